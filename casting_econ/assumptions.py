@@ -1,0 +1,263 @@
+"""From a study and its evidence to the numbers the models take: at a point, or as draws."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import special
+
+from .evidence import Evidence, learn
+from .models import inputs as model
+from .models.money import self_employed_target
+from .reference import wages
+from .study import Number, Study
+from .uncertainty import copula_matrix, correlate, points, round_up_draws
+
+__all__ = ["Assumed", "assume", "assumptions_at", "draw_values", "label", "point_values"]
+
+_SHARED = ("demand", "minutes", "pass_odds", "material", "price")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Assumed:
+    """A study with what its logs say, and the plan for drawing from it."""
+
+    study: Study
+    evidence: dict[str, Evidence]
+    numbers: dict[str, Number]  # in force: measured where the logs know, stated otherwise
+    uncertain: tuple[str, ...]  # keys that are drawn, then shared factors as `spread.<kind>`
+    root: np.ndarray | None  # correlation of the normal scores of `uncertain`
+
+
+def assume(study: Study) -> Assumed:
+    """Put the evidence in place of guesses and list what is uncertain.
+
+    Parameters
+    ----------
+    study : Study
+        Study, with or without logs.
+
+    Returns
+    -------
+    Assumed
+    """
+    evidence = learn(study)
+    numbers = study.numbers | {key: found.number for key, found in evidence.items()}
+    own = [key for key, number in numbers.items() if number.distribution is not None and not key.startswith("spread.")]
+    shared = [
+        f"spread.{kind}"
+        for kind in _SHARED
+        if getattr(study.file.spread, kind).value > 0 and any(_takes(numbers, key) == kind for key in numbers)
+    ]
+    uncertain = (*own, *shared)
+    pairs = [(*pair.between, pair.rank) for pair in study.file.correlations if set(pair.between) <= set(uncertain)]
+    return Assumed(
+        study=study, evidence=evidence, numbers=numbers, uncertain=uncertain, root=copula_matrix(list(uncertain), pairs)
+    )
+
+
+def _takes(numbers, key):
+    """Kind of shared factor that a number takes: none where it has a spread or records of its own."""
+    if numbers[key].distribution is not None or key.startswith("spread."):
+        return None
+    last = key.rsplit(".", 1)[-1]
+    if last in ("minutes", "load_minutes", "rework_minutes", "minutes_per_order", "first_minutes"):
+        return "minutes"
+    if last == "price":
+        return "price" if key.startswith("channels.") else (None if key.startswith("equipment.") else "material")
+    return {"orders": "demand", "pass_share": "pass_odds"}.get(last)
+
+
+def point_values(assumed: Assumed, *, stated: bool = False) -> dict[str, float]:
+    """One value a number: as stated in the file, or with the evidence in place of guesses."""
+    numbers = assumed.study.numbers if stated else assumed.numbers
+    return {key: number.value for key, number in numbers.items()}
+
+
+def draw_values(assumed: Assumed, draws: int, seed: int, start: int = 0, stop: int | None = None) -> dict[str, object]:
+    """Values of every number for some rows of the draws.
+
+    Parameters
+    ----------
+    assumed : Assumed
+        Study with evidence.
+    draws, seed : int
+        Rows of the whole and its seed.
+    start, stop : int, optional
+        Rows wanted; the values do not depend on how the whole is cut.
+
+    Returns
+    -------
+    dict of str to float or ndarray
+        Arrays of length stop - start for uncertain numbers, floats for certain ones.
+    """
+    values: dict[str, object] = dict(point_values(assumed))
+    if not assumed.uncertain:
+        return values
+    uniform = correlate(points(len(assumed.uncertain), round_up_draws(draws), seed, start, stop), assumed.root)
+    factors = {}
+    for column, key in enumerate(assumed.uncertain):
+        p = np.ascontiguousarray(uniform[:, column])
+        if key.startswith("spread."):
+            kind = key.removeprefix("spread.")
+            factors[kind] = np.exp(getattr(assumed.study.file.spread, kind).value * special.ndtri(p))
+        else:
+            values[key] = assumed.numbers[key].distribution.quantile(p)
+    return spread_values(assumed, values, factors)
+
+
+def spread_values(assumed: Assumed, values: dict[str, object], factors: Mapping[str, object]) -> dict[str, object]:
+    """Apply shared factors to the numbers that take them; odds are scaled for shares of pieces that pass."""
+    result = dict(values)
+    for key in assumed.numbers:
+        kind = _takes(assumed.numbers, key)
+        if kind in factors:
+            factor, value = factors[kind], values[key]
+            result[key] = value * factor / (value * factor + 1.0 - value) if kind == "pass_odds" else value * factor
+    return result
+
+
+def assumptions_at(study: Study, values: Mapping[str, object]) -> model.Assumptions:
+    """Model inputs with these values; numbers the file does not state keep their defaults.
+
+    Parameters
+    ----------
+    study : Study
+        Gives names and structure.
+    values : mapping of str to float or ndarray
+        By dotted key.
+
+    Returns
+    -------
+    Assumptions
+    """
+    file = study.file
+
+    def at(path, node, name):
+        number = getattr(node, name)
+        return None if number is None else values.get(f"{path}.{name}", number.value)
+
+    def materials(path, entries):
+        return tuple(
+            model.Material(
+                name=name,
+                cost=at(f"{path}.{name}", m, "quantity") * at(f"{path}.{name}", m, "price"),
+                loss_share=at(f"{path}.{name}", m, "loss"),
+                recovered_share=at(f"{path}.{name}", m, "recovered"),
+                per=m.per,
+                kind=m.kind,
+            )
+            for name, m in entries.items()
+        )
+
+    def step(path, name, s):
+        plain = ("minutes", "load_minutes", "pass_share", "rework_share", "rework_minutes", "load_size")
+        plain += ("places_per_piece", "first_minutes", "learning_rate")
+        return model.Step(
+            name=name,
+            wait_hours=at(path, s, "wait"),
+            wait_in=s.wait_in,
+            materials=materials(f"{path}.materials", s.materials),
+            causes=tuple(s.causes.items()),
+            **{key: at(path, s, key) for key in plain},
+        )
+
+    def mould(path, m):
+        if m is None:
+            return None
+        return model.Mould(
+            material_cost=sum((item.cost / (1.0 - item.loss_share) for item in materials(f"{path}.materials", m.materials)), 0.0),
+            minutes=at(path, m, "minutes"),
+            life_casts=at(path, m, "life"),
+            life_shape=at(path, m, "life_shape"),
+            replace_at=at(path, m, "replace_at"),
+            sets=at(path, m, "sets"),
+            rest_hours=at(path, m, "rest"),
+        )
+
+    def product(name, p):
+        path = f"products.{name}"
+        return model.Product(
+            name=name,
+            casts_per_load=at(path, p, "casts_per_load"),
+            steps=tuple(step(f"{path}.steps.{key}", key, s) for key, s in p.steps.items()),
+            unsold_share=at(path, p, "unsold_share"),
+            made_before=at(path, p, "made_before"),
+            ruined_loads_per_year=at(path, p, "ruined_loads"),
+            parts=materials(f"{path}.parts", p.parts),
+            mould=mould(f"{path}.mould", p.mould),
+        )
+
+    def channel(name, c):
+        path = f"channels.{name}"
+        plain = ("pieces_per_order", "price", "postage_charged", "fee_share", "fee_fixed", "postage_paid", "packaging")
+        plain += ("refund_share", "minutes_per_order", "hours_per_day", "fee_per_day", "elasticity", "reference_price")
+        return model.Channel(
+            name=name,
+            product=c.product,
+            orders_per_year=at(path, c, "orders"),
+            fee_on_postage=c.fee_base == "price and postage",
+            days_per_year=at(path, c, "days"),
+            **{key: at(path, c, key) for key in plain},
+        )
+
+    weeks, full_week = at("time", file.time, "weeks"), at("target", file.target, "full_week")
+    target = _target(study, at, weeks, full_week)
+    return model.Assumptions(
+        weeks_per_year=weeks,
+        hours_per_week=at("time", file.time, "hours"),
+        fixed_hours_per_week=at("time", file.time, "fixed_hours"),
+        windows=study.windows,
+        target_per_hour=target,
+        living_per_year=target * weeks * full_week,
+        set_aside_share=at("target", file.target, "set_aside"),
+        interest=values.get("interest", file.interest.value),
+        products=tuple(product(name, p) for name, p in file.products.items()),
+        channels=tuple(channel(name, c) for name, c in file.channels.items()),
+        overheads=tuple(model.Overhead(name=k, per_year=values[f"overheads.{k}"]) for k in file.overheads),
+        equipment=tuple(
+            model.Equipment(
+                name=k,
+                price=at(f"equipment.{k}", e, "price"),
+                life_years=at(f"equipment.{k}", e, "life"),
+                resale=at(f"equipment.{k}", e, "resale"),
+            )
+            for k, e in file.equipment.items()
+        ),
+        stations=tuple(model.Station(name=k, count=at(f"stations.{k}", s, "count")) for k, s in file.stations.items()),
+        racks=tuple(model.Rack(name=k, places=at(f"racks.{k}", r, "places")) for k, r in file.racks.items()),
+    )
+
+
+def _target(study, at, weeks, full_week):
+    """Pay an hour that counts as a living wage: typed, or a published wage turned into a self-employed hour."""
+    target = study.file.target
+    if target.per_hour is not None:
+        return at("target", target, "per_hour")
+    row = wages().loc[target.wage]
+    return self_employed_target(row.amount, row.paid_hours_per_year, at("target", target, "employer_share"), weeks, full_week)
+
+
+def label(key: str) -> str:
+    """A dotted key as a reader would say it: 'knob: minutes of sand'."""
+    words = [part.replace("-", " ").replace("_", " ") for part in key.split(".")]
+    match words:
+        case ["spread", kind]:
+            return {
+                "pass odds": "odds of passing a check",
+                "material": "material prices",
+                "price": "prices",
+                "minutes": "all stated minutes",
+                "demand": "demand in all channels",
+            }[kind]
+        case ["products", product, "steps", step, "materials", item, what]:
+            return f"{product}: {what} of {item}"
+        case ["products", product, "steps", step, what]:
+            return f"{product}: {what} of {step}"
+        case ["products", product, "parts" | "mould", *rest]:
+            return f"{product}: {rest[-1]} of {rest[-2] if len(rest) > 1 else 'the moulds'}"
+        case ["channels", channel, what]:
+            return f"{channel}: {what}"
+        case [_, *rest] if rest:
+            return ": ".join(rest)
+    return key

@@ -1,0 +1,55 @@
+"""Checks shared by every model function."""
+
+import numpy as np
+
+__all__ = ["checked", "checked_share"]
+
+
+def checked(name, value, *, low=-np.inf, high=np.inf, above=None):
+    """Return `value` as float, refusing what is not finite or out of range.
+
+    Parameters
+    ----------
+    name : str
+        What the value is called in the error message.
+    value : float or array_like
+        Scalars come back as Python floats, anything else as a float array.
+    low, high : float, optional
+        Inclusive limits, in the unit of `value`.
+    above : float, optional
+        Exclusive lower limit, in the unit of `value`.
+
+    Returns
+    -------
+    float or ndarray
+
+    Raises
+    ------
+    ValueError
+        Naming the value, the requirement, what arrived and where.
+    """
+    array = np.asarray(value, dtype=float)
+    if array.size == 0:
+        raise ValueError(f"{name} must hold at least one number; got an empty array")
+    least, most = (array.item(),) * 2 if array.ndim == 0 else (array.min(), array.max())
+    # written so that not-a-number fails every comparison
+    fits = least >= low and most <= high and (above is None or least > above)
+    if not (fits and np.isfinite(least) and np.isfinite(most)):
+        bad = ~((array >= low) & (array <= high) & np.isfinite(array))
+        if above is not None:
+            bad |= ~(array > above)
+        index = int(np.flatnonzero(bad)[0])
+        where = "" if array.ndim == 0 else f" at index {index}"
+        raise ValueError(f"{name} must be {_range_in_words(low, high, above)}; got {array.flat[index]!s}{where}")
+    return array.item() if array.ndim == 0 else array
+
+
+def checked_share(name, value, *, above=None, high=1.0):
+    """Return a share of a whole, in [0, 1] unless narrowed. [-]"""
+    return checked(name, value, low=0.0, high=high, above=above)
+
+
+def _range_in_words(low, high, above):
+    lower = f"above {above:g}" if above is not None else (f"at least {low:g}" if np.isfinite(low) else "")
+    upper = f"at most {high:g}" if np.isfinite(high) else ""
+    return " and ".join(part for part in (lower, upper) if part) or "finite"

@@ -1,0 +1,191 @@
+"""What a piece has cost by each step, what scrap costs, and what a good piece must carry."""
+
+from dataclasses import dataclass
+
+from .checks import checked, checked_share
+from .inputs import Product
+from .labour import practised_minutes
+from .moulds import expected_casts
+from .yields import entering_per_good, rolled_yield, scrapped_per_good, surviving_share
+
+__all__ = ["StepCost", "PieceCost", "material_cost", "piece_cost"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class StepCost:
+    """One step seen from the pieces that enter it."""
+
+    name: str
+    entering: object  # for one good piece at the end [piece/piece]
+    scrapped: object  # here, for one good piece at the end [piece/piece]
+    minutes: object  # hands-on, for a piece entering, load and rework in it [min/piece]
+    material: object  # for a piece entering [money/piece]
+    consumables: object  # for a piece entering [money/piece]
+    spent_when_found: object  # on a piece scrapped here: all since the mould [money/piece]
+    recovered: object  # got back from a piece scrapped here [money/piece]
+
+    @property
+    def scrap_cost(self):
+        """Cost of scrap found here, for one good piece at the end. [money/piece]"""
+        return self.scrapped * (self.spent_when_found - self.recovered)
+
+    @property
+    def minutes_per_good(self):
+        """Hands-on minutes at this step for one good piece at the end. [min/piece]"""
+        return self.entering * self.minutes
+
+
+@dataclass(frozen=True, kw_only=True)
+class PieceCost:
+    """What one good piece takes, before overhead, equipment and selling."""
+
+    good_share: object  # yield over all steps [-]
+    steps: tuple[StepCost, ...]
+    mould_minutes: object  # mould making, for one good piece [min/piece]
+    mould_material: object  # [money/piece]
+    parts: object  # for each good piece, after the last check [money/piece]
+    recovered: object  # from scrap, for one good piece [money/piece]
+
+    @property
+    def casts(self):
+        """Casts for one good piece. [cast/piece]"""
+        return 1.0 / self.good_share
+
+    @property
+    def minutes(self):
+        """Hands-on minutes for one good piece, mould making in it. [min/piece]"""
+        return sum((step.minutes_per_good for step in self.steps), self.mould_minutes)
+
+    @property
+    def material(self):
+        """Material, consumables, parts and moulds for one good piece, less what scrap gives back. [money/piece]"""
+        used = sum(step.entering * (step.material + step.consumables) for step in self.steps)
+        return used + self.mould_material + self.parts - self.recovered
+
+    @property
+    def scrap_cost(self):
+        """What scrap costs each good piece, labour at the target in it. [money/piece]"""
+        return sum(step.scrap_cost for step in self.steps)
+
+
+def material_cost(cost, loss_share=0.0):
+    """Cost of what has to be opened for what ends in the piece.
+
+    Parameters
+    ----------
+    cost : float or array_like
+        Of the material that ends in the piece. [money/piece]
+    loss_share : float or array_like, optional
+        Share of what is opened that stays in cups, drips and lids, below 1. [-]
+
+    Returns
+    -------
+    float or ndarray
+        cost / (1 - loss share). [money/piece]
+
+    Examples
+    --------
+    >>> material_cost(0.90, loss_share=0.10)
+    1.0
+    """
+    return checked("material cost", cost, low=0.0) / (1.0 - checked_share("loss share", loss_share, high=0.99))
+
+
+def piece_cost(product: Product, target_per_hour, casts_per_year=None):
+    """Follow one product through its routing.
+
+    Parameters
+    ----------
+    product : Product
+        Routing, mould and materials; its numbers may be arrays.
+    target_per_hour : float or array_like
+        What an hour of the maker's time is taken to cost. [money/hour]
+    casts_per_year : float or array_like, optional
+        Casts of the year, over which learning is averaged; only needed by steps that learn. [cast/year]
+
+    Returns
+    -------
+    PieceCost
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range.
+
+    Notes
+    -----
+    A scrapped piece costs all that was spent on it up to the step that rejects it, the view of
+    ISO 14051:2011; mould making is spent with the first step. Load minutes fall on the pieces that
+    are still in the load.
+
+    Examples
+    --------
+    >>> from casting_econ.models import Product, Step
+    >>> steps = (Step(name="pour", minutes=6.0, pass_share=0.5), Step(name="sand", minutes=3.0))
+    >>> cost = piece_cost(Product(name="knob", casts_per_load=10, steps=steps), target_per_hour=10.0)
+    >>> cost.minutes, cost.scrap_cost
+    (15.0, 1.0)
+    """
+    shares = [step.pass_share for step in product.steps]
+    wage = checked("target pay", target_per_hour, low=0.0) / 60.0
+    mould_minutes, mould_material = _mould_per_cast(product)
+    spent, recovered, recovered_per_good, steps = mould_minutes * wage + mould_material, 0.0, 0.0, []
+    for step, entering, scrapped, surviving in zip(
+        product.steps, entering_per_good(shares), scrapped_per_good(shares), surviving_share(shares), strict=True
+    ):
+        load_size = product.casts_per_load * surviving if step.load_size is None else step.load_size
+        load_size = checked(f"load size of {step.name}", load_size, above=0.0)
+        again = checked_share(f"rework share of {step.name}", step.rework_share)
+        minutes = _minutes(step, product, entering, load_size, again, casts_per_year)
+        by_kind = {"material": 0.0, "consumable": 0.0}
+        for item in step.materials:
+            cost = material_cost(item.cost, item.loss_share) * (1.0 + again if item.per == "piece" else 1.0)
+            cost = cost if item.per == "piece" else cost / load_size
+            by_kind[item.kind] = by_kind[item.kind] + cost
+            recovered = recovered + cost * checked_share("recovered share", item.recovered_share)
+        spent = spent + minutes * wage + by_kind["material"] + by_kind["consumable"]
+        recovered_per_good = recovered_per_good + scrapped * recovered
+        steps.append(
+            StepCost(
+                name=step.name,
+                entering=entering,
+                scrapped=scrapped,
+                minutes=minutes,
+                material=by_kind["material"],
+                consumables=by_kind["consumable"],
+                spent_when_found=spent,
+                recovered=recovered,
+            )
+        )
+    good_share = rolled_yield(shares)
+    return PieceCost(
+        good_share=good_share,
+        steps=tuple(steps),
+        mould_minutes=mould_minutes / good_share,
+        mould_material=mould_material / good_share,
+        parts=sum(material_cost(item.cost, item.loss_share) for item in product.parts),
+        recovered=recovered_per_good,
+    )
+
+
+def _minutes(step, product, entering, load_size, again, casts_per_year):
+    """Hands-on minutes for a piece entering a step."""
+    minutes = checked(f"minutes of {step.name}", step.minutes, low=0.0)
+    rework = minutes if step.rework_minutes is None else step.rework_minutes
+    if step.first_minutes is not None:
+        if casts_per_year is None:
+            raise ValueError(f"casts per year must be given where a step learns; got none for {step.name!r}")
+        pieces = casts_per_year * entering * rolled_yield([s.pass_share for s in product.steps])
+        minutes = practised_minutes(minutes, step.first_minutes, step.learning_rate, product.made_before, pieces)
+    load = checked(f"load minutes of {step.name}", step.load_minutes, low=0.0)
+    return minutes + again * checked(f"rework minutes of {step.name}", rework, low=0.0) + load / load_size
+
+
+def _mould_per_cast(product):
+    """Minutes and material of mould making that fall on one cast."""
+    mould = product.mould
+    if mould is None:
+        return 0.0, 0.0
+    casts = product.casts_per_load * expected_casts(mould.life_casts, mould.life_shape, mould.replace_at)
+    minutes = checked("mould minutes", mould.minutes, low=0.0)
+    return minutes / casts, checked("mould cost", mould.material_cost, low=0.0) / casts

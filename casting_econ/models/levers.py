@@ -1,0 +1,90 @@
+"""Change one thing in a workshop: scrap, the longest wait, prices, demand."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from .checks import checked
+from .inputs import Assumptions
+from .yields import at_scrap_rate, rolled_yield
+
+__all__ = ["longest_wait", "with_levers"]
+
+
+def longest_wait(a: Assumptions, product=None):
+    """Which step waits longest: the 'cure' that studies over cure time change.
+
+    Parameters
+    ----------
+    a : Assumptions
+        The workshop.
+    product : str, optional
+        Name of the product; None takes the first.
+
+    Returns
+    -------
+    step : str or None
+        Name of the step, or None when nothing waits.
+    hours : float
+        Its wait, the mean over draws if it is an array. [hour]
+    """
+    chosen = next(p for p in a.products if product in (None, p.name))
+    step = max(chosen.steps, key=lambda s: np.mean(s.wait_hours))
+    hours = float(np.mean(step.wait_hours))
+    return (step.name, hours) if hours > 0 else (None, 0.0)
+
+
+def with_levers(a: Assumptions, *, product=None, scrap=None, cure_hours=None, price=None, demand=None) -> Assumptions:
+    """The same workshop with some levers moved.
+
+    Parameters
+    ----------
+    a : Assumptions
+        The workshop; left as it is.
+    product : str, optional
+        Product that scrap and cure belong to; None takes the first.
+    scrap : float or array_like, optional
+        Overall share of casts scrapped, in [0, 1). [-]
+    cure_hours : float or array_like, optional
+        Length of the product's longest wait. [hour]
+    price, demand : float or array_like, optional
+        Factors on every price and on every channel's orders. [-]
+
+    Returns
+    -------
+    Assumptions
+
+    Raises
+    ------
+    ValueError
+        If a lever is outside its range or has nothing to act on.
+    """
+    name = product or a.products[0].name
+    products = []
+    for p in a.products:
+        steps = p.steps
+        if p.name == name and scrap is not None:
+            if np.all(rolled_yield([s.pass_share for s in steps]) == 1.0):  # no check yet: scrap at the last step
+                last = replace(steps[-1], pass_share=1.0 - checked("scrap rate", scrap, low=0.0, high=1 - 1e-9))
+                steps = (*steps[:-1], last)
+            else:
+                shares = at_scrap_rate([s.pass_share for s in steps], scrap)
+                steps = tuple(replace(s, pass_share=y) for s, y in zip(steps, shares, strict=True))
+        if p.name == name and cure_hours is not None:
+            waiting, _ = longest_wait(a, name)
+            if waiting is None:
+                raise ValueError(f"cure hours need a step that waits; {name!r} has none")
+            cure_hours = checked("cure hours", cure_hours, low=0.0)
+            steps = tuple(replace(s, wait_hours=cure_hours) if s.name == waiting else s for s in steps)
+        products.append(replace(p, steps=steps))
+    channels = a.channels
+    if price is not None:
+        price = checked("price factor", price, above=0.0)
+        channels = tuple(
+            replace(c, price=c.price * price, reference_price=c.price if c.reference_price is None else c.reference_price)
+            for c in channels
+        )
+    if demand is not None:
+        demand = checked("demand factor", demand, low=0.0)
+        channels = tuple(replace(c, orders_per_year=c.orders_per_year * demand) for c in channels)
+    return replace(a, products=tuple(products), channels=channels)

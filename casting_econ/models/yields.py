@@ -1,0 +1,236 @@
+"""How many pieces enter each step, pass it and are scrapped there."""
+
+import numpy as np
+from scipy import stats
+
+from .checks import checked, checked_share
+
+__all__ = [
+    "rolled_yield",
+    "entering_per_good",
+    "scrapped_per_good",
+    "surviving_share",
+    "at_scrap_rate",
+    "good_per_load",
+    "full_sets_per_load",
+]
+
+
+def rolled_yield(pass_shares):
+    """Share of casts that pass every check.
+
+    Parameters
+    ----------
+    pass_shares : sequence of float or array_like
+        Share of the pieces entering each step that pass it, in (0, 1]. [-]
+
+    Returns
+    -------
+    float or ndarray
+        Product of the shares; inputs broadcast. [-]
+
+    Raises
+    ------
+    ValueError
+        If a share is outside (0, 1].
+
+    References
+    ----------
+    .. [1] Keller, *Six Sigma Demystified*, 2nd ed., 2011, p. 93 (rolled throughput yield).
+
+    Examples
+    --------
+    >>> round(rolled_yield([0.89, 0.96, 0.97]), 6)
+    0.828768
+    """
+    result = 1.0
+    for share in pass_shares:
+        result = result * checked_share("pass share", share, above=0.0)
+    return result
+
+
+def entering_per_good(pass_shares):
+    """Pieces that must enter each step for one good piece at the end.
+
+    Parameters
+    ----------
+    pass_shares : sequence of float or array_like
+        Share passing each step, in routing order, in (0, 1]. [-]
+
+    Returns
+    -------
+    list of float or ndarray
+        One entry a step: 1 / product of this and all later shares. [piece/piece]
+
+    Raises
+    ------
+    ValueError
+        If a share is outside (0, 1].
+
+    References
+    ----------
+    .. [1] Tompkins et al., *Facilities Planning*, 4th ed., 2010, ch. 2 (scrap chain).
+
+    Examples
+    --------
+    >>> [round(n) for n in (97_000 * e for e in entering_per_good([0.97, 0.99, 0.96]))]
+    [105219, 102062, 101042]
+    """
+    needed, result = 1.0, []
+    for share in reversed(list(pass_shares)):
+        needed = needed / checked_share("pass share", share, above=0.0)
+        result.append(needed)
+    return result[::-1]
+
+
+def scrapped_per_good(pass_shares):
+    """Pieces scrapped at each step for one good piece at the end.
+
+    Parameters
+    ----------
+    pass_shares : sequence of float or array_like
+        Share passing each step, in (0, 1]. [-]
+
+    Returns
+    -------
+    list of float or ndarray
+        One entry a step; their sum plus one is the casts per good piece. [piece/piece]
+
+    Raises
+    ------
+    ValueError
+        If a share is outside (0, 1].
+
+    Examples
+    --------
+    >>> scrapped_per_good([0.5, 1.0])
+    [1.0, 0.0]
+    """
+    return [n * (1.0 - share) for n, share in zip(entering_per_good(pass_shares), pass_shares)]
+
+
+def surviving_share(pass_shares):
+    """Share of casts that reach each step.
+
+    Parameters
+    ----------
+    pass_shares : sequence of float or array_like
+        Share passing each step, in (0, 1]. [-]
+
+    Returns
+    -------
+    list of float or ndarray
+        1 for the first step, then the product of the earlier shares. [-]
+
+    Examples
+    --------
+    >>> surviving_share([0.5, 0.8, 1.0])
+    [1.0, 0.5, 0.4]
+    """
+    result = [1.0]
+    for share in list(pass_shares)[:-1]:
+        result.append(result[-1] * share)
+    return result
+
+
+def at_scrap_rate(pass_shares, scrap_rate):
+    """The same routing with another overall scrap rate.
+
+    Parameters
+    ----------
+    pass_shares : sequence of float or array_like
+        Share passing each step now; at least one below 1. [-]
+    scrap_rate : float or array_like
+        Wanted share of casts scrapped over all steps, in [0, 1). [-]
+
+    Returns
+    -------
+    list of float or ndarray
+        Shares y_k ** g with one g, so the steps keep their part of the logarithm of the yield. [-]
+
+    Raises
+    ------
+    ValueError
+        If the scrap rate is outside [0, 1), or no step has a check that could scrap.
+
+    Examples
+    --------
+    >>> [round(float(y), 4) for y in at_scrap_rate([0.9, 0.9], 0.36)]
+    [0.8, 0.8]
+    """
+    scrap_rate = checked("scrap rate", scrap_rate, low=0.0, high=1.0 - 1e-9)
+    total = np.log(rolled_yield(pass_shares))
+    if np.any(total == 0.0):
+        raise ValueError("pass shares must include one below 1 to carry a scrap rate; got all 1")
+    power = np.log1p(-np.asarray(scrap_rate)) / total
+    return [np.asarray(share) ** power for share in pass_shares]
+
+
+def good_per_load(casts, good_share, load_correlation=0.0):
+    """Distribution of good pieces in one load.
+
+    Parameters
+    ----------
+    casts : int
+        Pieces in the load. [piece/load]
+    good_share : float
+        Long-run share that ends good, in [0, 1]. [-]
+    load_correlation : float, optional
+        Intra-load correlation rho in [0, 1): pieces of one load fail together. [-]
+
+    Returns
+    -------
+    ndarray
+        Probability of 0, 1, ..., `casts` good pieces; shape (casts + 1,). [-]
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range.
+
+    Notes
+    -----
+    Beta-binomial with a = y (1 - rho) / rho, b = (1 - y)(1 - rho) / rho; binomial at rho = 0.
+
+    Examples
+    --------
+    >>> good_per_load(2, 0.5).round(2).tolist()
+    [0.25, 0.5, 0.25]
+    """
+    casts = int(checked("casts", casts, low=1))
+    good_share = checked_share("good share", good_share)
+    rho = checked("load correlation", load_correlation, low=0.0, high=1.0 - 1e-9)
+    counts = np.arange(casts + 1)
+    if rho == 0.0 or good_share in (0.0, 1.0):
+        return stats.binom.pmf(counts, casts, good_share)
+    scale = (1.0 - rho) / rho
+    return stats.betabinom.pmf(counts, casts, good_share * scale, (1.0 - good_share) * scale)
+
+
+def full_sets_per_load(casts, good_share, set_size, load_correlation=0.0):
+    """Expected full sets when every member must come from one load.
+
+    Parameters
+    ----------
+    casts : int
+        Pieces in the load. [piece/load]
+    good_share : float
+        Share that ends good, in [0, 1]. [-]
+    set_size : int
+        Matching pieces in a set. [piece]
+    load_correlation : float, optional
+        Intra-load correlation, in [0, 1). [-]
+
+    Returns
+    -------
+    float
+        E floor(good / set size), never above casts x good share / set size. [set/load]
+
+    Examples
+    --------
+    >>> round(full_sets_per_load(14, 0.828768, 6) * 6 / 14, 2)
+    0.67
+    """
+    set_size = int(checked("set size", set_size, low=1))
+    chances = good_per_load(casts, good_share, load_correlation)
+    return float(chances @ (np.arange(chances.size) // set_size))

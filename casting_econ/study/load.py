@@ -1,0 +1,303 @@
+"""Read a study folder: the study file, its logs, and every fault in either."""
+
+import re
+import tomllib
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pandas as pd
+from pydantic import BaseModel, ValidationError
+
+from ..faults import Fault, StudyError, close_match
+from ..models.curing import merged_windows
+from ..reference import wages
+from .numbers import Number
+from .records import read_records
+from .schema import DAYS, StudyFile
+
+__all__ = ["STUDY_FILE", "Study", "read_study"]
+
+STUDY_FILE = "study.toml"
+_HOURS = re.compile(r"^(\d{1,2}):(\d{2})\s*-\s*(\d{1,2}):(\d{2})$")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Study:
+    """A study folder, read and free of faults."""
+
+    folder: Path
+    file: StudyFile
+    numbers: dict[str, Number]  # every number stated in the file, by dotted key
+    windows: tuple[tuple[float, float], ...]  # working windows of the week [hour]
+    records: dict[str, pd.DataFrame] = field(default_factory=dict)  # logs that are there, by name
+    notes: tuple[str, ...] = ()  # what is odd in the logs without being a fault
+
+    @property
+    def currency(self) -> str:
+        """Currency code of the study."""
+        return self.file.study.currency
+
+
+def read_study(folder: str | Path, *, with_records: bool = True) -> Study:
+    """Read and check a study folder.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Folder with `study.toml` and, if there are logs, `records/`.
+    with_records : bool, optional
+        Whether to read the logs.
+
+    Returns
+    -------
+    Study
+
+    Raises
+    ------
+    StudyError
+        With every fault found in the study file and the logs.
+    """
+    folder = Path(folder)
+    text, file, faults = _read_file(folder)
+    windows: tuple[tuple[float, float], ...] = ()
+    if file is not None:
+        windows = _windows(file.calendar, faults)
+        _cross_checks(file, windows, faults)
+    faults = [_with_line(fault, text) for fault in faults]
+    records, notes = {}, ()
+    if with_records and file is not None:
+        records, notes, more = read_records(folder / "records", file)
+        faults += more
+    if faults:
+        raise StudyError(faults)
+    numbers = dict(_numbers(file, ()))
+    for index, pair in enumerate(file.correlations):
+        for key in pair.between:
+            if key not in numbers:
+                right = f"the dotted key of a number in the file{close_match(key, numbers)}"
+                faults.append(
+                    Fault(
+                        file=STUDY_FILE,
+                        column=f"correlations.{index}.between",
+                        wrong="unknown number",
+                        found=repr(key),
+                        right=right,
+                    )
+                )
+    if faults:
+        raise StudyError(faults)
+    return Study(folder=folder, file=file, numbers=numbers, windows=windows, records=records, notes=notes)
+
+
+def _read_file(folder):
+    """The study file's text, its contents if they could be read, and its faults."""
+    path = folder / STUDY_FILE
+    place = {"file": STUDY_FILE}
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except FileNotFoundError:
+        where = "folder without it" if folder.is_dir() else "no such folder"
+        return (
+            "",
+            None,
+            [Fault(**place, wrong="study file is missing", found=f"{where}: {folder}", right=f"a folder with a {STUDY_FILE}")],
+        )
+    except (UnicodeDecodeError, OSError) as error:
+        return "", None, [Fault(**place, wrong="cannot be read as text", found=str(error), right="a text file saved as UTF-8")]
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        line = re.search(r"line (\d+)", str(error))
+        row = int(line[1]) if line else None
+        return (
+            text,
+            None,
+            [
+                Fault(
+                    **place,
+                    row=row,
+                    wrong="is not valid TOML",
+                    found=str(error),
+                    right="key = value lines under [table] headings",
+                )
+            ],
+        )
+    currency = raw.get("study", {}).get("currency") if isinstance(raw.get("study"), dict) else None
+    known = isinstance(currency, str) and re.fullmatch(r"[A-Z]{3}", currency)
+    try:
+        return text, StudyFile.model_validate(raw, context={"currency": currency if known else "EUR"}), []
+    except ValidationError as error:
+        return text, None, [_fault(item) for item in error.errors()]
+
+
+def _fault(item):
+    """One pydantic error in the kit's words."""
+    keys = [str(part) for part in item["loc"] if part not in ("function-before", "[key]")]
+    found = "" if item["type"] == "missing" else _short(item.get("input"))
+    message = item["msg"].removeprefix("Value error, ")
+    wrong, _, right = message.partition(" -> ")
+    if item["type"] == "extra_forbidden":
+        known = _fields_at(item["loc"][:-1])
+        wrong, right = "unknown key", f"one of {', '.join(known)}{close_match(keys[-1], known)}"
+        found = repr(keys[-1])
+    elif item["type"] == "missing":
+        wrong, right = "is missing", "this key with a value"
+    return Fault(file=STUDY_FILE, column=".".join(keys), wrong=wrong, found=found, right=right or message)
+
+
+def _short(value):
+    text = repr(value)
+    return text if len(text) <= 80 else text[:77] + "..."
+
+
+def _fields_at(location):
+    """Keys that the table at a location may have."""
+    model = StudyFile
+    for part in location:
+        inner = model.model_fields.get(part) if isinstance(model, type) and issubclass(model, BaseModel) else None
+        annotation = inner.annotation if inner is not None else model
+        args = [a for a in getattr(annotation, "__args__", ()) if isinstance(a, type) and issubclass(a, BaseModel)]
+        if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+            model = annotation
+        elif args:
+            model = args[0]
+    return list(model.model_fields)
+
+
+def _windows(calendar, faults):
+    """Working windows of the week in hours, Monday 0:00 being 0."""
+    windows = []
+    for day, text in calendar.items():
+        for part in (p.strip() for p in text.split(",") if p.strip()):
+            match = _HOURS.match(part)
+            start, end = (int(match[1]) + int(match[2]) / 60, int(match[3]) + int(match[4]) / 60) if match else (0, 0)
+            if not match or not 0 <= start < end <= 24:
+                faults.append(
+                    Fault(
+                        file=STUDY_FILE,
+                        column=f"calendar.{day}",
+                        wrong="not working hours",
+                        found=repr(part),
+                        right="'09:00-12:30', later after earlier, several with a comma",
+                    )
+                )
+            else:
+                base = 24.0 * DAYS.index(day)
+                windows.append((base + start, base + end))
+    try:
+        if windows:
+            merged_windows(windows)
+        elif not faults:
+            raise ValueError("no working hours at all")
+    except ValueError as error:
+        faults.append(Fault(file=STUDY_FILE, column="calendar", wrong=str(error), right="windows that do not overlap"))
+    return tuple(windows)
+
+
+def _cross_checks(file, windows, faults):
+    """What no single key can know."""
+
+    def fault(column, wrong, found, right):
+        faults.append(Fault(file=STUDY_FILE, column=column, wrong=wrong, found=found, right=right))
+
+    places = {**file.stations, **file.racks}
+    for name in set(file.stations) & set(file.racks):
+        fault(f"racks.{name}", "same name as a station", repr(name), "a name of its own")
+    longest = max(((b - a) * 60 for a, b in windows), default=0.0)
+    for name, product in file.products.items():
+        for key, step in product.steps.items():
+            column = f"products.{name}.steps.{key}"
+            if step.wait_in is not None and step.wait_in not in places:
+                known = f"one of {', '.join(places) or 'the stations and racks, none yet'}"
+                fault(
+                    f"{column}.wait_in", "unknown station or rack", repr(step.wait_in), known + close_match(step.wait_in, places)
+                )
+            if step.wait_in in file.stations and not 0 < step.load_minutes.value <= longest:
+                right = f"minutes to unload and load, above 0 and within the longest window of {longest:g} minutes"
+                fault(f"{column}.load_minutes", "does not fit a working window", f"{step.load_minutes.value:g} minutes", right)
+            station = file.stations.get(step.wait_in)
+            size = step.load_size or product.casts_per_load
+            if station is not None and station.places is not None and size.value > station.places.value:
+                fault(
+                    f"{column}.wait_in",
+                    "load larger than the station",
+                    f"{size.value:g} pieces",
+                    f"at most {station.places.value:g}",
+                )
+            if any(weight < 0 for weight in step.causes.values()) or (step.causes and sum(step.causes.values()) <= 0):
+                fault(f"{column}.causes", "not weights", str(step.causes), "numbers of zero or more, not all zero")
+    for name, channel in file.channels.items():
+        if channel.product not in file.products:
+            right = f"one of {', '.join(file.products)}{close_match(channel.product, file.products)}"
+            fault(f"channels.{name}.product", "unknown product", repr(channel.product), right)
+    if not any(channel.orders.value > 0 for channel in file.channels.values()):
+        fault("channels", "nothing is sold", "no orders in any channel", "at least one channel with orders above 0")
+    for name in file.products:
+        if not any(c.product == name and c.orders.value > 0 for c in file.channels.values()):
+            fault(f"products.{name}", "is sold nowhere", repr(name), "at least one channel with orders above 0")
+    stall = sum(c.days.value * c.hours_per_day.value for c in file.channels.values())
+    fixed = file.time.fixed_hours.value * file.time.weeks.value + stall
+    if fixed >= file.time.hours.value * file.time.weeks.value:
+        fault(
+            "time.hours",
+            "no hours left to make anything",
+            f"{fixed:.0f} fixed and stall hours a year",
+            "more hours a week, or fewer fixed ones",
+        )
+    _check_target(file, fault)
+
+
+def _check_target(file, fault):
+    target = file.target
+    if (target.per_hour is None) == (target.wage is None):
+        found = "both" if target.wage else "neither"
+        fault("target", "needs one target", found, "either per_hour, or wage with an id of the wage table")
+    elif target.wage is not None:
+        table = wages()
+        if target.wage not in table.index:
+            fault(
+                "target.wage",
+                "unknown wage",
+                repr(target.wage),
+                f"one of {', '.join(table.index)}{close_match(target.wage, table.index)}",
+            )
+        elif table.currency[target.wage] != file.study.currency:
+            fault(
+                "target.wage",
+                "wage in another currency",
+                table.currency[target.wage],
+                f"a wage in {file.study.currency}, or per_hour",
+            )
+
+
+def _with_line(fault, text):
+    """Point a fault of the study file at the line its key stands in, as far as it can be found."""
+    if fault.row is not None or not text:
+        return fault
+    keys, lines, best, section = fault.column.split("."), text.splitlines(), None, []
+    for number, line in enumerate(lines, start=1):
+        header = re.match(r"^\s*\[+\s*([^\]]+?)\s*\]+", line)
+        key = re.match(r"^\s*([\w.\"' -]+?)\s*=", line)
+        if header:
+            section = [part.strip("\"' ") for part in header[1].split(".")]
+            path = section
+        elif key:
+            path = section + [part.strip("\"' ") for part in key[1].split(".")]
+        else:
+            continue
+        if keys[: len(path)] == path and (best is None or len(path) > best[1]):
+            best = (number, len(path))
+    return Fault(**{**fault.__dict__, "row": best[0] if best else None})
+
+
+def _numbers(node, path):
+    """Every number that the file states, by dotted key."""
+    if isinstance(node, Number):
+        yield ".".join(path), node
+    elif isinstance(node, BaseModel):
+        for name in type(node).model_fields:
+            if name in node.model_fields_set:
+                yield from _numbers(getattr(node, name), (*path, name))
+    elif isinstance(node, dict):
+        for key, value in node.items():
+            yield from _numbers(value, (*path, key))

@@ -1,0 +1,153 @@
+"""Named distributions by their inverse distribution function, in the terms a maker would state."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import special
+
+__all__ = ["DISTRIBUTIONS", "Distribution", "distribution"]
+
+Z90 = float(special.ndtri(0.9))
+
+
+@dataclass(frozen=True)
+class Distribution:
+    """A distribution with its parameters, ready to be drawn from.
+
+    `quantile` maps probabilities in (0, 1) to values; `middle` is the value a point result uses.
+    """
+
+    name: str
+    parameters: dict[str, object]
+    quantile: Callable[[np.ndarray], np.ndarray]
+    middle: float
+
+    def __eq__(self, other) -> bool:
+        return isinstance(other, Distribution) and (self.name, self.parameters) == (other.name, other.parameters)
+
+
+def _need(fits, message):
+    if not fits:
+        raise ValueError(message)
+
+
+def _triangular(low, likely, high):
+    _need(low <= likely <= high and low < high, f"low <= likely <= high, low < high; got {low:g}, {likely:g}, {high:g}")
+    cut = (likely - low) / (high - low)
+
+    def quantile(p):
+        left = low + np.sqrt(p * (high - low) * (likely - low))
+        return np.where(p < cut, left, high - np.sqrt((1.0 - p) * (high - low) * (high - likely)))
+
+    return quantile, likely
+
+
+def _pert(low, likely, high):
+    _need(low <= likely <= high and low < high, f"low <= likely <= high, low < high; got {low:g}, {likely:g}, {high:g}")
+    a, b = 1 + 4 * (likely - low) / (high - low), 1 + 4 * (high - likely) / (high - low)
+    return (lambda p: low + (high - low) * special.betaincinv(a, b, p)), likely
+
+
+def _uniform(low, high):
+    _need(low < high, f"low < high; got {low:g}, {high:g}")
+    return (lambda p: low + (high - low) * p), (low + high) / 2
+
+
+def _normal(mean, sd):
+    _need(sd > 0, f"sd above 0; got {sd:g}")
+    return (lambda p: mean + sd * special.ndtri(p)), mean
+
+
+def _lognormal(p10, p90):
+    _need(0 < p10 < p90, f"0 < p10 < p90; got {p10:g}, {p90:g}")
+    centre, spread = (np.log(p10) + np.log(p90)) / 2, (np.log(p90) - np.log(p10)) / (2 * Z90)
+    return (lambda p: np.exp(centre + spread * special.ndtri(p))), float(np.exp(centre))
+
+
+def _beta(mean, worth):
+    _need(0 < mean < 1 and worth > 0, f"mean between 0 and 1, worth above 0; got {mean:g}, {worth:g}")
+    return (lambda p: special.betaincinv(mean * worth, (1 - mean) * worth, p)), mean
+
+
+def _gamma(mean, sd):
+    _need(mean > 0 and sd > 0, f"mean and sd above 0; got {mean:g}, {sd:g}")
+    shape = (mean / sd) ** 2
+    return (lambda p: special.gammaincinv(shape, p) * (mean / shape)), mean
+
+
+def _weibull(mean, shape):
+    _need(mean > 0 and shape > 0, f"mean and shape above 0; got {mean:g}, {shape:g}")
+    scale = mean / special.gamma(1 + 1 / shape)
+    return (lambda p: scale * (-np.log1p(-p)) ** (1 / shape)), mean
+
+
+def _discrete(values, weights):
+    values, weights = np.asarray(values, float), np.asarray(weights, float)
+    _need(values.size == weights.size and values.size > 0, "as many weights as values, at least one")
+    _need(np.all(weights >= 0) and weights.sum() > 0, "weights of zero or more with a sum above 0")
+    edges = np.cumsum(weights / weights.sum())[:-1]
+    middle = values[np.searchsorted(edges, 0.5)]
+    return (lambda p: values[np.searchsorted(edges, p, side="right")]), float(middle)
+
+
+def _power_gamma(events, exposure, power, factor):
+    """factor x (exposure / Gamma(events)) ** (1 / power): posterior mean life of a Weibull of known shape."""
+    _need(min(events, exposure, power, factor) > 0, "parameters above 0")
+
+    def quantile(p):
+        return factor * (exposure / special.gammainccinv(events, p)) ** (1 / power)
+
+    return quantile, float(quantile(np.array(0.5)))
+
+
+# name -> (builder, parameters in the number's unit, parameters that are plain numbers)
+DISTRIBUTIONS = {
+    "triangular": (_triangular, ("low", "likely", "high"), ()),
+    "pert": (_pert, ("low", "likely", "high"), ()),
+    "uniform": (_uniform, ("low", "high"), ()),
+    "normal": (_normal, ("mean", "sd"), ()),
+    "lognormal": (_lognormal, ("p10", "p90"), ()),
+    "beta": (_beta, ("mean",), ("worth",)),
+    "gamma": (_gamma, ("mean", "sd"), ()),
+    "weibull": (_weibull, ("mean",), ("shape",)),
+    "discrete": (_discrete, ("values",), ("weights",)),
+    "inverse gamma life": (_power_gamma, (), ("events", "exposure", "power", "factor")),
+}
+
+
+def distribution(name, **parameters) -> Distribution:
+    """Build a named distribution.
+
+    Parameters
+    ----------
+    name : str
+        One of `DISTRIBUTIONS`.
+    **parameters : float or list of float
+        As that name needs them: `low`, `likely`, `high` for triangular and pert (the ends are the
+        ends); `mean`, `sd`; `p10`, `p90` for lognormal; `mean`, `worth` for beta, the worth in
+        pieces; `mean`, `shape` for weibull; `values`, `weights` for discrete.
+
+    Returns
+    -------
+    Distribution
+
+    Raises
+    ------
+    ValueError
+        If the parameters do not describe a distribution.
+
+    Examples
+    --------
+    >>> distribution("triangular", low=2, likely=5, high=8).quantile(np.array([0.5])).tolist()
+    [5.0]
+    """
+    build, in_unit, plain = DISTRIBUTIONS[name]
+    wanted = set(in_unit) | set(plain)
+    if set(parameters) != wanted:
+        raise ValueError(f"{name} needs {', '.join(sorted(wanted))}; got {', '.join(sorted(parameters)) or 'none'}")
+    try:
+        quantile, middle = build(**parameters)
+    except ValueError as error:
+        raise ValueError(f"{name} needs {error}") from None
+    return Distribution(name, parameters, quantile, float(middle))

@@ -1,0 +1,140 @@
+"""Scrambled Sobol draws: one seed, the same numbers for any chunk size and any number of workers."""
+
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+from scipy import special
+from scipy.stats import qmc
+
+__all__ = ["REPLICATES", "copula_matrix", "correlate", "in_chunks", "points", "round_up_draws"]
+
+REPLICATES = 16  # independent scrambles; their scatter is the Monte Carlo error
+_BITS = 30
+
+
+def round_up_draws(draws: int) -> int:
+    """Smallest number of draws, not below `draws`, that gives each replicate a power of two.
+
+    Examples
+    --------
+    >>> round_up_draws(8000)
+    8192
+    """
+    return REPLICATES * 2 ** max(3, int(np.ceil(np.log2(max(draws, 1) / REPLICATES))))
+
+
+def points(dimensions: int, draws: int, seed: int, start: int = 0, stop: int | None = None) -> np.ndarray:
+    """Scrambled Sobol points, rows `start` to `stop` of the whole.
+
+    Parameters
+    ----------
+    dimensions : int
+        Uncertain numbers.
+    draws : int
+        Rows of the whole, as `round_up_draws` gives them.
+    seed : int
+        Any whole number of zero or more; zero is a seed like any other.
+    start, stop : int, optional
+        Rows wanted; their values do not depend on how the whole is cut.
+
+    Returns
+    -------
+    ndarray
+        Shape (stop - start, dimensions), strictly between 0 and 1. [-]
+    """
+    each = draws // REPLICATES
+    stop = draws if stop is None else stop
+    children = np.random.SeedSequence(seed).spawn(REPLICATES)
+    parts = []
+    for replicate in range(start // each, -(-stop // each)):
+        first, last = max(start - replicate * each, 0), min(stop - replicate * each, each)
+        rng = np.random.default_rng(children[replicate])
+        engine = qmc.Sobol(dimensions, scramble=True, bits=_BITS, rng=rng)
+        if first:
+            engine.fast_forward(first)
+        block = _quiet_random(engine, last - first)
+        parts.append(block + 0.5 ** (_BITS + 1))  # half a step in, so that 0 never comes
+    return np.concatenate(parts) if parts else np.empty((0, dimensions))
+
+
+def _quiet_random(engine, n):
+    """Draw without the power-of-two warning: the whole has that size, a chunk need not."""
+    import warnings
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)
+        return engine.random(n)
+
+
+def copula_matrix(names: list[str], pairs: list[tuple[str, str, float]]) -> np.ndarray | None:
+    """Lower triangular root of the correlation matrix of normal scores.
+
+    Parameters
+    ----------
+    names : list of str
+        Uncertain numbers, in the order of the columns.
+    pairs : list of (str, str, float)
+        Rank correlations wanted, each in (-1, 1).
+
+    Returns
+    -------
+    ndarray or None
+        Shape (names, names); None when nothing is correlated.
+
+    Raises
+    ------
+    ValueError
+        If the correlations contradict each other.
+
+    Notes
+    -----
+    Spearman's r is turned into the normal score correlation 2 sin(pi r / 6).
+    """
+    if not pairs:
+        return None
+    matrix = np.eye(len(names))
+    for one, other, rank in pairs:
+        i, j = names.index(one), names.index(other)
+        matrix[i, j] = matrix[j, i] = 2.0 * np.sin(np.pi * rank / 6.0)
+    try:
+        return np.linalg.cholesky(matrix)
+    except np.linalg.LinAlgError:
+        raise ValueError("correlations must agree with each other; these cannot all hold at once") from None
+
+
+def correlate(uniform: np.ndarray, root: np.ndarray | None) -> np.ndarray:
+    """Give independent uniform points the correlation of `root` (Gaussian copula)."""
+    if root is None:
+        return uniform
+    tied = np.flatnonzero((np.abs(root) > 0).sum(axis=1) + (np.abs(root) > 0).sum(axis=0) > 2)
+    scores = special.ndtri(uniform[:, tied])
+    result = uniform.copy()
+    # one row at a time from the root, so that a point never depends on its neighbours in memory
+    for column, row in zip(tied, root[np.ix_(tied, tied)], strict=True):
+        result[:, column] = special.ndtr(sum(scores[:, k] * row[k] for k in range(len(tied)) if row[k]))
+    return np.clip(result, 0.5**53, 1 - 0.5**53)
+
+
+def in_chunks(
+    work: Callable[[int, int], dict[str, np.ndarray]], draws: int, chunk: int = 16_384, workers: int = 1
+) -> dict[str, np.ndarray]:
+    """Run `work(start, stop)` over all rows and join what it returns.
+
+    Parameters
+    ----------
+    work : callable
+        Returns arrays of length stop - start by name.
+    draws, chunk, workers : int
+        Rows in all, rows a time, and threads.
+
+    Returns
+    -------
+    dict of str to ndarray
+        Arrays of length `draws`.
+    """
+    spans = [(start, min(start + chunk, draws)) for start in range(0, draws, chunk)]
+    with ThreadPoolExecutor(max_workers=workers) as pool:
+        parts: Iterator[dict[str, np.ndarray]] = pool.map(lambda span: work(*span), spans)
+        parts = list(parts)
+    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}

@@ -106,7 +106,7 @@ def scrap_table(study: Study, product: str) -> pd.DataFrame | None:
         own = faults.batch.isin(mine.batch) | (faults["product"] == product)
         scrap = faults[own & (faults.fate != "rework") & faults.step.isin(lost.index)]
         lost = lost.add(scrap.groupby("step").pieces.sum(), fill_value=0.0).reindex(lost.index)
-    first_check = next((s for s, step in steps.items() if step.pass_share.value < 1.0), list(steps)[0])
+    first_check = next((s for s, step in steps.items() if step.pass_share.value < 1.0), next(iter(steps)))
     lost[first_check] += max((mine.casts - mine.good).sum() - lost.sum(), 0.0)
     entering = mine.casts.sum() - lost.cumsum().shift(fill_value=0.0)
     return pd.DataFrame({"entering": entering, "lost": lost})

@@ -8,7 +8,7 @@ from .labour import practised_minutes
 from .moulds import expected_casts
 from .yields import entering_per_good, rolled_yield, scrapped_per_good, surviving_share
 
-__all__ = ["StepCost", "PieceCost", "material_cost", "piece_cost"]
+__all__ = ["PieceCost", "StepCost", "material_cost", "piece_cost"]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -9,7 +9,7 @@ import numpy as np
 
 from .checks import checked
 
-__all__ = ["WEEK_HOURS", "merged_windows", "loads_per_week", "places_needed"]
+__all__ = ["WEEK_HOURS", "loads_per_week", "merged_windows", "places_needed"]
 
 WEEK_HOURS = 168.0
 _SECONDS = 3600  # whole seconds keep the recursion in exact integer arithmetic

@@ -4,7 +4,7 @@ import numpy as np
 
 from .checks import checked
 
-__all__ = ["learning_exponent", "unit_minutes", "cumulative_average_minutes", "unit_total", "practised_minutes"]
+__all__ = ["cumulative_average_minutes", "learning_exponent", "practised_minutes", "unit_minutes", "unit_total"]
 
 
 def learning_exponent(rate):

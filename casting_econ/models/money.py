@@ -4,7 +4,7 @@ import numpy as np
 
 from .checks import checked, checked_share
 
-__all__ = ["yearly_charge", "self_employed_target"]
+__all__ = ["self_employed_target", "yearly_charge"]
 
 
 def yearly_charge(price, resale, life_years, interest=0.0):

@@ -5,7 +5,7 @@ from scipy import special
 
 from .checks import checked
 
-__all__ = ["expected_casts", "mean_to_scale", "cheapest_replacement_age"]
+__all__ = ["cheapest_replacement_age", "expected_casts", "mean_to_scale"]
 
 
 def mean_to_scale(mean_life, shape):

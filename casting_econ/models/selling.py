@@ -2,7 +2,7 @@
 
 from .checks import checked, checked_share
 
-__all__ = ["orders_at_price", "order_money"]
+__all__ = ["order_money", "orders_at_price"]
 
 
 def orders_at_price(orders_per_year, price, reference_price=None, elasticity=0.0):

@@ -6,13 +6,13 @@ from scipy import stats
 from .checks import checked, checked_share
 
 __all__ = [
-    "rolled_yield",
+    "at_scrap_rate",
     "entering_per_good",
+    "full_sets_per_load",
+    "good_per_load",
+    "rolled_yield",
     "scrapped_per_good",
     "surviving_share",
-    "at_scrap_rate",
-    "good_per_load",
-    "full_sets_per_load",
 ]
 
 

@@ -1,0 +1,122 @@
+"""Thin commands; everything heavy is imported when a command runs, so that --help is instant."""
+
+import sys
+from pathlib import Path
+
+import click
+
+__all__ = ["main"]
+
+_STUDY = click.argument("study", type=click.Path(path_type=Path))
+_OUT = click.option("--out", type=click.Path(path_type=Path), help="Folder to write instead of one in the study.")
+_WORKERS = click.option("--workers", type=click.IntRange(1, 8), default=2, show_default=True, help="Notebooks at a time.")
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="casting_econ")
+def main() -> None:
+    """Can casting pieces by hand pay a living wage? Works on a study folder: study.toml and records/."""
+
+
+@main.command()
+@_STUDY
+@_OUT
+@_WORKERS
+def run(study: Path, out: Path | None, workers: int) -> None:
+    """Run the whole study: report, results, figures and tables."""
+    with _faults_told():
+        from .running.run import run_study
+
+        click.echo(f"Running {study} ...")
+        report = run_study(study, out, workers=workers, say=click.echo)
+        click.echo(f"\nReport: {(report / 'report.html').resolve()}")
+        click.echo(f"Numbers: {(report / 'results.json').resolve()}")
+
+
+@main.command()
+@_STUDY
+def check(study: Path) -> None:
+    """Only check: every fault, and what is guessed and what measured."""
+    with _faults_told():
+        from rich.console import Console
+        from rich.table import Table
+
+        from .analysis import open_study
+        from .tables import assumption_table
+        from .wording import certainty_list, format_of, records_overview
+
+        kit = open_study(study)
+        fmt, console = format_of(kit), Console()
+        table = Table("number", "value", "middle eight in ten", "unit", "rests on")
+        for row in assumption_table(kit).itertuples():
+            band = "" if row.low is None or row.low != row.low else f"{fmt.number(row.low, 3)} to {fmt.number(row.high, 3)}"
+            table.add_row(row.number, fmt.number(row.value, 3), band, row.unit, row._6)
+        console.print(table)
+        console.print(certainty_list(kit).replace("The page on records", "The table above"))
+        console.print(records_overview(kit).replace("\n\n", "\n"))
+        console.print("No faults found.")
+
+
+@main.command()
+@_STUDY
+@click.option("--scrap", required=True, help="Scrap rates, for example 5%,10%,20%.")
+@click.option("--cure", required=True, help="Lengths of the longest wait, for example 12h,18h,24h.")
+@click.option("--notebook", default="07_monte_carlo", show_default=True, help="Notebook to run.")
+@click.option("--product", default="", help="Product they belong to; the first if not given.")
+@click.option("--draws", type=click.IntRange(128, 1_048_576), default=2048, show_default=True, help="Draws in each run.")
+@_OUT
+@_WORKERS
+def sweep(study: Path, scrap: str, cure: str, notebook: str, product: str, draws: int, out: Path | None, workers: int) -> None:
+    """Run one notebook over a grid of scrap rates and cure times."""
+    with _faults_told():
+        from .running.sweep import run_sweep
+
+        rates = _figures("--scrap", scrap, "", high=0.95)
+        hours = _figures("--cure", cure, "hour")
+        click.echo(f"Running {notebook} {len(rates) * len(hours)} times ...")
+        found = run_sweep(
+            study, rates, hours, out=out, notebook=notebook, product=product, draws=draws, workers=workers, say=click.echo
+        )
+        click.echo(f"\nTable: {(found / 'sweep.csv').resolve()}")
+        click.echo(f"Heat map: {(found / 'sweep.png').resolve()}")
+
+
+def _figures(option: str, text: str, unit: str, **limits: float) -> list[float]:
+    """A list of figures with units from the command line, sorted, each once."""
+    from .faults import Fault, StudyError
+    from .study import Quantity
+
+    quantity, figures, faults = Quantity(unit, **limits), set(), []
+    for part in text.split(","):
+        try:
+            figures.add(quantity.read(part.strip(), "EUR").value)
+        except ValueError as error:
+            faults.append(Fault(file=option, wrong=str(error), found=repr(part.strip()), right=quantity.in_words("EUR")))
+    if faults:
+        raise StudyError(faults)
+    return sorted(figures)
+
+
+class _faults_told:
+    """Turns faults and failures into messages and exit codes, without a traceback."""
+
+    def __enter__(self) -> None:
+        return None
+
+    def __exit__(self, kind, error, trace) -> bool:
+        if kind is None:
+            return False
+        if issubclass(kind, KeyboardInterrupt):
+            click.echo("\nStopped. Finished pages are kept; the same command goes on from there.", err=True)
+            sys.exit(130)
+        if kind.__module__.startswith("casting_econ"):
+            faults = getattr(error, "faults", None)
+            click.echo(str(error), err=True)
+            if faults is not None:
+                click.echo(f"\n{len(faults)} fault{'s' if len(faults) != 1 else ''} found; nothing was written.", err=True)
+            sys.exit(2 if faults is not None else 1)
+        return False
+
+
+if __name__ == "__main__":
+    main(prog_name="casting-econ")

@@ -1,0 +1,338 @@
+"""One function a chart. Each takes frames from `tables` or draws, and returns a matplotlib Figure."""
+
+import matplotlib.pyplot as plt
+import numpy as np
+import pandas as pd
+import seaborn as sns
+from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter, MaxNLocator
+
+from .wording import Format
+
+__all__ = [
+    "bars",
+    "cost_bars",
+    "heat_map",
+    "lines",
+    "money_staircase",
+    "monthly_bars",
+    "pay_histogram",
+    "prior_to_posterior",
+    "resource_bars",
+    "stairs",
+    "swing_bars",
+]
+
+# Okabe and Ito's palette: told apart with any common colour blindness, and by lightness in grey
+INK, BLUE, ORANGE, GREEN, SKY, GREY = "#222222", "#0072B2", "#D55E00", "#009E73", "#56B4E9", "#767676"
+SERIES = (BLUE, ORANGE, GREEN, INK, SKY)
+DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)))
+
+
+def _axes(height: float = 3.6, width: float = 7.0):
+    sns.set_theme(
+        style="whitegrid", rc={"axes.edgecolor": GREY, "grid.color": "#E3E3E3", "font.size": 10, "svg.hashsalt": "casting_econ"}
+    )
+    figure, axes = plt.subplots(figsize=(width, height), layout="constrained")
+    sns.despine(ax=axes, left=True)
+    return figure, axes
+
+
+def _ticks(axis, write):
+    axis.set_major_formatter(FuncFormatter(lambda value, _: write(value)))
+
+
+def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> Figure:
+    """Histogram of draws with the middle eight in ten shaded and the target marked."""
+    figure, axes = _axes(3.3)
+    pay = np.asarray(pay)
+    low, middle, high = np.quantile(pay, [0.1, 0.5, 0.9])
+    edges = np.linspace(*np.quantile(pay, [0.001, 0.999]), 46)
+    shown = np.clip(pay, edges[0], edges[-1])
+    heights, _ = np.histogram(shown, edges)
+    inside = (edges[:-1] >= low) & (edges[1:] <= high)
+    axes.bar(
+        edges[:-1],
+        heights / heights.sum(),
+        np.diff(edges),
+        align="edge",
+        color=np.where(inside, BLUE, SKY),
+        edgecolor="white",
+        linewidth=0.4,
+    )
+    top = heights.max() / heights.sum()
+    digits = 2 if middle < 1000 else 0
+    axes.axvline(target, color=ORANGE, linestyle="--", linewidth=2)
+    left = target < middle
+    axes.annotate(
+        f"target {fmt.money(target, digits)}",
+        (target, top * 1.12),
+        xytext=(-6 if left else 6, 0),
+        textcoords="offset points",
+        ha="right" if left else "left",
+        color=ORANGE,
+        weight="bold",
+    )
+    axes.annotate(f"half above {fmt.money(middle, digits)}", (middle, top * 1.02), ha="center", color=BLUE, weight="bold")
+    span = max(edges[-1], target) - min(edges[0], target)
+    axes.set_xlim(min(edges[0], target - 0.22 * span), max(edges[-1], target + 0.22 * span))
+    axes.set_ylim(0, top * 1.25)
+    axes.set_xlabel(f"left for the maker, {unit} (dark: the middle eight in ten draws)")
+    axes.set_ylabel("share of draws")
+    _ticks(axes.xaxis, lambda v: fmt.money(v, 0))
+    _ticks(axes.yaxis, lambda v: fmt.percent(v))
+    axes.xaxis.set_major_locator(MaxNLocator(7))
+    return figure
+
+
+def bars(frame: pd.DataFrame, name: str, value: str, xlabel: str, write, *, colours=None, height=None) -> Figure:
+    """Horizontal bars with their value written at the end."""
+    figure, axes = _axes(height or 0.9 + 0.34 * len(frame))
+    values = frame[value].to_numpy(float)
+    places = np.arange(len(frame))[::-1]
+    axes.barh(places, values, color=BLUE if colours is None else colours, height=0.68)
+    axes.set_yticks(places, [str(text) for text in frame[name]])
+    reach = max(np.abs(values).max(), 1e-12)
+    for place, number in zip(places, values, strict=True):
+        inside = number < 0
+        axes.annotate(
+            write(number),
+            (number, place),
+            xytext=(-4 if inside else 4, 0),
+            textcoords="offset points",
+            va="center",
+            ha="right" if inside else "left",
+            fontsize=9,
+        )
+    axes.set_xlim(min(values.min() - 0.18 * reach, 0) if values.min() < 0 else 0, max(values.max(), 0) + 0.2 * reach)
+    axes.grid(axis="y", visible=False)
+    axes.set_xlabel(xlabel)
+    _ticks(axes.xaxis, write)
+    axes.xaxis.set_major_locator(MaxNLocator(6))
+    return figure
+
+
+def cost_bars(frame: pd.DataFrame, fmt: Format) -> Figure:
+    """Cost of one good piece by kind."""
+    labour = frame.kind.str.startswith("labour")
+    colours = np.where(labour, ORANGE, np.where(frame.kind.isin(["overhead", "equipment", "weekly hours"]), GREY, BLUE))
+    return bars(
+        frame,
+        "kind",
+        "cost",
+        f"{fmt.currency} a good piece, labour at the target (orange: making; blue: things used; grey: the year's)",
+        fmt.money,
+        colours=colours,
+    )
+
+
+def prior_to_posterior(frame: pd.DataFrame, fmt: Format) -> Figure:
+    """Numbers in force with their 80 % band, as a share of what was stated."""
+    figure, axes = _axes(1.3 + 0.3 * len(frame))
+    places = np.arange(len(frame))[::-1]
+    stated = frame.stated.to_numpy(float)
+    low, middle, high = (frame[c].to_numpy(float) / stated for c in ("low", "in force", "high"))
+    axes.axvline(1.0, color=GREY, linewidth=1.2)
+    axes.hlines(places, low, high, color=BLUE, linewidth=4, alpha=0.55)
+    axes.plot(middle, places, "o", color=BLUE, label="in force, with 80 % band")
+    axes.plot(
+        frame["logs alone"].to_numpy(float) / stated,
+        places,
+        "D",
+        color=ORANGE,
+        markersize=5,
+        markerfacecolor="none",
+        label="logs alone",
+    )
+    axes.set_yticks(places, frame.number)
+    axes.set_xlabel("as a share of the stated guess (grey line: the guess itself)")
+    axes.grid(axis="y", visible=False)
+    _ticks(axes.xaxis, lambda v: fmt.percent(v))
+    axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), frameon=False, ncols=2)
+    return figure
+
+
+def monthly_bars(frame: pd.DataFrame) -> Figure:
+    """Orders by month, one row of bars a channel so that small channels stay readable."""
+    channels = [c for c in frame.columns if c != "month"]
+    figure, axes = plt.subplots(
+        len(channels), 1, figsize=(7.0, 0.7 + 1.15 * len(channels)), sharex=True, layout="constrained", squeeze=False
+    )
+    for row, channel in zip(axes[:, 0], channels, strict=True):
+        sns.despine(ax=row, left=True)
+        places = np.arange(len(frame))
+        row.bar(places, frame[channel], color=BLUE, width=0.6)
+        for place, value in zip(places, frame[channel], strict=True):
+            row.annotate(f"{value:g}", (place, value), ha="center", va="bottom", fontsize=9)
+        row.set_ylim(0, max(frame[channel].max(), 1) * 1.3)
+        row.set_title(channel, loc="left", fontsize=10)
+        row.set_yticks([])
+        row.grid(visible=False)
+    axes[-1, 0].set_xticks(np.arange(len(frame)), frame.month)
+    axes[-1, 0].set_xlabel("orders a month")
+    return figure
+
+
+def lines(
+    frame: pd.DataFrame, x: str, ys: list[str], xlabel: str, ylabel: str, write_x, write_y, *, level=None, level_label="", at=None
+) -> Figure:
+    """Lines labelled at their right end, with a level to compare with and a mark for today."""
+    figure, axes = _axes(3.8)
+    ends = []
+    for name, colour, dash in zip(ys, SERIES, DASHES, strict=False):
+        values = frame[name].to_numpy(float)
+        good = np.isfinite(values)
+        axes.plot(frame[x][good], values[good], color=colour, linestyle=dash, linewidth=2)
+        if good.any():
+            ends.append([values[good][-1], name, colour])
+    if level is not None:
+        axes.axhline(level, color=GREY, linewidth=1.2)
+        axes.annotate(level_label, (frame[x].iloc[0], level), xytext=(3, 4), textcoords="offset points", color=GREY)
+    low, high = axes.get_ylim()
+    gap, last = 0.07 * (high - low), -np.inf
+    for end in sorted(ends):  # push labels apart so that none covers another
+        place = max(end[0], last + gap)
+        axes.annotate(
+            end[1],
+            (frame[x].iloc[-1], place),
+            xytext=(6, 0),
+            textcoords="offset points",
+            color=end[2],
+            va="center",
+            annotation_clip=False,
+        )
+        last = place
+    if at is not None:
+        axes.axvline(at, color=GREY, linestyle=":", linewidth=1.2)
+        axes.annotate("now", (at, high), xytext=(4, -10), textcoords="offset points", color=GREY)
+    axes.set_ylim(low, high)
+    axes.set_xlabel(xlabel)
+    axes.set_ylabel(ylabel)
+    _ticks(axes.xaxis, write_x)
+    _ticks(axes.yaxis, write_y)
+    return figure
+
+
+def stairs(frame: pd.DataFrame, *, now_hours: float, needed: float, xlabel: str) -> Figure:
+    """Loads a week over cure hours for several numbers of stations, with a dot where the study is."""
+    figure, axes = _axes(3.8)
+    hours, names = frame["cure hours"], [c for c in frame.columns if c != "cure hours"]
+    now_rate = float(np.interp(now_hours, hours, frame[names[0]]))
+    for name, colour, dash in zip(names, SERIES, DASHES, strict=False):
+        axes.step(hours, frame[name], where="post", color=colour, linestyle=dash, linewidth=2)
+        axes.annotate(
+            name,
+            (hours.iloc[-1], frame[name].iloc[-1]),
+            xytext=(6, 0),
+            textcoords="offset points",
+            color=colour,
+            va="center",
+            annotation_clip=False,
+        )
+    axes.axhline(needed, color=GREY, linewidth=1.2)
+    axes.annotate(
+        f"demand needs {needed:.1f}", (hours.iloc[-1], needed), xytext=(-4, 4), textcoords="offset points", color=GREY, ha="right"
+    )
+    axes.plot([now_hours], [now_rate], "o", color=INK, markersize=9, zorder=5)
+    axes.annotate(
+        f"now: {now_rate:g} loads", (now_hours, now_rate), xytext=(8, 8), textcoords="offset points", color=INK, weight="bold"
+    )
+    axes.set_ylim(0, 4.2 * max(now_rate, needed))
+    axes.set_xlim(0, hours.iloc[-1])
+    axes.set_xlabel(xlabel)
+    axes.set_ylabel("loads a week")
+    return figure
+
+
+def resource_bars(frame: pd.DataFrame, fmt: Format) -> Figure:
+    """Share of each resource that full demand would need, with the line where it is full."""
+    frame = frame[frame.resource != "demand"].sort_values("needed at full demand", ascending=False)
+    full = frame["needed at full demand"].to_numpy(float) > 1.0
+    figure = bars(
+        frame,
+        "resource",
+        "needed at full demand",
+        "share of the resource that expected demand needs",
+        fmt.percent,
+        colours=np.where(full, ORANGE, BLUE),
+    )
+    axes = figure.axes[0]
+    axes.axvline(1.0, color=INK, linewidth=1.5)
+    axes.annotate(
+        "full", (1.0, len(frame) - 0.5), xytext=(4, -2), textcoords="offset points", color=INK, va="bottom", annotation_clip=False
+    )
+    axes.set_xlim(0, max(axes.get_xlim()[1], 1.2))
+    return figure
+
+
+def money_staircase(frame: pd.DataFrame, fmt: Format) -> Figure:
+    """From sales down to what is left, each step hanging from the last."""
+    figure, axes = _axes(1.0 + 0.36 * len(frame))
+    values = frame["money a year"].to_numpy(float)
+    starts = np.concatenate([[0.0], np.cumsum(values[:-1])])
+    starts[-1] = 0.0
+    places = np.arange(len(frame))[::-1]
+    colours = [BLUE, *[ORANGE] * (len(frame) - 2), GREEN]
+    axes.barh(places, values, left=starts, color=colours, height=0.66)
+    axes.set_yticks(places, frame.step)
+    for place, value, start in zip(places, values, starts, strict=True):
+        axes.annotate(
+            fmt.money(value, 0),
+            (max(start, start + value), place),
+            xytext=(4, 0),
+            textcoords="offset points",
+            va="center",
+            fontsize=9,
+        )
+    axes.set_xlim(min(0, values[-1]) * 1.1, values[0] * 1.16)
+    axes.axvline(0, color=GREY, linewidth=1)
+    axes.grid(axis="y", visible=False)
+    axes.set_xlabel(f"{fmt.currency} a year")
+    _ticks(axes.xaxis, lambda v: fmt.money(v, 0))
+    axes.xaxis.set_major_locator(MaxNLocator(6))
+    return figure
+
+
+def swing_bars(frame: pd.DataFrame, middle: float, fmt: Format, most: int = 10) -> Figure:
+    """Pay an hour with each number low and high alone, largest swing on top."""
+    frame = frame.head(most)
+    figure, axes = _axes(1.0 + 0.42 * len(frame))
+    places = np.arange(len(frame))[::-1]
+    axes.hlines(places, frame.pay_low, frame.pay_high, color="#BBBBBB", linewidth=5)
+    axes.plot(frame.pay_low, places, "o", color=ORANGE, label="number low (1 in 10 is lower)")
+    axes.plot(frame.pay_high, places, "D", color=BLUE, label="number high (1 in 10 is higher)")
+    axes.axvline(middle, color=GREY, linewidth=1.2)
+    axes.set_yticks(places, frame.label)
+    axes.grid(axis="y", visible=False)
+    axes.set_xlabel("pay an hour with this number alone moved (grey line: all as they are)")
+    _ticks(axes.xaxis, fmt.money)
+    axes.xaxis.set_major_locator(MaxNLocator(5))
+    axes.legend(loc="lower center", bbox_to_anchor=(0.4, 1.0), frameon=False, ncols=2)
+    return figure
+
+
+def heat_map(frame: pd.DataFrame, fmt: Format, *, xlabel: str, target: float, chance: bool = False) -> Figure:
+    """Pay an hour, or chance, over scrap rate and cure time, every cell written; bold where the target is met."""
+    figure, axes = _axes(1.5 + 0.42 * len(frame))
+    values = frame.to_numpy(float)
+    write = fmt.percent if chance else fmt.money
+    sns.heatmap(frame, ax=axes, cmap="cividis", cbar=False, linewidths=0.5)
+    low, high = values.min(), values.max()
+    for (row, column), value in np.ndenumerate(values):
+        light = (value - low) / (high - low or 1.0) > 0.55
+        weight = "bold" if value >= target else "normal"
+        axes.text(
+            column + 0.5,
+            row + 0.5,
+            write(value),
+            ha="center",
+            va="center",
+            fontsize=8.5,
+            color="black" if light else "white",
+            weight=weight,
+        )
+    axes.set_yticklabels([fmt.percent(rate) for rate in frame.index], rotation=0)
+    axes.set_xticklabels([fmt.number(hours, 0 if float(hours).is_integer() else 1) for hours in frame.columns], rotation=0)
+    axes.set_ylabel("scrap rate")
+    axes.set_xlabel(xlabel)
+    return figure

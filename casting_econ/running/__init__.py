@@ -1,0 +1,1 @@
+"""Papermill over the notebooks, results, report and manifest."""

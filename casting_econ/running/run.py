@@ -1,0 +1,185 @@
+"""`casting-econ run`: results, executed notebooks, figures, tables, report and manifest in one folder."""
+
+import hashlib
+import json
+import os
+import platform
+import shutil
+from collections.abc import Callable
+from importlib.metadata import version
+from pathlib import Path
+
+from ..analysis import Kit, open_study
+from ..faults import Fault, StudyError
+from ..reference import kit_folder
+from ..study import LOGS, STUDY_FILE
+from ..uncertainty import round_up_draws
+from .notebooks import Job, NotebookError, check_parameters, finished, run_jobs
+from .report import build_report
+from .results import as_json, results
+
+__all__ = ["PAGES", "copy_inputs", "input_files", "replace_folder", "run_study", "working_folder"]
+
+PAGES = ("01_answer", "02_records", "03_cost", "04_scrap", "05_curing", "06_channels", "07_monte_carlo", "08_sensitivity")
+_VERSIONS = (
+    "casting_econ",
+    "numpy",
+    "pandas",
+    "scipy",
+    "matplotlib",
+    "seaborn",
+    "papermill",
+    "pint",
+    "pydantic",
+    "pandera",
+    "babel",
+)
+
+
+def run_study(folder: Path, out: Path | None = None, *, workers: int = 2, say: Callable[[str], None] = print) -> Path:
+    """Run every notebook on a study and write its report folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Study folder; never written to, except for `report/` when no `out` is given.
+    out : Path, optional
+        Folder to write; `folder/report` if not given.
+    workers : int, optional
+        Notebooks at a time.
+    say : callable, optional
+        Takes a line of progress.
+
+    Returns
+    -------
+    Path
+        The report folder.
+
+    Raises
+    ------
+    StudyError
+        For faults in the study or a folder that is not ours to replace.
+    NotebookError
+        For the first notebook that failed; what was finished is kept for the next run.
+    """
+    kit, out = open_study(folder), Path(out) if out else Path(folder) / "report"
+    part = working_folder(out, Path(folder), _key(kit, Path(folder)))
+    table, inner = kit.study.file.study, part / "report"
+    answer = kit.monte_carlo(workers=workers)
+    content = results(kit, answer)
+    (inner / "notebooks").mkdir(parents=True, exist_ok=True)
+    copy_inputs(Path(folder), part / "study")
+    parameters = {"study": "study", "draws": round_up_draws(table.draws), "seed": table.seed, "out": "report"}
+    jobs = []
+    for page in PAGES:
+        source = kit_folder("notebooks") / f"{page}.ipynb"
+        target = inner / "notebooks" / source.name
+        if not finished(target):
+            jobs.append(Job(source=source, target=target, parameters=check_parameters(source, parameters), cwd=part))
+    if len(jobs) < len(PAGES):
+        say(f"{len(PAGES) - len(jobs)} pages are kept from a run that was interrupted")
+    count = [len(PAGES) - len(jobs)]
+
+    def done(job: Job, seconds: float, error: NotebookError | None) -> None:
+        count[0] += 1
+        say(f"[{count[0]}/{len(PAGES)}] {job.source.stem}  {seconds:.1f} s  {'FAILED' if error else 'ok'}")
+
+    errors = run_jobs(jobs, workers, done, part / "kernels.log")
+    if errors:
+        raise (
+            errors[0]
+            if len(errors) == 1
+            else NotebookError(
+                errors[0].notebook, errors[0].cell, f"{errors[0].cause}; {len(errors) - 1} more failed", errors[0].saved
+            )
+        )
+    (inner / "results.json").write_text(as_json(content), encoding="utf-8", newline="\n")
+    build_report(kit, [inner / "notebooks" / f"{page}.ipynb" for page in PAGES], inner / "report.html")
+    (inner / "manifest.json").write_text(
+        json.dumps(manifest(kit, Path(folder)), indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n"
+    )
+    replace_folder(inner, out, part)
+    return out
+
+
+def input_files(folder: Path) -> list[Path]:
+    """Files that a study's results depend on."""
+    logs = [folder / "records" / f"{name}.csv" for name in LOGS]
+    return [folder / STUDY_FILE, *(log for log in logs if log.is_file())]
+
+
+def copy_inputs(folder: Path, target: Path) -> None:
+    """Copy a study's inputs, so that notebooks work on a snapshot and no path of this machine gets into them."""
+    for path in input_files(folder):
+        copy = target / path.relative_to(folder)
+        copy.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(path, copy)
+
+
+def manifest(kit: Kit, folder: Path) -> dict[str, object]:
+    """What a rerun needs to be the same: seed, draws, hashes of inputs and notebooks, versions."""
+    table, notebooks = kit.study.file.study, kit_folder("notebooks")
+    return {
+        "study": table.name,
+        "seed": table.seed,
+        "draws": round_up_draws(table.draws),
+        "inputs": {path.relative_to(folder).as_posix(): _hash(path) for path in input_files(folder)},
+        "notebooks": {page: _hash(notebooks / f"{page}.ipynb") for page in PAGES},
+        "versions": {"python": platform.python_version()} | {name: version(name) for name in _VERSIONS},
+    }
+
+
+def working_folder(out: Path, folder: Path, key: str) -> Path:
+    """Folder beside `out` to work in; what a run with the same key finished there is kept."""
+    if (folder / STUDY_FILE).resolve().parent == out.resolve():
+        raise StudyError([Fault(file=str(out), wrong="is the study itself", right="another folder to write to")])
+    if out.exists() and (not out.is_dir() or (any(out.iterdir()) and not (out / "manifest.json").is_file())):
+        right = "a new or empty folder, or one that an earlier run wrote"
+        raise StudyError(
+            [
+                Fault(
+                    file=str(out),
+                    wrong="holds other things, which would be lost",
+                    found=f"no manifest.json in {out}",
+                    right=right,
+                )
+            ]
+        )
+    part = out.with_name(out.name + ".part")
+    mark = part / "key.txt"
+    if part.exists() and (not mark.is_file() or mark.read_text(encoding="utf-8") != key):
+        shutil.rmtree(part)
+    try:
+        part.mkdir(parents=True, exist_ok=True)
+        mark.write_text(key, encoding="utf-8")
+    except OSError as error:
+        raise StudyError(
+            [
+                Fault(
+                    file=str(part),
+                    wrong="cannot be written",
+                    found=str(error.strerror),
+                    right="a folder you may write to, with --out",
+                )
+            ]
+        ) from None
+    return part
+
+
+def replace_folder(new: Path, out: Path, part: Path) -> None:
+    """Put a finished folder in its place in one move, then clear the working folder."""
+    if out.exists():
+        os.replace(out, part / "old")
+    os.replace(new, out)
+    shutil.rmtree(part, ignore_errors=True)
+
+
+def _hash(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def _key(kit: Kit, folder: Path) -> str:
+    """Changes whenever anything changes that a page depends on, the code of the kit included."""
+    package = Path(__file__).resolve().parent.parent
+    code = hashlib.sha256(b"".join(_hash(path).encode() for path in sorted(package.rglob("*.py")))).hexdigest()
+    return hashlib.sha256(json.dumps([manifest(kit, folder), code], sort_keys=True).encode()).hexdigest()

@@ -1,0 +1,365 @@
+"""Numbers in the study's locale, and the sentences a report says about them."""
+
+from babel.numbers import format_currency, format_decimal, format_percent
+
+from .analysis import Answer, Kit, basis_counts, break_even_scrap, main_wait
+from .models import loads_per_week
+from .reference import wages
+
+__all__ = ["Format", "certainty_word", "format_of", "limit_sentence", "verdict", "year_sentence"]
+
+
+class Format:
+    """Money, numbers and shares as the study's locale writes them."""
+
+    def __init__(self, currency: str, locale: str) -> None:
+        self.currency, self.locale = currency, locale
+
+    def money(self, amount, digits: int = 2) -> str:
+        """An amount with its currency sign; 'none' where no amount does."""
+        if amount is None or amount != amount or abs(amount) == float("inf"):
+            return "none"
+        pattern = "¤#,##0" + ("." + "0" * digits if digits else "") if digits != 2 else None
+        if pattern is None:
+            return format_currency(amount, self.currency, locale=self.locale)
+        return format_currency(amount, self.currency, pattern, locale=self.locale, currency_digits=False)
+
+    def number(self, value, digits: int = 0) -> str:
+        """A plain number, rounded; 'none' where no number does."""
+        if value is None or value != value or abs(value) == float("inf"):
+            return "none"
+        return format_decimal(
+            round(float(value), digits) + 0.0, "#,##0" + ("." + "0" * digits if digits else ""), locale=self.locale
+        )
+
+    def percent(self, share, digits: int = 0) -> str:
+        """A share as a percentage; never 0 % or 100 % for a chance that is neither."""
+        if share is None or share != share or abs(share) == float("inf"):
+            return "none"
+        return format_percent(share, "#,##0" + ("." + "0" * digits if digits else "") + "\u00a0%", locale=self.locale)
+
+    def chance(self, share) -> str:
+        """A chance seen in draws, which never show that something is certain."""
+        if share < 0.005:
+            return f"under {self.percent(0.01)}"
+        return f"over {self.percent(0.99)}" if share > 0.995 else f"about {self.percent(share)}"
+
+
+def format_of(kit: Kit) -> Format:
+    """The format of a study."""
+    return Format(kit.study.currency, kit.study.file.study.locale)
+
+
+def certainty_word(chance: float) -> str:
+    """How sure a verdict may sound at this chance of reaching the target.
+
+    Examples
+    --------
+    >>> [certainty_word(c) for c in (0.95, 0.8, 0.5, 0.2, 0.05)]
+    ['pays', 'probably pays', 'is on the edge of paying', 'probably does not pay', 'does not pay']
+    """
+    for least, word in (
+        (0.9, "pays"),
+        (0.75, "probably pays"),
+        (0.25, "is on the edge of paying"),
+        (0.1, "probably does not pay"),
+    ):
+        if chance >= least:
+            return word
+    return "does not pay"
+
+
+def verdict(kit: Kit, answer: Answer) -> str:
+    """Whether an hour pays the target, in words no stronger than the chance allows."""
+    fmt, pay = format_of(kit), answer.summary("pay_per_hour")
+    chance = answer.chances["hour_pays_living_wage"]["chance"]
+    band = f"{fmt.money(pay['p10'])} to {fmt.money(pay['p90'])}"
+    return (
+        f"On these numbers an hour of work **{certainty_word(chance)}** the target of {fmt.money(answer.target)}: "
+        f"half of the draws bring {fmt.money(pay['p50'])} an hour or more, eight in ten lie between {band}, "
+        f"and the chance of reaching the target is {fmt.chance(chance)}. "
+        "Every hour counts here, at the bench or not, and every cost."
+    )
+
+
+def year_sentence(kit: Kit, answer: Answer) -> str:
+    """Whether the hours that can be sold make a year's living."""
+    fmt, year = format_of(kit), answer.summary("residual_pay_per_year")
+    hours = answer.summary("hours_per_year")["p50"] / float(kit.inputs().weeks_per_year)
+    chance = answer.chances["year_pays_living_wage"]["chance"]
+    whether = {
+        "pays": "The year brings a living too",
+        "probably pays": "The year probably brings a living too",
+        "is on the edge of paying": "Whether the year brings a living is open",
+        "probably does not pay": "The year probably does not bring a living",
+        "does not pay": "The year does not bring a living",
+    }[certainty_word(chance)]
+    if answer.chances["hour_pays_living_wage"]["chance"] < 0.5:
+        whether = whether.replace(" too", "")
+    return (
+        f"{whether}: it leaves {fmt.money(year['p50'], 0)} ({fmt.money(year['p10'], 0)} to {fmt.money(year['p90'], 0)}) "
+        f"for {fmt.number(hours, 1)} hours a week, where a full working year at the target would be {fmt.money(answer.living, 0)}. "
+        f"The chance of that is {fmt.chance(chance)}."
+    )
+
+
+def limit_sentence(kit: Kit, answer: Answer) -> str:
+    """What is full, or that nothing is."""
+    fmt, shares = format_of(kit), sorted(answer.bottleneck.items(), key=lambda item: -item[1])
+    seen = [f"{name.replace('-', ' ')} in {fmt.percent(share)}" for name, share in shares if share >= 0.005]
+    first = shares[0][0]
+    if first == "demand":
+        lead = "What limits sales is **demand**: more buyers would help"
+        lead += ", more room to make would not" if shares[0][1] >= 0.9 else " until something else is full"
+    elif first == "hands":
+        lead = "What limits sales is **hands**: there are more buyers than hours to serve them"
+    else:
+        lead = f"What limits sales is **{first.replace('-', ' ')}**: it is full before demand is met"
+    return f"{lead} (of the draws: {', '.join(seen)})."
+
+
+def introduction(kit: Kit) -> str:
+    """Name, question and what the study is, as its file states them."""
+    table = kit.study.file.study
+    invented = "\n\n**Invented demo:** no person, place or business in it is real." if table.invented else ""
+    parts = [f"**{table.name}.** {table.question}".strip(), table.about]
+    return "\n\n".join(part for part in parts if part) + invented
+
+
+def pay_alt(kit: Kit, answer: Answer) -> str:
+    """Alternative text of the histogram of pay an hour."""
+    fmt, pay = format_of(kit), answer.summary("pay_per_hour")
+    return (
+        f"Histogram of pay an hour: eight in ten draws between {fmt.money(pay['p10'])} and {fmt.money(pay['p90'])}, "
+        f"half above {fmt.money(pay['p50'])}; the target is {fmt.money(answer.target)}."
+    )
+
+
+def three_numbers(kit: Kit, swings) -> str:
+    """The three uncertain numbers with the largest swing, and what each is now."""
+    if not len(swings):
+        return "Every number of this study is stated as certain, so none can move the result."
+    fmt, rows = format_of(kit), []
+    for place, row in enumerate(swings.head(3).itertuples(), start=1):
+        number = kit.assumed.numbers.get(row.key)
+        rests = "stated" if number is None or row.key.startswith("spread.") else number.basis
+        low, high = sorted((row.pay_low, row.pay_high))
+        rows.append(
+            f"{place}. **{row.label}** ({rests}): pay an hour between {fmt.money(low)} and {fmt.money(high)}, the others as they are."
+        )
+    return "\n".join(rows)
+
+
+def certainty_list(kit: Kit) -> str:
+    """How many numbers are guessed, measured, published, agreed and decided, and which are guesses."""
+    groups = basis_counts(kit)
+    words = {
+        "guess": "guessed",
+        "measured": "measured by the logs",
+        "published": "published",
+        "agreed": "agreed or bought",
+        "decided": "decided by the maker",
+    }
+    counts = [f"{len(groups[basis])} {words[basis]}" for basis in words if groups.get(basis)]
+    text = f"Of {sum(map(len, groups.values()))} stated numbers, {', '.join(counts)}."
+    waiting = [key for key in groups.get("guess", []) if kit.assumed.numbers[key].from_records]
+    if waiting:
+        text += f" {len(waiting)} of the guesses ask for records that are not there yet."
+    return text + " The page on records lists every one."
+
+
+def evidence_effect(kit: Kit) -> str:
+    """What the logs change in the point result, and the numbers behind most of it."""
+    if not kit.assumed.evidence:
+        return "There are no logs yet: every number is as stated."
+    from .analysis import evidence_steps
+
+    fmt = format_of(kit)
+    stated, point = (float(kit.point(stated=s).studio["pay_per_hour"]) for s in (True, False))
+    steps = evidence_steps(kit)[:3]
+    moved = "; ".join(
+        f"{step['label']} ({'+' if step['change'] >= 0 else '−'}{fmt.money(abs(step['change']))})" for step in steps
+    )
+    return (
+        f"As stated, before the logs, an hour would bring {fmt.money(stated)}; with what the logs measured it brings {fmt.money(point)}. "
+        f"The measured numbers that change it most, each alone: {moved}."
+    )
+
+
+def records_overview(kit: Kit) -> str:
+    """Which logs there are, how long they run, and what is odd in them."""
+    if not kit.study.records:
+        return "This study has no logs: everything rests on what the study file states."
+    parts = [f"{name.replace('_', ' ')} ({len(log)} rows)" for name, log in kit.study.records.items()]
+    dates = [log.date for log in kit.study.records.values() if "date" in log]
+    first, last = min(d.min() for d in dates), max(d.max() for d in dates)
+    text = f"Logs from {first:%Y-%m-%d} to {last:%Y-%m-%d}: {', '.join(parts)}. They measure {len(kit.assumed.evidence)} of the study's numbers."
+    return "\n\n".join([text, *kit.study.notes])
+
+
+def cost_sentence(kit: Kit) -> str:
+    """Cost, casts and minutes of a good piece, by product."""
+    fmt, rows = format_of(kit), []
+    for name, found in kit.point().products.items():
+        rows.append(
+            f"A good **{name}** takes {fmt.number(found['casts_per_good_piece'], 2)} casts and {fmt.number(found['minutes_per_good_piece'], 1)} minutes "
+            f"of making, uses {fmt.money(found['material_per_good_piece'])} of material, and costs {fmt.money(found['cost_per_good_piece'])} in all "
+            f"before it is sold; {fmt.money(found['scrap_cost_per_good_piece'])} of that is scrap."
+        )
+    return "\n\n".join(rows)
+
+
+def scrap_order(kit: Kit) -> str:
+    """Whether money ranks the causes of scrap as their count does."""
+    from .tables import scrap_money
+
+    fmt, rows = format_of(kit), []
+    for name in kit.study.file.products:
+        lost = scrap_money(kit, name)
+        if lost.empty:
+            rows.append(f"Nothing of {name} is scrapped in this study.")
+            continue
+        first, most = lost.iloc[0], lost.sort_values("pieces a year", ascending=False, kind="stable").iloc[0]
+        if first.cause == most.cause:
+            text = (
+                f"For {name}, **{first.cause}** loses most pieces and most money: {fmt.money(first['money a year'], 0)} a year."
+            )
+        else:
+            text = (
+                f"For {name}, **{most.cause}** loses most pieces ({fmt.number(most['pieces a year'])} a year), but **{first.cause}** loses most money "
+                f"({fmt.money(first['money a year'], 0)} against {fmt.money(most['money a year'], 0)}), because it is found later."
+            )
+        moved = (lost["rank by pieces"].to_numpy() != lost["money a year"].rank(ascending=False, method="min").to_numpy()).sum()
+        rows.append(
+            text + (f" {moved} of {len(lost)} causes change place when money is counted instead of pieces." if moved else "")
+        )
+    return "\n\n".join(rows)
+
+
+def scrap_now(kit: Kit, product: str) -> str:
+    """Today's scrap rate and what none at all would add."""
+    from .analysis import grid
+
+    fmt, found = format_of(kit), kit.point().products[product]
+    none, now = float(grid(kit, [0.0], product=product).studio["pay_per_hour"][0]), float(kit.point().studio["pay_per_hour"])
+    more = float(grid(kit, [1 - found["yield"] + 0.05], product=product).studio["pay_per_hour"][0]) - now
+    return (
+        f"Today {fmt.percent(1 - found['yield'], 1)} of the casts of {product} end as scrap. Without any, an hour would bring {fmt.money(none)} instead of "
+        f"{fmt.money(now)}; five points more scrap would change it by {'+' if more >= 0 else '−'}{fmt.money(abs(more))}."
+    )
+
+
+def scrap_break_even(kit: Kit, product: str) -> str:
+    """The scrap rate at which an hour pays the target, or that none does."""
+    fmt, rate = format_of(kit), break_even_scrap(kit, product)
+    now = 1 - float(kit.point().products[product]["yield"])
+    target = fmt.money(float(kit.inputs().target_per_hour))
+    if rate is None:
+        return f"**No scrap rate does:** even with none at all an hour stays below the target of {target}. Scrap is not what stands in the way."
+    room = f"{fmt.percent(rate - now, 1)[:-2]} points above" if rate > now else f"{fmt.percent(now - rate, 1)[:-2]} points below"
+    verb = "may rise to" if rate > now else "would have to fall to"
+    return f"Scrap {verb} **{fmt.percent(rate, 1)}** before an hour pays just the target of {target}: {room} today's {fmt.percent(now, 1)}."
+
+
+def stair_sentence(kit: Kit, step) -> str:
+    """Where the study stands on the staircase, and how far the next stair is."""
+    from .tables import stations_of
+
+    fmt, count = format_of(kit), stations_of(kit, step)
+    turn, windows = step.load_minutes / 60.0, kit.study.windows
+    rate = float(loads_per_week(step.wait_hours, turn, count, windows))
+    hours = [step.wait_hours + i * 0.25 for i in range(1, 4 * 72)]
+    later = next((h for h, r in zip(hours, loads_per_week(hours, turn, count, windows), strict=True) if r < rate), None)
+    earlier = [step.wait_hours - i * 0.25 for i in range(1, int(4 * step.wait_hours))]
+    gain = (
+        next((h for h, r in zip(earlier, loads_per_week(earlier, turn, count, windows), strict=True) if r > rate), None)
+        if earlier
+        else None
+    )
+    text = f"At {fmt.number(step.wait_hours, 1)} hours of waiting, {count:g} in use turn round **{fmt.number(rate, 2)} loads a week**."
+    if later is not None:
+        text += f" The next stair down comes at about {fmt.number(later, 2)} hours."
+    return text + (
+        f" The next stair up would need {fmt.number(gain, 2)} hours or less, if the material's data sheet allows it."
+        if gain is not None
+        else ""
+    )
+
+
+def waiting_places(kit: Kit) -> str:
+    """Rack places taken and there, by rack."""
+    fmt, point, file = format_of(kit), kit.point(), kit.study.file
+    rows = [
+        f"**{name.replace('-', ' ')}**: about {fmt.number(float(point.use[name]) * rack.places.value)} of {fmt.number(rack.places.value)} places taken."
+        for name, rack in file.racks.items()
+        if name in point.use
+    ]
+    return "\n\n".join(rows) or "No piece of this study waits in a rack of places."
+
+
+def hidden_hours(kit: Kit) -> str:
+    """Share of hours that no bench sees, and what the bench alone would have promised."""
+    fmt, studio = format_of(kit), kit.point().studio
+    hidden = float(1 - studio["make_hours_per_year"] / studio["hours_per_year"])
+    naive = float(studio["residual_pay_per_year"] / studio["make_hours_per_year"])
+    return (
+        f"{fmt.percent(hidden)} of the {fmt.number(studio['hours_per_year'])} hours of the year are not making: orders, stalls, books, cleaning. "
+        f"Over the making hours alone the same money would look like {fmt.money(naive)} an hour; over every hour it is **{fmt.money(float(studio['pay_per_hour']))}**."
+    )
+
+
+def price_sentences(kit: Kit) -> str:
+    """Price now against both break-even prices, by product."""
+    fmt, rows = format_of(kit), []
+    for name, found in kit.point().products.items():
+        now, target, cash = (float(found[key]) for key in ("mean_price_per_piece", "break_even_price", "cash_break_even_price"))
+        factor = target / now
+        side = f"{fmt.percent(factor - 1)} above" if factor > 1 else f"{fmt.percent(1 - factor)} below"
+        rows.append(
+            f"A **{name}** sells for {fmt.money(now)} on average. Every hour earns the target at {fmt.money(target)}, {side} that "
+            f"(a factor of {fmt.number(factor, 2)}); at {fmt.money(cash)} the bills are paid and the hours earn nothing."
+        )
+    return "\n\n".join(rows)
+
+
+def levers_sentence(kit: Kit, product, *, scrap, cure_hours) -> str:
+    """What a sweep has set for every draw."""
+    fmt, waiting = format_of(kit), main_wait(kit, product)[0]
+    parts = [f"scrap set to {fmt.percent(scrap, 1)} of casts"] if scrap is not None else []
+    parts += [f"the wait at {waiting} set to {fmt.number(cure_hours, 1)} hours"] if cure_hours is not None else []
+    return f"In every draw: {' and '.join(parts)}." if parts else "All numbers are drawn as the study and its logs have them."
+
+
+def target_sentence(kit: Kit) -> str:
+    """Where the target comes from."""
+    fmt, target, a = format_of(kit), kit.study.file.target, kit.inputs()
+    year = f"For a full year of {fmt.number(a.weeks_per_year)} weeks at {fmt.number(target.full_week.value, 1)} hours that is {fmt.money(a.living_per_year, 0)}."
+    if target.wage is None:
+        return f"The target of {fmt.money(a.target_per_hour)} an hour is stated in the study. {year}"
+    row = wages().loc[target.wage]
+    return (
+        f"The target of {fmt.money(a.target_per_hour)} an hour comes from {row.kind} {fmt.money(row.amount)}, {row.place}, from {row.valid_from} ({row.source}), "
+        f"paid for {fmt.number(row.paid_hours_per_year)} hours a year. {year}"
+    )
+
+
+def error_sentence(kit: Kit, answer: Answer) -> str:
+    """Monte Carlo error of the two main results."""
+    fmt, pay = format_of(kit), answer.summary("pay_per_hour")
+    chance = answer.chances["hour_pays_living_wage"]
+    return (
+        f"{fmt.number(len(answer.draws['pay_per_hour']))} draws: the mean of pay an hour is known to about ±{fmt.money(2 * pay['mean_error'], 3)}, "
+        f"the chance of the target to about ±{fmt.percent(2 * chance['error'], 1)} (two standard errors, from the scatter of 16 independent sets of draws). "
+        "This is the error of the arithmetic, not of the assumptions."
+    )
+
+
+def grid_sentence(kit: Kit, waiting, hours) -> str:
+    """What the grid moves and what it holds still."""
+    fmt = format_of(kit)
+    if waiting is None:
+        return "No step of this product waits, so only the scrap rate matters here."
+    return (
+        f"The longest wait of this product is {fmt.number(hours, 1)} hours at **{waiting}**. Cells in bold meet the target. "
+        f"Where a row does not change, waiting is not what limits. The check at each step keeps its part of the losses."
+    )

@@ -1,0 +1,147 @@
+"""Learning curves against published worked examples and table values."""
+
+import numpy as np
+import pytest
+
+from casting_econ.models import cumulative_average_minutes, learning_exponent, practised_minutes, unit_minutes, unit_total
+
+AFIT = "AFIT-R/learningCurve, documentation and tests (4e7be18)"
+CPRG = "US Department of Defense, Contract Pricing Reference Guide vol. 2 (2011), ch. 7"
+ACOACH = "AccountingCoach, 'What is a learning curve?'"
+WORKBOOK = "UK accountancy workbook, second-hand copy"
+STEV = "Stevenson, Operations Management, Table 7S.1, second-hand copy"
+TABLES = "Heizer & Render, Operations Management, module E, and Stevenson, Table 7S.1, from memory"
+JET = "textbook jet problem, from memory"
+
+
+def printed(text):
+    """A number as printed: right to half a unit of its last digit."""
+    figures = text.replace(",", "")
+    return pytest.approx(float(figures), rel=0, abs=0.500001 * 10.0 ** -len(figures.partition(".")[2]))
+
+
+def wright_total(first, pieces, rate):
+    """Minutes for the first pieces by the cumulative-average model."""
+    return pieces * cumulative_average_minutes(first, pieces, rate)
+
+
+@pytest.mark.parametrize(("rate", "expected"), [(0.80, "-0.3219281"), (0.85, "-0.2344653"), (0.90, "-0.1520031")])
+def test_learning_exponent_published(rate, expected):
+    """L01, source AFIT."""
+    assert learning_exponent(rate) == printed(expected), AFIT
+
+
+@pytest.mark.parametrize(
+    ("first", "rate", "piece", "expected", "source"),
+    [
+        (100, 0.85, 125, "32.23647", AFIT),  # L02
+        (3000, 0.80, 2, "2400", CPRG),  # L11
+        (3000, 0.80, 4, "1920", CPRG),
+        (3000, 0.80, 8, "1536", CPRG),
+        (1, 0.90, 20, "0.634", STEV),  # L15
+        (1, 0.85, 10, "0.583", STEV),
+        (1, 0.80, 10, "0.477", STEV),  # misprinted as .583 in a page quoting the table
+        (300, 0.80, 5, "178.69", JET),  # L16
+    ],
+)
+def test_unit_minutes_published(first, rate, piece, expected, source):
+    """Time for one unit by the unit model: L02, L11, L15, L16."""
+    assert unit_minutes(first, piece, rate) == printed(expected), source
+
+
+@pytest.mark.parametrize(
+    ("rate", "known_unit", "known_hours", "unit", "expected"),
+    [(0.83, 1, 100, 80, "30.79056"), (0.92, 20, 120, 150, "94.17084"), (0.87, 10, 90, 175, "50.64078")],
+)
+def test_unit_minutes_from_another_unit_published(rate, known_unit, known_hours, unit, expected):
+    """L10, source AFIT: one unit from another."""
+    first = known_hours / unit_minutes(1.0, known_unit, rate)
+
+    assert unit_minutes(first, unit, rate) == printed(expected), AFIT
+
+
+@pytest.mark.parametrize(
+    ("first", "rate", "pieces", "expected", "source"),
+    [
+        (100, 0.85, 125, "5,201.085", AFIT),  # L02, exact
+        (100, 0.85, 1_000_000, "5,119,612", AFIT),  # L05, exact
+        (300, 0.80, 5, "1,121.32", JET),  # L16
+        (300, 0.80, 18, "2,914.85", JET),
+    ],
+)
+def test_unit_total_published(first, rate, pieces, expected, source):
+    """Total of the first units by the unit model; the mean of unit times over a year is the same sum."""
+    assert first * unit_total(pieces, rate) == printed(expected), source
+    assert pieces * practised_minutes(0.0, first, rate, 0, pieces) == printed(expected), source
+
+
+def test_unit_total_lot_midpoint_published():
+    """L06, source AFIT: the unit in the lot 201 to 500 at 75 % that takes the lot's mean time."""
+    mean = practised_minutes(0.0, 1.0, 0.75, 200, 300)
+
+    assert mean ** (1 / learning_exponent(0.75)) == printed("334.6103"), AFIT
+
+
+@pytest.mark.parametrize(
+    ("n", "at_80", "at_85", "at_90"),
+    [  # L20 to L28: unit, cumulative
+        (2, ("0.8000", "1.8000"), ("0.8500", "1.8500"), ("0.9000", "1.9000")),
+        (4, ("0.6400", "3.1421"), ("0.7225", "3.3454"), ("0.8100", "3.5562")),
+        (5, ("0.5956", "3.7377"), ("0.6857", "4.0311"), ("0.7830", "4.3392")),
+        (10, ("0.4765", "6.3154"), ("0.5828", "7.1161"), ("0.7047", "7.9945")),
+        (15, ("0.4182", "8.5105"), ("0.5300", "9.8611"), ("0.6626", "11.3837")),
+        (20, ("0.3812", "10.4849"), ("0.4954", "12.4023"), ("0.6342", "14.6078")),
+        (25, ("0.3548", "12.3086"), ("0.4701", "14.8007"), ("0.6131", "17.7132")),
+        (50, ("0.2838", "20.1217"), ("0.3996", "25.5131"), ("0.5518", "32.1420")),
+        (100, ("0.2271", "32.6508"), ("0.3397", "43.7539"), ("0.4966", "58.1410")),
+    ],
+)
+def test_unit_model_tables_published(n, at_80, at_85, at_90):
+    """L20 to L28: the printed learning curve tables, unit and cumulative, at three rates."""
+    for rate, (unit, cumulative) in zip((0.80, 0.85, 0.90), (at_80, at_85, at_90)):
+        assert unit_minutes(1.0, n, rate) == printed(unit), TABLES
+        assert unit_total(n, rate) == printed(cumulative), TABLES
+
+
+@pytest.mark.parametrize(
+    ("first", "rate", "pieces", "mean", "total", "source"),
+    [
+        (100, 0.80, 1, "100", "100", ACOACH),  # L13
+        (100, 0.80, 2, "80", "160", ACOACH),  # second unit 160 - 100 = 60
+        (100, 0.80, 4, "64", "256", ACOACH),
+        (100, 0.80, 8, "51.2", "409.6", ACOACH),
+        (100, 0.80, 16, "40.96", "655.36", WORKBOOK),  # L14
+        (100, 0.85, 125, "32.23647", "4,029.559", AFIT),  # L03
+    ],
+)
+def test_cumulative_average_minutes_published(first, rate, pieces, mean, total, source):
+    """L03, L13, L14: mean and total of the first units by Wright's model."""
+    assert cumulative_average_minutes(first, pieces, rate) == printed(mean), source
+    assert wright_total(first, pieces, rate) == printed(total), source
+
+
+@pytest.mark.parametrize(
+    ("n", "at_80", "at_85", "at_90"),
+    [(10, "4.7651", "5.8282", "7.0469"), (20, "7.6242", "9.9079", "12.6844"), (100, "22.7062", "33.968", "49.6585")],
+)
+def test_cumulative_average_totals_published(n, at_80, at_85, at_90):
+    """Wright totals n ** (1 + b) beside the printed tables, from memory."""
+    for rate, expected in zip((0.80, 0.85, 0.90), (at_80, at_85, at_90)):
+        assert wright_total(1.0, n, rate) == printed(expected), TABLES
+
+
+def test_cumulative_average_last_unit_published():
+    """L03, source AFIT: unit 125 by Wright's model is the last addition to the total."""
+    assert wright_total(100, 125, 0.85) - wright_total(100, 124, 0.85) == printed("24.70136"), AFIT
+
+
+def test_unit_total_less_wright_total_published():
+    """L07, source AFIT: Crawford less Wright over the first 25 at 85 %."""
+    assert 100 * unit_total(25, 0.85) - wright_total(100, 25, 0.85) == printed("304.7107"), AFIT
+
+
+def test_cumulative_average_rate_from_total_published():
+    """L08, source AFIT: rate .8947908 is the one whose first 250 total 8,250 from a first of 80."""
+    totals = wright_total(80, 250, np.array([0.89479075, 0.89479085]))
+
+    assert totals[0] < 8250 < totals[1], AFIT

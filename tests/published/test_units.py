@@ -1,0 +1,46 @@
+"""Unit conversions against NIST and the unit tables."""
+
+import pytest
+
+from casting_econ.study.numbers import ratio_of_units
+
+SP811 = "NIST SP 811 (2008), app. B"
+PINT = "hgrecco/pint default units (6fc0533)"
+
+
+@pytest.mark.parametrize(
+    ("unit", "wanted", "expected", "source"),
+    [
+        ("gallon", "liter", 3.785411784, SP811),  # M01
+        ("gallon", "inch**3", 231.0, SP811),
+        ("fluid_ounce", "milliliter", 29.5735295625, SP811),  # M02
+        ("imperial_fluid_ounce", "milliliter", 28.4130625, PINT),  # M03
+        ("oz", "gram", 28.349523125, SP811),  # M04
+        ("lb", "gram", 453.59237, SP811),
+        ("psi", "kilopascal", 6.894757293, SP811),  # M05
+        ("atmosphere", "kilopascal", 101.325, SP811),
+        ("atmosphere", "psi", 14.69595, SP811),
+    ],
+)
+def test_ratio_of_units_published(unit, wanted, expected, source):
+    """M01 to M05, to the digits printed."""
+    assert ratio_of_units(unit, wanted, "EUR") == pytest.approx(expected, rel=1e-6 if expected == 14.69595 else 1e-10), source
+
+
+@pytest.mark.parametrize(
+    ("unit", "wanted", "expected"),
+    [("week", "hour", 168.0), ("hour", "minute", 60.0), ("percent", "dimensionless", 0.01), ("EUR/kg", "EUR/gram", 0.001)],
+)
+def test_ratio_of_units_by_definition(unit, wanted, expected):
+    """Definitions: 7 x 24 h, 60 min, a hundredth, a thousandth."""
+    assert ratio_of_units(unit, wanted, "EUR") == pytest.approx(expected, rel=1e-15)
+
+
+@pytest.mark.parametrize(
+    ("unit", "wanted", "message"),
+    [("gram", "liter", "cannot be read as liter"), ("grom", "gram", "unknown unit"), ("EUR", "USD", "cannot be read|unknown unit")],
+)
+def test_ratio_of_units_refuses_what_does_not_fit(unit, wanted, message):
+    """Mass is not volume, a misspelt unit is unknown, one currency is not another."""
+    with pytest.raises(ValueError, match=message):
+        ratio_of_units(unit, wanted, "EUR")

@@ -1,0 +1,297 @@
+"""Loads a week: against an event simulation of the rules, and by property."""
+
+from fractions import Fraction
+
+import numpy as np
+import pytest
+import simpy
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from casting_econ.models import curing, loads_per_week, places_needed
+from casting_econ.models.curing import WEEK_HOURS, merged_windows
+
+WEEK = 168 * 3600  # [s]
+LOADS = 4000  # of a trace, before a repeat is given up
+WEEKDAYS = tuple((24 * day + 9, 24 * day + 17) for day in range(5))
+ALWAYS = tuple((24 * day, 24 * day + 24) for day in range(7))
+
+
+class Workshop:
+    """Event simulation of the rules: one process a station, one pair of hands asked for in order of being ready.
+
+    Written from the rules alone, in whole seconds: a turnaround takes the hands, lies within one working
+    window, and the next cure starts at its end; cures run through nights and days off.
+    """
+
+    def __init__(self, cure, turnaround, stations, windows):
+        self.cure, self.turnaround, self.starts = cure, turnaround, []
+        open_spans = []  # the calendar of four weeks, touching windows joined
+        for start, end in sorted((a + week * WEEK, b + week * WEEK) for a, b in windows for week in range(4)):
+            if open_spans and open_spans[-1][1] == start:
+                open_spans[-1][1] = end
+            else:
+                open_spans.append([start, end])
+        self.always = len(open_spans) == 1
+        self.open_spans = open_spans
+        self.env = simpy.Environment(initial_time=min(a for a, _ in windows))
+        self.hands = simpy.PriorityResource(self.env, capacity=1)
+        for _ in range(stations):
+            self.env.process(self.station())
+
+    def station(self):
+        """One pot: ready, then turned round when the hands come and the calendar allows, then curing."""
+        while True:
+            with self.hands.request(priority=self.env.now) as hands:
+                yield hands
+                yield self.env.timeout(self.until_it_fits())
+                self.starts.append(self.env.now)
+                yield self.env.timeout(self.turnaround)
+            yield self.env.timeout(self.cure)
+
+    def until_it_fits(self):
+        """Seconds until a turnaround can be done within one window."""
+        if self.always:
+            return 0
+        now = self.env.now % WEEK + WEEK  # in the second week, so that windows over the end of a week are whole
+        for start, end in self.open_spans:
+            begin = max(now, start)
+            if begin + self.turnaround <= end:
+                return begin - now
+        raise AssertionError("a turnaround that fits no window was simulated")
+
+    def run(self, loads):
+        """Starts of the first turnarounds."""
+        while len(self.starts) < loads:
+            self.env.step()
+        return self.starts
+
+
+def simulated_rate(cure, turnaround, stations, windows, loads=LOADS):
+    """Exact loads a week as a Fraction from the first repeated state of the trace, or None, and the starts."""
+    workshop, seen = Workshop(cure, turnaround, stations, windows), {}
+    for k in range(loads):
+        starts = workshop.run(k + 1)
+        if k + 1 < stations:
+            continue
+        gaps = tuple(starts[k] - starts[k - back] for back in range(1, stations))
+        state = gaps if workshop.always else (starts[k] % WEEK, gaps)  # a calendar that never closes has no phase
+        if state in seen and starts[k] > starts[seen[state]]:
+            return Fraction((k - seen[state]) * WEEK, starts[k] - starts[seen[state]]), starts
+        seen.setdefault(state, k)
+    return None, workshop.starts
+
+
+def random_windows(rng, kind):
+    """Working windows of one kind of calendar on some days of the week, on quarters of an hour. [s]"""
+    days = np.sort(rng.choice(7, size=rng.integers(1, 8), replace=False))
+    windows = []
+    for day in range(7) if kind == "never closed" else days:
+        cuts = np.sort(rng.choice(97, size=4, replace=False))
+        early, late, gap, first = rng.integers(4, 40), rng.integers(56, 92), rng.integers(1, 91), rng.integers(0, 72)
+        of_day = {
+            "one window a day": [(first, min(first + rng.integers(13, 96), 96))],
+            "split days": [(cuts[0], cuts[1]), (cuts[2], cuts[3])],
+            "to midnight and on": [(0, early), (late, 96)],
+            "all day but an hour": [(0, gap), (gap + 4, 96)],
+            "never closed": [(0, 96)],
+        }[kind]
+        windows += [(int(day) * 86400 + int(a) * 900, int(day) * 86400 + int(b) * 900) for a, b in of_day]
+    return windows
+
+
+def random_case(rng, kind):
+    """Cure and turnaround, stations, windows that hold a turnaround; half the times on round figures. [s]"""
+    while True:
+        windows = random_windows(rng, kind)
+        cure = int(rng.integers(0, 201)) * 3600 if rng.random() < 0.5 else int(rng.integers(0, 200 * 3600 + 1))
+        turnaround = int(rng.integers(1, 13)) * 900 if rng.random() < 0.5 else int(rng.integers(180, 3 * 3600 + 1))
+        if any(end - start >= turnaround for start, end in windows):
+            return cure, turnaround, int(rng.integers(1, 6)), windows
+
+
+def hours(windows):
+    """Windows in hours."""
+    return tuple((a / 3600, b / 3600) for a, b in windows)
+
+
+KINDS = ("one window a day", "split days", "to midnight and on", "all day but an hour", "never closed")
+
+CALENDARS = st.builds(
+    lambda seed, kind: hours(random_windows(np.random.default_rng(seed), kind)), st.integers(0, 10_000), st.sampled_from(KINDS)
+)
+CURES, TURNAROUNDS, STATIONS = st.floats(0, 200), st.floats(0.05, 3), st.integers(1, 5)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_loads_per_week_equals_event_simulation(kind):
+    """120 random workshops of each kind of calendar: the exact rate of the simulated trace, to the last digit."""
+    rng = np.random.default_rng(20240 + KINDS.index(kind))
+    for _ in range(120):
+        cure, turnaround, stations, windows = case = random_case(rng, kind)
+        expected, _ = simulated_rate(cure, turnaround, stations, windows)
+        actual = float(loads_per_week(cure / 3600, turnaround / 3600, stations, hours(windows)))
+
+        assert expected is not None, f"no repeat within {LOADS} loads: {case}"
+        if kind == "never closed":  # a closed form in floats: three roundings
+            assert abs(actual / float(expected) - 1) <= 1e-15, case
+        else:
+            assert float(expected) == actual, case
+
+
+@pytest.mark.parametrize("kind", KINDS[:-1])  # a calendar that never closes needs no search for a window
+def test_loads_per_week_recursion_starts_as_simulated(kind):
+    """First 200 starts of the recursion the model documents, with its own search for a window, equal the simulated ones."""
+    rng = np.random.default_rng(7 + KINDS.index(kind))
+    for _ in range(12):
+        cure, turnaround, stations, windows = case = random_case(rng, kind)
+        spans = merged_windows(hours(windows))
+        expected = Workshop(cure, turnaround, stations, windows).run(200)
+        starts = [expected[0]]
+        for k in range(1, 200):
+            ready = starts[k - stations] + turnaround + cure if k >= stations else 0
+            earliest = max(starts[-1] + turnaround, ready)
+            starts.append(int(curing._fit(np.array([earliest]), turnaround, spans)[0]))
+
+        assert expected == starts, case
+
+
+@pytest.mark.parametrize(
+    ("cure", "stations", "windows", "expected"),
+    [
+        (6.0, 1, WEEKDAYS, 10),  # 9:00 and 15:24 each weekday
+        (18.0, 1, WEEKDAYS, 5),  # ready at 3:24: 9:00 each weekday
+        (30.0, 1, WEEKDAYS, 4),  # Mon 9:00, Tue 15:24, Thu 9:00, Fri 15:24
+        (62.0, 1, WEEKDAYS, 2),  # Mon 9:00, ready Wed 23:24; Thu 9:00, ready Sat 23:24
+        (18.0, 2, WEEKDAYS, 10),  # both each morning, 9:00 and 9:24
+        (6.0, 3, WEEKDAYS, 30),  # 9:00, 9:24, 9:48 and 15:24, 15:48, 16:12
+        (0.0, 1, WEEKDAYS, 100),  # nothing but turnarounds: 8 h / 0.4 h a day
+        (0.0, 9, WEEKDAYS, 100),  # more stations do not help one pair of hands
+        (1.6, 1, ALWAYS, 84),  # 168 h / (1.6 h + 0.4 h)
+        (1.6, 7, ALWAYS, 420),  # hands never rest: 168 h / 0.4 h
+    ],
+)
+def test_loads_per_week_by_hand(cure, stations, windows, expected):
+    """Weeks worked out by hand with a turnaround of 24 minutes."""
+    assert expected == pytest.approx(loads_per_week(cure, 0.4, stations, windows), rel=1e-14)
+
+
+@settings(deadline=None, max_examples=40)
+@given(CALENDARS, CURES, CURES, TURNAROUNDS, TURNAROUNDS, STATIONS, STATIONS)
+def test_loads_per_week_is_monotone(windows, cure, other_cure, turnaround, other_turnaround, stations, other_stations):
+    """Longer cures and turnarounds never mean more loads, more stations never fewer."""
+    rate = loads_per_week(cure, turnaround, stations, windows)
+
+    assert rate >= loads_per_week(max(cure, other_cure), turnaround, stations, windows)
+    assert rate >= loads_per_week(cure, max(turnaround, other_turnaround), stations, windows)
+    assert rate <= loads_per_week(cure, turnaround, max(stations, other_stations), windows)
+
+
+@settings(deadline=None, max_examples=40)
+@given(CALENDARS, CURES, TURNAROUNDS, STATIONS, st.integers(1, 671))
+def test_loads_per_week_does_not_depend_on_where_the_week_starts(windows, cure, turnaround, stations, quarters):
+    """Calling another quarter of an hour Monday 0:00 changes nothing, also where a window then spans the end of the week."""
+    turned = []
+    for start, end in windows:
+        start, end = start + quarters / 4, end + quarters / 4
+        for week in (0, WEEK_HOURS):
+            low, high = max(start - week, 0.0), min(end - week, WEEK_HOURS)
+            turned += [(low, high)] if low < high else []
+
+    assert loads_per_week(cure, turnaround, stations, windows) == loads_per_week(cure, turnaround, stations, turned)
+
+
+@settings(deadline=None, max_examples=40)
+@given(CALENDARS, CURES, TURNAROUNDS, STATIONS)
+def test_loads_per_week_is_bounded_by_hands_and_stations(windows, cure, turnaround, stations):
+    """Turnarounds fit the open hours, and each station turns round no faster than its cure allows."""
+    rate = loads_per_week(cure, turnaround, stations, windows)
+    second = 1 / 3600  # times are taken to the whole second
+    open_hours = sum(end - start for start, end in windows)
+
+    assert rate * (turnaround - second) <= open_hours * (1 + 1e-12)
+    assert rate * (cure + turnaround - 2 * second) <= stations * WEEK_HOURS * (1 + 1e-12)
+
+
+def test_loads_per_week_vector_equals_scalar():
+    """Arrays broadcast, each element as if alone; integers equal floats."""
+    cures, turnarounds, stations = np.array([[0], [7], [30], [90]]), np.array([0.25, 1.5]), np.array([[[1]], [[3]]])
+    together = loads_per_week(cures, turnarounds, stations, WEEKDAYS)
+    alone = [[[loads_per_week(float(c), t, s, WEEKDAYS) for t in (0.25, 1.5)] for c in (0, 7, 30, 90)] for s in (1, 3)]
+
+    assert together.shape == (2, 4, 2)
+    assert alone == together.tolist()
+    assert np.ndim(loads_per_week(7, 1, 1, WEEKDAYS)) == 0
+    assert loads_per_week(7, 1, 1, WEEKDAYS) == loads_per_week(7.0, 1.0, 1.0, WEEKDAYS)
+
+
+@pytest.mark.parametrize("windows", [WEEKDAYS, ((8, 12), (13, 18), (32, 36), (80, 104), (150, 167))])
+def test_loads_per_week_of_many_draws_equals_each_alone(windows):
+    """Beyond 4,096 draws the stairs are found on a grid: 10,000 draws over several stairs equal the recursion draw by draw."""
+    rng = np.random.default_rng(3)
+    cures, turnarounds = rng.normal(40, 12, 10_000).clip(1), rng.lognormal(np.log(0.6), 0.3, 10_000).clip(0.05, 3)
+    stations = rng.integers(1, 4, 10_000)
+    together = loads_per_week(cures, turnarounds, stations, windows)
+    parts = [slice(i, i + 100) for i in range(0, 10_000, 100)]
+    pieces = [loads_per_week(cures[part], turnarounds[part], stations[part], windows) for part in parts]
+    some = rng.integers(0, 10_000, 150)
+    alone = [loads_per_week(cures[i], turnarounds[i], stations[i], windows) for i in some]
+
+    assert np.unique(together).size >= 8
+    assert np.array_equal(np.concatenate(pieces), together)
+    assert np.array_equal(alone, together[some])
+
+
+@pytest.mark.xfail(strict=True, reason="without a repeat the rate is taken from the last part of the run only; see report")
+@pytest.mark.parametrize(
+    ("cure", "turnaround", "stations", "expected"),
+    [(83.3125, 2537 / 3600, 3, Fraction(4823, 804)), (700404 / 3600, 239 / 3600, 12, Fraction(69060, 6667))],
+)
+def test_loads_per_week_without_a_repeat_keeps_its_stated_error(cure, turnaround, stations, expected):
+    """Closed a quarter of an hour a week: within stations / 30,000 of the rate that the event simulation repeats with."""
+    rate = loads_per_week(cure, turnaround, stations, ((0, 80), (80.25, 168)))
+
+    assert abs(rate / float(expected) - 1) <= stations / 30_000
+
+
+def test_loads_per_week_is_zero_where_the_turnaround_fits_no_window():
+    """A turnaround longer than the longest window never happens; one as long as it does; touching windows count as one."""
+    assert loads_per_week(10.0, [3.0, 3.01], 1, ((9, 12), (20, 22))).tolist() == [1.0, 0.0]
+    assert loads_per_week(1.0, 5.0, 1, ((9, 12), (12, 14))) == 1.0
+    assert loads_per_week(1.0, 5.0, 1, ((0, 2), (165, 168))) == 1.0  # Sunday night to Monday morning
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        ((-1.0, 0.5, 1, WEEKDAYS), "cure hours must be at least 0; got -1"),
+        (([1.0, np.nan], 0.5, 1, WEEKDAYS), "cure hours must be at least 0; got nan at index 1"),
+        ((1.0, 0.0, 1, WEEKDAYS), "turnaround hours must be above 0; got 0"),
+        ((1.0, np.inf, 1, WEEKDAYS), "turnaround hours must be above 0; got inf"),
+        ((1.0, 0.5, 0, WEEKDAYS), "stations must be at least 1; got 0"),
+        ((1.0, 0.5, 1.5, WEEKDAYS), "stations must be whole numbers; got 1.5"),
+        ((1.0, 0.5, 1, ()), "working windows must hold at least one window; got none"),
+        ((1.0, 0.5, 1, ((9, 9),)), "working window must lie within the week; got 9 h to 9 h"),
+        ((1.0, 0.5, 1, ((160, 169),)), "working window must lie within the week; got 160 h to 169 h"),
+        ((1.0, 0.5, 1, ((9, 12), (11, 13))), "working windows must not overlap; got one from 11 h inside another"),
+    ],
+)
+def test_loads_per_week_refuses_bad_input(arguments, message):
+    """Each fault names the value, what is required and what arrived."""
+    with pytest.raises(ValueError, match=message):
+        loads_per_week(*arguments)
+
+
+def test_merged_windows_joins_touching_windows_over_the_end_of_the_week():
+    """Sunday 22:00 to 24:00 and Monday 0:00 to 2:00 are one window of 4 h; order of the list does not matter."""
+    assert merged_windows([(166, 168), (30, 34), (0, 2), (34, 35)]) == ((30 * 3600, 35 * 3600), (166 * 3600, 170 * 3600))
+
+
+@pytest.mark.parametrize(
+    ("flow", "wait", "message"),
+    [(-1.0, 1.0, "pieces per week must be at least 0; got -1"), (1.0, [-1.0], "wait hours must be at least 0; got -1.0 at index 0")],
+)
+def test_places_needed_refuses_bad_input(flow, wait, message):
+    """Flow and wait are zero or more."""
+    with pytest.raises(ValueError, match=message):
+        places_needed(flow, wait)

@@ -26,10 +26,11 @@ __all__ = [
 # Okabe and Ito's palette: told apart with any common colour blindness, and by lightness in grey
 INK, BLUE, ORANGE, GREEN, SKY, GREY = "#222222", "#0072B2", "#D55E00", "#009E73", "#56B4E9", "#767676"
 SERIES = (BLUE, ORANGE, GREEN, INK, SKY)
+WIDTH = 5.6  # inches: narrow, so that the lettering stays readable on a phone
 DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)))
 
 
-def _axes(height: float = 3.6, width: float = 7.0):
+def _axes(height: float = 3.4, width: float = WIDTH):
     sns.set_theme(
         style="whitegrid", rc={"axes.edgecolor": GREY, "grid.color": "#E3E3E3", "font.size": 10, "svg.hashsalt": "casting_econ"}
     )
@@ -40,6 +41,17 @@ def _axes(height: float = 3.6, width: float = 7.0):
 
 def _ticks(axis, write):
     axis.set_major_formatter(FuncFormatter(lambda value, _: write(value)))
+
+
+def _end_labels(axes, x, ends):
+    """Labels at the right end of lines, pushed apart so that none covers another."""
+    low, high = axes.get_ylim()
+    gap, last = 0.075 * (high - low), -np.inf
+    for value, text, colour in sorted(ends, key=lambda end: end[0]):
+        last = max(min(value, high), last + gap)
+        axes.annotate(
+            text, (x, last), xytext=(6, 0), textcoords="offset points", color=colour, va="center", annotation_clip=False
+        )
 
 
 def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> Figure:
@@ -77,11 +89,12 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
     span = max(edges[-1], target) - min(edges[0], target)
     axes.set_xlim(min(edges[0], target - 0.22 * span), max(edges[-1], target + 0.22 * span))
     axes.set_ylim(0, top * 1.25)
-    axes.set_xlabel(f"left for the maker, {unit} (dark: the middle eight in ten draws)")
+    axes.set_xlabel(f"left for the maker, {unit} (dark: middle eight in ten)")
     axes.set_ylabel("share of draws")
-    _ticks(axes.xaxis, lambda v: fmt.money(v, 0))
+    axes.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
+    whole = np.allclose(axes.get_xticks() % 1, 0)
+    _ticks(axes.xaxis, lambda v: fmt.money(v, 0 if whole else 2))
     _ticks(axes.yaxis, lambda v: fmt.percent(v))
-    axes.xaxis.set_major_locator(MaxNLocator(7))
     return figure
 
 
@@ -103,6 +116,8 @@ def bars(frame: pd.DataFrame, name: str, value: str, xlabel: str, write, *, colo
             va="center",
             ha="right" if inside else "left",
             fontsize=9,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1},
+            zorder=4,
         )
     axes.set_xlim(min(values.min() - 0.18 * reach, 0) if values.min() < 0 else 0, max(values.max(), 0) + 0.2 * reach)
     axes.grid(axis="y", visible=False)
@@ -120,7 +135,7 @@ def cost_bars(frame: pd.DataFrame, fmt: Format) -> Figure:
         frame,
         "kind",
         "cost",
-        f"{fmt.currency} a good piece, labour at the target (orange: making; blue: things used; grey: the year's)",
+        f"{fmt.currency} a good piece (blue: things; orange: making; grey: the year)",
         fmt.money,
         colours=colours,
     )
@@ -134,7 +149,7 @@ def prior_to_posterior(frame: pd.DataFrame, fmt: Format) -> Figure:
     low, middle, high = (frame[c].to_numpy(float) / stated for c in ("low", "in force", "high"))
     axes.axvline(1.0, color=GREY, linewidth=1.2)
     axes.hlines(places, low, high, color=BLUE, linewidth=4, alpha=0.55)
-    axes.plot(middle, places, "o", color=BLUE, label="in force, with 80 % band")
+    axes.plot(middle, places, "o", color=BLUE, label="in force, 80 % band")
     axes.plot(
         frame["logs alone"].to_numpy(float) / stated,
         places,
@@ -145,7 +160,7 @@ def prior_to_posterior(frame: pd.DataFrame, fmt: Format) -> Figure:
         label="logs alone",
     )
     axes.set_yticks(places, frame.number)
-    axes.set_xlabel("as a share of the stated guess (grey line: the guess itself)")
+    axes.set_xlabel("share of the stated guess (grey line)")
     axes.grid(axis="y", visible=False)
     _ticks(axes.xaxis, lambda v: fmt.percent(v))
     axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), frameon=False, ncols=2)
@@ -156,7 +171,7 @@ def monthly_bars(frame: pd.DataFrame) -> Figure:
     """Orders by month, one row of bars a channel so that small channels stay readable."""
     channels = [c for c in frame.columns if c != "month"]
     figure, axes = plt.subplots(
-        len(channels), 1, figsize=(7.0, 0.7 + 1.15 * len(channels)), sharex=True, layout="constrained", squeeze=False
+        len(channels), 1, figsize=(WIDTH, 0.7 + 1.0 * len(channels)), sharex=True, layout="constrained", squeeze=False
     )
     for row, channel in zip(axes[:, 0], channels, strict=True):
         sns.despine(ax=row, left=True)
@@ -189,19 +204,7 @@ def lines(
         axes.axhline(level, color=GREY, linewidth=1.2)
         axes.annotate(level_label, (frame[x].iloc[0], level), xytext=(3, 4), textcoords="offset points", color=GREY)
     low, high = axes.get_ylim()
-    gap, last = 0.07 * (high - low), -np.inf
-    for end in sorted(ends):  # push labels apart so that none covers another
-        place = max(end[0], last + gap)
-        axes.annotate(
-            end[1],
-            (frame[x].iloc[-1], place),
-            xytext=(6, 0),
-            textcoords="offset points",
-            color=end[2],
-            va="center",
-            annotation_clip=False,
-        )
-        last = place
+    _end_labels(axes, frame[x].iloc[-1], ends)
     if at is not None:
         axes.axvline(at, color=GREY, linestyle=":", linewidth=1.2)
         axes.annotate("now", (at, high), xytext=(4, -10), textcoords="offset points", color=GREY)
@@ -217,27 +220,17 @@ def stairs(frame: pd.DataFrame, *, now_hours: float, needed: float, xlabel: str)
     """Loads a week over cure hours for several numbers of stations, with a dot where the study is."""
     figure, axes = _axes(3.8)
     hours, names = frame["cure hours"], [c for c in frame.columns if c != "cure hours"]
-    now_rate = float(np.interp(now_hours, hours, frame[names[0]]))
+    now_rate = float(frame[names[0]][(hours - now_hours).abs().idxmin()])
     for name, colour, dash in zip(names, SERIES, DASHES, strict=False):
         axes.step(hours, frame[name], where="post", color=colour, linestyle=dash, linewidth=2)
-        axes.annotate(
-            name,
-            (hours.iloc[-1], frame[name].iloc[-1]),
-            xytext=(6, 0),
-            textcoords="offset points",
-            color=colour,
-            va="center",
-            annotation_clip=False,
-        )
     axes.axhline(needed, color=GREY, linewidth=1.2)
-    axes.annotate(
-        f"demand needs {needed:.1f}", (hours.iloc[-1], needed), xytext=(-4, 4), textcoords="offset points", color=GREY, ha="right"
-    )
+    axes.set_ylim(0, 4.2 * max(now_rate, needed))
+    ends = [(frame[name].iloc[-1], name, colour) for name, colour in zip(names, SERIES, strict=False)]
+    _end_labels(axes, hours.iloc[-1], [*ends, (needed, f"demand: {needed:.1f}", GREY)])
     axes.plot([now_hours], [now_rate], "o", color=INK, markersize=9, zorder=5)
     axes.annotate(
         f"now: {now_rate:g} loads", (now_hours, now_rate), xytext=(8, 8), textcoords="offset points", color=INK, weight="bold"
     )
-    axes.set_ylim(0, 4.2 * max(now_rate, needed))
     axes.set_xlim(0, hours.iloc[-1])
     axes.set_xlabel(xlabel)
     axes.set_ylabel("loads a week")
@@ -299,12 +292,12 @@ def swing_bars(frame: pd.DataFrame, middle: float, fmt: Format, most: int = 10) 
     figure, axes = _axes(1.0 + 0.42 * len(frame))
     places = np.arange(len(frame))[::-1]
     axes.hlines(places, frame.pay_low, frame.pay_high, color="#BBBBBB", linewidth=5)
-    axes.plot(frame.pay_low, places, "o", color=ORANGE, label="number low (1 in 10 is lower)")
-    axes.plot(frame.pay_high, places, "D", color=BLUE, label="number high (1 in 10 is higher)")
+    axes.plot(frame.pay_low, places, "o", color=ORANGE, label="number low")
+    axes.plot(frame.pay_high, places, "D", color=BLUE, label="number high")
     axes.axvline(middle, color=GREY, linewidth=1.2)
     axes.set_yticks(places, frame.label)
     axes.grid(axis="y", visible=False)
-    axes.set_xlabel("pay an hour with this number alone moved (grey line: all as they are)")
+    axes.set_xlabel("pay an hour (grey line: nothing moved)")
     _ticks(axes.xaxis, fmt.money)
     axes.xaxis.set_major_locator(MaxNLocator(5))
     axes.legend(loc="lower center", bbox_to_anchor=(0.4, 1.0), frameon=False, ncols=2)

@@ -40,19 +40,19 @@ class Page:
             (self.out / "figures" / f"{name}.png").write_bytes(picture.getvalue())
             figure.savefig(self.out / "figures" / f"{name}.svg", metadata={"Date": None})
         plt.close(figure)
-        display(Image(picture.getvalue(), alt=alt, width=700))
+        display(Image(picture.getvalue(), alt=alt, width=560))
 
     def table(self, frame: pd.DataFrame, name: str, caption: str, **columns: str) -> None:
         """Show a table, each column written as asked; keep the raw numbers as CSV.
 
-        Columns take 'money', 'money0', 'percent', 'percent1', 'text' or a number of digits.
+        Columns take 'money', 'money0', 'percent', 'percent1', 'chance', 'figure', 'text' or a number of digits.
         """
         if self.out:
             frame.to_csv(self.out / "tables" / f"{name}.csv", index=False, lineterminator="\n")
         columns = {key.replace("_", " "): str(style) for key, style in columns.items()}
-        frame = frame.rename(columns=str)
+        frame = frame.rename(columns=lambda name: str(name).replace("_", " "))
         shown = [column for column in frame.columns if column in columns]
-        head = "".join(f'<th scope="col">{html.escape(str(c))}</th>' for c in shown)
+        head = "".join(f'<th scope="col"{self._side(columns[c])}>{html.escape(c)}</th>' for c in shown)
         body = "".join(self._row(row, shown, columns) for _, row in frame.iterrows())
         display(
             HTML(f"<table><caption>{html.escape(caption)}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>")
@@ -63,9 +63,12 @@ class Page:
         for place, column in enumerate(shown):
             style = columns[column]
             text = html.escape(self._write(row[column], style))
-            tag = 'th scope="row"' if place == 0 else f'td class="{"text" if style == "text" else "number"}"'
-            cells.append(f"<{tag}>{text}</{tag.split()[0]}>")
+            cells.append(f'<th scope="row">{text}</th>' if place == 0 else f"<td{self._side(style)}>{text}</td>")
         return f"<tr>{''.join(cells)}</tr>"
+
+    @staticmethod
+    def _side(style) -> str:
+        return ' class="text"' if style == "text" else ""
 
     def _write(self, value, style) -> str:
         if style == "text":
@@ -74,6 +77,8 @@ class Page:
             return "–"
         if style.startswith("money"):
             return self.fmt.money(value, int(style[5:] or 2))
+        if style in ("chance", "figure"):
+            return getattr(self.fmt, style)(value)
         if style.startswith("percent"):
             return self.fmt.percent(value, int(style[7:] or 0))
         return self.fmt.number(value, int(style))

@@ -9,6 +9,7 @@ from .evidence import channel_summary, orders_by_month, scrap_table
 from .models import loads_per_week, self_employed_target
 from .models.studio import DEMAND
 from .reference import wages
+from .study.numbers import BASES
 
 __all__ = [
     "assumption_table",
@@ -35,15 +36,22 @@ __all__ = [
 ]
 
 
+def _unit(kit: Kit, key: str, number) -> str:
+    """Unit as shown: shares and counts have none in the file."""
+    share = key.rsplit(".", 1)[-1].endswith(("share", "loss", "recovered", "set_aside", "rate", "elasticity"))
+    return number.unit.format(money=kit.study.currency) or ("share" if share else "count")
+
+
 def assumption_table(kit: Kit) -> pd.DataFrame:
     """Every number in force: value, unit, what it rests on, why."""
     rows = []
-    for basis, keys in basis_counts(kit).items():
-        for key in keys:
+    groups = basis_counts(kit)
+    for basis in (basis for basis in BASES if basis in groups):
+        for key in groups[basis]:
             number = kit.assumed.numbers[key]
             low, high = (None, None) if number.distribution is None else number.distribution.quantile(np.array([0.1, 0.9]))
             why = "; ".join(text for text in (number.note, number.source) if text)
-            unit = number.unit.format(money=kit.study.currency) or "-"
+            unit = _unit(kit, key, number)
             rows.append(
                 {
                     "number": label(key),
@@ -68,7 +76,7 @@ def evidence_table(kit: Kit) -> pd.DataFrame:
         rows.append(
             {
                 "number": label(key),
-                "unit": found.number.unit.format(money=kit.study.currency) or "-",
+                "unit": _unit(kit, key, found.number),
                 "stated": stated,
                 "logs alone": found.observed,
                 "in force": found.number.value,
@@ -227,9 +235,9 @@ def price_place(kit: Kit, product: str) -> pd.DataFrame:
             {
                 "asking prices": name,
                 "seen": len(v),
-                "p25": v.quantile(0.25),
-                "p50": v.median(),
-                "p75": v.quantile(0.75),
+                "1 in 4 below": v.quantile(0.25),
+                "half below": v.median(),
+                "1 in 4 above": v.quantile(0.75),
                 "ours": ours,
                 "below ours": float((v < ours).mean()),
             }
@@ -289,7 +297,7 @@ def pay_table(answer: Answer) -> pd.DataFrame:
     return _summary_rows(answer, {"pay_per_hour": "pay an hour", "pay_per_hour_after_set_aside": "after set-aside"})
 
 
-def year_table(answer: Answer) -> pd.DataFrame:
+def year_table(answer: Answer, currency: str) -> pd.DataFrame:
     """The year's money, hours and pieces."""
     names = {
         "revenue_per_year": "sales and postage charged",
@@ -299,7 +307,9 @@ def year_table(answer: Answer) -> pd.DataFrame:
         "casts_per_year": "casts",
         "loads_per_year": "loads",
     }
-    return _summary_rows(answer, names)
+    frame = _summary_rows(answer, names)
+    frame.insert(1, "unit", [f"{currency}/year"] * 2 + ["hour/year", "piece/year", "cast/year", "load/year"])
+    return frame
 
 
 def stations_of(kit: Kit, step) -> int:

@@ -3,6 +3,7 @@
 from babel.numbers import format_currency, format_decimal, format_percent
 
 from .analysis import Answer, Kit, basis_counts, break_even_scrap, main_wait
+from .assumptions import label
 from .models import loads_per_week
 from .reference import wages
 
@@ -32,6 +33,13 @@ class Format:
             round(float(value), digits) + 0.0, "#,##0" + ("." + "0" * digits if digits else ""), locale=self.locale
         )
 
+    def figure(self, value) -> str:
+        """A number with about three figures that count, however large or small."""
+        size = abs(value) if value == value else 0.0
+        return self.number(
+            value, 0 if size >= 100 else 1 if size >= 10 else 2 if size >= 1 else 3 if size >= 0.1 or size == 0 else 4
+        )
+
     def percent(self, share, digits: int = 0) -> str:
         """A share as a percentage; never 0 % or 100 % for a chance that is neither."""
         if share is None or share != share or abs(share) == float("inf"):
@@ -42,7 +50,7 @@ class Format:
         """A chance seen in draws, which never show that something is certain."""
         if share < 0.005:
             return f"under {self.percent(0.01)}"
-        return f"over {self.percent(0.99)}" if share > 0.995 else f"about {self.percent(share)}"
+        return f"over {self.percent(0.99)}" if share > 0.995 else self.percent(share)
 
 
 def format_of(kit: Kit) -> Format:
@@ -73,7 +81,7 @@ def verdict(kit: Kit, answer: Answer) -> str:
     """Whether an hour pays the target, in words no stronger than the chance allows."""
     fmt, pay = format_of(kit), answer.summary("pay_per_hour")
     chance = answer.chances["hour_pays_living_wage"]["chance"]
-    band = f"{fmt.money(pay['p10'])} to {fmt.money(pay['p90'])}"
+    band = f"{fmt.money(pay['p10'])} and {fmt.money(pay['p90'])}"
     return (
         f"On these numbers an hour of work **{certainty_word(chance)}** the target of {fmt.money(answer.target)}: "
         f"half of the draws bring {fmt.money(pay['p50'])} an hour or more, eight in ten lie between {band}, "
@@ -165,6 +173,10 @@ def certainty_list(kit: Kit) -> str:
     waiting = [key for key in groups.get("guess", []) if kit.assumed.numbers[key].from_records]
     if waiting:
         text += f" {len(waiting)} of the guesses ask for records that are not there yet."
+    guesses = [label(key) for key in groups.get("guess", [])]
+    if guesses:
+        more = f" and {len(guesses) - 12} more" if len(guesses) > 12 else ""
+        text += f" Guessed: {', '.join(guesses[:12])}{more}."
     return text + " The page on records lists every one."
 
 

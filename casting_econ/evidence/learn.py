@@ -206,7 +206,9 @@ def _channel(study, channel, kind, number, worth):
         return None
     count = len(mine)
     if kind == "orders":
-        months = _span(sales.date, DAYS_PER_MONTH)
+        # days on which sales could have been written down: the timesheet shows the shop was open before the first sale
+        days = pd.concat([sales.date, *([] if sheet is None else [sheet.date])])
+        months = _span(days, DAYS_PER_MONTH)
         posterior = rate_posterior(number.value / MONTHS, worth, count, months)
         yearly = replace(posterior, quantile=lambda p, q=posterior.quantile: q(p) * MONTHS, middle=posterior.middle * MONTHS)
         return yearly, count / months * MONTHS, f"{count} orders in {months:.1f} months"

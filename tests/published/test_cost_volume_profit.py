@@ -54,10 +54,10 @@ def firm(lines, fixed, profit=0.0):
         (250, 150, 50_000, 500, None, HH),  # B14
     ],
 )
-@pytest.mark.parametrize("expected_units", [37, 1_000])
-def test_cash_break_even_published(price, variable, fixed, units, sales, source, expected_units):
+@pytest.mark.parametrize("demand", [37, 1_000])
+def test_cash_break_even_published(price, variable, fixed, units, sales, source, demand):
     """B01, B06, B07, B08, B14: break-even units and sales, whatever demand is expected."""
-    year = evaluate(firm([(price, variable, expected_units)], fixed)).studio
+    year = evaluate(firm([(price, variable, demand)], fixed)).studio
     actual = year["cash_break_even_pieces_per_year"]
 
     assert actual == pytest.approx(units, rel=1e-12), source

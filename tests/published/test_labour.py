@@ -75,11 +75,13 @@ def test_unit_total_published(first, rate, pieces, expected, source):
     assert pieces * practised_minutes(0.0, first, rate, 0, pieces) == printed(expected), source
 
 
-def test_unit_total_lot_midpoint_published():
-    """L06, source AFIT: the unit in the lot 201 to 500 at 75 % that takes the lot's mean time."""
+def test_practised_minutes_of_a_lot_by_hand():
+    """L06, source AFIT, prints 334.6103 by the midpoint approximation; the plain sum over units 201 to 500 gives 334.6105."""
     mean = practised_minutes(0.0, 1.0, 0.75, 200, 300)
+    by_hand = sum(n ** np.log2(0.75) for n in range(201, 501)) / 300
 
-    assert mean ** (1 / learning_exponent(0.75)) == printed("334.6103"), AFIT
+    assert mean == pytest.approx(by_hand, rel=1e-11)
+    assert mean ** (1 / np.log2(0.75)) == printed("334.6105")
 
 
 @pytest.mark.parametrize(

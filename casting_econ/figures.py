@@ -85,7 +85,15 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
         color=ORANGE,
         weight="bold",
     )
-    axes.annotate(f"half above {fmt.money(middle, digits)}", (middle, top * 1.02), ha="center", color=BLUE, weight="bold")
+    axes.annotate(
+        f"half above {fmt.money(middle, digits)}",
+        (middle, top * 1.02),
+        ha="center",
+        color=BLUE,
+        weight="bold",
+        bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.5},
+        zorder=5,
+    )
     span = max(edges[-1], target) - min(edges[0], target)
     axes.set_xlim(min(edges[0], target - 0.22 * span), max(edges[-1], target + 0.22 * span))
     axes.set_ylim(0, top * 1.25)
@@ -202,7 +210,7 @@ def lines(
             ends.append([values[good][-1], name, colour])
     if level is not None:
         axes.axhline(level, color=GREY, linewidth=1.2)
-        axes.annotate(level_label, (frame[x].iloc[0], level), xytext=(3, 4), textcoords="offset points", color=GREY)
+        ends.append((level, level_label, GREY))
     low, high = axes.get_ylim()
     _end_labels(axes, frame[x].iloc[-1], ends)
     if at is not None:
@@ -229,7 +237,13 @@ def stairs(frame: pd.DataFrame, *, now_hours: float, needed: float, xlabel: str)
     _end_labels(axes, hours.iloc[-1], [*ends, (needed, f"demand: {needed:.1f}", GREY)])
     axes.plot([now_hours], [now_rate], "o", color=INK, markersize=9, zorder=5)
     axes.annotate(
-        f"now: {now_rate:g} loads", (now_hours, now_rate), xytext=(8, 8), textcoords="offset points", color=INK, weight="bold"
+        f"now: {now_rate:g} loads",
+        (now_hours, now_rate),
+        xytext=(-6, -16),
+        textcoords="offset points",
+        color=INK,
+        weight="bold",
+        bbox={"facecolor": "white", "edgecolor": "none", "pad": 1, "alpha": 0.8},
     )
     axes.set_xlim(0, hours.iloc[-1])
     axes.set_xlabel(xlabel)

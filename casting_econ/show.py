@@ -51,6 +51,11 @@ class Page:
             frame.to_csv(self.out / "tables" / f"{name}.csv", index=False, lineterminator="\n")
         columns = {key.replace("_", " "): str(style) for key, style in columns.items()}
         frame = frame.rename(columns=lambda name: str(name).replace("_", " "))
+        if frame.empty:
+            return self.say(f"{caption}: nothing recorded.")
+        unknown = set(columns) - set(frame.columns)
+        if unknown:
+            raise KeyError(f"table {name} has no column {', '.join(sorted(unknown))}; it has {', '.join(frame.columns)}")
         shown = [column for column in frame.columns if column in columns]
         head = "".join(f'<th scope="col"{self._side(columns[c])}>{html.escape(c)}</th>' for c in shown)
         body = "".join(self._row(row, shown, columns) for _, row in frame.iterrows())

@@ -286,9 +286,8 @@ def _summary_rows(answer: Answer, quantities) -> pd.DataFrame:
     rows = []
     for quantity, name in quantities.items():
         found = answer.summary(quantity)
-        rows.append(
-            {"quantity": name, **{k: found[k] for k in ("p10", "p50", "p90", "mean")}, "error of mean": found["mean_error"]}
-        )
+        row = {"quantity": name, "1 in 10 below": found["p10"], "half below": found["p50"], "1 in 10 above": found["p90"]}
+        rows.append(row | {"mean": found["mean"], "error of mean": found["mean_error"]})
     return pd.DataFrame(rows)
 
 
@@ -329,9 +328,9 @@ def stair_table(kit: Kit, step) -> pd.DataFrame:
 
 
 def stair_treads(frame: pd.DataFrame) -> pd.DataFrame:
-    """Only the rows of a stair table at which a rate changes, at most twenty of them."""
-    rates = frame.drop(columns="cure hours")
-    rows = frame[(rates.diff().fillna(1.0) != 0).any(axis=1)]
+    """Rows of a stair table at which a rate changes, from a tenth of its longest cure on, at most twenty of them."""
+    frame = frame[frame["cure hours"] >= 0.1 * frame["cure hours"].max()]
+    rows = frame[(frame.drop(columns="cure hours").diff().fillna(1.0) != 0).any(axis=1)]
     return rows.iloc[np.unique(np.linspace(0, len(rows) - 1, min(len(rows), 20)).astype(int))]
 
 

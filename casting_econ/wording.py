@@ -114,7 +114,7 @@ def year_sentence(kit: Kit, answer: Answer) -> str:
 def limit_sentence(kit: Kit, answer: Answer) -> str:
     """What is full, or that nothing is."""
     fmt, shares = format_of(kit), sorted(answer.bottleneck.items(), key=lambda item: -item[1])
-    seen = [f"{name.replace('-', ' ')} in {fmt.percent(share)}" for name, share in shares if share >= 0.005]
+    seen = [f"{name.replace('-', ' ')} in {fmt.chance(share)}" for name, share in shares if share >= 0.005]
     first = shares[0][0]
     if first == "demand":
         lead = "What limits sales is **demand**: more buyers would help"
@@ -288,7 +288,7 @@ def stair_sentence(kit: Kit, step) -> str:
         if earlier
         else None
     )
-    text = f"At {fmt.number(step.wait_hours, 1)} hours of waiting, {count:g} in use turn round **{fmt.number(rate, 2)} loads a week**."
+    text = f"With {count:g} in use, {fmt.number(step.wait_hours, 1)} hours of waiting let **{fmt.figure(rate)} loads a week** through."
     if later is not None:
         text += f" The next stair down comes at about {fmt.number(later, 2)} hours."
     return text + (

@@ -44,7 +44,7 @@ def test_mean_to_scale_published():
     square, _ = integrate.quad(lambda p: (quantile(p) - 540.737) ** 2, 0, 1, limit=200)
 
     assert mean_to_scale(540.737, 1.7208) == pytest.approx(606.5280, abs=0.0015), NIST  # half a digit in mean and shape each
-    assert np.sqrt(square) == pytest.approx(323.806, abs=0.012), NIST  # half a digit of the shape moves it by .008
+    assert np.sqrt(square) == pytest.approx(323.806, abs=0.0095), NIST  # half a digit of the shape moves it by .0085
 
 
 def test_cheapest_replacement_age_published():

@@ -1,0 +1,162 @@
+"""The report, as a browser shows it: one file, readable on a phone and on paper, nothing fetched from outside."""
+
+import re
+import shutil
+from pathlib import Path
+
+import nbformat
+import pytest
+
+from casting_econ.analysis import open_study
+from casting_econ.reference import cautions
+from casting_econ.running.report import build_report, caution_rows
+
+ROOT = Path(__file__).parents[1]
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+PAGES = sorted((ROOT / "notebooks").glob("*.ipynb"))
+
+
+@pytest.fixture(scope="module")
+def report(tmp_path_factory):
+    """Report built from the committed notebooks."""
+    target = tmp_path_factory.mktemp("report") / "report.html"
+    build_report(open_study(ROOT / "data" / "kelpmoor-handles"), PAGES, target)
+    return target
+
+
+@pytest.fixture(scope="module")
+def browser():
+    """Headless Chromium."""
+    if CHROMIUM is None:
+        pytest.skip("no Chromium on the PATH; .ci/run installs one")
+    sync_api = pytest.importorskip("playwright.sync_api")
+    with sync_api.sync_playwright() as play:
+        started = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield started
+        started.close()
+
+
+def test_report_is_one_file_that_needs_nothing_else(report):
+    """No script, no link to a style sheet, no picture from elsewhere, and under 5 MB."""
+    text = report.read_text(encoding="utf-8")
+
+    assert not re.search(r"<script|<link|<iframe|src=[\"'](?!data:)|url\(", text)
+    assert report.stat().st_size < 5_000_000
+
+
+def test_every_figure_has_alt_text_and_a_table_after_it(report):
+    """A reader who cannot see a chart gets its meaning and its numbers."""
+    text = report.read_text(encoding="utf-8")
+    starts = [found.end() for found in re.finditer("<figure>", text)]
+
+    assert len(starts) >= 12
+    for start in starts:
+        alt = re.match(r'<img alt="([^"]*)"', text[start:])[1]
+        assert len(alt) > 30
+        assert "<table>" in text[start : text.index("</section>", start)]
+
+
+def test_every_contents_entry_leads_somewhere(report):
+    """Links of the contents list point at sections that are there, one for each page and one for cautions."""
+    text = report.read_text(encoding="utf-8")
+    targets = re.findall(r'<a href="#([^"]+)"', text)
+
+    assert len(targets) == len(PAGES) + 1
+    assert all(f'id="{target}"' in text for target in targets)
+
+
+@pytest.mark.parametrize("craft", sorted(set(cautions().craft) - {"any"}))
+def test_cautions_of_the_craft_are_shown_once(craft):
+    """Each craft shows its own cautions and those for every craft, each once, each with an authority."""
+    kit = open_study(ROOT / "data" / "kelpmoor-handles", with_records=False)
+    table = kit.study.file.study.model_copy(update={"craft": craft})
+    file = kit.study.file.model_copy(update={"study": table})
+    object.__setattr__(kit.study, "file", file)
+    rows = caution_rows(kit)
+
+    assert {row["craft"] for row in rows} == {craft, "any"}
+    assert len({(row["hazard"], row["caution"]) for row in rows}) == len(rows)
+    assert all(row["authority"] for row in rows)
+
+
+def test_text_of_a_study_is_escaped(tmp_path):
+    """A study is data: markup in its name or in an output never becomes markup of the report."""
+    kit = open_study(ROOT / "data" / "kelpmoor-handles", with_records=False)
+    table = kit.study.file.study.model_copy(update={"name": "<script>alert(1)</script>"})
+    object.__setattr__(kit.study, "file", kit.study.file.model_copy(update={"study": table}))
+    cell = nbformat.v4.new_code_cell("1", execution_count=1)
+    cell.outputs = [nbformat.v4.new_output("display_data", {"text/markdown": "**<img src=x onerror=alert(1)>**"})]
+    nbformat.write(nbformat.v4.new_notebook(cells=[cell]), tmp_path / "page.ipynb")
+    build_report(kit, [tmp_path / "page.ipynb"], tmp_path / "report.html")
+    text = (tmp_path / "report.html").read_text(encoding="utf-8")
+
+    assert "<script" not in text and "<img src=x" not in text
+    assert "&lt;script&gt;" in text
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [1280, 390])
+def test_page_never_scrolls_sideways(report, browser, width):
+    """At desktop and phone width only tables scroll sideways, inside their own frame."""
+    page = browser.new_page(viewport={"width": width, "height": 844})
+    outside = []
+    page.on("request", lambda request: outside.append(request.url))
+    page.goto(report.as_uri())
+    wide, shown = page.evaluate("[document.documentElement.scrollWidth, document.documentElement.clientWidth]")
+    broken = page.evaluate("[...document.images].filter(i => !i.complete || i.naturalWidth === 0).length")
+
+    assert wide == shown
+    assert broken == 0
+    assert [url for url in outside if not url.startswith(("file:", "data:"))] == []
+
+
+@pytest.mark.browser
+def test_first_screen_of_a_phone_answers_the_question(report, browser):
+    """Without scrolling, a phone shows the verdict in words."""
+    page = browser.new_page(viewport={"width": 390, "height": 844})
+    page.goto(report.as_uri())
+    bottom = page.evaluate(
+        "[...document.querySelectorAll('p')].find(p => p.textContent.includes('the target of')).getBoundingClientRect().bottom"
+    )
+
+    assert bottom <= 844
+
+
+@pytest.mark.browser
+def test_code_is_folded_away(report, browser):
+    """No code shows until its fold is opened."""
+    page = browser.new_page(viewport={"width": 1280, "height": 900})
+    page.goto(report.as_uri())
+    visible = "[...document.querySelectorAll('.code pre')].filter(p => p.checkVisibility()).length"
+    before = page.evaluate(visible)
+    page.locator(".code summary").first.click()
+
+    assert (before, page.evaluate(visible)) == (0, 1)
+
+
+@pytest.mark.browser
+def test_prints_without_cut_figures(report, browser, tmp_path):
+    """On A4 and Letter every figure fits one sheet, and the contents list and code stay off the paper."""
+    for paper, height in (("A4", 297 - 32), ("Letter", 279 - 32)):
+        page = browser.new_page(viewport={"width": 680, "height": 900})
+        page.goto(report.as_uri())
+        page.emulate_media(media="print")
+        tallest = page.evaluate(
+            "Math.max(...[...document.querySelectorAll('figure')].map(f => f.getBoundingClientRect().height))"
+        )
+        hidden = page.evaluate(
+            "getComputedStyle(document.querySelector('nav')).display + getComputedStyle(document.querySelector('.code')).display"
+        )
+        page.pdf(path=tmp_path / f"{paper}.pdf", format=paper)
+
+        assert tallest < height * 96 / 25.4
+        assert hidden == "nonenone"
+        assert (tmp_path / f"{paper}.pdf").stat().st_size > 50_000

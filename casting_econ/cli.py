@@ -1,14 +1,13 @@
 """Thin commands; everything heavy is imported when a command runs, so that --help is instant."""
 
 import sys
-from pathlib import Path
 
 import click
 
 __all__ = ["main"]
 
-_STUDY = click.argument("study", type=click.Path(path_type=Path))
-_OUT = click.option("--out", type=click.Path(path_type=Path), help="Folder to write instead of one in the study.")
+_STUDY = click.argument("study", type=click.Path())
+_OUT = click.option("--out", type=click.Path(), help="Folder to write instead of one in the study.")
 _WORKERS = click.option("--workers", type=click.IntRange(1, 8), default=2, show_default=True, help="Notebooks at a time.")
 
 
@@ -22,7 +21,7 @@ def main() -> None:
 @_STUDY
 @_OUT
 @_WORKERS
-def run(study: Path, out: Path | None, workers: int) -> None:
+def run(study: str, out: str | None, workers: int) -> None:
     """Run the whole study: report, results, figures and tables."""
     with _faults_told():
         from .running.run import run_study
@@ -34,8 +33,22 @@ def run(study: Path, out: Path | None, workers: int) -> None:
 
 
 @main.command()
+@click.argument("name", required=False)
+@click.argument("folder", type=click.Path(), required=False)
+def demo(name: str | None, folder: str | None) -> None:
+    """Copy a demo study to a folder, to try or to start from; without a name, list them."""
+    with _faults_told():
+        from .running.run import copy_demo, demo_names
+
+        if name is None:
+            click.echo("Invented demo studies: " + ", ".join(demo_names()))
+        else:
+            click.echo(f"Copied to {copy_demo(name, folder or name).resolve()}")
+
+
+@main.command()
 @_STUDY
-def check(study: Path) -> None:
+def check(study: str) -> None:
     """Only check: every fault, and what is guessed and what measured."""
     with _faults_told():
         from rich.console import Console
@@ -49,8 +62,8 @@ def check(study: Path) -> None:
         fmt, console = format_of(kit), Console()
         table = Table("number", "value", "middle eight in ten", "unit", "rests on")
         for row in assumption_table(kit).itertuples():
-            band = "" if row.low is None or row.low != row.low else f"{fmt.number(row.low, 3)} to {fmt.number(row.high, 3)}"
-            table.add_row(row.number, fmt.number(row.value, 3), band, row.unit, row._6)
+            band = "" if row.low is None or row.low != row.low else f"{fmt.figure(row.low)} to {fmt.figure(row.high)}"
+            table.add_row(row.number, fmt.figure(row.value), band, row.unit, row._6)
         console.print(table)
         console.print(certainty_list(kit).replace("The page on records", "The table above"))
         console.print(records_overview(kit).replace("\n\n", "\n"))
@@ -66,7 +79,7 @@ def check(study: Path) -> None:
 @click.option("--draws", type=click.IntRange(128, 1_048_576), default=2048, show_default=True, help="Draws in each run.")
 @_OUT
 @_WORKERS
-def sweep(study: Path, scrap: str, cure: str, notebook: str, product: str, draws: int, out: Path | None, workers: int) -> None:
+def sweep(study: str, scrap: str, cure: str, notebook: str, product: str, draws: int, out: str | None, workers: int) -> None:
     """Run one notebook over a grid of scrap rates and cure times."""
     with _faults_told():
         from .running.sweep import run_sweep

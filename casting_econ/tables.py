@@ -248,14 +248,16 @@ def price_place(kit: Kit, product: str) -> pd.DataFrame:
 
 
 def wage_table(kit: Kit, answer: Answer) -> pd.DataFrame:
-    """Chance that an hour pays each published wage in the study's currency, turned into a self-employed hour."""
+    """Chance that an hour, and a full year, reaches each published wage of the study's currency as a self-employed one."""
     a, target = kit.inputs(), kit.study.file.target
     rows = []
     for identifier, row in wages()[wages().currency == kit.study.currency].iterrows():
         needed = self_employed_target(
             row.amount, row.paid_hours_per_year, target.employer_share.value, a.weeks_per_year, target.full_week.value
         )
-        chance = float((answer.draws["pay_per_hour"] >= needed).mean())
+        hour = float((answer.draws["pay_per_hour"] >= needed).mean())
+        living = needed * a.weeks_per_year * target.full_week.value
+        year = float((answer.draws["residual_pay_per_year"] >= living).mean())
         rows.append(
             {
                 "wage": identifier,
@@ -264,7 +266,8 @@ def wage_table(kit: Kit, answer: Answer) -> pd.DataFrame:
                 "from": row.valid_from,
                 "published": row.amount,
                 "self-employed hour": float(needed),
-                "chance": chance,
+                "hour reached": hour,
+                "year reached": year,
                 "source": row.source,
             }
         )

@@ -2,10 +2,11 @@
 
 from babel.numbers import format_currency, format_decimal, format_percent
 
-from .analysis import Answer, Kit, basis_counts, break_even_scrap, main_wait
+from .analysis import Answer, Kit, basis_counts, break_even_scrap, evidence_steps, grid, main_wait
 from .assumptions import label
 from .models import loads_per_week
 from .reference import wages
+from .tables import scrap_money, stations_of
 
 __all__ = ["Format", "certainty_word", "format_of", "limit_sentence", "verdict", "year_sentence"]
 
@@ -184,7 +185,6 @@ def evidence_effect(kit: Kit) -> str:
     """What the logs change in the point result, and the numbers behind most of it."""
     if not kit.assumed.evidence:
         return "There are no logs yet: every number is as stated."
-    from .analysis import evidence_steps
 
     fmt = format_of(kit)
     stated, point = (float(kit.point(stated=s).studio["pay_per_hour"]) for s in (True, False))
@@ -223,8 +223,6 @@ def cost_sentence(kit: Kit) -> str:
 
 def scrap_order(kit: Kit) -> str:
     """Whether money ranks the causes of scrap as their count does."""
-    from .tables import scrap_money
-
     fmt, rows = format_of(kit), []
     for name in kit.study.file.products:
         lost = scrap_money(kit, name)
@@ -250,7 +248,6 @@ def scrap_order(kit: Kit) -> str:
 
 def scrap_now(kit: Kit, product: str) -> str:
     """Today's scrap rate and what none at all would add."""
-    from .analysis import grid
 
     fmt, found = format_of(kit), kit.point().products[product]
     none, now = float(grid(kit, [0.0], product=product).studio["pay_per_hour"][0]), float(kit.point().studio["pay_per_hour"])
@@ -275,7 +272,6 @@ def scrap_break_even(kit: Kit, product: str) -> str:
 
 def stair_sentence(kit: Kit, step) -> str:
     """Where the study stands on the staircase, and how far the next stair is."""
-    from .tables import stations_of
 
     fmt, count = format_of(kit), stations_of(kit, step)
     turn, windows = step.load_minutes / 60.0, kit.study.windows

@@ -1,6 +1,7 @@
 """What a piece has cost by each step, what scrap costs, and what a good piece must carry."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 from .checks import checked, checked_share
 from .inputs import Product
@@ -24,12 +25,12 @@ class StepCost:
     spent_when_found: object  # on a piece scrapped here: all since the mould [money/piece]
     recovered: object  # got back from a piece scrapped here [money/piece]
 
-    @property
+    @cached_property
     def scrap_cost(self):
         """Cost of scrap found here, for one good piece at the end. [money/piece]"""
         return self.scrapped * (self.spent_when_found - self.recovered)
 
-    @property
+    @cached_property
     def minutes_per_good(self):
         """Hands-on minutes at this step for one good piece at the end. [min/piece]"""
         return self.entering * self.minutes
@@ -46,23 +47,23 @@ class PieceCost:
     parts: object  # for each good piece, after the last check [money/piece]
     recovered: object  # from scrap, for one good piece [money/piece]
 
-    @property
+    @cached_property
     def casts(self):
         """Casts for one good piece. [cast/piece]"""
         return 1.0 / self.good_share
 
-    @property
+    @cached_property
     def minutes(self):
         """Hands-on minutes for one good piece, mould making in it. [min/piece]"""
         return sum((step.minutes_per_good for step in self.steps), self.mould_minutes)
 
-    @property
+    @cached_property
     def material(self):
         """Material, consumables, parts and moulds for one good piece, less what scrap gives back. [money/piece]"""
         used = sum(step.entering * (step.material + step.consumables) for step in self.steps)
         return used + self.mould_material + self.parts - self.recovered
 
-    @property
+    @cached_property
     def scrap_cost(self):
         """What scrap costs each good piece, labour at the target in it. [money/piece]"""
         return sum(step.scrap_cost for step in self.steps)

@@ -136,7 +136,7 @@ def places_needed(pieces_per_week, wait_hours, places_per_piece=1.0):
     515.0
     """
     flow = checked("pieces per week", pieces_per_week, low=0.0)
-    return flow * checked("wait hours", wait_hours, low=0.0) / WEEK_HOURS * places_per_piece
+    return flow * checked("wait hours", wait_hours, low=0.0) / WEEK_HOURS * checked("places per piece", places_per_piece, low=0.0)
 
 
 def _rates(cure, turn, stations, spans, cells=64):
@@ -144,9 +144,12 @@ def _rates(cure, turn, stations, spans, cells=64):
     longest = max(end - start for start, end in spans)
     if longest >= _WEEK:  # never closed: nothing waits for a window
         return _WEEK / np.maximum(turn, (turn + cure) / stations)
-    pairs, where = np.unique(np.stack([cure, turn]), axis=1, return_inverse=True) if cure.size <= 4096 else (None, None)
-    if pairs is not None:
-        return _repeat_rates(pairs[0], pairs[1], stations, spans)[where.reshape(-1)]
+    ends = np.array([[cure.min(), cure.max()], [turn.min(), turn.max()]])
+    least, most = _repeat_rates(*ends, stations, spans)[::-1]
+    if least == most:  # one stair holds every draw
+        return np.full(cure.shape, least)
+    if cure.size <= 4096:
+        return _each(cure, turn, stations, spans)
     axes = [np.unique(np.linspace(v.min(), v.max(), cells + 1).astype(np.int64)) for v in (cure, turn)]
     corners = _repeat_rates(*(g.ravel() for g in np.meshgrid(*axes, indexing="ij")), stations, spans)
     corners = corners.reshape(axes[0].size, axes[1].size)
@@ -155,9 +158,14 @@ def _rates(cure, turn, stations, spans, cells=64):
     result = corners[tuple(low)]
     unsure = np.flatnonzero(result != corners[tuple(high)])
     if unsure.size:
-        pairs, where = np.unique(np.stack([cure[unsure], turn[unsure]]), axis=1, return_inverse=True)
-        result[unsure] = _repeat_rates(pairs[0], pairs[1], stations, spans)[where.reshape(-1)]
+        result[unsure] = _each(cure[unsure], turn[unsure], stations, spans)
     return result
+
+
+def _each(cure, turn, stations, spans):
+    """Rates worked out pair by pair, equal pairs once."""
+    pairs, where = np.unique(np.stack([cure, turn]), axis=1, return_inverse=True)
+    return _repeat_rates(pairs[0], pairs[1], stations, spans)[where.reshape(-1)]
 
 
 def _repeat_rates(cure, turn, stations, spans):
@@ -172,7 +180,7 @@ def _repeat_rates(cure, turn, stations, spans):
     starts = np.zeros((stations, live.size), dtype=np.int64)  # row k % stations holds start k
     for k in range(stations):
         starts[k] = _fit(starts[k - 1] + turn if k else np.full(live.size, spans[0][0]), turn, spans)
-    mark, mark_load, next_mark, load = starts.copy(), stations - 1, 2 * stations, stations
+    origin, mark, mark_load, next_mark, load = starts[-1].copy(), starts.copy(), stations - 1, 2 * stations, stations
     while live.size and load < _MOST_LOADS:
         row, previous = load % stations, (load - 1) % stations
         starts[row] = _fit(np.maximum(starts[previous], starts[row] + cure) + turn, turn, spans)
@@ -184,23 +192,23 @@ def _repeat_rates(cure, turn, stations, spans):
             done = np.flatnonzero(same)
             rates[live[done]] = (load - mark_load) / (shift[done] // _WEEK)
             keep = ~same
-            live, cure, turn, starts, mark = live[keep], cure[keep], turn[keep], starts[:, keep], mark[:, keep]
+            live, cure, turn, origin = live[keep], cure[keep], turn[keep], origin[keep]
+            starts, mark = starts[:, keep], mark[:, keep]
         if load == next_mark:
             mark, mark_load, next_mark = starts.copy(), load, 2 * load
         load += 1
-    if live.size:
-        span = starts[(load - 1) % stations] - mark[mark_load % stations]
-        rates[live] = (load - 1 - mark_load) / (span / _WEEK)
+    if live.size:  # no repeat: the mean over the whole run, off by less than a load a station
+        rates[live] = (load - stations) / ((starts[(load - 1) % stations] - origin) / _WEEK)
     return rates
 
 
 def _fit(start, turn, spans):
     """Earliest start not before `start` at which the turnaround fits one working window."""
     phase = start % _WEEK
-    base = start - phase
-    result = np.full(start.shape, np.iinfo(np.int64).max)
     # the last window may reach into the next week, so it is also tried as last week's
-    for first, last in ((spans[-1][0] - _WEEK, spans[-1][1] - _WEEK), *spans, *((a + _WEEK, b + _WEEK) for a, b in spans)):
-        candidate = np.maximum(phase, first)
-        result = np.where(candidate + turn <= last, np.minimum(result, candidate), result)
-    return result + base
+    first, last = np.array([(spans[-1][0] - _WEEK, spans[-1][1] - _WEEK), *spans, *((a + _WEEK, b + _WEEK) for a, b in spans)]).T[
+        ..., None
+    ]
+    candidates = np.maximum(phase, first)
+    fits = candidates + turn <= last
+    return np.where(fits, candidates, np.iinfo(np.int64).max).min(axis=0) + (start - phase)

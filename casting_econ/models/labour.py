@@ -1,6 +1,7 @@
 """Hands-on minutes, and how they fall with practice."""
 
 import numpy as np
+from scipy import special
 
 from .checks import checked
 
@@ -127,7 +128,8 @@ def unit_total(pieces, rate):
     start = 16.0
     early = sum(np.clip(pieces - (n - 1), 0.0, 1.0) * n**b for n in range(1, int(start) + 1))
     upper = np.maximum(pieces, start)
-    tail = (upper ** (b + 1) - start ** (b + 1)) / (b + 1)
+    stretch = np.log(upper / start)
+    tail = start ** (b + 1) * stretch * special.exprel((b + 1) * stretch)  # the integral of n ** b, b = -1 among them
     tail = tail + (upper**b - start**b) / 2 + b * (upper ** (b - 1) - start ** (b - 1)) / 12
     tail = tail - b * (b - 1) * (b - 2) * (upper ** (b - 3) - start ** (b - 3)) / 720
     return (early + tail)[()]

@@ -28,10 +28,18 @@ def longest_wait(a: Assumptions, product=None):
     hours : float
         Its wait, the mean over draws if it is an array. [hour]
     """
-    chosen = next(p for p in a.products if product in (None, p.name))
+    chosen = next(p for p in a.products if p.name == _known(a, product))
     step = max(chosen.steps, key=lambda s: np.mean(s.wait_hours))
     hours = float(np.mean(step.wait_hours))
     return (step.name, hours) if hours > 0 else (None, 0.0)
+
+
+def _known(a, product):
+    """The product's name, the first if none is given; ValueError for one there is not."""
+    names = [p.name for p in a.products]
+    if product is not None and product not in names:
+        raise ValueError(f"product must be one of {', '.join(names)}; got {product!r}")
+    return product or names[0]
 
 
 def with_levers(a: Assumptions, *, product=None, scrap=None, cure_hours=None, price=None, demand=None) -> Assumptions:
@@ -59,7 +67,7 @@ def with_levers(a: Assumptions, *, product=None, scrap=None, cure_hours=None, pr
     ValueError
         If a lever is outside its range or has nothing to act on.
     """
-    name = product or a.products[0].name
+    name = _known(a, product)
     products = []
     for p in a.products:
         steps = p.steps

@@ -67,7 +67,7 @@ def expected_casts(mean_life, shape=2.5, replace_at=None):
     mean = checked("mean life", mean_life, above=0.0)
     if replace_at is None:
         return mean
-    age = checked("replacement age", replace_at, above=0.0)
+    age, shape = checked("replacement age", replace_at, above=0.0), checked("life shape", shape, above=0.0)
     reached = (age / mean_to_scale(mean, shape)) ** shape
     return mean * special.gammainc(1.0 / shape, reached)
 

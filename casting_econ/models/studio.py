@@ -51,22 +51,21 @@ def evaluate(a: Assumptions) -> Outcome:
     Raises
     ------
     ValueError
-        If an input is outside its range or a turnaround fits no working window.
+        If an input is outside its range, a turnaround fits no working window, or a year has no hours.
 
     Notes
     -----
     Products share stations by the time each takes alone. What is short is shared out by cutting all
     orders of the products that need it by the same share; hands come last. Learning is averaged over
     the casts that expected demand needs. Overhead, equipment and weekly hours are spread over products
-    by making hours.
+    by making hours. A ruined load is lost where it first waits, in proportion to what is poured.
     """
     weeks = checked("weeks per year", a.weeks_per_year, above=0.0, high=53.0)
     target = checked("target pay", a.target_per_hour, low=0.0)
     plans = {p.name: _plan(p, a, target) for p in a.products}
     fixed_hours, stall_hours, stall_fees = _fixed(a, weeks)
-    freak_hours = sum(plan["freak_hours"] for plan in plans.values())
     spare_hours = checked("hours per week", a.hours_per_week, above=0.0, high=WEEK_HOURS) * weeks
-    spare_hours = spare_hours - fixed_hours - stall_hours - freak_hours
+    spare_hours = spare_hours - fixed_hours - stall_hours
     needs = _needs(a, plans, weeks)
     use_at_demand, scale, binding = _limits(a, plans, needs, spare_hours)
 
@@ -78,8 +77,10 @@ def evaluate(a: Assumptions) -> Outcome:
     material = {name: plans[name]["piece"].material * made[name] for name in plans}
     make_hours = {name: plans[name]["piece"].minutes / 60.0 * made[name] for name in plans}
     order_hours = sum(channel["order_hours"] for channel in channels.values())
-    freak_material = sum(plan["freak_material"] for plan in plans.values())
-    hours = sum(make_hours.values()) + order_hours + fixed_hours + stall_hours + freak_hours
+    freak_material = sum(plan["freak_material"] * scale[name] for name, plan in plans.items())
+    freak_hours = sum(plan["freak_hours"] * scale[name] for name, plan in plans.items())
+    variable_hours = sum(make_hours.values()) + order_hours + freak_hours
+    hours = checked("hours per year", variable_hours + fixed_hours + stall_hours, above=0.0)
     fixed_costs = overhead + equipment + stall_fees + freak_material
     variable = money["net"] - sum(material.values())
     residual = variable - fixed_costs
@@ -89,13 +90,13 @@ def evaluate(a: Assumptions) -> Outcome:
     all_sold = sum(sold.values())
     carried = {"overhead": overhead, "equipment": equipment, "weekly hours": fixed_hours * target}
     products = {
-        p.name: _product_result(p, plans, made, sold, channels, a, carried, residual, hours, target, make_hours)
+        p.name: _product_result(p, plans, scale[p.name], channels, carried, (target * hours - residual, -residual), target)
         for p in a.products
     }
     fixed_time = (fixed_hours + stall_hours + freak_hours) * target
-    variable_time = (sum(make_hours.values()) + order_hours) * target
-    pay_share = _share_needed(fixed_costs + fixed_time, variable - variable_time) * all_sold / demand_pieces
-    cash_share = _share_needed(fixed_costs, variable) * all_sold / demand_pieces
+    variable_time = (variable_hours - freak_hours) * target
+    pay_pieces = _pieces_needed(fixed_costs + fixed_time, variable - variable_time, all_sold)
+    cash_pieces = _pieces_needed(fixed_costs, variable, all_sold)
     studio = {
         "casts_per_year": sum(products[p]["casts_per_year"] for p in products),
         "good_pieces_per_year": sum(made.values()),
@@ -121,14 +122,13 @@ def evaluate(a: Assumptions) -> Outcome:
         "residual_pay_per_year": residual,
         "pay_per_hour": pay,
         "pay_per_hour_after_set_aside": pay * (1.0 - checked_share("set-aside share", a.set_aside_share)),
-        "pay_break_even_share_of_demand": pay_share,
-        "cash_break_even_share_of_demand": cash_share,
-        "pay_break_even_pieces_per_year": pay_share * demand_pieces,
-        "cash_break_even_pieces_per_year": cash_share * demand_pieces,
+        "pay_break_even_share_of_demand": _ratio(pay_pieces, demand_pieces),
+        "cash_break_even_share_of_demand": _ratio(cash_pieces, demand_pieces),
+        "pay_break_even_pieces_per_year": pay_pieces,
+        "cash_break_even_pieces_per_year": cash_pieces,
     }
     use = {name: sum(need[p] * scale[p] for p in need) for name, need in needs.items()}
-    with np.errstate(divide="ignore"):
-        use[HANDS] = np.where(spare_hours > 0, (sum(make_hours.values()) + order_hours) / spare_hours, np.inf)[()]
+    use[HANDS] = np.where(np.asarray(spare_hours) > 0, _ratio(variable_hours, spare_hours), np.inf)[()]
     return Outcome(studio=studio, products=products, channels=channels, use_at_demand=use_at_demand, use=use, binding=binding)
 
 
@@ -146,19 +146,19 @@ def _plan(p, a, target):
     learns = any(step.first_minutes is not None for step in p.steps)
     yields = reduce(lambda total, step: total * step.pass_share, p.steps, 1.0)
     piece = piece_cost(p, target, made / yields if learns else None)
-    # a ruined load is lost where it first waits
-    lost_at = next((i for i, step in enumerate(p.steps) if np.any(np.asarray(step.wait_hours) > 0)), 0)
+    used, minutes, still = piece.mould_material * piece.good_share, piece.mould_minutes * piece.good_share, 1.0
+    for step, cost in zip(p.steps, piece.steps, strict=True):
+        used, minutes = used + still * (cost.material + cost.consumables), minutes + still * cost.minutes
+        still = still * (np.asarray(step.wait_hours) == 0.0)
     ruined = checked("ruined loads", p.ruined_loads_per_year, low=0.0) * p.casts_per_load
-    used = sum(step.material + step.consumables for step in piece.steps[: lost_at + 1])
-    minutes = sum(step.minutes for step in piece.steps[: lost_at + 1]) + piece.mould_minutes * piece.good_share
     order_minutes = {c.name: checked("minutes per order", c.minutes_per_order, low=0.0) for c in a.channels}
     return {
         "orders": orders,
         "pieces": pieces,
         "made": made,
         "piece": piece,
-        "hours": made * piece.minutes / 60.0 + sum(orders[n] * order_minutes[n] for n in orders) / 60.0,
-        "freak_material": ruined * (used + piece.mould_material * piece.good_share),
+        "hours": (made * piece.minutes + ruined * minutes + sum(orders[n] * order_minutes[n] for n in orders)) / 60.0,
+        "freak_material": ruined * used,
         "freak_hours": ruined * minutes / 60.0,
     }
 
@@ -177,7 +177,7 @@ def _needs(a, plans, weeks):
     needs: dict[str, dict[str, Any]] = {}
     stations, racks = {s.name: s for s in a.stations}, {r.name: r for r in a.racks}
     for p in a.products:
-        plan, surviving = plans[p.name], 1.0
+        plan, surviving, still = plans[p.name], 1.0, 1.0
         casts_a_week = plan["made"] / plan["piece"].good_share / weeks
         for step in p.steps:
             flow = casts_a_week * surviving
@@ -185,17 +185,19 @@ def _needs(a, plans, weeks):
             if step.wait_in in stations:
                 turnaround, count = step.load_minutes / 60.0, stations[step.wait_in].count
                 rate = _rate(step.name, step.wait_hours, turnaround, count, a.windows)
-                spoilt = p.ruined_loads_per_year / weeks if step.load_size is None else 0.0
+                spoilt = still * p.ruined_loads_per_year / weeks
                 _add(needs, step.wait_in, p.name, (flow / load + spoilt) / rate)
             elif step.wait_in in racks:
                 places = places_needed(flow, step.wait_hours, step.places_per_piece)
                 _add(needs, step.wait_in, p.name, places / checked("rack places", racks[step.wait_in].places, above=0))
-            surviving = surviving * step.pass_share
+            surviving, still = surviving * step.pass_share, still * (np.asarray(step.wait_hours) == 0.0)
         first = next((step for step in p.steps if np.any(np.asarray(step.wait_hours) > 0)), None)
         if p.mould is not None and first is not None and np.any(np.asarray(first.load_minutes) > 0):
             hours = first.wait_hours + checked("mould rest", p.mould.rest_hours, low=0.0)
             rate = _rate(first.name, hours, first.load_minutes / 60.0, p.mould.sets, a.windows)
-            _add(needs, f"moulds for {p.name}", p.name, casts_a_week / p.casts_per_load / rate)
+            _add(
+                needs, f"moulds for {p.name}", p.name, (casts_a_week / p.casts_per_load + p.ruined_loads_per_year / weeks) / rate
+            )
     return needs
 
 
@@ -253,9 +255,9 @@ def _channel_result(c, orders, scale):
     result = {kind: order[kind] * met for kind in _ORDER_KINDS}
     return result | {
         "product": c.product,
+        "price": c.price,
         "orders": met,
         "pieces": met * c.pieces_per_order,
-        "price_total": c.price * met,
         "kept_of_price": c.price * met * (1.0 - c.fee_share - c.refund_share),
         "net_per_order": order["net"],
         "order_hours": met * c.minutes_per_order / 60.0,
@@ -264,26 +266,28 @@ def _channel_result(c, orders, scale):
     }
 
 
-def _product_result(p, plans, made, sold, channels, a, carried, residual, hours, target, make_hours):
-    """A year of one product, its cost by kind and its break-even prices."""
-    plan, piece, own = plans[p.name], plans[p.name]["piece"], made[p.name]
-    wage = target / 60.0
-    share = make_hours[p.name] / sum(make_hours.values()) if len(plans) > 1 else 1.0
-    with np.errstate(divide="ignore", invalid="ignore"):
-        spread = {kind: np.divide(amount * share, own) for kind, amount in carried.items()}
-        mine = [channel for channel in channels.values() if channel["product"] == p.name]
-        mean_price = sum(c["price_total"] for c in mine) / np.asarray(sold[p.name])
-        kept = sum(c["kept_of_price"] for c in mine)
-        to_target, to_zero = (target * hours - residual) / np.asarray(kept), -residual / np.asarray(kept)
+def _product_result(p, plans, scale, channels, carried, missing, target):
+    """A year of one product, its cost by kind and its break-even prices.
+
+    `missing` is what the year lacks until every hour earns the target, and until the bills are paid.
+    """
+    plan, piece, wage = plans[p.name], plans[p.name]["piece"], target / 60.0
+    making = {name: other["made"] * other["piece"].minutes for name, other in plans.items()}
+    share = 1.0 if len(plans) == 1 else _ratio(making[p.name], sum(making.values()))
+    made, sold = plan["made"] * scale, plan["pieces"] * scale
+    mine = {name: channel for name, channel in channels.items() if channel["product"] == p.name}
+    kept = sum(c["kept_of_price"] for c in mine.values())
+    mean_price = _ratio(sum(c["price"] * plan["orders"][name] for name, c in mine.items()), plan["pieces"])
+    to_target, to_zero = (np.where(np.asarray(kept) > 0, _ratio(money, kept), np.inf) for money in missing)
     consumables = sum(step.entering * step.consumables for step in piece.steps)
     kinds = {
         "material": piece.material - consumables - piece.mould_material,
         "consumables": consumables,
         "moulds": piece.mould_material + piece.mould_minutes * wage,
         **{f"labour: {step.name}": step.minutes_per_good * wage for step in piece.steps},
-        **spread,
+        **{kind: _ratio(amount * share, made) for kind, amount in carried.items()},
     }
-    casts = own * piece.casts + p.ruined_loads_per_year * p.casts_per_load
+    loads = made * piece.casts / p.casts_per_load + p.ruined_loads_per_year * scale
     return {
         "piece": piece,
         "yield": piece.good_share,
@@ -294,17 +298,23 @@ def _product_result(p, plans, made, sold, channels, a, carried, residual, hours,
         "scrap_cost_per_good_piece": piece.scrap_cost,
         "break_even_price": (mean_price * (1.0 + to_target))[()],
         "cash_break_even_price": (mean_price * (1.0 + to_zero))[()],
-        "mean_price_per_piece": mean_price[()],
-        "made_per_year": own,
-        "sold_per_year": sold[p.name],
-        "casts_per_year": casts,
-        "loads_per_year": casts / p.casts_per_load,
+        "mean_price_per_piece": mean_price,
+        "made_per_year": made,
+        "sold_per_year": sold,
+        "casts_per_year": loads * p.casts_per_load,
+        "loads_per_year": loads,
         "cost_by_kind": kinds,
-        "freak_loss_per_year": plan["freak_material"] + plan["freak_hours"] * target,
+        "freak_loss_per_year": (plan["freak_material"] + plan["freak_hours"] * target) * scale,
     }
 
 
-def _share_needed(fixed, contribution):
-    """Share of today's volume at which the contribution covers what is fixed; infinity where it never does."""
+def _ratio(part, whole):
+    """Part over whole, infinite (never not-a-number) where the whole is zero."""
+    whole = np.asarray(whole)
+    return np.where(whole != 0, part / np.where(whole != 0, whole, 1.0), np.inf)[()]
+
+
+def _pieces_needed(fixed, contribution, sold):
+    """Pieces at which today's contribution for each piece sold covers what is fixed; infinite where no number does."""
     contribution = np.asarray(contribution)
-    return np.where(contribution > 0, fixed / np.where(contribution > 0, contribution, 1.0), np.inf)[()]
+    return np.where(contribution > 0, _ratio(fixed, contribution) * np.where(contribution > 0, sold, 1.0), np.inf)[()]

@@ -106,7 +106,8 @@ def scrapped_per_good(pass_shares):
     >>> scrapped_per_good([0.5, 1.0])
     [1.0, 0.0]
     """
-    return [n * (1.0 - share) for n, share in zip(entering_per_good(pass_shares), pass_shares)]
+    shares = [checked_share("pass share", share, above=0.0) for share in pass_shares]
+    return [n * (1.0 - share) for n, share in zip(entering_per_good(shares), shares, strict=True)]
 
 
 def surviving_share(pass_shares):
@@ -129,7 +130,7 @@ def surviving_share(pass_shares):
     """
     result = [1.0]
     for share in list(pass_shares)[:-1]:
-        result.append(result[-1] * share)
+        result.append(result[-1] * checked_share("pass share", share))
     return result
 
 
@@ -201,7 +202,7 @@ def good_per_load(casts, good_share, load_correlation=0.0):
     good_share = checked_share("good share", good_share)
     rho = checked("load correlation", load_correlation, low=0.0, high=1.0 - 1e-9)
     counts = np.arange(casts + 1)
-    if rho == 0.0 or good_share in (0.0, 1.0):
+    if rho < 1e-8 or good_share in (0.0, 1.0):  # below that the beta-binomial only loses digits
         return stats.binom.pmf(counts, casts, good_share)
     scale = (1.0 - rho) / rho
     return stats.betabinom.pmf(counts, casts, good_share * scale, (1.0 - good_share) * scale)

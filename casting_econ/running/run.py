@@ -10,7 +10,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from ..analysis import Kit, open_study
-from ..faults import Fault, StudyError
+from ..faults import Fault, StudyError, close_match
 from ..reference import kit_folder
 from ..study import LOGS, STUDY_FILE
 from ..uncertainty import round_up_draws
@@ -18,7 +18,7 @@ from .notebooks import Job, NotebookError, check_parameters, finished, run_jobs
 from .report import build_report
 from .results import as_json, results
 
-__all__ = ["PAGES", "copy_inputs", "input_files", "replace_folder", "run_study", "working_folder"]
+__all__ = ["PAGES", "copy_demo", "copy_inputs", "demo_names", "input_files", "replace_folder", "run_study", "working_folder"]
 
 PAGES = ("01_answer", "02_records", "03_cost", "04_scrap", "05_curing", "06_channels", "07_monte_carlo", "08_sensitivity")
 _VERSIONS = (
@@ -36,14 +36,14 @@ _VERSIONS = (
 )
 
 
-def run_study(folder: Path, out: Path | None = None, *, workers: int = 2, say: Callable[[str], None] = print) -> Path:
+def run_study(folder: Path | str, out: Path | str | None = None, *, workers: int = 2, say: Callable[[str], None] = print) -> Path:
     """Run every notebook on a study and write its report folder.
 
     Parameters
     ----------
-    folder : Path
+    folder : Path or str
         Study folder; never written to, except for `report/` when no `out` is given.
-    out : Path, optional
+    out : Path or str, optional
         Folder to write; `folder/report` if not given.
     workers : int, optional
         Notebooks at a time.
@@ -114,6 +114,25 @@ def copy_inputs(folder: Path, target: Path) -> None:
         copy = target / path.relative_to(folder)
         copy.parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(path, copy)
+
+
+def demo_names() -> list[str]:
+    """Demo studies that travel with the kit."""
+    return sorted(path.parent.name for path in kit_folder("data").glob(f"*/{STUDY_FILE}"))
+
+
+def copy_demo(name: str, folder: Path | str) -> Path:
+    """Copy a demo study's inputs to a new folder; StudyError for an unknown name or a folder that is there already."""
+    if name not in demo_names():
+        known = ", ".join(demo_names())
+        raise StudyError(
+            [Fault(file="demo", wrong="unknown demo", found=repr(name), right=f"one of {known}{close_match(name, demo_names())}")]
+        )
+    target = Path(folder)
+    if target.exists():
+        raise StudyError([Fault(file=str(target), wrong="is there already", right="a folder that does not exist yet")])
+    copy_inputs(kit_folder("data") / name, target)
+    return target
 
 
 def manifest(kit: Kit, folder: Path) -> dict[str, object]:

@@ -21,11 +21,11 @@ __all__ = ["run_sweep"]
 
 
 def run_sweep(
-    folder: Path,
+    folder: Path | str,
     scrap: list[float],
     cure: list[float],
     *,
-    out: Path | None = None,
+    out: Path | str | None = None,
     notebook: str = "07_monte_carlo",
     product: str = "",
     draws: int = 2048,
@@ -36,13 +36,13 @@ def run_sweep(
 
     Parameters
     ----------
-    folder : Path
+    folder : Path or str
         Study folder; never written to, except for `sweep/` when no `out` is given.
     scrap : list of float
         Shares of casts scrapped. [-]
     cure : list of float
         Hours of the product's longest wait. [hour]
-    out : Path, optional
+    out : Path or str, optional
         Folder to write; `folder/sweep` if not given.
     notebook : str, optional
         Name of a notebook of the kit with parameters `scrap` and `cure_hours`.

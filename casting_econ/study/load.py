@@ -1,7 +1,9 @@
 """Read a study folder: the study file, its logs, and every fault in either."""
 
+import math
 import re
 import tomllib
+from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -11,14 +13,34 @@ from pydantic import BaseModel, ValidationError
 from ..faults import Fault, StudyError, close_match
 from ..models.curing import merged_windows
 from ..reference import wages
+from ..uncertainty.draws import copula_matrix
 from .numbers import Number
-from .records import read_records
+from .records import Names, read_records
 from .schema import DAYS, StudyFile
 
 __all__ = ["STUDY_FILE", "Study", "read_study"]
 
 STUDY_FILE = "study.toml"
-_HOURS = re.compile(r"^(\d{1,2}):(\d{2})\s*-\s*(\d{1,2}):(\d{2})$")
+_HOURS = re.compile(r"^(\d{1,2}):([0-5]\d)\s*-\s*(\d{1,2}):([0-5]\d)$", re.ASCII)
+# kinds of pydantic error, in words that do not need its manual
+_TYPES = {
+    "string_type": "text in quotes",
+    "string_too_short": "some text",
+    "bool_type": "true or false",
+    "bool_parsing": "true or false",
+    "int_type": "a whole number",
+    "int_parsing": "a whole number",
+    "int_from_float": "a whole number",
+    "float_type": "a number",
+    "float_parsing": "a number",
+    "list_type": "a list in square brackets",
+    "tuple_type": "a list in square brackets",
+    "dict_type": "a [table] of keys with values",
+    "model_type": "a [table] of keys with values",
+    "too_short": "at least one entry",
+}
+_PATTERNS = {"currency": "a currency code of three capitals, such as EUR"}
+_NAME = "a name of letters, digits, spaces, hyphens and underscores, at most 60, beginning with a letter or digit"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,59 +80,52 @@ def read_study(folder: str | Path, *, with_records: bool = True) -> Study:
         With every fault found in the study file and the logs.
     """
     folder = Path(folder)
-    text, file, faults = _read_file(folder)
+    text, raw, file, faults = _read_file(folder)
     windows: tuple[tuple[float, float], ...] = ()
     if file is not None:
         windows = _windows(file.calendar, faults)
         _cross_checks(file, windows, faults)
+        numbers = dict(_numbers(file, ()))
+        _check_correlations(file, numbers, faults)
     faults = [_with_line(fault, text) for fault in faults]
     records, notes = {}, ()
-    if with_records and file is not None:
-        records, notes, more = read_records(folder / "records", file)
+    if with_records:
+        records, notes, more = read_records(folder / "records", _names(raw))
         faults += more
-    if faults:
-        raise StudyError(faults)
-    numbers = dict(_numbers(file, ()))
-    for index, pair in enumerate(file.correlations):
-        for key in pair.between:
-            if key not in numbers:
-                right = f"the dotted key of a number in the file{close_match(key, numbers)}"
-                faults.append(
-                    Fault(
-                        file=STUDY_FILE,
-                        column=f"correlations.{index}.between",
-                        wrong="unknown number",
-                        found=repr(key),
-                        right=right,
-                    )
-                )
     if faults:
         raise StudyError(faults)
     return Study(folder=folder, file=file, numbers=numbers, windows=windows, records=records, notes=notes)
 
 
 def _read_file(folder):
-    """The study file's text, its contents if they could be read, and its faults."""
+    """The study file's text, its keys, its contents if they could be read, and its faults."""
     path = folder / STUDY_FILE
     place = {"file": STUDY_FILE}
     try:
         text = path.read_bytes().decode("utf-8-sig")
-    except FileNotFoundError:
-        where = "folder without it" if folder.is_dir() else "no such folder"
+    except (FileNotFoundError, NotADirectoryError):
+        where = "folder without it" if folder.is_dir() else "a file" if folder.exists() else "no such folder"
         return (
             "",
+            None,
             None,
             [Fault(**place, wrong="study file is missing", found=f"{where}: {folder}", right=f"a folder with a {STUDY_FILE}")],
         )
     except (UnicodeDecodeError, OSError) as error:
-        return "", None, [Fault(**place, wrong="cannot be read as text", found=str(error), right="a text file saved as UTF-8")]
+        return (
+            "",
+            None,
+            None,
+            [Fault(**place, wrong="cannot be read as text", found=str(error), right="a text file saved as UTF-8")],
+        )
     try:
         raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # TOMLDecodeError, a figure of thousands of digits, endless brackets
         line = re.search(r"line (\d+)", str(error))
         row = int(line[1]) if line else None
         return (
             text,
+            None,
             None,
             [
                 Fault(
@@ -125,9 +140,27 @@ def _read_file(folder):
     currency = raw.get("study", {}).get("currency") if isinstance(raw.get("study"), dict) else None
     known = isinstance(currency, str) and re.fullmatch(r"[A-Z]{3}", currency)
     try:
-        return text, StudyFile.model_validate(raw, context={"currency": currency if known else "EUR"}), []
+        return text, raw, StudyFile.model_validate(raw, context={"currency": currency if known else "EUR"}), []
     except ValidationError as error:
-        return text, None, [_fault(item) for item in error.errors()]
+        return text, raw, None, [_fault(item) for item in error.errors()]
+
+
+def _names(raw):
+    """Names that the logs may use, as far as the study file can be read; None where it cannot."""
+
+    def table(node, key):
+        inner = node.get(key) if isinstance(node, dict) else None
+        return inner if isinstance(inner, dict) else {}
+
+    if raw is None:
+        return None
+    tasks = table(raw, "time").get("weekly_tasks")
+    return Names(
+        products={name: frozenset(table(product, "steps")) for name, product in table(raw, "products").items()},
+        channels=frozenset(table(raw, "channels")),
+        places=frozenset(table(raw, "stations")) | frozenset(table(raw, "racks")),
+        tasks=frozenset(task for task in tasks if isinstance(task, str)) if isinstance(tasks, list) else frozenset(),
+    )
 
 
 def _fault(item):
@@ -142,7 +175,14 @@ def _fault(item):
         found = repr(keys[-1])
     elif item["type"] == "missing":
         wrong, right = "is missing", "this key with a value"
-    return Fault(file=STUDY_FILE, column=".".join(keys), wrong=wrong, found=found, right=right or message)
+    elif not right:
+        wrong, right = "cannot be used", message.replace("Input should", "should").removeprefix("should be ")
+        if item["type"] in ("string_pattern_mismatch", "string_too_long"):
+            right = _PATTERNS.get(keys[-1], _NAME)
+        elif item["type"] == "literal_error":
+            right += close_match(item["input"], re.findall("'([^']+)'", message))
+        right = _TYPES.get(item["type"], right)
+    return Fault(file=STUDY_FILE, column=".".join(keys), wrong=wrong, found=found, right=right)
 
 
 def _short(value):
@@ -188,10 +228,24 @@ def _windows(calendar, faults):
         if windows:
             merged_windows(windows)
         elif not faults:
-            raise ValueError("no working hours at all")
+            right = "at least one day with hours such as '09:00-12:30'"
+            faults.append(Fault(file=STUDY_FILE, column="calendar", wrong="no working hours at all", right=right))
     except ValueError as error:
         faults.append(Fault(file=STUDY_FILE, column="calendar", wrong=str(error), right="windows that do not overlap"))
     return tuple(windows)
+
+
+def _most(number):
+    """The largest value that a number can take in a draw."""
+    return number.value if number.distribution is None else float(number.distribution.quantile(1 - 0.5**31))
+
+
+def _longest_window(windows):
+    """Length of the longest working window, touching ones joined. [hour]"""
+    try:
+        return max(end - start for start, end in merged_windows(windows)) / 3600.0
+    except ValueError:  # overlapping or none, which has a fault of its own
+        return max((end - start for start, end in windows), default=0.0)
 
 
 def _cross_checks(file, windows, faults):
@@ -203,8 +257,9 @@ def _cross_checks(file, windows, faults):
     places = {**file.stations, **file.racks}
     for name in set(file.stations) & set(file.racks):
         fault(f"racks.{name}", "same name as a station", repr(name), "a name of its own")
-    longest = max(((b - a) * 60 for a, b in windows), default=0.0)
+    longest = _longest_window(windows) * 60
     for name, product in file.products.items():
+        first = next((key for key, step in product.steps.items() if _most(step.wait) > 0), None)
         for key, step in product.steps.items():
             column = f"products.{name}.steps.{key}"
             if step.wait_in is not None and step.wait_in not in places:
@@ -212,9 +267,12 @@ def _cross_checks(file, windows, faults):
                 fault(
                     f"{column}.wait_in", "unknown station or rack", repr(step.wait_in), known + close_match(step.wait_in, places)
                 )
-            if step.wait_in in file.stations and not 0 < step.load_minutes.value <= longest:
+            # a load turns round at a station, and in the moulds at the first step that waits
+            least = 0.0 if step.wait_in in file.stations else -1.0
+            turns = least == 0.0 or (key == first and product.mould is not None)
+            if turns and windows and not least < (most := _most(step.load_minutes)) <= longest:
                 right = f"minutes to unload and load, above 0 and within the longest window of {longest:g} minutes"
-                fault(f"{column}.load_minutes", "does not fit a working window", f"{step.load_minutes.value:g} minutes", right)
+                fault(f"{column}.load_minutes", "does not fit a working window", f"{most:g} minutes", right)
             station = file.stations.get(step.wait_in)
             size = step.load_size or product.casts_per_load
             if station is not None and station.places is not None and size.value > station.places.value:
@@ -224,7 +282,8 @@ def _cross_checks(file, windows, faults):
                     f"{size.value:g} pieces",
                     f"at most {station.places.value:g}",
                 )
-            if any(weight < 0 for weight in step.causes.values()) or (step.causes and sum(step.causes.values()) <= 0):
+            weights = step.causes.values()
+            if weights and not (all(0 <= weight < math.inf for weight in weights) and sum(weights) > 0):
                 fault(f"{column}.causes", "not weights", str(step.causes), "numbers of zero or more, not all zero")
     for name, channel in file.channels.items():
         if channel.product not in file.products:
@@ -245,6 +304,26 @@ def _cross_checks(file, windows, faults):
             "more hours a week, or fewer fixed ones",
         )
     _check_target(file, fault)
+
+
+def _check_correlations(file, numbers, faults):
+    """Pairs must name two different numbers of the file, each pair once, and agree with each other."""
+    pairs, before = [], len(faults)
+    for index, pair in enumerate(file.correlations):
+        place = {"file": STUDY_FILE, "column": f"correlations.{index}.between"}
+        for key in pair.between:
+            if key not in numbers:
+                right = f"the dotted key of a number in the file{close_match(key, numbers)}"
+                faults.append(Fault(**place, wrong="unknown number", found=repr(key), right=right))
+        if pair.between[0] == pair.between[1] or set(pair.between) in (set(other[:2]) for other in pairs):
+            faults.append(Fault(**place, wrong="pair twice, or a number with itself", right="two different numbers, once"))
+        pairs.append((*pair.between, pair.rank))
+    if len(faults) > before:
+        return
+    try:
+        copula_matrix(sorted({key for pair in pairs for key in pair[:2]}), pairs)
+    except ValueError as error:
+        faults.append(Fault(file=STUDY_FILE, column="correlations", wrong=str(error), right="fewer or weaker correlations"))
 
 
 def _check_target(file, fault):
@@ -274,12 +353,15 @@ def _with_line(fault, text):
     """Point a fault of the study file at the line its key stands in, as far as it can be found."""
     if fault.row is not None or not text:
         return fault
-    keys, lines, best, section = fault.column.split("."), text.splitlines(), None, []
+    keys, lines, best, section, tables = fault.column.split("."), text.splitlines(), None, [], Counter()
     for number, line in enumerate(lines, start=1):
         header = re.match(r"^\s*\[+\s*([^\]]+?)\s*\]+", line)
         key = re.match(r"^\s*([\w.\"' -]+?)\s*=", line)
         if header:
             section = [part.strip("\"' ") for part in header[1].split(".")]
+            if line.lstrip().startswith("[["):  # the entries of a list are counted from 0
+                section = [*section, str(tables[header[1]])]
+                tables[header[1]] += 1
             path = section
         elif key:
             path = section + [part.strip("\"' ") for part in key[1].split(".")]

@@ -4,7 +4,10 @@ import math
 import re
 from dataclasses import dataclass, replace
 from functools import cache
+from tokenize import TokenError
 from typing import Any
+
+import numpy as np
 
 from ..faults import close_match
 from ..uncertainty.distributions import DISTRIBUTIONS, Distribution, distribution
@@ -14,6 +17,8 @@ __all__ = ["BASES", "Number", "Quantity", "given_unit", "ratio_of_units", "unit_
 BASES = ("guess", "measured", "published", "agreed", "decided")
 _NUMBER = re.compile(r"^\s*([-+]?(?:\d[\d_]*\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
 _EXTRAS = {"from", "worth", "note", "source", "basis", "value", "low", "likely", "high", "distribution"}
+_WORDS = ("from", "worth", "note", "source", "basis", "distribution")  # of those, what holds no figure in the number's unit
+_UNIT = re.compile(r"(?!.*[\d⁰¹²³⁴-⁹]\s*(?:\*\*|\^|[\d⁰¹²³⁴-⁹]))[\w\s%°/*^.·-]{0,60}")  # no powers of powers, which never end
 
 
 @cache
@@ -34,12 +39,24 @@ def ratio_of_units(unit: str, wanted: str, currency: str) -> float:
     import pint
 
     registry = unit_registry(currency)
+    if not _UNIT.fullmatch(unit):
+        raise ValueError(f"a unit that cannot be read as {wanted}")
     try:
         given = registry.parse_units(unit.removeprefix("/")) ** (-1 if unit.startswith("/") else 1)
         return float(registry.Quantity(1.0, given).to(wanted).magnitude)
     except pint.UndefinedUnitError as error:
-        raise ValueError(f"unknown unit {error.unit_names!r}{close_match(error.unit_names, dir(registry))}") from None
-    except (pint.DimensionalityError, pint.PintError, AttributeError, TypeError, AssertionError) as error:
+        unknown = error.unit_names if isinstance(error.unit_names, str) else ", ".join(error.unit_names)
+        raise ValueError(f"unknown unit {unknown!r}{close_match(unknown, registry)}") from None
+    except (
+        pint.PintError,
+        ValueError,
+        AttributeError,
+        TypeError,
+        AssertionError,
+        ArithmeticError,
+        SyntaxError,
+        TokenError,
+    ) as error:
         raise ValueError(f"a unit that cannot be read as {wanted}") from error
 
 
@@ -101,7 +118,10 @@ class Quantity:
         number = self._with_certainty({k: v for k, v in raw.items() if k not in {"from", "worth", *extras, "basis"}}, currency)
         worth = raw.get("worth")
         if worth is not None:
-            worth = Quantity(above=0.0)._figure(_leading_number(worth), currency)
+            try:
+                worth = Quantity(low=1e-3, high=1e9)._figure(_leading_number(worth), currency)
+            except ValueError as error:
+                raise ValueError(f"worth is {error}; it needs a count above 0, such as 10 or '10 pieces'") from None
         return replace(number, basis=basis, from_records="from" in raw, worth=worth, **extras)
 
     def _with_certainty(self, raw: dict, currency: str) -> Number:
@@ -115,8 +135,11 @@ class Quantity:
             unknown = sorted(set(raw) - _EXTRAS)
             hint = f"; unknown {', '.join(map(repr, unknown))}{close_match(unknown[0], _EXTRAS)}" if unknown else ""
             raise ValueError(f"a number needs 'value', or 'low', 'likely' and 'high', or 'distribution'{hint}")
-        if name not in DISTRIBUTIONS or name == "inverse gamma life":
-            raise ValueError(f"unknown distribution {name!r}{close_match(name, DISTRIBUTIONS)}")
+        known = [one for one in DISTRIBUTIONS if one != "inverse gamma life"]  # which no one would state
+        if name not in known:
+            raise ValueError(f"unknown distribution {name!r}, none of {', '.join(known)}{close_match(name, known)}")
+        if self.whole and name != "discrete":
+            raise ValueError("a whole number can only be spread over 'discrete' values")
         _, in_unit, plain = DISTRIBUTIONS[name]
         stated = raw.pop("value", None)
         parameters: dict[str, Any] = {}
@@ -126,14 +149,18 @@ class Quantity:
                     f"{name} takes {', '.join((*in_unit, *plain))}; unknown {key!r}{close_match(key, in_unit + plain)}"
                 )
             reader = Quantity() if key in plain else (replace(self, low=0, above=None) if key == "sd" else self)
-            if isinstance(figure, list):
-                parameters[key] = [reader._figure(item, currency) for item in figure]
-            else:
-                parameters[key] = reader._figure(figure, currency)
-        made = distribution(name, **parameters)
-        for edge in (1e-6, 1 - 1e-6):
-            reached = float(made.quantile(edge))
-            if not (self.low <= reached <= self.high):
+            if isinstance(figure, list) != (name == "discrete"):
+                raise ValueError(f"{name} needs {'lists' if name == 'discrete' else 'single figures'}; {key} is {figure!r}")
+            many = isinstance(figure, list)
+            parameters[key] = [reader._figure(one, currency) for one in figure] if many else reader._figure(figure, currency)
+        try:
+            with np.errstate(all="ignore"):  # what cannot be worked out is refused below
+                made = distribution(name, **parameters)
+                reach = [float(made.quantile(edge)) for edge in (0.5**31, 1 - 0.5**31)]  # the outermost Sobol points
+        except ArithmeticError:
+            raise ValueError(f"{name} cannot be worked out with these parameters") from None
+        for reached in reach:
+            if not (self.low <= reached <= self.high and math.isfinite(reached)):
                 raise ValueError(f"{name} reaches {reached:.4g}, outside the limits")
         middle = made.middle if stated is None else self._figure(stated, currency)
         return Number(middle, unit, distribution=made)
@@ -149,6 +176,8 @@ class Quantity:
                 comma = " (use a decimal point)" if re.search(r"\d,\d", raw) else ""
                 raise ValueError(f"not a number{comma}")
             figure, given = float(match[1].replace("_", "")), match[2]
+        elif abs(raw) > 1e300:
+            raise ValueError("not a finite number")
         else:
             figure, given = float(raw), ""
         if given and given[0] in ",.":
@@ -172,9 +201,11 @@ class Quantity:
 def given_unit(raw: Any) -> str:
     """Unit that a value of the study file is written in; '' for a bare number."""
     if isinstance(raw, dict):
-        return next((given_unit(figure) for figure in raw.values() if given_unit(figure)), "")
+        stated = [value for key, value in raw.items() if key not in _WORDS]
+        figures = [one for value in stated for one in (value if isinstance(value, list) else [value])]
+        return next((given_unit(figure) for figure in figures if given_unit(figure)), "")
     match = _NUMBER.match(raw) if isinstance(raw, str) else None
-    return "" if match is None or match[2] == "%" else match[2]
+    return "" if match is None or match[2] == "%" or not _UNIT.fullmatch(match[2]) else match[2]
 
 
 def _leading_number(worth):

@@ -3,24 +3,26 @@
 import csv
 import io
 import re
+from dataclasses import dataclass
 
 import pandas as pd
 
 from ..faults import Fault, close_match
 
-__all__ = ["LOGS", "read_records"]
+__all__ = ["LOGS", "Names", "read_records"]
 
-_DATE = re.compile(r"^\d{4}-\d{2}-\d{2}$")
+_DATE = re.compile(r"(19|20)\d{2}-\d{2}-\d{2}", re.ASCII)
 FATES = ("scrap", "rework", "second")
 SALE_KINDS = ("sale", "replacement", "sample", "gift")
 PURCHASE_KINDS = ("material", "consumable", "equipment", "overhead")
 
-# log -> column -> (kind, needed); kinds: date, text, amount (0 or more), positive, whole, or a tuple of words
+# log -> column -> (kind, needed); kinds: date, text, amount (0 or more), positive, whole, minutes, temperature, or
+# a tuple of words
 LOGS: dict[str, dict[str, tuple[object, bool]]] = {
     "timesheet": {
         "date": ("date", True),
         "step": ("text", True),
-        "minutes": ("positive", True),
+        "minutes": ("minutes", True),
         "product": ("text", False),
         "pieces_handled": ("whole", False),
         "pieces_passed": ("whole", False),
@@ -94,6 +96,14 @@ LOGS: dict[str, dict[str, tuple[object, bool]]] = {
         "sold": (("yes", "no", "unknown"), False),
     },
 }
+# far beyond any workshop, so that no figure overflows
+_LIMITS = {
+    "amount": (0, 1e9),
+    "positive": (1e-9, 1e9),
+    "whole": (0, 1e9),
+    "minutes": (1e-9, 1440),
+    "temperature": (-30, 60),
+}
 _UNIQUE = {"batches": "batch", "moulds": "mould"}
 _IN_WORDS = {
     "date": "a date such as 2025-04-03",
@@ -101,19 +111,30 @@ _IN_WORDS = {
     "amount": "a number of zero or more with a decimal point",
     "positive": "a number above zero with a decimal point",
     "whole": "a whole number of zero or more",
+    "minutes": "minutes above zero and at most the 1440 of a day, with a decimal point",
     "temperature": "degrees Celsius between -30 and 60",
 }
 
 
-def read_records(folder, file):
+@dataclass(frozen=True, kw_only=True)
+class Names:
+    """Names of the study file that its logs may use."""
+
+    products: dict[str, frozenset[str]]  # with the steps of each
+    channels: frozenset[str]
+    places: frozenset[str]  # stations and racks
+    tasks: frozenset[str]  # weekly tasks
+
+
+def read_records(folder, names):
     """Read every log of a study.
 
     Parameters
     ----------
     folder : Path
         The study's `records` folder; it need not exist.
-    file : StudyFile
-        The study file, whose names the logs must use.
+    names : Names or None
+        Names that the logs must use; None leaves them unchecked.
 
     Returns
     -------
@@ -127,7 +148,7 @@ def read_records(folder, file):
     if not folder.is_dir():
         return records, (), faults
     for path in sorted(folder.iterdir()):
-        if path.suffix.lower() != ".csv" or path.stem not in LOGS:
+        if path.suffix != ".csv" or path.stem not in LOGS:  # in small letters, as runs look for them
             if path.suffix.lower() == ".csv":
                 right = f"one of {', '.join(f'{name}.csv' for name in LOGS)}{close_match(path.stem, LOGS)}"
                 faults.append(Fault(file=f"records/{path.name}", wrong="unknown log", found=path.name, right=right))
@@ -136,11 +157,11 @@ def read_records(folder, file):
         faults += more
         if log is not None:
             records[path.stem] = log
-    for name, log in records.items():
-        faults += _unknown_names(name, log, file)
-    if not faults:
-        more, notes = _between_logs(records, file)
-        faults += more
+    if names is not None:
+        for name, log in records.items():
+            faults += _unknown_names(name, log, names)
+    more, notes = _between_logs(records, names)
+    faults += more
     return records, tuple(notes), faults
 
 
@@ -151,12 +172,17 @@ def _read_log(path):
     place, columns = f"records/{path.name}", LOGS[path.stem]
     try:
         text = path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        return None, [Fault(file=place, wrong="cannot be read", found=str(error.strerror), right="a file you may read")]
     except UnicodeDecodeError as error:
         line = path.read_bytes()[: error.start].count(b"\n") + 1
         return None, [
             Fault(file=place, row=line, wrong="is not UTF-8", found=str(error.reason), right="the file saved as CSV UTF-8")
         ]
-    rows = [(number, row) for number, row in _numbered(text) if any(cell.strip() for cell in row)]
+    try:
+        rows = [(number, row) for number, row in _numbered(text) if any(cell.strip() for cell in row)]
+    except csv.Error as error:
+        return None, [Fault(file=place, wrong="is not a table", found=str(error), right="rows of cells with commas between them")]
     if len(rows) < 2:
         found = "no header" if not rows else "a header and no rows"
         return None, [Fault(file=place, wrong="empty log", found=found, right="at least one row, or no such file")]
@@ -186,16 +212,17 @@ def _read_log(path):
         kind = columns[name][0]
         if kind == "date":
             frame[name] = pd.to_datetime(frame[name], format="%Y-%m-%d")
-        elif kind in ("amount", "positive", "whole", "temperature"):
+        elif kind in _LIMITS:
             frame[name] = pd.to_numeric(frame[name])
     for name in set(columns) - set(header):
-        frame[name] = pd.Series(pd.NaT if columns[name][0] == "date" else None, index=frame.index)
+        kind = {"date": "datetime64[ns]", **dict.fromkeys(_LIMITS, float)}.get(columns[name][0], object)
+        frame[name] = pd.Series([None] * len(frame), index=frame.index, dtype=kind)
     return frame, []
 
 
 def _numbered(text):
     """CSV rows with the line each starts on."""
-    reader, line = csv.reader(io.StringIO(text)), 1
+    reader, line = csv.reader(io.StringIO(text, newline="")), 1
     for row in reader:
         yield line, row
         line = reader.line_num + 1
@@ -245,16 +272,15 @@ def _fits(kind, cell):
         return True
     if kind == "date":
         try:
-            return bool(_DATE.match(cell)) and pd.Timestamp(cell) is not pd.NaT
+            return bool(_DATE.fullmatch(cell)) and pd.Timestamp(cell) is not pd.NaT
         except ValueError:
             return False
     try:
         figure = float(cell)
     except ValueError:
         return False
-    limits = {"amount": (0, 1e12), "positive": (1e-12, 1e12), "whole": (0, 1e12), "temperature": (-30, 60)}
-    low, high = limits[kind]
-    return low <= figure <= high and "_" not in cell and (kind != "whole" or figure == int(figure))
+    low, high = _LIMITS[kind]
+    return low <= figure <= high and cell.isascii() and "_" not in cell and (kind != "whole" or figure == int(figure))
 
 
 def _words(kind):
@@ -277,20 +303,22 @@ def _cell_fault(place, case, columns):
     )
 
 
-def _unknown_names(log, frame, file):
+def _unknown_names(log, frame, study):
     """Names in a log that the study file does not know."""
-    steps = {step for product in file.products.values() for step in product.steps}
+    other = study.tasks | study.channels if log == "timesheet" else frozenset()
     known = {
-        "product": set(file.products),
-        "channel": set(file.channels),
-        "station": set(file.stations) | set(file.racks),
-        "step": steps | ({*file.time.weekly_tasks, *file.channels} if log == "timesheet" else set()),
+        "product": study.products,
+        "channel": study.channels,
+        "station": study.places,
+        "step": other.union(*study.products.values()),
     }
     faults = []
     for column, names in known.items():
         if column not in frame or (column == "station" and not names):
             continue
         for row, name in frame[column].items():
+            if column == "step" and frame["product"][row] in study.products:
+                names = study.products[frame["product"][row]] | other
             if isinstance(name, str) and name not in names:
                 where = "a step, channel or weekly task" if column == "step" and log == "timesheet" else f"a {column}"
                 right = f"{where} of the study file: {', '.join(sorted(names))}{close_match(name, names)}"
@@ -307,7 +335,7 @@ def _unknown_names(log, frame, file):
     return faults
 
 
-def _between_logs(records, file):
+def _between_logs(records, names):
     """Faults and oddities that only show between columns or logs."""
     faults, notes = [], []
 
@@ -353,9 +381,14 @@ def _between_logs(records, file):
                     f"{line.date:%Y-%m-%d}, batch poured {by_id.date[line.batch]:%Y-%m-%d}",
                     "a date on or after the pour",
                 )
+            elif isinstance(line["product"], str) and line["product"] != by_id["product"][line.batch]:
+                own = by_id["product"][line.batch]
+                fault(
+                    "faults", row, "product", "not the product of its batch", repr(line["product"]), f"{own!r}, as in batches.csv"
+                )
         lost = found[(found.fate != "rework") & found.batch.isin(by_id.index)].groupby("batch").pieces.sum()
         missing = (by_id.casts - by_id.good).reindex(lost.index)
-        for batch in lost.index[lost > missing]:
+        for batch in lost.index[(lost > missing) & (missing >= 0)]:  # good beyond casts has a fault of its own
             row = found.index[found.batch == batch][-1]
             fault(
                 "faults",
@@ -365,12 +398,19 @@ def _between_logs(records, file):
                 f"{lost[batch]:g} scrapped or seconds, {missing[batch]:g} not good",
                 f"at most {missing[batch]:g} in all",
             )
+        loose = found[(found.fate != "rework") & found.batch.isna()]
+        for name, rows in loose.groupby("product"):
+            mine = by_id[by_id["product"] == name]
+            room = (mine.casts - mine.good).sum() - lost[lost.index.isin(mine.index)].sum()
+            if len(mine) and rows.pieces.sum() > room:
+                some = f"{rows.pieces.sum():g} scrapped or seconds of no batch, room for {room:g}"
+                fault("faults", rows.index[-1], "pieces", f"more faults than losses of {name}", some, f"at most {room:g} in all")
         unexplained = (by_id.casts - by_id.good).sum() - lost.sum()
         if unexplained > 0 and not faults:
             notes.append(
                 f"{unexplained:g} pieces are not good in batches.csv but have no row in faults.csv; they are booked to the first check."
             )
-    if found is not None and len(file.products) > 1:
+    if found is not None and names is not None and len(names.products) > 1:
         for row in found.index[found.batch.isna() & found["product"].isna()]:
             fault("faults", row, "product", "neither batch nor product", "blank", "one of them, as there are several products")
     return faults, notes

@@ -2,7 +2,8 @@
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
+from babel import Locale, UnknownLocaleError
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
 
 from .numbers import Number, Quantity, given_unit, ratio_of_units
 
@@ -34,7 +35,7 @@ def _q(unit: str = "", **limits: Any) -> Any:
 
 Share = _q(high=1.0)
 PassShare = _q(high=1.0, above=0.0)
-Minutes, Hours = _q("minute"), _q("hour")
+Minutes, Hours = _q("minute"), _q("hour", high=100_000.0)
 HoursPerWeek = _q("hour/week", high=168.0, basis="decided")
 Money, MoneyPerYear, MoneyPerHour = _q("{money}"), _q("{money}/year"), _q("{money}/hour", basis="decided")
 Price = _q("{money}", basis="decided")
@@ -105,10 +106,10 @@ class StepEntry(_Node):
 class MouldEntry(_Node):
     materials: dict[Key, MaterialEntry] = {}
     minutes: Minutes
-    life: _q(above=0.0)  # mean casts a cavity gives
-    life_shape: _q(above=0.0) = Number(2.5, "")
-    replace_at: _q(above=0.0, basis="decided") | None = None
-    sets: WholeDecided = Number(1.0, "", basis="decided")
+    life: _q(above=0.0, high=1e6)  # mean casts a cavity gives
+    life_shape: _q(low=0.5, high=20.0) = Number(2.5, "")
+    replace_at: _q(above=0.0, high=1e6, basis="decided") | None = None
+    sets: _q(above=0.0, high=200.0, basis="decided", whole=True) = Number(1.0, "", basis="decided")
     rest: Hours = Number(0.0, "hour", basis="decided")
 
 
@@ -143,7 +144,7 @@ class ChannelEntry(_Node):
 
 
 class StationEntry(_Node):
-    count: WholeDecided = Number(1.0, "", basis="decided")
+    count: _q(above=0.0, high=200.0, basis="decided", whole=True) = Number(1.0, "", basis="decided")
     places: WholeDecided | None = None
 
 
@@ -157,13 +158,22 @@ class EquipmentEntry(_Node):
     life: _q("year", above=0.0)
 
 
+def _known_locale(text: str) -> str:
+    """A locale that numbers can be written in."""
+    try:
+        Locale.parse(text)
+    except (UnknownLocaleError, ValueError):
+        raise ValueError("unknown locale -> a language and country such as en_IE, de_DE or en_US") from None
+    return text
+
+
 class StudyTable(_Node):
     name: str = Field(min_length=1)
     question: str = ""
     about: str = ""
     craft: str = "other"
     currency: str = Field(pattern=r"^[A-Z]{3}$")
-    locale: str = "en_GB"
+    locale: Annotated[str, AfterValidator(_known_locale)] = "en_GB"
     invented: bool = False
     draws: int = Field(8192, ge=128, le=4_194_304)
     seed: int = Field(1, ge=0, le=2**63 - 1)

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
+from scipy import interpolate, special
 
 __all__ = ["DISTRIBUTIONS", "Distribution", "distribution"]
 
@@ -27,6 +27,21 @@ class Distribution:
         return isinstance(other, Distribution) and (self.name, self.parameters) == (other.name, other.parameters)
 
 
+def _tabulated(exact, to_line, from_line):
+    """A smooth inverse distribution function by a spline over normal scores, some fifteen times faster than the exact one.
+
+    The spline runs through `to_line` of the exact values at 1,601 scores from -6.4 to 6.4, beyond which no draw falls;
+    its relative error is below 1e-8 (tests/test_draws.py). Where the exact value under- or overflows, it is used as it is.
+    """
+    scores = np.linspace(-6.4, 6.4, 1601)
+    with np.errstate(divide="ignore"):
+        nodes = to_line(exact(special.ndtr(scores)))
+    if not np.isfinite(nodes).all():
+        return exact
+    spline = interpolate.CubicSpline(scores, nodes)
+    return lambda p: from_line(spline(special.ndtri(p)))
+
+
 def _need(fits, message):
     if not fits:
         raise ValueError(message)
@@ -46,7 +61,8 @@ def _triangular(low, likely, high):
 def _pert(low, likely, high):
     _need(low <= likely <= high and low < high, f"low <= likely <= high, low < high; got {low:g}, {likely:g}, {high:g}")
     a, b = 1 + 4 * (likely - low) / (high - low), 1 + 4 * (high - likely) / (high - low)
-    return (lambda p: low + (high - low) * special.betaincinv(a, b, p)), likely
+    share = _tabulated(lambda p: special.betaincinv(a, b, p), special.logit, special.expit)
+    return (lambda p: low + (high - low) * share(p)), likely
 
 
 def _uniform(low, high):
@@ -67,13 +83,13 @@ def _lognormal(p10, p90):
 
 def _beta(mean, worth):
     _need(0 < mean < 1 and worth > 0, f"mean between 0 and 1, worth above 0; got {mean:g}, {worth:g}")
-    return (lambda p: special.betaincinv(mean * worth, (1 - mean) * worth, p)), mean
+    return _tabulated(lambda p: special.betaincinv(mean * worth, (1 - mean) * worth, p), special.logit, special.expit), mean
 
 
 def _gamma(mean, sd):
     _need(mean > 0 and sd > 0, f"mean and sd above 0; got {mean:g}, {sd:g}")
     shape = (mean / sd) ** 2
-    return (lambda p: special.gammaincinv(shape, p) * (mean / shape)), mean
+    return _tabulated(lambda p: special.gammaincinv(shape, p) * (mean / shape), np.log, np.exp), mean
 
 
 def _weibull(mean, shape):
@@ -86,6 +102,8 @@ def _discrete(values, weights):
     values, weights = np.asarray(values, float), np.asarray(weights, float)
     _need(values.size == weights.size and values.size > 0, "as many weights as values, at least one")
     _need(np.all(weights >= 0) and weights.sum() > 0, "weights of zero or more with a sum above 0")
+    order = np.argsort(values, kind="stable")
+    values, weights = values[order], weights[order]
     edges = np.cumsum(weights / weights.sum())[:-1]
     middle = values[np.searchsorted(edges, 0.5)]
     return (lambda p: values[np.searchsorted(edges, p, side="right")]), float(middle)
@@ -98,7 +116,7 @@ def _power_gamma(events, exposure, power, factor):
     def quantile(p):
         return factor * (exposure / special.gammainccinv(events, p)) ** (1 / power)
 
-    return quantile, float(quantile(np.array(0.5)))
+    return _tabulated(quantile, np.log, np.exp), float(quantile(0.5))
 
 
 # name -> (builder, parameters in the number's unit, parameters that are plain numbers)
@@ -146,6 +164,8 @@ def distribution(name, **parameters) -> Distribution:
     wanted = set(in_unit) | set(plain)
     if set(parameters) != wanted:
         raise ValueError(f"{name} needs {', '.join(sorted(wanted))}; got {', '.join(sorted(parameters)) or 'none'}")
+    if not all(np.isfinite(value).all() for value in parameters.values()):
+        raise ValueError(f"{name} needs finite parameters; got {parameters}")
     try:
         quantile, middle = build(**parameters)
     except ValueError as error:

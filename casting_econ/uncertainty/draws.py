@@ -96,6 +96,8 @@ def copula_matrix(names: list[str], pairs: list[tuple[str, str, float]]) -> np.n
     matrix = np.eye(len(names))
     for one, other, rank in pairs:
         i, j = names.index(one), names.index(other)
+        if i == j:
+            raise ValueError(f"a correlation needs two numbers; got {one!r} twice")
         matrix[i, j] = matrix[j, i] = 2.0 * np.sin(np.pi * rank / 6.0)
     try:
         return np.linalg.cholesky(matrix)

@@ -33,7 +33,11 @@ def firm(lines, fixed, profit=0.0):
         living_per_year=0.0,
         set_aside_share=0.0,
         products=tuple(
-            Product(name=f"line {i}", casts_per_load=1, steps=(Step(name="buy", minutes=1e-9, materials=(Material(name="all", cost=v),)),))
+            Product(
+                name=f"line {i}",
+                casts_per_load=1,
+                steps=(Step(name="buy", minutes=1e-9, materials=(Material(name="all", cost=v),)),),
+            )
             for i, (_, v, _) in enumerate(lines)
         ),
         channels=tuple(

@@ -12,7 +12,6 @@ JCGM = "JCGM 101:2008, clause 9.2, in sandialabs/suncal tests (d44c2cc), second-
 JCGM_MEMORY = "JCGM 101:2008, clause 9, from memory"
 NPL = "NPL report DEM-ES-011, Best practice guide 6, section 9.2, second-hand copy"
 DRAWS = round_up_draws(1_000_000)
-NOT_FINITE = pytest.mark.xfail(strict=True, reason="parameters that are not finite are accepted")
 P = np.array([1e-9, 1e-4, 0.05, 0.1, 0.37, 0.5, 0.81, 0.9, 0.95, 1 - 1e-4, 1 - 1e-9])
 
 
@@ -56,9 +55,7 @@ def test_pert_variance_published():
     assert variance == printed("1.6071"), MALC + "; beta variance from memory"
 
 
-@pytest.mark.parametrize(
-    ("low", "likely", "high", "expected"), [(0, 0.8, 1, "0.047"), (4, 5, 12, "3.167"), (2, 5, 8, "1.5")]
-)
+@pytest.mark.parametrize(("low", "likely", "high", "expected"), [(0, 0.8, 1, "0.047"), (4, 5, 12, "3.167"), (2, 5, 8, "1.5")])
 def test_triangular_variance_published(low, likely, high, expected):
     """D08; the mean is (low + likely + high) / 3."""
     mean, variance = moments(distribution("triangular", low=low, likely=likely, high=high))
@@ -92,10 +89,10 @@ SIGMA = np.log(4 / 2) / (2 * stats.norm.ppf(0.9))  # p10 2, p90 4
     ],
 )
 def test_quantile_equals_scipy(name, parameters, reference):
-    """Same quantiles as scipy's distribution of the same name, tails included."""
+    """Same quantiles as scipy's distribution of the same name, tails included, to the 1e-8 that tables are promised to."""
     p = P[P != 0.5] if name == "discrete" else P  # at the jump itself either value is a quantile
 
-    assert distribution(name, **parameters).quantile(p) == pytest.approx(reference.ppf(p), rel=1e-9)
+    assert distribution(name, **parameters).quantile(p) == pytest.approx(reference.ppf(p), rel=1e-8)
 
 
 @pytest.mark.parametrize(
@@ -201,9 +198,9 @@ def test_logarithm_of_rectangular_published():
         ("discrete", {"values": [1, 2], "weights": [1]}, "discrete needs as many weights as values, at least one"),
         ("discrete", {"values": [1], "weights": [0]}, "discrete needs weights of zero or more with a sum above 0"),
         ("uniform", {"low": 3, "hihg": 5}, "uniform needs high, low; got hihg, low"),
-        pytest.param("normal", {"mean": np.nan, "sd": 1}, "normal needs", marks=NOT_FINITE),
-        pytest.param("normal", {"mean": 1, "sd": np.inf}, "normal needs", marks=NOT_FINITE),
-        pytest.param("uniform", {"low": 1, "high": np.inf}, "uniform needs", marks=NOT_FINITE),
+        ("normal", {"mean": np.nan, "sd": 1}, "normal needs finite parameters"),
+        ("normal", {"mean": 1, "sd": np.inf}, "normal needs finite parameters"),
+        ("uniform", {"low": 1, "high": np.inf}, "uniform needs finite parameters"),
     ],
 )
 def test_distribution_refuses_what_describes_none(name, parameters, message):

@@ -38,7 +38,11 @@ def test_ratio_of_units_by_definition(unit, wanted, expected):
 
 @pytest.mark.parametrize(
     ("unit", "wanted", "message"),
-    [("gram", "liter", "cannot be read as liter"), ("grom", "gram", "unknown unit"), ("EUR", "USD", "cannot be read|unknown unit")],
+    [
+        ("gram", "liter", "cannot be read as liter"),
+        ("grom", "gram", "unknown unit"),
+        ("EUR", "USD", "cannot be read|unknown unit"),
+    ],
 )
 def test_ratio_of_units_refuses_what_does_not_fit(unit, wanted, message):
     """Mass is not volume, a misspelt unit is unknown, one currency is not another."""

@@ -1,0 +1,76 @@
+"""Time a million draws of a whole study against plain random numbers and against a loop, in one run.
+
+    python tests/benchmarks/evaluate.py [STUDY] [DRAWS]
+
+Ratios, not seconds, are what to compare between machines.
+"""
+
+import sys
+from pathlib import Path
+from time import perf_counter
+
+import numpy as np
+
+from casting_econ.assumptions import assume, assumptions_at, draw_values
+from casting_econ.models import evaluate
+from casting_econ.study import read_study
+
+STUDY = Path(__file__).resolve().parents[2] / "data" / "kelpmoor-handles"
+CHUNK, LOOP, SEED = 16_384, 300, 20
+
+
+def chunks(draws):
+    """Rows of each chunk."""
+    return [(start, min(start + CHUNK, draws)) for start in range(0, draws, CHUNK)]
+
+
+def plain_seconds(draws, numbers):
+    """Seconds for as many plain random numbers, in the same chunks."""
+    rng, begun = np.random.default_rng(SEED), perf_counter()
+    for start, stop in chunks(draws):
+        rng.random((stop - start, numbers))
+    return perf_counter() - begun
+
+
+def study_seconds(assumed, draws):
+    """Seconds for drawing, and for evaluating, all draws."""
+    drawing = evaluating = 0.0
+    for start, stop in chunks(draws):
+        begun = perf_counter()
+        values = draw_values(assumed, draws, SEED, start, stop)
+        drawn = perf_counter()
+        evaluate(assumptions_at(assumed.study, values))
+        drawing, evaluating = drawing + drawn - begun, evaluating + perf_counter() - drawn
+    return drawing, evaluating
+
+
+def loop_seconds(assumed, draws):
+    """Seconds that a loop over single draws would take, from some of them."""
+    values = draw_values(assumed, draws, SEED, 0, LOOP)
+    rows = [{key: float(v[i]) if np.ndim(v) else v for key, v in values.items()} for i in range(LOOP)]
+    begun = perf_counter()
+    for row in rows:
+        evaluate(assumptions_at(assumed.study, row))
+    return (perf_counter() - begun) / LOOP * draws
+
+
+def report(folder, draws, with_records):
+    """Print one line a measure for one study."""
+    assumed = assume(read_study(folder, with_records=with_records))
+    numbers = len(assumed.uncertain)
+    study_seconds(assumed, CHUNK)  # warm
+    plain = min(plain_seconds(draws, numbers) for _ in range(3))
+    drawing, evaluating = study_seconds(assumed, draws)
+    loop = loop_seconds(assumed, draws)
+    print(f"{folder.name}, {'with' if with_records else 'without'} records: {draws:,} draws of {numbers} uncertain numbers")
+    print(f"  plain random numbers   {plain:8.3f} s   1.0")
+    print(f"  drawing                {drawing:8.3f} s   {drawing / plain:.1f} x plain")
+    print(f"  evaluating             {evaluating:8.3f} s   {evaluating / plain:.1f} x plain")
+    print(f"  both                   {drawing + evaluating:8.3f} s   {(drawing + evaluating) / plain:.1f} x plain")
+    print(f"  loop over single draws {loop:8.0f} s   {loop / evaluating:,.0f} x evaluating at once")
+
+
+if __name__ == "__main__":
+    chosen = Path(sys.argv[1]) if len(sys.argv) > 1 else STUDY
+    for records in (False, True):
+        report(chosen, int(sys.argv[2]) if len(sys.argv) > 2 else 1_000_000, records)

@@ -1,0 +1,780 @@
+"""Every kind of broken input is told as a fault: where, what is wrong, what was found, what would be right."""
+
+import random
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from casting_econ.analysis import open_study
+from casting_econ.faults import StudyError
+from casting_econ.study import LOGS, read_study
+
+DATA = Path(__file__).parents[1] / "data"
+STUDIES = ("kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather")
+COMMAND = shutil.which("casting-econ", path=str(Path(sys.executable).parent))
+LINE = re.compile(r"(?P<file>study\.toml|records/\w+\.\w+)(:(?P<row>\d+))?(:(?P<column>[^:;]+))?: .+; right would be .+")
+STUDY = "study.toml"
+# a second product, for faults that one product cannot have
+HOOK = """
+[products.hook]
+casts_per_load = 4
+[products.hook.steps.cast]
+minutes = "1 min"
+[channels.shop]
+product = "hook"
+orders = "10 orders/year"
+pieces_per_order = 1
+price = "9 EUR"
+"""
+
+
+def edit(folder, file, old, new):
+    """Replace the first `old` in a file of a study; returns the row it stood in."""
+    path = folder / file
+    text = path.read_text(encoding="utf-8")
+
+    assert old in text, f"{old!r} is not in {file} any more"
+
+    path.write_text(text.replace(old, new, 1), encoding="utf-8", newline="")
+    return text[: text.index(old)].count("\n") + 1
+
+
+def row_of(folder, file, text):
+    """Row of the first line with this text."""
+    before, found, _ = (folder / file).read_text(encoding="utf-8").partition(text)
+
+    assert found, f"{text!r} is not in {file}"
+
+    return before.count("\n") + 1
+
+
+def append(folder, text):
+    """Add lines to the end of the study file; returns the row of the first."""
+    path = folder / STUDY
+    before = path.read_text(encoding="utf-8")
+    path.write_text(before + text, encoding="utf-8", newline="")
+    return before.count("\n") + 1
+
+
+def faults_of(folder):
+    """The faults that reading a study tells, each line in the promised form."""
+    with pytest.raises(StudyError) as caught:
+        open_study(folder)
+    lines = str(caught.value).split("\n")
+
+    assert len(lines) == len(caught.value.faults)
+    assert [line for line in lines if not LINE.fullmatch(line)] == []
+
+    return caught.value.faults
+
+
+@pytest.fixture
+def file_only(tmp_path):
+    """A demo without its logs."""
+    shutil.copyfile(DATA / STUDIES[0] / STUDY, tmp_path / STUDY)
+    return tmp_path
+
+
+@pytest.fixture
+def with_logs(tmp_path):
+    """A demo with the first rows of its logs: enough for every kind of fault, and quick to read."""
+    return first_rows(STUDIES[0], tmp_path / "study")
+
+
+def first_rows(name, target, rows=30):
+    """Copy a demo with the first rows of each log, faults only of batches that are kept."""
+    shutil.copytree(DATA / name, target)
+    batches = (target / "records" / "batches.csv").read_text(encoding="utf-8").splitlines()[: rows + 1]
+    kept = {line.split(",")[0] for line in batches}
+    for path in (target / "records").glob("*.csv"):
+        lines = path.read_text(encoding="utf-8").splitlines()
+        if path.stem == "faults":
+            lines = [line for line in lines if line.split(",")[1] in kept]
+        path.write_text("\n".join(lines[: rows + 1]) + "\n", encoding="utf-8", newline="")
+    return target
+
+
+def test_copies_are_sound(tmp_path):
+    """The copies that the tests below break have no fault of their own."""
+    for name in STUDIES:
+        assert set(read_study(first_rows(name, tmp_path / name)).records) == set(LOGS)
+        assert open_study(tmp_path / name).point().studio["pay_per_hour"] > 0
+
+
+# a wait of "18 h" that becomes: id, new text, what the line must say
+WAIT = "products.knob.steps.pot.wait"
+WAITS = [
+    ("no unit", "18", "no unit where one is needed", "found 18", "a number at least 0", "'2 hour'"),
+    ("wrong unit", '"18 g"', "a unit that cannot be read as hour", "found '18 g'", "'2 hour'"),
+    ("misspelt unit", '"18 huor"', "unknown unit 'huor'", "did you mean 'hour'?"),
+    ("unit that divides by zero", '"18 h/0"', "cannot be read as hour"),
+    ("unit with a power of a power", '"18 h**9**9**9"', "cannot be read as hour"),
+    ("unit in braces", '"18 {h}"', "cannot be read as hour"),
+    ("unit that never closes", '"18 h("', "cannot be read as hour"),
+    ("percentage for a unit", '"18 %"', "a percentage where a unit is needed"),
+    ("decimal comma", '"18,5 h"', "use a decimal point", "found '18,5 h'"),
+    ("comma after a figure", '"1,000.5 h"', "use a decimal point"),
+    ("text that is no number", '"overnight"', "not a number", "found 'overnight'"),
+    ("empty text", '""', "not a number", "found ''"),
+    ("true", "true", "not a number", "found True"),
+    ("list", '["18 h"]', "not a number"),
+    ("date", "2025-01-06", "not a number"),
+    ("empty table", "{}", "needs 'value', or 'low', 'likely' and 'high', or 'distribution'"),
+    ("too large for a computer", '"1e999 h"', "not a finite number"),
+    ("whole number of 400 digits", "9" * 400, "not a finite number"),
+    ("longer than anyone waits", '"1e300 h"', "outside the limits", "at most 100000"),
+    ("negative", '"-18 h"', "outside the limits", "at least 0"),
+    ("misspelt value", '{ valeu = "18 h" }', "unknown 'valeu'", "did you mean 'value'?"),
+    ("low above likely", '{ low = "20 h", likely = "18 h", high = "24 h" }', "low <= likely <= high"),
+    ("high left out", '{ low = "16 h", likely = "18 h" }', "'low', 'likely' and 'high'"),
+    ("unknown distribution", '{ distribution = "trianglar", low = "1 h" }', "'trianglar'", "did you mean 'triangular'?"),
+    ("distribution that is no name", "{ distribution = [] }", "unknown distribution []", "triangular, pert"),
+    ("distribution past the limits", '{ distribution = "normal", mean = "18 h", sd = "4 h" }', "outside the limits"),
+    ("unknown parameter", '{ distribution = "normal", mean = "18 h", sdd = "1 h" }', "'sdd'", "did you mean 'sd'?"),
+    ("parameter left out", '{ distribution = "normal", mean = "18 h" }', "normal needs mean, sd; got mean"),
+    ("parameters in the wrong order", '{ distribution = "lognormal", p10 = "20 h", p90 = "18 h" }', "0 < p10 < p90"),
+    ("parameter that overflows", '{ distribution = "lognormal", p10 = "1e-9 h", p90 = "9e4 h" }', "outside the limits"),
+    ("list for a figure", '{ distribution = "uniform", low = ["16 h"], high = "20 h" }', "single figures"),
+    ("figure for a list", '{ distribution = "discrete", values = "18 h", weights = 1 }', "lists"),
+    ("weights amiss", '{ distribution = "discrete", values = ["18 h"], weights = [1, 2] }', "as many weights as values"),
+    ("unknown basis", '{ value = "18 h", basis = "mesured" }', "basis must be one of", "did you mean 'measured'?"),
+    ("from something else", '{ value = "18 h", from = "memory" }', "records"),
+    ("worth of nothing", '{ value = "18 h", from = "records", worth = 0 }', "worth", "10 pieces"),
+    ("worth in words", '{ value = "18 h", from = "records", worth = "many" }', "worth", "10 pieces"),
+    ("note that is no text", '{ value = "18 h", note = 5 }', "note must be text"),
+]
+
+
+@pytest.mark.parametrize("case", WAITS, ids=lambda case: case[0])
+def test_wrong_number_is_told(case, file_only):
+    """A number that cannot be used is told by its line, its key, what it is, and what it should be."""
+    _, new, *texts = case
+    row = edit(file_only, STUDY, '"18 h"', new)
+
+    [fault] = faults_of(file_only)
+
+    assert (fault.file, fault.row, fault.column) == (STUDY, row, WAIT)
+    assert [text for text in texts if text not in str(fault)] == []
+
+
+KNOB = "products.knob.steps"
+# id, old text, new text, dotted key, what the line must say
+EDITS = [
+    # keys and kinds
+    ("unknown table", "[spread]", "[spreads]", "spreads", "unknown key", "did you mean 'spread'?"),
+    ("unknown key of a step", "wait = ", "waits = ", f"{KNOB}.pot.waits", "did you mean 'wait'?"),
+    ("unknown key of a material", "loss =", "los =", f"{KNOB}.pour.materials.resin.los", "did you mean 'loss'?"),
+    ("unknown key of a channel", "fee_fixed", "fee_fix", "channels.online.fee_fix", "did you mean 'fee_fixed'?"),
+    ("misspelt day", "monday =", "mondy =", "calendar.mondy", "did you mean 'monday'?"),
+    ("misspelt word", '"consumable"', '"consumabel"', f"{KNOB}.pour.materials.abrasives.kind", "did you mean 'consumable'?"),
+    ("neither true nor false", "invented = true", 'invented = "perhaps"', "study.invented", "true or false"),
+    ("number for a text", 'name = "Kelpmoor Handles"', "name = 7", "study.name", "found 7", "text in quotes"),
+    ("text for a list", "weekly_tasks = [", 'weekly_tasks = "books" # [', "time.weekly_tasks", "square brackets"),
+    ("name of odd letters", "[channels.joiner]", '[channels."j.öiner"]', "channels.j.öiner", "letters, digits, spaces"),
+    # single numbers of other kinds
+    ("minutes in grams", '"24 min"', '"24 g"', f"{KNOB}.pot.load_minutes", "cannot be read as minute"),
+    ("money of another country", '"96.00 EUR"', '"96.00 GBP"', "channels.online.price", "unknown unit 'GBP'", "'2 EUR'"),
+    ("price for another unit", '"30.00 EUR/kg"', '"30.00 EUR/h"', "products.knob.mould.materials.silicone.price", "EUR/g"),
+    ("amount in braces", '"21.6 g"', '"21.6 {g}"', f"{KNOB}.pour.materials.resin.quantity", "'24 g'"),
+    ("none of a material", '"21.6 g"', '"0 g"', f"{KNOB}.pour.materials.resin.quantity", "an amount above 0"),
+    ("share above one", '"89 %"', '"189 %"', f"{KNOB}.demould.pass_share", "outside the limits", "at most 1", "'25 %'"),
+    ("nothing passes", '"89 %"', '"0 %"', f"{KNOB}.demould.pass_share", "outside the limits", "above 0"),
+    ("negative minutes", '"24 min"', '"-24 min"', f"{KNOB}.pot.load_minutes", "outside the limits", "at least 0"),
+    ("negative price", '"96.00 EUR"', '"-96.00 EUR"', "channels.online.price", "outside the limits", "at least 0"),
+    ("more hours than a week has", '"34 h/week"', '"200 h/week"', "time.hours", "outside the limits", "at most 168"),
+    ("not a number", "count = 1", "count = nan", "stations.pressure-pot.count", "not a finite number", "found nan"),
+    ("infinity", "count = 1", "count = inf", "stations.pressure-pot.count", "not a finite number", "found inf"),
+    ("half a pot", "count = 1", "count = 1.5", "stations.pressure-pot.count", "a whole number above 0"),
+    ("a range of pots", "count = 1", "count = { low = 1, likely = 2, high = 3 }", "stations.pressure-pot.count", "'discrete'"),
+    ("more pots than fit a town", "count = 1", "count = 1e9", "stations.pressure-pot.count", "at most 200"),
+    ("mould that never wears", "life = {", "life_shape = 1e5\nlife = {", "products.knob.mould.life_shape", "at most 20"),
+    # study table
+    ("currency in words", '"EUR"', '"euro"', "study.currency", "found 'euro'", "three capitals"),
+    ("unknown locale", '"en_IE"', '"en-IE"', "study.locale", "unknown locale", "en_IE, de_DE or en_US"),
+    ("negative seed", "seed = 20", "seed = -1", "study.seed", "found -1", "greater than or equal to 0"),
+    ("seed in words", "seed = 20", 'seed = "lucky"', "study.seed", "a whole number"),
+    ("too few draws", "draws = 8192", "draws = 100", "study.draws", "found 100", "greater than or equal to 128"),
+    # calendar
+    (
+        "hours in words",
+        'monday = "09:00-17:00"',
+        'monday = "nine to five"',
+        "calendar.monday",
+        "not working hours",
+        "'09:00-12:30'",
+    ),
+    ("hours as a number", 'monday = "09:00-17:00"', "monday = 9", "calendar.monday", "text in quotes"),
+    ("hours backwards", 'monday = "09:00-17:00"', 'monday = "17:00-09:00"', "calendar.monday", "not working hours"),
+    ("seventy-five minutes", 'monday = "09:00-17:00"', 'monday = "09:75-17:00"', "calendar.monday", "not working hours"),
+    # what no single key can know
+    ("unknown product of a channel", 'product = "knob"', 'product = "knop"', "channels.online.product", "did you mean 'knob'?"),
+    ("unknown place to wait", 'wait_in = "pressure-pot"', 'wait_in = "presure-pot"', f"{KNOB}.pot.wait_in", "'pressure-pot'?"),
+    ("load larger than its station", "value = 14,", "value = 15,", f"{KNOB}.pot.wait_in", "found 15 pieces", "at most 14"),
+    ("load longer than any window", '"24 min"', '"9 h"', f"{KNOB}.pot.load_minutes", "found 540 minutes", "480 minutes"),
+    ("load with no minutes", '"24 min"', '"0 min"', f"{KNOB}.pot.load_minutes", "found 0 minutes", "above 0"),
+    (
+        "load that may outlast any window",
+        'load_minutes = { value = "24 min", from = "records", worth = "10 loads" }',
+        'load_minutes = { low = "24 min", likely = "60 min", high = "500 min" }',
+        f"{KNOB}.pot.load_minutes",
+        "does not fit a working window",
+    ),
+    ("negative weight of a cause", "voids = 5", "voids = -5", f"{KNOB}.demould.causes", "not weights"),
+    ("weight that is no number", "voids = 5", "voids = nan", f"{KNOB}.demould.causes", "not weights"),
+    (
+        "weights all zero",
+        '{ scratch = 2, "insert skewed" = 1 }',
+        "{ scratch = 0 }",
+        f"{KNOB}.fit-and-check.causes",
+        "not all zero",
+    ),
+    ("no hours left", '"34 h/week"', '"6 h/week"', "time.hours", "no hours left", "found 299 fixed and stall hours"),
+    ("two targets", "per_hour =", 'wage = "ie-living-wage-2024"\nper_hour =', "target", "needs one target", "found both"),
+    ("unknown wage", "per_hour =", 'wage = "ie-living-wage-2O24" #', "target.wage", "did you mean 'ie-living-wage-2024'?"),
+    ("wage of another currency", "per_hour =", 'wage = "uk-living-wage-2024" #', "target.wage", "found GBP", "a wage in EUR"),
+    ("no target", "per_hour =", "#", "target", "needs one target", "found neither"),
+]
+# where the fault of some edits stands, if not in the edited line
+ELSEWHERE = {
+    "load larger than its station": 'wait_in = "pressure-pot"',
+    "mould that never wears": "life_shape =",
+    "two targets": "[target]",
+    "no target": "[target]",
+}
+
+
+@pytest.mark.parametrize("case", EDITS, ids=lambda case: case[0])
+def test_wrong_entry_is_told(case, file_only):
+    """An entry that cannot be used is told by its line and its key."""
+    _, old, new, column, *texts = case
+    row = edit(file_only, STUDY, old, new)
+    if case[0] in ELSEWHERE:
+        row = row_of(file_only, STUDY, ELSEWHERE[case[0]])
+
+    [fault] = faults_of(file_only)
+
+    assert (fault.file, fault.row, fault.column) == (STUDY, row, column)
+    assert [text for text in texts if text not in str(fault)] == []
+
+
+def cut(folder, start, end):
+    """Take out the lines of the study file from one text to just before another."""
+    path = folder / STUDY
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text[: text.index(start)] + text[text.index(end, text.index(start)) :], encoding="utf-8", newline="")
+
+
+def tie(*pairs):
+    """Lines of the study file that correlate numbers."""
+    return "".join(f"\n[[correlations]]\nbetween = {list(pair[:2])}\nrank = {pair[2]}\n" for pair in pairs)
+
+
+# id, what is done to the folder, text of the row at fault or None, key, what the line must say
+ACTS = [
+    ("needed key left out", lambda f: edit(f, STUDY, "weeks =", "# weeks ="), "[time]", "time.weeks", "is missing"),
+    ("needed table left out", lambda f: cut(f, "[target]", "[spread]"), None, "target", "is missing", "this key with a value"),
+    ("no calendar", lambda f: cut(f, "[calendar]", "[target]"), None, "calendar", "is missing"),
+    ("calendar without days", lambda f: cut(f, "monday =", "[target]"), "[calendar]", "calendar", "at least one entry"),
+    (
+        "calendar without hours",
+        lambda f: (cut(f, "monday =", "[target]"), edit(f, STUDY, "[calendar]", '[calendar]\nmonday = ""')),
+        "[calendar]",
+        "calendar",
+        "no working hours at all",
+        "09:00-12:30",
+    ),
+    (
+        "windows that overlap",
+        lambda f: edit(f, STUDY, '"09:00-17:00"', '"09:00-12:00, 11:00-17:00"'),
+        "[calendar]",
+        "calendar",
+        "must not overlap",
+        "11 h",
+    ),
+    ("product sold nowhere", lambda f: append(f, HOOK.replace('"hook"', '"knob"')), "[products.hook]", "products.hook", "'hook'"),
+    ("unknown number", lambda f: append(f, tie(("spread.demandd", "spread.price", 0.5))), "between", None, "'spread.demand'?"),
+    (
+        "second of two pairs",
+        lambda f: append(f, tie(("spread.minutes", "spread.price", 0.5), ("spread.prise", "spread.demand", 0.5))),
+        "between = ['spread.prise'",
+        "correlations.1.between",
+        "'spread.price'?",
+    ),
+    ("number with itself", lambda f: append(f, tie(("spread.price", "spread.price", 0.5))), "between", None, "two different"),
+    (
+        "pair twice",
+        lambda f: append(f, tie(("spread.minutes", "spread.price", 0.5), ("spread.price", "spread.minutes", 0.1))),
+        "between = ['spread.price'",
+        "correlations.1.between",
+        "pair twice",
+    ),
+    (
+        "correlations that contradict",
+        lambda f: append(
+            f,
+            tie(
+                ("spread.demand", "spread.price", 0.9),
+                ("spread.demand", "spread.minutes", 0.9),
+                ("spread.minutes", "spread.price", -0.9),
+            ),
+        ),
+        "[[correlations]]",
+        "correlations",
+        "cannot all hold at once",
+    ),
+    (
+        "perfect correlation",
+        lambda f: append(f, tie(("spread.demand", "spread.price", 1.0))),
+        "rank",
+        "correlations.0.rank",
+        "less than 1",
+    ),
+    (
+        "station and rack of one name",
+        lambda f: append(f, "\n[racks.pressure-pot]\nplaces = 9\n"),
+        "[racks.pressure-pot]",
+        "racks.pressure-pot",
+        "same name as a station",
+    ),
+    (
+        "load of a mould longer than any window",
+        lambda f: (edit(f, STUDY, 'wait_in = "pressure-pot"', ""), edit(f, STUDY, '"24 min"', '"9 h"')),
+        "load_minutes",
+        f"{KNOB}.pot.load_minutes",
+        "540 minutes",
+    ),
+    ("not TOML", lambda f: edit(f, STUDY, "seed = 20", "seed 20"), "seed 20", None, "is not valid TOML", "key = value"),
+    ("TOML cut short", lambda f: append(f, "\n[overheads"), None, None, "is not valid TOML"),
+    ("brackets without end", lambda f: append(f, "\nx = " + "[" * 9999), None, None, "is not valid TOML"),
+    ("figure of 5000 digits", lambda f: append(f, "\nx = " + "9" * 5000), None, None, "is not valid TOML"),
+    (
+        "not UTF-8",
+        lambda f: (f / STUDY).write_bytes('name = "Möwe"'.encode("latin-1")),
+        None,
+        None,
+        "cannot be read as text",
+        "a text file saved as UTF-8",
+    ),
+    ("no study file", lambda f: (f / STUDY).unlink(), None, None, "study file is missing", "folder without it"),
+]
+
+
+@pytest.mark.parametrize("case", ACTS, ids=lambda case: case[0])
+def test_wrong_study_file_is_told(case, file_only):
+    """What is wrong with the file as a whole, or with two entries together, is told where it can best be seen."""
+    _, act, at, column, *texts = case
+    act(file_only)
+
+    [fault] = faults_of(file_only)
+
+    assert fault.file == STUDY
+    assert fault.row == (None if at is None else row_of(file_only, STUDY, at))
+    assert column is None or fault.column == column
+    assert [text for text in texts if text not in str(fault)] == []
+
+
+def test_nothing_sold_is_told_for_every_product(file_only):
+    """No order in any channel is a fault of the channels and of each product."""
+    for orders in ("216", "44", "22"):
+        edit(file_only, STUDY, f'"{orders} orders/year"', '"0 orders/year"')
+
+    wrong = [(fault.column, fault.wrong) for fault in faults_of(file_only)]
+
+    assert wrong == [("channels", "nothing is sold"), ("products.knob", "is sold nowhere")]
+
+
+@pytest.mark.parametrize(("name", "found"), [("nowhere", "no such folder"), ("nowhere/study.toml", "no such folder")])
+def test_missing_folder_is_told(tmp_path, name, found):
+    """A folder that is not there is told by the path that was given."""
+    [fault] = faults_of(tmp_path / name)
+
+    assert (fault.wrong, fault.right) == ("study file is missing", "a folder with a study.toml")
+    assert found in fault.found and name in fault.found
+
+
+def test_file_in_place_of_folder_is_told(file_only):
+    """Naming study.toml instead of its folder is told as such."""
+    [fault] = faults_of(file_only / STUDY)
+
+    assert fault.wrong == "study file is missing" and fault.found.startswith("a file: ")
+
+
+# log, id, old text, new text (in the same row), column at fault, what the line must say
+LOG_EDITS = [
+    # header
+    ("sales", "semicolons", "date,order,channel", "date;order;channel", None, "unknown column", "one of date, order"),
+    ("sales", "unknown column", ",fees,", ",feees,", None, "unknown column", "found 'feees'", "did you mean 'fees'?"),
+    ("sales", "column twice", ",fees,", ",price,", "price", "column twice", "each column once"),
+    ("sales", "needed column left out", "date,order,channel,", "date,order,kind,", "channel", "column is missing", "some text"),
+    # cells
+    ("sales", "too few cells", ",K-0001", "", None, "wrong number of cells", "found 11", "12, as in the header"),
+    ("sales", "too many cells", ",K-0001", ",K-0001,x", None, "wrong number of cells", "found 13"),
+    ("sales", "quote that never closes", ",K-0001", ',"K-0001', None, "wrong number of cells"),
+    ("sales", "needed cell empty", "K-0001,online", "K-0001,", "channel", "empty cell", "some text"),
+    ("sales", "needed cell of spaces", "K-0001,online", "K-0001,   ", "channel", "empty cell"),
+    ("sales", "no such date", "2025-01-06,K-0001", "2025-02-30,K-0001", "date", "found '2025-02-30'", "2025-04-03"),
+    ("sales", "day first", "2025-01-06,K-0001", "06/01/2025,K-0001", "date", "found '06/01/2025'", "a date such as"),
+    ("sales", "date with a time", "2025-01-06,K-0001", "2025-01-06 09:00,K-0001", "date", "a date such as"),
+    ("sales", "date of another age", "2025-01-06,K-0001", "0025-01-06,K-0001", "date", "found '0025-01-06'"),
+    ("sales", "date after all clocks", "2025-01-06,K-0001", "9999-12-31,K-0001", "date", "found '9999-12-31'"),
+    ("sales", "decimal comma", ",128.0,", ',"128,0",', "price", "found '128,0'", "with a decimal point"),
+    ("sales", "thousands", ",128.0,", ",1_128.0,", "price", "found '1_128.0'"),
+    ("sales", "currency sign", ",128.0,", ",€128,", "price", "found '€128'"),
+    ("sales", "figures of another script", ",128.0,", ",١٢٨,", "price", "found '١٢٨'"),
+    ("sales", "not a number", ",128.0,", ",nan,", "price", "found 'nan'", "zero or more"),
+    ("sales", "infinity", ",128.0,", ",inf,", "price", "found 'inf'"),
+    ("sales", "negative price", ",128.0,", ",-128.0,", "price", "found '-128.0'", "zero or more"),
+    ("sales", "half a piece", ",knob,8,", ",knob,8.5,", "pieces", "found '8.5'", "a whole number"),
+    ("sales", "unknown kind", "0.0,sale", "0.0,sael", "kind", "found 'sael'", "did you mean 'sale'?"),
+    ("sales", "unknown channel", "K-0001,online", "K-0001,onlien", "channel", "found 'onlien'", "did you mean 'online'?"),
+    ("sales", "unknown product", "online,knob,8", "online,knop,8", "product", "found 'knop'", "did you mean 'knob'?"),
+    ("timesheet", "negative minutes", "pour,6,", "pour,-6,", "minutes", "found '-6'", "above zero"),
+    ("timesheet", "no minutes", "pour,6,", "pour,0,", "minutes", "found '0'", "above zero"),
+    ("timesheet", "more minutes than a day", "pour,6,", "pour,1441,", "minutes", "found '1441'", "1440 of a day"),
+    ("timesheet", "fractional pieces", ",pour,6,knob,14", ",pour,6,knob,14.5", "pieces_handled", "a whole number"),
+    ("timesheet", "unknown step", ",pour,", ",poor,", "step", "a step, channel or weekly task", "did you mean 'pour'?"),
+    (
+        "timesheet",
+        "more passed than handled",
+        "pour,6,knob,14,,",
+        "pour,6,knob,14,15,",
+        "pieces_passed",
+        "15 of 14",
+        "at most 14",
+    ),
+    ("batches", "more good than casts", "KM1,14,11,343", "KM1,14,15,343", "good", "15 of 14", "at most 14"),
+    ("batches", "batch id twice", "K002,", "K001,", "batch", "the same id twice", "found 'K001'", "each id once"),
+    ("batches", "unknown station", "K001,2025-01-06,knob,pressure-pot", "K001,2025-01-06,knob,pot", "station", "pressure-pot"),
+    ("batches", "hotter than any room", "343,17.0", "343,170", "room_c", "found '170'", "between -30 and 60"),
+    ("faults", "unknown batch", "K001,knob,demould,voids", "K01,knob,demould,voids", "batch", "did you mean 'K001'?"),
+    ("faults", "unknown fate", "voids,2,scrap", "voids,2,scarp", "fate", "found 'scarp'", "did you mean 'scrap'?"),
+    ("faults", "step of no product", "K001,knob,demould", "K001,knob,books", "step", "unknown step", "found 'books'"),
+    (
+        "faults",
+        "fault before pour",
+        "2025-01-07,K001",
+        "2025-01-05,K001",
+        "date",
+        "batch poured 2025-01-06",
+        "on or after the pour",
+    ),
+    (
+        "faults",
+        "more faults than losses",
+        "weed shifted or bled,1,scrap",
+        "tacky,2,scrap",
+        "pieces",
+        "4 scrapped or seconds, 3 not good",
+    ),
+    ("moulds", "mould id twice", "KM2,", "KM1,", "mould", "the same id twice", "found 'KM1'"),
+    (
+        "moulds",
+        "retired before made",
+        "2025-01-02,660,96,2025-02-12",
+        "2025-01-02,660,96,2025-01-01",
+        "retired",
+        "made 2025-01-02",
+    ),
+    ("moulds", "retired without casts", "2025-02-12,26,", "2025-02-12,,", "casts_at_retirement", "found KM1", "casts a cavity"),
+    ("purchases", "nothing bought", "overhead,1,month,13.33", "overhead,0,month,13.33", "quantity", "found '0'", "above zero"),
+    ("prices_seen", "sold or not", ",yes", ",ja", "sold", "found 'ja'", "one of yes, no, unknown"),
+]
+
+
+@pytest.mark.parametrize("case", LOG_EDITS, ids=lambda case: f"{case[0]}: {case[1]}")
+def test_wrong_cell_is_told(case, with_logs):
+    """A cell that cannot be used is told by its log, its row in the file and its column."""
+    log, _, old, new, column, *texts = case
+    row = edit(with_logs, f"records/{log}.csv", old, new)
+
+    [fault, *more] = faults_of(with_logs)
+    if case[1] in KNOCK_ON:
+        fault = next(one for one in (fault, *more) if one.row == row and one.column == (column or ""))
+    else:
+        assert more == []
+
+    assert (fault.file, fault.row, fault.column) == (f"records/{log}.csv", row, column or "")
+    assert [text for text in texts if text not in str(fault)] == []
+
+
+# edits that leave a second fault behind: the column that is missing now, the other row of an id, the rows after a quote
+KNOCK_ON = ("semicolons", "column twice", "needed column left out", "batch id twice", "mould id twice")
+
+
+# id, what is done to the folder, file at fault, row, column, what the line must say
+LOG_ACTS = [
+    (
+        "unknown log",
+        lambda f: (f / "records/sales.csv").rename(f / "records/sale.csv"),
+        "sale.csv",
+        None,
+        "did you mean 'sales'?",
+    ),
+    ("capital letters", lambda f: (f / "records/sales.csv").rename(f / "records/sales.CSV"), "sales.CSV", None, "unknown log"),
+    ("empty log", lambda f: (f / "records/sales.csv").write_text(""), "sales.csv", None, "empty log", "no header"),
+    ("blank lines only", lambda f: (f / "records/sales.csv").write_text("\n , \n"), "sales.csv", None, "empty log", "no header"),
+    (
+        "header only",
+        lambda f: (f / "records/sales.csv").write_text("date,channel,product,pieces,price\n"),
+        "sales.csv",
+        None,
+        "a header and no rows",
+        "no such file",
+    ),
+    (
+        "folder of the name",
+        lambda f: ((f / "records/sales.csv").unlink(), (f / "records/sales.csv").mkdir()),
+        "sales.csv",
+        None,
+        "read",
+    ),
+    ("cell without end", lambda f: edit(f, "records/sales.csv", "K-0001", "x" * 200_000), "sales.csv", None, "is not a table"),
+    (
+        "not UTF-8",
+        lambda f: (f / "records/sales.csv").write_bytes(b"date,channel,product,pieces,price\n2025-01-06,caf\xe9,knob,1,2\n"),
+        "sales.csv",
+        2,
+        "is not UTF-8",
+        "saved as CSV UTF-8",
+    ),
+    (
+        "UTF-16",
+        lambda f: (f / "records/sales.csv").write_bytes((f / "records/sales.csv").read_text(encoding="utf-8").encode("utf-16")),
+        "sales.csv",
+        1,
+        "is not UTF-8",
+    ),
+    (
+        "neither batch nor product",
+        lambda f: (append(f, HOOK), edit(f, "records/faults.csv", ",K001,knob,", ",,,")),
+        "faults.csv",
+        2,
+        "neither batch nor product",
+    ),
+    (
+        "product of another batch",
+        lambda f: (
+            append(f, HOOK.replace("steps.cast", "steps.demould")),
+            edit(f, "records/faults.csv", ",K001,knob,", ",K001,hook,"),
+        ),
+        "faults.csv",
+        2,
+        "not the product of its batch",
+        "'knob', as in batches.csv",
+    ),
+    (
+        "step of another product",
+        lambda f: (append(f, HOOK), edit(f, "records/timesheet.csv", ",pour,6,knob", ",cast,6,knob")),
+        "timesheet.csv",
+        3,
+        "unknown step",
+        "found 'cast'",
+    ),
+    (
+        "more faults of no batch than losses",
+        lambda f: (f / "records/faults.csv").write_text(
+            "date,product,step,cause,pieces,fate\n2025-02-01,knob,demould,voids,10000,scrap\n"
+        ),
+        "faults.csv",
+        2,
+        "more faults than losses of knob",
+    ),
+]
+
+
+@pytest.mark.parametrize("case", LOG_ACTS, ids=lambda case: case[0])
+def test_wrong_log_is_told(case, with_logs):
+    """What is wrong with a log as a whole, or between logs, is told by its name and row."""
+    _, act, file, row, *texts = case
+    act(with_logs)
+
+    [fault] = faults_of(with_logs)
+
+    assert (fault.file, fault.row) == (f"records/{file}", row)
+    assert [text for text in texts if text not in str(fault)] == []
+
+
+@pytest.mark.parametrize(
+    "act",
+    [
+        lambda path: path.write_bytes(path.read_bytes().replace(b"\n", b"\r\n")),
+        lambda path: path.write_bytes(path.read_bytes().replace(b"\n", b"\r")),
+        lambda path: path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes()),
+        lambda path: path.write_bytes(path.read_bytes().replace(b",", b" , ")),
+        lambda path: path.write_bytes(path.read_bytes().replace(b"\n", b"\n\n,,,,,,,,,,,\n")),
+    ],
+    ids=["carriage return and line feed", "carriage return", "byte order mark", "spaces", "blank rows"],
+)
+def test_harmless_oddities_are_no_fault(act, with_logs):
+    """Line ends, a byte order mark, spaces and blank rows of spreadsheet programs change nothing."""
+    expected = read_study(with_logs).records["sales"]
+    act(with_logs / "records" / "sales.csv")
+
+    found = read_study(with_logs).records["sales"]
+
+    assert found.reset_index(drop=True).equals(expected.reset_index(drop=True))
+
+
+@pytest.mark.parametrize(
+    ("log", "column"), [(log, column) for log, columns in LOGS.items() for column, (_, needed) in columns.items() if not needed]
+)
+def test_column_that_is_not_needed_may_be_left_out(log, column, with_logs):
+    """A study with a column left out reads the same as with that column blank."""
+    path = with_logs / "records" / f"{log}.csv"
+    rows = [line.split(",") for line in path.read_text(encoding="utf-8").splitlines()]
+    at = rows[0].index(column)
+    retired = log == "moulds" and column == "casts_at_retirement"  # needed once there is a date of retirement
+    others = [at, *([rows[0].index("retired")] if retired else [])]
+    results = []
+    for blank in (True, False):
+        kept = [
+            [("" if i in others and n and (blank or i != at) else cell) for i, cell in enumerate(row) if blank or i != at]
+            for n, row in enumerate(rows)
+        ]
+        path.write_text("\n".join(map(",".join, kept)) + "\n", encoding="utf-8", newline="")
+        results.append(open_study(with_logs).point().studio)
+
+    assert results[0] == results[1]
+
+
+def six(folder):
+    """Six faults: two in the study file, one in each of four logs; what their lines must begin with."""
+    return [
+        f"{STUDY}:{edit(folder, STUDY, chr(34) + '18 h' + chr(34), chr(34) + '18 g' + chr(34))}:{WAIT}: ",
+        f"{STUDY}:{edit(folder, STUDY, 'draws = 8192', 'draws = 8')}:study.draws: ",
+        f"records/sales.csv:{edit(folder, 'records/sales.csv', 'K-0001,online', 'K-0001,onlien')}:channel: ",
+        f"records/batches.csv:{edit(folder, 'records/batches.csv', 'KM1,14,11', 'KM1,14,15')}:good: ",
+        f"records/timesheet.csv:{edit(folder, 'records/timesheet.csv', 'pour,6', 'pour,-6')}:minutes: ",
+        f"records/moulds.csv:{edit(folder, 'records/moulds.csv', '2025-02-12,26', '2025-01-01,26')}:retired: ",
+    ]
+
+
+def test_all_faults_are_told_at_once(with_logs):
+    """Faults of the study file do not hide those of the logs, nor one log those of another."""
+    expected = six(with_logs)
+
+    found = [str(fault) for fault in faults_of(with_logs)]
+
+    assert len(found) == 6
+    assert [start for start in expected if not any(line.startswith(start) for line in found)] == []
+
+
+def told(*words):
+    """Run the real command; what it printed on its error stream, and its exit code."""
+    assert COMMAND, "casting-econ is not installed beside this Python"
+    ended = subprocess.run(
+        [COMMAND, *map(str, words)], capture_output=True, text=True, encoding="utf-8", timeout=120, check=False
+    )
+    assert "Traceback" not in ended.stdout + ended.stderr
+    return ended.stderr, ended.returncode
+
+
+@pytest.mark.parametrize("command", [("run",), ("check",), ("sweep", "--scrap", "5%", "--cure", "12h")], ids=lambda c: c[0])
+def test_command_tells_every_fault_and_writes_nothing(command, with_logs):
+    """Six faults in one go, exit code 2, no traceback, and nothing left behind."""
+    expected = six(with_logs)
+    before = sorted(with_logs.rglob("*"))
+    name, *options = command
+
+    error, code = told(name, with_logs, *options)
+
+    assert code == 2
+    assert [start for start in expected if start not in error] == []
+    assert error.rstrip().endswith("6 faults found; nothing was written.")
+    assert sorted(with_logs.rglob("*")) == before
+
+
+@pytest.mark.parametrize(
+    ("act", "text"),
+    [
+        (lambda f: shutil.rmtree(f), "study file is missing"),
+        (lambda f: (f / STUDY).write_text("[study", encoding="utf-8"), "is not valid TOML"),
+        (lambda f: (f / "records/sales.csv").write_text("", encoding="utf-8"), "empty log"),
+    ],
+    ids=["no folder", "not TOML", "empty log"],
+)
+def test_command_tells_one_fault(act, text, with_logs):
+    """One fault is one line and a count that says so."""
+    act(with_logs)
+
+    error, code = told("check", with_logs)
+
+    assert code == 2
+    assert text in error and "\n1 fault found; nothing was written." in error
+
+
+# values that a slip, a paste or a spreadsheet could put anywhere
+VALUES = """true|[]|[1, 2]|{}|{ a = 1 }|1e308|-1e308|inf|nan|0|-1|1|""|"x"|2025-01-01|07:32:00|"1e999 min"|"-5 min"|"5 min/0"|"5 **"
+"10 %"|"200 %"|99999999999999999999|"5 EUR"|"5 GBP"|"5 min 2"|{ value = [1] }|{ value = 1, worth = [] }|{ value = 1, basis = [] }
+{ low = "1 min", likely = "2 min", high = "1 min" }|{ low = 1, likely = 2, high = 3 }|{ distribution = [] }|"5 {x}"|"5 (min"
+{ distribution = "discrete", values = [], weights = [] }|{ distribution = "uniform", low = [1, 2], high = 5 }|"9e9 h"|"9e9 EUR"
+{ distribution = "beta", mean = 0.5, worth = 1e300 }|{ distribution = "weibull", mean = 5, shape = 1e-3 }|"0 min"|"0 EUR"|"1 year"
+"""
+CELLS = """|  |nan|inf|-1|1e400|1e13|x|"|1,5|"1,5"|2025-13-01|06/01/2025|0001-01-01|9999-12-31|0|1|1_0|٣|0x10|1e3|999999999|true|NA|1.5|1440"""
+VALUES, CELLS = VALUES.replace("\n", "|").strip("|").split("|"), CELLS.split("|")
+
+
+def slip(rng, text, toml):
+    """One random slip in a text: a line lost, doubled or moved, a letter lost, a value or cell replaced."""
+    lines = text.split("\n")
+    at = rng.randrange(len(lines))
+    kind = rng.random()
+    if kind < 0.15:
+        del lines[at]
+    elif kind < 0.25:
+        lines.insert(rng.randrange(len(lines)), lines[at])
+    elif kind < 0.3 and lines[at]:
+        letter = rng.randrange(len(lines[at]))
+        lines[at] = lines[at][:letter] + lines[at][letter + 1 :]
+    elif toml:
+        at = rng.choice([i for i, line in enumerate(lines) if "=" in line and not line.startswith("#")])
+        figures = list(re.finditer(r'= *("[^"]*"|[\d.]+)', lines[at]))
+        where = rng.choice(figures).span(1) if figures else (lines[at].index("=") + 2, len(lines[at]))
+        lines[at] = lines[at][: where[0]] + rng.choice(VALUES) + lines[at][where[1] :]
+    else:
+        at = rng.choice([0, at, at])
+        cells = lines[at].split(",")
+        cells[rng.randrange(len(cells))] = rng.choice(CELLS)
+        lines[at] = ",".join(cells)
+    return "\n".join(lines)
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("name", STUDIES)
+def test_random_slips_end_in_a_result_or_in_faults(name, seed, tmp_path):
+    """Whatever one to three slips do to a study, it gives a result or faults, never another error: 20 studies a seed."""
+    rng, sound = random.Random(f"{name} {seed}"), first_rows(name, tmp_path / "sound", rows=8)
+    texts = {path.relative_to(sound): path.read_text(encoding="utf-8") for path in sorted(sound.rglob("*.*"))}
+    outcomes = []
+    for number in range(20):
+        broken = dict(texts)
+        for _ in range(rng.choice([1, 1, 2, 3])):
+            file = Path(STUDY) if rng.random() < 0.6 else rng.choice(list(texts))
+            broken[file] = slip(rng, broken[file], file == Path(STUDY))
+        for file, text in broken.items():
+            (sound / file).write_text(text, encoding="utf-8", newline="")
+        try:
+            open_study(sound).point()
+            outcomes.append("result")
+        except StudyError as error:
+            outcomes.append("faults")
+            assert [line for line in str(error).split("\n") if "; right would be " not in line] == []
+        except Exception as error:
+            changed = {str(file): text for file, text in broken.items() if text != texts[file]}
+            raise AssertionError(f"study {number} of seed {seed}: {changed}") from error
+
+    assert {"result", "faults"} == set(outcomes)
+
+
+@pytest.mark.xfail(strict=True, raises=ValueError, reason="loads that the logs show to outlast any window end in a traceback")
+def test_logs_of_loads_longer_than_any_window_are_told(with_logs):
+    """Load minutes that the timesheet shows to fit no working window are a fault, as they are in the study file."""
+    path = with_logs / "records" / "timesheet.csv"
+    path.write_text(re.sub(r",pot,\d+,", ",pot,700,", path.read_text(encoding="utf-8")), encoding="utf-8")
+
+    with pytest.raises(StudyError):
+        open_study(with_logs).point()

@@ -85,7 +85,7 @@ def with_logs(tmp_path):
     return first_rows(STUDIES[0], tmp_path / "study")
 
 
-def first_rows(name, target, rows=30):
+def first_rows(name, target, rows=10):
     """Copy a demo with the first rows of each log, faults only of batches that are kept."""
     shutil.copytree(DATA / name, target)
     batches = (target / "records" / "batches.csv").read_text(encoding="utf-8").splitlines()[: rows + 1]
@@ -323,7 +323,7 @@ ACTS = [
             ),
         ),
         "[[correlations]]",
-        "correlations",
+        "correlations.0",
         "cannot all hold at once",
     ),
     (
@@ -450,7 +450,7 @@ LOG_EDITS = [
     ("batches", "batch id twice", "K002,", "K001,", "batch", "the same id twice", "found 'K001'", "each id once"),
     ("batches", "unknown station", "K001,2025-01-06,knob,pressure-pot", "K001,2025-01-06,knob,pot", "station", "pressure-pot"),
     ("batches", "hotter than any room", "343,17.0", "343,170", "room_c", "found '170'", "between -30 and 60"),
-    ("faults", "unknown batch", "K001,knob,demould,voids", "K01,knob,demould,voids", "batch", "did you mean 'K001'?"),
+    ("faults", "unknown batch", "K001,knob,demould,voids", "K0001,knob,demould,voids", "batch", "did you mean 'K001'?"),
     ("faults", "unknown fate", "voids,2,scrap", "voids,2,scarp", "fate", "found 'scarp'", "did you mean 'scrap'?"),
     ("faults", "step of no product", "K001,knob,demould", "K001,knob,books", "step", "unknown step", "found 'books'"),
     (
@@ -489,6 +489,9 @@ LOG_EDITS = [
 def test_wrong_cell_is_told(case, with_logs):
     """A cell that cannot be used is told by its log, its row in the file and its column."""
     log, _, old, new, column, *texts = case
+    for path in (with_logs / "records").glob("*.csv"):
+        if path.stem not in (log, "batches"):
+            path.unlink()  # quicker to read
     row = edit(with_logs, f"records/{log}.csv", old, new)
 
     [fault, *more] = faults_of(with_logs)
@@ -743,38 +746,42 @@ def slip(rng, text, toml):
     return "\n".join(lines)
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize(("in_logs", "seed"), [(False, 0), (False, 1), (False, 2), (True, 0), (True, 1)])
 @pytest.mark.parametrize("name", STUDIES)
-def test_random_slips_end_in_a_result_or_in_faults(name, seed, tmp_path):
-    """Whatever one to three slips do to a study, it gives a result or faults, never another error: 20 studies a seed."""
-    rng, sound = random.Random(f"{name} {seed}"), first_rows(name, tmp_path / "sound", rows=8)
-    texts = {path.relative_to(sound): path.read_text(encoding="utf-8") for path in sorted(sound.rglob("*.*"))}
-    outcomes = []
-    for number in range(20):
+def test_random_slips_end_in_a_result_or_in_faults(name, in_logs, seed, tmp_path):
+    """One to three random slips in a study file, or in its logs, give a result or faults, never another error."""
+    rng, folder = random.Random(f"{name} {in_logs} {seed}"), first_rows(name, tmp_path / "study", rows=8)
+    logs = sorted((folder / "records").glob("*.csv"))
+    files = logs if in_logs else [folder / STUDY]
+    texts = {path: path.read_text(encoding="utf-8") for path in files}
+    if not in_logs:
+        shutil.rmtree(folder / "records")
+    outcomes = set()
+    for number in range(20 if in_logs else 40):
         broken = dict(texts)
         for _ in range(rng.choice([1, 1, 2, 3])):
-            file = Path(STUDY) if rng.random() < 0.6 else rng.choice(list(texts))
-            broken[file] = slip(rng, broken[file], file == Path(STUDY))
+            file = rng.choice(files)
+            broken[file] = slip(rng, broken[file], not in_logs)
         for file, text in broken.items():
-            (sound / file).write_text(text, encoding="utf-8", newline="")
+            file.write_text(text, encoding="utf-8", newline="")
         try:
-            open_study(sound).point()
-            outcomes.append("result")
+            open_study(folder).point()
+            outcomes.add("result")
         except StudyError as error:
-            outcomes.append("faults")
+            outcomes.add("faults")
             assert [line for line in str(error).split("\n") if "; right would be " not in line] == []
         except Exception as error:
-            changed = {str(file): text for file, text in broken.items() if text != texts[file]}
-            raise AssertionError(f"study {number} of seed {seed}: {changed}") from error
+            changed = {file.name: text for file, text in broken.items() if text != texts[file]}
+            raise AssertionError(f"study {number}: {changed}") from error
 
-    assert {"result", "faults"} == set(outcomes)
+    assert outcomes == {"result", "faults"}
 
 
 @pytest.mark.xfail(strict=True, raises=ValueError, reason="loads that the logs show to outlast any window end in a traceback")
-def test_logs_of_loads_longer_than_any_window_are_told(with_logs):
+def test_logs_of_loads_longer_than_any_window_are_told(tmp_path):
     """Load minutes that the timesheet shows to fit no working window are a fault, as they are in the study file."""
-    path = with_logs / "records" / "timesheet.csv"
+    path = first_rows(STUDIES[0], tmp_path / "study", rows=200) / "records" / "timesheet.csv"
     path.write_text(re.sub(r",pot,\d+,", ",pot,700,", path.read_text(encoding="utf-8")), encoding="utf-8")
 
     with pytest.raises(StudyError):
-        open_study(with_logs).point()
+        open_study(tmp_path / "study").point()

@@ -80,12 +80,13 @@ def test_points_of_scrambles_differ():
 
 @pytest.mark.parametrize("seed", range(5))
 def test_points_lie_strictly_inside(seed):
-    """Never 0 or 1, so that no quantile is infinite."""
+    """Never 0 or 1, so that no quantile is infinite: every point is an odd number of steps of 2**-31."""
     drawn = points(8, round_up_draws(60_000), seed)
 
     assert drawn.min() > 0
     assert drawn.max() < 1
     assert np.isfinite(special.ndtri(drawn)).all()
+    assert np.all((drawn * 2**31) % 2 == 1)
 
 
 def test_points_are_balanced():

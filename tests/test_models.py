@@ -693,6 +693,7 @@ def test_evaluate_ruined_loads_by_hand():
     assert freak.studio["pieces_sold_per_year"] == plain.studio["pieces_sold_per_year"]
     assert freak.products["knob"]["scrap_cost_per_good_piece"] == plain.products["knob"]["scrap_cost_per_good_piece"]
     assert freak.use["pot"] == pytest.approx((1.25 + 2 / 50) / 5)
+    assert freak.use["moulds for knob"] == pytest.approx((1.25 + 2 / 50) / 5)  # a ruined load wears the mould as any other does
 
 
 def test_evaluate_ruined_loads_stay_within_the_station():

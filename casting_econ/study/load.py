@@ -323,7 +323,8 @@ def _check_correlations(file, numbers, faults):
     try:
         copula_matrix(sorted({key for pair in pairs for key in pair[:2]}), pairs)
     except ValueError as error:
-        faults.append(Fault(file=STUDY_FILE, column="correlations", wrong=str(error), right="fewer or weaker correlations"))
+        place = {"file": STUDY_FILE, "column": "correlations.0"}
+        faults.append(Fault(**place, wrong=str(error), right="fewer or weaker correlations"))
 
 
 def _check_target(file, fault):

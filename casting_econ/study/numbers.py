@@ -18,6 +18,8 @@ BASES = ("guess", "measured", "published", "agreed", "decided")
 _NUMBER = re.compile(r"^\s*([-+]?(?:\d[\d_]*\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
 _EXTRAS = {"from", "worth", "note", "source", "basis", "value", "low", "likely", "high", "distribution"}
 _WORDS = ("from", "worth", "note", "source", "basis", "distribution")  # of those, what holds no figure in the number's unit
+_USUAL_UNITS = ("min", "minute", "h", "hour", "day", "week", "month", "year", "g", "gram", "kg", "kilogram", "oz", "ounce", "lb")
+_USUAL_UNITS += ("pound", "mL", "L", "liter", "litre", "pint", "gallon", "piece", "cast", "load", "order")
 _UNIT = re.compile(r"(?!.*[\d⁰¹²³⁴-⁹]\s*(?:\*\*|\^|[\d⁰¹²³⁴-⁹]))[\w\s%°/*^.·-]{0,60}")  # no powers of powers, which never end
 
 
@@ -46,7 +48,7 @@ def ratio_of_units(unit: str, wanted: str, currency: str) -> float:
         return float(registry.Quantity(1.0, given).to(wanted).magnitude)
     except pint.UndefinedUnitError as error:
         unknown = error.unit_names if isinstance(error.unit_names, str) else ", ".join(error.unit_names)
-        raise ValueError(f"unknown unit {unknown!r}{close_match(unknown, registry)}") from None
+        raise ValueError(f"unknown unit {unknown!r}{close_match(unknown, (currency, *_USUAL_UNITS))}") from None
     except (
         pint.PintError,
         ValueError,

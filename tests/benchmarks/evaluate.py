@@ -2,12 +2,12 @@
 
     python tests/benchmarks/evaluate.py [STUDY] [DRAWS]
 
-Ratios, not seconds, are what to compare between machines.
+Seconds are processor time, so that a busy machine changes them little; compare ratios between machines.
 """
 
 import sys
 from pathlib import Path
-from time import perf_counter
+from time import process_time
 
 import numpy as np
 
@@ -26,21 +26,21 @@ def chunks(draws):
 
 def plain_seconds(draws, numbers):
     """Seconds for as many plain random numbers, in the same chunks."""
-    rng, begun = np.random.default_rng(SEED), perf_counter()
+    rng, begun = np.random.default_rng(SEED), process_time()
     for start, stop in chunks(draws):
         rng.random((stop - start, numbers))
-    return perf_counter() - begun
+    return process_time() - begun
 
 
 def study_seconds(assumed, draws):
     """Seconds for drawing, and for evaluating, all draws."""
     drawing = evaluating = 0.0
     for start, stop in chunks(draws):
-        begun = perf_counter()
+        begun = process_time()
         values = draw_values(assumed, draws, SEED, start, stop)
-        drawn = perf_counter()
+        drawn = process_time()
         evaluate(assumptions_at(assumed.study, values))
-        drawing, evaluating = drawing + drawn - begun, evaluating + perf_counter() - drawn
+        drawing, evaluating = drawing + drawn - begun, evaluating + process_time() - drawn
     return drawing, evaluating
 
 
@@ -48,10 +48,10 @@ def loop_seconds(assumed, draws):
     """Seconds that a loop over single draws would take, from some of them."""
     values = draw_values(assumed, draws, SEED, 0, LOOP)
     rows = [{key: float(v[i]) if np.ndim(v) else v for key, v in values.items()} for i in range(LOOP)]
-    begun = perf_counter()
+    begun = process_time()
     for row in rows:
         evaluate(assumptions_at(assumed.study, row))
-    return (perf_counter() - begun) / LOOP * draws
+    return (process_time() - begun) / LOOP * draws
 
 
 def report(folder, draws, with_records):

@@ -84,7 +84,7 @@ class Kit:
         """Result at the point: with the evidence in place of guesses, or as stated."""
         return evaluate(self.inputs(stated=stated))
 
-    def monte_carlo(self, draws=None, seed=None, *, chunk=16_384, workers=1, product=None, scrap=None, cure_hours=None) -> Answer:
+    def monte_carlo(self, draws=None, seed=None, *, chunk=8_192, workers=1, product=None, scrap=None, cure_hours=None) -> Answer:
         """Monte Carlo of the year.
 
         Parameters

@@ -58,7 +58,7 @@ def evaluate(a: Assumptions) -> Outcome:
     Products share stations by the time each takes alone. What is short is shared out by cutting all
     orders of the products that need it by the same share; hands come last. Learning is averaged over
     the casts that expected demand needs. Overhead, equipment and weekly hours are spread over products
-    by making hours. A ruined load is lost where it first waits, in proportion to what is poured.
+    by the making hours that expected demand needs, or by pieces where nothing takes time. A ruined load is lost where it first waits, in proportion to what is poured.
     """
     weeks = checked("weeks per year", a.weeks_per_year, above=0.0, high=53.0)
     target = checked("target pay", a.target_per_hour, low=0.0)
@@ -177,7 +177,7 @@ def _needs(a, plans, weeks):
     needs: dict[str, dict[str, Any]] = {}
     stations, racks = {s.name: s for s in a.stations}, {r.name: r for r in a.racks}
     for p in a.products:
-        plan, surviving, still = plans[p.name], 1.0, 1.0
+        plan, surviving, still, in_mould, turning = plans[p.name], 1.0, 1.0, 0.0, 0.0
         casts_a_week = plan["made"] / plan["piece"].good_share / weeks
         for step in p.steps:
             flow = casts_a_week * surviving
@@ -190,14 +190,15 @@ def _needs(a, plans, weeks):
             elif step.wait_in in racks:
                 places = places_needed(flow, step.wait_hours, step.places_per_piece)
                 _add(needs, step.wait_in, p.name, places / checked("rack places", racks[step.wait_in].places, above=0))
-            surviving, still = surviving * step.pass_share, still * (np.asarray(step.wait_hours) == 0.0)
-        first = next((step for step in p.steps if np.any(np.asarray(step.wait_hours) > 0)), None)
-        if p.mould is not None and first is not None and np.any(np.asarray(first.load_minutes) > 0):
-            hours = first.wait_hours + checked("mould rest", p.mould.rest_hours, low=0.0)
-            rate = _rate(first.name, hours, first.load_minutes / 60.0, p.mould.sets, a.windows)
-            _add(
-                needs, f"moulds for {p.name}", p.name, (casts_a_week / p.casts_per_load + p.ruined_loads_per_year / weeks) / rate
-            )
+            waits = np.asarray(step.wait_hours) > 0.0
+            in_mould, turning = in_mould + still * step.wait_hours, turning + still * waits * step.load_minutes / 60.0
+            surviving, still = surviving * step.pass_share, still * ~waits
+        # a mould is taken until the load's first wait is over, and rests after it
+        if p.mould is not None and np.all(turning > 0):
+            hours = in_mould + checked("mould rest", p.mould.rest_hours, low=0.0)
+            rate = _rate(f"the first wait of {p.name}", hours, turning, p.mould.sets, a.windows)
+            loads = casts_a_week / p.casts_per_load + p.ruined_loads_per_year / weeks
+            _add(needs, f"moulds for {p.name}", p.name, loads / rate)
     return needs
 
 
@@ -273,12 +274,17 @@ def _product_result(p, plans, scale, channels, carried, missing, target):
     """
     plan, piece, wage = plans[p.name], plans[p.name]["piece"], target / 60.0
     making = {name: other["made"] * other["piece"].minutes for name, other in plans.items()}
-    share = 1.0 if len(plans) == 1 else _ratio(making[p.name], sum(making.values()))
+    total = np.asarray(sum(making.values()))
+    by_piece = _ratio(plan["made"], sum(other["made"] for other in plans.values()))
+    share = 1.0 if len(plans) == 1 else np.where(total > 0, making[p.name] / np.where(total > 0, total, 1.0), by_piece)
     made, sold = plan["made"] * scale, plan["pieces"] * scale
     mine = {name: channel for name, channel in channels.items() if channel["product"] == p.name}
     kept = sum(c["kept_of_price"] for c in mine.values())
     mean_price = _ratio(sum(c["price"] * plan["orders"][name] for name, c in mine.items()), plan["pieces"])
-    to_target, to_zero = (np.where(np.asarray(kept) > 0, _ratio(money, kept), np.inf) for money in missing)
+    priced = np.asarray(kept) > 0  # nothing kept of a price: no price does
+    to_target, to_zero = (
+        np.where(priced, mean_price * (1.0 + np.where(priced, _ratio(money, kept), 0.0)), np.inf) for money in missing
+    )
     consumables = sum(step.entering * step.consumables for step in piece.steps)
     kinds = {
         "material": piece.material - consumables - piece.mould_material,
@@ -296,8 +302,8 @@ def _product_result(p, plans, scale, channels, carried, missing, target):
         "material_per_good_piece": piece.material,
         "cost_per_good_piece": sum(kinds.values()),
         "scrap_cost_per_good_piece": piece.scrap_cost,
-        "break_even_price": (mean_price * (1.0 + to_target))[()],
-        "cash_break_even_price": (mean_price * (1.0 + to_zero))[()],
+        "break_even_price": to_target[()],
+        "cash_break_even_price": to_zero[()],
         "mean_price_per_piece": mean_price,
         "made_per_year": made,
         "sold_per_year": sold,

@@ -315,6 +315,9 @@ def _check_correlations(file, numbers, faults):
             if key not in numbers:
                 right = f"the dotted key of a number in the file{close_match(key, numbers)}"
                 faults.append(Fault(**place, wrong="unknown number", found=repr(key), right=right))
+            elif numbers[key].distribution is None and not numbers[key].from_records:
+                right = "a number with a range, a distribution or from records"
+                faults.append(Fault(**place, wrong="a number that never varies", found=repr(key), right=right))
         if pair.between[0] == pair.between[1] or set(pair.between) in (set(other[:2]) for other in pairs):
             faults.append(Fault(**place, wrong="pair twice, or a number with itself", right="two different numbers, once"))
         pairs.append((*pair.between, pair.rank))

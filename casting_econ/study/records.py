@@ -12,90 +12,35 @@ from ..faults import Fault, close_match
 __all__ = ["LOGS", "Names", "read_records"]
 
 _DATE = re.compile(r"(19|20)\d{2}-\d{2}-\d{2}", re.ASCII)
-FATES = ("scrap", "rework", "second")
-SALE_KINDS = ("sale", "replacement", "sample", "gift")
-PURCHASE_KINDS = ("material", "consumable", "equipment", "overhead")
-
-# log -> column -> (kind, needed); kinds: date, text, amount (0 or more), positive, whole, minutes, temperature, or
-# a tuple of words
-LOGS: dict[str, dict[str, tuple[object, bool]]] = {
-    "timesheet": {
-        "date": ("date", True),
-        "step": ("text", True),
-        "minutes": ("minutes", True),
-        "product": ("text", False),
-        "pieces_handled": ("whole", False),
-        "pieces_passed": ("whole", False),
-        "note": ("text", False),
-    },
-    "batches": {
-        "batch": ("text", True),
-        "date": ("date", True),
-        "product": ("text", True),
-        "station": ("text", False),
-        "moulds": ("text", False),
-        "casts": ("whole", True),
-        "good": ("whole", True),
-        "mixed_mass_g": ("amount", False),
-        "room_c": ("temperature", False),
-        "cure_h": ("amount", False),
-        "note": ("text", False),
-    },
-    "faults": {
-        "date": ("date", True),
-        "batch": ("text", False),
-        "product": ("text", False),
-        "step": ("text", True),
-        "cause": ("text", True),
-        "pieces": ("whole", True),
-        "fate": (FATES, True),
-        "extra_minutes": ("amount", False),
-    },
-    "moulds": {
-        "mould": ("text", True),
-        "product": ("text", True),
-        "cavities": ("whole", True),
-        "made": ("date", True),
-        "material_g": ("amount", False),
-        "minutes": ("amount", False),
-        "retired": ("date", False),
-        "casts_at_retirement": ("whole", False),
-        "reason": ("text", False),
-    },
-    "purchases": {
-        "date": ("date", True),
-        "item": ("text", True),
-        "kind": (PURCHASE_KINDS, True),
-        "quantity": ("positive", True),
-        "unit": ("text", False),
-        "paid": ("amount", True),
-        "tax_included": (("yes", "no"), False),
-        "useful_years": ("positive", False),
-        "resale": ("amount", False),
-    },
-    "sales": {
-        "date": ("date", True),
-        "order": ("text", False),
-        "channel": ("text", True),
-        "product": ("text", True),
-        "pieces": ("whole", True),
-        "price": ("amount", True),
-        "postage_charged": ("amount", False),
-        "postage_paid": ("amount", False),
-        "packaging": ("amount", False),
-        "fees": ("amount", False),
-        "refund": ("amount", False),
-        "kind": (SALE_KINDS, False),
-    },
-    "prices_seen": {
-        "date": ("date", True),
-        "place": ("text", True),
-        "description": ("text", True),
-        "pieces": ("whole", True),
-        "price": ("positive", True),
-        "sold": (("yes", "no", "unknown"), False),
-    },
+# log -> its columns, each with its kind; ! marks the ones it needs
+_COLUMNS = {
+    "timesheet": "date!:date step!:text minutes!:minutes product:text pieces_handled:whole pieces_passed:whole note:text",
+    "batches": "batch!:text date!:date product!:text station:text moulds:text casts!:whole good!:whole mixed_mass_g:amount "
+    "room_c:temperature cure_h:amount note:text",
+    "faults": "date!:date batch:text product:text step!:text cause!:text pieces!:whole fate!:fate extra_minutes:amount",
+    "moulds": "mould!:text product!:text cavities!:whole made!:date material_g:amount minutes:amount retired:date "
+    "casts_at_retirement:whole reason:text",
+    "purchases": "date!:date item!:text kind!:purchase quantity!:positive unit:text paid!:amount tax_included:yes_no "
+    "useful_years:positive resale:amount",
+    "sales": "date!:date order:text channel!:text product!:text pieces!:whole price!:amount postage_charged:amount "
+    "postage_paid:amount packaging:amount fees:amount refund:amount kind:sale",
+    "prices_seen": "date!:date place!:text description!:text pieces!:whole price!:positive sold:sold",
 }
+_WORDS = {
+    "fate": ("scrap", "rework", "second"),
+    "sale": ("sale", "replacement", "sample", "gift"),
+    "purchase": ("material", "consumable", "equipment", "overhead"),
+    "yes_no": ("yes", "no"),
+    "sold": ("yes", "no", "unknown"),
+}
+
+
+def _columns(text):
+    pairs = (column.split(":") for column in text.split())
+    return {name.rstrip("!"): (_WORDS.get(kind, kind), name.endswith("!")) for name, kind in pairs}
+
+
+LOGS: dict[str, dict[str, tuple[str | tuple[str, ...], bool]]] = {log: _columns(text) for log, text in _COLUMNS.items()}
 # far beyond any workshop, so that no figure overflows
 _LIMITS = {
     "amount": (0, 1e9),

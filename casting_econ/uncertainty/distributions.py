@@ -30,16 +30,24 @@ class Distribution:
 def _tabulated(exact, to_line, from_line):
     """A smooth inverse distribution function by a spline over normal scores, some fifteen times faster than the exact one.
 
-    The spline runs through `to_line` of the exact values at 1,601 scores from -6.4 to 6.4, beyond which no draw falls;
-    its relative error is below 1e-8 (tests/test_draws.py). Where the exact value under- or overflows, it is used as it is.
+    The spline runs through `to_line` of the exact values at 1,601 scores from -6.4 to 6.4, beyond which no draw falls; its
+    relative error is below 1e-8, or 1e-6 within 1e-9 of either end. Where the exact value under- or overflows, it is used itself.
     """
     scores = np.linspace(-6.4, 6.4, 1601)
     with np.errstate(divide="ignore"):
         nodes = to_line(exact(special.ndtr(scores)))
     if not np.isfinite(nodes).all():
         return exact
-    spline = interpolate.CubicSpline(scores, nodes)
-    return lambda p: from_line(spline(special.ndtri(p)))
+    cubic, square, slope, value = interpolate.CubicSpline(scores, nodes).c
+    step = scores[1] - scores[0]
+
+    def quantile(p):  # evenly spaced scores need no search for the interval
+        place = (special.ndtri(p) + 6.4) / step
+        at = np.clip(place, 0, value.size - 1).astype(np.intp)
+        t = (place - at) * step
+        return from_line(((cubic[at] * t + square[at]) * t + slope[at]) * t + value[at])
+
+    return quantile
 
 
 def _need(fits, message):

@@ -119,7 +119,7 @@ def correlate(uniform: np.ndarray, root: np.ndarray | None) -> np.ndarray:
 
 
 def in_chunks(
-    work: Callable[[int, int], dict[str, np.ndarray]], draws: int, chunk: int = 16_384, workers: int = 1
+    work: Callable[[int, int], dict[str, np.ndarray]], draws: int, chunk: int = 8_192, workers: int = 1
 ) -> dict[str, np.ndarray]:
     """Run `work(start, stop)` over all rows and join what it returns.
 
@@ -128,7 +128,8 @@ def in_chunks(
     work : callable
         Returns arrays of length stop - start by name.
     draws, chunk, workers : int
-        Rows in all, rows a time, and threads.
+        Rows in all, rows a time, and threads. The default keeps an array below 128 KiB, from which on allocators
+        fetch fresh pages for each.
 
     Returns
     -------

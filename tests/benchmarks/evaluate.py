@@ -16,7 +16,7 @@ from casting_econ.models import evaluate
 from casting_econ.study import read_study
 
 STUDY = Path(__file__).resolve().parents[2] / "data" / "kelpmoor-handles"
-CHUNK, LOOP, SEED = 16_384, 300, 20
+CHUNK, LOOP, SEED = 8_192, 300, 20
 
 
 def chunks(draws):

@@ -1,0 +1,279 @@
+"""The commands as a user runs them: exit codes, messages, and what they leave behind."""
+
+import hashlib
+import json
+import re
+import shutil
+import socket
+from getpass import getuser
+from pathlib import Path
+
+import nbformat
+import numpy as np
+import pandas as pd
+import pytest
+from click.testing import CliRunner
+
+from casting_econ.cli import main
+from casting_econ.running import notebooks, run
+from casting_econ.running.notebooks import NotebookError, check_parameters
+
+ROOT = Path(__file__).parents[1]
+DATA, NOTEBOOKS = ROOT / "data", ROOT / "notebooks"
+STUDIES = ("kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather")
+QUANTITIES = (
+    "casts_per_year good_pieces_per_year pieces_sold_per_year loads_per_week hours_per_year revenue_per_year fees_per_year "
+    "material_per_year overhead_per_year equipment_per_year residual_pay_per_year pay_per_hour pay_per_hour_after_set_aside"
+).split()
+BY_PRODUCT = (
+    "yield casts_per_good_piece minutes_per_good_piece material_per_good_piece cost_per_good_piece scrap_cost_per_good_piece "
+    "break_even_price cash_break_even_price"
+).split()
+
+
+def command(*words):
+    """Run casting-econ in this process; its exit code, output and error output. An error it does not tell is raised."""
+    done = CliRunner().invoke(main, [str(word) for word in words], prog_name="casting-econ")
+    if done.exception is not None and not isinstance(done.exception, SystemExit):
+        raise done.exception
+    return done.exit_code, done.stdout, done.stderr
+
+
+def copy_of(study, folder):
+    """A study without any report of an earlier run."""
+    return Path(shutil.copytree(DATA / study, folder / study, ignore=shutil.ignore_patterns("report*", "sweep*")))
+
+
+def hashes(folder):
+    """Content of every file of a folder."""
+    return {
+        path.relative_to(folder): hashlib.sha256(path.read_bytes()).hexdigest() for path in folder.rglob("*") if path.is_file()
+    }
+
+
+@pytest.fixture(scope="module")
+def ran(tmp_path_factory):
+    """One whole run of the first demo into a folder of its own: study, report and output."""
+    folder = tmp_path_factory.mktemp("run")
+    study = copy_of(STUDIES[0], folder)
+    before = hashes(study)
+    code, out, err = command("run", study, "--out", folder / "result")
+    return study, before, folder / "result", code, out, err
+
+
+def test_help_lists_the_commands():
+    """The bare help names every command with a line of what it does."""
+    code, out, _ = command("--help")
+
+    assert code == 0
+    assert all(re.search(rf"^  {name} +\w", out, re.M) for name in ("check", "demo", "run", "sweep"))
+
+
+@pytest.mark.parametrize("study", STUDIES)
+def test_check_says_what_is_guessed_and_what_measured(study, tmp_path):
+    """Each demo passes its check, which writes nothing."""
+    folder = copy_of(study, tmp_path)
+    before = hashes(folder)
+    code, out, err = command("check", folder)
+
+    assert (code, err) == (0, "")
+    assert all(word in out for word in ("guess", "measured", "No faults found."))
+    assert hashes(folder) == before
+
+
+def test_run_shows_progress_and_says_where_the_report_is(ran):
+    """One line a page, then the places of report and numbers."""
+    _, _, result, code, out, err = ran
+
+    assert (code, err) == (0, "")
+    assert len(re.findall(r"^\[\d/8\] \d\d_\w+ +[\d.]+ s +ok$", out, re.M)) == 8
+    assert f"Report: {result / 'report.html'}" in out
+
+
+def test_run_writes_what_the_contract_names_and_nothing_to_the_study(ran):
+    """Eight executed notebooks, report, results, manifest, tables, and every figure twice; the inputs as they were."""
+    study, before, result, *_ = ran
+
+    assert hashes(study) == before
+    assert sorted(p.name for p in result.iterdir()) == [
+        "figures",
+        "manifest.json",
+        "notebooks",
+        "report.html",
+        "results.json",
+        "tables",
+    ]
+    assert [p.stem for p in sorted((result / "notebooks").iterdir())] == list(run.PAGES)
+    names = {kind: {p.stem for p in (result / "figures").glob(f"*.{kind}")} for kind in ("png", "svg")}
+    assert names["png"] == names["svg"] and len(names["png"]) >= 12
+    assert len(list((result / "tables").glob("*.csv"))) >= 14
+    assert not result.with_name("result.part").exists()
+
+
+def test_results_hold_every_quantity_of_the_contract(ran):
+    """Stated, point, draws with their summaries, chances and bottleneck, each quantity with a unit."""
+    content = json.loads((ran[2] / "results.json").read_text())
+
+    for part in ("stated", "point"):
+        assert set(QUANTITIES) <= set(content[part]) and set(BY_PRODUCT) <= set(content[part]["products"]["knob"])
+    for quantity in QUANTITIES:
+        assert {"mean", "sd", "p05", "p10", "p25", "p50", "p75", "p90", "p95"} <= set(content["draws"][quantity])
+        assert content["units"][quantity]
+    assert set(BY_PRODUCT) <= set(content["units"]["products"])
+    assert content["draws"]["n"] == 8192 and content["draws"]["seed"] == 20
+    assert set(content["chances"]) == {"hour_pays_living_wage", "year_pays_living_wage"}
+    assert sum(content["bottleneck"].values()) == pytest.approx(1.0)
+    assert content["stated"]["pay_per_hour"] == pytest.approx(20.84, abs=0.005)
+
+
+def test_nothing_written_tells_of_this_machine(ran):
+    """Manifest, results, report and executed notebooks hold no absolute path, host, user or clock time."""
+    _, _, result, *_ = ran
+    texts = [result / "manifest.json", result / "results.json", result / "report.html", *(result / "notebooks").iterdir()]
+    for path in texts:
+        text = re.sub(r'"image/png": "[^"]*"|base64,[^"]*', "", path.read_text(encoding="utf-8"))
+        assert str(result.parent) not in text and str(ROOT) not in text and socket.gethostname() not in text
+        assert not re.search(r"\d\d:\d\d:\d\d", text)
+        if getuser() not in ("root", "user"):  # words that a page may hold for other reasons
+            assert getuser() not in text
+
+
+def test_same_study_and_seed_give_the_same_bytes(ran, tmp_path):
+    """A second run, in another folder and with one worker, writes the same results, manifest, tables and notebooks."""
+    result = ran[2]
+    again = copy_of(STUDIES[0], tmp_path)
+    code, *_ = command("run", again, "--workers", 1)
+
+    assert code == 0
+    first, second = hashes(result), hashes(again / "report")
+    assert first.keys() == second.keys()
+    assert {name for name in first if first[name] != second[name]} == set()
+
+
+@pytest.mark.parametrize("what", ["file", "folder", "study"])
+def test_folder_with_other_things_is_left_alone(what, tmp_path):
+    """A report never replaces what it did not write: exit 2, a remedy, and everything as it was."""
+    study, out = copy_of(STUDIES[0], tmp_path), tmp_path / "out"
+    if what == "file":
+        out.write_text("mine")
+    elif what == "folder":
+        out.mkdir()
+        (out / "mine.txt").write_text("mine")
+    else:
+        out = study
+    before = hashes(tmp_path)
+    code, _, err = command("run", study, "--out", out)
+
+    assert code == 2 and "right would be" in err and "Traceback" not in err
+    assert hashes(tmp_path) == before
+
+
+@pytest.fixture
+def broken_kit(tmp_path, monkeypatch):
+    """A kit of three notebooks: one fails, one leaves early as if all were well, one is fine."""
+    kit = tmp_path / "kit"
+    kit.mkdir()
+    sources = {"01_fails": "raise ValueError('no such thing')", "02_leaves": "import sys\nsys.exit(0)", "03_fine": "1 + 1"}
+    for name, source in sources.items():
+        cells = [nbformat.v4.new_markdown_cell("# Page")]
+        parameters = 'study = ""  # folder\ndraws = 1  # draws\nseed = 1  # seed\nout = ""  # folder'
+        cells.append(nbformat.v4.new_code_cell(parameters, metadata={"tags": ["parameters"]}))
+        cells += [nbformat.v4.new_code_cell(source), nbformat.v4.new_code_cell("2 + 2")]
+        kernel = {"name": "python3", "display_name": "Python 3", "language": "python"}
+        book = nbformat.v4.new_notebook(cells=cells, metadata={"kernelspec": kernel, "language_info": {"name": "python"}})
+        nbformat.write(book, kit / f"{name}.ipynb")
+    monkeypatch.setattr(run, "PAGES", tuple(sources))
+    monkeypatch.setattr(run, "kit_folder", lambda name: kit if name == "notebooks" else DATA)
+    return kit
+
+
+def test_failing_notebook_is_named_and_the_others_are_kept(broken_kit, tmp_path):
+    """The failure says which notebook, cell and cause; no report appears; the next run keeps the finished page."""
+    study, lines = copy_of(STUDIES[0], tmp_path), []
+    with pytest.raises(NotebookError) as caught:
+        run.run_study(study, workers=2, say=lines.append)
+
+    assert re.search(r"01_fails, cell 3: ValueError: no such thing; 1 more failed", str(caught.value)) or re.search(
+        r"02_leaves, cell \d: .*; 1 more failed", str(caught.value)
+    )
+    assert sum("FAILED" in line for line in lines) == 2 and sum(line.endswith("ok") for line in lines) == 1
+    assert not (study / "report").exists()
+    assert notebooks.finished(study / "report.part" / "report" / "notebooks" / "03_fine.ipynb")
+    assert not notebooks.finished(study / "report.part" / "report" / "notebooks" / "02_leaves.ipynb")
+
+    again = []
+    with pytest.raises(NotebookError):
+        run.run_study(study, workers=2, say=again.append)
+
+    assert again[0] == "1 pages are kept from a run that was interrupted"
+
+
+def test_parameters_must_be_known_and_plain():
+    """A misspelt name is refused with a close match, NumPy numbers become plain ones, and a tuple is refused by name."""
+    source = NOTEBOOKS / "07_monte_carlo.ipynb"
+
+    assert check_parameters(source, {"draws": np.int64(128), "scrap": np.float64(0.2)}) == {"draws": 128, "scrap": 0.2}
+    with pytest.raises(ValueError, match=r"no parameter 'drawz' \(did you mean 'draws'\?\)"):
+        check_parameters(source, {"drawz": 128})
+    with pytest.raises(TypeError, match=r"parameter 'draws' must be text, a number.*got tuple"):
+        check_parameters(source, {"draws": (1, 2)})
+
+
+def test_sweep_collects_one_table_and_one_heat_map(tmp_path):
+    """Two scrap rates by two cure times: four notebooks kept, four rows, more scrap pays less, the study untouched."""
+    study = copy_of(STUDIES[0], tmp_path)
+    before = hashes(study)
+    code, out, err = command(
+        "sweep", study, "--scrap", "10%,30%", "--cure", "18h,2 days", "--draws", 256, "--out", tmp_path / "sweep"
+    )
+    table = pd.read_csv(tmp_path / "sweep" / "sweep.csv")
+
+    assert (code, err) == (0, "") and hashes(study) == before
+    assert table[["scrap_rate", "cure_hours"]].to_numpy().tolist() == [[0.1, 18], [0.1, 48], [0.3, 18], [0.3, 48]]
+    assert table.pay_p50[0] > table.pay_p50[2] and table.pay_p50[1] > table.pay_p50[3] and table.pay_p50[2] > table.pay_p50[3]
+    assert len(list((tmp_path / "sweep" / "notebooks").glob("*.ipynb"))) == 4
+    assert (tmp_path / "sweep" / "sweep.png").stat().st_size > 10_000
+    assert "Heat map" in out
+
+
+@pytest.mark.parametrize(
+    ("words", "expected"),
+    [
+        (["--scrap", "10%,1.2", "--cure", "18h"], "--scrap: outside the limits; found '1.2'"),
+        (["--scrap", "10%", "--cure", "18"], "--cure: no unit where one is needed, such as hour; found '18'"),
+        (["--scrap", "10%", "--cure", "18kg"], "--cure: a unit that cannot be read as hour; found '18kg'"),
+        (["--scrap", "10%", "--cure", "18h", "--notebook", "07_monte_carl"], "did you mean '07_monte_carlo'"),
+        (["--scrap", "10%", "--cure", "18h", "--notebook", "03_cost"], "03_cost.ipynb has no parameter 'scrap'"),
+        (["--scrap", "10%", "--cure", "18h", "--product", "knbo"], "did you mean 'knob'"),
+    ],
+)
+def test_sweep_refuses_what_it_cannot_do(words, expected, tmp_path):
+    """A request that makes no sense is named before anything runs."""
+    study = copy_of(STUDIES[0], tmp_path)
+    before = hashes(study)
+    code, _, err = command("sweep", study, *words)
+
+    assert code == 2 and expected in err and "Traceback" not in err
+    assert {path: found for path, found in hashes(study).items() if "sweep" not in path.parts[0]} == before
+    assert not (study / "sweep").exists()
+
+
+def test_demo_copies_the_inputs_and_never_overwrites(tmp_path, monkeypatch):
+    """A demo arrives as study file and logs alone; a second copy to the same place is refused."""
+    monkeypatch.chdir(tmp_path)
+    code, out, _ = command("demo", "ninepenny-lather", "mine")
+    names = sorted(path.name for path in (tmp_path / "mine").rglob("*") if path.is_file())
+
+    assert code == 0 and str(tmp_path / "mine") in out
+    assert names == [
+        "batches.csv",
+        "faults.csv",
+        "moulds.csv",
+        "prices_seen.csv",
+        "purchases.csv",
+        "sales.csv",
+        "study.toml",
+        "timesheet.csv",
+    ]
+    assert command("demo", "ninepenny-lather", "mine")[0] == 2
+    assert "gannet-lane-figures" in command("demo")[1]

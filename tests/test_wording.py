@@ -1,0 +1,587 @@
+"""Every sentence on both sides of each of its switches, and none that claims more than the draws show."""
+
+import re
+import shutil
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from casting_econ.analysis import Answer, break_even_scrap, curing_step, grid, main_wait, open_study
+from casting_econ.tables import swing_table
+from casting_econ.wording import (
+    Format,
+    certainty_list,
+    certainty_word,
+    cost_sentence,
+    error_sentence,
+    evidence_effect,
+    format_of,
+    grid_sentence,
+    hidden_hours,
+    introduction,
+    levers_sentence,
+    limit_sentence,
+    pay_alt,
+    price_sentences,
+    records_overview,
+    scrap_break_even,
+    scrap_now,
+    scrap_order,
+    stair_sentence,
+    target_sentence,
+    three_numbers,
+    verdict,
+    waiting_places,
+    year_sentence,
+)
+
+DATA = Path(__file__).parents[1] / "data"
+KNOBS, FIGURES, SOAP = "kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather"
+NB, NNB = "\u00a0", "\u202f"  # spaces that do not break, wide and narrow
+DRAWS = 1600  # sixteen sets of a hundred
+
+
+def known_fault(reason):
+    """A fault reported and not yet put right; the test says when it is."""
+    return pytest.mark.xfail(strict=True, raises=AssertionError, reason=reason)
+
+
+@pytest.fixture(scope="module")
+def demos():
+    """The demos as stated, without their logs."""
+    return {name: open_study(DATA / name, with_records=False) for name in (KNOBS, FIGURES, SOAP)}
+
+
+@pytest.fixture(scope="module")
+def logged():
+    """A demo with its logs."""
+    return open_study(DATA / KNOBS)
+
+
+@pytest.fixture
+def changed(tmp_path):
+    """A demo, as stated, with some text of its study file replaced everywhere."""
+
+    def change(*pairs, name=KNOBS):
+        text = (DATA / name / "study.toml").read_text(encoding="utf-8")
+        for old, new in pairs:
+            assert old in text
+            text = text.replace(old, new)
+        (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+        return open_study(tmp_path)
+
+    return change
+
+
+def answer(hour=1.0, year=1.0, *, binding=(("demand", 1.0),), target=16.0, living=20_000.0):
+    """Draws in which an hour, and a year, reach the target in just these shares, and resources bind in just these."""
+    names, shares = zip(*binding, strict=True)
+    index = np.repeat(np.arange(len(names)), [round(share * DRAWS) for share in shares])
+    order = np.random.default_rng(1).permutation(DRAWS)
+    pay = np.where(np.arange(DRAWS) < round(hour * DRAWS), target + 4, target - 4)[order]
+    residual = np.where(np.arange(DRAWS) < round(year * DRAWS), living + 1000, living - 1000)[order]
+    draws = {
+        "pay_per_hour": pay,
+        "residual_pay_per_year": residual,
+        "hours_per_year": np.full(DRAWS, 920.0),
+        "binding": index[order],
+    }
+    draws |= {"target_per_hour": np.full(DRAWS, target), "living_per_year": np.full(DRAWS, living)}
+    return Answer(draws=draws, resources=list(names), target=target, living=living)
+
+
+# numbers as the locale writes them
+
+
+@pytest.mark.parametrize(
+    ("locale", "currency", "plus", "minus"),
+    [
+        ("en_IE", "EUR", "€1,234.50", "-€1,234.50"),
+        ("en_GB", "GBP", "£1,234.50", "-£1,234.50"),
+        ("en_US", "USD", "$1,234.50", "-$1,234.50"),
+        ("de_DE", "EUR", f"1.234,50{NB}€", f"-1.234,50{NB}€"),
+        ("fr_FR", "EUR", f"1{NNB}234,50{NB}€", f"-1{NNB}234,50{NB}€"),
+        ("en_US", "JPY", "¥1,234", "-¥1,234"),  # no minor unit; 1234.5 to the even yen
+    ],
+)
+def test_money_by_locale(locale, currency, plus, minus):
+    """Sign, separators and place of the currency follow the locale (Unicode CLDR)."""
+    fmt = Format(currency, locale)
+
+    assert (fmt.money(1234.5), fmt.money(-1234.5)) == (plus, minus)
+
+
+@pytest.mark.parametrize(
+    ("locale", "number", "share"),
+    [
+        ("en_IE", "-1,234.57", f"12.5{NB}%"),
+        ("en_US", "-1,234.57", f"12.5{NB}%"),
+        ("de_DE", "-1.234,57", f"12,5{NB}%"),
+        ("fr_FR", f"-1{NNB}234,57", f"12,5{NB}%"),
+    ],
+)
+def test_numbers_and_shares_by_locale(locale, number, share):
+    """Separators follow the locale; a share is a percentage everywhere, with a space that does not break."""
+    fmt = Format("EUR", locale)
+
+    assert (fmt.number(-1234.567, 2), fmt.percent(0.125, 1)) == (number, share)
+
+
+@pytest.mark.parametrize("value", [None, float("nan"), float("inf"), -float("inf")])
+def test_what_no_value_does_is_none(value):
+    """Money, numbers and shares that do not exist are said as 'none', whatever the digits."""
+    fmt = Format("EUR", "en_IE")
+
+    assert {fmt.money(value), fmt.money(value, 0), fmt.number(value, 1), fmt.percent(value)} == {"none"}
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [(1234.6, "1,235"), (99.96, "100.0"), (12.34, "12.3"), (1.234, "1.23"), (0.1234, "0.123"), (0.01234, "0.0123"), (0, "0.000")],
+)
+def test_figure_keeps_about_three_figures(value, text):
+    """Large numbers lose their decimals and small ones keep four."""
+    fmt = Format("EUR", "en_IE")
+
+    assert fmt.figure(value) == text
+    assert fmt.figure(-value) == (f"-{text}" if value else text)
+
+
+def test_number_has_no_negative_zero():
+    """What rounds to nothing has no sign."""
+    assert Format("EUR", "en_IE").number(-0.001, 1) == "0.0"
+
+
+@known_fault("money and shares that round to nothing keep a minus sign")
+def test_money_and_percent_have_no_negative_zero():
+    """A loss of a tenth of a cent is no loss worth a sign."""
+    fmt = Format("EUR", "en_IE")
+
+    assert (fmt.money(-0.001), fmt.money(-0.2, 0), fmt.percent(-0.0001)) == ("€0.00", "€0", f"0{NB}%")
+
+
+@known_fault("amounts without cents put the currency first, whatever the locale")
+@pytest.mark.parametrize("locale", ["de_DE", "fr_FR"])
+def test_money_without_cents_keeps_the_place_of_the_currency(locale):
+    """A locale that writes the currency last does so with and without cents."""
+    fmt = Format("EUR", locale)
+
+    assert fmt.money(5, 0) == f"5{NB}€"
+
+
+def test_chance_never_says_never_or_always():
+    """No share that 8192 draws can show is said as 0 % or 100 %, and each is said to within one point."""
+    fmt = Format("EUR", "en_IE")
+    for hits in range(8193):
+        said = fmt.chance(hits / 8192)
+
+        assert said not in (f"0{NB}%", f"100{NB}%")
+        assert abs(int(re.search(r"\d+", said)[0]) - 100 * hits / 8192) <= 1
+
+    assert (fmt.chance(0), fmt.chance(1)) == (f"under 1{NB}%", f"over 99{NB}%")
+
+
+@known_fault("a share of exactly a half of one percent, which no number of draws gives, is said as 0 % or 100 %")
+@pytest.mark.parametrize("share", [0.005, 0.995])
+def test_chance_at_half_a_percent(share):
+    """The edges of 'under' and 'over' are no exception."""
+    assert Format("EUR", "en_IE").chance(share) not in (f"0{NB}%", f"100{NB}%")
+
+
+# verdicts
+
+WORDS = [
+    (1.0, "pays"),
+    (1440 / DRAWS, "pays"),
+    (1439 / DRAWS, "probably pays"),
+    (1200 / DRAWS, "probably pays"),
+    (1199 / DRAWS, "is on the edge of paying"),
+    (400 / DRAWS, "is on the edge of paying"),
+    (399 / DRAWS, "probably does not pay"),
+    (160 / DRAWS, "probably does not pay"),
+    (159 / DRAWS, "does not pay"),
+    (0.0, "does not pay"),
+]
+
+
+@pytest.mark.parametrize(("chance", "word"), WORDS)
+def test_verdict_says_no_more_than_its_chance(demos, chance, word):
+    """Flat words from nine in ten on, 'probably' from three in four, and the chance always beside them."""
+    kit = demos[KNOBS]
+    said = verdict(kit, answer(chance))
+
+    assert certainty_word(chance) == word
+    assert f"**{word}** the target of €16.00" in said
+    assert f"the chance of reaching the target is {format_of(kit).chance(chance)}." in said
+
+
+def test_verdict_gives_the_band_of_the_draws(demos):
+    """Half and eight in ten are quantiles of the draws: of 0 to 1599 cents, by linear interpolation, 159.9 and 1439.1."""
+    draws = answer()
+    draws = replace(draws, draws=draws.draws | {"pay_per_hour": np.arange(DRAWS) / 100.0})
+    said = verdict(demos[KNOBS], draws)
+
+    assert "half of the draws bring €8.00 an hour or more" in said  # 799.5 cents
+    assert "eight in ten lie between €1.60 and €14.39" in said
+
+
+def test_verdict_where_no_hour_is_worked(demos):
+    """Pay that does not exist in some draws is said as none, not as a number."""
+    draws = answer(0.0)
+    draws = replace(draws, draws=draws.draws | {"pay_per_hour": np.full(DRAWS, -np.inf)})
+    said = verdict(demos[KNOBS], draws)
+
+    assert "**does not pay**" in said and "between none and none" in said
+
+
+@pytest.mark.parametrize(
+    ("year", "hour", "beginning"),
+    [
+        (0.95, 0.95, "The year brings a living too: it leaves €21,000"),
+        (0.8, 0.95, "The year probably brings a living too: "),
+        (0.5, 0.95, "Whether the year brings a living is open: "),
+        (0.2, 0.95, "The year probably does not bring a living: "),
+        (0.05, 0.95, "The year does not bring a living: it leaves €19,000"),
+        (0.95, 0.3, "The year brings a living: "),
+        (0.8, 0.3, "The year probably brings a living: "),
+    ],
+)
+def test_year_sentence_says_no_more_than_its_chance(demos, year, hour, beginning):
+    """The year is judged by its own chance, and 'too' is said only beside an hour that pays; 920 hours in 46 weeks are 20."""
+    kit = demos[KNOBS]
+    said = year_sentence(kit, answer(hour, year))
+
+    assert said.startswith(beginning)
+    assert "for 20.0 hours a week, where a full working year at the target would be €20,000." in said
+    assert said.endswith(f"The chance of that is {format_of(kit).chance(year)}.")
+
+
+@known_fault("a year that pays is said to pay 'too' beside an hour that is on the edge")
+def test_year_sentence_says_too_only_if_the_hour_pays(demos):
+    """Beside a verdict that an hour is on the edge of paying, 'too' would claim that it pays."""
+    assert "too" not in year_sentence(demos[KNOBS], answer(0.6, 0.95))
+
+
+@pytest.mark.parametrize("hour", [0.0, 0.1, 0.25, 0.5, 0.75, 0.9, 1.0])
+def test_no_sentence_is_surer_than_nine_in_ten(demos, hour):
+    """Whatever the draws, a flat 'pays' or 'brings' needs a chance of 0.9, and a flat 'does not' one below 0.1."""
+    kit, draws = demos[KNOBS], answer(hour, hour)
+    said = verdict(kit, draws) + year_sentence(kit, draws)
+
+    assert ("**pays**" in said, "The year brings" in said) == (hour >= 0.9,) * 2
+    assert ("**does not pay**" in said, "The year does not bring" in said) == (hour < 0.1,) * 2
+
+
+@pytest.mark.parametrize(
+    ("binding", "beginning", "seen"),
+    [
+        ((("demand", 1.0),), "What limits sales is **demand**: more buyers would help, more room to make would not", "over 99"),
+        ((("demand", 0.9), ("hands", 0.1)), "What limits sales is **demand**: more buyers would help, more room", "hands in 10"),
+        (
+            (("demand", 0.89), ("hands", 0.11)),
+            "What limits sales is **demand**: more buyers would help until something else is full",
+            "11",
+        ),
+        ((("demand", 0.3), ("hands", 0.7)), "What limits sales is **hands**: there are more buyers than hours", "hands in 70"),
+        ((("demand", 0.3), ("pressure-pot", 0.7)), "What limits sales is **pressure pot**: it is full before", "pot in 70"),
+    ],
+)
+def test_limit_sentence_names_what_limits_most(demos, binding, beginning, seen):
+    """Demand, hands or a station, whichever limits in most draws, and how often each does."""
+    said = limit_sentence(demos[KNOBS], answer(binding=binding))
+
+    assert said.startswith(beginning)
+    assert seen in said
+
+
+def test_limit_sentence_leaves_out_what_hardly_limits(demos):
+    """A resource that limits in fewer than five draws of a thousand is not named."""
+    said = limit_sentence(demos[KNOBS], answer(binding=(("demand", 1 - 7 / DRAWS), ("hands", 7 / DRAWS))))
+
+    assert "hands" not in said
+
+
+def test_pay_alt_says_what_the_histogram_shows(demos):
+    """The alternative text has the band, the middle and the target."""
+    assert pay_alt(demos[KNOBS], answer(0.5)) == (
+        "Histogram of pay an hour: eight in ten draws between €12.00 and €20.00, half above €16.00; the target is €16.00."
+    )
+
+
+def test_error_sentence_doubles_the_standard_error(demos):
+    """Sixteen sets that agree leave no error; half of the sets at 20 and half at 12 have 2 x 4 x sqrt(16 / 15) / 4 = 2.066."""
+    kit, draws = demos[KNOBS], answer(0.5)
+    sets = np.repeat(np.tile([20.0, 12.0], 8), 100)
+    agree, differ = (replace(draws, draws=draws.draws | {"pay_per_hour": pay}) for pay in (np.full(DRAWS, 20.0), sets))
+
+    assert "1,600 draws: the mean of pay an hour is known to about ±€0.000" in error_sentence(kit, agree)
+    assert "±€2.066, the chance of the target to about ±25.8" in error_sentence(kit, differ)
+    assert "not of the assumptions" in error_sentence(kit, differ)
+
+
+# scrap
+
+
+def test_scrap_break_even_is_where_pay_meets_the_target(demos):
+    """At the rate that the sentence names, an hour brings the target: to a cent, as the rate is found to a millionth."""
+    for name, product, words in ((KNOBS, "knob", "may rise to"), (SOAP, "bar", "would have to fall to")):
+        kit = demos[name]
+        rate = break_even_scrap(kit, product)
+        pay = float(grid(kit, [rate], product=product).studio["pay_per_hour"][0])
+
+        assert pay == pytest.approx(float(kit.inputs().target_per_hour), abs=0.005)
+        assert scrap_break_even(kit, product).startswith(f"Scrap {words} **{format_of(kit).percent(rate, 1)}** before")
+
+
+def test_scrap_break_even_above_and_below_today(demos):
+    """Room above today's rate and a lack of it are said in points; 37.8 less 17.1, and 11.0 less 10.6 before rounding."""
+    assert scrap_break_even(demos[KNOBS], "knob").endswith(f": 20.7 points above today's 17.1{NB}%.")
+    assert scrap_break_even(demos[SOAP], "bar").endswith(f": 0.5 points below today's 11.0{NB}%.")
+
+
+def test_scrap_break_even_where_no_rate_does(demos):
+    """Where even no scrap would not do, no rate is named and scrap is not blamed."""
+    said = scrap_break_even(demos[FIGURES], "figure")
+
+    assert said.startswith("**No scrap rate does:** even with none at all an hour stays below the target of £13.50.")
+    assert "%" not in said
+
+
+@known_fault("where every rate that is tried pays, the last one tried is told as the break-even")
+def test_scrap_break_even_where_every_rate_does(changed):
+    """Knobs at fifty times their price pay at any scrap rate tried; that is no break-even at 98 %."""
+    kit = changed(('"96.00 EUR"', '"9600 EUR"'), ('"217.00 EUR"', '"21700 EUR"'), ('"192.00 EUR"', '"19200 EUR"'))
+
+    assert break_even_scrap(kit, "knob") == 0.98
+    assert "before an hour pays just the target" not in scrap_break_even(kit, "knob")
+
+
+def test_scrap_order_of_the_same_cause(demos):
+    """Voids lead both lists of the knobs."""
+    said = scrap_order(demos[KNOBS])
+
+    assert said.startswith("For knob, **voids** loses most pieces and most money: €")
+
+
+def test_scrap_order_of_different_causes(demos):
+    """Masts snap most often, chips are found last and cost most."""
+    said = scrap_order(demos[FIGURES])
+
+    assert said.startswith("For figure, **snapped mast** loses most pieces (") and "but **chip** loses most money (£" in said
+    assert said.endswith(" 6 of 6 causes change place when money is counted instead of pieces.")
+
+
+def test_scrap_order_where_none_change_place(changed):
+    """One cause alone keeps its place, and nothing is said of places."""
+    kit = changed(
+        ('"96 %"', '"100 %"'),
+        ('"97 %"', '"100 %"'),
+        ('causes = { voids = 5, "weed shifted or bled" = 4, tacky = 2 }', "causes = { voids = 5 }"),
+    )
+
+    assert re.fullmatch(r"For knob, \*\*voids\*\* loses most pieces and most money: €[\d,]+ a year\.", scrap_order(kit))
+
+
+def test_scrap_order_where_nothing_is_scrapped(changed):
+    """A study that passes every piece has no causes to rank."""
+    kit = changed(('"89 %"', '"100 %"'), ('"96 %"', '"100 %"'), ('"97 %"', '"100 %"'))
+
+    assert scrap_order(kit) == "Nothing of knob is scrapped in this study."
+
+
+def test_scrap_now_without_and_with_more(demos):
+    """As worked by hand for the knobs: 17.1 % today, 1.8 more an hour without any, and less with more."""
+    said = scrap_now(demos[KNOBS], "knob")
+
+    assert said.startswith(
+        f"Today 17.1{NB}% of the casts of knob end as scrap. Without any, an hour would bring €22.66 instead of €20.84"
+    )
+    assert re.search(r"five points more scrap would change it by −€0\.\d\d\.$", said)
+
+
+def test_scrap_now_where_more_scrap_helps(changed):
+    """Where a full pot sells every knob for less than its postage, more scrap sells fewer and loses less."""
+    kit = changed(('"216 orders/year"', '"9000 orders/year"'), ('"96.00 EUR"', '"1.00 EUR"'), ('"6.30 EUR"', '"63.00 EUR"'))
+    said = scrap_now(kit, "knob")
+
+    assert "would change it by +€" in said
+
+
+# prices, hours, places
+
+
+def test_price_sentences_above_and_below(demos):
+    """Knobs break even below their price, figures at a factor of 2.02 above it."""
+    below, above = price_sentences(demos[KNOBS]), price_sentences(demos[FIGURES])
+
+    assert f", 17{NB}% below that (a factor of 0.83)" in below
+    assert f", 102{NB}% above that (a factor of 2.02)" in above
+
+
+def test_hidden_hours_by_hand(demos):
+    """Of the knobs' 1,071 hours, 2568 knobs at 14.63 minutes are 626 at the bench: 42 % are not; 22310 / 626 is 35.63."""
+    said = hidden_hours(demos[KNOBS])
+
+    assert said.startswith(f"42{NB}% of the 1,071 hours of the year are not making")
+    assert "would look like €35.63 an hour; over every hour it is **€20.84**." in said
+
+
+def test_cost_sentence_by_hand(demos):
+    """Casts, minutes and material of a good knob as worked by hand for the demo."""
+    said = cost_sentence(demos[KNOBS])
+
+    assert said.startswith("A good **knob** takes 1.21 casts and 14.6 minutes of making, uses €1.54 of material, and costs €")
+
+
+def test_waiting_places_with_and_without_a_rack(demos):
+    """4924 good bars a year need 4924 / (0.97 x 0.995) on the rack, in 48 weeks, each for 5: 531 places by Little's law."""
+    assert waiting_places(demos[SOAP]) == "**curing rack**: about 531 of 640 places taken."
+    assert waiting_places(demos[KNOBS]) == "No piece of this study waits in a rack of places."
+
+
+def test_stair_sentence_up_and_down(demos):
+    """18 hours in one pot: five loads a week, worse from the next morning's end on, better once two fit in a day."""
+    kit = demos[KNOBS]
+    said = stair_sentence(kit, curing_step(kit))
+
+    assert said.startswith(
+        "With 1 in use, 18.0 hours of waiting let **5.00 loads a week** through. The next stair down comes at about "
+    )
+    assert "The next stair up would need " in said and "data sheet allows it" in said
+
+
+def test_stair_sentence_at_the_top(changed):
+    """A wait of a quarter of an hour has no shorter one to try, so no stair up is promised."""
+    kit = changed(('wait = "18 h"', 'wait = "0.25 h"'))
+
+    assert "stair up" not in stair_sentence(kit, curing_step(kit))
+
+
+def test_stair_sentence_on_a_flat(changed):
+    """With many pots the turnarounds fill the day whatever the wait, so there is no stair down within three days."""
+    kit = changed(("count = 1\n", "count = 200\n"))
+
+    assert "stair down" not in stair_sentence(kit, curing_step(kit))
+
+
+def test_grid_sentence_with_and_without_a_wait(demos):
+    """A product that waits is told where and how long, one that does not that only scrap matters."""
+    kit = demos[KNOBS]
+
+    assert grid_sentence(kit, *main_wait(kit)).startswith("The longest wait of this product is 18.0 hours at **pot**.")
+    assert grid_sentence(kit, None, 0.0) == "No step of this product waits, so only the scrap rate matters here."
+
+
+@pytest.mark.parametrize(
+    ("scrap", "cure", "said"),
+    [
+        (None, None, "All numbers are drawn as the study and its logs have them."),
+        (0.1, None, f"In every draw: scrap set to 10.0{NB}% of casts."),
+        (0.0, None, f"In every draw: scrap set to 0.0{NB}% of casts."),
+        (None, 12, "In every draw: the wait at pot set to 12.0 hours."),
+        (0.1, 12, f"In every draw: scrap set to 10.0{NB}% of casts and the wait at pot set to 12.0 hours."),
+    ],
+)
+def test_levers_sentence_names_what_is_set(demos, scrap, cure, said):
+    """Neither, either or both levers; a scrap rate of zero is one that is set."""
+    assert levers_sentence(demos[KNOBS], "knob", scrap=scrap, cure_hours=cure) == said
+
+
+# what the study rests on
+
+
+def test_target_sentence_of_a_stated_target(demos):
+    """16 an hour over 46 weeks of 37.5 hours is 27,600."""
+    assert target_sentence(demos[KNOBS]) == (
+        "The target of €16.00 an hour is stated in the study. For a full year of 46 weeks at 37.5 hours that is €27,600."
+    )
+
+
+def test_target_sentence_of_a_published_wage(changed):
+    """14.75 paid for 2028 hours is 29,913 a year; over 46 weeks of 37.5 hours 17.34 an hour. The source is named."""
+    kit = changed(
+        (
+            'per_hour = { value = "16.00 EUR/h", note = "before anything is set aside for contributions and tax" }',
+            'wage = "ie-living-wage-2024"',
+        )
+    )
+    said = target_sentence(kit)
+
+    assert said.startswith(
+        "The target of €17.34 an hour comes from living wage €14.75, Ireland, from 2024 (Living Wage Technical Group"
+    )
+    assert said.endswith("paid for 2,028 hours a year. For a full year of 46 weeks at 37.5 hours that is €29,913.")
+
+
+def test_introduction_of_a_demo_and_of_a_study(demos, changed):
+    """A demo says that it is invented; a study of one's own, with no question, does not."""
+    own = changed(
+        ("invented = true", "invented = false"),
+        ('question = "Can cast drawer knobs with pressed seaweed pay a living wage?"', ""),
+    )
+
+    assert introduction(demos[KNOBS]).endswith("**Invented demo:** no person, place or business in it is real.")
+    assert introduction(own).startswith("**Kelpmoor Handles.**\n\nEpoxy drawer knobs")
+    assert "Invented" not in introduction(own)
+
+
+def test_three_numbers_of_a_study(demos, logged):
+    """Three numbers in order of their swing, each with what it rests on."""
+    stated, measured = (three_numbers(kit, swing_table(kit)).split("\n") for kit in (demos[KNOBS], logged))
+
+    assert [line[:2] for line in stated] == ["1.", "2.", "3."]
+    assert stated[0].startswith("1. **all stated minutes** (stated): pay an hour between €")
+    assert any("(measured)" in line for line in measured)
+
+
+def test_three_numbers_of_a_certain_study(changed):
+    """Where no number has a spread, none is said to matter."""
+    text = (DATA / KNOBS / "study.toml").read_text(encoding="utf-8")
+    kit = changed((text[text.index("[spread]") : text.index("[stations")], ""))
+
+    assert three_numbers(kit, swing_table(kit)) == "Every number of this study is stated as certain, so none can move the result."
+
+
+def test_evidence_effect_with_and_without_logs(demos, logged):
+    """Without logs nothing is said to be measured; with them, what they change and three numbers behind it."""
+    said = evidence_effect(logged)
+
+    assert evidence_effect(demos[KNOBS]) == "There are no logs yet: every number is as stated."
+    assert said.startswith("As stated, before the logs, an hour would bring €20.84; with what the logs measured it brings €")
+    assert len(re.findall(r"\([+−]€\d+\.\d\d\)", said)) == 3
+
+
+def test_certainty_list_with_and_without_logs(demos, logged):
+    """Guesses that wait for logs are counted until the logs are there; counts add up to the whole."""
+    waiting, measured = certainty_list(demos[KNOBS]), certainty_list(logged)
+
+    assert "20 of the guesses ask for records that are not there yet." in waiting and "measured" not in waiting
+    assert "measured by the logs" in measured and "not there yet" not in measured
+    for said in (waiting, measured):
+        total, *counts = map(
+            int, re.findall(r"(?:Of |, |numbers, )(\d+) (?:stated|guessed|measured|published|agreed|decided)", said)
+        )
+        assert total == sum(counts)
+        assert len(said.split("Guessed: ")[1].split(" and ")[0].split(", ")) == 12
+
+
+def test_records_overview_with_and_without_logs(demos, logged):
+    """First and last day, rows of every log, and how many numbers they measure."""
+    said = records_overview(logged)
+
+    assert records_overview(demos[KNOBS]) == "This study has no logs: everything rests on what the study file states."
+    assert said.startswith("Logs from 2025-01-06 to 2025-06-29: batches (108 rows), ")
+    assert said.endswith(f"They measure {len(logged.assumed.evidence)} of the study's numbers.")
+
+
+def test_records_overview_tells_what_is_odd(tmp_path):
+    """Losses that no fault explains are said under the overview."""
+    shutil.copytree(DATA / KNOBS, tmp_path / "study")
+    (tmp_path / "study" / "records" / "faults.csv").write_text(
+        "date,batch,step,cause,pieces,fate\n2025-01-07,K001,demould,voids,2,scrap\n", encoding="utf-8"
+    )
+    said = records_overview(open_study(tmp_path / "study"))
+
+    assert said.endswith("have no row in faults.csv; they are booked to the first check.")

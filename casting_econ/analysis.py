@@ -6,18 +6,20 @@ import numpy as np
 from scipy import optimize
 
 from .assumptions import Assumed, assume, assumptions_at, draw_values, label, point_values, spread_values
+from .faults import Fault, StudyError
 from .models import Assumptions, Outcome, evaluate, longest_wait, with_levers
-from .study import Study, read_study
+from .study import STUDY_FILE, Study, read_study
 from .uncertainty import QUANTILES, chance, in_chunks, round_up_draws, summarise
 
 __all__ = [
     "Answer",
     "Kit",
+    "LoadWait",
     "basis_counts",
     "break_even_scrap",
-    "curing_step",
     "evidence_steps",
     "grid",
+    "load_wait",
     "main_wait",
     "open_study",
     "swings",
@@ -123,7 +125,23 @@ class Kit:
 def open_study(folder, *, with_records: bool = True) -> Kit:
     """Read a study folder and put its evidence to work; raises StudyError with every fault."""
     study = read_study(folder, with_records=with_records)
-    return Kit(study=study, assumed=assume(study))
+    kit = Kit(study=study, assumed=assume(study))
+    a = kit.inputs()
+    busy = a.fixed_hours_per_week + sum(c.days_per_year * c.hours_per_day for c in a.channels) / a.weeks_per_year
+    if busy >= a.hours_per_week:  # what is stated was checked before; the logs may say otherwise
+        found = f"{busy:.1f} fixed and stall hours a week in the logs, {a.hours_per_week:g} given"
+        raise StudyError(
+            [
+                Fault(
+                    file=STUDY_FILE,
+                    column="time.hours",
+                    wrong="leaves no hours to make anything",
+                    found=found,
+                    right="the hours really given",
+                )
+            ]
+        )
+    return kit
 
 
 def swings(kit: Kit, low: float = 0.1, high: float = 0.9) -> list[dict[str, object]]:
@@ -178,12 +196,65 @@ def grid(kit: Kit, scrap, cure_hours=None, *, product=None, stated: bool = False
     return evaluate(with_levers(kit.inputs(stated=stated), product=product, scrap=scrap[:, None], cure_hours=cure))
 
 
-def curing_step(kit: Kit):
-    """The step whose load waits longest in a station, or in its moulds alone; None if no load waits."""
-    stations = set(kit.study.file.stations)
-    loads = [s for p in kit.inputs().products for s in p.steps if s.wait_hours > 0 and s.load_minutes > 0]
-    best = [s for s in loads if s.wait_in in stations] or [s for s in loads if s.wait_in is None]
-    return max(best, key=lambda s: s.wait_hours, default=None)
+@dataclass(frozen=True, kw_only=True)
+class LoadWait:
+    """The first wait of a load: in which step and place, how long, and how it is turned round."""
+
+    step: str
+    resource: str  # name in Outcome.use
+    wait_hours: float  # in station or mould [hour]
+    rest_hours: float  # of the mould after it [hour]
+    turnaround_hours: float  # [hour]
+    count: int  # stations, or sets of moulds
+
+
+def load_wait(kit: Kit) -> LoadWait | None:
+    """The wait of a load that the staircase is about: of those that limit loads, the one demand fills most.
+
+    Parameters
+    ----------
+    kit : Kit
+        Open study.
+
+    Returns
+    -------
+    LoadWait or None
+        None when no load waits in a station or a mould.
+    """
+    a, use = kit.inputs(), kit.point().use_at_demand
+    stations, found = {s.name: int(s.count) for s in a.stations}, []
+    for p in a.products:
+        loading = 0.0
+        first = True
+        for step in p.steps:
+            loading += step.load_minutes / 60.0
+            if step.wait_in in stations and step.load_minutes > 0:
+                turn, count = step.load_minutes / 60.0, stations[step.wait_in]
+                found.append(
+                    LoadWait(
+                        step=step.name,
+                        resource=step.wait_in,
+                        wait_hours=step.wait_hours,
+                        rest_hours=0.0,
+                        turnaround_hours=turn,
+                        count=count,
+                    )
+                )
+            if first and step.wait_hours > 0:
+                first, mould = False, f"moulds for {p.name}"
+                if mould in use:
+                    rest, sets = p.mould.rest_hours, int(p.mould.sets)
+                    found.append(
+                        LoadWait(
+                            step=step.name,
+                            resource=mould,
+                            wait_hours=step.wait_hours,
+                            rest_hours=rest,
+                            turnaround_hours=loading,
+                            count=sets,
+                        )
+                    )
+    return max(found, key=lambda wait: float(use[wait.resource]), default=None)
 
 
 def main_wait(kit: Kit, product=None):

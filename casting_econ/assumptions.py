@@ -57,8 +57,8 @@ def assume(study: Study) -> Assumed:
 
 
 def _takes(numbers, key):
-    """Kind of shared factor that a number takes: none where it has a spread or records of its own."""
-    if numbers[key].distribution is not None or key.startswith("spread."):
+    """Kind of shared factor that a number takes: none where it states a spread of its own."""
+    if (numbers[key].distribution is not None and numbers[key].basis != "measured") or key.startswith("spread."):
         return None
     last = key.rsplit(".", 1)[-1]
     if last in ("minutes", "load_minutes", "rework_minutes", "minutes_per_order", "first_minutes"):
@@ -107,12 +107,17 @@ def draw_values(assumed: Assumed, draws: int, seed: int, start: int = 0, stop: i
 
 
 def spread_values(assumed: Assumed, values: dict[str, object], factors: Mapping[str, object]) -> dict[str, object]:
-    """Apply shared factors to the numbers that take them; odds are scaled for shares of pieces that pass."""
+    """Apply shared factors to the numbers that take them; odds are scaled for shares of pieces that pass.
+
+    A measured number takes only the part of the factor that is still guess, so that a single row of a log does not
+    make a whole workshop certain.
+    """
     result = dict(values)
     for key in assumed.numbers:
         kind = _takes(assumed.numbers, key)
         if kind in factors:
-            factor, value = factors[kind], values[key]
+            number, value = assumed.numbers[key], values[key]
+            factor = factors[kind] ** number.prior_share if number.basis == "measured" else factors[kind]
             result[key] = value * factor / (value * factor + 1.0 - value) if kind == "pass_odds" else value * factor
     return result
 
@@ -186,6 +191,7 @@ def assumptions_at(study: Study, values: Mapping[str, object]) -> model.Assumpti
             ruined_loads_per_year=at(path, p, "ruined_loads"),
             parts=materials(f"{path}.parts", p.parts),
             mould=mould(f"{path}.mould", p.mould),
+            cure_step=p.cure_step,
         )
 
     def channel(name, c):
@@ -198,7 +204,9 @@ def assumptions_at(study: Study, values: Mapping[str, object]) -> model.Assumpti
             orders_per_year=at(path, c, "orders"),
             fee_on_postage=c.fee_base == "price and postage",
             days_per_year=at(path, c, "days"),
-            **{key: at(path, c, key) for key in plain},
+            # orders were counted or guessed at the stated price
+            **{key: at(path, c, key) for key in plain}
+            | ({"reference_price": c.price.value} if c.reference_price is None else {}),
         )
 
     weeks, full_week = at("time", file.time, "weeks"), at("target", file.target, "full_week")
@@ -246,9 +254,9 @@ def label(key: str) -> str:
             return {
                 "pass odds": "odds of passing a check",
                 "material": "material prices",
-                "price": "prices",
-                "minutes": "all stated minutes",
-                "demand": "demand in all channels",
+                "price": "prices stated without a spread",
+                "minutes": "minutes stated without a spread",
+                "demand": "orders stated without a spread",
             }[kind]
         case ["products", product, "steps", step, "materials", item, what]:
             return f"{product}: {what} of {item}"

@@ -126,7 +126,7 @@ class _faults_told:
             faults = getattr(error, "faults", None)
             click.echo(str(error), err=True)
             if faults is not None:
-                click.echo(f"\n{len(faults)} fault{'s' if len(faults) != 1 else ''} found; nothing was written.", err=True)
+                click.echo(f"\n{len(faults)} fault{'s' if len(faults) != 1 else ''} found; nothing was changed.", err=True)
             sys.exit(2 if faults is not None else 1)
         return False
 

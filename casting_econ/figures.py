@@ -296,7 +296,7 @@ def money_staircase(frame: pd.DataFrame, fmt: Format) -> Figure:
     axes.grid(axis="y", visible=False)
     axes.set_xlabel(f"{fmt.currency} a year")
     _ticks(axes.xaxis, lambda v: fmt.money(v, 0))
-    axes.xaxis.set_major_locator(MaxNLocator(6))
+    axes.xaxis.set_major_locator(MaxNLocator(4))
     return figure
 
 

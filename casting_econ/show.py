@@ -35,10 +35,10 @@ class Page:
     def figure(self, figure: Figure, name: str, alt: str) -> None:
         """Show a figure with its alternative text; keep it as PNG and SVG."""
         picture = io.BytesIO()
-        figure.savefig(picture, format="png", dpi=130, metadata={"Software": None})
+        figure.savefig(picture, format="png", dpi=130, bbox_inches="tight", metadata={"Software": None})
         if self.out:
             (self.out / "figures" / f"{name}.png").write_bytes(picture.getvalue())
-            figure.savefig(self.out / "figures" / f"{name}.svg", metadata={"Date": None})
+            figure.savefig(self.out / "figures" / f"{name}.svg", bbox_inches="tight", metadata={"Date": None})
         plt.close(figure)
         display(Image(picture.getvalue(), alt=alt, width=560))
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from .analysis import Answer, Kit, basis_counts, grid, swings
+from .analysis import Answer, Kit, LoadWait, basis_counts, grid, main_wait, swings
 from .assumptions import label
 from .evidence import channel_summary, orders_by_month, scrap_table
 from .models import loads_per_week, self_employed_target
@@ -28,7 +28,6 @@ __all__ = [
     "scrap_money",
     "stair_table",
     "stair_treads",
-    "stations_of",
     "swing_table",
     "wage_table",
     "year_table",
@@ -36,34 +35,32 @@ __all__ = [
 ]
 
 
-def _unit(kit: Kit, key: str, number) -> str:
-    """Unit as shown: shares and counts have none in the file."""
+def _shown(kit: Kit, key: str, number) -> tuple[str, float]:
+    """Unit as shown, and the factor to it: prices by the kilogram, shares and counts by name."""
+    unit = number.unit.format(money=kit.study.currency)
+    if unit.endswith(("/g", "/gram")):
+        return f"{kit.study.currency}/kg", 1000.0
     share = key.rsplit(".", 1)[-1].endswith(("share", "loss", "recovered", "set_aside", "rate", "elasticity"))
-    return number.unit.format(money=kit.study.currency) or ("share" if share else "count")
+    return unit or ("share" if share else "count"), 1.0
 
 
 def assumption_table(kit: Kit) -> pd.DataFrame:
     """Every number in force: value, unit, what it rests on, why."""
-    rows = []
-    groups = basis_counts(kit)
+    rows, groups = [], basis_counts(kit)
     for basis in (basis for basis in BASES if basis in groups):
         for key in groups[basis]:
             number = kit.assumed.numbers[key]
-            low, high = (None, None) if number.distribution is None else number.distribution.quantile(np.array([0.1, 0.9]))
-            why = "; ".join(text for text in (number.note, number.source) if text)
-            unit = _unit(kit, key, number)
-            rows.append(
-                {
-                    "number": label(key),
-                    "value": number.value,
-                    "unit": unit,
-                    "low": low,
-                    "high": high,
-                    "rests on": basis,
-                    "why": why,
-                    "key": key,
-                }
-            )
+            unit, factor = _shown(kit, key, number)
+            band = (None, None) if number.distribution is None else number.distribution.quantile(np.array([0.1, 0.9])) * factor
+            row = {
+                "number": label(key),
+                "value": number.value * factor,
+                "unit": unit,
+                "low": band[0],
+                "high": band[1],
+                "rests on": basis,
+            }
+            rows.append(row | {"why": "; ".join(text for text in (number.note, number.source) if text), "key": key})
     return pd.DataFrame(rows)
 
 
@@ -71,20 +68,15 @@ def evidence_table(kit: Kit) -> pd.DataFrame:
     """Stated guess, what the logs say, and the number in force, side by side."""
     rows = []
     for key, found in kit.assumed.evidence.items():
-        low, high = found.number.distribution.quantile(np.array([0.1, 0.9]))
-        stated = kit.study.numbers[key].value
-        rows.append(
-            {
-                "number": label(key),
-                "unit": _unit(kit, key, found.number),
-                "stated": stated,
-                "logs alone": found.observed,
-                "in force": found.number.value,
-                "low": float(low),
-                "high": float(high),
-                "from": found.data,
-            }
-        )
+        unit, factor = _shown(kit, key, found.number)
+        low, high = found.number.distribution.quantile(np.array([0.1, 0.9])) * factor
+        row = {
+            "number": label(key),
+            "unit": unit,
+            "stated": kit.study.numbers[key].value * factor,
+            "logs alone": found.observed * factor,
+        }
+        rows.append(row | {"in force": found.number.value * factor, "low": float(low), "high": float(high), "from": found.data})
     return pd.DataFrame(rows)
 
 
@@ -124,13 +116,17 @@ def scrap_money(kit: Kit, product: str) -> pd.DataFrame:
     """
     found, faults = kit.point().products[product], kit.study.records.get("faults")
     steps = {step.name: step for step in next(p for p in kit.inputs().products if p.name == product).steps}
+    batches, alone = kit.study.records.get("batches"), len(kit.study.file.products) == 1
+    if faults is not None:
+        ours = (faults["product"] == product) | (faults["product"].isna() & alone)
+        ours |= False if batches is None else faults.batch.isin(batches.batch[batches["product"] == product])
     rows = []
     for step in found["piece"].steps:
         if step.scrapped <= 0:
             continue
         weights = dict(steps[step.name].causes) or {"not said": 1.0}
         if faults is not None:
-            mine = faults[(faults.step == step.name) & (faults.fate != "rework")]
+            mine = faults[(faults.step == step.name) & (faults.fate != "rework") & ours]
             weights = mine.groupby("cause").pieces.sum().to_dict() or weights
         for cause, weight in weights.items():
             pieces = found["made_per_year"] * step.scrapped * weight / sum(weights.values())
@@ -281,7 +277,9 @@ def swing_table(kit: Kit) -> pd.DataFrame:
 
 def grid_table(kit: Kit, scrap, cure_hours, *, product: str) -> pd.DataFrame:
     """Pay an hour over scrap rates (rows) and cure hours (columns). [money/hour]"""
-    pay = np.broadcast_to(grid(kit, scrap, cure_hours, product=product).studio["pay_per_hour"], (len(scrap), len(cure_hours)))
+    waits = main_wait(kit, product)[0] is not None
+    pay = grid(kit, scrap, cure_hours if waits else None, product=product).studio["pay_per_hour"]
+    pay = np.broadcast_to(np.reshape(pay, (len(scrap), -1)), (len(scrap), len(cure_hours)))
     return pd.DataFrame(pay, index=pd.Index(scrap, name="scrap rate"), columns=pd.Index(cure_hours, name="cure hours"))
 
 
@@ -314,19 +312,13 @@ def year_table(answer: Answer, currency: str) -> pd.DataFrame:
     return frame
 
 
-def stations_of(kit: Kit, step) -> int:
-    """How many stations, or sets of moulds, a waiting step has."""
-    a = kit.inputs()
-    counts = {station.name: station.count for station in a.stations}
-    sets = next((p.mould.sets for p in a.products if step in p.steps and p.mould is not None), 1)
-    return int(counts.get(step.wait_in, sets))
-
-
-def stair_table(kit: Kit, step) -> pd.DataFrame:
-    """Loads a week over cure hours, for the stations there are and one and two more. [load/week]"""
-    hours = np.linspace(0.0, 3.0 * step.wait_hours, 241)
-    have = stations_of(kit, step)
-    rates = {f"{n} in use": loads_per_week(hours, step.load_minutes / 60.0, n, kit.study.windows) for n in range(have, have + 3)}
+def stair_table(kit: Kit, wait: LoadWait) -> pd.DataFrame:
+    """Loads a week over cure hours, for what there is and one and two more. [load/week]"""
+    hours = np.unique(np.append(np.linspace(0.0, 3.0 * wait.wait_hours, 241), wait.wait_hours))
+    rates = {
+        f"{n} in use": loads_per_week(hours + wait.rest_hours, wait.turnaround_hours, n, kit.study.windows)
+        for n in range(wait.count, wait.count + 3)
+    }
     return pd.DataFrame({"cure hours": hours, **rates})
 
 
@@ -337,10 +329,7 @@ def stair_treads(frame: pd.DataFrame) -> pd.DataFrame:
     return rows.iloc[np.unique(np.linspace(0, len(rows) - 1, min(len(rows), 20)).astype(int))]
 
 
-def loads_needed(kit: Kit, step) -> float:
-    """Loads a week that expected demand asks of a waiting step. [load/week]"""
-    a, point = kit.inputs(), kit.point()
-    product = next(p for p in a.products if step in p.steps)
-    resource = step.wait_in if step.wait_in in point.use_at_demand else f"moulds for {product.name}"
-    rate = loads_per_week(step.wait_hours, step.load_minutes / 60.0, stations_of(kit, step), a.windows)
-    return float(point.use_at_demand[resource] * rate)
+def loads_needed(kit: Kit, wait: LoadWait) -> float:
+    """Loads a week that expected demand asks of a load's wait. [load/week]"""
+    rate = loads_per_week(wait.wait_hours + wait.rest_hours, wait.turnaround_hours, wait.count, kit.study.windows)
+    return float(kit.point().use_at_demand[wait.resource] * rate)

@@ -4,9 +4,10 @@ from babel.numbers import format_currency, format_decimal, format_percent
 
 from .analysis import Answer, Kit, basis_counts, break_even_scrap, evidence_steps, grid, main_wait
 from .assumptions import label
-from .models import loads_per_week
+from .evidence import could_learn
+from .models import evaluate, loads_per_week, with_levers
 from .reference import wages
-from .tables import scrap_money, stations_of
+from .tables import scrap_money
 
 __all__ = ["Format", "certainty_word", "format_of", "limit_sentence", "verdict", "year_sentence"]
 
@@ -85,7 +86,7 @@ def verdict(kit: Kit, answer: Answer) -> str:
     band = f"{fmt.money(pay['p10'])} and {fmt.money(pay['p90'])}"
     return (
         f"On these numbers an hour of work **{certainty_word(chance)}** the target of {fmt.money(answer.target)}: "
-        f"half of the draws bring {fmt.money(pay['p50'])} an hour or more, eight in ten lie between {band}, "
+        f"half of the years drawn bring {fmt.money(pay['p50'])} an hour or more, eight in ten lie between {band}, "
         f"and the chance of reaching the target is {fmt.chance(chance)}. "
         "Every hour counts here, at the bench or not, and every cost."
     )
@@ -118,8 +119,14 @@ def limit_sentence(kit: Kit, answer: Answer) -> str:
     seen = [f"{name.replace('-', ' ')} in {fmt.chance(share)}" for name, share in shares if share >= 0.005]
     first = shares[0][0]
     if first == "demand":
-        lead = "What limits sales is **demand**: more buyers would help"
-        lead += ", more room to make would not" if shares[0][1] >= 0.9 else " until something else is full"
+        lead = "What limits sales is **demand**: "
+        lead += "more room to make would not help" if shares[0][1] >= 0.9 else "but something else is full nearly as often"
+        more = (
+            evaluate(with_levers(kit.inputs(), demand=1.02)).studio["residual_pay_per_year"]
+            - kit.point().studio["residual_pay_per_year"]
+        )
+        if more <= 0:
+            lead += ", and more buyers at these prices would bring no money either"
     elif first == "hands":
         lead = "What limits sales is **hands**: there are more buyers than hours to serve them"
     else:
@@ -173,7 +180,7 @@ def certainty_list(kit: Kit) -> str:
     text = f"Of {sum(map(len, groups.values()))} stated numbers, {', '.join(counts)}."
     waiting = [key for key in groups.get("guess", []) if kit.assumed.numbers[key].from_records]
     if waiting:
-        text += f" {len(waiting)} of the guesses ask for records that are not there yet."
+        text += f" {len(waiting)} of the guesses ask for records that the logs do not have."
     guesses = [label(key) for key in groups.get("guess", [])]
     if guesses:
         more = f" and {len(guesses) - 12} more" if len(guesses) > 12 else ""
@@ -184,18 +191,32 @@ def certainty_list(kit: Kit) -> str:
 def evidence_effect(kit: Kit) -> str:
     """What the logs change in the point result, and the numbers behind most of it."""
     if not kit.assumed.evidence:
-        return "There are no logs yet: every number is as stated."
+        silent = "The logs measure none of the study's numbers" if kit.study.records else "There are no logs yet"
+        return f"{silent}: every number is as stated.{_could_measure(kit)}"
 
     fmt = format_of(kit)
     stated, point = (float(kit.point(stated=s).studio["pay_per_hour"]) for s in (True, False))
     steps = evidence_steps(kit)[:3]
-    moved = "; ".join(
-        f"{step['label']} ({'+' if step['change'] >= 0 else '−'}{fmt.money(abs(step['change']))})" for step in steps
-    )
+    moved = "; ".join(f"{step['label']} ({_signed(fmt, step['change'])})" for step in steps)
     return (
         f"As stated, before the logs, an hour would bring {fmt.money(stated)}; with what the logs measured it brings {fmt.money(point)}. "
-        f"The measured numbers that change it most, each alone: {moved}."
+        f"The measured numbers that change it most, each alone: {moved}.{_could_measure(kit)}"
     )
+
+
+def _signed(fmt: Format, amount: float) -> str:
+    """An amount with its sign, which no line break parts from it."""
+    return ("+" if amount >= 0 else "\u2212") + "\u2060" + fmt.money(abs(amount))
+
+
+def _could_measure(kit: Kit) -> str:
+    """What the logs know but the study does not ask them."""
+    keys = could_learn(kit.study)
+    if not keys:
+        return ""
+    more = f" and {len(keys) - 6} more" if len(keys) > 6 else ""
+    names = ", ".join(label(key) for key in keys[:6])
+    return f' The logs also know something about {names}{more}: write `from = "records"` beside a value in the study file to let them count.'
 
 
 def records_overview(kit: Kit) -> str:
@@ -206,7 +227,7 @@ def records_overview(kit: Kit) -> str:
     dates = [log.date for log in kit.study.records.values() if "date" in log]
     first, last = min(d.min() for d in dates), max(d.max() for d in dates)
     text = f"Logs from {first:%Y-%m-%d} to {last:%Y-%m-%d}: {', '.join(parts)}. They measure {len(kit.assumed.evidence)} of the study's numbers."
-    return "\n\n".join([text, *kit.study.notes])
+    return "\n\n".join([text + _could_measure(kit), *kit.study.notes])
 
 
 def cost_sentence(kit: Kit) -> str:
@@ -254,7 +275,7 @@ def scrap_now(kit: Kit, product: str) -> str:
     more = float(grid(kit, [1 - found["yield"] + 0.05], product=product).studio["pay_per_hour"][0]) - now
     return (
         f"Today {fmt.percent(1 - found['yield'], 1)} of the casts of {product} end as scrap. Without any, an hour would bring {fmt.money(none)} instead of "
-        f"{fmt.money(now)}; five points more scrap would change it by {'+' if more >= 0 else '−'}{fmt.money(abs(more))}."
+        f"{fmt.money(now)}; five points more scrap would change it by {_signed(fmt, more)}."
     )
 
 
@@ -264,27 +285,30 @@ def scrap_break_even(kit: Kit, product: str) -> str:
     now = 1 - float(kit.point().products[product]["yield"])
     target = fmt.money(float(kit.inputs().target_per_hour))
     if rate is None:
-        return f"**No scrap rate does:** even with none at all an hour stays below the target of {target}. Scrap is not what stands in the way."
+        return f"**No scrap rate does:** even with none at all an hour stays below the target of {target}. Less scrap alone is not enough."
+    if rate >= 0.98:
+        return f"Even with 98 % of the casts scrapped an hour would pay the target of {target}."
     room = f"{fmt.percent(rate - now, 1)[:-2]} points above" if rate > now else f"{fmt.percent(now - rate, 1)[:-2]} points below"
     verb = "may rise to" if rate > now else "would have to fall to"
     return f"Scrap {verb} **{fmt.percent(rate, 1)}** before an hour pays just the target of {target}: {room} today's {fmt.percent(now, 1)}."
 
 
-def stair_sentence(kit: Kit, step) -> str:
+def stair_sentence(kit: Kit, wait) -> str:
     """Where the study stands on the staircase, and how far the next stair is."""
+    fmt, windows = format_of(kit), kit.study.windows
 
-    fmt, count = format_of(kit), stations_of(kit, step)
-    turn, windows = step.load_minutes / 60.0, kit.study.windows
-    rate = float(loads_per_week(step.wait_hours, turn, count, windows))
-    hours = [step.wait_hours + i * 0.25 for i in range(1, 4 * 72)]
-    later = next((h for h, r in zip(hours, loads_per_week(hours, turn, count, windows), strict=True) if r < rate), None)
-    earlier = [step.wait_hours - i * 0.25 for i in range(1, int(4 * step.wait_hours))]
-    gain = (
-        next((h for h, r in zip(earlier, loads_per_week(earlier, turn, count, windows), strict=True) if r > rate), None)
-        if earlier
-        else None
-    )
-    text = f"With {count:g} in use, {fmt.number(step.wait_hours, 1)} hours of waiting let **{fmt.figure(rate)} loads a week** through."
+    def rates(hours):
+        return loads_per_week([h + wait.rest_hours for h in hours], wait.turnaround_hours, wait.count, windows)
+
+    rate = float(rates([wait.wait_hours])[0])
+    longer = [wait.wait_hours + i * 0.25 for i in range(1, 4 * 72)]
+    shorter = [wait.wait_hours - i * 0.25 for i in range(1, max(int(4 * wait.wait_hours), 2))]
+    shorter = [hours for hours in shorter if hours >= 0] or [wait.wait_hours]
+    later = next((h for h, r in zip(longer, rates(longer), strict=True) if r < rate), None)
+    gain = next((h for h, r in zip(shorter, rates(shorter), strict=True) if r > rate), None)
+    text = f"With {wait.count:g} in use, {fmt.number(wait.wait_hours, 1)} hours of waiting"
+    text += f" and {fmt.number(wait.rest_hours, 1)} of rest" if wait.rest_hours else ""
+    text += f" let **{fmt.figure(rate)} loads a week** through."
     if later is not None:
         text += f" The next stair down comes at about {fmt.number(later, 2)} hours."
     return text + (
@@ -322,10 +346,19 @@ def price_sentences(kit: Kit) -> str:
     for name, found in kit.point().products.items():
         now, target, cash = (float(found[key]) for key in ("mean_price_per_piece", "break_even_price", "cash_break_even_price"))
         factor = target / now
-        side = f"{fmt.percent(factor - 1)} above" if factor > 1 else f"{fmt.percent(1 - factor)} below"
+        side = (
+            "about the same as"
+            if abs(factor - 1) < 0.005
+            else f"{fmt.percent(abs(factor - 1))} {'above' if factor > 1 else 'below'}"
+        )
+        if target <= 0:
+            rows.append(
+                f"A **{name}** sells for {fmt.money(now)} on average; the rest of the studio earns the target without it."
+            )
+            continue
         rows.append(
             f"A **{name}** sells for {fmt.money(now)} on average. Every hour earns the target at {fmt.money(target)}, {side} that "
-            f"(a factor of {fmt.number(factor, 2)}); at {fmt.money(cash)} the bills are paid and the hours earn nothing."
+            f"(a factor of {fmt.number(factor, 2)}); at {fmt.money(max(cash, 0.0))} the bills are paid and the hours earn nothing."
         )
     return "\n\n".join(rows)
 
@@ -347,7 +380,7 @@ def target_sentence(kit: Kit) -> str:
     row = wages().loc[target.wage]
     return (
         f"The target of {fmt.money(a.target_per_hour)} an hour comes from {row.kind} {fmt.money(row.amount)}, {row.place}, from {row.valid_from} ({row.source}), "
-        f"paid for {fmt.number(row.paid_hours_per_year)} hours a year. {year}"
+        f"paid for {fmt.number(row.paid_hours_per_year)} hours a year, with {fmt.percent(target.employer_share.value)} for an employer's contributions. {year}"
     )
 
 

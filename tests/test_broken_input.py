@@ -304,6 +304,16 @@ ACTS = [
         "correlations.1.between",
         "'spread.price'?",
     ),
+    (
+        "number that never varies",
+        lambda f: (
+            append(f, tie(("interest", "spread.price", 0.5))) and edit(f, STUDY, "[study]", 'interest = "3 %/year"\n[study]')
+        ),
+        "between",
+        "correlations.0.between",
+        "never varies",
+        "found 'interest'",
+    ),
     ("number with itself", lambda f: append(f, tie(("spread.price", "spread.price", 0.5))), "between", None, "two different"),
     (
         "pair twice",

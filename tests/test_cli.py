@@ -15,6 +15,7 @@ import pytest
 from click.testing import CliRunner
 
 from casting_econ.cli import main
+from casting_econ.faults import StudyError
 from casting_econ.running import notebooks, run
 from casting_econ.running.notebooks import NotebookError, check_parameters
 
@@ -138,6 +139,17 @@ def test_nothing_written_tells_of_this_machine(ran):
             assert getuser() not in text
 
 
+def test_manifest_holds_what_a_rerun_needs(ran):
+    """Seed, draws, the hash of every input and notebook, versions, the study's name, and nothing else."""
+    _, before, result, *_ = ran
+    content = json.loads((result / "manifest.json").read_text())
+
+    assert set(content) == {"study", "seed", "draws", "inputs", "notebooks", "versions"}
+    assert content["inputs"] == {path.as_posix(): found for path, found in before.items()}
+    assert content["notebooks"] == {path.stem: found for path, found in hashes(NOTEBOOKS).items() if path.stem in run.PAGES}
+    assert (content["seed"], content["draws"], content["study"]) == (20, 8192, "Kelpmoor Handles")
+
+
 def test_same_study_and_seed_give_the_same_bytes(ran, tmp_path):
     """A second run, in another folder and with one worker, writes the same results, manifest, tables and notebooks."""
     result = ran[2]
@@ -166,6 +178,37 @@ def test_folder_with_other_things_is_left_alone(what, tmp_path):
 
     assert code == 2 and "right would be" in err and "Traceback" not in err
     assert hashes(tmp_path) == before
+
+
+def lay_out(folder, *names):
+    """Write small files of someone else."""
+    for name in names:
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_text("{}", encoding="utf-8")
+
+
+@pytest.mark.xfail(strict=True, reason="only the name of manifest.json, or of the working folder, is looked at before deleting")
+@pytest.mark.parametrize(
+    "names",
+    [("out/manifest.json", "out/mine.txt"), ("out.part/mine.txt",), ("out.part",)],
+    ids=["manifest of another program", "folder that is called .part", "file that is called .part"],
+)
+def test_what_only_looks_like_ours_is_left_alone(names, tmp_path):
+    """A folder with some manifest.json, or one that happens to be called .part, is no earlier run of the kit."""
+    lay_out(tmp_path, *names)
+
+    with pytest.raises(StudyError):
+        run.working_folder(tmp_path / "out", DATA / STUDIES[0], "key")
+
+    assert all((tmp_path / name).is_file() for name in names)
+
+
+@pytest.mark.xfail(strict=True, raises=ValueError, reason="a folder without a name of its own has no place beside it to work in")
+def test_empty_folder_that_one_stands_in_can_be_written_to(tmp_path, monkeypatch):
+    """`--out .` in an empty folder means that folder."""
+    monkeypatch.chdir(tmp_path)
+
+    assert run.working_folder(Path("."), DATA / STUDIES[0], "key").is_dir()
 
 
 @pytest.fixture
@@ -201,11 +244,10 @@ def test_failing_notebook_is_named_and_the_others_are_kept(broken_kit, tmp_path)
     assert notebooks.finished(study / "report.part" / "report" / "notebooks" / "03_fine.ipynb")
     assert not notebooks.finished(study / "report.part" / "report" / "notebooks" / "02_leaves.ipynb")
 
-    again = []
-    with pytest.raises(NotebookError):
-        run.run_study(study, workers=2, say=again.append)
+    code, out, err = command("run", study)
 
-    assert again[0] == "1 pages are kept from a run that was interrupted"
+    assert code == 1 and "1 more failed" in err and "Traceback" not in err
+    assert out.splitlines()[1] == "1 pages are kept from a run that was interrupted"
 
 
 def test_parameters_must_be_known_and_plain():

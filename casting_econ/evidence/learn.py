@@ -4,14 +4,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
+from scipy import special
 
 from ..study import Number, Study
+from ..study.numbers import ratio_of_units
 from .posteriors import mean_posterior, mould_life_posterior, rate_posterior, share_posterior
 
-__all__ = ["Evidence", "channel_summary", "learn", "loads_of_mould", "orders_by_month", "scrap_table"]
+__all__ = ["Evidence", "channel_summary", "could_learn", "learn", "loads_of_mould", "orders_by_month", "scrap_table"]
 
-MONTHS, WEEKS = 12.0, 52.1775  # in a year
+MONTHS = 12.0  # in a year
 DAYS_PER_MONTH = 365.2425 / MONTHS
+LEAST_WEEKS = 4.0  # of timesheet, before it says anything about weekly hours
 DEFAULT_WORTH = 10.0  # pieces, rows, orders or months that a guess counts for when the study does not say
 
 
@@ -43,14 +46,27 @@ def learn(study: Study) -> dict[str, Evidence]:
         if number.from_records:
             answer = _ask(study, key.split("."), number)
             if answer is not None:
-                posterior, observed, data = answer
-                measured = replace(number, value=posterior.middle, distribution=posterior, basis="measured")
+                posterior, observed, data, prior_share = answer
+                measured = replace(
+                    number, value=posterior.middle, distribution=posterior, basis="measured", prior_share=prior_share
+                )
                 found[key] = Evidence(key=key, number=measured, observed=float(observed), data=data)
     return found
 
 
+def could_learn(study: Study) -> list[str]:
+    """Keys that do not ask for records though the logs know something about them."""
+    keys = [key for key, number in study.numbers.items() if not number.from_records]
+    return [key for key in keys if _ask(study, key.split("."), study.numbers[key]) is not None]
+
+
+def _prior_share(worth, units):
+    """Part of the stated guess in a mean of guess and data."""
+    return worth / (worth + units)
+
+
 def _ask(study, path, number):
-    """Posterior, observed value and words for one number, or None when the logs are silent."""
+    """Posterior, observed value, words and share of the guess for one number, or None when the logs are silent."""
     worth = number.worth or DEFAULT_WORTH
     match path:
         case ["products", product, "steps", step, "pass_share"]:
@@ -59,17 +75,18 @@ def _ask(study, path, number):
                 return None
             lost, entering = table.lost[step], table.entering[step]
             data = f"{entering:.0f} pieces entered, {lost:.0f} lost"
-            return share_posterior(number.value, worth, entering - lost, lost), 1 - lost / entering, data
+            posterior = share_posterior(number.value, worth, entering - lost, lost)
+            return posterior, 1 - lost / entering, data, _prior_share(worth, entering)
         case ["products", product, "steps", step, "minutes" | "load_minutes" as kind]:
             return _minutes(study, product, step, kind, number, worth)
         case ["products", product, "mould", "life"]:
             return _mould_life(study, product, number, worth)
-        case (
-            ["products", _, "steps", _, "materials", item, "price"]
-            | ["products", _, "parts", item, "price"]
-            | ["products", _, "mould", "materials", item, "price"]
-        ):
-            return _price(study, item, number, worth)
+        case ["products", product, *rest, item, "price"]:
+            node = study.file.products[product]
+            entries = (
+                node.parts if rest == ["parts"] else node.mould.materials if rest[0] == "mould" else node.steps[rest[1]].materials
+            )
+            return _price(study, item, entries[item], number, worth)
         case ["channels", channel, kind]:
             return _channel(study, channel, kind, number, worth)
         case ["time", "fixed_hours"]:
@@ -135,7 +152,8 @@ def _minutes(study, product, step, kind, number, worth):
         minutes = np.maximum(minutes - entry.steps[step].load_minutes.value * pieces / size, 0.0)
     if minutes.sum() <= 0:
         return None
-    return mean_posterior(number.value, worth, minutes, pieces), minutes.sum() / pieces.sum(), data
+    posterior = mean_posterior(number.value, worth, minutes, pieces)
+    return posterior, minutes.sum() / pieces.sum(), data, _prior_share(worth, pieces.sum())
 
 
 def loads_of_mould(study: Study) -> pd.Series:
@@ -151,42 +169,64 @@ def _mould_life(study, product, number, worth):
     moulds = study.records.get("moulds")
     if moulds is None or not (moulds["product"] == product).any():
         return None
-    mine, loads = moulds[moulds["product"] == product], loads_of_mould(study)
-    retired = mine.casts_at_retirement[mine.retired.notna()].to_numpy(float)
-    live = mine.mould[mine.retired.isna()].map(loads).fillna(0.0).to_numpy(float)
-    shape = study.file.products[product].mould.life_shape.value
-    if retired.size == 0 and live.sum() == 0:
+    mine, loads, entry = moulds[moulds["product"] == product], loads_of_mould(study), study.file.products[product].mould
+    gone = mine.casts_at_retirement[mine.retired.notna()].to_numpy(float)
+    # a mould replaced by plan was still good: it counts like one in use
+    planned = gone >= entry.replace_at.value if entry.replace_at is not None else np.zeros(gone.shape, dtype=bool)
+    live = np.concatenate([mine.mould[mine.retired.isna()].map(loads).fillna(0.0).to_numpy(float), gone[planned]])
+    worn, shape = gone[~planned & (gone > 0)], entry.life_shape.value
+    if worn.size == 0 and live.sum() == 0:
         return None
-    posterior = mould_life_posterior(number.value, worth, shape, retired[retired > 0], live)
-    worn = f"{retired.size} worn out" if retired.size else "none worn out yet, so still mostly a guess"
-    observed = (retired.sum() + live.sum()) / retired.size if retired.size else np.nan
-    return posterior, observed, f"{worn}, {live.size} in use after {live.sum():.0f} casts a cavity"
+    posterior = mould_life_posterior(number.value, worth, shape, worn, live)
+    said = f"{worn.size} worn out" if worn.size else "none worn out yet, so still mostly a guess"
+    scale = (np.sum(np.concatenate([worn, live]) ** shape) / worn.size) ** (1 / shape) if worn.size else np.nan
+    observed = scale * special.gamma(1 + 1 / shape)
+    return (
+        posterior,
+        observed,
+        f"{said}, {live.size} still good after {live.sum():.0f} casts a cavity",
+        _prior_share(worth, worn.size),
+    )
 
 
-def _price(study, item, number, worth):
+def _price(study, item, entry, number, worth):
     """Money a unit from purchases of the same name."""
-    from ..study.numbers import ratio_of_units
-
     bought = study.records.get("purchases")
     if bought is None or not (bought["item"] == item).any():
         return None
-    rows = bought[bought["item"] == item]
-    base = number.unit.partition("/")[2] or "dimensionless"
-    try:
-        amounts = [
-            q * ratio_of_units(unit or "dimensionless", base, study.currency)
-            for q, unit in zip(rows.quantity, rows.unit.fillna(""))
-        ]
-    except ValueError:
+    rows, base = bought[bought["item"] == item], number.unit.partition("/")[2] or "dimensionless"
+    amounts = np.array([_amount(q, unit, base, entry, study.currency) for q, unit in zip(rows.quantity, rows.unit.fillna(""))])
+    known = np.isfinite(amounts)
+    if not known.any():
         return None
-    scale = ratio_of_units("kilogram", base, study.currency) if base == "gram" else 1.0
-    posterior = mean_posterior(number.value, worth * scale, rows.paid, amounts)
-    return posterior, rows.paid.sum() / np.sum(amounts), f"{len(rows)} purchases"
+    if number.worth_unit:
+        counted = _amount(worth, number.worth_unit, base, entry, study.currency)
+        worth = counted if np.isfinite(counted) else worth
+    paid, amounts = rows.paid.to_numpy(float)[known], amounts[known]
+    data = f"{known.sum()} purchases" + (f", {(~known).sum()} in another unit left out" if not known.all() else "")
+    return (
+        mean_posterior(number.value, worth, paid, amounts),
+        paid.sum() / amounts.sum(),
+        data,
+        _prior_share(worth, amounts.sum()),
+    )
 
 
-def _span(dates, unit_days):
-    """Length of a log from its first to its last day."""
-    return ((dates.max() - dates.min()).days + 1) / unit_days
+def _amount(quantity, unit, base, entry, currency):
+    """A bought quantity in the unit of the price; through the density where that is mass and it was bought by volume."""
+    for given, factor in ((unit, 1.0), (f"{unit} * gram / milliliter", entry.density.value if entry.density else np.nan)):
+        try:
+            return quantity * factor * ratio_of_units(given or "dimensionless", base, currency)
+        except ValueError:
+            continue
+    return np.nan
+
+
+def _open_months(sales):
+    """Months that the sales log stands for: from first to last sale, and the usual gap at either end."""
+    orders = max(sales.order.nunique() + sales.order.isna().sum(), 2)
+    days = max((sales.date.max() - sales.date.min()).days, 1)
+    return days * (orders + 1) / (orders - 1) / DAYS_PER_MONTH
 
 
 def _channel(study, channel, kind, number, worth):
@@ -196,42 +236,46 @@ def _channel(study, channel, kind, number, worth):
         if rows is None or rows.empty:
             return None
         minutes, orders = rows.minutes, rows.pieces_handled
-        return (
-            mean_posterior(number.value, worth, minutes, orders),
-            minutes.sum() / orders.sum(),
-            f"{len(rows)} timesheet rows, {orders.sum():.0f} orders",
-        )
-    mine = _orders(sales, channel)
+        data = f"{len(rows)} timesheet rows, {orders.sum():.0f} orders"
+        posterior = mean_posterior(number.value, worth, minutes, orders)
+        return posterior, minutes.sum() / orders.sum(), data, _prior_share(worth, orders.sum())
+    entry = study.file.channels[channel]
+    mine = _orders(sales, channel, entry.product)
     if mine is None:
         return None
     count = len(mine)
     if kind == "orders":
-        # days on which sales could have been written down: the timesheet shows the shop was open before the first sale
-        days = pd.concat([sales.date, *([] if sheet is None else [sheet.date])])
-        months = _span(days, DAYS_PER_MONTH)
+        months = _open_months(sales)
         posterior = rate_posterior(number.value / MONTHS, worth, count, months)
         yearly = replace(posterior, quantile=lambda p, q=posterior.quantile: q(p) * MONTHS, middle=posterior.middle * MONTHS)
-        return yearly, count / months * MONTHS, f"{count} orders in {months:.1f} months"
+        return yearly, count / months * MONTHS, f"{count} orders in {months:.1f} months", _prior_share(worth, months)
     if kind == "refund_share":
-        refunded = int((mine.refund.fillna(0) > 0).sum())
-        return (
-            share_posterior(number.value, worth, refunded, count - refunded),
-            refunded / max(count, 1),
-            f"{refunded} of {count} orders paid back",
-        )
-    if kind in ("price", "postage_charged", "postage_paid", "packaging"):
-        seen = mine[kind].dropna().astype(float)
+        charged = (mine.price + mine.postage_charged.fillna(0.0)).where(lambda amount: amount > 0)
+        back = float((mine.refund.fillna(0.0) / charged).clip(upper=1.0).sum())
+        data = f"{back:.1f} orders' worth paid back of {count}"
+        return share_posterior(number.value, worth, back, count - back), back / max(count, 1), data, _prior_share(worth, count)
+    if kind in ("price", "pieces_per_order", "postage_charged", "postage_paid", "packaging"):
+        seen = mine[kind.replace("pieces_per_order", "pieces")].dropna().astype(float)
         if seen.sum() <= 0:
             return None
-        return mean_posterior(number.value, worth, seen, np.ones(len(seen))), seen.mean(), f"{len(seen)} orders"
+        scale, weights = 1.0, np.ones(len(seen))
+        if kind == "price":  # by the piece, as orders differ in size; then for an order of the size in force
+            asked = entry.pieces_per_order
+            size = _ask(study, ["channels", channel, "pieces_per_order"], asked) if asked.from_records else None
+            scale, weights = (size[0].middle if size else asked.value), mine.pieces[seen.index].to_numpy(float)
+        each = mean_posterior(number.value / scale, worth * scale, seen, weights)
+        order = replace(each, quantile=lambda p, q=each.quantile: q(p) * scale, middle=each.middle * scale)
+        return order, seen.sum() / weights.sum() * scale, f"{len(seen)} orders", _prior_share(worth, len(seen))
     return None
 
 
-def _orders(sales, channel):
-    """Real sales of a channel, one row an order."""
-    if sales is None or not (sales.channel == channel).any():
+def _orders(sales, channel, product):
+    """Real sales of a product in a channel, one row an order."""
+    if sales is None or not ((sales.channel == channel) & (sales["product"] == product)).any():
         return None
-    mine = sales[(sales.channel == channel) & sales.kind.fillna("sale").eq("sale")].reset_index(names="row")
+    mine = sales[(sales.channel == channel) & (sales["product"] == product) & sales.kind.fillna("sale").eq("sale")].reset_index(
+        names="row"
+    )
     order = mine.order.where(mine.order.notna(), "row " + mine.row.astype(str))
     sums = ["pieces", "price", "postage_charged", "postage_paid", "packaging", "fees", "refund"]
     mine[sums] = mine[sums].apply(pd.to_numeric)
@@ -244,17 +288,20 @@ def _fixed_hours(study, number, worth):
     rows = None if sheet is None else sheet[sheet.step.isin(tasks)]
     if rows is None or rows.empty:
         return None
-    weeks = rows.groupby(rows.date.dt.to_period("W")).minutes.sum() / 60.0
-    # weeks without a row count as none done, from the first to the last week of the timesheet
-    span = int(np.ceil(_span(sheet.date, 7.0)))
-    hours = np.concatenate([weeks.to_numpy(float), np.zeros(max(span - len(weeks), 0))])
-    # a study counts weeks worked, so the weeks off in the log are taken out again
-    worked = min(span, sheet.date.dt.to_period("W").nunique())
-    hours = hours[:worked] if worked < hours.size else hours
+    # calendar weeks with any row of the timesheet count as worked, the first and last by their days within the log
+    first, last, week = sheet.date.min(), sheet.date.max(), sheet.date.dt.to_period("W")
+    starts = week.drop_duplicates().sort_values()
+    inside = [(min(w.end_time.normalize(), last) - max(w.start_time, first)).days + 1 for w in starts]
+    weights = np.array(inside) / 7.0
+    hours = rows.groupby(week[rows.index]).minutes.sum().reindex(starts, fill_value=0.0).to_numpy(float) / 60.0
+    if weights.sum() < LEAST_WEEKS:  # a week without books is common; too few weeks say nothing about a year
+        return None
+    data = f"{weights.sum():.0f} weeks, {len(rows)} timesheet rows"
     return (
-        mean_posterior(number.value, worth, hours, np.ones(hours.size)),
-        hours.mean(),
-        f"{hours.size} weeks, {len(rows)} timesheet rows",
+        mean_posterior(number.value, worth, hours, weights),
+        hours.sum() / weights.sum(),
+        data,
+        _prior_share(worth, weights.sum()),
     )
 
 
@@ -263,7 +310,7 @@ def orders_by_month(study: Study) -> pd.DataFrame:
     sales = study.records.get("sales")
     if sales is None:
         return pd.DataFrame()
-    parts = {c: _orders(sales, c) for c in study.file.channels}
+    parts = {c: _orders(sales, c, entry.product) for c, entry in study.file.channels.items()}
     months = pd.period_range(sales.date.min(), sales.date.max(), freq="M")
     return pd.DataFrame(
         {c: p.date.dt.to_period("M").value_counts().reindex(months, fill_value=0) for c, p in parts.items() if p is not None}
@@ -273,8 +320,8 @@ def orders_by_month(study: Study) -> pd.DataFrame:
 def channel_summary(study: Study) -> pd.DataFrame:
     """What an order really brought in each channel, on average. [money/order]"""
     rows = {}
-    for channel in study.file.channels:
-        mine = _orders(study.records.get("sales"), channel)
+    for channel, entry in study.file.channels.items():
+        mine = _orders(study.records.get("sales"), channel, entry.product)
         if mine is not None:
             mean = mine.drop(columns="date").astype(float).fillna(0.0).mean()
             net = mean.price + mean.postage_charged - mean.fees - mean.postage_paid - mean.packaging - mean.refund

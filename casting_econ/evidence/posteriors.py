@@ -84,13 +84,13 @@ def mean_posterior(stated, worth, totals, weights) -> Distribution:
     Returns
     -------
     Distribution
-        Gamma about the pooled mean, its spread the standard error of the ratio with the prior as a
-        row of its own spread.
+        Gamma about the mean of guess and rows, each weighing by its units. Its spread joins the guess's
+        own (30 %) and the standard error of the rows' ratio, by the same weights.
 
     Notes
     -----
-    Standard error of a ratio: Cochran, *Sampling Techniques*, 3rd ed., 1977, section 2.11. With fewer than two rows the
-    scatter between rows is taken as 30 % of the mean.
+    Standard error of a ratio: Cochran, *Sampling Techniques*, 3rd ed., 1977, section 2.11. The scatter
+    between rows is drawn towards 30 %, which counts for two rows, so one row still has a width.
 
     Examples
     --------
@@ -99,17 +99,14 @@ def mean_posterior(stated, worth, totals, weights) -> Distribution:
     2.5
     """
     totals, weights = np.asarray(totals, float), np.asarray(weights, float)
-    units = worth + weights.sum()
+    units, rows = worth + weights.sum(), totals.size
     mean = (stated * worth + totals.sum()) / units
-    rows = totals.size
-    own = totals.sum() / weights.sum()
-    per_row = weights.mean()
-    scatter = (PRIOR_SPREAD * mean * per_row) ** 2
-    if rows > 1:  # shrink the seen scatter towards the usual one, which counts for two rows
-        seen = np.sum((totals - own * weights) ** 2)
-        scatter = (seen + 2 * scatter) / (rows - 1 + 2)
-    error = np.sqrt(scatter * rows + worth / per_row * (PRIOR_SPREAD * mean * per_row) ** 2) / units
-    return distribution("gamma", mean=float(mean), sd=float(max(error, 1e-6 * mean)))
+    residuals = totals - totals.sum() / weights.sum() * weights
+    usual = (PRIOR_SPREAD * mean) ** 2 * np.mean(weights**2)
+    scatter = (np.sum(residuals**2) + 2 * usual) / (rows + 1)
+    error = np.sqrt(scatter * rows) / units
+    guess = PRIOR_SPREAD * stated * worth / units
+    return distribution("gamma", mean=float(mean), sd=float(max(np.hypot(error, guess), 1e-6 * mean)))
 
 
 def mould_life_posterior(stated, worth, shape, retired, live) -> Distribution:

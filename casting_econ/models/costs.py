@@ -143,7 +143,8 @@ def piece_cost(product: Product, target_per_hour, casts_per_year=None):
             cost = material_cost(item.cost, item.loss_share) * (1.0 + again if item.per == "piece" else 1.0)
             cost = cost if item.per == "piece" else cost / load_size
             by_kind[item.kind] = by_kind[item.kind] + cost
-            recovered = recovered + cost * checked_share("recovered share", item.recovered_share)
+            # what stayed in the cup is not in the piece that is scrapped, so it does not come back
+            recovered = recovered + cost * (1.0 - item.loss_share) * checked_share("recovered share", item.recovered_share)
         spent = spent + minutes * wage + by_kind["material"] + by_kind["consumable"]
         recovered_per_good = recovered_per_good + scrapped * recovered
         steps.append(
@@ -172,12 +173,12 @@ def piece_cost(product: Product, target_per_hour, casts_per_year=None):
 def _minutes(step, product, entering, load_size, again, casts_per_year):
     """Hands-on minutes for a piece entering a step."""
     minutes = checked(f"minutes of {step.name}", step.minutes, low=0.0)
-    rework = minutes if step.rework_minutes is None else step.rework_minutes
     if step.first_minutes is not None:
         if casts_per_year is None:
             raise ValueError(f"casts per year must be given where a step learns; got none for {step.name!r}")
         pieces = casts_per_year * entering * rolled_yield([s.pass_share for s in product.steps])
         minutes = practised_minutes(minutes, step.first_minutes, step.learning_rate, product.made_before, pieces)
+    rework = minutes if step.rework_minutes is None else step.rework_minutes
     load = checked(f"load minutes of {step.name}", step.load_minutes, low=0.0)
     return minutes + again * checked(f"rework minutes of {step.name}", rework, low=0.0) + load / load_size
 

@@ -71,6 +71,7 @@ class Product:
     ruined_loads_per_year: Value = 0.0  # freak losses, apart from normal scrap [load/year]
     parts: tuple[Material, ...] = ()  # for each good piece, after the last check
     mould: Mould | None = None
+    cure_step: str | None = None  # step whose wait is 'the cure'; None: the longest wait
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -6,13 +6,13 @@ import numpy as np
 
 from .checks import checked
 from .inputs import Assumptions
-from .yields import at_scrap_rate, rolled_yield
+from .yields import at_scrap_rate
 
 __all__ = ["longest_wait", "with_levers"]
 
 
 def longest_wait(a: Assumptions, product=None):
-    """Which step waits longest: the 'cure' that studies over cure time change.
+    """The wait that studies over cure time change: the product's `cure_step`, or the step that waits longest.
 
     Parameters
     ----------
@@ -29,7 +29,8 @@ def longest_wait(a: Assumptions, product=None):
         Its wait, the mean over draws if it is an array. [hour]
     """
     chosen = next(p for p in a.products if p.name == _known(a, product))
-    step = max(chosen.steps, key=lambda s: np.mean(s.wait_hours))
+    named = [s for s in chosen.steps if s.name == chosen.cure_step]
+    step = max(named or chosen.steps, key=lambda s: np.mean(s.wait_hours))
     hours = float(np.mean(step.wait_hours))
     return (step.name, hours) if hours > 0 else (None, 0.0)
 
@@ -72,12 +73,8 @@ def with_levers(a: Assumptions, *, product=None, scrap=None, cure_hours=None, pr
     for p in a.products:
         steps = p.steps
         if p.name == name and scrap is not None:
-            if np.all(rolled_yield([s.pass_share for s in steps]) == 1.0):  # no check yet: scrap at the last step
-                last = replace(steps[-1], pass_share=1.0 - checked("scrap rate", scrap, low=0.0, high=1 - 1e-9))
-                steps = (*steps[:-1], last)
-            else:
-                shares = at_scrap_rate([s.pass_share for s in steps], scrap)
-                steps = tuple(replace(s, pass_share=y) for s, y in zip(steps, shares, strict=True))
+            shares = at_scrap_rate([s.pass_share for s in steps], scrap)
+            steps = tuple(replace(s, pass_share=y) for s, y in zip(steps, shares, strict=True))
         if p.name == name and cure_hours is not None:
             waiting, _ = longest_wait(a, name)
             if waiting is None:

@@ -1,5 +1,7 @@
 """What an order brings in each channel, and the hours it takes."""
 
+import numpy as np
+
 from .checks import checked, checked_share
 
 __all__ = ["order_money", "orders_at_price"]
@@ -38,6 +40,8 @@ def orders_at_price(orders_per_year, price, reference_price=None, elasticity=0.0
     if reference_price is None:
         return orders
     power = checked("elasticity", elasticity, low=0.0)
+    if np.ndim(power) == 0 and power == 0.0:
+        return orders
     ratio = checked("price", price, above=0.0) / checked("reference price", reference_price, above=0.0)
     return orders * ratio**-power
 

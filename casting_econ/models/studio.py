@@ -95,8 +95,9 @@ def evaluate(a: Assumptions) -> Outcome:
     }
     fixed_time = (fixed_hours + stall_hours + freak_hours) * target
     variable_time = (variable_hours - freak_hours) * target
-    pay_pieces = _pieces_needed(fixed_costs + fixed_time, variable - variable_time, all_sold)
-    cash_pieces = _pieces_needed(fixed_costs, variable, all_sold)
+    room = demand_pieces / np.maximum(reduce(np.maximum, use_at_demand.values()), 1e-12)
+    pay_pieces = _pieces_needed(fixed_costs + fixed_time, variable - variable_time, all_sold, room)
+    cash_pieces = _pieces_needed(fixed_costs, variable, all_sold, room)
     studio = {
         "casts_per_year": sum(products[p]["casts_per_year"] for p in products),
         "good_pieces_per_year": sum(made.values()),
@@ -121,7 +122,7 @@ def evaluate(a: Assumptions) -> Outcome:
         "equipment_per_year": equipment,
         "residual_pay_per_year": residual,
         "pay_per_hour": pay,
-        "pay_per_hour_after_set_aside": pay * (1.0 - checked_share("set-aside share", a.set_aside_share)),
+        "pay_per_hour_after_set_aside": pay - np.maximum(pay, 0.0) * checked_share("set-aside share", a.set_aside_share),
         "pay_break_even_share_of_demand": _ratio(pay_pieces, demand_pieces),
         "cash_break_even_share_of_demand": _ratio(cash_pieces, demand_pieces),
         "pay_break_even_pieces_per_year": pay_pieces,
@@ -191,10 +192,10 @@ def _needs(a, plans, weeks):
                 places = places_needed(flow, step.wait_hours, step.places_per_piece)
                 _add(needs, step.wait_in, p.name, places / checked("rack places", racks[step.wait_in].places, above=0))
             waits = np.asarray(step.wait_hours) > 0.0
-            in_mould, turning = in_mould + still * step.wait_hours, turning + still * waits * step.load_minutes / 60.0
+            in_mould, turning = in_mould + still * step.wait_hours, turning + still * step.load_minutes / 60.0
             surviving, still = surviving * step.pass_share, still * ~waits
         # a mould is taken until the load's first wait is over, and rests after it
-        if p.mould is not None and np.all(turning > 0):
+        if p.mould is not None and np.all(np.asarray(turning) > 0) and np.all(np.asarray(in_mould) > 0):
             hours = in_mould + checked("mould rest", p.mould.rest_hours, low=0.0)
             rate = _rate(f"the first wait of {p.name}", hours, turning, p.mould.sets, a.windows)
             loads = casts_a_week / p.casts_per_load + p.ruined_loads_per_year / weeks
@@ -219,12 +220,11 @@ def _add(needs, resource, product, share):
 def _limits(a, plans, needs, spare_hours):
     """Use at full demand, the share of demand each product can meet, and which resource binds."""
     use = {name: sum(need.values()) for name, need in needs.items()}
-    scale: dict[str, Any] = {}
-    for p in a.products:
-        scale[p.name] = 1.0
-        for name, need in needs.items():
-            if p.name in need:
-                scale[p.name] = np.minimum(scale[p.name], 1.0 / np.maximum(use[name], 1.0))
+    scale = {p.name: 1.0 for p in a.products}
+    # what one product alone needs first, so that what several share is shared by what is left to make
+    for need in sorted(needs.values(), key=len):
+        short = 1.0 / np.maximum(sum(need[name] * scale[name] for name in need), 1.0)
+        scale |= {name: scale[name] * short for name in need}
     wanted = sum(plan["hours"] for plan in plans.values())
     possible = sum(plans[name]["hours"] * scale[name] for name in plans)
     has_time = np.asarray(spare_hours) > 0
@@ -320,7 +320,8 @@ def _ratio(part, whole):
     return np.where(whole != 0, part / np.where(whole != 0, whole, 1.0), np.inf)[()]
 
 
-def _pieces_needed(fixed, contribution, sold):
-    """Pieces at which today's contribution for each piece sold covers what is fixed; infinite where no number does."""
+def _pieces_needed(fixed, contribution, sold, room):
+    """Pieces at which today's contribution for each piece sold covers what is fixed; infinite where none that can be made does."""
     contribution = np.asarray(contribution)
-    return np.where(contribution > 0, _ratio(fixed, contribution) * np.where(contribution > 0, sold, 1.0), np.inf)[()]
+    pieces = np.where(contribution > 0, _ratio(fixed, contribution) * np.where(contribution > 0, sold, 1.0), np.inf)
+    return np.where(pieces <= room * (1.0 + 1e-9), pieces, np.inf)[()]

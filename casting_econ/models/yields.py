@@ -140,19 +140,20 @@ def at_scrap_rate(pass_shares, scrap_rate):
     Parameters
     ----------
     pass_shares : sequence of float or array_like
-        Share passing each step now; at least one below 1. [-]
+        Share passing each step now. [-]
     scrap_rate : float or array_like
         Wanted share of casts scrapped over all steps, in [0, 1). [-]
 
     Returns
     -------
     list of float or ndarray
-        Shares y_k ** g with one g, so the steps keep their part of the logarithm of the yield. [-]
+        Shares y_k ** g with one g, so the steps keep their part of the logarithm of the yield; where no step
+        scraps yet, the last one does. [-]
 
     Raises
     ------
     ValueError
-        If the scrap rate is outside [0, 1), or no step has a check that could scrap.
+        If the scrap rate is outside [0, 1).
 
     Examples
     --------
@@ -161,10 +162,11 @@ def at_scrap_rate(pass_shares, scrap_rate):
     """
     scrap_rate = checked("scrap rate", scrap_rate, low=0.0, high=1.0 - 1e-9)
     total = np.log(rolled_yield(pass_shares))
-    if np.any(total == 0.0):
-        raise ValueError("pass shares must include one below 1 to carry a scrap rate; got all 1")
-    power = np.log1p(-np.asarray(scrap_rate)) / total
-    return [np.asarray(share) ** power for share in pass_shares]
+    unchecked = np.asarray(total == 0.0)
+    power = np.log1p(-np.asarray(scrap_rate)) / np.where(unchecked, 1.0, total)
+    result = [np.asarray(share) ** power for share in pass_shares]
+    result[-1] = np.where(unchecked, 1.0 - np.asarray(scrap_rate), result[-1])
+    return result
 
 
 def good_per_load(casts, good_share, load_correlation=0.0):

@@ -7,7 +7,7 @@ from pathlib import Path
 import nbformat
 import pandas as pd
 
-from ..analysis import open_study
+from ..analysis import main_wait, open_study
 from ..faults import Fault, StudyError, close_match
 from ..figures import heat_map
 from ..reference import kit_folder
@@ -91,6 +91,18 @@ def run_sweep(
                 )
             ]
         )
+    waiting, _ = main_wait(kit, product or None)
+    if waiting is None:
+        raise StudyError(
+            [
+                Fault(
+                    file="--cure",
+                    wrong="no step of the product waits",
+                    found=product or "the first product",
+                    right="a product with a wait",
+                )
+            ]
+        )
     source, part = kit_folder("notebooks") / f"{notebook}.ipynb", working_folder(out, folder, "sweep")
     inner = part / "sweep"
     copy_inputs(folder, part / "study")
@@ -136,11 +148,16 @@ def run_sweep(
     figure = heat_map(
         pivot,
         fmt,
-        xlabel="hours of the longest wait; pay an hour, half of the draws above",
+        xlabel=f"hours of waiting at {waiting}; half of the years drawn pay more",
         target=float(kit.inputs().target_per_hour),
     )
     for kind in ("png", "svg"):
-        figure.savefig(inner / f"sweep.{kind}", dpi=130, metadata={"Date": None} if kind == "svg" else {"Software": None})
+        figure.savefig(
+            inner / f"sweep.{kind}",
+            dpi=130,
+            bbox_inches="tight",
+            metadata={"Date": None} if kind == "svg" else {"Software": None},
+        )
     (inner / "manifest.json").write_text(
         json.dumps(manifest(kit, folder), indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n"
     )

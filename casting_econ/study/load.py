@@ -4,7 +4,7 @@ import math
 import re
 import tomllib
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import pandas as pd
@@ -16,7 +16,7 @@ from ..reference import wages
 from ..uncertainty.draws import copula_matrix
 from .numbers import Number
 from .records import Names, read_records
-from .schema import DAYS, StudyFile
+from .schema import DAYS, MaterialEntry, StudyFile
 
 __all__ = ["STUDY_FILE", "Study", "read_study"]
 
@@ -133,7 +133,7 @@ def _read_file(folder):
                     row=row,
                     wrong="is not valid TOML",
                     found=str(error),
-                    right="key = value lines under [table] headings",
+                    right="key = value lines under [table] headings; a decimal comma or a missing quote is the usual cause",
                 )
             ],
         )
@@ -260,6 +260,24 @@ def _cross_checks(file, windows, faults):
     longest = _longest_window(windows) * 60
     for name, product in file.products.items():
         first = next((key for key, step in product.steps.items() if _most(step.wait) > 0), None)
+        if product.cure_step is not None and product.cure_step not in product.steps:
+            right = f"one of {', '.join(product.steps)}{close_match(product.cure_step, product.steps)}"
+            fault(f"products.{name}.cure_step", "unknown step", repr(product.cure_step), right)
+        handled = (
+            sum(_most(step.load_minutes) for key, step in list(product.steps.items())[: 1 + list(product.steps).index(first)])
+            if first
+            else 0
+        )
+        if product.mould is not None and first and handled <= 0:
+            right = (
+                "load_minutes, the hands-on minutes to fill and empty a load, on the step that waits in the mould or before it"
+            )
+            fault(
+                f"products.{name}.steps.{first}.wait",
+                "waits in the mould but no step loads it",
+                f"{product.steps[first].wait.value:g} h",
+                right,
+            )
         for key, step in product.steps.items():
             column = f"products.{name}.steps.{key}"
             if step.wait_in is not None and step.wait_in not in places:
@@ -267,11 +285,12 @@ def _cross_checks(file, windows, faults):
                 fault(
                     f"{column}.wait_in", "unknown station or rack", repr(step.wait_in), known + close_match(step.wait_in, places)
                 )
-            # a load turns round at a station, and in the moulds at the first step that waits
-            least = 0.0 if step.wait_in in file.stations else -1.0
-            turns = least == 0.0 or (key == first and product.mould is not None)
-            if turns and windows and not least < (most := _most(step.load_minutes)) <= longest:
-                right = f"minutes to unload and load, above 0 and within the longest window of {longest:g} minutes"
+            # a load turns round at a station, and in the moulds up to the first step that waits
+            most = (
+                _most(step.load_minutes) if step.wait_in in file.stations else handled if key == first and product.mould else None
+            )
+            if most is not None and windows and not 0 < most <= longest and (most > 0 or step.wait_in in file.stations):
+                right = f"minutes to unload and load on the step that waits, above 0 and within the longest window of {longest:g} minutes"
                 fault(f"{column}.load_minutes", "does not fit a working window", f"{most:g} minutes", right)
             station = file.stations.get(step.wait_in)
             size = step.load_size or product.casts_per_load
@@ -283,6 +302,9 @@ def _cross_checks(file, windows, faults):
                     f"at most {station.places.value:g}",
                 )
             weights = step.causes.values()
+            if step.minutes.from_records and step.load_minutes.from_records:
+                right = "one of the two from records: the timesheet cannot tell them apart"
+                fault(f"{column}.minutes", "learns minutes and load minutes from the same rows", "both from records", right)
             if weights and not (all(0 <= weight < math.inf for weight in weights) and sum(weights) > 0):
                 fault(f"{column}.causes", "not weights", str(step.causes), "numbers of zero or more, not all zero")
     for name, channel in file.channels.items():
@@ -306,6 +328,11 @@ def _cross_checks(file, windows, faults):
     _check_target(file, fault)
 
 
+def _varies(key, number):
+    """Whether a number is drawn by itself: by its own spread, by what the logs say, or as a shared factor."""
+    return number.distribution is not None or number.from_records or (key.startswith("spread.") and number.value > 0)
+
+
 def _check_correlations(file, numbers, faults):
     """Pairs must name two different numbers of the file, each pair once, and agree with each other."""
     pairs, before = [], len(faults)
@@ -315,7 +342,7 @@ def _check_correlations(file, numbers, faults):
             if key not in numbers:
                 right = f"the dotted key of a number in the file{close_match(key, numbers)}"
                 faults.append(Fault(**place, wrong="unknown number", found=repr(key), right=right))
-            elif numbers[key].distribution is None and not numbers[key].from_records:
+            elif not _varies(key, numbers[key]):
                 right = "a number with a range, a distribution or from records"
                 faults.append(Fault(**place, wrong="a number that never varies", found=repr(key), right=right))
         if pair.between[0] == pair.between[1] or set(pair.between) in (set(other[:2]) for other in pairs):
@@ -380,6 +407,11 @@ def _numbers(node, path):
     """Every number that the file states, by dotted key."""
     if isinstance(node, Number):
         yield ".".join(path), node
+    elif isinstance(node, MaterialEntry):
+        price = replace(node.price, note=node.price.note or node.note)  # a note beside the material explains its price
+        yield from _numbers(
+            node.model_fields_set and {name: getattr(node, name) for name in node.model_fields_set} | {"price": price}, path
+        )
     elif isinstance(node, BaseModel):
         for name in type(node).model_fields:
             if name in node.model_fields_set:

@@ -74,6 +74,8 @@ class Number:
     source: str = ""
     from_records: bool = False  # whether the workshop logs may replace it
     worth: float | None = None  # of the stated value against records, in pieces, rows, months or moulds
+    worth_unit: str = ""  # of the worth, as written
+    prior_share: float = 1.0  # of the stated guess in a measured value; the rest is what the logs say
 
     def scaled(self, factor: float, unit: str) -> "Number":
         """The same number in another unit."""
@@ -124,7 +126,9 @@ class Quantity:
                 worth = Quantity(low=1e-3, high=1e9)._figure(_leading_number(worth), currency)
             except ValueError as error:
                 raise ValueError(f"worth is {error}; it needs a count above 0, such as 10 or '10 pieces'") from None
-        return replace(number, basis=basis, from_records="from" in raw, worth=worth, **extras)
+        return replace(
+            number, basis=basis, from_records="from" in raw, worth=worth, worth_unit=given_unit(raw.get("worth")), **extras
+        )
 
     def _with_certainty(self, raw: dict, currency: str) -> Number:
         unit = self.unit.format(money=currency)

@@ -24,7 +24,7 @@ _COLUMNS = {
     "useful_years:positive resale:amount",
     "sales": "date!:date order:text channel!:text product!:text pieces!:whole price!:amount postage_charged:amount "
     "postage_paid:amount packaging:amount fees:amount refund:amount kind:sale",
-    "prices_seen": "date!:date place!:text description!:text pieces!:whole price!:positive sold:sold",
+    "prices_seen": "date!:date place!:text description!:text pieces!:positive price!:positive sold:sold",
 }
 _WORDS = {
     "fate": ("scrap", "rework", "second"),

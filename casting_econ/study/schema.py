@@ -26,7 +26,8 @@ class _Reader:
         try:
             return self.quantity.read(raw, currency)
         except ValueError as error:
-            raise ValueError(f"{error} -> {self.quantity.in_words(currency)}") from None
+            right = "parameters for which that holds" if " needs " in str(error) else self.quantity.in_words(currency)
+            raise ValueError(f"{error} -> {right}") from None
 
 
 def _q(unit: str = "", **limits: Any) -> Any:
@@ -67,7 +68,7 @@ def _read_price(raw: Any, info: ValidationInfo) -> Number:
     amount = info.data.get("quantity")
     if amount is None:  # the quantity itself is at fault and is reported there
         return Number(0.0, currency)
-    quantity = Quantity(f"{currency}/{amount.unit}" if amount.unit else currency, basis="agreed")
+    quantity = Quantity(f"{currency}/{amount.unit}" if amount.unit else currency)
     try:
         return quantity.read(raw, currency)
     except ValueError as error:
@@ -121,6 +122,7 @@ class ProductEntry(_Node):
     steps: dict[Key, StepEntry] = Field(min_length=1)
     parts: dict[Key, MaterialEntry] = {}
     mould: MouldEntry | None = None
+    cure_step: str | None = None  # step whose wait studies over cure time change
 
 
 class ChannelEntry(_Node):
@@ -153,7 +155,7 @@ class RackEntry(_Node):
 
 
 class EquipmentEntry(_Node):
-    price: _q("{money}", basis="agreed")
+    price: Money
     resale: Money = Number(0.0, "{money}")
     life: _q("year", above=0.0)
 

@@ -8,6 +8,7 @@ from scipy import optimize
 from .assumptions import Assumed, assume, assumptions_at, draw_values, label, point_values, spread_values
 from .faults import Fault, StudyError
 from .models import Assumptions, Outcome, evaluate, longest_wait, with_levers
+from .models.curing import merged_windows
 from .study import STUDY_FILE, Study, read_study
 from .uncertainty import QUANTILES, chance, in_chunks, round_up_draws, summarise
 
@@ -128,19 +129,33 @@ def open_study(folder, *, with_records: bool = True) -> Kit:
     kit = Kit(study=study, assumed=assume(study))
     a = kit.inputs()
     busy = a.fixed_hours_per_week + sum(c.days_per_year * c.hours_per_day for c in a.channels) / a.weeks_per_year
+    faults = []
     if busy >= a.hours_per_week:  # what is stated was checked before; the logs may say otherwise
         found = f"{busy:.1f} fixed and stall hours a week in the logs, {a.hours_per_week:g} given"
-        raise StudyError(
-            [
+        faults.append(
+            Fault(
+                file=STUDY_FILE,
+                column="time.hours",
+                wrong="leaves no hours to make anything",
+                found=found,
+                right="the hours really given",
+            )
+        )
+    longest = max(end - start for start, end in merged_windows(study.windows)) / 60.0
+    for key, known in kit.assumed.evidence.items():
+        if key.endswith(".load_minutes") and known.number.distribution.quantile(1 - 0.5**31) > longest:
+            found = f"about {known.number.value:.0f} minutes a load in the logs"
+            faults.append(
                 Fault(
                     file=STUDY_FILE,
-                    column="time.hours",
-                    wrong="leaves no hours to make anything",
+                    column=key,
+                    wrong="may not fit a working window",
                     found=found,
-                    right="the hours really given",
+                    right=f"loads well within {longest:g} minutes",
                 )
-            ]
-        )
+            )
+    if faults:
+        raise StudyError(faults)
     return kit
 
 

@@ -1,6 +1,7 @@
 """Numbers in the study's locale, and the sentences a report says about them."""
 
-from babel.numbers import format_currency, format_decimal, format_percent
+from babel import Locale
+from babel.numbers import format_currency, format_decimal, format_percent, get_currency_precision
 
 from .analysis import Answer, Kit, basis_counts, break_even_scrap, evidence_steps, grid, main_wait
 from .assumptions import label
@@ -22,10 +23,12 @@ class Format:
         """An amount with its currency sign; 'none' where no amount does."""
         if amount is None or amount != amount or abs(amount) == float("inf"):
             return "none"
-        pattern = "¤#,##0" + ("." + "0" * digits if digits else "") if digits != 2 else None
-        if pattern is None:
-            return format_currency(amount, self.currency, locale=self.locale)
-        return format_currency(amount, self.currency, pattern, locale=self.locale, currency_digits=False)
+        digits = min(digits, get_currency_precision(self.currency)) if digits <= 2 else digits
+        cents = "." + "0" * digits if digits else ""
+        pattern = Locale.parse(self.locale).currency_formats["standard"].pattern.replace(".00", cents)
+        return format_currency(
+            round(float(amount), digits) + 0.0, self.currency, pattern, locale=self.locale, currency_digits=False
+        )
 
     def number(self, value, digits: int = 0) -> str:
         """A plain number, rounded; 'none' where no number does."""
@@ -46,13 +49,17 @@ class Format:
         """A share as a percentage; never 0 % or 100 % for a chance that is neither."""
         if share is None or share != share or abs(share) == float("inf"):
             return "none"
-        return format_percent(share, "#,##0" + ("." + "0" * digits if digits else "") + "\u00a0%", locale=self.locale)
+        return format_percent(
+            round(float(share), digits + 2) + 0.0,
+            "#,##0" + ("." + "0" * digits if digits else "") + "\u00a0%",
+            locale=self.locale,
+        )
 
     def chance(self, share) -> str:
         """A chance seen in draws, which never show that something is certain."""
-        if share < 0.005:
+        if share <= 0.005:
             return f"under {self.percent(0.01)}"
-        return f"over {self.percent(0.99)}" if share > 0.995 else self.percent(share)
+        return f"over {self.percent(0.99)}" if share >= 0.995 else self.percent(share)
 
 
 def format_of(kit: Kit) -> Format:
@@ -104,7 +111,7 @@ def year_sentence(kit: Kit, answer: Answer) -> str:
         "probably does not pay": "The year probably does not bring a living",
         "does not pay": "The year does not bring a living",
     }[certainty_word(chance)]
-    if answer.chances["hour_pays_living_wage"]["chance"] < 0.5:
+    if answer.chances["hour_pays_living_wage"]["chance"] < 0.75:
         whether = whether.replace(" too", "")
     return (
         f"{whether}: it leaves {fmt.money(year['p50'], 0)} ({fmt.money(year['p10'], 0)} to {fmt.money(year['p90'], 0)}) "
@@ -120,7 +127,7 @@ def limit_sentence(kit: Kit, answer: Answer) -> str:
     first = shares[0][0]
     if first == "demand":
         lead = "What limits sales is **demand**: "
-        lead += "more room to make would not help" if shares[0][1] >= 0.9 else "but something else is full nearly as often"
+        lead += "more room to make would not help" if shares[0][1] >= 0.9 else "in most draws all that could be sold can be made"
         more = (
             evaluate(with_levers(kit.inputs(), demand=1.02)).studio["residual_pay_per_year"]
             - kit.point().studio["residual_pay_per_year"]
@@ -303,7 +310,7 @@ def stair_sentence(kit: Kit, wait) -> str:
     rate = float(rates([wait.wait_hours])[0])
     longer = [wait.wait_hours + i * 0.25 for i in range(1, 4 * 72)]
     shorter = [wait.wait_hours - i * 0.25 for i in range(1, max(int(4 * wait.wait_hours), 2))]
-    shorter = [hours for hours in shorter if hours >= 0] or [wait.wait_hours]
+    shorter = [hours for hours in shorter if hours > 0] or [wait.wait_hours]
     later = next((h for h, r in zip(longer, rates(longer), strict=True) if r < rate), None)
     gain = next((h for h, r in zip(shorter, rates(shorter), strict=True) if r > rate), None)
     text = f"With {wait.count:g} in use, {fmt.number(wait.wait_hours, 1)} hours of waiting"

@@ -14,7 +14,7 @@ __all__ = ["Evidence", "channel_summary", "could_learn", "learn", "loads_of_moul
 
 MONTHS = 12.0  # in a year
 DAYS_PER_MONTH = 365.2425 / MONTHS
-LEAST_WEEKS = 4.0  # of timesheet, before it says anything about weekly hours
+LEAST_WEEKS = 3.0  # of timesheet, before it says anything about weekly hours
 DEFAULT_WORTH = 10.0  # pieces, rows, orders or months that a guess counts for when the study does not say
 
 
@@ -55,9 +55,22 @@ def learn(study: Study) -> dict[str, Evidence]:
 
 
 def could_learn(study: Study) -> list[str]:
-    """Keys that do not ask for records though the logs know something about them."""
-    keys = [key for key, number in study.numbers.items() if not number.from_records]
-    return [key for key in keys if _ask(study, key.split("."), study.numbers[key]) is not None]
+    """Keys of guesses that do not ask for records though the logs alone differ from them by more than 5 %."""
+    keys = [key for key, number in study.numbers.items() if not number.from_records and number.basis == "guess"]
+    found = {key: _ask(study, key.split("."), study.numbers[key]) for key in keys}
+    return [
+        key
+        for key, answer in found.items()
+        if answer and abs(answer[1] - study.numbers[key].value) > 0.05 * abs(study.numbers[key].value)
+    ]
+
+
+def _worth_in(number, worth, unit):
+    """A worth given in time, in months or weeks; a bare number is in them already."""
+    try:
+        return worth * (ratio_of_units(number.worth_unit, unit, "EUR") if number.worth_unit else 1.0)
+    except ValueError:
+        return worth
 
 
 def _prior_share(worth, units):
@@ -120,7 +133,8 @@ def scrap_table(study: Study, product: str) -> pd.DataFrame | None:
     mine, steps = batches[batches["product"] == product], study.file.products[product].steps
     lost = pd.Series(0.0, index=list(steps))
     if faults is not None:
-        own = faults.batch.isin(mine.batch) | (faults["product"] == product)
+        unnamed = faults.batch.isna() & faults["product"].isna() & (len(study.file.products) == 1)
+        own = faults.batch.isin(mine.batch) | (faults["product"] == product) | unnamed
         scrap = faults[own & (faults.fate != "rework") & faults.step.isin(lost.index)]
         lost = lost.add(scrap.groupby("step").pieces.sum(), fill_value=0.0).reindex(lost.index)
     first_check = next((s for s, step in steps.items() if step.pass_share.value < 1.0), next(iter(steps)))
@@ -141,19 +155,22 @@ def _minutes(study, product, step, kind, number, worth):
     if rows.empty:
         return None
     minutes, pieces = rows.minutes.to_numpy(float), rows.pieces_handled.to_numpy(float)
-    data = f"{len(rows)} timesheet rows, {pieces.sum():.0f} pieces"
-    size = (entry.steps[step].load_size or entry.casts_per_load).value
-    if kind == "load_minutes":  # a load however full takes the load minutes; pieces only count the loads
-        if entry.steps[step].minutes.value > 0:
-            minutes = np.maximum(minutes - entry.steps[step].minutes.value * pieces, 0.0)
-        pieces = np.maximum(np.rint(pieces / size), 1.0)
-        data = f"{len(rows)} timesheet rows, {pieces.sum():.0f} loads"
-    elif entry.steps[step].load_minutes.value > 0:
-        minutes = np.maximum(minutes - entry.steps[step].load_minutes.value * pieces / size, 0.0)
+    step_entry = entry.steps[step]
+    each, whole = step_entry.minutes, step_entry.load_minutes
+    loads = np.maximum(np.rint(pieces / (step_entry.load_size or entry.casts_per_load).value), 1.0)
+    units, name = (pieces, "pieces") if kind == "minutes" else (loads, "loads")
+    data = f"{len(rows)} timesheet rows, {units.sum():.0f} {name}"
+    if each.from_records and whole.from_records and each.value > 0 and whole.value > 0:
+        # one row tells the sum only: both move by what it took against what they would have made of it
+        weights = (each.value * pieces + whole.value * loads) / number.value
+    else:
+        minutes = np.maximum(minutes - (whole.value * loads if kind == "minutes" else each.value * pieces), 0.0)
+        weights = units
     if minutes.sum() <= 0:
         return None
-    posterior = mean_posterior(number.value, worth, minutes, pieces)
-    return posterior, minutes.sum() / pieces.sum(), data, _prior_share(worth, pieces.sum())
+    worth = worth * weights.sum() / units.sum()
+    posterior = mean_posterior(number.value, worth, minutes, weights)
+    return posterior, minutes.sum() / weights.sum(), data, _prior_share(worth, weights.sum())
 
 
 def loads_of_mould(study: Study) -> pd.Series:
@@ -241,11 +258,12 @@ def _channel(study, channel, kind, number, worth):
         return posterior, minutes.sum() / orders.sum(), data, _prior_share(worth, orders.sum())
     entry = study.file.channels[channel]
     mine = _orders(sales, channel, entry.product)
-    if mine is None:
+    count = 0 if mine is None else len(mine)
+    if count == 0 and (kind != "orders" or sales is None):
         return None
-    count = len(mine)
     if kind == "orders":
         months = _open_months(sales)
+        worth = _worth_in(number, worth, "month")
         posterior = rate_posterior(number.value / MONTHS, worth, count, months)
         yearly = replace(posterior, quantile=lambda p, q=posterior.quantile: q(p) * MONTHS, middle=posterior.middle * MONTHS)
         return yearly, count / months * MONTHS, f"{count} orders in {months:.1f} months", _prior_share(worth, months)
@@ -294,15 +312,12 @@ def _fixed_hours(study, number, worth):
     inside = [(min(w.end_time.normalize(), last) - max(w.start_time, first)).days + 1 for w in starts]
     weights = np.array(inside) / 7.0
     hours = rows.groupby(week[rows.index]).minutes.sum().reindex(starts, fill_value=0.0).to_numpy(float) / 60.0
-    if weights.sum() < LEAST_WEEKS:  # a week without books is common; too few weeks say nothing about a year
+    if weights.sum() < LEAST_WEEKS - 1e-9:  # a week without books is common; too few weeks say nothing about a year
         return None
     data = f"{weights.sum():.0f} weeks, {len(rows)} timesheet rows"
-    return (
-        mean_posterior(number.value, worth, hours, weights),
-        hours.sum() / weights.sum(),
-        data,
-        _prior_share(worth, weights.sum()),
-    )
+    worth = _worth_in(number, worth, "week")
+    posterior = mean_posterior(number.value, worth, hours, weights)
+    return posterior, hours.sum() / weights.sum(), data, _prior_share(worth, weights.sum())
 
 
 def orders_by_month(study: Study) -> pd.DataFrame:

@@ -40,9 +40,10 @@ def orders_at_price(orders_per_year, price, reference_price=None, elasticity=0.0
     if reference_price is None:
         return orders
     power = checked("elasticity", elasticity, low=0.0)
+    asked, reference = checked("price", price, low=0.0), checked("reference price", reference_price, low=0.0)
     if np.ndim(power) == 0 and power == 0.0:
         return orders
-    ratio = checked("price", price, above=0.0) / checked("reference price", reference_price, above=0.0)
+    ratio = checked("price", asked, above=0.0) / checked("reference price", reference, above=0.0)
     return orders * ratio**-power
 
 

@@ -1,7 +1,7 @@
 """How many pieces enter each step, pass it and are scrapped there."""
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from .checks import checked, checked_share
 
@@ -203,11 +203,13 @@ def good_per_load(casts, good_share, load_correlation=0.0):
     casts = int(checked("casts", casts, low=1))
     good_share = checked_share("good share", good_share)
     rho = checked("load correlation", load_correlation, low=0.0, high=1.0 - 1e-9)
+    # products of (y + i t), (1 - y + i t) and (1 + i t), t = rho / (1 - rho): at rho = 0 the binomial, with all its digits
+    steps = np.arange(casts) * rho / (1.0 - rho)
+    with np.errstate(divide="ignore"):
+        good, bad, both = (np.append(0.0, np.cumsum(np.log(share + steps))) for share in (good_share, 1.0 - good_share, 1.0))
     counts = np.arange(casts + 1)
-    if rho < 1e-8 or good_share in (0.0, 1.0):  # below that the beta-binomial only loses digits
-        return stats.binom.pmf(counts, casts, good_share)
-    scale = (1.0 - rho) / rho
-    return stats.betabinom.pmf(counts, casts, good_share * scale, (1.0 - good_share) * scale)
+    ways = special.gammaln(casts + 1) - special.gammaln(counts + 1) - special.gammaln(casts - counts + 1)
+    return np.exp(ways + good + bad[::-1] - both[-1])
 
 
 def full_sets_per_load(casts, good_share, set_size, load_correlation=0.0):

@@ -268,7 +268,7 @@ def _cross_checks(file, windows, faults):
             if first
             else 0
         )
-        if product.mould is not None and first and handled <= 0:
+        if product.mould is not None and first and handled <= 0 and product.steps[first].wait_in not in file.stations:
             right = (
                 "load_minutes, the hands-on minutes to fill and empty a load, on the step that waits in the mould or before it"
             )
@@ -302,9 +302,6 @@ def _cross_checks(file, windows, faults):
                     f"at most {station.places.value:g}",
                 )
             weights = step.causes.values()
-            if step.minutes.from_records and step.load_minutes.from_records:
-                right = "one of the two from records: the timesheet cannot tell them apart"
-                fault(f"{column}.minutes", "learns minutes and load minutes from the same rows", "both from records", right)
             if weights and not (all(0 <= weight < math.inf for weight in weights) and sum(weights) > 0):
                 fault(f"{column}.causes", "not weights", str(step.causes), "numbers of zero or more, not all zero")
     for name, channel in file.channels.items():

@@ -43,6 +43,22 @@ def edit(folder, file, old, new):
     return text[: text.index(old)].count("\n") + 1
 
 
+def put(folder, log, column, new):
+    """Replace the first cell of a column of a log; returns its row."""
+    path = folder / "records" / f"{log}.csv"
+    header, first, *rows = path.read_text(encoding="utf-8").split("\n")
+    cells = first.split(",")
+    cells[header.split(",").index(column)] = new
+    path.write_text("\n".join([header, ",".join(cells), *rows]), encoding="utf-8", newline="")
+    return 2
+
+
+def split(faults):
+    """The first fault and the others."""
+    first, *others = faults
+    return first, others
+
+
 def row_of(folder, file, text):
     """Row of the first line with this text."""
     before, found, _ = (folder / file).read_text(encoding="utf-8").partition(text)
@@ -215,7 +231,6 @@ EDITS = [
     ("unknown place to wait", 'wait_in = "pressure-pot"', 'wait_in = "presure-pot"', f"{KNOB}.pot.wait_in", "'pressure-pot'?"),
     ("load larger than its station", "value = 14,", "value = 15,", f"{KNOB}.pot.wait_in", "found 15 pieces", "at most 14"),
     ("load longer than any window", '"24 min"', '"9 h"', f"{KNOB}.pot.load_minutes", "found 540 minutes", "480 minutes"),
-    ("load with no minutes", '"24 min"', '"0 min"', f"{KNOB}.pot.load_minutes", "found 0 minutes", "above 0"),
     (
         "load that may outlast any window",
         'load_minutes = { value = "24 min", from = "records", worth = "10 loads" }',
@@ -225,13 +240,7 @@ EDITS = [
     ),
     ("negative weight of a cause", "voids = 5", "voids = -5", f"{KNOB}.demould.causes", "not weights"),
     ("weight that is no number", "voids = 5", "voids = nan", f"{KNOB}.demould.causes", "not weights"),
-    (
-        "weights all zero",
-        '{ "scratch or skewed insert" = 3 }',
-        "{ scratch = 0 }",
-        f"{KNOB}.fit-and-check.causes",
-        "not all zero",
-    ),
+    ("weights all zero", "causes = { voids = 5", "causes = { voids = 0 } # {", f"{KNOB}.demould.causes", "not all zero"),
     ("no hours left", '"34 h/week"', '"6 h/week"', "time.hours", "no hours left", "found 299 fixed and stall hours"),
     ("two targets", "per_hour =", 'wage = "ie-living-wage-2024"\nper_hour =', "target", "needs one target", "found both"),
     ("unknown wage", "per_hour =", 'wage = "ie-living-wage-2O24" #', "target.wage", "did you mean 'ie-living-wage-2024'?"),
@@ -389,12 +398,23 @@ def test_wrong_study_file_is_told(case, file_only):
 
 def test_nothing_sold_is_told_for_every_product(file_only):
     """No order in any channel is a fault of the channels and of each product."""
-    for orders in ("216", "44", "22"):
-        edit(file_only, STUDY, f'"{orders} orders/year"', '"0 orders/year"')
+    path = file_only / STUDY
+    path.write_text(re.sub(r'"\d+ orders/year"', '"0 orders/year"', path.read_text(encoding="utf-8")), encoding="utf-8")
 
     wrong = [(fault.column, fault.wrong) for fault in faults_of(file_only)]
 
     assert wrong == [("channels", "nothing is sold"), ("products.knob", "is sold nowhere")]
+
+
+def test_load_with_no_minutes_is_told_for_station_and_mould(file_only):
+    """A load that takes no time at a station is a fault of its minutes, and one that nobody fills is a fault of the wait."""
+    row = edit(file_only, STUDY, '"24 min"', '"0 min"')
+
+    found = {fault.column: fault for fault in faults_of(file_only)}
+
+    assert set(found) == {f"{KNOB}.pot.load_minutes", f"{KNOB}.pot.wait"}
+    assert found[f"{KNOB}.pot.load_minutes"].row == row and "found 0 minutes" in str(found[f"{KNOB}.pot.load_minutes"])
+    assert "no step loads it" in str(found[f"{KNOB}.pot.wait"])
 
 
 @pytest.mark.parametrize(("name", "found"), [("nowhere", "no such folder"), ("nowhere/study.toml", "no such folder")])
@@ -415,102 +435,96 @@ def test_file_in_place_of_folder_is_told(file_only):
 
 # log, id, old text, new text (in the same row), column at fault, what the line must say
 LOG_EDITS = [
-    # header
     ("sales", "semicolons", "date,order,channel", "date;order;channel", None, "unknown column", "one of date, order"),
     ("sales", "unknown column", ",fees,", ",feees,", None, "unknown column", "found 'feees'", "did you mean 'fees'?"),
     ("sales", "column twice", ",fees,", ",price,", "price", "column twice", "each column once"),
     ("sales", "needed column left out", "date,order,channel,", "date,order,kind,", "channel", "column is missing", "some text"),
-    # cells
     ("sales", "too few cells", ",K-0001", "", None, "wrong number of cells", "found 11", "12, as in the header"),
     ("sales", "too many cells", ",K-0001", ",K-0001,x", None, "wrong number of cells", "found 13"),
     ("sales", "quote that never closes", ",K-0001", ',"K-0001', None, "wrong number of cells"),
-    ("sales", "needed cell empty", "K-0001,online", "K-0001,", "channel", "empty cell", "some text"),
-    ("sales", "needed cell of spaces", "K-0001,online", "K-0001,   ", "channel", "empty cell"),
-    ("sales", "no such date", "2025-01-06,K-0001", "2025-02-30,K-0001", "date", "found '2025-02-30'", "2025-04-03"),
-    ("sales", "day first", "2025-01-06,K-0001", "06/01/2025,K-0001", "date", "found '06/01/2025'", "a date such as"),
-    ("sales", "date with a time", "2025-01-06,K-0001", "2025-01-06 09:00,K-0001", "date", "a date such as"),
-    ("sales", "date of another age", "2025-01-06,K-0001", "0025-01-06,K-0001", "date", "found '0025-01-06'"),
-    ("sales", "date after all clocks", "2025-01-06,K-0001", "9999-12-31,K-0001", "date", "found '9999-12-31'"),
-    ("sales", "decimal comma", ",128.0,", ',"128,0",', "price", "found '128,0'", "with a decimal point"),
-    ("sales", "thousands", ",128.0,", ",1_128.0,", "price", "found '1_128.0'"),
-    ("sales", "currency sign", ",128.0,", ",€128,", "price", "found '€128'"),
-    ("sales", "figures of another script", ",128.0,", ",١٢٨,", "price", "found '١٢٨'"),
-    ("sales", "not a number", ",128.0,", ",nan,", "price", "found 'nan'", "zero or more"),
-    ("sales", "infinity", ",128.0,", ",inf,", "price", "found 'inf'"),
-    ("sales", "negative price", ",128.0,", ",-128.0,", "price", "found '-128.0'", "zero or more"),
-    ("sales", "half a piece", ",knob,8,", ",knob,8.5,", "pieces", "found '8.5'", "a whole number"),
-    ("sales", "unknown kind", "0.0,sale", "0.0,sael", "kind", "found 'sael'", "did you mean 'sale'?"),
-    ("sales", "unknown channel", "K-0001,online", "K-0001,onlien", "channel", "found 'onlien'", "did you mean 'online'?"),
-    ("sales", "unknown product", "online,knob,8", "online,knop,8", "product", "found 'knop'", "did you mean 'knob'?"),
-    ("timesheet", "negative minutes", "pour,6,", "pour,-6,", "minutes", "found '-6'", "above zero"),
-    ("timesheet", "no minutes", "pour,6,", "pour,0,", "minutes", "found '0'", "above zero"),
-    ("timesheet", "more minutes than a day", "pour,6,", "pour,1441,", "minutes", "found '1441'", "1440 of a day"),
-    ("timesheet", "fractional pieces", ",pour,6,knob,14", ",pour,6,knob,14.5", "pieces_handled", "a whole number"),
-    ("timesheet", "unknown step", ",pour,", ",poor,", "step", "a step, channel or weekly task", "did you mean 'pour'?"),
-    (
-        "timesheet",
-        "more passed than handled",
-        "pour,6,knob,14,,",
-        "pour,6,knob,14,15,",
-        "pieces_passed",
-        "15 of 14",
-        "at most 14",
-    ),
-    ("batches", "more good than casts", "KM1,14,11,343", "KM1,14,15,343", "good", "15 of 14", "at most 14"),
-    ("batches", "batch id twice", "K002,", "K001,", "batch", "the same id twice", "found 'K001'", "each id once"),
-    ("batches", "unknown station", "K001,2025-01-06,knob,pressure-pot", "K001,2025-01-06,knob,pot", "station", "pressure-pot"),
-    ("batches", "hotter than any room", "343,17.0", "343,170", "room_c", "found '170'", "between -30 and 60"),
-    ("faults", "unknown batch", "K001,knob,demould,voids", "K0001,knob,demould,voids", "batch", "did you mean 'K001'?"),
-    ("faults", "unknown fate", "voids,2,scrap", "voids,2,scarp", "fate", "found 'scarp'", "did you mean 'scrap'?"),
-    ("faults", "step of no product", "K001,knob,demould", "K001,knob,books", "step", "unknown step", "found 'books'"),
-    (
-        "faults",
-        "fault before pour",
-        "2025-01-07,K001",
-        "2025-01-05,K001",
-        "date",
-        "batch poured 2025-01-06",
-        "on or after the pour",
-    ),
-    (
-        "faults",
-        "more faults than losses",
-        "weed shifted or bled,1,scrap",
-        "tacky,2,scrap",
-        "pieces",
-        "4 scrapped or seconds, 3 not good",
-    ),
-    ("moulds", "mould id twice", "KM2,", "KM1,", "mould", "the same id twice", "found 'KM1'"),
-    (
-        "moulds",
-        "retired before made",
-        "2025-01-02,649,90,2025-02-12",
-        "2025-01-02,649,90,2025-01-01",
-        "retired",
-        "made 2025-01-02",
-    ),
-    ("moulds", "retired without casts", "2025-02-12,26,", "2025-02-12,,", "casts_at_retirement", "found KM1", "casts a cavity"),
-    ("purchases", "nothing bought", "overhead,1,month,13.33", "overhead,0,month,13.33", "quantity", "found '0'", "above zero"),
-    ("prices_seen", "sold or not", ",yes", ",ja", "sold", "found 'ja'", "one of yes, no, unknown"),
+]
+# log, id, column, new content of its first cell, what the line must say
+CELLS = [
+    ("sales", "needed cell empty", "channel", "", "empty cell", "some text"),
+    ("sales", "needed cell of spaces", "channel", "   ", "empty cell"),
+    ("sales", "no such date", "date", "2025-02-30", "found '2025-02-30'", "a date such as 2025-04-03"),
+    ("sales", "day first", "date", "06/01/2025", "found '06/01/2025'", "a date such as"),
+    ("sales", "date with a time", "date", "2025-01-06 09:00", "a date such as"),
+    ("sales", "date of another age", "date", "0025-01-06", "found '0025-01-06'"),
+    ("sales", "date after all clocks", "date", "9999-12-31", "found '9999-12-31'"),
+    ("sales", "decimal comma", "price", '"128,0"', "found '128,0'", "with a decimal point"),
+    ("sales", "thousands", "price", "1_128.0", "found '1_128.0'"),
+    ("sales", "currency sign", "price", "€128", "found '€128'"),
+    ("sales", "figures of another script", "price", "١٢٨", "found '١٢٨'"),
+    ("sales", "not a number", "price", "nan", "found 'nan'", "zero or more"),
+    ("sales", "infinity", "price", "inf", "found 'inf'"),
+    ("sales", "negative price", "price", "-128.0", "found '-128.0'", "zero or more"),
+    ("sales", "half a piece", "pieces", "8.5", "found '8.5'", "a whole number"),
+    ("sales", "unknown kind", "kind", "sael", "found 'sael'", "did you mean 'sale'?"),
+    ("sales", "unknown channel", "channel", "onlien", "found 'onlien'", "did you mean 'online'?"),
+    ("sales", "unknown product", "product", "knop", "found 'knop'", "did you mean 'knob'?"),
+    ("timesheet", "negative minutes", "minutes", "-6", "found '-6'", "above zero"),
+    ("timesheet", "no minutes", "minutes", "0", "found '0'", "above zero"),
+    ("timesheet", "more minutes than a day", "minutes", "1441", "found '1441'", "1440 of a day"),
+    ("timesheet", "fractional pieces", "pieces_handled", "14.5", "found '14.5'", "a whole number"),
+    ("timesheet", "unknown step", "step", "poor", "a step, channel or weekly task", "did you mean 'pour'?"),
+    ("timesheet", "more passed than handled", "pieces_passed", "99", "more pieces_passed than pieces_handled", "found 99 of 14"),
+    ("batches", "more good than casts", "good", "15", "found 15 of 14", "at most 14"),
+    ("batches", "batch id twice", "batch", "K002", "the same id twice", "found 'K002'", "each id once"),
+    ("batches", "unknown station", "station", "pot", "found 'pot'", "pressure-pot"),
+    ("batches", "hotter than any room", "room_c", "170", "found '170'", "between -30 and 60"),
+    ("faults", "unknown batch", "batch", "K0001", "found 'K0001'", "did you mean 'K001'?"),
+    ("faults", "unknown fate", "fate", "scarp", "found 'scarp'", "did you mean 'scrap'?"),
+    ("faults", "step of no product", "step", "books", "unknown step", "found 'books'"),
+    ("faults", "fault before pour", "date", "2025-01-05", "batch poured 2025-01-06", "on or after the pour"),
+    ("faults", "half a fault", "pieces", "0.5", "found '0.5'", "a whole number"),
+    ("moulds", "mould id twice", "mould", "KM2", "the same id twice", "found 'KM2'"),
+    ("moulds", "retired before made", "retired", "2024-12-31", "found retired 2024-12-31, made 2025-01-02"),
+    ("moulds", "retired without casts", "casts_at_retirement", "", "found KM1", "casts a cavity"),
+    ("purchases", "nothing bought", "quantity", "0", "found '0'", "above zero"),
+    ("purchases", "unknown kind", "kind", "overheads", "found 'overheads'", "did you mean 'overhead'?"),
+    ("prices_seen", "sold or not", "sold", "ja", "found 'ja'", "one of yes, no, unknown"),
 ]
 
 
-@pytest.mark.parametrize("case", LOG_EDITS, ids=lambda case: f"{case[0]}: {case[1]}")
-def test_wrong_cell_is_told(case, with_logs):
-    """A cell that cannot be used is told by its log, its row in the file and its column."""
-    log, _, old, new, column, *texts = case
-    for path in (with_logs / "records").glob("*.csv"):
+def keep(folder, log):
+    """Leave only this log and the batches, which are quicker to read."""
+    for path in (folder / "records").glob("*.csv"):
         if path.stem not in (log, "batches"):
-            path.unlink()  # quicker to read
+            path.unlink()
+
+
+def told_once(fault, more, row, column, known):
+    """The fault in this row and column; it is the only one unless its kind is known to leave a second behind."""
+    if not known:
+        assert more == []
+        return fault
+    return next(one for one in (fault, *more) if one.row == row and one.column == (column or ""))
+
+
+@pytest.mark.parametrize("case", LOG_EDITS, ids=lambda case: f"{case[0]}: {case[1]}")
+def test_wrong_row_is_told(case, with_logs):
+    """A header or row that cannot be used is told by its log and its row in the file."""
+    log, kind, old, new, column, *texts = case
+    keep(with_logs, log)
     row = edit(with_logs, f"records/{log}.csv", old, new)
 
-    [fault, *more] = faults_of(with_logs)
-    if case[1] in KNOCK_ON:
-        fault = next(one for one in (fault, *more) if one.row == row and one.column == (column or ""))
-    else:
-        assert more == []
+    fault = told_once(*split(faults_of(with_logs)), row, column, kind in KNOCK_ON)
 
     assert (fault.file, fault.row, fault.column) == (f"records/{log}.csv", row, column or "")
+    assert [text for text in texts if text not in str(fault)] == []
+
+
+@pytest.mark.parametrize("case", CELLS, ids=lambda case: f"{case[0]}: {case[1]}")
+def test_wrong_cell_is_told(case, with_logs):
+    """A cell that cannot be used is told by its log, its row in the file and its column."""
+    log, kind, column, new, *texts = case
+    keep(with_logs, log)
+    row = put(with_logs, log, column, new)
+
+    fault = told_once(*split(faults_of(with_logs)), row, column, kind in KNOCK_ON)
+
+    assert (fault.file, fault.row, fault.column) == (f"records/{log}.csv", row, column)
     assert [text for text in texts if text not in str(fault)] == []
 
 
@@ -588,6 +602,16 @@ LOG_ACTS = [
         "found 'cast'",
     ),
     (
+        "more faults than losses",
+        lambda f: (f / "records/faults.csv").write_text(
+            "date,batch,step,cause,pieces,fate\n2025-02-01,K001,demould,voids,1,scrap\n2025-02-01,K001,demould,air,14,second\n"
+        ),
+        "faults.csv",
+        3,
+        "more faults than losses in batch K001",
+        "found 15 scrapped or seconds",
+    ),
+    (
         "more faults of no batch than losses",
         lambda f: (f / "records/faults.csv").write_text(
             "date,product,step,cause,pieces,fate\n2025-02-01,knob,demould,voids,10000,scrap\n"
@@ -656,13 +680,16 @@ def test_column_that_is_not_needed_may_be_left_out(log, column, with_logs):
 
 def six(folder):
     """Six faults: two in the study file, one in each of four logs; what their lines must begin with."""
+    cells = {
+        "sales": ("channel", "onlien"),
+        "batches": ("good", "15"),
+        "timesheet": ("minutes", "-6"),
+        "moulds": ("retired", "2024-12-31"),
+    }
     return [
-        f"{STUDY}:{edit(folder, STUDY, chr(34) + '18 h' + chr(34), chr(34) + '18 g' + chr(34))}:{WAIT}: ",
+        f"{STUDY}:{edit(folder, STUDY, 'wait = "18 h"', 'wait = 18')}:{WAIT}: ",
         f"{STUDY}:{edit(folder, STUDY, 'draws = 8192', 'draws = 8')}:study.draws: ",
-        f"records/sales.csv:{edit(folder, 'records/sales.csv', 'K-0001,online', 'K-0001,onlien')}:channel: ",
-        f"records/batches.csv:{edit(folder, 'records/batches.csv', 'KM1,14,11', 'KM1,14,15')}:good: ",
-        f"records/timesheet.csv:{edit(folder, 'records/timesheet.csv', 'pour,6', 'pour,-6')}:minutes: ",
-        f"records/moulds.csv:{edit(folder, 'records/moulds.csv', '2025-02-12,26', '2025-01-01,26')}:retired: ",
+        *(f"records/{log}.csv:{put(folder, log, column, new)}:{column}: " for log, (column, new) in cells.items()),
     ]
 
 

@@ -8,7 +8,16 @@ import pandas as pd
 import pytest
 
 from casting_econ.analysis import open_study
-from casting_econ.evidence import learn, mean_posterior, mould_life_posterior, rate_posterior, scrap_table, share_posterior
+from casting_econ.assumptions import assume, point_values, spread_values
+from casting_econ.evidence import (
+    could_learn,
+    learn,
+    mean_posterior,
+    mould_life_posterior,
+    rate_posterior,
+    scrap_table,
+    share_posterior,
+)
 from casting_econ.faults import StudyError
 from casting_econ.study import read_study
 
@@ -488,3 +497,46 @@ def test_minutes_interval_covers_eight_in_ten(tile, scatter, most):
         hits.append(covered(study, f"{STEPS}.trim.minutes", truth, timesheet=sheet))
 
     assert 0.8 - SPREAD <= np.mean(hits) <= most
+
+
+def test_price_is_learned_by_the_piece(tile):
+    """Orders of two pieces at the stated price a piece leave the price of a stated order of one where it was."""
+    rows = "\n".join(f"2025-02-{day:02d},O{day},shop,tile,2,24" for day in range(1, 11))
+    found = learn(tile(sales=f"date,order,channel,product,pieces,price\n{rows}"))["channels.shop.price"]
+
+    assert found.observed == pytest.approx(12.0)
+    assert found.number.value == pytest.approx(12.0)
+
+
+def test_mould_replaced_by_plan_counts_as_still_good(tile):
+    """Three moulds taken out at the planned 20 casts have not worn out: the life can only be longer than guessed."""
+    text = TILE.replace("life_shape = 1", "life_shape = 1\nreplace_at = 20")
+    rows = "\n".join(f"M{i},tile,10,2025-01-02,2025-03-07,20" for i in range(3))
+    moulds = f"mould,product,cavities,made,retired,casts_at_retirement\n{rows}"
+    found = learn(tile(text, moulds=moulds))["products.tile.mould.life"]
+
+    # shape 1: log(2) x 30 of the guess and 60 casts seen, one event; the median of Gamma(1) is log(2)
+    assert found.number.value == pytest.approx((30 * np.log(2) + 60) / np.log(2), rel=1e-6)
+    assert np.isnan(found.observed)
+
+
+def test_one_row_leaves_most_of_the_shared_factor(tile):
+    """Ten guessed pieces and one seen: the measured minutes still move with ten elevenths of a common factor."""
+    sheet = "date,step,minutes,product,pieces_handled\n2025-01-06,trim,2,tile,1"
+    study = tile(TILE + '\n[spread]\nminutes = "20 %"\n', timesheet=sheet)
+    assumed = assume(study)
+    key = f"{STEPS}.trim.minutes"
+    moved = spread_values(assumed, point_values(assumed), {"minutes": 1.5})
+
+    assert assumed.numbers[key].prior_share == pytest.approx(10 / 11)
+    assert moved[key] == pytest.approx(point_values(assumed)[key] * 1.5 ** (10 / 11))
+
+
+def test_guess_that_the_logs_contradict_is_named(tile):
+    """A pass share that does not ask for records is named where the logs differ by more than 5 %, and only there."""
+    text = TILE.replace('pass_share = { value = "95 %", from = "records", worth = "10 pieces" }', 'pass_share = "95 %"')
+    faults = "date,batch,step,cause,pieces,fate\n2025-01-08,B1,glaze,pinhole,3,scrap"
+    one = "batch,date,product,casts,good\nB1,2025-01-06,tile,10,7"
+
+    assert could_learn(tile(text, batches=one, faults=faults)) == [f"{STEPS}.glaze.pass_share"]
+    assert could_learn(tile(TILE, batches=one, faults=faults)) == []

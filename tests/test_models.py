@@ -1130,3 +1130,54 @@ def test_levers_refuse_an_unknown_product(call):
     """A misspelt product is a fault, not a lever that does nothing."""
     with pytest.raises(ValueError, match="knbo"):
         call()
+
+
+@pytest.mark.parametrize("first", [{"load_minutes": 30.0}, {"load_minutes": 30.0, "wait_hours": 24.0}])
+def test_evaluate_moulds_limit_whether_the_load_is_handled_before_or_with_its_wait(first):
+    """One set taken 24 h gives five loads a week, on the step that fills it or on the next; 25 orders of ten need half a load."""
+    second = {} if "wait_hours" in first else {"wait_hours": 24.0}
+    steps = (Step(name="pour", **first), Step(name="stand", **second))
+    mould = Mould(material_cost=10.0, minutes=0.0, life_casts=50.0)
+    product = Product(name="knob", casts_per_load=10, steps=steps, mould=mould)
+    shop = Channel(name="shop", product="knob", orders_per_year=25.0, pieces_per_order=10, price=50.0)
+    year = evaluate(replace(BY_HAND, products=(product,), channels=(shop,)))
+
+    # 24 h and half an hour to turn round: from 9:00 to 9:30 the next day, then to 10:00 and so on; four fit five days of 8 h
+    rate = loads_per_week(24.0, 0.5, 1, BY_HAND.windows)
+    assert year.use_at_demand["moulds for knob"] == pytest.approx(25 / BY_HAND.weeks_per_year / rate)
+
+
+def test_evaluate_what_one_product_lacks_leaves_a_shared_station_to_the_other():
+    """A and B each need 0.8 of a kiln, A's rack holds half of it: 0.4 + 0.8 still is 1.2, so both are cut to 1 / 1.2 of that."""
+    kiln = Step(name="fire", load_minutes=24.0, wait_hours=18.0, wait_in="pot")
+    rack = Step(name="dry", wait_hours=168.0, wait_in="shelf")
+    products = (Product(name="a", casts_per_load=10, steps=(kiln, rack)), Product(name="b", casts_per_load=10, steps=(kiln,)))
+    channels = tuple(Channel(name=n, product=n, orders_per_year=200.0, pieces_per_order=10, price=90.0) for n in ("a", "b"))
+    a = replace(BY_HAND, products=products, channels=channels, racks=(Rack(name="shelf", places=20.0),))
+    year = evaluate(a)
+
+    assert year.use_at_demand["pot"] == pytest.approx(1.6) and year.use_at_demand["shelf"] == pytest.approx(2.0)
+    assert year.use["pot"] == pytest.approx(1.0)
+    assert [float(year.products[n]["loads_per_year"]) for n in ("a", "b")] == pytest.approx([100 / 1.2, 200 / 1.2])
+
+
+def test_evaluate_break_even_beyond_what_can_be_made_is_no_break_even():
+    """What demand needs of the fullest resource leaves room for so much more: a rent that asks beyond it has no break-even."""
+
+    def share(rent):
+        year = evaluate(replace(BY_HAND, overheads=(Overhead(name="rent", per_year=rent),)))
+        return float(year.studio["cash_break_even_share_of_demand"])
+
+    slope = (share(1500.0) - share(500.0)) / 1000.0  # the share needed is linear in the rent
+    room = 1.0 / max(evaluate(BY_HAND).use_at_demand.values())
+
+    assert room > 1
+    assert share(500.0 + (room * 0.99 - share(500.0)) / slope) == pytest.approx(room * 0.99)
+    assert share(500.0 + (room * 1.01 - share(500.0)) / slope) == np.inf
+
+
+def test_evaluate_set_aside_is_taken_of_a_gain_only():
+    """A loss is not made smaller by what would be set aside of a gain."""
+    year = evaluate(with_channel(price=1.0))
+
+    assert year.studio["pay_per_hour_after_set_aside"] == year.studio["pay_per_hour"] < 0

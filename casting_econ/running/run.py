@@ -62,7 +62,7 @@ def run_study(folder: Path | str, out: Path | str | None = None, *, workers: int
     NotebookError
         For the first notebook that failed; what was finished is kept for the next run.
     """
-    kit, out = open_study(folder), Path(out) if out else Path(folder) / "report"
+    kit, out = open_study(folder), (Path(out) if out else Path(folder) / "report").resolve()
     part = working_folder(out, Path(folder), _key(kit, Path(folder)))
     table, inner = kit.study.file.study, part / "report"
     answer = kit.monte_carlo(workers=workers)
@@ -150,9 +150,10 @@ def manifest(kit: Kit, folder: Path) -> dict[str, object]:
 
 def working_folder(out: Path, folder: Path, key: str) -> Path:
     """Folder beside `out` to work in; what a run with the same key finished there is kept."""
-    if (folder / STUDY_FILE).resolve().parent == out.resolve():
+    out = out.resolve()
+    if (folder / STUDY_FILE).resolve().parent == out:
         raise StudyError([Fault(file=str(out), wrong="is the study itself", right="another folder to write to")])
-    if out.exists() and (not out.is_dir() or (any(out.iterdir()) and not (out / "manifest.json").is_file())):
+    if out.exists() and (not out.is_dir() or (any(out.iterdir()) and not _ours(out))):
         right = "a new or empty folder, or one that an earlier run wrote"
         raise StudyError(
             [
@@ -166,7 +167,17 @@ def working_folder(out: Path, folder: Path, key: str) -> Path:
         )
     part = out.with_name(out.name + ".part")
     mark = part / "key.txt"
-    if part.exists() and (not mark.is_file() or mark.read_text(encoding="utf-8") != key):
+    if part.exists() and not mark.is_file():
+        raise StudyError(
+            [
+                Fault(
+                    file=str(part),
+                    wrong="is in the way, and not of our making",
+                    right="this name free to work in, or another --out",
+                )
+            ]
+        )
+    if part.exists() and mark.read_text(encoding="utf-8") != key:
         shutil.rmtree(part)
     try:
         part.mkdir(parents=True, exist_ok=True)
@@ -183,6 +194,14 @@ def working_folder(out: Path, folder: Path, key: str) -> Path:
             ]
         ) from None
     return part
+
+
+def _ours(out: Path) -> bool:
+    """Whether a folder holds what an earlier run or sweep wrote."""
+    try:
+        return {"inputs", "notebooks", "versions"} <= set(json.loads((out / "manifest.json").read_text(encoding="utf-8")))
+    except (OSError, ValueError, TypeError):
+        return False
 
 
 def replace_folder(new: Path, out: Path, part: Path) -> None:

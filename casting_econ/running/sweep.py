@@ -66,7 +66,7 @@ def run_sweep(
         For the first notebook that failed.
     """
     kit, folder = open_study(folder), Path(folder)
-    out = Path(out) if out else folder / "sweep"
+    out = (Path(out) if out else folder / "sweep").resolve()
     names = [path.stem for path in sorted(kit_folder("notebooks").glob("*.ipynb"))]
     if notebook not in names:
         raise StudyError(

@@ -406,9 +406,8 @@ def _numbers(node, path):
         yield ".".join(path), node
     elif isinstance(node, MaterialEntry):
         price = replace(node.price, note=node.price.note or node.note)  # a note beside the material explains its price
-        yield from _numbers(
-            node.model_fields_set and {name: getattr(node, name) for name in node.model_fields_set} | {"price": price}, path
-        )
+        stated = {name: getattr(node, name) for name in type(node).model_fields if name in node.model_fields_set}
+        yield from _numbers(stated | {"price": price}, path)
     elif isinstance(node, BaseModel):
         for name in type(node).model_fields:
             if name in node.model_fields_set:

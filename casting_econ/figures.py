@@ -7,7 +7,7 @@ import seaborn as sns
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
-from .wording import Format
+from .formatting import Format
 
 __all__ = [
     "bars",

@@ -1,65 +1,14 @@
 """Numbers in the study's locale, and the sentences a report says about them."""
 
-from babel import Locale
-from babel.numbers import format_currency, format_decimal, format_percent, get_currency_precision
-
 from .analysis import Answer, Kit, basis_counts, break_even_scrap, evidence_steps, grid, main_wait
 from .assumptions import label
 from .evidence import could_learn
+from .formatting import Format
 from .models import evaluate, loads_per_week, with_levers
 from .reference import wages
 from .tables import scrap_money
 
 __all__ = ["Format", "certainty_word", "format_of", "limit_sentence", "verdict", "year_sentence"]
-
-
-class Format:
-    """Money, numbers and shares as the study's locale writes them."""
-
-    def __init__(self, currency: str, locale: str) -> None:
-        self.currency, self.locale = currency, locale
-
-    def money(self, amount, digits: int = 2) -> str:
-        """An amount with its currency sign; 'none' where no amount does."""
-        if amount is None or amount != amount or abs(amount) == float("inf"):
-            return "none"
-        digits = min(digits, get_currency_precision(self.currency)) if digits <= 2 else digits
-        cents = "." + "0" * digits if digits else ""
-        pattern = Locale.parse(self.locale).currency_formats["standard"].pattern.replace(".00", cents)
-        return format_currency(
-            round(float(amount), digits) + 0.0, self.currency, pattern, locale=self.locale, currency_digits=False
-        )
-
-    def number(self, value, digits: int = 0) -> str:
-        """A plain number, rounded; 'none' where no number does."""
-        if value is None or value != value or abs(value) == float("inf"):
-            return "none"
-        return format_decimal(
-            round(float(value), digits) + 0.0, "#,##0" + ("." + "0" * digits if digits else ""), locale=self.locale
-        )
-
-    def figure(self, value) -> str:
-        """A number with about three figures that count, however large or small."""
-        size = abs(value) if value == value else 0.0
-        return self.number(
-            value, 0 if size >= 100 else 1 if size >= 10 else 2 if size >= 1 else 3 if size >= 0.1 or size == 0 else 4
-        )
-
-    def percent(self, share, digits: int = 0) -> str:
-        """A share as a percentage; never 0 % or 100 % for a chance that is neither."""
-        if share is None or share != share or abs(share) == float("inf"):
-            return "none"
-        return format_percent(
-            round(float(share), digits + 2) + 0.0,
-            "#,##0" + ("." + "0" * digits if digits else "") + "\u00a0%",
-            locale=self.locale,
-        )
-
-    def chance(self, share) -> str:
-        """A chance seen in draws, which never show that something is certain."""
-        if share <= 0.005:
-            return f"under {self.percent(0.01)}"
-        return f"over {self.percent(0.99)}" if share >= 0.995 else self.percent(share)
 
 
 def format_of(kit: Kit) -> Format:

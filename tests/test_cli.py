@@ -154,10 +154,10 @@ def test_manifest_holds_what_a_rerun_needs(ran):
 
 
 def test_same_study_and_seed_give_the_same_bytes(ran, tmp_path):
-    """A second run, in another folder and with one worker, writes the same results, manifest, tables and notebooks."""
+    """A second run, in another folder, writes the same results, manifest, tables and notebooks."""
     result = ran[2]
     again = copy_of(STUDIES[0], tmp_path)
-    code, *_ = command("run", again, "--workers", 1)
+    code, *_ = command("run", again)
 
     assert code == 0
     first, second = hashes(result), hashes(again / "report")

@@ -1,0 +1,188 @@
+"""What no single key of a study file can know: names that must exist, loads that must fit, hours that must be left."""
+
+import math
+import re
+
+from ..faults import Fault, close_match
+from ..models.curing import merged_windows
+from ..reference import wages
+from ..uncertainty.draws import copula_matrix
+from .schema import DAYS
+
+__all__ = ["check_correlations", "cross_checks", "working_windows"]
+
+STUDY_FILE = "study.toml"
+_HOURS = re.compile(r"^(\d{1,2}):([0-5]\d)\s*-\s*(\d{1,2}):([0-5]\d)$", re.ASCII)
+
+
+def working_windows(calendar, faults):
+    """Working windows of the week in hours, Monday 0:00 being 0."""
+    windows = []
+    for day, text in calendar.items():
+        for part in (p.strip() for p in text.split(",") if p.strip()):
+            match = _HOURS.match(part)
+            start, end = (int(match[1]) + int(match[2]) / 60, int(match[3]) + int(match[4]) / 60) if match else (0, 0)
+            if not match or not 0 <= start < end <= 24:
+                faults.append(
+                    Fault(
+                        file=STUDY_FILE,
+                        column=f"calendar.{day}",
+                        wrong="not working hours",
+                        found=repr(part),
+                        right="'09:00-12:30', later after earlier, several with a comma",
+                    )
+                )
+            else:
+                base = 24.0 * DAYS.index(day)
+                windows.append((base + start, base + end))
+    try:
+        if windows:
+            merged_windows(windows)
+        elif not faults:
+            right = "at least one day with hours such as '09:00-12:30'"
+            faults.append(Fault(file=STUDY_FILE, column="calendar", wrong="no working hours at all", right=right))
+    except ValueError as error:
+        faults.append(Fault(file=STUDY_FILE, column="calendar", wrong=str(error), right="windows that do not overlap"))
+    return tuple(windows)
+
+
+def _most(number):
+    """The largest value that a number can take in a draw."""
+    return number.value if number.distribution is None else float(number.distribution.quantile(1 - 0.5**31))
+
+
+def _longest_window(windows):
+    """Length of the longest working window, touching ones joined. [hour]"""
+    try:
+        return max(end - start for start, end in merged_windows(windows)) / 3600.0
+    except ValueError:  # overlapping or none, which has a fault of its own
+        return max((end - start for start, end in windows), default=0.0)
+
+
+def cross_checks(file, windows, faults):
+    """What no single key can know."""
+
+    def fault(column, wrong, found, right):
+        faults.append(Fault(file=STUDY_FILE, column=column, wrong=wrong, found=found, right=right))
+
+    places = {**file.stations, **file.racks}
+    for name in set(file.stations) & set(file.racks):
+        fault(f"racks.{name}", "same name as a station", repr(name), "a name of its own")
+    longest = _longest_window(windows) * 60
+    for name, product in file.products.items():
+        first = next((key for key, step in product.steps.items() if _most(step.wait) > 0), None)
+        if product.cure_step is not None and product.cure_step not in product.steps:
+            right = f"one of {', '.join(product.steps)}{close_match(product.cure_step, product.steps)}"
+            fault(f"products.{name}.cure_step", "unknown step", repr(product.cure_step), right)
+        handled = (
+            sum(_most(step.load_minutes) for key, step in list(product.steps.items())[: 1 + list(product.steps).index(first)])
+            if first
+            else 0
+        )
+        if product.mould is not None and first and handled <= 0 and product.steps[first].wait_in not in file.stations:
+            right = (
+                "load_minutes, the hands-on minutes to fill and empty a load, on the step that waits in the mould or before it"
+            )
+            fault(
+                f"products.{name}.steps.{first}.wait",
+                "waits in the mould but no step loads it",
+                f"{product.steps[first].wait.value:g} h",
+                right,
+            )
+        for key, step in product.steps.items():
+            column = f"products.{name}.steps.{key}"
+            if step.wait_in is not None and step.wait_in not in places:
+                known = f"one of {', '.join(places) or 'the stations and racks, none yet'}"
+                fault(
+                    f"{column}.wait_in", "unknown station or rack", repr(step.wait_in), known + close_match(step.wait_in, places)
+                )
+            # a load turns round at a station, and in the moulds up to the first step that waits
+            most = (
+                _most(step.load_minutes) if step.wait_in in file.stations else handled if key == first and product.mould else None
+            )
+            if most is not None and windows and not 0 < most <= longest and (most > 0 or step.wait_in in file.stations):
+                right = f"minutes to unload and load on the step that waits, above 0 and within the longest window of {longest:g} minutes"
+                fault(f"{column}.load_minutes", "does not fit a working window", f"{most:g} minutes", right)
+            station = file.stations.get(step.wait_in)
+            size = step.load_size or product.casts_per_load
+            if station is not None and station.places is not None and size.value > station.places.value:
+                fault(
+                    f"{column}.wait_in",
+                    "load larger than the station",
+                    f"{size.value:g} pieces",
+                    f"at most {station.places.value:g}",
+                )
+            weights = step.causes.values()
+            if weights and not (all(0 <= weight < math.inf for weight in weights) and sum(weights) > 0):
+                fault(f"{column}.causes", "not weights", str(step.causes), "numbers of zero or more, not all zero")
+    for name, channel in file.channels.items():
+        if channel.product not in file.products:
+            right = f"one of {', '.join(file.products)}{close_match(channel.product, file.products)}"
+            fault(f"channels.{name}.product", "unknown product", repr(channel.product), right)
+    if not any(channel.orders.value > 0 for channel in file.channels.values()):
+        fault("channels", "nothing is sold", "no orders in any channel", "at least one channel with orders above 0")
+    for name in file.products:
+        if not any(c.product == name and c.orders.value > 0 for c in file.channels.values()):
+            fault(f"products.{name}", "is sold nowhere", repr(name), "at least one channel with orders above 0")
+    stall = sum(c.days.value * c.hours_per_day.value for c in file.channels.values())
+    fixed = file.time.fixed_hours.value * file.time.weeks.value + stall
+    if fixed >= file.time.hours.value * file.time.weeks.value:
+        fault(
+            "time.hours",
+            "no hours left to make anything",
+            f"{fixed:.0f} fixed and stall hours a year",
+            "more hours a week, or fewer fixed ones",
+        )
+    _check_target(file, fault)
+
+
+def _varies(key, number):
+    """Whether a number is drawn by itself: by its own spread, by what the logs say, or as a shared factor."""
+    return number.distribution is not None or number.from_records or (key.startswith("spread.") and number.value > 0)
+
+
+def check_correlations(file, numbers, faults):
+    """Pairs must name two different numbers of the file, each pair once, and agree with each other."""
+    pairs, before = [], len(faults)
+    for index, pair in enumerate(file.correlations):
+        place = {"file": STUDY_FILE, "column": f"correlations.{index}.between"}
+        for key in pair.between:
+            if key not in numbers:
+                right = f"the dotted key of a number in the file{close_match(key, numbers)}"
+                faults.append(Fault(**place, wrong="unknown number", found=repr(key), right=right))
+            elif not _varies(key, numbers[key]):
+                right = "a number with a range, a distribution or from records"
+                faults.append(Fault(**place, wrong="a number that never varies", found=repr(key), right=right))
+        if pair.between[0] == pair.between[1] or set(pair.between) in (set(other[:2]) for other in pairs):
+            faults.append(Fault(**place, wrong="pair twice, or a number with itself", right="two different numbers, once"))
+        pairs.append((*pair.between, pair.rank))
+    if len(faults) > before:
+        return
+    try:
+        copula_matrix(sorted({key for pair in pairs for key in pair[:2]}), pairs)
+    except ValueError as error:
+        place = {"file": STUDY_FILE, "column": "correlations.0"}
+        faults.append(Fault(**place, wrong=str(error), right="fewer or weaker correlations"))
+
+
+def _check_target(file, fault):
+    target = file.target
+    if (target.per_hour is None) == (target.wage is None):
+        found = "both" if target.wage else "neither"
+        fault("target", "needs one target", found, "either per_hour, or wage with an id of the wage table")
+    elif target.wage is not None:
+        table = wages()
+        if target.wage not in table.index:
+            fault(
+                "target.wage",
+                "unknown wage",
+                repr(target.wage),
+                f"one of {', '.join(table.index)}{close_match(target.wage, table.index)}",
+            )
+        elif table.currency[target.wage] != file.study.currency:
+            fault(
+                "target.wage",
+                "wage in another currency",
+                table.currency[target.wage],
+                f"a wage in {file.study.currency}, or per_hour",
+            )

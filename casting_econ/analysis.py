@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize
+from scipy import optimize, special
 
 from .assumptions import Assumed, assume, assumptions_at, draw_values, label, point_values, spread_values
 from .faults import Fault, StudyError
@@ -143,15 +143,15 @@ def open_study(folder, *, with_records: bool = True) -> Kit:
         )
     longest = max(end - start for start, end in merged_windows(study.windows)) / 60.0
     for key, known in kit.assumed.evidence.items():
-        if key.endswith(".load_minutes") and known.number.distribution.quantile(1 - 0.5**31) > longest:
+        if key.endswith(".load_minutes") and known.number.value > longest:
             found = f"about {known.number.value:.0f} minutes a load in the logs"
             faults.append(
                 Fault(
                     file=STUDY_FILE,
                     column=key,
-                    wrong="may not fit a working window",
+                    wrong="does not fit a working window",
                     found=found,
-                    right=f"loads well within {longest:g} minutes",
+                    right=f"longer working hours, or loads within {longest:g} minutes",
                 )
             )
     if faults:
@@ -184,7 +184,7 @@ def swings(kit: Kit, low: float = 0.1, high: float = 0.9) -> list[dict[str, obje
     for i, key in enumerate(keys):
         if key.startswith("spread."):
             sd = getattr(kit.study.file.spread, key.removeprefix("spread.")).value
-            tried = np.exp(sd * np.array([-1.0, 1.0]) * 1.2815515655446004)
+            tried = np.exp(sd * special.ndtri([low, high]))
             column = np.ones(size)
             factors[key.removeprefix("spread.")] = column
         else:

@@ -373,11 +373,11 @@ ACTS = [
     ("figure of 5000 digits", lambda f: append(f, "\nx = " + "9" * 5000), None, None, "is not valid TOML"),
     (
         "not UTF-8",
-        lambda f: (f / STUDY).write_bytes('name = "Möwe"'.encode("latin-1")),
-        None,
+        lambda f: (f / STUDY).write_bytes('[study]\nname = "Möwe"'.encode("latin-1")),
+        2,
         None,
         "cannot be read as text",
-        "a text file saved as UTF-8",
+        "the file saved as UTF-8",
     ),
     ("no study file", lambda f: (f / STUDY).unlink(), None, None, "study file is missing", "folder without it"),
 ]
@@ -392,7 +392,7 @@ def test_wrong_study_file_is_told(case, file_only):
     [fault] = faults_of(file_only)
 
     assert fault.file == STUDY
-    assert fault.row == (None if at is None else row_of(file_only, STUDY, at))
+    assert fault.row == (row_of(file_only, STUDY, at) if isinstance(at, str) else at)
     assert column is None or fault.column == column
     assert [text for text in texts if text not in str(fault)] == []
 
@@ -812,3 +812,45 @@ def test_logs_of_loads_longer_than_any_window_are_told(tmp_path):
 
     with pytest.raises(StudyError):
         open_study(tmp_path / "study").point()
+
+
+def test_faults_of_keys_and_between_keys_come_together(file_only):
+    """A wrong number or an unknown key hides no fault between keys, in its own product or elsewhere."""
+    edit(file_only, STUDY, 'minutes = { value = "1.8 min"', 'minutes = { value = "-1.8 min"')
+    edit(file_only, STUDY, 'wait_in = "pressure-pot"', 'wait_in = "presure-pot"')
+    edit(file_only, STUDY, 'product = "knob"', 'product = "knop"')
+    edit(file_only, STUDY, "set_aside =", "set_asside =")
+    edit(file_only, STUDY, 'monday = "09:00-17:00"', 'monday = "9 to 5"')
+    append(file_only, tie(("spread.prise", "spread.demand", 0.5)))
+
+    found = {fault.column for fault in faults_of(file_only)}
+
+    assert found == {
+        f"{KNOB}.press-weed.minutes",
+        f"{KNOB}.pot.wait_in",
+        "channels.online.product",
+        "target.set_asside",
+        "calendar.monday",
+        "correlations.0.between",
+    }
+
+
+def test_a_misspelt_key_is_one_fault(file_only):
+    """What follows from a key that was not understood is not told as a fault of its own."""
+    edit(file_only, STUDY, 'load_minutes = { value = "24 min"', 'load_minuts = { value = "24 min"')
+
+    assert [fault.column for fault in faults_of(file_only)] == [f"{KNOB}.pot.load_minuts"]
+
+
+def test_a_wide_spread_of_load_minutes_gives_a_result(file_only):
+    """Draws in which a load fits no working window make nothing, instead of ending the run."""
+    edit(
+        file_only, STUDY, 'load_minutes = { value = "24 min", from = "records", worth = "10 loads" }', 'load_minutes = "100 min"'
+    )
+    edit(file_only, STUDY, 'minutes = "12 %"', 'minutes = "100 %"')
+
+    answer = open_study(file_only).monte_carlo(draws=1024)
+
+    made = answer.draws["good_pieces_per_year"]
+    assert 0 < (made < 1e-3).mean() < 0.1
+    assert (made > 100).mean() > 0.8

@@ -16,6 +16,7 @@ from .selling import order_money, orders_at_price
 __all__ = ["DEMAND", "HANDS", "Outcome", "evaluate"]
 
 DEMAND, HANDS = "demand", "hands"
+_NO_LOADS = 1e-12  # a week; above zero, so that what nobody wants stays zero
 _ORDER_KINDS = ("revenue", "fees", "postage", "packaging", "refunds", "net")
 
 
@@ -51,7 +52,7 @@ def evaluate(a: Assumptions) -> Outcome:
     Raises
     ------
     ValueError
-        If an input is outside its range, a turnaround fits no working window, or a year has no hours.
+        If an input is outside its range, a turnaround fits no working window in any draw, or a year has no hours.
 
     Notes
     -----
@@ -204,12 +205,12 @@ def _needs(a, plans, weeks):
 
 
 def _rate(step, cure, turnaround, count, windows):
-    """Loads a week, refusing a turnaround that fits no window rather than dividing by zero."""
+    """Loads a week; next to none in draws whose turnaround fits no window, and refused where none fits."""
     rate = loads_per_week(cure, turnaround, count, windows)
-    if np.any(rate == 0.0):
-        longest = np.max(np.asarray(turnaround))
-        raise ValueError(f"load minutes of {step!r} must fit one working window; got {longest:g} h")
-    return rate
+    if np.all(rate == 0.0):
+        shortest = np.min(np.asarray(turnaround))
+        raise ValueError(f"load minutes of {step!r} must fit one working window; got {shortest:g} h")
+    return np.maximum(rate, _NO_LOADS)
 
 
 def _add(needs, resource, product, share):

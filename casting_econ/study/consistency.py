@@ -47,7 +47,7 @@ def working_windows(calendar, faults):
 
 
 def _most(number):
-    """The largest value that a number can take in a draw."""
+    """The largest value that a number can take by its own spread; not a number where the file has it wrong."""
     return number.value if number.distribution is None else float(number.distribution.quantile(1 - 0.5**31))
 
 
@@ -60,7 +60,7 @@ def _longest_window(windows):
 
 
 def cross_checks(file, windows, faults):
-    """What no single key can know."""
+    """What no single key can know. A number that is wrong itself is not-a-number here, and trips no comparison."""
 
     def fault(column, wrong, found, right):
         faults.append(Fault(file=STUDY_FILE, column=column, wrong=wrong, found=found, right=right))
@@ -100,7 +100,7 @@ def cross_checks(file, windows, faults):
             most = (
                 _most(step.load_minutes) if step.wait_in in file.stations else handled if key == first and product.mould else None
             )
-            if most is not None and windows and not 0 < most <= longest and (most > 0 or step.wait_in in file.stations):
+            if most is not None and windows and (most > longest or (most <= 0 and step.wait_in in file.stations)):
                 right = f"minutes to unload and load on the step that waits, above 0 and within the longest window of {longest:g} minutes"
                 fault(f"{column}.load_minutes", "does not fit a working window", f"{most:g} minutes", right)
             station = file.stations.get(step.wait_in)
@@ -119,10 +119,10 @@ def cross_checks(file, windows, faults):
         if channel.product not in file.products:
             right = f"one of {', '.join(file.products)}{close_match(channel.product, file.products)}"
             fault(f"channels.{name}.product", "unknown product", repr(channel.product), right)
-    if not any(channel.orders.value > 0 for channel in file.channels.values()):
+    if all(channel.orders.value <= 0 for channel in file.channels.values()):
         fault("channels", "nothing is sold", "no orders in any channel", "at least one channel with orders above 0")
     for name in file.products:
-        if not any(c.product == name and c.orders.value > 0 for c in file.channels.values()):
+        if all(c.product != name or c.orders.value <= 0 for c in file.channels.values()):
             fault(f"products.{name}", "is sold nowhere", repr(name), "at least one channel with orders above 0")
     stall = sum(c.days.value * c.hours_per_day.value for c in file.channels.values())
     fixed = file.time.fixed_hours.value * file.time.weeks.value + stall
@@ -138,7 +138,12 @@ def cross_checks(file, windows, faults):
 
 def _varies(key, number):
     """Whether a number is drawn by itself: by its own spread, by what the logs say, or as a shared factor."""
-    return number.distribution is not None or number.from_records or (key.startswith("spread.") and number.value > 0)
+    return (
+        number.value != number.value
+        or number.distribution is not None
+        or number.from_records
+        or (key.startswith("spread.") and number.value > 0)
+    )
 
 
 def check_correlations(file, numbers, faults):

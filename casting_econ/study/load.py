@@ -1,5 +1,6 @@
 """Read a study folder: the study file, its logs, and every fault in either."""
 
+import copy
 import re
 import tomllib
 from collections import Counter
@@ -11,7 +12,7 @@ from pydantic import BaseModel, ValidationError
 
 from ..faults import Fault, StudyError, close_match
 from .consistency import STUDY_FILE, check_correlations, cross_checks, working_windows
-from .numbers import Number
+from .numbers import UNKNOWN, Number
 from .records import Names, read_records
 from .schema import MaterialEntry, StudyFile
 
@@ -75,13 +76,16 @@ def read_study(folder: str | Path, *, with_records: bool = True) -> Study:
         With every fault found in the study file and the logs.
     """
     folder = Path(folder)
-    text, raw, file, faults = _read_file(folder)
+    text, raw, file, faults, doubtful = _read_file(folder)
     windows: tuple[tuple[float, float], ...] = ()
     if file is not None:
-        windows = working_windows(file.calendar, faults)
-        cross_checks(file, windows, faults)
+        between: list[Fault] = []
+        windows = working_windows(file.calendar, between)
+        cross_checks(file, windows, between)
         numbers = dict(_numbers(file, ()))
-        check_correlations(file, numbers, faults)
+        check_correlations(file, numbers, between)
+        # where a key was left out for its fault, what follows from its absence is not worth saying
+        faults += [fault for fault in between if ".".join(fault.column.split(".")[:2]) not in doubtful]
     faults = [_with_line(fault, text) for fault in faults]
     records, notes = {}, ()
     if with_records:
@@ -93,51 +97,71 @@ def read_study(folder: str | Path, *, with_records: bool = True) -> Study:
 
 
 def _read_file(folder):
-    """The study file's text, its keys, its contents if they could be read, and its faults."""
+    """The study file's text, keys, contents as far as they can be read, faults, and tables read without a faulty key."""
     path = folder / STUDY_FILE
-    place = {"file": STUDY_FILE}
+
+    def refused(text="", **fault):
+        return text, None, None, [Fault(file=STUDY_FILE, **fault)], frozenset()
+
     try:
         text = path.read_bytes().decode("utf-8-sig")
     except (FileNotFoundError, NotADirectoryError):
         where = "folder without it" if folder.is_dir() else "a file" if folder.exists() else "no such folder"
-        return (
-            "",
-            None,
-            None,
-            [Fault(**place, wrong="study file is missing", found=f"{where}: {folder}", right=f"a folder with a {STUDY_FILE}")],
+        return refused(wrong="study file is missing", found=f"{where}: {folder}", right=f"a folder with a {STUDY_FILE}")
+    except UnicodeDecodeError as error:
+        line = path.read_bytes()[: error.start].count(b"\n") + 1
+        found = "a letter saved in another way than the rest"
+        return refused(
+            row=line, wrong="cannot be read as text", found=found, right="the file saved as UTF-8, as text editors offer"
         )
-    except (UnicodeDecodeError, OSError) as error:
-        return (
-            "",
-            None,
-            None,
-            [Fault(**place, wrong="cannot be read as text", found=str(error), right="a text file saved as UTF-8")],
-        )
+    except OSError as error:
+        return refused(wrong="cannot be read", found=str(error.strerror), right="a file you may read")
     try:
         raw = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # TOMLDecodeError, a figure of thousands of digits, endless brackets
         line = re.search(r"line (\d+)", str(error))
-        row = int(line[1]) if line else None
-        return (
-            text,
-            None,
-            None,
-            [
-                Fault(
-                    **place,
-                    row=row,
-                    wrong="is not valid TOML",
-                    found=str(error),
-                    right="key = value lines under [table] headings; a decimal comma or a missing quote is the usual cause",
-                )
-            ],
-        )
+        right = "key = value lines under [table] headings; a decimal comma or a missing quote is the usual cause"
+        return refused(text, row=int(line[1]) if line else None, wrong="is not valid TOML", found=str(error), right=right)
     currency = raw.get("study", {}).get("currency") if isinstance(raw.get("study"), dict) else None
     known = isinstance(currency, str) and re.fullmatch(r"[A-Z]{3}", currency)
+    context = {"currency": currency if known else "EUR"}
     try:
-        return text, raw, StudyFile.model_validate(raw, context={"currency": currency if known else "EUR"}), []
+        return text, raw, StudyFile.model_validate(raw, context=context), [], frozenset()
     except ValidationError as error:
-        return text, raw, None, [_fault(item) for item in error.errors()]
+        file, doubtful = _without_faulty(raw, error, context)
+        return text, raw, file, [_fault(item) for item in error.errors()], doubtful
+
+
+def _without_faulty(raw, error, context):
+    """The file with what is faulty in it unknown or left out, so that the rest can still be checked; None if that fails.
+
+    Also the tables, by their first two keys, in which something was left out.
+    """
+    patched, tried, left_out = copy.deepcopy(raw), set(), set()
+    for _ in range(4):  # a value made unknown may need its neighbour made unknown, or be no number after all
+        for item in error.errors():
+            path = _keys(item["loc"])
+            node = patched
+            for part in path[:-1]:
+                node = node[part] if isinstance(node, list) else node.get(part) if isinstance(node, dict) else None
+            if not path or not isinstance(node, dict):
+                return None, frozenset()
+            if item["type"] == "extra_forbidden" or path in tried:
+                node.pop(path[-1], None)
+                left_out.add(".".join(map(str, path[:2])))
+            else:
+                node[path[-1]] = UNKNOWN
+            tried.add(path)
+        try:
+            return StudyFile.model_validate(patched, context=context), frozenset(left_out)
+        except ValidationError as again:
+            error = again
+    return None, frozenset()
+
+
+def _keys(location):
+    """Keys of the file in the place that pydantic gives."""
+    return tuple(part for part in location if part not in ("function-before", "[key]"))
 
 
 def _names(raw):
@@ -160,7 +184,7 @@ def _names(raw):
 
 def _fault(item):
     """One pydantic error in the kit's words."""
-    keys = [str(part) for part in item["loc"] if part not in ("function-before", "[key]")]
+    keys = [str(part) for part in _keys(item["loc"])]
     found = "" if item["type"] == "missing" else _short(item.get("input"))
     message = item["msg"].removeprefix("Value error, ")
     wrong, _, right = message.partition(" -> ")

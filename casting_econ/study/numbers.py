@@ -12,7 +12,7 @@ import numpy as np
 from ..faults import close_match
 from ..uncertainty.distributions import DISTRIBUTIONS, Distribution, distribution
 
-__all__ = ["BASES", "Number", "Quantity", "given_unit", "ratio_of_units", "unit_registry"]
+__all__ = ["BASES", "UNKNOWN", "Number", "Quantity", "given_unit", "ratio_of_units", "unit_registry"]
 
 BASES = ("guess", "measured", "published", "agreed", "decided")
 _NUMBER = re.compile(r"^\s*([-+]?(?:\d[\d_]*\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
@@ -21,6 +21,9 @@ _WORDS = ("from", "worth", "note", "source", "basis", "distribution")  # of thos
 _USUAL_UNITS = ("min", "minute", "h", "hour", "day", "week", "month", "year", "g", "gram", "kg", "kilogram", "oz", "ounce", "lb")
 _USUAL_UNITS += ("pound", "mL", "L", "liter", "litre", "pint", "gallon", "piece", "cast", "load", "order")
 _UNIT = re.compile(r"(?!.*[\d⁰¹²³⁴-⁹]\s*(?:\*\*|\^|[\d⁰¹²³⁴-⁹]))[\w\s%°/*^.·-]{0,60}")  # no powers of powers, which never end
+
+
+UNKNOWN = object()  # stands for a value that could not be read, while the rest of the file is checked
 
 
 @cache

@@ -1,11 +1,12 @@
 """The study file as typed, frozen objects."""
 
+import math
 from typing import Annotated, Any, Literal
 
 from babel import Locale, UnknownLocaleError
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
 
-from .numbers import Number, Quantity, given_unit, ratio_of_units
+from .numbers import UNKNOWN, Number, Quantity, given_unit, ratio_of_units
 
 __all__ = ["DAYS", "StudyFile"]
 
@@ -22,6 +23,8 @@ class _Reader:
     def __call__(self, raw: Any, info: ValidationInfo) -> Any:
         if raw is None or isinstance(raw, Number):
             return raw
+        if raw is UNKNOWN:
+            return Number(math.nan, self.quantity.unit)
         currency = info.context["currency"]
         try:
             return self.quantity.read(raw, currency)
@@ -51,6 +54,8 @@ class _Node(BaseModel):
 
 def _read_amount(raw: Any, info: ValidationInfo) -> Number:
     """A quantity in the unit it is given in; a density turns volume into grams."""
+    if raw is UNKNOWN:
+        return Number(math.nan, "")
     unit, currency = given_unit(raw), info.context["currency"]
     density = info.data.get("density")
     try:
@@ -66,8 +71,8 @@ def _read_price(raw: Any, info: ValidationInfo) -> Number:
     """A price in money per unit of the quantity."""
     currency = info.context["currency"]
     amount = info.data.get("quantity")
-    if amount is None:  # the quantity itself is at fault and is reported there
-        return Number(0.0, currency)
+    if raw is UNKNOWN or amount is None:  # a quantity that is at fault is reported there
+        return Number(math.nan, currency)
     quantity = Quantity(f"{currency}/{amount.unit}" if amount.unit else currency)
     try:
         return quantity.read(raw, currency)

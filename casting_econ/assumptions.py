@@ -51,14 +51,27 @@ def assume(study: Study) -> Assumed:
     ]
     uncertain = (*own, *shared)
     pairs = [(*pair.between, pair.rank) for pair in study.file.correlations if set(pair.between) <= set(uncertain)]
-    return Assumed(
-        study=study, evidence=evidence, numbers=numbers, uncertain=uncertain, root=copula_matrix(list(uncertain), pairs)
-    )
+    return Assumed(study=study, evidence=evidence, numbers=numbers, uncertain=uncertain, root=_root(uncertain, pairs, evidence))
+
+
+def _root(uncertain, stated, evidence):
+    """Correlations that the study states, and those of numbers that the same rows of a log tell, where they can all hold."""
+    known = {frozenset(pair[:2]) for pair in stated}
+    known, told = {frozenset(pair[:2]) for pair in stated}, []
+    for key, found in evidence.items():
+        for other, normal in found.tied.items():
+            if other in uncertain and frozenset((key, other)) not in known:
+                known.add(frozenset((key, other)))
+                told.append((key, other, 6.0 / np.pi * np.arcsin(normal / 2.0)))  # rank correlation of a normal one
+    try:
+        return copula_matrix(list(uncertain), [*stated, *told])
+    except ValueError:
+        return copula_matrix(list(uncertain), stated)
 
 
 def _takes(numbers, key):
     """Kind of shared factor that a number takes: none where it states a spread of its own."""
-    if (numbers[key].distribution is not None and numbers[key].basis != "measured") or key.startswith("spread."):
+    if numbers[key].distribution is not None or key.startswith("spread."):
         return None
     last = key.rsplit(".", 1)[-1]
     if last in ("minutes", "load_minutes", "rework_minutes", "minutes_per_order", "first_minutes"):
@@ -107,17 +120,12 @@ def draw_values(assumed: Assumed, draws: int, seed: int, start: int = 0, stop: i
 
 
 def spread_values(assumed: Assumed, values: dict[str, object], factors: Mapping[str, object]) -> dict[str, object]:
-    """Apply shared factors to the numbers that take them; odds are scaled for shares of pieces that pass.
-
-    A measured number takes only the part of the factor that is still guess, so that a single row of a log does not
-    make a whole workshop certain.
-    """
+    """Apply shared factors to the numbers that take them; odds are scaled for shares of pieces that pass."""
     result = dict(values)
     for key in assumed.numbers:
         kind = _takes(assumed.numbers, key)
         if kind in factors:
-            number, value = assumed.numbers[key], values[key]
-            factor = factors[kind] ** number.prior_share if number.basis == "measured" else factors[kind]
+            value, factor = values[key], factors[kind]
             result[key] = value * factor / (value * factor + 1.0 - value) if kind == "pass_odds" else value * factor
     return result
 

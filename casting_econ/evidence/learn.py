@@ -1,21 +1,34 @@
 """What the workshop logs say about each number that asks for records."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
-import pandas as pd
 from scipy import special
 
 from ..study import Number, Study
 from ..study.numbers import ratio_of_units
-from .posteriors import mean_posterior, mould_life_posterior, rate_posterior, share_posterior
+from ..uncertainty.distributions import Distribution
+from .labour import DEFAULT_WORTH, minutes_posteriors
+from .loads import freak_loads, load_counts, loads_of_mould, own_faults
+from .market import DAYS_PER_MONTH, open_months, orders_of
+from .materials import amount_in, bought_amounts, cup_rows
+from .posteriors import (
+    PRIOR_SHAPE_FACTOR,
+    PRIOR_SPREAD,
+    load_share_posterior,
+    mean_posterior,
+    mould_life_posterior,
+    rate_posterior,
+    rows_posterior,
+    share_posterior,
+)
 
-__all__ = ["Evidence", "channel_summary", "could_learn", "learn", "loads_of_mould", "orders_by_month", "scrap_table"]
+__all__ = ["Evidence", "could_learn", "learn"]
 
 MONTHS = 12.0  # in a year
-DAYS_PER_MONTH = 365.2425 / MONTHS
 LEAST_WEEKS = 3.0  # of timesheet, before it says anything about weekly hours
-DEFAULT_WORTH = 10.0  # pieces, rows, orders or months that a guess counts for when the study does not say
+WAIT_SPREAD = 0.15  # of cure hours and mixed mass between loads, as a share: common practice, no source
+_NO_ROWS = ([], np.empty((0, 1)))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -23,9 +36,32 @@ class Evidence:
     """One number after the logs have spoken."""
 
     key: str
-    number: Number  # measured, with its posterior
+    number: Number  # with its posterior; its basis stays 'guess' where the logs bound it but never saw it happen
+    prior: Distribution  # the guess, worth what the study says
     observed: float  # what the logs alone say, in the unit of the number
     data: str  # from what, in words
+    worth: float  # that the guess counts for, in `counted`
+    amount: float  # that the logs have, in `counted`
+    counted: str  # what is counted: pieces, timesheet rows, months, ...
+    tied: dict[str, float] = field(default_factory=dict)  # normal correlation with other numbers of the same rows, by key
+
+    @property
+    def more_to_halve(self) -> float:
+        """How much more of what is counted would halve the width: a width falls with the root of guess and data."""
+        return 3.0 * (self.worth + self.amount)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Finding:
+    posterior: Distribution
+    prior: Distribution
+    observed: float
+    data: str
+    worth: float
+    amount: float
+    counted: str
+    tied: dict[str, float] = field(default_factory=dict)
+    seen: bool = True  # whether the thing itself was seen to happen
 
 
 def learn(study: Study) -> dict[str, Evidence]:
@@ -41,28 +77,55 @@ def learn(study: Study) -> dict[str, Evidence]:
     dict of str to Evidence
         By dotted key; numbers without data are left out and stay guesses.
     """
-    found: dict[str, Evidence] = {}
-    for key, number in study.numbers.items():
-        if number.from_records:
-            answer = _ask(study, key.split("."), number)
-            if answer is not None:
-                posterior, observed, data, prior_share = answer
-                measured = replace(
-                    number, value=posterior.middle, distribution=posterior, basis="measured", prior_share=prior_share
-                )
-                found[key] = Evidence(key=key, number=measured, observed=float(observed), data=data)
-    return found
+    found = _findings(study, [key for key, number in study.numbers.items() if number.from_records])
+    result = {}
+    for key, finding in found.items():
+        parts = {name: value for name, value in vars(finding).items() if name not in ("posterior", "seen")}
+        number = replace(
+            study.numbers[key],
+            value=finding.posterior.middle,
+            distribution=finding.posterior,
+            basis="measured" if finding.seen else "guess",
+        )
+        result[key] = Evidence(key=key, number=number, **parts)
+    return result
 
 
 def could_learn(study: Study) -> list[str]:
     """Keys of guesses that do not ask for records though the logs alone differ from them by more than 5 %."""
     keys = [key for key, number in study.numbers.items() if not number.from_records and number.basis == "guess"]
-    found = {key: _ask(study, key.split("."), study.numbers[key]) for key in keys}
+    found = _findings(study, keys)
     return [
-        key
-        for key, answer in found.items()
-        if answer and abs(answer[1] - study.numbers[key].value) > 0.05 * abs(study.numbers[key].value)
+        key for key, told in found.items() if abs(told.observed - study.numbers[key].value) > 0.05 * abs(study.numbers[key].value)
     ]
+
+
+def _findings(study, keys):
+    """What the logs say about these numbers, in the order of the keys."""
+    minutes = [
+        key for key in keys if key.startswith("products.") and key.endswith((".minutes", ".load_minutes")) and ".steps." in key
+    ]
+    labour = minutes_posteriors(study, {key for key in minutes if study.numbers[key].value > 0})
+    found = {}
+    for key in keys:
+        told = (
+            _labour(key, labour[key])
+            if key in labour
+            else None
+            if key in minutes
+            else _ask(study, key.split("."), study.numbers[key])
+        )
+        if told is not None:
+            found[key] = told
+    return found
+
+
+def _labour(key, told):
+    """Finding for minutes by piece or by load."""
+    name = "loads" if key.endswith("load_minutes") else "pieces"
+    data = f"{told['rows']} timesheet rows, {told['units']:.0f} {name}"
+    plain = {part: told[part] for part in ("posterior", "prior", "observed", "worth", "tied")}
+    return _Finding(**plain, data=data, amount=told["rows"], counted="timesheet rows")
 
 
 def _worth_in(number, worth, unit):
@@ -73,33 +136,30 @@ def _worth_in(number, worth, unit):
         return worth
 
 
-def _prior_share(worth, units):
-    """Part of the stated guess in a mean of guess and data."""
-    return worth / (worth + units)
-
-
 def _ask(study, path, number):
-    """Posterior, observed value, words and share of the guess for one number, or None when the logs are silent."""
+    """What the logs say about one number, or None when they are silent."""
     worth = number.worth or DEFAULT_WORTH
     match path:
         case ["products", product, "steps", step, "pass_share"]:
-            table = scrap_table(study, product)
-            if table is None or table.entering[step] <= 0:
-                return None
-            lost, entering = table.lost[step], table.entering[step]
-            data = f"{entering:.0f} pieces entered, {lost:.0f} lost"
-            posterior = share_posterior(number.value, worth, entering - lost, lost)
-            return posterior, 1 - lost / entering, data, _prior_share(worth, entering)
-        case ["products", product, "steps", step, "minutes" | "load_minutes" as kind]:
-            return _minutes(study, product, step, kind, number, worth)
-        case ["products", product, "mould", "life"]:
-            return _mould_life(study, product, number, worth)
-        case ["products", product, *rest, item, "price"]:
+            return _pass_share(study, product, step, number, worth)
+        case ["products", product, "steps", step, "rework_share" | "rework_minutes" as kind]:
+            return _rework(study, product, step, kind, number, worth)
+        case ["products", product, "steps", step, "wait"]:
+            return _wait(study, product, step, number, worth)
+        case ["products", product, "ruined_loads"]:
+            return _ruined(study, product, number, worth)
+        case ["products", product, "mould", "life" | "life_shape" as kind]:
+            return _mould_life(study, product, kind, number)
+        case ["products", product, "mould", "minutes"]:
+            return _mould_minutes(study, product, number, worth)
+        case ["products", product, *rest, item, "price" | "loss" as kind]:
             node = study.file.products[product]
             entries = (
                 node.parts if rest == ["parts"] else node.mould.materials if rest[0] == "mould" else node.steps[rest[1]].materials
             )
-            return _price(study, item, entries[item], number, worth)
+            if kind == "price":
+                return _price(study, item, entries[item], number, worth)
+            return _loss(study, product, ".".join(path[:-1]), number, worth)
         case ["channels", channel, kind]:
             return _channel(study, channel, kind, number, worth)
         case ["time", "fixed_hours"]:
@@ -107,197 +167,264 @@ def _ask(study, path, number):
     return None
 
 
-def scrap_table(study: Study, product: str) -> pd.DataFrame | None:
-    """Pieces entering, and lost at, each step of a product over all batches.
+def _share(number, worth, hits, count, observed, data, counted):
+    """Finding for a share of independent things."""
+    return _Finding(
+        posterior=share_posterior(number.value, worth, hits, count - hits),
+        prior=share_posterior(number.value, worth, 0, 0),
+        observed=observed,
+        data=data,
+        worth=worth,
+        amount=count,
+        counted=counted,
+    )
 
-    Parameters
-    ----------
-    study : Study
-        Study with its logs.
-    product : str
-        Key of the product.
 
-    Returns
-    -------
-    DataFrame or None
-        Index: steps in routing order; columns `entering`, `lost`. [piece] None without batches.
+def _rows(number, worth, totals, units, data, counted, spread):
+    """Finding for a mean of positive rows with one kind of unit."""
+    units = np.asarray(units, float)
+    rows = worth / units.mean()  # that the guess counts for
+    return _Finding(
+        posterior=rows_posterior([number.value], [rows], totals, units[:, None], spread=spread).means[0],
+        prior=rows_posterior([number.value], [rows], *_NO_ROWS, spread=spread).means[0],
+        observed=float(np.sum(totals) / units.sum()),
+        data=data,
+        worth=rows,
+        amount=units.size,
+        counted=counted,
+    )
 
-    Notes
-    -----
-    Seconds count as lost: they cannot be sold at full price. Losses that batches show but faults do
-    not explain are booked to the first step with a check.
-    """
-    batches, faults = study.records.get("batches"), study.records.get("faults")
-    if batches is None or not (batches["product"] == product).any():
+
+def _mean(number, worth, totals, weights, data, counted, scale=1.0):
+    """Finding for a mean whose rows may be zero; the worth and the weights are in what is counted."""
+    weights = np.asarray(weights, float)
+    posterior = mean_posterior(number.value / scale, worth, totals, weights)
+    prior = mean_posterior(number.value / scale, worth, [], [])
+    observed = float(np.sum(totals) / weights.sum()) * scale
+    return _Finding(
+        posterior=_scaled(posterior, scale),
+        prior=_scaled(prior, scale),
+        observed=observed,
+        data=data,
+        worth=worth,
+        amount=float(weights.sum()),
+        counted=counted,
+    )
+
+
+def _scaled(spread, scale):
+    """A distribution in another unit."""
+    return (
+        spread if scale == 1.0 else replace(spread, quantile=lambda p: spread.quantile(p) * scale, middle=spread.middle * scale)
+    )
+
+
+def _pass_share(study, product, step, number, worth):
+    counts = load_counts(study, product)
+    if counts is None or counts.totals.entering[step] <= 0:
         return None
-    mine, steps = batches[batches["product"] == product], study.file.products[product].steps
-    lost = pd.Series(0.0, index=list(steps))
-    if faults is not None:
-        unnamed = faults.batch.isna() & faults["product"].isna() & (len(study.file.products) == 1)
-        own = faults.batch.isin(mine.batch) | (faults["product"] == product) | unnamed
-        scrap = faults[own & (faults.fate != "rework") & faults.step.isin(lost.index)]
-        lost = lost.add(scrap.groupby("step").pieces.sum(), fill_value=0.0).reindex(lost.index)
-    first_check = next((s for s, step in steps.items() if step.pass_share.value < 1.0), next(iter(steps)))
-    lost[first_check] += max((mine.casts - mine.good).sum() - lost.sum(), 0.0)
-    entering = mine.casts.sum() - lost.cumsum().shift(fill_value=0.0)
-    return pd.DataFrame({"entering": entering, "lost": lost})
-
-
-def _minutes(study, product, step, kind, number, worth):
-    """Minutes from timesheet rows that say how many pieces were handled."""
-    sheet = study.records.get("timesheet")
-    entry = study.file.products[product]
-    if sheet is None:
+    apart = study.numbers.get(f"products.{product}.ruined_loads")
+    ruined = freak_loads(counts) if apart is not None and apart.from_records else []
+    hits, sizes = counts.rows(step, ruined)
+    if sizes.sum() <= 0:
         return None
-    others = [name for name, p in study.file.products.items() if step in p.steps and name != product]
-    rows = sheet[(sheet.step == step) & (sheet.pieces_handled > 0)]
-    rows = rows[(rows["product"] == product) | (rows["product"].isna() & (not others))]
-    if rows.empty:
+    pooled = counts.usual_load if counts.pooled[step] else 0.0
+    posterior, alike = load_share_posterior(number.value, worth, hits, sizes, pooled)
+    data = f"{sizes.sum():.0f} pieces entered, {sizes.sum() - hits.sum():.0f} lost"
+    data += f", {len(ruined)} ruined loads apart" if ruined else ""
+    # pieces of a load that are alike tell less than as many from different loads
+    usual = max((sizes**2).sum() / sizes.sum(), 1.0)
+    told = sizes.sum() / (1 + (usual - 1) * alike.middle) if not counts.pooled[step] else sizes.sum()
+    return _Finding(
+        posterior=posterior,
+        prior=share_posterior(number.value, worth, 0, 0),
+        observed=float(hits.sum() / sizes.sum()),
+        data=data,
+        worth=worth * sizes.sum() / told,
+        amount=float(sizes.sum()),
+        counted="pieces",
+    )
+
+
+def _rework(study, product, step, kind, number, worth):
+    counts, faults = load_counts(study, product), study.records.get("faults")
+    if counts is None or faults is None:
         return None
-    minutes, pieces = rows.minutes.to_numpy(float), rows.pieces_handled.to_numpy(float)
-    step_entry = entry.steps[step]
-    each, whole = step_entry.minutes, step_entry.load_minutes
-    loads = np.maximum(np.rint(pieces / (step_entry.load_size or entry.casts_per_load).value), 1.0)
-    units, name = (pieces, "pieces") if kind == "minutes" else (loads, "loads")
-    data = f"{len(rows)} timesheet rows, {units.sum():.0f} {name}"
-    if each.from_records and whole.from_records and each.value > 0 and whole.value > 0:
-        # one row tells the sum only: both move by what it took against what they would have made of it
-        weights = (each.value * pieces + whole.value * loads) / number.value
-    else:
-        minutes = np.maximum(minutes - (whole.value * loads if kind == "minutes" else each.value * pieces), 0.0)
-        weights = units
-    if minutes.sum() <= 0:
+    again = faults[own_faults(study, product, faults) & (faults.fate == "rework") & (faults.step == step)]
+    entering = float(counts.totals.entering[step])
+    if kind == "rework_share":
+        pieces = min(float(again.pieces.sum()), entering)
+        data = f"{pieces:.0f} of {entering:.0f} pieces done again"
+        return _share(number, worth, pieces, entering, pieces / entering, data, "pieces") if entering > 0 else None
+    told = again[again.extra_minutes.notna() & (again.pieces > 0)]
+    if told.empty or told.extra_minutes.sum() <= 0 or number.value <= 0:
         return None
-    worth = worth * weights.sum() / units.sum()
-    posterior = mean_posterior(number.value, worth, minutes, weights)
-    return posterior, minutes.sum() / weights.sum(), data, _prior_share(worth, weights.sum())
+    data = f"{len(told)} rows of rework with minutes, {told.pieces.sum():.0f} pieces"
+    return _mean(number, worth, told.extra_minutes, told.pieces, data, "pieces")
 
 
-def loads_of_mould(study: Study) -> pd.Series:
-    """Loads poured in each mould, by mould id; a load gives each cavity one cast."""
-    batches = study.records.get("batches")
-    if batches is None:
-        return pd.Series(dtype=float)
-    ids = batches.moulds.dropna().str.split(r"[\s;,]+", regex=True).explode()
-    return ids[ids != ""].value_counts()
+def _wait(study, product, step, number, worth):
+    counts, steps = load_counts(study, product), study.file.products[product].steps
+    cure = next((key for key, entry in steps.items() if entry.wait.value > 0), None)
+    hours = np.empty(0) if counts is None else counts.batches.cure_h.dropna().to_numpy(float)
+    hours = hours[hours > 0]
+    if step != cure or not hours.size or number.value <= 0:
+        return None
+    return _rows(number, worth, hours, np.ones(hours.size), f"{hours.size} loads with cure hours", "loads", WAIT_SPREAD)
 
 
-def _mould_life(study, product, number, worth):
+def _ruined(study, product, number, worth):
+    counts = load_counts(study, product)
+    if counts is None:
+        return None
+    days = (counts.batches.date.max() - counts.batches.date.min()).days + 1
+    years, freak = max(days, 1) / (MONTHS * DAYS_PER_MONTH), len(freak_loads(counts))
+    worth = _worth_in(number, worth, "month") / MONTHS
+    stated = max(number.value, 0.25 / worth)  # a stated none must still be able to learn
+    data = f"{freak} ruined of {len(counts.batches)} loads in {years * MONTHS:.1f} months"
+    return _Finding(
+        posterior=rate_posterior(stated, worth, freak, years),
+        prior=rate_posterior(stated, worth, 0, 0),
+        observed=freak / years,
+        data=data,
+        worth=worth * MONTHS,
+        amount=years * MONTHS,
+        counted="months",
+    )
+
+
+def mould_lives(study, product):
+    """Casts at wear-out, and casts so far of moulds still good or replaced by plan; None without moulds of the product."""
     moulds = study.records.get("moulds")
     if moulds is None or not (moulds["product"] == product).any():
         return None
     mine, loads, entry = moulds[moulds["product"] == product], loads_of_mould(study), study.file.products[product].mould
     gone = mine.casts_at_retirement[mine.retired.notna()].to_numpy(float)
     # a mould replaced by plan was still good: it counts like one in use
-    planned = gone >= entry.replace_at.value if entry.replace_at is not None else np.zeros(gone.shape, dtype=bool)
+    plan = None if entry is None else entry.replace_at
+    planned = gone >= plan.value if plan is not None else np.zeros(gone.shape, dtype=bool)
     live = np.concatenate([mine.mould[mine.retired.isna()].map(loads).fillna(0.0).to_numpy(float), gone[planned]])
-    worn, shape = gone[~planned & (gone > 0)], entry.life_shape.value
-    if worn.size == 0 and live.sum() == 0:
+    return gone[~planned & (gone > 0)], live
+
+
+def _mould_life(study, product, kind, number):
+    lives, entry = mould_lives(study, product), study.file.products[product].mould
+    if lives is None or (lives[0].size == 0 and lives[1].sum() == 0):
         return None
-    posterior = mould_life_posterior(number.value, worth, shape, worn, live)
-    said = f"{worn.size} worn out" if worn.size else "none worn out yet, so still mostly a guess"
+    (worn, live), worth, shape = lives, entry.life.worth or DEFAULT_WORTH, entry.life_shape.value
+    both = mould_life_posterior(entry.life.value, worth, shape, worn, live, PRIOR_SHAPE_FACTOR)
+    guess = mould_life_posterior(entry.life.value, worth, shape, [], [], PRIOR_SHAPE_FACTOR)
+    at = ("life", "life_shape").index(kind)
+    said = f"{worn.size} worn out" if worn.size else "none worn out yet, so still a guess"
     scale = (np.sum(np.concatenate([worn, live]) ** shape) / worn.size) ** (1 / shape) if worn.size else np.nan
-    observed = scale * special.gamma(1 + 1 / shape)
-    return (
-        posterior,
-        observed,
-        f"{said}, {live.size} still good after {live.sum():.0f} casts a cavity",
-        _prior_share(worth, worn.size),
+    return _Finding(
+        posterior=both[at],
+        prior=guess[at],
+        observed=float(scale * special.gamma(1 + 1 / shape)) if kind == "life" else both[at].middle,
+        data=f"{said}, {live.size} still good after {live.sum():.0f} casts a cavity",
+        worth=worth,
+        amount=float(worn.size),
+        counted="moulds worn out",
+        seen=worn.size > 0,
     )
+
+
+def _mould_minutes(study, product, number, worth):
+    moulds = study.records.get("moulds")
+    rows = None if moulds is None else moulds[(moulds["product"] == product) & (moulds.minutes > 0)]
+    if rows is None or rows.empty or number.value <= 0:
+        return None
+    minutes = rows.minutes.to_numpy(float)
+    return _rows(number, worth, minutes, np.ones(minutes.size), f"{minutes.size} moulds made", "moulds", PRIOR_SPREAD)
 
 
 def _price(study, item, entry, number, worth):
     """Money a unit from purchases of the same name."""
-    bought = study.records.get("purchases")
-    if bought is None or not (bought["item"] == item).any():
-        return None
-    rows, base = bought[bought["item"] == item], number.unit.partition("/")[2] or "dimensionless"
-    amounts = np.array([_amount(q, unit, base, entry, study.currency) for q, unit in zip(rows.quantity, rows.unit.fillna(""))])
+    base = number.unit.partition("/")[2] or "dimensionless"
+    paid, amounts = bought_amounts(study, item, entry, base)
     known = np.isfinite(amounts)
     if not known.any():
         return None
     if number.worth_unit:
-        counted = _amount(worth, number.worth_unit, base, entry, study.currency)
+        counted = amount_in(worth, number.worth_unit, base, entry, study.currency)
         worth = counted if np.isfinite(counted) else worth
-    paid, amounts = rows.paid.to_numpy(float)[known], amounts[known]
     data = f"{known.sum()} purchases" + (f", {(~known).sum()} in another unit left out" if not known.all() else "")
-    return (
-        mean_posterior(number.value, worth, paid, amounts),
-        paid.sum() / amounts.sum(),
-        data,
-        _prior_share(worth, amounts.sum()),
+    found = _mean(number, worth, paid[known], amounts[known], data, base)
+    usual = amounts[known].mean()  # people buy, they do not weigh
+    return replace(found, worth=worth / usual, amount=float(known.sum()), counted="purchases")
+
+
+def _loss(study, product, item_key, number, worth):
+    """What stays in the cup: mixed mass against what the pieces hold, by load."""
+    rows = cup_rows(study, product, item_key)
+    if rows is None:
+        return None
+    mixed, needed = rows
+    factor = replace(number, value=1 / (1 - number.value))
+    found = _rows(factor, worth * needed.mean(), mixed, needed, f"{mixed.size} loads with mixed mass", "loads", WAIT_SPREAD)
+
+    def share(spread):  # the mix is 1 / (1 - loss) times what the pieces hold; a mix below it counts as no loss
+        return replace(
+            spread, quantile=lambda p: np.clip(1 - 1 / spread.quantile(p), 0.0, 1.0), middle=max(1 - 1 / spread.middle, 0.0)
+        )
+
+    return replace(
+        found, posterior=share(found.posterior), prior=share(found.prior), observed=1 - 1 / found.observed, worth=worth
     )
-
-
-def _amount(quantity, unit, base, entry, currency):
-    """A bought quantity in the unit of the price; through the density where that is mass and it was bought by volume."""
-    for given, factor in ((unit, 1.0), (f"{unit} * gram / milliliter", entry.density.value if entry.density else np.nan)):
-        try:
-            return quantity * factor * ratio_of_units(given or "dimensionless", base, currency)
-        except ValueError:
-            continue
-    return np.nan
-
-
-def _open_months(sales):
-    """Months that the sales log stands for: from first to last sale, and the usual gap at either end."""
-    orders = max(sales.order.nunique() + sales.order.isna().sum(), 2)
-    days = max((sales.date.max() - sales.date.min()).days, 1)
-    return days * (orders + 1) / (orders - 1) / DAYS_PER_MONTH
 
 
 def _channel(study, channel, kind, number, worth):
-    sales, sheet = study.records.get("sales"), study.records.get("timesheet")
+    sales, sheet, entry = study.records.get("sales"), study.records.get("timesheet"), study.file.channels[channel]
     if kind == "minutes_per_order":
         rows = None if sheet is None else sheet[(sheet.step == channel) & (sheet.pieces_handled > 0)]
-        if rows is None or rows.empty:
+        if rows is None or rows.empty or number.value <= 0:
             return None
-        minutes, orders = rows.minutes, rows.pieces_handled
-        data = f"{len(rows)} timesheet rows, {orders.sum():.0f} orders"
-        posterior = mean_posterior(number.value, worth, minutes, orders)
-        return posterior, minutes.sum() / orders.sum(), data, _prior_share(worth, orders.sum())
-    entry = study.file.channels[channel]
-    mine = _orders(sales, channel, entry.product)
+        data = f"{len(rows)} timesheet rows, {rows.pieces_handled.sum():.0f} orders"
+        return _rows(number, worth, rows.minutes.to_numpy(float), rows.pieces_handled, data, "timesheet rows", PRIOR_SPREAD)
+    mine = orders_of(sales, channel, entry.product)
     count = 0 if mine is None else len(mine)
-    if count == 0 and (kind != "orders" or sales is None):
+    if kind == "orders" and sales is not None:
+        return _orders(number, _worth_in(number, worth, "month"), count, open_months(sales))
+    if count == 0:
         return None
-    if kind == "orders":
-        months = _open_months(sales)
-        worth = _worth_in(number, worth, "month")
-        posterior = rate_posterior(number.value / MONTHS, worth, count, months)
-        yearly = replace(posterior, quantile=lambda p, q=posterior.quantile: q(p) * MONTHS, middle=posterior.middle * MONTHS)
-        return yearly, count / months * MONTHS, f"{count} orders in {months:.1f} months", _prior_share(worth, months)
     if kind == "refund_share":
         charged = (mine.price + mine.postage_charged.fillna(0.0)).where(lambda amount: amount > 0)
         back = float((mine.refund.fillna(0.0) / charged).clip(upper=1.0).sum())
-        data = f"{back:.1f} orders' worth paid back of {count}"
-        return share_posterior(number.value, worth, back, count - back), back / max(count, 1), data, _prior_share(worth, count)
+        return _share(number, worth, back, count, back / count, f"{back:.1f} orders' worth paid back of {count}", "orders")
     if kind in ("price", "pieces_per_order", "postage_charged", "postage_paid", "packaging"):
-        seen = mine[kind.replace("pieces_per_order", "pieces")].dropna().astype(float)
-        if seen.sum() <= 0:
-            return None
-        scale, weights = 1.0, np.ones(len(seen))
-        if kind == "price":  # by the piece, as orders differ in size; then for an order of the size in force
-            asked = entry.pieces_per_order
-            size = _ask(study, ["channels", channel, "pieces_per_order"], asked) if asked.from_records else None
-            scale, weights = (size[0].middle if size else asked.value), mine.pieces[seen.index].to_numpy(float)
-        each = mean_posterior(number.value / scale, worth * scale, seen, weights)
-        order = replace(each, quantile=lambda p, q=each.quantile: q(p) * scale, middle=each.middle * scale)
-        return order, seen.sum() / weights.sum() * scale, f"{len(seen)} orders", _prior_share(worth, len(seen))
+        return _money(entry, channel, kind, number, worth, mine)
     return None
 
 
-def _orders(sales, channel, product):
-    """Real sales of a product in a channel, one row an order."""
-    if sales is None or not ((sales.channel == channel) & (sales["product"] == product)).any():
-        return None
-    mine = sales[(sales.channel == channel) & (sales["product"] == product) & sales.kind.fillna("sale").eq("sale")].reset_index(
-        names="row"
+def _orders(number, worth, count, months):
+    """Orders a year from orders over the months that the log stands for."""
+    stated = max(number.value / MONTHS, 0.25 / worth)
+    return _Finding(
+        posterior=_scaled(rate_posterior(stated, worth, count, months), MONTHS),
+        prior=_scaled(rate_posterior(stated, worth, 0, 0), MONTHS),
+        observed=count / months * MONTHS,
+        data=f"{count} orders in {months:.1f} months",
+        worth=worth,
+        amount=months,
+        counted="months",
     )
-    order = mine.order.where(mine.order.notna(), "row " + mine.row.astype(str))
-    sums = ["pieces", "price", "postage_charged", "postage_paid", "packaging", "fees", "refund"]
-    mine[sums] = mine[sums].apply(pd.to_numeric)
-    return mine.groupby(order).agg({"date": "min", **{name: lambda s: s.sum(min_count=1) for name in sums}})
+
+
+def _money(entry, channel, kind, number, worth, mine):
+    """Money or pieces of an order."""
+    seen = mine[kind.replace("pieces_per_order", "pieces")].dropna().astype(float)
+    if seen.sum() <= 0 or number.value <= 0:
+        return None
+    data, asked = f"{len(seen)} orders", entry.pieces_per_order
+    if kind == "price" and not asked.from_records:  # by the piece, as orders differ in size; then for an order of the stated size
+        size = asked.value
+        found = _mean(number, worth * size, seen, mine.pieces[seen.index], data, "orders", scale=size)
+        return replace(found, worth=worth, amount=float(len(seen)))
+    found = _mean(number, worth, seen, np.ones(len(seen)), data, "orders")
+    if kind == "price" and len(seen) > 2 and seen.std() > 0 and mine.pieces[seen.index].std() > 0:
+        together = float(np.corrcoef(seen, mine.pieces[seen.index].astype(float))[0, 1]) * len(seen) / (len(seen) + worth)
+        return replace(found, tied={f"channels.{channel}.pieces_per_order": float(np.clip(together, -0.999, 0.999))})
+    return found
 
 
 def _fixed_hours(study, number, worth):
@@ -316,29 +443,4 @@ def _fixed_hours(study, number, worth):
         return None
     data = f"{weights.sum():.0f} weeks, {len(rows)} timesheet rows"
     worth = _worth_in(number, worth, "week")
-    posterior = mean_posterior(number.value, worth, hours, weights)
-    return posterior, hours.sum() / weights.sum(), data, _prior_share(worth, weights.sum())
-
-
-def orders_by_month(study: Study) -> pd.DataFrame:
-    """Real orders by month and channel, zero where a month has none."""
-    sales = study.records.get("sales")
-    if sales is None:
-        return pd.DataFrame()
-    parts = {c: _orders(sales, c, entry.product) for c, entry in study.file.channels.items()}
-    months = pd.period_range(sales.date.min(), sales.date.max(), freq="M")
-    return pd.DataFrame(
-        {c: p.date.dt.to_period("M").value_counts().reindex(months, fill_value=0) for c, p in parts.items() if p is not None}
-    )
-
-
-def channel_summary(study: Study) -> pd.DataFrame:
-    """What an order really brought in each channel, on average. [money/order]"""
-    rows = {}
-    for channel, entry in study.file.channels.items():
-        mine = _orders(study.records.get("sales"), channel, entry.product)
-        if mine is not None:
-            mean = mine.drop(columns="date").astype(float).fillna(0.0).mean()
-            net = mean.price + mean.postage_charged - mean.fees - mean.postage_paid - mean.packaging - mean.refund
-            rows[channel] = {"orders": len(mine), **mean.to_dict(), "net": net}
-    return pd.DataFrame(rows).T
+    return _mean(number, worth, hours, weights, data, "weeks")

@@ -78,7 +78,6 @@ class Number:
     from_records: bool = False  # whether the workshop logs may replace it
     worth: float | None = None  # of the stated value against records, in pieces, rows, months or moulds
     worth_unit: str = ""  # of the worth, as written
-    prior_share: float = 1.0  # of the stated guess in a measured value; the rest is what the logs say
 
     def scaled(self, factor: float, unit: str) -> "Number":
         """The same number in another unit."""
@@ -144,7 +143,7 @@ class Quantity:
             unknown = sorted(set(raw) - _EXTRAS)
             hint = f"; unknown {', '.join(map(repr, unknown))}{close_match(unknown[0], _EXTRAS)}" if unknown else ""
             raise ValueError(f"a number needs 'value', or 'low', 'likely' and 'high', or 'distribution'{hint}")
-        known = [one for one in DISTRIBUTIONS if one != "inverse gamma life"]  # which no one would state
+        known = list(DISTRIBUTIONS)[:-2]  # the others are posteriors
         if name not in known:
             raise ValueError(f"unknown distribution {name!r}, none of {', '.join(known)}{close_match(name, known)}")
         if self.whole and name != "discrete":

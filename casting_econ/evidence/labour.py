@@ -1,0 +1,179 @@
+"""Timesheet to minutes: rows that mix products and steps, learning, and what does not add up."""
+
+import re
+
+import numpy as np
+import pandas as pd
+from scipy.sparse.csgraph import connected_components
+
+from ..study import Study
+from .learning import fit_learning
+from .posteriors import rows_posterior
+
+__all__ = ["hours_by_kind", "labour_rows", "learning_table", "minutes_posteriors", "steps_of"]
+
+_BETWEEN = re.compile(r"\s*(?:[+&/,]|\band\b)\s*")
+DEFAULT_WORTH = 10.0  # pieces or loads that a guess counts for when the study does not say
+
+
+def steps_of(text: str, known) -> list[str]:
+    """Steps that a cell of the timesheet names: one, or several joined by + & / , or 'and'; empty where one is unknown.
+
+    Examples
+    --------
+    >>> steps_of("sand + polish", {"sand", "polish"})
+    ['sand', 'polish']
+    """
+    if text in known:
+        return [text]
+    parts = _BETWEEN.split(text)
+    return parts if len(parts) > 1 and all(part in known for part in parts) else []
+
+
+def labour_rows(study: Study) -> list[tuple[float, dict[tuple[str, str], tuple[float, float]], object]]:
+    """Timesheet rows that say how many pieces they handled, for bench steps.
+
+    Returns
+    -------
+    list of (minutes, units, row)
+        Units: by (product, step), the pieces and loads of that step in the row. A row that names no product counts for
+        all products with the step, by their casts in the batches log; rows without pieces are hours only, and left out.
+    """
+    sheet, batches = study.records.get("timesheet"), study.records.get("batches")
+    if sheet is None:
+        return []
+    products = study.file.products
+    known = {step for product in products.values() for step in product.steps}
+    poured = {} if batches is None else batches.groupby("product").casts.sum().to_dict()
+    named = {text: steps_of(text, known) for text in sheet.step.unique()}
+    rows = []
+    counted = sheet[(sheet.pieces_handled > 0) & sheet.step.map(lambda text: bool(named[text]))]
+    for row, step, product, minutes, pieces in zip(
+        counted.index, counted.step, counted["product"], counted.minutes, counted.pieces_handled, strict=True
+    ):
+        units = {}
+        for name in named[step]:
+            owners = [product] if isinstance(product, str) else [key for key, entry in products.items() if name in entry.steps]
+            owners = [key for key in owners if name in products[key].steps]
+            weights = np.array([poured.get(key, 0.0) for key in owners], float)
+            weights = weights / weights.sum() if weights.sum() > 0 else np.full(len(owners), 1.0 / max(len(owners), 1))
+            for key, weight in zip(owners, weights, strict=True):
+                size = (products[key].steps[name].load_size or products[key].casts_per_load).value
+                share = pieces * weight
+                units[key, name] = (share, max(round(share / size), 1.0) if share > 0 else 0.0)
+        rows.append((float(minutes), units, row))
+    return rows
+
+
+def minutes_posteriors(study: Study, asking: set[str]) -> dict[str, dict[str, object]]:
+    """Posterior of every number of minutes by piece or by load that asks, steps that share rows together.
+
+    Parameters
+    ----------
+    study : Study
+        Study with its logs.
+    asking : set of str
+        Dotted keys ending in `.minutes` or `.load_minutes`.
+
+    Returns
+    -------
+    dict
+        By key: `posterior`, `prior`, `observed`, `rows`, `units`, `worth` (in rows) and `tied` (correlation of logarithms
+        with other keys, by key). Keys that no row tells about are left out.
+    """
+    rows = labour_rows(study)
+    column = {key: at for at, key in enumerate(sorted(asking))}
+    units, fixed = np.zeros((len(rows), len(column))), np.zeros(len(rows))
+    for line, (_, parts, _) in enumerate(rows):
+        for (product, step), (pieces, loads) in parts.items():
+            entry = study.file.products[product].steps[step]
+            for name, number, amount in (("minutes", entry.minutes, pieces), ("load_minutes", entry.load_minutes, loads)):
+                at = column.get(f"products.{product}.steps.{step}.{name}")
+                if at is None or number.value <= 0:
+                    fixed[line] += number.value * amount
+                else:
+                    units[line, at] += amount
+    minutes = np.array([row[0] for row in rows])
+    found: dict[str, dict[str, object]] = {}
+    keys = np.array(sorted(asking))
+    if not rows:
+        return found
+    told = units > 0
+    _, groups = connected_components(told.T.astype(int) @ told.astype(int))
+    for group in np.unique(groups):
+        here = (groups == group) & told.any(axis=0)
+        lines = told[:, here].any(axis=1)
+        if here.any() and lines.any():
+            found |= _one_group(study, list(keys[here]), minutes[lines], units[np.ix_(lines, here)], fixed[lines])
+    return found
+
+
+def _one_group(study, keys, minutes, units, fixed):
+    numbers = [study.numbers[key] for key in keys]
+    stated = np.array([number.value for number in numbers])
+    each = units.sum(axis=0) / (units > 0).sum(axis=0)  # units in a row that has any
+    worth = np.array([(number.worth or DEFAULT_WORTH) for number in numbers]) / each
+    both = rows_posterior(stated, worth, minutes, units, fixed)
+    guess = [rows_posterior([value], [count], [], np.empty((0, 1))).means[0] for value, count in zip(stated, worth, strict=True)]
+    expected = units @ stated
+    # one row tells the sum only: all kinds move by what it took against what they would have made of it
+    factor = np.maximum(minutes - fixed, 0.0).sum() / expected.sum()
+    return {
+        key: {
+            "posterior": both.means[j],
+            "prior": guess[j],
+            "observed": stated[j] * factor,
+            "rows": int((units[:, j] > 0).sum()),
+            "units": float(units[:, j].sum()),
+            "worth": float(worth[j]),
+            "tied": {other: float(both.correlation[j, i]) for i, other in enumerate(keys) if i != j},
+        }
+        for j, key in enumerate(keys)
+    }
+
+
+def learning_table(study: Study) -> pd.DataFrame:
+    """Whether minutes a piece fell with practice, by step, from rows of one product and one step in order of date."""
+    sheet, rows = study.records.get("timesheet"), []
+    if sheet is None:
+        return pd.DataFrame()
+    for (product, step), group in _single(labour_rows(study)).items():
+        entry = study.file.products[product].steps[step]
+        if entry.load_minutes.value > 0:  # set-up is not learnt by the piece
+            continue
+        dates = sheet.date[[row for _, _, row in group]].to_numpy()
+        order = np.argsort(dates, kind="stable")
+        minutes, pieces = (np.array([line[at] for line in group])[order] for at in (0, 1))
+        fit = fit_learning(minutes, pieces, study.file.products[product].made_before.value)
+        if fit is not None:
+            rows.append({"product": product, "step": step, **vars(fit)})
+    return pd.DataFrame(rows)
+
+
+def _single(rows):
+    """Rows of one product and one step, as (minutes, pieces, row), by product and step."""
+    found: dict[tuple[str, str], list[tuple[float, float, object]]] = {}
+    for minutes, units, row in rows:
+        if len(units) == 1:
+            [(key, (pieces, _))] = units.items()
+            found.setdefault(key, []).append((minutes, pieces, row))
+    return found
+
+
+def hours_by_kind(study: Study) -> pd.DataFrame:
+    """Hours of the timesheet at the bench, in selling and in weekly tasks, and how many came with a count of pieces. [hour]"""
+    sheet = study.records.get("timesheet")
+    if sheet is None:
+        return pd.DataFrame()
+    known = {step for product in study.file.products.values() for step in product.steps}
+    tasks = set(study.file.time.weekly_tasks)
+
+    def kind(text):
+        if steps_of(text, known):
+            return "at the bench"
+        return "orders and stalls" if text in study.file.channels else "weekly tasks" if text in tasks else "other"
+
+    frame = sheet.assign(kind=sheet.step.map({text: kind(text) for text in sheet.step.unique()}), hours=sheet.minutes / 60.0)
+    counted = frame.hours.where(frame.pieces_handled > 0, 0.0)
+    table = frame.assign(counted=counted).groupby("kind")[["hours", "counted"]].sum().reset_index()
+    return table.assign(share=table.hours / table.hours.sum())

@@ -1,0 +1,147 @@
+"""Batches and faults to pieces entering and lost by load, step and cause."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from ..study import Study
+
+__all__ = ["LoadCounts", "cause_shares", "freak_loads", "load_counts", "loads_of_mould", "mould_ages", "scrap_table"]
+
+FREAK_SHARE = 0.10  # of a load's pieces good, at most, in a load called ruined
+FREAK_CHANCE = 1e-3  # of so few, or fewer, if it were a load like the others
+
+
+@dataclass(frozen=True, kw_only=True)
+class LoadCounts:
+    """Pieces of one product through its steps, load by load, in order of date."""
+
+    batches: pd.DataFrame  # rows of the log: batch, date, casts, good, ... [piece]
+    entering: pd.DataFrame  # index as `batches`, columns steps [piece]
+    lost: pd.DataFrame  # same shape [piece]
+    pooled: dict[str, bool]  # by step, whether some of its faults name no batch, so that only sums hold
+    totals: pd.DataFrame  # index steps; columns entering, lost, over all loads [piece]
+    usual_load: float  # pieces of a load, on average [piece]
+
+    def rows(self, step, without=()):
+        """Pieces that passed and that entered a step: by load, or one row of sums where faults name no batch."""
+        if self.pooled[step]:
+            total = self.totals.loc[step]
+            return np.array([total.entering - total.lost]), np.array([total.entering])
+        keep = ~self.batches.index.isin(list(without)) & (self.entering[step].to_numpy() > 0)
+        entering, lost = self.entering[step].to_numpy(float)[keep], self.lost[step].to_numpy(float)[keep]
+        return entering - lost, entering
+
+
+def load_counts(study: Study, product: str) -> LoadCounts | None:
+    """Pieces entering, and lost at, each step, load by load; None without batches of the product.
+
+    Notes
+    -----
+    Seconds count as lost: they cannot be sold at full price. Losses that a batch shows but its faults do not explain are
+    booked to the first step with a check.
+    """
+    batches, faults = study.records.get("batches"), study.records.get("faults")
+    if batches is None or not (batches["product"] == product).any():
+        return None
+    mine = batches[batches["product"] == product].sort_values("date", kind="stable")
+    steps = study.file.products[product].steps
+    lost, loose = pd.DataFrame(0.0, index=mine.index, columns=list(steps)), pd.Series(0.0, index=list(steps))
+    if faults is not None:
+        scrap = faults[own_faults(study, product, faults) & (faults.fate != "rework") & faults.step.isin(lost.columns)]
+        named = scrap[scrap.batch.isin(mine.batch)]
+        by_load = named.groupby(["batch", "step"]).pieces.sum().unstack(fill_value=0.0)
+        by_load = by_load.reindex(index=mine.batch, columns=lost.columns, fill_value=0.0).fillna(0.0)
+        lost = pd.DataFrame(by_load.to_numpy(float), index=mine.index, columns=lost.columns)
+        loose = scrap[~scrap.batch.isin(mine.batch)].groupby("step").pieces.sum().reindex(lost.columns).fillna(0.0)
+    first = next((name for name, step in steps.items() if step.pass_share.value < 1.0), next(iter(steps)))
+    missing = (mine.casts - mine.good - lost.sum(axis=1)).clip(lower=0.0)
+    if loose.sum() > 0:  # which loads the loose faults came from is not known
+        loose[first] += max(missing.sum() - loose.sum(), 0.0)
+    else:
+        lost[first] += missing
+    sums = lost.sum() + loose
+    totals = pd.DataFrame({"entering": mine.casts.sum() - sums.cumsum().shift(fill_value=0.0), "lost": sums})
+    entering = pd.DataFrame(mine.casts.to_numpy(float)[:, None] - lost.cumsum(axis=1).shift(axis=1, fill_value=0.0), lost.index)
+    return LoadCounts(
+        batches=mine,
+        entering=entering,
+        lost=lost,
+        pooled=dict(loose.cumsum() > 0),
+        totals=totals,
+        usual_load=float(mine.casts.mean()),
+    )
+
+
+def own_faults(study, product, faults):
+    """Which rows of the faults log are of a product: by their batch, by name, or because there is no other."""
+    batches, alone = study.records.get("batches"), len(study.file.products) == 1
+    mine = faults["product"] == product
+    if batches is not None:
+        mine |= faults.batch.isin(batches.batch[batches["product"] == product])
+    return mine | (faults.batch.isna() & faults["product"].isna() & alone)
+
+
+def scrap_table(study: Study, product: str) -> pd.DataFrame | None:
+    """Pieces entering, and lost at, each step of a product over all batches; index: steps. [piece] None without batches."""
+    counts = load_counts(study, product)
+    return None if counts is None else counts.totals
+
+
+def freak_loads(counts: LoadCounts) -> list:
+    """Rows of loads ruined as a whole: hardly a piece good, and far fewer than the other loads' pieces would give.
+
+    Notes
+    -----
+    The chance of so few good pieces is beta-binomial with the other loads' share and a correlation of 0.05.
+    """
+    found, batches = [], counts.batches
+    casts, good = batches.casts.to_numpy(float), batches.good.to_numpy(float)
+    for at in np.flatnonzero(good <= FREAK_SHARE * casts):
+        others = casts.sum() - casts[at]
+        share = (good.sum() - good[at] + 1.0) / (others + 2.0)
+        if others > 0 and stats.betabinom.cdf(good[at], casts[at], share * 19.0, (1 - share) * 19.0) < FREAK_CHANCE:
+            found.append(batches.index[at])
+    return found
+
+
+def cause_shares(study: Study, product: str) -> pd.DataFrame:
+    """Pieces lost by step and cause, and their share of what entered the step with its middle eight in ten. [piece]
+
+    Notes
+    -----
+    Band: Jeffreys, beta(lost + 1/2, kept + 1/2); pieces of one load taken as independent.
+    """
+    counts, faults = load_counts(study, product), study.records.get("faults")
+    if counts is None or faults is None:
+        return pd.DataFrame(columns=["step", "cause", "lost", "share", "low", "high"])
+    scrap = faults[own_faults(study, product, faults) & (faults.fate != "rework")]
+    sums = scrap.groupby(["step", "cause"]).pieces.sum().rename("lost").reset_index()
+    entering = sums.step.map(counts.totals.entering)
+    kept = (entering - sums.lost).clip(lower=0.0)
+    low, high = (stats.beta.ppf(p, sums.lost + 0.5, kept + 0.5) for p in (0.1, 0.9))
+    frame = sums.assign(share=sums.lost / entering, low=low, high=high)
+    return frame.sort_values("lost", ascending=False, ignore_index=True)
+
+
+def _moulds_of(batches):
+    """One row a batch and mould: which moulds each load was poured in."""
+    rows = batches.assign(mould=batches.moulds.str.split(r"[\s;,]+", regex=True)).explode("mould")
+    return rows[rows.mould.notna() & (rows.mould != "")]
+
+
+def loads_of_mould(study: Study) -> pd.Series:
+    """Loads poured in each mould, by mould id; a load gives each cavity one cast."""
+    batches = study.records.get("batches")
+    return pd.Series(dtype=float) if batches is None else _moulds_of(batches).mould.value_counts()
+
+
+def mould_ages(study: Study, product: str) -> pd.Series:
+    """Casts that the moulds of each load had given before it, on average; index: rows of the batches log. [cast]"""
+    batches = study.records.get("batches")
+    if batches is None:
+        return pd.Series(dtype=float)
+    rows = _moulds_of(batches[batches["product"] == product].sort_values("date", kind="stable"))
+    return rows.groupby("mould").cumcount().groupby(level=0).mean()

@@ -1,0 +1,103 @@
+"""Purchases and mixed mass to prices by quantity, what stays in the cup, and what was bought against what was used."""
+
+import numpy as np
+import pandas as pd
+
+from ..study import Study
+from ..study.numbers import ratio_of_units
+from .loads import load_counts
+from .market import price_trend
+
+__all__ = ["amount_in", "cup_rows", "items_of", "material_table"]
+
+
+def items_of(study: Study):
+    """Every material of the study as (key, product, step or None, item, entry)."""
+    for name, product in study.file.products.items():
+        for step, entry in product.steps.items():
+            for item, material in entry.materials.items():
+                yield f"products.{name}.steps.{step}.materials.{item}", name, step, item, material
+        for item, material in product.parts.items():
+            yield f"products.{name}.parts.{item}", name, None, item, material
+        if product.mould is not None:
+            for item, material in product.mould.materials.items():
+                yield f"products.{name}.mould.materials.{item}", name, None, item, material
+
+
+def amount_in(quantity, unit, base, entry, currency):
+    """A bought quantity in the unit of the price; through the density where that is mass and it was bought by volume."""
+    for given, factor in ((unit, 1.0), (f"{unit} * gram / milliliter", entry.density.value if entry.density else np.nan)):
+        try:
+            return quantity * factor * ratio_of_units(given or "dimensionless", base, currency)
+        except ValueError:
+            continue
+    return np.nan
+
+
+def bought_amounts(study, item, entry, base):
+    """Purchases of an item: paid, and the amount in a base unit, not-a-number where the unit does not fit."""
+    bought = study.records.get("purchases")
+    rows = None if bought is None else bought[bought["item"] == item]
+    if rows is None or rows.empty:
+        return np.empty(0), np.empty(0)
+    amounts = [amount_in(q, u, base, entry, study.currency) for q, u in zip(rows.quantity, rows.unit.fillna(""), strict=True)]
+    return rows.paid.to_numpy(float), np.array(amounts, float)
+
+
+def cup_rows(study: Study, product: str, item_key: str):
+    """Mixed mass and the mass that should have ended in pieces, by load, for the one item that is weighed into the mix.
+
+    Returns
+    -------
+    tuple of ndarray or None
+        Mixed and needed mass. [gram] None where loads have no mixed mass, or several materials with a mass are poured.
+    """
+    counts, batches = load_counts(study, product), study.records.get("batches")
+    if counts is None or batches is None or counts.batches.mixed_mass_g.notna().sum() == 0:
+        return None
+    steps = study.file.products[product].steps
+    poured = []
+    for step, entry in steps.items():
+        for item, material in entry.materials.items():
+            try:
+                grams = material.quantity.value * ratio_of_units(material.quantity.unit, "gram", study.currency)
+            except ValueError:
+                continue
+            poured.append((f"products.{product}.steps.{step}.materials.{item}", grams, material.per))
+        if entry.wait.value > 0:  # what is added after the first wait is not in the mix
+            break
+    if [key for key, _, _ in poured] != [item_key]:
+        return None
+    _, grams, per = poured[0]
+    rows = counts.batches[counts.batches.mixed_mass_g > 0]
+    needed = grams * (rows.casts.to_numpy(float) if per == "piece" else np.ones(len(rows)))
+    return rows.mixed_mass_g.to_numpy(float), needed
+
+
+def material_table(study: Study) -> pd.DataFrame:
+    """What was bought of each material against what the batches used, and whether buying more was cheaper."""
+    rows = []
+    for _, product, step, item, entry in items_of(study):
+        base = entry.price.unit.partition("/")[2]
+        paid, amounts = bought_amounts(study, item, entry, base or "dimensionless")
+        known = np.isfinite(amounts) & (amounts > 0)
+        if not len(paid):
+            continue
+        used, counts = np.nan, load_counts(study, product)
+        if counts is not None and step is not None:
+            pieces = counts.totals.entering[step] if entry.per == "piece" else float(len(counts.batches))
+            used = pieces * entry.quantity.value / (1 - entry.loss.value)
+        slope, error = price_trend(amounts[known], paid[known])
+        rows.append(
+            {
+                "material": item,
+                "purchases": len(paid),
+                "unread": int((~known).sum()),
+                "bought": float(amounts[known].sum()),
+                "used by batches": float(used),
+                "unit": base or "pieces",
+                "paid": float(paid.sum()),
+                "cheaper when doubled": 1 - 2**slope if np.isfinite(slope) and abs(slope) > 2 * error else np.nan,
+            }
+        )
+    return pd.DataFrame(rows)

@@ -110,11 +110,18 @@ def beta_binomial_fit(hits, sizes, level=0.8):
     def likelihood(share, rho):
         return float(times @ beta_binomial_logpmf(rows[0], rows[1], share, rho))
 
+    pieces = np.arange(int(sizes.max()))
+    more_hits = times @ (rows[0][:, None] > pieces)  # loads with more than 0, 1, ... hits
+    more_misses = times @ (rows[1] - rows[0] > pieces[:, None]).T
+
     def likeliest_share(rho):
         if hits.sum() in (0.0, sizes.sum()):
             return float(hits.sum() > 0)
-        options = {"xatol": 1e-12}
-        return optimize.minimize_scalar(lambda y: -likelihood(y, rho), bounds=(0.0, 1.0), method="bounded", options=options).x
+        steps = pieces * rho / (1.0 - rho)
+        # the slope of the log-likelihood, which only falls: its root keeps twice the digits that its top would
+        return optimize.brentq(
+            lambda y: more_hits @ (1.0 / (y + steps)) - more_misses @ (1.0 / (1.0 - y + steps)), 1e-12, 1.0 - 1e-12, xtol=1e-14
+        )
 
     def profile(rho):
         return likelihood(likeliest_share(rho), rho)

@@ -93,11 +93,11 @@ def test_sigma_z_by_hand():
 
 
 def test_sigma_z_is_one_for_independent_pieces():
-    """Loads of independent pieces: sigma_z is 1 within four standard errors, .8265 / sqrt(loads) for moving ranges of two."""
+    """Loads of independent pieces: sigma_z is 1 within four standard errors, .8264 / sqrt(loads) for moving ranges of two."""
     chart = p_chart(np.random.default_rng(5).binomial(200, 0.2, 20_000), 200)
 
-    # variance of a mean of moving ranges: (pi/3 - 2 + sqrt 3) ... .8265 over the number of ranges (Cryer & Ryan 1990, from memory)
-    assert chart.sigma_z[0] == pytest.approx(1.0, abs=4 * np.sqrt(0.8265 / 20_000))
+    # variance of a sigma from moving ranges of two: .8264 over their number, Cryer & Ryan, J. Qual. Technol. 22 (1990), from memory
+    assert chart.sigma_z[0] == pytest.approx(1.0, abs=4 * np.sqrt(0.8264 / 20_000))
 
 
 def test_sigma_z_of_beta_binomial_loads():
@@ -163,13 +163,13 @@ def test_run_rules_false_alarm_chances():
     ],
 )
 def test_run_rules_steady_run_lengths_published(rules, expected):
-    """Loads until the first false alarm, over 6,000 fresh starts: the published mean within four standard errors."""
+    """Loads until the first false alarm, over up to 6,000 fresh starts: the published mean within four standard errors."""
     rng = np.random.default_rng(8)
     z, lengths, start = rng.standard_normal(1_000_000), [], 0
     at = np.array(sorted({load for rule, load in run_rules(z) if rule in rules}))
-    # a run starts afresh after each alarm: its own first alarm is the next that needs no load from before the start
+    # a run starts afresh after each alarm, so its loads are judged without those before it
     while len(lengths) < 6_000 and start < z.size - 10_000:
-        end = int(at[np.searchsorted(at, start + 8)]) if at.size else 0
+        end = int(at[np.searchsorted(at, start + 8)])  # an alarm by then needs none of them
         fresh = [load for rule, load in run_rules(z[start : end + 1]) if rule in rules]
         lengths.append(min(fresh) + 1)
         start += lengths[-1]

@@ -7,6 +7,7 @@ from .checks import checked, checked_share
 
 __all__ = [
     "at_scrap_rate",
+    "beta_binomial_logpmf",
     "entering_per_good",
     "full_sets_per_load",
     "good_per_load",
@@ -203,13 +204,66 @@ def good_per_load(casts, good_share, load_correlation=0.0):
     casts = int(checked("casts", casts, low=1))
     good_share = checked_share("good share", good_share)
     rho = checked("load correlation", load_correlation, low=0.0, high=1.0 - 1e-9)
+    return np.exp(beta_binomial_logpmf(np.arange(casts + 1), casts, good_share, rho))
+
+
+def beta_binomial_logpmf(k, n, share, rho):
+    """Logarithm of the chance of k hits among n pieces of one load.
+
+    Parameters
+    ----------
+    k : int or array_like
+        Hits; whole. [piece]
+    n : int or array_like
+        Pieces in the load; whole, zero or more. [piece]
+    share : float or array_like
+        Long-run share of hits, in [0, 1]. [-]
+    rho : float or array_like
+        Intra-load correlation, in [0, 1); 0 is the binomial. [-]
+
+    Returns
+    -------
+    float or ndarray
+        Natural logarithm, minus infinity where k is not possible; inputs broadcast. [-]
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range or a count is not whole.
+
+    References
+    ----------
+    .. [1] Skellam, *J. R. Stat. Soc. B* 10 (1948) 257-261.
+
+    Examples
+    --------
+    >>> round(float(np.exp(beta_binomial_logpmf(1, 2, 0.5, 0.0))), 6)
+    0.5
+    >>> round(float(np.exp(beta_binomial_logpmf(1, 2, 0.5, 0.5))), 6)
+    0.25
+    """
+    k, n, share, rho = np.broadcast_arrays(
+        checked("hits", k),
+        checked("pieces", n, low=0.0),
+        checked_share("share", share),
+        checked("load correlation", rho, low=0.0, high=1.0 - 1e-9),
+    )
+    if np.any(k != np.rint(k)) or np.any(n != np.rint(n)):
+        raise ValueError("hits and pieces must be whole numbers")
+    possible = (k >= 0) & (k <= n)
+    hits, n = np.where(possible, k, 0).astype(int), n.astype(int)
     # products of (y + i t), (1 - y + i t) and (1 + i t), t = rho / (1 - rho): at rho = 0 the binomial, with all its digits
-    steps = np.arange(casts) * rho / (1.0 - rho)
-    with np.errstate(divide="ignore"):
-        good, bad, both = (np.append(0.0, np.cumsum(np.log(share + steps))) for share in (good_share, 1.0 - good_share, 1.0))
-    counts = np.arange(casts + 1)
-    ways = special.gammaln(casts + 1) - special.gammaln(counts + 1) - special.gammaln(casts - counts + 1)
-    return np.exp(ways + good + bad[::-1] - both[-1])
+    steps = np.arange(n.max()) * (rho / (1.0 - rho))[..., None]
+
+    def rising(start, count):
+        with np.errstate(divide="ignore"):
+            logs = np.cumsum(np.log(start[..., None] + steps), axis=-1)
+        logs = np.concatenate([np.zeros((*logs.shape[:-1], 1)), logs], axis=-1)
+        return np.take_along_axis(logs, count[..., None], axis=-1)[..., 0]
+
+    ways = special.gammaln(n + 1) - special.gammaln(hits + 1) - special.gammaln(n - hits + 1)
+    chance = ways + rising(share, hits) + rising(1.0 - share, n - hits) - rising(np.ones(share.shape), n)
+    return np.where(possible, chance, -np.inf)[()]
 
 
 def full_sets_per_load(casts, good_share, set_size, load_correlation=0.0):

@@ -1,0 +1,219 @@
+"""Limits of a share and beta-binomial loads against handbooks, published tables, a classic data set and scipy."""
+
+import numpy as np
+import pytest
+from scipy import optimize, special, stats
+from statsmodels.stats.proportion import proportion_confint
+
+from casting_econ.evidence.dispersion import beta_binomial_fit, beta_binomial_logpmf, binomial_limits
+from casting_econ.models import good_per_load
+
+NIST = "NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.4.1"
+R_LIMITS = "statsmodels tests (82c59e3), values from R"
+NEWCOMBE = "Newcombe, Statistics in Medicine 17 (1998) 857-872, Table I, second-hand copy"
+NEWCOMBE_MEMORY = "Newcombe, Statistics in Medicine 17 (1998) 857-872, Table I, from memory"
+SUCCESS_RUN = "closed-form reliability oracles in public test files, second-hand copy"
+GEISSLER = "sex ratio of 6,115 families of 12 children in Saxony (Geissler 1889, in Lindsey 1995), with its fit, from memory"
+TRIPLE = "rule of three, Hanley & Lippman-Hand, JAMA 249 (1983) 1743-1745, from memory"
+
+BOYS = np.repeat(np.arange(13), [3, 24, 104, 286, 670, 1033, 1343, 1112, 829, 478, 181, 45, 7])
+
+
+def printed(text):
+    """A number as printed: right to half a unit of its last digit."""
+    figures = text.replace(",", "")
+    return pytest.approx(float(figures), rel=0, abs=0.500001 * 10.0 ** -len(figures.partition(".")[2]))
+
+
+def test_exact_limits_published():
+    """Y01: 4 of 20, 90 %: .071354 and .401029, whose last digit is off by one: .4010281 by scipy's beta quantile."""
+    low, high = binomial_limits(4, 20, level=0.90, kind="exact")
+
+    assert low == printed("0.071354"), NIST
+    assert high == printed("0.401028"), NIST  # printed .401029
+    assert high == pytest.approx(special.betaincinv(5, 16, 0.95), rel=1e-12)
+    # a limit is where the tail is 5 %, by scipy's binomial
+    assert stats.binom.sf(3, 20, low) == pytest.approx(0.05, rel=1e-9)
+    assert stats.binom.cdf(4, 20, high) == pytest.approx(0.05, rel=1e-9)
+
+
+def test_wilson_lower_limit_published():
+    """Y02: 26 of 200, one-sided 95 %: .09577."""
+    low, high = binomial_limits(26, 200, level=0.95, side="lower")
+
+    assert low == printed("0.09577"), NIST
+    assert high == 1.0
+
+
+def test_wilson_limits_from_r_published():
+    """Y04: 100 of 200, 95 %."""
+    assert list(binomial_limits(100, 200, level=0.95)) == [printed("0.4313609"), printed("0.5686391")], R_LIMITS
+
+
+@pytest.mark.parametrize(
+    ("hits", "n", "low", "high"),
+    [
+        (81, 263, ".2553", ".3662"),
+        (15, 148, ".0624", ".1605"),
+        (0, 20, "0", ".1611"),
+        (1, 29, ".0061", ".1718"),
+        (29, 29, ".8830", "1"),
+    ],
+)
+def test_wilson_limits_published(hits, n, low, high):
+    """Y08: Wilson's limits, 95 %."""
+    assert binomial_limits(hits, n, level=0.95) == (printed(low) if low != "0" else 0.0, printed(high) if high != "1" else 1.0), (
+        NEWCOMBE
+    )
+
+
+@pytest.mark.parametrize(
+    ("hits", "n", "low", "high"),
+    [(0, 20, "0", ".1684"), (29, 29, ".8806", "1")],  # the others of Y09 are checked in test_yields.py
+)
+def test_exact_limits_at_the_ends_published(hits, n, low, high):
+    """Y09: Clopper and Pearson's limits, 95 %, where nothing or everything was hit."""
+    found = binomial_limits(hits, n, level=0.95, kind="exact")
+
+    assert found == (printed(low) if low != "0" else 0.0, printed(high) if high != "1" else 1.0), NEWCOMBE_MEMORY
+
+
+@pytest.mark.parametrize(
+    ("n", "level", "reliability", "source"),
+    [
+        (45, 0.90, 0.95, SUCCESS_RUN),  # Y11
+        (59, 0.95, 0.95, SUCCESS_RUN + ", from memory"),  # Y12
+        (29, 0.95, 0.90, SUCCESS_RUN + ", from memory"),
+        (22, 0.90, 0.90, SUCCESS_RUN + ", from memory"),
+        (299, 0.95, 0.99, SUCCESS_RUN + ", from memory"),
+    ],
+)
+def test_exact_one_sided_limit_of_a_run_without_failure_published(n, level, reliability, source):
+    """Y11, Y12: the smallest run without failure that shows a reliability; one piece fewer does not."""
+    assert binomial_limits(n, n, level, "exact", "lower")[0] >= reliability, source
+    assert binomial_limits(n - 1, n - 1, level, "exact", "lower")[0] < reliability, source
+
+
+def test_exact_one_sided_limit_digits_published():
+    """Y11: 22 without failure at confidence .90 show a reliability of .90063; .10 ** (1/22) by hand."""
+    assert binomial_limits(22, 22, 0.90, "exact", "lower")[0] == printed("0.90063"), SUCCESS_RUN
+    assert binomial_limits(0, 300, 0.95, "exact", "upper")[1] == pytest.approx(3 / 300, rel=0.01), TRIPLE
+
+
+@pytest.mark.parametrize(("kind", "other"), [("wilson", "wilson"), ("exact", "beta"), ("jeffreys", "jeffreys")])
+@pytest.mark.parametrize("level", [0.5, 0.8, 0.99])
+def test_limits_equal_statsmodels(kind, other, level):
+    """Every count of 1 to 24 among 25 at once: statsmodels' proportion_confint."""
+    hits = np.arange(1, 25)
+    low, high = proportion_confint(hits, 25, alpha=1 - level, method=other)
+
+    assert binomial_limits(hits, 25, level, kind) == (pytest.approx(low, rel=1e-9), pytest.approx(high, rel=1e-9))
+
+
+@pytest.mark.parametrize(("kind", "other"), [("wilson", "wilson"), ("exact", "exact")])
+@pytest.mark.parametrize("hits", [0, 3, 12])
+def test_limits_equal_scipy(kind, other, hits):
+    """scipy's binomtest: both sides and one."""
+    for side, alternative in (("both", "two-sided"), ("lower", "greater"), ("upper", "less")):
+        expected = stats.binomtest(hits, 12, alternative=alternative).proportion_ci(0.8, method=other)
+        assert list(binomial_limits(hits, 12, 0.8, kind, side)) == pytest.approx([expected.low, expected.high], abs=1e-9)
+
+
+@pytest.mark.parametrize("share", [0.03, 0.5, 0.83])
+@pytest.mark.parametrize("rho", [0.001, 0.05, 0.4, 0.95])
+def test_beta_binomial_equals_scipy(share, rho):
+    """scipy's betabinom with a = y (1 - rho) / rho, b = (1 - y)(1 - rho) / rho, over loads of 1 to 60."""
+    n = np.arange(1, 61)[:, None]
+    k = np.arange(61)[None, :]
+    worth = 1 / rho - 1
+    expected = stats.betabinom.logpmf(k, n, share * worth, (1 - share) * worth)
+    found = beta_binomial_logpmf(k, n, share, rho)
+
+    assert np.isneginf(found).tolist() == (k > n).tolist()
+    assert found[k <= n] == pytest.approx(expected[k <= n], rel=1e-7, abs=1e-9)  # scipy's own beta functions lose digits
+
+
+@pytest.mark.parametrize("rho", [0.0, 1e-14, 1e-12])
+def test_beta_binomial_without_correlation_is_scipys_binomial(rho):
+    """As rho goes to 0, scipy's binom to ten digits, where betabinom has lost them all."""
+    k = np.arange(41)
+
+    assert beta_binomial_logpmf(k, 40, 0.9, rho) == pytest.approx(stats.binom.logpmf(k, 40, 0.9), rel=1e-9)
+
+
+def test_beta_binomial_is_good_per_load():
+    """The chances of good pieces in a load are the same law."""
+    assert good_per_load(14, 0.83, 0.2) == pytest.approx(np.exp(beta_binomial_logpmf(np.arange(15), 14, 0.83, 0.2)), rel=1e-13)
+
+
+def test_beta_binomial_of_families_published():
+    """Boys among 12 children: log-likelihood -12,492.9, AIC 24,989.74 against the binomial's 25,070.34; a 34.1, b 31.6."""
+    fit = beta_binomial_fit(BOYS, 12)
+    binomial = beta_binomial_logpmf(BOYS, 12, BOYS.mean() / 12, 0.0).sum()
+    worth = 1 / fit.rho - 1
+
+    assert (fit.loads, fit.pieces) == (6115, 73_380), GEISSLER
+    assert fit.log_likelihood == printed("-12,492.9"), GEISSLER
+    assert 2 * 2 - 2 * fit.log_likelihood == printed("24,989.74"), GEISSLER
+    assert 2 * 1 - 2 * binomial == printed("25,070.34"), GEISSLER
+    assert (fit.share * worth, (1 - fit.share) * worth) == (printed("34.1"), printed("31.6")), GEISSLER
+    # printed 34.09558 and 31.5715: 1.5e-6 below the top of the likelihood, so its search stopped early
+    short = fit.log_likelihood - stats.betabinom.logpmf(BOYS, 12, 34.09558, 31.5715).sum()
+    assert short == pytest.approx(1.5e-6, abs=5e-8)
+
+
+def test_beta_binomial_moments_of_families_published():
+    """The same by the first two moments: a 34.1350, b 31.6085, means 6.23 and 42.31 as data."""
+    m1, m2 = BOYS.mean(), (BOYS**2.0).mean()
+    below = 12 * (m2 / m1 - m1 - 1) + m1
+    a, b = (12 * m1 - m2) / below, (12 - m1) * (12 - m2 / m1) / below
+    chances = np.exp(beta_binomial_logpmf(np.arange(13), 12, a / (a + b), 1 / (1 + a + b)))
+
+    assert (m1, m2) == (printed("6.23"), printed("42.31")), GEISSLER
+    assert (a, b) == (printed("34.1350"), printed("31.6085")), GEISSLER
+    # the law with these moments has them
+    assert chances @ np.arange(13) == pytest.approx(m1, rel=1e-9)
+    assert chances @ np.arange(13) ** 2 == pytest.approx(m2, rel=1e-9)
+
+
+def test_beta_binomial_fit_is_the_root_of_scipys_score():
+    """Families: both derivatives of the log-likelihood, by digamma functions, vanish at the root that the fit finds."""
+    k, times = np.unique(BOYS, return_counts=True)
+
+    def score(ab):
+        a, b = ab
+        shared = special.digamma(a + b) - special.digamma(12 + a + b)
+        return [
+            times @ (special.digamma(k + a) - special.digamma(a) + shared),
+            times @ (special.digamma(12 - k + b) - special.digamma(b) + shared),
+        ]
+
+    a, b = optimize.root(score, [34.0, 31.0], tol=1e-13).x
+    assert score([a, b]) == pytest.approx([0.0, 0.0], abs=1e-9)
+    fit = beta_binomial_fit(BOYS, 12)
+
+    assert fit.share == pytest.approx(a / (a + b), rel=1e-7)
+    assert fit.rho == pytest.approx(1 / (1 + a + b), rel=1e-5)  # a maximum is flat: the root of rounding
+
+
+def test_beta_binomial_interval_is_where_the_likelihood_has_fallen():
+    """Families: at either end of the interval the best likelihood over the share is half a chi-square quantile lower."""
+    fit = beta_binomial_fit(BOYS, 12)
+    k, times = np.unique(BOYS, return_counts=True)
+    for rho in (fit.low, fit.high):
+        worth = 1 / rho - 1
+        found = optimize.minimize_scalar(
+            lambda y, w=worth: -(times @ stats.betabinom.logpmf(k, 12, y * w, (1 - y) * w)), bounds=(0.4, 0.6), method="bounded"
+        )
+        assert fit.log_likelihood + found.fun == pytest.approx(stats.chi2.ppf(0.8, 1) / 2, abs=1e-5)
+
+
+def test_beta_binomial_interval_covers():
+    """80 % intervals of 60 sets of 40 loads cover the true correlation within four standard errors of 80 %."""
+    rng, rho, covered = np.random.default_rng(9), 0.1, 0
+    worth = 1 / rho - 1
+    for _ in range(60):
+        fit = beta_binomial_fit(rng.binomial(20, rng.beta(0.8 * worth, 0.2 * worth, 40)), 20)
+        covered += fit.low <= rho <= fit.high
+
+    assert covered / 60 == pytest.approx(0.8, abs=4 * np.sqrt(0.8 * 0.2 / 60))

@@ -4,6 +4,7 @@ import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
 import seaborn as sns
+from matplotlib.dates import DateFormatter
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
@@ -12,12 +13,14 @@ from .formatting import Format
 __all__ = [
     "bars",
     "cost_bars",
+    "guess_and_logs",
     "heat_map",
     "lines",
+    "load_control",
     "money_staircase",
     "monthly_bars",
+    "mould_curve",
     "pay_histogram",
-    "prior_to_posterior",
     "resource_bars",
     "stairs",
     "swing_bars",
@@ -149,29 +152,71 @@ def cost_bars(frame: pd.DataFrame, fmt: Format) -> Figure:
     )
 
 
-def prior_to_posterior(frame: pd.DataFrame, fmt: Format) -> Figure:
-    """Numbers in force with their 80 % band, as a share of what was stated."""
-    figure, axes = _axes(1.3 + 0.3 * len(frame))
-    places = np.arange(len(frame))[::-1]
-    stated = frame.stated.to_numpy(float)
-    low, middle, high = (frame[c].to_numpy(float) / stated for c in ("low", "in force", "high"))
-    axes.axvline(1.0, color=GREY, linewidth=1.2)
-    axes.hlines(places, low, high, color=BLUE, linewidth=4, alpha=0.55)
-    axes.plot(middle, places, "o", color=BLUE, label="in force, 80 % band")
-    axes.plot(
-        frame["logs alone"].to_numpy(float) / stated,
-        places,
-        "D",
-        color=ORANGE,
-        markersize=5,
-        markerfacecolor="none",
-        label="logs alone",
+def guess_and_logs(curves: list[dict], fmt: Format) -> Figure:
+    """Guess, logs alone and number in force, one small chart a number."""
+    rows = -(-len(curves) // 2)
+    figure, axes = plt.subplots(rows, 2, figsize=(WIDTH, 0.5 + 1.3 * rows), layout="constrained", squeeze=False)
+    for place, told in zip(axes.ravel(), curves, strict=False):
+        sns.despine(ax=place, left=True)
+        guess, force = told["guess"], told["in force"]
+        place.plot(guess[0], guess[1] / guess[1].max(), color=GREY, linestyle="--", linewidth=1.2, label="guess")
+        place.fill_between(force[0], force[1] / force[1].max(), color=BLUE, alpha=0.45, linewidth=0, label="in force")
+        place.plot([told["logs alone"]], [0.0], "D", color=ORANGE, markersize=6, clip_on=False, label="logs alone", zorder=5)
+        # the guess's far tails would squeeze what matters
+        low, high = min(guess[0][20], force[0][5], told["logs alone"]), max(guess[0][-21], force[0][-6], told["logs alone"])
+        place.set_xlim(low - 0.03 * (high - low), high + 0.03 * (high - low))
+        place.set_ylim(0, 1.15)
+        place.set_title(told["label"].replace(": ", ":\n", 1) + f" [{told['unit']}]", loc="left", fontsize=9)
+        place.set_yticks([])
+        place.grid(visible=False)
+        place.xaxis.set_major_locator(MaxNLocator(4))
+        _ticks(place.xaxis, fmt.figure)
+        place.tick_params(labelsize=9)
+    for place in axes.ravel()[len(curves) :]:
+        place.set_visible(False)
+    handles, labels = axes[0, 0].get_legend_handles_labels()
+    figure.legend(handles, labels, loc="outside upper center", ncols=3, frameon=False)
+    return figure
+
+
+def load_control(frame: pd.DataFrame, fmt: Format) -> Figure:
+    """Share not good by load, with centre and limits; ruined loads are crosses."""
+    figure, axes = _axes(3.2)
+    kept = frame[~frame.ruined]
+    axes.fill_between(kept.date, kept.lower, kept.upper, color=SKY, alpha=0.25, linewidth=0, step="mid", label="usual")
+    axes.plot(kept.date, kept.centre, color=BLUE, linewidth=1.4, label="centre")
+    axes.plot(kept.date, kept.share, "o", color=INK, markersize=3.5, label="a load")
+    outside = kept[(kept.share > kept.upper) | (kept.share < kept.lower)]
+    if len(outside):
+        axes.plot(outside.date, outside.share, "D", color=ORANGE, markersize=7, label="beyond the limits")
+    if frame.ruined.any():
+        axes.plot(frame.date[frame.ruined], frame.share[frame.ruined], "x", color=ORANGE, markersize=8, label="ruined load")
+    axes.set_ylabel("share of the load not good")
+    axes.set_ylim(0, max(frame.share.max(), kept.upper.max()) * 1.12)
+    _ticks(axes.yaxis, fmt.percent)
+    axes.xaxis.set_major_locator(MaxNLocator(5))
+    axes.xaxis.set_major_formatter(DateFormatter("%Y-%m-%d"))
+    axes.tick_params(axis="x", rotation=20)
+    axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), frameon=False, ncols=3)
+    return figure
+
+
+def mould_curve(frame: pd.DataFrame, ages: np.ndarray, model: np.ndarray, fmt: Format) -> Figure:
+    """Share of moulds still good by casts, from the records and as the study now takes it."""
+    figure, axes = _axes(3.0)
+    times = np.concatenate([[0.0], frame.time])
+    axes.step(
+        times, np.concatenate([[1.0], frame.survival]), where="post", color=BLUE, linewidth=2, label="seen (Kaplan\u2013Meier)"
     )
-    axes.set_yticks(places, frame.number)
-    axes.set_xlabel("share of the stated guess (grey line)")
-    axes.grid(axis="y", visible=False)
-    _ticks(axes.xaxis, lambda v: fmt.percent(v))
-    axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), frameon=False, ncols=2)
+    live = frame[frame.events < frame.at_risk - frame.at_risk.shift(-1, fill_value=0)]
+    axes.plot(live.time, live.survival, "|", color=BLUE, markersize=12, label="still good at")
+    axes.plot(ages, model, color=ORANGE, linestyle="--", label="in force")
+    axes.set_xlabel("casts a cavity")
+    axes.set_ylabel("moulds still good")
+    axes.set_xlim(0, ages[-1])
+    axes.set_ylim(0, 1.03)
+    _ticks(axes.yaxis, fmt.percent)
+    axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), frameon=False, ncols=3)
     return figure
 
 

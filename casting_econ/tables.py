@@ -2,10 +2,11 @@
 
 import numpy as np
 import pandas as pd
+from scipy import special
 
 from .analysis import Answer, Kit, LoadWait, basis_counts, grid, main_wait, swings
 from .assumptions import label
-from .evidence import channel_summary, orders_by_month, scrap_table
+from .evidence import channel_summary, orders_by_month, own_faults, scrap_table
 from .models import loads_per_week, self_employed_target
 from .models.studio import DEMAND
 from .reference import wages
@@ -15,6 +16,7 @@ __all__ = [
     "assumption_table",
     "channel_table",
     "cost_table",
+    "evidence_curves",
     "evidence_table",
     "grid_table",
     "loads_needed",
@@ -76,8 +78,25 @@ def evidence_table(kit: Kit) -> pd.DataFrame:
             "stated": kit.study.numbers[key].value * factor,
             "logs alone": found.observed * factor,
         }
-        rows.append(row | {"in force": found.number.value * factor, "low": float(low), "high": float(high), "from": found.data})
+        row |= {"in force": found.number.value * factor, "low": float(low), "high": float(high), "from": found.data}
+        more = float(f"{found.more_to_halve:.1g}") if found.more_to_halve < 10 else float(f"{found.more_to_halve:.2g}")
+        rows.append(row | {"to halve the width": f"{more:g} more {found.counted}"})
     return pd.DataFrame(rows)
+
+
+def evidence_curves(kit: Kit, points: int = 161) -> list[dict[str, object]]:
+    """Guess and number in force as densities, and what the logs alone say, one entry a number, in shown units."""
+    scores = np.linspace(-3.2, 3.2, points)
+    found = []
+    for key, told in kit.assumed.evidence.items():
+        unit, factor = _shown(kit, key, told.number)
+        curves = {}
+        for name, spread in (("guess", told.prior), ("in force", told.number.distribution)):
+            values = np.asarray(spread.quantile(special.ndtr(scores)), float) * factor
+            with np.errstate(divide="ignore"):
+                curves[name] = (values, np.exp(-(scores**2) / 2) / np.gradient(values, scores))
+        found.append({"label": label(key), "unit": unit, "logs alone": told.observed * factor, **curves})
+    return found
 
 
 def yield_table(kit: Kit) -> pd.DataFrame:
@@ -116,10 +135,7 @@ def scrap_money(kit: Kit, product: str) -> pd.DataFrame:
     """
     found, faults = kit.point().products[product], kit.study.records.get("faults")
     steps = {step.name: step for step in next(p for p in kit.inputs().products if p.name == product).steps}
-    batches, alone = kit.study.records.get("batches"), len(kit.study.file.products) == 1
-    if faults is not None:
-        ours = (faults["product"] == product) | (faults["product"].isna() & alone)
-        ours |= False if batches is None else faults.batch.isin(batches.batch[batches["product"] == product])
+    ours = None if faults is None else own_faults(kit.study, product, faults)
     rows = []
     for step in found["piece"].steps:
         if step.scrapped <= 0:

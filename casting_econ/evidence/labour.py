@@ -10,7 +10,7 @@ from ..study import Study
 from .learning import fit_learning
 from .posteriors import rows_posterior
 
-__all__ = ["hours_by_kind", "labour_rows", "learning_table", "minutes_posteriors", "steps_of"]
+__all__ = ["hours_by_kind", "labour_rows", "learning_table", "minutes_posteriors", "single_rows", "steps_of"]
 
 _BETWEEN = re.compile(r"\s*(?:[+&/,]|\band\b)\s*")
 DEFAULT_WORTH = 10.0  # pieces or loads that a guess counts for when the study does not say
@@ -137,7 +137,7 @@ def learning_table(study: Study) -> pd.DataFrame:
     sheet, rows = study.records.get("timesheet"), []
     if sheet is None:
         return pd.DataFrame()
-    for (product, step), group in _single(labour_rows(study)).items():
+    for (product, step), group in single_rows(labour_rows(study)).items():
         entry = study.file.products[product].steps[step]
         if entry.load_minutes.value > 0:  # set-up is not learnt by the piece
             continue
@@ -150,7 +150,7 @@ def learning_table(study: Study) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _single(rows):
+def single_rows(rows):
     """Rows of one product and one step, as (minutes, pieces, row), by product and step."""
     found: dict[tuple[str, str], list[tuple[float, float, object]]] = {}
     for minutes, units, row in rows:

@@ -1,7 +1,11 @@
 """Workshop logs to distributions."""
 
+from .control import p_chart, run_rules, trend
+from .dispersion import beta_binomial_fit, binomial_limits
 from .labour import hours_by_kind, learning_table
 from .learn import Evidence, could_learn, learn, mould_lives
+from .learning import fit_learning
+from .lives import kaplan_meier, remaining, weibull_fit
 from .loads import LoadCounts, cause_shares, freak_loads, load_counts, loads_of_mould, mould_ages, own_faults, scrap_table
 from .market import channel_summary, orders_by_month, season_table
 from .materials import material_table
@@ -17,11 +21,15 @@ from .posteriors import (
 __all__ = [
     "Evidence",
     "LoadCounts",
+    "beta_binomial_fit",
+    "binomial_limits",
     "cause_shares",
     "channel_summary",
     "could_learn",
+    "fit_learning",
     "freak_loads",
     "hours_by_kind",
+    "kaplan_meier",
     "learn",
     "learning_table",
     "load_counts",
@@ -34,9 +42,14 @@ __all__ = [
     "mould_lives",
     "orders_by_month",
     "own_faults",
+    "p_chart",
     "rate_posterior",
+    "remaining",
     "rows_posterior",
+    "run_rules",
     "scrap_table",
     "season_table",
     "share_posterior",
+    "trend",
+    "weibull_fit",
 ]

@@ -48,7 +48,7 @@ def p_chart(counts, sizes, *, laney=True):
     -----
     The centre is all lost over all pieces; limits are 3 sigma, cut to [0, 1]. sigma_z is the mean moving range of the
     binomial z over d2 = 1.128. Where fewer than two loads have pieces, or none or all are lost, it is 1: the scatter
-    between loads cannot be told.
+    between loads cannot be told. From a few loads it is itself uncertain, by about .9 / sqrt(loads) of its value.
 
     References
     ----------
@@ -101,7 +101,8 @@ def run_rules(z):
 
     Notes
     -----
-    All four together cry wolf once in 91.75 steady loads, the first alone once in 370.
+    Steady loads give a false alarm once in 91.75 by all four together, once in 370 by the first alone (Champ & Woodall,
+    *Technometrics* 29 (1987) 393-399).
 
     References
     ----------

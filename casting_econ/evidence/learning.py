@@ -11,8 +11,8 @@ from ..models.labour import learning_exponent, practised_minutes
 __all__ = ["LearningFit", "fit_learning"]
 
 LEAST_ROWS = 6  # of timesheet, below which four numbers cannot be told from scatter
-RATES = np.linspace(0.5, 1.0, 101)  # steeper learning than halving is not seen in handwork; common practice, no source
-TURNS = 48  # ages of the floor tried for each rate
+RATES = np.linspace(0.5, 1.0, 51)  # steeper learning than halving is not seen in handwork; common practice, no source
+TURNS = 32  # ages of the floor tried for each rate
 LEAST_VARIANCE = 1e-18  # of log minutes: rows without any scatter still have a likelihood
 
 
@@ -92,7 +92,7 @@ def fit_learning(minutes, pieces, before=0.0, level=0.8):
     bics = [_bic(found[0], rows.count, fitted=2 + floored) for floored, found in enumerate(fits)]
     floored = bics[1] < bics[0]
     bic, (squares, rate, turn) = bics[floored], fits[floored]
-    # a floor is never ruled out by a BIC that prefers none, but none is by one that prefers a floor
+    # where no floor is kept one may still be there, so the interval allows for both
     ends = [_interval(rows, with_floor, fits[with_floor], level) for with_floor in {True, floored}]
     first = float(np.exp(rows.offset(rate, turn)))
     last = before + rows.pieces.sum()
@@ -119,11 +119,11 @@ class _Rows:
         self.each, self.pieces, self.count = np.log(minutes / pieces), pieces, minutes.size
         self.start = before + np.concatenate([[0.0], np.cumsum(pieces)[:-1]])
         # a floor within the first two rows would explain them alone, at any rate
-        self.turns = np.geomspace(self.start[2], before + pieces.sum(), TURNS)
+        self.turns = np.geomspace(max(self.start[2], 1.0), max(before + pieces.sum(), 1.0), TURNS)
 
     def _misfit(self, rate, turn):
         """Log minutes a piece, less the curve's with a first piece of 1; the rows are the last axis."""
-        rate, turn = np.broadcast_arrays(np.asarray(rate, float)[..., None], np.asarray(turn, float)[..., None])
+        rate, turn = np.asarray(rate, float)[..., None], np.asarray(turn, float)[..., None]
         floor = np.where(np.isinf(turn), 0.0, np.where(np.isinf(turn), 1.0, turn) ** learning_exponent(rate))
         return self.each - np.log(practised_minutes(floor, 1.0, rate, self.start, self.pieces))
 
@@ -145,7 +145,7 @@ class _Rows:
             best = np.argmin(squares, axis=-1)[..., None]
             least, turn = np.take_along_axis(squares, best, -1)[..., 0], np.take_along_axis(turns, best, -1)[..., 0]
             ends = [np.take_along_axis(turns, np.clip(best + step, 0, turns.shape[-1] - 1), -1) for step in (-1, 1)]
-            turns = np.linspace(ends[0][..., 0], ends[1][..., 0], 17, axis=-1)
+            turns = np.linspace(ends[0][..., 0], ends[1][..., 0], 13, axis=-1)
         return least, turn
 
 

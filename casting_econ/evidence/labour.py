@@ -8,7 +8,7 @@ from scipy.sparse.csgraph import connected_components
 
 from ..study import Study
 from .learning import fit_learning
-from .posteriors import rows_posterior
+from .posteriors import PRIOR_SPREAD, rows_posterior
 
 __all__ = ["hours_by_kind", "labour_rows", "learning_table", "minutes_posteriors", "single_rows", "steps_of"]
 
@@ -125,7 +125,7 @@ def _one_group(study, keys, minutes, units, fixed):
             "observed": stated[j] * factor,
             "rows": int((units[:, j] > 0).sum()),
             "units": float(units[:, j].sum()),
-            "worth": float(worth[j]),
+            "worth": float(worth[j] * (both.scatter / PRIOR_SPREAD) ** 2),  # in rows that scatter as these do
             "tied": {other: float(both.correlation[j, i]) for i, other in enumerate(keys) if i != j},
         }
         for j, key in enumerate(keys)

@@ -183,13 +183,14 @@ def _share(number, worth, hits, count, observed, data, counted):
 def _rows(number, worth, totals, units, data, counted, spread):
     """Finding for a mean of positive rows with one kind of unit."""
     units = np.asarray(units, float)
-    rows = worth / units.mean()  # that the guess counts for
+    rows = worth / units.mean()  # of usual scatter, that the guess counts for
+    found = rows_posterior([number.value], [rows], totals, units[:, None], spread=spread)
     return _Finding(
-        posterior=rows_posterior([number.value], [rows], totals, units[:, None], spread=spread).means[0],
+        posterior=found.means[0],
         prior=rows_posterior([number.value], [rows], *_NO_ROWS, spread=spread).means[0],
         observed=float(np.sum(totals) / units.sum()),
         data=data,
-        worth=rows,
+        worth=rows * (found.scatter / spread) ** 2,  # in rows that scatter as these do
         amount=units.size,
         counted=counted,
     )

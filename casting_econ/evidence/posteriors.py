@@ -102,7 +102,7 @@ def load_share_posterior(stated, worth, hits, sizes, pooled=0.0):
     middle = special.logit((stated * worth + float(np.sum(hits))) / total)
     reach = 9.0 * np.hypot(2.0 / np.sqrt(total), 0.35)  # far beyond any mass, loads alike or not
     share = special.expit(np.linspace(middle - reach, middle + reach, 601))
-    alike = special.expit(np.linspace(-9.0, 1.5, 43))
+    alike = special.expit(np.linspace(-9.0, 1.5, 71))
     joint = np.empty((alike.size, share.size))
     for row, rho in enumerate(alike):
         within = rho * (pooled - 1) / (np.maximum(n, 2.0) - 1) if pooled else rho
@@ -142,7 +142,7 @@ def rows_posterior(stated, worth, totals, units, fixed=0.0, spread=PRIOR_SPREAD)
     stated : array_like, shape (kinds,)
         Stated mean of each kind of unit, above 0.
     worth : array_like, shape (kinds,)
-        Rows each stated mean counts for.
+        Rows of usual scatter that each stated mean counts for.
     totals : array_like, shape (rows,)
         What each row took, above 0.
     units : array_like, shape (rows, kinds)
@@ -159,8 +159,8 @@ def rows_posterior(stated, worth, totals, units, fixed=0.0, spread=PRIOR_SPREAD)
     Notes
     -----
     A total is log-normal about fixed + units @ means, with one scatter for all rows, whose prior is log-normal about
-    `spread`. Given the scatter the means are log-normal: exactly when each row has one kind, by Laplace's method
-    otherwise; the scatter is integrated out.
+    `spread`; a stated mean is log-normal with log variance spread² / worth. Given the scatter the means are log-normal:
+    exactly when each row has one kind, by Laplace's method otherwise; the scatter is integrated out.
 
     Examples
     --------
@@ -168,13 +168,13 @@ def rows_posterior(stated, worth, totals, units, fixed=0.0, spread=PRIOR_SPREAD)
     >>> round(rows.means[0].middle, 2)
     2.5
     """
-    stated, worth = np.log(np.asarray(stated, float)), np.asarray(worth, float)
+    stated, firm = np.log(np.asarray(stated, float)), np.asarray(worth, float) / spread**2
     logs, units = np.log(np.asarray(totals, float)), np.asarray(units, float)
     fixed, kinds = np.broadcast_to(np.asarray(fixed, float), logs.shape), stated.size
     scatters = np.exp(np.linspace(np.log(spread) - 4 * PRIOR_SPREAD_FACTOR, np.log(spread) + 4 * PRIOR_SPREAD_FACTOR, 41))
     means, widths, chances, covariances, start = [], [], [], [], stated
     for scatter in scatters:
-        start, covariance, chance = _given_scatter(scatter, start, stated, worth, logs, units, fixed)
+        start, covariance, chance = _given_scatter(scatter, start, stated, firm, logs, units, fixed)
         means.append(start)
         widths.append(np.sqrt(np.diag(covariance)))
         covariances.append(covariance)
@@ -188,21 +188,24 @@ def rows_posterior(stated, worth, totals, units, fixed=0.0, spread=PRIOR_SPREAD)
     return Rows(means=found, correlation=covariance / np.outer(sd, sd), scatter=float(chances @ scatters))
 
 
-def _given_scatter(scatter, start, stated, worth, logs, units, fixed):
-    """Most likely log means, their covariance and the log evidence for one scatter, by damped Gauss-Newton."""
+def _given_scatter(scatter, start, stated, firm, logs, units, fixed):
+    """Most likely log means, their covariance and the log evidence for one scatter, by damped Gauss-Newton.
+
+    `firm` is the precision of the stated log means.
+    """
     weight = 1 / scatter**2
 
     def misfit(theta):
         expected = fixed + units @ np.exp(theta)
         apart = logs - np.log(expected) + scatter**2 / 2
-        return expected, apart, weight * (apart @ apart + worth @ (theta - stated) ** 2) / 2
+        return expected, apart, (weight * apart @ apart + firm @ (theta - stated) ** 2) / 2
 
     theta = start
     expected, apart, lack = misfit(theta)
     for _ in range(60):
         slope = units * np.exp(theta) / expected[:, None]
-        precision = weight * (slope.T @ slope + np.diag(worth))
-        step = np.linalg.solve(precision, weight * (slope.T @ apart - worth * (theta - stated)))
+        precision = weight * slope.T @ slope + np.diag(firm)
+        step = np.linalg.solve(precision, weight * slope.T @ apart - firm * (theta - stated))
         while True:
             tried = misfit(theta + step)
             if tried[2] <= lack + 1e-12 * abs(lack) or np.abs(step).max() < 1e-10:
@@ -212,8 +215,8 @@ def _given_scatter(scatter, start, stated, worth, logs, units, fixed):
         if np.abs(step).max() < 1e-9:
             break
     slope = units * np.exp(theta) / expected[:, None]
-    precision = weight * (slope.T @ slope + np.diag(worth))
-    evidence = -lack - logs.size * np.log(scatter) - theta.size * np.log(scatter) - np.linalg.slogdet(precision)[1] / 2
+    precision = weight * slope.T @ slope + np.diag(firm)
+    evidence = -lack - logs.size * np.log(scatter) - np.linalg.slogdet(precision)[1] / 2
     return theta, np.linalg.inv(precision), evidence
 
 

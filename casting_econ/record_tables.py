@@ -44,6 +44,7 @@ __all__ = [
 
 SURE = 0.95  # of a sign, before a sentence says that something changes
 WEEKS_AHEAD = 4.0
+LEARNT = 0.9  # chance of learning before a sentence speaks of it; several steps are tried, one could look so by luck
 DAYS_TO_FINISH = 14  # after a pour in which its pieces are worked on, for the effect of mould age on minutes
 
 
@@ -73,7 +74,7 @@ def load_sentences(kit: Kit, product: str) -> str:
     parts = [
         f"**{product}**: {lost.sum():.0f} of {casts.sum():.0f} pieces in {len(kept)} loads were not good, {fmt.percent(lost.sum() / casts.sum(), 1)} "
         f"(middle eight in ten: {fmt.percent(1 - high, 1)} to {fmt.percent(1 - low, 1)}).",
-        f"Pieces of one load share its luck with a correlation of about {fmt.figure(alike.middle)} ({fmt.figure(near)} to {fmt.figure(far)}); "
+        f"Pieces of one load share its luck with a correlation of about {fmt.number(alike.middle, 2)} ({fmt.number(near, 2)} to {fmt.number(far, 2)}); "
         "0 would mean that loads do not matter.",
     ]
     drift = trend(lost, casts, (kept.date - kept.date.min()).dt.days.to_numpy(float) / 30.44)
@@ -132,7 +133,7 @@ def learning_sentences(kit: Kit) -> str:
     table, fmt = learning_table(kit.study), format_of(kit)
     if table.empty:
         return "Too few timesheet rows of single steps to tell learning from chance."
-    found = table[table.weight > 0.5].sort_values("weight", ascending=False)
+    found = table[table.weight > LEARNT].sort_values("weight", ascending=False)
     if found.empty:
         return f"In none of {len(table)} steps did minutes a piece fall with practice beyond chance; the mean of all rows stands."
     told = [
@@ -280,6 +281,15 @@ def unreconciled(kit: Kit) -> list[str]:
         hours = sheet.groupby("date").minutes.sum() / 60.0
         for day, value in hours[hours > 16.0].items():
             found.append(f"{day:%Y-%m-%d} has {fmt.number(value, 1)} hours in the timesheet, more than a long day holds.")
+    batches = study.records.get("batches")
+    if sheet is not None and batches is not None:
+        inside = batches.date[batches.date.between(sheet.date.min(), sheet.date.max())]
+        silent = sorted(set(inside) - set(sheet.date))
+        if silent:
+            days = ", ".join(f"{day:%Y-%m-%d}" for day in silent[:3]) + (" and others" if len(silent) > 3 else "")
+            found.append(
+                f"On {len(silent)} days with a pour the timesheet has no row ({days}): hours are missing, or a date is wrong."
+            )
     handled: dict[tuple[str, str], float] = {}
     for _, units, _ in labour_rows(study):
         for key, (pieces, _) in units.items():

@@ -265,8 +265,8 @@ def _rework(study, product, step, kind, number, worth):
 
 
 def _wait(study, product, step, number, worth):
-    counts, steps = load_counts(study, product), study.file.products[product].steps
-    cure = next((key for key, entry in steps.items() if entry.wait.value > 0), None)
+    counts, entry = load_counts(study, product), study.file.products[product]
+    cure = entry.cure_step or max(entry.steps, key=lambda name: entry.steps[name].wait.value)
     hours = np.empty(0) if counts is None else counts.batches.cure_h.dropna().to_numpy(float)
     hours = hours[hours > 0]
     if step != cure or not hours.size or number.value <= 0:

@@ -1,0 +1,243 @@
+"""What the records page says: each sentence and table on small records made so that the answer is known."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from casting_econ import record_tables
+from casting_econ.analysis import open_study
+from casting_econ.evidence import fit_learning, load_counts, season_table
+
+TILE = """
+[study]
+name = "Tile"
+currency = "EUR"
+[time]
+weeks = "46 week/year"
+hours = "30 h/week"
+fixed_hours = "5 h/week"
+weekly_tasks = ["books"]
+[calendar]
+monday = "09:00-17:00"
+[target]
+per_hour = "15 EUR/h"
+[products.tile]
+casts_per_load = 10
+[products.tile.steps.cast]
+minutes = "1 min"
+load_minutes = "20 min"
+wait = "12 h"
+materials.plaster = { quantity = "50 g", price = "4 EUR/kg", loss = { value = "5 %", from = "records", worth = "2 loads" } }
+[products.tile.steps.trim]
+minutes = "2 min"
+pass_share = "90 %"
+[products.tile.mould]
+materials.rubber = { price = "200 EUR" }
+minutes = "60 min"
+life = { value = 40, from = "records", worth = "2 moulds" }
+[channels.shop]
+product = "tile"
+orders = "300 orders/year"
+pieces_per_order = 2
+price = "24 EUR"
+"""
+
+
+@pytest.fixture
+def kit(tmp_path):
+    """Opens the tile study with logs given as CSV text or as frames."""
+
+    def opened(**logs):
+        (tmp_path / "records").mkdir()
+        (tmp_path / "study.toml").write_text(TILE, encoding="utf-8")
+        for name, log in logs.items():
+            text = log if isinstance(log, str) else log.to_csv(index=False)
+            (tmp_path / "records" / f"{name}.csv").write_text(text.strip() + "\n", encoding="utf-8")
+        return open_study(tmp_path)
+
+    return opened
+
+
+def batches(good, casts=10, moulds="M1", **more):
+    """One load a day."""
+    days = pd.date_range("2025-01-06", periods=len(good)).strftime("%Y-%m-%d")
+    return pd.DataFrame(
+        {
+            "batch": [f"B{i}" for i in range(len(good))],
+            "date": days,
+            "product": "tile",
+            "moulds": moulds,
+            "casts": casts,
+            "good": good,
+        }
+        | more
+    )
+
+
+def test_steady_loads_are_called_steady(kit):
+    """Loads that scatter by chance alone show no drift and no signal."""
+    said = record_tables.load_sentences(kit(batches=batches([9, 10, 8, 9, 10, 9, 8, 9, 10, 9])), "tile")
+
+    assert "9 of 100 pieces in 10 loads were not good" in said.replace("9.0 %", "")
+    assert "no clear drift" in said
+    assert "stands out beyond chance" in said
+
+
+def test_a_change_for_the_worse_is_flagged(kit):
+    """Forty good loads and ten bad ones: the drift and the loads that begin it are named."""
+    said = record_tables.load_sentences(kit(batches=batches([9, 10, 10, 9, 10] * 8 + [5, 4, 5, 6, 4, 5, 5, 4, 6, 5])), "tile")
+
+    assert "share lost rises over time" in said
+    assert "B40" in said or "B41" in said
+
+
+def test_a_ruined_load_is_kept_apart(kit):
+    """One load of nothing among good ones is named, and the share of the others is not touched by it."""
+    opened = kit(batches=batches([9] * 12 + [0] + [9] * 12))
+    said = record_tables.load_sentences(opened, "tile")
+    chart = record_tables.load_chart(opened, "tile")
+
+    assert "24 of 240 pieces in 24 loads" in said
+    assert "kept out of these figures: B12" in said
+    assert "ruined_loads" in said
+    assert chart.ruined.sum() == 1
+    assert chart.centre.iloc[0] == pytest.approx(0.1)
+
+
+def test_a_poor_load_is_not_a_ruined_one(kit):
+    """Losing half of a load is bad luck, not a ruin."""
+    assert not record_tables.load_chart(kit(batches=batches([9] * 12 + [5] + [9] * 12)), "tile").ruined.any()
+
+
+def test_causes_rank_by_money_and_by_pieces(kit):
+    """More pieces are lost early, more money late, and the table says both."""
+    faults = "date,batch,step,cause,pieces,fate\n2025-01-20,B0,cast,air,6,scrap\n2025-01-20,B1,trim,chip,5,scrap"
+    table = record_tables.cause_table(kit(batches=batches([4, 5, 10, 10]), faults=faults), "tile").set_index("cause")
+
+    assert table.lost.to_dict() == {"air": 6, "chip": 5}
+    assert table["rank by pieces"].to_dict() == {"air": 1, "chip": 2}
+    assert table.share.chip == pytest.approx(5 / 34)
+    assert (table.low < table.share).all() and (table.share < table.high).all()
+
+
+def test_hidden_hours_and_counted_hours(kit):
+    """3 h at the bench, 2 of them counted, and 1 h of books: a quarter is hidden, two thirds of the bench tell minutes."""
+    sheet = "date,step,minutes,pieces_handled\n2025-01-06,trim,120,60\n2025-01-06,trim,60,\n2025-01-07,books,60,"
+    said = record_tables.hours_sentence(kit(timesheet=sheet))
+
+    assert "holds 4 hours; 25\u00a0% of them were not at the bench" in said
+    assert "67\u00a0% came with a count" in said
+
+
+@pytest.mark.parametrize("rate", [1.0, 0.8])
+def test_learning_is_told_from_steady_minutes(kit, rate):
+    """Sixty rows of 10 pieces, at 80 % or without learning, with 8 % scatter: only the first is called learning."""
+    rng, exponent = np.random.default_rng(4), np.log2(rate)
+    pieces = np.full(60, 10.0)
+    minutes = [
+        sum(4.0 * np.arange(10 * i + 1, 10 * i + 11) ** exponent) * np.exp(0.08 * rng.standard_normal()) for i in range(60)
+    ]
+    days = pd.date_range("2025-01-06", periods=60).strftime("%Y-%m-%d")
+    sheet = pd.DataFrame({"date": days, "step": "trim", "minutes": np.round(minutes, 2), "pieces_handled": pieces})
+    said = record_tables.learning_sentences(kit(timesheet=sheet))
+    fit = fit_learning(np.array(minutes), pieces)
+
+    assert ("each doubling of pieces leaves" in said) == (rate < 1)
+    assert fit.low <= rate <= fit.high + 1e-9
+
+
+def test_moulds_due_and_no_retirement_is_a_guess(kit):
+    """An old mould is likelier to go than a new one; with none retired the sentence says guess."""
+    moulds = "mould,product,cavities,made,retired,casts_at_retirement\nM1,tile,10,2025-01-02,,\nM2,tile,10,2025-01-02,,"
+    opened = kit(batches=batches([9] * 30, moulds=["M1"] * 25 + ["M2"] * 5), moulds=moulds)
+    table = record_tables.mould_table(opened, "tile").set_index("mould")
+
+    assert table["casts a cavity"].to_dict() == {"M1": 25.0, "M2": 5.0}
+    assert table["chance of going"].M1 > table["chance of going"].M2 > 0
+    assert table["weeks left"].M1 < table["weeks left"].M2
+    assert "a guess, as no mould has been seen to wear out" in record_tables.mould_sentences(opened, "tile")
+    assert opened.assumed.numbers["products.tile.mould.life"].basis == "guess"
+
+
+def test_age_that_spoils_pieces_gives_a_replacement_age(kit):
+    """Losses that grow with each mould's casts are found, and the cheapest age lies within its life."""
+    rng, good, moulds = np.random.default_rng(2), [], []
+    for mould in range(6):
+        for age in range(30):
+            good.append(rng.binomial(10, 1 / (1 + np.exp(-3.0 + 0.1 * age))))
+            moulds.append(f"M{mould}")
+    opened = kit(batches=batches(good, moulds=moulds), moulds="mould,product,cavities,made\nM0,tile,10,2025-01-02")
+    slope, error = record_tables.age_effects(opened, "tile")["loss"]
+
+    assert slope == pytest.approx(0.1, abs=3 * error)
+    assert slope > 3 * error
+    said = record_tables.mould_sentences(opened, "tile")
+    assert "odds of a loss grow" in said
+    assert "replace it at about" in said or "run it until worn" in said
+
+
+def test_cup_loss_from_mixed_mass(kit):
+    """Loads of ten 50 g pieces from 600 g mixed leave a sixth in the cup; the guess of 5 % moves towards it."""
+    opened = kit(batches=batches([9] * 20, mixed_mass_g=[600.0] * 20))
+    found = opened.assumed.evidence["products.tile.steps.cast.materials.plaster.loss"]
+
+    assert found.observed == pytest.approx(1 / 6)
+    assert 0.05 < found.number.value < 1 / 6
+    assert found.number.value == pytest.approx(1 / 6, abs=0.02)
+
+
+def test_what_does_not_add_up_is_said(kit):
+    """Hours beyond a day, pieces beyond the batches, pours without hours, more sold than made."""
+    sheet = "date,step,minutes,pieces_handled,pieces_passed\n2025-01-06,trim,1020,80,60\n2025-01-12,trim,30,10,10"
+    sales = "date,channel,product,pieces,price\n2025-02-01,shop,tile,50,600"
+    said = "\n".join(record_tables.unreconciled(kit(batches=batches([9, 9, 9]), timesheet=sheet, sales=sales)))
+
+    assert "2025-01-06 has 17.0 hours" in said
+    assert "On 2 days with a pour the timesheet has no row (2025-01-07, 2025-01-08)" in said
+    assert "tile, trim: the timesheet handles 90 pieces, batches and faults say that 30 reached it" in said
+    assert "tile, trim: 20 pieces did not pass by the timesheet, 3 were lost" in said
+    assert "50 pieces left by the sales log, 27 good ones" in said
+
+
+def test_logs_that_agree_are_left_in_peace(kit):
+    """Nothing is said where everything fits."""
+    sheet = "date,step,minutes,pieces_handled,pieces_passed\n2025-01-06,trim,20,10,9\n2025-01-07,trim,20,10,9\n2025-01-08,trim,22,10,9"
+
+    assert record_tables.unreconciled(kit(batches=batches([9, 9, 9]), timesheet=sheet)) == []
+
+
+def test_season_needs_a_year(kit):
+    """Five months tell no season; two years with twice the orders every December tell December."""
+    rows = []
+    for month in pd.period_range("2023-01", "2024-12", freq="M"):
+        count = 20 if month.month == 12 else 10
+        for day in np.linspace(1, month.days_in_month, count).astype(int):
+            rows.append({"date": f"{month}-{day:02d}", "channel": "shop", "product": "tile", "pieces": 2, "price": 24.0})
+    sales = pd.DataFrame(rows)
+    opened = kit(sales=sales)
+    table = season_table(opened.study).set_index("month")
+
+    assert table["index"].idxmax() == 12
+    assert table["index"][12] == pytest.approx(2 * 12 / 13, rel=0.08)
+    assert table.low[12] > 1.0
+    assert (
+        len(
+            season_table(
+                type(opened.study)(**{**vars(opened.study), "records": {"sales": opened.study.records["sales"].iloc[:50]}})
+            )
+        )
+        == 0
+    )
+
+
+def test_nothing_recorded_is_said_plainly(kit):
+    """A study without logs gets sentences, not errors."""
+    opened = kit()
+
+    assert "no batches are recorded" in record_tables.load_sentences(opened, "tile")
+    assert record_tables.cause_table(opened, "tile").empty
+    assert "no timesheet" in record_tables.hours_sentence(opened)
+    assert record_tables.mould_survival(opened, "tile") is None
+    assert record_tables.mould_table(opened, "tile").empty
+    assert record_tables.unreconciled(opened) == []
+    assert load_counts(opened.study, "tile") is None

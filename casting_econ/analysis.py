@@ -143,8 +143,8 @@ def open_study(folder, *, with_records: bool = True) -> Kit:
         )
     longest = max(end - start for start, end in merged_windows(study.windows)) / 60.0
     for key, known in kit.assumed.evidence.items():
-        if key.endswith(".load_minutes") and known.number.value > longest:
-            found = f"about {known.number.value:.0f} minutes a load in the logs"
+        if key.endswith(".load_minutes") and known.observed > longest:
+            found = f"about {known.observed:.0f} minutes a load in the logs"
             faults.append(
                 Fault(
                     file=STUDY_FILE,

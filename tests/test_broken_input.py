@@ -242,6 +242,13 @@ EDITS = [
     ("negative weight of a cause", "voids = 5", "voids = -5", f"{KNOB}.demould.causes", "not weights"),
     ("weight that is no number", "voids = 5", "voids = nan", f"{KNOB}.demould.causes", "not weights"),
     ("weights all zero", "causes = { voids = 5", "causes = { voids = 0 } # {", f"{KNOB}.demould.causes", "not all zero"),
+    (
+        "asks the records for what no log tells",
+        'unsold_share = "5 %"',
+        'unsold_share = { value = "5 %", from = "records" }',
+        "products.knob.unsold_share",
+        "no log tells this number",
+    ),
     ("no hours left", '"34 h/week"', '"6 h/week"', "time.hours", "no hours left", "found 299 fixed and stall hours"),
     ("two targets", "per_hour =", 'wage = "ie-living-wage-2024"\nper_hour =', "target", "needs one target", "found both"),
     ("unknown wage", "per_hour =", 'wage = "ie-living-wage-2O24" #', "target.wage", "did you mean 'ie-living-wage-2024'?"),

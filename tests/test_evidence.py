@@ -497,13 +497,12 @@ def test_silent_log_leaves_the_guess(tile, log):
     assert learn(study) == {}
 
 
-def test_number_that_no_log_knows_keeps_its_guess(tile):
-    """A number that asks for records which no log holds stays as stated."""
+def test_number_that_no_log_knows_may_not_ask(tile):
+    """Asking the records for a number that no log holds is a fault, not a guess that looks measured."""
     text = TILE.replace("casts_per_load = 10", 'casts_per_load = 10\nunsold_share = { value = "5 %", from = "records" }')
-    study = tile(text, batches=BATCHES, faults=FAULTS)
 
-    assert study.numbers["products.tile.unsold_share"].from_records
-    assert "products.tile.unsold_share" not in learn(study)
+    with pytest.raises(StudyError, match=r"products\.tile\.unsold_share: no log tells this number"):
+        tile(text, batches=BATCHES, faults=FAULTS)
 
 
 @pytest.mark.parametrize("name", STUDIES)

@@ -9,10 +9,20 @@ from ..reference import wages
 from ..uncertainty.draws import copula_matrix
 from .schema import DAYS
 
-__all__ = ["check_correlations", "cross_checks", "working_windows"]
+__all__ = ["check_asked", "check_correlations", "cross_checks", "working_windows"]
 
 STUDY_FILE = "study.toml"
 _HOURS = re.compile(r"^(\d{1,2}):([0-5]\d)\s*-\s*(\d{1,2}):([0-5]\d)$", re.ASCII)
+
+
+# numbers that a log can tell, by dotted key
+_TOLD = re.compile(
+    r"time\.fixed_hours|products\.[^.]+\.ruined_loads|products\.[^.]+\.mould\.(life|life_shape|minutes)"
+    r"|products\.[^.]+\.steps\.[^.]+\.(minutes|load_minutes|pass_share|rework_share|rework_minutes|wait)"
+    r"|products\.[^.]+\.(steps\.[^.]+\.materials|parts|mould\.materials)\.[^.]+\.price"
+    r"|products\.[^.]+\.steps\.[^.]+\.materials\.[^.]+\.loss"
+    r"|channels\.[^.]+\.(orders|price|pieces_per_order|postage_charged|postage_paid|packaging|refund_share|minutes_per_order)"
+)
 
 
 def working_windows(calendar, faults):
@@ -168,6 +178,15 @@ def check_correlations(file, numbers, faults):
     except ValueError as error:
         place = {"file": STUDY_FILE, "column": "correlations.0"}
         faults.append(Fault(**place, wrong=str(error), right="fewer or weaker correlations"))
+
+
+def check_asked(numbers, faults):
+    """Only what some log tells may be asked of the records."""
+    right = "a value or a range; logs tell minutes, pass and rework shares, waits, mould life, prices, losses, orders, what orders bring, and fixed hours"
+    for key, number in numbers.items():
+        if number.from_records and not _TOLD.fullmatch(key):
+            found = 'from = "records"'
+            faults.append(Fault(file=STUDY_FILE, column=key, wrong="no log tells this number", found=found, right=right))
 
 
 def _check_target(file, fault):

@@ -11,7 +11,7 @@ import pandas as pd
 from pydantic import BaseModel, ValidationError
 
 from ..faults import Fault, StudyError, close_match
-from .consistency import STUDY_FILE, check_correlations, cross_checks, working_windows
+from .consistency import STUDY_FILE, check_asked, check_correlations, cross_checks, working_windows
 from .numbers import UNKNOWN, Number
 from .records import Names, read_records
 from .schema import MaterialEntry, StudyFile
@@ -84,6 +84,7 @@ def read_study(folder: str | Path, *, with_records: bool = True) -> Study:
         cross_checks(file, windows, between)
         numbers = dict(_numbers(file, ()))
         check_correlations(file, numbers, between)
+        check_asked(numbers, between)
         # where a key was left out for its fault, what follows from its absence is not worth saying
         faults += [fault for fault in between if ".".join(fault.column.split(".")[:2]) not in doubtful]
     faults = [_with_line(fault, text) for fault in faults]

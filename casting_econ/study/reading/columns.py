@@ -1,0 +1,169 @@
+"""Date order and decimal mark, from whole columns; what they leave open is asked, never guessed."""
+
+import re
+from collections.abc import Iterable
+from typing import Any
+
+from ...faults import Question
+from .cells import clean
+from .dates import ORDERS, possible_orders
+
+__all__ = ["decide_marks", "decide_order", "marks_of"]
+
+_TOKEN = re.compile(r"[0-9.,][0-9.,' ]*[0-9]|[0-9]")
+_NAMES = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}
+_MARK_NAMES = {".": "point", ",": "comma"}
+
+
+def decide_order(
+    place: str, column: str, cells: Iterable[tuple[int, Any]], stated: str | None
+) -> tuple[str, str, Question | None]:
+    """Order of day, month and year in a column.
+
+    Parameters
+    ----------
+    place, column : str
+        For the question.
+    cells : iterable of (row, cell)
+        Each distinct cell once, with its first row.
+    stated : str or None
+        What the study file says, such as 'day first'.
+
+    Returns
+    -------
+    order : str
+        'dmy', 'mdy' or 'ymd'.
+    why : str
+        In words; '' where the order is no question.
+    question : Question or None
+    """
+    open_cells = [(row, cell, orders) for row, cell in cells if (orders := possible_orders(cell)) is not None]
+    if stated is not None:
+        return ORDERS[stated], f"{stated}, as study.toml says" if open_cells else "", None
+    known = [(row, cell, orders) for row, cell, orders in open_cells if orders]  # what is no date at all is told later
+    if not known:
+        return "dmy", "", None
+    left = set.intersection(*(orders for _, _, orders in known))
+    if "ymd" in left and len(left) > 1 and _varies(known, -1) < _varies(known, 0):
+        left.discard("ymd")  # the last figure of all stays the same more than the first: it is the year
+    if len(left) == 1:
+        order = left.pop()
+        row, cell, _ = min(known, key=lambda one: len(one[2]))
+        why = f"{cell} in row {row}" if len(min(known, key=lambda one: len(one[2]))[2]) == 1 else "the other orders do not fit"
+        return order, f"{_NAMES[order]}, because of {why}" if "row" in why else f"{_NAMES[order]}, as {why}", None
+    row, cell, _ = known[0]
+    if not left:
+        two = [next(f"{cell} in row {row}" for row, cell, orders in known if order not in orders) for order in ("mdy", "dmy")]
+        return (
+            "dmy",
+            "",
+            Question(
+                file=place,
+                row=row,
+                column=column,
+                wrong="dates in two orders",
+                found=" and ".join(dict.fromkeys(two)),
+                right="all dates of a column in one order, or written like 2025-04-03",
+            ),
+        )
+    choices = " or ".join(f'dates = "{_NAMES[order]}"' for order in ("dmy", "mdy", "ymd") if order in left)
+    return (
+        "dmy",
+        "",
+        Question(
+            file=place,
+            row=row,
+            column=column,
+            wrong="question: which comes first, the day or the month?",
+            found=f"{cell!r}, and no date in the column that tells",
+            right=f"one line under [records] in study.toml: {choices}",
+        ),
+    )
+
+
+def _varies(known, at):
+    """How many values the first or last figure of the dates takes."""
+    return len({re.split(r"[./-]", re.sub(r"[ T].*", "", cell.strip()))[at] for _, cell, _ in known})
+
+
+def marks_of(cell: Any) -> set[str]:
+    """Decimal marks that a cell gives away: '.' or ','; '?' for one such as 1.200, which leaves it open."""
+    found = set()
+    for token in _TOKEN.findall(clean(cell)) if isinstance(cell, str) else ():
+        points, commas = token.count("."), token.count(",")
+        if points and commas:
+            found.add("." if token.rindex(".") > token.rindex(",") else ",")
+        elif points + commas > 1:
+            found.add("," if points else ".")
+        elif points + commas == 1:
+            mark = "." if points else ","
+            whole, _, rest = token.partition(mark)
+            open_ = re.fullmatch(r"[1-9][0-9]{0,2}", whole) and re.fullmatch(r"[0-9]{3}", rest)
+            found.add("?" if open_ else mark)
+    return found
+
+
+def decide_marks(
+    place: str, columns: dict[str, list[tuple[int, Any]]], stated: str | None, separator: str, local: str | None
+) -> tuple[dict[str, tuple[str, str]], list[Question]]:
+    """Decimal mark of each column of numbers.
+
+    Parameters
+    ----------
+    place : str
+        For the questions.
+    columns : dict of str to list of (row, cell)
+        Each distinct cell of a column once, with its first row.
+    stated : str or None
+        'point' or 'comma' of the study file.
+    separator : str
+        Between the cells of a text file, which may speak against the locale.
+    local : str or None
+        Mark of the study's locale.
+
+    Returns
+    -------
+    marks : dict of str to (mark, why)
+        Why is '' where no cell has either mark.
+    questions : list of Question
+    """
+    seen = {name: [(row, cell, marks) for row, cell in cells if (marks := marks_of(cell))] for name, cells in columns.items()}
+    proofs = {name: {mark for _, _, marks in found for mark in marks - {"?"}} for name, found in seen.items()}
+    in_file = set().union(*proofs.values()) if proofs else set()
+    decided, questions = {}, []
+    for name, found in seen.items():
+        unclear = next(((row, cell) for row, cell, marks in found if "?" in marks), None)
+        if stated is not None:
+            mark = "," if stated == "comma" else "."
+            decided[name] = (mark, f"decimal {stated}, as study.toml says" if found else "")
+        elif len(proofs[name]) == 1:
+            mark = next(iter(proofs[name]))
+            row, cell, _ = next(one for one in found if mark in one[2])
+            decided[name] = (mark, f"decimal {_MARK_NAMES[mark]}, because of {cell} in row {row}")
+        elif unclear is None:
+            decided[name] = (".", "points and commas, each cell by itself" if found else "")
+        elif not proofs[name] and len(in_file) == 1:
+            mark = next(iter(in_file))
+            decided[name] = (mark, f"decimal {_MARK_NAMES[mark]}, as in the other columns of the file")
+        elif not in_file and local is not None and {";": ",", ",": "."}.get(separator, local) == local:
+            decided[name] = (
+                local,
+                f"decimal {_MARK_NAMES[local]}, as the study's locale has it (no cell tells, nor speaks against)",
+            )
+        else:
+            row, cell = unclear
+            figure = re.sub(r"[^0-9.,]", "", cell)
+            small, large = re.sub(r"[.,]", ".", figure), re.sub(r"[.,]", "", figure)
+            point, comma = ("point", "comma") if "." in figure else ("comma", "point")
+            decided[name] = (".", "")
+            questions.append(
+                Question(
+                    file=place,
+                    row=row,
+                    column=name,
+                    wrong=f"question: is this {small} or {large}?",
+                    found=repr(cell),
+                    right=f'one line under [records] in study.toml: decimal = "{point}" for {small}, decimal = "{comma}" for {large}',
+                )
+            )
+    return decided, questions

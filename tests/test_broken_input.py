@@ -573,11 +573,12 @@ LOG_ACTS = [
         "found no text",
     ),
     (
-        "workbook under the name of a text file",
+        "damaged workbook under the name of a text file",
         lambda f: (f / "records/sales.csv").write_bytes(b"PK\x03\x04" + bytes(90)),
         "sales.csv",
         None,
-        "a workbook with the name of a text file",
+        "cannot be opened as a workbook",
+        "saved anew",
     ),
     (
         "neither batch nor product",

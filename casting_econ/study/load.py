@@ -50,7 +50,7 @@ class Study:
     windows: tuple[tuple[float, float], ...]  # working windows of the week [hour]
     records: dict[str, pd.DataFrame] = field(default_factory=dict)  # logs that are there, by name
     notes: tuple[str, ...] = ()  # what is odd in the logs without being a fault
-    reading: Reading = Reading()  # how the logs were read: every decision, change and row set aside
+    reading: Reading = field(default_factory=Reading)  # how the logs were read: every decision, change and row set aside
 
     @property
     def currency(self) -> str:

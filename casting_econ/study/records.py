@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 import pandas as pd
 
 from ..faults import Fault, close_match
-from .reading import Reading, place_of, read_logs
+from .reading import place_of, read_logs
 
 __all__ = ["Names", "read_records"]
 

@@ -8,11 +8,11 @@ from ...faults import Question
 from .cells import clean
 from .dates import ORDERS, possible_orders
 
-__all__ = ["decide_marks", "decide_order", "marks_of"]
+__all__ = ["MARK_NAMES", "decide_marks", "decide_order", "marks_of"]
 
 _TOKEN = re.compile(r"[0-9.,][0-9.,' ]*[0-9]|[0-9]")
 _NAMES = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}
-_MARK_NAMES = {".": "point", ",": "comma"}
+MARK_NAMES = {".": "point", ",": "comma"}
 
 
 def decide_order(
@@ -124,7 +124,7 @@ def decide_marks(
     Returns
     -------
     marks : dict of str to (mark, why)
-        Why is '' where no cell has either mark.
+        Why is '' where no cell has either mark; columns with the same first word have the same reason.
     questions : list of Question
     """
     seen = {name: [(row, cell, marks) for row, cell in cells if (marks := marks_of(cell))] for name, cells in columns.items()}
@@ -135,20 +135,20 @@ def decide_marks(
         unclear = next(((row, cell) for row, cell, marks in found if "?" in marks), None)
         if stated is not None:
             mark = "," if stated == "comma" else "."
-            decided[name] = (mark, f"decimal {stated}, as study.toml says" if found else "")
+            decided[name] = (mark, "as study.toml says" if found else "")
         elif len(proofs[name]) == 1:
             mark = next(iter(proofs[name]))
             row, cell, _ = next(one for one in found if mark in one[2])
-            decided[name] = (mark, f"decimal {_MARK_NAMES[mark]}, because of {cell} in row {row}")
+            decided[name] = (mark, f"for {cell} in row {row} leaves no other")
         elif unclear is None:
-            decided[name] = (".", "points and commas, each cell by itself" if found else "")
+            decided[name] = (".", "or comma, each cell by itself, as none is open to doubt" if found else "")
         elif not proofs[name] and len(in_file) == 1:
             mark = next(iter(in_file))
-            decided[name] = (mark, f"decimal {_MARK_NAMES[mark]}, as in the other columns of the file")
+            decided[name] = (mark, "like the other columns of the file")
         elif not in_file and local is not None and {";": ",", ",": "."}.get(separator, local) == local:
             decided[name] = (
                 local,
-                f"decimal {_MARK_NAMES[local]}, as the study's locale has it (no cell tells, nor speaks against)",
+                "after the locale of the study, as no cell tells and nothing speaks against it",
             )
         else:
             row, cell = unclear

@@ -21,6 +21,7 @@ _MARKS = (
     (b"\0\0\xfe\xff", "utf-32", "UTF-32"),
 )
 _MARKS += ((b"\xff\xfe", "utf-16", "UTF-16"), (b"\xfe\xff", "utf-16", "UTF-16"))
+_BOOKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")  # of XLSX and ODS, and of XLS
 _MOST_BYTES, _MOST_CELLS = 200_000_000, 20_000_000
 _MORE = "a table of the workshop: CSV, text with tabs, XLSX or ODS"
 
@@ -70,11 +71,11 @@ def read_file(path: Path, score: Callable[[list[Any]], int]) -> tuple[list[Grid]
         data = path.read_bytes()
     except OSError as error:
         return [], [Fault(file=place, wrong="cannot be read", found=str(error.strerror), right="a file you may read")]
-    if path.suffix.lower() in WORKBOOKS:
+    if data.startswith(_BOOKS):  # whatever the name says: some exports call text a workbook, and the other way round
         return _workbook(path, place, data)
     text, encoding = _decoded(data)
-    if text is None:
-        found = "a workbook with the name of a text file" if data[:2] == b"PK" else "no text"
+    if text is None or re.match(r"\s*<[!?a-zA-Z]", text):
+        found = "no text" if text is None else "a web page"
         return [], [Fault(file=place, wrong="is not a table", found=found, right=_MORE)]
     return _text_grid(path, place, text, encoding, score)
 

@@ -112,7 +112,7 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
             used=table.read - len(table.aside),
             decisions=tuple(table.decisions),
             set_aside=tuple(sorted(table.aside, key=lambda one: one.row)),
-            changes=tuple(table.changes),
+            changes=tuple(sorted(table.changes, key=lambda one: one.row)),
         )
         for table in tables
     ]

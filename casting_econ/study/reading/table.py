@@ -10,7 +10,7 @@ from babel.numbers import get_decimal_symbol
 
 from ...faults import Fault, Question, close_match
 from .cells import SPELLING, Cell, Rule, Unreadable, read_cell
-from .columns import decide_marks, decide_order
+from .columns import MARK_NAMES, decide_marks, decide_order
 from .dates import month_names
 from .files import Grid
 from .logs import LOGS, NUMBERS, in_words, plain
@@ -170,14 +170,18 @@ def _rules(table, rows, columns, settings, names, currency, locale):
     local = get_decimal_symbol(locale) if locale else None
     marks, faults = decide_marks(grid.place, figures, settings.decimal if settings else None, grid.separator, local)
     rules, orders = {}, []
+    said: dict[tuple[str, str], list[str]] = {}
+    for name, (_, basis) in marks.items():
+        if basis:
+            said.setdefault((marks[name][0], basis.split()[0]), []).append(name)
+    for (mark, _), alike in said.items():
+        table.decisions.append(f"decimal {MARK_NAMES[mark]} in {', '.join(alike)}: {marks[alike[0]][1]}")
     for name, column in columns.items():
         kind, order = LOGS[log][name][0], "dmy"
         if kind == "date":
             order, why, question = decide_order(grid.place, name, distinct[name], settings.dates if settings else None)
             orders += [question] if question else []
             table.decisions += [f"{name}: {why}"] if why else []
-        if name in marks and marks[name][1]:
-            table.decisions.append(f"{name}: {marks[name][1]}")
         money = kind in NUMBERS and NUMBERS[kind].money
         if money and column.unit and plain(column.unit) not in signs:
             right = f"prices in {currency}, or a header without {column.unit!r}"
@@ -223,7 +227,7 @@ def _frame(table, rows, rules, columns):
     log, faults, data, units = table.log, [], {}, None
     for name, rule in rules.items():
         found: dict[Any, Cell] = {}
-        for row, raw in _distinct(table.raw[name], rows):
+        for raw in dict.fromkeys(table.raw[name]):
             try:
                 found[raw] = read_cell(raw, rule)
             except Unreadable as error:

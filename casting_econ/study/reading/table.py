@@ -11,7 +11,7 @@ from babel.numbers import get_decimal_symbol
 from ...faults import Fault, Question, close_match
 from .cells import SPELLING, Cell, Rule, Unreadable, read_cell
 from .columns import MARK_NAMES, decide_marks, decide_order
-from .dates import month_names
+from .dates import month_names, possible_orders
 from .files import Grid
 from .logs import LOGS, NUMBERS, in_words, plain
 from .rows import SetAside, blocks_of
@@ -54,7 +54,9 @@ def currency_signs(currency: str, locale: str) -> tuple[frozenset[str], frozense
     for place in (Locale.parse("en"), Locale.parse(locale)):
         for code, sign in place.currency_symbols.items():
             short = sign.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ") or sign
-            signs.setdefault(code, {plain(code)}).update({plain(sign), plain(short), plain(place.currencies.get(code, code))})
+            signs.setdefault(code, {plain(code)}).update(
+                {plain(sign), plain(short), plain(code[:2] + short), plain(place.currencies.get(code, code))}
+            )
     for code in ("SEK", "NOK", "DKK", "ISK"):
         signs.setdefault(code, {plain(code)}).add("kr")
     signs.setdefault("CHF", {"chf"}).update({"fr", "sfr"})
@@ -106,10 +108,19 @@ def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, l
             cells[ats[number]] if ats[number] is not None and ats[number] < len(cells) else "" for number, _, cells in rows
         ]
     rules, faults = _rules(table, [row for _, row, _ in rows], columns, settings, names, currency, locale)
-    frame, more = _frame(table, [row for _, row, _ in rows], rules, columns)
+    frame, more = _frame(table, [row for _, row, _ in rows], rules, faults)
     faults += more + _ounces(grid, log, frame, names)
     table.frame = None if faults else frame
-    return table, faults
+    return table, _asked_once(faults)
+
+
+def _asked_once(faults):
+    """Faults without the questions that the same answer answers."""
+    first: dict[str, Fault] = {}
+    for fault in faults:
+        if isinstance(fault, Question):
+            first.setdefault(fault.wrong, fault)
+    return [fault for fault in faults if first.get(fault.wrong, fault) is fault]
 
 
 def _header_faults(grid, block, log, first):
@@ -202,7 +213,7 @@ def _rules(table, rows, columns, settings, names, currency, locale):
             months=month_names(locale or "en"),
             words=_words(name, log, kind, settings, names),
         )
-    return rules, faults + orders[:1]  # one answer serves all columns of a file
+    return rules, faults + orders
 
 
 def _words(name, log, kind, settings, names):
@@ -222,9 +233,10 @@ def _words(name, log, kind, settings, names):
     return tuple(words.items())
 
 
-def _frame(table, rows, rules, columns):
+def _frame(table, rows, rules, open_faults):
     """Canonical columns from the cells, with changes and what cannot be read."""
     log, faults, data, units = table.log, [], {}, None
+    undecided = {fault.column for fault in open_faults}
     for name, rule in rules.items():
         found: dict[Any, Cell] = {}
         for raw in dict.fromkeys(table.raw[name]):
@@ -232,6 +244,8 @@ def _frame(table, rows, rules, columns):
                 found[raw] = read_cell(raw, rule)
             except Unreadable as error:
                 found[raw] = Cell(value=None)
+                if name in undecided and possible_orders(raw):
+                    continue  # once the order is known it may be a date
                 hint = close_match(raw, rule.kind) if isinstance(rule.kind, tuple) else ""
                 right = error.right or f"{in_words(rule.kind)}{hint}"
                 faults += [

@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterable
 from typing import Any
 
-from ...faults import Question
+from ...faults import Fault, Question
 from .cells import clean
 from .dates import ORDERS, possible_orders
 
@@ -15,9 +15,7 @@ _NAMES = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}
 MARK_NAMES = {".": "point", ",": "comma"}
 
 
-def decide_order(
-    place: str, column: str, cells: Iterable[tuple[int, Any]], stated: str | None
-) -> tuple[str, str, Question | None]:
+def decide_order(place: str, column: str, cells: Iterable[tuple[int, Any]], stated: str | None) -> tuple[str, str, Fault | None]:
     """Order of day, month and year in a column.
 
     Parameters
@@ -36,6 +34,7 @@ def decide_order(
     why : str
         In words; '' where the order is no question.
     question : Question or None
+        A plain Fault where no order fits all dates.
     """
     open_cells = [(row, cell, orders) for row, cell in cells if (orders := possible_orders(cell)) is not None]
     if stated is not None:
@@ -46,34 +45,24 @@ def decide_order(
     left = set.intersection(*(orders for _, _, orders in known))
     if "ymd" in left and len(left) > 1 and _varies(known, -1) < _varies(known, 0):
         left.discard("ymd")  # the last figure of all stays the same more than the first: it is the year
+    place_at = {"file": place, "column": column}
     if len(left) == 1:
-        order = left.pop()
-        row, cell, _ = min(known, key=lambda one: len(one[2]))
-        why = f"{cell} in row {row}" if len(min(known, key=lambda one: len(one[2]))[2]) == 1 else "the other orders do not fit"
-        return order, f"{_NAMES[order]}, because of {why}" if "row" in why else f"{_NAMES[order]}, as {why}", None
+        order, (row, cell, orders) = next(iter(left)), min(known, key=lambda one: len(one[2]))
+        why = f"because of {cell} in row {row}" if len(orders) == 1 else "as no other order fits all dates"
+        return order, f"{_NAMES[order]}, {why}", None
     row, cell, _ = known[0]
     if not left:
         two = [next(f"{cell} in row {row}" for row, cell, orders in known if order not in orders) for order in ("mdy", "dmy")]
-        return (
-            "dmy",
-            "",
-            Question(
-                file=place,
-                row=row,
-                column=column,
-                wrong="dates in two orders",
-                found=" and ".join(dict.fromkeys(two)),
-                right="all dates of a column in one order, or written like 2025-04-03",
-            ),
-        )
-    choices = " or ".join(f'dates = "{_NAMES[order]}"' for order in ("dmy", "mdy", "ymd") if order in left)
+        right = "all dates of a column in one order, or written like 2025-04-03"
+        found = " and ".join(dict.fromkeys(two))
+        return "dmy", "", Fault(**place_at, row=row, wrong="dates in two orders", found=found, right=right)
+    choices = " or ".join(f'dates = "{name}"' for order, name in _NAMES.items() if order in left)
     return (
         "dmy",
         "",
         Question(
-            file=place,
+            **place_at,
             row=row,
-            column=column,
             wrong="question: which comes first, the day or the month?",
             found=f"{cell!r}, and no date in the column that tells",
             right=f"one line under [records] in study.toml: {choices}",

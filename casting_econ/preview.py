@@ -41,14 +41,17 @@ def _file(file: FileReading, full: bool) -> list[str]:
     for decision in file.decisions:
         lines += _lines(decision, "  ")
     aside = [
-        f"{'rows' if len(rows) > 1 else 'row'} {_ranges([one.row for one in rows])}: {reason}"
+        f"row{'s' * (len(rows) > 1)} {_ranges([one.row for one in rows])}: {reason}"
         for reason, rows in ((reason, list(same)) for reason, same in groupby(file.set_aside, key=lambda one: one.reason))
     ]
+    alike: dict[tuple[str, ...], list[int]] = {}
+    for one in file.changes:
+        alike.setdefault((one.column, one.before, one.after, one.how), []).append(one.row)
     changed = [
-        f"row {one.row}, {one.column}: {_cut(one.before)} -> {_cut(one.after)}" + (f" ({one.how})" if one.how else "")
-        for one in file.changes
+        f"row{'s' * (len(rows) > 1)} {_ranges(rows, None if full else 8)}, {column}: {_cut(before)} -> {_cut(after)} ({how})"
+        for (column, before, after, how), rows in alike.items()
     ]
-    for title, items in (("Set aside:", aside), (f"{counted(len(changed), 'cell')} read as something else:", changed)):
+    for title, items in (("Set aside:", aside), (f"{counted(len(file.changes), 'cell')} read as something else:", changed)):
         if items:
             shown = items if full or len(items) <= _MOST else items[:_MOST]
             lines.append(f"  {title}")
@@ -68,7 +71,7 @@ def _cut(text: str) -> str:
     return text if len(text) <= 40 else text[:37] + "..."
 
 
-def _ranges(rows: list[int]) -> str:
+def _ranges(rows: list[int], most: int | None = None) -> str:
     """'3, 5-9' for rows in order."""
     found: list[list[int]] = []
     for row in rows:
@@ -76,4 +79,5 @@ def _ranges(rows: list[int]) -> str:
             found[-1][1] = row
         else:
             found.append([row, row])
-    return ", ".join(f"{a}" if a == b else f"{a}-{b}" for a, b in found)
+    said = ", ".join(f"{a}" if a == b else f"{a}-{b}" for a, b in found[:most])
+    return said if most is None or len(found) <= most else f"{said} and {sum(b - a + 1 for a, b in found[most:]):,} more"

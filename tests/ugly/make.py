@@ -527,7 +527,7 @@ case(
     "declared-file-not-there",
     {"timesheet.csv": sheet_times("2025-04-03,pour,12")},
     settings='[records.files]\n"houres.csv" = "timesheet"',
-    faults=["no such file in records/; found 'houres.csv'"],
+    faults=["no such file or sheet in records/; found 'houres.csv'"],
 )
 # several files, and the same rows twice
 case(

@@ -11,10 +11,10 @@ from ..numbers import ratio_of_units
 from .dates import read_date
 from .logs import NUMBERS, plain
 
-__all__ = ["BLANKS", "SPELLING", "Cell", "Rule", "Unreadable", "clean", "figure", "read_cell"]
+__all__ = ["SPELLING", "UNIT_NAMES", "Cell", "Rule", "Unreadable", "clean", "figure", "read_cell"]
 
 SPELLING = "spelling"  # changed by the rule of the whole column only
-BLANKS = {"", "-", "–", "—", "?", "n/a", "...", "…"}  # all but the first are listed as 'not known'
+_BLANKS = {"", "-", "–", "—", "?", "n/a", "...", "…"}  # all but the first are listed as 'not known'
 _FIGURE = r"[+-]?[0-9.,][0-9.,' ]*(?:[eE][+-]?[0-9]+)?"
 _UNIT = r"[^\d\s.,?~+-][^\d?~]*"
 _PLAIN = re.compile(rf"({_FIGURE})\s*({_UNIT})?")
@@ -26,9 +26,11 @@ _HALF = re.compile(
     r"(half|quarter)(?: of)?(?: an?)?\s+(\D+)|(?:an?|one)\s+(half|quarter)?(?: of)?(?: an?)?\s*(\D+)", re.IGNORECASE
 )
 _ABOUT = re.compile(r"^(?:~|≈|about\s|approx\.?\s|ca\.?\s|circa\s)\s*", re.IGNORECASE)
-_CODE_AS_DATE = re.compile(r"[0-9]{1,2}[-. ]{1,2}[^\W\d_]{3,4}\.?|[^\W\d_]{3}\.?-[0-9]{2}")
+_CODE_AS_DATE = re.compile(r"[0-9]{1,2}[-. ]{1,2}([^\W\d_]{3,4})\.?|([^\W\d_]{3})\.?-[0-9]{2}")
 _YES = {"y": "yes", "true": "yes", "n": "no", "false": "no"}
 _WORDS_FOR_UNITS = {"std": "hour", "hrs": "hour", "hr": "hour", "mins": "minute", "lbs": "pound", "lb": "pound", "gm": "gram"}
+_LONGEST = 100  # characters of a date or number
+UNIT_NAMES = {"minute": "minutes", "hour": "hours", "gram": "grams", "year": "years", "degC": "°C"}
 _FAHRENHEIT, _CELSIUS = {"f", "fahrenheit", "degf"}, {"", "c", "celsius", "degc"}
 
 
@@ -111,8 +113,10 @@ def read_cell(raw: Any, rule: Rule) -> Cell:
         With what is wrong and, if its kind does not say it, what would be right.
     """
     text = raw.strip() if isinstance(raw, str) else raw
-    if isinstance(text, str) and text in BLANKS and (text == "" or rule.kind not in ("text", "free")):
+    if isinstance(text, str) and text in _BLANKS and (text == "" or rule.kind != "free"):
         return Cell(value=None, how="not known" if text else "")
+    if isinstance(text, str) and len(text) > _LONGEST and rule.kind not in ("text", "id", "free"):
+        raise Unreadable
     if isinstance(text, str) and text.startswith("#") and text.rstrip("!?").isupper():
         raise Unreadable("is an error of the spreadsheet", "the value that should stand there, or a blank")
     if rule.kind == "date":
@@ -124,10 +128,11 @@ def read_cell(raw: Any, rule: Rule) -> Cell:
 
 def _text(raw, rule):
     """A cell of words: names, ids, or free text."""
-    if isinstance(raw, (dt.date, dt.time, dt.timedelta)) or (rule.kind == "id" and _CODE_AS_DATE.fullmatch(str(raw))):
+    if isinstance(raw, (dt.date, dt.time, dt.timedelta)) or (rule.kind == "id" and _code_as_date(raw, rule)):
         if rule.kind == "free":
             return Cell(value=str(raw))
-        raise Unreadable("may be a code that a spreadsheet turned into a date", "the code itself, in a cell formatted as text")
+        right = f'the code itself, in a cell formatted as text (or "{raw}" = "{raw}" under [records.words.…] if it is the code)'
+        raise Unreadable("may be a code that a spreadsheet turned into a date", right)
     text = f"{raw:.15g}" if isinstance(raw, float) else str(raw)
     mapped = dict(rule.words).get(plain(text))
     if mapped is None and isinstance(rule.kind, tuple) and "yes" in rule.kind:
@@ -137,6 +142,12 @@ def _text(raw, rule):
     if isinstance(rule.kind, tuple) and text not in rule.kind:
         raise Unreadable
     return Cell(value=text)
+
+
+def _code_as_date(raw, rule):
+    """Whether an id looks like 3-Apr or Apr-25, and the study does not say that it is one."""
+    match = _CODE_AS_DATE.fullmatch(str(raw))
+    return match and (match[1] or match[2]).casefold() in dict(rule.months) and plain(raw) not in dict(rule.words)
 
 
 def _number(raw, kind, rule):
@@ -184,7 +195,7 @@ def _figures(text, kind, rule):
         part, unit = (match[1] or match[3] or "").lower(), (match[2] or match[4]).strip()
         return Cell(value={"half": 0.5, "quarter": 0.25}.get(part, 1.0), unit=unit, how="an amount in words")
     if match := _FRACTION.fullmatch(text):
-        if int(match[3]) == 0:
+        if not int(match[2]) < int(match[3]) <= 16:
             raise Unreadable
         value, unit, how = _in_unit(int(match[1] or 0) + int(match[2]) / int(match[3]), match[4], kind, rule)
         return Cell(value=value, unit=unit, how=how if how not in ("", SPELLING) else "a fraction")
@@ -195,7 +206,7 @@ def _figures(text, kind, rule):
     if match := _INTERVAL.fullmatch(text):
         ends = [_in_unit(figure(match[i].strip(), rule.mark)[0], match[3], kind, rule) for i in (1, 2)]
         low, high = ends[0][0], ends[1][0]
-        if not low < high or (kind.whole and (low != int(low) or high != int(high))):
+        if not 0 <= low < high or (kind.whole and (low != int(low) or high != int(high))):
             raise Unreadable("is no interval from less to more")
         return Cell(value=(low + high) / 2, low=low, high=high, unit=ends[0][1], how=f"from {low:g} to {high:g}, the middle used")
     raise Unreadable
@@ -236,7 +247,7 @@ def _in_unit(value, unit, kind, rule):
         factor = _factor(unit, kind.unit, rule.currency, rule.density)
         converted = value if factor == 1.0 else value * factor
     by_density = f" at {rule.density:g} g/ml" if rule.density and kind.unit == "gram" else ""
-    changed = f"{given} in {kind.unit}s{by_density}" if converted != value else "its unit"
+    changed = f"{given} in {UNIT_NAMES[kind.unit]}{by_density}" if converted != value else "its unit"
     return (
         converted,
         "",

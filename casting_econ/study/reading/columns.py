@@ -1,5 +1,6 @@
 """Date order and decimal mark, from whole columns; what they leave open is asked, never guessed."""
 
+import datetime as dt
 import re
 from collections.abc import Iterable
 from typing import Any
@@ -36,7 +37,22 @@ def decide_order(place: str, column: str, cells: Iterable[tuple[int, Any]], stat
     question : Question or None
         A plain Fault where no order fits all dates.
     """
+    cells = list(cells)
     open_cells = [(row, cell, orders) for row, cell in cells if (orders := possible_orders(cell)) is not None]
+    typed = [(row, cell) for row, cell in cells if isinstance(cell, dt.date)]
+    if typed and open_cells and all(cell.day <= 12 for _, cell in typed):
+        return (
+            "dmy",
+            "",
+            Fault(
+                file=place,
+                row=typed[0][0],
+                column=column,
+                wrong="dates that the spreadsheet may have turned round",
+                found=f"{typed[0][1]:%Y-%m-%d} as a date, beside {open_cells[0][1]!r} as text",
+                right="all dates of the column written like 2025-04-03, or exported anew as text",
+            ),
+        )
     if stated is not None:
         return ORDERS[stated], f"{stated}, as study.toml says" if open_cells else "", None
     known = [(row, cell, orders) for row, cell, orders in open_cells if orders]  # what is no date at all is told later
@@ -113,38 +129,38 @@ def decide_marks(
     Returns
     -------
     marks : dict of str to (mark, why)
-        Why is '' where no cell has either mark; columns with the same first word have the same reason.
+        Why is '' where no cell has either mark; columns whose reason is of one sort begin with one word.
     questions : list of Question
     """
     seen = {name: [(row, cell, marks) for row, cell in cells if (marks := marks_of(cell))] for name, cells in columns.items()}
     proofs = {name: {mark for _, _, marks in found for mark in marks - {"?"}} for name, found in seen.items()}
     in_file = set().union(*proofs.values()) if proofs else set()
-    decided, questions = {}, []
+    decided, questions, answer = {}, [], {"comma": ",", "point": "."}.get(stated)
     for name, found in seen.items():
         unclear = next(((row, cell) for row, cell, marks in found if "?" in marks), None)
-        if stated is not None:
-            mark = "," if stated == "comma" else "."
-            decided[name] = (mark, "as study.toml says" if found else "")
-        elif len(proofs[name]) == 1:
-            mark = next(iter(proofs[name]))
-            row, cell, _ = next(one for one in found if mark in one[2])
-            decided[name] = (mark, f"for {cell} in row {row} leaves no other")
-        elif unclear is None:
-            decided[name] = (".", "or comma, each cell by itself, as none is open to doubt" if found else "")
-        elif not proofs[name] and len(in_file) == 1:
-            mark = next(iter(in_file))
-            decided[name] = (mark, "like the other columns of the file")
-        elif not in_file and local is not None and {";": ",", ",": "."}.get(separator, local) == local:
-            decided[name] = (
-                local,
-                "after the locale of the study, as no cell tells and nothing speaks against it",
-            )
+        proof = next(iter(proofs[name] or in_file)) if len(proofs[name] or in_file) == 1 else None
+        if unclear is None:
+            mark = proof if proof in proofs[name] else "."
+            row, cell, _ = next((one for one in found if mark in one[2]), (0, "", set()))
+            both = "or comma, each cell by itself, as none is open to doubt" if found else ""
+            decided[name] = (mark, f"{cell} in row {row} can be read no other way" if len(proofs[name]) == 1 else both)
+        elif proof is not None and answer in (None, proof):
+            row, cell, _ = next((one for one in found if proof in one[2]), (0, "", set()))
+            own = f"{cell} in row {row} can be read no other way"
+            decided[name] = (proof, own if proofs[name] else "like the other columns of the file")
+        elif answer is not None and proof is None:
+            decided[name] = (answer, "as study.toml says")
+        elif not in_file and local in (",", ".") and {";": ",", ",": "."}.get(separator, local) == local:
+            decided[name] = (local, "after the locale of the study, as no cell tells and nothing speaks against it")
         else:
             row, cell = unclear
             figure = re.sub(r"[^0-9.,]", "", cell)
             small, large = re.sub(r"[.,]", ".", figure), re.sub(r"[.,]", "", figure)
             point, comma = ("point", "comma") if "." in figure else ("comma", "point")
             decided[name] = (".", "")
+            right = f'one line under [records] in study.toml: decimal = "{point}" for {small}, decimal = "{comma}" for {large}'
+            if answer is not None:
+                right = f"one decimal mark in the file: other cells speak against the decimal {stated} of study.toml"
             questions.append(
                 Question(
                     file=place,
@@ -152,7 +168,7 @@ def decide_marks(
                     column=name,
                     wrong=f"question: is this {small} or {large}?",
                     found=repr(cell),
-                    right=f'one line under [records] in study.toml: decimal = "{point}" for {small}, decimal = "{comma}" for {large}',
+                    right=right,
                 )
             )
     return decided, questions

@@ -68,12 +68,13 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
     reading : Reading
     faults : list of Fault
     """
-    tables, files, faults = [], [], []
+    tables, files, faults, entries = [], [], [], set()
     declared = {name: log for name, log in (settings.files if settings else {}).items()}
     paths = record_files(folder)
     for path in paths:
         if declared.get(path.name) == "ignore":
             files.append(FileReading(place=f"records/{path.name}", log="ignore", read=0, used=0))
+            entries.add(path.name)
             continue
         score = _score(declared.get(path.name) or log_named(path.stem), settings)
         grids, more = read_file(path, score)
@@ -94,15 +95,17 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
                 table, more = read_table(grid, log, settings, names, currency, locale)
                 tables.append(table)
                 faults += more
-    faults += _not_there(declared, paths, folder)
+        entries |= {path.name if grids else f"{path.name}?", path.name, *(f"{path.name}/{grid.sheet}" for grid in grids)}
+    faults += _not_there(declared, entries, folder)
     records = {}
     for log in LOGS:
         mine = [table for table in tables if table.log == log]
         if mine and all(table.frame is not None for table in mine):
             frame, raw = _joined(mine, log)
+            told = {(table.grid.place, *cell) for table in mine for cell in table.told}
             more = _checked(frame, raw, log, mine)
-            faults += more
-            if not more:
+            faults += [f for f in more if (f.file, f.row, f.column) not in told and (f.file, None, f.column) not in told]
+            if not more and all(table.sound for table in mine):
                 records[log] = frame
     files += [
         FileReading(
@@ -142,19 +145,18 @@ def _undeclared(entry, stem):
     return Fault(file=f"records/{entry}", wrong="unknown log", found=repr(entry), right=right)
 
 
-def _not_there(declared, paths, folder):
-    """Files that the study file names and that are not there."""
-    names = [path.name for path in paths]
+def _not_there(declared, entries, folder):
+    """Files and sheets that the study file names and that are not there, as far as the files could be opened."""
     return [
         Fault(
             file="study.toml",
             column=f"records.files.{entry}",
-            wrong="no such file in records/",
+            wrong="no such file or sheet in records/",
             found=repr(entry),
-            right=f"a file of the folder{close_match(entry.partition('/')[0], names)}, or no such line",
+            right=f"a file of the folder, or workbook/sheet{close_match(entry, entries)}, or no such line",
         )
         for entry in declared
-        if entry.partition("/")[0] not in names and folder.is_dir()
+        if folder.is_dir() and entry not in entries and not ("/" in entry and f"{entry.partition('/')[0]}?" in entries)
     ]
 
 

@@ -13,7 +13,7 @@ _TOTAL = re.compile(
     r"(grand |sub-?)?(total|totals|sum)\b|(zwischen|gesamt)?summe\b|gesamt\b|insgesamt\b|totaux\b|somme\b|totale\b|suma\b|totaal\b|yhteens|celkem\b",
     re.IGNORECASE,
 )
-_NOTE = re.compile(r"\*|nb\b|n\.b\.|note|notes|anm|hinweis|stand:|source|quelle|remark", re.IGNORECASE)
+_NOTE = re.compile(r"\*|(?:nb|n\.b|notes?|anm(?:erkung(?:en)?)?|hinweise?|stand|source|quelle|remarks?)\s*[:.]", re.IGNORECASE)
 _WITH_UNIT = {name: re.sub(r"_(g|c|h)$", "", name) for log in LOGS.values() for name in log}
 
 
@@ -55,7 +55,7 @@ def columns_of(cells: list[Any], log: str, settings: Any) -> list[Column]:
         header = cell if isinstance(cell, str) else str(cell)
         if not header:
             continue
-        match = _HEADER.fullmatch(header)
+        match = _HEADER.fullmatch(header) if len(header) < 200 else None
         base, unit = (match[1], match[2]) if match else (header, "")
         entry = own.get(plain(header)) or own.get(plain(base))
         if entry is not None:
@@ -113,10 +113,10 @@ def blocks_of(rows: list[tuple[int, list[Any]]], log: str, settings: Any) -> tup
         aside.append(SetAside(row=row, reason="a line for the spreadsheet program" if mark else "title above the header"))
     needed = {name for name, (_, need) in LOGS[log].items() if need}
     first = _block(*filled[best], log, settings)
-    blocks, headers = [first], {column.header.casefold() for column in first.columns} | needed
+    headers = {form for column in first.columns for form in (column.header, column.header.casefold())} | needed
+    blocks = [first]
     for row, cells in filled[best + 1 :]:
-        names = sum(isinstance(cell, str) and cell.casefold() in headers for cell in cells)
-        again = _block(row, cells, log, settings) if names > 1 else None
+        again = _block(row, cells, log, settings) if len(headers.intersection(cells)) > 1 else None
         if again is not None and needed <= {column.name for column in again.columns}:
             aside.append(SetAside(row=row, reason="header again"))
             blocks.append(again)
@@ -147,9 +147,10 @@ def _no_events(block, log):
             continue
         full = [at for at, cell in enumerate(cells) if cell != ""]
         texts = [cells[at] for at in full if isinstance(cells[at], str)]
-        if any(_TOTAL.match(text) for text in texts):
+        dated = any(re.search(r"\d", str(cells[at])) and not _TOTAL.match(str(cells[at])) for at in dates if at in full)
+        if not dated and any(_TOTAL.match(text) for text in texts):
             aside.append(SetAside(row=row, reason=f"total: {_short(texts)}"))
-        elif len(full) <= max(len(needed) - 2, 1) and texts and _is_note(cells, full, used, log):
+        elif not dated and texts and _is_note(cells, full, used, log):
             aside.append(SetAside(row=row, reason=f"note: {_short(texts)}"))
         else:
             fine.append((row, cells))
@@ -163,7 +164,9 @@ def _is_note(cells, full, used, log):
         return False
     kind = LOGS[log][used[full[0]]][0] if full[0] in used else FREE
     words = len(re.findall(r"[^\W\d_]{2,}", first))
-    return bool(_NOTE.match(first)) or words >= 3 or (kind == "date" and words >= 1 and not re.search(r"\d", first))
+    return bool(_NOTE.match(first)) or (
+        len(full) == 1 and (words >= 3 or (kind == "date" and words and not re.search(r"\d", first)))
+    )
 
 
 def _short(texts):

@@ -38,8 +38,10 @@ class Table:
 
     grid: Grid
     log: str
-    frame: pd.DataFrame | None = None  # canonical columns, index the rows of the file
+    frame: pd.DataFrame | None = None  # canonical columns; None where there is no header to go by, index the rows of the file
     raw: dict[str, list[Any]] = field(default_factory=dict)  # cells as they stand, in the order of the frame
+    told: set[tuple[int, str]] = field(default_factory=set)  # row and column of cells at fault
+    sound: bool = False
     blocks: list[int] = field(default_factory=list)  # which header each row of the frame stands under
     decisions: list[str] = field(default_factory=list)
     aside: list[SetAside] = field(default_factory=list)
@@ -82,7 +84,7 @@ def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, l
     Returns
     -------
     table : Table
-        Without a frame if there are faults.
+        Not sound if there are faults.
     faults : list of Fault
     """
     blocks, aside = blocks_of(grid.rows, log, settings)
@@ -109,8 +111,10 @@ def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, l
         ]
     rules, faults = _rules(table, [row for _, row, _ in rows], columns, settings, names, currency, locale)
     frame, more = _frame(table, [row for _, row, _ in rows], rules, faults)
-    faults += more + _ounces(grid, log, frame, names)
-    table.frame = None if faults else frame
+    more += _ounces(grid, log, frame, names)
+    faults += more
+    table.frame, table.sound = frame, not faults
+    table.told = {(fault.row, fault.column) for fault in more} | {(None, fault.column) for fault in faults if fault not in more}
     return table, _asked_once(faults)
 
 
@@ -137,7 +141,7 @@ def _header_faults(grid, block, log, first):
             fault(
                 "unknown column", repr(column.header), f"one of {', '.join(known)}{close_match(column.header, known)}, {declare}"
             )
-        elif column.name and seen.count(column.name) > 1 and seen.index(column.name) < seen.index(column.name) + 1:
+        elif column.name and seen.count(column.name) > 1:
             fault("column twice", repr(column.header), "each column once", column.name)
     units = {column.name: column.unit for column in first.columns}
     for column in block.columns:
@@ -183,8 +187,8 @@ def _rules(table, rows, columns, settings, names, currency, locale):
     rules, orders = {}, []
     said: dict[tuple[str, str], list[str]] = {}
     for name, (_, basis) in marks.items():
-        if basis:
-            said.setdefault((marks[name][0], basis.split()[0]), []).append(name)
+        if basis:  # columns that tell by a cell of their own have one line, with the first such cell
+            said.setdefault((marks[name][0], "" if " in row " in basis else basis), []).append(name)
     for (mark, _), alike in said.items():
         table.decisions.append(f"decimal {MARK_NAMES[mark]} in {', '.join(alike)}: {marks[alike[0]][1]}")
     for name, column in columns.items():

@@ -1,22 +1,19 @@
 """One file or sheet as the typed rows of a log, with every decision, change and fault."""
 
 from dataclasses import dataclass, field
-from functools import cache
 from typing import Any
 
 import pandas as pd
-from babel import Locale
-from babel.numbers import get_decimal_symbol
 
 from ...faults import Fault, Question, close_match
-from .cells import SPELLING, Cell, Rule, Unreadable, read_cell
-from .columns import MARK_NAMES, decide_marks, decide_order
-from .dates import month_names, possible_orders
+from .cells import SPELLING, UNIT_NAMES, Cell, Unreadable, read_cell
+from .dates import possible_orders
 from .files import Grid
 from .logs import LOGS, NUMBERS, in_words, plain
 from .rows import SetAside, blocks_of
+from .rules import rules_of
 
-__all__ = ["Change", "Table", "currency_signs", "read_table"]
+__all__ = ["Change", "Table", "read_table"]
 
 _SHOWN = 80  # characters of a cell in a fault
 
@@ -47,23 +44,6 @@ class Table:
     aside: list[SetAside] = field(default_factory=list)
     changes: list[Change] = field(default_factory=list)
     read: int = 0  # rows without the header
-
-
-@cache
-def currency_signs(currency: str, locale: str) -> tuple[frozenset[str], frozenset[str]]:
-    """How the study's currency may be written, and how the others are, in plain form."""
-    signs: dict[str, set[str]] = {}
-    for place in (Locale.parse("en"), Locale.parse(locale)):
-        for code, sign in place.currency_symbols.items():
-            short = sign.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ") or sign
-            signs.setdefault(code, {plain(code)}).update(
-                {plain(sign), plain(short), plain(code[:2] + short), plain(place.currencies.get(code, code))}
-            )
-    for code in ("SEK", "NOK", "DKK", "ISK"):
-        signs.setdefault(code, {plain(code)}).add("kr")
-    signs.setdefault("CHF", {"chf"}).update({"fr", "sfr"})
-    own = frozenset(signs.get(currency, set()) | {plain(currency)} | ({"euro", "euros"} if currency == "EUR" else set()))
-    return own, frozenset(set().union(*signs.values()) - own)
 
 
 def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, locale: str | None) -> tuple[Table, list[Fault]]:
@@ -101,6 +81,7 @@ def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, l
     table.decisions[0] += f"; header in row {blocks[0].row}"
     if left := [column.header for column in blocks[0].columns if column.name is None]:
         table.decisions.append(f"left out, as study.toml says: {', '.join(left)}")
+    numbers = [row for _, row, _ in rows]
     table.blocks = [number for number, _, _ in rows]
     columns = {column.name: column for column in blocks[0].columns if column.name}
     places = [{column.name: column.at for column in block.columns} for block in blocks]
@@ -109,8 +90,9 @@ def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, l
         table.raw[name] = [
             cells[ats[number]] if ats[number] is not None and ats[number] < len(cells) else "" for number, _, cells in rows
         ]
-    rules, faults = _rules(table, [row for _, row, _ in rows], columns, settings, names, currency, locale)
-    frame, more = _frame(table, [row for _, row, _ in rows], rules, faults)
+    rules, said, faults = rules_of(grid, log, numbers, table.raw, columns, settings, names, currency, locale)
+    table.decisions += said
+    frame, more = _frame(table, numbers, rules, faults)
     more += _ounces(grid, log, frame, names)
     faults += more
     table.frame, table.sound = frame, not faults
@@ -165,76 +147,6 @@ def _width_faults(grid, block, row, cells):
     comma = " (a decimal comma or a comma in a text, between commas, needs quotes)" if extra and grid.separator == "," else ""
     right = f"{block.width}, as in the header{comma}"
     return [Fault(file=grid.place, row=row, wrong="wrong number of cells", found=str(len(cells)), right=right)]
-
-
-def _distinct(cells, rows):
-    """Each distinct cell once, with the row it is first in."""
-    first: dict[Any, int] = {}
-    for cell, row in zip(cells, rows):
-        if cell not in first:
-            first[cell] = row
-    return [(row, cell) for cell, row in first.items()]
-
-
-def _rules(table, rows, columns, settings, names, currency, locale):
-    """How each column is read, and what its header or its cells leave open."""
-    grid, log = table.grid, table.log
-    signs, foreign = currency_signs(currency, locale or "en")
-    distinct = {name: _distinct(cells, rows) for name, cells in table.raw.items()}
-    figures = {name: cells for name, cells in distinct.items() if LOGS[log][name][0] in NUMBERS}
-    local = get_decimal_symbol(locale) if locale else None
-    marks, faults = decide_marks(grid.place, figures, settings.decimal if settings else None, grid.separator, local)
-    rules, orders = {}, []
-    said: dict[tuple[str, str], list[str]] = {}
-    for name, (_, basis) in marks.items():
-        if basis:  # columns that tell by a cell of their own have one line, with the first such cell
-            said.setdefault((marks[name][0], "" if " in row " in basis else basis), []).append(name)
-    for (mark, _), alike in said.items():
-        table.decisions.append(f"decimal {MARK_NAMES[mark]} in {', '.join(alike)}: {marks[alike[0]][1]}")
-    for name, column in columns.items():
-        kind, order = LOGS[log][name][0], "dmy"
-        if kind == "date":
-            order, why, question = decide_order(grid.place, name, distinct[name], settings.dates if settings else None)
-            orders += [question] if question else []
-            table.decisions += [f"{name}: {why}"] if why else []
-        money = kind in NUMBERS and NUMBERS[kind].money
-        if money and column.unit and plain(column.unit) not in signs:
-            right = f"prices in {currency}, or a header without {column.unit!r}"
-            faults.append(
-                Fault(
-                    file=grid.place, column=name, wrong="is in another currency or unit", found=repr(column.header), right=right
-                )
-            )
-        rules[name] = Rule(
-            kind=kind,
-            currency=currency,
-            mark=marks.get(name, (".",))[0],
-            order=order,
-            unit="" if money else column.unit,
-            density=column.density,
-            signs=signs,
-            foreign=foreign,
-            months=month_names(locale or "en"),
-            words=_words(name, log, kind, settings, names),
-        )
-    return rules, faults + orders
-
-
-def _words(name, log, kind, settings, names):
-    """Her words for this column, and the study's own in other capitals."""
-    known: set[str] = set(kind) if isinstance(kind, tuple) else set()
-    if names is not None:
-        steps = set().union(*names.products.values()) | (names.tasks | names.channels if log == "timesheet" else set())
-        known |= {"product": set(names.products), "channel": names.channels, "station": names.places, "step": steps}.get(
-            name, set()
-        )
-        known |= set(names.items) if name == "item" else set()
-    plains: dict[str, set[str]] = {}
-    for word in known:
-        plains.setdefault(plain(word), set()).add(word)
-    words = {key: next(iter(found)) for key, found in plains.items() if len(found) == 1}
-    words |= {plain(her): ours for her, ours in (settings.words.get(name, {}) if settings else {}).items()}
-    return tuple(words.items())
 
 
 def _frame(table, rows, rules, open_faults):
@@ -321,9 +233,8 @@ def _spelled(name, rule, raw, found):
     if not spelled:
         return []
     count, one = sum(cell in spelled for cell in raw), next(cell for cell in raw if cell in spelled)
-    unit = (
-        f", {rule.unit} to {NUMBERS[rule.kind].unit}s" if rule.kind in NUMBERS and rule.unit and NUMBERS[rule.kind].unit else ""
-    )
+    unit = NUMBERS[rule.kind].unit if rule.kind in NUMBERS else ""
+    unit = f", {rule.unit} as {UNIT_NAMES[unit]}" if rule.unit and unit else ""
     return [f"{name}: {count} {'cell' if count == 1 else 'cells'} respelled{unit}, such as {one} to {_after(found[one])}"]
 
 

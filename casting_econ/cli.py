@@ -48,17 +48,25 @@ def demo(name: str | None, folder: str | None) -> None:
 
 @main.command()
 @_STUDY
-def check(study: str) -> None:
-    """Only check: every fault, and what is guessed and what measured."""
+@click.option("--full", is_flag=True, help="Show every changed cell and every row set aside.")
+def check(study: str, full: bool) -> None:
+    """Only check: how the records were read, every fault, and what is guessed and what measured."""
     with _faults_told():
         from rich.console import Console
         from rich.table import Table
 
         from .analysis import open_study
+        from .faults import StudyError
+        from .preview import preview
         from .tables import assumption_table
         from .wording import certainty_list, format_of, records_overview
 
-        kit = open_study(study)
+        try:
+            kit = open_study(study)
+        except StudyError as error:
+            click.echo(preview(error.reading, full=full), nl=False)
+            raise
+        click.echo(preview(kit.study.reading, full=full), nl=False)
         fmt, console = format_of(kit), Console()
         table = Table("number", "value", "middle eight in ten", "unit", "rests on")
         for row in assumption_table(kit).itertuples():
@@ -126,7 +134,12 @@ class _faults_told:
             faults = getattr(error, "faults", None)
             click.echo(str(error), err=True)
             if faults is not None:
-                click.echo(f"\n{len(faults)} fault{'s' if len(faults) != 1 else ''} found; nothing was changed.", err=True)
+                from .faults import Question, counted
+
+                asked = sum(isinstance(fault, Question) for fault in faults)
+                parts = [counted(len(faults) - asked, "fault")] if len(faults) > asked else []
+                parts += [counted(asked, "open question")] if asked else []
+                click.echo(f"\n{' and '.join(parts)} found; nothing was changed.", err=True)
             sys.exit(2 if faults is not None else 1)
         return False
 

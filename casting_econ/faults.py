@@ -2,8 +2,9 @@
 
 from dataclasses import dataclass
 from difflib import get_close_matches
+from typing import Any
 
-__all__ = ["Fault", "StudyError", "close_match"]
+__all__ = ["Fault", "Question", "StudyError", "close_match", "counted"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -23,10 +24,15 @@ class Fault:
         return f"{place}: {self.wrong}{found}; right would be {self.right}"
 
 
+class Question(Fault):
+    """What a study leaves open and nothing may guess; `right` is the line of the study file that answers it."""
+
+
 class StudyError(Exception):
     """All faults found in a study, in one go."""
 
-    def __init__(self, faults: list[Fault]) -> None:
+    def __init__(self, faults: list[Fault], reading: Any = None) -> None:
+        self.reading = reading  # how the records were read, as far as they could be
         self.faults = sorted(faults, key=lambda f: (f.file, f.row or 0, f.column))
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
@@ -35,3 +41,8 @@ def close_match(word, known) -> str:
     """A hint ' (did you mean …?)' for an unknown word, or nothing."""
     near = get_close_matches(str(word), [str(k) for k in known], n=1, cutoff=0.6)
     return f" (did you mean {near[0]!r}?)" if near else ""
+
+
+def counted(number: int, one: str, many: str = "") -> str:
+    """'1 row', '2 rows'."""
+    return f"{number:,} {one if number == 1 else many or one + 's'}"

@@ -12,7 +12,7 @@ from pathlib import Path
 from ..analysis import Kit, open_study
 from ..faults import Fault, StudyError, close_match
 from ..reference import kit_folder
-from ..study import LOGS, STUDY_FILE
+from ..study import STUDY_FILE, record_files
 from ..uncertainty import round_up_draws
 from .notebooks import Job, NotebookError, check_parameters, finished, run_jobs
 from .report import build_report
@@ -104,8 +104,7 @@ def run_study(folder: Path | str, out: Path | str | None = None, *, workers: int
 
 def input_files(folder: Path) -> list[Path]:
     """Files that a study's results depend on."""
-    logs = [folder / "records" / f"{name}.csv" for name in LOGS]
-    return [folder / STUDY_FILE, *(log for log in logs if log.is_file())]
+    return [folder / STUDY_FILE, *(path for path in record_files(folder / "records") if path.is_file())]
 
 
 def copy_inputs(folder: Path, target: Path) -> None:

@@ -2,7 +2,7 @@
 
 from .load import STUDY_FILE, Study, read_study
 from .numbers import Number, Quantity
-from .records import LOGS
+from .reading import LOGS, Reading, record_files
 from .schema import StudyFile
 
-__all__ = ["LOGS", "STUDY_FILE", "Number", "Quantity", "Study", "StudyFile", "read_study"]
+__all__ = ["LOGS", "STUDY_FILE", "Number", "Quantity", "Reading", "Study", "StudyFile", "read_study", "record_files"]

@@ -8,13 +8,15 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import pandas as pd
+from babel import Locale, UnknownLocaleError
 from pydantic import BaseModel, ValidationError
 
 from ..faults import Fault, StudyError, close_match
 from .consistency import STUDY_FILE, check_asked, check_correlations, cross_checks, working_windows
-from .numbers import UNKNOWN, Number
+from .numbers import UNKNOWN, Number, given_unit, is_volume
+from .reading import Reading
 from .records import Names, read_records
-from .schema import MaterialEntry, StudyFile
+from .schema import MaterialEntry, RecordsTable, StudyFile
 
 __all__ = ["STUDY_FILE", "Study", "read_study"]
 
@@ -49,6 +51,7 @@ class Study:
     windows: tuple[tuple[float, float], ...]  # working windows of the week [hour]
     records: dict[str, pd.DataFrame] = field(default_factory=dict)  # logs that are there, by name
     notes: tuple[str, ...] = ()  # what is odd in the logs without being a fault
+    reading: Reading = field(default_factory=Reading)  # how the logs were read: every decision, change and row set aside
 
     @property
     def currency(self) -> str:
@@ -88,13 +91,15 @@ def read_study(folder: str | Path, *, with_records: bool = True) -> Study:
         # where a key was left out for its fault, what follows from its absence is not worth saying
         faults += [fault for fault in between if ".".join(fault.column.split(".")[:2]) not in doubtful]
     faults = [_with_line(fault, text) for fault in faults]
-    records, notes = {}, ()
+    records, reading = {}, Reading()
     if with_records:
-        records, notes, more = read_records(folder / "records", _names(raw))
-        faults += more
+        records, reading, more = read_records(folder / "records", _names(raw), *_records_settings(raw))
+        faults += [_with_line(fault, text) if fault.file == STUDY_FILE else fault for fault in more]
     if faults:
-        raise StudyError(faults)
-    return Study(folder=folder, file=file, numbers=numbers, windows=windows, records=records, notes=notes)
+        raise StudyError(faults, reading)
+    return Study(
+        folder=folder, file=file, numbers=numbers, windows=windows, records=records, notes=reading.notes, reading=reading
+    )
 
 
 def _read_file(folder):
@@ -179,8 +184,40 @@ def _names(raw):
         products={name: frozenset(table(product, "steps")) for name, product in table(raw, "products").items()},
         channels=frozenset(table(raw, "channels")),
         places=frozenset(table(raw, "stations")) | frozenset(table(raw, "racks")),
+        items=_volumes(table(raw, "products")),
         tasks=frozenset(task for task in tasks if isinstance(task, str)) if isinstance(tasks, list) else frozenset(),
     )
+
+
+def _records_settings(raw):
+    """The [records] table, currency and locale, as far as the study file can be read: its own faults are told elsewhere."""
+    study = raw.get("study") if isinstance(raw, dict) and isinstance(raw.get("study"), dict) else {}
+    currency, locale = study.get("currency"), study.get("locale")
+    currency = currency if isinstance(currency, str) and re.fullmatch(r"[A-Z]{3}", currency) else "EUR"
+    try:
+        locale = locale if locale is None else str(Locale.parse(locale))
+    except (UnknownLocaleError, ValueError, TypeError):
+        locale = None
+    try:
+        settings = RecordsTable.model_validate((raw or {}).get("records", {}), context={"currency": currency})
+    except ValidationError:
+        settings = RecordsTable()
+    return settings, currency, locale
+
+
+def _volumes(node):
+    """Items of a study file, and whether their quantity is a volume."""
+    if not isinstance(node, dict):
+        return {}
+    found = {}
+    for key, inner in node.items():
+        if key in ("materials", "parts") and isinstance(inner, dict):
+            for item, entry in inner.items():
+                unit = given_unit(entry.get("quantity")) if isinstance(entry, dict) else ""
+                found[item] = found.get(item, False) or (is_volume(unit) and "density" not in entry)
+        else:
+            found |= _volumes(inner)
+    return found
 
 
 def _fault(item):

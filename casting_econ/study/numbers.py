@@ -12,7 +12,7 @@ import numpy as np
 from ..faults import close_match
 from ..uncertainty.distributions import DISTRIBUTIONS, Distribution, distribution
 
-__all__ = ["BASES", "UNKNOWN", "Number", "Quantity", "given_unit", "ratio_of_units", "unit_registry"]
+__all__ = ["BASES", "UNKNOWN", "Number", "Quantity", "given_unit", "is_volume", "ratio_of_units", "unit_registry"]
 
 BASES = ("guess", "measured", "published", "agreed", "decided")
 _NUMBER = re.compile(r"^\s*([-+]?(?:\d[\d_]*\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
@@ -21,6 +21,7 @@ _WORDS = ("from", "worth", "note", "source", "basis", "distribution")  # of thos
 _USUAL_UNITS = ("min", "minute", "h", "hour", "day", "week", "month", "year", "g", "gram", "kg", "kilogram", "oz", "ounce", "lb")
 _USUAL_UNITS += ("pound", "mL", "L", "liter", "litre", "pint", "gallon", "piece", "cast", "load", "order")
 _UNIT = re.compile(r"(?!.*[\d⁰¹²³⁴-⁹]\s*(?:\*\*|\^|[\d⁰¹²³⁴-⁹]))[\w\s%°/*^.·-]{0,60}")  # no powers of powers, which never end
+_FLUID_OUNCE = re.compile(r"\bfl(?:uid)?\.?[ _]*(?:oz|ounces?)\b\.?", re.IGNORECASE)
 
 
 UNKNOWN = object()  # stands for a value that could not be read, while the rest of the file is checked
@@ -44,6 +45,7 @@ def ratio_of_units(unit: str, wanted: str, currency: str) -> float:
     import pint
 
     registry = unit_registry(currency)
+    unit = _FLUID_OUNCE.sub("fluid_ounce", unit)  # which pint would take for a femtolitre times an ounce
     if not _UNIT.fullmatch(unit):
         raise ValueError(f"a unit that cannot be read as {wanted}")
     try:
@@ -63,6 +65,14 @@ def ratio_of_units(unit: str, wanted: str, currency: str) -> float:
         TokenError,
     ) as error:
         raise ValueError(f"a unit that cannot be read as {wanted}") from error
+
+
+def is_volume(unit: str) -> bool:
+    """Whether a unit measures volume."""
+    try:
+        return bool(unit) and ratio_of_units(unit, "milliliter", "EUR") > 0
+    except ValueError:
+        return False
 
 
 @dataclass(frozen=True)

@@ -6,12 +6,15 @@ from typing import Annotated, Any, Literal
 from babel import Locale, UnknownLocaleError
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
 
+from ..faults import close_match
 from .numbers import UNKNOWN, Number, Quantity, given_unit, ratio_of_units
+from .reading.logs import LOGS, NUMBERS
 
-__all__ = ["DAYS", "StudyFile"]
+__all__ = ["DAYS", "RecordsTable", "StudyFile"]
 
 DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
-Key = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9 _-]*$", max_length=60)]
+# any letters, but no dots, which part the keys of a dotted name
+Key = Annotated[str, Field(pattern=r"^[\p{L}\p{N}][\p{L}\p{M}\p{N} _-]*$", max_length=60)]
 
 
 class _Reader:
@@ -211,6 +214,68 @@ class SpreadTable(_Node):
     price: Share = Number(0.0, "")
 
 
+def _known_log(name: str) -> str:
+    """A log, or 'ignore'."""
+    if name not in (*LOGS, "ignore"):
+        raise ValueError(f"unknown log -> one of {', '.join(LOGS)}, or ignore{close_match(name, LOGS)}")
+    return name
+
+
+def _read_density(raw: Any, info: ValidationInfo) -> float | None:
+    """Grams a millilitre, as a plain figure: it is no number that the study rests on by itself."""
+    if raw is None:
+        return None
+    try:
+        return Quantity("gram/milliliter", above=0.0).read(raw, info.context["currency"]).value
+    except ValueError as error:
+        raise ValueError(f"{error} -> a density such as '1.1 g/ml'") from None
+
+
+class RecordColumn(_Node):
+    """What one of her columns is."""
+
+    column: str  # of the log, or 'ignore'
+    unit: str = ""
+    density: Annotated[float | None, BeforeValidator(_read_density)] = None  # [g/ml]
+
+
+def _column_alone(raw: Any) -> Any:
+    return {"column": raw} if isinstance(raw, str) else raw
+
+
+def _known_columns(tables: dict[str, dict[str, RecordColumn]]) -> dict[str, dict[str, RecordColumn]]:
+    """Columns that their log has."""
+    for log, columns in tables.items():
+        if log not in LOGS:
+            raise ValueError(f"unknown log {log!r} -> one of {', '.join(LOGS)}{close_match(log, LOGS)}")
+        for header, entry in columns.items():
+            if entry.column not in (*LOGS[log], "ignore"):
+                right = f"one of {', '.join(LOGS[log])}, or ignore{close_match(entry.column, LOGS[log])}"
+                raise ValueError(f"unknown column {entry.column!r} for {header!r} -> {right}")
+    return tables
+
+
+def _known_word_columns(tables: dict[str, dict[str, str]]) -> dict[str, dict[str, str]]:
+    """Columns of words that some log has."""
+    texts = {name for log in LOGS.values() for name, (kind, _) in log.items() if kind not in NUMBERS and kind != "date"}
+    for name in tables:
+        if name not in texts:
+            raise ValueError(f"unknown column {name!r} of words -> one of {', '.join(sorted(texts))}{close_match(name, texts)}")
+    return tables
+
+
+class RecordsTable(_Node):
+    """How the files in records/ are to be read, where they do not say it themselves."""
+
+    dates: Literal["day first", "month first", "year first"] | None = None
+    decimal: Literal["comma", "point"] | None = None
+    files: dict[str, Annotated[str, AfterValidator(_known_log)]] = {}  # file, or workbook/sheet -> log
+    columns: Annotated[
+        dict[str, dict[str, Annotated[RecordColumn, BeforeValidator(_column_alone)]]], AfterValidator(_known_columns)
+    ] = {}  # log -> her column -> ours
+    words: Annotated[dict[str, dict[str, str]], AfterValidator(_known_word_columns)] = {}  # column -> her word -> the study's
+
+
 class CorrelationEntry(_Node):
     between: tuple[str, str]
     rank: float = Field(gt=-1, lt=1)
@@ -232,3 +297,4 @@ class StudyFile(_Node):
     equipment: dict[Key, EquipmentEntry] = {}
     interest: _q("1/year", high=1.0) = Number(0.0, "1/year", basis="decided")
     correlations: list[CorrelationEntry] = []
+    records: RecordsTable = RecordsTable()

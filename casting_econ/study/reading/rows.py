@@ -1,0 +1,174 @@
+"""Where the header is, what the columns are, and which rows are no events."""
+
+import re
+from dataclasses import dataclass, replace
+from typing import Any
+
+from .logs import FREE, LOGS, NUMBERS, plain
+
+__all__ = ["Block", "Column", "SetAside", "blocks_of", "columns_of", "score_of"]
+
+_HEADER = re.compile(r"(.*?)\s*[(\[]\s*([^)\]]*?)\s*[)\]]\s*")
+_TOTAL = re.compile(
+    r"(grand |sub-?)?(total|totals|sum)\b|(zwischen|gesamt)?summe\b|gesamt\b|insgesamt\b|totaux\b|somme\b|totale\b|suma\b|totaal\b|yhteens|celkem\b",
+    re.IGNORECASE,
+)
+_NOTE = re.compile(r"\*|(?:nb|n\.b|notes?|anm(?:erkung(?:en)?)?|hinweise?|stand|source|quelle|remarks?)\s*[:.]", re.IGNORECASE)
+_WITH_UNIT = {name: re.sub(r"_(g|c|h)$", "", name) for log in LOGS.values() for name in log}
+
+
+@dataclass(frozen=True, kw_only=True)
+class SetAside:
+    """A row that is no event of the log."""
+
+    row: int
+    reason: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Column:
+    """One column of a table, as taken."""
+
+    at: int  # in the row
+    header: str  # as written
+    name: str | None  # of the log; None if it is left out
+    unit: str = ""
+    density: float | None = None
+    known: bool = True
+
+
+@dataclass(frozen=True, kw_only=True)
+class Block:
+    """A header and the rows under it."""
+
+    row: int  # of the header
+    width: int  # of the header in cells
+    columns: list[Column]
+    rows: list[tuple[int, list[Any]]]
+
+
+def columns_of(cells: list[Any], log: str, settings: Any) -> list[Column]:
+    """The columns that a header names, by the study file's table first, then by the log's own names."""
+    own = {plain(header): entry for header, entry in (settings.columns.get(log, {}) if settings else {}).items()}
+    found = []
+    for at, cell in enumerate(cells):
+        header = cell if isinstance(cell, str) else str(cell)
+        if not header:
+            continue
+        match = _HEADER.fullmatch(header) if len(header) < 200 else None
+        base, unit = (match[1], match[2]) if match else (header, "")
+        entry = own.get(plain(header)) or own.get(plain(base))
+        if entry is not None:
+            name = None if entry.column == "ignore" else entry.column
+            found.append(
+                Column(at=at, header=header, name=name, unit=entry.unit or _unit_for(name, log, unit), density=entry.density)
+            )
+            continue
+        name = next((n for n in LOGS[log] if plain(header) == n), None) or _named(base, unit, log)
+        found.append(Column(at=at, header=header, name=name, unit=_unit_for(name, log, unit), known=name is not None))
+    return found
+
+
+def _named(base, unit, log):
+    """The column of a name that stands beside its unit: 'mixed mass (oz)' is mixed_mass_g."""
+    return next((n for n in LOGS[log] if plain(base) == n or (unit and plain(base) == _WITH_UNIT[n])), None)
+
+
+def _unit_for(name, log, unit):
+    """What stands in brackets after a name, where the column can have a unit."""
+    kind = LOGS[log][name][0] if name else FREE
+    measured = kind in NUMBERS and (NUMBERS[kind].unit or NUMBERS[kind].money or kind == "quantity")
+    return unit if measured else ""
+
+
+def score_of(cells: list[Any], log: str, settings: Any) -> int:
+    """How many cells of a row name a column."""
+    return sum(column.known for column in columns_of([c if isinstance(c, str) else "" for c in cells], log, settings))
+
+
+def blocks_of(rows: list[tuple[int, list[Any]]], log: str, settings: Any) -> tuple[list[Block], list[SetAside]]:
+    """Part a table into a header and its rows, setting aside by name what is neither.
+
+    Parameters
+    ----------
+    rows : list of (row, cells)
+    log : str
+    settings : RecordsTable or None
+
+    Returns
+    -------
+    blocks : list of Block
+        More than one where the header is repeated; none without a header.
+    aside : list of SetAside
+    """
+    filled = [(row, cells) for row, cells in rows if any(cell != "" for cell in cells)]
+    aside = [SetAside(row=row, reason="blank line") for row, cells in rows if not any(cell != "" for cell in cells)]
+    if not filled:
+        return [], aside
+    best = max(range(min(len(filled), 40)), key=lambda i: (score_of(filled[i][1], log, settings), -i))
+    if score_of(filled[best][1], log, settings) < 2:  # no names we know: the first row that could be a header
+        best = next((i for i, (_, cells) in enumerate(filled) if sum(cell != "" for cell in cells) > 1), 0)
+    for row, cells in filled[:best]:
+        mark = re.fullmatch(r"sep=.?", str(cells[0])) if cells else None
+        aside.append(SetAside(row=row, reason="a line for the spreadsheet program" if mark else "title above the header"))
+    needed = {name for name, (_, need) in LOGS[log].items() if need}
+    first = _block(*filled[best], log, settings)
+    headers = {form for column in first.columns for form in (column.header, column.header.casefold())} | needed
+    blocks = [first]
+    for row, cells in filled[best + 1 :]:
+        again = _block(row, cells, log, settings) if len(headers.intersection(cells)) > 1 else None
+        if again is not None and needed <= {column.name for column in again.columns}:
+            aside.append(SetAside(row=row, reason="header again"))
+            blocks.append(again)
+        else:
+            blocks[-1].rows.append((row, cells))
+    kept = []
+    for block in blocks:
+        more, fine = _no_events(block, log)
+        aside += more
+        kept.append(replace(block, rows=fine))
+    return kept, aside
+
+
+def _block(row, cells, log, settings):
+    return Block(row=row, width=len(cells), columns=columns_of(cells, log, settings), rows=[])
+
+
+def _no_events(block, log):
+    """Totals and lines of text between or under the events."""
+    used = {column.at: column.name for column in block.columns if column.name}
+    needed = [at for at, name in used.items() if LOGS[log][name][1]]
+    dates = [at for at, name in used.items() if LOGS[log][name] == ("date", True)]
+    aside, fine = [], []
+    for row, cells in block.rows:
+        last = len(cells)
+        if all(at < last and cells[at] != "" for at in needed) and not any(_TOTAL.match(str(cells[at])) for at in dates):
+            fine.append((row, cells))
+            continue
+        full = [at for at, cell in enumerate(cells) if cell != ""]
+        texts = [cells[at] for at in full if isinstance(cells[at], str)]
+        dated = any(re.search(r"\d", str(cells[at])) and not _TOTAL.match(str(cells[at])) for at in dates if at in full)
+        if not dated and any(_TOTAL.match(text) for text in texts):
+            aside.append(SetAside(row=row, reason=f"total: {_short(texts)}"))
+        elif not dated and texts and _is_note(cells, full, used, log):
+            aside.append(SetAside(row=row, reason=f"note: {_short(texts)}"))
+        else:
+            fine.append((row, cells))
+    return aside, fine
+
+
+def _is_note(cells, full, used, log):
+    """Words where a date or number belongs, or a line that says it is a note."""
+    first = cells[full[0]]
+    if not isinstance(first, str):
+        return False
+    kind = LOGS[log][used[full[0]]][0] if full[0] in used else FREE
+    words = len(re.findall(r"[^\W\d_]{2,}", first))
+    return bool(_NOTE.match(first)) or (
+        len(full) == 1 and (words >= 3 or (kind == "date" and words and not re.search(r"\d", first)))
+    )
+
+
+def _short(texts):
+    text = " ".join(texts)
+    return text if len(text) <= 40 else text[:37] + "..."

@@ -40,6 +40,8 @@ def _file(file: FileReading, full: bool) -> list[str]:
     lines = _lines(f"{file.place}, taken as {file.log}: {counts}", "")
     for decision in file.decisions:
         lines += _lines(decision, "  ")
+    for sentence in file.unequal:
+        lines += _lines(f"does not add up: {sentence}", "  ")
     aside = [
         f"row{'s' * (len(rows) > 1)} {_ranges([one.row for one in rows])}: {reason}"
         for reason, rows in ((reason, list(same)) for reason, same in groupby(file.set_aside, key=lambda one: one.reason))

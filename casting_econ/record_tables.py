@@ -275,7 +275,8 @@ def _age_sentence(kit, product, p, cost, fmt):
 
 def unreconciled(kit: Kit) -> list[str]:
     """What does not add up between the logs, as sentences."""
-    study, fmt, found = kit.study, format_of(kit), []
+    study, fmt = kit.study, format_of(kit)
+    found = [sentence for file in study.reading.files for sentence in file.unequal]
     sheet = study.records.get("timesheet")
     if sheet is not None:
         hours = sheet.groupby("date").minutes.sum() / 60.0

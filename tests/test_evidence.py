@@ -21,9 +21,9 @@ from casting_econ.evidence import (
     scrap_table,
     share_posterior,
 )
-from casting_econ.evidence.labour import steps_of
 from casting_econ.faults import StudyError
 from casting_econ.study import read_study
+from casting_econ.study.records import steps_of
 
 DATA = Path(__file__).parents[1] / "data"
 STUDIES = ("kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather")

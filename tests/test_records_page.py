@@ -7,6 +7,7 @@ import pytest
 from casting_econ import record_tables
 from casting_econ.analysis import open_study
 from casting_econ.evidence import fit_learning, load_counts, season_table
+from casting_econ.evidence.labour import labour_rows
 
 TILE = """
 [study]
@@ -241,3 +242,26 @@ def test_nothing_recorded_is_said_plainly(kit):
     assert record_tables.mould_table(opened, "tile").empty
     assert record_tables.unreconciled(opened) == []
     assert load_counts(opened.study, "tile") is None
+
+
+def test_totals_that_are_not_the_sum_are_said(kit):
+    """A totals row is set aside and compared: 27 stated against 26 is said, a right total is not."""
+    rows = "B1,2025-01-06,tile,10,9\nB2,2025-01-07,tile,10,9\nB3,2025-01-08,tile,10,8\nTotal,,,30,27"
+    opened = kit(batches=f"batch,date,product,casts,good\n{rows}")
+    said = record_tables.unreconciled(opened)
+
+    assert len(opened.study.records["batches"]) == 3
+    assert [text for text in said if "the total says" in text] == [
+        "records/batches.csv, row 5: the total says 27 good, the rows above it add up to 26."
+    ]
+
+
+def test_a_row_of_two_steps_counts_for_both(kit):
+    """`cast + trim` is read, its minutes are shared out, and it is no unknown step."""
+    sheet = "date,step,minutes,pieces_handled\n2025-01-06,cast + trim,60,10\n2025-01-07,trim,21,10"
+    rows = labour_rows(kit(timesheet=sheet).study)
+
+    assert [units for _, units, _ in rows] == [
+        {("tile", "cast"): (10.0, 1.0), ("tile", "trim"): (10.0, 1.0)},
+        {("tile", "trim"): (10.0, 1.0)},
+    ]

@@ -1,33 +1,17 @@
 """Timesheet to minutes: rows that mix products and steps, learning, and what does not add up."""
 
-import re
-
 import numpy as np
 import pandas as pd
 from scipy.sparse.csgraph import connected_components
 
 from ..study import Study
+from ..study.records import steps_of
 from .learning import fit_learning
 from .posteriors import PRIOR_SPREAD, rows_posterior
 
-__all__ = ["hours_by_kind", "labour_rows", "learning_table", "minutes_posteriors", "single_rows", "steps_of"]
+__all__ = ["hours_by_kind", "labour_rows", "learning_table", "minutes_posteriors", "single_rows"]
 
-_BETWEEN = re.compile(r"\s*(?:[+&/,]|\band\b)\s*")
 DEFAULT_WORTH = 10.0  # pieces or loads that a guess counts for when the study does not say
-
-
-def steps_of(text: str, known) -> list[str]:
-    """Steps that a cell of the timesheet names: one, or several joined by + & / , or 'and'; empty where one is unknown.
-
-    Examples
-    --------
-    >>> steps_of("sand + polish", {"sand", "polish"})
-    ['sand', 'polish']
-    """
-    if text in known:
-        return [text]
-    parts = _BETWEEN.split(text)
-    return parts if len(parts) > 1 and all(part in known for part in parts) else []
 
 
 def labour_rows(study: Study) -> list[tuple[float, dict[tuple[str, str], tuple[float, float]], object]]:

@@ -1,5 +1,6 @@
 """The logs of a study: read from any sensible files, then checked against its names and against each other."""
 
+import re
 from dataclasses import dataclass, field, replace
 
 import pandas as pd
@@ -7,7 +8,9 @@ import pandas as pd
 from ..faults import Fault, close_match
 from .reading import place_of, read_logs
 
-__all__ = ["Names", "read_records"]
+__all__ = ["Names", "read_records", "steps_of"]
+
+_BETWEEN = re.compile(r"\s*(?:[+&/,]|\band\b)\s*")  # steps of one row of the timesheet
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,6 +56,20 @@ def read_records(folder, names, settings=None, currency="EUR", locale=None):
     return records, replace(reading, notes=tuple(notes)), faults + more
 
 
+def steps_of(text: str, known) -> list[str]:
+    """Steps that a cell of the timesheet names: one, or several joined by + & / , or 'and'; empty where one is unknown.
+
+    Examples
+    --------
+    >>> steps_of("sand + polish", {"sand", "polish"})
+    ['sand', 'polish']
+    """
+    if text in known:
+        return [text]
+    parts = _BETWEEN.split(text)
+    return parts if len(parts) > 1 and all(part in known for part in parts) else []
+
+
 def _unknown_names(log, frame, study, reading):
     """Names in a log that the study file does not know."""
     other = study.tasks | study.channels if log == "timesheet" else frozenset()
@@ -64,7 +81,7 @@ def _unknown_names(log, frame, study, reading):
             continue
         for (name, product), rows in _pairs(frame, column):
             allowed = study.products[product] | other if column == "step" and product in study.products else names
-            if name not in allowed:
+            if name not in allowed and not (column == "step" and log == "timesheet" and steps_of(name, allowed)):
                 where = "a step, channel or weekly task" if column == "step" and log == "timesheet" else f"a {column}"
                 right = f"{where} of the study file: {', '.join(sorted(allowed))}{close_match(name, allowed)}"
                 for label in rows:

@@ -26,6 +26,7 @@ class FileReading:
     decisions: tuple[str, ...] = ()
     set_aside: tuple[SetAside, ...] = ()
     changes: tuple[Change, ...] = ()
+    unequal: tuple[str, ...] = ()  # totals that are not the sum of their rows
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -114,6 +115,7 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
             read=table.read,
             used=table.read - len(table.aside),
             decisions=tuple(table.decisions),
+            unequal=tuple(table.unequal),
             set_aside=tuple(sorted(table.aside, key=lambda one: one.row)),
             changes=tuple(sorted(table.changes, key=lambda one: one.row)),
         )

@@ -23,6 +23,7 @@ class SetAside:
 
     row: int
     reason: str
+    figures: tuple[tuple[str, Any], ...] = ()  # of a total: its cells by column
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -149,7 +150,8 @@ def _no_events(block, log):
         texts = [cells[at] for at in full if isinstance(cells[at], str)]
         dated = any(re.search(r"\d", str(cells[at])) and not _TOTAL.match(str(cells[at])) for at in dates if at in full)
         if not dated and any(_TOTAL.match(text) for text in texts):
-            aside.append(SetAside(row=row, reason=f"total: {_short(texts)}"))
+            figures = tuple((name, cells[at]) for at, name in used.items() if at in full)
+            aside.append(SetAside(row=row, reason=f"total: {_short(texts)}", figures=figures))
         elif not dated and texts and _is_note(cells, full, used, log):
             aside.append(SetAside(row=row, reason=f"note: {_short(texts)}"))
         else:

@@ -44,6 +44,7 @@ class Table:
     aside: list[SetAside] = field(default_factory=list)
     changes: list[Change] = field(default_factory=list)
     read: int = 0  # rows without the header
+    unequal: list[str] = field(default_factory=list)  # totals that are not the sum of their rows, as sentences
 
 
 def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, locale: str | None) -> tuple[Table, list[Fault]]:
@@ -96,8 +97,28 @@ def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, l
     more += _ounces(grid, log, frame, names)
     faults += more
     table.frame, table.sound = frame, not faults
+    table.unequal = _unequal(table, rules)
     table.told = {(fault.row, fault.column) for fault in more} | {(None, fault.column) for fault in faults if fault not in more}
     return table, _asked_once(faults)
+
+
+def _unequal(table, rules):
+    """Totals that differ from the sum of all rows above them, and of those since the total before."""
+    said, before = [], 0
+    for total in sorted((aside for aside in table.aside if aside.figures), key=lambda aside: aside.row):
+        for name, raw in total.figures:
+            try:
+                stated = read_cell(raw, rules[name]).value if rules[name].kind in NUMBERS else None
+            except Unreadable:
+                stated = None
+            above = table.frame[name][table.frame.index < total.row] if stated is not None else pd.Series(dtype=float)
+            sums = [float(above.sum()), float(above[above.index > before].sum())]
+            if len(above) and all(abs(stated - parts) > max(0.011, 1e-5 * abs(parts)) for parts in sums):
+                said.append(
+                    f"{table.grid.place}, row {total.row}: the total says {stated:.10g} {name.replace('_', ' ')}, the rows above it add up to {sums[0]:.10g}."
+                )
+        before = total.row
+    return said
 
 
 def _asked_once(faults):

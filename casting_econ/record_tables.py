@@ -291,6 +291,11 @@ def unreconciled(kit: Kit) -> list[str]:
             found.append(
                 f"On {len(silent)} days with a pour the timesheet has no row ({days}): hours are missing, or a date is wrong."
             )
+    for row in material_table(study).itertuples():
+        if row.unread:
+            found.append(
+                f"{row.material}: {row.unread} of {row.purchases} purchases are in a unit that does not turn into {row.unit}, and say nothing of its price."
+            )
     handled: dict[tuple[str, str], float] = {}
     for _, units, _ in labour_rows(study):
         for key, (pieces, _) in units.items():

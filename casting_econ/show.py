@@ -42,10 +42,10 @@ class Page:
         plt.close(figure)
         display(Image(picture.getvalue(), alt=alt, width=560))
 
-    def table(self, frame: pd.DataFrame, name: str, caption: str, **columns: str) -> None:
+    def table(self, frame: pd.DataFrame, name: str, caption: str, *, fold: bool = False, **columns: str) -> None:
         """Show a table, each column written as asked; keep the raw numbers as CSV.
 
-        Columns take 'money', 'money0', 'percent', 'percent1', 'chance', 'figure', 'text' or a number of digits.
+        A folded table opens at a click on its caption. Columns take 'money', 'money0', 'percent', 'percent1', 'chance', 'figure', 'text' or a number of digits.
         """
         if self.out:
             frame.to_csv(self.out / "tables" / f"{name}.csv", index=False, lineterminator="\n")
@@ -59,9 +59,9 @@ class Page:
         shown = [column for column in frame.columns if column in columns]
         head = "".join(f'<th scope="col"{self._side(columns[c])}>{html.escape(c)}</th>' for c in shown)
         body = "".join(self._row(row, shown, columns) for _, row in frame.iterrows())
-        display(
-            HTML(f"<table><caption>{html.escape(caption)}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>")
-        )
+        title = html.escape(caption)
+        table = f"<table><caption>{title}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+        display(HTML(f"<details><summary>{title}</summary>{table}</details>" if fold else table))
 
     def _row(self, row, shown, columns):
         cells = []

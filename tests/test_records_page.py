@@ -265,3 +265,10 @@ def test_a_row_of_two_steps_counts_for_both(kit):
         {("tile", "cast"): (10.0, 1.0), ("tile", "trim"): (10.0, 1.0)},
         {("tile", "trim"): (10.0, 1.0)},
     ]
+
+
+def test_purchases_in_a_unit_that_does_not_fit_are_told(kit):
+    """Plaster by the sack says nothing about its price by weight, and that is said."""
+    said = record_tables.unreconciled(kit(purchases="date,item,kind,quantity,unit,paid\n2025-01-07,plaster,material,2,sack,44"))
+
+    assert said == ["plaster: 1 of 1 purchases are in a unit that does not turn into g, and say nothing of its price."]

@@ -54,20 +54,30 @@ def rank(spread, truth):
     return float(special.ndtr(np.interp(truth, values, _SCORES)))
 
 
-def ranks(world, size, workshops, seed, halve=False):
-    """Ranks of the truths in their posteriors: one row a number, with its workshop and kind.
+def ranks(world, size, workshops, seed, *, part="posterior", most=20):
+    """Ranks of the truths in their posteriors, or in the priors: one row a number, with its workshop and kind.
 
-    `halve` draws the interval half as wide as it is, which a check of coverage has to notice.
+    Workshops are made until each kind has been seen in so many of them, or `most` times as many are made.
     """
-    rows = []
-    for at in range(workshops):
+    rows, left = [], dict.fromkeys(world.kinds, workshops)
+    for at in range(most * workshops):
+        wanted = {kind for kind, many in left.items() if many > 0}
+        if not wanted:
+            break
         made = workshop((seed, at, size is MANY), size, world.twist, few_orders=world.few_orders)
-        asked = {key: made.study.numbers[key] for key, kind in made.kinds.items() if kind in world.kinds}
-        for key, found in learn(replace(made.study, numbers=asked)).items():
-            place = rank(found.number.distribution, made.truth[key])
-            place = float(special.ndtr(2 * special.ndtri(place))) if halve else place
+        asked = {key: made.study.numbers[key] for key, kind in made.kinds.items() if kind in wanted}
+        found = learn(replace(made.study, numbers=asked))
+        for key, one in found.items():
+            place = rank(one.number.distribution if part == "posterior" else one.prior, made.truth[key])
             rows.append({"workshop": at, "kind": made.kinds[key], "rank": place})
+        for kind in {made.kinds[key] for key in found}:
+            left[kind] -= 1
     return pd.DataFrame(rows)
+
+
+def narrowed(found, factor=0.5):
+    """The same ranks, had every interval been narrower by a factor; a check of coverage has to notice."""
+    return found.assign(rank=special.ndtr(special.ndtri(found["rank"]) / factor))
 
 
 def coverage(found):

@@ -66,7 +66,7 @@ class Minutes:
 
     def __init__(self, rng):
         scatter = SCATTER * np.exp(SCATTER_FACTOR * rng.standard_normal())
-        mean = 2 * np.exp(scatter / np.sqrt(20 / 16) * rng.standard_normal())
+        mean = 2 * np.exp(SCATTER / np.sqrt(20 / 16) * rng.standard_normal())
         self.minutes = 16 * mean * np.exp(scatter * rng.standard_normal(2000) - scatter**2 / 2)
 
     def logs(self, rows):
@@ -95,7 +95,7 @@ class LoadMinutes(Minutes):
     def __init__(self, rng):
         scatter = SCATTER * np.exp(SCATTER_FACTOR * rng.standard_normal())
         self.loads = 1 + rng.permutation(2001) % 3
-        piece, load = np.array([1, 15]) * np.exp(scatter / np.sqrt(2) * rng.standard_normal(2))  # worth two rows each
+        piece, load = np.array([1, 15]) * np.exp(SCATTER / np.sqrt(2) * rng.standard_normal(2))  # worth two rows each
         expected = self.loads * (8 * piece + load)
         self.minutes = expected * np.exp(scatter * rng.standard_normal(expected.size) - scatter**2 / 2)
 

@@ -337,7 +337,7 @@ def _bench(rng, size, twist, stated, batches, truth, kinds, mixed):
             means[at] = value
             continue
         worth /= mine[mine > 0].mean()  # pieces or loads, in rows
-        log_mean = np.log(_centre(rng, value, twist)) + scatter[groups[at]] / np.sqrt(worth) * rng.standard_normal()
+        log_mean = np.log(_centre(rng, value, twist)) + SCATTER / np.sqrt(worth) * rng.standard_normal()
         means[at] = truth[key] = float(np.exp(log_mean))
         shared = several[counted] & (told[counted][:, groups == groups[at]] > 0).any(axis=1)
         alone = "minutes a load" if key.endswith("load_minutes") else "minutes a piece"

@@ -105,7 +105,7 @@ def coverage(found):
         bins = pd.crosstab(mine.workshop, place).reindex(columns=range(BINS), fill_value=0).to_numpy(float)
         bins = (bins - counts[:, None] / BINS)[:, :-1]
         free = BINS - 1
-        squared = bins.sum(axis=0) @ np.linalg.solve(bins.T @ bins, bins.sum(axis=0))
+        squared = bins.sum(axis=0) @ np.linalg.pinv(bins.T @ bins) @ bins.sum(axis=0)
         of["uniform_p"] = stats.f.sf(squared * (clusters - free) / (free * (clusters - 1)), free, clusters - free)
         rows.append(of)
     return pd.DataFrame(rows)

@@ -136,7 +136,7 @@ def _toml(table, path=()):
 
 
 def _cell(one):
-    return f'"{one}"' if isinstance(one, str) else repr(one)
+    return f'"{one}"' if isinstance(one, str) else repr(one).lower()
 
 
 # what is stated

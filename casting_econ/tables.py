@@ -79,9 +79,15 @@ def evidence_table(kit: Kit) -> pd.DataFrame:
             "logs alone": found.observed * factor,
         }
         row |= {"in force": found.number.value * factor, "low": float(low), "high": float(high), "from": found.data}
-        more = float(f"{found.more_to_halve:.1g}") if found.more_to_halve < 10 else float(f"{found.more_to_halve:.2g}")
-        rows.append(row | {"to halve the width": f"{more:g} more {found.counted}"})
+        rows.append(row | {"to halve the width": _more(found)})
     return pd.DataFrame(rows)
+
+
+def _more(found) -> str:
+    """How much more recording would halve a width, in words."""
+    if np.isinf(found.more_to_halve):
+        return "rows with more or fewer pieces a load; more of the same tell only the sum"
+    return f"{float(f'{found.more_to_halve:.2g}'):g} more {found.counted}"
 
 
 def evidence_curves(kit: Kit, points: int = 161) -> list[dict[str, object]]:

@@ -62,7 +62,7 @@ def minutes_posteriors(study: Study, asking: set[str]) -> dict[str, dict[str, ob
     Returns
     -------
     dict
-        By key: `posterior`, `prior`, `observed`, `rows`, `units`, `worth` (in rows) and `tied` (correlation of logarithms
+        By key: `posterior`, `prior`, `observed`, `rows`, `units`, `worth` and `to_halve` (in rows) and `tied` (correlation of logarithms
         with other keys, by key). Keys that no row tells about are left out.
     """
     rows = labour_rows(study)
@@ -109,6 +109,7 @@ def _one_group(study, keys, minutes, units, fixed):
             "observed": stated[j] * factor,
             "rows": int((units[:, j] > 0).sum()),
             "units": float(units[:, j].sum()),
+            "to_halve": both.to_halve[j] * int((units[:, j] > 0).sum()),
             "worth": float(worth[j] * (both.scatter / PRIOR_SPREAD) ** 2),  # in rows that scatter as these do
             "tied": {other: float(both.correlation[j, i]) for i, other in enumerate(keys) if i != j},
         }

@@ -44,11 +44,15 @@ class Evidence:
     amount: float  # that the logs have, in `counted`
     counted: str  # what is counted: pieces, timesheet rows, months, ...
     tied: dict[str, float] = field(default_factory=dict)  # normal correlation with other numbers of the same rows, by key
+    to_halve: float | None = None  # where it is not as below
 
     @property
     def more_to_halve(self) -> float:
-        """How much more of what is counted would halve the width: a width falls with the root of guess and data."""
-        return 3.0 * (self.worth + self.amount)
+        """How much more of what is counted would halve the width; infinite where more of the same cannot.
+
+        A width falls with the root of guess and data, unless rows tell only the sum of several numbers.
+        """
+        return 3.0 * (self.worth + self.amount) if self.to_halve is None else self.to_halve
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,6 +65,7 @@ class _Finding:
     amount: float
     counted: str
     tied: dict[str, float] = field(default_factory=dict)
+    to_halve: float | None = None
     seen: bool = True  # whether the thing itself was seen to happen
 
 
@@ -124,7 +129,7 @@ def _labour(key, told):
     """Finding for minutes by piece or by load."""
     name = "loads" if key.endswith("load_minutes") else "pieces"
     data = f"{told['rows']} timesheet rows, {told['units']:.0f} {name}"
-    plain = {part: told[part] for part in ("posterior", "prior", "observed", "worth", "tied")}
+    plain = {part: told[part] for part in ("posterior", "prior", "observed", "worth", "tied", "to_halve")}
     return _Finding(**plain, data=data, amount=told["rows"], counted="timesheet rows")
 
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
+from scipy import optimize, special
 
 from ..uncertainty.distributions import Distribution, distribution
 
@@ -132,6 +132,7 @@ class Rows:
     means: tuple[Distribution, ...]  # of each kind
     correlation: np.ndarray  # of their logarithms, shape (kinds, kinds) [-]
     scatter: float  # between rows, as a share: log standard deviation, posterior mean [-]
+    to_halve: tuple[float, ...]  # times as many rows, beside these, that would halve the width of each; infinite where none do
 
 
 def rows_posterior(stated, worth, totals, units, fixed=0.0, spread=PRIOR_SPREAD):
@@ -185,7 +186,27 @@ def rows_posterior(stated, worth, totals, units, fixed=0.0, spread=PRIOR_SPREAD)
     found = tuple(_log_normals(means[:, j], widths[:, j], chances) for j in range(kinds))
     covariance = np.tensordot(chances, np.array(covariances), axes=1)
     sd = np.sqrt(np.diag(covariance))
-    return Rows(means=found, correlation=covariance / np.outer(sd, sd), scatter=float(chances @ scatters))
+    likely = np.exp(chances @ means)
+    slope = units * likely / (fixed + units @ likely)[:, None]
+    told = slope.T @ slope / (chances @ scatters) ** 2
+    return Rows(
+        means=found,
+        correlation=covariance / np.outer(sd, sd),
+        scatter=float(chances @ scatters),
+        to_halve=tuple(_times_to_halve(told, firm, j) for j in range(kinds)),
+    )
+
+
+def _times_to_halve(told, firm, at):
+    """Times as much again of this information that halves one width: rows that tell a sum only may never do."""
+
+    def variance(times):
+        return np.linalg.inv((1 + times) * told + np.diag(firm))[at, at]
+
+    wanted = variance(0.0) / 4
+    if not told[at, at] > 0 or variance(1e6) > wanted:
+        return np.inf
+    return float(optimize.brentq(lambda times: variance(times) - wanted, 0.0, 1e6))
 
 
 def _given_scatter(scatter, start, stated, firm, logs, units, fixed):

@@ -12,9 +12,8 @@ import pandas as pd
 from scipy import special
 from scipy.sparse.csgraph import connected_components
 
-from casting_econ.study import Study
+from casting_econ.study import LOGS, Study
 from casting_econ.study.load import _numbers
-from casting_econ.study.records import LOGS
 from casting_econ.study.schema import StudyFile
 
 STEPS = ("pour", "trim", "sand", "coat", "check")
@@ -108,7 +107,7 @@ def frame(log, rows):
         cells = [row.get(name) for row in rows]
         if kind == "date":
             made[name] = pd.Series(pd.to_datetime(cells), index=made.index, dtype="datetime64[ns]")
-        elif kind == "text" or isinstance(kind, tuple):
+        elif kind in ("text", "id", "free") or isinstance(kind, tuple):
             made[name] = pd.Series(cells, index=made.index, dtype=object)
         else:
             whole = all(isinstance(cell, int) for cell in cells)

@@ -33,10 +33,15 @@ WIDTH = 5.6  # inches: narrow, so that the lettering stays readable on a phone
 DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)))
 
 
-def _axes(height: float = 3.4, width: float = WIDTH):
+def _theme():
+    """The look of every chart; names inside an SVG are the same each time."""
     sns.set_theme(
         style="whitegrid", rc={"axes.edgecolor": GREY, "grid.color": "#E3E3E3", "font.size": 10, "svg.hashsalt": "casting_econ"}
     )
+
+
+def _axes(height: float = 3.4, width: float = WIDTH):
+    _theme()
     figure, axes = plt.subplots(figsize=(width, height), layout="constrained")
     sns.despine(ax=axes, left=True)
     return figure, axes
@@ -154,6 +159,7 @@ def cost_bars(frame: pd.DataFrame, fmt: Format) -> Figure:
 
 def guess_and_logs(curves: list[dict], fmt: Format) -> Figure:
     """Guess, logs alone and number in force, one small chart a number."""
+    _theme()
     rows = -(-len(curves) // 2)
     figure, axes = plt.subplots(rows, 2, figsize=(WIDTH, 0.5 + 1.3 * rows), layout="constrained", squeeze=False)
     for place, told in zip(axes.ravel(), curves, strict=False):
@@ -222,6 +228,7 @@ def mould_curve(frame: pd.DataFrame, ages: np.ndarray, model: np.ndarray, fmt: F
 
 def monthly_bars(frame: pd.DataFrame) -> Figure:
     """Orders by month, one row of bars a channel so that small channels stay readable."""
+    _theme()
     channels = [c for c in frame.columns if c != "month"]
     figure, axes = plt.subplots(
         len(channels), 1, figsize=(WIDTH, 0.7 + 1.0 * len(channels)), sharex=True, layout="constrained", squeeze=False

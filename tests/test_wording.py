@@ -568,7 +568,7 @@ def test_records_overview_with_and_without_logs(demos, logged):
     said = records_overview(logged)
 
     assert records_overview(demos[KNOBS]) == "This study has no logs: everything rests on what the study file states."
-    assert said.startswith("Logs from 2025-01-06 to 2025-06-29: batches (108 rows), ")
+    assert said.startswith("Logs from 2025-01-06 to 2025-06-29: timesheet (1102 rows), batches (108 rows), ")
     assert f"They measure {len(logged.assumed.evidence)} of the study's numbers." in said
 
 

@@ -80,7 +80,7 @@ class Minutes:
 
 
 class LoadMinutes(Minutes):
-    """Minutes a load from rows of one to three loads that take minutes a piece as well."""
+    """Minutes a load from rows of one load, full or not, that take minutes a piece as well."""
 
     key, start = f"{STEP}.pour.load_minutes", 10  # rows
     stated = _tile(
@@ -94,16 +94,16 @@ class LoadMinutes(Minutes):
 
     def __init__(self, rng):
         scatter = SCATTER * np.exp(SCATTER_FACTOR * rng.standard_normal())
-        self.loads = 1 + rng.permutation(2001) % 3
+        self.pieces = 1.0 + rng.integers(8, size=2000)
         piece, load = np.array([1, 15]) * np.exp(SCATTER / np.sqrt(2) * rng.standard_normal(2))  # worth two rows each
-        expected = self.loads * (8 * piece + load)
+        expected = self.pieces * piece + load
         self.minutes = expected * np.exp(scatter * rng.standard_normal(expected.size) - scatter**2 / 2)
 
     def logs(self, rows):
         row = {"step": "pour", "product": "tile"}
         return {
             "timesheet": [
-                row | {"date": _day(at), "minutes": float(self.minutes[at]), "pieces_handled": 8.0 * self.loads[at]}
+                row | {"date": _day(at), "minutes": float(self.minutes[at]), "pieces_handled": self.pieces[at]}
                 for at in range(round(rows))
             ]
         }

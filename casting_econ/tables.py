@@ -42,6 +42,8 @@ def _shown(kit: Kit, key: str, number) -> tuple[str, float]:
     unit = number.unit.format(money=kit.study.currency)
     if unit.endswith(("/g", "/gram")):
         return f"{kit.study.currency}/kg", 1000.0
+    if key.endswith(".mould.life"):
+        return "casts", 1.0
     share = key.rsplit(".", 1)[-1].endswith(("share", "loss", "recovered", "set_aside", "rate", "elasticity"))
     return unit or ("share" if share else "count"), 1.0
 

@@ -234,7 +234,7 @@ def test_overlapping_exports_add_nothing(rows, data):
         for file, part in (("a", lines[:second] or lines), ("b", lines[first:] or lines)):
             text = "\n".join(["date,item,kind,quantity,paid", *part]) + "\n"
             (Path(name) / f"purchases-{file}.csv").write_text(text, encoding="utf-8")
-        records, reading, faults = read_records(Path(name), None)
+        records, reading, faults = read_records(Path(name), None, settings_of('decimal = "point"'))
 
     assert faults == []
     assert len(records["purchases"]) == len(rows)

@@ -203,7 +203,7 @@ def check_back(folder, rows, dialect):
         assert [value(cell) for cell in frame[name]] == [row[at] for row in rows]
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(purchases(), dialects())
 def test_any_text_dialect_comes_back_or_asks(rows, dialect):
     """Encoding, separator, decimal mark, thousands, dates, currency and header vary; no number is ever wrong."""
@@ -214,7 +214,7 @@ def test_any_text_dialect_comes_back_or_asks(rows, dialect):
         check_back(Path(name), rows, dialect)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(purchases(), dialects(), st.booleans(), st.sampled_from(["xlsx", "ods"]))
 def test_any_workbook_comes_back_or_asks(rows, dialect, typed, kind):
     """The same in workbooks, with cells of text or of their own kinds."""
@@ -223,7 +223,7 @@ def test_any_workbook_comes_back_or_asks(rows, dialect, typed, kind):
         check_back(Path(name), rows, dialect)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(purchases(), st.data())
 def test_overlapping_exports_add_nothing(rows, data):
     """Two exports of overlapping stretches give each row once."""
@@ -234,14 +234,14 @@ def test_overlapping_exports_add_nothing(rows, data):
         for file, part in (("a", lines[:second] or lines), ("b", lines[first:] or lines)):
             text = "\n".join(["date,item,kind,quantity,paid", *part]) + "\n"
             (Path(name) / f"purchases-{file}.csv").write_text(text, encoding="utf-8")
-        records, reading, faults = read_records(Path(name), None, settings_of('decimal = "point"'))
+        records, reading, faults = read_records(Path(name), None, RecordsTable(decimal="point"))
 
     assert faults == []
     assert len(records["purchases"]) == len(rows)
     assert sum(file.used for file in reading.files) == len(rows)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(st.binary(max_size=300) | st.text(max_size=200).map(lambda text: text.encode("utf-8", "surrogatepass")))
 def test_any_bytes_give_faults_and_no_error(data):
     """Whatever stands in a file, the answer is a table or faults."""

@@ -7,7 +7,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from casting_econ.evidence import (
-    beta_binomial_fit,
     binomial_limits,
     fit_learning,
     kaplan_meier,
@@ -73,7 +72,7 @@ def test_p_chart_limits_are_shares_about_the_centre(loads):
     assert [tuple(pair) for pair in zip(counts, sizes)] == loads
 
 
-@pytest.mark.parametrize("function", [p_chart, lambda c, s: trend(c, s, np.arange(len(c))), beta_binomial_fit])
+@pytest.mark.parametrize("function", [p_chart, lambda c, s: trend(c, s, np.arange(len(c)))])
 def test_counts_above_sizes_are_refused(function):
     """A load cannot lose more than it holds, nor less than nothing."""
     with pytest.raises(ValueError, match="counts must be at most the sizes; got 9 of 8 at index 1"):
@@ -302,49 +301,6 @@ def test_fit_learning_refuses_rows_without_work(minutes, pieces, message):
 
 
 # --- loads that share their fate ---
-
-
-@pytest.mark.parametrize(
-    ("hits", "sizes", "share", "rho"),
-    [([0, 0], 10, 0.0, 0.0), ([10, 10], 10, 1.0, 0.0), ([1, 0, 1], 1, 2 / 3, 0.0), ([3], 10, 0.3, 0.0)],
-)
-def test_beta_binomial_fit_where_loads_cannot_tell(hits, sizes, share, rho):
-    """No hits, all hits, one piece a load, one load: the share is the plain one and nothing speaks for a correlation."""
-    fit = beta_binomial_fit(hits, sizes)
-
-    assert (fit.share, fit.rho, fit.low) == (pytest.approx(share), rho, 0.0)
-    assert fit.high == 1.0 or len(hits) == 1
-
-
-def test_beta_binomial_fit_of_all_or_nothing_loads():
-    """Loads all good or all bad: the correlation is as near to 1 as it can be."""
-    fit = beta_binomial_fit([0, 10, 0, 10], 10)
-
-    assert fit.share == pytest.approx(0.5)
-    assert fit.rho > 0.999
-    assert fit.high == 1.0
-
-
-def test_beta_binomial_fit_leaves_loads_of_zero_out():
-    """A load of no pieces changes nothing; without any there is nothing to fit."""
-    assert beta_binomial_fit([3, 0, 6], [10, 0, 10]) == beta_binomial_fit([3, 6], 10)
-    with pytest.raises(ValueError, match="at least one load with a piece"):
-        beta_binomial_fit([0], [0])
-    with pytest.raises(ValueError, match="whole numbers"):
-        beta_binomial_fit([1.5, 2], 10)
-
-
-@settings(deadline=None, max_examples=25)
-@given(LOADS.filter(lambda loads: any(n for _, n in loads)))
-def test_beta_binomial_fit_keeps_its_word(loads):
-    """Correlation within its interval within [0, 1], and never less likely than the binomial."""
-    hits, sizes = (np.array(column) for column in zip(*loads))
-    fit = beta_binomial_fit(hits, sizes)
-    plain = beta_binomial_logpmf(hits, sizes, hits.sum() / sizes.sum(), 0.0).sum()
-
-    assert 0.0 <= fit.low <= fit.rho <= fit.high <= 1.0
-    assert 0.0 <= fit.share <= 1.0
-    assert fit.log_likelihood >= plain - 1e-9
 
 
 def test_beta_binomial_logpmf_shapes_and_limits():

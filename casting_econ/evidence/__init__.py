@@ -1,9 +1,10 @@
 """Workshop logs to distributions."""
 
+from .cases import mould_lives
 from .control import p_chart, run_rules, trend
-from .dispersion import beta_binomial_fit, binomial_limits
+from .dispersion import binomial_limits
 from .labour import hours_by_kind, learning_table
-from .learn import Evidence, could_learn, learn, mould_lives
+from .learn import Evidence, could_learn, learn
 from .learning import fit_learning
 from .lives import kaplan_meier, remaining, weibull_fit
 from .loads import LoadCounts, cause_shares, freak_loads, load_counts, loads_of_mould, mould_ages, own_faults, scrap_table
@@ -21,7 +22,6 @@ from .posteriors import (
 __all__ = [
     "Evidence",
     "LoadCounts",
-    "beta_binomial_fit",
     "binomial_limits",
     "cause_shares",
     "channel_summary",

@@ -7,6 +7,7 @@ import pandas as pd
 from scipy import stats
 
 from ..study import Study
+from .dispersion import binomial_limits
 
 __all__ = ["LoadCounts", "cause_shares", "freak_loads", "load_counts", "loads_of_mould", "mould_ages", "scrap_table"]
 
@@ -112,7 +113,7 @@ def cause_shares(study: Study, product: str) -> pd.DataFrame:
 
     Notes
     -----
-    Band: Jeffreys, beta(lost + 1/2, kept + 1/2); pieces of one load taken as independent.
+    Band: Jeffreys limits; pieces of one load taken as independent.
     """
     counts, faults = load_counts(study, product), study.records.get("faults")
     if counts is None or faults is None:
@@ -121,7 +122,7 @@ def cause_shares(study: Study, product: str) -> pd.DataFrame:
     sums = scrap.groupby(["step", "cause"]).pieces.sum().rename("lost").reset_index()
     entering = sums.step.map(counts.totals.entering)
     kept = (entering - sums.lost).clip(lower=0.0)
-    low, high = (stats.beta.ppf(p, sums.lost + 0.5, kept + 0.5) for p in (0.1, 0.9))
+    low, high = binomial_limits(sums.lost, sums.lost + kept, kind="jeffreys")
     frame = sums.assign(share=sums.lost / entering, low=low, high=high)
     return frame.sort_values("lost", ascending=False, ignore_index=True)
 

@@ -2,11 +2,13 @@
 
 import numpy as np
 import pytest
-from scipy import optimize, special, stats
+from scipy import special, stats
 from statsmodels.stats.proportion import proportion_confint
 
-from casting_econ.evidence.dispersion import beta_binomial_fit, beta_binomial_logpmf, binomial_limits
+from casting_econ.evidence.dispersion import binomial_limits
+from casting_econ.evidence.posteriors import load_share_posterior
 from casting_econ.models import good_per_load
+from casting_econ.models.yields import beta_binomial_logpmf
 
 NIST = "NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.4.1"
 R_LIMITS = "statsmodels tests (82c59e3), values from R"
@@ -147,19 +149,21 @@ def test_beta_binomial_is_good_per_load():
 
 
 def test_beta_binomial_of_families_published():
-    """Boys among 12 children: log-likelihood -12,492.9, AIC 24,989.74 against the binomial's 25,070.34; a 34.1, b 31.6."""
-    fit = beta_binomial_fit(BOYS, 12)
-    binomial = beta_binomial_logpmf(BOYS, 12, BOYS.mean() / 12, 0.0).sum()
-    worth = 1 / fit.rho - 1
+    """Boys among 12 children: log-likelihood -12,492.9 at a 34.09558, b 31.5715; AIC 24,989.74 against the binomial's 25,070.34.
 
-    assert (fit.loads, fit.pieces) == (6115, 73_380), GEISSLER
-    assert fit.log_likelihood == printed("-12,492.9"), GEISSLER
-    assert 2 * 2 - 2 * fit.log_likelihood == printed("24,989.74"), GEISSLER
+    So many families leave the guess no weight: the posterior of share and correlation lies where the likelihood peaks.
+    """
+    a, b = 34.09558, 31.5715
+    fitted = beta_binomial_logpmf(BOYS, 12, a / (a + b), 1 / (1 + a + b)).sum()
+    binomial = beta_binomial_logpmf(BOYS, 12, BOYS.mean() / 12, 0.0).sum()
+    share, alike = load_share_posterior(0.5, 0.01, BOYS, np.full(BOYS.size, 12))
+
+    assert BOYS.size == 6115, GEISSLER
+    assert fitted == printed("-12,492.9"), GEISSLER
+    assert 2 * 2 - 2 * fitted == printed("24,989.74"), GEISSLER
     assert 2 * 1 - 2 * binomial == printed("25,070.34"), GEISSLER
-    assert (fit.share * worth, (1 - fit.share) * worth) == (printed("34.1"), printed("31.6")), GEISSLER
-    # printed 34.09558 and 31.5715: 1.5e-6 below the top of the likelihood, so its search stopped early
-    short = fit.log_likelihood - stats.betabinom.logpmf(BOYS, 12, 34.09558, 31.5715).sum()
-    assert short == pytest.approx(1.5e-6, abs=5e-8)
+    assert share.middle == pytest.approx(a / (a + b), abs=0.1 * 0.002)  # a tenth of its standard error
+    assert alike.middle == pytest.approx(1 / (1 + a + b), abs=0.2 * 0.0018)  # a fifth of it; the posterior is skewed
 
 
 def test_beta_binomial_moments_of_families_published():
@@ -174,46 +178,3 @@ def test_beta_binomial_moments_of_families_published():
     # the law with these moments has them
     assert chances @ np.arange(13) == pytest.approx(m1, rel=1e-9)
     assert chances @ np.arange(13) ** 2 == pytest.approx(m2, rel=1e-9)
-
-
-def test_beta_binomial_fit_is_the_root_of_scipys_score():
-    """Families: both derivatives of the log-likelihood, by digamma functions, vanish at the root that the fit finds."""
-    k, times = np.unique(BOYS, return_counts=True)
-
-    def score(ab):
-        a, b = ab
-        shared = special.digamma(a + b) - special.digamma(12 + a + b)
-        return [
-            times @ (special.digamma(k + a) - special.digamma(a) + shared),
-            times @ (special.digamma(12 - k + b) - special.digamma(b) + shared),
-        ]
-
-    a, b = optimize.root(score, [34.0, 31.0], tol=1e-13).x
-    assert score([a, b]) == pytest.approx([0.0, 0.0], abs=1e-9)
-    fit = beta_binomial_fit(BOYS, 12)
-
-    assert fit.share == pytest.approx(a / (a + b), rel=1e-7)
-    assert fit.rho == pytest.approx(1 / (1 + a + b), rel=1e-5)  # a maximum is flat: the root of rounding
-
-
-def test_beta_binomial_interval_is_where_the_likelihood_has_fallen():
-    """Families: at either end of the interval the best likelihood over the share is half a chi-square quantile lower."""
-    fit = beta_binomial_fit(BOYS, 12)
-    k, times = np.unique(BOYS, return_counts=True)
-    for rho in (fit.low, fit.high):
-        worth = 1 / rho - 1
-        found = optimize.minimize_scalar(
-            lambda y, w=worth: -(times @ stats.betabinom.logpmf(k, 12, y * w, (1 - y) * w)), bounds=(0.4, 0.6), method="bounded"
-        )
-        assert fit.log_likelihood + found.fun == pytest.approx(stats.chi2.ppf(0.8, 1) / 2, abs=1e-5)
-
-
-def test_beta_binomial_interval_covers():
-    """80 % intervals of 60 sets of 40 loads cover the true correlation within four standard errors of 80 %."""
-    rng, rho, covered = np.random.default_rng(9), 0.1, 0
-    worth = 1 / rho - 1
-    for _ in range(60):
-        fit = beta_binomial_fit(rng.binomial(20, rng.beta(0.8 * worth, 0.2 * worth, 40)), 20)
-        covered += fit.low <= rho <= fit.high
-
-    assert covered / 60 == pytest.approx(0.8, abs=4 * np.sqrt(0.8 * 0.2 / 60))

@@ -1,0 +1,371 @@
+"""What the logs say about one number: a case for each kind."""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from scipy import special
+
+from ..study.numbers import ratio_of_units
+from ..uncertainty.distributions import Distribution
+from .labour import DEFAULT_WORTH
+from .loads import freak_loads, load_counts, loads_of_mould, own_faults
+from .market import DAYS_PER_MONTH, open_months, orders_of
+from .materials import amount_in, bought_amounts, cup_rows
+from .posteriors import (
+    PRIOR_SHAPE_FACTOR,
+    PRIOR_SPREAD,
+    load_share_posterior,
+    mean_posterior,
+    mould_life_posterior,
+    rate_posterior,
+    rows_posterior,
+    share_posterior,
+)
+
+__all__ = ["Finding", "ask", "labour_finding", "mould_lives"]
+
+MONTHS = 12.0  # in a year
+LEAST_WEEKS = 3.0  # of timesheet, before it says anything about weekly hours
+WAIT_SPREAD = 0.15  # of cure hours and mixed mass between loads, as a share: common practice, no source
+_NO_ROWS = ([], np.empty((0, 1)))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Finding:
+    posterior: Distribution
+    prior: Distribution
+    observed: float
+    data: str
+    worth: float
+    amount: float
+    counted: str
+    tied: dict[str, float] = field(default_factory=dict)
+    to_halve: float | None = None
+    seen: bool = True  # whether the thing itself was seen to happen
+
+
+def labour_finding(key, told):
+    """Finding for minutes by piece or by load."""
+    name = "loads" if key.endswith("load_minutes") else "pieces"
+    data = f"{told['rows']} timesheet rows, {told['units']:.0f} {name}"
+    plain = {part: told[part] for part in ("posterior", "prior", "observed", "worth", "tied", "to_halve")}
+    return Finding(**plain, data=data, amount=told["rows"], counted="timesheet rows")
+
+
+def _worth_in(number, worth, unit):
+    """A worth given in time, in months or weeks; a bare number is in them already."""
+    try:
+        return worth * (ratio_of_units(number.worth_unit, unit, "EUR") if number.worth_unit else 1.0)
+    except ValueError:
+        return worth
+
+
+def ask(study, path, number):
+    """What the logs say about one number, or None when they are silent."""
+    worth = number.worth or DEFAULT_WORTH
+    match path:
+        case ["products", product, "steps", step, "pass_share"]:
+            return _pass_share(study, product, step, number, worth)
+        case ["products", product, "steps", step, "rework_share" | "rework_minutes" as kind]:
+            return _rework(study, product, step, kind, number, worth)
+        case ["products", product, "steps", step, "wait"]:
+            return _wait(study, product, step, number, worth)
+        case ["products", product, "ruined_loads"]:
+            return _ruined(study, product, number, worth)
+        case ["products", product, "mould", "life" | "life_shape" as kind]:
+            return _mould_life(study, product, kind, number)
+        case ["products", product, "mould", "minutes"]:
+            return _mould_minutes(study, product, number, worth)
+        case ["products", product, *rest, item, "price" | "loss" as kind]:
+            node = study.file.products[product]
+            entries = (
+                node.parts if rest == ["parts"] else node.mould.materials if rest[0] == "mould" else node.steps[rest[1]].materials
+            )
+            if kind == "price":
+                return _price(study, item, entries[item], number, worth)
+            return _loss(study, product, ".".join(path[:-1]), number, worth)
+        case ["channels", channel, kind]:
+            return _channel(study, channel, kind, number, worth)
+        case ["time", "fixed_hours"]:
+            return _fixed_hours(study, number, worth)
+    return None
+
+
+def _share(number, worth, hits, count, observed, data, counted):
+    """Finding for a share of independent things."""
+    return Finding(
+        posterior=share_posterior(number.value, worth, hits, count - hits),
+        prior=share_posterior(number.value, worth, 0, 0),
+        observed=observed,
+        data=data,
+        worth=worth,
+        amount=count,
+        counted=counted,
+    )
+
+
+def _rows(number, worth, totals, units, data, counted, spread):
+    """Finding for a mean of positive rows with one kind of unit."""
+    units = np.asarray(units, float)
+    rows = worth / units.mean()  # of usual scatter, that the guess counts for
+    found = rows_posterior([number.value], [rows], totals, units[:, None], spread=spread)
+    return Finding(
+        posterior=found.means[0],
+        prior=rows_posterior([number.value], [rows], *_NO_ROWS, spread=spread).means[0],
+        observed=float(np.sum(totals) / units.sum()),
+        data=data,
+        worth=rows * (found.scatter / spread) ** 2,  # in rows that scatter as these do
+        amount=units.size,
+        counted=counted,
+    )
+
+
+def _mean(number, worth, totals, weights, data, counted, scale=1.0):
+    """Finding for a mean whose rows may be zero; the worth and the weights are in what is counted."""
+    weights = np.asarray(weights, float)
+    posterior = mean_posterior(number.value / scale, worth, totals, weights)
+    prior = mean_posterior(number.value / scale, worth, [], [])
+    observed = float(np.sum(totals) / weights.sum()) * scale
+    return Finding(
+        posterior=_scaled(posterior, scale),
+        prior=_scaled(prior, scale),
+        observed=observed,
+        data=data,
+        worth=worth,
+        amount=float(weights.sum()),
+        counted=counted,
+    )
+
+
+def _scaled(spread, scale):
+    """A distribution in another unit."""
+    return (
+        spread if scale == 1.0 else replace(spread, quantile=lambda p: spread.quantile(p) * scale, middle=spread.middle * scale)
+    )
+
+
+def _pass_share(study, product, step, number, worth):
+    counts = load_counts(study, product)
+    if counts is None or counts.totals.entering[step] <= 0:
+        return None
+    apart = study.numbers.get(f"products.{product}.ruined_loads")
+    ruined = freak_loads(counts) if apart is not None and apart.from_records else []
+    hits, sizes = counts.rows(step, ruined)
+    if sizes.sum() <= 0:
+        return None
+    pooled = counts.usual_load if counts.pooled[step] else 0.0
+    posterior, alike = load_share_posterior(number.value, worth, hits, sizes, pooled)
+    data = f"{sizes.sum():.0f} pieces entered, {sizes.sum() - hits.sum():.0f} lost"
+    data += f", {len(ruined)} ruined loads apart" if ruined else ""
+    # pieces of a load that are alike tell less than as many from different loads
+    usual = max((sizes**2).sum() / sizes.sum(), 1.0)
+    told = sizes.sum() / (1 + (usual - 1) * alike.middle) if not counts.pooled[step] else sizes.sum()
+    return Finding(
+        posterior=posterior,
+        prior=share_posterior(number.value, worth, 0, 0),
+        observed=float(hits.sum() / sizes.sum()),
+        data=data,
+        worth=worth * sizes.sum() / told,
+        amount=float(sizes.sum()),
+        counted="pieces",
+    )
+
+
+def _rework(study, product, step, kind, number, worth):
+    counts, faults = load_counts(study, product), study.records.get("faults")
+    if counts is None or faults is None:
+        return None
+    again = faults[own_faults(study, product, faults) & (faults.fate == "rework") & (faults.step == step)]
+    entering = float(counts.totals.entering[step])
+    if kind == "rework_share":
+        pieces = min(float(again.pieces.sum()), entering)
+        data = f"{pieces:.0f} of {entering:.0f} pieces done again"
+        return _share(number, worth, pieces, entering, pieces / entering, data, "pieces") if entering > 0 else None
+    told = again[again.extra_minutes.notna() & (again.pieces > 0)]
+    if told.empty or told.extra_minutes.sum() <= 0 or number.value <= 0:
+        return None
+    data = f"{len(told)} rows of rework with minutes, {told.pieces.sum():.0f} pieces"
+    return _mean(number, worth, told.extra_minutes, told.pieces, data, "pieces")
+
+
+def _wait(study, product, step, number, worth):
+    counts, entry = load_counts(study, product), study.file.products[product]
+    cure = entry.cure_step or max(entry.steps, key=lambda name: entry.steps[name].wait.value)
+    hours = np.empty(0) if counts is None else counts.batches.cure_h.dropna().to_numpy(float)
+    hours = hours[hours > 0]
+    if step != cure or not hours.size or number.value <= 0:
+        return None
+    return _rows(number, worth, hours, np.ones(hours.size), f"{hours.size} loads with cure hours", "loads", WAIT_SPREAD)
+
+
+def _ruined(study, product, number, worth):
+    counts = load_counts(study, product)
+    if counts is None:
+        return None
+    days = (counts.batches.date.max() - counts.batches.date.min()).days + 1
+    years, freak = max(days, 1) / (MONTHS * DAYS_PER_MONTH), len(freak_loads(counts))
+    worth = _worth_in(number, worth, "month") / MONTHS
+    stated = max(number.value, 0.25 / worth)  # a stated none must still be able to learn
+    data = f"{freak} ruined of {len(counts.batches)} loads in {years * MONTHS:.1f} months"
+    return Finding(
+        posterior=rate_posterior(stated, worth, freak, years),
+        prior=rate_posterior(stated, worth, 0, 0),
+        observed=freak / years,
+        data=data,
+        worth=worth * MONTHS,
+        amount=years * MONTHS,
+        counted="months",
+    )
+
+
+def mould_lives(study, product):
+    """Casts at wear-out, and casts so far of moulds still good or replaced by plan; None without moulds of the product."""
+    moulds = study.records.get("moulds")
+    if moulds is None or not (moulds["product"] == product).any():
+        return None
+    mine, loads, entry = moulds[moulds["product"] == product], loads_of_mould(study), study.file.products[product].mould
+    gone = mine.casts_at_retirement[mine.retired.notna()].to_numpy(float)
+    # a mould replaced by plan was still good: it counts like one in use
+    plan = None if entry is None else entry.replace_at
+    planned = gone >= plan.value if plan is not None else np.zeros(gone.shape, dtype=bool)
+    live = np.concatenate([mine.mould[mine.retired.isna()].map(loads).fillna(0.0).to_numpy(float), gone[planned]])
+    return gone[~planned & (gone > 0)], live
+
+
+def _mould_life(study, product, kind, number):
+    lives, entry = mould_lives(study, product), study.file.products[product].mould
+    if lives is None or (lives[0].size == 0 and lives[1].sum() == 0):
+        return None
+    (worn, live), worth, shape = lives, entry.life.worth or DEFAULT_WORTH, entry.life_shape.value
+    both = mould_life_posterior(entry.life.value, worth, shape, worn, live, PRIOR_SHAPE_FACTOR)
+    guess = mould_life_posterior(entry.life.value, worth, shape, [], [], PRIOR_SHAPE_FACTOR)
+    at = ("life", "life_shape").index(kind)
+    said = f"{worn.size} worn out" if worn.size else "none worn out yet, so still a guess"
+    scale = (np.sum(np.concatenate([worn, live]) ** shape) / worn.size) ** (1 / shape) if worn.size else np.nan
+    return Finding(
+        posterior=both[at],
+        prior=guess[at],
+        observed=float(scale * special.gamma(1 + 1 / shape)) if kind == "life" else both[at].middle,
+        data=f"{said}, {live.size} still good after {live.sum():.0f} casts a cavity",
+        worth=worth,
+        amount=float(worn.size),
+        counted="moulds worn out",
+        seen=worn.size > 0,
+    )
+
+
+def _mould_minutes(study, product, number, worth):
+    moulds = study.records.get("moulds")
+    rows = None if moulds is None else moulds[(moulds["product"] == product) & (moulds.minutes > 0)]
+    if rows is None or rows.empty or number.value <= 0:
+        return None
+    minutes = rows.minutes.to_numpy(float)
+    return _rows(number, worth, minutes, np.ones(minutes.size), f"{minutes.size} moulds made", "moulds", PRIOR_SPREAD)
+
+
+def _price(study, item, entry, number, worth):
+    """Money a unit from purchases of the same name."""
+    base = number.unit.partition("/")[2] or "dimensionless"
+    paid, amounts = bought_amounts(study, item, entry, base)
+    known = np.isfinite(amounts)
+    if not known.any():
+        return None
+    if number.worth_unit:
+        counted = amount_in(worth, number.worth_unit, base, entry, study.currency)
+        worth = counted if np.isfinite(counted) else worth
+    data = f"{known.sum()} purchases" + (f", {(~known).sum()} in another unit left out" if not known.all() else "")
+    found = _mean(number, worth, paid[known], amounts[known], data, base)
+    usual = amounts[known].mean()  # people buy, they do not weigh
+    return replace(found, worth=worth / usual, amount=float(known.sum()), counted="purchases")
+
+
+def _loss(study, product, item_key, number, worth):
+    """What stays in the cup: mixed mass against what the pieces hold, by load."""
+    rows = cup_rows(study, product, item_key)
+    if rows is None:
+        return None
+    mixed, needed = rows
+    factor = replace(number, value=1 / (1 - number.value))
+    found = _rows(factor, worth * needed.mean(), mixed, needed, f"{mixed.size} loads with mixed mass", "loads", WAIT_SPREAD)
+
+    def share(spread):  # the mix is 1 / (1 - loss) times what the pieces hold; a mix below it counts as no loss
+        return replace(
+            spread, quantile=lambda p: np.clip(1 - 1 / spread.quantile(p), 0.0, 1.0), middle=max(1 - 1 / spread.middle, 0.0)
+        )
+
+    return replace(
+        found, posterior=share(found.posterior), prior=share(found.prior), observed=1 - 1 / found.observed, worth=worth
+    )
+
+
+def _channel(study, channel, kind, number, worth):
+    sales, sheet, entry = study.records.get("sales"), study.records.get("timesheet"), study.file.channels[channel]
+    if kind == "minutes_per_order":
+        rows = None if sheet is None else sheet[(sheet.step == channel) & (sheet.pieces_handled > 0)]
+        if rows is None or rows.empty or number.value <= 0:
+            return None
+        data = f"{len(rows)} timesheet rows, {rows.pieces_handled.sum():.0f} orders"
+        return _rows(number, worth, rows.minutes.to_numpy(float), rows.pieces_handled, data, "timesheet rows", PRIOR_SPREAD)
+    mine = orders_of(sales, channel, entry.product)
+    count = 0 if mine is None else len(mine)
+    if kind == "orders" and sales is not None:
+        return _orders(number, _worth_in(number, worth, "month"), count, open_months(sales))
+    if count == 0:
+        return None
+    if kind == "refund_share":
+        charged = (mine.price + mine.postage_charged.fillna(0.0)).where(lambda amount: amount > 0)
+        back = float((mine.refund.fillna(0.0) / charged).clip(upper=1.0).sum())
+        return _share(number, worth, back, count, back / count, f"{back:.1f} orders' worth paid back of {count}", "orders")
+    if kind in ("price", "pieces_per_order", "postage_charged", "postage_paid", "packaging"):
+        return _money(entry, channel, kind, number, worth, mine)
+    return None
+
+
+def _orders(number, worth, count, months):
+    """Orders a year from orders over the months that the log stands for."""
+    stated = max(number.value / MONTHS, 0.25 / worth)
+    return Finding(
+        posterior=_scaled(rate_posterior(stated, worth, count, months), MONTHS),
+        prior=_scaled(rate_posterior(stated, worth, 0, 0), MONTHS),
+        observed=count / months * MONTHS,
+        data=f"{count} orders in {months:.1f} months",
+        worth=worth,
+        amount=months,
+        counted="months",
+    )
+
+
+def _money(entry, channel, kind, number, worth, mine):
+    """Money or pieces of an order."""
+    seen = mine[kind.replace("pieces_per_order", "pieces")].dropna().astype(float)
+    if seen.sum() <= 0 or number.value <= 0:
+        return None
+    data, asked = f"{len(seen)} orders", entry.pieces_per_order
+    if kind == "price" and not asked.from_records:  # by the piece, as orders differ in size; then for an order of the stated size
+        size = asked.value
+        found = _mean(number, worth * size, seen, mine.pieces[seen.index], data, "orders", scale=size)
+        return replace(found, worth=worth, amount=float(len(seen)))
+    found = _mean(number, worth, seen, np.ones(len(seen)), data, "orders")
+    if kind == "price" and len(seen) > 2 and seen.std() > 0 and mine.pieces[seen.index].std() > 0:
+        together = float(np.corrcoef(seen, mine.pieces[seen.index].astype(float))[0, 1]) * len(seen) / (len(seen) + worth)
+        return replace(found, tied={f"channels.{channel}.pieces_per_order": float(np.clip(together, -0.999, 0.999))})
+    return found
+
+
+def _fixed_hours(study, number, worth):
+    """Weekly hours from timesheet rows of the weekly tasks."""
+    sheet, tasks = study.records.get("timesheet"), study.file.time.weekly_tasks
+    rows = None if sheet is None else sheet[sheet.step.isin(tasks)]
+    if rows is None or rows.empty:
+        return None
+    # calendar weeks with any row of the timesheet count as worked, the first and last by their days within the log
+    first, last, week = sheet.date.min(), sheet.date.max(), sheet.date.dt.to_period("W")
+    starts = week.drop_duplicates().sort_values()
+    inside = [(min(w.end_time.normalize(), last) - max(w.start_time, first)).days + 1 for w in starts]
+    weights = np.array(inside) / 7.0
+    hours = rows.groupby(week[rows.index]).minutes.sum().reindex(starts, fill_value=0.0).to_numpy(float) / 60.0
+    if weights.sum() < LEAST_WEEKS - 1e-9:  # a week without books is common; too few weeks say nothing about a year
+        return None
+    data = f"{weights.sum():.0f} weeks, {len(rows)} timesheet rows"
+    worth = _worth_in(number, worth, "week")
+    return _mean(number, worth, hours, weights, data, "weeks")

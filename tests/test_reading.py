@@ -1,26 +1,48 @@
 """Records are read from any sensible file, and what they leave open is asked."""
 
+import csv
+import datetime as dt
 import hashlib
+import importlib.util
+import io
 import json
+import tomllib
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
+import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import event, given, settings
+from hypothesis import strategies as st
 
+from casting_econ.evidence import learn
 from casting_econ.faults import Question
 from casting_econ.preview import preview
+from casting_econ.study import read_study
 from casting_econ.study.reading import LOGS
 from casting_econ.study.records import Names, read_records
 from casting_econ.study.schema import RecordsTable
 
 HERE = Path(__file__).parent
+DATA = HERE.parent / "data"
+TWINS = ("kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather")
 UGLY = sorted(path.parent for path in (HERE / "ugly").glob("*/expected.json"))
+
+
+def load(path):
+    """A script as a module."""
+    spec = importlib.util.spec_from_file_location(path.stem, path)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+make = load(HERE / "ugly" / "make.py")
 
 
 def settings_of(text):
     """The [records] table that these lines make."""
-    import tomllib
-
     table = tomllib.loads(f"[records]\n{text}").get("records", {})
     return RecordsTable.model_validate(table, context={"currency": "EUR"})
 
@@ -30,8 +52,8 @@ def read(folder, expected):
     names = None
     if "items" in expected:
         names = Names(products={}, channels=frozenset(), places=frozenset(), tasks=frozenset(), items=expected["items"])
-    settings = settings_of(expected.get("settings", ""))
-    return read_records(folder / "records", names, settings, expected.get("currency", "EUR"), expected.get("locale"))
+    table = settings_of(expected.get("settings", ""))
+    return read_records(folder / "records", names, table, expected.get("currency", "EUR"), expected.get("locale"))
 
 
 def hashes(folder):
@@ -97,3 +119,163 @@ def test_columns_are_as_evidence_expects(tmp_path):
     assert list(records["purchases"]) == list(LOGS["purchases"])
     kinds = {name: records["purchases"][name].dtype.kind for name in ("date", "item", "unit", "quantity", "resale")}
     assert kinds == {"date": "M", "item": "O", "unit": "O", "quantity": "f", "resale": "f"}
+
+
+# properties: a clean table in a random dialect comes back as it was, or a question is asked
+
+
+@st.composite
+def purchases(draw):
+    """Rows of a clean log of purchases."""
+    day = st.dates(dt.date(2001, 1, 1), dt.date(2049, 12, 31))
+    figure = (
+        st.integers(1, 5_000_000).map(lambda n: n / 1000)
+        | st.integers(1, 400_000).map(float)
+        | st.integers(1, 40_000).map(lambda n: n / 100)
+    )
+    item = st.sampled_from(["wax", "grüner Ton", "lye; flakes", "dye, red", 'a "fine" sieve', "wick\tthin"])
+    row = st.tuples(day, item, figure, figure, st.none() | figure)
+    return draw(st.lists(row, min_size=1, max_size=6, unique_by=lambda row: row[:3]))
+
+
+@st.composite
+def dialects(draw):
+    """A way to write a table."""
+    mark = draw(st.sampled_from(".,"))
+    return {
+        "mark": mark,
+        "thousands": draw(st.sampled_from(["", " ", "\u00a0", "'", {".": ",", ",": "."}[mark]])),
+        "date": draw(
+            st.sampled_from(
+                [
+                    "%Y-%m-%d",
+                    "%d.%m.%Y",
+                    "%d/%m/%Y",
+                    "%m/%d/%Y",
+                    "%d/%m/%y",
+                    "%m/%d/%y",
+                    "%y-%m-%d",
+                    "%Y/%m/%d",
+                    "%d %B %Y",
+                    "%b %d, %Y",
+                ]
+            )
+        ),
+        "money": draw(st.sampled_from(["{}", "€{}", "{} €", "EUR {}", "{}EUR"])),
+        "encoding": draw(st.sampled_from(["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "cp1252"])),
+        "separator": draw(st.sampled_from(";,\t|")),
+        "case": draw(st.sampled_from([str.lower, str.upper, str.title, lambda name: name.replace("_", " ")])),
+        "order": draw(st.permutations(range(6))),
+        "locale": draw(st.sampled_from([None, {".": "en_IE", ",": "de_DE"}[mark]])),
+        "ends": draw(st.sampled_from(["\n", "\r\n"])),
+    }
+
+
+def written(rows, dialect, typed=False):
+    """The table as cells of a dialect; dates and figures of their own kind if `typed`."""
+
+    def number(figure, form="{}"):
+        if figure is None or typed:
+            return figure if typed else ""
+        text = f"{figure:,.3f}".rstrip("0").rstrip(".") if figure % 1 else f"{figure:,.0f}"
+        return form.format(text.translate({ord(","): dialect["thousands"], ord("."): dialect["mark"]}))
+
+    names = ["date", "item", "kind", "quantity", "paid", "resale"]
+    lines = [[dialect["case"](name) for name in names]]
+    for day, item, quantity, cost, resale in rows:
+        date = day if typed else day.strftime(dialect["date"])
+        lines.append([date, item, "material", number(quantity), number(cost, dialect["money"]), number(resale, dialect["money"])])
+    return [[line[at] for at in dialect["order"]] for line in lines]
+
+
+def check_back(folder, rows, dialect):
+    """What is read is what was written, or a question is asked, never anything else."""
+    records, _, faults = read_records(folder, None, RecordsTable(), "EUR", dialect["locale"])
+    if faults:
+        assert all(isinstance(fault, Question) for fault in faults), [str(fault) for fault in faults]
+        event("a question")
+        return
+    event("the same table")
+    frame = records["purchases"]
+    assert [day.date() for day in frame.date] == [row[0] for row in rows]
+    assert frame.item.tolist() == [row[1] for row in rows]
+    for at, name in ((2, "quantity"), (3, "paid"), (4, "resale")):
+        assert [value(cell) for cell in frame[name]] == [row[at] for row in rows]
+
+
+@settings(max_examples=120, deadline=None)
+@given(purchases(), dialects())
+def test_any_text_dialect_comes_back_or_asks(rows, dialect):
+    """Encoding, separator, decimal mark, thousands, dates, currency and header vary; no number is ever wrong."""
+    with TemporaryDirectory() as name:
+        out = io.StringIO()
+        csv.writer(out, delimiter=dialect["separator"], lineterminator=dialect["ends"]).writerows(written(rows, dialect))
+        (Path(name) / "purchases.csv").write_bytes(out.getvalue().encode(dialect["encoding"]))
+        check_back(Path(name), rows, dialect)
+
+
+@settings(max_examples=15, deadline=None)
+@given(purchases(), dialects(), st.booleans(), st.sampled_from(["xlsx", "ods"]))
+def test_any_workbook_comes_back_or_asks(rows, dialect, typed, kind):
+    """The same in workbooks, with cells of text or of their own kinds."""
+    with TemporaryDirectory() as name:
+        make.workbook(Path(name) / f"purchases.{kind}", written(rows, dialect, typed))
+        check_back(Path(name), rows, dialect)
+
+
+@settings(max_examples=30, deadline=None)
+@given(purchases(), st.data())
+def test_overlapping_exports_add_nothing(rows, data):
+    """Two exports of overlapping stretches give each row once."""
+    first, second = sorted(data.draw(st.tuples(st.integers(0, len(rows)), st.integers(0, len(rows)))))
+    lines = [f"{day},{item!r},material,{quantity},{paid}" for day, item, quantity, paid, _ in ((*row[:4], None) for row in rows)]
+    lines = [line.replace("\t", " ").replace('"', "").replace(", red", "") for line in lines]
+    with TemporaryDirectory() as name:
+        for file, part in (("a", lines[:second] or lines), ("b", lines[first:] or lines)):
+            text = "\n".join(["date,item,kind,quantity,paid", *part]) + "\n"
+            (Path(name) / f"purchases-{file}.csv").write_text(text, encoding="utf-8")
+        records, reading, faults = read_records(Path(name), None, RecordsTable(decimal="point"))
+
+    assert faults == []
+    assert len(records["purchases"]) == len(rows)
+    assert sum(file.used for file in reading.files) == len(rows)
+
+
+@settings(max_examples=80, deadline=None)
+@given(st.binary(max_size=300) | st.text(max_size=200).map(lambda text: text.encode("utf-8", "surrogatepass")))
+def test_any_bytes_give_faults_and_no_error(data):
+    """Whatever stands in a file, the answer is a table or faults."""
+    with TemporaryDirectory() as name:
+        for file in ("sales.csv", "timesheet.xlsx"):
+            (Path(name) / file).write_bytes(data)
+        records, _, faults = read_records(Path(name), None)
+
+    assert faults and not records
+    assert [str(fault) for fault in faults if "; right would be " not in str(fault)] == []
+
+
+@pytest.mark.parametrize("name", TWINS)
+def test_messy_twin_tells_the_evidence_the_same(name):
+    """The same workshop in another form gives the same measured numbers, to the last digit, in the same words."""
+    clean, messy = learn(read_study(DATA / name)), learn(read_study(DATA / "messy-twins" / name))
+
+    assert clean.keys() == messy.keys() and clean
+    points = np.linspace(0.01, 0.99, 9)
+    for key, evidence in clean.items():
+        twin = messy[key]
+        assert (evidence.observed, evidence.data, evidence.number.value) == (twin.observed, twin.data, twin.number.value)
+        assert evidence.number.distribution.quantile(points).tolist() == twin.number.distribution.quantile(points).tolist()
+
+
+def test_twins_are_what_their_script_writes(tmp_path, monkeypatch):
+    """The committed twins come from the committed script; workbooks are compared by their cells elsewhere."""
+    twins = load(DATA / "make_messy_twins.py")
+    monkeypatch.setattr(twins, "TWINS", tmp_path)
+    twins.main()
+    made = {path.relative_to(tmp_path): path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()}
+    kept = {
+        path.relative_to(DATA / "messy-twins"): path.read_bytes() for path in (DATA / "messy-twins").rglob("*") if path.is_file()
+    }
+
+    assert made.keys() == kept.keys()
+    assert [path for path in made if path.suffix != ".xlsx" and made[path] != kept[path]] == []

@@ -21,6 +21,8 @@ from casting_econ.faults import Question
 from casting_econ.preview import preview
 from casting_econ.study import read_study
 from casting_econ.study.reading import LOGS
+from casting_econ.study.reading.columns import marks_of
+from casting_econ.study.reading.dates import possible_orders
 from casting_econ.study.records import Names, read_records
 from casting_econ.study.schema import RecordsTable
 
@@ -119,6 +121,69 @@ def test_columns_are_as_evidence_expects(tmp_path):
     assert list(records["purchases"]) == list(LOGS["purchases"])
     kinds = {name: records["purchases"][name].dtype.kind for name in ("date", "item", "unit", "quantity", "resale")}
     assert kinds == {"date": "M", "item": "O", "unit": "O", "quantity": "f", "resale": "f"}
+
+
+def test_workbook_with_cells_far_apart_is_told(tmp_path):
+    """A sheet that spans billions of cells is a fault before any memory is asked for."""
+    from openpyxl import Workbook
+
+    book = Workbook()
+    book.active["A1"], book.active["XFD1048576"] = "date", 1
+    book.save(tmp_path / "sales.xlsx")
+
+    [fault] = read_records(tmp_path, None)[2]
+
+    assert (fault.file, fault.wrong) == ("records/sales.xlsx", "has cells too far apart")
+
+
+def test_all_faults_of_a_log_come_at_once(tmp_path, recwarn):
+    """Cells that cannot be read, are blank or out of bounds are told together, without warnings of libraries."""
+    rows = "date,step,minutes\n2025-01-01,pour,oops\n2025-01-01,,5\n2025-01-01,pour,-5\n"
+    (tmp_path / "timesheet.csv").write_text(rows, encoding="utf-8")
+
+    _, _, faults = read_records(tmp_path, None)
+
+    assert [(fault.row, fault.column) for fault in faults] == [(2, "minutes"), (3, "step"), (4, "minutes")]
+    assert [str(warning.message) for warning in recwarn] == []
+
+
+@pytest.mark.parametrize(
+    ("cell", "marks"),
+    [
+        ("1.200", {"?"}),
+        ("0.200", {"."}),
+        ("1200.500", {"."}),
+        ("12,5", {","}),
+        ("1.200,5", {","}),
+        ("1,200.5", {"."}),
+        ("1.200.000", {","}),
+        ("1 200.500", {"."}),
+        ("10-1.200", {"?"}),
+        ("€ 7", set()),
+        ("1:30", set()),
+    ],
+)
+def test_marks_of_a_cell(cell, marks):
+    """What a figure gives away of its decimal mark, by the rules of grouping in threes."""
+    assert marks_of(cell) == marks
+
+
+@pytest.mark.parametrize(
+    ("cell", "orders"),
+    [
+        ("3/4/2025", {"dmy", "mdy"}),
+        ("13/4/2025", {"dmy"}),
+        ("4/13/2025", {"mdy"}),
+        ("13/13/2025", set()),
+        ("2025-03-04", None),
+        ("3.4.25", {"dmy", "mdy", "ymd"}),
+        ("45750", None),
+        ("3 Apr 2025", None),
+    ],
+)
+def test_possible_orders(cell, orders):
+    """Orders in which a date can be read: a month is at most 12, a day at most 31."""
+    assert possible_orders(cell) == orders
 
 
 # properties: a clean table in a random dialect comes back as it was, or a question is asked

@@ -3,6 +3,7 @@
 import csv
 import io
 import re
+import zipfile
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -157,14 +158,12 @@ def _workbook(path, place, data):
 
     grids = []
     try:
+        if _too_spread(data):
+            right = "one table a sheet, near its top"
+            return [], [Fault(file=place, wrong="has cells too far apart", found="a sheet too large to hold", right=right)]
         book = load_workbook(io.BytesIO(data))
         for about in book.sheets_metadata:
             sheet = book.get_sheet_by_name(about.name)
-            if sheet.height * sheet.width > _MOST_CELLS:
-                found = f"{sheet.height:,} rows by {sheet.width:,} columns in sheet {about.name}"
-                return [], [
-                    Fault(file=place, wrong="has cells too far apart", found=found, right="one table a sheet, near its top")
-                ]
             top, left = sheet.start or (0, 0)
             rows = [(top + i + 1, [""] * left + [_cell(cell) for cell in row]) for i, row in enumerate(sheet.to_python())]
             hidden = ("the sheet is hidden",) if str(about.visible) != "SheetVisibleEnum.Visible" else ()
@@ -185,6 +184,31 @@ def _workbook(path, place, data):
             Fault(file=place, wrong="empty log", found="no cells in any sheet", right="at least one row, or no such file")
         ]
     return grids, []
+
+
+def _too_spread(data):
+    """Whether a sheet of an XLSX spans more cells than fit in memory, which the library would reserve before it could say so."""
+    if not data.startswith(b"PK"):
+        return False
+    with zipfile.ZipFile(io.BytesIO(data)) as book:
+        if sum(item.file_size for item in book.infolist()) > 5 * _MOST_BYTES:
+            return True
+        for name in book.namelist():
+            if name.startswith("xl/worksheets/") and name.endswith(".xml"):
+                ends = re.findall(rb'<c\b[^>]*?\br="([A-Z]{1,3})([0-9]{1,7})"', book.read(name))
+                columns, rows = {letters for letters, _ in ends}, [int(row) for _, row in ends]
+                width = max((_column_number(letters) for letters in columns), default=0)
+                if width * (max(rows, default=0) - min(rows, default=0) + 1) > _MOST_CELLS:
+                    return True
+    return False
+
+
+def _column_number(letters):
+    """1 for A, 27 for AA."""
+    number = 0
+    for letter in letters:
+        number = number * 26 + letter - 64
+    return number
 
 
 def _cell(cell):

@@ -1,5 +1,6 @@
 """Every file of `records/` as the logs of the study: which file is which log, several files as one, duplicates once."""
 
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -229,7 +230,9 @@ def _checked(frame, raw, log, tables):
         {name: _column(pa, *spec, frame, name, UNIQUE.get(log) == name) for name, spec in columns.items()}
     )
     try:
-        schema.validate(frame, lazy=True)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", FutureWarning)  # the library's own, about how it lists failures
+            schema.validate(frame, lazy=True)
     except pa.errors.SchemaErrors as error:
         return [_cell_fault(case, raw, columns, tables) for case in error.failure_cases.to_dict("records")]
     return []

@@ -77,14 +77,14 @@ def test_priors_hold_what_they_say():
 
 @pytest.mark.parametrize("factor", [0.5, 2.0])
 def test_intervals_of_a_wrong_width_are_caught(found, factor):
-    """Intervals half or twice as wide as they are do not pass, all kinds together nor most of the kinds alone."""
+    """Intervals half or twice as wide as they are do not pass: not all kinds together, nor two kinds alone."""
     both = pd.concat([found["few"], found["many"].assign(workshop=lambda rows: rows.workshop + 1000)])
     wrong = calibrate.narrowed(both, factor)
     alone = calibrate.coverage(wrong).assign(size="both", world="wrong")
     together = calibrate.coverage(wrong.assign(kind="all")).assign(size="both", world="wrong")
 
     assert len(calibrate.outside(together, ERRORS)) >= 2
-    assert sum(bool(calibrate.outside(alone[alone.kind == kind], ERRORS)) for kind in alone.kind) > len(alone) / 2
+    assert sum(bool(calibrate.outside(alone[alone.kind == kind], ERRORS)) for kind in alone.kind) >= 2
 
 
 def test_coverage_of_known_ranks():

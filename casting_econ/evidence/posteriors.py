@@ -167,7 +167,7 @@ def rows_posterior(stated, worth, totals, units, fixed=0.0, spread=PRIOR_SPREAD)
     --------
     >>> rows = rows_posterior([2.0], [1.0], [30.0, 50.0], [[10], [20]])
     >>> round(rows.means[0].middle, 2)
-    2.5
+    2.6
     """
     stated, firm = np.log(np.asarray(stated, float)), np.asarray(worth, float) / spread**2
     logs, units = np.log(np.asarray(totals, float)), np.asarray(units, float)

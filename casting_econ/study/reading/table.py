@@ -192,7 +192,8 @@ def _frame(table, rows, rules, open_faults):
                 ]
         cells = [found[raw] for raw in table.raw[name]]
         table.changes += _changes(name, rows, table.raw[name], found)
-        table.decisions += _spelled(name, rule, table.raw[name], found)
+        if name not in undecided:  # else what it would be read as is not decided yet
+            table.decisions += _spelled(name, rule, table.raw[name], found)
         data[name] = _series([cell.value for cell in cells], rule.kind, rows, all(_is_integer(raw) for raw in found))
         if any(cell.low is not None for cell in found.values()):
             for end in ("low", "high"):

@@ -258,10 +258,11 @@ def _age_sentence(kit, product, p, cost, fmt):
             "The records show no clear effect of a mould's age on losses or finishing minutes, so use moulds until they are worn."
         )
     found, parts, wear = kit.point().products[product], [], 0.0
-    lost = 1 - float(found["yield"])
+    lost, scrapped = 1 - float(found["yield"]), float(found["casts_per_good_piece"]) - 1
     if "loss" in sure:
         parts.append(f"the odds of a loss grow by {fmt.percent(np.expm1(10 * sure['loss']))}")
-        wear += sure["loss"] * lost * (1 - lost) * float(found["cost_per_good_piece"])
+        each = float(found["scrap_cost_per_good_piece"]) / scrapped if scrapped > 0 else 0.0  # what a lost piece had cost by then
+        wear += sure["loss"] * lost * (1 - lost) * each
     if "minutes" in sure:
         steps = list(p.steps)
         cure = next((at for at, step in enumerate(steps) if np.any(np.asarray(step.wait_hours) > 0)), 0)

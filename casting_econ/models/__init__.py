@@ -5,10 +5,13 @@ from .curing import loads_per_week, places_needed
 from .inputs import Assumptions, Channel, Equipment, Material, Mould, Overhead, Product, Rack, Station, Step
 from .labour import cumulative_average_minutes, learning_exponent, practised_minutes, unit_minutes, unit_total
 from .levers import longest_wait, with_levers
+from .lots import LotPlan, cheapest_lots, load_cost
 from .money import self_employed_target, yearly_charge
 from .moulds import cheapest_replacement_age, expected_casts
+from .orders import casts_by_variant, casts_for, chance_curve, chance_of, counts_from_loads, loads_for, moulds_worn
 from .selling import order_money, orders_at_price
 from .studio import Outcome, evaluate
+from .supplies import bubble_left, cheapest_packs, hours_at_temperature, mixed_masses
 from .yields import (
     at_scrap_rate,
     entering_per_good,
@@ -22,6 +25,7 @@ __all__ = [
     "Assumptions",
     "Channel",
     "Equipment",
+    "LotPlan",
     "Material",
     "Mould",
     "Outcome",
@@ -33,16 +37,29 @@ __all__ = [
     "Step",
     "StepCost",
     "at_scrap_rate",
+    "bubble_left",
+    "casts_by_variant",
+    "casts_for",
+    "chance_curve",
+    "chance_of",
+    "cheapest_lots",
+    "cheapest_packs",
     "cheapest_replacement_age",
+    "counts_from_loads",
     "cumulative_average_minutes",
     "entering_per_good",
     "evaluate",
     "expected_casts",
     "full_sets_per_load",
     "good_per_load",
+    "hours_at_temperature",
     "learning_exponent",
+    "load_cost",
+    "loads_for",
     "loads_per_week",
     "longest_wait",
+    "mixed_masses",
+    "moulds_worn",
     "order_money",
     "orders_at_price",
     "piece_cost",

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-__all__ = ["checked", "checked_share"]
+__all__ = ["checked", "checked_share", "checked_whole"]
 
 
 def checked(name, value, *, low=-np.inf, high=np.inf, above=None):
@@ -47,6 +47,16 @@ def checked(name, value, *, low=-np.inf, high=np.inf, above=None):
 def checked_share(name, value, *, above=None, high=1.0):
     """Return a share of a whole, in [0, 1] unless narrowed. [-]"""
     return checked(name, value, low=0.0, high=high, above=above)
+
+
+def checked_whole(name, value, *, low=0):
+    """Return one whole number of at least `low` as int, refusing arrays, parts and what is not finite."""
+    if np.ndim(value) != 0:
+        raise ValueError(f"{name} must be one whole number; got an array of shape {np.shape(value)}")
+    number = checked(name, value, low=low)
+    if number != int(number):
+        raise ValueError(f"{name} must be a whole number; got {value!s}")
+    return int(number)
 
 
 def _range_in_words(low, high, above):

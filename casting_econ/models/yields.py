@@ -242,12 +242,12 @@ def beta_binomial_logpmf(k, n, share, rho):
     >>> round(float(np.exp(beta_binomial_logpmf(1, 2, 0.5, 0.5))), 6)
     0.25
     """
-    k, n, share, rho = np.broadcast_arrays(
-        checked("hits", k),
-        checked("pieces", n, low=0.0),
-        checked_share("share", share),
-        checked("load correlation", rho, low=0.0, high=1.0 - 1e-9),
-    )
+    k, n = checked("hits", k), checked("pieces", n, low=0.0)
+    share, rho = np.broadcast_arrays(checked_share("share", share), checked("load correlation", rho, low=0.0, high=1.0 - 1e-9))
+    shape = np.broadcast_shapes(np.shape(k), np.shape(n), share.shape)
+    k, n = np.broadcast_to(k, shape), np.broadcast_to(n, shape)
+    # shares stay unbroadcast: many counts of one share need its products only once
+    share, rho = (x.reshape((1,) * (len(shape) - x.ndim) + x.shape) for x in (share, rho))
     if np.any(k != np.rint(k)) or np.any(n != np.rint(n)):
         raise ValueError("hits and pieces must be whole numbers")
     possible = (k >= 0) & (k <= n)

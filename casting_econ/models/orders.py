@@ -1,0 +1,455 @@
+"""How many casts an order takes, how sure they make it, and the moulds it wears out.
+
+A draw is one possible workshop: a long-run share of good casts and a correlation within a load. Given
+the draw, loads are independent and the good pieces of a load beta-binomial; chances are averages over draws.
+"""
+
+from collections import Counter
+
+import numpy as np
+from scipy import fft
+
+from .checks import checked, checked_share, checked_whole
+from .moulds import mean_to_scale
+from .yields import beta_binomial_logpmf
+
+__all__ = ["casts_by_variant", "casts_for", "chance_curve", "chance_of", "counts_from_loads", "loads_for", "moulds_worn"]
+
+_MOST_CASTS = 100_000  # no search goes beyond; one pair of hands casts less in a working life
+_ROUNDING = 1e-12  # of a chance: what the transforms leave, so that a chance of exactly the confidence is enough
+_MOST_NUMBERS = 2**20  # a table of draws is worked through in parts of so many complex numbers
+
+
+def loads_for(casts, casts_per_load):
+    """Loads that so many casts are poured in: full ones, then the rest.
+
+    Parameters
+    ----------
+    casts : int
+        Zero or more. [cast]
+    casts_per_load : int
+        Casts of a full load. [cast/load]
+
+    Returns
+    -------
+    tuple of int
+        Size of each load. [cast]
+
+    Raises
+    ------
+    ValueError
+        If a number is not whole or out of range.
+
+    Examples
+    --------
+    >>> loads_for(36, 14)
+    (14, 14, 8)
+    """
+    casts, full = checked_whole("casts", casts), checked_whole("casts per load", casts_per_load, low=1)
+    rest = casts % full
+    return (full,) * (casts // full) + ((rest,) if rest else ())
+
+
+def counts_from_loads(loads, good_share, load_correlation, set_size=1):
+    """Distribution of the good pieces, or full sets, of several loads, draw by draw.
+
+    Parameters
+    ----------
+    loads : sequence of int
+        Size of each load; none gives no piece for certain. [cast]
+    good_share : float or array_like, shape (draws,)
+        Long-run share that ends good, in [0, 1]. [-]
+    load_correlation : float or array_like, shape (draws,)
+        Intra-load correlation, in [0, 1). [-]
+    set_size : int, optional
+        Pieces that must match, so come from one load; 1 counts single pieces. [piece/set]
+
+    Returns
+    -------
+    ndarray, shape (draws, most + 1) or (most + 1,)
+        Chance of 0, 1, ... pieces or sets up to the most that the loads hold; the second shape for scalars. [-]
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range.
+
+    Notes
+    -----
+    Loads are independent given the draw, so their distributions are convolved, by the discrete Fourier transform.
+
+    Examples
+    --------
+    >>> counts_from_loads((1, 1), 0.5, 0.0).round(2).tolist()
+    [0.25, 0.5, 0.25]
+    >>> counts_from_loads((4, 1), 0.5, 0.0, set_size=2).tolist()  # of the four: 0 or 1, 2 or 3, all
+    [0.3125, 0.625, 0.0625]
+    """
+    loads, set_size = _checked_loads(loads), checked_whole("set size", set_size, low=1)
+    share, rho = _draws(good_share, load_correlation)
+    most = _most_counted(loads, set_size)
+    size = fft.next_fast_len(most + 1, real=True)
+    chances = np.clip(fft.irfft(_spectra(loads, share, rho, set_size, size), size)[:, : most + 1], 0.0, None)
+    chances /= chances.sum(axis=-1, keepdims=True)
+    return chances[0] if np.ndim(good_share) == np.ndim(load_correlation) == 0 else chances
+
+
+def chance_of(needed, casts, casts_per_load, good_share, load_correlation, *, set_size=1, started=(), weights=None):
+    """Chance that so many casts, with the loads already started, give enough.
+
+    Parameters
+    ----------
+    needed : int
+        Good pieces wanted, or full sets where `set_size` is above 1. [piece or set]
+    casts : int
+        New casts, poured in full loads and one for the rest. [cast]
+    casts_per_load : int
+        Casts of a full load. [cast/load]
+    good_share : float or array_like, shape (draws,)
+        Long-run share that ends good, in [0, 1]. [-]
+    load_correlation : float or array_like, shape (draws,)
+        Intra-load correlation, in [0, 1). [-]
+    set_size : int, optional
+        Pieces that must match, so come from one load. [piece/set]
+    started : sequence of int, optional
+        Sizes of the loads already poured, whose pieces can still end either way. [cast]
+    weights : array_like, shape (draws,), optional
+        Weight of each draw; None weighs all alike. [-]
+
+    Returns
+    -------
+    float
+        Average over the draws, in [0, 1]. [-]
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range.
+
+    Notes
+    -----
+    The average of convolutions is taken before the one inverse transform, which is the same and much quicker.
+
+    Examples
+    --------
+    >>> round(chance_of(28, 38, 14, 0.828768, 0.0), 2)
+    0.95
+    >>> round(chance_of(1, 1, 14, [0.5, 0.9], 0.0), 6)
+    0.7
+    """
+    needed, set_size = checked_whole("needed", needed), checked_whole("set size", set_size, low=1)
+    loads = loads_for(casts, casts_per_load) + _checked_loads(started)
+    share, rho = _draws(good_share, load_correlation)
+    weights = _checked_weights(weights, share.size)
+    most = _most_counted(loads, set_size)
+    if not 0 < needed <= most:
+        return float(needed <= most)
+    size = fft.next_fast_len(most + 1, real=True)
+    rows = max(_MOST_NUMBERS // size, 1)
+    parts = [slice(first, first + rows) for first in range(0, share.size, rows)]
+    mean = sum(weights[part] @ _spectra(loads, share[part], rho[part], set_size, size) for part in parts)
+    return float(np.clip(fft.irfft(mean, size)[needed : most + 1].sum(), 0.0, 1.0))
+
+
+def chance_curve(needed, casts, casts_per_load, good_share, load_correlation, *, set_size=1, started=(), weights=None):
+    """Chance of enough for each of several numbers of casts.
+
+    Parameters
+    ----------
+    needed : int
+        Good pieces wanted, or full sets where `set_size` is above 1. [piece or set]
+    casts : sequence of int
+        Numbers of new casts. [cast]
+    casts_per_load, good_share, load_correlation, set_size, started, weights
+        As in `chance_of`.
+
+    Returns
+    -------
+    ndarray, shape (len(casts),)
+        [-]
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range.
+
+    Examples
+    --------
+    >>> chance_curve(28, (34, 36, 38), 14, 0.828768, 0.0).round(2).tolist()
+    [0.64, 0.85, 0.95]
+    """
+    options = {"set_size": set_size, "started": started, "weights": weights}
+    return np.array([chance_of(needed, n, casts_per_load, good_share, load_correlation, **options) for n in casts])
+
+
+def casts_for(needed, confidence, casts_per_load, good_share, load_correlation, *, set_size=1, started=()):
+    """Fewest new casts that give enough with a wanted chance.
+
+    Parameters
+    ----------
+    needed : int
+        Good pieces wanted, or full sets where `set_size` is above 1. [piece or set]
+    confidence : float
+        Chance wanted, in (0, 1). [-]
+    casts_per_load, good_share, load_correlation, set_size, started
+        As in `chance_of`.
+
+    Returns
+    -------
+    int
+        Zero where the loads already started are enough. [cast]
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range, or no number up to 40 times what an average draw needs (and 200 more)
+        is enough, as when some draws hardly ever give a good piece.
+
+    Notes
+    -----
+    One more cast in a load, or in a load of its own, never lowers the chance, so the fewest are found by halving.
+
+    Examples
+    --------
+    >>> casts_for(28, 0.95, 14, 0.828768, 0.0)
+    38
+    >>> casts_for(28, 0.95, 14, 0.828768, 0.0, started=(14, 14))
+    10
+    """
+    confidence = _checked_confidence(confidence)
+    needed, set_size = checked_whole("needed", needed), checked_whole("set size", set_size, low=1)
+    share, _ = _draws(good_share, load_correlation)
+
+    def chance(casts):
+        return chance_of(needed, casts, casts_per_load, good_share, load_correlation, set_size=set_size, started=started)
+
+    def enough(casts):
+        return chance(casts) >= confidence - _ROUNDING
+
+    if enough(0):
+        return 0
+    most = _most_tried(needed, casts_per_load, share, set_size)
+    # good pieces are at least what is needed with a chance of at most their mean / needed (Markov), also with those started
+    at_best = np.minimum(share * (most + sum(started)) / (needed * set_size), 1.0).mean()
+    if at_best < confidence - _ROUNDING:
+        raise _not_enough(f"{needed:,}", set_size, confidence, most, at_best)
+    short, high = 0, min(1 + int(needed * set_size / share.mean()), most)
+    while not enough(high):
+        if high == most:
+            raise _not_enough(f"{needed:,}", set_size, confidence, most, chance(most))
+        short, high = high, min(high + high // 2 + 1, most)
+    while high - short > 1:
+        middle = (short + high) // 2
+        short, high = (short, middle) if enough(middle) else (middle, high)
+    return high
+
+
+def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correlation, set_size=1):
+    """Casts of each colour or form of one order, so that all are enough together.
+
+    Parameters
+    ----------
+    needed : sequence of int
+        Good pieces of each variant, or full sets where `set_size` is above 1. [piece or set]
+    confidence : float
+        Chance wanted that no variant is short, in (0, 1). [-]
+    casts_per_load, good_share, load_correlation, set_size
+        As in `chance_of`; the same for every variant.
+
+    Returns
+    -------
+    casts : tuple of int
+        New casts of each variant. [cast]
+    chance : float
+        Chance that every variant is enough, at least the confidence. [-]
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range or no number of casts tried is enough.
+
+    Notes
+    -----
+    Each variant begins at the fewest casts that make it alone sure enough, below which the joint chance cannot
+    reach the confidence; then casts are added where they raise the joint chance most for each cast added.
+    Given the draw, variants are independent, as if each had loads of its own; over the draws they are not: a
+    poor share is poor for all, so the joint chance is above the product of the chances.
+    Own loads are the cautious side. Pieces of one load fail together, so variants that share loads, each with its casts
+    split over loads as before, tend to be enough together: they are associated [1]_, and the chance of all
+    is at least the product of the chances of each.
+
+    References
+    ----------
+    .. [1] Esary, Proschan & Walkup, *Ann. Math. Statist.* 38 (1967) 1466-1474.
+
+    Examples
+    --------
+    >>> casts, chance = casts_by_variant((12, 12, 4), 0.95, 14, 0.828768, 0.0)
+    >>> casts, round(chance, 3)
+    ((19, 19, 7), 0.962)
+    """
+    confidence, set_size = _checked_confidence(confidence), checked_whole("set size", set_size, low=1)
+    casts_per_load = checked_whole("casts per load", casts_per_load, low=1)
+    needed = tuple(checked_whole("needed", n) for n in needed)
+    share, rho = _draws(good_share, load_correlation)
+    tails = {}
+
+    def by_draw(variant, casts):
+        key = needed[variant], casts
+        if key not in tails:
+            counts = counts_from_loads(loads_for(casts, casts_per_load), share, rho, set_size)
+            tails[key] = counts[:, needed[variant] :].sum(axis=-1)
+        return tails[key]
+
+    def joint(casts):
+        return float(np.mean(np.prod([by_draw(*pair) for pair in enumerate(casts)], axis=0)))
+
+    def one_more(casts, variant):
+        # in sets, a load too small for one more set raises nothing until it is filled so far
+        added = max(1, set_size - casts[variant] % casts_per_load)
+        return (*casts[:variant], casts[variant] + added, *casts[variant + 1 :]), added
+
+    casts = tuple(casts_for(n, confidence, casts_per_load, share, rho, set_size=set_size) for n in needed)
+    most = [_most_tried(n, casts_per_load, share, set_size) if n else 0 for n in needed]
+    chance = joint(casts)
+    while chance < confidence - _ROUNDING:
+        if any(n > m for n, m in zip(casts, most, strict=True)):
+            raise _not_enough(" + ".join(f"{n:,}" for n in needed), set_size, confidence, sum(most), chance)
+        options = [one_more(casts, v) for v, n in enumerate(needed) if n]
+        gains = [round((joint(option) - chance) / added, 12) for option, added in options]  # ties go to the first variant
+        casts = options[gains.index(max(gains))][0]
+        chance = joint(casts)
+    return casts, chance
+
+
+def moulds_worn(loads, sets, life_casts, life_shape, age=0.0, replace_at=None):
+    """Expected sets of moulds that an order uses up.
+
+    Parameters
+    ----------
+    loads : int
+        Loads, shared round over the sets; each gives every cavity of its set one cast. [load]
+    sets : int
+        Sets of moulds in use, one or more. [set]
+    life_casts : float or array_like
+        Mean casts until a set is worn out. [cast]
+    life_shape : float or array_like
+        Weibull shape. [-]
+    age : float or array_like, shape (sets,), optional
+        Casts each set has given before. [cast]
+    replace_at : float, optional
+        Age at which a set is replaced anyway, one cast or more; None or infinity runs it until worn out. [cast]
+
+    Returns
+    -------
+    float or ndarray
+        Sets worn out or replaced during the loads, a fresh one taking the place of each; shape of the two lives. [set]
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range.
+
+    Notes
+    -----
+    The renewal function M of the equation M(t) = F(t) + integral of F(t - x) dM(x), F the life's distribution,
+    by midpoint sums on whole casts [1]_. A set of age a begins with the distribution of the life it has left.
+
+    References
+    ----------
+    .. [1] Xie, *Commun. Statist. Simul.* 18 (1989) 281-293; Tijms, *A First Course in Stochastic Models*, 2003, ch. 8.
+
+    Examples
+    --------
+    >>> round(moulds_worn(70, 2, life_casts=35.0, life_shape=1.0), 3)  # no memory: casts / mean life
+    2.0
+    >>> round(moulds_worn(70, 2, life_casts=1e6, life_shape=2.5, age=[0, 30], replace_at=35), 3)  # each once
+    2.0
+    """
+    loads, sets = checked_whole("loads", loads), checked_whole("sets of moulds", sets, low=1)
+    mean, shape = np.broadcast_arrays(checked("mean life", life_casts, above=0.0), checked("life shape", life_shape, above=0.0))
+    scale = mean_to_scale(mean, shape)
+    limit = np.inf if replace_at is None or replace_at == np.inf else checked("replacement age", replace_at, low=1.0)
+    ages = np.asarray(checked("age", age, low=0.0))
+    if ages.shape not in ((), (sets,)):
+        raise ValueError(f"age must be one number or one for each of {sets} sets; got shape {ages.shape}")
+    each, more = divmod(loads, sets)
+
+    def worn_by(casts, age=0.0):
+        casts = np.reshape(casts, (-1,) + (1,) * mean.ndim)
+        lived = -np.expm1((age / scale) ** shape - ((age + casts) / scale) ** shape)
+        return np.where(age + casts >= limit, 1.0, lived)
+
+    most = each + (more > 0)
+    whole, half = worn_by(np.arange(most + 1)), worn_by(np.arange(most) + 0.5)
+    steps = np.zeros((most, *mean.shape))  # rises of M from cast to cast
+    for i in range(most):
+        before = (steps[:i] * half[i:0:-1]).sum(axis=0)
+        steps[i] = (whole[i + 1] + before - steps[:i].sum(axis=0)) / (1.0 - half[0])
+    total = np.zeros(mean.shape)
+    for (casts, old), count in Counter(
+        (each + (i < more), a) for i, a in enumerate(np.broadcast_to(ages, sets).tolist())
+    ).items():
+        if casts:
+            used = worn_by(casts, old)[0] + (steps[:casts] * worn_by(np.arange(casts) + 0.5, old)[::-1]).sum(axis=0)
+            total = total + count * used
+    return total[()] if mean.ndim else float(total)
+
+
+def _draws(good_share, load_correlation):
+    """Share and correlation as arrays of shape (draws,)."""
+    share, rho = np.broadcast_arrays(
+        checked_share("good share", good_share),
+        checked("load correlation", load_correlation, low=0.0, high=1.0 - 1e-9),
+    )
+    if share.ndim > 1:
+        raise ValueError(f"good share and load correlation must be numbers or one array of draws; got shape {share.shape}")
+    return np.atleast_1d(share), np.atleast_1d(rho)
+
+
+def _spectra(loads, share, rho, set_size, size):
+    """Transforms, of length `size`, of what all loads give together; shape (draws, size // 2 + 1)."""
+    result = np.ones((share.size, 1))
+    for load, count in Counter(loads).items():
+        chances = np.exp(beta_binomial_logpmf(np.arange(load + 1), load, share[:, None], rho[:, None]))
+        in_sets = np.add.reduceat(chances, np.arange(0, load + 1, set_size), axis=-1)
+        result = result * fft.rfft(in_sets, size) ** count
+    return result
+
+
+def _most_counted(loads, set_size):
+    return sum(load // set_size for load in loads)
+
+
+def _most_tried(needed, casts_per_load, share, set_size):
+    """Where a search for enough casts gives up; an error where no number could ever be enough."""
+    if casts_per_load < set_size:
+        raise ValueError(f"casts per load must be at least the set size of {set_size}, whose pieces match; got {casts_per_load}")
+    if not share.any():
+        raise ValueError("good share must be above 0 in some draw for any order; got 0 in all")
+    return int(min(40 * needed * set_size / share.mean() + 200, _MOST_CASTS))
+
+
+def _not_enough(needed, set_size, confidence, most, chance):
+    what = "good pieces" if set_size == 1 else f"sets of {set_size}"
+    return ValueError(
+        f"confidence {confidence:.4g} for {needed} {what} is more than {most:,} casts can give; their chance is {chance:.4g} or less; "
+        "take a lower confidence, fewer pieces or a process that is surer"
+    )
+
+
+def _checked_loads(loads):
+    return tuple(checked_whole("load", load) for load in loads)
+
+
+def _checked_confidence(confidence):
+    return checked("confidence", confidence, above=0.0, high=1.0 - 1e-9)
+
+
+def _checked_weights(weights, draws):
+    if weights is None:
+        return np.full(draws, 1.0 / draws)
+    weights = np.asarray(checked("weights", weights, low=0.0))
+    if weights.shape != (draws,) or not weights.sum() > 0.0:
+        raise ValueError(f"weights must be one for each of {draws} draws, not all zero; got shape {weights.shape}")
+    return weights / weights.sum()

@@ -1,0 +1,198 @@
+"""What a job needs of mixes and packs, and what pressure and temperature do to a cast."""
+
+import math
+from fractions import Fraction
+
+import numpy as np
+from scipy import optimize
+
+from .checks import checked
+
+__all__ = ["bubble_left", "cheapest_packs", "hours_at_temperature", "mixed_masses"]
+
+_ATMOSPHERE = 101.325  # kPa; standard atmosphere, 10th CGPM (1954)
+_TOLERANCE = 1e-6  # to which HiGHS keeps a condition
+
+
+def mixed_masses(amount, parts, densities, by):
+    """Mass and volume of each component of a mix.
+
+    Parameters
+    ----------
+    amount : float or array_like
+        Mix wanted, losses included. [ml] by volume, [g] by mass
+    parts : sequence of float
+        Ratio of the components, each above zero: 2:1 is (2, 1). [-]
+    densities : sequence of float or None
+        Density of each component, in the same order; None only by mass, where volumes stay unknown. [g/ml]
+    by : {"volume", "mass"}
+        What the ratio and the amount count.
+
+    Returns
+    -------
+    masses : ndarray, shape (components, ...)
+        [g]
+    volumes : ndarray, shape (components, ...), or None
+        [ml]
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range or parts and densities do not pair up.
+
+    Notes
+    -----
+    Volumes are added up as if mixing changed them little, as it does in casting resins and rubbers. A ratio by volume is
+    not one by mass unless the densities are equal: follow the data sheet of what is used.
+
+    Examples
+    --------
+    >>> masses, volumes = mixed_masses(300.0, (2, 1), (1.13, 0.98), by="volume")
+    >>> masses.round(2).tolist(), volumes.round(2).tolist()  # 2:1 by volume is 2.31:1 by mass
+    ([226.0, 98.0], [200.0, 100.0])
+    """
+    if by not in ("volume", "mass"):
+        raise ValueError(f"a mix is by 'volume' or by 'mass'; got {by!r}")
+    amount, parts = np.asarray(checked("amount", amount, low=0.0)), np.atleast_1d(checked("parts", parts, above=0.0))
+    shares = np.multiply.outer(parts / parts.sum(), amount)
+    if densities is None:
+        if by == "volume":
+            raise ValueError("a mix by volume must have the density of each component; got none")
+        return shares, None
+    densities = np.atleast_1d(checked("densities", densities, above=0.0))
+    if parts.ndim != 1 or densities.shape != parts.shape:
+        raise ValueError(f"parts and densities must be one of each a component; got {parts.size} and {densities.size}")
+    densities = densities.reshape((-1,) + (1,) * amount.ndim)
+    return (shares * densities, shares) if by == "volume" else (shares, shares / densities)
+
+
+def cheapest_packs(needed, sizes, prices):
+    """Packs that hold enough for the least money.
+
+    Parameters
+    ----------
+    needed : float
+        Amount to cover, zero or more. [any unit]
+    sizes : sequence of float
+        What each kind of pack holds, above zero. [the same unit]
+    prices : sequence of float
+        Price of each kind, zero or more. [money/pack]
+
+    Returns
+    -------
+    counts : tuple of int
+        Packs of each kind; together they hold at least what is needed. [pack]
+    cost : float
+        [money]
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range or sizes and prices do not pair up.
+
+    Notes
+    -----
+    An integer programme, solved to the end by HiGHS. Sizes are counted in their greatest common measure, taken of the decimals as
+    written, and the need is rounded up to it, so that no rounding leaves it short; where that measure is
+    so fine that the solver's tolerance is coarser, the need is raised by the tolerance.
+
+    Examples
+    --------
+    >>> cheapest_packs(1234.0, (250.0, 1000.0, 5000.0), (9.0, 24.0, 99.0))
+    ((1, 1, 0), 33.0)
+    """
+    sizes, prices = np.atleast_1d(checked("sizes", sizes, above=0.0)), np.atleast_1d(checked("prices", prices, low=0.0))
+    if sizes.ndim != 1 or sizes.shape != prices.shape:
+        raise ValueError(f"sizes and prices must be one of each a kind of pack; got {sizes.size} and {prices.size}")
+    need, *held = (Fraction(f"{x:.12g}") for x in (checked("needed", needed, low=0.0), *sizes))
+    if not need:
+        return (0,) * sizes.size, 0.0
+    most_parts = math.lcm(*(size.denominator for size in held))
+    measure = Fraction(math.gcd(*(int(size * most_parts) for size in held)), most_parts)
+    units = math.ceil(need / measure)
+    row = np.array([float(size / measure / units) for size in held])
+    # half a unit less than needed admits no other whole number of units, and is more than the tolerance up to 500,000 units
+    for least in (1.0 - 0.5 / units, 1.0 + 2.0 * _TOLERANCE):
+        found = optimize.milp(
+            prices / (prices.max() or 1.0),
+            integrality=1,
+            bounds=optimize.Bounds(0.0, np.ceil((1.0 + 2.0 * _TOLERANCE) / row)),
+            constraints=optimize.LinearConstraint(row, least, np.inf),
+            options={"mip_rel_gap": 0.0},
+        )
+        counts = tuple(round(count) for count in found.x)
+        if sum(count * size for count, size in zip(counts, held, strict=True)) >= need:
+            break
+    return counts, float(np.dot(counts, prices))
+
+
+def bubble_left(gauge_kpa, atmosphere_kpa=_ATMOSPHERE):
+    """What pressure leaves of a trapped bubble, by Boyle's law alone.
+
+    Parameters
+    ----------
+    gauge_kpa : float or array_like
+        Pressure on the gauge, above the air outside, zero or more. [kPa]
+    atmosphere_kpa : float or array_like, optional
+        Pressure of the air outside, in which the bubble was trapped. [kPa]
+
+    Returns
+    -------
+    volume_share, width_share : float or ndarray
+        Volume and width left, of what they were. [-]
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range.
+
+    Notes
+    -----
+    Temperature held still. Gas that dissolves shrinks bubbles further while the pressure lasts, so an early release
+    brings them back; pressure alone promises no piece without voids. Never go beyond what the vessel's maker allows.
+
+    Examples
+    --------
+    >>> volume, width = bubble_left(101.325)  # twice the pressure in all
+    >>> volume, round(width, 4)
+    (0.5, 0.7937)
+    """
+    outside = checked("air pressure", atmosphere_kpa, above=0.0)
+    volume = outside / (outside + checked("gauge pressure", gauge_kpa, low=0.0))
+    return volume, volume ** (1.0 / 3.0)
+
+
+def hours_at_temperature(hours, stated_at, temperature, factor=2.0):
+    """Hours a cure takes at another temperature than its stated one.
+
+    Parameters
+    ----------
+    hours : float or array_like
+        Hours at the stated temperature, zero or more. [h]
+    stated_at, temperature : float or array_like
+        Temperature the hours hold at, and that of the workshop. [degC]
+    factor : float or array_like, optional
+        How many times quicker for each 10 degrees warmer, one or more. [-]
+
+    Returns
+    -------
+    float or ndarray
+        hours x factor ** ((stated - workshop) / 10). [h]
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range.
+
+    Notes
+    -----
+    A rule of thumb for some ten degrees either way: supplier notes say 1.5 to 2.5. Below the least
+    temperature of its data sheet a mix may never cure, and warmer makes big pours hotter: the data sheet comes first.
+
+    Examples
+    --------
+    >>> hours_at_temperature(24.0, stated_at=23.0, temperature=13.0)
+    48.0
+    """
+    cooler = checked("stated temperature", stated_at, low=-273.15) - checked("temperature", temperature, low=-273.15)
+    return checked("hours", hours, low=0.0) * checked("factor", factor, low=1.0) ** (cooler / 10.0)

@@ -102,6 +102,66 @@ def sweep(study: str, scrap: str, cure: str, notebook: str, product: str, draws:
         click.echo(f"Heat map: {(found / 'sweep.png').resolve()}")
 
 
+@main.command()
+@_STUDY
+@click.argument("name", required=False)
+@click.option("--product", help="Product ordered; the only one if not given.")
+@click.option("--pieces", type=click.IntRange(1, 100_000), help="Good pieces ordered.")
+@click.option("--by", metavar="DATE", help="Day on which they must have arrived, such as 2026-12-18.")
+@click.option("--start", metavar="DATE", help="First day of work; today if not given.")
+@click.option("--confidence", metavar="SHARE", help="Wanted certainty, such as 0.95 or 95%.")
+@click.option(
+    "--in-hand", multiple=True, metavar="N", help="Good pieces there already; with variants NAME=N, as often as needed."
+)
+@click.option("--set-of", type=click.IntRange(1, 1000), help="Pieces that must match and so come from one load.")
+@click.option("--variant", multiple=True, metavar="NAME=N", help="Pieces of one colour or form; as often as needed.")
+@click.option("--price", type=click.FloatRange(0, min_open=True), help="Price asked for the order.")
+@click.option("--answer-only", is_flag=True, help="Only say the answer; write nothing.")
+@_OUT
+def order(study: str, name: str | None, answer_only: bool, out: str | None, **asked: object) -> None:
+    """Plan and quote a commission: NAME of the study file, or what the options ask for."""
+    with _faults_told():
+        import textwrap
+        from datetime import date
+
+        from .running.order import run_order
+
+        variants, in_hand = _counts("--variant", asked.pop("variant")), _counts("--in-hand", asked.pop("in_hand"), alone=True)
+        share = asked.pop("confidence")
+        asked["confidence"] = _figures("--confidence", share, "", low=0.5, high=0.999)[0] if share else None
+        found = run_order(
+            study,
+            name,
+            today=date.today(),
+            out=out,
+            files=not answer_only,
+            say=lambda line: click.echo(textwrap.fill(line, 100) if line else ""),
+            variants=variants or None,
+            in_hand=in_hand.get("", in_hand) if in_hand else None,
+            **asked,
+        )
+        if found:
+            click.echo(f"\nPlan: {(found / 'plan.html').resolve()}")
+            click.echo(f"Quote to print: {(found / 'quote.html').resolve()}")
+
+
+def _counts(option: str, texts: tuple[str, ...], *, alone: bool = False) -> dict[str, int]:
+    """NAME=N of the command line, or N alone under no name."""
+    from .faults import Fault, StudyError
+
+    found, faults = {}, []
+    for text in texts:
+        name, equals, count = text.rpartition("=")
+        if count.strip().isdecimal() and (equals or alone) and (name.strip() or not equals):
+            found[name.strip()] = int(count)
+        else:
+            right = "NAME=N with a whole number" + (", or N alone" if alone else "")
+            faults.append(Fault(file=option, wrong="not a number of pieces", found=repr(text), right=right))
+    if faults:
+        raise StudyError(faults)
+    return found
+
+
 def _figures(option: str, text: str, unit: str, **limits: float) -> list[float]:
     """A list of figures with units from the command line, sorted, each once."""
     from .faults import Fault, StudyError

@@ -47,6 +47,17 @@ def _axes(height: float = 3.4, width: float = WIDTH):
     return figure, axes
 
 
+def new_axes(height: float = 3.4, *, rows: int = 1, ratios=None):
+    """A figure in the look of every chart, with one set of axes or several below each other."""
+    if rows == 1:
+        return _axes(height)
+    _theme()
+    figure, axes = plt.subplots(rows, 1, figsize=(WIDTH, height), height_ratios=ratios, layout="constrained")
+    for part in axes:
+        sns.despine(ax=part, left=True)
+    return figure, axes
+
+
 def _ticks(axis, write):
     axis.set_major_formatter(FuncFormatter(lambda value, _: write(value)))
 

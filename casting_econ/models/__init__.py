@@ -8,7 +8,16 @@ from .levers import longest_wait, with_levers
 from .lots import LotPlan, cheapest_lots, load_cost
 from .money import self_employed_target, yearly_charge
 from .moulds import cheapest_replacement_age, expected_casts
-from .orders import casts_by_variant, casts_for, chance_curve, chance_of, counts_from_loads, loads_for, moulds_worn
+from .orders import (
+    casts_by_variant,
+    casts_for,
+    chance_by_variant,
+    chance_curve,
+    chance_of,
+    counts_from_loads,
+    loads_for,
+    moulds_worn,
+)
 from .selling import order_money, orders_at_price
 from .studio import Outcome, evaluate
 from .supplies import bubble_left, cheapest_packs, hours_at_temperature, mixed_masses
@@ -40,6 +49,7 @@ __all__ = [
     "bubble_left",
     "casts_by_variant",
     "casts_for",
+    "chance_by_variant",
     "chance_curve",
     "chance_of",
     "cheapest_lots",

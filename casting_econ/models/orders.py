@@ -244,7 +244,7 @@ def casts_for(needed, confidence, casts_per_load, good_share, load_correlation, 
     return high
 
 
-def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correlation, set_size=1):
+def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correlation, set_size=1, started=None):
     """Casts of each colour or form of one order, so that all are enough together.
 
     Parameters
@@ -255,6 +255,8 @@ def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correl
         Chance wanted that no variant is short, in (0, 1). [-]
     casts_per_load, good_share, load_correlation, set_size
         As in `chance_of`; the same for every variant.
+    started : sequence of sequence of int, optional
+        Casts of each load already started, by variant. [cast/load]
 
     Returns
     -------
@@ -292,12 +294,13 @@ def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correl
     casts_per_load = checked_whole("casts per load", casts_per_load, low=1)
     needed = tuple(checked_whole("needed", n) for n in needed)
     share, rho = _draws(good_share, load_correlation)
+    started = [()] * len(needed) if started is None else [_checked_loads(loads) for loads in started]
     tails = {}
 
     def by_draw(variant, casts):
-        key = needed[variant], casts
+        key = needed[variant], casts, started[variant]
         if key not in tails:
-            counts = counts_from_loads(loads_for(casts, casts_per_load), share, rho, set_size)
+            counts = counts_from_loads((*loads_for(casts, casts_per_load), *started[variant]), share, rho, set_size)
             tails[key] = counts[:, needed[variant] :].sum(axis=-1)
         return tails[key]
 
@@ -309,7 +312,10 @@ def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correl
         added = max(1, set_size - casts[variant] % casts_per_load)
         return (*casts[:variant], casts[variant] + added, *casts[variant + 1 :]), added
 
-    casts = tuple(casts_for(n, confidence, casts_per_load, share, rho, set_size=set_size) for n in needed)
+    casts = tuple(
+        casts_for(n, confidence, casts_per_load, share, rho, set_size=set_size, started=loads)
+        for n, loads in zip(needed, started, strict=True)
+    )
     most = [_most_tried(n, casts_per_load, share, set_size) if n else 0 for n in needed]
     chance = joint(casts)
     while chance < confidence - _ROUNDING:
@@ -320,6 +326,40 @@ def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correl
         casts = options[gains.index(max(gains))][0]
         chance = joint(casts)
     return casts, chance
+
+
+def chance_by_variant(needed, casts, casts_per_load, good_share, load_correlation, set_size=1, started=None):
+    """Chance that every variant of an order is enough.
+
+    Parameters
+    ----------
+    needed, casts : sequence of int
+        Good pieces (or full sets) wanted, and new casts, of each variant. [piece or set], [cast]
+    casts_per_load, good_share, load_correlation, set_size, started
+        As in `casts_by_variant`.
+
+    Returns
+    -------
+    float
+        Variants as if each had loads of its own; averaged over the draws. [-]
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range.
+
+    Examples
+    --------
+    >>> round(chance_by_variant((12, 12, 4), (19, 19, 7), 14, 0.828768, 0.0), 3)
+    0.962
+    """
+    share, rho = _draws(good_share, load_correlation)
+    started = [()] * len(needed) if started is None else started
+    chance = np.ones(share.size)
+    for wanted, count, loads in zip(needed, casts, started, strict=True):
+        counts = counts_from_loads((*loads_for(count, casts_per_load), *loads), share, rho, set_size)
+        chance = chance * counts[:, wanted:].sum(axis=-1)
+    return float(chance.mean())
 
 
 def moulds_worn(loads, sets, life_casts, life_shape, age=0.0, replace_at=None):

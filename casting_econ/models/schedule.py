@@ -101,9 +101,12 @@ class _State:
             self.stage[:, load], self.ready[:, load] = stage, ready
             if station is not None:
                 self.held_station[:, load], self.station_until[:, load] = list(plan.slots).index(station), ready
-            if moulds:
-                self.mould_until[:, load] = ready + plan.mould_rest
-        self.left = np.take_along_axis(plan.work, self.stage[..., None], 2)[..., 0]
+            if moulds:  # until the wait in them is over, which it is not for a load still before it
+                self.mould_until[:, load] = ready + plan.mould_rest if stage > plan.mould_stage else NEVER
+            if stage == plan.work.shape[2]:
+                self.done[:, load] = ready
+        at = np.minimum(self.stage, plan.work.shape[2] - 1)
+        self.left = np.take_along_axis(plan.work, at[..., None], 2)[..., 0]
 
     def keep(self, rows: np.ndarray) -> None:
         """Drop the draws that have ended."""
@@ -138,7 +141,9 @@ def simulate(plan: Plan, calendar: Calendar, *, record: bool = False) -> Schedul
     days, warmth = starts // DAY, np.asarray(calendar.warmth, float)
     caps = np.atleast_1d(np.asarray(calendar.day_cap, np.int64))
     stages = plan.stages
-    block, sanding, follows = (np.array([getattr(s, name) for s in stages]) for name in ("block", "sanding", "follows_temperature"))
+    block, sanding, follows = (
+        np.array([getattr(s, name) for s in stages]) for name in ("block", "sanding", "follows_temperature")
+    )
     stations, racks = list(plan.slots), list(plan.places_in)
     station_of = np.array([-1 if s.station is None else stations.index(s.station) for s in stages])
     rack_of = np.array([-1 if s.rack is None else racks.index(s.rack) for s in stages])
@@ -224,7 +229,7 @@ def simulate(plan: Plan, calendar: Calendar, *, record: bool = False) -> Schedul
         s.stage[here, load] = k + 1
         s.station_until[here, load] = np.where(station_of[k] >= 0, over, s.station_until[here, load])
         s.rack_until[here, load] = np.where(rack_of[k] >= 0, over, s.rack_until[here, load])
-        released = (k == plan.mould_stage) & (sets[here] > 0)
+        released = (k == plan.mould_stage) & (s.mould_until[here, load] == NEVER)
         s.mould_until[here[released], load[released]] = over[released] + plan.mould_rest
         last = k + 1 == count
         s.done[here[last], load[last]] = over[last]
@@ -232,6 +237,7 @@ def simulate(plan: Plan, calendar: Calendar, *, record: bool = False) -> Schedul
         s.left[here, load] = plan.work[s.rows[here], load, k + 1]
         _wipe(s, plan, here, load)
 
+    done[done > ends[-1]] = NEVER
     complete = _complete(done, plan.credit, short_of, plan.start)
     done[done > complete[:, None]] = NEVER
     return Schedule(
@@ -319,7 +325,7 @@ def _complete(done, credit, short_of, start):
     total = np.cumsum(np.take_along_axis(credit, by_time[..., None], 1), axis=1)
     enough = (total >= short_of).all(axis=2)
     found = np.where(enough.any(axis=1), np.take_along_axis(times, enough.argmax(axis=1)[:, None], 1)[:, 0], NEVER)
-    return np.where((short_of == 0).all(), start, found)
+    return np.where((short_of == 0).all(), start, np.maximum(found, start))
 
 
 def _joined(segments):

@@ -14,7 +14,7 @@ from ..reference import cautions
 __all__ = ["build_report", "caution_rows"]
 
 
-def build_report(kit: Kit, notebooks: list[Path], target: Path) -> None:
+def build_report(kit: Kit, notebooks: list[Path], target: Path, title: str | None = None) -> None:
     """Write the report.
 
     Parameters
@@ -25,6 +25,8 @@ def build_report(kit: Kit, notebooks: list[Path], target: Path) -> None:
         Executed notebooks in reading order.
     target : Path
         HTML file to write; it needs nothing outside itself.
+    title : str, optional
+        Of the page; the study's name and question if not given.
     """
     pages = [_page(path) for path in notebooks]
     environment = jinja2.Environment(
@@ -34,7 +36,9 @@ def build_report(kit: Kit, notebooks: list[Path], target: Path) -> None:
         lstrip_blocks=True,
         undefined=jinja2.StrictUndefined,
     )
-    text = environment.get_template("report.html.j2").render(study=kit.study.file.study, pages=pages, cautions=caution_rows(kit))
+    text = environment.get_template("report.html.j2").render(
+        study=kit.study.file.study, pages=pages, cautions=caution_rows(kit), title=title
+    )
     target.write_text(text, encoding="utf-8", newline="\n")
 
 

@@ -1,0 +1,20 @@
+"""Commissions: how many to cast, by when, at what price."""
+
+from .answer import open_order, order_lines, order_results, quote_of
+from .plan import OrderPlan, Planner
+from .price import Quoted, price_of
+from .spec import Order, UnderWay, order_of
+
+__all__ = [
+    "Order",
+    "OrderPlan",
+    "Planner",
+    "Quoted",
+    "UnderWay",
+    "open_order",
+    "order_lines",
+    "order_of",
+    "order_results",
+    "price_of",
+    "quote_of",
+]

@@ -1,0 +1,180 @@
+"""The answer for an order as an object, as lines for a terminal, as numbers and as a quote."""
+
+from datetime import date, timedelta
+from math import ceil
+
+from ..analysis import Kit
+from ..faults import Fault, StudyError
+from ..running.quote import Quote
+from ..wording import format_of
+from . import tables, wording
+from .buying import buying_list
+from .plan import OrderPlan, Planner
+from .price import SAFE, Quoted
+from .spec import order_of
+
+__all__ = ["asked_of", "open_order", "order_lines", "order_results", "quote_of"]
+
+
+def asked_of(*, by=None, start=None, in_hand=None, **asked) -> dict:
+    """What a notebook or a command asks for, dates as text, as fields of an order."""
+    fields = {key: value for key, value in asked.items() if value not in (None, "", {})}
+    for key, text in (("due", by), ("start", start)):
+        if text:
+            try:
+                fields[key] = text if isinstance(text, date) else date.fromisoformat(str(text))
+            except ValueError:
+                option = {"due": "--by", "start": "--start"}[key]
+                raise StudyError(
+                    [Fault(file=option, wrong="not a date", found=repr(text), right="a date such as 2026-12-18")]
+                ) from None
+    return fields | ({} if in_hand is None else {"in_hand": in_hand})
+
+
+def open_order(kit: Kit, name: str | None = None, *, today: date | None = None, **asked) -> OrderPlan:
+    """Plan an order of a study.
+
+    Parameters
+    ----------
+    kit : Kit
+        Open study.
+    name : str, optional
+        Of a commission in the study file.
+    today : date, optional
+        First day of work where nothing says one.
+    asked : optional
+        Fields as `asked_of` takes them.
+
+    Returns
+    -------
+    OrderPlan
+
+    Raises
+    ------
+    StudyError
+        For what is asked for and cannot be, or a certainty that no number of casts gives.
+    """
+    order = order_of(kit, name or None, today=today, **asked_of(**asked))
+    share = float(kit.point().products[order.product]["yield"])
+    planner = Planner(kit, order.product, max(ceil(order.pieces / share), 1), order.channel)
+    plan = OrderPlan(planner=planner, order=order)
+    try:
+        _ = plan.found
+    except ValueError as error:
+        right = "a lower --confidence, or a study whose pass shares leave good pieces"
+        raise StudyError([Fault(file="--confidence", wrong=str(error), found=f"{order.confidence:g}", right=right)]) from None
+    return plan
+
+
+def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
+    """The answer for a terminal, without Markdown."""
+    fmt = format_of(plan.planner.kit)
+    lines = [wording.what_is_asked(plan, fmt), "", wording.headline(plan, fmt)]
+    if any(plan.order.in_hand.values()) or plan.order.under_way:
+        lines += ["", wording.course_now(plan, fmt)]
+    lines += [
+        "",
+        wording.by_feel(plan, quoted, fmt),
+        "",
+        wording.moulds_sentence(plan, fmt),
+        "",
+        wording.price_sentence(plan, quoted, fmt),
+    ]
+    lines += ["", wording.deposit_sentence(plan, quoted, quoted.asked, fmt)]
+    return [line.replace("**", "").replace("`", "") for line in lines]
+
+
+def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
+    """Numbers of the answer, for `order.json`."""
+    order, course = plan.order, plan.course
+    price = quoted.asked
+    honest, last = plan.honest, plan.last_start
+    return {
+        "order": {
+            "name": order.name,
+            "product": order.product,
+            "pieces": order.pieces,
+            "set_of": order.set_of,
+            "variants": order.variants,
+            "start": order.start.isoformat(),
+            "due": order.due.isoformat(),
+            "confidence": order.confidence,
+            "in_hand": {key or order.product: value for key, value in order.in_hand.items()},
+            "under_way": sum(u.casts for u in order.under_way),
+        },
+        "casts": plan.casts,
+        "casts_by_variant": {key or order.product: value for key, value in plan.found[0].items()},
+        "loads": plan.new_loads,
+        "chance_of_enough": plan.found[1],
+        "chance_of_date": course.in_time,
+        "chance_of_date_error": course.error,
+        "meets_date": plan.meets_date,
+        "last_safe_start": last.day.isoformat() if last else None,
+        "honest_arrival": honest[1].isoformat() if honest else None,
+        "mould_sets_for_date": plan.sets_wanted,
+        "mould_sets_worn": plan.worn,
+        "mould_sets_to_make": plan.moulds_to_make,
+        "hours": {row.what: row.hours for row in tables.hours_table(plan, quoted).itertuples()},
+        "sanding_hours_per_day": max(plan.sanding_by_day.values(), default=0.0),
+        "materials_to_buy": {row.item: {"needed": row.needed, "unit": row.unit, "cost": row.cost} for row in buying_list(plan)},
+        "prices": {
+            "bills_only": quoted.bills_only,
+            "extra_cost": quoted.extra_cost,
+            "full_cost": quoted.full_cost,
+            "target_in_eight_of_ten": quoted.at_chance(SAFE),
+            "asked": price,
+        },
+        "chance_price_earns_target": quoted.chance(price),
+        "pay_per_hour_at_price": float(quoted.pay(price).mean()),
+        "deposit": quoted.deposit(price),
+    }
+
+
+def quote_of(plan: OrderPlan, quoted: Quoted) -> Quote:
+    """The quote for the customer: nothing of what it costs.
+
+    The date is the one asked for if it holds with the wanted certainty, otherwise the earliest that does.
+    """
+    file, order = plan.planner.kit.study.file, plan.order
+    price, words = quoted.asked, file.quote
+    if plan.meets_date:
+        arrives = order.due
+    elif plan.honest:
+        arrives = plan.honest[1]
+    else:
+        raise StudyError(
+            [
+                Fault(
+                    file="quote",
+                    wrong="no date holds with the wanted certainty",
+                    found=f"{order.confidence:.0%}",
+                    right="a lower --confidence",
+                )
+            ]
+        )
+    posted = arrives - timedelta(days=file.orders.transit_days)
+    until = order.start + timedelta(days=words.valid_days)
+    last = plan.last_start.day if plan.last_start else order.start
+    return Quote(
+        maker=words.maker or file.study.name,
+        contact=words.contact,
+        what=order.what or order.product.replace("-", " "),
+        pieces=order.pieces,
+        set_of=order.set_of,
+        variants=dict(order.variants),
+        price=price,
+        postage=None,
+        deposit=quoted.deposit(price),
+        made_on=order.start,
+        valid_until=until,
+        posted_by=posted,
+        arrives_by=arrives if file.orders.transit_days else None,
+        deposit_by=min(last, until),
+        changes=words.changes,
+        terms=tuple(words.terms),
+        tax_note=words.tax_note,
+        currency=file.study.currency,
+        locale=file.study.locale,
+        language=words.language,
+        invented=file.study.invented,
+    )

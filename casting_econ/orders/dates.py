@@ -1,0 +1,131 @@
+"""Calendar dates to open seconds, and back."""
+
+from datetime import date, datetime, timedelta
+
+import numpy as np
+
+from ..models.curing import merged_windows
+from ..models.schedule import DAY, NEVER, Calendar
+from ..models.supplies import hours_at_temperature
+from ..study import Study
+from ..study.schema import DAYS
+
+__all__ = ["REFERENCE_C", "Opening", "arrival", "closed_days", "last_moment", "opening"]
+
+REFERENCE_C = 20.0  # that waits are counted at before the month's temperature makes them longer [degC]
+
+
+class Opening:
+    """The calendar of a study from its first day on, for one order."""
+
+    def __init__(self, first: date, calendar: Calendar, closed: dict[date, str]) -> None:
+        self.first, self.calendar, self.closed = first, calendar, closed
+
+    def seconds(self, day: date) -> int:
+        """Midnight at which a date begins. [s]"""
+        return (day - self.first).days * DAY
+
+    def date_of(self, seconds: int) -> date:
+        """Date of a moment."""
+        return self.first + timedelta(days=int(seconds) // DAY)
+
+    def moment(self, seconds: int) -> datetime:
+        """Date and time of a moment."""
+        return datetime.combine(self.first, datetime.min.time()) + timedelta(seconds=int(seconds))
+
+    def day_open(self, day: date) -> bool:
+        """Whether the workshop is open on a date."""
+        begin = self.seconds(day)
+        starts = self.calendar.windows[:, 0]
+        return bool(((starts >= begin) & (starts < begin + DAY)).any())
+
+
+def closed_days(study: Study, first: date, last: date) -> dict[date, str]:
+    """Days off and public holidays from one date to another, with what they are."""
+    orders, found = study.file.orders, {}
+    if orders.holidays:
+        import holidays  # a large table, read only where a study asks for it
+
+        country, _, region = orders.holidays.partition("-")
+        years = range(first.year, last.year + 1)
+        found |= dict(holidays.country_holidays(country, subdiv=region or None, years=years))
+    for begin, end in orders.days_off:
+        days = (end - begin).days + 1
+        found |= {begin + timedelta(days=n): "day off" for n in range(days)}
+    return {day: name for day, name in found.items() if first <= day <= last}
+
+
+def opening(study: Study, first: date, days: int, hours_per_week: float) -> Opening:
+    """Open windows, hours a day for the order, and how the season stretches waits.
+
+    Parameters
+    ----------
+    study : Study
+        With its calendar, days off and temperatures.
+    first : date
+        Day 0.
+    days : int
+        Days ahead.
+    hours_per_week : float
+        Hands that commissions can have, other promises not yet taken off. [hour/week]
+
+    Returns
+    -------
+    Opening
+    """
+    closed = closed_days(study, first, first + timedelta(days=days))
+    # touching windows are joined in the week, one that runs on past Sunday too
+    week = merged_windows(study.windows)
+    open_days = {start // DAY for start, _ in week}
+    monday = first - timedelta(days=first.weekday())
+    ahead = (first - monday).days
+    windows = [
+        (start + base, end + base)
+        for base in range(-ahead * DAY, days * DAY, 7 * DAY)
+        for start, end in week
+        if 0 <= start + base < days * DAY and first + timedelta(days=(start + base) // DAY) not in closed
+    ]
+    caps = np.empty(days, np.int64)
+    for n in range(days):
+        day = first + timedelta(days=n)
+        promised = sum(p.hours for p in study.file.orders.promised if p.hours and (p.begins or day) <= day <= (p.until or day))
+        caps[n] = max(round((hours_per_week - promised) * 3600 / len(open_days)), 0)
+    sanding = round(study.file.orders.sanding_cap * 3600)
+    return Opening(
+        first,
+        Calendar(windows=np.array(windows, np.int64), day_cap=caps, sanding_cap=sanding, warmth=_warmth(study, first, days)),
+        closed,
+    )
+
+
+def _warmth(study, first, days):
+    """Length of a wait beside the same at the reference temperature, by day. [-]"""
+    temperature = study.file.temperature
+    if not temperature.months:
+        return np.ones(1)
+    by_month = np.array([hours_at_temperature(1.0, REFERENCE_C, degrees, temperature.factor) for degrees in temperature.months])
+    return by_month[[(first + timedelta(days=n)).month - 1 for n in range(days)]]
+
+
+def last_moment(study: Study, opened: Opening, due: date) -> int:
+    """Midnight by which a parcel must be packed to arrive on time; zero or less where no posting day is left. [s]"""
+    day = due - timedelta(days=study.file.orders.transit_days)
+    while day >= opened.first and not _posts(study, opened, day):
+        day -= timedelta(days=1)
+    return opened.seconds(day) + DAY
+
+
+def arrival(study: Study, opened: Opening, finish: int) -> tuple[date, date] | None:
+    """Dates on which a parcel that is packed then is posted and arrives; None where it never is."""
+    if finish >= NEVER:
+        return None
+    day = opened.date_of(finish)
+    while not _posts(study, opened, day):
+        day += timedelta(days=1)
+    return day, day + timedelta(days=study.file.orders.transit_days)
+
+
+def _posts(study, opened, day):
+    """Whether parcels go off on a day: one of the posting days if any are named, and no day off."""
+    days = study.file.orders.posting_days or study.file.calendar
+    return DAYS[day.weekday()] in days and day not in opened.closed

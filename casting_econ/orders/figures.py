@@ -1,0 +1,168 @@
+"""Charts of an order."""
+
+from datetime import timedelta
+
+import matplotlib.dates as mdates
+import numpy as np
+import pandas as pd
+from babel.dates import format_skeleton
+from matplotlib.figure import Figure
+from matplotlib.patches import Patch
+from matplotlib.ticker import FuncFormatter
+
+from ..figures import BLUE, GREEN, GREY, INK, ORANGE, SKY, WIDTH, new_axes
+from ..formatting import Format
+from ..models.schedule import DAY, NEVER
+from .plan import OrderPlan
+
+__all__ = ["calendar_chart", "chance_chart", "date_chart"]
+
+
+def chance_chart(curve: pd.DataFrame, rules: pd.DataFrame, confidence: float, fmt: Format) -> Figure:
+    """Chance of enough good pieces over casts, with the ways of choosing a number marked."""
+    figure, axes = new_axes(3.8)
+    axes.plot(curve.casts, curve.chance, color=BLUE, linewidth=2)
+    axes.axhline(confidence, color=GREY, linewidth=1.2, linestyle="--")
+    axes.annotate(
+        f"wanted: {fmt.percent(confidence)}",
+        (curve.casts.iloc[0], confidence),
+        xytext=(0, 4),
+        textcoords="offset points",
+        color=GREY,
+    )
+    shown = rules[(rules.casts >= curve.casts.iloc[0]) & (rules.casts <= curve.casts.iloc[-1]) & (rules.chance > 0.005)]
+    for row in shown.itertuples():
+        mine = row.rule == "this plan"
+        axes.plot(
+            [row.casts], [row.chance], "o" if mine else "s", color=ORANGE if mine else INK, markersize=9 if mine else 6, zorder=5
+        )
+        below = (8, -14) if row.chance > 0.5 else (8, -4)
+        axes.annotate(
+            f"{row.rule}: {row.casts:,}",
+            (row.casts, row.chance),
+            xytext=below,
+            textcoords="offset points",
+            color=INK,
+            fontsize=9,
+            annotation_clip=False,
+        )
+    axes.set_ylim(-0.03, 1.06)
+    axes.set_xlim(curve.casts.iloc[0] - 0.5, curve.casts.iloc[-1] + 0.28 * (curve.casts.iloc[-1] - curve.casts.iloc[0]) + 1)
+    axes.set_xlabel("casts started")
+    axes.set_ylabel("chance of enough good pieces")
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: fmt.percent(value)))
+    return figure
+
+
+def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
+    """A typical course over the days: each load from pour to its last check, waits and hand work apart, and hours of hands a day."""
+    course, order = plan.typical, plan.order
+    segments, opened = course.schedule.segments, course.opened
+    loads = sorted({s[0] for s in segments} | {plan.loads.promised + n for n in range(len(order.under_way))})
+    height = 1.9 + 0.24 * min(len(loads), 40)
+    figure, (axes, hands) = new_axes(height + 1.3, rows=2, ratios=[height, 1.3])
+    origin = mdates.date2num(opened.first)
+    last = max([s[3] for s in segments] + [int(course.schedule.finish[0]) if course.schedule.finish[0] < NEVER else 0])
+    due = opened.seconds(order.due) + DAY
+    end = max(last, min(due, last + 21 * DAY)) / DAY + 1
+    names = {}
+    for place, load in enumerate(loads):
+        mine = [s for s in segments if s[0] == load]
+        poured = [s for s in mine if s[1] == 0]
+        begin = min((s[2] for s in mine), default=0) / DAY
+        through = course.schedule.done[0, load]
+        until = (through if through < NEVER else max((s[3] for s in mine), default=0)) / DAY
+        if not poured:
+            begin = 0.0
+        axes.barh(place, until - begin, left=origin + begin, height=0.62, color=SKY, alpha=0.55, edgecolor="none")
+        for _, stage, start, stop in mine:
+            colour = ORANGE if stage == 0 else GREEN if plan.sanding_stages[stage] else BLUE
+            axes.barh(
+                place, max((stop - start) / DAY, 0.02), left=origin + start / DAY, height=0.62, color=colour, edgecolor="none"
+            )
+        kind = (
+            " (promised)"
+            if load < plan.loads.promised
+            else " (under way)"
+            if load < plan.loads.promised + plan.loads.started
+            else ""
+        )
+        names[place] = f"{load + 1}{kind}"
+    step = max(1, len(loads) // 20)
+    axes.set_yticks(list(names)[::step], [names[n] for n in list(names)[::step]])
+    axes.invert_yaxis()
+    axes.set_ylabel("load")
+    days = int(np.ceil(end))
+    for n in range(days):
+        if not opened.day_open(opened.first + timedelta(days=n)):
+            for part in (axes, hands):
+                part.axvspan(origin + n, origin + n + 1, color="#EDEDED", zorder=0, linewidth=0)
+    totals = np.zeros((3, days))
+    for _, stage, start, stop in segments:
+        kind = 0 if stage == 0 else 2 if plan.sanding_stages[stage] else 1
+        for n in range(start // DAY, (stop - 1) // DAY + 1):
+            totals[kind, n] += (min(stop, (n + 1) * DAY) - max(start, n * DAY)) / 3600
+    bottom = np.zeros(days)
+    for row, colour in zip(totals, (ORANGE, BLUE, GREEN), strict=True):
+        hands.bar(origin + np.arange(days) + 0.5, row, width=0.8, bottom=bottom, color=colour, edgecolor="none")
+        bottom += row
+    hands.set_ylabel("hours a day")
+    for part in (axes, hands):
+        part.set_xlim(origin, origin + end)
+        part.grid(visible=False, axis="y")
+        if due / DAY <= end:
+            part.axvline(origin + due / DAY, color=INK, linewidth=1.6)
+    if due / DAY <= end:
+        axes.annotate(
+            "due",
+            (origin + due / DAY, -0.6),
+            xytext=(-4, 4),
+            textcoords="offset points",
+            ha="right",
+            color=INK,
+            weight="bold",
+            annotation_clip=False,
+        )
+    axes.set_xticklabels([])
+    hands.xaxis.set_major_locator(
+        mdates.WeekdayLocator(byweekday=0, interval=max(1, days // 49)) if days > 9 else mdates.DayLocator()
+    )
+    axes.xaxis.set_major_locator(hands.xaxis.get_major_locator())
+    hands.xaxis.set_major_formatter(FuncFormatter(lambda x, _: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale)))
+    key = [
+        Patch(color=ORANGE, label="casting"),
+        Patch(color=SKY, alpha=0.55, label="waiting"),
+        Patch(color=BLUE, label="taking out, finishing"),
+    ]
+    key += [Patch(color=GREEN, label="sanding by hand")] if any(plan.sanding_stages) else []
+    figure.legend(handles=key, loc="outside upper center", ncols=2 if len(key) == 4 else 3, frameon=False, fontsize=9)
+    return figure
+
+
+def date_chart(plan: OrderPlan, fmt: Format) -> Figure:
+    """Chance of being packed by each day, against the day by which it must be."""
+    course = plan.course
+    times = np.sort(course.schedule.finish)
+    known = times[times < NEVER]
+    figure, axes = new_axes(3.2)
+    origin = mdates.date2num(course.opened.first)
+    days = np.arange(known.min() // DAY, min(known[int(0.995 * (known.size - 1))] // DAY, known.min() // DAY + 120) + 2)
+    axes.step(origin + days, np.searchsorted(known, days * DAY, side="right") / times.size, where="post", color=BLUE, linewidth=2)
+    axes.axvline(origin + course.deadline / DAY, color=INK, linewidth=1.6)
+    if days[0] - 3 <= course.deadline / DAY <= days[-1] + 10:
+        axes.annotate(
+            "must be packed",
+            (origin + course.deadline / DAY, 0.05),
+            xytext=(-4, 0),
+            textcoords="offset points",
+            ha="right",
+            color=INK,
+        )
+    axes.axhline(plan.order.confidence, color=GREY, linewidth=1.2, linestyle="--")
+    axes.set_ylim(-0.03, 1.05)
+    axes.set_xlim(origin + min(days[0], course.deadline // DAY) - 1, origin + max(days[-1], course.deadline / DAY) + 1)
+    axes.set_ylabel("chance of being packed")
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: fmt.percent(value)))
+    axes.xaxis.set_major_locator(mdates.AutoDateLocator(minticks=3, maxticks=6))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale)))
+    return figure

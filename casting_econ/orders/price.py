@@ -1,0 +1,161 @@
+"""What an order costs, what it must bring, and what a price would pay an hour."""
+
+from dataclasses import dataclass
+from functools import cached_property
+from math import ceil
+
+import numpy as np
+
+from ..models import piece_cost
+from ..models.moulds import expected_casts
+from .buying import buying_list
+from .plan import OrderPlan
+
+__all__ = ["SAFE", "Quoted", "price_of"]
+
+SAFE = 0.8  # chance of the target at the price that a quote asks where none is stated
+
+
+@dataclass(frozen=True, kw_only=True)
+class Quoted:
+    """Money and hours of one order, in D draws."""
+
+    plan: OrderPlan
+    bench_hours: np.ndarray  # casting and finishing all planned loads, moulds worn in it; shape (D,) [hour]
+    order_hours: np.ndarray  # talking, packing, posting; shape (D,) [hour]
+    hidden_hours: np.ndarray  # its share of the weekly hours that no customer sees; shape (D,) [hour]
+    spent: np.ndarray  # materials, moulds, packaging, postage, less what is left over; shape (D,) [money]
+    carried: np.ndarray  # its share of overheads and equipment; shape (D,) [money]
+    fee_share: np.ndarray  # of price and postage charged [-]
+    kept_share: np.ndarray  # of the price, after fees and refunds; shape (D,) [-]
+    fixed_fees: np.ndarray  # that do not follow the price; shape (D,) [money]
+    target: float  # [money/hour]
+
+    @cached_property
+    def hours(self) -> np.ndarray:
+        """Every hour, hidden ones too. [hour]"""
+        return self.bench_hours + self.order_hours + self.hidden_hours
+
+    def needed(self, money) -> np.ndarray:
+        """Price that leaves so much after fees and refunds. [money]"""
+        return (money + self.fixed_fees) / self.kept_share
+
+    @cached_property
+    def bills_only(self) -> float:
+        """Price that pays the bills of the order; its hours earn nothing. [money]"""
+        return float(self.needed(self.spent).mean())
+
+    @cached_property
+    def extra_cost(self) -> float:
+        """Price that also pays the order's own hours the target, and nothing of what the workshop costs anyway. [money]"""
+        return float(self.needed(self.spent + (self.bench_hours + self.order_hours) * self.target).mean())
+
+    @cached_property
+    def each_full_cost(self) -> np.ndarray:
+        """Price at which every hour earns the target, draw by draw. [money]"""
+        return self.needed(self.spent + self.carried + self.hours * self.target)
+
+    @cached_property
+    def full_cost(self) -> float:
+        """Price that on average pays overheads, equipment and every hour the target. [money]"""
+        return float(self.each_full_cost.mean())
+
+    def at_chance(self, chance: float) -> float:
+        """Price at which every hour earns the target with a chance. [money]"""
+        return float(np.quantile(self.each_full_cost, chance))
+
+    def pay(self, price: float) -> np.ndarray:
+        """Pay an hour that a price brings, draw by draw. [money/hour]"""
+        return (price * self.kept_share - self.fixed_fees - self.spent - self.carried) / self.hours
+
+    def chance(self, price: float) -> float:
+        """Chance that a price earns every hour the target. [-]"""
+        return float((self.pay(price) >= self.target).mean())
+
+    @property
+    def asked(self) -> float:
+        """The price of the order, or the one that earns the target in eight cases of ten, in whole money. [money]"""
+        stated = self.plan.order.price
+        return float(ceil(self.at_chance(SAFE) - 1e-9)) if stated is None else stated
+
+    def deposit(self, price: float) -> float:
+        """Deposit that covers what must be bought and the hours of the first load, in whole money; never above the price. [money]"""
+        least = self.plan.planner.kit.study.file.orders.deposit_least * price
+        wanted = max(self.at_risk, least)
+        return float(min(ceil(wanted - 1e-9), price))
+
+    @cached_property
+    def at_risk(self) -> float:
+        """Money for what must be bought, and the target for casting the first load. [money]"""
+        bought = sum(row.cost for row in buying_list(self.plan))
+        planner, loads = self.plan.planner, self.plan.loads
+        first = planner.step_minutes(loads, planner.point, self.plan.typical.entering)[0]
+        new = min(loads.promised + loads.started, loads.planned - 1)
+        return float(bought + (first[new].sum() / 60 * self.target if self.plan.new_loads else 0.0))
+
+
+def price_of(plan: OrderPlan) -> Quoted:
+    """Work out hours and money of an order for every draw.
+
+    Parameters
+    ----------
+    plan : OrderPlan
+        Its loads, all taken as cast and finished; what is good beyond the order is worth its leftover value.
+
+    Returns
+    -------
+    Quoted
+    """
+    planner, order, loads, course = plan.planner, plan.order, plan.loads, plan.course
+    inputs, own = planner.inputs, slice(plan.loads.promised, plan.loads.planned)
+    product = next(p for p in inputs.products if p.name == order.product)
+    channel = next((c for c in inputs.channels if c.name == order.channel), None)
+    target = float(planner.point_inputs.target_per_hour)
+    size = planner.draws.load_correlation.size
+    cost = piece_cost(product, target, planner.learning_casts)
+    entering = course.entering[:, own].sum(axis=1)
+    casts = float(loads.size[own].sum())
+    minutes = planner.step_minutes(loads, planner.draws, course.entering)[:, own].sum(axis=(1, 2))
+    spent = sum(entering[:, k] * (step.material + step.consumables) for k, step in enumerate(cost.steps))
+    spent = spent + order.pieces * cost.parts
+    if product.mould is not None:
+        worn = casts / (
+            product.casts_per_load * expected_casts(product.mould.life_casts, product.mould.life_shape, product.mould.replace_at)
+        )
+        minutes = minutes + worn * product.mould.minutes
+        spent = spent + worn * product.mould.material_cost
+    surplus = np.maximum(course.good[:, own].sum(axis=(1, 2)) + sum(order.in_hand.values()) - order.pieces, 0)
+    spent = spent - surplus * order.leftover_value
+
+    def of(value):
+        return np.broadcast_to(np.asarray(value, float), (size,))
+
+    fee = refund = fixed = postage = 0.0
+    if channel is not None:
+        fee, refund, postage = channel.fee_share, channel.refund_share, channel.postage_paid - channel.postage_charged
+        on_postage = fee * channel.postage_charged if channel.fee_on_postage else 0.0
+        fixed = channel.fee_fixed + on_postage + refund * (channel.postage_charged + channel.postage_paid)
+        spent = spent + channel.packaging + postage
+    bench, orders = of(minutes) / 60.0, of(planner.draws.order_minutes) / 60.0
+    overhead, hidden = _shared(plan)
+    return Quoted(
+        plan=plan,
+        bench_hours=bench,
+        order_hours=orders,
+        hidden_hours=bench * hidden,
+        spent=of(spent),
+        carried=bench * overhead,
+        fee_share=of(fee),
+        kept_share=of(1.0 - fee - refund),
+        fixed_fees=of(fixed),
+        target=target,
+    )
+
+
+def _shared(plan):
+    """Overheads and equipment, and weekly hours, that fall on an hour of making in the year. [money/hour, hour/hour]"""
+    year = plan.planner.kit.point().studio
+    making = float(year["make_hours_per_year"])
+    if making <= 0:
+        return 0.0, 0.0
+    return float(year["overhead_per_year"] + year["equipment_per_year"]) / making, float(year["fixed_hours_per_year"]) / making

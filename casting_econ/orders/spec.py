@@ -1,0 +1,168 @@
+"""What is asked for: one order, from the study file, the logs and the command line."""
+
+from dataclasses import dataclass, field, fields
+from datetime import date
+
+from ..analysis import Kit
+from ..faults import Fault, StudyError, close_match
+from ..study import STUDY_FILE
+
+__all__ = ["Order", "UnderWay", "order_of"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class UnderWay:
+    """A load of the order that is poured and not through its last check."""
+
+    batch: str
+    variant: str | None
+    casts: int
+    poured: date
+
+
+@dataclass(frozen=True, kw_only=True)
+class Order:
+    """So many good pieces by a date."""
+
+    name: str
+    product: str
+    pieces: int
+    due: date  # on which the parcel must have arrived
+    start: date  # first day on which work can begin
+    confidence: float = 0.95
+    set_of: int = 1  # pieces that must match, so come from one load
+    variants: dict[str, int] = field(default_factory=dict)  # pieces by colour or form; empty: all alike
+    channel: str | None = None
+    price: float | None = None  # offered [money/order]
+    short_penalty: float = 0.0  # where anything is missing in the end [money]
+    short_penalty_each: float = 0.0  # [money/piece]
+    leftover_value: float = 0.0  # of a good piece too many [money/piece]
+    rounds: int = 2  # lots that time may allow
+    in_hand: dict[str, int] = field(default_factory=dict)  # good pieces by variant; "" where there are none
+    under_way: tuple[UnderWay, ...] = ()
+    what: str = ""
+
+    @property
+    def items(self) -> dict[str, int]:
+        """Pieces wanted by variant; one nameless item where there are none."""
+        return self.variants or {"": self.pieces}
+
+
+def order_of(kit: Kit, name: str | None = None, *, today: date | None = None, **asked) -> Order:
+    """An order of the study file with what is asked for in its place, and what its batches say.
+
+    Parameters
+    ----------
+    kit : Kit
+        Open study.
+    name : str, optional
+        Key under `[commissions]`; None makes an order of what is asked for alone.
+    today : date, optional
+        First day of work where neither the study nor what is asked for says one.
+    asked : optional
+        Fields of Order; None leaves a field as it is. `in_hand` may be a plain number of pieces.
+
+    Returns
+    -------
+    Order
+
+    Raises
+    ------
+    StudyError
+        With every fault of what is asked for.
+    """
+    file, faults = kit.study.file, []
+
+    def fault(option, wrong, found, right):
+        faults.append(Fault(file=option, wrong=wrong, found=found, right=right))
+
+    asked = {key: value for key, value in asked.items() if value is not None}
+    known = file.commissions
+    if name is not None and name not in known:
+        right = f"one of {', '.join(known)}{close_match(name, known)}" if known else f"a [commissions.NAME] table in {STUDY_FILE}"
+        raise StudyError([Fault(file="NAME", wrong="unknown commission", found=repr(name), right=right)])
+    stated = {} if name is None else {key: getattr(known[name], key) for key in _STATED if getattr(known[name], key) is not None}
+    facts = {"product": next(iter(file.products))} if len(file.products) == 1 else {}
+    facts |= stated | asked
+    for key, option, right in (
+        ("product", "--product", f"one of {', '.join(file.products)}"),
+        ("pieces", "--pieces", "how many good pieces are ordered"),
+        ("due", "--by", "the date on which they must be there"),
+    ):
+        if key not in facts:
+            fault(option, "is missing", "", right)
+    if faults:
+        raise StudyError(faults)
+    product = facts["product"]
+    if product not in file.products:
+        fault(
+            "--product",
+            "unknown product",
+            repr(product),
+            f"one of {', '.join(file.products)}{close_match(product, file.products)}",
+        )
+    elif facts.get("channel") is not None and file.channels[facts["channel"]].product != product:
+        fault("--product", "is not sold in the channel of the commission", repr(product), file.channels[facts["channel"]].product)
+    facts.setdefault("start", today)
+    if facts["start"] is None:
+        fault("--start", "is missing", "", "the first day on which work can begin")
+    elif facts["due"] < facts["start"]:
+        fault("--by", "is before the work can start", f"{facts['due']}, start {facts['start']}", "a date after the start")
+    if "pieces" in asked and facts.get("variants"):
+        if "variants" not in asked and asked["pieces"] != sum(facts["variants"].values()):
+            fault(
+                "--pieces", "does not fit the variants of the commission", str(asked["pieces"]), "--variant with the new numbers"
+            )
+    if facts.get("variants"):
+        facts["pieces"] = sum(facts["variants"].values()) if "pieces" not in asked else facts["pieces"]
+        if sum(facts["variants"].values()) != facts["pieces"]:
+            fault("--variant", "do not add up to the pieces", str(sum(facts["variants"].values())), str(facts["pieces"]))
+    size = facts.get("set_of", 1)
+    for what, count in (facts.get("variants") or {"": facts["pieces"]}).items():
+        if count % size:
+            fault("--set-of", "does not divide the pieces", f"{count} {what} in sets of {size}".replace("  ", " "), "whole sets")
+    if faults:
+        raise StudyError(faults)
+    items = facts.get("variants") or {"": facts["pieces"]}
+    done, under_way = _from_batches(kit, name, product, items)
+    given = facts.pop("in_hand", 0)
+    in_hand = given if isinstance(given, dict) else {next(iter(items)): given} if given else {}
+    if len(items) > 1 and given and not isinstance(given, dict):
+        right = f"pieces by variant, such as {next(iter(items))}={given}"
+        raise StudyError([Fault(file="--in-hand", wrong="does not say of which variant", found=str(given), right=right)])
+    if "in_hand" not in asked:  # what the command line says is the whole count
+        in_hand = {key: in_hand.get(key, 0) + done.get(key, 0) for key in {*in_hand, *done}}
+    unknown = set(in_hand) - set(items)
+    if unknown:
+        found = ", ".join(sorted(unknown))
+        raise StudyError([Fault(file="--in-hand", wrong="unknown variant", found=found, right=f"one of {', '.join(items)}")])
+    return Order(name=name or "order", in_hand=in_hand, under_way=under_way, **facts)
+
+
+_STATED = tuple(f.name for f in fields(Order) if f.name not in ("name", "under_way"))
+
+
+def _from_batches(kit, name, product, items):
+    """Good pieces by variant and loads under way that the batches log books to an order.
+
+    The log names the order, and the variant after a slash: 'hotel / sea green'.
+    """
+    done, under_way = {}, []
+    if name is None:
+        return done, ()
+    for frame, finished in ((kit.study.records.get("batches"), True), (kit.study.in_work, False)):
+        if frame is None or "order" not in frame:
+            continue
+        for row in frame[frame["product"] == product].itertuples():
+            if not isinstance(row.order, str):
+                continue
+            order, _, variant = (part.strip() for part in row.order.partition("/"))
+            if order.casefold() != name.casefold():
+                continue
+            variant = next((key for key in items if key.casefold() == variant.casefold()), next(iter(items)))
+            if finished:
+                done[variant] = done.get(variant, 0) + int(row.good)
+            else:
+                started = UnderWay(batch=str(row.batch), variant=variant, casts=int(row.casts), poured=row.date.date())
+                under_way.append(started)
+    return done, tuple(under_way)

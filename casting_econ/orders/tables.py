@@ -1,0 +1,301 @@
+"""One function a table of an order; raw numbers, written by the page."""
+
+from datetime import timedelta
+from math import ceil
+
+import numpy as np
+import pandas as pd
+from babel.dates import format_date, format_skeleton
+
+from ..formatting import Format
+from ..models.curing import loads_per_week
+from ..models.orders import counts_from_loads, loads_for
+from ..models.schedule import DAY, NEVER
+from ..models.supplies import hours_at_temperature
+from .buying import buying_list
+from ..study.schema import MONTHS
+from .plan import OrderPlan, Planner
+from .price import Quoted
+from .spec import Order
+
+__all__ = [
+    "confidence_table",
+    "curve_table",
+    "day",
+    "day_table",
+    "discount_table",
+    "hours_table",
+    "load_table",
+    "lot_table",
+    "material_table",
+    "mould_table",
+    "option_table",
+    "price_table",
+    "rule_table",
+    "set_table",
+    "start_table",
+    "temperature_table",
+    "variant_table",
+]
+
+CONFIDENCES = (0.80, 0.90, 0.95, 0.99)
+DISCOUNTS = (0.05, 0.10, 0.20)
+MARGIN = 0.25  # casts beyond the order that a by-feel plan adds: common practice, no source
+
+
+def day(fmt: Format, when) -> str:
+    """A date with its weekday, as the study's locale writes it."""
+    return "not within the calendar" if when is None else format_skeleton("yMMMEd", when, locale=fmt.locale)
+
+
+def _honest(plan: OrderPlan, fmt: Format) -> str:
+    return day(fmt, plan.honest[1] if plan.honest else None)
+
+
+def confidence_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
+    """What other confidences would ask for."""
+    rows = []
+    for confidence in sorted({*CONFIDENCES, plan.order.confidence}):
+        other = plan if confidence == plan.order.confidence else plan.with_order(confidence=confidence)
+        rows.append((confidence, other.casts, other.found[1], other.new_loads, other.course.in_time, _honest(other, fmt)))
+    return pd.DataFrame(rows, columns=["confidence", "casts", "enough good", "loads", "in time", "date that holds"])
+
+
+def curve_table(plan: OrderPlan) -> pd.DataFrame:
+    """Chance of enough good pieces by number of casts."""
+    low = max(sum(plan.planner.needed(plan.order).values()) * plan.order.set_of - sum(u.casts for u in plan.order.under_way), 0)
+    high = max(ceil(1.12 * plan.casts), plan.casts + 4)
+    casts = np.unique(np.linspace(low, high, 41).round().astype(int))
+    return pd.DataFrame({"casts": casts, "chance": plan.planner.curve(plan.order, casts)})
+
+
+def rule_table(plan: OrderPlan) -> pd.DataFrame:
+    """Ways of choosing the number of casts, and the chance that each gives."""
+    planner, order = plan.planner, plan.order
+    wanted = [sets * order.set_of for sets in planner.needed(order).values()]
+    share = float(planner.point.good_share[0])
+    rules = {
+        "as many as are wanted": sum(wanted),
+        "wanted ÷ yield": sum(ceil(n / share - 1e-9) for n in wanted),
+        "a quarter more than wanted": sum(ceil(n * (1 + MARGIN) - 1e-9) for n in wanted),
+        "this plan": plan.casts,
+    }
+    casts = list(rules.values())
+    chances = list(planner.curve(order, casts[:-1])) + [plan.found[1]]
+    loads = [ceil(n / planner.casts_per_load) for n in casts]
+    return pd.DataFrame({"rule": list(rules), "casts": casts, "loads": loads, "chance": chances})
+
+
+def variant_table(plan: OrderPlan) -> pd.DataFrame:
+    """Casts and spares by colour or form."""
+    rows = []
+    for name, pieces in plan.order.items.items():
+        casts, short = plan.found[0][name], max(pieces - plan.order.in_hand.get(name, 0), 0)
+        rows.append((name or plan.order.product, pieces, plan.order.in_hand.get(name, 0), casts, max(casts - short, 0)))
+    return pd.DataFrame(rows, columns=["what", "ordered", "in hand", "casts", "spare casts"])
+
+
+def set_table(plan: OrderPlan) -> pd.DataFrame:
+    """Distribution of the full sets that the planned casts give, all variants taken as one."""
+    planner, d = plan.planner, plan.planner.draws
+    loads = (*loads_for(plan.casts, planner.casts_per_load), *(u.casts for u in plan.order.under_way))
+    chances = counts_from_loads(loads, d.good_share, d.load_correlation, plan.order.set_of).mean(axis=0)
+    at_least = np.cumsum(chances[::-1])[::-1]
+    frame = pd.DataFrame({"sets": np.arange(chances.size), "chance": chances, "at least": at_least})
+    return frame[(frame.chance > 5e-4)].reset_index(drop=True)
+
+
+def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
+    """When each load is poured and through, in a typical course and in eight of ten draws."""
+    typical, course, loads = plan.typical, plan.course, plan.loads
+    rows, first = [], {}
+    ends = {}
+    for load, stage, start, end in typical.schedule.segments:
+        if stage == 0:
+            first.setdefault(load, start)
+            ends[load] = end
+    opened = typical.opened
+    for load in range(loads.planned):
+        kind = "promised before" if load < loads.promised else "under way" if load < loads.promised + loads.started else "new"
+        names = [name for name in plan.order.items if name]
+        parts = ", ".join(f"{loads.casts[load][n]} {name}" for n, name in enumerate(names) if loads.casts[load][n])
+        done = course.schedule.done[:, load]
+        through = np.sort(done)
+        bands = [through[min(int(q * through.size), through.size - 1)] for q in (0.1, 0.9)]
+        rows.append(
+            {
+                "load": load + 1,
+                "kind": kind,
+                "casts": int(loads.size[load]),
+                "of which": parts,
+                "poured": day(fmt, opened.date_of(first[load])) if load in first else "–",
+                "at": opened.moment(first[load]).strftime("%H:%M") if load in first else "",
+                "through": _or_not(plan, fmt, typical.schedule.done[0, load]),
+                "early": _or_not(plan, fmt, bands[0]),
+                "late": _or_not(plan, fmt, bands[1]),
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def _or_not(plan, fmt, moment):
+    """A date, or that the order is full before."""
+    return "not needed" if moment >= NEVER else day(fmt, plan.course.opened.date_of(moment))
+
+
+def day_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
+    """Every day from the start to the parcel in a typical course: pours, hand hours, sanding, and days that are closed."""
+    typical, opened = plan.typical, plan.typical.opened
+    stages = plan.stage_names
+    last = min(int(typical.schedule.finish[0]), int(max((s[3] for s in typical.schedule.segments), default=0)) + DAY)
+    rows = []
+    for n in range(last // DAY + 1):
+        when = opened.first + timedelta(days=n)
+        work, poured, sanded, total = {}, [], 0.0, 0.0
+        for load, stage, start, end in typical.schedule.segments:
+            inside = min(end, (n + 1) * DAY) - max(start, n * DAY)
+            if inside <= 0:
+                continue
+            total += inside / 3600
+            sanded += inside / 3600 if plan.sanding_stages[stage] else 0.0
+            work[stage] = work.get(stage, 0.0) + inside / 3600
+            if stage == 0 and start >= n * DAY:
+                poured.append(str(load + 1))
+        if not work and not (opened.closed.get(when) and opened.closed[when] != "day off") and not opened.day_open(when):
+            continue
+        what = ", ".join(f"{stages[s]} {fmt.number(h, 1)} h" for s, h in sorted(work.items()))
+        closed = opened.closed.get(when, "")
+        rows.append(
+            {
+                "day": day(fmt, when),
+                "loads poured": ", ".join(poured),
+                "hours": total,
+                "sanding": sanded,
+                "work": what or closed or "waiting",
+            }
+        )
+    return pd.DataFrame(rows, columns=["day", "loads poured", "hours", "sanding", "work"])
+
+
+def hours_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
+    """Hours of the order by step, the ones that no bench sees too, on average over the draws. [hour]"""
+    loads, planner = plan.loads, plan.planner
+    minutes = planner.step_minutes(loads, planner.draws, plan.course.entering)[:, loads.promised : loads.planned]
+    by_step = minutes.sum(axis=1) / 60
+    rows = [(name, by_step[:, k]) for k, name in enumerate(planner.entry.steps)]
+    moulds = quoted.bench_hours - by_step.sum(axis=1)
+    rows += [("making moulds that wear out", moulds), ("enquiry, packing and posting", quoted.order_hours)]
+    rows += [("its share of the weekly hours", quoted.hidden_hours)]
+    total = sum(hours.mean() for _, hours in rows)
+    frame = pd.DataFrame(
+        [(name, h.mean(), *np.quantile(h, [0.1, 0.9]), h.mean() / total if total else 0.0) for name, h in rows if h.mean() > 0],
+        columns=["what", "hours", "low", "high", "share"],
+    )
+    whole = quoted.hours
+    frame.loc[len(frame)] = ["all of it", total, *np.quantile(whole, [0.1, 0.9]), 1.0]
+    return frame
+
+
+def material_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
+    """What to buy."""
+    rows = []
+    for row in buying_list(plan):
+        packs = " + ".join(f"{n} × {_amount(fmt, size, row.unit)}" for size, n in row.packs)
+        missing = max(row.needed - row.stock, 0.0)
+        packs = packs or (
+            "nothing, in stock" if missing <= 1e-9 else f"{_amount(fmt, missing, row.unit)} (no packs in the study)"
+        )
+        amounts = [_amount(fmt, value, row.unit) for value in (row.needed, row.stock, row.left)]
+        if not row.unit and not row.priced:  # priced by the piece it goes into, in no amount of its own
+            amounts, packs = [f"for {amounts[0]}", "", ""], f"for {amounts[0]}"
+        rows.append((row.item.replace("-", " "), *amounts[:2], packs, row.cost, amounts[2]))
+    return pd.DataFrame(rows, columns=["item", "needed", "in stock", "to buy", "cost", "left over"])
+
+
+_SHORT = {"gram": "g", "milliliter": "ml", "kilogram": "kg", "liter": "l", "ounce": "oz", "pound": "lb", "": "pieces"}
+
+
+def _amount(fmt, value, unit):
+    large = {"gram": ("kg", 1000.0), "milliliter": ("l", 1000.0)}.get(unit)
+    if large and value >= large[1]:
+        return f"{fmt.number(value / large[1], 2)} {large[0]}"
+    return f"{fmt.number(value, 0 if value >= 10 or value == round(value) else 1)} {_SHORT.get(unit, unit)}"
+
+
+def price_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
+    """Prices from the least to the safest, with what each pays."""
+    pieces = plan.order.pieces
+    rows = [
+        ("bills only: its hours earn nothing", quoted.bills_only),
+        ("extra cost: bills, and the target for its own hours", quoted.extra_cost),
+        ("full cost: every hour earns the target on average", quoted.full_cost),
+        ("target pay in eight cases of ten", quoted.at_chance(0.8)),
+        ("target pay in nineteen cases of twenty", quoted.at_chance(0.95)),
+    ]
+    if plan.order.price is not None:
+        rows.append(("the price of the order", plan.order.price))
+    return pd.DataFrame(
+        [(name, price, price / pieces, quoted.pay(price).mean(), quoted.chance(price)) for name, price in rows],
+        columns=["price", "order", "piece", "pay an hour", "chance of target"],
+    )
+
+
+def discount_table(quoted: Quoted, price: float) -> pd.DataFrame:
+    """What giving way on a price costs."""
+    base = quoted.pay(price).mean()
+    rows = []
+    for share in (0.0, *DISCOUNTS):
+        lower = price * (1 - share)
+        pay = quoted.pay(lower).mean()
+        rows.append((share, lower, pay, pay - base, quoted.chance(lower), (base - pay) * quoted.hours.mean()))
+    return pd.DataFrame(rows, columns=["discount", "order", "pay an hour", "change", "chance of target", "given away"])
+
+
+def mould_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
+    """Sets of moulds in use, and the date that each makes possible."""
+    rows = [(sets, chance, day(fmt, dates[1] if dates else None)) for sets, chance, dates in plan.mould_choices]
+    return pd.DataFrame(rows, columns=["sets in use", "in time", "date that holds"])
+
+
+def option_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
+    """What a change of the plan does to the date."""
+    rows = [(what, chance, day(fmt, dates[1] if dates else None)) for what, chance, dates in plan.options]
+    return pd.DataFrame(rows, columns=["change", "in time", "date that holds"])
+
+
+def start_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
+    """The chance of the date when the work starts later, by one load at a time; the last safe start among them."""
+    ahead = plan.start_days
+    rows = [(day(fmt, s.day), (s.day - plan.order.start).days, s.in_time) for s in (plan.start(d) for d in ahead)]
+    return pd.DataFrame(rows, columns=["first day", "days later", "in time"])
+
+
+def lot_table(plan: OrderPlan) -> pd.DataFrame:
+    """Cheapest lots by lots left and pieces still wanted, for a few of them."""
+    lots = plan.lots
+    needed = sum(plan.planner.needed(plan.order).values())
+    if lots is None:
+        return pd.DataFrame(columns=["lots left", "still wanted", "casts", "expected cost"])
+    rows = []
+    for left in range(plan.rounds, 0, -1):
+        wanted = [needed] if left == plan.rounds else sorted({1, 2, 3, 5, needed // 4, needed // 2} - {0})
+        for k in (k for k in wanted if k <= needed):
+            cost, choices = lots.table[left, k]
+            rows.append((left, k, " or ".join(map(str, choices)), cost))
+    return pd.DataFrame(rows, columns=["lots left", "still wanted", "casts", "expected cost"])
+
+
+def temperature_table(planner: Planner) -> pd.DataFrame:
+    """Hours of the first wait, and loads a week it lets through, by month; empty without temperatures."""
+    study, index = planner.kit.study, planner.first_wait
+    step, climate = list(planner.entry.steps.values())[index], study.file.temperature
+    if not climate.months or step.wait_at is None:
+        return pd.DataFrame(columns=["month", "temperature", "hours", "loads a week"])
+    hours = [float(hours_at_temperature(planner.point.wait[index][0], step.wait_at, t, climate.factor)) for t in climate.months]
+    turn = sum(float(m[0]) for m in planner.point.load_minutes[: index + 1]) / 60 or 1 / 60
+    station = study.file.stations.get(step.wait_in or "")
+    count = int(station.count.value) if station else int(planner.entry.mould.sets.value) if planner.entry.mould else 1
+    rates = loads_per_week(hours, turn, count, study.windows)
+    return pd.DataFrame(
+        {"month": [m.capitalize() for m in MONTHS], "temperature": climate.months, "hours": hours, "loads a week": rates}
+    )

@@ -1,0 +1,264 @@
+"""Sentences about an order, each written from its numbers."""
+
+from math import ceil
+
+import numpy as np
+
+from ..formatting import Format
+from ..models.schedule import NEVER
+from ..models.yields import full_sets_per_load
+from .plan import EXTRA, OrderPlan
+from .price import Quoted
+from .tables import MARGIN, day, rule_table
+
+__all__ = [
+    "by_feel",
+    "course_now",
+    "cure_in_winter",
+    "deposit_sentence",
+    "headline",
+    "lots_sentence",
+    "moulds_sentence",
+    "price_sentence",
+    "sanding_sentence",
+    "sets_sentence",
+    "start_sentence",
+    "what_is_asked",
+]
+
+SPREAD_LIMIT = 0.02  # of a chance, within which two plans are as good as each other
+
+
+def _pieces(fmt, count, word="piece"):
+    return f"{fmt.number(count)} {word}{'' if count == 1 else 's'}"
+
+
+def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
+    """The order in one sentence."""
+    order = plan.order
+    text = f"**{fmt.number(order.pieces)} good pieces of {order.product.replace('-', ' ')}**"
+    if order.variants:
+        text += f" ({', '.join(f'{fmt.number(n)} {name}' for name, n in order.variants.items())})"
+    if order.set_of > 1:
+        text += f" in sets of {order.set_of} that must match, so that each set comes from one load,"
+    text += f" to arrive by {day(fmt, order.due)}; work can begin on {day(fmt, order.start)}; wanted certainty {fmt.percent(order.confidence, 1).replace('.0', '')}."
+    done = sum(order.in_hand.values())
+    if done or order.under_way:
+        text += f" **In hand: {_pieces(fmt, done)}**; poured and not yet checked: {_pieces(fmt, sum(u.casts for u in order.under_way), 'cast')} in {_pieces(fmt, len(order.under_way), 'load')}."
+    return text
+
+
+def headline(plan: OrderPlan, fmt: Format) -> str:
+    """What to start, the date, and how sure."""
+    order, course = plan.order, plan.course
+    chance = fmt.chance(plan.found[1])
+    if plan.casts:
+        text = f"Start **{_pieces(fmt, plan.casts, 'cast')}** in {_pieces(fmt, plan.new_loads, 'load')}: enough good pieces with a chance of {chance}. "
+    else:
+        text = f"Nothing more needs to be cast: what is there is enough with a chance of {chance}. "
+    arrive = f"arrives by {day(fmt, order.due)} with a chance of **{fmt.chance(course.in_time)}**"
+    arrive += f" (± {fmt.percent(2 * course.error)} from the number of draws)" if course.error > 0.0025 else ""
+    if plan.meets_date:
+        text += f"The parcel {arrive}. "
+        last = plan.last_start
+        if last and last.day > order.start:
+            text += f"The **last safe start is {day(fmt, last.day)}**. "
+        elif last:
+            text += "**Begin on that first day: a day later is no longer safe.** "
+        return text + "A load more follows at once where the planned ones fall short; that is in the chance."
+    honest = plan.honest
+    text += f"The parcel {arrive}, which is **less than the {fmt.percent(order.confidence)} asked for**. "
+    if honest:
+        return text + f"**The earliest honest date is {day(fmt, honest[1])}** (posted {day(fmt, honest[0])})."
+    return text + "No date within the calendar holds with that certainty."
+
+
+def course_now(plan: OrderPlan, fmt: Format) -> str:
+    """On course or not, and what to do now."""
+    order = plan.order
+    begun = bool(order.under_way) or any(order.in_hand.values())
+    if not begun:
+        return "Nothing of this order is cast yet, or the batches log does not say so."
+    missing = sum(max(count - order.in_hand.get(name, 0), 0) for name, count in order.items.items())
+    if not missing:
+        return "**All pieces are in hand.** Pack and post them."
+    waiting = sum(u.casts for u in order.under_way)
+    without = plan.planner.chance_without_more(order)
+    text = f"{_pieces(fmt, missing)} still to come"
+    text += (
+        f", {_pieces(fmt, waiting, 'cast')} under way; without another load they are enough with a chance of {fmt.chance(without)}. "
+        if waiting
+        else ". "
+    )
+    state = "**On course**" if plan.meets_date else "**Not on course**"
+    text += f"{state}: in time with a chance of {fmt.chance(plan.course.in_time)}"
+    text += (
+        f" if {_pieces(fmt, plan.casts, 'more cast')} {'is' if plan.casts == 1 else 'are'} poured in {_pieces(fmt, plan.new_loads, 'load')}."
+        if plan.casts
+        else " with nothing more to pour."
+    )
+    if plan.meets_date:
+        last = plan.last_start
+        return text + (f" Go on no later than {day(fmt, last.day)}." if last and plan.casts else "")
+    best = max(plan.options, key=lambda row: row[1])
+    now = plan.options[0][1]
+    if best[1] >= order.confidence:
+        return text + f" **What would save the date: {best[0]}** ({fmt.chance(best[1])})."
+    helps = f" {best[0].capitalize()} would lift the chance to {fmt.chance(best[1])}." if best[1] > now + SPREAD_LIMIT else ""
+    honest = plan.honest
+    return text + helps + (f" **Tell the customer now: {day(fmt, honest[1])} can be promised.**" if honest else "")
+
+
+def by_feel(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
+    """What a plan by feel risks and leaves out."""
+    rules = rule_table(plan).set_index("rule")
+    naive, margin = rules.loc["wanted ÷ yield"], rules.loc["a quarter more than wanted"]
+    planner, loads = plan.planner, plan.loads
+    minutes = (
+        planner.step_minutes(loads, planner.draws, plan.course.entering)[:, loads.promised : loads.planned]
+        .sum(axis=1)
+        .mean(axis=0)
+    )
+    casting, after = minutes[: planner.first_wait + 1].sum() / 60, minutes[planner.first_wait + 1 :].sum() / 60
+    other = quoted.order_hours.mean() + quoted.hidden_hours.mean()
+    verb = (
+        "would do more than is asked"
+        if margin.chance > plan.order.confidence + 0.005
+        else "falls short of what is asked"
+        if margin.chance < plan.order.confidence - 0.005
+        else "happens to be about right"
+    )
+    return (
+        f"Dividing what is wanted by the yield gives {_pieces(fmt, naive.casts, 'cast')}, and that is enough in only {fmt.chance(naive.chance)} of cases. "
+        f"The usual quarter more is {_pieces(fmt, margin.casts, 'cast')} and gives {fmt.chance(margin.chance)}: it {verb}. "
+        f"Casting takes about {fmt.number(casting, 1)} hours; **taking out, checking and finishing take {fmt.number(after, 1)} hours**, "
+        f"and talking, packing, posting and the share of weekly hours another {fmt.number(other, 1)}."
+    )
+
+
+def sets_sentence(plan: OrderPlan, fmt: Format) -> str:
+    """What matching costs; nothing where pieces need not match."""
+    order, planner = plan.order, plan.planner
+    if order.set_of == 1:
+        return ""
+    share, alike = float(planner.point.good_share[0]), float(planner.point.load_correlation[0])
+    size = planner.casts_per_load
+    sets = full_sets_per_load(size, share, order.set_of, alike)
+    used = sets * order.set_of / size
+    return (
+        f"A full load of {size} gives {fmt.number(size * share, 1)} good pieces on average but only {fmt.number(sets, 2)} full sets of {order.set_of}: "
+        f"**{fmt.percent(used)} of casts end in a full set**, against a yield of {fmt.percent(share)}."
+    )
+
+
+def moulds_sentence(plan: OrderPlan, fmt: Format) -> str:
+    """Sets for the date, sets worn out, sets to make."""
+    mould = plan.planner.entry.mould
+    if mould is None:
+        return "The study has no moulds for this product, so none limit the order."
+    have, want = int(mould.sets.value), plan.sets_wanted
+    casts = plan.loads.size[plan.loads.promised :][: plan.new_loads + plan.loads.started].sum() / plan.planner.casts_per_load
+    text = f"In use: {_pieces(fmt, have, 'set')}. "
+    text += (
+        f"**The date wants {_pieces(fmt, want, 'set')}**, "
+        if want > have
+        else f"{_pieces(fmt, want, 'set')} would do for the date, "
+    )
+    text += f"and the order pours about {fmt.number(casts, 1)} loads, which wear out {fmt.number(plan.worn, 2)} sets on average. "
+    text += (
+        f"**Make {_pieces(fmt, plan.moulds_to_make, 'set')}.**"
+        if plan.moulds_to_make
+        else "None needs to be made for this order."
+    )
+    age = plan.mould_age
+    return text + (
+        f" The moulds in use have given {fmt.number(age)} casts a cavity on average."
+        if age is not None
+        else " Without a moulds log they are taken as new."
+    )
+
+
+def sanding_sentence(plan: OrderPlan, fmt: Format) -> str:
+    """Hand sanding a day against the planning cap."""
+    cap = plan.planner.kit.study.file.orders.sanding_cap
+    by_day = plan.sanding_by_day
+    if not by_day:
+        return "No step of this product counts as sanding by hand."
+    total, most, unspread = sum(by_day.values()), max(by_day.values()), plan.sanding_uncapped
+    text = f"Sanding by hand: {fmt.number(total, 1)} hours in all, at most {fmt.number(most, 1)} a day. "
+    if unspread > cap + 1e-6:
+        text += f"**Worked as it comes it would be {fmt.number(unspread, 1)} hours on one day; the calendar spreads it to stay within {fmt.number(cap, 1)}.** "
+    return (
+        text
+        + "The cap is for planning (common practice, no source) and says nothing about what a hand can bear: change tasks, rest often, wet-sand, wear a fitted mask."
+    )
+
+
+def start_sentence(plan: OrderPlan, fmt: Format) -> str:
+    """What waiting costs."""
+    later = [plan.start(d) for d in plan.start_days[1:2]]
+    if not later:
+        return ""
+    return f"Starting on {day(fmt, later[0].day)} instead, the chance of the date is {fmt.chance(later[0].in_time)}."
+
+
+def price_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
+    """Prices in words, and what the order's own price does."""
+    order, target = plan.order, quoted.target
+    text = (
+        f"The bills alone ask {fmt.money(quoted.bills_only)}; with {fmt.money(target)} for each of its own hours the order asks {fmt.money(quoted.extra_cost)}, "
+        f"and **{fmt.money(quoted.full_cost)}** where it also carries its share of overheads, equipment and weekly hours. "
+        f"For the target in eight cases of ten it takes {fmt.money(quoted.at_chance(0.8))}."
+    )
+    if order.price is None:
+        return text + " No price is stated yet: the quote asks the last of these, rounded up."
+    pay, chance = quoted.pay(order.price), quoted.chance(order.price)
+    low, high = np.quantile(pay, [0.1, 0.9])
+    text += f" At **{fmt.money(order.price)}** an hour pays {fmt.money(pay.mean())} ({fmt.money(low)} to {fmt.money(high)}), and the target of {fmt.money(target)} is earned with a chance of {fmt.chance(chance)}."
+    if order.price < quoted.bills_only:
+        text += " **That does not even pay the bills.**"
+    elif order.price < quoted.extra_cost:
+        text += " **That pays less than its own hours at the target, even if nothing else is charged to it.**"
+    elif order.price < quoted.full_cost:
+        text += " That is worth taking only while hands and stations would be idle otherwise, and cannot carry the workshop."
+    return text
+
+
+def deposit_sentence(plan: OrderPlan, quoted: Quoted, price: float, fmt: Format) -> str:
+    """The deposit and what it covers."""
+    deposit = quoted.deposit(price)
+    return (
+        f"A deposit of **{fmt.money(deposit)}** ({fmt.percent(deposit / price if price else 0)} of the price) covers what must be bought and the first load at the target, "
+        f"{fmt.money(quoted.at_risk)}"
+        + ("." if deposit >= quoted.at_risk - 0.005 else ": **even the whole price does not cover that.**")
+    )
+
+
+def lots_sentence(plan: OrderPlan, fmt: Format) -> str:
+    """The cheapest first lot where ending short has a price."""
+    order, lots = plan.order, plan.lots
+    if not (order.short_penalty or order.short_penalty_each):
+        return "Ending short costs nothing by what is stated (`short_penalty`, `short_penalty_each`), so the plan above is for the wanted certainty alone."
+    if lots is None:
+        return "The cheapest lots are worked out for up to 120 pieces or sets only."
+    many = (
+        "in one lot, since the time allows no second"
+        if plan.rounds == 1
+        else f"in up to {plan.rounds} lots, which the time allows"
+    )
+    first = " or ".join(fmt.number(q) for q in lots.first)
+    text = f"Weighing casts against the cost of ending short, the cheapest is to start **{first} casts** {many}, at an expected cost of {fmt.money(lots.expected_cost)}; it ends with enough in {fmt.chance(lots.chance_met)} of cases."
+    if lots.first[0] < plan.casts:
+        text += f" That is fewer than the {fmt.number(plan.casts)} for a certainty of {fmt.percent(order.confidence)} in one go."
+    elif lots.first[0] > plan.casts:
+        text += f" That is more than the {fmt.number(plan.casts)} for a certainty of {fmt.percent(order.confidence)}: ending short is dear."
+    return text + " Later lots are taken as telling nothing new about the yield."
+
+
+def cure_in_winter(frame, fmt: Format) -> str:
+    """How the cold months change the first wait; nothing without temperatures."""
+    if frame.empty:
+        return "The study states no workshop temperatures by month, or not at which its cure holds (`wait_at`), so every month cures alike."
+    cold, warm = frame.loc[frame.hours.idxmax()], frame.loc[frame.hours.idxmin()]
+    text = f"In {cold.month} at {fmt.number(cold.temperature)} °C the first wait takes {fmt.number(cold.hours, 1)} hours and lets {fmt.figure(cold['loads a week'])} loads a week through; in {warm.month} at {fmt.number(warm.temperature)} °C it takes {fmt.number(warm.hours, 1)} hours ({fmt.figure(warm['loads a week'])} loads)."
+    return text + " Never take a load out before the time that the data sheet asks for at that temperature."

@@ -1,0 +1,91 @@
+"""`casting-econ order`: plan, quote and numbers of one commission in one folder."""
+
+import json
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+from ..analysis import open_study
+from ..orders import open_order, order_lines, order_results, price_of, quote_of
+from ..reference import kit_folder
+from .notebooks import Job, check_parameters, run_jobs
+from .quote import write_quote
+from .report import build_report
+from .results import as_json
+from .run import copy_inputs, manifest, replace_folder, working_folder
+
+__all__ = ["run_order"]
+
+PAGE = "09_order"
+
+
+def run_order(
+    folder: Path | str,
+    name: str | None = None,
+    *,
+    today: date,
+    out: Path | str | None = None,
+    files: bool = True,
+    say: Callable[[str], None] = print,
+    **asked,
+) -> Path | None:
+    """Plan an order, say the answer, and write its folder.
+
+    Parameters
+    ----------
+    folder : Path or str
+        Study folder; never written to, except for `orders/` when no `out` is given.
+    name : str, optional
+        Of a commission in the study file.
+    today : date
+        First day of work where nothing says one.
+    out : Path or str, optional
+        Folder to write; `folder/orders/NAME` if not given.
+    files : bool, optional
+        Whether to write anything at all.
+    say : callable, optional
+        Takes a line.
+    asked : optional
+        As `orders.answer.asked_of` takes them.
+
+    Returns
+    -------
+    Path or None
+        The folder with `plan.html`, `quote.html`, `order.json`, the notebook, tables and figures.
+
+    Raises
+    ------
+    StudyError
+        For faults in the study or in what is asked for.
+    NotebookError
+        If the notebook fails.
+    """
+    folder, kit = Path(folder), open_study(folder)
+    plan = open_order(kit, name, today=today, **asked)
+    quoted = price_of(plan)
+    for line in order_lines(plan, quoted):
+        say(line)
+    if not files:
+        return None
+    content, quote = order_results(plan, quoted), quote_of(plan, quoted)
+    out = (Path(out) if out else folder / "orders" / plan.order.name).resolve()
+    part = working_folder(out, folder, "order")
+    inner = part / "order"
+    copy_inputs(folder, part / "study")
+    source, target = kit_folder("notebooks") / f"{PAGE}.ipynb", inner / "notebooks" / f"{PAGE}.ipynb"
+    # the first day is written down, so that a rerun on another day gives the same
+    given = {"start": plan.order.start.isoformat()} | {key: value for key, value in asked.items() if value not in (None, "", {})}
+    given = {key: value.isoformat() if isinstance(value, date) else value for key, value in given.items()}
+    parameters = check_parameters(source, {"study": "study", "order": name or "", "out": "order", **given})
+    errors = run_jobs(
+        [Job(source=source, target=target, parameters=parameters, cwd=part)], 1, lambda *_: None, part / "kernels.log"
+    )
+    if errors:
+        raise errors[0]
+    (inner / "order.json").write_text(as_json(content), encoding="utf-8", newline="\n")
+    build_report(kit, [target], inner / "plan.html", title=f"{kit.study.file.study.name}: plan for {plan.order.name}")
+    write_quote(quote, inner / "quote.html")
+    listed = manifest(kit, folder) | {"order": {"name": name, **given}}
+    (inner / "manifest.json").write_text(json.dumps(listed, indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n")
+    replace_folder(inner, out, part)
+    return out

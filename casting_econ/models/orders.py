@@ -13,7 +13,16 @@ from .checks import checked, checked_share, checked_whole
 from .moulds import mean_to_scale
 from .yields import beta_binomial_logpmf
 
-__all__ = ["casts_by_variant", "casts_for", "chance_curve", "chance_of", "counts_from_loads", "loads_for", "moulds_worn"]
+__all__ = [
+    "casts_by_variant",
+    "casts_for",
+    "chance_by_variant",
+    "chance_curve",
+    "chance_of",
+    "counts_from_loads",
+    "loads_for",
+    "moulds_worn",
+]
 
 _MOST_CASTS = 100_000  # no search goes beyond; one pair of hands casts less in a working life
 _ROUNDING = 1e-12  # of a chance: what the transforms leave, so that a chance of exactly the confidence is enough

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 from matplotlib.ticker import FuncFormatter
 
-from ..figures import BLUE, GREEN, GREY, INK, ORANGE, SKY, WIDTH, new_axes
+from ..figures import BLUE, GREEN, GREY, INK, ORANGE, SKY, new_axes
 from ..formatting import Format
 from ..models.schedule import DAY, NEVER
 from .plan import OrderPlan

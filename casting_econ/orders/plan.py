@@ -34,7 +34,8 @@ __all__ = ["EXTRA", "Draws", "OrderPlan", "Planner", "Start"]
 DRAWS = 512
 EXTRA = 3  # loads that may follow one by one where the planned ones fall short
 HORIZON = 500  # days after the due date up to which the calendar is followed [day]
-MOST_LOTS = 120  # pieces up to which the cheapest lots are searched
+MOST_LOTS = 400  # pieces up to which the cheapest lots are searched
+LOT_DRAWS = 48  # yields that stand for all draws in that search
 TRIES = 128  # draws of a trial of another plan, beside the plan itself
 
 
@@ -637,14 +638,14 @@ class OrderPlan:
         unit = each(alone)
         setup = max(each(whole) - unit, 0.0) * planner.casts_per_load
         d = planner.draws
+        by_share = np.argsort(d.good_share, kind="stable")
+        rows = by_share[((np.arange(LOT_DRAWS) + 0.5) / LOT_DRAWS * by_share.size).astype(int)]
+        share, alike = d.good_share[rows], d.load_correlation[rows]
 
         @cache
         def outcome(count):
-            counts = counts_from_loads(
-                loads_for(count, planner.casts_per_load), d.good_share, d.load_correlation, set_size=order.set_of
-            )
-            mean = counts.mean(axis=0)
-            return np.pad(mean, (0, count + 1 - mean.size))
+            counts = counts_from_loads(loads_for(count, planner.casts_per_load), share, alike, order.set_of).mean(axis=0)
+            return np.pad(counts, (0, count + 1 - counts.size)) / counts.sum()
 
         return cheapest_lots(
             needed,

@@ -108,15 +108,14 @@ def order_of(kit: Kit, name: str | None = None, *, today: date | None = None, **
         fault("--start", "is missing", "", "the first day on which work can begin")
     elif facts["due"] < facts["start"]:
         fault("--by", "is before the work can start", f"{facts['due']}, start {facts['start']}", "a date after the start")
-    if "pieces" in asked and facts.get("variants"):
-        if "variants" not in asked and asked["pieces"] != sum(facts["variants"].values()):
-            fault(
-                "--pieces", "does not fit the variants of the commission", str(asked["pieces"]), "--variant with the new numbers"
-            )
-    if facts.get("variants"):
-        facts["pieces"] = sum(facts["variants"].values()) if "pieces" not in asked else facts["pieces"]
-        if sum(facts["variants"].values()) != facts["pieces"]:
-            fault("--variant", "do not add up to the pieces", str(sum(facts["variants"].values())), str(facts["pieces"]))
+    stated_sum = sum((facts.get("variants") or {}).values())
+    if stated_sum and "variants" not in asked and asked.get("pieces", stated_sum) != stated_sum:
+        right = "--variant with the new numbers"
+        fault("--pieces", "does not fit the variants of the commission", str(asked["pieces"]), right)
+    elif stated_sum and "pieces" in asked and asked["pieces"] != stated_sum:
+        fault("--variant", "do not add up to the pieces", str(stated_sum), str(asked["pieces"]))
+    elif stated_sum:
+        facts["pieces"] = stated_sum
     size = facts.get("set_of", 1)
     for what, count in (facts.get("variants") or {"": facts["pieces"]}).items():
         if count % size:

@@ -5,18 +5,17 @@ from math import ceil
 
 import numpy as np
 import pandas as pd
-from babel.dates import format_date, format_skeleton
+from babel.dates import format_skeleton
 
 from ..formatting import Format
 from ..models.curing import loads_per_week
 from ..models.orders import counts_from_loads, loads_for
 from ..models.schedule import DAY, NEVER
 from ..models.supplies import hours_at_temperature
-from .buying import buying_list
 from ..study.schema import MONTHS
+from .buying import buying_list
 from .plan import OrderPlan, Planner
 from .price import Quoted
-from .spec import Order
 
 __all__ = [
     "confidence_table",
@@ -81,7 +80,7 @@ def rule_table(plan: OrderPlan) -> pd.DataFrame:
         "this plan": plan.casts,
     }
     casts = list(rules.values())
-    chances = list(planner.curve(order, casts[:-1])) + [plan.found[1]]
+    chances = [*list(planner.curve(order, casts[:-1])), plan.found[1]]
     loads = [ceil(n / planner.casts_per_load) for n in casts]
     return pd.DataFrame({"rule": list(rules), "casts": casts, "loads": loads, "chance": chances})
 

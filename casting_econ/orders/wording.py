@@ -1,15 +1,12 @@
 """Sentences about an order, each written from its numbers."""
 
-from math import ceil
-
 import numpy as np
 
 from ..formatting import Format
-from ..models.schedule import NEVER
 from ..models.yields import full_sets_per_load
-from .plan import EXTRA, OrderPlan
+from .plan import OrderPlan
 from .price import Quoted
-from .tables import MARGIN, day, rule_table
+from .tables import day, rule_table
 
 __all__ = [
     "by_feel",
@@ -240,7 +237,7 @@ def lots_sentence(plan: OrderPlan, fmt: Format) -> str:
     if not (order.short_penalty or order.short_penalty_each):
         return "Ending short costs nothing by what is stated (`short_penalty`, `short_penalty_each`), so the plan above is for the wanted certainty alone."
     if lots is None:
-        return "The cheapest lots are worked out for up to 120 pieces or sets only."
+        return "The cheapest lots are worked out for up to 400 pieces or sets only."
     many = (
         "in one lot, since the time allows no second"
         if plan.rounds == 1
@@ -252,6 +249,7 @@ def lots_sentence(plan: OrderPlan, fmt: Format) -> str:
         text += f" That is fewer than the {fmt.number(plan.casts)} for a certainty of {fmt.percent(order.confidence)} in one go."
     elif lots.first[0] > plan.casts:
         text += f" That is more than the {fmt.number(plan.casts)} for a certainty of {fmt.percent(order.confidence)}: ending short is dear."
+    text += " All variants count as one." if order.variants else ""
     return text + " Later lots are taken as telling nothing new about the yield."
 
 

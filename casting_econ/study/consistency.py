@@ -7,9 +7,10 @@ from ..faults import Fault, close_match
 from ..models.curing import merged_windows
 from ..reference import wages
 from ..uncertainty.draws import copula_matrix
-from .schema import DAYS
+from .numbers import Amount, is_mass, is_volume
+from .schema import DAYS, MONTHS
 
-__all__ = ["check_asked", "check_correlations", "cross_checks", "working_windows"]
+__all__ = ["check_asked", "check_commissions", "check_correlations", "cross_checks", "working_windows"]
 
 STUDY_FILE = "study.toml"
 _HOURS = re.compile(r"^(\d{1,2}):([0-5]\d)\s*-\s*(\d{1,2}):([0-5]\d)$", re.ASCII)
@@ -210,3 +211,112 @@ def _check_target(file, fault):
                 table.currency[target.wage],
                 f"a wage in {file.study.currency}, or per_hour",
             )
+
+
+def check_commissions(file, faults):
+    """What commissions, their supplies and their hands say together. What is wrong itself trips no comparison, as above."""
+
+    def fault(column, wrong, found, right):
+        faults.append(Fault(file=STUDY_FILE, column=column, wrong=wrong, found=found, right=right))
+
+    def known(column, kind, name, names):
+        if name is not None and name not in names:
+            fault(column, f"unknown {kind}", repr(name), f"one of {', '.join(names)}{close_match(name, names)}")
+
+    items = {}
+    for product in file.products.values():
+        tables = [step.materials for step in product.steps.values()] + [product.parts]
+        for table in tables + ([product.mould.materials] if product.mould else []):
+            for item, entry in table.items():
+                items.setdefault(item, []).append(entry)
+    for item, supply in file.supplies.items():
+        known(f"supplies.{item}", "material or part", item, items)
+        _check_supply(f"supplies.{item}", supply, items.get(item, []), file.study.currency, fault)
+    missing = [month for month in MONTHS if getattr(file.temperature, month) is None]
+    if 0 < len(missing) < len(MONTHS):
+        right = "all twelve months, or none of them"
+        fault("temperature", "months are missing", f"no {', '.join(missing)}", right)
+    for number, promise in enumerate(file.orders.promised):
+        column = f"orders.promised.{number}"
+        for_hours = (promise.hours, promise.begins, promise.until)
+        for_loads = (promise.product, promise.casts)
+        loads = promise.hours is None and None not in for_loads and promise.begins is None and promise.until is None
+        if not loads and (promise.hours is None or for_loads != (None, None)):
+            given = [key for key, value in zip(("hours", "from", "until", "product", "casts"), for_hours + for_loads) if value]
+            right = "either hours a week (with from and until if it is for a time), or a product and its casts"
+            fault(column, "promises neither hours nor loads", ", ".join(given) or "only what", right)
+        known(f"{column}.product", "product", promise.product, file.products)
+        if promise.begins and promise.until and promise.begins > promise.until:
+            fault(
+                f"{column}.until", "dates out of order", f"from {promise.begins} until {promise.until}", "a day on or after from"
+            )
+    for name, order in file.commissions.items():
+        column = f"commissions.{name}"
+        known(f"{column}.product", "product", order.product, file.products)
+        known(f"{column}.channel", "channel", order.channel, file.channels)
+        channel = file.channels.get(order.channel)
+        if channel is not None and order.product in file.products and channel.product != order.product:
+            sells = [key for key, one in file.channels.items() if one.product == order.product]
+            fault(
+                f"{column}.channel",
+                "channel of another product",
+                f"{order.channel!r}, which sells {channel.product!r}",
+                f"one of {', '.join(sells)}" if sells else f"a channel that sells {order.product!r}",
+            )
+        if order.start and order.due and order.due <= order.start:
+            fault(f"{column}.due", "dates out of order", f"start {order.start}, due {order.due}", "a day after the start")
+        counts = {f"{column}.pieces": order.pieces} | {f"{column}.variants.{key}": count for key, count in order.variants.items()}
+        for place, count in counts.items():
+            if count % order.set_of > 0:
+                fault(place, "not whole sets", f"{count:g} pieces in sets of {order.set_of:g}", f"a multiple of {order.set_of:g}")
+        if order.variants and abs(sum(order.variants.values()) - order.pieces) > 0:
+            found = f"{sum(order.variants.values()):g} pieces in variants, {order.pieces:g} in all"
+            fault(f"{column}.variants", "variants are not the whole order", found, "variants that add up to the pieces")
+
+
+def _check_supply(column, supply, entries, currency, fault):
+    """Packs and stocks of an item: on one level, and in units that the routing can use."""
+    own, parts = {"packs": supply.packs, "stock": supply.stock}, supply.mix.items()
+    by_part = [f"{part}.{key}" for part, entry in parts for key in own if getattr(entry, key)]
+    whole = [key for key, value in own.items() if value]
+    if by_part and whole:
+        right = "either the packs and stock of each part, or those of the kit sold in this ratio"
+        fault(f"{column}.{whole[0]}", "bought both mixed and by part", f"beside mix.{by_part[0]}", right)
+    base = {"volume": "milliliter", "mass": "gram"}[supply.mix_by]
+    for part, entry in parts:
+        if supply.mix_by == "volume" and entry.density is None:
+            right = "the density of the part such as '1.1 g/ml', or mix_by = \"mass\""
+            fault(f"{column}.mix.{part}.density", "is missing", "a mix by volume", right)
+        else:
+            _check_units(f"{column}.mix.{part}", entry, base, entry.density, currency, fault)
+    for entry in entries:
+        unit = entry.quantity.unit
+        if math.isnan(entry.quantity.value):
+            continue
+        density = supply.whole_density
+        if density is None and entry.density is not None:
+            density = entry.density.value
+        if supply.mix:
+            try:
+                Amount(1.0, "gram" if is_mass(unit) else "milliliter" if is_volume(unit) else unit).in_unit(
+                    base, currency, density
+                )
+            except ValueError as error:
+                lacking = "density" in str(error)
+                right = "density of the mix such as '1.1 g/ml'" if lacking else "a material measured by mass or volume"
+                fault(f"{column}.mix", str(error), f"{unit or 'pieces'} in the routing, mixed by {supply.mix_by}", right)
+        _check_units(column, supply, unit, density, currency, fault)
+
+
+def _check_units(column, entry, unit, density, currency, fault):
+    """Packs and stock of an item or a part of it must be of the kind that is used, or have the density between them."""
+    amounts = {f"{column}.packs.{at}.quantity": pack.quantity for at, pack in enumerate(entry.packs)} | {
+        f"{column}.stock": entry.stock
+    }
+    for place, amount in amounts.items():
+        try:
+            if amount is not None:
+                amount.in_unit(unit, currency, density)
+        except ValueError as error:
+            needed = f"density beside it, such as '1.1 g/ml', or {unit}" if "density" in str(error) else unit or "a plain count"
+            fault(place, "a unit that the routing cannot use", str(error), f"an amount in {needed}")

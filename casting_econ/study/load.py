@@ -12,7 +12,7 @@ from babel import Locale, UnknownLocaleError
 from pydantic import BaseModel, ValidationError
 
 from ..faults import Fault, StudyError, close_match
-from .consistency import STUDY_FILE, check_asked, check_correlations, cross_checks, working_windows
+from .consistency import STUDY_FILE, check_asked, check_commissions, check_correlations, cross_checks, working_windows
 from .numbers import UNKNOWN, Number, given_unit, is_volume
 from .reading import Reading
 from .records import Names, read_records
@@ -88,6 +88,7 @@ def read_study(folder: str | Path, *, with_records: bool = True) -> Study:
         numbers = dict(_numbers(file, ()))
         check_correlations(file, numbers, between)
         check_asked(numbers, between)
+        check_commissions(file, between)
         # where a key was left out for its fault, what follows from its absence is not worth saying
         faults += [fault for fault in between if ".".join(fault.column.split(".")[:2]) not in doubtful]
     faults = [_with_line(fault, text) for fault in faults]
@@ -258,7 +259,7 @@ def _fields_at(location):
             model = annotation
         elif args:
             model = args[0]
-    return list(model.model_fields)
+    return [field.alias or name for name, field in model.model_fields.items()]
 
 
 def _with_line(fault, text):

@@ -2,6 +2,7 @@
 
 import math
 import re
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cache
 from tokenize import TokenError
@@ -12,7 +13,19 @@ import numpy as np
 from ..faults import close_match
 from ..uncertainty.distributions import DISTRIBUTIONS, Distribution, distribution
 
-__all__ = ["BASES", "UNKNOWN", "Number", "Quantity", "given_unit", "is_volume", "ratio_of_units", "unit_registry"]
+__all__ = [
+    "BASES",
+    "UNKNOWN",
+    "Amount",
+    "Number",
+    "Quantity",
+    "given_unit",
+    "is_mass",
+    "is_volume",
+    "ratio_of_units",
+    "split_figure",
+    "unit_registry",
+]
 
 BASES = ("guess", "measured", "published", "agreed", "decided")
 _NUMBER = re.compile(r"^\s*([-+]?(?:\d[\d_]*\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
@@ -69,8 +82,17 @@ def ratio_of_units(unit: str, wanted: str, currency: str) -> float:
 
 def is_volume(unit: str) -> bool:
     """Whether a unit measures volume."""
+    return _measures(unit, "milliliter")
+
+
+def is_mass(unit: str) -> bool:
+    """Whether a unit measures mass."""
+    return _measures(unit, "gram")
+
+
+def _measures(unit, base):
     try:
-        return bool(unit) and ratio_of_units(unit, "milliliter", "EUR") > 0
+        return bool(unit) and ratio_of_units(unit, base, "EUR") > 0
     except ValueError:
         return False
 
@@ -216,6 +238,62 @@ class Quantity:
         return figure
 
 
+@dataclass(frozen=True)
+class Amount:
+    """So much of something: mass in gram, volume in milliliter, counted things with '', anything else in its own unit."""
+
+    value: float
+    unit: str
+
+    @classmethod
+    def read(cls, raw: Any, currency: str, above: float | None = 0.0) -> "Amount":
+        """Turn a value of the study file into an amount, above 0 unless told otherwise; ValueError says what was wrong."""
+        given = given_unit(raw)
+        fits = (base for base in ("gram", "milliliter", "dimensionless") if _measures(given, base))
+        unit = next(fits, given).replace("dimensionless", "")
+        number = Quantity(unit, above=above).read(raw, currency)
+        if number.distribution is not None or number.from_records:
+            raise ValueError("a range, a distribution or records where one amount is needed")
+        return cls(number.value, unit)
+
+    def in_unit(self, unit: str, currency: str, density: float | None = None) -> float:
+        """The amount in another unit.
+
+        Parameters
+        ----------
+        unit : str
+            As a number of the study has it; '' for counted things.
+        currency : str
+            Code of the study's currency.
+        density : float, optional
+            Between mass and volume. [g/ml]
+
+        Returns
+        -------
+        float
+
+        Raises
+        ------
+        ValueError
+            What is missing: a density, or a unit of the same kind.
+
+        Examples
+        --------
+        >>> Amount(1000.0, "milliliter").in_unit("kg", "EUR", density=1.1)
+        1.1
+        """
+        own, wanted = self.unit or "dimensionless", unit or "dimensionless"
+        said = f"{self.unit or 'a count'} cannot be turned into {unit or 'a count'}"
+        with suppress(ValueError):
+            return self.value * ratio_of_units(own, wanted, currency)
+        other = {"gram": "milliliter", "milliliter": "gram"}.get(self.unit)
+        if other is None or not (is_volume(unit) or is_mass(unit)):
+            raise ValueError(said)
+        if density is None:
+            raise ValueError(f"{said} without a density")
+        return self.value * (1 / density if other == "milliliter" else density) * ratio_of_units(other, wanted, currency)
+
+
 def given_unit(raw: Any) -> str:
     """Unit that a value of the study file is written in; '' for a bare number."""
     if isinstance(raw, dict):
@@ -226,7 +304,22 @@ def given_unit(raw: Any) -> str:
     return "" if match is None or match[2] == "%" or not _UNIT.fullmatch(match[2]) else match[2]
 
 
+def split_figure(raw: Any) -> tuple[float | None, str]:
+    """Figure and unit of a plain value of the study file; None where it is no finite figure.
+
+    Examples
+    --------
+    >>> split_figure("22 °C"), split_figure(22)
+    ((22.0, '°C'), (22.0, ''))
+    """
+    match = _NUMBER.match(raw) if isinstance(raw, str) else None
+    if match is None and (isinstance(raw, bool | str) or not isinstance(raw, int | float) or abs(raw) > 1e300):
+        return None, ""
+    figure, unit = (float(match[1].replace("_", "")), match[2]) if match else (float(raw), "")
+    return (figure if math.isfinite(figure) else None), unit
+
+
 def _leading_number(worth):
     """'10 pieces' counts as 10: the counting word is for the reader."""
-    match = _NUMBER.match(worth) if isinstance(worth, str) else None
-    return float(match[1]) if match else worth
+    figure = split_figure(worth)[0] if isinstance(worth, str) else None
+    return worth if figure is None else figure

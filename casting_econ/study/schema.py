@@ -1,18 +1,37 @@
 """The study file as typed, frozen objects."""
 
+import datetime as dt
 import math
+import re
 from typing import Annotated, Any, Literal
 
 from babel import Locale, UnknownLocaleError
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, PlainValidator, ValidationInfo
 
 from ..faults import close_match
-from .numbers import UNKNOWN, Number, Quantity, given_unit, ratio_of_units
-from .reading.logs import LOGS, NUMBERS
+from .numbers import UNKNOWN, Amount, Number, Quantity, given_unit, ratio_of_units, split_figure
+from .reading.cells import celsius
+from .reading.logs import LOGS, NUMBERS, plain
 
-__all__ = ["DAYS", "RecordsTable", "StudyFile"]
+__all__ = [
+    "DAYS",
+    "MONTHS",
+    "CommissionEntry",
+    "MixPart",
+    "OrdersTable",
+    "Pack",
+    "PromiseEntry",
+    "QuoteTable",
+    "RecordsTable",
+    "StudyFile",
+    "SupplyEntry",
+    "TemperatureTable",
+    "is_hand_sanding",
+]
 
 DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+MONTHS = ("january", "february", "march", "april", "may", "june")
+MONTHS += ("july", "august", "september", "october", "november", "december")
 # any letters, but no dots, which part the keys of a dotted name
 Key = Annotated[str, Field(pattern=r"^[\p{L}\p{N}][\p{L}\p{M}\p{N} _-]*$", max_length=60)]
 
@@ -38,6 +57,83 @@ class _Reader:
 
 def _q(unit: str = "", **limits: Any) -> Any:
     return Annotated[Number, BeforeValidator(_Reader(Quantity(unit, **limits)))]
+
+
+class _PlainReader:
+    """Validator that reads a figure the study does not rest on as an uncertain number: decided, in one fixed unit."""
+
+    def __init__(self, quantity: Quantity, why: str = "") -> None:
+        self.quantity, self.why = quantity, why
+
+    def __call__(self, raw: Any, info: ValidationInfo) -> Any:
+        if raw is None:
+            return None
+        if raw is UNKNOWN:
+            return math.nan
+        currency = info.context["currency"]
+        try:
+            number = self.quantity.read(raw, currency)
+            if number.distribution is not None or number.from_records:
+                raise ValueError("a range, a distribution or records where one figure is needed")
+        except ValueError as error:
+            raise ValueError(f"{error} -> {self.quantity.in_words(currency)}{self.why}") from None
+        return int(number.value) if self.quantity.whole else number.value
+
+
+def _plain(unit: str = "", why: str = "", **limits: Any) -> Any:
+    """A decided figure as a plain float in `unit` (an int where it is whole); such a figure is none of the study's numbers."""
+    return Annotated[int | float, PlainValidator(_PlainReader(Quantity(unit, **limits), why))]
+
+
+def _read_celsius(raw: Any) -> float | None:
+    """A temperature in °C, from a plain number or a text with °C or °F."""
+    if raw is None:
+        return None
+    if raw is UNKNOWN:
+        return math.nan
+    right = "degrees Celsius between -30 and 60, such as 22, '22 °C' or '72 °F'"
+    figure, unit = split_figure(raw)
+    if figure is None:
+        raise ValueError(f"not a temperature -> {right}")
+    try:
+        degrees = celsius(figure, plain(unit))
+    except ValueError as error:
+        raise ValueError(f"{error} -> {right}") from None
+    if not -30.0 <= degrees <= 60.0:
+        raise ValueError(f"outside the limits -> {right}")
+    return degrees
+
+
+Celsius = Annotated[float, PlainValidator(_read_celsius)]
+PlainMoney, PlainDensity = _plain("{money}"), _plain("gram/milliliter", above=0.0, high=30.0)
+PlainShare = _plain(high=1.0)
+Whole = _plain(whole=True, high=100_000.0)
+
+
+def _as_date(raw: Any) -> dt.date:
+    """A day of a TOML date or an ISO text; ValueError for anything else."""
+    if isinstance(raw, str):
+        try:
+            raw = dt.date.fromisoformat(raw.strip())
+        except ValueError:
+            raise ValueError("not a date") from None
+    if not isinstance(raw, dt.date) or isinstance(raw, dt.datetime):
+        raise ValueError("not a date")
+    if not 2000 <= raw.year <= 2099:
+        raise ValueError("a date of another century")
+    return raw
+
+
+def _read_date(raw: Any) -> dt.date | None:
+    if raw is None or raw is UNKNOWN:
+        return None
+    try:
+        return _as_date(raw)
+    except ValueError as error:
+        raise ValueError(f"{error} -> a day such as 2026-12-24") from None
+
+
+Date = Annotated[dt.date, PlainValidator(_read_date)]
 
 
 Share = _q(high=1.0)
@@ -104,12 +200,25 @@ class StepEntry(_Node):
     rework_minutes: Minutes | None = None
     wait: Hours = Number(0.0, "hour", basis="decided")
     wait_in: str | None = None
+    wait_at: Celsius | None = None  # of the workshop, at which `wait` holds [°C]
+    hand_sanding: bool | None = None  # None: by the step's name, see `is_hand_sanding`
     load_size: Count | None = None
     places_per_piece: Count = Number(1.0, "", basis="decided")
     first_minutes: Minutes | None = None
     learning_rate: PassShare = Number(1.0, "", basis="decided")
     materials: dict[Key, MaterialEntry] = {}
     causes: dict[str, float] = {}
+
+
+def is_hand_sanding(name: str, step: StepEntry) -> bool:
+    """Whether a step is sanding by hand: as stated, else where its name says so.
+
+    Examples
+    --------
+    >>> is_hand_sanding("wet-sand", StepEntry()), is_hand_sanding("polish", StepEntry())
+    (True, False)
+    """
+    return "sand" in name.casefold() if step.hand_sanding is None else step.hand_sanding
 
 
 class MouldEntry(_Node):
@@ -131,6 +240,7 @@ class ProductEntry(_Node):
     parts: dict[Key, MaterialEntry] = {}
     mould: MouldEntry | None = None
     cure_step: str | None = None  # step whose wait studies over cure time change
+    load_correlation: _plain(high=0.95) | None = None  # pieces of one load fail together; None: learnt from the batches log
 
 
 class ChannelEntry(_Node):
@@ -221,22 +331,12 @@ def _known_log(name: str) -> str:
     return name
 
 
-def _read_density(raw: Any, info: ValidationInfo) -> float | None:
-    """Grams a millilitre, as a plain figure: it is no number that the study rests on by itself."""
-    if raw is None:
-        return None
-    try:
-        return Quantity("gram/milliliter", above=0.0).read(raw, info.context["currency"]).value
-    except ValueError as error:
-        raise ValueError(f"{error} -> a density such as '1.1 g/ml'") from None
-
-
 class RecordColumn(_Node):
     """What one of her columns is."""
 
     column: str  # of the log, or 'ignore'
     unit: str = ""
-    density: Annotated[float | None, BeforeValidator(_read_density)] = None  # [g/ml]
+    density: PlainDensity | None = None  # [g/ml]
 
 
 def _column_alone(raw: Any) -> Any:
@@ -276,6 +376,203 @@ class RecordsTable(_Node):
     words: Annotated[dict[str, dict[str, str]], AfterValidator(_known_word_columns)] = {}  # column -> her word -> the study's
 
 
+def _amount(above: float | None, limits: str) -> Any:
+    """An amount in gram, milliliter, pieces, or the unit it is given in."""
+
+    def read(raw: Any, info: ValidationInfo) -> Amount | None:
+        if raw is None or raw is UNKNOWN:
+            return None
+        try:
+            return Amount.read(raw, info.context["currency"], above)
+        except ValueError as error:
+            raise ValueError(f"{error} -> an amount {limits} with its unit, such as '5 kg', '750 ml' or 100 (pieces)") from None
+
+    return Annotated[Amount, PlainValidator(read)]
+
+
+PackSize, Stock = _amount(0.0, "above 0"), _amount(None, "of 0 or more")
+
+
+class Pack(_Node):
+    """A size something is sold in."""
+
+    quantity: PackSize
+    price: PlainMoney  # [money]
+
+
+class MixPart(_Node):
+    """One part of a mix."""
+
+    parts: _plain(above=0.0, high=1e6)
+    density: PlainDensity | None = None  # [g/ml]
+    stock: Stock | None = None
+    packs: list[Pack] = []
+
+
+class SupplyEntry(_Node):
+    """How an item is bought, and what is in stock."""
+
+    stock: Stock | None = None
+    density: PlainDensity | None = None  # [g/ml]
+    packs: list[Pack] = []  # beside `mix`: a kit that is sold in the ratio of the mix
+    mix_by: Literal["volume", "mass"] = "volume"
+    mix: dict[Key, MixPart] = {}
+
+    @property
+    def whole_density(self) -> float | None:
+        """Density as stated, else of the mix if its parts' densities and the ratio tell it; volumes taken to add up. [g/ml]"""
+        parts = list(self.mix.values())
+        if self.density is not None or not parts or any(part.density is None for part in parts):
+            return self.density
+        if self.mix_by == "volume":
+            return sum(part.parts * part.density for part in parts) / sum(part.parts for part in parts)
+        return sum(part.parts for part in parts) / sum(part.parts / part.density for part in parts)
+
+
+class TemperatureTable(_Node):
+    """How cures follow the temperature of the workshop."""
+
+    factor: _plain(low=1.0, high=4.0) = 2.0  # how much faster 10 °C more make a cure
+    january: Celsius | None = None  # of the workshop, through the months [°C]
+    february: Celsius | None = None
+    march: Celsius | None = None
+    april: Celsius | None = None
+    may: Celsius | None = None
+    june: Celsius | None = None
+    july: Celsius | None = None
+    august: Celsius | None = None
+    september: Celsius | None = None
+    october: Celsius | None = None
+    november: Celsius | None = None
+    december: Celsius | None = None
+
+    @property
+    def months(self) -> tuple[float, ...]:
+        """The twelve months from January on, or nothing. [°C]"""
+        found = tuple(getattr(self, month) for month in MONTHS)
+        return () if None in found else found
+
+
+_SPAN = re.compile(r"\s*(\S+)\s+to\s+(\S+)\s*")
+
+
+def _read_days_off(raw: Any) -> tuple[tuple[dt.date, dt.date], ...]:
+    """Days and spans of days, each as its first and last day."""
+    right = 'a list of days and spans, such as ["2026-12-24", "2027-03-01 to 2027-03-06"]'
+    if raw is None or raw is UNKNOWN:
+        return ()
+    if not isinstance(raw, list | tuple):
+        raise ValueError(f"not a list -> {right}")
+    spans = []
+    for one in raw:
+        match = _SPAN.fullmatch(one) if isinstance(one, str) else None
+        ends = match.groups() if match else tuple(one) if isinstance(one, tuple) else (one, one)
+        try:
+            first, last = (_as_date(end) for end in ends)
+        except ValueError as error:
+            raise ValueError(f"{error} in {str(one)!r} -> {right}") from None
+        if first > last:
+            raise ValueError(f"a span that ends before it begins, {one!r} -> {right}")
+        spans.append((first, last))
+    return tuple(spans)
+
+
+def _known_holidays(text: str) -> str:
+    """A country, or a country and region, whose public holidays are known."""
+    import holidays  # a large library, for the few studies that name a country
+
+    right = "a country such as IE, or a country and its region such as DE-BY"
+    country, _, region = text.partition("-")
+    regions = holidays.list_supported_countries(include_aliases=True)
+    if country not in regions:
+        raise ValueError(f"unknown country {country!r} -> {right}{close_match(country.upper(), regions)}")
+    if region and region not in regions[country]:
+        known = f"; regions of {country}: {', '.join(regions[country])}" if regions[country] else f"; {country} has no regions"
+        raise ValueError(f"unknown region {region!r} -> {right}{known}{close_match(region.upper(), regions[country])}")
+    return text
+
+
+def _read_weekdays(raw: Any) -> tuple[str, ...] | None:
+    """Days of the week, in their order."""
+    right = f"a list of {', '.join(DAYS)}"
+    if raw is None or raw is UNKNOWN:
+        return None
+    if not isinstance(raw, list | tuple) or not raw:
+        raise ValueError(f"not a list of weekdays -> {right}")
+    for day in raw:
+        if day not in DAYS:
+            raise ValueError(f"unknown weekday {day!r} -> {right}{close_match(day, DAYS)}")
+    return tuple(day for day in DAYS if day in raw)
+
+
+class PromiseEntry(_Node):
+    """What is promised already: hours a week for something else, or loads that go first."""
+
+    what: str = Field(min_length=1)
+    hours: _plain("hour/week", above=0.0, high=168.0) | None = None  # [hour/week]
+    begins: Date | None = Field(None, alias="from")
+    until: Date | None = None
+    product: str | None = None
+    casts: _plain(above=0.0, high=100_000.0, whole=True) | None = None  # [cast]
+
+
+class OrdersTable(_Node):
+    """What time and hands commissions have."""
+
+    hours: _plain("hour/week", above=0.0, high=168.0) | None = None  # hands; None: weekly hours less the fixed ones
+    days_off: Annotated[tuple[tuple[dt.date, dt.date], ...], PlainValidator(_read_days_off)] = ()  # first and last day of each
+    holidays: Annotated[str, AfterValidator(_known_holidays)] | None = None
+    sanding_cap: _plain(
+        "hour/day", "; 3 h of hand sanding a day is the planning cap (common practice, no source)", above=0.0, high=3.0
+    ) = 3.0  # [hour/day]
+    posting_days: Annotated[tuple[str, ...], PlainValidator(_read_weekdays)] | None = None  # None: every day of the calendar
+    transit_days: _plain(high=365.0, whole=True) = 0  # whole calendar days from posting to arrival [day]
+    deposit_least: PlainShare = 0.3
+    promised: list[PromiseEntry] = []
+
+
+class CommissionEntry(_Node):
+    """One order by a date."""
+
+    product: str
+    pieces: _plain(above=0.0, high=100_000.0, whole=True)
+    due: Date
+    start: Date | None = None
+    confidence: _plain(low=0.5, high=0.999) = 0.95
+    set_of: _plain(low=1.0, high=1000.0, whole=True) = 1  # pieces that must match come from one load
+    variants: dict[Key, _plain(above=0.0, high=100_000.0, whole=True)] = {}  # pieces of each colour or form
+    channel: str | None = None
+    price: PlainMoney | None = None  # offered, of the whole order [money]
+    short_penalty: PlainMoney = 0.0  # once, if pieces are missing on the day [money]
+    short_penalty_each: PlainMoney = 0.0  # for each missing piece [money]
+    leftover_value: PlainMoney = 0.0  # of a good piece too many [money]
+    rounds: _plain(low=1.0, high=4.0, whole=True) = 2
+    in_hand: Whole = 0  # good pieces there already [piece]
+    what: str = ""
+    note: str = ""
+
+
+def _known_language(text: str) -> str:
+    """A language that a quote can say it is in."""
+    try:
+        Locale.parse(text)
+    except (UnknownLocaleError, ValueError):
+        raise ValueError("unknown language -> the code of a language such as en, de or fr") from None
+    return text
+
+
+class QuoteTable(_Node):
+    """What stands in every quote."""
+
+    maker: str = ""
+    contact: str = ""
+    valid_days: _plain(above=0.0, high=366.0, whole=True) = 14  # [day]
+    changes: str = ""
+    terms: list[str] = []
+    tax_note: str = ""
+    language: Annotated[str, AfterValidator(_known_language)] | None = None
+
+
 class CorrelationEntry(_Node):
     between: tuple[str, str]
     rank: float = Field(gt=-1, lt=1)
@@ -298,3 +595,8 @@ class StudyFile(_Node):
     interest: _q("1/year", high=1.0) = Number(0.0, "1/year", basis="decided")
     correlations: list[CorrelationEntry] = []
     records: RecordsTable = RecordsTable()
+    supplies: dict[Key, SupplyEntry] = {}
+    temperature: TemperatureTable = TemperatureTable()
+    orders: OrdersTable = OrdersTable()
+    commissions: dict[Key, CommissionEntry] = {}
+    quote: QuoteTable = QuoteTable()

@@ -11,7 +11,7 @@ from ..numbers import ratio_of_units
 from .dates import read_date
 from .logs import NUMBERS, plain
 
-__all__ = ["SPELLING", "UNIT_NAMES", "Cell", "Rule", "Unreadable", "clean", "figure", "read_cell"]
+__all__ = ["SPELLING", "UNIT_NAMES", "Cell", "Rule", "Unreadable", "celsius", "clean", "figure", "read_cell"]
 
 SPELLING = "spelling"  # changed by the rule of the whole column only
 _BLANKS = {"", "-", "–", "—", "?", "n/a", "...", "…"}  # all but the first are listed as 'not known'
@@ -242,7 +242,7 @@ def _in_unit(value, unit, kind, rule):
             raise Unreadable(f"has a unit, {given!r}, where none is asked for")
         return value, "", ""
     if kind.unit == "degC":
-        converted = _celsius(value, plain(unit))
+        converted = celsius(value, plain(unit))
     else:
         factor = _factor(unit, kind.unit, rule.currency, rule.density)
         converted = value if factor == 1.0 else value * factor
@@ -257,7 +257,8 @@ def _in_unit(value, unit, kind, rule):
     )
 
 
-def _celsius(value, unit):
+def celsius(value: float, unit: str) -> float:
+    """A temperature in °C, from °C or °F; `unit` in its plain form, '' for °C."""
     if unit in _FAHRENHEIT:
         return (value - 32.0) / 1.8
     if unit not in _CELSIUS:

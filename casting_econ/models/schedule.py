@@ -97,6 +97,7 @@ class _State:
         self.held_station = np.full((draws, loads), -1)
         self.held_places, self.held_rack = np.zeros((draws, loads), np.int64), np.full((draws, loads), -1)
         self.worked, self.sanded, self.day = (np.zeros(draws, np.int64) for _ in range(3))
+        self.through, self.enough = np.full(draws, -1), np.zeros(draws, bool)
         for load, (stage, ready, station, moulds) in plan.under_way.items():
             self.stage[:, load], self.ready[:, load] = stage, ready
             if station is not None:
@@ -158,8 +159,7 @@ def simulate(plan: Plan, calendar: Calendar, *, record: bool = False) -> Schedul
 
     while state.rows.size:
         s = state
-        _release(s, plan, short_of)
-        ended = _credits(plan.credit[s.rows], s.done <= s.t[:, None], short_of)
+        ended = _settle(s, plan, short_of)
         w = np.searchsorted(ends, s.t, side="right")
         ended |= w == ends.size
         if ended.any():
@@ -196,12 +196,9 @@ def simulate(plan: Plan, calendar: Calendar, *, record: bool = False) -> Schedul
         row = np.arange(s.t.size)
         busy = can[row, chosen]
 
-        change = np.minimum.reduce(
-            [
-                np.where(moment > t, moment, NEVER).min(axis=1)
-                for moment in (s.ready, s.done, s.station_until, s.mould_until, s.rack_until)
-            ]
-        )
+        # a station and rack places come free, and a load is done, when the load is ready; only moulds may rest longer
+        moments = (s.ready, s.mould_until) if sets.any() else (s.ready,)
+        change = np.minimum.reduce([np.where(moment > t, moment, NEVER).min(axis=1) for moment in moments])
         until = np.minimum(change, closes)
         sitting = np.minimum(until - s.t, cap - s.worked)
         sitting = np.where(sands[row, chosen], np.minimum(sitting, calendar.sanding_cap - s.sanded), sitting)
@@ -298,6 +295,18 @@ def _wipe(s, plan, here, load):
     s.done[here, load] = s.ready[here, load]
     held = s.mould_until[here, load] == NEVER
     s.mould_until[here[held], load[held]] = s.done[here[held], load[held]] + plan.mould_rest
+
+
+def _settle(s, plan, short_of):
+    """Draws whose order is complete; where more loads are through than before, extra ones may be released."""
+    through = (s.done <= s.t[:, None]).sum(axis=1) + (s.done < NEVER).sum(axis=1)
+    changed = np.flatnonzero(through != s.through)
+    if changed.size:
+        s.through[changed] = through[changed]
+        _release(s, plan, short_of)
+        finished = s.done[changed] <= s.t[changed, None]
+        s.enough[changed] = _credits(plan.credit[s.rows[changed]], finished, short_of)
+    return s.enough.copy()
 
 
 def _release(s, plan, short_of):

@@ -7,7 +7,17 @@ from .labour import hours_by_kind, learning_table
 from .learn import Evidence, could_learn, learn
 from .learning import fit_learning
 from .lives import kaplan_meier, remaining, weibull_fit
-from .loads import LoadCounts, cause_shares, freak_loads, load_counts, loads_of_mould, mould_ages, own_faults, scrap_table
+from .loads import (
+    LoadCounts,
+    cause_shares,
+    freak_loads,
+    load_correlation,
+    load_counts,
+    loads_of_mould,
+    mould_ages,
+    own_faults,
+    scrap_table,
+)
 from .market import channel_summary, orders_by_month, season_table
 from .materials import material_table
 from .posteriors import (
@@ -32,6 +42,7 @@ __all__ = [
     "kaplan_meier",
     "learn",
     "learning_table",
+    "load_correlation",
     "load_counts",
     "load_share_posterior",
     "loads_of_mould",

@@ -1,5 +1,6 @@
 """Batches and faults to pieces entering and lost by load, step and cause."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -7,11 +8,23 @@ import pandas as pd
 from scipy import stats
 
 from ..study import Study
+from ..uncertainty.distributions import Distribution, distribution
 from .dispersion import binomial_limits
+from .posteriors import PRIOR_LOADS, load_share_posterior
 
-__all__ = ["LoadCounts", "cause_shares", "freak_loads", "load_counts", "loads_of_mould", "mould_ages", "scrap_table"]
+__all__ = [
+    "LoadCounts",
+    "cause_shares",
+    "freak_loads",
+    "load_correlation",
+    "load_counts",
+    "loads_of_mould",
+    "mould_ages",
+    "scrap_table",
+]
 
 FREAK_SHARE = 0.10  # of a load's pieces good, at most, in a load called ruined
+YIELD_WORTH = 10.0  # pieces that the stated yield counts for beside the loads: common practice, no source
 FREAK_CHANCE = 1e-3  # of so few, or fewer, if it were a load like the others
 
 
@@ -106,6 +119,41 @@ def freak_loads(counts: LoadCounts) -> list:
         if others > 0 and stats.betabinom.cdf(good[at], casts[at], share * 19.0, (1 - share) * 19.0) < FREAK_CHANCE:
             found.append(batches.index[at])
     return found
+
+
+def load_correlation(study: Study, product: str) -> Distribution:
+    """How much pieces of one load fail together, as the batches of a product tell it.
+
+    Parameters
+    ----------
+    study : Study
+        Study with its logs.
+    product : str
+        A product of the study file; a correlation it states is not looked at here.
+
+    Returns
+    -------
+    Distribution
+        Of the correlation between two pieces of one load, good or not good at the end. [-]
+
+    Raises
+    ------
+    KeyError
+        If the study has no such product.
+
+    Notes
+    -----
+    Good of casts, load by load, with loads ruined as a whole left out: `load_share_posterior`, in which the yield by the
+    stated pass shares counts for 10 pieces. Without batches of the product, its prior beta(1, 19) alone.
+    """
+    stated = math.prod(step.pass_share.value for step in study.file.products[product].steps.values())
+    counts = load_counts(study, product)
+    loads = None if counts is None else counts.batches.drop(index=freak_loads(counts))
+    loads = None if loads is None else loads[loads.casts > 0]
+    if loads is None or loads.empty:
+        first, second = PRIOR_LOADS
+        return distribution("beta", mean=first / (first + second), worth=first + second)
+    return load_share_posterior(stated, YIELD_WORTH, loads.good, loads.casts)[1]
 
 
 def cause_shares(study: Study, product: str) -> pd.DataFrame:

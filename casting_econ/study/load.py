@@ -14,8 +14,8 @@ from pydantic import BaseModel, ValidationError
 from ..faults import Fault, StudyError, close_match
 from .consistency import STUDY_FILE, check_asked, check_commissions, check_correlations, cross_checks, working_windows
 from .numbers import UNKNOWN, Number, given_unit, is_volume
-from .reading import Reading
-from .records import Names, read_records
+from .reading import LOGS, Reading
+from .records import Names, part_in_work, read_records
 from .schema import MaterialEntry, RecordsTable, StudyFile
 
 __all__ = ["STUDY_FILE", "Study", "read_study"]
@@ -50,6 +50,8 @@ class Study:
     numbers: dict[str, Number]  # every number stated in the file, by dotted key
     windows: tuple[tuple[float, float], ...]  # working windows of the week [hour]
     records: dict[str, pd.DataFrame] = field(default_factory=dict)  # logs that are there, by name
+    in_work: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(LOGS["batches"])))  # loads without a count
+    in_work_faults: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(LOGS["faults"])))  # of those loads
     notes: tuple[str, ...] = ()  # what is odd in the logs without being a fault
     reading: Reading = field(default_factory=Reading)  # how the logs were read: every decision, change and row set aside
 
@@ -98,8 +100,17 @@ def read_study(folder: str | Path, *, with_records: bool = True) -> Study:
         faults += [_with_line(fault, text) if fault.file == STUDY_FILE else fault for fault in more]
     if faults:
         raise StudyError(faults, reading)
+    records, in_work, in_work_faults = part_in_work(records)
     return Study(
-        folder=folder, file=file, numbers=numbers, windows=windows, records=records, notes=reading.notes, reading=reading
+        folder=folder,
+        file=file,
+        numbers=numbers,
+        windows=windows,
+        records=records,
+        in_work=in_work,
+        in_work_faults=in_work_faults,
+        notes=reading.notes,
+        reading=reading,
     )
 
 
@@ -186,6 +197,7 @@ def _names(raw):
         channels=frozenset(table(raw, "channels")),
         places=frozenset(table(raw, "stations")) | frozenset(table(raw, "racks")),
         items=_volumes(table(raw, "products")),
+        orders=frozenset(table(raw, "commissions")),
         tasks=frozenset(task for task in tasks if isinstance(task, str)) if isinstance(tasks, list) else frozenset(),
     )
 

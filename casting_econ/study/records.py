@@ -5,10 +5,10 @@ from dataclasses import dataclass, field, replace
 
 import pandas as pd
 
-from ..faults import Fault, close_match
-from .reading import place_of, read_logs
+from ..faults import Fault, close_match, counted
+from .reading import LOGS, place_of, read_logs
 
-__all__ = ["Names", "read_records", "steps_of"]
+__all__ = ["Names", "part_in_work", "read_records", "steps_of"]
 
 _BETWEEN = re.compile(r"\s*(?:[+&/,]|\band\b)\s*")  # steps of one row of the timesheet
 
@@ -22,6 +22,7 @@ class Names:
     places: frozenset[str]  # stations and racks
     tasks: frozenset[str]  # weekly tasks
     items: dict[str, bool] = field(default_factory=dict)  # materials and parts, and whether they are measured by volume
+    orders: frozenset[str] = frozenset()  # commissions
 
 
 def read_records(folder, names, settings=None, currency="EUR", locale=None):
@@ -43,7 +44,7 @@ def read_records(folder, names, settings=None, currency="EUR", locale=None):
     Returns
     -------
     records : dict of str to DataFrame
-        Logs that are there; blank cells are missing values, never zero.
+        Logs that are there; blank cells are missing values, never zero. `part_in_work` parts off the loads still worked on.
     reading : Reading
         Every decision, changed cell and row set aside; its notes tell what is odd without being a fault.
     faults : list of Fault
@@ -54,6 +55,33 @@ def read_records(folder, names, settings=None, currency="EUR", locale=None):
             faults += _unknown_names(log, frame, names, reading)
     more, notes = _between_logs(records, names, reading)
     return records, replace(reading, notes=tuple(notes)), faults + more
+
+
+def part_in_work(records):
+    """Part the loads that are still worked on from the logs.
+
+    Parameters
+    ----------
+    records : dict of str to DataFrame
+        As read.
+
+    Returns
+    -------
+    records : dict of str to DataFrame
+        Without loads that have no count of good pieces yet, and without their faults; a log that has no other rows is left out.
+    in_work, faults : DataFrame
+        Those rows of the batches and of the faults log, with the same columns.
+    """
+    batches, faults = (records.get(log, pd.DataFrame(columns=list(LOGS[log]))) for log in ("batches", "faults"))
+    still = batches.good.isna()
+    theirs = faults.batch.notna() & faults.batch.isin(batches.batch[still])
+    if not still.any():
+        return records, batches[still], faults[theirs]
+    over = batches[~still]
+    if (over.good % 1 == 0).all():
+        over = over.assign(good=over.good.astype("int64"))  # as it would be without blanks
+    parted = records | {"batches": over} | ({"faults": faults[~theirs]} if "faults" in records else {})
+    return {log: frame for log, frame in parted.items() if len(frame)}, batches[still], faults[theirs]
 
 
 def steps_of(text: str, known) -> list[str]:
@@ -136,6 +164,8 @@ def _between_logs(records, names, reading):
                 "the date, or no casts while it is in use",
             )
     batches, found = records.get("batches"), records.get("faults")
+    if batches is not None:
+        notes += _open_notes(batches, found, names, reading)
     if batches is not None and found is not None:
         by_id = batches.set_index("batch")
         named = found[found.batch.notna()]
@@ -153,7 +183,7 @@ def _between_logs(records, names, reading):
             right = f"{made[row]!r}, as in {_file(reading, 'batches')}"
             fault("faults", row, "product", "not the product of its batch", repr(product), right)
         lost = found[(found.fate != "rework") & found.batch.isin(by_id.index)].groupby("batch").pieces.sum()
-        missing = (by_id.casts - by_id.good).reindex(lost.index)
+        missing = (by_id.casts - by_id.good.fillna(0)).reindex(lost.index)  # of a load still in work any piece may be lost
         for batch in lost.index[(lost > missing) & (missing >= 0)]:  # good beyond casts has a fault of its own
             row = found.index[found.batch == batch][-1]
             fault(
@@ -161,9 +191,11 @@ def _between_logs(records, names, reading):
                 row,
                 "pieces",
                 f"more faults than losses in batch {batch}",
-                f"{lost[batch]:g} scrapped or seconds, {missing[batch]:g} not good",
+                f"{lost[batch]:g} scrapped or seconds, {missing[batch]:g} {'cast' if pd.isna(by_id.good[batch]) else 'not good'}",
                 f"at most {missing[batch]:g} in all",
             )
+        by_id = by_id[by_id.good.notna()]
+        lost = lost[lost.index.isin(by_id.index)]
         loose = found[(found.fate != "rework") & found.batch.isna()]
         for name, rows in loose.groupby("product"):
             mine = by_id[by_id["product"] == name]
@@ -181,6 +213,23 @@ def _between_logs(records, names, reading):
         for row in found.index[found.batch.isna() & found["product"].isna()]:
             fault("faults", row, "product", "neither batch nor product", "blank", "one of them, as there are several products")
     return faults, notes
+
+
+def _open_notes(batches, found, names, reading):
+    """Loads that are still in work, and orders that no commission of the study file has."""
+    file, notes, still = _file(reading, "batches"), [], batches.good.isna()
+    if still.any():
+        theirs = 0 if found is None else int((found.batch.notna() & found.batch.isin(batches.batch[still])).sum())
+        with_faults = f", with their {counted(theirs, 'row')} of {_file(reading, 'faults')}" if theirs else ""
+        has, counts = ("has", "it counts") if still.sum() == 1 else ("have", "they count")
+        loads = counted(int(still.sum()), "load")
+        notes.append(f"{loads} of {file} {has} no count of good pieces yet; {counts} as in work{with_faults}.")
+    strange = sorted(set(batches.order.dropna()) - names.orders) if names is not None else []
+    if strange:
+        listed = ", ".join(f"{name!r}{close_match(name, names.orders)}" for name in strange[:3])
+        more = f" and {len(strange) - 3} more" if len(strange) > 3 else ""
+        notes.append(f"{file} names orders that are no commission of study.toml: {listed}{more}. An order that is over may stay.")
+    return notes
 
 
 def _file(reading, log):

@@ -7,9 +7,9 @@ from typing import Any
 
 import pandas as pd
 
-from ...faults import Fault, close_match
+from ...faults import Fault, close_match, counted
 from .files import read_file, record_files
-from .logs import IDS, LOGS, NUMBERS, UNIQUE, in_words, log_named, plain
+from .logs import IDS, LOGS, NUMBERS, OPEN, UNIQUE, in_words, log_named, plain
 from .rows import SetAside, score_of
 from .table import Change, read_table, shown
 
@@ -176,6 +176,9 @@ def _joined(tables, log):
         owners += [number] * len(table.frame)
     frame, raw = (frames[0], raws[0]) if single else (pd.concat(frames), pd.concat(raws))
     keep = _once(frame, blocks, owners, rows, tables, log)
+    if log in OPEN:
+        keep &= ~_overtaken(frame, keep, owners, rows, tables, log)
+        _say_open(frame, keep, owners, rows, tables, log)
     frame, raw = frame[keep], raw[keep]
     if not single and "date" in frame:
         order = frame.date.argsort(kind="stable")
@@ -216,6 +219,43 @@ def _once(frame, blocks, owners, rows, tables, log):
     return keep & ~again
 
 
+def _overtaken(frame, keep, owners, rows, tables, log):
+    """Open rows that another row of the same event has closed, or says again with more; they are set aside by name."""
+    open_column, needed = OPEN[log], [name for name, (_, need) in LOGS[log].items() if need and name != OPEN[log]]
+    gone = pd.Series(False, index=range(len(frame))).to_numpy()
+    plain_index = frame.reset_index(drop=True)
+    candidates = plain_index[keep & plain_index[needed].notna().all(axis=1).to_numpy()]
+    candidates = candidates[candidates.duplicated(needed, keep=False)]
+    for _, same in candidates.groupby(needed, sort=False):
+        closed = same.index[same[open_column].notna()]
+        for at in same.index[same[open_column].isna()]:
+            fuller = [other for other in same.index if other != at and _says_all(same.loc[other], same.loc[at])]
+            if len(closed) or fuller:
+                by = closed[0] if len(closed) else fuller[-1]
+                where = f"row {rows[by]}" + ("" if owners[by] == owners[at] else f" of {tables[owners[by]].grid.place}")
+                reason = f"counted since, in {where}" if len(closed) else f"said again with more in {where}"
+                tables[owners[at]].aside.append(SetAside(row=rows[at], reason=reason))
+                gone[at] = True
+    return gone
+
+
+def _says_all(row, other):
+    """Whether a row says all that another says."""
+    return bool((other.isna() | (row == other)).all())
+
+
+def _say_open(frame, keep, owners, rows, tables, log):
+    """One line a file for the rows that are still open."""
+    still = keep & frame[OPEN[log]].isna().to_numpy()
+    for number, table in enumerate(tables):
+        mine = [rows[at] for at in still.nonzero()[0] if owners[at] == number]
+        if mine:
+            places = ", ".join(map(str, mine[:8])) + (f" and {len(mine) - 8} more" if len(mine) > 8 else "")
+            table.decisions.append(
+                f"{counted(len(mine), 'load')} without a count in {OPEN[log]}, still in work: row{'s' * (len(mine) > 1)} {places}"
+            )
+
+
 def _comparable(column):
     """Values as they are compared: figures to twelve digits."""
     return column.astype(float).round(9) if column.dtype.kind in "fi" else column
@@ -225,7 +265,7 @@ def _checked(frame, raw, log, tables):
     """Faults that the schema finds: blanks, limits, whole numbers, ids that repeat."""
     import pandera.pandas as pa
 
-    columns = {name: (kind, needed) for name, (kind, needed) in LOGS[log].items() if name in raw}
+    columns = {name: (kind, needed and name != OPEN.get(log)) for name, (kind, needed) in LOGS[log].items() if name in raw}
     schema = pa.DataFrameSchema(
         {name: _column(pa, *spec, frame, name, UNIQUE.get(log) == name) for name, spec in columns.items()}
     )

@@ -4,7 +4,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 
-__all__ = ["FREE", "IDS", "LOGS", "NUMBERS", "UNIQUE", "Kind", "in_words", "log_named", "plain"]
+__all__ = ["FREE", "IDS", "LOGS", "NUMBERS", "OPEN", "UNIQUE", "Kind", "in_words", "log_named", "plain"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,7 +45,7 @@ FREE = "free"  # text that nothing is looked up by
 _COLUMNS = {
     "timesheet": "date!:date step!:text minutes!:minutes product:text pieces_handled:whole pieces_passed:whole note:free",
     "batches": "batch!:id date!:date product!:text station:text moulds:id casts!:whole good!:whole mixed_mass_g:mass "
-    "room_c:temperature cure_h:hours note:free",
+    "room_c:temperature cure_h:hours order:id note:free",
     "faults": "date!:date batch:id product:text step!:text cause!:text pieces!:whole fate!:fate extra_minutes:more_minutes",
     "moulds": "mould!:id product!:text cavities!:whole made!:date material_g:mass minutes:more_minutes retired:date "
     "casts_at_retirement:whole reason:free",
@@ -56,6 +56,7 @@ _COLUMNS = {
     "prices_seen": "date!:date place!:text description!:free pieces!:positive price!:price sold:sold",
 }
 UNIQUE = {"batches": "batch", "moulds": "mould"}
+OPEN = {"batches": "good"}  # needed column that stays blank until an event is over
 IDS = {"batches": "batch", "moulds": "mould", "sales": "order"}  # what makes two rows the same event
 
 

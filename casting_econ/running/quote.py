@@ -1,0 +1,338 @@
+"""A quote on one printed page: what the customer needs to say yes, and no number of the study beyond that."""
+
+import contextlib
+import math
+import os
+import tempfile
+import tomllib
+import unicodedata
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from decimal import Decimal
+from functools import cache
+from numbers import Integral, Real
+from pathlib import Path
+
+import jinja2
+from babel import Locale, UnknownLocaleError
+from babel.dates import format_date
+from babel.numbers import format_currency, format_decimal, get_currency_precision, list_currencies
+
+from ..faults import Fault, StudyError
+from ..reference import kit_folder
+
+__all__ = ["Quote", "QuoteAmounts", "quote_amounts", "quote_html", "quote_words", "write_quote"]
+
+_MOST = 1e12  # above every order of a workshop in any currency, below where floats lose cents
+
+
+@dataclass(frozen=True, kw_only=True)
+class Quote:
+    """What a maker offers a customer; checked on creation.
+
+    Parameters
+    ----------
+    maker, contact : str
+        Who offers, and how to reach them; contact may be empty or of several lines.
+    what : str
+        The pieces in the maker's words.
+    pieces : int
+        Pieces of the order, above zero. [piece]
+    set_of : int
+        Pieces that must match each other; 1 where none must. Divides `pieces` and every variant. [piece/set]
+    variants : dict of str to int
+        Pieces by colour or kind, summing to `pieces`; empty where all are alike. [piece]
+    price : float
+        All the customer pays, above zero; postage, if any is charged, is part of it. [money]
+    postage : float or None
+        Part of the price that is postage, shown apart; 0 says that the price holds it, None that it does not. [money]
+    deposit : float
+        Part of the price that is paid first; 0 for none. [money]
+    made_on, valid_until, posted_by : date
+        Day of the quote, last day it holds, last day of posting.
+    arrives_by : date or None
+        Last day the order is expected with the customer.
+    deposit_by : date or None
+        Last day on which the deposit (acceptance, where there is none) may arrive for the posting date to hold; None
+        while the quote holds.
+    changes : str
+        What happens with changes and cancelling; empty for the kit's own wording.
+    terms : tuple of str
+        Further terms, one a paragraph.
+    tax_note : str
+        What to say of tax beside the price; may be empty.
+    currency, locale : str
+        Currency code, and locale in which amounts and dates are written.
+    language : str or None
+        Language of the kit's phrases; None for that of the locale. Unknown ones fall back to English.
+    invented : bool
+        Whether the page says that it is an invented example.
+
+    Raises
+    ------
+    StudyError
+        With one fault for each field that does not fit.
+    """
+
+    maker: str
+    what: str
+    pieces: int
+    price: float
+    made_on: date
+    valid_until: date
+    posted_by: date
+    currency: str
+    locale: str
+    contact: str = ""
+    set_of: int = 1
+    variants: dict[str, int] = field(default_factory=dict)
+    postage: float | None = None
+    deposit: float = 0.0
+    arrives_by: date | None = None
+    deposit_by: date | None = None
+    changes: str = ""
+    terms: tuple[str, ...] = ()
+    tax_note: str = ""
+    language: str | None = None
+    invented: bool = False
+
+    def __post_init__(self) -> None:
+        faults = [
+            Fault(file="quote", column=column, wrong=wrong, found=repr(getattr(self, column)), right=right)
+            for column, wrong, right in (*_kind_faults(self), *_order_faults(self))
+        ]
+        if faults:
+            raise StudyError(faults)
+
+
+def _kind_faults(quote):
+    """Fields that are wrong by themselves: (field, what is wrong, what would be right)."""
+    for column in ("maker", "what"):
+        if not str(getattr(quote, column)).strip():
+            yield column, "empty", "a text that the customer knows it by"
+    if isinstance(quote.terms, str):
+        yield "terms", "one text where a list belongs", "a list of texts, one for each term"
+    counts = [("pieces", quote.pieces), ("set_of", quote.set_of), *(("variants", count) for count in quote.variants.values())]
+    for column in dict.fromkeys(name for name, count in counts if not _is_count(count)):
+        yield column, "not a whole number of pieces", "whole numbers above zero"
+    for column, lowest in (("price", "above zero"), ("deposit", "from zero"), ("postage", "from zero")):
+        amount = getattr(quote, column)
+        if not (_is_amount(amount) or (column == "postage" and amount is None)) or (column == "price" and not amount):
+            yield column, "not an amount of money", f"an amount {lowest}, below {_MOST:.0e}"
+    for column in ("made_on", "valid_until", "posted_by", "arrives_by", "deposit_by"):
+        day = getattr(quote, column)
+        if not (_is_day(day) or (day is None and column in ("arrives_by", "deposit_by"))):
+            yield column, "not a day", "a date without a time, such as 2026-03-27"
+    if quote.currency not in list_currencies():
+        yield "currency", "unknown currency", "a currency code of three capitals, such as EUR"
+    try:
+        Locale.parse(quote.locale)
+    except (UnknownLocaleError, ValueError, TypeError):
+        yield "locale", "unknown locale", "a language and country such as en_IE, de_DE or en_US"
+
+
+def _order_faults(quote):
+    """Fields that do not fit each other; those that are wrong by themselves are told already."""
+    counts = (quote.pieces, quote.set_of, *quote.variants.values())
+    if all(_is_count(count) for count in counts):
+        if quote.variants and sum(quote.variants.values()) != quote.pieces:
+            yield "variants", f"these are {sum(quote.variants.values())} pieces", f"variants that make {quote.pieces} in all"
+        for column, parts in (("pieces", [quote.pieces]), ("variants", quote.variants.values())):
+            if any(part % quote.set_of for part in parts):
+                yield column, f"not whole sets of {quote.set_of}", f"a multiple of {quote.set_of}"
+    for column in ("deposit", "postage"):
+        part = getattr(quote, column)
+        if _is_amount(part) and _is_amount(quote.price) and part > quote.price:
+            yield column, "more than the whole price", f"at most {quote.price!r}"
+    for early, late in (
+        ("made_on", "valid_until"),
+        ("made_on", "posted_by"),
+        ("made_on", "deposit_by"),
+        ("deposit_by", "posted_by"),
+        ("posted_by", "arrives_by"),
+    ):
+        first, last = getattr(quote, early), getattr(quote, late)
+        if _is_day(first) and _is_day(last) and last < first:
+            yield late, f"before {early}", f"{first} or later"
+    if (
+        quote.deposit_by is None
+        and _is_day(quote.valid_until)
+        and _is_day(quote.posted_by)
+        and quote.valid_until > quote.posted_by
+    ):
+        yield "valid_until", "an offer that may be accepted after it is posted", f"{quote.posted_by} or earlier, or a deposit_by"
+
+
+def _is_count(value):
+    return isinstance(value, Integral) and not isinstance(value, bool) and value > 0
+
+
+def _is_amount(value):
+    return isinstance(value, Real) and not isinstance(value, bool) and math.isfinite(value) and 0 <= value < _MOST
+
+
+def _is_day(value):
+    return isinstance(value, date) and not isinstance(value, datetime)
+
+
+@dataclass(frozen=True, kw_only=True)
+class QuoteAmounts:
+    """Amounts of a quote as they are printed, so that what is printed adds up."""
+
+    price: Decimal  # all the customer pays [money]
+    postage: Decimal | None  # part of it [money]
+    pieces: Decimal  # part of it: the price without postage [money]
+    each: Decimal  # of one piece [money/piece]
+    each_is_rounded: bool
+    deposit: Decimal  # part of the price that is paid first [money]
+    balance: Decimal  # the rest of it [money]
+
+
+def quote_amounts(quote: Quote) -> QuoteAmounts:
+    """Amounts of a quote in whole minor units of its currency.
+
+    Parameters
+    ----------
+    quote : Quote
+        The offer.
+
+    Returns
+    -------
+    QuoteAmounts
+        Deposit and balance, and pieces and postage, each sum to the price exactly. [money]
+
+    References
+    ----------
+    .. [1] ISO 4217, minor units of each currency, as the CLDR tables of babel hold them.
+
+    Examples
+    --------
+    >>> day = date(2026, 3, 2)
+    >>> amounts = quote_amounts(
+    ...     Quote(maker="Anyone", what="Knobs", pieces=6, price=100.0, deposit=33.335, made_on=day, valid_until=day,
+    ...           posted_by=day, currency="EUR", locale="en_IE")
+    ... )
+    >>> str(amounts.deposit), str(amounts.balance), str(amounts.each), amounts.each_is_rounded
+    ('33.34', '66.66', '16.67', True)
+    """
+    unit = Decimal(1).scaleb(-get_currency_precision(quote.currency))
+
+    def rounded(amount):
+        return Decimal(repr(float(amount))).quantize(unit)  # half to even, as babel rounds
+
+    price, deposit = rounded(quote.price), rounded(quote.deposit)
+    postage = None if quote.postage is None else rounded(quote.postage)
+    pieces = price - (postage or 0)
+    each = (pieces / int(quote.pieces)).quantize(unit)
+    return QuoteAmounts(
+        price=price,
+        postage=postage,
+        pieces=pieces,
+        each=each,
+        each_is_rounded=each * int(quote.pieces) != pieces,
+        deposit=deposit,
+        balance=price - deposit,
+    )
+
+
+@cache
+def quote_words() -> dict[str, dict[str, str]]:
+    """Phrases of the quote by language code."""
+    return tomllib.loads((kit_folder("data") / "reference" / "quote-words.toml").read_text(encoding="utf-8"))
+
+
+def quote_html(quote: Quote) -> str:
+    """The quote as one page of HTML that needs nothing outside itself.
+
+    Parameters
+    ----------
+    quote : Quote
+        The offer.
+
+    Returns
+    -------
+    str
+        Page that prints on one sheet of A4 or US Letter unless its texts are long.
+    """
+    locale = Locale.parse(quote.locale)
+    language = _language(quote.language or locale.language)
+    return _template().render(
+        quote=quote,
+        amounts=quote_amounts(quote),
+        words=quote_words()[language],
+        language=language,
+        direction=Locale.parse(language).text_direction,
+        # amounts and dates say their own language where it is not that of the page
+        values_in=str(locale).replace("_", "-") if locale.language != language else "",
+        money=lambda amount: format_currency(amount, quote.currency, locale=locale),
+        day=lambda day: format_date(day, "long", locale=locale),
+        count=lambda number: format_decimal(int(number), locale=locale),
+    )
+
+
+@cache
+def _template():
+    environment = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(Path(__file__).parent),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=jinja2.StrictUndefined,
+        finalize=lambda value: _printable(value) if isinstance(value, str) else value,
+    )
+    return environment.get_template("quote.html.j2")
+
+
+def _language(wanted):
+    """Language code of the phrases for 'de', 'de_AT' or 'DE-at'; English where there are none."""
+    code = wanted.replace("-", "_").split("_")[0].lower()
+    return code if code in quote_words() else "en"
+
+
+def _printable(text):
+    """Text without what HTML or UTF-8 cannot hold; line ends as the page writes them."""
+    lines = text.replace("\r\n", "\n").replace("\r", "\n")
+    kept = "".join("\ufffd" if unicodedata.category(c) in ("Cc", "Cs") and c not in "\n\t" else c for c in lines)
+    return type(text)(kept)  # markup stays markup
+
+
+def write_quote(quote: Quote, path: str | os.PathLike) -> None:
+    """Write the page; an interrupted write leaves what was there before.
+
+    Parameters
+    ----------
+    quote : Quote
+        The offer.
+    path : str or PathLike
+        HTML file to write or replace.
+
+    Raises
+    ------
+    StudyError
+        If the file cannot be written.
+    """
+    target, text, part = Path(path), quote_html(quote), None
+    try:
+        with tempfile.NamedTemporaryFile(
+            "w", encoding="utf-8", newline="\n", dir=target.parent, prefix=".quote-", suffix=".tmp", delete=False
+        ) as file:
+            part = file.name
+            file.write(text)
+        with contextlib.suppress(OSError):
+            os.chmod(part, 0o644)  # temporary files start out unreadable to others
+        os.replace(part, target)
+    except OSError as error:
+        raise StudyError(
+            [
+                Fault(
+                    file=str(path),
+                    wrong="the quote cannot be written",
+                    found=str(error.strerror),
+                    right="a file you may write to",
+                )
+            ]
+        ) from None
+    finally:
+        if part is not None:
+            with contextlib.suppress(OSError):
+                os.unlink(part)

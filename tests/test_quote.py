@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from casting_econ.faults import StudyError
-from casting_econ.running.quote import Quote, quote_amounts, quote_html, quote_words, write_quote
+from casting_econ.orders.quote import Quote, quote_amounts, quote_html, quote_words, write_quote
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-sync"]

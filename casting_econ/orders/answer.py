@@ -5,12 +5,12 @@ from math import ceil
 
 from ..analysis import Kit
 from ..faults import Fault, StudyError
-from ..running.quote import Quote
 from ..wording import format_of
 from . import tables, wording
 from .buying import buying_list
 from .plan import OrderPlan, Planner
 from .price import SAFE, Quoted
+from .quote import Quote
 from .spec import order_of
 
 __all__ = ["asked_of", "open_order", "order_lines", "order_results", "quote_of"]
@@ -137,6 +137,8 @@ def quote_of(plan: OrderPlan, quoted: Quoted) -> Quote:
     """
     file, order = plan.planner.kit.study.file, plan.order
     price, words = quoted.asked, file.quote
+    channel = file.channels.get(order.channel or "")
+    charged = 0.0 if channel is None else channel.postage_charged.value
     if plan.meets_date:
         arrives = order.due
     elif plan.honest:
@@ -162,8 +164,8 @@ def quote_of(plan: OrderPlan, quoted: Quoted) -> Quote:
         pieces=order.pieces,
         set_of=order.set_of,
         variants=dict(order.variants),
-        price=price,
-        postage=None,
+        price=price + charged,
+        postage=charged if charged else None if channel is None else 0.0,
         deposit=quoted.deposit(price),
         made_on=order.start,
         valid_until=until,

@@ -7,9 +7,9 @@ from pathlib import Path
 
 from ..analysis import open_study
 from ..orders import open_order, order_lines, order_results, price_of, quote_of
+from ..orders.quote import write_quote
 from ..reference import kit_folder
 from .notebooks import Job, check_parameters, run_jobs
-from .quote import write_quote
 from .report import build_report
 from .results import as_json
 from .run import copy_inputs, manifest, replace_folder, working_folder

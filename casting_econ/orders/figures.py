@@ -66,27 +66,27 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     due = opened.seconds(order.due) + DAY
     end = max(last, min(due, last + 21 * DAY)) / DAY + 1
     names = {}
+    least = end / 150  # of a mark, that it can be seen
     for place, load in enumerate(loads):
         mine = [s for s in segments if s[0] == load]
-        poured = [s for s in mine if s[1] == 0]
-        begin = min((s[2] for s in mine), default=0) / DAY
+        under_way = course.plan.under_way.get(load)
+        begin = 0.0 if under_way else min(s[2] for s in mine) / DAY
         through = course.schedule.done[0, load]
-        until = (through if through < NEVER else max((s[3] for s in mine), default=0)) / DAY
-        if not poured:
-            begin = 0.0
-        axes.barh(place, until - begin, left=origin + begin, height=0.62, color=SKY, alpha=0.55, edgecolor="none")
+        until = (through if through < NEVER else max((s[3] for s in mine), default=under_way[1] if under_way else 0)) / DAY
+        axes.barh(place, until - begin, left=origin + begin, height=0.62, color="#D9D9D9", edgecolor="none")
+        waits = [(0, under_way[1])] if under_way else []
+        ends = {stage: stop for _, stage, _, stop in mine}
+        waits += [
+            (stop, stop + _waited(course, load, stage, stop)) for stage, stop in ends.items() if _whole(ends, stage, through)
+        ]
+        for start, stop in waits:
+            axes.barh(place, (stop - start) / DAY, left=origin + start / DAY, height=0.62, color=SKY, edgecolor="none")
         for _, stage, start, stop in mine:
             colour = ORANGE if stage == 0 else GREEN if plan.sanding_stages[stage] else BLUE
             axes.barh(
-                place, max((stop - start) / DAY, 0.02), left=origin + start / DAY, height=0.62, color=colour, edgecolor="none"
+                place, max((stop - start) / DAY, least), left=origin + start / DAY, height=0.62, color=colour, edgecolor="none"
             )
-        kind = (
-            " (promised)"
-            if load < plan.loads.promised
-            else " (under way)"
-            if load < plan.loads.promised + plan.loads.started
-            else ""
-        )
+        kind = " (promised)" if load < plan.loads.promised else " (under way)" if under_way else ""
         names[place] = f"{load + 1}{kind}"
     step = max(1, len(loads) // 20)
     axes.set_yticks(list(names)[::step], [names[n] for n in list(names)[::step]])
@@ -125,18 +125,34 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
         )
     axes.set_xticklabels([])
     hands.xaxis.set_major_locator(
-        mdates.WeekdayLocator(byweekday=0, interval=max(1, days // 49)) if days > 9 else mdates.DayLocator()
+        mdates.WeekdayLocator(byweekday=0, interval=max(1, days // 42))
+        if days > 12
+        else mdates.DayLocator(interval=max(1, days // 5))
     )
     axes.xaxis.set_major_locator(hands.xaxis.get_major_locator())
     hands.xaxis.set_major_formatter(FuncFormatter(lambda x, _: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale)))
     key = [
         Patch(color=ORANGE, label="casting"),
-        Patch(color=SKY, alpha=0.55, label="waiting"),
+        Patch(color=SKY, label="curing, drying, tumbling"),
+        Patch(color="#D9D9D9", label="lying ready"),
         Patch(color=BLUE, label="taking out, finishing"),
     ]
     key += [Patch(color=GREEN, label="sanding by hand")] if any(plan.sanding_stages) else []
-    figure.legend(handles=key, loc="outside upper center", ncols=2 if len(key) == 4 else 3, frameon=False, fontsize=9)
+    figure.legend(handles=key, loc="outside upper center", ncols=3 if len(key) == 5 else 2, frameon=False, fontsize=9)
     return figure
+
+
+def _waited(course, load, stage, moment):
+    """Length of the wait that begins then. [s]"""
+    wait = int(course.plan.wait[0, load, stage])
+    warmth = course.opened.calendar.warmth
+    longer = warmth[min(moment // DAY, warmth.size - 1)] if course.plan.stages[stage].follows_temperature else 1.0
+    return round(wait * longer)
+
+
+def _whole(ends, stage, through):
+    """Whether the hand work of a stage was finished: a later one began, or the load is through."""
+    return stage < max(ends) or through < NEVER or stage == 0
 
 
 def date_chart(plan: OrderPlan, fmt: Format) -> Figure:
@@ -163,6 +179,7 @@ def date_chart(plan: OrderPlan, fmt: Format) -> Figure:
     axes.set_xlim(origin + min(days[0], course.deadline // DAY) - 1, origin + max(days[-1], course.deadline / DAY) + 1)
     axes.set_ylabel("chance of being packed")
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: fmt.percent(value)))
-    axes.xaxis.set_major_locator(mdates.AutoDateLocator(minticks=3, maxticks=6))
+    low, high = axes.get_xlim()
+    axes.xaxis.set_major_locator(mdates.DayLocator(interval=max(1, int((high - low) / 4))))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale)))
     return figure

@@ -83,6 +83,7 @@ class Course:
 
     entering: np.ndarray  # pieces of each load that enter each step; shape (D, L, K) [piece]
     good: np.ndarray  # shape (D, L, I) [piece]
+    plan: Plan
     schedule: Schedule
     opened: Opening
     deadline: int  # packed before this, it arrives in time [s]
@@ -285,13 +286,8 @@ class Planner:
         deadline = last_moment(self.kit.study, opened, order.due)
         if not capped:
             opened = Opening(opened.first, replace(opened.calendar, sanding_cap=DAY), opened.closed)
-        return Course(
-            entering=entering,
-            good=good,
-            schedule=simulate(plan, opened.calendar, record=record),
-            opened=opened,
-            deadline=deadline,
-        )
+        schedule = simulate(plan, opened.calendar, record=record)
+        return Course(entering=entering, good=good, plan=plan, schedule=schedule, opened=opened, deadline=deadline)
 
     def _opened(self, order, hours_share):
         key = order.start, order.due, hours_share

@@ -54,7 +54,7 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
     else:
         text = f"Nothing more needs to be cast: what is there is enough with a chance of {chance}. "
     arrive = f"arrives by {day(fmt, order.due)} with a chance of **{fmt.chance(course.in_time)}**"
-    arrive += f" (± {fmt.percent(2 * course.error)} from the number of draws)" if course.error > 0.0025 else ""
+    arrive += f" (± {fmt.percent(2 * course.error)} from the number of draws)" if 0.005 < course.in_time < 0.995 else ""
     if plan.meets_date:
         text += f"The parcel {arrive}. "
         last = plan.last_start
@@ -196,7 +196,7 @@ def start_sentence(plan: OrderPlan, fmt: Format) -> str:
     later = [plan.start(d) for d in plan.start_days[1:2]]
     if not later:
         return ""
-    return f"Starting on {day(fmt, later[0].day)} instead, the chance of the date is {fmt.chance(later[0].in_time)}."
+    return f"Starting one load later, on {day(fmt, later[0].day)}, the chance of the date is {fmt.chance(later[0].in_time)}."
 
 
 def price_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:

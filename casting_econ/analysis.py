@@ -215,6 +215,7 @@ def grid(kit: Kit, scrap, cure_hours=None, *, product=None, stated: bool = False
 class LoadWait:
     """The first wait of a load: in which step and place, how long, and how it is turned round."""
 
+    product: str
     step: str
     resource: str  # name in Outcome.use
     wait_hours: float  # in station or mould [hour]
@@ -247,6 +248,7 @@ def load_wait(kit: Kit) -> LoadWait | None:
                 turn, count = step.load_minutes / 60.0, stations[step.wait_in]
                 found.append(
                     LoadWait(
+                        product=p.name,
                         step=step.name,
                         resource=step.wait_in,
                         wait_hours=step.wait_hours,
@@ -261,6 +263,7 @@ def load_wait(kit: Kit) -> LoadWait | None:
                     rest, sets = p.mould.rest_hours, int(p.mould.sets)
                     found.append(
                         LoadWait(
+                            product=p.name,
                             step=step.name,
                             resource=mould,
                             wait_hours=step.wait_hours,

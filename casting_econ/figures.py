@@ -287,8 +287,10 @@ def lines(
     return figure
 
 
-def stairs(frame: pd.DataFrame, *, now_hours: float, needed: float, xlabel: str) -> Figure:
-    """Loads a week over cure hours for several numbers of stations, with a dot where the study is."""
+def stairs(
+    frame: pd.DataFrame, *, now_hours: float, needed: float, xlabel: str, coldest: tuple[str, float, float] | None = None
+) -> Figure:
+    """Loads a week over cure hours for several numbers of stations, with a dot where the study is and one for its coldest month."""
     figure, axes = _axes(3.8)
     hours, names = frame["cure hours"], [c for c in frame.columns if c != "cure hours"]
     now_rate = float(frame[names[0]][(hours - now_hours).abs().idxmin()])
@@ -308,6 +310,10 @@ def stairs(frame: pd.DataFrame, *, now_hours: float, needed: float, xlabel: str)
         weight="bold",
         bbox={"facecolor": "white", "edgecolor": "none", "pad": 1, "alpha": 0.8},
     )
+    if coldest is not None:
+        month, cold_hours, cold_rate = coldest
+        axes.plot([cold_hours], [cold_rate], "D", color=SKY, markeredgecolor=INK, markersize=8, zorder=5)
+        axes.annotate(f"{month}: {cold_rate:g}", (cold_hours, cold_rate), xytext=(8, 8), textcoords="offset points", color=INK)
     axes.set_xlim(0, hours.iloc[-1])
     axes.set_xlabel(xlabel)
     axes.set_ylabel("loads a week")

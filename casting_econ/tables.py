@@ -7,10 +7,11 @@ from scipy import special
 from .analysis import Answer, Kit, LoadWait, basis_counts, grid, main_wait, swings
 from .assumptions import label
 from .evidence import channel_summary, orders_by_month, own_faults, scrap_table
-from .models import loads_per_week, self_employed_target
+from .models import hours_at_temperature, loads_per_week, self_employed_target
 from .models.studio import DEMAND
 from .reference import wages
 from .study.numbers import BASES
+from .study.schema import MONTHS
 
 __all__ = [
     "assumption_table",
@@ -31,6 +32,7 @@ __all__ = [
     "stair_table",
     "stair_treads",
     "swing_table",
+    "temperature_table",
     "wage_table",
     "year_table",
     "yield_table",
@@ -344,6 +346,17 @@ def stair_table(kit: Kit, wait: LoadWait) -> pd.DataFrame:
         for n in range(wait.count, wait.count + 3)
     }
     return pd.DataFrame({"cure hours": hours, **rates})
+
+
+def temperature_table(kit: Kit, wait: LoadWait | None) -> pd.DataFrame:
+    """Hours of a load's wait by month, and the loads a week they let through; empty where the study states no temperatures."""
+    climate, columns = kit.study.file.temperature, ["month", "temperature", "hours", "loads a week"]
+    stated_at = None if wait is None else kit.study.file.products[wait.product].steps[wait.step].wait_at
+    if stated_at is None or not climate.months:
+        return pd.DataFrame(columns=columns)
+    hours = hours_at_temperature(wait.wait_hours, stated_at, np.array(climate.months), climate.factor)
+    rates = loads_per_week(hours + wait.rest_hours, wait.turnaround_hours, wait.count, kit.study.windows)
+    return pd.DataFrame(dict(zip(columns, ([m.capitalize() for m in MONTHS], climate.months, hours, rates), strict=True)))
 
 
 def stair_treads(frame: pd.DataFrame) -> pd.DataFrame:

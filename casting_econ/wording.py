@@ -274,6 +274,23 @@ def stair_sentence(kit: Kit, wait) -> str:
     )
 
 
+def cure_by_season(kit: Kit, wait, frame) -> str:
+    """How the cold months change a load's wait; what is missing where no temperatures are stated."""
+    fmt = format_of(kit)
+    if frame.empty:
+        return "The study does not state the workshop's temperature by month, or not at which its cure holds (`wait_at`), so every month cures alike here. A cold room cures more slowly: by the usual rule 10 °C less double the time."
+    cold, warm = frame.loc[frame.hours.idxmax()], frame.loc[frame.hours.idxmin()]
+
+    def said(row):
+        return f"in {row.month} at {fmt.number(row.temperature)} °C it takes {fmt.number(row.hours, 1)} hours and lets {fmt.figure(row['loads a week'])} loads a week through"
+
+    text = f"The wait at {wait.step} follows the temperature of the workshop: {said(cold)}"
+    text += "." if cold.hours == warm.hours else f"; {said(warm)}."
+    if cold["loads a week"] < warm["loads a week"]:
+        text += " **The cold months cost loads; the year's result takes every month alike.**"
+    return text + " Never take a load out before the time that the data sheet asks for at that temperature."
+
+
 def waiting_places(kit: Kit) -> str:
     """Rack places taken and there, by rack."""
     fmt, point, file = format_of(kit), kit.point(), kit.study.file

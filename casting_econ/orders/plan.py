@@ -6,7 +6,7 @@ from functools import cache, cached_property
 
 import numpy as np
 
-from ..analysis import Kit
+from ..analysis import Kit, LoadWait
 from ..assumptions import assumptions_at, draw_values, point_values
 from ..evidence import load_correlation, mould_lives
 from ..models import piece_cost
@@ -186,6 +186,23 @@ class Planner:
         waits = [index for index, step in enumerate(self.entry.steps.values()) if step.wait.value > 0]
         loads = [index for index, step in enumerate(self.entry.steps.values()) if step.load_minutes.value > 0]
         return waits[0] if waits else loads[0] if loads else 0
+
+    @property
+    def load_wait(self) -> LoadWait:
+        """The first wait of a load, as the staircase takes it."""
+        name, step = list(self.entry.steps.items())[self.first_wait]
+        mould, station = self.entry.mould, self.kit.study.file.stations.get(step.wait_in or "")
+        count = station.count.value if station else mould.sets.value if mould else 1
+        turn = sum(float(minutes[0]) for minutes in self.point.load_minutes[: self.first_wait + 1]) / 60 or 1 / 60
+        return LoadWait(
+            product=self.product,
+            step=name,
+            resource=step.wait_in or f"moulds for {self.product}",
+            wait_hours=float(self.point.wait[self.first_wait][0]),
+            rest_hours=0.0 if station or mould is None else mould.rest.value,
+            turnaround_hours=turn,
+            count=int(count),
+        )
 
     # ------------------------------------------------------------------ how many
 

@@ -5,16 +5,13 @@ from math import ceil
 
 import numpy as np
 import pandas as pd
-from babel.dates import format_skeleton
+from babel.dates import format_skeleton, format_time
 
 from ..formatting import Format
-from ..models.curing import loads_per_week
 from ..models.orders import counts_from_loads, loads_for
 from ..models.schedule import DAY, NEVER
-from ..models.supplies import hours_at_temperature
-from ..study.schema import MONTHS
 from .buying import buying_list
-from .plan import OrderPlan, Planner
+from .plan import OrderPlan
 from .price import Quoted
 
 __all__ = [
@@ -33,7 +30,6 @@ __all__ = [
     "rule_table",
     "set_table",
     "start_table",
-    "temperature_table",
     "variant_table",
 ]
 
@@ -45,6 +41,11 @@ MARGIN = 0.25  # casts beyond the order that a by-feel plan adds: common practic
 def day(fmt: Format, when) -> str:
     """A date with its weekday, as the study's locale writes it."""
     return "not within the calendar" if when is None else format_skeleton("yMMMEd", when, locale=fmt.locale)
+
+
+def _short(fmt: Format, when) -> str:
+    """A date with its weekday and without its year, for tables."""
+    return format_skeleton("MMMEd", when, locale=fmt.locale)
 
 
 def _honest(plan: OrderPlan, fmt: Format) -> str:
@@ -106,40 +107,35 @@ def set_table(plan: OrderPlan) -> pd.DataFrame:
 
 def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """When each load is poured and through, in a typical course and in eight of ten draws."""
-    typical, course, loads = plan.typical, plan.course, plan.loads
-    rows, first = [], {}
-    ends = {}
-    for load, stage, start, end in typical.schedule.segments:
+    typical, course, loads, opened = plan.typical, plan.course, plan.loads, plan.typical.opened
+    poured: dict[int, int] = {}
+    for load, stage, start, _ in typical.schedule.segments:
         if stage == 0:
-            first.setdefault(load, start)
-            ends[load] = end
-    opened = typical.opened
+            poured.setdefault(load, start)
+
+    def ending(moment):
+        return "not needed" if moment >= NEVER else _short(fmt, opened.date_of(moment))
+
+    rows = []
     for load in range(loads.planned):
         kind = "promised before" if load < loads.promised else "under way" if load < loads.promised + loads.started else "new"
-        names = [name for name in plan.order.items if name]
-        parts = ", ".join(f"{loads.casts[load][n]} {name}" for n, name in enumerate(names) if loads.casts[load][n])
-        done = course.schedule.done[:, load]
-        through = np.sort(done)
-        bands = [through[min(int(q * through.size), through.size - 1)] for q in (0.1, 0.9)]
+        parts = [f"{count} {name}" for name, count in zip(plan.order.items, loads.casts[load], strict=True) if name and count]
+        through = np.sort(course.schedule.done[:, load])
+        early, late = (through[min(int(q * through.size), through.size - 1)] for q in (0.1, 0.9))
+        when = opened.moment(poured[load]) if load in poured else None
         rows.append(
             {
                 "load": load + 1,
                 "kind": kind,
                 "casts": int(loads.size[load]),
-                "of which": parts,
-                "poured": day(fmt, opened.date_of(first[load])) if load in first else "–",
-                "at": opened.moment(first[load]).strftime("%H:%M") if load in first else "",
-                "through": _or_not(plan, fmt, typical.schedule.done[0, load]),
-                "early": _or_not(plan, fmt, bands[0]),
-                "late": _or_not(plan, fmt, bands[1]),
+                "of which": ", ".join(parts),
+                "poured": "–" if when is None else f"{_short(fmt, when.date())}, {format_time(when, 'short', locale=fmt.locale)}",
+                "through": ending(typical.schedule.done[0, load]),
+                "early": ending(early),
+                "late": ending(late),
             }
         )
     return pd.DataFrame(rows)
-
-
-def _or_not(plan, fmt, moment):
-    """A date, or that the order is full before."""
-    return "not needed" if moment >= NEVER else day(fmt, plan.course.opened.date_of(moment))
 
 
 def day_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
@@ -166,7 +162,7 @@ def day_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
         closed = opened.closed.get(when, "")
         rows.append(
             {
-                "day": day(fmt, when),
+                "day": _short(fmt, when),
                 "loads poured": ", ".join(poured),
                 "hours": total,
                 "sanding": sanded,
@@ -282,19 +278,3 @@ def lot_table(plan: OrderPlan) -> pd.DataFrame:
             cost, choices = lots.table[left, k]
             rows.append((left, k, " or ".join(map(str, choices)), cost))
     return pd.DataFrame(rows, columns=["lots left", "still wanted", "casts", "expected cost"])
-
-
-def temperature_table(planner: Planner) -> pd.DataFrame:
-    """Hours of the first wait, and loads a week it lets through, by month; empty without temperatures."""
-    study, index = planner.kit.study, planner.first_wait
-    step, climate = list(planner.entry.steps.values())[index], study.file.temperature
-    if not climate.months or step.wait_at is None:
-        return pd.DataFrame(columns=["month", "temperature", "hours", "loads a week"])
-    hours = [float(hours_at_temperature(planner.point.wait[index][0], step.wait_at, t, climate.factor)) for t in climate.months]
-    turn = sum(float(m[0]) for m in planner.point.load_minutes[: index + 1]) / 60 or 1 / 60
-    station = study.file.stations.get(step.wait_in or "")
-    count = int(station.count.value) if station else int(planner.entry.mould.sets.value) if planner.entry.mould else 1
-    rates = loads_per_week(hours, turn, count, study.windows)
-    return pd.DataFrame(
-        {"month": [m.capitalize() for m in MONTHS], "temperature": climate.months, "hours": hours, "loads a week": rates}
-    )

@@ -11,7 +11,6 @@ from .tables import day, rule_table
 __all__ = [
     "by_feel",
     "course_now",
-    "cure_in_winter",
     "deposit_sentence",
     "headline",
     "lots_sentence",
@@ -251,12 +250,3 @@ def lots_sentence(plan: OrderPlan, fmt: Format) -> str:
         text += f" That is more than the {fmt.number(plan.casts)} for a certainty of {fmt.percent(order.confidence)}: ending short is dear."
     text += " All variants count as one." if order.variants else ""
     return text + " Later lots are taken as telling nothing new about the yield."
-
-
-def cure_in_winter(frame, fmt: Format) -> str:
-    """How the cold months change the first wait; nothing without temperatures."""
-    if frame.empty:
-        return "The study states no workshop temperatures by month, or not at which its cure holds (`wait_at`), so every month cures alike."
-    cold, warm = frame.loc[frame.hours.idxmax()], frame.loc[frame.hours.idxmin()]
-    text = f"In {cold.month} at {fmt.number(cold.temperature)} °C the first wait takes {fmt.number(cold.hours, 1)} hours and lets {fmt.figure(cold['loads a week'])} loads a week through; in {warm.month} at {fmt.number(warm.temperature)} °C it takes {fmt.number(warm.hours, 1)} hours ({fmt.figure(warm['loads a week'])} loads)."
-    return text + " Never take a load out before the time that the data sheet asks for at that temperature."

@@ -27,6 +27,7 @@ TOMPKINS = "Tompkins et al., Facilities Planning (4th ed. 2010), ch. 2, second-h
 BINOMIAL = "binomial tail, any table, from memory"
 SUCCESS_RUN = "closed-form reliability oracles in public test files, second-hand copy; others of the table from memory"
 TIJMS = "Tijms, A First Course in Stochastic Models (2003), Table 8.1.1, p. 312"
+SERIES = "Smith & Leadbetter, Technometrics 5 (1963) 393-396, from memory"
 BOYLE = "Boyle's law, arithmetic of the reference list, from memory"
 BUBBLE = "public physics note, second-hand copy"
 OWN = "own arithmetic of the trade notes"
@@ -226,15 +227,36 @@ def test_moulds_worn_is_the_renewal_function_published(time, renewals, sets):
     assert moulds_worn(sets * round(400 * time), sets, 400.0, 2.1013) / sets == printed(renewals), TIJMS
 
 
-def test_moulds_worn_asymptote_published():
-    """S16: M(t) is nearly t + (c2 - 1) / 2: 2.125 at t = 2.5 with c2 = .25; with c2 = 2 it comes to t + .5 from below."""
-    wide = optimize.brentq(lambda b: special.gamma(1 + 2 / b) / special.gamma(1 + 1 / b) ** 2 - 3, 0.5, 1.0)
-    early, late = (t + 0.5 - moulds_worn(round(200 * t), 1, 200.0, wide) for t in (2.5, 7.5))
+def renewal_series(time, shape, terms=80):
+    """Renewal function of Weibull lives of mean 1 by its power series [SERIES]; alternating, so for times near the mean."""
+    growth = [math.gamma(k * shape + 1) / math.factorial(k) for k in range(terms + 1)]
+    weights = [0.0] * (terms + 1)
+    for k in range(1, terms + 1):
+        weights[k] = growth[k] - math.fsum(growth[j] * weights[k - j] for j in range(1, k))
+    reached = (time * math.gamma(1 + 1 / shape)) ** shape
+    return -math.fsum(weights[k] * (-reached) ** k / math.gamma(k * shape + 1) for k in range(1, terms + 1))
 
+
+def weibull_shape(variation):
+    """Shape whose squared coefficient of variation this is."""
+    return optimize.brentq(lambda b: special.gamma(1 + 2 / b) / special.gamma(1 + 1 / b) ** 2 - 1 - variation, 0.5, 5.0)
+
+
+@pytest.mark.parametrize(("variation", "times", "error"), [(2.0, (0.5, 1, 2.5, 5, 7.5), 1e-4), (0.25, (0.1, 0.5, 1, 2.5), 2e-6)])
+def test_moulds_worn_equals_the_power_series(variation, times, error):
+    """The series is exact; sums on 400 casts a mean life come near it, less so where worn moulds cluster at the start."""
+    shape = weibull_shape(variation)
+
+    for time in times:
+        assert moulds_worn(round(400 * time), 1, 400.0, shape) == pytest.approx(renewal_series(time, shape), abs=error), SERIES
+
+
+def test_moulds_worn_asymptote_published():
+    """S16: M(t) comes to t + (c2 - 1) / 2: 2.125 at t = 2.5 with c2 = .25, 8.000 at t = 7.5 with c2 = 2."""
     assert moulds_worn(1000, 1, 400.0, 2.1013) == printed("2.125"), TIJMS
-    # the 8.000 listed for t = 7.5 is the asymptote, which so spread a life has not reached by then: M(7.5) is 7.995
-    assert 0.05 < early < 0.06
-    assert late == pytest.approx(0.005, abs=5e-4)
+    # so spread a life has not yet come to its asymptote: the exact M(7.5) is 7.995 by the series
+    assert renewal_series(7.5, weibull_shape(2.0)) == pytest.approx(7.9949, abs=5e-5)
+    assert moulds_worn(3000, 1, 400.0, weibull_shape(2.0)) == pytest.approx(8.0, rel=1e-3), TIJMS
 
 
 # --- supplies, pressure, temperature ---

@@ -11,7 +11,7 @@ from .checks import checked, checked_whole
 __all__ = ["LotPlan", "cheapest_lots", "load_cost"]
 
 _TIE = 1e-9  # of the money at stake: lots whose expected costs differ by less are equally cheap
-_MOST_CASTS = 20_000  # a search that comes so far has casts that cost next to nothing
+_MOST_CASTS = 10_000  # a search that comes so far has casts that cost next to nothing
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -19,7 +19,7 @@ class LotPlan:
     """The cheapest lots, from the first to the last round."""
 
     expected_cost: float  # [money], of lots to come and of ending short, less what is left over brings
-    first: tuple[int, ...]  # [cast], every first lot that is as cheap
+    first: tuple[int, ...]  # [cast], every first lot that is as cheap; 0 among them says that waiting a round loses nothing
     chance_met: float  # [-], that nothing is short at the end, always taking the smallest of the cheapest lots
     table: Mapping[tuple[int, int], tuple[float, tuple[int, ...]]]  # (rounds left, pieces needed): [money], [cast]
 

@@ -7,7 +7,7 @@ from ..faults import Fault, close_match
 from ..models.curing import merged_windows
 from ..reference import wages
 from ..uncertainty.draws import copula_matrix
-from .numbers import Amount, is_mass, is_volume
+from .numbers import Amount
 from .schema import DAYS, MONTHS
 
 __all__ = ["check_asked", "check_commissions", "check_correlations", "cross_checks", "working_windows"]
@@ -289,22 +289,18 @@ def _check_supply(column, supply, entries, currency, fault):
             fault(f"{column}.mix.{part}.density", "is missing", "a mix by volume", right)
         else:
             _check_units(f"{column}.mix.{part}", entry, base, entry.density, currency, fault)
-    for entry in entries:
-        unit = entry.quantity.unit
-        if math.isnan(entry.quantity.value):
-            continue
-        density = supply.whole_density
-        if density is None and entry.density is not None:
-            density = entry.density.value
-        if supply.mix:
-            try:
-                Amount(1.0, "gram" if is_mass(unit) else "milliliter" if is_volume(unit) else unit).in_unit(
-                    base, currency, density
-                )
-            except ValueError as error:
-                lacking = "density" in str(error)
-                right = "density of the mix such as '1.1 g/ml'" if lacking else "a material measured by mass or volume"
-                fault(f"{column}.mix", str(error), f"{unit or 'pieces'} in the routing, mixed by {supply.mix_by}", right)
+    used = {(entry.quantity.unit, entry.density and entry.density.value): None for entry in entries if entry.quantity.value > 0}
+    if supply.mix_by == "volume" and any(entry.density is None for _, entry in parts):
+        return  # which has its fault above
+    for unit, other in used:
+        density = other if supply.whole_density is None else supply.whole_density
+        try:
+            if supply.mix:
+                Amount.read(f"1 {unit}", currency).in_unit(base, currency, density)
+        except ValueError as error:
+            lacking = "density" in str(error)
+            right = "density of the mix such as '1.1 g/ml'" if lacking else "a material measured by mass or volume"
+            fault(f"{column}.mix", str(error), f"{unit or 'pieces'} in the routing, mixed by {supply.mix_by}", right)
         _check_units(column, supply, unit, density, currency, fault)
 
 
@@ -318,5 +314,6 @@ def _check_units(column, entry, unit, density, currency, fault):
             if amount is not None:
                 amount.in_unit(unit, currency, density)
         except ValueError as error:
-            needed = f"density beside it, such as '1.1 g/ml', or {unit}" if "density" in str(error) else unit or "a plain count"
-            fault(place, "a unit that the routing cannot use", str(error), f"an amount in {needed}")
+            right = f"an amount in {unit}" if unit else "a plain count"
+            right += ", or the density beside it such as '1.1 g/ml'" if "density" in str(error) else ""
+            fault(place, "a unit that the routing cannot use", str(error), right)

@@ -45,7 +45,7 @@ class Order:
         self.mould_sets, self.mould_rest, self.mould_stage = int(plan.mould_sets[draw]), plan.mould_rest, plan.mould_stage
         self.start, self.pack, self.under_way = int(plan.start[draw]), int(plan.pack[draw]), plan.under_way
         self.windows, self.warmth = calendar.windows.tolist(), calendar.warmth.tolist()
-        self.day_cap, self.sanding_cap = calendar.day_cap, calendar.sanding_cap
+        self.day_caps, self.sanding_cap = np.atleast_1d(calendar.day_cap).tolist(), calendar.sanding_cap
 
         earliest = min([self.start] + [ready for _, ready, _, _ in self.under_way.values()])
         self.env, self.seen, self.segments = simpy.Environment(initial_time=earliest), Counter(), []
@@ -106,6 +106,8 @@ class Order:
         if number in self.under_way:
             first, ready, station, moulds_out = self.under_way[number]
             self.seen["load under way"] += 1
+            self.seen["load in its last wait"] += first == len(self.stages)
+            self.seen["ready before the start"] += ready < self.start
             if station is not None:
                 self.free["slot", station] -= 1
                 self.env.process(self.give_back(("slot", station), 1, ready))
@@ -146,16 +148,23 @@ class Order:
         self.check_complete()
         self.finished[number].succeed()
 
+    def day_cap(self, day):
+        """Most hand work of a day; the last given goes on."""
+        return self.day_caps[min(day, len(self.day_caps) - 1)]
+
     def may_work(self, job, closes, day):
         """Whether a job may begin or go on now, in a window that closes then."""
         work = job.left if job.stage.block else 1  # a block needs room for all of it, other work for a second
-        in_day = self.worked[day] + work <= self.day_cap or (job.stage.block and self.worked[day] == 0)
+        cap = self.day_cap(day)
+        in_day = self.worked[day] + work <= cap or (job.stage.block and self.worked[day] == 0 and cap > 0)
         in_sanding = self.sanded[day] + work <= self.sanding_cap or (job.stage.block and self.sanded[day] == 0)
         reasons = [f"no {kind}" for (kind, name), count in job.needs.items() if not job.begun and self.free[kind, name] < count]
         if self.env.now + work > closes:
             reasons.append("block does not fit")
         if not in_day:
-            reasons.append("block over the day's cap" if job.stage.block else "day's cap reached")
+            reasons.append(
+                "day off by its cap" if cap == 0 else "block over the day's cap" if job.stage.block else "day's cap reached"
+            )
         if job.stage.sanding and not in_sanding:
             reasons.append("sanding block over its cap" if job.stage.block else "sanding cap reached")
         if len(reasons) == 1:  # the only thing in the way: the rule decides
@@ -185,12 +194,12 @@ class Order:
             self.free.subtract(job.needs)
         span, begin = job.left, self.env.now
         if job.stage.block:
-            if span > self.day_cap or (job.stage.sanding and span > self.sanding_cap):
+            if span > self.day_cap(day) or (job.stage.sanding and span > self.sanding_cap):
                 self.seen["block longer than a cap"] += 1
             self.segments.append((job.load, job.number, begin, begin + span))
             yield self.env.timeout(span)
         else:
-            span = min(span, closes - begin, self.day_cap - self.worked[day])
+            span = min(span, closes - begin, self.day_cap(day) - self.worked[day])
             if job.stage.sanding:
                 span = min(span, self.sanding_cap - self.sanded[day])
             yield self.change | self.env.timeout(span)
@@ -268,10 +277,10 @@ def random_stages(rng, count):
     stages = tuple(
         Stage(
             name=f"stage {k}",
-            block=bool(rng.random() < 0.35),
+            block=bool(rng.random() < 0.4),
             station=str(rng.choice(list(slots))) if rng.random() < 0.4 else None,
             rack=str(rng.choice(list(places_in))) if rng.random() < 0.4 else None,
-            sanding=bool(rng.random() < 0.3),
+            sanding=bool(rng.random() < 0.4),
             follows_temperature=bool(rng.random() < 0.4),
         )
         for k in range(count)
@@ -300,9 +309,11 @@ def random_case(seed, draws=2):
         return rng.integers(low // grid, high // grid + 1, size=size) * grid
 
     windows = random_windows(rng, days)
+    by_day = seconds(2 * HOUR, 9 * HOUR, rng.integers(1, days + 4))
+    by_day = np.where(rng.random(by_day.shape) < 0.15, 0, by_day)  # days off
     calendar = Calendar(
         windows=windows,
-        day_cap=int(seconds(2 * HOUR, 9 * HOUR)) if rng.random() < 0.6 else 2 * DAY,
+        day_cap=[2 * DAY, int(seconds(2 * HOUR, 9 * HOUR)), by_day][rng.integers(3)],
         sanding_cap=int(seconds(HOUR, 4 * HOUR)) if rng.random() < 0.7 else 2 * DAY,
         warmth=rng.choice([0.5, 0.75, 1.0, 1.5, 1.1, 1.37], size=rng.integers(1, days + 4)),
     )
@@ -322,16 +333,15 @@ def random_case(seed, draws=2):
     start = seconds(0, int(rng.choice([DAY, 3 * DAY])), draws)
     under_way, held = {}, Counter()
     for load in range(planned):
-        if count > 1 and rng.random() < 0.2:
-            stage = int(rng.integers(1, count))
+        if rng.random() < 0.2:
+            stage = int(rng.choice([rng.integers(1, count + 1), mould_stage + 1]))  # the last wait, if past all stages
             station = stages[stage - 1].station
             holds_station = station is not None and held[station] < slots[station] and rng.random() < 0.8
             holds_moulds = stage <= mould_stage + 1 and bool(rng.random() < 0.7)
             held.update({station: holds_station, MOULDS: holds_moulds})
             ready = start.max() + seconds(0, DAY)
-            if rng.random() < 0.3:  # waiting for hands since before the start
+            if rng.random() < 0.3:  # waiting for hands since before the start, or done by then
                 ready = max(start.min() - seconds(0, HOUR), 0)
-                work[:, load, stage] = np.maximum(work[:, load, stage], grid)
             under_way[load] = (stage, int(ready), station if holds_station else None, holds_moulds)
     plan = Plan(
         stages=stages,

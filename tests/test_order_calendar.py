@@ -71,7 +71,7 @@ def test_random_cases_reach_every_rule():
     assert set(seen) == {
         "no moulds", "no slot", "no places", "block does not fit", "day's cap reached", "block over the day's cap",
         "sanding cap reached", "sanding block over its cap", "block longer than a cap", "begun work put off", "nothing left",
-        "moulds back from a load wiped out", "load under way", "extra load released", "wait that ties between two seconds",
+        "moulds back from a load wiped out", "load under way", "load in its last wait", "ready before the start", "day off by its cap", "extra load released", "wait that ties between two seconds",
     }  # fmt: skip
     assert min(seen.values()) >= 20, seen
     assert ends["complete, never packed"] >= 3, ends
@@ -94,7 +94,7 @@ def test_hand_work_keeps_to_windows_caps_and_one_pair_of_hands(seed):
     windows, complete = calendar.windows.tolist(), int(result.complete[0])
     for (*_, end), (_, _, begin, _) in pairwise(work):
         assert end <= begin
-    worked, sanded, blocks, sanding_blocks, spent = Counter(), Counter(), Counter(), Counter(), Counter()
+    worked, sanded, blocks, sanding_blocks, on_stage = Counter(), Counter(), Counter(), Counter(), Counter()
     for load, number, begin, end in work:
         stage = plan.stages[number]
         day = next(opens // DAY for opens, closes in windows if opens <= begin < end <= closes)
@@ -103,12 +103,13 @@ def test_hand_work_keeps_to_windows_caps_and_one_pair_of_hands(seed):
         sanded[day] += (end - begin) * stage.sanding
         blocks[day] += stage.block
         sanding_blocks[day] += stage.block and stage.sanding
-        spent[load, number] += end - begin
+        on_stage[load, number] += end - begin
         if stage.block:
             assert end - begin == plan.work[0, load, number] or end == complete
-    assert all(seconds <= calendar.day_cap or blocks[day] for day, seconds in worked.items())
-    assert all(seconds <= calendar.sanding_cap or sanding_blocks[day] for day, seconds in sanded.items())
-    assert all(seconds <= plan.work[0, load, number] for (load, number), seconds in spent.items())
+    caps = np.atleast_1d(calendar.day_cap)
+    assert all(spent <= caps[min(day, len(caps) - 1)] or blocks[day] for day, spent in worked.items())
+    assert all(spent <= calendar.sanding_cap or sanding_blocks[day] for day, spent in sanded.items())
+    assert all(spent <= plan.work[0, load, number] for (load, number), spent in on_stage.items())
 
 
 @pytest.mark.parametrize("seed", RECORDED)
@@ -236,6 +237,23 @@ ON_PAPER = {
     "a load under way without moulds": (
         case((FINISH, FINISH), [[9, 1], [1, 1]], [[9, 2], [0, 0]], WEEK, mould_sets=1, mould_stage=1, under_way={0: (1, at(0, 9), None, False)}),
         ([at(0, 12), at(0, 12)], at(0, 12), at(0, 12)),
+    ),
+    # Cured since before the start, 13 of them; the last load under way is out of its wait at 11: nothing is left to work on
+    "loads under way in their last wait": (
+        case((CAST,), [[1], [1]], [[0]] * 2, WEEK, credit=[[13], [1]], needed=[14], start=at(0, 9), pack=HOUR,
+             under_way={0: (1, at(0, 8), None, False), 1: (1, at(0, 11), None, False)}),
+        ([at(0, 8), at(0, 11)], at(0, 11), at(0, 12)),
+    ),
+    # All cured before the start, at which packing begins
+    "complete before the start": (
+        case((CAST,), [[1]], [[0]], WEEK, start=at(0, 10), pack=HOUR, under_way={0: (1, at(0, 9), None, False)}),
+        ([at(0, 9)], at(0, 10), at(0, 11)),
+    ),
+    # 4 h on Monday, Tuesday off, 2 h on each day after; casting takes 5 h and begins only on an untouched day: Mon 9-14 the 1st,
+    # not on Tuesday, Wed 9-14 the 2nd, which goes before finishing; finishing for 3 h Thu 9-11, Fri 9-10
+    "caps day by day, a day off": (
+        case((CAST, FINISH), [[5, 3], [5, 0]], [[0, 0]] * 2, WEEK, day_cap=np.array([4, 0, 2]) * HOUR),
+        ([at(4, 10), at(2, 14)], at(4, 10), at(4, 10)),
     ),
     # 9-10 the day's hour of work; packing keeps no cap: 10-12, 13-14
     "packing over lunch, above the cap": (

@@ -238,7 +238,10 @@ def simulate(plan: Plan, calendar: Calendar, *, record: bool = False) -> Schedul
     complete = _complete(done, plan.credit, short_of, plan.start)
     done[done > complete[:, None]] = NEVER
     return Schedule(
-        done=done, complete=complete, finish=open_seconds_after(complete, plan.pack, windows), segments=_joined(segments)
+        done=done,
+        complete=complete,
+        finish=open_seconds_after(complete, plan.pack, windows),
+        segments=_joined(segments, complete[0]),
     )
 
 
@@ -337,10 +340,10 @@ def _complete(done, credit, short_of, start):
     return np.where((short_of == 0).all(), start, np.maximum(found, start))
 
 
-def _joined(segments):
-    """Segments of the same work that follow each other without a break, as one."""
+def _joined(segments, complete):
+    """Segments up to the completion of the order; those of the same work that follow without a break, as one."""
     joined: list[tuple[int, int, int, int]] = []
-    for load, stage, start, end in segments:
+    for load, stage, start, end in ((*s[:3], min(s[3], complete)) for s in segments if s[2] < complete):
         if joined and joined[-1][:2] == (load, stage) and joined[-1][3] == start:
             joined[-1] = (load, stage, joined[-1][2], end)
         else:

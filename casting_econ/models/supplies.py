@@ -114,7 +114,7 @@ def cheapest_packs(needed, sizes, prices):
     # half a unit less than needed admits no other whole number of units, and is more than the tolerance up to 500,000 units
     for least in (1.0 - 0.5 / units, 1.0 + 2.0 * _TOLERANCE):
         found = optimize.milp(
-            prices / (prices.max() or 1.0),
+            prices,
             integrality=1,
             bounds=optimize.Bounds(0.0, np.ceil((1.0 + 2.0 * _TOLERANCE) / row)),
             constraints=optimize.LinearConstraint(row, least, np.inf),

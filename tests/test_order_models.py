@@ -190,6 +190,8 @@ def test_casts_for_limits():
     assert casts_for(5, 0.95, 14, 1.0, 0.0, started=(3, 2)) == 0
     assert casts_for(5, 0.95, 14, 1.0, 0.0, started=(3,)) == 2
     assert casts_for(1, 0.75, 1, 0.5, 0.0) == 2  # 1 - .5 ** 2
+    # a tenth of the draws gives one good in 1,000: half of them by 693 casts, log(.5) / log(.999), 600 of them started
+    assert casts_for(1, 0.95, 14, [0.001] + [1.0] * 9, 0.0, started=(600,)) == 93
     assert casts_for(1, 0.9, 14, [0.0] + [1.0] * 9, 0.0) == 1
     assert casts_for(1, 0.5, 14, 0.8, 1 - 1e-8) == 1
 
@@ -270,6 +272,23 @@ def test_casts_by_variant_takes_the_fewest_in_all(needed, share, rho, confidence
     assert max(joint(tried) for tried in fewer) < confidence
 
 
+@pytest.mark.parametrize(
+    ("needed", "confidence", "full", "share", "rho", "size"),
+    [((3, 2), 0.8, 7, 0.65, 0.1, 4), ((3, 3), 0.9, 5, 0.67, 0.1, 2), ((2, 1), 0.95, 8, 0.9, 0.0, 5)],
+)
+def test_casts_by_variant_takes_the_fewest_in_sets(needed, confidence, full, share, rho, size):
+    """Where single casts in a load too small for a set raise nothing: no combination of fewer casts in all is enough."""
+    casts, chance = casts_by_variant(needed, confidence, full, share, rho, size)
+    most = sum(casts)
+    first, second = (
+        np.array([convolved(loads_for(n, full), share, rho, size)[k:].sum() for n in range(most + 1)]) for k in needed
+    )
+
+    assert chance == pytest.approx(first[casts[0]] * second[casts[1]], abs=1e-12)
+    assert chance >= confidence
+    assert max(first[n] * second[: most - n].max() for n in range(most)) < confidence
+
+
 def test_casts_by_variant_agrees_with_direct_simulation():
     """A share drawn for all, then a share for each load, then each cast: within four standard errors; above the product."""
     needed, trials, rng = (9, 6), 100_000, np.random.default_rng(5)
@@ -334,6 +353,19 @@ def test_casts_by_variant_refuses(needed, confidence, share, message):
 def test_moulds_worn_without_memory_is_casts_over_mean_life(sets, age):
     """Shape 1: the renewal function is t / mean exactly, at any age."""
     assert moulds_worn(90, sets, 30.0, 1.0, age) == pytest.approx(3.0, rel=2e-4)  # of sums on whole casts
+
+
+@pytest.mark.parametrize("casts", [10, 17, 18, 19, 30, 35, 36])
+def test_moulds_worn_without_memory_and_replaced_at_18(casts):
+    """Lives of mean 20 without memory wear at 1 / 20 a cast; replaced too are those 18 casts after the last change, worn or not.
+
+    By hand: e = exp(-18 / 20) reach 18 from new at 18, then e / 20 a cast from those worn, and e ** 2 at 36.
+    """
+    e = np.exp(-18 / 20)
+    planned = (casts >= 18) * e * (1 + (casts - 18) / 20) + (casts == 36) * e**2
+
+    trapezoid = (1 / 20) ** 2 / 12  # relative error of the sum over whole casts, from step and mean life
+    assert moulds_worn(casts, 1, 20.0, 1.0, replace_at=18) == pytest.approx(casts / 20 + planned, rel=1.01 * trapezoid)
 
 
 @pytest.mark.parametrize(
@@ -640,6 +672,18 @@ def test_cheapest_packs_are_never_short_by_the_tolerance(over):
     sizes = (np.pi, np.e, 1.7320508)  # with no common measure that is not far finer than the tolerance
     need = np.dot((2, 1, 3), sizes) * (1 + over)
     assert np.dot(cheapest_packs(need, sizes, (3.0, 2.6, 1.7))[0], sizes) >= need
+
+
+def test_cheapest_packs_are_cheapest_to_the_penny():
+    """Many packs of nearly one price a gram, by a plain table of the least pence for each 10 g: 736.40, where .06 more is near."""
+    sizes, pence = (246, 316, 140, 145), (4939, 6303, 2789, 2894)
+    least = [0]
+    for tens in range(1, 3693):
+        least.append(min(price + least[max(tens - size, 0)] for size, price in zip(sizes, pence, strict=True)))
+
+    counts, cost = cheapest_packs(36_917, [10 * size for size in sizes], [price / 100 for price in pence])
+    assert cost == pytest.approx(least[3692] / 100, abs=1e-9)
+    assert np.dot(counts, sizes) >= 3692
 
 
 def test_cheapest_packs_limits():

@@ -68,9 +68,9 @@ def cheapest_lots(
     V_r(k) = least over q of cost(q) + sum over good g < k of P_q(g) V_{r-1}(k - g) - leftover value x E (g - k)+,
 
     with V_r(0) = 0 and V_0(k) = penalty(k); starting nothing (q = 0) costs nothing.
-    The search over q ends by itself. What a lot of q costs less what is left over of it never falls as q grows, since
-    the left over grows by at most the good of the next cast. So once that, plus the least that can
-    follow it (the least of 0 and V_{r-1}), is above the cheapest lot found, no larger lot is cheaper.
+    The search over q ends by itself. What a lot of q costs less what is left over of it never falls as q grows,
+    since the left over grows by at most the good of the next cast; and what follows costs nothing or more,
+    since no lot brings more than it costs. So once the first is above the cheapest found, no larger lot is cheaper.
     The share of good casts may be uncertain within `outcome`, but what one lot teaches about it
     is not carried to the next.
 
@@ -95,12 +95,12 @@ def cheapest_lots(
     table = {}
     for left in range(1, rounds + 1):
         totals, chances = [], []  # by casts started and pieces needed
-        best, least = np.full(needed + 1, np.inf), np.minimum.accumulate(np.minimum(later, 0.0))
+        best = np.full(needed + 1, np.inf)
         for casts in range(_MOST_CASTS + 1):
             good, net = lot(casts)
             if casts and net[0] - lot(casts - 1)[1][0] <= _TIE * abs(net[0]):
                 raise ValueError(f"one cast more than {casts - 1} must cost more than it can bring as a piece left over")
-            if casts and np.all((net + least > best + _slack(best))[1:]):
+            if casts and np.all((net > best + _slack(best))[1:]):
                 break
             totals.append(net + np.convolve(good, later)[: needed + 1])
             chances.append(np.convolve(good, met)[: needed + 1] + 1.0 - np.cumsum(good))

@@ -283,7 +283,8 @@ def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correl
     Notes
     -----
     Each variant begins at the fewest casts that make it alone sure enough, below which the joint chance cannot
-    reach the confidence; then casts are added where they raise the joint chance most for each cast added.
+    reach the confidence; then casts are added where they raise the joint chance most for each cast added. That is the
+    fewest in all or nearly so: in sets, one more than the fewest can come out.
     Given the draw, variants are independent, as if each had loads of its own; over the draws they are not: a
     poor share is poor for all, so the joint chance is above the product of the chances.
     Own loads are the cautious side. Pieces of one load fail together, so variants that share loads, each with its casts

@@ -92,9 +92,9 @@ def cheapest_packs(needed, sizes, prices):
 
     Notes
     -----
-    An integer programme, solved to the end by HiGHS. Sizes are counted in their greatest common measure, taken of the decimals as
-    written, and the need is rounded up to it, so that no rounding leaves it short; where that measure is
-    so fine that the solver's tolerance is coarser, the need is raised by the tolerance.
+    An integer programme, solved to the end by HiGHS. Sizes are counted in their greatest common measure, taken of
+    their first twelve digits, and the need is rounded up to it, so that the solver's tolerance leaves nothing
+    short; where that measure is finer than the tolerance, a result that is short is found anew for two millionths more.
 
     Examples
     --------
@@ -114,7 +114,7 @@ def cheapest_packs(needed, sizes, prices):
     # half a unit less than needed admits no other whole number of units, and is more than the tolerance up to 500,000 units
     for least in (1.0 - 0.5 / units, 1.0 + 2.0 * _TOLERANCE):
         found = optimize.milp(
-            prices / (prices.max() or 1.0),
+            prices,
             integrality=1,
             bounds=optimize.Bounds(0.0, np.ceil((1.0 + 2.0 * _TOLERANCE) / row)),
             constraints=optimize.LinearConstraint(row, least, np.inf),

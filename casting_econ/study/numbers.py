@@ -248,6 +248,8 @@ class Amount:
     @classmethod
     def read(cls, raw: Any, currency: str, above: float | None = 0.0) -> "Amount":
         """Turn a value of the study file into an amount, above 0 unless told otherwise; ValueError says what was wrong."""
+        if isinstance(raw, str) and raw.rstrip().endswith("%"):
+            raise ValueError("a percentage where an amount is needed")
         given = given_unit(raw)
         fits = (base for base in ("gram", "milliliter", "dimensionless") if _measures(given, base))
         unit = next(fits, given).replace("dimensionless", "")

@@ -482,11 +482,11 @@ def _known_holidays(text: str) -> str:
     import holidays  # a large library, for the few studies that name a country
 
     right = "a country such as IE, or a country and its region such as DE-BY"
-    country, _, region = text.partition("-")
+    country, dash, region = text.partition("-")
     regions = holidays.list_supported_countries(include_aliases=True)
     if country not in regions:
         raise ValueError(f"unknown country {country!r} -> {right}{close_match(country.upper(), regions)}")
-    if region and region not in regions[country]:
+    if dash and region not in regions[country]:
         known = f"; regions of {country}: {', '.join(regions[country])}" if regions[country] else f"; {country} has no regions"
         raise ValueError(f"unknown region {region!r} -> {right}{known}{close_match(region.upper(), regions[country])}")
     return text

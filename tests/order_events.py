@@ -329,7 +329,7 @@ def random_case(seed, draws=2):
     needed = np.maximum(typical + rng.integers(-1, 4, items), 1)
     in_hand = rng.integers(0, 3, items) if rng.random() < 0.95 else needed + 1
 
-    mould_sets, mould_stage = rng.integers(0, 4, draws), int(rng.integers(count))
+    mould_sets, mould_stage = rng.choice([0, 1, 1, 2], draws), int(rng.integers(count))
     start = seconds(0, int(rng.choice([DAY, 3 * DAY])), draws)
     under_way, held = {}, Counter()
     for load in range(planned):

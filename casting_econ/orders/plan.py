@@ -666,7 +666,7 @@ class OrderPlan:
             outcome,
             load_cost(setup, unit, planner.casts_per_load),
             lambda short: order.short_penalty * (short > 0) + order.short_penalty_each * order.set_of * short,
-            min(order.leftover_value, 0.99 * unit) * order.set_of,
+            min(order.leftover_value * order.set_of, 0.99 * unit),  # else ever more casts would pay
         )
 
     @cached_property

@@ -84,6 +84,8 @@ def order_of(kit: Kit, name: str | None = None, *, today: date | None = None, **
     stated = {} if name is None else {key: getattr(known[name], key) for key in _STATED if getattr(known[name], key) is not None}
     facts = {"product": next(iter(file.products))} if len(file.products) == 1 else {}
     facts |= stated | asked
+    if asked.get("variants") and "pieces" not in asked:
+        facts["pieces"] = sum(asked["variants"].values())
     for key, option, right in (
         ("product", "--product", f"one of {', '.join(file.products)}"),
         ("pieces", "--pieces", "how many good pieces are ordered"),

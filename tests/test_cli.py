@@ -344,3 +344,75 @@ def test_demo_copies_the_inputs_and_never_overwrites(tmp_path, monkeypatch):
     ]
     assert command("demo", "ninepenny-lather", "mine")[0] == 2
     assert "gannet-lane-figures" in command("demo")[1]
+
+
+# ------------------------------------------------------------------ orders
+
+
+@pytest.fixture(scope="module")
+def ordered(tmp_path_factory):
+    """One order of the first demo, planned and written: study, folder and output."""
+    study = copy_of("kelpmoor-handles", tmp_path_factory.mktemp("order"))
+    before = hashes(study)
+    code, said, _ = command("order", study, "kitchen")
+    assert code == 0
+    return study, before, said
+
+
+def test_an_order_is_planned_and_quoted_in_its_own_folder(ordered):
+    study, before, said = ordered
+    out = study / "orders" / "kitchen"
+    after = {path: mark for path, mark in hashes(study).items() if path.parts[0] != "orders"}
+    assert after == before
+    assert "casts in 3 loads" in said.replace("\n", " ") and str(out / "quote.html") in said
+    names = {path.name for path in out.iterdir()}
+    assert names == {"plan.html", "quote.html", "order.json", "manifest.json", "notebooks", "tables", "figures"}
+    content = json.loads((out / "order.json").read_text(encoding="utf-8"))
+    assert content["casts"] > 28 and content["chance_of_enough"] >= 0.95 and content["order"]["start"] == "2026-11-30"
+    table = pd.read_csv(out / "tables" / "order-loads.csv")
+    assert table.casts.sum() == content["casts"] + 14  # with the load promised before
+    plan = (out / "plan.html").read_text(encoding="utf-8")
+    assert "plan for kitchen" in plan and "Working safely" in plan and "data:image/png" in plan
+    manifest = json.loads((out / "manifest.json").read_text(encoding="utf-8"))
+    assert manifest["order"] == {"name": "kitchen", "start": "2026-11-30"}
+
+
+def test_the_same_order_again_gives_the_same_bytes(ordered):
+    study, _, _ = ordered
+    out = study / "orders" / "kitchen"
+    before = hashes(out)
+    assert command("order", study, "kitchen")[0] == 0
+    assert {p: m for p, m in hashes(out).items() if p.suffix != ".html"} == {p: m for p, m in before.items() if p.suffix != ".html"}
+    assert hashes(out)[Path("quote.html")] == before[Path("quote.html")]
+
+
+def test_an_answer_alone_writes_nothing_and_takes_what_is_asked(tmp_path):
+    study = copy_of("kelpmoor-handles", tmp_path)
+    before = hashes(study)
+    options = "--product knob --pieces 28 --by 2027-03-31 --start 2027-02-01 --confidence 99% --in-hand 5 --answer-only".split()
+    code, said, _ = command("order", study, *options)
+    assert code == 0 and hashes(study) == before
+    text = " ".join(said.split())
+    assert "28 good pieces of knob" in text and "In hand: 5 pieces" in text and "wanted certainty 99 %" in text
+    variants = "--by 2027-03-31 --start 2027-02-01 --variant green=14 --variant grey=14 --in-hand green=3 --answer-only".split()
+    code, said, _ = command("order", study, *variants)
+    assert code == 0 and "14 green, 14 grey" in said and "In hand: 3 pieces" in " ".join(said.split())
+
+
+@pytest.mark.parametrize(
+    ("options", "told"),
+    [
+        ("--pieces 28", "--by: is missing"),
+        ("--by 2027-03-31", "--pieces: is missing"),
+        ("--pieces 28 --by soon", "--by: not a date; found 'soon'"),
+        ("--pieces 28 --by 2027-03-31 --confidence 2", "--confidence"),
+        ("--pieces 28 --by 2027-03-31 --in-hand x", "--in-hand: not a number of pieces"),
+        ("--variant 14 --by 2027-03-31", "--variant: not a number of pieces"),
+        ("ktchen", "NAME: unknown commission; found 'ktchen'"),
+    ],
+)
+def test_a_wrong_order_is_told_and_leaves_nothing(tmp_path, options, told):
+    study = copy_of("kelpmoor-handles", tmp_path)
+    before = hashes(study)
+    code, _, error = command("order", study, *options.split())
+    assert code == 2 and told in error and "Traceback" not in error and hashes(study) == before

@@ -740,3 +740,18 @@ def test_hours_at_temperature_by_hand():
     ):
         with pytest.raises(ValueError, match=message):
             hours_at_temperature(*arguments)
+
+
+def test_a_ruined_load_gives_nothing_whatever_its_pieces():
+    """Two loads of three, one in five ruined, against every outcome written out."""
+    alone = counts_from_loads((3,), 0.8, 0.1)
+    by_hand = np.zeros(7)
+    for first, second in itertools.product((True, False), repeat=2):
+        chance = (0.8 if first else 0.2) * (0.8 if second else 0.2)
+        by_hand += chance * np.pad(np.convolve(alone if first else [1.0, 0, 0, 0], alone if second else [1.0, 0, 0, 0]), (0, 0))
+    assert counts_from_loads((3, 3), 0.8, 0.1, ruined=0.2) == pytest.approx(by_hand, abs=1e-12)
+    assert chance_of(4, 6, 3, [0.8, 0.8], 0.1, ruined=0.2) == pytest.approx(by_hand[4:].sum(), abs=1e-12)
+    assert casts_for(4, 0.9, 3, 0.8, 0.1, ruined=0.2) > casts_for(4, 0.9, 3, 0.8, 0.1)
+    assert casts_by_variant((4, 2), 0.8, 3, 0.8, 0.1, ruined=0.2)[0] >= casts_by_variant((4, 2), 0.8, 3, 0.8, 0.1)[0]
+    with pytest.raises(ValueError, match="ruined"):
+        chance_of(1, 1, 1, 0.8, 0.0, ruined=1.0)

@@ -552,3 +552,13 @@ def test_orders_are_frozen():
     with pytest.raises(AttributeError):
         plan.order.pieces = 3
     assert replace(plan.order, pieces=3).pieces == 3
+
+
+def test_ruined_loads_of_the_year_are_a_risk_of_the_order(tmp_path):
+    ruined = ("unsold_share = \"5 %\"", "unsold_share = \"5 %\"\nruined_loads = \"22 load/year\"")
+    plan = open_order(open_study(study(tmp_path, ruined=ruined)), "kitchen")
+    calm = open_order(open_study(study(tmp_path)), "kitchen")
+    assert plan.casts > calm.casts
+    lost = (plan.course.good[:, plan.loads.promised :].sum(axis=2) == 0).mean()
+    chance = plan.planner.draws.ruined.mean()
+    assert 0.05 < chance < 0.15 and lost == pytest.approx(chance, abs=4 * sqrt(chance / 512 / 3))

@@ -60,7 +60,7 @@ def loads_for(casts, casts_per_load):
     return (full,) * (casts // full) + ((rest,) if rest else ())
 
 
-def counts_from_loads(loads, good_share, load_correlation, set_size=1):
+def counts_from_loads(loads, good_share, load_correlation, set_size=1, ruined=0.0):
     """Distribution of the good pieces, or full sets, of several loads, draw by draw.
 
     Parameters
@@ -73,6 +73,8 @@ def counts_from_loads(loads, good_share, load_correlation, set_size=1):
         Intra-load correlation, in [0, 1). [-]
     set_size : int, optional
         Pieces that must match, so come from one load; 1 counts single pieces. [piece/set]
+    ruined : float or array_like, shape (draws,), optional
+        Chance that a load is lost as a whole, whatever its pieces, below 1. [-]
 
     Returns
     -------
@@ -99,12 +101,14 @@ def counts_from_loads(loads, good_share, load_correlation, set_size=1):
     share, rho = _draws(good_share, load_correlation)
     most = _most_counted(loads, set_size)
     size = fft.next_fast_len(most + 1, real=True)
-    chances = np.clip(fft.irfft(_spectra(loads, share, rho, set_size, size), size)[:, : most + 1], 0.0, None)
+    chances = np.clip(
+        fft.irfft(_spectra(loads, share, rho, set_size, size, _checked_ruined(ruined, share)), size)[:, : most + 1], 0.0, None
+    )
     chances /= chances.sum(axis=-1, keepdims=True)
     return chances[0] if np.ndim(good_share) == np.ndim(load_correlation) == 0 else chances
 
 
-def chance_of(needed, casts, casts_per_load, good_share, load_correlation, *, set_size=1, started=(), weights=None):
+def chance_of(needed, casts, casts_per_load, good_share, load_correlation, *, set_size=1, started=(), weights=None, ruined=0.0):
     """Chance that so many casts, with the loads already started, give enough.
 
     Parameters
@@ -125,6 +129,8 @@ def chance_of(needed, casts, casts_per_load, good_share, load_correlation, *, se
         Sizes of the loads already poured, whose pieces can still end either way. [cast]
     weights : array_like, shape (draws,), optional
         Weight of each draw; None weighs all alike. [-]
+    ruined : float or array_like, shape (draws,), optional
+        Chance that a load is lost as a whole, whatever its pieces, below 1. [-]
 
     Returns
     -------
@@ -157,11 +163,14 @@ def chance_of(needed, casts, casts_per_load, good_share, load_correlation, *, se
     size = fft.next_fast_len(most + 1, real=True)
     rows = max(_MOST_NUMBERS // size, 1)
     parts = [slice(first, first + rows) for first in range(0, share.size, rows)]
-    mean = sum(weights[part] @ _spectra(loads, share[part], rho[part], set_size, size) for part in parts)
+    lost = _checked_ruined(ruined, share)
+    mean = sum(weights[part] @ _spectra(loads, share[part], rho[part], set_size, size, lost[part]) for part in parts)
     return float(np.clip(fft.irfft(mean, size)[needed : most + 1].sum(), 0.0, 1.0))
 
 
-def chance_curve(needed, casts, casts_per_load, good_share, load_correlation, *, set_size=1, started=(), weights=None):
+def chance_curve(
+    needed, casts, casts_per_load, good_share, load_correlation, *, set_size=1, started=(), weights=None, ruined=0.0
+):
     """Chance of enough for each of several numbers of casts.
 
     Parameters
@@ -170,7 +179,7 @@ def chance_curve(needed, casts, casts_per_load, good_share, load_correlation, *,
         Good pieces wanted, or full sets where `set_size` is above 1. [piece or set]
     casts : sequence of int
         Numbers of new casts. [cast]
-    casts_per_load, good_share, load_correlation, set_size, started, weights
+    casts_per_load, good_share, load_correlation, set_size, started, weights, ruined
         As in `chance_of`.
 
     Returns
@@ -188,11 +197,11 @@ def chance_curve(needed, casts, casts_per_load, good_share, load_correlation, *,
     >>> chance_curve(28, (34, 36, 38), 14, 0.828768, 0.0).round(2).tolist()
     [0.64, 0.85, 0.95]
     """
-    options = {"set_size": set_size, "started": started, "weights": weights}
+    options = {"set_size": set_size, "started": started, "weights": weights, "ruined": ruined}
     return np.array([chance_of(needed, n, casts_per_load, good_share, load_correlation, **options) for n in casts])
 
 
-def casts_for(needed, confidence, casts_per_load, good_share, load_correlation, *, set_size=1, started=()):
+def casts_for(needed, confidence, casts_per_load, good_share, load_correlation, *, set_size=1, started=(), ruined=0.0):
     """Fewest new casts that give enough with a wanted chance.
 
     Parameters
@@ -201,7 +210,7 @@ def casts_for(needed, confidence, casts_per_load, good_share, load_correlation, 
         Good pieces wanted, or full sets where `set_size` is above 1. [piece or set]
     confidence : float
         Chance wanted, in (0, 1). [-]
-    casts_per_load, good_share, load_correlation, set_size, started
+    casts_per_load, good_share, load_correlation, set_size, started, ruined
         As in `chance_of`.
 
     Returns
@@ -231,7 +240,9 @@ def casts_for(needed, confidence, casts_per_load, good_share, load_correlation, 
     share, _ = _draws(good_share, load_correlation)
 
     def chance(casts):
-        return chance_of(needed, casts, casts_per_load, good_share, load_correlation, set_size=set_size, started=started)
+        return chance_of(
+            needed, casts, casts_per_load, good_share, load_correlation, set_size=set_size, started=started, ruined=ruined
+        )
 
     def enough(casts):
         return chance(casts) >= confidence - _ROUNDING
@@ -254,7 +265,7 @@ def casts_for(needed, confidence, casts_per_load, good_share, load_correlation, 
     return high
 
 
-def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correlation, set_size=1, started=None):
+def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correlation, set_size=1, started=None, ruined=0.0):
     """Casts of each colour or form of one order, so that all are enough together.
 
     Parameters
@@ -263,7 +274,7 @@ def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correl
         Good pieces of each variant, or full sets where `set_size` is above 1. [piece or set]
     confidence : float
         Chance wanted that no variant is short, in (0, 1). [-]
-    casts_per_load, good_share, load_correlation, set_size
+    casts_per_load, good_share, load_correlation, set_size, ruined
         As in `chance_of`; the same for every variant.
     started : sequence of sequence of int, optional
         Casts of each load already started, by variant. [cast/load]
@@ -311,7 +322,7 @@ def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correl
     def by_draw(variant, casts):
         key = needed[variant], casts, started[variant]
         if key not in tails:
-            counts = counts_from_loads((*loads_for(casts, casts_per_load), *started[variant]), share, rho, set_size)
+            counts = counts_from_loads((*loads_for(casts, casts_per_load), *started[variant]), share, rho, set_size, ruined)
             tails[key] = counts[:, needed[variant] :].sum(axis=-1)
         return tails[key]
 
@@ -324,7 +335,7 @@ def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correl
         return (*casts[:variant], casts[variant] + added, *casts[variant + 1 :]), added
 
     casts = tuple(
-        casts_for(n, confidence, casts_per_load, share, rho, set_size=set_size, started=loads)
+        casts_for(n, confidence, casts_per_load, share, rho, set_size=set_size, started=loads, ruined=ruined)
         for n, loads in zip(needed, started, strict=True)
     )
     most = [_most_tried(n, casts_per_load, share, set_size) if n else 0 for n in needed]
@@ -339,14 +350,14 @@ def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correl
     return casts, chance
 
 
-def chance_by_variant(needed, casts, casts_per_load, good_share, load_correlation, set_size=1, started=None):
+def chance_by_variant(needed, casts, casts_per_load, good_share, load_correlation, set_size=1, started=None, ruined=0.0):
     """Chance that every variant of an order is enough.
 
     Parameters
     ----------
     needed, casts : sequence of int
         Good pieces (or full sets) wanted, and new casts, of each variant. [piece or set], [cast]
-    casts_per_load, good_share, load_correlation, set_size, started
+    casts_per_load, good_share, load_correlation, set_size, started, ruined
         As in `casts_by_variant`.
 
     Returns
@@ -368,7 +379,7 @@ def chance_by_variant(needed, casts, casts_per_load, good_share, load_correlatio
     started = [()] * len(needed) if started is None else started
     chance = np.ones(share.size)
     for wanted, count, loads in zip(needed, casts, started, strict=True):
-        counts = counts_from_loads((*loads_for(count, casts_per_load), *loads), share, rho, set_size)
+        counts = counts_from_loads((*loads_for(count, casts_per_load), *loads), share, rho, set_size, ruined)
         chance = chance * counts[:, wanted:].sum(axis=-1)
     return float(chance.mean())
 
@@ -469,12 +480,13 @@ def _draws(good_share, load_correlation):
     return np.atleast_1d(share), np.atleast_1d(rho)
 
 
-def _spectra(loads, share, rho, set_size, size):
+def _spectra(loads, share, rho, set_size, size, ruined):
     """Transforms, of length `size`, of what all loads give together; shape (draws, size // 2 + 1)."""
     result = np.ones((share.size, 1))
     for load, count in Counter(loads).items():
         chances = np.exp(beta_binomial_logpmf(np.arange(load + 1), load, share[:, None], rho[:, None]))
-        in_sets = np.add.reduceat(chances, np.arange(0, load + 1, set_size), axis=-1)
+        in_sets = np.add.reduceat(chances, np.arange(0, load + 1, set_size), axis=-1) * (1.0 - ruined)[:, None]
+        in_sets[:, 0] += ruined
         result = result * fft.rfft(in_sets, size) ** count
     return result
 
@@ -498,6 +510,10 @@ def _not_enough(needed, set_size, confidence, most, chance):
         f"confidence {confidence:.4g} for {needed} {what} is more than {most:,} casts can give; their chance is {chance:.4g} or less; "
         "take a lower confidence, fewer pieces or a process that is surer"
     )
+
+
+def _checked_ruined(ruined, share):
+    return np.broadcast_to(checked("chance of a ruined load", ruined, low=0.0, high=1.0 - 1e-9), share.shape)
 
 
 def _checked_loads(loads):

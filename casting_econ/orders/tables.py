@@ -99,7 +99,7 @@ def set_table(plan: OrderPlan) -> pd.DataFrame:
     """Distribution of the full sets that the planned casts give, all variants taken as one."""
     planner, d = plan.planner, plan.planner.draws
     loads = (*loads_for(plan.casts, planner.casts_per_load), *(u.casts for u in plan.order.under_way))
-    chances = counts_from_loads(loads, d.good_share, d.load_correlation, plan.order.set_of).mean(axis=0)
+    chances = counts_from_loads(loads, d.good_share, d.load_correlation, plan.order.set_of, d.ruined).mean(axis=0)
     at_least = np.cumsum(chances[::-1])[::-1]
     frame = pd.DataFrame({"sets": np.arange(chances.size), "chance": chances, "at least": at_least})
     return frame[(frame.chance > 5e-4)].reset_index(drop=True)

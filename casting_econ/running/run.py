@@ -33,6 +33,7 @@ _VERSIONS = (
     "pydantic",
     "pandera",
     "babel",
+    "holidays",
 )
 
 

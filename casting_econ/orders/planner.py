@@ -1,0 +1,424 @@
+"""A study's draws for one product, and the loads of an order followed through the calendar in each of them."""
+
+from dataclasses import dataclass, replace
+from datetime import date
+from functools import cached_property
+
+import numpy as np
+
+from ..analysis import Kit, LoadWait
+from ..assumptions import assumptions_at, draw_values, point_values
+from ..evidence import load_correlation
+from ..models.labour import practised_minutes
+from ..models.orders import (
+    casts_by_variant,
+    casts_for,
+    chance_by_variant,
+    chance_curve,
+    chance_of,
+    loads_for,
+)
+from ..models.schedule import DAY, Plan, Schedule, Stage, simulate
+from ..models.supplies import hours_at_temperature
+from ..models.yields import rolled_yield, surviving_share
+from ..study.schema import is_hand_sanding
+from .dates import REFERENCE_C, Opening, last_moment, opening
+from .spec import Order
+
+__all__ = ["DRAWS", "Course", "Draws", "Loads", "Planner"]
+
+DRAWS = 512
+EXTRA = 3  # loads that may follow one by one where the planned ones fall short
+HORIZON = 500  # days after the due date up to which the calendar is followed [day]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Draws:
+    """One product in D possible worlds, or in one; every array of length D."""
+
+    minutes: tuple[np.ndarray, ...]  # by step, for a piece entering, rework in it [min/piece]
+    load_minutes: tuple[np.ndarray, ...]  # by step [min/load]
+    wait: tuple[np.ndarray, ...]  # by step [hour]
+    shares: tuple[np.ndarray, ...]  # by step, passing [-]
+    load_correlation: np.ndarray  # [-]
+    ruined: np.ndarray  # chance that a load is lost as a whole [-]
+    order_minutes: np.ndarray  # [min/order]
+
+    @property
+    def good_share(self) -> np.ndarray:
+        """Share of casts that end good. [-]"""
+        return rolled_yield(self.shares)
+
+    def part(self, size: int) -> "Draws":
+        """Every so-manieth draw, `size` in all."""
+        rows = np.linspace(0, self.load_correlation.size - 1, min(size, self.load_correlation.size)).round().astype(int)
+        many = {name: tuple(a[rows] for a in getattr(self, name)) for name in ("minutes", "load_minutes", "wait", "shares")}
+        alone = {name: getattr(self, name)[rows] for name in ("load_correlation", "ruined", "order_minutes")}
+        return Draws(**many, **alone)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Loads:
+    """Loads of a plan in the order in which they are poured."""
+
+    casts: np.ndarray  # by load and item; shape (L, I) [cast]
+    promised: int  # loads of earlier promises, which come first
+    started: int  # loads of the order under way, which come next
+    planned: int  # all but the extra ones
+
+    @property
+    def size(self) -> np.ndarray:
+        """Casts of each load. [cast]"""
+        return self.casts.sum(axis=1)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Course:
+    """What happens to the loads in each draw."""
+
+    entering: np.ndarray  # pieces of each load that enter each step; shape (D, L, K) [piece]
+    good: np.ndarray  # shape (D, L, I) [piece]
+    plan: Plan
+    schedule: Schedule
+    opened: Opening
+    deadline: int  # packed before this, it arrives in time [s]
+
+    @property
+    def in_time(self) -> float:
+        """Share of draws whose parcel arrives by the due date. [-]"""
+        return float((self.schedule.finish <= self.deadline).mean())
+
+    @property
+    def error(self) -> float:
+        """Standard error of `in_time`. [-]"""
+        n, p = self.schedule.finish.size, self.in_time
+        return float(np.sqrt(max(p * (1 - p), 0.25 / n) / n))
+
+    def finish_at(self, chance: float) -> int:
+        """Moment by which the order is packed with a chance; NEVER where it is not. [s]"""
+        times = np.sort(self.schedule.finish)
+        return int(times[min(int(np.ceil(chance * times.size)), times.size) - 1])
+
+
+class Planner:
+    """A study's draws for one product, made once; plans for it are then quick.
+
+    Parameters
+    ----------
+    kit : Kit
+        Open study.
+    product : str
+        Product ordered.
+    casts : int
+        About how many casts an order takes, over which learning is averaged.
+    channel : str, optional
+        Whose minutes an order takes.
+    """
+
+    def __init__(self, kit: Kit, product: str, casts: int, channel: str | None = None, draws: int = DRAWS) -> None:
+        self.kit, self.product, self.entry, self.learning_casts = kit, product, kit.study.file.products[product], casts
+        self.channel, self.seed = channel, kit.study.file.study.seed
+        self.loads_per_year = max(float(kit.point().products[product]["loads_per_year"]), 1.0)
+        values = draw_values(kit.assumed, draws, self.seed)
+        self.inputs = assumptions_at(kit.study, values)
+        rng = np.random.default_rng([self.seed, 1])
+        stated = self.entry.load_correlation
+        alike = np.full(draws, stated) if stated is not None else load_correlation(kit.study, product).quantile(rng.random(draws))
+        self.draws = self._draws(self.inputs, draws, alike)
+        self._calendars: dict[tuple, Opening] = {}
+        self._thrown: dict[tuple, tuple[np.ndarray, np.ndarray]] = {}
+        self.point_inputs = assumptions_at(kit.study, point_values(kit.assumed))
+        self.point = self._draws(self.point_inputs, 1, np.array([alike.mean()]))
+
+    def _draws(self, inputs, draws, alike):
+        product = next(p for p in inputs.products if p.name == self.product)
+        channel = next((c for c in inputs.channels if c.name == self.channel), None)
+        surviving = surviving_share([step.pass_share for step in product.steps])
+
+        def full(value):
+            return np.broadcast_to(np.asarray(value, float), (draws,))
+
+        minutes, load_minutes = [], []
+        for step, share in zip(product.steps, surviving, strict=True):
+            own = step.minutes
+            if step.first_minutes is not None:
+                pieces = self.learning_casts * np.asarray(share)
+                own = practised_minutes(own, step.first_minutes, step.learning_rate, product.made_before, pieces)
+            again = own if step.rework_minutes is None else step.rework_minutes
+            minutes.append(full(own + step.rework_share * again))
+            load_minutes.append(full(step.load_minutes))
+        return Draws(
+            minutes=tuple(minutes),
+            load_minutes=tuple(load_minutes),
+            wait=tuple(full(step.wait_hours) for step in product.steps),
+            shares=tuple(full(step.pass_share) for step in product.steps),
+            load_correlation=full(alike),
+            ruined=full(np.minimum(product.ruined_loads_per_year / self.loads_per_year, 0.9)),
+            order_minutes=full(0.0 if channel is None else channel.minutes_per_order),
+        )
+
+    @cached_property
+    def casts_per_load(self) -> int:
+        """Casts of a full load. [cast/load]"""
+        return int(self.entry.casts_per_load.value)
+
+    @cached_property
+    def hours_per_week(self) -> float:
+        """Hands that commissions can have, other promises not taken off. [hour/week]"""
+        stated = self.kit.study.file.orders.hours
+        a = self.point_inputs
+        return float(a.hours_per_week - a.fixed_hours_per_week) if stated is None else stated
+
+    @cached_property
+    def first_wait(self) -> int:
+        """Index of the first step that waits: up to there a load is cast in one go."""
+        waits = [index for index, step in enumerate(self.entry.steps.values()) if step.wait.value > 0]
+        loads = [index for index, step in enumerate(self.entry.steps.values()) if step.load_minutes.value > 0]
+        return waits[0] if waits else loads[0] if loads else 0
+
+    @property
+    def load_wait(self) -> LoadWait:
+        """The first wait of a load, as the staircase takes it."""
+        name, step = list(self.entry.steps.items())[self.first_wait]
+        mould, station = self.entry.mould, self.kit.study.file.stations.get(step.wait_in or "")
+        count = station.count.value if station else mould.sets.value if mould else 1
+        turn = sum(float(minutes[0]) for minutes in self.point.load_minutes[: self.first_wait + 1]) / 60 or 1 / 60
+        return LoadWait(
+            product=self.product,
+            step=name,
+            resource=step.wait_in or f"moulds for {self.product}",
+            wait_hours=float(self.point.wait[self.first_wait][0]),
+            rest_hours=0.0 if station or mould is None else mould.rest.value,
+            turnaround_hours=turn,
+            count=int(count),
+        )
+
+    # ------------------------------------------------------------------ how many
+
+    def needed(self, order: Order) -> dict[str, int]:
+        """Good pieces, or sets, still to come by item, loads under way not counted."""
+        short = {name: max(count - order.in_hand.get(name, 0), 0) for name, count in order.items.items()}
+        return {name: -(-count // order.set_of) for name, count in short.items()}
+
+    def casts(self, order: Order, confidence: float | None = None) -> tuple[dict[str, int], float]:
+        """Casts to start by item so that the order is met with the confidence, and the chance of that.
+
+        Raises
+        ------
+        ValueError
+            If no number of casts gives that chance.
+        """
+        needed, d = self.needed(order), self.draws
+        confidence = order.confidence if confidence is None else confidence
+        given, lost = (self.casts_per_load, d.good_share, d.load_correlation), {"ruined": d.ruined}
+        if len(needed) == 1:
+            (name, count), started = next(iter(needed.items())), self._started(order)
+            casts = casts_for(count, confidence, *given, set_size=order.set_of, started=started, **lost)
+            return {name: casts}, chance_of(count, casts, *given, set_size=order.set_of, started=started, **lost)
+        found, chance = casts_by_variant(
+            list(needed.values()), confidence, *given, order.set_of, self._started_by_item(order), **lost
+        )
+        return dict(zip(needed, found, strict=True)), chance
+
+    def curve(self, order: Order, casts) -> np.ndarray:
+        """Chance of enough good pieces by number of new casts, shared out over variants as their pieces are. [-]"""
+        needed, d = self.needed(order), self.draws
+        given = (self.casts_per_load, d.good_share, d.load_correlation)
+        if len(needed) == 1:
+            total = next(iter(needed.values()))
+            return chance_curve(
+                total, [int(n) for n in casts], *given, set_size=order.set_of, started=self._started(order), ruined=d.ruined
+            )
+        wanted, started = np.array(list(needed.values())), self._started_by_item(order)
+        shares = wanted / max(wanted.sum(), 1)
+        split = [np.diff(np.floor(np.cumsum(shares) * n + 0.5), prepend=0).astype(int).tolist() for n in casts]
+        return np.array([chance_by_variant(wanted.tolist(), part, *given, order.set_of, started, d.ruined) for part in split])
+
+    def chance_without_more(self, order: Order) -> float:
+        """Chance that what is under way is enough. [-]"""
+        return float(self.curve(order, [0])[0])
+
+    def _started(self, order):
+        return tuple(under.casts for under in order.under_way)
+
+    @staticmethod
+    def _started_by_item(order):
+        return [tuple(under.casts for under in order.under_way if under.variant == name) for name in order.items]
+
+    # ------------------------------------------------------------------ when
+
+    def loads(self, order: Order, casts: dict[str, int], extra: int = EXTRA) -> Loads:
+        """Loads in pouring order: earlier promises, those under way, the new ones, extra ones in case."""
+        items, most = list(order.items), self.casts_per_load
+        rows = []
+        for promise in self.kit.study.file.orders.promised:
+            if promise.product == self.product:
+                rows += [np.eye(1, len(items), dtype=int)[0] * size for size in loads_for(promise.casts, most)]
+        promised = len(rows)
+        for under in order.under_way:
+            rows.append(np.array([under.casts if under.variant == name else 0 for name in items]))
+        started = len(rows) - promised
+        left, room = dict(casts), 0
+        for name in items:  # variants share a load where one leaves room
+            while left.get(name, 0) > 0:
+                if room == 0:
+                    rows.append(np.zeros(len(items), int))
+                    room = most
+                count = min(room, left[name])
+                rows[-1][items.index(name)] += count
+                left[name] -= count
+                room -= count
+        planned = len(rows)
+        rows += [_even(most, len(items))] * extra
+        return Loads(casts=np.array(rows).reshape(len(rows), len(items)), promised=promised, started=started, planned=planned)
+
+    def course(
+        self,
+        order: Order,
+        loads: Loads,
+        draws: Draws,
+        *,
+        start: date | None = None,
+        sets: int | None = None,
+        record: bool = False,
+        stations: int = 0,
+        hours_share: float = 1.0,
+        capped: bool = True,
+    ) -> Course:
+        """Follow the loads through the calendar in every draw."""
+        start = start or order.start
+        opened = self._opened(order, hours_share)
+        key = loads.casts.tobytes(), loads.casts.shape, draws.load_correlation.size, record
+        if key not in self._thrown:  # the same loads meet the same fate in every plan
+            self._thrown = {key: self._fates(loads, draws, record)} | dict(list(self._thrown.items())[-3:])
+        entering, good = self._thrown[key]
+        plan = self._plan(order, loads, draws, entering, good, opened, start, sets, stations)
+        deadline = last_moment(self.kit.study, opened, order.due)
+        if not capped:
+            opened = Opening(opened.first, replace(opened.calendar, sanding_cap=DAY), opened.closed)
+        schedule = simulate(plan, opened.calendar, record=record)
+        return Course(entering=entering, good=good, plan=plan, schedule=schedule, opened=opened, deadline=deadline)
+
+    def _opened(self, order, hours_share):
+        key = order.start, order.due, hours_share
+        if key not in self._calendars:
+            days = (order.due - order.start).days + HORIZON
+            self._calendars[key] = opening(self.kit.study, order.start, days, self.hours_per_week * hours_share)
+        return self._calendars[key]
+
+    def _fates(self, loads, draws, typical):
+        """Pieces of each load entering each step, and good ones by item: at random, or rounded means for a typical course."""
+        size, count = loads.size, len(draws.shares)
+        shape = (draws.load_correlation.size, size.size)
+        entering = np.empty((*shape, count), np.int64)
+        if typical:
+            surviving = np.array([float(share) for share in surviving_share([s[0] for s in draws.shares])])
+            entering[:] = np.ceil(size[None, :, None] * surviving - 1e-9)
+            total = np.cumsum(loads.casts * float(draws.good_share[0]), axis=0)
+            good = np.diff(np.floor(total + 1e-9), axis=0, prepend=0)[None].astype(np.int64)
+            return entering, np.minimum(good, loads.casts)
+        rng = np.random.default_rng([self.kit.study.file.study.seed, 2])
+        share, alike = draws.good_share[:, None], draws.load_correlation[:, None]
+        strength = (1.0 - alike) / np.maximum(alike, 1e-12)
+        own = np.where(
+            alike > 1e-9, rng.beta(np.maximum(share * strength, 1e-9), np.maximum((1 - share) * strength, 1e-9), shape), share
+        )
+        good = rng.binomial(loads.casts, own[..., None]) * (rng.random(shape) >= draws.ruined[:, None])[..., None]
+        # scrap falls on the steps in proportion to what each rejects
+        left = size - good.sum(axis=2)
+        surviving = surviving_share(draws.shares)
+        rejects = [np.asarray(s * (1 - y)) for s, y in zip(surviving, draws.shares, strict=True)]
+        remaining = np.cumsum(rejects[::-1], axis=0)[::-1]
+        gone = np.zeros(shape, np.int64)
+        for k in range(count):
+            entering[..., k] = size - gone
+            chance = np.where(remaining[k] > 0, rejects[k] / np.maximum(remaining[k], 1e-300), 0.0)
+            here = rng.binomial(left, np.clip(chance, 0, 1)[:, None]) if k < count - 1 else left
+            gone, left = gone + here, left - here
+        return entering, good
+
+    def _plan(self, order, loads, draws, entering, good, opened, start, sets, stations):
+        file, steps, first = self.kit.study.file, list(self.entry.steps.items()), self.first_wait
+        names = [name for name, _ in steps]
+        minutes, wait = self.step_minutes(loads, draws, entering), np.stack([np.rint(w * 3600) for w in draws.wait], axis=-1)
+        reference = [
+            1.0
+            if s.wait_at is None or not file.temperature.months
+            else float(hours_at_temperature(1.0, s.wait_at, REFERENCE_C, file.temperature.factor))
+            for _, s in steps
+        ]
+        wait = wait * np.array(reference)
+        work = np.rint(minutes * 60)
+        work = np.where(entering > 0, np.maximum(work, 1), 0).astype(np.int64)
+        longest = int(np.diff(opened.calendar.windows).max())
+        casting = work[..., : first + 1].sum(axis=-1)
+        whole = bool(casting.max() <= longest)
+        work = np.concatenate([casting[..., None], work[..., first + 1 :]], axis=-1)
+        wait = np.concatenate([wait[..., [first]], wait[..., first + 1 :]], axis=-1)
+        waits = np.broadcast_to(np.rint(wait)[:, None, :], work.shape).astype(np.int64)
+        places = np.stack(
+            [np.ceil(entering[..., k] * s.places_per_piece.value) for k, (_, s) in enumerate(steps)], axis=-1
+        ).astype(np.int64)[..., first:]
+        stages, slots = [], {}
+        for k, (name, s) in list(enumerate(steps))[first:]:
+            station = s.wait_in if s.wait_in in file.stations else None
+            if station is not None:
+                slots[station] = int(file.stations[station].count.value) * self._share_of_station(k) + stations
+            stages.append(
+                Stage(
+                    name=name if k > first else " + ".join(names[: first + 1]),
+                    block=whole if k == first else s.load_minutes.value > 0 and int(work[..., k - first].max()) <= longest,
+                    station=station,
+                    rack=s.wait_in if s.wait_in in file.racks else None,
+                    sanding=is_hand_sanding(name, s),
+                    follows_temperature=s.wait_at is not None and bool(file.temperature.months),
+                )
+            )
+        needed = np.array(list(self.needed(order).values()))
+        credit = good // order.set_of
+        credit[:, : loads.promised] = 0
+        size = draws.load_correlation.size
+        mould = self.entry.mould
+        sets = int(mould.sets.value) if sets is None and mould is not None else (sets or 0)
+        under_way = {}
+        for n, under in enumerate(order.under_way):
+            closes = opened.seconds(under.poured) + DAY  # the hour is not in the log: the end of the day is the cautious one
+            ready = max(closes + int(waits[:, loads.promised + n, 0].max()), opened.seconds(start))
+            busy = ready > opened.seconds(start)
+            under_way[loads.promised + n] = (1, ready, stages[0].station if busy else None, busy and mould is not None)
+        return Plan(
+            stages=tuple(stages),
+            work=work,
+            wait=waits,
+            credit=credit,
+            needed=needed,
+            in_hand=np.zeros_like(needed),
+            planned=loads.planned,
+            slots=slots,
+            places_in={name: int(rack.places.value) for name, rack in file.racks.items()},
+            places=places,
+            mould_sets=np.full(size, sets),
+            mould_rest=0 if mould is None else round(mould.rest.value * 3600),
+            start=np.full(size, opened.seconds(start)),
+            pack=np.rint(draws.order_minutes * 60).astype(np.int64),
+            under_way=under_way,
+        )
+
+    def step_minutes(self, loads: Loads, draws: Draws, entering: np.ndarray) -> np.ndarray:
+        """Hand work of each load at each step; shape (D, L, K). [min]"""
+        parts = []
+        for k, step in enumerate(self.entry.steps.values()):
+            pieces = entering[..., k]
+            turns = 1.0 if step.load_size is None else pieces / step.load_size.value
+            parts.append(pieces * draws.minutes[k][:, None] + np.where(pieces > 0, turns * draws.load_minutes[k][:, None], 0.0))
+        return np.stack(parts, axis=-1)
+
+    def _share_of_station(self, k):
+        """Loads that share one station at a step whose load is larger than what is cast at once."""
+        step = list(self.entry.steps.values())[k]
+        return 1 if step.load_size is None else max(int(step.load_size.value // self.casts_per_load), 1)
+
+
+def _even(total, parts):
+    """A total in whole parts as even as can be."""
+    return np.array([total // parts + (n < total % parts) for n in range(parts)])

@@ -382,7 +382,9 @@ def test_the_same_order_again_gives_the_same_bytes(ordered):
     out = study / "orders" / "kitchen"
     before = hashes(out)
     assert command("order", study, "kitchen")[0] == 0
-    assert {p: m for p, m in hashes(out).items() if p.suffix != ".html"} == {p: m for p, m in before.items() if p.suffix != ".html"}
+    assert {p: m for p, m in hashes(out).items() if p.suffix != ".html"} == {
+        p: m for p, m in before.items() if p.suffix != ".html"
+    }
     assert hashes(out)[Path("quote.html")] == before[Path("quote.html")]
 
 

@@ -5,6 +5,7 @@ the draw, loads are independent and the good pieces of a load beta-binomial; cha
 """
 
 from collections import Counter
+from functools import lru_cache
 from math import ceil
 
 import numpy as np
@@ -477,18 +478,27 @@ def _draws(good_share, load_correlation):
     )
     if share.ndim > 1:
         raise ValueError(f"good share and load correlation must be numbers or one array of draws; got shape {share.shape}")
-    return np.atleast_1d(share), np.atleast_1d(rho)
+    return np.atleast_1d(share).astype(float), np.atleast_1d(rho).astype(float)
 
 
 def _spectra(loads, share, rho, set_size, size, ruined):
     """Transforms, of length `size`, of what all loads give together; shape (draws, size // 2 + 1)."""
     result = np.ones((share.size, 1))
     for load, count in Counter(loads).items():
-        chances = np.exp(beta_binomial_logpmf(np.arange(load + 1), load, share[:, None], rho[:, None]))
-        in_sets = np.add.reduceat(chances, np.arange(0, load + 1, set_size), axis=-1) * (1.0 - ruined)[:, None]
-        in_sets[:, 0] += ruined
-        result = result * fft.rfft(in_sets, size) ** count
+        one = _one_load(load, set_size, share.tobytes(), rho.tobytes(), ruined.tobytes())
+        result = result * fft.rfft(one, size) ** count
     return result
+
+
+@lru_cache(maxsize=64)  # a search for enough casts asks for the same few loads again and again
+def _one_load(load, set_size, share, rho, ruined):
+    """Distribution of the pieces or sets of one load by draw, from the bytes of the draws; shape (draws, load // set_size + 1)."""
+    share, rho, ruined = (np.frombuffer(raw) for raw in (share, rho, ruined))
+    chances = np.exp(beta_binomial_logpmf(np.arange(load + 1), load, share[:, None], rho[:, None]))
+    in_sets = np.add.reduceat(chances, np.arange(0, load + 1, set_size), axis=-1) * (1.0 - ruined)[:, None]
+    in_sets[:, 0] += ruined
+    in_sets.flags.writeable = False
+    return in_sets
 
 
 def _most_counted(loads, set_size):
@@ -513,7 +523,7 @@ def _not_enough(needed, set_size, confidence, most, chance):
 
 
 def _checked_ruined(ruined, share):
-    return np.broadcast_to(checked("chance of a ruined load", ruined, low=0.0, high=1.0 - 1e-9), share.shape)
+    return np.broadcast_to(checked("chance of a ruined load", ruined, low=0.0, high=1.0 - 1e-9), share.shape).astype(float)
 
 
 def _checked_loads(loads):

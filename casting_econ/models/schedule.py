@@ -302,27 +302,27 @@ def _wipe(s, plan, here, load):
 
 def _settle(s, plan, short_of):
     """Draws whose order is complete; where more loads are through than before, extra ones may be released."""
-    through = (s.done <= s.t[:, None]).sum(axis=1) + (s.done < NEVER).sum(axis=1)
+    known, over = s.done < NEVER, s.done <= s.t[:, None]
+    through = known.sum(axis=1) + over.sum(axis=1)
     changed = np.flatnonzero(through != s.through)
     if changed.size:
         s.through[changed] = through[changed]
-        _release(s, plan, short_of)
-        finished = s.done[changed] <= s.t[changed, None]
-        s.enough[changed] = _credits(plan.credit[s.rows[changed]], finished, short_of)
+        _release(s, plan, short_of, changed, known[changed])
+        s.enough[changed] = _credits(plan.credit[s.rows[changed]], over[changed], short_of)
     return s.enough.copy()
 
 
-def _release(s, plan, short_of):
-    """Release the next extra load of the draws that are through all earlier ones and still short."""
-    for load in range(plan.planned, s.done.shape[1]):
-        earlier = s.done[:, :load]
-        due = (s.ready[:, load] == NEVER) & (earlier < NEVER).all(axis=1)
-        if not due.any():
+def _release(s, plan, short_of, rows, known):
+    """Release the next extra load of those draws that are through all earlier ones and still short."""
+    for load in range(plan.planned, known.shape[1]):
+        due = rows[known[:, :load].all(axis=1) & (s.ready[rows, load] == NEVER)]
+        if not due.size:
             continue
-        due &= ~_credits(plan.credit[s.rows][:, :load], np.ones_like(earlier, bool), short_of)
-        rows = np.flatnonzero(due)
-        s.ready[rows, load] = np.maximum(earlier[rows].max(axis=1, initial=0), plan.start[s.rows[rows]])
-        _wipe(s, plan, rows, np.full(rows.size, load))
+        earlier = s.done[due, :load]
+        short = ~_credits(plan.credit[s.rows[due], :load], np.ones_like(earlier, bool), short_of)
+        due, earlier = due[short], earlier[short]
+        s.ready[due, load] = np.maximum(earlier.max(axis=1, initial=0), plan.start[s.rows[due]])
+        _wipe(s, plan, due, np.full(due.size, load))
 
 
 def _credits(credit, counts, short_of):

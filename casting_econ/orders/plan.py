@@ -125,11 +125,12 @@ class OrderPlan:
         days = [d for d in self._open_days() if d <= self.order.due]
         spare = max(self.course.deadline - self.course.finish_at(self.order.confidence), 0) // DAY
         at = max(sum(d <= self.order.start + timedelta(days=spare) for d in days) - 1, 0)
-        chance = {0: self.course.in_time}
+        chance = {0: self.course.in_time}  # what all draws say of the first day stands
 
         def holds(n):
-            if n not in chance:
-                chance[n] = self.start(days[n]).in_time
+            if n not in chance:  # with the next one, which is likely to be asked for
+                tried = [m for m in (n, n + 1) if m not in chance and m < len(days)]
+                chance.update(zip(tried, (s.in_time for s in self.starts([days[m] for m in tried])), strict=True))
             return chance[n] >= self.order.confidence
 
         if holds(at):
@@ -158,9 +159,11 @@ class OrderPlan:
     def _next_open(self, day):
         return next((d for d in self._open_days() if d > day), day + timedelta(days=1))
 
-    def start(self, day: date) -> Start:
-        """The chance of the date with another first day."""
-        return Start(day=day, in_time=self.planner.course(self.order, self.loads, self.planner.draws, start=day).in_time)
+    def starts(self, days: list[date]) -> list[Start]:
+        """The chance of the date with other first days, from every other draw."""
+        draws = self.planner.draws.part(2 * TRIES)
+        course = self.planner.course(self.order, self.loads, draws, starts=tuple(days))
+        return [Start(day=day, in_time=part.in_time) for day, part in zip(days, course.split(len(days)), strict=True)]
 
     @cached_property
     def mould_choices(self) -> list[tuple[int, float, tuple[date, date] | None]]:
@@ -168,15 +171,15 @@ class OrderPlan:
         mould, rows = self.planner.entry.mould, []
         if mould is None:
             return rows
-        draws = self.planner.draws.part(TRIES)
-        most = max(int(mould.sets.value) + 3, 4)
-        for sets in range(1, most + 1):
-            course = self.planner.course(self.order, self.loads, draws, sets=sets)
-            dates = arrival(self.planner.kit.study, course.opened, course.finish_at(self.order.confidence))
-            same = sets > mould.sets.value and rows and rows[-1][2] == dates
-            rows.append((sets, course.in_time, dates))
-            if same:  # more change nothing
-                break
+        have, draws = int(mould.sets.value), self.planner.draws.part(TRIES)
+        for tried in (tuple(range(1, have + 2)), (have + 2, have + 3)):
+            course = self.planner.course(self.order, self.loads, draws, sets=tried)
+            for sets, part in zip(tried, course.split(len(tried)), strict=True):
+                dates = arrival(self.planner.kit.study, course.opened, part.finish_at(self.order.confidence))
+                same = sets > have and rows and rows[-1][2] == dates
+                rows.append((sets, part.in_time, dates))
+                if same:  # more change nothing
+                    return rows
         return rows
 
     @cached_property
@@ -223,7 +226,7 @@ class OrderPlan:
         more[first] += planner.casts_per_load
         tried = [("as planned", {}), ("one more load from the start", {"loads": planner.loads(order, more)})]
         if planner.entry.mould is not None:
-            tried.append(("one more set of moulds", {"sets": int(planner.entry.mould.sets.value) + 1}))
+            tried.append(("one more set of moulds", {"sets": (int(planner.entry.mould.sets.value) + 1,)}))
         if any(step.wait_in in planner.kit.study.file.stations for step in planner.entry.steps.values()):
             tried.append(("one more station of each kind", {"stations": 1}))
         tried.append(("a quarter more hours a week", {"hours_share": 1.25}))

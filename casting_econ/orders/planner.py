@@ -83,6 +83,10 @@ class Course:
     opened: Opening
     deadline: int  # packed before this, it arrives in time [s]
 
+    def split(self, count: int) -> list["Course"]:
+        """The courses of several first days or sets of moulds apart; only their ends."""
+        return [replace(self, schedule=replace(self.schedule, finish=part)) for part in np.split(self.schedule.finish, count)]
+
     @property
     def in_time(self) -> float:
         """Share of draws whose parcel arrives by the due date. [-]"""
@@ -278,21 +282,22 @@ class Planner:
         loads: Loads,
         draws: Draws,
         *,
-        start: date | None = None,
-        sets: int | None = None,
+        starts: tuple[date, ...] = (),
+        sets: tuple[int, ...] = (),
         record: bool = False,
         stations: int = 0,
         hours_share: float = 1.0,
         capped: bool = True,
     ) -> Course:
-        """Follow the loads through the calendar in every draw."""
-        start = start or order.start
+        """Follow the loads through the calendar in every draw; with several first days or sets of moulds, all draws for each in turn."""
         opened = self._opened(order, hours_share)
         key = loads.casts.tobytes(), loads.casts.shape, draws.load_correlation.size, record
         if key not in self._thrown:  # the same loads meet the same fate in every plan
             self._thrown = {key: self._fates(loads, draws, record)} | dict(list(self._thrown.items())[-3:])
         entering, good = self._thrown[key]
-        plan = self._plan(order, loads, draws, entering, good, opened, start, sets, stations)
+        plan = self._plan(order, loads, draws, entering, good, opened, stations)
+        if starts or sets:
+            plan = _each(plan, [opened.seconds(day) for day in starts], list(sets))
         deadline = last_moment(self.kit.study, opened, order.due)
         if not capped:
             opened = Opening(opened.first, replace(opened.calendar, sanding_cap=DAY), opened.closed)
@@ -337,7 +342,7 @@ class Planner:
             gone, left = gone + here, left - here
         return entering, good
 
-    def _plan(self, order, loads, draws, entering, good, opened, start, sets, stations):
+    def _plan(self, order, loads, draws, entering, good, opened, stations):
         file, steps, first = self.kit.study.file, list(self.entry.steps.items()), self.first_wait
         names = [name for name, _ in steps]
         minutes, wait = self.step_minutes(loads, draws, entering), np.stack([np.rint(w * 3600) for w in draws.wait], axis=-1)
@@ -379,12 +384,12 @@ class Planner:
         credit[:, : loads.promised] = 0
         size = draws.load_correlation.size
         mould = self.entry.mould
-        sets = int(mould.sets.value) if sets is None and mould is not None else (sets or 0)
+        sets = int(mould.sets.value) if mould is not None else 0
         under_way = {}
         for n, under in enumerate(order.under_way):
             closes = opened.seconds(under.poured) + DAY  # the hour is not in the log: the end of the day is the cautious one
-            ready = max(closes + int(waits[:, loads.promised + n, 0].max()), opened.seconds(start))
-            busy = ready > opened.seconds(start)
+            ready = max(closes + int(waits[:, loads.promised + n, 0].max()), opened.seconds(order.start))
+            busy = ready > opened.seconds(order.start)
             under_way[loads.promised + n] = (1, ready, stages[0].station if busy else None, busy and mould is not None)
         return Plan(
             stages=tuple(stages),
@@ -399,7 +404,7 @@ class Planner:
             places=places,
             mould_sets=np.full(size, sets),
             mould_rest=0 if mould is None else round(mould.rest.value * 3600),
-            start=np.full(size, opened.seconds(start)),
+            start=np.full(size, opened.seconds(order.start)),
             pack=np.rint(draws.order_minutes * 60).astype(np.int64),
             under_way=under_way,
         )
@@ -417,6 +422,14 @@ class Planner:
         """Loads that share one station at a step whose load is larger than what is cast at once."""
         step = list(self.entry.steps.values())[k]
         return 1 if step.load_size is None else max(int(step.load_size.value // self.casts_per_load), 1)
+
+
+def _each(plan, starts, sets):
+    """A plan whose draws are repeated for each first day, or for each number of sets of moulds."""
+    times, size = max(len(starts), len(sets)), plan.start.size
+    many = {name: np.concatenate([getattr(plan, name)] * times) for name in ("work", "wait", "credit", "places", "pack")}
+    begins = np.repeat(starts, size) if starts else np.tile(plan.start, times)
+    return replace(plan, **many, start=begins, mould_sets=np.repeat(sets, size) if sets else np.tile(plan.mould_sets, times))
 
 
 def _even(total, parts):

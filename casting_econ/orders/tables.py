@@ -261,7 +261,7 @@ def option_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
 def start_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """The chance of the date when the work starts later, by one load at a time; the last safe start among them."""
     ahead = plan.start_days
-    rows = [(day(fmt, s.day), (s.day - plan.order.start).days, s.in_time) for s in (plan.start(d) for d in ahead)]
+    rows = [(day(fmt, s.day), (s.day - plan.order.start).days, s.in_time) for s in plan.starts(ahead)]
     return pd.DataFrame(rows, columns=["first day", "days later", "in time"])
 
 

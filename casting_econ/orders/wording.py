@@ -192,7 +192,7 @@ def sanding_sentence(plan: OrderPlan, fmt: Format) -> str:
 
 def start_sentence(plan: OrderPlan, fmt: Format) -> str:
     """What waiting costs."""
-    later = [plan.start(d) for d in plan.start_days[1:2]]
+    later = plan.starts(plan.start_days[1:2])
     if not later:
         return ""
     return f"Starting one load later, on {day(fmt, later[0].day)}, the chance of the date is {fmt.chance(later[0].in_time)}."

@@ -1,7 +1,7 @@
 """From a study and its evidence to the numbers the models take: at a point, or as draws."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import special
@@ -13,7 +13,17 @@ from .reference import wages
 from .study import Number, Study
 from .uncertainty import copula_matrix, correlate, points, round_up_draws
 
-__all__ = ["Assumed", "assume", "assumptions_at", "draw_values", "label", "point_values"]
+__all__ = [
+    "Assumed",
+    "assume",
+    "assume_changed",
+    "assumptions_at",
+    "common_values",
+    "draw_values",
+    "label",
+    "point_values",
+    "values_at",
+]
 
 _SHARED = ("demand", "minutes", "pass_odds", "material", "price")
 
@@ -42,7 +52,45 @@ def assume(study: Study) -> Assumed:
     Assumed
     """
     evidence = learn(study)
-    numbers = study.numbers | {key: found.number for key, found in evidence.items()}
+    return _assumed(study, evidence, study.numbers | {key: found.number for key, found in evidence.items()})
+
+
+def assume_changed(study: Study, factors: Mapping[str, float], base: Assumed) -> Assumed:
+    """A changed study that keeps what the logs said about the numbers it leaves as they are.
+
+    Parameters
+    ----------
+    study : Study
+    factors : mapping of str to float
+        As `study_with` gives them; they scale what the logs say too.
+    base : Assumed
+        The study before the change, with its evidence.
+
+    Returns
+    -------
+    Assumed
+        Changed numbers are as the change states them; no log knows them yet.
+    """
+    stated = base.study.numbers
+    kept = {key: found for key, found in base.evidence.items() if _says_the_same(study.numbers.get(key), stated[key])}
+    numbers = study.numbers | {key: found.number for key, found in kept.items()}
+
+    def scaled(values):
+        return values | {key: values[key].scaled(factor, values[key].unit) for key, factor in factors.items()}
+
+    return _assumed(replace(study, numbers=scaled(study.numbers)), kept, scaled(numbers))
+
+
+def _says_the_same(one, other):
+    """Whether two numbers are stated alike; spreads are compared by where they lie."""
+    if one is None or replace(one, distribution=None) != replace(other, distribution=None):
+        return False
+    spreads = [None if n.distribution is None else n.distribution.quantile(np.array([0.05, 0.5, 0.95])) for n in (one, other)]
+    return (spreads[0] is None) == (spreads[1] is None) and (spreads[0] is None or bool(np.array_equal(*spreads)))
+
+
+def _assumed(study, evidence, numbers):
+    """Numbers in force with the list of those that are drawn and how they are tied."""
     own = [key for key, number in numbers.items() if number.distribution is not None and not key.startswith("spread.")]
     shared = [
         f"spread.{kind}"
@@ -107,7 +155,44 @@ def draw_values(assumed: Assumed, draws: int, seed: int, start: int = 0, stop: i
     values: dict[str, object] = dict(point_values(assumed))
     if not assumed.uncertain:
         return values
-    uniform = correlate(points(len(assumed.uncertain), round_up_draws(draws), seed, start, stop), assumed.root)
+    return values_at(assumed, points(len(assumed.uncertain), round_up_draws(draws), seed, start, stop))
+
+
+def common_values(
+    assumed: Assumed, base: Assumed, draws: int, seed: int, start: int = 0, stop: int | None = None
+) -> dict[str, object]:
+    """Values of a changed study on the draws of another, so that what they share is the same in every row.
+
+    Parameters
+    ----------
+    assumed : Assumed
+        The changed study.
+    base : Assumed
+        Study whose draws, as `draw_values` gives them, are kept; numbers that only the other has get points of their own.
+    draws, seed, start, stop : int
+        As in `draw_values`.
+
+    Returns
+    -------
+    dict of str to float or ndarray
+    """
+    values: dict[str, object] = dict(point_values(assumed))
+    if not assumed.uncertain:
+        return values
+    draws = round_up_draws(draws)
+    new = [key for key in assumed.uncertain if key not in base.uncertain]
+    columns = {}
+    if base.uncertain:
+        columns |= dict(zip(base.uncertain, points(len(base.uncertain), draws, seed, start, stop).T, strict=True))
+    if new:
+        columns |= dict(zip(new, points(len(new), draws, seed + 1_000_003, start, stop).T, strict=True))
+    return values_at(assumed, np.column_stack([columns[key] for key in assumed.uncertain]))
+
+
+def values_at(assumed: Assumed, uniform: np.ndarray) -> dict[str, object]:
+    """Values of every number at points of the unit cube, one column a key of `uncertain`, before they are correlated."""
+    values: dict[str, object] = dict(point_values(assumed))
+    uniform = correlate(uniform, assumed.root)
     factors = {}
     for column, key in enumerate(assumed.uncertain):
         p = np.ascontiguousarray(uniform[:, column])

@@ -13,6 +13,7 @@ from .formatting import Format
 __all__ = [
     "bars",
     "cost_bars",
+    "frontier",
     "guess_and_logs",
     "heat_map",
     "lines",
@@ -279,6 +280,31 @@ def lines(
     if at is not None:
         axes.axvline(at, color=GREY, linestyle=":", linewidth=1.2)
         axes.annotate("now", (at, high), xytext=(4, -10), textcoords="offset points", color=GREY)
+    axes.set_ylim(low, high)
+    axes.set_xlabel(xlabel)
+    axes.set_ylabel(ylabel)
+    _ticks(axes.xaxis, write_x)
+    _ticks(axes.yaxis, write_y)
+    return figure
+
+
+def frontier(frame: pd.DataFrame, x: str, y: str, xlabel: str, ylabel: str, write_x, write_y, *, pays_above: bool) -> Figure:
+    """Line on which an hour just earns the target, with the side that pays shaded and a dot where we are (1, 1) for factors."""
+    figure, axes = _axes(3.4)
+    values = frame[y].to_numpy(float)
+    good = np.isfinite(values)
+    axes.plot(frame[x][good], values[good], color=BLUE, linewidth=2)
+    low, high = axes.get_ylim()
+    low, high = (min(low, 0.8), max(high, 1.2)) if high < 20 else (0.0, high * 1.15)
+    edge = high if pays_above else low
+    axes.fill_between(frame[x][good], values[good], edge, color=SKY, alpha=0.3, linewidth=0)
+    side = frame[x][good].iloc[int(0.6 * good.sum())] if good.any() else 0.0
+    if good.any():
+        level = float(np.interp(side, frame[x][good], values[good]))
+        axes.annotate("pays the target", (side, (level + edge) / 2), color=INK, ha="center", va="center")
+    if x in ("buyers", "bench"):
+        axes.plot([1.0], [1.0], "o", color=INK, markersize=9, zorder=5)
+        axes.annotate("now", (1.0, 1.0), xytext=(8, -12), textcoords="offset points", color=INK, weight="bold")
     axes.set_ylim(low, high)
     axes.set_xlabel(xlabel)
     axes.set_ylabel(ylabel)

@@ -190,7 +190,7 @@ EDITS = [
     ("neither true nor false", "invented = true", 'invented = "perhaps"', "study.invented", "true or false"),
     ("number for a text", 'name = "Kelpmoor Handles"', "name = 7", "study.name", "found 7", "text in quotes"),
     ("text for a list", "weekly_tasks = [", 'weekly_tasks = "books" # [', "time.weekly_tasks", "square brackets"),
-    ("name with a dot", "[channels.joiner]", '[channels."j.öiner"]', "channels.j.öiner", "letters, digits, spaces"),
+    ("name with a dot", "[channels.wholesale]", '[channels."j.öiner"]', "channels.j.öiner", "letters, digits, spaces"),
     # single numbers of other kinds
     ("minutes in grams", '"24 min"', '"24 g"', f"{KNOB}.pot.load_minutes", "cannot be read as minute"),
     ("money of another country", '"96.00 EUR"', '"96.00 GBP"', "channels.online.price", "unknown unit 'GBP'", "'2 EUR'"),

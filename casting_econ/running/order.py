@@ -16,7 +16,7 @@ from .run import copy_inputs, manifest, replace_folder, working_folder
 
 __all__ = ["run_order"]
 
-PAGE = "09_order"
+PAGE = "order"
 
 
 def run_order(

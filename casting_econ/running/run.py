@@ -20,7 +20,17 @@ from .results import as_json, results
 
 __all__ = ["PAGES", "copy_demo", "copy_inputs", "demo_names", "input_files", "replace_folder", "run_study", "working_folder"]
 
-PAGES = ("01_answer", "02_records", "03_cost", "04_scrap", "05_curing", "06_channels", "07_monte_carlo", "08_sensitivity")
+PAGES = (
+    "01_answer",
+    "02_records",
+    "03_cost",
+    "04_scrap",
+    "05_curing",
+    "06_channels",
+    "07_monte_carlo",
+    "08_sensitivity",
+    "09_change",
+)
 _VERSIONS = (
     "casting_econ",
     "numpy",

@@ -18,7 +18,7 @@ from .reading import LOGS, Reading
 from .records import Names, part_in_work, read_records
 from .schema import MaterialEntry, RecordsTable, StudyFile
 
-__all__ = ["STUDY_FILE", "Study", "read_study"]
+__all__ = ["STUDY_FILE", "Study", "read_study", "study_with"]
 
 # kinds of pydantic error, in words that do not need its manual
 _TYPES = {
@@ -47,6 +47,7 @@ class Study:
 
     folder: Path
     file: StudyFile
+    raw: dict  # the file's keys as they stand in it
     numbers: dict[str, Number]  # every number stated in the file, by dotted key
     windows: tuple[tuple[float, float], ...]  # working windows of the week [hour]
     records: dict[str, pd.DataFrame] = field(default_factory=dict)  # logs that are there, by name
@@ -84,15 +85,12 @@ def read_study(folder: str | Path, *, with_records: bool = True) -> Study:
     text, raw, file, faults, doubtful = _read_file(folder)
     windows: tuple[tuple[float, float], ...] = ()
     if file is not None:
-        between: list[Fault] = []
-        windows = working_windows(file.calendar, between)
-        cross_checks(file, windows, between)
-        numbers = dict(_numbers(file, ()))
-        check_correlations(file, numbers, between)
-        check_asked(numbers, between)
-        check_commissions(file, between)
+        windows, numbers, between = _checked(file)
         # where a key was left out for its fault, what follows from its absence is not worth saying
         faults += [fault for fault in between if ".".join(fault.column.split(".")[:2]) not in doubtful]
+    if file is not None and not faults:
+        for name in file.scenarios:
+            faults += _scenario_file(raw, file.study.currency, [name])[1]
     faults = [_with_line(fault, text) for fault in faults]
     records, reading = {}, Reading()
     if with_records:
@@ -104,6 +102,7 @@ def read_study(folder: str | Path, *, with_records: bool = True) -> Study:
     return Study(
         folder=folder,
         file=file,
+        raw=raw,
         numbers=numbers,
         windows=windows,
         records=records,
@@ -112,6 +111,107 @@ def read_study(folder: str | Path, *, with_records: bool = True) -> Study:
         notes=reading.notes,
         reading=reading,
     )
+
+
+def _checked(file):
+    """Working windows and numbers of a file, and the faults between its keys."""
+    between: list[Fault] = []
+    windows = working_windows(file.calendar, between)
+    cross_checks(file, windows, between)
+    numbers = dict(_numbers(file, ()))
+    check_correlations(file, numbers, between)
+    check_asked(numbers, between)
+    check_commissions(file, between)
+    return windows, numbers, between
+
+
+def study_with(study: Study, scenarios: list[str]) -> tuple[Study, dict[str, float]]:
+    """The study as it would be with some of its scenarios.
+
+    Parameters
+    ----------
+    study : Study
+        With its logs, which stay as they are.
+    scenarios : list of str
+        Names of its scenarios; later ones change what earlier ones leave.
+
+    Returns
+    -------
+    study : Study
+        Changed, its numbers not scaled yet.
+    factors : dict of str to float
+        On numbers of the changed study, by dotted key.
+
+    Raises
+    ------
+    StudyError
+        If the scenarios do not go together.
+    """
+    file, faults = _scenario_file(study.raw, study.currency, scenarios)
+    if faults:
+        raise StudyError(faults)
+    windows, numbers, _ = _checked(file)
+    factors = {}
+    for name in scenarios:
+        for pattern, factor in study.file.scenarios[name].scale.items():
+            factors |= {key: factors.get(key, 1.0) * factor for key in _matching(pattern, numbers)}
+    return replace(study, file=file, numbers=numbers, windows=windows), factors
+
+
+def _scenario_file(raw, currency, scenarios):
+    """The study file with some scenarios, and their faults; each fault at the scenario it comes from."""
+    patched = copy.deepcopy({key: value for key, value in raw.items() if key not in _LEFT_OUT})
+    context, faults, file = {"currency": currency}, [], None
+    for name in scenarios:
+        entry, place = raw["scenarios"][name], f"scenarios.{name}"
+        for key in entry.get("drop", []):
+            *path, last = key.split(".")
+            node = patched
+            for part in path:
+                node = node.get(part) if isinstance(node, dict) else None
+            if not isinstance(node, dict) or last not in node:
+                right = "a dotted key of this file, such as channels.NAME"
+                faults.append(Fault(file=STUDY_FILE, column=f"{place}.drop", wrong="no such key", found=repr(key), right=right))
+            else:
+                del node[last]
+        _merge(patched, copy.deepcopy(entry.get("change", {})))
+        try:
+            file = StudyFile.model_validate(patched, context=context)
+            found = _checked(file)[2]
+        except ValidationError as error:
+            file, found = None, [_fault(item) for item in error.errors()]
+        faults += [replace(f, column=f"{place}.{f.column}") for f in found]
+        if file is not None:
+            numbers = dict(_numbers(file, ()))
+            for pattern in entry.get("scale", {}):
+                if not _matching(pattern, numbers):
+                    right = "a dotted key of a number that the file states, with * for any name, such as channels.*.orders"
+                    fault = Fault(
+                        file=STUDY_FILE, column=f"{place}.scale", wrong="no such number", found=repr(pattern), right=right
+                    )
+                    faults.append(fault)
+    return file, faults
+
+
+# what a scenario does not touch, and what has no bearing on a year
+_LEFT_OUT = ("scenarios", "decision", "records", "commissions", "orders", "supplies", "quote", "temperature")
+_NUMBER_KEYS = {"value", "low", "likely", "high", "distribution"}
+
+
+def _merge(node, change):
+    """Put a change into the keys of a file; a number is replaced whole, a table key by key."""
+    for key, value in change.items():
+        inner = node.get(key)
+        if isinstance(value, dict) and isinstance(inner, dict) and not _NUMBER_KEYS & (set(value) | set(inner)):
+            _merge(inner, value)
+        else:
+            node[key] = value
+
+
+def _matching(pattern, numbers):
+    """Keys of numbers that a dotted pattern names; * stands for one name."""
+    expression = re.compile(r"\.".join("[^.]+" if part == "*" else re.escape(part) for part in pattern.split(".")))
+    return [key for key in numbers if expression.fullmatch(key)]
 
 
 def _read_file(folder):

@@ -17,12 +17,14 @@ __all__ = [
     "DAYS",
     "MONTHS",
     "CommissionEntry",
+    "DecisionTable",
     "MixPart",
     "OrdersTable",
     "Pack",
     "PromiseEntry",
     "QuoteTable",
     "RecordsTable",
+    "ScenarioEntry",
     "StudyFile",
     "SupplyEntry",
     "TemperatureTable",
@@ -552,6 +554,24 @@ class CommissionEntry(_Node):
     note: str = ""
 
 
+class ScenarioEntry(_Node):
+    """Something that could be done differently, and what it takes."""
+
+    what: str = Field(min_length=1)
+    outlay: PlainMoney = 0.0  # once [money]
+    life: _plain("year", above=0.0, high=50.0) = 5.0  # of what the outlay buys [year]
+    hours: _plain("hour", high=10_000.0) = 0.0  # once, to set it up [hour]
+    change: dict[str, Any] = {}  # tables and keys of this file as they would be
+    drop: list[str] = []  # dotted keys that would be gone
+    scale: dict[str, _plain(above=0.0, high=100.0)] = {}  # dotted keys, * for any name, to a factor on their numbers
+
+
+class DecisionTable(_Node):
+    """What limits a choice between scenarios."""
+
+    budget: PlainMoney | None = None  # for outlays [money]
+
+
 def _known_language(text: str) -> str:
     """A language that a quote can say it is in."""
     try:
@@ -600,3 +620,5 @@ class StudyFile(_Node):
     orders: OrdersTable = OrdersTable()
     commissions: dict[Key, CommissionEntry] = {}
     quote: QuoteTable = QuoteTable()
+    scenarios: dict[Key, ScenarioEntry] = {}
+    decision: DecisionTable = DecisionTable()

@@ -22,6 +22,7 @@ __all__ = [
     "draw_values",
     "label",
     "point_values",
+    "takes_factor",
     "values_at",
 ]
 
@@ -95,7 +96,7 @@ def _assumed(study, evidence, numbers):
     shared = [
         f"spread.{kind}"
         for kind in _SHARED
-        if getattr(study.file.spread, kind).value > 0 and any(_takes(numbers, key) == kind for key in numbers)
+        if getattr(study.file.spread, kind).value > 0 and any(takes_factor(numbers, key) == kind for key in numbers)
     ]
     uncertain = (*own, *shared)
     pairs = [(*pair.between, pair.rank) for pair in study.file.correlations if set(pair.between) <= set(uncertain)]
@@ -117,7 +118,7 @@ def _root(uncertain, stated, evidence):
         return copula_matrix(list(uncertain), stated)
 
 
-def _takes(numbers, key):
+def takes_factor(numbers, key):
     """Kind of shared factor that a number takes: none where it states a spread of its own."""
     if numbers[key].distribution is not None or key.startswith("spread."):
         return None
@@ -208,7 +209,7 @@ def spread_values(assumed: Assumed, values: dict[str, object], factors: Mapping[
     """Apply shared factors to the numbers that take them; odds are scaled for shares of pieces that pass."""
     result = dict(values)
     for key in assumed.numbers:
-        kind = _takes(assumed.numbers, key)
+        kind = takes_factor(assumed.numbers, key)
         if kind in factors:
             value, factor = values[key], factors[kind]
             result[key] = value * factor / (value * factor + 1.0 - value) if kind == "pass_odds" else value * factor

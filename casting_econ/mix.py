@@ -17,8 +17,8 @@ __all__ = [
     "Activities",
     "activities",
     "alone",
-    "drop_table",
     "drop_sentence",
+    "drop_table",
     "floors",
     "mix_sentences",
     "mix_table",
@@ -164,23 +164,35 @@ def mix_sentences(kit: Kit, fmt: Format) -> str:
     cut = [n for n in range(len(found.names)) if mix.amounts[n] < found.demand[n] - 1e-6]
     text = []
     if not cut:
-        text.append("Every channel is worth serving in full: each order leaves more than the target for its hours, and nothing is too full for all of them.")
+        text.append(
+            "Every channel is worth serving in full: each order leaves more than the target for its hours, and nothing is too full for all of them."
+        )
     for n in cut:
-        why = "an order leaves less than the target for its own hours" if found.after_target[n] <= 0 else "what it takes is worth more elsewhere"
-        kept = f"only {fmt.number(mix.amounts[n])} of {fmt.number(found.demand[n])} orders" if mix.amounts[n] > 0.5 else "no orders"
+        why = (
+            "an order leaves less than the target for its own hours"
+            if found.after_target[n] <= 0
+            else "what it takes is worth more elsewhere"
+        )
+        kept = (
+            f"only {fmt.number(mix.amounts[n])} of {fmt.number(found.demand[n])} orders" if mix.amounts[n] > 0.5 else "no orders"
+        )
         text.append(f"The best mix takes **{kept} of {found.names[n].replace('-', ' ')}**, because {why}.")
     weeks = float(kit.inputs().weeks_per_year)
     for name, worth in zip(found.resources, mix.worth_of_resource, strict=True):
         if worth <= 1e-6:
             continue
         if name == HANDS:
-            text.append(f"Hands are full: one more hour a week is worth about {fmt.money(worth * weeks / found.spare_hours, 0)} a year beyond its own pay at the target.")
+            text.append(
+                f"Hands are full: one more hour a week is worth about {fmt.money(worth * weeks / found.spare_hours, 0)} a year beyond its own pay at the target."
+            )
         else:
             row = found.use[found.resources.index(name)] * mix.amounts
             loads = float((found.loads * mix.amounts)[row > 0].sum())
             if loads > 0:
                 each = worth / loads * weeks  # the resource holds as many loads as are made in it now
-                text.append(f"The {name.replace('-', ' ')} is full: one more load a week is worth about {fmt.money(each, 0)} a year beyond own hours at the target.")
+                text.append(
+                    f"The {name.replace('-', ' ')} is full: one more load a week is worth about {fmt.money(each, 0)} a year beyond own hours at the target."
+                )
             else:
                 text.append(f"The {name.replace('-', ' ')} is full.")
     return " ".join(text)
@@ -210,7 +222,11 @@ def drop_table(kit: Kit, draws: int | None = None, seed: int | None = None) -> p
                 continue
             studio = evaluate(replace(a, channels=left)).studio
             over = studio["residual_pay_per_year"] - a.target_per_hour * studio["hours_per_year"]
-            found |= {(name, "pay"): studio["pay_per_hour"], (name, "residual"): studio["residual_pay_per_year"], (name, "over"): over}
+            found |= {
+                (name, "pay"): studio["pay_per_hour"],
+                (name, "residual"): studio["residual_pay_per_year"],
+                (name, "over"): over,
+            }
         return {key: np.broadcast_to(np.asarray(value, float), (stop - start,)) for key, value in found.items()}
 
     found = in_chunks(work, draws)

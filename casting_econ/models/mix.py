@@ -62,7 +62,10 @@ def best_mix(contribution, use, capacity, most, least=0.0):
     ([2.0, 6.0], 36.0, [0.0, 1.5, 1.0])
     """
     gain = np.asarray(checked("contribution", contribution), float)
-    use, capacity = np.atleast_2d(np.asarray(checked("use", use, low=0.0), float)), np.asarray(checked("capacity", capacity, low=0.0))
+    use, capacity = (
+        np.atleast_2d(np.asarray(checked("use", use, low=0.0), float)),
+        np.asarray(checked("capacity", capacity, low=0.0)),
+    )
     most = np.asarray(most, float)
     least = np.broadcast_to(np.asarray(checked("least", least, low=0.0), float), gain.shape)
     if np.isnan(most).any() or (most < least).any():
@@ -70,7 +73,9 @@ def best_mix(contribution, use, capacity, most, least=0.0):
     over = use @ least - capacity
     if (over > 1e-9 * np.maximum(capacity, 1.0)).any():
         worst = int(np.argmax(over / np.maximum(capacity, 1e-12)))
-        raise ValueError(f"least amounts must fit every resource; resource {worst} would need {use[worst] @ least:g} of {capacity[worst]:g}")
+        raise ValueError(
+            f"least amounts must fit every resource; resource {worst} would need {use[worst] @ least:g} of {capacity[worst]:g}"
+        )
     found = optimize.linprog(-gain, A_ub=use, b_ub=capacity, bounds=np.column_stack([least, most]), method="highs")
     if found.status == 3:
         raise ValueError("an activity that pays must be limited by a resource or by what can be sold")

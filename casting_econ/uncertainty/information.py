@@ -128,7 +128,7 @@ def _basis(inputs):
     """Natural cubic splines of the ranks of each input, one intercept, and products of ranks of the first few inputs."""
     draws, count = inputs.shape
     columns = [np.ones(draws)]
-    ranks = np.argsort(np.argsort(inputs, axis=0, kind="stable"), axis=0, kind="stable") / max(draws - 1, 1)
+    ranks = (stats.rankdata(inputs, axis=0) - 1.0) / max(draws - 1, 1)  # equal values share a rank
     moving = [n for n in range(count) if np.ptp(inputs[:, n]) > 0]
     knots = np.linspace(0.02, 0.98, KNOTS + 2)
     for n in moving:

@@ -1,0 +1,116 @@
+"""Sensitivity indices and values of information against published values and SALib."""
+
+import numpy as np
+import pytest
+from SALib.analyze import sobol as salib_sobol
+from SALib.test_functions import Ishigami, Sobol_G
+from scipy import stats
+
+from casting_econ.uncertainty import points
+from casting_econ.uncertainty.information import partial_information, perfect_information, unit_normal_loss
+from casting_econ.uncertainty.sobol import sobol_indices
+
+PI = np.pi
+
+
+def ishigami(u):
+    return Ishigami.evaluate(PI * (2 * u - 1), A=7, B=0.1)
+
+
+def g_function(u):
+    return Sobol_G.evaluate(u, a=np.array([0, 1, 4.5, 9, 99, 99, 99, 99]))
+
+
+def test_ishigami():
+    """First order .3139 .4424 0: SALib documentation and Saltelli et al. 2008. Totals and variance from their formulas."""
+    found = sobol_indices(ishigami, 3, 16384, seed=1)
+    assert found.first[:, 0] == pytest.approx([0.3139, 0.4424, 0.0], abs=0.01)
+    assert found.total[:, 0] == pytest.approx([0.557589, 0.442411, 0.243684], abs=0.01)  # F: formula of the source, digits ours
+    assert found.variance[0] == pytest.approx(13.844588, rel=0.01)
+    assert (found.total_low[:, 0] <= [0.5576, 0.4424, 0.2437]).all() and (
+        found.total_high[:, 0] >= [0.5576, 0.4424, 0.2437]
+    ).all()
+    assert found.half[0] < 0.02
+
+
+def test_g_function():
+    """First order .7162 .1790 .0237 .0072 .0001 with all eight factors (the header of SALib prints those of the first four); totals by the closed form, from memory."""
+    found = sobol_indices(g_function, 8, 16384, seed=2)
+    assert found.first[:5, 0] == pytest.approx([0.7162, 0.1790, 0.0237, 0.0072, 0.0001], abs=0.01)
+    assert found.total[:4, 0] == pytest.approx([0.7871, 0.2422, 0.0343, 0.0105], abs=0.01)
+    assert found.variance[0] == pytest.approx(0.4654244, rel=0.02)
+
+
+def test_indices_agree_with_a_reference_library_on_the_same_sample():
+    """SALib's estimators on the same base samples: both are consistent, so they differ by their own errors only."""
+    rows, d = 4096, 3
+    both = points(2 * d, rows, 5)
+    a, b = both[:, :d], both[:, d:]
+    blocks = []
+    for j in range(rows):  # SALib's order without second order: A, AB_1 .. AB_d, B, row by row
+        blocks.append(a[j])
+        for i in range(d):
+            mixed = a[j].copy()
+            mixed[i] = b[j, i]
+            blocks.append(mixed)
+        blocks.append(b[j])
+    problem = {"num_vars": d, "names": ["x1", "x2", "x3"], "bounds": [[0, 1]] * d}
+    theirs = salib_sobol.analyze(problem, ishigami(np.array(blocks)), calc_second_order=False, seed=1)
+    ours = sobol_indices(ishigami, d, rows, seed=5)
+    assert ours.first[:, 0] == pytest.approx(theirs["S1"], abs=0.02)
+    assert ours.total[:, 0] == pytest.approx(theirs["ST"], abs=0.02)
+    widths = (ours.total_high - ours.total_low)[:, 0] / 2
+    # SALib prints half widths of 95 %; ours are of 90 %
+    assert widths == pytest.approx(theirs["ST_conf"] * stats.norm.ppf(0.95) / stats.norm.ppf(0.975), rel=0.25)
+
+
+def test_drilling_or_selling():
+    """Drill for 700 or -100, or sell for 90, oil with a chance of one in four: EV 100, EVPI 142.5. Hillier & Lieberman, Goferbroke, in a public test file.
+
+    A survey that is right with .6 where there is oil and .8 where there is none is worth 53 before its cost.
+    """
+    oil = np.repeat([True, False], [250, 750])
+    benefit = np.column_stack([np.where(oil, 700.0, -100.0), np.full(1000, 90.0)])
+    assert benefit.mean(axis=0).max() == pytest.approx(100.0)
+    assert perfect_information(benefit).value == pytest.approx(142.5)
+    assert partial_information(benefit, oil.astype(float)).value == pytest.approx(142.5, rel=0.02)
+    survey = np.concatenate([np.repeat([1.0, 0.0], [150, 100]), np.repeat([0.0, 1.0], [600, 150])])
+    assert partial_information(benefit, survey).value == pytest.approx(
+        53.0, abs=3 * partial_information(benefit, survey).error + 1
+    )
+
+
+def test_two_normal_inputs():
+    """p1 ~ N(1, 1), p2 ~ N(0, 2), choose 0 or p1 - p2: EVPI .4798107 (vignette of the R package voi). EVPPI .0833155 and .3955931: analytic, ours."""
+    u = points(2, 65536, 3)
+    p1, p2 = 1 + stats.norm.ppf(u[:, 0]), 2 * stats.norm.ppf(u[:, 1])
+    benefit = np.column_stack([np.zeros(p1.size), p1 - p2])
+    known = perfect_information(benefit)
+    assert known.value == pytest.approx(0.4798107, abs=4 * known.error)
+    for inputs, value in ((p1, 0.0833155), (p2, 0.3955931), (np.column_stack([p1, p2]), 0.4798107)):
+        found = partial_information(benefit, inputs)
+        assert found.value == pytest.approx(value, abs=max(4 * found.error, 0.002))
+        assert found.error < 0.01
+
+
+def test_unit_normal_loss():
+    """L(-1.4), L(.3), L(3.1): documentation of stockpyl. L(0) to L(2): Raiffa & Schlaifer 1961, table, from memory."""
+    for u, loss in ((-1.4, 1.436668142708), (0.3, 0.266761242117), (3.1, 2.672490952e-4)):
+        assert unit_normal_loss(u) == pytest.approx(loss, rel=1e-9)
+    assert unit_normal_loss(np.array([0, 0.5, 1, 1.5, 2])) == pytest.approx(
+        [0.3989, 0.1978, 0.08332, 0.02931, 0.008491], rel=5e-4
+    )
+
+
+def test_knowing_a_mean_of_a_linear_normal_benefit():
+    """Benefit N(m, s): EVPI = s L(|m| / s). Raiffa & Schlaifer 1961, ch. 5; here with a share of the variance known: sqrt(share) s L(...)."""
+    z, noise = stats.norm.ppf(points(2, 32768, 9)).T
+    for mean, share in ((0.5, 0.5), (-1.0, 0.8)):
+        benefit = mean + np.sqrt(share) * z + np.sqrt(1 - share) * noise
+        actions = np.column_stack([np.zeros(z.size), benefit])
+        found = partial_information(actions, z)
+        closed = np.sqrt(share) * unit_normal_loss(abs(mean) / np.sqrt(share))
+        assert found.value == pytest.approx(closed, abs=max(4 * found.error, 0.002))
+        halved = partial_information(actions, z, removed=0.75)
+        reach = np.sqrt(0.75 * share)
+        assert halved.value == pytest.approx(reach * unit_normal_loss(abs(mean) / reach), abs=max(4 * halved.error, 0.003))

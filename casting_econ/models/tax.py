@@ -1,6 +1,7 @@
 """Contributions and income tax of a self-employed year, by band tables; always an estimate."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -29,7 +30,7 @@ class TaxPart:
 
     def __post_init__(self) -> None:
         starts, rates = zip(*self.bands, strict=True) if self.bands else ((), ())
-        rising = all(low < high for low, high in zip(starts, starts[1:], strict=False))
+        rising = all(low < high for low, high in pairwise(starts))
         if not self.bands or starts[0] < 0 or not rising or not all(0 <= rate < 1 for rate in rates):
             raise ValueError(f"bands of {self.name!r} must rise from zero or more, with shares in [0, 1); got {self.bands!r}")
         if self.kind not in ("contribution", "tax"):

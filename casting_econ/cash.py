@@ -8,7 +8,7 @@ import pandas as pd
 from .analysis import Kit
 from .assumptions import assumptions_at, draw_values
 from .evidence import season_table
-from .faults import Fault, StudyError
+from .faults import Fault, StudyError, counted
 from .models import evaluate
 from .models.cash import MONTHS_IN_YEAR, CashPath, CashPlan, cash_path, irr, npv, payback, rate_per_month, sales_share
 from .study import STUDY_FILE
@@ -313,10 +313,10 @@ def assumed_sentence(kit: Kit, answer: CashAnswer) -> str:
         "str": "; months follow the season of the sales log",
         "tuple": "; months follow the season stated",
     }[type(stated.season).__name__]
-    late = [f"{name} after {fmt.number(delay)} months" for name, delay in stated.payment_delay.items() if delay]
+    late = [f"{name} after {counted(delay, 'month')}" for name, delay in stated.payment_delay.items() if delay]
     text += f"; buyers pay late: {', '.join(late)}" if late else "; buyers pay in the month of the sale"
     if stated.material_lead:
-        text += f"; material is bought {fmt.number(stated.material_lead)} months ahead"
+        text += f"; material is bought {counted(stated.material_lead, 'month')} ahead"
     share = float(kit.inputs().set_aside_share)
     text += f"; {fmt.percent(share)} of the surplus is set aside for contributions and tax" if share else "; nothing is set aside"
     return text + ". Each draw holds one year's numbers through all months; **real months scatter more than these bands.**"
@@ -342,8 +342,9 @@ def back_sentence(kit: Kit, answer: CashAnswer, case: str) -> str:
             f"{start} **may be back** within {answer.months} months: the chance is {fmt.chance(share)}, and one draw in ten has it back "
             f"within {month(low)} months."
         )
-    late = f"{month(low)} and {month(high)}" if np.isfinite(high) else f"{month(low)} and more than {answer.months}"
-    text = f"{start} is **back after about {month(middle)} months**; eight draws in ten lie between {late}."
+    text = (
+        f"{start} is **back after about {month(middle)} months**; eight draws in ten lie between {month(low)} and {month(high)}."
+    )
     if not np.isclose(found.point_back, found.point_back_untaxed):
         untaxed = _band(found.back_untaxed)[1]
         text += f" Were nothing set aside it would be about {month(untaxed)}."

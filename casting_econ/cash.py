@@ -37,6 +37,7 @@ __all__ = [
 NO_PAY, TARGET_PAY, STATED_PAY = "no pay taken", "pay at the target", "pay as stated"
 MOST_DRAWS = 65_536  # paths of more would not fit an ordinary memory, and say no more
 _BAND = (0.1, 0.5, 0.9)
+_BY_DRAW = ("free", "back", "back_untaxed", "dips", "worth")
 _MEANINGLESS = 10.0  # a year; a rate of return beyond it says only that little was put in
 
 
@@ -45,10 +46,11 @@ class CashCase:
     """Paths of cash under one rule of pay. Months run from 0, the start."""
 
     name: str
-    pay: float  # taken at the point, before anything is set aside [money/month]
+    pay: float  # that leaves the bank, at the point; of the target what its set-aside leaves [money/month]
     free: np.ndarray  # money left after what is set aside, shape (draws, months + 1) [money]
     back: np.ndarray  # until the outlay is back, shape (draws,); infinite where it is not [month]
     back_untaxed: np.ndarray  # the same with nothing set aside [month]
+    dips: np.ndarray  # whether it is back and falls short again later, shape (draws,)
     worth: np.ndarray  # present worth, shape (draws,) [money]
     path: CashPath  # at the point
     point_back: float  # [month]
@@ -142,7 +144,7 @@ def cash_draws(kit: Kit, draws=None, seed=None, *, chunk: int = 2_048, workers: 
         outcome, found = evaluate(a), {}
         for name in names:
             case = _case(kit, a, outcome, season, name)
-            found |= {(name, key): case[key] for key in ("free", "back", "back_untaxed", "worth")}
+            found |= {(name, key): case[key] for key in _BY_DRAW}
         shape = {"free": (stop - start, stated.months + 1)}
         return {key: np.broadcast_to(value, shape.get(key[1], (stop - start,))) for key, value in found.items()}
 
@@ -154,7 +156,7 @@ def cash_draws(kit: Kit, draws=None, seed=None, *, chunk: int = 2_048, workers: 
         cases[name] = CashCase(
             name=name,
             pay=float(point["pay"]),
-            **{key: found[name, key] for key in ("free", "back", "back_untaxed", "worth")},
+            **{key: found[name, key] for key in _BY_DRAW},
             path=point["path"],
             point_back=float(point["back"]),
             point_back_untaxed=float(point["back_untaxed"]),
@@ -181,12 +183,13 @@ def _case(kit, a, outcome, season, name):
     back, back_untaxed = payback(flows), payback(_flows(kit, untaxed))
     worth = npv(rate_per_month(a.interest), flows)
     return {
-        "pay": gross,
+        "pay": pay,
         "path": path,
         "free": path.free,
         "flows": flows,
         "back": back,
         "back_untaxed": back_untaxed,
+        "dips": np.isfinite(back) & (payback(flows, for_good=True) > back),
         "worth": worth,
     }
 
@@ -308,11 +311,10 @@ def assumed_sentence(kit: Kit, answer: CashAnswer) -> str:
         if stated.ramp_months
         else "; demand is full from the first day"
     )
-    text += {
-        "NoneType": "; every month sells alike",
-        "str": "; months follow the season of the sales log",
-        "tuple": "; months follow the season stated",
-    }[type(stated.season).__name__]
+    if stated.season is None:
+        text += "; every month sells alike"
+    else:
+        text += f"; months follow the season {'of the sales log' if stated.season == 'records' else 'stated'}"
     late = [f"{name} after {counted(delay, 'month')}" for name, delay in stated.payment_delay.items() if delay]
     text += f"; buyers pay late: {', '.join(late)}" if late else "; buyers pay in the month of the sale"
     if stated.material_lead:
@@ -348,7 +350,8 @@ def back_sentence(kit: Kit, answer: CashAnswer, case: str) -> str:
     if not np.isclose(found.point_back, found.point_back_untaxed):
         untaxed = _band(found.back_untaxed)[1]
         text += f" Were nothing set aside it would be about {month(untaxed)}."
-    return text
+    again = float(found.dips.mean())
+    return text + (f" In {fmt.chance(again)} of the draws it falls short again later." if again >= 0.1 else "")
 
 
 def reserve_sentence(kit: Kit, answer: CashAnswer, case: str) -> str:

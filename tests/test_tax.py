@@ -109,7 +109,7 @@ def test_tax_is_continuous_and_never_falls(name, profit, more):
 
     assert all(high[part] >= low[part] - 1e-9 for part in low)
     assert jump or rise <= 0.7 * more + 1e-6
-    assert 0 <= take_home(profit, scheme_) <= profit or any(abs(profit - floor) < 1_000 for floor in floors(scheme_))
+    assert 0 <= take_home(profit, scheme_) <= profit
 
 
 @pytest.mark.parametrize("name", SCHEMES)
@@ -283,7 +283,7 @@ def test_target_is_counted_in_the_same_way(soap):
     table = bases_table(*soap)
 
     assert table["target reached"].nunique() == 1 and 0.3 < table["target reached"][0] < 0.7
-    assert table["target an hour"].is_monotonic_decreasing or table["target an hour"][0] == table["target an hour"].max()
+    assert (table["target an hour"] <= table["target an hour"][0]).all()
     assert (table["pay an hour"] <= table["pay an hour"][0]).all()
 
 

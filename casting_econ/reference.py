@@ -1,11 +1,14 @@
 """Dated reference tables that travel with the kit, and where the kit keeps its files."""
 
+import tomllib
 from functools import cache
 from pathlib import Path
 
 import pandas as pd
 
-__all__ = ["cautions", "kit_folder", "wages"]
+from .models.tax import TaxPart, TaxScheme
+
+__all__ = ["cautions", "kit_folder", "taxes", "wages"]
 
 
 def kit_folder(name: str) -> Path:
@@ -27,3 +30,14 @@ def wages() -> pd.DataFrame:
 def cautions() -> pd.DataFrame:
     """Cautions by craft and hazard, each with the authority behind it."""
     return pd.read_csv(kit_folder("data") / "reference" / "cautions.csv", comment="#", keep_default_na=False)
+
+
+@cache
+def taxes() -> dict[str, TaxScheme]:
+    """Contributions and income tax by id, such as 'uk-2025', each part with its source and status."""
+    read = tomllib.loads((kit_folder("data") / "reference" / "taxes.toml").read_text(encoding="utf-8"))
+    schemes = {}
+    for name, table in read.items():
+        parts = [part | {"bands": tuple(tuple(band) for band in part["bands"])} for part in table.pop("parts")]
+        schemes[name] = TaxScheme(name=name, parts=tuple(TaxPart(**part) for part in parts), **table)
+    return schemes

@@ -5,7 +5,7 @@ import re
 
 from ..faults import Fault, close_match
 from ..models.curing import merged_windows
-from ..reference import wages
+from ..reference import taxes, wages
 from ..uncertainty.draws import copula_matrix
 from .numbers import Amount
 from .schema import DAYS, MONTHS
@@ -145,6 +145,10 @@ def cross_checks(file, windows, faults):
             "more hours a week, or fewer fixed ones",
         )
     _check_target(file, fault)
+    for name in file.cash.payment_delay:
+        if name not in file.channels:
+            right = f"one of {', '.join(file.channels)}{close_match(name, file.channels)}"
+            fault(f"cash.payment_delay.{name}", "unknown channel", repr(name), right)
 
 
 def _varies(key, number):
@@ -211,6 +215,13 @@ def _check_target(file, fault):
                 table.currency[target.wage],
                 f"a wage in {file.study.currency}, or per_hour",
             )
+    if target.tax is not None:
+        fitting = [name for name, scheme in taxes().items() if scheme.currency == file.study.currency]
+        right = f"one of {', '.join(fitting)}" if fitting else f"no tax: none in {file.study.currency} is known"
+        if target.tax not in taxes():
+            fault("target.tax", "unknown tax table", repr(target.tax), right + close_match(target.tax, taxes()))
+        elif target.tax not in fitting:
+            fault("target.tax", "tax table in another currency", taxes()[target.tax].currency, right)
 
 
 def check_commissions(file, faults):

@@ -194,7 +194,7 @@ def _scenario_file(raw, currency, scenarios):
 
 
 # what a scenario does not touch, and what has no bearing on a year
-_LEFT_OUT = ("scenarios", "decision", "records", "commissions", "orders", "supplies", "quote", "temperature")
+_LEFT_OUT = ("scenarios", "cash", "decision", "records", "commissions", "orders", "supplies", "quote", "temperature")
 _NUMBER_KEYS = {"value", "low", "likely", "high", "distribution"}
 
 

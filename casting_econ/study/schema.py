@@ -16,6 +16,7 @@ from .reading.logs import LOGS, NUMBERS, plain
 __all__ = [
     "DAYS",
     "MONTHS",
+    "CashTable",
     "CommissionEntry",
     "DecisionTable",
     "MixPart",
@@ -314,6 +315,7 @@ class TargetTable(_Node):
     employer_share: Share = Number(0.0, "", basis="guess")
     full_week: _q("hour/week", above=0.0, high=100.0, basis="decided") = Number(37.5, "hour/week", basis="decided")
     set_aside: _q(high=0.95) = Number(0.0, "")
+    tax: str | None = None  # an id of the tax table, for an estimate beside `set_aside`
 
 
 class SpreadTable(_Node):
@@ -593,6 +595,38 @@ class QuoteTable(_Node):
     language: Annotated[str, AfterValidator(_known_language)] | None = None
 
 
+def _read_season(raw: Any) -> tuple[float, ...] | str | None:
+    """Twelve weights from January, or 'records'."""
+    if raw is None or raw is UNKNOWN or raw == "records":
+        return None if raw is UNKNOWN else raw
+    right = "twelve weights from January such as [0.8, 0.8, 1, 1, 1, 1, 0.9, 0.9, 1, 1, 1.3, 1.3], or \"records\""
+    if not isinstance(raw, list | tuple):
+        raise ValueError(f"not a list of weights -> {right}")
+    weights = [split_figure(one) for one in raw]
+    if len(raw) != len(MONTHS):
+        raise ValueError(f"{len(raw)} weights for the {len(MONTHS)} months -> {right}")
+    for month, (figure, unit), one in zip(MONTHS, weights, raw, strict=True):
+        if figure is None or unit or figure < 0:
+            raise ValueError(f"a weight of {month} that is no number of 0 or more, {one!r} -> {right}")
+    if not any(figure for figure, _ in weights):
+        raise ValueError(f"no weight above 0 -> {right}")
+    return tuple(figure for figure, _ in weights)
+
+
+class CashTable(_Node):
+    """How money comes and goes by month. Decided figures: none of them moves the year's result."""
+
+    reserve: PlainMoney = 0.0  # there at the start [money]
+    outlay: dict[Key, PlainMoney] | None = None  # at the start; None: the equipment and a first set of moulds a product [money]
+    months: _plain(low=12.0, high=60.0, whole=True) = 24  # [month]
+    ramp_months: _plain(high=60.0) = 0.0  # until demand is full, growing evenly from nothing [month]
+    season: Annotated[tuple[float, ...] | str, PlainValidator(_read_season)] | None = None  # None: every month alike
+    start_month: Literal[MONTHS] = MONTHS[0]
+    payment_delay: dict[Key, _plain(high=24.0, whole=True)] = {}  # of channels, from the sale on [month]
+    pay_taken: _plain("{money}/month") = 0.0  # that the maker means to take out, beside what is worked out [money/month]
+    material_lead: _plain(high=12.0, whole=True) = 0  # bought so long before the sale [month]
+
+
 class CorrelationEntry(_Node):
     between: tuple[str, str]
     rank: float = Field(gt=-1, lt=1)
@@ -622,3 +656,4 @@ class StudyFile(_Node):
     quote: QuoteTable = QuoteTable()
     scenarios: dict[Key, ScenarioEntry] = {}
     decision: DecisionTable = DecisionTable()
+    cash: CashTable = CashTable()

@@ -1,0 +1,432 @@
+"""Money by month: present worth, rates of return, payback, and the path of what is in the bank."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy import optimize
+
+from .checks import checked, checked_share, checked_whole
+
+__all__ = ["CashPath", "CashPlan", "cash_path", "irr", "mirr", "npv", "payback", "rate_per_month", "sales_share"]
+
+MONTHS_IN_YEAR = 12
+_LEVEL = (1.0,) * MONTHS_IN_YEAR
+_TOUCHES = 1e-13  # of the sum of absolute terms, within which present worth counts as zero
+
+
+def npv(rate, flows):
+    """Present worth of flows at the ends of equal periods, the first of them now.
+
+    Parameters
+    ----------
+    rate : float or array_like
+        Interest, above -1; broadcasts against all axes of `flows` but the last. [1/period]
+    flows : array_like
+        Money in positive, money out negative, shape (..., periods + 1). [money]
+
+    Returns
+    -------
+    float or ndarray
+        Shape (...). [money]
+
+    Raises
+    ------
+    ValueError
+        If the rate is not above -1, a flow is not finite, or there are no periods along an axis.
+
+    References
+    ----------
+    .. [1] OpenStax, *Principles of Finance*, chapter 16.
+
+    Examples
+    --------
+    >>> round(float(npv(0.09, [-16_000, 2_000, 4_000, 5_000, 5_000, 5_000, 5_000])), 2)
+    2835.62
+    """
+    flows = _flows(flows)
+    growth = np.log1p(np.asarray(checked("rate", rate, above=-1.0)))[..., None]
+    return np.sum(flows * np.exp(-growth * np.arange(flows.shape[-1])), axis=-1)[()]
+
+
+def irr(flows):
+    """Every rate at which flows are worth nothing today.
+
+    Parameters
+    ----------
+    flows : array_like
+        Money in positive, money out negative, the first of it now, shape (periods + 1,). [money]
+
+    Returns
+    -------
+    tuple of float
+        All rates above -1, in rising order; empty where none does. [1/period]
+
+    Raises
+    ------
+    ValueError
+        If a flow is not finite, or all are zero, so that any rate would do.
+
+    Notes
+    -----
+    In x = 1 / (1 + rate) present worth is a polynomial; between two roots of its derivative it rises or falls throughout
+    and so has one root at most. Rates below zero are the roots of the reversed polynomial less one, so that
+    every root is sought between 0 and 1.
+
+    References
+    ----------
+    .. [1] OpenStax, *Principles of Finance*, chapter 16 (several rates of return).
+
+    Examples
+    --------
+    >>> [round(rate, 5) for rate in irr([-350, 950, -620])]
+    [0.0918, 0.62249]
+    >>> irr([-100, -20])
+    ()
+    """
+    flows = _flows(flows)
+    if flows.ndim != 1:
+        raise ValueError(f"flows must be one row of numbers; got shape {flows.shape}")
+    used = np.flatnonzero(flows)
+    if used.size == 0:
+        raise ValueError("flows must not all be zero")
+    flows = flows[used[0] : used[-1] + 1]
+    rising = {1.0 / x - 1.0 for x in _unit_roots(flows)}
+    falling = {x - 1.0 for x in _unit_roots(flows[::-1]) if x < 1.0}
+    return tuple(sorted(rising | falling))
+
+
+def _unit_roots(coefficients):
+    """Roots of a polynomial, lowest power first, in (0, 1]."""
+    c = coefficients[np.flatnonzero(coefficients)[0] :]
+    if np.all(c > 0) or np.all(c < 0) or len(c) < 2:
+        return []
+    signs = np.sign(c[c != 0])
+    if np.all(signs == signs[0]):  # rule of signs: none above zero
+        return []
+    slope = c[1:] * np.arange(1, len(c))
+    points = [0.0, *_unit_roots(slope / np.abs(slope).max()), 1.0]
+    powers = np.arange(len(c))
+
+    def worth(x):
+        terms = c * x**powers
+        total = terms.sum()
+        return 0.0 if abs(total) <= _TOUCHES * np.abs(terms).sum() else total
+
+    values, roots = [worth(x) for x in points], []
+    for left, right, low, high in zip(points[:-1], points[1:], values[:-1], values[1:], strict=True):
+        if low * high < 0:
+            roots.append(optimize.brentq(worth, left, right, xtol=1e-15, rtol=8.9e-16))
+        elif high == 0.0 and (not roots or roots[-1] != right):
+            roots.append(right)
+    return roots
+
+
+def mirr(flows, finance_rate, reinvest_rate):
+    """Rate of return when money out is financed at one rate and money in put away at another.
+
+    Parameters
+    ----------
+    flows : array_like
+        Shape (..., periods + 1), with money out and money in along each row. [money]
+    finance_rate, reinvest_rate : float or array_like
+        Above -1; broadcast against all axes of `flows` but the last. [1/period]
+
+    Returns
+    -------
+    float or ndarray
+        Shape (...). [1/period]
+
+    Raises
+    ------
+    ValueError
+        If a row has no money out or no money in, or a rate is not above -1.
+
+    References
+    ----------
+    .. [1] OpenStax, *Principles of Finance*, chapter 16.
+
+    Examples
+    --------
+    >>> round(float(mirr([-16_000, 2_000, 4_000, 5_000, 5_000, 5_000, 5_000], 0.09, 0.09)), 4)
+    0.12
+    """
+    flows = _flows(flows)
+    if not (np.any(flows < 0, axis=-1).all() and np.any(flows > 0, axis=-1).all()):
+        raise ValueError("flows must hold money out and money in, in every row")
+    periods = flows.shape[-1] - 1
+    out, back = npv(finance_rate, np.minimum(flows, 0.0)), npv(reinvest_rate, np.maximum(flows, 0.0))
+    return ((back / -out) ** (1.0 / periods) * (1.0 + np.asarray(reinvest_rate, float)) - 1.0)[()]
+
+
+def payback(flows, rate=0.0, *, for_good=False):
+    """Periods until money put in is back, with the part of the period in which that happens.
+
+    Parameters
+    ----------
+    flows : array_like
+        Shape (..., periods + 1), the first of them now. [money]
+    rate : float or array_like, optional
+        Zero for the plain payback, above it for the discounted one. [1/period]
+    for_good : bool, optional
+        Whether the money must stay back to the end of the flows, rather than be back once.
+
+    Returns
+    -------
+    float or ndarray
+        Shape (...); flows are even within a period; infinite where money is not back. [period]
+
+    Raises
+    ------
+    ValueError
+        If the rate is not above -1 or a flow is not finite.
+
+    References
+    ----------
+    .. [1] OpenStax, *Principles of Finance*, chapter 16.
+
+    Examples
+    --------
+    >>> flows = [-16_000, 2_000, 4_000, 5_000, 5_000, 5_000, 5_000]
+    >>> float(payback(flows)), round(float(payback(flows, 0.09)), 2)
+    (4.0, 5.05)
+    """
+    flows = _flows(flows)
+    growth = np.log1p(np.asarray(checked("rate", rate, above=-1.0)))[..., None]
+    held = np.cumsum(flows * np.exp(-growth * np.arange(flows.shape[-1])), axis=-1)
+    # sums that should be zero may miss it by rounding
+    back = held >= -1e-12 * np.abs(flows).sum(axis=-1, keepdims=True)
+    if for_good:
+        back = np.flip(np.logical_and.accumulate(np.flip(back, axis=-1), axis=-1), axis=-1)
+    index = np.argmax(back, axis=-1)[..., None]
+    now, before = (np.take_along_axis(held, np.maximum(at, 0), axis=-1)[..., 0] for at in (index, index - 1))
+    gained = now - before
+    part = np.clip(np.where(gained > 0, -before / np.where(gained > 0, gained, 1.0), 1.0), 0.0, 1.0)
+    when = np.where(index[..., 0] == 0, 0.0, index[..., 0] - 1.0 + part)
+    return np.where(back.any(axis=-1), when, np.inf)[()]
+
+
+def rate_per_month(rate):
+    """Monthly rate that makes a yearly one by compounding.
+
+    Parameters
+    ----------
+    rate : float or array_like
+        Above -1. [1/year]
+
+    Returns
+    -------
+    float or ndarray
+        [1/month]
+
+    Raises
+    ------
+    ValueError
+        If the rate is not above -1.
+
+    Examples
+    --------
+    >>> round(float(rate_per_month(0.126825)), 6)
+    0.01
+    """
+    return np.expm1(np.log1p(checked("rate", rate, above=-1.0)) / MONTHS_IN_YEAR)[()]
+
+
+def sales_share(months, *, season=_LEVEL, first_month=1, ramp_months=0.0):
+    """Share of a full year's sales that each month has.
+
+    Parameters
+    ----------
+    months : int
+        How many, one or more. [month]
+    season : sequence of float, optional
+        Twelve weights from January, of zero or more, adding up to 12. [-]
+    first_month : int, optional
+        Calendar month of the first, 1 to 12.
+    ramp_months : float, optional
+        Demand grows evenly from nothing at the start to all of it after these. [month]
+
+    Returns
+    -------
+    ndarray
+        Shape (months,). [year/month]
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range, or the weights do not add up to 12.
+
+    Examples
+    --------
+    >>> (sales_share(4, ramp_months=2.0) * 12).tolist()
+    [0.25, 0.75, 1.0, 1.0]
+    """
+    count, first = checked_whole("months", months, low=1), checked_whole("first month", first_month, low=1)
+    weights = checked("season", season, low=0.0)
+    if first > MONTHS_IN_YEAR:
+        raise ValueError(f"first month must be at most 12; got {first}")
+    if np.shape(weights) != (MONTHS_IN_YEAR,) or not np.isclose(np.sum(weights), MONTHS_IN_YEAR, rtol=1e-9, atol=0.0):
+        raise ValueError(f"season must be twelve weights that add up to 12; got {np.size(weights)} of {np.sum(weights):g}")
+    ramp, ends = checked("ramp months", ramp_months, low=0.0), np.arange(count + 1.0)
+    # full months of demand sold by each month's end: the ramp is a triangle, then a rectangle
+    sold = np.where(ends < ramp, ends**2 / (2.0 * max(ramp, 1e-300)), ends - ramp / 2.0)
+    return weights[(first - 1 + np.arange(count)) % MONTHS_IN_YEAR] * np.diff(sold) / MONTHS_IN_YEAR
+
+
+@dataclass(frozen=True, kw_only=True)
+class CashPlan:
+    """What a path of cash is made of. Yearly figures are those of a year at full demand; they broadcast together."""
+
+    share: np.ndarray  # of a year's sales by month, `sales_share`, for the months and as many more as the lead; or (..., same)
+    outlays: Any  # put in, at the start and at each month's end, shape (..., months + 1) [money]
+    opening: Any = 0.0  # there before the outlays [money]
+    receipts: tuple[
+        tuple[Any, int], ...
+    ] = ()  # what buyers and channels pay out, and how long after the sale [money/year, month]
+    with_sales: Any = 0.0  # paid out in the month of the sale: postage, packing [money/year]
+    by_season: Any = 0.0  # paid as the season goes, whether demand has grown or not: stalls [money/year]
+    season_share: Any = 1.0 / MONTHS_IN_YEAR  # of it by month, shape (..., months) [year/month]
+    material: Any = 0.0  # [money/year]
+    material_lead: int = 0  # bought so long before the sale [month]
+    overhead: Any = 0.0  # the same every month [money/year]
+    wear: Any = 0.0  # of equipment, no payment but deducted before tax [money/year]
+    pay: Any = 0.0  # that the maker takes out, every month [money/month]
+    set_aside: Any = 0.0  # share of the surplus, for contributions and tax [-]
+
+
+@dataclass(frozen=True, kw_only=True)
+class CashPath:
+    """Money by month, at the start and at the end of each; shape (..., months + 1)."""
+
+    received: Any  # [money/month]
+    paid: Any  # to suppliers, landlord, channels, without outlays, pay and tax [money/month]
+    outlays: Any  # [money/month]
+    pay: Any  # [money/month]
+    tax: Any  # paid at the end of each twelve months [money/month]
+    balance: Any  # in the bank, with what is set aside [money]
+    set_aside: Any  # of the balance, for the tax of the year so far [money]
+    free: Any  # balance less what is set aside [money]
+    owed: Any  # by buyers [money]
+    in_stock: Any  # material bought for sales to come [money]
+
+    @property
+    def lowest(self):
+        """Least free money of all months. [money]"""
+        return self.free.min(axis=-1)[()]
+
+    @property
+    def lowest_month(self):
+        """Month at whose end that is, 0 being the start. [month]"""
+        return self.free.argmin(axis=-1)[()]
+
+
+def cash_path(plan):
+    """What is in the bank month by month.
+
+    Parameters
+    ----------
+    plan : CashPlan
+        Months are along the last axis; everything else broadcasts.
+
+    Returns
+    -------
+    CashPath
+        Closing balance = opening + received - paid - outlays - pay - tax, in every month.
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range, or shapes of months do not fit.
+
+    Notes
+    -----
+    Tax is an estimate: the share set aside of receipts less payments and wear since the last twelve months ended, nothing where
+    that is a loss, which is not carried on. It leaves the bank when the twelve months end; free money is without it from the
+    start, so that the date does not matter to what can be spent. Material that the lead asks for before the start is bought at the start.
+
+    Examples
+    --------
+    >>> path = cash_path(CashPlan(share=sales_share(3), outlays=[300, 0, 0, 0], opening=500, receipts=((2400, 1),), overhead=600))
+    >>> path.balance.tolist(), float(path.lowest), int(path.lowest_month)
+    ([200.0, 150.0, 300.0, 450.0], 150.0, 1)
+    """
+    outlays = checked("outlays", plan.outlays, low=0.0)
+    lead = checked_whole("material lead", plan.material_lead)
+    months = np.shape(outlays)[-1] - 1 if np.ndim(outlays) else 0
+    share = checked("share of sales", plan.share, low=0.0)
+    if months < 1 or np.ndim(share) == 0 or share.shape[-1] < months + lead:
+        raise ValueError(
+            f"share of sales must have the months of the outlays and the lead, {months + lead} in all; got {np.shape(share)}"
+        )
+    now = _from_start(share[..., :months])
+    received = sum((_later(money * now, delay) for money, delay in _receipts(plan.receipts)), 0.0 * now)
+    earned = sum((money * now for money, _ in _receipts(plan.receipts)), 0.0 * now)
+    bought = share[..., lead : lead + months]
+    ahead = np.concatenate([share[..., :lead].sum(axis=-1, keepdims=True), bought], axis=-1)
+    material = _column("material", plan.material)
+    running = _from_start(
+        np.broadcast_to(np.asarray(checked("season share", plan.season_share, low=0.0)), (*share.shape[:-1], months))
+    )
+    each_month = _from_start(np.ones(months))
+    paid = _column("payments with sales", plan.with_sales) * now + material * ahead + _column("stalls", plan.by_season) * running
+    paid = paid + _column("overhead", plan.overhead) / MONTHS_IN_YEAR * each_month
+    pay = _column("pay", plan.pay) * each_month
+    taxed = received - paid - _column("wear", plan.wear) / MONTHS_IN_YEAR * each_month
+    share_of_tax = np.asarray(checked_share("set-aside share", plan.set_aside))[..., None]
+    tax, aside = _tax(taxed, share_of_tax)
+    opening = np.asarray(checked("opening money", plan.opening))[..., None]
+    balance = opening + np.cumsum(received - paid - outlays - pay - tax, axis=-1)
+    shape = balance.shape
+    parts = {"received": received, "paid": paid, "outlays": outlays, "pay": pay, "tax": tax, "set_aside": aside}
+    parts |= {"owed": np.cumsum(earned - received, axis=-1), "in_stock": np.cumsum(material * (ahead - now), axis=-1)}
+    whole = {name: np.broadcast_to(value, shape) for name, value in parts.items()}
+    return CashPath(**whole, balance=balance, free=balance - whole["set_aside"])
+
+
+def _receipts(receipts):
+    """Each channel's money a year, for the months axis, with its delay."""
+    for money, delay in receipts:
+        # a channel may cost more than it brings
+        yield np.asarray(checked("receipts", money))[..., None], checked_whole("delay of receipts", delay)
+
+
+def _column(name, value):
+    return np.asarray(checked(name, value, low=0.0))[..., None]
+
+
+def _from_start(monthly):
+    """Months with a zero before them, for the start."""
+    return np.concatenate([np.zeros((*monthly.shape[:-1], 1)), monthly], axis=-1)
+
+
+def _later(flows, delay):
+    """Flows so many months later; what would come after the last is cut off."""
+    if delay == 0:
+        return flows
+    months = flows.shape[-1]
+    empty = np.zeros((*flows.shape[:-1], min(delay, months)))
+    return np.concatenate([empty, flows[..., : max(months - delay, 0)]], axis=-1)
+
+
+def _tax(taxed, share):
+    """Tax paid at each year's end, and what is set aside for it by then; shapes (..., months + 1)."""
+    months = taxed.shape[-1] - 1
+    tax, aside = [], []
+    for first in range(1, months + 1, MONTHS_IN_YEAR):
+        # what is bought at the start belongs to the first year
+        start = 0 if first == 1 else first
+        so_far = np.cumsum(taxed[..., start : first + MONTHS_IN_YEAR], axis=-1)
+        due = share * np.maximum(so_far, 0.0)
+        paid = np.zeros_like(due)
+        if first + MONTHS_IN_YEAR - 1 <= months:
+            paid[..., -1] = due[..., -1]
+        tax.append(paid)
+        aside.append(due - paid)
+    return np.concatenate(tax, axis=-1), np.concatenate(aside, axis=-1)
+
+
+def _flows(flows):
+    flows = np.asarray(checked("flows", flows))
+    if flows.ndim == 0 or flows.shape[-1] < 2:
+        raise ValueError(f"flows must hold a start and at least one period; got shape {flows.shape}")
+    return flows

@@ -1,0 +1,160 @@
+"""Present worth, rates of return and payback against textbooks, interest tables and a reference library."""
+
+import numpy as np
+import numpy_financial
+import pytest
+
+from casting_econ.models.cash import irr, mirr, npv, payback, rate_per_month
+
+FE = "public FE-exam course file; standard compound-interest tables, second-hand copy"
+TABLE = "compound-interest tables (scribd 413220553)"
+OSF = "OpenStax, Principles of Finance, chapter 16"
+OSM = "OpenStax, Principles of Accounting vol. 2 Managerial, section 11.3"
+NPF = "numpy-financial docs and tests (f47e8af)"
+PROJECT = [-16_000, 2_000, 4_000, 5_000, 5_000, 5_000, 5_000]  # E08
+
+
+def printed(text):
+    """A number as printed: right to half a unit of its last digit."""
+    figures = text.replace(",", "")
+    return pytest.approx(float(figures), rel=0, abs=0.500001 * 10.0 ** -len(figures.partition(".")[2]))
+
+
+@pytest.mark.parametrize(
+    ("rate", "flows", "expected", "source"),
+    [
+        (0.10, [0, 1, 1, 1, 1, 1], "3.7907868", FE),  # E01, P/A
+        (0.10, [0, 0, 0, 0, 0, 1], "0.6209213", FE),  # E01, P/F
+        (0.0025, [0] + [1] * 10, "9.8639", TABLE),  # E02, P/A
+        (0.0025, [0] * 10 + [1], "0.9753", TABLE),  # E02, P/F
+        (0.0025, [0, *range(10)], "44.1842", TABLE),  # E02, P/G: a gradient starts in the second period
+        (0.08, [0] + [2_000 + 300 * year for year in range(8)], "16,835.11", FE),  # E07
+        (0.09, PROJECT, "2,835.62", OSF),  # E08
+        (0.08, [-40_000, 5_000, 8_000, 12_000, 30_000], "3,065.22", NPF),  # E15
+    ],
+)
+def test_npv_published(rate, flows, expected, source):
+    """E01, E02, E07, E08, E15."""
+    assert npv(rate, flows) == printed(expected), source
+
+
+def test_npv_at_a_printed_factor():
+    """E11, OSM: 200,000 for 40,000 in each of ten years at 8 %: the book's 68,400 is 40,000 x its factor 6.710; unrounded 68,403.26."""
+    worth = npv(0.08, [-200_000] + [40_000] * 10)
+
+    assert worth == pytest.approx(68_400, abs=40_000 * 0.0005), OSM
+    assert worth == printed("68,403.26")
+
+
+def test_npv_of_a_loan_is_the_loan():
+    """E03, FE: five payments of 5,934.91 at 6 % are worth 25,000, to five half pennies."""
+    assert npv(0.06, [0] + [5_934.91] * 5) == pytest.approx(25_000, abs=0.025)
+
+
+def test_future_worth_published():
+    """E16, NPF: 100 now and 100 a month for 120 months at 5 %/12 grow to 15,692.93."""
+    assert npv(0.05 / 12, [100] * 121) * (1 + 0.05 / 12) ** 120 == printed("15,692.93")
+
+
+@pytest.mark.parametrize(
+    ("flows", "expected", "source"),
+    [
+        (PROJECT, "0.1409", OSF),  # E08
+        ([-312_000] + [49_944] * 9, "0.08", OSM),  # E12
+        ([-100, 39, 59, 55, 20], "0.28095", NPF),  # E14
+        ([-100, 0, 0, 74], "-0.0955", NPF),  # E14
+    ],
+)
+def test_irr_published(flows, expected, source):
+    """E08, E12, E14: one rate each, below zero too."""
+    [rate] = irr(flows)
+
+    assert rate == printed(expected), source
+
+
+def test_irr_within_published_limits():
+    """E13, OSM: 50,000 for 10,000 in each of seven years earns between 8 and 10 %; there the annuity factor is 5."""
+    [rate] = irr([-50_000] + [10_000] * 7)
+
+    assert 0.08 < rate < 0.10 and (1 - (1 + rate) ** -7) / rate == pytest.approx(5.0, rel=1e-12)
+
+
+def test_irr_reports_both_rates():
+    """E10, from memory of OSF chapter 16: -350, 950, -620 is worth nothing at 9.180 % and at 62.249 %."""
+    low, high = irr([-350, 950, -620])
+
+    assert (low, high) == (printed("0.09180"), printed("0.62249"))
+
+
+def test_mirr_published():
+    """E08, OSF: 12 %; recomputed 12.005 %. The book's terminal value is a misprint, its rate is not."""
+    rate = mirr(PROJECT, 0.09, 0.09)
+
+    assert rate == printed("0.12") and rate == printed("0.12005")
+
+
+def test_payback_published():
+    """E08, OSF: back after 4 years, discounted at 9 % after 5.05."""
+    assert payback(PROJECT) == 4.0 and payback(PROJECT, 0.09) == printed("5.05")
+
+
+def test_rate_per_month_published():
+    """E05, FE: 12 % by the month is 12.6825 % a year; E06: 18 % by the month is 19.5618 %."""
+    assert rate_per_month(0.126825) == pytest.approx(0.01, abs=5e-8)
+    assert rate_per_month(0.195618) == pytest.approx(0.015, abs=5e-8)
+
+
+def test_factors_are_those_of_the_identities():
+    """(P/A)(A/P) = 1 with A/P the library's payment; (F/A)(P/F) = (P/A), on a grid of rates and lives."""
+    for rate in (0.0, 0.0025, 0.08, 0.9):
+        for life in (1, 5, 40):
+            worth = npv(rate, [0] + [1] * life)
+            grown = sum((1 + rate) ** year for year in range(life))
+
+            assert worth * -numpy_financial.pmt(rate, life, 1) == pytest.approx(1.0, rel=1e-12)
+            assert grown * npv(rate, [0] * life + [1]) == pytest.approx(worth, rel=1e-12)
+
+
+@pytest.fixture(scope="module")
+def random_flows():
+    """Two hundred rows of 12 flows, an outlay first and signs as they fall after it."""
+    rng = np.random.default_rng(5)
+    return np.column_stack([-rng.uniform(50, 500, 200), rng.normal(40, 60, (200, 12))])
+
+
+def test_npv_equals_reference_library(random_flows):
+    """Same as numpy_financial.npv on 200 rows at rates from -30 % to 90 %."""
+    rates = np.random.default_rng(6).uniform(-0.3, 0.9, 200)
+    expected = [numpy_financial.npv(rate, flows) for rate, flows in zip(rates, random_flows, strict=True)]
+
+    assert npv(rates, random_flows) == pytest.approx(np.array(expected), rel=1e-11)
+
+
+def test_irr_holds_the_rate_of_the_reference_library(random_flows):
+    """The one rate that numpy_financial.irr gives is among ours on 200 rows, each of ours is worth nothing, and several occur."""
+    several = 0
+    for flows in random_flows:
+        rates, other = irr(flows), numpy_financial.irr(flows)
+        size = np.abs(flows).sum()
+        several += len(rates) > 1
+
+        assert all(abs(npv(rate, flows)) <= 1e-9 * size * max(1.0, (1 + rate) ** -12.0) for rate in rates)
+        if np.isfinite(other):
+            assert min(abs(rate - other) for rate in rates) < 1e-6
+    assert several > 0
+
+
+def test_irr_finds_as_many_rates_as_the_companion_matrix(random_flows):
+    """numpy.roots, an independent method, counts the same rates above -1 on 200 rows."""
+    for flows in random_flows:
+        roots = np.roots(flows[::-1])
+        real = roots[(np.abs(roots.imag) < 1e-7) & (roots.real > 0)].real
+
+        assert irr(flows) == pytest.approx(tuple(sorted(1 / real - 1)), rel=1e-5, abs=1e-6)
+
+
+def test_mirr_equals_reference_library(random_flows):
+    """Same as numpy_financial.mirr on 200 rows."""
+    expected = [numpy_financial.mirr(flows, 0.07, 0.03) for flows in random_flows]
+
+    assert mirr(random_flows, 0.07, 0.03) == pytest.approx(np.array(expected), rel=1e-10)

@@ -304,6 +304,9 @@ def test_a_dearer_shortage_asks_for_more_casts():
     assert plan.lots.first[0] <= dear.lots.first[0] and plan.lots.chance_met <= dear.lots.chance_met
     assert plan.with_order(short_penalty=0.0).lots is None
     fmt = format_of(demo("kelpmoor-handles"))
+    free = plan.with_order(price=None, short_penalty=1.0)
+    assert free.lots.first == (0,) and "no lot is advised" in wording.lots_sentence(free, fmt)
+    assert "no lot is advised" not in wording.lots_sentence(plan, fmt)
     assert "Ending short costs nothing" in wording.lots_sentence(plan.with_order(short_penalty=0.0), fmt)
     assert "fewer than" in wording.lots_sentence(plan, fmt) or "more than" in wording.lots_sentence(plan, fmt)
 

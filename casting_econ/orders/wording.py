@@ -237,13 +237,18 @@ def lots_sentence(plan: OrderPlan, fmt: Format) -> str:
         return "Ending short costs nothing by what is stated (`short_penalty`, `short_penalty_each`), so the plan above is for the wanted certainty alone."
     if lots is None:
         return "The cheapest lots are worked out for up to 400 pieces or sets only."
+    if lots.first[0] == 0:
+        return (
+            "By what is stated, ending short would cost less than casting at all, so no lot is advised: state the `price` of the order, "
+            "and in `short_penalty` and `short_penalty_each` what a missing piece really costs."
+        )
     many = (
         "in one lot, since the time allows no second"
         if plan.rounds == 1
         else f"in up to {plan.rounds} lots, which the time allows"
     )
     first = " or ".join(fmt.number(q) for q in lots.first)
-    text = f"Weighing casts against the cost of ending short, the cheapest is to start **{first} casts** {many}, at an expected cost of {fmt.money(lots.expected_cost)}; it ends with enough in {fmt.chance(lots.chance_met)} of cases."
+    text = f"Weighing casts against the cost of ending short, missing pieces not being paid, the cheapest is to start **{first} casts** {many}, at an expected cost of {fmt.money(lots.expected_cost)}; it ends with enough in {fmt.chance(lots.chance_met)} of cases."
     if lots.first[0] < plan.casts:
         text += f" That is fewer than the {fmt.number(plan.casts)} for a certainty of {fmt.percent(order.confidence)} in one go."
     elif lots.first[0] > plan.casts:

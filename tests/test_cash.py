@@ -30,7 +30,7 @@ from casting_econ.study import read_study
 from casting_econ.study.schema import CashTable
 
 DATA = Path(__file__).parents[1] / "data"
-KNOBS, FIGURES = "kelpmoor-handles", "gannet-lane-figures"
+KNOBS, FIGURES, SOAP = "kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather"
 DRAWS = 1600  # sixteen sets of a hundred
 
 
@@ -421,6 +421,24 @@ def test_draws_are_those_of_the_year(knobs, knobs_cash):
     target = knobs_cash.cases[TARGET_PAY].free
     pay = 0.72 * 16.0 * year["hours_per_year"]
     assert path[:, 12] - target[:, 12] == pytest.approx(pay, rel=1e-9)
+
+
+def test_every_cost_of_the_year_is_paid(changed):
+    """Stalls, ruined loads and interest too: twelve level months leave residual pay less its set-aside, plus the charge for wear.
+
+    Worth by hand: each month's gain over 1.06 to the power of its part of a year.
+    """
+    folder = changed(demo=SOAP, edits=[("[products.bar]", '[products.bar]\nruined_loads = "4 load/year"')])
+    text = (folder / "study.toml").read_text(encoding="utf-8")
+    (folder / "study.toml").write_text('interest = "6 %/year"\n' + text, encoding="utf-8")
+    kit = open_study(folder)
+    case, year = cash_draws(kit, DRAWS).cases[NO_PAY], kit.point().studio
+    gains = np.diff(case.path.free, prepend=0.0)
+    draws = np.diff(case.free, prepend=0.0, axis=1)
+
+    assert min(year[f"{kind}_per_year"] for kind in ("stall_fees", "freak_loss")) > 0
+    assert gains[1:13].sum() == pytest.approx(0.75 * year["residual_pay_per_year"] + year["equipment_per_year"], rel=1e-10)
+    assert case.worth == pytest.approx((draws / 1.06 ** (np.arange(25) / 12)).sum(axis=1), rel=1e-10)
 
 
 def test_result_depends_neither_on_chunks_nor_on_workers(knobs, knobs_cash):

@@ -476,15 +476,15 @@ def test_default_outlay_is_equipment_and_a_set_of_moulds(knobs_cash):
 
 
 def test_worn_equipment_is_bought_again(changed):
-    """A life of 10 months within 24: bought anew after 10 and 20; one that ends on the last day is not."""
+    """A life of 10 months within 24: bought anew after 10 and 20, for 1,780 less the 280 it still brings; not on the last day."""
     life = 'life = "6 year"'
     short, exact = (
-        cash_draws(open_study(changed(edits=[(life, f'life = "{months} month"')]), with_records=False), DRAWS)
+        cash_draws(open_study(changed(edits=[(life, f'resale = "280 EUR"\nlife = "{months} month"')]), with_records=False), DRAWS)
         for months in (10, 12)
     )
 
     assert short.cases[NO_PAY].path.outlays == pytest.approx(
-        np.array([1799.8] + [1780.0 * (m in (10, 20)) for m in range(1, 25)])
+        np.array([1799.8] + [1500.0 * (m in (10, 20)) for m in range(1, 25)])
     )
     assert np.flatnonzero(exact.cases[NO_PAY].path.outlays).tolist() == [0, 12]
 

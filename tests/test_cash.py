@@ -441,6 +441,22 @@ def test_every_cost_of_the_year_is_paid(changed):
     assert case.worth == pytest.approx((draws / 1.06 ** (np.arange(25) / 12)).sum(axis=1), rel=1e-10)
 
 
+def test_reserve_lifts_every_month_and_no_payback(changed, knobs_cash):
+    """3,000 at the start are there in each month, and make nothing back sooner."""
+    rich = cash_draws(open_study(changed('reserve = "3000 EUR"'), with_records=False), DRAWS)
+
+    for name, case in rich.cases.items():
+        assert case.free - knobs_cash.cases[name].free == pytest.approx(3000.0)
+        assert case.back == pytest.approx(knobs_cash.cases[name].back, rel=1e-9) and rich.reserve == 3000.0
+
+
+def test_stalls_follow_the_season(changed):
+    """No sales in the first half year: then only a twelfth of 2,700 overhead goes out, and no stall fee (notes G3)."""
+    kit = open_study(changed(f"season = {[0] * 6 + [2] * 6}", demo=SOAP), with_records=False)
+
+    assert cash_draws(kit, DRAWS).cases[NO_PAY].path.paid[1:7] == pytest.approx(np.full(6, 2700 / 12))
+
+
 def test_result_depends_neither_on_chunks_nor_on_workers(knobs, knobs_cash):
     """Same bits however the draws are cut."""
     other = cash_draws(knobs, DRAWS, chunk=333, workers=2)

@@ -31,6 +31,8 @@ PAGES = (
     "07_monte_carlo",
     "08_sensitivity",
     "09_change",
+    "10_cash",
+    "11_living",
 )
 _VERSIONS = (
     "casting_econ",

@@ -108,8 +108,8 @@ def activities(kit: Kit, *, stated: bool = False) -> Activities:
     spare = float((a.hours_per_week - a.fixed_hours_per_week) * a.weeks_per_year - stall_hours.sum())
     resources = tuple(point.use_at_demand)
     use = np.vstack([_slopes(a, orders, resources[:-1]), hours / (spare if spare > 0 else 1.0)])
-    freak = np.array([*(float(point.use_at_demand[r]) for r in resources[:-1]), 0.0]) - use @ orders
-    freak[-1] = float(point.studio["freak_hours_per_year"]) / spare if spare > 0 else 1.0
+    at_demand = np.array([float(point.use_at_demand[name]) for name in resources])  # ruined loads in it
+    freak = np.where(np.isfinite(at_demand), at_demand - use @ orders, 1.0)  # no hours at all: none for orders
     units, taken = zip(
         *(_taken(a, name, casts, loads, hours, row) for name, row in zip(resources, use, strict=True)), strict=True
     )
@@ -433,7 +433,7 @@ def alone(kit: Kit, name: str, orders: float | None = None, *, stated: bool = Fa
     channel = next(c for c in a.channels if c.name == _known(kit, name))
     if orders is not None:
         channel = replace(channel, orders_per_year=orders, reference_price=None)
-    return {key: float(value) for key, value in evaluate(replace(a, channels=(channel,))).studio.items()}
+    return {key: float(value) for key, value in evaluate(_selling(a, (channel,))).studio.items()}
 
 
 def drop_table(kit: Kit, draws: int | None = None, seed: int | None = None) -> pd.DataFrame:
@@ -479,9 +479,15 @@ def drop_table(kit: Kit, draws: int | None = None, seed: int | None = None) -> p
     return pd.DataFrame(rows)
 
 
+def _selling(a: Assumptions, channels):
+    """The workshop with these channels only; what none of them sells is not made, so no load of it is ruined either."""
+    sold = {c.product for c in channels}
+    return replace(a, channels=channels, products=tuple(p for p in a.products if p.name in sold))
+
+
 def _without(a: Assumptions, name: str | None):
     """A year without one channel."""
-    studio = evaluate(replace(a, channels=tuple(c for c in a.channels if c.name != name))).studio
+    studio = evaluate(_selling(a, tuple(c for c in a.channels if c.name != name))).studio
     residual, hours = studio["residual_pay_per_year"], studio["hours_per_year"]
     return {"pay": studio["pay_per_hour"], "residual": residual, "hours": hours, "over": residual - a.target_per_hour * hours}
 

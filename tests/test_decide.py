@@ -71,7 +71,9 @@ def test_wholesale_floors_of_the_trade_notes(tmp_path):
     (tmp_path / "study.toml").write_text(text, encoding="utf-8")
     plain = floors(open_study(tmp_path, with_records=False)).set_index("channel").loc["wholesale"]
     assert plain["price a piece"] == 8.0
-    assert plain["extra cost"] == pytest.approx(6.70, abs=0.01) and plain["full cost"] == pytest.approx(6.70 + 3.20 / 0.95, abs=0.01)
+    assert plain["extra cost"] == pytest.approx(6.70, abs=0.01) and plain["full cost"] == pytest.approx(
+        6.70 + 3.20 / 0.95, abs=0.01
+    )
     real = floors(demo(records=False)).set_index("channel").loc["wholesale"]
     assert real["extra cost"] == pytest.approx((6.705 + 0.01 * 9.80 / 24) / 0.99, abs=0.005)
 

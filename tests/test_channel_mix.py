@@ -499,6 +499,7 @@ def test_one_more_load_a_week_by_hand(tmp_path):
     assert 0 < one_more(found, mix, "pressure-pot")[1] < 0.5 * mix.worth_of_resource[pot] * 46 / 230
     table = worth_table(near).set_index("resource")
     assert table["used"]["pressure pot"] == pytest.approx(1.0) and table["worth a year"]["hands"] == 0.0
+    assert table["used"]["hands"] == pytest.approx(found.use[-1] @ mix.amounts) and 0.3 < table["used"]["hands"] < 0.8
 
 
 def test_one_more_hour_and_place_are_worth_what_they_bring(tmp_path):

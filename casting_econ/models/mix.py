@@ -94,7 +94,7 @@ def best_mix(contribution, use, capacity, most, least=0.0):
         worth_if_less=high[:m],
         worth_of_demand=low[m : m + n],
         cost_of_least=high[m + n :],
-        others_as_good=not held.size or bool(np.linalg.matrix_rank(held) < n),
+        others_as_good=bool(np.linalg.matrix_rank(held) < n),
     )
 
 

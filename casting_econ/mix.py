@@ -334,7 +334,7 @@ def mix_table(kit: Kit, least: dict[str, float] | None = None, *, at_target: boo
             "best mix": mix.amounts,
             "after the target": found.after_target,
             "one more order": mix.worth_of_demand,
-            "lacks": mix.lacks,
+            "lacks": mix.cost_of_least,
         }
     )
 

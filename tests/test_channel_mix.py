@@ -149,7 +149,7 @@ fee_per_day = "45 EUR/day"
 product = "tile"
 orders = "TILES orders/year"
 pieces_per_order = 12
-price = "84 EUR"
+price = "ASKED EUR"
 postage_paid = "8 EUR"
 packaging = "2 EUR"
 refund_share = "1 %"
@@ -164,10 +164,17 @@ life = "6 year"
 """
 
 
-def two(tmp_path, hours=30, places=900, ruined=4, online=120, tiles=90):
+def two(tmp_path, hours=30, places=900, ruined=4, online=120, tiles=90, asked=84):
     """The invented workshop of two products."""
     text = TWO
-    for key, value in (("HOURS", hours), ("PLACES", places), ("RUINED", ruined), ("ONLINE", online), ("TILES", tiles)):
+    for key, value in (
+        ("HOURS", hours),
+        ("PLACES", places),
+        ("RUINED", ruined),
+        ("ONLINE", online),
+        ("TILES", tiles),
+        ("ASKED", asked),
+    ):
         text = text.replace(key, str(value))
     (tmp_path / "study.toml").write_text(text, encoding="utf-8")
     return open_study(tmp_path)
@@ -250,15 +257,30 @@ def test_best_mix_is_the_best_corner_and_its_worths_are_slopes(programme):
 
 @settings(max_examples=80, deadline=None)
 @given(programmes())
+def test_the_cost_of_the_least_is_what_a_unit_lacks(programme):
+    """A little less than it and the mix stays the best; a little more and another is better."""
+    gain, use, capacity, most, least = programme
+    mix = best_mix(*programme)
+    for at in range(len(gain)):
+        if mix.amounts[at] > least[at] + 1e-9 or least[at] == most[at] or not np.isfinite(mix.cost_of_least[at]):
+            continue
+        for nudge, better in ((-1e-3, False), (1e-3, True)):
+            richer = gain + np.eye(len(gain))[at] * (mix.cost_of_least[at] + nudge)
+            found = best_corner(richer, use, capacity, most, least) - richer @ mix.amounts
+            assert (found > 1e-7) == better
+
+
+@settings(max_examples=80, deadline=None)
+@given(programmes())
 def test_worths_and_gain_agree_where_there_is_one_set_of_them(programme):
     """Duality: capacities and demand at their worths, less the cost of the least, are all that is brought; no free gain is left."""
     gain, use, capacity, most, least = programme
     mix = best_mix(*programme)
-    if mix.degenerate or not np.isfinite(mix.cost_of_least).all() or (mix.cost_of_least > mix.lacks + 1e-6).any():
+    if mix.degenerate or not np.isfinite(mix.cost_of_least).all():
         return
-    total = mix.worth_of_resource @ capacity + mix.worth_of_demand @ most - mix.lacks @ least
+    total = mix.worth_of_resource @ capacity + mix.worth_of_demand @ most - mix.cost_of_least @ least
     assert total == pytest.approx(mix.contribution, abs=1e-6)
-    assert mix.worth_of_resource @ use + mix.worth_of_demand - mix.lacks == pytest.approx(gain, abs=1e-6)
+    assert mix.worth_of_resource @ use + mix.worth_of_demand - mix.cost_of_least == pytest.approx(gain, abs=1e-6)
 
 
 @pytest.mark.parametrize(
@@ -284,9 +306,13 @@ def test_a_mix_that_cannot_be_is_told(given_, told):
 
 def test_what_costs_is_not_made_however_much_could_be_sold():
     mix = best_mix([-1.0, 0.5], [[0.0, 1.0]], [4.0], [np.inf, np.inf])
-    assert mix.amounts.tolist() == [0.0, 4.0] and mix.lacks == pytest.approx([1.0, 0.0])
+    assert mix.amounts.tolist() == [0.0, 4.0] and mix.cost_of_least == pytest.approx([1.0, 0.0])
     full = best_mix([2.0], [[1.0]], [4.0], [9.0], [4.0])
     assert full.cost_of_least.tolist() == [math.inf] and full.worth_if_less.tolist() == [math.inf]  # the least fills it
+
+
+def test_what_brings_nothing_may_as_well_be_left():
+    assert best_mix([0.0], [[1.0]], [1.0], [2.0]).others_as_good and not best_mix([0.1], [[1.0]], [1.0], [2.0]).others_as_good
 
 
 def test_gain_by_resource_is_infinite_where_nothing_is_taken():
@@ -369,6 +395,9 @@ def test_resources_rank_channels_by_what_they_would_leave(tmp_path):
     table, found = resource_table(kit), activities(kit)
     for name, rows in table.groupby("resource"):
         assert (np.diff(rows["left a year of it"]) <= 0).all(), name
+    # dear tiles leave more a load than an online order, but a load of them keeps the drier for 30 h and not 20
+    dear = resource_table(two(tmp_path, asked=511)).query("resource == 'drier'").set_index("channel")
+    assert dear["left a unit"]["shops"] > dear["left a unit"]["online"] and list(dear.index) == ["market", "online", "shops"]
     drier = table[table.resource == "drier"].set_index("channel")
     n = found.names.index("shops")
     assert drier["left a unit"]["shops"] == pytest.approx(found.left[n] / found.taken[found.resources.index("drier"), n])
@@ -470,6 +499,7 @@ def test_one_more_load_a_week_by_hand(tmp_path):
     assert 0 < one_more(found, mix, "pressure-pot")[1] < 0.5 * mix.worth_of_resource[pot] * 46 / 230
     table = worth_table(near).set_index("resource")
     assert table["used"]["pressure pot"] == pytest.approx(1.0) and table["worth a year"]["hands"] == 0.0
+    assert table["used"]["hands"] == pytest.approx(found.use[-1] @ mix.amounts) and 0.3 < table["used"]["hands"] < 0.8
 
 
 def test_one_more_hour_and_place_are_worth_what_they_bring(tmp_path):

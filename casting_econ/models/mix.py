@@ -23,7 +23,7 @@ class Mix:
     worth_if_less: np.ndarray  # one unit less, infinite where the least then cannot be; shape (m,) [money/unit]
     worth_of_demand: np.ndarray  # one more of each activity's most; shape (n,) [money]
     cost_of_least: np.ndarray  # one more of each activity's least, infinite where it cannot be; shape (n,) [money]
-    lacks: np.ndarray  # what a unit must bring more before another is taken (reduced cost); shape (n,) [money]
+    # the same is what a unit must bring more before another is taken (reduced cost)
     others_as_good: bool  # whether other amounts bring as much
 
     @property
@@ -94,8 +94,7 @@ def best_mix(contribution, use, capacity, most, least=0.0):
         worth_if_less=high[:m],
         worth_of_demand=low[m : m + n],
         cost_of_least=high[m + n :],
-        lacks=low[m + n :],
-        others_as_good=not held.size or bool(np.linalg.matrix_rank(held) < n),
+        others_as_good=bool(np.linalg.matrix_rank(held) < n),
     )
 
 

@@ -62,7 +62,7 @@ def test_product_mix_published(name):
     assert mix.amounts == pytest.approx(amounts, abs=1e-9), source
     assert mix.contribution == pytest.approx(total, rel=1e-12), source
     assert mix.worth_of_resource == pytest.approx(worth, abs=1e-9), source
-    assert mix.lacks == pytest.approx(lacks, abs=1e-9), source
+    assert mix.cost_of_least == pytest.approx(lacks, abs=1e-9), source
     assert not mix.degenerate and not mix.others_as_good
 
 

@@ -11,7 +11,7 @@ from .formatting import Format
 from .models import Assumptions, evaluate, longest_wait, with_levers
 from .models.yields import rolled_yield
 
-__all__ = ["Lever", "condition_sentence", "frontier", "levers", "needed", "needed_table", "pay_over_target"]
+__all__ = ["Lever", "condition_sentence", "frontier", "levers", "moved_words", "needed", "needed_table", "pay_over_target"]
 
 GRID = 129  # values tried between the ends before the crossing is narrowed down
 STEPS = 40  # halvings: to a millionth of a millionth of the range
@@ -255,7 +255,7 @@ def condition_sentence(frame: pd.DataFrame, pays: bool, fmt: Format) -> str:
         return "No lever alone " + (
             "could lose the target within its range." if pays else "reaches the target, whatever its value."
         )
-    parts = [f"{row.lever} {_moved(row, fmt)}" for row in known.head(4).itertuples()]
+    parts = [f"{row.lever} {moved_words(row, fmt)}" for row in known.head(4).itertuples()]
     start = (
         "Every hour would still just earn the target with any one of these"
         if pays
@@ -269,7 +269,7 @@ def condition_sentence(frame: pd.DataFrame, pays: bool, fmt: Format) -> str:
     return text + " All other numbers stay at their middle."
 
 
-def _moved(row, fmt):
+def moved_words(row, fmt):
     """From what is now to what is needed."""
     if row.unit == "":
         return f"{fmt.percent(abs(row.change))} {'up' if row.change > 0 else 'down'}"

@@ -12,6 +12,7 @@ from .formatting import Format
 
 __all__ = [
     "bars",
+    "cash_paths",
     "cost_bars",
     "frontier",
     "guess_and_logs",
@@ -285,6 +286,23 @@ def lines(
     axes.set_ylabel(ylabel)
     _ticks(axes.xaxis, write_x)
     _ticks(axes.yaxis, write_y)
+    return figure
+
+
+def cash_paths(paths: dict[str, pd.DataFrame], fmt: Format) -> Figure:
+    """Free money by month for each rule of pay: half of the draws below the line, eight in ten within the band."""
+    figure, axes = _axes(3.8)
+    ends = []
+    for (name, frame), colour, dash in zip(paths.items(), SERIES, DASHES, strict=False):
+        axes.fill_between(frame.month, frame["1 in 10 below"], frame["1 in 10 above"], color=colour, alpha=0.18, linewidth=0)
+        axes.plot(frame.month, frame["half below"], color=colour, linestyle=dash, linewidth=2)
+        ends.append((float(frame["half below"].iloc[-1]), name, colour))
+    axes.axhline(0.0, color=INK, linewidth=1.2)
+    _end_labels(axes, frame.month.iloc[-1], ends)
+    axes.set_xlabel("months from the start")
+    axes.set_ylabel("free money")
+    axes.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=8))
+    _ticks(axes.yaxis, lambda value: fmt.money(value, 0))
     return figure
 
 

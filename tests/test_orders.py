@@ -304,6 +304,9 @@ def test_a_dearer_shortage_asks_for_more_casts():
     assert plan.lots.first[0] <= dear.lots.first[0] and plan.lots.chance_met <= dear.lots.chance_met
     assert plan.with_order(short_penalty=0.0).lots is None
     fmt = format_of(demo("kelpmoor-handles"))
+    free = plan.with_order(price=None, short_penalty=1.0)
+    assert free.lots.first == (0,) and "no lot is advised" in wording.lots_sentence(free, fmt)
+    assert "no lot is advised" not in wording.lots_sentence(plan, fmt)
     assert "Ending short costs nothing" in wording.lots_sentence(plan.with_order(short_penalty=0.0), fmt)
     assert "fewer than" in wording.lots_sentence(plan, fmt) or "more than" in wording.lots_sentence(plan, fmt)
 
@@ -398,6 +401,8 @@ def test_the_plan_is_made_anew_from_what_the_batches_say(tmp_path):
     assert "On course" in said and "16 pieces still to come" in said and "14 casts under way" in said
     late = wording.course_now(plan.with_order(due=date(2026, 12, 7)), format_of(kit))
     assert "Not on course" in late and ("Tell the customer now" in late or "What would save" in late)
+    assert "in hand have cost already" in wording.price_sentence(plan, price_of(plan), format_of(kit))
+    assert "in hand have cost already" not in wording.price_sentence(fresh, price_of(fresh), format_of(kit))
     done = plan.with_order(in_hand={"": 28}, under_way=())
     assert done.casts == 0 and "All pieces are in hand" in wording.course_now(done, format_of(kit))
     assert "Nothing of this order is cast" in wording.course_now(fresh, format_of(kit))
@@ -451,6 +456,16 @@ def test_what_cannot_be_asked_is_a_fault_with_its_place(asked, place):
         open_order(demo("kelpmoor-handles"), asked.pop("name", None), today=TODAY, **asked)
     assert [fault.file for fault in told.value.faults] == [place]
     assert all(fault.right for fault in told.value.faults)
+
+
+def test_one_piece_is_asked_for_as_one():
+    plan = open_order(demo("kelpmoor-handles"), today=TODAY, pieces=1, by="2026-12-18")
+    fmt = format_of(demo("kelpmoor-handles"))
+    assert wording.what_is_asked(plan, fmt).startswith("**1 good piece of knob**")
+    naive = tables.rule_table(plan).set_index("rule").chance["wanted ÷ yield"]
+    said = wording.by_feel(plan, price_of(plan), fmt)
+    assert ("enough in only" in said) == (naive < 0.95)
+    assert "enough in only" in wording.by_feel(*first_commission(), format_of(demo()))
 
 
 def test_an_order_needs_nothing_but_pieces_and_a_date():

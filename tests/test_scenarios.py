@@ -1,6 +1,7 @@
 """Scenarios on common draws, the best set within a budget, and what would have to be true."""
 
 import tomllib
+from dataclasses import replace
 from functools import cache
 from itertools import combinations
 from pathlib import Path
@@ -8,11 +9,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from casting_econ.advice import next_things, the_decision
 from casting_econ.analysis import break_even_scrap, open_study
-from casting_econ.conditions import frontier, levers, needed, needed_table, pay_over_target
+from casting_econ.conditions import condition_sentence, frontier, levers, needed, needed_table, pay_over_target
 from casting_econ.faults import StudyError
 from casting_econ.models import evaluate, yearly_charge
-from casting_econ.scenarios import best_set, changed, compared, scenario_kit
+from casting_econ.scenarios import best_sentence, best_set, changed, compared, scenario_kit, scenario_sentence, scenario_table
+from casting_econ.sensitivity import Decision, information_table
+from casting_econ.wording import format_of
 
 DATA = Path(__file__).resolve().parent.parent / "data"
 
@@ -253,3 +257,84 @@ def test_a_frontier_passes_through_what_each_alone_needs():
         assert pay_over_target(a)[0] == pytest.approx(0.0, abs=1e-6)
     scrap = frontier(demo(), "scrap", "cure")
     assert scrap.cure.isna().any() and scrap.cure.notna().any()
+
+
+# ------------------------------------------------------------------ in words
+
+
+def with_gain(gain, **fields):
+    """A comparison with gains of our own, by draw."""
+    found = compared(demo(), ["second-pot"], 1024)
+    gain = np.asarray(gain, float)
+    base = found.base_over_target[: gain.size]
+    kept = {"base_over_target": base, "over_target": base + gain, "charge": 0.0, "outlay": 0.0}
+    size = {name: getattr(found, name)[: gain.size] for name in ("pay", "base_pay", "residual", "base_residual")}
+    return replace(found, **(size | kept | fields))
+
+
+def test_a_scenario_in_words_switches_with_its_draws():
+    fmt, noise = format_of(demo()), np.random.default_rng(2).normal(size=1024)
+    noise = noise - noise.mean()
+    said = {
+        "worth it.": 500 + 100 * noise,
+        "open.": 60 + 300 * noise,
+        "no difference that these draws can tell": 300 * noise,
+        "not worth it.": -60 + 300 * noise,
+    }
+    for words, gain in said.items():
+        text = scenario_sentence(with_gain(gain), fmt)
+        assert f": {words}" in text and not any(f": {other}" in text for other in said if other != words)
+    back = scenario_sentence(with_gain(500 + 100 * noise, outlay=250.0), fmt)
+    assert "are back in about 6 months" in back
+    other = scenario_sentence(with_gain(500 + 100 * noise, limits={"demand": 0.1, "hands": 0.9}), fmt)
+    assert "With it, your hands would be what limits, not demand" in other
+    same = with_gain(-60 + 300 * noise)
+    same = replace(
+        same, residual=same.base_residual, limits={"demand": 0.2, "hands": 0.8}, base_limits={"demand": 0.2, "hands": 0.8}
+    )
+    assert "because hands are full" in scenario_sentence(same, fmt)
+    assert "because" not in scenario_sentence(replace(same, residual=same.base_residual - 5000.0), fmt)
+    assert "none brings more" in best_sentence(None, 7, 500.0, fmt) and "within €500" in best_sentence(None, 7, 500.0, fmt)
+    assert "without a limit" in best_sentence(with_gain(500 + noise), 7, None, fmt)
+    table = scenario_table([with_gain(500 + 100 * noise)])
+    assert table["gain a year"][0] == pytest.approx(500.0) and table.chance[0] > 0.99
+
+
+def test_conditions_in_words_switch_with_whether_an_hour_pays():
+    fmt = format_of(demo())
+    frame = needed_table(demo())
+    assert "would still just earn" in condition_sentence(frame, True, fmt)
+    poor = needed_table(demo("gannet-lane-figures"))
+    text = condition_sentence(poor, False, fmt)
+    assert "would earn the target with any one" in text and "No value does** for: buyers" in text
+    nothing = frame.assign(needed=np.nan)
+    assert "reaches the target, whatever its value" in condition_sentence(nothing, False, fmt)
+    assert "could lose the target" in condition_sentence(nothing, True, fmt)
+
+
+def test_the_decision_and_the_next_things_say_what_the_draws_do():
+    kit, fmt, noise = demo(), format_of(demo()), np.random.default_rng(3).normal(size=1024)
+    rows = [with_gain(500 + 100 * noise), with_gain(60 + 300 * (noise - noise.mean()))]
+    good = Decision(kit=kit, benefit=3000 + 200 * noise, values={})
+    poor = Decision(kit=kit, benefit=-3000 + 200 * noise, values={})
+    empty = information_table(Decision(kit=kit, benefit=np.full(8, 5.0), values={}))
+    assert "Change: a second pressure pot" in the_decision(good, rows, fmt)
+    assert "No scenario of the study is clearly better" in the_decision(good, rows[1:], fmt)
+    assert "No scenario" not in the_decision(good, [], fmt)
+    for after, words in (
+        (-2500 + 200 * noise, "still reached in only"),
+        (2500 + 200 * noise, "more than its hours at the target with"),
+    ):
+        assert words in the_decision(poor, [replace(rows[0], over_target=after, base_over_target=after - 500 - noise)], fmt)
+    things = next_things(kit, good, empty, rows, fmt)
+    assert len(things) == 3
+    for thing, start in zip(things, ("**Do: ", "**Find out about: ", "**Watch: "), strict=True):
+        assert thing.startswith(start)
+    measured = empty.reindex(range(1)).assign(kind="number", what="buyers", worth=900.0, error=10.0, takes="12 more months")
+    close = Decision(kit=kit, benefit=300 + 2000 * noise, values={})
+    assert any(
+        "**Measure: buyers**" in thing and "12 more months would halve" in thing
+        for thing in next_things(kit, close, measured, [], fmt)
+    )
+    sad = demo("gannet-lane-figures")
+    assert next_things(sad, poor, empty, [], fmt)[0].startswith("**Aim at: ")

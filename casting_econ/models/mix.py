@@ -7,18 +7,29 @@ from scipy import optimize
 
 from .checks import checked
 
-__all__ = ["Mix", "best_mix"]
+__all__ = ["Mix", "best_mix", "gain_by_resource"]
+
+_NEAR = 1e-9  # share of a limit below which it counts as reached
 
 
 @dataclass(frozen=True, kw_only=True)
 class Mix:
-    """A linear programme's answer."""
+    """A linear programme's answer; worths hold for small changes, up to where something else becomes full."""
 
     amounts: np.ndarray  # of each activity; shape (n,)
     contribution: float  # of all together [money]
+    spare: np.ndarray  # of each resource; shape (m,) [unit]
     worth_of_resource: np.ndarray  # one more unit of each resource; shape (m,) [money/unit]
+    worth_if_less: np.ndarray  # one unit less, infinite where the least then cannot be; shape (m,) [money/unit]
     worth_of_demand: np.ndarray  # one more of each activity's most; shape (n,) [money]
-    cost_of_least: np.ndarray  # one more of each activity's least; shape (n,) [money]
+    cost_of_least: np.ndarray  # one more of each activity's least, infinite where it cannot be; shape (n,) [money]
+    # the same is what a unit must bring more before another is taken (reduced cost)
+    others_as_good: bool  # whether other amounts bring as much
+
+    @property
+    def degenerate(self) -> bool:
+        """Whether a unit more and a unit less of a resource are worth differently."""
+        return bool((self.worth_if_less > self.worth_of_resource + _NEAR * np.maximum(self.worth_of_resource, 1.0)).any())
 
 
 def best_mix(contribution, use, capacity, most, least=0.0):
@@ -44,12 +55,14 @@ def best_mix(contribution, use, capacity, most, least=0.0):
     Raises
     ------
     ValueError
-        If an input is outside its range, the least asks more than a resource holds, or nothing limits an activity that pays.
+        If an input is outside its range, shapes do not agree, the least asks more than a resource holds, or nothing limits
+        an activity that pays.
 
     Notes
     -----
-    Maximises contribution @ x subject to use @ x <= capacity and least <= x <= most, by HiGHS. The worths are the dual
-    values: they hold for small changes, up to where something else becomes full.
+    Maximises contribution @ x subject to use @ x <= capacity and least <= x <= most, by HiGHS. Where more limits meet than
+    there are activities (a degenerate answer) the solver's dual values are one set of many; the worth of one more is then the
+    smallest, and of one less the largest, over all sets that are optimal.
 
     References
     ----------
@@ -61,30 +74,103 @@ def best_mix(contribution, use, capacity, most, least=0.0):
     >>> mix.amounts.round(6).tolist(), round(mix.contribution, 6), mix.worth_of_resource.round(6).tolist()
     ([2.0, 6.0], 36.0, [0.0, 1.5, 1.0])
     """
-    gain = np.asarray(checked("contribution", contribution), float)
-    use, capacity = (
-        np.atleast_2d(np.asarray(checked("use", use, low=0.0), float)),
-        np.asarray(checked("capacity", capacity, low=0.0)),
+    gain, use, capacity, most, least = _checked(contribution, use, capacity, most, least)
+    found = optimize.linprog(-gain, A_ub=use, b_ub=capacity, bounds=np.column_stack([least, most]), method="highs")
+    if not found.success:
+        raise ValueError(f"the mix could not be worked out: {found.message}")
+    x, spare = np.clip(found.x, least, most), capacity - use @ found.x
+    reached = spare <= _NEAR * np.maximum(capacity, 1.0)
+    at_most, at_least = (np.isclose(x, limit, rtol=_NEAR, atol=_NEAR) for limit in (most, least))
+    duals = -np.concatenate([found.ineqlin.marginals, found.upper.marginals, -found.lower.marginals]) + 0.0
+    free = np.concatenate([reached, at_most, at_least])  # what may have a worth: limits that are reached
+    low, high = (duals, duals) if free.sum() <= gain.size else _span(gain, use, free, duals)
+    m, n = use.shape
+    held = np.vstack([use, np.eye(n), np.eye(n)])[high > 1e-7 * max(np.abs(gain).max(), 1.0)]  # HiGHS's own tolerance
+    return Mix(
+        amounts=x,
+        contribution=float(gain @ x),
+        spare=np.where(reached, 0.0, spare),
+        worth_of_resource=low[:m],
+        worth_if_less=high[:m],
+        worth_of_demand=low[m : m + n],
+        cost_of_least=high[m + n :],
+        others_as_good=bool(np.linalg.matrix_rank(held) < n),
     )
-    most = np.asarray(most, float)
-    least = np.broadcast_to(np.asarray(checked("least", least, low=0.0), float), gain.shape)
-    if np.isnan(most).any() or (most < least).any():
-        raise ValueError("the most of an activity must not be below its least")
+
+
+def gain_by_resource(contribution, use):
+    """What each activity brings for a unit of each resource: the order to make things in while one of them is full.
+
+    Parameters
+    ----------
+    contribution : array_like, shape (n,)
+        Of one unit of each activity. [money]
+    use : array_like, shape (m, n)
+        Of each resource by one unit of each activity, zero or more.
+
+    Returns
+    -------
+    ndarray, shape (m, n)
+        Contribution / use, infinite where an activity takes nothing. [money/unit]
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range or shapes do not agree.
+
+    Examples
+    --------
+    >>> gain_by_resource([12.0, 10.0], [[4.0, 2.0]]).tolist()
+    [[3.0, 5.0]]
+    """
+    gain = np.atleast_1d(np.asarray(checked("contribution", contribution), float))
+    use = np.atleast_2d(np.asarray(checked("use", use, low=0.0), float))
+    if use.shape[-1] != gain.size:
+        raise ValueError(f"use must have a column for each of {gain.size} activities; got shape {use.shape}")
+    return np.where(use > 0, gain / np.where(use > 0, use, 1.0), np.inf)
+
+
+def _checked(contribution, use, capacity, most, least):
+    """Inputs as arrays that agree, can be met and have an end."""
+    gain = np.atleast_1d(np.asarray(checked("contribution", contribution), float))
+    use = np.atleast_2d(np.asarray(checked("use", use, low=0.0), float))
+    capacity = np.atleast_1d(np.asarray(checked("capacity", capacity, low=0.0), float))
+    least = np.asarray(checked("least", least, low=0.0), float)
+    if use.shape != (capacity.size, gain.size):
+        raise ValueError(f"use must have shape {(capacity.size, gain.size)}, resources by activities; got {use.shape}")
+    try:
+        most, least = np.broadcast_to(np.asarray(most, float), gain.shape), np.broadcast_to(least, gain.shape)
+    except ValueError as error:
+        raise ValueError(f"most and least must be one number or {gain.size}, one for each activity") from error
+    wrong = np.flatnonzero(~(most >= least))  # refuses not-a-number too
+    if wrong.size:
+        n = wrong[0]
+        raise ValueError(f"the most of an activity must not be below its least; got {most[n]:g} and {least[n]:g} at index {n}")
     over = use @ least - capacity
-    if (over > 1e-9 * np.maximum(capacity, 1.0)).any():
+    if (over > _NEAR * np.maximum(capacity, 1.0)).any():
         worst = int(np.argmax(over / np.maximum(capacity, 1e-12)))
         raise ValueError(
             f"least amounts must fit every resource; resource {worst} would need {use[worst] @ least:g} of {capacity[worst]:g}"
         )
-    found = optimize.linprog(-gain, A_ub=use, b_ub=capacity, bounds=np.column_stack([least, most]), method="highs")
-    if found.status == 3:
-        raise ValueError("an activity that pays must be limited by a resource or by what can be sold")
-    if not found.success:
-        raise ValueError(f"the mix could not be worked out: {found.message}")
-    return Mix(
-        amounts=found.x,
-        contribution=float(-found.fun),
-        worth_of_resource=-found.ineqlin.marginals + 0.0,
-        worth_of_demand=-found.upper.marginals + 0.0,
-        cost_of_least=found.lower.marginals + 0.0,
-    )
+    endless = np.flatnonzero((gain > 0) & np.isinf(most) & ~(use > 0).any(axis=0))
+    if endless.size:
+        raise ValueError(
+            f"an activity that pays must be limited by a resource or by what can be sold; got none at index {endless[0]}"
+        )
+    return gain, use, capacity, most, least
+
+
+def _span(gain, use, free, duals):
+    """Lowest and highest worth of every limit over all optimal dual values, those that complement the answer."""
+    n = gain.size
+    equal = np.hstack([use.T, np.eye(n), -np.eye(n)])
+    bounds = np.column_stack([np.zeros(free.size), np.where(free, np.inf, 0.0)])
+    low, high = duals.copy(), duals.copy()
+    for at in np.flatnonzero(free):
+        for sign, side in ((1.0, low), (-1.0, high)):
+            aim = np.zeros(free.size)
+            aim[at] = sign
+            found = optimize.linprog(aim, A_eq=equal, b_eq=gain, bounds=bounds, method="highs")
+            if found.status in (0, 3):  # 3: without end
+                side[at] = found.x[at] if found.status == 0 else np.inf
+    return low, high

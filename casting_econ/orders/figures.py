@@ -31,8 +31,9 @@ def chance_chart(curve: pd.DataFrame, rules: pd.DataFrame, confidence: float, fm
         color=GREY,
     )
     shown = rules[(rules.casts >= curve.casts.iloc[0]) & (rules.casts <= curve.casts.iloc[-1]) & (rules.chance > 0.005)]
-    for row in shown.itertuples():
-        mine = row.rule == "this plan"
+    same = shown.groupby("casts", sort=True).agg(rule=("rule", " and ".join), chance=("chance", "max")).reset_index()
+    for row in same.itertuples():
+        mine = "this plan" in row.rule
         axes.plot(
             [row.casts], [row.chance], "o" if mine else "s", color=ORANGE if mine else INK, markersize=9 if mine else 6, zorder=5
         )

@@ -257,6 +257,7 @@ class OrderPlan:
 
         unit = each(alone)
         setup = max(each(whole) - unit, 0.0) * planner.casts_per_load
+        unpaid = (order.price or 0.0) / order.pieces  # what is missing is not paid for
         d = planner.draws
         by_share = np.argsort(d.good_share, kind="stable")
         rows = by_share[((np.arange(LOT_DRAWS) + 0.5) / LOT_DRAWS * by_share.size).astype(int)]
@@ -272,7 +273,7 @@ class OrderPlan:
             self.rounds,
             outcome,
             load_cost(setup, unit, planner.casts_per_load),
-            lambda short: order.short_penalty * (short > 0) + order.short_penalty_each * order.set_of * short,
+            lambda short: order.short_penalty * (short > 0) + (order.short_penalty_each + unpaid) * order.set_of * short,
             min(order.leftover_value * order.set_of, 0.99 * unit),  # else ever more casts would pay
         )
 

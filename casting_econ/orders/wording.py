@@ -32,7 +32,7 @@ def _pieces(fmt, count, word="piece"):
 def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
     """The order in one sentence."""
     order = plan.order
-    text = f"**{fmt.number(order.pieces)} good pieces of {order.product.replace('-', ' ')}**"
+    text = f"**{_pieces(fmt, order.pieces, 'good piece')} of {order.product.replace('-', ' ')}**"
     if order.variants:
         text += f" ({', '.join(f'{fmt.number(n)} {name}' for name, n in order.variants.items())})"
     if order.set_of > 1:
@@ -125,7 +125,7 @@ def by_feel(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
         else "happens to be about right"
     )
     return (
-        f"Dividing what is wanted by the yield gives {_pieces(fmt, naive.casts, 'cast')}, and that is enough in only {fmt.chance(naive.chance)} of cases. "
+        f"Dividing what is wanted by the yield gives {_pieces(fmt, naive.casts, 'cast')}, and that is enough in {'only ' if naive.chance < plan.order.confidence else ''}{fmt.chance(naive.chance)} of cases. "
         f"The usual quarter more is {_pieces(fmt, margin.casts, 'cast')} and gives {fmt.chance(margin.chance)}: it {verb}. "
         f"Casting takes about {fmt.number(casting, 1)} hours; **taking out, checking and finishing take {fmt.number(after, 1)} hours**, "
         f"and talking, packing, posting and the share of weekly hours another {fmt.number(other, 1)}."
@@ -206,6 +206,8 @@ def price_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
         f"and **{fmt.money(quoted.full_cost)}** where it also carries its share of overheads, equipment and weekly hours. "
         f"For the target in eight cases of ten it takes {fmt.money(quoted.at_chance(0.8))}."
     )
+    if any(order.in_hand.values()):
+        text += " What the pieces in hand have cost already is not in these prices."
     if order.price is None:
         return text + " No price is stated yet: the quote asks the last of these, rounded up."
     pay, chance = quoted.pay(order.price), quoted.chance(order.price)
@@ -237,13 +239,18 @@ def lots_sentence(plan: OrderPlan, fmt: Format) -> str:
         return "Ending short costs nothing by what is stated (`short_penalty`, `short_penalty_each`), so the plan above is for the wanted certainty alone."
     if lots is None:
         return "The cheapest lots are worked out for up to 400 pieces or sets only."
+    if lots.first[0] == 0:
+        return (
+            "By what is stated, ending short would cost less than casting at all, so no lot is advised: state the `price` of the order, "
+            "and in `short_penalty` and `short_penalty_each` what a missing piece really costs."
+        )
     many = (
         "in one lot, since the time allows no second"
         if plan.rounds == 1
         else f"in up to {plan.rounds} lots, which the time allows"
     )
     first = " or ".join(fmt.number(q) for q in lots.first)
-    text = f"Weighing casts against the cost of ending short, the cheapest is to start **{first} casts** {many}, at an expected cost of {fmt.money(lots.expected_cost)}; it ends with enough in {fmt.chance(lots.chance_met)} of cases."
+    text = f"Weighing casts against the cost of ending short, missing pieces not being paid, the cheapest is to start **{first} casts** {many}, at an expected cost of {fmt.money(lots.expected_cost)}; it ends with enough in {fmt.chance(lots.chance_met)} of cases."
     if lots.first[0] < plan.casts:
         text += f" That is fewer than the {fmt.number(plan.casts)} for a certainty of {fmt.percent(order.confidence)} in one go."
     elif lots.first[0] > plan.casts:

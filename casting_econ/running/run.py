@@ -10,6 +10,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from ..analysis import Kit, open_study
+from ..cash import season_weights
 from ..faults import Fault, StudyError, close_match
 from ..reference import kit_folder
 from ..study import STUDY_FILE, record_files
@@ -30,6 +31,8 @@ PAGES = (
     "07_monte_carlo",
     "08_sensitivity",
     "09_change",
+    "10_cash",
+    "11_living",
 )
 _VERSIONS = (
     "casting_econ",
@@ -73,7 +76,9 @@ def run_study(folder: Path | str, out: Path | str | None = None, *, workers: int
     NotebookError
         For the first notebook that failed; what was finished is kept for the next run.
     """
-    kit, out = open_study(folder), (Path(out) if out else Path(folder) / "report").resolve()
+    kit = open_study(folder)
+    season_weights(kit)  # a season asked of records that have none is a fault before any page runs
+    out = (Path(out) if out else Path(folder) / "report").resolve()
     part = working_folder(out, Path(folder), _key(kit, Path(folder)))
     table, inner = kit.study.file.study, part / "report"
     answer = kit.monte_carlo(workers=workers)

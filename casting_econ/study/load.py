@@ -47,13 +47,13 @@ class Study:
 
     folder: Path
     file: StudyFile
-    raw: dict  # the file's keys as they stand in it
     numbers: dict[str, Number]  # every number stated in the file, by dotted key
     windows: tuple[tuple[float, float], ...]  # working windows of the week [hour]
     records: dict[str, pd.DataFrame] = field(default_factory=dict)  # logs that are there, by name
     in_work: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(LOGS["batches"])))  # loads without a count
     in_work_faults: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(LOGS["faults"])))  # of those loads
     notes: tuple[str, ...] = ()  # what is odd in the logs without being a fault
+    raw: dict = field(default_factory=dict)  # the file's keys as they stand in it
     reading: Reading = field(default_factory=Reading)  # how the logs were read: every decision, change and row set aside
 
     @property

@@ -599,7 +599,7 @@ def _read_season(raw: Any) -> tuple[float, ...] | str | None:
     """Twelve weights from January, or 'records'."""
     if raw is None or raw is UNKNOWN or raw == "records":
         return None if raw is UNKNOWN else raw
-    right = "twelve weights from January such as [0.8, 0.8, 1, 1, 1, 1, 0.9, 0.9, 1, 1, 1.3, 1.3], or \"records\""
+    right = 'twelve weights from January such as [0.8, 0.8, 1, 1, 1, 1, 0.9, 0.9, 1, 1, 1.3, 1.3], or "records"'
     if not isinstance(raw, list | tuple):
         raise ValueError(f"not a list of weights -> {right}")
     weights = [split_figure(one) for one in raw]

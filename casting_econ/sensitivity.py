@@ -171,9 +171,11 @@ def sensitivity_sentence(frame: pd.DataFrame, found: Indices, fmt: Format) -> st
     share = f"{fmt.percent(first['on the year low'])} to {fmt.percent(first['on the year high'])} of the variance of what a year brings"
     level = frame[frame["on the year high"] >= first["on the year low"]]
     if len(level) == 1:
-        return f"**{first.number} moves the year most**: it takes part in {share}."
-    others = ", ".join(level.number.iloc[1:])
-    return f"**{first.number} takes part in {share}**; whether {others} move{'s' if len(level) == 2 else ''} it as much or more, these draws cannot tell."
+        return f"**The year moves most with {first.number}**: it has a part in {share}."
+    others = " or ".join(level.number.iloc[1:])
+    return (
+        f"**{first.number}** has a part in {share}; these draws cannot tell whether the part of {others} is as large or larger."
+    )
 
 
 _COLUMNS = ("kind", "what", "worth", "error", "worth of half the width", "takes", "worth of a month more")

@@ -107,12 +107,12 @@ def partial_information(benefit, inputs, seed: int = 0, removed=1.0) -> Worth:
     spanned, turn = left[:, kept], right[kept].T / size[kept]
     contrast = benefit - benefit.mean(axis=0)
     usual = int(benefit.mean(axis=0).argmax())
-    projected, squares = spanned.T @ contrast, np.eye(spanned.shape[1])
+    projected, squares = spanned.T @ contrast, np.eye(spanned.shape[1]) * (1.0 + 1e-9)
     chosen, gained = np.full(draws, usual), np.zeros(draws)
     for part in np.array_split(np.random.default_rng([seed, 3]).permutation(draws), PARTS):
         x = spanned[part]
-        # the normal equations of all draws less those of the part
-        weights = np.linalg.lstsq(squares - x.T @ x, projected - x.T @ contrast[part], rcond=1e-8)[0]
+        # the normal equations of all draws less those of the part; a hair more where one part holds all that moves a column
+        weights = np.linalg.solve(squares - x.T @ x, projected - x.T @ contrast[part])
         believed = moved[part] @ (turn @ weights) + benefit.mean(axis=0)
         chosen[part] = believed.argmax(axis=1)
         # what is not learned stays in the benefit, without moving the choice

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .draws import points
+from .draws import REPLICATES, points, round_up_draws
 
 __all__ = ["Indices", "sobol_indices"]
 
@@ -55,7 +55,7 @@ def sobol_indices(
     Raises
     ------
     ValueError
-        If groups leave out or repeat a column.
+        If groups leave out or repeat a column, rows are no such number, or an output is not finite.
 
     Notes
     -----
@@ -77,11 +77,15 @@ def sobol_indices(
     groups = [[column] for column in range(dimensions)] if groups is None else [list(group) for group in groups]
     if sorted(column for group in groups for column in group) != list(range(dimensions)):
         raise ValueError(f"groups must hold each of {dimensions} columns once; got {groups}")
+    if rows != round_up_draws(rows):
+        raise ValueError(f"rows must be {REPLICATES} times a power of two, such as {round_up_draws(rows)}; got {rows}")
     both = points(2 * dimensions, rows, seed)
     a, b = both[:, :dimensions], both[:, dimensions:]
 
     def run(u):
         found = np.asarray(model(u), float)
+        if not np.isfinite(found).all():
+            raise ValueError(f"outputs must be finite; got {found[~np.isfinite(found)][0]}")
         return found[:, None] if found.ndim == 1 else found
 
     at_a, at_b = run(a), run(b)
@@ -96,8 +100,8 @@ def sobol_indices(
     squares = (at_a**2 + at_b**2) / 2
 
     def shares(terms, weights=None):
-        mean = terms.mean(axis=1) if weights is None else np.einsum("gro,sr->sgo", terms, weights)
-        spread = squares.mean(axis=0) if weights is None else np.einsum("ro,sr->so", squares, weights)[:, None]
+        mean = terms.mean(axis=1) if weights is None else np.moveaxis(weights @ terms, 0, 1)
+        spread = squares.mean(axis=0) if weights is None else (weights @ squares)[:, None]
         return np.where(spread > 0, mean / np.where(spread > 0, spread, 1.0), 0.0)
 
     rng = np.random.default_rng([seed, 2])

@@ -170,6 +170,14 @@ def test_part_of_what_two_inputs_say():
     assert partial_information(actions, z[:, :2], removed=0.0).value == 0.0
 
 
+@pytest.mark.parametrize("removed", [[1.0, 1.0], [0.5, 0.4], [0.9, 0.0]])
+def test_part_of_what_two_inputs_say_only_together(removed):
+    """Benefit the product of two standard normal inputs: the mean moves by the root of both parts, and half of E|xy| = 2 / pi is gained."""
+    z = stats.norm.ppf(points(2, 16384, 4))
+    found = partial_information(np.column_stack([np.zeros(len(z)), z[:, 0] * z[:, 1]]), z, removed=removed)
+    assert found.value == pytest.approx(np.sqrt(np.prod(removed)) / np.pi, abs=max(4 * found.error, 0.005))
+
+
 def test_identities_of_information():
     """EVPI >= EVPPI >= 0; more known is worth no less; EVPI >= what a sample is worth (section 14 of the reference values)."""
     actions, x = normal_case(0.3, 0.6, 4096, 1, idle=1)

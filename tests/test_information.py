@@ -94,7 +94,7 @@ def test_the_choice_has_indices_only_where_it_is_open():
     assert frame["on the choice"].max() > 0.5 and (frame["on the choice"] <= 1.1).all()
     for name in ("on the year", "on the choice"):
         assert (frame[f"{name} low"] <= frame[name]).all() and (frame[name] <= frame[f"{name} high"]).all()
-    closed, _ = sobol_table(demo("kelpmoor-handles"), 1024)
+    closed, _ = sobol_table(demo("hollin-quay-pulls"), 1024)
     assert closed["on the choice"].isna().all() and closed["on the choice high"].isna().all()
     assert closed["on the year"].notna().all()
 
@@ -146,8 +146,8 @@ def test_the_value_and_its_error_are_what_they_say(mean, share):
 
 
 def test_inputs_that_say_nothing_add_nothing():
-    """With nine idle inputs a fit that profited from its own noise would find more than there is."""
-    values = np.array([partial_information(*normal_case(0.5, 0.3, 1000, seed, idle=9)).value for seed in range(30)])
+    """With five idle inputs a fit that profited from its own noise would find more than there is."""
+    values = np.array([partial_information(*normal_case(0.5, 0.3, 1000, seed, idle=5)).value for seed in range(30)])
     closed = np.sqrt(0.3) * unit_normal_loss(0.5 / np.sqrt(0.3))
     error = values.std(ddof=1) / np.sqrt(30)
     assert 0.7 * closed < values.mean() < closed + 3 * error
@@ -168,6 +168,14 @@ def test_part_of_what_two_inputs_say():
         found = partial_information(actions, z[:, :2], removed=removed)
         assert found.value == pytest.approx(reach * unit_normal_loss(0.4 / reach), abs=3 * found.error)
     assert partial_information(actions, z[:, :2], removed=0.0).value == 0.0
+
+
+@pytest.mark.parametrize("removed", [[1.0, 1.0], [0.5, 0.4], [0.9, 0.0]])
+def test_part_of_what_two_inputs_say_only_together(removed):
+    """Benefit the product of two standard normal inputs: the mean moves by the root of both parts, and half of E|xy| = 2 / pi is gained."""
+    z = stats.norm.ppf(points(2, 16384, 4))
+    found = partial_information(np.column_stack([np.zeros(len(z)), z[:, 0] * z[:, 1]]), z, removed=removed)
+    assert found.value == pytest.approx(np.sqrt(np.prod(removed)) / np.pi, abs=max(4 * found.error, 0.005))
 
 
 def test_identities_of_information():
@@ -288,6 +296,20 @@ def test_a_month_more_of_a_log_is_worth_no_more_than_all_of_it():
     assert (logs["worth of a month more"] <= logs.worth + 2 * logs.error + 1e-9).all()
     assert frame[frame.kind == "number"]["worth of a month more"].isna().all()
     assert (frame.worth <= decision.all_known.value).all()
+
+
+def test_a_log_of_a_choice_that_is_even_is_worth_the_root_of_what_it_removes():
+    """Where both choices bring the same on average, worth goes with the width of what becomes known: s L(0), Raiffa & Schlaifer 1961."""
+    decision, _ = decided()
+    even = Decision(kit=decision.kit, benefit=decision.benefit - decision.benefit.mean(), values=decision.values)
+    logs = information_table(even).set_index("what")
+    sales, numbers = logs.loc["sales"], decision.kit.assumed.evidence
+    assert sales["worth of half the width"] == pytest.approx(np.sqrt(0.75) * sales.worth, abs=sales.error)
+    shares = [month_share(numbers[f"channels.{name}.orders"], 5.65) for name in ("markets", "online", "wholesale")]
+    assert np.ptp(shares) < 0.04 and min(shares) > 0.1  # of six or eight months, one more
+    low, high = np.sqrt([min(shares), max(shares)]) * sales.worth
+    assert low - sales.error < sales["worth of a month more"] < high + sales.error
+    assert sales["worth of a month more"] > 5 * sales.error
 
 
 def information(rows):

@@ -90,7 +90,9 @@ def test_run_shows_progress_and_says_where_the_report_is(ran):
     _, _, result, code, out, err = ran
 
     assert (code, err) == (0, "")
-    assert len(re.findall(r"^\[\d/8\] \d\d_\w+ +[\d.]+ s +ok$", out, re.M)) == 8
+    lines = re.findall(r"^\[(\d+)/(\d+)\] (\d\d_\w+) +[\d.]+ s +ok$", out, re.M)
+    assert [int(count) for count, _, _ in lines] == list(range(1, len(run.PAGES) + 1))
+    assert {whole for _, whole, _ in lines} == {str(len(run.PAGES))} and {page for _, _, page in lines} == set(run.PAGES)
     assert f"Report: {result / 'report.html'}" in out
 
 

@@ -318,13 +318,15 @@ def test_prices_by_hand_where_everything_is_certain(tmp_path):
     kit = open_study(study(tmp_path, spread=CERTAIN, alone=ALONE))
     plan = open_order(kit, "kitchen")
     quoted = price_of(plan)
-    casts, good, entering = plan.casts, plan.course.good[:, 1:4].sum(), plan.course.entering[:, 1:4].sum(axis=1).mean(axis=0)
-    assert good > 0
+    casts, entering = plan.casts, plan.course.entering[:, 1:4].sum(axis=1).mean(axis=0)
+    good = plan.course.good[:, 1:4].sum(axis=(1, 2)).mean()
+    assert 0 < good < entering[7]
     minutes = (1.8 + 0.5) * casts + 24 * 3 + 0.7 * casts + entering[4] * (2.2 + 3.4) + entering[6] * 1.3 + entering[7] * 1.3
     moulds = casts / (14 * 35)
     bench = (minutes + 100 * moulds) / 60
     assert quoted.bench_hours.mean() == pytest.approx(bench)
-    spent = casts * (0.12 + 24 * 0.024 + 0.05 + 0.14) + entering[7] * 0.42 + moulds * 0.66 * 30 + 2.00 + 7.90 - 7.50
+    # the insert is pressed out of a reject and used again, so one is spent for each good piece
+    spent = casts * (0.12 + 24 * 0.024 + 0.05 + 0.14) + good * 0.42 + moulds * 0.66 * 30 + 2.00 + 7.90 - 7.50
     assert quoted.spent.mean() == pytest.approx(spent)
     fixed = 0.25 + 0.015 * 7.50 + 0.02 * (7.50 + 7.90)
     kept = 1 - 0.015 - 0.02
@@ -407,6 +409,12 @@ def test_the_plan_is_made_anew_from_what_the_batches_say(tmp_path):
     assert done.casts == 0 and "All pieces are in hand" in wording.course_now(done, format_of(kit))
     assert "Nothing of this order is cast" in wording.course_now(fresh, format_of(kit))
     assert "Nothing more needs to be cast" in wording.headline(done, format_of(kit))
+    # a plan by feel knows of the load under way too
+    rules = tables.rule_table(plan).set_index("rule").casts
+    share = float(plan.planner.point.good_share[0])
+    assert rules["wanted ÷ yield"] == ceil(16 / share) - 14 and rules["a quarter more than wanted"] == 20 - 14
+    # a new quote would ask less than was agreed
+    assert "for what is left alone" in wording.price_sentence(plan, price_of(plan), format_of(kit))
     # what the command says is in hand is the whole count
     assert open_order(kit, "kitchen", start="2026-12-02", in_hand=20).order.in_hand == {"": 20}
 
@@ -445,7 +453,16 @@ def test_batches_may_name_the_variant_after_a_slash(tmp_path):
         ({"product": "knob", "pieces": 3, "by": "2026-01-01"}, "--by"),
         ({"product": "knob", "pieces": 7, "by": "2026-12-20", "set_of": 6}, "--set-of"),
         ({"product": "knob", "pieces": 28, "by": "2026-12-20", "set_of": 15}, "--set-of"),
-        ({"product": "knob", "pieces": 30, "by": "2026-12-20", "set_of": 15}, "--confidence"),
+        ({"product": "knob", "pieces": 30, "by": "2026-12-20", "set_of": 15}, "--set-of"),
+        ({"product": "knob", "pieces": 3, "by": "9999-12-31"}, "--by"),
+        ({"product": "knob", "pieces": 3, "by": "2026-12-20", "start": "1900-01-01"}, "--start"),
+        ({"product": "knob", "pieces": 3, "by": "2026-12-20", "price": float("nan")}, "--price"),
+        ({"product": "knob", "pieces": 3, "by": "2026-12-20", "price": float("inf")}, "--price"),
+        ({"product": "knob", "pieces": 3, "by": "2026-12-20", "price": 1e300}, "--price"),
+        ({"product": "knob", "pieces": 3, "by": "2026-12-20", "in_hand": 10**23}, "--in-hand"),
+        ({"product": "knob", "pieces": 3, "by": "2026-12-20", "in_hand": {"a": 2}}, "--in-hand"),
+        ({"product": "knob", "by": "2026-12-20", "variants": {"a": 0, "b": 2}}, "--variant"),
+        ({"product": "knob", "by": "2026-12-20", "variants": {"a/b": 2}}, "--variant"),
         ({"product": "knob", "pieces": 5, "by": "2026-12-20", "variants": {"a": 3}}, "--variant"),
         ({"product": "knob", "by": "2026-12-20", "variants": {"a": 3, "b": 2}, "in_hand": 2}, "--in-hand"),
         ({"product": "knob", "by": "2026-12-20", "variants": {"a": 3, "b": 2}, "in_hand": {"c": 2}}, "--in-hand"),
@@ -473,6 +490,57 @@ def test_an_order_needs_nothing_but_pieces_and_a_date():
     assert plan.order.product == "knob" and plan.order.channel is None and plan.casts > 28
     lines = order_lines(plan, price_of(plan))
     assert not any("**" in line for line in lines) and "28 good pieces of knob" in lines[0]
+
+
+def test_what_is_ready_must_be_packed_before_the_last_posting_day_is_over():
+    """Two days on the way to Friday 12 February: posted on Wednesday the 10th at the latest."""
+    kit = demo("kelpmoor-handles")
+    ready = {"pieces": 10, "in_hand": 10, "by": "2027-02-12", "price": 120.0}
+    plan = open_order(kit, today=date(2027, 1, 11), **ready)
+    assert plan.casts == 0 and plan.planner.draws.order_minutes.max() == 0  # no channel, so nothing is left to do
+    assert plan.last_start.day == date(2027, 2, 10)
+    assert open_order(kit, today=date(2027, 2, 10), **ready).course.in_time == 1.0
+    assert open_order(kit, today=date(2027, 2, 11), **ready).course.in_time == 0.0
+    lines = "\n".join(order_lines(plan, price_of(plan)))
+    assert "A load more" not in lines and "0 casts" not in lines and "quarter more" not in lines and "0 sets" not in lines
+    assert (
+        "no pay an hour" in lines
+        and "nan" not in lines
+        and '"pay_per_hour_at_price": null' in as_json(order_results(plan, price_of(plan)))
+    )
+    free = open_order(kit, today=TODAY, pieces=10, in_hand=10, by="2027-02-12")
+    with pytest.raises(StudyError, match="--price: no price to quote"):
+        quote_of(free, price_of(free))
+
+
+def test_the_quote_says_a_day_on_which_parcels_go_off():
+    """Mondays, Wednesdays and Fridays, two days on the way: for Saturday the 30th it is Wednesday the 27th."""
+    plan = open_order(demo("kelpmoor-handles"), today=date(2027, 1, 11), pieces=10, by="2027-01-30")
+    quote = quote_of(plan, price_of(plan))
+    assert (quote.posted_by, quote.arrives_by) == (date(2027, 1, 27), date(2027, 1, 30))
+
+
+def test_a_later_start_is_set_beside_the_first_on_the_same_draws():
+    kit = demo("ninepenny-lather")
+    plan = open_order(kit, today=date(2027, 1, 11), product="bar", pieces=60, by="2027-03-12")
+    first, later = plan.starts([date(2027, 1, 11), date(2027, 1, 12)])
+    fmt = format_of(kit)
+    said = wording.start_sentence(plan, fmt)
+    assert f"from {fmt.chance(first.in_time)} to {fmt.chance(later.in_time)}" in said and "Jan 12" in said
+    # both loads on the first day: there is no next load to wait for
+    kit = demo("gannet-lane-figures")
+    plan = open_order(kit, today=date(2027, 1, 11), product="figure", pieces=12, by="2027-03-12")
+    assert plan.new_loads == 1 and wording.start_sentence(plan, format_of(kit)) == ""
+
+
+def test_what_is_left_over_is_said_where_it_lowers_the_price():
+    plan = open_order(demo("kelpmoor-handles"), "dressers")
+    quoted, fmt = price_of(plan), format_of(demo("kelpmoor-handles"))
+    over = np.maximum(plan.course.good[:, 1 : plan.loads.planned].sum(axis=(1, 2)) - 18, 0).mean() * 4.0
+    assert quoted.brought.mean() == pytest.approx(over)
+    assert fmt.money(over) in wording.price_sentence(plan, quoted, fmt)
+    free = plan.with_order(leftover_value=0.0)
+    assert "beyond the order" not in wording.price_sentence(free, price_of(free), fmt)
 
 
 @pytest.mark.parametrize("name", ["gannet-lane-figures", "ninepenny-lather"])

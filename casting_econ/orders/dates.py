@@ -10,7 +10,7 @@ from ..models.supplies import hours_at_temperature
 from ..study import Study
 from ..study.schema import DAYS
 
-__all__ = ["REFERENCE_C", "Opening", "arrival", "closed_days", "last_moment", "opening"]
+__all__ = ["REFERENCE_C", "Opening", "arrival", "closed_days", "last_moment", "last_posting", "opening"]
 
 REFERENCE_C = 20.0  # that waits are counted at before the month's temperature makes them longer [degC]
 
@@ -107,12 +107,17 @@ def _warmth(study, first, days):
     return by_month[[(first + timedelta(days=n)).month - 1 for n in range(days)]]
 
 
-def last_moment(study: Study, opened: Opening, due: date) -> int:
-    """Midnight by which a parcel must be packed to arrive on time; zero or less where no posting day is left. [s]"""
+def last_posting(study: Study, opened: Opening, due: date) -> date:
+    """Last day on which a parcel can go off to arrive on time; before the first day where no posting day is left."""
     day = due - timedelta(days=study.file.orders.transit_days)
     while day >= opened.first and not _posts(study, opened, day):
         day -= timedelta(days=1)
-    return opened.seconds(day) + DAY
+    return day
+
+
+def last_moment(study: Study, opened: Opening, due: date) -> int:
+    """Midnight before which a parcel must be packed to arrive on time; zero or less where no posting day is left. [s]"""
+    return opened.seconds(last_posting(study, opened, due)) + DAY
 
 
 def arrival(study: Study, opened: Opening, finish: int) -> tuple[date, date] | None:

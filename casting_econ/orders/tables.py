@@ -70,7 +70,7 @@ def curve_table(plan: OrderPlan) -> pd.DataFrame:
 
 
 def rule_table(plan: OrderPlan) -> pd.DataFrame:
-    """Ways of choosing the number of casts, and the chance that each gives."""
+    """Ways of choosing the number of casts still to start, and the chance that each gives."""
     planner, order = plan.planner, plan.order
     wanted = [sets * order.set_of for sets in planner.needed(order).values()]
     share = float(planner.point.good_share[0])
@@ -78,8 +78,9 @@ def rule_table(plan: OrderPlan) -> pd.DataFrame:
         "as many as are wanted": sum(wanted),
         "wanted ÷ yield": sum(ceil(n / share - 1e-9) for n in wanted),
         "a quarter more than wanted": sum(ceil(n * (1 + MARGIN) - 1e-9) for n in wanted),
-        "this plan": plan.casts,
     }
+    poured = sum(under.casts for under in order.under_way)
+    rules = {rule: max(casts - poured, 0) for rule, casts in rules.items()} | {"this plan": plan.casts}
     casts = list(rules.values())
     chances = [*list(planner.curve(order, casts[:-1])), plan.found[1]]
     loads = [ceil(n / planner.casts_per_load) for n in casts]

@@ -419,6 +419,33 @@ def test_the_plan_is_made_anew_from_what_the_batches_say(tmp_path):
     assert open_order(kit, "kitchen", start="2026-12-02", in_hand=20).order.in_hand == {"": 20}
 
 
+def test_few_hours_a_week_stay_few(tmp_path):
+    """2 h a week over five days, and an hour to pour a load: no plan works more than the hours and what is left of one load."""
+    kit = open_study(study(tmp_path, hours=(HOURS[0], 'hours = "2 h/week"')))
+    plan = open_order(kit, today=date(2027, 1, 11), pieces=30, by="2027-04-28")  # a Monday; no holiday until the 1st of February
+    load = sum(float(minutes[0]) for minutes in plan.planner.point.load_minutes) / 60
+    by_week = [0.0] * 3
+    for _, stage, start, end in plan.typical.schedule.segments:
+        load = max(load, (end - start) / 3600 if stage == 0 else 0.0)
+        if start // (7 * DAY) < 3:
+            by_week[start // (7 * DAY)] += (end - start) / 3600
+    assert load > 2 / 5
+    assert all(sum(by_week[:n]) <= 2 * n + load for n in (1, 2, 3)) and sum(by_week) > 5
+
+
+def test_days_off_that_leave_nothing_open_are_a_fault(tmp_path):
+    kit = open_study(study(tmp_path, off=("2026-12-24 to 2027-01-03", "2026-12-24 to 2029-01-03")))
+    plan = open_order(kit, today=date(2027, 1, 11), pieces=10, by="2027-02-12")
+    with pytest.raises(StudyError, match=r"orders\.days_off: no day is left"):
+        price_of(plan)
+
+
+def test_no_mould_is_made_for_a_date_that_none_can_bring(tmp_path):
+    kit = open_study(study(tmp_path, hours=(HOURS[0], 'hours = "0.01 h/week"')))
+    plan = open_order(kit, today=date(2027, 1, 11), pieces=10, by="2027-02-12")
+    assert plan.honest is None and plan.sets_wanted == 2 and plan.moulds_to_make == 0
+
+
 def test_more_in_hand_never_asks_for_more_casts():
     plan = open_order(demo("kelpmoor-handles"), "kitchen")
     casts = [plan.with_order(in_hand={"": n}).casts for n in range(0, 29, 4)]

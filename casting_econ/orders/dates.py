@@ -4,10 +4,11 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
+from ..faults import Fault, StudyError
 from ..models.curing import merged_windows
 from ..models.schedule import DAY, NEVER, Calendar
 from ..models.supplies import hours_at_temperature
-from ..study import Study
+from ..study import STUDY_FILE, Study
 from ..study.schema import DAYS
 
 __all__ = ["REFERENCE_C", "Opening", "arrival", "closed_days", "last_moment", "last_posting", "opening"]
@@ -85,6 +86,10 @@ def opening(study: Study, first: date, days: int, hours_per_week: float) -> Open
         for start, end in week
         if 0 <= start + base < days * DAY and first + timedelta(days=(start + base) // DAY) not in closed
     ]
+    if not windows:
+        found = f"nothing open from {first} to {first + timedelta(days=days - 1)}"
+        right = "days off and holidays that leave days of the calendar open"
+        raise StudyError([Fault(file=STUDY_FILE, column="orders.days_off", wrong="no day is left", found=found, right=right)])
     caps = np.empty(days, np.int64)
     for n in range(days):
         day = first + timedelta(days=n)

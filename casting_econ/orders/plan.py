@@ -197,7 +197,8 @@ class OrderPlan:
         best = max(chance for _, chance, _ in rows)
         if best < self.order.confidence:  # too late anyhow: as early as moulds can make it
             dates = [row[2][1] for row in rows if row[2]]
-            return next((row[0] for row in rows if row[2] and row[2][1] == min(dates)), rows[-1][0])
+            have = int(self.planner.entry.mould.sets.value)  # no number of sets makes a date: none is worth making
+            return next((row[0] for row in rows if row[2] and row[2][1] == min(dates)), have)
         return next(row[0] for row in rows if row[1] >= min(best - 0.01, 1.0))
 
     @cached_property

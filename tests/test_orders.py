@@ -560,6 +560,29 @@ def test_a_later_start_is_set_beside_the_first_on_the_same_draws():
     assert plan.new_loads == 1 and wording.start_sentence(plan, format_of(kit)) == ""
 
 
+def test_what_no_channel_leaves_out_is_said():
+    kit, fmt = demo("kelpmoor-handles"), format_of(demo("kelpmoor-handles"))
+    for channel in (None, "joiner"):
+        plan = open_order(kit, "kitchen").with_order(channel=channel)
+        plan = (
+            replace(plan, planner=open_order(kit, today=TODAY, pieces=28, by="2026-12-18").planner) if channel is None else plan
+        )
+        quoted = price_of(plan)
+        assert ("No channel is named" in wording.price_sentence(plan, quoted, fmt)) == (channel is None)
+        assert (
+            ("talking, packing" in wording.by_feel(plan, quoted, fmt)) == (quoted.order_hours.mean() > 0) == (channel is not None)
+        )
+
+
+def test_a_load_promised_before_has_no_colour_of_this_order():
+    kit = demo("kelpmoor-handles")
+    plan = open_order(kit, today=TODAY, by="2027-02-12", variants={"green": 14, "grey": 10})
+    rows = tables.load_table(plan, format_of(kit))
+    assert rows.kind[0] == "promised before" and rows["of which"][0] == ""
+    poured = sum(int(n) for of in rows["of which"][1:] for n in re.findall(r"\d+", of))
+    assert poured == plan.casts == rows.casts[1:].sum()
+
+
 def test_what_is_left_over_is_said_where_it_lowers_the_price():
     plan = open_order(demo("kelpmoor-handles"), "dressers")
     quoted, fmt = price_of(plan), format_of(demo("kelpmoor-handles"))

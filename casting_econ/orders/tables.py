@@ -121,6 +121,7 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     for load in range(loads.planned):
         kind = "promised before" if load < loads.promised else "under way" if load < loads.promised + loads.started else "new"
         parts = [f"{count} {name}" for name, count in zip(plan.order.items, loads.casts[load], strict=True) if name and count]
+        parts = parts if kind != "promised before" else []  # what was promised before has no variants of this order
         through = np.sort(course.schedule.done[:, load])
         early, late = (through[min(int(q * through.size), through.size - 1)] for q in (0.1, 0.9))
         when = opened.moment(poured[load]) if load in poured else None

@@ -121,13 +121,19 @@ def by_feel(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
     )
     casting, after = minutes[: planner.first_wait + 1].sum() / 60, minutes[planner.first_wait + 1 :].sum() / 60
     other = quoted.order_hours.mean() + quoted.hidden_hours.mean()
+    around = (
+        "talking, packing, posting and the share of weekly hours another"
+        if quoted.order_hours.any()
+        else "the share of weekly hours is another"
+    )
     if not naive.casts:
         if not (plan.casts or plan.order.under_way):
-            return f"Nothing is left to cast or finish; talking, packing and posting take {fmt.number(other, 1)} hours."
+            rest = f"; talking, packing and posting take {fmt.number(other, 1)} hours" if other else ""
+            return f"Nothing is left to cast or finish{rest}."
         return (
             f"What is under way would do by the yield alone, and is enough in {fmt.chance(naive.chance)} of cases. "
             f"With it, casting takes about {fmt.number(casting, 1)} hours; **taking out, checking and finishing take {fmt.number(after, 1)} hours**, "
-            f"and talking, packing, posting and the share of weekly hours another {fmt.number(other, 1)}."
+            f"and {around} {fmt.number(other, 1)}."
         )
     verb = (
         "would do more than is asked"
@@ -140,7 +146,7 @@ def by_feel(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
         f"Dividing what is wanted by the yield gives {_pieces(fmt, naive.casts, 'cast')}, and that is enough in {'only ' if naive.chance < plan.order.confidence else ''}{fmt.chance(naive.chance)} of cases. "
         f"The usual quarter more is {_pieces(fmt, margin.casts, 'cast')} and gives {fmt.chance(margin.chance)}: it {verb}. "
         f"Casting takes about {fmt.number(casting, 1)} hours; **taking out, checking and finishing take {fmt.number(after, 1)} hours**, "
-        f"and talking, packing, posting and the share of weekly hours another {fmt.number(other, 1)}."
+        f"and {around} {fmt.number(other, 1)}."
     )
 
 
@@ -173,7 +179,7 @@ def moulds_sentence(plan: OrderPlan, fmt: Format) -> str:
         if want > have
         else f"{_pieces(fmt, want, 'set')} would do for the date, "
     )
-    text += f"and the order pours {_pieces(fmt, plan.new_loads, 'load')}{' more' if plan.order.under_way else ''}, which wear out {fmt.number(plan.worn, 2)} sets on average. "
+    text += f"and the order pours {_pieces(fmt, plan.new_loads, 'load')}{' more' if plan.order.under_way else ''}, which wear{'s' if plan.new_loads == 1 else ''} out {fmt.number(plan.worn, 2)} sets on average. "
     text += (
         f"**Make {_pieces(fmt, plan.moulds_to_make, 'set')}.**"
         if plan.moulds_to_make
@@ -223,6 +229,8 @@ def price_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
         f"and **{fmt.money(quoted.full_cost)}** where it also carries its share of overheads, equipment and weekly hours. "
         f"For the target in eight cases of ten it takes {fmt.money(quoted.at_chance(0.8))}."
     )
+    if order.channel is None:
+        text += " No channel is named, so talking, packing, posting, fees and postage are not in these: name one as `channel` of a commission."
     if quoted.brought.mean() >= 0.005:
         text += f" What is good beyond the order is counted as bringing {fmt.money(quoted.brought.mean())} on average; without that each asks so much more."
     begun = any(order.in_hand.values())

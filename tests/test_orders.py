@@ -298,6 +298,29 @@ def test_what_is_bought_covers_the_loads_and_stock_is_taken_off():
     assert rows["cord-and-ferrule"].needed == 320 and rows["cord-and-ferrule"].packs == ((100.0, 3),)
 
 
+def test_what_goes_into_a_load_of_the_tumbler_is_bought_by_its_loads(tmp_path):
+    """60 pieces to a load of the tumbler, 14 to one that is cast: media for two, not for every one cast."""
+    sand = '[products.knob.steps.sand]\nminutes = { value = "3.4 min", from = "records", worth = "30 pieces" }\n'
+    tumble = """[stations.tumbler]
+count = 1
+[products.knob.steps.sand]
+minutes = "0.8 min"
+load_minutes = "25 min"
+load_size = 60
+wait = "72 h"
+wait_in = "tumbler"
+materials.media = { price = "1.10 EUR", per = "load", kind = "consumable" }
+"""
+    kit = open_study(study(tmp_path, tumble=(sand, tumble)))
+    plan = open_order(kit, today=date(2027, 1, 11), pieces=60, by="2027-03-12")
+    assert plan.new_loads > 4 and plan.casts <= 2 * 60
+    media = next(row for row in buying_list(plan) if row.item == "media")
+    assert media.needed == 2 and media.cost == pytest.approx(2.20)
+    table = tables.material_table(plan, format_of(kit)).set_index("item")
+    assert table.needed["media"] == table["to buy"]["media"] == "for 2 loads"
+    assert table.needed["seaweed"] == f"for {plan.casts} pieces"
+
+
 def test_a_dearer_shortage_asks_for_more_casts():
     plan = open_order(demo("kelpmoor-handles"), "dressers")
     dear = plan.with_order(short_penalty=400.0)

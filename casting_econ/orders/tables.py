@@ -204,7 +204,9 @@ def material_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
         )
         amounts = [_amount(fmt, value, row.unit) for value in (row.needed, row.stock, row.left)]
         if not row.unit and not row.priced:  # priced by the piece it goes into, in no amount of its own
-            amounts, packs = [f"for {amounts[0]}", "", ""], f"for {amounts[0]}"
+            count = amounts[0].removesuffix(" pieces")
+            amounts[0] = packs = f"for {count} {row.goes_into}{'' if count == '1' else 's'}"
+            amounts[1:] = ["", ""]
         rows.append((row.item.replace("-", " "), *amounts[:2], packs, row.cost, amounts[2]))
     return pd.DataFrame(rows, columns=["item", "needed", "in stock", "to buy", "cost", "left over"])
 

@@ -124,11 +124,16 @@ def order(study: str, name: str | None, answer_only: bool, out: str | None, **as
         import textwrap
         from datetime import date
 
+        from .faults import Fault, StudyError
         from .running.order import run_order
 
         variants, in_hand = _counts("--variant", asked.pop("variant")), _counts("--in-hand", asked.pop("in_hand"), alone=True)
         share = asked.pop("confidence")
-        asked["confidence"] = _figures("--confidence", share, "", low=0.5, high=0.999)[0] if share else None
+        shares = _figures("--confidence", share, "", low=0.5, high=0.999) if share else [None]
+        if len(shares) > 1:
+            fault = Fault(file="--confidence", wrong="more than one", found=repr(share), right="one share, such as 0.95 or 95%")
+            raise StudyError([fault])
+        asked["confidence"] = shares[0]
         found = run_order(
             study,
             name,
@@ -153,6 +158,8 @@ def _counts(option: str, texts: tuple[str, ...], *, alone: bool = False) -> dict
     for text in texts:
         name, equals, count = text.rpartition("=")
         if count.strip().isdecimal() and (equals or alone) and (name.strip() or not equals):
+            if name.strip() in found:
+                faults.append(Fault(file=option, wrong="given twice", found=repr(text), right="each once, with its whole count"))
             found[name.strip()] = int(count)
         else:
             right = "NAME=N with a whole number" + (", or N alone" if alone else "")

@@ -173,7 +173,13 @@ class Order:
 
     def hands(self):
         """One pair of hands, window by window."""
+        last = None
         for opens, closes in self.windows:
+            day = opens // DAY
+            if last is not None and day != last:  # what a block took beyond the cap of its day
+                self.worked[day] += max(self.worked[last] - self.day_cap(last), 0)
+                self.seen["hours owed to the day before"] += self.worked[day] > 0
+            last = day
             if closes <= max(self.env.now, self.start):
                 continue
             yield self.env.timeout(max(opens, self.start) - self.env.now)
@@ -309,11 +315,11 @@ def random_case(seed, draws=2):
         return rng.integers(low // grid, high // grid + 1, size=size) * grid
 
     windows = random_windows(rng, days)
-    by_day = seconds(2 * HOUR, 9 * HOUR, rng.integers(1, days + 4))
+    by_day = seconds(HOUR, 8 * HOUR, rng.integers(1, days + 4))
     by_day = np.where(rng.random(by_day.shape) < 0.15, 0, by_day)  # days off
     calendar = Calendar(
         windows=windows,
-        day_cap=[2 * DAY, int(seconds(2 * HOUR, 9 * HOUR)), by_day][rng.integers(3)],
+        day_cap=[2 * DAY, int(seconds(HOUR, 8 * HOUR)), by_day][rng.integers(3)],
         sanding_cap=int(seconds(HOUR, 4 * HOUR)) if rng.random() < 0.7 else 2 * DAY,
         warmth=rng.choice([0.5, 0.75, 1.0, 1.5, 1.1, 1.37], size=rng.integers(1, days + 4)),
     )

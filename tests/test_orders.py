@@ -298,6 +298,29 @@ def test_what_is_bought_covers_the_loads_and_stock_is_taken_off():
     assert rows["cord-and-ferrule"].needed == 320 and rows["cord-and-ferrule"].packs == ((100.0, 3),)
 
 
+def test_what_goes_into_a_load_of_the_tumbler_is_bought_by_its_loads(tmp_path):
+    """60 pieces to a load of the tumbler, 14 to one that is cast: media for two, not for every one cast."""
+    sand = '[products.knob.steps.sand]\nminutes = { value = "3.4 min", from = "records", worth = "30 pieces" }\n'
+    tumble = """[stations.tumbler]
+count = 1
+[products.knob.steps.sand]
+minutes = "0.8 min"
+load_minutes = "25 min"
+load_size = 60
+wait = "72 h"
+wait_in = "tumbler"
+materials.media = { price = "1.10 EUR", per = "load", kind = "consumable" }
+"""
+    kit = open_study(study(tmp_path, tumble=(sand, tumble)))
+    plan = open_order(kit, today=date(2027, 1, 11), pieces=60, by="2027-03-12")
+    assert plan.new_loads > 4 and plan.casts <= 2 * 60
+    media = next(row for row in buying_list(plan) if row.item == "media")
+    assert media.needed == 2 and media.cost == pytest.approx(2.20)
+    table = tables.material_table(plan, format_of(kit)).set_index("item")
+    assert table.needed["media"] == table["to buy"]["media"] == "for 2 loads"
+    assert table.needed["seaweed"] == f"for {plan.casts} pieces"
+
+
 def test_a_dearer_shortage_asks_for_more_casts():
     plan = open_order(demo("kelpmoor-handles"), "dressers")
     dear = plan.with_order(short_penalty=400.0)
@@ -318,13 +341,15 @@ def test_prices_by_hand_where_everything_is_certain(tmp_path):
     kit = open_study(study(tmp_path, spread=CERTAIN, alone=ALONE))
     plan = open_order(kit, "kitchen")
     quoted = price_of(plan)
-    casts, good, entering = plan.casts, plan.course.good[:, 1:4].sum(), plan.course.entering[:, 1:4].sum(axis=1).mean(axis=0)
-    assert good > 0
+    casts, entering = plan.casts, plan.course.entering[:, 1:4].sum(axis=1).mean(axis=0)
+    good = plan.course.good[:, 1:4].sum(axis=(1, 2)).mean()
+    assert 0 < good < entering[7]
     minutes = (1.8 + 0.5) * casts + 24 * 3 + 0.7 * casts + entering[4] * (2.2 + 3.4) + entering[6] * 1.3 + entering[7] * 1.3
     moulds = casts / (14 * 35)
     bench = (minutes + 100 * moulds) / 60
     assert quoted.bench_hours.mean() == pytest.approx(bench)
-    spent = casts * (0.12 + 24 * 0.024 + 0.05 + 0.14) + entering[7] * 0.42 + moulds * 0.66 * 30 + 2.00 + 7.90 - 7.50
+    # the insert is pressed out of a reject and used again, so one is spent for each good piece
+    spent = casts * (0.12 + 24 * 0.024 + 0.05 + 0.14) + good * 0.42 + moulds * 0.66 * 30 + 2.00 + 7.90 - 7.50
     assert quoted.spent.mean() == pytest.approx(spent)
     fixed = 0.25 + 0.015 * 7.50 + 0.02 * (7.50 + 7.90)
     kept = 1 - 0.015 - 0.02
@@ -407,8 +432,41 @@ def test_the_plan_is_made_anew_from_what_the_batches_say(tmp_path):
     assert done.casts == 0 and "All pieces are in hand" in wording.course_now(done, format_of(kit))
     assert "Nothing of this order is cast" in wording.course_now(fresh, format_of(kit))
     assert "Nothing more needs to be cast" in wording.headline(done, format_of(kit))
+    # a plan by feel knows of the load under way too
+    rules = tables.rule_table(plan).set_index("rule").casts
+    share = float(plan.planner.point.good_share[0])
+    assert rules["wanted ÷ yield"] == ceil(16 / share) - 14 and rules["a quarter more than wanted"] == 20 - 14
+    # a new quote would ask less than was agreed
+    assert "for what is left alone" in wording.price_sentence(plan, price_of(plan), format_of(kit))
     # what the command says is in hand is the whole count
     assert open_order(kit, "kitchen", start="2026-12-02", in_hand=20).order.in_hand == {"": 20}
+
+
+def test_few_hours_a_week_stay_few(tmp_path):
+    """2 h a week over five days, and an hour to pour a load: no plan works more than the hours and what is left of one load."""
+    kit = open_study(study(tmp_path, hours=(HOURS[0], 'hours = "2 h/week"')))
+    plan = open_order(kit, today=date(2027, 1, 11), pieces=30, by="2027-04-28")  # a Monday; no holiday until the 1st of February
+    load = sum(float(minutes[0]) for minutes in plan.planner.point.load_minutes) / 60
+    by_week = [0.0] * 3
+    for _, stage, start, end in plan.typical.schedule.segments:
+        load = max(load, (end - start) / 3600 if stage == 0 else 0.0)
+        if start // (7 * DAY) < 3:
+            by_week[start // (7 * DAY)] += (end - start) / 3600
+    assert load > 2 / 5
+    assert all(sum(by_week[:n]) <= 2 * n + load for n in (1, 2, 3)) and sum(by_week) > 5
+
+
+def test_days_off_that_leave_nothing_open_are_a_fault(tmp_path):
+    kit = open_study(study(tmp_path, off=("2026-12-24 to 2027-01-03", "2026-12-24 to 2029-01-03")))
+    plan = open_order(kit, today=date(2027, 1, 11), pieces=10, by="2027-02-12")
+    with pytest.raises(StudyError, match=r"orders\.days_off: no day is left"):
+        price_of(plan)
+
+
+def test_no_mould_is_made_for_a_date_that_none_can_bring(tmp_path):
+    kit = open_study(study(tmp_path, hours=(HOURS[0], 'hours = "0.01 h/week"')))
+    plan = open_order(kit, today=date(2027, 1, 11), pieces=10, by="2027-02-12")
+    assert plan.honest is None and plan.sets_wanted == 2 and plan.moulds_to_make == 0
 
 
 def test_more_in_hand_never_asks_for_more_casts():
@@ -445,7 +503,16 @@ def test_batches_may_name_the_variant_after_a_slash(tmp_path):
         ({"product": "knob", "pieces": 3, "by": "2026-01-01"}, "--by"),
         ({"product": "knob", "pieces": 7, "by": "2026-12-20", "set_of": 6}, "--set-of"),
         ({"product": "knob", "pieces": 28, "by": "2026-12-20", "set_of": 15}, "--set-of"),
-        ({"product": "knob", "pieces": 30, "by": "2026-12-20", "set_of": 15}, "--confidence"),
+        ({"product": "knob", "pieces": 30, "by": "2026-12-20", "set_of": 15}, "--set-of"),
+        ({"product": "knob", "pieces": 3, "by": "9999-12-31"}, "--by"),
+        ({"product": "knob", "pieces": 3, "by": "2026-12-20", "start": "1900-01-01"}, "--start"),
+        ({"product": "knob", "pieces": 3, "by": "2026-12-20", "price": float("nan")}, "--price"),
+        ({"product": "knob", "pieces": 3, "by": "2026-12-20", "price": float("inf")}, "--price"),
+        ({"product": "knob", "pieces": 3, "by": "2026-12-20", "price": 1e300}, "--price"),
+        ({"product": "knob", "pieces": 3, "by": "2026-12-20", "in_hand": 10**23}, "--in-hand"),
+        ({"product": "knob", "pieces": 3, "by": "2026-12-20", "in_hand": {"a": 2}}, "--in-hand"),
+        ({"product": "knob", "by": "2026-12-20", "variants": {"a": 0, "b": 2}}, "--variant"),
+        ({"product": "knob", "by": "2026-12-20", "variants": {"a/b": 2}}, "--variant"),
         ({"product": "knob", "pieces": 5, "by": "2026-12-20", "variants": {"a": 3}}, "--variant"),
         ({"product": "knob", "by": "2026-12-20", "variants": {"a": 3, "b": 2}, "in_hand": 2}, "--in-hand"),
         ({"product": "knob", "by": "2026-12-20", "variants": {"a": 3, "b": 2}, "in_hand": {"c": 2}}, "--in-hand"),
@@ -473,6 +540,80 @@ def test_an_order_needs_nothing_but_pieces_and_a_date():
     assert plan.order.product == "knob" and plan.order.channel is None and plan.casts > 28
     lines = order_lines(plan, price_of(plan))
     assert not any("**" in line for line in lines) and "28 good pieces of knob" in lines[0]
+
+
+def test_what_is_ready_must_be_packed_before_the_last_posting_day_is_over():
+    """Two days on the way to Friday 12 February: posted on Wednesday the 10th at the latest."""
+    kit = demo("kelpmoor-handles")
+    ready = {"pieces": 10, "in_hand": 10, "by": "2027-02-12", "price": 120.0}
+    plan = open_order(kit, today=date(2027, 1, 11), **ready)
+    assert plan.casts == 0 and plan.planner.draws.order_minutes.max() == 0  # no channel, so nothing is left to do
+    assert plan.last_start.day == date(2027, 2, 10)
+    assert open_order(kit, today=date(2027, 2, 10), **ready).course.in_time == 1.0
+    assert open_order(kit, today=date(2027, 2, 11), **ready).course.in_time == 0.0
+    lines = "\n".join(order_lines(plan, price_of(plan)))
+    assert "A load more" not in lines and "0 casts" not in lines and "quarter more" not in lines and "0 sets" not in lines
+    assert (
+        "no pay an hour" in lines
+        and "nan" not in lines
+        and '"pay_per_hour_at_price": null' in as_json(order_results(plan, price_of(plan)))
+    )
+    free = open_order(kit, today=TODAY, pieces=10, in_hand=10, by="2027-02-12")
+    with pytest.raises(StudyError, match="--price: no price to quote"):
+        quote_of(free, price_of(free))
+
+
+def test_the_quote_says_a_day_on_which_parcels_go_off():
+    """Mondays, Wednesdays and Fridays, two days on the way: for Saturday the 30th it is Wednesday the 27th."""
+    plan = open_order(demo("kelpmoor-handles"), today=date(2027, 1, 11), pieces=10, by="2027-01-30")
+    quote = quote_of(plan, price_of(plan))
+    assert (quote.posted_by, quote.arrives_by) == (date(2027, 1, 27), date(2027, 1, 30))
+
+
+def test_a_later_start_is_set_beside_the_first_on_the_same_draws():
+    kit = demo("ninepenny-lather")
+    plan = open_order(kit, today=date(2027, 1, 11), product="bar", pieces=60, by="2027-03-12")
+    first, later = plan.starts([date(2027, 1, 11), date(2027, 1, 12)])
+    fmt = format_of(kit)
+    said = wording.start_sentence(plan, fmt)
+    assert f"from {fmt.chance(first.in_time)} to {fmt.chance(later.in_time)}" in said and "Jan 12" in said
+    # both loads on the first day: there is no next load to wait for
+    kit = demo("gannet-lane-figures")
+    plan = open_order(kit, today=date(2027, 1, 11), product="figure", pieces=12, by="2027-03-12")
+    assert plan.new_loads == 1 and wording.start_sentence(plan, format_of(kit)) == ""
+
+
+def test_what_no_channel_leaves_out_is_said():
+    kit, fmt = demo("kelpmoor-handles"), format_of(demo("kelpmoor-handles"))
+    for channel in (None, "joiner"):
+        plan = open_order(kit, "kitchen").with_order(channel=channel)
+        plan = (
+            replace(plan, planner=open_order(kit, today=TODAY, pieces=28, by="2026-12-18").planner) if channel is None else plan
+        )
+        quoted = price_of(plan)
+        assert ("No channel is named" in wording.price_sentence(plan, quoted, fmt)) == (channel is None)
+        assert (
+            ("talking, packing" in wording.by_feel(plan, quoted, fmt)) == (quoted.order_hours.mean() > 0) == (channel is not None)
+        )
+
+
+def test_a_load_promised_before_has_no_colour_of_this_order():
+    kit = demo("kelpmoor-handles")
+    plan = open_order(kit, today=TODAY, by="2027-02-12", variants={"green": 14, "grey": 10})
+    rows = tables.load_table(plan, format_of(kit))
+    assert rows.kind[0] == "promised before" and rows["of which"][0] == ""
+    poured = sum(int(n) for of in rows["of which"][1:] for n in re.findall(r"\d+", of))
+    assert poured == plan.casts == rows.casts[1:].sum()
+
+
+def test_what_is_left_over_is_said_where_it_lowers_the_price():
+    plan = open_order(demo("kelpmoor-handles"), "dressers")
+    quoted, fmt = price_of(plan), format_of(demo("kelpmoor-handles"))
+    over = np.maximum(plan.course.good[:, 1 : plan.loads.planned].sum(axis=(1, 2)) - 18, 0).mean() * 4.0
+    assert quoted.brought.mean() == pytest.approx(over)
+    assert fmt.money(over) in wording.price_sentence(plan, quoted, fmt)
+    free = plan.with_order(leftover_value=0.0)
+    assert "beyond the order" not in wording.price_sentence(free, price_of(free), fmt)
 
 
 @pytest.mark.parametrize("name", ["gannet-lane-figures", "ninepenny-lather"])

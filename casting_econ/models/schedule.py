@@ -2,7 +2,8 @@
 
 Rules: the hands do one thing at a time, within working windows and below a cap of hours a day.
 A block (mixing, pouring and loading, or turning a station round) is done in one go within one window; other
-work may be interrupted. Whenever something changes the hands turn to a block that can begin, then to
+work may be interrupted. A block longer than a day's cap begins on a day without work, and what it takes beyond the cap
+comes off the open days that follow. Whenever something changes the hands turn to a block that can begin, then to
 the earliest load that can go on. A step begins when its station, moulds or rack places are free.
 """
 
@@ -141,6 +142,9 @@ def simulate(plan: Plan, calendar: Calendar, *, record: bool = False) -> Schedul
     starts, ends = windows.T
     days, warmth = starts // DAY, np.asarray(calendar.warmth, float)
     caps = np.atleast_1d(np.asarray(calendar.day_cap, np.int64))
+    is_open = np.bincount(days, minlength=days[-1] + 1) > 0
+    before = np.cumsum(np.where(is_open, caps[np.minimum(np.arange(is_open.size), caps.size - 1)], 0))
+    before = np.concatenate([[0], before])  # caps of the open days before each day [s]
     stages = plan.stages
     block, sanding, follows = (
         np.array([getattr(s, name) for s in stages]) for name in ("block", "sanding", "follows_temperature")
@@ -168,7 +172,9 @@ def simulate(plan: Plan, calendar: Calendar, *, record: bool = False) -> Schedul
             continue
         s.t = np.maximum(s.t, starts[w])
         closes, today = ends[w], days[w]
-        s.worked[today != s.day], s.sanded[today != s.day] = 0, 0
+        # a block may be longer than a day's cap; what it took beyond comes off the open days that follow
+        left_over = np.maximum(s.worked - (before[today] - before[s.day]), 0)
+        s.worked, s.sanded = np.where(today != s.day, left_over, s.worked), np.where(today != s.day, 0, s.sanded)
         s.day = today
         t, cap = s.t[:, None], caps[np.minimum(today, caps.size - 1)]
 

@@ -8,6 +8,7 @@ from ..faults import Fault, StudyError
 from ..wording import format_of
 from . import tables, wording
 from .buying import buying_list
+from .dates import last_posting
 from .plan import OrderPlan, Planner
 from .price import SAFE, Quoted
 from .quote import Quote
@@ -139,10 +140,13 @@ def quote_of(plan: OrderPlan, quoted: Quoted) -> Quote:
     price, words = quoted.asked, file.quote
     channel = file.channels.get(order.channel or "")
     charged = 0.0 if channel is None else channel.postage_charged.value
+    if price <= 0.0:
+        right = "the price agreed, by --price or as `price` of the commission"
+        raise StudyError([Fault(file="--price", wrong="no price to quote", found=f"{price:g}", right=right)])
     if plan.meets_date:
-        arrives = order.due
+        arrives, posted = order.due, last_posting(plan.planner.kit.study, plan.course.opened, order.due)
     elif plan.honest:
-        arrives = plan.honest[1]
+        posted, arrives = plan.honest
     else:
         raise StudyError(
             [
@@ -154,7 +158,6 @@ def quote_of(plan: OrderPlan, quoted: Quoted) -> Quote:
                 )
             ]
         )
-    posted = arrives - timedelta(days=file.orders.transit_days)
     until = order.start + timedelta(days=words.valid_days)
     last = plan.last_start.day if plan.last_start else order.start
     return Quote(

@@ -1,6 +1,7 @@
 """What an order uses up, and the cheapest packs that cover it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import ceil
 
 import numpy as np
 
@@ -23,6 +24,7 @@ class Purchase:
     packs: tuple[tuple[float, int], ...]  # size of a pack [unit] and how many
     cost: float  # [money]
     priced: bool  # by packs of the study; otherwise by its price a unit
+    goes_into: str = "piece"  # what one amount of it is for, where it has no unit of its own: piece, load or set
 
     @property
     def bought(self) -> float:
@@ -55,26 +57,32 @@ def buying_list(plan) -> list[Purchase]:
     values = {key: number.value for key, number in kit.assumed.numbers.items()}
     amounts: dict[str, list[float | str]] = {}
 
-    def add(path, entries, pieces):
+    goes_into: dict[str, str] = {}
+
+    def add(path, entries, pieces, loads=0.0, kind="piece"):
         for name, m in entries.items():
             quantity = values.get(f"{path}.{name}.quantity", m.quantity.value)
             loss = values.get(f"{path}.{name}.loss", m.loss.value)
-            count = plan.new_loads if m.per == "load" else pieces
+            count = loads if m.per == "load" else pieces
+            goes_into.setdefault(name, "load" if m.per == "load" else kind)
             price = values.get(f"{path}.{name}.price", m.price.value)
             amount = amounts.setdefault(name, [0.0, m.quantity.unit, price])
             amount[0] += quantity * count / (1.0 - loss)
 
     for k, (name, step) in enumerate(entry.steps.items()):
         again = values.get(f"products.{order.product}.steps.{name}.rework_share", step.rework_share.value)
-        add(f"products.{order.product}.steps.{name}.materials", step.materials, float(entering[k]) * (1.0 + again))
+        pieces = float(entering[k])
+        turns = plan.new_loads if step.load_size is None else ceil(pieces / step.load_size.value)
+        add(f"products.{order.product}.steps.{name}.materials", step.materials, pieces * (1.0 + again), float(turns))
     if plan.new_loads:
         add(f"products.{order.product}.parts", entry.parts, float(order.pieces))
     sets = plan.moulds_to_make
     if sets and entry.mould is not None:
-        add(f"products.{order.product}.mould.materials", entry.mould.materials, float(sets))
+        add(f"products.{order.product}.mould.materials", entry.mould.materials, float(sets), kind="set")
     found = []
     for name, (amount, unit, price) in amounts.items():
-        found += _purchases(name, amount, unit, price, supplies.get(name), kit.study.currency)
+        rows = _purchases(name, amount, unit, price, supplies.get(name), kit.study.currency)
+        found += [replace(row, goes_into=goes_into[name]) for row in rows]
     return found
 
 

@@ -4,13 +4,14 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
+from ..faults import Fault, StudyError
 from ..models.curing import merged_windows
 from ..models.schedule import DAY, NEVER, Calendar
 from ..models.supplies import hours_at_temperature
-from ..study import Study
+from ..study import STUDY_FILE, Study
 from ..study.schema import DAYS
 
-__all__ = ["REFERENCE_C", "Opening", "arrival", "closed_days", "last_moment", "opening"]
+__all__ = ["REFERENCE_C", "Opening", "arrival", "closed_days", "last_moment", "last_posting", "opening"]
 
 REFERENCE_C = 20.0  # that waits are counted at before the month's temperature makes them longer [degC]
 
@@ -85,6 +86,10 @@ def opening(study: Study, first: date, days: int, hours_per_week: float) -> Open
         for start, end in week
         if 0 <= start + base < days * DAY and first + timedelta(days=(start + base) // DAY) not in closed
     ]
+    if not windows:
+        found = f"nothing open from {first} to {first + timedelta(days=days - 1)}"
+        right = "days off and holidays that leave days of the calendar open"
+        raise StudyError([Fault(file=STUDY_FILE, column="orders.days_off", wrong="no day is left", found=found, right=right)])
     caps = np.empty(days, np.int64)
     for n in range(days):
         day = first + timedelta(days=n)
@@ -107,12 +112,17 @@ def _warmth(study, first, days):
     return by_month[[(first + timedelta(days=n)).month - 1 for n in range(days)]]
 
 
-def last_moment(study: Study, opened: Opening, due: date) -> int:
-    """Midnight by which a parcel must be packed to arrive on time; zero or less where no posting day is left. [s]"""
+def last_posting(study: Study, opened: Opening, due: date) -> date:
+    """Last day on which a parcel can go off to arrive on time; before the first day where no posting day is left."""
     day = due - timedelta(days=study.file.orders.transit_days)
     while day >= opened.first and not _posts(study, opened, day):
         day -= timedelta(days=1)
-    return opened.seconds(day) + DAY
+    return day
+
+
+def last_moment(study: Study, opened: Opening, due: date) -> int:
+    """Midnight before which a parcel must be packed to arrive on time; zero or less where no posting day is left. [s]"""
+    return opened.seconds(last_posting(study, opened, due)) + DAY
 
 
 def arrival(study: Study, opened: Opening, finish: int) -> tuple[date, date] | None:

@@ -164,7 +164,7 @@ def date_chart(plan: OrderPlan, fmt: Format) -> Figure:
     figure, axes = new_axes(3.2)
     origin = mdates.date2num(course.opened.first)
     days = np.arange(known.min() // DAY, min(known[int(0.995 * (known.size - 1))] // DAY, known.min() // DAY + 120) + 2)
-    axes.step(origin + days, np.searchsorted(known, days * DAY, side="right") / times.size, where="post", color=BLUE, linewidth=2)
+    axes.step(origin + days, np.searchsorted(known, days * DAY, side="left") / times.size, where="post", color=BLUE, linewidth=2)
     axes.axvline(origin + course.deadline / DAY, color=INK, linewidth=1.6)
     if days[0] - 3 <= course.deadline / DAY <= days[-1] + 10:
         axes.annotate(

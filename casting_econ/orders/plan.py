@@ -144,9 +144,15 @@ class OrderPlan:
     @cached_property
     def start_days(self) -> list[date]:
         """First days to try: the planned one, those of one to three loads later, and the last safe one."""
-        later = [self.course.opened.date_of(end) for end in self._pours()[1:4]]
+        later = [self.course.opened.date_of(begin) for begin in self._pours()[1:4]]
         last = [self.last_start.day, self._next_open(self.last_start.day)] if self.last_start else []
         return sorted({self.order.start, *later, *last})
+
+    @cached_property
+    def next_start(self) -> date | None:
+        """First day after the first on which a load is poured in a typical course; None where there is none."""
+        days = (self.course.opened.date_of(begin) for begin in self._pours())
+        return next((day for day in days if day > self.order.start), None)
 
     def _pours(self):
         """Beginnings of the loads of a typical course. [s]"""
@@ -191,7 +197,8 @@ class OrderPlan:
         best = max(chance for _, chance, _ in rows)
         if best < self.order.confidence:  # too late anyhow: as early as moulds can make it
             dates = [row[2][1] for row in rows if row[2]]
-            return next((row[0] for row in rows if row[2] and row[2][1] == min(dates)), rows[-1][0])
+            have = int(self.planner.entry.mould.sets.value)  # no number of sets makes a date: none is worth making
+            return next((row[0] for row in rows if row[2] and row[2][1] == min(dates)), have)
         return next(row[0] for row in rows if row[1] >= min(best - 0.01, 1.0))
 
     @cached_property

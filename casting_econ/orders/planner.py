@@ -90,7 +90,7 @@ class Course:
     @property
     def in_time(self) -> float:
         """Share of draws whose parcel arrives by the due date. [-]"""
-        return float((self.schedule.finish <= self.deadline).mean())
+        return float((self.schedule.finish < self.deadline).mean())
 
     @property
     def error(self) -> float:

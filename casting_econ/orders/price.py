@@ -24,7 +24,8 @@ class Quoted:
     bench_hours: np.ndarray  # casting and finishing all planned loads, moulds worn in it; shape (D,) [hour]
     order_hours: np.ndarray  # talking, packing, posting; shape (D,) [hour]
     hidden_hours: np.ndarray  # its share of the weekly hours that no customer sees; shape (D,) [hour]
-    spent: np.ndarray  # materials, moulds, packaging, postage, less what is left over; shape (D,) [money]
+    spent: np.ndarray  # materials, moulds, packaging, postage, less what scrap and left over pieces bring; shape (D,) [money]
+    brought: np.ndarray  # by what is good beyond the order; shape (D,) [money]
     carried: np.ndarray  # its share of overheads and equipment; shape (D,) [money]
     fee_share: np.ndarray  # of price and postage charged [-]
     kept_share: np.ndarray  # of the price, after fees and refunds; shape (D,) [-]
@@ -65,12 +66,14 @@ class Quoted:
         return float(np.quantile(self.each_full_cost, chance))
 
     def pay(self, price: float) -> np.ndarray:
-        """Pay an hour that a price brings, draw by draw. [money/hour]"""
-        return (price * self.kept_share - self.fixed_fees - self.spent - self.carried) / self.hours
+        """Pay an hour that a price brings, draw by draw; not a number where no hours are left. [money/hour]"""
+        kept = price * self.kept_share - self.fixed_fees - self.spent - self.carried
+        return np.divide(kept, self.hours, out=np.full_like(self.hours, np.nan), where=self.hours > 0)
 
     def chance(self, price: float) -> float:
         """Chance that a price earns every hour the target. [-]"""
-        return float((self.pay(price) >= self.target).mean())
+        met = np.where(self.hours > 0, self.pay(price) >= self.target, price >= self.each_full_cost)
+        return float(met.mean())
 
     @property
     def asked(self) -> float:
@@ -124,8 +127,11 @@ def price_of(plan: OrderPlan) -> Quoted:
         )
         minutes = minutes + worn * product.mould.minutes
         spent = spent + worn * product.mould.material_cost
-    surplus = np.maximum(course.good[:, own].sum(axis=(1, 2)) + sum(order.in_hand.values()) - order.pieces, 0)
-    spent = spent - surplus * order.leftover_value
+    good = course.good[:, own].sum(axis=(1, 2))
+    through = np.concatenate([entering[:, 1:], good[:, None]], axis=1)
+    spent = spent - sum((entering - through)[:, k] * step.recovered for k, step in enumerate(cost.steps))
+    brought = np.maximum(good + sum(order.in_hand.values()) - order.pieces, 0) * order.leftover_value
+    spent = spent - brought
 
     def of(value):
         return np.broadcast_to(np.asarray(value, float), (size,))
@@ -144,6 +150,7 @@ def price_of(plan: OrderPlan) -> Quoted:
         order_hours=orders,
         hidden_hours=bench * hidden,
         spent=of(spent),
+        brought=of(brought),
         carried=bench * overhead,
         fee_share=of(fee),
         kept_share=of(1.0 - fee - refund),

@@ -3,9 +3,12 @@
 from dataclasses import dataclass, field, fields
 from datetime import date
 
+from pydantic import TypeAdapter, ValidationError
+
 from ..analysis import Kit
 from ..faults import Fault, StudyError, close_match
 from ..study import STUDY_FILE
+from ..study.schema import Key
 
 __all__ = ["Order", "UnderWay", "order_of"]
 
@@ -93,6 +96,7 @@ def order_of(kit: Kit, name: str | None = None, *, today: date | None = None, **
     ):
         if key not in facts:
             fault(option, "is missing", "", right)
+    faults += _outside(asked)
     if faults:
         raise StudyError(faults)
     product = facts["product"]
@@ -118,13 +122,17 @@ def order_of(kit: Kit, name: str | None = None, *, today: date | None = None, **
         fault("--variant", "do not add up to the pieces", str(stated_sum), str(asked["pieces"]))
     elif stated_sum:
         facts["pieces"] = stated_sum
-    size = facts.get("set_of", 1)
-    for what, count in (facts.get("variants") or {"": facts["pieces"]}).items():
-        if count % size:
-            fault("--set-of", "does not divide the pieces", f"{count} {what} in sets of {size}".replace("  ", " "), "whole sets")
+    size, items = facts.get("set_of", 1), facts.get("variants") or {"": facts["pieces"]}
+    if product in file.products and size > (load := int(file.products[product].casts_per_load.value)):
+        fault("--set-of", "is more than one load gives, from which a set must come", str(size), f"at most {load}")
+    else:
+        for what, count in items.items():
+            if count % size:
+                fault(
+                    "--set-of", "does not divide the pieces", f"{count} {what} in sets of {size}".replace("  ", " "), "whole sets"
+                )
     if faults:
         raise StudyError(faults)
-    items = facts.get("variants") or {"": facts["pieces"]}
     done, under_way = _from_batches(kit, name, product, items)
     given = facts.pop("in_hand", 0)
     in_hand = given if isinstance(given, dict) else {next(iter(items)): given} if given else {}
@@ -136,8 +144,41 @@ def order_of(kit: Kit, name: str | None = None, *, today: date | None = None, **
     unknown = set(in_hand) - set(items)
     if unknown:
         found = ", ".join(sorted(unknown))
-        raise StudyError([Fault(file="--in-hand", wrong="unknown variant", found=found, right=f"one of {', '.join(items)}")])
+        right = f"one of {', '.join(items)}" if items.keys() != {""} else "a plain number, since the order has no variants"
+        raise StudyError([Fault(file="--in-hand", wrong="unknown variant", found=found, right=right)])
     return Order(name=name or "order", in_hand=in_hand, under_way=under_way, **facts)
+
+
+# what the study file takes for the same: least, most, whether whole, in words
+_LIMITS = {
+    "--pieces": (1, 100_000, True, "a whole number from 1 to 100,000"),
+    "--variant": (1, 100_000, True, "NAME=N with a whole number from 1 to 100,000"),
+    "--in-hand": (0, 100_000, True, "a whole number from 0 to 100,000"),
+    "--set-of": (1, 1000, True, "a whole number from 1 to 1,000"),
+    "--confidence": (0.5, 0.999, False, "a share from 0.5 to 0.999"),
+    "--price": (0.01, 1e9, False, "an amount from 0.01 to 1,000,000,000"),
+}
+
+
+def _outside(asked):
+    """Faults of single fields of what is asked for."""
+    given, variants = asked.get("in_hand", 0), asked.get("variants", {})
+    figures = [("--" + key.replace("_", "-"), asked[key]) for key in ("pieces", "set_of", "confidence", "price") if key in asked]
+    figures += [("--in-hand", count) for count in (given.values() if isinstance(given, dict) else [given])]
+    figures += [("--variant", count) for count in variants.values()]
+    for option, figure in figures:
+        least, most, whole, right = _LIMITS[option]
+        if not least <= figure <= most or (whole and figure != int(figure)):
+            yield Fault(file=option, wrong="outside the limits", found=f"{figure}", right=right)
+    for name in variants:
+        try:
+            TypeAdapter(Key).validate_python(name)
+        except ValidationError:
+            right = "letters, digits, spaces, - and _, at most 60, as the batches log names it after a slash"
+            yield Fault(file="--variant", wrong="not a name for a variant", found=repr(name), right=right)
+    for option, key in (("--by", "due"), ("--start", "start")):
+        if key in asked and not 2000 <= asked[key].year <= 2099:
+            yield Fault(file=option, wrong="a date of another century", found=str(asked[key]), right="a day such as 2026-12-18")
 
 
 _STATED = tuple(f.name for f in fields(Order) if f.name not in ("name", "under_way"))

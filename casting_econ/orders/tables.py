@@ -70,7 +70,7 @@ def curve_table(plan: OrderPlan) -> pd.DataFrame:
 
 
 def rule_table(plan: OrderPlan) -> pd.DataFrame:
-    """Ways of choosing the number of casts, and the chance that each gives."""
+    """Ways of choosing the number of casts still to start, and the chance that each gives."""
     planner, order = plan.planner, plan.order
     wanted = [sets * order.set_of for sets in planner.needed(order).values()]
     share = float(planner.point.good_share[0])
@@ -78,8 +78,9 @@ def rule_table(plan: OrderPlan) -> pd.DataFrame:
         "as many as are wanted": sum(wanted),
         "wanted ÷ yield": sum(ceil(n / share - 1e-9) for n in wanted),
         "a quarter more than wanted": sum(ceil(n * (1 + MARGIN) - 1e-9) for n in wanted),
-        "this plan": plan.casts,
     }
+    poured = sum(under.casts for under in order.under_way)
+    rules = {rule: max(casts - poured, 0) for rule, casts in rules.items()} | {"this plan": plan.casts}
     casts = list(rules.values())
     chances = [*list(planner.curve(order, casts[:-1])), plan.found[1]]
     loads = [ceil(n / planner.casts_per_load) for n in casts]
@@ -120,6 +121,7 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     for load in range(loads.planned):
         kind = "promised before" if load < loads.promised else "under way" if load < loads.promised + loads.started else "new"
         parts = [f"{count} {name}" for name, count in zip(plan.order.items, loads.casts[load], strict=True) if name and count]
+        parts = parts if kind != "promised before" else []  # what was promised before has no variants of this order
         through = np.sort(course.schedule.done[:, load])
         early, late = (through[min(int(q * through.size), through.size - 1)] for q in (0.1, 0.9))
         when = opened.moment(poured[load]) if load in poured else None
@@ -202,7 +204,9 @@ def material_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
         )
         amounts = [_amount(fmt, value, row.unit) for value in (row.needed, row.stock, row.left)]
         if not row.unit and not row.priced:  # priced by the piece it goes into, in no amount of its own
-            amounts, packs = [f"for {amounts[0]}", "", ""], f"for {amounts[0]}"
+            count = amounts[0].removesuffix(" pieces")
+            amounts[0] = packs = f"for {count} {row.goes_into}{'' if count == '1' else 's'}"
+            amounts[1:] = ["", ""]
         rows.append((row.item.replace("-", " "), *amounts[:2], packs, row.cost, amounts[2]))
     return pd.DataFrame(rows, columns=["item", "needed", "in stock", "to buy", "cost", "left over"])
 

@@ -40,7 +40,10 @@ def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
     text += f" to arrive by {day(fmt, order.due)}; work can begin on {day(fmt, order.start)}; wanted certainty {fmt.percent(order.confidence, 1).replace('.0', '')}."
     done = sum(order.in_hand.values())
     if done or order.under_way:
-        text += f" **In hand: {_pieces(fmt, done)}**; poured and not yet checked: {_pieces(fmt, sum(u.casts for u in order.under_way), 'cast')} in {_pieces(fmt, len(order.under_way), 'load')}."
+        text += f" **In hand: {_pieces(fmt, done)}**"
+        if order.under_way:
+            text += f"; poured and not yet checked: {_pieces(fmt, sum(u.casts for u in order.under_way), 'cast')} in {_pieces(fmt, len(order.under_way), 'load')}"
+        text += "."
     return text
 
 
@@ -61,7 +64,8 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
             text += f"The **last safe start is {day(fmt, last.day)}**. "
         elif last:
             text += "**Begin on that first day: a day later is no longer safe.** "
-        return text + "A load more follows at once where the planned ones fall short; that is in the chance."
+        more = "A load more follows at once where the planned ones fall short; that is in the chance."
+        return text + more if plan.casts or order.under_way else text.rstrip()
     honest = plan.honest
     text += f"The parcel {arrive}, which is **less than the {fmt.percent(order.confidence)} asked for**. "
     if honest:
@@ -117,6 +121,20 @@ def by_feel(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
     )
     casting, after = minutes[: planner.first_wait + 1].sum() / 60, minutes[planner.first_wait + 1 :].sum() / 60
     other = quoted.order_hours.mean() + quoted.hidden_hours.mean()
+    around = (
+        "talking, packing, posting and the share of weekly hours another"
+        if quoted.order_hours.any()
+        else "the share of weekly hours is another"
+    )
+    if not naive.casts:
+        if not (plan.casts or plan.order.under_way):
+            rest = f"; talking, packing and posting take {fmt.number(other, 1)} hours" if other else ""
+            return f"Nothing is left to cast or finish{rest}."
+        return (
+            f"What is under way would do by the yield alone, and is enough in {fmt.chance(naive.chance)} of cases. "
+            f"With it, casting takes about {fmt.number(casting, 1)} hours; **taking out, checking and finishing take {fmt.number(after, 1)} hours**, "
+            f"and {around} {fmt.number(other, 1)}."
+        )
     verb = (
         "would do more than is asked"
         if margin.chance > plan.order.confidence + 0.005
@@ -128,7 +146,7 @@ def by_feel(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
         f"Dividing what is wanted by the yield gives {_pieces(fmt, naive.casts, 'cast')}, and that is enough in {'only ' if naive.chance < plan.order.confidence else ''}{fmt.chance(naive.chance)} of cases. "
         f"The usual quarter more is {_pieces(fmt, margin.casts, 'cast')} and gives {fmt.chance(margin.chance)}: it {verb}. "
         f"Casting takes about {fmt.number(casting, 1)} hours; **taking out, checking and finishing take {fmt.number(after, 1)} hours**, "
-        f"and talking, packing, posting and the share of weekly hours another {fmt.number(other, 1)}."
+        f"and {around} {fmt.number(other, 1)}."
     )
 
 
@@ -153,14 +171,15 @@ def moulds_sentence(plan: OrderPlan, fmt: Format) -> str:
     if mould is None:
         return "The study has no moulds for this product, so none limit the order."
     have, want = int(mould.sets.value), plan.sets_wanted
-    casts = plan.loads.size[plan.loads.promised :][: plan.new_loads + plan.loads.started].sum() / plan.planner.casts_per_load
     text = f"In use: {_pieces(fmt, have, 'set')}. "
+    if not plan.new_loads:
+        return text + "No load of this order is left to pour, so it asks for no more."
     text += (
         f"**The date wants {_pieces(fmt, want, 'set')}**, "
         if want > have
         else f"{_pieces(fmt, want, 'set')} would do for the date, "
     )
-    text += f"and the order pours about {fmt.number(casts, 1)} loads, which wear out {fmt.number(plan.worn, 2)} sets on average. "
+    text += f"and the order pours {_pieces(fmt, plan.new_loads, 'load')}{' more' if plan.order.under_way else ''}, which wear{'s' if plan.new_loads == 1 else ''} out {fmt.number(plan.worn, 2)} sets on average. "
     text += (
         f"**Make {_pieces(fmt, plan.moulds_to_make, 'set')}.**"
         if plan.moulds_to_make
@@ -192,10 +211,14 @@ def sanding_sentence(plan: OrderPlan, fmt: Format) -> str:
 
 def start_sentence(plan: OrderPlan, fmt: Format) -> str:
     """What waiting costs."""
-    later = plan.starts(plan.start_days[1:2])
-    if not later:
+    later = plan.next_start
+    if later is None:
         return ""
-    return f"Starting one load later, on {day(fmt, later[0].day)}, the chance of the date is {fmt.chance(later[0].in_time)}."
+    now, then = plan.starts([plan.order.start, later])
+    return (
+        f"Starting on {day(fmt, then.day)} instead, when the next load would be poured, the chance of the date goes "
+        f"from {fmt.chance(now.in_time)} to {fmt.chance(then.in_time)} (from half of the draws)."
+    )
 
 
 def price_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
@@ -206,10 +229,22 @@ def price_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
         f"and **{fmt.money(quoted.full_cost)}** where it also carries its share of overheads, equipment and weekly hours. "
         f"For the target in eight cases of ten it takes {fmt.money(quoted.at_chance(0.8))}."
     )
-    if any(order.in_hand.values()):
+    if order.channel is None:
+        text += " No channel is named, so talking, packing, posting, fees and postage are not in these: name one as `channel` of a commission."
+    if quoted.brought.mean() >= 0.005:
+        text += f" What is good beyond the order is counted as bringing {fmt.money(quoted.brought.mean())} on average; without that each asks so much more."
+    begun = any(order.in_hand.values())
+    if begun:
         text += " What the pieces in hand have cost already is not in these prices."
+    if order.price is None and begun:
+        return (
+            text
+            + " **No price is stated: the quote would ask the last of these, which is for what is left alone. State the price agreed.**"
+        )
     if order.price is None:
         return text + " No price is stated yet: the quote asks the last of these, rounded up."
+    if not quoted.hours.any():
+        return text + " No hours are left in it, so no pay an hour follows from its price."
     pay, chance = quoted.pay(order.price), quoted.chance(order.price)
     low, high = np.quantile(pay, [0.1, 0.9])
     text += f" At **{fmt.money(order.price)}** an hour pays {fmt.money(pay.mean())} ({fmt.money(low)} to {fmt.money(high)}), and the target of {fmt.money(target)} is earned with a chance of {fmt.chance(chance)}."

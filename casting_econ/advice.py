@@ -6,7 +6,7 @@ import pandas as pd
 from .analysis import Kit
 from .conditions import moved_words, needed_table, pay_over_target
 from .formatting import Format
-from .scenarios import SURE, Changed
+from .scenarios import Changed
 from .sensitivity import Decision, decision_sentence
 
 __all__ = ["next_things", "the_decision"]
@@ -15,7 +15,7 @@ __all__ = ["next_things", "the_decision"]
 def the_decision(decision: Decision, rows: list[Changed], fmt: Format) -> str:
     """Go on, stop, or change what; with the chance of being right."""
     text = decision_sentence(decision, fmt)
-    good = [row for row in rows if row.better >= SURE and row.gain.mean() > 2.0 * row.error]
+    good = [row for row in rows if row.clearly_better]
     if not good:
         return text + (" No scenario of the study is clearly better." if rows else "")
     best = max(good, key=lambda row: row.gain.mean())
@@ -34,7 +34,7 @@ def the_decision(decision: Decision, rows: list[Changed], fmt: Format) -> str:
 def next_things(kit: Kit, decision: Decision, information: pd.DataFrame, rows: list[Changed], fmt: Format) -> list[str]:
     """At most three things to do next, each with its reason."""
     things = []
-    good = sorted((r for r in rows if r.better >= SURE and r.gain.mean() > 2.0 * r.error), key=lambda r: -float(r.gain.mean()))
+    good = sorted((r for r in rows if r.clearly_better), key=lambda r: -float(r.gain.mean()))
     if good:
         cost = f" for {fmt.money(good[0].first_cost, 0)}" if good[0].first_cost else ""
         things.append(
@@ -45,7 +45,7 @@ def next_things(kit: Kit, decision: Decision, information: pd.DataFrame, rows: l
         row = sure.iloc[0]
         takes = f"; {row.takes} would halve its width" if row.takes else ""
         things.append(f"**Measure: {row.what}**; knowing it is worth {fmt.money(row.worth, 0)} a year{takes}.")
-    open_rows = [r for r in rows if r.gain.mean() > 2.0 * r.error and r.better < SURE]
+    open_rows = [r for r in rows if r.perhaps_better]
     if open_rows and len(things) < 3:
         row = max(open_rows, key=lambda r: r.gain.mean())
         things.append(

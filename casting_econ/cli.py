@@ -129,7 +129,7 @@ def order(study: str, name: str | None, answer_only: bool, out: str | None, **as
 
         variants, in_hand = _counts("--variant", asked.pop("variant")), _counts("--in-hand", asked.pop("in_hand"), alone=True)
         share = asked.pop("confidence")
-        shares = _figures("--confidence", share, "", low=0.5, high=0.999) if share else [None]
+        shares = _figures("--confidence", share, "", low=0.5, high=0.9999) if share else [None]
         if len(shares) > 1:
             fault = Fault(file="--confidence", wrong="more than one", found=repr(share), right="one share, such as 0.95 or 95%")
             raise StudyError([fault])

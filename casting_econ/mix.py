@@ -9,7 +9,7 @@ from .analysis import Kit
 from .assumptions import assumptions_at, draw_values
 from .faults import Fault, StudyError, close_match
 from .formatting import Format
-from .models import Assumptions, evaluate
+from .models import Assumptions, beyond_target, evaluate
 from .models.mix import Mix, best_mix, gain_by_resource
 from .models.selling import orders_at_price
 from .models.studio import HANDS
@@ -487,9 +487,9 @@ def _selling(a: Assumptions, channels):
 
 def _without(a: Assumptions, name: str | None):
     """A year without one channel."""
-    studio = evaluate(_selling(a, tuple(c for c in a.channels if c.name != name))).studio
-    residual, hours = studio["residual_pay_per_year"], studio["hours_per_year"]
-    return {"pay": studio["pay_per_hour"], "residual": residual, "hours": hours, "over": residual - a.target_per_hour * hours}
+    outcome = evaluate(_selling(a, tuple(c for c in a.channels if c.name != name)))
+    kinds = {"pay": "pay_per_hour", "residual": "residual_pay_per_year", "hours": "hours_per_year"}
+    return {kind: outcome.studio[quantity] for kind, quantity in kinds.items()} | {"over": beyond_target(a, outcome)}
 
 
 def drop_sentence(frame: pd.DataFrame, fmt: Format) -> str:

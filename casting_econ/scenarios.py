@@ -11,7 +11,7 @@ from .analysis import Kit
 from .assumptions import assume_changed, assumptions_at, common_values
 from .faults import StudyError
 from .formatting import Format
-from .models import evaluate, yearly_charge
+from .models import beyond_target, evaluate, yearly_charge
 from .models.studio import DEMAND, HANDS
 from .study import study_with
 from .uncertainty import in_chunks, round_up_draws
@@ -40,13 +40,14 @@ class Changed:
     outlay: float  # once [money]
     hours_once: float  # [hour]
     charge: float  # of the outlay, a year [money/year]
+    set_up: float  # of the hours to set it up, at the target, a year of its life [money/year]
     life: float  # of the outlay, the shortest of several [year]
     interest: float  # [1/year]
     pay: np.ndarray  # an hour, the charge taken off [money/hour]
     base_pay: np.ndarray  # [money/hour]
     residual: np.ndarray  # pay a year, the charge taken off [money/year]
     base_residual: np.ndarray  # [money/year]
-    over_target: np.ndarray  # pay a year less the target for every hour, the charge taken off [money/year]
+    over_target: np.ndarray  # pay a year less the target for every hour, charge and set-up taken off [money/year]
     base_over_target: np.ndarray  # [money/year]
     limits: dict[str, float]  # share of draws in which each resource, or demand, is what limits
     base_limits: dict[str, float]
@@ -68,6 +69,21 @@ class Changed:
         return float(self.gain.std(ddof=1) / np.sqrt(self.gain.size))
 
     @property
+    def clear(self) -> bool:
+        """Whether its mean gain is other than nothing beyond what the draws may err."""
+        return abs(float(self.gain.mean())) > 2.0 * self.error
+
+    @property
+    def clearly_better(self) -> bool:
+        """Whether it brings more, surely enough to be called better."""
+        return self.clear and self.gain.mean() > 0 and self.better >= SURE
+
+    @property
+    def perhaps_better(self) -> bool:
+        """Whether it brings more on average, but not surely."""
+        return self.clear and self.gain.mean() > 0 and self.better < SURE
+
+    @property
     def first_cost(self) -> float:
         """Outlay, and the hours to set it up at the target. [money]"""
         return self.outlay + self.hours_once * self.target
@@ -75,7 +91,7 @@ class Changed:
     @property
     def payback(self) -> float:
         """Years until the mean gain before the charge has paid the first cost; infinite where it never does. [year]"""
-        gain = float(self.gain.mean()) + self.charge
+        gain = float(self.gain.mean()) + self.charge + self.set_up
         return 0.0 if not self.first_cost else self.first_cost / gain if gain > 0 else np.inf
 
     @property
@@ -83,7 +99,7 @@ class Changed:
         """Gains before the charge over its life, at the study's interest, less the first cost. [money]"""
         years = self.life
         factor = years if not self.interest else (1.0 - (1.0 + self.interest) ** -years) / self.interest
-        return (self.gain + self.charge) * factor - self.first_cost
+        return (self.gain + self.charge + self.set_up) * factor - self.first_cost
 
     @property
     def now_limits(self) -> str:
@@ -133,24 +149,29 @@ def compared(kit: Kit, names: list[str], draws: int | None = None, seed: int | N
     base, base_limits = _year(kit, kit, draws, seed)
     found, limits = _year(other, kit, draws, seed)
     interest = float(kit.inputs().interest)
-    charge = sum(float(yearly_charge(e.outlay, 0.0, e.life, interest)) for e in entries)
+    target = float(kit.inputs().target_per_hour)
+    charge, set_up = (
+        sum(float(yearly_charge(cost, 0.0, e.life, interest)) for e, cost in zip(entries, costs, strict=True))
+        for costs in ([e.outlay for e in entries], [e.hours * target for e in entries])
+    )
     return Changed(
         names=tuple(names),
         what=" + ".join(entry.what for entry in entries),
         outlay=sum(entry.outlay for entry in entries),
         hours_once=sum(entry.hours for entry in entries),
         charge=charge,
+        set_up=set_up,
         life=min(entry.life for entry in entries),
         interest=interest,
         pay=(found["residual"] - charge) / found["hours"],
         base_pay=base["residual"] / base["hours"],
         residual=found["residual"] - charge,
         base_residual=base["residual"],
-        over_target=found["residual"] - charge - found["target"] * found["hours"],
-        base_over_target=base["residual"] - base["target"] * base["hours"],
+        over_target=found["over"] - charge - set_up,
+        base_over_target=base["over"],
         limits=limits,
         base_limits=base_limits,
-        target=float(kit.inputs().target_per_hour),
+        target=target,
     )
 
 
@@ -230,7 +251,7 @@ def _year(kit, base, draws, seed):
         found = {
             "residual": outcome.studio["residual_pay_per_year"],
             "hours": outcome.studio["hours_per_year"],
-            "target": a.target_per_hour,
+            "over": beyond_target(a, outcome),
             "binding": outcome.binding,
         }
         return {key: np.broadcast_to(np.asarray(value, float), (stop - start,)) for key, value in found.items()}
@@ -265,16 +286,16 @@ def scenario_table(rows: list[Changed]) -> pd.DataFrame:
 
 def scenario_sentence(row: Changed, fmt: Format) -> str:
     """One scenario in a sentence that claims no more than its draws allow."""
-    gain, sure = float(row.gain.mean()), abs(row.gain.mean()) > 2.0 * row.error
+    gain = float(row.gain.mean())
     name = row.what[:1].upper() + row.what[1:]
     size = f"{fmt.money(abs(gain), 0)} a year"
-    if gain > 0 and sure and row.better >= SURE:
+    if row.clearly_better:
         text = f"**{name}: worth it.** It brings about {size} beyond paying its own hours the target, and does so with a chance of {fmt.chance(row.better)}."
         if row.first_cost:
             text += f" Its {fmt.money(row.first_cost, 0)} are back in about {_months(row.payback, fmt)}."
-    elif gain > 0 and sure:
+    elif row.perhaps_better:
         text = f"**{name}: open.** On average it brings {size}, but only with a chance of {fmt.chance(row.better)}; better numbers are worth having first."
-    elif not sure:
+    elif not row.clear:
         text = f"**{name}: no difference that these draws can tell.**"
     else:
         text = f"**{name}: not worth it.** On average it costs {size} more than it brings"

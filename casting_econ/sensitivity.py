@@ -12,7 +12,7 @@ from .assumptions import assumptions_at, draw_values, label, takes_factor, value
 from .evidence import Evidence
 from .evidence.market import DAYS_PER_MONTH
 from .formatting import Format
-from .models import evaluate
+from .models import beyond_target, evaluate
 from .uncertainty import round_up_draws
 from .uncertainty.information import Worth, partial_information, perfect_information
 from .uncertainty.sobol import Indices, sobol_indices
@@ -94,8 +94,7 @@ def decision_of(kit: Kit, draws: int | None = None, seed: int | None = None) -> 
     seed = kit.study.file.study.seed if seed is None else seed
     values = draw_values(kit.assumed, draws, seed)
     a = assumptions_at(kit.study, values)
-    studio = evaluate(a).studio
-    benefit = studio["residual_pay_per_year"] - a.target_per_hour * studio["hours_per_year"]
+    benefit = beyond_target(a, evaluate(a))
     uncertain = {key: np.asarray(values[key]) for key in kit.assumed.uncertain if not key.startswith("spread.")}
     shared = [key for key in kit.assumed.uncertain if key.startswith("spread.")]
     for key in shared:  # the factor itself, seen on a number that takes it
@@ -145,9 +144,11 @@ def sobol_table(kit: Kit, rows: int = ROWS, seed: int | None = None) -> tuple[pd
 
     def model(u):
         a = assumptions_at(kit.study, values_at(kit.assumed, u))
-        studio = evaluate(a).studio
-        over = studio["residual_pay_per_year"] - a.target_per_hour * studio["hours_per_year"]
-        return np.column_stack([np.broadcast_to(x, (u.shape[0],)) for x in (studio["pay_per_hour"], over, np.greater(over, 0))])
+        outcome = evaluate(a)
+        over = beyond_target(a, outcome)
+        return np.column_stack(
+            [np.broadcast_to(x, (u.shape[0],)) for x in (outcome.studio["pay_per_hour"], over, np.greater(over, 0))]
+        )
 
     found = sobol_indices(model, len(uncertain), round_up_draws(rows), seed, groups)
     columns = {"number": [_names([uncertain[n] for n in group]) for group in groups]}

@@ -424,7 +424,7 @@ def test_the_plan_is_made_anew_from_what_the_batches_say(tmp_path):
     assert plan.found[1] >= 0.95 > plan.planner.chance_without_more(plan.order)
     said = wording.course_now(plan, format_of(kit))
     assert "On course" in said and "16 pieces still to come" in said and "14 casts under way" in said
-    late = wording.course_now(plan.with_order(due=date(2026, 12, 7)), format_of(kit))
+    late = wording.course_now(plan.with_order(due=date(2026, 12, 5)), format_of(kit))
     assert "Not on course" in late and ("Tell the customer now" in late or "What would save" in late)
     assert "in hand have cost already" in wording.price_sentence(plan, price_of(plan), format_of(kit))
     assert "in hand have cost already" not in wording.price_sentence(fresh, price_of(fresh), format_of(kit))
@@ -719,3 +719,48 @@ def test_ruined_loads_of_the_year_are_a_risk_of_the_order(tmp_path):
     lost = (plan.course.good[:, plan.loads.promised :].sum(axis=2) == 0).mean()
     chance = plan.planner.draws.ruined.mean()
     assert 0.05 < chance < 0.15 and lost == pytest.approx(chance, abs=4 * sqrt(chance / 512 / 3))
+
+
+def test_the_date_rests_on_the_exact_chance_of_enough_whatever_the_seed(tmp_path):
+    """Soap, where one more load comes five weeks too late, so that the date holds just as often as the planned casts are enough."""
+    found = set()
+    for seed in range(41, 47):
+        text = (DATA / "ninepenny-lather" / "study.toml").read_text(encoding="utf-8")
+        (tmp_path / "study.toml").write_text(re.sub(r"(?m)^seed = \d+", f"seed = {seed}", text), encoding="utf-8")
+        kit = open_study(tmp_path, with_records=False)
+        plan = open_order(kit, start="2027-01-11", pieces=60, by="2027-03-12", product="bar")
+        course = plan.course
+        assert course.weights.sum() == pytest.approx(1.0) and (course.weights > 0).all()
+        own = slice(plan.loads.promised, plan.loads.planned)
+        enough = course.good[:, own].sum(axis=(1, 2)) >= 60
+        assert course.weights @ enough == pytest.approx(plan.found[1], abs=1e-12)
+        assert course.in_time == pytest.approx(plan.found[1], abs=2 * course.error + 1e-9)
+        found.add(plan.meets_date)
+    assert found == {True}
+
+
+def test_moments_by_a_chance_are_those_that_the_weights_reach():
+    plan, _ = first_commission()
+    course = plan.course
+    for chance in (0.1, 0.5, 0.95):
+        moment = course.finish_at(chance)
+        assert course.weights @ (course.schedule.finish <= moment) >= chance - 1e-9
+        assert course.weights @ (course.schedule.finish < moment) < chance
+
+
+def test_orders_without_a_name_have_one_of_their_own():
+    one = order_of(demo("kelpmoor-handles"), today=TODAY, pieces=28, due=date(2027, 3, 1))
+    other = order_of(demo("kelpmoor-handles"), today=TODAY, pieces=29, due=date(2027, 3, 1))
+    assert one.name == "knob 28 by 2027-03-01" != other.name
+
+
+def test_parts_are_bought_for_what_is_still_to_come(tmp_path):
+    plan, _ = first_commission()
+    some = plan.with_order(in_hand={"harbour blue": 50})
+    rows = {row.item: row.needed for row in buying_list(some)}
+    assert rows["cord-and-ferrule"] == 270
+
+
+def test_a_certainty_of_999_in_1000_can_be_asked():
+    plan = open_order(demo("kelpmoor-handles"), "kitchen", confidence=99.9 / 100)
+    assert plan.found[1] >= 0.999 and plan.casts > open_order(demo("kelpmoor-handles"), "kitchen").casts

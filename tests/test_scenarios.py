@@ -149,7 +149,8 @@ def test_payback_and_present_value_by_hand(tmp_path):
     scenario = '[scenarios.site]\nwhat = "a cheaper site"\noutlay = "300 EUR"\nlife = "5 year"\nhours = "10 h"\nchange.overheads.site = "40 EUR/year"\n'
     (tmp_path / "study.toml").write_text(text + head + scenario, encoding="utf-8")
     found = compared(open_study(tmp_path, with_records=False), ["site"])
-    assert found.gain + found.charge == pytest.approx(np.full(8192, 120.0))
+    assert found.set_up == pytest.approx(160 * 0.2637975, abs=1e-4)  # (A/P, 10 %, 5)
+    assert found.gain + found.charge + found.set_up == pytest.approx(np.full(8192, 120.0))
     assert found.first_cost == 460.0 and found.payback == pytest.approx(460 / 120)
     assert found.present_value == pytest.approx(np.full(8192, 120 * 3.7907868 - 460), abs=1e-4)
 

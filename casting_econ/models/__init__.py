@@ -19,7 +19,7 @@ from .orders import (
     moulds_worn,
 )
 from .selling import order_money, orders_at_price
-from .studio import Outcome, evaluate
+from .studio import Outcome, beyond_target, evaluate
 from .supplies import bubble_left, cheapest_packs, hours_at_temperature, mixed_masses
 from .yields import (
     at_scrap_rate,
@@ -46,6 +46,7 @@ __all__ = [
     "Step",
     "StepCost",
     "at_scrap_rate",
+    "beyond_target",
     "bubble_left",
     "casts_by_variant",
     "casts_for",

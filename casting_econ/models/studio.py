@@ -13,7 +13,7 @@ from .inputs import Assumptions
 from .money import yearly_charge
 from .selling import order_money, orders_at_price
 
-__all__ = ["DEMAND", "HANDS", "Outcome", "evaluate"]
+__all__ = ["DEMAND", "HANDS", "Outcome", "beyond_target", "evaluate"]
 
 DEMAND, HANDS = "demand", "hands"
 _NO_LOADS = 1e-12  # a week; above zero, so that what nobody wants stays zero
@@ -132,6 +132,24 @@ def evaluate(a: Assumptions) -> Outcome:
     use = {name: sum(need[p] * scale[p] for p in need) for name, need in needs.items()}
     use[HANDS] = np.where(np.asarray(spare_hours) > 0, _ratio(variable_hours, spare_hours), np.inf)[()]
     return Outcome(studio=studio, products=products, channels=channels, use_at_demand=use_at_demand, use=use, binding=binding)
+
+
+def beyond_target(a: Assumptions, outcome: Outcome):
+    """What a year pays beyond the target for every hour.
+
+    Parameters
+    ----------
+    a : Assumptions
+        Gives the target.
+    outcome : Outcome
+        Of the same assumptions.
+
+    Returns
+    -------
+    float or ndarray
+        Residual pay less target times hours. [money/year]
+    """
+    return outcome.studio["residual_pay_per_year"] - a.target_per_hour * outcome.studio["hours_per_year"]
 
 
 def _plan(p, a, target):

@@ -75,7 +75,7 @@ def buying_list(plan) -> list[Purchase]:
         turns = plan.new_loads if step.load_size is None else ceil(pieces / step.load_size.value)
         add(f"products.{order.product}.steps.{name}.materials", step.materials, pieces * (1.0 + again), float(turns))
     if plan.new_loads:
-        add(f"products.{order.product}.parts", entry.parts, float(order.pieces))
+        add(f"products.{order.product}.parts", entry.parts, float(sum(plan.planner.needed(order).values()) * order.set_of))
     sets = plan.moulds_to_make
     if sets and entry.mould is not None:
         add(f"products.{order.product}.mould.materials", entry.mould.materials, float(sets), kind="set")

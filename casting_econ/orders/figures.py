@@ -159,12 +159,13 @@ def _whole(ends, stage, through):
 def date_chart(plan: OrderPlan, fmt: Format) -> Figure:
     """Chance of being packed by each day, against the day by which it must be."""
     course = plan.course
-    times = np.sort(course.schedule.finish)
+    by_time = np.argsort(course.schedule.finish, kind="stable")
+    times, reached = course.schedule.finish[by_time], np.concatenate([[0.0], np.cumsum(course.weights[by_time])])
     known = times[times < NEVER]
     figure, axes = new_axes(3.2)
     origin = mdates.date2num(course.opened.first)
     days = np.arange(known.min() // DAY, min(known[int(0.995 * (known.size - 1))] // DAY, known.min() // DAY + 120) + 2)
-    axes.step(origin + days, np.searchsorted(known, days * DAY, side="left") / times.size, where="post", color=BLUE, linewidth=2)
+    axes.step(origin + days, reached[np.searchsorted(known, days * DAY, side="left")], where="post", color=BLUE, linewidth=2)
     axes.axvline(origin + course.deadline / DAY, color=INK, linewidth=1.6)
     if days[0] - 3 <= course.deadline / DAY <= days[-1] + 10:
         axes.annotate(

@@ -14,7 +14,6 @@ from ..models.orders import (
     casts_by_variant,
     casts_for,
     chance_by_variant,
-    chance_curve,
     chance_of,
     loads_for,
 )
@@ -82,26 +81,33 @@ class Course:
     schedule: Schedule
     opened: Opening
     deadline: int  # packed before this, it arrives in time [s]
+    weights: np.ndarray  # of the draws, so that planned loads are enough just as often as the formula says; shape (D,), sum 1 [-]
 
     def split(self, count: int) -> list["Course"]:
         """The courses of several first days or sets of moulds apart; only their ends."""
-        return [replace(self, schedule=replace(self.schedule, finish=part)) for part in np.split(self.schedule.finish, count)]
+        parts = np.split(self.schedule.finish, count)  # each with all draws, so with the same weights
+        return [replace(self, schedule=replace(self.schedule, finish=part)) for part in parts]
 
     @property
     def in_time(self) -> float:
-        """Share of draws whose parcel arrives by the due date. [-]"""
-        return float((self.schedule.finish < self.deadline).mean())
+        """Chance that the parcel arrives by the due date. [-]"""
+        return float(self.weights @ (self.schedule.finish < self.deadline))
 
     @property
     def error(self) -> float:
-        """Standard error of `in_time`. [-]"""
-        n, p = self.schedule.finish.size, self.in_time
-        return float(np.sqrt(max(p * (1 - p), 0.25 / n) / n))
+        """Standard error of `in_time` from the number of draws; what the formula says adds none. [-]"""
+        met, total = self.schedule.finish < self.deadline, 0.0
+        for weight in np.unique(self.weights):  # draws whose planned loads are enough, and the others
+            own = self.weights == weight
+            count, share = own.sum(), met[own].mean()
+            total += (weight * count) ** 2 * max(share * (1 - share), 0.25 / count) / count
+        return float(np.sqrt(total))
 
     def finish_at(self, chance: float) -> int:
         """Moment by which the order is packed with a chance; NEVER where it is not. [s]"""
-        times = np.sort(self.schedule.finish)
-        return int(times[min(int(np.ceil(chance * times.size)), times.size) - 1])
+        order = np.argsort(self.schedule.finish, kind="stable")
+        reached = np.cumsum(self.weights[order])
+        return int(self.schedule.finish[order][min(int(np.searchsorted(reached, chance - 1e-9)), order.size - 1)])
 
 
 class Planner:
@@ -130,6 +136,7 @@ class Planner:
         alike = np.full(draws, stated) if stated is not None else load_correlation(kit.study, product).quantile(rng.random(draws))
         self.draws = self._draws(self.inputs, draws, alike)
         self._calendars: dict[tuple, Opening] = {}
+        self._exact: dict[tuple, float] = {}
         self._thrown: dict[tuple, tuple[np.ndarray, np.ndarray]] = {}
         self.point_inputs = assumptions_at(kit.study, point_values(kit.assumed))
         self.point = self._draws(self.point_inputs, 1, np.array([alike.mean()]))
@@ -218,7 +225,7 @@ class Planner:
         if len(needed) == 1:
             (name, count), started = next(iter(needed.items())), self._started(order)
             casts = casts_for(count, confidence, *given, set_size=order.set_of, started=started, **lost)
-            return {name: casts}, chance_of(count, casts, *given, set_size=order.set_of, started=started, **lost)
+            return {name: casts}, self._chance(order, [casts])
         found, chance = casts_by_variant(
             list(needed.values()), confidence, *given, order.set_of, self._started_by_item(order), **lost
         )
@@ -226,17 +233,19 @@ class Planner:
 
     def curve(self, order: Order, casts) -> np.ndarray:
         """Chance of enough good pieces by number of new casts, shared out over variants as their pieces are. [-]"""
-        needed, d = self.needed(order), self.draws
+        wanted = np.array(list(self.needed(order).values()))
+        shares = np.cumsum(wanted / max(wanted.sum(), 1))
+        split = [np.diff(np.floor(shares * n + 0.5), prepend=0).astype(int).tolist() for n in casts]
+        return np.array([self._chance(order, part) for part in split])
+
+    def _chance(self, order, casts):
+        """Chance that these new casts by item, with the loads under way, are enough."""
+        needed, d = list(self.needed(order).values()), self.draws
         given = (self.casts_per_load, d.good_share, d.load_correlation)
         if len(needed) == 1:
-            total = next(iter(needed.values()))
-            return chance_curve(
-                total, [int(n) for n in casts], *given, set_size=order.set_of, started=self._started(order), ruined=d.ruined
-            )
-        wanted, started = np.array(list(needed.values())), self._started_by_item(order)
-        shares = wanted / max(wanted.sum(), 1)
-        split = [np.diff(np.floor(np.cumsum(shares) * n + 0.5), prepend=0).astype(int).tolist() for n in casts]
-        return np.array([chance_by_variant(wanted.tolist(), part, *given, order.set_of, started, d.ruined) for part in split])
+            started = self._started(order)
+            return chance_of(needed[0], casts[0], *given, set_size=order.set_of, started=started, ruined=d.ruined)
+        return chance_by_variant(needed, casts, *given, order.set_of, self._started_by_item(order), d.ruined)
 
     def chance_without_more(self, order: Order) -> float:
         """Chance that what is under way is enough. [-]"""
@@ -302,7 +311,24 @@ class Planner:
         if not capped:
             opened = Opening(opened.first, replace(opened.calendar, sanding_cap=DAY), opened.closed)
         schedule = simulate(plan, opened.calendar, record=record)
-        return Course(entering=entering, good=good, plan=plan, schedule=schedule, opened=opened, deadline=deadline)
+        weights = np.ones(1) if record else self._weights(order, loads, good)
+        return Course(
+            entering=entering, good=good, plan=plan, schedule=schedule, opened=opened, deadline=deadline, weights=weights
+        )
+
+    def _weights(self, order, loads, good):
+        """Weights of the draws by whether their planned loads are enough, which the formula knows without the noise of draws."""
+        own = slice(loads.promised, loads.planned)
+        needed = np.array(list(self.needed(order).values()))
+        enough = ((good[:, own] // order.set_of).sum(axis=1) >= needed).all(axis=1)
+        key = order.set_of, tuple(needed), self._started(order), loads.casts[own].tobytes()
+        if key not in self._exact:
+            new = loads.casts[loads.promised + loads.started : loads.planned].sum(axis=0)
+            self._exact[key] = self._chance(order, new.tolist())
+        seen, exact = enough.mean(), self._exact[key]
+        if not 0.0 < seen < 1.0:
+            return np.full(enough.size, 1.0 / enough.size)
+        return np.where(enough, exact / seen, (1.0 - exact) / (1.0 - seen)) / enough.size
 
     def _opened(self, order, hours_share):
         key = order.start, order.due, hours_share

@@ -146,7 +146,8 @@ def order_of(kit: Kit, name: str | None = None, *, today: date | None = None, **
         found = ", ".join(sorted(unknown))
         right = f"one of {', '.join(items)}" if items.keys() != {""} else "a plain number, since the order has no variants"
         raise StudyError([Fault(file="--in-hand", wrong="unknown variant", found=found, right=right)])
-    return Order(name=name or "order", in_hand=in_hand, under_way=under_way, **facts)
+    own = name or f"{product} {facts['pieces']} by {facts['due']}"  # so that one order without a name does not replace another
+    return Order(name=own, in_hand=in_hand, under_way=under_way, **facts)
 
 
 # what the study file takes for the same: least, most, whether whole, in words
@@ -155,7 +156,7 @@ _LIMITS = {
     "--variant": (1, 100_000, True, "NAME=N with a whole number from 1 to 100,000"),
     "--in-hand": (0, 100_000, True, "a whole number from 0 to 100,000"),
     "--set-of": (1, 1000, True, "a whole number from 1 to 1,000"),
-    "--confidence": (0.5, 0.999, False, "a share from 0.5 to 0.999"),
+    "--confidence": (0.5, 0.9999, False, "a share from 0.5 to 0.9999"),
     "--price": (0.01, 1e9, False, "an amount from 0.01 to 1,000,000,000"),
 }
 

@@ -542,7 +542,7 @@ class CommissionEntry(_Node):
     pieces: _plain(above=0.0, high=100_000.0, whole=True)
     due: Date
     start: Date | None = None
-    confidence: _plain(low=0.5, high=0.999) = 0.95
+    confidence: _plain(low=0.5, high=0.9999) = 0.95
     set_of: _plain(low=1.0, high=1000.0, whole=True) = 1  # pieces that must match come from one load
     variants: dict[Key, _plain(above=0.0, high=100_000.0, whole=True)] = {}  # pieces of each colour or form
     channel: str | None = None

@@ -1,6 +1,6 @@
 """Cash by month of a study: paths on its draws, when start-up money is back, whether a reserve lasts; tables and sentences."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -9,7 +9,7 @@ from .analysis import Kit
 from .assumptions import assumptions_at, draw_values
 from .evidence import season_table
 from .faults import Fault, StudyError, counted
-from .models import evaluate
+from .models import evaluate, practised_between
 from .models.cash import MONTHS_IN_YEAR, CashPath, CashPlan, cash_path, irr, npv, payback, rate_per_month, sales_share
 from .study import STUDY_FILE
 from .study.schema import MONTHS
@@ -142,16 +142,18 @@ def cash_draws(kit: Kit, draws=None, seed=None, *, chunk: int = 2_048, workers: 
     def work(start, stop):
         a = assumptions_at(kit.study, draw_values(kit.assumed, draws, seed, start, stop))
         outcome, found = evaluate(a), {}
+        practice = _practice(kit, a, outcome)
         for name in names:
-            case = _case(kit, a, outcome, season, name)
+            case = _case(kit, a, outcome, season, practice, name)
             found |= {(name, key): case[key] for key in _BY_DRAW}
         shape = {"free": (stop - start, stated.months + 1)}
         return {key: np.broadcast_to(value, shape.get(key[1], (stop - start,))) for key, value in found.items()}
 
     found, a = in_chunks(work, draws, chunk, workers), kit.inputs()
     outcome, cases = evaluate(a), {}
+    practice = _practice(kit, a, outcome)
     for name in names:
-        point = _case(kit, a, outcome, season, name)
+        point = _case(kit, a, outcome, season, practice, name)
         monthly = irr(point["flows"]) if np.any(point["flows"]) else ()
         cases[name] = CashCase(
             name=name,
@@ -168,7 +170,28 @@ def cash_draws(kit: Kit, draws=None, seed=None, *, chunk: int = 2_048, workers: 
     return CashAnswer(cases=cases, outlay=outlay, calendar=calendar, reserve=stated.reserve, interest=float(a.interest))
 
 
-def _case(kit, a, outcome, season, name):
+def _practice(kit, a, outcome):
+    """Sales of each month against the mean of the first year, where learning hands are what limits; shape (..., months + lead).
+
+    Each month is a year at the minutes of its own pieces, which follow those of the months before.
+    """
+    stated = kit.study.file.cash
+    months = stated.months + stated.material_lead
+    if not any(step.first_minutes is not None for p in a.products for step in p.steps):
+        return np.ones(months)
+    casts = {name: np.asarray(p["casts_per_year"]) / MONTHS_IN_YEAR for name, p in outcome.products.items()}
+    done, usual, share = {name: 0.0 for name in casts}, np.asarray(outcome.studio["revenue_per_year"]), []
+    for _ in range(months):
+        # a window of nothing has no mean; where nothing is made its minutes do not matter
+        products = tuple(practised_between(p, done[p.name], np.maximum(casts[p.name], 1e-9)) for p in a.products)
+        month = evaluate(replace(a, products=products))
+        share.append(np.where(usual > 0, month.studio["revenue_per_year"] / np.where(usual > 0, usual, 1.0), 1.0))
+        casts = {name: np.asarray(p["casts_per_year"]) / MONTHS_IN_YEAR for name, p in month.products.items()}
+        done = {name: done[name] + casts[name] for name in casts}
+    return np.stack(np.broadcast_arrays(*share), axis=-1)
+
+
+def _case(kit, a, outcome, season, practice, name):
     """Path, payback and worth under one rule of pay, for one point or many draws."""
     year = outcome.studio
     if name == STATED_PAY:
@@ -177,8 +200,8 @@ def _case(kit, a, outcome, season, name):
         gross = a.target_per_hour * year["hours_per_year"] / MONTHS_IN_YEAR if name == TARGET_PAY else 0.0
         # the target is before set-aside, which the path takes of the whole surplus; she gets what is left of her pay
         pay = gross * (1.0 - a.set_aside_share)
-    path = cash_path(_plan(kit, a, outcome, season, pay, a.set_aside_share))
-    untaxed = cash_path(_plan(kit, a, outcome, season, gross, 0.0))
+    path = cash_path(_plan(kit, a, outcome, season, practice, pay, a.set_aside_share))
+    untaxed = cash_path(_plan(kit, a, outcome, season, practice, gross, 0.0))
     flows = _flows(kit, path)
     back, back_untaxed = payback(flows), payback(_flows(kit, untaxed))
     worth = npv(rate_per_month(a.interest), flows)
@@ -208,7 +231,7 @@ def _outlay(kit, a):
     return {e.name: e.price for e in a.equipment} | moulds
 
 
-def _plan(kit, a, outcome, season, pay, set_aside):
+def _plan(kit, a, outcome, season, practice, pay, set_aside):
     """The year's outcome as a plan of cash."""
     stated, year = kit.study.file.cash, outcome.studio
     months, lead = stated.months, stated.material_lead
@@ -222,7 +245,7 @@ def _plan(kit, a, outcome, season, pay, set_aside):
         cost = np.asarray(np.maximum(np.subtract(e.price, e.resale), 0.0))[..., None]
         outlays = outlays + cost * np.diff(worn, prepend=0.0, axis=-1)
     return CashPlan(
-        share=sales_share(months + lead, season=season, first_month=first, ramp_months=stated.ramp_months),
+        share=practice * sales_share(months + lead, season=season, first_month=first, ramp_months=stated.ramp_months),
         outlays=outlays,
         opening=stated.reserve,
         receipts=tuple(
@@ -320,6 +343,9 @@ def assumed_sentence(kit: Kit, answer: CashAnswer) -> str:
     if stated.material_lead:
         text += f"; material is bought {counted(stated.material_lead, 'month')} ahead"
     share = float(kit.inputs().set_aside_share)
+    practice = _practice(kit, kit.inputs(), kit.point())
+    if not np.allclose(practice, 1.0, rtol=1e-3):
+        text += f"; while the hands learn, sales are {fmt.percent(practice[0])} of the first year's mean in the first month and {fmt.percent(practice[answer.months - 1])} in the last"
     text += f"; {fmt.percent(share)} of the surplus is set aside for contributions and tax" if share else "; nothing is set aside"
     return text + ". Each draw holds one year's numbers through all months; **real months scatter more than these bands.**"
 

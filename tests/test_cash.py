@@ -13,6 +13,7 @@ from casting_econ.cash import (
     NO_PAY,
     STATED_PAY,
     TARGET_PAY,
+    _practice,
     assumed_sentence,
     back_sentence,
     cash_draws,
@@ -25,6 +26,7 @@ from casting_econ.cash import (
     worth_sentence,
 )
 from casting_econ.faults import StudyError
+from casting_econ.models import evaluate
 from casting_econ.models.cash import CashPlan, cash_path, irr, mirr, npv, payback, rate_per_month, sales_share
 from casting_econ.study import read_study
 from casting_econ.study.schema import CashTable
@@ -733,3 +735,64 @@ def test_second_demo_never_gets_its_money_back_at_the_target():
     assert "**not back** within 24 months (in no draw)" in back_sentence(kit, cash, TARGET_PAY)
     assert cash.cases[TARGET_PAY].rates == () and "**less than is put in**" in worth_sentence(kit, cash)
     assert "back after" in back_sentence(kit, cash, NO_PAY)
+
+
+# ---- learning ----
+
+
+LEARNS = 'minutes = "3 min"\nfirst_minutes = "12 min"\nlearning_rate = "85 %"'
+
+
+@pytest.fixture
+def learning(changed):
+    """The first demo with sanding that is learnt, and more buyers than hands can serve."""
+
+    def make(hours="34 h/week", cash=""):
+        sand = '[products.knob.steps.sand]\nminutes = { value = "3.4 min", from = "records", worth = "30 pieces" }'
+        edits = [(sand, f"[products.knob.steps.sand]\n{LEARNS}"), ('hours = "34 h/week"', f'hours = "{hours}"')]
+        return open_study(changed(cash, edits=edits), with_records=False)
+
+    return make
+
+
+def test_hands_that_learn_sell_less_at_first_and_more_later(learning):
+    """Month by month against a walk by hand: pieces of a month from spare hours over minutes at that number of pieces.
+
+    Hands limit at 16 h a week; sales of the month are spare hours / (hours a piece at its practice).
+    """
+    kit = learning("16 h/week")
+    a, outcome = kit.inputs(), kit.point()
+    assert float(outcome.studio["revenue_per_year"]) < 0.9 * float(
+        evaluate(replace(a, hours_per_week=60.0)).studio["revenue_per_year"]
+    )
+    practice = _practice(kit, a, outcome)
+    case = cash_draws(kit, DRAWS).cases[NO_PAY]
+
+    sand = next(s for s in a.products[0].steps if s.name == "sand")
+    entering = float(np.prod([s.pass_share for s in a.products[0].steps[: list(a.products[0].steps).index(sand)]]))
+    done, casts = 0.0, float(outcome.products["knob"]["casts_per_year"]) / 12
+    for month in range(6):
+        number = np.arange(1, 20_000)
+        curve = np.maximum(3.0, 12.0 * number ** np.log2(0.85))
+        total = np.concatenate([[0.0], np.cumsum(curve)])
+        first, last = done * entering, (done + casts) * entering
+        minutes = (np.interp(last, np.arange(total.size), total) - np.interp(first, np.arange(total.size), total)) / (
+            last - first
+        )
+        steps = tuple(replace(s, minutes=minutes, first_minutes=None) if s is sand else s for s in a.products[0].steps)
+        year = evaluate(replace(a, products=(replace(a.products[0], steps=steps),)))
+        assert practice[month] == pytest.approx(
+            float(year.studio["revenue_per_year"] / outcome.studio["revenue_per_year"]), rel=2e-3
+        ), month
+        casts = float(year.products["knob"]["casts_per_year"]) / 12
+        done += casts
+    assert practice[0] < 0.95 < 1.0 < practice[12] and np.all(np.diff(practice) >= -1e-9)
+    assert case.path.received[1:] == pytest.approx(case.path.received[1] * practice / practice[0], rel=1e-9)
+    assert "while the hands learn, sales are" in assumed_sentence(kit, cash_draws(kit, DRAWS))
+
+
+def test_learning_moves_no_sales_where_buyers_are_what_limits(learning):
+    """With hours to spare every month sells what is wanted; so does a study in which nothing is learnt."""
+    kit = learning("60 h/week")
+    assert _practice(kit, kit.inputs(), kit.point()) == pytest.approx(np.ones(24), rel=1e-12)
+    assert "learn" not in assumed_sentence(kit, cash_draws(kit, DRAWS))

@@ -4,7 +4,7 @@ from .costs import PieceCost, StepCost, piece_cost
 from .curing import loads_per_week, places_needed
 from .inputs import Assumptions, Channel, Equipment, Material, Mould, Overhead, Product, Rack, Station, Step
 from .labour import cumulative_average_minutes, learning_exponent, practised_minutes, unit_minutes, unit_total
-from .levers import longest_wait, with_levers
+from .levers import longest_wait, practised_between, with_levers
 from .lots import LotPlan, cheapest_lots, load_cost
 from .money import self_employed_target, yearly_charge
 from .moulds import cheapest_replacement_age, expected_casts
@@ -18,7 +18,7 @@ from .orders import (
     loads_for,
     moulds_worn,
 )
-from .selling import order_money, orders_at_price
+from .selling import order_money, orders_at_price, stock_for_a_day
 from .studio import Outcome, beyond_target, evaluate
 from .supplies import bubble_left, cheapest_packs, hours_at_temperature, mixed_masses
 from .yields import (
@@ -75,10 +75,12 @@ __all__ = [
     "orders_at_price",
     "piece_cost",
     "places_needed",
+    "practised_between",
     "practised_minutes",
     "rolled_yield",
     "scrapped_per_good",
     "self_employed_target",
+    "stock_for_a_day",
     "unit_minutes",
     "unit_total",
     "with_levers",

@@ -6,9 +6,10 @@ import numpy as np
 
 from .checks import checked
 from .inputs import Assumptions
+from .labour import practised_minutes
 from .yields import at_scrap_rate
 
-__all__ = ["longest_wait", "with_levers"]
+__all__ = ["longest_wait", "practised_between", "with_levers"]
 
 
 def longest_wait(a: Assumptions, product=None):
@@ -93,3 +94,30 @@ def with_levers(a: Assumptions, *, product=None, scrap=None, cure_hours=None, pr
         demand = checked("demand factor", demand, low=0.0)
         channels = tuple(replace(c, orders_per_year=c.orders_per_year * demand) for c in channels)
     return replace(a, products=tuple(products), channels=channels)
+
+
+def practised_between(product, done, casts):
+    """A product whose steps take the minutes they take on average over some of its casts, instead of learning over a year.
+
+    Parameters
+    ----------
+    product : Product
+        With steps that learn, or none.
+    done : float or array_like
+        Casts made since the start, beside the pieces made before. [cast]
+    casts : float or array_like
+        Casts that follow, above zero. [cast]
+
+    Returns
+    -------
+    Product
+    """
+    steps, entering = [], 1.0
+    for step in product.steps:
+        if step.first_minutes is not None:
+            before = product.made_before + done * entering
+            minutes = practised_minutes(step.minutes, step.first_minutes, step.learning_rate, before, casts * entering)
+            step = replace(step, minutes=minutes, first_minutes=None)
+        steps.append(step)
+        entering = entering * step.pass_share
+    return replace(product, steps=tuple(steps))

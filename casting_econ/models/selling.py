@@ -4,7 +4,7 @@ import numpy as np
 
 from .checks import checked, checked_share
 
-__all__ = ["order_money", "orders_at_price"]
+__all__ = ["order_money", "orders_at_price", "stock_for_a_day"]
 
 
 def orders_at_price(orders_per_year, price, reference_price=None, elasticity=0.0):
@@ -107,3 +107,50 @@ def order_money(
         "refunds": refunds,
         "net": revenue - fees - paid - packing - refunds,
     }
+
+
+def stock_for_a_day(demand, chances, short_cost, over_cost):
+    """How much to bring to a day of unsure demand, and what doing so loses on average.
+
+    Parameters
+    ----------
+    demand : array_like, shape (n,)
+        Rising values that demand may take; only these are considered as stock. [piece]
+    chances : array_like, shape (n,)
+        Of each; they add up to one. [-]
+    short_cost : float
+        Lost with each piece wanted and not there, above zero. [money/piece]
+    over_cost : float
+        Lost with each piece brought and not sold, above zero. [money/piece]
+
+    Returns
+    -------
+    stock : float
+        The smallest value that is enough with a chance of short / (short + over). [piece]
+    cost : float
+        Mean of what is lost by too few and too many. [money]
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range, or the chances do not add up to one.
+
+    References
+    ----------
+    .. [1] Snyder & Shen, *Fundamentals of Supply Chain Theory*, chapter 4 (critical ratio).
+
+    Examples
+    --------
+    >>> stock_for_a_day([0, 1, 2, 3], [0.1, 0.3, 0.4, 0.2], short_cost=5.0, over_cost=2.5)
+    (2.0, 2.25)
+    """
+    demand, chances = np.asarray(checked("demand", demand, low=0.0)), np.asarray(checked_share("chances", chances))
+    short, over = checked("short cost", short_cost, above=0.0), checked("over cost", over_cost, above=0.0)
+    if demand.ndim != 1 or demand.shape != chances.shape or np.any(np.diff(demand) <= 0):
+        raise ValueError(f"demand must be rising values, each with its chance; got shapes {demand.shape} and {chances.shape}")
+    if not np.isclose(chances.sum(), 1.0, rtol=0.0, atol=1e-9):
+        raise ValueError(f"chances must add up to 1; got {chances.sum():g}")
+    # a hair less, so that a ratio that is reached exactly counts as reached
+    stock = demand[min(int(np.searchsorted(np.cumsum(chances), short / (short + over) - 1e-12)), demand.size - 1)]
+    lost = short * np.maximum(demand - stock, 0.0) + over * np.maximum(stock - demand, 0.0)
+    return float(stock), float(chances @ lost)

@@ -5,6 +5,7 @@ import pytest
 from SALib.analyze import sobol as salib_sobol
 from SALib.test_functions import Ishigami, Sobol_G
 from scipy import stats
+from statsmodels.gam.api import BSplines, GLMGam
 
 from casting_econ.uncertainty import points
 from casting_econ.uncertainty.information import partial_information, perfect_information, unit_normal_loss
@@ -114,3 +115,20 @@ def test_knowing_a_mean_of_a_linear_normal_benefit():
         halved = partial_information(actions, z, removed=0.75)
         reach = np.sqrt(0.75 * share)
         assert halved.value == pytest.approx(reach * unit_normal_loss(abs(mean) / reach), abs=max(4 * halved.error, 0.003))
+
+
+@pytest.mark.parametrize("bend", [0.0, 0.6])
+def test_knowing_an_input_agrees_with_a_reference_regression(bend):
+    """Penalised B-splines of statsmodels (GLMGam) on the same draws: the mean of the better of the two fitted benefits.
+
+    That mean profits from its own noise, by at most the root of its parameters over the draws, so it may lie above by that; ours decides on
+    parts it has not seen, so it may lie below.
+    """
+    z, noise = stats.norm.ppf(points(2, 8192, 4)).T
+    benefit = 0.3 + z + bend * (z**2 - 1.0) + 1.5 * noise
+    spline = BSplines(z[:, None], df=[8], degree=[3])
+    fitted = GLMGam(benefit, np.ones((z.size, 1)), smoother=spline, alpha=0.1).fit().fittedvalues
+    theirs = np.maximum(fitted, 0.0).mean() - max(benefit.mean(), 0.0)
+    ours = partial_information(np.column_stack([np.zeros(z.size), benefit]), z)
+    assert ours.value == pytest.approx(theirs, abs=3.0 * ours.error + 1.5 * 8 / z.size)
+    assert theirs > 10 * ours.error  # so that the agreement says something

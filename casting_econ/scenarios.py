@@ -276,7 +276,7 @@ def scenario_table(rows: list[Changed]) -> pd.DataFrame:
                 "low": float(low),
                 "high": float(high),
                 "chance": row.better,
-                "payback": row.payback * 12.0,
+                "payback": row.payback * 12.0 if row.first_cost else np.nan,  # nothing to be paid back
                 "worth": float(row.present_value.mean()),
                 "limits then": row.now_limits.replace("-", " "),
             }

@@ -177,12 +177,18 @@ def test_wage_table_is_in_order():
 # ---- the study's key ----
 
 
+def untaxed(demo):
+    """A demo's study file without its tax table."""
+    text = (DATA / demo / "study.toml").read_text(encoding="utf-8")
+    return "".join(line for line in text.splitlines(keepends=True) if not line.startswith("tax = "))
+
+
 @pytest.fixture
 def taxed(tmp_path):
     """A demo as stated with a tax table, and other text replaced."""
 
     def make(demo, tax, *edits):
-        text = (DATA / demo / "study.toml").read_text(encoding="utf-8")
+        text = untaxed(demo)
         for old, new in [*edits, *([("[target]", f'[target]\ntax = "{tax}"')] if tax else [])]:
             assert old in text
             text = text.replace(old, new)
@@ -223,7 +229,7 @@ def test_faults_of_the_tax_key(taxed, demo, tax, texts):
 
 def test_currency_without_a_table_says_so(taxed):
     """A study in another currency learns that no table fits, rather than an empty list."""
-    text = (DATA / FIGURES / "study.toml").read_text(encoding="utf-8").replace("GBP", "SEK").replace("en_GB", "sv_SE")
+    text = untaxed(FIGURES).replace("GBP", "SEK").replace("en_GB", "sv_SE")
     folder = taxed(FIGURES, None)
     (folder / "study.toml").write_text(text.replace("[target]", '[target]\ntax = "uk-2025"'), encoding="utf-8")
 
@@ -296,9 +302,9 @@ def test_tax_table_adds_up(soap):
     assert set(tax_table(kit).status) == {"second-hand copy", "from memory"}
 
 
-def test_without_a_table_two_bases_are_left():
+def test_without_a_table_two_bases_are_left(taxed):
     """No table: before and after set-aside, no tax lines, and the sentences say what cannot be said."""
-    kit = open_study(DATA / KNOBS, with_records=False)
+    kit = open_study(taxed(KNOBS, None), with_records=False)
     answer = kit.monte_carlo(DRAWS)
 
     assert [basis.name for basis in pay_bases(kit, answer)] == ["before set-aside", "after set-aside"]
@@ -374,3 +380,13 @@ def test_tax_sentence_marks_what_was_not_seen(soap, taxed, monkeypatch):
     assert "from memory: income tax" in text and "state and city taxes" in text and "qualified adviser" in text
     monkeypatch.setitem(taxes(), "us-2025", seen)
     assert "from memory" not in tax_sentence(kit) and "left out" not in tax_sentence(kit)
+
+
+@pytest.mark.parametrize(("demo", "tax"), [(KNOBS, "ie-2025"), (FIGURES, "uk-2025"), (SOAP, "us-2025")])
+def test_no_basis_leaves_more_than_all(demo, tax):
+    """Each demo by its own table, whichever of set-aside and taxes takes more: none leaves more than before, tax after contributions takes more."""
+    kit = open_study(DATA / demo)
+    assert kit.study.file.target.tax == tax
+    before, aside, contributions, tax_too = (basis.pay for basis in pay_bases(kit, kit.monte_carlo(DRAWS)))
+
+    assert (aside <= before).all() and (tax_too <= contributions).all() and (contributions <= before).all()

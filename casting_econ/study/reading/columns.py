@@ -12,6 +12,7 @@ from .dates import ORDERS, possible_orders
 __all__ = ["MARK_NAMES", "decide_marks", "decide_order", "marks_of"]
 
 _TOKEN = re.compile(r"[0-9.,][0-9.,' ]*[0-9]|[0-9]")
+_YEARS = 20  # that a log spans at most
 _NAMES = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}
 MARK_NAMES = {".": "point", ",": "comma"}
 
@@ -59,8 +60,8 @@ def decide_order(place: str, column: str, cells: Iterable[tuple[int, Any]], stat
     if not known:
         return "dmy", "", None
     left = set.intersection(*(orders for _, _, orders in known))
-    if "ymd" in left and len(left) > 1 and _varies(known, -1) < _varies(known, 0):
-        left.discard("ymd")  # the last figure of all stays the same more than the first: it is the year
+    spans = {order: _span(known, 0 if order == "ymd" else -1) for order in left}
+    left = {order for order in left if spans[order] <= _YEARS} or left
     place_at = {"file": place, "column": column}
     if len(left) == 1:
         order, (row, cell, orders) = next(iter(left)), min(known, key=lambda one: len(one[2]))
@@ -86,9 +87,10 @@ def decide_order(place: str, column: str, cells: Iterable[tuple[int, Any]], stat
     )
 
 
-def _varies(known, at):
-    """How many values the first or last figure of the dates takes."""
-    return len({re.split(r"[./-]", re.sub(r"[ T].*", "", cell.strip()))[at] for _, cell, _ in known})
+def _span(known, at):
+    """Years from the first to the last date, were the first or last figure of each the year."""
+    years = {int(re.split(r"[./-]", re.sub(r"[ T].*", "", cell.strip(" .")))[at]) % 100 for _, cell, _ in known}
+    return max(years) - min(years)
 
 
 def marks_of(cell: Any) -> set[str]:

@@ -37,7 +37,8 @@ def possible_orders(text: object) -> set[str] | None:
     match = _THREE.fullmatch(_TIME.sub("", text.strip())) if isinstance(text, str) else None
     if match is None or len(match[1]) >= 3:
         return None
-    orders = ("dmy", "mdy") if len(match[4]) == 4 else ("dmy", "mdy", "ymd")
+    # nobody writes a year with one figure
+    orders = ("dmy", "mdy") if len(match[4]) == 4 or len(match[1]) == 1 else ("dmy", "mdy", "ymd")
     return {order for order in orders if _date(_ordered(match, order))}
 
 

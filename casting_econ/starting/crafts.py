@@ -1,0 +1,75 @@
+"""Dated starting guesses by craft, as the kit's reference table has them."""
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from ..reference import kit_folder
+
+__all__ = ["Craft", "Guess", "crafts", "kinds", "rough_rates"]
+
+
+@dataclass(frozen=True)
+class Guess:
+    """A starting guess, and what kind of source is behind it."""
+
+    low: float
+    likely: float
+    high: float
+    kind: str  # a key of `kinds`
+
+    @classmethod
+    def of(cls, row: list[Any]) -> "Guess":
+        """From a row of the table: low, likely, high, kind."""
+        return cls(*(float(figure) for figure in row[:3]), row[3])
+
+    def times(self, factor: float) -> "Guess":
+        """The same guess in another unit or currency."""
+        return Guess(self.low * factor, self.likely * factor, self.high * factor, self.kind)
+
+
+@dataclass(frozen=True)
+class Craft:
+    """One craft: its routing and starting guesses; figures of `table` as the file has them, money in euros."""
+
+    id: str
+    name: str
+    table: dict[str, Any]
+
+    def guess(self, key: str) -> Guess:
+        """The craft's own guess of a key, or the one common to all."""
+        return Guess.of(self.table[key])
+
+    @property
+    def steps(self) -> list[dict[str, Any]]:
+        """The routing."""
+        return self.table["steps"]
+
+    @property
+    def main_steps(self) -> list[str]:
+        """Steps whose minutes matter most, and so are asked for."""
+        return [step["name"] for step in self.steps if step.get("main")]
+
+
+@cache
+def _read() -> dict[str, Any]:
+    return tomllib.loads((kit_folder("data") / "reference" / "crafts.toml").read_text(encoding="utf-8"))
+
+
+@cache
+def crafts() -> dict[str, Craft]:
+    """Every craft by the name that `craft` of a study has."""
+    common = _read()["common"]
+    named = {key: table for key, table in _read().items() if isinstance(table, dict) and "steps" in table}
+    return {key: Craft(id=key, name=table["name"], table=common | table) for key, table in named.items()}
+
+
+def kinds() -> dict[str, str]:
+    """Kinds of sources, in words, with the date of the table."""
+    return {kind: f"{words}, {_read()['date']}" for kind, words in _read()["kinds"].items()}
+
+
+def rough_rates() -> dict[str, float]:
+    """Euros to one unit of a currency, rounded. [EUR]"""
+    return dict(_read()["rough_rates"])

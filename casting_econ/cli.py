@@ -47,6 +47,39 @@ def demo(name: str | None, folder: str | None) -> None:
 
 
 @main.command()
+@click.argument("folder", type=click.Path())
+@click.option("--craft", help="Craft, such as soap; asked for if not given.")
+@click.option("--answers", type=click.Path(), help="File with answers: a line 'key = answer' each.")
+@click.option(
+    "--answer", multiple=True, metavar="KEY=ANSWER", help="One answer, such as 'price=11 12 15 EUR'; as often as needed."
+)
+@click.option("--currency", metavar="CODE", help="Such as EUR; that of the price if not given.")
+@click.option("--locale", metavar="CODE", help="For numbers and dates, such as de_DE.")
+def new(
+    folder: str, craft: str | None, answers: str | None, answer: tuple[str, ...], currency: str | None, locale: str | None
+) -> None:
+    """Start a study from a dozen plain questions; 'don't know' takes a guess of the trade."""
+    with _faults_told():
+        from .starting.asking import answers_given, ask
+        from .starting.first import first_answer, new_study
+
+        given = answers_given(answers, answer, craft)
+        found = ask(given, currency, folder, terminal=sys.stdin.isatty(), say=click.echo, prompt=click.prompt)
+        kit, defaults = new_study(folder, found, locale)
+        for paragraph in first_answer(kit, defaults):
+            click.echo(f"\n{_plain(paragraph)}")
+        click.echo(f"\nYour study: {click.format_filename(folder)}; edit study.toml, and see what-to-write-down.md.")
+        click.echo(f"The whole report: casting-econ run {click.format_filename(folder)}")
+
+
+def _plain(paragraph: str) -> str:
+    """Words for a terminal: no marks of emphasis, lines of a readable length."""
+    import textwrap
+
+    return "\n".join(textwrap.fill(line, 100) for line in paragraph.replace("**", "").splitlines() if line)
+
+
+@main.command()
 @_STUDY
 @click.option("--full", is_flag=True, help="Show every changed cell and every row set aside.")
 def check(study: str, full: bool) -> None:

@@ -23,6 +23,7 @@ __all__ = [
     "decision_sentence",
     "groups_of",
     "information_table",
+    "log_of",
     "month_share",
     "next_to_measure",
     "sensitivity_sentence",
@@ -220,6 +221,17 @@ def information_table(decision: Decision) -> pd.DataFrame:
             months = _months(kit.study.records, tables)
             row("log", log, keys, [month_share(evidence[key], months) if key in evidence and months else 0.0 for key in keys])
     return pd.DataFrame(rows, columns=_COLUMNS).sort_values("worth", ascending=False, kind="stable", ignore_index=True)
+
+
+def log_of(key: str) -> str | None:
+    """The log that tells a number, or None for what no log knows.
+
+    Examples
+    --------
+    >>> log_of("channels.online.orders"), log_of("target.per_hour")
+    ('sales', None)
+    """
+    return next((log for log, _, pattern in _LOGS if re.fullmatch(pattern, key)), None)
 
 
 def month_share(found: Evidence, months: float) -> float:

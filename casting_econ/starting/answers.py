@@ -69,7 +69,7 @@ def read_answer(part: Part, text: Any, currency: str) -> tuple[float, float, flo
         return None
     for sign, code in _SIGNS.items():
         text = text.replace(sign, f" {code} ") if sign in text else text
-    text = re.sub(rf"^\s*([A-Z]{{3}})\s+(.*)$", r"\2 \1", text)
+    text = re.sub(r"^\s*([A-Z]{3})\s+(.*)$", r"\2 \1", text)
     match = _ANSWER.fullmatch(text)
     if match is None:
         raise ValueError(f"not an answer that can be read -> {right}")
@@ -132,12 +132,12 @@ def read_answers(texts: Mapping[str, Any], currency: str | None = None, place: s
 
     texts = dict(texts)
     named = str(texts.pop("craft", "")).strip()
-    craft = _craft(named)
-    if craft is None:
-        known = ", ".join(crafts())
-        wrong = "no craft is named" if named.casefold() in UNKNOWN else "unknown craft"
-        fault("craft", f"{wrong} -> one of {known}{close_match(named, crafts())}", named)
-        craft = crafts()["epoxy"]  # so that the other answers are looked at too
+    fits = _crafts(named)
+    if len(fits) != 1:
+        known = ", ".join(craft.id for craft in fits) or ", ".join(crafts())
+        wrong = "no craft is named" if named.casefold() in UNKNOWN else "more than one craft" if fits else "unknown craft"
+        fault("craft", f"{wrong} -> one of {known}{'' if fits else close_match(named, crafts())}", named)
+    craft = fits[0] if fits else crafts()["epoxy"]  # so that the other answers are looked at too
     if currency is None:
         written = re.findall(r"[€£$]|\b[A-Z]{3}\b", str(texts.get("price", "")))
         currency = written[0] if written else "EUR"
@@ -172,10 +172,10 @@ def read_answers(texts: Mapping[str, Any], currency: str | None = None, place: s
     return Answers(craft=craft, piece=re.sub(r"\s+", "-", piece.lower()), currency=currency, figures=figures)
 
 
-def _craft(text: str) -> Craft | None:
-    """The craft of a name or the beginning of one."""
-    text = text.casefold()
-    if text in UNKNOWN:
-        return None
-    found = [craft for craft in crafts().values() if craft.id == text or craft.name.casefold().startswith(text)]
-    return found[0] if len(found) == 1 else None
+def _crafts(text: str) -> list[Craft]:
+    """Crafts of an id, or with all its words in the name."""
+    words = text.casefold().split()
+    if text.casefold() in UNKNOWN:
+        return []
+    exact = [craft for craft in crafts().values() if craft.id == text.casefold()]
+    return exact or [craft for craft in crafts().values() if all(word in craft.name.casefold() for word in words)]

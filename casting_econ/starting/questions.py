@@ -59,7 +59,9 @@ QUESTIONS = (
             ),
         ),
     ),
-    _one("Running costs", "overheads", "What do workspace, power, insurance, gloves and filters cost a year?", "{money}", high=1e8),
+    _one(
+        "Running costs", "overheads", "What do workspace, power, insurance, gloves and filters cost a year?", "{money}", high=1e8
+    ),
     _one("Target", "target", "What should an hour of your work bring, before tax?", "{money}", above=True, high=1e5),
 )
 

@@ -101,7 +101,7 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
     faults += _not_there(declared, entries, folder)
     records = {}
     for log in LOGS:
-        mine = [table for table in tables if table.log == log]
+        mine = [table for table in tables if table.log == log and not table.empty]
         if mine and all(table.frame is not None for table in mine):
             frame, raw = _joined(mine, log)
             told = {(table.grid.place, *cell) for table in mine for cell in table.told}

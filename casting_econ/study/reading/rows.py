@@ -13,6 +13,7 @@ _TOTAL = re.compile(
     r"(grand |sub-?)?(total|totals|sum)\b|(zwischen|gesamt)?summe\b|gesamt\b|insgesamt\b|totaux\b|somme\b|totale\b|suma\b|totaal\b|yhteens|celkem\b",
     re.IGNORECASE,
 )
+_REMARK = re.compile(r"#\s+(?!\d+$)")  # '# 12' may be a number of an order
 _NOTE = re.compile(r"\*|(?:nb|n\.b|notes?|anm(?:erkung(?:en)?)?|hinweise?|stand|source|quelle|remarks?)\s*[:.]", re.IGNORECASE)
 _WITH_UNIT = {name: re.sub(r"_(g|c|h)$", "", name) for log in LOGS.values() for name in log}
 
@@ -104,6 +105,9 @@ def blocks_of(rows: list[tuple[int, list[Any]]], log: str, settings: Any) -> tup
     """
     filled = [(row, cells) for row, cells in rows if any(cell != "" for cell in cells)]
     aside = [SetAside(row=row, reason="blank line") for row, cells in rows if not any(cell != "" for cell in cells)]
+    remarks = [row for row, cells in filled if _REMARK.match(str(next(cell for cell in cells if cell != "")))]
+    aside += [SetAside(row=row, reason="a remark, after #") for row in remarks]
+    filled = [(row, cells) for row, cells in filled if row not in remarks]
     if not filled:
         return [], aside
     best = max(range(min(len(filled), 40)), key=lambda i: (score_of(filled[i][1], log, settings), -i))

@@ -39,6 +39,7 @@ class Table:
     raw: dict[str, list[Any]] = field(default_factory=dict)  # cells as they stand, in the order of the frame
     told: set[tuple[int, str]] = field(default_factory=set)  # row and column of cells at fault
     sound: bool = False
+    empty: bool = False  # a header and nothing under it yet
     blocks: list[int] = field(default_factory=list)  # which header each row of the frame stands under
     decisions: list[str] = field(default_factory=list)
     aside: list[SetAside] = field(default_factory=list)
@@ -72,13 +73,16 @@ def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, l
     table = Table(grid=grid, log=log, aside=aside, decisions=list(grid.decisions))
     table.read = len(grid.rows) - min(len(blocks), 1)
     rows = [(number, block, cells) for number, one in enumerate(blocks) for block, cells in one.rows]
-    if not rows:
-        found = "a header and no rows" if any(column.known for block in blocks for column in block.columns) else "no header"
-        return table, [Fault(file=grid.place, wrong="empty log", found=found, right="at least one row, or no such file")]
+    table.empty = not rows
+    if not any(column.known for block in blocks for column in block.columns) and not rows:
+        return table, [Fault(file=grid.place, wrong="empty log", found="no header", right="at least a header, or no such file")]
     faults = [fault for block in blocks for fault in _header_faults(grid, block, log, blocks[0])]
     faults += [fault for block in blocks for row, cells in block.rows for fault in _width_faults(grid, block, row, cells)]
     if faults:
         return table, faults
+    if table.empty:
+        table.decisions.append("no rows yet")
+        return table, []
     table.decisions[0] += f"; header in row {blocks[0].row}"
     if left := [column.header for column in blocks[0].columns if column.name is None]:
         table.decisions.append(f"left out, as study.toml says: {', '.join(left)}")

@@ -1,0 +1,138 @@
+"""Asking the questions: in a terminal one after the other, or all at once from a file and options."""
+
+import tomllib
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from ..faults import Fault, StudyError, counted
+from .answers import Answers, known_currency, read_answer, read_answers
+from .crafts import Craft, crafts
+from .questions import QUESTIONS, Part, parts_of
+
+__all__ = ["answers_given", "ask"]
+
+
+def answers_given(file: str | None, options: tuple[str, ...] = (), craft: str | None = None) -> dict[str, Any]:
+    """Answers of a file and of options by key; an option counts more than the file.
+
+    Raises
+    ------
+    StudyError
+        If the file cannot be read, or an option is not KEY=ANSWER.
+    """
+    found: dict[str, Any] = {}
+    if file is not None:
+        right = 'a text file with lines such as: craft = "soap", price = "6 7 9 EUR"'
+        try:
+            read = tomllib.loads(Path(file).read_text(encoding="utf-8-sig"))
+        except OSError as error:
+            raise StudyError(
+                [Fault(file=file, wrong="cannot be read", found=error.strerror or str(error), right=right)]
+            ) from None
+        except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+            raise StudyError([Fault(file=file, wrong="is not a file of answers", found=str(error), right=right)]) from None
+        for key, value in read.items():  # [minutes] sand = 3 is minutes.sand
+            found |= {f"{key}.{inner}": one for inner, one in value.items()} if isinstance(value, dict) else {key: value}
+    faults = []
+    for option in options:
+        key, equals, text = option.partition("=")
+        if not equals:
+            faults.append(
+                Fault(file="--answer", wrong="not an answer", found=repr(option), right="KEY=ANSWER, such as 'cure=24 h'")
+            )
+        found[key.strip()] = text.strip()
+    if faults:
+        raise StudyError(faults)
+    return found | ({"craft": craft} if craft else {})
+
+
+def ask(
+    given: Mapping[str, Any],
+    currency: str | None,
+    folder: str,
+    *,
+    terminal: bool,
+    say: Callable[[str], None],
+    prompt: Callable[..., str],
+) -> Answers:
+    """All answers; what is not given is asked for in a terminal, and else counts as not known, which is said.
+
+    Raises
+    ------
+    StudyError
+        For given answers that cannot be read, all in one go; a wrong answer in a terminal is asked again instead. Also where no
+        craft is given and nobody can be asked, or the folder is there already.
+    """
+    if Path(folder).exists():  # before a dozen answers are lost
+        raise StudyError([Fault(file=folder, wrong="is there already", right="a folder that does not exist yet")])
+    texts = dict(given)
+    if terminal and "craft" not in texts:
+        say("A dozen questions. Answer with one figure if you are sure, with low, likely and high (such as 2 3 5) if not,")
+        say("or just press Enter if you don't know: a guess of the trade stands in and is marked as one.\n")
+        texts["craft"] = _craft(say, prompt)
+    checked = read_answers(texts, currency, "answers")
+    if not terminal:
+        missing = [part for question in QUESTIONS for part in parts_of(question, checked.craft) if part.key not in texts]
+        if missing:
+            keys = ", ".join(part.key for part in missing)
+            say(f"Nobody to ask here, so {counted(len(missing), 'answer')} count as don't know: {keys}.")
+        return checked
+    for number, question in enumerate(QUESTIONS, start=1):
+        for part in parts_of(question, checked.craft):
+            if part.key not in texts:
+                texts[part.key] = _asked(
+                    f"{number}/{len(QUESTIONS)}  {part.ask}", part, currency or checked.currency, prompt, say
+                )
+                if part.key == "price":
+                    checked = read_answers(texts, currency)  # the price says the currency
+    return read_answers(texts, currency, "answers")
+
+
+def _craft(say, prompt) -> str:
+    for number, craft in enumerate(crafts().values(), start=1):
+        say(f"  {number}  {craft.name}")
+    while True:
+        text = prompt(f"1/{len(QUESTIONS)}  Which craft? The number or the name", default="1")
+        try:
+            return list(crafts())[int(text) - 1] if text.isdecimal() and int(text) else read_answers({"craft": text}).craft.id
+        except (IndexError, StudyError) as error:
+            say(f"  {error if isinstance(error, StudyError) else 'one of the numbers above, please'}")
+
+
+def _asked(words: str, part: Part, currency: str, prompt, say) -> str:
+    """One answer that can be read; asked again until it can."""
+    unit = part.unit.format(money=f"{currency} or another currency" if part.key == "price" else currency)
+    while True:
+        text = prompt(f"{words}{f' [{unit}]' if unit else ''}", default="don't know")
+        try:
+            if part.kind == "figure":
+                read_answer(part, text, _written(text) or currency if part.key == "price" else currency)
+            else:
+                read_answers({"craft": next(iter(crafts())), part.key: text})
+        except (ValueError, StudyError) as error:
+            say(f"  {str(error).replace(' -> ', '; right would be ')}")
+        else:
+            return text
+
+
+def _written(text: str) -> str | None:
+    """Currency that an answer is written in."""
+    import re
+
+    found = re.findall(r"[€£$]|\b[A-Z]{3}\b", text)
+    return known_currency(found[0]) if found else None
+
+
+def default_of(craft: Craft, part: Part) -> str:
+    """The trade's guess in words, for a form."""
+    if part.kind != "figure":
+        return craft.table["piece"] if part.kind == "word" else craft.id
+    if part.key.startswith("minutes."):
+        step = next(step for step in craft.steps if step["name"] == part.key.removeprefix("minutes."))
+        row = step.get("minutes", step.get("load_minutes"))
+    elif part.whole:
+        return str(craft.table[part.key])
+    else:
+        row = craft.table[part.key]
+    return " ".join(f"{figure:g}" for figure in row[:3])

@@ -1,0 +1,92 @@
+"""A new study folder, and the first answer it gives."""
+
+import shutil
+import tempfile
+from pathlib import Path
+
+from ..analysis import Kit, open_study
+from ..faults import Fault, StudyError
+from ..study import STUDY_FILE
+from .answers import Answers
+from .crafts import kinds
+from .write import LOCALES, log_texts, study_text, what_to_write_down
+
+__all__ = ["first_answer", "new_study"]
+
+
+def new_study(folder: Path | str, answers: Answers, locale: str | None = None) -> tuple[Kit, list[str]]:
+    """Write a study folder and open it.
+
+    Parameters
+    ----------
+    folder : Path or str
+        To make; nothing may be there yet.
+    answers : Answers
+        As far as they are known.
+    locale : str, optional
+        For numbers and dates; if not given the usual one of the currency.
+
+    Returns
+    -------
+    kit : Kit
+        The open study.
+    defaults : list of str
+        What in it is a trade default.
+
+    Raises
+    ------
+    StudyError
+        If the folder is there already or cannot be made, or the answers together make no study; nothing is left behind then.
+    """
+    target = Path(folder)
+    if target.exists():
+        raise StudyError([Fault(file=str(target), wrong="is there already", right="a folder that does not exist yet")])
+    name = (
+        target.resolve().name.replace('"', "").replace("\\", "").replace("-", " ").replace("_", " ").strip().capitalize()
+        or "My study"
+    )
+    text, defaults = study_text(answers, name, locale or LOCALES[answers.currency])
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        # made beside its place and moved there whole
+        with tempfile.TemporaryDirectory(dir=target.parent, prefix=".new-study-") as part:
+            whole = Path(part) / "study"
+            (whole / "records").mkdir(parents=True)
+            files = {STUDY_FILE: text, "what-to-write-down.md": what_to_write_down(answers, defaults)}
+            files |= {f"records/{file}": log for file, log in log_texts(answers).items()}
+            for place, content in files.items():
+                (whole / place).write_text(content, encoding="utf-8", newline="\n")
+            kit = open_study(whole)
+            shutil.move(whole, target)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise StudyError(
+            [Fault(file=str(target), wrong="cannot be made", found=reason, right="a folder that you may write to")]
+        ) from None
+    return open_study(target) if kit else kit, defaults
+
+
+def first_answer(kit: Kit, defaults: list[str]) -> list[str]:
+    """The answer in paragraphs: pay an hour with its band, chance of the target, what matters most, what to record, what is guessed."""
+    from ..sensitivity import decision_of, information_table, log_of, next_to_measure
+    from ..tables import swing_table
+    from ..wording import format_of, limit_sentence, three_numbers, verdict, year_sentence
+
+    answer, swings, fmt = kit.monte_carlo(), swing_table(kit), format_of(kit)
+    logs = [(log_of(row.key), row.label) for row in swings.itertuples() if log_of(row.key)]
+    decision = decision_of(kit)
+    record = "Write down what you sell, buy, cast and do from the first day on."
+    if logs:
+        log, what = logs[0]
+        others = [other for other in dict.fromkeys(name for name, _ in logs) if other != log][:2]
+        record = f"**Record first: {log}**, which tells {what}, the number with a log that moves pay an hour most"
+        record += f"; then {' and '.join(others)}." if others else "."
+    guesses = "; ".join(defaults)
+    return [
+        verdict(kit, answer),
+        year_sentence(kit, answer),
+        limit_sentence(kit, answer),
+        "The three numbers that matter most:\n\n" + three_numbers(kit, swings),
+        record + " " + next_to_measure(decision, information_table(decision), fmt),
+        f"These rest on trade defaults, which are guesses ({kinds()['P']}, and the like): {guesses}.",
+    ]

@@ -7,6 +7,7 @@ import nbformat
 from nbclient import NotebookClient
 
 NOTEBOOKS = Path(__file__).resolve().parent.parent / "notebooks"
+WIDGET = "application/vnd.jupyter.widget-view+json"
 METADATA = {
     "kernelspec": {"display_name": "Python 3 (ipykernel)", "language": "python", "name": "python3"},
     "language_info": {"name": "python"},
@@ -23,6 +24,8 @@ def refresh(path: Path) -> None:
         cell["id"] = f"cell-{index}"
         cell.metadata.pop("execution", None)
         cell.metadata.pop("lines_to_next_cell", None)
+        if cell.cell_type == "code":  # a widget is named anew each time, and shows nothing without its kernel
+            cell.outputs = [output for output in cell.outputs if WIDGET not in output.get("data", {})]
     nbformat.write(notebook, path)
 
 

@@ -20,6 +20,7 @@ from casting_econ.preview import preview
 from casting_econ.reference import cautions
 from casting_econ.running.results import results
 from casting_econ.starting import QUESTIONS, crafts, first_answer, new_study, read_answers
+from casting_econ.starting import form as form_module
 from casting_econ.starting.answers import read_answer
 from casting_econ.starting.asking import ask
 from casting_econ.starting.crafts import kinds, rough_rates
@@ -360,3 +361,31 @@ def test_every_guess_is_in_order_and_says_its_kind():
         for row in found:
             assert row[0] <= row[1] <= row[2] and (set(row[3:]) & set(kinds())), row
     assert json.dumps(kinds())
+
+
+# ---- the form ----
+
+
+def test_the_form_asks_the_same_and_makes_the_same(tmp_path, monkeypatch):
+    """Fields by craft, what was typed stays when the craft is changed, and the study is the one that answers in writing make."""
+    form = form_module.start_form(str(tmp_path / "by-form"))
+    made_by_form = {}
+    monkeypatch.setattr(form_module, "display", lambda text: made_by_form.setdefault("said", []).append(text.data))
+    assert set(form.fields) == {part.key for q in QUESTIONS[1:] for part in parts_of(q, crafts()["epoxy"])}
+    form.fields["price"].value = "6 7 9 GBP"
+    form.craft.value = "soap"
+    assert (
+        form.fields["price"].value == "6 7 9 GBP" and "minutes.cut-and-trim" in form.fields and "minutes.sand" not in form.fields
+    )
+    assert all("don't know: " in field.placeholder for field in form.fields.values())
+    form.fields["yield"].value = "ninety"
+    form.button.click()
+    assert "Not made yet" in made_by_form["said"][-1] and "not an answer that can be read" in made_by_form["said"][-1]
+    assert not (tmp_path / "by-form").exists()
+    form.fields["yield"].value = "80 90 95"
+    form.button.click()
+    new_study(tmp_path / "by-file", read_answers({"craft": "soap", "price": "6 7 9 GBP", "yield": "80 90 95"}))
+
+    texts = [(tmp_path / name / "study.toml").read_text(encoding="utf-8") for name in ("by-form", "by-file")]
+    assert texts[0].replace("By form", "By file") == texts[1]
+    assert "the chance of reaching the target is" in made_by_form["said"][-1]

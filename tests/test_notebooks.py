@@ -92,20 +92,20 @@ def test_committed_notebook_has_no_traps(path):
 
 @pytest.mark.parametrize("path", PATHS, ids=lambda path: path.stem)
 def test_parameters_are_plain_and_known_to_papermill(path):
-    """Each parameters cell gives study, draws, seed and out as literals with a comment, and papermill infers them all."""
+    """Each parameters cell gives the study (a page's also draws, seed and out) as literals with a comment, and papermill infers them all."""
     book = nbformat.read(path, as_version=4)
     source = next(c.source for c in book.cells if "parameters" in c.metadata.get("tags", []))
     lines = [line for line in source.splitlines() if line.strip()]
     names = [node.targets[0].id for node in ast.parse(source).body]
 
     assert all("#" in line for line in lines)
-    assert set(names) >= {"study", "out"} | ({"draws", "seed"} if path.stem in PAGES else set())
+    assert set(names) >= {"study"} | ({"out", "draws", "seed"} if path.stem in PAGES else set())
     assert set(papermill.inspect_notebook(str(path))) == set(names)
 
 
 def test_run_takes_every_notebook_in_reading_order():
-    """The pages of a run are the numbered notebooks of the folder; the one of an order is run by its own command."""
-    assert [*PAGES, "order"] == [path.stem for path in PATHS]
+    """The pages of a run are the numbered notebooks of the folder; an order has its own command, and a study is started by hand."""
+    assert [*PAGES, "order", "start"] == [path.stem for path in PATHS]
 
 
 @pytest.mark.parametrize("path", PATHS, ids=lambda path: path.stem)

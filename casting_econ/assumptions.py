@@ -14,19 +14,23 @@ from .study import Number, Study
 from .uncertainty import copula_matrix, correlate, points, round_up_draws
 
 __all__ = [
+    "NEW_SEED",
     "Assumed",
     "assume",
     "assume_changed",
     "assumptions_at",
     "common_values",
     "draw_values",
+    "key_points",
     "label",
+    "new_keys",
     "point_values",
     "takes_factor",
     "values_at",
 ]
 
 _SHARED = ("demand", "minutes", "pass_odds", "material", "price")
+NEW_SEED = 1_000_003  # added to the seed for numbers that only a changed study is unsure of
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -177,17 +181,22 @@ def common_values(
     -------
     dict of str to float or ndarray
     """
-    values: dict[str, object] = dict(point_values(assumed))
     if not assumed.uncertain:
-        return values
+        return dict(point_values(assumed))
     draws = round_up_draws(draws)
-    new = [key for key in assumed.uncertain if key not in base.uncertain]
-    columns = {}
-    if base.uncertain:
-        columns |= dict(zip(base.uncertain, points(len(base.uncertain), draws, seed, start, stop).T, strict=True))
-    if new:
-        columns |= dict(zip(new, points(len(new), draws, seed + 1_000_003, start, stop).T, strict=True))
+    columns = key_points(base.uncertain, draws, seed, start, stop)
+    columns |= key_points(new_keys(assumed, base), draws, seed + NEW_SEED, start, stop)
     return values_at(assumed, np.column_stack([columns[key] for key in assumed.uncertain]))
+
+
+def new_keys(assumed: Assumed, base: Assumed) -> tuple[str, ...]:
+    """Numbers that only the changed study is unsure of, in order."""
+    return tuple(key for key in assumed.uncertain if key not in base.uncertain)
+
+
+def key_points(keys: tuple[str, ...], draws: int, seed: int, start: int = 0, stop: int | None = None) -> dict[str, np.ndarray]:
+    """Points of the unit interval for each key."""
+    return dict(zip(keys, points(len(keys), draws, seed, start, stop).T, strict=True)) if keys else {}
 
 
 def values_at(assumed: Assumed, uniform: np.ndarray) -> dict[str, object]:

@@ -8,16 +8,14 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from .analysis import Kit, LoadWait, break_even_scrap, grid, load_wait
-from .assumptions import assumptions_at, common_values, label
+from .analysis import Kit, LoadWait, grid, load_wait
+from .assumptions import NEW_SEED, assumptions_at, key_points, label, new_keys, point_values, values_at
 from .faults import Fault, StudyError
 from .formatting import Format
-from .models import evaluate
-from .models.yields import rolled_yield
+from .models import evaluate, loads_per_week
 from .scenarios import scenario_kit
 from .study import STUDY_FILE, record_files
 from .study.schema import ScenarioEntry
-from .tables import stair_table
 from .uncertainty import round_up_draws, summarise
 
 __all__ = ["Explorer", "Lever", "View", "levers_of", "save_scenario", "scenario_of", "view_sentence"]
@@ -194,12 +192,20 @@ class Explorer:
         self.draws = round_up_draws(draws)
         self.seed = kit.study.file.study.seed if seed is None else seed
         self.levers = levers_of(kit, self.product)
-        self.base = self._pay(kit)[0]
+        self._points = key_points(kit.assumed.uncertain, self.draws, self.seed)
+        self._new_points: dict[tuple[str, ...], dict[str, np.ndarray]] = {}
         self._stairs: dict[tuple, pd.DataFrame] = {}
+        self.base = self._pay(kit)[0]
 
     def _pay(self, kit):
         """Pay an hour by draw, what limits it, and the target."""
-        a = assumptions_at(kit.study, common_values(kit.assumed, self.kit.assumed, self.draws, self.seed, 0, self.draws))
+        # as `common_values` does it, with the points kept from look to look
+        uncertain, new = kit.assumed.uncertain, new_keys(kit.assumed, self.kit.assumed)
+        if new not in self._new_points:
+            self._new_points[new] = key_points(new, self.draws, self.seed + NEW_SEED)
+        columns = self._points | self._new_points[new]
+        drawn = values_at(kit.assumed, np.column_stack([columns[key] for key in uncertain])) if uncertain else None
+        a = assumptions_at(kit.study, drawn or dict(point_values(kit.assumed)))
         outcome = evaluate(a)
         pay = np.broadcast_to(np.asarray(outcome.studio["pay_per_hour"], float), (self.draws,))
         counts = np.bincount(np.broadcast_to(outcome.binding, (self.draws,)).astype(int), minlength=len(outcome.resources))
@@ -225,8 +231,8 @@ class Explorer:
         kit = self.moved(state)
         try:
             pay, limits, target = self._pay(kit)
-            curve = grid(kit, RATES, product=self.product).studio["pay_per_hour"]
-            point, even = kit.point(), break_even_scrap(kit, self.product)
+            curve, point, goal = self._curve(kit, RATES), kit.point(), float(kit.inputs().target_per_hour)
+            even = self._break_even(kit, curve, goal)
         except ValueError as error:  # a model that cannot be worked out says why
             raise StudyError(
                 [Fault(file="explorer", wrong="these numbers cannot be worked out together", found=str(error), right="others")]
@@ -239,27 +245,44 @@ class Explorer:
             gain=tuple(gain[key] for key in band),
             limits={name: share for name, share in limits.items() if share > 0},
             rates=RATES,
-            curve=np.broadcast_to(np.asarray(curve, float), RATES.shape),
+            curve=curve,
             scrap=float(1.0 - point.products[self.product]["yield"]),
             point=float(point.studio["pay_per_hour"]),
             break_even=even,
             wait=wait,
             stairs=None if wait is None else self._stair_table(kit, wait),
-            loads=None if wait is None else self._loads(kit, wait),
-            target=float(kit.inputs().target_per_hour),
+            loads=None if wait is None else float(_rate(kit, wait, wait.wait_hours)),
+            target=goal,
         )
 
+    def _curve(self, kit, rates):
+        """Pay an hour at the point over scrap rates. [money/hour]"""
+        pay = grid(kit, rates, product=self.product).studio["pay_per_hour"]
+        return np.broadcast_to(np.asarray(pay, float), rates.shape)
+
+    def _break_even(self, kit, curve, goal):
+        """Scrap rate at which the curve falls below the target; None where it starts below."""
+        if curve[0] < goal:
+            return None
+        below = np.flatnonzero(curve < goal)
+        if not below.size:
+            return float(RATES[-1])
+        finer = np.linspace(*RATES[below[0] - 1 : below[0] + 1], 65)  # between them the curve is all but straight
+        return float(np.interp(-goal, -self._curve(kit, finer), finer))
+
     def _stair_table(self, kit, wait):
-        """Worked out anew only where the stairs themselves move."""
-        key = wait.step, wait.count, wait.turnaround_hours, wait.rest_hours, round(wait.wait_hours, 6)
+        """Loads a week over cure hours; worked out anew only where the stairs themselves move."""
+        key = wait.resource, wait.step, wait.count, wait.turnaround_hours, wait.rest_hours
         if key not in self._stairs:
-            self._stairs[key] = stair_table(kit, wait)
+            longest = max(lever.high for lever in self.levers if lever.group == "waiting")
+            usual = self.kit.assumed.numbers.get(f"products.{wait.product}.steps.{wait.step}.wait")
+            hours = np.linspace(0.0, 3.0 * usual.value if usual is not None else longest, 181)
+            self._stairs[key] = pd.DataFrame({"cure hours": hours, "loads a week": _rate(kit, wait, hours)})
         return self._stairs[key]
 
-    def _loads(self, kit, wait):
-        frame = self._stair_table(kit, wait)
-        row = (frame["cure hours"] - wait.wait_hours).abs().idxmin()
-        return float(frame[f"{wait.count} in use"][row])
+
+def _rate(kit, wait, hours):
+    return loads_per_week(hours + wait.rest_hours, wait.turnaround_hours, wait.count, kit.study.windows)
 
 
 def view_sentence(view: View, fmt: Format) -> str:
@@ -272,11 +295,12 @@ def view_sentence(view: View, fmt: Format) -> str:
         side = "more" if gain >= 0 else "less"
         against = f"{fmt.money(abs(gain))} {side} than the study ({fmt.money(less)} to {fmt.money(more)})"
     name = max(view.limits, key=view.limits.__getitem__)
-    even = (
-        "no scrap rate lets an hour earn the target"
-        if view.break_even is None
-        else f"the target is earned up to a scrap rate of {fmt.percent(view.break_even)}"
-    )
+    if view.break_even is None:
+        even = "no scrap rate lets an hour earn the target"
+    elif view.break_even >= view.rates[-1]:
+        even = f"the target is earned at any scrap rate up to {fmt.percent(view.break_even)}"
+    else:
+        even = f"the target is earned up to a scrap rate of {fmt.percent(view.break_even)}"
     return (
         f"Pay an hour {fmt.money(middle)} ({fmt.money(low)} to {fmt.money(high)}), {against}. Chance of the target of {fmt.money(view.target)}: "
         f"{fmt.chance(view.chance)}. What limits: {name.replace('-', ' ')} in {fmt.percent(view.limits[name])} of the draws. At {fmt.percent(view.scrap)} "
@@ -284,7 +308,9 @@ def view_sentence(view: View, fmt: Format) -> str:
     )
 
 
-def save_scenario(kit: Kit, levers: list[Lever], state: Mapping[str, float], folder: Path | str, name: str, what: str = "") -> Path:
+def save_scenario(
+    kit: Kit, levers: list[Lever], state: Mapping[str, float], folder: Path | str, name: str, what: str = ""
+) -> Path:
     """Write a copy of the study in which the state is a scenario.
 
     Parameters
@@ -318,7 +344,9 @@ def save_scenario(kit: Kit, levers: list[Lever], state: Mapping[str, float], fol
         faults.append(Fault(file=str(folder), wrong="is within the study itself", right="a folder of its own"))
     if not re.fullmatch(r"[a-z0-9][a-z0-9-]{0,40}", name):
         faults.append(
-            Fault(file="scenario", wrong="a name that cannot be used", found=repr(name), right="small letters, figures and hyphens")
+            Fault(
+                file="scenario", wrong="a name that cannot be used", found=repr(name), right="small letters, figures and hyphens"
+            )
         )
     elif name in kit.study.file.scenarios:
         faults.append(Fault(file="scenario", wrong="a name that is taken", found=repr(name), right="another name"))
@@ -328,7 +356,7 @@ def save_scenario(kit: Kit, levers: list[Lever], state: Mapping[str, float], fol
         raise StudyError(faults)
     lines = [f"[scenarios.{name}]", f'what = "{entry["what"]}"']
     if entry["scale"]:
-        lines.append("scale = { " + ", ".join(f'"{key}" = {factor:.12g}' for key, factor in entry["scale"].items()) + " }")
+        lines.append("scale = { " + ", ".join(f'"{key}" = {factor!r}' for key, factor in entry["scale"].items()) + " }")
     for key, value in _flat(entry["change"]):
         lines.append(f"change.{key} = " + (f'"{value}"' if isinstance(value, str) else str(value)))
     try:

@@ -9,6 +9,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from .formatting import Format
+from .palette import BLUE, GREEN, GREY, INK, ORANGE, SERIES, SKY, WORDS
 
 __all__ = [
     "bars",
@@ -28,9 +29,6 @@ __all__ = [
     "swing_bars",
 ]
 
-# Okabe and Ito's palette: told apart with any common colour blindness, and by lightness in grey
-INK, BLUE, ORANGE, GREEN, SKY, GREY = "#222222", "#0072B2", "#D55E00", "#009E73", "#56B4E9", "#767676"
-SERIES = (BLUE, ORANGE, GREEN, INK, SKY)
 WIDTH = 5.6  # inches: narrow, so that the lettering stays readable on a phone
 DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)))
 

@@ -1,6 +1,7 @@
 """One self-contained report.html from executed notebooks."""
 
 import html
+from collections.abc import Mapping
 from pathlib import Path
 
 import jinja2
@@ -11,10 +12,12 @@ from markupsafe import Markup
 from ..analysis import Kit
 from ..reference import cautions
 
-__all__ = ["build_report", "caution_rows"]
+__all__ = ["build_report", "caution_rows", "template"]
 
 
-def build_report(kit: Kit, notebooks: list[Path], target: Path, title: str | None = None) -> None:
+def build_report(
+    kit: Kit, notebooks: list[Path], target: Path, title: str | None = None, panel: Mapping[str, Markup] | None = None
+) -> None:
     """Write the report.
 
     Parameters
@@ -27,8 +30,18 @@ def build_report(kit: Kit, notebooks: list[Path], target: Path, title: str | Non
         HTML file to write; it needs nothing outside itself.
     title : str, optional
         Of the page; the study's name and question if not given.
+    panel : mapping, optional
+        As `panel.panel_parts` gives it, to stand after the first page; without one the page holds no script.
     """
     pages = [_page(path) for path in notebooks]
+    text = template("report.html.j2").render(
+        study=kit.study.file.study, pages=pages, cautions=caution_rows(kit), title=title, panel=panel
+    )
+    target.write_text(text, encoding="utf-8", newline="\n")
+
+
+def template(name: str) -> jinja2.Template:
+    """A page template of the kit; whatever it is given is escaped."""
     environment = jinja2.Environment(
         loader=jinja2.FileSystemLoader(Path(__file__).parent),
         autoescape=True,
@@ -36,10 +49,7 @@ def build_report(kit: Kit, notebooks: list[Path], target: Path, title: str | Non
         lstrip_blocks=True,
         undefined=jinja2.StrictUndefined,
     )
-    text = environment.get_template("report.html.j2").render(
-        study=kit.study.file.study, pages=pages, cautions=caution_rows(kit), title=title
-    )
-    target.write_text(text, encoding="utf-8", newline="\n")
+    return environment.get_template(name)
 
 
 def caution_rows(kit: Kit) -> list[dict[str, str]]:

@@ -69,7 +69,7 @@ def _end_labels(axes, x, ends):
     for value, text, colour in sorted(ends, key=lambda end: end[0]):
         last = max(min(value, high), last + gap)
         axes.annotate(
-            text, (x, last), xytext=(6, 0), textcoords="offset points", color=colour, va="center", annotation_clip=False
+            text, (x, last), xytext=(6, 0), textcoords="offset points", color=WORDS[colour], va="center", annotation_clip=False
         )
 
 
@@ -88,7 +88,7 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
         np.diff(edges),
         align="edge",
         color=np.where(inside, BLUE, SKY),
-        edgecolor="white",
+        edgecolor=np.where(inside, "white", BLUE),
         linewidth=0.4,
     )
     top = heights.max() / heights.sum()
@@ -101,7 +101,7 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
         xytext=(-6 if left else 6, 0),
         textcoords="offset points",
         ha="right" if left else "left",
-        color=ORANGE,
+        color=WORDS[ORANGE],
         weight="bold",
     )
     axes.annotate(

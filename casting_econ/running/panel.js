@@ -81,12 +81,12 @@
     plot.scatter({ x: { field: "x" }, y: { field: "middle" }, source: dot, size: 12, fill_color: here, line_color: "white" });
     plot.text({ x: { field: "x" }, y: { field: "y" }, text: { field: "text" }, text_color: { field: "colour" }, source: ends,
       text_font: font, text_font_size: "13px", text_baseline: "middle", x_offset: 5 });
-    for (const [axis, ticks, labels, title] of [[plot.xaxis, curve.scrap_ticks, curve.scrap_labels, "scrap rate, of all casts"],
-      [plot.yaxis, curve.pay_ticks, curve.pay_labels, "pay an hour"]]) {
+    for (const [axis, grid, ticks, labels, title] of [[plot.xaxis, plot.xgrid, curve.scrap_ticks, curve.scrap_labels, "scrap rate, of all casts"],
+      [plot.yaxis, plot.ygrid, curve.pay_ticks, curve.pay_labels, "pay an hour"]]) {
       const ticker = new Bokeh.FixedTicker({ ticks });
       Object.assign(axis, text, { ticker, axis_label: title,
         major_label_overrides: new Map(ticks.map((tick, i) => [tick, labels[i]])) });
-      Object.assign(axis === plot.xaxis ? plot.xgrid : plot.ygrid, { ticker });
+      grid.ticker = ticker;
     }
     room();
     get("panel-chart").replaceChildren();

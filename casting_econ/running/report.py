@@ -1,6 +1,7 @@
 """One self-contained report.html from executed notebooks."""
 
 import html
+import re
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -91,7 +92,9 @@ def _output(output):
         picture = "".join(data["image/png"].split())
         return f'<figure><img alt="{alt}" src="data:image/png;base64,{picture}"></figure>'
     if "text/html" in data:
-        return f'<div class="scroll" tabindex="0" role="region" aria-label="table">{data["text/html"]}</div>'
+        caption = re.search("<caption>(.*?)</caption>", data["text/html"])  # escaped by show.Page already
+        name = caption[1] if caption else "table"
+        return f'<div class="scroll" tabindex="0" role="group" aria-label="{name}">{data["text/html"]}</div>'
     if "text/markdown" in data:
         return _markdown(data["text/markdown"])
     return ""

@@ -45,7 +45,9 @@ class Grid:
     high: np.ndarray  # that one in ten does [money/hour]
     chance: np.ndarray  # of an hour that pays the target [-]
     break_even_price: np.ndarray  # middle over the years drawn; infinite: no price does [money/piece]
-    break_even_scrap: np.ndarray  # highest rate whose middle pays the target, shape (price, wait); -inf or inf: none, or all tried [-]
+    break_even_scrap: (
+        np.ndarray
+    )  # highest rate whose middle pays the target, shape (price, wait); -inf or inf: none, or all tried [-]
 
 
 def moved(a: Assumptions, product: str, scrap, price, wait) -> Assumptions:

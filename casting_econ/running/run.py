@@ -47,6 +47,7 @@ _VERSIONS = (
     "pydantic",
     "pandera",
     "babel",
+    "bokeh",
     "holidays",
 )
 

@@ -332,7 +332,7 @@ def test_no_accessibility_finding(report, order_pages, browser, width):
         page.goto(path.as_uri())
         page.evaluate("document.querySelectorAll('details').forEach(fold => fold.open = true)")
         told = axe.run(
-            page, options={"runOnly": {"type": "tag", "values": tags}, "rules": rules, "resultTypes": ["violations"]}
+            page, context, options={"runOnly": {"type": "tag", "values": tags}, "rules": rules, "resultTypes": ["violations"]}
         ).response
         page.close()
         assert len(told["passes"]) > 20

@@ -114,7 +114,7 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
         zorder=5,
     )
     span = max(edges[-1], target) - min(edges[0], target)
-    room = 0.22 * span  # for the words
+    room = 0.32 * span  # for the words
     axes.set_xlim(min(edges[0], target - room, middle - room), max(edges[-1], target + room))
     axes.set_ylim(0, top * 1.25)
     axes.set_xlabel(f"left for the maker, {unit} (dark: middle eight in ten)")

@@ -9,6 +9,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from .formatting import Format
+from .palette import BLUE, GREEN, GREY, INK, ORANGE, SERIES, SKY, WORDS
 
 __all__ = [
     "bars",
@@ -28,9 +29,6 @@ __all__ = [
     "swing_bars",
 ]
 
-# Okabe and Ito's palette: told apart with any common colour blindness, and by lightness in grey
-INK, BLUE, ORANGE, GREEN, SKY, GREY = "#222222", "#0072B2", "#D55E00", "#009E73", "#56B4E9", "#767676"
-SERIES = (BLUE, ORANGE, GREEN, INK, SKY)
 WIDTH = 5.6  # inches: narrow, so that the lettering stays readable on a phone
 DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)))
 
@@ -71,7 +69,7 @@ def _end_labels(axes, x, ends):
     for value, text, colour in sorted(ends, key=lambda end: end[0]):
         last = max(min(value, high), last + gap)
         axes.annotate(
-            text, (x, last), xytext=(6, 0), textcoords="offset points", color=colour, va="center", annotation_clip=False
+            text, (x, last), xytext=(6, 0), textcoords="offset points", color=WORDS[colour], va="center", annotation_clip=False
         )
 
 
@@ -90,7 +88,7 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
         np.diff(edges),
         align="edge",
         color=np.where(inside, BLUE, SKY),
-        edgecolor="white",
+        edgecolor=np.where(inside, "white", BLUE),
         linewidth=0.4,
     )
     top = heights.max() / heights.sum()
@@ -103,7 +101,7 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
         xytext=(-6 if left else 6, 0),
         textcoords="offset points",
         ha="right" if left else "left",
-        color=ORANGE,
+        color=WORDS[ORANGE],
         weight="bold",
     )
     axes.annotate(
@@ -116,7 +114,8 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
         zorder=5,
     )
     span = max(edges[-1], target) - min(edges[0], target)
-    axes.set_xlim(min(edges[0], target - 0.22 * span), max(edges[-1], target + 0.22 * span))
+    room = 0.32 * span  # for the words
+    axes.set_xlim(min(edges[0], target - room, middle - room), max(edges[-1], target + room))
     axes.set_ylim(0, top * 1.25)
     axes.set_xlabel(f"left for the maker, {unit} (dark: middle eight in ten)")
     axes.set_ylabel("share of draws")
@@ -274,7 +273,8 @@ def lines(
         if good.any():
             ends.append([values[good][-1], name, colour])
     if level is not None:
-        axes.axhline(level, color=GREY, linewidth=1.2)
+        # it ends with the lines, else it strikes out its own label
+        axes.hlines(level, frame[x].iloc[0], frame[x].iloc[-1], color=GREY, linewidth=1.2)
         ends.append((level, level_label, GREY))
     low, high = axes.get_ylim()
     _end_labels(axes, frame[x].iloc[-1], ends)
@@ -326,6 +326,7 @@ def frontier(frame: pd.DataFrame, x: str, y: str, xlabel: str, ylabel: str, writ
     axes.set_ylim(low, high)
     axes.set_xlabel(xlabel)
     axes.set_ylabel(ylabel)
+    axes.xaxis.set_major_locator(MaxNLocator(7))
     _ticks(axes.xaxis, write_x)
     _ticks(axes.yaxis, write_y)
     return figure
@@ -357,7 +358,15 @@ def stairs(
     if coldest is not None:
         month, cold_hours, cold_rate = coldest
         axes.plot([cold_hours], [cold_rate], "D", color=SKY, markeredgecolor=INK, markersize=8, zorder=5)
-        axes.annotate(f"{month}: {cold_rate:g}", (cold_hours, cold_rate), xytext=(8, 8), textcoords="offset points", color=INK)
+        axes.annotate(
+            f"{month}: {cold_rate:g}",
+            (cold_hours, cold_rate),
+            xytext=(-2, 9),
+            textcoords="offset points",
+            ha="right",
+            color=INK,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1, "alpha": 0.8},
+        )
     axes.set_xlim(0, hours.iloc[-1])
     axes.set_xlabel(xlabel)
     axes.set_ylabel("loads a week")
@@ -426,7 +435,7 @@ def swing_bars(frame: pd.DataFrame, middle: float, fmt: Format, most: int = 10) 
     axes.grid(axis="y", visible=False)
     axes.set_xlabel("pay an hour (grey line: nothing moved)")
     _ticks(axes.xaxis, fmt.money)
-    axes.xaxis.set_major_locator(MaxNLocator(5))
+    axes.xaxis.set_major_locator(MaxNLocator(3))  # long names leave little room
     axes.legend(loc="lower center", bbox_to_anchor=(0.4, 1.0), frameon=False, ncols=2)
     return figure
 

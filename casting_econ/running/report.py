@@ -1,6 +1,8 @@
 """One self-contained report.html from executed notebooks."""
 
 import html
+import re
+from collections.abc import Mapping
 from pathlib import Path
 
 import jinja2
@@ -11,10 +13,12 @@ from markupsafe import Markup
 from ..analysis import Kit
 from ..reference import cautions
 
-__all__ = ["build_report", "caution_rows"]
+__all__ = ["build_report", "caution_rows", "template"]
 
 
-def build_report(kit: Kit, notebooks: list[Path], target: Path, title: str | None = None) -> None:
+def build_report(
+    kit: Kit, notebooks: list[Path], target: Path, title: str | None = None, panel: Mapping[str, Markup] | None = None
+) -> None:
     """Write the report.
 
     Parameters
@@ -27,8 +31,18 @@ def build_report(kit: Kit, notebooks: list[Path], target: Path, title: str | Non
         HTML file to write; it needs nothing outside itself.
     title : str, optional
         Of the page; the study's name and question if not given.
+    panel : mapping, optional
+        As `panel.panel_parts` gives it, to stand after the first page; without one the page holds no script.
     """
     pages = [_page(path) for path in notebooks]
+    text = template("report.html.j2").render(
+        study=kit.study.file.study, pages=pages, cautions=caution_rows(kit), title=title, panel=panel
+    )
+    target.write_text(text, encoding="utf-8", newline="\n")
+
+
+def template(name: str) -> jinja2.Template:
+    """A page template of the kit; whatever it is given is escaped."""
     environment = jinja2.Environment(
         loader=jinja2.FileSystemLoader(Path(__file__).parent),
         autoescape=True,
@@ -36,10 +50,7 @@ def build_report(kit: Kit, notebooks: list[Path], target: Path, title: str | Non
         lstrip_blocks=True,
         undefined=jinja2.StrictUndefined,
     )
-    text = environment.get_template("report.html.j2").render(
-        study=kit.study.file.study, pages=pages, cautions=caution_rows(kit), title=title
-    )
-    target.write_text(text, encoding="utf-8", newline="\n")
+    return environment.get_template(name)
 
 
 def caution_rows(kit: Kit) -> list[dict[str, str]]:
@@ -81,7 +92,9 @@ def _output(output):
         picture = "".join(data["image/png"].split())
         return f'<figure><img alt="{alt}" src="data:image/png;base64,{picture}"></figure>'
     if "text/html" in data:
-        return f'<div class="scroll" tabindex="0" role="region" aria-label="table">{data["text/html"]}</div>'
+        caption = re.search("<caption>(.*?)</caption>", data["text/html"])  # escaped by show.Page already
+        name = caption[1] if caption else "table"
+        return f'<div class="scroll" tabindex="0" role="group" aria-label="{name}">{data["text/html"]}</div>'
     if "text/markdown" in data:
         return _markdown(data["text/markdown"])
     return ""

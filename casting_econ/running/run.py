@@ -16,6 +16,7 @@ from ..reference import kit_folder
 from ..study import STUDY_FILE, record_files
 from ..uncertainty import round_up_draws
 from .notebooks import Job, NotebookError, check_parameters, finished, run_jobs
+from .panel import panel_parts
 from .report import build_report
 from .results import as_json, results
 
@@ -46,6 +47,7 @@ _VERSIONS = (
     "pydantic",
     "pandera",
     "babel",
+    "bokeh",
     "holidays",
 )
 
@@ -110,7 +112,8 @@ def run_study(folder: Path | str, out: Path | str | None = None, *, workers: int
             )
         )
     (inner / "results.json").write_text(as_json(content), encoding="utf-8", newline="\n")
-    build_report(kit, [inner / "notebooks" / f"{page}.ipynb" for page in PAGES], inner / "report.html")
+    pages = [inner / "notebooks" / f"{page}.ipynb" for page in PAGES]
+    build_report(kit, pages, inner / "report.html", panel=panel_parts(kit, workers))
     (inner / "manifest.json").write_text(
         json.dumps(manifest(kit, Path(folder)), indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n"
     )

@@ -1,0 +1,314 @@
+"""The panel of the report: scrap, price and wait of a product moved over a grid worked out beforehand."""
+
+import json
+from dataclasses import dataclass, replace
+from importlib.resources import files
+from pathlib import Path
+
+import numpy as np
+from markupsafe import Markup
+from matplotlib.ticker import MaxNLocator
+
+from ..analysis import Kit, main_wait, waits_around
+from ..assumptions import assumptions_at, draw_values
+from ..formatting import Format
+from ..models import Assumptions, Outcome, evaluate, with_levers
+from ..palette import BLUE, INK, ORANGE, WORDS
+from ..uncertainty import in_chunks, round_up_draws
+from ..wording import format_of
+from .report import template
+
+__all__ = ["Grid", "moved", "panel_grid", "panel_parts", "panel_view"]
+
+MOST_DRAWS = 2_048  # enough for a band that is steady to the eye, and for a grid within two seconds
+CHUNK = 64  # rows a time, over the whole grid
+PRICES = tuple(round(0.6 + 0.1 * step, 1) for step in range(11))  # factors on every price of the product
+SCRAPS = 17  # rates tried, beside today's
+LIBRARY = ("bokeh.min.js", "bokeh-api.min.js")  # draws the curve; its licence stands at the head of each file
+
+
+@dataclass(frozen=True, kw_only=True)
+class Grid:
+    """Results of a study over scrap rates, prices and waits of one product; arrays have shape (scrap, price, wait)."""
+
+    product: str
+    waiting: str | None  # step whose wait is moved; None: no step waits
+    scrap: np.ndarray  # share of casts scrapped, rising [-]
+    price: np.ndarray  # factor on every price of the product [-]
+    wait: np.ndarray  # hours, or one not-a-number where no step waits [hour]
+    now: tuple[int, int, int]  # where the study stands
+    draws: int
+    target: float  # pay an hour aimed at [money/hour]
+    mean_price: np.ndarray  # of a piece, shape (price,) [money/piece]
+    low: np.ndarray  # pay an hour that nine in ten years drawn exceed [money/hour]
+    middle: np.ndarray  # that half of them do [money/hour]
+    high: np.ndarray  # that one in ten does [money/hour]
+    chance: np.ndarray  # of an hour that pays the target [-]
+    break_even_price: np.ndarray  # middle over the years drawn; infinite: no price does [money/piece]
+    break_even_scrap: (
+        np.ndarray
+    )  # highest rate whose middle pays the target, shape (price, wait); -inf or inf: none, or all tried [-]
+
+
+def moved(a: Assumptions, product: str, scrap, price, wait) -> Assumptions:
+    """Scrap, price factor and hours of waiting of one product set; what other products sell for is left alone.
+
+    Parameters
+    ----------
+    a : Assumptions
+        The workshop; left as it is.
+    product : str
+        Name of the product.
+    scrap, price, wait : float or array_like
+        As in `Grid`; they broadcast with the values of `a`. [-], [-], [hour]
+
+    Returns
+    -------
+    Assumptions
+    """
+    every = with_levers(a, product=product, scrap=scrap, price=price, cure_hours=None if np.all(np.isnan(wait)) else wait)
+    own = zip(a.channels, every.channels, strict=True)
+    return replace(every, channels=tuple(new if new.product == product else old for old, new in own))
+
+
+def panel_grid(kit: Kit, product: str | None = None, workers: int = 1) -> Grid:
+    """Work out the grid of a product on the study's own draws, the same at every place.
+
+    Parameters
+    ----------
+    kit : Kit
+        Open study.
+    product : str, optional
+        None takes the first.
+    workers : int, optional
+        Threads; the result does not depend on them.
+
+    Returns
+    -------
+    Grid
+    """
+    table, point = kit.study.file.study, kit.point()
+    name = product or next(iter(kit.study.file.products))
+    waiting, hours = main_wait(kit, name)
+    now = 1.0 - float(point.products[name]["yield"])
+    scrap = np.unique(np.append(np.linspace(0.0, min(max(0.4, np.ceil(20 * now) / 10), 0.9), SCRAPS), now))
+    price, wait = np.array(PRICES), np.array([np.nan] if waiting is None else waits_around(hours))
+    draws = round_up_draws(min(table.draws, MOST_DRAWS))
+    values = draw_values(kit.assumed, draws, table.seed)
+    resting = {key: value for key, value in values.items() if np.ndim(value) == 0}
+
+    def outcome(rows: slice) -> tuple[Assumptions, Outcome]:
+        drawn = {key: value[rows, None, None, None] for key, value in values.items() if np.ndim(value)}
+        a = _pinned(assumptions_at(kit.study, resting | drawn), name, waiting)
+        return a, evaluate(moved(a, name, scrap[:, None, None], price[:, None], wait))
+
+    def work(start: int, stop: int) -> dict[str, np.ndarray]:
+        a, found = outcome(slice(start, stop))
+        pay = found.studio["pay_per_hour"]
+        parts = {"pay": pay, "meets": pay >= a.target_per_hour, "price": found.products[name]["break_even_price"]}
+        shape = (stop - start, scrap.size, price.size, wait.size)
+        return {key: np.broadcast_to(np.asarray(part), shape) for key, part in parts.items()}
+
+    found = in_chunks(work, draws, CHUNK, workers)
+    low, middle, high = np.quantile(found["pay"], [0.1, 0.5, 0.9], axis=0)
+    target = float(kit.inputs().target_per_hour)
+    prices = evaluate(moved(kit.inputs(), name, now, price, hours if waiting else np.nan)).products[name]["mean_price_per_piece"]
+    return Grid(
+        product=name,
+        waiting=waiting,
+        scrap=scrap,
+        price=price,
+        wait=wait,
+        now=(int(np.argmin(abs(scrap - now))), PRICES.index(1.0), 0 if waiting is None else int(np.argmin(abs(wait - hours)))),
+        draws=draws,
+        target=target,
+        mean_price=np.broadcast_to(prices, price.shape),
+        low=low,
+        middle=middle,
+        high=high,
+        chance=found["meets"].mean(axis=0),
+        # a rank, not a mean of two: infinite draws must not make the middle one not a number
+        break_even_price=np.quantile(found["price"], 0.5, axis=0, method="inverted_cdf"),
+        break_even_scrap=_crossing(scrap, middle - target),
+    )
+
+
+def _pinned(a, product, waiting):
+    """The same step waits in every chunk of draws, whichever is longest in it."""
+    pinned = (replace(p, cure_step=waiting) if p.name == product and waiting else p for p in a.products)
+    return replace(a, products=tuple(pinned))
+
+
+def _crossing(scrap, over):
+    """Highest scrap rate at which a curve through `over`, shape (scrap, …), is still at or above zero."""
+    enough = over >= 0
+    last = scrap.size - 1 - enough[::-1].argmax(axis=0)
+    after = np.minimum(last + 1, scrap.size - 1)
+    here, there = (np.take_along_axis(over, at[None], 0)[0] for at in (last, after))
+    step = np.where(here > there, here / np.where(here > there, here - there, 1.0), 0.0)
+    rate = scrap[last] + step * (scrap[after] - scrap[last])
+    return np.where(enough[-1], np.inf, np.where(enough.any(axis=0), rate, -np.inf))
+
+
+def panel_view(kit: Kit, grid: Grid) -> dict[str, object]:
+    """What the page shows of a grid: words as the report writes them, and plain numbers for the curve.
+
+    Parameters
+    ----------
+    kit : Kit
+        Open study; gives currency and locale.
+    grid : Grid
+        Of one of its products.
+
+    Returns
+    -------
+    dict
+        `controls`, `cells` (words by quantity, one a place in the order scrap, price, wait), `curve` and `corners`.
+    """
+    fmt = format_of(kit)
+    controls = [_control("scrap", "Scrap rate, of all casts", [fmt.percent(rate, 1) for rate in grid.scrap], grid.now[0])]
+    prices = [f"{fmt.money(mean)} a piece{_factor(fmt, x)}" for mean, x in zip(grid.mean_price, grid.price, strict=True)]
+    controls.append(_control("price", f"Price of {_plain(grid.product)}, on average", prices, grid.now[1]))
+    if grid.waiting:
+        hours = [_hours(fmt, h) for h in grid.wait]
+        controls.append(_control("wait", f"Waiting time at {_plain(grid.waiting)}", hours, grid.now[2]))
+    scrap = np.broadcast_to(grid.break_even_scrap, grid.middle.shape)
+    cells = {
+        "middle": _each(fmt.money, grid.middle),
+        "low": _each(fmt.money, grid.low),
+        "high": _each(fmt.money, grid.high),
+        "chance": _each(fmt.chance, grid.chance),
+        "break_even_price": _each(lambda x: _price_words(fmt, x), grid.break_even_price),
+        "break_even_scrap": _each(lambda x: _scrap_words(fmt, x, grid.scrap[-1]), scrap),
+    }
+    return {
+        "product": _plain(grid.product),
+        "controls": controls,
+        "cells": cells,
+        "target": fmt.money(grid.target),
+        "curve": _curve(fmt, grid),
+        "corners": _corners(grid, controls, cells),
+    }
+
+
+def _control(key, label, values, now):
+    return {"key": key, "label": label, "now": now, "values": values}
+
+
+def _plain(name):
+    return name.replace("-", " ").replace("_", " ")
+
+
+def _each(write, values):
+    return [write(float(value)) for value in values.ravel()]
+
+
+def _factor(fmt: Format, factor):
+    if factor == 1.0:
+        return ""
+    return f", {fmt.percent(abs(factor - 1.0))} {'up' if factor > 1 else 'down'}"
+
+
+def _hours(fmt: Format, hours):
+    """Hours, and as days where there are many."""
+    text = f"{fmt.number(hours, 0 if float(hours).is_integer() else 1)} hours"
+    return f"{text} ({fmt.number(hours / 24, 0 if hours % 24 == 0 else 1)} days)" if hours >= 48 else text
+
+
+def _price_words(fmt: Format, price):
+    if price == float("inf"):
+        return "no price does"
+    return fmt.money(price) if price > 0 else "any price does"
+
+
+def _scrap_words(fmt: Format, rate, most):
+    if rate == -float("inf"):
+        return "none does, not even no scrap at all"
+    return f"over {fmt.percent(most)}" if rate == float("inf") else f"about {fmt.percent(rate)}"
+
+
+def _curve(fmt: Format, grid):
+    """Numbers and ticks of pay against scrap; the scale of pay is the same at every place, so that curves compare."""
+    low, high = min(grid.low.min(), grid.target), max(grid.high.max(), grid.target)
+    pay = [float(tick) for tick in MaxNLocator(6, steps=[1, 2, 5, 10]).tick_values(low, high)]
+    digits = 0 if all(tick.is_integer() for tick in pay) else 2
+    rates = [step / 10 for step in range(int(round(grid.scrap[-1] * 10, 6)) + 1)]
+    colours = {"line": BLUE, "target": ORANGE, "here": INK}
+    return {
+        "scrap": _rounded(grid.scrap),
+        "low": _rounded(grid.low),
+        "middle": _rounded(grid.middle),
+        "high": _rounded(grid.high),
+        "target": grid.target,
+        "pay_ticks": pay,
+        "pay_labels": [fmt.money(tick, digits) for tick in pay],
+        "scrap_ticks": rates,
+        "scrap_labels": [fmt.percent(rate) for rate in rates],
+        "colours": colours,
+        "word_colours": {key: WORDS[colour] for key, colour in colours.items()},
+    }
+
+
+def _rounded(values):
+    """Six digits after the point: beyond what a screen shows, and short enough to mail."""
+    return [round(float(value), 6) for value in values.ravel()]
+
+
+def _corners(grid, controls, cells):
+    """Rows of the table for paper: the ends of the grid and where the study stands."""
+    shape = grid.middle.shape
+
+    def ends(axis):
+        return sorted({0, grid.now[axis], shape[axis] - 1})
+
+    columns = ends(1)
+    rows = []
+    for i in ends(0):
+        for k in ends(2):
+            places = [int(np.ravel_multi_index((i, j, k), shape)) for j in columns]
+            found = [
+                {**{key: cells[key][at] for key in ("middle", "low", "high")}, "meets": bool(grid.middle.flat[at] >= grid.target)}
+                for at in places
+            ]
+            rows.append(
+                {
+                    "scrap": controls[0]["values"][i],
+                    "wait": controls[2]["values"][k] if grid.waiting else None,
+                    "now": (i, k) == (grid.now[0], grid.now[2]),
+                    "cells": found,
+                }
+            )
+    heads = [{"text": controls[1]["values"][j], "now": j == grid.now[1]} for j in columns]
+    return {"heads": heads, "rows": rows}
+
+
+def panel_parts(kit: Kit, workers: int = 1) -> dict[str, Markup]:
+    """The panel as HTML.
+
+    Parameters
+    ----------
+    kit : Kit
+        Open study.
+    workers : int, optional
+        Threads.
+
+    Returns
+    -------
+    dict of str to Markup
+        `body`, a section of the report, and `scripts`, for the end of the page; neither needs anything from outside.
+    """
+    grids = [panel_grid(kit, name, workers) for name in kit.study.file.products]
+    views = [panel_view(kit, grid) for grid in grids]
+    elastic = any(bool(np.any(channel.elasticity)) for channel in kit.inputs().channels)
+    body = template("panel.html.j2").render(
+        views=views, draws=format_of(kit).number(grids[0].draws), elastic=elastic, several=len(views) > 1
+    )
+    shown = [{key: view[key] for key in ("product", "controls", "cells", "target", "curve")} for view in views]
+    # "<" written as an escape, so that no text of a study ends the script it stands in
+    data = json.dumps(shown, ensure_ascii=False, separators=(",", ":"), allow_nan=False).replace("<", "\\u003c")
+    library = files("bokeh") / "server" / "static" / "js"
+    code = [(library / name).read_text(encoding="utf-8") for name in LIBRARY]
+    code.append(Path(__file__).with_name("panel.js").read_text(encoding="utf-8"))
+    scripts = [f"<script>{part}</script>" for part in code]
+    scripts.insert(0, f'<script type="application/json" id="panel-data">{data}</script>')
+    return {"body": Markup(body), "scripts": Markup("\n".join(scripts))}

@@ -183,6 +183,25 @@ def order(study: str, name: str | None, answer_only: bool, out: str | None, **as
             click.echo(f"Quote to print: {(found / 'quote.html').resolve()}")
 
 
+@main.command()
+@_STUDY
+@click.option("--port", type=click.IntRange(1024, 65535), help="Of JupyterLab; a free one if not given.")
+def explore(study: str, port: int | None) -> None:
+    """Open JupyterLab with sliders on a study: move a number, see at once what an hour would bring."""
+    with _faults_told():
+        import tempfile
+        from pathlib import Path
+
+        from .running.explore import explorer_notebook, start_jupyter
+
+        with tempfile.TemporaryDirectory() as folder:
+            notebook = explorer_notebook(study, Path(folder))
+            click.echo(
+                "Starting JupyterLab; run all cells there (menu Run). Ctrl-C here ends it. Nothing in the study is changed."
+            )
+            sys.exit(start_jupyter(notebook, port))
+
+
 def _counts(option: str, texts: tuple[str, ...], *, alone: bool = False) -> dict[str, int]:
     """NAME=N of the command line, or N alone under no name."""
     from .faults import Fault, StudyError

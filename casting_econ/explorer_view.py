@@ -90,7 +90,7 @@ class ExplorerView(widgets.VBox):
             max=int(lever.high) if lever.is_whole else lever.high,
             step=step,
             description=words,
-            description_tooltip=words,
+            tooltip=words,
             continuous_update=False,
             readout_format="d" if lever.is_whole else f".{digits}f",
             style=_WORDS,

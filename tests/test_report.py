@@ -10,6 +10,7 @@ import pytest
 from casting_econ.analysis import open_study
 from casting_econ.reference import cautions
 from casting_econ.running.report import build_report, caution_rows
+from casting_econ.running.run import PAGES as RUN_PAGES
 
 ROOT = Path(__file__).parents[1]
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
@@ -21,7 +22,7 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-PAGES = sorted((ROOT / "notebooks").glob("*.ipynb"))
+PAGES = [ROOT / "notebooks" / f"{name}.ipynb" for name in (*RUN_PAGES, "order")]
 
 
 @pytest.fixture(scope="module")

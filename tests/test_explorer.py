@@ -1,0 +1,221 @@
+"""The explorer: every look is the one model on the changed study, and what is kept gives the same numbers."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from casting_econ.analysis import break_even_scrap, open_study
+from casting_econ.explorer import Explorer, levers_of, save_scenario, scenario_of, view_sentence
+from casting_econ.explorer_view import ExplorerView, explore
+from casting_econ.faults import StudyError
+from casting_econ.models import loads_per_week
+from casting_econ.running.explore import explorer_notebook
+from casting_econ.scenarios import compared, scenario_kit
+from casting_econ.starting import new_study, read_answers
+from casting_econ.wording import format_of
+
+DATA = Path(__file__).parents[1] / "data"
+STUDIES = ("kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather", "hollin-quay-pulls")
+DRAWS = 512
+SAND, POT, ONLINE = "products.knob.steps.sand.pass_share", "products.knob.steps.pot.wait", "channels.online.price"
+
+
+@pytest.fixture(scope="module")
+def knobs():
+    """The first demo with its logs, and its explorer."""
+    return Explorer(open_study(DATA / STUDIES[0]), draws=DRAWS)
+
+
+@pytest.mark.parametrize("study", STUDIES)
+def test_nothing_moved_is_the_study(study):
+    """Pay, chance, limits and break-even are those of the study's own Monte Carlo and point, draw by draw."""
+    kit = open_study(DATA / study)
+    explorer = Explorer(kit, draws=DRAWS)
+    view, answer = explorer.look({}), kit.monte_carlo(DRAWS)
+
+    assert np.array_equal(explorer.base, answer.draws["pay_per_hour"])
+    assert view.gain == (0.0, 0.0, 0.0)
+    assert view.pay == pytest.approx([answer.summary("pay_per_hour")[key] for key in ("p10", "p50", "p90")])
+    assert view.chance == pytest.approx(answer.chances["hour_pays_living_wage"]["chance"])
+    assert view.limits == pytest.approx({name: share for name, share in answer.bottleneck.items() if share > 0})
+    assert view.point == pytest.approx(float(kit.point().studio["pay_per_hour"]))
+    even = break_even_scrap(kit, explorer.product)
+    assert view.break_even == (None if even is None else pytest.approx(even, abs=1e-5))
+    assert "as in the study" in view_sentence(view, format_of(kit))
+
+
+@pytest.mark.parametrize("study", STUDIES)
+def test_every_lever_moves_what_it_says(study):
+    """Each lever up by a fifth (or one more): the look is `compared` of the same scenario in the study file, to the last draw."""
+    kit = open_study(DATA / study)
+    explorer = Explorer(kit, draws=DRAWS)
+    assert {lever.group for lever in explorer.levers} >= {"scrap", "waiting", "minutes", "price", "buyers", "hours"}
+    moved = 0
+    for lever in explorer.levers:
+        value = lever.now + 1 if lever.is_whole else min(1.2 * lever.now, lever.high)
+        state = {lever.key: value}
+        other = explorer.moved(state)
+        view = explorer.look(state)
+        number = other.assumed.numbers[lever.key].value
+        wanted = 1.0 - value / 100.0 if lever.is_scrap else value
+        assert number == pytest.approx(wanted, rel=1e-9), lever.key
+        point = float(other.point().studio["pay_per_hour"])
+        assert view.point == pytest.approx(point)
+        moved += abs(point - explorer.look({}).point) > 1e-9
+    assert moved >= len(explorer.levers) / 2  # stations and waits with room to spare move nothing
+
+
+def test_a_look_equals_the_scenario_of_a_kept_copy(knobs, tmp_path):
+    """Several levers at once, kept, opened anew and put beside the study: pay and gain draw by draw, to float precision."""
+    state = {SAND: 12.0, POT: 30.0, ONLINE: 104.0, "stations.pressure-pot.count": 2, "time.fixed_hours": 9.0}
+    view = knobs.look(state)
+    folder = save_scenario(knobs.kit, knobs.levers, state, tmp_path / "copy", "longer-pot", "a longer wait")
+    kit = open_study(folder)
+    row = compared(kit, ["longer-pot"], DRAWS)
+
+    assert kit.study.file.scenarios["longer-pot"].what == "a longer wait"
+    assert np.quantile(row.pay, [0.1, 0.5, 0.9]) == pytest.approx(view.pay, rel=1e-9)
+    assert np.quantile(row.pay - row.base_pay, [0.1, 0.5, 0.9]) == pytest.approx(view.gain, rel=1e-9)
+    assert float(scenario_kit(kit, ["longer-pot"]).point().studio["pay_per_hour"]) == pytest.approx(view.point, rel=1e-12)
+    # the study and everything else in the copy are as they were
+    assert {p.name for p in (folder / "records").iterdir()} == {p.name for p in (knobs.kit.study.folder / "records").iterdir()}
+    assert (
+        (folder / "study.toml")
+        .read_text(encoding="utf-8")
+        .startswith((knobs.kit.study.folder / "study.toml").read_text(encoding="utf-8"))
+    )
+
+
+def test_more_scrap_pays_less_and_a_dearer_order_more(knobs):
+    """Both sides of the sentence, with bands that do not cross nothing."""
+    fmt, base = format_of(knobs.kit), knobs.look({})
+    worse, better = knobs.look({SAND: 20.0}), knobs.look({ONLINE: 110.0})
+
+    assert worse.pay[1] < base.pay[1] < better.pay[1] and worse.gain[2] < 0 < better.gain[0]
+    assert "less than the study" in view_sentence(worse, fmt) and "more than the study" in view_sentence(better, fmt)
+    assert worse.scrap > base.scrap == better.scrap
+    assert np.all(np.diff(base.curve) < 0)
+    ruinous = knobs.look({ONLINE: 20.0, "channels.joiner.price": 20.0})
+    assert ruinous.break_even is None and "no scrap rate lets an hour earn the target" in view_sentence(ruinous, fmt)
+    rich = knobs.look({ONLINE: 280.0, "channels.joiner.price": 600.0, "channels.wholesale.price": 570.0})
+    assert rich.break_even == 0.6 and "at any scrap rate up to 60" in view_sentence(rich, fmt)
+
+
+def test_the_dot_stands_on_the_stairs(knobs):
+    """Loads a week at the wait are those of the curing model, for any wait and number of pots."""
+    for hours, pots in ((18.0, 1), (26.0, 1), (12.0, 2), (53.0, 3)):
+        view = knobs.look({POT: hours, "stations.pressure-pot.count": pots})
+        assert (view.wait.wait_hours == pytest.approx(hours) and view.wait.count == pots) or view.wait.resource != "pressure-pot"
+        turn = view.wait.turnaround_hours
+        rate = loads_per_week(view.wait.wait_hours + view.wait.rest_hours, turn, view.wait.count, knobs.kit.study.windows)
+        assert view.loads == pytest.approx(float(rate))
+        on_stairs = np.interp(hours, view.stairs["cure hours"], view.stairs["loads a week"])
+        assert view.loads == pytest.approx(on_stairs, abs=1.0)
+
+
+def test_a_product_that_waits_on_a_rack_only_has_no_stairs(tmp_path):
+    """Soap cut from a slab: neither station nor mould holds it, so there is no staircase to stand on, and none is drawn."""
+    kit, _ = new_study(tmp_path / "soap", read_answers({"craft": "soap"}))
+    view = ExplorerView(Explorer(kit, draws=DRAWS))
+    assert view.explorer.look({}).stairs is None and not view._figure.axes[1].get_visible()
+    assert "loads a week through" not in view.chart.value
+
+
+@pytest.mark.parametrize(
+    ("folder", "name", "state", "told"),
+    [
+        (".", "x", {POT: 20.0}, "is there already"),
+        ("new", "Two words", {POT: 20.0}, "a name that cannot be used"),
+        ("new", "../x", {POT: 20.0}, "a name that cannot be used"),
+        ("new", "second-pot", {POT: 20.0}, "a name that is taken"),
+        ("new", "x", {}, "nothing is moved"),
+        ("new", "x", {POT: float("nan")}, "nothing is moved"),
+        ("file/inner", "x", {POT: 20.0}, "cannot be made"),
+    ],
+)
+def test_what_cannot_be_kept_is_told_and_nothing_is_made(knobs, tmp_path, folder, name, state, told):
+    """Each with what would be right; nothing new lies about."""
+    (tmp_path / "file").write_text("")
+    with pytest.raises(StudyError, match=told):
+        save_scenario(knobs.kit, knobs.levers, state, tmp_path / folder, name)
+    assert [path.name for path in tmp_path.rglob("*")] == ["file"]
+
+
+def test_the_study_itself_is_never_written_to(knobs):
+    """A copy within the study would become part of it."""
+    before = {path: path.read_bytes() for path in knobs.kit.study.folder.rglob("*") if path.is_file()}
+    with pytest.raises(StudyError, match="within the study itself"):
+        save_scenario(knobs.kit, knobs.levers, {POT: 20.0}, knobs.kit.study.folder / "copy", "x")
+    assert before == {path: path.read_bytes() for path in knobs.kit.study.folder.rglob("*") if path.is_file()}
+
+
+def test_values_beyond_a_lever_are_held_at_its_end(knobs):
+    """A typed figure far outside counts as the end of the slider."""
+    [pot] = [lever for lever in knobs.levers if lever.key == POT]
+    entry = scenario_of(knobs.levers, {POT: 1e9})
+    assert entry["scale"][POT] == pytest.approx(pot.high / pot.now)
+
+
+# ---- the widgets ----
+
+
+def test_moving_a_slider_shows_the_look(knobs):
+    """Sentence, picture with words and limits follow the slider; back to the study is as in the study."""
+    view = ExplorerView(knobs)
+    assert "as in the study" in view.said.value
+    first = view.chart.value
+    view.sliders[ONLINE].value = 110.0
+    words = view_sentence(knobs.look({ONLINE: 110.0}), view.fmt)
+    assert words in view.said.value and 'aria-live="polite"' in view.said.value
+    assert view.chart.value != first and 'alt="Pay an hour falls with scrap' in view.chart.value
+    assert "<caption>What limits" in view.limits.value
+    view.back()
+    assert view.state == {} and "as in the study" in view.said.value and view.chart.value == first
+
+
+def test_a_state_that_cannot_be_is_said(knobs):
+    """A load longer than any working day: the sentence says so, and the sliders go on working."""
+    view = ExplorerView(knobs)
+    key = "products.knob.steps.pot.load_minutes"
+    view.sliders[key].max = 600.0
+    lever = next(lever for lever in knobs.levers if lever.key == key)
+    object.__setattr__(lever, "high", 600.0)
+    view.sliders[key].value = 590.0
+    assert "Cannot be worked out" in view.said.value and "must fit one working window" in view.said.value
+    view.back()
+    assert "as in the study" in view.said.value
+    object.__setattr__(lever, "high", 77.5)
+
+
+def test_keeping_says_where_or_why_not(knobs, tmp_path):
+    """Through the button."""
+    view = ExplorerView(knobs)
+    view.sliders[ONLINE].value = 110.0
+    view.keep.click()
+    assert "Not kept" in view.kept.value
+    view.folder.value = str(tmp_path / "kept")
+    view.keep.click()
+    assert "Kept in" in view.kept.value
+    assert list(open_study(tmp_path / "kept").study.file.scenarios)[-1] == "as-explored"
+
+
+def test_every_product_has_its_sliders(tmp_path):
+    """Two products: a tab each; one can be asked for."""
+    text = (DATA / "kelpmoor-handles" / "study.toml").read_text(encoding="utf-8")
+    pull = text[text.index("[products.knob]") : text.index("[channels.online]")].replace("products.knob", "products.pull")
+    more = pull + '[channels.stall]\nproduct = "pull"\norders = "40 orders/year"\npieces_per_order = 4\nprice = "60 EUR"\n\n'
+    (tmp_path / "study.toml").write_text(text.replace("[channels.online]", more + "[channels.online]", 1), encoding="utf-8")
+    kit = open_study(tmp_path, with_records=False)
+    assert {lever.key for lever in levers_of(kit, "pull") if lever.group == "price"} == {"channels.stall.price"}
+    tabs = explore(str(tmp_path), draws=DRAWS)
+    assert list(tabs.titles) == ["knob", "pull"] and len(tabs.children) == 2
+    assert explore(str(tmp_path), draws=DRAWS, product="pull").explorer.product == "pull"
+
+
+def test_the_notebook_of_a_study(tmp_path):
+    """Its own folder and seed are filled in after the parameters; a study with faults makes none."""
+    book = explorer_notebook(DATA / "kelpmoor-handles", tmp_path).read_text(encoding="utf-8")
+    assert "injected-parameters" in book and "kelpmoor-handles" in book and "seed = 20" in book
+    with pytest.raises(StudyError):
+        explorer_notebook(tmp_path, tmp_path)

@@ -126,8 +126,14 @@ def periods_of(study, *, today, year=None, first=None, last=None) -> list[Period
         for option, text in (("--from", first), ("--to", last)):
             try:
                 days[option] = dt.date.fromisoformat(text or "")
+                if not 2000 <= days[option].year <= 2099:
+                    raise ValueError
             except ValueError:
-                faults.append(Fault(file=option, wrong="not a day", found=repr(text or ""), right="a day such as 2025-04-06"))
+                faults.append(
+                    Fault(
+                        file=option, wrong="not a day of 2000 to 2099", found=repr(text or ""), right="a day such as 2025-04-06"
+                    )
+                )
         if year is not None:
             faults.append(Fault(file="--year", wrong="given beside --from and --to", right="either a year or two days"))
         if not faults and days["--from"] > days["--to"]:
@@ -186,6 +192,10 @@ class _Maker:
     def money(self, amount) -> Decimal:
         """An amount in whole cents; an exact sum is rounded once."""
         return _exact(amount).quantize(self.quantum, ROUND_HALF_UP) + 0
+
+    def fine(self, amount) -> Decimal:
+        """A cost each to a hundredth of a cent, and what is below ten cents, such as a gram, to a millionth of the unit."""
+        return _fine(amount, self.quantum / (100 if _exact(amount) >= 10 * self.quantum else 10_000))
 
     def rows(self, log) -> pd.DataFrame | None:
         """Rows of a log in the period; what is outside is counted and named."""
@@ -388,7 +398,9 @@ class _Maker:
                 (plain(row.item), plain(stage)), ((row.item, stage), (None, None, "", None))
             )
             amount = _in_base(row.quantity, row.unit, base, entry, self.study.currency)
-            value = None if cost is None or amount is None else self.money(_exact(amount) * cost)
+            if cost is not None and amount is not None:  # a price by the gram as one by the kg, where kg were counted
+                cost = self.fine(cost * _exact(amount) / _exact(row.quantity))
+            value = None if cost is None or amount is None else self.money(_exact(row.quantity) * cost)
             note = (
                 ""
                 if value is not None
@@ -406,21 +418,21 @@ class _Maker:
         return sheet
 
     def _costs(self):
-        """Cost each, own time each, unit and entry by item and stage; costs to a hundredth of a cent."""
-        fine, found = self.quantum / 100, {}
+        """Cost each, own time each, unit and entry by item and stage."""
+        found = {}
         a, point = self.kit.inputs(), self.kit.point()
         for product in a.products:
             casts = point.products[product.name]["casts_per_year"]
             spent, full = (piece_cost(product, target, casts) for target in (0.0, a.target_per_hour))
             for step, with_time in zip(spent.steps, full.steps):
                 own = with_time.spent_when_found - step.spent_when_found
-                found[product.name, step.name] = (_fine(step.spent_when_found, fine), _fine(own, fine), "piece", None)
+                found[product.name, step.name] = (self.fine(step.spent_when_found), self.fine(own), "piece", None)
             last = spent.steps[-1].spent_when_found + spent.parts
-            found[product.name, "finished"] = (_fine(last, fine), _fine(own, fine), "piece", None)
+            found[product.name, "finished"] = (self.fine(last), self.fine(own), "piece", None)
         for key, *_, item, entry in items_of(self.study):
             number = self.kit.assumed.numbers[f"{key}.price"]
             base = number.unit.partition("/")[2] or "piece's worth"
-            found.setdefault((item, "material"), (_fine(number.value, fine), None, base, entry))
+            found.setdefault((item, "material"), (self.fine(number.value), None, base, entry))
         return found
 
     def hours(self) -> Sheet:

@@ -318,6 +318,9 @@ def test_start_that_is_no_day_of_every_year_is_a_fault(starts, bare):
     [
         ({"first": "2025-01-01"}, "--to: not a day"),
         ({"first": "2025-13-01", "last": "x"}, "--from: not a day"),
+        ({"first": "0001-01-01", "last": "2025-01-01"}, "--from: not a day of 2000"),
+        ({"first": "2025-01-01", "last": "9999-12-31"}, "--to: not a day of 2000"),
+        ({"first": "2025-02-29", "last": "2025-03-01"}, "--from: not a day"),
         ({"first": "2025-02-01", "last": "2025-01-01"}, "--to: is before the first day"),
         ({"first": "2025-01-01", "last": "2025-02-01", "year": 2025}, "--year: given beside"),
     ],
@@ -497,6 +500,17 @@ def test_a_count_is_valued_at_cost(bare):
     valued = [row["value at cost"] for key, row in rows.items() if key[0] != "total" and row["value at cost"] is not None]
     assert len(valued) == 4 and rows["total", ""]["value at cost"] == sum(valued)
     assert "1 row of earlier days are not" in "\n".join(row[0] for row in sheets["how"].rows)
+
+
+def test_cost_each_stands_in_the_unit_that_was_counted(bare):
+    """1.5 kg at 0.0248677 a gram is 37.30 by hand; quantity x cost each as shown gives the value shown."""
+    path = bare / "study.toml"
+    text = path.read_text(encoding="utf-8").replace('value = "24.00 EUR/kg"', 'value = "24.8677 EUR/kg"')
+    path.write_text(text, encoding="utf-8", newline="")
+    put(bare, "stock_count", "date,item,quantity,unit\n2025-12-31,resin,1.5,kg\n2025-12-31,resin,1500,g\n")
+    kg, g, _ = sheets_of(bare)["stock"].rows
+
+    assert kg[4:6] == (Decimal("24.8680"), Decimal("37.30")) and g[4:6] == (Decimal("0.024868"), Decimal("37.30"))
 
 
 def test_mileage_in_km_and_miles(bare):

@@ -19,7 +19,8 @@ from casting_econ.faults import StudyError
 from casting_econ.reference import kit_folder
 from casting_econ.sheets import Sheet, as_csv, as_xlsx, looks_like_formula
 from casting_econ.study import read_study
-from casting_econ.year_end import Period, periods_of, run_year_end, straight_line, tax_year_start, year_end_sheets
+from casting_econ.tax_years import Period, periods_of, tax_year_start
+from casting_econ.year_end import run_year_end, straight_line, year_end_sheets
 
 DATA = Path(__file__).parents[1] / "data"
 TODAY = dt.date(2026, 2, 1)

@@ -202,6 +202,23 @@ def explore(study: str, port: int | None) -> None:
             sys.exit(start_jupyter(notebook, port))
 
 
+@main.command("year-end")
+@_STUDY
+@click.option("--year", type=click.IntRange(2000, 2099), help="In which the tax year starts; every year with logs if not given.")
+@click.option("--from", "first", metavar="DATE", help="First day of another period, such as 2025-04-06.")
+@click.option("--to", "last", metavar="DATE", help="Last day of that period.")
+@_OUT
+def year_end(study: str, year: int | None, first: str | None, last: str | None, out: str | None) -> None:
+    """Totals for the accountant: sales, expenses, equipment, stock, hours and mileage by tax year."""
+    with _faults_told():
+        from datetime import date
+
+        from .year_end import CAUTION, run_year_end
+
+        made = run_year_end(study, today=date.today(), out=out, say=click.echo, year=year, first=first, last=last)
+        click.echo(f"\n{CAUTION}\nWorkbook and text files: {made}")
+
+
 def _counts(option: str, texts: tuple[str, ...], *, alone: bool = False) -> dict[str, int]:
     """NAME=N of the command line, or N alone under no name."""
     from .faults import Fault, StudyError

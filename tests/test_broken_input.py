@@ -101,9 +101,17 @@ def with_logs(tmp_path):
     return first_rows(STUDIES[0], tmp_path / "study")
 
 
+NOT_IN_DEMOS = {
+    "stock_count": "date,item,quantity,unit,stage,note\n2025-06-30,glitter,3,jar,material,\n",
+    "mileage": "date,purpose,distance_km,note\n2025-06-30,a fair and back,36,\n",
+}
+
+
 def first_rows(name, target, rows=10):
     """Copy a demo with the first rows of each log, faults only of batches that are kept."""
     shutil.copytree(DATA / name, target)
+    for log, text in NOT_IN_DEMOS.items():
+        (target / "records" / f"{log}.csv").write_text(text, encoding="utf-8", newline="")
     batches = (target / "records" / "batches.csv").read_text(encoding="utf-8").splitlines()[: rows + 1]
     kept = {line.split(",")[0] for line in batches}
     for path in (target / "records").glob("*.csv"):

@@ -9,7 +9,7 @@ from ..study.records import steps_of
 from .learning import fit_learning
 from .posteriors import PRIOR_SPREAD, rows_posterior
 
-__all__ = ["hours_by_kind", "labour_rows", "learning_table", "minutes_posteriors", "single_rows"]
+__all__ = ["hours_by_kind", "kinds_of_steps", "labour_rows", "learning_table", "minutes_posteriors", "single_rows"]
 
 DEFAULT_WORTH = 10.0  # pieces or loads that a guess counts for when the study does not say
 
@@ -145,11 +145,8 @@ def single_rows(rows):
     return found
 
 
-def hours_by_kind(study: Study) -> pd.DataFrame:
-    """Hours of the timesheet at the bench, in selling and in weekly tasks, and how many came with a count of pieces. [hour]"""
-    sheet = study.records.get("timesheet")
-    if sheet is None:
-        return pd.DataFrame()
+def kinds_of_steps(study: Study, steps) -> dict[str, str]:
+    """Whether a step of the timesheet is at the bench, orders and stalls, weekly tasks, or other."""
     known = {step for product in study.file.products.values() for step in product.steps}
     tasks = set(study.file.time.weekly_tasks)
 
@@ -158,7 +155,15 @@ def hours_by_kind(study: Study) -> pd.DataFrame:
             return "at the bench"
         return "orders and stalls" if text in study.file.channels else "weekly tasks" if text in tasks else "other"
 
-    frame = sheet.assign(kind=sheet.step.map({text: kind(text) for text in sheet.step.unique()}), hours=sheet.minutes / 60.0)
+    return {text: kind(text) for text in steps}
+
+
+def hours_by_kind(study: Study) -> pd.DataFrame:
+    """Hours of the timesheet at the bench, in selling and in weekly tasks, and how many came with a count of pieces. [hour]"""
+    sheet = study.records.get("timesheet")
+    if sheet is None:
+        return pd.DataFrame()
+    frame = sheet.assign(kind=sheet.step.map(kinds_of_steps(study, sheet.step.unique())), hours=sheet.minutes / 60.0)
     counted = frame.hours.where(frame.pieces_handled > 0, 0.0)
     table = frame.assign(counted=counted).groupby("kind")[["hours", "counted"]].sum().reset_index()
     return table.assign(share=table.hours / table.hours.sum())

@@ -21,6 +21,8 @@ _EXAMPLES = {
     "purchases": {"date": "2026-01-10", "item": "{item}", "kind": "material", "quantity": "1", "unit": "kg", "paid": "20.00"},
     "sales": {"date": "2026-01-20", "order": "0001", "channel": "online", "product": "{piece}", "pieces": "2", "price": "30.00"},
     "prices_seen": {"date": "2026-01-20", "place": "a fair", "description": "about the same size", "pieces": "1", "price": "14.00", "sold": "unknown"},
+    "stock_count": {"date": "2026-12-31", "item": "{piece}", "quantity": "20", "stage": "finished"},
+    "mileage": {"date": "2026-01-20", "purpose": "a fair and back", "distance_km": "36"},
 }  # fmt: skip
 
 
@@ -264,6 +266,8 @@ def what_to_write_down(answers: Answers, defaults: list[str]) -> str:
         "purchases": ("a row a receipt line", "material prices and running costs"),
         "sales": ("a row an order, refunds and gifts too", "orders a month, prices, refunds, what postage really costs"),
         "prices_seen": ("a row whenever you see one like yours", "where your price stands"),
+        "stock_count": ("a row an item and stage on the last day of the tax year", "what is in stock, at cost"),
+        "mileage": ("a row a drive for the work, in km or mile", "what the year's drives come to"),
     }  # fmt: skip
     return "\n".join(
         [

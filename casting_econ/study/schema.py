@@ -279,6 +279,7 @@ class EquipmentEntry(_Node):
     price: Money
     resale: Money = Number(0.0, "{money}")
     life: _q("year", above=0.0)
+    bought: Date | None = None  # for the charge of a tax year
 
 
 def _known_locale(text: str) -> str:
@@ -302,11 +303,23 @@ class StudyTable(_Node):
     seed: int = Field(1, ge=0, le=2**63 - 1)
 
 
+def _known_start(text: str) -> str:
+    """Month and day on which every tax year starts."""
+    try:
+        if re.fullmatch(r"\d\d-\d\d", text, re.ASCII):
+            dt.date.fromisoformat(f"2001-{text}")  # no leap year, so that every year has the day
+            return text
+    except ValueError:
+        pass
+    raise ValueError('not a day of every year -> month and day, such as "04-06" for 6 April')
+
+
 class TimeTable(_Node):
     weeks: _q("week/year", above=0.0, high=53.0, basis="decided")
     hours: HoursPerWeek
     fixed_hours: _q("hour/week", high=168.0)
     weekly_tasks: list[str] = []  # steps of the timesheet that make up the fixed hours
+    tax_year_starts: Annotated[str, AfterValidator(_known_start)] | None = None  # month and day; None: by country
 
 
 class TargetTable(_Node):

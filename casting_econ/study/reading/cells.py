@@ -30,7 +30,7 @@ _CODE_AS_DATE = re.compile(r"[0-9]{1,2}[-. ]{1,2}([^\W\d_]{3,4})\.?|([^\W\d_]{3}
 _YES = {"y": "yes", "true": "yes", "n": "no", "false": "no"}
 _WORDS_FOR_UNITS = {"std": "hour", "hrs": "hour", "hr": "hour", "mins": "minute", "lbs": "pound", "lb": "pound", "gm": "gram"}
 _LONGEST = 100  # characters of a date or number
-UNIT_NAMES = {"minute": "minutes", "hour": "hours", "gram": "grams", "year": "years", "degC": "°C"}
+UNIT_NAMES = {"minute": "minutes", "hour": "hours", "gram": "grams", "year": "years", "kilometer": "km", "degC": "°C"}
 _FAHRENHEIT, _CELSIUS = {"f", "fahrenheit", "degf"}, {"", "c", "celsius", "degc"}
 
 
@@ -285,8 +285,8 @@ def _factor(unit, wanted, currency, density):
     raise Unreadable(f"has a unit, {unit!r}, that is no {_MEASURE[wanted]}", _USUAL[wanted])
 
 
-_MEASURE = {"minute": "time", "hour": "time", "gram": "mass", "year": "time"}
-_USUAL = {"minute": "min or h", "hour": "h or min", "gram": "g, kg, oz or lb", "year": "years"}
+_MEASURE = {"minute": "time", "hour": "time", "gram": "mass", "year": "time", "kilometer": "distance"}
+_USUAL = {"minute": "min or h", "hour": "h or min", "gram": "g, kg, oz or lb", "year": "years", "kilometer": "km or mile"}
 
 
 def _no_density(name, currency):

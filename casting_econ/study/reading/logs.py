@@ -28,6 +28,7 @@ NUMBERS = {
     "hours": Kind(words="hours, zero or more", unit="hour"),
     "mass": Kind(words="a mass of zero or more, in grams if no unit is given", unit="gram"),
     "temperature": Kind(words="degrees Celsius between -30 and 60", low=-30.0, high=60.0, unit="degC"),
+    "distance": Kind(words="a distance above zero, in km if no unit is given", low=1e-9, unit="kilometer"),
     "years": Kind(words="years above zero", low=1e-9, unit="year"),
     "money": Kind(words="money of zero or more", money=True),
     "price": Kind(words="money above zero", low=1e-9, money=True),
@@ -54,6 +55,8 @@ _COLUMNS = {
     "sales": "date!:date order:id channel!:text product!:text pieces!:whole price!:money postage_charged:money "
     "postage_paid:money packaging:money fees:money refund:refund kind:sale",
     "prices_seen": "date!:date place!:text description!:free pieces!:positive price!:price sold:sold",
+    "stock_count": "date!:date item!:text quantity!:quantity unit:text stage:text note:free",
+    "mileage": "date!:date purpose!:free distance_km!:distance note:free",
 }
 UNIQUE = {"batches": "batch", "moulds": "mould"}
 OPEN = {"batches": "good"}  # needed column that stays blank until an event is over

@@ -15,7 +15,7 @@ _TOTAL = re.compile(
 )
 _REMARK = re.compile(r"#\s+(?!\d+$)")  # '# 12' may be a number of an order
 _NOTE = re.compile(r"\*|(?:nb|n\.b|notes?|anm(?:erkung(?:en)?)?|hinweise?|stand|source|quelle|remarks?)\s*[:.]", re.IGNORECASE)
-_WITH_UNIT = {name: re.sub(r"_(g|c|h)$", "", name) for log in LOGS.values() for name in log}
+_WITH_UNIT = {name: re.sub(r"_(g|c|h|km)$", "", name) for log in LOGS.values() for name in log}
 
 
 @dataclass(frozen=True, kw_only=True)

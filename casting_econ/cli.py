@@ -150,6 +150,60 @@ def order(study: str, name: str | None, answer_only: bool, out: str | None, **as
             click.echo(f"Quote to print: {(found / 'quote.html').resolve()}")
 
 
+@main.command()
+@_STUDY
+@click.option("--out", type=click.Path(), help="Archive to write instead of NAME-pack.zip in this folder.")
+@click.option(
+    "--keep-column", multiple=True, metavar="LOG.COLUMN", help="Column to keep though it may name people; as often as needed."
+)
+@_WORKERS
+def pack(study: str, out: str | None, keep_column: tuple[str, ...], workers: int) -> None:
+    """Put a study, its results and its report in one archive for a partner, without columns that name customers."""
+    with _faults_told():
+        from .sharing.pack import pack_study
+
+        found = pack_study(study, out, keep=keep_column, workers=workers, say=click.echo)
+        click.echo(f"\nPack: {found.resolve()}\nYour partner checks it with: casting-econ verify {found.name}")
+
+
+@main.command()
+@click.argument("archive", type=click.Path())
+@click.option(
+    "--out", type=click.Path(), help="New folder for the study and the report as worked out here; none is kept otherwise."
+)
+@click.option("--quick", is_flag=True, help="Work out the results only, not the pages with their tables.")
+@_WORKERS
+def verify(archive: str, out: str | None, quick: bool, workers: int) -> None:
+    """Check a pack and work it out anew: the same numbers, or each difference. Runs nothing that is in the pack."""
+    with _faults_told():
+        from .sharing.verify import verify_pack
+
+        found = verify_pack(archive, out, quick=quick, workers=workers, say=click.echo)
+        click.echo("\n".join(found.lines()))
+        if not found.same:
+            sys.exit(1)
+
+
+@main.command()
+@click.argument("before", type=click.Path())
+@click.argument("after", type=click.Path())
+@click.option("--out", type=click.Path(), help="Page to write as well, such as compared.html.")
+def compare(before: str, after: str, out: str | None) -> None:
+    """Two studies or packs side by side: what was changed in numbers and records, and what that does to the results."""
+    with _faults_told():
+        from rich.console import Console
+
+        from .sharing.compare import compare_studies, comparison_page, comparison_tables
+
+        found = compare_studies(before, after)
+        if out:
+            comparison_page(found, out)
+        for part in comparison_tables(found):
+            Console().print(part)
+        if out:
+            click.echo(f"\nPage: {out}")
+
+
 def _counts(option: str, texts: tuple[str, ...], *, alone: bool = False) -> dict[str, int]:
     """NAME=N of the command line, or N alone under no name."""
     from .faults import Fault, StudyError

@@ -8,6 +8,7 @@ __all__ = ["main"]
 
 _STUDY = click.argument("study", type=click.Path())
 _OUT = click.option("--out", type=click.Path(), help="Folder to write instead of one in the study.")
+_MORE_WORKERS = click.option("--workers", type=click.IntRange(1, 8), help="Notebooks at a time; as many as processors, up to 4.")
 _WORKERS = click.option("--workers", type=click.IntRange(1, 8), default=2, show_default=True, help="Notebooks at a time.")
 
 
@@ -156,8 +157,8 @@ def order(study: str, name: str | None, answer_only: bool, out: str | None, **as
 @click.option(
     "--keep-column", multiple=True, metavar="LOG.COLUMN", help="Column to keep though it may name people; as often as needed."
 )
-@_WORKERS
-def pack(study: str, out: str | None, keep_column: tuple[str, ...], workers: int) -> None:
+@_MORE_WORKERS
+def pack(study: str, out: str | None, keep_column: tuple[str, ...], workers: int | None) -> None:
     """Put a study, its results and its report in one archive for a partner, without columns that name customers."""
     with _faults_told():
         from .sharing.pack import pack_study
@@ -172,8 +173,8 @@ def pack(study: str, out: str | None, keep_column: tuple[str, ...], workers: int
     "--out", type=click.Path(), help="New folder for the study and the report as worked out here; none is kept otherwise."
 )
 @click.option("--quick", is_flag=True, help="Work out the results only, not the pages with their tables.")
-@_WORKERS
-def verify(archive: str, out: str | None, quick: bool, workers: int) -> None:
+@_MORE_WORKERS
+def verify(archive: str, out: str | None, quick: bool, workers: int | None) -> None:
     """Check a pack and work it out anew: the same numbers, or each difference. Runs nothing that is in the pack."""
     with _faults_told():
         from .sharing.verify import verify_pack

@@ -108,7 +108,7 @@ def unzipped(data: bytes, place: str, allowed: Callable[[str], bool]) -> dict[st
     # the directory's end must be the file's end, without a comment: all else is cut short or has something hung on
     if data[-22:-18] != b"PK\x05\x06" or data[-2:] != b"\0\0":
         raise refused("is no whole archive", "its end is cut off, or something follows it", "the file as it was sent, whole")
-    if int.from_bytes(data[-10:-6], "little") > MOST_MEMBERS * 1000 or b"PK\x06\x07" == data[-42:-38]:
+    if int.from_bytes(data[-10:-6], "little") > MOST_MEMBERS * 1000 or data[-42:-38] == b"PK\x06\x07":
         raise refused("holds too many members", right=f"at most {MOST_MEMBERS}")
     try:
         book = zipfile.ZipFile(io.BytesIO(data))

@@ -1,5 +1,6 @@
 """`casting-econ compare`: two studies or packs side by side, results on common draws."""
 
+import contextlib
 import os
 import re
 import tempfile
@@ -174,9 +175,7 @@ def _changed_keys(one, other):
         if (
             key in ("study.changed_by", "study.changed_on")
             or old == new
-            or (key in before) == (key in after)
-            and _plainly(old) == _plainly(new)
-            and _note(old) == _note(new)
+            or ((key in before) == (key in after) and _plainly(old) == _plainly(new) and _note(old) == _note(new))
         ):
             continue
         note = _note(new) or (_note(old) and f"before: {_note(old)}")
@@ -352,7 +351,16 @@ def _result(what, style, old, new):
         return Result(what=what, style=style, before=before, after=after)
     gap = new - old
     if style == "chance":
-        return Result(what=what, style=style, before=before, after=after, difference=float(gap.mean()))
+        none = not gap.any()
+        return Result(
+            what=what,
+            style=style,
+            before=before,
+            after=after,
+            difference=float(gap.mean()),
+            low=0.0 if none else None,
+            high=0.0 if none else None,
+        )
     # what only the last bits of a sum move is no difference
     gap = np.where(np.abs(gap) <= 1e-9 * np.maximum(np.abs(old), np.abs(new)), 0.0, gap)
     low, high = np.quantile(gap, [0.1, 0.9])
@@ -382,10 +390,7 @@ def _signed(fmt, value, style):
     """A difference with its sign; shares as points of a hundred."""
     if value is None:
         return "–"
-    if style in ("chance", "percent"):
-        text = f"{fmt.number(abs(value) * 100, 1)} points"
-    else:
-        text = _write(fmt, abs(value), style)
+    text = f"{fmt.number(abs(value) * 100, 1)} points" if style in ("chance", "percent") else _write(fmt, abs(value), style)
     zero = re.sub(r"[^1-9]", "", text) == ""
     return text if zero else f"{'+' if value > 0 else '−'}{text}"
 
@@ -495,7 +500,7 @@ def comparison_tables(found: Comparison) -> list:
             continue
         table = Table(title=section["title"], title_justify="left", title_style="bold")
         for at, head in enumerate(section["heads"]):
-            table.add_column(head, justify="left" if at < section["text"] else "right", overflow="fold")
+            table.add_column(head, justify="left" if at < section["text"] else "right", min_width=28 if at == 0 else None)
         for row in section["rows"]:
             table.add_row(*(Text(cell) for cell in row))
         parts += [Text(""), table]
@@ -530,7 +535,8 @@ def comparison_page(found: Comparison, target: Path | str) -> None:
         part.write_text(text, encoding="utf-8", newline="\n")
         os.replace(part, target)
     except OSError as error:
-        part.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            part.unlink()
         raise StudyError(
             [Fault(file=str(target), wrong="cannot be written", found=str(error.strerror), right="a file you may write to")]
         ) from None

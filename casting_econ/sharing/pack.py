@@ -6,7 +6,6 @@ import os
 import platform
 import re
 import tempfile
-import tomllib
 from collections.abc import Callable
 from importlib.metadata import PackageNotFoundError, distribution
 from pathlib import Path
@@ -17,9 +16,9 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from ..analysis import Kit, open_study
 from ..faults import Fault, StudyError, counted
-from ..running.run import _VERSIONS, PAGES, manifest, run_study
+from ..running.run import _VERSIONS, manifest, run_study
 from ..study import STUDY_FILE
-from ..study.reading.files import TEXTS, WORKBOOKS, record_files
+from ..study.reading.files import TEXTS, WORKBOOKS
 from .archive import LONGEST_NAME, MOST_ALL, MOST_FILE, is_archive, read_archive, unsafe_name, zipped
 from .columns import packed_records, workbook_member
 
@@ -69,7 +68,7 @@ def pack_study(
     out: Path | str | None = None,
     *,
     keep: tuple[str, ...] = (),
-    workers: int = 2,
+    workers: int | None = None,
     say: Callable[[str], None] = print,
 ) -> Path:
     """Run a study as it goes into the pack, and write the archive.
@@ -83,7 +82,7 @@ def pack_study(
     keep : tuple of str, optional
         Columns to keep though they may name people, as LOG.COLUMN.
     workers : int, optional
-        Notebooks at a time.
+        Notebooks at a time; as many as there are processors, up to four, if not given.
     say : callable, optional
         Takes a line.
 
@@ -116,7 +115,7 @@ def pack_study(
         for line in _read_otherwise(kit, packed):
             say(line)
         say("Running the study as it is in the pack ...")
-        run_study(study, report, workers=workers, say=say)
+        run_study(study, report, workers=workers or some_workers(), say=say)
         members = inputs | {
             f"report/{path.relative_to(report).as_posix()}": path.read_bytes()
             for path in (report / "report.html", report / "results.json", *sorted((report / "tables").glob("*.csv")))
@@ -138,6 +137,11 @@ def pack_study(
     members["manifest.json"] = (json.dumps(listed, indent=1, sort_keys=True, ensure_ascii=False) + "\n").encode()
     _write(out, zipped(members))
     return out
+
+
+def some_workers() -> int:
+    """Notebooks at a time on this machine."""
+    return min(4, os.cpu_count() or 2)
 
 
 def column_lines(left_out: dict[str, str], kept: list[str]) -> list[str]:

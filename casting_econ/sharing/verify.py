@@ -14,10 +14,10 @@ from pathlib import Path
 from ..analysis import open_study
 from ..faults import Fault, StudyError, counted
 from ..reference import kit_folder
+from ..running import run
 from ..running.results import as_json, results
-from ..running.run import PAGES, _hash, run_study
 from ..uncertainty import round_up_draws
-from .pack import Pack, code_hash, installed_versions, read_json, read_pack
+from .pack import Pack, code_hash, installed_versions, read_json, read_pack, some_workers
 
 __all__ = ["Difference", "Verified", "verify_pack"]
 
@@ -79,7 +79,7 @@ def verify_pack(
     out: Path | str | None = None,
     *,
     quick: bool = False,
-    workers: int = 2,
+    workers: int | None = None,
     say: Callable[[str], None] = print,
 ) -> Verified:
     """Check a pack's hashes and versions, and work everything out anew from its study with the same seed.
@@ -93,7 +93,7 @@ def verify_pack(
     quick : bool, optional
         Only work out the results, not the pages with their tables.
     workers : int, optional
-        Notebooks at a time.
+        Notebooks at a time; as many as there are processors, up to four, if not given.
     say : callable, optional
         Takes a line of progress.
 
@@ -129,9 +129,11 @@ def verify_pack(
                     )
             if quick:
                 report.mkdir()
-                (report / "results.json").write_text(as_json(results(kit, kit.monte_carlo(workers=workers))), encoding="utf-8")
+                (report / "results.json").write_text(
+                    as_json(results(kit, kit.monte_carlo(workers=workers or some_workers()))), encoding="utf-8"
+                )
             else:
-                run_study(study, report, workers=workers, say=say)
+                run.run_study(study, report, workers=workers or some_workers(), say=say)
         except StudyError as error:
             found.failed = "the study in the pack has faults\n" + str(error)
             return found
@@ -177,8 +179,8 @@ def _versions(pack: Pack) -> list[Difference]:
                 found=f"{code_hash()[:12]}... of the same version",
             )
         )
-    for page in sorted({*PAGES, *pack.manifest.notebooks}):
-        own = _hash(kit_folder("notebooks") / f"{page}.ipynb") if page in PAGES else "none"
+    for page in sorted({*run.PAGES, *pack.manifest.notebooks}):
+        own = run._hash(kit_folder("notebooks") / f"{page}.ipynb") if page in run.PAGES else "none"
         packed = pack.manifest.notebooks.get(page, "none")
         if own != packed:
             found.append(Difference(what=f"page {ascii(page)[1:-1][:60]}", packed=packed[:12], found=own[:12]))

@@ -179,7 +179,7 @@ def _changed_keys(one, other):
         ):
             continue
         note = _note(new) or (_note(old) and f"before: {_note(old)}")
-        what = label(key) if key in {**one.study.numbers, **other.study.numbers} else key
+        what = label(key) if key.startswith(("products.", "channels.")) else key
         rows.append({"key": key, "what": what, "before": _plainly(old), "after": _plainly(new), "note": note or ""})
     return rows
 
@@ -238,7 +238,7 @@ def _told_otherwise(one, other, fmt):
                     "what": old.number[key],
                     "before": before,
                     "after": after,
-                    "note": f"{old['rests on'][key]}, then {new['rests on'][key]}",
+                    "note": ", then ".join(dict.fromkeys((old["rests on"][key], new["rests on"][key]))),
                 }
             )
     return rows
@@ -415,21 +415,24 @@ def _sections(found: Comparison) -> list[dict]:
         )
     return [
         {
-            "title": "What the study file says otherwise",
+            "title": "What was changed in the study file",
+            "caption": "Each line that says another thing, with the reason it gives.",
             "heads": ["number or line", "before", "after", "why"],
             "rows": changes,
             "text": 4,
             "none": "The study files say the same.",
         },
         {
-            "title": "What the records tell otherwise, of numbers stated alike",
+            "title": "Numbers that the records changed",
+            "caption": "Both study files state these alike; the records tell them otherwise.",
             "heads": ["number", "before", "after", "rests on"],
             "rows": told,
             "text": 4,
-            "none": "The records tell no number otherwise.",
+            "none": "The records changed no number.",
         },
         {
-            "title": "Rows of the records",
+            "title": "Rows of the records that came and went",
+            "caption": "A corrected row is one gone and one new. Notes are not compared.",
             "heads": ["log", "rows before", "rows after", "new rows", "rows gone"],
             "rows": logs,
             "text": 1,
@@ -437,13 +440,14 @@ def _sections(found: Comparison) -> list[dict]:
         },
         {
             "title": "Results",
+            "caption": _method(found),
             "heads": [
-                "result, mean of the draws",
+                "result",
                 "before",
                 "after",
                 "difference",
-                "middle eight in ten of it",
-                "chance it is higher",
+                "middle eight in ten",
+                "chance higher",
             ],
             "rows": results,
             "text": 1,
@@ -464,8 +468,8 @@ def _summary(found: Comparison) -> list[str]:
         lines.append(f"Pay an hour is the same, {fmt.money(pay.before)}.")
     else:
         lines.append(
-            f"Pay an hour goes from {fmt.money(pay.before)} to {fmt.money(pay.after)}: a difference of {_signed(fmt, pay.difference, 'money')}, in the middle eight of ten "
-            f"draws {_signed(fmt, pay.low, 'money')} to {_signed(fmt, pay.high, 'money')}."
+            f"Pay an hour goes from {fmt.money(pay.before)} to {fmt.money(pay.after)}: a difference of {_signed(fmt, pay.difference, 'money')}, most likely "
+            f"between {_signed(fmt, pay.low, 'money')} and {_signed(fmt, pay.high, 'money')} (the middle eight in ten draws)."
         )
     changes = [counted(len(found.numbers), "line") + " of the study file"] + (
         [counted(len(found.records), "log")] if found.records else []
@@ -475,7 +479,7 @@ def _summary(found: Comparison) -> list[str]:
 
 
 def _method(found):
-    return f"Both are worked out on the same {found.draws:,} draws, those of the first study, so that a difference is due to what was changed and not to chance."
+    return f"Means of the same {found.draws:,} draws, those of the first study, so that a difference is due to what was changed and not to chance."
 
 
 def comparison_tables(found: Comparison) -> list:
@@ -528,7 +532,7 @@ def comparison_page(found: Comparison, target: Path | str) -> None:
         undefined=jinja2.StrictUndefined,
     )
     text = environment.get_template("compare.html.j2").render(
-        found=found, style=style, summary=_summary(found), sections=_sections(found), method=_method(found)
+        found=found, style=style, summary=_summary(found), sections=_sections(found)
     )
     part = target.with_name(f".{target.name}.part")
     try:

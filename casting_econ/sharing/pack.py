@@ -288,7 +288,8 @@ def _readme(kit, versions, records):
     lines = [
         f"{kit.study.file.study.name}: a study packed by casting_econ {versions['casting_econ']}",
         "",
-        "report/report.html opens in any browser. study/ holds the study file and the records, report/ the results and every table.",
+        "study/ holds the study file and the records, report/ the results, every table, and report.html, which opens in any browser;",
+        "if you do not know where this file comes from, verify it before you open anything in it.",
         "",
         "To work everything out anew and see that the numbers are the same, install casting_econ, then",
         "",
@@ -351,8 +352,7 @@ def read_pack(path: Path | str) -> Pack:
     for name in sorted({*_FIXED} - set(members)):
         refused(name, "is missing", right="a pack that is whole")
     for name, data in members.items():
-        suffix = Path(name).suffix.lower()
-        if name.startswith("study/records/") and data.startswith(b"PK") and suffix in WORKBOOKS:
+        if name.startswith("study/records/") and data.startswith(b"PK"):  # whatever its name says, it is read as a workbook
             try:
                 workbook_member(data, f"{path.name}:{name}")
             except StudyError as error:

@@ -37,7 +37,7 @@ def test_a_pack_verifies_in_a_fresh_environment(tmp_path):
 
     # the kit is built from a copy, so that nothing of another build gets in
     kit = shutil.copytree(
-        ROOT, elsewhere / "kit", ignore=shutil.ignore_patterns(".git", ".venv", "report*", ".*cache", "__pycache__")
+        ROOT, elsewhere / "kit", ignore=shutil.ignore_patterns(".git", ".venv", "report", ".*cache", "__pycache__")
     )
     installed = ran("-m", "pip", "install", "-q", "--disable-pip-version-check", "-r", "requirements.txt")
     if installed.returncode and any(

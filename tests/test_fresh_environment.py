@@ -40,9 +40,7 @@ def test_a_pack_verifies_in_a_fresh_environment(tmp_path):
         ROOT, elsewhere / "kit", ignore=shutil.ignore_patterns(".git", ".venv", "report", ".*cache", "__pycache__")
     )
     installed = ran("-m", "pip", "install", "-q", "--disable-pip-version-check", "-r", "requirements.txt")
-    if installed.returncode and any(
-        word in installed.stderr for word in ("NewConnectionError", "No matching distribution", "Read timed out")
-    ):
+    if installed.returncode and any(word in installed.stderr for word in ("NewConnectionError", "ConnectTimeoutError")):
         pytest.skip(f"no package index to install from: {installed.stderr.strip().splitlines()[-1]}")
     assert installed.returncode == 0, installed.stderr
     installed = ran("-m", "pip", "install", "-q", "--disable-pip-version-check", "--no-deps", str(kit))

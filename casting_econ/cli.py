@@ -8,6 +8,7 @@ __all__ = ["main"]
 
 _STUDY = click.argument("study", type=click.Path())
 _OUT = click.option("--out", type=click.Path(), help="Folder to write instead of one in the study.")
+_MORE_WORKERS = click.option("--workers", type=click.IntRange(1, 8), help="Notebooks at a time; as many as processors, up to 4.")
 _WORKERS = click.option("--workers", type=click.IntRange(1, 8), default=2, show_default=True, help="Notebooks at a time.")
 
 
@@ -217,6 +218,58 @@ def year_end(study: str, year: int | None, first: str | None, last: str | None, 
 
         made = run_year_end(study, today=date.today(), out=out, say=click.echo, year=year, first=first, last=last)
         click.echo(f"\n{CAUTION}\nWorkbook and text files: {made}")
+
+
+@click.option("--out", type=click.Path(), help="Archive to write instead of NAME-pack.zip in this folder.")
+@click.option(
+    "--keep-column", multiple=True, metavar="LOG.COLUMN", help="Column to keep though it may name people; as often as needed."
+)
+@_MORE_WORKERS
+def pack(study: str, out: str | None, keep_column: tuple[str, ...], workers: int | None) -> None:
+    """Put a study, its results and its report in one archive for a partner, without columns that name customers."""
+    with _faults_told():
+        from .sharing.pack import pack_study
+
+        found = pack_study(study, out, keep=keep_column, workers=workers, say=click.echo)
+        click.echo(f"\nPack: {found.resolve()}\nYour partner checks it with: casting-econ verify {found.name}")
+
+
+@main.command()
+@click.argument("archive", type=click.Path())
+@click.option(
+    "--out", type=click.Path(), help="New folder for the study and the report as worked out here; none is kept otherwise."
+)
+@click.option("--quick", is_flag=True, help="Work out the results only, not the pages with their tables.")
+@_MORE_WORKERS
+def verify(archive: str, out: str | None, quick: bool, workers: int | None) -> None:
+    """Check a pack and work it out anew: the same numbers, or each difference. Runs nothing that is in the pack."""
+    with _faults_told():
+        from .sharing.verify import verify_pack
+
+        found = verify_pack(archive, out, quick=quick, workers=workers, say=click.echo)
+        click.echo("\n".join(found.lines()))
+        if not found.same:
+            sys.exit(1)
+
+
+@main.command()
+@click.argument("before", type=click.Path())
+@click.argument("after", type=click.Path())
+@click.option("--out", type=click.Path(), help="Page to write as well, such as compared.html.")
+def compare(before: str, after: str, out: str | None) -> None:
+    """Two studies or packs side by side: what was changed in numbers and records, and what that does to the results."""
+    with _faults_told():
+        from rich.console import Console
+
+        from .sharing.compare import compare_studies, comparison_page, comparison_tables
+
+        found = compare_studies(before, after)
+        if out:
+            comparison_page(found, out)
+        for part in comparison_tables(found):
+            Console().print(part)
+        if out:
+            click.echo(f"\nPage: {out}")
 
 
 def _counts(option: str, texts: tuple[str, ...], *, alone: bool = False) -> dict[str, int]:

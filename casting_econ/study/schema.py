@@ -301,6 +301,8 @@ class StudyTable(_Node):
     invented: bool = False
     draws: int = Field(8192, ge=128, le=4_194_304)
     seed: int = Field(1, ge=0, le=2**63 - 1)
+    changed_by: str = ""  # who changed the study last, and when: only what a comparison shows
+    changed_on: Date | None = None
 
 
 def _known_start(text: str) -> str:

@@ -1,0 +1,213 @@
+"""Two studies or packs side by side: changed lines, rows and results, on common draws."""
+
+import re
+import shutil
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from casting_econ.analysis import open_study
+from casting_econ.cli import main
+from casting_econ.faults import StudyError
+from casting_econ.running import run
+from casting_econ.scenarios import compared
+from casting_econ.sharing.compare import compare_studies, comparison_page
+from casting_econ.sharing.pack import pack_study
+
+DATA = Path(__file__).parents[1] / "data"
+
+
+def command(*words):
+    """Run casting-econ in this process; its exit code, output and error output."""
+    done = CliRunner().invoke(main, [str(word) for word in words], prog_name="casting-econ", env={"COLUMNS": "140"})
+    if done.exception is not None and not isinstance(done.exception, SystemExit):
+        raise done.exception
+    return done.exit_code, done.stdout, done.stderr
+
+
+def copy_of(demo, folder, *changes, more=""):
+    """A demo with lines of its study file changed; each change must be found."""
+    study = Path(shutil.copytree(DATA / demo, folder))
+    text = re.sub(r"draws = \d+", "draws = 512", (study / "study.toml").read_text(encoding="utf-8"))
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new, 1)
+    (study / "study.toml").write_text(text + more, encoding="utf-8")
+    return study
+
+
+def result(found, what):
+    return next(one for one in found.results if one.what == what)
+
+
+def test_a_study_beside_itself_has_no_difference(tmp_path):
+    """Every line, row and draw is the same, exactly."""
+    study = copy_of("kelpmoor-handles", tmp_path / "a")
+    found = compare_studies(study, study)
+
+    assert (found.numbers, found.told, found.records, found.only) == ([], [], [], [])
+    assert all(one.difference == one.low == one.high == 0.0 for one in found.results if one.difference is not None)
+    assert result(found, "pay an hour").before == result(found, "pay an hour").after
+
+
+def test_a_changed_price_is_told_with_old_new_note_and_what_it_does(tmp_path):
+    """A dearer set: the line with its reason, who and when as stated, and a rise by hand: 10.00 a set, less its share of fees."""
+    before = copy_of("kelpmoor-handles", tmp_path / "a")
+    after = copy_of(
+        "kelpmoor-handles",
+        tmp_path / "b",
+        ('\nprice = "96.00 EUR"', '\nprice = { value = "106.00 EUR", note = "as two others ask" }'),
+        ("seed = 20", 'seed = 20\nchanged_by = "the elder sister"\nchanged_on = 2026-03-01'),
+    )
+    found = compare_studies(before, after)
+    kit = open_study(after)
+
+    assert [(row["key"], row["before"], row["after"], row["note"]) for row in found.numbers] == [
+        ("channels.online.price", "96.00 EUR", "106.00 EUR", "as two others ask")
+    ]
+    assert found.stated == ("The study after was changed by the elder sister on 2026-03-01, as it states.",)
+    assert result(found, "pay an hour").low > 0 and result(found, "pay an hour").higher == 1.0
+    # sales rise by orders x 10.00, in the mean of the draws near the point
+    orders = kit.assumed.numbers["channels.online.orders"].value
+    assert result(found, "sales and postage charged, a year").difference == pytest.approx(10.0 * orders, rel=0.03)
+    assert result(found, "knob: minutes a good piece").difference == 0.0
+
+
+def test_results_are_on_the_draws_that_scenarios_use(tmp_path):
+    """A study changed as a scenario of another changes it differs from it by what that scenario brings, to rounding."""
+    more = '\n[scenarios.dearer]\nwhat = "dearer sets"\nchange = { channels.online.price = "106.00 EUR" }\n'
+    before = copy_of("hollin-quay-pulls", tmp_path / "a", more=more.replace("online", "shop").replace("EUR", "USD"))
+    after = copy_of("hollin-quay-pulls", tmp_path / "b", ('price = "63.00 USD"', 'price = "106.00 USD"'))
+    row = compared(open_study(before), ["dearer"])
+    gap = row.residual - row.base_residual
+    found = result(compare_studies(before, after), "pay a year")
+
+    assert found.difference == pytest.approx(gap.mean(), rel=1e-9)
+    assert (found.low, found.high) == pytest.approx(tuple(np.quantile(gap, [0.1, 0.9])), rel=1e-9)
+
+
+def test_rows_that_came_and_went_are_counted_by_log(tmp_path):
+    """Two rows added and one gone, with their days; a changed note is no changed row."""
+    before, after = copy_of("hollin-quay-pulls", tmp_path / "a"), copy_of("hollin-quay-pulls", tmp_path / "b")
+    path = after / "records" / "timesheet.csv"
+    lines = path.read_text(encoding="utf-8").splitlines()
+    lines[1] = lines[1].replace("whole load, timed", "timed")
+    gone = lines.pop(3)
+    lines += ["2026-09-01,sand-seam,50,cord-pull,31,", "2026-09-03,sand-seam,51,cord-pull,31,"]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    found = compare_studies(before, after)
+
+    assert found.records == [
+        {
+            "log": "timesheet",
+            "before": str(len(lines) - 2),
+            "after": str(len(lines) - 1),
+            "new rows": "2 (2026-09-01 to 2026-09-03)",
+            "rows gone": f"1 ({gone[:10]})",
+        }
+    ]
+    assert "products.cord-pull.steps.demould-and-clean.minutes" in {row["key"] for row in found.told}
+    assert found.numbers == []
+
+
+def test_a_pack_and_its_folder_differ_in_nothing(tmp_path, monkeypatch):
+    """An earlier pack beside the folder it came from: notes left out are no difference."""
+    monkeypatch.setattr(run, "PAGES", ())  # a comparison looks at no page
+    study = copy_of("hollin-quay-pulls", tmp_path / "a study")
+    pack_study(study, tmp_path / "p.zip", say=lambda _: None)
+    found = compare_studies(tmp_path / "p.zip", study)
+
+    assert (found.numbers, found.told, found.records) == ([], [], [])
+
+
+def test_products_and_steps_that_only_one_has_are_named(tmp_path):
+    """A product more, a step and a channel renamed: said, and results of each side shown alone."""
+    before = copy_of("hollin-quay-pulls", tmp_path / "a")
+    text = (before / "study.toml").read_text(encoding="utf-8")
+    after = Path(shutil.copytree(before, tmp_path / "b"))
+    shutil.rmtree(after / "records")
+    (after / "study.toml").write_text(
+        text.replace("cord-pull", "bell-pull").replace("hotels", "inns").replace("steps.sand-seam", "steps.file-seam"),
+        encoding="utf-8",
+    )
+    found = compare_studies(before, after)
+
+    assert "Only before: product cord-pull." in found.only and "Only after: product bell-pull." in found.only
+    assert "Only before: channel hotels." in found.only and "Only after: channel inns." in found.only
+    assert any(line.startswith("Only after: step ") and "bell-pull: file-seam" in line for line in found.only)
+    alone = result(found, "bell-pull: minutes a good piece")
+    assert alone.before is None and alone.after > 0 and alone.difference is None
+    assert {row["log"] for row in found.records} == {"batches", "faults", "timesheet"}
+
+
+@pytest.mark.parametrize("one,other", [("hollin-quay-pulls", "ninepenny-lather"), ("gannet-lane-figures", "hollin-quay-pulls")])
+def test_different_workshops_are_compared_or_refused_in_words(one, other, tmp_path):
+    """Two workshops of one currency are compared; of two, that is said."""
+    a, b = copy_of(one, tmp_path / "a"), copy_of(other, tmp_path / "b")
+    currencies = [open_study(study, with_records=False).study.currency for study in (a, b)]
+    code, out, err = command("compare", a, b)
+
+    if currencies[0] == currencies[1]:
+        assert code == 0 and "Two studies of different names" in out
+    else:
+        assert code == 2 and "is in another currency" in err
+
+
+def test_the_page_says_what_the_terminal_says(tmp_path):
+    """One page with nothing fetched and no script; every cell of the terminal stands in it, names of the study as text."""
+    before = copy_of("hollin-quay-pulls", tmp_path / "a")
+    after = copy_of(
+        "hollin-quay-pulls",
+        tmp_path / "b",
+        ('price = "63.00 USD"', """price = { value = "66.00 USD", note = "<script>alert(1)</script> & more" }"""),
+    )
+    code, out, err = command("compare", before, after, "--out", tmp_path / "page.html")
+    assert (code, err) == (0, "")
+    page = (tmp_path / "page.html").read_text(encoding="utf-8")
+    words = []
+
+    class Text(HTMLParser):
+        def handle_data(self, data):
+            words.append(data)
+
+        def handle_starttag(self, tag, attrs):
+            assert tag not in ("script", "link", "iframe", "img", "object", "form")
+            assert not any(name.startswith("on") or name in ("src", "href") for name, _ in attrs)
+
+    Text().feed(page)
+    text = " ".join(words)
+    for said in ("66.00 USD", "63.00 USD", "<script>alert(1)</script> & more", "pay an hour", "same 512 draws"):
+        assert said in text
+    assert "Pay an hour goes from" in out and "Pay an hour goes from" in text
+    assert not re.search(r"url\(|@import", page)
+
+
+def test_what_cannot_be_compared_is_told(tmp_path):
+    """A missing folder, a study with faults and a page of no name: by place, exit code 2, nothing written."""
+    study = copy_of("hollin-quay-pulls", tmp_path / "a")
+    bad = copy_of("hollin-quay-pulls", tmp_path / "b", ('price = "63.00 USD"', 'price = "63.00"'))
+    for words, says in (
+        ((study, tmp_path / "none"), "study file is missing"),
+        ((study, bad), "channels.shop.price"),
+        ((study, study, "--out", tmp_path / "page.txt"), "ends in .html"),
+        ((study, study, "--out", tmp_path / "no" / "page.html"), "cannot be written"),
+        ((bad / "study.toml", study), "is no archive"),
+    ):
+        code, _, err = command("compare", *words)
+        assert code == 2 and says in err, err
+    assert {path.name for path in tmp_path.iterdir()} == {"a", "b"}
+
+
+def test_a_page_is_replaced_whole_or_not_at_all(tmp_path):
+    """A page that cannot be written leaves the one before."""
+    study = copy_of("hollin-quay-pulls", tmp_path / "a")
+    found = compare_studies(study, study)
+    comparison_page(found, tmp_path / "page.html")
+    first = (tmp_path / "page.html").read_bytes()
+    with pytest.raises(StudyError):
+        comparison_page(found, tmp_path / "page.html" / "x.html")
+
+    assert (tmp_path / "page.html").read_bytes() == first

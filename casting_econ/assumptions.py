@@ -11,6 +11,7 @@ from .models import inputs as model
 from .models.money import self_employed_target
 from .reference import wages
 from .study import Number, Study
+from .study.load import PASS_SHARE, SCRAP
 from .uncertainty import copula_matrix, correlate, points, round_up_draws
 
 __all__ = [
@@ -81,7 +82,14 @@ def assume_changed(study: Study, factors: Mapping[str, float], base: Assumed) ->
     numbers = study.numbers | {key: found.number for key, found in kept.items()}
 
     def scaled(values):
-        return values | {key: values[key].scaled(factor, values[key].unit) for key, factor in factors.items()}
+        found = dict(values)
+        for key, factor in factors.items():
+            if key.endswith(SCRAP):
+                share = key.removesuffix(SCRAP) + PASS_SHARE
+                found[share] = found[share].failing(factor)
+            else:
+                found[key] = found[key].scaled(factor, found[key].unit)
+        return found
 
     return _assumed(replace(study, numbers=scaled(study.numbers)), kept, scaled(numbers))
 
@@ -221,7 +229,8 @@ def spread_values(assumed: Assumed, values: dict[str, object], factors: Mapping[
         kind = takes_factor(assumed.numbers, key)
         if kind in factors:
             value, factor = values[key], factors[kind]
-            result[key] = value * factor / (value * factor + 1.0 - value) if kind == "pass_odds" else value * factor
+            # what fails is summed first: of a share of 1 nothing does, to the last digit
+            result[key] = value * factor / (value * factor + (1.0 - value)) if kind == "pass_odds" else value * factor
     return result
 
 

@@ -220,6 +220,8 @@ def year_end(study: str, year: int | None, first: str | None, last: str | None, 
         click.echo(f"\n{CAUTION}\nWorkbook and text files: {made}")
 
 
+@main.command()
+@_STUDY
 @click.option("--out", type=click.Path(), help="Archive to write instead of NAME-pack.zip in this folder.")
 @click.option(
     "--keep-column", multiple=True, metavar="LOG.COLUMN", help="Column to keep though it may name people; as often as needed."
@@ -317,7 +319,10 @@ class _faults_told:
         if kind is None:
             return False
         if issubclass(kind, KeyboardInterrupt):
-            click.echo("\nStopped. Finished pages are kept; the same command goes on from there.", err=True)
+            click.echo(
+                "\nStopped; nothing is half written. A run keeps its finished pages, and the same command goes on from there.",
+                err=True,
+            )
             sys.exit(130)
         if kind.__module__.startswith("casting_econ"):
             faults = getattr(error, "faults", None)

@@ -1,6 +1,8 @@
 """What if: one workshop with some numbers moved, beside the study as it is. No widgets here; `explorer_view` has them."""
 
 import re
+import shutil
+import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -8,13 +10,14 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from .analysis import Kit, LoadWait, grid, load_wait
+from .analysis import Kit, LoadWait, grid, load_wait, open_study
 from .assumptions import NEW_SEED, assumptions_at, key_points, label, new_keys, point_values, values_at
 from .faults import Fault, StudyError
 from .formatting import Format
 from .models import evaluate, loads_per_week
 from .scenarios import scenario_kit
 from .study import STUDY_FILE, record_files
+from .study.load import PASS_SHARE, SCRAP
 from .study.schema import ScenarioEntry
 from .uncertainty import round_up_draws, summarise
 
@@ -40,7 +43,7 @@ class Lever:
     @property
     def is_scrap(self) -> bool:
         """Whether it is the share that a check scraps, in per cent."""
-        return self.key.endswith(".pass_share")
+        return self.key.endswith(PASS_SHARE)
 
     @property
     def is_whole(self) -> bool:
@@ -82,7 +85,8 @@ def levers_of(kit: Kit, product: str | None = None) -> list[Lever]:
         step = _nice(now / 50)
         low, high = 0.0, np.ceil(3.0 * now / step) * step
         if group == "scrap":
-            now, low, high, step = 100.0 * (1.0 - now), 0.0, 60.0, 0.5
+            now, low, step = 100.0 * (1.0 - now), 0.0, 0.5
+            high = min(60.0, 99.0 * now) if now > 0 else 60.0  # a scenario scales by at most a hundred
         elif key.endswith((".count", ".sets")):
             low, high, step = 1.0, max(now, 1.0) + 5.0, 1.0
         elif group in ("price", "buyers", "waiting"):
@@ -125,7 +129,8 @@ def scenario_of(levers: list[Lever], state: Mapping[str, float], what: str = "as
     Returns
     -------
     dict
-        `what`, `scale` (a moved number keeps its certainty, so it is scaled) and `change` (shares that pass and counts, which cannot be).
+        `what`, `scale` (a moved number keeps its certainty, so it is scaled) and `change` (counts, which are not scaled, and the scrap of a
+        check that scraps nothing yet).
     """
     scale: dict[str, float] = {}
     change: dict[str, object] = {}
@@ -134,7 +139,9 @@ def scenario_of(levers: list[Lever], state: Mapping[str, float], what: str = "as
         if not np.isfinite(value) or abs(value - lever.now) <= 1e-9 * max(1.0, abs(lever.now)):
             continue
         value = min(max(value, lever.low), lever.high)
-        if lever.is_scrap:
+        if lever.is_scrap and lever.now > 0:
+            scale[lever.key.removesuffix(PASS_SHARE) + SCRAP] = max(value / lever.now, 1e-9)
+        elif lever.is_scrap:
             change[lever.key] = f"{100.0 - value:.10g} %"
         elif lever.is_whole:
             change[lever.key] = round(value)
@@ -336,22 +343,25 @@ def save_scenario(
     StudyError
         For a folder that is there, one within the study, a name that cannot be used or is taken, and a state in which nothing is moved.
     """
-    target, faults, source = Path(folder), [], kit.study.folder
-    entry = scenario_of(levers, state, re.sub(r'["\\\n]', "", what) or name.replace("-", " "))
-    if target.exists():
-        faults.append(Fault(file=str(folder), wrong="is there already", right="a folder that does not exist yet"))
-    elif source.resolve() in target.resolve().parents:
-        faults.append(Fault(file=str(folder), wrong="is within the study itself", right="a folder of its own"))
+    source, text, faults = kit.study.folder.resolve(), str(folder).strip(), []
+    target = source.parent / Path(text).expanduser()  # a name alone is beside the study
+    entry = scenario_of(levers, state, re.sub(r'[\x00-\x1f\x7f"\\]+', " ", what).strip() or name.replace("-", " "))
+
+    def fault(file, wrong, right, found=""):
+        faults.append(Fault(file=file, wrong=wrong, found=found, right=right))
+
+    if not text or "\0" in text or len(target.name) > 200:
+        fault("copy of the study", "no name of a folder", "the name of a new folder, such as what-if", repr(text[:40]))
+    elif target.exists():
+        fault(str(target), "is there already", "a folder that does not exist yet")
+    elif source in target.resolve().parents:
+        fault(str(target), "is within the study itself", "a folder of its own")
     if not re.fullmatch(r"[a-z0-9][a-z0-9-]{0,40}", name):
-        faults.append(
-            Fault(
-                file="scenario", wrong="a name that cannot be used", found=repr(name), right="small letters, figures and hyphens"
-            )
-        )
+        fault("scenario", "a name that cannot be used", "small letters, figures and hyphens", repr(name))
     elif name in kit.study.file.scenarios:
-        faults.append(Fault(file="scenario", wrong="a name that is taken", found=repr(name), right="another name"))
+        fault("scenario", "a name that is taken", "another name", repr(name))
     if not entry["scale"] and not entry["change"]:
-        faults.append(Fault(file="scenario", wrong="nothing is moved", right="at least one number moved"))
+        fault("scenario", "nothing is moved", "at least one number moved")
     if faults:
         raise StudyError(faults)
     lines = [f"[scenarios.{name}]", f'what = "{entry["what"]}"']
@@ -360,15 +370,20 @@ def save_scenario(
     for key, value in _flat(entry["change"]):
         lines.append(f"change.{key} = " + (f'"{value}"' if isinstance(value, str) else str(value)))
     try:
-        for path in [source / STUDY_FILE, *(p for p in record_files(source / "records") if p.is_file())]:
-            copy = target / path.relative_to(source)
-            copy.parent.mkdir(parents=True, exist_ok=True)
-            copy.write_bytes(path.read_bytes())
-        with (target / STUDY_FILE).open("a", encoding="utf-8", newline="\n") as file:
-            file.write("\n# written by the explorer\n" + "\n".join(lines) + "\n")
+        # made beside its place and moved there whole
+        with tempfile.TemporaryDirectory(dir=target.parent, prefix=".copy-") as part:
+            whole = Path(part) / "study"
+            for path in [source / STUDY_FILE, *(p for p in record_files(source / "records") if p.is_file())]:
+                copy = whole / path.relative_to(source)
+                copy.parent.mkdir(parents=True, exist_ok=True)
+                copy.write_bytes(path.read_bytes())
+            with (whole / STUDY_FILE).open("a", encoding="utf-8", newline="\n") as file:
+                file.write("\n# written by the explorer\n" + "\n".join(lines) + "\n")
+            open_study(whole)
+            shutil.move(whole, target)
     except OSError as error:
         right = "a folder that you may write to"
-        raise StudyError([Fault(file=str(folder), wrong="cannot be made", found=error.strerror or "", right=right)]) from None
+        raise StudyError([Fault(file=str(target), wrong="cannot be made", found=error.strerror or "", right=right)]) from None
     return target
 
 

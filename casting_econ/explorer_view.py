@@ -47,7 +47,12 @@ class ExplorerView(widgets.VBox):
         self.chart = widgets.HTML()
         self.limits = widgets.HTML()
         self.again = widgets.Button(description="Back to the study", icon="undo")
-        self.folder = widgets.Text(description="Copy of the study", placeholder="new folder", style=_WORDS, layout=_WIDE)
+        self.folder = widgets.Text(
+            description="Copy of the study",
+            placeholder="a new folder; a name alone is made beside the study",
+            style=_WORDS,
+            layout=_WIDE,
+        )
         self.name = widgets.Text(value="as-explored", description="Name of the scenario", style=_WORDS, layout=_WIDE)
         self.keep = widgets.Button(description="Keep as a scenario", icon="save")
         self.kept = widgets.HTML()
@@ -213,7 +218,7 @@ class ExplorerView(widgets.VBox):
         """Write the state as a scenario into a copy of the study, or say why not."""
         try:
             folder = save_scenario(
-                self.explorer.kit, self.explorer.levers, self.state, self.folder.value.strip(), self.name.value.strip()
+                self.explorer.kit, self.explorer.levers, self.state, self.folder.value, self.name.value.strip()
             )
         except StudyError as error:
             self.kept.value = _status("Not kept: " + "; ".join(map(str, error.faults)))

@@ -66,7 +66,7 @@ def test_a_slider_moved_in_jupyterlab_shows_the_number_of_the_model(lab):
         browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
         page = browser.new_page(viewport={"width": 1280, "height": 1400})
         page.goto(lab)
-        page.get_by_text("What if", exact=True).first.wait_for(timeout=90_000)
+        page.locator(".jp-Notebook h1").filter(has_text="What if").wait_for(timeout=90_000)
         page.wait_for_function("document.querySelector('.jp-Notebook-ExecutionIndicator[data-status=idle]')", timeout=90_000)
         page.get_by_role("menuitem", name="Run", exact=True).click()
         page.get_by_role("menuitem", name=re.compile("^Run All Cells")).click()

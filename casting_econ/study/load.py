@@ -193,6 +193,7 @@ def _scenario_file(raw, currency, scenarios):
     return file, faults
 
 
+SCRAP, PASS_SHARE = ".scrap", ".pass_share"  # a scenario scales what a check scraps; the file states what it passes
 # what a scenario does not touch, and what has no bearing on a year
 _LEFT_OUT = ("scenarios", "cash", "decision", "records", "commissions", "orders", "supplies", "quote", "temperature")
 _NUMBER_KEYS = {"value", "low", "likely", "high", "distribution"}
@@ -209,7 +210,10 @@ def _merge(node, change):
 
 
 def _matching(pattern, numbers):
-    """Keys of numbers that a dotted pattern names; * stands for one name."""
+    """Keys of numbers that a dotted pattern names; * stands for one name, and .scrap for what a check does not pass."""
+    if pattern.endswith(SCRAP):
+        shares = _matching(pattern.removesuffix(SCRAP) + PASS_SHARE, numbers)
+        return [share.removesuffix(PASS_SHARE) + SCRAP for share in shares]
     expression = re.compile(r"\.".join("[^.]+" if part == "*" else re.escape(part) for part in pattern.split(".")))
     return [key for key in numbers if expression.fullmatch(key)]
 

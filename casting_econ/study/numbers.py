@@ -119,6 +119,18 @@ class Number:
             spread = replace(spread, quantile=lambda p: inner(p) * factor, middle=spread.middle * factor)
         return replace(self, value=self.value * factor, unit=unit, distribution=spread)
 
+    def failing(self, factor: float) -> "Number":
+        """A share that passes, with so many times as much of it failing; at least a thousandth passes."""
+
+        def passing(share):
+            return np.maximum(1.0 - factor * (1.0 - share), 1e-3)
+
+        spread = self.distribution
+        if spread is not None:
+            inner = spread.quantile
+            spread = replace(spread, quantile=lambda p: passing(inner(p)), middle=float(passing(spread.middle)))
+        return replace(self, value=float(passing(self.value)), distribution=spread)
+
 
 @dataclass(frozen=True)
 class Quantity:

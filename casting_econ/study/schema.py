@@ -580,7 +580,9 @@ class ScenarioEntry(_Node):
     hours: _plain("hour", high=10_000.0) = 0.0  # once, to set it up [hour]
     change: dict[str, Any] = {}  # tables and keys of this file as they would be
     drop: list[str] = []  # dotted keys that would be gone
-    scale: dict[str, _plain(above=0.0, high=100.0)] = {}  # dotted keys, * for any name, to a factor on their numbers
+    scale: dict[
+        str, _plain(above=0.0, high=100.0)
+    ] = {}  # dotted keys, * for any name, to a factor; STEP.scrap is what its check does not pass
 
 
 class DecisionTable(_Node):

@@ -102,8 +102,8 @@ def levers_of(kit: Kit, product: str | None = None) -> list[Lever]:
     for name in entry.steps:
         add("waiting", f"{steps}.{name}.wait", "h", f"waiting at {name.replace('-', ' ')}")
     for name in entry.steps:
-        add("minutes", f"{steps}.{name}.minutes", "min a piece", name.replace("-", " "))
-        add("minutes", f"{steps}.{name}.load_minutes", "min a load", f"{name.replace('-', ' ')}, a load")
+        add("minutes", f"{steps}.{name}.minutes", "min", name.replace("-", " "))
+        add("minutes", f"{steps}.{name}.load_minutes", "min", f"{name.replace('-', ' ')}, a load")
     for station in kit.study.file.stations:
         add("stations", f"stations.{station}.count", "", station.replace("-", " "))
     add("stations", f"products.{product}.mould.sets", "", "sets of moulds")
@@ -111,7 +111,7 @@ def levers_of(kit: Kit, product: str | None = None) -> list[Lever]:
         add("price", f"channels.{name}.price", f"{kit.study.currency} an order", name.replace("-", " "))
     for name in channels:
         add("buyers", f"channels.{name}.orders", "orders a year", name.replace("-", " "))
-    add("hours", "time.fixed_hours", "h a week", "hours no buyer sees")
+    add("hours", "time.fixed_hours", "h a week", "fixed hours")
     return found
 
 

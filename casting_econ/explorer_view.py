@@ -27,11 +27,12 @@ _TITLES = {
     "buyers": "Buyers",
     "hours": "Hours",
 }
-_WORDS = {"description_width": "15em"}
-_WIDE = widgets.Layout(width="100%", max_width="46em")
+_WORDS = {"description_width": "13em"}
+_WIDE = widgets.Layout(width="98%", max_width="46em")
+_FITS = widgets.Layout(width="max-content")
 
 
-class ExplorerView(widgets.VBox):
+class ExplorerView(widgets.Box):
     """Sliders of one product, and at once what comes of them.
 
     Parameters
@@ -46,7 +47,7 @@ class ExplorerView(widgets.VBox):
         self.said = widgets.HTML()
         self.chart = widgets.HTML()
         self.limits = widgets.HTML()
-        self.again = widgets.Button(description="Back to the study", icon="undo")
+        self.again = widgets.Button(description="Back to the study", icon="undo", layout=_FITS)
         self.folder = widgets.Text(
             description="Copy of the study",
             placeholder="a new folder; a name alone is made beside the study",
@@ -54,7 +55,7 @@ class ExplorerView(widgets.VBox):
             layout=_WIDE,
         )
         self.name = widgets.Text(value="as-explored", description="Name of the scenario", style=_WORDS, layout=_WIDE)
-        self.keep = widgets.Button(description="Keep as a scenario", icon="save")
+        self.keep = widgets.Button(description="Keep as a scenario", icon="save", layout=_FITS)
         self.kept = widgets.HTML()
         self._figure, self._quiet = self._axes(), False
         for slider in self.sliders.values():
@@ -63,20 +64,12 @@ class ExplorerView(widgets.VBox):
         self.keep.on_click(lambda _: self.save())
         groups = [self._group(group, title) for group, title in _TITLES.items()]
         shown = [group for group in groups if group is not None]
-        super().__init__(
-            [
-                self.said,
-                self.chart,
-                self.limits,
-                *shown,
-                self.again,
-                widgets.HTML("<h3>Keep it</h3>"),
-                self.folder,
-                self.name,
-                self.keep,
-                self.kept,
-            ]
-        )
+        # what comes of it stays in sight while the sliders scroll; on a narrow screen it stands above them
+        outcome = [self.said, self.chart, self.limits, self.again, widgets.HTML("<h3>Keep it</h3>")]
+        outcome += [self.folder, self.name, self.keep, self.kept]
+        right = widgets.VBox(outcome, layout=widgets.Layout(flex="1 1 26em", min_width="22em", padding="0 0 0 1em"))
+        left = widgets.VBox(shown, layout=widgets.Layout(flex="1 1 26em", min_width="22em", height="44em", overflow="auto"))
+        super().__init__([left, right], layout=widgets.Layout(flex_flow="row wrap-reverse", align_items="flex-start"))
         self.show()
 
     @property
@@ -106,7 +99,7 @@ class ExplorerView(widgets.VBox):
 
     def _group(self, group, title):
         own = [self.sliders[lever.key] for lever in self.explorer.levers if lever.group == group]
-        return widgets.VBox([widgets.HTML(f"<h3>{title}</h3>"), *own]) if own else None
+        return widgets.VBox([widgets.HTML(f"<h3>{title}</h3>"), *own], layout=widgets.Layout(flex="0 0 auto")) if own else None
 
     def back(self) -> None:
         """Every slider as the study has it."""
@@ -134,7 +127,7 @@ class ExplorerView(widgets.VBox):
             f"<tr><th scope='row'>{html.escape(name.replace('-', ' '))}</th><td>{self.fmt.percent(share)}</td></tr>"
             for name, share in rows
         )
-        self.limits.value = f"<table><caption>What limits, share of the draws</caption>{cells}</table>"
+        self.limits.value = f"<table><caption style='white-space:nowrap'>What limits, share of the draws</caption>{cells}</table>"
 
     def _axes(self):
         """One figure for all looks, with what moves in it: drawing a new one would take longer than the numbers."""

@@ -171,7 +171,7 @@ def test_moving_a_slider_shows_the_look(knobs):
     words = view_sentence(knobs.look({ONLINE: 110.0}), view.fmt)
     assert words in view.said.value and 'aria-live="polite"' in view.said.value
     assert view.chart.value != first and 'alt="Pay an hour falls with scrap' in view.chart.value
-    assert "<caption>What limits" in view.limits.value
+    assert "What limits, share of the draws</caption>" in view.limits.value
     view.back()
     assert view.state == {} and "as in the study" in view.said.value and view.chart.value == first
 

@@ -64,7 +64,7 @@ def test_a_slider_moved_in_jupyterlab_shows_the_number_of_the_model(lab):
     fmt = format_of(explorer.kit)
     with sync_api.sync_playwright() as play:
         browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        page = browser.new_page(viewport={"width": 1280, "height": 1400})
+        page = browser.new_page(viewport={"width": 1280, "height": 1000})
         page.goto(lab)
         page.locator(".jp-Notebook h1").filter(has_text="What if").wait_for(timeout=90_000)
         page.wait_for_function("document.querySelector('.jp-Notebook-ExecutionIndicator[data-status=idle]')", timeout=90_000)
@@ -82,7 +82,9 @@ def test_a_slider_moved_in_jupyterlab_shows_the_number_of_the_model(lab):
         after = status.inner_text()
         picture = page.locator(".jp-OutputArea-output img").first.get_attribute("alt")
         if folder := os.environ.get("EXPLORER_PICTURES"):
-            page.screenshot(path=f"{folder}/explorer.png", full_page=True)
+            page.screenshot(path=f"{folder}/explorer.png")
+            page.set_viewport_size({"width": 700, "height": 1000})
+            page.screenshot(path=f"{folder}/explorer-narrow.png")
         browser.close()
 
     assert before == view_sentence(explorer.look({}), fmt)

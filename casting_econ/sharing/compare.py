@@ -494,6 +494,7 @@ def comparison_tables(found: Comparison) -> list:
     list
         Sentences and tables that rich prints.
     """
+    from rich import box
     from rich.table import Table
     from rich.text import Text
 
@@ -502,11 +503,15 @@ def comparison_tables(found: Comparison) -> list:
         if not section["rows"]:
             parts.append(Text(f"\n{section['none']}"))
             continue
-        table = Table(title=section["title"], title_justify="left", title_style="bold")
+        table = Table(title=section["title"], title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)
         for at, head in enumerate(section["heads"]):
-            table.add_column(head, justify="left" if at < section["text"] else "right", min_width=28 if at == 0 else None)
-        for row in section["rows"]:
+            table.add_column(head, justify="left" if at < section["text"] else "right")
+        rows = [row for row in section["rows"] if "none" not in row]
+        for row in rows:
             table.add_row(*(Text(cell) for cell in row))
+        if len(rows) < len(section["rows"]):  # a terminal is narrow and short; the page has every row
+            table.caption = "The same: " + ", ".join(row[0] for row in section["rows"] if "none" in row)
+            table.caption_justify = "left"
         parts += [Text(""), table]
     return [*parts, Text(_method(found))]
 

@@ -1,24 +1,28 @@
 """A new study from a dozen answers: every craft by trade defaults alone, answers as people write them, and nothing half made."""
 
+import ast
 import json
 import re
 import sys
 import tomllib
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
 from scipy import stats
 
+import casting_econ
 from casting_econ.analysis import open_study
 from casting_econ.assumptions import draw_values
 from casting_econ.cli import main
 from casting_econ.faults import StudyError
 from casting_econ.models import rolled_yield
 from casting_econ.preview import preview
-from casting_econ.reference import cautions
+from casting_econ.reference import cautions, kit_folder
 from casting_econ.running.results import results
+from casting_econ.running.run import PAGES
 from casting_econ.starting import QUESTIONS, crafts, first_answer, new_study, read_answers
 from casting_econ.starting import form as form_module
 from casting_econ.starting.answers import read_answer
@@ -140,6 +144,26 @@ def test_soap_is_limited_by_its_rack_and_never_speaks_of_pots_or_resin(tmp_path)
     # 36 bars a making; five weeks at 800 pieces sold a month is far beyond 432 places: Little's law, 5 weeks x pieces a week
     a_week = 400 * 12 * 2 / (1 - 0.07) / 46
     assert float(kit.point().use_at_demand["curing-rack"]) == pytest.approx(5 * a_week / 432, rel=0.12)
+
+
+def test_what_every_report_says_names_no_craft():
+    """Trade notes F12: the words of the pages and of the package, outside what a study brings, know no resin and no pot."""
+    pages = [kit_folder("notebooks") / f"{page}.ipynb" for page in PAGES]
+    said = ["".join(cell["source"]) for page in pages for cell in json.loads(page.read_text(encoding="utf-8"))["cells"]]
+    package = Path(casting_econ.__file__).parent
+    for file in package.rglob("*.py"):
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            if (
+                isinstance(node, ast.Constant)
+                and isinstance(node.value, str)
+                and "\n" not in node.value
+                and file.parent.name != "models"
+            ):
+                said.append(node.value)
+    assert len(said) > 1000
+    assert [words for words in said if re.search(r"\b(resin|pots?|epoxy|silicone)\b", words, re.I)] == [
+        "silicone"
+    ]  # the rubber of a new study
 
 
 def test_pewter_that_fails_is_melted_again(tmp_path):

@@ -141,8 +141,8 @@ def test_soap_is_limited_by_its_rack_and_never_speaks_of_pots_or_resin(tmp_path)
 
     assert not re.search(r"\b(resin|pots?|epoxy|silicone)\b", "\n".join(texts), re.I)
     assert set(kit.point().use) == {"curing-rack", "hands"}
-    # 36 bars a making; five weeks at 800 pieces sold a month is far beyond 432 places: Little's law, 5 weeks x pieces a week
-    a_week = 400 * 12 * 2 / (1 - 0.07) / 46
+    # 36 bars a making; five weeks at 1,200 pieces sold a month is far beyond 432 places: Little's law, 5 weeks x pieces a week
+    a_week = 400 * 12 * 3 / (1 - 0.07) / 46
     assert float(kit.point().use_at_demand["curing-rack"]) == pytest.approx(5 * a_week / 432, rel=0.12)
 
 
@@ -152,18 +152,13 @@ def test_what_every_report_says_names_no_craft():
     said = ["".join(cell["source"]) for page in pages for cell in json.loads(page.read_text(encoding="utf-8"))["cells"]]
     package = Path(casting_econ.__file__).parent
     for file in package.rglob("*.py"):
+        if file.parent.name in ("models", "starting"):  # examples of models; a new study is of its craft, see the test before
+            continue
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
-            if (
-                isinstance(node, ast.Constant)
-                and isinstance(node.value, str)
-                and "\n" not in node.value
-                and file.parent.name != "models"
-            ):
+            if isinstance(node, ast.Constant) and isinstance(node.value, str) and "\n" not in node.value:
                 said.append(node.value)
     assert len(said) > 1000
-    assert [words for words in said if re.search(r"\b(resin|pots?|epoxy|silicone)\b", words, re.I)] == [
-        "silicone"
-    ]  # the rubber of a new study
+    assert [words for words in said if re.search(r"\b(resin|pots?|epoxy|silicone)\b", words, re.I)] == []
 
 
 def test_pewter_that_fails_is_melted_again(tmp_path):

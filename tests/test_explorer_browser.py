@@ -3,7 +3,6 @@
 import os
 import re
 import secrets
-import shutil
 import socket
 import subprocess
 import sys
@@ -19,16 +18,12 @@ from casting_econ.running.explore import explorer_notebook
 from casting_econ.wording import format_of
 
 DATA = Path(__file__).parents[1] / "data"
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-FLAGS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-component-update"]
 PRICE = "channels.online.price"
 
 
 @pytest.fixture(scope="module")
-def lab(tmp_path_factory):
+def lab(browser, tmp_path_factory):
     """JupyterLab on the explorer's notebook of the first demo, at an address with a token; always ended."""
-    if CHROMIUM is None:
-        pytest.skip("no Chromium on the PATH; .ci/run installs one")
     folder = tmp_path_factory.mktemp("lab")
     notebook = explorer_notebook(DATA / "kelpmoor-handles", folder)
     with socket.socket() as free:
@@ -56,36 +51,33 @@ def lab(tmp_path_factory):
 
 
 @pytest.mark.browser
-def test_a_slider_moved_in_jupyterlab_shows_the_number_of_the_model(lab):
+def test_a_slider_moved_in_jupyterlab_shows_the_number_of_the_model(lab, browser):
     """All cells run, the price of an online order moved by the arrow key, the sentence read and equal to the model's."""
-    sync_api = pytest.importorskip("playwright.sync_api")
     explorer = Explorer(open_study(DATA / "kelpmoor-handles"), draws=4000, seed=20)
     lever = next(lever for lever in explorer.levers if lever.key == PRICE)
     fmt = format_of(explorer.kit)
-    with sync_api.sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        page = browser.new_page(viewport={"width": 1280, "height": 1000})
-        page.goto(lab)
-        page.locator(".jp-Notebook h1").filter(has_text="What if").wait_for(timeout=90_000)
-        page.wait_for_function("document.querySelector('.jp-Notebook-ExecutionIndicator[data-status=idle]')", timeout=90_000)
-        page.get_by_role("menuitem", name="Run", exact=True).click()
-        page.get_by_role("menuitem", name=re.compile("^Run All Cells")).click()
-        status = page.locator("[role=status][aria-live=polite]").filter(has_text="Pay an hour")
-        status.wait_for(timeout=90_000)
-        before = status.inner_text()
-        slider = page.get_by_role("slider").nth([own.key for own in explorer.levers].index(PRICE))
-        slider.focus()
-        slider.press("ArrowRight")
-        page.wait_for_function(
-            "was => document.querySelector('[role=status][aria-live=polite]').innerText !== was", arg=before, timeout=30_000
-        )
-        after = status.inner_text()
-        picture = page.locator(".jp-OutputArea-output img").first.get_attribute("alt")
-        if folder := os.environ.get("EXPLORER_PICTURES"):
-            page.screenshot(path=f"{folder}/explorer.png")
-            page.set_viewport_size({"width": 700, "height": 1000})
-            page.screenshot(path=f"{folder}/explorer-narrow.png")
-        browser.close()
+    page = browser.new_page(viewport={"width": 1280, "height": 1000})
+    page.goto(lab)
+    page.locator(".jp-Notebook h1").filter(has_text="What if").wait_for(timeout=90_000)
+    page.wait_for_function("document.querySelector('.jp-Notebook-ExecutionIndicator[data-status=idle]')", timeout=90_000)
+    page.get_by_role("menuitem", name="Run", exact=True).click()
+    page.get_by_role("menuitem", name=re.compile("^Run All Cells")).click()
+    status = page.locator("[role=status][aria-live=polite]").filter(has_text="Pay an hour")
+    status.wait_for(timeout=90_000)
+    before = status.inner_text()
+    slider = page.get_by_role("slider").nth([own.key for own in explorer.levers].index(PRICE))
+    slider.focus()
+    slider.press("ArrowRight")
+    page.wait_for_function(
+        "was => document.querySelector('[role=status][aria-live=polite]').innerText !== was", arg=before, timeout=30_000
+    )
+    after = status.inner_text()
+    picture = page.locator(".jp-OutputArea-output img").first.get_attribute("alt")
+    if folder := os.environ.get("EXPLORER_PICTURES"):
+        page.screenshot(path=f"{folder}/explorer.png")
+        page.set_viewport_size({"width": 700, "height": 1000})
+        page.screenshot(path=f"{folder}/explorer-narrow.png")
+    page.close()
 
     assert before == view_sentence(explorer.look({}), fmt)
     assert after == view_sentence(explorer.look({PRICE: lever.now + lever.step}), fmt)

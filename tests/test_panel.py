@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 from colorspacious import cspace_convert, deltaE
 from scipy import optimize
-from test_report import CHROMIUM, FLAGS
 
 from casting_econ import palette
 from casting_econ.analysis import Kit, open_study
@@ -182,18 +181,6 @@ def order_pages(kit, tmp_path_factory):
     build_report(kit, [ROOT / "notebooks" / "order.ipynb"], folder / "plan.html")
     write_quote(quote_of(plan, price_of(plan)), folder / "quote.html")
     return folder / "plan.html", folder / "quote.html"
-
-
-@pytest.fixture(scope="module")
-def browser():
-    """Headless Chromium."""
-    if CHROMIUM is None:
-        pytest.skip("no Chromium on the PATH; .ci/run installs one")
-    sync_api = pytest.importorskip("playwright.sync_api")
-    with sync_api.sync_playwright() as play:
-        started = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield started
-        started.close()
 
 
 @pytest.fixture

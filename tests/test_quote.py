@@ -3,7 +3,6 @@
 import dataclasses
 import os
 import re
-import shutil
 from datetime import date, datetime
 from decimal import Decimal
 from html.parser import HTMLParser
@@ -17,8 +16,6 @@ from hypothesis import strategies as st
 from casting_econ.faults import StudyError
 from casting_econ.orders.quote import Quote, quote_amounts, quote_html, quote_words, write_quote
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-FLAGS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-sync"]
 LOCALES = {"en": "en_IE", "de": "de_CH", "fr": "fr_FR", "es": "es_ES", "it": "it_IT", "nl": "nl_NL"}
 EXAMPLE = Quote(  # invented, as is every name in this file
     maker="Brindle Row Castings",
@@ -397,18 +394,6 @@ def test_page_needs_nothing_else():
 
     assert not {tag for tag, _ in Reader(page).elements} & {"script", "link", "img", "iframe", "a", "base", "object"}
     assert not re.search(r"url\(|@import|https?:", page)
-
-
-@pytest.fixture(scope="module")
-def browser():
-    """Headless Chromium."""
-    if CHROMIUM is None:
-        pytest.skip("no Chromium on the PATH; .ci/run installs one")
-    sync_api = pytest.importorskip("playwright.sync_api")
-    with sync_api.sync_playwright() as play:
-        started = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield started
-        started.close()
 
 
 @pytest.fixture(scope="module")

@@ -1,7 +1,6 @@
 """The report, as a browser shows it: one file, readable on a phone and on paper, nothing fetched from outside."""
 
 import re
-import shutil
 from pathlib import Path
 
 import nbformat
@@ -13,15 +12,6 @@ from casting_econ.running.report import build_report, caution_rows
 from casting_econ.running.run import PAGES as RUN_PAGES
 
 ROOT = Path(__file__).parents[1]
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 PAGES = [ROOT / "notebooks" / f"{name}.ipynb" for name in (*RUN_PAGES, "order")]
 
 
@@ -31,18 +21,6 @@ def report(tmp_path_factory):
     target = tmp_path_factory.mktemp("report") / "report.html"
     build_report(open_study(ROOT / "data" / "kelpmoor-handles"), PAGES, target)
     return target
-
-
-@pytest.fixture(scope="module")
-def browser():
-    """Headless Chromium."""
-    if CHROMIUM is None:
-        pytest.skip("no Chromium on the PATH; .ci/run installs one")
-    sync_api = pytest.importorskip("playwright.sync_api")
-    with sync_api.sync_playwright() as play:
-        started = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield started
-        started.close()
 
 
 def test_report_is_one_file_that_needs_nothing_else(report):

@@ -13,13 +13,13 @@ from functools import cache
 from numbers import Integral, Real
 from pathlib import Path
 
-import jinja2
 from babel import Locale, UnknownLocaleError
 from babel.dates import format_date
 from babel.numbers import format_currency, format_decimal, get_currency_precision, list_currencies
 
 from ..faults import Fault, StudyError
 from ..reference import kit_folder
+from ..templates import template
 
 __all__ = ["Quote", "QuoteAmounts", "quote_amounts", "quote_html", "quote_words", "write_quote"]
 
@@ -256,7 +256,7 @@ def quote_html(quote: Quote) -> str:
     """
     locale = Locale.parse(quote.locale)
     language = _language(quote.language or locale.language)
-    return _template().render(
+    return template(Path(__file__).with_name("quote.html.j2"), _as_printable).render(
         quote=quote,
         amounts=quote_amounts(quote),
         words=quote_words()[language],
@@ -268,19 +268,6 @@ def quote_html(quote: Quote) -> str:
         day=lambda day: format_date(day, "long", locale=locale),
         count=lambda number: format_decimal(int(number), locale=locale),
     )
-
-
-@cache
-def _template():
-    environment = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(Path(__file__).parent),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-        finalize=lambda value: _printable(value) if isinstance(value, str) else value,
-    )
-    return environment.get_template("quote.html.j2")
 
 
 def _language(wanted):
@@ -336,3 +323,7 @@ def write_quote(quote: Quote, path: str | os.PathLike) -> None:
         if part is not None:
             with contextlib.suppress(OSError):
                 os.unlink(part)
+
+
+def _as_printable(value):
+    return _printable(value) if isinstance(value, str) else value

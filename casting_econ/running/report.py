@@ -12,6 +12,7 @@ from markupsafe import Markup
 
 from ..analysis import Kit
 from ..reference import cautions
+from ..templates import template as page_template
 
 __all__ = ["build_report", "caution_rows", "template"]
 
@@ -42,15 +43,8 @@ def build_report(
 
 
 def template(name: str) -> jinja2.Template:
-    """A page template of the kit; whatever it is given is escaped."""
-    environment = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(Path(__file__).parent),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )
-    return environment.get_template(name)
+    """A template beside this module."""
+    return page_template(Path(__file__).parent / name)
 
 
 def caution_rows(kit: Kit) -> list[dict[str, str]]:

@@ -10,7 +10,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
-import jinja2
 import numpy as np
 import pandas as pd
 
@@ -20,6 +19,7 @@ from ..faults import Fault, StudyError, counted
 from ..models import evaluate
 from ..study.reading.logs import FREE, LOGS
 from ..tables import assumption_table
+from ..templates import template
 from ..uncertainty import in_chunks, round_up_draws
 from ..wording import Format, format_of
 from .pack import read_pack
@@ -529,14 +529,7 @@ def comparison_page(found: Comparison, target: Path | str) -> None:
     if target.suffix.lower() not in (".html", ".htm") or target.is_dir():
         raise StudyError([Fault(file=str(target), wrong="is no name for a page", right="a name that ends in .html")])
     style = re.search(r"<style>(.*?)</style>", (running / "report.html.j2").read_text(encoding="utf-8"), re.DOTALL)[1]
-    environment = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(Path(__file__).parent),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )
-    text = environment.get_template("compare.html.j2").render(
+    text = template(Path(__file__).with_name("compare.html.j2")).render(
         found=found, style=style, summary=_summary(found), sections=_sections(found)
     )
     part = target.with_name(f".{target.name}.part")

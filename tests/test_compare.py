@@ -53,6 +53,17 @@ def test_a_study_beside_itself_has_no_difference(tmp_path):
     assert result(found, "pay an hour").before == result(found, "pay an hour").after
 
 
+def test_results_fit_a_terminal_of_80_columns(tmp_path):
+    """The last column, the chance of more, is not cut off."""
+    before = copy_of("kelpmoor-handles", tmp_path / "a")
+    after = copy_of("kelpmoor-handles", tmp_path / "b", ('\nprice = "96.00 EUR"', '\nprice = "106.00 EUR"'))
+    done = CliRunner().invoke(main, ["compare", str(before), str(after)], env={"COLUMNS": "80"})
+    rows = [line for line in done.stdout.splitlines() if line.startswith("│")]
+
+    assert done.exit_code == 0 and any("over 99 %" in row.replace("\xa0", " ") for row in rows)
+    assert all(row.endswith("│") for row in rows)
+
+
 def test_a_changed_price_is_told_with_old_new_note_and_what_it_does(tmp_path):
     """A dearer set: the line with its reason, who and when as stated, and a rise by hand: 10.00 a set, less its share of fees."""
     before = copy_of("kelpmoor-handles", tmp_path / "a")

@@ -504,7 +504,7 @@ def comparison_tables(found: Comparison) -> list:
             continue
         table = Table(title=section["title"], title_justify="left", title_style="bold")
         for at, head in enumerate(section["heads"]):
-            table.add_column(head, justify="left" if at < section["text"] else "right", min_width=28 if at == 0 else None)
+            table.add_column(head, justify="left" if at < section["text"] else "right")
         for row in section["rows"]:
             table.add_row(*(Text(cell) for cell in row))
         parts += [Text(""), table]

@@ -50,7 +50,9 @@ def demo(name: str | None, folder: str | None) -> None:
 @main.command()
 @click.argument("folder", type=click.Path())
 @click.option("--craft", help="Craft, such as soap; asked for if not given.")
-@click.option("--answers", type=click.Path(), help="File with answers: a line 'key = answer' each.")
+@click.option(
+    "--answers", type=click.Path(), help='File with answers, such as: craft = "soap" and price = "6 7 9 EUR", a line each.'
+)
 @click.option(
     "--answer", multiple=True, metavar="KEY=ANSWER", help="One answer, such as 'price=11 12 15 EUR'; as often as needed."
 )
@@ -150,6 +152,7 @@ def sweep(study: str, scrap: str, cure: str, notebook: str, product: str, draws:
 @click.option("--set-of", type=click.IntRange(1, 1000), help="Pieces that must match and so come from one load.")
 @click.option("--variant", multiple=True, metavar="NAME=N", help="Pieces of one colour or form; as often as needed.")
 @click.option("--price", type=click.FloatRange(0, min_open=True), help="Price asked for the order.")
+@click.option("--channel", metavar="NAME", help="Channel whose fees, postage and minutes an order has.")
 @click.option("--answer-only", is_flag=True, help="Only say the answer; write nothing.")
 @_OUT
 def order(study: str, name: str | None, answer_only: bool, out: str | None, **asked: object) -> None:

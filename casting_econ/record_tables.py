@@ -21,6 +21,7 @@ from .evidence import (
 from .evidence.control import p_chart, run_rules, trend
 from .evidence.labour import labour_rows, single_rows
 from .evidence.lives import kaplan_meier, remaining, weibull_fit
+from .faults import counted
 from .models.moulds import cheapest_replacement_age, expected_casts, mean_to_scale
 from .tables import scrap_money
 from .wording import format_of
@@ -290,7 +291,7 @@ def unreconciled(kit: Kit) -> list[str]:
         if silent:
             days = ", ".join(f"{day:%Y-%m-%d}" for day in silent[:3]) + (" and others" if len(silent) > 3 else "")
             found.append(
-                f"On {len(silent)} days with a pour the timesheet has no row ({days}): hours are missing, or a date is wrong."
+                f"On {counted(len(silent), 'day')} with a pour the timesheet has no row ({days}): hours are missing, or a date is wrong."
             )
     for row in material_table(study).itertuples():
         if row.unread:

@@ -473,7 +473,7 @@ CELLS = [
     ("sales", "negative price", "price", "-128.0", "found '-128.0'", "zero or more"),
     ("sales", "half a piece", "pieces", "8.5", "found '8.5'", "a whole number"),
     ("sales", "unknown kind", "kind", "sael", "found 'sael'", "did you mean 'sale'?"),
-    ("sales", "unknown channel", "channel", "onlien", "found 'onlien'", "did you mean 'online'?"),
+    ("sales", "unknown channel", "channel", "onlien", "found 'onlien'", "did you mean 'online'?", "[records.words.channel]"),
     ("sales", "unknown product", "product", "knop", "found 'knop'", "did you mean 'knob'?"),
     ("timesheet", "negative minutes", "minutes", "-6", "found '-6'", "above zero"),
     ("timesheet", "no minutes", "minutes", "0", "found '0'", "above zero"),

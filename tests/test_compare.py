@@ -53,6 +53,18 @@ def test_a_study_beside_itself_has_no_difference(tmp_path):
     assert result(found, "pay an hour").before == result(found, "pay an hour").after
 
 
+def test_results_fit_a_terminal_of_80_columns(tmp_path):
+    """The last column, the chance of more, is not cut off."""
+    before = copy_of("kelpmoor-handles", tmp_path / "a")
+    after = copy_of("kelpmoor-handles", tmp_path / "b", ('\nprice = "96.00 EUR"', '\nprice = "106.00 EUR"'))
+    done = CliRunner().invoke(main, ["compare", str(before), str(after)], env={"COLUMNS": "80"})
+    lines = done.stdout.replace("\xa0", " ").splitlines()
+
+    assert done.exit_code == 0 and max(map(len, lines)) <= 80
+    assert any(line.startswith(" pay an hour") and line.rstrip().endswith("over 99 %") for line in lines)
+    assert any(line.startswith("The same: ") for line in lines)
+
+
 def test_a_changed_price_is_told_with_old_new_note_and_what_it_does(tmp_path):
     """A dearer set: the line with its reason, who and when as stated, and a rise by hand: 10.00 a set, less its share of fees."""
     before = copy_of("kelpmoor-handles", tmp_path / "a")

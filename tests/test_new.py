@@ -294,6 +294,7 @@ def test_a_terminal_asks_a_dozen_questions_and_again_after_a_slip(tmp_path):
         "2/12": ["gull!", "gull"],
         "3/12": ["a dozen", "12"],
         "7/12": ["8 9 10 $"],
+        "10/12": ["10", "12", "4"],
         "11/12": ["900 EUR", "900"],
     }
     said, asked = [], []
@@ -311,6 +312,8 @@ def test_a_terminal_asks_a_dozen_questions_and_again_after_a_slip(tmp_path):
     told = "\n".join(said)
     assert "unknown craft" in told and "a name that cannot be used" in told and "not an answer that can be read" in told
     assert "money in EUR while the study counts in USD" in told
+    assert found.figures["hidden_hours"] == (4, 4, 4) and "no hours are left" in told  # asked again, the other answers are kept
+    assert "answers:" not in told
     steps = [int(words.split("/")[0]) for words in asked]
     assert max(steps) == 12 and all(a <= b for a, b in pairwise(steps))
 

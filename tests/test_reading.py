@@ -367,3 +367,18 @@ def test_years_of_two_figures(tmp_path, dates, read):
         assert 'dates = "year first"' in faults[0].right and 'dates = "day first"' in faults[0].right
     else:
         assert not faults and [f"{day:%Y-%m-%d}" for day in records["purchases"].date] == read
+
+
+def test_spaces_stand_for_the_hyphens_of_a_name(tmp_path):
+    """A step as a person writes it, with spaces and a capital, is the study's own; nothing need be set for it."""
+    names = Names(
+        products={"coaster": frozenset({"grind-and-seal"})},
+        channels=frozenset({"web-shop"}),
+        places=frozenset(),
+        tasks=frozenset({"shop-upkeep"}),
+    )
+    (tmp_path / "timesheet.csv").write_text(
+        "date,step,minutes\n2026-02-03,Grind and seal,35\n2026-02-04,shop upkeep,20\n2026-02-05,web shop,10\n", encoding="utf-8"
+    )
+    records, _, faults = read_records(tmp_path, names)
+    assert not faults and list(records["timesheet"].step) == ["grind-and-seal", "shop-upkeep", "web-shop"]

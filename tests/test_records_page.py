@@ -187,6 +187,13 @@ def test_cup_loss_from_mixed_mass(kit):
     assert found.number.value == pytest.approx(1 / 6, abs=0.02)
 
 
+def test_one_silent_day_is_told_as_one(kit):
+    """A pour on the day after the first timesheet row, and none on that day."""
+    sheet = "date,step,minutes,pieces_handled,pieces_passed\n2025-01-06,trim,30,10,10\n2025-01-08,trim,30,10,10"
+    said = record_tables.unreconciled(kit(batches=batches([9, 9, 9]), timesheet=sheet))
+    assert any(line.startswith("On 1 day with a pour") for line in said)
+
+
 def test_what_does_not_add_up_is_said(kit):
     """Hours beyond a day, pieces beyond the batches, pours without hours, more sold than made."""
     sheet = "date,step,minutes,pieces_handled,pieces_passed\n2025-01-06,trim,1020,80,60\n2025-01-12,trim,30,10,10"

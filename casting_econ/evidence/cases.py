@@ -313,6 +313,8 @@ def _channel(study, channel, kind, number, worth):
     if count == 0:
         return None
     if kind == "refund_share":
+        if mine.refund.isna().all():  # nothing written down is not known, which is not none
+            return None
         charged = (mine.price + mine.postage_charged.fillna(0.0)).where(lambda amount: amount > 0)
         back = float((mine.refund.fillna(0.0) / charged).clip(upper=1.0).sum())
         return _share(number, worth, back, count, back / count, f"{back:.1f} orders' worth paid back of {count}", "orders")

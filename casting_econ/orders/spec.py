@@ -107,6 +107,9 @@ def order_of(kit: Kit, name: str | None = None, *, today: date | None = None, **
             repr(product),
             f"one of {', '.join(file.products)}{close_match(product, file.products)}",
         )
+    elif facts.get("channel") is not None and facts["channel"] not in file.channels:
+        known = [name for name, channel in file.channels.items() if channel.product == product]
+        fault("--channel", "unknown channel", repr(facts["channel"]), f"one of {', '.join(known)}")
     elif facts.get("channel") is not None and file.channels[facts["channel"]].product != product:
         fault("--product", "is not sold in the channel of the commission", repr(product), file.channels[facts["channel"]].product)
     facts.setdefault("start", today)

@@ -1,5 +1,6 @@
 """`casting-econ explore`: the explorer's notebook for one study, in JupyterLab."""
 
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -28,8 +29,12 @@ def start_jupyter(notebook: Path, port: int | None = None) -> int:
     """JupyterLab on a notebook, until it is stopped; its exit code."""
     words = [sys.executable, "-m", "jupyterlab", str(notebook), "--ServerApp.root_dir", str(notebook.parent)]
     process = subprocess.Popen(words + ([f"--port={port}"] if port else []))
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # so that JupyterLab ends with this command, however that is ended
     try:
         return process.wait()
     except KeyboardInterrupt:
-        process.terminate()
-        return process.wait()
+        return 0
+    finally:
+        if process.poll() is None:
+            process.terminate()
+            process.wait()

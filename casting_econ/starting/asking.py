@@ -81,9 +81,8 @@ def ask(
     for number, question in enumerate(QUESTIONS, start=1):
         for part in parts_of(question, checked.craft):
             if part.key not in texts:
-                texts[part.key] = _asked(
-                    f"{number}/{len(QUESTIONS)}  {part.ask}", part, currency or checked.currency, prompt, say
-                )
+                words = f"{number}/{len(QUESTIONS)}  {part.ask}"
+                texts[part.key] = _asked(words, part, texts, currency, checked.currency, prompt, say)
                 if part.key == "price":
                     checked = read_answers(texts, currency)  # the price says the currency
     return read_answers(texts, currency, "answers")
@@ -97,21 +96,28 @@ def _craft(say, prompt) -> str:
         try:
             return list(crafts())[int(text) - 1] if text.isdecimal() and int(text) else read_answers({"craft": text}).craft.id
         except (IndexError, StudyError) as error:
-            say(f"  {error if isinstance(error, StudyError) else 'one of the numbers above, please'}")
+            say(f"  {_without_place(error) if isinstance(error, StudyError) else 'one of the numbers above, please'}")
 
 
-def _asked(words: str, part: Part, currency: str, prompt, say) -> str:
-    """One answer that can be read; asked again until it can."""
+def _without_place(error: StudyError) -> str:
+    """What is wrong and what would be right; who is asked knows where."""
+    return "; ".join(f"{fault.wrong}; right would be {fault.right}" for fault in error.faults)
+
+
+def _asked(words: str, part: Part, texts, chosen: str | None, currency: str, prompt, say) -> str:
+    """One answer that can be read and that fits those before it; asked again until it does."""
+    currency = chosen or currency
     unit = part.unit.format(money=f"{currency} or another currency" if part.key == "price" else currency)
     while True:
         text = prompt(f"{words}{f' [{unit}]' if unit else ''}", default="don't know")
         try:
             if part.kind == "figure":
                 read_answer(part, text, _written(text) or currency if part.key == "price" else currency)
-            else:
-                read_answers({"craft": next(iter(crafts())), part.key: text})
-        except (ValueError, StudyError) as error:
+            read_answers({**texts, part.key: text}, chosen)
+        except ValueError as error:
             say(f"  {str(error).replace(' -> ', '; right would be ')}")
+        except StudyError as error:
+            say(f"  {_without_place(error)}")
         else:
             return text
 

@@ -159,14 +159,16 @@ def study_text(answers: Answers, name: str, locale: str) -> tuple[str, list[str]
     orders = w.number("orders_a_month", "orders/month", worth="1 month", what="orders a month")
     per_order = answers.figures.get("pieces_per_order")
     size = per_order[1] if per_order else answers.guess("pieces_per_order").likely
+    size_said = 'note = "your likely answer"'
     if per_order is None:
+        size_said = 'basis = "guess", note = "trade default (P)"'
         w.defaults.append("pieces an order")
     lines += [
         "",
         "[channels.online] # copy and rename for every way of selling: fairs (days, hours_per_day, fee_per_day), wholesale …",
         f'product = "{piece}"',
         f"orders = {orders}",
-        f"pieces_per_order = {_figure(size)}",
+        f"pieces_per_order = {{ value = {_figure(size)}, {size_said} }}",
         f"price = {w.number('price', money, factor=size, what='price')} # of an order: the price of a piece x {_figure(size)}",
         f"fee_share = {w.number('fee_share', '%', what='fees')}",
         f"postage_charged = {w.money([table['postage'][1]] * 3 + [table['postage'][3]], money)}",

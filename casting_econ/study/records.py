@@ -111,7 +111,10 @@ def _unknown_names(log, frame, study, reading):
             allowed = study.products[product] | other if column == "step" and product in study.products else names
             if name not in allowed and not (column == "step" and log == "timesheet" and steps_of(name, allowed)):
                 where = "a step, channel or weekly task" if column == "step" and log == "timesheet" else f"a {column}"
-                right = f"{where} of the study file: {', '.join(sorted(allowed))}{close_match(name, allowed)}"
+                right = (
+                    f"{where} of the study file: {', '.join(sorted(allowed))}{close_match(name, allowed)}, "
+                    f'or "{name}" = one of them in quotes, under [records.words.{column}] in study.toml'
+                )
                 for label in rows:
                     file, row = place_of(reading, log, label)
                     faults.append(

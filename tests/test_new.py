@@ -253,7 +253,7 @@ def test_a_file_of_answers_and_options_on_top(tmp_path):
 
     assert done.exit_code == 0, done.output
     assert study["study"]["name"] == "Blue bars"
-    assert study["channels"]["online"]["price"]["value"] == "18 EUR"
+    assert study["channels"]["online"]["price"]["value"] == "27 EUR"
     assert study["products"]["bar"]["steps"]["cut-and-trim"]["minutes"]["note"] == "your answer"
     assert "count as don't know" in done.output and "the chance of reaching the target" in re.sub(r"\s+", " ", done.output)
 

@@ -230,7 +230,7 @@ def price_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
         f"For the target in eight cases of ten it takes {fmt.money(quoted.at_chance(0.8))}."
     )
     if order.channel is None:
-        text += " No channel is named, so talking, packing, posting, fees and postage are not in these: name one as `channel` of a commission."
+        text += " No channel is named, so talking, packing, posting, fees and postage are not in these: name one with `--channel`, or as `channel` of a commission."
     if quoted.brought.mean() >= 0.005:
         text += f" What is good beyond the order is counted as bringing {fmt.money(quoted.brought.mean())} on average; without that each asks so much more."
     begun = any(order.in_hand.values())

@@ -7,7 +7,7 @@ from scipy import optimize, special
 
 from .assumptions import Assumed, assume, assumptions_at, draw_values, label, point_values, spread_values
 from .faults import Fault, StudyError
-from .models import Assumptions, Outcome, evaluate, longest_wait, with_levers
+from .models import Assumptions, Outcome, evaluate, loads_per_week, longest_wait, with_levers
 from .models.curing import merged_windows
 from .study import STUDY_FILE, Study, read_study
 from .uncertainty import QUANTILES, chance, in_chunks, round_up_draws, summarise
@@ -222,6 +222,11 @@ class LoadWait:
     rest_hours: float  # of the mould after it [hour]
     turnaround_hours: float  # [hour]
     count: int  # stations, or sets of moulds
+
+    def loads(self, windows, hours=None, count=None):
+        """Loads a week that it lets through, as it is or with other hours or another count. [load/week]"""
+        hours = self.wait_hours if hours is None else hours
+        return loads_per_week(hours + self.rest_hours, self.turnaround_hours, count or self.count, windows)
 
 
 def load_wait(kit: Kit) -> LoadWait | None:

@@ -14,9 +14,10 @@ from .analysis import Kit, LoadWait, grid, load_wait, open_study
 from .assumptions import NEW_SEED, assumptions_at, key_points, label, new_keys, point_values, values_at
 from .faults import Fault, StudyError
 from .formatting import Format
-from .models import evaluate, loads_per_week
+from .models import evaluate
 from .scenarios import scenario_kit
-from .study import STUDY_FILE, record_files
+from .study import STUDY_FILE
+from .study.inputs import copy_inputs
 from .study.load import PASS_SHARE, SCRAP
 from .study.schema import ScenarioEntry
 from .uncertainty import round_up_draws, summarise
@@ -258,7 +259,7 @@ class Explorer:
             break_even=even,
             wait=wait,
             stairs=None if wait is None else self._stair_table(kit, wait),
-            loads=None if wait is None else float(_rate(kit, wait, wait.wait_hours)),
+            loads=None if wait is None else float(wait.loads(kit.study.windows)),
             target=goal,
         )
 
@@ -284,12 +285,8 @@ class Explorer:
             longest = max(lever.high for lever in self.levers if lever.group == "waiting")
             usual = self.kit.assumed.numbers.get(f"products.{wait.product}.steps.{wait.step}.wait")
             hours = np.linspace(0.0, 3.0 * usual.value if usual is not None else longest, 181)
-            self._stairs[key] = pd.DataFrame({"cure hours": hours, "loads a week": _rate(kit, wait, hours)})
+            self._stairs[key] = pd.DataFrame({"cure hours": hours, "loads a week": wait.loads(kit.study.windows, hours)})
         return self._stairs[key]
-
-
-def _rate(kit, wait, hours):
-    return loads_per_week(hours + wait.rest_hours, wait.turnaround_hours, wait.count, kit.study.windows)
 
 
 def view_sentence(view: View, fmt: Format) -> str:
@@ -373,10 +370,7 @@ def save_scenario(
         # made beside its place and moved there whole
         with tempfile.TemporaryDirectory(dir=target.parent, prefix=".copy-") as part:
             whole = Path(part) / "study"
-            for path in [source / STUDY_FILE, *(p for p in record_files(source / "records") if p.is_file())]:
-                copy = whole / path.relative_to(source)
-                copy.parent.mkdir(parents=True, exist_ok=True)
-                copy.write_bytes(path.read_bytes())
+            copy_inputs(source, whole)
             with (whole / STUDY_FILE).open("a", encoding="utf-8", newline="\n") as file:
                 file.write("\n# written by the explorer\n" + "\n".join(lines) + "\n")
             open_study(whole)

@@ -7,7 +7,7 @@ from scipy import special
 from .analysis import Answer, Kit, LoadWait, basis_counts, grid, main_wait, swings
 from .assumptions import label
 from .evidence import channel_summary, orders_by_month, own_faults, scrap_table
-from .models import hours_at_temperature, loads_per_week, self_employed_target
+from .models import hours_at_temperature, self_employed_target
 from .models.studio import DEMAND
 from .reference import wages
 from .study.numbers import BASES
@@ -341,10 +341,7 @@ def year_table(answer: Answer, currency: str) -> pd.DataFrame:
 def stair_table(kit: Kit, wait: LoadWait) -> pd.DataFrame:
     """Loads a week over cure hours, for what there is and one and two more. [load/week]"""
     hours = np.unique(np.append(np.linspace(0.0, 3.0 * wait.wait_hours, 241), wait.wait_hours))
-    rates = {
-        f"{n} in use": loads_per_week(hours + wait.rest_hours, wait.turnaround_hours, n, kit.study.windows)
-        for n in range(wait.count, wait.count + 3)
-    }
+    rates = {f"{n} in use": wait.loads(kit.study.windows, hours, n) for n in range(wait.count, wait.count + 3)}
     return pd.DataFrame({"cure hours": hours, **rates})
 
 
@@ -355,7 +352,7 @@ def temperature_table(kit: Kit, wait: LoadWait | None) -> pd.DataFrame:
     if stated_at is None or not climate.months:
         return pd.DataFrame(columns=columns)
     hours = hours_at_temperature(wait.wait_hours, stated_at, np.array(climate.months), climate.factor)
-    rates = loads_per_week(hours + wait.rest_hours, wait.turnaround_hours, wait.count, kit.study.windows)
+    rates = wait.loads(kit.study.windows, hours)
     return pd.DataFrame(dict(zip(columns, ([m.capitalize() for m in MONTHS], climate.months, hours, rates), strict=True)))
 
 
@@ -368,5 +365,5 @@ def stair_treads(frame: pd.DataFrame) -> pd.DataFrame:
 
 def loads_needed(kit: Kit, wait: LoadWait) -> float:
     """Loads a week that expected demand asks of a load's wait. [load/week]"""
-    rate = loads_per_week(wait.wait_hours + wait.rest_hours, wait.turnaround_hours, wait.count, kit.study.windows)
+    rate = wait.loads(kit.study.windows)
     return float(kit.point().use_at_demand[wait.resource] * rate)

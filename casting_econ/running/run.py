@@ -13,7 +13,8 @@ from ..analysis import Kit, open_study
 from ..cash import season_weights
 from ..faults import Fault, StudyError, close_match
 from ..reference import kit_folder
-from ..study import STUDY_FILE, record_files
+from ..study import STUDY_FILE
+from ..study.inputs import copy_inputs, input_files
 from ..uncertainty import round_up_draws
 from .notebooks import Job, NotebookError, check_parameters, finished, run_jobs
 from .panel import panel_parts
@@ -119,19 +120,6 @@ def run_study(folder: Path | str, out: Path | str | None = None, *, workers: int
     )
     replace_folder(inner, out, part)
     return out
-
-
-def input_files(folder: Path) -> list[Path]:
-    """Files that a study's results depend on."""
-    return [folder / STUDY_FILE, *(path for path in record_files(folder / "records") if path.is_file())]
-
-
-def copy_inputs(folder: Path, target: Path) -> None:
-    """Copy a study's inputs, so that notebooks work on a snapshot and no path of this machine gets into them."""
-    for path in input_files(folder):
-        copy = target / path.relative_to(folder)
-        copy.parent.mkdir(parents=True, exist_ok=True)
-        shutil.copyfile(path, copy)
 
 
 def demo_names() -> list[str]:

@@ -1,5 +1,6 @@
 """Asking the questions: in a terminal one after the other, or all at once from a file and options."""
 
+import re
 import tomllib
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -124,8 +125,6 @@ def _asked(words: str, part: Part, texts, chosen: str | None, currency: str, pro
 
 def _written(text: str) -> str | None:
     """Currency that an answer is written in."""
-    import re
-
     found = re.findall(r"[€£$]|\b[A-Z]{3}\b", text)
     return known_currency(found[0]) if found else None
 

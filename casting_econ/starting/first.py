@@ -2,6 +2,7 @@
 
 import shutil
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 from ..analysis import Kit, open_study
@@ -63,7 +64,7 @@ def new_study(folder: Path | str, answers: Answers, locale: str | None = None) -
         raise StudyError(
             [Fault(file=str(target), wrong="cannot be made", found=reason, right="a folder that you may write to")]
         ) from None
-    return open_study(target) if kit else kit, defaults
+    return replace(kit, study=replace(kit.study, folder=target)), defaults
 
 
 def first_answer(kit: Kit, defaults: list[str]) -> list[str]:

@@ -12,7 +12,7 @@ LOCALES = {"EUR": "en_IE", "GBP": "en_GB", "USD": "en_US", "CAD": "en_CA", "AUD"
 LOCALES |= {"SEK": "sv_SE", "NOK": "nb_NO", "DKK": "da_DK", "PLN": "pl_PL", "CZK": "cs_CZ"}
 _WEEKS, _FULL_WEEK = 46, 37.5
 # how many pieces, rows, loads, weeks or months a guess is worth against the logs
-_WORTH = {"minutes": "10 pieces", "load_minutes": "5 loads", "pass_share": "20 pieces", "life": "3 moulds", "price": "2 {unit}"}
+_WORTH = {"minutes": "10 pieces", "load_minutes": "5 loads", "pass_share": "20 pieces", "life": "3 moulds"}
 _EXAMPLES = {
     "timesheet": {"date": "2026-01-15", "step": "{step}", "minutes": "45", "product": "{piece}", "pieces_handled": "12"},
     "batches": {"batch": "B001", "date": "2026-01-15", "product": "{piece}", "casts": "{casts}", "good": "{good}"},
@@ -60,9 +60,9 @@ class _Writer:
         )
         return f"{{ {ends}{tail}, {note} }}"
 
-    def money(self, row: list, unit: str, worth: str = "") -> str:
+    def money(self, row: list, unit: str) -> str:
         """A craft's money guess in the study's currency."""
-        return self.value(self.answers.in_money(Guess.of(row)), unit, worth=worth)
+        return self.value(self.answers.in_money(Guess.of(row)), unit)
 
 
 def _shares(answers: Answers) -> dict[str, Guess]:

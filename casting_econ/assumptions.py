@@ -6,20 +6,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import special
 
+from .draws import copula_matrix, correlate, points, round_up_draws
 from .evidence import Evidence, learn
-from .models import inputs as model
+from .models import workshop as model
 from .models.money import self_employed_target
 from .reference import wages
 from .study import Number, Study
 from .study.load import PASS_SHARE, SCRAP
-from .uncertainty import copula_matrix, correlate, points, round_up_draws
 
 __all__ = [
     "NEW_SEED",
-    "Assumed",
+    "StudyWithEvidence",
     "assume",
     "assume_changed",
-    "assumptions_at",
     "common_values",
     "draw_values",
     "key_points",
@@ -28,6 +27,7 @@ __all__ = [
     "point_values",
     "takes_factor",
     "values_at",
+    "workshop_at",
 ]
 
 _SHARED = ("demand", "minutes", "pass_odds", "material", "price")
@@ -35,7 +35,7 @@ NEW_SEED = 1_000_003  # added to the seed for numbers that only a changed study 
 
 
 @dataclass(frozen=True, kw_only=True)
-class Assumed:
+class StudyWithEvidence:
     """A study with what its logs say, and the plan for drawing from it."""
 
     study: Study
@@ -45,7 +45,7 @@ class Assumed:
     root: np.ndarray | None  # correlation of the normal scores of `uncertain`
 
 
-def assume(study: Study) -> Assumed:
+def assume(study: Study) -> StudyWithEvidence:
     """Put the evidence in place of guesses and list what is uncertain.
 
     Parameters
@@ -55,13 +55,13 @@ def assume(study: Study) -> Assumed:
 
     Returns
     -------
-    Assumed
+    StudyWithEvidence
     """
     evidence = learn(study)
     return _assumed(study, evidence, study.numbers | {key: found.number for key, found in evidence.items()})
 
 
-def assume_changed(study: Study, factors: Mapping[str, float], base: Assumed) -> Assumed:
+def assume_changed(study: Study, factors: Mapping[str, float], base: StudyWithEvidence) -> StudyWithEvidence:
     """A changed study that keeps what the logs said about the numbers it leaves as they are.
 
     Parameters
@@ -69,12 +69,12 @@ def assume_changed(study: Study, factors: Mapping[str, float], base: Assumed) ->
     study : Study
     factors : mapping of str to float
         As `study_with` gives them; they scale what the logs say too.
-    base : Assumed
+    base : StudyWithEvidence
         The study before the change, with its evidence.
 
     Returns
     -------
-    Assumed
+    StudyWithEvidence
         Changed numbers are as the change states them; no log knows them yet.
     """
     stated = base.study.numbers
@@ -112,7 +112,9 @@ def _assumed(study, evidence, numbers):
     ]
     uncertain = (*own, *shared)
     pairs = [(*pair.between, pair.rank) for pair in study.file.correlations if set(pair.between) <= set(uncertain)]
-    return Assumed(study=study, evidence=evidence, numbers=numbers, uncertain=uncertain, root=_root(uncertain, pairs, evidence))
+    return StudyWithEvidence(
+        study=study, evidence=evidence, numbers=numbers, uncertain=uncertain, root=_root(uncertain, pairs, evidence)
+    )
 
 
 def _root(uncertain, stated, evidence):
@@ -142,18 +144,18 @@ def takes_factor(numbers, key):
     return {"orders": "demand", "pass_share": "pass_odds"}.get(last)
 
 
-def point_values(assumed: Assumed, *, stated: bool = False) -> dict[str, float]:
+def point_values(assumed: StudyWithEvidence, *, stated: bool = False) -> dict[str, float]:
     """One value a number: as stated in the file, or with the evidence in place of guesses."""
     numbers = assumed.study.numbers if stated else assumed.numbers
     return {key: number.value for key, number in numbers.items()}
 
 
-def draw_values(assumed: Assumed, draws: int, seed: int, start: int = 0, stop: int | None = None) -> dict[str, object]:
+def draw_values(assumed: StudyWithEvidence, draws: int, seed: int, start: int = 0, stop: int | None = None) -> dict[str, object]:
     """Values of every number for some rows of the draws.
 
     Parameters
     ----------
-    assumed : Assumed
+    assumed : StudyWithEvidence
         Study with evidence.
     draws, seed : int
         Rows of the whole and its seed.
@@ -172,15 +174,15 @@ def draw_values(assumed: Assumed, draws: int, seed: int, start: int = 0, stop: i
 
 
 def common_values(
-    assumed: Assumed, base: Assumed, draws: int, seed: int, start: int = 0, stop: int | None = None
+    assumed: StudyWithEvidence, base: StudyWithEvidence, draws: int, seed: int, start: int = 0, stop: int | None = None
 ) -> dict[str, object]:
     """Values of a changed study on the draws of another, so that what they share is the same in every row.
 
     Parameters
     ----------
-    assumed : Assumed
+    assumed : StudyWithEvidence
         The changed study.
-    base : Assumed
+    base : StudyWithEvidence
         Study whose draws, as `draw_values` gives them, are kept; numbers that only the other has get points of their own.
     draws, seed, start, stop : int
         As in `draw_values`.
@@ -197,7 +199,7 @@ def common_values(
     return values_at(assumed, np.column_stack([columns[key] for key in assumed.uncertain]))
 
 
-def new_keys(assumed: Assumed, base: Assumed) -> tuple[str, ...]:
+def new_keys(assumed: StudyWithEvidence, base: StudyWithEvidence) -> tuple[str, ...]:
     """Numbers that only the changed study is unsure of, in order."""
     return tuple(key for key in assumed.uncertain if key not in base.uncertain)
 
@@ -207,7 +209,7 @@ def key_points(keys: tuple[str, ...], draws: int, seed: int, start: int = 0, sto
     return dict(zip(keys, points(len(keys), draws, seed, start, stop).T, strict=True)) if keys else {}
 
 
-def values_at(assumed: Assumed, uniform: np.ndarray) -> dict[str, object]:
+def values_at(assumed: StudyWithEvidence, uniform: np.ndarray) -> dict[str, object]:
     """Values of every number at points of the unit cube, one column a key of `uncertain`, before they are correlated."""
     values: dict[str, object] = dict(point_values(assumed))
     uniform = correlate(uniform, assumed.root)
@@ -222,7 +224,7 @@ def values_at(assumed: Assumed, uniform: np.ndarray) -> dict[str, object]:
     return spread_values(assumed, values, factors)
 
 
-def spread_values(assumed: Assumed, values: dict[str, object], factors: Mapping[str, object]) -> dict[str, object]:
+def spread_values(assumed: StudyWithEvidence, values: dict[str, object], factors: Mapping[str, object]) -> dict[str, object]:
     """Apply shared factors to the numbers that take them; odds are scaled for shares of pieces that pass."""
     result = dict(values)
     for key in assumed.numbers:
@@ -234,7 +236,7 @@ def spread_values(assumed: Assumed, values: dict[str, object], factors: Mapping[
     return result
 
 
-def assumptions_at(study: Study, values: Mapping[str, object]) -> model.Assumptions:
+def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
     """Model inputs with these values; numbers the file does not state keep their defaults.
 
     Parameters
@@ -246,7 +248,7 @@ def assumptions_at(study: Study, values: Mapping[str, object]) -> model.Assumpti
 
     Returns
     -------
-    Assumptions
+    Workshop
     """
     file = study.file
 
@@ -323,7 +325,7 @@ def assumptions_at(study: Study, values: Mapping[str, object]) -> model.Assumpti
 
     weeks, full_week = at("time", file.time, "weeks"), at("target", file.target, "full_week")
     target = _target(study, at, weeks, full_week)
-    return model.Assumptions(
+    return model.Workshop(
         weeks_per_year=weeks,
         hours_per_week=at("time", file.time, "hours"),
         fixed_hours_per_week=at("time", file.time, "fixed_hours"),

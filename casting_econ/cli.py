@@ -91,11 +91,11 @@ def check(study: str, full: bool) -> None:
         from rich.console import Console
         from rich.table import Table
 
-        from .analysis import open_study
         from .faults import StudyError
-        from .preview import preview
-        from .tables import assumption_table
-        from .wording import certainty_list, format_of, records_overview
+        from .kit import format_of, open_study
+        from .ledger.preview import preview
+        from .pages.answer import certainty_list
+        from .pages.records import assumption_table, records_overview
 
         try:
             kit = open_study(study)
@@ -106,8 +106,8 @@ def check(study: str, full: bool) -> None:
         fmt, console = format_of(kit), Console()
         table = Table("number", "value", "middle eight in ten", "unit", "rests on")
         for row in assumption_table(kit).itertuples():
-            band = "" if row.low is None or row.low != row.low else f"{fmt.figure(row.low)} to {fmt.figure(row.high)}"
-            table.add_row(row.number, fmt.figure(row.value), band, row.unit, row._6)
+            band = "" if row.low is None or row.low != row.low else f"{fmt.significant(row.low)} to {fmt.significant(row.high)}"
+            table.add_row(row.number, fmt.significant(row.value), band, row.unit, row._6)
         console.print(table)
         console.print(certainty_list(kit).replace("The page on records", "The table above"))
         console.print(records_overview(kit).replace("\n\n", "\n"))
@@ -196,7 +196,7 @@ def explore(study: str, port: int | None) -> None:
         import tempfile
         from pathlib import Path
 
-        from .running.explore import explorer_notebook, start_jupyter
+        from .explore.lab import explorer_notebook, start_jupyter
 
         with tempfile.TemporaryDirectory() as folder:
             notebook = explorer_notebook(study, Path(folder))
@@ -217,7 +217,7 @@ def year_end(study: str, year: int | None, first: str | None, last: str | None, 
     with _faults_told():
         from datetime import date
 
-        from .year_end import CAUTION, run_year_end
+        from .accounts.year_end import CAUTION, run_year_end
 
         made = run_year_end(study, today=date.today(), out=out, say=click.echo, year=year, first=first, last=last)
         click.echo(f"\n{CAUTION}\nWorkbook and text files: {made}")

@@ -31,7 +31,7 @@ class Format:
             round(float(value), digits) + 0.0, "#,##0" + ("." + "0" * digits if digits else ""), locale=self.locale
         )
 
-    def figure(self, value) -> str:
+    def significant(self, value) -> str:
         """A number with about three figures that count, however large or small."""
         size = abs(value) if value == value else 0.0
         return self.number(

@@ -9,9 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from casting_econ.analysis import open_study
 from casting_econ.faults import StudyError
-from casting_econ.study import LOGS, read_study
+from casting_econ.kit import open_study
+from casting_econ.ledger.logs import LOGS
+from casting_econ.study import read_study
 
 DATA = Path(__file__).parents[1] / "data"
 STUDIES = ("kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather")
@@ -126,7 +127,7 @@ def test_copies_are_sound(tmp_path):
     """The copies that the tests below break have no fault of their own."""
     for name in STUDIES:
         assert set(read_study(first_rows(name, tmp_path / name)).records) == set(LOGS)
-        assert open_study(tmp_path / name).point().studio["pay_per_hour"] > 0
+        assert open_study(tmp_path / name).point().totals["pay_per_hour"] > 0
 
 
 # a wait of "18 h" that becomes: id, new text, what the line must say
@@ -708,7 +709,7 @@ def test_column_that_is_not_needed_may_be_left_out(log, column, with_logs):
             for n, row in enumerate(rows)
         ]
         path.write_text("\n".join(map(",".join, kept)) + "\n", encoding="utf-8", newline="")
-        results.append(open_study(with_logs).point().studio)
+        results.append(open_study(with_logs).point().totals)
 
     assert results[0] == results[1]
 

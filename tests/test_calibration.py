@@ -8,9 +8,9 @@ import pandas as pd
 import pytest
 from scipy import stats
 
+from casting_econ.draws.distributions import distribution
 from casting_econ.evidence import learn, rows_posterior
 from casting_econ.study import read_study
-from casting_econ.uncertainty.distributions import distribution
 
 FOLDER = Path(__file__).parent / "calibration"
 sys.path.insert(0, str(FOLDER))

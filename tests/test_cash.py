@@ -8,8 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from casting_econ.analysis import open_study
-from casting_econ.cash import (
+from casting_econ.faults import StudyError
+from casting_econ.kit import open_study
+from casting_econ.models import evaluate
+from casting_econ.models.cash import CashPlan, cash_path, irr, mirr, npv, payback, rate_per_month, sales_share
+from casting_econ.pages.cash import (
     NO_PAY,
     STATED_PAY,
     TARGET_PAY,
@@ -25,9 +28,6 @@ from casting_econ.cash import (
     season_weights,
     worth_sentence,
 )
-from casting_econ.faults import StudyError
-from casting_econ.models import evaluate
-from casting_econ.models.cash import CashPlan, cash_path, irr, mirr, npv, payback, rate_per_month, sales_share
 from casting_econ.study import read_study
 from casting_econ.study.schema import CashTable
 
@@ -314,7 +314,7 @@ def test_cash_table_moves_no_number_of_the_year(changed):
     with_, without = (open_study(changed(text)) for text in (FULL, ""))
 
     assert with_.study.numbers == without.study.numbers
-    assert with_.point().studio == without.point().studio
+    assert with_.point().totals == without.point().totals
     one, other = (kit.monte_carlo(DRAWS).draws for kit in (with_, without))
     assert [key for key in one if not np.array_equal(one[key], other[key])] == []
 
@@ -416,7 +416,7 @@ def test_draws_are_those_of_the_year(knobs, knobs_cash):
     """
     year = knobs.monte_carlo(DRAWS).draws
     path = knobs_cash.cases[NO_PAY].free
-    wear = knobs.point().studio["equipment_per_year"]
+    wear = knobs.point().totals["equipment_per_year"]
     left = year["residual_pay_per_year"] - 0.28 * np.maximum(year["residual_pay_per_year"], 0.0)
 
     assert path[:, 12] - path[:, 0] == pytest.approx(left + wear, rel=1e-10)
@@ -434,7 +434,7 @@ def test_every_cost_of_the_year_is_paid(changed):
     text = (folder / "study.toml").read_text(encoding="utf-8")
     (folder / "study.toml").write_text('interest = "6 %/year"\n' + text, encoding="utf-8")
     kit = open_study(folder)
-    case, year = cash_draws(kit, DRAWS).cases[NO_PAY], kit.point().studio
+    case, year = cash_draws(kit, DRAWS).cases[NO_PAY], kit.point().totals
     gains = np.diff(case.path.free, prepend=0.0)
     draws = np.diff(case.free, prepend=0.0, axis=1)
 
@@ -477,7 +477,7 @@ def test_start_up_money_of_the_first_demo(changed):
     """
     kit = open_study(changed('outlay = { "start-up" = "2860 EUR" }'), with_records=False)
     case = cash_draws(kit, DRAWS).cases[TARGET_PAY]
-    year = kit.point().studio
+    year = kit.point().totals
     surplus, wear = year["residual_pay_per_year"] - 16.0 * year["hours_per_year"], year["equipment_per_year"]
 
     assert surplus == pytest.approx(5_178, abs=1) and 2860 / surplus * 12 == pytest.approx(6.63, abs=0.005)
@@ -762,8 +762,8 @@ def test_hands_that_learn_sell_less_at_first_and_more_later(learning):
     """
     kit = learning("16 h/week")
     a, outcome = kit.inputs(), kit.point()
-    assert float(outcome.studio["revenue_per_year"]) < 0.9 * float(
-        evaluate(replace(a, hours_per_week=60.0)).studio["revenue_per_year"]
+    assert float(outcome.totals["revenue_per_year"]) < 0.9 * float(
+        evaluate(replace(a, hours_per_week=60.0)).totals["revenue_per_year"]
     )
     practice = _practice(kit, a, outcome)
     case = cash_draws(kit, DRAWS).cases[NO_PAY]
@@ -782,7 +782,7 @@ def test_hands_that_learn_sell_less_at_first_and_more_later(learning):
         steps = tuple(replace(s, minutes=minutes, first_minutes=None) if s is sand else s for s in a.products[0].steps)
         year = evaluate(replace(a, products=(replace(a.products[0], steps=steps),)))
         assert practice[month] == pytest.approx(
-            float(year.studio["revenue_per_year"] / outcome.studio["revenue_per_year"]), rel=2e-3
+            float(year.totals["revenue_per_year"] / outcome.totals["revenue_per_year"]), rel=2e-3
         ), month
         casts = float(year.products["knob"]["casts_per_year"]) / 12
         done += casts

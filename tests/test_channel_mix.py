@@ -12,26 +12,25 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from casting_econ.analysis import open_study
 from casting_econ.faults import StudyError
-from casting_econ.mix import (
+from casting_econ.kit import format_of, open_study
+from casting_econ.models import evaluate
+from casting_econ.models.mix import best_mix, gain_by_resource
+from casting_econ.pages.change import compared, study_with_scenarios
+from casting_econ.pages.mix import (
     activities,
     alone,
     drop_sentence,
     drop_table,
-    floors,
     mix_sentences,
     mix_table,
     one_more,
     order_table,
+    price_floors,
     resource_table,
     the_mix,
     worth_table,
 )
-from casting_econ.models import evaluate
-from casting_econ.models.mix import best_mix, gain_by_resource
-from casting_econ.scenarios import compared, scenario_kit
-from casting_econ.wording import format_of
 
 DATA = Path(__file__).resolve().parent.parent / "data"
 
@@ -333,7 +332,7 @@ def test_use_is_a_straight_line_in_orders(tmp_path, factors):
     other = replace(
         a, channels=tuple(replace(c, orders_per_year=n, reference_price=None) for c, n in zip(a.channels, orders, strict=True))
     )
-    need = evaluate(other).use_at_demand
+    need = evaluate(other).utilisation_at_demand
     for m, resource in enumerate(found.resources[:-1]):
         assert found.use[m] @ orders + 1.0 - found.capacity[m] == pytest.approx(float(need[resource]), rel=1e-9), resource
     # plaques learn, so hands are a straight line only near what is expected
@@ -401,7 +400,7 @@ def test_resources_rank_channels_by_what_they_would_leave(tmp_path):
     drier = table[table.resource == "drier"].set_index("channel")
     n = found.names.index("shops")
     assert drier["left a unit"]["shops"] == pytest.approx(found.left[n] / found.taken[found.resources.index("drier"), n])
-    assert drier["used at demand"].iloc[0] == pytest.approx(float(kit.point().use_at_demand["drier"]))
+    assert drier["used at demand"].iloc[0] == pytest.approx(float(kit.point().utilisation_at_demand["drier"]))
 
 
 # ------------------------------------------------------------------ floors
@@ -410,12 +409,12 @@ def test_resources_rank_channels_by_what_they_would_leave(tmp_path):
 def test_an_order_more_at_the_extra_cost_changes_nothing_beyond_the_target():
     """One more order of a channel at its floor: the year's pay less the target for every hour stays, by the model itself."""
     kit = demo()
-    a, table = kit.inputs(), floors(kit).set_index("channel")
+    a, table = kit.inputs(), price_floors(kit).set_index("channel")
     for c in a.channels:
         extra = replace(
             c, name="extra", orders_per_year=1.0, price=table["extra cost"][c.name] * c.pieces_per_order, reference_price=None
         )
-        before, after = (evaluate(x).studio for x in (a, replace(a, channels=(*a.channels, extra))))
+        before, after = (evaluate(x).totals for x in (a, replace(a, channels=(*a.channels, extra))))
         over = [s["residual_pay_per_year"] - 16.0 * s["hours_per_year"] for s in (before, after)]
         assert over[1] == pytest.approx(over[0], abs=1e-6), c.name
 
@@ -423,13 +422,13 @@ def test_an_order_more_at_the_extra_cost_changes_nothing_beyond_the_target():
 @pytest.mark.parametrize("name", ["kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather", "two"])
 def test_every_channel_at_its_full_cost_pays_just_the_target(name, tmp_path):
     kit = two(tmp_path, ruined=0, online=60, tiles=40) if name == "two" else demo(name)
-    a, table = kit.inputs(), floors(kit).set_index("channel")
+    a, table = kit.inputs(), price_floors(kit).set_index("channel")
     orders = {n: float(c["orders"]) for n, c in kit.point().channels.items()}
     channels = tuple(
         replace(c, price=table["full cost"][c.name] * c.pieces_per_order, orders_per_year=orders[c.name], reference_price=None)
         for c in a.channels
     )
-    year = evaluate(replace(a, channels=channels)).studio
+    year = evaluate(replace(a, channels=channels)).totals
     assert year["pay_per_hour"] == pytest.approx(a.target_per_hour, rel=1e-9)
 
 
@@ -443,9 +442,9 @@ def test_wholesale_floors_of_the_trade_notes(tmp_path):
     text = (tmp_path / "study.toml").read_text(encoding="utf-8").replace('refund_share = "1 %"', 'refund_share = "0 %"')
     (tmp_path / "study.toml").write_text(text, encoding="utf-8")
     kit = open_study(tmp_path, with_records=False)
-    row = floors(kit).set_index("channel").loc["wholesale"]
+    row = price_floors(kit).set_index("channel").loc["wholesale"]
     assert row["price a piece"] == 8.0 and row["extra cost"] == pytest.approx(6.70, abs=0.005)
-    year = kit.point().studio
+    year = kit.point().totals
     shared = 3130 + 1780 / 6 + 6.5 * 46 * 16
     assert row["extra cost"] + shared / year["good_pieces_per_year"] == pytest.approx(9.90, abs=0.005)
     assert (
@@ -460,11 +459,11 @@ def test_while_full_an_order_pays_for_those_it_displaces(tmp_path):
     kit = changed(tmp_path, ('value = "216 orders/year"', 'value = "316 orders/year"'))
     found, mix = the_mix(kit)
     part = [n for n in range(3) if 1e-6 < mix.amounts[n] < found.demand[n] - 1e-6]
-    table = floors(kit)
+    table = price_floors(kit)
     assert [found.names[n] for n in part] == ["wholesale"]
     assert table["while full"][part[0]] == pytest.approx(table["price a piece"][part[0]], rel=1e-9)
     assert (table["while full"] > table["extra cost"] + 0.1).all()
-    idle = floors(demo())
+    idle = price_floors(demo())
     assert idle["while full"].to_numpy() == pytest.approx(idle["extra cost"].to_numpy())
 
 
@@ -474,7 +473,7 @@ def test_nothing_kept_of_a_price_has_no_floor(tmp_path):
         ('fee_share = "13.5 %"', 'fee_share = "95 %"'),
         ('refund_share = { value = "2.5 %"', 'refund_share = { value = "6 %"'),
     )
-    row = floors(kit).set_index("channel").loc["online"]
+    row = price_floors(kit).set_index("channel").loc["online"]
     assert row["extra cost"] == math.inf and row["while full"] == math.inf and row["full cost"] == math.inf
 
 
@@ -585,7 +584,7 @@ def test_no_hours_left_for_orders_is_said(tmp_path):
     assert activities(Logged()).spare_hours < 0 and not the_mix(Logged())[1].amounts.any()
     assert "leave no hours for orders" in mix_sentences(Logged(), format_of(kit))
     assert "leave no hours" not in mix_sentences(kit, format_of(kit))
-    assert len(worth_table(Logged())) == len(activities(kit).resources) and len(floors(Logged())) == 3
+    assert len(worth_table(Logged())) == len(activities(kit).resources) and len(price_floors(Logged())) == 3
 
 
 # ------------------------------------------------------------------ without a channel
@@ -607,7 +606,7 @@ def test_dropping_is_the_scenario_that_drops(tmp_path):
     assert row["change beyond the target"] == pytest.approx(other.gain.mean(), rel=1e-9)
     assert row["chance better"] == pytest.approx(other.better)
     assert row["pay an hour"] == pytest.approx((other.pay - other.base_pay).mean(), rel=1e-9)
-    without, now = scenario_kit(kit, ["none"]).point().studio, kit.point().studio
+    without, now = study_with_scenarios(kit, ["none"]).point().totals, kit.point().totals
     assert row["pay without"] == pytest.approx(float(without["pay_per_hour"]))
     change = [s["residual_pay_per_year"] - 17.0 * s["hours_per_year"] for s in (now, without)]
     assert row["at the point"] == pytest.approx(change[1] - change[0])

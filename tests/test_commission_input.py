@@ -13,11 +13,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from casting_econ.analysis import open_study
-from casting_econ.evidence import freak_loads, load_correlation, load_counts
+from casting_econ.evidence import load_correlation, load_counts, ruined_loads
 from casting_econ.faults import StudyError
-from casting_econ.preview import preview
-from casting_econ.study import LOGS, read_study
+from casting_econ.kit import open_study
+from casting_econ.ledger.logs import LOGS
+from casting_econ.ledger.preview import preview
+from casting_econ.study import read_study
 from casting_econ.study.numbers import Amount
 from casting_econ.study.schema import (
     MONTHS,
@@ -303,7 +304,7 @@ def test_new_tables_are_no_numbers_of_the_study(tmp_path):
     bare, full = study(tmp_path / "bare"), study(tmp_path / "full", ORDERS)
 
     assert read_study(bare).numbers == read_study(full).numbers
-    assert open_study(bare).point().studio == open_study(full).point().studio
+    assert open_study(bare).point().totals == open_study(full).point().totals
 
 
 # id, old text of the study file, new text, dotted key, what the line must say
@@ -679,7 +680,7 @@ def test_evidence_is_as_before_loads_in_work(tmp_path):
     for log in ("batches", "faults"):
         pd.testing.assert_frame_equal(*(kit.study.records[log] for kit in kits), check_dtype=log == "batches")
     assert kits[0].assumed.evidence and kits[0].assumed.evidence == kits[1].assumed.evidence
-    assert kits[0].point().studio == kits[1].point().studio
+    assert kits[0].point().totals == kits[1].point().totals
 
 
 def test_study_with_loads_in_work_only_has_no_batches(tmp_path):
@@ -687,7 +688,7 @@ def test_study_with_loads_in_work_only_has_no_batches(tmp_path):
     kit = open_study(study(tmp_path, ORDERS, batches=HEADER + IN_WORK, faults=FAULTS.replace("01-06,T1", "01-09,T4")))
 
     assert kit.study.records == {} and len(kit.study.in_work) == 2 and len(kit.study.in_work_faults) == 1
-    assert kit.point().studio["pay_per_hour"] == open_study(study(tmp_path / "bare")).point().studio["pay_per_hour"]
+    assert kit.point().totals["pay_per_hour"] == open_study(study(tmp_path / "bare")).point().totals["pay_per_hour"]
 
 
 @pytest.mark.parametrize("demo", DEMOS)
@@ -858,7 +859,7 @@ def test_correlation_leaves_out_ruined_loads(tmp_path):
     with_it = read_study(study(tmp_path / "a", batches=batches_of([*usual, 0])))
     without = read_study(study(tmp_path / "b", batches=batches_of(usual)))
 
-    assert len(freak_loads(load_counts(with_it, "tile"))) == 1
+    assert len(ruined_loads(load_counts(with_it, "tile"))) == 1
     assert load_correlation(with_it, "tile") == load_correlation(without, "tile")
     assert (
         load_correlation(with_it, "tile").middle

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from casting_econ.analysis import open_study
 from casting_econ.cli import main
 from casting_econ.faults import StudyError
+from casting_econ.kit import open_study
+from casting_econ.pages.change import compared
 from casting_econ.running import run
-from casting_econ.scenarios import compared
 from casting_econ.sharing.compare import compare_studies, comparison_page
 from casting_econ.sharing.pack import pack_study
 

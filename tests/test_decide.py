@@ -9,11 +9,23 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from casting_econ.analysis import open_study
-from casting_econ.mix import activities, alone, drop_sentence, drop_table, floors, mix_sentences, mix_table, order_table, the_mix
+from casting_econ.draws.information import partial_information, perfect_information
+from casting_econ.draws.sobol import sobol_indices
+from casting_econ.kit import format_of, open_study
 from casting_econ.models.mix import best_mix
-from casting_econ.scenarios import scenario_kit
-from casting_econ.sensitivity import (
+from casting_econ.pages.change import study_with_scenarios
+from casting_econ.pages.mix import (
+    activities,
+    alone,
+    drop_sentence,
+    drop_table,
+    mix_sentences,
+    mix_table,
+    order_table,
+    price_floors,
+    the_mix,
+)
+from casting_econ.pages.sensitivity import (
     Decision,
     decision_of,
     decision_sentence,
@@ -22,9 +34,6 @@ from casting_econ.sensitivity import (
     next_to_measure,
     sobol_table,
 )
-from casting_econ.uncertainty.information import partial_information, perfect_information
-from casting_econ.uncertainty.sobol import sobol_indices
-from casting_econ.wording import format_of
 
 DATA = Path(__file__).resolve().parent.parent / "data"
 DEMOS = ["kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather"]
@@ -42,7 +51,7 @@ def busy(tmp="x"):
     entry = kit.study.file.scenarios["more-buyers"].model_copy(update={"scale": {"channels.*.orders": 1.5}})
     file = kit.study.file.model_copy(update={"scenarios": {"more-buyers": entry}})
     raw = kit.study.raw | {"scenarios": {"more-buyers": {"what": "x", "scale": {"channels.*.orders": 1.5}}}}
-    return scenario_kit(replace(kit, study=replace(kit.study, file=file, raw=raw)), ["more-buyers"])
+    return study_with_scenarios(replace(kit, study=replace(kit.study, file=file, raw=raw)), ["more-buyers"])
 
 
 # ------------------------------------------------------------------ channels
@@ -69,12 +78,12 @@ def test_wholesale_floors_of_the_trade_notes(tmp_path):
         .replace('refund_share = "1 %"', 'refund_share = "0 %"')
     )
     (tmp_path / "study.toml").write_text(text, encoding="utf-8")
-    plain = floors(open_study(tmp_path, with_records=False)).set_index("channel").loc["wholesale"]
+    plain = price_floors(open_study(tmp_path, with_records=False)).set_index("channel").loc["wholesale"]
     assert plain["price a piece"] == 8.0
     assert plain["extra cost"] == pytest.approx(6.70, abs=0.01) and plain["full cost"] == pytest.approx(
         6.70 + 3.20 / 0.95, abs=0.01
     )
-    real = floors(demo(records=False)).set_index("channel").loc["wholesale"]
+    real = price_floors(demo(records=False)).set_index("channel").loc["wholesale"]
     assert real["extra cost"] == pytest.approx((6.705 + 0.01 * 9.80 / 24) / 0.99, abs=0.005)
 
 
@@ -85,14 +94,14 @@ def test_what_orders_leave_adds_up_to_the_year(name):
     found, point = activities(kit), kit.point()
     met = np.array([float(point.channels[c]["orders"]) for c in found.names])
     fixed = sum(
-        float(point.studio[k]) for k in ("overhead_per_year", "equipment_per_year", "stall_fees_per_year", "freak_loss_per_year")
+        float(point.totals[k]) for k in ("overhead_per_year", "equipment_per_year", "stall_fees_per_year", "freak_loss_per_year")
     )
-    assert met @ found.left - fixed == pytest.approx(float(point.studio["residual_pay_per_year"]), rel=1e-9)
-    variable = float(point.studio["make_hours_per_year"] + point.studio["order_hours_per_year"])
+    assert met @ found.left - fixed == pytest.approx(float(point.totals["residual_pay_per_year"]), rel=1e-9)
+    variable = float(point.totals["make_hours_per_year"] + point.totals["order_hours_per_year"])
     assert met @ found.hours == pytest.approx(variable, rel=1e-9)
     # use is linear in orders: all channels together use what the study's demand does
     for row, resource in zip(found.use, found.resources, strict=True):
-        assert row @ found.demand == pytest.approx(float(point.use_at_demand[resource]), rel=1e-9)
+        assert row @ found.demand == pytest.approx(float(point.utilisation_at_demand[resource]), rel=1e-9)
     table = order_table(kit)
     assert (table["left an order"] / table.hours).to_numpy() == pytest.approx(table["left an hour"].to_numpy())
 

@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from casting_econ.analysis import open_study
-from casting_econ.assumptions import assumptions_at, draw_values, point_values
+from casting_econ.assumptions import draw_values, point_values, workshop_at
+from casting_econ.kit import open_study
 from casting_econ.models import evaluate, with_levers
 from casting_econ.running.results import as_json, results
 
@@ -41,17 +41,17 @@ def stated(name):
 def test_stated_result_equals_hand_arithmetic(name):
     """Every printed digit of the hand-worked results comes out."""
     outcome = stated(name)
-    studio, product = outcome.studio, next(iter(outcome.products.values()))
+    totals, product = outcome.totals, next(iter(outcome.products.values()))
     found = (
-        studio["pay_per_hour"],
-        studio["pay_per_hour_after_set_aside"],
+        totals["pay_per_hour"],
+        totals["pay_per_hour_after_set_aside"],
         product["minutes_per_good_piece"],
         product["material_per_good_piece"],
         product["casts_per_good_piece"],
-        studio["loads_per_year"],
-        studio["good_pieces_per_year"],
-        studio["revenue_per_year"],
-        studio["residual_pay_per_year"],
+        totals["loads_per_year"],
+        totals["good_pieces_per_year"],
+        totals["revenue_per_year"],
+        totals["residual_pay_per_year"],
     )
 
     assert tuple(round(float(value), digits) for value, digits in zip(found, DIGITS, strict=True)) == EXPECTED[name]
@@ -75,10 +75,10 @@ def test_insert_lost_with_rejects_would_cost_three_cents_an_hour():
     """
     kit = open_study(DATA / "kelpmoor-handles", with_records=False)
     point = point_values(kit.assumed) | {"products.knob.steps.fit-and-check.materials.insert.recovered": 0.0}
-    lost = evaluate(assumptions_at(kit.study, point))
+    lost = evaluate(workshop_at(kit.study, point))
 
     assert lost.products["knob"]["material_per_good_piece"] == pytest.approx(1.5378 + 0.42 / 0.97 - 0.42, abs=5e-5)
-    assert lost.studio["pay_per_hour"] == pytest.approx(20.836 - 0.01299 * 2568.4 / 1070.7, abs=1e-3)
+    assert lost.totals["pay_per_hour"] == pytest.approx(20.836 - 0.01299 * 2568.4 / 1070.7, abs=1e-3)
 
 
 def test_second_study_needs_prices_twice_as_high():
@@ -87,21 +87,21 @@ def test_second_study_needs_prices_twice_as_high():
     figure = outcome.products["figure"]
 
     assert round(float(figure["break_even_price"] / figure["mean_price_per_piece"]), 2) == 2.02
-    assert np.isinf(outcome.studio["pay_break_even_share_of_demand"])
+    assert np.isinf(outcome.totals["pay_break_even_share_of_demand"])
 
 
 def test_zero_scrap_adds_little():
     """Without any scrap the first study would bring 1.8 more an hour, the second 0.3."""
     for name, more in (("kelpmoor-handles", 1.8), ("gannet-lane-figures", 0.3)):
         kit = open_study(DATA / name, with_records=False)
-        without = evaluate(with_levers(kit.inputs(), scrap=0.0)).studio["pay_per_hour"]
+        without = evaluate(with_levers(kit.inputs(), scrap=0.0)).totals["pay_per_hour"]
 
-        assert round(float(without - kit.point().studio["pay_per_hour"]), 1) == more
+        assert round(float(without - kit.point().totals["pay_per_hour"]), 1) == more
 
 
 def test_break_even_share_of_demand():
     """Pay break-even at 61 % of expected demand in the first study and 100 % in the third."""
-    shares = [float(stated(name).studio["pay_break_even_share_of_demand"]) for name in ("kelpmoor-handles", "ninepenny-lather")]
+    shares = [float(stated(name).totals["pay_break_even_share_of_demand"]) for name in ("kelpmoor-handles", "ninepenny-lather")]
 
     assert [round(100 * share) for share in shares] == [61, 100]
 
@@ -117,7 +117,7 @@ def test_stated_band_with_room_to_spare(name, low, high, chance):
     rounded to 0.1: three standard errors and half a rounding step. Chances: three times sqrt(0.25 / 8000) and rounding.
     """
     kit = open_study(DATA / name, with_records=False)
-    roomy = assumptions_at(kit.study, draw_values(kit.assumed, 8192, 20))
+    roomy = workshop_at(kit.study, draw_values(kit.assumed, 8192, 20))
     roomy = replace(
         roomy,
         hours_per_week=100.0,
@@ -125,7 +125,7 @@ def test_stated_band_with_room_to_spare(name, low, high, chance):
         racks=tuple(replace(r, places=1e6) for r in roomy.racks),
         products=tuple(replace(p, mould=replace(p.mould, sets=9)) for p in roomy.products),
     )
-    pay = evaluate(roomy).studio["pay_per_hour"]
+    pay = evaluate(roomy).totals["pay_per_hour"]
 
     assert np.quantile(pay, [0.1, 0.9]) == pytest.approx([low, high], abs=0.2)
     assert np.mean(pay >= kit.inputs().target_per_hour) == pytest.approx(chance, abs=0.02)
@@ -142,7 +142,7 @@ def test_results_are_the_same_bytes_for_any_chunk_and_workers(kit):
 def test_results_do_not_depend_on_the_order_of_hashes():
     """Python orders sets anew in every process; two processes with other hash seeds give the same numbers all the same."""
     code = (
-        "from casting_econ.analysis import open_study; from casting_econ.running.results import as_json, results; "
+        "from casting_econ.kit import open_study; from casting_econ.running.results import as_json, results; "
         "kit = open_study('kelpmoor-handles'); print(as_json(results(kit, kit.monte_carlo(256))))"
     )
     said = [
@@ -164,10 +164,10 @@ def test_every_from_records_number_is_measured(kit):
 
 def test_totals_equal_the_sum_of_parts(kit):
     """What is left is sales less every kind of cost, and hours are the sum of their kinds."""
-    studio = kit.point().studio
+    totals = kit.point().totals
     costs = ("fees", "postage", "packaging", "refunds", "stall_fees", "material", "freak_loss", "overhead", "equipment")
     hours = ("make", "order", "stall", "fixed", "freak")
-    left = studio["revenue_per_year"] - sum(studio[f"{kind}_per_year"] for kind in costs)
+    left = totals["revenue_per_year"] - sum(totals[f"{kind}_per_year"] for kind in costs)
 
-    assert studio["residual_pay_per_year"] == pytest.approx(left, rel=1e-12)
-    assert studio["hours_per_year"] == pytest.approx(sum(studio[f"{kind}_hours_per_year"] for kind in hours), rel=1e-12)
+    assert totals["residual_pay_per_year"] == pytest.approx(left, rel=1e-12)
+    assert totals["hours_per_year"] == pytest.approx(sum(totals[f"{kind}_hours_per_year"] for kind in hours), rel=1e-12)

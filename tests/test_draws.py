@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import optimize, special, stats
 
-from casting_econ.uncertainty import (
+from casting_econ.draws import (
     QUANTILES,
     REPLICATES,
     chance,

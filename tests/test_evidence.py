@@ -8,7 +8,6 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from casting_econ.analysis import open_study
 from casting_econ.assumptions import assume, draw_values, point_values, spread_values
 from casting_econ.evidence import (
     could_learn,
@@ -22,6 +21,7 @@ from casting_econ.evidence import (
     share_posterior,
 )
 from casting_econ.faults import StudyError
+from casting_econ.kit import open_study
 from casting_econ.study import read_study
 from casting_econ.study.records import steps_of
 
@@ -496,8 +496,8 @@ def test_stated_equals_point_without_records(name):
     stated, point = kit.point(stated=True), kit.point()
 
     assert kit.assumed.evidence == {}
-    assert stated.studio == point.studio
-    assert stated.use == point.use
+    assert stated.totals == point.totals
+    assert stated.utilisation == point.utilisation
 
 
 @pytest.mark.parametrize("name", STUDIES)

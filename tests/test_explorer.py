@@ -6,15 +6,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from casting_econ.analysis import break_even_scrap, open_study
-from casting_econ.explorer import Explorer, levers_of, save_scenario, scenario_of, view_sentence
-from casting_econ.explorer_view import ExplorerView, explore
+from casting_econ.explore.explorer import Explorer, levers_of, save_scenario, scenario_of, view_sentence
+from casting_econ.explore.lab import explorer_notebook
+from casting_econ.explore.widgets import ExplorerView, explore
 from casting_econ.faults import StudyError
+from casting_econ.kit import format_of, open_study
 from casting_econ.models import loads_per_week
-from casting_econ.running.explore import explorer_notebook
-from casting_econ.scenarios import compared, scenario_kit
+from casting_econ.pages.change import compared, study_with_scenarios
+from casting_econ.pages.scrap import break_even_scrap
 from casting_econ.starting import new_study, read_answers
-from casting_econ.wording import format_of
 
 DATA = Path(__file__).parents[1] / "data"
 STUDIES = ("kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather", "hollin-quay-pulls")
@@ -40,7 +40,7 @@ def test_nothing_moved_is_the_study(study):
     assert view.pay == pytest.approx([answer.summary("pay_per_hour")[key] for key in ("p10", "p50", "p90")])
     assert view.chance == pytest.approx(answer.chances["hour_pays_living_wage"]["chance"])
     assert view.limits == pytest.approx({name: share for name, share in answer.bottleneck.items() if share > 0})
-    assert view.point == pytest.approx(float(kit.point().studio["pay_per_hour"]))
+    assert view.point == pytest.approx(float(kit.point().totals["pay_per_hour"]))
     even = break_even_scrap(kit, explorer.product)
     assert view.break_even == (None if even is None else pytest.approx(even, abs=1e-5))
     assert "as in the study" in view_sentence(view, format_of(kit))
@@ -61,7 +61,7 @@ def test_every_lever_moves_what_it_says(study):
         number = other.assumed.numbers[lever.key].value
         wanted = 1.0 - value / 100.0 if lever.is_scrap else value
         assert number == pytest.approx(wanted, rel=1e-9), lever.key
-        point = float(other.point().studio["pay_per_hour"])
+        point = float(other.point().totals["pay_per_hour"])
         assert view.point == pytest.approx(point)
         moved += abs(point - explorer.look({}).point) > 1e-9
     assert moved >= len(explorer.levers) / 2  # stations and waits with room to spare move nothing
@@ -78,7 +78,7 @@ def test_a_look_equals_the_scenario_of_a_kept_copy(knobs, tmp_path):
     assert kit.study.file.scenarios["longer-pot"].what == "a longer wait"
     assert np.quantile(row.pay, [0.1, 0.5, 0.9]) == pytest.approx(view.pay, rel=1e-9)
     assert np.quantile(row.pay - row.base_pay, [0.1, 0.5, 0.9]) == pytest.approx(view.gain, rel=1e-9)
-    assert float(scenario_kit(kit, ["longer-pot"]).point().studio["pay_per_hour"]) == pytest.approx(view.point, rel=1e-12)
+    assert float(study_with_scenarios(kit, ["longer-pot"]).point().totals["pay_per_hour"]) == pytest.approx(view.point, rel=1e-12)
     # the study and everything else in the copy are as they were
     assert {p.name for p in (folder / "records").iterdir()} == {p.name for p in (knobs.kit.study.folder / "records").iterdir()}
     assert (
@@ -120,7 +120,7 @@ def test_a_product_that_waits_on_a_rack_only_has_no_stairs(tmp_path):
     """Soap cut from a slab: neither station nor mould holds it, so there is no staircase to stand on, and none is drawn."""
     kit, _ = new_study(tmp_path / "soap", read_answers({"craft": "soap"}))
     view = ExplorerView(Explorer(kit, draws=DRAWS))
-    assert view.explorer.look({}).stairs is None and not view._figure.axes[1].get_visible()
+    assert view.explorer.look({}).stairs is None and not view.read_figure.axes[1].get_visible()
     assert "loads a week through" not in view.chart.value
 
 

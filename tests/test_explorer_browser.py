@@ -12,10 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from casting_econ.analysis import open_study
-from casting_econ.explorer import Explorer, view_sentence
-from casting_econ.running.explore import explorer_notebook
-from casting_econ.wording import format_of
+from casting_econ.explore.explorer import Explorer, view_sentence
+from casting_econ.explore.lab import explorer_notebook
+from casting_econ.kit import format_of, open_study
 
 DATA = Path(__file__).parents[1] / "data"
 PRICE = "channels.online.price"

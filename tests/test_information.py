@@ -10,11 +10,14 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from casting_econ.analysis import open_study
-from casting_econ.assumptions import assumptions_at, values_at
+from casting_econ.assumptions import values_at, workshop_at
+from casting_econ.draws import points
+from casting_econ.draws.information import partial_information, perfect_information, unit_normal_loss
+from casting_econ.draws.sobol import Indices, sobol_indices
 from casting_econ.evidence import Evidence
+from casting_econ.kit import format_of, open_study
 from casting_econ.models import evaluate
-from casting_econ.sensitivity import (
+from casting_econ.pages.sensitivity import (
     _LOGS,
     Decision,
     decision_of,
@@ -26,10 +29,6 @@ from casting_econ.sensitivity import (
     sobol_table,
 )
 from casting_econ.study.consistency import _TOLD
-from casting_econ.uncertainty import points
-from casting_econ.uncertainty.information import partial_information, perfect_information, unit_normal_loss
-from casting_econ.uncertainty.sobol import Indices, sobol_indices
-from casting_econ.wording import format_of
 
 DATA = Path(__file__).resolve().parent.parent / "data"
 TOTALS = np.array([0.557589, 0.442411, 0.243684])  # of the Ishigami function, a = 7, b = 0.1: by its formulas, from memory
@@ -228,9 +227,9 @@ def test_a_number_of_a_study_against_nested_draws():
     for level in outer:
         u = inner.copy()
         u[:, column] = level
-        a = assumptions_at(kit.study, values_at(kit.assumed, u))
-        studio = evaluate(a).studio
-        means.append(np.mean(studio["residual_pay_per_year"] - a.target_per_hour * studio["hours_per_year"]))
+        a = workshop_at(kit.study, values_at(kit.assumed, u))
+        totals = evaluate(a).totals
+        means.append(np.mean(totals["residual_pay_per_year"] - a.target_per_hour * totals["hours_per_year"]))
     nested = np.maximum(means, 0).mean() - max(np.mean(means), 0)
     decision = decision_of(kit, 32768)
     found = partial_information(decision.actions, decision.values["spread.price"])

@@ -8,7 +8,6 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from casting_econ.models import (
-    Assumptions,
     Channel,
     Equipment,
     Material,
@@ -18,6 +17,7 @@ from casting_econ.models import (
     Rack,
     Station,
     Step,
+    Workshop,
     at_scrap_rate,
     cheapest_replacement_age,
     cumulative_average_minutes,
@@ -29,7 +29,7 @@ from casting_econ.models import (
     learning_exponent,
     loads_per_week,
     longest_wait,
-    order_money,
+    order_contribution,
     orders_at_price,
     piece_cost,
     places_needed,
@@ -95,7 +95,7 @@ SHOP = Channel(
     hours_per_day=6.0,
     fee_per_day=20.0,
 )
-BY_HAND = Assumptions(
+BY_HAND = Workshop(
     weeks_per_year=50.0,
     hours_per_week=30.0,
     fixed_hours_per_week=4.0,
@@ -198,7 +198,7 @@ def two_products(v, kilns=1, ruined=0.0):
         ),
     )
     selling = {"fee_share": v["fee"], "fee_fixed": v["fee_fixed"], "postage_paid": v["paid"], "refund_share": v["refund"]}
-    return Assumptions(
+    return Workshop(
         weeks_per_year=v["weeks"],
         hours_per_week=v["hours"],
         fixed_hours_per_week=v["fixed"],
@@ -253,9 +253,9 @@ def two_products(v, kilns=1, ruined=0.0):
 def flat(outcome):
     """Every number of an outcome by a path, the parts of the piece cost among them."""
     groups = {
-        "studio": outcome.studio,
-        "use": outcome.use,
-        "use at demand": outcome.use_at_demand,
+        "studio": outcome.totals,
+        "use": outcome.utilisation,
+        "use at demand": outcome.utilisation_at_demand,
         "": {"binding": outcome.binding},
     }
     groups |= {f"channel {name}": channel for name, channel in outcome.channels.items()}
@@ -498,15 +498,17 @@ def test_material_cost_by_hand():
 
 def test_order_money_by_hand():
     """60 + 5: fees .1 x 65 + .5, refunds .04 x (65 + 6), net 48.16; with the fee on the price alone 48.66."""
-    order = order_money(60, postage_charged=5, fee_share=0.1, fee_fixed=0.5, postage_paid=6, packaging=1, refund_share=0.04)
+    order = order_contribution(
+        60, postage_charged=5, fee_share=0.1, fee_fixed=0.5, postage_paid=6, packaging=1, refund_share=0.04
+    )
     parts = {"revenue": 65.0, "fees": 7.0, "postage": 6.0, "packaging": 1.0, "refunds": 2.84, "net": 48.16}
-    price_only = order_money(
+    price_only = order_contribution(
         60, postage_charged=5, fee_share=0.1, fee_on_postage=False, fee_fixed=0.5, postage_paid=6, packaging=1, refund_share=0.04
     )
 
     assert order == pytest.approx(parts)
     assert price_only["net"] == pytest.approx(48.66)
-    assert order_money(60) == {"revenue": 60.0, "fees": 0.0, "postage": 0.0, "packaging": 0.0, "refunds": 0.0, "net": 60.0}
+    assert order_contribution(60) == {"revenue": 60.0, "fees": 0.0, "postage": 0.0, "packaging": 0.0, "refunds": 0.0, "net": 60.0}
 
 
 def test_orders_at_price_by_hand():
@@ -557,14 +559,14 @@ def test_evaluate_by_hand():
     }
     knob = year.products["knob"]
 
-    assert {key: year.studio[key] for key in expected} == pytest.approx(expected)
+    assert {key: year.totals[key] for key in expected} == pytest.approx(expected)
     # 100 x 60 x (1 - .1 - .04) stays of a price; 30 a piece
     assert knob["break_even_price"] == pytest.approx(30 * (1 + (12 * hours - residual) / 5160))
     assert knob["cash_break_even_price"] == pytest.approx(30 * (1 - residual / 5160))
     # 20.75 min and 4.60, then (500 + 200 + 200 h at 12) over 250
     assert knob["cost_per_good_piece"] == pytest.approx(20.75 * 0.2 + 4.60 + (500 + 200 + 2400) / 250)
     # one pot turns round once each weekday; so does one set of moulds; 1,500 h less 260 fixed
-    assert year.use == pytest.approx({"pot": 0.25, "moulds for knob": 0.25, "hands": (make_hours + 50) / 1240})
+    assert year.utilisation == pytest.approx({"pot": 0.25, "moulds for knob": 0.25, "hands": (make_hours + 50) / 1240})
     assert year.resources[year.binding] == "demand"
 
 
@@ -572,10 +574,10 @@ def test_evaluate_station_binds_by_hand():
     """Ten times the demand needs 12.5 loads a week of 5: .4 of it is made, and use is full."""
     year = evaluate(with_levers(BY_HAND, demand=10.0))
 
-    assert year.use_at_demand["pot"] == pytest.approx(2.5)
-    assert year.studio["pieces_sold_per_year"] == pytest.approx(0.4 * 2000)
-    assert year.studio["loads_per_week"] == pytest.approx(5.0)
-    assert year.use["pot"] == pytest.approx(1.0)
+    assert year.utilisation_at_demand["pot"] == pytest.approx(2.5)
+    assert year.totals["pieces_sold_per_year"] == pytest.approx(0.4 * 2000)
+    assert year.totals["loads_per_week"] == pytest.approx(5.0)
+    assert year.utilisation["pot"] == pytest.approx(1.0)
     assert year.resources[year.binding] == "pot"
 
 
@@ -585,10 +587,10 @@ def test_evaluate_mould_rest_binds_by_hand():
     one = evaluate(resting)
     two = evaluate(with_product(resting, mould=replace(resting.products[0].mould, sets=2)))
 
-    assert one.studio["loads_per_week"] == pytest.approx(4.0)
+    assert one.totals["loads_per_week"] == pytest.approx(4.0)
     assert one.resources[one.binding] == "moulds for knob"
-    assert two.studio["loads_per_week"] == pytest.approx(5.0)
-    assert two.use["moulds for knob"] == pytest.approx(5 / 8)
+    assert two.totals["loads_per_week"] == pytest.approx(5.0)
+    assert two.utilisation["moulds for knob"] == pytest.approx(5 / 8)
 
 
 def test_evaluate_rack_binds_by_hand():
@@ -597,8 +599,8 @@ def test_evaluate_rack_binds_by_hand():
     rack = replace(BY_HAND, products=(product,), racks=(Rack(name="rack", places=20.0),))
     year = evaluate(with_product(rack, mould=None))
 
-    assert year.use_at_demand["rack"] == pytest.approx(50 / 20)
-    assert year.studio["pieces_sold_per_year"] == pytest.approx(80)
+    assert year.utilisation_at_demand["rack"] == pytest.approx(50 / 20)
+    assert year.totals["pieces_sold_per_year"] == pytest.approx(80)
     assert year.resources[year.binding] == "rack"
 
 
@@ -607,10 +609,10 @@ def test_evaluate_hands_bind_by_hand():
     wanted = 250 * 20.75 / 60 + 50
     year = evaluate(replace(BY_HAND, hours_per_week=6.0))
 
-    assert year.studio["pieces_sold_per_year"] == pytest.approx(200 * 40 / wanted)
-    assert year.studio["hours_per_year"] == pytest.approx(300)
-    assert year.use["hands"] == pytest.approx(1.0)
-    assert year.use_at_demand["hands"] == pytest.approx(wanted / 40)
+    assert year.totals["pieces_sold_per_year"] == pytest.approx(200 * 40 / wanted)
+    assert year.totals["hours_per_year"] == pytest.approx(300)
+    assert year.utilisation["hands"] == pytest.approx(1.0)
+    assert year.utilisation_at_demand["hands"] == pytest.approx(wanted / 40)
     assert year.resources[year.binding] == "hands"
 
 
@@ -619,9 +621,9 @@ def test_evaluate_without_time_sells_nothing(hours):
     """Fixed and stall hours at or above what the week has: nothing made or sold, fixed costs lost all the same."""
     year = evaluate(replace(BY_HAND, hours_per_week=hours))
 
-    assert year.studio["pieces_sold_per_year"] == year.studio["casts_per_year"] == year.studio["revenue_per_year"] == 0
-    assert year.studio["residual_pay_per_year"] == pytest.approx(-900)
-    assert year.studio["pay_per_hour"] == pytest.approx(-900 / 260)
+    assert year.totals["pieces_sold_per_year"] == year.totals["casts_per_year"] == year.totals["revenue_per_year"] == 0
+    assert year.totals["residual_pay_per_year"] == pytest.approx(-900)
+    assert year.totals["pay_per_hour"] == pytest.approx(-900 / 260)
     assert year.resources[year.binding] == "hands"
 
 
@@ -670,8 +672,8 @@ def test_evaluate_two_products_share_a_station_by_hand():
     )
     year = evaluate(replace(BY_HAND, products=(knob, tile), channels=channels))
 
-    assert year.use_at_demand["pot"] == pytest.approx(1.4)
-    assert year.use["pot"] == pytest.approx(1.0)
+    assert year.utilisation_at_demand["pot"] == pytest.approx(1.4)
+    assert year.utilisation["pot"] == pytest.approx(1.0)
     assert year.products["knob"]["loads_per_year"] == pytest.approx(150 / 1.4)
     assert year.products["tile"]["loads_per_year"] == pytest.approx(400 / 1.4)
     assert year.resources[year.binding] == "pot"
@@ -681,21 +683,23 @@ def test_evaluate_ruined_loads_by_hand():
     """Two loads ruined in the pot: 20 casts of 1.30 and 3.5 min apart from normal scrap, and no less sold."""
     plain, freak = evaluate(BY_HAND), evaluate(with_product(ruined_loads_per_year=2.0))
 
-    assert freak.studio["freak_loss_per_year"] == pytest.approx(20 * 1.3)
-    assert freak.studio["freak_hours_per_year"] == pytest.approx(20 * 3.5 / 60)
+    assert freak.totals["freak_loss_per_year"] == pytest.approx(20 * 1.3)
+    assert freak.totals["freak_hours_per_year"] == pytest.approx(20 * 3.5 / 60)
     assert freak.products["knob"]["freak_loss_per_year"] == pytest.approx(26 + 12 * 20 * 3.5 / 60)
-    assert freak.studio["casts_per_year"] == pytest.approx(625 + 20)
-    assert freak.studio["pieces_sold_per_year"] == plain.studio["pieces_sold_per_year"]
+    assert freak.totals["casts_per_year"] == pytest.approx(625 + 20)
+    assert freak.totals["pieces_sold_per_year"] == plain.totals["pieces_sold_per_year"]
     assert freak.products["knob"]["scrap_cost_per_good_piece"] == plain.products["knob"]["scrap_cost_per_good_piece"]
-    assert freak.use["pot"] == pytest.approx((1.25 + 2 / 50) / 5)
-    assert freak.use["moulds for knob"] == pytest.approx((1.25 + 2 / 50) / 5)  # a ruined load wears the mould as any other does
+    assert freak.utilisation["pot"] == pytest.approx((1.25 + 2 / 50) / 5)
+    assert freak.utilisation["moulds for knob"] == pytest.approx(
+        (1.25 + 2 / 50) / 5
+    )  # a ruined load wears the mould as any other does
 
 
 def test_evaluate_ruined_loads_stay_within_the_station():
     """A pot that does 5 loads a week does no more, ruined ones among them."""
     year = evaluate(with_product(with_levers(BY_HAND, demand=20.0), ruined_loads_per_year=50.0))
 
-    assert year.studio["loads_per_week"] <= 5 * (1 + 1e-9)
+    assert year.totals["loads_per_week"] <= 5 * (1 + 1e-9)
 
 
 def test_evaluate_ruined_loads_do_not_reach_the_second_station():
@@ -707,7 +711,7 @@ def test_evaluate_ruined_loads_do_not_reach_the_second_station():
     product = Product(name="knob", casts_per_load=10, steps=steps)
     stations = (Station(name="biscuit kiln"), Station(name="glaze kiln"))
     uses = [
-        evaluate(replace(BY_HAND, products=(replace(product, ruined_loads_per_year=r),), stations=stations)).use_at_demand
+        evaluate(replace(BY_HAND, products=(replace(product, ruined_loads_per_year=r),), stations=stations)).utilisation_at_demand
         for r in (0.0, 25.0)
     ]
 
@@ -739,7 +743,7 @@ def test_evaluate_learning_averages_over_the_casts_demand_needs():
 def test_evaluate_totals_equal_the_sum_of_parts(v, kilns, ruined):
     """Money, hours, pieces and costs by kind add up, whatever binds."""
     year = evaluate(two_products(v, kilns, ruined))
-    s, products, channels = year.studio, year.products, year.channels.values()
+    s, products, channels = year.totals, year.products, year.channels.values()
     costs = ("fees", "postage", "packaging", "refunds", "stall_fees", "material", "freak_loss", "overhead", "equipment")
     hours = ("make_hours", "order_hours", "stall_hours", "fixed_hours", "freak_hours")
     near = {"rel": 1e-9, "abs": 1e-6}
@@ -775,16 +779,16 @@ def test_evaluate_use_is_at_most_one_at_what_is_made(v, kilns, ruined):
     # a kiln's share of the week: loads of each over the loads it would do of that one alone; tiles are fired 16 at a time
     alone = [loads_per_week(hours, minutes / 60, kilns, WEEKDAYS) for hours, minutes in ((v["cure"], v["load_minutes"]), (9, 20))]
     tiles = tile["casts_per_year"] * v["pass_2"] / 16 / v["weeks"]
-    assert bowl["loads_per_year"] / v["weeks"] / alone[0] + tiles / alone[1] == pytest.approx(year.use["kiln"], rel=1e-9)
+    assert bowl["loads_per_year"] / v["weeks"] / alone[0] + tiles / alone[1] == pytest.approx(year.utilisation["kiln"], rel=1e-9)
 
-    assert all(use <= 1 + 1e-9 for use in year.use.values())
-    assert all(year.use[name] <= year.use_at_demand[name] * (1 + 1e-9) for name in year.use)
-    assert year.studio["hours_per_year"] <= v["hours"] * v["weeks"] * (1 + 1e-9)
+    assert all(use <= 1 + 1e-9 for use in year.utilisation.values())
+    assert all(year.utilisation[name] <= year.utilisation_at_demand[name] * (1 + 1e-9) for name in year.utilisation)
+    assert year.totals["hours_per_year"] <= v["hours"] * v["weeks"] * (1 + 1e-9)
     assert year.channels["shops"]["orders"] <= v["orders_2"] * (1 + 1e-12)
-    assert dried * v["dry"] / 168 == pytest.approx(year.use["rack"] * v["places"], rel=1e-9)
+    assert dried * v["dry"] / 168 == pytest.approx(year.utilisation["rack"] * v["places"], rel=1e-9)
     binding = year.resources[year.binding]
-    assert year.use.get(binding, 1.0) == pytest.approx(1.0, rel=1e-9)
-    assert (binding == "demand") == all(use <= 1 for use in year.use_at_demand.values())
+    assert year.utilisation.get(binding, 1.0) == pytest.approx(1.0, rel=1e-9)
+    assert (binding == "demand") == all(use <= 1 for use in year.utilisation_at_demand.values())
 
 
 @settings(deadline=None, max_examples=40)
@@ -795,7 +799,7 @@ def test_evaluate_more_stations_never_sell_fewer(v, one, other):
     single = replace(a, products=a.products[:1], channels=a.channels[:2])
     more = replace(single, stations=(Station(name="kiln", count=max(one, other)),))
 
-    assert evaluate(more).studio["pieces_sold_per_year"] >= evaluate(single).studio["pieces_sold_per_year"] * (1 - 1e-12)
+    assert evaluate(more).totals["pieces_sold_per_year"] >= evaluate(single).totals["pieces_sold_per_year"] * (1 - 1e-12)
 
 
 @settings(deadline=None, max_examples=60)
@@ -810,7 +814,7 @@ def test_evaluate_break_even_price_makes_pay_meet_the_target(v, name, ruined):
         channels = tuple(replace(c, price=c.price * factor) if c.product == name else c for c in a.channels)
         moved = evaluate(replace(a, channels=channels))
 
-        assert moved.studio["pay_per_hour"] == pytest.approx(pay, rel=1e-7, abs=1e-7)
+        assert moved.totals["pay_per_hour"] == pytest.approx(pay, rel=1e-7, abs=1e-7)
         assert moved.products[name]["mean_price_per_piece"] == pytest.approx(product[key], rel=1e-9)
 
 
@@ -825,21 +829,21 @@ def test_evaluate_break_even_demand_makes_pay_meet_the_target(v, ruined):
     year = evaluate(a)
     assume(year.binding == 0)
     for kind, pay in (("pay", v["target"]), ("cash", 0.0)):
-        share = year.studio[f"{kind}_break_even_share_of_demand"]
+        share = year.totals[f"{kind}_break_even_share_of_demand"]
         if not 0 < share < np.inf:
             continue
         moved = evaluate(with_levers(a, demand=share))
         if moved.binding == 0:
-            assert moved.studio["pay_per_hour"] == pytest.approx(pay, rel=1e-7, abs=1e-7)
-            pieces = year.studio[f"{kind}_break_even_pieces_per_year"]
-            assert moved.studio["pieces_sold_per_year"] == pytest.approx(pieces, rel=1e-9)
+            assert moved.totals["pay_per_hour"] == pytest.approx(pay, rel=1e-7, abs=1e-7)
+            pieces = year.totals[f"{kind}_break_even_pieces_per_year"]
+            assert moved.totals["pieces_sold_per_year"] == pytest.approx(pieces, rel=1e-9)
 
 
 def test_evaluate_break_even_demand_is_infinite_where_each_piece_loses():
     """A piece that loses on its own has no break-even quantity, and raising the price is the only way out."""
     year = evaluate(with_channel(price=1.0))
 
-    assert year.studio["pay_break_even_share_of_demand"] == year.studio["cash_break_even_share_of_demand"] == np.inf
+    assert year.totals["pay_break_even_share_of_demand"] == year.totals["cash_break_even_share_of_demand"] == np.inf
     assert year.products["knob"]["break_even_price"] > 1
 
 
@@ -864,8 +868,8 @@ def test_evaluate_grid_equals_scalars():
     """Scrap down, cure across: a grid from broadcasting, as a chart over both needs it."""
     scrap, cure = np.array([[0.1], [0.4], [0.7]]), np.array([6.0, 18.0, 30.0, 80.0])
     a = with_levers(BY_HAND, demand=10.0)
-    grid = evaluate(with_levers(a, scrap=scrap, cure_hours=cure)).studio["pay_per_hour"]
-    alone = [[evaluate(with_levers(a, scrap=s, cure_hours=c)).studio["pay_per_hour"] for c in cure] for s in scrap[:, 0]]
+    grid = evaluate(with_levers(a, scrap=scrap, cure_hours=cure)).totals["pay_per_hour"]
+    alone = [[evaluate(with_levers(a, scrap=s, cure_hours=c)).totals["pay_per_hour"] for c in cure] for s in scrap[:, 0]]
 
     assert grid.shape == (3, 4)
     assert grid == pytest.approx(np.array(alone), rel=1e-12)
@@ -968,8 +972,8 @@ def test_more_scrap_never_pays_better(v, one, other):
     less, more = (evaluate(with_levers(single, scrap=scrap)) for scrap in sorted([one, other]))
     assume(more.binding == 0)
 
-    assert more.studio["residual_pay_per_year"] <= less.studio["residual_pay_per_year"] + 1e-6
-    assert more.studio["hours_per_year"] >= less.studio["hours_per_year"] - 1e-6
+    assert more.totals["residual_pay_per_year"] <= less.totals["residual_pay_per_year"] + 1e-6
+    assert more.totals["hours_per_year"] >= less.totals["hours_per_year"] - 1e-6
     assert more.products["bowl"]["break_even_price"] >= less.products["bowl"]["break_even_price"] - 1e-6
 
 
@@ -987,7 +991,7 @@ ARRAYS = [
     (practised_minutes, ([3.0, 9.0, 0.0], [10.0, 2.0, 8.0], [0.8, 0.8, 1.0], [0.0, 5.0, 70.0], [10.0, 400.0, 1.0])),
     (material_cost, ([1.0, 2.0], [0.0, 0.2])),
     (orders_at_price, ([10.0, 100.0], [5.0, 6.0], [5.0, 9.0], [0.0, 2.0])),
-    (lambda p, f: order_money(p, fee_share=f)["net"], ([10.0, 100.0], [0.1, 0.0])),
+    (lambda p, f: order_contribution(p, fee_share=f)["net"], ([10.0, 100.0], [0.1, 0.0])),
     (yearly_charge, ([100.0, 500.0], [0.0, 50.0], [2.0, 5.0], [0.0, 0.1])),
     (self_employed_target, ([13.0, 14.0], [1950.0, 2080.0], [0.0, 0.2], [46.0, 50.0], [37.5, 40.0])),
     (mean_to_scale, ([35.0, 50.0], [1.0, 2.5])),
@@ -1069,13 +1073,13 @@ FAULTS = [
     (lambda: orders_at_price(1, 0, 1, elasticity=1), "price must be above 0; got 0.0"),
     (lambda: orders_at_price(1, 1, 0, elasticity=1), "reference price must be above 0; got 0.0"),
     (lambda: orders_at_price(1, 1, 1, -1), "elasticity must be at least 0; got -1.0"),
-    (lambda: order_money(-1), "price must be at least 0; got -1.0"),
-    (lambda: order_money(1, postage_charged=-1), "postage charged must be at least 0; got -1.0"),
-    (lambda: order_money(1, postage_paid=-1), "postage paid must be at least 0; got -1.0"),
-    (lambda: order_money(1, packaging=-1), "packaging must be at least 0; got -1.0"),
-    (lambda: order_money(1, fee_fixed=-1), "fixed fee must be at least 0; got -1.0"),
-    (lambda: order_money(1, fee_share=2), "fee share must be at least 0 and at most 1; got 2.0"),
-    (lambda: order_money(1, refund_share=2), "refund share must be at least 0 and at most 1; got 2.0"),
+    (lambda: order_contribution(-1), "price must be at least 0; got -1.0"),
+    (lambda: order_contribution(1, postage_charged=-1), "postage charged must be at least 0; got -1.0"),
+    (lambda: order_contribution(1, postage_paid=-1), "postage paid must be at least 0; got -1.0"),
+    (lambda: order_contribution(1, packaging=-1), "packaging must be at least 0; got -1.0"),
+    (lambda: order_contribution(1, fee_fixed=-1), "fixed fee must be at least 0; got -1.0"),
+    (lambda: order_contribution(1, fee_share=2), "fee share must be at least 0 and at most 1; got 2.0"),
+    (lambda: order_contribution(1, refund_share=2), "refund share must be at least 0 and at most 1; got 2.0"),
     (lambda: yearly_charge(-1, 0, 1), "price must be at least 0; got -1.0"),
     (lambda: yearly_charge(1, -1, 1), "resale must be at least 0; got -1.0"),
     (lambda: yearly_charge(1, 0, 0), "life must be above 0; got 0.0"),
@@ -1144,7 +1148,7 @@ def test_evaluate_moulds_limit_whether_the_load_is_handled_before_or_with_its_wa
 
     # 24 h and half an hour to turn round: from 9:00 to 9:30 the next day, then to 10:00 and so on; four fit five days of 8 h
     rate = loads_per_week(24.0, 0.5, 1, BY_HAND.windows)
-    assert year.use_at_demand["moulds for knob"] == pytest.approx(25 / BY_HAND.weeks_per_year / rate)
+    assert year.utilisation_at_demand["moulds for knob"] == pytest.approx(25 / BY_HAND.weeks_per_year / rate)
 
 
 def test_evaluate_what_one_product_lacks_leaves_a_shared_station_to_the_other():
@@ -1156,8 +1160,8 @@ def test_evaluate_what_one_product_lacks_leaves_a_shared_station_to_the_other():
     a = replace(BY_HAND, products=products, channels=channels, racks=(Rack(name="shelf", places=20.0),))
     year = evaluate(a)
 
-    assert year.use_at_demand["pot"] == pytest.approx(1.6) and year.use_at_demand["shelf"] == pytest.approx(2.0)
-    assert year.use["pot"] == pytest.approx(1.0)
+    assert year.utilisation_at_demand["pot"] == pytest.approx(1.6) and year.utilisation_at_demand["shelf"] == pytest.approx(2.0)
+    assert year.utilisation["pot"] == pytest.approx(1.0)
     assert [float(year.products[n]["loads_per_year"]) for n in ("a", "b")] == pytest.approx([100 / 1.2, 200 / 1.2])
 
 
@@ -1166,10 +1170,10 @@ def test_evaluate_break_even_beyond_what_can_be_made_is_no_break_even():
 
     def share(rent):
         year = evaluate(replace(BY_HAND, overheads=(Overhead(name="rent", per_year=rent),)))
-        return float(year.studio["cash_break_even_share_of_demand"])
+        return float(year.totals["cash_break_even_share_of_demand"])
 
     slope = (share(1500.0) - share(500.0)) / 1000.0  # the share needed is linear in the rent
-    room = 1.0 / max(evaluate(BY_HAND).use_at_demand.values())
+    room = 1.0 / max(evaluate(BY_HAND).utilisation_at_demand.values())
 
     assert room > 1
     assert share(500.0 + (room * 0.99 - share(500.0)) / slope) == pytest.approx(room * 0.99)
@@ -1180,4 +1184,4 @@ def test_evaluate_set_aside_is_taken_of_a_gain_only():
     """A loss is not made smaller by what would be set aside of a gain."""
     year = evaluate(with_channel(price=1.0))
 
-    assert year.studio["pay_per_hour_after_set_aside"] == year.studio["pay_per_hour"] < 0
+    assert year.totals["pay_per_hour_after_set_aside"] == year.totals["pay_per_hour"] < 0

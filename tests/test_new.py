@@ -14,12 +14,13 @@ from click.testing import CliRunner
 from scipy import stats
 
 import casting_econ
-from casting_econ.analysis import open_study
 from casting_econ.assumptions import draw_values
 from casting_econ.cli import main
 from casting_econ.faults import StudyError
+from casting_econ.kit import open_study
+from casting_econ.ledger.logs import LOGS
+from casting_econ.ledger.preview import preview
 from casting_econ.models import rolled_yield
-from casting_econ.preview import preview
 from casting_econ.reference import cautions, kit_folder
 from casting_econ.running.results import results
 from casting_econ.running.run import PAGES
@@ -30,7 +31,6 @@ from casting_econ.starting.asking import ask
 from casting_econ.starting.crafts import kinds, rough_rates
 from casting_econ.starting.questions import Part, parts_of
 from casting_econ.starting.write import LOCALES
-from casting_econ.study.reading.logs import LOGS
 
 NINE = ("epoxy", "polyurethane", "polyester", "gypsum", "cement", "candle", "soap", "slip", "pewter")
 
@@ -140,10 +140,10 @@ def test_soap_is_limited_by_its_rack_and_never_speaks_of_pots_or_resin(tmp_path)
     texts += cautions()[cautions().craft.isin(["soap"])].caution.tolist()
 
     assert not re.search(r"\b(resin|pots?|epoxy|silicone)\b", "\n".join(texts), re.I)
-    assert set(kit.point().use) == {"curing-rack", "hands"}
+    assert set(kit.point().utilisation) == {"curing-rack", "hands"}
     # 36 bars a making; five weeks at 1,200 pieces sold a month is far beyond 432 places: Little's law, 5 weeks x pieces a week
     a_week = 400 * 12 * 3 / (1 - 0.07) / 46
-    assert float(kit.point().use_at_demand["curing-rack"]) == pytest.approx(5 * a_week / 432, rel=0.12)
+    assert float(kit.point().utilisation_at_demand["curing-rack"]) == pytest.approx(5 * a_week / 432, rel=0.12)
 
 
 def test_what_every_report_says_names_no_craft():

@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from casting_econ.analysis import open_study
 from casting_econ.faults import StudyError
+from casting_econ.kit import format_of, open_study
 from casting_econ.models import bubble_left, rolled_yield
 from casting_econ.models.schedule import DAY, NEVER
 from casting_econ.orders import figures, open_order, order_lines, order_results, price_of, quote_of, tables, wording
@@ -20,10 +20,9 @@ from casting_econ.orders.buying import buying_list
 from casting_econ.orders.dates import arrival, last_moment
 from casting_econ.orders.quote import quote_html
 from casting_econ.orders.spec import order_of
+from casting_econ.pages.curing import cure_by_season, temperature_table
 from casting_econ.running.results import as_json
-from casting_econ.study.numbers import ratio_of_units
-from casting_econ.tables import temperature_table
-from casting_econ.wording import cure_by_season, format_of
+from casting_econ.units import ratio_of_units
 
 DATA = Path(__file__).resolve().parent.parent / "data"
 TODAY = date(2026, 11, 30)
@@ -184,7 +183,7 @@ def test_dates_follow_from_each_other():
     plan, _ = first_commission()
     kit, course = demo(), plan.course
     assert plan.meets_date and course.in_time >= plan.order.confidence
-    assert plan.honest[1] <= plan.order.due and (plan.honest[1] - plan.honest[0]).days == 3
+    assert plan.earliest_promise[1] <= plan.order.due and (plan.earliest_promise[1] - plan.earliest_promise[0]).days == 3
     last = plan.last_start
     later = next(d for d in plan._open_days() if d > last.day)
     safe, unsafe = plan.starts([last.day, later])
@@ -201,11 +200,11 @@ def test_a_date_that_cannot_be_met_is_said_with_the_earliest_that_can():
     plan, _ = first_commission()
     soon = plan.with_order(due=date(2026, 9, 18))
     assert not soon.meets_date and soon.last_start is None
-    assert soon.honest[1] > soon.order.due
+    assert soon.earliest_promise[1] > soon.order.due
     said = wording.headline(soon, format_of(demo()))
     assert "less than the 95" in said and "earliest honest date" in said and "last safe start" not in said
-    assert plan.with_order(due=soon.honest[1]).meets_date  # and that date holds when it is asked for
-    assert not plan.with_order(due=soon.honest[1] - timedelta(days=7)).meets_date
+    assert plan.with_order(due=soon.earliest_promise[1]).meets_date  # and that date holds when it is asked for
+    assert not plan.with_order(due=soon.earliest_promise[1] - timedelta(days=7)).meets_date
     never = plan.with_order(due=date(2026, 9, 3))
     assert never.course.in_time == 0.0
 
@@ -355,7 +354,7 @@ def test_prices_by_hand_where_everything_is_certain(tmp_path):
     kept = 1 - 0.015 - 0.02
     assert quoted.bills_only == pytest.approx((spent + fixed) / kept)
     assert quoted.extra_cost == pytest.approx((spent + fixed + (bench + 95 / 60) * 16) / kept)
-    year = kit.point().studio
+    year = kit.point().totals
     share = bench / year["make_hours_per_year"]
     carried = share * (year["overhead_per_year"] + year["equipment_per_year"] + year["fixed_hours_per_year"] * 16)
     assert quoted.full_cost == pytest.approx((spent + fixed + carried + (bench + 95 / 60) * 16) / kept)
@@ -466,7 +465,7 @@ def test_days_off_that_leave_nothing_open_are_a_fault(tmp_path):
 def test_no_mould_is_made_for_a_date_that_none_can_bring(tmp_path):
     kit = open_study(study(tmp_path, hours=(HOURS[0], 'hours = "0.01 h/week"')))
     plan = open_order(kit, today=date(2027, 1, 11), pieces=10, by="2027-02-12")
-    assert plan.honest is None and plan.sets_wanted == 2 and plan.moulds_to_make == 0
+    assert plan.earliest_promise is None and plan.sets_wanted == 2 and plan.moulds_to_make == 0
 
 
 def test_more_in_hand_never_asks_for_more_casts():
@@ -622,7 +621,9 @@ def test_any_craft_of_the_demos_takes_an_order(name):
     product = next(iter(kit.study.file.products))
     plan = open_order(kit, today=TODAY, pieces=60, by="2027-03-31", product=product)
     content = order_results(plan, price_of(plan))
-    assert content["casts"] > 60 and plan.honest and content["prices"]["full_cost"] > content["prices"]["bills_only"] > 0
+    assert (
+        content["casts"] > 60 and plan.earliest_promise and content["prices"]["full_cost"] > content["prices"]["bills_only"] > 0
+    )
     # nothing is through before its waits are over
     waits = sum(step.wait.value for step in kit.study.file.products[product].steps.values())
     assert plan.course.schedule.complete.min() >= waits * 3600
@@ -693,7 +694,7 @@ def test_the_quote_shows_what_the_customer_needs_and_no_cost():
     hidden = [fmt.money(n) for n in numbers] + [str(plan.casts), "yield", "an hour", "cost", "scrap"]
     assert not [word for word in hidden if word in text.lower() or word in text]
     late = plan.with_order(due=date(2026, 9, 18))
-    assert quote_of(late, price_of(late)).arrives_by == late.honest[1]
+    assert quote_of(late, price_of(late)).arrives_by == late.earliest_promise[1]
 
 
 def test_a_quote_speaks_the_language_of_the_study(tmp_path):

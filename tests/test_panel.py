@@ -13,9 +13,9 @@ from colorspacious import cspace_convert, deltaE
 from scipy import optimize
 
 from casting_econ import palette
-from casting_econ.analysis import Kit, open_study
-from casting_econ.assumptions import assumptions_at, draw_values
+from casting_econ.assumptions import draw_values, workshop_at
 from casting_econ.formatting import Format
+from casting_econ.kit import OpenStudy, open_study
 from casting_econ.models import evaluate, with_levers
 from casting_econ.orders import open_order, price_of, quote_of
 from casting_econ.orders.quote import write_quote
@@ -42,7 +42,7 @@ def grid(kit):
 
 def pay_at(kit, grid, scrap, price, wait):
     """Outcome and inputs at one place, on one-dimensional draws and without the panel's own code."""
-    a = assumptions_at(kit.study, draw_values(kit.assumed, grid.draws, kit.study.file.study.seed))
+    a = workshop_at(kit.study, draw_values(kit.assumed, grid.draws, kit.study.file.study.seed))
     return evaluate(with_levers(a, product=grid.product, scrap=scrap, price=price, cure_hours=wait)), a
 
 
@@ -51,7 +51,7 @@ def test_grid_equals_the_model_at_each_place(kit, grid, place):
     """Band, middle, chance and break-even price of a place are those of the model on the study's draws."""
     i, j, k = place
     outcome, a = pay_at(kit, grid, grid.scrap[i], grid.price[j], grid.wait[k])
-    pay = outcome.studio["pay_per_hour"]
+    pay = outcome.totals["pay_per_hour"]
     low, middle, high = np.quantile(pay, [0.1, 0.5, 0.9])
 
     assert [x[place] for x in (grid.low, grid.middle, grid.high)] == pytest.approx([low, middle, high], rel=1e-12)
@@ -61,7 +61,7 @@ def test_grid_equals_the_model_at_each_place(kit, grid, place):
 
 
 def test_grid_at_the_stated_price_is_the_studys_monte_carlo(kit, grid):
-    """With the price left alone a place is what `Kit.monte_carlo` says at that scrap rate and wait."""
+    """With the price left alone a place is what `OpenStudy.monte_carlo` says at that scrap rate and wait."""
     place = (5, grid.price.tolist().index(1.0), 4)
     answer = kit.monte_carlo(grid.draws, scrap=grid.scrap[5], cure_hours=grid.wait[4])
     pay = answer.summary("pay_per_hour")
@@ -98,7 +98,7 @@ def test_break_even_scrap_is_where_the_models_middle_meets_the_target(kit, grid,
     """The rate read off the curve, shown in whole per cent, is within a quarter of one of the model solved for it."""
 
     def over(rate):
-        return np.median(pay_at(kit, grid, rate, grid.price[j], grid.wait[k])[0].studio["pay_per_hour"]) - grid.target
+        return np.median(pay_at(kit, grid, rate, grid.price[j], grid.wait[k])[0].totals["pay_per_hour"]) - grid.target
 
     found = grid.break_even_scrap[j, k]
     assert 0 < found < 0.4
@@ -126,7 +126,7 @@ def test_a_product_that_never_waits_has_two_controls(kit):
     """Without a waiting step there is no control for it, and the grid has one place along it."""
     own = kit.assumed.numbers
     numbers = {key: replace(n, value=0.0, distribution=None) if key.endswith(".wait") else n for key, n in own.items()}
-    still = Kit(study=kit.study, assumed=replace(kit.assumed, numbers=numbers))
+    still = OpenStudy(study=kit.study, assumed=replace(kit.assumed, numbers=numbers))
     grid = panel_grid(still)
 
     assert grid.waiting is None
@@ -155,7 +155,7 @@ def test_text_of_a_study_cannot_end_the_script(kit):
     study = replace(kit.study, file=kit.study.file.model_copy(update={"products": named, "channels": channels}))
     numbers = {key.replace("products.knob.", f"products.{label}."): n for key, n in kit.assumed.numbers.items()}
     uncertain = tuple(key.replace("products.knob.", f"products.{label}.") for key in kit.assumed.uncertain)
-    parts = panel_parts(Kit(study=study, assumed=replace(kit.assumed, study=study, numbers=numbers, uncertain=uncertain)))
+    parts = panel_parts(OpenStudy(study=study, assumed=replace(kit.assumed, study=study, numbers=numbers, uncertain=uncertain)))
     data = re.search(r'id="panel-data">(.*?)</script>', parts["scripts"])[1]
 
     assert "<" not in data
@@ -222,7 +222,7 @@ def test_keys_move_the_panel_and_its_numbers_are_the_models(kit, grid, opened):
     place = (grid.now[0] + 2, grid.now[1] - 2, grid.wait.size - 2)
     i, j, k = place
     outcome, a = pay_at(kit, grid, grid.scrap[i], grid.price[j], grid.wait[k])
-    pay, fmt = outcome.studio["pay_per_hour"], Format("EUR", "en_IE")
+    pay, fmt = outcome.totals["pay_per_hour"], Format("EUR", "en_IE")
     low, middle, high = (fmt.money(q) for q in np.quantile(pay, [0.1, 0.5, 0.9]))
 
     assert [shown(opened, cell) for cell in ("low", "middle", "high")] == [low, middle, high]

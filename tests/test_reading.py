@@ -18,11 +18,11 @@ from hypothesis import strategies as st
 
 from casting_econ.evidence import learn
 from casting_econ.faults import Question
-from casting_econ.preview import preview
+from casting_econ.ledger import LOGS
+from casting_econ.ledger.columns import marks_of
+from casting_econ.ledger.dates import possible_orders
+from casting_econ.ledger.preview import preview
 from casting_econ.study import read_study
-from casting_econ.study.reading import LOGS
-from casting_econ.study.reading.columns import marks_of
-from casting_econ.study.reading.dates import possible_orders
 from casting_econ.study.records import Names, read_records
 from casting_econ.study.schema import RecordsTable
 

@@ -4,10 +4,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from casting_econ import record_tables
-from casting_econ.analysis import open_study
 from casting_econ.evidence import fit_learning, load_counts, season_table
 from casting_econ.evidence.labour import labour_rows
+from casting_econ.kit import open_study
+from casting_econ.pages import records, records_work
 
 TILE = """
 [study]
@@ -77,7 +77,7 @@ def batches(good, casts=10, moulds="M1", **more):
 
 def test_steady_loads_are_called_steady(kit):
     """Loads that scatter by chance alone show no drift and no signal."""
-    said = record_tables.load_sentences(kit(batches=batches([9, 10, 8, 9, 10, 9, 8, 9, 10, 9])), "tile")
+    said = records_work.load_sentences(kit(batches=batches([9, 10, 8, 9, 10, 9, 8, 9, 10, 9])), "tile")
 
     assert "9 of 100 pieces in 10 loads were not good" in said.replace("9.0 %", "")
     assert "no clear drift" in said
@@ -86,7 +86,7 @@ def test_steady_loads_are_called_steady(kit):
 
 def test_a_change_for_the_worse_is_flagged(kit):
     """Forty good loads and ten bad ones: the drift and the loads that begin it are named."""
-    said = record_tables.load_sentences(kit(batches=batches([9, 10, 10, 9, 10] * 8 + [5, 4, 5, 6, 4, 5, 5, 4, 6, 5])), "tile")
+    said = records_work.load_sentences(kit(batches=batches([9, 10, 10, 9, 10] * 8 + [5, 4, 5, 6, 4, 5, 5, 4, 6, 5])), "tile")
 
     assert "share lost rises over time" in said
     assert "B40" in said or "B41" in said
@@ -95,8 +95,8 @@ def test_a_change_for_the_worse_is_flagged(kit):
 def test_a_ruined_load_is_kept_apart(kit):
     """One load of nothing among good ones is named, and the share of the others is not touched by it."""
     opened = kit(batches=batches([9] * 12 + [0] + [9] * 12))
-    said = record_tables.load_sentences(opened, "tile")
-    chart = record_tables.load_chart(opened, "tile")
+    said = records_work.load_sentences(opened, "tile")
+    chart = records_work.load_chart(opened, "tile")
 
     assert "24 of 240 pieces in 24 loads" in said
     assert "kept out of these figures: B12" in said
@@ -107,13 +107,13 @@ def test_a_ruined_load_is_kept_apart(kit):
 
 def test_a_poor_load_is_not_a_ruined_one(kit):
     """Losing half of a load is bad luck, not a ruin."""
-    assert not record_tables.load_chart(kit(batches=batches([9] * 12 + [5] + [9] * 12)), "tile").ruined.any()
+    assert not records_work.load_chart(kit(batches=batches([9] * 12 + [5] + [9] * 12)), "tile").ruined.any()
 
 
 def test_causes_rank_by_money_and_by_pieces(kit):
     """More pieces are lost early, more money late, and the table says both."""
     faults = "date,batch,step,cause,pieces,fate\n2025-01-20,B0,cast,air,6,scrap\n2025-01-20,B1,trim,chip,5,scrap"
-    table = record_tables.cause_table(kit(batches=batches([4, 5, 10, 10]), faults=faults), "tile").set_index("cause")
+    table = records_work.cause_table(kit(batches=batches([4, 5, 10, 10]), faults=faults), "tile").set_index("cause")
 
     assert table.lost.to_dict() == {"air": 6, "chip": 5}
     assert table["rank by pieces"].to_dict() == {"air": 1, "chip": 2}
@@ -124,7 +124,7 @@ def test_causes_rank_by_money_and_by_pieces(kit):
 def test_hidden_hours_and_counted_hours(kit):
     """3 h at the bench, 2 of them counted, and 1 h of books: a quarter is hidden, two thirds of the bench tell minutes."""
     sheet = "date,step,minutes,pieces_handled\n2025-01-06,trim,120,60\n2025-01-06,trim,60,\n2025-01-07,books,60,"
-    said = record_tables.hours_sentence(kit(timesheet=sheet))
+    said = records.hours_sentence(kit(timesheet=sheet))
 
     assert "holds 4 hours; 25\u00a0% of them were not at the bench" in said
     assert "67\u00a0% came with a count" in said
@@ -140,7 +140,7 @@ def test_learning_is_told_from_steady_minutes(kit, rate):
     ]
     days = pd.date_range("2025-01-06", periods=60).strftime("%Y-%m-%d")
     sheet = pd.DataFrame({"date": days, "step": "trim", "minutes": np.round(minutes, 2), "pieces_handled": pieces})
-    said = record_tables.learning_sentences(kit(timesheet=sheet))
+    said = records.learning_sentences(kit(timesheet=sheet))
     fit = fit_learning(np.array(minutes), pieces)
 
     assert ("each doubling of pieces leaves" in said) == (rate < 1)
@@ -151,12 +151,12 @@ def test_moulds_due_and_no_retirement_is_a_guess(kit):
     """An old mould is likelier to go than a new one; with none retired the sentence says guess."""
     moulds = "mould,product,cavities,made,retired,casts_at_retirement\nM1,tile,10,2025-01-02,,\nM2,tile,10,2025-01-02,,"
     opened = kit(batches=batches([9] * 30, moulds=["M1"] * 25 + ["M2"] * 5), moulds=moulds)
-    table = record_tables.mould_table(opened, "tile").set_index("mould")
+    table = records_work.mould_table(opened, "tile").set_index("mould")
 
     assert table["casts a cavity"].to_dict() == {"M1": 25.0, "M2": 5.0}
     assert table["chance of going"].M1 > table["chance of going"].M2 > 0
     assert table["weeks left"].M1 < table["weeks left"].M2
-    assert "a guess, as no mould has been seen to wear out" in record_tables.mould_sentences(opened, "tile")
+    assert "a guess, as no mould has been seen to wear out" in records_work.mould_sentences(opened, "tile")
     assert opened.assumed.numbers["products.tile.mould.life"].basis == "guess"
 
 
@@ -168,11 +168,11 @@ def test_age_that_spoils_pieces_gives_a_replacement_age(kit):
             good.append(rng.binomial(10, 1 / (1 + np.exp(-3.0 + 0.1 * age))))
             moulds.append(f"M{mould}")
     opened = kit(batches=batches(good, moulds=moulds), moulds="mould,product,cavities,made\nM0,tile,10,2025-01-02")
-    slope, error = record_tables.age_effects(opened, "tile")["loss"]
+    slope, error = records_work.age_effects(opened, "tile")["loss"]
 
     assert slope == pytest.approx(0.1, abs=3 * error)
     assert slope > 3 * error
-    said = record_tables.mould_sentences(opened, "tile")
+    said = records_work.mould_sentences(opened, "tile")
     assert "odds of a loss grow" in said
     assert "replace it at about" in said or "run it until worn" in said
 
@@ -190,7 +190,7 @@ def test_cup_loss_from_mixed_mass(kit):
 def test_one_silent_day_is_told_as_one(kit):
     """A pour on the day after the first timesheet row, and none on that day."""
     sheet = "date,step,minutes,pieces_handled,pieces_passed\n2025-01-06,trim,30,10,10\n2025-01-08,trim,30,10,10"
-    said = record_tables.unreconciled(kit(batches=batches([9, 9, 9]), timesheet=sheet))
+    said = records.unreconciled(kit(batches=batches([9, 9, 9]), timesheet=sheet))
     assert any(line.startswith("On 1 day with a pour") for line in said)
 
 
@@ -198,7 +198,7 @@ def test_what_does_not_add_up_is_said(kit):
     """Hours beyond a day, pieces beyond the batches, pours without hours, more sold than made."""
     sheet = "date,step,minutes,pieces_handled,pieces_passed\n2025-01-06,trim,1020,80,60\n2025-01-12,trim,30,10,10"
     sales = "date,channel,product,pieces,price\n2025-02-01,shop,tile,50,600"
-    said = "\n".join(record_tables.unreconciled(kit(batches=batches([9, 9, 9]), timesheet=sheet, sales=sales)))
+    said = "\n".join(records.unreconciled(kit(batches=batches([9, 9, 9]), timesheet=sheet, sales=sales)))
 
     assert "2025-01-06 has 17.0 hours" in said
     assert "On 2 days with a pour the timesheet has no row (2025-01-07, 2025-01-08)" in said
@@ -211,7 +211,7 @@ def test_logs_that_agree_are_left_in_peace(kit):
     """Nothing is said where everything fits."""
     sheet = "date,step,minutes,pieces_handled,pieces_passed\n2025-01-06,trim,20,10,9\n2025-01-07,trim,20,10,9\n2025-01-08,trim,22,10,9"
 
-    assert record_tables.unreconciled(kit(batches=batches([9, 9, 9]), timesheet=sheet)) == []
+    assert records.unreconciled(kit(batches=batches([9, 9, 9]), timesheet=sheet)) == []
 
 
 def test_season_needs_a_year(kit):
@@ -242,12 +242,12 @@ def test_nothing_recorded_is_said_plainly(kit):
     """A study without logs gets sentences, not errors."""
     opened = kit()
 
-    assert "no batches are recorded" in record_tables.load_sentences(opened, "tile")
-    assert record_tables.cause_table(opened, "tile").empty
-    assert "no timesheet" in record_tables.hours_sentence(opened)
-    assert record_tables.mould_survival(opened, "tile") is None
-    assert record_tables.mould_table(opened, "tile").empty
-    assert record_tables.unreconciled(opened) == []
+    assert "no batches are recorded" in records_work.load_sentences(opened, "tile")
+    assert records_work.cause_table(opened, "tile").empty
+    assert "no timesheet" in records.hours_sentence(opened)
+    assert records_work.mould_survival(opened, "tile") is None
+    assert records_work.mould_table(opened, "tile").empty
+    assert records.unreconciled(opened) == []
     assert load_counts(opened.study, "tile") is None
 
 
@@ -255,7 +255,7 @@ def test_totals_that_are_not_the_sum_are_said(kit):
     """A totals row is set aside and compared: 27 stated against 26 is said, a right total is not."""
     rows = "B1,2025-01-06,tile,10,9\nB2,2025-01-07,tile,10,9\nB3,2025-01-08,tile,10,8\nTotal,,,30,27"
     opened = kit(batches=f"batch,date,product,casts,good\n{rows}")
-    said = record_tables.unreconciled(opened)
+    said = records.unreconciled(opened)
 
     assert len(opened.study.records["batches"]) == 3
     assert [text for text in said if "the total says" in text] == [
@@ -276,6 +276,6 @@ def test_a_row_of_two_steps_counts_for_both(kit):
 
 def test_purchases_in_a_unit_that_does_not_fit_are_told(kit):
     """Plaster by the sack says nothing about its price by weight, and that is said."""
-    said = record_tables.unreconciled(kit(purchases="date,item,kind,quantity,unit,paid\n2025-01-07,plaster,material,2,sack,44"))
+    said = records.unreconciled(kit(purchases="date,item,kind,quantity,unit,paid\n2025-01-07,plaster,material,2,sack,44"))
 
     assert said == ["plaster: 1 of 1 purchases are in a unit that does not turn into g, and say nothing of its price."]

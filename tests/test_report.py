@@ -6,7 +6,7 @@ from pathlib import Path
 import nbformat
 import pytest
 
-from casting_econ.analysis import open_study
+from casting_econ.kit import open_study
 from casting_econ.reference import cautions
 from casting_econ.running.report import build_report, caution_rows
 from casting_econ.running.run import PAGES as RUN_PAGES

@@ -9,14 +9,22 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from casting_econ.advice import next_things, the_decision
-from casting_econ.analysis import break_even_scrap, open_study
-from casting_econ.conditions import condition_sentence, frontier, levers, needed, needed_table, pay_over_target
 from casting_econ.faults import StudyError
+from casting_econ.kit import format_of, open_study
 from casting_econ.models import evaluate, yearly_charge
-from casting_econ.scenarios import best_sentence, best_set, changed, compared, scenario_kit, scenario_sentence, scenario_table
-from casting_econ.sensitivity import Decision, information_table
-from casting_econ.wording import format_of
+from casting_econ.pages.answer import next_things, the_decision
+from casting_econ.pages.change import (
+    best_sentence,
+    best_set,
+    changed,
+    compared,
+    scenario_sentence,
+    scenario_table,
+    study_with_scenarios,
+)
+from casting_econ.pages.conditions import condition_sentence, frontier, levers, needed_table, pay_over_target, solve_for_target
+from casting_econ.pages.scrap import break_even_scrap
+from casting_econ.pages.sensitivity import Decision, information_table
 
 DATA = Path(__file__).resolve().parent.parent / "data"
 
@@ -57,18 +65,18 @@ def test_a_scenario_that_changes_nothing_gains_nothing_in_any_draw(tmp_path):
 
 def test_changed_numbers_are_as_stated_and_the_others_as_the_logs_have_them():
     kit = demo()
-    other = scenario_kit(kit, ["tumbling"])
+    other = study_with_scenarios(kit, ["tumbling"])
     sand = "products.knob.steps.sand.minutes"
     assert other.assumed.numbers[sand].value == 0.8 and sand not in other.assumed.evidence
     lap = "products.knob.steps.flat-lap.minutes"
     assert other.assumed.numbers[lap] is kit.assumed.numbers[lap]
-    scaled = scenario_kit(kit, ["more-buyers"])
+    scaled = study_with_scenarios(kit, ["more-buyers"])
     for channel in ("online", "joiner", "wholesale"):
         key = f"channels.{channel}.orders"
         assert scaled.assumed.numbers[key].value == pytest.approx(1.2 * kit.assumed.numbers[key].value)
         middle = [k.assumed.numbers[key].distribution.quantile(np.array([0.3])) for k in (kit, scaled)]
         assert middle[1] == pytest.approx(1.2 * middle[0])
-    assert "wholesale" not in scenario_kit(kit, ["no-wholesale"]).study.file.channels
+    assert "wholesale" not in study_with_scenarios(kit, ["no-wholesale"]).study.file.channels
 
 
 def test_second_pot_facts_of_the_trade_notes(tmp_path):
@@ -84,9 +92,9 @@ change.stations.pressure-pot.count = 2
         kit = with_scenarios(
             tmp_path, text + f'[scenarios.demand]\nwhat = "demand"\nscale = {{ "channels.*.orders" = {factor} }}\n'
         )
-        alone, both = scenario_kit(kit, ["demand"]).point(), scenario_kit(kit, ["demand", "pot"]).point()
-        more = both.studio["residual_pay_per_year"] - alone.studio["residual_pay_per_year"]
-        hours = both.studio["hours_per_year"] - alone.studio["hours_per_year"]
+        alone, both = study_with_scenarios(kit, ["demand"]).point(), study_with_scenarios(kit, ["demand", "pot"]).point()
+        more = both.totals["residual_pay_per_year"] - alone.totals["residual_pay_per_year"]
+        hours = both.totals["hours_per_year"] - alone.totals["hours_per_year"]
         gain = more - 16.0 * hours - 320 / 6
         # the notes take a pot's week as five loads in each of 46 weeks, as the model does; they round to hundreds
         assert gain == pytest.approx(worth - (320 / 6 if factor == 1.0 else 0.0), abs=160.0)
@@ -106,9 +114,9 @@ what = "a quarter more"
 scale = { "channels.*.price" = 1.25 }
 """
     kit = with_scenarios(tmp_path, text, "gannet-lane-figures")
-    assert kit.point().studio["pay_per_hour"] == pytest.approx(4.88, abs=0.005)
-    assert scenario_kit(kit, ["stain"]).point().studio["pay_per_hour"] == pytest.approx(6.4, abs=0.05)
-    three = scenario_kit(kit, ["stain", "no-gallery", "dearer"]).point().studio["pay_per_hour"]
+    assert kit.point().totals["pay_per_hour"] == pytest.approx(4.88, abs=0.005)
+    assert study_with_scenarios(kit, ["stain"]).point().totals["pay_per_hour"] == pytest.approx(6.4, abs=0.05)
+    three = study_with_scenarios(kit, ["stain", "no-gallery", "dearer"]).point().totals["pay_per_hour"]
     assert three == pytest.approx(8.3, abs=0.05)
 
 
@@ -129,8 +137,8 @@ days = "24 day/year"
 """
     kit = with_scenarios(tmp_path, text, "ninepenny-lather")
     for name, pay in (("dearer", 18.2), ("wet", 14.6), ("best", 16.6)):
-        assert scenario_kit(kit, [name]).point().studio["pay_per_hour"] == pytest.approx(pay, abs=0.05), name
-    fewer = kit.point().studio["hours_per_year"] - scenario_kit(kit, ["best"]).point().studio["hours_per_year"]
+        assert study_with_scenarios(kit, [name]).point().totals["pay_per_hour"] == pytest.approx(pay, abs=0.05), name
+    fewer = kit.point().totals["hours_per_year"] - study_with_scenarios(kit, ["best"]).point().totals["hours_per_year"]
     assert fewer == pytest.approx(145.0, abs=1.0)
 
 
@@ -211,7 +219,7 @@ def test_the_file_of_a_study_is_not_touched_by_its_scenarios():
 def test_each_lever_at_what_it_needs_earns_exactly_the_target(name):
     kit = demo(name)
     chosen = levers(kit)
-    found = needed(kit, chosen)
+    found = solve_for_target(kit, chosen)
     assert len(found) >= 12
     for lever, value in zip(chosen, found, strict=True):
         tried = lever.move(kit.inputs(), np.linspace(lever.low, lever.high, 60))
@@ -228,9 +236,9 @@ def test_each_lever_at_what_it_needs_earns_exactly_the_target(name):
 
 def test_levers_where_they_are_leave_pay_as_it_is():
     kit = demo()
-    here = float(kit.point().studio["pay_per_hour"])
+    here = float(kit.point().totals["pay_per_hour"])
     for lever in levers(kit):
-        moved = evaluate(lever.move(kit.inputs(), np.array([lever.now]))).studio["pay_per_hour"]
+        moved = evaluate(lever.move(kit.inputs(), np.array([lever.now]))).totals["pay_per_hour"]
         assert float(np.ravel(moved)[0]) == pytest.approx(here, rel=1e-12), lever.key
 
 

@@ -8,10 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from casting_econ.analysis import open_study
-from casting_econ.models import stock_for_a_day
-from casting_econ.stall import stall_sentences, stall_table
-from casting_econ.wording import format_of
+from casting_econ.kit import format_of, open_study
+from casting_econ.models import newsvendor_quantity
+from casting_econ.pages.stall import stall_sentences, stall_table
 
 DATA = Path(__file__).parents[1] / "data"
 
@@ -26,7 +25,7 @@ def test_no_other_stock_loses_less(weights, short, over):
     """Every stock tried one by one."""
     demand, chances = np.arange(len(weights), dtype=float), np.array(weights) / sum(weights)
     costs = [chances @ (short * np.maximum(demand - s, 0) + over * np.maximum(s - demand, 0)) for s in demand]
-    stock, cost = stock_for_a_day(demand, chances, short, over)
+    stock, cost = newsvendor_quantity(demand, chances, short, over)
     assert cost == pytest.approx(costs[int(stock)], rel=1e-12) and cost <= min(costs) * (1 + 1e-9)
 
 
@@ -43,7 +42,7 @@ def test_no_other_stock_loses_less(weights, short, over):
 def test_what_cannot_be_is_told(given_, told):
     """Each input outside its range names itself."""
     with pytest.raises(ValueError, match=told):
-        stock_for_a_day(*given_)
+        newsvendor_quantity(*given_)
 
 
 def test_market_days_of_the_third_demo():

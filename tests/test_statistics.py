@@ -6,16 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from casting_econ.evidence import (
-    binomial_limits,
-    fit_learning,
-    kaplan_meier,
-    p_chart,
-    remaining,
-    run_rules,
-    trend,
-    weibull_fit,
-)
+from casting_econ.evidence import binomial_limits, fit_learning, kaplan_meier, p_chart, remaining, run_rules, trend, weibull_fit
 from casting_econ.models.yields import beta_binomial_logpmf
 
 LOADS = st.lists(st.integers(0, 30).flatmap(lambda n: st.tuples(st.integers(0, n), st.just(n))), min_size=1, max_size=12)

@@ -9,9 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from casting_econ.analysis import Answer, open_study
 from casting_econ.faults import StudyError
-from casting_econ.living import (
+from casting_econ.kit import Answer, open_study
+from casting_econ.models.tax import TaxPart, TaxScheme, by_bands, charges, take_home
+from casting_econ.pages.living import (
     bases_sentence,
     bases_table,
     pay_bases,
@@ -21,7 +22,6 @@ from casting_econ.living import (
     tax_sentence,
     tax_table,
 )
-from casting_econ.models.tax import TaxPart, TaxScheme, by_bands, charges, take_home
 from casting_econ.reference import taxes, wages
 from casting_econ.study import read_study
 
@@ -31,7 +31,7 @@ DRAWS = 1600  # sixteen sets of a hundred
 SCHEMES = sorted(taxes())
 
 
-def floors(scheme):
+def price_floors(scheme):
     """Profits at which something falls due at once, as the scheme states it."""
     return [part.floor / part.share for part in scheme.parts if part.floor]
 
@@ -103,7 +103,7 @@ def test_loss_is_left_as_it_is():
 @settings(max_examples=60, deadline=None)
 def test_tax_is_continuous_and_never_falls(name, profit, more):
     """Section 14: no part falls as profit rises, nor by more than the profit but at a stated floor; take-home within the profit."""
-    scheme_, jump = taxes()[name], any(profit < floor <= profit + more for floor in floors(taxes()[name]))
+    scheme_, jump = taxes()[name], any(profit < floor <= profit + more for floor in price_floors(taxes()[name]))
     low, high = (charges(p, scheme_) for p in (profit, profit + more))
     rise = sum(high.values()) - sum(low.values())
 
@@ -119,7 +119,7 @@ def test_no_part_jumps_inside_its_bands(name):
     limits = [start / part.share + extra for part in scheme_.parts for start, _ in part.bands for extra in (0, part.allowance)]
     limits += [part.tapers_from for part in scheme_.parts if np.isfinite(part.tapers_from)]
     for limit in limits:
-        if limit > 0 and min((abs(limit - floor) for floor in floors(scheme_)), default=1) > 0.1:
+        if limit > 0 and min((abs(limit - floor) for floor in price_floors(scheme_)), default=1) > 0.1:
             below, above = (take_home(limit + step, scheme_) for step in (-0.005, 0.005))
 
             assert 0 <= above - below <= 0.010001, limit
@@ -203,7 +203,7 @@ def test_tax_table_of_a_study(taxed):
     with_, without = open_study(taxed(FIGURES, "uk-2025")), open_study(taxed(FIGURES, None))
 
     assert scheme_of(with_) is taxes()["uk-2025"] and scheme_of(without) is None
-    assert with_.study.numbers == without.study.numbers and with_.point().studio == without.point().studio
+    assert with_.study.numbers == without.study.numbers and with_.point().totals == without.point().totals
 
 
 @pytest.mark.parametrize(

@@ -8,34 +8,24 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from casting_econ.analysis import Answer, break_even_scrap, grid, load_wait, main_wait, open_study
-from casting_econ.tables import swing_table
-from casting_econ.wording import (
-    Format,
-    certainty_list,
+from casting_econ.formatting import Format
+from casting_econ.kit import Answer, format_of, grid, main_wait, open_study
+from casting_econ.pages.answer import certainty_list, evidence_effect, introduction
+from casting_econ.pages.channels import hidden_hours, price_sentences
+from casting_econ.pages.cost import cost_sentence, scrap_order
+from casting_econ.pages.curing import limit_sentence, load_wait, stair_sentence, waiting_places
+from casting_econ.pages.monte_carlo import (
     certainty_word,
-    cost_sentence,
     error_sentence,
-    evidence_effect,
-    format_of,
-    grid_sentence,
-    hidden_hours,
-    introduction,
     levers_sentence,
-    limit_sentence,
     pay_alt,
-    price_sentences,
-    records_overview,
-    scrap_break_even,
-    scrap_now,
-    scrap_order,
-    stair_sentence,
     target_sentence,
-    three_numbers,
     verdict,
-    waiting_places,
     year_sentence,
 )
+from casting_econ.pages.records import records_overview
+from casting_econ.pages.scrap import break_even_scrap, scrap_break_even, scrap_now
+from casting_econ.pages.sensitivity import grid_sentence, swing_table, three_numbers
 
 DATA = Path(__file__).parents[1] / "data"
 KNOBS, FIGURES, SOAP = "kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather"
@@ -140,8 +130,8 @@ def test_figure_keeps_about_three_figures(value, text):
     """Large numbers lose their decimals and small ones keep four."""
     fmt = Format("EUR", "en_IE")
 
-    assert fmt.figure(value) == text
-    assert fmt.figure(-value) == (f"-{text}" if value else text)
+    assert fmt.significant(value) == text
+    assert fmt.significant(-value) == (f"-{text}" if value else text)
 
 
 def test_number_has_no_negative_zero():
@@ -320,7 +310,7 @@ def test_scrap_break_even_is_where_pay_meets_the_target(demos):
     for name, product, words in ((KNOBS, "knob", "may rise to"), (SOAP, "bar", "would have to fall to")):
         kit = demos[name]
         rate = break_even_scrap(kit, product)
-        pay = float(grid(kit, [rate], product=product).studio["pay_per_hour"][0])
+        pay = float(grid(kit, [rate], product=product).totals["pay_per_hour"][0])
 
         assert pay == pytest.approx(float(kit.inputs().target_per_hour), abs=0.005)
         assert scrap_break_even(kit, product).startswith(f"Scrap {words} **{format_of(kit).percent(rate, 1)}** before")

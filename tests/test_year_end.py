@@ -13,14 +13,14 @@ import openpyxl
 import pytest
 from click.testing import CliRunner
 
-from casting_econ.analysis import open_study
+from casting_econ.accounts.sheets import Sheet, as_csv, as_xlsx, looks_like_formula
+from casting_econ.accounts.tax_years import Period, periods_of, tax_year_start
+from casting_econ.accounts.year_end import run_year_end, straight_line, year_end_sheets
 from casting_econ.cli import main
 from casting_econ.faults import StudyError
+from casting_econ.kit import open_study
 from casting_econ.reference import kit_folder
-from casting_econ.sheets import Sheet, as_csv, as_xlsx, looks_like_formula
 from casting_econ.study import read_study
-from casting_econ.tax_years import Period, periods_of, tax_year_start
-from casting_econ.year_end import run_year_end, straight_line, year_end_sheets
 
 DATA = Path(__file__).parents[1] / "data"
 TODAY = dt.date(2026, 2, 1)

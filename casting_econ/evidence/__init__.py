@@ -10,12 +10,12 @@ from .lives import kaplan_meier, remaining, weibull_fit
 from .loads import (
     LoadCounts,
     cause_shares,
-    freak_loads,
     load_correlation,
     load_counts,
     loads_of_mould,
     mould_ages,
     own_faults,
+    ruined_loads,
     scrap_table,
 )
 from .market import channel_summary, orders_by_month, season_table
@@ -37,7 +37,6 @@ __all__ = [
     "channel_summary",
     "could_learn",
     "fit_learning",
-    "freak_loads",
     "hours_by_kind",
     "kaplan_meier",
     "learn",
@@ -57,6 +56,7 @@ __all__ = [
     "rate_posterior",
     "remaining",
     "rows_posterior",
+    "ruined_loads",
     "run_rules",
     "scrap_table",
     "season_table",

@@ -5,10 +5,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from scipy import special
 
-from ..study.numbers import ratio_of_units
-from ..uncertainty.distributions import Distribution
+from ..draws.distributions import Distribution
+from ..units import ratio_of_units
 from .labour import DEFAULT_WORTH
-from .loads import freak_loads, load_counts, loads_of_mould, own_faults
+from .loads import load_counts, loads_of_mould, own_faults, ruined_loads
 from .market import DAYS_PER_MONTH, open_months, orders_of
 from .materials import amount_in, bought_amounts, cup_rows
 from .posteriors import (
@@ -149,7 +149,7 @@ def _pass_share(study, product, step, number, worth):
     if counts is None or counts.totals.entering[step] <= 0:
         return None
     apart = study.numbers.get(f"products.{product}.ruined_loads")
-    ruined = freak_loads(counts) if apart is not None and apart.from_records else []
+    ruined = ruined_loads(counts) if apart is not None and apart.from_records else []
     hits, sizes = counts.rows(step, ruined)
     if sizes.sum() <= 0:
         return None
@@ -203,7 +203,7 @@ def _ruined(study, product, number, worth):
     if counts is None:
         return None
     days = (counts.batches.date.max() - counts.batches.date.min()).days + 1
-    years, freak = max(days, 1) / (MONTHS * DAYS_PER_MONTH), len(freak_loads(counts))
+    years, freak = max(days, 1) / (MONTHS * DAYS_PER_MONTH), len(ruined_loads(counts))
     worth = _worth_in(number, worth, "month") / MONTHS
     stated = max(number.value, 0.25 / worth)  # a stated none must still be able to learn
     data = f"{freak} ruined of {len(counts.batches)} loads in {years * MONTHS:.1f} months"

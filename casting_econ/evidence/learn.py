@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass, field, replace
 
+from ..draws.distributions import Distribution
 from ..study import Number, Study
-from ..uncertainty.distributions import Distribution
 from .cases import ask, labour_finding
 from .labour import minutes_posteriors
 

@@ -7,19 +7,19 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from ..draws.distributions import Distribution, distribution
 from ..study import Study
-from ..uncertainty.distributions import Distribution, distribution
 from .dispersion import binomial_limits
 from .posteriors import PRIOR_LOADS, load_share_posterior
 
 __all__ = [
     "LoadCounts",
     "cause_shares",
-    "freak_loads",
     "load_correlation",
     "load_counts",
     "loads_of_mould",
     "mould_ages",
+    "ruined_loads",
     "scrap_table",
 ]
 
@@ -104,7 +104,7 @@ def scrap_table(study: Study, product: str) -> pd.DataFrame | None:
     return None if counts is None else counts.totals
 
 
-def freak_loads(counts: LoadCounts) -> list:
+def ruined_loads(counts: LoadCounts) -> list:
     """Rows of loads ruined as a whole: hardly a piece good, and far fewer than the other loads' pieces would give.
 
     Notes
@@ -148,7 +148,7 @@ def load_correlation(study: Study, product: str) -> Distribution:
     """
     stated = math.prod(step.pass_share.value for step in study.file.products[product].steps.values())
     counts = load_counts(study, product)
-    loads = None if counts is None else counts.batches.drop(index=freak_loads(counts))
+    loads = None if counts is None else counts.batches.drop(index=ruined_loads(counts))
     loads = None if loads is None else loads[loads.casts > 0]
     if loads is None or loads.empty:
         first, second = PRIOR_LOADS

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from ..study import Study
-from ..study.numbers import ratio_of_units
+from ..units import ratio_of_units
 from .loads import load_counts
 from .market import price_trend
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import optimize, special
 
-from ..uncertainty.distributions import Distribution, distribution
+from ..draws.distributions import Distribution, distribution
 
 __all__ = [
     "Rows",

@@ -2,7 +2,6 @@
 
 from .costs import PieceCost, StepCost, piece_cost
 from .curing import loads_per_week, places_needed
-from .inputs import Assumptions, Channel, Equipment, Material, Mould, Overhead, Product, Rack, Station, Step
 from .labour import cumulative_average_minutes, learning_exponent, practised_minutes, unit_minutes, unit_total
 from .levers import longest_wait, practised_between, with_levers
 from .lots import LotPlan, cheapest_lots, load_cost
@@ -18,20 +17,13 @@ from .orders import (
     loads_for,
     moulds_worn,
 )
-from .selling import order_money, orders_at_price, stock_for_a_day
-from .studio import Outcome, beyond_target, evaluate
+from .selling import newsvendor_quantity, order_contribution, orders_at_price
 from .supplies import bubble_left, cheapest_packs, hours_at_temperature, mixed_masses
-from .yields import (
-    at_scrap_rate,
-    entering_per_good,
-    full_sets_per_load,
-    good_per_load,
-    rolled_yield,
-    scrapped_per_good,
-)
+from .workshop import Channel, Equipment, Material, Mould, Overhead, Product, Rack, Station, Step, Workshop
+from .year import Outcome, beyond_target, evaluate
+from .yields import at_scrap_rate, entering_per_good, full_sets_per_load, good_per_load, rolled_yield, scrapped_per_good
 
 __all__ = [
-    "Assumptions",
     "Channel",
     "Equipment",
     "LotPlan",
@@ -45,6 +37,7 @@ __all__ = [
     "Station",
     "Step",
     "StepCost",
+    "Workshop",
     "at_scrap_rate",
     "beyond_target",
     "bubble_left",
@@ -71,7 +64,8 @@ __all__ = [
     "longest_wait",
     "mixed_masses",
     "moulds_worn",
-    "order_money",
+    "newsvendor_quantity",
+    "order_contribution",
     "orders_at_price",
     "piece_cost",
     "places_needed",
@@ -80,7 +74,6 @@ __all__ = [
     "rolled_yield",
     "scrapped_per_good",
     "self_employed_target",
-    "stock_for_a_day",
     "unit_minutes",
     "unit_total",
     "with_levers",

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from .checks import checked, checked_share
-from .inputs import Product
 from .labour import practised_minutes
 from .moulds import expected_casts
+from .workshop import Product
 from .yields import entering_per_good, rolled_yield, scrapped_per_good, surviving_share
 
 __all__ = ["PieceCost", "StepCost", "material_cost", "piece_cost"]

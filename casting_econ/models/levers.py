@@ -5,19 +5,19 @@ from dataclasses import replace
 import numpy as np
 
 from .checks import checked
-from .inputs import Assumptions
 from .labour import practised_minutes
+from .workshop import Workshop
 from .yields import at_scrap_rate
 
 __all__ = ["longest_wait", "practised_between", "with_levers"]
 
 
-def longest_wait(a: Assumptions, product=None):
+def longest_wait(a: Workshop, product=None):
     """The wait that studies over cure time change: the product's `cure_step`, or the step that waits longest.
 
     Parameters
     ----------
-    a : Assumptions
+    a : Workshop
         The workshop.
     product : str, optional
         Name of the product; None takes the first.
@@ -44,12 +44,12 @@ def _known(a, product):
     return product or names[0]
 
 
-def with_levers(a: Assumptions, *, product=None, scrap=None, cure_hours=None, price=None, demand=None) -> Assumptions:
+def with_levers(a: Workshop, *, product=None, scrap=None, cure_hours=None, price=None, demand=None) -> Workshop:
     """The same workshop with some levers moved.
 
     Parameters
     ----------
-    a : Assumptions
+    a : Workshop
         The workshop; left as it is.
     product : str, optional
         Product that scrap and cure belong to; None takes the first.
@@ -62,7 +62,7 @@ def with_levers(a: Assumptions, *, product=None, scrap=None, cure_hours=None, pr
 
     Returns
     -------
-    Assumptions
+    Workshop
 
     Raises
     ------

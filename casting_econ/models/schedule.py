@@ -69,6 +69,7 @@ class Plan:
     start: np.ndarray  # shape (D,) [s]
     pack: np.ndarray  # hand work once the order is complete; shape (D,) [s]
     under_way: dict[int, tuple[int, int, str | None, bool]] = field(default_factory=dict)
+
     # by load: its next stage, when it is ready for it [s], station and whether moulds it holds until then
 
 

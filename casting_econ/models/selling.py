@@ -4,7 +4,7 @@ import numpy as np
 
 from .checks import checked, checked_share
 
-__all__ = ["order_money", "orders_at_price", "stock_for_a_day"]
+__all__ = ["newsvendor_quantity", "order_contribution", "orders_at_price"]
 
 
 def orders_at_price(orders_per_year, price, reference_price=None, elasticity=0.0):
@@ -47,7 +47,7 @@ def orders_at_price(orders_per_year, price, reference_price=None, elasticity=0.0
     return orders * ratio**-power
 
 
-def order_money(
+def order_contribution(
     price,
     *,
     postage_charged=0.0,
@@ -89,7 +89,7 @@ def order_money(
 
     Examples
     --------
-    >>> order = order_money(96.0, postage_charged=5.9, fee_share=0.135, fee_fixed=0.48, postage_paid=6.3)
+    >>> order = order_contribution(96.0, postage_charged=5.9, fee_share=0.135, fee_fixed=0.48, postage_paid=6.3)
     >>> round(order["fees"], 4)
     14.2365
     """
@@ -109,7 +109,7 @@ def order_money(
     }
 
 
-def stock_for_a_day(demand, chances, short_cost, over_cost):
+def newsvendor_quantity(demand, chances, short_cost, over_cost):
     """How much to bring to a day of unsure demand, and what doing so loses on average.
 
     Parameters
@@ -141,7 +141,7 @@ def stock_for_a_day(demand, chances, short_cost, over_cost):
 
     Examples
     --------
-    >>> stock_for_a_day([0, 1, 2, 3], [0.1, 0.3, 0.4, 0.2], short_cost=5.0, over_cost=2.5)
+    >>> newsvendor_quantity([0, 1, 2, 3], [0.1, 0.3, 0.4, 0.2], short_cost=5.0, over_cost=2.5)
     (2.0, 2.25)
     """
     demand, chances = np.asarray(checked("demand", demand, low=0.0)), np.asarray(checked_share("chances", chances))

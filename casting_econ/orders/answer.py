@@ -3,13 +3,13 @@
 from datetime import date, timedelta
 from math import ceil
 
-from ..analysis import Kit
 from ..faults import Fault, StudyError
-from ..wording import format_of
+from ..kit import OpenStudy, format_of
 from . import tables, wording
 from .buying import buying_list
 from .dates import last_posting
-from .plan import OrderPlan, Planner
+from .plan import OrderPlan
+from .planner import Planner
 from .price import SAFE, Quoted
 from .quote import Quote
 from .spec import order_of
@@ -32,12 +32,12 @@ def asked_of(*, by=None, start=None, in_hand=None, **asked) -> dict:
     return fields | ({} if in_hand is None else {"in_hand": in_hand})
 
 
-def open_order(kit: Kit, name: str | None = None, *, today: date | None = None, **asked) -> OrderPlan:
+def open_order(kit: OpenStudy, name: str | None = None, *, today: date | None = None, **asked) -> OrderPlan:
     """Plan an order of a study.
 
     Parameters
     ----------
-    kit : Kit
+    kit : OpenStudy
         Open study.
     name : str, optional
         Of a commission in the study file.
@@ -89,7 +89,7 @@ def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
     """Numbers of the answer, for `order.json`."""
     order, course = plan.order, plan.course
     price = quoted.asked
-    honest, last = plan.honest, plan.last_start
+    earliest_promise, last = plan.earliest_promise, plan.last_start
     return {
         "order": {
             "name": order.name,
@@ -111,7 +111,7 @@ def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
         "chance_of_date_error": course.error,
         "meets_date": plan.meets_date,
         "last_safe_start": last.day.isoformat() if last else None,
-        "honest_arrival": honest[1].isoformat() if honest else None,
+        "honest_arrival": earliest_promise[1].isoformat() if earliest_promise else None,
         "mould_sets_for_date": plan.sets_wanted,
         "mould_sets_worn": plan.worn,
         "mould_sets_to_make": plan.moulds_to_make,
@@ -145,8 +145,8 @@ def quote_of(plan: OrderPlan, quoted: Quoted) -> Quote:
         raise StudyError([Fault(file="--price", wrong="no price to quote", found=f"{price:g}", right=right)])
     if plan.meets_date:
         arrives, posted = order.due, last_posting(plan.planner.kit.study, plan.course.opened, order.due)
-    elif plan.honest:
-        posted, arrives = plan.honest
+    elif plan.earliest_promise:
+        posted, arrives = plan.earliest_promise
     else:
         raise StudyError(
             [

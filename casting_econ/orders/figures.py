@@ -10,9 +10,10 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 from matplotlib.ticker import FuncFormatter
 
-from ..figures import BLUE, GREEN, GREY, INK, ORANGE, SKY, new_axes
+from ..charts import new_axes
 from ..formatting import Format
 from ..models.schedule import DAY, NEVER
+from ..palette import BLUE, GREEN, GREY, INK, ORANGE, SKY
 from .plan import OrderPlan
 
 __all__ = ["calendar_chart", "chance_chart", "date_chart"]

@@ -9,18 +9,14 @@ import numpy as np
 from ..evidence import mould_lives
 from ..models import piece_cost
 from ..models.lots import LotPlan, cheapest_lots, load_cost
-from ..models.orders import (
-    counts_from_loads,
-    loads_for,
-    moulds_worn,
-)
+from ..models.orders import counts_from_loads, loads_for, moulds_worn
 from ..models.schedule import DAY, NEVER
 from ..study.schema import is_hand_sanding
 from .dates import arrival
-from .planner import Course, Loads, Planner
+from .planner import Loads, Planner, SimulatedOrder
 from .spec import Order
 
-__all__ = ["OrderPlan", "Planner", "Start"]
+__all__ = ["OrderPlan", "Start"]
 
 MOST_LOTS = 400  # pieces up to which the cheapest lots are searched
 LOT_DRAWS = 48  # yields that stand for all draws in that search
@@ -63,12 +59,12 @@ class OrderPlan:
         return self.loads.planned - self.loads.promised - self.loads.started
 
     @cached_property
-    def course(self) -> Course:
+    def course(self) -> SimulatedOrder:
         """All draws."""
         return self.planner.course(self.order, self.loads, self.planner.draws)
 
     @cached_property
-    def typical(self) -> Course:
+    def typical(self) -> SimulatedOrder:
         """One course with everything at its middle."""
         return self.planner.course(self.order, replace_extra(self.loads), self.planner.point, record=True)
 
@@ -113,7 +109,7 @@ class OrderPlan:
         return self.course.in_time >= self.order.confidence
 
     @cached_property
-    def honest(self) -> tuple[date, date] | None:
+    def earliest_promise(self) -> tuple[date, date] | None:
         """Dates of posting and arrival that hold with the confidence; None within the calendar looked at."""
         return arrival(self.planner.kit.study, self.course.opened, self.course.finish_at(self.order.confidence))
 

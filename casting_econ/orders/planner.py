@@ -6,25 +6,20 @@ from functools import cached_property
 
 import numpy as np
 
-from ..analysis import Kit, LoadWait
-from ..assumptions import assumptions_at, draw_values, point_values
+from ..assumptions import draw_values, point_values, workshop_at
 from ..evidence import load_correlation
+from ..kit import OpenStudy
 from ..models.labour import practised_minutes
-from ..models.orders import (
-    casts_by_variant,
-    casts_for,
-    chance_by_variant,
-    chance_of,
-    loads_for,
-)
+from ..models.orders import casts_by_variant, casts_for, chance_by_variant, chance_of, loads_for
 from ..models.schedule import DAY, Plan, Schedule, Stage, simulate
 from ..models.supplies import hours_at_temperature
 from ..models.yields import rolled_yield, surviving_share
+from ..pages.curing import LoadWait
 from ..study.schema import is_hand_sanding
 from .dates import REFERENCE_C, Opening, last_moment, opening
 from .spec import Order
 
-__all__ = ["DRAWS", "Course", "Draws", "Loads", "Planner"]
+__all__ = ["DRAWS", "Draws", "Loads", "Planner", "SimulatedOrder"]
 
 DRAWS = 512
 EXTRA = 3  # loads that may follow one by one where the planned ones fall short
@@ -72,7 +67,7 @@ class Loads:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Course:
+class SimulatedOrder:
     """What happens to the loads in each draw."""
 
     entering: np.ndarray  # pieces of each load that enter each step; shape (D, L, K) [piece]
@@ -83,7 +78,7 @@ class Course:
     deadline: int  # packed before this, it arrives in time [s]
     weights: np.ndarray  # of the draws, so that planned loads are enough just as often as the formula says; shape (D,), sum 1 [-]
 
-    def split(self, count: int) -> list["Course"]:
+    def split(self, count: int) -> list["SimulatedOrder"]:
         """The courses of several first days or sets of moulds apart; only their ends."""
         parts = np.split(self.schedule.finish, count)  # each with all draws, so with the same weights
         return [replace(self, schedule=replace(self.schedule, finish=part)) for part in parts]
@@ -115,7 +110,7 @@ class Planner:
 
     Parameters
     ----------
-    kit : Kit
+    kit : OpenStudy
         Open study.
     product : str
         Product ordered.
@@ -125,12 +120,12 @@ class Planner:
         Whose minutes an order takes.
     """
 
-    def __init__(self, kit: Kit, product: str, casts: int, channel: str | None = None, draws: int = DRAWS) -> None:
+    def __init__(self, kit: OpenStudy, product: str, casts: int, channel: str | None = None, draws: int = DRAWS) -> None:
         self.kit, self.product, self.entry, self.learning_casts = kit, product, kit.study.file.products[product], casts
         self.channel, self.seed = channel, kit.study.file.study.seed
         self.loads_per_year = max(float(kit.point().products[product]["loads_per_year"]), 1.0)
         values = draw_values(kit.assumed, draws, self.seed)
-        self.inputs = assumptions_at(kit.study, values)
+        self.inputs = workshop_at(kit.study, values)
         rng = np.random.default_rng([self.seed, 1])
         stated = self.entry.load_correlation
         alike = np.full(draws, stated) if stated is not None else load_correlation(kit.study, product).quantile(rng.random(draws))
@@ -138,7 +133,7 @@ class Planner:
         self._calendars: dict[tuple, Opening] = {}
         self._exact: dict[tuple, float] = {}
         self._thrown: dict[tuple, tuple[np.ndarray, np.ndarray]] = {}
-        self.point_inputs = assumptions_at(kit.study, point_values(kit.assumed))
+        self.point_inputs = workshop_at(kit.study, point_values(kit.assumed))
         self.point = self._draws(self.point_inputs, 1, np.array([alike.mean()]))
 
     def _draws(self, inputs, draws, alike):
@@ -297,7 +292,7 @@ class Planner:
         stations: int = 0,
         hours_share: float = 1.0,
         capped: bool = True,
-    ) -> Course:
+    ) -> SimulatedOrder:
         """Follow the loads through the calendar in every draw; with several first days or sets of moulds, all draws for each in turn."""
         opened = self._opened(order, hours_share)
         key = loads.casts.tobytes(), loads.casts.shape, draws.load_correlation.size, record
@@ -312,7 +307,7 @@ class Planner:
             opened = Opening(opened.first, replace(opened.calendar, sanding_cap=DAY), opened.closed)
         schedule = simulate(plan, opened.calendar, record=record)
         weights = np.ones(1) if record else self._weights(order, loads, good)
-        return Course(
+        return SimulatedOrder(
             entering=entering, good=good, plan=plan, schedule=schedule, opened=opened, deadline=deadline, weights=weights
         )
 

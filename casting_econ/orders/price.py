@@ -161,7 +161,7 @@ def price_of(plan: OrderPlan) -> Quoted:
 
 def _shared(plan):
     """Overheads and equipment, and weekly hours, that fall on an hour of making in the year. [money/hour, hour/hour]"""
-    year = plan.planner.kit.point().studio
+    year = plan.planner.kit.point().totals
     making = float(year["make_hours_per_year"])
     if making <= 0:
         return 0.0, 0.0

@@ -5,8 +5,8 @@ from datetime import date
 
 from pydantic import TypeAdapter, ValidationError
 
-from ..analysis import Kit
 from ..faults import Fault, StudyError, close_match
+from ..kit import OpenStudy
 from ..study import STUDY_FILE
 from ..study.schema import Key
 
@@ -51,12 +51,12 @@ class Order:
         return self.variants or {"": self.pieces}
 
 
-def order_of(kit: Kit, name: str | None = None, *, today: date | None = None, **asked) -> Order:
+def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = None, **asked) -> Order:
     """An order of the study file with what is asked for in its place, and what its batches say.
 
     Parameters
     ----------
-    kit : Kit
+    kit : OpenStudy
         Open study.
     name : str, optional
         Key under `[commissions]`; None makes an order of what is asked for alone.

@@ -49,7 +49,7 @@ def _short(fmt: Format, when) -> str:
 
 
 def _honest(plan: OrderPlan, fmt: Format) -> str:
-    return day(fmt, plan.honest[1] if plan.honest else None)
+    return day(fmt, plan.earliest_promise[1] if plan.earliest_promise else None)
 
 
 def confidence_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:

@@ -66,10 +66,10 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
             text += "**Begin on that first day: a day later is no longer safe.** "
         more = "A load more follows at once where the planned ones fall short; that is in the chance."
         return text + more if plan.casts or order.under_way else text.rstrip()
-    honest = plan.honest
+    earliest_promise = plan.earliest_promise
     text += f"The parcel {arrive}, which is **less than the {fmt.percent(order.confidence)} asked for**. "
-    if honest:
-        return text + f"**The earliest honest date is {day(fmt, honest[1])}** (posted {day(fmt, honest[0])})."
+    if earliest_promise:
+        return text + f"**The earliest honest date is {day(fmt, earliest_promise[1])}** (posted {day(fmt, earliest_promise[0])})."
     return text + "No date within the calendar holds with that certainty."
 
 
@@ -105,8 +105,12 @@ def course_now(plan: OrderPlan, fmt: Format) -> str:
     if best[1] >= order.confidence:
         return text + f" **What would save the date: {best[0]}** ({fmt.chance(best[1])})."
     helps = f" {best[0].capitalize()} would lift the chance to {fmt.chance(best[1])}." if best[1] > now + SPREAD_LIMIT else ""
-    honest = plan.honest
-    return text + helps + (f" **Tell the customer now: {day(fmt, honest[1])} can be promised.**" if honest else "")
+    earliest_promise = plan.earliest_promise
+    return (
+        text
+        + helps
+        + (f" **Tell the customer now: {day(fmt, earliest_promise[1])} can be promised.**" if earliest_promise else "")
+    )
 
 
 def by_feel(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:

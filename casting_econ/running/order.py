@@ -5,14 +5,15 @@ from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 
-from ..analysis import open_study
+from ..kit import open_study
 from ..orders import open_order, order_lines, order_results, price_of, quote_of
 from ..orders.quote import write_quote
 from ..reference import kit_folder
+from ..study.inputs import copy_inputs
 from .notebooks import Job, check_parameters, run_jobs
 from .report import build_report
 from .results import as_json
-from .run import copy_inputs, manifest, replace_folder, working_folder
+from .run import manifest, replace_folder, working_folder
 
 __all__ = ["run_order"]
 

@@ -9,13 +9,13 @@ import numpy as np
 from markupsafe import Markup
 from matplotlib.ticker import MaxNLocator
 
-from ..analysis import Kit, main_wait, waits_around
-from ..assumptions import assumptions_at, draw_values
+from ..assumptions import draw_values, workshop_at
+from ..draws import in_chunks, round_up_draws
 from ..formatting import Format
-from ..models import Assumptions, Outcome, evaluate, with_levers
+from ..kit import OpenStudy, format_of, main_wait
+from ..models import Outcome, Workshop, evaluate, with_levers
+from ..pages.curing import waits_around
 from ..palette import BLUE, INK, ORANGE, WORDS
-from ..uncertainty import in_chunks, round_up_draws
-from ..wording import format_of
 from .report import template
 
 __all__ = ["Grid", "moved", "panel_grid", "panel_parts", "panel_view"]
@@ -50,12 +50,12 @@ class Grid:
     )  # highest rate whose middle pays the target, shape (price, wait); -inf or inf: none, or all tried [-]
 
 
-def moved(a: Assumptions, product: str, scrap, price, wait) -> Assumptions:
+def moved(a: Workshop, product: str, scrap, price, wait) -> Workshop:
     """Scrap, price factor and hours of waiting of one product set; what other products sell for is left alone.
 
     Parameters
     ----------
-    a : Assumptions
+    a : Workshop
         The workshop; left as it is.
     product : str
         Name of the product.
@@ -64,19 +64,19 @@ def moved(a: Assumptions, product: str, scrap, price, wait) -> Assumptions:
 
     Returns
     -------
-    Assumptions
+    Workshop
     """
     every = with_levers(a, product=product, scrap=scrap, price=price, cure_hours=None if np.all(np.isnan(wait)) else wait)
     own = zip(a.channels, every.channels, strict=True)
     return replace(every, channels=tuple(new if new.product == product else old for old, new in own))
 
 
-def panel_grid(kit: Kit, product: str | None = None, workers: int = 1) -> Grid:
+def panel_grid(kit: OpenStudy, product: str | None = None, workers: int = 1) -> Grid:
     """Work out the grid of a product on the study's own draws, the same at every place.
 
     Parameters
     ----------
-    kit : Kit
+    kit : OpenStudy
         Open study.
     product : str, optional
         None takes the first.
@@ -97,14 +97,14 @@ def panel_grid(kit: Kit, product: str | None = None, workers: int = 1) -> Grid:
     values = draw_values(kit.assumed, draws, table.seed)
     resting = {key: value for key, value in values.items() if np.ndim(value) == 0}
 
-    def outcome(rows: slice) -> tuple[Assumptions, Outcome]:
+    def outcome(rows: slice) -> tuple[Workshop, Outcome]:
         drawn = {key: value[rows, None, None, None] for key, value in values.items() if np.ndim(value)}
-        a = _pinned(assumptions_at(kit.study, resting | drawn), name, waiting)
+        a = _pinned(workshop_at(kit.study, resting | drawn), name, waiting)
         return a, evaluate(moved(a, name, scrap[:, None, None], price[:, None], wait))
 
     def work(start: int, stop: int) -> dict[str, np.ndarray]:
         a, found = outcome(slice(start, stop))
-        pay = found.studio["pay_per_hour"]
+        pay = found.totals["pay_per_hour"]
         parts = {"pay": pay, "meets": pay >= a.target_per_hour, "price": found.products[name]["break_even_price"]}
         shape = (stop - start, scrap.size, price.size, wait.size)
         return {key: np.broadcast_to(np.asarray(part), shape) for key, part in parts.items()}
@@ -150,12 +150,12 @@ def _crossing(scrap, over):
     return np.where(enough[-1], np.inf, np.where(enough.any(axis=0), rate, -np.inf))
 
 
-def panel_view(kit: Kit, grid: Grid) -> dict[str, object]:
+def panel_view(kit: OpenStudy, grid: Grid) -> dict[str, object]:
     """What the page shows of a grid: words as the report writes them, and plain numbers for the curve.
 
     Parameters
     ----------
-    kit : Kit
+    kit : OpenStudy
         Open study; gives currency and locale.
     grid : Grid
         Of one of its products.
@@ -282,12 +282,12 @@ def _corners(grid, controls, cells):
     return {"heads": heads, "rows": rows}
 
 
-def panel_parts(kit: Kit, workers: int = 1) -> dict[str, Markup]:
+def panel_parts(kit: OpenStudy, workers: int = 1) -> dict[str, Markup]:
     """The panel as HTML.
 
     Parameters
     ----------
-    kit : Kit
+    kit : OpenStudy
         Open study.
     workers : int, optional
         Threads.

@@ -10,7 +10,7 @@ import mistune
 import nbformat
 from markupsafe import Markup
 
-from ..analysis import Kit
+from ..kit import OpenStudy
 from ..reference import cautions
 from ..templates import template as page_template
 
@@ -18,13 +18,13 @@ __all__ = ["build_report", "caution_rows", "template"]
 
 
 def build_report(
-    kit: Kit, notebooks: list[Path], target: Path, title: str | None = None, panel: Mapping[str, Markup] | None = None
+    kit: OpenStudy, notebooks: list[Path], target: Path, title: str | None = None, panel: Mapping[str, Markup] | None = None
 ) -> None:
     """Write the report.
 
     Parameters
     ----------
-    kit : Kit
+    kit : OpenStudy
         Open study.
     notebooks : list of Path
         Executed notebooks in reading order.
@@ -47,7 +47,7 @@ def template(name: str) -> jinja2.Template:
     return page_template(Path(__file__).parent / name)
 
 
-def caution_rows(kit: Kit) -> list[dict[str, str]]:
+def caution_rows(kit: OpenStudy) -> list[dict[str, str]]:
     """Cautions for the study's craft, then those for every craft."""
     table, craft = cautions(), kit.study.file.study.craft
     return table[table.craft == craft].to_dict("records") + table[table.craft == "any"].to_dict("records")

@@ -5,12 +5,12 @@ import math
 
 import numpy as np
 
-from ..analysis import Answer, Kit
+from ..kit import Answer, OpenStudy
 from ..models import Outcome
 
-__all__ = ["PRODUCT_UNITS", "STUDIO_UNITS", "as_json", "results"]
+__all__ = ["PRODUCT_UNITS", "TOTAL_UNITS", "as_json", "results"]
 
-STUDIO_UNITS = {
+TOTAL_UNITS = {
     "casts_per_year": "cast/year",
     "good_pieces_per_year": "piece/year",
     "pieces_sold_per_year": "piece/year",
@@ -52,12 +52,12 @@ PRODUCT_UNITS = {
 }
 
 
-def results(kit: Kit, answer: Answer) -> dict[str, object]:
+def results(kit: OpenStudy, answer: Answer) -> dict[str, object]:
     """Everything results.json holds.
 
     Parameters
     ----------
-    kit : Kit
+    kit : OpenStudy
         Open study.
     answer : Answer
         Its Monte Carlo.
@@ -68,10 +68,10 @@ def results(kit: Kit, answer: Answer) -> dict[str, object]:
         Plain floats, strings and None; None stands for 'no value does' (infinite).
     """
     money = kit.study.currency
-    units = {name: unit.format(money=money) for name, unit in STUDIO_UNITS.items()}
+    units = {name: unit.format(money=money) for name, unit in TOTAL_UNITS.items()}
     units["products"] = {name: unit.format(money=money) for name, unit in PRODUCT_UNITS.items()}
     draws: dict[str, object] = {"n": len(answer.draws["pay_per_hour"]), "seed": kit.study.file.study.seed}
-    draws |= {name: answer.summary(name) for name in STUDIO_UNITS}
+    draws |= {name: answer.summary(name) for name in TOTAL_UNITS}
     draws["products"] = {
         product: {name: answer.summary(f"{product}/{name}") for name in PRODUCT_UNITS} for product in kit.study.file.products
     }
@@ -91,10 +91,10 @@ def results(kit: Kit, answer: Answer) -> dict[str, object]:
 
 
 def _point(outcome: Outcome) -> dict[str, object]:
-    point: dict[str, object] = {name: outcome.studio[name] for name in STUDIO_UNITS}
+    point: dict[str, object] = {name: outcome.totals[name] for name in TOTAL_UNITS}
     point["products"] = {name: {key: found[key] for key in PRODUCT_UNITS} for name, found in outcome.products.items()}
     point["bottleneck"] = outcome.resources[int(outcome.binding)]
-    point["use_at_demand"] = dict(outcome.use_at_demand)
+    point["use_at_demand"] = dict(outcome.utilisation_at_demand)
     return point
 
 

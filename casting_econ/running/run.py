@@ -9,19 +9,19 @@ from collections.abc import Callable
 from importlib.metadata import version
 from pathlib import Path
 
-from ..analysis import Kit, open_study
-from ..cash import season_weights
+from ..draws import round_up_draws
 from ..faults import Fault, StudyError, close_match
+from ..kit import OpenStudy, open_study
+from ..pages.cash import season_weights
 from ..reference import kit_folder
 from ..study import STUDY_FILE
 from ..study.inputs import copy_inputs, input_files
-from ..uncertainty import round_up_draws
 from .notebooks import Job, NotebookError, check_parameters, finished, run_jobs
 from .panel import panel_parts
 from .report import build_report
 from .results import as_json, results
 
-__all__ = ["PAGES", "copy_demo", "copy_inputs", "demo_names", "input_files", "replace_folder", "run_study", "working_folder"]
+__all__ = ["PAGES", "copy_demo", "demo_names", "replace_folder", "run_study", "working_folder"]
 
 PAGES = (
     "01_answer",
@@ -36,7 +36,7 @@ PAGES = (
     "10_cash",
     "11_living",
 )
-_VERSIONS = (
+VERSIONS = (
     "casting_econ",
     "numpy",
     "pandas",
@@ -141,16 +141,16 @@ def copy_demo(name: str, folder: Path | str) -> Path:
     return target
 
 
-def manifest(kit: Kit, folder: Path) -> dict[str, object]:
+def manifest(kit: OpenStudy, folder: Path) -> dict[str, object]:
     """What a rerun needs to be the same: seed, draws, hashes of inputs and notebooks, versions."""
     table, notebooks = kit.study.file.study, kit_folder("notebooks")
     return {
         "study": table.name,
         "seed": table.seed,
         "draws": round_up_draws(table.draws),
-        "inputs": {path.relative_to(folder).as_posix(): _hash(path) for path in input_files(folder)},
-        "notebooks": {page: _hash(notebooks / f"{page}.ipynb") for page in PAGES},
-        "versions": {"python": platform.python_version()} | {name: version(name) for name in _VERSIONS},
+        "inputs": {path.relative_to(folder).as_posix(): file_hash(path) for path in input_files(folder)},
+        "notebooks": {page: file_hash(notebooks / f"{page}.ipynb") for page in PAGES},
+        "versions": {"python": platform.python_version()} | {name: version(name) for name in VERSIONS},
     }
 
 
@@ -218,12 +218,12 @@ def replace_folder(new: Path, out: Path, part: Path) -> None:
     shutil.rmtree(part, ignore_errors=True)
 
 
-def _hash(path: Path) -> str:
+def file_hash(path: Path) -> str:
     return hashlib.sha256(path.read_bytes()).hexdigest()
 
 
-def _key(kit: Kit, folder: Path) -> str:
+def _key(kit: OpenStudy, folder: Path) -> str:
     """Changes whenever anything changes that a page depends on, the code of the kit included."""
     package = Path(__file__).resolve().parent.parent
-    code = hashlib.sha256(b"".join(_hash(path).encode() for path in sorted(package.rglob("*.py")))).hexdigest()
+    code = hashlib.sha256(b"".join(file_hash(path).encode() for path in sorted(package.rglob("*.py")))).hexdigest()
     return hashlib.sha256(json.dumps([manifest(kit, folder), code], sort_keys=True).encode()).hexdigest()

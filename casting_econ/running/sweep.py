@@ -7,15 +7,15 @@ from pathlib import Path
 import nbformat
 import pandas as pd
 
-from ..analysis import main_wait, open_study
+from ..charts import heat_map
+from ..draws import round_up_draws
 from ..faults import Fault, StudyError, close_match
-from ..figures import heat_map
+from ..kit import format_of, main_wait, open_study
+from ..pages.page import RECORD_MIME
 from ..reference import kit_folder
-from ..uncertainty import round_up_draws
-from ..wording import format_of
-from .mime import RECORD_MIME
+from ..study.inputs import copy_inputs
 from .notebooks import Job, NotebookError, check_parameters, run_jobs
-from .run import copy_inputs, manifest, replace_folder, working_folder
+from .run import manifest, replace_folder, working_folder
 
 __all__ = ["run_sweep"]
 

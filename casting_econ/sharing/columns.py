@@ -13,11 +13,11 @@ from pathlib import Path
 from charset_normalizer import from_bytes
 
 from ..faults import Fault, StudyError, close_match
+from ..ledger.files import Grid, decoded, read_file, record_files
+from ..ledger.logs import FREE, LOGS, plain
+from ..ledger.rows import blocks_of, score_of
 from ..reference import kit_folder
 from ..study import Study
-from ..study.reading.files import Grid, _decoded, read_file, record_files
-from ..study.reading.logs import FREE, LOGS, plain
-from ..study.reading.rows import blocks_of, score_of
 from .archive import unzipped, zipped
 
 __all__ = ["Records", "packed_records", "workbook_member"]
@@ -170,7 +170,7 @@ def _decide(grid, log, column, wanted, found, faults):
 
 def _text_without(data, grid, cuts):
     """The bytes of a text file without some cells; everything else byte for byte."""
-    text, separator = _decoded(data)[0], grid.separator
+    text, separator = decoded(data)[0], grid.separator
     cell = re.compile(rf'(?:"(?:[^"]|"")*(?:"|\Z))?[^{re.escape(separator)}\r\n]*')
     pieces, at, reader, line = [], 0, csv.reader(io.StringIO(text, newline=""), delimiter=separator), 1
     shift = len(text) - len(text.lstrip("\ufeff"))

@@ -13,15 +13,15 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from ..analysis import Kit, open_study
-from ..assumptions import assumptions_at, common_values, label
+from ..assumptions import common_values, label, workshop_at
+from ..draws import in_chunks, round_up_draws
 from ..faults import Fault, StudyError, counted
+from ..formatting import Format
+from ..kit import OpenStudy, format_of, open_study
+from ..ledger.logs import FREE, LOGS
 from ..models import evaluate
-from ..study.reading.logs import FREE, LOGS
-from ..tables import assumption_table
+from ..pages.records import assumption_table
 from ..templates import template
-from ..uncertainty import in_chunks, round_up_draws
-from ..wording import Format, format_of
 from .pack import read_pack
 
 __all__ = ["Comparison", "Result", "compare_studies", "comparison_page", "comparison_tables"]
@@ -128,7 +128,7 @@ def compare_studies(before: Path | str, after: Path | str) -> Comparison:
 
 
 @contextmanager
-def _opened(place: Path | str) -> Iterator[Kit]:
+def _opened(place: Path | str) -> Iterator[OpenStudy]:
     """A study folder, or the study of a pack in a folder of its own."""
     place = Path(place)
     if not place.is_file():
@@ -231,7 +231,7 @@ def _told_otherwise(one, other, fmt):
             continue
         values = old.value[key], new.value[key]
         if not np.isclose(*values, rtol=1e-9, atol=0.0):
-            before, after = (f"{fmt.figure(value)} {old.unit[key]}".strip() for value in values)
+            before, after = (f"{fmt.significant(value)} {old.unit[key]}".strip() for value in values)
             rows.append(
                 {
                     "key": key,
@@ -310,13 +310,13 @@ def _draws(kit, base, draws, seed):
     """Results by draw, on the draws of the first study."""
 
     def work(start, stop):
-        a = assumptions_at(kit.study, common_values(kit.assumed, base.assumed, draws, seed, start, stop))
+        a = workshop_at(kit.study, common_values(kit.assumed, base.assumed, draws, seed, start, stop))
         outcome = evaluate(a)
-        found = {name: outcome.studio[name] for name in _STUDIO}
+        found = {name: outcome.totals[name] for name in _STUDIO}
         found |= {f"{product}/{name}": result[name] for product, result in outcome.products.items() for name in _PRODUCT}
         found |= {
-            "hour": outcome.studio["pay_per_hour"] >= a.target_per_hour,
-            "year": outcome.studio["residual_pay_per_year"] >= a.living_per_year,
+            "hour": outcome.totals["pay_per_hour"] >= a.target_per_hour,
+            "year": outcome.totals["residual_pay_per_year"] >= a.living_per_year,
         }
         return {key: np.broadcast_to(np.asarray(value, float), (stop - start,)) for key, value in found.items()}
 
@@ -386,7 +386,7 @@ def _write(fmt, value, style):
     return fmt.percent(value, 1) if style == "percent" else getattr(fmt, style)(value)
 
 
-def _signed(fmt, value, style):
+def signed(fmt, value, style):
     """A difference with its sign; shares as points of a hundred."""
     if value is None:
         return "–"
@@ -403,14 +403,14 @@ def _sections(found: Comparison) -> list[dict]:
     logs = [list(row.values()) for row in found.records]
     results = []
     for one in found.results:
-        band = "–" if one.low is None else f"{_signed(fmt, one.low, one.style)} to {_signed(fmt, one.high, one.style)}"
+        band = "–" if one.low is None else f"{signed(fmt, one.low, one.style)} to {signed(fmt, one.high, one.style)}"
         same = one.low is not None and one.low == one.high == 0.0 == one.difference
         results.append(
             [one.what, _write(fmt, one.before, one.style), _write(fmt, one.after, one.style)]
             + (
                 ["none", "–", "–"]
                 if same
-                else [_signed(fmt, one.difference, one.style), band, "–" if one.higher is None else fmt.chance(one.higher)]
+                else [signed(fmt, one.difference, one.style), band, "–" if one.higher is None else fmt.chance(one.higher)]
             )
         )
     return [
@@ -468,8 +468,8 @@ def _summary(found: Comparison) -> list[str]:
         lines.append(f"Pay an hour is the same, {fmt.money(pay.before)}.")
     else:
         lines.append(
-            f"Pay an hour goes from {fmt.money(pay.before)} to {fmt.money(pay.after)}: a difference of {_signed(fmt, pay.difference, 'money')}, most likely "
-            f"between {_signed(fmt, pay.low, 'money')} and {_signed(fmt, pay.high, 'money')} (the middle eight in ten draws)."
+            f"Pay an hour goes from {fmt.money(pay.before)} to {fmt.money(pay.after)}: a difference of {signed(fmt, pay.difference, 'money')}, most likely "
+            f"between {signed(fmt, pay.low, 'money')} and {signed(fmt, pay.high, 'money')} (the middle eight in ten draws)."
         )
     changes = [counted(len(found.numbers), "line") + " of the study file"] + (
         [counted(len(found.records), "log")] if found.records else []

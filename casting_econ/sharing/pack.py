@@ -14,11 +14,11 @@ from typing import Annotated, Literal
 from packaging.requirements import Requirement
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from ..analysis import Kit, open_study
 from ..faults import Fault, StudyError, counted
-from ..running.run import _VERSIONS, manifest, run_study
+from ..kit import OpenStudy, open_study
+from ..ledger.files import TEXTS, WORKBOOKS
+from ..running.run import VERSIONS, manifest, run_study
 from ..study import STUDY_FILE
-from ..study.reading.files import TEXTS, WORKBOOKS
 from .archive import LONGEST_NAME, MOST_ALL, MOST_FILE, is_archive, read_archive, unsafe_name, zipped
 from .columns import packed_records, workbook_member
 
@@ -191,7 +191,7 @@ def _open_packed(study):
         raise StudyError(faults) from None
 
 
-def _read_otherwise(kit: Kit, packed: Kit) -> list[str]:
+def _read_otherwise(kit: OpenStudy, packed: OpenStudy) -> list[str]:
     """Where the records of the pack are read otherwise than those of the study."""
     lines = []
     for log, frame in kit.study.records.items():
@@ -306,7 +306,7 @@ def _readme(kit, versions, records):
 def installed_versions() -> dict[str, str]:
     """Versions of Python, of the kit, and of everything installed that it needs, directly or not."""
     found: dict[str, str] = {}
-    open_, seen = [(name, "") for name in ("casting_econ", *_VERSIONS)], set()
+    open_, seen = [(name, "") for name in ("casting_econ", *VERSIONS)], set()
     while open_:
         name, extra = open_.pop()
         if (name, extra) in seen:

@@ -11,12 +11,12 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from ..analysis import open_study
+from ..draws import round_up_draws
 from ..faults import Fault, StudyError, counted
+from ..kit import open_study
 from ..reference import kit_folder
 from ..running import run
 from ..running.results import as_json, results
-from ..uncertainty import round_up_draws
 from .pack import Pack, code_hash, installed_versions, read_json, read_pack, some_workers
 
 __all__ = ["Difference", "Verified", "verify_pack"]
@@ -180,7 +180,7 @@ def _versions(pack: Pack) -> list[Difference]:
             )
         )
     for page in sorted({*run.PAGES, *pack.manifest.notebooks}):
-        own = run._hash(kit_folder("notebooks") / f"{page}.ipynb") if page in run.PAGES else "none"
+        own = run.file_hash(kit_folder("notebooks") / f"{page}.ipynb") if page in run.PAGES else "none"
         packed = pack.manifest.notebooks.get(page, "none")
         if own != packed:
             found.append(Difference(what=f"page {ascii(page)[1:-1][:60]}", packed=packed[:12], found=own[:12]))
@@ -207,14 +207,14 @@ def _compare_numbers(pack: Pack, report: Path, found: Verified, quick: bool) -> 
         elif tables[name] != old[name]:
             _compare(_cells(old[name]), _cells(tables[name]), f"tables/{name}, ", found)
         else:
-            found.numbers_compared += sum(_figure(cell) is not None for cell in _cells(old[name]).values())
+            found.numbers_compared += sum(read_figure(cell) is not None for cell in _cells(old[name]).values())
     _compare_words(pack.members["report/report.html"], (report / "report.html").read_bytes(), found)
 
 
 def _compare(packed: dict, new: dict, place: str, found: Verified) -> None:
     for key in dict.fromkeys((*packed, *new)):
         one, other = packed.get(key, "nothing"), new.get(key, "nothing")
-        figures = _figure(one), _figure(other)
+        figures = read_figure(one), read_figure(other)
         if None not in figures:
             found.numbers_compared += 1
             if math.isclose(*figures, rel_tol=_SAME, abs_tol=_NOTHING):
@@ -224,7 +224,7 @@ def _compare(packed: dict, new: dict, place: str, found: Verified) -> None:
         found.numbers.append(Difference(what=f"{place}{ascii(key)[1:-1][:120]}", packed=_short(one), found=_short(other)))
 
 
-def _figure(value):
+def read_figure(value):
     """A number, also one in the cell of a table."""
     if isinstance(value, bool):
         return None
@@ -259,7 +259,7 @@ def _cells(data: bytes) -> dict[str, str]:
         for number, row in enumerate(rows[1:], start=1):
             for at, cell in enumerate(row):
                 column = head[at] if at < len(head) else f"column {at + 1}"
-                label = f"row {number}" + (f" ({row[0][:40]})" if at and _figure(row[0]) is None and row[0] else "")
+                label = f"row {number}" + (f" ({row[0][:40]})" if at and read_figure(row[0]) is None and row[0] else "")
                 yield f"{label}, {column}" + (f" {at + 1}" if head.count(column) > 1 else ""), cell
 
     return dict(named())

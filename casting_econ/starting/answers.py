@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from ..faults import Fault, StudyError, close_match
-from ..study.numbers import ratio_of_units
+from ..units import ratio_of_units
 from .crafts import Craft, Guess, crafts, rough_rates
 from .questions import QUESTIONS, Part, parts_of
 

@@ -5,8 +5,8 @@ import tempfile
 from dataclasses import replace
 from pathlib import Path
 
-from ..analysis import Kit, open_study
 from ..faults import Fault, StudyError
+from ..kit import OpenStudy, open_study
 from ..study import STUDY_FILE
 from .answers import Answers
 from .crafts import kinds
@@ -15,7 +15,7 @@ from .write import LOCALES, log_texts, study_text, what_to_write_down
 __all__ = ["first_answer", "new_study"]
 
 
-def new_study(folder: Path | str, answers: Answers, locale: str | None = None) -> tuple[Kit, list[str]]:
+def new_study(folder: Path | str, answers: Answers, locale: str | None = None) -> tuple[OpenStudy, list[str]]:
     """Write a study folder and open it.
 
     Parameters
@@ -29,7 +29,7 @@ def new_study(folder: Path | str, answers: Answers, locale: str | None = None) -
 
     Returns
     -------
-    kit : Kit
+    kit : OpenStudy
         The open study.
     defaults : list of str
         What in it is a trade default.
@@ -67,14 +67,15 @@ def new_study(folder: Path | str, answers: Answers, locale: str | None = None) -
     return replace(kit, study=replace(kit.study, folder=target)), defaults
 
 
-def first_answer(kit: Kit, defaults: list[str]) -> list[str]:
+def first_answer(kit: OpenStudy, defaults: list[str]) -> list[str]:
     """The answer in paragraphs: pay an hour with its band, chance of the target, what matters most, what to record, what is guessed."""
-    from ..sensitivity import decision_of, information_table, log_of, next_to_measure
-    from ..tables import swing_table
-    from ..wording import format_of, limit_sentence, three_numbers, verdict, year_sentence
+    from ..kit import format_of
+    from ..pages.curing import limit_sentence
+    from ..pages.monte_carlo import verdict, year_sentence
+    from ..pages.sensitivity import decision_of, information_table, log_of, next_to_measure, swing_table, three_numbers
 
-    answer, swings, fmt = kit.monte_carlo(), swing_table(kit), format_of(kit)
-    logs = [(log_of(row.key), row.label) for row in swings.itertuples() if log_of(row.key)]
+    answer, tornado, fmt = kit.monte_carlo(), swing_table(kit), format_of(kit)
+    logs = [(log_of(row.key), row.label) for row in tornado.itertuples() if log_of(row.key)]
     decision = decision_of(kit)
     record = "Write down what you sell, buy, cast and do from the first day on."
     if logs:
@@ -87,7 +88,7 @@ def first_answer(kit: Kit, defaults: list[str]) -> list[str]:
         verdict(kit, answer),
         year_sentence(kit, answer),
         limit_sentence(kit, answer),
-        "The three numbers that matter most:\n\n" + three_numbers(kit, swings),
+        "The three numbers that matter most:\n\n" + three_numbers(kit, tornado),
         record + " " + next_to_measure(decision, information_table(decision), fmt),
         f"These rest on trade defaults, which are guesses ({kinds()['P']}, and the like): {guesses}.",
     ]

@@ -2,7 +2,7 @@
 
 import math
 
-from ..study.reading.logs import LOGS
+from ..ledger.logs import LOGS
 from .answers import Answers
 from .crafts import Guess, kinds
 
@@ -26,7 +26,7 @@ _EXAMPLES = {
 }  # fmt: skip
 
 
-def _figure(value: float) -> str:
+def read_figure(value: float) -> str:
     """A figure as the study file writes it, without digits that say nothing."""
     return f"{float(f'{value:.4g}'):.12g}"
 
@@ -52,10 +52,10 @@ class _Writer:
         note = f'basis = "guess", note = "trade default ({guess.kind})"' if guess.kind else 'note = "your answer"'
         tail = f', from = "records", worth = "{worth}"' if worth else ""
         if guess.low == guess.high:
-            return f'{{ value = "{_figure(guess.likely)}{unit}"{tail}, {note} }}'
+            return f'{{ value = "{read_figure(guess.likely)}{unit}"{tail}, {note} }}'
         likely = min(max(guess.likely, guess.low), guess.high)
         ends = ", ".join(
-            f'{name} = "{_figure(figure)}{unit}"'
+            f'{name} = "{read_figure(figure)}{unit}"'
             for name, figure in (("low", guess.low), ("likely", likely), ("high", guess.high))
         )
         return f"{{ {ends}{tail}, {note} }}"
@@ -168,8 +168,8 @@ def study_text(answers: Answers, name: str, locale: str) -> tuple[str, list[str]
         "[channels.online] # copy and rename for every way of selling: fairs (days, hours_per_day, fee_per_day), wholesale …",
         f'product = "{piece}"',
         f"orders = {orders}",
-        f"pieces_per_order = {{ value = {_figure(size)}, {size_said} }}",
-        f"price = {w.number('price', money, factor=size, what='price')} # of an order: the price of a piece x {_figure(size)}",
+        f"pieces_per_order = {{ value = {read_figure(size)}, {size_said} }}",
+        f"price = {w.number('price', money, factor=size, what='price')} # of an order: the price of a piece x {read_figure(size)}",
         f"fee_share = {w.number('fee_share', '%', what='fees')}",
         f"postage_charged = {w.money([table['postage'][1]] * 3 + [table['postage'][3]], money)}",
         f"postage_paid = {w.money(table['postage'], money)}",
@@ -200,7 +200,7 @@ def _mould(w: _Writer, piece: str, mould: dict) -> list[str]:
         f"sets = {mould['sets']}",
     ]
     if "rest" in mould:
-        lines.append(f'rest = "{_figure(mould["rest"][1])} h" # before it is filled again')
+        lines.append(f'rest = "{read_figure(mould["rest"][1])} h" # before it is filled again')
     w.defaults.append("mould life and cost")
     return lines
 

@@ -1,8 +1,9 @@
 """A study folder as typed, frozen objects, and the faults in it."""
 
-from .load import STUDY_FILE, Study, read_study, study_with
+from ..ledger import LOGS, Reading, record_files
+from .consistency import STUDY_FILE
+from .load import Study, read_study, study_with
 from .numbers import Number, Quantity
-from .reading import LOGS, Reading, record_files
 from .schema import StudyFile
 
 __all__ = [

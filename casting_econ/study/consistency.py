@@ -3,10 +3,10 @@
 import math
 import re
 
+from ..draws.sampling import copula_matrix
 from ..faults import Fault, close_match
 from ..models.curing import merged_windows
 from ..reference import taxes, wages
-from ..uncertainty.draws import copula_matrix
 from .numbers import Amount
 from .schema import DAYS, MONTHS
 
@@ -14,8 +14,6 @@ __all__ = ["check_asked", "check_commissions", "check_correlations", "cross_chec
 
 STUDY_FILE = "study.toml"
 _HOURS = re.compile(r"^(\d{1,2}):([0-5]\d)\s*-\s*(\d{1,2}):([0-5]\d)$", re.ASCII)
-
-
 # numbers that a log can tell, by dotted key
 _TOLD = re.compile(
     r"time\.fixed_hours|products\.[^.]+\.ruined_loads|products\.[^.]+\.mould\.(life|life_shape|minutes)"

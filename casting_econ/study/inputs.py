@@ -3,8 +3,8 @@
 import shutil
 from pathlib import Path
 
-from .load import STUDY_FILE
-from .reading import record_files
+from ..ledger import record_files
+from .consistency import STUDY_FILE
 
 __all__ = ["copy_inputs", "input_files"]
 

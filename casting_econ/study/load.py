@@ -12,13 +12,14 @@ from babel import Locale, UnknownLocaleError
 from pydantic import BaseModel, ValidationError
 
 from ..faults import Fault, StudyError, close_match
+from ..ledger import LOGS, Reading
+from ..units import is_volume
 from .consistency import STUDY_FILE, check_asked, check_commissions, check_correlations, cross_checks, working_windows
-from .numbers import UNKNOWN, Number, given_unit, is_volume
-from .reading import LOGS, Reading
+from .numbers import UNKNOWN, Number, given_unit
 from .records import Names, part_in_work, read_records
 from .schema import MaterialEntry, RecordsTable, StudyFile
 
-__all__ = ["STUDY_FILE", "Study", "read_study", "study_with"]
+__all__ = ["Study", "read_study", "study_with"]
 
 # kinds of pydantic error, in words that do not need its manual
 _TYPES = {

@@ -4,97 +4,21 @@ import math
 import re
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from functools import cache
-from tokenize import TokenError
 from typing import Any
 
 import numpy as np
 
+from ..draws.distributions import DISTRIBUTIONS, Distribution, distribution
 from ..faults import close_match
-from ..uncertainty.distributions import DISTRIBUTIONS, Distribution, distribution
+from ..units import UNIT_TEXT, is_mass, is_volume, measures_as, ratio_of_units
 
-__all__ = [
-    "BASES",
-    "UNKNOWN",
-    "Amount",
-    "Number",
-    "Quantity",
-    "given_unit",
-    "is_mass",
-    "is_volume",
-    "ratio_of_units",
-    "split_figure",
-    "unit_registry",
-]
+__all__ = ["BASES", "UNKNOWN", "Amount", "Number", "Quantity", "given_unit", "split_figure"]
 
 BASES = ("guess", "measured", "published", "agreed", "decided")
 _NUMBER = re.compile(r"^\s*([-+]?(?:\d[\d_]*\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
 _EXTRAS = {"from", "worth", "note", "source", "basis", "value", "low", "likely", "high", "distribution"}
 _WORDS = ("from", "worth", "note", "source", "basis", "distribution")  # of those, what holds no figure in the number's unit
-_USUAL_UNITS = ("min", "minute", "h", "hour", "day", "week", "month", "year", "g", "gram", "kg", "kilogram", "oz", "ounce", "lb")
-_USUAL_UNITS += ("pound", "mL", "L", "liter", "litre", "pint", "gallon", "piece", "cast", "load", "order")
-_UNIT = re.compile(r"(?!.*[\d⁰¹²³⁴-⁹]\s*(?:\*\*|\^|[\d⁰¹²³⁴-⁹]))[\w\s%°/*^.·-]{0,60}")  # no powers of powers, which never end
-_FLUID_OUNCE = re.compile(r"\bfl(?:uid)?\.?[ _]*(?:oz|ounces?)\b\.?", re.IGNORECASE)
-
-
 UNKNOWN = object()  # stands for a value that could not be read, while the rest of the file is checked
-
-
-@cache
-def unit_registry(currency: str):
-    """Pint units with the study's currency and the trade's counting words."""
-    import pint
-
-    registry = pint.UnitRegistry(cache_folder=None)
-    registry.define(f"{currency} = [money]")
-    for word in ("piece", "cast", "load", "order", "cavity", "place", "event"):
-        registry.define(f"{word} = 1 = {word} = _ = {word}s")
-    registry.define("set_of_moulds = 1 = mould_set")
-    return registry
-
-
-def ratio_of_units(unit: str, wanted: str, currency: str) -> float:
-    """Factor that turns a figure in `unit` into one in `wanted`; raises ValueError when they do not fit."""
-    import pint
-
-    registry = unit_registry(currency)
-    unit = _FLUID_OUNCE.sub("fluid_ounce", unit)  # which pint would take for a femtolitre times an ounce
-    if not _UNIT.fullmatch(unit):
-        raise ValueError(f"a unit that cannot be read as {wanted}")
-    try:
-        given = registry.parse_units(unit.removeprefix("/")) ** (-1 if unit.startswith("/") else 1)
-        return float(registry.Quantity(1.0, given).to(wanted).magnitude)
-    except pint.UndefinedUnitError as error:
-        unknown = error.unit_names if isinstance(error.unit_names, str) else ", ".join(error.unit_names)
-        raise ValueError(f"unknown unit {unknown!r}{close_match(unknown, (currency, *_USUAL_UNITS))}") from None
-    except (
-        pint.PintError,
-        ValueError,
-        AttributeError,
-        TypeError,
-        AssertionError,
-        ArithmeticError,
-        SyntaxError,
-        TokenError,
-    ) as error:
-        raise ValueError(f"a unit that cannot be read as {wanted}") from error
-
-
-def is_volume(unit: str) -> bool:
-    """Whether a unit measures volume."""
-    return _measures(unit, "milliliter")
-
-
-def is_mass(unit: str) -> bool:
-    """Whether a unit measures mass."""
-    return _measures(unit, "gram")
-
-
-def _measures(unit, base):
-    try:
-        return bool(unit) and ratio_of_units(unit, base, "EUR") > 0
-    except ValueError:
-        return False
 
 
 @dataclass(frozen=True)
@@ -155,7 +79,7 @@ class Quantity:
         """Turn a value of the study file into a Number; ValueError says what was wrong."""
         unit = self.unit.format(money=currency)
         if not isinstance(raw, dict):
-            return Number(self._figure(raw, currency), unit, basis=self.basis)
+            return Number(self.read_figure(raw, currency), unit, basis=self.basis)
         extras = {key: raw[key] for key in ("note", "source") if key in raw}
         for key, text in extras.items():
             if not isinstance(text, str):
@@ -169,7 +93,7 @@ class Quantity:
         worth = raw.get("worth")
         if worth is not None:
             try:
-                worth = Quantity(low=1e-3, high=1e9)._figure(_leading_number(worth), currency)
+                worth = Quantity(low=1e-3, high=1e9).read_figure(_leading_number(worth), currency)
             except ValueError as error:
                 raise ValueError(f"worth is {error}; it needs a count above 0, such as 10 or '10 pieces'") from None
         return replace(
@@ -180,7 +104,7 @@ class Quantity:
         unit = self.unit.format(money=currency)
         name = raw.pop("distribution", None)
         if name is None and set(raw) == {"value"}:
-            return Number(self._figure(raw["value"], currency), unit)
+            return Number(self.read_figure(raw["value"], currency), unit)
         if name is None and set(raw) == {"low", "likely", "high"}:
             name = "pert"
         if name is None:
@@ -204,7 +128,9 @@ class Quantity:
             if isinstance(figure, list) != (name == "discrete"):
                 raise ValueError(f"{name} needs {'lists' if name == 'discrete' else 'single figures'}; {key} is {figure!r}")
             many = isinstance(figure, list)
-            parameters[key] = [reader._figure(one, currency) for one in figure] if many else reader._figure(figure, currency)
+            parameters[key] = (
+                [reader.read_figure(one, currency) for one in figure] if many else reader.read_figure(figure, currency)
+            )
         try:
             with np.errstate(all="ignore"):  # what cannot be worked out is refused below
                 made = distribution(name, **parameters)
@@ -214,10 +140,10 @@ class Quantity:
         for reached in reach:
             if not (self.low <= reached <= self.high and math.isfinite(reached)):
                 raise ValueError(f"{name} reaches {reached:.4g}, outside the limits")
-        middle = made.middle if stated is None else self._figure(stated, currency)
+        middle = made.middle if stated is None else self.read_figure(stated, currency)
         return Number(middle, unit, distribution=made)
 
-    def _figure(self, raw: Any, currency: str) -> float:
+    def read_figure(self, raw: Any, currency: str) -> float:
         """One figure in the base unit."""
         unit = self.unit.format(money=currency)
         if isinstance(raw, bool) or not isinstance(raw, (int, float, str)):
@@ -263,7 +189,7 @@ class Amount:
         if isinstance(raw, str) and raw.rstrip().endswith("%"):
             raise ValueError("a percentage where an amount is needed")
         given = given_unit(raw)
-        fits = (base for base in ("gram", "milliliter", "dimensionless") if _measures(given, base))
+        fits = (base for base in ("gram", "milliliter", "dimensionless") if measures_as(given, base))
         unit = next(fits, given).replace("dimensionless", "")
         number = Quantity(unit, above=above).read(raw, currency)
         if number.distribution is not None or number.from_records:
@@ -315,7 +241,7 @@ def given_unit(raw: Any) -> str:
         figures = [one for value in stated for one in (value if isinstance(value, list) else [value])]
         return next((given_unit(figure) for figure in figures if given_unit(figure)), "")
     match = _NUMBER.match(raw) if isinstance(raw, str) else None
-    return "" if match is None or match[2] == "%" or not _UNIT.fullmatch(match[2]) else match[2]
+    return "" if match is None or match[2] == "%" or not UNIT_TEXT.fullmatch(match[2]) else match[2]
 
 
 def split_figure(raw: Any) -> tuple[float | None, str]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 import pandas as pd
 
 from ..faults import Fault, close_match, counted
-from .reading import LOGS, place_of, read_logs
+from ..ledger import LOGS, place_of, read_logs
 
 __all__ = ["Names", "part_in_work", "read_records", "steps_of"]
 

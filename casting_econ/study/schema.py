@@ -9,9 +9,10 @@ from babel import Locale, UnknownLocaleError
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, PlainValidator, ValidationInfo
 
 from ..faults import close_match
-from .numbers import UNKNOWN, Amount, Number, Quantity, given_unit, ratio_of_units, split_figure
-from .reading.cells import celsius
-from .reading.logs import LOGS, NUMBERS, plain
+from ..ledger.cells import celsius
+from ..ledger.logs import LOGS, NUMBERS, plain
+from ..units import ratio_of_units
+from .numbers import UNKNOWN, Amount, Number, Quantity, given_unit, split_figure
 
 __all__ = [
     "DAYS",
@@ -137,8 +138,6 @@ def _read_date(raw: Any) -> dt.date | None:
 
 
 Date = Annotated[dt.date, PlainValidator(_read_date)]
-
-
 Share = _q(high=1.0)
 PassShare = _q(high=1.0, above=0.0)
 Minutes, Hours = _q("minute"), _q("hour", high=100_000.0)

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import numpy as np
 
-from casting_econ.analysis import open_study
-from casting_econ.scenarios import compared
+from casting_econ.kit import open_study
+from casting_econ.pages.change import compared
 
 DATA = Path(__file__).resolve().parents[2] / "data"
 SEEDS, DRAWS = 24, 2048

@@ -11,7 +11,7 @@ from time import process_time
 
 import numpy as np
 
-from casting_econ.assumptions import assume, assumptions_at, draw_values
+from casting_econ.assumptions import assume, draw_values, workshop_at
 from casting_econ.models import evaluate
 from casting_econ.study import read_study
 
@@ -39,7 +39,7 @@ def study_seconds(assumed, draws):
         begun = process_time()
         values = draw_values(assumed, draws, SEED, start, stop)
         drawn = process_time()
-        evaluate(assumptions_at(assumed.study, values))
+        evaluate(workshop_at(assumed.study, values))
         drawing, evaluating = drawing + drawn - begun, evaluating + process_time() - drawn
     return drawing, evaluating
 
@@ -50,7 +50,7 @@ def loop_seconds(assumed, draws):
     rows = [{key: float(v[i]) if np.ndim(v) else v for key, v in values.items()} for i in range(LOOP)]
     begun = process_time()
     for row in rows:
-        evaluate(assumptions_at(assumed.study, row))
+        evaluate(workshop_at(assumed.study, row))
     return (process_time() - begun) / LOOP * draws
 
 

@@ -12,10 +12,10 @@ from time import process_time
 
 import numpy as np
 
-from casting_econ.analysis import open_study
-from casting_econ.assumptions import assumptions_at, key_points, values_at
-from casting_econ.explorer import Explorer
-from casting_econ.explorer_view import ExplorerView
+from casting_econ.assumptions import key_points, values_at, workshop_at
+from casting_econ.explore.explorer import Explorer
+from casting_econ.explore.widgets import ExplorerView
+from casting_econ.kit import open_study
 from casting_econ.models import evaluate
 
 ROUNDS = 9
@@ -38,7 +38,7 @@ def main(study: str, draws: int) -> None:
     explorer = view.explorer
     points = key_points(kit.assumed.uncertain, explorer.draws, explorer.seed)
     drawn = values_at(kit.assumed, np.column_stack([points[key] for key in kit.assumed.uncertain]))
-    inputs = assumptions_at(kit.study, drawn)
+    inputs = workshop_at(kit.study, drawn)
     plain = seconds(lambda _: evaluate(inputs))
     print(f"{kit.study.file.study.name}, {explorer.draws} draws; one plain evaluate {1e3 * plain:.1f} ms")
     for group in dict.fromkeys(lever.group for lever in explorer.levers):

@@ -3,7 +3,7 @@
 import time
 from pathlib import Path
 
-from casting_econ.analysis import open_study
+from casting_econ.kit import open_study
 from casting_econ.orders import open_order, order_lines, price_of
 
 DATA = Path(__file__).resolve().parents[2] / "data"

@@ -5,8 +5,8 @@ import time
 import numpy as np
 from SALib.analyze import sobol as salib_sobol
 
-from casting_econ.uncertainty import points
-from casting_econ.uncertainty.sobol import RESAMPLES, sobol_indices
+from casting_econ.draws import points
+from casting_econ.draws.sobol import RESAMPLES, sobol_indices
 
 DIMENSIONS, ROWS = 20, 8192
 WEIGHTS = np.linspace(1.0, 0.05, DIMENSIONS)

@@ -12,7 +12,8 @@ import pandas as pd
 from scipy import special
 from scipy.sparse.csgraph import connected_components
 
-from casting_econ.study import LOGS, Study
+from casting_econ.ledger.logs import LOGS
+from casting_econ.study import Study
 from casting_econ.study.load import _numbers
 from casting_econ.study.schema import StudyFile
 
@@ -146,7 +147,7 @@ def _asks(value, worth, unit=""):
     return {"value": f"{value!r} {unit}" if unit else value, "from": "records", "worth": worth}
 
 
-def _figure(stated, path):
+def read_figure(stated, path):
     """Value and worth of a stated number that asks for records; None where it does not ask."""
     for key in path.split("."):
         stated = stated.get(key, {})
@@ -226,7 +227,7 @@ def _pour(rng, size, twist, stated, truth, kinds):
     by_batch, told = rng.choice([1.0, 0.0, 0.5], p=[0.6, 0.25, 0.15]), rng.choice([1.0, 0.6], p=[0.7, 0.3])
     for name, product in stated["products"].items():
         slots, cavities = product["mould"].pop("slots"), product["mould"].pop("cavities")
-        checks = [(step, _figure(product, f"steps.{step}.pass_share")) for step in product["steps"]]
+        checks = [(step, read_figure(product, f"steps.{step}.pass_share")) for step in product["steps"]]
         passing = {}
         for step, (share, worth) in [(step, one) for step, one in checks if one]:
             key = f"products.{name}.steps.{step}.pass_share"
@@ -265,8 +266,8 @@ def _wear(rng, twist, stated, batches, truth, kinds):
     moulds = []
     for name, product in stated["products"].items():
         at = f"products.{name}.mould"
-        life, worth = _figure(product, "mould.life")
-        said, _ = _figure(product, "mould.life_shape")
+        life, worth = read_figure(product, "mould.life")
+        said, _ = read_figure(product, "mould.life_shape")
         plan = product["mould"].get("replace_at", np.inf)
         shape = said * np.exp(SHAPE_FACTOR * rng.standard_normal())
         middle = special.gammainccinv(worth, 0.5) * (_centre(rng, life, twist) / special.gamma(1 + 1 / shape)) ** shape
@@ -315,7 +316,7 @@ def _bench(rng, size, twist, stated, batches, truth, kinds, mixed):
         for name, product in products.items()
         for step in product["steps"]
         for part in ("minutes", "load_minutes")
-        if _figure(product, f"steps.{step}.{part}")
+        if read_figure(product, f"steps.{step}.{part}")
     ]
     told = np.zeros((len(drafts), len(keys)))  # as the study has to take a row
     done, fixed = np.zeros_like(told), np.zeros(len(drafts))  # and as it was
@@ -330,7 +331,7 @@ def _bench(rng, size, twist, stated, batches, truth, kinds, mixed):
     scatter = {one: SCATTER * np.exp(SCATTER_FACTOR * rng.standard_normal()) for one in np.unique(groups)}
     means = np.zeros(len(keys))
     for at, key in enumerate(keys):
-        value, worth = _figure(products, key.removeprefix("products."))
+        value, worth = read_figure(products, key.removeprefix("products."))
         mine = told[counted, at]
         if not (mine > 0).any():
             means[at] = value
@@ -379,7 +380,7 @@ def _sell(rng, size, twist, stated, truth, kinds):
     """Orders of each channel at any time of the months that the log is kept."""
     sales, days = [], size.months * DAYS_A_MONTH
     for name, channel in stated["channels"].items():
-        value, worth = _figure(channel, "orders")
+        value, worth = read_figure(channel, "orders")
         stated_rate = value / 12
         rate = rng.gamma(stated_rate * worth) / worth
         if twist.off:

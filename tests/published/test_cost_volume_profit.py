@@ -3,12 +3,12 @@
 import pytest
 
 from casting_econ.models import (
-    Assumptions,
     Channel,
     Material,
     Overhead,
     Product,
     Step,
+    Workshop,
     evaluate,
     piece_cost,
     places_needed,
@@ -24,7 +24,7 @@ ISO22400 = "ISO 22400-2:2014, formulas in the public ontology hsu-aut/Industrial
 
 def firm(lines, fixed, profit=0.0):
     """A workshop of textbook lines (price, variable cost, units): no fees, no minutes, 500 fixed hours carrying the profit."""
-    return Assumptions(
+    return Workshop(
         weeks_per_year=50,
         hours_per_week=40,
         fixed_hours_per_week=10,
@@ -61,7 +61,7 @@ def firm(lines, fixed, profit=0.0):
 @pytest.mark.parametrize("demand", [37, 1_000])
 def test_cash_break_even_published(price, variable, fixed, units, sales, source, demand):
     """B01, B06, B07, B08, B14: break-even units and sales, whatever demand is expected."""
-    year = evaluate(firm([(price, variable, demand)], fixed)).studio
+    year = evaluate(firm([(price, variable, demand)], fixed)).totals
     actual = year["cash_break_even_pieces_per_year"]
 
     assert actual == pytest.approx(units, rel=1e-12), source
@@ -81,7 +81,7 @@ def test_cash_break_even_published(price, variable, fixed, units, sales, source,
 )
 def test_residual_pay_is_income_published(price, variable, fixed, units, income, source):
     """B02, B04, B05: income at a volume."""
-    assert evaluate(firm([(price, variable, units)], fixed)).studio["residual_pay_per_year"] == pytest.approx(income), source
+    assert evaluate(firm([(price, variable, units)], fixed)).totals["residual_pay_per_year"] == pytest.approx(income), source
 
 
 @pytest.mark.parametrize(
@@ -96,14 +96,14 @@ def test_residual_pay_is_income_published(price, variable, fixed, units, income,
 )
 def test_pay_break_even_is_target_profit_published(price, variable, fixed, profit, units, source):
     """B03, B06, B08, B14: the profit wanted is the pay that 500 fixed hours must bring."""
-    year = evaluate(firm([(price, variable, 1_000)], fixed, profit)).studio
+    year = evaluate(firm([(price, variable, 1_000)], fixed, profit)).totals
 
     assert year["pay_break_even_pieces_per_year"] == pytest.approx(units, rel=1e-9), source  # 1e-9 minutes a piece
 
 
 def test_margin_of_safety_published():
     """B09, source OSM: B08 at 2,500 units is safe by 72,000 of sales, 32 %."""
-    year = evaluate(firm([(90, 40, 2_500)], 85_000)).studio
+    year = evaluate(firm([(90, 40, 2_500)], 85_000)).totals
     share = 1 - year["cash_break_even_share_of_demand"]
 
     assert (share, share * year["revenue_per_year"]) == (pytest.approx(0.32), pytest.approx(72_000)), OSM
@@ -113,18 +113,18 @@ def test_margin_of_safety_published():
 def test_operating_leverage_published(contribution, leverage, after):
     """B10, B11, source OSM: income 85,000, its leverage, and income once sales fall by 20 %."""
     before = firm([(500, 500 - contribution / 1_000, 1_000)], contribution - 85_000)
-    income = evaluate(before).studio["residual_pay_per_year"]
+    income = evaluate(before).totals["residual_pay_per_year"]
 
     assert income == pytest.approx(85_000), OSM
     assert contribution / income == pytest.approx(leverage, abs=0.005), OSM
-    assert evaluate(with_levers(before, demand=0.8)).studio["residual_pay_per_year"] == pytest.approx(after), OSM
+    assert evaluate(with_levers(before, demand=0.8)).totals["residual_pay_per_year"] == pytest.approx(after), OSM
 
 
 def test_mix_break_even_published():
     """B13, source OSM: 3 to 1, composite margin 22, fixed 220,000: 10,000 composites of 4 pieces."""
     mix = firm([(11, 7, 300), (30, 20, 100)], 220_000)  # 3 x 4 + 10 = 22, our split of the margin
 
-    assert evaluate(mix).studio["cash_break_even_pieces_per_year"] == pytest.approx(4 * 10_000), OSM
+    assert evaluate(mix).totals["cash_break_even_pieces_per_year"] == pytest.approx(4 * 10_000), OSM
 
 
 @pytest.mark.parametrize(

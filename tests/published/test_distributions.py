@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from casting_econ.uncertainty import chance, distribution, points, round_up_draws, summarise
+from casting_econ.draws import chance, distribution, points, round_up_draws, summarise
 
 MALC = "PERT course notes after Malcolm, Roseboom, Clark & Fazar, Operations Research 7 (1959) 646-669"
 STDLIB = "stdlib-js documentation"

@@ -5,10 +5,10 @@ import pytest
 from lifelines import WeibullFitter
 from scipy import integrate, special, stats
 
+from casting_econ.draws import distribution
 from casting_econ.evidence import mould_life_posterior
 from casting_econ.models import cheapest_replacement_age, expected_casts
 from casting_econ.models.moulds import mean_to_scale
-from casting_econ.uncertainty import distribution
 
 NIST = "NIST/SEMATECH e-Handbook of Statistical Methods, 8.4.1.3"
 RELPKG = "MatthewReid854/reliability docs (86c9330)"

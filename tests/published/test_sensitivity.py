@@ -7,9 +7,9 @@ from SALib.test_functions import Ishigami, Sobol_G
 from scipy import stats
 from statsmodels.gam.api import BSplines, GLMGam
 
-from casting_econ.uncertainty import points
-from casting_econ.uncertainty.information import partial_information, perfect_information, unit_normal_loss
-from casting_econ.uncertainty.sobol import sobol_indices
+from casting_econ.draws import points
+from casting_econ.draws.information import partial_information, perfect_information, unit_normal_loss
+from casting_econ.draws.sobol import sobol_indices
 
 PI = np.pi
 

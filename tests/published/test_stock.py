@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from casting_econ.models import stock_for_a_day
+from casting_econ.models import newsvendor_quantity
 
 
 def _cut(mean, sd, step=0.002):
@@ -17,7 +17,7 @@ def _cut(mean, sd, step=0.002):
 def test_normal_demand():
     """N(50, 8), over .18, short .70: 56.6040 at a cost of 1.9976; 7.3561 at 40. Example 4.3 of Snyder & Shen."""
     values, chances = _cut(50.0, 8.0)
-    stock, cost = stock_for_a_day(values, chances, 0.70, 0.18)
+    stock, cost = newsvendor_quantity(values, chances, 0.70, 0.18)
     assert stock == pytest.approx(56.6040, abs=0.002) and cost == pytest.approx(1.9976, abs=5e-5)
     at_40 = chances @ (0.70 * np.maximum(values - 40, 0) + 0.18 * np.maximum(40 - values, 0))
     assert at_40 == pytest.approx(7.3561, abs=5e-5)
@@ -25,14 +25,14 @@ def test_normal_demand():
 
 def test_from_price_cost_and_what_is_still_got():
     """Price 1, cost .30, .12 still got for what is left: short .70, over .18, so 56.6040 again. Example 4.2 of Snyder & Shen."""
-    assert stock_for_a_day(*_cut(50.0, 8.0), 1.0 - 0.30, 0.30 - 0.12)[0] == pytest.approx(56.6040, abs=0.002)
+    assert newsvendor_quantity(*_cut(50.0, 8.0), 1.0 - 0.30, 0.30 - 0.12)[0] == pytest.approx(56.6040, abs=0.002)
 
 
 def test_poisson_demand():
     """Poisson of mean 6, over 1, short 4: 8 at a cost of 3.570107; 6.590296 at 5. Example 4.7 of Snyder & Shen."""
     values = np.arange(80)
     chances = stats.poisson.pmf(values, 6)
-    stock, cost = stock_for_a_day(values, chances / chances.sum(), 4.0, 1.0)
+    stock, cost = newsvendor_quantity(values, chances / chances.sum(), 4.0, 1.0)
     assert stock == 8 and cost == pytest.approx(3.570107, abs=5e-7)
     at_5 = chances @ (4.0 * np.maximum(values - 5, 0) + np.maximum(5 - values, 0))
     assert at_5 == pytest.approx(6.590296, abs=5e-7)
@@ -43,6 +43,6 @@ def test_a_table_entry_rounded_up():
 
     400 is added and taken off again, since the model takes no demand below zero, which a normal of 200 and 80 has.
     """
-    stock = stock_for_a_day(*_cut(600.0, 80.0, 0.02), 8.0, 4.0)[0] - 400.0
+    stock = newsvendor_quantity(*_cut(600.0, 80.0, 0.02), 8.0, 4.0)[0] - 400.0
     assert stock == pytest.approx(200 + 80 * stats.norm.ppf(2 / 3), abs=0.02)
     assert stock == pytest.approx(234.46, abs=0.02) and pytest.approx(235.2) == 200 + 0.44 * 80

@@ -2,7 +2,7 @@
 
 import pytest
 
-from casting_econ.study.numbers import ratio_of_units
+from casting_econ.units import ratio_of_units
 
 SP811 = "NIST SP 811 (2008), app. B"
 PINT = "hgrecco/pint default units (6fc0533)"

@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 
+from casting_econ.draws import distribution
 from casting_econ.evidence import share_posterior
 from casting_econ.models import (
     Product,
@@ -17,7 +18,6 @@ from casting_econ.models import (
     rolled_yield,
     scrapped_per_good,
 )
-from casting_econ.uncertainty import distribution
 
 KELLER = "Keller, Six Sigma Demystified (2nd ed. 2011), pp. 93-94"
 PYZDEK = "Pyzdek, The Six Sigma Project Planner (2003), Table 24, second-hand copy"

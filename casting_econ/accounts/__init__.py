@@ -1,0 +1,1 @@
+"""Totals of the logs by tax year."""

@@ -1,0 +1,134 @@
+"""Tax years: where they start by country, and which of them a study's logs touch."""
+
+import calendar
+import datetime as dt
+from dataclasses import dataclass
+from functools import cache
+
+import pandas as pd
+from babel import Locale
+
+from ..faults import Fault, StudyError
+from ..reference import kit_folder
+
+__all__ = ["Period", "periods_of", "tax_year_start"]
+
+LOGS = ("sales", "purchases", "timesheet", "mileage", "stock_count")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Period:
+    """A tax year, or a part of one."""
+
+    first: dt.date
+    last: dt.date
+    starts: str = "01-01"  # month and day on which tax years start
+
+    @property
+    def after(self) -> dt.date:
+        """The day after the last."""
+        return self.last + dt.timedelta(days=1)
+
+    @property
+    def label(self) -> str:
+        """'2025', '2025-26' for a year that ends in the next, else both days."""
+        if f"{self.first:%m-%d}" != self.starts or self.after != _day(self.first.year + 1, self.starts):
+            return f"{self.first}-to-{self.last}"
+        return str(self.first.year) if self.first.year == self.last.year else f"{self.first.year}-{self.last.year % 100:02d}"
+
+    def month(self, day: dt.date) -> int:
+        """Number of the month a day falls in; months begin on the day of the month on which the tax year does."""
+        anchor = min(int(self.starts[3:]), calendar.monthrange(day.year, day.month)[1])
+        return day.year * 12 + day.month - (day.day < anchor)
+
+
+def _day(year, starts):
+    return dt.date.fromisoformat(f"{year:04d}-{starts}")
+
+
+@cache
+def _starts():
+    table = pd.read_csv(kit_folder("data") / "reference" / "tax_years.csv", comment="#", dtype=str)
+    return table.set_index("country")
+
+
+def tax_year_start(study) -> tuple[str, str]:
+    """Month and day on which the study's tax year starts, and why.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    starts : str
+        Such as '04-06'.
+    why : str
+        As stated, by the country of the locale or else of the currency, or the calendar year for want of anything better.
+    """
+    if study.file.time.tax_year_starts:
+        return study.file.time.tax_year_starts, "as study.toml says"
+    locale = study.raw.get("study", {}).get("locale")
+    # the first two letters of a currency code are a country (ISO 4217); EU is none that the table has
+    country = Locale.parse(study.file.study.locale).territory if locale else study.currency[:2]
+    if country in _starts().index:
+        row = _starts().loc[country]
+        return (
+            row.starts,
+            f"{row.what} (source: {row.source}; {row.status}), by the {'locale' if locale else 'currency'} of the study",
+        )
+    return "01-01", 'the calendar year, as no country is known; [time] tax_year_starts = "04-06" in study.toml would change it'
+
+
+def periods_of(study, *, today, year=None, first=None, last=None) -> list[Period]:
+    """Tax years to make up: the one asked for, else each that has a row in a log, else the one of today.
+
+    Parameters
+    ----------
+    study : Study
+    today : date
+        Only used where there are no logs.
+    year : int, optional
+        In which the tax year starts.
+    first, last : str, optional
+        Days of a period of its own, both in it.
+
+    Returns
+    -------
+    list of Period
+
+    Raises
+    ------
+    StudyError
+        For days that are none, in the wrong order, or given beside a year.
+    """
+    starts, _ = tax_year_start(study)
+    if first or last:
+        days, faults = {}, []
+        for option, text in (("--from", first), ("--to", last)):
+            try:
+                days[option] = dt.date.fromisoformat(text or "")
+                if not 2000 <= days[option].year <= 2099:
+                    raise ValueError
+            except ValueError:
+                faults.append(
+                    Fault(
+                        file=option, wrong="not a day of 2000 to 2099", found=repr(text or ""), right="a day such as 2025-04-06"
+                    )
+                )
+        if year is not None:
+            faults.append(Fault(file="--year", wrong="given beside --from and --to", right="either a year or two days"))
+        if not faults and days["--from"] > days["--to"]:
+            wrong = "is before the first day"
+            faults.append(Fault(file="--to", wrong=wrong, found=last, right=f"a day from {first} on"))
+        if faults:
+            raise StudyError(faults)
+        return [Period(first=days["--from"], last=days["--to"], starts=starts)]
+    if year is not None:
+        years = {year}
+    else:
+        dates = [day.date() for log in LOGS if log in study.records for day in study.records[log].date.unique()] or [today]
+        years = {day.year - (f"{day:%m-%d}" < starts) for day in dates}
+    return [
+        Period(first=_day(one, starts), last=_day(one + 1, starts) - dt.timedelta(days=1), starts=starts) for one in sorted(years)
+    ]

@@ -1,0 +1,465 @@
+"""What an accountant asks for at the end of a tax year: totals of the logs, equipment with its charge, and stock at cost."""
+
+import datetime as dt
+import json
+from collections.abc import Callable
+from decimal import ROUND_HALF_UP, Decimal
+from pathlib import Path
+
+import pandas as pd
+from babel.numbers import get_currency_precision
+
+from ..evidence.labour import kinds_of_steps
+from ..evidence.materials import amount_in, items_of
+from ..faults import counted
+from ..kit import OpenStudy, open_study
+from ..ledger import place_of
+from ..ledger.logs import plain
+from ..models.costs import piece_cost
+from ..models.money import yearly_charge
+from ..running.run import manifest, replace_folder, working_folder
+from .sheets import Sheet, as_csv, as_xlsx
+from .tax_years import Period, periods_of, tax_year_start
+
+__all__ = ["run_year_end", "straight_line", "year_end_sheets"]
+
+SALE_KINDS = ("sale", "replacement", "sample", "gift")
+EXPENSES = ("material", "consumable", "overhead", "equipment")
+KM_A_MILE = Decimal("1.609344")  # international mile of 1959, exact
+CAUTION = "This is no tax advice. Which figures count, and when, is for a qualified adviser and your tax office to say."
+
+
+def straight_line(price, resale, life_years, months):
+    """What equipment has been charged after some months in use, straight line.
+
+    Parameters
+    ----------
+    price, resale : float
+        What it cost, and what it still brings at the end. [money]
+    life_years : float
+        Useful life, above zero. [year]
+    months : int
+        Months begun since it was bought, the month of purchase in them. [month]
+
+    Returns
+    -------
+    float
+        Never more than price - resale. [money]
+
+    Examples
+    --------
+    A patent of 5,100 over 17 years, bought in April of a calendar year, is charged 225 in the first and 300 in the
+    next (IRS Publication 946, from memory):
+
+    >>> straight_line(5100, 0, 17, 9), straight_line(5100, 0, 17, 21) - straight_line(5100, 0, 17, 9)
+    (225.0, 300.0)
+    """
+    return float(yearly_charge(price, resale, life_years)) * min(max(months, 0) / 12, life_years)
+
+
+class _Maker:
+    """Sheets of one period of one study."""
+
+    def __init__(self, kit: OpenStudy, period: Period) -> None:
+        self.kit, self.study, self.period = kit, kit.study, period
+        self.quantum = Decimal(1).scaleb(-get_currency_precision(kit.study.currency))
+        self.how: list[str] = []  # how each total was made, in sentences
+        self.summary: list[tuple] = []
+
+    def money(self, amount) -> Decimal:
+        """An amount in whole cents; an exact sum is rounded once."""
+        return _exact(amount).quantize(self.quantum, ROUND_HALF_UP) + 0
+
+    def fine(self, amount) -> Decimal:
+        """A cost each to a hundredth of a cent, and what is below ten cents, such as a gram, to a millionth of the unit."""
+        return _fine(amount, self.quantum / (100 if _exact(amount) >= 10 * self.quantum else 10_000))
+
+    def rows(self, log) -> pd.DataFrame | None:
+        """Rows of a log in the period; what is outside is counted and named."""
+        frame = self.study.records.get(log)
+        if frame is None:
+            self.how.append(f"{log}: the study has no such log, or no rows in it.")
+            return None
+        inside = (frame.date >= pd.Timestamp(self.period.first)) & (frame.date < pd.Timestamp(self.period.after))
+        line = f"{log}: {counted(len(frame), 'row')} in the log, {inside.sum():,} in this period"
+        if not inside.all():
+            outside = frame[~inside]
+            days = f"{outside.date.min():%Y-%m-%d} to {outside.date.max():%Y-%m-%d}"
+            line += f"; {counted(len(outside), 'row')} outside it ({days}), not counted here: {self._places(log, outside.index)}"
+        self.how.append(line + ".")
+        for column in (name.removesuffix("_low") for name in frame if name.endswith("_low")):
+            about = frame[inside & frame[f"{column}_low"].notna()]
+            if len(about):
+                self.how.append(
+                    f"{log}: {column} counts at the middle where the log has a range ({self._places(log, about.index)})."
+                )
+        return frame[inside]
+
+    def _places(self, log, index):
+        """Rows as they are numbered in their files, runs of them shortened."""
+        by_file: dict[str, list[int]] = {}
+        for label in index:
+            file, row = place_of(self.study.reading, log, label)
+            by_file.setdefault(file, []).append(row)
+        told = []
+        for file, rows in by_file.items():
+            runs: list[list[int]] = []
+            for row in sorted(rows):
+                if runs and row == runs[-1][-1] + 1:
+                    runs[-1][1:] = [row]
+                else:
+                    runs.append([row])
+            told.append(f"{file} row{'s' * (len(rows) > 1)} " + ", ".join("–".join(map(str, run)) for run in runs))
+        return "; ".join(told)
+
+    def blanks(self, log, frame, columns):
+        """Say which amounts are not known, as blank is never zero."""
+        for column in columns:
+            missing = frame[frame[column].isna()]
+            if len(missing):
+                self.how.append(f"{log}: {column} is not known in {counted(len(missing), 'row')} and not in the totals.")
+
+    def without(self, sheet) -> Sheet:
+        """A sheet that has no log: not known is not zero."""
+        self.summary.append((sheet.name, None, "no log", sheet.name))
+        return sheet
+
+    # one sheet each ---------------------------------------------------------------------------------------------------
+
+    def sales(self) -> Sheet:
+        money = ("price", "postage_charged", "fees", "postage_paid", "packaging", "refund")
+        header = ["channel", "kind", "orders", "pieces", "sales", "postage charged", "fees", "postage paid", "packaging"]
+        sheet, frame = Sheet(name="sales", header=[*header, "refunds", "left after these"]), self.rows("sales")
+        if frame is None:
+            return self.without(sheet)
+        frame = frame.assign(kind=frame.kind.fillna("sale"))
+        for channel in sorted(frame.channel.unique()):
+            for kind in SALE_KINDS:
+                mine = frame[(frame.channel == channel) & (frame.kind == kind)]
+                if len(mine):
+                    sheet.rows.append((channel, kind, *self._sold(mine, money)))
+        sheet.rows.append(("total", "", *self._sold(frame, money)))
+        self.blanks("sales", frame, money)
+        for kind in SALE_KINDS:
+            mine = frame[frame.kind == kind]
+            if len(mine) or kind == "sale":
+                self.tell(f"{kind}: price of {counted(len(mine), 'order')}", self.money(_total(mine.price)), "sales")
+        for name, column in zip([*header[5:], "refunds"], money[1:]):
+            self.tell(name, self.money(_total(frame[column])), "sales")
+        self.how += [
+            "sales: the price as it stands in the log; refunds are what was paid back, whether written with a minus or without; "
+            "a row that does not say its kind counts as a sale. Left after these = sales + postage charged - fees - postage paid - packaging - refunds.",
+            "sales and expenses: postage, packaging and fees stand with the sales. Where the same bills are also in the purchases, count them once.",
+        ]
+        return sheet
+
+    def _sold(self, frame, money):
+        sums = [_total(frame[column]) for column in money]
+        return len(frame), int(frame.pieces.sum()), *map(self.money, sums), self.money(sums[0] + sums[1] - sum(sums[2:]))
+
+    def expenses(self) -> Sheet:
+        sheet, frame = Sheet(name="expenses", header=["kind", "item", "purchases", "paid"]), self.rows("purchases")
+        if frame is None:
+            return self.without(sheet)
+        for kind in EXPENSES:
+            mine = frame[frame.kind == kind]
+            for item in sorted(mine["item"].unique()):
+                its = mine[mine["item"] == item]
+                sheet.rows.append((kind, item, len(its), self.money(_total(its.paid))))
+            sheet.rows.append((f"total {kind}", "", len(mine), self.money(_total(mine.paid))))
+            self.tell(f"{kind}, as bought", self.money(_total(mine.paid)), "expenses")
+        sheet.rows.append(("total", "", len(frame), self.money(_total(frame.paid))))
+        for answer, words in (("no", "was paid without tax"), ("yes", "has tax in it")):
+            mine = frame[frame.tax_included == answer]
+            if len(mine):
+                self.how.append(f"expenses: {self.money(_total(mine.paid))} of the total {words}, by the log.")
+        self.how.append(
+            "expenses: as bought and paid in the period, not as used up. Equipment is listed as bought; its charge for the period is on the sheet equipment: count one of the two."
+        )
+        return sheet
+
+    def equipment(self) -> Sheet:
+        header = [
+            "item",
+            "from",
+            "bought",
+            "cost",
+            "resale",
+            "life in years",
+            "months charged",
+            "charge",
+            "left at the end",
+            "note",
+        ]
+        sheet, period, charges = Sheet(name="equipment", header=header), self.period, Decimal(0)
+        for item, source, bought, price, resale, life, note in self._owned():
+            cost, worth = self.money(price), self.money(resale)
+            if life is None:
+                sheet.rows.append((item, source, bought, cost, worth, None, None, None, None, f"useful years not known{note}"))
+                continue
+            whole = period.month(period.after) - period.month(bought or period.first)
+            before = period.month(period.first) - period.month(bought or period.first)
+            start, end = (self.money(straight_line(price, min(resale, price), life, months)) for months in (before, whole))
+            months = max(min(whole, life * 12), 0) - max(min(before, life * 12), 0)
+            if not bought:
+                note += "; no day of purchase, so taken as in use all the period"
+            left = cost - end if bought else None
+            years, used = (_exact(round(figure, 2)).normalize() + 0 for figure in (life, months))
+            sheet.rows.append((item, source, bought, cost, worth, years, used, end - start, left, note.removeprefix("; ")))
+            charges += end - start
+        total = charges.quantize(self.quantum)
+        sheet.rows.append(("total", "", None, None, None, None, None, total, None, ""))
+        self.tell("equipment: charge for the period, straight line", total, "equipment")
+        self.how.append(
+            "equipment: (cost - resale) / life, by months in use, the month of purchase in them and months beginning on the day of the month on which the tax year starts; "
+            "never more than cost less resale in all. What is in the purchases and, by the same name, in study.toml is counted once, as bought. "
+            "Tax offices may have their own rates and allowances in place of this."
+        )
+        return sheet
+
+    def _owned(self):
+        """Equipment with its source, day, cost, resale, life and a note: purchases first, then what only the study file has."""
+        stated = {plain(name): (name, entry) for name, entry in self.study.file.equipment.items()}
+        frame, seen = self.study.records.get("purchases"), set()
+        for label, row in frame[frame.kind == "equipment"].iterrows() if frame is not None else ():
+            name, bought = plain(row["item"]), row.date.date()
+            seen.add(name)
+            if bought > self.period.last:
+                continue
+            entry = stated.get(name, (None, None))[1]
+            life = row.useful_years if pd.notna(row.useful_years) else entry.life.value if entry else None
+            resale = row.resale if pd.notna(row.resale) else entry.resale.value if entry else 0.0
+            file, at = place_of(self.study.reading, "purchases", label)
+            note = "; resale above cost" if resale > row.paid else ""
+            yield row["item"], f"{file} row {at}", bought, row.paid, resale, life, note
+        for key, (name, entry) in stated.items():
+            if key not in seen and (entry.bought is None or entry.bought <= self.period.last):
+                note = "; resale above cost" if entry.resale.value > entry.price.value else ""
+                yield name, "study.toml", entry.bought, entry.price.value, entry.resale.value, entry.life.value, note
+
+    def stock(self) -> Sheet:
+        header = ["item", "stage", "quantity", "unit", "cost each", "value at cost", "own time each", "note"]
+        sheet, frame, costs = Sheet(name="stock", header=header), self.rows("stock_count"), self._costs()
+        self.how.append(
+            "stock: each piece at what was spent on it up to its stage (material, consumables and moulds), materials at their price in force. "
+            "Your own time is shown beside it and is in no value: a sole trader's own hours are usually no cost of stock (common practice, no source). "
+            "IAS 2 values stock at the lower of cost and net realisable value: what will sell for less than cost, or not at all, goes down to that. "
+            "The cost of pieces expected to fail later is not in it."
+        )
+        if frame is None or frame.empty:
+            sheet.rows.extend(
+                (item, stage, None, unit, cost, None, own, "") for (item, stage), (cost, own, unit, _) in costs.items()
+            )
+            self.how.append(f"stock: no count in this period. The sheet is to be filled in by hand on {self.period.last}.")
+            self.summary.append(("stock at cost", None, "no count: fill in the sheet", "stock"))
+            return sheet
+        day = frame.date.max()
+        now = frame[frame.date == day]
+        if len(now) < len(frame):
+            self.how.append(
+                f"stock: only the last count, of {day:%Y-%m-%d}, is used; {counted(len(frame) - len(now), 'row')} of earlier days are not."
+            )
+        if day.date() != self.period.last:
+            self.how.append(
+                f"stock: counted on {day:%Y-%m-%d}; the period ends on {self.period.last}. Correct for what was made and sold between."
+            )
+        total, found = (
+            Decimal(0),
+            {(plain(item), plain(stage)): (key, value) for key, value in costs.items() for item, stage in [key]},
+        )
+        for row in now.itertuples():
+            stage = row.stage or next(
+                (stage for item, stage in found if item == plain(row.item) and stage in ("finished", "material")), ""
+            )
+            key, (cost, own, base, entry) = found.get(
+                (plain(row.item), plain(stage)), ((row.item, stage), (None, None, "", None))
+            )
+            amount = _in_base(row.quantity, row.unit, base, entry, self.study.currency)
+            if cost is not None and amount is not None:  # a price by the gram as one by the kg, where kg were counted
+                cost = self.fine(cost * _exact(amount) / _exact(row.quantity))
+            value = None if cost is None or amount is None else self.money(_exact(row.quantity) * cost)
+            note = (
+                ""
+                if value is not None
+                else "not in study.toml: value by hand"
+                if cost is None
+                else f"no fit for a price by the {base}: value by hand"
+            )
+            sheet.rows.append((row.item, key[1], _exact(row.quantity).normalize() + 0, row.unit or base, cost, value, own, note))
+            total += value or 0
+        blank = sum(row[5] is None for row in sheet.rows)
+        sheet.rows.append(
+            ("total", "", None, "", None, self.money(total), None, f"without {counted(blank, 'row')}" if blank else "")
+        )
+        self.tell(f"stock at cost, counted {day:%Y-%m-%d}", self.money(total), "stock")
+        return sheet
+
+    def _costs(self):
+        """Cost each, own time each, unit and entry by item and stage."""
+        found = {}
+        a, point = self.kit.inputs(), self.kit.point()
+        for product in a.products:
+            casts = point.products[product.name]["casts_per_year"]
+            spent, full = (piece_cost(product, target, casts) for target in (0.0, a.target_per_hour))
+            for step, with_time in zip(spent.steps, full.steps):
+                own = with_time.spent_when_found - step.spent_when_found
+                found[product.name, step.name] = (self.fine(step.spent_when_found), self.fine(own), "piece", None)
+            last = spent.steps[-1].spent_when_found + spent.parts
+            found[product.name, "finished"] = (self.fine(last), self.fine(own), "piece", None)
+        for key, *_, item, entry in items_of(self.study):
+            number = self.kit.assumed.numbers[f"{key}.price"]
+            base = number.unit.partition("/")[2] or "piece's worth"
+            found.setdefault((item, "material"), (self.fine(number.value), None, base, entry))
+        return found
+
+    def hours(self) -> Sheet:
+        sheet, frame = Sheet(name="hours", header=["kind", "step", "rows", "minutes", "hours"]), self.rows("timesheet")
+        if frame is None:
+            return self.without(sheet)
+        kinds = kinds_of_steps(self.study, frame.step.unique())
+        for kind in ("at the bench", "orders and stalls", "weekly tasks", "other"):
+            steps = sorted(step for step, its in kinds.items() if its == kind)
+            for step in steps:
+                sheet.rows.append((kind, step, *_hours(frame[frame.step == step])))
+            if steps:
+                rows = _hours(frame[frame.step.isin(steps)])
+                sheet.rows.append((f"total {kind}", "", *rows))
+                self.summary.append((f"hours {kind}", rows[2], "hour", "hours"))
+        sheet.rows.append(("total", "", *_hours(frame)))
+        self.summary.append(("hours in all", sheet.rows[-1][4], "hour", "hours"))
+        self.how.append(
+            "hours: minutes of the timesheet; orders and stalls are selling, weekly tasks the hours no customer sees. No money is put on them here."
+        )
+        return sheet
+
+    def mileage(self) -> Sheet:
+        sheet, frame = Sheet(name="mileage", header=["purpose", "drives", "km", "miles"]), self.rows("mileage")
+        if frame is None:
+            return self.without(sheet)
+        for purpose in sorted(frame.purpose.unique()):
+            sheet.rows.append((purpose, *_driven(frame[frame.purpose == purpose])))
+        sheet.rows.append(("total", *_driven(frame)))
+        self.summary += [(f"distance in {unit}", at, unit, "mileage") for unit, at in zip(("km", "miles"), sheet.rows[-1][2:])]
+        self.how.append("mileage: distances of the log; one mile is 1.609344 km. No rate a distance is put on them here.")
+        return sheet
+
+    def tell(self, what, amount, sheet):
+        """A line of the summary, in money."""
+        self.summary.append((what, amount, self.study.currency, sheet))
+
+
+def _exact(amount):
+    """The decimal figure that was written, not its nearest binary."""
+    return amount if isinstance(amount, Decimal) else Decimal(repr(float(amount)))
+
+
+def _total(column) -> Decimal:
+    return sum((_exact(cell) for cell in column.dropna()), Decimal(0))
+
+
+def _fine(amount, quantum):
+    return _exact(amount).quantize(quantum, ROUND_HALF_UP)
+
+
+def _in_base(quantity, unit, base, entry, currency):
+    """A counted quantity in the unit that has a price; None where it does not fit."""
+    if not unit or plain(unit) == plain(base) or (base.startswith("piece") and plain(unit) in ("piece", "pieces")):
+        return quantity
+    amount = amount_in(quantity, unit, base, entry, currency) if entry is not None and not base.startswith("piece") else None
+    return amount if amount == amount else None
+
+
+def _hours(frame):
+    minutes = _total(frame.minutes)
+    return len(frame), _fine(minutes, Decimal("0.1")), _fine(minutes / 60, Decimal("0.01"))
+
+
+def _driven(frame):
+    km = _total(frame.distance_km)
+    return len(frame), _fine(km, Decimal("0.1")), _fine(km / KM_A_MILE, Decimal("0.1"))
+
+
+def year_end_sheets(kit: OpenStudy, period: Period) -> list[Sheet]:
+    """Every sheet of one period: a summary first, how each total was made last.
+
+    Parameters
+    ----------
+    kit : OpenStudy
+    period : Period
+
+    Returns
+    -------
+    list of Sheet
+        Amounts in whole cents of the study's currency [money]; totals are the exact sum of the logs, rounded once.
+    """
+    maker, table = _Maker(kit, period), kit.study.file.study
+    sheets = [maker.sales(), maker.expenses(), maker.equipment(), maker.stock(), maker.hours(), maker.mileage()]
+    top = [
+        (f"{table.name}, {period.first} to {period.last}", None, "", ""),
+        *([("Invented: no workshop, order or price in it is real.", None, "", "")] if table.invented else []),
+        (CAUTION, None, "", ""),
+        *([] if kit.study.records else [("There are no logs: nothing here but the equipment of study.toml.", None, "", "")]),
+    ]
+    how = [
+        CAUTION,
+        f"The tax year starts on {period.starts} (month-day): {tax_year_start(kit.study)[1]}.",
+        f"Amounts are in {kit.study.currency}; each total is summed exactly from the logs and rounded once, so rounded lines may miss it by a cent where the log has fractions of one. "
+        "The workbook and the text files hold the same figures; text files have decimal points, and an apostrophe before a text that a spreadsheet could take for a formula.",
+        *maker.how,
+    ]
+    aside = sum(len(file.set_aside) for file in kit.study.reading.files)
+    if aside:
+        how.append(
+            f"{counted(aside, 'row')} of the files {'is' if aside == 1 else 'are'} no event and in no total; casting-econ check --full names each."
+        )
+    summary = Sheet(name="summary", header=["what", "amount", "unit", "sheet"], rows=[*top, *maker.summary])
+    return [summary, *sheets, Sheet(name="how", header=["how each total was made"], rows=[(line,) for line in how])]
+
+
+def run_year_end(
+    folder: Path | str, *, today: dt.date, out: Path | str | None = None, say: Callable[[str], None] = print, **asked
+) -> Path:
+    """Write the sheets of each tax year as a workbook and as text files.
+
+    Parameters
+    ----------
+    folder : Path or str
+        Study folder; never written to, except for `year-end/` when no `out` is given.
+    today : date
+        Only used where there are no logs.
+    out : Path or str, optional
+        Folder to write.
+    say : callable, optional
+        Takes a line.
+    asked : optional
+        `year`, or `first` and `last`, as `periods_of` takes them.
+
+    Returns
+    -------
+    Path
+        With `LABEL.xlsx` and a folder `LABEL` of text files a period, and `manifest.json`.
+
+    Raises
+    ------
+    StudyError
+        For faults in the study or in what is asked for.
+    """
+    folder, kit = Path(folder), open_study(folder)
+    periods = periods_of(kit.study, today=today, **asked)
+    made = {period: year_end_sheets(kit, period) for period in periods}
+    out = (Path(out) if out else folder / "year-end").resolve()
+    part = working_folder(out, folder, " ".join(["year-end", *(period.label for period in periods)]))
+    inner = part / "year-end"
+    for period, sheets in made.items():
+        (inner / period.label).mkdir(parents=True, exist_ok=True)
+        (inner / f"{period.label}.xlsx").write_bytes(as_xlsx(sheets, period.last))
+        for sheet in sheets:
+            (inner / period.label / f"{sheet.name}.csv").write_bytes(as_csv(sheet))
+        say(f"{period.label} ({period.first} to {period.last}):")
+        for what, amount, unit, _ in sheets[0].rows:
+            if unit:
+                say(f"  {what}: {unit if amount is None else f'{amount:,} {unit}'}")
+    listed = manifest(kit, folder) | {"year_end": [[str(period.first), str(period.last)] for period in periods]}
+    (inner / "manifest.json").write_text(json.dumps(listed, indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n")
+    replace_folder(inner, out, part)
+    return out

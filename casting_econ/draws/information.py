@@ -1,0 +1,167 @@
+"""What it would be worth to know better: value of information from draws."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import special, stats
+
+__all__ = ["InformationValue", "partial_information", "perfect_information", "unit_normal_loss"]
+
+KNOTS = (-2.0, -1.0, 0.0, 1.0, 2.0)  # of the splines, in normal scores
+CROSSED = 6  # inputs whose products are fitted
+PARTS = 10  # of the draws, each decided by the others
+LEAST_DRAWS = 100
+
+
+@dataclass(frozen=True, kw_only=True)
+class InformationValue:
+    """Expected worth of knowing something before deciding."""
+
+    value: float  # [money]
+    error: float  # standard error over the draws [money]
+
+
+def perfect_information(benefit) -> InformationValue:
+    """Expected value of knowing everything.
+
+    Parameters
+    ----------
+    benefit : array_like, shape (draws, actions)
+        What each action brings in each draw. [money]
+
+    Returns
+    -------
+    InformationValue
+        Mean of the best action's benefit less the best mean, zero or more.
+
+    References
+    ----------
+    .. [1] Raiffa & Schlaifer, *Applied Statistical Decision Theory*, 1961.
+
+    Examples
+    --------
+    >>> perfect_information([[0.0, 10.0], [0.0, -6.0]]).value  # 5 knowing, 2 not knowing
+    3.0
+    """
+    benefit = np.asarray(benefit, float)
+    lost = benefit.max(axis=1) - benefit[:, benefit.mean(axis=0).argmax()]
+    return InformationValue(
+        value=float(lost.mean()), error=float(lost.std(ddof=1) / np.sqrt(lost.size)) if lost.size > 1 else 0.0
+    )
+
+
+def partial_information(benefit, inputs, seed: int = 0, removed=1.0) -> InformationValue:
+    """Expected value of knowing some inputs, or of knowing them better, the rest as uncertain as before.
+
+    Parameters
+    ----------
+    benefit : array_like, shape (draws, actions)
+        What each action brings in each draw. [money]
+    inputs : array_like, shape (draws,) or (draws, inputs)
+        Values of what would be known.
+    seed : int, optional
+        Of the parts that the draws are cut into.
+    removed : float or array_like, shape (inputs,), optional
+        Share of the variance of each input that goes: 1 is to know it, 0.75 to halve its width, 0 to learn nothing. [-]
+
+    Returns
+    -------
+    InformationValue
+        Between zero and the value of knowing everything.
+
+    Raises
+    ------
+    ValueError
+        If a number is not finite, lengths differ, there are fewer than 100 draws, or a share lies outside 0 to 1.
+
+    Notes
+    -----
+    The benefits are regressed on natural cubic splines of the normal scores of each input and products of the first pairs of scores
+    [1]_; splines, because a Gaussian process takes the cube of the draws. Each of ten parts of the draws is decided by the fit
+    to the other nine, and what those choices bring beyond the best single action is the value. So the fit never profits from the
+    noise it was made from: a poor or needless fit makes wrong choices and lowers the value. The error is that of a mean over the draws.
+
+    Part of the knowledge moves each spline by the root of the removed variance [2]_ (from memory), a product by that of both.
+
+    References
+    ----------
+    .. [1] Strong, Oakley & Brennan, *Medical Decision Making* 34 (2014) 311-326.
+    .. [2] Jalal & Alarid-Escudero, *Medical Decision Making* 38 (2018) 174-188 (Gaussian approximation).
+
+    Examples
+    --------
+    >>> rng = np.random.default_rng(1)
+    >>> x, noise = rng.normal(size=(2, 4000))
+    >>> worth = partial_information(np.column_stack([np.zeros(4000), x + noise]), x)
+    >>> abs(worth.value - 0.3989) < 4 * worth.error  # the loss function at zero: 1 / sqrt(2 pi)
+    True
+    """
+    benefit, inputs = _finite(benefit, "benefit"), np.asarray(inputs, float)
+    inputs = _finite(inputs[:, None] if inputs.ndim == 1 else inputs, "inputs")
+    draws, removed = benefit.shape[0], np.broadcast_to(np.asarray(removed, float), inputs.shape[1:])
+    if inputs.shape[0] != draws or draws < LEAST_DRAWS:
+        raise ValueError(f"as many inputs as benefits and at least {LEAST_DRAWS}; got {inputs.shape[0]} and {draws}")
+    if not ((removed >= 0) & (removed <= 1)).all():
+        raise ValueError(f"removed must lie in 0 to 1; got {removed}")
+    basis, moved = _basis(inputs, np.sqrt(removed))
+    left, size, right = np.linalg.svd(basis, full_matrices=False)
+    kept = size > 1e-9 * size[0]  # an input of two values has no bends
+    spanned, turn = left[:, kept], right[kept].T / size[kept]
+    contrast = benefit - benefit.mean(axis=0)
+    usual = int(benefit.mean(axis=0).argmax())
+    projected, squares = spanned.T @ contrast, np.eye(spanned.shape[1]) * (1.0 + 1e-9)
+    chosen, gained = np.full(draws, usual), np.zeros(draws)
+    for part in np.array_split(np.random.default_rng([seed, 3]).permutation(draws), PARTS):
+        x = spanned[part]
+        # the normal equations of all draws less those of the part; a hair more where one part holds all that moves a column
+        weights = np.linalg.solve(squares - x.T @ x, projected - x.T @ contrast[part])
+        believed = moved[part] @ (turn @ weights) + benefit.mean(axis=0)
+        chosen[part] = believed.argmax(axis=1)
+        # what is not learned stays in the benefit, without moving the choice
+        seen = benefit[part] - x @ weights + moved[part] @ (turn @ weights)
+        gained[part] = np.take_along_axis(seen, chosen[part, None], 1)[:, 0] - seen[:, usual]
+    most = perfect_information(benefit).value
+    return InformationValue(value=float(np.clip(gained.mean(), 0.0, most)), error=float(gained.std(ddof=1) / np.sqrt(draws)))
+
+
+def unit_normal_loss(u):
+    """Expected shortfall of a standard normal below u: phi(u) - u (1 - Phi(u)).
+
+    Examples
+    --------
+    >>> round(float(unit_normal_loss(0.0)), 4)
+    0.3989
+    """
+    return stats.norm.pdf(u) - np.asarray(u) * stats.norm.sf(u)
+
+
+def _finite(values, name):
+    values = np.asarray(values, float)
+    if not np.isfinite(values).all():
+        raise ValueError(f"{name} must be finite; got {values[~np.isfinite(values)][0]}")
+    return values
+
+
+def _basis(inputs, kept):
+    """Columns to fit, and the same columns with each input moved by what is kept of it.
+
+    An intercept, natural cubic splines of the normal scores of each input, and products of scores of the first few inputs.
+    """
+    draws, count = inputs.shape
+    scores = special.ndtri((stats.rankdata(inputs, axis=0) - 0.5) / draws)  # equal values share a rank
+    moving = [n for n in range(count) if np.ptp(inputs[:, n]) > 0]
+    columns, factors = [np.ones(draws)], [1.0]
+    for n in moving:
+        z = scores[:, n]
+        bends = [(np.maximum(z - k, 0.0) ** 3 - np.maximum(z - KNOTS[-1], 0.0) ** 3) / (KNOTS[-1] - k) for k in KNOTS[:-1]]
+        mine = [z, *(bend - bends[-1] for bend in bends[:-1])]
+        columns += [column - column.mean() for column in mine]
+        factors += [kept[n]] * len(mine)
+    few = moving[:CROSSED]
+    for place, i in enumerate(few):
+        for j in few[place + 1 :]:
+            product = scores[:, i] * scores[:, j]
+            columns.append(product - product.mean())
+            factors.append(kept[i] * kept[j])
+    basis = np.column_stack(columns)
+    return basis, basis * factors

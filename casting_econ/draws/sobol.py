@@ -1,0 +1,125 @@
+"""Sobol indices of any vectorised function of independent points, inputs alone or in groups."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from .sampling import REPLICATES, points, round_up_draws
+
+__all__ = ["Indices", "sobol_indices"]
+
+RESAMPLES = 200  # of the rows, for intervals
+
+
+@dataclass(frozen=True, kw_only=True)
+class Indices:
+    """First-order and total indices of each group; arrays of shape (groups, outputs)."""
+
+    first: np.ndarray  # share of the variance that the group explains alone [-]
+    first_low: np.ndarray  # lower end of the middle 90 % [-]
+    first_high: np.ndarray
+    total: np.ndarray  # share that it takes part in [-]
+    total_low: np.ndarray
+    total_high: np.ndarray
+    variance: np.ndarray  # of each output; shape (outputs,)
+    half: np.ndarray  # largest change of a total index from half of the rows to all; shape (outputs,) [-]
+
+
+def sobol_indices(
+    model: Callable[[np.ndarray], np.ndarray],
+    dimensions: int,
+    rows: int,
+    seed: int,
+    groups: Sequence[Sequence[int]] | None = None,
+) -> Indices:
+    """Estimate the indices by the sampling plan of Saltelli.
+
+    Parameters
+    ----------
+    model : callable
+        From points of the unit cube, shape (n, dimensions), to outputs, shape (n,) or (n, outputs).
+    dimensions : int
+        Columns of the points, independent of each other.
+    rows : int
+        Rows of each of the two base samples; sixteen times a power of two. The model is evaluated (groups + 2) x rows times.
+    seed : int
+        Of the points.
+    groups : sequence of sequence of int, optional
+        Columns that belong together, such as inputs that depend on each other; every column alone if not given.
+
+    Returns
+    -------
+    Indices
+
+    Raises
+    ------
+    ValueError
+        If groups leave out or repeat a column, rows are no such number, or an output is not finite.
+
+    Notes
+    -----
+    First order: mean of f(B) (f(A with the group from B) - f(A)) over the variance; total: half the mean square of f(A) - f(A with the group
+    from B) over the variance [1]_, [2]_, outputs centred first. The two samples are the two halves of one scrambled Sobol point set.
+    Intervals resample rows; they leave out what is systematic in so few points.
+
+    References
+    ----------
+    .. [1] Saltelli et al., *Computer Physics Communications* 181 (2010) 259-270, table 2.
+    .. [2] Jansen, *Computer Physics Communications* 117 (1999) 35-43.
+
+    Examples
+    --------
+    >>> found = sobol_indices(lambda u: u[:, 0] + 2.0 * u[:, 1], 2, 4096, seed=1)  # variances 1/12 and 4/12
+    >>> found.first[:, 0].round(2).tolist(), found.total[:, 0].round(2).tolist()
+    ([0.2, 0.8], [0.2, 0.8])
+    """
+    groups = [[column] for column in range(dimensions)] if groups is None else [list(group) for group in groups]
+    if sorted(column for group in groups for column in group) != list(range(dimensions)):
+        raise ValueError(f"groups must hold each of {dimensions} columns once; got {groups}")
+    if rows != round_up_draws(rows):
+        raise ValueError(f"rows must be {REPLICATES} times a power of two, such as {round_up_draws(rows)}; got {rows}")
+    both = points(2 * dimensions, rows, seed)
+    a, b = both[:, :dimensions], both[:, dimensions:]
+
+    def run(u):
+        found = np.asarray(model(u), float)
+        if not np.isfinite(found).all():
+            raise ValueError(f"outputs must be finite; got {found[~np.isfinite(found)][0]}")
+        return found[:, None] if found.ndim == 1 else found
+
+    at_a, at_b = run(a), run(b)
+    centre = (at_a.mean(axis=0) + at_b.mean(axis=0)) / 2
+    at_a, at_b = at_a - centre, at_b - centre
+    mixed = np.empty((len(groups), *at_a.shape))
+    for index, group in enumerate(groups):
+        swapped = a.copy()
+        swapped[:, group] = b[:, group]
+        mixed[index] = run(swapped) - centre
+    first_terms, total_terms = at_b * (mixed - at_a), (at_a - mixed) ** 2 / 2
+    squares = (at_a**2 + at_b**2) / 2
+
+    def shares(terms, weights=None):
+        mean = terms.mean(axis=1) if weights is None else np.moveaxis(weights @ terms, 0, 1)
+        spread = squares.mean(axis=0) if weights is None else (weights @ squares)[:, None]
+        return np.where(spread > 0, mean / np.where(spread > 0, spread, 1.0), 0.0)
+
+    rng = np.random.default_rng([seed, 2])
+    weights = rng.multinomial(rows, np.full(rows, 1.0 / rows), RESAMPLES) / rows
+    ends = {
+        name: np.quantile(shares(terms, weights), [0.05, 0.95], axis=0)
+        for name, terms in (("f", first_terms), ("t", total_terms))
+    }
+    spread = squares[: rows // 2].mean(axis=0)
+    half = np.where(spread > 0, total_terms[:, : rows // 2].mean(axis=1) / np.where(spread > 0, spread, 1.0), 0.0)
+    total = shares(total_terms)
+    return Indices(
+        first=shares(first_terms),
+        first_low=ends["f"][0],
+        first_high=ends["f"][1],
+        total=total,
+        total_low=ends["t"][0],
+        total_high=ends["t"][1],
+        variance=squares.mean(axis=0),
+        half=np.abs(total - half).max(axis=0),
+    )

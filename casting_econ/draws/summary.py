@@ -1,0 +1,68 @@
+"""Summaries of draws with their Monte Carlo error."""
+
+import numpy as np
+
+from .sampling import REPLICATES
+
+__all__ = ["QUANTILES", "chance", "summarise"]
+
+QUANTILES = {"p05": 0.05, "p10": 0.10, "p25": 0.25, "p50": 0.50, "p75": 0.75, "p90": 0.90, "p95": 0.95}
+
+
+def _by_replicate(values):
+    values = np.asarray(values, dtype=float)
+    return values.reshape(REPLICATES, -1) if values.size % REPLICATES == 0 and values.size else None
+
+
+def summarise(values) -> dict[str, float]:
+    """Mean, spread and quantiles of draws, and the standard error of the mean and of the median.
+
+    Parameters
+    ----------
+    values : array_like
+        Draws in the order they were made, so that replicates lie one after the other; finite.
+
+    Returns
+    -------
+    dict of str to float
+        `mean`, `sd`, `p05` to `p95`, `mean_error`, `p50_error`, in the unit of the values. The errors
+        are the scatter between independent scrambles over the root of their number.
+
+    Raises
+    ------
+    ValueError
+        If a value is not finite.
+    """
+    values = np.asarray(values, dtype=float)
+    if not np.isfinite(values).all():
+        raise ValueError(
+            f"draws must be finite; got {values[~np.isfinite(values)][0]} at {np.flatnonzero(~np.isfinite(values))[0]}"
+        )
+    quantiles = np.quantile(values, list(QUANTILES.values()))
+    result = {"mean": float(values.mean()), "sd": float(values.std(ddof=1)) if values.size > 1 else 0.0}
+    result |= {name: float(q) for name, q in zip(QUANTILES, quantiles, strict=True)}
+    split = _by_replicate(values)
+    if split is not None and split.shape[1] > 0:
+        root = np.sqrt(REPLICATES)
+        result["mean_error"] = float(split.mean(axis=1).std(ddof=1) / root)
+        result["p50_error"] = float(np.median(split, axis=1).std(ddof=1) / root)
+    return result
+
+
+def chance(hits) -> dict[str, float]:
+    """Share of draws for which something holds, with its standard error.
+
+    Parameters
+    ----------
+    hits : array_like of bool
+        In the order the draws were made.
+
+    Returns
+    -------
+    dict of str to float
+        `chance` and `error`. [-]
+    """
+    hits = np.asarray(hits, dtype=float)
+    split = _by_replicate(hits)
+    error = 0.0 if split is None else float(split.mean(axis=1).std(ddof=1) / np.sqrt(REPLICATES))
+    return {"chance": float(hits.mean()), "error": error}

@@ -1,0 +1,1 @@
+"""A study with some numbers moved, beside itself, under sliders."""

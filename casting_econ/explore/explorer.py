@@ -1,0 +1,390 @@
+"""What if: one workshop with some numbers moved, beside the study as it is. No widgets here; `explorer_view` has them."""
+
+import re
+import shutil
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from ..assumptions import NEW_SEED, key_points, label, new_keys, point_values, values_at, workshop_at
+from ..draws import round_up_draws, summarise
+from ..faults import Fault, StudyError
+from ..formatting import Format
+from ..kit import OpenStudy, grid, open_study
+from ..models import evaluate
+from ..pages.change import study_with_scenarios
+from ..pages.curing import LoadWait, load_wait
+from ..study import STUDY_FILE
+from ..study.inputs import copy_inputs
+from ..study.load import PASS_SHARE, SCRAP
+from ..study.schema import ScenarioEntry
+
+__all__ = ["Explorer", "Lever", "View", "levers_of", "save_scenario", "scenario_of", "view_sentence"]
+
+RATES = np.linspace(0.0, 0.6, 25)  # scrap rates of the curve [-]
+_NAME = "as-explored"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lever:
+    """A number that can be moved."""
+
+    key: str  # dotted, of the study file
+    label: str
+    unit: str
+    now: float  # in force, in `unit`; for a check the share it scraps
+    low: float
+    high: float
+    step: float
+    group: str
+
+    @property
+    def is_scrap(self) -> bool:
+        """Whether it is the share that a check scraps, in per cent."""
+        return self.key.endswith(PASS_SHARE)
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether it counts things."""
+        return self.key.endswith((".count", ".sets"))
+
+
+def _nice(value: float) -> float:
+    """A step of about a fiftieth: 1, 2 or 5 times a power of ten."""
+    if value <= 0:
+        return 0.1
+    power = 10.0 ** np.floor(np.log10(value))
+    return float(round(power * min((1, 2, 5, 10), key=lambda n: abs(n - value / power)), 10))
+
+
+def levers_of(kit: OpenStudy, product: str | None = None) -> list[Lever]:
+    """What can be moved for one product, in the order of the work: scrap, waits, minutes, stations, prices, buyers, fixed hours.
+
+    Parameters
+    ----------
+    kit : OpenStudy
+        Open study.
+    product : str, optional
+        The first if not given.
+
+    Returns
+    -------
+    list of Lever
+    """
+    product = product or next(iter(kit.study.file.products))
+    numbers, entry = kit.assumed.numbers, kit.study.file.products[product]
+    channels = [name for name, channel in kit.study.file.channels.items() if channel.product == product]
+    found: list[Lever] = []
+
+    def add(group, key, unit="", words=None):
+        if key not in numbers or numbers[key].value <= 0:
+            return
+        now = numbers[key].value
+        step = _nice(now / 50)
+        low, high = 0.0, np.ceil(3.0 * now / step) * step
+        if group == "scrap":
+            now, low, step = 100.0 * (1.0 - now), 0.0, 0.5
+            high = min(60.0, 99.0 * now) if now > 0 else 60.0  # a scenario scales by at most a hundred
+        elif key.endswith((".count", ".sets")):
+            low, high, step = 1.0, max(now, 1.0) + 5.0, 1.0
+        elif group in ("price", "buyers", "waiting"):
+            low = step
+        found.append(
+            Lever(key=key, label=words or label(key), unit=unit, now=now, low=low, high=float(high), step=step, group=group)
+        )
+
+    steps = f"products.{product}.steps"
+    for name in entry.steps:
+        if entry.steps[name].causes or numbers.get(f"{steps}.{name}.pass_share", None) is not None:
+            add("scrap", f"{steps}.{name}.pass_share", "%", f"scrapped at {name.replace('-', ' ')}")
+    for name in entry.steps:
+        add("waiting", f"{steps}.{name}.wait", "h", f"waiting at {name.replace('-', ' ')}")
+    for name in entry.steps:
+        add("minutes", f"{steps}.{name}.minutes", "min", name.replace("-", " "))
+        add("minutes", f"{steps}.{name}.load_minutes", "min", f"{name.replace('-', ' ')}, a load")
+    for station in kit.study.file.stations:
+        add("stations", f"stations.{station}.count", "", station.replace("-", " "))
+    add("stations", f"products.{product}.mould.sets", "", "sets of moulds")
+    for name in channels:
+        add("price", f"channels.{name}.price", f"{kit.study.currency} an order", name.replace("-", " "))
+    for name in channels:
+        add("buyers", f"channels.{name}.orders", "orders a year", name.replace("-", " "))
+    add("hours", "time.fixed_hours", "h a week", "fixed hours")
+    return found
+
+
+def scenario_of(levers: list[Lever], state: Mapping[str, float], what: str = "as explored") -> dict[str, object]:
+    """What was moved, as a scenario of the study file.
+
+    Parameters
+    ----------
+    levers : list of Lever
+    state : mapping of str to float
+        Value of each lever by key, in its unit; what is left out stays as it is.
+    what : str, optional
+        In words.
+
+    Returns
+    -------
+    dict
+        `what`, `scale` (a moved number keeps its certainty, so it is scaled) and `change` (counts, which are not scaled, and the scrap of a
+        check that scraps nothing yet).
+    """
+    scale: dict[str, float] = {}
+    change: dict[str, object] = {}
+    for lever in levers:
+        value = float(state.get(lever.key, lever.now))
+        if not np.isfinite(value) or abs(value - lever.now) <= 1e-9 * max(1.0, abs(lever.now)):
+            continue
+        value = min(max(value, lever.low), lever.high)
+        if lever.is_scrap and lever.now > 0:
+            scale[lever.key.removesuffix(PASS_SHARE) + SCRAP] = max(value / lever.now, 1e-9)
+        elif lever.is_scrap:
+            change[lever.key] = f"{100.0 - value:.10g} %"
+        elif lever.is_whole:
+            change[lever.key] = round(value)
+        else:
+            scale[lever.key] = max(value / lever.now, 1e-9)
+    return {"what": what, "scale": scale, "change": _nested(change)}
+
+
+def _nested(flat):
+    """Dotted keys as tables within tables."""
+    tables: dict[str, object] = {}
+    for key, value in flat.items():
+        *path, last = key.split(".")
+        node = tables
+        for part in path:
+            node = node.setdefault(part, {})
+        node[last] = value
+    return tables
+
+
+@dataclass(frozen=True, kw_only=True)
+class View:
+    """What is seen at one state."""
+
+    pay: tuple[float, float, float]  # an hour: one in ten below, half, one in ten above [money/hour]
+    chance: float  # of the target [-]
+    gain: tuple[float, float, float]  # in pay an hour against the study, on common draws: the same three [money/hour]
+    limits: dict[str, float]  # share of draws in which each thing limits [-]
+    rates: np.ndarray  # scrap rates of the curve [-]
+    curve: np.ndarray  # pay an hour at the point over them [money/hour]
+    scrap: float  # of all casts, at the point [-]
+    point: float  # pay an hour at the point [money/hour]
+    break_even: float | None  # scrap rate at which the target is just earned; None where none does [-]
+    wait: LoadWait | None
+    stairs: pd.DataFrame | None  # loads a week over cure hours
+    loads: float | None  # that the wait lets through [load/week]
+    target: float  # [money/hour]
+
+
+class Explorer:
+    """A study on draws of its own, beside which any state is put.
+
+    Parameters
+    ----------
+    kit : OpenStudy
+        Open study.
+    product : str, optional
+        Whose steps and channels can be moved; the first if not given.
+    draws, seed : int, optional
+        Of each look.
+    """
+
+    def __init__(self, kit: OpenStudy, product: str | None = None, draws: int = 4000, seed: int | None = None) -> None:
+        self.kit, self.product = kit, product or next(iter(kit.study.file.products))
+        self.draws = round_up_draws(draws)
+        self.seed = kit.study.file.study.seed if seed is None else seed
+        self.levers = levers_of(kit, self.product)
+        self._points = key_points(kit.assumed.uncertain, self.draws, self.seed)
+        self._new_points: dict[tuple[str, ...], dict[str, np.ndarray]] = {}
+        self._stairs: dict[tuple, pd.DataFrame] = {}
+        self.base = self._pay(kit)[0]
+
+    def _pay(self, kit):
+        """Pay an hour by draw, what limits it, and the target."""
+        # as `common_values` does it, with the points kept from look to look
+        uncertain, new = kit.assumed.uncertain, new_keys(kit.assumed, self.kit.assumed)
+        if new not in self._new_points:
+            self._new_points[new] = key_points(new, self.draws, self.seed + NEW_SEED)
+        columns = self._points | self._new_points[new]
+        drawn = values_at(kit.assumed, np.column_stack([columns[key] for key in uncertain])) if uncertain else None
+        a = workshop_at(kit.study, drawn or dict(point_values(kit.assumed)))
+        outcome = evaluate(a)
+        pay = np.broadcast_to(np.asarray(outcome.totals["pay_per_hour"], float), (self.draws,))
+        counts = np.bincount(np.broadcast_to(outcome.binding, (self.draws,)).astype(int), minlength=len(outcome.resources))
+        limits = {name: float(n / self.draws) for name, n in zip(outcome.resources, counts, strict=True)}
+        return pay, limits, np.broadcast_to(np.asarray(a.target_per_hour, float), (self.draws,))
+
+    def moved(self, state: Mapping[str, float]) -> OpenStudy:
+        """The study at a state; StudyError where the state makes no study."""
+        entry = scenario_of(self.levers, state)
+        raw = self.kit.study.raw | {"scenarios": {_NAME: entry}}
+        checked = ScenarioEntry.model_validate(entry, context={"currency": self.kit.study.currency})
+        file = self.kit.study.file.model_copy(update={"scenarios": {_NAME: checked}})
+        return study_with_scenarios(replace(self.kit, study=replace(self.kit.study, raw=raw, file=file)), [_NAME])
+
+    def look(self, state: Mapping[str, float]) -> View:
+        """Pay an hour and what is behind it at a state.
+
+        Raises
+        ------
+        StudyError
+            Where the state makes no study, such as a load longer than a working day.
+        """
+        kit = self.moved(state)
+        try:
+            pay, limits, target = self._pay(kit)
+            curve, point, goal = self._curve(kit, RATES), kit.point(), float(kit.inputs().target_per_hour)
+            even = self._break_even(kit, curve, goal)
+        except ValueError as error:  # a model that cannot be worked out says why
+            raise StudyError(
+                [Fault(file="explorer", wrong="these numbers cannot be worked out together", found=str(error), right="others")]
+            ) from None
+        wait, band = load_wait(kit), ("p10", "p50", "p90")
+        own, gain = summarise(pay), summarise(pay - self.base)
+        return View(
+            pay=tuple(own[key] for key in band),
+            chance=float((pay >= target).mean()),
+            gain=tuple(gain[key] for key in band),
+            limits={name: share for name, share in limits.items() if share > 0},
+            rates=RATES,
+            curve=curve,
+            scrap=float(1.0 - point.products[self.product]["yield"]),
+            point=float(point.totals["pay_per_hour"]),
+            break_even=even,
+            wait=wait,
+            stairs=None if wait is None else self._stair_table(kit, wait),
+            loads=None if wait is None else float(wait.loads(kit.study.windows)),
+            target=goal,
+        )
+
+    def _curve(self, kit, rates):
+        """Pay an hour at the point over scrap rates. [money/hour]"""
+        pay = grid(kit, rates, product=self.product).totals["pay_per_hour"]
+        return np.broadcast_to(np.asarray(pay, float), rates.shape)
+
+    def _break_even(self, kit, curve, goal):
+        """Scrap rate at which the curve falls below the target; None where it starts below."""
+        if curve[0] < goal:
+            return None
+        below = np.flatnonzero(curve < goal)
+        if not below.size:
+            return float(RATES[-1])
+        finer = np.linspace(*RATES[below[0] - 1 : below[0] + 1], 65)  # between them the curve is all but straight
+        return float(np.interp(-goal, -self._curve(kit, finer), finer))
+
+    def _stair_table(self, kit, wait):
+        """Loads a week over cure hours; worked out anew only where the stairs themselves move."""
+        key = wait.resource, wait.step, wait.count, wait.turnaround_hours, wait.rest_hours
+        if key not in self._stairs:
+            longest = max(lever.high for lever in self.levers if lever.group == "waiting")
+            usual = self.kit.assumed.numbers.get(f"products.{wait.product}.steps.{wait.step}.wait")
+            hours = np.linspace(0.0, 3.0 * usual.value if usual is not None else longest, 181)
+            self._stairs[key] = pd.DataFrame({"cure hours": hours, "loads a week": wait.loads(kit.study.windows, hours)})
+        return self._stairs[key]
+
+
+def view_sentence(view: View, fmt: Format) -> str:
+    """One look in words."""
+    low, middle, high = view.pay
+    less, gain, more = view.gain
+    if round(gain, 2) == 0 and round(less, 2) == 0 == round(more, 2):
+        against = "as in the study"
+    else:
+        side = "more" if gain >= 0 else "less"
+        against = f"{fmt.money(abs(gain))} {side} than the study ({fmt.money(less)} to {fmt.money(more)})"
+    name = max(view.limits, key=view.limits.__getitem__)
+    if view.break_even is None:
+        even = "no scrap rate lets an hour earn the target"
+    elif view.break_even >= view.rates[-1]:
+        even = f"the target is earned at any scrap rate up to {fmt.percent(view.break_even)}"
+    else:
+        even = f"the target is earned up to a scrap rate of {fmt.percent(view.break_even)}"
+    return (
+        f"Pay an hour {fmt.money(middle)} ({fmt.money(low)} to {fmt.money(high)}), {against}. Chance of the target of {fmt.money(view.target)}: "
+        f"{fmt.chance(view.chance)}. What limits: {name.replace('-', ' ')} in {fmt.percent(view.limits[name])} of the draws. At {fmt.percent(view.scrap)} "
+        f"scrap; {even}."
+    )
+
+
+def save_scenario(
+    kit: OpenStudy, levers: list[Lever], state: Mapping[str, float], folder: Path | str, name: str, what: str = ""
+) -> Path:
+    """Write a copy of the study in which the state is a scenario.
+
+    Parameters
+    ----------
+    kit : OpenStudy
+        Open study; its folder is only read.
+    levers, state
+        As `scenario_of` takes them.
+    folder : Path or str
+        To make; nothing may be there yet.
+    name : str
+        Of the scenario: small letters, figures and hyphens.
+    what : str, optional
+        In words; the name if not given.
+
+    Returns
+    -------
+    Path
+        The folder.
+
+    Raises
+    ------
+    StudyError
+        For a folder that is there, one within the study, a name that cannot be used or is taken, and a state in which nothing is moved.
+    """
+    source, text, faults = kit.study.folder.resolve(), str(folder).strip(), []
+    target = source.parent / Path(text).expanduser()  # a name alone is beside the study
+    entry = scenario_of(levers, state, re.sub(r'[\x00-\x1f\x7f"\\]+', " ", what).strip() or name.replace("-", " "))
+
+    def fault(file, wrong, right, found=""):
+        faults.append(Fault(file=file, wrong=wrong, found=found, right=right))
+
+    if not text or "\0" in text or len(target.name) > 200:
+        fault("copy of the study", "no name of a folder", "the name of a new folder, such as what-if", repr(text[:40]))
+    elif target.exists():
+        fault(str(target), "is there already", "a folder that does not exist yet")
+    elif source in target.resolve().parents:
+        fault(str(target), "is within the study itself", "a folder of its own")
+    if not re.fullmatch(r"[a-z0-9][a-z0-9-]{0,40}", name):
+        fault("scenario", "a name that cannot be used", "small letters, figures and hyphens", repr(name))
+    elif name in kit.study.file.scenarios:
+        fault("scenario", "a name that is taken", "another name", repr(name))
+    if not entry["scale"] and not entry["change"]:
+        fault("scenario", "nothing is moved", "at least one number moved")
+    if faults:
+        raise StudyError(faults)
+    lines = [f"[scenarios.{name}]", f'what = "{entry["what"]}"']
+    if entry["scale"]:
+        lines.append("scale = { " + ", ".join(f'"{key}" = {factor!r}' for key, factor in entry["scale"].items()) + " }")
+    for key, value in _flat(entry["change"]):
+        lines.append(f"change.{key} = " + (f'"{value}"' if isinstance(value, str) else str(value)))
+    try:
+        # made beside its place and moved there whole
+        with tempfile.TemporaryDirectory(dir=target.parent, prefix=".copy-") as part:
+            whole = Path(part) / "study"
+            copy_inputs(source, whole)
+            with (whole / STUDY_FILE).open("a", encoding="utf-8", newline="\n") as file:
+                file.write("\n# written by the explorer\n" + "\n".join(lines) + "\n")
+            open_study(whole)
+            shutil.move(whole, target)
+    except OSError as error:
+        right = "a folder that you may write to"
+        raise StudyError([Fault(file=str(target), wrong="cannot be made", found=error.strerror or "", right=right)]) from None
+    return target
+
+
+def _flat(tables, path=()):
+    for key, value in tables.items():
+        if isinstance(value, dict):
+            yield from _flat(value, (*path, key))
+        else:
+            yield ".".join((*path, key)), value

@@ -1,0 +1,40 @@
+"""`casting-econ explore`: the explorer's notebook for one study, in JupyterLab."""
+
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import nbformat
+from papermill.iorw import load_notebook_node
+from papermill.parameterize import parameterize_notebook
+
+from ..kit import open_study
+from ..reference import kit_folder
+
+__all__ = ["explorer_notebook", "start_jupyter"]
+
+
+def explorer_notebook(study: Path | str, folder: Path) -> Path:
+    """Write the explorer's notebook with a study filled in; StudyError for a study with faults."""
+    kit = open_study(study)
+    book = load_notebook_node(str(kit_folder("notebooks") / "explore.ipynb"))
+    filled = parameterize_notebook(book, {"study": str(Path(study).resolve()), "seed": kit.study.file.study.seed})
+    target = folder / "explore.ipynb"
+    nbformat.write(filled, target)
+    return target
+
+
+def start_jupyter(notebook: Path, port: int | None = None) -> int:
+    """JupyterLab on a notebook, until it is stopped; its exit code."""
+    words = [sys.executable, "-m", "jupyterlab", str(notebook), "--ServerApp.root_dir", str(notebook.parent)]
+    process = subprocess.Popen(words + ([f"--port={port}"] if port else []))
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # so that JupyterLab ends with this command, however that is ended
+    try:
+        return process.wait()
+    except KeyboardInterrupt:
+        return 0
+    finally:
+        if process.poll() is None:
+            process.terminate()
+            process.wait()

@@ -1,0 +1,174 @@
+"""The open study: its numbers at a point and as draws, and the year that comes of them."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .assumptions import StudyWithEvidence, assume, draw_values, point_values, workshop_at
+from .draws import QUANTILES, chance, in_chunks, round_up_draws, summarise
+from .faults import Fault, StudyError
+from .formatting import Format
+from .models import Outcome, Workshop, evaluate, longest_wait, with_levers
+from .models.curing import merged_windows
+from .study import STUDY_FILE, Study, read_study
+
+__all__ = ["Answer", "OpenStudy", "basis_counts", "format_of", "grid", "main_wait", "open_study"]
+
+_BY_PRODUCT = (
+    "yield",
+    "casts_per_good_piece",
+    "minutes_per_good_piece",
+    "material_per_good_piece",
+    "cost_per_good_piece",
+    "scrap_cost_per_good_piece",
+    "break_even_price",
+    "cash_break_even_price",
+)
+CHANCES = ("hour_pays_living_wage", "year_pays_living_wage")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Answer:
+    """Monte Carlo of a study: draws by quantity, in the order they were made."""
+
+    draws: dict[str, np.ndarray]  # studio quantities, then `product/quantity`
+    resources: list[str]  # names that draws["binding"] points into
+    target: float  # pay an hour aimed at [money/hour]
+    living: float  # a year's living [money/year]
+
+    def summary(self, quantity: str) -> dict[str, float | None]:
+        """Summary of one quantity; what is infinite in it ('no value does') comes back as None."""
+        values = self.draws[quantity]
+        if np.isfinite(values).all():
+            return summarise(values)
+        ranks = np.quantile(values, list(QUANTILES.values()), method="inverted_cdf")
+        found = {name: float(q) if np.isfinite(q) else None for name, q in zip(QUANTILES, ranks, strict=True)}
+        return {"mean": None, "sd": None, **found, "mean_error": None, "p50_error": None}
+
+    @property
+    def chances(self) -> dict[str, dict[str, float]]:
+        """Chance that an hour, and that a year, pays the living wage, each with its error."""
+        hour = self.draws["pay_per_hour"] >= self.draws["target_per_hour"]
+        year = self.draws["residual_pay_per_year"] >= self.draws["living_per_year"]
+        return dict(zip(CHANCES, (chance(hour), chance(year)), strict=True))
+
+    @property
+    def bottleneck(self) -> dict[str, float]:
+        """Share of draws in which each resource, or demand, is what limits."""
+        counts = np.bincount(self.draws["binding"].astype(int), minlength=len(self.resources))
+        return {name: float(count / counts.sum()) for name, count in zip(self.resources, counts, strict=True)}
+
+
+@dataclass(frozen=True, kw_only=True)
+class OpenStudy:
+    """An open study: its numbers, its point results and its Monte Carlo."""
+
+    study: Study
+    assumed: StudyWithEvidence
+
+    def inputs(self, *, stated: bool = False) -> Workshop:
+        """Model inputs at the point."""
+        return workshop_at(self.study, point_values(self.assumed, stated=stated))
+
+    def point(self, *, stated: bool = False) -> Outcome:
+        """Result at the point: with the evidence in place of guesses, or as stated."""
+        return evaluate(self.inputs(stated=stated))
+
+    def monte_carlo(self, draws=None, seed=None, *, chunk=8_192, workers=1, product=None, scrap=None, cure_hours=None) -> Answer:
+        """Monte Carlo of the year.
+
+        Parameters
+        ----------
+        draws, seed : int, optional
+            As the study says if not given; draws are rounded up to 16 powers of two.
+        chunk, workers : int, optional
+            Rows a time and threads; the result does not depend on them.
+        product, scrap, cure_hours : optional
+            Levers of `with_levers`, the same in every draw.
+
+        Returns
+        -------
+        Answer
+        """
+        draws = round_up_draws(draws or self.study.file.study.draws)
+        seed = self.study.file.study.seed if seed is None else seed
+        resources: list[str] = []
+
+        def work(start, stop):
+            a = workshop_at(self.study, draw_values(self.assumed, draws, seed, start, stop))
+            a = with_levers(a, product=product, scrap=scrap, cure_hours=cure_hours)
+            outcome = evaluate(a)
+            resources[:] = outcome.resources
+            found = {**outcome.totals, "binding": outcome.binding}
+            found |= {"target_per_hour": a.target_per_hour, "living_per_year": a.living_per_year}
+            for name, result in outcome.products.items():
+                found |= {f"{name}/{quantity}": result[quantity] for quantity in _BY_PRODUCT}
+            return {key: np.broadcast_to(np.asarray(value, float), (stop - start,)) for key, value in found.items()}
+
+        found = in_chunks(work, draws, chunk, workers)
+        base = self.inputs()
+        return Answer(draws=found, resources=resources, target=float(base.target_per_hour), living=float(base.living_per_year))
+
+
+def open_study(folder, *, with_records: bool = True) -> OpenStudy:
+    """Read a study folder and put its evidence to work; raises StudyError with every fault."""
+    study = read_study(folder, with_records=with_records)
+    kit = OpenStudy(study=study, assumed=assume(study))
+    a = kit.inputs()
+    busy = a.fixed_hours_per_week + sum(c.days_per_year * c.hours_per_day for c in a.channels) / a.weeks_per_year
+    faults = []
+    if busy >= a.hours_per_week:  # what is stated was checked before; the logs may say otherwise
+        found = f"{busy:.1f} fixed and stall hours a week in the logs, {a.hours_per_week:g} given"
+        faults.append(
+            Fault(
+                file=STUDY_FILE,
+                column="time.hours",
+                wrong="leaves no hours to make anything",
+                found=found,
+                right="the hours really given",
+            )
+        )
+    longest = max(end - start for start, end in merged_windows(study.windows)) / 60.0
+    for key, known in kit.assumed.evidence.items():
+        if key.endswith(".load_minutes") and known.observed > longest:
+            found = f"about {known.observed:.0f} minutes a load in the logs"
+            faults.append(
+                Fault(
+                    file=STUDY_FILE,
+                    column=key,
+                    wrong="does not fit a working window",
+                    found=found,
+                    right=f"longer working hours, or loads within {longest:g} minutes",
+                )
+            )
+    if faults:
+        raise StudyError(faults)
+    return kit
+
+
+def grid(kit: OpenStudy, scrap, cure_hours=None, *, product=None, stated: bool = False) -> Outcome:
+    """Outcome at the point over scrap rates (rows) and, if given, cure hours (columns)."""
+    scrap = np.asarray(scrap, float)
+    if cure_hours is None:
+        return evaluate(with_levers(kit.inputs(stated=stated), product=product, scrap=scrap))
+    cure = np.asarray(cure_hours, float)[None, :]
+    return evaluate(with_levers(kit.inputs(stated=stated), product=product, scrap=scrap[:, None], cure_hours=cure))
+
+
+def main_wait(kit: OpenStudy, product=None):
+    """Name and hours of the wait that cure studies change."""
+    return longest_wait(kit.inputs(), product)
+
+
+def basis_counts(kit: OpenStudy) -> dict[str, list[str]]:
+    """Keys of the study's numbers by what they rest on; shared spreads left out."""
+    groups: dict[str, list[str]] = {}
+    for key, number in kit.assumed.numbers.items():
+        if not key.startswith("spread."):
+            groups.setdefault(number.basis, []).append(key)
+    return groups
+
+
+def format_of(kit: OpenStudy) -> Format:
+    """The format of a study."""
+    return Format(kit.study.currency, kit.study.file.study.locale)

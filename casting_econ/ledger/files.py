@@ -1,0 +1,220 @@
+"""From the bytes of a file to rows of cells, and what was decided on the way."""
+
+import csv
+import io
+import re
+import zipfile
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from ..faults import Fault
+
+__all__ = ["Grid", "read_file", "record_files"]
+
+TEXTS, WORKBOOKS = (".csv", ".tsv", ".txt", ".tab"), (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
+_SEPARATORS = {";": "semicolons", "\t": "tabs", ",": "commas", "|": "bars"}
+_MARKS = (
+    (b"\xef\xbb\xbf", "utf-8-sig", "UTF-8 with a mark"),
+    (b"\xff\xfe\0\0", "utf-32", "UTF-32"),
+    (b"\0\0\xfe\xff", "utf-32", "UTF-32"),
+)
+_MARKS += ((b"\xff\xfe", "utf-16", "UTF-16"), (b"\xfe\xff", "utf-16", "UTF-16"))
+_BOOKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")  # of XLSX and ODS, and of XLS
+_MOST_BYTES, _MOST_CELLS = 200_000_000, 20_000_000
+_MORE = "a table of the workshop: CSV, text with tabs, XLSX or ODS"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Grid:
+    """Rows of one text file or sheet, numbered as the file has them."""
+
+    place: str  # for faults
+    path: Path
+    sheet: str | None
+    rows: list[tuple[int, list[Any]]]
+    decisions: tuple[str, ...] = ()
+    separator: str = ""  # "" for a sheet
+    blanks: int = 0  # lines without any cell
+
+
+def record_files(folder: Path) -> list[Path]:
+    """Files of a `records` folder that look like tables, in order; hidden files, lock files and others are left alone."""
+    if not folder.is_dir():
+        return []
+    found = [path for path in folder.iterdir() if path.suffix.lower() in TEXTS + WORKBOOKS]
+    return sorted(path for path in found if path.name[0] not in "~." and not path.name.lower().startswith("readme"))
+
+
+def read_file(path: Path, score: Callable[[list[Any]], int]) -> tuple[list[Grid], list[Fault]]:
+    """Every table in a file.
+
+    Parameters
+    ----------
+    path : Path
+    score : callable
+        How many cells of a row are column names; decides what parts the cells of a text file.
+
+    Returns
+    -------
+    grids : list of Grid
+        One for a text file, one a sheet for a workbook.
+    faults : list of Fault
+    """
+    place = f"records/{path.name}"
+    try:
+        if path.stat().st_size > _MOST_BYTES:
+            return [], [
+                Fault(file=place, wrong="is too large", found=f"{path.stat().st_size / 1e6:.0f} MB", right="at most 200 MB")
+            ]
+        data = path.read_bytes()
+    except OSError as error:
+        return [], [Fault(file=place, wrong="cannot be read", found=str(error.strerror), right="a file you may read")]
+    if data.startswith(_BOOKS):  # whatever the name says: some exports call text a workbook, and the other way round
+        return _workbook(path, place, data)
+    text, encoding = decoded(data)
+    if text is None or re.match(r"\s*<[!?a-zA-Z]", text):
+        found = "no text" if text is None else "a web page"
+        return [], [Fault(file=place, wrong="is not a table", found=found, right=_MORE)]
+    return _text_grid(path, place, text, encoding, score)
+
+
+def decoded(data):
+    """Text and the name of its encoding; None for what is no text."""
+    for mark, codec, name in _MARKS:
+        if data.startswith(mark):
+            try:
+                return data.decode(codec), name
+            except UnicodeDecodeError:
+                break
+    start = data[:4000]
+    if start.count(0) > len(start) / 4:  # every other byte of plain text in UTF-16 is zero
+        codec = "utf-16-le" if start[1::2].count(0) > start[::2].count(0) else "utf-16-be"
+        try:
+            return data.decode(codec), "UTF-16 without a mark"
+        except UnicodeDecodeError:
+            return None, ""
+    if 0 in data or sum(byte < 9 or 13 < byte < 32 for byte in start) > len(start) / 50:
+        return None, ""
+    for codec, name in (("utf-8", "UTF-8"), ("cp1252", "Windows Western (cp1252)")):
+        try:
+            return data.decode(codec), name
+        except UnicodeDecodeError:
+            continue
+    from charset_normalizer import from_bytes
+
+    best = from_bytes(data[:200_000]).best()
+    try:
+        return (data.decode(best.encoding), f"{best.encoding}, the likeliest") if best else (data.decode("latin-1"), "Latin-1")
+    except UnicodeDecodeError:
+        return data.decode("latin-1"), "Latin-1"
+
+
+def _numbered(text, separator):
+    """Rows of cells with the line each starts on."""
+    reader, line = csv.reader(io.StringIO(text, newline=""), delimiter=separator), 1
+    for row in reader:
+        yield line, row
+        line = reader.line_num + 1
+
+
+def _text_grid(path, place, text, encoding, score):
+    """The rows of a text file, parted by what makes the best header."""
+    first = re.match(r"sep=(.)\r?\n", text)  # a line that some spreadsheet programs write for themselves
+    sample = "".join(text.splitlines(keepends=True)[:60]) if len(text) < 1e7 else text[:20_000]
+    try:
+        separator = first[1] if first else max(_SEPARATORS, key=lambda one: _fit(sample, one, score))
+        rows = list(_numbered(text, separator))
+    except csv.Error as error:
+        cells = f"a cell of more than {csv.field_size_limit():,} characters"
+        found = cells if "field larger" in str(error) else "quotes or characters that part no cells"
+        return [], [
+            Fault(file=place, wrong="is not a table", found=found, right="rows of cells; look for a quote that never closes")
+        ]
+    if rows and len(rows[0][1]) == 0 and text.startswith("\ufeff"):
+        rows = rows[1:]
+    said = f"{encoding}; cells parted by {_SEPARATORS.get(separator, repr(separator))}"
+    rows = [(number, [cell.strip() for cell in row]) for number, row in rows]
+    return [Grid(place=place, path=path, sheet=None, rows=rows, decisions=(said,), separator=separator)], []
+
+
+def _fit(sample, separator, score):
+    """Column names found with a separator, then rows of one width, then width."""
+    try:
+        rows = [row for _, row in _numbered(sample, separator) if any(cell.strip() for cell in row)]
+    except csv.Error:
+        return (0, 0, 0)
+    if not rows:
+        return (0, 0, 0)
+    width, alike = Counter(len(row) for row in rows).most_common(1)[0]
+    return (max(score(row) for row in rows), alike if width > 1 else 0, width)
+
+
+def _workbook(path, place, data):
+    """Every sheet of a workbook that holds anything."""
+    from python_calamine import load_workbook
+
+    grids = []
+    try:
+        if _too_spread(data):
+            right = "one table a sheet, near its top"
+            return [], [Fault(file=place, wrong="has cells too far apart", found="a sheet too large to hold", right=right)]
+        book = load_workbook(io.BytesIO(data))
+        for about in book.sheets_metadata:
+            sheet = book.get_sheet_by_name(about.name)
+            top, left = sheet.start or (0, 0)
+            rows = [(top + i + 1, [""] * left + [_cell(cell) for cell in row]) for i, row in enumerate(sheet.to_python())]
+            hidden = ("the sheet is hidden",) if str(about.visible) != "SheetVisibleEnum.Visible" else ()
+            if any(cell != "" for _, row in rows for cell in row):
+                where = f"{place}/{about.name}"
+                grids.append(
+                    Grid(place=where, path=path, sheet=about.name, rows=rows, decisions=("a sheet of a workbook", *hidden))
+                )
+    except (KeyboardInterrupt, SystemExit):
+        raise
+    except BaseException as error:  # the library can also panic, which is no Exception
+        locked = "Password" in type(error).__name__ or "encrypt" in str(error).lower()
+        found = "a password" if locked else "a damaged or unfinished file"
+        right = "a copy saved without a password" if locked else "the workbook saved anew, or its sheet as CSV"
+        return [], [Fault(file=place, wrong="cannot be opened as a workbook", found=found, right=right)]
+    if not grids:
+        return [], [
+            Fault(file=place, wrong="empty log", found="no cells in any sheet", right="at least one row, or no such file")
+        ]
+    return grids, []
+
+
+def _too_spread(data):
+    """Whether a sheet of an XLSX spans more cells than fit in memory, which the library would reserve before it could say so."""
+    if not data.startswith(b"PK"):
+        return False
+    with zipfile.ZipFile(io.BytesIO(data)) as book:
+        if sum(item.file_size for item in book.infolist()) > 5 * _MOST_BYTES:
+            return True
+        for name in book.namelist():
+            if name.startswith("xl/worksheets/") and name.endswith(".xml"):
+                ends = re.findall(rb'<c\b[^>]*?\br="([A-Z]{1,3})([0-9]{1,7})"', book.read(name))
+                columns, rows = {letters for letters, _ in ends}, [int(row) for _, row in ends]
+                width = max((_column_number(letters) for letters in columns), default=0)
+                if width * (max(rows, default=0) - min(rows, default=0) + 1) > _MOST_CELLS:
+                    return True
+    return False
+
+
+def _column_number(letters):
+    """1 for A, 27 for AA."""
+    number = 0
+    for letter in letters:
+        number = number * 26 + letter - 64
+    return number
+
+
+def _cell(cell):
+    """A cell of a sheet: text trimmed, truth in words, whole floats as integers so that ids stay ids."""
+    if isinstance(cell, bool):
+        return str(cell).lower()
+    if isinstance(cell, str):
+        return cell.strip()
+    return int(cell) if isinstance(cell, float) and cell.is_integer() and abs(cell) < 1e15 else cell

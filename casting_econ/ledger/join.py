@@ -1,0 +1,303 @@
+"""Every file of `records/` as the logs of the study: which file is which log, several files as one, duplicates once."""
+
+import warnings
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from ..faults import Fault, close_match, counted
+from .files import read_file, record_files
+from .logs import IDS, LOGS, NUMBERS, OPEN, UNIQUE, in_words, log_named, plain
+from .rows import SetAside, score_of
+from .table import Change, read_table, shown
+
+__all__ = ["FileReading", "Reading", "place_of", "read_logs"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class FileReading:
+    """How one file or sheet was read."""
+
+    place: str
+    log: str
+    read: int  # rows without the header
+    used: int
+    decisions: tuple[str, ...] = ()
+    set_aside: tuple[SetAside, ...] = ()
+    changes: tuple[Change, ...] = ()
+    unequal: tuple[str, ...] = ()  # totals that are not the sum of their rows
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reading:
+    """How the records were read."""
+
+    files: tuple[FileReading, ...] = ()
+    notes: tuple[str, ...] = ()  # what is odd in the logs without being a fault
+
+    def places(self, log: str) -> list[str]:
+        """Files and sheets that a log was read from."""
+        return [file.place for file in self.files if file.log == log]
+
+
+def place_of(reading: Reading, log: str, label: Any) -> tuple[str, int]:
+    """File and row of a label in the index of a log: a row of its only file, or 'file:row'."""
+    if isinstance(label, str):
+        place, _, row = label.rpartition(":")
+        return place, int(row)
+    return next(iter(reading.places(log)), f"records/{log}.csv"), int(label)
+
+
+def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: str | None) -> tuple[dict, Reading, list[Fault]]:
+    """Read every table in a folder of records.
+
+    Parameters
+    ----------
+    folder : Path
+        It need not exist; no file in it is changed.
+    settings : RecordsTable or None
+    names : Names or None
+    currency : str
+    locale : str or None
+        Of the study; None where it states none.
+
+    Returns
+    -------
+    records : dict of str to DataFrame
+        Canonical logs; the index is the row in the file, or 'file:row' where there are several.
+    reading : Reading
+    faults : list of Fault
+    """
+    tables, files, faults, entries = [], [], [], set()
+    declared = {name: log for name, log in (settings.files if settings else {}).items()}
+    paths = record_files(folder)
+    for path in paths:
+        if declared.get(path.name) == "ignore":
+            files.append(FileReading(place=f"records/{path.name}", log="ignore", read=0, used=0))
+            entries.add(path.name)
+            continue
+        score = _score(declared.get(path.name) or log_named(path.stem), settings)
+        grids, more = read_file(path, score)
+        if (
+            path.suffix.lower() not in (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
+            and _log_of(path.name, None, path, 1, declared) is None
+        ):
+            grids, more = [], [_undeclared(path.name, path.stem)]
+        faults += more
+        for grid in grids:
+            entry = path.name if grid.sheet is None else f"{path.name}/{grid.sheet}"
+            log = _log_of(entry, grid.sheet, path, len(grids), declared)
+            if log is None:
+                faults.append(_undeclared(entry, grid.sheet))
+            elif log == "ignore":
+                files.append(FileReading(place=grid.place, log="ignore", read=0, used=0))
+            else:
+                table, more = read_table(grid, log, settings, names, currency, locale)
+                tables.append(table)
+                faults += more
+        entries |= {path.name if grids else f"{path.name}?", path.name, *(f"{path.name}/{grid.sheet}" for grid in grids)}
+    faults += _not_there(declared, entries, folder)
+    records = {}
+    for log in LOGS:
+        mine = [table for table in tables if table.log == log and not table.empty]
+        if mine and all(table.frame is not None for table in mine):
+            frame, raw = _joined(mine, log)
+            told = {(table.grid.place, *cell) for table in mine for cell in table.told}
+            more = _checked(frame, raw, log, mine)
+            faults += [f for f in more if (f.file, f.row, f.column) not in told and (f.file, None, f.column) not in told]
+            if not more and all(table.sound for table in mine):
+                records[log] = frame
+    files += [
+        FileReading(
+            place=table.grid.place,
+            log=table.log,
+            read=table.read,
+            used=table.read - len(table.aside),
+            decisions=tuple(table.decisions),
+            unequal=tuple(table.unequal),
+            set_aside=tuple(sorted(table.aside, key=lambda one: one.row)),
+            changes=tuple(sorted(table.changes, key=lambda one: one.row)),
+        )
+        for table in tables
+    ]
+    return records, Reading(files=tuple(sorted(files, key=lambda file: file.place))), faults
+
+
+def _score(log, settings):
+    """Counts names of columns in a row: of the log, or of the one that has most."""
+    logs = [log] if log in LOGS else list(LOGS)
+    return lambda cells: max(score_of(cells, one, settings) for one in logs)
+
+
+def _log_of(entry, sheet, path, sheets, declared):
+    """The log that a file or sheet is, 'ignore', or None."""
+    if entry in declared:
+        return declared[entry]
+    if sheet is None:
+        return log_named(path.stem)
+    named = log_named(sheet)
+    return named or (declared.get(path.name) or log_named(path.stem) if sheets == 1 else None)
+
+
+def _undeclared(entry, stem):
+    right = (
+        f'"{entry}" = one of {", ".join(LOGS)} under [records.files] in study.toml, or = "ignore"{close_match(plain(stem), LOGS)}'
+    )
+    return Fault(file=f"records/{entry}", wrong="unknown log", found=repr(entry), right=right)
+
+
+def _not_there(declared, entries, folder):
+    """Files and sheets that the study file names and that are not there, as far as the files could be opened."""
+    return [
+        Fault(
+            file="study.toml",
+            column=f"records.files.{entry}",
+            wrong="no such file or sheet in records/",
+            found=repr(entry),
+            right=f"a file of the folder, or workbook/sheet{close_match(entry, entries)}, or no such line",
+        )
+        for entry in declared
+        if folder.is_dir() and entry not in entries and not ("/" in entry and f"{entry.partition('/')[0]}?" in entries)
+    ]
+
+
+def _joined(tables, log):
+    """One frame of all files of a log, each event once, and its raw cells."""
+    single = len(tables) == 1
+    frames, raws, blocks, owners, rows = [], [], [], [], []
+    for number, table in enumerate(tables):
+        labels = table.frame.index if single else [f"{table.grid.place}:{row}" for row in table.frame.index]
+        rows += list(table.frame.index)
+        frames.append(table.frame.set_axis(labels))
+        raws.append(pd.DataFrame(table.raw, index=labels, dtype=object))
+        blocks += [(number, block) for block in table.blocks]
+        owners += [number] * len(table.frame)
+    frame, raw = (frames[0], raws[0]) if single else (pd.concat(frames), pd.concat(raws))
+    keep = _once(frame, blocks, owners, rows, tables, log)
+    if log in OPEN:
+        keep &= ~_overtaken(frame, keep, owners, rows, tables, log)
+        _say_open(frame, keep, owners, rows, tables, log)
+    frame, raw = frame[keep], raw[keep]
+    if not single and "date" in frame:
+        order = frame.date.argsort(kind="stable")
+        frame, raw = frame.iloc[order], raw.iloc[order]
+    return frame, raw
+
+
+def _once(frame, blocks, owners, rows, tables, log):
+    """Which rows count; the others are set aside by name.
+
+    A row k times under one header and m times under another counts max(k, m) times: the first `k` of both are the same.
+    """
+    codes = pd.DataFrame({name: pd.factorize(_comparable(column))[0] for name, column in frame.items()})
+    same = codes.groupby(list(codes.columns), sort=False).ngroup().to_numpy()
+    block = pd.Series(blocks).map({one: i for i, one in enumerate(dict.fromkeys(blocks))}).to_numpy()
+    keys = pd.DataFrame({"same": same, "block": block})
+    keys["nth"] = keys.groupby(["same", "block"]).cumcount()
+    first = keys.drop_duplicates(["same", "nth"]).reset_index().set_index(["same", "nth"])["index"]
+    before = first.loc[pd.MultiIndex.from_frame(keys[["same", "nth"]])].to_numpy()
+    keep = before == keys.index.to_numpy()
+    has_id = frame[IDS[log]].notna().to_numpy() if log in IDS else pd.Series(False, index=keys.index).to_numpy()
+    again = has_id & (keys.nth.to_numpy() > 0)
+    firsts = keys.drop_duplicates("same")
+    starts = dict(zip(firsts.same, firsts.index))
+    for at in keys.index[~keep | again]:
+        origin = starts[same[at]] if keep[at] or again[at] else before[at]
+        other = tables[owners[origin]].grid.place
+        where = f"row {rows[origin]}" if owners[origin] == owners[at] else f"row {rows[origin]} of {other}"
+        tables[owners[at]].aside.append(SetAside(row=rows[at], reason=f"the same as {where}, counted once"))
+    for number, table in enumerate(tables):
+        twice = [at for at in keys.index[keep & ~again & (keys.nth.to_numpy() > 0)] if owners[at] == number]
+        if twice:
+            pairs = [f"{rows[starts[same[at]]]} and {rows[at]}" for at in twice]
+            more = f" and {len(pairs) - 3} more pairs" if len(pairs) > 3 else ""
+            table.decisions.append(
+                f"rows {', '.join(pairs[:3])}{more} are the same; both counted, as nothing says they are one event"
+            )
+    return keep & ~again
+
+
+def _overtaken(frame, keep, owners, rows, tables, log):
+    """Open rows that another row of the same event has closed, or says again with more; they are set aside by name."""
+    open_column, needed = OPEN[log], [name for name, (_, need) in LOGS[log].items() if need and name != OPEN[log]]
+    gone = pd.Series(False, index=range(len(frame))).to_numpy()
+    plain_index = frame.reset_index(drop=True)
+    candidates = plain_index[keep & plain_index[needed].notna().all(axis=1).to_numpy()]
+    candidates = candidates[candidates.duplicated(needed, keep=False)]
+    for _, same in candidates.groupby(needed, sort=False):
+        closed = same.index[same[open_column].notna()]
+        for at in same.index[same[open_column].isna()]:
+            fuller = [other for other in same.index if other != at and _says_all(same.loc[other], same.loc[at])]
+            if len(closed) or fuller:
+                by = closed[0] if len(closed) else fuller[-1]
+                where = f"row {rows[by]}" + ("" if owners[by] == owners[at] else f" of {tables[owners[by]].grid.place}")
+                reason = f"counted since, in {where}" if len(closed) else f"said again with more in {where}"
+                tables[owners[at]].aside.append(SetAside(row=rows[at], reason=reason))
+                gone[at] = True
+    return gone
+
+
+def _says_all(row, other):
+    """Whether a row says all that another says."""
+    return bool((other.isna() | (row == other)).all())
+
+
+def _say_open(frame, keep, owners, rows, tables, log):
+    """One line a file for the rows that are still open."""
+    still = keep & frame[OPEN[log]].isna().to_numpy()
+    for number, table in enumerate(tables):
+        mine = [rows[at] for at in still.nonzero()[0] if owners[at] == number]
+        if mine:
+            places = ", ".join(map(str, mine[:8])) + (f" and {len(mine) - 8} more" if len(mine) > 8 else "")
+            table.decisions.append(
+                f"{counted(len(mine), 'load')} without a count in {OPEN[log]}, still in work: row{'s' * (len(mine) > 1)} {places}"
+            )
+
+
+def _comparable(column):
+    """Values as they are compared: figures to twelve digits."""
+    return column.astype(float).round(9) if column.dtype.kind in "fi" else column
+
+
+def _checked(frame, raw, log, tables):
+    """Faults that the schema finds: blanks, limits, whole numbers, ids that repeat."""
+    import pandera.pandas as pa
+
+    columns = {name: (kind, needed and name != OPEN.get(log)) for name, (kind, needed) in LOGS[log].items() if name in raw}
+    schema = pa.DataFrameSchema(
+        {name: _column(pa, *spec, frame, name, UNIQUE.get(log) == name) for name, spec in columns.items()}
+    )
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", FutureWarning)  # the library's own, about how it lists failures
+            schema.validate(frame, lazy=True)
+    except pa.errors.SchemaErrors as error:
+        return [_cell_fault(case, raw, columns, tables) for case in error.failure_cases.to_dict("records")]
+    return []
+
+
+def _column(pa, kind, needed, frame, name, unique):
+    """Pandera column for one kind of value."""
+    checks = []
+    if kind in NUMBERS:
+        limits = NUMBERS[kind]
+        checks.append(pa.Check.in_range(limits.low, limits.high))
+        if limits.whole:
+            interval = frame[f"{name}_low"].notna() if f"{name}_low" in frame else pd.Series(False, index=frame.index)
+            checks.append(pa.Check(lambda figures: (figures % 1 == 0) | interval.reindex(figures.index), name="whole"))
+    return pa.Column(None, checks, nullable=not needed, unique=unique)
+
+
+def _cell_fault(case, raw, columns, tables):
+    """One failure of the schema in the kit's words."""
+    column, check, label = case["column"], str(case["check"]), case["index"]
+    place, row = (tables[0].grid.place, label) if not isinstance(label, str) else label.rsplit(":", 1)
+    at = {"file": place, "row": int(row), "column": column}
+    right = in_words(columns[column][0])
+    if "not_nullable" in check:
+        return Fault(**at, wrong="empty cell", right=right)
+    if "unique" in check:
+        return Fault(**at, wrong="the same id twice", found=repr(case["failure_case"]), right="each id once")
+    return Fault(**at, wrong="cannot be used", found=shown(raw[column][label]), right=right)

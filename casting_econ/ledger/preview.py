@@ -1,0 +1,85 @@
+"""How the records were read, in lines for a terminal of 80 columns."""
+
+import textwrap
+from itertools import groupby
+
+from ..faults import counted
+from .join import FileReading, Reading
+
+__all__ = ["preview"]
+
+_WIDTH, _MOST = 79, 20  # columns; lines of a list unless all are asked for
+
+
+def preview(reading: Reading | None, *, full: bool = False) -> str:
+    """Every decision, row set aside and changed cell, file by file.
+
+    Parameters
+    ----------
+    reading : Reading or None
+    full : bool, optional
+        Whether long lists are shown to their end.
+
+    Returns
+    -------
+    str
+        Lines of at most 80 columns; '' where nothing was read.
+    """
+    if reading is None or not reading.files:
+        return ""
+    parts = ["How the records were read (the files themselves are never changed)"]
+    parts += ["\n".join(_file(file, full)) for file in reading.files]
+    return "\n\n".join(parts) + "\n\n"
+
+
+def _file(file: FileReading, full: bool) -> list[str]:
+    """Lines about one file or sheet."""
+    if file.log == "ignore":
+        return _lines(f"{file.place}: left alone, as study.toml says", "")
+    counts = f"{counted(file.read, 'row')} read = {file.used:,} used + {len(file.set_aside):,} set aside"
+    lines = _lines(f"{file.place}, taken as {file.log}: {counts}", "")
+    for decision in file.decisions:
+        lines += _lines(decision, "  ")
+    for sentence in file.unequal:
+        lines += _lines(f"does not add up: {sentence}", "  ")
+    aside = [
+        f"row{'s' * (len(rows) > 1)} {_ranges([one.row for one in rows])}: {reason}"
+        for reason, rows in ((reason, list(same)) for reason, same in groupby(file.set_aside, key=lambda one: one.reason))
+    ]
+    alike: dict[tuple[str, ...], list[int]] = {}
+    for one in file.changes:
+        alike.setdefault((one.column, one.before, one.after, one.how), []).append(one.row)
+    changed = [
+        f"row{'s' * (len(rows) > 1)} {_ranges(rows, None if full else 8)}, {column}: {_cut(before)} -> {_cut(after)} ({how})"
+        for (column, before, after, how), rows in alike.items()
+    ]
+    for title, items in (("Set aside:", aside), (f"{counted(len(file.changes), 'cell')} read as something else:", changed)):
+        if items:
+            shown = items if full or len(items) <= _MOST else items[:_MOST]
+            lines.append(f"  {title}")
+            for item in shown:
+                lines += _lines(item, "    ")
+            if len(shown) < len(items):
+                lines.append(f"    and {len(items) - len(shown):,} more (--full shows all)")
+    return lines
+
+
+def _lines(text: str, indent: str) -> list[str]:
+    return textwrap.wrap(text, _WIDTH, initial_indent=indent, subsequent_indent=indent + "  ") or [indent]
+
+
+def _cut(text: str) -> str:
+    text = " ".join(text.split())
+    return text if len(text) <= 40 else text[:37] + "..."
+
+
+def _ranges(rows: list[int], most: int | None = None) -> str:
+    """'3, 5-9' for rows in order."""
+    found: list[list[int]] = []
+    for row in rows:
+        if found and row == found[-1][1] + 1:
+            found[-1][1] = row
+        else:
+            found.append([row, row])
+    said = ", ".join(f"{a}" if a == b else f"{a}-{b}" for a, b in found[:most])
+    return said if most is None or len(found) <= most else f"{said} and {sum(b - a + 1 for a, b in found[most:]):,} more"

@@ -1,0 +1,115 @@
+"""How each column of a table is read: decimal mark, order of dates, money, units and words."""
+
+from functools import cache
+from typing import Any
+
+from babel import Locale
+from babel.numbers import get_decimal_symbol
+
+from ..faults import Fault
+from .cells import Rule
+from .columns import MARK_NAMES, decide_marks, decide_order
+from .dates import month_names
+from .files import Grid
+from .logs import LOGS, NUMBERS, plain
+from .rows import Column
+
+__all__ = ["currency_signs", "distinct", "rules_of"]
+
+
+@cache
+def currency_signs(currency: str, locale: str) -> tuple[frozenset[str], frozenset[str]]:
+    """How the study's currency may be written, and how the others are, in plain form."""
+    signs: dict[str, set[str]] = {}
+    for place in (Locale.parse("en"), Locale.parse(locale)):
+        for code, sign in place.currency_symbols.items():
+            short = sign.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ") or sign
+            signs.setdefault(code, {plain(code)}).update(
+                {plain(sign), plain(short), plain(code[:2] + short), plain(place.currencies.get(code, code))}
+            )
+    for code in ("SEK", "NOK", "DKK", "ISK"):
+        signs.setdefault(code, {plain(code)}).add("kr")
+    signs.setdefault("CHF", {"chf"}).update({"fr", "sfr"})
+    own = frozenset(signs.get(currency, set()) | {plain(currency)} | ({"euro", "euros"} if currency == "EUR" else set()))
+    return own, frozenset(set().union(*signs.values()) - own)
+
+
+def distinct(cells: list[Any], rows: list[int]) -> list[tuple[int, Any]]:
+    """Each distinct cell once, with the row it is first in."""
+    first: dict[Any, int] = {}
+    for cell, row in zip(cells, rows):
+        if cell not in first:
+            first[cell] = row
+    return [(row, cell) for cell, row in first.items()]
+
+
+def rules_of(
+    grid: Grid,
+    log: str,
+    rows: list[int],
+    raw: dict[str, list[Any]],
+    columns: dict[str, Column],
+    settings: Any,
+    names: Any,
+    currency: str,
+    locale: str | None,
+) -> tuple[dict[str, Rule], list[str], list[Fault]]:
+    """How each column is read, the decisions in words, and what its header or its cells leave open."""
+    signs, foreign = currency_signs(currency, locale or "en")
+    seen = {name: distinct(cells, rows) for name, cells in raw.items()}
+    figures = {name: cells for name, cells in seen.items() if LOGS[log][name][0] in NUMBERS}
+    local = get_decimal_symbol(locale) if locale else None
+    marks, faults = decide_marks(grid.place, figures, settings.decimal if settings else None, grid.separator, local)
+    rules, orders, decisions = {}, [], []
+    said: dict[tuple[str, str], list[str]] = {}
+    for name, (_, basis) in marks.items():
+        if basis:  # columns that tell by a cell of their own have one line, with the first such cell
+            said.setdefault((marks[name][0], "" if " in row " in basis else basis), []).append(name)
+    for (mark, _), alike in said.items():
+        decisions.append(f"decimal {MARK_NAMES[mark]} in {', '.join(alike)}: {marks[alike[0]][1]}")
+    for name, column in columns.items():
+        kind, order = LOGS[log][name][0], "dmy"
+        if kind == "date":
+            order, why, question = decide_order(grid.place, name, seen[name], settings.dates if settings else None)
+            orders += [question] if question else []
+            decisions += [f"{name}: {why}"] if why else []
+        money = kind in NUMBERS and NUMBERS[kind].money
+        if money and column.unit and plain(column.unit) not in signs:
+            right = f"prices in {currency}, or a header without {column.unit!r}"
+            faults.append(
+                Fault(
+                    file=grid.place, column=name, wrong="is in another currency or unit", found=repr(column.header), right=right
+                )
+            )
+        rules[name] = Rule(
+            kind=kind,
+            currency=currency,
+            mark=marks.get(name, (".",))[0],
+            order=order,
+            unit="" if money else column.unit,
+            density=column.density,
+            signs=signs,
+            foreign=foreign,
+            months=month_names(locale or "en"),
+            words=_words(name, log, kind, settings, names),
+        )
+    return rules, decisions, faults + orders
+
+
+def _words(name, log, kind, settings, names):
+    """Her words for this column, and the study's own in other capitals or with spaces for hyphens."""
+    known: set[str] = set(kind) if isinstance(kind, tuple) else set()
+    if names is not None:
+        steps = set().union(*names.products.values()) | (names.tasks | names.channels if log == "timesheet" else set())
+        known |= {"product": set(names.products), "channel": names.channels, "station": names.places, "step": steps}.get(
+            name, set()
+        )
+        known |= set(names.items) if name == "item" else set()
+        known |= names.orders if name == "order" and log == "batches" else set()
+    plains: dict[str, set[str]] = {}
+    for word in known:
+        for spelt in (word, word.replace("-", " ")):
+            plains.setdefault(plain(spelt), set()).add(word)
+    words = {key: next(iter(found)) for key, found in plains.items() if len(found) == 1}
+    words |= {plain(her): ours for her, ours in (settings.words.get(name, {}) if settings else {}).items()}
+    return tuple(words.items())

@@ -1,0 +1,306 @@
+"""One file or sheet as the typed rows of a log, with every decision, change and fault."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import pandas as pd
+
+from ..faults import Fault, Question, close_match
+from .cells import SPELLING, UNIT_NAMES, Cell, Unreadable, read_cell
+from .dates import possible_orders
+from .files import Grid
+from .logs import LOGS, NUMBERS, in_words, plain
+from .rows import SetAside, blocks_of
+from .rules import rules_of
+
+__all__ = ["Change", "Table", "read_table"]
+
+_SHOWN = 80  # characters of a cell in a fault
+
+
+@dataclass(frozen=True, kw_only=True)
+class Change:
+    """A cell that was read as something else than it says."""
+
+    row: int
+    column: str
+    before: str
+    after: str
+    how: str
+
+
+@dataclass(kw_only=True)
+class Table:
+    """What was read from one file or sheet; the join adds what it sets aside."""
+
+    grid: Grid
+    log: str
+    frame: pd.DataFrame | None = None  # canonical columns; None where there is no header to go by, index the rows of the file
+    raw: dict[str, list[Any]] = field(default_factory=dict)  # cells as they stand, in the order of the frame
+    told: set[tuple[int, str]] = field(default_factory=set)  # row and column of cells at fault
+    sound: bool = False
+    empty: bool = False  # a header and nothing under it yet
+    blocks: list[int] = field(default_factory=list)  # which header each row of the frame stands under
+    decisions: list[str] = field(default_factory=list)
+    aside: list[SetAside] = field(default_factory=list)
+    changes: list[Change] = field(default_factory=list)
+    read: int = 0  # rows without the header
+    unequal: list[str] = field(default_factory=list)  # totals that are not the sum of their rows, as sentences
+
+
+def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, locale: str | None) -> tuple[Table, list[Fault]]:
+    """Read one file or sheet as a log.
+
+    Parameters
+    ----------
+    grid : Grid
+    log : str
+    settings : RecordsTable or None
+        What the study file says about records.
+    names : Names or None
+        Names of the study, which may be written in other capitals.
+    currency : str
+    locale : str or None
+        Of the study; None where it states none.
+
+    Returns
+    -------
+    table : Table
+        Not sound if there are faults.
+    faults : list of Fault
+    """
+    blocks, aside = blocks_of(grid.rows, log, settings)
+    table = Table(grid=grid, log=log, aside=aside, decisions=list(grid.decisions))
+    table.read = len(grid.rows) - min(len(blocks), 1)
+    rows = [(number, block, cells) for number, one in enumerate(blocks) for block, cells in one.rows]
+    table.empty = not rows
+    if not any(column.known for block in blocks for column in block.columns) and not rows:
+        return table, [Fault(file=grid.place, wrong="empty log", found="no header", right="at least a header, or no such file")]
+    faults = [fault for block in blocks for fault in _header_faults(grid, block, log, blocks[0])]
+    faults += [fault for block in blocks for row, cells in block.rows for fault in _width_faults(grid, block, row, cells)]
+    if faults:
+        return table, faults
+    if table.empty:
+        table.decisions.append("no rows yet")
+        return table, []
+    table.decisions[0] += f"; header in row {blocks[0].row}"
+    if left := [column.header for column in blocks[0].columns if column.name is None]:
+        table.decisions.append(f"left out, as study.toml says: {', '.join(left)}")
+    numbers = [row for _, row, _ in rows]
+    table.blocks = [number for number, _, _ in rows]
+    columns = {column.name: column for column in blocks[0].columns if column.name}
+    places = [{column.name: column.at for column in block.columns} for block in blocks]
+    for name in columns:
+        ats = [place.get(name) for place in places]
+        table.raw[name] = [
+            cells[ats[number]] if ats[number] is not None and ats[number] < len(cells) else "" for number, _, cells in rows
+        ]
+    rules, said, faults = rules_of(grid, log, numbers, table.raw, columns, settings, names, currency, locale)
+    table.decisions += said
+    frame, more = _frame(table, numbers, rules, faults)
+    more += _ounces(grid, log, frame, names)
+    faults += more
+    table.frame, table.sound = frame, not faults
+    table.unequal = _unequal(table, rules)
+    table.told = {(fault.row, fault.column) for fault in more} | {(None, fault.column) for fault in faults if fault not in more}
+    return table, _asked_once(faults)
+
+
+def _unequal(table, rules):
+    """Totals that differ from the sum of all rows above them, and of those since the total before."""
+    said, before = [], 0
+    for total in sorted((aside for aside in table.aside if aside.figures), key=lambda aside: aside.row):
+        for name, raw in total.figures:
+            try:
+                stated = read_cell(raw, rules[name]).value if rules[name].kind in NUMBERS else None
+            except Unreadable:
+                stated = None
+            above = table.frame[name][table.frame.index < total.row] if stated is not None else pd.Series(dtype=float)
+            sums = [float(above.sum()), float(above[above.index > before].sum())]
+            if len(above) and all(abs(stated - parts) > max(0.011, 1e-5 * abs(parts)) for parts in sums):
+                said.append(
+                    f"{table.grid.place}, row {total.row}: the total says {stated:.10g} {name.replace('_', ' ')}, the rows above it add up to {sums[0]:.10g}."
+                )
+        before = total.row
+    return said
+
+
+def _asked_once(faults):
+    """Faults without the questions that the same answer answers."""
+    first: dict[str, Fault] = {}
+    for fault in faults:
+        if isinstance(fault, Question):
+            first.setdefault(fault.wrong, fault)
+    return [fault for fault in faults if first.get(fault.wrong, fault) is fault]
+
+
+def _header_faults(grid, block, log, first):
+    """Columns that are unknown, named twice or missing."""
+    known, faults = LOGS[log], []
+
+    def fault(wrong, found, right, column=""):
+        faults.append(Fault(file=grid.place, row=block.row, column=column, wrong=wrong, found=found, right=right))
+
+    seen = [column.name for column in block.columns if column.name]
+    for column in block.columns:
+        if not column.known:
+            declare = f'or {_quoted(column.header)} = "ignore" (or one of them) under [records.columns.{log}] in study.toml'
+            fault(
+                "unknown column", repr(column.header), f"one of {', '.join(known)}{close_match(column.header, known)}, {declare}"
+            )
+        elif column.name and seen.count(column.name) > 1:
+            fault("column twice", repr(column.header), "each column once", column.name)
+    units = {column.name: column.unit for column in first.columns}
+    for column in block.columns:
+        if column.name and units.get(column.name, column.unit) != column.unit:
+            fault("header again with another unit", repr(column.header), "one unit a column in a file", column.name)
+    for name, (kind, needed) in known.items():
+        if needed and name not in seen:
+            fault("column is missing", "", f"a column {name} with {in_words(kind)}", name)
+    named = {column.at for column in block.columns}
+    for at in range(block.width):
+        if at not in named and (row := next((r for r, cells in block.rows if at < len(cells) and cells[at] != ""), None)):
+            fault("column without a name", f"cells from row {row} on, in column {at + 1}", "a name in the header")
+    return faults
+
+
+def _width_faults(grid, block, row, cells):
+    """Rows of a text file with more or fewer cells than the header."""
+    extra = any(cell != "" for cell in cells[block.width :])
+    if not extra and (len(cells) >= block.width or grid.separator == ""):
+        return []
+    comma = " (a decimal comma or a comma in a text, between commas, needs quotes)" if extra and grid.separator == "," else ""
+    right = f"{block.width}, as in the header{comma}"
+    return [Fault(file=grid.place, row=row, wrong="wrong number of cells", found=str(len(cells)), right=right)]
+
+
+def _frame(table, rows, rules, open_faults):
+    """Canonical columns from the cells, with changes and what cannot be read."""
+    log, faults, data, units = table.log, [], {}, None
+    undecided = {fault.column for fault in open_faults}
+    for name, rule in rules.items():
+        found: dict[Any, Cell] = {}
+        for raw in dict.fromkeys(table.raw[name]):
+            try:
+                found[raw] = read_cell(raw, rule)
+            except Unreadable as error:
+                found[raw] = Cell(value=None)
+                if name in undecided and possible_orders(raw):
+                    continue  # once the order is known it may be a date
+                hint = close_match(raw, rule.kind) if isinstance(rule.kind, tuple) else ""
+                right = error.right or f"{in_words(rule.kind)}{hint}"
+                faults += [
+                    Fault(file=table.grid.place, row=at, column=name, wrong=error.wrong, found=shown(raw), right=right)
+                    for at, cell in zip(rows, table.raw[name])
+                    if cell == raw and type(cell) is type(raw)
+                ]
+        cells = [found[raw] for raw in table.raw[name]]
+        table.changes += _changes(name, rows, table.raw[name], found)
+        if name not in undecided:  # else what it would be read as is not decided yet
+            table.decisions += _spelled(name, rule, table.raw[name], found)
+        data[name] = _series([cell.value for cell in cells], rule.kind, rows, all(_is_integer(raw) for raw in found))
+        if any(cell.low is not None for cell in found.values()):
+            for end in ("low", "high"):
+                data[f"{name}_{end}"] = pd.Series([getattr(cell, end) for cell in cells], index=rows, dtype=float)
+        if rule.kind == "quantity":
+            units = [cell.unit for cell in cells]
+    if units is not None and any(units):
+        faults += _fill_units(table, data, units, rows, rules)
+    ordered = {}
+    for name, (kind, _) in LOGS[log].items():
+        ordered[name] = data.get(name, _series([None] * len(rows), kind, rows, False))
+        ordered |= {key: data[key] for key in (f"{name}_low", f"{name}_high") if key in data}
+    return pd.DataFrame(ordered, index=rows), faults
+
+
+def shown(raw: Any) -> str:
+    """A cell for a fault, cut if it is long."""
+    text = repr(str(raw))
+    return text if len(text) <= _SHOWN else f"{text[: _SHOWN - 3]}..."
+
+
+def _is_integer(raw):
+    return isinstance(raw, int) or (isinstance(raw, str) and raw.isdigit())
+
+
+def _series(values, kind, rows, whole):
+    """Values as the evidence expects them: times, figures, or text with None for blanks."""
+    if kind == "date":
+        return pd.Series(pd.to_datetime(pd.Series(values, dtype=object)).astype("datetime64[ns]").to_numpy(), index=rows)
+    if kind in NUMBERS:
+        figures = pd.Series(values, index=rows, dtype=float)
+        return figures.astype("int64") if whole and figures.abs().max() < 2**53 and (figures % 1 == 0).all() else figures
+    return pd.Series(values, index=rows, dtype=object)
+
+
+def _changes(name, rows, raw, found):
+    """Cells that were interpreted beyond the rule of their column, each by itself."""
+    how = {cell: value.how for cell, value in found.items() if value.how not in ("", SPELLING)}
+    if not how:
+        return []
+    return [
+        Change(row=row, column=name, before=str(cell), after=_after(found[cell]), how=how[cell])
+        for row, cell in zip(rows, raw)
+        if cell in how
+    ]
+
+
+def _after(cell):
+    value = cell.value
+    if value is None:
+        return "not known"
+    text = f"{value:%Y-%m-%d}" if isinstance(value, pd.Timestamp) else f"{value:.10g}" if isinstance(value, float) else str(value)
+    return f"{text} {cell.unit}".strip()
+
+
+def _spelled(name, rule, raw, found):
+    """One line for all cells that only a column's rule spells otherwise."""
+    spelled = {cell for cell, value in found.items() if value.how == SPELLING}
+    if not spelled:
+        return []
+    count, one = sum(cell in spelled for cell in raw), next(cell for cell in raw if cell in spelled)
+    unit = NUMBERS[rule.kind].unit if rule.kind in NUMBERS else ""
+    unit = f", {rule.unit} as {UNIT_NAMES[unit]}" if rule.unit and unit else ""
+    return [f"{name}: {count} {'cell' if count == 1 else 'cells'} respelled{unit}, such as {one} to {_after(found[one])}"]
+
+
+def _fill_units(table, data, units, rows, rules):
+    """Units that stand with the quantity go to the unit's column, unless another stands there."""
+    faults, words = [], dict(rules["quantity"].words) | dict(rules["unit"].words if "unit" in rules else ())
+    stated = data["unit"].tolist() if "unit" in data else [None] * len(rows)
+    filled = []
+    for row, unit, own, raw in zip(rows, units, stated, table.raw["quantity"]):
+        unit = words.get(plain(unit), unit)
+        given = unit and isinstance(raw, str) and raw.strip().endswith(unit)
+        if given and own and plain(own) != plain(unit):
+            found = f"{raw!r} beside the unit {own!r}"
+            faults.append(
+                Fault(file=table.grid.place, row=row, column="quantity", wrong="has two units", found=found, right="one of them")
+            )
+        filled.append(own or unit or None)
+    data["unit"] = pd.Series(filled, index=rows, dtype=object)
+    return faults
+
+
+def _ounces(grid, log, frame, names):
+    """Ounces of an item that the study measures by volume may be either."""
+    if log != "purchases" or names is None or not any(names.items.values()):
+        return []
+    liquid = frame.item.isin([item for item, volume in names.items.items() if volume])
+    unsure = frame.index[liquid & frame.unit.isin(["oz", "oz.", "OZ"])]
+    return [
+        Question(
+            file=grid.place,
+            row=int(row),
+            column="unit",
+            wrong="question: ounces by weight or by volume?",
+            found=f"{frame.quantity[row]:g} {frame.unit[row]} of {frame.item[row]}",
+            right='one line under [records.words.unit] in study.toml: "oz" = "fl oz" for volume, or "oz" = "ounce" for weight',
+        )
+        for row in unsure[:1]
+    ]
+
+
+def _quoted(text):
+    """A key of TOML."""
+    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'

@@ -1,0 +1,163 @@
+"""What the studio model takes: frozen groups of numbers that travel together.
+
+Every number is a float or an array; arrays broadcast against each other, so one set of inputs is a
+point, a grid or a million draws. Shares lie in [0, 1]; money is in the study's currency.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+__all__ = ["Channel", "Equipment", "Material", "Mould", "Overhead", "Product", "Rack", "Station", "Step", "Workshop"]
+
+Value = float | np.ndarray
+
+
+@dataclass(frozen=True, kw_only=True)
+class Material:
+    """Something used up at a step."""
+
+    name: str
+    cost: Value  # of what ends in the piece, before loss [money/piece or money/load]
+    loss_share: Value = 0.0  # of what is opened, left in cups and drips [-]
+    recovered_share: Value = 0.0  # of the cost got back from a scrapped piece [-]
+    per: str = "piece"  # "piece" entering the step, or "load"
+    kind: str = "material"  # "material" or "consumable"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Step:
+    """One step of the routing, ending in its check."""
+
+    name: str
+    minutes: Value = 0.0  # hands-on, for a piece entering [min/piece]
+    load_minutes: Value = 0.0  # hands-on, for a whole load [min/load]
+    pass_share: Value = 1.0  # of the pieces entering [-]
+    rework_share: Value = 0.0  # of the pieces entering, done again once [-]
+    rework_minutes: Value | None = None  # for a piece done again; None: as the first time [min/piece]
+    wait_hours: Value = 0.0  # after the hands-on work [hour]
+    wait_in: str | None = None  # name of a station or rack
+    load_size: Value | None = None  # pieces in a load; None: the product's load, less what was lost [piece/load]
+    places_per_piece: Value = 1.0  # in the rack [place/piece]
+    first_minutes: Value | None = None  # the first piece ever took; None: no learning [min/piece]
+    learning_rate: Value = 1.0  # time left after each doubling [-]
+    materials: tuple[Material, ...] = ()
+    causes: tuple[tuple[str, float], ...] = ()  # of scrap found here, with weights
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mould:
+    """The moulds that fill one load."""
+
+    material_cost: Value  # of one set of moulds [money/set]
+    minutes: Value  # hands-on, to make one set [min/set]
+    life_casts: Value  # mean casts a cavity gives until worn out [cast]
+    life_shape: Value = 2.5  # Weibull [-]
+    replace_at: Value | None = None  # age at which it is replaced anyway [cast]
+    sets: Value = 1.0  # sets in use, each filling a load [set]
+    rest_hours: Value = 0.0  # after a cure, before the next [hour]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Product:
+    """A piece and the way it is made."""
+
+    name: str
+    casts_per_load: Value  # [cast/load]
+    steps: tuple[Step, ...]
+    unsold_share: Value = 0.0  # of the good pieces: samples, gifts, dead colours [-]
+    made_before: Value = 0.0  # pieces made before this year, for learning [piece]
+    ruined_loads_per_year: Value = 0.0  # freak losses, apart from normal scrap [load/year]
+    parts: tuple[Material, ...] = ()  # for each good piece, after the last check
+    mould: Mould | None = None
+    cure_step: str | None = None  # step whose wait is 'the cure'; None: the longest wait
+
+
+@dataclass(frozen=True, kw_only=True)
+class Channel:
+    """One way of selling one product."""
+
+    name: str
+    product: str
+    orders_per_year: Value  # at the reference price [order/year]
+    pieces_per_order: Value  # [piece/order]
+    price: Value  # [money/order]
+    postage_charged: Value = 0.0  # [money/order]
+    fee_share: Value = 0.0  # [-]
+    fee_on_postage: bool = True  # whether the share is taken of postage charged too
+    fee_fixed: Value = 0.0  # [money/order]
+    postage_paid: Value = 0.0  # [money/order]
+    packaging: Value = 0.0  # [money/order]
+    refund_share: Value = 0.0  # of orders [-]
+    minutes_per_order: Value = 0.0  # [min/order]
+    days_per_year: Value = 0.0  # stall days [day/year]
+    hours_per_day: Value = 0.0  # at the stall, driving included [hour/day]
+    fee_per_day: Value = 0.0  # [money/day]
+    elasticity: Value = 0.0  # share of orders lost for a share of price, as a power [-]
+    reference_price: Value | None = None  # None: the price itself [money/order]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Overhead:
+    """A cost of the year that no piece causes."""
+
+    name: str
+    per_year: Value  # [money/year]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Equipment:
+    """Something bought once and used for years."""
+
+    name: str
+    price: Value  # [money]
+    life_years: Value  # [year]
+    resale: Value = 0.0  # [money]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Station:
+    """Pots, ovens or kilns that each cure one load at a time."""
+
+    name: str
+    count: Value = 1.0  # [station]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rack:
+    """Places where pieces wait one by one."""
+
+    name: str
+    places: Value  # [place]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Workshop:
+    """A whole workshop for a year."""
+
+    weeks_per_year: Value  # worked [week/year]
+    hours_per_week: Value  # that the maker can give [hour/week]
+    fixed_hours_per_week: Value  # books, cleaning, upkeep, enquiries [hour/week]
+    windows: tuple[tuple[float, float], ...]  # working windows, Monday 0:00 being 0 [hour]
+    target_per_hour: Value  # pay wanted for every hour [money/hour]
+    living_per_year: Value  # pay that makes a year's living [money/year]
+    set_aside_share: Value  # of residual pay, for contributions and tax [-]
+    interest: Value = 0.0  # on equipment [1/year]
+    products: tuple[Product, ...]
+    channels: tuple[Channel, ...]
+    overheads: tuple[Overhead, ...] = ()
+    equipment: tuple[Equipment, ...] = ()
+    stations: tuple[Station, ...] = ()
+    racks: tuple[Rack, ...] = ()
+
+    def __post_init__(self) -> None:
+        known: dict[str, Any] = {product.name: product for product in self.products}
+        places = {place.name for place in (*self.stations, *self.racks)}
+        for channel in self.channels:
+            if channel.product not in known:
+                raise ValueError(f"channel {channel.name!r} must sell a known product; got {channel.product!r}")
+        for product in self.products:
+            for step in product.steps:
+                if step.wait_in is not None and step.wait_in not in places:
+                    raise ValueError(f"step {step.name!r} must wait in a known station or rack; got {step.wait_in!r}")

@@ -1,0 +1,129 @@
+"""The first page: the answer, what it rests on, what to do and what to measure next."""
+
+import numpy as np
+import pandas as pd
+
+from ..assumptions import label, point_values, workshop_at
+from ..formatting import Format
+from ..kit import OpenStudy, basis_counts, format_of
+from ..models import evaluate
+from .change import Changed
+from .conditions import moved_words, needed_table, pay_over_target
+from .records import could_measure
+from .sensitivity import Decision, decision_sentence
+
+__all__ = ["evidence_steps", "next_things", "the_decision"]
+
+
+def the_decision(decision: Decision, rows: list[Changed], fmt: Format) -> str:
+    """Go on, stop, or change what; with the chance of being right."""
+    text = decision_sentence(decision, fmt)
+    good = [row for row in rows if row.clearly_better]
+    if not good:
+        return text + (" No scenario of the study is clearly better." if rows else "")
+    best = max(good, key=lambda row: row.gain.mean())
+    after = best.over_target
+    text += f" **Change: {best.what}**, better than now with a chance of {fmt.chance(best.better)}"
+    if not decision.goes:
+        enough = float((after > 0).mean())
+        return text + (
+            f"; with it a year brings more than its hours at the target with a chance of {fmt.chance(enough)}."
+            if enough >= 0.5
+            else f", but with it alone the target is still reached in only {fmt.chance(enough)} of cases."
+        )
+    return text + "."
+
+
+def next_things(kit: OpenStudy, decision: Decision, information: pd.DataFrame, rows: list[Changed], fmt: Format) -> list[str]:
+    """At most three things to do next, each with its reason."""
+    things = []
+    good = sorted((r for r in rows if r.clearly_better), key=lambda r: -float(r.gain.mean()))
+    if good:
+        cost = f" for {fmt.money(good[0].first_cost, 0)}" if good[0].first_cost else ""
+        things.append(
+            f"**Do: {good[0].what}**{cost}; it brings about {fmt.money(float(good[0].gain.mean()), 0)} a year beyond the target."
+        )
+    sure = information[(information.kind == "number") & (information.worth > 2.0 * information.error)]
+    if len(sure) and decision.all_known.value >= 0.001 * abs(float(decision.benefit.mean())):
+        row = sure.iloc[0]
+        takes = f"; {row.takes} would halve its width" if row.takes else ""
+        things.append(f"**Measure: {row.what}**; knowing it is worth {fmt.money(row.worth, 0)} a year{takes}.")
+    open_rows = [r for r in rows if r.perhaps_better]
+    if open_rows and len(things) < 3:
+        row = max(open_rows, key=lambda r: r.gain.mean())
+        things.append(
+            f"**Find out about: {row.what}**; it would bring {fmt.money(float(row.gain.mean()), 0)} on average, but with a chance of only {fmt.chance(row.better)}."
+        )
+    needed = needed_table(kit)
+    nearest = needed[needed.needed.notna() & np.isfinite(needed.change)].head(1)
+    if len(nearest) and len(things) < 3:
+        row, pays = nearest.iloc[0], float(pay_over_target(kit.inputs())) >= 0
+        words = f"{row.lever} {moved_words(row, fmt)}"
+        things.append(
+            f"**Watch: {row.lever}**; with {words} the target is only just reached, all else at its middle."
+            if pays
+            else f"**Aim at: {words}**; that alone would reach the target, all else at its middle."
+        )
+    return things
+
+
+def introduction(kit: OpenStudy) -> str:
+    """Name, question and what the study is, as its file states them."""
+    table = kit.study.file.study
+    invented = "\n\n**Invented demo:** no person, place or business in it is real." if table.invented else ""
+    parts = [f"**{table.name}.** {table.question}".strip(), table.about]
+    return "\n\n".join(part for part in parts if part) + invented
+
+
+def certainty_list(kit: OpenStudy) -> str:
+    """How many numbers are guessed, measured, published, agreed and decided, and which are guesses."""
+    groups = basis_counts(kit)
+    words = {
+        "guess": "guessed",
+        "measured": "measured by the logs",
+        "published": "published",
+        "agreed": "agreed or bought",
+        "decided": "decided by the maker",
+    }
+    counts = [f"{len(groups[basis])} {words[basis]}" for basis in words if groups.get(basis)]
+    text = f"Of {sum(map(len, groups.values()))} stated numbers, {', '.join(counts)}."
+    waiting = [key for key in groups.get("guess", []) if kit.assumed.numbers[key].from_records]
+    if waiting:
+        text += f" {len(waiting)} of the guesses ask for records that the logs do not have."
+    guesses = [label(key) for key in groups.get("guess", [])]
+    if guesses:
+        more = f" and {len(guesses) - 12} more" if len(guesses) > 12 else ""
+        text += f" Guessed: {', '.join(guesses[:12])}{more}."
+    return text + " The page on records lists every one."
+
+
+def evidence_effect(kit: OpenStudy) -> str:
+    """What the logs change in the point result, and the numbers behind most of it."""
+    if not kit.assumed.evidence:
+        silent = "The logs measure none of the study's numbers" if kit.study.records else "There are no logs yet"
+        return f"{silent}: every number is as stated.{could_measure(kit)}"
+
+    fmt = format_of(kit)
+    stated, point = (float(kit.point(stated=s).totals["pay_per_hour"]) for s in (True, False))
+    steps = evidence_steps(kit)[:3]
+    moved = "; ".join(f"{step['label']} ({signed(fmt, step['change'])})" for step in steps)
+    return (
+        f"As stated, before the logs, an hour would bring {fmt.money(stated)}; with what the logs measured it brings {fmt.money(point)}. "
+        f"The measured numbers that change it most, each alone: {moved}.{could_measure(kit)}"
+    )
+
+
+def signed(fmt: Format, amount: float) -> str:
+    """An amount with its sign, which no line break parts from it."""
+    return ("+" if amount >= 0 else "\u2212") + "\u2060" + fmt.money(abs(amount))
+
+
+def evidence_steps(kit: OpenStudy) -> list[dict[str, object]]:
+    """What each measured number alone changes in the stated pay an hour, largest first. [money/hour]"""
+    stated = point_values(kit.assumed, stated=True)
+    base = float(kit.point(stated=True).totals["pay_per_hour"])
+    rows = []
+    for key, found in kit.assumed.evidence.items():
+        pay = evaluate(workshop_at(kit.study, stated | {key: found.number.value})).totals["pay_per_hour"]
+        rows.append({"key": key, "label": label(key), "change": float(pay) - base})
+    return sorted(rows, key=lambda row: -abs(row["change"]))

@@ -1,0 +1,341 @@
+"""What doing things differently would change, on the same draws as the study itself."""
+
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import combinations
+
+import numpy as np
+import pandas as pd
+
+from ..assumptions import assume_changed, common_values, workshop_at
+from ..draws import in_chunks, round_up_draws
+from ..faults import StudyError
+from ..formatting import Format
+from ..kit import OpenStudy
+from ..models import beyond_target, evaluate, yearly_charge
+from ..models.year import DEMAND, HANDS
+from ..study import study_with
+
+__all__ = [
+    "Changed",
+    "best_sentence",
+    "best_set",
+    "changed",
+    "compared",
+    "scenario_sentence",
+    "scenario_table",
+    "study_with_scenarios",
+]
+
+SURE = 0.8  # chance from which on a scenario is called better
+MOST_COMBINED = 10  # scenarios whose combinations are all tried
+
+
+@dataclass(frozen=True, kw_only=True)
+class Changed:
+    """A scenario, or several together, beside the study as it is; arrays by draw."""
+
+    names: tuple[str, ...]
+    what: str
+    outlay: float  # once [money]
+    hours_once: float  # [hour]
+    charge: float  # of the outlay, a year [money/year]
+    set_up: float  # of the hours to set it up, at the target, a year of its life [money/year]
+    life: float  # of the outlay, the shortest of several [year]
+    interest: float  # [1/year]
+    pay: np.ndarray  # an hour, the charge taken off [money/hour]
+    base_pay: np.ndarray  # [money/hour]
+    residual: np.ndarray  # pay a year, the charge taken off [money/year]
+    base_residual: np.ndarray  # [money/year]
+    over_target: np.ndarray  # pay a year less the target for every hour, charge and set-up taken off [money/year]
+    base_over_target: np.ndarray  # [money/year]
+    limits: dict[str, float]  # share of draws in which each resource, or demand, is what limits
+    base_limits: dict[str, float]
+    target: float  # [money/hour]
+
+    @cached_property
+    def gain(self) -> np.ndarray:
+        """What a year brings more, own hours at the target taken off. [money/year]"""
+        return self.over_target - self.base_over_target
+
+    @property
+    def better(self) -> float:
+        """Chance that it brings more. [-]"""
+        return float((self.gain > 0).mean())
+
+    @property
+    def error(self) -> float:
+        """Standard error of the mean gain over the draws. [money/year]"""
+        return float(self.gain.std(ddof=1) / np.sqrt(self.gain.size))
+
+    @property
+    def clear(self) -> bool:
+        """Whether its mean gain is other than nothing beyond what the draws may err."""
+        return abs(float(self.gain.mean())) > 2.0 * self.error
+
+    @property
+    def clearly_better(self) -> bool:
+        """Whether it brings more, surely enough to be called better."""
+        return self.clear and self.gain.mean() > 0 and self.better >= SURE
+
+    @property
+    def perhaps_better(self) -> bool:
+        """Whether it brings more on average, but not surely."""
+        return self.clear and self.gain.mean() > 0 and self.better < SURE
+
+    @property
+    def first_cost(self) -> float:
+        """Outlay, and the hours to set it up at the target. [money]"""
+        return self.outlay + self.hours_once * self.target
+
+    @property
+    def payback(self) -> float:
+        """Years until the mean gain before the charge has paid the first cost; infinite where it never does. [year]"""
+        gain = float(self.gain.mean()) + self.charge + self.set_up
+        return 0.0 if not self.first_cost else self.first_cost / gain if gain > 0 else np.inf
+
+    @property
+    def present_value(self) -> np.ndarray:
+        """Gains before the charge over its life, at the study's interest, less the first cost. [money]"""
+        years = self.life
+        factor = years if not self.interest else (1.0 - (1.0 + self.interest) ** -years) / self.interest
+        return (self.gain + self.charge + self.set_up) * factor - self.first_cost
+
+    @property
+    def now_limits(self) -> str:
+        """What limits most often with it."""
+        return max(self.limits, key=self.limits.get)
+
+    @property
+    def limited_before(self) -> str:
+        """What limits most often without it."""
+        return max(self.base_limits, key=self.base_limits.get)
+
+
+def study_with_scenarios(kit: OpenStudy, names: list[str]) -> OpenStudy:
+    """The study with some scenarios, as a kit of its own; StudyError where they do not go together."""
+    study, factors = study_with(kit.study, names)
+    assumed = assume_changed(study, factors, kit.assumed)
+    return OpenStudy(study=assumed.study, assumed=assumed)
+
+
+def compared(kit: OpenStudy, names: list[str], draws: int | None = None, seed: int | None = None) -> Changed:
+    """Put scenarios beside the study, on common draws.
+
+    Parameters
+    ----------
+    kit : OpenStudy
+        Open study.
+    names : list of str
+        Scenarios done together.
+    draws, seed : int, optional
+        As the study says if not given.
+
+    Returns
+    -------
+    Changed
+
+    Raises
+    ------
+    StudyError
+        If the scenarios do not go together.
+    ValueError
+        If a year with them cannot be worked out, such as one without hours.
+    """
+    entries = [kit.study.file.scenarios[name] for name in names]
+    other = study_with_scenarios(kit, names)
+    draws = round_up_draws(draws or kit.study.file.study.draws)
+    seed = kit.study.file.study.seed if seed is None else seed
+    base, base_limits = _year(kit, kit, draws, seed)
+    found, limits = _year(other, kit, draws, seed)
+    interest = float(kit.inputs().interest)
+    target = float(kit.inputs().target_per_hour)
+    charge, set_up = (
+        sum(float(yearly_charge(cost, 0.0, e.life, interest)) for e, cost in zip(entries, costs, strict=True))
+        for costs in ([e.outlay for e in entries], [e.hours * target for e in entries])
+    )
+    return Changed(
+        names=tuple(names),
+        what=" + ".join(entry.what for entry in entries),
+        outlay=sum(entry.outlay for entry in entries),
+        hours_once=sum(entry.hours for entry in entries),
+        charge=charge,
+        set_up=set_up,
+        life=min(entry.life for entry in entries),
+        interest=interest,
+        pay=(found["residual"] - charge) / found["hours"],
+        base_pay=base["residual"] / base["hours"],
+        residual=found["residual"] - charge,
+        base_residual=base["residual"],
+        over_target=found["over"] - charge - set_up,
+        base_over_target=base["over"],
+        limits=limits,
+        base_limits=base_limits,
+        target=target,
+    )
+
+
+def changed(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> list[Changed]:
+    """Every scenario of the study beside it, the one that brings most first."""
+    rows = [compared(kit, [name], draws, seed) for name in kit.study.file.scenarios]
+    return sorted(rows, key=lambda row: -float(row.gain.mean()))
+
+
+def best_set(kit: OpenStudy, budget: float | None = None, draws: int = 512) -> tuple[Changed | None, int]:
+    """The scenarios that together bring most a year within a budget for outlays: every combination is tried.
+
+    Parameters
+    ----------
+    kit : OpenStudy
+        Open study; at most ten of its scenarios, those that bring most alone, are combined.
+    budget : float, optional
+        As `[decision]` says if not given; None is no limit. [money]
+    draws : int, optional
+        Draws of each trial; the best is worked out again on the study's own.
+
+    Returns
+    -------
+    best : Changed or None
+        None where doing nothing brings most.
+    tried : int
+        Combinations that go together and are within the budget.
+    """
+    budget = kit.study.file.decision.budget if budget is None else budget
+    names = [row.names[0] for row in changed(kit, draws)][:MOST_COMBINED]
+    order = list(kit.study.file.scenarios)
+    best, most, tried = None, 0.0, 0
+    for count in range(1, len(names) + 1):
+        for chosen in combinations(sorted(names, key=order.index), count):
+            outlay = sum(kit.study.file.scenarios[name].outlay for name in chosen)
+            if (budget is not None and outlay > budget) or _clash(kit, chosen):
+                continue
+            try:
+                gain = float(compared(kit, list(chosen), draws).gain.mean())
+            except (StudyError, ValueError):  # they do not go together
+                continue
+            tried += 1
+            if gain > most:
+                best, most = chosen, gain
+    return (None if best is None else compared(kit, list(best))), tried
+
+
+def _clash(kit, chosen):
+    """Whether two of the scenarios change the same key, so that only one can be done."""
+    seen: set[str] = set()
+    for name in chosen:
+        entry = kit.study.file.scenarios[name]
+        keys = {*_paths(entry.change), *entry.drop}
+        if any(key == other or key.startswith(other + ".") or other.startswith(key + ".") for key in keys for other in seen):
+            return True
+        seen |= keys
+    return False
+
+
+def _paths(change, path=()):
+    """Dotted keys of what a change states."""
+    for key, value in change.items():
+        if isinstance(value, dict) and not {"value", "low", "likely", "high", "distribution"} & set(value):
+            yield from _paths(value, (*path, key))
+        else:
+            yield ".".join((*path, key))
+
+
+def _year(kit, base, draws, seed):
+    """Residual pay, hours and target of a year by draw, on the draws of the base study; and how often each thing limits."""
+    resources: list[str] = []
+
+    def work(start, stop):
+        a = workshop_at(kit.study, common_values(kit.assumed, base.assumed, draws, seed, start, stop))
+        outcome = evaluate(a)
+        resources[:] = outcome.resources
+        found = {
+            "residual": outcome.totals["residual_pay_per_year"],
+            "hours": outcome.totals["hours_per_year"],
+            "over": beyond_target(a, outcome),
+            "binding": outcome.binding,
+        }
+        return {key: np.broadcast_to(np.asarray(value, float), (stop - start,)) for key, value in found.items()}
+
+    found = in_chunks(work, draws)
+    counts = np.bincount(found["binding"].astype(int), minlength=len(resources))
+    return found, {name: float(n / draws) for name, n in zip(resources, counts, strict=True)}
+
+
+def scenario_table(rows: list[Changed]) -> pd.DataFrame:
+    """Scenarios beside the study: change in pay and in the year with the middle eight in ten, chance, payback, worth over the life."""
+    frame = []
+    for row in rows:
+        low, high = np.quantile(row.gain, [0.1, 0.9])
+        frame.append(
+            {
+                "scenario": row.what,
+                "outlay": row.outlay,
+                "pay an hour": float(row.pay.mean() - row.base_pay.mean()),
+                "pay a year": float(row.residual.mean() - row.base_residual.mean()),
+                "gain a year": float(row.gain.mean()),
+                "low": float(low),
+                "high": float(high),
+                "chance": row.better,
+                "payback": row.payback * 12.0 if row.first_cost else np.nan,  # nothing to be paid back
+                "worth": float(row.present_value.mean()),
+                "limits then": row.now_limits.replace("-", " "),
+            }
+        )
+    return pd.DataFrame(frame)
+
+
+def scenario_sentence(row: Changed, fmt: Format) -> str:
+    """One scenario in a sentence that claims no more than its draws allow."""
+    gain = float(row.gain.mean())
+    name = row.what[:1].upper() + row.what[1:]
+    size = f"{fmt.money(abs(gain), 0)} a year"
+    if row.clearly_better:
+        text = f"**{name}: worth it.** It brings about {size} beyond paying its own hours the target, and does so with a chance of {fmt.chance(row.better)}."
+        if row.first_cost:
+            text += f" Its {fmt.money(row.first_cost, 0)} are back in about {_months(row.payback, fmt)}."
+    elif row.perhaps_better:
+        text = f"**{name}: open.** On average it brings {size}, but only with a chance of {fmt.chance(row.better)}; better numbers are worth having first."
+    elif not row.clear:
+        text = f"**{name}: no difference that these draws can tell.**"
+    else:
+        text = f"**{name}: not worth it.** On average it costs {size} more than it brings"
+        text += f"{_because(row)}."
+    if row.now_limits != row.limited_before:
+        text += f" With it, {_limit(row.now_limits)} would be what limits, not {_limit(row.limited_before)}."
+    return text
+
+
+def best_sentence(best: Changed | None, tried: int, budget: float | None, fmt: Format) -> str:
+    """What to do together within the budget."""
+    within = "without a limit on outlays" if budget is None else f"within {fmt.money(budget, 0)} of outlays"
+    if best is None:
+        return f"Of {tried} combinations {within}, none brings more than leaving things as they are."
+    return (
+        f"Of {tried} combinations {within}, the best is **{best.what}**: {fmt.money(best.outlay, 0)} of outlays, about "
+        f"{fmt.money(float(best.gain.mean()), 0)} a year beyond the target for every hour, better than now with a chance of {fmt.chance(best.better)}. "
+        "The best of many flatters itself a little."
+    )
+
+
+def _because(row):
+    """Why a scenario does not pay, where what limits explains it."""
+    sold = float((row.residual + row.charge - row.base_residual).mean())
+    if abs(sold) < 0.02 * abs(float(row.base_residual.mean())):
+        reason = (
+            "hands are full"
+            if row.now_limits == HANDS
+            else "buyers limit already"
+            if row.now_limits == DEMAND
+            else f"{_limit(row.now_limits)} is full"
+        )
+        return f", because {reason} and it hardly changes what is sold"
+    return ""
+
+
+def _limit(name):
+    return {DEMAND: "demand", HANDS: "your hands"}.get(name, f"the {name.replace('-', ' ')}")
+
+
+def _months(years, fmt):
+    months = years * 12.0
+    return f"{fmt.number(months)} months" if months >= 1.5 else "a month"

@@ -1,0 +1,105 @@
+"""The channels page: from sales to pay, what each channel leaves, and prices."""
+
+import pandas as pd
+
+from ..kit import OpenStudy, format_of
+
+__all__ = ["channel_table", "money_steps", "price_place"]
+
+
+def channel_table(kit: OpenStudy) -> pd.DataFrame:
+    """What each channel brings a year, and what is left for an hour before shared costs."""
+    point, rows = kit.point(), []
+    for name, channel in point.channels.items():
+        product = point.products[channel["product"]]
+        made = channel["pieces"] * product["made_per_year"] / product["sold_per_year"]
+        material, hours = made * product["material_per_good_piece"], made * product["minutes_per_good_piece"] / 60.0
+        hours = hours + channel["order_hours"] + channel["stall_hours"]
+        left = channel["net"] - channel["stall_fees"] - material
+        rows.append(
+            {
+                "channel": name,
+                "orders a year": float(channel["orders"]),
+                "pieces a year": float(channel["pieces"]),
+                "sales a year": float(channel["revenue"]),
+                "kept of sales": float(channel["net"] / channel["revenue"]),
+                "left after material": float(left),
+                "hours a year": float(hours),
+                "left an hour": float(left / hours),
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def money_steps(kit: OpenStudy) -> pd.DataFrame:
+    """From sales down to what is left for the maker's hours. [money/year]"""
+    totals = kit.point().totals
+    kinds = ("fees", "postage", "packaging", "refunds", "stall_fees", "material", "freak_loss", "overhead", "equipment")
+    rows = [{"step": "sales and postage charged", "money a year": totals["revenue_per_year"]}]
+    rows += [
+        {"step": kind.replace("_", " "), "money a year": -totals[f"{kind}_per_year"]}
+        for kind in kinds
+        if totals[f"{kind}_per_year"]
+    ]
+    rows.append({"step": "left for every hour", "money a year": totals["residual_pay_per_year"]})
+    frame = pd.DataFrame(rows)
+    frame["money a year"] = frame["money a year"].astype(float)
+    return frame
+
+
+def price_place(kit: OpenStudy, product: str) -> pd.DataFrame:
+    """Our price a piece among asking prices seen: quantiles and the share of asking prices below ours."""
+    seen = kit.study.records.get("prices_seen")
+    if seen is None:
+        return pd.DataFrame()
+    each, ours = seen.price / seen.pieces, float(kit.point().products[product]["mean_price_per_piece"])
+    rows = {"all seen": each, "known to have sold": each[seen.sold == "yes"]}
+    return pd.DataFrame(
+        [
+            {
+                "asking prices": name,
+                "seen": len(v),
+                "1 in 4 below": v.quantile(0.25),
+                "half below": v.median(),
+                "1 in 4 above": v.quantile(0.75),
+                "ours": ours,
+                "below ours": float((v < ours).mean()),
+            }
+            for name, v in rows.items()
+            if len(v)
+        ]
+    )
+
+
+def hidden_hours(kit: OpenStudy) -> str:
+    """Share of hours that no bench sees, and what the bench alone would have promised."""
+    fmt, totals = format_of(kit), kit.point().totals
+    hidden = float(1 - totals["make_hours_per_year"] / totals["hours_per_year"])
+    naive = float(totals["residual_pay_per_year"] / totals["make_hours_per_year"])
+    return (
+        f"{fmt.percent(hidden)} of the {fmt.number(totals['hours_per_year'])} hours of the year are not making: orders, stalls, books, cleaning. "
+        f"Over the making hours alone the same money would look like {fmt.money(naive)} an hour; over every hour it is **{fmt.money(float(totals['pay_per_hour']))}**."
+    )
+
+
+def price_sentences(kit: OpenStudy) -> str:
+    """Price now against both break-even prices, by product."""
+    fmt, rows = format_of(kit), []
+    for name, found in kit.point().products.items():
+        now, target, cash = (float(found[key]) for key in ("mean_price_per_piece", "break_even_price", "cash_break_even_price"))
+        factor = target / now
+        side = (
+            "about the same as"
+            if abs(factor - 1) < 0.005
+            else f"{fmt.percent(abs(factor - 1))} {'above' if factor > 1 else 'below'}"
+        )
+        if target <= 0:
+            rows.append(
+                f"A **{name}** sells for {fmt.money(now)} on average; the rest of the studio earns the target without it."
+            )
+            continue
+        rows.append(
+            f"A **{name}** sells for {fmt.money(now)} on average. Every hour earns the target at {fmt.money(target)}, {side} that "
+            f"(a factor of {fmt.number(factor, 2)}); at {fmt.money(max(cash, 0.0))} the bills are paid and the hours earn nothing."
+        )
+    return "\n\n".join(rows)

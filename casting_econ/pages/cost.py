@@ -1,0 +1,105 @@
+"""The cost page: what a good piece costs, and where scrap costs most."""
+
+import numpy as np
+import pandas as pd
+from matplotlib.figure import Figure
+
+from ..charts import bars
+from ..evidence import own_faults
+from ..formatting import Format
+from ..kit import OpenStudy, format_of
+from ..palette import BLUE, GREY, ORANGE
+
+__all__ = ["cost_bars", "cost_table", "scrap_money"]
+
+
+def cost_bars(frame: pd.DataFrame, fmt: Format) -> Figure:
+    """Cost of one good piece by kind."""
+    labour = frame.kind.str.startswith("labour")
+    colours = np.where(labour, ORANGE, np.where(frame.kind.isin(["overhead", "equipment", "weekly hours"]), GREY, BLUE))
+    return bars(
+        frame,
+        "kind",
+        "cost",
+        f"{fmt.currency} a good piece (blue: things; orange: making; grey: the year)",
+        fmt.money,
+        colours=colours,
+    )
+
+
+def cost_table(kit: OpenStudy, product: str) -> pd.DataFrame:
+    """Cost of one good piece by kind, labour at the target. [money/piece]"""
+    kinds = kit.point().products[product]["cost_by_kind"]
+    frame = pd.DataFrame({"kind": list(kinds), "cost": [float(value) for value in kinds.values()]})
+    return frame.assign(share=frame.cost / frame.cost.sum())
+
+
+def scrap_money(kit: OpenStudy, product: str) -> pd.DataFrame:
+    """Pieces and money lost a year by step and cause; causes share their step's loss by their weights.
+
+    Weights come from the faults log where it has this step, from the study file otherwise.
+    """
+    found, faults = kit.point().products[product], kit.study.records.get("faults")
+    steps = {step.name: step for step in next(p for p in kit.inputs().products if p.name == product).steps}
+    ours = None if faults is None else own_faults(kit.study, product, faults)
+    rows = []
+    for step in found["piece"].steps:
+        if step.scrapped <= 0:
+            continue
+        weights = dict(steps[step.name].causes) or {"not said": 1.0}
+        if faults is not None:
+            mine = faults[(faults.step == step.name) & (faults.fate != "rework") & ours]
+            weights = mine.groupby("cause").pieces.sum().to_dict() or weights
+        for cause, weight in weights.items():
+            pieces = found["made_per_year"] * step.scrapped * weight / sum(weights.values())
+            each = step.spent_when_found - step.recovered
+            rows.append(
+                {
+                    "found at": step.name,
+                    "cause": cause,
+                    "pieces a year": float(pieces),
+                    "spent by then": float(step.spent_when_found),
+                    "got back": float(step.recovered),
+                    "money a year": float(pieces * each),
+                }
+            )
+    frame = pd.DataFrame(rows, columns=["found at", "cause", "pieces a year", "spent by then", "got back", "money a year"])
+    frame["rank by pieces"] = frame["pieces a year"].rank(ascending=False, method="min").astype(int)
+    return frame.sort_values("money a year", ascending=False, ignore_index=True)
+
+
+def cost_sentence(kit: OpenStudy) -> str:
+    """Cost, casts and minutes of a good piece, by product."""
+    fmt, rows = format_of(kit), []
+    for name, found in kit.point().products.items():
+        rows.append(
+            f"A good **{name}** takes {fmt.number(found['casts_per_good_piece'], 2)} casts and {fmt.number(found['minutes_per_good_piece'], 1)} minutes "
+            f"of making, uses {fmt.money(found['material_per_good_piece'])} of material, and costs {fmt.money(found['cost_per_good_piece'])} in all "
+            f"before it is sold; {fmt.money(found['scrap_cost_per_good_piece'])} of that is scrap."
+        )
+    return "\n\n".join(rows)
+
+
+def scrap_order(kit: OpenStudy) -> str:
+    """Whether money ranks the causes of scrap as their count does."""
+    fmt, rows = format_of(kit), []
+    for name in kit.study.file.products:
+        lost = scrap_money(kit, name)
+        if lost.empty:
+            rows.append(f"Nothing of {name} is scrapped in this study.")
+            continue
+        first, most = lost.iloc[0], lost.sort_values("pieces a year", ascending=False, kind="stable").iloc[0]
+        if first.cause == most.cause:
+            text = (
+                f"For {name}, **{first.cause}** loses most pieces and most money: {fmt.money(first['money a year'], 0)} a year."
+            )
+        else:
+            text = (
+                f"For {name}, **{most.cause}** loses most pieces ({fmt.number(most['pieces a year'])} a year), but **{first.cause}** loses most money "
+                f"({fmt.money(first['money a year'], 0)} against {fmt.money(most['money a year'], 0)}), because it is found later."
+            )
+        moved = (lost["rank by pieces"].to_numpy() != lost["money a year"].rank(ascending=False, method="min").to_numpy()).sum()
+        rows.append(
+            text + (f" {moved} of {len(lost)} causes change place when money is counted instead of pieces." if moved else "")
+        )
+    return "\n\n".join(rows)

@@ -1,0 +1,219 @@
+"""The curing page: what is full, the staircase of loads a week, and the cold months."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from ..kit import Answer, OpenStudy, format_of
+from ..models import evaluate, hours_at_temperature, loads_per_week, with_levers
+from ..models.year import DEMAND
+from ..study.schema import MONTHS
+
+__all__ = [
+    "LoadWait",
+    "limit_sentence",
+    "load_wait",
+    "loads_needed",
+    "resource_table",
+    "stair_table",
+    "stair_treads",
+    "temperature_table",
+    "waits_around",
+]
+
+
+@dataclass(frozen=True, kw_only=True)
+class LoadWait:
+    """The first wait of a load: in which step and place, how long, and how it is turned round."""
+
+    product: str
+    step: str
+    resource: str  # name in Outcome.utilisation
+    wait_hours: float  # in station or mould [hour]
+    rest_hours: float  # of the mould after it [hour]
+    turnaround_hours: float  # [hour]
+    count: int  # stations, or sets of moulds
+
+    def loads(self, windows, hours=None, count=None):
+        """Loads a week that it lets through, as it is or with other hours or another count. [load/week]"""
+        hours = self.wait_hours if hours is None else hours
+        return loads_per_week(hours + self.rest_hours, self.turnaround_hours, count or self.count, windows)
+
+
+def load_wait(kit: OpenStudy) -> LoadWait | None:
+    """The wait of a load that the staircase is about: of those that limit loads, the one demand fills most.
+
+    Parameters
+    ----------
+    kit : OpenStudy
+        Open study.
+
+    Returns
+    -------
+    LoadWait or None
+        None when no load waits in a station or a mould.
+    """
+    a, use = kit.inputs(), kit.point().utilisation_at_demand
+    stations, found = {s.name: int(s.count) for s in a.stations}, []
+    for p in a.products:
+        loading = 0.0
+        first = True
+        for step in p.steps:
+            loading += step.load_minutes / 60.0
+            if step.wait_in in stations and step.load_minutes > 0:
+                turn, count = step.load_minutes / 60.0, stations[step.wait_in]
+                found.append(
+                    LoadWait(
+                        product=p.name,
+                        step=step.name,
+                        resource=step.wait_in,
+                        wait_hours=step.wait_hours,
+                        rest_hours=0.0,
+                        turnaround_hours=turn,
+                        count=count,
+                    )
+                )
+            if first and step.wait_hours > 0:
+                first, mould = False, f"moulds for {p.name}"
+                if mould in use:
+                    rest, sets = p.mould.rest_hours, int(p.mould.sets)
+                    found.append(
+                        LoadWait(
+                            product=p.name,
+                            step=step.name,
+                            resource=mould,
+                            wait_hours=step.wait_hours,
+                            rest_hours=rest,
+                            turnaround_hours=loading,
+                            count=sets,
+                        )
+                    )
+    return max(found, key=lambda wait: float(use[wait.resource]), default=None)
+
+
+def waits_around(hours: float) -> list[float]:
+    """Waits to try around a study's own: a half to two and a half times, whole hours, its own among them."""
+    tries = {round(hours * share) for share in (0.5, 0.75, 1.25, 1.5, 2.0, 2.5)}
+    return sorted({float(t) for t in tries if t > 0} | {float(hours)}) or [0.0]
+
+
+def resource_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
+    """How much of each resource is in use, what full demand would need, and how often it limits."""
+    point, limits = kit.point(), answer.bottleneck
+    rows = [
+        {
+            "resource": name.replace("-", " "),
+            "in use": float(point.utilisation[name]),
+            "needed at full demand": float(use),
+            "limits in draws": limits[name],
+        }
+        for name, use in point.utilisation_at_demand.items()
+    ]
+    rows.append({"resource": DEMAND, "in use": np.nan, "needed at full demand": np.nan, "limits in draws": limits[DEMAND]})
+    return pd.DataFrame(rows)
+
+
+def stair_table(kit: OpenStudy, wait: LoadWait) -> pd.DataFrame:
+    """Loads a week over cure hours, for what there is and one and two more. [load/week]"""
+    hours = np.unique(np.append(np.linspace(0.0, 3.0 * wait.wait_hours, 241), wait.wait_hours))
+    rates = {f"{n} in use": wait.loads(kit.study.windows, hours, n) for n in range(wait.count, wait.count + 3)}
+    return pd.DataFrame({"cure hours": hours, **rates})
+
+
+def temperature_table(kit: OpenStudy, wait: LoadWait | None) -> pd.DataFrame:
+    """Hours of a load's wait by month, and the loads a week they let through; empty where the study states no temperatures."""
+    climate, columns = kit.study.file.temperature, ["month", "temperature", "hours", "loads a week"]
+    stated_at = None if wait is None else kit.study.file.products[wait.product].steps[wait.step].wait_at
+    if stated_at is None or not climate.months:
+        return pd.DataFrame(columns=columns)
+    hours = hours_at_temperature(wait.wait_hours, stated_at, np.array(climate.months), climate.factor)
+    rates = wait.loads(kit.study.windows, hours)
+    return pd.DataFrame(dict(zip(columns, ([m.capitalize() for m in MONTHS], climate.months, hours, rates), strict=True)))
+
+
+def stair_treads(frame: pd.DataFrame) -> pd.DataFrame:
+    """Rows of a stair table at which a rate changes, from a tenth of its longest cure on, at most twenty of them."""
+    frame = frame[frame["cure hours"] >= 0.1 * frame["cure hours"].max()]
+    rows = frame[(frame.drop(columns="cure hours").diff().fillna(1.0) != 0).any(axis=1)]
+    return rows.iloc[np.unique(np.linspace(0, len(rows) - 1, min(len(rows), 20)).astype(int))]
+
+
+def loads_needed(kit: OpenStudy, wait: LoadWait) -> float:
+    """Loads a week that expected demand asks of a load's wait. [load/week]"""
+    rate = wait.loads(kit.study.windows)
+    return float(kit.point().utilisation_at_demand[wait.resource] * rate)
+
+
+def limit_sentence(kit: OpenStudy, answer: Answer) -> str:
+    """What is full, or that nothing is."""
+    fmt, shares = format_of(kit), sorted(answer.bottleneck.items(), key=lambda item: -item[1])
+    seen = [f"{name.replace('-', ' ')} in {fmt.chance(share)}" for name, share in shares if share >= 0.005]
+    first = shares[0][0]
+    if first == "demand":
+        lead = "What limits sales is **demand**: "
+        lead += "more room to make would not help" if shares[0][1] >= 0.9 else "in most draws all that could be sold can be made"
+        more = (
+            evaluate(with_levers(kit.inputs(), demand=1.02)).totals["residual_pay_per_year"]
+            - kit.point().totals["residual_pay_per_year"]
+        )
+        if more <= 0:
+            lead += ", and more buyers at these prices would bring no money either"
+    elif first == "hands":
+        lead = "What limits sales is **hands**: there are more buyers than hours to serve them"
+    else:
+        lead = f"What limits sales is **{first.replace('-', ' ')}**: it is full before demand is met"
+    return f"{lead} (of the draws: {', '.join(seen)})."
+
+
+def stair_sentence(kit: OpenStudy, wait) -> str:
+    """Where the study stands on the staircase, and how far the next stair is."""
+    fmt, windows = format_of(kit), kit.study.windows
+
+    def rates(hours):
+        return loads_per_week([h + wait.rest_hours for h in hours], wait.turnaround_hours, wait.count, windows)
+
+    rate = float(rates([wait.wait_hours])[0])
+    longer = [wait.wait_hours + i * 0.25 for i in range(1, 4 * 72)]
+    shorter = [wait.wait_hours - i * 0.25 for i in range(1, max(int(4 * wait.wait_hours), 2))]
+    shorter = [hours for hours in shorter if hours > 0] or [wait.wait_hours]
+    later = next((h for h, r in zip(longer, rates(longer), strict=True) if r < rate), None)
+    gain = next((h for h, r in zip(shorter, rates(shorter), strict=True) if r > rate), None)
+    text = f"With {wait.count:g} in use, {fmt.number(wait.wait_hours, 1)} hours of waiting"
+    text += f" and {fmt.number(wait.rest_hours, 1)} of rest" if wait.rest_hours else ""
+    text += f" let **{fmt.significant(rate)} loads a week** through."
+    if later is not None:
+        text += f" The next stair down comes at about {fmt.number(later, 2)} hours."
+    return text + (
+        f" The next stair up would need {fmt.number(gain, 2)} hours or less, if the material's data sheet allows it."
+        if gain is not None
+        else ""
+    )
+
+
+def cure_by_season(kit: OpenStudy, wait, frame) -> str:
+    """How the cold months change a load's wait; what is missing where no temperatures are stated."""
+    fmt = format_of(kit)
+    if frame.empty:
+        return "The study does not state the workshop's temperature by month, or not at which its cure holds (`wait_at`), so every month cures alike here. A cold room cures more slowly: by the usual rule 10 °C less double the time."
+    cold, warm = frame.loc[frame.hours.idxmax()], frame.loc[frame.hours.idxmin()]
+
+    def said(row):
+        return f"in {row.month} at {fmt.number(row.temperature)} °C it takes {fmt.number(row.hours, 1)} hours and lets {fmt.significant(row['loads a week'])} loads a week through"
+
+    text = f"The wait at {wait.step} follows the temperature of the workshop: {said(cold)}"
+    text += "." if cold.hours == warm.hours else f"; {said(warm)}."
+    if cold["loads a week"] < warm["loads a week"]:
+        text += " **The cold months cost loads; the year's result takes every month alike.**"
+    return text + " Never take a load out before the time that the data sheet asks for at that temperature."
+
+
+def waiting_places(kit: OpenStudy) -> str:
+    """Rack places taken and there, by rack."""
+    fmt, point, file = format_of(kit), kit.point(), kit.study.file
+    rows = [
+        f"**{name.replace('-', ' ')}**: about {fmt.number(float(point.utilisation[name]) * rack.places.value)} of {fmt.number(rack.places.value)} places taken."
+        for name, rack in file.racks.items()
+        if name in point.utilisation
+    ]
+    return "\n\n".join(rows) or "No piece of this study waits in a rack of places."

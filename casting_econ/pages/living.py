@@ -1,0 +1,206 @@
+"""A living wage as a self-employed hour, line by line, and pay before and after set-aside, contributions and tax."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from ..kit import Answer, OpenStudy, format_of
+from ..models.tax import TaxScheme, charges, take_home
+from ..reference import taxes, wages
+
+__all__ = [
+    "Basis",
+    "bases_sentence",
+    "bases_table",
+    "pay_bases",
+    "scheme_of",
+    "set_aside_sentence",
+    "target_lines",
+    "tax_sentence",
+    "tax_table",
+]
+
+ADVISER = "An estimate, not tax advice: ask a qualified adviser."
+_ENOUGH, _SHORT = 0.9, 0.1  # of the draws, from which something holds, or does not
+
+
+@dataclass(frozen=True, kw_only=True)
+class Basis:
+    """Pay and target counted in the same way."""
+
+    name: str
+    pay: np.ndarray  # a year, by draw [money/year]
+    target: np.ndarray  # pay at the target for the same hours, by draw [money/year]
+    point: float  # a year [money/year]
+    point_target: float  # [money/year]
+
+
+def scheme_of(kit: OpenStudy) -> TaxScheme | None:
+    """The tax table that the study names, or None."""
+    name = kit.study.file.target.tax
+    return None if name is None else taxes()[name]
+
+
+def target_lines(kit: OpenStudy) -> pd.DataFrame:
+    """How a published wage becomes the target for a self-employed hour; the figures, multiplied and divided, make the target.
+
+    Parameters
+    ----------
+    kit : OpenStudy
+        Open study.
+
+    Returns
+    -------
+    DataFrame
+        `line`, `by` ('×' or '÷'), `figure`, `unit`, `so far` and `so far in`; one line where the target is typed.
+    """
+    a, target, money = kit.inputs(), kit.study.file.target, kit.study.currency
+    if target.wage is None:
+        lines = [("target stated in the study", "×", float(a.target_per_hour), f"{money}/hour", f"{money}/hour")]
+    else:
+        row = wages().loc[target.wage]
+        share = float(kit.assumed.numbers.get("target.employer_share", target.employer_share).value)
+        lines = [
+            (f"{row.kind}, {row.place}, from {row.valid_from}", "×", float(row.amount), f"{money}/hour", f"{money}/hour"),
+            ("hours paid in a year, holidays included", "×", float(row.paid_hours_per_year), "hour/year", f"{money}/year"),
+            ("what an employer adds", "×", 1.0 + share, "of the wage", f"{money}/year"),
+            ("weeks really worked", "÷", float(a.weeks_per_year), "week/year", f"{money}/week"),
+            ("hours of a full week", "÷", float(target.full_week.value), "hour/week", f"{money}/hour"),
+        ]
+    frame = pd.DataFrame(lines, columns=["line", "by", "figure", "unit", "so far in"])
+    frame["so far"] = np.cumprod(np.where(frame.by == "×", frame.figure, 1.0 / frame.figure))
+    return frame[["line", "by", "figure", "unit", "so far", "so far in"]]
+
+
+def pay_bases(kit: OpenStudy, answer: Answer) -> list[Basis]:
+    """Pay of the year before set-aside, after it, after contributions, and after tax, each beside the target on the same basis.
+
+    Parameters
+    ----------
+    kit : OpenStudy
+        Open study.
+    answer : Answer
+        Its Monte Carlo.
+
+    Returns
+    -------
+    list of Basis
+        The last two only where the study names a tax table.
+    """
+    a, year, scheme = kit.inputs(), kit.point().totals, scheme_of(kit)
+    profit, hours = answer.draws["residual_pay_per_year"], answer.draws["hours_per_year"]
+    sides = (profit, answer.draws["target_per_hour"] * hours)
+    points = (float(year["residual_pay_per_year"]), float(a.target_per_hour * year["hours_per_year"]))
+    share = float(a.set_aside_share)
+    ways = {
+        "before set-aside": lambda money: np.asarray(money, float),
+        "after set-aside": lambda money: money - share * np.maximum(money, 0.0),
+    }
+    if scheme is not None:
+        ways["after contributions"] = lambda money: take_home(money, scheme, kinds=("contribution",))
+        ways["after contributions and tax"] = lambda money: take_home(money, scheme)
+    return [
+        Basis(
+            name=name,
+            pay=way(sides[0]),
+            target=way(sides[1]),
+            point=float(way(points[0])),
+            point_target=float(way(points[1])),
+        )
+        for name, way in ways.items()
+    ]
+
+
+def bases_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
+    """Pay an hour and a year on each basis, beside the target on the same one."""
+    hours, rows = float(kit.point().totals["hours_per_year"]), []
+    for basis in pay_bases(kit, answer):
+        low, middle, high = np.quantile(basis.pay / answer.draws["hours_per_year"], [0.1, 0.5, 0.9])
+        rows.append(
+            {
+                "basis": basis.name,
+                "pay a year": basis.point,
+                "pay an hour": basis.point / hours,
+                "1 in 10 below": float(low),
+                "half below": float(middle),
+                "1 in 10 above": float(high),
+                "target an hour": basis.point_target / hours,
+                "target a year": basis.point_target,
+                "target reached": float((basis.pay >= basis.target).mean()),
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def tax_table(kit: OpenStudy) -> pd.DataFrame:
+    """Each contribution and tax on the profit at the point, with its source and how well that is known; empty without a tax table."""
+    scheme, columns = scheme_of(kit), ["what", "kind", "money a year", "of profit", "source", "status"]
+    if scheme is None:
+        return pd.DataFrame(columns=columns)
+    profit = float(kit.point().totals["residual_pay_per_year"])
+    due = charges(profit, scheme)
+    rows = [
+        (
+            part.name,
+            part.kind,
+            float(due[part.name]),
+            float(due[part.name]) / profit if profit > 0 else np.nan,
+            part.source,
+            part.status,
+        )
+        for part in scheme.parts
+    ]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def tax_sentence(kit: OpenStudy) -> str:
+    """Which table the estimate rests on, what it leaves out, and how well it is known."""
+    scheme = scheme_of(kit)
+    if scheme is None:
+        return (
+            "The study names no tax table (`tax` under [target]), so contributions and tax are only what it sets aside. "
+            f"{ADVISER}"
+        )
+    unseen = [part.name for part in scheme.parts if part.status == "from memory"]
+    text = f"Contributions and tax follow the rates of {scheme.place}, {scheme.year}, for someone with no other income"
+    text += f"; {scheme.note}. " if scheme.note else ". "
+    if unseen:
+        text += f"**Rates to be checked before use, written down from memory: {', '.join(unseen)}.** "
+    return text + ADVISER
+
+
+def bases_sentence(kit: OpenStudy, answer: Answer) -> str:
+    """What an hour leaves on the last basis there is, against the target on the same basis, no surer than the draws are."""
+    fmt, hours = format_of(kit), answer.draws["hours_per_year"]
+    basis = pay_bases(kit, answer)[-1]
+    low, middle, high = np.quantile(basis.pay / hours, [0.1, 0.5, 0.9])
+    aim = basis.point_target / float(kit.point().totals["hours_per_year"])
+    reached = float((basis.pay >= basis.target).mean())
+    words = (
+        "reaches the target counted in the same way"
+        if reached >= _ENOUGH
+        else "does not reach the target counted in the same way"
+        if reached <= _SHORT
+        else "may or may not reach the target counted in the same way"
+    )
+    return (
+        f"**{basis.name.capitalize()}**, an hour leaves about {fmt.money(middle)} (eight draws in ten between {fmt.money(low)} and {fmt.money(high)}) "
+        f"and **{words}**, {fmt.money(aim)}; the chance is {fmt.chance(reached)}. {ADVISER}"
+    )
+
+
+def set_aside_sentence(kit: OpenStudy, answer: Answer) -> str:
+    """Whether the share set aside covers the estimate of contributions and tax, in how many of the draws."""
+    fmt, scheme, share = format_of(kit), scheme_of(kit), float(kit.inputs().set_aside_share)
+    if scheme is None:
+        return f"Whether setting {fmt.percent(share)} aside is enough cannot be said without a tax table. {ADVISER}"
+    profit = answer.draws["residual_pay_per_year"]
+    due = profit - take_home(profit, scheme)
+    enough = float((share * np.maximum(profit, 0.0) >= due - 1e-9).mean())
+    needed = np.quantile(due / np.where(profit > 0, profit, 1.0), 0.9)
+    words = "**would cover**" if enough >= _ENOUGH else "**would not cover**" if enough <= _SHORT else "**may not cover**"
+    return (
+        f"Setting {fmt.percent(share)} aside {words} contributions and tax by this table: it is enough in {fmt.chance(enough)} of the draws, "
+        f"and nine in ten need {fmt.percent(float(needed), 1)} of profit or less. {ADVISER}"
+    )

@@ -1,0 +1,542 @@
+"""Channels against each other: what an order leaves, what is full, which mix brings most, and what dropping one does."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from ..assumptions import draw_values, workshop_at
+from ..draws import in_chunks, round_up_draws, summarise
+from ..faults import Fault, StudyError, close_match
+from ..formatting import Format
+from ..kit import OpenStudy
+from ..models import Workshop, beyond_target, evaluate
+from ..models.mix import Mix, best_mix, gain_by_resource
+from ..models.selling import orders_at_price
+from ..models.year import HANDS
+from ..models.yields import surviving_share
+from ..study import STUDY_FILE
+from .change import SURE
+
+__all__ = [
+    "Activities",
+    "activities",
+    "alone",
+    "drop_sentence",
+    "drop_table",
+    "mix_sentences",
+    "mix_table",
+    "one_more",
+    "order_table",
+    "price_floors",
+    "resource_table",
+    "the_mix",
+    "worth_table",
+]
+
+_MOULDS = "moulds for "  # how the studio names the moulds of a product
+
+
+@dataclass(frozen=True, kw_only=True)
+class Activities:
+    """What one order of each channel brings and takes, at the study's point; n channels, m resources."""
+
+    names: tuple[str, ...]
+    demand: np.ndarray  # shape (n,) [order/year]
+    pieces: np.ndarray  # sold; shape (n,) [piece/order]
+    left: np.ndarray  # of an order after fees, postage, packaging, refunds and material; shape (n,) [money/order]
+    hours: np.ndarray  # making, packing, talking; days at a stall apart; shape (n,) [hour/order]
+    loads: np.ndarray  # shape (n,) [load/order]
+    stall_hours: np.ndarray  # an order's part of the days at a stall; shape (n,) [hour/order]
+    stall_fees: np.ndarray  # shape (n,) [money/order]
+    resources: tuple[str, ...]  # that can be full, hands last
+    units: tuple[str, ...]  # what each is counted in: load, place, hour; shape (m,)
+    taken: np.ndarray  # units that one order takes: loads, places all year, hours; shape (m, n) [unit/order]
+    use: np.ndarray  # share of each resource in a year that one order takes; shape (m, n) [1/order]
+    capacity: np.ndarray  # share that orders can have: 1, less what ruined loads take; shape (m,) [-]
+    spare_hours: float  # a year, fixed and stall hours off [hour/year]
+    weeks: float  # worked [week/year]
+    target: float  # [money/hour]
+
+    @property
+    def after_target(self) -> np.ndarray:
+        """What is left of an order after the target for its hours; shape (n,). [money/order]"""
+        return self.left - self.hours * self.target
+
+    def gain(self, at_target: bool = True) -> np.ndarray:
+        """What an order brings, own hours at the target off or not; shape (n,). [money/order]"""
+        return self.after_target if at_target else self.left
+
+
+def activities(kit: OpenStudy, *, stated: bool = False) -> Activities:
+    """Work out one order of each channel by itself; learning and mould life as in the year.
+
+    Parameters
+    ----------
+    kit : OpenStudy
+        Open study, taken at its point.
+    stated : bool, optional
+        Numbers as stated, before the logs.
+
+    Returns
+    -------
+    Activities
+
+    Notes
+    -----
+    What a station, rack or set of moulds is used is a straight line in orders; its slopes come from the study evaluated with
+    half the orders of one channel at a time. Days at a stall are there whatever is sold, so no order takes hours of them.
+    """
+    a = kit.inputs(stated=stated)
+    point, names = evaluate(a), tuple(c.name for c in a.channels)
+    products = {p.name: p for p in a.products}
+    orders = np.array([orders_at_price(c.orders_per_year, c.price, c.reference_price, c.elasticity) for c in a.channels], float)
+    pieces = np.array([c.pieces_per_order for c in a.channels], float)
+    rows = []
+    for c in a.channels:
+        product, p = point.products[c.product], products[c.product]
+        made = c.pieces_per_order / (1.0 - p.unsold_share)
+        left = point.channels[c.name]["net_per_order"] - made * product["material_per_good_piece"]
+        hours = (made * product["minutes_per_good_piece"] + c.minutes_per_order) / 60.0
+        rows.append((left, hours, made * product["casts_per_good_piece"]))
+    left, hours, casts = np.array(rows, float).T
+    loads = casts / np.array([products[c.product].casts_per_load for c in a.channels], float)
+    days = np.array([c.days_per_year for c in a.channels], float)
+    stall_hours = days * np.array([c.hours_per_day for c in a.channels], float)
+    stall_fees = days * np.array([c.fee_per_day for c in a.channels], float)
+    each = np.where(orders > 0, orders, np.inf)
+    spare = float((a.hours_per_week - a.fixed_hours_per_week) * a.weeks_per_year - stall_hours.sum())
+    resources = tuple(point.utilisation_at_demand)
+    use = np.vstack([_slopes(a, orders, resources[:-1]), hours / (spare if spare > 0 else 1.0)])
+    at_demand = np.array([float(point.utilisation_at_demand[name]) for name in resources])  # ruined loads in it
+    freak = np.where(np.isfinite(at_demand), at_demand - use @ orders, 1.0)  # no hours at all: none for orders
+    units, taken = zip(
+        *(_taken(a, name, casts, loads, hours, row) for name, row in zip(resources, use, strict=True)), strict=True
+    )
+    return Activities(
+        names=names,
+        demand=orders,
+        pieces=pieces,
+        left=left,
+        hours=hours,
+        loads=loads,
+        stall_hours=stall_hours / each,
+        stall_fees=stall_fees / each,
+        resources=resources,
+        units=units,
+        taken=np.array(taken),
+        use=use,
+        capacity=np.maximum(1.0 - np.where(np.abs(freak) > 1e-12, freak, 0.0), 0.0),
+        spare_hours=spare,
+        weeks=float(a.weeks_per_year),
+        target=float(a.target_per_hour),
+    )
+
+
+def _slopes(a: Workshop, orders, resources):
+    """Share of each resource but the hands that one more order of each channel takes; nothing where no order is wanted."""
+    if not resources:
+        return np.empty((0, orders.size))
+    counts = np.array([c.orders_per_year for c in a.channels], float)
+    fewer = counts * (1.0 - np.vstack([np.zeros(counts.size), np.eye(counts.size) / 2.0]))  # first row: all of them
+    found = evaluate(replace(a, channels=tuple(replace(c, orders_per_year=fewer[:, n]) for n, c in enumerate(a.channels))))
+    used = np.array([np.broadcast_to(found.utilisation_at_demand[name], counts.size + 1) for name in resources], float)
+    return np.where(orders > 0, (used[:, :1] - used[:, 1:]) / np.where(orders > 0, orders / 2.0, 1.0), 0.0)
+
+
+def _taken(a: Workshop, resource, casts, loads, hours, use):
+    """What an order takes of a resource, in units of its own: their name, and how many."""
+    if resource == HANDS:
+        return "hour", hours
+    rack = next((r for r in a.racks if r.name == resource), None)
+    if rack is not None:
+        return "place", use * float(rack.places)
+    if resource.startswith(_MOULDS):
+        return "load", np.where(use > 0, loads, 0.0)
+    count = []
+    for c in a.channels:
+        p = next(p for p in a.products if p.name == c.product)
+        through = surviving_share([s.pass_share for s in p.steps])
+        sizes = [p.casts_per_load * t if s.load_size is None else s.load_size for s, t in zip(p.steps, through, strict=True)]
+        count.append(sum(t / size for s, t, size in zip(p.steps, through, sizes, strict=True) if s.wait_in == resource))
+    return "load", casts * np.array(count, float)
+
+
+def order_table(kit: OpenStudy) -> pd.DataFrame:
+    """What one order of each channel leaves: by order, by hour, by load, and by the hours it takes.
+
+    Notes
+    -----
+    Left is price and postage charged less fees, postage, packaging, refunds, the material of all pieces made for it and its part
+    of the fees of stall days; hours hold its part of those days.
+    """
+    found = activities(kit)
+    left, hours = found.left - found.stall_fees, found.hours + found.stall_hours
+    return pd.DataFrame(
+        {
+            "channel": found.names,
+            "left an order": left,
+            "hours": hours,
+            "left an hour": left / np.where(hours > 0, hours, np.nan),
+            "loads": found.loads,
+            "left a load": left / np.where(found.loads > 0, found.loads, np.nan),
+            "after the target": left - hours * found.target,
+        }
+    )
+
+
+def resource_table(kit: OpenStudy) -> pd.DataFrame:
+    """What each channel leaves for a unit of each resource; while that resource is full, best first.
+
+    Notes
+    -----
+    Before own hours, days at a stall taken as given. A load of one product may keep a station longer than that of another, so
+    channels are ranked by what the whole resource would leave a year if it had nothing else to do.
+    """
+    found = activities(kit)
+    rates, whole = gain_by_resource(found.left, found.taken), gain_by_resource(found.left, found.use)
+    rows = [
+        {
+            "resource": name.replace("-", " "),
+            "channel": found.names[n],
+            "unit": found.units[m],
+            "taken an order": float(found.taken[m, n]),
+            "left a unit": float(rates[m, n]),
+            "left a year of it": float(whole[m, n]),
+            "used at demand": float(found.use[m] @ found.demand + 1.0 - found.capacity[m]),
+        }
+        for m, name in enumerate(found.resources)
+        for n in np.argsort(-whole[m], kind="stable")
+        if found.taken[m, n] > 0
+    ]
+    columns = ["resource", "channel", "unit", "taken an order", "left a unit", "left a year of it", "used at demand"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def price_floors(kit: OpenStudy, *, stated: bool = False) -> pd.DataFrame:
+    """Floors of the price a piece by channel, beside the price: extra cost, extra cost while something is full, and full cost.
+
+    Notes
+    -----
+    Of an order: extra cost = price - (left - hours x target) / kept, kept being the share of a price that fees and refunds leave;
+    there an extra order pays its fees, postage, packaging, refunds, material and own hours at the target, and nothing else.
+    While full adds what the order takes of full resources at their worth in the best mix, over kept: it
+    pays for the orders it displaces too. Full cost = extra cost + ((overheads + equipment + weekly hours at the target)
+    a piece made / (1 - unsold share) + stall fees and hours a piece sold) / kept: with every channel at it, and as many sold, the
+    year pays just the target for every hour (ruined loads, which must not set a price, apart).
+    """
+    a, point = kit.inputs(stated=stated), kit.point(stated=stated)
+    found, mix = the_mix(kit, stated=stated)
+    displaced, rows = mix.worth_of_resource @ found.use, []
+    for n, c in enumerate(a.channels):
+        product = point.products[c.product]
+        unsold = next(p for p in a.products if p.name == c.product).unsold_share
+        kept = 1.0 - float(np.asarray(c.fee_share)) - float(np.asarray(c.refund_share))
+        carried = sum(product["cost_by_kind"][kind] for kind in ("overhead", "equipment", "weekly hours")) / (1.0 - unsold)
+        met = float(point.channels[c.name]["orders"])
+        stall = float(point.channels[c.name]["stall_fees"] + point.channels[c.name]["stall_hours"] * found.target)
+        stall = 0.0 if stall == 0.0 else stall / (met * found.pieces[n]) if met > 0 else np.inf
+        lower = found.after_target[n] / kept if kept > 0 else -np.inf
+        extra = float(c.price - lower) / found.pieces[n]
+        full = float(extra + (carried + stall) / kept) if kept > 0 else np.inf
+        busy = float(extra + displaced[n] / found.pieces[n] / kept) if kept > 0 else np.inf
+        rows.append((c.name, float(c.price) / found.pieces[n], extra, busy, full))
+    return pd.DataFrame(rows, columns=["channel", "price a piece", "extra cost", "while full", "full cost"])
+
+
+def the_mix(
+    kit: OpenStudy, least: dict[str, float] | None = None, *, at_target: bool = True, stated: bool = False
+) -> tuple[Activities, Mix]:
+    """The orders of each channel that bring most a year within what the workshop holds.
+
+    Parameters
+    ----------
+    kit : OpenStudy
+        Open study, taken at its point.
+    least : dict of str to float, optional
+        Orders a year that must be met, by channel.
+    at_target : bool, optional
+        Whether own hours are a cost at the target; otherwise they only limit.
+    stated : bool, optional
+        Numbers as stated, before the logs.
+
+    Returns
+    -------
+    Activities, Mix
+        Capacities are shares of a year of each resource, so the worth of a resource is that of one more of it as a whole.
+
+    Raises
+    ------
+    StudyError
+        If the least names no channel, asks more than can be sold, or needs more of a resource than there is.
+    """
+    found = activities(kit, stated=stated)
+    asked = _asked(kit, found, least)
+    need = found.use @ asked
+    over = need > found.capacity * (1.0 + 1e-9)
+    if over.any():
+        worst = int(np.argmax(np.where(over, need / np.maximum(found.capacity, 1e-12), 0.0)))
+        room = found.capacity[worst] / need[worst]
+        raise _fault(
+            ", ".join(f"channels.{name}.orders" for n, name in enumerate(found.names) if asked[n] * found.use[worst, n] > 0),
+            f"the least orders do not fit: {found.resources[worst]!r} does not hold them",
+            f"{need[worst]:.0%} of a year of it needed, {found.capacity[worst]:.0%} there",
+            f"at most {room:.0%} of these orders" if room > 0 else "no least orders of these",
+        )
+    return found, best_mix(found.gain(at_target), found.use, found.capacity, found.demand, asked)
+
+
+def one_more(found: Activities, mix: Mix, resource: str, *, at_target: bool = True, least=0.0) -> tuple[str, float]:
+    """What a little more of a resource is worth a year, worked out again and not drawn on as a straight line.
+
+    Parameters
+    ----------
+    found, mix : Activities, Mix
+        As `the_mix` gives them.
+    resource : str
+        One of `found.resources`.
+    at_target : bool, optional
+        As for the mix.
+    least : array_like, shape (n,), optional
+        Orders that must be met.
+
+    Returns
+    -------
+    unit : str
+        'load a week', 'place' or 'hour a week'.
+    worth : float
+        Never more than the worth at the edge, which holds for small changes only. [money/year]
+    """
+    m = found.resources.index(resource)
+    made = mix.amounts if found.taken[m] @ mix.amounts > 0 else found.demand
+    taken = float(found.taken[m] @ made)
+    if taken <= 0.0:
+        return found.units[m], 0.0
+    unit, times = (found.units[m], 1.0) if found.units[m] == "place" else (f"{found.units[m]} a week", found.weeks)
+    capacity = found.capacity.copy()
+    capacity[m] += float(found.use[m] @ made) / taken * times  # by the load as it is on average
+    more = best_mix(found.gain(at_target), found.use, capacity, found.demand, least)
+    return unit, max(more.contribution - mix.contribution, 0.0)
+
+
+def mix_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_target: bool = True) -> pd.DataFrame:
+    """Orders a year by channel in the best mix, beside expected demand, and what one more order would be worth.
+
+    Notes
+    -----
+    'Lacks' is what an order would have to leave more before another is taken; 'one more order' what one more buyer is worth.
+    """
+    found, mix = the_mix(kit, least, at_target=at_target)
+    return pd.DataFrame(
+        {
+            "channel": found.names,
+            "demand": found.demand,
+            "best mix": mix.amounts,
+            "after the target": found.after_target,
+            "one more order": mix.worth_of_demand,
+            "lacks": mix.cost_of_least,
+        }
+    )
+
+
+def worth_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_target: bool = True) -> pd.DataFrame:
+    """Each resource in the best mix: how full it is, and what one more load a week, place or hour a week is worth a year."""
+    found, mix = the_mix(kit, least, at_target=at_target)
+    asked = _asked(kit, found, least)
+    rows = []
+    for m, name in enumerate(found.resources):
+        unit, worth = one_more(found, mix, name, at_target=at_target, least=asked)
+        rows.append(
+            {
+                "resource": name.replace("-", " "),
+                "used": float(1.0 - mix.spare[m]),
+                "one more": unit,
+                "worth a year": worth,
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def mix_sentences(kit: OpenStudy, fmt: Format, least: dict[str, float] | None = None, *, at_target: bool = True) -> str:
+    """The best mix in words, with the worth of what is full; own hours a cost at the target, or only a limit."""
+    found, mix = the_mix(kit, least, at_target=at_target)
+    asked = _asked(kit, found, least)
+    gain, lacking = found.gain(at_target), "less than the target for its own hours" if at_target else "less than it costs"
+    hours = "beyond own hours at the target" if at_target else "before own hours are paid"
+    if found.spare_hours <= 0.0:
+        return "Weekly hours and days at stalls leave no hours for orders, so no mix can be made."
+    cut = [n for n in range(len(found.names)) if mix.amounts[n] < found.demand[n] - 1e-6]
+    text = []
+    if not cut:
+        cost = "more than the target for its hours" if at_target else "more than it costs before own hours"
+        if (gain[found.demand > 0] >= 0).all():
+            text.append(
+                f"Every channel is worth serving in full: each order leaves {cost}, and nothing is too full for all of them."
+            )
+        else:
+            text.append("Every channel is served in full, as the least that was asked for has it.")
+    elif len(cut) > 1 and len(cut) == len(found.names) and not mix.amounts.any() and (gain[cut] <= 0).all():
+        text.append(f"The best mix takes **no orders at all**: an order leaves {lacking} in every channel.")
+    else:
+        for n in cut:
+            why = f"an order leaves {lacking}" if gain[n] <= 0 else "what it takes is worth more elsewhere"
+            if gain[n] > 0 and not mix.amounts.any():
+                why = "nothing is left of what it takes"
+            count = f"only {fmt.number(mix.amounts[n])} of {fmt.number(found.demand[n])} orders"
+            if asked[n] > 0 and mix.amounts[n] <= asked[n] + 1e-6:
+                count += ", the least that was asked for,"
+            kept = count if mix.amounts[n] > 0.5 else "no orders"
+            text.append(f"The best mix takes **{kept} of {found.names[n].replace('-', ' ')}**, because {why}.")
+    for m, name in enumerate(found.resources):
+        if mix.spare[m] > 0.0:
+            continue
+        unit, worth = one_more(found, mix, name, at_target=at_target, least=asked)
+        what = "Hands are full" if name == HANDS else f"The {name.replace('-', ' ')} is full"
+        if name.startswith(_MOULDS):
+            what = f"The {name.replace('-', ' ')} are full"
+        if round(worth) > 0:
+            text.append(f"{what}: one more {unit} is worth about {fmt.money(worth, 0)} a year {hours}.")
+        else:
+            text.append(f"{what}, but one more {unit} alone would bring hardly anything.")
+    if mix.others_as_good and cut:
+        text.append("Other mixes bring as much.")
+    if found.stall_hours.any():
+        text.append("Days at a stall are taken as given here, with their hours and fees.")
+    return " ".join(text)
+
+
+def alone(kit: OpenStudy, name: str, orders: float | None = None, *, stated: bool = False) -> dict[str, float]:
+    """The year with one channel only, all fixed hours and costs on it.
+
+    Parameters
+    ----------
+    kit : OpenStudy
+        Open study, taken at its point.
+    name : str
+        Of the channel.
+    orders : float, optional
+        Orders a year at the price asked; as the study expects them if not given. [order/year]
+    stated : bool, optional
+        Numbers as stated, before the logs.
+
+    Returns
+    -------
+    dict of str to float
+        The year's totals, as `evaluate` names them.
+
+    Raises
+    ------
+    StudyError
+        If there is no such channel.
+    """
+    a = kit.inputs(stated=stated)
+    channel = next(c for c in a.channels if c.name == _known(kit, name))
+    if orders is not None:
+        channel = replace(channel, orders_per_year=orders, reference_price=None)
+    return {key: float(value) for key, value in evaluate(_selling(a, (channel,))).totals.items()}
+
+
+def drop_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> pd.DataFrame:
+    """The year without each channel, on the draws of the study: change in pay with its band, and the chance that it is better.
+
+    Notes
+    -----
+    The others keep their demand and carry the overheads and weekly hours; the dropped one's days at stalls and their fees go with it. Change
+    beyond the target is pay a year less the target for every hour; 'pay without' and 'at the point' are at the point, all else means over draws.
+    """
+    draws = round_up_draws(draws or kit.study.file.study.draws)
+    seed = kit.study.file.study.seed if seed is None else seed
+    names = list(kit.study.file.channels)
+    if len(names) < 2:
+        return pd.DataFrame()
+
+    def work(start, stop):
+        a = workshop_at(kit.study, draw_values(kit.assumed, draws, seed, start, stop))
+        found = {(name, key): value for name in (None, *names) for key, value in _without(a, name).items()}
+        return {key: np.broadcast_to(np.asarray(value, float), (stop - start,)) for key, value in found.items()}
+
+    found = in_chunks(work, draws)
+    point = {name: _without(kit.inputs(), name) for name in (None, *names)}
+    rows = []
+    for name in names:
+        change = found[name, "over"] - found[None, "over"]
+        low, high = np.quantile(change, [0.1, 0.9])
+        rows.append(
+            {
+                "without": name,
+                "pay without": float(point[name]["pay"]),
+                "pay an hour": float((found[name, "pay"] - found[None, "pay"]).mean()),
+                "pay a year": float((found[name, "residual"] - found[None, "residual"]).mean()),
+                "hours a year": float((found[name, "hours"] - found[None, "hours"]).mean()),
+                "at the point": float(point[name]["over"] - point[None]["over"]),
+                "change beyond the target": float(change.mean()),
+                "error": summarise(change)["mean_error"],
+                "low": float(low),
+                "high": float(high),
+                "chance better": float((change > 0).mean()),
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def _selling(a: Workshop, channels):
+    """The workshop with these channels only; what none of them sells is not made, so no load of it is ruined either."""
+    sold = {c.product for c in channels}
+    return replace(a, channels=channels, products=tuple(p for p in a.products if p.name in sold))
+
+
+def _without(a: Workshop, name: str | None):
+    """A year without one channel."""
+    outcome = evaluate(_selling(a, tuple(c for c in a.channels if c.name != name)))
+    kinds = {"pay": "pay_per_hour", "residual": "residual_pay_per_year", "hours": "hours_per_year"}
+    return {kind: outcome.totals[quantity] for kind, quantity in kinds.items()} | {"over": beyond_target(a, outcome)}
+
+
+def drop_sentence(frame: pd.DataFrame, fmt: Format) -> str:
+    """Which channel, if any, is better dropped; claims no more than its chance and the error of its mean."""
+    if frame.empty:
+        return "With one channel there is none to drop."
+    best = frame.loc[frame["change beyond the target"].idxmax()]
+    name, gain, chance = best.without.replace("-", " "), best["change beyond the target"], best["chance better"]
+    size, often, known = fmt.money(abs(gain), 0), fmt.chance(chance), abs(gain) > 2.0 * best["error"]
+    if gain > 0 and known and chance >= SURE:
+        return f"**Dropping {name} would be better** by about {size} a year beyond the target, with a chance of {often}."
+    if gain > 0 and chance < 0.5:
+        return (
+            f"No channel is clearly better dropped: without {name}, which costs least to lose, a year is better with a chance of only {often}, "
+            f"though the few large gains make {size} more on average."
+        )
+    if gain > 0:
+        return f"Dropping {name} might be better ({size} a year on average), but only with a chance of {often}."
+    text = f"No channel is better dropped: even without {name}, which costs least to lose, a year brings {size} less beyond the target"
+    return text + (f" on average; with a chance of {often} it would bring more." if chance >= 1.0 - SURE else ".")
+
+
+def _asked(kit: OpenStudy, found: Activities, least: dict[str, float] | None):
+    """Orders that must be met, by channel; shape (n,). [order/year]"""
+    asked = np.zeros(len(found.names))
+    for name, orders in (least or {}).items():
+        n = found.names.index(_known(kit, name))
+        if not 0.0 <= orders <= found.demand[n]:
+            raise _fault(
+                f"channels.{name}.orders",
+                "the least of a channel must lie between none and what can be sold",
+                f"{orders:g} orders a year",
+                f"at most {found.demand[n]:g}",
+            )
+        asked[n] = orders
+    return asked
+
+
+def _known(kit: OpenStudy, name: str) -> str:
+    """The channel's name; StudyError for one there is not."""
+    names = list(kit.study.file.channels)
+    if name not in names:
+        raise _fault(
+            "channels", "the study has no such channel", repr(name), f"one of {', '.join(names)}{close_match(name, names)}"
+        )
+    return name
+
+
+def _fault(column, wrong, found, right):
+    return StudyError([Fault(file=STUDY_FILE, column=column, wrong=wrong, found=found, right=right)])

@@ -1,0 +1,159 @@
+"""The Monte Carlo page: an hour and a year over the draws, and the target they are held against."""
+
+import pandas as pd
+
+from ..kit import Answer, OpenStudy, format_of, main_wait
+from ..models import self_employed_target
+from ..reference import wages
+
+__all__ = ["certainty_word", "pay_table", "verdict", "wage_table", "year_sentence", "year_table"]
+
+
+def wage_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
+    """Chance that an hour, and a full year, reaches each published wage of the study's currency as a self-employed one."""
+    a, target = kit.inputs(), kit.study.file.target
+    rows = []
+    for identifier, row in wages()[wages().currency == kit.study.currency].iterrows():
+        needed = self_employed_target(
+            row.amount, row.paid_hours_per_year, target.employer_share.value, a.weeks_per_year, target.full_week.value
+        )
+        hour = float((answer.draws["pay_per_hour"] >= needed).mean())
+        living = needed * a.weeks_per_year * target.full_week.value
+        year = float((answer.draws["residual_pay_per_year"] >= living).mean())
+        rows.append(
+            {
+                "wage": identifier,
+                "place": row.place,
+                "kind": row.kind,
+                "from": row.valid_from,
+                "published": row.amount,
+                "self-employed hour": float(needed),
+                "hour reached": hour,
+                "year reached": year,
+                "source": row.source,
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def _summary_rows(answer: Answer, quantities) -> pd.DataFrame:
+    rows = []
+    for quantity, name in quantities.items():
+        found = answer.summary(quantity)
+        row = {"quantity": name, "1 in 10 below": found["p10"], "half below": found["p50"], "1 in 10 above": found["p90"]}
+        rows.append(row | {"mean": found["mean"], "error of mean": found["mean_error"]})
+    return pd.DataFrame(rows)
+
+
+def pay_table(answer: Answer) -> pd.DataFrame:
+    """Pay an hour before and after what is set aside. [money/hour]"""
+    return _summary_rows(answer, {"pay_per_hour": "pay an hour", "pay_per_hour_after_set_aside": "after set-aside"})
+
+
+def year_table(answer: Answer, currency: str) -> pd.DataFrame:
+    """The year's money, hours and pieces."""
+    names = {
+        "revenue_per_year": "sales and postage charged",
+        "residual_pay_per_year": "left for the maker",
+        "hours_per_year": "hours",
+        "pieces_sold_per_year": "pieces sold",
+        "casts_per_year": "casts",
+        "loads_per_year": "loads",
+    }
+    frame = _summary_rows(answer, names)
+    frame.insert(1, "unit", [f"{currency}/year"] * 2 + ["hour/year", "piece/year", "cast/year", "load/year"])
+    return frame
+
+
+def certainty_word(chance: float) -> str:
+    """How sure a verdict may sound at this chance of reaching the target.
+
+    Examples
+    --------
+    >>> [certainty_word(c) for c in (0.95, 0.8, 0.5, 0.2, 0.05)]
+    ['pays', 'probably pays', 'is on the edge of paying', 'probably does not pay', 'does not pay']
+    """
+    for least, word in (
+        (0.9, "pays"),
+        (0.75, "probably pays"),
+        (0.25, "is on the edge of paying"),
+        (0.1, "probably does not pay"),
+    ):
+        if chance >= least:
+            return word
+    return "does not pay"
+
+
+def verdict(kit: OpenStudy, answer: Answer) -> str:
+    """Whether an hour pays the target, in words no stronger than the chance allows."""
+    fmt, pay = format_of(kit), answer.summary("pay_per_hour")
+    chance = answer.chances["hour_pays_living_wage"]["chance"]
+    band = f"{fmt.money(pay['p10'])} and {fmt.money(pay['p90'])}"
+    return (
+        f"On these numbers an hour of work **{certainty_word(chance)}** the target of {fmt.money(answer.target)}: "
+        f"half of the years drawn bring {fmt.money(pay['p50'])} an hour or more, eight in ten lie between {band}, "
+        f"and the chance of reaching the target is {fmt.chance(chance)}. "
+        "Every hour counts here, at the bench or not, and every cost."
+    )
+
+
+def year_sentence(kit: OpenStudy, answer: Answer) -> str:
+    """Whether the hours that can be sold make a year's living."""
+    fmt, year = format_of(kit), answer.summary("residual_pay_per_year")
+    hours = answer.summary("hours_per_year")["p50"] / float(kit.inputs().weeks_per_year)
+    chance = answer.chances["year_pays_living_wage"]["chance"]
+    whether = {
+        "pays": "The year brings a living too",
+        "probably pays": "The year probably brings a living too",
+        "is on the edge of paying": "Whether the year brings a living is open",
+        "probably does not pay": "The year probably does not bring a living",
+        "does not pay": "The year does not bring a living",
+    }[certainty_word(chance)]
+    if answer.chances["hour_pays_living_wage"]["chance"] < 0.75:
+        whether = whether.replace(" too", "")
+    return (
+        f"{whether}: it leaves {fmt.money(year['p50'], 0)} ({fmt.money(year['p10'], 0)} to {fmt.money(year['p90'], 0)}) "
+        f"for {fmt.number(hours, 1)} hours a week, where a full working year at the target would be {fmt.money(answer.living, 0)}. "
+        f"The chance of that is {fmt.chance(chance)}."
+    )
+
+
+def pay_alt(kit: OpenStudy, answer: Answer) -> str:
+    """Alternative text of the histogram of pay an hour."""
+    fmt, pay = format_of(kit), answer.summary("pay_per_hour")
+    return (
+        f"Histogram of pay an hour: eight in ten draws between {fmt.money(pay['p10'])} and {fmt.money(pay['p90'])}, "
+        f"half above {fmt.money(pay['p50'])}; the target is {fmt.money(answer.target)}."
+    )
+
+
+def levers_sentence(kit: OpenStudy, product, *, scrap, cure_hours) -> str:
+    """What a sweep has set for every draw."""
+    fmt, waiting = format_of(kit), main_wait(kit, product)[0]
+    parts = [f"scrap set to {fmt.percent(scrap, 1)} of casts"] if scrap is not None else []
+    parts += [f"the wait at {waiting} set to {fmt.number(cure_hours, 1)} hours"] if cure_hours is not None else []
+    return f"In every draw: {' and '.join(parts)}." if parts else "All numbers are drawn as the study and its logs have them."
+
+
+def target_sentence(kit: OpenStudy) -> str:
+    """Where the target comes from."""
+    fmt, target, a = format_of(kit), kit.study.file.target, kit.inputs()
+    year = f"For a full year of {fmt.number(a.weeks_per_year)} weeks at {fmt.number(target.full_week.value, 1)} hours that is {fmt.money(a.living_per_year, 0)}."
+    if target.wage is None:
+        return f"The target of {fmt.money(a.target_per_hour)} an hour is stated in the study. {year}"
+    row = wages().loc[target.wage]
+    return (
+        f"The target of {fmt.money(a.target_per_hour)} an hour comes from {row.kind} {fmt.money(row.amount)}, {row.place}, from {row.valid_from} ({row.source}), "
+        f"paid for {fmt.number(row.paid_hours_per_year)} hours a year, with {fmt.percent(target.employer_share.value)} for an employer's contributions. {year}"
+    )
+
+
+def error_sentence(kit: OpenStudy, answer: Answer) -> str:
+    """Monte Carlo error of the two main results."""
+    fmt, pay = format_of(kit), answer.summary("pay_per_hour")
+    chance = answer.chances["hour_pays_living_wage"]
+    return (
+        f"{fmt.number(len(answer.draws['pay_per_hour']))} draws: the mean of pay an hour is known to about ±{fmt.money(2 * pay['mean_error'], 3)}, "
+        f"the chance of the target to about ±{fmt.percent(2 * chance['error'], 1)} (two standard errors, from the scatter of 16 independent sets of draws). "
+        "This is the error of the arithmetic, not of the assumptions."
+    )

@@ -1,0 +1,106 @@
+"""Charts of the records page."""
+
+import matplotlib.pyplot as plt
+import numpy as np
+import pandas as pd
+import seaborn as sns
+from matplotlib.dates import DateFormatter
+from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
+
+from ..charts import WIDTH, new_axes, theme, ticks
+from ..formatting import Format
+from ..palette import BLUE, GREY, INK, ORANGE, SKY
+
+__all__ = ["guess_and_logs", "load_control", "monthly_bars", "mould_curve"]
+
+
+def guess_and_logs(curves: list[dict], fmt: Format) -> Figure:
+    """Guess, logs alone and number in force, one small chart a number."""
+    theme()
+    rows = -(-len(curves) // 2)
+    figure, axes = plt.subplots(rows, 2, figsize=(WIDTH, 0.5 + 1.3 * rows), layout="constrained", squeeze=False)
+    for place, told in zip(axes.ravel(), curves, strict=False):
+        sns.despine(ax=place, left=True)
+        guess, force = told["guess"], told["in force"]
+        place.plot(guess[0], guess[1] / guess[1].max(), color=GREY, linestyle="--", linewidth=1.2, label="guess")
+        place.fill_between(force[0], force[1] / force[1].max(), color=BLUE, alpha=0.45, linewidth=0, label="in force")
+        place.plot([told["logs alone"]], [0.0], "D", color=ORANGE, markersize=6, clip_on=False, label="logs alone", zorder=5)
+        # the guess's far tails would squeeze what matters
+        low, high = min(guess[0][20], force[0][5], told["logs alone"]), max(guess[0][-21], force[0][-6], told["logs alone"])
+        place.set_xlim(low - 0.03 * (high - low), high + 0.03 * (high - low))
+        place.set_ylim(0, 1.15)
+        place.set_title(told["label"].replace(": ", ":\n", 1) + f" [{told['unit']}]", loc="left", fontsize=9)
+        place.set_yticks([])
+        place.grid(visible=False)
+        place.xaxis.set_major_locator(MaxNLocator(4))
+        ticks(place.xaxis, fmt.significant)
+        place.tick_params(labelsize=9)
+    for place in axes.ravel()[len(curves) :]:
+        place.set_visible(False)
+    handles, labels = axes[0, 0].get_legend_handles_labels()
+    figure.legend(handles, labels, loc="outside upper center", ncols=3, frameon=False)
+    return figure
+
+
+def load_control(frame: pd.DataFrame, fmt: Format) -> Figure:
+    """Share not good by load, with centre and limits; ruined loads are crosses."""
+    figure, axes = new_axes(3.2)
+    kept = frame[~frame.ruined]
+    axes.fill_between(kept.date, kept.lower, kept.upper, color=SKY, alpha=0.25, linewidth=0, step="mid", label="usual")
+    axes.plot(kept.date, kept.centre, color=BLUE, linewidth=1.4, label="centre")
+    axes.plot(kept.date, kept.share, "o", color=INK, markersize=3.5, label="a load")
+    outside = kept[(kept.share > kept.upper) | (kept.share < kept.lower)]
+    if len(outside):
+        axes.plot(outside.date, outside.share, "D", color=ORANGE, markersize=7, label="beyond the limits")
+    if frame.ruined.any():
+        axes.plot(frame.date[frame.ruined], frame.share[frame.ruined], "x", color=ORANGE, markersize=8, label="ruined load")
+    axes.set_ylabel("share of the load not good")
+    axes.set_ylim(0, max(frame.share.max(), kept.upper.max()) * 1.12)
+    ticks(axes.yaxis, fmt.percent)
+    axes.xaxis.set_major_locator(MaxNLocator(5))
+    axes.xaxis.set_major_formatter(DateFormatter("%Y-%m-%d"))
+    axes.tick_params(axis="x", rotation=20)
+    axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), frameon=False, ncols=3)
+    return figure
+
+
+def mould_curve(frame: pd.DataFrame, ages: np.ndarray, model: np.ndarray, fmt: Format) -> Figure:
+    """Share of moulds still good by casts, from the records and as the study now takes it."""
+    figure, axes = new_axes(3.0)
+    times = np.concatenate([[0.0], frame.time])
+    axes.step(
+        times, np.concatenate([[1.0], frame.survival]), where="post", color=BLUE, linewidth=2, label="seen (Kaplan\u2013Meier)"
+    )
+    live = frame[frame.events < frame.at_risk - frame.at_risk.shift(-1, fill_value=0)]
+    axes.plot(live.time, live.survival, "|", color=BLUE, markersize=12, label="still good at")
+    axes.plot(ages, model, color=ORANGE, linestyle="--", label="in force")
+    axes.set_xlabel("casts a cavity")
+    axes.set_ylabel("moulds still good")
+    axes.set_xlim(0, ages[-1])
+    axes.set_ylim(0, 1.03)
+    ticks(axes.yaxis, fmt.percent)
+    axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), frameon=False, ncols=3)
+    return figure
+
+
+def monthly_bars(frame: pd.DataFrame) -> Figure:
+    """Orders by month, one row of bars a channel so that small channels stay readable."""
+    theme()
+    channels = [c for c in frame.columns if c != "month"]
+    figure, axes = plt.subplots(
+        len(channels), 1, figsize=(WIDTH, 0.7 + 1.0 * len(channels)), sharex=True, layout="constrained", squeeze=False
+    )
+    for row, channel in zip(axes[:, 0], channels, strict=True):
+        sns.despine(ax=row, left=True)
+        places = np.arange(len(frame))
+        row.bar(places, frame[channel], color=BLUE, width=0.6)
+        for place, value in zip(places, frame[channel], strict=True):
+            row.annotate(f"{value:g}", (place, value), ha="center", va="bottom", fontsize=9)
+        row.set_ylim(0, max(frame[channel].max(), 1) * 1.3)
+        row.set_title(channel, loc="left", fontsize=10)
+        row.set_yticks([])
+        row.grid(visible=False)
+    axes[-1, 0].set_xticks(np.arange(len(frame)), frame.month)
+    axes[-1, 0].set_xlabel("orders a month")
+    return figure

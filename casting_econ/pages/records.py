@@ -1,0 +1,246 @@
+"""The records page: guesses beside what the logs say, and where the logs contradict each other."""
+
+import numpy as np
+import pandas as pd
+from scipy import special
+
+from ..assumptions import label
+from ..evidence import (
+    channel_summary,
+    could_learn,
+    hours_by_kind,
+    learning_table,
+    load_counts,
+    material_table,
+    orders_by_month,
+    scrap_table,
+)
+from ..evidence.labour import labour_rows
+from ..faults import counted
+from ..kit import OpenStudy, basis_counts, format_of
+from ..study.numbers import BASES
+
+__all__ = [
+    "assumption_table",
+    "evidence_curves",
+    "evidence_table",
+    "hours_sentence",
+    "learning_sentences",
+    "monthly_orders",
+    "sales_summary",
+    "unreconciled",
+    "yield_table",
+]
+
+LEARNT = 0.9  # chance of learning before a sentence speaks of it; several steps are tried, one could look so by luck
+DAYS_TO_FINISH = 14  # after a pour in which its pieces are worked on, for the effect of mould age on minutes
+
+
+def hours_sentence(kit: OpenStudy) -> str:
+    """Where the hours of the timesheet went, and how many of the bench hours say how many pieces they made."""
+    hours, fmt = hours_by_kind(kit.study), format_of(kit)
+    if hours.empty:
+        return "There is no timesheet, so every minute is a guess."
+    bench = hours[hours.kind == "at the bench"]
+    at_bench, counted = float(bench.hours.sum()), float(bench.counted.sum())
+    hidden = 1 - at_bench / hours.hours.sum()
+    return (
+        f"The timesheet holds {fmt.number(hours.hours.sum())} hours; {fmt.percent(hidden)} of them were not at the bench, hours that no customer sees. "
+        f"Of the bench hours, {fmt.percent(counted / at_bench if at_bench else 0.0)} came with a count of pieces and so tell minutes a piece; the others count as hours only."
+    )
+
+
+def learning_sentences(kit: OpenStudy) -> str:
+    """For which steps the timesheet shows learning, and how sure that is."""
+    table, fmt = learning_table(kit.study), format_of(kit)
+    if table.empty:
+        return "Too few timesheet rows of single steps to tell learning from chance."
+    found = table[table.weight > LEARNT].sort_values("weight", ascending=False)
+    if found.empty:
+        return f"In none of {len(table)} steps did minutes a piece fall with practice beyond chance; the mean of all rows stands."
+    told = [
+        f"{row.product}, {row.step}: each doubling of pieces leaves {fmt.percent(row.rate)} of the minutes ({fmt.percent(row.low)} to "
+        f"{fmt.percent(row.high)}), from {fmt.significant(row.first)} down to {fmt.significant(row.practised)}; chance that this is learning, "
+        f"against steady minutes, {fmt.chance(row.weight)}"
+        for row in found.itertuples()
+    ]
+    return (
+        "Minutes fell with practice:\n\n- "
+        + "\n- ".join(told)
+        + "\n\nWhere that holds, the mean of all rows overstates later pieces: state `first_minutes` and `learning_rate`, and the practised minutes."
+    )
+
+
+def unreconciled(kit: OpenStudy) -> list[str]:
+    """What does not add up between the logs, as sentences."""
+    study, fmt = kit.study, format_of(kit)
+    found = [sentence for file in study.reading.files for sentence in file.unequal]
+    sheet = study.records.get("timesheet")
+    if sheet is not None:
+        hours = sheet.groupby("date").minutes.sum() / 60.0
+        for day, value in hours[hours > 16.0].items():
+            found.append(f"{day:%Y-%m-%d} has {fmt.number(value, 1)} hours in the timesheet, more than a long day holds.")
+    batches = study.records.get("batches")
+    if sheet is not None and batches is not None:
+        inside = batches.date[batches.date.between(sheet.date.min(), sheet.date.max())]
+        silent = sorted(set(inside) - set(sheet.date))
+        if silent:
+            days = ", ".join(f"{day:%Y-%m-%d}" for day in silent[:3]) + (" and others" if len(silent) > 3 else "")
+            found.append(
+                f"On {counted(len(silent), 'day')} with a pour the timesheet has no row ({days}): hours are missing, or a date is wrong."
+            )
+    for row in material_table(study).itertuples():
+        if row.unread:
+            found.append(
+                f"{row.material}: {row.unread} of {row.purchases} purchases are in a unit that does not turn into {row.unit}, and say nothing of its price."
+            )
+    handled: dict[tuple[str, str], float] = {}
+    for _, units, _ in labour_rows(study):
+        for key, (pieces, _) in units.items():
+            handled[key] = handled.get(key, 0.0) + pieces
+    for product in study.file.products:
+        counts = load_counts(study, product)
+        if counts is None:
+            continue
+        for step, entering in counts.totals.entering.items():
+            seen, short = handled.get((product, step), 0.0), _short(study, product, step)
+            if short is not None and abs(short - counts.totals.lost[step]) > max(0.25 * counts.totals.lost[step], 3.0):
+                lost = fmt.number(counts.totals.lost[step])
+                found.append(
+                    f"{product}, {step}: {fmt.number(short)} pieces did not pass by the timesheet, {lost} were lost by batches and faults."
+                )
+            if seen and abs(seen - entering) > 0.1 * entering:
+                found.append(
+                    f"{product}, {step}: the timesheet handles {fmt.number(seen)} pieces, batches and faults say that {fmt.number(entering)} reached it."
+                )
+        sales = study.records.get("sales")
+        sold = 0.0 if sales is None else float(sales.pieces[sales["product"] == product].sum())
+        good = float(counts.batches.good.sum())
+        if sold > good:
+            found.append(
+                f"{product}: {fmt.number(sold)} pieces left by the sales log, {fmt.number(good)} good ones by the batches; the rest was in stock before, or a log has gaps."
+            )
+    return found
+
+
+def _short(study, product, step):
+    """Pieces that rows of the timesheet handled but did not pass; None where no row says both."""
+    sheet, alone = study.records.get("timesheet"), len(study.file.products) == 1
+    if sheet is None:
+        return None
+    rows = sheet[(sheet.step == step) & sheet.pieces_passed.notna() & sheet.pieces_handled.notna()]
+    rows = rows[(rows["product"] == product) | (rows["product"].isna() & alone)]
+    return None if rows.empty else float((rows.pieces_handled - rows.pieces_passed).sum())
+
+
+def _shown(kit: OpenStudy, key: str, number) -> tuple[str, float]:
+    """Unit as shown, and the factor to it: prices by the kilogram, shares and counts by name."""
+    unit = number.unit.format(money=kit.study.currency)
+    if unit.endswith(("/g", "/gram")):
+        return f"{kit.study.currency}/kg", 1000.0
+    if key.endswith(".mould.life"):
+        return "casts", 1.0
+    share = key.rsplit(".", 1)[-1].endswith(("share", "loss", "recovered", "set_aside", "rate", "elasticity"))
+    return unit or ("share" if share else "count"), 1.0
+
+
+def assumption_table(kit: OpenStudy) -> pd.DataFrame:
+    """Every number in force: value, unit, what it rests on, why."""
+    rows, groups = [], basis_counts(kit)
+    for basis in (basis for basis in BASES if basis in groups):
+        for key in groups[basis]:
+            number = kit.assumed.numbers[key]
+            unit, factor = _shown(kit, key, number)
+            band = (None, None) if number.distribution is None else number.distribution.quantile(np.array([0.1, 0.9])) * factor
+            row = {
+                "number": label(key),
+                "value": number.value * factor,
+                "unit": unit,
+                "low": band[0],
+                "high": band[1],
+                "rests on": basis,
+            }
+            rows.append(row | {"why": "; ".join(text for text in (number.note, number.source) if text), "key": key})
+    return pd.DataFrame(rows)
+
+
+def evidence_table(kit: OpenStudy) -> pd.DataFrame:
+    """Stated guess, what the logs say, and the number in force, side by side."""
+    rows = []
+    for key, found in kit.assumed.evidence.items():
+        unit, factor = _shown(kit, key, found.number)
+        low, high = found.number.distribution.quantile(np.array([0.1, 0.9])) * factor
+        row = {
+            "number": label(key),
+            "unit": unit,
+            "stated": kit.study.numbers[key].value * factor,
+            "logs alone": found.observed * factor,
+        }
+        row |= {"in force": found.number.value * factor, "low": float(low), "high": float(high), "from": found.data}
+        rows.append(row | {"to halve the width": _more(found)})
+    return pd.DataFrame(rows)
+
+
+def _more(found) -> str:
+    """How much more recording would halve a width, in words."""
+    if np.isinf(found.more_to_halve):
+        return "rows with more or fewer pieces a load; more of the same tell only the sum"
+    return f"{float(f'{found.more_to_halve:.2g}'):g} more {found.counted}"
+
+
+def evidence_curves(kit: OpenStudy, points: int = 161) -> list[dict[str, object]]:
+    """Guess and number in force as densities, and what the logs alone say, one entry a number, in shown units."""
+    scores = np.linspace(-3.2, 3.2, points)
+    found = []
+    for key, told in kit.assumed.evidence.items():
+        unit, factor = _shown(kit, key, told.number)
+        curves = {}
+        for name, spread in (("guess", told.prior), ("in force", told.number.distribution)):
+            values = np.asarray(spread.quantile(special.ndtr(scores)), float) * factor
+            with np.errstate(divide="ignore"):
+                curves[name] = (values, np.exp(-(scores**2) / 2) / np.gradient(values, scores))
+        found.append({"label": label(key), "unit": unit, "logs alone": told.observed * factor, **curves})
+    return found
+
+
+def yield_table(kit: OpenStudy) -> pd.DataFrame:
+    """Pieces through each step of the logs, by product."""
+    parts = {}
+    for name in kit.study.file.products:
+        table = scrap_table(kit.study, name)
+        if table is not None:
+            parts[name] = table.assign(**{"share lost": table.lost / table.entering})
+    return pd.concat(parts, names=["product", "step"]).reset_index() if parts else pd.DataFrame()
+
+
+def monthly_orders(kit: OpenStudy) -> pd.DataFrame:
+    """Orders by month and channel from the sales log. [order/month]"""
+    frame = orders_by_month(kit.study)
+    return frame.rename_axis("month").reset_index().assign(month=lambda f: f.month.astype(str)) if len(frame) else frame
+
+
+def sales_summary(kit: OpenStudy) -> pd.DataFrame:
+    """What an order brought by channel, from the sales log. [money/order]"""
+    frame = channel_summary(kit.study)
+    return frame.rename_axis("channel").reset_index() if len(frame) else frame
+
+
+def could_measure(kit: OpenStudy) -> str:
+    """What the logs know but the study does not ask them."""
+    keys = could_learn(kit.study)
+    if not keys:
+        return ""
+    more = f" and {len(keys) - 6} more" if len(keys) > 6 else ""
+    names = ", ".join(label(key) for key in keys[:6])
+    return f' The logs also know something about {names}{more}: write `from = "records"` beside a value in the study file to let them count.'
+
+
+def records_overview(kit: OpenStudy) -> str:
+    """Which logs there are, how long they run, and what is odd in them."""
+    if not kit.study.records:
+        return "This study has no logs: everything rests on what the study file states."
+    parts = [f"{name.replace('_', ' ')} ({len(log)} rows)" for name, log in kit.study.records.items()]
+    dates = [log.date for log in kit.study.records.values() if "date" in log]
+    first, last = min(d.min() for d in dates), max(d.max() for d in dates)
+    text = f"Logs from {first:%Y-%m-%d} to {last:%Y-%m-%d}: {', '.join(parts)}. They measure {len(kit.assumed.evidence)} of the study's numbers."
+    return "\n\n".join([text + could_measure(kit), *kit.study.notes])

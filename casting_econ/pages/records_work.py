@@ -1,0 +1,219 @@
+"""The records page: loads, causes of scrap and moulds, from the logs."""
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from ..evidence import cause_shares, load_counts, load_share_posterior, loads_of_mould, mould_ages, mould_lives, ruined_loads
+from ..evidence.control import p_chart, run_rules, trend
+from ..evidence.labour import labour_rows, single_rows
+from ..evidence.lives import kaplan_meier, remaining, weibull_fit
+from ..kit import OpenStudy, format_of
+from ..models.moulds import cheapest_replacement_age, expected_casts, mean_to_scale
+from .cost import scrap_money
+from .records import DAYS_TO_FINISH
+
+__all__ = [
+    "age_effects",
+    "cause_table",
+    "load_chart",
+    "load_sentences",
+    "mould_sentences",
+    "mould_survival",
+    "mould_table",
+    "still_good",
+]
+
+SURE = 0.95  # of a sign, before a sentence says that something changes
+WEEKS_AHEAD = 4.0
+
+
+def load_chart(kit: OpenStudy, product: str) -> pd.DataFrame:
+    """Share not good by load, with the centre and limits of a p′ chart; ruined loads are marked and kept out of both."""
+    counts = load_counts(kit.study, product)
+    if counts is None:
+        return pd.DataFrame()
+    loads = counts.batches
+    lost, casts = (loads.casts - loads.good).to_numpy(float), loads.casts.to_numpy(float)
+    ruined = loads.index.isin(ruined_loads(counts))
+    chart = p_chart(np.where(ruined, 0.0, lost), np.where(ruined, 0.0, casts))
+    chart["share"] = lost / casts
+    return chart.assign(load=loads.batch.to_numpy(), date=loads.date.to_numpy(), lost=lost, casts=casts, ruined=ruined)
+
+
+def load_sentences(kit: OpenStudy, product: str) -> str:
+    """Whether loads differ, drift, break a run rule, or were ruined as a whole."""
+    chart, fmt = load_chart(kit, product), format_of(kit)
+    if chart.empty:
+        return f"{product}: no batches are recorded, so nothing can be said about its loads."
+    kept = chart[~chart.ruined & (chart.casts > 0)]
+    lost, casts = kept.lost.to_numpy(float), kept.casts.to_numpy(float)
+    share, alike = load_share_posterior(1 - float(lost.sum() / casts.sum()), 1.0, casts - lost, casts)
+    low, high = share.quantile(np.array([0.1, 0.9]))
+    near, far = alike.quantile(np.array([0.1, 0.9]))
+    parts = [
+        f"**{product}**: {lost.sum():.0f} of {casts.sum():.0f} pieces in {len(kept)} loads were not good, {fmt.percent(lost.sum() / casts.sum(), 1)} "
+        f"(middle eight in ten: {fmt.percent(1 - high, 1)} to {fmt.percent(1 - low, 1)}).",
+        f"Pieces of one load share its luck with a correlation of about {fmt.number(alike.middle, 2)} ({fmt.number(near, 2)} to {fmt.number(far, 2)}); "
+        "0 would mean that loads do not matter.",
+    ]
+    drift = trend(lost, casts, (kept.date - kept.date.min()).dt.days.to_numpy(float) / 30.44)
+    if drift.p_value == drift.p_value and drift.p_value < 1 - SURE:
+        way = "rises" if drift.slope > 0 else "falls"
+        parts.append(f"The share lost {way} over time: its odds change by {fmt.percent(abs(np.expm1(drift.slope)))} a month.")
+    elif drift.p_value == drift.p_value:
+        parts.append("There is no clear drift over time.")
+    signals = run_rules(kept.z.to_numpy(float))
+    if signals:
+        first = pd.DataFrame(signals, columns=["rule", "at"]).groupby("rule", sort=False).at.first()
+        told = "; ".join(f"{rule} (load {kept.load.iloc[at]}, {kept.date.iloc[at]:%Y-%m-%d})" for rule, at in first.items())
+        parts.append(f"Loads that chance alone would seldom give: {told}. Ask what was different then.")
+    else:
+        parts.append("No load or run of loads stands out beyond chance.")
+    if chart.ruined.any():
+        told = ", ".join(chart.load[chart.ruined].astype(str))
+        parts.append(
+            f"Ruined as a whole, and kept out of these figures: {told}. "
+            + (
+                "They count in ruined loads a year."
+                if f"products.{product}.ruined_loads" in kit.assumed.evidence
+                else 'They still count in the pass shares; write `ruined_loads = { value = "1 load/year", from = "records" }` to count them apart.'
+            )
+        )
+    return " ".join(parts)
+
+
+def cause_table(kit: OpenStudy, product: str) -> pd.DataFrame:
+    """Causes of loss by pieces, with their share of what entered the step, and by money a year; most money first."""
+    shares = cause_shares(kit.study, product)
+    if shares.empty:
+        return pd.DataFrame()
+    money = scrap_money(kit, product).rename(columns={"found at": "step"})[["step", "cause", "money a year"]]
+    frame = shares.merge(money, on=["step", "cause"], how="left")
+    frame["rank by pieces"] = frame.lost.rank(ascending=False, method="min").astype(int)
+    return frame.sort_values("money a year", ascending=False, ignore_index=True)
+
+
+def mould_survival(kit: OpenStudy, product: str) -> tuple[pd.DataFrame, float, float] | None:
+    """Share of moulds still good by casts (Kaplan–Meier), and the mean life and shape in force; None without mould records."""
+    lives = mould_lives(kit.study, product)
+    if lives is None or lives[0].size + (lives[1] > 0).sum() == 0:
+        return None
+    worn, live = lives[0], lives[1][lives[1] > 0]
+    entry = next(p for p in kit.inputs().products if p.name == product).mould
+    if entry is None:
+        return None
+    curve = kaplan_meier(np.concatenate([worn, live]), np.repeat([True, False], [worn.size, live.size]))
+    return curve.reset_index(), float(entry.life_casts), float(entry.life_shape)
+
+
+def still_good(casts, mean_life: float, shape: float):
+    """Share of moulds still good after so many casts, by the life and shape in force. [-]"""
+    return np.exp(-((np.asarray(casts) / mean_to_scale(mean_life, shape)) ** shape))
+
+
+def mould_table(kit: OpenStudy, product: str) -> pd.DataFrame:
+    """Each mould of a product: casts so far, whether worn out, and for live ones the chance of going in the next weeks."""
+    moulds, entry = kit.study.records.get("moulds"), next(p for p in kit.inputs().products if p.name == product).mould
+    if moulds is None or entry is None or not (moulds["product"] == product).any():
+        return pd.DataFrame()
+    mine, loads = moulds[moulds["product"] == product], loads_of_mould(kit.study)
+    live = mine.retired.isna()
+    casts = mine.mould.map(loads).astype(float).fillna(0.0).where(live, mine.casts_at_retirement.astype(float))
+    weekly = float(kit.point().products[product]["loads_per_year"]) / kit.inputs().weeks_per_year / max(int(live.sum()), 1)
+    scale = mean_to_scale(entry.life_casts, entry.life_shape)
+    chance, left = remaining(entry.life_shape, scale, casts.to_numpy(), WEEKS_AHEAD * weekly)
+    return pd.DataFrame(
+        {
+            "mould": mine.mould,
+            "casts a cavity": casts,
+            "state": np.where(live, "in use", mine.reason.fillna("retired")),
+            "chance of going": np.where(live, chance, np.nan),
+            "weeks left": np.where(live, left / weekly if weekly > 0 else np.nan, np.nan),
+        }
+    ).reset_index(drop=True)
+
+
+def age_effects(kit: OpenStudy, product: str) -> dict[str, tuple[float, float]]:
+    """Change of loss (log-odds) and of finishing minutes (logarithm) for each cast of mould age, with standard errors.
+
+    Minutes go with the mean age of the moulds poured in the two weeks before; steps are compared with their own mean.
+    """
+    counts, ages, found = load_counts(kit.study, product), mould_ages(kit.study, product), {}
+    if counts is None or ages.empty:
+        return {}
+    aged = counts.batches.loc[counts.batches.index.isin(ages.index)]
+    fit = trend((aged.casts - aged.good).to_numpy(float), aged.casts.to_numpy(float), ages[aged.index].to_numpy(float))
+    if fit.error == fit.error:
+        found["loss"] = (fit.slope, fit.error)
+    sheet, by_date = (
+        kit.study.records.get("timesheet"),
+        pd.Series(ages[aged.index].to_numpy(float), aged.date.to_numpy()).sort_index(),
+    )
+    steps = list(kit.study.file.products[product].steps)
+    cure = next((at for at, step in enumerate(steps) if kit.study.file.products[product].steps[step].wait.value > 0), 0)
+    points = []
+    for (name, step), rows in single_rows(labour_rows(kit.study)).items():
+        if name == product and step in steps[cure + 1 :]:
+            dates = sheet.date[[row for _, _, row in rows]]
+            ratio = np.log([minutes / pieces for minutes, pieces, _ in rows])
+            window = [by_date[day - pd.Timedelta(days=DAYS_TO_FINISH) : day].mean() for day in dates]
+            points += list(zip(window, ratio - ratio.mean(), strict=True))
+    points = np.array([point for point in points if point[0] == point[0]])
+    if len(points) > 10 and np.ptp(points[:, 0]) > 0:
+        line = stats.linregress(points[:, 0], points[:, 1])
+        found["minutes"] = (float(line.slope), float(line.stderr))
+    return found
+
+
+def mould_sentences(kit: OpenStudy, product: str) -> str:
+    """How long moulds last, what a cast of mould costs, what age does, and when replacing is cheapest."""
+    survival, fmt = mould_survival(kit, product), format_of(kit)
+    p = next(p for p in kit.inputs().products if p.name == product)
+    if p.mould is None:
+        return f"{product}: the study states no mould."
+    worn = 0 if survival is None else int(survival[0].events.sum())
+    key, wage = f"products.{product}.mould.life", float(kit.inputs().target_per_hour) / 60.0
+    cost = float(p.mould.material_cost + p.mould.minutes * wage)
+    each = cost / expected_casts(p.mould.life_casts, p.mould.life_shape, p.mould.replace_at) / p.casts_per_load
+    known = kit.assumed.numbers[key].distribution if key in kit.assumed.numbers else None
+    band = (
+        "" if known is None else " (middle eight in ten: {} to {})".format(*map(fmt.number, known.quantile(np.array([0.1, 0.9]))))
+    )
+    rests = f"{worn} worn out so far" if worn else "a guess, as no mould has been seen to wear out"
+    text = (
+        f"**{product}**: a mould gives about {fmt.number(p.mould.life_casts)} casts a cavity{band}; {rests}. "
+        f"That makes {fmt.money(each, 3)} of mould a cast."
+    )
+    if worn > 1:
+        lives = mould_lives(kit.study, product)
+        fit = weibull_fit(np.concatenate(lives), np.repeat([True, False], [lives[0].size, lives[1].size]))
+        text += f" The records alone, live moulds counted, fit a mean of {fmt.number(fit.mean_life)} casts."
+    return f"{text} {_age_sentence(kit, product, p, cost, fmt)}"
+
+
+def _age_sentence(kit, product, p, cost, fmt):
+    """What age does to loss and minutes, and the cheapest age to replace at."""
+    effects = age_effects(kit, product)
+    if not effects:
+        return "Batches without mould ids cannot tell what age does."
+    sure = {kind: slope for kind, (slope, error) in effects.items() if slope > stats.norm.ppf(SURE) * error}
+    if not sure:
+        return (
+            "The records show no clear effect of a mould's age on losses or finishing minutes, so use moulds until they are worn."
+        )
+    found, parts, wear = kit.point().products[product], [], 0.0
+    lost, scrapped = 1 - float(found["yield"]), float(found["casts_per_good_piece"]) - 1
+    if "loss" in sure:
+        parts.append(f"the odds of a loss grow by {fmt.percent(np.expm1(10 * sure['loss']))}")
+        each = float(found["scrap_cost_per_good_piece"]) / scrapped if scrapped > 0 else 0.0  # what a lost piece had cost by then
+        wear += sure["loss"] * lost * (1 - lost) * each
+    if "minutes" in sure:
+        steps = list(p.steps)
+        cure = next((at for at, step in enumerate(steps) if np.any(np.asarray(step.wait_hours) > 0)), 0)
+        after = sum(float(step.minutes) for step in steps[cure + 1 :])
+        parts.append(f"finishing minutes grow by {fmt.percent(np.expm1(10 * sure['minutes']))}")
+        wear += sure["minutes"] * after * float(kit.inputs().target_per_hour) / 60.0
+    age, _ = cheapest_replacement_age(p.mould.life_casts, p.mould.life_shape, cost, cost, wear * p.casts_per_load)
+    advice = "run it until worn" if not np.isfinite(age) else f"replace it at about {fmt.number(age)} casts"
+    return f"For each 10 casts of age, {' and '.join(parts)}. With that, the cheapest is to {advice}."

@@ -1,0 +1,65 @@
+"""The scrap page: break-even over scrap rates."""
+
+import numpy as np
+import pandas as pd
+from scipy import optimize
+
+from ..kit import OpenStudy, format_of, grid
+from .answer import signed
+
+__all__ = ["break_even_scrap", "scrap_curve"]
+
+
+def break_even_scrap(kit: OpenStudy, product: str) -> float | None:
+    """Scrap rate at which an hour pays the target; None when even none at all does not. [-]"""
+
+    def short(rate):
+        outcome = grid(kit, [rate], product=product)
+        return float(np.ravel(outcome.totals["pay_per_hour"])[0]) - float(kit.inputs().target_per_hour)
+
+    if short(0.0) < 0:
+        return None
+    return 0.98 if short(0.98) > 0 else float(optimize.brentq(short, 0.0, 0.98, xtol=1e-6))
+
+
+def scrap_curve(kit: OpenStudy, product: str, rates) -> pd.DataFrame:
+    """Cost, break-even prices and pay over scrap rates of one product."""
+    outcome = grid(kit, rates, product=product)
+    found = outcome.products[product]
+    columns = {
+        "scrap rate": np.asarray(rates),
+        "casts a good piece": found["casts_per_good_piece"],
+        "cost a good piece": found["cost_per_good_piece"],
+        "scrap cost a good piece": found["scrap_cost_per_good_piece"],
+        "break-even price": found["break_even_price"],
+        "cash break-even price": found["cash_break_even_price"],
+        "pay an hour": outcome.totals["pay_per_hour"],
+        "break-even share of demand": outcome.totals["pay_break_even_share_of_demand"],
+    }
+    return pd.DataFrame({name: np.broadcast_to(value, np.shape(rates)) for name, value in columns.items()})
+
+
+def scrap_now(kit: OpenStudy, product: str) -> str:
+    """Today's scrap rate and what none at all would add."""
+
+    fmt, found = format_of(kit), kit.point().products[product]
+    none, now = float(grid(kit, [0.0], product=product).totals["pay_per_hour"][0]), float(kit.point().totals["pay_per_hour"])
+    more = float(grid(kit, [1 - found["yield"] + 0.05], product=product).totals["pay_per_hour"][0]) - now
+    return (
+        f"Today {fmt.percent(1 - found['yield'], 1)} of the casts of {product} end as scrap. Without any, an hour would bring {fmt.money(none)} instead of "
+        f"{fmt.money(now)}; five points more scrap would change it by {signed(fmt, more)}."
+    )
+
+
+def scrap_break_even(kit: OpenStudy, product: str) -> str:
+    """The scrap rate at which an hour pays the target, or that none does."""
+    fmt, rate = format_of(kit), break_even_scrap(kit, product)
+    now = 1 - float(kit.point().products[product]["yield"])
+    target = fmt.money(float(kit.inputs().target_per_hour))
+    if rate is None:
+        return f"**No scrap rate does:** even with none at all an hour stays below the target of {target}. Less scrap alone is not enough."
+    if rate >= 0.98:
+        return f"Even with 98 % of the casts scrapped an hour would pay the target of {target}."
+    room = f"{fmt.percent(rate - now, 1)[:-2]} points above" if rate > now else f"{fmt.percent(now - rate, 1)[:-2]} points below"
+    verb = "may rise to" if rate > now else "would have to fall to"
+    return f"Scrap {verb} **{fmt.percent(rate, 1)}** before an hour pays just the target of {target}: {room} today's {fmt.percent(now, 1)}."

@@ -1,0 +1,89 @@
+"""How many pieces to bring to a market day."""
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from ..assumptions import draw_values, workshop_at
+from ..draws import round_up_draws
+from ..formatting import Format
+from ..kit import OpenStudy
+from ..models import newsvendor_quantity, orders_at_price
+from .mix import activities
+
+__all__ = ["stall_sentences", "stall_table"]
+
+_SURE = 0.95  # of having enough, in the table beside what pays best
+
+
+def stall_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> pd.DataFrame:
+    """What to bring to a day of each channel that has days: enough on most days, and what pays best.
+
+    Returns
+    -------
+    DataFrame
+        `channel`, mean pieces `wanted` a day; `bring` what loses least if a piece brought home again is never sold, with the chance that it is
+        `enough` [-]; `short` and `over` are what a piece missing and a piece left loses [money]; `lost` is the mean a day [money]; `to be sure`
+        is enough on 95 of 100 days. [piece]
+
+    Notes
+    -----
+    Buyers of a day are Poisson about the mean of the draw, each taking the mean number of pieces; the draws are mixed. A piece
+    missing loses what a sold one leaves after its hours at the target; a piece left loses its material and hours at most.
+    """
+    found, a, point = activities(kit), kit.inputs(), kit.point()
+    days = {c.name: c for c in a.channels if np.any(np.asarray(c.days_per_year) > 0)}
+    if not days:
+        return pd.DataFrame()
+    draws = round_up_draws(draws or kit.study.file.study.draws)
+    drawn = workshop_at(kit.study, draw_values(kit.assumed, draws, kit.study.file.study.seed if seed is None else seed))
+    rows = []
+    for c in drawn.channels:
+        if c.name not in days:
+            continue
+        orders = orders_at_price(c.orders_per_year, c.price, c.reference_price, c.elasticity)
+        buyers, chances = _buyers(np.broadcast_to(np.asarray(orders / c.days_per_year, float), (draws,)))
+        size = float(days[c.name].pieces_per_order)
+        pieces = np.ceil(buyers * size - 1e-9)
+        n = found.names.index(c.name)
+        short = float(found.after_target[n] / found.pieces[n])
+        kinds = point.products[c.product]["cost_by_kind"]
+        over = float(sum(cost for kind, cost in kinds.items() if kind not in ("overhead", "equipment", "weekly hours")))
+        enough = np.cumsum(chances)
+        row = {"channel": c.name, "wanted": float(chances @ buyers * size), "short": short, "over": over}
+        if short > 0 and over > 0:
+            bring, lost = newsvendor_quantity(buyers * size, chances, short, over)
+            index = int(np.searchsorted(buyers * size, bring))
+            row |= {"bring": pieces[index], "enough": float(enough[index]), "lost": lost}
+        else:
+            row |= {"bring": 0.0 if short <= 0 else pieces[-1], "enough": float(enough[0] if short <= 0 else 1.0), "lost": np.nan}
+        rows.append(row | {"to be sure": pieces[int(np.searchsorted(enough, _SURE))]})
+    return pd.DataFrame(rows)
+
+
+def _buyers(mean):
+    """Numbers of buyers a day and the chance of each, mixed over the draws of their mean."""
+    counts = np.arange(int(stats.poisson.ppf(1.0 - 1e-9, mean.max())) + 1)
+    # equal steps of the mean instead of every draw: many draws and counts would fill the memory
+    means = np.quantile(mean, (np.arange(256) + 0.5) / 256)
+    chances = stats.poisson.pmf(counts[:, None], means).mean(axis=1)
+    return counts, chances / chances.sum()
+
+
+def stall_sentences(frame: pd.DataFrame, fmt: Format) -> str:
+    """What to bring, in words; nothing where there is no stall."""
+    text = []
+    for row in frame.to_dict("records"):
+        name = row["channel"].replace("-", " ")
+        if row["short"] <= 0:
+            text.append(
+                f"**{name[:1].upper() + name[1:]}: a sold piece leaves nothing after its hours at the target**, so bringing more loses more."
+            )
+            continue
+        text.append(
+            f"**{name[:1].upper() + name[1:]}: bring about {fmt.number(row['bring'])} pieces** to a day on which {fmt.number(row['wanted'])} are "
+            f"wanted on average: a piece missing loses {fmt.money(row['short'])}, one left over {fmt.money(row['over'])} at most, and that is "
+            f"enough on {fmt.percent(row['enough'])} of days. {fmt.number(row['to be sure'])} are enough on {fmt.percent(_SURE)}. "
+            "What keeps can be brought again, so rather more than less; weather and season make days differ more than this."
+        )
+    return " ".join(text)

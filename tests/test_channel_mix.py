@@ -20,6 +20,7 @@ from casting_econ.pages.change import compared, study_with_scenarios
 from casting_econ.pages.mix import (
     activities,
     alone,
+    contribution_table,
     drop_sentence,
     drop_table,
     mix_sentences,
@@ -27,7 +28,6 @@ from casting_econ.pages.mix import (
     one_more,
     order_table,
     price_floors,
-    resource_table,
     the_mix,
     worth_table,
 )
@@ -391,11 +391,11 @@ def test_an_order_takes_its_part_of_stall_days(tmp_path):
 
 def test_resources_rank_channels_by_what_they_would_leave(tmp_path):
     kit = two(tmp_path)
-    table, found = resource_table(kit), activities(kit)
+    table, found = contribution_table(kit), activities(kit)
     for name, rows in table.groupby("resource"):
         assert (np.diff(rows["left a year of it"]) <= 0).all(), name
     # dear tiles leave more a load than an online order, but a load of them keeps the drier for 30 h and not 20
-    dear = resource_table(two(tmp_path, asked=511)).query("resource == 'drier'").set_index("channel")
+    dear = contribution_table(two(tmp_path, asked=511)).query("resource == 'drier'").set_index("channel")
     assert dear["left a unit"]["shops"] > dear["left a unit"]["online"] and list(dear.index) == ["market", "online", "shops"]
     drier = table[table.resource == "drier"].set_index("channel")
     n = found.names.index("shops")

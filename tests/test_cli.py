@@ -187,7 +187,7 @@ def test_folder_with_other_things_is_left_alone(what, tmp_path):
 
 RESULTS = """
 import sys
-from casting_econ.analysis import open_study
+from casting_econ.kit import open_study
 from casting_econ.running.results import as_json, results
 kit = open_study(sys.argv[1])
 sys.stdout.buffer.write(as_json(results(kit, kit.monte_carlo(256))).encode() + " ".join(kit.assumed.numbers).encode())

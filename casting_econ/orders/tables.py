@@ -10,6 +10,7 @@ from babel.dates import format_skeleton, format_time
 from ..formatting import Format
 from ..models.orders import counts_from_loads, loads_for
 from ..models.schedule import DAY, NEVER
+from ..pages.table import shown
 from .buying import buying_list
 from .plan import OrderPlan
 from .price import Quoted
@@ -52,6 +53,11 @@ def _honest(plan: OrderPlan, fmt: Format) -> str:
     return day(fmt, plan.earliest_promise[1] if plan.earliest_promise else None)
 
 
+@shown(
+    "order-confidence",
+    "What other certainties would take",
+    "confidence: percent; casts: 0; enough good: chance; loads: 0; in time: chance; date that holds: text",
+)
 def confidence_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """What other confidences would ask for."""
     rows = []
@@ -61,6 +67,7 @@ def confidence_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["confidence", "casts", "enough good", "loads", "in time", "date that holds"])
 
 
+@shown("order-curve", "The curve in figures", "casts: 0; chance: chance", fold=True)
 def curve_table(plan: OrderPlan) -> pd.DataFrame:
     """Chance of enough good pieces by number of casts."""
     low = max(sum(plan.planner.needed(plan.order).values()) * plan.order.set_of - sum(u.casts for u in plan.order.under_way), 0)
@@ -69,6 +76,11 @@ def curve_table(plan: OrderPlan) -> pd.DataFrame:
     return pd.DataFrame({"casts": casts, "chance": plan.planner.curve(plan.order, casts)})
 
 
+@shown(
+    "order-rules",
+    "Ways of choosing the number of casts, and the chance of enough good pieces",
+    "rule: text; casts: 0; loads: 0; chance: chance",
+)
 def rule_table(plan: OrderPlan) -> pd.DataFrame:
     """Ways of choosing the number of casts still to start, and the chance that each gives."""
     planner, order = plan.planner, plan.order
@@ -87,6 +99,7 @@ def rule_table(plan: OrderPlan) -> pd.DataFrame:
     return pd.DataFrame({"rule": list(rules), "casts": casts, "loads": loads, "chance": chances})
 
 
+@shown("order-variants", "Casts by colour or form", "what: text; ordered: 0; in hand: 0; casts: 0; spare casts: 0")
 def variant_table(plan: OrderPlan) -> pd.DataFrame:
     """Casts and spares by colour or form."""
     rows = []
@@ -96,6 +109,7 @@ def variant_table(plan: OrderPlan) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["what", "ordered", "in hand", "casts", "spare casts"])
 
 
+@shown("order-sets", "Full sets that the planned casts give", "sets: 0; chance: chance; at least: chance", fold=True)
 def set_table(plan: OrderPlan) -> pd.DataFrame:
     """Distribution of the full sets that the planned casts give, all variants taken as one."""
     planner, d = plan.planner, plan.planner.draws
@@ -106,6 +120,11 @@ def set_table(plan: OrderPlan) -> pd.DataFrame:
     return frame[(frame.chance > 5e-4)].reset_index(drop=True)
 
 
+@shown(
+    "order-loads",
+    "Loads: poured and through in a typical course, and when eight in ten courses have them through",
+    "load: 0; kind: text; casts: 0; of which: text; poured: text; through: text; early: text; late: text",
+)
 def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """When each load is poured and through, in a typical course and in eight of ten draws."""
     typical, course, loads, opened = plan.typical, plan.course, plan.loads, plan.typical.opened
@@ -140,6 +159,12 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+@shown(
+    "order-days",
+    "Day by day in a typical course; hours are hands",
+    "day: text; loads poured: text; hours: 1; sanding: 1; work: text",
+    fold=True,
+)
 def day_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """Every day from the start to the parcel in a typical course: pours, hand hours, sanding, and days that are closed."""
     typical, opened = plan.typical, plan.typical.opened
@@ -174,6 +199,11 @@ def day_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["day", "loads poured", "hours", "sanding", "work"])
 
 
+@shown(
+    "order-hours",
+    "Hours of the order, with eight in ten draws between low and high",
+    "what: text; hours: 1; low: 1; high: 1; share: percent",
+)
 def hours_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
     """Hours of the order by step, the ones that no bench sees too, on average over the draws. [hour]"""
     loads, planner = plan.loads, plan.planner
@@ -193,6 +223,11 @@ def hours_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
     return frame
 
 
+@shown(
+    "order-materials",
+    "For all new loads, losses in it; stock is taken off, packs are the cheapest that cover it",
+    "item: text; needed: text; in stock: text; to buy: text; cost: money; left over: text",
+)
 def material_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """What to buy."""
     rows = []
@@ -221,6 +256,11 @@ def _amount(fmt, value, unit):
     return f"{fmt.number(value, 0 if value >= 10 or value == round(value) else 1)} {_SHORT.get(unit, unit)}"
 
 
+@shown(
+    "order-prices",
+    "Prices, and what they pay for every hour, hidden ones too",
+    "price: text; order: money; piece: money; pay an hour: money; chance of target: chance",
+)
 def price_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
     """Prices from the least to the safest, with what each pays."""
     pieces = plan.order.pieces
@@ -239,6 +279,11 @@ def price_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
     )
 
 
+@shown(
+    "order-discounts",
+    "What giving way on the asked price costs",
+    "discount: percent; order: money; pay an hour: money; change: money; chance of target: chance; given away: money",
+)
 def discount_table(quoted: Quoted, price: float) -> pd.DataFrame:
     """What giving way on a price costs."""
     base = quoted.pay(price).mean()
@@ -250,18 +295,31 @@ def discount_table(quoted: Quoted, price: float) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["discount", "order", "pay an hour", "change", "chance of target", "given away"])
 
 
+@shown(
+    "order-moulds", "Sets of moulds in use and the date (fewer draws)", "sets in use: 0; in time: chance; date that holds: text"
+)
 def mould_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """Sets of moulds in use, and the date that each makes possible."""
     rows = [(sets, chance, day(fmt, dates[1] if dates else None)) for sets, chance, dates in plan.mould_choices]
     return pd.DataFrame(rows, columns=["sets in use", "in time", "date that holds"])
 
 
+@shown(
+    "order-options",
+    "What a change of the plan does to the date (fewer draws, so these differ a little from the chance above)",
+    "change: text; in time: chance; date that holds: text",
+)
 def option_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """What a change of the plan does to the date."""
     rows = [(what, chance, day(fmt, dates[1] if dates else None)) for what, chance, dates in plan.options]
     return pd.DataFrame(rows, columns=["change", "in time", "date that holds"])
 
 
+@shown(
+    "order-start",
+    "The chance of the date if the work starts later (from half of the draws)",
+    "first day: text; days later: 0; in time: chance",
+)
 def start_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """The chance of the date when the work starts later, by one load at a time; the last safe start among them."""
     ahead = plan.start_days
@@ -269,6 +327,11 @@ def start_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["first day", "days later", "in time"])
 
 
+@shown(
+    "order-lots",
+    "Cheapest number of casts by lots left and pieces still wanted",
+    "lots left: 0; still wanted: 0; casts: text; expected cost: money",
+)
 def lot_table(plan: OrderPlan) -> pd.DataFrame:
     """Cheapest lots by lots left and pieces still wanted, for a few of them."""
     lots = plan.lots

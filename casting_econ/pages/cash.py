@@ -14,6 +14,7 @@ from ..models import evaluate, practised_between
 from ..models.cash import MONTHS_IN_YEAR, CashPath, CashPlan, cash_path, irr, npv, payback, rate_per_month, sales_share
 from ..study import STUDY_FILE
 from ..study.schema import MONTHS
+from .table import shown
 
 __all__ = [
     "NO_PAY",
@@ -268,11 +269,18 @@ def _band(values):
     return tuple(float(q) for q in np.quantile(values, _BAND, axis=0, method="inverted_cdf"))
 
 
+@shown("cash-outlay", "What goes in at the start", "for: text; money: money0")
 def outlay_table(answer: CashAnswer) -> pd.DataFrame:
     """What is put in at the start. [money]"""
     return pd.DataFrame({"for": list(answer.outlay), "money": list(answer.outlay.values())})
 
 
+@shown(
+    "cash-path-{case}",
+    "Free money by month, {case}",
+    "month: 0; calendar: text; 1 in 10 below: money0; half below: money0; 1 in 10 above: money0",
+    fold=True,
+)
 def path_table(answer: CashAnswer, case: str = NO_PAY) -> pd.DataFrame:
     """Free money at the start and at the end of each month, with its band. [money]"""
     found = answer.cases[case]
@@ -281,6 +289,13 @@ def path_table(answer: CashAnswer, case: str = NO_PAY) -> pd.DataFrame:
     return pd.DataFrame(frame | {"1 in 10 below": low, "half below": middle, "1 in 10 above": high})
 
 
+@shown(
+    "cash-lines",
+    "Month by month at the point, {last}",
+    "month: 0; calendar: text; received: money0; paid: money0; outlay: money0; pay taken: money0; tax paid: money0; "
+    "balance: money0; set aside for tax: money0; free: money0",
+    fold=True,
+)
 def lines_table(answer: CashAnswer, case: str = NO_PAY) -> pd.DataFrame:
     """Where the money of each month comes from and goes to, at the point; each balance follows from the one before. [money]"""
     path = answer.cases[case].path
@@ -299,6 +314,12 @@ def lines_table(answer: CashAnswer, case: str = NO_PAY) -> pd.DataFrame:
     return frame
 
 
+@shown(
+    "cash-summary",
+    "Lowest money, and months until what was put in is back",
+    "pay: text; pay a month: money0; lowest, 1 in 10 below: money0; lowest, half below: money0; back, 1 in 10 sooner: 1; "
+    "back, half sooner: 1; back, 1 in 10 later: 1; back within the months: chance",
+)
 def cash_table(answer: CashAnswer) -> pd.DataFrame:
     """Each rule of pay: lowest money, when the outlay is back, chance that it is, what the path is worth today."""
     rows = []

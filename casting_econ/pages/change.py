@@ -15,6 +15,7 @@ from ..kit import OpenStudy
 from ..models import beyond_target, evaluate, yearly_charge
 from ..models.year import DEMAND, HANDS
 from ..study import study_with
+from .table import shown
 
 __all__ = [
     "Changed",
@@ -261,6 +262,12 @@ def _year(kit, base, draws, seed):
     return found, {name: float(n / draws) for name, n in zip(resources, counts, strict=True)}
 
 
+@shown(
+    "change-scenarios",
+    "Scenarios beside the study; the gain a year lies between low and high in eight draws of ten, payback is in months, worth is over the life of the outlay",
+    "scenario: text; outlay: money0; pay an hour: money; gain a year: money0; low: money0; high: money0; chance: chance; "
+    "payback: 0; worth: money0; limits then: text",
+)
 def scenario_table(rows: list[Changed]) -> pd.DataFrame:
     """Scenarios beside the study: change in pay and in the year with the middle eight in ten, chance, payback, worth over the life."""
     frame = []

@@ -3,10 +3,17 @@
 import pandas as pd
 
 from ..kit import OpenStudy, format_of
+from .table import shown
 
 __all__ = ["channel_table", "money_steps", "price_place"]
 
 
+@shown(
+    "channels-left-an-hour",
+    "Each channel a year, before overhead, equipment and weekly hours",
+    "channel: text; orders a year: 0; pieces a year: 0; sales a year: money0; kept of sales: percent; "
+    "left after material: money0; hours a year: 0; left an hour: money",
+)
 def channel_table(kit: OpenStudy) -> pd.DataFrame:
     """What each channel brings a year, and what is left for an hour before shared costs."""
     point, rows = kit.point(), []
@@ -31,6 +38,7 @@ def channel_table(kit: OpenStudy) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+@shown("channels-from-sales-to-pay", "From sales to what is left for every hour, a year", "step: text; money a year: money0")
 def money_steps(kit: OpenStudy) -> pd.DataFrame:
     """From sales down to what is left for the maker's hours. [money/year]"""
     totals = kit.point().totals
@@ -47,6 +55,11 @@ def money_steps(kit: OpenStudy) -> pd.DataFrame:
     return frame
 
 
+@shown(
+    "channels-prices-seen-{product}",
+    "Asking prices seen a piece, and {product}",
+    "asking prices: text; seen: 0; 1 in 4 below: money; half below: money; 1 in 4 above: money; ours: money; below ours: percent",
+)
 def price_place(kit: OpenStudy, product: str) -> pd.DataFrame:
     """Our price a piece among asking prices seen: quantiles and the share of asking prices below ours."""
     seen = kit.study.records.get("prices_seen")

@@ -10,6 +10,7 @@ from ..formatting import Format
 from ..kit import OpenStudy
 from ..models import Workshop, evaluate, longest_wait, with_levers
 from ..models.yields import rolled_yield
+from .table import shown
 
 __all__ = [
     "Lever",
@@ -179,6 +180,11 @@ def solve_for_target(kit: OpenStudy, chosen: list[Lever], at: Lever | None = Non
     return found[:, 0] if at is None else found
 
 
+@shown(
+    "change-needed",
+    "Value of each lever at which every hour just earns the target, the nearest first; a dash where no value does",
+    "lever: text; unit: text; now: significant; needed: significant; change: percent1",
+)
 def needed_table(kit: OpenStudy, product: str | None = None) -> pd.DataFrame:
     """Each lever alone: what is now, what the target needs, and the change as a share; not a number where no value does."""
     chosen = levers(kit, product)

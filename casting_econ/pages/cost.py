@@ -9,6 +9,7 @@ from ..evidence import own_faults
 from ..formatting import Format
 from ..kit import OpenStudy, format_of
 from ..palette import BLUE, GREY, ORANGE
+from .table import shown
 
 __all__ = ["cost_bars", "cost_table", "scrap_money"]
 
@@ -27,6 +28,7 @@ def cost_bars(frame: pd.DataFrame, fmt: Format) -> Figure:
     )
 
 
+@shown("cost-{product}", "Cost of one good {product}, labour at the target", "kind: text; cost: money; share: percent")
 def cost_table(kit: OpenStudy, product: str) -> pd.DataFrame:
     """Cost of one good piece by kind, labour at the target. [money/piece]"""
     kinds = kit.point().products[product]["cost_by_kind"]
@@ -34,6 +36,12 @@ def cost_table(kit: OpenStudy, product: str) -> pd.DataFrame:
     return frame.assign(share=frame.cost / frame.cost.sum())
 
 
+@shown(
+    "scrap-money-{product}",
+    "Scrap of {product} by the step that finds it",
+    "found at: text; cause: text; pieces a year: 0; spent by then: money; got back: money; money a year: money0; "
+    "rank by pieces: 0",
+)
 def scrap_money(kit: OpenStudy, product: str) -> pd.DataFrame:
     """Pieces and money lost a year by step and cause; causes share their step's loss by their weights.
 

@@ -9,6 +9,7 @@ from ..kit import Answer, OpenStudy, format_of
 from ..models import evaluate, hours_at_temperature, loads_per_week, with_levers
 from ..models.year import DEMAND
 from ..study.schema import MONTHS
+from .table import shown
 
 __all__ = [
     "LoadWait",
@@ -98,6 +99,11 @@ def waits_around(hours: float) -> list[float]:
     return sorted({float(t) for t in tries if t > 0} | {float(hours)}) or [0.0]
 
 
+@shown(
+    "curing-resources",
+    "Use of each resource, and how often it is what limits",
+    "resource: text; in use: percent; needed at full demand: percent; limits in draws: chance",
+)
 def resource_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     """How much of each resource is in use, what full demand would need, and how often it limits."""
     point, limits = kit.point(), answer.bottleneck
@@ -121,6 +127,12 @@ def stair_table(kit: OpenStudy, wait: LoadWait) -> pd.DataFrame:
     return pd.DataFrame({"cure hours": hours, **rates})
 
 
+@shown(
+    "curing-season",
+    "The wait by month, by the stated temperatures",
+    "month: text; temperature: 0; hours: 1; loads a week: 2",
+    fold=True,
+)
 def temperature_table(kit: OpenStudy, wait: LoadWait | None) -> pd.DataFrame:
     """Hours of a load's wait by month, and the loads a week they let through; empty where the study states no temperatures."""
     climate, columns = kit.study.file.temperature, ["month", "temperature", "hours", "loads a week"]
@@ -132,6 +144,11 @@ def temperature_table(kit: OpenStudy, wait: LoadWait | None) -> pd.DataFrame:
     return pd.DataFrame(dict(zip(columns, ([m.capitalize() for m in MONTHS], climate.months, hours, rates), strict=True)))
 
 
+@shown(
+    "curing-staircase",
+    "Loads a week from these hours on",
+    "cure hours: 1; *: 2",
+)
 def stair_treads(frame: pd.DataFrame) -> pd.DataFrame:
     """Rows of a stair table at which a rate changes, from a tenth of its longest cure on, at most twenty of them."""
     frame = frame[frame["cure hours"] >= 0.1 * frame["cure hours"].max()]

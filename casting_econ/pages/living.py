@@ -8,6 +8,7 @@ import pandas as pd
 from ..kit import Answer, OpenStudy, format_of
 from ..models.tax import TaxScheme, charges, take_home
 from ..reference import taxes, wages
+from .table import shown
 
 __all__ = [
     "Basis",
@@ -42,6 +43,11 @@ def scheme_of(kit: OpenStudy) -> TaxScheme | None:
     return None if name is None else taxes()[name]
 
 
+@shown(
+    "living-target",
+    "How the target comes about, line by line",
+    "line: text; by: text; figure: significant; unit: text; so far: significant; so far in: text",
+)
 def target_lines(kit: OpenStudy) -> pd.DataFrame:
     """How a published wage becomes the target for a self-employed hour; the figures, multiplied and divided, make the target.
 
@@ -112,6 +118,12 @@ def pay_bases(kit: OpenStudy, answer: Answer) -> list[Basis]:
     ]
 
 
+@shown(
+    "living-bases",
+    "Pay on each basis beside the target counted in the same way",
+    "basis: text; pay a year: money0; pay an hour: money; 1 in 10 below: money; 1 in 10 above: money; "
+    "target an hour: money; target reached: chance",
+)
 def bases_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     """Pay an hour and a year on each basis, beside the target on the same one."""
     hours, rows = float(kit.point().totals["hours_per_year"]), []
@@ -133,6 +145,11 @@ def bases_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+@shown(
+    "living-taxes",
+    "Contributions and tax on the year's profit, an estimate",
+    "what: text; kind: text; money a year: money0; of profit: percent1; source: text; status: text",
+)
 def tax_table(kit: OpenStudy) -> pd.DataFrame:
     """Each contribution and tax on the profit at the point, with its source and how well that is known; empty without a tax table."""
     scheme, columns = scheme_of(kit), ["what", "kind", "money a year", "of profit", "source", "status"]

@@ -17,11 +17,13 @@ from ..models.year import HANDS
 from ..models.yields import surviving_share
 from ..study import STUDY_FILE
 from .change import SURE
+from .table import shown
 
 __all__ = [
     "Activities",
     "activities",
     "alone",
+    "contribution_table",
     "drop_sentence",
     "drop_table",
     "mix_sentences",
@@ -29,7 +31,6 @@ __all__ = [
     "one_more",
     "order_table",
     "price_floors",
-    "resource_table",
     "the_mix",
     "worth_table",
 ]
@@ -162,6 +163,11 @@ def _taken(a: Workshop, resource, casts, loads, hours, use):
     return "load", casts * np.array(count, float)
 
 
+@shown(
+    "channels-orders",
+    "What one order leaves: by order, by hour, by load, and after its own hours at the target",
+    "channel: text; left an order: money; hours: 1; left an hour: money; left a load: money; after the target: money",
+)
 def order_table(kit: OpenStudy) -> pd.DataFrame:
     """What one order of each channel leaves: by order, by hour, by load, and by the hours it takes.
 
@@ -185,7 +191,7 @@ def order_table(kit: OpenStudy) -> pd.DataFrame:
     )
 
 
-def resource_table(kit: OpenStudy) -> pd.DataFrame:
+def contribution_table(kit: OpenStudy) -> pd.DataFrame:
     """What each channel leaves for a unit of each resource; while that resource is full, best first.
 
     Notes
@@ -213,6 +219,11 @@ def resource_table(kit: OpenStudy) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
+@shown(
+    "channels-floors",
+    "Floors of the price a piece: what an extra order must bring, the same while something is full, and what carries the workshop",
+    "channel: text; price a piece: money; extra cost: money; while full: money; full cost: money",
+)
 def price_floors(kit: OpenStudy, *, stated: bool = False) -> pd.DataFrame:
     """Floors of the price a piece by channel, beside the price: extra cost, extra cost while something is full, and full cost.
 
@@ -319,6 +330,11 @@ def one_more(found: Activities, mix: Mix, resource: str, *, at_target: bool = Tr
     return unit, max(more.contribution - mix.contribution, 0.0)
 
 
+@shown(
+    "channels-mix",
+    "Orders a year in the best mix, and what one more order would be worth",
+    "channel: text; demand: 0; best mix: 0; after the target: money; one more order: money",
+)
 def mix_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_target: bool = True) -> pd.DataFrame:
     """Orders a year by channel in the best mix, beside expected demand, and what one more order would be worth.
 
@@ -339,6 +355,11 @@ def mix_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_targe
     )
 
 
+@shown(
+    "channels-worth",
+    "What is used in the best mix, and what one more of it would be worth",
+    "resource: text; used: percent; one more: text; worth a year: money0",
+)
 def worth_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_target: bool = True) -> pd.DataFrame:
     """Each resource in the best mix: how full it is, and what one more load a week, place or hour a week is worth a year."""
     found, mix = the_mix(kit, least, at_target=at_target)
@@ -436,6 +457,12 @@ def alone(kit: OpenStudy, name: str, orders: float | None = None, *, stated: boo
     return {key: float(value) for key, value in evaluate(_selling(a, (channel,))).totals.items()}
 
 
+@shown(
+    "channels-without",
+    "The year without each channel, its fixed hours shared by the others; beyond the target is after paying every hour the target",
+    "without: text; pay an hour: money; pay a year: money0; change beyond the target: money0; low: money0; high: money0; "
+    "chance better: chance",
+)
 def drop_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> pd.DataFrame:
     """The year without each channel, on the draws of the study: change in pay with its band, and the chance that it is better.
 

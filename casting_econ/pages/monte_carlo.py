@@ -5,10 +5,17 @@ import pandas as pd
 from ..kit import Answer, OpenStudy, format_of, main_wait
 from ..models import self_employed_target
 from ..reference import wages
+from .table import shown
 
 __all__ = ["certainty_word", "pay_table", "verdict", "wage_table", "year_sentence", "year_table"]
 
 
+@shown(
+    "monte-carlo-wages",
+    "Published wages in the study's currency as a self-employed hour, and the chance that an hour and a year reach them",
+    "wage: text; place: text; kind: text; from: text; self-employed hour: money; published: money; hour reached: chance; "
+    "year reached: chance; source: text",
+)
 def wage_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     """Chance that an hour, and a full year, reaches each published wage of the study's currency as a self-employed one."""
     a, target = kit.inputs(), kit.study.file.target
@@ -45,11 +52,21 @@ def _summary_rows(answer: Answer, quantities) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+@shown(
+    "answer-pay-an-hour",
+    "Pay an hour over the draws",
+    "quantity: text; 1 in 10 below: money; half below: money; 1 in 10 above: money",
+)
 def pay_table(answer: Answer) -> pd.DataFrame:
     """Pay an hour before and after what is set aside. [money/hour]"""
     return _summary_rows(answer, {"pay_per_hour": "pay an hour", "pay_per_hour_after_set_aside": "after set-aside"})
 
 
+@shown(
+    "monte-carlo-year",
+    "The year over the draws",
+    "quantity: text; unit: text; 1 in 10 below: 0; half below: 0; 1 in 10 above: 0; mean: 0; error of mean: 1",
+)
 def year_table(answer: Answer, currency: str) -> pd.DataFrame:
     """The year's money, hours and pieces."""
     names = {

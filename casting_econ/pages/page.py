@@ -1,4 +1,4 @@
-"""Kind of output that a notebook leaves for a sweep to collect."""
+"""What notebooks show: charts with alternative text, tables with captions, sentences, and results to collect."""
 
 import html
 import io
@@ -10,10 +10,11 @@ from IPython.display import HTML, Image, Markdown, display
 from matplotlib.figure import Figure
 
 from ..kit import OpenStudy, format_of
+from .table import shown_as, styles_of
 
-__all__ = ["Page"]
+__all__ = ["RECORD_MIME", "Page"]
 
-RECORD_MIME = "application/vnd.casting-econ.record+json"
+RECORD_MIME = "application/vnd.casting-econ.record+json"  # kind of output that a notebook leaves for a sweep to collect
 
 
 class Page:
@@ -32,8 +33,8 @@ class Page:
         for folder in ("figures", "tables") if out else ():
             (self.out / folder).mkdir(parents=True, exist_ok=True)
 
-    def figure(self, figure: Figure, name: str, alt: str) -> None:
-        """Show a figure with its alternative text; keep it as PNG and SVG."""
+    def chart(self, figure: Figure, name: str, alt: str) -> None:
+        """Show a chart with its alternative text; keep it as PNG and SVG."""
         picture = io.BytesIO()
         figure.savefig(picture, format="png", dpi=130, bbox_inches="tight", metadata={"Software": None})
         if self.out:
@@ -42,31 +43,31 @@ class Page:
         plt.close(figure)
         display(Image(picture.getvalue(), alt=alt, width=560))
 
-    def table(self, frame: pd.DataFrame, name: str, caption: str, *, fold: bool = False, **columns: str) -> None:
-        """Show a table, each column written as asked; keep the raw numbers as CSV.
+    def table(self, frame: pd.DataFrame, name=None, caption=None, columns=None, *, fold=None, without=()) -> None:
+        """Show a table as its function said (see `table.shown`), or as given here; keep the raw numbers as CSV.
 
-        A folded table opens at a click on its caption. Columns take 'money', 'money0', 'percent', 'percent1', 'chance', 'figure', 'text' or a number of digits.
+        Columns named in `without` are kept in the CSV only.
         """
+        told = shown_as(frame, name=name, caption=caption, columns=columns and styles_of(columns), fold=fold)
         if self.out:
-            frame.to_csv(self.out / "tables" / f"{name}.csv", index=False, lineterminator="\n")
-        columns = {key.replace("_", " "): str(style) for key, style in columns.items()}
+            frame.to_csv(self.out / "tables" / f"{told.name}.csv", index=False, lineterminator="\n")
         frame = frame.rename(columns=lambda name: str(name).replace("_", " "))
         if frame.empty:
-            return self.say(f"{caption}: nothing recorded.")
-        unknown = set(columns) - set(frame.columns)
+            return self.say(f"{told.caption}: nothing recorded.")
+        unknown = set(told.columns) - {*frame.columns, "*"}
         if unknown:
-            raise KeyError(f"table {name} has no column {', '.join(sorted(unknown))}; it has {', '.join(frame.columns)}")
-        shown = [column for column in frame.columns if column in columns]
-        head = "".join(f'<th scope="col"{self._side(columns[c])}>{html.escape(c)}</th>' for c in shown)
-        body = "".join(self._row(row, shown, columns) for _, row in frame.iterrows())
-        title = html.escape(caption)
+            raise KeyError(f"table {told.name} has no column {', '.join(sorted(unknown))}; it has {', '.join(frame.columns)}")
+        styles = {c: told.columns.get(c, told.columns.get("*")) for c in frame.columns if c not in without}
+        styles = {column: style for column, style in styles.items() if style is not None}
+        head = "".join(f'<th scope="col"{self._side(style)}>{html.escape(c)}</th>' for c, style in styles.items())
+        body = "".join(self._row(row, styles) for _, row in frame.iterrows())
+        title = html.escape(told.caption)
         table = f"<table><caption>{title}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
-        display(HTML(f"<details><summary>{title}</summary>{table}</details>" if fold else table))
+        display(HTML(f"<details><summary>{title}</summary>{table}</details>" if told.fold else table))
 
-    def _row(self, row, shown, columns):
+    def _row(self, row, styles):
         cells = []
-        for place, column in enumerate(shown):
-            style = columns[column]
+        for place, (column, style) in enumerate(styles.items()):
             text = html.escape(self._write(row[column], style))
             cells.append(f'<th scope="row">{text}</th>' if place == 0 else f"<td{self._side(style)}>{text}</td>")
         return f"<tr>{''.join(cells)}</tr>"
@@ -82,7 +83,7 @@ class Page:
             return "–"
         if style.startswith("money"):
             return self.fmt.money(value, int(style[5:] or 2))
-        if style in ("chance", "figure"):
+        if style in ("chance", "significant"):
             return getattr(self.fmt, style)(value)
         if style.startswith("percent"):
             return self.fmt.percent(value, int(style[7:] or 0))

@@ -14,25 +14,42 @@ from ..evidence import (
     material_table,
     orders_by_month,
     scrap_table,
+    season_table,
 )
 from ..evidence.labour import labour_rows
 from ..faults import counted
 from ..kit import OpenStudy, basis_counts, format_of
 from ..study.numbers import BASES
+from .table import shown
 
 __all__ = [
     "assumption_table",
     "evidence_curves",
     "evidence_table",
     "hours_sentence",
+    "hours_table",
     "learning_sentences",
+    "materials_table",
     "monthly_orders",
     "sales_summary",
+    "season_by_month",
     "unreconciled",
     "yield_table",
 ]
 
 LEARNT = 0.9  # chance of learning before a sentence speaks of it; several steps are tried, one could look so by luck
+hours_table = shown("records-hours", "Hours in the timesheet", "kind: text; hours: 0; share: percent")(hours_by_kind)
+materials_table = shown(
+    "records-materials",
+    "Materials: bought by the purchases log, used by the batches at the stated amount and loss; what is in stock is in neither",
+    "material: text; purchases: 0; unread: 0; bought: significant; used by batches: significant; unit: text; paid: money0; "
+    "cheaper when doubled: percent",
+)(material_table)
+season_by_month = shown(
+    "records-season",
+    "Orders of a month against the average one, with the middle eight in ten",
+    "month: 0; orders: 0; index: significant; low: significant; high: significant",
+)(season_table)
 DAYS_TO_FINISH = 14  # after a pour in which its pieces are worked on, for the effect of mould age on minutes
 
 
@@ -144,6 +161,11 @@ def _shown(kit: OpenStudy, key: str, number) -> tuple[str, float]:
     return unit or ("share" if share else "count"), 1.0
 
 
+@shown(
+    "records-assumptions",
+    "Every stated number: its value, what it rests on, and why",
+    "number: text; value: significant; unit: text; low: significant; high: significant; rests on: text; why: text",
+)
 def assumption_table(kit: OpenStudy) -> pd.DataFrame:
     """Every number in force: value, unit, what it rests on, why."""
     rows, groups = [], basis_counts(kit)
@@ -164,6 +186,12 @@ def assumption_table(kit: OpenStudy) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+@shown(
+    "records-guess-and-logs",
+    "Guess, logs alone, the number in force with its middle eight in ten, and how much more recording would halve that width",
+    "number: text; unit: text; stated: significant; logs alone: significant; in force: significant; low: significant; "
+    "high: significant; to halve the width: text; from: text",
+)
 def evidence_table(kit: OpenStudy) -> pd.DataFrame:
     """Stated guess, what the logs say, and the number in force, side by side."""
     rows = []
@@ -203,6 +231,11 @@ def evidence_curves(kit: OpenStudy, points: int = 161) -> list[dict[str, object]
     return found
 
 
+@shown(
+    "records-yield",
+    "Pieces entering and lost at each step",
+    "product: text; step: text; entering: 0; lost: 0; share lost: percent1",
+)
 def yield_table(kit: OpenStudy) -> pd.DataFrame:
     """Pieces through each step of the logs, by product."""
     parts = {}
@@ -213,12 +246,23 @@ def yield_table(kit: OpenStudy) -> pd.DataFrame:
     return pd.concat(parts, names=["product", "step"]).reset_index() if parts else pd.DataFrame()
 
 
+@shown(
+    "records-orders-by-month",
+    "Orders a month from the sales log; part months at either end count as they are",
+    "month: text; *: 0",
+)
 def monthly_orders(kit: OpenStudy) -> pd.DataFrame:
     """Orders by month and channel from the sales log. [order/month]"""
     frame = orders_by_month(kit.study)
     return frame.rename_axis("month").reset_index().assign(month=lambda f: f.month.astype(str)) if len(frame) else frame
 
 
+@shown(
+    "records-orders",
+    "Averages of an order by channel, from the sales log",
+    "channel: text; orders: 0; pieces: 1; price: money; postage charged: money; fees: money; postage paid: money; "
+    "packaging: money; refund: money; net: money; refunded: percent1; replaced: percent1; given: 0",
+)
 def sales_summary(kit: OpenStudy) -> pd.DataFrame:
     """What an order brought by channel, from the sales log. [money/order]"""
     frame = channel_summary(kit.study)

@@ -12,6 +12,7 @@ from ..kit import OpenStudy, format_of
 from ..models.moulds import cheapest_replacement_age, expected_casts, mean_to_scale
 from .cost import scrap_money
 from .records import DAYS_TO_FINISH
+from .table import shown
 
 __all__ = [
     "age_effects",
@@ -28,6 +29,12 @@ SURE = 0.95  # of a sign, before a sentence says that something changes
 WEEKS_AHEAD = 4.0
 
 
+@shown(
+    "records-loads-{product}",
+    "Loads of {product}: pieces cast and not good, and the usual range",
+    "load: text; date: text; casts: 0; lost: 0; share: percent1; lower: percent1; upper: percent1",
+    fold=True,
+)
 def load_chart(kit: OpenStudy, product: str) -> pd.DataFrame:
     """Share not good by load, with the centre and limits of a p′ chart; ruined loads are marked and kept out of both."""
     counts = load_counts(kit.study, product)
@@ -83,6 +90,11 @@ def load_sentences(kit: OpenStudy, product: str) -> str:
     return " ".join(parts)
 
 
+@shown(
+    "records-causes-{product}",
+    "What goes wrong with {product}, most money first; low and high are the middle eight in ten of the share",
+    "step: text; cause: text; lost: 0; share: percent1; low: percent1; high: percent1; money a year: money0; rank by pieces: 0",
+)
 def cause_table(kit: OpenStudy, product: str) -> pd.DataFrame:
     """Causes of loss by pieces, with their share of what entered the step, and by money a year; most money first."""
     shares = cause_shares(kit.study, product)
@@ -112,6 +124,11 @@ def still_good(casts, mean_life: float, shape: float):
     return np.exp(-((np.asarray(casts) / mean_to_scale(mean_life, shape)) ** shape))
 
 
+@shown(
+    "records-moulds-{product}",
+    "Moulds of {product}: those in use with the chance of going in the next four weeks at the planned rate, and the weeks that half of such moulds reach",
+    "mould: text; casts a cavity: 0; state: text; chance of going: chance; weeks left: 1",
+)
 def mould_table(kit: OpenStudy, product: str) -> pd.DataFrame:
     """Each mould of a product: casts so far, whether worn out, and for live ones the chance of going in the next weeks."""
     moulds, entry = kit.study.records.get("moulds"), next(p for p in kit.inputs().products if p.name == product).mould

@@ -6,6 +6,7 @@ from scipy import optimize
 
 from ..kit import OpenStudy, format_of, grid
 from .answer import signed
+from .table import shown
 
 __all__ = ["break_even_scrap", "scrap_curve"]
 
@@ -22,6 +23,12 @@ def break_even_scrap(kit: OpenStudy, product: str) -> float | None:
     return 0.98 if short(0.98) > 0 else float(optimize.brentq(short, 0.0, 0.98, xtol=1e-6))
 
 
+@shown(
+    "scrap-{product}",
+    "Break-even of {product} over scrap rates",
+    "scrap rate: percent; casts a good piece: 2; cost a good piece: money; scrap cost a good piece: money; break- "
+    "even price: money; cash break-even price: money; pay an hour: money; break-even share of demand: percent",
+)
 def scrap_curve(kit: OpenStudy, product: str, rates) -> pd.DataFrame:
     """Cost, break-even prices and pay over scrap rates of one product."""
     outcome = grid(kit, rates, product=product)

@@ -17,6 +17,7 @@ from ..evidence.market import DAYS_PER_MONTH
 from ..formatting import Format
 from ..kit import OpenStudy, format_of, grid, main_wait
 from ..models import beyond_target, evaluate
+from .table import shown
 
 __all__ = [
     "Decision",
@@ -25,6 +26,7 @@ __all__ = [
     "grid_table",
     "groups_of",
     "information_table",
+    "largest_shares",
     "log_of",
     "month_share",
     "next_to_measure",
@@ -211,6 +213,17 @@ def sobol_table(kit: OpenStudy, rows: int = ROWS, seed: int | None = None) -> tu
     return pd.DataFrame(columns).sort_values("on the year", ascending=False, ignore_index=True), found
 
 
+@shown(
+    "sensitivity-shares",
+    "Shares of the scatter of pay an hour (alone, total with its middle 90 %), and total share of what a year brings beyond the target and of "
+    "the choice to go on (none where it is nearly always the same); the twelve largest",
+    "number: text; alone: percent; total: percent; low: percent; high: percent; on the year: percent; on the choice: percent",
+)
+def largest_shares(shares: pd.DataFrame) -> pd.DataFrame:
+    """The twelve largest shares of `sobol_table`. [-]"""
+    return shares.head(12)
+
+
 def sensitivity_sentence(frame: pd.DataFrame, found: Indices, fmt: Format) -> str:
     """What moves the year most, as far as the indices of `sobol_table` can tell."""
     if frame.empty or not found.variance[1]:
@@ -228,6 +241,12 @@ def sensitivity_sentence(frame: pd.DataFrame, found: Indices, fmt: Format) -> st
     )
 
 
+@shown(
+    "sensitivity-information",
+    "What knowing a number, or all that a log tells, would be worth a year before deciding",
+    "what: text; kind: text; worth: money; error: money; worth of half the width: money; takes: text; "
+    "worth of a month more: money",
+)
 def information_table(decision: Decision) -> pd.DataFrame:
     """What it would be worth a year to know each number, and each log's numbers, before deciding; the most first.
 
@@ -376,11 +395,21 @@ def _factor_seen(kit, values, kind, draws):
     return np.broadcast_to(np.asarray(values[key], float), (draws,))
 
 
+@shown(
+    "sensitivity-swings",
+    "Pay an hour with one number at its low and high value (one time in ten beyond it)",
+    "label: text; low: significant; high: significant; pay low: money; pay high: money; swing: money",
+)
 def swing_table(kit: OpenStudy) -> pd.DataFrame:
     """What each uncertain number alone does to pay an hour, largest first."""
     return pd.DataFrame(tornado(kit), columns=["label", "low", "high", "pay_low", "pay_high", "swing", "key"])
 
 
+@shown(
+    "sensitivity-scrap-and-cure-{product}",
+    "Pay an hour by scrap rate (rows) and hours of cure (columns)",
+    "scrap rate: percent; *: money",
+)
 def grid_table(kit: OpenStudy, scrap, cure_hours, *, product: str) -> pd.DataFrame:
     """Pay an hour over scrap rates (rows) and cure hours (columns). [money/hour]"""
     waits = main_wait(kit, product)[0] is not None

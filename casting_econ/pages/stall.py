@@ -10,12 +10,18 @@ from ..formatting import Format
 from ..kit import OpenStudy
 from ..models import newsvendor_quantity, orders_at_price
 from .mix import activities
+from .table import shown
 
 __all__ = ["stall_sentences", "stall_table"]
 
 _SURE = 0.95  # of having enough, in the table beside what pays best
 
 
+@shown(
+    "channels-stall",
+    "Pieces to bring to a day; lost is the mean of a day by too few and too many",
+    "channel: text; wanted: 0; short: money; over: money; bring: 0; enough: percent; lost: money; to be sure: 0",
+)
 def stall_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> pd.DataFrame:
     """What to bring to a day of each channel that has days: enough on most days, and what pays best.
 

@@ -1,0 +1,70 @@
+"""How a page shows a frame: the name it is kept under, its caption, and a style for each column."""
+
+import inspect
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import wraps
+
+import pandas as pd
+
+__all__ = ["Shown", "shown", "shown_as", "styles_of"]
+
+_KEY = "shown"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shown:
+    """What a frame carries with it to the page, also through a selection of its rows."""
+
+    name: str  # of the CSV file
+    caption: str
+    columns: dict[str, str]  # column to style, * for every other; columns without one are kept, but not shown
+    fold: bool  # whether it opens at a click on its caption
+
+
+def shown(name: str, caption: str, columns: str, *, fold: bool = False) -> Callable:
+    """Let the frame that a function returns carry how a page shows it.
+
+    Parameters
+    ----------
+    name, caption : str
+        May hold arguments of the function in braces, such as {product}.
+    columns : str
+        Columns and their styles, such as 'step: text; money a year: money0; *: 2', where * is every other column. Styles are money, money0,
+        percent, percent1, chance, significant, text or a number of digits.
+    fold : bool, optional
+        Whether the table opens at a click on its caption.
+
+    Returns
+    -------
+    callable
+        Decorator; the frame stays the frame it is, with a `Shown` in its `attrs`.
+    """
+    styles = styles_of(columns)
+
+    def decorate(function):
+        signature = inspect.signature(function)
+
+        @wraps(function)
+        def table(*args, **kwargs) -> pd.DataFrame:
+            given = signature.bind(*args, **kwargs)
+            given.apply_defaults()
+            frame = function(*args, **kwargs)
+            kept = name.format(**given.arguments).replace(" ", "-")
+            frame.attrs[_KEY] = Shown(name=kept, caption=caption.format(**given.arguments), columns=styles, fold=fold)
+            return frame
+
+        return table
+
+    return decorate
+
+
+def styles_of(columns: str) -> dict[str, str]:
+    """Style by column, from 'step: text; *: 2'."""
+    return dict(part.strip().rsplit(": ", 1) for part in columns.split(";"))
+
+
+def shown_as(frame: pd.DataFrame, **other: object) -> Shown:
+    """How a page shows this frame: as its function said, or otherwise where something else is given."""
+    told = vars(frame.attrs[_KEY]) if _KEY in frame.attrs else {"fold": False}
+    return Shown(**told | {key: value for key, value in other.items() if value is not None})

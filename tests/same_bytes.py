@@ -24,9 +24,13 @@ def work_out(code: Path, study: Path, out: Path) -> None:
     shutil.copytree(code / study, home, ignore=shutil.ignore_patterns("report", "orders"))
     command = [sys.executable, "-c", "from casting_econ.cli import main; main()"]
     environment = os.environ | {"PYTHONPATH": str(code)}
-    subprocess.run([*command, "run", home, "--out", out / "report"], env=environment, check=True, stdout=subprocess.DEVNULL)
+    subprocess.run(
+        [*command, "run", home, "--out", out / "report"], cwd=code, env=environment, check=True, stdout=subprocess.DEVNULL
+    )
     if study.name in ORDERS:
-        subprocess.run([*command, "order", home, ORDERS[study.name]], env=environment, check=True, stdout=subprocess.DEVNULL)
+        subprocess.run(
+            [*command, "order", home, ORDERS[study.name]], cwd=code, env=environment, check=True, stdout=subprocess.DEVNULL
+        )
 
 
 def kept(folder: Path) -> dict[str, bytes]:

@@ -291,7 +291,7 @@ def path_table(answer: CashAnswer, case: str = NO_PAY) -> pd.DataFrame:
 
 @shown(
     "cash-lines",
-    "Month by month at the point, {last}",
+    "Month by month at the point, {case}",
     "month: 0; calendar: text; received: money0; paid: money0; outlay: money0; pay taken: money0; tax paid: money0; "
     "balance: money0; set aside for tax: money0; free: money0",
     fold=True,

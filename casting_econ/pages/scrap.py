@@ -26,7 +26,7 @@ def break_even_scrap(kit: OpenStudy, product: str) -> float | None:
 @shown(
     "scrap-{product}",
     "Break-even of {product} over scrap rates",
-    "scrap rate: percent; casts a good piece: 2; cost a good piece: money; scrap cost a good piece: money; break- "
+    "scrap rate: percent; casts a good piece: 2; cost a good piece: money; scrap cost a good piece: money; break-"
     "even price: money; cash break-even price: money; pay an hour: money; break-even share of demand: percent",
 )
 def scrap_curve(kit: OpenStudy, product: str, rates) -> pd.DataFrame:

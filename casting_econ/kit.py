@@ -1,14 +1,16 @@
 """The open study: its numbers at a point and as draws, and the year that comes of them."""
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
-from .assumptions import StudyWithEvidence, assume, draw_values, point_values, workshop_at
+from .assumptions import StudyWithEvidence, assume, common_values, point_values, workshop_at
 from .draws import QUANTILES, chance, in_chunks, round_up_draws, summarise
 from .faults import Fault, StudyError
 from .formatting import Format
-from .models import Outcome, Workshop, evaluate, longest_wait, with_levers
+from .models import Outcome, Workshop, beyond_target, evaluate, longest_wait, with_levers
 from .models.curing import merged_windows
 from .study import STUDY_FILE, Study, read_study
 
@@ -59,30 +61,85 @@ class Answer:
         return {name: float(count / counts.sum()) for name, count in zip(self.resources, counts, strict=True)}
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class OpenStudy:
-    """An open study: its numbers, its point results and its Monte Carlo."""
+    """An open study: its numbers, its point results and its Monte Carlo. Equal to itself alone, so that results can be kept by it."""
 
     study: Study
     assumed: StudyWithEvidence
 
+    @lru_cache(maxsize=64)  # noqa: B019  a few studies are open at a time, and each is small
     def inputs(self, *, stated: bool = False) -> Workshop:
         """Model inputs at the point."""
         return workshop_at(self.study, point_values(self.assumed, stated=stated))
 
+    @lru_cache(maxsize=64)  # noqa: B019
     def point(self, *, stated: bool = False) -> Outcome:
         """Result at the point: with the evidence in place of guesses, or as stated."""
         return evaluate(self.inputs(stated=stated))
 
-    def monte_carlo(self, draws=None, seed=None, *, chunk=8_192, workers=1, product=None, scrap=None, cure_hours=None) -> Answer:
+    def plan_of_draws(self, draws: int | None = None, seed: int | None = None) -> tuple[int, int]:
+        """Draws, rounded up to 16 powers of two, and seed: as the study says where not given."""
+        table = self.study.file.study
+        return round_up_draws(draws or table.draws), table.seed if seed is None else seed
+
+    def by_draw(
+        self,
+        work: Callable[[Workshop], Mapping[object, object]],
+        draws: int | None = None,
+        seed: int | None = None,
+        *,
+        base: "OpenStudy | None" = None,
+        chunk: int = 8_192,
+        workers: int = 1,
+    ) -> dict[object, np.ndarray]:
+        """What `work` finds in the workshop of every draw: the one loop over draws.
+
+        Parameters
+        ----------
+        work : callable
+            Takes a workshop whose numbers are arrays of some rows; returns values that broadcast to one a row, or arrays with rows first.
+        draws, seed : int, optional
+            As in `plan_of_draws`.
+        base : OpenStudy, optional
+            Study whose draws are kept in what both share, so that the two can be compared row by row; None: its own.
+        chunk, workers : int, optional
+            Rows a time and threads; the result does not depend on them.
+
+        Returns
+        -------
+        dict
+            Arrays of length draws, by what `work` calls them.
+        """
+        draws, seed = self.plan_of_draws(draws, seed)
+
+        def rows(start, stop):
+            values = common_values(self.assumed, (base or self).assumed, draws, seed, start, stop)
+            found = work(workshop_at(self.study, values))
+            shapes = {key: (stop - start, *np.shape(value)[1:]) for key, value in found.items()}
+            return {key: np.broadcast_to(np.asarray(value, float), shapes[key]) for key, value in found.items()}
+
+        return in_chunks(rows, draws, chunk, workers)
+
+    @lru_cache(maxsize=16)  # noqa: B019
+    def monte_carlo(
+        self,
+        draws=None,
+        seed=None,
+        *,
+        base: "OpenStudy | None" = None,
+        chunk=8_192,
+        workers=1,
+        product=None,
+        scrap=None,
+        cure_hours=None,
+    ) -> Answer:
         """Monte Carlo of the year.
 
         Parameters
         ----------
-        draws, seed : int, optional
-            As the study says if not given; draws are rounded up to 16 powers of two.
-        chunk, workers : int, optional
-            Rows a time and threads; the result does not depend on them.
+        draws, seed, base, chunk, workers : optional
+            As in `by_draw`.
         product, scrap, cure_hours : optional
             Levers of `with_levers`, the same in every draw.
 
@@ -90,24 +147,21 @@ class OpenStudy:
         -------
         Answer
         """
-        draws = round_up_draws(draws or self.study.file.study.draws)
-        seed = self.study.file.study.seed if seed is None else seed
         resources: list[str] = []
 
-        def work(start, stop):
-            a = workshop_at(self.study, draw_values(self.assumed, draws, seed, start, stop))
+        def work(a):
             a = with_levers(a, product=product, scrap=scrap, cure_hours=cure_hours)
             outcome = evaluate(a)
             resources[:] = outcome.resources
-            found = {**outcome.totals, "binding": outcome.binding}
+            found = {**outcome.totals, "binding": outcome.binding, "beyond_target": beyond_target(a, outcome)}
             found |= {"target_per_hour": a.target_per_hour, "living_per_year": a.living_per_year}
             for name, result in outcome.products.items():
                 found |= {f"{name}/{quantity}": result[quantity] for quantity in _BY_PRODUCT}
-            return {key: np.broadcast_to(np.asarray(value, float), (stop - start,)) for key, value in found.items()}
+            return found
 
-        found = in_chunks(work, draws, chunk, workers)
-        base = self.inputs()
-        return Answer(draws=found, resources=resources, target=float(base.target_per_hour), living=float(base.living_per_year))
+        found = self.by_draw(work, draws, seed, base=base, chunk=chunk, workers=workers)
+        point = self.inputs()
+        return Answer(draws=found, resources=resources, target=float(point.target_per_hour), living=float(point.living_per_year))
 
 
 def open_study(folder, *, with_records: bool = True) -> OpenStudy:

@@ -5,8 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from ..assumptions import draw_values, workshop_at
-from ..draws import chance, in_chunks, round_up_draws
+from ..draws import chance
 from ..evidence import season_table
 from ..faults import Fault, StudyError, counted
 from ..kit import OpenStudy, format_of
@@ -134,22 +133,19 @@ def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 2_048, wor
     Each draw is one year's numbers, held through all months: chance from month to month is left out, so real paths are rougher.
     What the equipment and stock would still bring at the end is left out of what the path is worth.
     """
-    draws = round_up_draws(min(draws or kit.study.file.study.draws, MOST_DRAWS))
-    seed = kit.study.file.study.seed if seed is None else seed
+    draws, seed = kit.plan_of_draws(min(draws or kit.study.file.study.draws, MOST_DRAWS), seed)
     stated, season = kit.study.file.cash, season_weights(kit)
     names = [NO_PAY, TARGET_PAY] + ([STATED_PAY] if stated.pay_taken > 0 else [])
 
-    def work(start, stop):
-        a = workshop_at(kit.study, draw_values(kit.assumed, draws, seed, start, stop))
+    def work(a):
         outcome, found = evaluate(a), {}
         practice = _practice(kit, a, outcome)
         for name in names:
             case = _case(kit, a, outcome, season, practice, name)
             found |= {(name, key): case[key] for key in _BY_DRAW}
-        shape = {"free": (stop - start, stated.months + 1)}
-        return {key: np.broadcast_to(value, shape.get(key[1], (stop - start,))) for key, value in found.items()}
+        return {key: np.atleast_2d(value) if key[1] == "free" else value for key, value in found.items()}
 
-    found, a = in_chunks(work, draws, chunk, workers), kit.inputs()
+    found, a = kit.by_draw(work, draws, seed, chunk=chunk, workers=workers), kit.inputs()
     outcome, cases = evaluate(a), {}
     practice = _practice(kit, a, outcome)
     for name in names:

@@ -7,12 +7,11 @@ from itertools import combinations
 import numpy as np
 import pandas as pd
 
-from ..assumptions import assume_changed, common_values, workshop_at
-from ..draws import in_chunks, round_up_draws
+from ..assumptions import assume_changed
 from ..faults import StudyError
 from ..formatting import Format
 from ..kit import OpenStudy
-from ..models import beyond_target, evaluate, yearly_charge
+from ..models import yearly_charge
 from ..models.year import DEMAND, HANDS
 from ..study import study_with
 from .table import shown
@@ -145,10 +144,8 @@ def compared(kit: OpenStudy, names: list[str], draws: int | None = None, seed: i
     """
     entries = [kit.study.file.scenarios[name] for name in names]
     other = study_with_scenarios(kit, names)
-    draws = round_up_draws(draws or kit.study.file.study.draws)
-    seed = kit.study.file.study.seed if seed is None else seed
-    base, base_limits = _year(kit, kit, draws, seed)
-    found, limits = _year(other, kit, draws, seed)
+    draws, seed = kit.plan_of_draws(draws, seed)
+    before, after = kit.monte_carlo(draws, seed), other.monte_carlo(draws, seed, base=kit)
     interest = float(kit.inputs().interest)
     target = float(kit.inputs().target_per_hour)
     charge, set_up = (
@@ -164,14 +161,14 @@ def compared(kit: OpenStudy, names: list[str], draws: int | None = None, seed: i
         set_up=set_up,
         life=min(entry.life for entry in entries),
         interest=interest,
-        pay=(found["residual"] - charge) / found["hours"],
-        base_pay=base["residual"] / base["hours"],
-        residual=found["residual"] - charge,
-        base_residual=base["residual"],
-        over_target=found["over"] - charge - set_up,
-        base_over_target=base["over"],
-        limits=limits,
-        base_limits=base_limits,
+        pay=(after.draws["residual_pay_per_year"] - charge) / after.draws["hours_per_year"],
+        base_pay=before.draws["residual_pay_per_year"] / before.draws["hours_per_year"],
+        residual=after.draws["residual_pay_per_year"] - charge,
+        base_residual=before.draws["residual_pay_per_year"],
+        over_target=after.draws["beyond_target"] - charge - set_up,
+        base_over_target=before.draws["beyond_target"],
+        limits=after.bottleneck,
+        base_limits=before.bottleneck,
         target=target,
     )
 
@@ -239,27 +236,6 @@ def _paths(change, path=()):
             yield from _paths(value, (*path, key))
         else:
             yield ".".join((*path, key))
-
-
-def _year(kit, base, draws, seed):
-    """Residual pay, hours and target of a year by draw, on the draws of the base study; and how often each thing limits."""
-    resources: list[str] = []
-
-    def work(start, stop):
-        a = workshop_at(kit.study, common_values(kit.assumed, base.assumed, draws, seed, start, stop))
-        outcome = evaluate(a)
-        resources[:] = outcome.resources
-        found = {
-            "residual": outcome.totals["residual_pay_per_year"],
-            "hours": outcome.totals["hours_per_year"],
-            "over": beyond_target(a, outcome),
-            "binding": outcome.binding,
-        }
-        return {key: np.broadcast_to(np.asarray(value, float), (stop - start,)) for key, value in found.items()}
-
-    found = in_chunks(work, draws)
-    counts = np.bincount(found["binding"].astype(int), minlength=len(resources))
-    return found, {name: float(n / draws) for name, n in zip(resources, counts, strict=True)}
 
 
 @shown(

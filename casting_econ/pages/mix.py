@@ -5,8 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from ..assumptions import draw_values, workshop_at
-from ..draws import in_chunks, round_up_draws, summarise
+from ..draws import summarise
 from ..faults import Fault, StudyError, close_match
 from ..formatting import Format
 from ..kit import OpenStudy
@@ -471,18 +470,13 @@ def drop_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None
     The others keep their demand and carry the overheads and weekly hours; the dropped one's days at stalls and their fees go with it. Change
     beyond the target is pay a year less the target for every hour; 'pay without' and 'at the point' are at the point, all else means over draws.
     """
-    draws = round_up_draws(draws or kit.study.file.study.draws)
-    seed = kit.study.file.study.seed if seed is None else seed
     names = list(kit.study.file.channels)
     if len(names) < 2:
         return pd.DataFrame()
 
-    def work(start, stop):
-        a = workshop_at(kit.study, draw_values(kit.assumed, draws, seed, start, stop))
-        found = {(name, key): value for name in (None, *names) for key, value in _without(a, name).items()}
-        return {key: np.broadcast_to(np.asarray(value, float), (stop - start,)) for key, value in found.items()}
-
-    found = in_chunks(work, draws)
+    found = kit.by_draw(
+        lambda a: {(name, key): value for name in (None, *names) for key, value in _without(a, name).items()}, draws, seed
+    )
     point = {name: _without(kit.inputs(), name) for name in (None, *names)}
     rows = []
     for name in names:

@@ -141,8 +141,7 @@ class Decision:
 
 def decision_of(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> Decision:
     """The decision on the draws of the study."""
-    draws = round_up_draws(draws or kit.study.file.study.draws)
-    seed = kit.study.file.study.seed if seed is None else seed
+    draws, seed = kit.plan_of_draws(draws, seed)
     values = draw_values(kit.assumed, draws, seed)
     a = workshop_at(kit.study, values)
     benefit = beyond_target(a, evaluate(a))
@@ -190,7 +189,7 @@ def sobol_table(kit: OpenStudy, rows: int = ROWS, seed: int | None = None) -> tu
     Indices
         Behind it, in the order of `groups_of`; outputs pay an hour, benefit a year, choice.
     """
-    seed = kit.study.file.study.seed if seed is None else seed
+    seed = kit.plan_of_draws(seed=seed)[1]
     uncertain, groups = kit.assumed.uncertain, groups_of(kit)
 
     def model(u):

@@ -4,8 +4,6 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from ..assumptions import draw_values, workshop_at
-from ..draws import round_up_draws
 from ..formatting import Format
 from ..kit import OpenStudy
 from ..models import newsvendor_quantity, orders_at_price
@@ -41,14 +39,10 @@ def stall_table(kit: OpenStudy, draws: int | None = None, seed: int | None = Non
     days = {c.name: c for c in a.channels if np.any(np.asarray(c.days_per_year) > 0)}
     if not days:
         return pd.DataFrame()
-    draws = round_up_draws(draws or kit.study.file.study.draws)
-    drawn = workshop_at(kit.study, draw_values(kit.assumed, draws, kit.study.file.study.seed if seed is None else seed))
+    drawn = kit.by_draw(lambda a: {c.name: _orders_a_day(c) for c in a.channels if c.name in days}, draws, seed)
     rows = []
-    for c in drawn.channels:
-        if c.name not in days:
-            continue
-        orders = orders_at_price(c.orders_per_year, c.price, c.reference_price, c.elasticity)
-        buyers, chances = _buyers(np.broadcast_to(np.asarray(orders / c.days_per_year, float), (draws,)))
+    for c in days.values():
+        buyers, chances = _buyers(drawn[c.name])
         size = float(days[c.name].pieces_per_order)
         pieces = np.ceil(buyers * size - 1e-9)
         n = found.names.index(c.name)
@@ -65,6 +59,12 @@ def stall_table(kit: OpenStudy, draws: int | None = None, seed: int | None = Non
             row |= {"bring": 0.0 if short <= 0 else pieces[-1], "enough": float(enough[0] if short <= 0 else 1.0), "lost": np.nan}
         rows.append(row | {"to be sure": pieces[int(np.searchsorted(enough, _SURE))]})
     return pd.DataFrame(rows)
+
+
+def _orders_a_day(channel):
+    """Orders of a day at a stall. [order/day]"""
+    asked = orders_at_price(channel.orders_per_year, channel.price, channel.reference_price, channel.elasticity)
+    return asked / channel.days_per_year
 
 
 def _buyers(mean):

@@ -13,8 +13,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from ..assumptions import common_values, label, workshop_at
-from ..draws import in_chunks, round_up_draws
+from ..assumptions import label
+from ..draws import round_up_draws
 from ..faults import Fault, StudyError, counted
 from ..formatting import Format
 from ..kit import OpenStudy, format_of, open_study
@@ -309,8 +309,7 @@ def _dated(rows, names):
 def _draws(kit, base, draws, seed):
     """Results by draw, on the draws of the first study."""
 
-    def work(start, stop):
-        a = workshop_at(kit.study, common_values(kit.assumed, base.assumed, draws, seed, start, stop))
+    def work(a):
         outcome = evaluate(a)
         found = {name: outcome.totals[name] for name in _STUDIO}
         found |= {f"{product}/{name}": result[name] for product, result in outcome.products.items() for name in _PRODUCT}
@@ -318,9 +317,9 @@ def _draws(kit, base, draws, seed):
             "hour": outcome.totals["pay_per_hour"] >= a.target_per_hour,
             "year": outcome.totals["residual_pay_per_year"] >= a.living_per_year,
         }
-        return {key: np.broadcast_to(np.asarray(value, float), (stop - start,)) for key, value in found.items()}
+        return found
 
-    return in_chunks(work, draws)
+    return kit.by_draw(work, draws, seed, base=base)
 
 
 def _results(one, other, draws):

@@ -115,9 +115,9 @@ class OpenStudy:
 
         def rows(start, stop):
             values = common_values(self.assumed, (base or self).assumed, draws, seed, start, stop)
-            found = work(workshop_at(self.study, values))
-            shapes = {key: (stop - start, *np.shape(value)[1:]) for key, value in found.items()}
-            return {key: np.broadcast_to(np.asarray(value, float), shapes[key]) for key, value in found.items()}
+            found = {key: np.asarray(value) for key, value in work(workshop_at(self.study, values)).items()}
+            found = {key: value if value.dtype == bool else value.astype(float, copy=False) for key, value in found.items()}
+            return {key: np.broadcast_to(value, (stop - start, *value.shape[1:])) for key, value in found.items()}
 
         return in_chunks(rows, draws, chunk, workers)
 

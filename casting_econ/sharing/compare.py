@@ -36,11 +36,11 @@ _STUDIO = {
     "overhead_per_year": ("overheads a year", "money0"),
     "pieces_sold_per_year": ("pieces sold a year", "number"),
     "good_pieces_per_year": ("good pieces made a year", "number"),
-    "loads_per_week": ("loads a week", "figure"),
+    "loads_per_week": ("loads a week", "significant"),
 }
 _PRODUCT = {
     "yield": ("good pieces of those cast", "percent"),
-    "minutes_per_good_piece": ("minutes a good piece", "figure"),
+    "minutes_per_good_piece": ("minutes a good piece", "significant"),
     "material_per_good_piece": ("material a good piece", "money"),
     "cost_per_good_piece": ("cost of a good piece", "money"),
     "break_even_price": ("price at which pay meets the target", "money"),

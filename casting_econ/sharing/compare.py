@@ -314,8 +314,8 @@ def _draws(kit, base, draws, seed):
         found = {name: outcome.totals[name] for name in _STUDIO}
         found |= {f"{product}/{name}": result[name] for product, result in outcome.products.items() for name in _PRODUCT}
         found |= {
-            "hour": outcome.totals["pay_per_hour"] >= a.target_per_hour,
-            "year": outcome.totals["residual_pay_per_year"] >= a.living_per_year,
+            "hour": np.multiply(outcome.totals["pay_per_hour"] >= a.target_per_hour, 1.0),
+            "year": np.multiply(outcome.totals["residual_pay_per_year"] >= a.living_per_year, 1.0),
         }
         return found
 

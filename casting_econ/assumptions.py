@@ -1,7 +1,8 @@
 """From a study and its evidence to the numbers the models take: at a point, or as draws."""
 
+import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from scipy import special
@@ -31,6 +32,7 @@ __all__ = [
 ]
 
 _SHARED = ("demand", "minutes", "pass_odds", "material", "price")
+_UNIT = re.compile("_(hours|casts|years|per_year|share)$")  # which names of models end in and those of the study file do not
 NEW_SEED = 1_000_003  # added to the seed for numbers that only a changed study is unsure of
 
 
@@ -252,76 +254,53 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
     """
     file = study.file
 
+    def filled(kind, path, entry, **given):
+        """Model inputs from an entry of the file: each under its own name, or under it without the unit that the model's name adds."""
+        for name in (field.name for field in fields(kind) if field.name not in given):
+            key = name if hasattr(entry, name) else _UNIT.sub("", name)
+            number = getattr(entry, key)
+            given[name] = values.get(f"{path}.{key}", number.value) if isinstance(number, Number) else number
+        return kind(**given)
+
+    def each(kind, table, entries):
+        return tuple(filled(kind, f"{table}.{name}", entry, name=name) for name, entry in entries.items())
+
     def at(path, node, name):
-        number = getattr(node, name)
-        return None if number is None else values.get(f"{path}.{name}", number.value)
+        return values.get(f"{path}.{name}", getattr(node, name).value)
 
     def materials(path, entries):
         return tuple(
-            model.Material(
+            filled(
+                model.Material,
+                f"{path}.{name}",
+                entry,
                 name=name,
-                cost=at(f"{path}.{name}", m, "quantity") * at(f"{path}.{name}", m, "price"),
-                loss_share=at(f"{path}.{name}", m, "loss"),
-                recovered_share=at(f"{path}.{name}", m, "recovered"),
-                per=m.per,
-                kind=m.kind,
+                cost=at(f"{path}.{name}", entry, "quantity") * at(f"{path}.{name}", entry, "price"),
             )
-            for name, m in entries.items()
+            for name, entry in entries.items()
         )
 
-    def step(path, name, s):
-        plain = ("minutes", "load_minutes", "pass_share", "rework_share", "rework_minutes", "load_size")
-        plain += ("places_per_piece", "first_minutes", "learning_rate")
-        return model.Step(
-            name=name,
-            wait_hours=at(path, s, "wait"),
-            wait_in=s.wait_in,
-            materials=materials(f"{path}.materials", s.materials),
-            causes=tuple(s.causes.items()),
-            **{key: at(path, s, key) for key in plain},
-        )
+    def step(path, name, entry):
+        used, causes = materials(f"{path}.materials", entry.materials), tuple(entry.causes.items())
+        return filled(model.Step, path, entry, name=name, materials=used, causes=causes)
 
-    def mould(path, m):
-        if m is None:
+    def mould(path, entry):
+        if entry is None:
             return None
-        return model.Mould(
-            material_cost=sum((item.cost / (1.0 - item.loss_share) for item in materials(f"{path}.materials", m.materials)), 0.0),
-            minutes=at(path, m, "minutes"),
-            life_casts=at(path, m, "life"),
-            life_shape=at(path, m, "life_shape"),
-            replace_at=at(path, m, "replace_at"),
-            sets=at(path, m, "sets"),
-            rest_hours=at(path, m, "rest"),
-        )
+        cost = sum((item.cost / (1.0 - item.loss_share) for item in materials(f"{path}.materials", entry.materials)), 0.0)
+        return filled(model.Mould, path, entry, material_cost=cost)
 
-    def product(name, p):
+    def product(name, entry):
         path = f"products.{name}"
-        return model.Product(
-            name=name,
-            casts_per_load=at(path, p, "casts_per_load"),
-            steps=tuple(step(f"{path}.steps.{key}", key, s) for key, s in p.steps.items()),
-            unsold_share=at(path, p, "unsold_share"),
-            made_before=at(path, p, "made_before"),
-            ruined_loads_per_year=at(path, p, "ruined_loads"),
-            parts=materials(f"{path}.parts", p.parts),
-            mould=mould(f"{path}.mould", p.mould),
-            cure_step=p.cure_step,
-        )
+        steps = tuple(step(f"{path}.steps.{key}", key, one) for key, one in entry.steps.items())
+        parts, moulds = materials(f"{path}.parts", entry.parts), mould(f"{path}.mould", entry.mould)
+        return filled(model.Product, path, entry, name=name, steps=steps, parts=parts, mould=moulds)
 
-    def channel(name, c):
-        path = f"channels.{name}"
-        plain = ("pieces_per_order", "price", "postage_charged", "fee_share", "fee_fixed", "postage_paid", "packaging")
-        plain += ("refund_share", "minutes_per_order", "hours_per_day", "fee_per_day", "elasticity", "reference_price")
-        return model.Channel(
-            name=name,
-            product=c.product,
-            orders_per_year=at(path, c, "orders"),
-            fee_on_postage=c.fee_base == "price and postage",
-            days_per_year=at(path, c, "days"),
-            # orders were counted or guessed at the stated price
-            **{key: at(path, c, key) for key in plain}
-            | ({"reference_price": c.price.value} if c.reference_price is None else {}),
-        )
+    def channel(name, entry):
+        # orders were counted or guessed at the stated price
+        stated = {} if entry.reference_price is not None else {"reference_price": entry.price.value}
+        path, on_postage = f"channels.{name}", entry.fee_base == "price and postage"
+        return filled(model.Channel, path, entry, name=name, fee_on_postage=on_postage, **stated)
 
     weeks, full_week = at("time", file.time, "weeks"), at("target", file.target, "full_week")
     target = _target(study, at, weeks, full_week)
@@ -334,20 +313,12 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
         living_per_year=target * weeks * full_week,
         set_aside_share=at("target", file.target, "set_aside"),
         interest=values.get("interest", file.interest.value),
-        products=tuple(product(name, p) for name, p in file.products.items()),
-        channels=tuple(channel(name, c) for name, c in file.channels.items()),
-        overheads=tuple(model.Overhead(name=k, per_year=values[f"overheads.{k}"]) for k in file.overheads),
-        equipment=tuple(
-            model.Equipment(
-                name=k,
-                price=at(f"equipment.{k}", e, "price"),
-                life_years=at(f"equipment.{k}", e, "life"),
-                resale=at(f"equipment.{k}", e, "resale"),
-            )
-            for k, e in file.equipment.items()
-        ),
-        stations=tuple(model.Station(name=k, count=at(f"stations.{k}", s, "count")) for k, s in file.stations.items()),
-        racks=tuple(model.Rack(name=k, places=at(f"racks.{k}", r, "places")) for k, r in file.racks.items()),
+        products=tuple(product(name, entry) for name, entry in file.products.items()),
+        channels=tuple(channel(name, entry) for name, entry in file.channels.items()),
+        overheads=tuple(model.Overhead(name=name, per_year=values[f"overheads.{name}"]) for name in file.overheads),
+        equipment=each(model.Equipment, "equipment", file.equipment),
+        stations=each(model.Station, "stations", file.stations),
+        racks=each(model.Rack, "racks", file.racks),
     )
 
 

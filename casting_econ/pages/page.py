@@ -9,6 +9,7 @@ import pandas as pd
 from IPython.display import HTML, Image, Markdown, display
 from matplotlib.figure import Figure
 
+from ..formatting import nine_digits
 from ..kit import OpenStudy, format_of
 
 __all__ = ["Page"]
@@ -43,10 +44,11 @@ class Page:
         display(Image(picture.getvalue(), alt=alt, width=560))
 
     def table(self, frame: pd.DataFrame, name: str, caption: str, *, fold: bool = False, **columns: str) -> None:
-        """Show a table, each column written as asked; keep the raw numbers as CSV.
+        """Show a table, each column written as asked; keep its numbers as CSV, with nine digits.
 
         A folded table opens at a click on its caption. Columns take 'money', 'money0', 'percent', 'percent1', 'chance', 'figure', 'text' or a number of digits.
         """
+        frame = frame.map(lambda cell: nine_digits(cell) if isinstance(cell, float) else cell)
         if self.out:
             frame.to_csv(self.out / "tables" / f"{name}.csv", index=False, lineterminator="\n")
         columns = {key.replace("_", " "): str(style) for key, style in columns.items()}
@@ -94,5 +96,5 @@ class Page:
 
     def record(self, **numbers: float) -> None:
         """Leave numbers in the notebook for a sweep to collect."""
-        rounded = {name: float(f"{value:.9g}") for name, value in numbers.items()}
+        rounded = {name: nine_digits(value) for name, value in numbers.items()}
         display({RECORD_MIME: rounded, "text/plain": ", ".join(f"{k} = {v:.4g}" for k, v in rounded.items())}, raw=True)

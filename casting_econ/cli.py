@@ -1,5 +1,6 @@
 """Thin commands; everything heavy is imported when a command runs, so that --help is instant."""
 
+import signal
 import sys
 
 import click
@@ -313,15 +314,23 @@ def _figures(option: str, text: str, unit: str, **limits: float) -> list[float]:
 
 
 class _faults_told:
-    """Turns faults and failures into messages and exit codes, without a traceback."""
+    """Turns faults, failures, interrupts and terminations into messages and exit codes, without a traceback."""
 
     def __enter__(self) -> None:
-        return None
+        self.stopped = False
+        numbers = [number for number in (signal.SIGINT, signal.SIGTERM) if signal.getsignal(number) is not signal.SIG_IGN]
+        self.before = {number: signal.signal(number, self._stop) for number in numbers}
+
+    def _stop(self, *_) -> None:
+        self.stopped = True  # whatever an import that is cut short makes of the interrupt
+        raise KeyboardInterrupt
 
     def __exit__(self, kind, error, trace) -> bool:
+        for number, handler in self.before.items():  # a second one finds nothing to interrupt
+            signal.signal(number, signal.SIG_IGN if self.stopped and kind else handler)
         if kind is None:
             return False
-        if issubclass(kind, KeyboardInterrupt):
+        if self.stopped or issubclass(kind, KeyboardInterrupt):
             click.echo(
                 "\nStopped; nothing is half written. A run keeps its finished pages, and the same command goes on from there.",
                 err=True,

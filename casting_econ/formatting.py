@@ -3,7 +3,7 @@
 from babel import Locale
 from babel.numbers import format_currency, format_decimal, format_percent, get_currency_precision
 
-__all__ = ["Format"]
+__all__ = ["Format", "nine_digits"]
 
 
 class Format:
@@ -53,3 +53,14 @@ class Format:
         if share <= 0.005:
             return f"under {self.percent(0.01)}"
         return f"over {self.percent(0.99)}" if share >= 0.995 else self.percent(share)
+
+
+def nine_digits(figure: float) -> float:
+    """A figure as it is kept: what the order of a sum or a processor moves is beyond the digits, or next to nothing.
+
+    Examples
+    --------
+    >>> nine_digits(0.1 + 0.2), nine_digits(0.1 + 0.2 - 0.3)
+    (0.3, 0.0)
+    """
+    return 0.0 if abs(figure) < 1e-12 else float(f"{figure:.9g}")

@@ -1,5 +1,6 @@
 """The commands as a user runs them: exit codes, messages, and what they leave behind."""
 
+import contextlib
 import hashlib
 import json
 import os
@@ -231,6 +232,54 @@ def test_what_only_looks_like_ours_is_left_alone(names, tmp_path):
     assert all((tmp_path / name).is_file() for name in names)
 
 
+class Killed(BaseException):
+    """The process ends here; nothing after it is done."""
+
+
+@pytest.mark.parametrize("key", ["new", "other"], ids=["the same run again", "another run"])
+def test_a_run_that_ends_at_any_moment_is_in_nobodys_way(key, tmp_path, monkeypatch):
+    """Ended before each single step of clearing, marking and replacing: the next run puts its report there and leaves nothing else."""
+    left, moment = [0], 0
+
+    def ending(call):
+        def counted(*args, **options):
+            left[0] -= 1
+            if left[0] == 0:
+                raise Killed
+            return call(*args, **options)
+
+        return counted
+
+    for name in ("mkdir", "unlink", "rmdir", "replace"):
+        monkeypatch.setattr(os, name, ending(getattr(os, name)))
+    monkeypatch.setattr(Path, "write_text", ending(Path.write_text))
+
+    def one_run(out, key):
+        part = run.working_folder(out, DATA / STUDIES[0], key)
+        lay_out(part / "report", "tables/a.csv", "tables/b.csv")
+        (part / "report" / "page.html").write_text(key, encoding="utf-8")
+        made = json.dumps({"inputs": {}, "notebooks": {}, "versions": {}})
+        (part / "report" / "manifest.json").write_text(made, encoding="utf-8")
+        run.replace_folder(part / "report", out, part)
+
+    while left[0] <= 0:  # until a run comes to its end by itself
+        moment += 1
+        out = tmp_path / str(moment) / "out"
+        one_run(out, "old")
+        lay_out(run.working_folder(out, DATA / STUDIES[0], "cut short"), "report/tables/c.csv")
+        left[0] = moment
+        with contextlib.suppress(Killed):
+            one_run(out, "new")
+        assert not out.exists() or (out / "page.html").read_text() in ("old", "new")
+        ended, left[0] = left[0] == 0, 0
+        one_run(out, key)
+        left[0] = 0 if ended else 1
+
+        assert not (out / "tables" / "c.csv").exists() and (out / "page.html").read_text() == key
+        assert [path.name for path in out.parent.iterdir()] == ["out"]
+    assert moment > 15
+
+
 def test_empty_folder_that_one_stands_in_can_be_written_to(tmp_path, monkeypatch):
     """`--out .` in an empty folder means that folder."""
     monkeypatch.chdir(tmp_path)
@@ -289,8 +338,10 @@ def test_parameters_must_be_known_and_plain():
 
 
 def test_sweep_collects_one_table_and_one_heat_map(tmp_path):
-    """Two scrap rates by two cure times: four notebooks kept, four rows, more scrap pays less, the study untouched."""
+    """Two scrap rates by two cure times: four notebooks kept, four rows, more scrap pays less, the study untouched, and nothing of
+    another sweep that was ended."""
     study = copy_of(STUDIES[0], tmp_path)
+    lay_out(run.working_folder(tmp_path / "sweep", study, "sweep"), "sweep/notebooks/other.ipynb")
     before = hashes(study)
     code, out, err = command(
         "sweep", study, "--scrap", "10%,30%", "--cure", "18h,2 days", "--draws", 256, "--out", tmp_path / "sweep"

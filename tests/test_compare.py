@@ -65,6 +65,21 @@ def test_results_fit_a_terminal_of_80_columns(tmp_path):
     assert any(line.startswith("The same: ") for line in lines)
 
 
+def test_a_change_from_or_to_nothing_is_no_sameness(tmp_path):
+    """A list that becomes empty, and a log with rows gone and none new, stand in the terminal as on the page."""
+    before = copy_of("hollin-quay-pulls", tmp_path / "a")
+    after = copy_of("hollin-quay-pulls", tmp_path / "b", ('days_off = ["2026-09-25 to 2026-09-27"]', "days_off = []"))
+    log = after / "records" / "timesheet.csv"
+    lines = log.read_text(encoding="utf-8").splitlines(keepends=True)
+    log.write_text("".join(lines[:-2]), encoding="utf-8")
+    _, out, _ = command("compare", before, after)
+    told = [" ".join(line.split()) for line in out.splitlines()]
+
+    assert any(line.endswith("days_off 2026-09-25 to 2026-09-27 none") for line in told)
+    assert any(re.match(r"timesheet \d+ \d+ none 2 \(", line) for line in told)
+    assert all("days_off" not in line and "timesheet" not in line for line in told if line.startswith("The same"))
+
+
 def test_a_changed_price_is_told_with_old_new_note_and_what_it_does(tmp_path):
     """A dearer set: the line with its reason, who and when as stated, and a rise by hand: 10.00 a set, less its share of fees."""
     before = copy_of("kelpmoor-handles", tmp_path / "a")

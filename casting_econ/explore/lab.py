@@ -1,8 +1,6 @@
 """`casting-econ explore`: the explorer's notebook for one study, in JupyterLab."""
 
-import signal
 import subprocess
-import sys
 from pathlib import Path
 
 import nbformat
@@ -11,6 +9,7 @@ from papermill.parameterize import parameterize_notebook
 
 from ..kit import open_study
 from ..reference import kit_folder
+from ..running.tied import command
 
 __all__ = ["explorer_notebook", "start_jupyter"]
 
@@ -27,9 +26,8 @@ def explorer_notebook(study: Path | str, folder: Path) -> Path:
 
 def start_jupyter(notebook: Path, port: int | None = None) -> int:
     """JupyterLab on a notebook, until it is stopped; its exit code."""
-    words = [sys.executable, "-m", "jupyterlab", str(notebook), "--ServerApp.root_dir", str(notebook.parent)]
-    process = subprocess.Popen(words + ([f"--port={port}"] if port else []))
-    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # so that JupyterLab ends with this command, however that is ended
+    words = command("jupyterlab", str(notebook), "--ServerApp.root_dir", str(notebook.parent))
+    process = subprocess.Popen(words + ([f"--port={port}"] if port else []), stdin=subprocess.PIPE)
     try:
         return process.wait()
     except KeyboardInterrupt:

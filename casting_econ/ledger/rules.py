@@ -97,7 +97,7 @@ def rules_of(
 
 
 def _words(name, log, kind, settings, names):
-    """Her words for this column, and the study's own in other capitals or with spaces for hyphens."""
+    """Her words for this column, and the study's own in other capitals or with spaces for hyphens or the other way."""
     known: set[str] = set(kind) if isinstance(kind, tuple) else set()
     if names is not None:
         steps = set().union(*names.products.values()) | (names.tasks | names.channels if log == "timesheet" else set())
@@ -108,7 +108,7 @@ def _words(name, log, kind, settings, names):
         known |= names.orders if name == "order" and log == "batches" else set()
     plains: dict[str, set[str]] = {}
     for word in known:
-        for spelt in (word, word.replace("-", " ")):
+        for spelt in (word, word.replace("-", " "), word.replace(" ", "-")):
             plains.setdefault(plain(spelt), set()).add(word)
     words = {key: next(iter(found)) for key, found in plains.items() if len(found) == 1}
     words |= {plain(her): ours for her, ours in (settings.words.get(name, {}) if settings else {}).items()}

@@ -9,6 +9,7 @@ import pandas as pd
 from IPython.display import HTML, Image, Markdown, display
 from matplotlib.figure import Figure
 
+from ..formatting import nine_digits
 from ..kit import OpenStudy, format_of
 from .table import shown_as, styles_of
 
@@ -44,11 +45,12 @@ class Page:
         display(Image(picture.getvalue(), alt=alt, width=560))
 
     def table(self, frame: pd.DataFrame, name=None, caption=None, columns=None, *, fold=None, without=()) -> None:
-        """Show a table as its function said (see `table.shown`), or as given here; keep the raw numbers as CSV.
+        """Show a table as its function said (see `table.shown`), or as given here; keep its numbers as CSV, with nine digits.
 
         Columns named in `without` are kept in the CSV only.
         """
         told = shown_as(frame, name=name, caption=caption, columns=columns and styles_of(columns), fold=fold)
+        frame = frame.map(lambda cell: nine_digits(cell) if isinstance(cell, float) else cell)
         if self.out:
             frame.to_csv(self.out / "tables" / f"{told.name}.csv", index=False, lineterminator="\n")
         frame = frame.rename(columns=lambda name: str(name).replace("_", " "))
@@ -95,5 +97,5 @@ class Page:
 
     def record(self, **numbers: float) -> None:
         """Leave numbers in the notebook for a sweep to collect."""
-        rounded = {name: float(f"{value:.9g}") for name, value in numbers.items()}
+        rounded = {name: nine_digits(value) for name, value in numbers.items()}
         display({RECORD_MIME: rounded, "text/plain": ", ".join(f"{k} = {v:.4g}" for k, v in rounded.items())}, raw=True)

@@ -2,22 +2,26 @@
 
 import contextlib
 import os
-import sys
 import time
-from collections.abc import Callable, Iterable
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import dataclass
-from multiprocessing import get_context
+from logging import NullHandler, getLogger
 from pathlib import Path
+from subprocess import PIPE
+from threading import Event
 
 import nbformat
 import numpy as np
 
 from ..faults import close_match
+from .tied import command
 
 __all__ = ["CELL_SECONDS", "Job", "NotebookError", "check_parameters", "finished", "run_jobs"]
 
 CELL_SECONDS = 600  # longest a cell may take
+# sums of linear algebra depend on their number of threads in the last digits
+_ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"), "1")
 _PLAIN = (str, bool, int, float, type(None), list, dict)
 
 
@@ -28,7 +32,6 @@ class Job:
     source: Path
     target: Path
     parameters: dict[str, object]
-    cwd: Path
 
 
 class NotebookError(Exception):
@@ -86,66 +89,81 @@ def finished(path: Path) -> bool:
     return bool(notebook.metadata.get("casting_econ", {}).get("finished"))
 
 
-def run_jobs(
-    jobs: Iterable[Job], workers: int, done: Callable[[Job, float, NotebookError | None], None], log: Path
-) -> list[NotebookError]:
-    """Run notebooks side by side; one that fails does not stop the others.
+def run_jobs(jobs: list[Job], workers: int, say: Callable[[str], None], folder: Path, kept: int = 0) -> list[NotebookError]:
+    """Run notebooks side by side; one that fails does not stop the others, and no kernel outlives this process.
 
     Parameters
     ----------
-    jobs : iterable of Job
+    jobs : list of Job
         Each with its own output file.
     workers : int
-        Processes, one kernel each.
-    done : callable
-        Told about each job as it ends: job, seconds, error or None.
-    log : Path
-        File that takes what kernels print outside notebooks.
+        Kernels at a time.
+    say : callable
+        Takes a line about each job as it ends.
+    folder : Path
+        Where notebooks run; its `kernels.log` takes what kernels print outside them.
+    kept : int, optional
+        Notebooks finished before, which the lines count too.
 
     Returns
     -------
     list of NotebookError
         Jobs that failed.
     """
-    errors = []
-    # spawned, because a forked worker would share the parent's event loop and locks
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_quiet, initargs=(str(log),)) as pool:
-        futures = {pool.submit(_run, job): job for job in jobs}
+    errors, at_work, stopped = [], [], Event()
+    getLogger("papermill").addHandler(NullHandler())  # what it tells is in the errors
+    with open(folder / "kernels.log", "ab") as log, ThreadPoolExecutor(workers) as pool:
+        kernels = _tied_kernels(folder, log, at_work, stopped)
         try:
-            for future in as_completed(futures):
-                seconds, failure = future.result()
-                job = futures[future]
-                error = NotebookError(job.source.stem, *failure, job.target) if failure else None
-                errors += [error] if error else []
-                done(job, seconds, error)
+            futures = {pool.submit(_run, job, kernels, say, stopped): job for job in jobs}
+            for count, future in enumerate(as_completed(futures), start=1 + kept):
+                job, (seconds, failure) = futures[future], future.result()
+                errors += [NotebookError(job.source.stem, *failure, job.target)] if failure else []
+                told = "FAILED" if failure else "ok"
+                say(f"[{count}/{len(jobs) + kept}] {job.target.stem}  {seconds:.1f} s  {told}")
         except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
+            stopped.set()
+            for process in at_work:
+                process.kill()
+            pool.shutdown(cancel_futures=True)
             raise
     return errors
 
 
-def _quiet(log):
-    """Send a worker's error stream, and so its kernels', to a file."""
-    with open(log, "ab") as stream:
-        os.dup2(stream.fileno(), 2)
-    sys.stderr = os.fdopen(2, "w", closefd=False)
+def _tied_kernels(folder, log, at_work, stopped):
+    """A kind of kernel that works in a folder, prints to a log, and ends with this process, also when that is killed."""
+    from jupyter_client.manager import AsyncKernelManager
+
+    class Tied(AsyncKernelManager):
+        def format_kernel_cmd(self, extra_arguments=None):
+            return command("ipykernel_launcher", "-f", self.connection_file, *(extra_arguments or ()))
+
+        async def start_kernel(self, **options):
+            await super().start_kernel(cwd=str(folder), stdin=PIPE, stderr=log, env=os.environ | _ONE_THREAD, **options)
+            at_work.append(self.provisioner.process)
+            if stopped.is_set():
+                self.provisioner.process.kill()
+
+    return Tied
 
 
-def _run(job):
+def _run(job, kernels, say, stopped):
     """Execute one notebook; seconds, and cell and cause of a failure or None."""
+    if "{" in str(job.target):
+        return 0.0, (None, f"the output folder must not hold braces, which papermill reads as a template: {job.target}")
     started = time.monotonic()
-    for attempt in range(2):
-        failure = _execute(job)
-        if failure is None or failure[0] is not None or attempt:  # only a kernel that never started is tried again
-            return time.monotonic() - started, failure
+    failure = _execute(job, kernels)
+    if failure and failure[0] is None and not stopped.is_set():  # its kernel never started, or was ended from outside
+        say(f"{job.target.stem}: {failure[1]}; it is tried once more")
+        failure = _execute(job, kernels)
+    return time.monotonic() - started, failure
 
 
-def _execute(job):
+def _execute(job, kernels):
     import papermill
+    from nbclient.exceptions import DeadKernelError
     from papermill.exceptions import PapermillExecutionError
 
-    if "{" in str(job.target):
-        return None, f"the output folder must not hold braces, which papermill reads as a template: {job.target}"
     job.target.parent.mkdir(parents=True, exist_ok=True)
     try:
         papermill.execute_notebook(
@@ -153,14 +171,16 @@ def _execute(job):
             str(job.target),
             parameters=job.parameters,
             kernel_name="python3",
-            cwd=str(job.cwd),
+            kernel_manager_class=kernels,
             progress_bar=False,
             execution_timeout=CELL_SECONDS,
             start_timeout=120,
         )
     except PapermillExecutionError as error:
         return error.cell_index, f"{error.ename}: {error.evalue}"
-    except Exception as error:  # a dead kernel, a time limit, a full disk: named, not hidden
+    except DeadKernelError:
+        return None, "its process was ended from outside, as a system does that runs out of memory"
+    except Exception as error:  # a time limit, a full disk: named, not hidden
         first = (str(error).strip().splitlines() or [""])[0]
         return None, f"{type(error).__name__}: {first}"
     return _tidy(job.target)

@@ -1,6 +1,7 @@
 """`casting-econ order`: plan, quote and numbers of one commission in one folder."""
 
 import json
+import os
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -78,14 +79,13 @@ def run_order(
     given = {"start": plan.order.start.isoformat()} | {key: value for key, value in asked.items() if value not in (None, "", {})}
     given = {key: value.isoformat() if isinstance(value, date) else value for key, value in given.items()}
     parameters = check_parameters(source, {"study": "study", "order": name or "", "out": "order", **given})
-    errors = run_jobs(
-        [Job(source=source, target=target, parameters=parameters, cwd=part)], 1, lambda *_: None, part / "kernels.log"
-    )
+    errors = run_jobs([Job(source=source, target=target, parameters=parameters)], 1, lambda _: None, part)
     if errors:
         raise errors[0]
     (inner / "order.json").write_text(as_json(content), encoding="utf-8", newline="\n")
     build_report(kit, [target], inner / "plan.html", title=f"{kit.study.file.study.name}: plan for {plan.order.name}")
-    write_quote(quote, inner / "quote.html")
+    write_quote(quote, part / "quote.html")  # what is left of it when ended here is no part of the order
+    os.replace(part / "quote.html", inner / "quote.html")
     listed = manifest(kit, folder) | {"order": {"name": name, **given}}
     (inner / "manifest.json").write_text(json.dumps(listed, indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n")
     replace_folder(inner, out, part)

@@ -5,6 +5,7 @@ import math
 
 import numpy as np
 
+from ..formatting import nine_digits
 from ..kit import Answer, OpenStudy
 from ..models import Outcome
 
@@ -125,4 +126,4 @@ def _plain(value):
     if isinstance(value, int | np.integer):
         return int(value)
     figure = float(value)
-    return float(f"{figure:.9g}") if math.isfinite(figure) else None
+    return nine_digits(figure) if math.isfinite(figure) else None

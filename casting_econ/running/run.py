@@ -6,6 +6,7 @@ import os
 import platform
 import shutil
 from collections.abc import Callable
+from contextlib import suppress
 from importlib.metadata import version
 from pathlib import Path
 
@@ -94,16 +95,10 @@ def run_study(folder: Path | str, out: Path | str | None = None, *, workers: int
         source = kit_folder("notebooks") / f"{page}.ipynb"
         target = inner / "notebooks" / source.name
         if not finished(target):
-            jobs.append(Job(source=source, target=target, parameters=check_parameters(source, parameters), cwd=part))
+            jobs.append(Job(source=source, target=target, parameters=check_parameters(source, parameters)))
     if len(jobs) < len(PAGES):
         say(f"{len(PAGES) - len(jobs)} pages are kept from a run that was interrupted")
-    count = [len(PAGES) - len(jobs)]
-
-    def done(job: Job, seconds: float, error: NotebookError | None) -> None:
-        count[0] += 1
-        say(f"[{count[0]}/{len(PAGES)}] {job.source.stem}  {seconds:.1f} s  {'FAILED' if error else 'ok'}")
-
-    errors = run_jobs(jobs, workers, done, part / "kernels.log")
+    errors = run_jobs(jobs, workers, say, part, len(PAGES) - len(jobs))
     if errors:
         raise (
             errors[0]
@@ -155,25 +150,13 @@ def manifest(kit: OpenStudy, folder: Path) -> dict[str, object]:
 
 
 def working_folder(out: Path, folder: Path, key: str) -> Path:
-    """Folder beside `out` to work in; what a run with the same key finished there is kept."""
+    """Folder beside `out` to work in; what a run with the same key finished there is kept, at whatever moment it was ended."""
     out = out.resolve()
     if (folder / STUDY_FILE).resolve().parent == out:
         raise StudyError([Fault(file=str(out), wrong="is the study itself", right="another folder to write to")])
-    if out.exists() and (not out.is_dir() or (any(out.iterdir()) and not _ours(out))):
-        right = "a new or empty folder, or one that an earlier run wrote"
-        raise StudyError(
-            [
-                Fault(
-                    file=str(out),
-                    wrong="holds other things, which would be lost",
-                    found=f"no manifest.json in {out}",
-                    right=right,
-                )
-            ]
-        )
     part = out.with_name(out.name + ".part")
     mark = part / "key.txt"
-    if part.exists() and not mark.is_file():
+    if part.exists() and not mark.is_file() and not (part.is_dir() and not any(part.iterdir())):
         raise StudyError(
             [
                 Fault(
@@ -183,9 +166,26 @@ def working_folder(out: Path, folder: Path, key: str) -> Path:
                 )
             ]
         )
-    if part.exists() and mark.read_text(encoding="utf-8") != key:
-        shutil.rmtree(part)
     try:
+        if (part / "old").is_dir():  # ended while this was replaced
+            if _ours(part / "old") and not out.exists():
+                os.replace(part / "old", out)
+            else:
+                _forget(part / "old")
+        if out.exists() and (not out.is_dir() or (any(out.iterdir()) and not _ours(out))):
+            right = "a new or empty folder, or one that an earlier run wrote"
+            raise StudyError(
+                [
+                    Fault(
+                        file=str(out),
+                        wrong="holds other things, which would be lost",
+                        found=f"no manifest.json in {out}",
+                        right=right,
+                    )
+                ]
+            )
+        if mark.is_file() and mark.read_text(encoding="utf-8", errors="replace") != key:
+            _clear(part)
         part.mkdir(parents=True, exist_ok=True)
         mark.write_text(key, encoding="utf-8")
     except OSError as error:
@@ -211,11 +211,32 @@ def _ours(out: Path) -> bool:
 
 
 def replace_folder(new: Path, out: Path, part: Path) -> None:
-    """Put a finished folder in its place in one move, then clear the working folder."""
+    """Put a finished folder in the place of the old one, then clear the working folder; `working_folder` mends what was cut short."""
     if out.exists():
         os.replace(out, part / "old")
     os.replace(new, out)
-    shutil.rmtree(part, ignore_errors=True)
+    with suppress(OSError):
+        _forget(part / "old")
+        _clear(part)
+
+
+def _forget(old: Path) -> None:
+    """Remove a replaced folder, first what makes it ours, so that a remnant is never put back."""
+    if old.is_dir():
+        (old / "manifest.json").unlink(missing_ok=True)
+        shutil.rmtree(old)
+
+
+def _clear(part: Path) -> None:
+    """Remove a working folder, its mark last, so that a remnant is known to be ours and no run goes on from it."""
+    (part / "key.txt").write_text("", encoding="utf-8")
+    for path in part.iterdir():
+        if path.is_dir():
+            shutil.rmtree(path)
+        elif path.name != "key.txt":
+            path.unlink()
+    (part / "key.txt").unlink()
+    part.rmdir()
 
 
 def file_hash(path: Path) -> str:

@@ -14,8 +14,8 @@ from ..kit import format_of, main_wait, open_study
 from ..pages.page import RECORD_MIME
 from ..reference import kit_folder
 from ..study.inputs import copy_inputs
-from .notebooks import Job, NotebookError, check_parameters, run_jobs
-from .run import manifest, replace_folder, working_folder
+from .notebooks import Job, check_parameters, run_jobs
+from .run import _key, manifest, replace_folder, working_folder
 
 __all__ = ["run_sweep"]
 
@@ -103,7 +103,8 @@ def run_sweep(
                 )
             ]
         )
-    source, part = kit_folder("notebooks") / f"{notebook}.ipynb", working_folder(out, folder, "sweep")
+    asked = json.dumps([_key(kit, folder), notebook, product, draws, scrap, cure])  # no point of another sweep is among these
+    source, part = kit_folder("notebooks") / f"{notebook}.ipynb", working_folder(out, folder, asked)
     inner = part / "sweep"
     copy_inputs(folder, part / "study")
     jobs = []
@@ -131,14 +132,8 @@ def run_sweep(
                     ]
                 ) from None
             target = inner / "notebooks" / f"{notebook}_scrap-{s:g}_cure-{c:g}.ipynb"
-            jobs.append(Job(source=source, target=target, parameters=parameters, cwd=part))
-    count = [0]
-
-    def done(job: Job, seconds: float, error: NotebookError | None) -> None:
-        count[0] += 1
-        say(f"[{count[0]}/{len(jobs)}] {job.target.stem}  {seconds:.1f} s  {'FAILED' if error else 'ok'}")
-
-    errors = run_jobs(jobs, workers, done, part / "kernels.log")
+            jobs.append(Job(source=source, target=target, parameters=parameters))
+    errors = run_jobs(jobs, workers, say, part)
     if errors:
         raise errors[0]
     table = pd.DataFrame([_collect(job) for job in jobs])

@@ -400,10 +400,11 @@ def _sections(found: Comparison) -> list[dict]:
     changes = [[row["what"], row["before"], row["after"], row["note"]] for row in found.numbers]
     told = [[row["what"], row["before"], row["after"], row["note"]] for row in found.told]
     logs = [list(row.values()) for row in found.records]
-    results = []
+    results, alike = [], []
     for one in found.results:
         band = "–" if one.low is None else f"{signed(fmt, one.low, one.style)} to {signed(fmt, one.high, one.style)}"
         same = one.low is not None and one.low == one.high == 0.0 == one.difference
+        alike += [one.what] if same else []
         results.append(
             [one.what, _write(fmt, one.before, one.style), _write(fmt, one.after, one.style)]
             + (
@@ -449,6 +450,7 @@ def _sections(found: Comparison) -> list[dict]:
                 "chance higher",
             ],
             "rows": results,
+            "same": alike,
             "text": 1,
             "none": "",
         },
@@ -505,11 +507,12 @@ def comparison_tables(found: Comparison) -> list:
         table = Table(title=section["title"], title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)
         for at, head in enumerate(section["heads"]):
             table.add_column(head, justify="left" if at < section["text"] else "right")
-        rows = [row for row in section["rows"] if "none" not in row]
-        for row in rows:
-            table.add_row(*(Text(cell) for cell in row))
-        if len(rows) < len(section["rows"]):  # a terminal is narrow and short; the page has every row
-            table.caption = "The same: " + ", ".join(row[0] for row in section["rows"] if "none" in row)
+        same = section.get("same", ())
+        for row in section["rows"]:
+            if row[0] not in same:  # a terminal is narrow and short; the page has every row
+                table.add_row(*(Text(cell) for cell in row))
+        if same:
+            table.caption = "The same: " + ", ".join(same)
             table.caption_justify = "left"
         parts += [Text(""), table]
     return [*parts, Text(_method(found))]

@@ -301,7 +301,7 @@ def _names(raw):
         products={name: frozenset(table(product, "steps")) for name, product in table(raw, "products").items()},
         channels=frozenset(table(raw, "channels")),
         places=frozenset(table(raw, "stations")) | frozenset(table(raw, "racks")),
-        items=_volumes(table(raw, "products")),
+        items=dict.fromkeys(table(raw, "equipment"), False) | _volumes(table(raw, "products")),
         orders=frozenset(table(raw, "commissions")),
         tasks=frozenset(task for task in tasks if isinstance(task, str)) if isinstance(tasks, list) else frozenset(),
     )

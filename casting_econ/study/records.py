@@ -21,7 +21,9 @@ class Names:
     channels: frozenset[str]
     places: frozenset[str]  # stations and racks
     tasks: frozenset[str]  # weekly tasks
-    items: dict[str, bool] = field(default_factory=dict)  # materials and parts, and whether they are measured by volume
+    items: dict[str, bool] = field(
+        default_factory=dict
+    )  # materials, parts and equipment, and whether they are measured by volume
     orders: frozenset[str] = frozenset()  # commissions
 
 

@@ -1,8 +1,10 @@
 """The open study: its numbers at a point and as draws, and the year that comes of them."""
 
+import hashlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from pathlib import Path
 
 import numpy as np
 
@@ -13,6 +15,7 @@ from .formatting import Format
 from .models import Outcome, Workshop, beyond_target, evaluate, longest_wait, with_levers
 from .models.curing import merged_windows
 from .study import STUDY_FILE, Study, read_study
+from .study.inputs import input_files
 
 __all__ = ["Answer", "OpenStudy", "basis_counts", "format_of", "grid", "main_wait", "open_study"]
 
@@ -165,7 +168,16 @@ class OpenStudy:
 
 
 def open_study(folder, *, with_records: bool = True) -> OpenStudy:
-    """Read a study folder and put its evidence to work; raises StudyError with every fault."""
+    """Read a study folder and put its evidence to work; the same object while its files stay the same. StudyError has every fault."""
+    files = [path for path in input_files(Path(folder)) if path.is_file()]
+    digest = hashlib.sha256(
+        b"".join(path.name.encode() + hashlib.sha256(path.read_bytes()).digest() for path in files)
+    ).hexdigest()
+    return _opened(Path(folder).resolve(), with_records, digest)
+
+
+@lru_cache(maxsize=4)
+def _opened(folder: Path, with_records: bool, _digest: str) -> OpenStudy:
     study = read_study(folder, with_records=with_records)
     kit = OpenStudy(study=study, assumed=assume(study))
     a = kit.inputs()

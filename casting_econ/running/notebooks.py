@@ -16,6 +16,7 @@ import numpy as np
 
 from ..faults import close_match
 from .tied import command
+from .warm import CAN_FORK, Forked, Warm
 
 __all__ = ["CELL_SECONDS", "Job", "NotebookError", "check_parameters", "finished", "run_jobs"]
 
@@ -113,7 +114,8 @@ def run_jobs(jobs: list[Job], workers: int, say: Callable[[str], None], folder: 
     errors, at_work, stopped = [], [], Event()
     getLogger("papermill").addHandler(NullHandler())  # what it tells is in the errors
     with open(folder / "kernels.log", "ab") as log, ThreadPoolExecutor(workers) as pool:
-        kernels = _tied_kernels(folder, log, at_work, stopped)
+        warm = Warm(folder, log, jobs[0].parameters, os.environ | _ONE_THREAD) if CAN_FORK and jobs else None
+        kernels = _tied_kernels(folder, log, at_work, stopped, warm)
         try:
             futures = {pool.submit(_run, job, kernels, say, stopped): job for job in jobs}
             for count, future in enumerate(as_completed(futures), start=1 + kept):
@@ -127,10 +129,13 @@ def run_jobs(jobs: list[Job], workers: int, say: Callable[[str], None], folder: 
                 process.kill()
             pool.shutdown(cancel_futures=True)
             raise
+        finally:
+            if warm:
+                warm.close()
     return errors
 
 
-def _tied_kernels(folder, log, at_work, stopped):
+def _tied_kernels(folder, log, at_work, stopped, warm):
     """A kind of kernel that works in a folder, prints to a log, and ends with this process, also when that is killed."""
     from jupyter_client.manager import AsyncKernelManager
 
@@ -139,6 +144,8 @@ def _tied_kernels(folder, log, at_work, stopped):
             return command("ipykernel_launcher", "-f", self.connection_file, *(extra_arguments or ()))
 
         async def start_kernel(self, **options):
+            if warm and warm.process.poll() is None:
+                self.provisioner = Forked(kernel_spec=self.kernel_spec, parent=self, warm=warm)
             await super().start_kernel(cwd=str(folder), stdin=PIPE, stderr=log, env=os.environ | _ONE_THREAD, **options)
             at_work.append(self.provisioner.process)
             if stopped.is_set():

@@ -1,0 +1,160 @@
+"""Kernels that start warm: one process imports the kit and opens the study, then forks a kernel for each notebook.
+
+What it works out before the first fork is there in every kernel, through memory that all share; whatever a notebook does after that stays its own.
+Only Linux forks: where there is none, and where frameworks forbid it, ordinary kernels run and give the same bytes.
+"""
+
+import ctypes
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from contextlib import suppress
+from pathlib import Path
+from threading import Lock
+
+from jupyter_client.provisioning import LocalProvisioner
+
+__all__ = ["CAN_FORK", "Forked", "Warm"]
+
+CAN_FORK = sys.platform == "linux"
+
+
+class Warm:
+    """The process that forks kernels, as a run holds it; it ends, and all its kernels with it, when the run does.
+
+    Parameters
+    ----------
+    folder : Path
+        Where notebooks run.
+    log : file
+        Takes what kernels print outside their notebooks.
+    parameters : dict
+        Of one of the notebooks: `study`, and `draws` and `seed` where they have them.
+    environment : dict
+        Of the kernels.
+    """
+
+    def __init__(self, folder: Path, log, parameters: dict[str, object], environment: dict[str, str]) -> None:
+        words = [sys.executable, "-P", "-m", "casting_econ.running.warm", json.dumps(parameters)]
+        pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "stderr": log}
+        self.process = subprocess.Popen(words, cwd=folder, env=environment | {"MPLBACKEND": "agg"}, text=True, **pipes)
+        self._one_at_a_time = Lock()
+
+    def kernel(self, connection_file: str) -> "ForkedProcess":
+        """A new kernel for a connection file; ChildProcessError where the process is gone."""
+        with self._one_at_a_time, suppress(BrokenPipeError, ValueError):
+            self.process.stdin.write(connection_file + "\n")
+            self.process.stdin.flush()
+            return ForkedProcess(int(self.process.stdout.readline()))
+        raise ChildProcessError("the process that starts kernels was ended from outside")
+
+    def close(self) -> None:
+        """End it and its kernels."""
+        with suppress(BrokenPipeError):
+            self.process.stdin.close()
+        self.process.wait()
+        self.process.stdout.close()
+
+
+class ForkedProcess:
+    """A forked kernel, as far as a provisioner asks for a process: its parent reaps it, so it is gone once it has ended."""
+
+    stdin = stdout = stderr = None
+
+    def __init__(self, pid: int) -> None:
+        self.pid = pid
+
+    def poll(self) -> int | None:
+        """None while it runs."""
+        try:
+            os.kill(self.pid, 0)
+        except ProcessLookupError:
+            return 0
+        return None
+
+    def wait(self) -> int:
+        """Wait for its end."""
+        while self.poll() is None:
+            time.sleep(0.01)
+        return 0
+
+    def send_signal(self, number: int) -> None:
+        """Send a signal to it."""
+        with suppress(ProcessLookupError):
+            os.kill(self.pid, number)
+
+    def kill(self) -> None:
+        """End it at once."""
+        self.send_signal(signal.SIGKILL)
+
+    def terminate(self) -> None:
+        """Ask it to end."""
+        self.send_signal(signal.SIGTERM)
+
+
+class Forked(LocalProvisioner):
+    """Provides a kernel by a fork of a warm process."""
+
+    def __init__(self, *, warm: Warm, **options) -> None:
+        super().__init__(**options)
+        self.warm = warm
+
+    async def launch_kernel(self, cmd, **_):
+        """Fork instead of running a command."""
+        self.process = self.warm.kernel(self.parent.connection_file)
+        self.pid = self.pgid = self.process.pid
+        return self.connection_info
+
+
+def _serve(parameters: dict[str, object]) -> None:
+    """Import, open, then fork a kernel for each line on standard input, until it closes."""
+    ctypes.CDLL(None).prctl(1, signal.SIGKILL)  # PR_SET_PDEATHSIG: at once when the run is killed
+    commands, answers = sys.stdin, os.fdopen(os.dup(1), "w")
+    os.dup2(2, 1)  # what a kernel prints past its notebook is no answer
+    import ipykernel.kernelapp  # noqa: F401
+    import IPython.core.interactiveshell  # noqa: F401
+    import matplotlib.pyplot  # noqa: F401
+
+    from .. import charts  # noqa: F401
+    from ..kit import open_study
+    from ..pages import page  # noqa: F401
+
+    with suppress(Exception):  # a notebook tells it better
+        kit = open_study(parameters["study"])
+        kit.point()
+        if "draws" in parameters:
+            kit.monte_carlo(parameters["draws"], parameters["seed"])
+    signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # the system reaps kernels that have ended
+    kernels = []
+    for line in commands:
+        pid = os.fork()
+        if not pid:
+            answers.close()
+            _become_kernel(line.strip())
+        kernels.append(pid)
+        answers.write(f"{pid}\n")
+        answers.flush()
+    for pid in kernels:
+        with suppress(ProcessLookupError):
+            os.kill(pid, signal.SIGKILL)
+
+
+def _become_kernel(connection_file: str) -> None:
+    """Turn this fork into the kernel of a connection file; does not come back."""
+    ctypes.CDLL(None).prctl(1, signal.SIGKILL)
+    signal.signal(signal.SIGCHLD, signal.SIG_DFL)
+    os.setsid()
+    os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
+    from ipykernel.kernelapp import IPKernelApp
+
+    try:
+        IPKernelApp.launch_instance(argv=["-f", connection_file])
+    finally:
+        os._exit(0)
+
+
+if __name__ == "__main__":
+    _serve(json.loads(sys.argv[1]))

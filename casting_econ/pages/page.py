@@ -45,7 +45,7 @@ class Page:
     def table(self, frame: pd.DataFrame, name: str, caption: str, *, fold: bool = False, **columns: str) -> None:
         """Show a table, each column written as asked; keep the raw numbers as CSV.
 
-        A folded table opens at a click on its caption. Columns take 'money', 'money0', 'percent', 'percent1', 'chance', 'figure', 'text' or a number of digits.
+        A folded table opens at a click on its caption. Columns take 'money', 'money0', 'percent', 'percent1', 'sure', 'chance', 'figure', 'text' or a number of digits.
         """
         if self.out:
             frame.to_csv(self.out / "tables" / f"{name}.csv", index=False, lineterminator="\n")
@@ -84,6 +84,8 @@ class Page:
             return self.fmt.money(value, int(style[5:] or 2))
         if style in ("chance", "figure"):
             return getattr(self.fmt, style)(value)
+        if style == "sure":
+            return self.fmt.sure(value)
         if style.startswith("percent"):
             return self.fmt.percent(value, int(style[7:] or 0))
         return self.fmt.number(value, int(style))

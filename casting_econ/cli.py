@@ -77,10 +77,13 @@ def new(
 
 
 def _plain(paragraph: str) -> str:
-    """Words for a terminal: no marks of emphasis, lines of a readable length."""
+    """Words for a terminal: no marks of emphasis, lines as wide as the terminal and of a readable length."""
     import textwrap
 
-    return "\n".join(textwrap.fill(line, 100) for line in paragraph.replace("**", "").splitlines() if line)
+    from rich.console import Console
+
+    width = min(Console().width, 100)
+    return "\n".join(textwrap.fill(line, width) for line in paragraph.replace("**", "").splitlines() if line)
 
 
 @main.command()
@@ -92,6 +95,7 @@ def check(study: str, full: bool) -> None:
         from rich.console import Console
         from rich.table import Table
 
+        from .evidence import likeness
         from .faults import StudyError
         from .kit import format_of, open_study
         from .ledger.preview import preview
@@ -109,6 +113,10 @@ def check(study: str, full: bool) -> None:
         for row in assumption_table(kit).itertuples():
             band = "" if row.low is None or row.low != row.low else f"{fmt.significant(row.low)} to {fmt.significant(row.high)}"
             table.add_row(row.number, fmt.significant(row.value), band, row.unit, row._6)
+        for name in kit.study.file.products:
+            value, band, basis = likeness(kit.study, name)
+            spread = "" if band is None else f"{fmt.number(band[0], 2)} to {fmt.number(band[1], 2)}"
+            table.add_row(f"{name}: pieces of a load fail together", fmt.number(value, 2), spread, "load_correlation", basis)
         console.print(table)
         console.print(certainty_list(kit).replace("The page on records", "The table above"))
         console.print(records_overview(kit).replace("\n\n", "\n"))
@@ -152,14 +160,13 @@ def sweep(study: str, scrap: str, cure: str, notebook: str, product: str, draws:
 )
 @click.option("--set-of", type=click.IntRange(1, 1000), help="Pieces that must match and so come from one load.")
 @click.option("--variant", multiple=True, metavar="NAME=N", help="Pieces of one colour or form; as often as needed.")
-@click.option("--price", type=click.FloatRange(0, min_open=True), help="Price asked for the order.")
+@click.option("--price", metavar="AMOUNT", help="Price asked for the order, such as 310 or '310 EUR'.")
 @click.option("--channel", metavar="NAME", help="Channel whose fees, postage and minutes an order has.")
 @click.option("--answer-only", is_flag=True, help="Only say the answer; write nothing.")
 @_OUT
 def order(study: str, name: str | None, answer_only: bool, out: str | None, **asked: object) -> None:
     """Plan and quote a commission: NAME of the study file, or what the options ask for."""
     with _faults_told():
-        import textwrap
         from datetime import date
 
         from .faults import Fault, StudyError
@@ -178,7 +185,7 @@ def order(study: str, name: str | None, answer_only: bool, out: str | None, **as
             today=date.today(),
             out=out,
             files=not answer_only,
-            say=lambda line: click.echo(textwrap.fill(line, 100) if line else ""),
+            say=lambda line: click.echo(_plain(line)),
             variants=variants or None,
             in_hand=in_hand.get("", in_hand) if in_hand else None,
             **asked,

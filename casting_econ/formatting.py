@@ -48,6 +48,10 @@ class Format:
             locale=self.locale,
         )
 
+    def sure(self, share) -> str:
+        """A wanted certainty with the decimals that it was stated with, two at most: 95 %, 99.5 %, 99.99 %."""
+        return self.percent(share, next((digits for digits in (0, 1) if abs(round(share, digits + 2) - share) < 1e-9), 2))
+
     def chance(self, share) -> str:
         """A chance seen in draws, which never show that something is certain."""
         if share <= 0.005:

@@ -464,6 +464,8 @@ def test_an_answer_alone_writes_nothing_and_takes_what_is_asked(tmp_path):
         ("--pieces 28 --by 2027-03-31 --in-hand x", "--in-hand: not a number of pieces"),
         ("--variant 14 --by 2027-03-31", "--variant: not a number of pieces"),
         ("ktchen", "NAME: unknown commission; found 'ktchen'"),
+        ("kitchen --price 10.800,00", "--price: not a number (use a decimal point); found '10.800,00'; right would be an amount"),
+        ("kitchen --price 400USD", "--price: unknown unit 'USD'"),
     ],
 )
 def test_a_wrong_order_is_told_and_leaves_nothing(tmp_path, options, told):
@@ -471,3 +473,42 @@ def test_a_wrong_order_is_told_and_leaves_nothing(tmp_path, options, told):
     before = hashes(study)
     code, _, error = command("order", study, *options.split())
     assert code == 2 and told in error and "Traceback" not in error and hashes(study) == before
+
+
+@pytest.mark.parametrize("columns", [60, 80, 200])
+def test_an_order_is_told_in_lines_of_the_terminal_and_never_beyond_100(columns, monkeypatch):
+    """Text is as wide as the terminal, at most 100 columns, and does not leave the width unused."""
+    monkeypatch.setenv("COLUMNS", str(columns))
+    code, said, _ = command("order", DATA / "kelpmoor-handles", "kitchen", "--answer-only", "--price", "400.50 EUR")
+    longest = max(map(len, said.splitlines()))
+    assert code == 0 and 0.9 * min(columns, 100) < longest <= min(columns, 100)
+    assert "At €400.50 an hour pays" in " ".join(said.split())
+
+
+def test_a_record_renamed_after_an_interrupted_order_is_not_read_from_the_rest(tmp_path, monkeypatch):
+    """The folder an order works in holds the records of today, however an earlier one ended."""
+    study, seen = copy_of("kelpmoor-handles", tmp_path), []
+
+    def stop(jobs, *_):
+        seen.append({path.name for path in (jobs[0].cwd / "study" / "records").iterdir()})
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("casting_econ.running.order.run_jobs", stop)
+    for _ in range(2):
+        assert command("order", study, "kitchen")[0] == 130
+        (study / "records" / "sales.csv").replace(study / "records" / "sales-2026.csv") if len(seen) == 1 else None
+
+    assert seen[1] - seen[0] == {"sales-2026.csv"} and seen[0] - seen[1] == {"sales.csv"}
+
+
+def test_check_lists_how_alike_pieces_of_a_load_are_with_its_source(tmp_path, monkeypatch):
+    """The correlation within loads decides how many to cast: in the list stated or not, guessed or measured."""
+    monkeypatch.setenv("COLUMNS", "200")
+    study = copy_of("kelpmoor-handles", tmp_path)
+    rows = []
+    for change in (lambda: None, lambda: shutil.rmtree(study / "records")):
+        change()
+        code, said, _ = command("check", study)
+        assert code == 0
+        rows += [line for line in said.splitlines() if "pieces of a load fail together" in line]
+    assert len(rows) == 2 and "measured on" in rows[0] and "guess, common practice, no source" in rows[1] and " 0.05 " in rows[1]

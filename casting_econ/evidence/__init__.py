@@ -10,6 +10,7 @@ from .lives import kaplan_meier, remaining, weibull_fit
 from .loads import (
     LoadCounts,
     cause_shares,
+    likeness,
     load_correlation,
     load_counts,
     loads_of_mould,
@@ -41,6 +42,7 @@ __all__ = [
     "kaplan_meier",
     "learn",
     "learning_table",
+    "likeness",
     "load_correlation",
     "load_counts",
     "load_share_posterior",

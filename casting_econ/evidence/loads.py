@@ -8,6 +8,7 @@ import pandas as pd
 from scipy import stats
 
 from ..draws.distributions import Distribution, distribution
+from ..faults import counted
 from ..study import Study
 from .dispersion import binomial_limits
 from .posteriors import PRIOR_LOADS, load_share_posterior
@@ -15,6 +16,7 @@ from .posteriors import PRIOR_LOADS, load_share_posterior
 __all__ = [
     "LoadCounts",
     "cause_shares",
+    "likeness",
     "load_correlation",
     "load_counts",
     "loads_of_mould",
@@ -147,13 +149,30 @@ def load_correlation(study: Study, product: str) -> Distribution:
     stated pass shares counts for 10 pieces. Without batches of the product, its prior beta(1, 19) alone.
     """
     stated = math.prod(step.pass_share.value for step in study.file.products[product].steps.values())
-    counts = load_counts(study, product)
-    loads = None if counts is None else counts.batches.drop(index=ruined_loads(counts))
-    loads = None if loads is None else loads[loads.casts > 0]
+    loads = _usual_loads(study, product)
     if loads is None or loads.empty:
         first, second = PRIOR_LOADS
         return distribution("beta", mean=first / (first + second), worth=first + second)
     return load_share_posterior(stated, YIELD_WORTH, loads.good, loads.casts)[1]
+
+
+def _usual_loads(study, product):
+    """Batches of a product that were poured and not ruined as a whole; None without batches of it."""
+    counts = load_counts(study, product)
+    loads = None if counts is None else counts.batches.drop(index=ruined_loads(counts))
+    return None if loads is None else loads[loads.casts > 0]
+
+
+def likeness(study: Study, product: str) -> tuple[float, tuple[float, float] | None, str]:
+    """How much pieces of one load fail together: the mean, the middle eight in ten unless stated, and what it rests on. [-]"""
+    stated = study.file.products[product].load_correlation
+    if stated is not None:
+        return stated, None, "decided"
+    found, loads = load_correlation(study, product), _usual_loads(study, product)
+    low, high = found.quantile(np.array([0.1, 0.9])).tolist()
+    count = 0 if loads is None else len(loads)
+    basis = f"measured on {counted(count, 'load')}" if count else "guess, common practice, no source"
+    return found.middle, (low, high), basis
 
 
 def cause_shares(study: Study, product: str) -> pd.DataFrame:

@@ -105,7 +105,7 @@ def _words(name, log, kind, settings, names):
             name, set()
         )
         known |= set(names.items) if name == "item" else set()
-        known |= names.orders if name == "order" and log == "batches" else set()
+        known |= set(names.order_names) if name == "order" and log == "batches" else set()
     plains: dict[str, set[str]] = {}
     for word in known:
         for spelt in (word, word.replace("-", " "), word.replace(" ", "-")):

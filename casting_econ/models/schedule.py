@@ -340,11 +340,11 @@ def _credits(credit, counts, short_of):
 def _complete(done, credit, short_of, start):
     """The first moment at which the loads done give all that is short."""
     by_time = np.argsort(done, axis=1, kind="stable")
-    times = np.take_along_axis(done, by_time, 1)
+    times = np.column_stack([start, np.take_along_axis(done, by_time, 1)])  # at the start nothing is through yet
     total = np.cumsum(np.take_along_axis(credit, by_time[..., None], 1), axis=1)
-    enough = (total >= short_of).all(axis=2)
+    enough = (np.pad(total, ((0, 0), (1, 0), (0, 0))) >= short_of).all(axis=2)
     found = np.where(enough.any(axis=1), np.take_along_axis(times, enough.argmax(axis=1)[:, None], 1)[:, 0], NEVER)
-    return np.where((short_of == 0).all(), start, np.maximum(found, start))
+    return np.maximum(found, start)
 
 
 def _joined(segments, complete):

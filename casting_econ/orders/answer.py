@@ -3,8 +3,10 @@
 from datetime import date, timedelta
 from math import ceil
 
+from ..evidence import likeness
 from ..faults import Fault, StudyError
 from ..kit import OpenStudy, format_of
+from ..study.numbers import Quantity, split_figure
 from . import tables, wording
 from .buying import buying_list
 from .dates import last_posting
@@ -17,9 +19,11 @@ from .spec import order_of
 __all__ = ["asked_of", "open_order", "order_lines", "order_results", "quote_of"]
 
 
-def asked_of(*, by=None, start=None, in_hand=None, **asked) -> dict:
-    """What a notebook or a command asks for, dates as text, as fields of an order."""
+def asked_of(currency: str, *, by=None, start=None, in_hand=None, **asked) -> dict:
+    """What a notebook or a command asks for, dates and money as text, as fields of an order."""
     fields = {key: value for key, value in asked.items() if value not in (None, "", {})}
+    if isinstance(price := fields.get("price"), str):
+        fields["price"] = _money("--price", price, currency)
     for key, text in (("due", by), ("start", start)):
         if text:
             try:
@@ -30,6 +34,15 @@ def asked_of(*, by=None, start=None, in_hand=None, **asked) -> dict:
                     [Fault(file=option, wrong="not a date", found=repr(text), right="a date such as 2026-12-18")]
                 ) from None
     return fields | ({} if in_hand is None else {"in_hand": in_hand})
+
+
+def _money(option, text, currency):
+    """An amount of a command line, read by the rule of the study file; its currency may be left out."""
+    try:
+        return Quantity("{money}", above=0.0).read(text if split_figure(text)[1] else f"{text} {currency}", currency).value
+    except ValueError as error:
+        right = f"an amount above 0 with a point for decimals and nothing between thousands, such as 10800.50 or '10800.50 {currency}'"
+        raise StudyError([Fault(file=option, wrong=str(error), found=repr(text), right=right)]) from None
 
 
 def open_order(kit: OpenStudy, name: str | None = None, *, today: date | None = None, **asked) -> OrderPlan:
@@ -55,7 +68,7 @@ def open_order(kit: OpenStudy, name: str | None = None, *, today: date | None = 
     StudyError
         For what is asked for and cannot be, or a certainty that no number of casts gives.
     """
-    order = order_of(kit, name or None, today=today, **asked_of(**asked))
+    order = order_of(kit, name or None, today=today, **asked_of(kit.study.currency, **asked))
     share = float(kit.point().products[order.product]["yield"])
     planner = Planner(kit, order.product, max(ceil(order.pieces / share), 1), order.channel)
     plan = OrderPlan(planner=planner, order=order)
@@ -73,14 +86,10 @@ def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
     lines = [wording.what_is_asked(plan, fmt), "", wording.headline(plan, fmt)]
     if any(plan.order.in_hand.values()) or plan.order.under_way:
         lines += ["", wording.course_now(plan, fmt)]
-    lines += [
-        "",
-        wording.by_feel(plan, quoted, fmt),
-        "",
-        wording.moulds_sentence(plan, fmt),
-        "",
-        wording.price_sentence(plan, quoted, fmt),
-    ]
+    if not plan.order.complete:
+        said = wording.by_feel(plan, quoted, fmt), wording.alike_sentence(plan, fmt), wording.moulds_sentence(plan, fmt)
+        lines += [line for sentence in said if sentence for line in ("", sentence)]
+    lines += ["", wording.price_sentence(plan, quoted, fmt)]
     lines += ["", wording.deposit_sentence(plan, quoted, quoted.asked, fmt)]
     return [line.replace("**", "").replace("`", "") for line in lines]
 
@@ -103,7 +112,11 @@ def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
             "in_hand": {key or order.product: value for key, value in order.in_hand.items()},
             "under_way": sum(u.casts for u in order.under_way),
         },
+        "complete": order.complete,
+        "pieces_over": order.over,
         "casts": plan.casts,
+        "casts_if_pieces_failed_one_by_one": plan.casts_one_by_one,
+        "load_correlation": likeness(plan.planner.kit.study, order.product)[0],
         "casts_by_variant": {key or order.product: value for key, value in plan.found[0].items()},
         "loads": plan.new_loads,
         "chance_of_enough": plan.found[1],

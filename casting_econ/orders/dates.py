@@ -1,6 +1,7 @@
 """Calendar dates to open seconds, and back."""
 
 from datetime import date, datetime, timedelta
+from math import ceil
 
 import numpy as np
 
@@ -95,7 +96,7 @@ def opening(study: Study, first: date, days: int, hours_per_week: float) -> Open
         day = first + timedelta(days=n)
         promised = sum(p.hours for p in study.file.orders.promised if p.hours and (p.begins or day) <= day <= (p.until or day))
         caps[n] = max(round((hours_per_week - promised) * 3600 / len(open_days)), 0)
-    sanding = round(study.file.orders.sanding_cap * 3600)
+    sanding = ceil(study.file.orders.sanding_cap * 3600)  # a cap of next to nothing is not none
     return Opening(
         first,
         Calendar(windows=np.array(windows, np.int64), day_cap=caps, sanding_cap=sanding, warmth=_warmth(study, first, days)),

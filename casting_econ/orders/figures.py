@@ -25,7 +25,7 @@ def chance_chart(curve: pd.DataFrame, rules: pd.DataFrame, confidence: float, fm
     axes.plot(curve.casts, curve.chance, color=BLUE, linewidth=2)
     axes.axhline(confidence, color=GREY, linewidth=1.2, linestyle="--")
     axes.annotate(
-        f"wanted: {fmt.percent(confidence)}",
+        f"wanted: {fmt.sure(confidence)}",
         (curve.casts.iloc[0], confidence),
         xytext=(0, 4),
         textcoords="offset points",
@@ -71,7 +71,7 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     least = end / 150  # of a mark, that it can be seen
     for place, load in enumerate(loads):
         mine = [s for s in segments if s[0] == load]
-        under_way = course.plan.under_way.get(load)
+        under_way = course.plan.under_way.get(load) if load >= plan.loads.promised else None
         begin = 0.0 if under_way else min(s[2] for s in mine) / DAY
         through = course.schedule.done[0, load]
         until = (through if through < NEVER else max((s[3] for s in mine), default=under_way[1] if under_way else 0)) / DAY
@@ -84,7 +84,7 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
         for start, stop in waits:
             axes.barh(place, (stop - start) / DAY, left=origin + start / DAY, height=0.62, color=SKY, edgecolor="none")
         for _, stage, start, stop in mine:
-            colour = ORANGE if stage == 0 else GREEN if plan.sanding_stages[stage] else BLUE
+            colour = ORANGE if stage in plan.casting_stages else GREEN if plan.sanding_stages[stage] else BLUE
             axes.barh(
                 place, max((stop - start) / DAY, least), left=origin + start / DAY, height=0.62, color=colour, edgecolor="none"
             )
@@ -101,7 +101,7 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
                 part.axvspan(origin + n, origin + n + 1, color="#EDEDED", zorder=0, linewidth=0)
     totals = np.zeros((3, days))
     for _, stage, start, stop in segments:
-        kind = 0 if stage == 0 else 2 if plan.sanding_stages[stage] else 1
+        kind = 0 if stage in plan.casting_stages else 2 if plan.sanding_stages[stage] else 1
         for n in range(start // DAY, (stop - 1) // DAY + 1):
             totals[kind, n] += (min(stop, (n + 1) * DAY) - max(start, n * DAY)) / 3600
     bottom = np.zeros(days)

@@ -11,7 +11,6 @@ from ..models import piece_cost
 from ..models.lots import LotPlan, cheapest_lots, load_cost
 from ..models.orders import counts_from_loads, loads_for, moulds_worn
 from ..models.schedule import DAY, NEVER
-from ..study.schema import is_hand_sanding
 from .dates import arrival
 from .planner import Loads, Planner, SimulatedOrder
 from .spec import Order
@@ -49,6 +48,11 @@ class OrderPlan:
         return sum(self.found[0].values())
 
     @cached_property
+    def casts_one_by_one(self) -> int:
+        """New casts that would do if pieces of one load failed one by one. [cast]"""
+        return sum(self.planner.casts(self.order, alike=False)[0].values())
+
+    @cached_property
     def loads(self) -> Loads:
         """Loads of the plan."""
         return self.planner.loads(self.order, self.found[0])
@@ -74,15 +78,18 @@ class OrderPlan:
 
     @cached_property
     def stage_names(self) -> list[str]:
-        """Names of the stages of the calendar: casting, then the steps after the first wait."""
-        names, first = list(self.planner.entry.steps), self.planner.first_wait
-        return ["casting", *names[first + 1 :]]
+        """Names of the stages of the calendar: casting, then the steps after the first wait; so for each product promised."""
+        return ["casting", *(stage.name for stage in self.typical.plan.stages[1:])]
 
     @cached_property
     def sanding_stages(self) -> list[bool]:
         """Which stages are sanding by hand."""
-        steps, first = list(self.planner.entry.steps.items()), self.planner.first_wait
-        return [is_hand_sanding(name, step) for name, step in steps[first:]]
+        return [stage.sanding for stage in self.typical.plan.stages]
+
+    @cached_property
+    def casting_stages(self) -> set[int]:
+        """Which stages pour a load: the first of each product."""
+        return {0, *(stage for load, (stage, *_) in self.typical.plan.under_way.items() if load < self.loads.promised)}
 
     @cached_property
     def sanding_by_day(self) -> dict[int, float]:
@@ -154,7 +161,7 @@ class OrderPlan:
         """Beginnings of the loads of a typical course. [s]"""
         found = {}
         for load, stage, start, _ in self.typical.schedule.segments:
-            if stage == 0:
+            if stage in self.casting_stages:
                 found.setdefault(load, start)
         return sorted(found.values())
 
@@ -196,6 +203,11 @@ class OrderPlan:
             have = int(self.planner.entry.mould.sets.value)  # no number of sets makes a date: none is worth making
             return next((row[0] for row in rows if row[2] and row[2][1] == min(dates)), have)
         return next(row[0] for row in rows if row[1] >= min(best - 0.01, 1.0))
+
+    @property
+    def moulds_meet_date(self) -> bool:
+        """Whether the date holds with the confidence, with some number of sets of moulds."""
+        return self.meets_date or max((chance for _, chance, _ in self.mould_choices), default=0.0) >= self.order.confidence
 
     @cached_property
     def mould_age(self) -> float | None:

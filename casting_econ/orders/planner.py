@@ -59,6 +59,7 @@ class Loads:
     promised: int  # loads of earlier promises, which come first
     started: int  # loads of the order under way, which come next
     planned: int  # all but the extra ones
+    promised_products: tuple[str, ...] = ()  # of each promised load
 
     @property
     def size(self) -> np.ndarray:
@@ -130,6 +131,7 @@ class Planner:
         stated = self.entry.load_correlation
         alike = np.full(draws, stated) if stated is not None else load_correlation(kit.study, product).quantile(rng.random(draws))
         self.draws = self._draws(self.inputs, draws, alike)
+        self._others: dict[str, Planner] = {}  # of products of which casts are promised
         self._calendars: dict[tuple, Opening] = {}
         self._exact: dict[tuple, float] = {}
         self._thrown: dict[tuple, tuple[np.ndarray, np.ndarray]] = {}
@@ -206,8 +208,10 @@ class Planner:
         short = {name: max(count - order.in_hand.get(name, 0), 0) for name, count in order.items.items()}
         return {name: -(-count // order.set_of) for name, count in short.items()}
 
-    def casts(self, order: Order, confidence: float | None = None) -> tuple[dict[str, int], float]:
-        """Casts to start by item so that the order is met with the confidence, and the chance of that.
+    def casts(self, order: Order, *, alike: bool = True) -> tuple[dict[str, int], float]:
+        """Casts to start by item so that the order is met with its confidence, and the chance of that.
+
+        Not `alike`, pieces of one load fail one by one.
 
         Raises
         ------
@@ -215,8 +219,8 @@ class Planner:
             If no number of casts gives that chance.
         """
         needed, d = self.needed(order), self.draws
-        confidence = order.confidence if confidence is None else confidence
-        given, lost = (self.casts_per_load, d.good_share, d.load_correlation), {"ruined": d.ruined}
+        given = self.casts_per_load, d.good_share, d.load_correlation if alike else np.zeros_like(d.load_correlation)
+        confidence, lost = order.confidence, {"ruined": d.ruined}
         if len(needed) == 1:
             (name, count), started = next(iter(needed.items())), self._started(order)
             casts = casts_for(count, confidence, *given, set_size=order.set_of, started=started, **lost)
@@ -259,9 +263,12 @@ class Planner:
         """Loads in pouring order: earlier promises, those under way, the new ones, extra ones in case."""
         items, most = list(order.items), self.casts_per_load
         rows = []
+        products = []
         for promise in self.kit.study.file.orders.promised:
-            if promise.product == self.product:
-                rows += [np.eye(1, len(items), dtype=int)[0] * size for size in loads_for(promise.casts, most)]
+            if promise.product is not None:
+                full = int(self.kit.study.file.products[promise.product].casts_per_load.value)
+                rows += [np.eye(1, len(items), dtype=int)[0] * size for size in loads_for(promise.casts, full)]
+                products += [promise.product] * (len(rows) - len(products))
         promised = len(rows)
         for under in order.under_way:
             rows.append(np.array([under.casts if under.variant == name else 0 for name in items]))
@@ -278,7 +285,8 @@ class Planner:
                 room -= count
         planned = len(rows)
         rows += [_even(most, len(items))] * extra
-        return Loads(casts=np.array(rows).reshape(len(rows), len(items)), promised=promised, started=started, planned=planned)
+        casts = np.array(rows).reshape(len(rows), len(items))
+        return Loads(casts=casts, promised=promised, started=started, planned=planned, promised_products=tuple(products))
 
     def course(
         self,
@@ -299,7 +307,11 @@ class Planner:
         if key not in self._thrown:  # the same loads meet the same fate in every plan
             self._thrown = {key: self._fates(loads, draws, record)} | dict(list(self._thrown.items())[-3:])
         entering, good = self._thrown[key]
+        entering = entering.copy()
+        entering[:, [load for load, name in enumerate(loads.promised_products) if name != self.product]] = 0
         plan = self._plan(order, loads, draws, entering, good, opened, stations)
+        for name in dict.fromkeys(loads.promised_products):
+            plan = plan if name == self.product else self._with_other(plan, name, order, loads, draws, opened, record, stations)
         if starts or sets:
             plan = _each(plan, [opened.seconds(day) for day in starts], list(sets))
         deadline = last_moment(self.kit.study, opened, order.due)
@@ -328,11 +340,37 @@ class Planner:
     def _opened(self, order, hours_share):
         key = order.start, order.due, hours_share
         if key not in self._calendars:
-            days = (order.due - order.start).days + HORIZON
+            days = (max(order.due, order.start) - order.start).days + HORIZON
             self._calendars[key] = opening(self.kit.study, order.start, days, self.hours_per_week * hours_share)
         return self._calendars[key]
 
-    def _fates(self, loads, draws, typical):
+    def _with_other(self, plan, name, order, loads, draws, opened, typical, stations):
+        """The plan with the promised loads of another product going through stages of their own, behind those of the order.
+
+        They take stations, racks and hands like any load; moulds for them are taken to be enough.
+        """
+        if name not in self._others:
+            self._others[name] = Planner(self.kit, name, self.learning_casts, draws=self.draws.load_correlation.size)
+        other, size, before = self._others[name], draws.load_correlation.size, len(plan.stages)
+        mine = [load for load, product in enumerate(loads.promised_products) if product == name]
+        own = Loads(casts=loads.size[mine][:, None], promised=len(mine), started=0, planned=len(mine))
+        given = (
+            replace(order, product=name, variants={}, in_hand={}, under_way=()),
+            own,
+            other.point if typical else other.draws.part(size),
+        )
+        theirs = other._plan(*given, *other._fates(*given[1:], typical, stream=3), opened, stations)
+        behind = [(0, 0), (0, 0), (0, len(theirs.stages))]
+        many = {key: np.pad(getattr(plan, key), behind) for key in ("work", "wait", "places")}
+        for key, value in many.items():
+            value[:, mine] = np.pad(getattr(theirs, key), [(0, 0), (0, 0), (before, 0)])
+        # a station that both use holds as many loads as of the one of which it holds fewer: the cautious side
+        shared = {key: min(count, plan.slots.get(key, count)) for key, count in theirs.slots.items()}
+        stages = [replace(stage, name=f"{stage.name if n else 'casting'} ({name})") for n, stage in enumerate(theirs.stages)]
+        begin = dict.fromkeys(mine, (before, 0, None, False))
+        return replace(plan, **many, stages=(*plan.stages, *stages), slots=plan.slots | shared, under_way=plan.under_way | begin)
+
+    def _fates(self, loads, draws, typical, stream=2):
         """Pieces of each load entering each step, and good ones by item: at random, or rounded means for a typical course."""
         size, count = loads.size, len(draws.shares)
         shape = (draws.load_correlation.size, size.size)
@@ -343,7 +381,7 @@ class Planner:
             total = np.cumsum(loads.casts * float(draws.good_share[0]), axis=0)
             good = np.diff(np.floor(total + 1e-9), axis=0, prepend=0)[None].astype(np.int64)
             return entering, np.minimum(good, loads.casts)
-        rng = np.random.default_rng([self.kit.study.file.study.seed, 2])
+        rng = np.random.default_rng([self.kit.study.file.study.seed, stream])
         share, alike = draws.good_share[:, None], draws.load_correlation[:, None]
         strength = (1.0 - alike) / np.maximum(alike, 1e-12)
         own = np.where(
@@ -366,7 +404,7 @@ class Planner:
     def _plan(self, order, loads, draws, entering, good, opened, stations):
         file, steps, first = self.kit.study.file, list(self.entry.steps.items()), self.first_wait
         names = [name for name, _ in steps]
-        minutes, wait = self.step_minutes(loads, draws, entering), np.stack([np.rint(w * 3600) for w in draws.wait], axis=-1)
+        minutes, wait = self.step_minutes(draws, entering), np.stack([np.rint(w * 3600) for w in draws.wait], axis=-1)
         reference = [
             1.0
             if s.wait_at is None or not file.temperature.months
@@ -378,7 +416,7 @@ class Planner:
         work = np.where(entering > 0, np.maximum(work, 1), 0).astype(np.int64)
         longest = int(np.diff(opened.calendar.windows).max())
         casting = work[..., : first + 1].sum(axis=-1)
-        whole = bool(casting.max() <= longest)
+        whole = bool(casting.max(initial=0) <= longest)
         work = np.concatenate([casting[..., None], work[..., first + 1 :]], axis=-1)
         wait = np.concatenate([wait[..., [first]], wait[..., first + 1 :]], axis=-1)
         waits = np.broadcast_to(np.rint(wait)[:, None, :], work.shape).astype(np.int64)
@@ -393,7 +431,9 @@ class Planner:
             stages.append(
                 Stage(
                     name=name if k > first else " + ".join(names[: first + 1]),
-                    block=whole if k == first else s.load_minutes.value > 0 and int(work[..., k - first].max()) <= longest,
+                    block=whole
+                    if k == first
+                    else s.load_minutes.value > 0 and int(work[..., k - first].max(initial=0)) <= longest,
                     station=station,
                     rack=s.wait_in if s.wait_in in file.racks else None,
                     sanding=is_hand_sanding(name, s),
@@ -430,7 +470,7 @@ class Planner:
             under_way=under_way,
         )
 
-    def step_minutes(self, loads: Loads, draws: Draws, entering: np.ndarray) -> np.ndarray:
+    def step_minutes(self, draws: Draws, entering: np.ndarray) -> np.ndarray:
         """Hand work of each load at each step; shape (D, L, K). [min]"""
         parts = []
         for k, step in enumerate(self.entry.steps.values()):

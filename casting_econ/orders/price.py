@@ -8,6 +8,9 @@ import numpy as np
 
 from ..models import piece_cost
 from ..models.moulds import expected_casts
+from ..models.orders import loads_for
+from ..models.schedule import DAY
+from ..models.yields import surviving_share
 from .buying import buying_list
 from .plan import OrderPlan
 
@@ -21,7 +24,8 @@ class Quoted:
     """Money and hours of one order, in D draws."""
 
     plan: OrderPlan
-    bench_hours: np.ndarray  # casting and finishing all planned loads, moulds worn in it; shape (D,) [hour]
+    bench_hours: np.ndarray  # casting and finishing the whole order, moulds worn in it; shape (D,) [hour]
+    done_hours: np.ndarray  # of these in what is in hand already; shape (D,) [hour]
     order_hours: np.ndarray  # talking, packing, posting; shape (D,) [hour]
     hidden_hours: np.ndarray  # its share of the weekly hours that no customer sees; shape (D,) [hour]
     spent: np.ndarray  # materials, moulds, packaging, postage, less what scrap and left over pieces bring; shape (D,) [money]
@@ -92,7 +96,7 @@ class Quoted:
         """Money for what must be bought, and the target for casting the first load. [money]"""
         bought = sum(row.cost for row in buying_list(self.plan))
         planner, loads = self.plan.planner, self.plan.loads
-        first = planner.step_minutes(loads, planner.point, self.plan.typical.entering)[0]
+        first = planner.step_minutes(planner.point, self.plan.typical.entering)[0]
         new = min(loads.promised + loads.started, loads.planned - 1)
         return float(bought + (first[new].sum() / 60 * self.target if self.plan.new_loads else 0.0))
 
@@ -103,7 +107,8 @@ def price_of(plan: OrderPlan) -> Quoted:
     Parameters
     ----------
     plan : OrderPlan
-        Its loads, all taken as cast and finished; what is good beyond the order is worth its leftover value.
+        Its loads, all taken as cast and finished; what is good beyond the order is worth its leftover value. What is in
+        hand counts with the casts that the log books to it, or as many as the yield asks for, at the study's minutes and prices.
 
     Returns
     -------
@@ -116,9 +121,10 @@ def price_of(plan: OrderPlan) -> Quoted:
     target = float(planner.point_inputs.target_per_hour)
     size = planner.draws.load_correlation.size
     cost = piece_cost(product, target, planner.learning_casts)
-    entering = course.entering[:, own].sum(axis=1)
-    casts = float(loads.size[own].sum())
-    minutes = planner.step_minutes(loads, planner.draws, course.entering)[:, own].sum(axis=(1, 2))
+    past, past_minutes = _past(plan)
+    entering = course.entering[:, own].sum(axis=1) + past[:, :-1]
+    casts = float(loads.size[own].sum()) + past[:, 0]
+    minutes = planner.step_minutes(planner.draws, course.entering)[:, own].sum(axis=(1, 2)) + past_minutes
     spent = sum(entering[:, k] * (step.material + step.consumables) for k, step in enumerate(cost.steps))
     spent = spent + order.pieces * cost.parts
     if product.mould is not None:
@@ -128,7 +134,7 @@ def price_of(plan: OrderPlan) -> Quoted:
         minutes = minutes + worn * product.mould.minutes
         spent = spent + worn * product.mould.material_cost
     good = course.good[:, own].sum(axis=(1, 2))
-    through = np.concatenate([entering[:, 1:], good[:, None]], axis=1)
+    through = np.concatenate([entering[:, 1:], (good + past[:, -1])[:, None]], axis=1)
     spent = spent - sum((entering - through)[:, k] * step.recovered for k, step in enumerate(cost.steps))
     brought = np.maximum(good + sum(order.in_hand.values()) - order.pieces, 0) * order.leftover_value
     spent = spent - brought
@@ -143,15 +149,16 @@ def price_of(plan: OrderPlan) -> Quoted:
         fixed = channel.fee_fixed + on_postage + refund * (channel.postage_charged + channel.postage_paid)
         spent = spent + channel.packaging + postage
     bench, orders = of(minutes) / 60.0, of(planner.draws.order_minutes) / 60.0
-    overhead, hidden = _shared(plan)
+    overhead, hidden = _shared(plan, bench)
     return Quoted(
         plan=plan,
         bench_hours=bench,
+        done_hours=of(past_minutes) / 60.0,
         order_hours=orders,
-        hidden_hours=bench * hidden,
+        hidden_hours=hidden,
         spent=of(spent),
         brought=of(brought),
-        carried=bench * overhead,
+        carried=overhead,
         fee_share=of(fee),
         kept_share=of(1.0 - fee - refund),
         fixed_fees=of(fixed),
@@ -159,10 +166,28 @@ def price_of(plan: OrderPlan) -> Quoted:
     )
 
 
-def _shared(plan):
-    """Overheads and equipment, and weekly hours, that fall on an hour of making in the year. [money/hour, hour/hour]"""
-    year = plan.planner.kit.point().totals
+def _past(plan):
+    """Pieces entering each step and good in the end, of what is in hand, shape (D, K + 1); its minutes, shape (D,)."""
+    planner, order, draws = plan.planner, plan.order, plan.planner.draws
+    unbooked = max(sum(order.in_hand.values()) - sum(good for _, good in order.checked), 0)
+    casts = ceil(unbooked / float(planner.point.good_share[0]) - 1e-9)
+    sizes = np.array([*(casts for casts, _ in order.checked), *loads_for(casts, planner.casts_per_load)])
+    surviving = np.stack([*np.broadcast_arrays(*surviving_share(draws.shares)), draws.good_share], axis=-1)
+    through = sizes[:, None] * surviving[:, None, :]
+    return through.sum(axis=1), planner.step_minutes(draws, through[..., :-1]).sum(axis=(1, 2))
+
+
+def _shared(plan, bench):
+    """Overheads and equipment, and weekly hours, that fall on an order by draw. [money, hour]
+
+    Its part of the year is its part of the hours of making, never more than that of the weeks it runs, nor than the whole.
+    """
+    planner, order, course = plan.planner, plan.order, plan.course
+    year, weeks = planner.kit.point().totals, float(planner.point_inputs.weeks_per_year)
     making = float(year["make_hours_per_year"])
-    if making <= 0:
-        return 0.0, 0.0
-    return float(year["overhead_per_year"] + year["equipment_per_year"]) / making, float(year["fixed_hours_per_year"]) / making
+    share = np.minimum(bench / making if making > 0 else np.ones_like(bench), 1.0)
+    if sum(order.in_hand.values()) > sum(good for _, good in order.checked):  # no log says since when: as long as from nothing
+        course = plan.with_order(in_hand={}, under_way=()).course
+    ran = course.schedule.finish - course.opened.seconds(min(order.start, order.begun or order.start))
+    share = np.minimum(share, ran / (7 * DAY) / weeks)
+    return share * float(year["overhead_per_year"] + year["equipment_per_year"]), share * float(year["fixed_hours_per_year"])

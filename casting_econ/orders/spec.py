@@ -8,6 +8,7 @@ from pydantic import TypeAdapter, ValidationError
 from ..faults import Fault, StudyError, close_match
 from ..kit import OpenStudy
 from ..study import STUDY_FILE
+from ..study.records import split_order
 from ..study.schema import Key
 
 __all__ = ["Order", "UnderWay", "order_of"]
@@ -43,12 +44,24 @@ class Order:
     rounds: int = 2  # lots that time may allow
     in_hand: dict[str, int] = field(default_factory=dict)  # good pieces by variant; "" where there are none
     under_way: tuple[UnderWay, ...] = ()
+    checked: tuple[tuple[int, int], ...] = ()  # casts and good pieces of each load through its last check
+    begun: date | None = None  # first pour in the batches log
     what: str = ""
 
     @property
     def items(self) -> dict[str, int]:
         """Pieces wanted by variant; one nameless item where there are none."""
         return self.variants or {"": self.pieces}
+
+    @property
+    def over(self) -> int:
+        """Good pieces in hand beyond what is wanted. [piece]"""
+        return sum(max(self.in_hand.get(name, 0) - wanted, 0) for name, wanted in self.items.items())
+
+    @property
+    def complete(self) -> bool:
+        """Whether all that is wanted is in hand."""
+        return all(self.in_hand.get(name, 0) >= wanted for name, wanted in self.items.items())
 
 
 def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = None, **asked) -> Order:
@@ -113,9 +126,12 @@ def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = No
     elif facts.get("channel") is not None and file.channels[facts["channel"]].product != product:
         fault("--product", "is not sold in the channel of the commission", repr(product), file.channels[facts["channel"]].product)
     facts.setdefault("start", today)
+    booked = _booked(kit, name, product)
+    if booked and "start" not in asked:  # what is left cannot begin before what the log says was done
+        facts["start"] = max(facts["start"] or booked[-1].date.date(), booked[-1].date.date())
     if facts["start"] is None:
         fault("--start", "is missing", "", "the first day on which work can begin")
-    elif facts["due"] < facts["start"]:
+    elif facts["due"] < facts["start"] and not booked:  # an order under way may be late
         fault("--by", "is before the work can start", f"{facts['due']}, start {facts['start']}", "a date after the start")
     stated_sum = sum((facts.get("variants") or {}).values())
     if stated_sum and "variants" not in asked and asked.get("pieces", stated_sum) != stated_sum:
@@ -136,7 +152,7 @@ def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = No
                 )
     if faults:
         raise StudyError(faults)
-    done, under_way = _from_batches(kit, name, product, items)
+    done, known = _from_batches(booked, items)
     given = facts.pop("in_hand", 0)
     in_hand = given if isinstance(given, dict) else {next(iter(items)): given} if given else {}
     if len(items) > 1 and given and not isinstance(given, dict):
@@ -150,7 +166,7 @@ def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = No
         right = f"one of {', '.join(items)}" if items.keys() != {""} else "a plain number, since the order has no variants"
         raise StudyError([Fault(file="--in-hand", wrong="unknown variant", found=found, right=right)])
     own = name or f"{product} {facts['pieces']} by {facts['due']}"  # so that one order without a name does not replace another
-    return Order(name=own, in_hand=in_hand, under_way=under_way, **facts)
+    return Order(name=own, in_hand=in_hand, **known, **facts)
 
 
 # what the study file takes for the same: least, most, whether whole, in words
@@ -185,30 +201,40 @@ def _outside(asked):
             yield Fault(file=option, wrong="a date of another century", found=str(asked[key]), right="a day such as 2026-12-18")
 
 
-_STATED = tuple(f.name for f in fields(Order) if f.name not in ("name", "under_way"))
+_STATED = tuple(f.name for f in fields(Order) if f.name not in ("name", "under_way", "checked", "begun"))
 
 
-def _from_batches(kit, name, product, items):
-    """Good pieces by variant and loads under way that the batches log books to an order.
+def _booked(kit, name, product):
+    """Rows of the batches log that name an order, in order of date; `good` is not a number where a load is under way."""
+    frames = [kit.study.records.get("batches"), kit.study.in_work]
+    rows = [row for frame in frames if frame is not None and "order" in frame for row in frame.itertuples()] if name else []
+    mine = [row for row in rows if row.product == product and isinstance(row.order, str)]
+    return sorted((row for row in mine if split_order(row.order)[0] == name.casefold()), key=lambda row: row.date)
+
+
+def _from_batches(booked, items):
+    """Good pieces by variant, and loads checked and under way, of the rows that name an order.
 
     The log names the order, and the variant after a slash: 'hotel / sea green'.
     """
-    done, under_way = {}, []
-    if name is None:
-        return done, ()
-    for frame, finished in ((kit.study.records.get("batches"), True), (kit.study.in_work, False)):
-        if frame is None or "order" not in frame:
-            continue
-        for row in frame[frame["product"] == product].itertuples():
-            if not isinstance(row.order, str):
-                continue
-            order, _, variant = (part.strip() for part in row.order.partition("/"))
-            if order.casefold() != name.casefold():
-                continue
-            variant = next((key for key in items if key.casefold() == variant.casefold()), next(iter(items)))
-            if finished:
-                done[variant] = done.get(variant, 0) + int(row.good)
-            else:
-                started = UnderWay(batch=str(row.batch), variant=variant, casts=int(row.casts), poured=row.date.date())
-                under_way.append(started)
-    return done, tuple(under_way)
+    done, under_way, checked, faults = {}, [], [], []
+    names = {key.casefold(): key for key in items}
+    for row in booked:
+        said = split_order(row.order)[1]
+        variant = names.get(said) if len(items) > 1 or said else next(iter(items))
+        if variant is None:
+            right = " or ".join(f"{row.order.partition('/')[0].strip()} / {key}".removesuffix(" / ") for key in items)
+            wrong = "unknown variant" if said else "does not say of which variant"
+            faults.append(
+                Fault(file="batches", column="order", wrong=f"batch {row.batch} {wrong}", found=repr(row.order), right=right)
+            )
+        elif row.good == row.good:
+            done[variant] = done.get(variant, 0) + int(row.good)
+            checked.append((int(row.casts), int(row.good)))
+        else:
+            started = UnderWay(batch=str(row.batch), variant=variant, casts=int(row.casts), poured=row.date.date())
+            under_way.append(started)
+    if faults:
+        raise StudyError(faults)
+    begun = booked[0].date.date() if booked else None
+    return done, {"under_way": tuple(under_way), "checked": tuple(checked), "begun": begun}

@@ -56,7 +56,7 @@ def _honest(plan: OrderPlan, fmt: Format) -> str:
 @shown(
     "order-confidence",
     "What other certainties would take",
-    "confidence: percent; casts: 0; enough good: chance; loads: 0; in time: chance; date that holds: text",
+    "confidence: sure; casts: 0; enough good: chance; loads: 0; in time: chance; date that holds: text",
 )
 def confidence_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """What other confidences would ask for."""
@@ -122,27 +122,45 @@ def set_table(plan: OrderPlan) -> pd.DataFrame:
 
 @shown(
     "order-loads",
-    "Loads: poured and through in a typical course, and when eight in ten courses have them through",
-    "load: 0; kind: text; casts: 0; of which: text; poured: text; through: text; early: text; late: text",
+    "Loads: poured and through in a typical course; when eight in ten of the courses that need them have them "
+    "through; and the chance that the order is not complete before",
+    "load: 0; kind: text; casts: 0; of which: text; poured: text; through: text; early: text; late: text; needed: chance",
 )
 def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
-    """When each load is poured and through, in a typical course and in eight of ten draws."""
+    """When each load is poured and through, in a typical course and in eight of ten of the draws that need it.
+
+    `needed` is the share of draws whose order is not complete before the load is through. [-]
+    """
     typical, course, loads, opened = plan.typical, plan.course, plan.loads, plan.typical.opened
     poured: dict[int, int] = {}
     for load, stage, start, _ in typical.schedule.segments:
-        if stage == 0:
+        if stage in plan.casting_stages:
             poured.setdefault(load, start)
 
     def ending(moment):
-        return "not needed" if moment >= NEVER else _short(fmt, opened.date_of(moment))
+        return _short(fmt, opened.date_of(moment))
+
+    order_ends = course.schedule.complete < NEVER  # else what is not through is beyond the calendar, not unneeded
 
     rows = []
     for load in range(loads.planned):
-        kind = "promised before" if load < loads.promised else "under way" if load < loads.promised + loads.started else "new"
+        other = load < loads.promised and loads.promised_products[load] != plan.order.product
+        kind = (
+            f"promised before: {loads.promised_products[load]}"
+            if other
+            else "promised before"
+            if load < loads.promised
+            else "under way"
+            if load < loads.promised + loads.started
+            else "new"
+        )
         parts = [f"{count} {name}" for name, count in zip(plan.order.items, loads.casts[load], strict=True) if name and count]
-        parts = parts if kind != "promised before" else []  # what was promised before has no variants of this order
-        through = np.sort(course.schedule.done[:, load])
-        early, late = (through[min(int(q * through.size), through.size - 1)] for q in (0.1, 0.9))
+        parts = parts if load >= loads.promised else []  # what was promised before has no variants of this order
+        ends = course.schedule.done[:, load]
+        through = np.sort(ends[ends < NEVER])
+        early, late = (ending(through[int(q * through.size)]) if through.size else "–" for q in (0.1, 0.9))
+        here = typical.schedule.done[0, load]
+        missing = "complete before" if typical.schedule.complete[0] < NEVER else "not within the calendar"
         when = opened.moment(poured[load]) if load in poured else None
         rows.append(
             {
@@ -151,9 +169,10 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
                 "casts": int(loads.size[load]),
                 "of which": ", ".join(parts),
                 "poured": "–" if when is None else f"{_short(fmt, when.date())}, {format_time(when, 'short', locale=fmt.locale)}",
-                "through": ending(typical.schedule.done[0, load]),
-                "early": ending(early),
-                "late": ending(late),
+                "through": ending(here) if here < NEVER else missing,
+                "early": early,
+                "late": late,
+                "needed": float(course.weights[(ends < NEVER) | ~order_ends].sum()),
             }
         )
     return pd.DataFrame(rows)
@@ -181,7 +200,7 @@ def day_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
             total += inside / 3600
             sanded += inside / 3600 if plan.sanding_stages[stage] else 0.0
             work[stage] = work.get(stage, 0.0) + inside / 3600
-            if stage == 0 and start >= n * DAY:
+            if stage in plan.casting_stages and start >= n * DAY:
                 poured.append(str(load + 1))
         if not work and not (opened.closed.get(when) and opened.closed[when] != "day off") and not opened.day_open(when):
             continue
@@ -207,11 +226,15 @@ def day_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
 def hours_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
     """Hours of the order by step, the ones that no bench sees too, on average over the draws. [hour]"""
     loads, planner = plan.loads, plan.planner
-    minutes = planner.step_minutes(loads, planner.draws, plan.course.entering)[:, loads.promised : loads.planned]
+    minutes = planner.step_minutes(planner.draws, plan.course.entering)[:, loads.promised : loads.planned]
     by_step = minutes.sum(axis=1) / 60
     rows = [(name, by_step[:, k]) for k, name in enumerate(planner.entry.steps)]
-    moulds = quoted.bench_hours - by_step.sum(axis=1)
-    rows += [("making moulds that wear out", moulds), ("enquiry, packing and posting", quoted.order_hours)]
+    moulds = quoted.bench_hours - quoted.done_hours - by_step.sum(axis=1)
+    rows += [
+        ("what is in hand already", quoted.done_hours),
+        ("making moulds that wear out", moulds),
+        ("enquiry, packing and posting", quoted.order_hours),
+    ]
     rows += [("its share of the weekly hours", quoted.hidden_hours)]
     total = sum(hours.mean() for _, hours in rows)
     frame = pd.DataFrame(

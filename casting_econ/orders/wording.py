@@ -1,7 +1,10 @@
 """Sentences about an order, each written from its numbers."""
 
+from datetime import date
+
 import numpy as np
 
+from ..evidence import likeness
 from ..formatting import Format
 from ..models.yields import full_sets_per_load
 from .plan import OrderPlan
@@ -9,8 +12,10 @@ from .price import Quoted
 from .tables import day, rule_table
 
 __all__ = [
+    "alike_sentence",
     "by_feel",
     "course_now",
+    "days_gone",
     "deposit_sentence",
     "headline",
     "lots_sentence",
@@ -37,7 +42,7 @@ def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
         text += f" ({', '.join(f'{fmt.number(n)} {name}' for name, n in order.variants.items())})"
     if order.set_of > 1:
         text += f" in sets of {order.set_of} that must match, so that each set comes from one load,"
-    text += f" to arrive by {day(fmt, order.due)}; work can begin on {day(fmt, order.start)}; wanted certainty {fmt.percent(order.confidence, 1).replace('.0', '')}."
+    text += f" to arrive by {day(fmt, order.due)}; work can begin on {day(fmt, order.start)}; wanted certainty {fmt.sure(order.confidence)}."
     done = sum(order.in_hand.values())
     if done or order.under_way:
         text += f" **In hand: {_pieces(fmt, done)}**"
@@ -51,7 +56,9 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
     """What to start, the date, and how sure."""
     order, course = plan.order, plan.course
     chance = fmt.chance(plan.found[1])
-    if plan.casts:
+    if order.complete:
+        text = "**Nothing more needs to be cast.** "
+    elif plan.casts:
         text = f"Start **{_pieces(fmt, plan.casts, 'cast')}** in {_pieces(fmt, plan.new_loads, 'load')}: enough good pieces with a chance of {chance}. "
     else:
         text = f"Nothing more needs to be cast: what is there is enough with a chance of {chance}. "
@@ -60,6 +67,8 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
     if plan.meets_date:
         text += f"The parcel {arrive}. "
         last = plan.last_start
+        if order.complete:
+            return text + (f"It must be packed by {day(fmt, last.day)}." if last else "")
         if last and last.day > order.start:
             text += f"The **last safe start is {day(fmt, last.day)}**. "
         elif last:
@@ -67,10 +76,32 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
         more = "A load more follows at once where the planned ones fall short; that is in the chance."
         return text + more if plan.casts or order.under_way else text.rstrip()
     earliest_promise = plan.earliest_promise
-    text += f"The parcel {arrive}, which is **less than the {fmt.percent(order.confidence)} asked for**. "
+    text += f"The parcel {arrive}, which is **less than the {fmt.sure(order.confidence)} asked for**. "
     if earliest_promise:
         return text + f"**The earliest honest date is {day(fmt, earliest_promise[1])}** (posted {day(fmt, earliest_promise[0])})."
     return text + "No date within the calendar holds with that certainty."
+
+
+def _over(plan, fmt):
+    """What is in hand and under way beyond the order, nothing where nothing is."""
+    over = [f"{_pieces(fmt, plan.order.over)} over"] if plan.order.over else []
+    waiting = sum(under.casts for under in plan.order.under_way)
+    over += [f"{_pieces(fmt, waiting, 'cast')} under way and no longer needed"] if waiting else []
+    return f", with {' and '.join(over)}" if over else ""
+
+
+def alike_sentence(plan: OrderPlan, fmt: Format) -> str:
+    """What it adds that pieces of one load fail together, and what that rests on; nothing where nothing is cast."""
+    if not plan.casts:
+        return ""
+    value, band, basis = likeness(plan.planner.kit.study, plan.order.product)
+    spread = f" ({fmt.number(band[0], 2)} to {fmt.number(band[1], 2)} in eight of ten)" if band else ""
+    what = f"pieces of one load fail together with a correlation of {fmt.number(value, 2)}{spread}: {basis}"
+    remedy = "; your batches or `load_correlation` of the product say better." if basis.startswith("guess") else "."
+    alone = plan.casts_one_by_one
+    if alone == plan.casts:
+        return f"As many casts would do if pieces failed one by one; {what}{remedy}"
+    return f"**{_pieces(fmt, alone, 'cast')} if pieces failed one by one; {fmt.number(plan.casts)} because loads differ**: {what}{remedy}"
 
 
 def course_now(plan: OrderPlan, fmt: Format) -> str:
@@ -80,8 +111,8 @@ def course_now(plan: OrderPlan, fmt: Format) -> str:
     if not begun:
         return "Nothing of this order is cast yet, or the batches log does not say so."
     missing = sum(max(count - order.in_hand.get(name, 0), 0) for name, count in order.items.items())
-    if not missing:
-        return "**All pieces are in hand.** Pack and post them."
+    if order.complete:
+        return f"**Complete: all {_pieces(fmt, order.pieces)} are in hand**{_over(plan, fmt)}. Pack and post them."
     waiting = sum(u.casts for u in order.under_way)
     without = plan.planner.chance_without_more(order)
     text = f"{_pieces(fmt, missing)} still to come"
@@ -113,15 +144,25 @@ def course_now(plan: OrderPlan, fmt: Format) -> str:
     )
 
 
+def days_gone(plan: OrderPlan, today: date, fmt: Format) -> str:
+    """What to ask for where the first day of the plan has gone by; nothing where it has not or nothing is left to do."""
+    order = plan.order
+    if today <= order.start or order.complete:
+        return ""
+    text = f"Today is {day(fmt, today)}, and this plan begins on {day(fmt, order.start)}. "
+    if today > order.due:
+        text += f"The due date, {day(fmt, order.due)}, has gone by. "
+        return text + (f"--start {today} plans what is left from today." if order.begun else "--start and --by take new days.")
+    return text + f"--start {today} plans from today."
+
+
 def by_feel(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
     """What a plan by feel risks and leaves out."""
     rules = rule_table(plan).set_index("rule")
     naive, margin = rules.loc["wanted ÷ yield"], rules.loc["a quarter more than wanted"]
     planner, loads = plan.planner, plan.loads
     minutes = (
-        planner.step_minutes(loads, planner.draws, plan.course.entering)[:, loads.promised : loads.planned]
-        .sum(axis=1)
-        .mean(axis=0)
+        planner.step_minutes(planner.draws, plan.course.entering)[:, loads.promised : loads.planned].sum(axis=1).mean(axis=0)
     )
     casting, after = minutes[: planner.first_wait + 1].sum() / 60, minutes[planner.first_wait + 1 :].sum() / 60
     other = quoted.order_hours.mean() + quoted.hidden_hours.mean()
@@ -132,7 +173,8 @@ def by_feel(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
     )
     if not naive.casts:
         if not (plan.casts or plan.order.under_way):
-            rest = f"; talking, packing and posting take {fmt.number(other, 1)} hours" if other else ""
+            rest = f"; talking, packing and posting take {fmt.number(quoted.order_hours.mean(), 1)} hours"
+            rest = rest if quoted.order_hours.any() else ""
             return f"Nothing is left to cast or finish{rest}."
         return (
             f"What is under way would do by the yield alone, and is enough in {fmt.chance(naive.chance)} of cases. "
@@ -180,10 +222,12 @@ def moulds_sentence(plan: OrderPlan, fmt: Format) -> str:
         return text + "No load of this order is left to pour, so it asks for no more."
     text += (
         f"**The date wants {_pieces(fmt, want, 'set')}**, "
-        if want > have
+        if plan.moulds_meet_date and want > have
         else f"{_pieces(fmt, want, 'set')} would do for the date, "
+        if plan.moulds_meet_date
+        else f"No number of sets makes the date{f', {want} come nearest to it' if want > have else ''}; "
     )
-    text += f"and the order pours {_pieces(fmt, plan.new_loads, 'load')}{' more' if plan.order.under_way else ''}, which wear{'s' if plan.new_loads == 1 else ''} out {fmt.number(plan.worn, 2)} sets on average. "
+    text += f"{'and ' if plan.moulds_meet_date else ''}the order pours {_pieces(fmt, plan.new_loads, 'load')}{' more' if plan.order.under_way else ''}, which wear{'s' if plan.new_loads == 1 else ''} out {fmt.number(plan.worn, 2)} sets on average. "
     text += (
         f"**Make {_pieces(fmt, plan.moulds_to_make, 'set')}.**"
         if plan.moulds_to_make
@@ -201,8 +245,10 @@ def sanding_sentence(plan: OrderPlan, fmt: Format) -> str:
     """Hand sanding a day against the planning cap."""
     cap = plan.planner.kit.study.file.orders.sanding_cap
     by_day = plan.sanding_by_day
-    if not by_day:
+    if not any(plan.sanding_stages):
         return "No step of this product counts as sanding by hand."
+    if not by_day:
+        return "Nothing is left to sand by hand."
     total, most, unspread = sum(by_day.values()), max(by_day.values()), plan.sanding_uncapped
     text = f"Sanding by hand: {fmt.number(total, 1)} hours in all, at most {fmt.number(most, 1)} a day. "
     if unspread > cap + 1e-6:
@@ -237,21 +283,19 @@ def price_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
         text += " No channel is named, so talking, packing, posting, fees and postage are not in these: name one with `--channel`, or as `channel` of a commission."
     if quoted.brought.mean() >= 0.005:
         text += f" What is good beyond the order is counted as bringing {fmt.money(quoted.brought.mean())} on average; without that each asks so much more."
-    begun = any(order.in_hand.values())
-    if begun:
-        text += " What the pieces in hand have cost already is not in these prices."
-    if order.price is None and begun:
-        return (
-            text
-            + " **No price is stated: the quote would ask the last of these, which is for what is left alone. State the price agreed.**"
-        )
+    if any(order.in_hand.values()):
+        casts = "the casts of its batches" if order.checked else "as many casts as the yield asks for"
+        text += f" The pieces in hand are in all this: {casts}, {fmt.number(quoted.done_hours.mean(), 1)} hours by the study's minutes."
     if order.price is None:
-        return text + " No price is stated yet: the quote asks the last of these, rounded up."
+        state = " State the price agreed, to see what the order pays." if order.complete else ""
+        return text + " No price is stated yet: the quote asks the last of these, rounded up." + state
     if not quoted.hours.any():
-        return text + " No hours are left in it, so no pay an hour follows from its price."
+        return text + " It takes no hours, so no pay an hour follows from its price."
     pay, chance = quoted.pay(order.price), quoted.chance(order.price)
     low, high = np.quantile(pay, [0.1, 0.9])
-    text += f" At **{fmt.money(order.price)}** an hour pays {fmt.money(pay.mean())} ({fmt.money(low)} to {fmt.money(high)}), and the target of {fmt.money(target)} is earned with a chance of {fmt.chance(chance)}."
+    text += f" At **{fmt.money(order.price)}** an hour {'paid' if order.complete else 'pays'} {fmt.money(pay.mean())} ({fmt.money(low)} to {fmt.money(high)}), and the target of {fmt.money(target)} is earned with a chance of {fmt.chance(chance)}."
+    if order.complete:
+        return text
     if order.price < quoted.bills_only:
         text += " **That does not even pay the bills.**"
     elif order.price < quoted.extra_cost:
@@ -263,6 +307,8 @@ def price_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
 
 def deposit_sentence(plan: OrderPlan, quoted: Quoted, price: float, fmt: Format) -> str:
     """The deposit and what it covers."""
+    if plan.order.complete:
+        return "Nothing is left to buy or to cast, so there is nothing for a deposit to cover."
     deposit = quoted.deposit(price)
     return (
         f"A deposit of **{fmt.money(deposit)}** ({fmt.percent(deposit / price if price else 0)} of the price) covers what must be bought and the first load at the target, "
@@ -276,6 +322,8 @@ def lots_sentence(plan: OrderPlan, fmt: Format) -> str:
     order, lots = plan.order, plan.lots
     if not (order.short_penalty or order.short_penalty_each):
         return "Ending short costs nothing by what is stated (`short_penalty`, `short_penalty_each`), so the plan above is for the wanted certainty alone."
+    if order.complete:
+        return "All is in hand, so no lot is left to weigh."
     if lots is None:
         return "The cheapest lots are worked out for up to 400 pieces or sets only."
     if lots.first[0] == 0:
@@ -291,8 +339,8 @@ def lots_sentence(plan: OrderPlan, fmt: Format) -> str:
     first = " or ".join(fmt.number(q) for q in lots.first)
     text = f"Weighing casts against the cost of ending short, missing pieces not being paid, the cheapest is to start **{first} casts** {many}, at an expected cost of {fmt.money(lots.expected_cost)}; it ends with enough in {fmt.chance(lots.chance_met)} of cases."
     if lots.first[0] < plan.casts:
-        text += f" That is fewer than the {fmt.number(plan.casts)} for a certainty of {fmt.percent(order.confidence)} in one go."
+        text += f" That is fewer than the {fmt.number(plan.casts)} for a certainty of {fmt.sure(order.confidence)} in one go."
     elif lots.first[0] > plan.casts:
-        text += f" That is more than the {fmt.number(plan.casts)} for a certainty of {fmt.percent(order.confidence)}: ending short is dear."
+        text += f" That is more than the {fmt.number(plan.casts)} for a certainty of {fmt.sure(order.confidence)}: ending short is dear."
     text += " All variants count as one." if order.variants else ""
     return text + " Later lots are taken as telling nothing new about the yield."

@@ -85,7 +85,7 @@ class Page:
             return "–"
         if style.startswith("money"):
             return self.fmt.money(value, int(style[5:] or 2))
-        if style in ("chance", "significant"):
+        if style in ("chance", "significant", "sure"):
             return getattr(self.fmt, style)(value)
         if style.startswith("percent"):
             return self.fmt.percent(value, int(style[7:] or 0))

@@ -6,15 +6,16 @@ from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 
-from ..kit import open_study
+from ..kit import format_of, open_study
 from ..orders import open_order, order_lines, order_results, price_of, quote_of
 from ..orders.quote import write_quote
+from ..orders.wording import days_gone
 from ..reference import kit_folder
 from ..study.inputs import copy_inputs
 from .notebooks import Job, check_parameters, run_jobs
 from .report import build_report
 from .results import as_json
-from .run import manifest, replace_folder, working_folder
+from .run import manifest, replace_folder, work_key, working_folder
 
 __all__ = ["run_order"]
 
@@ -65,19 +66,21 @@ def run_order(
     folder, kit = Path(folder), open_study(folder)
     plan = open_order(kit, name, today=today, **asked)
     quoted = price_of(plan)
-    for line in order_lines(plan, quoted):
+    gone = "" if asked.get("start") else days_gone(plan, today, format_of(kit))
+    for line in [*order_lines(plan, quoted), *(["", gone] if gone else [])]:
         say(line)
     if not files:
         return None
     content, quote = order_results(plan, quoted), quote_of(plan, quoted)
     out = (Path(out) if out else folder / "orders" / plan.order.name).resolve()
-    part = working_folder(out, folder, "order")
-    inner = part / "order"
-    copy_inputs(folder, part / "study")
-    source, target = kit_folder("notebooks") / f"{PAGE}.ipynb", inner / "notebooks" / f"{PAGE}.ipynb"
     # the first day is written down, so that a rerun on another day gives the same
     given = {"start": plan.order.start.isoformat()} | {key: value for key, value in asked.items() if value not in (None, "", {})}
     given = {key: value.isoformat() if isinstance(value, date) else value for key, value in given.items()}
+    given |= {"price": plan.order.price} if "price" in given else {}  # a number, however it was written
+    part = working_folder(out, folder, work_key(kit, folder, "order", name, given))
+    inner = part / "order"
+    copy_inputs(folder, part / "study")
+    source, target = kit_folder("notebooks") / f"{PAGE}.ipynb", inner / "notebooks" / f"{PAGE}.ipynb"
     parameters = check_parameters(source, {"study": "study", "order": name or "", "out": "order", **given})
     errors = run_jobs([Job(source=source, target=target, parameters=parameters)], 1, lambda _: None, part)
     if errors:

@@ -22,7 +22,7 @@ from .panel import panel_parts
 from .report import build_report
 from .results import as_json, results
 
-__all__ = ["PAGES", "copy_demo", "demo_names", "replace_folder", "run_study", "working_folder"]
+__all__ = ["PAGES", "copy_demo", "demo_names", "replace_folder", "run_study", "work_key", "working_folder"]
 
 PAGES = (
     "01_answer",
@@ -83,7 +83,7 @@ def run_study(folder: Path | str, out: Path | str | None = None, *, workers: int
     kit = open_study(folder)
     season_weights(kit)  # a season asked of records that have none is a fault before any page runs
     out = (Path(out) if out else Path(folder) / "report").resolve()
-    part = working_folder(out, Path(folder), _key(kit, Path(folder)))
+    part = working_folder(out, Path(folder), work_key(kit, Path(folder)))
     table, inner = kit.study.file.study, part / "report"
     answer = kit.monte_carlo(workers=workers)
     content = results(kit, answer)
@@ -243,8 +243,8 @@ def file_hash(path: Path) -> str:
     return hashlib.sha256(path.read_bytes()).hexdigest()
 
 
-def _key(kit: OpenStudy, folder: Path) -> str:
-    """Changes whenever anything changes that a page depends on, the code of the kit included."""
+def work_key(kit: OpenStudy, folder: Path, *asked: object) -> str:
+    """Changes whenever anything changes that a page depends on: the inputs, the code of the kit and what is asked for."""
     package = Path(__file__).resolve().parent.parent
     code = hashlib.sha256(b"".join(file_hash(path).encode() for path in sorted(package.rglob("*.py")))).hexdigest()
-    return hashlib.sha256(json.dumps([manifest(kit, folder), code], sort_keys=True).encode()).hexdigest()
+    return hashlib.sha256(json.dumps([manifest(kit, folder), code, *asked], sort_keys=True).encode()).hexdigest()

@@ -15,7 +15,7 @@ from ..pages.page import RECORD_MIME
 from ..reference import kit_folder
 from ..study.inputs import copy_inputs
 from .notebooks import Job, check_parameters, run_jobs
-from .run import _key, manifest, replace_folder, working_folder
+from .run import manifest, replace_folder, work_key, working_folder
 
 __all__ = ["run_sweep"]
 
@@ -103,8 +103,8 @@ def run_sweep(
                 )
             ]
         )
-    asked = json.dumps([_key(kit, folder), notebook, product, draws, scrap, cure])  # no point of another sweep is among these
-    source, part = kit_folder("notebooks") / f"{notebook}.ipynb", working_folder(out, folder, asked)
+    source = kit_folder("notebooks") / f"{notebook}.ipynb"
+    part = working_folder(out, folder, work_key(kit, folder, "sweep", notebook, product, draws, scrap, cure))
     inner = part / "sweep"
     copy_inputs(folder, part / "study")
     jobs = []

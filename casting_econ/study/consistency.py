@@ -13,6 +13,7 @@ from .schema import DAYS, MONTHS
 __all__ = ["check_asked", "check_commissions", "check_correlations", "cross_checks", "working_windows"]
 
 STUDY_FILE = "study.toml"
+MOST_PROMISED = 100  # loads that go before an order; the calendar follows each in every draw
 _HOURS = re.compile(r"^(\d{1,2}):([0-5]\d)\s*-\s*(\d{1,2}):([0-5]\d)$", re.ASCII)
 # numbers that a log can tell, by dotted key
 _TOLD = re.compile(
@@ -245,6 +246,14 @@ def check_commissions(file, faults):
     if 0 < len(missing) < len(MONTHS):
         right = "all twelve months, or none of them"
         fault("temperature", "months are missing", f"no {', '.join(missing)}", right)
+    promised = [(p, file.products[p.product]) for p in file.orders.promised if p.casts and p.product in file.products]
+    loads = sum(-(-promise.casts // product.casts_per_load.value) for promise, product in promised)
+    if loads > MOST_PROMISED:
+        found = f"{sum(promise.casts for promise, _ in promised):,.0f} casts in {loads:,.0f} loads"
+        right = (
+            f'at most {MOST_PROMISED} loads; say standing work as hours a week, such as {{ what = "shop", hours = "3 h/week" }}'
+        )
+        fault("orders.promised", "more than the calendar of an order follows", found, right)
     for number, promise in enumerate(file.orders.promised):
         column = f"orders.promised.{number}"
         for_hours = (promise.hours, promise.begins, promise.until)

@@ -302,7 +302,7 @@ def _names(raw):
         channels=frozenset(table(raw, "channels")),
         places=frozenset(table(raw, "stations")) | frozenset(table(raw, "racks")),
         items=dict.fromkeys(table(raw, "equipment"), False) | _volumes(table(raw, "products")),
-        orders=frozenset(table(raw, "commissions")),
+        orders={name: frozenset(table(entry, "variants")) for name, entry in table(raw, "commissions").items()},
         tasks=frozenset(task for task in tasks if isinstance(task, str)) if isinstance(tasks, list) else frozenset(),
     )
 

@@ -8,7 +8,7 @@ import pandas as pd
 from ..faults import Fault, close_match, counted
 from ..ledger import LOGS, place_of, read_logs
 
-__all__ = ["Names", "part_in_work", "read_records", "steps_of"]
+__all__ = ["Names", "part_in_work", "read_records", "split_order", "steps_of"]
 
 _BETWEEN = re.compile(r"\s*(?:[+&/,]|\band\b)\s*")  # steps of one row of the timesheet
 
@@ -24,7 +24,15 @@ class Names:
     items: dict[str, bool] = field(
         default_factory=dict
     )  # materials, parts and equipment, and whether they are measured by volume
-    orders: frozenset[str] = frozenset()  # commissions
+    orders: dict[str, frozenset[str]] = field(default_factory=dict)  # commissions, with the variants of each
+
+    @property
+    def order_names(self) -> list[str]:
+        """What a batch may name as its order: a commission, or one and a variant of it."""
+        return [
+            *self.orders,
+            *(f"{order} / {variant}" for order, variants in self.orders.items() for variant in sorted(variants)),
+        ]
 
 
 def read_records(folder, names, settings=None, currency="EUR", locale=None):
@@ -229,12 +237,19 @@ def _open_notes(batches, found, names, reading):
         has, counts = ("has", "it counts") if still.sum() == 1 else ("have", "they count")
         loads = counted(int(still.sum()), "load")
         notes.append(f"{loads} of {file} {has} no count of good pieces yet; {counts} as in work{with_faults}.")
-    strange = sorted(set(batches.order.dropna()) - names.orders) if names is not None else []
+    known = {split_order(name) for name in names.order_names} if names is not None else set()
+    strange = [name for name in sorted(set(batches.order.dropna())) if names is not None and split_order(name) not in known]
     if strange:
-        listed = ", ".join(f"{name!r}{close_match(name, names.orders)}" for name in strange[:3])
+        listed = ", ".join(f"{name!r}{close_match(name, names.order_names)}" for name in strange[:3])
         more = f" and {len(strange) - 3} more" if len(strange) > 3 else ""
         notes.append(f"{file} names orders that are no commission of study.toml: {listed}{more}. An order that is over may stay.")
     return notes
+
+
+def split_order(text):
+    """Commission and variant, in small letters, of what a batch names as its order: 'Hotel / sea green'."""
+    order, _, variant = text.casefold().partition("/")
+    return order.strip(), variant.strip()
 
 
 def _file(reading, log):

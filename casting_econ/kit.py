@@ -66,6 +66,11 @@ class OpenStudy:
     study: Study
     assumed: StudyWithEvidence
 
+    @property
+    def certain(self) -> bool:
+        """Whether every number is stated as certain, so that all draws are alike."""
+        return not self.assumed.uncertain
+
     def inputs(self, *, stated: bool = False) -> Workshop:
         """Model inputs at the point."""
         return workshop_at(self.study, point_values(self.assumed, stated=stated))
@@ -169,6 +174,6 @@ def basis_counts(kit: OpenStudy) -> dict[str, list[str]]:
     return groups
 
 
-def format_of(kit: OpenStudy) -> Format:
-    """The format of a study."""
-    return Format(kit.study.currency, kit.study.file.study.locale)
+def format_of(kit: OpenStudy, *, year: bool = True) -> Format:
+    """The format of a study's year; for an order, whose pieces pass or fail even where every number is certain, `year` is False."""
+    return Format(kit.study.currency, kit.study.file.study.locale, year and kit.certain)

@@ -332,7 +332,7 @@ def mix_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_targe
             "channel": found.names,
             "demand": found.demand,
             "best mix": mix.amounts,
-            "after the target": found.after_target,
+            "after the target, stall days apart": found.after_target,
             "one more order": mix.worth_of_demand,
             "lacks": mix.cost_of_least,
         }
@@ -465,9 +465,9 @@ def drop_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None
             {
                 "without": name,
                 "pay without": float(point[name]["pay"]),
-                "pay an hour": float((found[name, "pay"] - found[None, "pay"]).mean()),
-                "pay a year": float((found[name, "residual"] - found[None, "residual"]).mean()),
-                "hours a year": float((found[name, "hours"] - found[None, "hours"]).mean()),
+                "change in pay an hour": float((found[name, "pay"] - found[None, "pay"]).mean()),
+                "change in pay a year": float((found[name, "residual"] - found[None, "residual"]).mean()),
+                "change in hours a year": float((found[name, "hours"] - found[None, "hours"]).mean()),
                 "at the point": float(point[name]["over"] - point[None]["over"]),
                 "change beyond the target": float(change.mean()),
                 "error": summarise(change)["mean_error"],
@@ -500,7 +500,8 @@ def drop_sentence(frame: pd.DataFrame, fmt: Format) -> str:
     name, gain, chance = best.without.replace("-", " "), best["change beyond the target"], best["chance better"]
     size, often, known = fmt.money(abs(gain), 0), fmt.chance(chance), abs(gain) > 2.0 * best["error"]
     if gain > 0 and known and chance >= SURE:
-        return f"**Dropping {name} would be better** by about {size} a year beyond the target, with a chance of {often}."
+        sure = "" if fmt.certain else f", with a chance of {often}"
+        return f"**Dropping {name} would be better** by about {size} a year beyond the target{sure}."
     if gain > 0 and chance < 0.5:
         return (
             f"No channel is clearly better dropped: without {name}, which costs least to lose, a year is better with a chance of only {often}, "
@@ -508,6 +509,8 @@ def drop_sentence(frame: pd.DataFrame, fmt: Format) -> str:
         )
     if gain > 0:
         return f"Dropping {name} might be better ({size} a year on average), but only with a chance of {often}."
+    if abs(gain) < 0.5 and chance == 0:
+        return f"No channel is better dropped; without {name} a year would be as it is."
     text = f"No channel is better dropped: even without {name}, which costs least to lose, a year brings {size} less beyond the target"
     return text + (f" on average; with a chance of {often} it would bring more." if chance >= 1.0 - SURE else ".")
 

@@ -73,6 +73,9 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
     pay = np.asarray(pay)
     low, middle, high = np.quantile(pay, [0.1, 0.5, 0.9])
     edges = np.linspace(*np.quantile(pay, [0.001, 0.999]), 46)
+    if np.ptp(edges) <= 1e-9 * max(1.0, abs(middle)):  # all draws alike: one bar that can be seen
+        low, high = (middle + side * 0.02 * max(abs(target - middle), abs(middle), 1.0) for side in (-1.0, 1.0))
+        edges = np.array([low, high])
     shown = np.clip(pay, edges[0], edges[-1])
     heights, _ = np.histogram(shown, edges)
     inside = (edges[:-1] >= low) & (edges[1:] <= high)
@@ -99,7 +102,7 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
         weight="bold",
     )
     axes.annotate(
-        f"half above {fmt.money(middle, digits)}",
+        f"{'half above' if edges.size > 2 else 'certain:'} {fmt.money(middle, digits)}",
         (middle, top * 1.02),
         ha="center",
         color=BLUE,
@@ -111,7 +114,7 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
     room = 0.32 * span  # for the words
     axes.set_xlim(min(edges[0], target - room, middle - room), max(edges[-1], target + room))
     axes.set_ylim(0, top * 1.25)
-    axes.set_xlabel(f"left for the maker, {unit} (dark: middle eight in ten)")
+    axes.set_xlabel(f"left for the maker, {unit}" + (" (dark: middle eight in ten)" if edges.size > 2 else ""))
     axes.set_ylabel("share of draws")
     axes.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
     whole = np.allclose(axes.get_xticks() % 1, 0)
@@ -121,7 +124,8 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
 
 
 def bars(frame: pd.DataFrame, name: str, value: str, xlabel: str, write, *, colours=None, height=None) -> Figure:
-    """Horizontal bars with their value written at the end."""
+    """Horizontal bars with their value written at the end; rows without one are left out."""
+    frame = frame[np.isfinite(frame[value].to_numpy(float))] if colours is None else frame
     figure, axes = _axes(height or 0.9 + 0.34 * len(frame))
     values = frame[value].to_numpy(float)
     places = np.arange(len(frame))[::-1]

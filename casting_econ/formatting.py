@@ -7,10 +7,10 @@ __all__ = ["Format", "nine_digits"]
 
 
 class Format:
-    """Money, numbers and shares as the study's locale writes them."""
+    """Money, numbers and shares as the study's locale writes them; `certain` where nothing scatters, so that a chance is all or none."""
 
-    def __init__(self, currency: str, locale: str) -> None:
-        self.currency, self.locale = currency, locale
+    def __init__(self, currency: str, locale: str, certain: bool = False) -> None:
+        self.currency, self.locale, self.certain = currency, locale, certain
 
     def money(self, amount, digits: int = 2) -> str:
         """An amount with its currency sign; 'none' where no amount does."""
@@ -53,7 +53,9 @@ class Format:
         return self.percent(share, next((digits for digits in (0, 1) if abs(round(share, digits + 2) - share) < 1e-9), 2))
 
     def chance(self, share) -> str:
-        """A chance seen in draws, which never show that something is certain."""
+        """A chance seen in draws, which never show that something is certain; unless every number is."""
+        if self.certain and share in (0.0, 1.0):
+            return self.percent(share)
         if share <= 0.005:
             return f"under {self.percent(0.01)}"
         return f"over {self.percent(0.99)}" if share >= 0.995 else self.percent(share)

@@ -71,6 +71,11 @@ class OpenStudy:
     study: Study
     assumed: StudyWithEvidence
 
+    @property
+    def certain(self) -> bool:
+        """Whether every number is stated as certain, so that all draws are alike."""
+        return not self.assumed.uncertain
+
     @lru_cache(maxsize=64)  # noqa: B019  a few studies are open at a time, and each is small
     def inputs(self, *, stated: bool = False) -> Workshop:
         """Model inputs at the point."""
@@ -235,6 +240,6 @@ def basis_counts(kit: OpenStudy) -> dict[str, list[str]]:
     return groups
 
 
-def format_of(kit: OpenStudy) -> Format:
-    """The format of a study."""
-    return Format(kit.study.currency, kit.study.file.study.locale)
+def format_of(kit: OpenStudy, *, year: bool = True) -> Format:
+    """The format of a study's year; for an order, whose pieces pass or fail even where every number is certain, `year` is False."""
+    return Format(kit.study.currency, kit.study.file.study.locale, year and kit.certain)

@@ -471,6 +471,35 @@ def test_piece_cost_of_good_and_scrap_is_all_that_was_spent(v):
     assert cost.steps[-1].spent_when_found + cost.scrap_cost == pytest.approx(spent, rel=1e-9)
 
 
+def test_scrap_cost_is_what_a_piece_costs_less_without_scrap():
+    """Half lost before a firing of ten places at 60 a load: its piece pays 12, two for the place of the lost one.
+
+    Own arithmetic, no time at all: a good piece without scrap costs the firing's 6; with half lost and as many loads it costs 12, so scrap
+    costs 6, all of it the place left empty; a reject after the firing costs its own place, 6, and no more.
+    """
+    gas = Material(name="gas", cost=60.0, per="load")
+    steps = (Step(name="pour", pass_share=0.5), Step(name="fire", materials=(gas,)), Step(name="check", pass_share=0.8))
+    early, both = (piece_cost(Product(name="tile", casts_per_load=10, steps=part), 10.0) for part in (steps[:2], steps))
+
+    assert (early.material, early.scrap_cost, early.steps[0].spent_when_found) == pytest.approx((12.0, 6.0, 6.0))
+    assert (both.material, both.scrap_cost) == pytest.approx((15.0, 9.0))
+    assert both.steps[2].spent_when_found == pytest.approx(6.0)
+    stated = piece_cost(Product(name="tile", casts_per_load=10, steps=(steps[0], replace(steps[1], load_size=10.0))), 10.0)
+    assert (stated.material, stated.scrap_cost) == pytest.approx((6.0, 0.0))  # loads are filled up from others
+
+
+@settings(deadline=None)
+@given(VALUES)
+def test_scrap_cost_is_the_difference_to_full_yield(v):
+    """Everything learnt: cost of a piece less its cost if every check passed is what scrap costs."""
+    bowl = _unlearnt(two_products(v)).products[0]
+    sound = replace(bowl, steps=tuple(replace(step, pass_share=1.0) for step in bowl.steps))
+    costs = [piece_cost(product, v["target"]) for product in (bowl, sound)]
+    now, best = (cost.minutes * v["target"] / 60 + cost.material for cost in costs)
+
+    assert costs[0].scrap_cost == pytest.approx(now - best, rel=1e-9, abs=1e-9)
+
+
 @settings(deadline=None)
 @given(VALUES, st.sampled_from(["pass_1", "pass_2", "pass_3"]), st.floats(0.5, 1))
 def test_piece_cost_never_falls_as_rejects_rise(v, check, other):

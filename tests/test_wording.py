@@ -416,7 +416,9 @@ def test_cost_sentence_by_hand(demos):
     """Casts, minutes and material of a good knob as worked by hand for the demo."""
     said = cost_sentence(demos[KNOBS])
 
-    assert said.startswith("A good **knob** takes 1.21 casts and 14.6 minutes of making, uses €1.54 of material, and costs €")
+    assert said.startswith(
+        "A good **knob** takes 1.21 casts and 14.6 minutes of making, mould making in it, uses €1.54 of material, consumables and moulds, and costs €"
+    )
 
 
 def test_waiting_places_with_and_without_a_rack(demos):
@@ -513,12 +515,32 @@ def test_introduction_of_a_demo_and_of_a_study(demos, changed):
     assert "Invented" not in introduction(own)
 
 
+def test_cost_sentence_and_rows_are_the_same_money(logged):
+    """The sentence's material is the rows of material, consumables and mould material; labour rows are its minutes at the target."""
+    from casting_econ.pages.cost import cost_table
+
+    rows, found = cost_table(logged, "knob").set_index("kind").cost, logged.point().products["knob"]
+    things = rows[["material", "consumables", "mould material"]].sum()
+
+    assert things == pytest.approx(found["material_per_good_piece"], rel=1e-12)
+    assert f"uses €{things:.2f} of material, consumables and moulds" in cost_sentence(logged)
+    assert rows.filter(like="labour").sum() == pytest.approx(found["minutes_per_good_piece"] * 16 / 60, rel=1e-12)
+
+
+def test_scrap_now_without_scrap(changed):
+    """Nothing scrapped: no 'instead of' the same figure."""
+    kit = changed(("89 %", "100 %"), ("96 %", "100 %"), ("97 %", "100 %"))
+    said = scrap_now(kit, "knob")
+
+    assert said.startswith("No cast of knob ends as scrap in this study, and an hour brings €") and "instead of" not in said
+
+
 def test_three_numbers_of_a_study(demos, logged):
     """Three numbers in order of their swing, each with what it rests on."""
     stated, measured = (three_numbers(kit, swing_table(kit)).split("\n") for kit in (demos[KNOBS], logged))
 
     assert [line[:2] for line in stated] == ["1.", "2.", "3."]
-    assert stated[0].startswith("1. **minutes stated without a spread** (stated): pay an hour between €")
+    assert stated[0].startswith("1. **minutes stated without a spread** (stated): from low to high it moves pay an hour by €")
     assert any("(measured)" in line for line in measured)
 
 

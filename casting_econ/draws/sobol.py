@@ -121,5 +121,5 @@ def sobol_indices(
         total_low=ends["t"][0],
         total_high=ends["t"][1],
         variance=squares.mean(axis=0),
-        half=np.abs(total - half).max(axis=0),
+        half=np.abs(total - half).max(axis=0, initial=0.0),
     )

@@ -294,11 +294,14 @@ def view_sentence(view: View, fmt: Format) -> str:
     """One look in words."""
     low, middle, high = view.pay
     less, gain, more = view.gain
+    certain = high - low <= 1e-9 * max(1.0, abs(middle))  # then the gain is too
     if round(gain, 2) == 0 and round(less, 2) == 0 == round(more, 2):
         against = "as in the study"
     else:
         side = "more" if gain >= 0 else "less"
-        against = f"{fmt.money(abs(gain))} {side} than the study ({fmt.money(less)} to {fmt.money(more)})"
+        against = f"{fmt.money(abs(gain))} {side} than the study" + (
+            "" if certain else f" ({fmt.money(less)} to {fmt.money(more)})"
+        )
     name = max(view.limits, key=view.limits.__getitem__)
     if view.break_even is None:
         even = "no scrap rate lets an hour earn the target"
@@ -306,11 +309,17 @@ def view_sentence(view: View, fmt: Format) -> str:
         even = f"the target is earned at any scrap rate up to {fmt.percent(view.break_even)}"
     else:
         even = f"the target is earned up to a scrap rate of {fmt.percent(view.break_even)}"
-    return (
-        f"Pay an hour {fmt.money(middle)} ({fmt.money(low)} to {fmt.money(high)}), {against}. Chance of the target of {fmt.money(view.target)}: "
-        f"{fmt.chance(view.chance)}. What limits: {name.replace('-', ' ')} in {fmt.percent(view.limits[name])} of the draws. At {fmt.percent(view.scrap)} "
-        f"scrap; {even}."
-    )
+    limits = f"What limits: {name.replace('-', ' ')}"
+    if certain:
+        reached = "reaches" if view.chance else "does not reach"
+        start = f"Pay an hour {fmt.money(middle)}, {against}; that {reached} the target of {fmt.money(view.target)}. {limits}."
+    else:
+        start = (
+            f"Pay an hour {fmt.money(middle)} in half of the draws ({fmt.money(low)} to {fmt.money(high)} in eight of ten), {against}. "
+            f"Chance of the target of {fmt.money(view.target)}: {fmt.chance(view.chance)}. {limits} in {fmt.percent(view.limits[name])} of the draws."
+        )
+    middle_words = "" if certain else ", with every number at its middle"
+    return f"{start} Scrap is {fmt.percent(view.scrap)}; {even}{middle_words}."
 
 
 def save_scenario(

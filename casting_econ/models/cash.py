@@ -288,6 +288,9 @@ class CashPlan:
     season_share: Any = 1.0 / MONTHS_IN_YEAR  # of it by month, shape (..., months) [year/month]
     material: Any = 0.0  # [money/year]
     material_lead: int = 0  # bought so long before the sale [month]
+    moulds: tuple[
+        tuple[Any, Any], ...
+    ] = ()  # wear with the sales, and what of it the sets bear that the outlays paid [money/year, money]
     overhead: Any = 0.0  # the same every month [money/year]
     wear: Any = 0.0  # of equipment, no payment but deducted before tax [money/year]
     pay: Any = 0.0  # that the maker takes out, every month [money/month]
@@ -343,6 +346,8 @@ def cash_path(plan):
     Tax is an estimate: the share set aside of receipts less payments and wear since the last twelve months ended, nothing where
     that is a loss, which is not carried on. It leaves the bank when the twelve months end; free money is without it from the
     start, so that the date does not matter to what can be spent. Material that the lead asks for before the start is bought at the start.
+    Moulds there at the start are paid in the outlays: what they wear until they are used up is deducted, not paid again; wear after that is
+    paid as it comes.
 
     Examples
     --------
@@ -370,8 +375,13 @@ def cash_path(plan):
     each_month = _from_start(np.ones(months))
     paid = _column("payments with sales", plan.with_sales) * now + material * ahead + _column("stalls", plan.by_season) * running
     paid = paid + _column("overhead", plan.overhead) / MONTHS_IN_YEAR * each_month
+    prepaid = 0.0 * now
+    for wear, there in plan.moulds:
+        worn = _column("wear of moulds", wear) * now
+        borne = np.diff(np.minimum(np.cumsum(worn, axis=-1), _column("moulds at the start", there)), prepend=0.0, axis=-1)
+        paid, prepaid = paid + worn - borne, prepaid + borne
     pay = _column("pay", plan.pay) * each_month
-    taxed = received - paid - _column("wear", plan.wear) / MONTHS_IN_YEAR * each_month
+    taxed = received - paid - prepaid - _column("wear", plan.wear) / MONTHS_IN_YEAR * each_month
     share_of_tax = np.asarray(checked_share("set-aside share", plan.set_aside))[..., None]
     tax, aside = _tax(taxed, share_of_tax)
     opening = np.asarray(checked("opening money", plan.opening))[..., None]

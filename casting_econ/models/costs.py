@@ -1,6 +1,6 @@
 """What a piece has cost by each step, what scrap costs, and what a good piece must carry."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from .checks import checked, checked_share
@@ -22,7 +22,9 @@ class StepCost:
     minutes: object  # hands-on, for a piece entering, load and rework in it [min/piece]
     material: object  # for a piece entering [money/piece]
     consumables: object  # for a piece entering [money/piece]
-    spent_when_found: object  # on a piece scrapped here: all since the mould [money/piece]
+    spent_when_found: (
+        object  # on a piece scrapped here: all since the mould, and its place in later loads, left empty [money/piece]
+    )
     recovered: object  # got back from a piece scrapped here [money/piece]
 
     @cached_property
@@ -117,7 +119,8 @@ def piece_cost(product: Product, target_per_hour, casts_per_year=None):
     -----
     A scrapped piece costs all that was spent on it up to the step that rejects it, the view of
     ISO 14051:2011; mould making is spent with the first step. Load minutes fall on the pieces that
-    are still in the load.
+    are still in the load. A piece scrapped before a load that is as large as what is left leaves its place in it empty, and
+    bears the cost of that place; so the cost of scrap is what a good piece would cost less if every check passed, learning apart.
 
     Examples
     --------
@@ -131,21 +134,28 @@ def piece_cost(product: Product, target_per_hour, casts_per_year=None):
     wage = checked("target pay", target_per_hour, low=0.0) / 60.0
     mould_minutes, mould_material = _mould_per_cast(product)
     spent, recovered, recovered_per_good, steps = mould_minutes * wage + mould_material, 0.0, 0.0, []
+    places = []  # what a place costs in the loads of each step that later scrap cannot fill again
     for step, entering, scrapped, surviving in zip(
         product.steps, entering_per_good(shares), scrapped_per_good(shares), surviving_share(shares), strict=True
     ):
         load_size = product.casts_per_load * surviving if step.load_size is None else step.load_size
         load_size = checked(f"load size of {step.name}", load_size, above=0.0)
+        full = product.casts_per_load if step.load_size is None else step.load_size
         again = checked_share(f"rework share of {step.name}", step.rework_share)
-        minutes = _minutes(step, product, entering, load_size, again, casts_per_year)
+        hands = _minutes(step, product, entering, again, casts_per_year)
+        a_load = checked(f"load minutes of {step.name}", step.load_minutes, low=0.0)
+        minutes, load_cost = hands + a_load / load_size, a_load * wage
         by_kind = {"material": 0.0, "consumable": 0.0}
         for item in step.materials:
             cost = material_cost(item.cost, item.loss_share) * (1.0 + again if item.per == "piece" else 1.0)
-            cost = cost if item.per == "piece" else cost / load_size
+            if item.per != "piece":
+                load_cost, cost = load_cost + cost, cost / load_size
             by_kind[item.kind] = by_kind[item.kind] + cost
             # what stayed in the cup is not in the piece that is scrapped, so it does not come back
             recovered = recovered + cost * (1.0 - item.loss_share) * checked_share("recovered share", item.recovered_share)
-        spent = spent + minutes * wage + by_kind["material"] + by_kind["consumable"]
+        place = load_cost / full
+        spent = spent + minutes * wage + by_kind["material"] + by_kind["consumable"] - load_cost / load_size + place
+        places.append(place if step.load_size is None else 0.0)
         recovered_per_good = recovered_per_good + scrapped * recovered
         steps.append(
             StepCost(
@@ -159,6 +169,10 @@ def piece_cost(product: Product, target_per_hour, casts_per_year=None):
                 recovered=recovered,
             )
         )
+    emptied = 0.0
+    for index in reversed(range(len(steps))):
+        steps[index] = replace(steps[index], spent_when_found=steps[index].spent_when_found + emptied)
+        emptied = emptied + places[index]
     good_share = rolled_yield(shares)
     return PieceCost(
         good_share=good_share,
@@ -170,8 +184,8 @@ def piece_cost(product: Product, target_per_hour, casts_per_year=None):
     )
 
 
-def _minutes(step, product, entering, load_size, again, casts_per_year):
-    """Hands-on minutes for a piece entering a step."""
+def _minutes(step, product, entering, again, casts_per_year):
+    """Hands-on minutes for a piece entering a step, its part of a load apart."""
     minutes = checked(f"minutes of {step.name}", step.minutes, low=0.0)
     if step.first_minutes is not None:
         if casts_per_year is None:
@@ -179,8 +193,7 @@ def _minutes(step, product, entering, load_size, again, casts_per_year):
         pieces = casts_per_year * entering * rolled_yield([s.pass_share for s in product.steps])
         minutes = practised_minutes(minutes, step.first_minutes, step.learning_rate, product.made_before, pieces)
     rework = minutes if step.rework_minutes is None else step.rework_minutes
-    load = checked(f"load minutes of {step.name}", step.load_minutes, low=0.0)
-    return minutes + again * checked(f"rework minutes of {step.name}", rework, low=0.0) + load / load_size
+    return minutes + again * checked(f"rework minutes of {step.name}", rework, low=0.0)
 
 
 def _mould_per_cast(product):

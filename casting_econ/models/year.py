@@ -315,7 +315,8 @@ def _product_result(p, plans, scale, channels, carried, missing, target):
     kinds = {
         "material": piece.material - consumables - piece.mould_material,
         "consumables": consumables,
-        "moulds": piece.mould_material + piece.mould_minutes * wage,
+        "mould material": piece.mould_material,
+        "labour: moulds": piece.mould_minutes * wage,
         **{f"labour: {step.name}": step.minutes_per_good * wage for step in piece.steps},
         **{kind: _ratio(amount * share, made) for kind, amount in carried.items()},
     }

@@ -82,7 +82,7 @@ def open_order(kit: OpenStudy, name: str | None = None, *, today: date | None = 
 
 def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
     """The answer for a terminal, without Markdown."""
-    fmt = format_of(plan.planner.kit)
+    fmt = format_of(plan.planner.kit, year=False)
     lines = [wording.what_is_asked(plan, fmt), "", wording.headline(plan, fmt)]
     if any(plan.order.in_hand.values()) or plan.order.under_way:
         lines += ["", wording.course_now(plan, fmt)]

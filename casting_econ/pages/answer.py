@@ -7,9 +7,8 @@ from ..assumptions import label, point_values, workshop_at
 from ..formatting import Format
 from ..kit import OpenStudy, basis_counts, format_of
 from ..models import evaluate
-from .change import Changed
+from .change import Changed, cost_words
 from .conditions import moved_words, needed_table, pay_over_target
-from .records import could_measure
 from .sensitivity import Decision, decision_sentence
 
 __all__ = ["evidence_steps", "next_things", "the_decision"]
@@ -23,9 +22,16 @@ def the_decision(decision: Decision, rows: list[Changed], fmt: Format) -> str:
         return text + (" No scenario of the study is clearly better." if rows else "")
     best = max(good, key=lambda row: row.gain.mean())
     after = best.over_target
-    text += f" **Change: {best.what}**, better than now with a chance of {fmt.chance(best.better)}"
+    better = f"better than now by {fmt.money(float(best.gain.mean()), 0)} a year"
+    text += (
+        f" **Change: {best.what}**, {better if best.certain else f'better than now with a chance of {fmt.chance(best.better)}'}"
+    )
     if not decision.goes:
         enough = float((after > 0).mean())
+        if best.certain and enough in (0.0, 1.0):
+            return text + (
+                "; with it every hour earns the target." if enough else ", but with it alone the target is still not reached."
+            )
         return text + (
             f"; with it a year brings more than its hours at the target with a chance of {fmt.chance(enough)}."
             if enough >= 0.5
@@ -39,7 +45,7 @@ def next_things(kit: OpenStudy, decision: Decision, information: pd.DataFrame, r
     things = []
     good = sorted((r for r in rows if r.clearly_better), key=lambda r: -float(r.gain.mean()))
     if good:
-        cost = f" for {fmt.money(good[0].first_cost, 0)}" if good[0].first_cost else ""
+        cost = f" for {cost_words(good[0], fmt)}" if good[0].first_cost else ""
         things.append(
             f"**Do: {good[0].what}**{cost}; it brings about {fmt.money(float(good[0].gain.mean()), 0)} a year beyond the target."
         )
@@ -60,9 +66,9 @@ def next_things(kit: OpenStudy, decision: Decision, information: pd.DataFrame, r
         row, pays = nearest.iloc[0], float(pay_over_target(kit.inputs())) >= 0
         words = f"{row.lever} {moved_words(row, fmt)}"
         things.append(
-            f"**Watch: {row.lever}**; with {words} the target is only just reached, all else at its middle."
+            f"**Watch: {row.lever}**; with {words} the target is only just reached, every other number at its middle."
             if pays
-            else f"**Aim at: {words}**; that alone would reach the target, all else at its middle."
+            else f"**Aim at: {words}**; that alone would reach the target, every other number at its middle."
         )
     return things
 
@@ -101,15 +107,16 @@ def evidence_effect(kit: OpenStudy) -> str:
     """What the logs change in the point result, and the numbers behind most of it."""
     if not kit.assumed.evidence:
         silent = "The logs measure none of the study's numbers" if kit.study.records else "There are no logs yet"
-        return f"{silent}: every number is as stated.{could_measure(kit)}"
+        return f"{silent}: every number is as stated."
 
     fmt = format_of(kit)
     stated, point = (float(kit.point(stated=s).totals["pay_per_hour"]) for s in (True, False))
     steps = evidence_steps(kit)[:3]
     moved = "; ".join(f"{step['label']} ({signed(fmt, step['change'])})" for step in steps)
     return (
-        f"As stated, before the logs, an hour would bring {fmt.money(stated)}; with what the logs measured it brings {fmt.money(point)}. "
-        f"The measured numbers that change it most, each alone: {moved}.{could_measure(kit)}"
+        f"As stated, before the logs, an hour would bring {fmt.money(stated)}; with what the logs measured it brings {fmt.money(point)}, "
+        "both with every number at its middle. "
+        f"The measured numbers that change it most, each alone: {moved}."
     )
 
 

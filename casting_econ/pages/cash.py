@@ -54,6 +54,7 @@ class CashCase:
     path: CashPath  # at the point
     point_back: float  # [month]
     point_back_untaxed: float  # [month]
+    left: float  # what equipment and first moulds are still worth at the end, at the point [money]
     rates: tuple[float, ...]  # of return at the point, every one [1/year]
 
     @property
@@ -65,6 +66,11 @@ class CashCase:
     def runs_out(self) -> dict[str, float]:
         """Chance that free money falls below nothing in some month, with its error."""
         return chance(self.lowest < -1e-9)
+
+    def lowest_month(self, draws=slice(None)) -> tuple[int, float]:
+        """Month at whose end most of some draws are lowest, 0 being the start, and their share. [month], [-]"""
+        counts = np.bincount(self.free[draws].argmin(axis=1))
+        return int(counts.argmax()), float(counts.max() / counts.sum())
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -131,7 +137,8 @@ def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 2_048, wor
     Notes
     -----
     Each draw is one year's numbers, held through all months: chance from month to month is left out, so real paths are rougher.
-    What the equipment and stock would still bring at the end is left out of what the path is worth.
+    What the path is worth, and its rate of return, count what is left of the outlays at the end: equipment written down evenly to its
+    resale, and what the first moulds have not worn. Stock, and what buyers owe then, are left out.
     """
     draws, seed = kit.plan_of_draws(min(draws or kit.study.file.study.draws, MOST_DRAWS), seed)
     stated, season = kit.study.file.cash, season_weights(kit)
@@ -150,7 +157,7 @@ def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 2_048, wor
     practice = _practice(kit, a, outcome)
     for name in names:
         point = _case(kit, a, outcome, season, practice, name)
-        monthly = irr(point["flows"]) if np.any(point["flows"]) else ()
+        monthly = irr(point["valued"]) if np.any(point["valued"]) else ()
         cases[name] = CashCase(
             name=name,
             pay=float(point["pay"]),
@@ -158,6 +165,7 @@ def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 2_048, wor
             path=point["path"],
             point_back=float(point["back"]),
             point_back_untaxed=float(point["back_untaxed"]),
+            left=float(point["left"]),
             rates=tuple((1.0 + rate) ** MONTHS_IN_YEAR - 1.0 for rate in monthly),
         )
     first = MONTHS.index(stated.start_month)
@@ -196,12 +204,16 @@ def _case(kit, a, outcome, season, practice, name):
         gross = a.target_per_hour * year["hours_per_year"] / MONTHS_IN_YEAR if name == TARGET_PAY else 0.0
         # the target is before set-aside, which the path takes of the whole surplus; she gets what is left of her pay
         pay = gross * (1.0 - a.set_aside_share)
-    path = cash_path(_plan(kit, a, outcome, season, practice, pay, a.set_aside_share))
+    plan = _plan(kit, a, outcome, season, practice, pay, a.set_aside_share)
+    path, left = cash_path(plan), _left(kit, a, plan)
     untaxed = cash_path(_plan(kit, a, outcome, season, practice, gross, 0.0))
     flows = _flows(kit, path)
     back, back_untaxed = payback(flows), payback(_flows(kit, untaxed))
-    worth = npv(rate_per_month(a.interest), flows)
+    valued = flows + np.asarray(left)[..., None] * (np.arange(flows.shape[-1]) == flows.shape[-1] - 1)
+    worth = npv(rate_per_month(a.interest), valued)
     return {
+        "left": left,
+        "valued": valued,
         "pay": pay,
         "path": path,
         "free": path.free,
@@ -235,11 +247,9 @@ def _plan(kit, a, outcome, season, practice, pay, set_aside):
     at = np.arange(months + 1.0)
     outlays = np.asarray(sum(_outlay(kit, a).values(), 0.0), float)[..., None] * (at == 0)
     for e in a.equipment:
-        life = np.asarray(e.life_years * MONTHS_IN_YEAR, float)[..., None]
-        # what would be bought anew on the last day serves months that are not looked at
-        worn = np.floor(np.minimum(at, months - 1) / life + 1e-9)
         cost = np.asarray(np.maximum(np.subtract(e.price, e.resale), 0.0))[..., None]
-        outlays = outlays + cost * np.diff(worn, prepend=0.0, axis=-1)
+        outlays = outlays + cost * np.diff(_bought_anew(e, at, months), prepend=0.0, axis=-1)
+    moulds = _moulds(a, outcome)
     return CashPlan(
         share=practice * sales_share(months + lead, season=season, first_month=first, ramp_months=stated.ramp_months),
         outlays=outlays,
@@ -251,13 +261,40 @@ def _plan(kit, a, outcome, season, practice, pay, set_aside):
         with_sales=year["postage_per_year"] + year["packaging_per_year"],
         by_season=year["stall_fees_per_year"],
         season_share=sales_share(months, season=season, first_month=first),
-        material=year["material_per_year"] + year["freak_loss_per_year"],
+        # less the moulds, which may leave next to nothing below nothing
+        material=np.maximum(year["material_per_year"] + year["freak_loss_per_year"] - sum(wear for wear, _ in moulds), 0.0),
         material_lead=lead,
+        moulds=moulds,
         overhead=year["overhead_per_year"],
         wear=year["equipment_per_year"],
         pay=pay,
         set_aside=set_aside,
     )
+
+
+def _bought_anew(e, month, months):
+    """How often a piece of equipment was bought anew by the end of a month; what would be on the last day serves later months."""
+    return np.floor(np.minimum(month, months - 1) / np.asarray(e.life_years * MONTHS_IN_YEAR, float)[..., None] + 1e-9)
+
+
+def _moulds(a, outcome):
+    """Wear of the moulds of each product, ruined loads in it, and what of it a first set bears. [money/year], [money]"""
+    made = ((p, outcome.products[p.name]) for p in a.products if p.mould is not None)
+    return tuple(
+        (found["piece"].mould_material * found["piece"].good_share * found["casts_per_year"], p.mould.material_cost)
+        for p, found in made
+    )
+
+
+def _left(kit, a, plan):
+    """What equipment, written down evenly, and the moulds of the start are still worth at the end. [money]"""
+    months, left = kit.study.file.cash.months, 0.0
+    for e in a.equipment:
+        life = np.asarray(e.life_years * MONTHS_IN_YEAR, float)
+        age = months - _bought_anew(e, months, months)[..., 0] * life
+        left = left + e.price - np.subtract(e.price, e.resale) * np.minimum(age / life, 1.0)
+    sold = np.asarray(plan.share)[..., :months].sum(axis=-1)
+    return left + sum((np.maximum(there - wear * sold, 0.0) for wear, there in plan.moulds), 0.0 * sold)
 
 
 def _band(values):
@@ -287,7 +324,7 @@ def path_table(answer: CashAnswer, case: str = NO_PAY) -> pd.DataFrame:
 
 @shown(
     "cash-lines",
-    "Month by month at the point, {case}",
+    "Month by month with every number at its middle, {case}",
     "month: 0; calendar: text; received: money0; paid: money0; outlay: money0; pay taken: money0; tax paid: money0; "
     "balance: money0; set aside for tax: money0; free: money0",
     fold=True,
@@ -327,7 +364,7 @@ def cash_table(answer: CashAnswer) -> pd.DataFrame:
                 "pay a month": case.pay,
                 "lowest, 1 in 10 below": lowest[0],
                 "lowest, half below": lowest[1],
-                "in month": int(case.path.lowest_month),
+                "in month": case.lowest_month()[0],
                 "back, 1 in 10 sooner": back[0],
                 "back, half sooner": back[1],
                 "back, 1 in 10 later": back[2],
@@ -358,12 +395,15 @@ def assumed_sentence(kit: OpenStudy, answer: CashAnswer) -> str:
     text += f"; buyers pay late: {', '.join(late)}" if late else "; buyers pay in the month of the sale"
     if stated.material_lead:
         text += f"; material is bought {counted(stated.material_lead, 'month')} ahead"
+    if any(p.mould is not None for p in kit.inputs().products):
+        text += "; a first set of moulds is there at the start, later ones are paid as they wear"
     share = float(kit.inputs().set_aside_share)
     practice = _practice(kit, kit.inputs(), kit.point())
     if not np.allclose(practice, 1.0, rtol=1e-3):
         text += f"; while the hands learn, sales are {fmt.percent(practice[0])} of the first year's mean in the first month and {fmt.percent(practice[answer.months - 1])} in the last"
     text += f"; {fmt.percent(share)} of the surplus is set aside for contributions and tax" if share else "; nothing is set aside"
-    return text + ". Each draw holds one year's numbers through all months; **real months scatter more than these bands.**"
+    bands = "no month scatters here; **real months do.**" if kit.certain else "**real months scatter more than these bands.**"
+    return f"{text}. Each draw holds one year's numbers through all months; {bands}"
 
 
 def back_sentence(kit: OpenStudy, answer: CashAnswer, case: str) -> str:
@@ -380,19 +420,20 @@ def back_sentence(kit: OpenStudy, answer: CashAnswer, case: str) -> str:
 
     if share < 0.1:
         odds = "in no draw" if share == 0 else f"with a chance of {fmt.chance(share)} only"
-        return f"{start} is **not back** within {answer.months} months ({odds})."
+        return f"{start} is **not back** within {answer.months} months{'' if kit.certain else f' ({odds})'}."
     if share < 0.9:
         return (
             f"{start} **may be back** within {answer.months} months: the chance is {fmt.chance(share)}, and one draw in ten has it back "
             f"within {month(low)} months."
         )
-    text = (
-        f"{start} is **back after about {month(middle)} months**; eight draws in ten lie between {month(low)} and {month(high)}."
-    )
+    band = "" if kit.certain else f"; eight draws in ten lie between {month(low)} and {month(high)}"
+    text = f"{start} is **back after about {month(middle)} months**{band}."
     if not np.isclose(found.point_back, found.point_back_untaxed):
         untaxed = _band(found.back_untaxed)[1]
         text += f" Were nothing set aside it would be about {month(untaxed)}."
     again = float(found.dips.mean())
+    if kit.certain:
+        return text + (" It falls short again later." if again else "")
     return text + (f" In {fmt.chance(again)} of the draws it falls short again later." if again >= 0.1 else "")
 
 
@@ -400,22 +441,42 @@ def reserve_sentence(kit: OpenStudy, answer: CashAnswer, case: str) -> str:
     """Whether the money there at the start lasts, or how much would be needed."""
     fmt, found = format_of(kit), answer.cases[case]
     low, middle, _ = _band(found.lowest)
-    when = int(found.path.lowest_month)
-    place = "at the start" if when == 0 else f"at the end of month {when} ({answer.calendar[when - 1]})"
-    rough = "Chance from month to month comes on top."
+    place, rough = _lowest_place(answer, found, low, fmt), "Chance from month to month comes on top."
     if answer.reserve <= 0:
         if low >= 0:
-            return f"With **{case}** the path needs no money of its own in nine of ten draws. {rough}"
-        return (
-            f"With **{case}**, half of the draws need {fmt.money(max(-middle, 0.0), 0)} or more at the start, and one in ten needs "
-            f"**{fmt.money(-low, 0)}** or more; it is lowest {place}. {rough} The study states no reserve to hold against it."
+            return f"With **{case}** the path needs no money of its own{'' if kit.certain else ' in nine of ten draws'}. {rough}"
+        needs = (
+            f"half of the draws need {fmt.money(max(-middle, 0.0), 0)} or more at the start, and one in ten needs "
+            f"**{fmt.money(-low, 0)}** or more"
         )
+        needs = f"**{fmt.money(-low, 0)}** are needed at the start" if kit.certain else needs
+        return f"With **{case}**, {needs}; free money is lowest {place}. {rough} The study states no reserve to hold against it."
     risk = found.runs_out["chance"]
+    if kit.certain:
+        lasts = (
+            f"**{'runs out' if risk else 'lasts'}** within the {answer.months} months"
+            if risk
+            else f"**lasts** the {answer.months} months"
+        )
+        start = f"With **{case}** the reserve of {fmt.money(answer.reserve, 0)} {lasts}"
+        return f"{start}; free money is lowest {place}, at {fmt.money(low, 0)}. {rough}"
     words = (
         "runs out" if risk >= 0.9 else "probably runs out" if risk >= 0.5 else "may run out" if risk >= 0.1 else "probably lasts"
     )
     text = f"With **{case}** the reserve of {fmt.money(answer.reserve, 0)} **{words}**: the chance that it does not last {answer.months} months is {fmt.chance(risk)}. "
-    return text + f"The lowest point comes {place}; one draw in ten falls to {fmt.money(low, 0)} or below. {rough}"
+    return text + f"Free money is lowest {place}; one draw in ten falls to {fmt.money(low, 0)} or below. {rough}"
+
+
+def _lowest_place(answer, found, low, fmt):
+    """Where free money is lowest, in how many draws if not nearly all, and where in the tenth that falls lowest."""
+
+    def place(month):
+        return "at the start" if month == 0 else f"at the end of month {month} ({answer.calendar[month - 1]})"
+
+    month, share = found.lowest_month()
+    worst, _ = found.lowest_month(found.lowest <= low)
+    text = place(month) if share >= 0.9 else f"{place(month)} in {fmt.percent(share)} of the draws"
+    return text if worst == month else f"{text}, but {place(worst)} in the tenth that falls lowest"
 
 
 def worth_sentence(kit: OpenStudy, answer: CashAnswer, case: str = TARGET_PAY) -> str:
@@ -425,10 +486,16 @@ def worth_sentence(kit: OpenStudy, answer: CashAnswer, case: str = TARGET_PAY) -
     side = (
         "**more than is put in**" if low > 0 else "**less than is put in**" if high < 0 else "**either side of what is put in**"
     )
-    text = (
-        f"With **{case}**, at {fmt.percent(answer.interest, 1)} interest a year above rising prices, {answer.months} months are worth "
-        f"{side}: half of the draws leave {fmt.money(middle, 0)} or more, eight in ten between {fmt.money(low, 0)} and {fmt.money(high, 0)}."
+    leave = f"half of the draws leave {fmt.money(middle, 0)} or more, eight in ten between {fmt.money(low, 0)} and {fmt.money(high, 0)}"
+    counted_in = (
+        f", what equipment and first moulds are still worth at the end counted in ({fmt.money(found.left, 0)})"
+        if found.left >= 0.5
+        else ""
     )
+    text = (
+        f"With **{case}**, at {fmt.percent(answer.interest, 1)} interest a year above rising prices, {answer.months} months{counted_in}, are worth "
+        f"{side}: {f'they leave {fmt.money(middle, 0)}' if kit.certain else leave}."
+    ).replace(" months, are", " months are")
     if not found.rates:
         return text + " No rate of return balances it."
     if len(found.rates) > 1:
@@ -439,4 +506,4 @@ def worth_sentence(kit: OpenStudy, answer: CashAnswer, case: str = TARGET_PAY) -
     rate = found.rates[0]
     if rate > _MEANINGLESS:
         return text + f" Its rate of return is beyond {fmt.percent(_MEANINGLESS)} a year, which says only that little is put in."
-    return text + f" Its rate of return at the point is {fmt.percent(rate, 1)} a year."
+    return text + f" Its rate of return, with every number at its middle, is {fmt.percent(rate, 1)} a year."

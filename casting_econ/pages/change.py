@@ -22,6 +22,7 @@ __all__ = [
     "best_set",
     "changed",
     "compared",
+    "cost_words",
     "scenario_sentence",
     "scenario_table",
     "study_with_scenarios",
@@ -70,8 +71,13 @@ class Changed:
 
     @property
     def clear(self) -> bool:
-        """Whether its mean gain is other than nothing beyond what the draws may err."""
-        return abs(float(self.gain.mean())) > 2.0 * self.error
+        """Whether its mean gain is other than nothing beyond what the draws may err, and beyond half a hundredth of the money."""
+        return abs(float(self.gain.mean())) > max(2.0 * self.error, 0.005)
+
+    @property
+    def certain(self) -> bool:
+        """Whether it brings the same in every draw."""
+        return bool(np.ptp(self.gain) <= 1e-9 * max(1.0, float(np.abs(self.over_target).max())))
 
     @property
     def clearly_better(self) -> bool:
@@ -92,7 +98,8 @@ class Changed:
     def payback(self) -> float:
         """Years until the mean gain before the charge has paid the first cost; infinite where it never does. [year]"""
         gain = float(self.gain.mean()) + self.charge + self.set_up
-        return 0.0 if not self.first_cost else self.first_cost / gain if gain > 0 else np.inf
+        # a gain that only rounding makes pays nothing back
+        return 0.0 if not self.first_cost else self.first_cost / gain if gain > 1e-9 * self.first_cost else np.inf
 
     @property
     def present_value(self) -> np.ndarray:
@@ -240,12 +247,13 @@ def _paths(change, path=()):
 
 @shown(
     "change-scenarios",
-    "Scenarios beside the study; the gain a year lies between low and high in eight draws of ten, payback is in months, worth is over the life of the outlay",
-    "scenario: text; outlay: money0; pay an hour: money; gain a year: money0; low: money0; high: money0; chance: chance; "
-    "payback: 0; worth: money0; limits then: text",
+    "Scenarios beside the study: what each costs once, and the changes it brings; the gain a year lies between low and high in eight draws of ten, "
+    "payback is in months and counts the hours once at the target, worth is over the life of the outlay",
+    "scenario: text; outlay: money0; hours once: 0; change in pay an hour: money; gain a year: money0; low: money0; high: money0; "
+    "chance: chance; payback: 0; worth: money0; limits then: text",
 )
 def scenario_table(rows: list[Changed]) -> pd.DataFrame:
-    """Scenarios beside the study: change in pay and in the year with the middle eight in ten, chance, payback, worth over the life."""
+    """Scenarios beside the study: cost once, change in pay and in the year with the middle eight in ten, chance, payback, worth."""
     frame = []
     for row in rows:
         low, high = np.quantile(row.gain, [0.1, 0.9])
@@ -253,8 +261,9 @@ def scenario_table(rows: list[Changed]) -> pd.DataFrame:
             {
                 "scenario": row.what,
                 "outlay": row.outlay,
-                "pay an hour": float(row.pay.mean() - row.base_pay.mean()),
-                "pay a year": float(row.residual.mean() - row.base_residual.mean()),
+                "hours once": row.hours_once,
+                "change in pay an hour": float(row.pay.mean() - row.base_pay.mean()),
+                "change in pay a year": float(row.residual.mean() - row.base_residual.mean()),
                 "gain a year": float(row.gain.mean()),
                 "low": float(low),
                 "high": float(high),
@@ -273,15 +282,16 @@ def scenario_sentence(row: Changed, fmt: Format) -> str:
     name = row.what[:1].upper() + row.what[1:]
     size = f"{fmt.money(abs(gain), 0)} a year"
     if row.clearly_better:
-        text = f"**{name}: worth it.** It brings about {size} beyond paying its own hours the target, and does so with a chance of {fmt.chance(row.better)}."
+        text = f"**{name}: worth it.** It brings about {size} beyond paying its own hours the target"
+        text += "." if row.certain else f", and does so with a chance of {fmt.chance(row.better)}."
         if row.first_cost:
-            text += f" Its {fmt.money(row.first_cost, 0)} are back in about {_months(row.payback, fmt)}."
+            text += f" {cost_words(row, fmt)} are back in about {_months(row.payback, fmt)}."
     elif row.perhaps_better:
         text = f"**{name}: open.** On average it brings {size}, but only with a chance of {fmt.chance(row.better)}; better numbers are worth having first."
     elif not row.clear:
-        text = f"**{name}: no difference that these draws can tell.**"
+        text = f"**{name}: no difference{'' if row.certain else ' that these draws can tell'}.**"
     else:
-        text = f"**{name}: not worth it.** On average it costs {size} more than it brings"
+        text = f"**{name}: not worth it.** {'It' if row.certain else 'On average it'} costs {size} more than it brings"
         text += f"{_because(row)}."
     if row.now_limits != row.limited_before:
         text += f" With it, {_limit(row.now_limits)} would be what limits, not {_limit(row.limited_before)}."
@@ -294,10 +304,21 @@ def best_sentence(best: Changed | None, tried: int, budget: float | None, fmt: F
     if best is None:
         return f"Of {tried} combinations {within}, none brings more than leaving things as they are."
     return (
-        f"Of {tried} combinations {within}, the best is **{best.what}**: {fmt.money(best.outlay, 0)} of outlays, about "
-        f"{fmt.money(float(best.gain.mean()), 0)} a year beyond the target for every hour, better than now with a chance of {fmt.chance(best.better)}. "
-        "The best of many flatters itself a little."
-    )
+        f"Of {tried} combinations {within}, the best is **{best.what}**: {cost_words(best, fmt)}; about "
+        f"{fmt.money(float(best.gain.mean()), 0)} a year beyond the target for every hour"
+        + (
+            ". "
+            if best.certain
+            else f", better than now with a chance of {fmt.chance(best.better)}. The best of many flatters itself a little."
+        )
+    ).strip()
+
+
+def cost_words(row: Changed, fmt: Format) -> str:
+    """What a scenario costs once: its outlay, and the hours to set it up, which count at the target."""
+    parts = [f"{fmt.money(row.outlay, 0)} of outlays"] if row.outlay or not row.hours_once else []
+    parts += [f"{fmt.number(row.hours_once)} hours to set it up"] if row.hours_once else []
+    return " and ".join(parts)
 
 
 def _because(row):

@@ -1,5 +1,6 @@
 """The channels page: from sales to pay, what each channel leaves, and prices."""
 
+import numpy as np
 import pandas as pd
 
 from ..kit import OpenStudy, format_of
@@ -29,10 +30,10 @@ def channel_table(kit: OpenStudy) -> pd.DataFrame:
                 "orders a year": float(channel["orders"]),
                 "pieces a year": float(channel["pieces"]),
                 "sales a year": float(channel["revenue"]),
-                "kept of sales": float(channel["net"] / channel["revenue"]),
+                "kept of sales": float(channel["net"] / channel["revenue"]) if channel["revenue"] else np.nan,
                 "left after material": float(left),
                 "hours a year": float(hours),
-                "left an hour": float(left / hours),
+                "left an hour": float(left / hours) if hours else np.nan,
             }
         )
     return pd.DataFrame(rows)

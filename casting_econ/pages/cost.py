@@ -82,8 +82,8 @@ def cost_sentence(kit: OpenStudy) -> str:
     for name, found in kit.point().products.items():
         rows.append(
             f"A good **{name}** takes {fmt.number(found['casts_per_good_piece'], 2)} casts and {fmt.number(found['minutes_per_good_piece'], 1)} minutes "
-            f"of making, uses {fmt.money(found['material_per_good_piece'])} of material, and costs {fmt.money(found['cost_per_good_piece'])} in all "
-            f"before it is sold; {fmt.money(found['scrap_cost_per_good_piece'])} of that is scrap."
+            f"of making, mould making in it, uses {fmt.money(found['material_per_good_piece'])} of material, consumables and moulds, and costs "
+            f"{fmt.money(found['cost_per_good_piece'])} in all before it is sold; {fmt.money(found['scrap_cost_per_good_piece'])} of that is scrap."
         )
     return "\n\n".join(rows)
 

@@ -180,7 +180,7 @@ def limit_sentence(kit: OpenStudy, answer: Answer) -> str:
         lead = "What limits sales is **hands**: there are more buyers than hours to serve them"
     else:
         lead = f"What limits sales is **{first.replace('-', ' ')}**: it is full before demand is met"
-    return f"{lead} (of the draws: {', '.join(seen)})."
+    return f"{lead}." if kit.certain else f"{lead} (of the draws: {', '.join(seen)})."
 
 
 def stair_sentence(kit: OpenStudy, wait) -> str:

@@ -33,8 +33,6 @@ class Basis:
     name: str
     pay: np.ndarray  # a year, by draw [money/year]
     target: np.ndarray  # pay at the target for the same hours, by draw [money/year]
-    point: float  # a year [money/year]
-    point_target: float  # [money/year]
 
 
 def scheme_of(kit: OpenStudy) -> TaxScheme | None:
@@ -94,11 +92,10 @@ def pay_bases(kit: OpenStudy, answer: Answer) -> list[Basis]:
     list of Basis
         The last two only where the study names a tax table.
     """
-    a, year, scheme = kit.inputs(), kit.point().totals, scheme_of(kit)
+    scheme = scheme_of(kit)
     profit, hours = answer.draws["residual_pay_per_year"], answer.draws["hours_per_year"]
     sides = (profit, answer.draws["target_per_hour"] * hours)
-    points = (float(year["residual_pay_per_year"]), float(a.target_per_hour * year["hours_per_year"]))
-    share = float(a.set_aside_share)
+    share = float(kit.inputs().set_aside_share)
     ways = {
         "before set-aside": lambda money: np.asarray(money, float),
         "after set-aside": lambda money: money - share * np.maximum(money, 0.0),
@@ -106,39 +103,29 @@ def pay_bases(kit: OpenStudy, answer: Answer) -> list[Basis]:
     if scheme is not None:
         ways["after contributions"] = lambda money: take_home(money, scheme, kinds=("contribution",))
         ways["after contributions and tax"] = lambda money: take_home(money, scheme)
-    return [
-        Basis(
-            name=name,
-            pay=way(sides[0]),
-            target=way(sides[1]),
-            point=float(way(points[0])),
-            point_target=float(way(points[1])),
-        )
-        for name, way in ways.items()
-    ]
+    return [Basis(name=name, pay=way(sides[0]), target=way(sides[1])) for name, way in ways.items()]
 
 
 @shown(
     "living-bases",
-    "Pay on each basis beside the target counted in the same way",
+    "Pay on each basis beside the target counted in the same way: half of the draws are below, and the ends of eight in ten",
     "basis: text; pay a year: money0; pay an hour: money; 1 in 10 below: money; 1 in 10 above: money; "
     "target an hour: money; target reached: chance",
 )
 def bases_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
-    """Pay an hour and a year on each basis, beside the target on the same one."""
-    hours, rows = float(kit.point().totals["hours_per_year"]), []
+    """Pay an hour and a year on each basis, beside the target on the same one; what half of the draws stay below, and the ends of eight in ten."""
+    hours, rows = answer.draws["hours_per_year"], []
     for basis in pay_bases(kit, answer):
-        low, middle, high = np.quantile(basis.pay / answer.draws["hours_per_year"], [0.1, 0.5, 0.9])
+        low, middle, high = np.quantile(basis.pay / hours, [0.1, 0.5, 0.9])
         rows.append(
             {
                 "basis": basis.name,
-                "pay a year": basis.point,
-                "pay an hour": basis.point / hours,
+                "pay a year": float(np.median(basis.pay)),
+                "pay an hour": float(middle),
                 "1 in 10 below": float(low),
-                "half below": float(middle),
                 "1 in 10 above": float(high),
-                "target an hour": basis.point_target / hours,
-                "target a year": basis.point_target,
+                "target an hour": float(np.median(basis.target / hours)),
+                "target a year": float(np.median(basis.target)),
                 "target reached": float((basis.pay >= basis.target).mean()),
             }
         )
@@ -147,15 +134,15 @@ def bases_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
 
 @shown(
     "living-taxes",
-    "Contributions and tax on the year's profit, an estimate",
+    "Contributions and tax on the profit that half of the draws stay below, an estimate",
     "what: text; kind: text; money a year: money0; of profit: percent1; source: text; status: text",
 )
-def tax_table(kit: OpenStudy) -> pd.DataFrame:
-    """Each contribution and tax on the profit at the point, with its source and how well that is known; empty without a tax table."""
+def tax_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
+    """Each contribution and tax on the profit that half of the draws stay below, with its source and how well that is known; empty without a tax table."""
     scheme, columns = scheme_of(kit), ["what", "kind", "money a year", "of profit", "source", "status"]
     if scheme is None:
         return pd.DataFrame(columns=columns)
-    profit = float(kit.point().totals["residual_pay_per_year"])
+    profit = float(np.median(answer.draws["residual_pay_per_year"]))
     due = charges(profit, scheme)
     rows = [
         (
@@ -192,7 +179,7 @@ def bases_sentence(kit: OpenStudy, answer: Answer) -> str:
     fmt, hours = format_of(kit), answer.draws["hours_per_year"]
     basis = pay_bases(kit, answer)[-1]
     low, middle, high = np.quantile(basis.pay / hours, [0.1, 0.5, 0.9])
-    aim = basis.point_target / float(kit.point().totals["hours_per_year"])
+    aim = float(np.median(basis.target / hours))
     reached = float((basis.pay >= basis.target).mean())
     words = (
         "reaches the target counted in the same way"
@@ -201,9 +188,11 @@ def bases_sentence(kit: OpenStudy, answer: Answer) -> str:
         if reached <= _SHORT
         else "may or may not reach the target counted in the same way"
     )
+    if kit.certain:
+        return f"**{basis.name.capitalize()}**, an hour leaves {fmt.money(middle)} and **{words}**, {fmt.money(aim)}. {ADVISER}"
     return (
-        f"**{basis.name.capitalize()}**, an hour leaves about {fmt.money(middle)} (eight draws in ten between {fmt.money(low)} and {fmt.money(high)}) "
-        f"and **{words}**, {fmt.money(aim)}; the chance is {fmt.chance(reached)}. {ADVISER}"
+        f"**{basis.name.capitalize()}**, an hour leaves {fmt.money(middle)} or more in half of the draws (eight in ten between {fmt.money(low)} and "
+        f"{fmt.money(high)}) and **{words}**, {fmt.money(aim)}; the chance is {fmt.chance(reached)}. {ADVISER}"
     )
 
 
@@ -217,6 +206,8 @@ def set_aside_sentence(kit: OpenStudy, answer: Answer) -> str:
     enough = float((share * np.maximum(profit, 0.0) >= due - 1e-9).mean())
     needed = np.quantile(due / np.where(profit > 0, profit, 1.0), 0.9)
     words = "**would cover**" if enough >= _ENOUGH else "**would not cover**" if enough <= _SHORT else "**may not cover**"
+    if kit.certain:
+        return f"Setting {fmt.percent(share)} aside {words} contributions and tax by this table: they take {fmt.percent(float(needed), 1)} of profit. {ADVISER}"
     return (
         f"Setting {fmt.percent(share)} aside {words} contributions and tax by this table: it is enough in {fmt.chance(enough)} of the draws, "
         f"and nine in ten need {fmt.percent(float(needed), 1)} of profit or less. {ADVISER}"

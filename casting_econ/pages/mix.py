@@ -331,8 +331,9 @@ def one_more(found: Activities, mix: Mix, resource: str, *, at_target: bool = Tr
 
 @shown(
     "channels-mix",
-    "Orders a year in the best mix, and what one more order would be worth",
-    "channel: text; demand: 0; best mix: 0; after the target: money; one more order: money",
+    "Orders a year in the best mix, what an order leaves after its own hours at the target, days at a stall being there anyway, and what one more "
+    "order would be worth",
+    "channel: text; demand: 0; best mix: 0; after the target, stall days apart: money; one more order: money",
 )
 def mix_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_target: bool = True) -> pd.DataFrame:
     """Orders a year by channel in the best mix, beside expected demand, and what one more order would be worth.
@@ -347,7 +348,7 @@ def mix_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_targe
             "channel": found.names,
             "demand": found.demand,
             "best mix": mix.amounts,
-            "after the target": found.after_target,
+            "after the target, stall days apart": found.after_target,
             "one more order": mix.worth_of_demand,
             "lacks": mix.cost_of_least,
         }
@@ -458,8 +459,9 @@ def alone(kit: OpenStudy, name: str, orders: float | None = None, *, stated: boo
 
 @shown(
     "channels-without",
-    "The year without each channel, its fixed hours shared by the others; beyond the target is after paying every hour the target",
-    "without: text; pay an hour: money; pay a year: money0; change beyond the target: money0; low: money0; high: money0; "
+    "What the year would gain or lose without each channel, its fixed hours shared by the others: means over the draws; beyond the target is after "
+    "paying every hour the target",
+    "without: text; change in pay an hour: money; change in pay a year: money0; change beyond the target: money0; low: money0; high: money0; "
     "chance better: chance",
 )
 def drop_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> pd.DataFrame:
@@ -486,9 +488,9 @@ def drop_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None
             {
                 "without": name,
                 "pay without": float(point[name]["pay"]),
-                "pay an hour": float((found[name, "pay"] - found[None, "pay"]).mean()),
-                "pay a year": float((found[name, "residual"] - found[None, "residual"]).mean()),
-                "hours a year": float((found[name, "hours"] - found[None, "hours"]).mean()),
+                "change in pay an hour": float((found[name, "pay"] - found[None, "pay"]).mean()),
+                "change in pay a year": float((found[name, "residual"] - found[None, "residual"]).mean()),
+                "change in hours a year": float((found[name, "hours"] - found[None, "hours"]).mean()),
                 "at the point": float(point[name]["over"] - point[None]["over"]),
                 "change beyond the target": float(change.mean()),
                 "error": summarise(change)["mean_error"],
@@ -521,7 +523,8 @@ def drop_sentence(frame: pd.DataFrame, fmt: Format) -> str:
     name, gain, chance = best.without.replace("-", " "), best["change beyond the target"], best["chance better"]
     size, often, known = fmt.money(abs(gain), 0), fmt.chance(chance), abs(gain) > 2.0 * best["error"]
     if gain > 0 and known and chance >= SURE:
-        return f"**Dropping {name} would be better** by about {size} a year beyond the target, with a chance of {often}."
+        sure = "" if fmt.certain else f", with a chance of {often}"
+        return f"**Dropping {name} would be better** by about {size} a year beyond the target{sure}."
     if gain > 0 and chance < 0.5:
         return (
             f"No channel is clearly better dropped: without {name}, which costs least to lose, a year is better with a chance of only {often}, "
@@ -529,6 +532,8 @@ def drop_sentence(frame: pd.DataFrame, fmt: Format) -> str:
         )
     if gain > 0:
         return f"Dropping {name} might be better ({size} a year on average), but only with a chance of {often}."
+    if abs(gain) < 0.5 and chance == 0:
+        return f"No channel is better dropped; without {name} a year would be as it is."
     text = f"No channel is better dropped: even without {name}, which costs least to lose, a year brings {size} less beyond the target"
     return text + (f" on average; with a chance of {often} it would bring more." if chance >= 1.0 - SURE else ".")
 

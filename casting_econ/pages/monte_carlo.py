@@ -106,10 +106,14 @@ def verdict(kit: OpenStudy, answer: Answer) -> str:
     fmt, pay = format_of(kit), answer.summary("pay_per_hour")
     chance = answer.chances["hour_pays_living_wage"]["chance"]
     band = f"{fmt.money(pay['p10'])} and {fmt.money(pay['p90'])}"
-    return (
-        f"On these numbers an hour of work **{certainty_word(chance)}** the target of {fmt.money(answer.target)}: "
+    brings = (
         f"half of the years drawn bring {fmt.money(pay['p50'])} an hour or more, eight in ten lie between {band}, "
-        f"and the chance of reaching the target is {fmt.chance(chance)}. "
+        f"and the chance of reaching the target is {fmt.chance(chance)}"
+    )
+    if kit.certain:
+        brings = f"it brings {fmt.money(pay['p50'])}, with every number stated as certain"
+    return (
+        f"On these numbers an hour of work **{certainty_word(chance)}** the target of {fmt.money(answer.target)}: {brings}. "
         "Every hour counts here, at the bench or not, and every cost."
     )
 
@@ -128,16 +132,19 @@ def year_sentence(kit: OpenStudy, answer: Answer) -> str:
     }[certainty_word(chance)]
     if answer.chances["hour_pays_living_wage"]["chance"] < 0.75:
         whether = whether.replace(" too", "")
-    return (
-        f"{whether}: it leaves {fmt.money(year['p50'], 0)} ({fmt.money(year['p10'], 0)} to {fmt.money(year['p90'], 0)}) "
-        f"for {fmt.number(hours, 1)} hours a week, where a full working year at the target would be {fmt.money(answer.living, 0)}. "
-        f"The chance of that is {fmt.chance(chance)}."
+    band = "" if kit.certain else f" ({fmt.money(year['p10'], 0)} to {fmt.money(year['p90'], 0)})"
+    text = (
+        f"{whether}: it leaves {fmt.money(year['p50'], 0)}{band} for {fmt.number(hours, 1)} hours a week, "
+        f"where a full working year at the target would be {fmt.money(answer.living, 0)}."
     )
+    return text if kit.certain else f"{text} The chance of that is {fmt.chance(chance)}."
 
 
 def pay_alt(kit: OpenStudy, answer: Answer) -> str:
     """Alternative text of the histogram of pay an hour."""
     fmt, pay = format_of(kit), answer.summary("pay_per_hour")
+    if kit.certain:
+        return f"Pay an hour is {fmt.money(pay['p50'])} in every draw; the target is {fmt.money(answer.target)}."
     return (
         f"Histogram of pay an hour: eight in ten draws between {fmt.money(pay['p10'])} and {fmt.money(pay['p90'])}, "
         f"half above {fmt.money(pay['p50'])}; the target is {fmt.money(answer.target)}."
@@ -149,7 +156,12 @@ def levers_sentence(kit: OpenStudy, product, *, scrap, cure_hours) -> str:
     fmt, waiting = format_of(kit), main_wait(kit, product)[0]
     parts = [f"scrap set to {fmt.percent(scrap, 1)} of casts"] if scrap is not None else []
     parts += [f"the wait at {waiting} set to {fmt.number(cure_hours, 1)} hours"] if cure_hours is not None else []
-    return f"In every draw: {' and '.join(parts)}." if parts else "All numbers are drawn as the study and its logs have them."
+    usual = (
+        "Every number is stated as certain, so all years drawn are alike."
+        if kit.certain
+        else "All numbers are drawn as the study and its logs have them."
+    )
+    return f"In every draw: {' and '.join(parts)}." if parts else usual
 
 
 def target_sentence(kit: OpenStudy) -> str:
@@ -169,6 +181,8 @@ def error_sentence(kit: OpenStudy, answer: Answer) -> str:
     """Monte Carlo error of the two main results."""
     fmt, pay = format_of(kit), answer.summary("pay_per_hour")
     chance = answer.chances["hour_pays_living_wage"]
+    if kit.certain:
+        return "All draws are alike, so they have no error of their own. **Numbers that are guesses should not be stated as certain:** give low, likely and high."
     return (
         f"{fmt.number(len(answer.draws['pay_per_hour']))} draws: the mean of pay an hour is known to about ±{fmt.money(2 * pay['mean_error'], 3)}, "
         f"the chance of the target to about ±{fmt.percent(2 * chance['error'], 1)} (two standard errors, from the scatter of 16 independent sets of draws). "

@@ -5,6 +5,7 @@ import io
 from pathlib import Path
 
 import matplotlib.pyplot as plt
+import numpy as np
 import pandas as pd
 from IPython.display import HTML, Image, Markdown, display
 from matplotlib.figure import Figure
@@ -16,6 +17,12 @@ from .table import shown_as, styles_of
 __all__ = ["RECORD_MIME", "Page"]
 
 RECORD_MIME = "application/vnd.casting-econ.record+json"  # kind of output that a notebook leaves for a sweep to collect
+_ENDS = (
+    ("1 in 10 below", "1 in 10 above", "half below", "in every draw"),
+    ("lowest, 1 in 10 below", "lowest, half below", "lowest, half below", "lowest"),
+    ("back, 1 in 10 sooner", "back, 1 in 10 later", "back, half sooner", "back"),
+    ("low", "high", None, None),
+)
 
 
 class Page:
@@ -27,10 +34,12 @@ class Page:
         Open study; gives currency and locale.
     out : str
         Folder for PNG, SVG and CSV files; "" keeps none.
+    year : bool, optional
+        As for `format_of`.
     """
 
-    def __init__(self, kit: OpenStudy, out: str = "") -> None:
-        self.fmt, self.out = format_of(kit), Path(out) if out else None
+    def __init__(self, kit: OpenStudy, out: str = "", *, year: bool = True) -> None:
+        self.fmt, self.out = format_of(kit, year=year), Path(out) if out else None
         for folder in ("figures", "tables") if out else ():
             (self.out / folder).mkdir(parents=True, exist_ok=True)
 
@@ -54,12 +63,15 @@ class Page:
         if self.out:
             frame.to_csv(self.out / "tables" / f"{told.name}.csv", index=False, lineterminator="\n")
         frame = frame.rename(columns=lambda name: str(name).replace("_", " "))
+        styles = told.columns
+        if self.fmt.certain:
+            frame, styles = _without_bands(frame, styles)
         if frame.empty:
             return self.say(f"{told.caption}: nothing recorded.")
-        unknown = set(told.columns) - {*frame.columns, "*"}
+        unknown = set(styles) - {*frame.columns, "*"}
         if unknown:
             raise KeyError(f"table {told.name} has no column {', '.join(sorted(unknown))}; it has {', '.join(frame.columns)}")
-        styles = {c: told.columns.get(c, told.columns.get("*")) for c in frame.columns if c not in without}
+        styles = {c: styles.get(c, styles.get("*")) for c in frame.columns if c not in without}
         styles = {column: style for column, style in styles.items() if style is not None}
         head = "".join(f'<th scope="col"{self._side(style)}>{html.escape(c)}</th>' for c, style in styles.items())
         body = "".join(self._row(row, styles) for _, row in frame.iterrows())
@@ -99,3 +111,16 @@ class Page:
         """Leave numbers in the notebook for a sweep to collect."""
         rounded = {name: nine_digits(value) for name, value in numbers.items()}
         display({RECORD_MIME: rounded, "text/plain": ", ".join(f"{k} = {v:.4g}" for k, v in rounded.items())}, raw=True)
+
+
+def _without_bands(frame, columns):
+    """A table of a study in which nothing scatters: ends of bands that have no width go, and what lies between them has a plain name."""
+    for low, high, middle, name in _ENDS:
+        if not {low, high} <= set(frame.columns):
+            continue
+        ends = frame[[low, high]].astype(float)
+        if (ends[low].isna() | np.isclose(ends[low], ends[high], rtol=1e-9)).all():
+            gone, renamed = {low, high, "mean", "error of mean"} - {middle}, {middle: name} if middle in columns else {}
+            frame = frame.drop(columns=list(gone & set(frame.columns))).rename(columns=renamed)
+            columns = {renamed.get(key, key): style for key, style in columns.items() if key not in gone}
+    return frame, columns

@@ -52,10 +52,11 @@ def scrap_now(kit: OpenStudy, product: str) -> str:
     fmt, found = format_of(kit), kit.point().products[product]
     none, now = float(grid(kit, [0.0], product=product).totals["pay_per_hour"][0]), float(kit.point().totals["pay_per_hour"])
     more = float(grid(kit, [1 - found["yield"] + 0.05], product=product).totals["pay_per_hour"][0]) - now
-    return (
-        f"Today {fmt.percent(1 - found['yield'], 1)} of the casts of {product} end as scrap. Without any, an hour would bring {fmt.money(none)} instead of "
-        f"{fmt.money(now)}; five points more scrap would change it by {signed(fmt, more)}."
-    )
+    if found["yield"] == 1:
+        start = f"No cast of {product} ends as scrap in this study, and an hour brings {fmt.money(now)}"
+    else:
+        start = f"Today {fmt.percent(1 - found['yield'], 1)} of the casts of {product} end as scrap. Without any, an hour would bring {fmt.money(none)} instead of {fmt.money(now)}"
+    return f"{start}; five points more scrap would change it by {signed(fmt, more)}."
 
 
 def scrap_break_even(kit: OpenStudy, product: str) -> str:

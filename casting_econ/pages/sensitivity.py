@@ -337,22 +337,26 @@ def decision_sentence(decision: Decision, fmt: Format) -> str:
     """Go on or not, and the chance that it is right; claims no more than the draws allow."""
     mean, right = float(decision.benefit.mean()), decision.right
     size = fmt.money(abs(mean), 0)
+    certain = decision.kit.certain
+    if certain and abs(mean) < 0.005:
+        return "**Neither:** a year brings just what its hours would bring at the target."
     if abs(mean) <= 2.0 * decision.error:
         return "**Neither: these numbers cannot tell** whether going on brings more than the same hours at the target."
-    if decision.goes and right >= 0.9:
-        text = f"**Go on.** On average a year brings {size} more than its hours at the target"
-    elif decision.goes:
-        text = f"**Go on, but watch it.** On average a year brings {size} more than its hours at the target"
-    elif right >= 0.9:
-        text = f"**Stop, or change something.** On average a year brings {size} less than its hours at the target"
+    if decision.goes:
+        text = "**Go on.**" if right >= 0.9 else "**Go on, but watch it.**"
     else:
-        text = f"**Rather not as it is.** On average a year brings {size} less than its hours at the target"
-    return f"{text}, and that is the right choice with a chance of {fmt.chance(right)}."
+        text = "**Stop, or change something.**" if right >= 0.9 else "**Rather not as it is.**"
+    brings = f"brings {size} {'more' if decision.goes else 'less'} than its hours at the target"
+    if certain:
+        return f"{text} A year {brings}."
+    return f"{text} On average a year {brings}, and that is the right choice with a chance of {fmt.chance(right)}."
 
 
 def next_to_measure(decision: Decision, frame: pd.DataFrame, fmt: Format) -> str:
     """What to measure next, or that nothing more is worth it."""
     everything = decision.all_known
+    if decision.kit.certain:
+        return "Every number is stated as certain, so nothing is left to measure for the choice; a guess is never certain, so give guesses a range."
     if everything.value <= 2.0 * everything.error or everything.value < 0.001 * abs(float(decision.benefit.mean())):
         return (
             f"Knowing every number exactly would hardly change the choice: it is worth {fmt.money(everything.value, 0)} a year."
@@ -418,17 +422,14 @@ def grid_table(kit: OpenStudy, scrap, cure_hours, *, product: str) -> pd.DataFra
 
 
 def three_numbers(kit: OpenStudy, tornado) -> str:
-    """The three uncertain numbers with the largest swing, and what each is now."""
+    """The three uncertain numbers with the largest swing, and what each rests on."""
     if not len(tornado):
         return "Every number of this study is stated as certain, so none can move the result."
     fmt, rows = format_of(kit), []
     for place, row in enumerate(tornado.head(3).itertuples(), start=1):
         number = kit.assumed.numbers.get(row.key)
         rests = "stated" if number is None or row.key.startswith("spread.") else number.basis
-        low, high = sorted((row.pay_low, row.pay_high))
-        rows.append(
-            f"{place}. **{row.label}** ({rests}): pay an hour between {fmt.money(low)} and {fmt.money(high)}, the others as they are."
-        )
+        rows.append(f"{place}. **{row.label}** ({rests}): from low to high it moves pay an hour by {fmt.money(row.swing)}.")
     return "\n".join(rows)
 
 

@@ -17,7 +17,7 @@ _SURE = 0.95  # of having enough, in the table beside what pays best
 
 @shown(
     "channels-stall",
-    "Pieces to bring to a day; lost is the mean of a day by too few and too many",
+    "Pieces to bring to a day, over the draws; lost is the mean of a day by too few and too many",
     "channel: text; wanted: 0; short: money; over: money; bring: 0; enough: percent; lost: money; to be sure: 0",
 )
 def stall_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> pd.DataFrame:

@@ -7,6 +7,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from casting_econ.faults import StudyError
@@ -127,7 +128,8 @@ def test_copies_are_sound(tmp_path):
     """The copies that the tests below break have no fault of their own."""
     for name in STUDIES:
         assert set(read_study(first_rows(name, tmp_path / name)).records) == set(LOGS)
-        assert open_study(tmp_path / name).point().totals["pay_per_hour"] > 0
+        # ten sales in the months of the other logs make no living
+        assert np.isfinite(open_study(tmp_path / name).point().totals["pay_per_hour"])
 
 
 # a wait of "18 h" that becomes: id, new text, what the line must say

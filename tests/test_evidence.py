@@ -1,5 +1,6 @@
 """What the logs say: posteriors by hand, each kind of number from a small study, and intervals that cover what they claim."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,6 +10,7 @@ import pytest
 from scipy import stats
 
 from casting_econ.assumptions import assume, draw_values, point_values, spread_values
+from casting_econ.draws.distributions import distribution
 from casting_econ.evidence import (
     could_learn,
     learn,
@@ -20,6 +22,7 @@ from casting_econ.evidence import (
     scrap_table,
     share_posterior,
 )
+from casting_econ.evidence.posteriors import life_prior, rate_prior, rows_prior, stated_range
 from casting_econ.faults import StudyError
 from casting_econ.kit import open_study
 from casting_econ.study import read_study
@@ -70,6 +73,8 @@ refund_share = { value = "10 %", from = "records", worth = "10 orders" }
 minutes_per_order = { value = "9 min", from = "records", worth = "3 orders" }
 """
 STEPS = "products.tile.steps"
+MONTH = 365.2425 / 12  # days
+FAIR = '[channels.fair]\nproduct = "tile"\norders = "1 order/year"\npieces_per_order = 1\nprice = "12 EUR"\n'
 
 
 @pytest.fixture
@@ -345,7 +350,7 @@ def test_worth_of_a_price_keeps_its_unit(tile):
 
 def test_worth_of_orders_keeps_its_unit(tile):
     """A worth of one year of orders weighs as much as twelve months of them."""
-    sales = "date,channel,product,pieces,price\n2025-01-06,shop,tile,1,12"
+    sales = "date,channel,product,pieces,price\n2025-01-06,shop,tile,1,12\n2025-02-06,shop,tile,1,12"
     year, months = (learn(tile(TILE.replace('"2 months"', f'"{worth}"'), sales=sales)) for worth in ("1 year", "12 months"))
 
     assert year["channels.shop.orders"].number.value == months["channels.shop.orders"].number.value
@@ -371,26 +376,83 @@ date,order,channel,product,pieces,price,postage_paid,refund,kind
 
 
 def test_orders_by_hand(tile):
-    """Three orders of four in a log of 9 days, which stand for 9 x 5 / 3 = 15 days, and 20 guessed in two months.
+    """Three orders in sales alone of 10 days, the first of which starts the clock, and 20 guessed in two months.
 
     Rows of one order are one order, a replacement is none, and a blank kind is a sale. A month has 365.2425 / 12 days.
     """
     found = learn(tile(sales=SALES))["channels.shop.orders"]
-    months = 15 / (365.2425 / 12)
+    months = 10 / MONTH
 
-    assert found.observed == pytest.approx(3 / months * 12)
-    assert found.number.value == pytest.approx((20 + 3) / (2 + months) * 12)
+    assert found.observed == pytest.approx(2 / months * 12)
+    assert found.number.value == pytest.approx((20 + 2) / (2 + months) * 12)
+    assert found.data == "2 orders in 0.3 months after the first, with which the logs begin"
+
+
+SEEN = 'orders = { value = "2 orders/year", from = "records", worth = "1 month" }'
+ONE_SALE = "date,channel,product,pieces,price\n2025-03-06,shop,tile,1,12"
+PURCHASES = "date,item,kind,quantity,unit,paid\n{0},sand,material,1,kg,7\n{1},sand,material,1,kg,7"
+
+
+def seen_orders(tile, since="", **logs):
+    """Evidence on 2 orders a year, worth a month, and the study; None where the logs are silent."""
+    text = TILE.replace('orders = { value = "120 orders/year", from = "records", worth = "2 months" }', f"{SEEN}\n{since}")
+    return learn(tile(text + FAIR, **logs)).get("channels.shop.orders")
+
+
+def test_orders_are_counted_over_all_logs(tile):
+    """One sale in logs of 365 days, 2 a year guessed and worth a month: (2/12 + 1) in (1 + 365 days), worked by hand.
+
+    What a log says beside its date, such as when an old mould was made, is no day on which the logs were kept.
+    """
+    moulds = "mould,product,cavities,made\nM1,tile,10,2019-01-02"
+    found = seen_orders(tile, sales=ONE_SALE, purchases=PURCHASES.format("2025-01-01", "2025-12-31"), moulds=moulds)
+    months = 365 / MONTH
+
+    assert found.number.value == pytest.approx((2 / 12 + 1) / (1 + months) * 12)
+    assert found.data == "1 order in 12.0 months"
+
+
+@pytest.mark.parametrize("since", ["2025-01-06", '"2025-01-06"'])
+def test_orders_are_counted_since_they_were_offered(tile, since):
+    """Offered 60 days before the only sale, and logs of older work: 1 in 60 days and not in the year of the logs."""
+    logs = {"sales": ONE_SALE, "purchases": PURCHASES.format("2024-03-07", "2024-05-07")}
+    found = seen_orders(tile, f"offered_since = {since}", **logs)
+
+    assert found.number.value == pytest.approx((2 / 12 + 1) / (1 + 60 / MONTH) * 12)
+    assert found.data == "1 order in 2.0 months since 2025-01-06"
+
+
+@pytest.mark.parametrize(
+    ("since", "logs"),
+    [
+        ("", {}),
+        ("", {"sales": ONE_SALE}),  # one sale says that there was one, and not how often one comes
+        ("", {"sales": ONE_SALE, "purchases": PURCHASES.format("2025-03-06", "2025-03-06")}),  # one day
+        ("", {"purchases": PURCHASES.format("2025-01-06", "2025-12-06")}),  # no sales written down: not known, which is not none
+        ("offered_since = 2025-01-06", {"purchases": PURCHASES.format("2025-01-06", "2025-12-06")}),
+        ("offered_since = 2026-01-06", {"sales": ONE_SALE.replace("shop", "fair")}),
+    ],
+)
+def test_logs_that_tell_no_time_leave_the_guess_of_orders(tile, since, logs):
+    """One sale alone, logs of one day, no sales log, or a channel still to come: the guess stays a guess."""
+    assert seen_orders(tile, since, **logs) is None
+
+
+def test_sale_before_its_channel_was_offered_is_a_fault(tile):
+    """A sale of 6 March in a channel offered since 7 March is one message with the row and both days."""
+    with pytest.raises(StudyError, match=r"sold before shop was offered.*2025-03-06, offered since 2025-03-07"):
+        seen_orders(tile, "offered_since = 2025-03-07", sales=ONE_SALE)
 
 
 def test_no_order_is_evidence_too(tile):
-    """Half a year of sales in one channel and none in the other says that the other sells less than was guessed."""
+    """182 days of sales in one channel and none in the other: 0 beside 10 a month guessed, worth 10 months, worked by hand."""
     fair = '[channels.fair]\nproduct = "tile"\norders = { value = "120 orders/year", from = "records" }\n'
     fair += 'pieces_per_order = 1\nprice = "12 EUR"\n'
     sales = "date,channel,product,pieces,price\n2025-01-06,shop,tile,1,12\n2025-07-06,shop,tile,1,12"
 
     found = learn(tile(TILE + fair, sales=sales))
 
-    assert "channels.fair.orders" in found and found["channels.fair.orders"].number.value < 60
+    assert found["channels.fair.orders"].number.value == pytest.approx(100 / (10 + 182 / MONTH) * 12)
 
 
 @pytest.mark.parametrize(
@@ -453,6 +515,21 @@ def test_mould_life_by_hand(tile):
     none_gone = learn(tile(batches=BATCHES, moulds=moulds.replace("2025-01-07,25", ",")))["products.tile.mould.life"]
     assert none_gone.number.basis == "guess"
     assert "still a guess" in none_gone.data
+
+
+@pytest.mark.parametrize(("moulds", "cavities", "minutes"), [(33, 1, 11.0), (3, 11, 121.0), (1, 33, 363.0)])
+def test_minutes_of_a_set_of_moulds_by_their_cavities(tile, moulds, cavities, minutes):
+    """33 moulds of one cavity at 11 min each, or fewer larger ones at 11 min a cavity, make a set of 33 in 363 min: own arithmetic."""
+    text = TILE.replace("casts_per_load = 10", "casts_per_load = 33").replace(
+        'minutes = "60 min"', 'minutes = { value = "200 min", from = "records", worth = "1 mould" }'
+    )
+    rows = "\n".join(f"M{i},tile,{cavities},2025-01-02,{minutes}" for i in range(moulds))
+    found = learn(tile(text, moulds=f"mould,product,cavities,made,minutes\n{rows}"))["products.tile.mould.minutes"]
+
+    assert found.observed == pytest.approx(363.0)
+    assert 200.0 < found.number.value < 363.5
+    assert moulds < 33 or found.number.value == pytest.approx(363.0, rel=0.01)  # 33 that agree leave little of the guess
+    assert found.data == f"{moulds} mould{'s' if moulds > 1 else ''} made, 33 cavities"
 
 
 def test_refunds_of_no_orders_are_not_measured(tile):
@@ -634,6 +711,118 @@ def test_numbers_of_the_same_rows_are_drawn_together(tile):
     seen = np.corrcoef(np.log(values[f"{STEPS}.cast.minutes"]), np.log(values[f"{STEPS}.cast.load_minutes"]))[0, 1]
     assert told < -0.1
     assert seen == pytest.approx(told, abs=0.05)
+
+
+RANGES = {  # a range stated for a number of the tile, and one row of a log that agrees with it
+    f"{STEPS}.trim.minutes": ("1.9 min", "2 min", "2.1 min", "timesheet", "date,step,minutes,product,pieces_handled\n2025-01-06,trim,20,tile,10"),
+    f"{STEPS}.cast.load_minutes": ("19 min", "20 min", "21 min", "timesheet", "date,step,minutes,product,pieces_handled\n2025-01-06,cast,30,tile,10"),
+    f"{STEPS}.trim.pass_share": ("88 %", "90 %", "92 %", "batches", "batch,date,product,casts,good\nB1,2025-01-06,tile,10,9"),
+    f"{STEPS}.cast.materials.oil.price": ("0.28 EUR/oz", "0.30 EUR/oz", "0.31 EUR/oz", "purchases", "date,item,kind,quantity,unit,paid\n2025-01-06,oil,material,16,oz,4.8"),
+    "products.tile.mould.life": ("28", "30", "32", "moulds", "mould,product,cavities,made,retired,casts_at_retirement\nM1,tile,10,2025-01-02,2025-03-07,30"),
+    "channels.shop.orders": ("110 order/year", "120 order/year", "130 order/year", "sales", "date,channel,product,pieces,price\n2025-01-06,fair,tile,1,12\n2025-02-05,shop,tile,1,12"),
+    "channels.shop.price": ("11.5 EUR", "12 EUR", "12.5 EUR", "sales", "date,channel,product,pieces,price\n2025-01-06,shop,tile,1,12"),
+    "channels.shop.refund_share": ("8 %", "10 %", "12 %", "sales", "date,channel,product,pieces,price,refund\n2025-01-06,shop,tile,1,12,0"),
+    "channels.shop.minutes_per_order": ("8 min", "9 min", "10 min", "timesheet", "date,step,minutes,product,pieces_handled\n2025-01-06,shop,27,,3"),
+}  # fmt: skip
+
+
+def ranged(key, low, likely, high, tail=""):
+    """The tile with a range for one number."""
+    last = key.rpartition(".")[2]
+    before, after = TILE.split("materials.oil", 1) if "oil" in key else TILE.split(f"[{key.rpartition('.')[0]}]")
+    new = f'{last} = {{ low = "{low}", likely = "{likely}", high = "{high}", from = "records"{tail} }}'
+    after = re.sub(rf"(?<!\w){last} = (\{{ value[^}}]*\}}|\"[^\"]*\")", new, after, count=1)
+    return f"{before}{'materials.oil' if 'oil' in key else f'[{key.rpartition(chr(46))[0]}]'}{after}{FAIR}"
+
+
+@pytest.mark.parametrize("key", RANGES)
+def test_one_row_that_agrees_leaves_no_more_width_than_the_range(tile, key):
+    """A narrow range from the records stays the prior: neither its middle eight nor nine in ten grow by a row that agrees."""
+    low, likely, high, log, rows = RANGES[key]
+    study = tile(ranged(key, low, likely, high), **{log: rows})
+    found, stated = learn(study)[key], study.numbers[key].distribution
+    ends = np.array([one.quantile(np.array([0.1, 0.9, 0.05, 0.95])) for one in (found.number.distribution, stated)])
+    eight, nine = ends[:, 1] - ends[:, 0], ends[:, 3] - ends[:, 2]
+
+    assert eight[0] <= eight[1] and nine[0] <= nine[1]
+    assert eight[0] > 0.5 * eight[1]  # nor is one row taken for certainty
+    assert found.number.value == pytest.approx(study.numbers[key].value, rel=0.02)
+
+
+def test_range_gives_way_to_many_rows_that_contradict_it(tile):
+    """Fifty rows of 40 min for ten pieces, guessed at 1.9 to 2.1 min each: the logs win, beyond the end of the range."""
+    rows = "\n".join(f"2025-{1 + i // 25:02d}-{1 + i % 25:02d},trim,40,tile,10" for i in range(50))
+    sheet = f"date,step,minutes,product,pieces_handled\n{rows}"
+    key = f"{STEPS}.trim.minutes"
+
+    found = learn(tile(ranged(key, "1.9 min", "2 min", "2.1 min"), timesheet=sheet))[key]
+
+    assert 3.5 < found.number.value < 4.01
+    assert found.data == "50 timesheet rows, 500 pieces, beyond the stated range"
+    one = learn(tile(ranged(key, "1.9 min", "2 min", "2.1 min"), timesheet="\n".join(sheet.split()[:2])))[key]
+    assert 2.0 < one.number.value < 2.1 and "beyond" not in one.data
+
+
+def test_range_gives_way_to_a_channel_that_hardly_sells(tile):
+    """110 to 130 orders a year guessed, one in two years of logs: what is left lies far below the range."""
+    logs = {"sales": ONE_SALE, "purchases": PURCHASES.format("2025-01-01", "2026-12-31")}
+    found = learn(tile(ranged("channels.shop.orders", "110 order/year", "120 order/year", "130 order/year"), **logs))
+
+    # 10 a month worth 10 months where no worth is stated: 101 in 10 + 730 days, own arithmetic
+    assert found["channels.shop.orders"].number.value == pytest.approx(101 / (10 + 730 / MONTH) * 12)
+    assert found["channels.shop.orders"].data.endswith(", beyond the stated range")
+
+
+def test_range_of_a_life_gives_way_to_moulds_that_wear_out_early(tile):
+    """Twenty moulds worn out after 10 casts, 28 to 32 guessed and worth a mould: the life is about 10."""
+    rows = "\n".join(f"M{i},tile,10,2025-01-02,2025-03-07,10" for i in range(20))
+    moulds = f"mould,product,cavities,made,retired,casts_at_retirement\n{rows}"
+    found = learn(tile(ranged("products.tile.mould.life", "28", "30", "32", ', worth = "1 mould"'), moulds=moulds))
+
+    assert found["products.tile.mould.life"].number.value == pytest.approx(10.0, rel=0.15)
+    assert found["products.tile.mould.life"].data.endswith(", beyond the stated range")
+
+
+def test_worth_beside_a_range_counts_where_it_says_more(tile):
+    """80 to 98 % is worth some 80 pieces; a worth of 500 beside it holds the share, and one of 1 changes nothing."""
+    key, batches = f"{STEPS}.trim.pass_share", "batch,date,product,casts,good\nB1,2025-01-06,tile,10,5"
+    plain, less, more = (
+        learn(tile(ranged(key, "80 %", "90 %", "98 %", tail), batches=batches))[key].number.value
+        for tail in ("", ', worth = "1 piece"', ', worth = "500 pieces"')
+    )
+
+    assert plain == less
+    assert plain < 0.88 < more < 0.9
+
+
+@pytest.mark.parametrize(
+    "spread",
+    [
+        distribution("pert", low=1.9, likely=2.0, high=2.1),
+        distribution("pert", low=0.3, likely=1.0, high=1.1),
+        distribution("triangular", low=0.0, likely=0.01, high=5.0),
+        distribution("uniform", low=1.0, high=3.0),
+        distribution("lognormal", p10=1.0, p90=30.0),
+        distribution("gamma", mean=2.0, sd=3.0),
+        distribution("weibull", mean=2.0, shape=0.8),
+        distribution("discrete", values=[1.0, 2.0, 3.0], weights=[1.0, 8.0, 1.0]),
+    ],
+    ids=lambda spread: spread.name,
+)
+def test_no_prior_is_wider_than_the_range_it_stands_for(spread):
+    """In each family the middle eight and nine in ten of the prior are at most those of the range, whatever its shape."""
+    median, rows = rows_prior(0.0, 0.0, spread)
+    mean, worth = rate_prior(0.0, 0.0, spread)
+    life, moulds = life_prior(0.0, 0.0, 2.5, 0.3, spread)
+    priors = [
+        rows_posterior([median], [rows], [], np.empty((0, 1))).means[0],
+        rate_posterior(mean, worth, 0, 0),
+        mould_life_posterior(life, moulds, 2.5, [], [], 0.3)[0],
+        mean_posterior(mean, 1.0, [], [], stated_range(spread)[1]),
+    ]
+    for ends in ([0.1, 0.9], [0.05, 0.95]):
+        widths = [float(np.diff(one.quantile(np.array(ends)))[0]) for one in (spread, *priors)]
+        assert max(widths[1:]) <= widths[0] * (1 + 1e-3)  # a median between two nodes of a tabulated density
 
 
 def test_guess_that_the_logs_contradict_is_named(tile):

@@ -7,6 +7,7 @@ import importlib.util
 import io
 import json
 import tomllib
+import zipfile
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -15,10 +16,11 @@ import pandas as pd
 import pytest
 from hypothesis import event, given, settings
 from hypothesis import strategies as st
+from openpyxl import Workbook
 
 from casting_econ.evidence import learn
 from casting_econ.faults import Question
-from casting_econ.ledger import LOGS
+from casting_econ.ledger import LOGS, sheets
 from casting_econ.ledger.columns import marks_of
 from casting_econ.ledger.dates import possible_orders
 from casting_econ.ledger.preview import preview
@@ -125,8 +127,6 @@ def test_columns_are_as_evidence_expects(tmp_path):
 
 def test_workbook_with_cells_far_apart_is_told(tmp_path):
     """A sheet that spans billions of cells is a fault before any memory is asked for."""
-    from openpyxl import Workbook
-
     book = Workbook()
     book.active["A1"], book.active["XFD1048576"] = "date", 1
     book.save(tmp_path / "sales.xlsx")
@@ -134,6 +134,142 @@ def test_workbook_with_cells_far_apart_is_told(tmp_path):
     [fault] = read_records(tmp_path, None)[2]
 
     assert (fault.file, fault.wrong) == ("records/sales.xlsx", "has cells too far apart")
+
+
+def far_cell(written):
+    """A workbook of two good rows and one cell that its sheet's XML writes in its own way."""
+    book, out = Workbook(), io.BytesIO()
+    book.active.append(["date", "step", "minutes"])
+    book.active.append(["2025-04-03", "pour", 12])
+    plain = io.BytesIO()
+    book.save(plain)
+    with zipfile.ZipFile(plain) as old, zipfile.ZipFile(out, "w") as new:
+        for name in old.namelist():
+            new.writestr(
+                name, old.read(name).replace(b"</sheetData>", written + b"</sheetData>") if "sheet1" in name else old.read(name)
+            )
+    return out.getvalue()
+
+
+FAR = {
+    "double quotes": b'<row r="1048576"><c r="XFD1048576"><v>1</v></c></row>',
+    "single quotes": b"<row r='1048576'><c r='XFD1048576'><v>1</v></c></row>",
+    "small letters": b'<row r="1048576"><c r="xfd1048576"><v>1</v></c></row>',
+    "spaces": b'<row r="1048576"><c r = "XFD1048576"><v>1</v></c></row>',
+    "beyond every sheet": b'<row r="4294967295"><c r="ZZZZZZ4294967295"><v>1</v></c></row>',
+}
+
+
+@pytest.mark.parametrize("name", FAR)
+def test_one_cell_far_away_is_told_however_it_is_written(tmp_path, name):
+    """A cell in the last column and row, which would need hundreds of gigabytes, is one message; this process lives on."""
+    (tmp_path / "timesheet.xlsx").write_bytes(far_cell(FAR[name]))
+
+    [fault] = read_records(tmp_path, None)[2]
+
+    assert (fault.file, fault.wrong) == ("records/timesheet.xlsx", "has cells too far apart")
+    assert "20 million cells" in fault.right
+
+
+def test_far_cell_that_only_the_library_finds_is_told(tmp_path):
+    """In a sheet that stands in a folder of another name: the process that reads it dies, and says so."""
+    moved = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(far_cell(FAR["double quotes"]))) as old, zipfile.ZipFile(moved, "w") as new:
+        for name in old.namelist():
+            new.writestr(name.replace("worksheets", "elsewhere"), old.read(name).replace(b"worksheets/", b"elsewhere/"))
+    (tmp_path / "timesheet.xlsx").write_bytes(moved.getvalue())
+
+    assert [fault.wrong for fault in read_records(tmp_path, None)[2]] == ["has cells too far apart"]
+
+
+def test_workbook_whose_reader_dies_is_told(tmp_path, monkeypatch):
+    """Whatever ends the process that reads a workbook, the answer is a fault; one that answers with code is not obeyed."""
+    (tmp_path / "timesheet.xlsx").write_bytes(far_cell(b""))
+    assert read_records(tmp_path, None)[2] == []
+    script = tmp_path / "reader.py"
+    monkeypatch.setattr(sheets, "__file__", str(script))
+    for text in ("import os; os.abort()", "import pickle, sys; sys.stdout.buffer.write(pickle.dumps(print))", ""):
+        script.write_text(text, encoding="utf-8")
+        [fault] = read_records(tmp_path, None)[2]
+        assert fault.wrong == "has cells too far apart"
+
+
+def test_events_above_the_header_are_asked(tmp_path):
+    """Fifteen good rows above a header that stands in the middle are no titles: one question, with how many and which."""
+    rows = "".join(f"2025-04-{day:02d},pour,12\n" for day in range(1, 31))
+    half = len("2025-04-01,pour,12\n") * 15
+    (tmp_path / "timesheet.csv").write_text(
+        f"My hours of 2025,,\n{rows[:half]}date,step,minutes\n{rows[half:]}", encoding="utf-8"
+    )
+
+    records, _, [fault] = read_records(tmp_path, None)
+
+    assert records == {} and isinstance(fault, Question)
+    assert (fault.row, fault.wrong) == (2, "question: are rows above the header in row 17 events?")
+    assert fault.found.startswith("15 rows that read as one, such as '2025-04-01', 'pour', '12'")
+
+
+@pytest.mark.parametrize(
+    "above",
+    [
+        "Hours 2025,,\n",
+        "Datum,Schritt,Minuten\n",  # a header of her own over ours
+        "Week 14,pouring,none\n",
+        "# 2025-04-01,pour,12\n",  # the answer to the question
+        ",pour,12\n",
+    ],
+)
+def test_titles_above_the_header_stay_titles(tmp_path, above):
+    """What lacks a date or a number of an event, or is marked as no event, is set aside by name as before."""
+    (tmp_path / "timesheet.csv").write_text(f"{above}date,step,minutes\n2025-04-03,pour,12\n", encoding="utf-8")
+
+    records, reading, faults = read_records(tmp_path, None)
+
+    assert faults == [] and len(records["timesheet"]) == 1
+    assert [one.row for one in reading.files[0].set_aside] == [1]
+
+
+BLANKS = {  # two exports of one log, in the second of which an event has no date
+    "batches": ("batch,date,product,casts,good", "B1,2025-01-03,tile,10-12,9", "B2,,tile,,9\nB3,2025-01-02,tile,10,8"),
+    "sales": ("date,channel,product,pieces,price", "2025-01-03,shop,tile,2-3,10", ",shop,tile,,10\n2025-01-02,shop,tile,1,10"),
+    "timesheet": ("date,step,minutes,pieces_handled", "2025-01-03,a,10,2-3", ",a,10,\n2025-01-02,a,10,1"),
+}
+
+
+@pytest.mark.parametrize("log", BLANKS)
+def test_blank_date_in_one_of_two_exports_is_one_fault(tmp_path, log, recwarn):
+    """Each blank is told once with its file and row, every row is read once, and no library says anything."""
+    header, first, second = BLANKS[log]
+    (tmp_path / f"{log}-1.csv").write_text(f"{header}\n{first}\n", encoding="utf-8")
+    (tmp_path / f"{log}-2.csv").write_text(f"{header}\n{second}\n", encoding="utf-8")
+
+    faults = read_records(tmp_path, None)[2]
+
+    assert {(fault.file, fault.row, fault.column, fault.wrong) for fault in faults} >= {
+        (f"records/{log}-2.csv", 2, "date", "empty cell")
+    }
+    assert {fault.column for fault in faults} <= {"date", "casts", "pieces"} and len(recwarn) == 0
+    assert all((fault.file, fault.row) == (f"records/{log}-2.csv", 2) for fault in faults)
+
+
+@pytest.mark.filterwarnings("ignore::FutureWarning")  # which would hide the traceback
+def test_blank_dates_and_a_blank_count_in_three_exports_are_faults(tmp_path):
+    """Several rows without a date, one without its count, numbers written as intervals: each blank is told, none twice."""
+    exports = ["2025-01-02,,shop,tile,,9-10", ",,shop,tile,2-3,\n2025-01-03,O1,shop,tile,1,9-10"]
+    exports.append(",,shop,tile,2-3,9-10\n,O1,shop,tile,2-3,9-10")
+    for at, rows in enumerate(exports):
+        (tmp_path / f"sales-{at}.csv").write_text(f"date,order,channel,product,pieces,price\n{rows}\n", encoding="utf-8")
+
+    faults = read_records(tmp_path, None)[2]
+
+    told = [(fault.file[-11:], fault.row, fault.column) for fault in faults if fault.wrong == "empty cell"]
+    assert sorted(told) == [
+        ("sales-0.csv", 2, "pieces"),
+        ("sales-1.csv", 2, "date"),
+        ("sales-1.csv", 2, "price"),
+        ("sales-2.csv", 2, "date"),
+        ("sales-2.csv", 3, "date"),
+    ]
 
 
 def test_all_faults_of_a_log_come_at_once(tmp_path, recwarn):

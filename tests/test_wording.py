@@ -368,6 +368,21 @@ def test_scrap_order_where_none_change_place(changed):
     assert re.fullmatch(r"For knob, \*\*voids\*\* loses most pieces and most money: €[\d,]+ a year\.", scrap_order(kit))
 
 
+def test_scrap_order_names_the_step_where_no_causes_are_given(changed):
+    """Two steps without causes are two: the one that rejects most and the one that costs most are named, and no 'not said'."""
+    bare = [
+        ('causes = { voids = 5, "weed shifted or bled" = 4, tacky = 2 }\n', ""),
+        ('causes = { "sand-through or chip" = 4 }\n', ""),
+        ('causes = { "scratch or skewed insert" = 3 }\n', ""),
+    ]
+    said = scrap_order(changed(*bare))
+
+    assert re.match(r"For knob, \*\*demould\*\* \(no causes given\) loses most pieces ", said)
+    assert "not said" not in said
+    alone = scrap_order(changed(*bare, ('"96 %"', '"100 %"'), ('"97 %"', '"100 %"')))
+    assert alone.startswith("For knob, **demould** (no causes given) loses most pieces and most money: €")
+
+
 def test_scrap_order_where_nothing_is_scrapped(changed):
     """A study that passes every piece has no causes to rank."""
     kit = changed(('"89 %"', '"100 %"'), ('"96 %"', '"100 %"'), ('"97 %"', '"100 %"'))

@@ -6,20 +6,28 @@ import numpy as np
 from scipy import special
 
 from ..draws.distributions import Distribution
+from ..faults import counted
 from ..units import ratio_of_units
-from .labour import DEFAULT_WORTH
+from .labour import BEYOND, worth_of
 from .loads import load_counts, loads_of_mould, own_faults, ruined_loads
-from .market import DAYS_PER_MONTH, open_months, orders_of
+from .market import DAYS_PER_MONTH, orders_of, orders_seen
 from .materials import amount_in, bought_amounts, cup_rows
 from .posteriors import (
     PRIOR_SHAPE_FACTOR,
     PRIOR_SPREAD,
+    contradicts,
+    life_prior,
     load_share_posterior,
     mean_posterior,
+    mean_prior,
     mould_life_posterior,
     rate_posterior,
+    rate_prior,
     rows_posterior,
+    rows_prior,
     share_posterior,
+    share_prior,
+    stated_range,
 )
 
 __all__ = ["Finding", "ask", "labour_finding", "mould_lives"]
@@ -47,7 +55,7 @@ class Finding:
 def labour_finding(key, told):
     """Finding for minutes by piece or by load."""
     name = "loads" if key.endswith("load_minutes") else "pieces"
-    data = f"{told['rows']} timesheet rows, {told['units']:.0f} {name}"
+    data = f"{told['rows']} timesheet rows, {told['units']:.0f} {name}{told['beyond']}"
     plain = {part: told[part] for part in ("posterior", "prior", "observed", "worth", "tied", "to_halve")}
     return Finding(**plain, data=data, amount=told["rows"], counted="timesheet rows")
 
@@ -61,8 +69,18 @@ def _worth_in(number, worth, unit):
 
 
 def ask(study, path, number):
-    """What the logs say about one number, or None when they are silent."""
-    worth = number.worth or DEFAULT_WORTH
+    """What the logs say about one number, or None when they are silent; a range that they contradict gives way to the worth."""
+    found, spread = _ask(study, path, number), number.distribution
+    if found is None or spread is None:
+        return found
+    without = _ask(study, path, replace(number, distribution=None))
+    if without is None or not contradicts(without.posterior, spread):
+        return found
+    return replace(without, data=without.data + BEYOND)
+
+
+def _ask(study, path, number):
+    worth = worth_of(number)
     match path:
         case ["products", product, "steps", step, "pass_share"]:
             return _pass_share(study, product, step, number, worth)
@@ -93,9 +111,10 @@ def ask(study, path, number):
 
 def _share(number, worth, hits, count, observed, data, counted):
     """Finding for a share of independent things."""
+    stated, worth = share_prior(number.value, worth, number.distribution)
     return Finding(
-        posterior=share_posterior(number.value, worth, hits, count - hits),
-        prior=share_posterior(number.value, worth, 0, 0),
+        posterior=share_posterior(stated, worth, hits, count - hits),
+        prior=share_posterior(stated, worth, 0, 0),
         observed=observed,
         data=data,
         worth=worth,
@@ -107,11 +126,11 @@ def _share(number, worth, hits, count, observed, data, counted):
 def _rows(number, worth, totals, units, data, counted, spread):
     """Finding for a mean of positive rows with one kind of unit."""
     units = np.asarray(units, float)
-    rows = worth / units.mean()  # of usual scatter, that the guess counts for
-    found = rows_posterior([number.value], [rows], totals, units[:, None], spread=spread)
+    stated, rows = rows_prior(number.value, worth / units.mean(), number.distribution, spread)
+    found = rows_posterior([stated], [rows], totals, units[:, None], spread=spread)
     return Finding(
         posterior=found.means[0],
-        prior=rows_posterior([number.value], [rows], *_NO_ROWS, spread=spread).means[0],
+        prior=rows_posterior([stated], [rows], *_NO_ROWS, spread=spread).means[0],
         observed=float(np.sum(totals) / units.sum()),
         data=data,
         worth=rows * (found.scatter / spread) ** 2,  # in rows that scatter as these do
@@ -122,9 +141,9 @@ def _rows(number, worth, totals, units, data, counted, spread):
 
 def _mean(number, worth, totals, weights, data, counted, scale=1.0):
     """Finding for a mean whose rows may be zero; the worth and the weights are in what is counted."""
-    weights = np.asarray(weights, float)
-    posterior = mean_posterior(number.value / scale, worth, totals, weights)
-    prior = mean_posterior(number.value / scale, worth, [], [])
+    weights, spread = np.asarray(weights, float), number.distribution
+    stated, worth, sd = mean_prior(number.value / scale, worth, totals, weights, spread and _scaled(spread, 1 / scale))
+    posterior, prior = (mean_posterior(stated, worth, *rows, sd) for rows in ((totals, weights), ([], [])))
     observed = float(np.sum(totals) / weights.sum()) * scale
     return Finding(
         posterior=_scaled(posterior, scale),
@@ -154,7 +173,8 @@ def _pass_share(study, product, step, number, worth):
     if sizes.sum() <= 0:
         return None
     pooled = counts.usual_load if counts.pooled[step] else 0.0
-    posterior, alike = load_share_posterior(number.value, worth, hits, sizes, pooled)
+    stated, worth = share_prior(number.value, worth, number.distribution)
+    posterior, alike = load_share_posterior(stated, worth, hits, sizes, pooled)
     data = f"{sizes.sum():.0f} pieces entered, {sizes.sum() - hits.sum():.0f} lost"
     data += f", {len(ruined)} ruined loads apart" if ruined else ""
     # pieces of a load that are alike tell less than as many from different loads
@@ -162,7 +182,7 @@ def _pass_share(study, product, step, number, worth):
     told = sizes.sum() / (1 + (usual - 1) * alike.middle) if not counts.pooled[step] else sizes.sum()
     return Finding(
         posterior=posterior,
-        prior=share_posterior(number.value, worth, 0, 0),
+        prior=share_posterior(stated, worth, 0, 0),
         observed=float(hits.sum() / sizes.sum()),
         data=data,
         worth=worth * sizes.sum() / told,
@@ -204,8 +224,7 @@ def _ruined(study, product, number, worth):
         return None
     days = (counts.batches.date.max() - counts.batches.date.min()).days + 1
     years, freak = max(days, 1) / (MONTHS * DAYS_PER_MONTH), len(ruined_loads(counts))
-    worth = _worth_in(number, worth, "month") / MONTHS
-    stated = max(number.value, 0.25 / worth)  # a stated none must still be able to learn
+    stated, worth = rate_prior(number.value, _worth_in(number, worth, "month") / MONTHS, number.distribution)
     data = f"{freak} ruined of {len(counts.batches)} loads in {years * MONTHS:.1f} months"
     return Finding(
         posterior=rate_posterior(stated, worth, freak, years),
@@ -236,9 +255,13 @@ def _mould_life(study, product, kind, number):
     lives, entry = mould_lives(study, product), study.file.products[product].mould
     if lives is None or (lives[0].size == 0 and lives[1].sum() == 0):
         return None
-    (worn, live), worth, shape = lives, entry.life.worth or DEFAULT_WORTH, entry.life_shape.value
-    both = mould_life_posterior(entry.life.value, worth, shape, worn, live, PRIOR_SHAPE_FACTOR)
-    guess = mould_life_posterior(entry.life.value, worth, shape, [], [], PRIOR_SHAPE_FACTOR)
+    life, form = (number if kind == name else getattr(entry, name) for name in ("life", "life_shape"))
+    (worn, live), shape, wide = lives, form.value, PRIOR_SHAPE_FACTOR
+    if form.from_records and form.distribution is not None:
+        middle, wide = stated_range(form.distribution, logarithms=True)
+        shape = float(np.exp(middle))
+    stated, worth = life_prior(life.value, worth_of(life), shape, wide, life.distribution)
+    both, guess = (mould_life_posterior(stated, worth, shape, *seen, wide) for seen in ((worn, live), ([], [])))
     at = ("life", "life_shape").index(kind)
     said = f"{worn.size} worn out" if worn.size else "none worn out yet, so still a guess"
     scale = (np.sum(np.concatenate([worn, live]) ** shape) / worn.size) ** (1 / shape) if worn.size else np.nan
@@ -256,11 +279,13 @@ def _mould_life(study, product, kind, number):
 
 def _mould_minutes(study, product, number, worth):
     moulds = study.records.get("moulds")
-    rows = None if moulds is None else moulds[(moulds["product"] == product) & (moulds.minutes > 0)]
+    rows = None if moulds is None else moulds[(moulds["product"] == product) & (moulds.minutes > 0) & (moulds.cavities > 0)]
     if rows is None or rows.empty or number.value <= 0:
         return None
-    minutes = rows.minutes.to_numpy(float)
-    return _rows(number, worth, minutes, np.ones(minutes.size), f"{minutes.size} moulds made", "moulds", PRIOR_SPREAD)
+    # the study's minutes are those of a set, which fills one load; a row of the log is one mould with so many of its cavities
+    sets = rows.cavities.to_numpy(float) / study.file.products[product].casts_per_load.value
+    data = f"{counted(len(rows), 'mould')} made, {counted(int(rows.cavities.sum()), 'cavity', 'cavities')}"
+    return _rows(number, worth * sets.mean(), rows.minutes.to_numpy(float), sets, data, "moulds", PRIOR_SPREAD)
 
 
 def _price(study, item, entry, number, worth):
@@ -276,7 +301,7 @@ def _price(study, item, entry, number, worth):
     data = f"{known.sum()} purchases" + (f", {(~known).sum()} in another unit left out" if not known.all() else "")
     found = _mean(number, worth, paid[known], amounts[known], data, base)
     usual = amounts[known].mean()  # people buy, they do not weigh
-    return replace(found, worth=worth / usual, amount=float(known.sum()), counted="purchases")
+    return replace(found, worth=found.worth / usual, amount=float(known.sum()), counted="purchases")
 
 
 def _loss(study, product, item_key, number, worth):
@@ -285,7 +310,10 @@ def _loss(study, product, item_key, number, worth):
     if rows is None:
         return None
     mixed, needed = rows
-    factor = replace(number, value=1 / (1 - number.value))
+    spread = number.distribution
+    if spread is not None:
+        spread = replace(spread, quantile=lambda p: 1 / (1 - number.distribution.quantile(p)))
+    factor = replace(number, value=1 / (1 - number.value), distribution=spread)
     found = _rows(factor, worth * needed.mean(), mixed, needed, f"{mixed.size} loads with mixed mass", "loads", WAIT_SPREAD)
 
     def share(spread):  # the mix is 1 / (1 - loss) times what the pieces hold; a mix below it counts as no loss
@@ -294,7 +322,11 @@ def _loss(study, product, item_key, number, worth):
         )
 
     return replace(
-        found, posterior=share(found.posterior), prior=share(found.prior), observed=1 - 1 / found.observed, worth=worth
+        found,
+        posterior=share(found.posterior),
+        prior=share(found.prior),
+        observed=1 - 1 / found.observed,
+        worth=worth or found.worth,
     )
 
 
@@ -308,8 +340,9 @@ def _channel(study, channel, kind, number, worth):
         return _rows(number, worth, rows.minutes.to_numpy(float), rows.pieces_handled, data, "timesheet rows", PRIOR_SPREAD)
     mine = orders_of(sales, channel, entry.product)
     count = 0 if mine is None else len(mine)
-    if kind == "orders" and sales is not None:
-        return _orders(number, _worth_in(number, worth, "month"), count, open_months(sales))
+    if kind == "orders":
+        seen = orders_seen(study, channel)
+        return None if seen is None else _orders(number, _worth_in(number, worth, "month"), *seen)
     if count == 0:
         return None
     if kind == "refund_share":
@@ -323,14 +356,15 @@ def _channel(study, channel, kind, number, worth):
     return None
 
 
-def _orders(number, worth, count, months):
-    """Orders a year from orders over the months that the log stands for."""
-    stated = max(number.value / MONTHS, 0.25 / worth)
+def _orders(number, worth, count, months, since):
+    """Orders a year from orders over the months in which they could have come."""
+    yearly, years = rate_prior(number.value, worth / MONTHS, number.distribution)
+    stated, worth = yearly / MONTHS, years * MONTHS
     return Finding(
         posterior=_scaled(rate_posterior(stated, worth, count, months), MONTHS),
         prior=_scaled(rate_posterior(stated, worth, 0, 0), MONTHS),
         observed=count / months * MONTHS,
-        data=f"{count} orders in {months:.1f} months",
+        data=f"{counted(count, 'order')} in {months:.1f} months{since}",
         worth=worth,
         amount=months,
         counted="months",
@@ -346,10 +380,10 @@ def _money(entry, channel, kind, number, worth, mine):
     if kind == "price" and not asked.from_records:  # by the piece, as orders differ in size; then for an order of the stated size
         size = asked.value
         found = _mean(number, worth * size, seen, mine.pieces[seen.index], data, "orders", scale=size)
-        return replace(found, worth=worth, amount=float(len(seen)))
+        return replace(found, worth=found.worth / size, amount=float(len(seen)))
     found = _mean(number, worth, seen, np.ones(len(seen)), data, "orders")
     if kind == "price" and len(seen) > 2 and seen.std() > 0 and mine.pieces[seen.index].std() > 0:
-        together = float(np.corrcoef(seen, mine.pieces[seen.index].astype(float))[0, 1]) * len(seen) / (len(seen) + worth)
+        together = float(np.corrcoef(seen, mine.pieces[seen.index].astype(float))[0, 1]) * len(seen) / (len(seen) + found.worth)
         return replace(found, tied={f"channels.{channel}.pieces_per_order": float(np.clip(together, -0.999, 0.999))})
     return found
 

@@ -1,17 +1,25 @@
 """Timesheet to minutes: rows that mix products and steps, learning, and what does not add up."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 from scipy.sparse.csgraph import connected_components
 
-from ..study import Study
+from ..study import Number, Study
 from ..study.records import steps_of
 from .learning import fit_learning
-from .posteriors import PRIOR_SPREAD, rows_posterior
+from .posteriors import PRIOR_SPREAD, contradicts, rows_posterior, rows_prior
 
-__all__ = ["hours_by_kind", "kinds_of_steps", "labour_rows", "learning_table", "minutes_posteriors", "single_rows"]
+__all__ = ["hours_by_kind", "kinds_of_steps", "labour_rows", "learning_table", "minutes_posteriors", "single_rows", "worth_of"]
 
+BEYOND = ", beyond the stated range"  # said where the logs contradict it
 DEFAULT_WORTH = 10.0  # pieces or loads that a guess counts for when the study does not say
+
+
+def worth_of(number: Number) -> float:
+    """What a guess counts for against records, as stated; a range without a worth counts for what its width says."""
+    return number.worth or (DEFAULT_WORTH if number.distribution is None else 0.0)
 
 
 def labour_rows(study: Study) -> list[tuple[float, dict[tuple[str, str], tuple[float, float]], object]]:
@@ -62,7 +70,7 @@ def minutes_posteriors(study: Study, asking: set[str]) -> dict[str, dict[str, ob
     Returns
     -------
     dict
-        By key: `posterior`, `prior`, `observed`, `rows`, `units`, `worth` and `to_halve` (in rows) and `tied` (correlation of logarithms
+        By key: `posterior`, `prior`, `observed`, `rows`, `units`, `beyond`, `worth` and `to_halve` (in rows) and `tied` (correlation of logarithms
         with other keys, by key). Keys that no row tells about are left out.
     """
     rows = labour_rows(study)
@@ -94,10 +102,22 @@ def minutes_posteriors(study: Study, asking: set[str]) -> dict[str, dict[str, ob
 
 def _one_group(study, keys, minutes, units, fixed):
     numbers = [study.numbers[key] for key in keys]
-    stated = np.array([number.value for number in numbers])
     each = units.sum(axis=0) / (units > 0).sum(axis=0)  # units in a row that has any
-    worth = np.array([(number.worth or DEFAULT_WORTH) for number in numbers]) / each
-    both = rows_posterior(stated, worth, minutes, units, fixed)
+
+    def told(numbers):
+        guesses = [rows_prior(n.value, worth_of(n) / some, n.distribution) for n, some in zip(numbers, each, strict=True)]
+        stated, worth = np.array(guesses).T
+        return stated, worth, rows_posterior(stated, worth, minutes, units, fixed)
+
+    beyond = [False] * len(keys)
+    if any(number.distribution is not None for number in numbers):
+        without = [replace(number, distribution=None) for number in numbers]
+        means = told(without)[2].means
+        beyond = [
+            n.distribution is not None and contradicts(mean, n.distribution) for n, mean in zip(numbers, means, strict=True)
+        ]
+        numbers = [plain if gone else number for plain, number, gone in zip(without, numbers, beyond, strict=True)]
+    stated, worth, both = told(numbers)
     guess = [rows_posterior([value], [count], [], np.empty((0, 1))).means[0] for value, count in zip(stated, worth, strict=True)]
     expected = units @ stated
     # one row tells the sum only: all kinds move by what it took against what they would have made of it
@@ -109,6 +129,7 @@ def _one_group(study, keys, minutes, units, fixed):
             "observed": stated[j] * factor,
             "rows": int((units[:, j] > 0).sum()),
             "units": float(units[:, j].sum()),
+            "beyond": BEYOND if beyond[j] else "",
             "to_halve": both.to_halve[j] * int((units[:, j] > 0).sum()),
             "worth": float(worth[j] * (both.scatter / PRIOR_SPREAD) ** 2),  # in rows that scatter as these do
             "tied": {other: float(both.correlation[j, i]) for i, other in enumerate(keys) if i != j},

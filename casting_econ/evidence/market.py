@@ -6,18 +6,21 @@ from scipy import stats
 
 from ..study import Study
 
-__all__ = ["channel_summary", "open_months", "orders_by_month", "orders_of", "season_table"]
+__all__ = ["channel_summary", "orders_by_month", "orders_of", "orders_seen", "season_table"]
 
 DAYS_PER_MONTH = 365.2425 / 12.0
 FULL_YEAR = 12  # months of sales before a season can be told from a trend
 
 
+def _sales_of(sales, channel, product):
+    """Rows of real sales of a product in a channel."""
+    return sales[(sales.channel == channel) & (sales["product"] == product) & sales.kind.fillna("sale").eq("sale")]
+
+
 def orders_of(sales, channel, product):
     """Real sales of a product in a channel, one row an order; None where there are none."""
-    if sales is None:
-        return None
-    mine = sales[(sales.channel == channel) & (sales["product"] == product) & sales.kind.fillna("sale").eq("sale")]
-    if mine.empty:
+    mine = None if sales is None else _sales_of(sales, channel, product)
+    if mine is None or mine.empty:
         return None
     mine = mine.reset_index(names="row")
     order = mine.order.where(mine.order.notna(), "row " + mine.row.astype(str))
@@ -27,11 +30,49 @@ def orders_of(sales, channel, product):
     return groups[sums].sum(min_count=1).assign(date=groups.date.min())
 
 
-def open_months(sales) -> float:
-    """Months that the sales log stands for: from first to last sale, and the usual gap at either end."""
-    orders = max(sales.order.nunique() + sales.order.isna().sum(), 2)
-    days = max((sales.date.max() - sales.date.min()).days, 1)
-    return days * (orders + 1) / (orders - 1) / DAYS_PER_MONTH
+def _dates(study):
+    """Days of every row of every log. What a log says beside its date, such as when a mould was made, may be older than it."""
+    return pd.concat([log.date for log in (*study.records.values(), study.in_work) if len(log) and "date" in log])
+
+
+def _offered(study, channel):
+    """First and last day on which orders could have come: since it is offered, else since all logs began, until they end."""
+    dates, since = _dates(study), study.file.channels[channel].offered_since
+    return dates.min() if since is None else pd.Timestamp(since), dates.max()
+
+
+def orders_seen(study: Study, channel: str):
+    """Orders of a channel, and the time in which they could have come.
+
+    Parameters
+    ----------
+    study : Study
+    channel : str
+
+    Returns
+    -------
+    tuple of (int, float, str) or None
+        Orders, months, and from when in words where that is not the beginning of the logs. None where nothing is told: without a
+        sales log, with logs of one day alone, and before the channel is offered.
+
+    Notes
+    -----
+    From `offered_since`, else the first row of all logs, to the last row of all logs; days without an order count. An order that
+    is itself the first row of all logs only starts the clock: orders after one of them are a Poisson process as before it.
+    """
+    sales, entry = study.records.get("sales"), study.file.channels[channel]
+    if sales is None:
+        return None
+    mine, (first, last) = _sales_of(sales, channel, entry.product), _offered(study, channel)
+    orders = orders_of(sales, channel, entry.product)
+    count, days, since = 0 if orders is None else len(orders), (last - first).days + 1, ""
+    if entry.offered_since is not None:
+        since = f" since {first:%Y-%m-%d}"
+    elif days == 1:
+        return None
+    elif count and (_dates(study) == first).sum() == (mine.date == first).sum():
+        count, since = count - 1, " after the first, with which the logs begin"
+    return (count, days / DAYS_PER_MONTH, since) if days > 0 else None
 
 
 def orders_by_month(study: Study) -> pd.DataFrame:
@@ -40,10 +81,16 @@ def orders_by_month(study: Study) -> pd.DataFrame:
     if sales is None:
         return pd.DataFrame()
     parts = {c: orders_of(sales, c, entry.product) for c, entry in study.file.channels.items()}
-    months = pd.period_range(sales.date.min(), sales.date.max(), freq="M")
+    months = pd.period_range(*_time_of_sales(study), freq="M")
     return pd.DataFrame(
         {c: p.date.dt.to_period("M").value_counts().reindex(months, fill_value=0) for c, p in parts.items() if p is not None}
     )
+
+
+def _time_of_sales(study):
+    """First and last day on which an order could have come in any channel."""
+    spans = [_offered(study, channel) for channel in study.file.channels]
+    return min(study.records["sales"].date.min(), *(first for first, _ in spans)), max(last for _, last in spans)
 
 
 def season_table(study: Study) -> pd.DataFrame:
@@ -56,12 +103,11 @@ def season_table(study: Study) -> pd.DataFrame:
     A month's index is its orders a day over the orders a day of the whole, with the gamma posterior of a Poisson rate
     (prior worth one order at the average rate).
     """
-    sales = study.records.get("sales")
     months = orders_by_month(study)
     if len(months) < FULL_YEAR or months.empty:
         return pd.DataFrame()
     days = pd.Series([period.days_in_month for period in months.index], index=months.index, dtype=float)
-    first, last = sales.date.min(), sales.date.max()
+    first, last = _time_of_sales(study)
     days.iloc[0] -= first.day - 1
     days.iloc[-1] -= last.days_in_month - last.day
     counts = months.sum(axis=1).groupby(months.index.month).sum()

@@ -9,12 +9,19 @@ from ..draws.distributions import Distribution, distribution
 
 __all__ = [
     "Rows",
+    "contradicts",
+    "life_prior",
     "load_share_posterior",
     "mean_posterior",
+    "mean_prior",
     "mould_life_posterior",
     "rate_posterior",
+    "rate_prior",
     "rows_posterior",
+    "rows_prior",
     "share_posterior",
+    "share_prior",
+    "stated_range",
 ]
 
 PRIOR_SPREAD = 0.30  # of a guess, as a share of it: scatter of minutes between rows, common practice, no source
@@ -23,6 +30,90 @@ PRIOR_SPREAD_FACTOR = (
 )
 PRIOR_LOADS = (1.0, 19.0)  # beta prior of the correlation within a load, mean 0.05: common practice, no source
 PRIOR_SHAPE_FACTOR = 0.30  # log sd of a stated Weibull shape: common practice, no source
+_EVEN = (np.arange(512) + 0.5) / 512
+_INNER = np.array([0.1, 0.9, 0.05, 0.95])  # ends of the middle eight and nine in ten
+
+
+def stated_range(spread, logarithms=False):
+    """Mean and standard deviation of a stated range, by which a posterior's family takes its place.
+
+    The deviation is the smallest of its own and of those that the middle eight and nine in ten would have if it were normal, so
+    that the family is no wider than what was stated. `logarithms` gives the log of the median and the deviation of a log-normal.
+
+    Examples
+    --------
+    >>> median, sd = stated_range(distribution("lognormal", p10=0.5, p90=2.0), logarithms=True)
+    >>> round(float(np.exp(median)), 3), round(float(sd), 2)
+    (1.0, 0.54)
+    """
+    even, middle = np.asarray(spread.quantile(_EVEN), float), float(spread.quantile(np.array([0.5]))[0])
+    wide, normal = np.diff(spread.quantile(_INNER))[[0, 2]], 2 * special.ndtri([0.9, 0.95])
+    if logarithms:
+        middle = max(middle, 1e-3 * even.mean())
+        widths = np.append(2 * np.arcsinh(wide / middle / 2) / normal, np.log(np.maximum(even, 1e-3 * middle)).std())
+        return float(np.log(middle)), max(min(widths[widths > 0], default=0.0), 1e-3)
+    mean, widths = float(even.mean()), np.append(wide / normal, even.std())
+    return mean, max(min(widths[widths > 0], default=0.0), 1e-3 * mean, 1e-9)  # values that are all the same leave some width
+
+
+def contradicts(found, spread):
+    """Whether what the logs make of a guess without its range lies beyond the ends of the range, but for one in a hundred."""
+    low, high = found.quantile(np.array([0.01, 0.99]))
+    least, most = spread.quantile(np.array([0.01, 0.99]))
+    return bool(high < least or low > most)
+
+
+# what a guess counts for: as much as its `worth`, or as its range says if that is more
+
+
+def share_prior(stated, worth, spread=None):
+    """Mean and worth of a share in pieces; `spread` is a Distribution if a range was stated."""
+    if spread is None:
+        return stated, worth
+    mean, sd = stated_range(spread)
+    return mean, max(worth, mean * (1 - mean) / sd**2 - 1, 1.0)
+
+
+def rate_prior(stated, worth, spread=None):
+    """Mean and worth of an event rate in exposure; a stated none must still be able to learn."""
+    if spread is None:
+        return stated or 0.25 / worth, worth
+    mean, sd = stated_range(spread)
+    return mean, max(worth, mean / sd**2)
+
+
+def rows_prior(stated, worth, spread=None, scatter=PRIOR_SPREAD):
+    """Middle and worth, in rows of usual scatter, of a mean of rows."""
+    if spread is None:
+        return stated, worth
+    middle, sd = stated_range(spread, logarithms=True)
+    return float(np.exp(middle)), max(worth, (scatter / sd) ** 2)
+
+
+def life_prior(stated, worth, shape, shape_spread, spread=None):
+    """Median and worth of a mould's life in moulds worn out; a range counts for the events that make its middle as wide."""
+    if spread is None:
+        return stated, worth
+    middle, power = max(float(spread.quantile(np.array([0.5]))[0]), 1e-9), shape * np.exp(-(shape_spread**2))
+
+    def lack(line, ends, wanted):
+        edges = (special.gammainccinv(np.exp(line), 0.5) / special.gammainccinv(np.exp(line), ends)) ** (1 / power)
+        return np.log(np.diff(edges)[0] / wanted)
+
+    counts = [worth]
+    for ends in (_INNER[:2], _INNER[2:]):
+        wanted = max(np.diff(spread.quantile(ends))[0] / middle, 1e-3)
+        counts.append(np.exp(optimize.brentq(lack, -2.0, 18.0, args=(ends, wanted))))
+    return middle, float(max(counts))
+
+
+def mean_prior(stated, worth, totals, weights, spread=None):
+    """Mean, worth in units, and standard deviation of a mean per unit; a range counts for what the rows' scatter makes of it."""
+    if spread is None:
+        return stated, worth, PRIOR_SPREAD * stated
+    mean, sd = stated_range(spread)
+    totals, weights = np.asarray(totals, float), np.asarray(weights, float)
+    return mean, max(worth, _row_variance(mean, totals, weights) * totals.size / weights.sum() / sd**2), sd
 
 
 def share_posterior(stated, worth, hits, misses) -> Distribution:
@@ -278,7 +369,14 @@ def rate_posterior(stated, worth, events, exposure) -> Distribution:
     return distribution("gamma", mean=mean, sd=mean / np.sqrt(count))
 
 
-def mean_posterior(stated, worth, totals, weights) -> Distribution:
+def _row_variance(mean, totals, weights):
+    """Variance of a row's total about its units' mean, drawn towards a scatter of 30 % that counts for two rows."""
+    residuals = totals - totals.sum() / weights.sum() * weights
+    usual = (PRIOR_SPREAD * mean) ** 2 * np.mean(weights**2)
+    return (np.sum(residuals**2) + 2 * usual) / (totals.size + 1)
+
+
+def mean_posterior(stated, worth, totals, weights, sd=None) -> Distribution:
     """Posterior of a mean per unit, such as minutes a piece, from rows of totals and units.
 
     Parameters
@@ -289,12 +387,14 @@ def mean_posterior(stated, worth, totals, weights) -> Distribution:
         Units the stated mean counts for. [same unit as `weights`]
     totals, weights : array_like
         Rows: what was spent, and on how many units.
+    sd : float, optional
+        Standard deviation of the stated mean; 30 % of it if not given.
 
     Returns
     -------
     Distribution
         Gamma about the mean of guess and rows, each weighing by its units. Its spread joins the guess's
-        own (30 %) and the standard error of the rows' ratio, by the same weights.
+        own and the standard error of the rows' ratio, by the same weights.
 
     Notes
     -----
@@ -310,13 +410,8 @@ def mean_posterior(stated, worth, totals, weights) -> Distribution:
     totals, weights = np.asarray(totals, float), np.asarray(weights, float)
     units, rows = worth + weights.sum(), totals.size
     mean = (stated * worth + totals.sum()) / units
-    error = 0.0
-    if rows:
-        residuals = totals - totals.sum() / weights.sum() * weights
-        usual = (PRIOR_SPREAD * mean) ** 2 * np.mean(weights**2)
-        scatter = (np.sum(residuals**2) + 2 * usual) / (rows + 1)
-        error = np.sqrt(scatter * rows) / units
-    guess = PRIOR_SPREAD * stated * worth / units
+    error = np.sqrt(_row_variance(mean, totals, weights) * rows) / units if rows else 0.0
+    guess = (PRIOR_SPREAD * stated if sd is None else sd) * worth / units
     return distribution("gamma", mean=float(mean), sd=float(max(np.hypot(error, guess), 1e-6 * mean)))
 
 

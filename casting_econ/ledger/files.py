@@ -2,8 +2,10 @@
 
 import csv
 import io
+import pickle
 import re
-import zipfile
+import subprocess
+import sys
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -11,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from ..faults import Fault
+from . import sheets
 
 __all__ = ["Grid", "read_file", "record_files"]
 
@@ -23,7 +26,23 @@ _MARKS = (
 )
 _MARKS += ((b"\xff\xfe", "utf-16", "UTF-16"), (b"\xfe\xff", "utf-16", "UTF-16"))
 _BOOKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")  # of XLSX and ODS, and of XLS
-_MOST_BYTES, _MOST_CELLS = 200_000_000, 20_000_000
+_UNREAD = {
+    sheets.LARGE: {
+        "wrong": "has cells too far apart",
+        "found": "a sheet too large to hold",
+        "right": f"one table a sheet, near its top, of at most {sheets.MOST_CELLS / 1e6:.0f} million cells with the blank ones between",
+    },
+    sheets.LOCKED: {
+        "wrong": "cannot be opened as a workbook",
+        "found": "a password",
+        "right": "a copy saved without a password",
+    },
+    sheets.DAMAGED: {
+        "wrong": "cannot be opened as a workbook",
+        "found": "a damaged or unfinished file",
+        "right": "the workbook saved anew, or its sheet as CSV",
+    },
+}
 _MORE = "a table of the workshop: CSV, text with tabs, XLSX or ODS"
 
 
@@ -65,7 +84,7 @@ def read_file(path: Path, score: Callable[[list[Any]], int]) -> tuple[list[Grid]
     """
     place = f"records/{path.name}"
     try:
-        if path.stat().st_size > _MOST_BYTES:
+        if path.stat().st_size > sheets.MOST_BYTES:
             return [], [
                 Fault(file=place, wrong="is too large", found=f"{path.stat().st_size / 1e6:.0f} MB", right="at most 200 MB")
             ]
@@ -154,31 +173,15 @@ def _fit(sample, separator, score):
 
 def _workbook(path, place, data):
     """Every sheet of a workbook that holds anything."""
-    from python_calamine import load_workbook
-
+    found = _sheets(data)
+    if isinstance(found, str):
+        return [], [Fault(file=place, **_UNREAD[found])]
     grids = []
-    try:
-        if _too_spread(data):
-            right = "one table a sheet, near its top"
-            return [], [Fault(file=place, wrong="has cells too far apart", found="a sheet too large to hold", right=right)]
-        book = load_workbook(io.BytesIO(data))
-        for about in book.sheets_metadata:
-            sheet = book.get_sheet_by_name(about.name)
-            top, left = sheet.start or (0, 0)
-            rows = [(top + i + 1, [""] * left + [_cell(cell) for cell in row]) for i, row in enumerate(sheet.to_python())]
-            hidden = ("the sheet is hidden",) if str(about.visible) != "SheetVisibleEnum.Visible" else ()
-            if any(cell != "" for _, row in rows for cell in row):
-                where = f"{place}/{about.name}"
-                grids.append(
-                    Grid(place=where, path=path, sheet=about.name, rows=rows, decisions=("a sheet of a workbook", *hidden))
-                )
-    except (KeyboardInterrupt, SystemExit):
-        raise
-    except BaseException as error:  # the library can also panic, which is no Exception
-        locked = "Password" in type(error).__name__ or "encrypt" in str(error).lower()
-        found = "a password" if locked else "a damaged or unfinished file"
-        right = "a copy saved without a password" if locked else "the workbook saved anew, or its sheet as CSV"
-        return [], [Fault(file=place, wrong="cannot be opened as a workbook", found=found, right=right)]
+    for name, hidden, top, left, cells in found:
+        rows = [(top + i + 1, [""] * left + [_cell(cell) for cell in row]) for i, row in enumerate(cells)]
+        decisions = ("a sheet of a workbook", *(("the sheet is hidden",) if hidden else ()))
+        if any(cell != "" for _, row in rows for cell in row):
+            grids.append(Grid(place=f"{place}/{name}", path=path, sheet=name, rows=rows, decisions=decisions))
     if not grids:
         return [], [
             Fault(file=place, wrong="empty log", found="no cells in any sheet", right="at least one row, or no such file")
@@ -186,29 +189,22 @@ def _workbook(path, place, data):
     return grids, []
 
 
-def _too_spread(data):
-    """Whether a sheet of an XLSX spans more cells than fit in memory, which the library would reserve before it could say so."""
-    if not data.startswith(b"PK"):
-        return False
-    with zipfile.ZipFile(io.BytesIO(data)) as book:
-        if sum(item.file_size for item in book.infolist()) > 5 * _MOST_BYTES:
-            return True
-        for name in book.namelist():
-            if name.startswith("xl/worksheets/") and name.endswith(".xml"):
-                ends = re.findall(rb'<c\b[^>]*?\br="([A-Z]{1,3})([0-9]{1,7})"', book.read(name))
-                columns, rows = {letters for letters, _ in ends}, [int(row) for _, row in ends]
-                width = max((_column_number(letters) for letters in columns), default=0)
-                if width * (max(rows, default=0) - min(rows, default=0) + 1) > _MOST_CELLS:
-                    return True
-    return False
+class _Plain(pickle.Unpickler):
+    """Takes days and times beside plain values, and nothing else."""
+
+    def find_class(self, module, name):
+        if module == "datetime":
+            return super().find_class(module, name)
+        raise pickle.UnpicklingError(f"{module}.{name}")
 
 
-def _column_number(letters):
-    """1 for A, 27 for AA."""
-    number = 0
-    for letter in letters:
-        number = number * 26 + letter - 64
-    return number
+def _sheets(data):
+    """What `sheets` makes of a workbook in a process of its own, whose death says that the workbook asked for too much."""
+    try:
+        done = subprocess.run([sys.executable, "-P", sheets.__file__], input=data, capture_output=True, timeout=600)
+        return _Plain(io.BytesIO(done.stdout)).load()
+    except (subprocess.TimeoutExpired, EOFError, pickle.UnpicklingError):
+        return sheets.LARGE
 
 
 def _cell(cell):

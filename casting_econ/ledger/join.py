@@ -181,7 +181,7 @@ def _joined(tables, log):
         _say_open(frame, keep, owners, rows, tables, log)
     frame, raw = frame[keep], raw[keep]
     if not single and "date" in frame:
-        order = frame.date.argsort(kind="stable")
+        order = frame.date.to_numpy().argsort(kind="stable")  # blank dates last; pandas would put the last row in their place
         frame, raw = frame.iloc[order], raw.iloc[order]
     return frame, raw
 

@@ -4,15 +4,16 @@ import re
 from dataclasses import dataclass, replace
 from typing import Any
 
-from .logs import FREE, LOGS, NUMBERS, plain
+from .logs import FREE, LOGS, NUMBERS, OPEN, plain
 
-__all__ = ["Block", "Column", "SetAside", "blocks_of", "columns_of", "score_of"]
+__all__ = ["ABOVE", "Block", "Column", "SetAside", "blocks_of", "columns_of", "score_of"]
 
 _HEADER = re.compile(r"(.*?)\s*[(\[]\s*([^)\]]*?)\s*[)\]]\s*")
 _TOTAL = re.compile(
     r"(grand |sub-?)?(total|totals|sum)\b|(zwischen|gesamt)?summe\b|gesamt\b|insgesamt\b|totaux\b|somme\b|totale\b|suma\b|totaal\b|yhteens|celkem\b",
     re.IGNORECASE,
 )
+ABOVE = "reads as an event, above the header"
 _REMARK = re.compile(r"#\s+(?!\d+$)")  # '# 12' may be a number of an order
 _NOTE = re.compile(r"\*|(?:nb|n\.b|notes?|anm(?:erkung(?:en)?)?|hinweise?|stand|source|quelle|remarks?)\s*[:.]", re.IGNORECASE)
 _WITH_UNIT = {name: re.sub(r"_(g|c|h|km)$", "", name) for log in LOGS.values() for name in log}
@@ -113,11 +114,12 @@ def blocks_of(rows: list[tuple[int, list[Any]]], log: str, settings: Any) -> tup
     best = max(range(min(len(filled), 40)), key=lambda i: (score_of(filled[i][1], log, settings), -i))
     if score_of(filled[best][1], log, settings) < 2:  # no names we know: the first row that could be a header
         best = next((i for i, (_, cells) in enumerate(filled) if sum(cell != "" for cell in cells) > 1), 0)
-    for row, cells in filled[:best]:
-        mark = re.fullmatch(r"sep=.?", str(cells[0])) if cells else None
-        aside.append(SetAside(row=row, reason="a line for the spreadsheet program" if mark else "title above the header"))
     needed = {name for name, (_, need) in LOGS[log].items() if need}
     first = _block(*filled[best], log, settings)
+    for row, cells in filled[:best]:
+        mark = re.fullmatch(r"sep=.?", str(cells[0])) if cells else None
+        title = ABOVE if _reads_as_event(cells, first, log) else "title above the header"
+        aside.append(SetAside(row=row, reason="a line for the spreadsheet program" if mark else title))
     headers = {form for column in first.columns for form in (column.header, column.header.casefold())} | needed
     blocks = [first]
     for row, cells in filled[best + 1 :]:
@@ -133,6 +135,16 @@ def blocks_of(rows: list[tuple[int, list[Any]]], log: str, settings: Any) -> tup
         aside += more
         kept.append(replace(block, rows=fine))
     return kept, aside
+
+
+def _reads_as_event(cells, block, log):
+    """Whether a row has all that an event under this header needs, with figures where dates and numbers belong."""
+    kinds = LOGS[log]
+    needed = [(c.at, kinds[c.name][0]) for c in block.columns if c.name and kinds[c.name][1] and c.name != OPEN.get(log)]
+    return len(needed) > 1 and all(
+        at < len(cells) and cells[at] != "" and (re.search(r"\d", str(cells[at])) or not (kind == "date" or kind in NUMBERS))
+        for at, kind in needed
+    )
 
 
 def _block(row, cells, log, settings):

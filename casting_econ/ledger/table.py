@@ -5,12 +5,12 @@ from typing import Any
 
 import pandas as pd
 
-from ..faults import Fault, Question, close_match
+from ..faults import Fault, Question, close_match, counted
 from .cells import SPELLING, UNIT_NAMES, Cell, Unreadable, read_cell
 from .dates import possible_orders
 from .files import Grid
 from .logs import LOGS, NUMBERS, in_words, plain
-from .rows import SetAside, blocks_of
+from .rows import ABOVE, SetAside, blocks_of
 from .rules import rules_of
 
 __all__ = ["Change", "Table", "read_table"]
@@ -78,6 +78,7 @@ def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, l
         return table, [Fault(file=grid.place, wrong="empty log", found="no header", right="at least a header, or no such file")]
     faults = [fault for block in blocks for fault in _header_faults(grid, block, log, blocks[0])]
     faults += [fault for block in blocks for row, cells in block.rows for fault in _width_faults(grid, block, row, cells)]
+    faults += _above_faults(grid, aside, blocks)
     if faults:
         return table, faults
     if table.empty:
@@ -162,6 +163,23 @@ def _header_faults(grid, block, log, first):
         if at not in named and (row := next((r for r, cells in block.rows if at < len(cells) and cells[at] != ""), None)):
             fault("column without a name", f"cells from row {row} on, in column {at + 1}", "a name in the header")
     return faults
+
+
+def _above_faults(grid, aside, blocks):
+    """Rows above the header that read as events under it: a table cut in two, or an older one."""
+    above = [one.row for one in aside if one.reason == ABOVE]
+    if not above:
+        return []
+    first = next(cells for row, cells in grid.rows if row == above[0])
+    return [
+        Question(
+            file=grid.place,
+            row=above[0],
+            wrong=f"question: are rows above the header in row {blocks[0].row} events?",
+            found=f"{counted(len(above), 'row')} that read as one, such as {', '.join(shown(cell) for cell in first if cell != '')}",
+            right="the header moved above them in the file if so, or '# ' put before each of them if not",
+        )
+    ]
 
 
 def _width_faults(grid, block, row, cells):

@@ -11,7 +11,9 @@ from ..kit import OpenStudy, format_of
 from ..palette import BLUE, GREY, ORANGE
 from .table import shown
 
-__all__ = ["cost_bars", "cost_table", "scrap_money"]
+__all__ = ["NOT_SAID", "cost_bars", "cost_table", "scrap_money"]
+
+NOT_SAID = "not said"  # cause of what a step without causes does not pass
 
 
 def cost_bars(frame: pd.DataFrame, fmt: Format) -> Figure:
@@ -54,7 +56,7 @@ def scrap_money(kit: OpenStudy, product: str) -> pd.DataFrame:
     for step in found["piece"].steps:
         if step.scrapped <= 0:
             continue
-        weights = dict(steps[step.name].causes) or {"not said": 1.0}
+        weights = dict(steps[step.name].causes) or {NOT_SAID: 1.0}
         if faults is not None:
             mine = faults[(faults.step == step.name) & (faults.fate != "rework") & ours]
             weights = mine.groupby("cause").pieces.sum().to_dict() or weights
@@ -88,6 +90,13 @@ def cost_sentence(kit: OpenStudy) -> str:
     return "\n\n".join(rows)
 
 
+def _lost_by(row, lost):
+    """A cause of scrap, with its step where several find it, or the step where no causes are given."""
+    if row.cause == NOT_SAID:
+        return f"**{row['found at']}** (no causes given)"
+    return f"**{row.cause}**" + (f" at {row['found at']}" if (lost.cause == row.cause).sum() > 1 else "")
+
+
 def scrap_order(kit: OpenStudy) -> str:
     """Whether money ranks the causes of scrap as their count does."""
     fmt, rows = format_of(kit), []
@@ -97,13 +106,11 @@ def scrap_order(kit: OpenStudy) -> str:
             rows.append(f"Nothing of {name} is scrapped in this study.")
             continue
         first, most = lost.iloc[0], lost.sort_values("pieces a year", ascending=False, kind="stable").iloc[0]
-        if first.cause == most.cause:
-            text = (
-                f"For {name}, **{first.cause}** loses most pieces and most money: {fmt.money(first['money a year'], 0)} a year."
-            )
+        if first.name == most.name:
+            text = f"For {name}, {_lost_by(first, lost)} loses most pieces and most money: {fmt.money(first['money a year'], 0)} a year."
         else:
             text = (
-                f"For {name}, **{most.cause}** loses most pieces ({fmt.number(most['pieces a year'])} a year), but **{first.cause}** loses most money "
+                f"For {name}, {_lost_by(most, lost)} loses most pieces ({fmt.number(most['pieces a year'])} a year), but {_lost_by(first, lost)} loses most money "
                 f"({fmt.money(first['money a year'], 0)} against {fmt.money(most['money a year'], 0)}), because it is found later."
             )
         moved = (lost["rank by pieces"].to_numpy() != lost["money a year"].rank(ascending=False, method="min").to_numpy()).sum()

@@ -95,7 +95,7 @@ def read_study(folder: str | Path, *, with_records: bool = True) -> Study:
     faults = [_with_line(fault, text) for fault in faults]
     records, reading = {}, Reading()
     if with_records:
-        records, reading, more = read_records(folder / "records", _names(raw), *_records_settings(raw))
+        records, reading, more = read_records(folder / "records", _names(raw, file), *_records_settings(raw))
         faults += [_with_line(fault, text) if fault.file == STUDY_FILE else fault for fault in more]
     if faults:
         raise StudyError(faults, reading)
@@ -287,7 +287,7 @@ def _keys(location):
     return tuple(part for part in location if part not in ("function-before", "[key]"))
 
 
-def _names(raw):
+def _names(raw, file):
     """Names that the logs may use, as far as the study file can be read; None where it cannot."""
 
     def table(node, key):
@@ -300,6 +300,7 @@ def _names(raw):
     return Names(
         products={name: frozenset(table(product, "steps")) for name, product in table(raw, "products").items()},
         channels=frozenset(table(raw, "channels")),
+        offered={name: channel.offered_since for name, channel in file.channels.items() if channel.offered_since} if file else {},
         places=frozenset(table(raw, "stations")) | frozenset(table(raw, "racks")),
         items=dict.fromkeys(table(raw, "equipment"), False) | _volumes(table(raw, "products")),
         orders={name: frozenset(table(entry, "variants")) for name, entry in table(raw, "commissions").items()},

@@ -1,5 +1,6 @@
 """The logs of a study: read from any sensible files, then checked against its names and against each other."""
 
+import datetime as dt
 import re
 from dataclasses import dataclass, field, replace
 
@@ -25,6 +26,7 @@ class Names:
         default_factory=dict
     )  # materials, parts and equipment, and whether they are measured by volume
     orders: dict[str, frozenset[str]] = field(default_factory=dict)  # commissions, with the variants of each
+    offered: dict[str, dt.date] = field(default_factory=dict)  # channels that say since when
 
     @property
     def order_names(self) -> list[str]:
@@ -176,6 +178,12 @@ def _between_logs(records, names, reading):
                 found,
                 "the date, or no casts while it is in use",
             )
+    sales = records.get("sales")
+    if sales is not None and names is not None:
+        since = pd.to_datetime(sales.channel.map(names.offered))
+        for row, line in sales[sales.date < since].iterrows():
+            wrong, found = f"sold before {line.channel} was offered", f"{line.date:%Y-%m-%d}, offered since {since[row]:%Y-%m-%d}"
+            fault("sales", row, "date", wrong, found, "offered_since in study.toml on or before the first sale")
     batches, found = records.get("batches"), records.get("faults")
     if batches is not None:
         notes += _open_notes(batches, found, names, reading)

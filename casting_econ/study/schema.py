@@ -247,6 +247,7 @@ class ProductEntry(_Node):
 
 class ChannelEntry(_Node):
     product: str
+    offered_since: Date | None = None  # from when on orders could come and were written down; None: since the logs began
     orders: OrdersPerYear
     pieces_per_order: Count
     price: Price

@@ -89,6 +89,8 @@ def workshop(seed, size, twist=AS_ASSUMED, *, few_orders=False, mixed=True) -> W
     batches, faults = _pour(rng, size, twist, stated, truth, kinds)
     moulds = _wear(rng, twist, stated, batches, truth, kinds)
     sheet = _bench(rng, size, twist, stated, batches, truth, kinds, mixed)
+    # the logs are kept to the end of the months, whether or not anything is sold by then
+    sheet.append({"date": START + pd.Timedelta(days=int(size.months * DAYS_A_MONTH)), "step": "pour", "minutes": 5.0})
     sales = _sell(rng, size, twist, stated, truth, kinds)
     logs = {"batches": batches, "faults": faults, "moulds": moulds, "timesheet": sheet, "sales": sales}
     records = {name: frame(name, rows) for name, rows in sorted(logs.items()) if rows}

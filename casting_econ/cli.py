@@ -1,12 +1,16 @@
 """Thin commands; everything heavy is imported when a command runs, so that --help is instant."""
 
+import os
 import signal
 import sys
-
-import click
+from threading import Timer
 
 __all__ = ["main"]
 
+try:
+    import click
+except KeyboardInterrupt:  # in the first moment, before any command could answer it
+    raise SystemExit(130) from None
 _STUDY = click.argument("study", type=click.Path())
 _OUT = click.option("--out", type=click.Path(), help="Folder to write instead of one in the study.")
 _MORE_WORKERS = click.option("--workers", type=click.IntRange(1, 8), help="Notebooks at a time; as many as processors, up to 4.")
@@ -327,14 +331,22 @@ class _faults_told:
         self.stopped = False
         numbers = [number for number in (signal.SIGINT, signal.SIGTERM) if signal.getsignal(number) is not signal.SIG_IGN]
         self.before = {number: signal.signal(number, self._stop) for number in numbers}
+        self.hook, sys.unraisablehook = sys.unraisablehook, self._lost
 
     def _stop(self, *_) -> None:
         self.stopped = True  # whatever an import that is cut short makes of the interrupt
         raise KeyboardInterrupt
 
+    def _lost(self, thrown) -> None:
+        if self.stopped and thrown.exc_type is KeyboardInterrupt:  # it came where Python cannot raise: once more, a little later
+            Timer(0.1, os.kill, (os.getpid(), signal.SIGINT)).start()
+        else:
+            self.hook(thrown)
+
     def __exit__(self, kind, error, trace) -> bool:
         for number, handler in self.before.items():  # a second one finds nothing to interrupt
             signal.signal(number, signal.SIG_IGN if self.stopped and kind else handler)
+        sys.unraisablehook = self.hook
         if kind is None:
             return False
         if self.stopped or issubclass(kind, KeyboardInterrupt):

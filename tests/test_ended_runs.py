@@ -58,6 +58,27 @@ def test_pages_whose_process_is_killed_are_said_and_do_not_end_the_others(tmp_pa
     assert process.returncode == 1 and err.startswith("03_dies: its process was ended from outside") and "Traceback" not in err
 
 
+LOST = """
+import os, signal, time
+from casting_econ.cli import _faults_told
+class Odd:
+    def __del__(self):
+        os.kill(os.getpid(), signal.SIGINT)
+        time.sleep(1)
+with _faults_told():
+    odd = Odd()
+    del odd
+    time.sleep(60)
+"""
+
+
+def test_an_interrupt_is_not_lost_where_python_cannot_raise():
+    """It comes while an object is removed, where Python only prints what is raised: no traceback, and the command stops."""
+    done = subprocess.run([sys.executable, "-c", LOST], capture_output=True, text=True, timeout=50)
+
+    assert done.returncode == 130 and done.stderr.strip().startswith("Stopped; nothing is half written.")
+
+
 def test_a_tied_process_ends_however_its_parent_does():
     """Also one that stands in no Python code: the other end of its standard input closes, and it is ended."""
     code = f"import subprocess, time\nsubprocess.Popen({command('timeit', '-n1', '-r1', 'sum(range(10**12))')!r}, stdin=subprocess.PIPE)\nprint(1, flush=True)\ntime.sleep(60)"

@@ -68,11 +68,19 @@ def new(
 ) -> None:
     """Start a study from a dozen plain questions; 'don't know' takes a guess of the trade."""
     with _faults_told():
+        from .starting.answers import understood
         from .starting.asking import answers_given, ask
-        from .starting.first import first_answer, new_study
+        from .starting.first import first_answer, known_locale, new_study
+        from .starting.write import LOCALES
 
-        given = answers_given(answers, answer, craft)
-        found = ask(given, currency, folder, terminal=sys.stdin.isatty(), say=click.echo, prompt=click.prompt)
+        locale, given, terminal = known_locale(locale), answers_given(answers, answer, craft), sys.stdin.isatty()
+        found = ask(given, currency, folder, terminal=terminal, say=lambda line: click.echo(_plain(line)), prompt=click.prompt)
+        click.echo("\nAs understood:")
+        for line in understood(found, locale or LOCALES[found.currency]):
+            click.echo(_plain(f"- {line}"))
+        if terminal and not click.confirm("Write the study like this?", default=True):
+            click.echo("Nothing was written.")
+            return
         kit, defaults = new_study(folder, found, locale)
         for paragraph in first_answer(kit, defaults):
             click.echo(f"\n{_plain(paragraph)}")
@@ -81,12 +89,11 @@ def new(
 
 
 def _plain(paragraph: str) -> str:
-    """Words for a terminal: no marks of emphasis, lines as wide as the terminal and of a readable length."""
+    """Words for a terminal: no marks of emphasis, lines of a readable length."""
+    import shutil
     import textwrap
 
-    from rich.console import Console
-
-    width = min(Console().width, 100)
+    width = max(min(shutil.get_terminal_size().columns, 100), 30)
     return "\n".join(textwrap.fill(line, width) for line in paragraph.replace("**", "").splitlines() if line)
 
 

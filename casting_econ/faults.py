@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any
 
-__all__ = ["Fault", "Question", "StudyError", "close_match", "counted"]
+__all__ = ["Fault", "Question", "StudyError", "close_match", "counted", "fault_of"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,6 +28,12 @@ class Question(Fault):
     """What a study leaves open and nothing may guess; `right` is the line of the study file that answers it."""
 
 
+def fault_of(error: Exception | str, **place: Any) -> Fault:
+    """A fault from 'what is wrong -> what would be right'; a question where it begins with that word."""
+    wrong, _, right = str(error).partition(" -> ")
+    return (Question if wrong.startswith("question") else Fault)(wrong=wrong, right=right, **place)
+
+
 class StudyError(Exception):
     """All faults found in a study, in one go."""
 
@@ -44,5 +50,5 @@ def close_match(word, known) -> str:
 
 
 def counted(number: int, one: str, many: str = "") -> str:
-    """'1 row', '2 rows'."""
-    return f"{number:,} {one if number == 1 else many or one + 's'}"
+    """'1 row', '2 rows'; figures stand without marks between thousands, which two countries read differently."""
+    return f"{number} {one if number == 1 else many or one + 's'}"

@@ -31,6 +31,10 @@ class Format:
             round(float(value), digits) + 0.0, "#,##0" + ("." + "0" * digits if digits else ""), locale=self.locale
         )
 
+    def exactly(self, value) -> str:
+        """A number with all its digits, up to six after the decimal mark."""
+        return format_decimal(round(float(value), 6) + 0.0, "#,##0.######", locale=self.locale)
+
     def significant(self, value) -> str:
         """A number with about three figures that count, however large or small."""
         size = abs(value) if value == value else 0.0

@@ -8,7 +8,7 @@ import pandas as pd
 
 from .models.tax import TaxPart, TaxScheme
 
-__all__ = ["cautions", "kit_folder", "taxes", "wages"]
+__all__ = ["cautions", "kit_folder", "quote_words", "taxes", "wages"]
 
 
 def kit_folder(name: str) -> Path:
@@ -30,6 +30,12 @@ def wages() -> pd.DataFrame:
 def cautions() -> pd.DataFrame:
     """Cautions by craft and hazard, each with the authority behind it."""
     return pd.read_csv(kit_folder("data") / "reference" / "cautions.csv", comment="#", keep_default_na=False)
+
+
+@cache
+def quote_words() -> dict[str, dict[str, str]]:
+    """Phrases of the quote by language code."""
+    return tomllib.loads((kit_folder("data") / "reference" / "quote-words.toml").read_text(encoding="utf-8"))
 
 
 @cache

@@ -4,14 +4,35 @@ import re
 from functools import cache
 from tokenize import TokenError
 
+from babel.numbers import list_currencies
+
 from .faults import close_match
 
-__all__ = ["is_mass", "is_volume", "ratio_of_units", "unit_registry"]
+__all__ = [
+    "COUNTED",
+    "UNIT",
+    "Unclear",
+    "check_counted",
+    "is_mass",
+    "is_volume",
+    "measures",
+    "question_of",
+    "ratio_of_units",
+    "unit_registry",
+]
 
-_USUAL_UNITS = ("min", "minute", "h", "hour", "day", "week", "month", "year", "g", "gram", "kg", "kilogram", "oz", "ounce", "lb")
-_USUAL_UNITS += ("pound", "mL", "L", "liter", "litre", "pint", "gallon", "piece", "cast", "load", "order")
-UNIT_TEXT = re.compile(r"(?!.*[\d⁰¹²³⁴-⁹]\s*(?:\*\*|\^|[\d⁰¹²³⁴-⁹]))[\w\s%°/*^.·-]{0,60}")  # no powers of powers, which never end
+COUNTED = ("piece", "cast", "load", "order", "cavity", "place", "event", "set_of_moulds")
+UNIT = re.compile(r"(?!.*[\d⁰¹²³⁴-⁹]\s*(?:\*\*|\^|[\d⁰¹²³⁴-⁹]))[\w\s%°/*^.·-]{0,60}")  # no powers of powers, which never end
+_USUAL = ("min", "minute", "h", "hour", "day", "week", "month", "year", "g", "gram", "kg", "kilogram", "oz", "ounce", "lb")
+_USUAL += ("pound", "mL", "L", "liter", "litre", "pint", "gallon", "piece", "cast", "load", "order")
 _FLUID_OUNCE = re.compile(r"\bfl(?:uid)?\.?[ _]*(?:oz|ounces?)\b\.?", re.IGNORECASE)
+_WHOSE = re.compile(r"\b(us|uk|imperial)[ _](pint|quart|gallon|cup|gill|fluid_ounce)s?\b", re.IGNORECASE)
+_WORKED = {"second", "minute", "hour", "day"}  # periods that one counts as worked and another by the calendar
+_UNPREFIXED = {"minute", "hour", "day", "week", "month", "year", *COUNTED}
+
+
+class Unclear(ValueError):
+    """What two conventions read differently; 'question: … -> what to write for either'."""
 
 
 @cache
@@ -21,26 +42,58 @@ def unit_registry(currency: str):
 
     registry = pint.UnitRegistry(cache_folder=None)
     registry.define(f"{currency} = [money]")
-    for word in ("piece", "cast", "load", "order", "cavity", "place", "event"):
+    for word in COUNTED[:-1]:
         registry.define(f"{word} = 1 = {word} = _ = {word}s")
     registry.define("set_of_moulds = 1 = mould_set")
+    for name in ("quart", "gallon", "cup", "gill"):
+        registry.define(f"US_{name} = {name}")
     return registry
 
 
 def ratio_of_units(unit: str, wanted: str, currency: str) -> float:
-    """Factor that turns a figure in `unit` into one in `wanted`; raises ValueError when they do not fit."""
+    """Factor that turns a figure in `unit` into one in `wanted`; raises ValueError when they do not fit.
+
+    Unclear, a ValueError, where two conventions read the unit differently: `gr`, pints and tons outside the US, and periods
+    that one counts as worked time and another by the calendar.
+    """
+    import pint
+
+    registry = unit_registry(currency)
+    said = "a unit where a plain number is needed" if wanted == "dimensionless" else f"a unit that cannot be read as {wanted}"
+    given = _parsed(unit, currency, said)
+    target = registry.parse_units(wanted)
+    _asked(unit, given, wanted, target, currency)
+    try:
+        if registry.get_base_units(given / target)[1] != registry.dimensionless:  # angles and bits pass for numbers in pint
+            raise ValueError(said)
+        return float(registry.Quantity(1.0, given).to(target).magnitude)
+    except (pint.PintError, ValueError, AttributeError, TypeError, AssertionError, ArithmeticError) as error:
+        raise ValueError(said) from error
+
+
+def _parsed(unit, currency, said):
+    """Pint's units of a text; '/year' is one over a year."""
     import pint
 
     registry = unit_registry(currency)
     unit = _FLUID_OUNCE.sub("fluid_ounce", unit)  # which pint would take for a femtolitre times an ounce
-    if not UNIT_TEXT.fullmatch(unit):
-        raise ValueError(f"a unit that cannot be read as {wanted}")
+    unit = _WHOSE.sub(lambda m: f"{'US' if m[1].lower() == 'us' else 'imperial'}_{m[2].lower()}", unit)
+    if not UNIT.fullmatch(unit):
+        raise ValueError(said)
     try:
-        given = registry.parse_units(unit.removeprefix("/")) ** (-1 if unit.startswith("/") else 1)
-        return float(registry.Quantity(1.0, given).to(wanted).magnitude)
+        parsed = registry.parse_units(unit.removeprefix("/")) ** (-1 if unit.startswith("/") else 1)
+        for name in parsed._units:  # no hectohours, which is a slip; thousands of money may be
+            prefix, plain, _ = registry.parse_unit_name(name)[0]
+            if prefix and plain in _UNPREFIXED | {currency} and (plain, prefix) != (currency, "kilo"):
+                raise pint.UndefinedUnitError(unit)
+        return parsed
     except pint.UndefinedUnitError as error:
         unknown = error.unit_names if isinstance(error.unit_names, str) else ", ".join(error.unit_names)
-        raise ValueError(f"unknown unit {unknown!r}{close_match(unknown, (currency, *_USUAL_UNITS))}") from None
+        if unknown in list_currencies():
+            raise ValueError(
+                f"money in {unknown} while the study counts in {currency} -> {currency}, converted by hand at the rate you were given"
+            ) from None
+        raise ValueError(f"unknown unit {unknown!r}{close_match(unknown, (currency, *_USUAL))}") from None
     except (
         pint.PintError,
         ValueError,
@@ -51,21 +104,76 @@ def ratio_of_units(unit: str, wanted: str, currency: str) -> float:
         SyntaxError,
         TokenError,
     ) as error:
-        raise ValueError(f"a unit that cannot be read as {wanted}") from error
+        raise ValueError(said) from error
+
+
+def _asked(unit, given, wanted, target, currency):
+    """Unclear for a unit that two conventions read differently."""
+    registry = unit_registry(currency)
+    if re.search(r"\bgr\b", unit):
+        raise Unclear("question: is gr grams or grains? -> g, or grain")
+    for name in given._units:
+        other = next((f"{prefix}_{name}" for prefix in ("imperial", "long") if f"{prefix}_{name}" in registry), None)
+        if other and currency != "USD" and not re.search(r"US|short", unit, re.IGNORECASE):
+            mine = f"US_{name}" if other.startswith("imperial") else f"short_{name}"
+            metric = " (of 1000 kg: tonne)" if name == "ton" else ""
+            raise Unclear(f"question: which {name.replace('_', ' ')} is this? -> {mine} or {other}{metric}")
+    own, asked = (
+        next((n for n, power in u._units.items() if power < 0 and _is_time(n, registry)), None) for u in (given, target)
+    )
+    worked_time = any(power > 0 and _is_time(name, registry) for name, power in target._units.items())
+    if own and asked and own != asked and ({own, asked} & _WORKED or (worked_time and "week" in (own, asked))):
+        raise Unclear(
+            f"question: a figure for each {own} where one for each {asked} is needed: by the calendar, or as worked?"
+            f" -> the figure in {wanted}"
+        )
+
+
+def question_of(unit: str, currency: str) -> str:
+    """What is to be asked about a unit, with its answers behind ' -> '; '' where it can be read in one way only, or in none."""
+    try:
+        _asked(unit, _parsed(unit, currency, ""), "", unit_registry(currency).dimensionless, currency)
+    except Unclear as error:
+        return str(error)
+    except ValueError:
+        pass
+    return ""
+
+
+def _is_time(name, registry):
+    return registry.get_dimensionality(name) == registry.get_dimensionality("second")
+
+
+def check_counted(unit: str, counts: str, per: str, currency: str) -> None:
+    """ValueError where a unit counts or is 'per' something else than the words of `counts` and `per`, such as a load for a piece."""
+    for name, power in _parsed(unit, currency, "a unit that cannot be read")._units.items():
+        words = (counts if power > 0 else per).split()
+        if name in COUNTED and name not in words:
+            right = " or ".join(word.replace("_", " ") for word in words)
+            if power < 0:
+                raise ValueError(
+                    f"a figure for each {name.replace('_', ' ')}{f' where one for each {right} is needed' if right else ''}"
+                )
+            raise ValueError(
+                f"a number of {name.replace('_', ' ')}s{f' where {right}s are counted' if right else ' where none are counted'}"
+            )
 
 
 def is_volume(unit: str) -> bool:
     """Whether a unit measures volume."""
-    return measures_as(unit, "milliliter")
+    return measures(unit, "milliliter")
 
 
 def is_mass(unit: str) -> bool:
     """Whether a unit measures mass."""
-    return measures_as(unit, "gram")
+    return measures(unit, "gram")
 
 
-def measures_as(unit, base):
+def measures(unit: str, base: str) -> bool:
+    """Whether a unit is of one kind with another."""
     try:
         return bool(unit) and ratio_of_units(unit, base, "EUR") > 0
+    except Unclear:
+        return base == ("gram" if re.search(r"gr\b|ton|cwt|weight", unit) else "milliliter")
     except ValueError:
         return False

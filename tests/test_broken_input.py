@@ -9,11 +9,16 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from babel.numbers import format_decimal, list_currencies
 
 from casting_econ.faults import StudyError
+from casting_econ.formatting import Format
 from casting_econ.kit import open_study
 from casting_econ.ledger.logs import LOGS
-from casting_econ.study import read_study
+from casting_econ.starting.answers import read_answer
+from casting_econ.starting.questions import Part
+from casting_econ.study import Quantity, read_study
+from casting_econ.units import Unclear
 
 DATA = Path(__file__).parents[1] / "data"
 STUDIES = ("kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather")
@@ -143,8 +148,11 @@ WAITS = [
     ("unit in braces", '"18 {h}"', "cannot be read as hour"),
     ("unit that never closes", '"18 h("', "cannot be read as hour"),
     ("percentage for a unit", '"18 %"', "a percentage where a unit is needed"),
-    ("decimal comma", '"18,5 h"', "use a decimal point", "found '18,5 h'"),
-    ("comma after a figure", '"1,000.5 h"', "use a decimal point"),
+    ("a comma for a decimal or for thousands", '"1,800 h"', "question: is this 1800 or 1.800?", "'1800 h', or '1.8000 h'"),
+    ("a point for thousands or for a decimal", '"1.800 h"', "question: is this 1800 or 1.800?", "found '1.800 h'"),
+    ("figures that are none", '"1,80,000 h"', "not a number"),
+    ("two figures", '"18 24 h"', "not a number"),
+    ("hours of a hundred", '"18 hh"', "unknown unit 'hh'"),
     ("text that is no number", '"overnight"', "not a number", "found 'overnight'"),
     ("empty text", '""', "not a number", "found ''"),
     ("true", "true", "not a number", "found True"),
@@ -156,7 +164,8 @@ WAITS = [
     ("longer than anyone waits", '"1e300 h"', "outside the limits", "at most 100000"),
     ("negative", '"-18 h"', "outside the limits", "at least 0"),
     ("misspelt value", '{ valeu = "18 h" }', "unknown 'valeu'", "did you mean 'value'?"),
-    ("low above likely", '{ low = "20 h", likely = "18 h", high = "24 h" }', "low <= likely <= high"),
+    ("low above likely", '{ low = "20 h", likely = "18 h", high = "24 h" }', "a range out of order", "low <= likely <= high"),
+    ("no width", '{ low = "18 h", likely = "18 h", high = "18 h" }', "a range without width", "one value"),
     ("high left out", '{ low = "16 h", likely = "18 h" }', "'low', 'likely' and 'high'"),
     ("unknown distribution", '{ distribution = "trianglar", low = "1 h" }', "'trianglar'", "did you mean 'triangular'?"),
     ("distribution that is no name", "{ distribution = [] }", "unknown distribution []", "triangular, pert"),
@@ -204,7 +213,15 @@ EDITS = [
     ("name with a dot", "[channels.wholesale]", '[channels."j.öiner"]', "channels.j.öiner", "letters, digits, spaces"),
     # single numbers of other kinds
     ("minutes in grams", '"24 min"', '"24 g"', f"{KNOB}.pot.load_minutes", "cannot be read as minute"),
-    ("money of another country", '"96.00 EUR"', '"96.00 GBP"', "channels.online.price", "unknown unit 'GBP'", "'2 EUR'"),
+    (
+        "money of another country",
+        '"96.00 EUR"',
+        '"96.00 GBP"',
+        "channels.online.price",
+        "money in GBP while the study counts in EUR",
+        "by hand",
+    ),
+    ("money of no country", '"96.00 EUR"', '"96.00 kr"', "channels.online.price", "unknown unit 'kr'", "'2 EUR'"),
     ("price for another unit", '"30.00 EUR/kg"', '"30.00 EUR/h"', "products.knob.mould.materials.silicone.price", "EUR/g"),
     ("amount in braces", '"21.6 g"', '"21.6 {g}"', f"{KNOB}.pour.materials.resin.quantity", "'24 g'"),
     ("none of a material", '"21.6 g"', '"0 g"', f"{KNOB}.pour.materials.resin.quantity", "an amount above 0"),
@@ -219,7 +236,64 @@ EDITS = [
     ("a range of pots", "count = 1", "count = { low = 1, likely = 2, high = 3 }", "stations.pressure-pot.count", "'discrete'"),
     ("more pots than fit a town", "count = 1", "count = 1e9", "stations.pressure-pot.count", "at most 200"),
     ("mould that never wears", "life = {", "life_shape = 1e5\nlife = {", "products.knob.mould.life_shape", "at most 20"),
+    # what two conventions read differently, and what is for another thing than the key
+    (
+        "bare figure",
+        "pieces_per_order = 6",
+        "pieces_per_order = 6.000",
+        "channels.online.pieces_per_order",
+        "question: is this 6000 or 6.000?",
+        "6000, or 6.0000",
+    ),
+    ("bare figure of a cause", "voids = 5", "voids = 1.250", f"{KNOB}.demould.causes.voids", "question: is this 1250 or 1.250?"),
+    ("grams or grains", '"21.6 g"', '"21.6 gr"', f"{KNOB}.pour.materials.resin.quantity", "grams or grains"),
+    ("whose ton", '"30.00 EUR/kg"', '"30.00 EUR/ton"', "products.knob.mould.materials.silicone.price", "which ton", "tonne"),
+    ("hours a day", '"34 h/week"', '"7 h/day"', "time.hours", "by the calendar, or as worked?", "the figure in hour/week"),
+    ("hours a year", '"34 h/week"', '"1600 h/year"', "time.hours", "by the calendar, or as worked?"),
+    ("pay a month", '"16.00 EUR/h"', '"2500 EUR/month"', "target.per_hour", "by the calendar, or as worked?", "EUR/hour"),
+    ("orders a day", '"216 orders/year"', '"1 order/day"', "channels.online.orders", "by the calendar, or as worked?"),
+    (
+        "pieces for orders",
+        '"216 orders/year"',
+        '"216 pieces/year"',
+        "channels.online.orders",
+        "a number of pieces where orders are counted",
+    ),
+    ("price a piece", '"96.00 EUR"', '"16.00 EUR/piece"', "channels.online.price", "for each piece where one for each order"),
+    (
+        "minutes a load",
+        'minutes = { value = "1.8 min"',
+        'minutes = { value = "25 min/load"',
+        f"{KNOB}.press-weed.minutes",
+        "for each load where one for each piece or cast",
+    ),
+    (
+        "an angle for a count",
+        "pieces_per_order = 6",
+        'pieces_per_order = "6 mil"',
+        "channels.online.pieces_per_order",
+        "plain number",
+    ),
+    (
+        "life in years",
+        "value = 35,",
+        'value = "2 year",',
+        "products.knob.mould.life",
+        "plain number",
+        "the casts that a cavity gives",
+    ),
+    (
+        "percentage without its sign",
+        'unsold_share = "5 %"',
+        "unsold_share = 9",
+        "products.knob.unsold_share",
+        "'9 %' if that is meant",
+    ),
+    ("all or one in a hundred", '"2.5 %"', "1", "channels.online.refund_share", "question: is this 1 % or 100 %?"),
     # study table
+    ("unknown craft", '"epoxy"', '"slipcasting"', "study.craft", "unknown craft", "slip, pewter, other"),
+    ("craft in capitals", '"epoxy"', '"Epoxy"', "study.craft", "did you mean 'epoxy'?"),
+    ("no currency", '"EUR"', '"ERU"', "study.currency", "unknown currency", "such as EUR"),
     ("currency in words", '"EUR"', '"euro"', "study.currency", "found 'euro'", "three capitals"),
     ("unknown locale", '"en_IE"', '"en-IE"', "study.locale", "unknown locale", "en_IE, de_DE or en_US"),
     ("negative seed", "seed = 20", "seed = -1", "study.seed", "found -1", "greater than or equal to 0"),
@@ -304,8 +378,8 @@ def tie(*pairs):
 # id, what is done to the folder, text of the row at fault or None, key, what the line must say
 ACTS = [
     ("needed key left out", lambda f: edit(f, STUDY, "weeks =", "# weeks ="), "[time]", "time.weeks", "is missing"),
-    ("needed table left out", lambda f: cut(f, "[target]", "[spread]"), None, "target", "is missing", "this key with a value"),
-    ("no calendar", lambda f: cut(f, "[calendar]", "[target]"), None, "calendar", "is missing"),
+    ("needed table left out", lambda f: cut(f, "[target]", "[spread]"), None, "target", "is missing", 'per_hour = "16 EUR/h"'),
+    ("no calendar", lambda f: cut(f, "[calendar]", "[target]"), None, "calendar", "is missing", 'monday = "09:00-17:00"'),
     ("calendar without days", lambda f: cut(f, "monday =", "[target]"), "[calendar]", "calendar", "at least one entry"),
     (
         "calendar without hours",
@@ -386,6 +460,23 @@ ACTS = [
         "540 minutes",
     ),
     ("not TOML", lambda f: edit(f, STUDY, "seed = 20", "seed 20"), "seed 20", None, "is not valid TOML", "key = value"),
+    (
+        "a step named twice",
+        lambda f: edit(f, STUDY, f"[{KNOB}.polish]", f"[{KNOB}.pour]"),
+        86,
+        None,
+        "is not valid TOML",
+        "each name once: products.knob.steps.pour stands in line 61 already",
+    ),
+    (
+        "curly quotes",
+        lambda f: edit(f, STUDY, '"34 h/week"', "“34 h/week”"),
+        "34 h/week",
+        None,
+        "not valid TOML",
+        "straight quotes",
+    ),
+    ("bare decimal comma", lambda f: edit(f, STUDY, "value = 14,", "value = 14,5,"), "14,5", None, "not valid TOML", "14.5"),
     ("TOML cut short", lambda f: append(f, "\n[overheads"), None, None, "is not valid TOML"),
     ("brackets without end", lambda f: append(f, "\nx = " + "[" * 9999), None, None, "is not valid TOML"),
     ("figure of 5000 digits", lambda f: append(f, "\nx = " + "9" * 5000), None, None, "is not valid TOML"),
@@ -413,6 +504,129 @@ def test_wrong_study_file_is_told(case, file_only):
     assert fault.row == (row_of(file_only, STUDY, at) if isinstance(at, str) else at)
     assert column is None or fault.column == column
     assert [text for text in texts if text not in str(fault)] == []
+
+
+@pytest.mark.parametrize(
+    ("written", "hours"),
+    [
+        ("1 800 h", 1800),
+        ("1\u202f800 h", 1800),
+        ("1\u00a0800,5 h", 1800.5),
+        ("1'800 h", 1800),
+        ("1.800,5 h", 1800.5),
+        ("18,5 h", 18.5),
+    ],
+)
+def test_a_figure_with_one_reading_is_read(written, hours, file_only):
+    """Spaces, thin spaces and apostrophes between thousands, as reports print them, and marks that leave no doubt."""
+    edit(file_only, STUDY, '"18 h"', f'"{written}"')
+    assert read_study(file_only).numbers[WAIT].value == hours
+
+
+PLACES = (
+    "en_IE",
+    "en_US",
+    "de_DE",
+    "de_CH",
+    "fr_FR",
+    "nb_NO",
+    "sv_SE",
+    "da_DK",
+    "pl_PL",
+    "cs_CZ",
+    "it_IT",
+    "es_ES",
+    "pt_PT",
+    "en_IN",
+)
+
+
+@pytest.mark.parametrize("place", PLACES)
+def test_what_a_country_prints_reads_as_itself_or_is_a_question(place):
+    """No figure that babel (CLDR) prints for a country is read as another one, in the study file or as an answer."""
+    read_as_it_is, price = 0, Part(key="price", ask="?", unit="{money}", high=1e9)
+    for value in (0.5, 0.25, 1.5, 12.25, 38, 999, 1005.25, 2160, 2160.5, 38000, 102500, 1234567.89):
+        for text in (
+            format_decimal(value, locale=place),
+            Format("NOK", place).number(value, 2),
+            Format("NOK", place).exactly(value),
+        ):
+            for read in (
+                lambda text: Quantity("{money}").read(f"{text} NOK", "NOK").value,
+                lambda text: read_answer(price, text, "NOK")[1],
+            ):
+                try:
+                    assert read(text) == pytest.approx(value), text
+                    read_as_it_is += 1
+                except Unclear as error:
+                    assert re.sub(r"[.,]", "", text) in str(error)  # a mark and three digits: asked, with both readings
+                except ValueError:
+                    assert place == "en_IN" and value > 1e5  # 1,02,500 is told, not read
+    assert read_as_it_is > 40
+
+
+def test_no_currency_is_read_as_another_or_as_a_unit():
+    """Money of every other code of ISO 4217 (as babel has them) is refused by name, and a code counts in itself."""
+    for code in list_currencies() - {"EUR"}:
+        with pytest.raises(ValueError, match=f"money in {code} while the study counts in EUR"):
+            Quantity("{money}").read(f"2 {code}", "EUR")
+    for code in ("NOK", "CUP", "TRY"):  # a cup and a troy ounce are units
+        assert Quantity("{money}/kilogram").read(f"2 {code}/g", code).value == pytest.approx(2000)
+
+
+def test_all_faults_come_in_one_round(with_logs):
+    """A missing table hides no unknown step or channel of the logs, no more good than casts, and no fault of a scenario."""
+    cut(with_logs, "[calendar]", "[target]")
+    edit(with_logs, STUDY, "[target]", "[targets]")
+    edit(with_logs, STUDY, 'wait_in = "pressure-pot"', 'wait_in = "presure-pot"')
+    edit(with_logs, STUDY, 'drop = ["channels.wholesale"]', 'drop = ["channels.wholesail"]')
+    for log, column, new in (("batches", "good", "15"), ("timesheet", "step", "poor"), ("sales", "channel", "onlien")):
+        path, (header, first, second, *rest) = (
+            with_logs / "records" / f"{log}.csv",
+            (with_logs / "records" / f"{log}.csv").read_text().split("\n"),
+        )
+        spoilt = first.replace(first.split(",")[header.split(",").index("date")], "2025-13-13", 1)
+        cells = second.split(",")
+        cells[header.split(",").index(column)] = new
+        path.write_text("\n".join([header, spoilt, ",".join(cells), *rest]))
+
+    found = {(fault.file.removeprefix("records/"), fault.column) for fault in faults_of(with_logs)}
+
+    assert {
+        (STUDY, "calendar"),
+        (STUDY, "target"),
+        (STUDY, "targets"),
+        (STUDY, f"{KNOB}.pot.wait_in"),
+        (STUDY, "scenarios.no-wholesale.drop"),
+        *((f"{log}.csv", "date") for log in ("batches", "timesheet", "sales")),
+        ("batches.csv", "good"),
+        ("timesheet.csv", "step"),
+        ("sales.csv", "channel"),
+    } <= found
+    assert len([file for file, _ in found if file == STUDY]) == 5  # and nothing that only follows
+
+
+def test_a_currency_in_words_is_one_fault(file_only):
+    """Money is read in the code that the file's figures have, so that none of them is told as foreign."""
+    path = file_only / STUDY
+    text = path.read_text(encoding="utf-8").replace('currency = "EUR"', 'currency = "kr"').replace('tax = "ie-2025"\n', "")
+    path.write_text(text.replace(" EUR", " NOK"), encoding="utf-8")
+
+    [fault] = faults_of(file_only)
+
+    assert (fault.column, fault.found) == ("study.currency", "'kr'") and "such as NOK" in fault.right
+
+
+def test_pints_and_tons_are_those_of_the_country():
+    """US measures in a study in USD, and asked for elsewhere: 3.785411784 and 4.54609 l a gallon, 28.349523125 g an ounce
+    (NIST SP 811, appendix B, from memory)."""
+    assert Quantity("liter").read("1 gallon", "USD").value == pytest.approx(3.785411784)
+    assert Quantity("liter").read("1 US gallon", "GBP").value == pytest.approx(3.785411784)
+    assert Quantity("liter").read("1 imperial gallon", "GBP").value == pytest.approx(4.54609)
+    assert Quantity("gram").read("1 oz", "GBP").value == pytest.approx(28.349523125)
+    for unit in ("gallon", "pint", "quart", "fl oz", "cup"):
+        with pytest.raises(Unclear, match=r"question: which .* -> US_.* or imperial_"):
+            Quantity("liter").read(f"1 {unit}", "GBP")
 
 
 def test_nothing_sold_is_told_for_every_product(file_only):

@@ -203,9 +203,10 @@ def test_answers_are_read_as_they_are_meant(text, read):
         ("10000", "outside what it can be"),
         ("-4", "not an answer"),
         ("5 kg", "cannot be read as hour"),
-        ("1 2", "a unit"),
+        ("1 2", "not an answer"),
         ("nan", "not an answer"),
-        ("1e400", "a unit"),
+        ("1e400", "outside what it can be"),
+        ("100 120 150 200", "not an answer"),
     ],
 )
 def test_answers_that_cannot_be_are_told(text, told):
@@ -213,6 +214,128 @@ def test_answers_that_cannot_be_are_told(text, told):
     with pytest.raises(ValueError, match=told) as caught:
         read_answer(FIGURE, text, "EUR")
     assert " -> " in str(caught.value)
+
+
+PARTS = {part.key: part for question in QUESTIONS for part in parts_of(question, crafts()["epoxy"])}
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "read"),
+    [
+        ("orders_a_month", "180 orders/year", (15, 15, 15)),
+        ("orders_a_month", "180 a year", (15, 15, 15)),
+        ("orders_a_month", "10 15 20 orders per month", (10, 15, 20)),
+        ("orders_a_month", "120 yearly", (10, 10, 10)),
+        ("overheads", "100 NOK a month", (1200, 1200, 1200)),
+        ("overheads", "900 1 000 1 100", (900, 1000, 1100)),
+        ("target", "180 an hour", (180, 180, 180)),
+        ("price", "2\u202f160 NOK", (2160, 2160, 2160)),
+        ("price", "2 160,50 kr", (2160.5, 2160.5, 2160.5)),
+        ("price", "kr 120", (120, 120, 120)),
+        ("price", "1'200 1'500 2'000", (1200, 1500, 2000)),
+        ("price", "12 each", (12, 12, 12)),
+        ("weekly_hours", "38,5", (38.5, 38.5, 38.5)),
+        ("fee_share", "0.12 %", (0.12, 0.12, 0.12)),
+        ("fee_share", "0.5 1 2", (0.5, 1, 2)),  # as shares they would be 50, 100 and 200 %
+        ("yield", "0.85", (85, 85, 85)),  # less than one in a hundred cannot be
+        ("casts_per_load", "14 pieces a load", (14, 14, 14)),
+        ("minutes.sand", "90 s a piece", (1.5, 1.5, 1.5)),
+    ],
+)
+def test_a_stated_unit_and_period_is_honoured(key, text, read):
+    """A figure for another period or in another unit is turned into the one asked for; own arithmetic."""
+    assert read_answer(PARTS[key], text, "NOK") == pytest.approx(read)
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "told"),
+    [
+        ("price", "38.000", "question: is this 38000 or 38.000?"),
+        ("price", "2,160", "question: is this 2160 or 2.160?"),
+        ("price", "900 1.000 1.200", "question: is this 1000 or 1.000?"),
+        ("overheads", "1 200 300", "question: is this 1 200 300 or 1200300"),
+        ("fee_share", "0.12", "question: is this 0.12 or 12 %?"),
+        ("yield", "1", "question: is this 1 or 100 %?"),
+        ("orders_a_month", "2 a day", "by the calendar, or as worked?"),
+        ("weekly_hours", "6 h a day", "by the calendar, or as worked?"),
+        ("weekly_hours", "1600 h/year", "by the calendar, or as worked?"),
+        ("target", "2500 NOK a month", "by the calendar, or as worked?"),
+        ("orders_a_month", "180 pieces/year", "orders are asked for"),
+        ("price", "27 NOK an order", "for each order where NOK/piece"),
+        ("price", "12 EUR", "money in EUR while the study counts in NOK"),
+        ("minutes.sand", "45 min a load", "for each load where minute/piece"),
+        ("casts_per_load", "2 dozen", "casts are asked for"),
+        ("casts_per_load", "14 a day", "for each day where cast/load"),
+    ],
+)
+def test_what_can_be_read_in_two_ways_is_never_guessed(key, text, told):
+    """A question or a fault with a remedy, and no figure."""
+    with pytest.raises(ValueError, match=re.escape(told)) as caught:
+        read_answer(PARTS[key], text, "NOK")
+    assert " -> " in str(caught.value)
+
+
+def test_every_answer_is_echoed_before_anything_is_written(tmp_path, monkeypatch):
+    """With unit and period, as the study's country writes figures; a bare figure of an answers file keeps its digits."""
+    (tmp_path / "a.toml").write_text('craft = "soap"\nprice = 72.50\noverheads = 12345\n', encoding="utf-8")
+    words = (
+        "new",
+        tmp_path / "s",
+        "--answers",
+        tmp_path / "a.toml",
+        "--currency",
+        "NOK",
+        "--answer",
+        "orders_a_month=180 orders/year",
+    )
+    monkeypatch.setattr("casting_econ.starting.first.new_study", lambda *_: sys.exit(0))  # what would write
+    said = re.sub(r"\s+", " ", command(*words, "--answer", "fee_share=7.5", "--answer", "weekly_hours=20 30 40").output)
+
+    for echoed in (
+        "How many orders a month? 15 orders a month.",
+        "What does one piece sell for? 72,5 NOK a piece.",
+        "cost a year? 12 345 NOK a year.",
+        "adverts take? 7,5 %.",
+        "all in? 20 to 40, most likely 30, hours a week.",
+        "How many pieces in an order? Not known: a guess of the trade stands in.",
+    ):
+        assert echoed in said
+    assert not (tmp_path / "s").exists()
+    (tmp_path / "a.toml").write_text('craft = "soap"\nprice = 2.160\n', encoding="utf-8")
+    asked = command(*words)
+    assert asked.exit_code == 2 and "question: is this 2160 or 2.160?" in asked.stderr and "1 open question found" in asked.stderr
+
+
+def test_an_answer_is_written_to_its_last_digit(tmp_path):
+    """12,345.67 stays; only a guess is rounded. A figure of three decimals is written with four, so that it is read in one way."""
+    answers = read_answers({"craft": "soap", "price": "10 EUR", "overheads": "12345.67", "weekly_hours": "20.1250"})
+    new_study(tmp_path / "s", answers)
+    study = tomllib.loads((tmp_path / "s" / "study.toml").read_text(encoding="utf-8"))
+
+    assert study["overheads"]["workspace-and-running"]["value"] == "12345.67 EUR/year"
+    assert study["time"]["hours"]["value"] == "20.1250 h/week"
+
+
+@pytest.mark.parametrize("width", [60, 80, 200])
+def test_text_keeps_to_the_width_of_the_terminal(width, tmp_path, monkeypatch):
+    """No line of the echo or of the answer is longer than the terminal, nor than 100."""
+    monkeypatch.setenv("COLUMNS", str(width))
+    done = command("new", tmp_path / "s", "--craft", "soap")
+    lines = [line for line in done.output.splitlines() if str(tmp_path) not in line]
+    assert done.exit_code == 0 and min(width, 100) - 20 < max(map(len, lines)) <= min(width, 100)
+
+
+def test_a_norwegian_study_says_its_quotes_are_in_english(tmp_path):
+    """A language that the quote has no words in is not promised: the new study states one that has."""
+    for currency, language in (("NOK", "en"), ("EUR", None)):
+        kit, _ = new_study(tmp_path / currency, read_answers({"craft": "soap", "price": f"90 {currency}"}))
+        assert kit.study.file.quote.language == language
+
+
+def test_an_unknown_locale_is_told_before_any_question(tmp_path):
+    """Exit 2, and no folder."""
+    done = command("new", tmp_path / "s", "--craft", "soap", "--locale", "xx_YY")
+    assert done.exit_code == 2 and "--locale: unknown locale; found 'xx_YY'" in done.stderr and not (tmp_path / "s").exists()
 
 
 @pytest.mark.parametrize(

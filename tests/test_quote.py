@@ -14,7 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from casting_econ.faults import StudyError
-from casting_econ.orders.quote import Quote, quote_amounts, quote_html, quote_words, write_quote
+from casting_econ.orders.quote import Quote, quote_amounts, quote_html, write_quote
+from casting_econ.reference import quote_words
 
 LOCALES = {"en": "en_IE", "de": "de_CH", "fr": "fr_FR", "es": "es_ES", "it": "it_IT", "nl": "nl_NL"}
 EXAMPLE = Quote(  # invented, as is every name in this file
@@ -120,12 +121,9 @@ def test_text_of_a_maker_adds_no_element(text):
 
 @pytest.mark.parametrize("field", ["language", "currency", "locale"])
 def test_codes_add_no_element(field):
-    """A language that is no code falls back to English; a currency or locale that is none is refused."""
-    if field == "language":
-        assert Reader(quote_html(dataclasses.replace(EXAMPLE, language='"><b>'))).elements == Reader(quote_html(EXAMPLE)).elements
-    else:
-        with pytest.raises(StudyError, match=f"quote:{field}: unknown {field}"):
-            dataclasses.replace(EXAMPLE, **{field: '"><b>'})
+    """A language, currency or locale that is no code is refused."""
+    with pytest.raises(StudyError, match=f"quote:{field}: (unknown {field}|a language that the quote has no words in)"):
+        dataclasses.replace(EXAMPLE, **{field: '"><b>'})
 
 
 def test_every_language_has_every_phrase():
@@ -181,13 +179,12 @@ def test_french_and_german_phrases_keep_their_countries_rules():
         (None, "de_AT", "de", "Angebot", None),
         ("de", "en_GB", "de", "Angebot", "en-GB"),
         ("NL-be", "fr_BE", "nl", "Offerte", "fr-BE"),
-        (None, "pl_PL", "en", "Quote", "pl-PL"),
-        ("xx", "it_IT", "en", "Quote", "it-IT"),
-        (None, "ar_BH", "en", "Quote", "ar-BH"),
+        ("en", "pl_PL", "en", "Quote", "pl-PL"),
+        ("en", "ar_BH", "en", "Quote", "ar-BH"),
     ],
 )
 def test_language_of_phrases_and_of_values(language, locale, lang, title, values_in):
-    """Phrases fall back to English; amounts and dates stay in the locale and say so where it is another language."""
+    """Phrases follow the language that is stated; amounts and dates stay in the locale and say so where it is another."""
     text = quote_html(dataclasses.replace(EXAMPLE, language=language, locale=locale))
     page = Reader(text)
 
@@ -198,6 +195,17 @@ def test_language_of_phrases_and_of_values(language, locale, lang, title, values
     }
     assert format_date(EXAMPLE.posted_by, "long", locale=locale) in page.texts
     assert format_currency(818.2, "EUR", locale=locale) in page.texts
+
+
+@pytest.mark.parametrize(("language", "locale"), [(None, "nb_NO"), ("xx", "it_IT"), (None, "pl_PL"), (None, "ar_BH")])
+def test_a_language_without_words_is_refused(language, locale):
+    """No English in place of a language that is not there: the message names those that are, and the line to write."""
+    with pytest.raises(StudyError) as caught:
+        dataclasses.replace(EXAMPLE, language=language, locale=locale)
+
+    [fault] = caught.value.faults
+    assert (fault.column, fault.found) == ("language", repr(language or locale))
+    assert "en, de, fr, es, it, nl" in fault.right and 'language = "en"' in fault.right
 
 
 def test_amounts_and_dates_as_the_countries_write_them():

@@ -81,7 +81,7 @@ class _Maker:
             self.how.append(f"{log}: the study has no such log, or no rows in it.")
             return None
         inside = (frame.date >= pd.Timestamp(self.period.first)) & (frame.date < pd.Timestamp(self.period.after))
-        line = f"{log}: {counted(len(frame), 'row')} in the log, {inside.sum():,} in this period"
+        line = f"{log}: {counted(len(frame), 'row')} in the log, {inside.sum()} in this period"
         if not inside.all():
             outside = frame[~inside]
             days = f"{outside.date.min():%Y-%m-%d} to {outside.date.max():%Y-%m-%d}"

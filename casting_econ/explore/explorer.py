@@ -21,6 +21,7 @@ from ..pages.curing import LoadWait, load_wait
 from ..study import STUDY_FILE
 from ..study.inputs import copy_inputs
 from ..study.load import PASS_SHARE, SCRAP
+from ..study.numbers import written
 from ..study.schema import ScenarioEntry
 
 __all__ = ["Explorer", "Lever", "View", "levers_of", "save_scenario", "scenario_of", "view_sentence"]
@@ -373,7 +374,9 @@ def save_scenario(
         raise StudyError(faults)
     lines = [f"[scenarios.{name}]", f'what = "{entry["what"]}"']
     if entry["scale"]:
-        lines.append("scale = { " + ", ".join(f'"{key}" = {factor!r}' for key, factor in entry["scale"].items()) + " }")
+        lines.append(
+            "scale = { " + ", ".join(f'"{key}" = {written(factor, 17)}' for key, factor in entry["scale"].items()) + " }"
+        )
     for key, value in _flat(entry["change"]):
         lines.append(f"change.{key} = " + (f'"{value}"' if isinstance(value, str) else str(value)))
     try:

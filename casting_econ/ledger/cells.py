@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
-from ..units import ratio_of_units
+from ..units import Unclear, ratio_of_units
 from .dates import read_date
 from .logs import NUMBERS, plain
 
@@ -270,8 +270,6 @@ def celsius(value: float, unit: str) -> float:
 def _factor(unit, wanted, currency, density):
     """From a unit as makers write it to the frame's."""
     word = unit.strip(" .")
-    if word.lower() == "gr":
-        raise Unreadable("could be grams or grains", "g, or grain")
     short = {"m": "minute"} if wanted == "minute" else {}
     tried = [(short | _WORDS_FOR_UNITS).get(word.lower(), word), word.lower()]
     for name in tried:
@@ -280,6 +278,9 @@ def _factor(unit, wanted, currency, density):
                 return round(ratio_of_units(full, wanted, currency) * factor, 12) if factor else _no_density(name, currency)
             except Unreadable:
                 raise
+            except Unclear as error:
+                wrong, _, right = str(error).partition(" -> ")
+                raise Unreadable(wrong.removeprefix("question: "), right) from None
             except ValueError:
                 continue
     raise Unreadable(f"has a unit, {unit!r}, that is no {_MEASURE[wanted]}", _USUAL[wanted])

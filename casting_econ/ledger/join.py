@@ -1,7 +1,7 @@
 """Every file of `records/` as the logs of the study: which file is which log, several files as one, duplicates once."""
 
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -36,6 +36,7 @@ class Reading:
 
     files: tuple[FileReading, ...] = ()
     notes: tuple[str, ...] = ()  # what is odd in the logs without being a fault
+    unsound: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)  # logs with faults: cells at fault missing
 
     def places(self, log: str) -> list[str]:
         """Files and sheets that a log was read from."""
@@ -99,7 +100,7 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
                 faults += more
         entries |= {path.name if grids else f"{path.name}?", path.name, *(f"{path.name}/{grid.sheet}" for grid in grids)}
     faults += _not_there(declared, entries, folder)
-    records = {}
+    records, unsound = {}, {}
     for log in LOGS:
         mine = [table for table in tables if table.log == log and not table.empty]
         if mine and all(table.frame is not None for table in mine):
@@ -109,6 +110,8 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
             faults += [f for f in more if (f.file, f.row, f.column) not in told and (f.file, None, f.column) not in told]
             if not more and all(table.sound for table in mine):
                 records[log] = frame
+            else:
+                unsound[log] = frame
     files += [
         FileReading(
             place=table.grid.place,
@@ -122,7 +125,7 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
         )
         for table in tables
     ]
-    return records, Reading(files=tuple(sorted(files, key=lambda file: file.place))), faults
+    return records, Reading(files=tuple(sorted(files, key=lambda file: file.place)), unsound=unsound), faults
 
 
 def _score(log, settings):

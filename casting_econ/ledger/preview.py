@@ -36,7 +36,7 @@ def _file(file: FileReading, full: bool) -> list[str]:
     """Lines about one file or sheet."""
     if file.log == "ignore":
         return _lines(f"{file.place}: left alone, as study.toml says", "")
-    counts = f"{counted(file.read, 'row')} read = {file.used:,} used + {len(file.set_aside):,} set aside"
+    counts = f"{counted(file.read, 'row')} read = {file.used} used + {len(file.set_aside)} set aside"
     lines = _lines(f"{file.place}, taken as {file.log}: {counts}", "")
     for decision in file.decisions:
         lines += _lines(decision, "  ")
@@ -60,7 +60,7 @@ def _file(file: FileReading, full: bool) -> list[str]:
             for item in shown:
                 lines += _lines(item, "    ")
             if len(shown) < len(items):
-                lines.append(f"    and {len(items) - len(shown):,} more (--full shows all)")
+                lines.append(f"    and {len(items) - len(shown)} more (--full shows all)")
     return lines
 
 
@@ -82,4 +82,4 @@ def _ranges(rows: list[int], most: int | None = None) -> str:
         else:
             found.append([row, row])
     said = ", ".join(f"{a}" if a == b else f"{a}-{b}" for a, b in found[:most])
-    return said if most is None or len(found) <= most else f"{said} and {sum(b - a + 1 for a, b in found[most:]):,} more"
+    return said if most is None or len(found) <= most else f"{said} and {sum(b - a + 1 for a, b in found[most:])} more"

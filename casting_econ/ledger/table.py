@@ -6,6 +6,7 @@ from typing import Any
 import pandas as pd
 
 from ..faults import Fault, Question, close_match, counted
+from ..units import question_of
 from .cells import SPELLING, UNIT_NAMES, Cell, Unreadable, read_cell
 from .dates import possible_orders
 from .files import Grid
@@ -99,7 +100,7 @@ def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, l
     rules, said, faults = rules_of(grid, log, numbers, table.raw, columns, settings, names, currency, locale)
     table.decisions += said
     frame, more = _frame(table, numbers, rules, faults)
-    more += _ounces(grid, log, frame, names)
+    more += _ounces(grid, log, frame, names, currency)
     faults += more
     table.frame, table.sound = frame, not faults
     table.unequal = _unequal(table, rules)
@@ -300,9 +301,18 @@ def _fill_units(table, data, units, rows, rules):
     return faults
 
 
-def _ounces(grid, log, frame, names):
-    """Ounces of an item that the study measures by volume may be either."""
-    if log != "purchases" or names is None or not any(names.items.values()):
+def _ounces(grid, log, frame, names, currency):
+    """Ounces of an item that the study measures by volume may be either; pints and tons those of two countries."""
+    if log != "purchases" or names is None:
+        return []
+    used = frame[frame.item.isin(list(names.items)) & frame.unit.notna()].drop_duplicates("unit")
+    open_ = [(row, unit, asked) for row, unit in used.unit.items() if (asked := question_of(unit, currency))]
+    if open_:
+        row, unit, asked = open_[0]
+        question, _, answers = asked.partition(" -> ")
+        right = f'one line under [records.words.unit] in study.toml, such as "{unit}" = one of {answers}'
+        return [Question(file=grid.place, row=int(row), column="unit", wrong=question, found=repr(unit), right=right)]
+    if not any(names.items.values()):
         return []
     liquid = frame.item.isin([item for item, volume in names.items.items() if volume])
     unsure = frame.index[liquid & frame.unit.isin(["oz", "oz.", "OZ"])]
@@ -313,7 +323,7 @@ def _ounces(grid, log, frame, names):
             column="unit",
             wrong="question: ounces by weight or by volume?",
             found=f"{frame.quantity[row]:g} {frame.unit[row]} of {frame.item[row]}",
-            right='one line under [records.words.unit] in study.toml: "oz" = "fl oz" for volume, or "oz" = "ounce" for weight',
+            right='one line under [records.words.unit] in study.toml: "oz" = "US fl oz" or "imperial fl oz" for volume, or "oz" = "ounce" for weight',
         )
         for row in unsure[:1]
     ]

@@ -40,7 +40,7 @@ def chance_chart(curve: pd.DataFrame, rules: pd.DataFrame, confidence: float, fm
         )
         below = (8, -14) if row.chance > 0.5 else (8, -4)
         axes.annotate(
-            f"{row.rule}: {row.casts:,}",
+            f"{row.rule}: {fmt.number(row.casts)}",
             (row.casts, row.chance),
             xytext=below,
             textcoords="offset points",

@@ -4,12 +4,10 @@ import contextlib
 import math
 import os
 import tempfile
-import tomllib
 import unicodedata
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
-from functools import cache
 from numbers import Integral, Real
 from pathlib import Path
 
@@ -18,10 +16,10 @@ from babel.dates import format_date
 from babel.numbers import format_currency, format_decimal, get_currency_precision, list_currencies
 
 from ..faults import Fault, StudyError
-from ..reference import kit_folder
+from ..reference import quote_words
 from ..templates import template
 
-__all__ = ["Quote", "QuoteAmounts", "quote_amounts", "quote_html", "quote_words", "write_quote"]
+__all__ = ["Quote", "QuoteAmounts", "quote_amounts", "quote_html", "write_quote"]
 
 _MOST = 1e12  # above every order of a workshop in any currency, below where floats lose cents
 
@@ -64,7 +62,7 @@ class Quote:
     currency, locale : str
         Currency code, and locale in which amounts and dates are written.
     language : str or None
-        Language of the kit's phrases; None for that of the locale. Unknown ones fall back to English.
+        Language of the kit's phrases; None for that of the locale. One that has no phrases is refused.
     invented : bool
         Whether the page says that it is an invented example.
 
@@ -98,7 +96,13 @@ class Quote:
 
     def __post_init__(self) -> None:
         faults = [
-            Fault(file="quote", column=column, wrong=wrong, found=repr(getattr(self, column)), right=right)
+            Fault(
+                file="quote",
+                column=column,
+                wrong=wrong,
+                found=repr(self.locale if column == "language" and self.language is None else getattr(self, column)),
+                right=right,
+            )
             for column, wrong, right in (*_kind_faults(self), *_order_faults(self))
         ]
         if faults:
@@ -129,6 +133,10 @@ def _kind_faults(quote):
         Locale.parse(quote.locale)
     except (UnknownLocaleError, ValueError, TypeError):
         yield "locale", "unknown locale", "a language and country such as en_IE, de_DE or en_US"
+        return
+    if _language(quote) not in quote_words():
+        right = f'language = "en" under [quote] in study.toml, or one of {", ".join(quote_words())}'
+        yield "language", "a language that the quote has no words in", right
 
 
 def _order_faults(quote):
@@ -235,12 +243,6 @@ def quote_amounts(quote: Quote) -> QuoteAmounts:
     )
 
 
-@cache
-def quote_words() -> dict[str, dict[str, str]]:
-    """Phrases of the quote by language code."""
-    return tomllib.loads((kit_folder("data") / "reference" / "quote-words.toml").read_text(encoding="utf-8"))
-
-
 def quote_html(quote: Quote) -> str:
     """The quote as one page of HTML that needs nothing outside itself.
 
@@ -255,7 +257,7 @@ def quote_html(quote: Quote) -> str:
         Page that prints on one sheet of A4 or US Letter unless its texts are long.
     """
     locale = Locale.parse(quote.locale)
-    language = _language(quote.language or locale.language)
+    language = _language(quote)
     return template(Path(__file__).with_name("quote.html.j2"), _as_printable).render(
         quote=quote,
         amounts=quote_amounts(quote),
@@ -270,10 +272,9 @@ def quote_html(quote: Quote) -> str:
     )
 
 
-def _language(wanted):
-    """Language code of the phrases for 'de', 'de_AT' or 'DE-at'; English where there are none."""
-    code = wanted.replace("-", "_").split("_")[0].lower()
-    return code if code in quote_words() else "en"
+def _language(quote):
+    """Language code of the phrases: 'de' for 'de', 'de_AT' or 'DE-at'."""
+    return (quote.language or quote.locale).replace("-", "_").split("_")[0].lower()
 
 
 def _printable(text):

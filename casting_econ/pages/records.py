@@ -18,6 +18,7 @@ from ..evidence import (
 )
 from ..evidence.labour import labour_rows
 from ..faults import counted
+from ..formatting import Format
 from ..kit import OpenStudy, basis_counts, format_of
 from ..study.numbers import BASES
 from .table import shown
@@ -205,15 +206,16 @@ def evidence_table(kit: OpenStudy) -> pd.DataFrame:
             "logs alone": found.observed * factor,
         }
         row |= {"in force": found.number.value * factor, "low": float(low), "high": float(high), "from": found.data}
-        rows.append(row | {"to halve the width": _more(found)})
+        rows.append(row | {"to halve the width": _more(found, kit)})
     return pd.DataFrame(rows)
 
 
-def _more(found) -> str:
+def _more(found, kit) -> str:
     """How much more recording would halve a width, in words."""
     if np.isinf(found.more_to_halve):
         return "rows with more or fewer pieces a load; more of the same tell only the sum"
-    return f"{float(f'{found.more_to_halve:.2g}'):g} more {found.counted}"
+    fmt = Format(kit.study.currency, kit.study.file.study.locale)
+    return f"{fmt.exactly(float(f'{found.more_to_halve:.2g}'))} more {found.counted}"
 
 
 def evidence_curves(kit: OpenStudy, points: int = 161) -> list[dict[str, object]]:

@@ -273,10 +273,10 @@ def _changed_rows(one, other, fmt):
         rows.append(
             {
                 "log": log,
-                "before": f"{old.total():,}",
-                "after": f"{new.total():,}",
-                "new rows": _dated(added, names),
-                "rows gone": _dated(gone, names),
+                "before": fmt.number(old.total()),
+                "after": fmt.number(new.total()),
+                "new rows": _dated(added, names, fmt),
+                "rows gone": _dated(gone, names, fmt),
             }
         )
     return rows
@@ -296,14 +296,14 @@ def _rows(kit, log, names):
     return found
 
 
-def _dated(rows, names):
+def _dated(rows, names, fmt):
     """How many rows, and of which days."""
     if not rows:
         return "none"
     at = names.index("date") if "date" in names else names.index("made")
     dates = sorted(pd.Timestamp(row[at]) for row in rows if row[at] is not None)
     days = list(dict.fromkeys(f"{dates[i]:%Y-%m-%d}" for i in (0, -1))) if dates else []
-    return f"{rows.total():,}" + (f" ({' to '.join(days)})" if days else "")
+    return fmt.number(rows.total()) + (f" ({' to '.join(days)})" if days else "")
 
 
 def _draws(kit, base, draws, seed):
@@ -480,7 +480,7 @@ def _summary(found: Comparison) -> list[str]:
 
 
 def _method(found):
-    return f"Means of the same {found.draws:,} draws, those of the first study, so that a difference is due to what was changed and not to chance."
+    return f"Means of the same {found.fmt.number(found.draws)} draws, those of the first study, so that a difference is due to what was changed and not to chance."
 
 
 def comparison_tables(found: Comparison) -> list:

@@ -198,7 +198,7 @@ def _read_otherwise(kit: OpenStudy, packed: OpenStudy) -> list[str]:
         other = packed.study.records.get(log, frame.iloc[:0])
         if len(frame) != len(other):
             lines.append(
-                f"{log}: {counted(len(other), 'row')} in the pack, {len(frame):,} in your folder, as rows that differ only in what is left out count once."
+                f"{log}: {counted(len(other), 'row')} in the pack, {len(frame)} in your folder, as rows that differ only in what is left out count once."
             )
     changed = [key for key, number in kit.assumed.numbers.items() if packed.assumed.numbers[key].value != number.value]
     if changed:

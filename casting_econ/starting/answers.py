@@ -5,17 +5,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from ..faults import Fault, StudyError, close_match
-from ..units import ratio_of_units
+from ..faults import StudyError, close_match, fault_of
+from ..formatting import Format
+from ..ledger.cells import clean
+from ..ledger.logs import plain
+from ..ledger.rules import currency_signs
+from ..study.numbers import read_figure, told, written
+from ..units import COUNTED, Unclear, ratio_of_units
 from .crafts import Craft, Guess, crafts, rough_rates
 from .questions import QUESTIONS, Part, parts_of
 
-__all__ = ["Answers", "known_currency", "read_answer", "read_answers"]
+__all__ = ["Answers", "known_currency", "read_answer", "read_answers", "understood"]
 
 UNKNOWN = ("", "don't know", "dont know", "don’t know", "?", "unknown")
 _SIGNS = {"€": "EUR", "£": "GBP", "$": "USD"}
-_FIGURE = r"[0-9]+(?:[.,][0-9]+)?"
-_ANSWER = re.compile(rf"({_FIGURE})(?:[\s;/-]+(?:to\s+)?({_FIGURE})[\s;/-]+(?:to\s+)?({_FIGURE}))?\s*(.*)")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,53 +57,152 @@ def known_currency(text: str) -> str:
 
 
 def read_answer(part: Part, text: Any, currency: str) -> tuple[float, float, float] | None:
-    """Low, likely and high of one answer in the part's unit; None for 'don't know'; ValueError says what is wrong.
+    """Low, likely and high of one answer in the part's unit and period; None for 'don't know'; ValueError says what is wrong.
 
     Examples
     --------
-    >>> price = Part(key="price", ask="Price?", unit="{money}")
-    >>> read_answer(price, "1,5 2 3 EUR", "EUR"), read_answer(price, 2, "EUR"), read_answer(price, "don't know", "EUR")
-    ((1.5, 2.0, 3.0), (2.0, 2.0, 2.0), None)
+    >>> price = Part(key="price", ask="Price?", unit="{money}", per="piece")
+    >>> read_answer(price, "1,5 2 3 EUR", "EUR"), read_answer(price, "2 160", "EUR"), read_answer(price, "don't know", "EUR")
+    ((1.5, 2.0, 3.0), (2160.0, 2160.0, 2160.0), None)
     """
-    unit = part.unit.format(money=currency)
+    unit = part.in_words(currency)
     right = "one figure, or low, likely and high such as '2 3 5', or don't know"
-    text = str(text).strip()
+    # a space that does not break stands between thousands, never between figures
+    text = clean(re.sub(r"(?<=\d)[\u00a0\u2009\u202f](?=\d{3})", "'", str(text)))
     if text.casefold() in UNKNOWN:
         return None
-    for sign, code in _SIGNS.items():
-        text = text.replace(sign, f" {code} ") if sign in text else text
-    text = re.sub(r"^\s*([A-Z]{3})\s+(.*)$", r"\2 \1", text)
-    match = _ANSWER.fullmatch(text)
-    if match is None:
+    text, given = _without_unit(text)
+    factor = _factor(given, part, currency)
+    found = {tuple(figure * factor for figure in figures) for figures in _readings(text, given, right)}
+    shares = {tuple(figure * 100.0 for figure in figures) for figures in found} if unit == "%" and not given else set()
+    possible = {figures for figures in found | shares if not _outside(part, figures)}
+    if len(possible) > 1:
+        figures = [" ".join(map(written, dict.fromkeys(one))) for one in sorted(possible)]
+        raise Unclear(
+            f"question: is this {' or '.join(figures)} {unit}? -> " + ", or ".join(repr(f"{one} {unit}") for one in figures)
+        )
+    if not possible:
+        raise ValueError(_outside(part, min(found)).format(right=right, unit=unit))
+    return possible.pop()
+
+
+def _without_unit(text):
+    """Figures of an answer, and the unit before or behind them."""
+    match = re.fullmatch(r"([^\d.,]*?)\s*([\d.,](?:.*\d)?[.,]?)\s*(\D*)", text)
+    if match is None or (match[1] and match[3]) or match[1] in ("-", "+"):
+        raise ValueError("not an answer that can be read -> figures, and behind them their unit, such as '2 3 5 h'")
+    return match[2], (match[1] or match[3]).strip()
+
+
+def _readings(text, unit, right):
+    """Every way to read figures that stand apart by spaces, which also stand between thousands: one figure, or three."""
+    parts = [part for part in re.split(r"\s*(?:[;/-]|,\s|\bto\b)\s*", text) if part]
+    if len(parts) == 3:
+        groups = [parts]
+    elif len(parts) == 1 and not _four_figures(text.split()):
+        words = text.split()
+        cuts = [(i, j) for i in range(1, len(words)) for j in range(i + 1, len(words))]
+        groups = [[" ".join(words[:i]), " ".join(words[i:j]), " ".join(words[j:])] for i, j in cuts] + [[text]]
+    else:
         raise ValueError(f"not an answer that can be read -> {right}")
-    figures = [float(figure.replace(",", ".")) for figure in match.groups()[:3] if figure]
-    factor = _factor(match[4].strip(), unit, currency)
-    low, likely, high = (figure * factor for figure in (figures if len(figures) == 3 else figures * 3))
+    found, reason = set(), f"not an answer that can be read -> {right}"
+    for group in groups:
+        try:
+            figures = [read_figure(figure, unit) for figure in group]
+        except Unclear as error:
+            if len(group) == len(text.split()) or len(parts) == 3:
+                raise
+            reason = str(error)
+        except ValueError:
+            continue
+        else:
+            found.add(tuple(figures * (3 // len(figures))))
+    ordered = {figures for figures in found if figures[0] <= figures[1] <= figures[2]}
+    if not found:
+        raise ValueError(reason)
+    return ordered or found
+
+
+def _four_figures(words):
+    """Whether words are more than three plain figures in order, which are no thousands."""
+    return len(words) > 3 and all(word.isdecimal() for word in words) and sorted(words, key=int) == words
+
+
+def _outside(part, figures):
+    """What is wrong with low, likely and high; '' where nothing is."""
+    low, likely, high = figures
     if not low <= likely <= high:
-        raise ValueError(f"low, likely and high out of order -> {right}")
+        return "low, likely and high out of order -> {right}"
     if low < part.low or high > part.high or (part.above and low <= part.low):
         least = f"above {part.low:g}" if part.above else f"at least {part.low:g}"
-        raise ValueError(f"outside what it can be -> {least} and at most {part.high:,.15g} {unit}".rstrip())
+        return f"outside what it can be -> {least} and at most {part.high:,.15g} {{unit}}"
     if part.whole and (low != high or low != int(low)):
-        raise ValueError("one whole number is needed here -> such as 12")
-    return low, likely, high
+        return "one whole number is needed here -> such as 12"
+    return ""
 
 
-def _factor(given: str, unit: str, currency: str) -> float:
-    """From the unit that was written to the one that is asked for."""
-    given = re.sub(r"^(?:an?|per|/)\s*\w+$", "", given)  # '12 a month' says again what was asked
-    if given in ("", unit, unit + "s"):
+_PER = re.compile(r"(.*?)\s*(?:/|\bper\b|\ban?\b|\beach\b|\bevery\b|\bin an?\b)\s*(\w+)")
+_EVERY = {"hourly": "hour", "daily": "day", "weekly": "week", "monthly": "month", "yearly": "year", "annually": "year"}
+_EVERY |= {"each": "piece", "apiece": "piece"}
+_SAME = {
+    "h": "hour",
+    "hr": "hour",
+    "d": "day",
+    "wk": "week",
+    "mo": "month",
+    "yr": "year",
+    "annum": "year",
+    "cast": "piece",
+    "pc": "piece",
+}
+
+
+def _factor(given: str, part: Part, currency: str) -> float:
+    """From the unit and period that were written to those that are asked for."""
+    if given == "":
         return 1.0
-    if unit == "%":
-        raise ValueError("a unit where a percentage is asked for -> figures of a hundred, such as 80 85 90")
-    if len(given) == 3 and given.isupper() and unit == currency:
-        raise ValueError(f"money in {given} while the study counts in {currency} -> the same currency throughout")
-    if not unit:
-        return 1.0  # 'pieces', 'orders': a counting word
+    wanted, unit = part.in_words(currency), part.in_words(currency, per=False)
+    what, per = given, ""
+    if match := _PER.fullmatch(given):
+        what, per = match[1], match[2]
+    elif given.split()[-1].casefold() in _EVERY:
+        *words, last = given.split()
+        what, per = " ".join(words), _EVERY[last.casefold()]
+    per = per.casefold() if per.casefold() in COUNTED else per.casefold().removesuffix("s")
+    per = _SAME.get(per, per) or part.per
+    own, foreign = currency_signs(currency, "en")
+    if plain(what) in own:
+        what = currency
+    elif plain(what) in foreign:
+        raise ValueError(
+            f"money in {what} while the study counts in {currency} -> {currency} throughout, or the price with another currency's code"
+        )
+    if per != part.per and (per not in _PERIODS or part.per not in _PERIODS):
+        raise ValueError(
+            f"an answer for each {per} where {_asked_for(wanted, unit, part)} is asked for -> {_asked_for(wanted, unit, part)}"
+        )
+    what = what or unit
     try:
-        return ratio_of_units(given, unit, currency)
+        if unit in ("%", *COUNTED):
+            if what.casefold().rstrip("s") not in ({"%"} if unit == "%" else {unit, *({"piece"} if unit == "cast" else ())}):
+                raise ValueError("a percentage is asked for" if unit == "%" else f"{unit}s are asked for")
+            what = "order" if unit != "%" else "percent"
+        base = {"%": "percent"}.get(unit, "order" if unit in COUNTED else unit)
+        periods = per in _PERIODS and part.per in _PERIODS
+        return ratio_of_units(f"{what}/{per}" if periods else what, f"{base}/{part.per}" if periods else base, currency)
+    except Unclear:
+        raise
     except ValueError as error:
-        raise ValueError(f"{error} -> {unit}s, or a unit that can be turned into them") from None
+        raise told(
+            ValueError(f"{error}, not {given!r}"), f"{_asked_for(wanted, unit, part)}, or a unit that can be turned into it"
+        ) from None
+
+
+_PERIODS = ("hour", "day", "week", "month", "year")
+
+
+def _asked_for(wanted, unit, part):
+    return "a percentage, such as '85 %'" if unit == "%" else wanted
 
 
 def read_answers(texts: Mapping[str, Any], currency: str | None = None, place: str = "answers") -> Answers:
@@ -127,8 +229,7 @@ def read_answers(texts: Mapping[str, Any], currency: str | None = None, place: s
     faults = []
 
     def fault(key, error, found):
-        wrong, _, right = str(error).partition(" -> ")
-        faults.append(Fault(file=place, column=key, wrong=wrong, found=repr(found), right=right))
+        faults.append(fault_of(error, file=place, column=key, found=repr(found)))
 
     texts = dict(texts)
     named = str(texts.pop("craft", "")).strip()
@@ -170,6 +271,22 @@ def read_answers(texts: Mapping[str, Any], currency: str | None = None, place: s
     if faults:
         raise StudyError(faults)
     return Answers(craft=craft, piece=re.sub(r"\s+", "-", piece.lower()), currency=currency, figures=figures)
+
+
+def understood(answers: Answers, locale: str) -> list[str]:
+    """Each answer as it was read, with unit and period, or that it is not known, by the question it answers."""
+    fmt, lines = Format(answers.currency, locale), [f"The craft: {answers.craft.name}.", f"A piece: {answers.piece}."]
+    for part in (part for question in QUESTIONS for part in parts_of(question, answers.craft) if part.kind == "figure"):
+        figures = answers.figures.get(part.key)
+        if figures is None:
+            lines.append(f"{part.ask} Not known: a guess of the trade stands in.")
+            continue
+        low, likely, high = map(fmt.exactly, figures)
+        unit = part.in_words(answers.currency, per=False)
+        unit = f"{unit}s" if unit in (*COUNTED, "hour", "minute") and likely != fmt.exactly(1) else unit
+        period = f" {'an' if part.per in ('hour', 'order') else 'a'} {part.per}" if unit != "%" and part.per else ""
+        lines.append(f"{part.ask} {likely if low == high else f'{low} to {high}, most likely {likely},'} {unit}{period}.")
+    return lines
 
 
 def _crafts(text: str) -> list[Craft]:

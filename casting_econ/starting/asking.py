@@ -26,7 +26,8 @@ def answers_given(file: str | None, options: tuple[str, ...] = (), craft: str | 
     if file is not None:
         right = 'a text file with lines such as: craft = "soap", price = "6 7 9 EUR"'
         try:
-            read = tomllib.loads(Path(file).read_text(encoding="utf-8-sig"))
+            # a figure without quotes stays as it is written: 2.160 may be two thousand
+            read = tomllib.loads(Path(file).read_text(encoding="utf-8-sig"), parse_float=str)
         except OSError as error:
             raise StudyError(
                 [Fault(file=file, wrong="cannot be read", found=error.strerror or str(error), right=right)]
@@ -69,8 +70,10 @@ def ask(
         raise StudyError([Fault(file=folder, wrong="is there already", right="a folder that does not exist yet")])
     texts = dict(given)
     if terminal and "craft" not in texts:
-        say("A dozen questions. Answer with one figure if you are sure, with low, likely and high (such as 2 3 5) if not,")
-        say("or just press Enter if you don't know: a guess of the trade stands in and is marked as one.\n")
+        say(
+            "A dozen questions. Answer with one figure if you are sure, with low, likely and high (such as 2 3 5) if not, "
+            "or just press Enter if you don't know: a guess of the trade stands in and is marked as one."
+        )
         texts["craft"] = _craft(say, prompt)
     checked = read_answers(texts, currency, "answers")
     if not terminal:
@@ -108,7 +111,7 @@ def _without_place(error: StudyError) -> str:
 def _asked(words: str, part: Part, texts, chosen: str | None, currency: str, prompt, say) -> str:
     """One answer that can be read and that fits those before it; asked again until it does."""
     currency = chosen or currency
-    unit = part.unit.format(money=f"{currency} or another currency" if part.key == "price" else currency)
+    unit = part.in_words(f"{currency} or another currency" if part.key == "price" else currency, per=part.key != "price")
     while True:
         text = prompt(f"{words}{f' [{unit}]' if unit else ''}", default="don't know")
         try:

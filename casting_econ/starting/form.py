@@ -7,11 +7,12 @@ import ipywidgets as widgets
 from IPython.display import Markdown, display
 
 from ..faults import StudyError
-from .answers import read_answers
+from .answers import read_answers, understood
 from .asking import default_of
 from .crafts import crafts
 from .first import first_answer, new_study
 from .questions import QUESTIONS, parts_of
+from .write import LOCALES
 
 __all__ = ["example", "start_form"]
 
@@ -51,7 +52,7 @@ class StartForm(widgets.VBox):
         before, self.fields = self.fields, {}
         for number, question in enumerate(QUESTIONS[1:], start=2):
             for part in parts_of(question, craft):
-                unit = part.unit.format(money="money, with its currency" if part.key == "price" else "the same currency")
+                unit = part.in_words("money, with its currency" if part.key == "price" else "the same currency", per=False)
                 field = before.get(part.key) or widgets.Text(layout=_WIDE)
                 field.placeholder = f"don't know: {default_of(craft, part)} stands in"
                 self.fields[part.key] = field
@@ -65,6 +66,8 @@ class StartForm(widgets.VBox):
         with self.shown:
             try:
                 answers = read_answers({"craft": self.craft.value} | {key: field.value for key, field in self.fields.items()})
+                heard = understood(answers, LOCALES[answers.currency])
+                display(Markdown("**As understood:**\n\n" + "\n".join(f"- {line}" for line in heard)))
                 kit, defaults = new_study(self.folder.value, answers)
             except StudyError as error:
                 display(Markdown("**Not made yet:**\n\n" + "\n".join(f"- {fault}" for fault in error.faults)))

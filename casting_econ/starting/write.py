@@ -3,6 +3,8 @@
 import math
 
 from ..ledger.logs import LOGS
+from ..reference import quote_words
+from ..study.numbers import written
 from .answers import Answers
 from .crafts import Guess, kinds
 
@@ -26,9 +28,9 @@ _EXAMPLES = {
 }  # fmt: skip
 
 
-def read_figure(value: float) -> str:
-    """A figure as the study file writes it, without digits that say nothing."""
-    return f"{float(f'{value:.4g}'):.12g}"
+def read_figure(value: float, kind: str = "P") -> str:
+    """A figure as the study file writes it: an answer as it was given, a guess without digits that say nothing."""
+    return written(value, 4 if kind else 12)
 
 
 class _Writer:
@@ -52,10 +54,10 @@ class _Writer:
         note = f'basis = "guess", note = "trade default ({guess.kind})"' if guess.kind else 'note = "your answer"'
         tail = f', from = "records", worth = "{worth}"' if worth else ""
         if guess.low == guess.high:
-            return f'{{ value = "{read_figure(guess.likely)}{unit}"{tail}, {note} }}'
+            return f'{{ value = "{read_figure(guess.likely, guess.kind)}{unit}"{tail}, {note} }}'
         likely = min(max(guess.likely, guess.low), guess.high)
         ends = ", ".join(
-            f'{name} = "{read_figure(figure)}{unit}"'
+            f'{name} = "{read_figure(figure, guess.kind)}{unit}"'
             for name, figure in (("low", guess.low), ("likely", likely), ("high", guess.high))
         )
         return f"{{ {ends}{tail}, {note} }}"
@@ -168,8 +170,8 @@ def study_text(answers: Answers, name: str, locale: str) -> tuple[str, list[str]
         "[channels.online] # copy and rename for every way of selling: fairs (days, hours_per_day, fee_per_day), wholesale …",
         f'product = "{piece}"',
         f"orders = {orders}",
-        f"pieces_per_order = {{ value = {read_figure(size)}, {size_said} }}",
-        f"price = {w.number('price', money, factor=size, what='price')} # of an order: the price of a piece x {read_figure(size)}",
+        f"pieces_per_order = {{ value = {written(size)}, {size_said} }}",
+        f"price = {w.number('price', money, factor=size, what='price')} # of an order: the price of a piece x {written(size)}",
         f"fee_share = {w.number('fee_share', '%', what='fees')}",
         f"postage_charged = {w.money([table['postage'][1]] * 3 + [table['postage'][3]], money)}",
         f"postage_paid = {w.money(table['postage'], money)}",
@@ -182,6 +184,8 @@ def study_text(answers: Answers, name: str, locale: str) -> tuple[str, list[str]
         *(f"{item} = {w.money(row, f'{money}/year')}" for item, row in table.get("own_costs", {}).items()),
         "",
     ]
+    if locale.split("_")[0] not in quote_words():
+        lines += ["[quote] # has words in " + ", ".join(quote_words()) + ", not in your language", 'language = "en"', ""]
     equipment = {"hand-tools-and-scales": [*table["hand_tools"][:3], 5, table["hand_tools"][3]]} | table["equipment"]
     for item, row in equipment.items():
         lines += [f"[equipment.{item}]", f"price = {w.money([*row[:3], row[4]], money)}", f'life = "{row[3]} year"', ""]

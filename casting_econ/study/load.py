@@ -9,13 +9,14 @@ from pathlib import Path
 
 import pandas as pd
 from babel import Locale, UnknownLocaleError
+from babel.numbers import list_currencies
 from pydantic import BaseModel, ValidationError
 
-from ..faults import Fault, StudyError, close_match
+from ..faults import Fault, StudyError, close_match, fault_of
 from ..ledger import LOGS, Reading
-from ..units import is_volume
+from ..units import Unclear, is_volume
 from .consistency import STUDY_FILE, check_asked, check_commissions, check_correlations, cross_checks, working_windows
-from .numbers import UNKNOWN, Number, given_unit
+from .numbers import UNKNOWN, BareFigure, Number, given_unit, read_figure
 from .records import Names, part_in_work, read_records
 from .schema import MaterialEntry, RecordsTable, StudyFile
 
@@ -38,7 +39,18 @@ _TYPES = {
     "model_type": "a [table] of keys with values",
     "too_short": "at least one entry",
 }
-_PATTERNS = {"currency": "a currency code of three capitals, such as EUR"}
+# what a table that is missing looks like, by its dotted key; X stands for the currency
+_EXAMPLES = {
+    "study": 'lines such as [study], name = "My study", currency = "X"',
+    "time": 'lines such as [time], weeks = "46 week/year", hours = "30 h/week", fixed_hours = "6 h/week"',
+    "time.weeks": 'weeks worked a year, such as weeks = "46 week/year"',
+    "time.hours": 'hours a week you can give, such as hours = "30 h/week"',
+    "time.fixed_hours": 'hours a week no customer sees, such as fixed_hours = "6 h/week"',
+    "calendar": 'lines such as [calendar], monday = "09:00-17:00", a line for each day of work',
+    "target": 'lines such as [target], per_hour = "16 X/h"',
+    "products": 'lines such as [products.NAME], casts_per_load = 12, [products.NAME.steps.pour], minutes = "2 min"',
+    "channels": 'lines such as [channels.NAME], product = "…", orders = "60 orders/year", pieces_per_order = 2, price = "30 X"',
+}
 _NAME = "a name of letters, digits, spaces, hyphens and underscores, at most 60, beginning with a letter or digit"
 
 
@@ -83,15 +95,18 @@ def read_study(folder: str | Path, *, with_records: bool = True) -> Study:
         With every fault found in the study file and the logs.
     """
     folder = Path(folder)
-    text, raw, file, faults, doubtful = _read_file(folder)
+    text, raw, file, faults, doubtful, readable = _read_file(folder)
     windows: tuple[tuple[float, float], ...] = ()
     if file is not None:
         windows, numbers, between = _checked(file)
         # where a key was left out for its fault, what follows from its absence is not worth saying
         faults += [fault for fault in between if ".".join(fault.column.split(".")[:2]) not in doubtful]
-    if file is not None and not faults:
-        for name in file.scenarios:
-            faults += _scenario_file(raw, file.study.currency, [name])[1]
+    if file is not None:
+        known = {fault.column for fault in faults}
+        for name in file.scenarios:  # what is wrong without them is told once
+            place, more = f"scenarios.{name}.", _scenario_file(readable, file.study.currency, [name])[1]
+            more = [fault for fault in more if fault.column.removeprefix(place) not in known]
+            faults += [f for f in more if ".".join(f.column.removeprefix(place).split(".")[:2]) not in doubtful]
     faults = [_with_line(fault, text) for fault in faults]
     records, reading = {}, Reading()
     if with_records:
@@ -220,11 +235,11 @@ def _matching(pattern, numbers):
 
 
 def _read_file(folder):
-    """The study file's text, keys, contents as far as they can be read, faults, and tables read without a faulty key."""
+    """The study file's text, keys, contents as far as they can be read, faults, tables read without a faulty key, keys without faults."""
     path = folder / STUDY_FILE
 
     def refused(text="", **fault):
-        return text, None, None, [Fault(file=STUDY_FILE, **fault)], frozenset()
+        return text, None, None, [Fault(file=STUDY_FILE, **fault)], frozenset(), None
 
     try:
         text = path.read_bytes().decode("utf-8-sig")
@@ -240,46 +255,111 @@ def _read_file(folder):
     except OSError as error:
         return refused(wrong="cannot be read", found=str(error.strerror), right="a file you may read")
     try:
-        raw = tomllib.loads(text)
+        raw = tomllib.loads(text, parse_float=BareFigure)
     except (ValueError, RecursionError) as error:  # TOMLDecodeError, a figure of thousands of digits, endless brackets
         line = re.search(r"line (\d+)", str(error))
-        right = "key = value lines under [table] headings; a decimal comma or a missing quote is the usual cause"
-        return refused(text, row=int(line[1]) if line else None, wrong="is not valid TOML", found=str(error), right=right)
-    currency = raw.get("study", {}).get("currency") if isinstance(raw.get("study"), dict) else None
-    known = isinstance(currency, str) and re.fullmatch(r"[A-Z]{3}", currency)
-    context = {"currency": currency if known else "EUR"}
+        row = int(line[1]) if line else None
+        return refused(text, row=row, wrong="is not valid TOML", found=str(error), right=_toml_remedy(text, row, str(error)))
+    unclear, context = list(_unclear(raw, ())), {"currency": _currency_of(raw, text)}
     try:
-        return text, raw, StudyFile.model_validate(raw, context=context), [], frozenset()
+        return text, raw, StudyFile.model_validate(raw, context=context), unclear, frozenset(), raw
     except ValidationError as error:
-        file, doubtful = _without_faulty(raw, error, context)
-        return text, raw, file, [_fault(item) for item in error.errors()], doubtful
+        file, doubtful, readable = _without_faulty(raw, error, context)
+        faults = unclear + [_fault(item, context["currency"]) for item in error.errors()]
+        return text, raw, file, faults, doubtful, readable
+
+
+def _toml_remedy(text, row, said):
+    """What would be right where the file is no TOML, as far as the line shows why."""
+    line = text.splitlines()[row - 1] if row and row <= len(text.splitlines()) else ""
+    if re.search("[“”„‟]", line):
+        return 'straight quotes "…", as a plain text editor writes them; curly ones come from a word processor'
+    if "twice" in said or "overwrite" in said:
+        name = line.strip().strip("[]").partition("=")[0].strip()
+        first = next(
+            (n for n, other in enumerate(text.splitlines(), start=1) if other.strip() == line.strip() and n != row), None
+        )
+        return f"each name once: {name} stands{f' in line {first}' if first else ''} already; another name, such as {name}-2"
+    if comma := re.search(r"=\s*([-+]?\d+),(\d+)\s*(?=[}#,]|$)", line):
+        return f"a decimal point in a figure without quotes, {comma[1]}.{comma[2]}, or quotes around it and its unit"
+    return "key = value lines under [table] headings, texts between straight quotes"
+
+
+def _unclear(node, path):
+    """A question for each bare figure that two conventions read differently."""
+    if isinstance(node, dict | list):
+        for key, inner in node.items() if isinstance(node, dict) else enumerate(node):
+            yield from _unclear(inner, (*path, str(key)))
+    elif isinstance(node, BareFigure):
+        try:
+            read_figure(node.text)
+        except Unclear as error:
+            said = str(error).replace("'", "")  # without quotes, as the figure stands
+            yield fault_of(said, file=STUDY_FILE, column=".".join(path), found=node.text)
+        except ValueError:  # inf and nan, which each key refuses itself
+            return
+
+
+def _currency_of(raw, text=""):
+    """Currency that the file's money is read in; where the file does not say, the code that its figures have most often."""
+    study = raw.get("study") if isinstance(raw, dict) else None
+    stated = study.get("currency") if isinstance(study, dict) else None
+    if stated in list_currencies():
+        return stated
+    codes = Counter(code for code in re.findall(r"\d\s*([A-Z]{3})\b", text) if code in list_currencies())
+    return codes.most_common(1)[0][0] if codes else "EUR"
+
+
+# in place of a table that is missing or none, so that what stands beside it can be checked
+_STAND_INS = {
+    ("time",): {"weeks": UNKNOWN, "hours": UNKNOWN, "fixed_hours": UNKNOWN},
+    ("calendar",): {"monday": "00:00-24:00"},
+    ("target",): {"per_hour": UNKNOWN},
+}
 
 
 def _without_faulty(raw, error, context):
     """The file with what is faulty in it unknown or left out, so that the rest can still be checked; None if that fails.
 
-    Also the tables, by their first two keys, in which something was left out.
+    Also the tables, by their first two keys, in which something was left out, and the keys that the file was read from.
     """
-    patched, tried, left_out = copy.deepcopy(raw), set(), set()
-    for _ in range(4):  # a value made unknown may need its neighbour made unknown, or be no number after all
+    patched, tries, left_out = copy.deepcopy(raw), Counter(), set()
+    currency = context["currency"]
+    stand_ins = _STAND_INS | {("study",): {"name": "study", "currency": currency}, ("study", "currency"): currency}
+    for _ in range(6):  # a value made unknown may need its neighbour made unknown, or be no number after all
         for item in error.errors():
             path = _keys(item["loc"])
-            node = patched
-            for part in path[:-1]:
-                node = node[part] if isinstance(node, list) else node.get(part) if isinstance(node, dict) else None
+            numbered = next((at for at, part in enumerate(path) if isinstance(part, int)), None)
+            node = _within(patched, path[:-1])
+            if numbered is not None and (tries[path] or not isinstance(node, dict)):
+                path = path[:numbered]  # an entry of a list that cannot be mended is left out with its list
+                node = _within(patched, path[:-1])
             if not path or not isinstance(node, dict):
-                return None, frozenset()
-            if item["type"] == "extra_forbidden" or path in tried:
+                return None, frozenset(), patched
+            gone = item["type"] == "extra_forbidden" or tries[path] == 1 or numbered == len(path)
+            stand_in = stand_ins.get(path) or ({"step": {}} if path[0] == "products" and path[-1] == "steps" else UNKNOWN)
+            tries[path] += 1
+            if gone and (item["type"] != "missing" or numbered == len(path)):
                 node.pop(path[-1], None)
+            else:  # a text that is needed and cannot be unknown
+                node[path[-1]] = "unknown" if tries[path] > 1 and stand_in is UNKNOWN else stand_in
+            if gone or stand_in is not UNKNOWN or tries[path] > 1:
                 left_out.add(".".join(map(str, path[:2])))
-            else:
-                node[path[-1]] = UNKNOWN
-            tried.add(path)
         try:
-            return StudyFile.model_validate(patched, context=context), frozenset(left_out)
+            return StudyFile.model_validate(patched, context=context), frozenset(left_out), patched
         except ValidationError as again:
             error = again
-    return None, frozenset()
+    return None, frozenset(), patched
+
+
+def _within(node, path):
+    """What stands at a path of keys and places in lists; None where nothing does."""
+    for part in path:
+        if isinstance(node, dict):
+            node = node.get(part)
+        else:
+            node = node[part] if isinstance(node, list) and isinstance(part, int) and part < len(node) else None
+    return node
 
 
 def _keys(location):
@@ -311,8 +391,7 @@ def _names(raw, file):
 def _records_settings(raw):
     """The [records] table, currency and locale, as far as the study file can be read: its own faults are told elsewhere."""
     study = raw.get("study") if isinstance(raw, dict) and isinstance(raw.get("study"), dict) else {}
-    currency, locale = study.get("currency"), study.get("locale")
-    currency = currency if isinstance(currency, str) and re.fullmatch(r"[A-Z]{3}", currency) else "EUR"
+    currency, locale = _currency_of(raw), study.get("locale")
     try:
         locale = locale if locale is None else str(Locale.parse(locale))
     except (UnknownLocaleError, ValueError, TypeError):
@@ -339,7 +418,7 @@ def _volumes(node):
     return found
 
 
-def _fault(item):
+def _fault(item, currency="EUR"):
     """One pydantic error in the kit's words."""
     keys = [str(part) for part in _keys(item["loc"])]
     found = "" if item["type"] == "missing" else _short(item.get("input"))
@@ -350,15 +429,15 @@ def _fault(item):
         wrong, right = "unknown key", f"one of {', '.join(known)}{close_match(keys[-1], known)}"
         found = repr(keys[-1])
     elif item["type"] == "missing":
-        wrong, right = "is missing", "this key with a value"
+        wrong, right = "is missing", _EXAMPLES.get(".".join(keys), "this key with a value").replace("X", currency)
     elif not right:
         wrong, right = "cannot be used", message.replace("Input should", "should").removeprefix("should be ")
         if item["type"] in ("string_pattern_mismatch", "string_too_long"):
-            right = _PATTERNS.get(keys[-1], _NAME)
+            right = _NAME
         elif item["type"] == "literal_error":
             right += close_match(item["input"], re.findall("'([^']+)'", message))
         right = _TYPES.get(item["type"], right)
-    return Fault(file=STUDY_FILE, column=".".join(keys), wrong=wrong, found=found, right=right)
+    return fault_of(f"{wrong} -> {right}", file=STUDY_FILE, column=".".join(keys), found=found)
 
 
 def _short(value):
@@ -400,7 +479,7 @@ def _with_line(fault, text):
             continue
         if keys[: len(path)] == path and (best is None or len(path) > best[1]):
             best = (number, len(path))
-    return Fault(**{**fault.__dict__, "row": best[0] if best else None})
+    return replace(fault, row=best[0] if best else None)
 
 
 def _numbers(node, path):

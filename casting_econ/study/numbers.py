@@ -10,15 +10,89 @@ import numpy as np
 
 from ..draws.distributions import DISTRIBUTIONS, Distribution, distribution
 from ..faults import close_match
-from ..units import UNIT_TEXT, is_mass, is_volume, measures_as, ratio_of_units
+from ..ledger.cells import clean
+from ..ledger.cells import figure as figure_by_mark
+from ..ledger.columns import marks_of
+from ..units import COUNTED, UNIT, Unclear, check_counted, is_mass, is_volume, measures, ratio_of_units
 
-__all__ = ["BASES", "UNKNOWN", "Amount", "Number", "Quantity", "given_unit", "split_figure"]
+__all__ = [
+    "BASES",
+    "UNKNOWN",
+    "Amount",
+    "BareFigure",
+    "Number",
+    "Quantity",
+    "given_unit",
+    "read_figure",
+    "split_figure",
+    "told",
+    "written",
+]
 
 BASES = ("guess", "measured", "published", "agreed", "decided")
-_NUMBER = re.compile(r"^\s*([-+]?(?:\d[\d_]*\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
+_LEADING = re.compile(r"([-+]?[\d.,][\d.,'_ ]*(?:[eE][-+]?\d+)?)(.*)", re.DOTALL)
 _EXTRAS = {"from", "worth", "note", "source", "basis", "value", "low", "likely", "high", "distribution"}
 _WORDS = ("from", "worth", "note", "source", "basis", "distribution")  # of those, what holds no figure in the number's unit
-UNKNOWN = object()  # stands for a value that could not be read, while the rest of the file is checked
+
+
+class _Unknown:
+    def __deepcopy__(self, _):
+        return self
+
+
+UNKNOWN = _Unknown()  # stands for a value that could not be read, while the rest of the file is checked
+
+
+class BareFigure(float):
+    """A figure without quotes that remembers how it was written: 2.160 may be meant for two thousand."""
+
+    def __new__(cls, text: str) -> "BareFigure":
+        made = super().__new__(cls, text)
+        made.text = str(text)
+        return made
+
+
+def read_figure(text: str, unit: str = "") -> float:
+    """The figure that a text is, in whichever way a country writes it; `unit` only shows in what is said.
+
+    Raises
+    ------
+    Unclear
+        Where two conventions read the text differently: 2.160 and 2,160 are two thousand for some and two for others.
+    ValueError
+        For no figure at all.
+
+    Examples
+    --------
+    >>> read_figure("2 160"), read_figure("2.160,50"), read_figure("2'160.50"), read_figure("12,5")
+    (2160.0, 2160.5, 2160.5, 12.5)
+    """
+    text = clean(text)
+    if "?" in marks_of(text):
+        small, large = re.sub("[.,]", ".", text), re.sub("[.,]", "", text)
+        right = f"{f'{large} {unit}'.strip()!r}, or {f'{small}0 {unit}'.strip()!r}"
+        raise Unclear(f"question: is this {large} or {small}? -> {right}")
+    try:
+        return figure_by_mark(text.replace("_", "") if re.search(r"\d_\d", text) else text, ".")[0]
+    except ValueError:
+        raise ValueError("not a number") from None
+
+
+def written(value: float, digits: int = 12) -> str:
+    """A figure as a study file writes it, which can be read in one way only."""
+    text = repr(float(f"{value:.{digits}g}")).removesuffix(".0")
+    return f"{text}0" if "?" in marks_of(text) else text
+
+
+def told(error: ValueError, right: str) -> ValueError:
+    """An error with its remedy: its own where it has one."""
+    return error if " -> " in str(error) else ValueError(f"{error} -> {right}")
+
+
+def _split(raw):
+    """Figure of a text as it is written, and its unit; None where it begins with no figure."""
+    match = _LEADING.fullmatch(clean(raw)) if isinstance(raw, str) else None
+    return (None, "") if match is None else (match[1].strip(), match[2].strip())
 
 
 @dataclass(frozen=True)
@@ -66,20 +140,28 @@ class Quantity:
     above: float | None = None
     basis: str = "guess"
     whole: bool = False
+    counts: str | None = None  # words that its unit may count, such as "piece cast"; None: those of `unit`
+    per: str = ""  # words that a figure may be for each of
+    such: str = ""  # an example, where the usual one would not do
 
     def in_words(self, currency: str) -> str:
         """The limits and unit as a maker would write them."""
         unit = self.unit.format(money=currency)
-        example = f" with a unit such as '{2:g} {unit}'" if unit else (" such as 0.25 or '25 %'" if self.high == 1 else "")
+        example = f" with a unit such as '{2:g} {unit}'" if unit else (" such as 0.25 or '25 %'" if self._is_share else "")
+        example = f" such as {self.such}" if self.such else example
         lower = f"above {self.above:g}" if self.above is not None else f"at least {self.low:g}"
         upper = "" if math.isinf(self.high) else f" and at most {self.high:g}"
         return f"a {'whole ' if self.whole else ''}number {lower}{upper}{example}"
+
+    @property
+    def _is_share(self) -> bool:
+        return not self.unit and self.high <= 1 and not self.whole
 
     def read(self, raw: Any, currency: str) -> Number:
         """Turn a value of the study file into a Number; ValueError says what was wrong."""
         unit = self.unit.format(money=currency)
         if not isinstance(raw, dict):
-            return Number(self.read_figure(raw, currency), unit, basis=self.basis)
+            return Number(self._alone(raw, currency), unit, basis=self.basis)
         extras = {key: raw[key] for key in ("note", "source") if key in raw}
         for key, text in extras.items():
             if not isinstance(text, str):
@@ -94,6 +176,8 @@ class Quantity:
         if worth is not None:
             try:
                 worth = Quantity(low=1e-3, high=1e9).read_figure(_leading_number(worth), currency)
+            except Unclear:
+                raise
             except ValueError as error:
                 raise ValueError(f"worth is {error}; it needs a count above 0, such as 10 or '10 pieces'") from None
         return replace(
@@ -104,7 +188,7 @@ class Quantity:
         unit = self.unit.format(money=currency)
         name = raw.pop("distribution", None)
         if name is None and set(raw) == {"value"}:
-            return Number(self.read_figure(raw["value"], currency), unit)
+            return Number(self._alone(raw["value"], currency), unit)
         if name is None and set(raw) == {"low", "likely", "high"}:
             name = "pert"
         if name is None:
@@ -131,6 +215,11 @@ class Quantity:
             parameters[key] = (
                 [reader.read_figure(one, currency) for one in figure] if many else reader.read_figure(figure, currency)
             )
+        ends = [parameters[key] for key in ("low", "likely", "high") if key in parameters]
+        if ends != sorted(ends):
+            raise ValueError("a range out of order -> low <= likely <= high, the smallest figure first")
+        if len(ends) > 1 and ends[0] == ends[-1]:
+            raise ValueError("a range without width -> one value where it is certain, or low below high")
         try:
             with np.errstate(all="ignore"):  # what cannot be worked out is refused below
                 made = distribution(name, **parameters)
@@ -143,37 +232,46 @@ class Quantity:
         middle = made.middle if stated is None else self.read_figure(stated, currency)
         return Number(middle, unit, distribution=made)
 
+    def _alone(self, raw: Any, currency: str) -> float:
+        """One figure that stands for itself: a share of 1 may be one in a hundred, or all."""
+        found = self.read_figure(raw, currency)
+        if self._is_share and self.high == found == 1 and "%" not in str(raw):
+            raise Unclear("question: is this 1 % or 100 %? -> '1 %', or '100 %'")
+        return found
+
     def read_figure(self, raw: Any, currency: str) -> float:
         """One figure in the base unit."""
         unit = self.unit.format(money=currency)
         if isinstance(raw, bool) or not isinstance(raw, (int, float, str)):
             raise ValueError("not a number")
         if isinstance(raw, str):
-            match = _NUMBER.match(raw)
-            if not match:
-                comma = " (use a decimal point)" if re.search(r"\d,\d", raw) else ""
-                raise ValueError(f"not a number{comma}")
-            figure, given = float(match[1].replace("_", "")), match[2]
+            text, given = _split(raw)
+            if text is None:
+                raise ValueError("not a number")
+            found = read_figure(text, given)
         elif abs(raw) > 1e300:
             raise ValueError("not a finite number")
         else:
-            figure, given = float(raw), ""
-        if given and given[0] in ",.":
-            raise ValueError("not a number (use a decimal point)")
+            found, given = float(raw), ""
+        bare = found
         if given == "%":
             if unit:
                 raise ValueError(f"a percentage where a unit is needed, such as {unit}")
-            figure /= 100.0
+            found /= 100.0
         elif unit and not given:
             raise ValueError(f"no unit where one is needed, such as {unit}")
         elif given:
-            figure *= ratio_of_units(given, unit or "dimensionless", currency)
-        if not math.isfinite(figure):
+            found *= ratio_of_units(given, unit or "dimensionless", currency)
+            counted = " ".join(word for word in COUNTED if word in unit) if self.counts is None else self.counts
+            check_counted(given, counted, self.per, currency)
+        if not math.isfinite(found):
             raise ValueError("not a finite number")
-        outside = figure < self.low or figure > self.high or (self.above is not None and figure <= self.above)
-        if outside or (self.whole and figure != round(figure)):
+        outside = found < self.low or found > self.high or (self.above is not None and found <= self.above)
+        if outside and self._is_share and not given and self.low <= bare / 100 <= self.high and bare >= 1:
+            raise ValueError(f"outside the limits -> {f'{bare:g} %'!r} if that is meant; {self.in_words(currency)}")
+        if outside or (self.whole and found != round(found)):
             raise ValueError("outside the limits")
-        return figure
+        return found
 
 
 @dataclass(frozen=True)
@@ -189,9 +287,9 @@ class Amount:
         if isinstance(raw, str) and raw.rstrip().endswith("%"):
             raise ValueError("a percentage where an amount is needed")
         given = given_unit(raw)
-        fits = (base for base in ("gram", "milliliter", "dimensionless") if measures_as(given, base))
+        fits = (base for base in ("gram", "milliliter", "dimensionless") if measures(given, base))
         unit = next(fits, given).replace("dimensionless", "")
-        number = Quantity(unit, above=above).read(raw, currency)
+        number = Quantity(unit, above=above, counts=" ".join(COUNTED)).read(raw, currency)
         if number.distribution is not None or number.from_records:
             raise ValueError("a range, a distribution or records where one amount is needed")
         return cls(number.value, unit)
@@ -240,8 +338,8 @@ def given_unit(raw: Any) -> str:
         stated = [value for key, value in raw.items() if key not in _WORDS]
         figures = [one for value in stated for one in (value if isinstance(value, list) else [value])]
         return next((given_unit(figure) for figure in figures if given_unit(figure)), "")
-    match = _NUMBER.match(raw) if isinstance(raw, str) else None
-    return "" if match is None or match[2] == "%" or not UNIT_TEXT.fullmatch(match[2]) else match[2]
+    unit = _split(raw)[1]
+    return unit if unit != "%" and UNIT.fullmatch(unit) else ""
 
 
 def split_figure(raw: Any) -> tuple[float | None, str]:
@@ -252,11 +350,16 @@ def split_figure(raw: Any) -> tuple[float | None, str]:
     >>> split_figure("22 °C"), split_figure(22)
     ((22.0, '°C'), (22.0, ''))
     """
-    match = _NUMBER.match(raw) if isinstance(raw, str) else None
-    if match is None and (isinstance(raw, bool | str) or not isinstance(raw, int | float) or abs(raw) > 1e300):
+    text, unit = _split(raw)
+    if text is None and (isinstance(raw, bool | str) or not isinstance(raw, int | float) or abs(raw) > 1e300):
         return None, ""
-    figure, unit = (float(match[1].replace("_", "")), match[2]) if match else (float(raw), "")
-    return (figure if math.isfinite(figure) else None), unit
+    try:
+        found = float(raw) if text is None else read_figure(text, unit)
+    except Unclear:
+        raise
+    except ValueError:
+        return None, unit
+    return (found if math.isfinite(found) else None), unit
 
 
 def _leading_number(worth):

@@ -63,7 +63,7 @@ def read_records(folder, names, settings=None, currency="EUR", locale=None):
     """
     records, reading, faults = read_logs(folder, settings, names, currency, locale)
     if names is not None:
-        for log, frame in records.items():
+        for log, frame in (records | reading.unsound).items():
             faults += _unknown_names(log, frame, names, reading)
     more, notes = _between_logs(records, names, reading)
     return records, replace(reading, notes=tuple(notes)), faults + more
@@ -152,7 +152,8 @@ def _between_logs(records, names, reading):
         faults.append(Fault(file=file, row=row, column=column, wrong=wrong, found=str(found), right=right))
 
     for log, less, more in (("batches", "good", "casts"), ("timesheet", "pieces_passed", "pieces_handled")):
-        frame = records.get(log, pd.DataFrame({less: [], more: []}))
+        frame = (records | reading.unsound).get(log, pd.DataFrame({less: [], more: []}))
+        frame = frame.assign(**{column: pd.to_numeric(frame[column], errors="coerce") for column in (less, more)})
         for row, line in frame[frame[less] > frame[more]].iterrows():
             fault(log, row, less, f"more {less} than {more}", f"{line[less]:g} of {line[more]:g}", f"at most {line[more]:g}")
     moulds = records.get("moulds")

@@ -6,13 +6,15 @@ import re
 from typing import Annotated, Any, Literal
 
 from babel import Locale, UnknownLocaleError
+from babel.numbers import list_currencies
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, PlainValidator, ValidationInfo
 
 from ..faults import close_match
 from ..ledger.cells import celsius
 from ..ledger.logs import LOGS, NUMBERS, plain
-from ..units import ratio_of_units
-from .numbers import UNKNOWN, Amount, Number, Quantity, given_unit, split_figure
+from ..reference import cautions, quote_words
+from ..units import COUNTED, ratio_of_units
+from .numbers import UNKNOWN, Amount, Number, Quantity, given_unit, split_figure, told
 
 __all__ = [
     "DAYS",
@@ -56,7 +58,7 @@ class _Reader:
             return self.quantity.read(raw, currency)
         except ValueError as error:
             right = "parameters for which that holds" if " needs " in str(error) else self.quantity.in_words(currency)
-            raise ValueError(f"{error} -> {right}") from None
+            raise told(error, right) from None
 
 
 def _q(unit: str = "", **limits: Any) -> Any:
@@ -80,7 +82,7 @@ class _PlainReader:
             if number.distribution is not None or number.from_records:
                 raise ValueError("a range, a distribution or records where one figure is needed")
         except ValueError as error:
-            raise ValueError(f"{error} -> {self.quantity.in_words(currency)}{self.why}") from None
+            raise told(error, f"{self.quantity.in_words(currency)}{self.why}") from None
         return int(number.value) if self.quantity.whole else number.value
 
 
@@ -96,13 +98,13 @@ def _read_celsius(raw: Any) -> float | None:
     if raw is UNKNOWN:
         return math.nan
     right = "degrees Celsius between -30 and 60, such as 22, '22 °C' or '72 °F'"
-    figure, unit = split_figure(raw)
-    if figure is None:
-        raise ValueError(f"not a temperature -> {right}")
     try:
+        figure, unit = split_figure(raw)
+        if figure is None:
+            raise ValueError("not a temperature")
         degrees = celsius(figure, plain(unit))
     except ValueError as error:
-        raise ValueError(f"{error} -> {right}") from None
+        raise told(error, right) from None
     if not -30.0 <= degrees <= 60.0:
         raise ValueError(f"outside the limits -> {right}")
     return degrees
@@ -111,7 +113,7 @@ def _read_celsius(raw: Any) -> float | None:
 Celsius = Annotated[float, PlainValidator(_read_celsius)]
 PlainMoney, PlainDensity = _plain("{money}"), _plain("gram/milliliter", above=0.0, high=30.0)
 PlainShare = _plain(high=1.0)
-Whole = _plain(whole=True, high=100_000.0)
+Whole = _plain(whole=True, high=100_000.0, counts="piece")
 
 
 def _as_date(raw: Any) -> dt.date:
@@ -140,13 +142,14 @@ def _read_date(raw: Any) -> dt.date | None:
 Date = Annotated[dt.date, PlainValidator(_read_date)]
 Share = _q(high=1.0)
 PassShare = _q(high=1.0, above=0.0)
-Minutes, Hours = _q("minute"), _q("hour", high=100_000.0)
+Minutes, MinutesALoad = _q("minute", per="piece cast"), _q("minute", per="load")
+Hours = _q("hour", high=100_000.0, per="load")
 HoursPerWeek = _q("hour/week", high=168.0, basis="decided")
 Money, MoneyPerYear, MoneyPerHour = _q("{money}"), _q("{money}/year"), _q("{money}/hour", basis="decided")
-Price = _q("{money}", basis="decided")
+MoneyAnOrder, Price = _q("{money}", per="order"), _q("{money}", basis="decided", per="order")
 OrdersPerYear, LoadsPerYear = _q("order/year"), _q("load/year")
-Count = _q(above=0.0)
-WholeDecided = _q(above=0.0, basis="decided", whole=True)
+PiecesALoad = {"above": 0.0, "counts": "piece cast", "per": "load"}
+Places = _q(above=0.0, basis="decided", whole=True, counts="place piece cast")
 
 
 class _Node(BaseModel):
@@ -160,12 +163,12 @@ def _read_amount(raw: Any, info: ValidationInfo) -> Number:
     unit, currency = given_unit(raw), info.context["currency"]
     density = info.data.get("density")
     try:
-        number = Quantity(unit, above=0.0).read(raw, currency)
+        number = Quantity(unit, above=0.0, counts=" ".join(COUNTED)).read(raw, currency)
         if density is None:
             return number
         return number.scaled(ratio_of_units(f"{unit} * gram / milliliter", "gram", currency) * density.value, "gram")
     except ValueError as error:
-        raise ValueError(f"{error} -> an amount above 0 with a unit, such as '24 g' (volume if a density is given)") from None
+        raise told(error, "an amount above 0 with a unit, such as '24 g' (volume if a density is given)") from None
 
 
 def _read_price(raw: Any, info: ValidationInfo) -> Number:
@@ -174,11 +177,11 @@ def _read_price(raw: Any, info: ValidationInfo) -> Number:
     amount = info.data.get("quantity")
     if raw is UNKNOWN or amount is None:  # a quantity that is at fault is reported there
         return Number(math.nan, currency)
-    quantity = Quantity(f"{currency}/{amount.unit}" if amount.unit else currency)
+    quantity = Quantity(f"{currency}/{amount.unit}" if amount.unit else currency, per=" ".join(COUNTED))
     try:
         return quantity.read(raw, currency)
     except ValueError as error:
-        raise ValueError(f"{error} -> {quantity.in_words(currency)}") from None
+        raise told(error, quantity.in_words(currency)) from None
 
 
 class MaterialEntry(_Node):
@@ -196,7 +199,7 @@ class MaterialEntry(_Node):
 
 class StepEntry(_Node):
     minutes: Minutes = Number(0.0, "minute", basis="decided")
-    load_minutes: Minutes = Number(0.0, "minute", basis="decided")
+    load_minutes: MinutesALoad = Number(0.0, "minute", basis="decided")
     pass_share: PassShare = Number(1.0, "", basis="decided")
     rework_share: Share = Number(0.0, "", basis="decided")
     rework_minutes: Minutes | None = None
@@ -204,8 +207,8 @@ class StepEntry(_Node):
     wait_in: str | None = None
     wait_at: Celsius | None = None  # of the workshop, at which `wait` holds [°C]
     hand_sanding: bool | None = None  # None: by the step's name, see `is_hand_sanding`
-    load_size: Count | None = None
-    places_per_piece: Count = Number(1.0, "", basis="decided")
+    load_size: _q(**PiecesALoad) | None = None
+    places_per_piece: _q(above=0.0, counts="place", per="piece cast") = Number(1.0, "", basis="decided")
     first_minutes: Minutes | None = None
     learning_rate: PassShare = Number(1.0, "", basis="decided")
     materials: dict[Key, MaterialEntry] = {}
@@ -223,20 +226,24 @@ def is_hand_sanding(name: str, step: StepEntry) -> bool:
     return "sand" in name.casefold() if step.hand_sanding is None else step.hand_sanding
 
 
+# a mould wears by what is cast in it, not by years
+_CASTS = {"counts": "cast piece", "per": "cavity", "such": "35, the casts that a cavity gives"}
+
+
 class MouldEntry(_Node):
     materials: dict[Key, MaterialEntry] = {}
-    minutes: Minutes
-    life: _q(above=0.0, high=1e6)  # mean casts a cavity gives
+    minutes: _q("minute", per="set_of_moulds")
+    life: _q(above=0.0, high=1e6, **_CASTS)  # mean casts a cavity gives
     life_shape: _q(low=0.5, high=20.0) = Number(2.5, "")
-    replace_at: _q(above=0.0, high=1e6, basis="decided") | None = None
-    sets: _q(above=0.0, high=200.0, basis="decided", whole=True) = Number(1.0, "", basis="decided")
+    replace_at: _q(above=0.0, high=1e6, basis="decided", **_CASTS) | None = None
+    sets: _q(above=0.0, high=200.0, basis="decided", whole=True, counts="set_of_moulds") = Number(1.0, "", basis="decided")
     rest: Hours = Number(0.0, "hour", basis="decided")
 
 
 class ProductEntry(_Node):
-    casts_per_load: WholeDecided
+    casts_per_load: _q(**PiecesALoad, basis="decided", whole=True)
     unsold_share: _q(high=0.95) = Number(0.0, "")
-    made_before: _q() = Number(0.0, "", basis="decided")
+    made_before: _q(counts="piece cast") = Number(0.0, "", basis="decided")
     ruined_loads: LoadsPerYear = Number(0.0, "load/year", basis="decided")
     steps: dict[Key, StepEntry] = Field(min_length=1)
     parts: dict[Key, MaterialEntry] = {}
@@ -249,16 +256,16 @@ class ChannelEntry(_Node):
     product: str
     offered_since: Date | None = None  # from when on orders could come and were written down; None: since the logs began
     orders: OrdersPerYear
-    pieces_per_order: Count
+    pieces_per_order: _q(above=0.0, counts="piece", per="order")
     price: Price
     postage_charged: Price = Number(0.0, "{money}", basis="decided")
     fee_share: _q(high=0.95, basis="agreed") = Number(0.0, "", basis="agreed")
     fee_base: Literal["price", "price and postage"] = "price and postage"
-    fee_fixed: _q("{money}", basis="agreed") = Number(0.0, "{money}", basis="agreed")
-    postage_paid: Money = Number(0.0, "{money}")
-    packaging: Money = Number(0.0, "{money}")
+    fee_fixed: _q("{money}", basis="agreed", per="order") = Number(0.0, "{money}", basis="agreed")
+    postage_paid: MoneyAnOrder = Number(0.0, "{money}")
+    packaging: MoneyAnOrder = Number(0.0, "{money}")
     refund_share: Share = Number(0.0, "")
-    minutes_per_order: Minutes = Number(0.0, "minute")
+    minutes_per_order: _q("minute", per="order") = Number(0.0, "minute")
     days: _q("day/year", high=366.0, basis="decided") = Number(0.0, "day/year", basis="decided")
     hours_per_day: _q("hour/day", high=24.0) = Number(0.0, "hour/day")
     fee_per_day: _q("{money}/day", basis="agreed") = Number(0.0, "{money}/day", basis="agreed")
@@ -268,11 +275,11 @@ class ChannelEntry(_Node):
 
 class StationEntry(_Node):
     count: _q(above=0.0, high=200.0, basis="decided", whole=True) = Number(1.0, "", basis="decided")
-    places: WholeDecided | None = None
+    places: Places | None = None
 
 
 class RackEntry(_Node):
-    places: WholeDecided
+    places: Places
 
 
 class EquipmentEntry(_Node):
@@ -291,12 +298,28 @@ def _known_locale(text: str) -> str:
     return text
 
 
+def _known_currency(text: str, info: ValidationInfo) -> str:
+    """A currency of ISO 4217."""
+    if text not in list_currencies():
+        raise ValueError(f"unknown currency -> a currency code of three capitals, such as {info.context['currency']}")
+    return text
+
+
+def _known_craft(text: str) -> str:
+    """A craft with reminders of its own, or 'other'."""
+    known = [*dict.fromkeys(name for name in cautions().craft if name != "any"), "other"]
+    if text not in known:
+        right = f"one of {', '.join(known)}; other has the general reminders only"
+        raise ValueError(f"unknown craft -> {right}{close_match(text.casefold(), known)}")
+    return text
+
+
 class StudyTable(_Node):
     name: str = Field(min_length=1)
     question: str = ""
     about: str = ""
-    craft: str = "other"
-    currency: str = Field(pattern=r"^[A-Z]{3}$")
+    craft: Annotated[str, AfterValidator(_known_craft)] = "other"
+    currency: Annotated[str, AfterValidator(_known_currency)]
     locale: Annotated[str, AfterValidator(_known_locale)] = "en_GB"
     invented: bool = False
     draws: int = Field(8192, ge=128, le=4_194_304)
@@ -404,7 +427,7 @@ def _amount(above: float | None, limits: str) -> Any:
         try:
             return Amount.read(raw, info.context["currency"], above)
         except ValueError as error:
-            raise ValueError(f"{error} -> an amount {limits} with its unit, such as '5 kg', '750 ml' or 100 (pieces)") from None
+            raise told(error, f"an amount {limits} with its unit, such as '5 kg', '750 ml' or 100 (pieces)") from None
 
     return Annotated[Amount, PlainValidator(read)]
 
@@ -532,7 +555,7 @@ class PromiseEntry(_Node):
     begins: Date | None = Field(None, alias="from")
     until: Date | None = None
     product: str | None = None
-    casts: _plain(above=0.0, high=100_000.0, whole=True) | None = None  # [cast]
+    casts: _plain(above=0.0, high=100_000.0, whole=True, counts="cast piece") | None = None  # [cast]
 
 
 class OrdersTable(_Node):
@@ -554,17 +577,17 @@ class CommissionEntry(_Node):
     """One order by a date."""
 
     product: str
-    pieces: _plain(above=0.0, high=100_000.0, whole=True)
+    pieces: _plain(above=0.0, high=100_000.0, whole=True, counts="piece")
     due: Date
     start: Date | None = None
     confidence: _plain(low=0.5, high=0.9999) = 0.95
-    set_of: _plain(low=1.0, high=1000.0, whole=True) = 1  # pieces that must match come from one load
-    variants: dict[Key, _plain(above=0.0, high=100_000.0, whole=True)] = {}  # pieces of each colour or form
+    set_of: _plain(low=1.0, high=1000.0, whole=True, counts="piece") = 1  # pieces that must match come from one load
+    variants: dict[Key, _plain(above=0.0, high=100_000.0, whole=True, counts="piece")] = {}  # pieces of each colour or form
     channel: str | None = None
-    price: PlainMoney | None = None  # offered, of the whole order [money]
+    price: _plain("{money}", per="order") | None = None  # offered, of the whole order [money]
     short_penalty: PlainMoney = 0.0  # once, if pieces are missing on the day [money]
-    short_penalty_each: PlainMoney = 0.0  # for each missing piece [money]
-    leftover_value: PlainMoney = 0.0  # of a good piece too many [money]
+    short_penalty_each: _plain("{money}", per="piece") = 0.0  # for each missing piece [money]
+    leftover_value: _plain("{money}", per="piece") = 0.0  # of a good piece too many [money]
     rounds: _plain(low=1.0, high=4.0, whole=True) = 2
     in_hand: Whole = 0  # good pieces there already [piece]
     what: str = ""
@@ -592,11 +615,9 @@ class DecisionTable(_Node):
 
 
 def _known_language(text: str) -> str:
-    """A language that a quote can say it is in."""
-    try:
-        Locale.parse(text)
-    except (UnknownLocaleError, ValueError):
-        raise ValueError("unknown language -> the code of a language such as en, de or fr") from None
+    """A language that the words of a quote are there in."""
+    if re.split("[_-]", text)[0].lower() not in quote_words():
+        raise ValueError(f"no words of a quote in this language -> one of {', '.join(quote_words())}")
     return text
 
 

@@ -351,7 +351,7 @@ case(
     **rows((2, "S1", "2025-04-03", "bar", 10, 9, 550), columns="batch date product casts good mixed_mass_g", log="batches"),
     changes=["1.1 g/ml"],
 )
-case("grains-or-grams", {"batches.csv": BATCH + "S1,2025-04-03,bar,10,9,500 gr,,\n"}, faults=["could be grams or grains"])
+case("grains-or-grams", {"batches.csv": BATCH + "S1,2025-04-03,bar,10,9,500 gr,,\n"}, faults=["is gr grams or grains?"])
 case(
     "good-above-casts",
     {"batches.csv": BATCH + "S1,2025-04-03,bar,10,19,,,\n"},
@@ -387,14 +387,16 @@ case(
     "ounces-of-a-liquid-ask",
     {"purchases.csv": "date,item,kind,quantity,unit,paid\n2025-04-03,scent,material,5,oz,9\n"},
     items={"scent": True},
-    faults=["purchases.csv:2:unit: question: ounces by weight or by volume?", '"oz" = "fl oz"'],
+    faults=["purchases.csv:2:unit: question: ounces by weight or by volume?", '"oz" = "US fl oz"'],
 )
 case(
     "ounces-of-a-liquid-answered",
     {"purchases.csv": "date,item,kind,quantity,unit,paid\n2025-04-03,scent,material,5,oz,9\n"},
     items={"scent": True},
-    settings='[records.words.unit]\noz = "fl oz"',
-    **rows((2, "2025-04-03", "scent", "material", 5, "fl oz", 9), columns="date item kind quantity unit paid", log="purchases"),
+    settings='[records.words.unit]\noz = "US fl oz"',
+    **rows(
+        (2, "2025-04-03", "scent", "material", 5, "US fl oz", 9), columns="date item kind quantity unit paid", log="purchases"
+    ),
 )
 # sales
 SALE = "date,order,channel,product,pieces,price,refund\n"

@@ -385,7 +385,7 @@ ACTS = [
     ),
     ("not TOML", lambda f: edit(f, STUDY, "seed = 20", "seed 20"), "seed 20", None, "is not valid TOML", "key = value"),
     ("TOML cut short", lambda f: append(f, "\n[overheads"), None, None, "is not valid TOML"),
-    ("brackets without end", lambda f: append(f, "\nx = " + "[" * 9999), None, None, "is not valid TOML"),
+    ("brackets without end", lambda f: append(f, "\nx = " + "[" * 9999), None, None, "at most 20 levels"),
     ("figure of 5000 digits", lambda f: append(f, "\nx = " + "9" * 5000), None, None, "is not valid TOML"),
     (
         "not UTF-8",

@@ -15,7 +15,8 @@ from ..units import UNIT_TEXT, is_mass, is_volume, measures_as, ratio_of_units
 __all__ = ["BASES", "UNKNOWN", "Amount", "Number", "Quantity", "given_unit", "split_figure"]
 
 BASES = ("guess", "measured", "published", "agreed", "decided")
-_NUMBER = re.compile(r"^\s*([-+]?(?:\d[\d_]*\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")
+_NUMBER = re.compile(r"([-+]?(?:\d[\d_]*\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*)")
+_LONGEST = 200  # characters of a figure with its unit, with which no expression can go on for long
 _EXTRAS = {"from", "worth", "note", "source", "basis", "value", "low", "likely", "high", "distribution"}
 _WORDS = ("from", "worth", "note", "source", "basis", "distribution")  # of those, what holds no figure in the number's unit
 UNKNOWN = object()  # stands for a value that could not be read, while the rest of the file is checked
@@ -149,7 +150,7 @@ class Quantity:
         if isinstance(raw, bool) or not isinstance(raw, (int, float, str)):
             raise ValueError("not a number")
         if isinstance(raw, str):
-            match = _NUMBER.match(raw)
+            match = _parts(raw)
             if not match:
                 comma = " (use a decimal point)" if re.search(r"\d,\d", raw) else ""
                 raise ValueError(f"not a number{comma}")
@@ -234,13 +235,19 @@ class Amount:
         return self.value * (1 / density if other == "milliliter" else density) * ratio_of_units(other, wanted, currency)
 
 
+def _parts(raw):
+    """Figure and unit of a text, as groups 1 and 2; None for anything else."""
+    text = raw.strip() if isinstance(raw, str) else ""
+    return _NUMBER.fullmatch(text) if len(text) <= _LONGEST else None
+
+
 def given_unit(raw: Any) -> str:
     """Unit that a value of the study file is written in; '' for a bare number."""
     if isinstance(raw, dict):
         stated = [value for key, value in raw.items() if key not in _WORDS]
         figures = [one for value in stated for one in (value if isinstance(value, list) else [value])]
         return next((given_unit(figure) for figure in figures if given_unit(figure)), "")
-    match = _NUMBER.match(raw) if isinstance(raw, str) else None
+    match = _parts(raw)
     return "" if match is None or match[2] == "%" or not UNIT_TEXT.fullmatch(match[2]) else match[2]
 
 
@@ -252,7 +259,7 @@ def split_figure(raw: Any) -> tuple[float | None, str]:
     >>> split_figure("22 °C"), split_figure(22)
     ((22.0, '°C'), (22.0, ''))
     """
-    match = _NUMBER.match(raw) if isinstance(raw, str) else None
+    match = _parts(raw)
     if match is None and (isinstance(raw, bool | str) or not isinstance(raw, int | float) or abs(raw) > 1e300):
         return None, ""
     figure, unit = (float(match[1].replace("_", "")), match[2]) if match else (float(raw), "")

@@ -2,9 +2,13 @@
 
 from dataclasses import dataclass
 from difflib import get_close_matches
+from itertools import islice
 from typing import Any
 
-__all__ = ["Fault", "Question", "StudyError", "close_match", "counted", "fault_of"]
+__all__ = ["Fault", "Question", "StudyError", "close_match", "counted", "fault_of", "one_of"]
+
+MOST_NAMES = 100  # that a hint is looked for among, as each costs time
+MOST_LISTED = 20  # that a fault lists
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,10 +47,22 @@ class StudyError(Exception):
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
 
-def close_match(word, known) -> str:
-    """A hint ' (did you mean …?)' for an unknown word, or nothing."""
-    near = get_close_matches(str(word), [str(k) for k in known], n=1, cutoff=0.6)
+def close_match(word, known, most: int | None = MOST_NAMES) -> str:
+    """A hint ' (did you mean …?)' for an unknown word, or nothing; None looks among any number of names."""
+    near = get_close_matches(str(word), [str(k) for k in islice(known, most)], n=1, cutoff=0.6)
     return f" (did you mean {near[0]!r}?)" if near else ""
+
+
+def one_of(word, known) -> str:
+    """What an unknown word could be: the known ones, the first 20 of many, with a hint.
+
+    Examples
+    --------
+    >>> one_of("pots", ["pot", "vat"])
+    "one of pot, vat (did you mean 'pot'?)"
+    """
+    more = len(known) - MOST_LISTED
+    return f"one of {', '.join(islice(known, MOST_LISTED))}{f' and {more:,} more' if more > 0 else ''}{close_match(word, known)}"
 
 
 def counted(number: int, one: str, many: str = "") -> str:

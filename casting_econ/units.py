@@ -1,7 +1,7 @@
 """Units of the study file and of the logs, and the ratios between them."""
 
 import re
-from functools import cache
+from functools import cache, lru_cache
 from tokenize import TokenError
 
 from babel.numbers import list_currencies
@@ -50,6 +50,7 @@ def unit_registry(currency: str):
     return registry
 
 
+@lru_cache(maxsize=4096)
 def ratio_of_units(unit: str, wanted: str, currency: str) -> float:
     """Factor that turns a figure in `unit` into one in `wanted`; raises ValueError when they do not fit.
 

@@ -478,7 +478,7 @@ ACTS = [
     ),
     ("bare decimal comma", lambda f: edit(f, STUDY, "value = 14,", "value = 14,5,"), "14,5", None, "not valid TOML", "14.5"),
     ("TOML cut short", lambda f: append(f, "\n[overheads"), None, None, "is not valid TOML"),
-    ("brackets without end", lambda f: append(f, "\nx = " + "[" * 9999), None, None, "is not valid TOML"),
+    ("brackets without end", lambda f: append(f, "\nx = " + "[" * 9999), None, None, "at most 20 levels"),
     ("figure of 5000 digits", lambda f: append(f, "\nx = " + "9" * 5000), None, None, "is not valid TOML"),
     (
         "not UTF-8",

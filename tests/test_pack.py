@@ -1,9 +1,11 @@
 """Packs for a partner: what goes in, that they verify, that each change is named, and that hostile archives are refused."""
 
+import base64
 import hashlib
 import io
 import json
 import os
+import re
 import shutil
 import stat
 import struct
@@ -15,6 +17,7 @@ import pytest
 from click.testing import CliRunner
 from openpyxl import Workbook
 from openpyxl.comments import Comment
+from PIL import Image
 
 from casting_econ.cli import main
 from casting_econ.faults import StudyError
@@ -319,7 +322,7 @@ def test_a_changed_byte_is_named(packed, tmp_path, member):
 
     assert code == 1
     assert f"Not what was packed:\n  {member}: packed bytes" in out
-    assert "Same numbers" in out and "not everything is as it was packed" in out
+    assert "not everything is as it was packed" in out
 
 
 def test_a_changed_assumption_is_named_with_what_it_does(packed, tmp_path):
@@ -340,6 +343,83 @@ def test_a_changed_assumption_is_named_with_what_it_does(packed, tmp_path):
     assert not any("minutes_per_good_piece" in what for what in named)
 
 
+def as_packed(monkeypatch, packed):
+    """A run gives what is in the pack itself, as the first test proves; so that each change of it need not run the study."""
+
+    def ran(study, report, **_):
+        for name, data in members_of(packed[1]).items():
+            target = report / name.removeprefix("report/")
+            target.parent.mkdir(parents=True, exist_ok=True)
+            target.write_bytes(data)
+
+    monkeypatch.setattr(run, "run_study", ran)
+
+
+def picture(members, change):
+    """Put another picture in the place of the report's first; `change` takes and gives one of Pillow."""
+    page = members["report/report.html"]
+    old = re.search(rb"data:image/png;base64,([A-Za-z0-9+/=]+)", page)[1]
+    saved = io.BytesIO()
+    change(Image.open(io.BytesIO(base64.b64decode(old)))).save(saved, "PNG", compress_level=1)
+    new = base64.b64encode(saved.getvalue())
+    assert new != old
+    members["report/report.html"] = page.replace(old, new, 1)
+
+
+def _darker(image):
+    """A few dots of a picture painted over."""
+    image.paste((0, 0, 0, 255), (40, 40, 44, 44))
+    return image
+
+
+ADDED = {
+    "a script": (
+        lambda m: m.update({"report/report.html": m["report/report.html"] + b"<script>1</script>"}),
+        "report.html, from line",
+    ),
+    "a picture": (lambda m: picture(m, _darker), "report.html, picture 1 of"),
+    "a smaller picture": (lambda m: picture(m, lambda image: image.resize((8, 8))), "report.html, picture 1 of"),
+    "a table": (lambda m: m.update({"report/tables/more.csv": b"a\n1\n"}), "tables/more.csv: packed a table, found none"),
+    "a readme": (lambda m: m.update({"README.txt": m["README.txt"] + b"Run this first.\n"}), "README.txt, from line"),
+    "a pin": (lambda m: m.update({"requirements.txt": m["requirements.txt"] + b"evil==1.0\n"}), "requirements.txt, from line"),
+    "a result": (
+        lambda m: m.update({"report/results.json": m["report/results.json"].replace(b"{", b'{"point.pay_per_hour": 99,', 1)}),
+        "results.json, point.pay_per_hour: packed 99, found 'nothing'",
+    ),
+}
+
+
+@pytest.mark.parametrize("case", ADDED)
+def test_what_is_put_into_any_member_is_named_or_said_to_be_unchecked(packed, tmp_path, monkeypatch, case):
+    """With a manifest made to fit: the full check names it, exit code 1; the quick one names it or says that it did not look."""
+    change, says = ADDED[case]
+    as_packed(monkeypatch, packed)
+    archive = repacked(packed[1], tmp_path / "p.zip", change)
+    code, out, _ = command("verify", archive)
+    assert code == 1 and says in out
+
+    code, out, _ = command("verify", archive, "--quick")
+    assert "Same numbers" not in out
+    assert (code == 1 and says in out) or "NOT checked with --quick: the words, scripts and pictures of report.html, and" in out
+
+
+def test_the_verdict_names_what_was_compared(packed, tmp_path, monkeypatch):
+    """An honest pack: every member is named as compared, unchecked or taken as it came; a picture in other bytes is told as such."""
+    as_packed(monkeypatch, packed)
+    full, quick = (verify_pack(packed[1], quick=one, say=lambda _: None) for one in (False, True))
+    lines = "\n".join(full.lines())
+
+    assert full.same and quick.same
+    assert "Same numbers: all" in lines and "NOT checked" not in lines
+    tables = sum(name.startswith("report/tables/") for name in members_of(packed[1]))
+    for part in ("results.json", f"{tables} tables", "pictures of report.html.", "README.txt", "requirements.txt"):
+        assert part in lines
+    assert "Taken as they came, as all this is worked out from them: study.toml," in lines
+    assert f"{tables} tables. At most their hashes" in quick.lines()[-1] and quick.lines()[0].startswith("Same results: all")
+    other = verify_pack(repacked(packed[1], tmp_path / "p.zip", lambda m: picture(m, lambda image: image)), say=lambda _: None)
+    assert other.same and "1 of them the same to the eye in other bytes" in "\n".join(other.lines())
+
+
 def test_a_changed_result_table_or_word_is_named(packed, tmp_path, monkeypatch):
     """Figures in a table and words or scripts in the report are compared too, with a manifest made to fit."""
 
@@ -355,19 +435,13 @@ def test_a_changed_result_table_or_word_is_named(packed, tmp_path, monkeypatch):
         results["point"]["pay_per_hour"] *= 1.0001
         members["report/results.json"] = json.dumps(results).encode()
 
-    def ran(study, report, **_):  # what a run gives is in the pack itself, as the test above proves
-        for name, data in members_of(packed[1]).items():
-            target = report / name.removeprefix("report/")
-            target.parent.mkdir(parents=True, exist_ok=True)
-            target.write_bytes(data)
-
-    monkeypatch.setattr(run, "run_study", ran)
+    as_packed(monkeypatch, packed)
     code, out, _ = command("verify", repacked(packed[1], tmp_path / "p.zip", change))
 
     assert code == 1
     assert "results.json, point.pay_per_hour: packed" in out
     assert "tables/cost-knob.csv, row 1" in out and "packed '123.5', found" in out
-    assert "report.html, words from line" in out and "script" in out
+    assert "report.html, from line" in out and "script" in out
     assert "NOT the same numbers: 3 differences" in out
 
 
@@ -388,7 +462,11 @@ def test_a_changed_version_is_named(packed, tmp_path):
     assert not found.same and not found.numbers
     assert f"numpy: packed 1.0.0, found {installed_versions()['numpy']}" in text
     assert "code of casting_econ" in text and "page 03_cost" in text
-    assert "requirements.txt, numpy" in text and "seed of the manifest" in text
+    assert (
+        "requirements.txt, from line" in text
+        and f"numpy=={installed_versions()['numpy']}" in text
+        and "seed of the manifest" in text
+    )
 
 
 def test_a_study_with_faults_is_told_not_run(packed, tmp_path):
@@ -401,6 +479,17 @@ def test_a_study_with_faults_is_told_not_run(packed, tmp_path):
 
     assert code == 1 and "Traceback" not in err
     assert "Nothing could be worked out" in out and "study.currency" in out
+
+
+def test_names_within_names_in_a_pack_are_told(packed, tmp_path):
+    """A study in a pack with a change nested 390 deep is told as a fault of the pack, without walking down it."""
+
+    def change(members):
+        members["study/study.toml"] += f"\n[scenarios.x]\nwhat = 'x'\nchange.{'.'.join('a' * 390)} = 1\n".encode()
+
+    code, out, _ = command("verify", repacked(packed[1], tmp_path / "p.zip", change), "--quick")
+
+    assert code == 1 and "Nothing could be worked out" in out and "at most 20 levels" in out
 
 
 # --- hostile archives
@@ -512,7 +601,67 @@ def _local_name(data):
     return data.replace(b"study/study.toml", b"study/studi.toml", 1)
 
 
+def _in_directory(field, form, value, local=None):
+    """A figure of a member's entry in the directory, and of its own header, by their places there; see the ZIP format, 4.3."""
+
+    def make(members):
+        data = bytearray(zipped(members))
+        with zipfile.ZipFile(io.BytesIO(data)) as book:
+            start, offset = book.start_dir, min(book.infolist(), key=lambda item: item.filename).header_offset
+        struct.pack_into(form, data, start + field, value)
+        if local is not None:
+            struct.pack_into(form, data, offset + local, value)
+        return bytes(data)
+
+    return make
+
+
+def _at_end(field, form, value):
+    """A figure of the record that ends the directory."""
+
+    def make(members):
+        data = bytearray(zipped(members))
+        struct.pack_into(form, data, len(data) - 22 + field, value)
+        return bytes(data)
+
+    return make
+
+
+def _between(members):
+    """Bytes hidden between the last member and the directory, its place moved on."""
+    data = zipped(members)
+    start = int.from_bytes(data[-6:-2], "little")
+    return data[:start] + b"hidden" + data[start:-6] + struct.pack("<L", start + 6) + data[-2:]
+
+
+def _behind(members):
+    """Bytes hidden behind the end of a member's packed stream, its packed size in both headers made to fit."""
+    data = zipped(members)
+    with zipfile.ZipFile(io.BytesIO(data)) as book:
+        start, last = book.start_dir, max(book.infolist(), key=lambda item: item.header_offset)
+    new = bytearray(data[:start] + b"hidden" + data[start:])
+    at = new.rindex(last.filename.encode(), 0, len(new)) - 46
+    for place in (last.header_offset + 18, at + 20):
+        struct.pack_into("<L", new, place, last.compress_size + 6)
+    struct.pack_into("<L", new, len(new) - 6, start + 6)
+    return bytes(new)
+
+
 HOSTILE = {
+    "huge-size": (_in_directory(24, "<L", 2**32 - 2), "unpacks to too much"),
+    "huge-size-twice": (_in_directory(24, "<L", 2**32 - 2, local=22), "unpacks to too much"),
+    "size": (_in_directory(24, "<L", 900_000, local=22), "its size or its check sum is another"),
+    "size-in-one": (_in_directory(24, "<L", 900_000), "its two headers differ"),
+    "huge-packed-size": (_in_directory(20, "<L", 2**31), "lie over each other"),
+    "offset": (_in_directory(42, "<L", 2**31), "lie over each other"),
+    "count": (_at_end(10, "<H", 65_535), "too many members"),
+    "count-of-one": (_at_end(10, "<H", 1), "another size or place"),
+    "disk": (_at_end(4, "<H", 7), "another size or place"),
+    "directory-size": (_at_end(12, "<L", 2**31), "another size or place"),
+    "directory-place": (_at_end(16, "<L", 2**31), "another size or place"),
+    "between": (_between, "or something after it"),
+    "behind": (_behind, "longer or shorter than it says"),
+    "true-for-one": (_manifest(lambda listed: listed.update(pack=True)), "pack: Input should be a valid integer"),
     "outside": (_named("../evil.csv"), "leads outside"),
     "outside-inside": (_named("study/records/../../../evil.csv"), "leads outside"),
     "absolute": (_named("/tmp/evil.csv"), "leads outside"),

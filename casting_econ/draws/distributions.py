@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy import interpolate, special
@@ -10,6 +11,7 @@ __all__ = ["DISTRIBUTIONS", "Distribution", "distribution"]
 
 Z90 = float(special.ndtri(0.9))
 _SCORES = np.linspace(-6.4, 6.4, 1601)  # beyond which no draw falls
+_kept = lru_cache(maxsize=512)  # of what costs milliseconds to tabulate and is asked for again with every scenario
 
 
 @dataclass(frozen=True)
@@ -71,6 +73,7 @@ def _triangular(low, likely, high):
     return quantile, likely
 
 
+@_kept
 def _pert(low, likely, high):
     _need(low <= likely <= high and low < high, f"low <= likely <= high, low < high; got {low:g}, {likely:g}, {high:g}")
     a, b = 1 + 4 * (likely - low) / (high - low), 1 + 4 * (high - likely) / (high - low)
@@ -94,11 +97,13 @@ def _lognormal(p10, p90):
     return (lambda p: np.exp(centre + spread * special.ndtri(p))), float(np.exp(centre))
 
 
+@_kept
 def _beta(mean, worth):
     _need(0 < mean < 1 and worth > 0, f"mean between 0 and 1, worth above 0; got {mean:g}, {worth:g}")
     return _tabulated(lambda p: special.betaincinv(mean * worth, (1 - mean) * worth, p), special.logit, special.expit), mean
 
 
+@_kept
 def _gamma(mean, sd):
     _need(mean > 0 and sd > 0, f"mean and sd above 0; got {mean:g}, {sd:g}")
     shape = (mean / sd) ** 2

@@ -3,11 +3,11 @@
 import io
 import re
 import stat
+import struct
 import unicodedata
 import zipfile
 import zlib
 from collections.abc import Callable
-from itertools import pairwise
 from pathlib import Path
 
 from ..faults import Fault, StudyError
@@ -18,7 +18,7 @@ MOST_FILE, MOST_ALL, MOST_MEMBERS, MOST_RATIO = 50_000_000, 150_000_000, 500, 20
 LONGEST_NAME = 150  # characters, which every system can unpack below a folder of its own
 _FREE_BYTES = 1_000_000  # unpacked, below which no ratio is too high: a column of zeros packs well
 _DEVICES = re.compile(r"(con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³])(\.|$)", re.IGNORECASE)
-_DAMAGED = (zipfile.BadZipFile, zlib.error, EOFError, ValueError, NotImplementedError, RuntimeError, OSError)
+_DAMAGED = (zipfile.BadZipFile, zlib.error, struct.error, EOFError, ValueError, NotImplementedError, RuntimeError, OSError)
 
 
 def zipped(members: dict[str, bytes]) -> bytes:
@@ -90,13 +90,15 @@ def read_archive(path: Path, allowed: Callable[[str], bool]) -> dict[str, bytes]
 def unzipped(data: bytes, place: str, allowed: Callable[[str], bool]) -> dict[str, bytes]:
     """Members of an archive; StudyError names everything for which it is refused.
 
-    Nothing that the archive says of itself is believed: sizes are counted while unpacking, and that stops at the limits.
+    Nothing that the archive says of itself is believed: what it says must agree with itself, leave no byte unaccounted for,
+    and be within the limits before anything is unpacked; then no member may be longer or shorter than it says.
 
     Examples
     --------
     >>> unzipped(zipped({"a.txt": b"1"}), "x.zip", lambda name: True)
     {'a.txt': b'1'}
     """
+    whole = "the file as it was sent, whole"
 
     def refused(wrong, found="", right="an archive as casting-econ pack wrote it"):
         return StudyError([Fault(file=place, wrong=wrong, found=found, right=right)])
@@ -107,86 +109,93 @@ def unzipped(data: bytes, place: str, allowed: Callable[[str], bool]) -> dict[st
         )
     # the directory's end must be the file's end, without a comment: all else is cut short or has something hung on
     if data[-22:-18] != b"PK\x05\x06" or data[-2:] != b"\0\0":
-        raise refused("is no whole archive", "its end is cut off, or something follows it", "the file as it was sent, whole")
-    if int.from_bytes(data[-10:-6], "little") > MOST_MEMBERS * 1000 or data[-42:-38] == b"PK\x06\x07":
-        raise refused("holds too many members", right=f"at most {MOST_MEMBERS}")
+        raise refused("is no whole archive", "its end is cut off, or something follows it", whole)
+    disk, first_disk, here, count, size, start = struct.unpack("<4H2L", data[-18:-2])
+    if count > MOST_MEMBERS or data[-42:-38] == b"PK\x06\x07":
+        raise refused("holds too many members", f"{count:,}", f"at most {MOST_MEMBERS}")
+    if disk or first_disk or here != count or start + size != len(data) - 22:
+        raise refused("is no whole archive", "a directory of another size or place than it says", whole)
     try:
         book = zipfile.ZipFile(io.BytesIO(data))
         items = book.infolist()
     except UnicodeDecodeError:
         raise refused("has a member whose name cannot be read", "letters that are no UTF-8") from None
     except _DAMAGED as error:
-        raise refused("is no whole archive", _said(error), "the file as it was sent, whole") from None
-    if len(items) > MOST_MEMBERS:
-        raise refused("holds too many members", f"{len(items):,}", f"at most {MOST_MEMBERS}")
-    faults = [Fault(file=place, column=_shown(item), **fault) for item, fault in _refusals(items, book.start_dir, allowed)]
+        raise refused("is no whole archive", _said(error), whole) from None
+    if len(items) != count:
+        raise refused("is no whole archive", f"{count:,} members by its own count, {len(items):,} in it", whole)
+    faults = [Fault(file=place, column=_shown(item), **fault) for item, fault in _refusals(items, start, allowed)]
     if faults:
         raise StudyError(faults)
-    members, total = {}, 0
+    if sum(item.file_size for item in items) > MOST_ALL:
+        raise refused("unpacks to too much", "", f"at most {MOST_ALL / 1e6:.0f} MB in all")
+    members = {}
     for item in items:
-        content, packed = io.BytesIO(), item.compress_size
         try:
-            with book.open(item) as stream:
-                while piece := stream.read(65_536):
-                    content.write(piece)
-                    total += len(piece)
-                    size = content.tell()
-                    if size > MOST_FILE or total > MOST_ALL:
-                        raise refused(
-                            "unpacks to too much",
-                            _shown(item),
-                            f"at most {MOST_FILE / 1e6:.0f} MB a member, {MOST_ALL / 1e6:.0f} MB in all",
-                        )
-                    if size > _FREE_BYTES and size > MOST_RATIO * packed:
-                        raise refused(
-                            "unpacks to too much",
-                            f"{_shown(item)}, over {MOST_RATIO} times its packed size",
-                            "records as a workshop keeps them",
-                        )
+            members[item.filename] = _unpacked(data, item)
         except _DAMAGED as error:
-            raise refused("has a damaged member", f"{_shown(item)}: {_said(error)}", "the file as it was sent, whole") from None
-        members[item.filename] = content.getvalue()
+            raise refused("has a damaged member", f"{_shown(item)}: {_said(error)}", whole) from None
     return members
 
 
-def _refusals(items, end, allowed):
-    """Members that are refused before anything is unpacked, with why."""
+def _unpacked(data, item):
+    """Content of a member, which its two headers, its size and its check sum must fit; ValueError and the like where they do not."""
+    head = data[item.header_offset : item.header_offset + 30]
+    name = item.orig_filename.encode("utf-8" if item.flag_bits & 0x800 else "cp437")
+    own = (item.flag_bits, item.compress_type, item.CRC, item.compress_size, item.file_size, len(name), 0)
+    mark, flags, kind, *sizes = struct.unpack("<4s2xHH4x3L2H", head)
+    begin = item.header_offset + 30 + len(name)
+    if mark != b"PK\x03\x04" or (flags, kind, *sizes) != own or data[begin - len(name) : begin] != name:
+        raise ValueError("its two headers differ")
+    content = data[begin : begin + item.compress_size]
+    if kind == zipfile.ZIP_DEFLATED:
+        stream = zlib.decompressobj(-15)
+        content = stream.decompress(content, item.file_size + 1)  # one more, so that a longer one shows
+        if not stream.eof or stream.unused_data:
+            raise ValueError("it is longer or shorter than it says")
+    if len(content) != item.file_size or zlib.crc32(content) != item.CRC:
+        raise ValueError("its size or its check sum is another than it says")
+    return content
+
+
+def _refusals(items, start, allowed):
+    """Members that are refused before anything is unpacked, with why; `start` is where the directory begins."""
     seen: dict[str, str] = {}
-    for item in items:
+    own = "an archive as casting-econ pack wrote it"
+    at = 0
+    for item in sorted(items, key=lambda item: item.header_offset):  # one after the other, without a byte between
         name, kind = item.orig_filename, stat.S_IFMT(item.external_attr >> 16)
         one = unicodedata.normalize("NFKC", name).casefold()
-        right = "the members that casting-econ pack writes, and no other"
+        wrong, right = "is refused", "the members that casting-econ pack writes, and no other"
+        found = unsafe_name(name)
         if not item.flag_bits & 0x800 and not name.isascii():
-            yield (
-                item,
-                {
-                    "wrong": "has a name that cannot be read",
-                    "found": "letters that are not marked as UTF-8",
-                    "right": "names in UTF-8",
-                },
-            )
-        elif wrong := unsafe_name(name):
-            yield item, {"wrong": "is refused", "found": wrong, "right": right}
+            wrong, found, right = "has a name that cannot be read", "letters that are not marked as UTF-8", "names in UTF-8"
+        elif found:
+            pass
         elif kind not in (0, stat.S_IFREG):
-            found = {stat.S_IFLNK: "a link", stat.S_IFDIR: "a folder"}.get(kind, "a device")
-            yield item, {"wrong": "is refused", "found": found, "right": "plain files only"}
+            found, right = {stat.S_IFLNK: "a link", stat.S_IFDIR: "a folder"}.get(kind, "a device"), "plain files only"
         elif item.flag_bits & 0x41:
-            yield item, {"wrong": "is refused", "found": "locked with a password", "right": "an archive without a password"}
+            found, right = "locked with a password", "an archive without a password"
         elif item.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
-            yield (
-                item,
-                {"wrong": "is refused", "found": "packed in an unusual way", "right": "an archive as casting-econ pack wrote it"},
-            )
+            found, right = "packed in an unusual way", own
         elif one in seen:
             found = "the same name twice" if seen[one] == name else f"a name that some systems take for {seen[one]!r}"
-            yield item, {"wrong": "is refused", "found": found, "right": "each name once"}
+            right = "each name once"
         elif not allowed(name):
-            yield item, {"wrong": "is refused", "found": "an unknown file", "right": right}
+            found = "an unknown file"
+        elif item.file_size > MOST_FILE:
+            wrong, found, right = "unpacks to too much", f"{item.file_size:,} bytes", f"at most {MOST_FILE / 1e6:.0f} MB a member"
+        elif item.file_size > _FREE_BYTES and item.file_size > MOST_RATIO * item.compress_size:
+            wrong, right = "unpacks to too much", "records as a workshop keeps them"
+            found = f"over {MOST_RATIO} times its packed size"
+        elif item.header_offset != at or item.extra or item.comment:
+            found, right = "members that lie over each other, or something between them", own
+        if found:
+            yield item, {"wrong": wrong, "found": found, "right": right}
+        at = item.header_offset + 30 + len(name.encode("utf-8", "surrogatepass")) + item.compress_size
         seen.setdefault(one, name)
-    spans = sorted((item.header_offset, item.header_offset + 30 + len(item.orig_filename) + item.compress_size) for item in items)
-    if spans and (spans[0][0] != 0 or any(stop > start for (_, stop), (start, _) in pairwise([*spans, (end, end)]))):
-        right = "an archive as casting-econ pack wrote it"
-        yield items[0], {"wrong": "is refused", "found": "members that lie over each other", "right": right}
+    if items and at != start:
+        yield items[-1], {"wrong": "is refused", "found": "another size than it says, or something after it", "right": own}
 
 
 def _shown(item):

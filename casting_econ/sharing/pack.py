@@ -9,7 +9,7 @@ import tempfile
 from collections.abc import Callable
 from importlib.metadata import PackageNotFoundError, distribution
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
 from packaging.requirements import Requirement
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
@@ -36,7 +36,7 @@ class Manifest(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
-    pack: Literal[1]  # of this form
+    pack: int = Field(ge=1, le=1)  # of this form; a literal would take true for it
     study: str
     seed: int
     draws: int
@@ -122,10 +122,7 @@ def pack_study(
         }
         listed = manifest(packed, study)
     versions = installed_versions()
-    members["requirements.txt"] = "".join(
-        f"{n}=={v}\n" for n, v in versions.items() if n not in ("casting_econ", "python")
-    ).encode()
-    members["README.txt"] = _readme(kit, versions, records).encode()
+    members |= texts(kit.study.file.study.name, versions, records.left_out, records.kept)
     listed = {key: listed[key] for key in ("study", "seed", "draws", "notebooks")} | {
         "pack": 1,
         "members": {name: hashlib.sha256(data).hexdigest() for name, data in members.items()},
@@ -284,9 +281,11 @@ def _write(out, data):
         ) from None
 
 
-def _readme(kit, versions, records):
+def texts(name: str, versions: dict[str, str], left_out: dict[str, str], kept: list[str]) -> dict[str, bytes]:
+    """The members that are written of what the manifest says, in no order of its own."""
+    versions, left_out = (dict(sorted(part.items(), key=lambda one: one[0].casefold())) for part in (versions, left_out))
     lines = [
-        f"{kit.study.file.study.name}: a study packed by casting_econ {versions['casting_econ']}",
+        f"{name}: a study packed by casting_econ {versions.get('casting_econ')}",
         "",
         "study/ holds the study file and the records, report/ the results, every table, and report.html, which opens in any browser;",
         "if you do not know where this file comes from, verify it before you open anything in it.",
@@ -295,12 +294,15 @@ def _readme(kit, versions, records):
         "",
         "    casting-econ verify THIS-FILE.zip",
         "",
-        f"It was made with Python {versions['python']} and the versions in requirements.txt. For the same ones, verify first, as that looks",
+        f"It was made with Python {versions.get('python')} and the versions in requirements.txt. For the same ones, verify first, as that looks",
         "at requirements.txt too, then: pip install -r requirements.txt",
         "",
-        *column_lines(records.left_out, records.kept),
+        *column_lines(left_out, kept),
     ]
-    return "\n".join(lines) + "\n"
+    pins = [f"{name}=={version}" for name, version in versions.items() if name not in ("casting_econ", "python")]
+    return {
+        name: "".join(f"{line}\n" for line in part).encode() for name, part in (("README.txt", lines), ("requirements.txt", pins))
+    }
 
 
 def installed_versions() -> dict[str, str]:

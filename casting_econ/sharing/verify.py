@@ -1,5 +1,6 @@
 """`casting-econ verify`: whether a pack is what it says, worked out anew by the installed kit."""
 
+import base64
 import csv
 import hashlib
 import io
@@ -11,13 +12,16 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import numpy as np
+from PIL import Image
+
 from ..draws import round_up_draws
 from ..faults import Fault, StudyError, counted
 from ..kit import open_study
 from ..reference import kit_folder
 from ..running import run
 from ..running.results import as_json, results
-from .pack import Pack, code_hash, installed_versions, read_json, read_pack, some_workers
+from .pack import Pack, code_hash, installed_versions, read_json, read_pack, some_workers, texts
 
 __all__ = ["Difference", "Verified", "verify_pack"]
 
@@ -45,11 +49,13 @@ class Verified:
     versions: list[Difference] = field(default_factory=list)
     numbers: list[Difference] = field(default_factory=list)
     numbers_compared: int = 0
+    compared: list[str] = field(default_factory=list)  # members beside what was worked out here
+    unchecked: list[str] = field(default_factory=list)  # why members were not
     failed: str = ""  # why nothing could be worked out
 
     @property
     def same(self) -> bool:
-        """Whether everything is as it was packed."""
+        """Whether everything that was compared is as it was packed."""
         return not (self.changed or self.versions or self.numbers or self.failed)
 
     def lines(self, most: int = 40) -> list[str]:
@@ -64,14 +70,15 @@ class Verified:
         )
         if self.failed:
             return [*lines, f"Nothing could be worked out: {self.failed}"]
-        lines += told("Other numbers:", self.numbers)
+        lines += told("Other numbers, words or pictures:", self.numbers)
+        figures = f"{self.numbers_compared:,} figures compared"
         if self.numbers:
-            return [
-                *lines,
-                f"NOT the same numbers: {counted(len(self.numbers), 'difference')} in {self.numbers_compared:,} figures compared.",
-            ]
-        last = f"Same numbers: all {self.numbers_compared:,} figures compared are as they were packed."
-        return [*lines, last + ("" if self.same else " But not everything is as it was packed; see above.")]
+            lines.append(f"NOT the same numbers: {counted(len(self.numbers), 'difference')} in {figures}.")
+        else:
+            whole = "results" if len(self.unchecked) > 1 else "numbers"
+            lines.append(f"Same {whole}: all {figures} are as they were packed.")
+            lines[-1] += "" if self.same else " But not everything is as it was packed; see above."
+        return [*lines, f"Worked out here and compared: {', '.join(self.compared)}.", *self.unchecked]
 
 
 def verify_pack(
@@ -91,7 +98,7 @@ def verify_pack(
     out : Path or str, optional
         New or empty folder for the study and the report worked out here; nothing is kept if not given.
     quick : bool, optional
-        Only work out the results, not the pages with their tables.
+        Only work out the results, not the pages with their tables: those are then said to be unchecked.
     workers : int, optional
         Notebooks at a time; as many as there are processors, up to four, if not given.
     say : callable, optional
@@ -144,7 +151,7 @@ def verify_pack(
 
 
 def _changed_members(pack: Pack) -> list[Difference]:
-    """Members whose bytes are not those of the manifest, and pins that are not its versions."""
+    """Members whose bytes are not those of the manifest, and texts that this kit would not write of it."""
     found = []
     for name, data in sorted(pack.members.items()):
         own = hashlib.sha256(data).hexdigest()
@@ -152,15 +159,9 @@ def _changed_members(pack: Pack) -> list[Difference]:
             found.append(
                 Difference(what=name, packed=f"bytes of SHA-256 {pack.manifest.members[name][:12]}...", found=f"{own[:12]}...")
             )
-    pins = dict(line.split("==") for line in pack.members["requirements.txt"].decode().split("\n") if line)
-    for name in sorted({*pins, *pack.manifest.versions} - {"python", "casting_econ"}, key=str.casefold):
-        if pins.get(name) != pack.manifest.versions.get(name):
-            stated = pack.manifest.versions.get(name, "no version in the manifest")
-            found.append(
-                Difference(
-                    what=f"requirements.txt, {name}", packed=ascii(stated)[1:-1][:60], found=pins.get(name, "no line of it")
-                )
-            )
+    told = pack.manifest
+    for name, data in texts(told.study, told.versions, told.left_out, told.kept).items():
+        found += _other_line(name, pack.members[name], data)
     return found
 
 
@@ -196,10 +197,21 @@ def _compare_numbers(pack: Pack, report: Path, found: Verified, quick: bool) -> 
         packed = {}
     new = json.loads((report / "results.json").read_text(encoding="utf-8"))
     _compare(_leaves(packed), _leaves(new), "results.json, ", found)
+    found.compared = ["results.json", "README.txt", "requirements.txt"]
+    inputs = counted(sum(name.startswith("study/records/") for name in pack.members), "file")
+    found.unchecked = [
+        f"Taken as they came, as all this is worked out from them: study.toml, {inputs} of records, and which columns were left out."
+    ]
+    tables = [name for name in pack.members if name.startswith("report/tables/")]
     if quick:
+        found.unchecked.append(
+            f"NOT checked with --quick: the words, scripts and pictures of report.html, and {counted(len(tables), 'table')}. At most their "
+            "hashes fit the manifest, which whoever made the archive wrote too: before you open report.html, verify without --quick."
+        )
         return
+    old = {name.rsplit("/", 1)[1]: pack.members[name] for name in tables}
     tables = {path.name: path.read_bytes() for path in (report / "tables").glob("*.csv")}
-    old = {name.rsplit("/", 1)[1]: data for name, data in pack.members.items() if name.startswith("report/tables/")}
+    found.compared.append(counted(len(tables), "table"))
     for name in sorted({*tables, *old}):
         if name not in tables or name not in old:
             there = ("a table", "none") if name in old else ("none", "a table")
@@ -221,7 +233,8 @@ def _compare(packed: dict, new: dict, place: str, found: Verified) -> None:
                 continue
         elif one == other and type(one) is type(other):
             continue
-        found.numbers.append(Difference(what=f"{place}{ascii(key)[1:-1][:120]}", packed=_short(one), found=_short(other)))
+        named = ascii(key if isinstance(key, str) else ".".join(key))[1:-1][:120]
+        found.numbers.append(Difference(what=f"{place}{named}", packed=_short(one), found=_short(other)))
 
 
 def read_figure(value):
@@ -235,12 +248,12 @@ def read_figure(value):
     return figure if math.isfinite(figure) else None
 
 
-def _leaves(node, path=()) -> dict[str, object]:
-    """Values of nested tables and lists by dotted key; the brackets of results are few, those of a stranger are cut off."""
-    found: dict[str, object] = {}
+def _leaves(node, path=()) -> dict[tuple[str, ...], object]:
+    """Values of nested tables and lists by their keys; the brackets of results are few, those of a stranger are cut off."""
+    found: dict[tuple[str, ...], object] = {}
     items = node.items() if isinstance(node, dict) else enumerate(node) if isinstance(node, list) else None
     if items is None or len(path) > 12:
-        return {".".join(path): node if items is None else "more brackets than results have"}
+        return {path: node if items is None else "more brackets than results have"}
     for key, value in items:
         found |= _leaves(value, (*path, str(key)))
     return found
@@ -265,17 +278,47 @@ def _cells(data: bytes) -> dict[str, str]:
     return dict(named())
 
 
-_PICTURE = re.compile(r'src="data:image/png;base64,[A-Za-z0-9+/=]*"')
+_PICTURE = re.compile(rb'src="data:image/png;base64,([A-Za-z0-9+/=]*)"')
 
 
 def _compare_words(packed: bytes, new: bytes, found: Verified) -> None:
-    """Words of the report, pictures aside, which show the numbers of the tables and differ between systems."""
-    one, other = (_PICTURE.sub('src="picture"', data.decode("utf-8", "replace")).split("\n") for data in (packed, new))
-    if one != other:
-        at = next((i for i, pair in enumerate(zip(one, other)) if pair[0] != pair[1]), min(len(one), len(other)))
-        lines = (ascii(part[at][:100])[1:-1] if at < len(part) else "the end of the page" for part in (one, other))
-        what = f"report.html, words from line {at + 1}"
-        found.numbers.append(Difference(what=what, packed=f"'{next(lines)}'", found=f"'{next(lines)}'"))
+    """Every byte of the report, but for pictures, which are written in other bytes on other systems: those by what they show."""
+    found.numbers += _other_line("report.html", *(_PICTURE.sub(b'src="picture"', data) for data in (packed, new)))
+    pictures = [_PICTURE.findall(data) for data in (packed, new)]
+    for number, (one, other) in enumerate(zip(*pictures), start=1):
+        if not _same_picture(one, other):
+            what = f"report.html, picture {number} of {len(pictures[1])}"
+            found.numbers.append(Difference(what=what, packed="another picture", found="the one worked out here"))
+    again = sum(one != other for one, other in zip(*pictures))
+    bytes_ = f", {again} of them the same to the eye in other bytes" if again else ""
+    found.compared.append(f"words, scripts and {counted(len(pictures[1]), 'picture')} of report.html{bytes_}")
+
+
+def _other_line(name: str, packed: bytes, new: bytes) -> list[Difference]:
+    """The first line in which a text is another, if there is one."""
+    if packed == new:
+        return []
+    parts = [data.decode("utf-8", "backslashreplace").split("\n") for data in (packed, new)]
+    at = next((i for i, pair in enumerate(zip(*parts)) if pair[0] != pair[1]), min(map(len, parts)))
+    one, other = (f"'{ascii(part[at][:100])[1:-1]}'" if at < len(part) else "the end" for part in parts)
+    return [Difference(what=f"{name}, from line {at + 1}", packed=one, found=other)]
+
+
+_SHADE = 16  # of 255, by which an edge may be rounded otherwise
+
+
+def _same_picture(packed: bytes, own: bytes) -> bool:
+    """Whether two pictures in base64 show the same; a stranger's is unpacked only where it says it is as large as ours."""
+    if packed == own:
+        return True
+    try:
+        one, other = (Image.open(io.BytesIO(base64.b64decode(data)), formats=["PNG"]) for data in (packed, own))
+        if one.size != other.size:
+            return False
+        gap = np.subtract(*(np.asarray(picture.convert("RGBA"), dtype=np.int16) for picture in (one, other)))
+    except Exception:  # whatever a picture that is none may do to its reader
+        return False
+    return bool(np.abs(gap).max() <= _SHADE)
 
 
 def _short(value):

@@ -4,7 +4,7 @@ import math
 import re
 
 from ..draws.sampling import copula_matrix
-from ..faults import Fault, close_match
+from ..faults import Fault, close_match, one_of
 from ..models.curing import merged_windows
 from ..reference import taxes, wages
 from .numbers import Amount
@@ -82,7 +82,7 @@ def cross_checks(file, windows, faults):
     for name, product in file.products.items():
         first = next((key for key, step in product.steps.items() if _most(step.wait) > 0), None)
         if product.cure_step is not None and product.cure_step not in product.steps:
-            right = f"one of {', '.join(product.steps)}{close_match(product.cure_step, product.steps)}"
+            right = one_of(product.cure_step, product.steps)
             fault(f"products.{name}.cure_step", "unknown step", repr(product.cure_step), right)
         handled = (
             sum(_most(step.load_minutes) for key, step in list(product.steps.items())[: 1 + list(product.steps).index(first)])
@@ -102,10 +102,8 @@ def cross_checks(file, windows, faults):
         for key, step in product.steps.items():
             column = f"products.{name}.steps.{key}"
             if step.wait_in is not None and step.wait_in not in places:
-                known = f"one of {', '.join(places) or 'the stations and racks, none yet'}"
-                fault(
-                    f"{column}.wait_in", "unknown station or rack", repr(step.wait_in), known + close_match(step.wait_in, places)
-                )
+                known = one_of(step.wait_in, places) if places else "one of the stations and racks, none yet"
+                fault(f"{column}.wait_in", "unknown station or rack", repr(step.wait_in), known)
             # a load turns round at a station, and in the moulds up to the first step that waits
             most = (
                 _most(step.load_minutes) if step.wait_in in file.stations else handled if key == first and product.mould else None
@@ -124,15 +122,15 @@ def cross_checks(file, windows, faults):
                 )
             weights = step.causes.values()
             if weights and not (all(0 <= weight < math.inf for weight in weights) and sum(weights) > 0):
-                fault(f"{column}.causes", "not weights", str(step.causes), "numbers of zero or more, not all zero")
+                fault(f"{column}.causes", "not weights", str(step.causes)[:200], "numbers of zero or more, not all zero")
     for name, channel in file.channels.items():
         if channel.product not in file.products:
-            right = f"one of {', '.join(file.products)}{close_match(channel.product, file.products)}"
-            fault(f"channels.{name}.product", "unknown product", repr(channel.product), right)
+            fault(f"channels.{name}.product", "unknown product", repr(channel.product), one_of(channel.product, file.products))
     if all(channel.orders.value <= 0 for channel in file.channels.values()):
         fault("channels", "nothing is sold", "no orders in any channel", "at least one channel with orders above 0")
+    sold = {c.product for c in file.channels.values() if not c.orders.value <= 0}
     for name in file.products:
-        if all(c.product != name or c.orders.value <= 0 for c in file.channels.values()):
+        if name not in sold:
             fault(f"products.{name}", "is sold nowhere", repr(name), "at least one channel with orders above 0")
     stall = sum(c.days.value * c.hours_per_day.value for c in file.channels.values())
     fixed = file.time.fixed_hours.value * file.time.weeks.value + stall
@@ -146,8 +144,7 @@ def cross_checks(file, windows, faults):
     _check_target(file, fault)
     for name in file.cash.payment_delay:
         if name not in file.channels:
-            right = f"one of {', '.join(file.channels)}{close_match(name, file.channels)}"
-            fault(f"cash.payment_delay.{name}", "unknown channel", repr(name), right)
+            fault(f"cash.payment_delay.{name}", "unknown channel", repr(name), one_of(name, file.channels))
 
 
 def _varies(key, number):
@@ -162,7 +159,7 @@ def _varies(key, number):
 
 def check_correlations(file, numbers, faults):
     """Pairs must name two different numbers of the file, each pair once, and agree with each other."""
-    pairs, before = [], len(faults)
+    pairs, seen, before = [], set(), len(faults)
     for index, pair in enumerate(file.correlations):
         place = {"file": STUDY_FILE, "column": f"correlations.{index}.between"}
         for key in pair.between:
@@ -172,9 +169,10 @@ def check_correlations(file, numbers, faults):
             elif not _varies(key, numbers[key]):
                 right = "a number with a range, a distribution or from records"
                 faults.append(Fault(**place, wrong="a number that never varies", found=repr(key), right=right))
-        if pair.between[0] == pair.between[1] or set(pair.between) in (set(other[:2]) for other in pairs):
+        if pair.between[0] == pair.between[1] or frozenset(pair.between) in seen:
             faults.append(Fault(**place, wrong="pair twice, or a number with itself", right="two different numbers, once"))
         pairs.append((*pair.between, pair.rank))
+        seen.add(frozenset(pair.between))
     if len(faults) > before:
         return
     try:
@@ -201,12 +199,7 @@ def _check_target(file, fault):
     elif target.wage is not None:
         table = wages()
         if target.wage not in table.index:
-            fault(
-                "target.wage",
-                "unknown wage",
-                repr(target.wage),
-                f"one of {', '.join(table.index)}{close_match(target.wage, table.index)}",
-            )
+            fault("target.wage", "unknown wage", repr(target.wage), one_of(target.wage, table.index))
         elif table.currency[target.wage] != file.study.currency:
             fault(
                 "target.wage",
@@ -231,7 +224,7 @@ def check_commissions(file, faults):
 
     def known(column, kind, name, names):
         if name is not None and name not in names:
-            fault(column, f"unknown {kind}", repr(name), f"one of {', '.join(names)}{close_match(name, names)}")
+            fault(column, f"unknown {kind}", repr(name), one_of(name, names))
 
     items = {}
     for product in file.products.values():
@@ -279,7 +272,7 @@ def check_commissions(file, faults):
                 f"{column}.channel",
                 "channel of another product",
                 f"{order.channel!r}, which sells {channel.product!r}",
-                f"one of {', '.join(sells)}" if sells else f"a channel that sells {order.product!r}",
+                one_of("", sells) if sells else f"a channel that sells {order.product!r}",
             )
         if order.start and order.due and order.due <= order.start:
             fault(f"{column}.due", "dates out of order", f"start {order.start}, due {order.due}", "a day after the start")

@@ -4,6 +4,7 @@ import copy
 import re
 import tomllib
 from collections import Counter
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -22,6 +23,9 @@ from .schema import MaterialEntry, RecordsTable, StudyFile
 
 __all__ = ["Study", "read_study", "study_with"]
 
+# of a study file; what is within them takes seconds to check, whatever stands in it
+MOST_BYTES, MOST_LEVELS, MOST_DOTS = 250_000, 20, 400  # in all; tables within tables; dots in a line, as each may open a table
+MOST_FAULTS = 500  # told in one round
 # kinds of pydantic error, in words that do not need its manual
 _TYPES = {
     "string_type": "text in quotes",
@@ -51,6 +55,7 @@ _EXAMPLES = {
     "products": 'lines such as [products.NAME], casts_per_load = 12, [products.NAME.steps.pour], minutes = "2 min"',
     "channels": 'lines such as [channels.NAME], product = "…", orders = "60 orders/year", pieces_per_order = 2, price = "30 X"',
 }
+_KEY = re.compile(r"[\w.\"' \t-]+")
 _NAME = "a name of letters, digits, spaces, hyphens and underscores, at most 60, beginning with a letter or digit"
 
 
@@ -104,14 +109,17 @@ def read_study(folder: str | Path, *, with_records: bool = True) -> Study:
     if file is not None:
         known = {fault.column for fault in faults}
         for name in file.scenarios:  # what is wrong without them is told once
+            if len(faults) >= MOST_FAULTS:
+                break
             place, more = f"scenarios.{name}.", _scenario_file(readable, file.study.currency, [name])[1]
             more = [fault for fault in more if fault.column.removeprefix(place) not in known]
             faults += [f for f in more if ".".join(f.column.removeprefix(place).split(".")[:2]) not in doubtful]
-    faults = [_with_line(fault, text) for fault in faults]
+    faults, lines = _told(faults), _lines(text)
+    faults = [_with_line(fault, lines) for fault in faults]
     records, reading = {}, Reading()
     if with_records:
         records, reading, more = read_records(folder / "records", _names(raw, file), *_records_settings(raw))
-        faults += [_with_line(fault, text) if fault.file == STUDY_FILE else fault for fault in more]
+        faults += [_with_line(fault, lines) if fault.file == STUDY_FILE else fault for fault in more]
     if faults:
         raise StudyError(faults, reading)
     records, in_work, in_work_faults = part_in_work(records)
@@ -129,15 +137,39 @@ def read_study(folder: str | Path, *, with_records: bool = True) -> Study:
     )
 
 
+class _EnoughFaults(Exception):
+    """No more faults are looked for."""
+
+
+class _Faults(list):
+    """Faults up to as many as are told."""
+
+    def append(self, fault):
+        super().append(fault)
+        if len(self) >= MOST_FAULTS:
+            raise _EnoughFaults
+
+
+def _told(faults):
+    """The faults of a file in one round, and that there may be more."""
+    if len(faults) < MOST_FAULTS:
+        return faults
+    right = "these mended, then checked again"
+    return [
+        Fault(file=STUDY_FILE, wrong="more faults than are told at once", found=f"the first {MOST_FAULTS} of them", right=right),
+        *faults[:MOST_FAULTS],
+    ]
+
+
 def _checked(file):
     """Working windows and numbers of a file, and the faults between its keys."""
-    between: list[Fault] = []
-    windows = working_windows(file.calendar, between)
-    cross_checks(file, windows, between)
-    numbers = dict(_numbers(file, ()))
-    check_correlations(file, numbers, between)
-    check_asked(numbers, between)
-    check_commissions(file, between)
+    windows, numbers, between = (), dict(_numbers(file, ())), _Faults()
+    with suppress(_EnoughFaults):
+        windows = working_windows(file.calendar, between)
+        cross_checks(file, windows, between)
+        check_correlations(file, numbers, between)
+        check_asked(numbers, between)
+        check_commissions(file, between)
     return windows, numbers, between
 
 
@@ -195,7 +227,7 @@ def _scenario_file(raw, currency, scenarios):
             file = StudyFile.model_validate(patched, context=context)
             found = _checked(file)[2]
         except ValidationError as error:
-            file, found = None, [_fault(item) for item in error.errors()]
+            file, found = None, _faults_of(error)
         faults += [replace(f, column=f"{place}.{f.column}") for f in found]
         if file is not None:
             numbers = dict(_numbers(file, ()))
@@ -242,30 +274,44 @@ def _read_file(folder):
         return text, None, None, [Fault(file=STUDY_FILE, **fault)], frozenset(), None
 
     try:
-        text = path.read_bytes().decode("utf-8-sig")
+        with path.open("rb") as stream:
+            data = stream.read(MOST_BYTES + 1)
+        if len(data) > MOST_BYTES:
+            right = f"at most {MOST_BYTES // 1000} kB, which is thirty times a usual one"
+            return refused(wrong="is too large", found=f"{path.stat().st_size / 1000:,.0f} kB", right=right)
+        text = data.decode("utf-8-sig")
     except (FileNotFoundError, NotADirectoryError):
         where = "folder without it" if folder.is_dir() else "a file" if folder.exists() else "no such folder"
         return refused(wrong="study file is missing", found=f"{where}: {folder}", right=f"a folder with a {STUDY_FILE}")
     except UnicodeDecodeError as error:
-        line = path.read_bytes()[: error.start].count(b"\n") + 1
+        line = data[: error.start].count(b"\n") + 1
         found = "a letter saved in another way than the rest"
         return refused(
             row=line, wrong="cannot be read as text", found=found, right="the file saved as UTF-8, as text editors offer"
         )
     except OSError as error:
         return refused(wrong="cannot be read", found=str(error.strerror), right="a file you may read")
+    deep = {"wrong": "too many names or brackets within each other", "right": f"at most {MOST_LEVELS} levels"}
+    for number, line in enumerate(text.splitlines(), start=1):
+        if line.count(".") > MOST_DOTS:  # a key of a thousand names keeps the parser for hours
+            return refused(text, row=number, **deep, found=f"{line.count('.'):,} dots in a line")
     try:
         raw = tomllib.loads(text, parse_float=BareFigure)
-    except (ValueError, RecursionError) as error:  # TOMLDecodeError, a figure of thousands of digits, endless brackets
+    except RecursionError:
+        return refused(text, **deep)
+    except ValueError as error:  # TOMLDecodeError, a figure of thousands of digits
         line = re.search(r"line (\d+)", str(error))
         row = int(line[1]) if line else None
         return refused(text, row=row, wrong="is not valid TOML", found=str(error), right=_toml_remedy(text, row, str(error)))
+    if path := _too_deep(raw):
+        row = next((line for keys, line in _lines(text).items() if keys[:MOST_LEVELS] == path), None)
+        return refused(text, **deep, row=row, column=".".join(path[:4]), found=f"{_short('.'.join(path))[1:-1]} and on")
     unclear, context = list(_unclear(raw, ())), {"currency": _currency_of(raw, text)}
     try:
         return text, raw, StudyFile.model_validate(raw, context=context), unclear, frozenset(), raw
     except ValidationError as error:
         file, doubtful, readable = _without_faulty(raw, error, context)
-        faults = unclear + [_fault(item, context["currency"]) for item in error.errors()]
+        faults = unclear + _faults_of(error, context["currency"])
         return text, raw, file, faults, doubtful, readable
 
 
@@ -316,6 +362,18 @@ _STAND_INS = {
     ("calendar",): {"monday": "00:00-24:00"},
     ("target",): {"per_hour": UNKNOWN},
 }
+
+
+def _too_deep(raw):
+    """Keys that lead further down than a file may, or nothing."""
+    open_ = [((), raw)]
+    while open_:
+        path, node = open_.pop()
+        items = node.items() if isinstance(node, dict) else enumerate(node) if isinstance(node, list) else ()
+        if items and len(path) >= MOST_LEVELS:
+            return path
+        open_ += [((*path, str(key)), inner) for key, inner in items if isinstance(inner, dict | list)]
+    return ()
 
 
 def _without_faulty(raw, error, context):
@@ -418,6 +476,11 @@ def _volumes(node):
     return found
 
 
+def _faults_of(error, currency="EUR"):
+    """The first faults of a validation, in the kit's words."""
+    return [_fault(item, currency) for item in error.errors(include_url=False)[:MOST_FAULTS]]
+
+
 def _fault(item, currency="EUR"):
     """One pydantic error in the kit's words."""
     keys = [str(part) for part in _keys(item["loc"])]
@@ -430,6 +493,8 @@ def _fault(item, currency="EUR"):
         found = repr(keys[-1])
     elif item["type"] == "missing":
         wrong, right = "is missing", _EXAMPLES.get(".".join(keys), "this key with a value").replace("X", currency)
+    elif item["type"] == "too_long":
+        wrong, found, right = "too many entries", f"{len(item['input']):,}", f"at most {item['ctx']['max_length']}"
     elif not right:
         wrong, right = "cannot be used", message.replace("Input should", "should").removeprefix("should be ")
         if item["type"] in ("string_pattern_mismatch", "string_too_long"):
@@ -459,27 +524,32 @@ def _fields_at(location):
     return [field.alias or name for name, field in model.model_fields.items()]
 
 
-def _with_line(fault, text):
-    """Point a fault of the study file at the line its key stands in, as far as it can be found."""
-    if fault.row is not None or not text:
-        return fault
-    keys, lines, best, section, tables = fault.column.split("."), text.splitlines(), None, [], Counter()
-    for number, line in enumerate(lines, start=1):
-        header = re.match(r"^\s*\[+\s*([^\]]+?)\s*\]+", line)
-        key = re.match(r"^\s*([\w.\"' -]+?)\s*=", line)
-        if header:
-            section = [part.strip("\"' ") for part in header[1].split(".")]
-            if line.lstrip().startswith("[["):  # the entries of a list are counted from 0
-                section = [*section, str(tables[header[1]])]
-                tables[header[1]] += 1
+def _lines(text):
+    """Lines of a study file's tables and keys, as far as they can be found, by the names that lead there."""
+    found, section, tables = {}, [], Counter()
+    for number, line in enumerate(map(str.strip, text.splitlines()), start=1):
+        key, equals, _ = line.partition("=")
+        if line.startswith("["):
+            header = line.lstrip("[").partition("]")[0]
+            section = [part.strip("\"' ") for part in header.split(".")[:MOST_LEVELS]]
+            if line.startswith("[["):  # the entries of a list are counted from 0
+                section.append(str(tables[header]))
+                tables[header] += 1
             path = section
-        elif key:
-            path = section + [part.strip("\"' ") for part in key[1].split(".")]
+        elif equals and _KEY.fullmatch(key):
+            path = section + [part.strip("\"' ") for part in key.split(".")]
         else:
             continue
-        if keys[: len(path)] == path and (best is None or len(path) > best[1]):
-            best = (number, len(path))
-    return replace(fault, row=best[0] if best else None)
+        found.setdefault(tuple(path), number)
+    return found
+
+
+def _with_line(fault, lines):
+    """Point a fault of the study file at the line its key stands in, or that of the table around it."""
+    keys = fault.column.split(".")
+    paths = (tuple(keys[:count]) for count in range(len(keys), 0, -1))
+    row = next((lines[path] for path in paths if path in lines), None) if fault.row is None else fault.row
+    return replace(fault, row=row)
 
 
 def _numbers(node, path):

@@ -30,6 +30,7 @@ __all__ = [
 ]
 
 BASES = ("guess", "measured", "published", "agreed", "decided")
+_LONGEST = 200  # characters of a figure with its unit, with which no expression can go on for long
 _LEADING = re.compile(r"([-+]?[\d.,][\d.,'_ ]*(?:[eE][-+]?\d+)?)(.*)", re.DOTALL)
 _EXTRAS = {"from", "worth", "note", "source", "basis", "value", "low", "likely", "high", "distribution"}
 _WORDS = ("from", "worth", "note", "source", "basis", "distribution")  # of those, what holds no figure in the number's unit
@@ -91,7 +92,7 @@ def told(error: ValueError, right: str) -> ValueError:
 
 def _split(raw):
     """Figure of a text as it is written, and its unit; None where it begins with no figure."""
-    match = _LEADING.fullmatch(clean(raw)) if isinstance(raw, str) else None
+    match = _LEADING.fullmatch(clean(raw)) if isinstance(raw, str) and len(raw) <= _LONGEST else None
     return (None, "") if match is None else (match[1].strip(), match[2].strip())
 
 

@@ -124,7 +124,7 @@ def _unknown_names(log, frame, study, reading):
             if name not in allowed and not (column == "step" and log == "timesheet" and steps_of(name, allowed)):
                 where = "a step, channel or weekly task" if column == "step" and log == "timesheet" else f"a {column}"
                 right = (
-                    f"{where} of the study file: {', '.join(sorted(allowed))}{close_match(name, allowed)}, "
+                    f"{where} of the study file: {', '.join(sorted(allowed))}{close_match(name, sorted(allowed))}, "
                     f'or "{name}" = one of them in quotes, under [records.words.{column}] in study.toml'
                 )
                 for label in rows:
@@ -192,8 +192,9 @@ def _between_logs(records, names, reading):
         by_id = batches.set_index("batch")
         named = found[found.batch.notna()]
         strange = named[~named.batch.isin(by_id.index)]
-        for row, batch in strange.batch.items():
-            right = f"a batch of {_file(reading, 'batches')}{close_match(batch, by_id.index)}"
+        for number, (row, batch) in enumerate(strange.batch.items()):
+            hint = close_match(batch, by_id.index, None if number < 20 else 0)  # of thousands each costs as many steps
+            right = f"a batch of {_file(reading, 'batches')}{hint}"
             fault("faults", row, "batch", "unknown batch", repr(batch), right)
         named = named[named.batch.isin(by_id.index)]
         poured, made = named.batch.map(by_id.date), named.batch.map(by_id["product"])

@@ -685,13 +685,13 @@ class StudyFile(_Node):
     overheads: dict[Key, MoneyPerYear] = {}
     equipment: dict[Key, EquipmentEntry] = {}
     interest: _q("1/year", high=1.0) = Number(0.0, "1/year", basis="decided")
-    correlations: list[CorrelationEntry] = []
+    correlations: list[CorrelationEntry] = Field([], max_length=200)
     records: RecordsTable = RecordsTable()
     supplies: dict[Key, SupplyEntry] = {}
     temperature: TemperatureTable = TemperatureTable()
     orders: OrdersTable = OrdersTable()
     commissions: dict[Key, CommissionEntry] = {}
     quote: QuoteTable = QuoteTable()
-    scenarios: dict[Key, ScenarioEntry] = {}
+    scenarios: dict[Key, ScenarioEntry] = Field({}, max_length=50)  # each is a study to be read again
     decision: DecisionTable = DecisionTable()
     cash: CashTable = CashTable()

@@ -292,6 +292,7 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
             replace_at=at(path, m, "replace_at"),
             sets=at(path, m, "sets"),
             rest_hours=at(path, m, "rest"),
+            free_after=m.free_after,
         )
 
     def product(name, p):

@@ -238,6 +238,7 @@ class MouldEntry(_Node):
     replace_at: _q(above=0.0, high=1e6, basis="decided", **_CASTS) | None = None
     sets: _q(above=0.0, high=200.0, basis="decided", whole=True, counts="set_of_moulds") = Number(1.0, "", basis="decided")
     rest: Hours = Number(0.0, "hour", basis="decided")
+    free_after: str | None = None  # step that gets the pieces out; None: the first after the load's first wait
 
 
 class ProductEntry(_Node):

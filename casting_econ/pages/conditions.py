@@ -283,5 +283,5 @@ def moved_words(row, fmt):
     if row.unit == "":
         return f"{fmt.percent(abs(row.change))} {'up' if row.change > 0 else 'down'}"
     if row.unit == "share":
-        return f"at {fmt.percent(row.solve_for_target, 1)} instead of {fmt.percent(row.now, 1)}"
-    return f"at {fmt.number(row.solve_for_target, 1)} {row.unit.replace('hour', 'hours', 1)} instead of {fmt.number(row.now, 1)}"
+        return f"at {fmt.percent(row.needed, 1)} instead of {fmt.percent(row.now, 1)}"
+    return f"at {fmt.number(row.needed, 1)} {row.unit.replace('hour', 'hours', 1)} instead of {fmt.number(row.now, 1)}"

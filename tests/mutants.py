@@ -39,7 +39,7 @@ TESTS = {  # that should notice, quickest first
     "casting_econ/models/yields.py": [f"{PUBLISHED}yields.py", f"{PUBLISHED}dispersion.py", "tests/test_models.py"],
     "casting_econ/models/moulds.py": [f"{PUBLISHED}moulds.py"],
     "casting_econ/models/costs.py": ["tests/test_models.py"],
-    "casting_econ/models/studio.py": ["tests/test_models.py"],
+    "casting_econ/models/year.py": ["tests/test_models.py"],
     "casting_econ/models/curing.py": [f"{PUBLISHED}capacity.py", f"{PUBLISHED}cost_volume_profit.py", "tests/test_curing.py"],
     "casting_econ/models/schedule.py": ["tests/test_order_calendar.py"],
     "casting_econ/models/orders.py": [f"{PUBLISHED}casts_and_lots.py", "tests/test_order_models.py"],
@@ -48,8 +48,8 @@ TESTS = {  # that should notice, quickest first
     "casting_econ/models/mix.py": [f"{PUBLISHED}mix.py", "tests/test_channel_mix.py"],
     "casting_econ/evidence/posteriors.py": [f"{PUBLISHED}yields.py", f"{PUBLISHED}moulds.py", f"{PUBLISHED}dispersion.py", "tests/test_evidence.py"],
     "casting_econ/evidence/control.py": [f"{PUBLISHED}control.py"],
-    "casting_econ/uncertainty/information.py": [f"{PUBLISHED}sensitivity.py"],
-    "casting_econ/uncertainty/sobol.py": [f"{PUBLISHED}sensitivity.py"],
+    "casting_econ/draws/information.py": [f"{PUBLISHED}sensitivity.py"],
+    "casting_econ/draws/sobol.py": [f"{PUBLISHED}sensitivity.py"],
 }  # fmt: skip
 
 MUTANTS = {  # file: (in place of, stands), or with the text after which it first comes
@@ -155,7 +155,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("scrapped * recovered", "entering * recovered"),
         ("product.casts_per_load * expected_casts", "expected_casts"),
     ],
-    "casting_econ/models/studio.py": [
+    "casting_econ/models/year.py": [
         ('(1.0 - checked_share("unsold share"', '(1.0 + checked_share("unsold share"'),
         ("pay - np.maximum(pay, 0.0) *", "pay - pay *"),
         ("(target * hours - residual, -residual)", "(target * hours - residual, residual)"),
@@ -167,7 +167,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
     "casting_econ/models/curing.py": [  # texts that a change of the rules is likely to leave
         ("/ WEEK_HOURS *", "/ 160.0 *"),
         ("WEEK_HOURS = 168.0", "WEEK_HOURS = 167.0"),
-        ("+ turn <= last", "+ turn < last"),
+        ("begin + turn > last[at]", "begin + turn >= last[at]"),
         ("_SECONDS = 3600", "_SECONDS = 60"),
         ("start < joined[-1][1]", "start <= joined[-1][1]"),
     ],
@@ -210,12 +210,12 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("np.log(expected) + scatter**2 / 2", "np.log(expected) - scatter**2 / 2"),
         ("mean / np.sqrt(count)", "mean / count"),
         ("mean = count / (worth + exposure)", "mean = count / exposure"),
-        ("+ 2 * usual) / (rows + 1)", "+ 2 * usual) / rows"),
+        ("+ 2 * usual) / (totals.size + 1)", "+ 2 * usual) / totals.size"),
         ("events, casts = worth + retired.size", "events, casts = worth"),
         ("special.gammainccinv(worth, 0.5)", "special.gammainccinv(worth, 0.4)"),
         ("(pooled - 1) / (np.maximum(n, 2.0) - 1)", "pooled / (np.maximum(n, 2.0) - 1)"),
         ("variance(0.0) / 4", "variance(0.0) / 2"),
-        ("error = 0.0", "error = 0.1"),
+        ("* rows) / units if rows else 0.0", "* rows) / units if rows else 0.1"),
     ],
     "casting_econ/evidence/control.py": [
         ("(5, 4, 1.0)", "(5, 4, 0.985)"),
@@ -223,11 +223,11 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("3.0 * sigma * sigma_z", "2.9 * sigma * sigma_z"),
         ("outside = side > beyond", "outside = side >= beyond"),
     ],
-    "casting_econ/uncertainty/information.py": [
+    "casting_econ/draws/information.py": [
         ("np.clip(gained.mean(), 0.0, most)", "np.clip(1.015 * gained.mean(), 0.0, most)"),
         ("benefit.max(axis=1) - benefit[", "1.01 * benefit.max(axis=1) - benefit["),
     ],
-    "casting_econ/uncertainty/sobol.py": [
+    "casting_econ/draws/sobol.py": [
         ("first=shares(first_terms)", "first=np.where(shares(first_terms) > 0.02, shares(first_terms), 0.0)"),
         ("(at_a - mixed) ** 2 / 2", "(at_a - mixed) ** 2"),
     ],

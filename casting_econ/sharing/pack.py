@@ -7,24 +7,27 @@ import platform
 import re
 import tempfile
 from collections.abc import Callable
+from dataclasses import replace
 from importlib.metadata import PackageNotFoundError, distribution
 from pathlib import Path
 from typing import Annotated
 
+import numpy as np
 from packaging.requirements import Requirement
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from ..faults import Fault, StudyError, counted
 from ..kit import OpenStudy, open_study
-from ..ledger.files import TEXTS, WORKBOOKS
+from ..ledger import LOGS
 from ..running.run import VERSIONS, manifest, run_study
 from ..study import STUDY_FILE
-from .archive import LONGEST_NAME, MOST_ALL, MOST_FILE, is_archive, read_archive, unsafe_name, zipped
-from .columns import packed_records, workbook_member
+from .archive import MOST_ALL, MOST_FILE, is_archive, read_archive, zipped
+from .redact import Records, packed_records, packed_study_file, whole_logs
 
 __all__ = ["Manifest", "Pack", "code_hash", "installed_versions", "pack_study", "read_json", "read_pack"]
 
-_RECORD = re.compile(r"study/records/[^/~.][^/]*")
+_FORM = 2  # of packs; the first held the files of the records, not the logs
+_RECORDS = {f"study/records/{log}.csv": log for log in LOGS}
 _TABLE = re.compile(r"report/tables/[^/.][^/]*\.csv")
 _FIXED = ("README.txt", "manifest.json", "requirements.txt", f"study/{STUDY_FILE}", "report/report.html", "report/results.json")
 _PIN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*==[A-Za-z0-9][A-Za-z0-9.!+_-]*")
@@ -36,7 +39,7 @@ class Manifest(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
-    pack: int = Field(ge=1, le=1)  # of this form; a literal would take true for it
+    pack: int = Field(ge=_FORM, le=_FORM)  # a literal would take true for one
     study: str
     seed: int
     draws: int
@@ -103,28 +106,26 @@ def pack_study(
     out = Path(out) if out else Path(f"{folder.resolve().name}-pack.zip")
     _check_place(out, folder)
     records = packed_records(kit.study, keep)
-    inputs = {f"study/{STUDY_FILE}": (folder / STUDY_FILE).read_bytes()}
+    inputs = {f"study/{STUDY_FILE}": packed_study_file(kit.study)}
     inputs |= {f"study/records/{name}": data for name, data in records.files.items()}
-    _check_inputs(inputs)
+    _check_sizes(inputs)
     for line in (*column_lines(records.left_out, records.kept), *_elsewhere(inputs, records.values)):
         say(line)
     with tempfile.TemporaryDirectory(prefix="casting-econ-") as place:
         study, report = Path(place) / "study", Path(place) / "report"
         Pack.model_construct(members=inputs).write_study(Path(place))
         packed = _open_packed(study)
-        for line in _read_otherwise(kit, packed):
+        for line in _read_otherwise(kit, packed, records):
             say(line)
         say("Running the study as it is in the pack ...")
         run_study(study, report, workers=workers or some_workers(), say=say)
-        members = inputs | {
-            f"report/{path.relative_to(report).as_posix()}": path.read_bytes()
-            for path in (report / "report.html", report / "results.json", *sorted((report / "tables").glob("*.csv")))
-        }
+        files = (report / "report.html", report / "results.json", *sorted((report / "tables").glob("*.csv")))
+        members = inputs | {f"report/{path.relative_to(report).as_posix()}": path.read_bytes() for path in files}
         listed = manifest(packed, study)
     versions = installed_versions()
     members |= texts(kit.study.file.study.name, versions, records.left_out, records.kept)
     listed = {key: listed[key] for key in ("study", "seed", "draws", "notebooks")} | {
-        "pack": 1,
+        "pack": _FORM,
         "members": {name: hashlib.sha256(data).hexdigest() for name, data in members.items()},
         "code": code_hash(),
         "versions": versions,
@@ -154,17 +155,15 @@ def column_lines(left_out: dict[str, str], kept: list[str]) -> list[str]:
     ]
 
 
-def _elsewhere(inputs, values):
+def _elsewhere(inputs: dict[str, bytes], values: dict[str, str]) -> list[str]:
     """Where something that stood in a column left out still stands."""
-    lines = []
+    lines, folded = [], {value: value.casefold() for value in values}
     for name, data in inputs.items():
-        text = data.decode("utf-8", "replace").casefold() if not data.startswith(b"PK") else ""
-        found = [value for value in values if re.search(rf"(?<!\w){re.escape(value.casefold())}(?!\w)", text)] if text else []
+        text = data.decode().casefold()
+        found = [v for v, one in folded.items() if one in text and re.search(rf"(?<!\w){re.escape(one)}(?!\w)", text)]
         if found:
-            shown = ", ".join(repr(value) for value in sorted(found)[:3])
-            lines.append(
-                f"Look at {name.removeprefix('study/')}: {shown}{f' and {len(found) - 3} more' if len(found) > 3 else ''} of {values[found[0]]} still in it."
-            )
+            shown = ", ".join(repr(value) for value in sorted(found)[:3]) + (f" and {len(found) - 3} more" if len(found) > 3 else "")
+            lines.append(f"Look at {name.removeprefix('study/')}: {shown} of {values[found[0]]} still in it.")
     return lines
 
 
@@ -174,34 +173,30 @@ def _open_packed(study):
         return open_study(study)
     except StudyError as error:
         right = "these columns kept with --keep-column, or the rows corrected"
-        faults = [
-            Fault(
-                file=f.file,
-                row=f.row,
-                column=f.column,
-                wrong=f"without the columns left out: {f.wrong}",
-                found=f.found,
-                right=right,
-            )
-            for f in error.faults
-        ]
-        raise StudyError(faults) from None
+        raise StudyError([replace(f, wrong=f"without the columns left out: {f.wrong}", right=right) for f in error.faults]) from None
 
 
-def _read_otherwise(kit: OpenStudy, packed: OpenStudy) -> list[str]:
-    """Where the records of the pack are read otherwise than those of the study."""
-    lines = []
-    for log, frame in kit.study.records.items():
-        other = packed.study.records.get(log, frame.iloc[:0])
+def _read_otherwise(kit: OpenStudy, packed: OpenStudy, records: Records) -> list[str]:
+    """Where the pack tells otherwise than the study for what is left out; StudyError where a log is not read as it was written."""
+    lines, logs = [], whole_logs(packed.study)
+    for log, frame in records.frames.items():
+        other = logs.get(log, frame.iloc[:0])
         if len(frame) != len(other):
-            lines.append(
-                f"{log}: {counted(len(other), 'row')} in the pack, {len(frame)} in your folder, as rows that differ only in what is left out count once."
-            )
+            rows = f"{counted(len(other), 'row')} in the pack, {len(frame)} in your folder"
+            lines.append(f"{log}: {rows}, as rows that differ only in what is left out count once.")
+            continue
+        plain = (frame.reset_index(drop=True).astype(object), other.reindex(columns=frame.columns).reset_index(drop=True))
+        same = (plain[0] == plain[1]) | (plain[0].isna() & plain[1].isna())
+        if not same.all(axis=None):
+            row, name = next(zip(*np.nonzero(~same.to_numpy())))
+            at = {"file": f"records/{log}.csv", "row": int(row) + 2, "column": frame.columns[name]}
+            found, right = repr(frame.iat[row, name])[:80], "the cell in plain letters and figures"
+            raise StudyError([Fault(**at, wrong="would be read otherwise in a pack", found=found, right=right)])
     changed = [key for key, number in kit.assumed.numbers.items() if packed.assumed.numbers[key].value != number.value]
     if changed:
-        lines.append(
-            f"Numbers that the pack's records tell otherwise than yours: {', '.join(changed[:5])}{' and more' if len(changed) > 5 else ''}. All results in the pack are worked out from what is in it."
-        )
+        more = " and more" if len(changed) > 5 else ""
+        lines.append(f"Numbers that the pack's records tell otherwise than yours: {', '.join(changed[:5])}{more}.")
+        lines.append("All results in the pack are worked out from what is in it.")
     return lines
 
 
@@ -228,28 +223,18 @@ def _is_pack(path):
     return True
 
 
-def _check_inputs(inputs):
-    """What a pack could not be verified with."""
-    faults = []
-    for name, data in inputs.items():
-        if wrong := unsafe_name(name) or ("" if _allowed(name) else "a name that a pack cannot hold"):
-            faults.append(
-                Fault(
-                    file=name.removeprefix("study/"),
-                    wrong="cannot be packed",
-                    found=wrong,
-                    right=f"a plain file name of at most {LONGEST_NAME - 20} characters",
-                )
-            )
-        if len(data) > MOST_FILE:
-            faults.append(
-                Fault(
-                    file=name.removeprefix("study/"),
-                    wrong="is too large to pack",
-                    found=f"{len(data) / 1e6:.0f} MB",
-                    right=f"at most {MOST_FILE / 1e6:.0f} MB",
-                )
-            )
+def _check_sizes(inputs):
+    """Refuse what could not be unpacked again."""
+    faults = [
+        Fault(
+            file=name.removeprefix("study/"),
+            wrong="is too large to pack",
+            found=f"{len(data) / 1e6:.0f} MB",
+            right=f"at most {MOST_FILE / 1e6:.0f} MB",
+        )
+        for name, data in inputs.items()
+        if len(data) > MOST_FILE
+    ]
     if sum(map(len, inputs.values())) > MOST_ALL / 2:
         faults.append(Fault(file="records", wrong="are too large to pack", right=f"at most {MOST_ALL / 2e6:.0f} MB in all"))
     if faults:
@@ -354,20 +339,21 @@ def read_pack(path: Path | str) -> Pack:
     for name in sorted({*_FIXED} - set(members)):
         refused(name, "is missing", right="a pack that is whole")
     for name, data in members.items():
-        if name.startswith("study/records/") and data.startswith(b"PK"):  # whatever its name says, it is read as a workbook
-            try:
-                workbook_member(data, f"{path.name}:{name}")
-            except StudyError as error:
-                faults += error.faults
-        elif is_archive(data) or data.startswith(b"\xd0\xcf\x11\xe0"):
+        if is_archive(data) or data.startswith(b"\xd0\xcf\x11\xe0"):
             refused(name, "is refused", "an archive or locked file inside the archive")
+        elif name in _RECORDS and (more := set(data.partition(b"\n")[0].decode("utf-8", "replace").split(",")) - LOGS[_RECORDS[name]].keys()):
+            refused(name, "is refused", f"the column {ascii(min(more))[:60]}", f"columns of the log {_RECORDS[name]} and no other")
     wrong_pins = [line for line in _lines(members.get("requirements.txt", b"")) if not _PIN.fullmatch(line)]
     if wrong_pins:
         refused("requirements.txt", "is refused", ascii(wrong_pins[0])[:80], "lines such as numpy==2.4.6 and nothing else")
     listed = None
     if "manifest.json" in members:
         try:
-            listed = Manifest.model_validate(read_json(members.pop("manifest.json")))
+            told = read_json(members.pop("manifest.json"))
+            if isinstance(told, dict) and type(told.get("pack")) is int and 0 < told["pack"] < _FORM:
+                refused("manifest.json", "is of an older form", f"form {told['pack']}", "the study packed anew")
+            else:
+                listed = Manifest.model_validate(told)
         except ValidationError as error:
             first = error.errors()[0]
             refused("manifest.json", "is refused", f"{'.'.join(map(str, first['loc']))[:60]}: {first['msg']}"[:120])
@@ -392,10 +378,7 @@ def _lines(data):
 
 def _allowed(name):
     """Whether a pack may hold a member of this name."""
-    if name in _FIXED or _TABLE.fullmatch(name):
-        return True
-    record = _RECORD.fullmatch(name) is not None and not name.split("/")[-1].lower().startswith("readme")
-    return record and Path(name).suffix.lower() in TEXTS + WORKBOOKS
+    return name in _FIXED or name in _RECORDS or _TABLE.fullmatch(name) is not None
 
 
 def read_json(data: bytes, most: int = 5_000_000):

@@ -162,7 +162,9 @@ def _elsewhere(inputs: dict[str, bytes], values: dict[str, str]) -> list[str]:
         text = data.decode().casefold()
         found = [v for v, one in folded.items() if one in text and re.search(rf"(?<!\w){re.escape(one)}(?!\w)", text)]
         if found:
-            shown = ", ".join(repr(value) for value in sorted(found)[:3]) + (f" and {len(found) - 3} more" if len(found) > 3 else "")
+            shown = ", ".join(repr(value) for value in sorted(found)[:3]) + (
+                f" and {len(found) - 3} more" if len(found) > 3 else ""
+            )
             lines.append(f"Look at {name.removeprefix('study/')}: {shown} of {values[found[0]]} still in it.")
     return lines
 
@@ -173,7 +175,9 @@ def _open_packed(study):
         return open_study(study)
     except StudyError as error:
         right = "these columns kept with --keep-column, or the rows corrected"
-        raise StudyError([replace(f, wrong=f"without the columns left out: {f.wrong}", right=right) for f in error.faults]) from None
+        raise StudyError(
+            [replace(f, wrong=f"without the columns left out: {f.wrong}", right=right) for f in error.faults]
+        ) from None
 
 
 def _read_otherwise(kit: OpenStudy, packed: OpenStudy, records: Records) -> list[str]:
@@ -341,8 +345,12 @@ def read_pack(path: Path | str) -> Pack:
     for name, data in members.items():
         if is_archive(data) or data.startswith(b"\xd0\xcf\x11\xe0"):
             refused(name, "is refused", "an archive or locked file inside the archive")
-        elif name in _RECORDS and (more := set(data.partition(b"\n")[0].decode("utf-8", "replace").split(",")) - LOGS[_RECORDS[name]].keys()):
-            refused(name, "is refused", f"the column {ascii(min(more))[:60]}", f"columns of the log {_RECORDS[name]} and no other")
+        elif name in _RECORDS and (
+            more := set(data.partition(b"\n")[0].decode("utf-8", "replace").split(",")) - LOGS[_RECORDS[name]].keys()
+        ):
+            refused(
+                name, "is refused", f"the column {ascii(min(more))[:60]}", f"columns of the log {_RECORDS[name]} and no other"
+            )
     wrong_pins = [line for line in _lines(members.get("requirements.txt", b"")) if not _PIN.fullmatch(line)]
     if wrong_pins:
         refused("requirements.txt", "is refused", ascii(wrong_pins[0])[:80], "lines such as numpy==2.4.6 and nothing else")

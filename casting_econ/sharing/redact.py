@@ -172,5 +172,7 @@ def packed_study_file(study: Study) -> bytes:
         parted = False
     if not parted:
         right = "[records] and the tables in it under headings of their own, each line one key"
-        raise StudyError([Fault(file=STUDY_FILE, column="records", wrong="cannot be parted from the rest of the file", right=right)])
+        raise StudyError(
+            [Fault(file=STUDY_FILE, column="records", wrong="cannot be parted from the rest of the file", right=right)]
+        )
     return text.encode()

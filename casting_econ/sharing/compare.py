@@ -1,11 +1,10 @@
 """`casting-econ compare`: two studies or packs side by side, results on common draws."""
 
-import os
 import re
 import tempfile
 from collections import Counter
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -18,10 +17,10 @@ from ..faults import Fault, StudyError, counted
 from ..formatting import Format
 from ..kit import OpenStudy, format_of, open_study
 from ..ledger.logs import FREE, LOGS
-from ..models import evaluate
 from ..pages.records import assumption_table
 from ..templates import template
-from .pack import read_pack
+from .archive import write_whole
+from .pack import read_pack, write_study
 from .redact import whole_logs
 
 __all__ = ["Comparison", "Result", "compare_studies", "comparison_page", "comparison_tables"]
@@ -45,7 +44,7 @@ _PRODUCT = {
     "cost_per_good_piece": ("cost of a good piece", "money"),
     "break_even_price": ("price at which pay meets the target", "money"),
 }
-_CHANCES = {"hour": "chance that an hour pays the target", "year": "chance that a year pays a living"}
+_CHANCES = {"hour": ("chance that an hour pays the target", "chance"), "year": ("chance that a year pays a living", "chance")}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -130,8 +129,7 @@ def _opened(place: Path) -> Iterator[OpenStudy]:
         yield _open(place, place)
         return
     with tempfile.TemporaryDirectory(prefix="casting-econ-") as folder:
-        read_pack(place).write_study(Path(folder))
-        yield _open(Path(folder) / "study", place)
+        yield _open(write_study(read_pack(place).members, Path(folder)), place)
 
 
 def _open(folder, place):
@@ -273,17 +271,10 @@ def _dated(rows, names, fmt):
 
 def _draws(kit, base):
     """Results by draw, on the draws of the first study."""
-
-    def work(a):
-        outcome = evaluate(a)
-        found = {name: outcome.totals[name] for name in _STUDIO}
-        found |= {f"{product}/{name}": result[name] for product, result in outcome.products.items() for name in _PRODUCT}
-        return found | {
-            "hour": np.multiply(outcome.totals["pay_per_hour"] >= a.target_per_hour, 1.0),
-            "year": np.multiply(outcome.totals["residual_pay_per_year"] >= a.living_per_year, 1.0),
-        }
-
-    return kit.by_draw(work, *base.plan_of_draws(), base=base)
+    draws = kit.monte_carlo(*base.plan_of_draws(), base=base).draws
+    names = [*_STUDIO, *(f"{product}/{name}" for product in kit.study.file.products for name in _PRODUCT)]
+    pays = {"hour": ("pay_per_hour", "target_per_hour"), "year": ("residual_pay_per_year", "living_per_year")}
+    return {name: draws[name] for name in names} | {name: (draws[pay] >= draws[aim]) * 1.0 for name, (pay, aim) in pays.items()}
 
 
 def _results(one, other):
@@ -443,12 +434,4 @@ def comparison_page(found: Comparison, target: Path | str) -> None:
     style = re.search(r"<style>(.*?)</style>", (running / "report.html.j2").read_text(encoding="utf-8"), re.DOTALL)[1]
     page = template(Path(__file__).with_name("compare.html.j2"))
     text = page.render(found=found, style=style, summary=_summary(found), sections=_sections(found))
-    part = target.with_name(f".{target.name}.part")
-    try:
-        part.write_text(text, encoding="utf-8", newline="\n")
-        os.replace(part, target)
-    except OSError as error:
-        with suppress(OSError):
-            part.unlink()
-        right = "a file you may write to"
-        raise StudyError([Fault(file=str(target), wrong="cannot be written", found=str(error.strerror), right=right)]) from None
+    write_whole(target, text.encode(), "a file")

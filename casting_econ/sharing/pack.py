@@ -7,7 +7,8 @@ import platform
 import re
 import tempfile
 from collections.abc import Callable
-from dataclasses import replace
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from importlib.metadata import PackageNotFoundError, distribution
 from pathlib import Path
 from typing import Annotated
@@ -21,14 +22,25 @@ from ..kit import OpenStudy, open_study
 from ..ledger import LOGS
 from ..running.run import VERSIONS, manifest, run_study
 from ..study import STUDY_FILE
-from .archive import MOST_ALL, MOST_FILE, is_archive, read_archive, zipped
+from .archive import MOST_ALL, is_archive, read_archive, unzipped, write_whole, zipped
 from .redact import Records, packed_records, packed_study_file, whole_logs
 
-__all__ = ["Manifest", "Pack", "code_hash", "installed_versions", "pack_study", "read_json", "read_pack"]
+__all__ = [
+    "Manifest",
+    "Pack",
+    "code_hash",
+    "installed_versions",
+    "pack_study",
+    "read_json",
+    "read_pack",
+    "some_workers",
+    "texts",
+    "write_study",
+]
 
 _FORM = 2  # of packs; the first held the files of the records, not the logs
 _RECORDS = {f"study/records/{log}.csv": log for log in LOGS}
-_TABLE = re.compile(r"report/tables/[^/.][^/]*\.csv")
+_TABLE = re.compile(r"report/tables/[\w-]{1,150}\.csv")
 _FIXED = ("README.txt", "manifest.json", "requirements.txt", f"study/{STUDY_FILE}", "report/report.html", "report/results.json")
 _PIN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*==[A-Za-z0-9][A-Za-z0-9.!+_-]*")
 Hash = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
@@ -51,19 +63,22 @@ class Manifest(BaseModel):
     kept: list[str]
 
 
-class Pack(BaseModel):
+@dataclass(frozen=True, kw_only=True)
+class Pack:
     """An archive that was read and found sound in form; what is in it is not believed yet."""
 
     manifest: Manifest
     members: dict[str, bytes]  # without the manifest
 
-    def write_study(self, folder: Path) -> None:
-        """Write study file and records below a folder."""
-        for name, data in self.members.items():
-            if name.startswith("study/"):
-                target = folder / name
-                target.parent.mkdir(parents=True, exist_ok=True)
-                target.write_bytes(data)
+
+def write_study(members: dict[str, bytes], folder: Path) -> Path:
+    """Write the study file and the records among the members of a pack below a folder; the study's own folder."""
+    for name, data in members.items():
+        if name.startswith("study/"):
+            target = folder / name
+            target.parent.mkdir(parents=True, exist_ok=True)
+            target.write_bytes(data)
+    return folder / "study"
 
 
 def pack_study(
@@ -108,12 +123,13 @@ def pack_study(
     records = packed_records(kit.study, keep)
     inputs = {f"study/{STUDY_FILE}": packed_study_file(kit.study)}
     inputs |= {f"study/records/{name}": data for name, data in records.files.items()}
-    _check_sizes(inputs)
+    if (size := sum(map(len, inputs.values()))) > MOST_ALL / 2:
+        found, right = f"{size / 1e6:.0f} MB", f"at most {MOST_ALL / 2e6:.0f} MB in all"
+        raise StudyError([Fault(file="records", wrong="are too large to pack", found=found, right=right)])
     for line in (*column_lines(records.left_out, records.kept), *_elsewhere(inputs, records.values)):
         say(line)
     with tempfile.TemporaryDirectory(prefix="casting-econ-") as place:
-        study, report = Path(place) / "study", Path(place) / "report"
-        Pack.model_construct(members=inputs).write_study(Path(place))
+        study, report = write_study(inputs, Path(place)), Path(place) / "report"
         packed = _open_packed(study)
         for line in _read_otherwise(kit, packed, records):
             say(line)
@@ -133,7 +149,9 @@ def pack_study(
         "kept": records.kept,
     }
     members["manifest.json"] = (json.dumps(listed, indent=1, sort_keys=True, ensure_ascii=False) + "\n").encode()
-    _write(out, zipped(members))
+    data = zipped(members)
+    _checked(unzipped(data, out.name, _allowed), out.name)  # as a partner would
+    write_whole(out, data, "a place")
     return out
 
 
@@ -162,9 +180,8 @@ def _elsewhere(inputs: dict[str, bytes], values: dict[str, str]) -> list[str]:
         text = data.decode().casefold()
         found = [v for v, one in folded.items() if one in text and re.search(rf"(?<!\w){re.escape(one)}(?!\w)", text)]
         if found:
-            shown = ", ".join(repr(value) for value in sorted(found)[:3]) + (
-                f" and {len(found) - 3} more" if len(found) > 3 else ""
-            )
+            more = f" and {len(found) - 3} more" if len(found) > 3 else ""
+            shown = ", ".join(repr(value) for value in sorted(found)[:3]) + more
             lines.append(f"Look at {name.removeprefix('study/')}: {shown} of {values[found[0]]} still in it.")
     return lines
 
@@ -175,9 +192,8 @@ def _open_packed(study):
         return open_study(study)
     except StudyError as error:
         right = "these columns kept with --keep-column, or the rows corrected"
-        raise StudyError(
-            [replace(f, wrong=f"without the columns left out: {f.wrong}", right=right) for f in error.faults]
-        ) from None
+        faults = [replace(f, wrong=f"without the columns left out: {f.wrong}", right=right) for f in error.faults]
+        raise StudyError(faults) from None
 
 
 def _read_otherwise(kit: OpenStudy, packed: OpenStudy, records: Records) -> list[str]:
@@ -227,49 +243,6 @@ def _is_pack(path):
     return True
 
 
-def _check_sizes(inputs):
-    """Refuse what could not be unpacked again."""
-    faults = [
-        Fault(
-            file=name.removeprefix("study/"),
-            wrong="is too large to pack",
-            found=f"{len(data) / 1e6:.0f} MB",
-            right=f"at most {MOST_FILE / 1e6:.0f} MB",
-        )
-        for name, data in inputs.items()
-        if len(data) > MOST_FILE
-    ]
-    if sum(map(len, inputs.values())) > MOST_ALL / 2:
-        faults.append(Fault(file="records", wrong="are too large to pack", right=f"at most {MOST_ALL / 2e6:.0f} MB in all"))
-    if faults:
-        raise StudyError(faults)
-
-
-def _write(out, data):
-    """Write the archive, read it back as a partner would, then put it in its place."""
-    try:
-        with tempfile.NamedTemporaryFile(dir=out.resolve().parent, prefix=".pack-", suffix=".part", delete=False) as file:
-            part = Path(file.name)
-            file.write(data)
-        try:
-            read_pack(part)
-            os.chmod(part, 0o644)  # temporary files start out unreadable to others
-            os.replace(part, out)
-        finally:
-            part.unlink(missing_ok=True)
-    except OSError as error:
-        raise StudyError(
-            [
-                Fault(
-                    file=str(out),
-                    wrong="cannot be written",
-                    found=str(error.strerror),
-                    right="a place you may write to, with --out",
-                )
-            ]
-        ) from None
-
-
 def texts(name: str, versions: dict[str, str], left_out: dict[str, str], kept: list[str]) -> dict[str, bytes]:
     """The members that are written of what the manifest says, in no order of its own."""
     versions, left_out = (dict(sorted(part.items(), key=lambda one: one[0].casefold())) for part in (versions, left_out))
@@ -289,29 +262,25 @@ def texts(name: str, versions: dict[str, str], left_out: dict[str, str], kept: l
         *column_lines(left_out, kept),
     ]
     pins = [f"{name}=={version}" for name, version in versions.items() if name not in ("casting_econ", "python")]
-    return {
-        name: "".join(f"{line}\n" for line in part).encode() for name, part in (("README.txt", lines), ("requirements.txt", pins))
-    }
+    parts = {"README.txt": lines, "requirements.txt": pins}
+    return {name: "".join(f"{line}\n" for line in part).encode() for name, part in parts.items()}
 
 
 def installed_versions() -> dict[str, str]:
     """Versions of Python, of the kit, and of everything installed that it needs, directly or not."""
     found: dict[str, str] = {}
-    open_, seen = [(name, "") for name in ("casting_econ", *VERSIONS)], set()
+    open_, seen = {(name, "") for name in ("casting_econ", *VERSIONS)}, set()
     while open_:
-        name, extra = open_.pop()
-        if (name, extra) in seen:
-            continue
-        seen.add((name, extra))
-        try:
-            dist = distribution(name)
-        except PackageNotFoundError:  # needed on other systems only
-            continue
-        found[dist.name] = dist.version
-        for text in dist.requires or ():
-            need = Requirement(text)
-            if need.marker is None or need.marker.evaluate({"extra": extra}):
-                open_ += [(need.name, one) for one in ("", *need.extras)]
+        seen |= open_
+        needs = set()
+        for name, extra in open_:
+            with suppress(PackageNotFoundError):  # needed on other systems only
+                dist = distribution(name)
+                found[dist.name] = dist.version
+                for need in map(Requirement, dist.requires or ()):
+                    if need.marker is None or need.marker.evaluate({"extra": extra}):
+                        needs |= {(need.name, one) for one in ("", *need.extras)}
+        open_ = needs - seen
     return {"python": platform.python_version()} | dict(sorted(found.items(), key=lambda one: one[0].casefold()))
 
 
@@ -334,59 +303,47 @@ def read_pack(path: Path | str) -> Pack:
     Pack
     """
     path = Path(path)
-    members = read_archive(path, _allowed)
-    faults = []
-
-    def refused(name, wrong, found="", right="the member as casting-econ pack writes it"):
-        faults.append(Fault(file=path.name, column=name, wrong=wrong, found=found, right=right))
-
-    for name in sorted({*_FIXED} - set(members)):
-        refused(name, "is missing", right="a pack that is whole")
-    for name, data in members.items():
-        if is_archive(data) or data.startswith(b"\xd0\xcf\x11\xe0"):
-            refused(name, "is refused", "an archive or locked file inside the archive")
-        elif name in _RECORDS and (
-            more := set(data.partition(b"\n")[0].decode("utf-8", "replace").split(",")) - LOGS[_RECORDS[name]].keys()
-        ):
-            refused(
-                name, "is refused", f"the column {ascii(min(more))[:60]}", f"columns of the log {_RECORDS[name]} and no other"
-            )
-    wrong_pins = [line for line in _lines(members.get("requirements.txt", b"")) if not _PIN.fullmatch(line)]
-    if wrong_pins:
-        refused("requirements.txt", "is refused", ascii(wrong_pins[0])[:80], "lines such as numpy==2.4.6 and nothing else")
-    listed = None
-    if "manifest.json" in members:
-        try:
-            told = read_json(members.pop("manifest.json"))
-            if isinstance(told, dict) and type(told.get("pack")) is int and 0 < told["pack"] < _FORM:
-                refused("manifest.json", "is of an older form", f"form {told['pack']}", "the study packed anew")
-            else:
-                listed = Manifest.model_validate(told)
-        except ValidationError as error:
-            first = error.errors()[0]
-            refused("manifest.json", "is refused", f"{'.'.join(map(str, first['loc']))[:60]}: {first['msg']}"[:120])
-        except ValueError as error:
-            refused("manifest.json", "is refused", str(error)[:120])
-    if listed is not None:
-        for name in sorted(set(listed.members) ^ set(members)):
-            inside = name in members
-            refused(
-                ascii(name)[:80],
-                "is in the archive but not in its manifest" if inside else "is in the manifest but not in the archive",
-                right="a pack that is whole and has nothing added",
-            )
-    if faults:
-        raise StudyError(faults)
-    return Pack.model_construct(manifest=listed, members=members)
-
-
-def _lines(data):
-    return [line for line in data.decode("utf-8", "replace").split("\n") if line]
+    return _checked(read_archive(path, _allowed), path.name)
 
 
 def _allowed(name):
     """Whether a pack may hold a member of this name."""
     return name in _FIXED or name in _RECORDS or _TABLE.fullmatch(name) is not None
+
+
+def _checked(members, place):
+    """A pack of members, once each is of a form that a pack holds."""
+    faults, listed = [], None
+
+    def refused(name, found, right="the member as casting-econ pack writes it", wrong="is refused"):
+        faults.append(Fault(file=place, column=name, wrong=wrong, found=found, right=right))
+
+    for name in sorted({*_FIXED} - set(members)):
+        refused(name, "", "a pack that is whole", "is missing")
+    for name, data in members.items():
+        if is_archive(data):
+            refused(name, "an archive or locked file inside the archive")
+        elif log := _RECORDS.get(name):
+            heads = data.partition(b"\n")[0].decode("utf-8", "replace").split(",")
+            if more := set(heads) - LOGS[log].keys():
+                refused(name, f"the column {ascii(min(more))[:60]}", f"columns of the log {log} and no other")
+    pins = members.get("requirements.txt", b"").decode("utf-8", "replace").split("\n")
+    if wrong_pins := [line for line in pins if line and not _PIN.fullmatch(line)]:
+        refused("requirements.txt", ascii(wrong_pins[0])[:80], "lines such as numpy==2.4.6 and nothing else")
+    try:
+        listed = Manifest.model_validate(read_json(members["manifest.json"])) if "manifest.json" in members else None
+    except ValidationError as error:
+        first = error.errors()[0]
+        refused("manifest.json", f"{'.'.join(map(str, first['loc']))[:60]}: {first['msg']}"[:120])
+    except ValueError as error:
+        refused("manifest.json", str(error)[:120])
+    members = {name: data for name, data in members.items() if name != "manifest.json"}
+    for name in sorted(set(listed.members) ^ set(members)) if listed is not None else ():
+        wrong = "is in the archive but not in its manifest" if name in members else "is in the manifest but not in the archive"
+        refused(ascii(name)[:80], "", "a pack that is whole and has nothing added", wrong)
+    if faults:
+        raise StudyError(faults)
+    return Pack(manifest=listed, members=members)
 
 
 def read_json(data: bytes, most: int = 5_000_000):

@@ -22,7 +22,7 @@ from ..kit import open_study
 from ..reference import kit_folder
 from ..running import run
 from ..running.results import as_json, results
-from .pack import Pack, code_hash, installed_versions, read_json, read_pack, some_workers, texts
+from .pack import Pack, code_hash, installed_versions, read_json, read_pack, some_workers, texts, write_study
 
 __all__ = ["Difference", "Verified", "verify_pack"]
 
@@ -129,8 +129,7 @@ def verify_pack(
     pack = read_pack(archive)
     found = Verified(changed=_changed_members(pack), versions=_versions(pack))
     with tempfile.TemporaryDirectory(prefix="casting-econ-") as place:
-        pack.write_study(Path(place))
-        study, report = Path(place) / "study", Path(place) / "report"
+        study, report = write_study(pack.members, Path(place)), Path(place) / "report"
         try:
             kit = open_study(study)
             table = kit.study.file.study

@@ -109,20 +109,7 @@ def unzipped(data: bytes, place: str, allowed: Callable[[str], bool]) -> dict[st
 
 
 def write_whole(target: Path, data: bytes, what: str = "a file") -> None:
-    """Write a file in one step, so that whatever happens the old one or the new one is there.
-
-    Parameters
-    ----------
-    target : Path
-    data : bytes
-    what : str, optional
-        What it is, for the fault.
-
-    Raises
-    ------
-    StudyError
-        If it cannot be written.
-    """
+    """Write a file, `what` in a fault, so that whatever happens the old one or the new one is there; StudyError if it cannot be written."""
     part = None
     try:
         with tempfile.NamedTemporaryFile(dir=target.resolve().parent, prefix=".new-", suffix=".part", delete=False) as file:

@@ -12,12 +12,12 @@ import numpy as np
 import pandas as pd
 
 from ..assumptions import label
-from ..draws import round_up_draws
 from ..faults import Fault, StudyError, counted
 from ..formatting import Format
 from ..kit import OpenStudy, format_of, open_study
 from ..ledger.logs import FREE, LOGS
 from ..pages.records import assumption_table
+from ..study import STUDY_FILE
 from ..templates import template
 from .archive import write_whole
 from .pack import read_pack, write_study
@@ -107,13 +107,13 @@ def compare_studies(before: Path | str, after: Path | str) -> Comparison:
             right = "two studies in one currency"
             raise StudyError([Fault(file=str(after), wrong="is in another currency", found=found, right=right)])
         tables = [kit.study.file.study for kit in (one, other)]
-        fmt, stated = format_of(one), [_stated(*pair) for pair in zip(("before", "after"), tables)]
+        fmt = format_of(one)
         return Comparison(
             names=(tables[0].name, tables[1].name),
             places=(places[0].name, places[1].name),
             fmt=fmt,
-            stated=tuple(line for line in stated if line),
-            draws=round_up_draws(tables[0].draws),
+            stated=tuple(filter(None, map(_stated, ("before", "after"), tables))),
+            draws=one.plan_of_draws()[0],
             numbers=_changed_keys(one, other, any(place.is_file() for place in places)),
             told=_told_otherwise(one, other, fmt),
             records=_changed_rows(one, other, fmt),
@@ -124,20 +124,14 @@ def compare_studies(before: Path | str, after: Path | str) -> Comparison:
 
 @contextmanager
 def _opened(place: Path) -> Iterator[OpenStudy]:
-    """A study folder, or the study of a pack in a folder of its own."""
-    if not place.is_file():
-        yield _open(place, place)
-        return
+    """A study folder, or the study of a pack in a folder of its own; faults say in which of the two they are."""
     with tempfile.TemporaryDirectory(prefix="casting-econ-") as folder:
-        yield _open(write_study(read_pack(place).members, Path(folder)), place)
-
-
-def _open(folder, place):
-    """An open study; faults say in which of the two they are."""
-    try:
-        return open_study(folder)
-    except StudyError as error:
-        raise StudyError([replace(f, file=f"{place}: {f.file}") for f in error.faults]) from None
+        study = write_study(read_pack(place).members, Path(folder)) if place.is_file() else place
+        try:
+            kit = open_study(study)
+        except StudyError as error:
+            raise StudyError([replace(f, file=f"{place}: {f.file}") for f in error.faults]) from None
+        yield kit
 
 
 def _stated(which, table):
@@ -175,9 +169,7 @@ def _changed_keys(one, other, packed):
 
 
 def _note(value):
-    if not isinstance(value, dict):
-        return ""
-    return "; ".join(str(value[key]) for key in ("note", "source") if value.get(key))
+    return "; ".join(str(value[key]) for key in ("note", "source") if value.get(key)) if isinstance(value, dict) else ""
 
 
 def _plainly(value) -> str:
@@ -190,19 +182,16 @@ def _plainly(value) -> str:
         return ", ".join(_plainly(item) for item in value) or "none"
     if not isinstance(value, dict):
         return str(value)
+    parts = {key: f"{key} {_plainly(inner)}" for key, inner in value.items()}
     if {"low", "likely", "high"} <= set(value):
         text = f"{value['low']} to {value['high']}, likely {value['likely']}"
     elif "distribution" in value:
-        rest = (
-            f"{key} {_plainly(figure)}"
-            for key, figure in value.items()
-            if key not in ("distribution", "note", "source", "basis", "from", "worth")
-        )
-        text = f"{value['distribution']}, {', '.join(rest)}"
+        apart = ("distribution", "note", "source", "basis", "from", "worth")
+        text = ", ".join([value["distribution"], *(text for key, text in parts.items() if key not in apart)])
     elif "value" in value:
         text = str(value["value"])
     else:
-        return ", ".join(f"{key} {_plainly(inner)}" for key, inner in value.items()) or "none"
+        return ", ".join(parts.values()) or "none"
     if "from" in value:
         text += f", a guess worth {value['worth']} beside the records" if "worth" in value else ", or what the records say"
     return text + (f" ({value['basis']})" if "basis" in value else "")
@@ -244,29 +233,20 @@ def _changed_rows(one, other, fmt):
     logs, rows = [whole_logs(kit.study) for kit in (one, other)], []
     for log, columns in LOGS.items():
         names = [name for name, (kind, _) in columns.items() if kind != FREE]
-        old, new = (_counted(frames.get(log), names) for frames in logs)
+        frames = [frames.get(log, pd.DataFrame()).reindex(columns=names).astype(object) for frames in logs]
+        old, new = (Counter(map(tuple, f.where(f.notna(), None).to_numpy().tolist())) for f in frames)
         if old != new:
             here = {"log": log, "before": fmt.number(old.total()), "after": fmt.number(new.total())}
             rows.append(here | {"new rows": _dated(new - old, names, fmt), "rows gone": _dated(old - new, names, fmt)})
     return rows
 
 
-def _counted(frame, names):
-    """Rows of a log as they are compared: each with how often it is there."""
-    if frame is None:
-        return Counter()
-    cells = frame.reindex(columns=names).astype(object)
-    return Counter(map(tuple, cells.where(cells.notna(), None).to_numpy().tolist()))
-
-
 def _dated(rows, names, fmt):
     """How many rows, and of which days."""
-    if not rows:
-        return "none"
-    at = names.index("date") if "date" in names else names.index("made")
+    at = names.index("date" if "date" in names else "made")
     dates = sorted(pd.Timestamp(row[at]) for row in rows if row[at] is not None)
-    days = list(dict.fromkeys(f"{dates[i]:%Y-%m-%d}" for i in (0, -1))) if dates else []
-    return fmt.number(rows.total()) + (f" ({' to '.join(days)})" if days else "")
+    days = " to ".join(dict.fromkeys(f"{dates[i]:%Y-%m-%d}" for i in (0, -1))) if dates else ""
+    return fmt.number(rows.total()) + (f" ({days})" if days else "") if rows else "none"
 
 
 def _draws(kit, base):
@@ -282,7 +262,7 @@ def _results(one, other):
         old, new = (_draws(kit, one) for kit in (one, other))
     except ValueError as error:
         right, wrong = "a study whose year can be worked out", "results cannot be worked out"
-        raise StudyError([Fault(file="study.toml", wrong=wrong, found=str(error), right=right)]) from None
+        raise StudyError([Fault(file=STUDY_FILE, wrong=wrong, found=str(error), right=right)]) from None
     rows = []
     for key in dict.fromkeys((*old, *new)):
         product, _, name = key.rpartition("/")
@@ -325,21 +305,20 @@ def _cells(one, fmt):
 
 def _sections(found: Comparison) -> list[dict]:
     """Tables of a comparison as text: caption, heads, rows, and how many columns from the left are words."""
-    lines = [
-        [[row[name] for name in ("what", "before", "after", "note")] for row in rows] for rows in (found.numbers, found.told)
-    ]
+    names = ("what", "before", "after", "note")
+    lines = [[[row[name] for name in names] for row in rows] for rows in (found.numbers, found.told)]
     bands = ["difference", "middle eight in ten", "chance higher"]
     sections = (
         (
             "What was changed in the study file",
             "Each line that says another thing, with the reason it gives.",
-            (["number or line", "before", "after", "why"], lines[0], 4),
+            (["number or line", *names[1:3], "why"], lines[0], 4),
             "The study files say the same.",
         ),
         (
             "Numbers that the records changed",
             "Both study files state these alike; the records tell them otherwise.",
-            (["number", "before", "after", "rests on"], lines[1], 4),
+            (["number", *names[1:3], "rests on"], lines[1], 4),
             "The records changed no number.",
         ),
         (
@@ -348,15 +327,10 @@ def _sections(found: Comparison) -> list[dict]:
             (["log", "rows before", "rows after", "new rows", "rows gone"], [[*row.values()] for row in found.records], 1),
             "The records are the same (notes are not compared).",
         ),
-        (
-            "Results",
-            _method(found),
-            (["result", "before", "after", *bands], [_cells(one, found.fmt) for one in found.results], 1),
-            "",
-        ),
+        ("Results", _method(found), (["result", *names[1:3], *bands], [_cells(one, found.fmt) for one in found.results], 1), ""),
     )
-    names = ("title", "caption", "heads", "rows", "text", "none")
-    return [dict(zip(names, (title, caption, *table, none))) for title, caption, table, none in sections]
+    heads = ("title", "caption", "heads", "rows", "text", "none")
+    return [dict(zip(heads, (title, caption, *table, none))) for title, caption, table, none in sections]
 
 
 def _summary(found: Comparison) -> list[str]:
@@ -385,17 +359,7 @@ def _method(found):
 
 
 def comparison_tables(found: Comparison) -> list:
-    """The comparison for a terminal.
-
-    Parameters
-    ----------
-    found : Comparison
-
-    Returns
-    -------
-    list
-        Sentences and tables that rich prints.
-    """
+    """The comparison for a terminal: sentences and tables that rich prints."""
     from rich import box
     from rich.table import Table
     from rich.text import Text
@@ -420,14 +384,7 @@ def comparison_tables(found: Comparison) -> list:
 
 
 def comparison_page(found: Comparison, target: Path | str) -> None:
-    """Write the comparison as one page that needs nothing outside itself; StudyError if it cannot be written.
-
-    Parameters
-    ----------
-    found : Comparison
-    target : Path or str
-        File to write or replace.
-    """
+    """Write the comparison as one page that needs nothing outside itself, or replace it; StudyError if it cannot be written."""
     target, running = Path(target), Path(__file__).parents[1] / "running"
     if target.suffix.lower() not in (".html", ".htm") or target.is_dir():
         raise StudyError([Fault(file=str(target), wrong="is no name for a page", right="a name that ends in .html")])

@@ -26,6 +26,7 @@ from .archive import MOST_ALL, is_archive, read_archive, unzipped, write_whole, 
 from .redact import Records, packed_records, packed_study_file, whole_logs
 
 __all__ = [
+    "SOME_WORKERS",
     "Manifest",
     "Pack",
     "code_hash",
@@ -33,11 +34,11 @@ __all__ = [
     "pack_study",
     "read_json",
     "read_pack",
-    "some_workers",
     "texts",
     "write_study",
 ]
 
+SOME_WORKERS = min(4, os.cpu_count() or 2)  # notebooks at a time on this machine
 _FORM = 2  # of packs; the first held the files of the records, not the logs
 _RECORDS = {f"study/records/{log}.csv": log for log in LOGS}
 _TABLE = re.compile(r"report/tables/[\w-]{1,150}\.csv")
@@ -123,9 +124,8 @@ def pack_study(
     records = packed_records(kit.study, keep)
     inputs = {f"study/{STUDY_FILE}": packed_study_file(kit.study)}
     inputs |= {f"study/records/{name}": data for name, data in records.files.items()}
-    if (size := sum(map(len, inputs.values()))) > MOST_ALL / 2:
-        found, right = f"{size / 1e6:.0f} MB", f"at most {MOST_ALL / 2e6:.0f} MB in all"
-        raise StudyError([Fault(file="records", wrong="are too large to pack", found=found, right=right)])
+    if sum(map(len, inputs.values())) > MOST_ALL / 2:
+        raise StudyError([Fault(file="records", wrong="are too large to pack", right=f"at most {MOST_ALL / 2e6:.0f} MB in all")])
     for line in (*column_lines(records.left_out, records.kept), *_elsewhere(inputs, records.values)):
         say(line)
     with tempfile.TemporaryDirectory(prefix="casting-econ-") as place:
@@ -134,20 +134,15 @@ def pack_study(
         for line in _read_otherwise(kit, packed, records):
             say(line)
         say("Running the study as it is in the pack ...")
-        run_study(study, report, workers=workers or some_workers(), say=say)
+        run_study(study, report, workers=workers or SOME_WORKERS, say=say)
         files = (report / "report.html", report / "results.json", *sorted((report / "tables").glob("*.csv")))
         members = inputs | {f"report/{path.relative_to(report).as_posix()}": path.read_bytes() for path in files}
         listed = manifest(packed, study)
     versions = installed_versions()
     members |= texts(kit.study.file.study.name, versions, records.left_out, records.kept)
-    listed = {key: listed[key] for key in ("study", "seed", "draws", "notebooks")} | {
-        "pack": _FORM,
-        "members": {name: hashlib.sha256(data).hexdigest() for name, data in members.items()},
-        "code": code_hash(),
-        "versions": versions,
-        "left_out": records.left_out,
-        "kept": records.kept,
-    }
+    listed = {key: listed[key] for key in ("study", "seed", "draws", "notebooks")}
+    listed |= {"pack": _FORM, "code": code_hash(), "versions": versions, "left_out": records.left_out, "kept": records.kept}
+    listed["members"] = {name: hashlib.sha256(data).hexdigest() for name, data in members.items()}
     members["manifest.json"] = (json.dumps(listed, indent=1, sort_keys=True, ensure_ascii=False) + "\n").encode()
     data = zipped(members)
     _checked(unzipped(data, out.name, _allowed), out.name)  # as a partner would
@@ -155,22 +150,15 @@ def pack_study(
     return out
 
 
-def some_workers() -> int:
-    """Notebooks at a time on this machine."""
-    return min(4, os.cpu_count() or 2)
-
-
 def column_lines(left_out: dict[str, str], kept: list[str]) -> list[str]:
     """What became of the columns, for the terminal and for the pack."""
     lines = ["Left out of the pack:" if left_out else "No column names people by its heading; every column is in the pack."]
     lines += [f"  {name}: {why}" for name, why in left_out.items()]
-    if kept:
-        lines += ["Kept as you asked:", *(f"  {name}" for name in kept)]
-    return [
-        *lines,
+    lines += ["Kept as you asked:", *(f"  {name}" for name in kept)] if kept else []
+    caution = (
         "What headings do not tell cannot be known: order ids, other columns, and the study file go along as they are, with its "
-        "notes, commissions and your contact. Look through them before you send the pack.",
-    ]
+    )
+    return [*lines, caution + "notes, commissions and your contact. Look through them before you send the pack."]
 
 
 def _elsewhere(inputs: dict[str, bytes], values: dict[str, str]) -> list[str]:
@@ -222,25 +210,20 @@ def _read_otherwise(kit: OpenStudy, packed: OpenStudy, records: Records) -> list
 
 def _check_place(out, folder):
     """Refuse to write over what is no pack, or into nowhere."""
-    wrong = ""
+    place, wrong = out.resolve(), ""
     if out.suffix.lower() != ".zip":
         wrong, right = "is no name for a pack", "a name that ends in .zip"
-    elif out.is_dir() or (out.exists() and not _is_pack(out)):
-        wrong, right = "is there already and is no pack", "another name with --out"
-    elif not out.resolve().parent.is_dir():
+    elif not place.parent.is_dir():
         wrong, right = "is in a folder that is not there", "a folder that exists"
-    elif out.resolve().parent == (folder / "records").resolve():
+    elif place.parent == (folder / "records").resolve():
         wrong, right = "would lie among the records", "another folder with --out"
+    elif out.exists():
+        try:
+            read_pack(out)
+        except StudyError:
+            wrong, right = "is there already and is no pack", "another name with --out"
     if wrong:
         raise StudyError([Fault(file=str(out), wrong=wrong, right=right)])
-
-
-def _is_pack(path):
-    try:
-        read_pack(path)
-    except StudyError:
-        return False
-    return True
 
 
 def texts(name: str, versions: dict[str, str], left_out: dict[str, str], kept: list[str]) -> dict[str, bytes]:

@@ -72,14 +72,13 @@ def packed_records(study: Study, keep: tuple[str, ...] = ()) -> Records:
     StudyError
         For a column to keep that is not there or that the study does not read, and one that cannot be left out.
     """
-    found, logs, gone, faults = Records(), whole_logs(study), set(), []
+    unread = [file.place.removeprefix("records/") for file in study.reading.files if file.log == "ignore"]
+    found = Records(left_out=dict.fromkeys(unread, "the study does not read it"))
+    logs, gone, faults = whole_logs(study), set(), []
     wanted, met = {_key(name): name for name in keep}, set()
     headed = [(file, column, f"{file.log}.{column.header}") for file in study.reading.files for column in file.columns]
-    names = {place: {_key(place), f"{file.log}.{column.name}"} for file, column, place in headed}
+    names = {place: {_key(place), f"{file.log}.{column.name or place}"} for file, column, place in headed}
     kept = {(file.log, column.name) for file, column, place in headed if column.name and names[place] & wanted.keys()}
-    for file in study.reading.files:
-        if file.log == "ignore":
-            found.left_out[file.place.removeprefix("records/")] = "the study does not read it"
     for file, column, place in headed:
         kind, needed = LOGS[file.log][column.name] if column.name else (FREE, False)
         named = column.name == "note" or _is_named(column.header, buyers=kind != FREE)
@@ -94,8 +93,7 @@ def packed_records(study: Study, keep: tuple[str, ...] = ()) -> Records:
             wrong = "may name customers and cannot be left out"
             faults.append(Fault(**at, wrong=wrong, found=f"the study reads it as {column.name}", right=right))
         elif names[place] & wanted.keys():
-            right = f"it read as a note, {json.dumps(column.header, ensure_ascii=False)} = "
-            right += f'"note" under [records.columns.{file.log}] in study.toml, or left out'
+            right = f'it read as a note, {_quoted(column.header)} = "note" under [records.columns.{file.log}] in study.toml'
             faults.append(Fault(**at, wrong="cannot be kept, as the study does not read it", right=right))
         else:
             gone.add((file.log, column.name))
@@ -120,6 +118,10 @@ def packed_records(study: Study, keep: tuple[str, ...] = ()) -> Records:
 def _key(name):
     log, _, column = name.partition(".")
     return f"{plain(log)}.{plain(column)}"
+
+
+def _quoted(text):
+    return json.dumps(text, ensure_ascii=False)
 
 
 def _as_csv(log, frame):
@@ -158,12 +160,9 @@ def packed_study_file(study: Study) -> bytes:
         own = inside or (not headed and re.match(r"\s*records\s*[.=]", line))
         if not own or not line.strip() or line.lstrip().startswith("#"):
             lines.append(line)
-    same = {  # words that stay as they are: a code that could be a date
-        column: {word: ours for word, ours in words.items() if word == ours} for column, words in study.file.records.words.items()
-    }
-    for column, words in same.items():
-        more = [f"{json.dumps(word, ensure_ascii=False)} = {json.dumps(word, ensure_ascii=False)}" for word in words]
-        lines += [f"[records.words.{column}]", *more, ""] if words else []
+    # words that stay as they are, such as a code that could be a date
+    alike = [(column, word) for column, words in study.file.records.words.items() for word, ours in words.items() if word == ours]
+    lines[:0] = [f"records.words.{column}.{text} = {text}" for column, word in alike if (text := _quoted(word))]
     text = "\n".join(lines)
     rest = {key: value for key, value in study.raw.items() if key != "records"}
     try:
@@ -172,7 +171,6 @@ def packed_study_file(study: Study) -> bytes:
         parted = False
     if not parted:
         right = "[records] and the tables in it under headings of their own, each line one key"
-        raise StudyError(
-            [Fault(file=STUDY_FILE, column="records", wrong="cannot be parted from the rest of the file", right=right)]
-        )
+        wrong = "cannot be parted from the rest of the file"
+        raise StudyError([Fault(file=STUDY_FILE, column="records", wrong=wrong, right=right)])
     return text.encode()

@@ -16,13 +16,12 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from ..draws import round_up_draws
 from ..faults import Fault, StudyError, counted
 from ..kit import open_study
 from ..reference import kit_folder
 from ..running import run
 from ..running.results import as_json, results
-from .pack import Pack, code_hash, installed_versions, read_json, read_pack, some_workers, texts, write_study
+from .pack import SOME_WORKERS, Pack, code_hash, installed_versions, read_json, read_pack, texts, write_study
 
 __all__ = ["Difference", "Verified", "verify_pack"]
 
@@ -79,14 +78,11 @@ class Verified:
         if self.failed:
             return [*lines, f"Nothing could be worked out: {self.failed}"]
         lines += told("Other numbers, words or pictures:", self.numbers)
-        figures = f"{self.numbers_compared:,} figures compared"
-        if self.numbers:
-            lines.append(f"NOT the same numbers: {counted(len(self.numbers), 'difference')} in {figures}.")
-        else:
-            whole = "results" if len(self.unchecked) > 1 else "numbers"
-            lines.append(f"Same {whole}: all {figures} are as they were packed.")
-            lines[-1] += "" if self.same else " But not everything is as it was packed; see above."
-        return [*lines, f"Worked out here and compared: {', '.join(self.compared)}.", *self.unchecked]
+        figures, whole = f"{self.numbers_compared:,} figures compared", "results" if len(self.unchecked) > 1 else "numbers"
+        same = f"Same {whole}: all {figures} are as they were packed."
+        same += "" if self.same else " But not everything is as it was packed; see above."
+        verdict = f"NOT the same numbers: {counted(len(self.numbers), 'difference')} in {figures}." if self.numbers else same
+        return [*lines, verdict, f"Worked out here and compared: {', '.join(self.compared)}.", *self.unchecked]
 
 
 def verify_pack(
@@ -126,22 +122,20 @@ def verify_pack(
     out = Path(out) if out else None
     if out is not None and out.exists() and (not out.is_dir() or any(out.iterdir())):
         raise StudyError([Fault(file=str(out), wrong="is there already", right="a new or empty folder with --out")])
-    pack = read_pack(archive)
+    pack, workers = read_pack(archive), workers or SOME_WORKERS
     found = Verified(changed=_changed_members(pack), versions=_versions(pack))
     with tempfile.TemporaryDirectory(prefix="casting-econ-") as place:
         study, report = write_study(pack.members, Path(place)), Path(place) / "report"
         try:
             kit = open_study(study)
-            table = kit.study.file.study
-            for name, own in {"study": table.name, "seed": table.seed, "draws": round_up_draws(table.draws)}.items():
+            for name, own in zip(("study", "draws", "seed"), (kit.study.file.study.name, *kit.plan_of_draws())):
                 if (packed := getattr(pack.manifest, name)) != own:
                     found.changed.append(Difference(f"{name} of the manifest", packed, own))
             if quick:
                 report.mkdir()
-                content = as_json(results(kit, kit.monte_carlo(workers=workers or some_workers())))
-                (report / "results.json").write_text(content, encoding="utf-8")
+                (report / "results.json").write_text(as_json(results(kit, kit.monte_carlo(workers=workers))), encoding="utf-8")
             else:
-                run.run_study(study, report, workers=workers or some_workers(), say=say)
+                run.run_study(study, report, workers=workers, say=say)
         except StudyError as error:
             found.failed = "the study in the pack has faults\n" + str(error)
             return found
@@ -198,9 +192,8 @@ def _compare_results(pack: Pack, report: Path, found: Verified) -> None:
     _compare(_leaves(packed), _leaves(json.loads((report / "results.json").read_text(encoding="utf-8"))), "results.json, ", found)
     found.compared = ["results.json", "README.txt", "requirements.txt"]
     logs = counted(sum(name.startswith("study/records/") for name in pack.members), "log")
-    found.unchecked.append(
-        f"Taken as they came, as all this is worked out from them: study.toml, {logs} of records, and which columns were left out."
-    )
+    taken = "Taken as they came, as all this is worked out from them"
+    found.unchecked.append(f"{taken}: study.toml, {logs} of records, and which columns were left out.")
 
 
 def _compare_tables(pack: Pack, report: Path, found: Verified) -> None:
@@ -210,13 +203,10 @@ def _compare_tables(pack: Pack, report: Path, found: Verified) -> None:
     found.compared.append(counted(len(new), "table"))
     found.numbers += _unlike(*({f"tables/{name}": "a table" for name in tables} for tables in (packed, new)))
     for name in sorted(packed.keys() & new.keys()):
-        if packed[name] == new[name]:
-            found.numbers_compared += sum(_figure(cell) is not None for row in _rows(new[name])[1:] for cell in row)
-        else:
-            _compare(_cells(packed[name]), _cells(new[name]), f"tables/{name}, ", found)
+        _compare(_cells(packed[name]), _cells(new[name]), f"tables/{name}, ", found)
 
 
-def _compare(packed: dict[str, object], new: dict[str, object], place: str, found: Verified) -> None:
+def _compare(packed: dict[tuple[str, ...], object], new: dict[tuple[str, ...], object], place: str, found: Verified) -> None:
     """Values by where they stand: figures to eight digits, all else exactly."""
     for key in dict.fromkeys((*packed, *new)):
         one, other = packed.get(key, "nothing"), new.get(key, "nothing")
@@ -227,7 +217,7 @@ def _compare(packed: dict[str, object], new: dict[str, object], place: str, foun
                 continue
         elif one == other and type(one) is type(other):
             continue
-        found.numbers.append(Difference(f"{place}{key}", *(f"'{v}'" if isinstance(v, str) else v for v in (one, other))))
+        found.numbers.append(Difference(place + ".".join(key), *(f"'{v}'" if isinstance(v, str) else v for v in (one, other))))
 
 
 def _figure(value: object) -> float | None:
@@ -241,35 +231,27 @@ def _figure(value: object) -> float | None:
     return figure if math.isfinite(figure) else None
 
 
-def _leaves(node, path=()) -> dict[str, object]:
+def _leaves(node, path=()) -> dict[tuple[str, ...], object]:
     """Values of nested tables and lists by their keys; the brackets of results are few, those of a stranger are cut off."""
     items = node.items() if isinstance(node, dict) else enumerate(node) if isinstance(node, list) else None
     if items is None or len(path) > 12:
-        return {".".join(path): node if items is None else "more brackets than results have"}
-    found: dict[str, object] = {}
-    for key, value in items:
-        found |= _leaves(value, (*path, str(key)))
-    return found
+        return {path: node if items is None else "more brackets than results have"}
+    return {key: leaf for name, value in items for key, leaf in _leaves(value, (*path, str(name))).items()}
 
 
-def _rows(data: bytes) -> list[list[str]]:
-    """Rows of a table; one that says so where it is none."""
-    try:
-        return list(csv.reader(io.StringIO(data.decode("utf-8", "replace"), newline="")))
-    except csv.Error:
-        return [["no table"]]
-
-
-def _cells(data: bytes) -> dict[str, str]:
+def _cells(data: bytes) -> dict[tuple[str], str]:
     """Cells of a table by row and column."""
-    rows = _rows(data)
+    try:
+        rows = list(csv.reader(io.StringIO(data.decode("utf-8", "replace"), newline="")))
+    except csv.Error:
+        rows = [["no table"]]
     head = rows[0] if rows else []
-    cells = {"columns": ", ".join(head)}
+    cells = {("columns",): ", ".join(head)}
     for number, row in enumerate(rows[1:], start=1):
         for at, cell in enumerate(row):
             column = head[at] if at < len(head) else f"column {at + 1}"
             label = f"row {number}" + (f" ({row[0][:40]})" if at and _figure(row[0]) is None and row[0] else "")
-            cells[f"{label}, {column}" + (f" {at + 1}" if head.count(column) > 1 else "")] = cell
+            cells[(f"{label}, {column}" + (f" {at + 1}" if head.count(column) > 1 else ""),)] = cell
     return cells
 
 
@@ -313,10 +295,8 @@ def _same_picture(packed: bytes, own: bytes) -> bool:
 def _keep(place: Path, out: Path) -> None:
     """Put study and report where they were asked for."""
     try:
-        out.mkdir(parents=True, exist_ok=True)
         for name in ("study", "report"):
             shutil.copytree(place / name, out / name)
     except OSError as error:
-        raise StudyError(
-            [Fault(file=str(out), wrong="cannot be written", found=str(error.strerror), right="a folder you may write to")]
-        ) from None
+        right = "a folder you may write to"
+        raise StudyError([Fault(file=str(out), wrong="cannot be written", found=str(error.strerror), right=right)]) from None

@@ -34,14 +34,8 @@ def is_archive(data: bytes) -> bool:
     return data.startswith((*marks, b"\xd0\xcf\x11\xe0")) or data[257:262] == b"ustar"
 
 
-def read_archive(path: Path, allowed: Callable[[str], bool]) -> dict[str, bytes]:
-    """Members of an archive file by name, as `unzipped` takes them; nothing is written anywhere.
-
-    Raises
-    ------
-    StudyError
-        For what is no file, cannot be read, is too large or is refused.
-    """
+def read_archive(path: Path) -> bytes:
+    """The bytes of an archive file; StudyError for what is no file, cannot be read or is too large."""
     found = ""
     try:
         size = path.stat().st_size
@@ -50,7 +44,7 @@ def read_archive(path: Path, allowed: Callable[[str], bool]) -> dict[str, bytes]
         elif size > MOST_ALL:
             wrong, found = "is too large", f"{size / 1e6:,.0f} MB, more than {MOST_ALL / 1e6:.0f}"
         else:
-            return unzipped(path.read_bytes(), path.name, allowed)
+            return path.read_bytes()
     except OSError as error:
         wrong, found = "cannot be read", str(error.strerror)
     except ValueError as error:  # a path with a zero in it

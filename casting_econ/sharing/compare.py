@@ -20,7 +20,7 @@ from ..pages.records import assumption_table
 from ..study import STUDY_FILE
 from ..templates import template
 from .archive import write_whole
-from .pack import read_pack, write_study
+from .form import read_pack, write_study
 from .redact import whole_logs
 
 __all__ = ["Comparison", "Result", "compare_studies", "comparison_page", "comparison_tables"]

@@ -21,7 +21,8 @@ from ..kit import open_study
 from ..reference import kit_folder
 from ..running import run
 from ..running.results import as_json, results
-from .pack import SOME_WORKERS, Pack, code_hash, installed_versions, read_json, read_pack, texts, write_study
+from .form import Pack, read_json, read_pack, write_study
+from .pack import SOME_WORKERS, code_hash, installed_versions, texts
 
 __all__ = ["Difference", "Verified", "verify_pack"]
 

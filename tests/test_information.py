@@ -12,7 +12,7 @@ from scipy import stats
 
 from casting_econ.assumptions import values_at, workshop_at
 from casting_econ.draws import points
-from casting_econ.draws.information import partial_information, perfect_information, unit_normal_loss
+from casting_econ.draws.information import partial_information, perfect_information
 from casting_econ.draws.sobol import Indices, sobol_indices
 from casting_econ.evidence import Evidence
 from casting_econ.kit import format_of, open_study
@@ -122,6 +122,11 @@ def test_numbers_are_ranked_only_where_their_intervals_lie_apart():
 
 
 # ------------------------------------------------------------------ information
+
+
+def unit_normal_loss(u):
+    """Expected shortfall of a standard normal below u."""
+    return stats.norm.pdf(u) - u * stats.norm.sf(u)
 
 
 def normal_case(mean, share, draws, seed, idle=0):

@@ -8,7 +8,6 @@ import pytest
 from scipy import optimize, special, stats
 
 from casting_econ.models import (
-    bubble_left,
     casts_for,
     chance_of,
     cheapest_lots,
@@ -28,8 +27,6 @@ BINOMIAL = "binomial tail, any table, from memory"
 SUCCESS_RUN = "closed-form reliability oracles in public test files, second-hand copy; others of the table from memory"
 TIJMS = "Tijms, A First Course in Stochastic Models (2003), Table 8.1.1, p. 312"
 SERIES = "Smith & Leadbetter, Technometrics 5 (1963) 393-396, from memory"
-BOYLE = "Boyle's law, arithmetic of the reference list, from memory"
-BUBBLE = "public physics note, second-hand copy"
 OWN = "own arithmetic of the trade notes"
 WATER = "density of water at 25 degC, CRC Handbook of Chemistry and Physics, from memory"
 UNITS = pint.UnitRegistry()
@@ -260,39 +257,6 @@ def test_moulds_worn_asymptote_published():
 
 
 # --- supplies, pressure, temperature ---
-
-
-@pytest.mark.parametrize(
-    ("psi", "volume", "width"),
-    [
-        (15, "0.4949", "0.7910"),
-        (30, "0.3288", "0.6902"),
-        (40, "0.26868", "0.6453"),
-        (50, "0.2272", "0.6102"),
-        (60, "0.1967", "0.5816"),
-    ],
-)
-def test_bubble_left_published(psi, volume, width):
-    """M10, the gauge's pounds per square inch turned to kilopascals by pint (M05)."""
-    assert bubble_left(UNITS.Quantity(psi, "psi").m_as("kPa")) == (printed(volume), printed(width)), BOYLE
-
-
-@pytest.mark.parametrize(
-    ("psi", "volume", "width"), [(20, 42, 75), (30, 33, 69), (40, 27, 65), (50, 23, 61), (60, 20, 58), (80, 16, 54)]
-)
-def test_bubble_left_of_the_trade_notes(psi, volume, width):
-    """Per cent of volume and width left, outside air 14.7 psi."""
-    found = bubble_left(*(UNITS.Quantity(p, "psi").m_as("kPa") for p in (psi, 14.7)))
-
-    assert tuple(round(100 * share) for share in found) == (volume, width), OWN
-
-
-def test_bubble_left_at_twice_the_pressure_published():
-    """M09: half the volume; a radius of 2 shrinks to 1.6. And one atmosphere is 14.696 psi (M05), not 30."""
-    volume, width = bubble_left(UNITS.Quantity(14.695949, "psi").m_as("kPa"))
-
-    assert volume == pytest.approx(0.5, rel=1e-7), BUBBLE
-    assert 2 * width == printed("1.6"), BUBBLE
 
 
 @pytest.mark.parametrize(("temperature", "hours"), [(17, "36"), (13, "48"), (30, "15"), (23, "24")])

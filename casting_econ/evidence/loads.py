@@ -189,7 +189,7 @@ def cause_shares(study: Study, product: str) -> pd.DataFrame:
     sums = scrap.groupby(["step", "cause"]).pieces.sum().rename("lost").reset_index()
     entering = sums.step.map(counts.totals.entering)
     kept = (entering - sums.lost).clip(lower=0.0)
-    low, high = binomial_limits(sums.lost, sums.lost + kept, kind="jeffreys")
+    low, high = binomial_limits(sums.lost, sums.lost + kept)
     frame = sums.assign(share=sums.lost / entering, low=low, high=high)
     return frame.sort_values("lost", ascending=False, ignore_index=True)
 

@@ -13,6 +13,7 @@ from .posteriors import PRIOR_SPREAD, contradicts, rows_posterior, rows_prior
 
 __all__ = ["hours_by_kind", "kinds_of_steps", "labour_rows", "learning_table", "minutes_posteriors", "single_rows", "worth_of"]
 
+KINDS_OF_STEPS = ("at the bench", "orders and stalls", "weekly tasks", "other")
 BEYOND = ", beyond the stated range"  # said where the logs contradict it
 DEFAULT_WORTH = 10.0  # pieces or loads that a guess counts for when the study does not say
 
@@ -173,8 +174,8 @@ def kinds_of_steps(study: Study, steps) -> dict[str, str]:
 
     def kind(text):
         if steps_of(text, known):
-            return "at the bench"
-        return "orders and stalls" if text in study.file.channels else "weekly tasks" if text in tasks else "other"
+            return KINDS_OF_STEPS[0]
+        return KINDS_OF_STEPS[1 if text in study.file.channels else 2 if text in tasks else 3]
 
     return {text: kind(text) for text in steps}
 

@@ -9,7 +9,7 @@ from ..draws.distributions import Distribution
 from ..faults import counted
 from ..units import ratio_of_units
 from .labour import BEYOND, worth_of
-from .loads import load_counts, loads_of_mould, own_faults, ruined_loads
+from .loads import load_counts, mould_lives, own_faults, ruined_loads
 from .market import DAYS_PER_MONTH, orders_of, orders_seen
 from .materials import amount_in, bought_amounts, cup_rows
 from .posteriors import (
@@ -23,14 +23,13 @@ from .posteriors import (
     mould_life_posterior,
     rate_posterior,
     rate_prior,
-    rows_posterior,
-    rows_prior,
     share_posterior,
     share_prior,
     stated_range,
 )
+from .rows import rows_posterior, rows_prior
 
-__all__ = ["Finding", "ask", "labour_finding", "mould_lives"]
+__all__ = ["Finding", "ask", "labour_finding"]
 
 MONTHS = 12.0  # in a year
 LEAST_WEEKS = 3.0  # of timesheet, before it says anything about weekly hours
@@ -235,20 +234,6 @@ def _ruined(study, product, number, worth):
         amount=years * MONTHS,
         counted="months",
     )
-
-
-def mould_lives(study, product):
-    """Casts at wear-out, and casts so far of moulds still good or replaced by plan; None without moulds of the product."""
-    moulds = study.records.get("moulds")
-    if moulds is None or not (moulds["product"] == product).any():
-        return None
-    mine, loads, entry = moulds[moulds["product"] == product], loads_of_mould(study), study.file.products[product].mould
-    gone = mine.casts_at_retirement[mine.retired.notna()].to_numpy(float)
-    # a mould replaced by plan was still good: it counts like one in use
-    plan = None if entry is None else entry.replace_at
-    planned = gone >= plan.value if plan is not None else np.zeros(gone.shape, dtype=bool)
-    live = np.concatenate([mine.mould[mine.retired.isna()].map(loads).fillna(0.0).to_numpy(float), gone[planned]])
-    return gone[~planned & (gone > 0)], live
 
 
 def _mould_life(study, product, kind, number):

@@ -9,7 +9,8 @@ from scipy.sparse.csgraph import connected_components
 from ..study import Number, Study
 from ..study.records import steps_of
 from .learning import fit_learning
-from .posteriors import PRIOR_SPREAD, contradicts, rows_posterior, rows_prior
+from .posteriors import PRIOR_SPREAD, contradicts
+from .rows import rows_posterior, rows_prior
 
 __all__ = ["hours_by_kind", "kinds_of_steps", "labour_rows", "learning_table", "minutes_posteriors", "single_rows", "worth_of"]
 

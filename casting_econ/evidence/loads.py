@@ -21,6 +21,7 @@ __all__ = [
     "load_counts",
     "loads_of_mould",
     "mould_ages",
+    "mould_lives",
     "ruined_loads",
     "scrap_table",
 ]
@@ -204,6 +205,20 @@ def loads_of_mould(study: Study) -> pd.Series:
     """Loads poured in each mould, by mould id; a load gives each cavity one cast."""
     batches = study.records.get("batches")
     return pd.Series(dtype=float) if batches is None else _moulds_of(batches).mould.value_counts()
+
+
+def mould_lives(study, product):
+    """Casts at wear-out, and casts so far of moulds still good or replaced by plan; None without moulds of the product."""
+    moulds = study.records.get("moulds")
+    if moulds is None or not (moulds["product"] == product).any():
+        return None
+    mine, loads, entry = moulds[moulds["product"] == product], loads_of_mould(study), study.file.products[product].mould
+    gone = mine.casts_at_retirement[mine.retired.notna()].to_numpy(float)
+    # a mould replaced by plan was still good: it counts like one in use
+    plan = None if entry is None else entry.replace_at
+    planned = gone >= plan.value if plan is not None else np.zeros(gone.shape, dtype=bool)
+    live = np.concatenate([mine.mould[mine.retired.isna()].map(loads).fillna(0.0).to_numpy(float), gone[planned]])
+    return gone[~planned & (gone > 0)], live
 
 
 def mould_ages(study: Study, product: str) -> pd.Series:

@@ -39,20 +39,22 @@ _NO_ROWS = ([], np.empty((0, 1)))
 
 @dataclass(frozen=True, kw_only=True)
 class Finding:
+    """What the logs say about one number, in its unit."""
+
     posterior: Distribution
-    prior: Distribution
-    observed: float
-    data: str
-    worth: float
-    amount: float
-    counted: str
-    tied: dict[str, float] = field(default_factory=dict)
-    to_halve: float | None = None
+    prior: Distribution  # the guess, worth what the study says
+    observed: float  # by the logs alone
+    data: str  # from what, in words
+    worth: float  # that the guess counts for, in `counted`
+    amount: float  # that the logs have, in `counted`
+    counted: str  # what is counted
+    tied: dict[str, float] = field(default_factory=dict)  # correlation with other numbers of the same rows, by key [-]
+    to_halve: float | None = None  # how much more would halve the width, where guess and amount do not say it
     seen: bool = True  # whether the thing itself was seen to happen
 
 
 def labour_finding(key, told):
-    """Finding for minutes by piece or by load."""
+    """Finding for minutes by piece or by load, from what `minutes_posteriors` told of its key. [min]"""
     name = "loads" if key.endswith("load_minutes") else "pieces"
     data = f"{told['rows']} timesheet rows, {told['units']:.0f} {name}{told['beyond']}"
     plain = {part: told[part] for part in ("posterior", "prior", "observed", "worth", "tied", "to_halve")}
@@ -68,7 +70,10 @@ def _worth_in(number, worth, unit):
 
 
 def ask(study, path, number):
-    """What the logs say about one number, or None when they are silent; a range that they contradict gives way to the worth."""
+    """What the logs say about one number, or None when they are silent; a range that they contradict gives way to the worth.
+
+    `path` is the dotted key, split; `number` is the study's own, or one in its place.
+    """
     found, spread = _ask(study, path, number), number.distribution
     if found is None or spread is None:
         return found

@@ -1,7 +1,7 @@
 """Counts of loads, and limits of one share."""
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from ..models.checks import checked
 
@@ -78,4 +78,6 @@ def binomial_limits(hits, n, level=0.8):
     if np.any(hits > n):
         raise ValueError("hits must be at most the pieces looked at")
     shape = hits + 0.5, n - hits + 0.5
-    return np.where(hits == 0, 0.0, stats.beta.ppf(tail, *shape))[()], np.where(hits == n, 1.0, stats.beta.isf(tail, *shape))[()]
+    return np.where(hits == 0, 0.0, scipy.stats.beta.ppf(tail, *shape))[()], np.where(
+        hits == n, 1.0, scipy.stats.beta.isf(tail, *shape)
+    )[()]

@@ -2,7 +2,8 @@
 
 import numpy as np
 import pandas as pd
-from scipy import optimize, stats
+import scipy
+from scipy import optimize
 
 from ..models.checks import checked
 
@@ -52,7 +53,7 @@ def kaplan_meier(times, events):
     [0.75, 0.5, 0.0]
     """
     times, events = _lives(times, events)
-    curve = stats.ecdf(stats.CensoredData.right_censored(checked("times", times, low=0.0), ~events)).sf
+    curve = scipy.stats.ecdf(scipy.stats.CensoredData.right_censored(checked("times", times, low=0.0), ~events)).sf
     counts = pd.DataFrame({"events": events, "still_good": ~events}).groupby(times).sum()
     return counts.assign(survival=curve.probabilities).rename_axis("time")
 

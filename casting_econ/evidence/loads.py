@@ -93,7 +93,7 @@ def load_counts(study: Study, product: str) -> LoadCounts | None:
 
 
 def own_faults(study, product, faults):
-    """Which rows of the faults log are of a product: by their batch, by name, or because there is no other."""
+    """Which rows of the faults log are of a product, as a mask: by their batch, by name, or because there is no other."""
     batches, alone = study.records.get("batches"), len(study.file.products) == 1
     mine = faults["product"] == product
     if batches is not None:
@@ -108,7 +108,7 @@ def scrap_table(study: Study, product: str) -> pd.DataFrame | None:
 
 
 def ruined_loads(counts: LoadCounts) -> list:
-    """Rows of loads ruined as a whole: hardly a piece good, and far fewer than the other loads' pieces would give.
+    """Index, in `counts.batches`, of loads ruined as a whole: hardly a piece good, and far fewer than the other loads' pieces would give.
 
     Notes
     -----
@@ -177,7 +177,7 @@ def likeness(study: Study, product: str) -> tuple[float, tuple[float, float] | N
 
 
 def cause_shares(study: Study, product: str) -> pd.DataFrame:
-    """Pieces lost by step and cause, and their share of what entered the step with its middle eight in ten. [piece]
+    """Pieces lost by step and cause [piece], and their share of what entered the step with its middle eight in ten [-].
 
     Notes
     -----
@@ -202,13 +202,13 @@ def _moulds_of(batches):
 
 
 def loads_of_mould(study: Study) -> pd.Series:
-    """Loads poured in each mould, by mould id; a load gives each cavity one cast."""
+    """Loads poured in each mould, by mould id [load]; a load gives each cavity one cast."""
     batches = study.records.get("batches")
     return pd.Series(dtype=float) if batches is None else _moulds_of(batches).mould.value_counts()
 
 
 def mould_lives(study, product):
-    """Casts at wear-out, and casts so far of moulds still good or replaced by plan; None without moulds of the product."""
+    """Casts a cavity at wear-out, and so far of moulds still good or replaced by plan [cast]; None without moulds of the product."""
     moulds = study.records.get("moulds")
     if moulds is None or not (moulds["product"] == product).any():
         return None

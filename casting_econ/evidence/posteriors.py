@@ -50,17 +50,19 @@ def stated_range(spread, logarithms=False):
 
 
 def contradicts(found, spread):
-    """Whether what the logs make of a guess without its range lies beyond the ends of the range, but for one in a hundred."""
+    """Whether what the logs make of a guess without its range lies beyond the ends of the range, but for one in a hundred; both Distributions."""
     low, high = found.quantile(np.array([0.01, 0.99]))
     least, most = spread.quantile(np.array([0.01, 0.99]))
     return bool(high < least or low > most)
 
 
-# what a guess counts for: as much as its `worth`, or as its range says if that is more
+# What a guess counts for: as much as its `worth`, or as its range says if that is more. `stated` is the guess, `spread` the Distribution of
+# its range or None; each gives the guess in the form its posterior takes it. A number out of its range raises nothing here: the study
+# file has been checked.
 
 
 def share_prior(stated, worth, spread=None):
-    """Mean and worth of a share in pieces; `spread` is a Distribution if a range was stated."""
+    """Mean of a share [-] and its worth [piece]."""
     if spread is None:
         return stated, worth
     mean, sd = stated_range(spread)
@@ -68,7 +70,7 @@ def share_prior(stated, worth, spread=None):
 
 
 def rate_prior(stated, worth, spread=None):
-    """Mean and worth of an event rate in exposure; a stated none must still be able to learn."""
+    """Mean of an event rate [1/exposure] and its worth [exposure]; a stated none must still be able to learn."""
     if spread is None:
         return stated or 0.25 / worth, worth
     mean, sd = stated_range(spread)
@@ -76,7 +78,10 @@ def rate_prior(stated, worth, spread=None):
 
 
 def life_prior(stated, worth, shape, shape_spread, spread=None):
-    """Median and worth of a mould's life in moulds worn out; a range counts for the events that make its middle as wide."""
+    """Median of a mould's life [cast] and its worth [mould worn out], for a Weibull shape and its log sd [-].
+
+    A range counts for the events that make its middle as wide.
+    """
     if spread is None:
         return stated, worth
     middle, power = max(float(spread.quantile(np.array([0.5]))[0]), 1e-9), shape * np.exp(-(shape_spread**2))
@@ -93,7 +98,10 @@ def life_prior(stated, worth, shape, shape_spread, spread=None):
 
 
 def mean_prior(stated, worth, totals, weights, spread=None):
-    """Mean, worth in units, and standard deviation of a mean per unit; a range counts for what the rows' scatter makes of it."""
+    """Mean a unit, its worth [unit] and its standard deviation, from rows of totals and their units (`weights`), shape (rows,).
+
+    A range counts for what the rows' scatter makes of it.
+    """
     if spread is None:
         return stated, worth, PRIOR_SPREAD * stated
     mean, sd = stated_range(spread)

@@ -16,7 +16,7 @@ PRIOR_SPREAD_FACTOR = (
 
 
 def rows_prior(stated, worth, spread=None, scatter=PRIOR_SPREAD):
-    """Middle and worth, in rows of usual scatter, of a mean of rows."""
+    """Median of a mean of rows and its worth [row of usual scatter]; `scatter` is that usual one, as a log sd [-]."""
     if spread is None:
         return stated, worth
     middle, sd = stated_range(spread, logarithms=True)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from casting_econ.faults import StudyError
 from casting_econ.kit import open_study
 from casting_econ.models import evaluate
-from casting_econ.models.cash import CashPlan, cash_path, irr, mirr, npv, payback, rate_per_month, sales_share
+from casting_econ.models.cash import CashPlan, cash_path, irr, npv, payback, rate_per_month, sales_share
 from casting_econ.pages.cash import (
     NO_PAY,
     STATED_PAY,
@@ -53,7 +53,6 @@ def test_functions_take_many_rows_as_they_take_one():
     for at in np.ndindex(2, 3):
         assert npv(rates, flows)[at] == pytest.approx(npv(rates[at], flows[at]), rel=1e-12)
         assert payback(flows, rates)[at] == pytest.approx(payback(flows[at], rates[at]), rel=1e-12)
-        assert mirr(flows, rates, 0.02)[at] == pytest.approx(mirr(flows[at], rates[at], 0.02), rel=1e-12)
 
 
 @given(st.lists(st.floats(-0.9, 3.0).map(lambda r: round(r, 2)), min_size=1, max_size=4, unique=True))
@@ -118,7 +117,6 @@ def test_rate_per_month_compounds_to_the_year():
         (lambda: npv(-1, [-1, 2]), "rate must be above -1; got -1"),
         (lambda: npv(0.1, [1]), "a start and at least one period"),
         (lambda: npv(0.1, [1, np.nan]), "flows must be finite; got nan at index 1"),
-        (lambda: mirr([1, 2], 0.1, 0.1), "money out and money in"),
         (lambda: rate_per_month(-2), "rate must be above -1"),
         (lambda: sales_share(0), "months must be at least 1"),
         (lambda: sales_share(3, first_month=13), "first month must be at most 12; got 13"),

@@ -20,7 +20,6 @@ from casting_econ.models import (
     Workshop,
     at_scrap_rate,
     cheapest_replacement_age,
-    cumulative_average_minutes,
     entering_per_good,
     evaluate,
     expected_casts,
@@ -37,7 +36,6 @@ from casting_econ.models import (
     rolled_yield,
     scrapped_per_good,
     self_employed_target,
-    unit_minutes,
     unit_total,
     with_levers,
     yearly_charge,
@@ -393,15 +391,6 @@ def test_practised_minutes_stay_between_floor_and_first(floor, first, rate, befo
 
     assert floor * (1 - 1e-9) <= mean <= max(floor, first) * (1 + 1e-9)
     assert practised_minutes(floor, first, rate, np.floor(before) + 1e3, pieces) <= mean * (1 + 1e-9)
-
-
-@given(st.floats(0.55, 0.99), st.floats(1.5, 1e5))
-def test_unit_total_exceeds_wright_total(rate, pieces):
-    """At the same rate the unit model's total is above the cumulative-average model's."""
-    assert unit_total(np.ceil(pieces), rate) > np.ceil(pieces) * cumulative_average_minutes(1.0, np.ceil(pieces), rate)
-
-
-# --- costs ---
 
 
 def test_piece_cost_by_hand():
@@ -1077,8 +1066,6 @@ ARRAYS = [
     (lambda y, z: scrapped_per_good([y, z])[0], ([0.9, 0.5], [1.0, 0.7])),
     (lambda y, z: at_scrap_rate([y, 0.9], z)[0], ([0.9, 0.5], [0.1, 0.7])),
     (learning_exponent, ([0.8, 1.0],)),
-    (unit_minutes, ([10.0, 7.0], [1.0, 50.0], [0.8, 1.0])),
-    (cumulative_average_minutes, ([10.0, 7.0], [1.0, 50.0], [0.8, 1.0])),
     (unit_total, ([0.0, 3.0, 16.0, 400.0], [0.8, 0.9, 1.0, 0.7])),
     (practised_minutes, ([3.0, 9.0, 0.0], [10.0, 2.0, 8.0], [0.8, 0.8, 1.0], [0.0, 5.0, 70.0], [10.0, 400.0, 1.0])),
     (material_cost, ([1.0, 2.0], [0.0, 0.2])),
@@ -1140,8 +1127,6 @@ FAULTS = [
     (lambda: full_sets_per_load(4, 0.9, 0), "set size must be at least 1; got 0.0"),
     (lambda: learning_exponent(0.0), "learning rate must be above 0 and at most 1; got 0.0"),
     (lambda: learning_exponent(1.2), "learning rate must be above 0 and at most 1; got 1.2"),
-    (lambda: unit_minutes(-1, 1, 0.8), "first minutes must be at least 0; got -1.0"),
-    (lambda: unit_minutes(1, 0.5, 0.8), "piece number must be at least 1; got 0.5"),
     (lambda: unit_total(-1, 0.8), "pieces must be at least 0; got -1.0"),
     (lambda: practised_minutes(-1, 1, 0.8, 0, 1), "practised minutes must be at least 0; got -1.0"),
     (lambda: practised_minutes(1, 1, 0.8, -1, 1), "pieces made before must be at least 0; got -1.0"),

@@ -72,7 +72,7 @@ def mould_curve(frame: pd.DataFrame, ages: np.ndarray, model: np.ndarray, fmt: F
     axes.step(
         times, np.concatenate([[1.0], frame.survival]), where="post", color=BLUE, linewidth=2, label="seen (Kaplan\u2013Meier)"
     )
-    live = frame[frame.events < frame.at_risk - frame.at_risk.shift(-1, fill_value=0)]
+    live = frame[frame.still_good > 0]
     axes.plot(live.time, live.survival, "|", color=BLUE, markersize=12, label="still good at")
     axes.plot(ages, model, color=ORANGE, linestyle="--", label="in force")
     axes.set_xlabel("casts a cavity")

@@ -204,8 +204,10 @@ def mould_sentences(kit: OpenStudy, product: str) -> str:
     )
     if worn > 1:
         lives = mould_lives(kit.study, product)
-        fit = weibull_fit(np.concatenate(lives), np.repeat([True, False], [lives[0].size, lives[1].size]))
-        text += f" The records alone, live moulds counted, fit a mean of {fmt.number(fit.mean_life)} casts."
+        law = weibull_fit(np.concatenate(lives), np.repeat([True, False], [lives[0].size, lives[1].size]))
+        if law is not None:
+            mean = law[1] / mean_to_scale(1.0, law[0])
+            text += f" The records alone, live moulds counted, fit a mean of {fmt.number(mean)} casts."
     return f"{text} {_age_sentence(kit, product, p, cost, fmt)}"
 
 

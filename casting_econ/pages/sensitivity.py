@@ -1,6 +1,5 @@
 """The sensitivity page: which numbers move pay most, and which are worth measuring before deciding."""
 
-import re
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -17,6 +16,7 @@ from ..evidence.market import DAYS_PER_MONTH
 from ..formatting import Format
 from ..kit import OpenStudy, format_of, grid, main_wait
 from ..models import beyond_target, evaluate
+from ..study.told import TOLD, log_of
 from .table import shown
 
 __all__ = [
@@ -27,7 +27,6 @@ __all__ = [
     "groups_of",
     "information_table",
     "largest_shares",
-    "log_of",
     "month_share",
     "next_to_measure",
     "sensitivity_sentence",
@@ -39,26 +38,6 @@ __all__ = [
 ROWS = 2048  # of each base sample of the indices
 RARE = 0.02  # least share of either choice for indices of the choice
 STEADY = 0.05  # most that a total index may move from half of the rows to all before numbers are ranked
-# which log tells a number, by its dotted key; what no log tells is in none
-_LOGS = (
-    (
-        "timesheet",
-        ("timesheet",),
-        r"time\.fixed_hours|products\..*\.steps\.[^.]+\.(minutes|load_minutes)|channels\..*\.minutes_per_order",
-    ),
-    ("moulds", ("batches", "moulds"), r"products\.[^.]+\.mould\.(life|life_shape|minutes)"),
-    (
-        "batches and faults",
-        ("batches", "faults"),
-        r"products\.[^.]+\.(ruined_loads|steps\.[^.]+\.(pass_share|rework_share|rework_minutes|wait|materials\.[^.]+\.loss))",
-    ),
-    ("purchases", ("purchases",), r"products\..*\.price"),
-    (
-        "sales",
-        ("sales",),
-        r"channels\.[^.]+\.(orders|price|pieces_per_order|postage_charged|postage_paid|packaging|refund_share)",
-    ),
-)
 _COLUMNS = ("kind", "what", "worth", "error", "worth of half the width", "takes", "worth of a month more")
 
 
@@ -278,23 +257,12 @@ def information_table(decision: Decision) -> pd.DataFrame:
     for group in groups_of(kit):
         keys = [uncertain[n] for n in group]
         row("number", _names(keys), keys)
-    for log, tables, pattern in _LOGS:
-        keys = [key for key in uncertain if re.fullmatch(pattern, key)]
+    for log, (tables, _) in TOLD.items():
+        keys = [key for key in uncertain if log_of(key) == log]
         if keys:
             months = _months(kit.study.records, tables)
             row("log", log, keys, [month_share(evidence[key], months) if key in evidence and months else 0.0 for key in keys])
     return pd.DataFrame(rows, columns=_COLUMNS).sort_values("worth", ascending=False, kind="stable", ignore_index=True)
-
-
-def log_of(key: str) -> str | None:
-    """The log that tells a number, or None for what no log knows.
-
-    Examples
-    --------
-    >>> log_of("channels.online.orders"), log_of("target.per_hour")
-    ('sales', None)
-    """
-    return next((log for log, _, pattern in _LOGS if re.fullmatch(pattern, key)), None)
 
 
 def month_share(found: Evidence, months: float) -> float:

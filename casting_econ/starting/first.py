@@ -83,7 +83,8 @@ def first_answer(kit: OpenStudy, defaults: list[str]) -> list[str]:
     from ..kit import format_of
     from ..pages.curing import limit_sentence
     from ..pages.monte_carlo import verdict, year_sentence
-    from ..pages.sensitivity import decision_of, information_table, log_of, next_to_measure, swing_table, three_numbers
+    from ..pages.sensitivity import decision_of, information_table, next_to_measure, swing_table, three_numbers
+    from ..study.told import log_of
 
     answer, tornado, fmt = kit.monte_carlo(), swing_table(kit), format_of(kit)
     logs = [(log_of(row.key), row.label) for row in tornado.itertuples() if log_of(row.key)]

@@ -50,7 +50,7 @@ def scrap_money(kit: OpenStudy, product: str) -> pd.DataFrame:
     Weights come from the faults log where it has this step, from the study file otherwise.
     """
     found, faults = kit.point().products[product], kit.study.records.get("faults")
-    steps = {step.name: step for step in next(p for p in kit.inputs().products if p.name == product).steps}
+    steps = {step.name: step for step in kit.inputs().product(product).steps}
     ours = None if faults is None else own_faults(kit.study, product, faults)
     rows = []
     for step in found["piece"].steps:

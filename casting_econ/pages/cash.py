@@ -350,32 +350,20 @@ def lines_table(answer: CashAnswer, case: str = NO_PAY) -> pd.DataFrame:
 @shown(
     "cash-summary",
     "Lowest money, and months until what was put in is back",
-    "pay: text; pay a month: money0; lowest, 1 in 10 below: money0; lowest, half below: money0; back, 1 in 10 sooner: 1; "
-    "back, half sooner: 1; back, 1 in 10 later: 1; back within the months: chance",
+    "pay: text; pay a month: money0; lowest, 1 in 10 below: money0; lowest, half below: money0; in month: kept; back, 1 in 10 sooner: 1; "
+    "back, half sooner: 1; back, 1 in 10 later: 1; back within the months: chance; back if nothing is set aside: kept; "
+    "worth, 1 in 10 below: kept; worth, half below: kept; worth, 1 in 10 above: kept",
 )
 def cash_table(answer: CashAnswer) -> pd.DataFrame:
     """Each rule of pay: lowest money, when the outlay is back, chance that it is, what the path is worth today."""
     rows = []
     for case in answer.cases.values():
-        lowest, back, worth = _band(case.lowest), _band(case.back), _band(case.worth)
+        lowest, untaxed = _band(case.lowest)[:2], _band(case.back_untaxed)[1]
+        within = float(np.isfinite(case.back).mean())
         rows.append(
-            {
-                "pay": case.name,
-                "pay a month": case.pay,
-                "lowest, 1 in 10 below": lowest[0],
-                "lowest, half below": lowest[1],
-                "in month": case.lowest_month()[0],
-                "back, 1 in 10 sooner": back[0],
-                "back, half sooner": back[1],
-                "back, 1 in 10 later": back[2],
-                "back within the months": float(np.isfinite(case.back).mean()),
-                "back if nothing is set aside": _band(case.back_untaxed)[1],
-                "worth, 1 in 10 below": worth[0],
-                "worth, half below": worth[1],
-                "worth, 1 in 10 above": worth[2],
-            }
+            (case.name, case.pay, *lowest, case.lowest_month()[0], *_band(case.back), within, untaxed, *_band(case.worth))
         )
-    return pd.DataFrame(rows)
+    return rows
 
 
 def assumed_sentence(kit: OpenStudy, answer: CashAnswer) -> str:

@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 
 from ..kit import OpenStudy, format_of
+from .mix import activities
 from .table import shown
 
 __all__ = ["channel_table", "money_steps", "price_place"]
@@ -17,26 +18,14 @@ __all__ = ["channel_table", "money_steps", "price_place"]
 )
 def channel_table(kit: OpenStudy) -> pd.DataFrame:
     """What each channel brings a year, and what is left for an hour before shared costs."""
-    point, rows = kit.point(), []
-    for name, channel in point.channels.items():
-        product = point.products[channel["product"]]
-        made = channel["pieces"] * product["made_per_year"] / product["sold_per_year"]
-        material, hours = made * product["material_per_good_piece"], made * product["minutes_per_good_piece"] / 60.0
-        hours = hours + channel["order_hours"] + channel["stall_hours"]
-        left = channel["net"] - channel["stall_fees"] - material
-        rows.append(
-            {
-                "channel": name,
-                "orders a year": float(channel["orders"]),
-                "pieces a year": float(channel["pieces"]),
-                "sales a year": float(channel["revenue"]),
-                "kept of sales": float(channel["net"] / channel["revenue"]) if channel["revenue"] else np.nan,
-                "left after material": float(left),
-                "hours a year": float(hours),
-                "left an hour": float(left / hours) if hours else np.nan,
-            }
-        )
-    return pd.DataFrame(rows)
+    found, rows = activities(kit), []
+    for n, (name, channel) in enumerate(kit.point().channels.items()):
+        orders, sales = float(channel["orders"]), float(channel["revenue"])
+        left = float(found.left[n] * orders - channel["stall_fees"])
+        hours = float(found.hours[n] * orders + channel["stall_hours"])
+        kept, hourly = (part / whole if whole else np.nan for part, whole in ((float(channel["net"]), sales), (left, hours)))
+        rows.append((name, orders, float(channel["pieces"]), sales, kept, left, hours, hourly))
+    return rows
 
 
 @shown("channels-from-sales-to-pay", "From sales to what is left for every hour, a year", "step: text; money a year: money0")
@@ -44,16 +33,9 @@ def money_steps(kit: OpenStudy) -> pd.DataFrame:
     """From sales down to what is left for the maker's hours. [money/year]"""
     totals = kit.point().totals
     kinds = ("fees", "postage", "packaging", "refunds", "stall_fees", "material", "freak_loss", "overhead", "equipment")
-    rows = [{"step": "sales and postage charged", "money a year": totals["revenue_per_year"]}]
-    rows += [
-        {"step": kind.replace("_", " "), "money a year": -totals[f"{kind}_per_year"]}
-        for kind in kinds
-        if totals[f"{kind}_per_year"]
-    ]
-    rows.append({"step": "left for every hour", "money a year": totals["residual_pay_per_year"]})
-    frame = pd.DataFrame(rows)
-    frame["money a year"] = frame["money a year"].astype(float)
-    return frame
+    rows = [("sales and postage charged", float(totals["revenue_per_year"]))]
+    rows += [(kind.replace("_", " "), -float(totals[f"{kind}_per_year"])) for kind in kinds if totals[f"{kind}_per_year"]]
+    return [*rows, ("left for every hour", float(totals["residual_pay_per_year"]))]
 
 
 @shown(
@@ -68,21 +50,7 @@ def price_place(kit: OpenStudy, product: str) -> pd.DataFrame:
         return pd.DataFrame()
     each, ours = seen.price / seen.pieces, float(kit.point().products[product]["mean_price_per_piece"])
     rows = {"all seen": each, "known to have sold": each[seen.sold == "yes"]}
-    return pd.DataFrame(
-        [
-            {
-                "asking prices": name,
-                "seen": len(v),
-                "1 in 4 below": v.quantile(0.25),
-                "half below": v.median(),
-                "1 in 4 above": v.quantile(0.75),
-                "ours": ours,
-                "below ours": float((v < ours).mean()),
-            }
-            for name, v in rows.items()
-            if len(v)
-        ]
-    )
+    return [(name, len(v), *v.quantile([0.25, 0.5, 0.75]), ours, float((v < ours).mean())) for name, v in rows.items() if len(v)]
 
 
 def hidden_hours(kit: OpenStudy) -> str:

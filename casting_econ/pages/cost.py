@@ -62,17 +62,8 @@ def scrap_money(kit: OpenStudy, product: str) -> pd.DataFrame:
             weights = mine.groupby("cause").pieces.sum().to_dict() or weights
         for cause, weight in weights.items():
             pieces = found["made_per_year"] * step.scrapped * weight / sum(weights.values())
-            each = step.spent_when_found - step.recovered
-            rows.append(
-                {
-                    "found at": step.name,
-                    "cause": cause,
-                    "pieces a year": float(pieces),
-                    "spent by then": float(step.spent_when_found),
-                    "got back": float(step.recovered),
-                    "money a year": float(pieces * each),
-                }
-            )
+            spent, back = float(step.spent_when_found), float(step.recovered)
+            rows.append((step.name, cause, float(pieces), spent, back, float(pieces * (spent - back))))
     frame = pd.DataFrame(rows, columns=["found at", "cause", "pieces a year", "spent by then", "got back", "money a year"])
     frame["rank by pieces"] = frame["pieces a year"].rank(ascending=False, method="min").astype(int)
     return frame.sort_values("money a year", ascending=False, ignore_index=True)

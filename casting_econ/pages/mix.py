@@ -89,18 +89,17 @@ def activities(kit: OpenStudy, *, stated: bool = False) -> Activities:
     """
     a = kit.inputs(stated=stated)
     point, names = evaluate(a), tuple(c.name for c in a.channels)
-    products = {p.name: p for p in a.products}
     orders = np.array([orders_at_price(c.orders_per_year, c.price, c.reference_price, c.elasticity) for c in a.channels], float)
     pieces = np.array([c.pieces_per_order for c in a.channels], float)
     rows = []
     for c in a.channels:
-        product, p = point.products[c.product], products[c.product]
+        product, p = point.products[c.product], a.product(c.product)
         made = c.pieces_per_order / (1.0 - p.unsold_share)
         left = point.channels[c.name]["net_per_order"] - made * product["material_per_good_piece"]
         hours = (made * product["minutes_per_good_piece"] + c.minutes_per_order) / 60.0
         rows.append((left, hours, made * product["casts_per_good_piece"]))
     left, hours, casts = np.array(rows, float).T
-    loads = casts / np.array([products[c.product].casts_per_load for c in a.channels], float)
+    loads = casts / np.array([a.product(c.product).casts_per_load for c in a.channels], float)
     days = np.array([c.days_per_year for c in a.channels], float)
     stall_hours = days * np.array([c.hours_per_day for c in a.channels], float)
     stall_fees = days * np.array([c.fee_per_day for c in a.channels], float)
@@ -155,7 +154,7 @@ def _taken(a: Workshop, resource, casts, loads, hours, use):
         return "load", np.where(use > 0, loads, 0.0)
     count = []
     for c in a.channels:
-        p = next(p for p in a.products if p.name == c.product)
+        p = a.product(c.product)
         through = surviving_share([s.pass_share for s in p.steps])
         sizes = [p.casts_per_load * t if s.load_size is None else s.load_size for s, t in zip(p.steps, through, strict=True)]
         count.append(sum(t / size for s, t, size in zip(p.steps, through, sizes, strict=True) if s.wait_in == resource))
@@ -200,16 +199,9 @@ def contribution_table(kit: OpenStudy) -> pd.DataFrame:
     """
     found = activities(kit)
     rates, whole = gain_by_resource(found.left, found.taken), gain_by_resource(found.left, found.use)
+    used = found.use @ found.demand + 1.0 - found.capacity
     rows = [
-        {
-            "resource": name.replace("-", " "),
-            "channel": found.names[n],
-            "unit": found.units[m],
-            "taken an order": float(found.taken[m, n]),
-            "left a unit": float(rates[m, n]),
-            "left a year of it": float(whole[m, n]),
-            "used at demand": float(found.use[m] @ found.demand + 1.0 - found.capacity[m]),
-        }
+        (name.replace("-", " "), found.names[n], found.units[m], found.taken[m, n], rates[m, n], whole[m, n], used[m])
         for m, name in enumerate(found.resources)
         for n in np.argsort(-whole[m], kind="stable")
         if found.taken[m, n] > 0
@@ -239,9 +231,7 @@ def price_floors(kit: OpenStudy, *, stated: bool = False) -> pd.DataFrame:
     found, mix = the_mix(kit, stated=stated)
     displaced, rows = mix.worth_of_resource @ found.use, []
     for n, c in enumerate(a.channels):
-        product = point.products[c.product]
-        unsold = next(p for p in a.products if p.name == c.product).unsold_share
-        kept = 1.0 - float(np.asarray(c.fee_share)) - float(np.asarray(c.refund_share))
+        product, unsold, kept = point.products[c.product], a.product(c.product).unsold_share, float(c.kept_share)
         carried = sum(product["cost_by_kind"][kind] for kind in ("overhead", "equipment", "weekly hours")) / (1.0 - unsold)
         met = float(point.channels[c.name]["orders"])
         stall = float(point.channels[c.name]["stall_fees"] + point.channels[c.name]["stall_hours"] * found.target)
@@ -251,7 +241,7 @@ def price_floors(kit: OpenStudy, *, stated: bool = False) -> pd.DataFrame:
         full = float(extra + (carried + stall) / kept) if kept > 0 else np.inf
         busy = float(extra + displaced[n] / found.pieces[n] / kept) if kept > 0 else np.inf
         rows.append((c.name, float(c.price) / found.pieces[n], extra, busy, full))
-    return pd.DataFrame(rows, columns=["channel", "price a piece", "extra cost", "while full", "full cost"])
+    return rows
 
 
 def the_mix(
@@ -364,18 +354,9 @@ def worth_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_tar
     """Each resource in the best mix: how full it is, and what one more load a week, place or hour a week is worth a year."""
     found, mix = the_mix(kit, least, at_target=at_target)
     asked = _asked(kit, found, least)
-    rows = []
-    for m, name in enumerate(found.resources):
-        unit, worth = one_more(found, mix, name, at_target=at_target, least=asked)
-        rows.append(
-            {
-                "resource": name.replace("-", " "),
-                "used": float(1.0 - mix.spare[m]),
-                "one more": unit,
-                "worth a year": worth,
-            }
-        )
-    return pd.DataFrame(rows)
+    more = [one_more(found, mix, name, at_target=at_target, least=asked) for name in found.resources]
+    used = zip(found.resources, mix.spare, more, strict=True)
+    return [(name.replace("-", " "), float(1.0 - spare), unit, worth) for name, spare, (unit, worth) in used]
 
 
 def mix_sentences(kit: OpenStudy, fmt: Format, least: dict[str, float] | None = None, *, at_target: bool = True) -> str:
@@ -461,8 +442,8 @@ def alone(kit: OpenStudy, name: str, orders: float | None = None, *, stated: boo
     "channels-without",
     "What the year would gain or lose without each channel, its fixed hours shared by the others: means over the draws; beyond the target is after "
     "paying every hour the target",
-    "without: text; change in pay an hour: money; change in pay a year: money0; change beyond the target: money0; low: money0; high: money0; "
-    "chance better: chance",
+    "without: text; pay without: kept; change in pay an hour: money; change in pay a year: money0; change in hours a year: kept; "
+    "at the point: kept; change beyond the target: money0; error: kept; low: money0; high: money0; chance better: chance",
 )
 def drop_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> pd.DataFrame:
     """The year without each channel, on the draws of the study: change in pay with its band, and the chance that it is better.
@@ -474,7 +455,7 @@ def drop_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None
     """
     names = list(kit.study.file.channels)
     if len(names) < 2:
-        return pd.DataFrame()
+        return []
 
     found = kit.by_draw(
         lambda a: {(name, key): value for name in (None, *names) for key, value in _without(a, name).items()}, draws, seed
@@ -482,24 +463,12 @@ def drop_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None
     point = {name: _without(kit.inputs(), name) for name in (None, *names)}
     rows = []
     for name in names:
-        change = found[name, "over"] - found[None, "over"]
-        low, high = np.quantile(change, [0.1, 0.9])
-        rows.append(
-            {
-                "without": name,
-                "pay without": float(point[name]["pay"]),
-                "change in pay an hour": float((found[name, "pay"] - found[None, "pay"]).mean()),
-                "change in pay a year": float((found[name, "residual"] - found[None, "residual"]).mean()),
-                "change in hours a year": float((found[name, "hours"] - found[None, "hours"]).mean()),
-                "at the point": float(point[name]["over"] - point[None]["over"]),
-                "change beyond the target": float(change.mean()),
-                "error": summarise(change)["mean_error"],
-                "low": float(low),
-                "high": float(high),
-                "chance better": float((change > 0).mean()),
-            }
-        )
-    return pd.DataFrame(rows)
+        changes = [found[name, kind] - found[None, kind] for kind in ("pay", "residual", "hours", "over")]
+        beyond, means = changes[-1], [float(change.mean()) for change in changes]
+        at_point, error = float(point[name]["over"] - point[None]["over"]), summarise(beyond)["mean_error"]
+        ends, better = np.quantile(beyond, [0.1, 0.9]), float((beyond > 0).mean())
+        rows.append((name, float(point[name]["pay"]), *means[:3], at_point, means[3], error, *ends, better))
+    return rows
 
 
 def _selling(a: Workshop, channels):

@@ -165,7 +165,7 @@ def _shown(kit: OpenStudy, key: str, number) -> tuple[str, float]:
 @shown(
     "records-assumptions",
     "Every stated number: its value, what it rests on, and why",
-    "number: text; value: significant; unit: text; low: significant; high: significant; rests on: text; why: text",
+    "number: text; value: significant; unit: text; low: significant; high: significant; rests on: text; why: text; key: kept",
 )
 def assumption_table(kit: OpenStudy) -> pd.DataFrame:
     """Every number in force: value, unit, what it rests on, why."""
@@ -175,16 +175,9 @@ def assumption_table(kit: OpenStudy) -> pd.DataFrame:
             number = kit.assumed.numbers[key]
             unit, factor = _shown(kit, key, number)
             band = (None, None) if number.distribution is None else number.distribution.quantile(np.array([0.1, 0.9])) * factor
-            row = {
-                "number": label(key),
-                "value": number.value * factor,
-                "unit": unit,
-                "low": band[0],
-                "high": band[1],
-                "rests on": basis,
-            }
-            rows.append(row | {"why": "; ".join(text for text in (number.note, number.source) if text), "key": key})
-    return pd.DataFrame(rows)
+            why = "; ".join(text for text in (number.note, number.source) if text)
+            rows.append((label(key), number.value * factor, unit, *band, basis, why, key))
+    return rows
 
 
 @shown(

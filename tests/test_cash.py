@@ -13,21 +13,16 @@ from casting_econ.kit import open_study
 from casting_econ.models import evaluate
 from casting_econ.models.cash import CashPlan, cash_path, irr, mirr, npv, payback, rate_per_month, sales_share
 from casting_econ.pages.cash import (
-    NO_PAY,
-    STATED_PAY,
-    TARGET_PAY,
-    _practice,
     assumed_sentence,
     back_sentence,
-    cash_draws,
     cash_table,
     lines_table,
     outlay_table,
     path_table,
     reserve_sentence,
-    season_weights,
     worth_sentence,
 )
+from casting_econ.pages.cash_paths import NO_PAY, STATED_PAY, TARGET_PAY, _practice, cash_draws, season_weights
 from casting_econ.study import read_study
 from casting_econ.study.schema import CashTable
 

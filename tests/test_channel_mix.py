@@ -17,20 +17,9 @@ from casting_econ.kit import format_of, open_study
 from casting_econ.models import evaluate
 from casting_econ.models.mix import best_mix, gain_by_resource
 from casting_econ.pages.change import compared, study_with_scenarios
-from casting_econ.pages.mix import (
-    activities,
-    alone,
-    contribution_table,
-    drop_sentence,
-    drop_table,
-    mix_sentences,
-    mix_table,
-    one_more,
-    order_table,
-    price_floors,
-    the_mix,
-    worth_table,
-)
+from casting_econ.pages.channels import contribution_table, order_table, price_floors
+from casting_econ.pages.drop import alone, drop_sentence, drop_table
+from casting_econ.pages.mix import activities, mix_sentences, mix_table, one_more, the_mix, worth_table
 
 DATA = Path(__file__).resolve().parent.parent / "data"
 

@@ -16,7 +16,7 @@ from ..faults import Fault, StudyError
 from ..formatting import Format
 from ..kit import OpenStudy, grid, open_study
 from ..models import evaluate
-from ..pages.change import study_with_scenarios
+from ..pages.change import stated_in, study_with_scenarios
 from ..pages.curing import LoadWait, load_wait
 from ..study import STUDY_FILE
 from ..study.inputs import copy_inputs
@@ -377,7 +377,7 @@ def save_scenario(
         lines.append(
             "scale = { " + ", ".join(f'"{key}" = {written(factor, 17)}' for key, factor in entry["scale"].items()) + " }"
         )
-    for key, value in _flat(entry["change"]):
+    for key, value in stated_in(entry["change"]):
         lines.append(f"change.{key} = " + (f'"{value}"' if isinstance(value, str) else str(value)))
     try:
         # made beside its place and moved there whole
@@ -392,11 +392,3 @@ def save_scenario(
         right = "a folder that you may write to"
         raise StudyError([Fault(file=str(target), wrong="cannot be made", found=error.strerror or "", right=right)]) from None
     return target
-
-
-def _flat(tables, path=()):
-    for key, value in tables.items():
-        if isinstance(value, dict):
-            yield from _flat(value, (*path, key))
-        else:
-            yield ".".join((*path, key)), value

@@ -14,7 +14,6 @@ from ..kit import OpenStudy
 from ..models import yearly_charge
 from ..models.year import DEMAND, HANDS
 from ..study import study_with
-from ..study.load import NUMBER_KEYS
 from .table import shown
 
 __all__ = [
@@ -241,7 +240,7 @@ def _clash(kit, chosen):
 def stated_in(change, path=()):
     """Dotted keys of what a change states, each with its value."""
     for key, value in change.items():
-        if isinstance(value, dict) and not NUMBER_KEYS & set(value):
+        if isinstance(value, dict) and not {"value", "low", "likely", "high", "distribution"} & set(value):
             yield from stated_in(value, (*path, key))
         else:
             yield ".".join((*path, key)), value

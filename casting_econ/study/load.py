@@ -244,14 +244,14 @@ def _scenario_file(raw, currency, scenarios):
 SCRAP, PASS_SHARE = ".scrap", ".pass_share"  # a scenario scales what a check scraps; the file states what it passes
 # what a scenario does not touch, and what has no bearing on a year
 _LEFT_OUT = ("scenarios", "cash", "decision", "records", "commissions", "orders", "supplies", "quote", "temperature")
-NUMBER_KEYS = {"value", "low", "likely", "high", "distribution"}
+_NUMBER_KEYS = {"value", "low", "likely", "high", "distribution"}
 
 
 def _merge(node, change):
     """Put a change into the keys of a file; a number is replaced whole, a table key by key."""
     for key, value in change.items():
         inner = node.get(key)
-        if isinstance(value, dict) and isinstance(inner, dict) and not NUMBER_KEYS & (set(value) | set(inner)):
+        if isinstance(value, dict) and isinstance(inner, dict) and not _NUMBER_KEYS & (set(value) | set(inner)):
             _merge(inner, value)
         else:
             node[key] = value

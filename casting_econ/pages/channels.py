@@ -5,6 +5,7 @@ import pandas as pd
 
 from ..kit import OpenStudy, format_of
 from ..models.mix import gain_by_resource
+from .cost import CARRIED
 from .mix import activities, the_mix
 from .table import shown
 
@@ -100,7 +101,7 @@ def price_floors(kit: OpenStudy, *, stated: bool = False) -> pd.DataFrame:
     displaced, rows = mix.worth_of_resource @ found.use, []
     for n, c in enumerate(a.channels):
         product, unsold, kept = point.products[c.product], a.product(c.product).unsold_share, float(c.kept_share)
-        carried = sum(product["cost_by_kind"][kind] for kind in ("overhead", "equipment", "weekly hours")) / (1.0 - unsold)
+        carried = sum(product["cost_by_kind"][kind] for kind in CARRIED) / (1.0 - unsold)
         met = float(point.channels[c.name]["orders"])
         stall = float(point.channels[c.name]["stall_fees"] + point.channels[c.name]["stall_hours"] * found.target)
         stall = 0.0 if stall == 0.0 else stall / (met * found.pieces[n]) if met > 0 else np.inf

@@ -11,23 +11,18 @@ from ..kit import OpenStudy, format_of
 from ..palette import BLUE, GREY, ORANGE
 from .table import shown
 
-__all__ = ["NOT_SAID", "cost_bars", "cost_table", "scrap_money"]
+__all__ = ["CARRIED", "NOT_SAID", "cost_bars", "cost_table", "scrap_money"]
 
+CARRIED = ("overhead", "equipment", "weekly hours")  # kinds of cost that the whole year bears
 NOT_SAID = "not said"  # cause of what a step without causes does not pass
 
 
 def cost_bars(frame: pd.DataFrame, fmt: Format) -> Figure:
     """Cost of one good piece by kind."""
     labour = frame.kind.str.startswith("labour")
-    colours = np.where(labour, ORANGE, np.where(frame.kind.isin(["overhead", "equipment", "weekly hours"]), GREY, BLUE))
-    return bars(
-        frame,
-        "kind",
-        "cost",
-        f"{fmt.currency} a good piece (blue: things; orange: making; grey: the year)",
-        fmt.money,
-        colours=colours,
-    )
+    colours = np.where(labour, ORANGE, np.where(frame.kind.isin(CARRIED), GREY, BLUE))
+    below = f"{fmt.currency} a good piece (blue: things; orange: making; grey: the year)"
+    return bars(frame, "kind", "cost", below, fmt.money, colours=colours)
 
 
 @shown("cost-{product}", "Cost of one good {product}, labour at the target", "kind: text; cost: money; share: percent")

@@ -75,7 +75,7 @@ def lines_table(answer: CashAnswer, case: str = NO_PAY) -> pd.DataFrame:
     "worth, 1 in 10 below: kept; worth, half below: kept; worth, 1 in 10 above: kept",
 )
 def cash_table(answer: CashAnswer) -> pd.DataFrame:
-    """Each rule of pay: lowest money, when the outlay is back, chance that it is, what the path is worth today."""
+    """Each rule of pay: lowest money, when the outlay is back, chance that it is, what the path is worth today. [money, month]"""
     rows = []
     for case in answer.cases.values():
         lowest, untaxed = ends_of(case.lowest)[:2], ends_of(case.back_untaxed)[1]

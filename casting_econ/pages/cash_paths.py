@@ -56,7 +56,7 @@ class CashCase:
 
     @property
     def runs_out(self) -> dict[str, float]:
-        """Chance that free money falls below nothing in some month, with its error."""
+        """Chance that free money falls below nothing in some month, with its error. [-]"""
         return chance(self.lowest < -1e-9)
 
     def lowest_month(self, draws=slice(None)) -> tuple[int, float]:
@@ -82,7 +82,7 @@ class CashAnswer:
 
 
 def season_weights(kit: OpenStudy) -> np.ndarray:
-    """Twelve weights from January that add up to 12: stated, from a year of sales, or level.
+    """Twelve weights from January that add up to 12: stated, from a year of sales, or level. [-]
 
     Raises
     ------
@@ -167,7 +167,7 @@ def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 2_048, wor
 
 
 def practice_of(kit, a, outcome):
-    """Sales of each month against the mean of the first year, where learning hands are what limits; shape (..., months + lead).
+    """Sales of each month against the mean of the first year, where learning hands are what limits; shape (..., months + lead). [-]
 
     Each month is a year at the minutes of its own pieces, which follow those of the months before.
     """

@@ -255,7 +255,7 @@ def stated_in(change, path=()):
     "chance: chance; payback: 0; worth: money0; limits then: text",
 )
 def scenario_table(rows: list[Changed]) -> pd.DataFrame:
-    """Scenarios beside the study: cost once, change in pay and in the year with the middle eight in ten, chance, payback, worth."""
+    """Scenarios beside the study: cost once, change in pay and in the year with the middle eight in ten, chance, payback, worth. [money, hour, money/hour, money/year, month]"""
     frame = []
     for row in rows:
         low, high = np.quantile(row.gain, [0.1, 0.9])

@@ -19,7 +19,7 @@ __all__ = ["channel_table", "contribution_table", "money_steps", "order_table", 
     "left after material: money0; hours a year: 0; left an hour: money",
 )
 def channel_table(kit: OpenStudy) -> pd.DataFrame:
-    """What each channel brings a year, and what is left for an hour before shared costs."""
+    """What each channel brings a year, and what is left for an hour before shared costs. [order, piece, money and hour a year; money/hour]"""
     found, rows = activities(kit), []
     for n, (name, channel) in enumerate(kit.point().channels.items()):
         orders, sales = float(channel["orders"]), float(channel["revenue"])
@@ -36,7 +36,7 @@ def channel_table(kit: OpenStudy) -> pd.DataFrame:
     "channel: text; left an order: money; hours: 1; left an hour: money; left a load: money; after the target: money",
 )
 def order_table(kit: OpenStudy) -> pd.DataFrame:
-    """What one order of each channel leaves: by order, by hour, by load, and by the hours it takes.
+    """What one order of each channel leaves: by order, by hour, by load, and by the hours it takes. [money/order, hour/order, money/hour, load/order, money/load]
 
     Notes
     -----
@@ -59,7 +59,7 @@ def order_table(kit: OpenStudy) -> pd.DataFrame:
 
 
 def contribution_table(kit: OpenStudy) -> pd.DataFrame:
-    """What each channel leaves for a unit of each resource; while that resource is full, best first.
+    """What each channel leaves for a unit of each resource; while that resource is full, best first. [unit/order, money/unit, money/year]
 
     Notes
     -----
@@ -85,7 +85,7 @@ def contribution_table(kit: OpenStudy) -> pd.DataFrame:
     "channel: text; price a piece: money; extra cost: money; while full: money; full cost: money",
 )
 def price_floors(kit: OpenStudy, *, stated: bool = False) -> pd.DataFrame:
-    """Floors of the price a piece by channel, beside the price: extra cost, extra cost while something is full, and full cost.
+    """Floors of the price a piece by channel, beside the price: extra cost, extra cost while something is full, and full cost. [money/piece]
 
     Notes
     -----
@@ -129,7 +129,7 @@ def money_steps(kit: OpenStudy) -> pd.DataFrame:
     "asking prices: text; seen: 0; 1 in 4 below: money; half below: money; 1 in 4 above: money; ours: money; below ours: percent",
 )
 def price_place(kit: OpenStudy, product: str) -> pd.DataFrame:
-    """Our price a piece among asking prices seen: quantiles and the share of asking prices below ours."""
+    """Our price a piece among asking prices seen: quantiles and the share of asking prices below ours. [money/piece]"""
     seen = kit.study.records.get("prices_seen")
     if seen is None:
         return pd.DataFrame()

@@ -172,7 +172,7 @@ def solve_for_target(kit: OpenStudy, chosen: list[Lever], at: Lever | None = Non
     "lever: text; unit: text; now: significant; needed: significant; change: percent1",
 )
 def needed_table(kit: OpenStudy, product: str | None = None) -> pd.DataFrame:
-    """Each lever alone: what is now, what the target needs, and the change as a share; not a number where no value does."""
+    """Each lever alone: what is now, what the target needs, and the change as a share; not a number where no value does. [each in its unit; -]"""
     chosen = levers(kit, product)
     found = solve_for_target(kit, chosen)
     rows = [

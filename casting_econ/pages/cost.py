@@ -40,7 +40,7 @@ def cost_table(kit: OpenStudy, product: str) -> pd.DataFrame:
     "rank by pieces: 0",
 )
 def scrap_money(kit: OpenStudy, product: str) -> pd.DataFrame:
-    """Pieces and money lost a year by step and cause; causes share their step's loss by their weights.
+    """Pieces and money lost a year by step and cause; causes share their step's loss by their weights. [piece/year, money/piece, money/year]
 
     Weights come from the faults log where it has this step, from the study file otherwise.
     """

@@ -55,7 +55,7 @@ def alone(kit: OpenStudy, name: str, orders: float | None = None, *, stated: boo
     "at the point: kept; change beyond the target: money0; error: kept; low: money0; high: money0; chance better: chance",
 )
 def drop_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> pd.DataFrame:
-    """The year without each channel, on the draws of the study: change in pay with its band, and the chance that it is better.
+    """The year without each channel, on the draws of the study: change in pay with its band, and the chance that it is better. [money/hour, money/year, hour/year]
 
     Notes
     -----

@@ -113,7 +113,7 @@ def pay_bases(kit: OpenStudy, answer: Answer) -> list[Basis]:
     "target an hour: money; target a year: kept; target reached: chance",
 )
 def bases_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
-    """Pay an hour and a year on each basis, beside the target on the same one; what half of the draws stay below, and the ends of eight in ten."""
+    """Pay an hour and a year on each basis, beside the target on the same one; what half of the draws stay below, and the ends of eight in ten. [money/year, money/hour]"""
     hours, rows = answer.draws["hours_per_year"], []
     for basis in pay_bases(kit, answer):
         low, middle, high = np.quantile(basis.pay / hours, [0.1, 0.5, 0.9])
@@ -128,7 +128,7 @@ def bases_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     "what: text; kind: text; money a year: money0; of profit: percent1; source: text; status: text",
 )
 def tax_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
-    """Each contribution and tax on the profit that half of the draws stay below, with its source and how well that is known; empty without a tax table."""
+    """Each contribution and tax on the profit that half of the draws stay below, with its source and how well that is known; empty without a tax table. [money/year]"""
     scheme, profit = scheme_of(kit), float(np.median(answer.draws["residual_pay_per_year"]))
     due, share = {} if scheme is None else charges(profit, scheme), profit if profit > 0 else np.nan
     parts = () if scheme is None else scheme.parts

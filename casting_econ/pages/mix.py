@@ -236,11 +236,11 @@ def one_more(found: Activities, mix: Mix, resource: str, *, at_target: bool = Tr
     "channel: text; demand: 0; best mix: 0; after the target, stall days apart: money; one more order: money",
 )
 def mix_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_target: bool = True) -> pd.DataFrame:
-    """Orders a year by channel in the best mix, beside expected demand, and what one more order would be worth.
+    """Orders a year by channel in the best mix, beside expected demand, and what one more order would be worth. [order/year, money/order]
 
     Notes
     -----
-    'Lacks' is what an order would have to leave more before another is taken; 'one more order' what one more buyer is worth.
+    'Lacks' is what an order would have to leave more before another is taken; 'one more order' what one more buyer is worth. StudyError as in `the_mix`.
     """
     found, mix = the_mix(kit, least, at_target=at_target)
     return pd.DataFrame(
@@ -261,7 +261,7 @@ def mix_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_targe
     "resource: text; used: percent; one more: text; worth a year: money0",
 )
 def worth_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_target: bool = True) -> pd.DataFrame:
-    """Each resource in the best mix: how full it is, and what one more load a week, place or hour a week is worth a year."""
+    """Each resource in the best mix: how full it is, and what one more load a week, place or hour a week is worth a year. StudyError as in `the_mix`. [-, money/year]"""
     found, mix = the_mix(kit, least, at_target=at_target)
     asked = _asked(kit, found, least)
     more = [one_more(found, mix, name, at_target=at_target, least=asked) for name in found.resources]
@@ -270,7 +270,7 @@ def worth_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_tar
 
 
 def mix_sentences(kit: OpenStudy, fmt: Format, least: dict[str, float] | None = None, *, at_target: bool = True) -> str:
-    """The best mix in words, with the worth of what is full; own hours a cost at the target, or only a limit."""
+    """The best mix in words, with the worth of what is full; own hours a cost at the target, or only a limit. StudyError as in `the_mix`."""
     found, mix = the_mix(kit, least, at_target=at_target)
     asked = _asked(kit, found, least)
     gain, lacking = found.gain(at_target), "less than the target for its own hours" if at_target else "less than it costs"

@@ -17,7 +17,7 @@ __all__ = ["certainty_word", "pay_table", "verdict", "wage_table", "year_sentenc
     "year reached: chance; source: text",
 )
 def wage_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
-    """Chance that an hour, and a full year, reaches each published wage of the study's currency as a self-employed one."""
+    """Chance that an hour, and a full year, reaches each published wage of the study's currency as a self-employed one. [money/hour, -]"""
     a, target = kit.inputs(), kit.study.file.target
     rows = []
     for identifier, row in wages()[wages().currency == kit.study.currency].iterrows():

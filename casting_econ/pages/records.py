@@ -232,7 +232,7 @@ def evidence_curves(kit: OpenStudy, points: int = 161) -> list[dict[str, object]
     "product: text; step: text; entering: 0; lost: 0; share lost: percent1",
 )
 def yield_table(kit: OpenStudy) -> pd.DataFrame:
-    """Pieces through each step of the logs, by product."""
+    """Pieces through each step of the logs, by product. [piece]"""
     parts = {}
     for name in kit.study.file.products:
         table = scrap_table(kit.study, name)

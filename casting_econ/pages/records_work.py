@@ -37,7 +37,7 @@ WEEKS_AHEAD = 4.0
     fold=True,
 )
 def load_chart(kit: OpenStudy, product: str) -> pd.DataFrame:
-    """Share not good by load, with the centre and limits of a p′ chart; ruined loads are marked and kept out of both."""
+    """Share not good by load, with the centre and limits of a p′ chart; ruined loads are marked and kept out of both. [piece, -]"""
     counts = load_counts(kit.study, product)
     if counts is None:
         return pd.DataFrame()
@@ -97,7 +97,7 @@ def load_sentences(kit: OpenStudy, product: str) -> str:
     "step: text; cause: text; lost: 0; share: percent1; low: percent1; high: percent1; money a year: money0; rank by pieces: 0",
 )
 def cause_table(kit: OpenStudy, product: str) -> pd.DataFrame:
-    """Causes of loss by pieces, with their share of what entered the step, and by money a year; most money first."""
+    """Causes of loss by pieces, with their share of what entered the step, and by money a year; most money first. [piece, -, money/year]"""
     shares = cause_shares(kit.study, product)
     if shares.empty:
         return pd.DataFrame()
@@ -108,7 +108,7 @@ def cause_table(kit: OpenStudy, product: str) -> pd.DataFrame:
 
 
 def mould_survival(kit: OpenStudy, product: str) -> tuple[pd.DataFrame, float, float] | None:
-    """Share of moulds still good by casts (Kaplan–Meier), and the mean life and shape in force; None without mould records."""
+    """Share of moulds still good by casts (Kaplan–Meier), and the mean life and shape in force; None without mould records. [cast, -]"""
     lives = mould_lives(kit.study, product)
     if lives is None or lives[0].size + (lives[1] > 0).sum() == 0:
         return None
@@ -131,7 +131,7 @@ def still_good(casts, mean_life: float, shape: float):
     "mould: text; casts a cavity: 0; state: text; chance of going: chance; weeks left: 1",
 )
 def mould_table(kit: OpenStudy, product: str) -> pd.DataFrame:
-    """Each mould of a product: casts so far, whether worn out, and for live ones the chance of going in the next weeks."""
+    """Each mould of a product: casts so far, whether worn out, and for live ones the chance of going in the next weeks. [cast, -, week]"""
     moulds, entry = kit.study.records.get("moulds"), kit.inputs().product(product).mould
     if moulds is None or entry is None or not (moulds["product"] == product).any():
         return pd.DataFrame()
@@ -153,7 +153,7 @@ def mould_table(kit: OpenStudy, product: str) -> pd.DataFrame:
 
 
 def age_effects(kit: OpenStudy, product: str) -> dict[str, tuple[float, float]]:
-    """Change of loss (log-odds) and of finishing minutes (logarithm) for each cast of mould age, with standard errors.
+    """Change of loss (log-odds) and of finishing minutes (logarithm) for each cast of mould age, with standard errors. [1/cast]
 
     Minutes go with the mean age of the moulds poured in the two weeks before; steps are compared with their own mean.
     """

@@ -170,7 +170,7 @@ def names_of(keys):
     "label: text; low: significant; high: significant; pay low: money; pay high: money; swing: money",
 )
 def swing_table(kit: OpenStudy) -> pd.DataFrame:
-    """What each uncertain number alone does to pay an hour, largest first."""
+    """What each uncertain number alone does to pay an hour, largest first. [money/hour]"""
     return pd.DataFrame(tornado(kit), columns=["label", "low", "high", "pay_low", "pay_high", "swing", "key"])
 
 

@@ -47,7 +47,6 @@ _LOGS = (
         r"channels\.[^.]+\.(orders|price|pieces_per_order|postage_charged|postage_paid|packaging|refund_share)",
     ),
 )
-_COLUMNS = ("kind", "what", "worth", "error", "worth of half the width", "takes", "worth of a month more")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,18 +89,19 @@ def decision_of(kit: OpenStudy, draws: int | None = None, seed: int | None = Non
     values = draw_values(kit.assumed, draws, seed)
     a = workshop_at(kit.study, values)
     benefit = beyond_target(a, evaluate(a))
-    uncertain = {key: np.asarray(values[key]) for key in kit.assumed.uncertain if not key.startswith("spread.")}
-    shared = [key for key in kit.assumed.uncertain if key.startswith("spread.")]
-    for key in shared:  # the factor itself, seen on a number that takes it
-        kind = key.removeprefix("spread.")
-        uncertain[key] = _factor_seen(kit, values, kind, draws)
+    uncertain = {
+        key: _factor_seen(kit, values, key.removeprefix("spread."), draws)
+        if key.startswith("spread.")
+        else np.asarray(values[key])
+        for key in kit.assumed.uncertain
+    }
     return Decision(kit=kit, benefit=np.broadcast_to(np.asarray(benefit, float), (draws,)), values=uncertain)
 
 
 @shown(
     "sensitivity-information",
     "What knowing a number, or all that a log tells, would be worth a year before deciding",
-    "what: text; kind: text; worth: money; error: money; worth of half the width: money; takes: text; "
+    "kind: text; what: text; worth: money; error: money; worth of half the width: money; takes: text; "
     "worth of a month more: money",
 )
 def information_table(decision: Decision) -> pd.DataFrame:
@@ -122,7 +122,7 @@ def information_table(decision: Decision) -> pd.DataFrame:
     kit, rows, actions = decision.kit, [], decision.actions
     uncertain, evidence = kit.assumed.uncertain, kit.assumed.evidence
     if not decision.all_known.value:
-        return pd.DataFrame(columns=_COLUMNS)
+        return []
 
     def row(kind, name, keys, removed=None):
         inputs = np.column_stack([decision.values[key] for key in keys])
@@ -141,7 +141,7 @@ def information_table(decision: Decision) -> pd.DataFrame:
         if keys:
             months = _months(kit.study.records, tables)
             row("log", log, keys, [month_share(evidence[key], months) if key in evidence and months else 0.0 for key in keys])
-    return pd.DataFrame(rows, columns=_COLUMNS).sort_values("worth", ascending=False, kind="stable", ignore_index=True)
+    return sorted(rows, key=lambda row: -row[2])
 
 
 def log_of(key: str) -> str | None:

@@ -44,30 +44,25 @@ def tornado(kit: OpenStudy, low: float = 0.1, high: float = 0.9) -> list[dict[st
         `key`, `label`, `low` and `high` (the number itself), `pay_low`, `pay_high` and `swing`
         (the absolute difference, money/hour), largest swing first.
     """
-    keys, assumed = kit.assumed.uncertain, kit.assumed
+    assumed, rows, factors = kit.assumed, [], {}
     values: dict[str, object] = dict(point_values(assumed))
-    rows = []
     # row 2 i tries number i low, row 2 i + 1 tries it high: one evaluation for all
-    size = 2 * len(keys)
-    factors = {}
-    for i, key in enumerate(keys):
-        if key.startswith("spread."):
-            sd = getattr(kit.study.file.spread, key.removeprefix("spread.")).value
-            tried = np.exp(sd * special.ndtri([low, high]))
-            column = np.ones(size)
-            factors[key.removeprefix("spread.")] = column
+    size = 2 * len(assumed.uncertain)
+    for i, key in enumerate(assumed.uncertain):
+        kind = key.removeprefix("spread.")
+        if kind != key:
+            tried, now = np.exp(getattr(kit.study.file.spread, kind).value * special.ndtri([low, high])), 1.0
         else:
-            tried = assumed.numbers[key].distribution.quantile(np.array([low, high]))
-            column = np.full(size, assumed.numbers[key].value)
-            values[key] = column
+            tried, now = assumed.numbers[key].distribution.quantile(np.array([low, high])), assumed.numbers[key].value
+        column = np.full(size, now)
         column[2 * i : 2 * i + 2] = tried
+        (values if kind == key else factors)[kind] = column
         rows.append({"key": key, "label": label(key), "low": float(tried[0]), "high": float(tried[1])})
     if not rows:
         return []
     pay = evaluate(workshop_at(kit.study, spread_values(assumed, values, factors))).totals["pay_per_hour"]
-    pay = np.broadcast_to(pay, (size,))
-    for i, row in enumerate(rows):
-        row |= {"pay_low": float(pay[2 * i]), "pay_high": float(pay[2 * i + 1]), "swing": float(abs(pay[2 * i + 1] - pay[2 * i]))}
+    for row, (less, more) in zip(rows, np.broadcast_to(pay, (size,)).reshape(-1, 2).tolist(), strict=True):
+        row |= {"pay_low": less, "pay_high": more, "swing": abs(more - less)}
     return sorted(rows, key=lambda row: -row["swing"])
 
 

@@ -40,6 +40,15 @@ def shown(name: str, caption: str, columns: str, *, fold: bool = False) -> Calla
     callable
         Decorator; the frame stays the frame it is, with a `Shown` in its `attrs`. Rows become a frame, with their cells in the order of
         the columns.
+
+    Examples
+    --------
+    >>> @shown("steps", "Steps of {product}", "step: text; minutes: 1; key: kept")
+    ... def steps(product):
+    ...     return [("pour", 6.0, "a")]
+    >>> frame = steps("knob")
+    >>> list(frame), shown_as(frame).caption, shown_as(frame).columns["key"]
+    (['step', 'minutes', 'key'], 'Steps of knob', None)
     """
     styles = styles_of(columns)
 

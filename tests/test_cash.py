@@ -22,7 +22,7 @@ from casting_econ.pages.cash import (
     reserve_sentence,
     worth_sentence,
 )
-from casting_econ.pages.cash_paths import NO_PAY, STATED_PAY, TARGET_PAY, _practice, cash_draws, season_weights
+from casting_econ.pages.cash_paths import NO_PAY, STATED_PAY, TARGET_PAY, cash_draws, practice_of, season_weights
 from casting_econ.study import read_study
 from casting_econ.study.schema import CashTable
 
@@ -825,7 +825,7 @@ def test_hands_that_learn_sell_less_at_first_and_more_later(learning):
     assert float(outcome.totals["revenue_per_year"]) < 0.9 * float(
         evaluate(replace(a, hours_per_week=60.0)).totals["revenue_per_year"]
     )
-    practice = _practice(kit, a, outcome)
+    practice = practice_of(kit, a, outcome)
     case = cash_draws(kit, DRAWS).cases[NO_PAY]
 
     sand = next(s for s in a.products[0].steps if s.name == "sand")
@@ -854,5 +854,5 @@ def test_hands_that_learn_sell_less_at_first_and_more_later(learning):
 def test_learning_moves_no_sales_where_buyers_are_what_limits(learning):
     """With hours to spare every month sells what is wanted; so does a study in which nothing is learnt."""
     kit = learning("60 h/week")
-    assert _practice(kit, kit.inputs(), kit.point()) == pytest.approx(np.ones(24), rel=1e-12)
+    assert practice_of(kit, kit.inputs(), kit.point()) == pytest.approx(np.ones(24), rel=1e-12)
     assert "learn" not in assumed_sentence(kit, cash_draws(kit, DRAWS))

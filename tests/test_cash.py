@@ -13,21 +13,16 @@ from casting_econ.kit import open_study
 from casting_econ.models import evaluate
 from casting_econ.models.cash import CashPlan, cash_path, irr, npv, payback, rate_per_month, sales_share
 from casting_econ.pages.cash import (
-    NO_PAY,
-    STATED_PAY,
-    TARGET_PAY,
-    _practice,
     assumed_sentence,
     back_sentence,
-    cash_draws,
     cash_table,
     lines_table,
     outlay_table,
     path_table,
     reserve_sentence,
-    season_weights,
     worth_sentence,
 )
+from casting_econ.pages.cash_paths import NO_PAY, STATED_PAY, TARGET_PAY, cash_draws, practice_of, season_weights
 from casting_econ.study import read_study
 from casting_econ.study.schema import CashTable
 
@@ -828,7 +823,7 @@ def test_hands_that_learn_sell_less_at_first_and_more_later(learning):
     assert float(outcome.totals["revenue_per_year"]) < 0.9 * float(
         evaluate(replace(a, hours_per_week=60.0)).totals["revenue_per_year"]
     )
-    practice = _practice(kit, a, outcome)
+    practice = practice_of(kit, a, outcome)
     case = cash_draws(kit, DRAWS).cases[NO_PAY]
 
     sand = next(s for s in a.products[0].steps if s.name == "sand")
@@ -857,5 +852,5 @@ def test_hands_that_learn_sell_less_at_first_and_more_later(learning):
 def test_learning_moves_no_sales_where_buyers_are_what_limits(learning):
     """With hours to spare every month sells what is wanted; so does a study in which nothing is learnt."""
     kit = learning("60 h/week")
-    assert _practice(kit, kit.inputs(), kit.point()) == pytest.approx(np.ones(24), rel=1e-12)
+    assert practice_of(kit, kit.inputs(), kit.point()) == pytest.approx(np.ones(24), rel=1e-12)
     assert "learn" not in assumed_sentence(kit, cash_draws(kit, DRAWS))

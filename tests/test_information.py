@@ -17,16 +17,8 @@ from casting_econ.draws.sobol import Indices, sobol_indices
 from casting_econ.evidence import Evidence
 from casting_econ.kit import format_of, open_study
 from casting_econ.models import evaluate
-from casting_econ.pages.sensitivity import (
-    Decision,
-    decision_of,
-    groups_of,
-    information_table,
-    month_share,
-    next_to_measure,
-    sensitivity_sentence,
-    sobol_table,
-)
+from casting_econ.pages.deciding import Decision, decision_of, information_table, month_share, next_to_measure
+from casting_econ.pages.sensitivity import groups_of, sensitivity_sentence, sobol_table
 from casting_econ.study.told import TOLD, log_of
 
 DATA = Path(__file__).resolve().parent.parent / "data"

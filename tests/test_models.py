@@ -28,6 +28,7 @@ from casting_econ.models import (
     learning_exponent,
     loads_per_week,
     longest_wait,
+    moved_at,
     order_contribution,
     orders_at_price,
     piece_cost,
@@ -1035,6 +1036,40 @@ def test_with_levers_moves_only_its_own():
     assert moved.channels[0].reference_price == a.channels[0].reference_price  # as counted
     assert moved.channels[1].reference_price == a.channels[1].price
     assert with_levers(a) == a
+
+
+def test_moved_at_by_hand():
+    """One step, every step, an empty place and a name that is not there; the workshop itself is left as it is."""
+    minutes = [step.minutes for step in KNOB.steps]
+
+    def moved(place):
+        return [step.minutes for step in moved_at(BY_HAND, place, lambda now: now / 2).products[0].steps]
+
+    first = KNOB.steps[0].name
+    assert moved(f"products.knob.steps.{first}.minutes") == [minutes[0] / 2, *minutes[1:]]
+    assert moved("products.*.steps.*.minutes") == [m / 2 for m in minutes]
+    assert moved_at(with_product(mould=None), "products.knob.mould.minutes", lambda now: now / 2) == with_product(mould=None)
+    assert moved_at(BY_HAND, "products.bowl.steps.*.minutes", lambda now: now / 2) == BY_HAND
+    assert moved("fixed_hours_per_week") == minutes == [step.minutes for step in BY_HAND.products[0].steps]
+
+
+def test_first_wait_by_hand():
+    """The first of two steps that wait; none where nothing waits; a wait in some draws counts."""
+    assert with_step(1, wait_hours=5.0).first_wait == KNOB.first_wait == 0
+    dry = with_step(0, wait_hours=0.0)
+    assert dry.first_wait is None
+    assert with_step(2, dry, wait_hours=np.array([0.0, 3.0])).first_wait == 2
+
+
+def test_an_order_of_a_channel_by_hand():
+    """At its own price it is the order of the year; at no price it holds what does not follow the price, and the rest is kept."""
+    c = replace(SHOP, postage_charged=4.0, postage_paid=5.0, fee_share=0.1, refund_share=0.02, packaging=1.0, fee_fixed=0.3)
+    fixed = c.order(0.0)["net"]
+
+    assert fixed == pytest.approx(4.0 - (0.1 * 4.0 * c.fee_on_postage + 0.3) - 5.0 - 1.0 - 0.02 * 9.0)
+    assert c.order()["net"] == pytest.approx(c.kept_share * c.price + fixed) == c.order(c.price)["net"]
+    year = evaluate(replace(BY_HAND, channels=(c,))).channels[c.name]
+    assert year["net_per_order"] == c.order()["net"]
 
 
 def test_longest_wait_by_hand():

@@ -3,7 +3,7 @@
 from .costs import PieceCost, StepCost, piece_cost
 from .curing import InMoulds, in_moulds, loads_per_week, places_needed
 from .labour import learning_exponent, practised_minutes, unit_total
-from .levers import longest_wait, practised_between, with_levers
+from .levers import longest_wait, moved_at, practised_between, with_levers
 from .lots import LotPlan, cheapest_lots, load_cost
 from .money import self_employed_target, yearly_charge
 from .moulds import cheapest_replacement_age, expected_casts
@@ -62,6 +62,7 @@ __all__ = [
     "longest_wait",
     "mixed_masses",
     "moulds_worn",
+    "moved_at",
     "newsvendor_quantity",
     "order_contribution",
     "orders_at_price",

@@ -159,7 +159,7 @@ def _shown(kit: OpenStudy, key: str, number) -> tuple[str, float]:
 @shown(
     "records-assumptions",
     "Every stated number: its value, what it rests on, and why",
-    "number: text; value: significant; unit: text; low: significant; high: significant; rests on: text; why: text",
+    "number: text; value: significant; unit: text; low: significant; high: significant; rests on: text; why: text; key: kept",
 )
 def assumption_table(kit: OpenStudy) -> pd.DataFrame:
     """Every number in force: value, unit, what it rests on, why."""
@@ -169,16 +169,9 @@ def assumption_table(kit: OpenStudy) -> pd.DataFrame:
             number = kit.assumed.numbers[key]
             unit, factor = _shown(kit, key, number)
             band = (None, None) if number.distribution is None else number.distribution.quantile(np.array([0.1, 0.9])) * factor
-            row = {
-                "number": label(key),
-                "value": number.value * factor,
-                "unit": unit,
-                "low": band[0],
-                "high": band[1],
-                "rests on": basis,
-            }
-            rows.append(row | {"why": "; ".join(text for text in (number.note, number.source) if text), "key": key})
-    return pd.DataFrame(rows)
+            why = "; ".join(text for text in (number.note, number.source) if text)
+            rows.append((label(key), number.value * factor, unit, *band, basis, why, key))
+    return rows
 
 
 @shown(
@@ -233,7 +226,7 @@ def evidence_curves(kit: OpenStudy, points: int = 161) -> list[dict[str, object]
     "product: text; step: text; entering: 0; lost: 0; share lost: percent1",
 )
 def yield_table(kit: OpenStudy) -> pd.DataFrame:
-    """Pieces through each step of the logs, by product."""
+    """Pieces through each step of the logs, by product. [piece]"""
     parts = {}
     for name in kit.study.file.products:
         table = scrap_table(kit.study, name)

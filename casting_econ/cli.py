@@ -180,6 +180,10 @@ def order(study: str, name: str | None, answer_only: bool, out: str | None, **as
     with _faults_told():
         from datetime import date
 
+        from .running import ONE_THREAD
+
+        if "numpy" not in sys.modules:  # which reads this once
+            os.environ.update(ONE_THREAD)
         from .faults import Fault, StudyError
         from .running.order import run_order
 

@@ -2,6 +2,7 @@
 
 from datetime import date, timedelta
 from math import ceil
+from weakref import WeakKeyDictionary
 
 from ..evidence import likeness
 from ..faults import Fault, StudyError
@@ -69,6 +70,9 @@ def open_order(kit: OpenStudy, name: str | None = None, *, today: date | None = 
         For what is asked for and cannot be, or a certainty that no number of casts gives.
     """
     order = order_of(kit, name or None, today=today, **asked_of(kit.study.currency, **asked))
+    known = _kept.get(kit)
+    if known and known.order == order:
+        return known
     share = float(kit.point().products[order.product]["yield"])
     planner = Planner(kit, order.product, max(ceil(order.pieces / share), 1), order.channel)
     plan = OrderPlan(planner=planner, order=order)
@@ -78,6 +82,14 @@ def open_order(kit: OpenStudy, name: str | None = None, *, today: date | None = 
         right = "a lower --confidence, or a study whose pass shares leave good pieces"
         raise StudyError([Fault(file="--confidence", wrong=str(error), found=f"{order.confidence:g}", right=right)]) from None
     return plan
+
+
+_kept: WeakKeyDictionary[OpenStudy, OrderPlan] = WeakKeyDictionary()
+
+
+def keep(plan: OrderPlan) -> None:
+    """Let `open_order` give this plan where the same order of the same open study is asked for again, in this process."""
+    _kept[plan.planner.kit] = plan
 
 
 def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:

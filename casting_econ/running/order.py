@@ -6,16 +6,10 @@ from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 
-from ..kit import format_of, open_study
+from ..kit import format_of, open_copy, open_study
 from ..orders import open_order, order_lines, order_results, price_of, quote_of
-from ..orders.quote import write_quote
+from ..orders.answer import keep
 from ..orders.wording import days_gone
-from ..reference import kit_folder
-from ..study.inputs import copy_inputs
-from .notebooks import Job, check_parameters, run_jobs
-from .report import build_report
-from .results import as_json
-from .run import manifest, replace_folder, work_key, working_folder
 
 __all__ = ["run_order"]
 
@@ -69,8 +63,19 @@ def run_order(
     gone = "" if asked.get("start") else days_gone(plan, today, format_of(kit))
     for line in [*order_lines(plan, quoted), *(["", gone] if gone else [])]:
         say(line)
-    if not files:
-        return None
+    return _write(kit, plan, quoted, folder, name, out, asked) if files else None
+
+
+def _write(kit, plan, quoted, folder, name, out, asked):
+    """The folder of an order; what only this needs is imported here, since the answer alone is asked for far more often."""
+    from ..orders.quote import write_quote
+    from ..reference import kit_folder
+    from ..study.inputs import copy_inputs
+    from .notebooks import Job, check_parameters, run_jobs
+    from .report import build_report
+    from .results import as_json
+    from .run import manifest, replace_folder, work_key, working_folder
+
     content, quote = order_results(plan, quoted), quote_of(plan, quoted)
     out = (Path(out) if out else folder / "orders" / plan.order.name).resolve()
     # the first day is written down, so that a rerun on another day gives the same
@@ -82,7 +87,12 @@ def run_order(
     copy_inputs(folder, part / "study")
     source, target = kit_folder("notebooks") / f"{PAGE}.ipynb", inner / "notebooks" / f"{PAGE}.ipynb"
     parameters = check_parameters(source, {"study": "study", "order": name or "", "out": "order", **given})
-    errors = run_jobs([Job(source=source, target=target, parameters=parameters)], 1, lambda _: None, part)
+
+    def ready():  # the notebook finds the plan that is worked out already
+        open_copy(kit, Path("study"))
+        keep(plan)
+
+    errors = run_jobs([Job(source=source, target=target, parameters=parameters)], 1, lambda _: None, part, ready=ready)
     if errors:
         raise errors[0]
     (inner / "order.json").write_text(as_json(content), encoding="utf-8", newline="\n")

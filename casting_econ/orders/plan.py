@@ -170,9 +170,14 @@ class OrderPlan:
 
     def starts(self, days: list[date]) -> list[Start]:
         """The chance of the date with other first days, from every other draw."""
-        draws = self.planner.draws.part(2 * TRIES)
-        course = self.planner.course(self.order, self.loads, draws, starts=tuple(days))
-        return [Start(day=day, in_time=part.in_time) for day, part in zip(days, course.split(len(days)), strict=True)]
+        if new := [day for day in dict.fromkeys(days) if day not in self._starts]:
+            course = self.planner.course(self.order, self.loads, self.planner.draws.part(2 * TRIES), starts=tuple(new))
+            self._starts.update({day: part.in_time for day, part in zip(new, course.split(len(new)), strict=True)})
+        return [Start(day=day, in_time=self._starts[day]) for day in days]
+
+    @cached_property
+    def _starts(self) -> dict[date, float]:
+        return {}
 
     @cached_property
     def mould_choices(self) -> list[tuple[int, float, tuple[date, date] | None]]:

@@ -7,7 +7,6 @@ from weakref import WeakKeyDictionary
 from ..evidence import likeness
 from ..faults import Fault, StudyError
 from ..kit import OpenStudy, format_of
-from ..study.numbers import Quantity, split_figure
 from . import tables, wording
 from .buying import buying_list
 from .dates import last_posting
@@ -17,33 +16,7 @@ from .price import SAFE, Quoted
 from .quote import Quote
 from .spec import order_of
 
-__all__ = ["asked_of", "open_order", "order_lines", "order_results", "quote_of"]
-
-
-def asked_of(currency: str, *, by=None, start=None, in_hand=None, **asked) -> dict:
-    """What a notebook or a command asks for, dates and money as text, as fields of an order."""
-    fields = {key: value for key, value in asked.items() if value not in (None, "", {})}
-    if isinstance(price := fields.get("price"), str):
-        fields["price"] = _money("--price", price, currency)
-    for key, text in (("due", by), ("start", start)):
-        if text:
-            try:
-                fields[key] = text if isinstance(text, date) else date.fromisoformat(str(text))
-            except ValueError:
-                option = {"due": "--by", "start": "--start"}[key]
-                raise StudyError(
-                    [Fault(file=option, wrong="not a date", found=repr(text), right="a date such as 2026-12-18")]
-                ) from None
-    return fields | ({} if in_hand is None else {"in_hand": in_hand})
-
-
-def _money(option, text, currency):
-    """An amount of a command line, read by the rule of the study file; its currency may be left out."""
-    try:
-        return Quantity("{money}", above=0.0).read(text if split_figure(text)[1] else f"{text} {currency}", currency).value
-    except ValueError as error:
-        right = f"an amount above 0 with a point for decimals and nothing between thousands, such as 10800.50 or '10800.50 {currency}'"
-        raise StudyError([Fault(file=option, wrong=str(error), found=repr(text), right=right)]) from None
+__all__ = ["keep", "open_order", "order_lines", "order_results", "quote_of"]
 
 
 def open_order(kit: OpenStudy, name: str | None = None, *, today: date | None = None, **asked) -> OrderPlan:
@@ -58,7 +31,7 @@ def open_order(kit: OpenStudy, name: str | None = None, *, today: date | None = 
     today : date, optional
         First day of work where nothing says one.
     asked : optional
-        Fields as `asked_of` takes them.
+        As `order_of` takes it.
 
     Returns
     -------
@@ -69,7 +42,7 @@ def open_order(kit: OpenStudy, name: str | None = None, *, today: date | None = 
     StudyError
         For what is asked for and cannot be, or a certainty that no number of casts gives.
     """
-    order = order_of(kit, name or None, today=today, **asked_of(kit.study.currency, **asked))
+    order = order_of(kit, name or None, today=today, **asked)
     known = _kept.get(kit)
     if known and known.order == order:
         return known

@@ -43,7 +43,7 @@ def run_order(
     say : callable, optional
         Takes a line.
     asked : optional
-        As `orders.answer.asked_of` takes them.
+        As `orders.order_of` takes it.
 
     Returns
     -------
@@ -78,10 +78,11 @@ def _write(kit, plan, quoted, folder, name, out, asked):
 
     content, quote = order_results(plan, quoted), quote_of(plan, quoted)
     out = (Path(out) if out else folder / "orders" / plan.order.name).resolve()
-    # the first day is written down, so that a rerun on another day gives the same
-    given = {"start": plan.order.start.isoformat()} | {key: value for key, value in asked.items() if value not in (None, "", {})}
+    # as they were understood, however written, and the first day too, so that a rerun on another day gives the same
+    fields = {key: "due" if key == "by" else key for key, value in asked.items() if value not in (None, "", {})}
+    given = {key: getattr(plan.order, field) for key, field in (fields | {"start": "start"}).items()}
     given = {key: value.isoformat() if isinstance(value, date) else value for key, value in given.items()}
-    given |= {"price": plan.order.price} if "price" in given else {}  # a number, however it was written
+    given |= {"in_hand": given["in_hand"].get("", given["in_hand"])} if "in_hand" in given else {}
     part = working_folder(out, folder, work_key(kit, folder, "order", name, given))
     inner = part / "order"
     copy_inputs(folder, part / "study")

@@ -9,7 +9,7 @@ from .moulds import expected_casts
 from .workshop import Product
 from .yields import entering_per_good, rolled_yield, scrapped_per_good, surviving_share
 
-__all__ = ["PieceCost", "StepCost", "material_cost", "piece_cost"]
+__all__ = ["PieceCost", "StepCost", "hands_on_minutes", "material_cost", "mould_per_cast", "piece_cost"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -132,7 +132,7 @@ def piece_cost(product: Product, target_per_hour, casts_per_year=None):
     """
     shares = [step.pass_share for step in product.steps]
     wage = checked("target pay", target_per_hour, low=0.0) / 60.0
-    mould_minutes, mould_material = _mould_per_cast(product)
+    mould_minutes, mould_material = mould_per_cast(product)
     spent, recovered, recovered_per_good, steps = mould_minutes * wage + mould_material, 0.0, 0.0, []
     places = []  # what a place costs in the loads of each step that later scrap cannot fill again
     for step, entering, scrapped, surviving in zip(
@@ -142,7 +142,8 @@ def piece_cost(product: Product, target_per_hour, casts_per_year=None):
         load_size = checked(f"load size of {step.name}", load_size, above=0.0)
         full = product.casts_per_load if step.load_size is None else step.load_size
         again = checked_share(f"rework share of {step.name}", step.rework_share)
-        hands = _minutes(step, product, entering, again, casts_per_year)
+        learns = step.first_minutes is not None and casts_per_year is not None
+        hands = hands_on_minutes(step, product.made_before, casts_per_year * entering * rolled_yield(shares) if learns else None)
         a_load = checked(f"load minutes of {step.name}", step.load_minutes, low=0.0)
         minutes, load_cost = hands + a_load / load_size, a_load * wage
         by_kind = {"material": 0.0, "consumable": 0.0}
@@ -184,20 +185,46 @@ def piece_cost(product: Product, target_per_hour, casts_per_year=None):
     )
 
 
-def _minutes(step, product, entering, again, casts_per_year):
-    """Hands-on minutes for a piece entering a step, its part of a load apart."""
+def hands_on_minutes(step, made_before=0.0, pieces=None):
+    """Hands-on minutes for a piece entering a step, rework in them, its part of a load apart.
+
+    Parameters
+    ----------
+    step : Step
+        Its numbers may be arrays.
+    made_before : float or array_like, optional
+        Pieces already made, for a step that learns. [piece]
+    pieces : float or array_like, optional
+        Pieces that enter it, over which learning is averaged; only needed by a step that learns. [piece]
+
+    Returns
+    -------
+    float or ndarray
+        [min/piece]
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range, or a step learns over no pieces.
+
+    Examples
+    --------
+    >>> from casting_econ.models import Step
+    >>> hands_on_minutes(Step(name="sand", minutes=3.0, rework_share=0.1, rework_minutes=5.0))
+    3.5
+    """
     minutes = checked(f"minutes of {step.name}", step.minutes, low=0.0)
     if step.first_minutes is not None:
-        if casts_per_year is None:
+        if pieces is None:
             raise ValueError(f"casts per year must be given where a step learns; got none for {step.name!r}")
-        pieces = casts_per_year * entering * rolled_yield([s.pass_share for s in product.steps])
-        minutes = practised_minutes(minutes, step.first_minutes, step.learning_rate, product.made_before, pieces)
+        minutes = practised_minutes(minutes, step.first_minutes, step.learning_rate, made_before, pieces)
     rework = minutes if step.rework_minutes is None else step.rework_minutes
+    again = checked_share(f"rework share of {step.name}", step.rework_share)
     return minutes + again * checked(f"rework minutes of {step.name}", rework, low=0.0)
 
 
-def _mould_per_cast(product):
-    """Minutes and material of mould making that fall on one cast."""
+def mould_per_cast(product):
+    """Minutes and material of mould making that fall on one cast; none without a mould. [min/cast, money/cast]"""
     mould = product.mould
     if mould is None:
         return 0.0, 0.0

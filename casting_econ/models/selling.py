@@ -4,7 +4,7 @@ import numpy as np
 
 from .checks import checked, checked_share
 
-__all__ = ["newsvendor_quantity", "order_contribution", "orders_at_price"]
+__all__ = ["channel_order", "newsvendor_quantity", "order_contribution", "orders_at_price"]
 
 
 def orders_at_price(orders_per_year, price, reference_price=None, elasticity=0.0):
@@ -107,6 +107,12 @@ def order_contribution(
         "refunds": refunds,
         "net": revenue - fees - paid - packing - refunds,
     }
+
+
+def channel_order(channel, price):
+    """What one order at a price brings and costs in a channel, kind by kind, as `order_contribution` gives it. [money/order]"""
+    terms = ("postage_charged", "fee_share", "fee_on_postage", "fee_fixed", "postage_paid", "packaging", "refund_share")
+    return order_contribution(price, **{term: getattr(channel, term) for term in terms})
 
 
 def newsvendor_quantity(demand, chances, short_cost, over_cost):

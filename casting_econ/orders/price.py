@@ -7,9 +7,10 @@ from math import ceil
 import numpy as np
 
 from ..models import piece_cost
-from ..models.moulds import expected_casts
+from ..models.costs import mould_per_cast
 from ..models.orders import loads_for
 from ..models.schedule import DAY
+from ..models.selling import channel_order
 from ..models.yields import surviving_share
 from .buying import buying_list
 from .plan import OrderPlan
@@ -31,7 +32,6 @@ class Quoted:
     spent: np.ndarray  # materials, moulds, packaging, postage, less what scrap and left over pieces bring; shape (D,) [money]
     brought: np.ndarray  # by what is good beyond the order; shape (D,) [money]
     carried: np.ndarray  # its share of overheads and equipment; shape (D,) [money]
-    fee_share: np.ndarray  # of price and postage charged [-]
     kept_share: np.ndarray  # of the price, after fees and refunds; shape (D,) [-]
     fixed_fees: np.ndarray  # that do not follow the price; shape (D,) [money]
     target: float  # [money/hour]
@@ -127,12 +127,8 @@ def price_of(plan: OrderPlan) -> Quoted:
     minutes = planner.step_minutes(planner.draws, course.entering)[:, own].sum(axis=(1, 2)) + past_minutes
     spent = sum(entering[:, k] * (step.material + step.consumables) for k, step in enumerate(cost.steps))
     spent = spent + order.pieces * cost.parts
-    if product.mould is not None:
-        worn = casts / (
-            product.casts_per_load * expected_casts(product.mould.life_casts, product.mould.life_shape, product.mould.replace_at)
-        )
-        minutes = minutes + worn * product.mould.minutes
-        spent = spent + worn * product.mould.material_cost
+    mould_minutes, mould_material = mould_per_cast(product)
+    minutes, spent = minutes + casts * mould_minutes, spent + casts * mould_material
     good = course.good[:, own].sum(axis=(1, 2))
     through = np.concatenate([entering[:, 1:], (good + past[:, -1])[:, None]], axis=1)
     spent = spent - sum((entering - through)[:, k] * step.recovered for k, step in enumerate(cost.steps))
@@ -142,12 +138,11 @@ def price_of(plan: OrderPlan) -> Quoted:
     def of(value):
         return np.broadcast_to(np.asarray(value, float), (size,))
 
-    fee = refund = fixed = postage = 0.0
-    if channel is not None:
-        fee, refund, postage = channel.fee_share, channel.refund_share, channel.postage_paid - channel.postage_charged
-        on_postage = fee * channel.postage_charged if channel.fee_on_postage else 0.0
-        fixed = channel.fee_fixed + on_postage + refund * (channel.postage_charged + channel.postage_paid)
-        spent = spent + channel.packaging + postage
+    taken = fixed = 0.0
+    if channel is not None:  # what does not follow the price is what an order costs that brings nothing
+        free = channel_order(channel, 0.0)
+        taken, fixed = channel.fee_share + channel.refund_share, free["fees"] + free["refunds"]
+        spent = spent + free["packaging"] + (free["postage"] - free["revenue"])
     bench, orders = of(minutes) / 60.0, of(planner.draws.order_minutes) / 60.0
     overhead, hidden = _shared(plan, bench)
     return Quoted(
@@ -159,8 +154,7 @@ def price_of(plan: OrderPlan) -> Quoted:
         spent=of(spent),
         brought=of(brought),
         carried=overhead,
-        fee_share=of(fee),
-        kept_share=of(1.0 - fee - refund),
+        kept_share=of(1.0 - taken),
         fixed_fees=of(fixed),
         target=target,
     )

@@ -1,9 +1,6 @@
 """A quote on one printed page: what the customer needs to say yes, and no number of the study beyond that."""
 
-import contextlib
 import math
-import os
-import tempfile
 import unicodedata
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -19,7 +16,7 @@ from ..faults import Fault, StudyError
 from ..reference import quote_words
 from ..templates import template
 
-__all__ = ["Quote", "QuoteAmounts", "quote_amounts", "quote_html", "write_quote"]
+__all__ = ["Quote", "QuoteAmounts", "quote_amounts", "quote_html"]
 
 _MOST = 1e12  # above every order of a workshop in any currency, below where floats lose cents
 
@@ -258,7 +255,7 @@ def quote_html(quote: Quote) -> str:
     """
     locale = Locale.parse(quote.locale)
     language = _language(quote)
-    return template(Path(__file__).with_name("quote.html.j2"), _as_printable).render(
+    return template(Path(__file__).with_name("quote.html.j2"), _printable).render(
         quote=quote,
         amounts=quote_amounts(quote),
         words=quote_words()[language],
@@ -277,54 +274,10 @@ def _language(quote):
     return (quote.language or quote.locale).replace("-", "_").split("_")[0].lower()
 
 
-def _printable(text):
-    """Text without what HTML or UTF-8 cannot hold; line ends as the page writes them."""
-    lines = text.replace("\r\n", "\n").replace("\r", "\n")
+def _printable(value):
+    """A text without what HTML or UTF-8 cannot hold, line ends as the page writes them; anything else as it is."""
+    if not isinstance(value, str):
+        return value
+    lines = value.replace("\r\n", "\n").replace("\r", "\n")
     kept = "".join("\ufffd" if unicodedata.category(c) in ("Cc", "Cs") and c not in "\n\t" else c for c in lines)
-    return type(text)(kept)  # markup stays markup
-
-
-def write_quote(quote: Quote, path: str | os.PathLike) -> None:
-    """Write the page; an interrupted write leaves what was there before.
-
-    Parameters
-    ----------
-    quote : Quote
-        The offer.
-    path : str or PathLike
-        HTML file to write or replace.
-
-    Raises
-    ------
-    StudyError
-        If the file cannot be written.
-    """
-    target, text, part = Path(path), quote_html(quote), None
-    try:
-        with tempfile.NamedTemporaryFile(
-            "w", encoding="utf-8", newline="\n", dir=target.parent, prefix=".quote-", suffix=".tmp", delete=False
-        ) as file:
-            part = file.name
-            file.write(text)
-        with contextlib.suppress(OSError):
-            os.chmod(part, 0o644)  # temporary files start out unreadable to others
-        os.replace(part, target)
-    except OSError as error:
-        raise StudyError(
-            [
-                Fault(
-                    file=str(path),
-                    wrong="the quote cannot be written",
-                    found=str(error.strerror),
-                    right="a file you may write to",
-                )
-            ]
-        ) from None
-    finally:
-        if part is not None:
-            with contextlib.suppress(OSError):
-                os.unlink(part)
-
-
-def _as_printable(value):
-    return _printable(value) if isinstance(value, str) else value
+    return type(value)(kept)  # markup stays markup

@@ -1,7 +1,6 @@
 """`casting-econ order`: plan, quote and numbers of one commission in one folder."""
 
 import json
-import os
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -68,7 +67,7 @@ def run_order(
 
 def _write(kit, plan, quoted, folder, name, out, asked):
     """The folder of an order; what only this needs is imported here, since the answer alone is asked for far more often."""
-    from ..orders.quote import write_quote
+    from ..orders.quote import quote_html
     from ..reference import kit_folder
     from ..study.inputs import copy_inputs
     from .notebooks import Job, check_parameters, run_jobs
@@ -98,8 +97,7 @@ def _write(kit, plan, quoted, folder, name, out, asked):
         raise errors[0]
     (inner / "order.json").write_text(as_json(content), encoding="utf-8", newline="\n")
     build_report(kit, [target], inner / "plan.html", title=f"{kit.study.file.study.name}: plan for {plan.order.name}")
-    write_quote(quote, part / "quote.html")  # what is left of it when ended here is no part of the order
-    os.replace(part / "quote.html", inner / "quote.html")
+    (inner / "quote.html").write_text(quote_html(quote), encoding="utf-8", newline="\n")
     listed = manifest(kit, folder) | {"order": {"name": name, **given}}
     (inner / "manifest.json").write_text(json.dumps(listed, indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n")
     replace_folder(inner, out, part)

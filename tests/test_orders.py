@@ -285,7 +285,7 @@ def test_promised_casts_of_another_product_take_their_turn_in_the_same_pot(tmp_p
     plan, fmt = open_order(kit, "kitchen"), format_of(kit)
     table = tables.load_table(plan, fmt)
     assert list(table.kind[:5]) == ["promised before: tile"] * 4 + ["new"] and list(table.casts[:4]) == [10, 10, 10, 5]
-    pours = [plan.typical.opened.moment(moment) for moment in plan._pours()]
+    pours = [plan.typical.opened.moment(moment) for moment in sorted(plan.pours.values())]
     assert [when.date() for when in pours[:5]] == [date(2026, 11, 30) + timedelta(days=n) for n in range(5)]
     days = tables.day_table(plan, fmt)
     # 70 minutes to pour ten tiles; an hour to sand them the next day, with hands that the order has not

@@ -69,7 +69,7 @@ def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
     """The answer for a terminal, without Markdown."""
     fmt = format_of(plan.planner.kit, year=False)
     lines = [wording.what_is_asked(plan, fmt), "", wording.headline(plan, fmt)]
-    if any(plan.order.in_hand.values()) or plan.order.under_way:
+    if plan.order.good or plan.order.under_way:
         lines += ["", wording.course_now(plan, fmt)]
     if not plan.order.complete:
         said = wording.by_feel(plan, quoted, fmt), wording.alike_sentence(plan, fmt), wording.moulds_sentence(plan, fmt)
@@ -95,7 +95,7 @@ def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
             "due": order.due.isoformat(),
             "confidence": order.confidence,
             "in_hand": {key or order.product: value for key, value in order.in_hand.items()},
-            "under_way": sum(u.casts for u in order.under_way),
+            "under_way": order.poured,
         },
         "complete": order.complete,
         "pieces_over": order.over,

@@ -60,7 +60,7 @@ class OrderPlan:
     @property
     def new_loads(self) -> int:
         """Loads still to pour, extra ones apart. [load]"""
-        return self.loads.planned - self.loads.promised - self.loads.started
+        return self.loads.planned - self.loads.new.start
 
     @cached_property
     def course(self) -> SimulatedOrder:
@@ -147,23 +147,26 @@ class OrderPlan:
     @cached_property
     def start_days(self) -> list[date]:
         """First days to try: the planned one, those of one to three loads later, and the last safe one."""
-        later = [self.course.opened.date_of(begin) for begin in self._pours()[1:4]]
+        later = [self.course.opened.date_of(begin) for begin in sorted(self.pours.values())[1:4]]
         last = [self.last_start.day, self._next_open(self.last_start.day)] if self.last_start else []
         return sorted({self.order.start, *later, *last})
 
     @cached_property
     def next_start(self) -> date | None:
         """First day after the first on which a load is poured in a typical course; None where there is none."""
-        days = (self.course.opened.date_of(begin) for begin in self._pours())
+        days = (self.course.opened.date_of(begin) for begin in sorted(self.pours.values()))
         return next((day for day in days if day > self.order.start), None)
 
-    def _pours(self):
-        """Beginnings of the loads of a typical course. [s]"""
-        found = {}
-        for load, stage, start, _ in self.typical.schedule.segments:
-            if stage in self.casting_stages:
-                found.setdefault(load, start)
-        return sorted(found.values())
+    @cached_property
+    def pours(self) -> dict[int, int]:
+        """Beginnings of the loads of a typical course, by load. [s]"""
+        segments = self.typical.schedule.segments
+        return {load: start for load, stage, start, _ in reversed(segments) if stage in self.casting_stages}
+
+    @cached_property
+    def step_minutes(self) -> np.ndarray:
+        """Hand work on each load of the order, under way and new, at each step; shape (D, L, K). [min]"""
+        return self.planner.step_minutes(self.planner.draws, self.course.entering)[:, self.loads.own]
 
     def _next_open(self, day):
         return next((d for d in self._open_days() if d > day), day + timedelta(days=1))

@@ -66,6 +66,16 @@ class Loads:
         """Casts of each load. [cast]"""
         return self.casts.sum(axis=1)
 
+    @property
+    def own(self) -> slice:
+        """Loads of the order, under way and new."""
+        return slice(self.promised, self.planned)
+
+    @property
+    def new(self) -> slice:
+        """Loads of the order still to pour, extra ones apart."""
+        return slice(self.promised + self.started, self.planned)
+
 
 @dataclass(frozen=True, kw_only=True)
 class SimulatedOrder:
@@ -199,8 +209,7 @@ class Planner:
 
     def needed(self, order: Order) -> dict[str, int]:
         """Good pieces, or sets, still to come by item, loads under way not counted."""
-        short = {name: max(count - order.in_hand.get(name, 0), 0) for name, count in order.items.items()}
-        return {name: -(-count // order.set_of) for name, count in short.items()}
+        return {name: -(-count // order.set_of) for name, count in order.short.items()}
 
     def casts(self, order: Order, *, alike: bool = True) -> tuple[dict[str, int], float]:
         """Casts to start by item so that the order is met with its confidence, and the chance of that.
@@ -319,13 +328,11 @@ class Planner:
 
     def _weights(self, order, loads, good):
         """Weights of the draws by whether their planned loads are enough, which the formula knows without the noise of draws."""
-        own = slice(loads.promised, loads.planned)
-        needed = np.array(list(self.needed(order).values()))
+        own, needed = loads.own, np.array(list(self.needed(order).values()))
         enough = ((good[:, own] // order.set_of).sum(axis=1) >= needed).all(axis=1)
         key = order.set_of, tuple(needed), self._started(order), loads.casts[own].tobytes()
         if key not in self._exact:
-            new = loads.casts[loads.promised + loads.started : loads.planned].sum(axis=0)
-            self._exact[key] = self._chance(order, new.tolist())
+            self._exact[key] = self._chance(order, loads.casts[loads.new].sum(axis=0).tolist())
         seen, exact = enough.mean(), self._exact[key]
         if not 0.0 < seen < 1.0:
             return np.full(enough.size, 1.0 / enough.size)

@@ -97,7 +97,7 @@ class Quoted:
         bought = sum(row.cost for row in buying_list(self.plan))
         planner, loads = self.plan.planner, self.plan.loads
         first = planner.step_minutes(planner.point, self.plan.typical.entering)[0]
-        new = min(loads.promised + loads.started, loads.planned - 1)
+        new = min(loads.new.start, loads.planned - 1)
         return float(bought + (first[new].sum() / 60 * self.target if self.plan.new_loads else 0.0))
 
 
@@ -115,7 +115,7 @@ def price_of(plan: OrderPlan) -> Quoted:
     Quoted
     """
     planner, order, loads, course = plan.planner, plan.order, plan.loads, plan.course
-    inputs, own = planner.inputs, slice(plan.loads.promised, plan.loads.planned)
+    inputs, own = planner.inputs, plan.loads.own
     product = next(p for p in inputs.products if p.name == order.product)
     channel = next((c for c in inputs.channels if c.name == order.channel), None)
     target = float(planner.point_inputs.target_per_hour)
@@ -124,7 +124,7 @@ def price_of(plan: OrderPlan) -> Quoted:
     past, past_minutes = _past(plan)
     entering = course.entering[:, own].sum(axis=1) + past[:, :-1]
     casts = float(loads.size[own].sum()) + past[:, 0]
-    minutes = planner.step_minutes(planner.draws, course.entering)[:, own].sum(axis=(1, 2)) + past_minutes
+    minutes = plan.step_minutes.sum(axis=(1, 2)) + past_minutes
     spent = sum(entering[:, k] * (step.material + step.consumables) for k, step in enumerate(cost.steps))
     spent = spent + order.pieces * cost.parts
     mould_minutes, mould_material = mould_per_cast(product)
@@ -132,7 +132,7 @@ def price_of(plan: OrderPlan) -> Quoted:
     good = course.good[:, own].sum(axis=(1, 2))
     through = np.concatenate([entering[:, 1:], (good + past[:, -1])[:, None]], axis=1)
     spent = spent - sum((entering - through)[:, k] * step.recovered for k, step in enumerate(cost.steps))
-    brought = np.maximum(good + sum(order.in_hand.values()) - order.pieces, 0) * order.leftover_value
+    brought = np.maximum(good + order.good - order.pieces, 0) * order.leftover_value
     spent = spent - brought
 
     def of(value):
@@ -163,7 +163,7 @@ def price_of(plan: OrderPlan) -> Quoted:
 def _past(plan):
     """Pieces entering each step and good in the end, of what is in hand, shape (D, K + 1); its minutes, shape (D,)."""
     planner, order, draws = plan.planner, plan.order, plan.planner.draws
-    unbooked = max(sum(order.in_hand.values()) - sum(good for _, good in order.checked), 0)
+    unbooked = max(order.good - sum(good for _, good in order.checked), 0)
     casts = ceil(unbooked / float(planner.point.good_share[0]) - 1e-9)
     sizes = np.array([*(casts for casts, _ in order.checked), *loads_for(casts, planner.casts_per_load)])
     surviving = np.stack([*np.broadcast_arrays(*surviving_share(draws.shares)), draws.good_share], axis=-1)
@@ -180,7 +180,7 @@ def _shared(plan, bench):
     year, weeks = planner.kit.point().totals, float(planner.point_inputs.weeks_per_year)
     making = float(year["make_hours_per_year"])
     share = np.minimum(bench / making if making > 0 else np.ones_like(bench), 1.0)
-    if sum(order.in_hand.values()) > sum(good for _, good in order.checked):  # no log says since when: as long as from nothing
+    if order.good > sum(good for _, good in order.checked):  # no log says since when: as long as from nothing
         course = plan.with_order(in_hand={}, under_way=()).course
     ran = course.schedule.finish - course.opened.seconds(min(order.start, order.begun or order.start))
     share = np.minimum(share, ran / (7 * DAY) / weeks)

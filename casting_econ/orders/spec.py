@@ -57,6 +57,21 @@ class Order:
         return self.variants or {"": self.pieces}
 
     @property
+    def good(self) -> int:
+        """Good pieces in hand, of all items. [piece]"""
+        return sum(self.in_hand.values())
+
+    @property
+    def poured(self) -> int:
+        """Casts under way, of all items. [cast]"""
+        return sum(under.casts for under in self.under_way)
+
+    @property
+    def short(self) -> dict[str, int]:
+        """Good pieces not in hand yet by item, loads under way not counted. [piece]"""
+        return {name: max(wanted - self.in_hand.get(name, 0), 0) for name, wanted in self.items.items()}
+
+    @property
     def over(self) -> int:
         """Good pieces in hand beyond what is wanted. [piece]"""
         return sum(max(self.in_hand.get(name, 0) - wanted, 0) for name, wanted in self.items.items())
@@ -64,7 +79,7 @@ class Order:
     @property
     def complete(self) -> bool:
         """Whether all that is wanted is in hand."""
-        return all(self.in_hand.get(name, 0) >= wanted for name, wanted in self.items.items())
+        return not any(self.short.values())
 
 
 def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = None, in_hand=None, **asked) -> Order:

@@ -23,7 +23,7 @@ class Shown:
 
 
 def shown(name: str, caption: str, columns: str, *, fold: bool = False) -> Callable:
-    """Let the frame that a function returns carry how a page shows it.
+    """Let the frame that a function returns carry how a page shows it; a function may return its rows alone, as tuples.
 
     Parameters
     ----------
@@ -50,6 +50,7 @@ def shown(name: str, caption: str, columns: str, *, fold: bool = False) -> Calla
             given = signature.bind(*args, **kwargs)
             given.apply_defaults()
             frame = function(*args, **kwargs)
+            frame = pd.DataFrame(frame, columns=list(styles)) if isinstance(frame, list) else frame
             kept = name.format(**given.arguments).replace(" ", "-")
             frame.attrs[_KEY] = Shown(name=kept, caption=caption.format(**given.arguments), columns=styles, fold=fold)
             return frame

@@ -42,7 +42,7 @@ class Warm:
         Makes what this process has worked out known to notebooks; the warm process is then a fork of this one.
     """
 
-    def __init__(self, folder: Path, log, parameters, environment: dict[str, str], ready: Callable[[], None] | None = None) -> None:
+    def __init__(self, folder: Path, log, parameters, environment, ready: Callable[[], None] | None = None) -> None:
         environment = environment | {"MPLBACKEND": "agg"}
         # a fork has no other threads, what they hold is never let go, and its linear algebra keeps the number it has
         if ready and threading.active_count() == 1 and ONE_THREAD.items() <= os.environ.items():

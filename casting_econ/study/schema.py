@@ -238,6 +238,7 @@ class MouldEntry(_Node):
     replace_at: _q(above=0.0, high=1e6, basis="decided", **_CASTS) | None = None
     sets: _q(above=0.0, high=200.0, basis="decided", whole=True, counts="set_of_moulds") = Number(1.0, "", basis="decided")
     rest: Hours = Number(0.0, "hour", basis="decided")
+    free_after: str | None = None  # step that gets the pieces out; None: the first after the load's first wait
 
 
 class ProductEntry(_Node):
@@ -527,7 +528,7 @@ def _known_holidays(text: str) -> str:
     country, dash, region = text.partition("-")
     regions = holidays.list_supported_countries(include_aliases=True)
     if country not in regions:
-        raise ValueError(f"unknown country {country!r} -> {right}{close_match(country.upper(), regions)}")
+        raise ValueError(f"unknown country {country!r} -> {right}{close_match(country.upper(), regions, len(regions))}")
     if dash and region not in regions[country]:
         known = f"; regions of {country}: {', '.join(regions[country])}" if regions[country] else f"; {country} has no regions"
         raise ValueError(f"unknown region {region!r} -> {right}{known}{close_match(region.upper(), regions[country])}")

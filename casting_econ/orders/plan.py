@@ -12,7 +12,8 @@ from ..models.lots import LotPlan, cheapest_lots, load_cost
 from ..models.orders import counts_from_loads, loads_for, moulds_worn
 from ..models.schedule import DAY, NEVER
 from .dates import arrival
-from .planner import Loads, Planner, SimulatedOrder
+from .planner import Planner
+from .simulated import Loads, SimulatedOrder
 from .spec import Order
 
 __all__ = ["OrderPlan", "Start"]

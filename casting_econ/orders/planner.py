@@ -1,6 +1,6 @@
 """A study's draws for one product, and the loads of an order followed through the calendar in each of them."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from functools import cached_property
 
@@ -11,109 +11,20 @@ from ..evidence import load_correlation
 from ..kit import OpenStudy
 from ..models.costs import hands_on_minutes
 from ..models.orders import casts_by_variant, casts_for, chance_by_variant, chance_of, loads_for
-from ..models.schedule import DAY, Plan, Schedule, Stage, simulate
+from ..models.schedule import DAY, Plan, Stage, simulate
 from ..models.supplies import hours_at_temperature
-from ..models.yields import rolled_yield, surviving_share
+from ..models.yields import surviving_share
 from ..pages.curing import LoadWait, load_waits
 from ..study.schema import is_hand_sanding
 from .dates import REFERENCE_C, Opening, last_moment, opening
+from .simulated import Draws, Loads, SimulatedOrder, fates, repeated
 from .spec import Order
 
-__all__ = ["DRAWS", "Draws", "Loads", "Planner", "SimulatedOrder"]
+__all__ = ["DRAWS", "Planner"]
 
 DRAWS = 512
 EXTRA = 3  # loads that may follow one by one where the planned ones fall short
 HORIZON = 500  # days after the due date up to which the calendar is followed [day]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Draws:
-    """One product in D possible worlds, or in one; every array of length D."""
-
-    minutes: tuple[np.ndarray, ...]  # by step, for a piece entering, rework in it [min/piece]
-    load_minutes: tuple[np.ndarray, ...]  # by step [min/load]
-    wait: tuple[np.ndarray, ...]  # by step [hour]
-    shares: tuple[np.ndarray, ...]  # by step, passing [-]
-    load_correlation: np.ndarray  # [-]
-    ruined: np.ndarray  # chance that a load is lost as a whole [-]
-    order_minutes: np.ndarray  # [min/order]
-
-    @property
-    def good_share(self) -> np.ndarray:
-        """Share of casts that end good. [-]"""
-        return rolled_yield(self.shares)
-
-    def part(self, size: int) -> "Draws":
-        """Every so-manieth draw, `size` in all."""
-        rows = np.linspace(0, self.load_correlation.size - 1, min(size, self.load_correlation.size)).round().astype(int)
-        many = {name: tuple(a[rows] for a in getattr(self, name)) for name in ("minutes", "load_minutes", "wait", "shares")}
-        alone = {name: getattr(self, name)[rows] for name in ("load_correlation", "ruined", "order_minutes")}
-        return Draws(**many, **alone)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Loads:
-    """Loads of a plan in the order in which they are poured."""
-
-    casts: np.ndarray  # by load and item; shape (L, I) [cast]
-    promised: int  # loads of earlier promises, which come first
-    started: int  # loads of the order under way, which come next
-    planned: int  # all but the extra ones
-    promised_products: tuple[str, ...] = ()  # of each promised load
-
-    @property
-    def size(self) -> np.ndarray:
-        """Casts of each load. [cast]"""
-        return self.casts.sum(axis=1)
-
-    @property
-    def own(self) -> slice:
-        """Loads of the order, under way and new."""
-        return slice(self.promised, self.planned)
-
-    @property
-    def new(self) -> slice:
-        """Loads of the order still to pour, extra ones apart."""
-        return slice(self.promised + self.started, self.planned)
-
-
-@dataclass(frozen=True, kw_only=True)
-class SimulatedOrder:
-    """What happens to the loads in each draw."""
-
-    entering: np.ndarray  # pieces of each load that enter each step; shape (D, L, K) [piece]
-    good: np.ndarray  # shape (D, L, I) [piece]
-    plan: Plan
-    schedule: Schedule
-    opened: Opening
-    deadline: int  # packed before this, it arrives in time [s]
-    weights: np.ndarray  # of the draws, so that planned loads are enough just as often as the formula says; shape (D,), sum 1 [-]
-
-    def split(self, count: int) -> list["SimulatedOrder"]:
-        """The courses of several first days or sets of moulds apart; only their ends."""
-        parts = np.split(self.schedule.finish, count)  # each with all draws, so with the same weights
-        return [replace(self, schedule=replace(self.schedule, finish=part)) for part in parts]
-
-    @property
-    def in_time(self) -> float:
-        """Chance that the parcel arrives by the due date. [-]"""
-        return float(self.weights @ (self.schedule.finish < self.deadline))
-
-    @property
-    def error(self) -> float:
-        """Standard error of `in_time` from the number of draws; what the formula says adds none. [-]"""
-        met, total = self.schedule.finish < self.deadline, 0.0
-        for weight in np.unique(self.weights):  # draws whose planned loads are enough, and the others
-            own = self.weights == weight
-            count, share = own.sum(), met[own].mean()
-            total += (weight * count) ** 2 * max(share * (1 - share), 0.25 / count) / count
-        return float(np.sqrt(total))
-
-    def finish_at(self, chance: float) -> int:
-        """Moment by which the order is packed with a chance; NEVER where it is not. [s]"""
-        order = np.argsort(self.schedule.finish, kind="stable")
-        reached = np.cumsum(self.weights[order])
-        return int(self.schedule.finish[order][min(int(np.searchsorted(reached, chance - 1e-9)), order.size - 1)])
 
 
 class Planner:
@@ -310,7 +221,7 @@ class Planner:
         opened = self._opened(order, hours_share)
         key = loads.casts.tobytes(), loads.casts.shape, draws.load_correlation.size, record
         if key not in self._thrown:  # the same loads meet the same fate in every plan
-            self._thrown = {key: self._fates(loads, draws, record)} | dict(list(self._thrown.items())[-3:])
+            self._thrown = {key: fates(loads, draws, None if record else (self.seed, 2))} | dict(list(self._thrown.items())[-3:])
         entering, good = self._thrown[key]
         entering = entering.copy()
         entering[:, [load for load, name in enumerate(loads.promised_products) if name != self.product]] = 0
@@ -318,7 +229,7 @@ class Planner:
         for name in dict.fromkeys(loads.promised_products):
             plan = plan if name == self.product else self._with_other(plan, name, order, loads, draws, opened, record, stations)
         if starts or sets:
-            plan = _each(plan, [opened.seconds(day) for day in starts], list(sets))
+            plan = repeated(plan, [opened.seconds(day) for day in starts], list(sets))
         deadline = last_moment(self.kit.study, opened, order.due)
         if not capped:
             opened = Opening(opened.first, replace(opened.calendar, sanding_cap=DAY), opened.closed)
@@ -362,7 +273,7 @@ class Planner:
             own,
             other.point if typical else other.draws.part(size),
         )
-        theirs = other._plan(*given, *other._fates(*given[1:], typical, stream=3), opened, stations)
+        theirs = other._plan(*given, *fates(*given[1:], None if typical else (self.seed, 3)), opened, stations)
         behind = [(0, 0), (0, 0), (0, len(theirs.stages))]
         many = {key: np.pad(getattr(plan, key), behind) for key in ("work", "wait", "places")}
         for key, value in many.items():
@@ -372,37 +283,6 @@ class Planner:
         stages = [replace(stage, name=f"{stage.name if n else 'casting'} ({name})") for n, stage in enumerate(theirs.stages)]
         begin = dict.fromkeys(mine, (before, 0, None, False))
         return replace(plan, **many, stages=(*plan.stages, *stages), slots=plan.slots | shared, under_way=plan.under_way | begin)
-
-    def _fates(self, loads, draws, typical, stream=2):
-        """Pieces of each load entering each step, and good ones by item: at random, or rounded means for a typical course."""
-        size, count = loads.size, len(draws.shares)
-        shape = (draws.load_correlation.size, size.size)
-        entering = np.empty((*shape, count), np.int64)
-        if typical:
-            surviving = np.array([float(share) for share in surviving_share([s[0] for s in draws.shares])])
-            entering[:] = np.ceil(size[None, :, None] * surviving - 1e-9)
-            total = np.cumsum(loads.casts * float(draws.good_share[0]), axis=0)
-            good = np.diff(np.floor(total + 1e-9), axis=0, prepend=0)[None].astype(np.int64)
-            return entering, np.minimum(good, loads.casts)
-        rng = np.random.default_rng([self.kit.study.file.study.seed, stream])
-        share, alike = draws.good_share[:, None], draws.load_correlation[:, None]
-        strength = (1.0 - alike) / np.maximum(alike, 1e-12)
-        own = np.where(
-            alike > 1e-9, rng.beta(np.maximum(share * strength, 1e-9), np.maximum((1 - share) * strength, 1e-9), shape), share
-        )
-        good = rng.binomial(loads.casts, own[..., None]) * (rng.random(shape) >= draws.ruined[:, None])[..., None]
-        # scrap falls on the steps in proportion to what each rejects
-        left = size - good.sum(axis=2)
-        surviving = surviving_share(draws.shares)
-        rejects = [np.asarray(s * (1 - y)) for s, y in zip(surviving, draws.shares, strict=True)]
-        remaining = np.cumsum(rejects[::-1], axis=0)[::-1]
-        gone = np.zeros(shape, np.int64)
-        for k in range(count):
-            entering[..., k] = size - gone
-            chance = np.where(remaining[k] > 0, rejects[k] / np.maximum(remaining[k], 1e-300), 0.0)
-            here = rng.binomial(left, np.clip(chance, 0, 1)[:, None]) if k < count - 1 else left
-            gone, left = gone + here, left - here
-        return entering, good
 
     def _plan(self, order, loads, draws, entering, good, opened, stations):
         file, steps, first = self.kit.study.file, list(self.entry.steps.items()), self.first_wait
@@ -489,14 +369,6 @@ class Planner:
         """Loads that share one station at a step whose load is larger than what is cast at once."""
         step = list(self.entry.steps.values())[k]
         return 1 if step.load_size is None else max(int(step.load_size.value // self.casts_per_load), 1)
-
-
-def _each(plan, starts, sets):
-    """A plan whose draws are repeated for each first day, or for each number of sets of moulds."""
-    times, size = max(len(starts), len(sets)), plan.start.size
-    many = {name: np.concatenate([getattr(plan, name)] * times) for name in ("work", "wait", "credit", "places", "pack")}
-    begins = np.repeat(starts, size) if starts else np.tile(plan.start, times)
-    return replace(plan, **many, start=begins, mould_sets=np.repeat(sets, size) if sets else np.tile(plan.mould_sets, times))
 
 
 def _even(total, parts):

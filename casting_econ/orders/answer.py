@@ -50,7 +50,7 @@ def open_order(kit: OpenStudy, name: str | None = None, *, today: date | None = 
     planner = Planner(kit, order.product, max(ceil(order.pieces / share), 1), order.channel)
     plan = OrderPlan(planner=planner, order=order)
     try:
-        _ = plan.found
+        _ = plan.casts_by_item
     except ValueError as error:
         right = "a lower --confidence, or a study whose pass shares leave good pieces"
         raise StudyError([Fault(file="--confidence", wrong=str(error), found=f"{order.confidence:g}", right=right)]) from None
@@ -70,9 +70,9 @@ def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
     fmt = format_of(plan.planner.kit, year=False)
     lines = [wording.what_is_asked(plan, fmt), "", wording.headline(plan, fmt)]
     if plan.order.good or plan.order.under_way:
-        lines += ["", wording.course_now(plan, fmt)]
+        lines += ["", wording.progress_sentence(plan, fmt)]
     if not plan.order.complete:
-        said = wording.by_feel(plan, quoted, fmt), wording.alike_sentence(plan, fmt), wording.moulds_sentence(plan, fmt)
+        said = wording.by_feel_sentence(plan, quoted, fmt), wording.alike_sentence(plan, fmt), wording.moulds_sentence(plan, fmt)
         lines += [line for sentence in said if sentence for line in ("", sentence)]
     lines += ["", wording.price_sentence(plan, quoted, fmt)]
     lines += ["", wording.deposit_sentence(plan, quoted, quoted.asked, fmt)]
@@ -80,7 +80,7 @@ def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
 
 
 def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
-    """Numbers of the answer, for `order.json`."""
+    """Numbers of the answer, for `order.json`; hours, money, chances and shares in the units of the tables."""
     order, course = plan.order, plan.course
     price = quoted.asked
     earliest_promise, last = plan.earliest_promise, plan.last_start
@@ -102,16 +102,16 @@ def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
         "casts": plan.casts,
         "casts_if_pieces_failed_one_by_one": plan.casts_one_by_one,
         "load_correlation": likeness(plan.planner.kit.study, order.product)[0],
-        "casts_by_variant": {key or order.product: value for key, value in plan.found[0].items()},
+        "casts_by_variant": {key or order.product: value for key, value in plan.casts_by_item.items()},
         "loads": plan.new_loads,
-        "chance_of_enough": plan.found[1],
+        "chance_of_enough": plan.chance_of_enough,
         "chance_of_date": course.in_time,
         "chance_of_date_error": course.error,
         "meets_date": plan.meets_date,
         "last_safe_start": last.day.isoformat() if last else None,
         "honest_arrival": earliest_promise[1].isoformat() if earliest_promise else None,
         "mould_sets_for_date": plan.sets_wanted,
-        "mould_sets_worn": plan.worn,
+        "mould_sets_worn": plan.sets_worn,
         "mould_sets_to_make": plan.moulds_to_make,
         "hours": {row.what: row.hours for row in tables.hours_table(plan, quoted).itertuples()},
         "sanding_hours_per_day": max(plan.sanding_by_day.values(), default=0.0),
@@ -132,7 +132,8 @@ def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
 def quote_of(plan: OrderPlan, quoted: Quoted) -> Quote:
     """The quote for the customer: nothing of what it costs.
 
-    The date is the one asked for if it holds with the wanted certainty, otherwise the earliest that does.
+    The date is the one asked for if it holds with the wanted certainty, otherwise the earliest that does. StudyError where
+    there is no price to quote, or no date holds.
     """
     file, order = plan.planner.kit.study.file, plan.order
     price, words = quoted.asked, file.quote

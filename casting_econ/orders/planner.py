@@ -13,6 +13,7 @@ from ..models.costs import hands_on_minutes
 from ..models.orders import casts_by_variant, casts_for, chance_by_variant, chance_of, loads_for
 from ..models.schedule import DAY, Plan, Stage, simulate
 from ..models.supplies import hours_at_temperature
+from ..models.workshop import Product
 from ..models.yields import surviving_share
 from ..pages.curing import LoadWait, load_waits
 from ..study.schema import is_hand_sanding
@@ -37,9 +38,11 @@ class Planner:
     product : str
         Product ordered.
     casts : int
-        About how many casts an order takes, over which learning is averaged.
+        About how many casts an order takes, over which learning is averaged. [cast]
     channel : str, optional
         Whose minutes an order takes.
+    draws : int, optional
+        Possible worlds.
     """
 
     def __init__(self, kit: OpenStudy, product: str, casts: int, channel: str | None = None, draws: int = DRAWS) -> None:
@@ -81,6 +84,16 @@ class Planner:
         )
 
     @cached_property
+    def point_product(self) -> Product:
+        """Inputs of the product at the point."""
+        return next(p for p in self.point_inputs.products if p.name == self.product)
+
+    @property
+    def mould_sets(self) -> int:
+        """Sets of moulds in use; 0 where the study has none for the product. [set]"""
+        return 0 if self.entry.mould is None else int(self.entry.mould.sets.value)
+
+    @cached_property
     def casts_per_load(self) -> int:
         """Casts of a full load. [cast/load]"""
         return int(self.entry.casts_per_load.value)
@@ -103,7 +116,7 @@ class Planner:
     def load_wait(self) -> LoadWait:
         """The first wait of a load, as the staircase takes it."""
         name, step = list(self.entry.steps.items())[self.first_wait]
-        product = next(p for p in self.point_inputs.products if p.name == self.product)
+        product = self.point_product
         entering = surviving_share([step.pass_share for step in product.steps])
         loads = [s.load_size or self.casts_per_load * share for s, share in zip(product.steps, entering, strict=True)]
         minutes = [
@@ -121,11 +134,11 @@ class Planner:
     # ------------------------------------------------------------------ how many
 
     def needed(self, order: Order) -> dict[str, int]:
-        """Good pieces, or sets, still to come by item, loads under way not counted."""
+        """Good pieces, or sets, still to come by item, loads under way not counted. [piece or set]"""
         return {name: -(-count // order.set_of) for name, count in order.short.items()}
 
     def casts(self, order: Order, *, alike: bool = True) -> tuple[dict[str, int], float]:
-        """Casts to start by item so that the order is met with its confidence, and the chance of that.
+        """Casts to start by item so that the order is met with its confidence, and the chance of that. [cast, -]
 
         Not `alike`, pieces of one load fail one by one.
 
@@ -136,14 +149,12 @@ class Planner:
         """
         needed, d = self.needed(order), self.draws
         given = self.casts_per_load, d.good_share, d.load_correlation if alike else np.zeros_like(d.load_correlation)
-        confidence, lost = order.confidence, {"ruined": d.ruined}
         if len(needed) == 1:
-            (name, count), started = next(iter(needed.items())), self._started(order)
-            casts = casts_for(count, confidence, *given, set_size=order.set_of, started=started, **lost)
+            [(name, count)], lost = needed.items(), {"started": self._started(order), "ruined": d.ruined}
+            casts = casts_for(count, order.confidence, *given, set_size=order.set_of, **lost)
             return {name: casts}, self._chance(order, [casts])
-        found, chance = casts_by_variant(
-            list(needed.values()), confidence, *given, order.set_of, self._started_by_item(order), **lost
-        )
+        wanted, started = list(needed.values()), self._started_by_item(order)
+        found, chance = casts_by_variant(wanted, order.confidence, *given, order.set_of, started, ruined=d.ruined)
         return dict(zip(needed, found, strict=True)), chance
 
     def curve(self, order: Order, casts) -> np.ndarray:
@@ -158,8 +169,8 @@ class Planner:
         needed, d = list(self.needed(order).values()), self.draws
         given = (self.casts_per_load, d.good_share, d.load_correlation)
         if len(needed) == 1:
-            started = self._started(order)
-            return chance_of(needed[0], casts[0], *given, set_size=order.set_of, started=started, ruined=d.ruined)
+            lost = {"started": self._started(order), "ruined": d.ruined}
+            return chance_of(needed[0], casts[0], *given, set_size=order.set_of, **lost)
         return chance_by_variant(needed, casts, *given, order.set_of, self._started_by_item(order), d.ruined)
 
     def chance_without_more(self, order: Order) -> float:
@@ -178,8 +189,7 @@ class Planner:
     def loads(self, order: Order, casts: dict[str, int], extra: int = EXTRA) -> Loads:
         """Loads in pouring order: earlier promises, those under way, the new ones, extra ones in case."""
         items, most = list(order.items), self.casts_per_load
-        rows = []
-        products = []
+        rows, products = [], []
         for promise in self.kit.study.file.orders.promised:
             if promise.product is not None:
                 full = int(self.kit.study.file.products[promise.product].casts_per_load.value)
@@ -189,18 +199,10 @@ class Planner:
         for under in order.under_way:
             rows.append(np.array([under.casts if under.variant == name else 0 for name in items]))
         started = len(rows) - promised
-        left, room = dict(casts), 0
-        for name in items:  # variants share a load where one leaves room
-            while left.get(name, 0) > 0:
-                if room == 0:
-                    rows.append(np.zeros(len(items), int))
-                    room = most
-                count = min(room, left[name])
-                rows[-1][items.index(name)] += count
-                left[name] -= count
-                room -= count
+        queue = np.repeat(np.arange(len(items)), [casts.get(name, 0) for name in items])  # variants share a load that has room
+        rows += [np.bincount(queue[n : n + most], minlength=len(items)) for n in range(0, queue.size, most)]
         planned = len(rows)
-        rows += [_even(most, len(items))] * extra
+        rows += [np.bincount(np.arange(most) % len(items), minlength=len(items))] * extra
         casts = np.array(rows).reshape(len(rows), len(items))
         return Loads(casts=casts, promised=promised, started=started, planned=planned, promised_products=tuple(products))
 
@@ -217,7 +219,32 @@ class Planner:
         hours_share: float = 1.0,
         capped: bool = True,
     ) -> SimulatedOrder:
-        """Follow the loads through the calendar in every draw; with several first days or sets of moulds, all draws for each in turn."""
+        """Follow the loads through the calendar in every draw.
+
+        Parameters
+        ----------
+        order, loads, draws : Order, Loads, Draws
+            What is made, in which loads, and in which possible worlds.
+        starts, sets : tuple, optional
+            First days, or sets of moulds [set], to try instead: all draws for each in turn.
+        record : bool, optional
+            A typical course with its segments of hand work instead of chances.
+        stations : int, optional
+            More of each kind. [station]
+        hours_share : float, optional
+            Of the hours a week for commissions. [-]
+        capped : bool, optional
+            Whether sanding by hand keeps below its cap.
+
+        Returns
+        -------
+        SimulatedOrder
+
+        Raises
+        ------
+        StudyError
+            If no day of the calendar is open.
+        """
         opened = self._opened(order, hours_share)
         key = loads.casts.tobytes(), loads.casts.shape, draws.load_correlation.size, record
         if key not in self._thrown:  # the same loads meet the same fate in every plan
@@ -328,7 +355,7 @@ class Planner:
         credit[:, : loads.promised] = 0
         size = draws.load_correlation.size
         mould = self.entry.mould
-        sets, named = (int(mould.sets.value), mould.free_after) if mould is not None else (0, None)
+        sets, named = self.mould_sets, None if mould is None else mould.free_after
         under_way = {}
         for n, under in enumerate(order.under_way):
             closes = opened.seconds(under.poured) + DAY  # the hour is not in the log: the end of the day is the cautious one
@@ -369,8 +396,3 @@ class Planner:
         """Loads that share one station at a step whose load is larger than what is cast at once."""
         step = list(self.entry.steps.values())[k]
         return 1 if step.load_size is None else max(int(step.load_size.value // self.casts_per_load), 1)
-
-
-def _even(total, parts):
-    """A total in whole parts as even as can be."""
-    return np.array([total // parts + (n < total % parts) for n in range(parts)])

@@ -22,7 +22,7 @@ SAFE = 0.8  # chance of the target at the price that a quote asks where none is 
 
 @dataclass(frozen=True, kw_only=True)
 class Quoted:
-    """Money and hours of one order, in D draws."""
+    """Money and hours of one order, in D draws; each price is of the whole order without postage charged."""
 
     plan: OrderPlan
     bench_hours: np.ndarray  # casting and finishing the whole order, moulds worn in it; shape (D,) [hour]

@@ -29,7 +29,7 @@ class Draws:
         return rolled_yield(self.shares)
 
     def part(self, size: int) -> "Draws":
-        """Every so-manieth draw, `size` in all."""
+        """So many of the draws, evenly spread over all; all of them where there are no more."""
         rows = np.linspace(0, self.load_correlation.size - 1, min(size, self.load_correlation.size)).round().astype(int)
         many = {name: tuple(a[rows] for a in getattr(self, name)) for name in ("minutes", "load_minutes", "wait", "shares")}
         alone = {name: getattr(self, name)[rows] for name in ("load_correlation", "ruined", "order_minutes")}
@@ -64,7 +64,7 @@ class Loads:
 
 @dataclass(frozen=True, kw_only=True)
 class SimulatedOrder:
-    """What happens to the loads in each draw."""
+    """What happens to L loads of I items through K steps in each of D draws."""
 
     entering: np.ndarray  # pieces of each load that enter each step; shape (D, L, K) [piece]
     good: np.ndarray  # shape (D, L, I) [piece]

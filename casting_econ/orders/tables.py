@@ -60,18 +60,18 @@ def _arriving(fmt: Format, dates) -> str:
     "confidence: sure; casts: 0; enough good: chance; loads: 0; in time: chance; date that holds: text",
 )
 def confidence_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
-    """What other confidences would ask for."""
+    """What other confidences would ask for: casts, loads [load], chances [-]."""
     rows = []
     for confidence in sorted({*CONFIDENCES, plan.order.confidence}):
         other = plan if confidence == plan.order.confidence else plan.with_order(confidence=confidence)
         chance, arrives = other.course.in_time, _arriving(fmt, other.earliest_promise)
-        rows.append((confidence, other.casts, other.found[1], other.new_loads, chance, arrives))
+        rows.append((confidence, other.casts, other.chance_of_enough, other.new_loads, chance, arrives))
     return rows
 
 
 @shown("order-curve", "The curve in figures", "casts: 0; chance: chance", fold=True)
 def curve_table(plan: OrderPlan) -> pd.DataFrame:
-    """Chance of enough good pieces by number of casts."""
+    """Chance of enough good pieces [-] by number of new casts."""
     low = max(sum(plan.planner.needed(plan.order).values()) * plan.order.set_of - plan.order.poured, 0)
     high = max(ceil(1.12 * plan.casts), plan.casts + 4)
     casts = np.unique(np.linspace(low, high, 41).round().astype(int))
@@ -84,7 +84,7 @@ def curve_table(plan: OrderPlan) -> pd.DataFrame:
     "rule: text; casts: 0; loads: 0; chance: chance",
 )
 def rule_table(plan: OrderPlan) -> pd.DataFrame:
-    """Ways of choosing the number of casts still to start, and the chance that each gives."""
+    """Ways of choosing the number of casts still to start, and the chance [-] that each gives."""
     planner, order = plan.planner, plan.order
     wanted = [sets * order.set_of for sets in planner.needed(order).values()]
     share = float(planner.point.good_share[0])
@@ -95,17 +95,17 @@ def rule_table(plan: OrderPlan) -> pd.DataFrame:
     }
     rules = {rule: max(casts - order.poured, 0) for rule, casts in rules.items()} | {"this plan": plan.casts}
     casts = list(rules.values())
-    chances = [*list(planner.curve(order, casts[:-1])), plan.found[1]]
+    chances = [*list(planner.curve(order, casts[:-1])), plan.chance_of_enough]
     loads = [ceil(n / planner.casts_per_load) for n in casts]
     return list(zip(rules, casts, loads, chances, strict=True))
 
 
 @shown("order-variants", "Casts by colour or form", "what: text; ordered: 0; in hand: 0; casts: 0; spare casts: 0")
 def variant_table(plan: OrderPlan) -> pd.DataFrame:
-    """Casts and spares by colour or form."""
+    """Pieces ordered and in hand, casts and spare casts by colour or form."""
     rows = []
     for name, pieces in plan.order.items.items():
-        casts, spare = plan.found[0][name], max(plan.found[0][name] - plan.order.short[name], 0)
+        casts, spare = plan.casts_by_item[name], max(plan.casts_by_item[name] - plan.order.short[name], 0)
         rows.append((name or plan.order.product, pieces, plan.order.in_hand.get(name, 0), casts, spare))
     return rows
 
@@ -166,7 +166,7 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     fold=True,
 )
 def day_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
-    """Every day from the start to the parcel in a typical course: pours, hand hours, sanding, and days that are closed."""
+    """Every day from the start to the parcel in a typical course: loads poured, hours of hands and of sanding [hour], what is done, and days that are closed."""
     typical, opened = plan.typical, plan.typical.opened
     stages = plan.stage_names
     last = min(int(typical.schedule.finish[0]), int(max((s[3] for s in typical.schedule.segments), default=0)) + DAY)
@@ -217,7 +217,7 @@ def hours_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
     "item: text; needed: text; in stock: text; to buy: text; cost: money; left over: text",
 )
 def material_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
-    """What to buy."""
+    """What to buy: amounts as they are written, and what it costs [money]."""
     rows = []
     for row in buying_list(plan):
         packs = " + ".join(f"{n} × {_amount(fmt, size, row.unit)}" for size, n in row.packs)
@@ -250,7 +250,7 @@ def _amount(fmt, value, unit):
     "price: text; order: money; piece: money; pay an hour: money; chance of target: chance",
 )
 def price_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
-    """Prices from the least to the safest, with what each pays."""
+    """Prices of the order and a piece [money], what each pays an hour [money/hour], and its chance of the target [-]."""
     pieces = plan.order.pieces
     rows = [
         ("bills only: its hours earn nothing", quoted.bills_only),
@@ -270,7 +270,7 @@ def price_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
     "discount: percent; order: money; pay an hour: money; change: money; chance of target: chance; given away: money",
 )
 def discount_table(quoted: Quoted, price: float) -> pd.DataFrame:
-    """What giving way on a price costs."""
+    """What giving way on a price costs: price [money], pay [money/hour], chance [-], and what is given away [money]."""
     base = quoted.pay(price).mean()
     rows = []
     for share in (0.0, *DISCOUNTS):
@@ -284,7 +284,7 @@ def discount_table(quoted: Quoted, price: float) -> pd.DataFrame:
     "order-moulds", "Sets of moulds in use and the date (fewer draws)", "sets in use: 0; in time: chance; date that holds: text"
 )
 def mould_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
-    """Sets of moulds in use, and the date that each makes possible."""
+    """Sets of moulds in use, the chance of the date [-], and the date that each makes possible."""
     return [(sets, chance, _arriving(fmt, dates)) for sets, chance, dates in plan.mould_choices]
 
 
@@ -294,7 +294,7 @@ def mould_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     "change: text; in time: chance; date that holds: text",
 )
 def option_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
-    """What a change of the plan does to the date."""
+    """What a change of the plan does to the chance of the date [-], and the date that it makes possible."""
     return [(what, chance, _arriving(fmt, dates)) for what, chance, dates in plan.options]
 
 
@@ -304,7 +304,7 @@ def option_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     "first day: text; days later: 0; in time: chance",
 )
 def start_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
-    """The chance of the date when the work starts later, by one load at a time; the last safe start among them."""
+    """The chance of the date [-] when the work starts later, by one load at a time; the last safe start among them."""
     return [(day(fmt, s.day), (s.day - plan.order.start).days, s.in_time) for s in plan.starts(plan.start_days)]
 
 
@@ -314,7 +314,7 @@ def start_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     "lots left: 0; still wanted: 0; casts: text; expected cost: money",
 )
 def lot_table(plan: OrderPlan) -> pd.DataFrame:
-    """Cheapest lots by lots left and pieces still wanted, for a few of them."""
+    """Cheapest lots [cast] and their cost [money] by lots left and pieces still wanted, for a few of them."""
     needed, rows = sum(plan.planner.needed(plan.order).values()), []
     for left in range(plan.rounds, 0, -1) if plan.lots else ():
         wanted = [needed] if left == plan.rounds else sorted({1, 2, 3, 5, needed // 4, needed // 2} - {0})

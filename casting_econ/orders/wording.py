@@ -13,14 +13,14 @@ from .tables import day, rule_table
 
 __all__ = [
     "alike_sentence",
-    "by_feel",
-    "course_now",
+    "by_feel_sentence",
     "days_gone",
     "deposit_sentence",
     "headline",
     "lots_sentence",
     "moulds_sentence",
     "price_sentence",
+    "progress_sentence",
     "sanding_sentence",
     "sets_sentence",
     "start_sentence",
@@ -54,7 +54,7 @@ def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
 def headline(plan: OrderPlan, fmt: Format) -> str:
     """What to start, the date, and how sure."""
     order, course = plan.order, plan.course
-    chance = fmt.chance(plan.found[1])
+    chance = fmt.chance(plan.chance_of_enough)
     if order.complete:
         text = "**Nothing more needs to be cast.** "
     elif plan.casts:
@@ -102,7 +102,7 @@ def alike_sentence(plan: OrderPlan, fmt: Format) -> str:
     return f"**{_pieces(fmt, alone, 'cast')} if pieces failed one by one; {fmt.number(plan.casts)} because loads differ**: {what}{remedy}"
 
 
-def course_now(plan: OrderPlan, fmt: Format) -> str:
+def progress_sentence(plan: OrderPlan, fmt: Format) -> str:
     """On course or not, and what to do now."""
     order = plan.order
     if not (order.under_way or order.good):
@@ -151,7 +151,7 @@ def days_gone(plan: OrderPlan, today: date, fmt: Format) -> str:
     return text + f"--start {today} plans from today."
 
 
-def by_feel(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
+def by_feel_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
     """What a plan by feel risks and leaves out."""
     rules = rule_table(plan).set_index("rule")
     naive, margin = rules.loc["wanted ÷ yield"], rules.loc["a quarter more than wanted"]
@@ -219,7 +219,7 @@ def moulds_sentence(plan: OrderPlan, fmt: Format) -> str:
         if plan.moulds_meet_date
         else f"No number of sets makes the date{f', {want} come nearest to it' if want > have else ''}; "
     )
-    text += f"{'and ' if plan.moulds_meet_date else ''}the order pours {_pieces(fmt, plan.new_loads, 'load')}{' more' if plan.order.under_way else ''}, which wear{'s' if plan.new_loads == 1 else ''} out {fmt.number(plan.worn, 2)} sets on average. "
+    text += f"{'and ' if plan.moulds_meet_date else ''}the order pours {_pieces(fmt, plan.new_loads, 'load')}{' more' if plan.order.under_way else ''}, which wear{'s' if plan.new_loads == 1 else ''} out {fmt.number(plan.sets_worn, 2)} sets on average. "
     text += (
         f"**Make {_pieces(fmt, plan.moulds_to_make, 'set')}.**"
         if plan.moulds_to_make

@@ -769,6 +769,23 @@ def test_what_cannot_be_asked_is_a_fault_with_its_place(asked, place):
     assert all(fault.right for fault in told.value.faults)
 
 
+def test_what_is_asked_is_read_as_the_study_file_is():
+    """The same figures, units and limits as in [commissions]; only the currency of a price may be left out."""
+    kit, due = demo("kelpmoor-handles"), {"today": TODAY, "by": "2027-03-01"}
+    texts = {"pieces": "28 pieces", "confidence": "99 %", "price": "10 800,50", "in_hand": "3", "variants": {"a": "20", "b": 8}}
+    order = order_of(kit, **texts | {"in_hand": {"a": "3"}}, **due)
+    assert (order.pieces, order.confidence, order.price, order.in_hand) == (28, 0.99, 10800.5, {"a": 3})
+    assert order.variants == {"a": 20, "b": 8}
+    for asked, said in (
+        ({"pieces": "28 loads"}, "--pieces: a number of loads where pieces are counted"),
+        ({"pieces": 28, "price": "2.160"}, "--price: question: is this 2160 or 2.160?"),
+        ({"pieces": 28, "set_of": 1001}, "--set-of: outside the limits; found 1001; right would be a whole number at least 1"),
+        ({"pieces": 0, "confidence": 0.4}, "--confidence: outside the limits; found 0.4; right would be a number at least 0.5"),
+    ):
+        with pytest.raises(StudyError, match=re.escape(said)):
+            order_of(kit, **asked, **due)
+
+
 def test_one_piece_is_asked_for_as_one():
     plan = open_order(demo("kelpmoor-handles"), today=TODAY, pieces=1, by="2026-12-18")
     fmt = format_of(demo("kelpmoor-handles"))

@@ -64,7 +64,9 @@ def test_a_forked_kernel_knows_nothing_of_another(tmp_path):
 
 def test_a_page_finds_what_the_run_has_worked_out_and_gives_the_same_bytes(tmp_path, monkeypatch):
     """Kernels are then forks of the run itself: the study is not read again, and figures and tables are the same to the byte."""
-    monkeypatch.setattr("threading.active_count", lambda: 1)  # other tests may have left threads, none of which holds anything here
+    monkeypatch.setattr(
+        "threading.active_count", lambda: 1
+    )  # other tests may have left threads, none of which holds anything here
     for name, value in ONE_THREAD.items():
         monkeypatch.setenv(name, value)
     kit, read = open_study(kit_folder("data") / "kelpmoor-handles"), tmp_path / "read"

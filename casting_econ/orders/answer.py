@@ -147,16 +147,8 @@ def quote_of(plan: OrderPlan, quoted: Quoted) -> Quote:
     elif plan.earliest_promise:
         posted, arrives = plan.earliest_promise
     else:
-        raise StudyError(
-            [
-                Fault(
-                    file="quote",
-                    wrong="no date holds with the wanted certainty",
-                    found=f"{order.confidence:.0%}",
-                    right="a lower --confidence",
-                )
-            ]
-        )
+        wrong, found = "no date holds with the wanted certainty", f"{order.confidence:.0%}"
+        raise StudyError([Fault(file="quote", wrong=wrong, found=found, right="a lower --confidence")])
     until = order.start + timedelta(days=words.valid_days)
     last = plan.last_start.day if plan.last_start else order.start
     return Quote(

@@ -9,7 +9,7 @@ from .moulds import expected_casts
 from .workshop import Product, Step
 from .yields import entering_per_good, rolled_yield, scrapped_per_good, surviving_share
 
-__all__ = ["PieceCost", "StepCost", "casts_of_moulds", "hands_on_minutes", "material_cost", "piece_cost"]
+__all__ = ["PieceCost", "StepCost", "casts_of_moulds", "hands_on_minutes", "material_cost", "mould_per_cast", "piece_cost"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -133,7 +133,7 @@ def piece_cost(product: Product, target_per_hour, casts_per_year=None):
     shares = [step.pass_share for step in product.steps]
     good_share = rolled_yield(shares)
     wage = checked("target pay", target_per_hour, low=0.0) / 60.0
-    mould_minutes, mould_material = _mould_per_cast(product)
+    mould_minutes, mould_material = mould_per_cast(product)
     spent, recovered, recovered_per_good, steps = mould_minutes * wage + mould_material, 0.0, 0.0, []
     places = []  # what a place costs in the loads of each step that later scrap cannot fill again
     for step, entering, scrapped, surviving in zip(
@@ -186,13 +186,16 @@ def piece_cost(product: Product, target_per_hour, casts_per_year=None):
 
 
 def hands_on_minutes(step: Step, made_before=0.0, pieces=None):
-    """Hands-on minutes for a piece entering a step, rework in it, its part of a load apart.
+    """Hands-on minutes for a piece entering a step, rework in them, its part of a load apart.
 
     Parameters
     ----------
     step : Step
-    made_before, pieces : float or array_like, optional
-        Pieces that entered it before, and those over which learning is averaged; only needed by a step that learns. [piece]
+        Its numbers may be arrays.
+    made_before : float or array_like, optional
+        Pieces already made, for a step that learns. [piece]
+    pieces : float or array_like, optional
+        Pieces that enter it, over which learning is averaged; only needed by a step that learns. [piece]
 
     Returns
     -------
@@ -202,7 +205,13 @@ def hands_on_minutes(step: Step, made_before=0.0, pieces=None):
     Raises
     ------
     ValueError
-        If an input is outside its range, or pieces are missing.
+        If an input is outside its range, or a step learns over no pieces.
+
+    Examples
+    --------
+    >>> from casting_econ.models import Step
+    >>> hands_on_minutes(Step(name="sand", minutes=3.0, rework_share=0.1, rework_minutes=5.0))
+    3.5
     """
     minutes = checked(f"minutes of {step.name}", step.minutes, low=0.0)
     if step.first_minutes is not None:
@@ -210,7 +219,8 @@ def hands_on_minutes(step: Step, made_before=0.0, pieces=None):
             raise ValueError(f"casts per year must be given where a step learns; got none for {step.name!r}")
         minutes = practised_minutes(minutes, step.first_minutes, step.learning_rate, made_before, pieces)
     rework = minutes if step.rework_minutes is None else step.rework_minutes
-    return minutes + step.rework_share * checked(f"rework minutes of {step.name}", rework, low=0.0)
+    again = checked_share(f"rework share of {step.name}", step.rework_share)
+    return minutes + again * checked(f"rework minutes of {step.name}", rework, low=0.0)
 
 
 def casts_of_moulds(product: Product):
@@ -218,8 +228,8 @@ def casts_of_moulds(product: Product):
     return product.casts_per_load * expected_casts(product.mould.life_casts, product.mould.life_shape, product.mould.replace_at)
 
 
-def _mould_per_cast(product):
-    """Minutes and material of mould making that fall on one cast."""
+def mould_per_cast(product):
+    """Minutes and material of mould making that fall on one cast; none without a mould. [min/cast, money/cast]"""
     mould = product.mould
     if mould is None:
         return 0.0, 0.0

@@ -157,13 +157,19 @@ def chance_of(needed, casts, casts_per_load, good_share, load_correlation, *, se
     loads = loads_for(casts, casts_per_load) + _checked_loads(started)
     share, rho = _draws(good_share, load_correlation)
     weights = _checked_weights(weights, share.size)
+    if not 0 < needed <= _most_counted(loads, set_size):
+        return float(needed <= _most_counted(loads, set_size))
+    return _chance_of(needed, loads, set_size, *(a.tobytes() for a in (share, rho, _checked_ruined(ruined, share), weights)))
+
+
+@lru_cache(maxsize=64)  # searches for several confidences begin alike
+def _chance_of(needed, loads, set_size, *draws):
+    """Average chance of enough, from the bytes of share, correlation, chance of ruin and weight of the draws."""
+    share, rho, lost, weights = map(np.frombuffer, draws)
     most = _most_counted(loads, set_size)
-    if not 0 < needed <= most:
-        return float(needed <= most)
     size = fft.next_fast_len(most + 1, real=True)
     rows = max(_MOST_NUMBERS // size, 1)
     parts = [slice(first, first + rows) for first in range(0, share.size, rows)]
-    lost = _checked_ruined(ruined, share)
     mean = sum(weights[part] @ _spectra(loads, share[part], rho[part], set_size, size, lost[part]) for part in parts)
     return float(np.clip(fft.irfft(mean, size)[needed : most + 1].sum(), 0.0, 1.0))
 

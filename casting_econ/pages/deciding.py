@@ -13,7 +13,7 @@ from ..evidence.market import DAYS_PER_MONTH
 from ..formatting import Format
 from ..kit import OpenStudy
 from ..models import beyond_target, evaluate
-from ..study.told import TOLD
+from ..study.told import TOLD, log_of
 from .sensitivity import groups_of, names_of
 from .table import shown
 
@@ -117,7 +117,7 @@ def information_table(decision: Decision) -> pd.DataFrame:
         keys = [uncertain[n] for n in group]
         row("number", names_of(keys), keys)
     for log, (tables, _) in TOLD.items():
-        keys = [key for key in uncertain if re.fullmatch(pattern, key)]
+        keys = [key for key in uncertain if log_of(key) == log]
         if keys:
             months = _months(kit.study.records, tables)
             row("log", log, keys, [month_share(evidence[key], months) if key in evidence and months else 0.0 for key in keys])

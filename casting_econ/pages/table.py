@@ -23,7 +23,7 @@ class Shown:
 
 
 def shown(name: str, caption: str, columns: str, *, fold: bool = False) -> Callable:
-    """Let the frame that a function returns carry how a page shows it.
+    """Let the frame that a function returns carry how a page shows it; a function may return its rows alone, as tuples.
 
     Parameters
     ----------

@@ -262,26 +262,32 @@ def check_commissions(file, faults):
             )
     for name, order in file.commissions.items():
         column = f"commissions.{name}"
-        known(f"{column}.product", "product", order.product, file.products)
-        known(f"{column}.channel", "channel", order.channel, file.channels)
-        channel = file.channels.get(order.channel)
-        if channel is not None and order.product in file.products and channel.product != order.product:
-            sells = [key for key, one in file.channels.items() if one.product == order.product]
-            fault(
-                f"{column}.channel",
-                "channel of another product",
-                f"{order.channel!r}, which sells {channel.product!r}",
-                one_of("", sells) if sells else f"a channel that sells {order.product!r}",
-            )
+        check_commission(f"{column}.", order, file, fault)
         if order.start and order.due and order.due <= order.start:
             fault(f"{column}.due", "dates out of order", f"start {order.start}, due {order.due}", "a day after the start")
-        counts = {f"{column}.pieces": order.pieces} | {f"{column}.variants.{key}": count for key, count in order.variants.items()}
-        for place, count in counts.items():
-            if count % order.set_of > 0:
-                fault(place, "not whole sets", f"{count:g} pieces in sets of {order.set_of:g}", f"a multiple of {order.set_of:g}")
-        if order.variants and abs(sum(order.variants.values()) - order.pieces) > 0:
-            found = f"{sum(order.variants.values()):g} pieces in variants, {order.pieces:g} in all"
-            fault(f"{column}.variants", "variants are not the whole order", found, "variants that add up to the pieces")
+
+
+def check_commission(place, order, file, fault):
+    """What product, channel, pieces, sets and variants of one order say together; `fault` takes column, wrong, found and right."""
+    for kind, name, names in (("product", order.product, file.products), ("channel", order.channel, file.channels)):
+        if name is not None and name not in names:
+            fault(f"{place}{kind}", f"unknown {kind}", repr(name), one_of(name, names))
+    channel = file.channels.get(order.channel)
+    if channel is not None and order.product in file.products and channel.product != order.product:
+        sells = [key for key, one in file.channels.items() if one.product == order.product]
+        fault(
+            f"{place}channel",
+            "channel of another product",
+            f"{order.channel!r}, which sells {channel.product!r}",
+            one_of("", sells) if sells else f"a channel that sells {order.product!r}",
+        )
+    counts = {f"{place}pieces": order.pieces} | {f"{place}variants.{key}": count for key, count in order.variants.items()}
+    for at, count in counts.items():
+        if count % order.set_of > 0:
+            fault(at, "not whole sets", f"{count:g} pieces in sets of {order.set_of:g}", f"a multiple of {order.set_of:g}")
+    if order.variants and abs(sum(order.variants.values()) - order.pieces) > 0:
+        found = f"{sum(order.variants.values()):g} pieces in variants, {order.pieces:g} in all"
+        fault(f"{place}variants", "variants are not the whole order", found, "variants that add up to the pieces")
 
 
 def _check_supply(column, supply, entries, currency, fault):

@@ -196,33 +196,42 @@ def test_a_needed_column_that_names_customers_is_not_packed_silently(packed, tmp
     assert "sales.who" in packed_records(read_study(study), ("sales.buyer channel",)).left_out
 
 
-ODD = {  # cells that plain CSV could be read otherwise by, in a timesheet and a log of batches
-    "thousands": ("minutes", ["1.234", "2.5", "12"], "1.234"),
-    "tiny": ("minutes", ["0.00001234", "1e-7", "3"], "0.00001234"),
-    "interval": ("minutes", ["10 to 12", "2 to 3", "4"], "11.0"),
-    "open figure": ("minutes", ["1.234", "1.5", "1.125"], "1.125"),
-    "remark": ("product", ["cord-pull", "cord-pull", ""], "cord-pull"),
+ODD = {  # minutes of a timesheet that plain CSV could be read otherwise by
+    "three decimals": ["1.234", "2.125"],
+    "powers of ten": ["0.00001234", "1e-7", "3"],
+    "intervals": ["10 to 12", "2 to 3", "4"],
+    "whole": ["5", "7", "1200"],
+    "whole in part": ["5.0", "7", "12"],
 }
 
 
 @pytest.mark.parametrize("case", ODD)
 def test_figures_are_read_again_as_they_were(case, tmp_path):
-    """Three decimals, figures in powers of ten, intervals and blanks: every value of the log comes back, in a study of another locale too."""
-    column, cells, _ = ODD[case]
+    """Every value and its kind come back, also where the study's locale writes a decimal comma and only [records] told of a point."""
     study = Path(shutil.copytree(DATA / "hollin-quay-pulls", tmp_path / "s"))
-    rows = [
-        {"date": "2026-08-04", "step": "demould-and-clean", "minutes": "5", "product": "cord-pull", "pieces_handled": "33"}
-        for _ in cells
-    ]
-    lines = [";".join((row | {column: cell}).values()) for row, cell in zip(rows, cells)]
-    (study / "records" / "timesheet.csv").write_text("\n".join([";".join(rows[0]), *lines]) + "\n", encoding="utf-8")
-    text = (study / "study.toml").read_text(encoding="utf-8").replace('currency = "USD"', 'currency = "USD"\nlocale = "de_DE"', 1)
-    text = re.sub(r'\nlocale = "en_US"', "", text)
+    lines = ["date;step;minutes;product;pieces_handled"]
+    lines += [f"2026-08-04;demould-and-clean;{cell};cord-pull;33" for cell in ODD[case]] + ["2026-08-05;demould-and-clean;9.5;;"]
+    (study / "records" / "timesheet.csv").write_text("\n".join(lines[: -1 if case == "three decimals" else None]) + "\n")
+    text = re.sub(r"\nlocale = .*", "", (study / "study.toml").read_text(encoding="utf-8"))
+    text = text.replace('currency = "USD"', 'currency = "USD"\nlocale = "de_DE"', 1)
     (study / "study.toml").write_text(text + '\n[records]\ndecimal = "point"\n', encoding="utf-8")
     before = read_study(study).records["timesheet"].drop(columns="note")
     again = read_study(as_in_a_pack(study, tmp_path)[0]).records["timesheet"].drop(columns="note")
 
+    assert before.minutes.iloc[0] == {"three decimals": 1.234, "powers of ten": 1.234e-5, "intervals": 11.0}.get(case, 5.0)
     assert again.reset_index(drop=True).equals(before.reset_index(drop=True))
+
+
+def test_a_study_with_nothing_to_pack_yet_packs(tmp_path):
+    """No records at all, and logs with a header only: no file of records goes, nothing is left out, the study reads alike."""
+    for name in ("none", "headers"):
+        study = Path(shutil.copytree(DATA / "hollin-quay-pulls", tmp_path / name))
+        for path in (study / "records").iterdir():
+            head = path.read_text(encoding="utf-8").partition("\n")[0]
+            path.unlink() if name == "none" else path.write_text(head + "\n", encoding="utf-8")
+        folder, found = as_in_a_pack(study, tmp_path / f"{name} packed")
+        assert (found.files, found.left_out, found.kept) == ({}, {}, [])
+        assert read_study(folder).raw == read_study(study).raw and not read_study(folder).records
 
 
 def test_words_that_a_reader_stumbles_over_come_back(tmp_path):

@@ -209,8 +209,8 @@ def hands_on_minutes(step: Step, made_before=0.0, pieces=None):
         if pieces is None:
             raise ValueError(f"casts per year must be given where a step learns; got none for {step.name!r}")
         minutes = practised_minutes(minutes, step.first_minutes, step.learning_rate, made_before, pieces)
-    rework = minutes if step.rework_minutes is None else step.rework_minutes
-    return minutes + step.rework_share * checked(f"rework minutes of {step.name}", rework, low=0.0)
+    again, rework = step.rework_share, minutes if step.rework_minutes is None else step.rework_minutes
+    return minutes + again * checked(f"rework minutes of {step.name}", rework, low=0.0)
 
 
 def casts_of_moulds(product: Product):

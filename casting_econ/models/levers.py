@@ -118,7 +118,7 @@ def with_levers(a: Workshop, *, product=None, scrap=None, cure_hours=None, price
         a = moved_at(a, "channels.*", priced)
     if demand is not None:
         demand = checked("demand factor", demand, low=0.0)
-        a = moved_at(a, "channels.*.orders_per_year", lambda orders: orders * demand)
+        a = moved_at(a, "channels.*", lambda c: replace(c, orders_per_year=c.orders_per_year * demand))
     return a
 
 

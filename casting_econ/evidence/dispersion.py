@@ -1,7 +1,7 @@
 """Counts of loads, and limits of one share."""
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from ..models.checks import checked
 
@@ -88,7 +88,7 @@ def binomial_limits(hits, n, level=0.8, kind="wilson", side="both"):
     tail = (1.0 - level) / (2.0 if side == "both" else 1.0)
     if kind == "wilson":
         # scipy's binomtest gives the same for one pair of whole numbers; here counts may be weighted, and many
-        z = stats.norm.isf(tail)
+        z = scipy.stats.norm.isf(tail)
         with np.errstate(invalid="ignore"):
             middle = (hits + z**2 / 2) / (n + z**2)
             half = z / (n + z**2) * np.sqrt(hits * (n - hits) / np.where(n > 0, n, 1.0) + z**2 / 4)
@@ -96,8 +96,8 @@ def binomial_limits(hits, n, level=0.8, kind="wilson", side="both"):
     else:
         more = 0.5 if kind == "jeffreys" else 0.0
         with np.errstate(invalid="ignore"):
-            low = stats.beta.ppf(tail, hits + more, n - hits + 1 - more)
-            high = stats.beta.isf(tail, hits + 1 - more, n - hits + more)
+            low = scipy.stats.beta.ppf(tail, hits + more, n - hits + 1 - more)
+            high = scipy.stats.beta.isf(tail, hits + 1 - more, n - hits + more)
     low = np.where((hits == 0) | (side == "upper"), 0.0, low)
     high = np.where((hits == n) | (side == "lower"), 1.0, high)
     return low[()], high[()]

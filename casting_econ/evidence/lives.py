@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import optimize, stats
+import scipy
+from scipy import optimize
 
 from ..models.checks import checked
 from ..models.moulds import mean_to_scale
@@ -68,7 +69,7 @@ def kaplan_meier(times, events, level=0.8):
     with np.errstate(divide="ignore", invalid="ignore"):
         survival = np.cumprod(1.0 - failed / at_risk)
         greenwood = np.sqrt(np.cumsum(failed / (at_risk * (at_risk - failed))))
-        reach = stats.norm.isf((1.0 - level) / 2.0) * greenwood / np.log(survival)
+        reach = scipy.stats.norm.isf((1.0 - level) / 2.0) * greenwood / np.log(survival)
         band = [np.where(survival == 1.0, 1.0, survival ** np.exp(sign * reach)) for sign in (-1.0, 1.0)]
         error = survival * greenwood
     return pd.DataFrame(

@@ -162,7 +162,7 @@ def _text_grid(path, place, text, encoding, score):
 def _fit(sample, separator, score):
     """Column names found with a separator, then rows of one width, then width."""
     try:
-        rows = [row for _, row in _numbered(sample, separator) if any(cell.strip() for cell in row)]
+        rows = [row for _, row in _numbered(sample, separator) if "".join(row).strip()]
     except csv.Error:
         return (0, 0, 0)
     if not rows:

@@ -47,7 +47,6 @@ VERSIONS = (
     "papermill",
     "pint",
     "pydantic",
-    "pandera",
     "babel",
     "bokeh",
     "holidays",

@@ -522,15 +522,17 @@ def _read_days_off(raw: Any) -> tuple[tuple[dt.date, dt.date], ...]:
 def _known_holidays(text: str) -> str:
     """A country, or a country and region, whose public holidays are known."""
     import holidays  # a large library, for the few studies that name a country
+    from holidays.registry import EntityLoader  # whose list of countries alone would load them all
 
     right = "a country such as IE, or a country and its region such as DE-BY"
     country, dash, region = text.partition("-")
-    regions = holidays.list_supported_countries(include_aliases=True)
-    if country not in regions:
-        raise ValueError(f"unknown country {country!r} -> {right}{close_match(country.upper(), regions)}")
-    if dash and region not in regions[country]:
-        known = f"; regions of {country}: {', '.join(regions[country])}" if regions[country] else f"; {country} has no regions"
-        raise ValueError(f"unknown region {region!r} -> {right}{known}{close_match(region.upper(), regions[country])}")
+    countries = list(EntityLoader.get_country_codes())
+    if country not in countries:
+        raise ValueError(f"unknown country {country!r} -> {right}{close_match(country.upper(), countries)}")
+    regions = getattr(holidays, country).subdivisions
+    if dash and region not in regions:
+        known = f"; regions of {country}: {', '.join(regions)}" if regions else f"; {country} has no regions"
+        raise ValueError(f"unknown region {region!r} -> {right}{known}{close_match(region.upper(), regions)}")
     return text
 
 

@@ -135,6 +135,17 @@ def check(study: str, full: bool) -> None:
 
 
 @main.command()
+@click.argument("key", required=False, default="")
+def explain(key: str) -> None:
+    """What a key of the study file is, such as channels.NAME.orders or products; without one, list the tables."""
+    with _faults_told():
+        from .study.keys import explained
+
+        for line in explained(key):
+            click.echo(line)
+
+
+@main.command()
 @_STUDY
 @click.option("--scrap", required=True, help="Scrap rates, for example 5%,10%,20%.")
 @click.option("--cure", required=True, help="Lengths of the longest wait, for example 12h,18h,24h.")

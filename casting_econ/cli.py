@@ -68,13 +68,14 @@ def new(
 ) -> None:
     """Start a study from a dozen plain questions; 'don't know' takes a guess of the trade."""
     with _faults_told():
-        from .starting.answers import understood
-        from .starting.asking import answers_given, ask
-        from .starting.first import first_answer, known_locale, new_study
-        from .starting.write import LOCALES
+        from .starting.asking import answers_given, ask, known_locale
 
         locale, given, terminal = known_locale(locale), answers_given(answers, answer, craft), sys.stdin.isatty()
         found = ask(given, currency, folder, terminal=terminal, say=lambda line: click.echo(_plain(line)), prompt=click.prompt)
+        from .starting.answers import understood  # and the models, while the answers are read
+        from .starting.first import first_answer, new_study
+        from .starting.write import LOCALES
+
         click.echo("\nAs understood:")
         for line in understood(found, locale or LOCALES[found.currency]):
             click.echo(_plain(f"- {line}"))

@@ -122,7 +122,7 @@ def _known_holidays(text: str) -> str:
     country, dash, region = text.partition("-")
     countries = list(EntityLoader.get_country_codes())
     if country not in countries:
-        raise ValueError(f"unknown country {country!r} -> {right}{close_match(country.upper(), countries)}")
+        raise ValueError(f"unknown country {country!r} -> {right}{close_match(country.upper(), countries, None)}")
     regions = getattr(holidays, country).subdivisions
     if dash and region not in regions:
         known = f"; regions of {country}: {', '.join(regions)}" if regions else f"; {country} has no regions"

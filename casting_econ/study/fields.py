@@ -164,7 +164,7 @@ def key(line: str, default: Any = ..., **limits: Any) -> Any:
 
 
 class Node(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, defer_build=True)
 
 
 def _read_amount(raw: Any, info: ValidationInfo) -> Number:

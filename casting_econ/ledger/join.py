@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 
 from ..faults import Fault, close_match, counted
-from .files import read_file, record_files
+from .files import TEXTS, read_file, record_files
 from .logs import IDS, LOGS, NUMBERS, OPEN, UNIQUE, in_words, log_named, plain
 from .rows import SetAside, score_of
 from .table import Change, read_table, shown
@@ -71,19 +71,15 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
     faults : list of Fault
     """
     tables, files, faults, entries = [], [], [], set()
-    declared = {name: log for name, log in (settings.files if settings else {}).items()}
-    paths = record_files(folder)
-    for path in paths:
+    declared = settings.files if settings else {}
+    for path in record_files(folder):
         if declared.get(path.name) == "ignore":
             files.append(FileReading(place=f"records/{path.name}", log="ignore", read=0, used=0))
             entries.add(path.name)
             continue
         score = _score(declared.get(path.name) or log_named(path.stem), settings)
         grids, more = read_file(path, score)
-        if (
-            path.suffix.lower() not in (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
-            and _log_of(path.name, None, path, 1, declared) is None
-        ):
+        if path.suffix.lower() in TEXTS and _log_of(path.name, None, path, 1, declared) is None:
             grids, more = [], [_undeclared(path.name, path.stem)]
         faults += more
         for grid in grids:

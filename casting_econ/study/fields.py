@@ -13,41 +13,10 @@ from ..units import COUNTED, ratio_of_units
 from .numbers import UNKNOWN, Amount, Number, Quantity, given_unit, split_figure, told
 
 __all__ = [
-    "DAYS",
-    "MONTHS",
-    "ONE",
-    "PIECES_A_LOAD",
-    "ZERO",
-    "Celsius",
-    "Date",
-    "Given",
-    "Hours",
-    "HoursPerWeek",
-    "Key",
-    "LoadsPerYear",
-    "Minutes",
-    "MinutesALoad",
-    "Money",
-    "MoneyAnOrder",
-    "MoneyPerHour",
-    "MoneyPerYear",
-    "Node",
-    "OrdersPerYear",
-    "PackSize",
-    "PassShare",
-    "Places",
-    "PlainDensity",
-    "PlainMoney",
-    "PlainShare",
-    "Price",
-    "PriceOfUnit",
-    "Reads",
-    "Share",
-    "Stock",
-    "as_date",
-    "decided",
-    "key",
-    "number",
+    "DAYS", "MONTHS", "ONE", "PIECES_A_LOAD", "ZERO", "Celsius", "Date", "Given", "Hours", "Key",
+    "Minutes", "Money", "MoneyAnOrder", "Node",
+    "PackSize", "PassShare", "Places", "PlainDensity", "PlainMoney", "PlainShare", "Price", "PriceOfUnit",
+    "Reads", "Share", "Stock", "as_date", "decided", "key", "number",
 ]  # fmt: skip
 
 DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
@@ -145,12 +114,10 @@ def _read_date(raw: Any) -> dt.date | None:
 Date = Annotated[dt.date, PlainValidator(_read_date)]
 Share = number(high=1.0)
 PassShare = number(high=1.0, above=0.0)
-Minutes, MinutesALoad = number("minute", per="piece cast"), number("minute", per="load")
+Minutes = number("minute", per="piece cast")
 Hours = number("hour", high=100_000.0, per="load")
-HoursPerWeek = number("hour/week", high=168.0, basis="decided")
-Money, MoneyPerYear, MoneyPerHour = number("{money}"), number("{money}/year"), number("{money}/hour", basis="decided")
+Money = number("{money}")
 MoneyAnOrder, Price = number("{money}", per="order"), number("{money}", basis="decided", per="order")
-OrdersPerYear, LoadsPerYear = number("order/year"), number("load/year")
 PIECES_A_LOAD = {"above": 0.0, "counts": "piece cast", "per": "load"}
 Places = number(above=0.0, basis="decided", whole=True, counts="place piece cast")
 

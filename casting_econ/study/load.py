@@ -86,18 +86,9 @@ def read_study(folder: str | Path, *, with_records: bool = True) -> Study:
         faults += [with_line(fault, lines) if fault.file == STUDY_FILE else fault for fault in more]
     if faults:
         raise StudyError(faults, reading)
-    records, in_work, in_work_faults = part_in_work(records)
+    parted = dict(zip(("records", "in_work", "in_work_faults"), part_in_work(records)))
     return Study(
-        folder=folder,
-        file=file,
-        raw=raw,
-        numbers=numbers,
-        windows=windows,
-        records=records,
-        in_work=in_work,
-        in_work_faults=in_work_faults,
-        notes=reading.notes,
-        reading=reading,
+        folder=folder, file=file, raw=raw, numbers=numbers, windows=windows, notes=reading.notes, reading=reading, **parted
     )
 
 

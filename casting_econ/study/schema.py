@@ -22,17 +22,11 @@ from .fields import (
     Date,
     Given,
     Hours,
-    HoursPerWeek,
     Key,
-    LoadsPerYear,
     Minutes,
-    MinutesALoad,
     Money,
     MoneyAnOrder,
-    MoneyPerHour,
-    MoneyPerYear,
     Node,
-    OrdersPerYear,
     PassShare,
     Places,
     PlainDensity,
@@ -66,7 +60,7 @@ class StepEntry(Node):
     """One step of the routing."""
 
     minutes: Minutes = key("hands-on minutes for each piece that enters", ZERO)
-    load_minutes: MinutesALoad = key("hands-on minutes for a whole load", ZERO)
+    load_minutes: number("minute", per="load") = key("hands-on minutes for a whole load", ZERO)
     pass_share: PassShare = key("share of the pieces that pass the check here", ONE)
     rework_share: Share = key("share of the pieces that are done again here", ZERO)
     rework_minutes: Minutes | None = key("minutes to do a piece again; those of the step if not given", None)
@@ -117,7 +111,7 @@ class ProductEntry(Node):
     casts_per_load: number(**PIECES_A_LOAD, basis="decided", whole=True) = key("pieces cast in a load")
     unsold_share: number(high=0.95) = key("share of the good pieces that is never sold: samples, gifts", ZERO)
     made_before: number(counts="piece cast") = key("pieces made before the study, from which learning goes on", ZERO)
-    ruined_loads: LoadsPerYear = key("whole loads lost a year, beside what the checks find", ZERO)
+    ruined_loads: number("load/year") = key("whole loads lost a year, beside what the checks find", ZERO)
     steps: dict[Key, StepEntry] = key("the routing, step by step in order", min_length=1)
     parts: dict[Key, MaterialEntry] = key("what goes into good pieces only", {})
     mould: MouldEntry | None = key("the moulds of the product", None)
@@ -130,7 +124,7 @@ class ChannelEntry(Node):
 
     product: str = key("product that is sold here")
     offered_since: Date | None = key("day from when on orders could come; since the first row of all logs if not given", None)
-    orders: OrdersPerYear = key("orders that come in a year")
+    orders: number("order/year") = key("orders that come in a year")
     pieces_per_order: number(above=0.0, counts="piece", per="order") = key("pieces in an order")
     price: Price = key("what the buyer pays for an order, without postage")
     postage_charged: Price = key("what the buyer pays for postage, an order", ZERO)
@@ -226,7 +220,7 @@ class TimeTable(Node):
     """Hours that there are."""
 
     weeks: number("week/year", above=0.0, high=53.0, basis="decided") = key("weeks worked a year")
-    hours: HoursPerWeek = key("hours a week that you can give, all in")
+    hours: number("hour/week", high=168.0, basis="decided") = key("hours a week that you can give, all in")
     fixed_hours: number("hour/week", high=168.0) = key("hours a week that no customer sees")
     weekly_tasks: list[str] = key("names that the fixed hours have in the timesheet", [])
     tax_year_starts: Annotated[str, AfterValidator(_known_start)] | None = key(
@@ -237,7 +231,7 @@ class TimeTable(Node):
 class TargetTable(Node):
     """What an hour should bring: typed, or worked out from a wage."""
 
-    per_hour: MoneyPerHour | None = key("what an hour should bring; or give a wage", None)
+    per_hour: number("{money}/hour", basis="decided") | None = key("what an hour should bring; or give a wage", None)
     wage: str | None = key("id of the wage table, such as an employee's living wage", None)
     employer_share: Share = key("what an employer pays on top of that wage", ZERO)
     full_week: number("hour/week", above=0.0, high=100.0, basis="decided") = key(
@@ -384,7 +378,7 @@ class StudyFile(Node):
     channels: dict[Key, ChannelEntry] = key("ways of selling", min_length=1)
     stations: dict[Key, StationEntry] = key("pots, ovens, kilns; a load waits in one as a whole", {})
     racks: dict[Key, RackEntry] = key("shelves and racks; pieces wait in them one by one", {})
-    overheads: dict[Key, MoneyPerYear] = key("money a year, whatever is made", {})
+    overheads: dict[Key, number("{money}/year")] = key("money a year, whatever is made", {})
     equipment: dict[Key, EquipmentEntry] = key("what was bought for years", {})
     interest: number("1/year", high=1.0) = key("interest a year on money in equipment", ZERO)
     correlations: list[CorrelationEntry] = key("numbers that move together", [], max_length=200)

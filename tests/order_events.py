@@ -113,9 +113,7 @@ class Order:
                 self.env.process(self.give_back(("slot", station), 1, ready))
             if moulds_out and self.mould_sets:
                 self.free[MOULDS] -= 1
-                holds_moulds = first <= self.mould_stage  # still in them: given back as of any other load
-                if not holds_moulds:
-                    self.env.process(self.give_back(MOULDS, 1, ready + self.mould_rest))
+                holds_moulds = True  # given back as of any other load
         yield self.env.timeout(max(ready - self.env.now, 0))  # an extra load: at once
         for k in range(first, len(self.stages)):
             stage, work = self.stages[k], self.work[number][k]
@@ -127,6 +125,10 @@ class Order:
             self.stir()
             yield job.worked
             holds_moulds = holds_moulds or MOULDS in job.needs
+            if holds_moulds and k == self.mould_stage:  # the pieces are out
+                holds_moulds = False
+                self.seen["moulds back, the load goes on"] += k + 1 < len(self.stages)
+                self.env.process(self.give_back(MOULDS, 1, self.env.now + self.mould_rest))
             wait = self.wait[number][k]
             if stage.follows_temperature:
                 day = min(self.env.now // DAY, len(self.warmth) - 1)
@@ -137,11 +139,8 @@ class Order:
                 if what != MOULDS:
                     self.free[what] += count
             self.stir()
-            if holds_moulds and k == self.mould_stage:
-                holds_moulds = False
-                self.env.process(self.give_back(MOULDS, 1, self.env.now + self.mould_rest))
         if holds_moulds:
-            self.seen["moulds back from a load wiped out"] += 1
+            self.seen["moulds back at the end of a load"] += 1
             self.env.process(self.give_back(MOULDS, 1, self.env.now + self.mould_rest))
         self.done[number] = self.env.now
         self.short = [short - credit for short, credit in zip(self.short, self.credit[number], strict=True)]
@@ -335,15 +334,17 @@ def random_case(seed, draws=2):
     needed = np.maximum(typical + rng.integers(-1, 4, items), 1)
     in_hand = rng.integers(0, 3, items) if rng.random() < 0.95 else needed + 1
 
-    mould_sets, mould_stage = rng.choice([0, 1, 1, 2], draws), int(rng.integers(count))
+    mould_sets, mould_stage = rng.choice([0, 1, 1, 2], draws), int(rng.integers(count + 1))
     start = seconds(0, int(rng.choice([DAY, 3 * DAY])), draws)
     under_way, held = {}, Counter()
     for load in range(planned):
         if rng.random() < 0.2:
-            stage = int(rng.choice([rng.integers(1, count + 1), mould_stage + 1]))  # the last wait, if past all stages
+            stage = int(
+                rng.choice([rng.integers(1, count + 1), min(max(mould_stage, 1), count)])
+            )  # the last wait, if past all stages
             station = stages[stage - 1].station
             holds_station = station is not None and held[station] < slots[station] and rng.random() < 0.8
-            holds_moulds = stage <= mould_stage + 1 and bool(rng.random() < 0.7)
+            holds_moulds = stage <= mould_stage and bool(rng.random() < 0.7)
             held.update({station: holds_station, MOULDS: holds_moulds})
             ready = start.max() + seconds(0, DAY)
             if rng.random() < 0.3:  # waiting for hands since before the start, or done by then

@@ -235,6 +235,22 @@ EDITS = [
     ("half a pot", "count = 1", "count = 1.5", "stations.pressure-pot.count", "a whole number above 0"),
     ("a range of pots", "count = 1", "count = { low = 1, likely = 2, high = 3 }", "stations.pressure-pot.count", "'discrete'"),
     ("more pots than fit a town", "count = 1", "count = 1e9", "stations.pressure-pot.count", "at most 200"),
+    (
+        "mould emptied by no step",
+        "life = {",
+        'free_after = "demold"\nlife = {',
+        "products.knob.mould.free_after",
+        "unknown step",
+        "mean 'demould'?",
+    ),
+    (
+        "mould emptied before the pot",
+        "life = {",
+        'free_after = "pour"\nlife = {',
+        "products.knob.mould.free_after",
+        "a step before the load has waited",
+        "demould, flat-lap",
+    ),
     ("mould that never wears", "life = {", "life_shape = 1e5\nlife = {", "products.knob.mould.life_shape", "at most 20"),
     # what two conventions read differently, and what is for another thing than the key
     (

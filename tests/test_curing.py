@@ -1,5 +1,6 @@
 """Loads a week: against an event simulation of the rules, and by property."""
 
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -7,9 +8,10 @@ import pytest
 import simpy
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from order_events import Settled
 
-from casting_econ.models import curing, loads_per_week, places_needed
-from casting_econ.models.curing import WEEK_HOURS, merged_windows
+from casting_econ.models import Mould, Product, Step, curing, loads_per_week, places_needed
+from casting_econ.models.curing import ENOUGH_LOADS, WEEK_HOURS, InMoulds, in_moulds, merged_windows
 
 WEEK = 168 * 3600  # [s]
 LOADS = 4000  # of a trace, before a repeat is given up
@@ -115,6 +117,128 @@ def hours(windows):
     return tuple((a / 3600, b / 3600) for a, b in windows)
 
 
+class MouldShop:
+    """Event simulation of a workshop whose moulds must be emptied: a process for each load, one for the hands.
+
+    Written from the rule alone, in whole seconds. A load takes a set of moulds, and a pot where there are pots, when its pour
+    begins; the pour lies within one window. The cure begins at its end and frees the pot at its own. Then each step in `steps`, hand work and a
+    wait in the moulds, until the pieces are out; the moulds rest, and the set is free. Of what may begin, work in one go that ends in this window
+    goes first, the earliest load before the others; other work is put down whenever anything changes, and at closing time.
+    """
+
+    def __init__(self, turnaround, cure, pots, sets, steps, rest, windows):
+        self.turnaround, self.cure, self.steps, self.rest = turnaround, cure, steps, rest
+        self.windows = Workshop(cure, turnaround, 0, windows).open_spans
+        longest = max(b - a for a, b in self.windows)
+        self.steps = [(work, in_one_go and work <= longest, wait) for work, in_one_go, wait in steps]
+        self.pots, self.sets, self.jobs, self.pours, self.number = pots or 10**6, sets, [], [], 0
+        self.due = {}  # what happens by itself: when, by load and what
+        self.env = simpy.Environment(initial_time=min(a for a, _ in windows))
+        self.change = self.env.event()
+        self.env.process(self.hands())
+
+    def stir(self):
+        """Something changed."""
+        self.change.succeed()
+        self.change = self.env.event()
+
+    def waiting(self, load, what, seconds):
+        """A wait that the hands have no part in."""
+        self.due[load, what] = self.env.now + seconds
+        yield self.env.timeout(seconds)
+        del self.due[load, what]
+
+    def load(self, load):
+        """One load from the end of its pour until its moulds have rested."""
+        yield from self.waiting(load, "cure", self.cure)
+        self.pots += 1
+        self.stir()
+        for number, (work, in_one_go, wait) in enumerate(self.steps):
+            if work:
+                job = {"load": load, "step": number, "in one go": in_one_go, "left": work, "done": self.env.event()}
+                self.jobs.append(job)
+                self.stir()
+                yield job["done"]
+            yield from self.waiting(load, f"wait {number}", wait)
+        yield from self.waiting(load, "rest", self.rest)
+        self.sets += 1
+        self.stir()
+
+    def state(self):
+        """What the future depends on when a pour begins, the week's phase apart; empty sets that rest are alike."""
+        due = sorted(
+            (0 if what == "rest" else load - self.number, what, at - self.env.now) for (load, what), at in self.due.items()
+        )
+        return *due, *sorted((job["load"] - self.number, job["step"], job["left"]) for job in self.jobs)
+
+    def open_now(self):
+        """Start and end of the window this moment lies in or that comes next, counted from now."""
+        now = self.env.now % WEEK + WEEK  # in the second week, so that windows over the end of a week are whole
+        start, end = next((a, b) for a, b in self.windows if b > now)
+        return max(start - now, 0), end - now
+
+    def hands(self):
+        """One pair of hands."""
+        while True:
+            yield Settled(self.env)
+            opens, closes = self.open_now()
+            if opens > 0:
+                yield self.env.timeout(opens)
+                continue
+            pour = {"load": self.number, "in one go": True, "left": self.turnaround, "done": None}
+            able = self.jobs + [pour] * (self.pots > 0 and self.sets > 0)
+            able = [job for job in able if not job["in one go"] or job["left"] <= closes]
+            if not able:
+                yield self.change | self.env.timeout(closes)
+                continue
+            job, begin = min(able, key=lambda job: (not job["in one go"], job["load"])), self.env.now
+            if job is pour:
+                self.pours.append((begin, self.state()))
+                self.pots, self.sets, self.number = self.pots - 1, self.sets - 1, self.number + 1
+            if job["in one go"]:
+                yield self.env.timeout(job["left"])
+            else:
+                yield self.change | self.env.timeout(min(job["left"], closes))
+            job["left"] -= self.env.now - begin
+            if job is pour:
+                self.env.process(self.load(job["load"]))
+            elif job["left"] == 0:
+                self.jobs.remove(job)
+                job["done"].succeed()
+
+    def rate(self, loads=600):
+        """Exact loads a week as a Fraction from the first repeated state, or None and the mean rate."""
+        seen = {}
+        while len(self.pours) < loads:
+            self.env.step()
+            if len(self.pours) > len(seen):
+                start, state = self.pours[-1]
+                key = len(self.windows) > 1 and start % WEEK, state  # a calendar that never closes has no phase
+                if key in seen:
+                    before = seen[key]
+                    return Fraction((len(self.pours) - 1 - before) * WEEK, start - self.pours[before][0])
+                seen[key] = len(self.pours) - 1
+        return None
+
+
+def random_mould_case(rng, kind):
+    """Turnaround, cure, pots (0: none), sets, steps in the moulds, rest and windows; half the times on quarters of an hour. [s]"""
+    cure, turnaround, _, windows = random_case(rng, kind)
+    grid = 900 if rng.random() < 0.7 else 60
+
+    def seconds(most):
+        return int(rng.integers(0, most * 3600 // grid + 1)) * grid
+
+    turnaround, cure = -(-turnaround // grid) * grid, -(-min(cure, seconds(60)) // grid) * grid
+    if not any(end - start >= turnaround for start, end in windows):
+        return random_mould_case(rng, kind)
+    steps = tuple(
+        (seconds(int(rng.choice([1, 3, 9]))), bool(rng.random() < 0.3), seconds(20)) for _ in range(rng.choice([1, 1, 2]))
+    )
+    steps = (*steps[:-1], (*steps[-1][:2], 0))  # once the pieces are out nothing waits in the moulds
+    return turnaround, cure, int(rng.integers(0, 3)), int(rng.integers(1, 5)), steps, int(rng.choice([0, seconds(24)])), windows
+
+
 KINDS = ("one window a day", "split days", "to midnight and on", "all day but an hour", "never closed")
 
 CALENDARS = st.builds(
@@ -137,6 +261,126 @@ def test_loads_per_week_equals_event_simulation(kind):
             assert abs(actual / float(expected) - 1) <= 1e-15, case
         else:
             assert float(expected) == actual, case
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_loads_per_week_with_moulds_equals_event_simulation(kind):
+    """120 random workshops of each kind of calendar, moulds emptied by hand: the exact rate of the simulated trace."""
+    rng, repeats, decided = np.random.default_rng(41 + KINDS.index(kind)), 0, 0
+    for _ in range(120):
+        turnaround, cure, pots, sets, steps, rest, windows = case = random_mould_case(rng, kind)
+        expected = MouldShop(*case).rate()
+        use = InMoulds(sets=sets, steps=tuple((w / 3600, g, a / 3600) for w, g, a in steps), rest_hours=rest / 3600)
+        actual = float(loads_per_week(cure / 3600, turnaround / 3600, pots or None, hours(windows), use))
+
+        if expected is not None:
+            repeats += 1
+            decided += actual < loads_per_week(
+                cure / 3600, turnaround / 3600, pots or None, hours(windows), replace(use, steps=())
+            )
+            assert float(expected) == pytest.approx(actual, rel=1e-14), case
+    assert repeats >= 100 and decided >= 50  # cases without a demoulding that matters would show nothing
+
+
+@pytest.mark.parametrize(
+    ("minutes", "sets", "expected"),
+    [
+        (120, 1, Fraction(5)),  # Tue 9-11 out, 11-12 poured, cured by midnight, and so every day
+        (450, 1, Fraction(5, 2)),  # Tue 9-16:30 out: too late to pour, so every other day
+        (450, 2, Fraction(80, 17)),  # always something to do: 40 h a week over 8.5 h a load
+        (420, 1, Fraction(5)),  # 9-16 out, 16-17 poured: just
+        (421, 1, Fraction(5, 2)),
+    ],
+)
+def test_loads_per_week_with_demoulding_by_hand(minutes, sets, expected):
+    """One pot, an hour's pour in one go, 12 h of cure, one pair of hands Mon to Fri 9 to 17: own arithmetic."""
+    use = InMoulds(sets=sets, steps=((minutes / 60, False, 0.0),))
+    assert loads_per_week(12.0, 1.0, 1, WEEKDAYS, use) == pytest.approx(float(expected), rel=1e-14)
+
+
+@pytest.mark.parametrize("sets", [1, 3])
+def test_moulds_without_work_are_one_more_wait(sets):
+    """Nothing to do by hand: as many stations as sets, which cure and rest."""
+    use = InMoulds(sets=sets, steps=((0.0, False, 3.0),), rest_hours=5.0)
+    cures = np.array([2.0, 14.0, 40.0])
+    assert np.array_equal(loads_per_week(cures, 0.4, None, WEEKDAYS, use), loads_per_week(cures + 8.0, 0.4, sets, WEEKDAYS))
+
+
+def test_loads_per_week_of_many_draws_with_moulds_equals_each_alone():
+    """Draws side by side, on one calendar and with one or two steps and sets: each as if alone."""
+    rng, size = np.random.default_rng(5), 60
+    cure, turn, work = (rng.integers(low, high, size) / 4 for low, high in ((1, 120), (1, 8), (0, 24)))
+    whole, sets, pots = rng.random(size) < 0.3, rng.integers(1, 4, size), rng.integers(1, 3, size)
+
+    def of(i):
+        return loads_per_week(
+            cure[i],
+            turn[i],
+            pots[i],
+            WEEKDAYS,
+            InMoulds(sets=sets[i], steps=((work[i], whole[i], 1.0), (0.5, False, 0.0)), rest_hours=2.0),
+        )
+
+    assert of(slice(None)).tolist() == [of(i) for i in range(size)]
+
+
+@pytest.mark.parametrize(
+    ("turn", "cure", "work", "sets", "pots"),
+    [(60, 12, 450, 2, 1), (30, 1, 22, 2, None), (7, 0.05, 7, 1, None), (10, 0.6, 12, 2, None)],
+)
+def test_what_a_study_takes_for_enough_loads_is_within_one_per_cent(turn, cure, work, sets, pots):
+    """Hands that are never free drift through the days for months: 256 loads against 2,500, 15 workshops each."""
+    rng = np.random.default_rng(work)
+    turn, work = (minutes / 60 * np.exp(rng.normal(0, 0.15, 15)) for minutes in (turn, work))
+    use = InMoulds(sets=sets, steps=((work, False, 0.0),))
+    long = loads_per_week(cure, turn, pots, WEEKDAYS, use, 2_500)
+    off = loads_per_week(cure, turn, pots, WEEKDAYS, use, ENOUGH_LOADS) / long - 1
+
+    assert np.any(off != 0)
+    assert np.abs(off).max() < 0.01 and np.sqrt((off**2).mean()) < 0.002
+
+
+def test_in_moulds_reads_the_routing():
+    """10 casts, 9 of them left at the 2nd step: pour of 25 min, 4 h, then 9 x 2 min of emptying; named, all up to the 4th step."""
+    steps = (
+        Step(name="mix", load_minutes=5.0),
+        Step(name="pour", minutes=1.0, load_minutes=20.0, wait_hours=4.0, pass_share=0.9),
+        Step(name="demould", minutes=2.0, wait_hours=3.0),
+        Step(name="sand", minutes=4.0, load_minutes=9.0, wait_hours=7.0),
+    )
+    product = Product(
+        name="knob",
+        casts_per_load=10,
+        steps=steps,
+        mould=Mould(material_cost=1.0, minutes=1.0, life_casts=9.0, sets=2, rest_hours=6.0),
+    )
+    minutes = [0.5, 3.0, 2.0, 5.0]  # load minutes in them
+    pour, cure, use = in_moulds(product, minutes)
+    assert (round(pour * 60, 9), cure, use.sets, use.rest_hours) == (25.0, 4.0, 2, 6.0)
+    assert [tuple(map(float, step)) for step in use.steps] == [(pytest.approx(9 * 2 / 60), 0.0, 0.0)]
+    named = in_moulds(replace(product, mould=replace(product.mould, free_after="sand")), minutes)[2]
+    assert [tuple(map(float, s)) for s in named.steps] == [(pytest.approx(0.3), 0.0, 3.0), (pytest.approx(9 * 5 / 60), 1.0, 0.0)]
+    # a draw that does not wait after pouring waits, and is emptied, a step later
+    waits = replace(steps[1], wait_hours=np.array([4.0, 0.0]))
+    pour, cure, use = in_moulds(replace(product, steps=(steps[0], waits, *steps[2:])), minutes)
+    assert cure.tolist() == [4.0, 3.0] and use.work_hours == pytest.approx([0.3, 0.75])
+
+
+@pytest.mark.parametrize(
+    ("changes", "message"),
+    [
+        ({"sets": 1.5}, "sets of moulds must be whole numbers; got 1.5"),
+        ({"sets": 0}, "sets of moulds must be at least 1; got 0"),
+        ({"rest_hours": -1.0}, "mould rest must be at least 0; got -1"),
+        ({"steps": ((-1.0, False, 0.0),)}, "hand work in the moulds must be at least 0; got -1"),
+        ({"steps": ((1.0, False, np.nan),)}, "wait in the moulds must be at least 0; got nan"),
+    ],
+)
+def test_loads_per_week_refuses_bad_moulds(changes, message):
+    """Each fault names the value, what is required and what arrived."""
+    use = InMoulds(**({"steps": ((1.0, False, 0.0),)} | changes))
+    with pytest.raises(ValueError, match=message):
+        loads_per_week(1.0, 0.5, 1, WEEKDAYS, use)
 
 
 @pytest.mark.parametrize("kind", KINDS[:-1])  # a calendar that never closes needs no search for a window

@@ -11,7 +11,7 @@ from casting_econ.explore.lab import explorer_notebook
 from casting_econ.explore.widgets import ExplorerView, explore
 from casting_econ.faults import StudyError
 from casting_econ.kit import format_of, open_study
-from casting_econ.models import loads_per_week
+from casting_econ.models import InMoulds, loads_per_week
 from casting_econ.pages.change import compared, study_with_scenarios
 from casting_econ.pages.scrap import break_even_scrap
 from casting_econ.starting import read_answers
@@ -109,8 +109,10 @@ def test_the_dot_stands_on_the_stairs(knobs):
     for hours, pots in ((18.0, 1), (26.0, 1), (12.0, 2), (53.0, 3)):
         view = knobs.look({POT: hours, "stations.pressure-pot.count": pots})
         assert (view.wait.wait_hours == pytest.approx(hours) and view.wait.count == pots) or view.wait.resource != "pressure-pot"
-        turn = view.wait.turnaround_hours
-        rate = loads_per_week(view.wait.wait_hours + view.wait.rest_hours, turn, view.wait.count, knobs.kit.study.windows)
+        pots = view.wait.count if view.wait.resource == "pressure-pot" else pots
+        out = InMoulds(sets=2, steps=((view.wait.moulds.work_hours, False, 0.0),))  # demoulding, by the piece
+        assert view.wait.moulds.work_hours == pytest.approx(0.17, abs=0.01)  # 14 at 0.7 min
+        rate = loads_per_week(view.wait.wait_hours, view.wait.turnaround_hours, pots, knobs.kit.study.windows, out)
         assert view.loads == pytest.approx(float(rate))
         at = int(np.searchsorted(view.stairs["cure hours"], view.wait.wait_hours))
         beside = view.stairs["loads a week"].iloc[max(at - 1, 0) : at + 1]

@@ -43,6 +43,7 @@ from casting_econ.models import (
     yearly_charge,
 )
 from casting_econ.models.costs import material_cost
+from casting_econ.models.levers import practised_between
 from casting_econ.models.moulds import mean_to_scale
 from casting_econ.models.yields import surviving_share
 
@@ -522,6 +523,19 @@ def test_material_cost_by_hand():
     assert (material_cost(0.9, 0.1), material_cost(3)) == (pytest.approx(1.0), 3.0)
 
 
+def test_practised_between_counts_the_pieces_that_enter():
+    """Half pass the pour, so 60 casts done and 20 to come are pieces 31 to 40 at the second step, beside 4 made before: own sum of n ** log2(.8)."""
+    steps = (
+        Step(name="pour", pass_share=0.5, minutes=0.0, first_minutes=8.0, learning_rate=0.8),
+        Step(name="sand", minutes=0.0, first_minutes=10.0, learning_rate=0.8),
+    )
+    pour, sand = practised_between(Product(name="knob", casts_per_load=10, made_before=4.0, steps=steps), 60.0, 20.0).steps
+
+    assert pour.minutes == pytest.approx(8 * sum(n ** np.log2(0.8) for n in range(65, 85)) / 20, rel=1e-9)
+    assert sand.minutes == pytest.approx(10 * sum(n ** np.log2(0.8) for n in range(35, 45)) / 10, rel=1e-9)
+    assert pour.first_minutes is sand.first_minutes is None
+
+
 # --- selling ---
 
 
@@ -611,15 +625,64 @@ def test_evaluate_station_binds_by_hand():
 
 
 def test_evaluate_mould_rest_binds_by_hand():
-    """18 h cure and 12 h rest: a set is ready Mon, Tue, Thu, Fri, 4 loads a week, where the pot could do 5; two sets do 8."""
+    """Poured Mon 9:00, out Tue 9:40 (8 pieces of 5 min), rested by Wed: 2.5 loads a week, where the pot does 5; three sets would do 7.5."""
     resting = with_product(with_levers(BY_HAND, demand=10.0), mould=replace(KNOB.mould, rest_hours=12.0))
     one = evaluate(resting)
-    two = evaluate(with_product(resting, mould=replace(resting.products[0].mould, sets=2)))
+    three = evaluate(with_product(resting, mould=replace(resting.products[0].mould, sets=3)))
 
-    assert one.totals["loads_per_week"] == pytest.approx(4.0)
+    assert one.totals["loads_per_week"] == pytest.approx(2.5)
     assert one.resources[one.binding] == "moulds for knob"
-    assert two.totals["loads_per_week"] == pytest.approx(5.0)
-    assert two.utilisation["moulds for knob"] == pytest.approx(5 / 8)
+    assert three.totals["loads_per_week"] == pytest.approx(5.0)
+    assert three.use["moulds for knob"] == pytest.approx(5 / 7.5)
+
+
+DEMOULD = Product(
+    name="knob",
+    casts_per_load=10,
+    steps=(
+        Step(name="pour", load_minutes=60.0, wait_hours=12.0, wait_in="pot"),
+        Step(name="demould", minutes=10.0, load_minutes=0.0),
+        Step(name="polish", minutes=3.0),
+    ),
+    mould=KNOB.mould,
+)
+
+
+def loads_of(product, pots=1):
+    """Loads a week that pot and moulds let through."""
+    shop = replace(BY_HAND, products=(product,), stations=(Station(name="pot", count=pots),))
+    year = evaluate(with_levers(shop, demand=10.0))
+    asked = year.products["knob"]["loads_per_year"] / year.totals["pieces_sold_per_year"] * 2000 / 50
+    return asked / max(year.utilisation_at_demand["pot"], year.utilisation_at_demand["moulds for knob"])
+
+
+@pytest.mark.parametrize(("minutes", "sets", "expected"), [(12.0, 1, 5.0), (45.0, 1, 2.5), (45.0, 2, 40 / 8.5)])
+def test_evaluate_moulds_are_full_until_demoulded(minutes, sets, expected):
+    """9 to 17, an hour's pour, 12 h of cure. 2 h to demould: out and poured again by 12:00 each day. 7.5 h: poured one day, out the next.
+    Two sets then share 40 h a week with 8.5 h of work a load. Own arithmetic."""
+    product = replace(DEMOULD, steps=(DEMOULD.steps[0], replace(DEMOULD.steps[1], minutes=minutes), DEMOULD.steps[2]))
+    assert loads_of(replace(product, mould=replace(KNOB.mould, sets=sets))) == pytest.approx(expected)
+
+
+def test_evaluate_moulds_are_free_after_the_step_that_the_study_names():
+    """4 h in the pot, moved to a shelf still in the mould, 20 h there, demoulded: the moulds are free a day after the pot is."""
+    steps = (
+        replace(DEMOULD.steps[0], wait_hours=4.0),
+        Step(name="move", minutes=0.5, wait_hours=20.0),
+        replace(DEMOULD.steps[1], minutes=3.0),
+        DEMOULD.steps[2],
+    )
+    moved = replace(DEMOULD, steps=steps)
+    # Mon 9-10 poured, out of the pot 14:00; moved 14:00-14:05 and, if that got the pieces out, poured again to 15:05
+    assert loads_of(moved) == pytest.approx(10.0)
+    # else 20 h on the shelf, demoulded Tue 10:05-10:35, poured to 11:35, moved 15:35-15:40; Wed ready 11:40, out 12:10, poured to 13:10,
+    # out of the pot after closing; moved Thu 9:00, ready Fri 5:05, out 9:00-9:30, poured; out again Mon 9:00-9:30: Mon, Tue, Wed, Fri
+    named = replace(moved, mould=replace(KNOB.mould, free_after="demould"))
+    assert loads_of(named) == pytest.approx(4.0)
+    # where nothing waits in between, two steps are as one with the work of both
+    apart = replace(DEMOULD, mould=replace(KNOB.mould, free_after="polish"))
+    together = replace(DEMOULD, steps=(DEMOULD.steps[0], replace(DEMOULD.steps[1], minutes=13.0)))
+    assert loads_of(apart) == pytest.approx(loads_of(together))
 
 
 def test_evaluate_rack_binds_by_hand():

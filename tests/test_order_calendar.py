@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from order_events import DAY, HOUR, Order, events, joined, random_case
 
+from casting_econ.models import InMoulds, loads_per_week
 from casting_econ.models.schedule import NEVER, Calendar, Plan, Stage, simulate
 
 SEEDS, RECORDED = range(250), range(5000, 5120)
@@ -71,7 +72,7 @@ def test_random_cases_reach_every_rule():
     assert set(seen) == {
         "no moulds", "no slot", "no places", "block does not fit", "day's cap reached", "block over the day's cap",
         "sanding cap reached", "sanding block over its cap", "block longer than a cap", "begun work put off", "nothing left",
-        "moulds back from a load wiped out", "load under way", "load in its last wait", "ready before the start", "day off by its cap", "extra load released", "wait that ties between two seconds",
+        "moulds back, the load goes on", "moulds back at the end of a load", "load under way", "load in its last wait", "ready before the start", "day off by its cap", "extra load released", "wait that ties between two seconds",
         "hours owed to the day before",
     }  # fmt: skip
     assert min(seen.values()) >= 20, seen
@@ -222,17 +223,26 @@ ON_PAPER = {
         case((Stage(name="lay out", rack="shelf"),), [[1]] * 3, [[2]] * 3, WEEK, places_in={"shelf": 10}, places=[[6], [14], [4]]),
         ([at(0, 12), at(0, 16), at(0, 13)], at(0, 16), at(0, 16)),
     ),
-    # In the pot to 11:00 and its moulds to 11:30: finished from 11:00; at 11:30 casting the next goes first, to 12:30; 12:30-13
-    # the other half hour; the 2nd is out at 13:30
+    # In the pot to 11:00, out of its moulds at 12:00, which rest to 12:30; the next is cast to 13:30, in the pot to 14:30, out at 15:30
     "a load under way": (
-        case((POT, FINISH), [[9, 1], [1, 1]], [[9, 0], [1, 0]], WEEK, slots={"pot": 1}, mould_sets=1, mould_rest=1800,
+        case((POT, FINISH), [[9, 1], [1, 1]], [[9, 0], [1, 0]], WEEK, slots={"pot": 1}, mould_sets=1, mould_rest=1800, mould_stage=1,
              start=at(0, 9), under_way={0: (1, at(0, 11), "pot", True)}),
-        ([at(0, 13), at(0, 14, 30)], at(0, 14, 30), at(0, 14, 30)),
+        ([at(0, 12), at(0, 15, 30)], at(0, 15, 30), at(0, 15, 30)),
     ),
-    # Still in the one set of moulds when ready at 10, to the end of its 2nd stage, 10-11 and a wait to 13; the next is cast then
+    # Still in the one set of moulds when ready at 10, and out at 11: the next is cast then, to 12, while the 1st waits to 13
     "a load under way in its moulds": (
         case((CAST, FINISH), [[9, 1], [1, 1]], [[9, 2], [0, 0]], WEEK, mould_sets=1, mould_stage=1, under_way={0: (1, at(0, 10), None, True)}),
-        ([at(0, 13), at(0, 15)], at(0, 15), at(0, 15)),
+        ([at(0, 13), at(0, 13)], at(0, 13), at(0, 13)),
+    ),
+    # One pot, one set, 12 h of cure, 7.5 h to get the pieces out: half an hour of Tuesday is left, too short for a pour
+    "a pour waits for its moulds": (
+        case((POT, FINISH), [[1, 7.5]] * 3, [[12, 0]] * 3, WEEK, slots={"pot": 1}, mould_sets=1, mould_stage=1),
+        ([at(1, 16, 30), at(3, 16, 30), at(7, 16, 30)], at(7, 16, 30), at(7, 16, 30)),
+    ),
+    # A second set: Tue 9-10 the 2nd is poured before Monday's is taken out, 10-17 and Wed 9-9:30; then the 3rd, to 10:30
+    "a pour goes before pieces are got out": (
+        case((POT, FINISH), [[1, 7.5]] * 3, [[12, 0]] * 3, WEEK, slots={"pot": 1}, mould_sets=2, mould_stage=1),
+        ([at(2, 9, 30), at(3, 10), at(4, 9, 30)], at(4, 9, 30), at(4, 9, 30)),
     ),
     # Without moulds it takes none for its 2nd stage, 9-10 and a wait to 12: the next is begun at 10 in the one set
     "a load under way without moulds": (
@@ -294,3 +304,15 @@ def test_days_worked_out_on_paper(name, of):
     """Short orders followed by hand in the comments above: the planner and the simulation both keep to them."""
     (plan, calendar), expected = ON_PAPER[name]
     assert of(plan, calendar, 0) == expected
+
+
+@pytest.mark.parametrize(("sets", "minutes", "loads", "weeks"), [(1, 120, 5, 1), (1, 450, 5, 2), (2, 450, 80, 17)])
+def test_the_calendar_pours_as_the_staircase_says(sets, minutes, loads, weeks):
+    """One pot, 12 h of cure, a pour of an hour: 5, 2.5 and 40 h / 8.5 h = 4.7 loads a week, in the calendar and in the long run."""
+    work, wait = [[1, minutes / 60]] * (2 * loads + 6), [[12, 0]] * (2 * loads + 6)
+    windows = [(24 * day + 9, 24 * day + 17) for day in range(7 * 3 * weeks + 28) if day % 7 < 5]
+    order = case((POT, FINISH), work, wait, windows, slots={"pot": 1}, mould_sets=sets, mould_stage=1)
+    pours = [begin for _, stage, begin, _ in simulate(*order, record=True).segments if stage == 0]
+    assert pours[5 + loads] - pours[5] == weeks * 7 * DAY
+    use = InMoulds(sets=sets, steps=((minutes / 60, False, 0.0),))
+    assert loads_per_week(12.0, 1.0, 1, windows[:5], use) == pytest.approx(loads / weeks, rel=1e-14)

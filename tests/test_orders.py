@@ -5,6 +5,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 from functools import cache
 from html.parser import HTMLParser
+from itertools import pairwise
 from math import ceil, sqrt
 from pathlib import Path
 
@@ -239,6 +240,28 @@ def test_a_date_that_cannot_be_met_is_said_with_the_earliest_that_can():
     assert not plan.with_order(due=soon.earliest_promise[1] - timedelta(days=7)).meets_date
     never = plan.with_order(due=date(2026, 9, 3))
     assert never.course.in_time == 0.0
+
+
+def in_moulds(plan):
+    """From when to when each load of a typical course is in the moulds, in order of pouring. [s]"""
+    course, held = plan.typical, {}
+    for load, stage, start, end in course.schedule.segments:
+        if stage <= course.plan.mould_stage:
+            held[load] = held.get(load, (start,))[0], end
+    return sorted(held.values())
+
+
+def test_no_load_is_poured_into_full_moulds(tmp_path):
+    """One set: each load waits until the one before is out of it, two hours of work. With a later step named it is full until then."""
+    plan, _ = first_commission()
+    held = in_moulds(plan)
+    assert len(held) == 14 and all(before[1] <= after[0] for before, after in pairwise(held))
+    out = [end - start for load, stage, start, end in plan.typical.schedule.segments if (load, stage) == (2, 1)]
+    assert sum(out) / 60 == pytest.approx(33 * float(plan.planner.point.minutes[2][0]), abs=0.02) and sum(out) > 1.9 * 3600
+    named = {"free": ('minutes = "260 min"\n', 'minutes = "260 min"\nfree_after = "sand-seam"\n')}
+    later = open_order(open_study(study(tmp_path, "hollin-quay-pulls", **named)), "hotel-refit")
+    held = in_moulds(later)
+    assert later.typical.plan.mould_stage == 2 and all(a[1] <= b[0] for a, b in pairwise(held))
 
 
 def test_what_is_promised_before_and_closed_days_push_the_date(tmp_path):

@@ -443,12 +443,13 @@ def test_waiting_places_with_and_without_a_rack(demos):
 
 
 def test_stair_sentence_up_and_down(demos):
-    """18 hours in one pot: five loads a week, worse from the next morning's end on, better once two fit in a day."""
+    """18 hours in one pot, and ten minutes to demould: five loads a week, worse from the next morning's end on, better once two fit in a day."""
     kit = demos[KNOBS]
     said = stair_sentence(kit, load_wait(kit))
 
     assert said.startswith(
-        "With 1 in use, 18.0 hours of waiting let **5.00 loads a week** through. The next stair down comes at about "
+        "With 1 in use, 18.0 hours of waiting let **5.00 loads a week** through. Getting the pieces out takes 0.2 hours a load, and "
+        "until then the moulds are full. The next stair down comes at about "
     )
     assert "The next stair up would need " in said and "data sheet allows it" in said
 
@@ -462,7 +463,7 @@ def test_stair_sentence_at_the_top(changed):
 
 def test_stair_sentence_on_a_flat(changed):
     """With many pots the turnarounds fill the day whatever the wait, so there is no stair down within three days."""
-    kit = changed(("count = 1\n", "count = 200\n"), ("sets = { value = 2,", "sets = { value = 200,"))
+    kit = changed(("count = 1\n", "count = 60\n"), ("sets = { value = 2,", "sets = { value = 60,"))
 
     assert "stair down" not in stair_sentence(kit, load_wait(kit))
 

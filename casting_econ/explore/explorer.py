@@ -282,7 +282,7 @@ class Explorer:
 
     def _stair_table(self, kit, wait):
         """Loads a week over cure hours; worked out anew only where the stairs themselves move."""
-        key = wait.resource, wait.step, wait.count, wait.turnaround_hours, wait.rest_hours
+        key = replace(wait, wait_hours=0.0)
         if key not in self._stairs:
             longest = max(lever.high for lever in self.levers if lever.group == "waiting")
             usual = self.kit.assumed.numbers.get(f"products.{wait.product}.steps.{wait.step}.wait")

@@ -1,7 +1,7 @@
 """Pure models: numbers in, numbers out; nothing here reads, prints, plots or draws at random."""
 
 from .costs import PieceCost, StepCost, piece_cost
-from .curing import loads_per_week, places_needed
+from .curing import InMoulds, in_moulds, loads_per_week, places_needed
 from .labour import cumulative_average_minutes, learning_exponent, practised_minutes, unit_minutes, unit_total
 from .levers import longest_wait, practised_between, with_levers
 from .lots import LotPlan, cheapest_lots, load_cost
@@ -26,6 +26,7 @@ from .yields import at_scrap_rate, entering_per_good, full_sets_per_load, good_p
 __all__ = [
     "Channel",
     "Equipment",
+    "InMoulds",
     "LotPlan",
     "Material",
     "Mould",
@@ -57,6 +58,7 @@ __all__ = [
     "full_sets_per_load",
     "good_per_load",
     "hours_at_temperature",
+    "in_moulds",
     "learning_exponent",
     "load_cost",
     "loads_for",

@@ -4,7 +4,8 @@ Rules: the hands do one thing at a time, within working windows and below a cap 
 A block (mixing, pouring and loading, or turning a station round) is done in one go within one window; other
 work may be interrupted. A block longer than a day's cap begins on a day without work, and what it takes beyond the cap
 comes off the open days that follow. Whenever something changes the hands turn to a block that can begin, then to
-the earliest load that can go on. A step begins when its station, moulds or rack places are free.
+the earliest load that can go on. A step begins when its station, moulds or rack places are free. A load holds its moulds from
+its first step on until its pieces are out, which ends the hand work of a later one; then they rest.
 """
 
 from dataclasses import dataclass, field
@@ -65,12 +66,12 @@ class Plan:
     places: np.ndarray | None = None  # a load takes in the rack of a stage; shape (D, L, K) [place]
     mould_sets: np.ndarray  # 0 where no moulds limit; shape (D,) [set]
     mould_rest: int = 0  # [s]
-    mould_stage: int = 0  # whose wait ends the use of the moulds
+    mould_stage: int = 0  # whose hand work gets the pieces out; past the last: the end of the last wait does
     start: np.ndarray  # shape (D,) [s]
     pack: np.ndarray  # hand work once the order is complete; shape (D,) [s]
     under_way: dict[int, tuple[int, int, str | None, bool]] = field(default_factory=dict)
 
-    # by load: its next stage, when it is ready for it [s], station and whether moulds it holds until then
+    # by load: its next stage, when it is ready for it [s], station it holds until then, whether its pieces are in moulds
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,8 +105,8 @@ class _State:
             self.stage[:, load], self.ready[:, load] = stage, ready
             if station is not None:
                 self.held_station[:, load], self.station_until[:, load] = list(plan.slots).index(station), ready
-            if moulds:  # until the wait in them is over, which it is not for a load still before it
-                self.mould_until[:, load] = ready + plan.mould_rest if stage > plan.mould_stage else NEVER
+            if moulds and stage <= plan.mould_stage:
+                self.mould_until[:, load] = NEVER if stage < plan.work.shape[2] else ready + plan.mould_rest
             if stage == plan.work.shape[2]:
                 self.done[:, load] = ready
         at = np.minimum(self.stage, plan.work.shape[2] - 1)
@@ -233,9 +234,11 @@ def simulate(plan: Plan, calendar: Calendar, *, record: bool = False) -> Schedul
         s.stage[here, load] = k + 1
         s.station_until[here, load] = np.where(station_of[k] >= 0, over, s.station_until[here, load])
         s.rack_until[here, load] = np.where(rack_of[k] >= 0, over, s.rack_until[here, load])
-        released = (k == plan.mould_stage) & (s.mould_until[here, load] == NEVER)
-        s.mould_until[here[released], load[released]] = over[released] + plan.mould_rest
         last = k + 1 == count
+        held = s.mould_until[here, load] == NEVER
+        free = np.where(k == plan.mould_stage, s.t[here], over) + plan.mould_rest
+        released = held & ((k == plan.mould_stage) | last)
+        s.mould_until[here[released], load[released]] = free[released]
         s.done[here[last], load[last]] = over[last]
         here, load, k = here[~last], load[~last], k[~last]
         s.left[here, load] = plan.work[s.rows[here], load, k + 1]

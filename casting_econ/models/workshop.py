@@ -56,7 +56,8 @@ class Mould:
     life_shape: Value = 2.5  # Weibull [-]
     replace_at: Value | None = None  # age at which it is replaced anyway [cast]
     sets: Value = 1.0  # sets in use, each filling a load [set]
-    rest_hours: Value = 0.0  # after a cure, before the next [hour]
+    rest_hours: Value = 0.0  # once the pieces are out, before the next pour [hour]
+    free_after: str | None = None  # step whose hand work gets the pieces out; None: the first after the load's first wait
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -8,7 +8,7 @@ import numpy as np
 
 from .checks import checked, checked_share
 from .costs import piece_cost
-from .curing import WEEK_HOURS, loads_per_week, places_needed
+from .curing import ENOUGH_LOADS, WEEK_HOURS, in_moulds, loads_per_week, places_needed
 from .money import yearly_charge
 from .selling import order_contribution, orders_at_price
 from .workshop import Workshop
@@ -204,7 +204,12 @@ def _needs(a, plans, weeks):
     needs: dict[str, dict[str, Any]] = {}
     stations, racks = {s.name: s for s in a.stations}, {r.name: r for r in a.racks}
     for p in a.products:
-        plan, surviving, still, in_mould, turning = plans[p.name], 1.0, 1.0, 0.0, 0.0
+        plan, surviving, still, emptied = plans[p.name], 1.0, 1.0, None
+        moulds = None if p.mould is None else in_moulds(p, [step.minutes for step in plan["piece"].steps])
+        if moulds is not None and np.all(np.asarray(moulds[0]) > 0) and np.all(np.asarray(moulds[1]) > 0):
+            pour, cure, held = moulds
+            waiting = next(step.name for step in p.steps if np.any(np.asarray(step.wait_hours) > 0))
+            emptied = _rate(waiting, cure, pour, None, a.windows, held)
         casts_a_week = plan["made"] / plan["piece"].good_share / weeks
         for step in p.steps:
             flow = casts_a_week * surviving
@@ -212,26 +217,26 @@ def _needs(a, plans, weeks):
             if step.wait_in in stations:
                 turnaround, count = step.load_minutes / 60.0, stations[step.wait_in].count
                 rate = _rate(step.name, step.wait_hours, turnaround, count, a.windows)
+                first = np.all(still * step.wait_hours > 0)
+                if emptied is not None and first and step.load_size is None and np.any(held.work_hours):
+                    # a pour waits for both: what that costs falls on the one that lets less through
+                    both = np.minimum(_rate(step.name, cure, pour, count, a.windows, held), np.minimum(rate, emptied))
+                    rate, emptied = np.where(rate <= emptied, both, rate), np.where(rate <= emptied, emptied, both)
                 spoilt = still * p.ruined_loads_per_year / weeks
                 _add(needs, step.wait_in, p.name, (flow / load + spoilt) / rate)
             elif step.wait_in in racks:
                 places = places_needed(flow, step.wait_hours, step.places_per_piece)
                 _add(needs, step.wait_in, p.name, places / checked("rack places", racks[step.wait_in].places, above=0))
-            waits = np.asarray(step.wait_hours) > 0.0
-            in_mould, turning = in_mould + still * step.wait_hours, turning + still * step.load_minutes / 60.0
-            surviving, still = surviving * step.pass_share, still * ~waits
-        # a mould is taken until the load's first wait is over, and rests after it
-        if p.mould is not None and np.all(np.asarray(turning) > 0) and np.all(np.asarray(in_mould) > 0):
-            hours = in_mould + checked("mould rest", p.mould.rest_hours, low=0.0)
-            rate = _rate(f"the first wait of {p.name}", hours, turning, p.mould.sets, a.windows)
+            surviving, still = surviving * step.pass_share, still * (np.asarray(step.wait_hours) == 0.0)
+        if emptied is not None:
             loads = casts_a_week / p.casts_per_load + p.ruined_loads_per_year / weeks
-            _add(needs, f"moulds for {p.name}", p.name, loads / rate)
+            _add(needs, f"moulds for {p.name}", p.name, loads / emptied)
     return needs
 
 
-def _rate(step, cure, turnaround, count, windows):
+def _rate(step, cure, turnaround, count, windows, moulds=None):
     """Loads a week; next to none in draws whose turnaround fits no window, and refused where none fits."""
-    rate = loads_per_week(cure, turnaround, count, windows)
+    rate = loads_per_week(cure, turnaround, count, windows, moulds, ENOUGH_LOADS)
     if np.all(rate == 0.0):
         shortest = np.min(np.asarray(turnaround))
         raise ValueError(f"load minutes of {step!r} must fit one working window; got {shortest:g} h")

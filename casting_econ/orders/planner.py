@@ -14,7 +14,7 @@ from ..models.orders import casts_by_variant, casts_for, chance_by_variant, chan
 from ..models.schedule import DAY, Plan, Schedule, Stage, simulate
 from ..models.supplies import hours_at_temperature
 from ..models.yields import rolled_yield, surviving_share
-from ..pages.curing import LoadWait
+from ..pages.curing import LoadWait, load_waits
 from ..study.schema import is_hand_sanding
 from .dates import REFERENCE_C, Opening, last_moment, opening
 from .spec import Order
@@ -188,18 +188,20 @@ class Planner:
     def load_wait(self) -> LoadWait:
         """The first wait of a load, as the staircase takes it."""
         name, step = list(self.entry.steps.items())[self.first_wait]
-        mould, station = self.entry.mould, self.kit.study.file.stations.get(step.wait_in or "")
-        count = station.count.value if station else mould.sets.value if mould else 1
-        turn = sum(float(minutes[0]) for minutes in self.point.load_minutes[: self.first_wait + 1]) / 60 or 1 / 60
-        return LoadWait(
-            product=self.product,
-            step=name,
-            resource=step.wait_in or f"moulds for {self.product}",
-            wait_hours=float(self.point.wait[self.first_wait][0]),
-            rest_hours=0.0 if station or mould is None else mould.rest.value,
-            turnaround_hours=turn,
-            count=int(count),
+        product = next(p for p in self.point_inputs.products if p.name == self.product)
+        entering = surviving_share([step.pass_share for step in product.steps])
+        loads = [s.load_size or self.casts_per_load * share for s, share in zip(product.steps, entering, strict=True)]
+        minutes = [
+            float(own[0] + load[0] / size)
+            for own, load, size in zip(self.point.minutes, self.point.load_minutes, loads, strict=True)
+        ]
+        stations = {s.name: int(s.count) for s in self.point_inputs.stations}
+        found = [w for w in load_waits(product, minutes, stations, product.mould is not None) if w.step == name]
+        hours = float(self.point.wait[self.first_wait][0])
+        nothing = LoadWait(
+            product=self.product, step=name, resource=step.wait_in or name, wait_hours=hours, turnaround_hours=1 / 60, count=1
         )
+        return next((w for w in found if w.turnaround_hours > 0), nothing)
 
     # ------------------------------------------------------------------ how many
 
@@ -445,13 +447,15 @@ class Planner:
         credit[:, : loads.promised] = 0
         size = draws.load_correlation.size
         mould = self.entry.mould
-        sets = int(mould.sets.value) if mould is not None else 0
+        sets, named = (int(mould.sets.value), mould.free_after) if mould is not None else (0, None)
         under_way = {}
         for n, under in enumerate(order.under_way):
             closes = opened.seconds(under.poured) + DAY  # the hour is not in the log: the end of the day is the cautious one
             ready = max(closes + int(waits[:, loads.promised + n, 0].max()), opened.seconds(order.start))
             busy = ready > opened.seconds(order.start)
-            under_way[loads.promised + n] = (1, ready, stages[0].station if busy else None, busy and mould is not None)
+            # what is poured and not yet checked may be in its moulds still, but not more of it than there are sets
+            in_moulds = len(order.under_way) - n <= sets
+            under_way[loads.promised + n] = (1, ready, stages[0].station if busy else None, in_moulds)
         return Plan(
             stages=tuple(stages),
             work=work,
@@ -465,6 +469,7 @@ class Planner:
             places=places,
             mould_sets=np.full(size, sets),
             mould_rest=0 if mould is None else round(mould.rest.value * 3600),
+            mould_stage=0 if not waits.any() else 1 if not named else max(names.index(named) - first, 0),
             start=np.full(size, opened.seconds(order.start)),
             pack=np.rint(draws.order_minutes * 60).astype(np.int64),
             under_way=under_way,

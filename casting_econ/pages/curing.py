@@ -1,12 +1,13 @@
 """The curing page: what is full, the staircase of loads a week, and the cold months."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from ..kit import Answer, OpenStudy, format_of
-from ..models import evaluate, hours_at_temperature, loads_per_week, with_levers
+from ..models import InMoulds, Product, evaluate, hours_at_temperature, in_moulds, loads_per_week, with_levers
+from ..models.curing import ENOUGH_LOADS
 from ..models.year import DEMAND
 from ..study.schema import MONTHS
 from .table import shown
@@ -26,20 +27,69 @@ __all__ = [
 
 @dataclass(frozen=True, kw_only=True)
 class LoadWait:
-    """The first wait of a load: in which step and place, how long, and how it is turned round."""
+    """A wait of a load: in which step and place, how long, how it is turned round, and what its moulds go through after it."""
 
     product: str
     step: str
     resource: str  # name in Outcome.utilisation
     wait_hours: float  # in station or mould [hour]
-    rest_hours: float  # of the mould after it [hour]
     turnaround_hours: float  # [hour]
     count: int  # stations, or sets of moulds
+    stations: int | None = None  # where moulds are counted: stations that it waits in too
+    moulds: InMoulds | None = None  # None: none limit
+
+    @property
+    def rest_hours(self) -> float:
+        """Of the moulds, where they are what is counted. [hour]"""
+        return float(self.moulds.rest_hours) if self.moulds and self.resource == moulds_for(self.product) else 0.0
 
     def loads(self, windows, hours=None, count=None):
         """Loads a week that it lets through, as it is or with other hours or another count. [load/week]"""
-        hours = self.wait_hours if hours is None else hours
-        return loads_per_week(hours + self.rest_hours, self.turnaround_hours, count or self.count, windows)
+        hours, count = self.wait_hours if hours is None else hours, count or self.count
+        if self.resource == moulds_for(self.product):
+            stations, moulds = self.stations, replace(self.moulds, sets=count)
+        else:
+            stations, moulds = count, self.moulds
+        return loads_per_week(np.asarray(hours), self.turnaround_hours, stations, windows, moulds, ENOUGH_LOADS)
+
+
+def moulds_for(product: str) -> str:
+    """Name of a product's moulds among what can be full."""
+    return f"moulds for {product}"
+
+
+def load_waits(p: Product, minutes, stations: dict[str, int], counts_moulds: bool) -> list[LoadWait]:
+    """Waits of a product's loads in stations with load minutes, and in its moulds.
+
+    Parameters
+    ----------
+    p : Product
+        At a point.
+    minutes : sequence of float
+        Hand work by step, load minutes in it. [min/piece entering]
+    stations : dict of str to int
+        How many there are.
+    counts_moulds : bool
+        Whether its moulds can be full.
+
+    Returns
+    -------
+    list of LoadWait
+    """
+    pour, _, use = in_moulds(p, minutes) if counts_moulds else (0.0, 0.0, None)
+    first, found = next((step for step in p.steps if step.wait_hours > 0), None), []
+    by_hand = use is not None and float(use.work_hours) > 0
+    for step in p.steps:
+        here = {"product": p.name, "step": step.name, "wait_hours": float(step.wait_hours)}
+        count, both = stations.get(step.wait_in or ""), by_hand and step is first and step.load_size is None
+        if count is not None and step.load_minutes > 0:
+            turn = pour if both else step.load_minutes / 60.0
+            shared = {"turnaround_hours": float(turn), "moulds": use if both else None}
+            found.append(LoadWait(resource=step.wait_in, count=count, **here, **shared))
+        if use is not None and step is first:
+            shared = {"turnaround_hours": float(pour), "moulds": use, "stations": count if both else None}
+            found.append(LoadWait(resource=moulds_for(p.name), count=int(use.sets), **here, **shared))
+    return found
 
 
 def load_wait(kit: OpenStudy) -> LoadWait | None:
@@ -55,41 +105,11 @@ def load_wait(kit: OpenStudy) -> LoadWait | None:
     LoadWait or None
         None when no load waits in a station or a mould.
     """
-    a, use = kit.inputs(), kit.point().utilisation_at_demand
-    stations, found = {s.name: int(s.count) for s in a.stations}, []
+    a, point = kit.inputs(), kit.point()
+    use, stations, found = point.utilisation_at_demand, {s.name: int(s.count) for s in a.stations}, []
     for p in a.products:
-        loading = 0.0
-        first = True
-        for step in p.steps:
-            loading += step.load_minutes / 60.0
-            if step.wait_in in stations and step.load_minutes > 0:
-                turn, count = step.load_minutes / 60.0, stations[step.wait_in]
-                found.append(
-                    LoadWait(
-                        product=p.name,
-                        step=step.name,
-                        resource=step.wait_in,
-                        wait_hours=step.wait_hours,
-                        rest_hours=0.0,
-                        turnaround_hours=turn,
-                        count=count,
-                    )
-                )
-            if first and step.wait_hours > 0:
-                first, mould = False, f"moulds for {p.name}"
-                if mould in use:
-                    rest, sets = p.mould.rest_hours, int(p.mould.sets)
-                    found.append(
-                        LoadWait(
-                            product=p.name,
-                            step=step.name,
-                            resource=mould,
-                            wait_hours=step.wait_hours,
-                            rest_hours=rest,
-                            turnaround_hours=loading,
-                            count=sets,
-                        )
-                    )
+        minutes = [step.minutes for step in point.products[p.name]["piece"].steps]
+        found += load_waits(p, minutes, stations, moulds_for(p.name) in use)
     return max(found, key=lambda wait: float(use[wait.resource]), default=None)
 
 
@@ -188,17 +208,24 @@ def stair_sentence(kit: OpenStudy, wait) -> str:
     fmt, windows = format_of(kit), kit.study.windows
 
     def rates(hours):
-        return loads_per_week([h + wait.rest_hours for h in hours], wait.turnaround_hours, wait.count, windows)
+        return wait.loads(windows, hours)
 
     rate = float(rates([wait.wait_hours])[0])
     longer = [wait.wait_hours + i * 0.25 for i in range(1, 4 * 72)]
     shorter = [wait.wait_hours - i * 0.25 for i in range(1, max(int(4 * wait.wait_hours), 2))]
     shorter = [hours for hours in shorter if hours > 0] or [wait.wait_hours]
-    later = next((h for h, r in zip(longer, rates(longer), strict=True) if r < rate), None)
-    gain = next((h for h, r in zip(shorter, rates(shorter), strict=True) if r > rate), None)
+    # where moulds are emptied the rate is known within one per cent; less is no stair
+    later = next((h for h, r in zip(longer, rates(longer), strict=True) if r < 0.99 * rate), None)
+    gain = next((h for h, r in zip(shorter, rates(shorter), strict=True) if r > 1.01 * rate), None)
     text = f"With {wait.count:g} in use, {fmt.number(wait.wait_hours, 1)} hours of waiting"
     text += f" and {fmt.number(wait.rest_hours, 1)} of rest" if wait.rest_hours else ""
     text += f" let **{fmt.significant(rate)} loads a week** through."
+    emptied = float(wait.moulds.work_hours) if wait.moulds else 0.0
+    text += (
+        f" Getting the pieces out takes {fmt.number(emptied, 1)} hours a load, and until then the moulds are full."
+        if emptied
+        else ""
+    )
     if later is not None:
         text += f" The next stair down comes at about {fmt.number(later, 2)} hours."
     return text + (

@@ -21,7 +21,7 @@ from .report import template
 __all__ = ["Grid", "moved", "panel_grid", "panel_parts", "panel_view"]
 
 MOST_DRAWS = 2_048  # enough for a band that is steady to the eye, and for a grid within two seconds
-CHUNK = 64  # rows a time, over the whole grid
+CHUNK = 256  # rows a time, over the whole grid
 PRICES = tuple(round(0.6 + 0.1 * step, 1) for step in range(11))  # factors on every price of the product
 SCRAPS = 17  # rates tried, beside today's
 LIBRARY = ("bokeh.min.js", "bokeh-api.min.js")  # draws the curve; its licence stands at the head of each file

@@ -88,15 +88,21 @@ def cross_checks(file, windows, faults):
             else 0
         )
         if product.mould is not None and first and handled <= 0 and product.steps[first].wait_in not in file.stations:
-            right = (
-                "load_minutes, the hands-on minutes to fill and empty a load, on the step that waits in the mould or before it"
-            )
+            right = "load_minutes, the hands-on minutes to fill the moulds of a load, on the step that waits in them or before it"
             fault(
                 f"products.{name}.steps.{first}.wait",
                 "waits in the mould but no step loads it",
                 f"{product.steps[first].wait.value:g} h",
                 right,
             )
+        out = product.mould.free_after if product.mould is not None else None
+        if out is not None:
+            names = list(product.steps)
+            after = names[names.index(first) + 1 :] if first else []
+            if out not in after:
+                wrong = "a step before the load has waited" if out in names else "unknown step"
+                right = f"the step that gets the pieces out of the moulds, one of {', '.join(after) or 'those after a step that waits'}"
+                fault(f"products.{name}.mould.free_after", wrong, repr(out), right + close_match(out, after))
         for key, step in product.steps.items():
             column = f"products.{name}.steps.{key}"
             if step.wait_in is not None and step.wait_in not in places:

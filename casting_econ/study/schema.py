@@ -103,6 +103,7 @@ class MouldEntry(Node):
     )
     sets: number(above=0.0, high=200.0, basis="decided", whole=True, counts="set_of_moulds") = key("sets in use", ONE)
     rest: Hours = key("hours that a mould rests before it is filled again", ZERO)
+    free_after: str | None = key("step that gets the pieces out; the first after the load's first wait if not given", None)
 
 
 class ProductEntry(Node):

@@ -144,7 +144,7 @@ class ChannelEntry(Node):
 
 
 class StationEntry(Node):
-    """A pot, oven or kiln; a load waits in it as a whole."""
+    """An oven, a kiln or another place; a load waits in it as a whole."""
 
     count: number(above=0.0, high=200.0, basis="decided", whole=True) = key("how many there are", ONE)
     places: Places | None = key("pieces that find room in each", None)
@@ -377,7 +377,7 @@ class StudyFile(Node):
     spread: SpreadTable = key("how uncertain numbers without a spread of their own are, by kind", SpreadTable())
     products: dict[Key, ProductEntry] = key("what is cast, and how", min_length=1)
     channels: dict[Key, ChannelEntry] = key("ways of selling", min_length=1)
-    stations: dict[Key, StationEntry] = key("pots, ovens, kilns; a load waits in one as a whole", {})
+    stations: dict[Key, StationEntry] = key("ovens, kilns and the like; a load waits in one as a whole", {})
     racks: dict[Key, RackEntry] = key("shelves and racks; pieces wait in them one by one", {})
     overheads: dict[Key, number("{money}/year")] = key("money a year, whatever is made", {})
     equipment: dict[Key, EquipmentEntry] = key("what was bought for years", {})

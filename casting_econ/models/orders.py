@@ -19,7 +19,6 @@ __all__ = [
     "casts_by_variant",
     "casts_for",
     "chance_by_variant",
-    "chance_curve",
     "chance_of",
     "counts_from_loads",
     "loads_for",
@@ -167,39 +166,6 @@ def chance_of(needed, casts, casts_per_load, good_share, load_correlation, *, se
     lost = _checked_ruined(ruined, share)
     mean = sum(weights[part] @ _spectra(loads, share[part], rho[part], set_size, size, lost[part]) for part in parts)
     return float(np.clip(fft.irfft(mean, size)[needed : most + 1].sum(), 0.0, 1.0))
-
-
-def chance_curve(
-    needed, casts, casts_per_load, good_share, load_correlation, *, set_size=1, started=(), weights=None, ruined=0.0
-):
-    """Chance of enough for each of several numbers of casts.
-
-    Parameters
-    ----------
-    needed : int
-        Good pieces wanted, or full sets where `set_size` is above 1. [piece or set]
-    casts : sequence of int
-        Numbers of new casts. [cast]
-    casts_per_load, good_share, load_correlation, set_size, started, weights, ruined
-        As in `chance_of`.
-
-    Returns
-    -------
-    ndarray, shape (len(casts),)
-        [-]
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    Examples
-    --------
-    >>> chance_curve(28, (34, 36, 38), 14, 0.828768, 0.0).round(2).tolist()
-    [0.64, 0.85, 0.95]
-    """
-    options = {"set_size": set_size, "started": started, "weights": weights, "ruined": ruined}
-    return np.array([chance_of(needed, n, casts_per_load, good_share, load_correlation, **options) for n in casts])
 
 
 def casts_for(needed, confidence, casts_per_load, good_share, load_correlation, *, set_size=1, started=(), ruined=0.0):

@@ -218,7 +218,7 @@ class OrderPlan:
     @cached_property
     def worn(self) -> float:
         """Sets of moulds that the planned loads wear out, on average. [set]"""
-        mould = next(p for p in self.planner.point_inputs.products if p.name == self.order.product).mould
+        mould = self.planner.point_inputs.product(self.order.product).mould
         if mould is None or not self.new_loads:
             return 0.0
         sets = max(self.sets_wanted, 1)
@@ -259,7 +259,7 @@ class OrderPlan:
         needed = sum(planner.needed(order).values())
         if not (order.short_penalty or order.short_penalty_each) or not needed or needed > MOST_LOTS:
             return None
-        product = next(p for p in planner.point_inputs.products if p.name == order.product)
+        product = planner.point_inputs.product(order.product)
         target = float(planner.point_inputs.target_per_hour)
         whole = piece_cost(product, target, planner.learning_casts)
         steps = tuple(

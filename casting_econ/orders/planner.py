@@ -9,7 +9,7 @@ import numpy as np
 from ..assumptions import draw_values, point_values, workshop_at
 from ..evidence import load_correlation
 from ..kit import OpenStudy
-from ..models.labour import practised_minutes
+from ..models.costs import hands_on_minutes
 from ..models.orders import casts_by_variant, casts_for, chance_by_variant, chance_of, loads_for
 from ..models.schedule import DAY, Plan, Schedule, Stage, simulate
 from ..models.supplies import hours_at_temperature
@@ -139,7 +139,7 @@ class Planner:
         self.point = self._draws(self.point_inputs, 1, np.array([alike.mean()]))
 
     def _draws(self, inputs, draws, alike):
-        product = next(p for p in inputs.products if p.name == self.product)
+        product = inputs.product(self.product)
         channel = next((c for c in inputs.channels if c.name == self.channel), None)
         surviving = surviving_share([step.pass_share for step in product.steps])
 
@@ -148,12 +148,7 @@ class Planner:
 
         minutes, load_minutes = [], []
         for step, share in zip(product.steps, surviving, strict=True):
-            own = step.minutes
-            if step.first_minutes is not None:
-                pieces = self.learning_casts * np.asarray(share)
-                own = practised_minutes(own, step.first_minutes, step.learning_rate, product.made_before, pieces)
-            again = own if step.rework_minutes is None else step.rework_minutes
-            minutes.append(full(own + step.rework_share * again))
+            minutes.append(full(hands_on_minutes(step, product.made_before, self.learning_casts * np.asarray(share))))
             load_minutes.append(full(step.load_minutes))
         return Draws(
             minutes=tuple(minutes),

@@ -7,7 +7,7 @@ from math import ceil
 import numpy as np
 
 from ..models import piece_cost
-from ..models.moulds import expected_casts
+from ..models.costs import casts_of_moulds
 from ..models.orders import loads_for
 from ..models.schedule import DAY
 from ..models.yields import surviving_share
@@ -116,7 +116,7 @@ def price_of(plan: OrderPlan) -> Quoted:
     """
     planner, order, loads, course = plan.planner, plan.order, plan.loads, plan.course
     inputs, own = planner.inputs, slice(plan.loads.promised, plan.loads.planned)
-    product = next(p for p in inputs.products if p.name == order.product)
+    product = inputs.product(order.product)
     channel = next((c for c in inputs.channels if c.name == order.channel), None)
     target = float(planner.point_inputs.target_per_hour)
     size = planner.draws.load_correlation.size
@@ -128,9 +128,7 @@ def price_of(plan: OrderPlan) -> Quoted:
     spent = sum(entering[:, k] * (step.material + step.consumables) for k, step in enumerate(cost.steps))
     spent = spent + order.pieces * cost.parts
     if product.mould is not None:
-        worn = casts / (
-            product.casts_per_load * expected_casts(product.mould.life_casts, product.mould.life_shape, product.mould.replace_at)
-        )
+        worn = casts / casts_of_moulds(product)
         minutes = minutes + worn * product.mould.minutes
         spent = spent + worn * product.mould.material_cost
     good = course.good[:, own].sum(axis=(1, 2))
@@ -142,12 +140,11 @@ def price_of(plan: OrderPlan) -> Quoted:
     def of(value):
         return np.broadcast_to(np.asarray(value, float), (size,))
 
-    fee = refund = fixed = postage = 0.0
+    fee, kept, fixed = 0.0, 1.0, 0.0
     if channel is not None:
-        fee, refund, postage = channel.fee_share, channel.refund_share, channel.postage_paid - channel.postage_charged
-        on_postage = fee * channel.postage_charged if channel.fee_on_postage else 0.0
-        fixed = channel.fee_fixed + on_postage + refund * (channel.postage_charged + channel.postage_paid)
-        spent = spent + channel.packaging + postage
+        fee, kept, order_free = channel.fee_share, channel.kept_share, channel.order(0.0)  # what does not follow the price
+        fixed = order_free["fees"] + order_free["refunds"]
+        spent = spent + order_free["packaging"] + (order_free["postage"] - order_free["revenue"])
     bench, orders = of(minutes) / 60.0, of(planner.draws.order_minutes) / 60.0
     overhead, hidden = _shared(plan, bench)
     return Quoted(
@@ -160,7 +157,7 @@ def price_of(plan: OrderPlan) -> Quoted:
         brought=of(brought),
         carried=overhead,
         fee_share=of(fee),
-        kept_share=of(1.0 - fee - refund),
+        kept_share=of(kept),
         fixed_fees=of(fixed),
         target=target,
     )

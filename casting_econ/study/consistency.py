@@ -9,20 +9,13 @@ from ..models.curing import merged_windows
 from ..reference import taxes, wages
 from .numbers import Amount
 from .schema import DAYS, MONTHS
+from .told import log_of
 
 __all__ = ["check_asked", "check_commissions", "check_correlations", "cross_checks", "working_windows"]
 
 STUDY_FILE = "study.toml"
 MOST_PROMISED = 100  # loads that go before an order; the calendar follows each in every draw
 _HOURS = re.compile(r"^(\d{1,2}):([0-5]\d)\s*-\s*(\d{1,2}):([0-5]\d)$", re.ASCII)
-# numbers that a log can tell, by dotted key
-_TOLD = re.compile(
-    r"time\.fixed_hours|products\.[^.]+\.ruined_loads|products\.[^.]+\.mould\.(life|life_shape|minutes)"
-    r"|products\.[^.]+\.steps\.[^.]+\.(minutes|load_minutes|pass_share|rework_share|rework_minutes|wait)"
-    r"|products\.[^.]+\.(steps\.[^.]+\.materials|parts|mould\.materials)\.[^.]+\.price"
-    r"|products\.[^.]+\.steps\.[^.]+\.materials\.[^.]+\.loss"
-    r"|channels\.[^.]+\.(orders|price|pieces_per_order|postage_charged|postage_paid|packaging|refund_share|minutes_per_order)"
-)
 
 
 def _told_in(faults):
@@ -187,7 +180,7 @@ def check_asked(numbers, faults):
     """Only what some log tells may be asked of the records."""
     right = "a value or a range; logs tell minutes, pass and rework shares, waits, mould life, prices, losses, orders, what orders bring, and fixed hours"
     for key, number in numbers.items():
-        if number.from_records and not _TOLD.fullmatch(key):
+        if number.from_records and log_of(key) is None:
             _told_in(faults)(key, "no log tells this number", 'from = "records"', right)
 
 

@@ -14,7 +14,7 @@ from .models import workshop as model
 from .models.money import self_employed_target
 from .reference import wages
 from .study import Number, Study
-from .study.load import PASS_SHARE, SCRAP
+from .study.scenarios import PASS_SHARE, SCRAP
 
 __all__ = [
     "StudyWithEvidence",

@@ -77,13 +77,14 @@ def new(
 ) -> None:
     """Start a study from a dozen plain questions; 'don't know' takes a guess of the trade."""
     with _faults_told():
-        from .starting.answers import understood
-        from .starting.asking import answers_given, ask
-        from .starting.first import first_answer, known_locale, new_study
-        from .starting.write import LOCALES
+        from .starting.asking import answers_given, ask, known_locale
 
         locale, given, terminal = known_locale(locale), answers_given(answers, answer, craft), sys.stdin.isatty()
         found = ask(given, currency, folder, terminal=terminal, say=lambda line: click.echo(_plain(line)), prompt=click.prompt)
+        from .starting.answers import understood  # and the models, while the answers are read
+        from .starting.first import first_answer, new_study
+        from .starting.write import LOCALES
+
         click.echo("\nAs understood:")
         for line in understood(found, locale or LOCALES[found.currency]):
             click.echo(_plain(f"- {line}"))
@@ -141,6 +142,17 @@ def check(study: str, full: bool) -> None:
         console.print(certainty_list(kit).replace("The page on records", "The table above"))
         console.print(records_overview(kit).replace("\n\n", "\n"))
         console.print("No faults found.")
+
+
+@main.command()
+@click.argument("key", required=False, default="")
+def explain(key: str) -> None:
+    """What a key of the study file is, such as channels.NAME.orders or products; without one, list the tables."""
+    with _faults_told():
+        from .study.keys import explained
+
+        for line in explained(key):
+            click.echo(line)
 
 
 @main.command()

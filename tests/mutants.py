@@ -24,7 +24,7 @@ TABLE = Path(__file__).with_suffix(".csv")
 HEADER = ("file", "in place of", "stands", "after", "result", "noticed by")
 LONGEST = 150  # s of processor time for the tests of one fault; what hangs is noticed too
 WORKERS = 2
-PRELOADED = "pandas pytest scipy.optimize scipy.stats hypothesis lifelines numpy_financial pint SALib.analyze.sobol simpy statsmodels.api pydantic babel pandera.pandas matplotlib.pyplot".split()
+PRELOADED = "pandas pytest scipy.optimize scipy.stats hypothesis lifelines numpy_financial pint SALib.analyze.sobol simpy statsmodels.api pydantic babel matplotlib.pyplot".split()
 
 PUBLISHED = "tests/published/test_"
 TESTS = {  # that should notice, quickest first

@@ -22,6 +22,7 @@ from casting_econ.cli import main
 from casting_econ.faults import StudyError
 from casting_econ.running import notebooks, run
 from casting_econ.running.notebooks import NotebookError, check_parameters
+from casting_econ.study.keys import keys_of
 
 ROOT = Path(__file__).parents[1]
 DATA, NOTEBOOKS = ROOT / "data", ROOT / "notebooks"
@@ -513,3 +514,57 @@ def test_check_lists_how_alike_pieces_of_a_load_are_with_its_source(tmp_path, mo
         assert code == 0
         rows += [line for line in said.splitlines() if "pieces of a load fail together" in line]
     assert len(rows) == 2 and "measured on" in rows[0] and "guess, common practice, no source" in rows[1] and " 0.05 " in rows[1]
+
+
+def test_every_key_of_the_study_file_has_a_line_of_help():
+    """Each key says what it is in one short line, in small letters and without a full stop, so that lists can be made of them."""
+    told = {key: field.description for key, field in keys_of().items()}
+    assert {
+        "study.name",
+        "channels.NAME.orders",
+        "products.NAME.steps.NAME.materials.NAME.price",
+        "orders.promised.from",
+    } <= told.keys()
+    wrong = [key for key, line in told.items() if not line or len(line) > 100 or line[-1] in ". " or "\n" in line]
+    assert not wrong
+
+
+@pytest.mark.parametrize(
+    "key, lines",
+    [
+        (
+            "channels.NAME.orders",
+            ["orders that come in a year", "a number at least 0 with a unit such as '2 order/year'; needed", "orders = "],
+        ),
+        ("channels.a fair.fee_base", ["taken of", "one of price, price and postage; price and postage if not given"]),
+        ("overheads.rent", ["overheads: money a year", "'2 EUR/year'; may be left out", "GBP/year"]),
+        ("supplies.x.packs.quantity", ["how much is in it", "needed", "packs = [{ quantity = "]),
+        ("products", ["products: ", "needed", "casts_per_load: pieces cast in a load; needed", "unsold_share", "0 if not given"]),
+        ("", ["study: ", "products: ", "cash: "]),
+    ],
+)
+def test_explain_says_what_a_key_is(key, lines):
+    """A key is explained by what it is, takes and is if not given, and as a demo has it; a table by its keys; nothing by all tables."""
+    done = CliRunner().invoke(main, ["explain", *([key] if key else [])])
+    assert done.exit_code == 0
+    at = 0
+    for line in lines:  # in this order
+        at = done.output.index(line, at)
+
+
+def test_explain_names_the_nearest_key():
+    """An unknown key is a fault with the key that was meant."""
+    done = CliRunner().invoke(main, ["explain", "channels.NAME.ordres"])
+    assert done.exit_code == 2 and "(did you mean 'channels.NAME.orders'?)" in done.output
+
+
+def test_asking_and_checking_load_only_what_they_use():
+    """The questions come before the models are loaded, and a check loads no statistics, charts or panels."""
+    asked = "import sys, casting_econ.starting.asking; print('casting_econ.kit' in sys.modules)"
+    checked = "import sys; from casting_econ.cli import main; main(['check', sys.argv[1]], standalone_mode=False)"
+    checked += "; print([name for name in ('scipy.stats', 'matplotlib', 'bokeh', 'papermill') if name in sys.modules])"
+    said = [
+        subprocess.run([sys.executable, "-c", code, str(DATA / STUDIES[0])], capture_output=True, text=True, check=True).stdout
+        for code in (asked, checked)
+    ]
+    assert [text.splitlines()[-1] for text in said] == ["False", "[]"]

@@ -19,20 +19,18 @@ from casting_econ.kit import open_study
 from casting_econ.ledger.logs import LOGS
 from casting_econ.ledger.preview import preview
 from casting_econ.study import read_study
-from casting_econ.study.numbers import Amount
-from casting_econ.study.schema import (
-    MONTHS,
+from casting_econ.study.commissions import (
     CommissionEntry,
     MixPart,
     OrdersTable,
     Pack,
     PromiseEntry,
     QuoteTable,
-    StepEntry,
     SupplyEntry,
     TemperatureTable,
-    is_hand_sanding,
 )
+from casting_econ.study.numbers import Amount
+from casting_econ.study.schema import MONTHS, StepEntry, is_hand_sanding
 
 DATA = Path(__file__).parents[1] / "data"
 DEMOS = ("kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather")

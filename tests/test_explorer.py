@@ -14,7 +14,8 @@ from casting_econ.kit import format_of, open_study
 from casting_econ.models import InMoulds, loads_per_week
 from casting_econ.pages.change import compared, study_with_scenarios
 from casting_econ.pages.scrap import break_even_scrap
-from casting_econ.starting import new_study, read_answers
+from casting_econ.starting import read_answers
+from casting_econ.starting.first import new_study
 
 DATA = Path(__file__).parents[1] / "data"
 STUDIES = ("kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather", "hollin-quay-pulls")

@@ -11,7 +11,8 @@ import pytest
 from casting_econ.faults import StudyError, close_match
 from casting_econ.kit import open_study
 from casting_econ.pages.change import changed
-from casting_econ.study import load, read_study
+from casting_econ.study import faulty, read_study
+from casting_econ.study.text import MOST_BYTES
 
 DATA = Path(__file__).parents[1] / "data"
 DEMO = (DATA / "kelpmoor-handles" / "study.toml").read_text(encoding="utf-8").partition("[scenarios.")[0]  # each is a reading
@@ -88,7 +89,7 @@ def test_many_entries_take_steps_in_proportion(case, tmp_path):
             try:
                 read_study(tmp_path)
             except StudyError as error:
-                assert len(error.faults) <= load.MOST_FAULTS + 1
+                assert len(error.faults) <= faulty.MOST_FAULTS + 1
 
         return steps(work)
 
@@ -148,7 +149,7 @@ def test_brackets_within_brackets_are_a_fault(text, tmp_path):
 
 def test_limits_of_a_file_are_told_with_what_was_found(tmp_path):
     """A file of 250 kB is read, one byte more is not; of 501 faults the first 500 are told, and that there are more."""
-    room = load.MOST_BYTES - len(DEMO.encode())
+    room = MOST_BYTES - len(DEMO.encode())
     assert read_study(written(tmp_path, DEMO + "#" * room)).file.study.name == "Kelpmoor Handles"
     [large] = faults_of(tmp_path, DEMO + "#" * (room + 1))
     assert (large.wrong, large.found) == ("is too large", "250 kB")

@@ -24,11 +24,12 @@ from casting_econ.models import rolled_yield
 from casting_econ.reference import cautions, kit_folder
 from casting_econ.running.results import results
 from casting_econ.running.run import PAGES
-from casting_econ.starting import QUESTIONS, crafts, first_answer, new_study, read_answers
+from casting_econ.starting import QUESTIONS, crafts, read_answers
 from casting_econ.starting import form as form_module
 from casting_econ.starting.answers import read_answer
 from casting_econ.starting.asking import ask
 from casting_econ.starting.crafts import kinds, rough_rates
+from casting_econ.starting.first import first_answer, new_study
 from casting_econ.starting.questions import Part, parts_of
 from casting_econ.starting.write import LOCALES
 

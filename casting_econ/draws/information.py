@@ -3,7 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special, stats
+import scipy
+from scipy import special
 
 __all__ = ["InformationValue", "partial_information", "perfect_information"]
 
@@ -137,7 +138,7 @@ def _basis(inputs, kept):
     An intercept, natural cubic splines of the normal scores of each input, and products of scores of the first few inputs.
     """
     draws, count = inputs.shape
-    scores = special.ndtri((stats.rankdata(inputs, axis=0) - 0.5) / draws)  # equal values share a rank
+    scores = special.ndtri((scipy.stats.rankdata(inputs, axis=0) - 0.5) / draws)  # equal values share a rank
     moving = [n for n in range(count) if np.ptp(inputs[:, n]) > 0]
     columns, factors = [np.ones(draws)], [1.0]
     for n in moving:

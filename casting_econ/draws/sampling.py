@@ -4,8 +4,8 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
+import scipy
 from scipy import special
-from scipy.stats import qmc
 
 __all__ = ["REPLICATES", "copula_matrix", "correlate", "in_chunks", "points", "round_up_draws"]
 
@@ -50,7 +50,7 @@ def points(dimensions: int, draws: int, seed: int, start: int = 0, stop: int | N
     for replicate in range(start // each, -(-stop // each)):
         first, last = max(start - replicate * each, 0), min(stop - replicate * each, each)
         rng = np.random.default_rng(children[replicate])
-        engine = qmc.Sobol(dimensions, scramble=True, bits=_BITS, rng=rng)
+        engine = scipy.stats.qmc.Sobol(dimensions, scramble=True, bits=_BITS, rng=rng)
         if first:
             engine.fast_forward(first)
         block = _quiet_random(engine, last - first)

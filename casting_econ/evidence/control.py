@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import special, stats
+import scipy
+from scipy import special
 
 from .dispersion import counts_and_sizes
 
@@ -192,7 +193,7 @@ def trend(counts, sizes, when):
     (_, slope), information, dispersion = solved
     error = np.sqrt(dispersion * np.linalg.inv(information)[1, 1])
     # loads without any scatter leave nothing to compare a slope with
-    p_value = 2.0 * stats.t.sf(abs(slope / error), loads - 2) if dispersion > 1e-12 else np.nan
+    p_value = 2.0 * scipy.stats.t.sf(abs(slope / error), loads - 2) if dispersion > 1e-12 else np.nan
     return Trend(
         slope=float(slope / when.std()),
         error=float(error / when.std()),

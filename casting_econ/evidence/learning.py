@@ -3,7 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, stats
+import scipy
+from scipy import optimize
 
 from ..models.checks import checked
 from ..models.labour import learning_exponent, practised_minutes
@@ -175,7 +176,7 @@ def _interval(rows, floored, fit, level):
     """Outermost rates whose fit is not too much worse than the best; 0.5 or 1 where it stays good enough."""
     least, rate, _ = fit
     spare = rows.count - 2 - floored
-    cut = max(least, rows.count * LEAST_VARIANCE) * (1.0 + stats.f.ppf(level, 1, spare) / spare)
+    cut = max(least, rows.count * LEAST_VARIANCE) * (1.0 + scipy.stats.f.ppf(level, 1, spare) / spare)
     rates = np.sort(np.append(RATES, rate))
     inside = np.flatnonzero((_profile(rows, floored, rates) <= cut) | (rates == rate))
 

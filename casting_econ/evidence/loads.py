@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+import scipy
 
 from ..draws.distributions import Distribution, distribution
 from ..faults import counted
@@ -119,7 +119,7 @@ def ruined_loads(counts: LoadCounts) -> list:
     for at in np.flatnonzero(good <= FREAK_SHARE * casts):
         others = casts.sum() - casts[at]
         share = (good.sum() - good[at] + 1.0) / (others + 2.0)
-        if others > 0 and stats.betabinom.cdf(good[at], casts[at], share * 19.0, (1 - share) * 19.0) < FREAK_CHANCE:
+        if others > 0 and scipy.stats.betabinom.cdf(good[at], casts[at], share * 19.0, (1 - share) * 19.0) < FREAK_CHANCE:
             found.append(batches.index[at])
     return found
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+import scipy
 
 from ..study import Study
 
@@ -112,7 +112,7 @@ def season_table(study: Study) -> pd.DataFrame:
     days.iloc[-1] -= last.days_in_month - last.day
     counts = months.sum(axis=1).groupby(months.index.month).sum()
     exposure = days.groupby(months.index.month).sum() * counts.sum() / days.sum()  # orders the average rate would bring
-    low, high = (stats.gamma.ppf(p, counts + 1.0) / (exposure + 1.0) for p in (0.1, 0.9))
+    low, high = (scipy.stats.gamma.ppf(p, counts + 1.0) / (exposure + 1.0) for p in (0.1, 0.9))
     index = (counts + 1.0) / (exposure + 1.0)
     return pd.DataFrame({"month": counts.index, "orders": counts.values, "index": index.values, "low": low, "high": high})
 
@@ -145,5 +145,5 @@ def price_trend(sizes, paid):
     sizes, paid = np.asarray(sizes, float), np.asarray(paid, float)
     if np.unique(sizes).size < 3:
         return np.nan, np.nan
-    fit = stats.linregress(np.log(sizes), np.log(paid / sizes))
+    fit = scipy.stats.linregress(np.log(sizes), np.log(paid / sizes))
     return float(fit.slope), float(fit.stderr)

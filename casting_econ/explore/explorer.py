@@ -19,8 +19,8 @@ from ..pages.change import stated_in, study_with_scenarios
 from ..pages.curing import LoadWait, load_wait
 from ..study import STUDY_FILE
 from ..study.inputs import copy_inputs
-from ..study.load import PASS_SHARE, SCRAP
 from ..study.numbers import written
+from ..study.scenarios import PASS_SHARE, SCRAP
 from ..study.schema import ScenarioEntry
 
 __all__ = ["Explorer", "Lever", "View", "levers_of", "save_scenario", "scenario_of", "view_sentence"]

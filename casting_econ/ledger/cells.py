@@ -80,7 +80,13 @@ def clean(text: str) -> str:
 
 
 def figure(text: str, mark: str) -> tuple[float, str]:
-    """A figure written with one decimal mark; the other is tried where it is the only one possible."""
+    """A figure written with one decimal mark, and how it was read; the other mark is tried where it is the only one possible.
+
+    Raises
+    ------
+    Unreadable
+        For what is no figure.
+    """
     for use, how in ((mark, ""), ("," if mark == "." else ".", "with the other decimal mark")):
         other = "," if use == "." else "."
         for thousands in (" ", "'", other):
@@ -248,17 +254,13 @@ def _in_unit(value, unit, kind, rule):
         converted = value if factor == 1.0 else value * factor
     by_density = f" at {rule.density:g} g/ml" if rule.density and kind.unit == "gram" else ""
     changed = f"{given} in {UNIT_NAMES[kind.unit]}{by_density}" if converted != value else "its unit"
-    return (
-        converted,
-        "",
-        (changed if kind.unit != "degC" else "degrees Fahrenheit" if converted != value else "its unit")
-        if (given)
-        else (SPELLING if converted != value else ""),
-    )
+    if kind.unit == "degC" and converted != value:
+        changed = "degrees Fahrenheit"
+    return converted, "", changed if given else SPELLING if converted != value else ""
 
 
 def celsius(value: float, unit: str) -> float:
-    """A temperature in °C, from °C or °F; `unit` in its plain form, '' for °C."""
+    """A temperature in °C, from °C or °F; `unit` in its plain form, '' for °C; Unreadable for another unit."""
     if unit in _FAHRENHEIT:
         return (value - 32.0) / 1.8
     if unit not in _CELSIUS:

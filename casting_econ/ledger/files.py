@@ -15,7 +15,7 @@ from typing import Any
 from ..faults import Fault
 from . import sheets
 
-__all__ = ["Grid", "read_file", "record_files"]
+__all__ = ["TEXTS", "WORKBOOKS", "Grid", "read_file", "record_files"]
 
 TEXTS, WORKBOOKS = (".csv", ".tsv", ".txt", ".tab"), (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
 _SEPARATORS = {";": "semicolons", "\t": "tabs", ",": "commas", "|": "bars"}
@@ -26,22 +26,12 @@ _MARKS = (
 )
 _MARKS += ((b"\xff\xfe", "utf-16", "UTF-16"), (b"\xfe\xff", "utf-16", "UTF-16"))
 _BOOKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")  # of XLSX and ODS, and of XLS
-_UNREAD = {
-    sheets.LARGE: {
-        "wrong": "has cells too far apart",
-        "found": "a sheet too large to hold",
-        "right": f"one table a sheet, near its top, of at most {sheets.MOST_CELLS / 1e6:.0f} million cells with the blank ones between",
-    },
-    sheets.LOCKED: {
-        "wrong": "cannot be opened as a workbook",
-        "found": "a password",
-        "right": "a copy saved without a password",
-    },
-    sheets.DAMAGED: {
-        "wrong": "cannot be opened as a workbook",
-        "found": "a damaged or unfinished file",
-        "right": "the workbook saved anew, or its sheet as CSV",
-    },
+_SPREAD = f"one table a sheet, near its top, of at most {sheets.MOST_CELLS / 1e6:.0f} million cells with the blank ones between"
+_CLOSED = "cannot be opened as a workbook"
+_UNREAD = {  # what is wrong, found, and would be right
+    sheets.LARGE: ("has cells too far apart", "a sheet too large to hold", _SPREAD),
+    sheets.LOCKED: (_CLOSED, "a password", "a copy saved without a password"),
+    sheets.DAMAGED: (_CLOSED, "a damaged or unfinished file", "the workbook saved anew, or its sheet as CSV"),
 }
 _MORE = "a table of the workshop: CSV, text with tabs, XLSX or ODS"
 
@@ -162,7 +152,7 @@ def _text_grid(path, place, text, encoding, score):
 def _fit(sample, separator, score):
     """Column names found with a separator, then rows of one width, then width."""
     try:
-        rows = [row for _, row in _numbered(sample, separator) if any(cell.strip() for cell in row)]
+        rows = [row for _, row in _numbered(sample, separator) if "".join(row).strip()]
     except csv.Error:
         return (0, 0, 0)
     if not rows:
@@ -175,7 +165,8 @@ def _workbook(path, place, data):
     """Every sheet of a workbook that holds anything."""
     found = _sheets(data)
     if isinstance(found, str):
-        return [], [Fault(file=place, **_UNREAD[found])]
+        wrong, found, right = _UNREAD[found]
+        return [], [Fault(file=place, wrong=wrong, found=found, right=right)]
     grids = []
     for name, hidden, top, left, cells in found:
         rows = [(top + i + 1, [""] * left + [_cell(cell) for cell in row]) for i, row in enumerate(cells)]

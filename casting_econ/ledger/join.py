@@ -1,6 +1,5 @@
 """Every file of `records/` as the logs of the study: which file is which log, several files as one, duplicates once."""
 
-import warnings
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -8,7 +7,7 @@ from typing import Any
 import pandas as pd
 
 from ..faults import Fault, close_match, counted
-from .files import read_file, record_files
+from .files import TEXTS, read_file, record_files
 from .logs import IDS, LOGS, NUMBERS, OPEN, UNIQUE, in_words, log_named, plain
 from .rows import Column, SetAside, score_of
 from .table import Change, read_table, shown
@@ -74,19 +73,15 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
     faults : list of Fault
     """
     tables, files, faults, entries = [], [], [], set()
-    declared = {name: log for name, log in (settings.files if settings else {}).items()}
-    paths = record_files(folder)
-    for path in paths:
+    declared = settings.files if settings else {}
+    for path in record_files(folder):
         if declared.get(path.name) == "ignore":
             files.append(FileReading(place=f"records/{path.name}", log="ignore", read=0, used=0))
             entries.add(path.name)
             continue
         score = _score(declared.get(path.name) or log_named(path.stem), settings)
         grids, more = read_file(path, score)
-        if (
-            path.suffix.lower() not in (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
-            and _log_of(path.name, None, path, 1, declared) is None
-        ):
+        if path.suffix.lower() in TEXTS and _log_of(path.name, None, path, 1, declared) is None:
             grids, more = [], [_undeclared(path.name, path.stem)]
         faults += more
         for grid in grids:
@@ -269,42 +264,23 @@ def _comparable(column):
 
 
 def _checked(frame, raw, log, tables):
-    """Faults that the schema finds: blanks, limits, whole numbers, ids that repeat."""
-    import pandera.pandas as pa
-
-    columns = {name: (kind, needed and name != OPEN.get(log)) for name, (kind, needed) in LOGS[log].items() if name in raw}
-    schema = pa.DataFrameSchema(
-        {name: _column(pa, *spec, frame, name, UNIQUE.get(log) == name) for name, spec in columns.items()}
-    )
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", FutureWarning)  # the library's own, about how it lists failures
-            schema.validate(frame, lazy=True)
-    except pa.errors.SchemaErrors as error:
-        return [_cell_fault(case, raw, columns, tables) for case in error.failure_cases.to_dict("records")]
-    return []
-
-
-def _column(pa, kind, needed, frame, name, unique):
-    """Pandera column for one kind of value."""
-    checks = []
-    if kind in NUMBERS:
-        limits = NUMBERS[kind]
-        checks.append(pa.Check.in_range(limits.low, limits.high))
-        if limits.whole:
-            interval = frame[f"{name}_low"].notna() if f"{name}_low" in frame else pd.Series(False, index=frame.index)
-            checks.append(pa.Check(lambda figures: (figures % 1 == 0) | interval.reindex(figures.index), name="whole"))
-    return pa.Column(None, checks, nullable=not needed, unique=unique)
-
-
-def _cell_fault(case, raw, columns, tables):
-    """One failure of the schema in the kit's words."""
-    column, check, label = case["column"], str(case["check"]), case["index"]
-    place, row = (tables[0].grid.place, label) if not isinstance(label, str) else label.rsplit(":", 1)
-    at = {"file": place, "row": int(row), "column": column}
-    right = in_words(columns[column][0])
-    if "not_nullable" in check:
-        return Fault(**at, wrong="empty cell", right=right)
-    if "unique" in check:
-        return Fault(**at, wrong="the same id twice", found=repr(case["failure_case"]), right="each id once")
-    return Fault(**at, wrong="cannot be used", found=shown(raw[column][label]), right=right)
+    """Blanks where something is needed, ids that repeat, and figures outside their limits or not whole."""
+    faults = []
+    for name, (kind, needed) in LOGS[log].items():
+        if name not in raw:
+            continue
+        column, right = frame[name], in_words(kind)
+        rules = [("empty cell", right, column.isna())] if needed and name != OPEN.get(log) else []
+        if UNIQUE.get(log) == name:
+            rules.append(("the same id twice", "each id once", column.notna() & column.duplicated(keep=False)))
+        if kind in NUMBERS:
+            wrong = ~column.between(NUMBERS[kind].low, NUMBERS[kind].high)
+            if NUMBERS[kind].whole:  # but for the middle of an interval
+                wrong |= (column % 1 != 0) & (frame[f"{name}_low"].isna() if f"{name}_low" in frame else True)
+            rules.append(("cannot be used", right, column.notna() & wrong))
+        for wrong, right, where in rules:
+            for label in column.index[where]:
+                place, row = label.rsplit(":", 1) if isinstance(label, str) else (tables[0].grid.place, label)
+                found = "" if wrong == "empty cell" else shown(raw[name][label])
+                faults.append(Fault(file=place, row=int(row), column=name, wrong=wrong, found=found, right=right))
+    return faults

@@ -3,6 +3,7 @@
 import re
 import unicodedata
 from dataclasses import dataclass
+from functools import lru_cache
 
 __all__ = ["FREE", "IDS", "LOGS", "NUMBERS", "OPEN", "UNIQUE", "Kind", "in_words", "log_named", "plain"]
 
@@ -78,6 +79,7 @@ def in_words(kind: str | tuple[str, ...]) -> str:
     return {"date": "a date such as 2025-04-03"}.get(kind) or (NUMBERS[kind].words if kind in NUMBERS else "some text")
 
 
+@lru_cache(maxsize=8192, typed=True)  # of every cell that may be a header, for every log
 def plain(name: object) -> str:
     """A name as it is compared: small letters, spaces and underscores alike, accents in one form."""
     text = unicodedata.normalize("NFC", str(name)).strip().casefold()

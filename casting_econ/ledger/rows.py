@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 from .logs import FREE, LOGS, NUMBERS, OPEN, plain
@@ -54,27 +55,27 @@ def columns_of(cells: list[Any], log: str, settings: Any) -> list[Column]:
     """The columns that a header names, by the study file's table first, then by the log's own names."""
     own = {plain(header): entry for header, entry in (settings.columns.get(log, {}) if settings else {}).items()}
     found = []
-    for at, cell in enumerate(cells):
-        header = cell if isinstance(cell, str) else str(cell)
+    for at, header in enumerate(map(str, cells)):
         if not header:
             continue
-        match = _HEADER.fullmatch(header) if len(header) < 200 else None
-        base, unit = (match[1], match[2]) if match else (header, "")
-        entry = own.get(plain(header)) or own.get(plain(base))
+        forms, unit, name = _named(header, log)
+        entry = next((own[form] for form in forms if form in own), None)
         if entry is not None:
             name = None if entry.column == "ignore" else entry.column
-            found.append(
-                Column(at=at, header=header, name=name, unit=entry.unit or _unit_for(name, log, unit), density=entry.density)
-            )
-            continue
-        name = next((n for n in LOGS[log] if plain(header) == n), None) or _named(base, unit, log)
-        found.append(Column(at=at, header=header, name=name, unit=_unit_for(name, log, unit), known=name is not None))
+        unit = _unit_for(name, log, unit)
+        unit, density = (unit, None) if entry is None else (entry.unit or unit, entry.density)
+        found.append(Column(at=at, header=header, name=name, unit=unit, density=density, known=bool(entry or name)))
     return found
 
 
-def _named(base, unit, log):
-    """The column of a name that stands beside its unit: 'mixed mass (oz)' is mixed_mass_g."""
-    return next((n for n in LOGS[log] if plain(base) == n or (unit and plain(base) == _WITH_UNIT[n])), None)
+@lru_cache(maxsize=8192)
+def _named(header, log):
+    """A header as it is compared, whole and without its brackets; what stands in them; the column, as 'mixed mass (oz)' is mixed_mass_g."""
+    match = _HEADER.fullmatch(header) if len(header) < 200 else None
+    base, unit = (match[1], match[2]) if match else (header, "")
+    forms = plain(header), plain(base)
+    by_unit = (name for name in LOGS[log] if unit and forms[1] == _WITH_UNIT[name])
+    return forms, unit, next((form for form in forms if form in LOGS[log]), None) or next(by_unit, None)
 
 
 def _unit_for(name, log, unit):
@@ -86,7 +87,7 @@ def _unit_for(name, log, unit):
 
 def score_of(cells: list[Any], log: str, settings: Any) -> int:
     """How many cells of a row name a column."""
-    return sum(column.known for column in columns_of([c if isinstance(c, str) else "" for c in cells], log, settings))
+    return sum([column.known for column in columns_of([c if isinstance(c, str) else "" for c in cells], log, settings)])
 
 
 def blocks_of(rows: list[tuple[int, list[Any]]], log: str, settings: Any) -> tuple[list[Block], list[SetAside]]:
@@ -104,8 +105,8 @@ def blocks_of(rows: list[tuple[int, list[Any]]], log: str, settings: Any) -> tup
         More than one where the header is repeated; none without a header.
     aside : list of SetAside
     """
-    filled = [(row, cells) for row, cells in rows if any(cell != "" for cell in cells)]
-    aside = [SetAside(row=row, reason="blank line") for row, cells in rows if not any(cell != "" for cell in cells)]
+    filled = [(row, cells) for row, cells in rows if cells.count("") < len(cells)]
+    aside = [SetAside(row=row, reason="blank line") for row, cells in rows if cells.count("") == len(cells)]
     remarks = [row for row, cells in filled if _REMARK.match(str(next(cell for cell in cells if cell != "")))]
     aside += [SetAside(row=row, reason="a remark, after #") for row in remarks]
     filled = [(row, cells) for row, cells in filled if row not in remarks]

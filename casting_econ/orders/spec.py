@@ -9,7 +9,7 @@ from ..faults import Fault, StudyError, one_of
 from ..kit import OpenStudy
 from ..study import STUDY_FILE
 from ..study.consistency import check_commission
-from ..study.load import faults_of
+from ..study.faulty import faults_of
 from ..study.numbers import UNKNOWN, given_unit
 from ..study.records import split_order
 from ..study.schema import CommissionEntry, Whole

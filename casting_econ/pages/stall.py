@@ -2,7 +2,7 @@
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+import scipy
 
 from ..formatting import Format
 from ..kit import OpenStudy
@@ -69,10 +69,10 @@ def _orders_a_day(channel):
 
 def _buyers(mean):
     """Numbers of buyers a day and the chance of each, mixed over the draws of their mean."""
-    counts = np.arange(int(stats.poisson.ppf(1.0 - 1e-9, mean.max())) + 1)
+    counts = np.arange(int(scipy.stats.poisson.ppf(1.0 - 1e-9, mean.max())) + 1)
     # equal steps of the mean instead of every draw: many draws and counts would fill the memory
     means = np.quantile(mean, (np.arange(256) + 0.5) / 256)
-    chances = stats.poisson.pmf(counts[:, None], means).mean(axis=1)
+    chances = scipy.stats.poisson.pmf(counts[:, None], means).mean(axis=1)
     return counts, chances / chances.sum()
 
 

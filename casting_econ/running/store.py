@@ -29,9 +29,7 @@ PAGES = (
     "11_living",
 )
 MADE = ".made.json"  # in the report folder: key and files of each page, and key and files of all
-VERSIONS = tuple(
-    "casting_econ numpy pandas scipy matplotlib seaborn papermill pint pydantic pandera babel bokeh holidays".split()
-)
+VERSIONS = tuple("casting_econ numpy pandas scipy matplotlib seaborn papermill pint pydantic babel bokeh holidays".split())
 _OTHER = ("commissions", "orders", "quote", "supplies")  # tables of the study file that no page of the report looks at
 _NOTED = (
     "products",

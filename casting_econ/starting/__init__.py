@@ -2,7 +2,6 @@
 
 from .answers import Answers, read_answers
 from .crafts import Craft, crafts
-from .first import first_answer, new_study
 from .questions import QUESTIONS, Question
 
-__all__ = ["QUESTIONS", "Answers", "Craft", "Question", "crafts", "first_answer", "new_study", "read_answers"]
+__all__ = ["QUESTIONS", "Answers", "Craft", "Question", "crafts", "read_answers"]  # `first` imports all models, so late

@@ -144,17 +144,8 @@ def _outside(part, figures):
 _PER = re.compile(r"(.*?)\s*(?:/|\bper\b|\ban?\b|\beach\b|\bevery\b|\bin an?\b)\s*(\w+)")
 _EVERY = {"hourly": "hour", "daily": "day", "weekly": "week", "monthly": "month", "yearly": "year", "annually": "year"}
 _EVERY |= {"each": "piece", "apiece": "piece"}
-_SAME = {
-    "h": "hour",
-    "hr": "hour",
-    "d": "day",
-    "wk": "week",
-    "mo": "month",
-    "yr": "year",
-    "annum": "year",
-    "cast": "piece",
-    "pc": "piece",
-}
+_SAME = {"h": "hour", "hr": "hour", "d": "day", "wk": "week", "mo": "month", "yr": "year", "annum": "year"}
+_SAME |= {"cast": "piece", "pc": "piece"}
 
 
 def _factor(given: str, part: Part, currency: str) -> float:

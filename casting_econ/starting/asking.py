@@ -6,12 +6,23 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
+from babel import Locale, UnknownLocaleError
+
 from ..faults import Fault, StudyError, counted
 from .answers import Answers, known_currency, read_answer, read_answers
 from .crafts import Craft, crafts
 from .questions import QUESTIONS, Part, parts_of
 
-__all__ = ["answers_given", "ask"]
+__all__ = ["answers_given", "ask", "known_locale"]
+
+
+def known_locale(locale: str | None) -> str | None:
+    """A locale that numbers can be written in, or none; StudyError for another."""
+    try:
+        return locale and str(Locale.parse(locale))
+    except (UnknownLocaleError, ValueError):
+        right = "a language and country such as en_IE, de_DE or en_US"
+        raise StudyError([Fault(file="--locale", wrong="unknown locale", found=repr(locale), right=right)]) from None
 
 
 def answers_given(file: str | None, options: tuple[str, ...] = (), craft: str | None = None) -> dict[str, Any]:

@@ -5,8 +5,6 @@ import tempfile
 from dataclasses import replace
 from pathlib import Path
 
-from babel import Locale, UnknownLocaleError
-
 from ..faults import Fault, StudyError
 from ..kit import OpenStudy, open_study
 from ..study import STUDY_FILE
@@ -14,16 +12,7 @@ from .answers import Answers
 from .crafts import kinds
 from .write import LOCALES, log_texts, study_text, what_to_write_down
 
-__all__ = ["first_answer", "known_locale", "new_study"]
-
-
-def known_locale(locale: str | None) -> str | None:
-    """A locale that numbers can be written in, or none; StudyError for another."""
-    try:
-        return locale and str(Locale.parse(locale))
-    except (UnknownLocaleError, ValueError):
-        right = "a language and country such as en_IE, de_DE or en_US"
-        raise StudyError([Fault(file="--locale", wrong="unknown locale", found=repr(locale), right=right)]) from None
+__all__ = ["first_answer", "new_study"]
 
 
 def new_study(folder: Path | str, answers: Answers, locale: str | None = None) -> tuple[OpenStudy, list[str]]:

@@ -18,22 +18,23 @@ MOST_PROMISED = 100  # loads that go before an order; the calendar follows each 
 _HOURS = re.compile(r"^(\d{1,2}):([0-5]\d)\s*-\s*(\d{1,2}):([0-5]\d)$", re.ASCII)
 
 
+def _told_in(faults):
+    """Adds a fault of the study file."""
+    return lambda column, wrong, found, right: faults.append(
+        Fault(file=STUDY_FILE, column=column, wrong=wrong, found=found, right=right)
+    )
+
+
 def working_windows(calendar, faults):
-    """Working windows of the week in hours, Monday 0:00 being 0."""
-    windows = []
+    """Working windows of the week, Monday 0:00 being 0 [hour]; what is wrong with them is added to `faults`."""
+    windows, fault = [], _told_in(faults)
     for day, text in calendar.items():
         for part in (p.strip() for p in text.split(",") if p.strip()):
             match = _HOURS.match(part)
             start, end = (int(match[1]) + int(match[2]) / 60, int(match[3]) + int(match[4]) / 60) if match else (0, 0)
             if not match or not 0 <= start < end <= 24:
-                faults.append(
-                    Fault(
-                        file=STUDY_FILE,
-                        column=f"calendar.{day}",
-                        wrong="not working hours",
-                        found=repr(part),
-                        right="'09:00-12:30', later after earlier, several with a comma",
-                    )
+                fault(
+                    f"calendar.{day}", "not working hours", repr(part), "'09:00-12:30', later after earlier, several with a comma"
                 )
             else:
                 base = 24.0 * DAYS.index(day)
@@ -42,10 +43,9 @@ def working_windows(calendar, faults):
         if windows:
             merged_windows(windows)
         elif not faults:
-            right = "at least one day with hours such as '09:00-12:30'"
-            faults.append(Fault(file=STUDY_FILE, column="calendar", wrong="no working hours at all", right=right))
+            fault("calendar", "no working hours at all", "", "at least one day with hours such as '09:00-12:30'")
     except ValueError as error:
-        faults.append(Fault(file=STUDY_FILE, column="calendar", wrong=str(error), right="windows that do not overlap"))
+        fault("calendar", str(error), "", "windows that do not overlap")
     return tuple(windows)
 
 
@@ -64,9 +64,7 @@ def _longest_window(windows):
 
 def cross_checks(file, windows, faults):
     """What no single key can know. A number that is wrong itself is not-a-number here, and trips no comparison."""
-
-    def fault(column, wrong, found, right):
-        faults.append(Fault(file=STUDY_FILE, column=column, wrong=wrong, found=found, right=right))
+    fault = _told_in(faults)
 
     places = {**file.stations, **file.racks}
     for name in set(file.stations) & set(file.racks):
@@ -158,18 +156,16 @@ def _varies(key, number):
 
 def check_correlations(file, numbers, faults):
     """Pairs must name two different numbers of the file, each pair once, and agree with each other."""
-    pairs, seen, before = [], set(), len(faults)
+    pairs, seen, before, fault = [], set(), len(faults), _told_in(faults)
     for index, pair in enumerate(file.correlations):
-        place = {"file": STUDY_FILE, "column": f"correlations.{index}.between"}
+        place = f"correlations.{index}.between"
         for key in pair.between:
             if key not in numbers:
-                right = f"the dotted key of a number in the file{close_match(key, numbers)}"
-                faults.append(Fault(**place, wrong="unknown number", found=repr(key), right=right))
+                fault(place, "unknown number", repr(key), f"the dotted key of a number in the file{close_match(key, numbers)}")
             elif not _varies(key, numbers[key]):
-                right = "a number with a range, a distribution or from records"
-                faults.append(Fault(**place, wrong="a number that never varies", found=repr(key), right=right))
+                fault(place, "a number that never varies", repr(key), "a number with a range, a distribution or from records")
         if pair.between[0] == pair.between[1] or frozenset(pair.between) in seen:
-            faults.append(Fault(**place, wrong="pair twice, or a number with itself", right="two different numbers, once"))
+            fault(place, "pair twice, or a number with itself", "", "two different numbers, once")
         pairs.append((*pair.between, pair.rank))
         seen.add(frozenset(pair.between))
     if len(faults) > before:
@@ -177,8 +173,7 @@ def check_correlations(file, numbers, faults):
     try:
         copula_matrix(sorted({key for pair in pairs for key in pair[:2]}), pairs)
     except ValueError as error:
-        place = {"file": STUDY_FILE, "column": "correlations.0"}
-        faults.append(Fault(**place, wrong=str(error), right="fewer or weaker correlations"))
+        fault("correlations.0", str(error), "", "fewer or weaker correlations")
 
 
 def check_asked(numbers, faults):
@@ -186,8 +181,7 @@ def check_asked(numbers, faults):
     right = "a value or a range; logs tell minutes, pass and rework shares, waits, mould life, prices, losses, orders, what orders bring, and fixed hours"
     for key, number in numbers.items():
         if number.from_records and log_of(key) is None:
-            found = 'from = "records"'
-            faults.append(Fault(file=STUDY_FILE, column=key, wrong="no log tells this number", found=found, right=right))
+            _told_in(faults)(key, "no log tells this number", 'from = "records"', right)
 
 
 def _check_target(file, fault):
@@ -217,9 +211,7 @@ def _check_target(file, fault):
 
 def check_commissions(file, faults):
     """What commissions, their supplies and their hands say together. What is wrong itself trips no comparison, as above."""
-
-    def fault(column, wrong, found, right):
-        faults.append(Fault(file=STUDY_FILE, column=column, wrong=wrong, found=found, right=right))
+    fault = _told_in(faults)
 
     def known(column, kind, name, names):
         if name is not None and name not in names:

@@ -1,218 +1,79 @@
-"""The study file as typed, frozen objects."""
+"""The study file as typed, frozen objects: the year's workshop. `commissions` has the tables of orders by a date."""
 
 import datetime as dt
-import math
 import re
 from typing import Annotated, Any, Literal
 
 from babel import Locale, UnknownLocaleError
 from babel.numbers import list_currencies
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, PlainValidator, ValidationInfo
+from pydantic import AfterValidator, BeforeValidator, PlainValidator, ValidationInfo
 
 from ..faults import close_match
-from ..ledger.cells import celsius
-from ..ledger.logs import LOGS, NUMBERS, plain
-from ..reference import cautions, quote_words
-from ..units import COUNTED, ratio_of_units
-from .numbers import UNKNOWN, Amount, Number, Quantity, given_unit, split_figure, told
+from ..ledger.logs import LOGS, NUMBERS
+from ..reference import cautions
+from .commissions import CommissionEntry, OrdersTable, QuoteTable, SupplyEntry, TemperatureTable
+from .fields import (
+    DAYS,
+    MONTHS,
+    ONE,
+    PIECES_A_LOAD,
+    ZERO,
+    Celsius,
+    Date,
+    Given,
+    Hours,
+    Key,
+    Minutes,
+    Money,
+    MoneyAnOrder,
+    Node,
+    PassShare,
+    Places,
+    PlainDensity,
+    PlainMoney,
+    Price,
+    PriceOfUnit,
+    Share,
+    decided,
+    key,
+    number,
+)
+from .numbers import UNKNOWN, Number, split_figure
 
-__all__ = [
-    "DAYS",
-    "MONTHS",
-    "CashTable",
-    "CommissionEntry",
-    "DecisionTable",
-    "MixPart",
-    "OrdersTable",
-    "Pack",
-    "PromiseEntry",
-    "QuoteTable",
-    "RecordsTable",
-    "ScenarioEntry",
-    "StudyFile",
-    "SupplyEntry",
-    "TemperatureTable",
-    "is_hand_sanding",
-]
-
-DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
-MONTHS = ("january", "february", "march", "april", "may", "june")
-MONTHS += ("july", "august", "september", "october", "november", "december")
-# any letters, but no dots, which part the keys of a dotted name
-Key = Annotated[str, Field(pattern=r"^[\p{L}\p{N}][\p{L}\p{M}\p{N} _-]*$", max_length=60)]
-
-
-class _Reader:
-    """Validator that reads a number of one quantity."""
-
-    def __init__(self, quantity: Quantity) -> None:
-        self.quantity = quantity
-
-    def __call__(self, raw: Any, info: ValidationInfo) -> Any:
-        if raw is None or isinstance(raw, Number):
-            return raw
-        if raw is UNKNOWN:
-            return Number(math.nan, self.quantity.unit)
-        currency = info.context["currency"]
-        try:
-            return self.quantity.read(raw, currency)
-        except ValueError as error:
-            right = "parameters for which that holds" if " needs " in str(error) else self.quantity.in_words(currency)
-            raise told(error, right) from None
+__all__ = ["DAYS", "MONTHS", "CashTable", "Key", "RecordsTable", "ScenarioEntry", "StudyFile", "is_hand_sanding"]
 
 
-def _q(unit: str = "", **limits: Any) -> Any:
-    return Annotated[Number, BeforeValidator(_Reader(Quantity(unit, **limits)))]
-
-
-class _PlainReader:
-    """Validator that reads a figure the study does not rest on as an uncertain number: decided, in one fixed unit."""
-
-    def __init__(self, quantity: Quantity, why: str = "") -> None:
-        self.quantity, self.why = quantity, why
-
-    def __call__(self, raw: Any, info: ValidationInfo) -> Any:
-        if raw is None:
-            return None
-        if raw is UNKNOWN:
-            return math.nan
-        currency = info.context["currency"]
-        try:
-            number = self.quantity.read(raw, currency)
-            if number.distribution is not None or number.from_records:
-                raise ValueError("a range, a distribution or records where one figure is needed")
-        except ValueError as error:
-            raise told(error, f"{self.quantity.in_words(currency)}{self.why}") from None
-        return int(number.value) if self.quantity.whole else number.value
-
-
-def _plain(unit: str = "", why: str = "", **limits: Any) -> Any:
-    """A decided figure as a plain float in `unit` (an int where it is whole); such a figure is none of the study's numbers."""
-    return Annotated[int | float, PlainValidator(_PlainReader(Quantity(unit, **limits), why))]
-
-
-def _read_celsius(raw: Any) -> float | None:
-    """A temperature in °C, from a plain number or a text with °C or °F."""
-    if raw is None:
-        return None
-    if raw is UNKNOWN:
-        return math.nan
-    right = "degrees Celsius between -30 and 60, such as 22, '22 °C' or '72 °F'"
-    try:
-        figure, unit = split_figure(raw)
-        if figure is None:
-            raise ValueError("not a temperature")
-        degrees = celsius(figure, plain(unit))
-    except ValueError as error:
-        raise told(error, right) from None
-    if not -30.0 <= degrees <= 60.0:
-        raise ValueError(f"outside the limits -> {right}")
-    return degrees
-
-
-Celsius = Annotated[float, PlainValidator(_read_celsius)]
-PlainMoney, PlainDensity = _plain("{money}"), _plain("gram/milliliter", above=0.0, high=30.0)
-PlainShare = _plain(high=1.0)
-Whole = _plain(whole=True, high=100_000.0, counts="piece")
-
-
-def _as_date(raw: Any) -> dt.date:
-    """A day of a TOML date or an ISO text; ValueError for anything else."""
-    if isinstance(raw, str):
-        try:
-            raw = dt.date.fromisoformat(raw.strip())
-        except ValueError:
-            raise ValueError("not a date") from None
-    if not isinstance(raw, dt.date) or isinstance(raw, dt.datetime):
-        raise ValueError("not a date")
-    if not 2000 <= raw.year <= 2099:
-        raise ValueError("a date of another century")
-    return raw
-
-
-def _read_date(raw: Any) -> dt.date | None:
-    if raw is None or raw is UNKNOWN:
-        return None
-    try:
-        return _as_date(raw)
-    except ValueError as error:
-        raise ValueError(f"{error} -> a day such as 2026-12-24") from None
-
-
-Date = Annotated[dt.date, PlainValidator(_read_date)]
-Share = _q(high=1.0)
-PassShare = _q(high=1.0, above=0.0)
-Minutes, MinutesALoad = _q("minute", per="piece cast"), _q("minute", per="load")
-Hours = _q("hour", high=100_000.0, per="load")
-HoursPerWeek = _q("hour/week", high=168.0, basis="decided")
-Money, MoneyPerYear, MoneyPerHour = _q("{money}"), _q("{money}/year"), _q("{money}/hour", basis="decided")
-MoneyAnOrder, Price = _q("{money}", per="order"), _q("{money}", basis="decided", per="order")
-OrdersPerYear, LoadsPerYear = _q("order/year"), _q("load/year")
-PiecesALoad = {"above": 0.0, "counts": "piece cast", "per": "load"}
-Places = _q(above=0.0, basis="decided", whole=True, counts="place piece cast")
-
-
-class _Node(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
-
-
-def _read_amount(raw: Any, info: ValidationInfo) -> Number:
-    """A quantity in the unit it is given in; a density turns volume into grams."""
-    if raw is UNKNOWN:
-        return Number(math.nan, "")
-    unit, currency = given_unit(raw), info.context["currency"]
-    density = info.data.get("density")
-    try:
-        number = Quantity(unit, above=0.0, counts=" ".join(COUNTED)).read(raw, currency)
-        if density is None:
-            return number
-        return number.scaled(ratio_of_units(f"{unit} * gram / milliliter", "gram", currency) * density.value, "gram")
-    except ValueError as error:
-        raise told(error, "an amount above 0 with a unit, such as '24 g' (volume if a density is given)") from None
-
-
-def _read_price(raw: Any, info: ValidationInfo) -> Number:
-    """A price in money per unit of the quantity."""
-    currency = info.context["currency"]
-    amount = info.data.get("quantity")
-    if raw is UNKNOWN or amount is None:  # a quantity that is at fault is reported there
-        return Number(math.nan, currency)
-    quantity = Quantity(f"{currency}/{amount.unit}" if amount.unit else currency, per=" ".join(COUNTED))
-    try:
-        return quantity.read(raw, currency)
-    except ValueError as error:
-        raise told(error, quantity.in_words(currency)) from None
-
-
-class MaterialEntry(_Node):
+class MaterialEntry(Node):
     """Something used up: so much of it, at so much."""
 
-    density: _q("gram/milliliter", above=0.0) | None = None  # turns a volume into a mass
-    quantity: Annotated[Number, BeforeValidator(_read_amount)] = Number(1.0, "", basis="decided")
-    price: Annotated[Number, BeforeValidator(_read_price)]
-    loss: Share = Number(0.0, "")
-    recovered: Share = Number(0.0, "")
-    per: Literal["piece", "load"] = "piece"
-    kind: Literal["material", "consumable"] = "material"
-    note: str = ""
+    density: number("gram/milliliter", above=0.0) | None = key("turns a quantity by volume into a mass", None)
+    quantity: Given = key('how much a piece takes, or a load with per = "load"', ONE)
+    price: PriceOfUnit = key("of a unit of the quantity")
+    loss: Share = key("share that stays in cups and on tools, on top of the quantity", ZERO)
+    recovered: Share = key("share that comes back from rejects", ZERO)
+    per: Literal["piece", "load"] = key("whether the quantity is of a piece or of a load", "piece")
+    kind: Literal["material", "consumable"] = key("a consumable does not stay in the piece", "material")
+    note: str = key("why; shown beside the price", "")
 
 
-class StepEntry(_Node):
-    minutes: Minutes = Number(0.0, "minute", basis="decided")
-    load_minutes: MinutesALoad = Number(0.0, "minute", basis="decided")
-    pass_share: PassShare = Number(1.0, "", basis="decided")
-    rework_share: Share = Number(0.0, "", basis="decided")
-    rework_minutes: Minutes | None = None
-    wait: Hours = Number(0.0, "hour", basis="decided")
-    wait_in: str | None = None
-    wait_at: Celsius | None = None  # of the workshop, at which `wait` holds [°C]
-    hand_sanding: bool | None = None  # None: by the step's name, see `is_hand_sanding`
-    load_size: _q(**PiecesALoad) | None = None
-    places_per_piece: _q(above=0.0, counts="place", per="piece cast") = Number(1.0, "", basis="decided")
-    first_minutes: Minutes | None = None
-    learning_rate: PassShare = Number(1.0, "", basis="decided")
-    materials: dict[Key, MaterialEntry] = {}
-    causes: dict[str, float] = {}
+class StepEntry(Node):
+    """One step of the routing."""
+
+    minutes: Minutes = key("hands-on minutes for each piece that enters", ZERO)
+    load_minutes: number("minute", per="load") = key("hands-on minutes for a whole load", ZERO)
+    pass_share: PassShare = key("share of the pieces that pass the check here", ONE)
+    rework_share: Share = key("share of the pieces that are done again here", ZERO)
+    rework_minutes: Minutes | None = key("minutes to do a piece again; those of the step if not given", None)
+    wait: Hours = key("hours that a load cures, sets or rests here, by night too", ZERO)
+    wait_in: str | None = key("station or rack it waits in; without one a load's first wait is in its mould", None)
+    wait_at: Celsius | None = key("temperature of the workshop at which the wait holds", None)
+    hand_sanding: bool | None = key("whether this is sanding by hand; by the step's name if not given", None)
+    load_size: number(**PIECES_A_LOAD) | None = key("pieces that go in together; the casts of a load if not given", None)
+    places_per_piece: number(above=0.0, counts="place", per="piece cast") = key("places that a piece takes where it waits", ONE)
+    first_minutes: Minutes | None = key("minutes the first piece ever took, from which learning starts", None)
+    learning_rate: PassShare = key("minutes after twice as many pieces, as a share of those before", ONE)
+    materials: dict[Key, MaterialEntry] = key("what every piece that enters uses up", {})
+    causes: dict[str, float] = key("why pieces fail here, each with its weight", {})
 
 
 def is_hand_sanding(name: str, step: StepEntry) -> bool:
@@ -230,64 +91,78 @@ def is_hand_sanding(name: str, step: StepEntry) -> bool:
 _CASTS = {"counts": "cast piece", "per": "cavity", "such": "35, the casts that a cavity gives"}
 
 
-class MouldEntry(_Node):
-    materials: dict[Key, MaterialEntry] = {}
-    minutes: _q("minute", per="set_of_moulds")
-    life: _q(above=0.0, high=1e6, **_CASTS)  # mean casts a cavity gives
-    life_shape: _q(low=0.5, high=20.0) = Number(2.5, "")
-    replace_at: _q(above=0.0, high=1e6, basis="decided", **_CASTS) | None = None
-    sets: _q(above=0.0, high=200.0, basis="decided", whole=True, counts="set_of_moulds") = Number(1.0, "", basis="decided")
-    rest: Hours = Number(0.0, "hour", basis="decided")
-    free_after: str | None = None  # step that gets the pieces out; None: the first after the load's first wait
+class MouldEntry(Node):
+    """The moulds of a product; one set fills one load."""
+
+    materials: dict[Key, MaterialEntry] = key("what a set is made of", {})
+    minutes: number("minute", per="set_of_moulds") = key("minutes to make a set")
+    life: number(above=0.0, high=1e6, **_CASTS) = key("mean casts that a cavity gives until it is worn out")
+    life_shape: number(low=0.5, high=20.0) = key("how alike lives are: 1 by chance, higher by wear", Number(2.5, ""))
+    replace_at: number(above=0.0, high=1e6, basis="decided", **_CASTS) | None = key(
+        "casts after which a mould is replaced, worn out or not", None
+    )
+    sets: number(above=0.0, high=200.0, basis="decided", whole=True, counts="set_of_moulds") = key("sets in use", ONE)
+    rest: Hours = key("hours that a mould rests before it is filled again", ZERO)
+    free_after: str | None = key("step that gets the pieces out; the first after the load's first wait if not given", None)
 
 
-class ProductEntry(_Node):
-    casts_per_load: _q(**PiecesALoad, basis="decided", whole=True)
-    unsold_share: _q(high=0.95) = Number(0.0, "")
-    made_before: _q(counts="piece cast") = Number(0.0, "", basis="decided")
-    ruined_loads: LoadsPerYear = Number(0.0, "load/year", basis="decided")
-    steps: dict[Key, StepEntry] = Field(min_length=1)
-    parts: dict[Key, MaterialEntry] = {}
-    mould: MouldEntry | None = None
-    cure_step: str | None = None  # step whose wait studies over cure time change
-    load_correlation: _plain(high=0.95) | None = None  # pieces of one load fail together; None: learnt from the batches log
+class ProductEntry(Node):
+    """What is cast, and how."""
+
+    casts_per_load: number(**PIECES_A_LOAD, basis="decided", whole=True) = key("pieces cast in a load")
+    unsold_share: number(high=0.95) = key("share of the good pieces that is never sold: samples, gifts", ZERO)
+    made_before: number(counts="piece cast") = key("pieces made before the study, from which learning goes on", ZERO)
+    ruined_loads: number("load/year") = key("whole loads lost a year, beside what the checks find", ZERO)
+    steps: dict[Key, StepEntry] = key("the routing, step by step in order", min_length=1)
+    parts: dict[Key, MaterialEntry] = key("what goes into good pieces only", {})
+    mould: MouldEntry | None = key("the moulds of the product", None)
+    cure_step: str | None = key("step whose wait cure studies change; the longest if not given", None)
+    load_correlation: decided(high=0.95) | None = key("how much pieces of a load fail together; learnt if not given", None)
 
 
-class ChannelEntry(_Node):
-    product: str
-    offered_since: Date | None = None  # from when on orders could come and were written down; None: since the logs began
-    orders: OrdersPerYear
-    pieces_per_order: _q(above=0.0, counts="piece", per="order")
-    price: Price
-    postage_charged: Price = Number(0.0, "{money}", basis="decided")
-    fee_share: _q(high=0.95, basis="agreed") = Number(0.0, "", basis="agreed")
-    fee_base: Literal["price", "price and postage"] = "price and postage"
-    fee_fixed: _q("{money}", basis="agreed", per="order") = Number(0.0, "{money}", basis="agreed")
-    postage_paid: MoneyAnOrder = Number(0.0, "{money}")
-    packaging: MoneyAnOrder = Number(0.0, "{money}")
-    refund_share: Share = Number(0.0, "")
-    minutes_per_order: _q("minute", per="order") = Number(0.0, "minute")
-    days: _q("day/year", high=366.0, basis="decided") = Number(0.0, "day/year", basis="decided")
-    hours_per_day: _q("hour/day", high=24.0) = Number(0.0, "hour/day")
-    fee_per_day: _q("{money}/day", basis="agreed") = Number(0.0, "{money}/day", basis="agreed")
-    elasticity: _q(high=10.0) = Number(0.0, "")
-    reference_price: Price | None = None
+class ChannelEntry(Node):
+    """A way of selling a product."""
+
+    product: str = key("product that is sold here")
+    offered_since: Date | None = key("day from when on orders could come; since the first row of all logs if not given", None)
+    orders: number("order/year") = key("orders that come in a year")
+    pieces_per_order: number(above=0.0, counts="piece", per="order") = key("pieces in an order")
+    price: Price = key("what the buyer pays for an order, without postage")
+    postage_charged: Price = key("what the buyer pays for postage, an order", ZERO)
+    fee_share: number(high=0.95, basis="agreed") = key("share that marketplace, card and adverts take", ZERO)
+    fee_base: Literal["price", "price and postage"] = key("what the share is taken of", "price and postage")
+    fee_fixed: number("{money}", basis="agreed", per="order") = key("fixed fee of an order", ZERO)
+    postage_paid: MoneyAnOrder = key("what postage costs you, an order", ZERO)
+    packaging: MoneyAnOrder = key("what packing costs, an order", ZERO)
+    refund_share: Share = key("share of the orders that is paid back, with their postage", ZERO)
+    minutes_per_order: number("minute", per="order") = key("minutes to answer, pack and post an order", ZERO)
+    days: number("day/year", high=366.0, basis="decided") = key("days of a stall in a year", ZERO)
+    hours_per_day: number("hour/day", high=24.0) = key("hours that a day of the stall takes, all in", ZERO)
+    fee_per_day: number("{money}/day", basis="agreed") = key("what a day of the stall costs", ZERO)
+    elasticity: number(high=10.0) = key("percent of orders lost for each percent on the price", ZERO)
+    reference_price: Price | None = key("price at which the orders hold; the price if not given", None)
 
 
-class StationEntry(_Node):
-    count: _q(above=0.0, high=200.0, basis="decided", whole=True) = Number(1.0, "", basis="decided")
-    places: Places | None = None
+class StationEntry(Node):
+    """An oven, a kiln or another place; a load waits in it as a whole."""
+
+    count: number(above=0.0, high=200.0, basis="decided", whole=True) = key("how many there are", ONE)
+    places: Places | None = key("pieces that find room in each", None)
 
 
-class RackEntry(_Node):
-    places: Places
+class RackEntry(Node):
+    """A shelf or rack; pieces wait in it one by one."""
+
+    places: Places = key("pieces that find room")
 
 
-class EquipmentEntry(_Node):
-    price: Money
-    resale: Money = Number(0.0, "{money}")
-    life: _q("year", above=0.0)
-    bought: Date | None = None  # for the charge of a tax year
+class EquipmentEntry(Node):
+    """Something bought for years."""
+
+    price: Money = key("what it cost")
+    resale: Money = key("what it will still bring at the end of its life", ZERO)
+    life: number("year", above=0.0) = key("years that it lasts")
+    bought: Date | None = key("day from when on it counts for the charge of a tax year", None)
 
 
 def _known_locale(text: str) -> str:
@@ -315,18 +190,20 @@ def _known_craft(text: str) -> str:
     return text
 
 
-class StudyTable(_Node):
-    name: str = Field(min_length=1)
-    question: str = ""
-    about: str = ""
-    craft: Annotated[str, AfterValidator(_known_craft)] = "other"
-    currency: Annotated[str, AfterValidator(_known_currency)]
-    locale: Annotated[str, AfterValidator(_known_locale)] = "en_GB"
-    invented: bool = False
-    draws: int = Field(8192, ge=128, le=4_194_304)
-    seed: int = Field(1, ge=0, le=2**63 - 1)
-    changed_by: str = ""  # who changed the study last, and when: only what a comparison shows
-    changed_on: Date | None = None
+class StudyTable(Node):
+    """What the study is."""
+
+    name: str = key("name of the study", min_length=1)
+    question: str = key("what it asks", "")
+    about: str = key("what it is about, in a sentence", "")
+    craft: Annotated[str, AfterValidator(_known_craft)] = key("craft whose safety reminders the report has", "other")
+    currency: Annotated[str, AfterValidator(_known_currency)] = key("code of the money that everything is counted in")
+    locale: Annotated[str, AfterValidator(_known_locale)] = key("how the report writes numbers and dates", "en_GB")
+    invented: bool = key("whether its numbers are made up, which the report then says", False)
+    draws: int = key("possible years that are worked out", 8192, ge=128, le=4_194_304)
+    seed: int = key("where the draws start; the same seed gives the same results", 1, ge=0, le=2**63 - 1)
+    changed_by: str = key("who changed the study last; only a comparison shows it", "")
+    changed_on: Date | None = key("day of that change", None)
 
 
 def _known_start(text: str) -> str:
@@ -340,31 +217,39 @@ def _known_start(text: str) -> str:
     raise ValueError('not a day of every year -> month and day, such as "04-06" for 6 April')
 
 
-class TimeTable(_Node):
-    weeks: _q("week/year", above=0.0, high=53.0, basis="decided")
-    hours: HoursPerWeek
-    fixed_hours: _q("hour/week", high=168.0)
-    weekly_tasks: list[str] = []  # steps of the timesheet that make up the fixed hours
-    tax_year_starts: Annotated[str, AfterValidator(_known_start)] | None = None  # month and day; None: by country
+class TimeTable(Node):
+    """Hours that there are."""
+
+    weeks: number("week/year", above=0.0, high=53.0, basis="decided") = key("weeks worked a year")
+    hours: number("hour/week", high=168.0, basis="decided") = key("hours a week that you can give, all in")
+    fixed_hours: number("hour/week", high=168.0) = key("hours a week that no customer sees")
+    weekly_tasks: list[str] = key("names that the fixed hours have in the timesheet", [])
+    tax_year_starts: Annotated[str, AfterValidator(_known_start)] | None = key(
+        "month and day on which the tax year starts; by the country of the locale if not given", None
+    )
 
 
-class TargetTable(_Node):
-    per_hour: MoneyPerHour | None = None  # typed, or worked out from `wage`
-    wage: str | None = None  # an id of the wage table
-    employer_share: Share = Number(0.0, "", basis="guess")
-    full_week: _q("hour/week", above=0.0, high=100.0, basis="decided") = Number(37.5, "hour/week", basis="decided")
-    set_aside: _q(high=0.95) = Number(0.0, "")
-    tax: str | None = None  # an id of the tax table, for an estimate beside `set_aside`
+class TargetTable(Node):
+    """What an hour should bring: typed, or worked out from a wage."""
+
+    per_hour: number("{money}/hour", basis="decided") | None = key("what an hour should bring; or give a wage", None)
+    wage: str | None = key("id of the wage table, such as an employee's living wage", None)
+    employer_share: Share = key("what an employer pays on top of that wage", ZERO)
+    full_week: number("hour/week", above=0.0, high=100.0, basis="decided") = key(
+        "hours of a full week, for a year's living", Number(37.5, "hour/week", basis="decided")
+    )
+    set_aside: number(high=0.95) = key("share of pay kept for contributions and tax; an estimate", ZERO)
+    tax: str | None = key("id of the tax table, for an estimate beside the set-aside", None)
 
 
-class SpreadTable(_Node):
+class SpreadTable(Node):
     """One log-normal factor a kind for numbers stated without a spread of their own; log standard deviations."""
 
-    demand: Share = Number(0.0, "")
-    minutes: Share = Number(0.0, "")
-    pass_odds: _q(high=3.0) = Number(0.0, "")
-    material: Share = Number(0.0, "")
-    price: Share = Number(0.0, "")
+    demand: Share = key("how far orders of all channels move together", ZERO)
+    minutes: Share = key("how far all minutes move together", ZERO)
+    pass_odds: number(high=3.0) = key("how far the odds of passing move together", ZERO)
+    material: Share = key("how far prices of materials move together", ZERO)
+    price: Share = key("how far your own prices move together", ZERO)
 
 
 def _known_log(name: str) -> str:
@@ -374,12 +259,12 @@ def _known_log(name: str) -> str:
     return name
 
 
-class RecordColumn(_Node):
+class RecordColumn(Node):
     """What one of her columns is."""
 
-    column: str  # of the log, or 'ignore'
-    unit: str = ""
-    density: PlainDensity | None = None  # [g/ml]
+    column: str = key("column of the log, or ignore")
+    unit: str = key("unit of its figures", "")
+    density: PlainDensity | None = key("turns its volume into a mass", None)
 
 
 def _column_alone(raw: Any) -> Any:
@@ -407,231 +292,38 @@ def _known_word_columns(tables: dict[str, dict[str, str]]) -> dict[str, dict[str
     return tables
 
 
-class RecordsTable(_Node):
+class RecordsTable(Node):
     """How the files in records/ are to be read, where they do not say it themselves."""
 
-    dates: Literal["day first", "month first", "year first"] | None = None
-    decimal: Literal["comma", "point"] | None = None
-    files: dict[str, Annotated[str, AfterValidator(_known_log)]] = {}  # file, or workbook/sheet -> log
+    dates: Literal["day first", "month first", "year first"] | None = key("what comes first in a date such as 3/4/2025", None)
+    decimal: Literal["comma", "point"] | None = key("decimal mark of a figure such as 1.200", None)
+    files: dict[str, Annotated[str, AfterValidator(_known_log)]] = key("which log a file, or workbook/sheet, is", {})
     columns: Annotated[
         dict[str, dict[str, Annotated[RecordColumn, BeforeValidator(_column_alone)]]], AfterValidator(_known_columns)
-    ] = {}  # log -> her column -> ours
-    words: Annotated[dict[str, dict[str, str]], AfterValidator(_known_word_columns)] = {}  # column -> her word -> the study's
+    ] = key("by log: your column, and which of the log's it is", {})
+    words: Annotated[dict[str, dict[str, str]], AfterValidator(_known_word_columns)] = key(
+        "by column: your word, and the study's for it", {}
+    )
 
 
-def _amount(above: float | None, limits: str) -> Any:
-    """An amount in gram, milliliter, pieces, or the unit it is given in."""
-
-    def read(raw: Any, info: ValidationInfo) -> Amount | None:
-        if raw is None or raw is UNKNOWN:
-            return None
-        try:
-            return Amount.read(raw, info.context["currency"], above)
-        except ValueError as error:
-            raise told(error, f"an amount {limits} with its unit, such as '5 kg', '750 ml' or 100 (pieces)") from None
-
-    return Annotated[Amount, PlainValidator(read)]
-
-
-PackSize, Stock = _amount(0.0, "above 0"), _amount(None, "of 0 or more")
-
-
-class Pack(_Node):
-    """A size something is sold in."""
-
-    quantity: PackSize
-    price: PlainMoney  # [money]
-
-
-class MixPart(_Node):
-    """One part of a mix."""
-
-    parts: _plain(above=0.0, high=1e6)
-    density: PlainDensity | None = None  # [g/ml]
-    stock: Stock | None = None
-    packs: list[Pack] = []
-
-
-class SupplyEntry(_Node):
-    """How an item is bought, and what is in stock."""
-
-    stock: Stock | None = None
-    density: PlainDensity | None = None  # [g/ml]
-    packs: list[Pack] = []  # beside `mix`: a kit that is sold in the ratio of the mix
-    mix_by: Literal["volume", "mass"] = "volume"
-    mix: dict[Key, MixPart] = {}
-
-    @property
-    def whole_density(self) -> float | None:
-        """Density as stated, else of the mix if its parts' densities and the ratio tell it; volumes taken to add up. [g/ml]"""
-        parts = list(self.mix.values())
-        if self.density is not None or not parts or any(part.density is None for part in parts):
-            return self.density
-        if self.mix_by == "volume":
-            return sum(part.parts * part.density for part in parts) / sum(part.parts for part in parts)
-        return sum(part.parts for part in parts) / sum(part.parts / part.density for part in parts)
-
-
-class TemperatureTable(_Node):
-    """How cures follow the temperature of the workshop."""
-
-    factor: _plain(low=1.0, high=4.0) = 2.0  # how much faster 10 °C more make a cure
-    january: Celsius | None = None  # of the workshop, through the months [°C]
-    february: Celsius | None = None
-    march: Celsius | None = None
-    april: Celsius | None = None
-    may: Celsius | None = None
-    june: Celsius | None = None
-    july: Celsius | None = None
-    august: Celsius | None = None
-    september: Celsius | None = None
-    october: Celsius | None = None
-    november: Celsius | None = None
-    december: Celsius | None = None
-
-    @property
-    def months(self) -> tuple[float, ...]:
-        """The twelve months from January on, or nothing. [°C]"""
-        found = tuple(getattr(self, month) for month in MONTHS)
-        return () if None in found else found
-
-
-_SPAN = re.compile(r"\s*(\S+)\s+to\s+(\S+)\s*")
-
-
-def _read_days_off(raw: Any) -> tuple[tuple[dt.date, dt.date], ...]:
-    """Days and spans of days, each as its first and last day."""
-    right = 'a list of days and spans, such as ["2026-12-24", "2027-03-01 to 2027-03-06"]'
-    if raw is None or raw is UNKNOWN:
-        return ()
-    if not isinstance(raw, list | tuple):
-        raise ValueError(f"not a list -> {right}")
-    spans = []
-    for one in raw:
-        match = _SPAN.fullmatch(one) if isinstance(one, str) else None
-        ends = match.groups() if match else tuple(one) if isinstance(one, tuple) else (one, one)
-        try:
-            first, last = (_as_date(end) for end in ends)
-        except ValueError as error:
-            raise ValueError(f"{error} in {str(one)!r} -> {right}") from None
-        if first > last:
-            raise ValueError(f"a span that ends before it begins, {one!r} -> {right}")
-        spans.append((first, last))
-    return tuple(spans)
-
-
-def _known_holidays(text: str) -> str:
-    """A country, or a country and region, whose public holidays are known."""
-    import holidays  # a large library, for the few studies that name a country
-
-    right = "a country such as IE, or a country and its region such as DE-BY"
-    country, dash, region = text.partition("-")
-    regions = holidays.list_supported_countries(include_aliases=True)
-    if country not in regions:
-        raise ValueError(f"unknown country {country!r} -> {right}{close_match(country.upper(), regions, len(regions))}")
-    if dash and region not in regions[country]:
-        known = f"; regions of {country}: {', '.join(regions[country])}" if regions[country] else f"; {country} has no regions"
-        raise ValueError(f"unknown region {region!r} -> {right}{known}{close_match(region.upper(), regions[country])}")
-    return text
-
-
-def _read_weekdays(raw: Any) -> tuple[str, ...] | None:
-    """Days of the week, in their order."""
-    right = f"a list of {', '.join(DAYS)}"
-    if raw is None or raw is UNKNOWN:
-        return None
-    if not isinstance(raw, list | tuple) or not raw:
-        raise ValueError(f"not a list of weekdays -> {right}")
-    for day in raw:
-        if day not in DAYS:
-            raise ValueError(f"unknown weekday {day!r} -> {right}{close_match(day, DAYS)}")
-    return tuple(day for day in DAYS if day in raw)
-
-
-class PromiseEntry(_Node):
-    """What is promised already: hours a week for something else, or loads that go first."""
-
-    what: str = Field(min_length=1)
-    hours: _plain("hour/week", above=0.0, high=168.0) | None = None  # [hour/week]
-    begins: Date | None = Field(None, alias="from")
-    until: Date | None = None
-    product: str | None = None
-    casts: _plain(above=0.0, high=100_000.0, whole=True, counts="cast piece") | None = None  # [cast]
-
-
-class OrdersTable(_Node):
-    """What time and hands commissions have."""
-
-    hours: _plain("hour/week", above=0.0, high=168.0) | None = None  # hands; None: weekly hours less the fixed ones
-    days_off: Annotated[tuple[tuple[dt.date, dt.date], ...], PlainValidator(_read_days_off)] = ()  # first and last day of each
-    holidays: Annotated[str, AfterValidator(_known_holidays)] | None = None
-    sanding_cap: _plain(
-        "hour/day", "; 3 h of hand sanding a day is the planning cap (common practice, no source)", above=0.0, high=3.0
-    ) = 3.0  # [hour/day]
-    posting_days: Annotated[tuple[str, ...], PlainValidator(_read_weekdays)] | None = None  # None: every day of the calendar
-    transit_days: _plain(high=365.0, whole=True) = 0  # whole calendar days from posting to arrival [day]
-    deposit_least: PlainShare = 0.3
-    promised: list[PromiseEntry] = []
-
-
-class CommissionEntry(_Node):
-    """One order by a date."""
-
-    product: str
-    pieces: _plain(above=0.0, high=100_000.0, whole=True, counts="piece")
-    due: Date
-    start: Date | None = None
-    confidence: _plain(low=0.5, high=0.9999) = 0.95
-    set_of: _plain(low=1.0, high=1000.0, whole=True, counts="piece") = 1  # pieces that must match come from one load
-    variants: dict[Key, _plain(above=0.0, high=100_000.0, whole=True, counts="piece")] = {}  # pieces of each colour or form
-    channel: str | None = None
-    price: _plain("{money}", per="order", high=1e9) | None = None  # offered, of the whole order [money]
-    short_penalty: PlainMoney = 0.0  # once, if pieces are missing on the day [money]
-    short_penalty_each: _plain("{money}", per="piece") = 0.0  # for each missing piece [money]
-    leftover_value: _plain("{money}", per="piece") = 0.0  # of a good piece too many [money]
-    rounds: _plain(low=1.0, high=4.0, whole=True) = 2
-    in_hand: Whole = 0  # good pieces there already [piece]
-    what: str = ""
-    note: str = ""
-
-
-class ScenarioEntry(_Node):
+class ScenarioEntry(Node):
     """Something that could be done differently, and what it takes."""
 
-    what: str = Field(min_length=1)
-    outlay: PlainMoney = 0.0  # once [money]
-    life: _plain("year", above=0.0, high=50.0) = 5.0  # of what the outlay buys [year]
-    hours: _plain("hour", high=10_000.0) = 0.0  # once, to set it up [hour]
-    change: dict[str, Any] = {}  # tables and keys of this file as they would be
-    drop: list[str] = []  # dotted keys that would be gone
-    scale: dict[
-        str, _plain(above=0.0, high=100.0)
-    ] = {}  # dotted keys, * for any name, to a factor; STEP.scrap is what its check does not pass
+    what: str = key("what is done differently, in words", min_length=1)
+    outlay: PlainMoney = key("money it takes once", 0.0)
+    life: decided("year", above=0.0, high=50.0) = key("years that the outlay serves", 5.0)
+    hours: decided("hour", high=10_000.0) = key("hours to set it up, once", 0.0)
+    change: dict[str, Any] = key("tables and keys of this file as they would be, new ones too", {})
+    drop: list[str] = key("dotted keys that would be gone", [])
+    scale: dict[str, decided(above=0.0, high=100.0)] = key(
+        "dotted keys, * for any name, each to a factor; STEP.scrap is what its check does not pass", {}
+    )
 
 
-class DecisionTable(_Node):
+class DecisionTable(Node):
     """What limits a choice between scenarios."""
 
-    budget: PlainMoney | None = None  # for outlays [money]
-
-
-def _known_language(text: str) -> str:
-    """A language that the words of a quote are there in."""
-    if re.split("[_-]", text)[0].lower() not in quote_words():
-        raise ValueError(f"no words of a quote in this language -> one of {', '.join(quote_words())}")
-    return text
-
-
-class QuoteTable(_Node):
-    """What stands in every quote."""
-
-    maker: str = ""
-    contact: str = ""
-    valid_days: _plain(above=0.0, high=366.0, whole=True) = 14  # [day]
-    changes: str = ""
-    terms: list[str] = []
-    tax_note: str = ""
-    language: Annotated[str, AfterValidator(_known_language)] | None = None
+    budget: PlainMoney | None = key("money for outlays of scenarios done together", None)
 
 
 def _read_season(raw: Any) -> tuple[float, ...] | str | None:
@@ -652,47 +344,52 @@ def _read_season(raw: Any) -> tuple[float, ...] | str | None:
     return tuple(figure for figure, _ in weights)
 
 
-class CashTable(_Node):
+class CashTable(Node):
     """How money comes and goes by month. Decided figures: none of them moves the year's result."""
 
-    reserve: PlainMoney = 0.0  # there at the start [money]
-    outlay: dict[Key, PlainMoney] | None = None  # at the start; None: the equipment and a first set of moulds a product [money]
-    months: _plain(low=12.0, high=60.0, whole=True) = 24  # [month]
-    ramp_months: _plain(high=60.0) = 0.0  # until demand is full, growing evenly from nothing [month]
-    season: Annotated[tuple[float, ...] | str, PlainValidator(_read_season)] | None = None  # None: every month alike
-    start_month: Literal[MONTHS] = MONTHS[0]
-    payment_delay: dict[Key, _plain(high=24.0, whole=True)] = {}  # of channels, from the sale on [month]
-    pay_taken: _plain("{money}/month") = 0.0  # that the maker means to take out, beside what is worked out [money/month]
-    material_lead: _plain(high=12.0, whole=True) = 0  # bought so long before the sale [month]
+    reserve: PlainMoney = key("money there at the start", 0.0)
+    outlay: dict[Key, PlainMoney] | None = key("paid at the start, by what for; equipment and first moulds if not given", None)
+    months: decided(low=12.0, high=60.0, whole=True) = key("months that are followed", 24)
+    ramp_months: decided(high=60.0) = key("months until demand is full, growing evenly from nothing", 0.0)
+    season: Annotated[tuple[float, ...] | str, PlainValidator(_read_season)] | None = key(
+        'twelve weights of the months from January, or "records"; every month alike if not given', None
+    )
+    start_month: Literal[MONTHS] = key("month it starts in", MONTHS[0])
+    payment_delay: dict[Key, decided(high=24.0, whole=True)] = key("by channel: months from a sale to its money", {})
+    pay_taken: decided("{money}/month") = key("money a month that you mean to take out", 0.0)
+    material_lead: decided(high=12.0, whole=True) = key("months that materials are bought before the sale", 0)
 
 
-class CorrelationEntry(_Node):
-    between: tuple[str, str]
-    rank: float = Field(gt=-1, lt=1)
+class CorrelationEntry(Node):
+    """Two numbers that move together."""
+
+    between: tuple[str, str] = key("dotted keys of the two")
+    rank: float = key("rank correlation, between -1 and 1", gt=-1, lt=1)
 
 
-class StudyFile(_Node):
+class StudyFile(Node):
     """The whole of study.toml."""
 
-    study: StudyTable
-    time: TimeTable
-    calendar: dict[Literal[DAYS], str] = Field(min_length=1)
-    target: TargetTable
-    spread: SpreadTable = SpreadTable()
-    products: dict[Key, ProductEntry] = Field(min_length=1)
-    channels: dict[Key, ChannelEntry] = Field(min_length=1)
-    stations: dict[Key, StationEntry] = {}
-    racks: dict[Key, RackEntry] = {}
-    overheads: dict[Key, MoneyPerYear] = {}
-    equipment: dict[Key, EquipmentEntry] = {}
-    interest: _q("1/year", high=1.0) = Number(0.0, "1/year", basis="decided")
-    correlations: list[CorrelationEntry] = Field([], max_length=200)
-    records: RecordsTable = RecordsTable()
-    supplies: dict[Key, SupplyEntry] = {}
-    temperature: TemperatureTable = TemperatureTable()
-    orders: OrdersTable = OrdersTable()
-    commissions: dict[Key, CommissionEntry] = {}
-    quote: QuoteTable = QuoteTable()
-    scenarios: dict[Key, ScenarioEntry] = Field({}, max_length=50)  # each is a study to be read again
-    decision: DecisionTable = DecisionTable()
-    cash: CashTable = CashTable()
+    study: StudyTable = key("what the study is")
+    time: TimeTable = key("weeks and hours that there are")
+    calendar: dict[Literal[DAYS], str] = key("working hours by day; cures run on outside them", min_length=1)
+    target: TargetTable = key("what an hour should bring")
+    spread: SpreadTable = key("how uncertain numbers without a spread of their own are, by kind", SpreadTable())
+    products: dict[Key, ProductEntry] = key("what is cast, and how", min_length=1)
+    channels: dict[Key, ChannelEntry] = key("ways of selling", min_length=1)
+    stations: dict[Key, StationEntry] = key("ovens, kilns and the like; a load waits in one as a whole", {})
+    racks: dict[Key, RackEntry] = key("shelves and racks; pieces wait in them one by one", {})
+    overheads: dict[Key, number("{money}/year")] = key("money a year, whatever is made", {})
+    equipment: dict[Key, EquipmentEntry] = key("what was bought for years", {})
+    interest: number("1/year", high=1.0) = key("interest a year on money in equipment", ZERO)
+    correlations: list[CorrelationEntry] = key("numbers that move together", [], max_length=200)
+    records: RecordsTable = key("how your own files are to be read", RecordsTable())
+    supplies: dict[Key, SupplyEntry] = key("how materials and parts are bought, and what is in stock", {})
+    temperature: TemperatureTable = key("of the workshop, which cures follow", TemperatureTable())
+    orders: OrdersTable = key("time and hands that commissions have", OrdersTable())
+    commissions: dict[Key, CommissionEntry] = key("orders by a date", {})
+    quote: QuoteTable = key("what stands in every quote", QuoteTable())
+    # each is a study to be read again
+    scenarios: dict[Key, ScenarioEntry] = key("what could be done differently", {}, max_length=50)
+    decision: DecisionTable = key("what limits a choice between scenarios", DecisionTable())
+    cash: CashTable = key("money by month", CashTable())

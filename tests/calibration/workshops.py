@@ -14,7 +14,7 @@ from scipy.sparse.csgraph import connected_components
 
 from casting_econ.ledger.logs import LOGS
 from casting_econ.study import Study
-from casting_econ.study.load import _numbers
+from casting_econ.study.scenarios import numbers_of
 from casting_econ.study.schema import StudyFile
 
 STEPS = ("pour", "trim", "sand", "coat", "check")
@@ -100,7 +100,7 @@ def workshop(seed, size, twist=AS_ASSUMED, *, few_orders=False, mixed=True) -> W
 def study_of(stated, records) -> Study:
     """A study as the reader gives it, without files."""
     file = StudyFile.model_validate(stated, context={"currency": stated["study"]["currency"]})
-    return Study(folder=Path(), file=file, numbers=dict(_numbers(file, ())), windows=((9.0, 17.0),), records=records)
+    return Study(folder=Path(), file=file, numbers=dict(numbers_of(file, ())), windows=((9.0, 17.0),), records=records)
 
 
 def frame(log, rows):

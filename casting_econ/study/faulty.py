@@ -1,0 +1,162 @@
+"""What pydantic finds wrong in a study file, in the kit's words, and the file without it."""
+
+import copy
+import re
+from collections import Counter
+
+from pydantic import BaseModel, ValidationError
+
+from ..faults import close_match, fault_of
+from .consistency import STUDY_FILE
+from .numbers import UNKNOWN
+from .schema import StudyFile
+from .text import short
+
+__all__ = ["MOST_FAULTS", "faults_of", "validated"]
+
+MOST_FAULTS = 500  # told in one round
+# kinds of pydantic error, in words that do not need its manual
+_TYPES = {
+    "string_type": "text in quotes",
+    "string_too_short": "some text",
+    "bool_type": "true or false",
+    "bool_parsing": "true or false",
+    "int_type": "a whole number",
+    "int_parsing": "a whole number",
+    "int_from_float": "a whole number",
+    "float_type": "a number",
+    "float_parsing": "a number",
+    "list_type": "a list in square brackets",
+    "tuple_type": "a list in square brackets",
+    "dict_type": "a [table] of keys with values",
+    "model_type": "a [table] of keys with values",
+    "too_short": "at least one entry",
+}
+# what a table that is missing looks like, by its dotted key; X stands for the currency
+_EXAMPLES = {
+    "study": 'lines such as [study], name = "My study", currency = "X"',
+    "time": 'lines such as [time], weeks = "46 week/year", hours = "30 h/week", fixed_hours = "6 h/week"',
+    "time.weeks": 'weeks worked a year, such as weeks = "46 week/year"',
+    "time.hours": 'hours a week you can give, such as hours = "30 h/week"',
+    "time.fixed_hours": 'hours a week no customer sees, such as fixed_hours = "6 h/week"',
+    "calendar": 'lines such as [calendar], monday = "09:00-17:00", a line for each day of work',
+    "target": 'lines such as [target], per_hour = "16 X/h"',
+    "products": 'lines such as [products.NAME], casts_per_load = 12, [products.NAME.steps.pour], minutes = "2 min"',
+    "channels": 'lines such as [channels.NAME], product = "…", orders = "60 orders/year", pieces_per_order = 2, price = "30 X"',
+}
+_NAME = "a name of letters, digits, spaces, hyphens and underscores, at most 60, beginning with a letter or digit"
+# in place of a table that is missing or none, so that what stands beside it can be checked
+_STAND_INS = {
+    ("time",): {"weeks": UNKNOWN, "hours": UNKNOWN, "fixed_hours": UNKNOWN},
+    ("calendar",): {"monday": "00:00-24:00"},
+    ("target",): {"per_hour": UNKNOWN},
+}
+
+
+def validated(raw, currency):
+    """The keys of a file as a StudyFile.
+
+    Returns
+    -------
+    file : StudyFile or None
+        As far as it can be read.
+    faults : list of Fault
+    doubtful : frozenset of str
+        Tables, by their first two keys, in which something was left out.
+    readable : dict
+        The keys that it was read from.
+    """
+    context = {"currency": currency}
+    try:
+        return StudyFile.model_validate(raw, context=context), [], frozenset(), raw
+    except ValidationError as error:
+        return _without_faulty(raw, error, context, faults_of(error, currency))
+
+
+def _without_faulty(raw, error, context, faults):
+    """The file with what is faulty in it unknown or left out, so that the rest can still be checked; no file if that fails."""
+    patched, tries, left_out = copy.deepcopy(raw), Counter(), set()
+    currency = context["currency"]
+    stand_ins = _STAND_INS | {("study",): {"name": "study", "currency": currency}, ("study", "currency"): currency}
+    for _ in range(6):  # a value made unknown may need its neighbour made unknown, or be no number after all
+        for item in error.errors():
+            path = _keys(item["loc"])
+            numbered = next((at for at, part in enumerate(path) if isinstance(part, int)), None)
+            node = _within(patched, path[:-1])
+            if numbered is not None and (tries[path] or not isinstance(node, dict)):
+                path = path[:numbered]  # an entry of a list that cannot be mended is left out with its list
+                node = _within(patched, path[:-1])
+            if not path or not isinstance(node, dict):
+                return None, faults, frozenset(), patched
+            gone = item["type"] == "extra_forbidden" or tries[path] == 1 or numbered == len(path)
+            stand_in = stand_ins.get(path) or ({"step": {}} if path[0] == "products" and path[-1] == "steps" else UNKNOWN)
+            tries[path] += 1
+            if gone and (item["type"] != "missing" or numbered == len(path)):
+                node.pop(path[-1], None)
+            else:  # a text that is needed and cannot be unknown
+                node[path[-1]] = "unknown" if tries[path] > 1 and stand_in is UNKNOWN else stand_in
+            if gone or stand_in is not UNKNOWN or tries[path] > 1:
+                left_out.add(".".join(map(str, path[:2])))
+        try:
+            return StudyFile.model_validate(patched, context=context), faults, frozenset(left_out), patched
+        except ValidationError as again:
+            error = again
+    return None, faults, frozenset(), patched
+
+
+def _within(node, path):
+    """What stands at a path of keys and places in lists; None where nothing does."""
+    for part in path:
+        if isinstance(node, dict):
+            node = node.get(part)
+        else:
+            node = node[part] if isinstance(node, list) and isinstance(part, int) and part < len(node) else None
+    return node
+
+
+def _keys(location):
+    """Keys of the file in the place that pydantic gives."""
+    return tuple(part for part in location if part not in ("function-before", "[key]"))
+
+
+def faults_of(error, currency="EUR"):
+    """The first faults of a validation, in the kit's words."""
+    return [_fault(item, currency) for item in error.errors(include_url=False)[:MOST_FAULTS]]
+
+
+def _fault(item, currency="EUR"):
+    """One pydantic error in the kit's words."""
+    keys = [str(part) for part in _keys(item["loc"])]
+    found = "" if item["type"] == "missing" else short(item.get("input"))
+    message = item["msg"].removeprefix("Value error, ")
+    wrong, _, right = message.partition(" -> ")
+    if item["type"] == "extra_forbidden":
+        known = _fields_at(item["loc"][:-1])
+        wrong, right = "unknown key", f"one of {', '.join(known)}{close_match(keys[-1], known)}"
+        found = repr(keys[-1])
+    elif item["type"] == "missing":
+        wrong, right = "is missing", _EXAMPLES.get(".".join(keys), "this key with a value").replace("X", currency)
+    elif item["type"] == "too_long":
+        wrong, found, right = "too many entries", f"{len(item['input']):,}", f"at most {item['ctx']['max_length']}"
+    elif not right:
+        wrong, right = "cannot be used", message.replace("Input should", "should").removeprefix("should be ")
+        if item["type"] in ("string_pattern_mismatch", "string_too_long"):
+            right = _NAME
+        elif item["type"] == "literal_error":
+            right += close_match(item["input"], re.findall("'([^']+)'", message))
+        right = _TYPES.get(item["type"], right)
+    return fault_of(f"{wrong} -> {right}", file=STUDY_FILE, column=".".join(keys), found=found)
+
+
+def _fields_at(location):
+    """Keys that the table at a location may have."""
+    model = StudyFile
+    for part in location:
+        inner = model.model_fields.get(part) if isinstance(model, type) and issubclass(model, BaseModel) else None
+        annotation = inner.annotation if inner is not None else model
+        args = [a for a in getattr(annotation, "__args__", ()) if isinstance(a, type) and issubclass(a, BaseModel)]
+        if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+            model = annotation
+        elif args:
+            model = args[0]
+    return [field.alias or name for name, field in model.model_fields.items()]

@@ -1,0 +1,183 @@
+"""The kinds of keys that a study file has: what reads each, in which unit and within which limits."""
+
+import datetime as dt
+import math
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainValidator, ValidationInfo
+
+from ..ledger.cells import celsius
+from ..ledger.logs import plain
+from ..units import COUNTED, ratio_of_units
+from .numbers import UNKNOWN, Amount, Number, Quantity, given_unit, split_figure, told
+
+__all__ = [
+    "DAYS", "MONTHS", "ONE", "PIECES_A_LOAD", "ZERO", "Celsius", "Date", "Given", "Hours", "Key",
+    "Minutes", "Money", "MoneyAnOrder", "Node",
+    "PackSize", "PassShare", "Places", "PlainDensity", "PlainMoney", "PlainShare", "Price", "PriceOfUnit",
+    "Reads", "Share", "Stock", "as_date", "decided", "key", "number",
+]  # fmt: skip
+
+DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+MONTHS = ("january", "february", "march", "april", "may", "june")
+MONTHS += ("july", "august", "september", "october", "november", "december")
+# any letters, but no dots, which part the keys of a dotted name
+Key = Annotated[str, Field(pattern=r"^[\p{L}\p{N}][\p{L}\p{M}\p{N} _-]*$", max_length=60)]
+
+
+@dataclass(frozen=True)
+class Reads:
+    """Validator that reads a number of one quantity; a decided one, on which no draw rests, as a plain figure in its unit."""
+
+    quantity: Quantity
+    decided: bool = False
+    why: str = ""
+
+    def __call__(self, raw: Any, info: ValidationInfo) -> Any:
+        if raw is None or isinstance(raw, Number):
+            return raw
+        if raw is UNKNOWN:
+            return math.nan if self.decided else Number(math.nan, self.quantity.unit)
+        currency = info.context["currency"]
+        try:
+            found = self.quantity.read(raw, currency)
+            if self.decided and (found.distribution is not None or found.from_records):
+                raise ValueError("a range, a distribution or records where one figure is needed")
+        except ValueError as error:
+            holds = " needs " in str(error) and not self.decided
+            raise told(
+                error, ("parameters for which that holds" if holds else self.quantity.in_words(currency)) + self.why
+            ) from None
+        if not self.decided:
+            return found
+        return int(found.value) if self.quantity.whole else found.value
+
+
+def number(unit: str = "", **limits: Any) -> Any:
+    """A number that may have a range, a distribution or records behind it, in `unit`; `limits` are those of a Quantity."""
+    return Annotated[Number, BeforeValidator(Reads(Quantity(unit, **limits)))]
+
+
+def decided(unit: str = "", why: str = "", **limits: Any) -> Any:
+    """A decided figure as a plain float in `unit` (an int where it is whole); such a figure is none of the study's numbers."""
+    return Annotated[int | float, PlainValidator(Reads(Quantity(unit, **limits), decided=True, why=why))]
+
+
+def _read_celsius(raw: Any) -> float | None:
+    """A temperature in °C, from a plain number or a text with °C or °F."""
+    if raw is None:
+        return None
+    if raw is UNKNOWN:
+        return math.nan
+    right = "degrees Celsius between -30 and 60, such as 22, '22 °C' or '72 °F'"
+    try:
+        figure, unit = split_figure(raw)
+        if figure is None:
+            raise ValueError("not a temperature")
+        degrees = celsius(figure, plain(unit))
+    except ValueError as error:
+        raise told(error, right) from None
+    if not -30.0 <= degrees <= 60.0:
+        raise ValueError(f"outside the limits -> {right}")
+    return degrees
+
+
+Celsius = Annotated[float, PlainValidator(_read_celsius)]
+PlainMoney, PlainDensity = decided("{money}"), decided("gram/milliliter", above=0.0, high=30.0)
+PlainShare = decided(high=1.0)
+
+
+def as_date(raw: Any) -> dt.date:
+    """A day of a TOML date or an ISO text; ValueError for anything else."""
+    if isinstance(raw, str):
+        try:
+            raw = dt.date.fromisoformat(raw.strip())
+        except ValueError:
+            raise ValueError("not a date") from None
+    if not isinstance(raw, dt.date) or isinstance(raw, dt.datetime):
+        raise ValueError("not a date")
+    if not 2000 <= raw.year <= 2099:
+        raise ValueError("a date of another century")
+    return raw
+
+
+def _read_date(raw: Any) -> dt.date | None:
+    if raw is None or raw is UNKNOWN:
+        return None
+    try:
+        return as_date(raw)
+    except ValueError as error:
+        raise ValueError(f"{error} -> a day such as 2026-12-24") from None
+
+
+Date = Annotated[dt.date, PlainValidator(_read_date)]
+Share = number(high=1.0)
+PassShare = number(high=1.0, above=0.0)
+Minutes = number("minute", per="piece cast")
+Hours = number("hour", high=100_000.0, per="load")
+Money = number("{money}")
+MoneyAnOrder, Price = number("{money}", per="order"), number("{money}", basis="decided", per="order")
+PIECES_A_LOAD = {"above": 0.0, "counts": "piece cast", "per": "load"}
+Places = number(above=0.0, basis="decided", whole=True, counts="place piece cast")
+
+
+ZERO, ONE = Number(0.0, "", basis="decided"), Number(1.0, "", basis="decided")  # of a number that is not given
+
+
+def key(line: str, default: Any = ..., **limits: Any) -> Any:
+    """One key of a table: a line of help, what it is if not given (... where it must be), and limits of text and lists."""
+    return Field(default, description=line, **limits)
+
+
+class Node(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, defer_build=True)
+
+
+def _read_amount(raw: Any, info: ValidationInfo) -> Number:
+    """A quantity in the unit it is given in; a density turns volume into grams."""
+    if raw is UNKNOWN:
+        return Number(math.nan, "")
+    unit, currency = given_unit(raw), info.context["currency"]
+    density = info.data.get("density")
+    try:
+        number = Quantity(unit, above=0.0, counts=" ".join(COUNTED)).read(raw, currency)
+        if density is None:
+            return number
+        return number.scaled(ratio_of_units(f"{unit} * gram / milliliter", "gram", currency) * density.value, "gram")
+    except ValueError as error:
+        raise told(error, "an amount above 0 with a unit, such as '24 g' (volume if a density is given)") from None
+
+
+def _read_price(raw: Any, info: ValidationInfo) -> Number:
+    """A price in money per unit of the quantity."""
+    currency = info.context["currency"]
+    amount = info.data.get("quantity")
+    if raw is UNKNOWN or amount is None:  # a quantity that is at fault is reported there
+        return Number(math.nan, currency)
+    quantity = Quantity(f"{currency}/{amount.unit}" if amount.unit else currency, per=" ".join(COUNTED))
+    try:
+        return quantity.read(raw, currency)
+    except ValueError as error:
+        raise told(error, quantity.in_words(currency)) from None
+
+
+Given = Annotated[Number, BeforeValidator(_read_amount)]
+PriceOfUnit = Annotated[Number, BeforeValidator(_read_price)]
+
+
+def _amount(above: float | None, limits: str) -> Any:
+    """An amount in gram, milliliter, pieces, or the unit it is given in."""
+
+    def read(raw: Any, info: ValidationInfo) -> Amount | None:
+        if raw is None or raw is UNKNOWN:
+            return None
+        try:
+            return Amount.read(raw, info.context["currency"], above)
+        except ValueError as error:
+            raise told(error, f"an amount {limits} with its unit, such as '5 kg', '750 ml' or 100 (pieces)") from None
+
+    return Annotated[Amount, PlainValidator(read)]
+
+
+PackSize, Stock = _amount(0.0, "above 0"), _amount(None, "of 0 or more")

@@ -1,0 +1,92 @@
+"""Every key of the study file in words, from its one declaration in `schema` and `commissions`."""
+
+import datetime as dt
+from functools import cache
+from typing import Literal, get_args, get_origin
+
+from ..faults import Fault, StudyError, close_match
+from ..reference import kit_folder
+from .fields import Node, Reads
+from .schema import StudyFile
+from .text import lines_of
+
+__all__ = ["explained", "keys_of"]
+
+_KINDS = {str: "text", bool: "true or false", int: "a whole number", float: "a number", dt.date: "a day such as 2026-12-24"}
+
+
+def _parts(annotation):
+    """A type and all that it is made of."""
+    return [annotation, *(part for inner in get_args(annotation) for part in _parts(inner))]
+
+
+@cache
+def keys_of(table=StudyFile, path=""):
+    """Every key of a table and of those in it, dotted, with NAME where the file has names of its own; each with its FieldInfo."""
+    found = {}
+    for name, field in table.model_fields.items():
+        place, parts = f"{path}{field.alias or name}", _parts(field.annotation)
+        names = ".NAME" * sum(get_origin(part) is dict for part in parts)
+        inner = next((part for part in parts if isinstance(part, type) and issubclass(part, Node)), None)
+        found |= {place: field} | (keys_of(inner, f"{place}{names}.") if inner else {})
+    return found
+
+
+def explained(asked: str = "") -> list[str]:
+    """A key of the study file in lines: what it is, takes and is if not given, and a demo's line; a table with its keys; or all tables.
+
+    Raises
+    ------
+    StudyError
+        For an unknown key, with the nearest.
+    """
+    if not asked:
+        return [f"{key}: {field.description}" for key, field in keys_of().items() if "." not in key]
+    path = asked.split(".")
+    place = next((key for cut in (path, path[:-1]) for key in keys_of() if _fits(key.split("."), cut)), None)
+    if place is None:
+        right = f"a dotted key such as channels.NAME.orders{close_match(asked, keys_of(), None)}; explain alone lists the tables"
+        raise StudyError([Fault(file="explain", wrong="unknown key", found=repr(asked), right=right)])
+    inner = [
+        key for key in keys_of() if "." not in key.removeprefix(f"{place}.").removeprefix("NAME.") and key.startswith(f"{place}.")
+    ]
+    kind = [] if inner else [_kind(keys_of()[place])]
+    lines = [f"{place}: {keys_of()[place].description}", "  " + "; ".join([*filter(None, kind), _left_out(keys_of()[place])])]
+    return (
+        lines
+        + [f"  {key}: {keys_of()[key].description}; {_left_out(keys_of()[key])}" for key in inner]
+        + _example(place.split("."))
+    )
+
+
+def _fits(key, asked):
+    return len(key) == len(asked) and all(part in ("NAME", other) for part, other in zip(key, asked))
+
+
+def _kind(field):
+    """What a key takes, in words; '' where its line says it."""
+    parts = [*_parts(field.annotation), *field.metadata]
+    reads = [part.func.quantity.in_words("EUR") for part in parts if isinstance(getattr(part, "func", None), Reads)]
+    choices = [f"one of {', '.join(get_args(part))}" for part in parts if get_origin(part) is Literal]
+    return next(iter([*reads, *choices, *(_KINDS[part] for part in parts if part in _KINDS)]), "")
+
+
+def _left_out(field):
+    """What a key is if it is not given."""
+    default = getattr(field.default, "value", field.default)
+    said = str(default).lower().removesuffix(".0") if isinstance(default, str | int | float) else ""
+    return "needed" if field.is_required() else f"{said} if not given" if said else "may be left out"
+
+
+def _example(key):
+    """The first line of a demo that has a key, by itself, under a name of the demo's or within braces."""
+    for path in ([*key, "NAME"], *(key[:count] for count in range(len(key), 0, -1))):
+        for demo in sorted(kit_folder("data").glob("*/study.toml")):
+            text = demo.read_text(encoding="utf-8")
+            for keys, row in lines_of(text).items():
+                line = text.splitlines()[row - 1].strip()
+                if _fits(path, [part for part in keys if not part.isdigit()]) and (
+                    len(path) >= len(key) or f"{key[-1]} = " in line
+                ):
+                    return [f"  as in {demo.parent.name}: {line}"]
+    return []

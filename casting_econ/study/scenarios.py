@@ -1,0 +1,125 @@
+"""Numbers of a study file, what is wrong between its keys, and the file as its scenarios would have it."""
+
+import copy
+import re
+from contextlib import suppress
+from dataclasses import replace
+
+from pydantic import BaseModel, ValidationError
+
+from ..faults import Fault
+from .consistency import STUDY_FILE, check_asked, check_commissions, check_correlations, cross_checks, working_windows
+from .faulty import MOST_FAULTS, faults_of
+from .numbers import Number
+from .schema import MaterialEntry, StudyFile
+
+__all__ = ["PASS_SHARE", "SCRAP", "checked", "factors_of", "numbers_of", "scenario_file"]
+
+SCRAP, PASS_SHARE = ".scrap", ".pass_share"  # a scenario scales what a check scraps; the file states what it passes
+# what a scenario does not touch, and what has no bearing on a year
+_LEFT_OUT = ("scenarios", "cash", "decision", "records", "commissions", "orders", "supplies", "quote", "temperature")
+_NUMBER_KEYS = {"value", "low", "likely", "high", "distribution"}
+
+
+class _Enough(Exception):
+    """No more faults are looked for."""
+
+
+class _Faults(list):
+    """Faults up to as many as are told."""
+
+    def append(self, fault):
+        super().append(fault)
+        if len(self) >= MOST_FAULTS:
+            raise _Enough
+
+
+def checked(file):
+    """Working windows and numbers of a file, and the faults between its keys."""
+    windows, numbers, between = (), dict(numbers_of(file, ())), _Faults()
+    with suppress(_Enough):
+        windows = working_windows(file.calendar, between)
+        cross_checks(file, windows, between)
+        check_correlations(file, numbers, between)
+        check_asked(numbers, between)
+        check_commissions(file, between)
+    return windows, numbers, between
+
+
+def scenario_file(raw, currency, scenarios):
+    """The study file with some scenarios, and their faults; each fault at the scenario it comes from."""
+    patched = copy.deepcopy({key: value for key, value in raw.items() if key not in _LEFT_OUT})
+    context, faults, file = {"currency": currency}, [], None
+    for name in scenarios:
+        entry, place = raw["scenarios"][name], f"scenarios.{name}"
+        for key in entry.get("drop", []):
+            *path, last = key.split(".")
+            node = patched
+            for part in path:
+                node = node.get(part) if isinstance(node, dict) else None
+            if not isinstance(node, dict) or last not in node:
+                right = "a dotted key of this file, such as channels.NAME"
+                faults.append(Fault(file=STUDY_FILE, column=f"{place}.drop", wrong="no such key", found=repr(key), right=right))
+            else:
+                del node[last]
+        _merge(patched, copy.deepcopy(entry.get("change", {})))
+        try:
+            file = StudyFile.model_validate(patched, context=context)
+            found = checked(file)[2]
+        except ValidationError as error:
+            file, found = None, faults_of(error)
+        faults += [replace(f, column=f"{place}.{f.column}") for f in found]
+        if file is not None:
+            numbers = dict(numbers_of(file, ()))
+            for pattern in entry.get("scale", {}):
+                if not _matching(pattern, numbers):
+                    right = "a dotted key of a number that the file states, with * for any name, such as channels.*.orders"
+                    fault = Fault(
+                        file=STUDY_FILE, column=f"{place}.scale", wrong="no such number", found=repr(pattern), right=right
+                    )
+                    faults.append(fault)
+    return file, faults
+
+
+def _merge(node, change):
+    """Put a change into the keys of a file; a number is replaced whole, a table key by key."""
+    for key, value in change.items():
+        inner = node.get(key)
+        if isinstance(value, dict) and isinstance(inner, dict) and not _NUMBER_KEYS & (set(value) | set(inner)):
+            _merge(inner, value)
+        else:
+            node[key] = value
+
+
+def _matching(pattern, numbers):
+    """Keys of numbers that a dotted pattern names; * stands for one name, and .scrap for what a check does not pass."""
+    if pattern.endswith(SCRAP):
+        shares = _matching(pattern.removesuffix(SCRAP) + PASS_SHARE, numbers)
+        return [share.removesuffix(PASS_SHARE) + SCRAP for share in shares]
+    expression = re.compile(r"\.".join("[^.]+" if part == "*" else re.escape(part) for part in pattern.split(".")))
+    return [key for key in numbers if expression.fullmatch(key)]
+
+
+def factors_of(entries, numbers):
+    """Factors on numbers by dotted key, of all scenarios together."""
+    factors = {}
+    for pattern, factor in ((pattern, factor) for entry in entries for pattern, factor in entry.scale.items()):
+        factors |= {key: factors.get(key, 1.0) * factor for key in _matching(pattern, numbers)}
+    return factors
+
+
+def numbers_of(node, path):
+    """Every number that the file states, by dotted key."""
+    if isinstance(node, Number):
+        yield ".".join(path), node
+    elif isinstance(node, MaterialEntry):
+        price = replace(node.price, note=node.price.note or node.note)  # a note beside the material explains its price
+        stated = {name: getattr(node, name) for name in type(node).model_fields if name in node.model_fields_set}
+        yield from numbers_of(stated | {"price": price}, path)
+    elif isinstance(node, BaseModel):
+        for name in type(node).model_fields:
+            if name in node.model_fields_set:
+                yield from numbers_of(getattr(node, name), (*path, name))
+    elif isinstance(node, dict):
+        for key, value in node.items():
+            yield from numbers_of(value, (*path, key))

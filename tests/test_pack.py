@@ -14,12 +14,11 @@ import zipfile
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
+from commands import DATA, command
 from openpyxl import Workbook
 from openpyxl.comments import Comment
 from PIL import Image
 
-from casting_econ.cli import main
 from casting_econ.faults import StudyError
 from casting_econ.running import run
 from casting_econ.sharing.archive import unzipped, zipped
@@ -28,17 +27,7 @@ from casting_econ.sharing.pack import installed_versions, pack_study, read_pack
 from casting_econ.sharing.verify import verify_pack
 from casting_econ.study import read_study
 
-ROOT = Path(__file__).parents[1]
-DATA = ROOT / "data"
 BUYERS = ("Ottoline Quern", "Barnaby Thrupp", "Märta Ödquist")  # invented
-
-
-def command(*words):
-    """Run casting-econ in this process; its exit code, output and error output. An error it does not tell is raised."""
-    done = CliRunner().invoke(main, [str(word) for word in words], prog_name="casting-econ")
-    if done.exception is not None and not isinstance(done.exception, SystemExit):
-        raise done.exception
-    return done.exit_code, done.stdout, done.stderr
 
 
 def members_of(archive):

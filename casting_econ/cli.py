@@ -27,13 +27,22 @@ def main() -> None:
 @_STUDY
 @_OUT
 @_WORKERS
-def run(study: str, out: str | None, workers: int) -> None:
+@click.option("--fresh", is_flag=True, help="Run every page again, also those that nothing moved.")
+def run(study: str, out: str | None, workers: int, fresh: bool) -> None:
     """Run the whole study: report, results, figures and tables."""
     with _faults_told():
-        from .running.run import run_study
+        from pathlib import Path
 
-        click.echo(f"Running {study} ...")
-        report = run_study(study, out, workers=workers, say=click.echo)
+        from .running import store
+
+        report = Path(out) if out else Path(study) / "report"
+        if not fresh and store.unchanged(report, store.key_of_all(Path(study))):
+            click.echo("Nothing has changed since this report was made, so it stands as it is (--fresh runs every page again).")
+        else:
+            from .running.run import run_study
+
+            click.echo(f"Running {study} ...")
+            report = run_study(study, out, workers=workers, say=click.echo, fresh=fresh)
         click.echo(f"\nReport: {(report / 'report.html').resolve()}")
         click.echo(f"Numbers: {(report / 'results.json').resolve()}")
 

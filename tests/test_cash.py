@@ -85,7 +85,7 @@ def test_payback_limits():
     """Nothing put in is back at once; what never comes back is infinite; sums that miss zero by rounding are back."""
     assert payback([0, 1]) == 0.0 and payback([-2, 1]) == np.inf
     assert sum([-0.4] + [0.1] * 4) < 0 and payback([-0.4] + [0.1] * 4) == pytest.approx(4.0, abs=1e-9)
-    assert payback([-10, 4, 4, 4]) == pytest.approx(2.5)
+    assert payback([-10, 4, 4, 4]) == pytest.approx(2.5) and payback([-100, 200]) == pytest.approx(0.5)
 
 
 def test_payback_once_or_for_good():

@@ -141,6 +141,7 @@ def test_rate_posterior_hand_worked():
         ([40.0], [20], 2.0, 0.447214),
         # rows that agree to the last digit: (0 + 2 x 36) / 4 = 18 a row; rows sqrt(3 x 18) / 40 = 0.183712, guess 0.15
         ([20.0, 20.0, 20.0], [10, 10, 10], 2.0, 0.237171),
+        ([], [], 2.0, 0.6),  # no rows: the guess with its own spread
     ],
 )
 def test_mean_posterior_hand_worked(totals, weights, mean, sd):
@@ -206,14 +207,21 @@ def test_pass_share_by_hand(tile):
     assert found[f"{STEPS}.glaze.pass_share"].number.basis == "measured"
 
 
-@pytest.mark.parametrize(("hits", "sizes"), [([6, 8], [10, 10]), ([3], [4]), ([14, 9, 13, 0], [14, 14, 14, 14])])
-def test_load_share_posterior_equals_a_sum_over_both_numbers(hits, sizes):
-    """Mean and 80 % band equal a plain sum over 4,000 shares and 400 correlations of scipy's beta-binomial."""
+@pytest.mark.parametrize(
+    ("hits", "sizes", "pooled"),
+    [([6, 8], [10, 10], 0), ([3], [4], 0), ([14, 9, 13, 0], [14, 14, 14, 14], 0), ([24, 9], [40, 30], 5), ([30], [40], 2)],
+)
+def test_load_share_posterior_equals_a_sum_over_both_numbers(hits, sizes, pooled):
+    """Mean and 80 % band equal a plain sum over 4,000 shares and 400 correlations of scipy's beta-binomial.
+
+    A row of T pieces that stands for loads of n is one load with (n - 1) / (T - 1) of the correlation.
+    """
     y, rho = (np.arange(4000) + 0.5)[:, None] / 4000, ((np.arange(400) + 0.5) / 400)[None, :] ** 2
     weight = stats.beta.pdf(y, 9, 1) * stats.beta.pdf(rho, 1, 19) * 2 * np.sqrt(rho)
     for k, n in zip(hits, sizes, strict=True):
-        weight = weight * stats.betabinom.pmf(k, n, y * (1 - rho) / rho, (1 - y) * (1 - rho) / rho)
-    share, alike = load_share_posterior(0.9, 10, hits, sizes)
+        within = rho * (pooled - 1) / (n - 1) if pooled else rho
+        weight = weight * stats.betabinom.pmf(k, n, y * (1 - within) / within, (1 - y) * (1 - within) / within)
+    share, alike = load_share_posterior(0.9, 10, hits, sizes, pooled)
     over_y, over_rho = weight.sum(axis=1) / weight.sum(), weight.sum(axis=0) / weight.sum()
 
     assert share.middle == pytest.approx(float(over_y @ y[:, 0]), abs=2e-4)
@@ -309,6 +317,15 @@ def test_rows_that_mix_steps_and_products_are_shared_out():
     assert [one.middle for one in found.means] == pytest.approx([2.0, 5.0], rel=0.03)
     assert found.correlation[0, 1] < -0.05
     assert found.scatter == pytest.approx(0.05, rel=0.2)
+
+
+def test_rows_that_halve_a_width_by_hand():
+    """Half the width is a quarter of the variance: of 8 rows of scatter s and a guess worth 2 of scatter .3, 3 (8 / s2 + 2 / .09) / (8 / s2) times as many."""
+    totals = 2.5 * np.array([10.0, 9.0, 12.0, 10.0, 11.0, 8.0, 10.0, 10.0])
+    found = rows_posterior([3.0], [2.0], totals, np.full((8, 1), 10.0))
+    told = 8 / found.scatter**2
+
+    assert found.to_halve[0] == pytest.approx(3 * (told + 2 / 0.09) / told, rel=1e-9)
 
 
 def test_mixed_cells_name_their_steps(tile):

@@ -43,6 +43,7 @@ from casting_econ.models import (
     yearly_charge,
 )
 from casting_econ.models.costs import material_cost
+from casting_econ.models.levers import practised_between
 from casting_econ.models.moulds import mean_to_scale
 from casting_econ.models.yields import surviving_share
 
@@ -520,6 +521,19 @@ def _unlearnt(a):
 def test_material_cost_by_hand():
     """90 left of 100 opened: .90 costs 1.00; no loss changes nothing."""
     assert (material_cost(0.9, 0.1), material_cost(3)) == (pytest.approx(1.0), 3.0)
+
+
+def test_practised_between_counts_the_pieces_that_enter():
+    """Half pass the pour, so 60 casts done and 20 to come are pieces 31 to 40 at the second step, beside 4 made before: own sum of n ** log2(.8)."""
+    steps = (
+        Step(name="pour", pass_share=0.5, minutes=0.0, first_minutes=8.0, learning_rate=0.8),
+        Step(name="sand", minutes=0.0, first_minutes=10.0, learning_rate=0.8),
+    )
+    pour, sand = practised_between(Product(name="knob", casts_per_load=10, made_before=4.0, steps=steps), 60.0, 20.0).steps
+
+    assert pour.minutes == pytest.approx(8 * sum(n ** np.log2(0.8) for n in range(65, 85)) / 20, rel=1e-9)
+    assert sand.minutes == pytest.approx(10 * sum(n ** np.log2(0.8) for n in range(35, 45)) / 10, rel=1e-9)
+    assert pour.first_minutes is sand.first_minutes is None
 
 
 # --- selling ---

@@ -66,6 +66,25 @@ def test_cautions_of_the_craft_are_shown_once(craft):
     assert all(row["authority"] for row in rows)
 
 
+@pytest.mark.parametrize(
+    ("hazard", "crafts", "kind"),
+    [
+        (
+            "printed masters",
+            {"epoxy", "polyurethane", "polyester", "gypsum", "cement", "candle"},
+            "manufacturers' notes on cure inhibition",
+        ),
+        ("demould before you mix", {"epoxy", "polyurethane", "polyester", "gypsum", "cement"}, "common practice, no source"),
+    ],
+)
+def test_cautions_of_the_mould_and_the_mix(report, hazard, crafts, kind):
+    """Fresh prints keep silicone from curing, and a mix does not wait: told to the crafts it can happen to, with the kind of source."""
+    rows = cautions()[cautions().hazard == hazard]
+
+    assert set(rows.craft) == crafts and rows.authority.str.contains(kind, regex=False).all()
+    assert f"<strong>{hazard}.</strong>" in report.read_text(encoding="utf-8")
+
+
 def test_text_of_a_study_is_escaped(tmp_path):
     """A study is data: markup in its name or in an output never becomes markup of the report."""
     kit = open_study(ROOT / "data" / "kelpmoor-handles", with_records=False)

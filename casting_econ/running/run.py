@@ -17,45 +17,25 @@ from ..pages.cash import season_weights
 from ..reference import kit_folder
 from ..study import STUDY_FILE
 from ..study.inputs import copy_inputs, input_files
+from . import store
 from .notebooks import Job, NotebookError, check_parameters, finished, run_jobs
 from .panel import panel_parts
 from .report import build_report
 from .results import as_json, results
+from .store import PAGES, VERSIONS, file_hash, page_sources
 
 __all__ = ["PAGES", "copy_demo", "demo_names", "replace_folder", "run_study", "work_key", "working_folder"]
 
-PAGES = (
-    "01_answer",
-    "02_records",
-    "03_cost",
-    "04_scrap",
-    "05_curing",
-    "06_channels",
-    "07_monte_carlo",
-    "08_sensitivity",
-    "09_change",
-    "10_cash",
-    "11_living",
-)
-VERSIONS = (
-    "casting_econ",
-    "numpy",
-    "pandas",
-    "scipy",
-    "matplotlib",
-    "seaborn",
-    "papermill",
-    "pint",
-    "pydantic",
-    "pandera",
-    "babel",
-    "bokeh",
-    "holidays",
-)
 
-
-def run_study(folder: Path | str, out: Path | str | None = None, *, workers: int = 2, say: Callable[[str], None] = print) -> Path:
-    """Run every notebook on a study and write its report folder.
+def run_study(
+    folder: Path | str,
+    out: Path | str | None = None,
+    *,
+    workers: int = 2,
+    say: Callable[[str], None] = print,
+    fresh: bool = False,
+) -> Path:
+    """Run the notebooks on a study and write its report folder; pages that nothing moved are taken from the report that is there.
 
     Parameters
     ----------
@@ -67,6 +47,8 @@ def run_study(folder: Path | str, out: Path | str | None = None, *, workers: int
         Notebooks at a time.
     say : callable, optional
         Takes a line of progress.
+    fresh : bool, optional
+        Whether every page runs again.
 
     Returns
     -------
@@ -80,24 +62,36 @@ def run_study(folder: Path | str, out: Path | str | None = None, *, workers: int
     NotebookError
         For the first notebook that failed; what was finished is kept for the next run.
     """
+    out, folder = (Path(out) if out else Path(folder) / "report").resolve(), Path(folder)
+    sources = page_sources()
+    everything = store.key_of_all(folder)
     kit = open_study(folder)
     season_weights(kit)  # a season asked of records that have none is a fault before any page runs
-    out = (Path(out) if out else Path(folder) / "report").resolve()
-    part = working_folder(out, Path(folder), work_key(kit, Path(folder)))
+    part = working_folder(out, folder, work_key(kit, folder))
     table, inner = kit.study.file.study, part / "report"
     answer = kit.monte_carlo(workers=workers)
     content = results(kit, answer)
     (inner / "notebooks").mkdir(parents=True, exist_ok=True)
-    copy_inputs(Path(folder), part / "study")
-    parameters = {"study": "study", "draws": round_up_draws(table.draws), "seed": table.seed, "out": "report"}
-    jobs = []
-    for page in PAGES:
-        source = kit_folder("notebooks") / f"{page}.ipynb"
-        target = inner / "notebooks" / source.name
-        if not finished(target):
-            jobs.append(Job(source=source, target=target, parameters=check_parameters(source, parameters)))
-    if len(jobs) < len(PAGES):
-        say(f"{len(PAGES) - len(jobs)} pages are kept from a run that was interrupted")
+    copy_inputs(folder, part / "study")
+    parameters = {"study": "study", "draws": round_up_draws(table.draws), "seed": table.seed}
+    keys = store.page_keys(folder, parameters)
+    targets = {page: part / "made" / page / "notebooks" / f"{page}.ipynb" for page in PAGES}
+    kept = [page for page in PAGES if finished(targets[page])]
+    if kept:
+        say(f"{len(kept)} pages are kept from a run that was interrupted")
+    wanted = {page: key for page, key in keys.items() if page not in kept and not fresh}
+    taken = [page for page, key in wanted.items() if store.take(out, {page: key}, part / "made" / page)]
+    if taken:
+        say(f"{len(taken)} pages are as they were")
+    jobs = [
+        Job(
+            source=sources[page],
+            target=targets[page],
+            parameters=check_parameters(sources[page], parameters | {"out": f"made/{page}"}),
+        )
+        for page in PAGES
+        if page not in (*kept, *taken)
+    ]
     errors = run_jobs(jobs, workers, say, part, len(PAGES) - len(jobs))
     if errors:
         raise (
@@ -108,13 +102,23 @@ def run_study(folder: Path | str, out: Path | str | None = None, *, workers: int
             )
         )
     (inner / "results.json").write_text(as_json(content), encoding="utf-8", newline="\n")
+    files = {page: sorted(_files(part / "made" / page)) for page in PAGES}
+    for page, name in ((page, name) for page, names in files.items() for name in names):
+        (inner / name).parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(part / "made" / page / name, inner / name)
     pages = [inner / "notebooks" / f"{page}.ipynb" for page in PAGES]
     build_report(kit, pages, inner / "report.html", panel=panel_parts(kit, workers))
     (inner / "manifest.json").write_text(
         json.dumps(manifest(kit, Path(folder)), indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n"
     )
+    store.keep(inner, everything, keys, files)
     replace_folder(inner, out, part)
     return out
+
+
+def _files(folder):
+    """Places of the files below a folder."""
+    return [path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()]
 
 
 def demo_names() -> list[str]:
@@ -237,10 +241,6 @@ def _clear(part: Path) -> None:
             path.unlink()
     (part / "key.txt").unlink()
     part.rmdir()
-
-
-def file_hash(path: Path) -> str:
-    return hashlib.sha256(path.read_bytes()).hexdigest()
 
 
 def work_key(kit: OpenStudy, folder: Path, *asked: object) -> str:

@@ -528,7 +528,7 @@ def _known_holidays(text: str) -> str:
     country, dash, region = text.partition("-")
     regions = holidays.list_supported_countries(include_aliases=True)
     if country not in regions:
-        raise ValueError(f"unknown country {country!r} -> {right}{close_match(country.upper(), regions)}")
+        raise ValueError(f"unknown country {country!r} -> {right}{close_match(country.upper(), regions, len(regions))}")
     if dash and region not in regions[country]:
         known = f"; regions of {country}: {', '.join(regions[country])}" if regions[country] else f"; {country} has no regions"
         raise ValueError(f"unknown region {region!r} -> {right}{known}{close_match(region.upper(), regions[country])}")

@@ -3,32 +3,32 @@
 import numpy as np
 import numpy_financial
 import pytest
+from printed import printed
 
-from casting_econ.models.cash import irr, mirr, npv, payback, rate_per_month
+from casting_econ.models.cash import CashPlan, cash_path, irr, mirr, npv, payback, rate_per_month
 
-FE = "public FE-exam course file; standard compound-interest tables, second-hand copy"
-TABLE = "compound-interest tables (scribd 413220553)"
+TABLE_10 = "NCEES, FE Reference Handbook, interest rate table for 10 %, from memory"
+TABLE_025 = "compound-interest table for 0.25 %, read in scribd 413220553; as in Blank & Tarquin, Engineering Economy, Table 1, from memory"
+OWN = "own arithmetic: annuity and gradient formulas"
 OSF = "OpenStax, Principles of Finance, chapter 16"
 OSM = "OpenStax, Principles of Accounting vol. 2 Managerial, section 11.3"
 NPF = "numpy-financial docs and tests (f47e8af)"
+GARRISON = (
+    "Garrison, Noreen & Brewer, Managerial Accounting, master budget, schedule of expected cash collections (papertowriters.com)"
+)
+WARREN = "cash budget of a student for four months, solution at quesba.com/questions, 1342352"
 PROJECT = [-16_000, 2_000, 4_000, 5_000, 5_000, 5_000, 5_000]  # E08
-
-
-def printed(text):
-    """A number as printed: right to half a unit of its last digit."""
-    figures = text.replace(",", "")
-    return pytest.approx(float(figures), rel=0, abs=0.500001 * 10.0 ** -len(figures.partition(".")[2]))
 
 
 @pytest.mark.parametrize(
     ("rate", "flows", "expected", "source"),
     [
-        (0.10, [0, 1, 1, 1, 1, 1], "3.7907868", FE),  # E01, P/A
-        (0.10, [0, 0, 0, 0, 0, 1], "0.6209213", FE),  # E01, P/F
-        (0.0025, [0] + [1] * 10, "9.8639", TABLE),  # E02, P/A
-        (0.0025, [0] * 10 + [1], "0.9753", TABLE),  # E02, P/F
-        (0.0025, [0, *range(10)], "44.1842", TABLE),  # E02, P/G: a gradient starts in the second period
-        (0.08, [0] + [2_000 + 300 * year for year in range(8)], "16,835.11", FE),  # E07
+        (0.10, [0, 1, 1, 1, 1, 1], "3.7908", TABLE_10),  # E01, P/A
+        (0.10, [0, 0, 0, 0, 0, 1], "0.6209", TABLE_10),  # E01, P/F
+        (0.0025, [0] + [1] * 10, "9.8639", TABLE_025),  # E02, P/A
+        (0.0025, [0] * 10 + [1], "0.9753", TABLE_025),  # E02, P/F
+        (0.0025, [0, *range(10)], "44.1842", TABLE_025),  # E02, P/G: a gradient starts in the second period
+        (0.08, [0] + [2_000 + 300 * year for year in range(8)], "16,835.11", OWN),  # E07
         (0.09, PROJECT, "2,835.62", OSF),  # E08
         (0.08, [-40_000, 5_000, 8_000, 12_000, 30_000], "3,065.22", NPF),  # E15
     ],
@@ -39,15 +39,12 @@ def test_npv_published(rate, flows, expected, source):
 
 
 def test_npv_at_a_printed_factor():
-    """E11, OSM: 200,000 for 40,000 in each of ten years at 8 %: the book's 68,400 is 40,000 x its factor 6.710; unrounded 68,403.26."""
-    worth = npv(0.08, [-200_000] + [40_000] * 10)
-
-    assert worth == pytest.approx(68_400, abs=40_000 * 0.0005), OSM
-    assert worth == printed("68,403.26")
+    """E11, OSM: 200,000 for 40,000 in each of ten years at 8 %: the book's 68,400 is 40,000 x its factor 6.710, to half a digit of that."""
+    assert npv(0.08, [-200_000] + [40_000] * 10) == pytest.approx(68_400, abs=40_000 * 0.0005), OSM
 
 
 def test_npv_of_a_loan_is_the_loan():
-    """E03, FE: five payments of 5,934.91 at 6 % are worth 25,000, to five half pennies."""
+    """E03, own arithmetic: five payments of 5,934.91 at 6 % are worth 25,000, to five half pennies."""
     assert npv(0.06, [0] + [5_934.91] * 5) == pytest.approx(25_000, abs=0.025)
 
 
@@ -87,10 +84,10 @@ def test_irr_reports_both_rates():
 
 
 def test_mirr_published():
-    """E08, OSF: 12 %; recomputed 12.005 %. The book's terminal value is a misprint, its rate is not."""
+    """E08, OSF: 12 %. The book's terminal value is a misprint, its rate is not."""
     rate = mirr(PROJECT, 0.09, 0.09)
 
-    assert rate == printed("0.12") and rate == printed("0.12005")
+    assert rate == printed("0.12"), OSF
 
 
 def test_payback_published():
@@ -98,8 +95,8 @@ def test_payback_published():
     assert payback(PROJECT) == 4.0 and payback(PROJECT, 0.09) == printed("5.05")
 
 
-def test_rate_per_month_published():
-    """E05, FE: 12 % by the month is 12.6825 % a year; E06: 18 % by the month is 19.5618 %."""
+def test_rate_per_month_by_hand():
+    """E05, E06, own arithmetic: 12 % by the month is 12.6825 % a year; 18 % by the month is 19.5618 %."""
     assert rate_per_month(0.126825) == pytest.approx(0.01, abs=5e-8)
     assert rate_per_month(0.195618) == pytest.approx(0.015, abs=5e-8)
 
@@ -113,6 +110,34 @@ def test_factors_are_those_of_the_identities():
 
             assert worth * -numpy_financial.pmt(rate, life, 1) == pytest.approx(1.0, rel=1e-12)
             assert grown * npv(rate, [0] * life + [1]) == pytest.approx(worth, rel=1e-12)
+
+
+def test_receipts_of_a_cash_path_published():
+    """Sales of 200, 600, 800 and 400 thousand, 70 % paid at once and 30 % a period later: 140, 480, 740 and 520, and 120 still owed.
+
+    The schedule's first period also has 90 from the year before, so that 230 is printed.
+    """
+    sales = np.array([200_000, 600_000, 800_000, 400_000])
+    path = cash_path(
+        CashPlan(share=sales / sales.sum(), outlays=np.zeros(5), receipts=((1_400_000, 0), (600_000, 1)), opening=90_000)
+    )
+
+    assert path.received[1:].tolist() == [230_000 - 90_000, 480_000, 740_000, 520_000], GARRISON
+    assert path.balance[-1] == pytest.approx(1_970_000), GARRISON  # all collected in the year, with the 90
+    assert path.owed[-1] == pytest.approx(120_000)  # 30 % of 400, by hand
+
+
+def test_balances_of_a_cash_path_published():
+    """5,750 there; 1,400 a month and 500 more in the fourth; 4,410 paid once and 1,110 a month: 1,630, 1,920, 2,210 and 3,000 are left."""
+    earned = np.array([1_400, 1_400, 1_400, 1_900])
+    once = [0, 210 + 3_700 + 500, 0, 0, 0]  # tickets, fees and a deposit of the first month
+    plan = CashPlan(
+        share=earned / earned.sum(), outlays=once, receipts=((earned.sum(), 0),), overhead=12 * (275 + 600 + 235), opening=5_750
+    )
+    path = cash_path(plan)
+
+    assert path.balance[1:] == pytest.approx([1_630, 1_920, 2_210, 3_000], rel=1e-12), WARREN
+    assert (path.lowest, path.lowest_month) == (pytest.approx(1_630), 1), WARREN
 
 
 @pytest.fixture(scope="module")

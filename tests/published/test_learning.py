@@ -2,28 +2,24 @@
 
 import numpy as np
 import pytest
+from printed import printed
 from scipy import stats
 
 from casting_econ.evidence.learning import fit_learning
 from casting_econ.models import practised_minutes, unit_minutes
 
-TABLES = "Heizer & Render, Operations Management, module E, and Stevenson, Table 7S.1, from memory"
+TABLES = "Heizer & Render, Operations Management, module E, table of learning curve coefficients, from memory"
 CPRG = "US Department of Defense, Contract Pricing Reference Guide vol. 2 (2011), ch. 7"
 AFIT = "AFIT-R/learningCurve, documentation and tests (4e7be18)"
-JET = "textbook jet problem, from memory"
+JET = "own arithmetic: 300 x 5 ** log2(.8)"
 
 ENDS = [1, 2, 4, 5, 10, 15, 20, 25, 50, 100]
+LAST = {0.80: "0.227", 0.85: "0.340", 0.90: "0.497"}  # unit 100
 CUMULATIVE = {  # L20 to L28, first piece 1
-    0.80: [1.0, 1.8, 3.1421, 3.7377, 6.3154, 8.5105, 10.4849, 12.3086, 20.1217, 32.6508],
-    0.85: [1.0, 1.85, 3.3454, 4.0311, 7.1161, 9.8611, 12.4023, 14.8007, 25.5131, 43.7539],
-    0.90: [1.0, 1.9, 3.5562, 4.3392, 7.9945, 11.3837, 14.6078, 17.7132, 32.1420, 58.1410],
+    0.80: [1.0, 1.8, 3.142, 3.738, 6.315, 8.511, 10.485, 12.309, 20.122, 32.651],
+    0.85: [1.0, 1.85, 3.345, 4.031, 7.116, 9.861, 12.402, 14.801, 25.513, 43.754],
+    0.90: [1.0, 1.9, 3.556, 4.339, 7.994, 11.384, 14.608, 17.713, 32.142, 58.141],
 }
-
-
-def printed(text):
-    """A number as printed: right to half a unit of its last digit."""
-    figures = text.replace(",", "")
-    return pytest.approx(float(figures), rel=0, abs=0.500001 * 10.0 ** -len(figures.partition(".")[2]))
 
 
 def rows(rate, first, floor, sizes, before=0.0):
@@ -41,24 +37,21 @@ def scattered(rng, scatter, *made):
 @pytest.mark.parametrize("rate", [0.80, 0.85, 0.90])
 def test_fit_reads_printed_tables_back(rate):
     """L20 to L28: rows between the printed cumulative values give the table's rate and first piece back."""
-    # 60 times the table, as if the first piece took an hour; differences are good to 1e-4 of it
-    fit = fit_learning(60 * np.diff([0.0, *CUMULATIVE[rate]]), np.diff([0, *ENDS]))
+    fit = fit_learning(np.diff([0.0, *CUMULATIVE[rate]]), np.diff([0, *ENDS]))
 
+    assert fit.first == printed("1.000"), TABLES
+    assert fit.practised == printed(LAST[rate]), TABLES
+    # half a digit of a total of 1.8 pieces is .03 %, and an exponent is told by the whole table
     assert fit.rate == pytest.approx(rate, abs=1e-4), TABLES
-    assert fit.first == pytest.approx(60.0, rel=2e-4), TABLES
-    assert fit.practised == pytest.approx(60 * CUMULATIVE_LAST[rate], rel=2e-4), TABLES
     assert not fit.floor_reached
     assert fit.weight > 0.999
-
-
-CUMULATIVE_LAST = {0.80: 0.2271, 0.85: 0.3397, 0.90: 0.4966}  # unit 100
 
 
 @pytest.mark.parametrize(
     ("first", "rate", "last", "expected", "source"),
     [
         (3000, 0.80, 8, "1536", CPRG),  # L11
-        (3000, 0.80, 100, "681.185", CPRG + "; about 680 read off its graph, digits of the reference list"),
+        (3000, 0.80, 100, "681.185", "own arithmetic: 3000 x 100 ** log2(.8); CPRG reads about 680 off its graph"),
         (100, 0.85, 125, "32.23647", AFIT),  # L02
         (100, 0.83, 80, "30.79056", AFIT),  # L10
         (300, 0.80, 5, "178.69", JET),  # L16

@@ -110,9 +110,3 @@ def test_one_scarce_resource_is_given_by_what_it_brings_an_hour():
     assert best_mix([192, 185, 110], hours, [110_000], [40_000, 60_000, 20_000]).amounts == pytest.approx(
         [40_000, 60_000, 10_000]
     )
-
-
-def test_a_mix_sold_in_a_fixed_ratio():
-    """Mix 3:1, composite margin 22, fixed cost 220,000: 10,000 composites to break even (B13)."""
-    mix = best_mix([22.0], [[1.0]], [10_000], [INF])
-    assert mix.contribution == pytest.approx(220_000), OSM

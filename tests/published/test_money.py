@@ -3,32 +3,26 @@
 import numpy as np
 import numpy_financial
 import pytest
+from printed import printed
 
 from casting_econ.models import self_employed_target, yearly_charge
 
-FE = "public FE-exam course file; standard compound-interest tables, second-hand copy"
-TABLE = "compound-interest tables (scribd 413220553)"
-OSM = "OpenStax, Principles of Accounting vol. 2 Managerial, section 11.3"
+TABLE_10 = "NCEES, FE Reference Handbook, interest rate table for 10 %, from memory"
+TABLE_025 = "compound-interest table for 0.25 %, read in scribd 413220553; as in Blank & Tarquin, Engineering Economy, Table 1, from memory"
+OWN = "own arithmetic: price x i / (1 - (1 + i) ** -n)"
 OSA = "OpenStax, Principles of Accounting vol. 1 Financial, section 11.3"
 NPF = "numpy-financial docs and tests (f47e8af)"
-LWF = "Living Wage Foundation in employeebenefits.co.uk, second-hand copy"
-GUIDE = "public guide, 2026, second-hand copy"
-DOL = "US Department of Labor figures, second-hand copy"
-
-
-def printed(text):
-    """A number as printed: right to half a unit of its last digit."""
-    figures = text.replace(",", "")
-    return pytest.approx(float(figures), rel=0, abs=0.500001 * 10.0 ** -len(figures.partition(".")[2]))
+LADUKE = "LaDuke, bill rates in the gig economy, quoted at nathansgibson.org/dont-sell-short-gig-economy"
+CONTRACTOR = "Contractor vs employee pay, worked example at 80,000 (calculatorlib.com)"
 
 
 @pytest.mark.parametrize(
     ("price", "resale", "life", "interest", "expected", "source"),
     [
-        (1, 0, 5, 0.10, "0.2637975", FE),  # E01, A/P
-        (1, 0, 10, 0.0025, "0.10138", TABLE),  # E02, A/P
-        (25_000, 0, 5, 0.06, "5,934.91", FE),  # E03
-        (30_000, 0, 4, (1 + 0.18 / 12) ** 12 - 1, "11,492.57", FE),  # E06, 18 % a year compounded monthly
+        (1, 0, 5, 0.10, "0.2638", TABLE_10),  # E01, A/P
+        (1, 0, 10, 0.0025, "0.10138", TABLE_025),  # E02, A/P
+        (25_000, 0, 5, 0.06, "5,934.91", OWN),  # E03
+        (30_000, 0, 4, (1 + 0.18 / 12) ** 12 - 1, "11,492.57", OWN),  # E06, 18 % a year compounded monthly
         (200_000, 0, 180, 0.075 / 12, "1,854.02", NPF),  # E16, by the month
         (58_000, 10_000, 5, 0.0, "9,600", OSA),  # E18, straight line
         (10_000, 1_000, 5, 0.0, "1,800", OSA),  # E20, straight line
@@ -40,25 +34,8 @@ def test_yearly_charge_published(price, resale, life, interest, expected, source
 
 
 @pytest.mark.parametrize(
-    ("life", "interest", "expected", "source"),
-    [
-        (5, 0.10, "3.7907868", FE),  # E01
-        (10, 0.0025, "9.8639", TABLE),  # E02
-        (10, 0.08, "6.710", OSM),  # E11
-        (9, 0.079996, "6.247", OSM),  # E12
-    ],
+    ("life", "interest", "expected", "source"), [(5, 0.10, "0.1638", TABLE_10), (10, 0.0025, "0.09888", TABLE_025)]
 )
-def test_yearly_charge_inverts_present_worth_published(life, interest, expected, source):
-    """P/A of E01, E02, E11, E12 is one over the charge for 1."""
-    assert 1 / yearly_charge(1, 0, life, interest) == printed(expected), source
-
-
-def test_yearly_charge_loan_interest_published():
-    """E03: five payments on 25,000 at 6 % hold 4,674.55 of interest."""
-    assert 5 * yearly_charge(25_000, 0, 5, 0.06) - 25_000 == printed("4,674.55"), FE
-
-
-@pytest.mark.parametrize(("life", "interest", "expected", "source"), [(5, 0.10, "0.1637975", FE), (10, 0.0025, "0.09888", TABLE)])
 def test_yearly_charge_less_interest_is_sinking_fund_published(life, interest, expected, source):
     """(A/P) - (A/F) = i: A/F of E01 and E02; what is sold for its price in the end costs its interest alone."""
     assert yearly_charge(1, 0, life, interest) - interest == printed(expected), source
@@ -77,29 +54,25 @@ def test_yearly_charge_equals_reference_library():
 
 
 @pytest.mark.parametrize(
-    ("wage", "paid_hours", "expected", "source"),
+    ("salary", "employer_share", "hours", "expected", "source"),
     [
-        (13.45, 37.5 * 52, "26,227.50", GUIDE),  # T17, UK
-        (14.80, 37.5 * 52, "28,860", GUIDE),  # T17, London
-        (7.25, 2080, "15,080", DOL),  # T18
-        (13.45 - 12.21, 37.5 * 52, "2,418", LWF),  # T16, real living wage T15 over legal minimum T13, UK
-        (14.80 - 12.21, 37.5 * 52, "5,050.50", LWF),  # T16, London; printed as 5,050
+        # 50,000 a year is 2.44 more an hour over the 1,888 that are left of 2,080 after holidays and sick days
+        (50_000, 0.0, 1_888, "2.44", LADUKE),
+        (80_000, 0.3765, 1_800, "22.72", CONTRACTOR),  # printed as 61.18 an hour, 38.46 of it the wage
     ],
 )
-@pytest.mark.parametrize(("weeks", "full_week"), [(52, 37.5), (46, 37.5), (44, 30)])
-def test_self_employed_target_brings_the_published_year(wage, paid_hours, expected, source, weeks, full_week):
-    """T16 to T18: whatever weeks are worked, a full year at the target brings the published year's pay."""
-    target = self_employed_target(wage, paid_hours, 0.0, weeks, full_week)
+def test_self_employed_target_beyond_the_wage_published(salary, employer_share, hours, expected, source):
+    """What an hour must bring beyond an employed one, as its source prints it."""
+    wage = salary / 2_080
 
-    assert target * weeks * full_week == printed(expected), source
+    assert self_employed_target(wage, 2_080, employer_share, hours / 40, 40) - wage == printed(expected), source
 
 
-@pytest.mark.parametrize("wage", [12.60, 13.85, 13.45, 14.80])
-def test_self_employed_target_of_an_employed_year_is_the_wage(wage):
-    """T15 wages, source LWF: with 52 weeks of 37.5 h and no contributions the target is the wage itself."""
-    assert self_employed_target(wage, 1950, 0.0, 52, 37.5) == pytest.approx(wage, rel=1e-14), LWF
+def test_nothing_costs_nothing_a_year():
+    """Own arithmetic: what was free has no charge, at interest or not."""
+    assert yearly_charge(0, 0, 5) == yearly_charge(0, 0, 5, 0.1) == 0.0
 
 
 def test_self_employed_target_hand_worked():
-    """13.45 x 1,950 x 1.15 / (46 x 37.5) = 30,161.625 / 1,725 = 17.485."""
+    """Own arithmetic: 13.45 x 1,950 x 1.15 / (46 x 37.5) = 30,161.625 / 1,725 = 17.485."""
     assert self_employed_target(13.45, 1950, 0.15, 46, 37.5) == pytest.approx(17.485, rel=1e-12)

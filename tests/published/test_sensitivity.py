@@ -37,7 +37,10 @@ def test_ishigami():
 def test_g_function():
     """First order .7162 .1790 .0237 .0072 .0001 with all eight factors (the header of SALib prints those of the first four); totals by the closed form, from memory."""
     found = sobol_indices(g_function, 8, 16384, seed=2)
-    assert found.first[:5, 0] == pytest.approx([0.7162, 0.1790, 0.0237, 0.0072, 0.0001], abs=0.01)
+    assert found.first[:2, 0] == pytest.approx([0.7162, 0.1790], abs=0.01)
+    assert found.first[2:5, 0] == pytest.approx(
+        [0.0237, 0.0072, 0.0001], abs=0.002
+    )  # small ones scatter by .0005 from scramble to scramble
     assert found.total[:4, 0] == pytest.approx([0.7871, 0.2422, 0.0343, 0.0105], abs=0.01)
     assert found.variance[0] == pytest.approx(0.4654244, rel=0.02)
 
@@ -66,13 +69,13 @@ def test_indices_agree_with_a_reference_library_on_the_same_sample():
 
 
 def test_drilling_or_selling():
-    """Drill for 700 or -100, or sell for 90, oil with a chance of one in four: EV 100, EVPI 142.5. Hillier & Lieberman, Goferbroke, in a public test file.
+    """Drill for 700 or -100, or sell for 90, oil with a chance of one in four: knowing is worth 142.5. Hillier & Lieberman, Introduction to
+    Operations Research, ch. on decision analysis (the oil prospect), second-hand copy.
 
     A survey that is right with .6 where there is oil and .8 where there is none is worth 53 before its cost.
     """
     oil = np.repeat([True, False], [250, 750])
     benefit = np.column_stack([np.where(oil, 700.0, -100.0), np.full(1000, 90.0)])
-    assert benefit.mean(axis=0).max() == pytest.approx(100.0)
     assert perfect_information(benefit).value == pytest.approx(142.5)
     assert partial_information(benefit, oil.astype(float)).value == pytest.approx(142.5, rel=0.02)
     survey = np.concatenate([np.repeat([1.0, 0.0], [150, 100]), np.repeat([0.0, 1.0], [600, 150])])
@@ -82,16 +85,23 @@ def test_drilling_or_selling():
 
 
 def test_two_normal_inputs():
-    """p1 ~ N(1, 1), p2 ~ N(0, 2), choose 0 or p1 - p2: EVPI .4798107 (vignette of the R package voi). EVPPI .0833155 and .3955931: analytic, ours."""
-    u = points(2, 65536, 3)
-    p1, p2 = 1 + stats.norm.ppf(u[:, 0]), 2 * stats.norm.ppf(u[:, 1])
-    benefit = np.column_stack([np.zeros(p1.size), p1 - p2])
-    known = perfect_information(benefit)
-    assert known.value == pytest.approx(0.4798107, abs=4 * known.error)
-    for inputs, value in ((p1, 0.0833155), (p2, 0.3955931), (np.column_stack([p1, p2]), 0.4798107)):
-        found = partial_information(benefit, inputs)
-        assert found.value == pytest.approx(value, abs=max(4 * found.error, 0.002))
-        assert found.error < 0.01
+    """p1 ~ N(1, 1), p2 ~ N(0, 2), choose 0 or p1 - p2: EVPI .4798107 (vignette of the R package voi). EVPPI .0833155 and .3955931: own arithmetic.
+
+    Four scrambles of the points; even points scatter far less than independent draws, so their own scatter is the tolerance.
+    """
+    found, known = [], []
+    for seed in range(4):
+        u = points(2, 16384, seed)
+        p1, p2 = 1 + stats.norm.ppf(u[:, 0]), 2 * stats.norm.ppf(u[:, 1])
+        benefit = np.column_stack([np.zeros(p1.size), p1 - p2])
+        known.append(perfect_information(benefit).value)
+        worths = [partial_information(benefit, inputs) for inputs in (p1, p2, np.column_stack([p1, p2]))]
+        found.append([worth.value for worth in worths])
+        assert max(worth.error for worth in worths) < 0.01
+    assert np.mean(known) == pytest.approx(0.4798107, abs=5e-4)
+    means, scatter = np.mean(found, axis=0), np.std(found, axis=0, ddof=1)
+    assert (scatter < [0.002, 0.001, 0.0005]).all()
+    assert (np.abs(means - [0.0833155, 0.3955931, 0.4798107]) < 4 * scatter).all()
 
 
 def test_unit_normal_loss():
@@ -104,7 +114,7 @@ def test_unit_normal_loss():
 
 
 def test_knowing_a_mean_of_a_linear_normal_benefit():
-    """Benefit N(m, s): EVPI = s L(|m| / s). Raiffa & Schlaifer 1961, ch. 5; here with a share of the variance known: sqrt(share) s L(...)."""
+    """Benefit N(m, s): EVPI = s L(|m| / s), Raiffa & Schlaifer 1961, ch. 5; with a share of the variance known, own arithmetic: sqrt(share) s L(...)."""
     z, noise = stats.norm.ppf(points(2, 32768, 9)).T
     for mean, share in ((0.5, 0.5), (-1.0, 0.8)):
         benefit = mean + np.sqrt(share) * z + np.sqrt(1 - share) * noise

@@ -1,0 +1,73 @@
+"""Kernels forked from one warm process give what kernels of their own give, and leave nothing behind."""
+
+import os
+
+import pytest
+
+from casting_econ.reference import kit_folder
+from casting_econ.running import notebooks, warm
+from casting_econ.running.notebooks import Job, run_jobs
+from casting_econ.study.inputs import copy_inputs
+
+pytestmark = pytest.mark.skipif(not warm.CAN_FORK, reason="kernels are forked on Linux only")
+
+
+def pages(folder, names=("03_cost", "05_curing")):
+    """Run two pages on a demo in a folder; the bytes of everything they wrote, by place."""
+    folder.mkdir()
+    copy_inputs(kit_folder("data") / "kelpmoor-handles", folder / "study")
+    given = {"study": "study", "draws": 128, "seed": 20, "out": "out"}
+    jobs = [
+        Job(source=kit_folder("notebooks") / f"{n}.ipynb", target=folder / "done" / f"{n}.ipynb", parameters=given) for n in names
+    ]
+    assert not run_jobs(jobs, 2, lambda _: None, folder)
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in folder.rglob("*")
+        if path.suffix in (".ipynb", ".csv", ".png", ".svg")
+    }
+
+
+def test_forked_kernels_give_the_same_bytes(tmp_path, monkeypatch):
+    """Notebooks, tables and figures are the same to the byte with kernels of their own, and no kernel is left."""
+    forked = pages(tmp_path / "forked")
+    monkeypatch.setattr(notebooks, "CAN_FORK", False)
+    assert forked == pages(tmp_path / "alone") and len(forked) > 5
+
+
+def test_a_forked_kernel_knows_nothing_of_another(tmp_path):
+    """What one kernel sets is not there in the next, and each has a process of its own."""
+    import nbformat
+
+    seen = []
+    for name in ("first", "second"):
+        cell = nbformat.v4.new_code_cell(
+            "import os, casting_econ\nwas = hasattr(casting_econ, 'touched')\ncasting_econ.touched = True\nprint(was, os.getpid())"
+        )
+        notebook = nbformat.v4.new_notebook(
+            cells=[cell], metadata={"kernelspec": {"name": "python3", "display_name": "x", "language": "python"}}
+        )
+        nbformat.write(notebook, tmp_path / f"{name}.ipynb")
+    jobs = [
+        Job(source=tmp_path / f"{name}.ipynb", target=tmp_path / "done" / f"{name}.ipynb", parameters={"study": ""})
+        for name in ("first", "second")
+    ]
+    assert not run_jobs(jobs, 1, lambda _: None, tmp_path)
+    for job in jobs:
+        done = nbformat.read(job.target, as_version=4)
+        seen.append(done.cells[-1].outputs[0].text.split())
+    assert [was for was, _ in seen] == ["False", "False"] and len({pid for _, pid in seen}) == 2
+    assert not any(os.path.exists(f"/proc/{pid}") for _, pid in seen) and str(os.getpid()) not in {pid for _, pid in seen}
+
+
+def test_where_the_warm_process_is_gone_kernels_start_alone(tmp_path, monkeypatch):
+    """A warm process that ends at once costs nothing but its warmth."""
+    start = warm.Warm.__init__
+
+    def ended(self, *given):
+        start(self, *given)
+        self.process.kill()
+        self.process.wait()
+
+    monkeypatch.setattr(warm.Warm, "__init__", ended)
+    assert len(pages(tmp_path / "one", ("03_cost",))) > 2

@@ -30,3 +30,21 @@ def hashes(folder):
     return {
         path.relative_to(folder): hashlib.sha256(path.read_bytes()).hexdigest() for path in folder.rglob("*") if path.is_file()
     }
+
+
+def each(cases):
+    """Turn a test of a case into one of many, in turn; the one that fails is named below its failure."""
+
+    def over(test):
+        def every():
+            for case in cases:
+                try:
+                    test(case)
+                except BaseException as error:
+                    error.add_note(f"case: {case!r}")
+                    raise
+
+        every.__name__, every.__doc__, every.__module__ = test.__name__, test.__doc__, test.__module__
+        return every
+
+    return over

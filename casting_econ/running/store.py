@@ -7,6 +7,7 @@ import hashlib
 import json
 import os
 import shutil
+import sys
 import tomllib
 from functools import cache
 from importlib.metadata import version
@@ -69,7 +70,7 @@ def _code() -> str:
     files = [path for kind in ("*.py", "*.j2", "*.js") for path in package.rglob(kind)] + [
         *(data / "data" / "reference").iterdir()
     ]
-    found = [file_hash(path) for path in sorted(files)] + [f"{name} {version(name)}" for name in VERSIONS]
+    found = [file_hash(path) for path in sorted(files)] + [f"{name} {version(name)}" for name in VERSIONS] + [sys.version]
     return hashlib.sha256("\n".join(found).encode()).hexdigest()
 
 

@@ -23,22 +23,33 @@ FLAGS = [
     "--disable-sync",
 ]
 
-# `pytest -m core`: what one runs while working, without kernels, browsers or pip; beginnings of test names, from the root
+# `pytest -m core`: what one runs while working, without kernels, browsers or pip; how names of tests begin
 CORE = (
-    "casting_econ/",
+    "casting_econ/",  # examples in docstrings
     "tests/published/",
     "tests/test_broken_input.py",
     "tests/test_cash.py",
     "tests/test_curing.py",
-    "tests/test_demos.py::test_stated_",
+    "tests/test_demos.py::test_break_even_share",
+    "tests/test_demos.py::test_insert_lost",
+    "tests/test_demos.py::test_scrap_costs",
+    "tests/test_demos.py::test_stated_result",
     "tests/test_draws.py",
     "tests/test_models.py",
     "tests/test_order_calendar.py",
     "tests/test_reading.py",
+    "tests/test_rooms.py",
+    "tests/test_tax.py",
     "tests/test_wording.py",
 )
-# modules that take longest come first, so that both workers are at work to the end
-SLOWEST = ("tests/test_fresh_environment.py",)
+# what takes longest goes first, so that both workers are at work to the end; all else as it is collected
+SLOWEST = [
+    f"tests/test_{name}.py"
+    for name in (
+        "fresh_environment pack cli new orders broken_input warm ended_runs panel calibration evidence reading certain cash "
+        "channel_mix scenarios quote explorer_browser explorer information order_models commission_input"
+    ).split()
+] + ["notebooks/order.ipynb", "notebooks/start.ipynb"]
 
 
 def pytest_collection_modifyitems(items):

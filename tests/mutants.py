@@ -167,7 +167,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
     "casting_econ/models/curing.py": [  # texts that a change of the rules is likely to leave
         ("/ WEEK_HOURS *", "/ 160.0 *"),
         ("WEEK_HOURS = 168.0", "WEEK_HOURS = 167.0"),
-        ("begin + turn > last[at]", "begin + turn >= last[at]"),
+        ("begin + turn > last[at]", "begin + turn >= last[at]", "def _fit("),
         ("_SECONDS = 3600", "_SECONDS = 60"),
         ("start < joined[-1][1]", "start <= joined[-1][1]"),
     ],

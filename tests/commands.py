@@ -48,3 +48,16 @@ def each(cases):
         return every
 
     return over
+
+
+def only_pages(patch, *pages, folder=NOTEBOOKS):
+    """Let a run have some pages only, or those of another folder."""
+    from casting_econ.running import run, store
+
+    def sources():
+        return {page: folder / f"{page}.ipynb" for page in pages}
+
+    for module in (run, store):
+        patch.setattr(module, "PAGES", pages)
+        patch.setattr(module, "page_sources", sources)
+    patch.setattr(run, "kit_folder", lambda name: folder if name == "notebooks" else DATA)

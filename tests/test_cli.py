@@ -15,7 +15,7 @@ import nbformat
 import numpy as np
 import pandas as pd
 import pytest
-from commands import DATA, NOTEBOOKS, ROOT, command, copy_of, hashes
+from commands import DATA, NOTEBOOKS, ROOT, command, copy_of, hashes, only_pages
 
 from casting_econ.faults import StudyError
 from casting_econ.running import notebooks, run
@@ -69,6 +69,7 @@ def test_run_writes_what_the_contract_names_and_nothing_to_the_study(whole_run):
 
     assert hashes(study) == before
     assert sorted(p.name for p in result.iterdir()) == [
+        ".made.json",
         "figures",
         "manifest.json",
         "notebooks",
@@ -125,14 +126,14 @@ def test_manifest_holds_what_a_rerun_needs(whole_run):
 def test_same_study_and_seed_give_the_same_bytes(whole_run, tmp_path, monkeypatch):
     """A second run of two pages, in another folder: results, notebooks, tables and figures as in the whole run, and its manifest but for
     the pages. Reports to the byte are in test_pack, and nbval runs every page anew."""
-    monkeypatch.setattr(run, "PAGES", ("01_answer", "07_monte_carlo"))
+    only_pages(monkeypatch, "01_answer", "07_monte_carlo")
     again = copy_of(STUDIES[0], tmp_path)
     assert command("run", again)[0] == 0
 
     one, other = whole_run[2], again / "report"
     first, second = hashes(one), hashes(other)
     assert len(second) > 10 and second.keys() <= first.keys()
-    assert {str(name) for name in second if first[name] != second[name]} == {"manifest.json", "report.html"}
+    assert {str(name) for name in second if first[name] != second[name]} == {".made.json", "manifest.json", "report.html"}
     listed, listed_again = (json.loads((folder / "manifest.json").read_text(encoding="utf-8")) for folder in (one, other))
     listed["notebooks"] = {page: listed["notebooks"][page] for page in run.PAGES}
     assert listed_again == listed
@@ -271,8 +272,7 @@ def broken_kit(tmp_path, monkeypatch):
         kernel = {"name": "python3", "display_name": "Python 3", "language": "python"}
         book = nbformat.v4.new_notebook(cells=cells, metadata={"kernelspec": kernel, "language_info": {"name": "python"}})
         nbformat.write(book, kit / f"{name}.ipynb")
-    monkeypatch.setattr(run, "PAGES", tuple(sources))
-    monkeypatch.setattr(run, "kit_folder", lambda name: kit if name == "notebooks" else DATA)
+    only_pages(monkeypatch, *sources, folder=kit)
     return kit
 
 
@@ -287,8 +287,8 @@ def test_failing_notebook_is_named_and_the_others_are_kept(broken_kit, tmp_path)
     )
     assert sum("FAILED" in line for line in lines) == 2 and sum(line.endswith("ok") for line in lines) == 1
     assert not (study / "report").exists()
-    assert notebooks.finished(study / "report.part" / "report" / "notebooks" / "03_fine.ipynb")
-    assert not notebooks.finished(study / "report.part" / "report" / "notebooks" / "02_leaves.ipynb")
+    assert notebooks.finished(study / "report.part" / "made" / "03_fine" / "notebooks" / "03_fine.ipynb")
+    assert not notebooks.finished(study / "report.part" / "made" / "02_leaves" / "notebooks" / "02_leaves.ipynb")
 
     code, out, err = command("run", study)
 

@@ -14,7 +14,7 @@ import zipfile
 from pathlib import Path
 
 import pytest
-from commands import DATA, command
+from commands import DATA, command, only_pages
 from openpyxl import Workbook
 from openpyxl.comments import Comment
 from PIL import Image
@@ -56,7 +56,7 @@ def with_customers(folder, demo="kelpmoor-handles"):
 def one_page():
     """Only one page is run, so that these tests are quick; tests/test_fresh_environment.py runs them all."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(run, "PAGES", ("03_cost",))
+        only_pages(patch, "03_cost")
         yield
 
 

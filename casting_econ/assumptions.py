@@ -3,6 +3,7 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
+from functools import lru_cache
 
 import numpy as np
 from scipy import special
@@ -16,7 +17,6 @@ from .study import Number, Study
 from .study.load import PASS_SHARE, SCRAP
 
 __all__ = [
-    "NEW_SEED",
     "StudyWithEvidence",
     "assume",
     "assume_changed",
@@ -24,7 +24,6 @@ __all__ = [
     "draw_values",
     "key_points",
     "label",
-    "new_keys",
     "point_values",
     "takes_factor",
     "values_at",
@@ -196,16 +195,12 @@ def common_values(
     if not assumed.uncertain:
         return dict(point_values(assumed))
     draws = round_up_draws(draws)
-    columns = key_points(base.uncertain, draws, seed, start, stop)
-    columns |= key_points(new_keys(assumed, base), draws, seed + NEW_SEED, start, stop)
+    new = tuple(key for key in assumed.uncertain if key not in base.uncertain)
+    columns = key_points(base.uncertain, draws, seed, start, stop) | key_points(new, draws, seed + NEW_SEED, start, stop)
     return values_at(assumed, np.column_stack([columns[key] for key in assumed.uncertain]))
 
 
-def new_keys(assumed: StudyWithEvidence, base: StudyWithEvidence) -> tuple[str, ...]:
-    """Numbers that only the changed study is unsure of, in order."""
-    return tuple(key for key in assumed.uncertain if key not in base.uncertain)
-
-
+@lru_cache(maxsize=16)  # changed studies stand on the same points, look after look
 def key_points(keys: tuple[str, ...], draws: int, seed: int, start: int = 0, stop: int | None = None) -> dict[str, np.ndarray]:
     """Points of the unit interval for each key."""
     return dict(zip(keys, points(len(keys), draws, seed, start, stop).T, strict=True)) if keys else {}

@@ -25,6 +25,7 @@ __all__ = [
 
 WIDTH = 5.6  # inches: narrow, so that the lettering stays readable on a phone
 DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)))
+_PAPER = {"facecolor": "white", "edgecolor": "none", "pad": 1}  # under words that lie on lines
 
 
 def theme():
@@ -34,22 +35,18 @@ def theme():
     )
 
 
-def _axes(height: float = 3.4, width: float = WIDTH):
-    theme()
-    figure, axes = plt.subplots(figsize=(width, height), layout="constrained")
-    sns.despine(ax=axes, left=True)
-    return figure, axes
-
-
 def new_axes(height: float = 3.4, *, rows: int = 1, ratios=None):
     """A figure in the look of every chart, with one set of axes or several below each other."""
-    if rows == 1:
-        return _axes(height)
     theme()
     figure, axes = plt.subplots(rows, 1, figsize=(WIDTH, height), height_ratios=ratios, layout="constrained")
-    for part in axes:
+    for part in np.ravel(axes):
         sns.despine(ax=part, left=True)
     return figure, axes
+
+
+def _beside(axes, text: str, place, offset=(4, 0), **look):
+    """Words beside a place of a chart, so many points away."""
+    axes.annotate(text, place, xytext=offset, textcoords="offset points", **look)
 
 
 def ticks(axis, write):
@@ -62,14 +59,12 @@ def _end_labels(axes, x, ends):
     gap, last = 0.075 * (high - low), -np.inf
     for value, text, colour in sorted(ends, key=lambda end: end[0]):
         last = max(min(value, high), last + gap)
-        axes.annotate(
-            text, (x, last), xytext=(6, 0), textcoords="offset points", color=WORDS[colour], va="center", annotation_clip=False
-        )
+        _beside(axes, text, (x, last), (6, 0), color=WORDS[colour], va="center", annotation_clip=False)
 
 
 def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> Figure:
     """Histogram of draws with the middle eight in ten shaded and the target marked."""
-    figure, axes = _axes(3.3)
+    figure, axes = new_axes(3.3)
     pay = np.asarray(pay)
     low, middle, high = np.quantile(pay, [0.1, 0.5, 0.9])
     edges = np.linspace(*np.quantile(pay, [0.001, 0.999]), 46)
@@ -79,43 +74,21 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
     shown = np.clip(pay, edges[0], edges[-1])
     heights, _ = np.histogram(shown, edges)
     inside = (edges[:-1] >= low) & (edges[1:] <= high)
-    axes.bar(
-        edges[:-1],
-        heights / heights.sum(),
-        np.diff(edges),
-        align="edge",
-        color=np.where(inside, BLUE, SKY),
-        edgecolor=np.where(inside, "white", BLUE),
-        linewidth=0.4,
-    )
+    colours = {"color": np.where(inside, BLUE, SKY), "edgecolor": np.where(inside, "white", BLUE)}
+    axes.bar(edges[:-1], heights / heights.sum(), np.diff(edges), align="edge", linewidth=0.4, **colours)
     top = heights.max() / heights.sum()
     digits = 2 if middle < 1000 else 0
     axes.axvline(target, color=ORANGE, linestyle="--", linewidth=2)
     left = target < middle
-    axes.annotate(
-        f"target {fmt.money(target, digits)}",
-        (target, top * 1.12),
-        xytext=(-6 if left else 6, 0),
-        textcoords="offset points",
-        ha="right" if left else "left",
-        color=WORDS[ORANGE],
-        weight="bold",
-    )
-    axes.annotate(
-        f"{'half above' if edges.size > 2 else 'certain:'} {fmt.money(middle, digits)}",
-        (middle, top * 1.02),
-        ha="center",
-        color=BLUE,
-        weight="bold",
-        bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.5},
-        zorder=5,
-    )
+    words, side = f"target {fmt.money(target, digits)}", {"ha": "right" if left else "left"}
+    _beside(axes, words, (target, top * 1.12), (-6 if left else 6, 0), color=WORDS[ORANGE], weight="bold", **side)
+    words, paper = f"{'half above' if edges.size > 2 else 'certain:'} {fmt.money(middle, digits)}", _PAPER | {"pad": 1.5}
+    axes.annotate(words, (middle, top * 1.02), ha="center", color=BLUE, weight="bold", bbox=paper, zorder=5)
     span = max(edges[-1], target) - min(edges[0], target)
     room = 0.32 * span  # for the words
     axes.set_xlim(min(edges[0], target - room, middle - room), max(edges[-1], target + room))
-    axes.set_ylim(0, top * 1.25)
-    axes.set_xlabel(f"left for the maker, {unit}" + (" (dark: middle eight in ten)" if edges.size > 2 else ""))
-    axes.set_ylabel("share of draws")
+    below = f"left for the maker, {unit}" + (" (dark: middle eight in ten)" if edges.size > 2 else "")
+    axes.set(ylim=(0, top * 1.25), xlabel=below, ylabel="share of draws")
     axes.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
     whole = np.allclose(axes.get_xticks() % 1, 0)
     ticks(axes.xaxis, lambda v: fmt.money(v, 0 if whole else 2))
@@ -126,25 +99,15 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
 def bars(frame: pd.DataFrame, name: str, value: str, xlabel: str, write, *, colours=None, height=None) -> Figure:
     """Horizontal bars with their value written at the end; rows without one are left out."""
     frame = frame[np.isfinite(frame[value].to_numpy(float))] if colours is None else frame
-    figure, axes = _axes(height or 0.9 + 0.34 * len(frame))
+    figure, axes = new_axes(height or 0.9 + 0.34 * len(frame))
     values = frame[value].to_numpy(float)
     places = np.arange(len(frame))[::-1]
     axes.barh(places, values, color=BLUE if colours is None else colours, height=0.68)
     axes.set_yticks(places, [str(text) for text in frame[name]])
     reach = max(np.abs(values).max(), 1e-12)
     for place, number in zip(places, values, strict=True):
-        inside = number < 0
-        axes.annotate(
-            write(number),
-            (number, place),
-            xytext=(-4 if inside else 4, 0),
-            textcoords="offset points",
-            va="center",
-            ha="right" if inside else "left",
-            fontsize=9,
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1},
-            zorder=4,
-        )
+        offset, side = ((-4, 0), "right") if number < 0 else ((4, 0), "left")
+        _beside(axes, write(number), (number, place), offset, va="center", ha=side, fontsize=9, bbox=_PAPER, zorder=4)
     axes.set_xlim(min(values.min() - 0.18 * reach, 0) if values.min() < 0 else 0, max(values.max(), 0) + 0.2 * reach)
     axes.grid(axis="y", visible=False)
     axes.set_xlabel(xlabel)
@@ -157,7 +120,7 @@ def lines(
     frame: pd.DataFrame, x: str, ys: list[str], xlabel: str, ylabel: str, write_x, write_y, *, level=None, level_label="", at=None
 ) -> Figure:
     """Lines labelled at their right end, with a level to compare with and a mark for today."""
-    figure, axes = _axes(3.8)
+    figure, axes = new_axes(3.8)
     ends = []
     for name, colour, dash in zip(ys, SERIES, DASHES, strict=False):
         values = frame[name].to_numpy(float)
@@ -173,10 +136,8 @@ def lines(
     _end_labels(axes, frame[x].iloc[-1], ends)
     if at is not None:
         axes.axvline(at, color=GREY, linestyle=":", linewidth=1.2)
-        axes.annotate("now", (at, high), xytext=(4, -10), textcoords="offset points", color=GREY)
-    axes.set_ylim(low, high)
-    axes.set_xlabel(xlabel)
-    axes.set_ylabel(ylabel)
+        _beside(axes, "now", (at, high), (4, -10), color=GREY)
+    axes.set(ylim=(low, high), xlabel=xlabel, ylabel=ylabel)
     ticks(axes.xaxis, write_x)
     ticks(axes.yaxis, write_y)
     return figure
@@ -184,7 +145,7 @@ def lines(
 
 def cash_paths(paths: dict[str, pd.DataFrame], fmt: Format) -> Figure:
     """Free money by month for each rule of pay: half of the draws below the line, eight in ten within the band."""
-    figure, axes = _axes(3.8)
+    figure, axes = new_axes(3.8)
     ends = []
     for (name, frame), colour, dash in zip(paths.items(), SERIES, DASHES, strict=False):
         axes.fill_between(frame.month, frame["1 in 10 below"], frame["1 in 10 above"], color=colour, alpha=0.18, linewidth=0)
@@ -192,8 +153,7 @@ def cash_paths(paths: dict[str, pd.DataFrame], fmt: Format) -> Figure:
         ends.append((float(frame["half below"].iloc[-1]), name, colour))
     axes.axhline(0.0, color=INK, linewidth=1.2)
     _end_labels(axes, frame.month.iloc[-1], ends)
-    axes.set_xlabel("months from the start")
-    axes.set_ylabel("free money")
+    axes.set(xlabel="months from the start", ylabel="free money")
     axes.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=8))
     ticks(axes.yaxis, lambda value: fmt.money(value, 0))
     return figure
@@ -201,7 +161,7 @@ def cash_paths(paths: dict[str, pd.DataFrame], fmt: Format) -> Figure:
 
 def frontier(frame: pd.DataFrame, x: str, y: str, xlabel: str, ylabel: str, write_x, write_y, *, pays_above: bool) -> Figure:
     """Line on which an hour just earns the target, with the side that pays shaded and a dot where we are (1, 1) for factors."""
-    figure, axes = _axes(3.4)
+    figure, axes = new_axes(3.4)
     values = frame[y].to_numpy(float)
     good = np.isfinite(values)
     axes.plot(frame[x][good], values[good], color=BLUE, linewidth=2)
@@ -215,10 +175,8 @@ def frontier(frame: pd.DataFrame, x: str, y: str, xlabel: str, ylabel: str, writ
         axes.annotate("pays the target", (side, (level + edge) / 2), color=INK, ha="center", va="center")
     if x in ("buyers", "bench"):
         axes.plot([1.0], [1.0], "o", color=INK, markersize=9, zorder=5)
-        axes.annotate("now", (1.0, 1.0), xytext=(8, -12), textcoords="offset points", color=INK, weight="bold")
-    axes.set_ylim(low, high)
-    axes.set_xlabel(xlabel)
-    axes.set_ylabel(ylabel)
+        _beside(axes, "now", (1.0, 1.0), (8, -12), color=INK, weight="bold")
+    axes.set(ylim=(low, high), xlabel=xlabel, ylabel=ylabel)
     axes.xaxis.set_major_locator(MaxNLocator(7))
     ticks(axes.xaxis, write_x)
     ticks(axes.yaxis, write_y)
@@ -229,7 +187,7 @@ def stairs(
     frame: pd.DataFrame, *, now_hours: float, needed: float, xlabel: str, coldest: tuple[str, float, float] | None = None
 ) -> Figure:
     """Loads a week over cure hours for several numbers of stations, with a dot where the study is and one for its coldest month."""
-    figure, axes = _axes(3.8)
+    figure, axes = new_axes(3.8)
     hours, names = frame["cure hours"], [c for c in frame.columns if c != "cure hours"]
     now_rate = float(frame[names[0]][(hours - now_hours).abs().idxmin()])
     for name, colour, dash in zip(names, SERIES, DASHES, strict=False):
@@ -239,30 +197,13 @@ def stairs(
     ends = [(frame[name].iloc[-1], name, colour) for name, colour in zip(names, SERIES, strict=False)]
     _end_labels(axes, hours.iloc[-1], [*ends, (needed, f"demand: {needed:.1f}", GREY)])
     axes.plot([now_hours], [now_rate], "o", color=INK, markersize=9, zorder=5)
-    axes.annotate(
-        f"now: {now_rate:g} loads",
-        (now_hours, now_rate),
-        xytext=(-6, -16),
-        textcoords="offset points",
-        color=INK,
-        weight="bold",
-        bbox={"facecolor": "white", "edgecolor": "none", "pad": 1, "alpha": 0.8},
-    )
+    paper = _PAPER | {"alpha": 0.8}
+    _beside(axes, f"now: {now_rate:g} loads", (now_hours, now_rate), (-6, -16), color=INK, weight="bold", bbox=paper)
     if coldest is not None:
         month, cold_hours, cold_rate = coldest
         axes.plot([cold_hours], [cold_rate], "D", color=SKY, markeredgecolor=INK, markersize=8, zorder=5)
-        axes.annotate(
-            f"{month}: {cold_rate:g}",
-            (cold_hours, cold_rate),
-            xytext=(-2, 9),
-            textcoords="offset points",
-            ha="right",
-            color=INK,
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1, "alpha": 0.8},
-        )
-    axes.set_xlim(0, hours.iloc[-1])
-    axes.set_xlabel(xlabel)
-    axes.set_ylabel("loads a week")
+        _beside(axes, f"{month}: {cold_rate:g}", (cold_hours, cold_rate), (-2, 9), ha="right", color=INK, bbox=paper)
+    axes.set(xlim=(0, hours.iloc[-1]), xlabel=xlabel, ylabel="loads a week")
     return figure
 
 
@@ -270,26 +211,18 @@ def resource_bars(frame: pd.DataFrame, fmt: Format) -> Figure:
     """Share of each resource that full demand would need, with the line where it is full."""
     frame = frame[frame.resource != "demand"].sort_values("needed at full demand", ascending=False)
     full = frame["needed at full demand"].to_numpy(float) > 1.0
-    figure = bars(
-        frame,
-        "resource",
-        "needed at full demand",
-        "share of the resource that expected demand needs",
-        fmt.percent,
-        colours=np.where(full, ORANGE, BLUE),
-    )
+    value, below = "needed at full demand", "share of the resource that expected demand needs"
+    figure = bars(frame, "resource", value, below, fmt.percent, colours=np.where(full, ORANGE, BLUE))
     axes = figure.axes[0]
     axes.axvline(1.0, color=INK, linewidth=1.5)
-    axes.annotate(
-        "full", (1.0, len(frame) - 0.5), xytext=(4, -2), textcoords="offset points", color=INK, va="bottom", annotation_clip=False
-    )
+    _beside(axes, "full", (1.0, len(frame) - 0.5), (4, -2), color=INK, va="bottom", annotation_clip=False)
     axes.set_xlim(0, max(axes.get_xlim()[1], 1.2))
     return figure
 
 
 def money_staircase(frame: pd.DataFrame, fmt: Format) -> Figure:
     """From sales down to what is left, each step hanging from the last."""
-    figure, axes = _axes(1.0 + 0.36 * len(frame))
+    figure, axes = new_axes(1.0 + 0.36 * len(frame))
     values = frame["money a year"].to_numpy(float)
     starts = np.concatenate([[0.0], np.cumsum(values[:-1])])
     starts[-1] = 0.0
@@ -298,14 +231,7 @@ def money_staircase(frame: pd.DataFrame, fmt: Format) -> Figure:
     axes.barh(places, values, left=starts, color=colours, height=0.66)
     axes.set_yticks(places, frame.step)
     for place, value, start in zip(places, values, starts, strict=True):
-        axes.annotate(
-            fmt.money(value, 0),
-            (max(start, start + value), place),
-            xytext=(4, 0),
-            textcoords="offset points",
-            va="center",
-            fontsize=9,
-        )
+        _beside(axes, fmt.money(value, 0), (max(start, start + value), place), va="center", fontsize=9)
     axes.set_xlim(min(0, values[-1]) * 1.1, values[0] * 1.16)
     axes.axvline(0, color=GREY, linewidth=1)
     axes.grid(axis="y", visible=False)
@@ -318,7 +244,7 @@ def money_staircase(frame: pd.DataFrame, fmt: Format) -> Figure:
 def swing_bars(frame: pd.DataFrame, middle: float, fmt: Format, most: int = 10) -> Figure:
     """Pay an hour with each number low and high alone, largest swing on top."""
     frame = frame.head(most)
-    figure, axes = _axes(1.0 + 0.42 * len(frame))
+    figure, axes = new_axes(1.0 + 0.42 * len(frame))
     places = np.arange(len(frame))[::-1]
     axes.hlines(places, frame.pay_low, frame.pay_high, color="#BBBBBB", linewidth=5)
     axes.plot(frame.pay_low, places, "o", color=ORANGE, label="number low")
@@ -335,7 +261,7 @@ def swing_bars(frame: pd.DataFrame, middle: float, fmt: Format, most: int = 10) 
 
 def heat_map(frame: pd.DataFrame, fmt: Format, *, xlabel: str, target: float, chance: bool = False) -> Figure:
     """Pay an hour, or chance, over scrap rate and cure time, every cell written; bold where the target is met."""
-    figure, axes = _axes(1.5 + 0.42 * len(frame))
+    figure, axes = new_axes(1.5 + 0.42 * len(frame))
     values = frame.to_numpy(float)
     write = fmt.percent if chance else fmt.money
     sns.heatmap(frame, ax=axes, cmap="cividis", cbar=False, linewidths=0.5)
@@ -343,18 +269,9 @@ def heat_map(frame: pd.DataFrame, fmt: Format, *, xlabel: str, target: float, ch
     for (row, column), value in np.ndenumerate(values):
         light = (value - low) / (high - low or 1.0) > 0.55
         weight = "bold" if value >= target else "normal"
-        axes.text(
-            column + 0.5,
-            row + 0.5,
-            write(value),
-            ha="center",
-            va="center",
-            fontsize=8.5,
-            color="black" if light else "white",
-            weight=weight,
-        )
+        look = {"fontsize": 8.5, "color": "black" if light else "white", "weight": weight}
+        axes.text(column + 0.5, row + 0.5, write(value), ha="center", va="center", **look)
     axes.set_yticklabels([fmt.percent(rate) for rate in frame.index], rotation=0)
     axes.set_xticklabels([fmt.number(hours, 0 if float(hours).is_integer() else 1) for hours in frame.columns], rotation=0)
-    axes.set_ylabel("scrap rate")
-    axes.set_xlabel(xlabel)
+    axes.set(ylabel="scrap rate", xlabel=xlabel)
     return figure

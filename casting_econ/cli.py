@@ -171,14 +171,14 @@ def sweep(study: str, scrap: str, cure: str, notebook: str, product: str, draws:
 @_STUDY
 @click.argument("name", required=False)
 @click.option("--product", help="Product ordered; the only one if not given.")
-@click.option("--pieces", type=click.IntRange(1, 100_000), help="Good pieces ordered.")
+@click.option("--pieces", metavar="N", help="Good pieces ordered.")
 @click.option("--by", metavar="DATE", help="Day on which they must have arrived, such as 2026-12-18.")
 @click.option("--start", metavar="DATE", help="First day of work; today if not given.")
 @click.option("--confidence", metavar="SHARE", help="Wanted certainty, such as 0.95 or 95%.")
 @click.option(
     "--in-hand", multiple=True, metavar="N", help="Good pieces there already; with variants NAME=N, as often as needed."
 )
-@click.option("--set-of", type=click.IntRange(1, 1000), help="Pieces that must match and so come from one load.")
+@click.option("--set-of", metavar="N", help="Pieces that must match and so come from one load.")
 @click.option("--variant", multiple=True, metavar="NAME=N", help="Pieces of one colour or form; as often as needed.")
 @click.option("--price", metavar="AMOUNT", help="Price asked for the order, such as 310 or '310 EUR'.")
 @click.option("--channel", metavar="NAME", help="Channel whose fees, postage and minutes an order has.")
@@ -189,16 +189,13 @@ def order(study: str, name: str | None, answer_only: bool, out: str | None, **as
     with _faults_told():
         from datetime import date
 
-        from .faults import Fault, StudyError
+        from .running import ONE_THREAD
+
+        if "numpy" not in sys.modules:  # which reads this once
+            os.environ.update(ONE_THREAD)
         from .running.order import run_order
 
         variants, in_hand = _counts("--variant", asked.pop("variant")), _counts("--in-hand", asked.pop("in_hand"), alone=True)
-        share = asked.pop("confidence")
-        shares = _figures("--confidence", share, "", low=0.5, high=0.9999) if share else [None]
-        if len(shares) > 1:
-            fault = Fault(file="--confidence", wrong="more than one", found=repr(share), right="one share, such as 0.95 or 95%")
-            raise StudyError([fault])
-        asked["confidence"] = shares[0]
         found = run_order(
             study,
             name,
@@ -305,17 +302,17 @@ def compare(before: str, after: str, out: str | None) -> None:
             click.echo(f"\nPage: {out}")
 
 
-def _counts(option: str, texts: tuple[str, ...], *, alone: bool = False) -> dict[str, int]:
+def _counts(option: str, texts: tuple[str, ...], *, alone: bool = False) -> dict[str, str]:
     """NAME=N of the command line, or N alone under no name."""
     from .faults import Fault, StudyError
 
     found, faults = {}, []
     for text in texts:
         name, equals, count = text.rpartition("=")
-        if count.strip().isdecimal() and (equals or alone) and (name.strip() or not equals):
-            if name.strip() in found:
-                faults.append(Fault(file=option, wrong="given twice", found=repr(text), right="each once, with its whole count"))
-            found[name.strip()] = int(count)
+        if name.strip() in found:
+            faults.append(Fault(file=option, wrong="given twice", found=repr(text), right="each once, with its whole count"))
+        elif name.strip() if equals else alone:
+            found[name.strip()] = count.strip()
         else:
             right = "NAME=N with a whole number" + (", or N alone" if alone else "")
             faults.append(Fault(file=option, wrong="not a number of pieces", found=repr(text), right=right))

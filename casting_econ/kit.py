@@ -17,7 +17,7 @@ from .models.curing import merged_windows
 from .study import STUDY_FILE, Study, read_study
 from .study.inputs import input_files
 
-__all__ = ["Answer", "OpenStudy", "basis_counts", "format_of", "grid", "main_wait", "open_study"]
+__all__ = ["Answer", "OpenStudy", "basis_counts", "format_of", "grid", "main_wait", "open_copy", "open_study"]
 
 _BY_PRODUCT = (
     "yield",
@@ -70,6 +70,7 @@ class OpenStudy:
 
     study: Study
     assumed: StudyWithEvidence
+    digest: str = ""  # of the files it was read from, records among them
 
     @property
     def certain(self) -> bool:
@@ -174,17 +175,26 @@ class OpenStudy:
 
 def open_study(folder, *, with_records: bool = True) -> OpenStudy:
     """Read a study folder and put its evidence to work; the same object while its files stay the same. StudyError has every fault."""
-    files = [path for path in input_files(Path(folder)) if path.is_file()]
+    folder = Path(folder).resolve()
+    files = [path for path in input_files(folder) if path.is_file()]
     digest = hashlib.sha256(
         b"".join(path.name.encode() + hashlib.sha256(path.read_bytes()).digest() for path in files)
     ).hexdigest()
-    return _opened(Path(folder).resolve(), with_records, digest)
+    return _copies.get((folder, with_records, digest)) or _opened(folder, with_records, digest)
+
+
+_copies: dict[tuple[Path, bool, str], OpenStudy] = {}  # studies open already, by where a copy of their files is
+
+
+def open_copy(kit: OpenStudy, folder: Path) -> None:
+    """Let `open_study` give this study for a copy of its folder too, as long as its files are the same; in this process only."""
+    _copies[folder.resolve(), True, kit.digest] = kit
 
 
 @lru_cache(maxsize=4)
-def _opened(folder: Path, with_records: bool, _digest: str) -> OpenStudy:
+def _opened(folder: Path, with_records: bool, digest: str) -> OpenStudy:
     study = read_study(folder, with_records=with_records)
-    kit = OpenStudy(study=study, assumed=assume(study))
+    kit = OpenStudy(study=study, assumed=assume(study), digest=digest)
     a = kit.inputs()
     busy = a.fixed_hours_per_week + sum(c.days_per_year * c.hours_per_day for c in a.channels) / a.weeks_per_year
     faults = []

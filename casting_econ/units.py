@@ -1,6 +1,7 @@
 """Units of the study file and of the logs, and the ratios between them."""
 
 import re
+from copy import deepcopy
 from functools import cache, lru_cache
 from tokenize import TokenError
 
@@ -38,10 +39,17 @@ class Unclear(ValueError):
 @cache
 def unit_registry(currency: str):
     """Pint units with the study's currency and the trade's counting words."""
+    registry = deepcopy(_registry())
+    registry.define(f"{currency} = [money]")
+    return registry
+
+
+@cache
+def _registry():
+    """Units without any currency; reading pint's own definitions takes several times as long as copying them."""
     import pint
 
     registry = pint.UnitRegistry(cache_folder=None)
-    registry.define(f"{currency} = [money]")
     for word in COUNTED[:-1]:
         registry.define(f"{word} = 1 = {word} = _ = {word}s")
     registry.define("set_of_moulds = 1 = mould_set")

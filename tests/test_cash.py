@@ -11,23 +11,18 @@ from hypothesis import strategies as st
 from casting_econ.faults import StudyError
 from casting_econ.kit import open_study
 from casting_econ.models import evaluate
-from casting_econ.models.cash import CashPlan, cash_path, irr, mirr, npv, payback, rate_per_month, sales_share
+from casting_econ.models.cash import CashPlan, cash_path, irr, npv, payback, rate_per_month, sales_share
 from casting_econ.pages.cash import (
-    NO_PAY,
-    STATED_PAY,
-    TARGET_PAY,
-    _practice,
     assumed_sentence,
     back_sentence,
-    cash_draws,
     cash_table,
     lines_table,
     outlay_table,
     path_table,
     reserve_sentence,
-    season_weights,
     worth_sentence,
 )
+from casting_econ.pages.cash_paths import NO_PAY, STATED_PAY, TARGET_PAY, cash_draws, practice_of, season_weights
 from casting_econ.study import read_study
 from casting_econ.study.schema import CashTable
 
@@ -53,7 +48,6 @@ def test_functions_take_many_rows_as_they_take_one():
     for at in np.ndindex(2, 3):
         assert npv(rates, flows)[at] == pytest.approx(npv(rates[at], flows[at]), rel=1e-12)
         assert payback(flows, rates)[at] == pytest.approx(payback(flows[at], rates[at]), rel=1e-12)
-        assert mirr(flows, rates, 0.02)[at] == pytest.approx(mirr(flows[at], rates[at], 0.02), rel=1e-12)
 
 
 @given(st.lists(st.floats(-0.9, 3.0).map(lambda r: round(r, 2)), min_size=1, max_size=4, unique=True))
@@ -118,7 +112,6 @@ def test_rate_per_month_compounds_to_the_year():
         (lambda: npv(-1, [-1, 2]), "rate must be above -1; got -1"),
         (lambda: npv(0.1, [1]), "a start and at least one period"),
         (lambda: npv(0.1, [1, np.nan]), "flows must be finite; got nan at index 1"),
-        (lambda: mirr([1, 2], 0.1, 0.1), "money out and money in"),
         (lambda: rate_per_month(-2), "rate must be above -1"),
         (lambda: sales_share(0), "months must be at least 1"),
         (lambda: sales_share(3, first_month=13), "first month must be at most 12; got 13"),
@@ -830,7 +823,7 @@ def test_hands_that_learn_sell_less_at_first_and_more_later(learning):
     assert float(outcome.totals["revenue_per_year"]) < 0.9 * float(
         evaluate(replace(a, hours_per_week=60.0)).totals["revenue_per_year"]
     )
-    practice = _practice(kit, a, outcome)
+    practice = practice_of(kit, a, outcome)
     case = cash_draws(kit, DRAWS).cases[NO_PAY]
 
     sand = next(s for s in a.products[0].steps if s.name == "sand")
@@ -859,5 +852,5 @@ def test_hands_that_learn_sell_less_at_first_and_more_later(learning):
 def test_learning_moves_no_sales_where_buyers_are_what_limits(learning):
     """With hours to spare every month sells what is wanted; so does a study in which nothing is learnt."""
     kit = learning("60 h/week")
-    assert _practice(kit, kit.inputs(), kit.point()) == pytest.approx(np.ones(24), rel=1e-12)
+    assert practice_of(kit, kit.inputs(), kit.point()) == pytest.approx(np.ones(24), rel=1e-12)
     assert "learn" not in assumed_sentence(kit, cash_draws(kit, DRAWS))

@@ -14,8 +14,9 @@ from casting_econ.kit import format_of, open_study
 from casting_econ.pages import page as show
 from casting_econ.pages.answer import next_things, the_decision
 from casting_econ.pages.change import best_sentence, best_set, changed, scenario_sentence
+from casting_econ.pages.deciding import decision_of, information_table
 from casting_econ.pages.monte_carlo import error_sentence, verdict, year_sentence
-from casting_econ.pages.sensitivity import decision_of, information_table, sobol_table
+from casting_econ.pages.sensitivity import sobol_table
 from casting_econ.running.panel import panel_parts
 from casting_econ.running.run import PAGES
 

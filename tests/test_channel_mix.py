@@ -17,20 +17,9 @@ from casting_econ.kit import format_of, open_study
 from casting_econ.models import evaluate
 from casting_econ.models.mix import best_mix, gain_by_resource
 from casting_econ.pages.change import compared, study_with_scenarios
-from casting_econ.pages.mix import (
-    activities,
-    alone,
-    contribution_table,
-    drop_sentence,
-    drop_table,
-    mix_sentences,
-    mix_table,
-    one_more,
-    order_table,
-    price_floors,
-    the_mix,
-    worth_table,
-)
+from casting_econ.pages.channels import channel_table, contribution_table, order_table, price_floors
+from casting_econ.pages.drop import alone, drop_sentence, drop_table
+from casting_econ.pages.mix import activities, mix_sentences, mix_table, one_more, the_mix, worth_table
 
 DATA = Path(__file__).resolve().parent.parent / "data"
 
@@ -401,6 +390,16 @@ def test_resources_rank_channels_by_what_they_would_leave(tmp_path):
     n = found.names.index("shops")
     assert drier["left a unit"]["shops"] == pytest.approx(found.left[n] / found.taken[found.resources.index("drier"), n])
     assert drier["used at demand"].iloc[0] == pytest.approx(float(kit.point().utilisation_at_demand["drier"]))
+
+
+def test_channels_leave_what_their_orders_leave(tmp_path):
+    """Left after material is that of an order times the orders met, less the stall; a channel that nobody orders from takes and leaves nothing."""
+    kit = two(tmp_path)
+    found, rows = activities(kit), channel_table(kit)
+    fees = [float(channel["stall_fees"]) for channel in kit.point().channels.values()]
+    assert rows["left after material"].to_numpy() == pytest.approx(found.left * rows["orders a year"] - fees, rel=1e-12)
+    none = channel_table(two(tmp_path, online=0)).set_index("channel").loc["online"]
+    assert none["left after material"] == none["hours a year"] == 0.0 and np.isnan(none["left an hour"])
 
 
 # ------------------------------------------------------------------ floors

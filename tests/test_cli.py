@@ -431,11 +431,12 @@ def test_an_answer_alone_writes_nothing_and_takes_what_is_asked(tmp_path):
         ("--by 2027-03-31", "--pieces: is missing"),
         ("--pieces 28 --by soon", "--by: not a date; found 'soon'"),
         ("--pieces 28 --by 2027-03-31 --confidence 2", "--confidence"),
-        ("--pieces 28 --by 2027-03-31 --in-hand x", "--in-hand: not a number of pieces"),
+        ("--pieces 28 --by 2027-03-31 --in-hand x", "--in-hand: not a number; found 'x'"),
         ("--variant 14 --by 2027-03-31", "--variant: not a number of pieces"),
         ("ktchen", "NAME: unknown commission; found 'ktchen'"),
-        ("kitchen --price 10.800,00", "--price: not a number (use a decimal point); found '10.800,00'; right would be an amount"),
-        ("kitchen --price 400USD", "--price: unknown unit 'USD'"),
+        ("--pieces 28.5 --by 2027-03-31", "--pieces: outside the limits; found '28.5'; right would be a whole number"),
+        ("kitchen --price 10.800", "--price: question: is this 10800 or 10.800?"),
+        ("kitchen --price 400USD", "--price: money in USD while the study counts in EUR"),
     ],
 )
 def test_a_wrong_order_is_told_and_leaves_nothing(tmp_path, options, told):
@@ -459,11 +460,11 @@ def test_a_record_renamed_after_an_interrupted_order_is_not_read_from_the_rest(t
     """The folder an order works in holds the records of today, however an earlier one ended."""
     study, seen = copy_of("kelpmoor-handles", tmp_path), []
 
-    def stop(jobs, *_):
-        seen.append({path.name for path in (jobs[0].cwd / "study" / "records").iterdir()})
+    def stop(jobs, workers, say, folder, **_):
+        seen.append({path.name for path in (folder / "study" / "records").iterdir()})
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("casting_econ.running.order.run_jobs", stop)
+    monkeypatch.setattr("casting_econ.running.notebooks.run_jobs", stop)
     for _ in range(2):
         assert command("order", study, "kitchen")[0] == 130
         (study / "records" / "sales.csv").replace(study / "records" / "sales-2026.csv") if len(seen) == 1 else None

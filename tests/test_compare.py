@@ -2,6 +2,8 @@
 
 import re
 import shutil
+import subprocess
+import sys
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -51,6 +53,13 @@ def test_a_study_beside_itself_has_no_difference(tmp_path):
     assert (found.numbers, found.told, found.records, found.only) == ([], [], [], [])
     assert all(one.difference == one.low == one.high == 0.0 for one in found.results if one.difference is not None)
     assert result(found, "pay an hour").before == result(found, "pay an hour").after
+
+
+def test_comparing_loads_nothing_that_runs_notebooks():
+    """Half of the time before the first number was spent on loading what only a run needs."""
+    code = "import sys, casting_econ.sharing.compare; sys.exit('papermill' in sys.modules)"
+
+    assert subprocess.run([sys.executable, "-c", code]).returncode == 0
 
 
 def test_results_fit_a_terminal_of_80_columns(tmp_path):
@@ -140,10 +149,11 @@ def test_rows_that_came_and_went_are_counted_by_log(tmp_path):
     assert found.numbers == []
 
 
-def test_a_pack_and_its_folder_differ_in_nothing(tmp_path, monkeypatch):
-    """An earlier pack beside the folder it came from: notes left out are no difference."""
+@pytest.mark.parametrize("demo", ["hollin-quay-pulls", "messy-twins/kelpmoor-handles"])
+def test_a_pack_and_its_folder_differ_in_nothing(demo, tmp_path, monkeypatch):
+    """An earlier pack beside the folder it came from: notes left out and how its own files are read are no difference."""
     only_pages(monkeypatch)  # a comparison looks at no page
-    study = copy_of("hollin-quay-pulls", tmp_path / "a study")
+    study = copy_of(demo, tmp_path / "a study")
     pack_study(study, tmp_path / "p.zip", say=lambda _: None)
     found = compare_studies(tmp_path / "p.zip", study)
 

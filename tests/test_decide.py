@@ -14,26 +14,11 @@ from casting_econ.draws.sobol import sobol_indices
 from casting_econ.kit import format_of, open_study
 from casting_econ.models.mix import best_mix
 from casting_econ.pages.change import study_with_scenarios
-from casting_econ.pages.mix import (
-    activities,
-    alone,
-    drop_sentence,
-    drop_table,
-    mix_sentences,
-    mix_table,
-    order_table,
-    price_floors,
-    the_mix,
-)
-from casting_econ.pages.sensitivity import (
-    Decision,
-    decision_of,
-    decision_sentence,
-    groups_of,
-    information_table,
-    next_to_measure,
-    sobol_table,
-)
+from casting_econ.pages.channels import order_table, price_floors
+from casting_econ.pages.deciding import Decision, decision_of, decision_sentence, information_table, next_to_measure
+from casting_econ.pages.drop import alone, drop_sentence, drop_table
+from casting_econ.pages.mix import activities, mix_sentences, mix_table, the_mix
+from casting_econ.pages.sensitivity import groups_of, sobol_table
 
 DATA = Path(__file__).resolve().parent.parent / "data"
 DEMOS = ["kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather"]

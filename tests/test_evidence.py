@@ -22,7 +22,8 @@ from casting_econ.evidence import (
     scrap_table,
     share_posterior,
 )
-from casting_econ.evidence.posteriors import life_prior, rate_prior, rows_prior, stated_range
+from casting_econ.evidence.posteriors import life_prior, rate_prior, stated_range
+from casting_econ.evidence.rows import rows_prior
 from casting_econ.faults import StudyError
 from casting_econ.kit import open_study
 from casting_econ.study import read_study

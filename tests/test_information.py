@@ -12,23 +12,14 @@ from scipy import stats
 
 from casting_econ.assumptions import values_at, workshop_at
 from casting_econ.draws import points
-from casting_econ.draws.information import partial_information, perfect_information, unit_normal_loss
+from casting_econ.draws.information import partial_information, perfect_information
 from casting_econ.draws.sobol import Indices, sobol_indices
 from casting_econ.evidence import Evidence
 from casting_econ.kit import format_of, open_study
 from casting_econ.models import evaluate
-from casting_econ.pages.sensitivity import (
-    _LOGS,
-    Decision,
-    decision_of,
-    groups_of,
-    information_table,
-    month_share,
-    next_to_measure,
-    sensitivity_sentence,
-    sobol_table,
-)
-from casting_econ.study.consistency import _TOLD
+from casting_econ.pages.deciding import Decision, decision_of, information_table, month_share, next_to_measure
+from casting_econ.pages.sensitivity import groups_of, sensitivity_sentence, sobol_table
+from casting_econ.study.told import TOLD, log_of
 
 DATA = Path(__file__).resolve().parent.parent / "data"
 TOTALS = np.array([0.557589, 0.442411, 0.243684])  # of the Ishigami function, a = 7, b = 0.1: by its formulas, from memory
@@ -122,6 +113,11 @@ def test_numbers_are_ranked_only_where_their_intervals_lie_apart():
 
 
 # ------------------------------------------------------------------ information
+
+
+def unit_normal_loss(u):
+    """Expected shortfall of a standard normal below u."""
+    return stats.norm.pdf(u) - u * stats.norm.sf(u)
 
 
 def normal_case(mean, share, draws, seed, idle=0):
@@ -284,14 +280,14 @@ def test_what_a_month_more_removes():
     ],
 )
 def test_each_number_is_told_by_one_log_or_none(key, log):
-    assert [name for name, _, pattern in _LOGS if re.fullmatch(pattern, key)] == ([log] if log else [])
-    assert bool(_TOLD.fullmatch(key)) == (log is not None)  # as the study's own check has it
+    assert [name for name, (_, pattern) in TOLD.items() if re.fullmatch(pattern, key)] == ([log] if log else [])
+    assert log_of(key) == log
 
 
 def test_a_month_more_of_a_log_is_worth_no_more_than_all_of_it():
     decision, frame = decided()
     logs = frame[frame.kind == "log"]
-    assert set(logs.what) <= {name for name, _, _ in _LOGS} and logs["worth of a month more"].notna().all()
+    assert set(logs.what) <= set(TOLD) and logs["worth of a month more"].notna().all()
     assert (logs["worth of a month more"] <= logs.worth + 2 * logs.error + 1e-9).all()
     assert frame[frame.kind == "number"]["worth of a month more"].isna().all()
     assert (frame.worth <= decision.all_known.value).all()

@@ -20,7 +20,6 @@ from casting_econ.models import (
     Workshop,
     at_scrap_rate,
     cheapest_replacement_age,
-    cumulative_average_minutes,
     entering_per_good,
     evaluate,
     expected_casts,
@@ -29,6 +28,7 @@ from casting_econ.models import (
     learning_exponent,
     loads_per_week,
     longest_wait,
+    moved_at,
     order_contribution,
     orders_at_price,
     piece_cost,
@@ -37,7 +37,6 @@ from casting_econ.models import (
     rolled_yield,
     scrapped_per_good,
     self_employed_target,
-    unit_minutes,
     unit_total,
     with_levers,
     yearly_charge,
@@ -393,15 +392,6 @@ def test_practised_minutes_stay_between_floor_and_first(floor, first, rate, befo
 
     assert floor * (1 - 1e-9) <= mean <= max(floor, first) * (1 + 1e-9)
     assert practised_minutes(floor, first, rate, np.floor(before) + 1e3, pieces) <= mean * (1 + 1e-9)
-
-
-@given(st.floats(0.55, 0.99), st.floats(1.5, 1e5))
-def test_unit_total_exceeds_wright_total(rate, pieces):
-    """At the same rate the unit model's total is above the cumulative-average model's."""
-    assert unit_total(np.ceil(pieces), rate) > np.ceil(pieces) * cumulative_average_minutes(1.0, np.ceil(pieces), rate)
-
-
-# --- costs ---
 
 
 def test_piece_cost_by_hand():
@@ -1048,6 +1038,40 @@ def test_with_levers_moves_only_its_own():
     assert with_levers(a) == a
 
 
+def test_moved_at_by_hand():
+    """One step, every step, an empty place and a name that is not there; the workshop itself is left as it is."""
+    minutes = [step.minutes for step in KNOB.steps]
+
+    def moved(place):
+        return [step.minutes for step in moved_at(BY_HAND, place, lambda now: now / 2).products[0].steps]
+
+    first = KNOB.steps[0].name
+    assert moved(f"products.knob.steps.{first}.minutes") == [minutes[0] / 2, *minutes[1:]]
+    assert moved("products.*.steps.*.minutes") == [m / 2 for m in minutes]
+    assert moved_at(with_product(mould=None), "products.knob.mould.minutes", lambda now: now / 2) == with_product(mould=None)
+    assert moved_at(BY_HAND, "products.bowl.steps.*.minutes", lambda now: now / 2) == BY_HAND
+    assert moved("fixed_hours_per_week") == minutes == [step.minutes for step in BY_HAND.products[0].steps]
+
+
+def test_first_wait_by_hand():
+    """The first of two steps that wait; none where nothing waits; a wait in some draws counts."""
+    assert with_step(1, wait_hours=5.0).first_wait == KNOB.first_wait == 0
+    dry = with_step(0, wait_hours=0.0)
+    assert dry.first_wait is None
+    assert with_step(2, dry, wait_hours=np.array([0.0, 3.0])).first_wait == 2
+
+
+def test_an_order_of_a_channel_by_hand():
+    """At its own price it is the order of the year; at no price it holds what does not follow the price, and the rest is kept."""
+    c = replace(SHOP, postage_charged=4.0, postage_paid=5.0, fee_share=0.1, refund_share=0.02, packaging=1.0, fee_fixed=0.3)
+    fixed = c.order(0.0)["net"]
+
+    assert fixed == pytest.approx(4.0 - (0.1 * 4.0 * c.fee_on_postage + 0.3) - 5.0 - 1.0 - 0.02 * 9.0)
+    assert c.order()["net"] == pytest.approx(c.kept_share * c.price + fixed) == c.order(c.price)["net"]
+    year = evaluate(replace(BY_HAND, channels=(c,))).channels[c.name]
+    assert year["net_per_order"] == c.order()["net"]
+
+
 def test_longest_wait_by_hand():
     """The pot's 18 h; the mean of an array; none where nothing waits."""
     assert longest_wait(BY_HAND) == longest_wait(BY_HAND, "knob") == ("pour", 18.0)
@@ -1077,8 +1101,6 @@ ARRAYS = [
     (lambda y, z: scrapped_per_good([y, z])[0], ([0.9, 0.5], [1.0, 0.7])),
     (lambda y, z: at_scrap_rate([y, 0.9], z)[0], ([0.9, 0.5], [0.1, 0.7])),
     (learning_exponent, ([0.8, 1.0],)),
-    (unit_minutes, ([10.0, 7.0], [1.0, 50.0], [0.8, 1.0])),
-    (cumulative_average_minutes, ([10.0, 7.0], [1.0, 50.0], [0.8, 1.0])),
     (unit_total, ([0.0, 3.0, 16.0, 400.0], [0.8, 0.9, 1.0, 0.7])),
     (practised_minutes, ([3.0, 9.0, 0.0], [10.0, 2.0, 8.0], [0.8, 0.8, 1.0], [0.0, 5.0, 70.0], [10.0, 400.0, 1.0])),
     (material_cost, ([1.0, 2.0], [0.0, 0.2])),
@@ -1140,8 +1162,6 @@ FAULTS = [
     (lambda: full_sets_per_load(4, 0.9, 0), "set size must be at least 1; got 0.0"),
     (lambda: learning_exponent(0.0), "learning rate must be above 0 and at most 1; got 0.0"),
     (lambda: learning_exponent(1.2), "learning rate must be above 0 and at most 1; got 1.2"),
-    (lambda: unit_minutes(-1, 1, 0.8), "first minutes must be at least 0; got -1.0"),
-    (lambda: unit_minutes(1, 0.5, 0.8), "piece number must be at least 1; got 0.5"),
     (lambda: unit_total(-1, 0.8), "pieces must be at least 0; got -1.0"),
     (lambda: practised_minutes(-1, 1, 0.8, 0, 1), "practised minutes must be at least 0; got -1.0"),
     (lambda: practised_minutes(1, 1, 0.8, -1, 1), "pieces made before must be at least 0; got -1.0"),

@@ -10,10 +10,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from casting_econ.models import (
-    bubble_left,
     casts_by_variant,
     casts_for,
-    chance_curve,
     chance_of,
     cheapest_lots,
     cheapest_packs,
@@ -138,7 +136,7 @@ def test_chance_of_is_waiting_for_the_last_good_piece(share, needed):
     casts = np.arange(needed, 3 * needed + 20)
     waiting = stats.nbinom(needed, share)
 
-    assert chance_curve(needed, casts, 7, share, 0.0) == pytest.approx(waiting.cdf(casts - needed), abs=1e-12)
+    assert [chance_of(needed, n, 7, share, 0.0) for n in casts.tolist()] == pytest.approx(waiting.cdf(casts - needed), abs=1e-12)
     for confidence in (0.5, 0.9, 0.95, 0.99):
         assert casts_for(needed, confidence, 7, share, 0.0) == needed + waiting.ppf(confidence)
 
@@ -154,7 +152,7 @@ def test_chance_of_is_waiting_for_the_last_good_piece(share, needed):
 )
 def test_chance_of_never_falls_with_one_more_cast(needed, full, shares, rho, size, started):
     """Also in sets, across the end of a load and beside loads already started."""
-    chances = chance_curve(needed, range(30), full, shares, rho, set_size=size, started=started)
+    chances = np.array([chance_of(needed, n, full, shares, rho, set_size=size, started=started) for n in range(30)])
 
     assert np.diff(chances).min() >= -1e-12
     assert chances.min() >= 0.0
@@ -710,21 +708,6 @@ def test_cheapest_packs_refuse(arguments, message):
     """Each fault by name."""
     with pytest.raises(ValueError, match=message):
         cheapest_packs(*arguments)
-
-
-def test_bubble_left_by_hand():
-    """No pressure leaves all; one atmosphere on the gauge half the volume; seven atmospheres half the width; vector equals scalar."""
-    assert bubble_left(0.0) == (1.0, 1.0)
-    assert bubble_left(101.325)[0] == pytest.approx(0.5)
-    assert bubble_left(7 * 90.0, 90.0) == (pytest.approx(1 / 8), pytest.approx(1 / 2))
-    volumes, widths = bubble_left([0, 100, 300])
-    assert [bubble_left(p) for p in (0, 100, 300)] == [
-        (pytest.approx(v), pytest.approx(w)) for v, w in zip(volumes, widths, strict=True)
-    ]
-    with pytest.raises(ValueError, match="gauge pressure must be at least 0; got -1"):
-        bubble_left(-1)
-    with pytest.raises(ValueError, match="air pressure must be above 0; got 0"):
-        bubble_left(1, 0)
 
 
 def test_hours_at_temperature_by_hand():

@@ -18,7 +18,7 @@ from casting_econ.formatting import Format
 from casting_econ.kit import OpenStudy, open_study
 from casting_econ.models import evaluate, with_levers
 from casting_econ.orders import open_order, price_of, quote_of
-from casting_econ.orders.quote import write_quote
+from casting_econ.orders.quote import quote_html
 from casting_econ.running.panel import _crossing, moved, panel_grid, panel_parts, panel_view
 from casting_econ.running.report import build_report
 
@@ -176,7 +176,7 @@ def order_pages(kit, tmp_path_factory):
     """Plan and quote of a commission."""
     folder, plan = tmp_path_factory.mktemp("order"), open_order(kit, "kitchen", today=date(2026, 11, 2))
     build_report(kit, [ROOT / "notebooks" / "order.ipynb"], folder / "plan.html")
-    write_quote(quote_of(plan, price_of(plan)), folder / "quote.html")
+    (folder / "quote.html").write_text(quote_html(quote_of(plan, price_of(plan))), encoding="utf-8")
     return folder / "plan.html", folder / "quote.html"
 
 

@@ -1,7 +1,6 @@
 """The printed quote: what it says, in which language, on which paper, and that no text of a maker becomes markup."""
 
 import dataclasses
-import os
 import re
 from datetime import date, datetime
 from decimal import Decimal
@@ -14,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from casting_econ.faults import StudyError
-from casting_econ.orders.quote import Quote, quote_amounts, quote_html, write_quote
+from casting_econ.orders.quote import Quote, quote_amounts, quote_html
 from casting_econ.reference import quote_words
 
 LOCALES = {"en": "en_IE", "de": "de_CH", "fr": "fr_FR", "es": "es_ES", "it": "it_IT", "nl": "nl_NL"}
@@ -335,29 +334,11 @@ def test_an_offer_cannot_outlive_its_posting_date():
         dataclasses.replace(PLAIN, valid_until=late)
 
 
-def test_write_replaces_in_one_move(tmp_path, monkeypatch):
-    """The file is the page in UTF-8 with plain line ends; a failed write leaves the file before it and nothing else."""
-    path = tmp_path / "quote.html"
-    write_quote(hostile("é\r\nü"), path)
+def test_page_is_utf8_with_plain_line_ends():
+    """Whatever line ends a maker's text has, the page has the plain ones, and every letter of it can be written."""
+    page = quote_html(hostile("é\r\nü\ud800"))
 
-    assert path.read_bytes() == quote_html(hostile("é\r\nü")).encode("utf-8")
-    assert b"\r" not in path.read_bytes()
-    before = path.read_bytes()
-
-    def refuse(*_):
-        raise OSError(28, "No space left on device")
-
-    monkeypatch.setattr(os, "replace", refuse)
-    with pytest.raises(StudyError, match=r"quote\.html: the quote cannot be written; found No space left"):
-        write_quote(EXAMPLE, path)
-    assert path.read_bytes() == before
-    assert list(tmp_path.iterdir()) == [path]
-
-
-def test_write_names_a_folder_that_is_missing(tmp_path):
-    """The message names the file that could not be written."""
-    with pytest.raises(StudyError, match=r"none.quote\.html: the quote cannot be written; found No such file"):
-        write_quote(EXAMPLE, tmp_path / "none" / "quote.html")
+    assert "é\nü" in page and "\r" not in page and page.encode("utf-8")
 
 
 def contrast(first, second):
@@ -412,7 +393,7 @@ def opened(browser, tmp_path_factory):
 
     def show(quote):
         asked.clear()
-        write_quote(quote, path)
+        path.write_text(quote_html(quote), encoding="utf-8")
         page.goto(path.as_uri())
         assert asked == [path.as_uri()]
         return page

@@ -160,6 +160,15 @@ def test_moulds_due_and_no_retirement_is_a_guess(kit):
     assert opened.assumed.numbers["products.tile.mould.life"].basis == "guess"
 
 
+def test_moulds_worn_out_at_one_age_are_fitted_no_law(kit):
+    """Two moulds that went at the same age tell how long moulds last, and no law of it: the sentence of the fit is left out."""
+    rows = "".join(f"M{n},tile,1,2025-01-0{n},2025-02-0{n},30\n" for n in (1, 2))
+    opened = kit(moulds=f"mould,product,cavities,made,retired,casts_at_retirement\n{rows}")
+    said = records_work.mould_sentences(opened, "tile")
+
+    assert "2 worn out so far" in said and "The records alone" not in said
+
+
 def test_age_that_spoils_pieces_gives_a_replacement_age(kit):
     """Losses that grow with each mould's casts are found, and the cheapest age lies within its life."""
     rng, good, moulds = np.random.default_rng(2), [], []

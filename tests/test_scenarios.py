@@ -23,8 +23,8 @@ from casting_econ.pages.change import (
     study_with_scenarios,
 )
 from casting_econ.pages.conditions import condition_sentence, frontier, levers, needed_table, pay_over_target, solve_for_target
+from casting_econ.pages.deciding import Decision, information_table
 from casting_econ.pages.scrap import break_even_scrap
-from casting_econ.pages.sensitivity import Decision, information_table
 
 DATA = Path(__file__).resolve().parent.parent / "data"
 

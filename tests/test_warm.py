@@ -1,18 +1,20 @@
 """Kernels forked from one warm process give what kernels of their own give, and leave nothing behind."""
 
 import os
+from pathlib import Path
 
 import pytest
 
+from casting_econ.kit import open_copy, open_study
 from casting_econ.reference import kit_folder
-from casting_econ.running import notebooks, warm
+from casting_econ.running import ONE_THREAD, notebooks, warm
 from casting_econ.running.notebooks import Job, run_jobs
 from casting_econ.study.inputs import copy_inputs
 
 pytestmark = pytest.mark.skipif(not warm.CAN_FORK, reason="kernels are forked on Linux only")
 
 
-def pages(folder, names=("03_cost", "05_curing")):
+def pages(folder, names=("03_cost", "05_curing"), ready=None):
     """Run two pages on a demo in a folder; the bytes of everything they wrote, by place."""
     folder.mkdir()
     copy_inputs(kit_folder("data") / "kelpmoor-handles", folder / "study")
@@ -20,7 +22,7 @@ def pages(folder, names=("03_cost", "05_curing")):
     jobs = [
         Job(source=kit_folder("notebooks") / f"{n}.ipynb", target=folder / "done" / f"{n}.ipynb", parameters=given) for n in names
     ]
-    assert not run_jobs(jobs, 2, lambda _: None, folder)
+    assert not run_jobs(jobs, 2, lambda _: None, folder, ready=ready)
     return {
         path.relative_to(folder).as_posix(): path.read_bytes()
         for path in folder.rglob("*")
@@ -58,6 +60,22 @@ def test_a_forked_kernel_knows_nothing_of_another(tmp_path):
         seen.append(done.cells[-1].outputs[0].text.split())
     assert [was for was, _ in seen] == ["False", "False"] and len({pid for _, pid in seen}) == 2
     assert not any(os.path.exists(f"/proc/{pid}") for _, pid in seen) and str(os.getpid()) not in {pid for _, pid in seen}
+
+
+def test_a_page_finds_what_the_run_has_worked_out_and_gives_the_same_bytes(tmp_path, monkeypatch):
+    """Kernels are then forks of the run itself: the study is not read again, and figures and tables are the same to the byte."""
+    monkeypatch.setattr(
+        "threading.active_count", lambda: 1
+    )  # other tests may have left threads, none of which holds anything here
+    for name, value in ONE_THREAD.items():
+        monkeypatch.setenv(name, value)
+    kit, read = open_study(kit_folder("data") / "kelpmoor-handles"), tmp_path / "read"
+
+    def ready():
+        open_copy(kit, Path("study"))
+        monkeypatch.setattr("casting_econ.kit.read_study", lambda *_, **__: read.touch())
+
+    assert pages(tmp_path / "known", ("03_cost",), ready) == pages(tmp_path / "unknown", ("03_cost",)) and not read.exists()
 
 
 def test_where_the_warm_process_is_gone_kernels_start_alone(tmp_path, monkeypatch):

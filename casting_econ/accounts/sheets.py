@@ -43,7 +43,10 @@ def looks_like_formula(text: str) -> bool:
 
 
 def as_csv(sheet: Sheet) -> bytes:
-    """A table as text: UTF-8 with its mark, commas, decimal points, ISO days; an apostrophe before what looks like a formula."""
+    """A table as the bytes of a text file: UTF-8 with its mark, commas, decimal points, ISO days.
+
+    An apostrophe stands before what a spreadsheet might take for a formula; a cell that is None is empty.
+    """
 
     def shown(cell):
         if isinstance(cell, str):

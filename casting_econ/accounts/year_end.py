@@ -6,55 +6,29 @@ from collections.abc import Callable
 from decimal import ROUND_HALF_UP, Decimal
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 from babel.numbers import get_currency_precision
 
-from ..evidence.labour import kinds_of_steps
+from ..evidence.labour import KINDS_OF_STEPS, kinds_of_steps
 from ..evidence.materials import amount_in, items_of
 from ..faults import counted
 from ..kit import OpenStudy, open_study
 from ..ledger import place_of
 from ..ledger.logs import plain
 from ..models.costs import piece_cost
-from ..models.money import yearly_charge
 from ..running.run import manifest, replace_folder, working_folder
+from .equipment import owned, straight_line
 from .sheets import Sheet, as_csv, as_xlsx
 from .tax_years import Period, periods_of, tax_year_start
 
-__all__ = ["run_year_end", "straight_line", "year_end_sheets"]
+__all__ = ["run_year_end", "year_end_sheets"]
 
 SALE_KINDS = ("sale", "replacement", "sample", "gift")
 EXPENSES = ("material", "consumable", "overhead", "equipment")
+_MONEY = "price postage_charged fees postage_paid packaging refund".split()  # of the sales log, in the sheet's order
 KM_A_MILE = Decimal("1.609344")  # international mile of 1959, exact
 CAUTION = "This is no tax advice. Which figures count, and when, is for a qualified adviser and your tax office to say."
-
-
-def straight_line(price, resale, life_years, months):
-    """What equipment has been charged after some months in use, straight line.
-
-    Parameters
-    ----------
-    price, resale : float
-        What it cost, and what it still brings at the end. [money]
-    life_years : float
-        Useful life, above zero. [year]
-    months : int
-        Months begun since it was bought, the month of purchase in them. [month]
-
-    Returns
-    -------
-    float
-        Never more than price - resale. [money]
-
-    Examples
-    --------
-    A patent of 5,100 over 17 years, bought in April of a calendar year, is charged 225 in the first and 300 in the
-    next (IRS Publication 946, from memory):
-
-    >>> straight_line(5100, 0, 17, 9), straight_line(5100, 0, 17, 21) - straight_line(5100, 0, 17, 9)
-    (225.0, 300.0)
-    """
-    return float(yearly_charge(price, resale, life_years)) * min(max(months, 0) / 12, life_years)
 
 
 class _Maker:
@@ -103,13 +77,10 @@ class _Maker:
             by_file.setdefault(file, []).append(row)
         told = []
         for file, rows in by_file.items():
-            runs: list[list[int]] = []
-            for row in sorted(rows):
-                if runs and row == runs[-1][-1] + 1:
-                    runs[-1][1:] = [row]
-                else:
-                    runs.append([row])
-            told.append(f"{file} row{'s' * (len(rows) > 1)} " + ", ".join("–".join(map(str, run)) for run in runs))
+            rows.sort()
+            runs = np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)
+            shown = ", ".join(f"{run[0]}–{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs)
+            told.append(f"{file} row{'s' * (len(rows) > 1)} {shown}")
         return "; ".join(told)
 
     def blanks(self, log, frame, columns):
@@ -119,33 +90,38 @@ class _Maker:
             if len(missing):
                 self.how.append(f"{log}: {column} is not known in {counted(len(missing), 'row')} and not in the totals.")
 
-    def without(self, sheet) -> Sheet:
-        """A sheet that has no log: not known is not zero."""
-        self.summary.append((sheet.name, None, "no log", sheet.name))
+    def grouped(self, sheet, frame, by=(), figures=None, totals=()):
+        """Figures of each group of rows, of each kind of `totals` after its own groups, and of all; a log that is not there is not zero."""
+        if frame is None:
+            self.summary.append((sheet.name, None, "no log", sheet.name))
+            return sheet
+        blank = [""] * (len(by) - 1)
+        for kind in totals or (None,):
+            mine = frame if kind is None else frame[frame[by[0]] == kind]
+            sheet.rows.extend((*key, *figures(rows)) for key, rows in mine.groupby(by, observed=True))
+            if kind is not None:
+                sheet.rows.append((f"total {kind}", *blank, *figures(mine)))
+        sheet.rows.append(("total", *blank, *figures(frame)))
         return sheet
 
     # one sheet each ---------------------------------------------------------------------------------------------------
 
     def sales(self) -> Sheet:
-        money = ("price", "postage_charged", "fees", "postage_paid", "packaging", "refund")
-        header = ["channel", "kind", "orders", "pieces", "sales", "postage charged", "fees", "postage paid", "packaging"]
-        sheet, frame = Sheet(name="sales", header=[*header, "refunds", "left after these"]), self.rows("sales")
+        columns = (
+            "channel, kind, orders, pieces, sales, postage charged, fees, postage paid, packaging, refunds, left after these"
+        )
+        sheet, frame = _sheet(f"sales: {columns}"), self.rows("sales")
         if frame is None:
-            return self.without(sheet)
-        frame = frame.assign(kind=frame.kind.fillna("sale"))
-        for channel in sorted(frame.channel.unique()):
-            for kind in SALE_KINDS:
-                mine = frame[(frame.channel == channel) & (frame.kind == kind)]
-                if len(mine):
-                    sheet.rows.append((channel, kind, *self._sold(mine, money)))
-        sheet.rows.append(("total", "", *self._sold(frame, money)))
-        self.blanks("sales", frame, money)
+            return self.grouped(sheet, None)
+        frame = frame.assign(kind=pd.Categorical(frame.kind.fillna("sale"), SALE_KINDS))
+        self.blanks("sales", frame, _MONEY)
         for kind in SALE_KINDS:
             mine = frame[frame.kind == kind]
             if len(mine) or kind == "sale":
                 self.tell(f"{kind}: price of {counted(len(mine), 'order')}", self.money(_total(mine.price)), "sales")
-        for name, column in zip([*header[5:], "refunds"], money[1:]):
-            self.tell(name, self.money(_total(frame[column])), "sales")
+        self.grouped(sheet, frame, ["channel", "kind"], self._sold)
+        for name, amount in zip(sheet.header[5:-1], sheet.rows[-1][5:-1]):
+            self.tell(name, amount, "sales")
         self.how += [
             "sales: the price as it stands in the log; refunds are what was paid back, whether written with a minus or without; "
             "a row that does not say its kind counts as a sale. Left after these = sales + postage charged - fees - postage paid - packaging - refunds.",
@@ -153,22 +129,18 @@ class _Maker:
         ]
         return sheet
 
-    def _sold(self, frame, money):
-        sums = [_total(frame[column]) for column in money]
+    def _sold(self, frame):
+        sums = [_total(frame[column]) for column in _MONEY]
         return len(frame), int(frame.pieces.sum()), *map(self.money, sums), self.money(sums[0] + sums[1] - sum(sums[2:]))
 
     def expenses(self) -> Sheet:
-        sheet, frame = Sheet(name="expenses", header=["kind", "item", "purchases", "paid"]), self.rows("purchases")
+        sheet, frame = _sheet("expenses: kind, item, purchases, paid"), self.rows("purchases")
+        self.grouped(sheet, frame, ["kind", "item"], lambda rows: (len(rows), self.money(_total(rows.paid))), EXPENSES)
         if frame is None:
-            return self.without(sheet)
-        for kind in EXPENSES:
-            mine = frame[frame.kind == kind]
-            for item in sorted(mine["item"].unique()):
-                its = mine[mine["item"] == item]
-                sheet.rows.append((kind, item, len(its), self.money(_total(its.paid))))
-            sheet.rows.append((f"total {kind}", "", len(mine), self.money(_total(mine.paid))))
-            self.tell(f"{kind}, as bought", self.money(_total(mine.paid)), "expenses")
-        sheet.rows.append(("total", "", len(frame), self.money(_total(frame.paid))))
+            return sheet
+        for kind, *_, paid in sheet.rows[:-1]:
+            if kind.startswith("total "):
+                self.tell(f"{kind.removeprefix('total ')}, as bought", paid, "expenses")
         for answer, words in (("no", "was paid without tax"), ("yes", "has tax in it")):
             mine = frame[frame.tax_included == answer]
             if len(mine):
@@ -179,20 +151,11 @@ class _Maker:
         return sheet
 
     def equipment(self) -> Sheet:
-        header = [
-            "item",
-            "from",
-            "bought",
-            "cost",
-            "resale",
-            "life in years",
-            "months charged",
-            "charge",
-            "left at the end",
-            "note",
-        ]
-        sheet, period, charges = Sheet(name="equipment", header=header), self.period, Decimal(0)
-        for item, source, bought, price, resale, life, note in self._owned():
+        sheet = _sheet(
+            "equipment: item, from, bought, cost, resale, life in years, months charged, charge, left at the end, note"
+        )
+        period, charges = self.period, Decimal(0)
+        for item, source, bought, price, resale, life, note in owned(self.study, period):
             cost, worth = self.money(price), self.money(resale)
             if life is None:
                 sheet.rows.append((item, source, bought, cost, worth, None, None, None, None, f"useful years not known{note}"))
@@ -217,29 +180,9 @@ class _Maker:
         )
         return sheet
 
-    def _owned(self):
-        """Equipment with its source, day, cost, resale, life and a note: purchases first, then what only the study file has."""
-        stated = {plain(name): (name, entry) for name, entry in self.study.file.equipment.items()}
-        frame, seen = self.study.records.get("purchases"), set()
-        for label, row in frame[frame.kind == "equipment"].iterrows() if frame is not None else ():
-            name, bought = plain(row["item"]), row.date.date()
-            seen.add(name)
-            if bought > self.period.last:
-                continue
-            entry = stated.get(name, (None, None))[1]
-            life = row.useful_years if pd.notna(row.useful_years) else entry.life.value if entry else None
-            resale = row.resale if pd.notna(row.resale) else entry.resale.value if entry else 0.0
-            file, at = place_of(self.study.reading, "purchases", label)
-            note = "; resale above cost" if resale > row.paid else ""
-            yield row["item"], f"{file} row {at}", bought, row.paid, resale, life, note
-        for key, (name, entry) in stated.items():
-            if key not in seen and (entry.bought is None or entry.bought <= self.period.last):
-                note = "; resale above cost" if entry.resale.value > entry.price.value else ""
-                yield name, "study.toml", entry.bought, entry.price.value, entry.resale.value, entry.life.value, note
-
     def stock(self) -> Sheet:
-        header = ["item", "stage", "quantity", "unit", "cost each", "value at cost", "own time each", "note"]
-        sheet, frame, costs = Sheet(name="stock", header=header), self.rows("stock_count"), self._costs()
+        sheet = _sheet("stock: item, stage, quantity, unit, cost each, value at cost, own time each, note")
+        frame, costs = self.rows("stock_count"), self._costs()
         self.how.append(
             "stock: each piece at what was spent on it up to its stage (material, consumables and moulds), materials at their price in force. "
             "Your own time is shown beside it and is in no value: a sole trader's own hours are usually no cost of stock (common practice, no source). "
@@ -247,9 +190,7 @@ class _Maker:
             "The cost of pieces expected to fail later is not in it."
         )
         if frame is None or frame.empty:
-            sheet.rows.extend(
-                (item, stage, None, unit, cost, None, own, "") for (item, stage), (cost, own, unit, _) in costs.items()
-            )
+            sheet.rows.extend((*key, None, unit, cost, None, own, "") for key, (cost, own, unit, _) in costs.items())
             self.how.append(f"stock: no count in this period. The sheet is to be filled in by hand on {self.period.last}.")
             self.summary.append(("stock at cost", None, "no count: fill in the sheet", "stock"))
             return sheet
@@ -263,34 +204,23 @@ class _Maker:
             self.how.append(
                 f"stock: counted on {day:%Y-%m-%d}; the period ends on {self.period.last}. Correct for what was made and sold between."
             )
-        total, found = (
-            Decimal(0),
-            {(plain(item), plain(stage)): (key, value) for key, value in costs.items() for item, stage in [key]},
-        )
+        total, found = Decimal(0), {(plain(item), plain(stage)): (stage, cost) for (item, stage), cost in costs.items()}
         for row in now.itertuples():
-            stage = row.stage or next(
-                (stage for item, stage in found if item == plain(row.item) and stage in ("finished", "material")), ""
-            )
-            key, (cost, own, base, entry) = found.get(
-                (plain(row.item), plain(stage)), ((row.item, stage), (None, None, "", None))
-            )
+            name = plain(row.item)
+            stage = row.stage or next((one for one in ("finished", "material") if (name, one) in found), "")
+            stage, (cost, own, base, entry) = found.get((name, plain(stage)), (stage, (None, None, "", None)))
             amount = _in_base(row.quantity, row.unit, base, entry, self.study.currency)
-            if cost is not None and amount is not None:  # a price by the gram as one by the kg, where kg were counted
+            value, note = None, f"no fit for a price by the {base}: value by hand"
+            if cost is None:
+                note = "not in study.toml: value by hand"
+            elif amount is not None:  # a price by the gram as one by the kg, where kg were counted
                 cost = self.fine(cost * _exact(amount) / _exact(row.quantity))
-            value = None if cost is None or amount is None else self.money(_exact(row.quantity) * cost)
-            note = (
-                ""
-                if value is not None
-                else "not in study.toml: value by hand"
-                if cost is None
-                else f"no fit for a price by the {base}: value by hand"
-            )
-            sheet.rows.append((row.item, key[1], _exact(row.quantity).normalize() + 0, row.unit or base, cost, value, own, note))
+                value, note = self.money(_exact(row.quantity) * cost), ""
+            sheet.rows.append((row.item, stage, _exact(row.quantity).normalize() + 0, row.unit or base, cost, value, own, note))
             total += value or 0
         blank = sum(row[5] is None for row in sheet.rows)
-        sheet.rows.append(
-            ("total", "", None, "", None, self.money(total), None, f"without {counted(blank, 'row')}" if blank else "")
-        )
+        note = f"without {counted(blank, 'row')}" if blank else ""
+        sheet.rows.append(("total", "", None, "", None, self.money(total), None, note))
         self.tell(f"stock at cost, counted {day:%Y-%m-%d}", self.money(total), "stock")
         return sheet
 
@@ -313,39 +243,36 @@ class _Maker:
         return found
 
     def hours(self) -> Sheet:
-        sheet, frame = Sheet(name="hours", header=["kind", "step", "rows", "minutes", "hours"]), self.rows("timesheet")
+        sheet, frame = _sheet("hours: kind, step, rows, minutes, hours"), self.rows("timesheet")
         if frame is None:
-            return self.without(sheet)
-        kinds = kinds_of_steps(self.study, frame.step.unique())
-        for kind in ("at the bench", "orders and stalls", "weekly tasks", "other"):
-            steps = sorted(step for step, its in kinds.items() if its == kind)
-            for step in steps:
-                sheet.rows.append((kind, step, *_hours(frame[frame.step == step])))
-            if steps:
-                rows = _hours(frame[frame.step.isin(steps)])
-                sheet.rows.append((f"total {kind}", "", *rows))
-                self.summary.append((f"hours {kind}", rows[2], "hour", "hours"))
-        sheet.rows.append(("total", "", *_hours(frame)))
-        self.summary.append(("hours in all", sheet.rows[-1][4], "hour", "hours"))
+            return self.grouped(sheet, None)
+        frame = frame.assign(kind=frame.step.map(kinds_of_steps(self.study, frame.step.unique())))
+        self.grouped(sheet, frame, ["kind", "step"], _hours, [kind for kind in KINDS_OF_STEPS if (frame.kind == kind).any()])
+        told = {kind.replace("total", "hours"): figure for kind, _, _, _, figure in sheet.rows if kind.startswith("total ")}
+        self.summary += [(what, figure, "hour", "hours") for what, figure in (told | {"hours in all": sheet.rows[-1][4]}).items()]
         self.how.append(
             "hours: minutes of the timesheet; orders and stalls are selling, weekly tasks the hours no customer sees. No money is put on them here."
         )
         return sheet
 
     def mileage(self) -> Sheet:
-        sheet, frame = Sheet(name="mileage", header=["purpose", "drives", "km", "miles"]), self.rows("mileage")
-        if frame is None:
-            return self.without(sheet)
-        for purpose in sorted(frame.purpose.unique()):
-            sheet.rows.append((purpose, *_driven(frame[frame.purpose == purpose])))
-        sheet.rows.append(("total", *_driven(frame)))
-        self.summary += [(f"distance in {unit}", at, unit, "mileage") for unit, at in zip(("km", "miles"), sheet.rows[-1][2:])]
-        self.how.append("mileage: distances of the log; one mile is 1.609344 km. No rate a distance is put on them here.")
+        sheet, frame = _sheet("mileage: purpose, drives, km, miles"), self.rows("mileage")
+        self.grouped(sheet, frame, ["purpose"], _driven)
+        if frame is not None:
+            self.summary += [
+                (f"distance in {unit}", at, unit, "mileage") for unit, at in zip(sheet.header[2:], sheet.rows[-1][2:])
+            ]
+            self.how.append("mileage: distances of the log; one mile is 1.609344 km. No rate a distance is put on them here.")
         return sheet
 
     def tell(self, what, amount, sheet):
         """A line of the summary, in money."""
         self.summary.append((what, amount, self.study.currency, sheet))
+
+
+def _sheet(text):
+    name, _, columns = text.partition(": ")
+    return Sheet(name=name, header=columns.split(", "))
 
 
 def _exact(amount):

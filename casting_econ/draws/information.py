@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special, stats
 
-__all__ = ["InformationValue", "partial_information", "perfect_information", "unit_normal_loss"]
+__all__ = ["InformationValue", "partial_information", "perfect_information"]
 
 KNOTS = (-2.0, -1.0, 0.0, 1.0, 2.0)  # of the splines, in normal scores
 CROSSED = 6  # inputs whose products are fitted
@@ -122,17 +122,6 @@ def partial_information(benefit, inputs, seed: int = 0, removed=1.0) -> Informat
         gained[part] = np.take_along_axis(seen, chosen[part, None], 1)[:, 0] - seen[:, usual]
     most = perfect_information(benefit).value
     return InformationValue(value=float(np.clip(gained.mean(), 0.0, most)), error=float(gained.std(ddof=1) / np.sqrt(draws)))
-
-
-def unit_normal_loss(u):
-    """Expected shortfall of a standard normal below u: phi(u) - u (1 - Phi(u)).
-
-    Examples
-    --------
-    >>> round(float(unit_normal_loss(0.0)), 4)
-    0.3989
-    """
-    return stats.norm.pdf(u) - np.asarray(u) * stats.norm.sf(u)
 
 
 def _finite(values, name):

@@ -1,6 +1,5 @@
 """Workshop logs to distributions."""
 
-from .cases import mould_lives
 from .control import p_chart, run_rules, trend
 from .dispersion import binomial_limits
 from .labour import hours_by_kind, learning_table
@@ -15,6 +14,7 @@ from .loads import (
     load_counts,
     loads_of_mould,
     mould_ages,
+    mould_lives,
     own_faults,
     ruined_loads,
     scrap_table,
@@ -26,9 +26,9 @@ from .posteriors import (
     mean_posterior,
     mould_life_posterior,
     rate_posterior,
-    rows_posterior,
     share_posterior,
 )
+from .rows import rows_posterior
 
 __all__ = [
     "Evidence",

@@ -9,7 +9,7 @@ from ..draws.distributions import Distribution
 from ..faults import counted
 from ..units import ratio_of_units
 from .labour import BEYOND, worth_of
-from .loads import load_counts, loads_of_mould, own_faults, ruined_loads
+from .loads import load_counts, mould_lives, own_faults, ruined_loads
 from .market import DAYS_PER_MONTH, orders_of, orders_seen
 from .materials import amount_in, bought_amounts, cup_rows
 from .posteriors import (
@@ -23,14 +23,13 @@ from .posteriors import (
     mould_life_posterior,
     rate_posterior,
     rate_prior,
-    rows_posterior,
-    rows_prior,
     share_posterior,
     share_prior,
     stated_range,
 )
+from .rows import rows_posterior, rows_prior
 
-__all__ = ["Finding", "ask", "labour_finding", "mould_lives"]
+__all__ = ["Finding", "ask", "labour_finding"]
 
 MONTHS = 12.0  # in a year
 LEAST_WEEKS = 3.0  # of timesheet, before it says anything about weekly hours
@@ -40,20 +39,22 @@ _NO_ROWS = ([], np.empty((0, 1)))
 
 @dataclass(frozen=True, kw_only=True)
 class Finding:
+    """What the logs say about one number, in its unit."""
+
     posterior: Distribution
-    prior: Distribution
-    observed: float
-    data: str
-    worth: float
-    amount: float
-    counted: str
-    tied: dict[str, float] = field(default_factory=dict)
-    to_halve: float | None = None
+    prior: Distribution  # the guess, worth what the study says
+    observed: float  # by the logs alone
+    data: str  # from what, in words
+    worth: float  # that the guess counts for, in `counted`
+    amount: float  # that the logs have, in `counted`
+    counted: str  # what is counted
+    tied: dict[str, float] = field(default_factory=dict)  # correlation with other numbers of the same rows, by key [-]
+    to_halve: float | None = None  # how much more would halve the width, where guess and amount do not say it
     seen: bool = True  # whether the thing itself was seen to happen
 
 
 def labour_finding(key, told):
-    """Finding for minutes by piece or by load."""
+    """Finding for minutes by piece or by load, from what `minutes_posteriors` told of its key. [min]"""
     name = "loads" if key.endswith("load_minutes") else "pieces"
     data = f"{told['rows']} timesheet rows, {told['units']:.0f} {name}{told['beyond']}"
     plain = {part: told[part] for part in ("posterior", "prior", "observed", "worth", "tied", "to_halve")}
@@ -69,7 +70,10 @@ def _worth_in(number, worth, unit):
 
 
 def ask(study, path, number):
-    """What the logs say about one number, or None when they are silent; a range that they contradict gives way to the worth."""
+    """What the logs say about one number, or None when they are silent; a range that they contradict gives way to the worth.
+
+    `path` is the dotted key, split; `number` is the study's own, or one in its place.
+    """
     found, spread = _ask(study, path, number), number.distribution
     if found is None or spread is None:
         return found
@@ -235,20 +239,6 @@ def _ruined(study, product, number, worth):
         amount=years * MONTHS,
         counted="months",
     )
-
-
-def mould_lives(study, product):
-    """Casts at wear-out, and casts so far of moulds still good or replaced by plan; None without moulds of the product."""
-    moulds = study.records.get("moulds")
-    if moulds is None or not (moulds["product"] == product).any():
-        return None
-    mine, loads, entry = moulds[moulds["product"] == product], loads_of_mould(study), study.file.products[product].mould
-    gone = mine.casts_at_retirement[mine.retired.notna()].to_numpy(float)
-    # a mould replaced by plan was still good: it counts like one in use
-    plan = None if entry is None else entry.replace_at
-    planned = gone >= plan.value if plan is not None else np.zeros(gone.shape, dtype=bool)
-    live = np.concatenate([mine.mould[mine.retired.isna()].map(loads).fillna(0.0).to_numpy(float), gone[planned]])
-    return gone[~planned & (gone > 0)], live
 
 
 def _mould_life(study, product, kind, number):

@@ -1,7 +1,7 @@
 """Counts of loads, and limits of one share."""
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from ..models.checks import checked
 
@@ -44,8 +44,8 @@ def counts_and_sizes(counts, sizes):
     return counts, sizes
 
 
-def binomial_limits(hits, n, level=0.8, kind="wilson", side="both"):
-    """Limits of a share from hits among n independent pieces.
+def binomial_limits(hits, n, level=0.8):
+    """Limits of a share from hits among n independent pieces: quantiles of Beta(hits + 1/2, misses + 1/2), after Jeffreys.
 
     Parameters
     ----------
@@ -53,51 +53,31 @@ def binomial_limits(hits, n, level=0.8, kind="wilson", side="both"):
         Pieces of the kind counted, and pieces looked at. [piece]
     level : float, optional
         Confidence level, in (0, 1). [-]
-    kind : {"wilson", "exact", "jeffreys"}, optional
-        Wilson's score limits, Clopper and Pearson's exact ones, or quantiles of Beta(hits + 1/2, misses + 1/2).
-    side : {"both", "lower", "upper"}, optional
-        Both limits, or only one of them, which then takes the whole error.
 
     Returns
     -------
     low, high : float or ndarray
-        The limit not asked for is 0 or 1, and so are both where nothing was looked at. [-]
+        0 at no hits, 1 at no misses. [-]
 
     Raises
     ------
     ValueError
-        If hits exceed n, or level, kind or side is none of the above.
+        If hits exceed n, or the level is outside (0, 1).
 
     References
     ----------
-    .. [1] Brown, Cai & DasGupta, *Statistical Science* 16 (2001) 101-133; Jeffreys' lower limit at no hits is 0 and
-       its upper one at no misses is 1.
+    .. [1] Brown, Cai & DasGupta, *Statistical Science* 16 (2001) 101-133.
 
     Examples
     --------
-    >>> low, high = binomial_limits(4, 20, level=0.90, kind="exact")
-    >>> round(float(low), 4), round(float(high), 4)
-    (0.0714, 0.401)
+    >>> [round(float(limit), 3) for limit in binomial_limits(4, 20)]
+    [0.108, 0.33]
     """
-    level = checked("level", level, above=0.0, high=1.0 - 1e-12)
-    if kind not in ("wilson", "exact", "jeffreys") or side not in ("both", "lower", "upper"):
-        raise ValueError(f"limits are wilson, exact or jeffreys, for both, lower or upper; got {kind!r}, {side!r}")
+    tail = (1.0 - checked("level", level, above=0.0, high=1.0 - 1e-12)) / 2.0
     hits, n = np.broadcast_arrays(np.asarray(checked("hits", hits, low=0.0)), np.asarray(checked("pieces", n, low=0.0)))
     if np.any(hits > n):
         raise ValueError("hits must be at most the pieces looked at")
-    tail = (1.0 - level) / (2.0 if side == "both" else 1.0)
-    if kind == "wilson":
-        # scipy's binomtest gives the same for one pair of whole numbers; here counts may be weighted, and many
-        z = stats.norm.isf(tail)
-        with np.errstate(invalid="ignore"):
-            middle = (hits + z**2 / 2) / (n + z**2)
-            half = z / (n + z**2) * np.sqrt(hits * (n - hits) / np.where(n > 0, n, 1.0) + z**2 / 4)
-        low, high = middle - half, middle + half
-    else:
-        more = 0.5 if kind == "jeffreys" else 0.0
-        with np.errstate(invalid="ignore"):
-            low = stats.beta.ppf(tail, hits + more, n - hits + 1 - more)
-            high = stats.beta.isf(tail, hits + 1 - more, n - hits + more)
-    low = np.where((hits == 0) | (side == "upper"), 0.0, low)
-    high = np.where((hits == n) | (side == "lower"), 1.0, high)
-    return low[()], high[()]
+    shape = hits + 0.5, n - hits + 0.5
+    return np.where(hits == 0, 0.0, scipy.stats.beta.ppf(tail, *shape))[()], np.where(
+        hits == n, 1.0, scipy.stats.beta.isf(tail, *shape)
+    )[()]

@@ -9,16 +9,18 @@ from scipy.sparse.csgraph import connected_components
 from ..study import Number, Study
 from ..study.records import steps_of
 from .learning import fit_learning
-from .posteriors import PRIOR_SPREAD, contradicts, rows_posterior, rows_prior
+from .posteriors import PRIOR_SPREAD, contradicts
+from .rows import rows_posterior, rows_prior
 
 __all__ = ["hours_by_kind", "kinds_of_steps", "labour_rows", "learning_table", "minutes_posteriors", "single_rows", "worth_of"]
 
+KINDS_OF_STEPS = ("at the bench", "orders and stalls", "weekly tasks", "other")
 BEYOND = ", beyond the stated range"  # said where the logs contradict it
 DEFAULT_WORTH = 10.0  # pieces or loads that a guess counts for when the study does not say
 
 
 def worth_of(number: Number) -> float:
-    """What a guess counts for against records, as stated; a range without a worth counts for what its width says."""
+    """What a guess counts for against records, in its own unit of worth; 0 for a range that states none, whose width then says it."""
     return number.worth or (DEFAULT_WORTH if number.distribution is None else 0.0)
 
 
@@ -139,7 +141,10 @@ def _one_group(study, keys, minutes, units, fixed):
 
 
 def learning_table(study: Study) -> pd.DataFrame:
-    """Whether minutes a piece fell with practice, by step, from rows of one product and one step in order of date."""
+    """Whether minutes a piece fell with practice: a row a product and step, with the fields of `LearningFit` and their units.
+
+    From rows of one product and one step in order of date; steps with minutes by the load and fewer than six rows are left out.
+    """
     sheet, rows = study.records.get("timesheet"), []
     if sheet is None:
         return pd.DataFrame()
@@ -157,7 +162,7 @@ def learning_table(study: Study) -> pd.DataFrame:
 
 
 def single_rows(rows):
-    """Rows of one product and one step, as (minutes, pieces, row), by product and step."""
+    """Rows of `labour_rows` with one product and one step, as (minutes [min], pieces [piece], row), by (product, step)."""
     found: dict[tuple[str, str], list[tuple[float, float, object]]] = {}
     for minutes, units, row in rows:
         if len(units) == 1:
@@ -167,20 +172,20 @@ def single_rows(rows):
 
 
 def kinds_of_steps(study: Study, steps) -> dict[str, str]:
-    """Whether a step of the timesheet is at the bench, orders and stalls, weekly tasks, or other."""
+    """Kind of each step of the timesheet, one of `KINDS_OF_STEPS`, by the step as it is written."""
     known = {step for product in study.file.products.values() for step in product.steps}
     tasks = set(study.file.time.weekly_tasks)
 
     def kind(text):
         if steps_of(text, known):
-            return "at the bench"
-        return "orders and stalls" if text in study.file.channels else "weekly tasks" if text in tasks else "other"
+            return KINDS_OF_STEPS[0]
+        return KINDS_OF_STEPS[1 if text in study.file.channels else 2 if text in tasks else 3]
 
     return {text: kind(text) for text in steps}
 
 
 def hours_by_kind(study: Study) -> pd.DataFrame:
-    """Hours of the timesheet at the bench, in selling and in weekly tasks, and how many came with a count of pieces. [hour]"""
+    """Hours of the timesheet by kind of step [hour], how many came with a count of pieces [hour], and the share of all [-]."""
     sheet = study.records.get("timesheet")
     if sheet is None:
         return pd.DataFrame()

@@ -21,6 +21,7 @@ __all__ = [
     "load_counts",
     "loads_of_mould",
     "mould_ages",
+    "mould_lives",
     "ruined_loads",
     "scrap_table",
 ]
@@ -92,7 +93,7 @@ def load_counts(study: Study, product: str) -> LoadCounts | None:
 
 
 def own_faults(study, product, faults):
-    """Which rows of the faults log are of a product: by their batch, by name, or because there is no other."""
+    """Which rows of the faults log are of a product, as a mask: by their batch, by name, or because there is no other."""
     batches, alone = study.records.get("batches"), len(study.file.products) == 1
     mine = faults["product"] == product
     if batches is not None:
@@ -107,7 +108,7 @@ def scrap_table(study: Study, product: str) -> pd.DataFrame | None:
 
 
 def ruined_loads(counts: LoadCounts) -> list:
-    """Rows of loads ruined as a whole: hardly a piece good, and far fewer than the other loads' pieces would give.
+    """Index, in `counts.batches`, of loads ruined as a whole: hardly a piece good, and far fewer than the other loads' pieces would give.
 
     Notes
     -----
@@ -176,7 +177,7 @@ def likeness(study: Study, product: str) -> tuple[float, tuple[float, float] | N
 
 
 def cause_shares(study: Study, product: str) -> pd.DataFrame:
-    """Pieces lost by step and cause, and their share of what entered the step with its middle eight in ten. [piece]
+    """Pieces lost by step and cause [piece], and their share of what entered the step with its middle eight in ten [-].
 
     Notes
     -----
@@ -189,7 +190,7 @@ def cause_shares(study: Study, product: str) -> pd.DataFrame:
     sums = scrap.groupby(["step", "cause"]).pieces.sum().rename("lost").reset_index()
     entering = sums.step.map(counts.totals.entering)
     kept = (entering - sums.lost).clip(lower=0.0)
-    low, high = binomial_limits(sums.lost, sums.lost + kept, kind="jeffreys")
+    low, high = binomial_limits(sums.lost, sums.lost + kept)
     frame = sums.assign(share=sums.lost / entering, low=low, high=high)
     return frame.sort_values("lost", ascending=False, ignore_index=True)
 
@@ -201,9 +202,23 @@ def _moulds_of(batches):
 
 
 def loads_of_mould(study: Study) -> pd.Series:
-    """Loads poured in each mould, by mould id; a load gives each cavity one cast."""
+    """Loads poured in each mould, by mould id [load]; a load gives each cavity one cast."""
     batches = study.records.get("batches")
     return pd.Series(dtype=float) if batches is None else _moulds_of(batches).mould.value_counts()
+
+
+def mould_lives(study, product):
+    """Casts a cavity at wear-out, and so far of moulds still good or replaced by plan [cast]; None without moulds of the product."""
+    moulds = study.records.get("moulds")
+    if moulds is None or not (moulds["product"] == product).any():
+        return None
+    mine, loads, entry = moulds[moulds["product"] == product], loads_of_mould(study), study.file.products[product].mould
+    gone = mine.casts_at_retirement[mine.retired.notna()].to_numpy(float)
+    # a mould replaced by plan was still good: it counts like one in use
+    plan = None if entry is None else entry.replace_at
+    planned = gone >= plan.value if plan is not None else np.zeros(gone.shape, dtype=bool)
+    live = np.concatenate([mine.mould[mine.retired.isna()].map(loads).fillna(0.0).to_numpy(float), gone[planned]])
+    return gone[~planned & (gone > 0)], live
 
 
 def mould_ages(study: Study, product: str) -> pd.Series:

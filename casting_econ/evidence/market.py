@@ -18,7 +18,7 @@ def _sales_of(sales, channel, product):
 
 
 def orders_of(sales, channel, product):
-    """Real sales of a product in a channel, one row an order; None where there are none."""
+    """Real sales of a product in a channel, one row an order: pieces [piece], its money [money/order] and its date; None without any."""
     mine = None if sales is None else _sales_of(sales, channel, product)
     if mine is None or mine.empty:
         return None
@@ -76,7 +76,7 @@ def orders_seen(study: Study, channel: str):
 
 
 def orders_by_month(study: Study) -> pd.DataFrame:
-    """Real orders by month and channel, zero where a month has none."""
+    """Real orders by month (index) and channel (columns), zero where a month has none. [order]"""
     sales = study.records.get("sales")
     if sales is None:
         return pd.DataFrame()
@@ -94,7 +94,7 @@ def _time_of_sales(study):
 
 
 def season_table(study: Study) -> pd.DataFrame:
-    """Orders of each calendar month against the average one, all channels, with the middle eight in ten.
+    """Orders of each calendar month [order] against the average one [-], all channels, with the middle eight in ten.
 
     Empty with less than a year of sales, when a season cannot be told from a trend.
 
@@ -138,7 +138,10 @@ def channel_summary(study: Study) -> pd.DataFrame:
 
 
 def price_trend(sizes, paid):
-    """Slope of log unit price on log quantity over purchases, with its standard error; not-a-number below three sizes. [-]"""
+    """Slope of log unit price on log quantity over purchases, with its standard error [-]; both nan below three sizes.
+
+    `sizes` and `paid` have shape (purchases,) and are above zero. [unit of the price, money]
+    """
     sizes, paid = np.asarray(sizes, float), np.asarray(paid, float)
     if np.unique(sizes).size < 3:
         return np.nan, np.nan

@@ -12,7 +12,7 @@ __all__ = ["amount_in", "cup_rows", "items_of", "material_table"]
 
 
 def items_of(study: Study):
-    """Every material of the study as (key, product, step or None, item, entry)."""
+    """Every material and part of the study as (dotted key, product, step or None, item, entry of the study file)."""
     for name, product in study.file.products.items():
         for step, entry in product.steps.items():
             for item, material in entry.materials.items():
@@ -25,7 +25,7 @@ def items_of(study: Study):
 
 
 def amount_in(quantity, unit, base, entry, currency):
-    """A bought quantity in the unit of the price; through the density where that is mass and it was bought by volume."""
+    """A quantity of a `unit` in the unit `base` of the price, through the density where that is mass and it was bought by volume; else nan."""
     for given, factor in ((unit, 1.0), (f"{unit} * gram / milliliter", entry.density.value if entry.density else np.nan)):
         try:
             return quantity * factor * ratio_of_units(given or "dimensionless", base, currency)
@@ -35,7 +35,7 @@ def amount_in(quantity, unit, base, entry, currency):
 
 
 def bought_amounts(study, item, entry, base):
-    """Purchases of an item: paid, and the amount in a base unit, not-a-number where the unit does not fit."""
+    """Purchases of an item: paid [money], and the amount in a base unit, nan where the unit does not fit; shape (purchases,) both."""
     bought = study.records.get("purchases")
     rows = None if bought is None else bought[bought["item"] == item]
     if rows is None or rows.empty:
@@ -75,7 +75,10 @@ def cup_rows(study: Study, product: str, item_key: str):
 
 
 def material_table(study: Study) -> pd.DataFrame:
-    """What was bought of each material against what the batches used, and whether buying more was cheaper."""
+    """What was bought of each material against what the batches used, and whether buying more was cheaper.
+
+    Amounts are in the unit of the price, `paid` is money, `cheaper when doubled` a share [-]: nan where purchases cannot tell.
+    """
     rows = []
     for _, product, step, item, entry in items_of(study):
         base = entry.price.unit.partition("/")[2]

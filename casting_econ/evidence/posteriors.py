@@ -1,6 +1,4 @@
-"""Prior guess and data to posterior, one function for each kind of number."""
-
-from dataclasses import dataclass
+"""Prior guess and data to posterior: shares, rates, means and lives; `rows` has the means of rows that share a total."""
 
 import numpy as np
 from scipy import optimize, special
@@ -8,7 +6,6 @@ from scipy import optimize, special
 from ..draws.distributions import Distribution, distribution
 
 __all__ = [
-    "Rows",
     "contradicts",
     "life_prior",
     "load_share_posterior",
@@ -17,17 +14,13 @@ __all__ = [
     "mould_life_posterior",
     "rate_posterior",
     "rate_prior",
-    "rows_posterior",
-    "rows_prior",
     "share_posterior",
     "share_prior",
     "stated_range",
+    "weighed",
 ]
 
 PRIOR_SPREAD = 0.30  # of a guess, as a share of it: scatter of minutes between rows, common practice, no source
-PRIOR_SPREAD_FACTOR = (
-    0.50  # log sd of that scatter itself: between 0.11 and 0.80 in 95 of 100 workshops, common practice, no source
-)
 PRIOR_LOADS = (1.0, 19.0)  # beta prior of the correlation within a load, mean 0.05: common practice, no source
 PRIOR_SHAPE_FACTOR = 0.30  # log sd of a stated Weibull shape: common practice, no source
 _EVEN = (np.arange(512) + 0.5) / 512
@@ -57,17 +50,19 @@ def stated_range(spread, logarithms=False):
 
 
 def contradicts(found, spread):
-    """Whether what the logs make of a guess without its range lies beyond the ends of the range, but for one in a hundred."""
+    """Whether what the logs make of a guess without its range lies beyond the ends of the range, but for one in a hundred; both Distributions."""
     low, high = found.quantile(np.array([0.01, 0.99]))
     least, most = spread.quantile(np.array([0.01, 0.99]))
     return bool(high < least or low > most)
 
 
-# what a guess counts for: as much as its `worth`, or as its range says if that is more
+# What a guess counts for: as much as its `worth`, or as its range says if that is more. `stated` is the guess, `spread` the Distribution of
+# its range or None; each gives the guess in the form its posterior takes it. A number out of its range raises nothing here: the study
+# file has been checked.
 
 
 def share_prior(stated, worth, spread=None):
-    """Mean and worth of a share in pieces; `spread` is a Distribution if a range was stated."""
+    """Mean of a share [-] and its worth [piece]."""
     if spread is None:
         return stated, worth
     mean, sd = stated_range(spread)
@@ -75,23 +70,18 @@ def share_prior(stated, worth, spread=None):
 
 
 def rate_prior(stated, worth, spread=None):
-    """Mean and worth of an event rate in exposure; a stated none must still be able to learn."""
+    """Mean of an event rate [1/exposure] and its worth [exposure]; a stated none must still be able to learn."""
     if spread is None:
         return stated or 0.25 / worth, worth
     mean, sd = stated_range(spread)
     return mean, max(worth, mean / sd**2)
 
 
-def rows_prior(stated, worth, spread=None, scatter=PRIOR_SPREAD):
-    """Middle and worth, in rows of usual scatter, of a mean of rows."""
-    if spread is None:
-        return stated, worth
-    middle, sd = stated_range(spread, logarithms=True)
-    return float(np.exp(middle)), max(worth, (scatter / sd) ** 2)
-
-
 def life_prior(stated, worth, shape, shape_spread, spread=None):
-    """Median and worth of a mould's life in moulds worn out; a range counts for the events that make its middle as wide."""
+    """Median of a mould's life [cast] and its worth [mould worn out], for a Weibull shape and its log sd [-].
+
+    A range counts for the events that make its middle as wide.
+    """
     if spread is None:
         return stated, worth
     middle, power = max(float(spread.quantile(np.array([0.5]))[0]), 1e-9), shape * np.exp(-(shape_spread**2))
@@ -108,7 +98,10 @@ def life_prior(stated, worth, shape, shape_spread, spread=None):
 
 
 def mean_prior(stated, worth, totals, weights, spread=None):
-    """Mean, worth in units, and standard deviation of a mean per unit; a range counts for what the rows' scatter makes of it."""
+    """Mean a unit, its worth [unit] and its standard deviation, from rows of totals and their units (`weights`), shape (rows,).
+
+    A range counts for what the rows' scatter makes of it.
+    """
     if spread is None:
         return stated, worth, PRIOR_SPREAD * stated
     mean, sd = stated_range(spread)
@@ -203,143 +196,24 @@ def load_share_posterior(stated, worth, hits, sizes, pooled=0.0):
         joint[row] = counts @ likelihood + _log_beta(rho, *PRIOR_LOADS) + np.log(rho * (1 - rho))  # even in log-odds
     joint += _log_beta(share, stated * worth, (1 - stated) * worth)
     joint = np.exp(joint - joint.max())
-    found = distribution("weighed", values=_tuple(share), weights=_tuple(joint.sum(axis=0)), middle="mean")
+    found = weighed(share, joint.sum(axis=0), "mean")
     density = joint @ np.gradient(share) / (alike * (1 - alike))
-    return found, distribution("weighed", values=_tuple(alike), weights=_tuple(density), middle="mean")
+    return found, weighed(alike, density, "mean")
+
+
+def weighed(values, weights, middle):
+    """Distribution of values in rising order with a density each, three or more of them above zero; `middle` is 'mean' or 'median'.
+
+    Examples
+    --------
+    >>> round(weighed(np.linspace(0.0, 1.0, 101), np.linspace(0.0, 2.0, 101), "median").middle, 3)  # a triangle: the root of a half
+    0.707
+    """
+    return distribution("weighed", values=tuple(map(float, values)), weights=tuple(map(float, weights)), middle=middle)
 
 
 def _log_beta(x, a, b):
     return (a - 1) * np.log(x) + (b - 1) * np.log1p(-x)
-
-
-def _tuple(values):
-    return tuple(map(float, values))
-
-
-@dataclass(frozen=True, kw_only=True)
-class Rows:
-    """Posterior of what a unit takes, from rows in which several kinds of unit may share one total."""
-
-    means: tuple[Distribution, ...]  # of each kind
-    correlation: np.ndarray  # of their logarithms, shape (kinds, kinds) [-]
-    scatter: float  # between rows, as a share: log standard deviation, posterior mean [-]
-    to_halve: tuple[float, ...]  # times as many rows, beside these, that would halve the width of each; infinite where none do
-
-
-def rows_posterior(stated, worth, totals, units, fixed=0.0, spread=PRIOR_SPREAD):
-    """Posterior of the means of several kinds of unit from rows of totals, such as minutes a piece and minutes a load.
-
-    Parameters
-    ----------
-    stated : array_like, shape (kinds,)
-        Stated mean of each kind of unit, above 0.
-    worth : array_like, shape (kinds,)
-        Rows of usual scatter that each stated mean counts for.
-    totals : array_like, shape (rows,)
-        What each row took, above 0.
-    units : array_like, shape (rows, kinds)
-        Units of each kind in each row.
-    fixed : array_like, optional
-        Part of each row's total that is known.
-    spread : float, optional
-        Usual scatter between rows, as a share. [-]
-
-    Returns
-    -------
-    Rows
-
-    Notes
-    -----
-    A total is log-normal about fixed + units @ means, with one scatter for all rows, whose prior is log-normal about
-    `spread`; a stated mean is log-normal with log variance spread² / worth. Given the scatter the means are log-normal:
-    exactly when each row has one kind, by Laplace's method otherwise; the scatter is integrated out.
-
-    Examples
-    --------
-    >>> rows = rows_posterior([2.0], [1.0], [30.0, 50.0], [[10], [20]])
-    >>> round(rows.means[0].middle, 2)
-    2.6
-    """
-    stated, firm = np.log(np.asarray(stated, float)), np.asarray(worth, float) / spread**2
-    logs, units = np.log(np.asarray(totals, float)), np.asarray(units, float)
-    fixed, kinds = np.broadcast_to(np.asarray(fixed, float), logs.shape), stated.size
-    scatters = np.exp(np.linspace(np.log(spread) - 4 * PRIOR_SPREAD_FACTOR, np.log(spread) + 4 * PRIOR_SPREAD_FACTOR, 41))
-    means, widths, chances, covariances, start = [], [], [], [], stated
-    for scatter in scatters:
-        start, covariance, chance = _given_scatter(scatter, start, stated, firm, logs, units, fixed)
-        means.append(start)
-        widths.append(np.sqrt(np.diag(covariance)))
-        covariances.append(covariance)
-        chances.append(chance - np.log(scatter / spread) ** 2 / (2 * PRIOR_SPREAD_FACTOR**2))
-    means, widths, chances = np.array(means), np.array(widths), np.array(chances)
-    chances = np.exp(chances - chances.max())
-    chances /= chances.sum()
-    found = tuple(_log_normals(means[:, j], widths[:, j], chances) for j in range(kinds))
-    covariance = np.tensordot(chances, np.array(covariances), axes=1)
-    sd = np.sqrt(np.diag(covariance))
-    likely = np.exp(chances @ means)
-    slope = units * likely / (fixed + units @ likely)[:, None]
-    told = slope.T @ slope / (chances @ scatters) ** 2
-    return Rows(
-        means=found,
-        correlation=covariance / np.outer(sd, sd),
-        scatter=float(chances @ scatters),
-        to_halve=tuple(_times_to_halve(told, firm, j) for j in range(kinds)),
-    )
-
-
-def _times_to_halve(told, firm, at):
-    """Times as much again of this information that halves one width: rows that tell a sum only may never do."""
-
-    def variance(times):
-        return np.linalg.inv((1 + times) * told + np.diag(firm))[at, at]
-
-    wanted = variance(0.0) / 4
-    if not told[at, at] > 0 or variance(1e6) > wanted:
-        return np.inf
-    return float(optimize.brentq(lambda times: variance(times) - wanted, 0.0, 1e6))
-
-
-def _given_scatter(scatter, start, stated, firm, logs, units, fixed):
-    """Most likely log means, their covariance and the log evidence for one scatter, by damped Gauss-Newton.
-
-    `firm` is the precision of the stated log means.
-    """
-    weight = 1 / scatter**2
-
-    def misfit(theta):
-        expected = fixed + units @ np.exp(theta)
-        apart = logs - np.log(expected) + scatter**2 / 2
-        return expected, apart, (weight * apart @ apart + firm @ (theta - stated) ** 2) / 2
-
-    theta = start
-    expected, apart, lack = misfit(theta)
-    for _ in range(60):
-        slope = units * np.exp(theta) / expected[:, None]
-        precision = weight * slope.T @ slope + np.diag(firm)
-        step = np.linalg.solve(precision, weight * slope.T @ apart - firm * (theta - stated))
-        while True:
-            tried = misfit(theta + step)
-            if tried[2] <= lack + 1e-12 * abs(lack) or np.abs(step).max() < 1e-10:
-                break
-            step = step / 2
-        theta, (expected, apart, lack) = theta + step, tried
-        if np.abs(step).max() < 1e-9:
-            break
-    slope = units * np.exp(theta) / expected[:, None]
-    precision = weight * slope.T @ slope + np.diag(firm)
-    evidence = -lack - logs.size * np.log(scatter) - np.linalg.slogdet(precision)[1] / 2
-    return theta, np.linalg.inv(precision), evidence
-
-
-def _log_normals(means, widths, chances):
-    """Mixture of log-normals as one distribution; its middle is the median."""
-    seen = chances > 1e-12
-    means, widths, chances = means[seen], widths[seen], chances[seen]
-    line = np.linspace((means - 8 * widths).min(), (means + 8 * widths).max(), 801)
-    scores = (line - means[:, None]) / widths[:, None]
-    density = (chances / widths) @ np.exp(-(scores**2) / 2) / np.exp(line)  # of the value, not of its logarithm
-    return distribution("weighed", values=_tuple(np.exp(line)), weights=_tuple(density), middle="median")
 
 
 def rate_posterior(stated, worth, events, exposure) -> Distribution:
@@ -483,5 +357,5 @@ def mould_life_posterior(stated, worth, shape, retired, live, shape_spread=0.0):
     for one, (factor, _, exposure), chance in zip(shapes, found, chances, strict=True):
         power = np.log(exposure) - one * (line - np.log(factor))  # log of exposure / scale ** shape
         density += chance * one * np.exp(events * power - np.exp(power) - special.gammaln(events))
-    life = distribution("weighed", values=_tuple(np.exp(line)), weights=_tuple(density / np.exp(line)), middle="median")
-    return life, distribution("weighed", values=_tuple(shapes), weights=_tuple(chances / shapes), middle="median")
+    life = weighed(np.exp(line), density / np.exp(line), "median")
+    return life, weighed(shapes, chances / shapes, "median")

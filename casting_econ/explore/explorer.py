@@ -10,13 +10,12 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from ..assumptions import NEW_SEED, key_points, label, new_keys, point_values, values_at, workshop_at
+from ..assumptions import label
 from ..draws import round_up_draws, summarise
 from ..faults import Fault, StudyError
 from ..formatting import Format
-from ..kit import OpenStudy, grid, open_study
-from ..models import evaluate
-from ..pages.change import study_with_scenarios
+from ..kit import Answer, OpenStudy, grid, open_study
+from ..pages.change import stated_in, study_with_scenarios
 from ..pages.curing import LoadWait, load_wait
 from ..study import STUDY_FILE
 from ..study.inputs import copy_inputs
@@ -202,25 +201,12 @@ class Explorer:
         self.draws = round_up_draws(draws)
         self.seed = kit.study.file.study.seed if seed is None else seed
         self.levers = levers_of(kit, self.product)
-        self._points = key_points(kit.assumed.uncertain, self.draws, self.seed)
-        self._new_points: dict[tuple[str, ...], dict[str, np.ndarray]] = {}
         self._stairs: dict[tuple, pd.DataFrame] = {}
-        self.base = self._pay(kit)[0]
+        self.base = self._year(kit).draws["pay_per_hour"]
 
-    def _pay(self, kit):
-        """Pay an hour by draw, what limits it, and the target."""
-        # as `common_values` does it, with the points kept from look to look
-        uncertain, new = kit.assumed.uncertain, new_keys(kit.assumed, self.kit.assumed)
-        if new not in self._new_points:
-            self._new_points[new] = key_points(new, self.draws, self.seed + NEW_SEED)
-        columns = self._points | self._new_points[new]
-        drawn = values_at(kit.assumed, np.column_stack([columns[key] for key in uncertain])) if uncertain else None
-        a = workshop_at(kit.study, drawn or dict(point_values(kit.assumed)))
-        outcome = evaluate(a)
-        pay = np.broadcast_to(np.asarray(outcome.totals["pay_per_hour"], float), (self.draws,))
-        counts = np.bincount(np.broadcast_to(outcome.binding, (self.draws,)).astype(int), minlength=len(outcome.resources))
-        limits = {name: float(n / self.draws) for name, n in zip(outcome.resources, counts, strict=True)}
-        return pay, limits, np.broadcast_to(np.asarray(a.target_per_hour, float), (self.draws,))
+    def _year(self, kit) -> Answer:
+        """The year of a study on the draws of this one."""
+        return kit.monte_carlo(self.draws, self.seed, base=self.kit)
 
     def moved(self, state: Mapping[str, float]) -> OpenStudy:
         """The study at a state; StudyError where the state makes no study."""
@@ -240,7 +226,7 @@ class Explorer:
         """
         kit = self.moved(state)
         try:
-            pay, limits, target = self._pay(kit)
+            year = self._year(kit)
             curve, point, goal = self._curve(kit, RATES), kit.point(), float(kit.inputs().target_per_hour)
             even = self._break_even(kit, curve, goal)
         except ValueError as error:  # a model that cannot be worked out says why
@@ -248,12 +234,13 @@ class Explorer:
                 [Fault(file="explorer", wrong="these numbers cannot be worked out together", found=str(error), right="others")]
             ) from None
         wait, band = load_wait(kit), ("p10", "p50", "p90")
+        pay = year.draws["pay_per_hour"]
         own, gain = summarise(pay), summarise(pay - self.base)
         return View(
             pay=tuple(own[key] for key in band),
-            chance=float((pay >= target).mean()),
+            chance=year.chances["hour_pays_living_wage"]["chance"],
             gain=tuple(gain[key] for key in band),
-            limits={name: share for name, share in limits.items() if share > 0},
+            limits={name: share for name, share in year.bottleneck.items() if share > 0},
             rates=RATES,
             curve=curve,
             scrap=float(1.0 - point.products[self.product]["yield"]),
@@ -377,7 +364,7 @@ def save_scenario(
         lines.append(
             "scale = { " + ", ".join(f'"{key}" = {written(factor, 17)}' for key, factor in entry["scale"].items()) + " }"
         )
-    for key, value in _flat(entry["change"]):
+    for key, value in stated_in(entry["change"]):
         lines.append(f"change.{key} = " + (f'"{value}"' if isinstance(value, str) else str(value)))
     try:
         # made beside its place and moved there whole
@@ -392,11 +379,3 @@ def save_scenario(
         right = "a folder that you may write to"
         raise StudyError([Fault(file=str(target), wrong="cannot be made", found=error.strerror or "", right=right)]) from None
     return target
-
-
-def _flat(tables, path=()):
-    for key, value in tables.items():
-        if isinstance(value, dict):
-            yield from _flat(value, (*path, key))
-        else:
-            yield ".".join((*path, key)), value

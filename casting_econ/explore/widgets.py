@@ -47,13 +47,9 @@ class ExplorerView(widgets.Box):
         self.chart = widgets.HTML()
         self.limits = widgets.HTML()
         self.again = widgets.Button(description="Back to the study", icon="undo", layout=_FITS)
-        self.folder = widgets.Text(
-            description="Copy of the study",
-            placeholder="a new folder; a name alone is made beside the study",
-            style=_WORDS,
-            layout=_WIDE,
-        )
-        self.name = widgets.Text(value="as-explored", description="Name of the scenario", style=_WORDS, layout=_WIDE)
+        look, words = {"style": _WORDS, "layout": _WIDE}, "a new folder; a name alone is made beside the study"
+        self.folder = widgets.Text(description="Copy of the study", placeholder=words, **look)
+        self.name = widgets.Text(value="as-explored", description="Name of the scenario", **look)
         self.keep = widgets.Button(description="Keep as a scenario", icon="save", layout=_FITS)
         self.kept = widgets.HTML()
         self.read_figure, self._quiet = self._axes(), False
@@ -77,22 +73,15 @@ class ExplorerView(widgets.Box):
         return {key: slider.value for key, slider in self.sliders.items() if slider.value != slider.start}
 
     def _slider(self, lever):
-        kind = widgets.IntSlider if lever.is_whole else widgets.FloatSlider
-        value, step = (int(lever.now), 1) if lever.is_whole else (lever.now, lever.step)
         words = f"{lever.label} [{lever.unit}]" if lever.unit else lever.label
-        digits = 0 if lever.is_whole else max(0, int(np.ceil(-np.log10(step))))
-        slider = kind(
-            value=value,
-            min=int(lever.low) if lever.is_whole else lever.low,
-            max=int(lever.high) if lever.is_whole else lever.high,
-            step=step,
-            description=words,
-            tooltip=words,
-            continuous_update=False,
-            readout_format="d" if lever.is_whole else f".{digits}f",
-            style=_WORDS,
-            layout=_WIDE,
-        )
+        look = {"description": words, "tooltip": words, "continuous_update": False, "style": _WORDS, "layout": _WIDE}
+        if lever.is_whole:
+            now, low, high = (int(value) for value in (lever.now, lever.low, lever.high))
+            slider = widgets.IntSlider(value=now, min=low, max=high, step=1, readout_format="d", **look)
+        else:
+            digits = f".{max(0, int(np.ceil(-np.log10(lever.step))))}f"
+            ends = {"min": lever.low, "max": lever.high, "step": lever.step}
+            slider = widgets.FloatSlider(value=lever.now, **ends, readout_format=digits, **look)
         slider.start = slider.value  # what counts as unmoved
         return slider
 
@@ -140,22 +129,14 @@ class ExplorerView(widgets.Box):
             axes.set_xlabel(below)
         figure.subplots_adjust(left=0.08, right=0.98, bottom=0.18, top=0.9, wspace=0.2)
         pay.set_xlim(0, 60)
-        band, curve, target, place = (
-            pay.plot([], [], color=colour, linewidth=width, marker=mark, markersize=8)[0]
-            for colour, width, mark in ((ORANGE, 4, ""), (BLUE, 2, ""), (GREY, 1.2, ""), (INK, 0, "o"))
-        )
-        (steps,) = stairs.step([], [], where="post", color=BLUE, linewidth=2)
-        (here,) = stairs.plot([], [], "o", color=INK, markersize=8)
-        word = pay.text(60, 0, "target ", color=INK, ha="right", va="bottom", fontsize=9)
+        looks = {"band": (ORANGE, 4, ""), "curve": (BLUE, 2, ""), "target": (GREY, 1.2, ""), "place": (INK, 0, "o")}
         self._moving = {
-            "band": band,
-            "curve": curve,
-            "target": target,
-            "place": place,
-            "steps": steps,
-            "here": here,
-            "word": word,
+            name: pay.plot([], [], color=colour, linewidth=width, marker=mark, markersize=8)[0]
+            for name, (colour, width, mark) in looks.items()
         }
+        self._moving["steps"] = stairs.step([], [], where="post", color=BLUE, linewidth=2)[0]
+        self._moving["here"] = stairs.plot([], [], "o", color=INK, markersize=8)[0]
+        self._moving["word"] = pay.text(60, 0, "target ", color=INK, ha="right", va="bottom", fontsize=9)
         for artist in self._moving.values():
             artist.set_animated(True)
         self._still = None

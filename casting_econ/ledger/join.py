@@ -10,7 +10,7 @@ import pandas as pd
 from ..faults import Fault, close_match, counted
 from .files import read_file, record_files
 from .logs import IDS, LOGS, NUMBERS, OPEN, UNIQUE, in_words, log_named, plain
-from .rows import SetAside, score_of
+from .rows import Column, SetAside, score_of
 from .table import Change, read_table, shown
 
 __all__ = ["FileReading", "Reading", "place_of", "read_logs"]
@@ -28,6 +28,8 @@ class FileReading:
     set_aside: tuple[SetAside, ...] = ()
     changes: tuple[Change, ...] = ()
     unequal: tuple[str, ...] = ()  # totals that are not the sum of their rows
+    columns: tuple[Column, ...] = ()  # as headed, those left out too
+    unread: dict[str, set[str]] = field(default_factory=dict, repr=False, compare=False)  # header left out -> what stands in it
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,6 +122,8 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
             used=table.read - len(table.aside),
             decisions=tuple(table.decisions),
             unequal=tuple(table.unequal),
+            columns=tuple(table.columns),
+            unread=table.unread,
             set_aside=tuple(sorted(table.aside, key=lambda one: one.row)),
             changes=tuple(sorted(table.changes, key=lambda one: one.row)),
         )

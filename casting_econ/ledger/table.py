@@ -11,7 +11,7 @@ from .cells import SPELLING, UNIT_NAMES, Cell, Unreadable, read_cell
 from .dates import possible_orders
 from .files import Grid
 from .logs import LOGS, NUMBERS, in_words, plain
-from .rows import ABOVE, SetAside, blocks_of
+from .rows import ABOVE, Column, SetAside, blocks_of
 from .rules import rules_of
 
 __all__ = ["Change", "Table", "read_table"]
@@ -47,6 +47,8 @@ class Table:
     changes: list[Change] = field(default_factory=list)
     read: int = 0  # rows without the header
     unequal: list[str] = field(default_factory=list)  # totals that are not the sum of their rows, as sentences
+    columns: list[Column] = field(default_factory=list)  # as headed
+    unread: dict[str, set[str]] = field(default_factory=dict)  # header of a column left out -> what stands in it
 
 
 def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, locale: str | None) -> tuple[Table, list[Fault]]:
@@ -88,6 +90,12 @@ def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, l
     table.decisions[0] += f"; header in row {blocks[0].row}"
     if left := [column.header for column in blocks[0].columns if column.name is None]:
         table.decisions.append(f"left out, as study.toml says: {', '.join(left)}")
+    for block in blocks:
+        table.columns += block.columns
+        for column in block.columns:
+            if column.name is None:
+                cells = {str(cells[column.at]) for _, cells in block.rows if column.at < len(cells)}
+                table.unread.setdefault(column.header, set()).update(cells)
     numbers = [row for _, row, _ in rows]
     table.blocks = [number for number, _, _ in rows]
     columns = {column.name: column for column in blocks[0].columns if column.name}

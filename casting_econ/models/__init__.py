@@ -2,8 +2,8 @@
 
 from .costs import PieceCost, StepCost, piece_cost
 from .curing import InMoulds, in_moulds, loads_per_week, places_needed
-from .labour import cumulative_average_minutes, learning_exponent, practised_minutes, unit_minutes, unit_total
-from .levers import longest_wait, practised_between, with_levers
+from .labour import learning_exponent, practised_minutes, unit_total
+from .levers import longest_wait, moved_at, practised_between, with_levers
 from .lots import LotPlan, cheapest_lots, load_cost
 from .money import self_employed_target, yearly_charge
 from .moulds import cheapest_replacement_age, expected_casts
@@ -11,14 +11,13 @@ from .orders import (
     casts_by_variant,
     casts_for,
     chance_by_variant,
-    chance_curve,
     chance_of,
     counts_from_loads,
     loads_for,
     moulds_worn,
 )
 from .selling import newsvendor_quantity, order_contribution, orders_at_price
-from .supplies import bubble_left, cheapest_packs, hours_at_temperature, mixed_masses
+from .supplies import cheapest_packs, hours_at_temperature, mixed_masses
 from .workshop import Channel, Equipment, Material, Mould, Overhead, Product, Rack, Station, Step, Workshop
 from .year import Outcome, beyond_target, evaluate
 from .yields import at_scrap_rate, entering_per_good, full_sets_per_load, good_per_load, rolled_yield, scrapped_per_good
@@ -41,17 +40,14 @@ __all__ = [
     "Workshop",
     "at_scrap_rate",
     "beyond_target",
-    "bubble_left",
     "casts_by_variant",
     "casts_for",
     "chance_by_variant",
-    "chance_curve",
     "chance_of",
     "cheapest_lots",
     "cheapest_packs",
     "cheapest_replacement_age",
     "counts_from_loads",
-    "cumulative_average_minutes",
     "entering_per_good",
     "evaluate",
     "expected_casts",
@@ -66,6 +62,7 @@ __all__ = [
     "longest_wait",
     "mixed_masses",
     "moulds_worn",
+    "moved_at",
     "newsvendor_quantity",
     "order_contribution",
     "orders_at_price",
@@ -76,7 +73,6 @@ __all__ = [
     "rolled_yield",
     "scrapped_per_good",
     "self_employed_target",
-    "unit_minutes",
     "unit_total",
     "with_levers",
     "yearly_charge",

@@ -4,15 +4,14 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy import optimize
 
 from .checks import checked, checked_share, checked_whole
 
-__all__ = ["CashPath", "CashPlan", "cash_path", "irr", "mirr", "npv", "payback", "rate_per_month", "sales_share"]
+__all__ = ["CashPath", "CashPlan", "cash_path", "irr", "npv", "payback", "rate_per_month", "sales_share"]
 
 MONTHS_IN_YEAR = 12
 _LEVEL = (1.0,) * MONTHS_IN_YEAR
-_TOUCHES = 1e-13  # of the sum of absolute terms, within which present worth counts as zero
+_TOUCHES = 1e-7  # of a root, within which two are one: rounding parts a double root by its square root, some 1e-8
 
 
 def npv(rate, flows):
@@ -69,9 +68,8 @@ def irr(flows):
 
     Notes
     -----
-    In x = 1 / (1 + rate) present worth is a polynomial; between two roots of its derivative it rises or falls throughout
-    and so has one root at most. Rates below zero are the roots of the reversed polynomial less one, so that
-    every root is sought between 0 and 1.
+    In x = 1 / (1 + rate) present worth is a polynomial, whose roots are the eigenvalues of its companion matrix. Where worth only
+    touches zero two of them meet, a hair apart by rounding; such a pair is one rate.
 
     References
     ----------
@@ -87,76 +85,12 @@ def irr(flows):
     flows = _flows(flows)
     if flows.ndim != 1:
         raise ValueError(f"flows must be one row of numbers; got shape {flows.shape}")
-    used = np.flatnonzero(flows)
-    if used.size == 0:
+    if not flows.any():
         raise ValueError("flows must not all be zero")
-    flows = flows[used[0] : used[-1] + 1]
-    rising = {1.0 / x - 1.0 for x in _unit_roots(flows)}
-    falling = {x - 1.0 for x in _unit_roots(flows[::-1]) if x < 1.0}
-    return tuple(sorted(rising | falling))
-
-
-def _unit_roots(coefficients):
-    """Roots of a polynomial, lowest power first, in (0, 1]."""
-    c = coefficients[np.flatnonzero(coefficients)[0] :]
-    if np.all(c > 0) or np.all(c < 0) or len(c) < 2:
-        return []
-    signs = np.sign(c[c != 0])
-    if np.all(signs == signs[0]):  # rule of signs: none above zero
-        return []
-    slope = c[1:] * np.arange(1, len(c))
-    points = [0.0, *_unit_roots(slope / np.abs(slope).max()), 1.0]
-    powers = np.arange(len(c))
-
-    def worth(x):
-        terms = c * x**powers
-        total = terms.sum()
-        return 0.0 if abs(total) <= _TOUCHES * np.abs(terms).sum() else total
-
-    values, roots = [worth(x) for x in points], []
-    for left, right, low, high in zip(points[:-1], points[1:], values[:-1], values[1:], strict=True):
-        if low * high < 0:
-            roots.append(optimize.brentq(worth, left, right, xtol=1e-15, rtol=8.9e-16))
-        elif high == 0.0 and (not roots or roots[-1] != right):
-            roots.append(right)
-    return roots
-
-
-def mirr(flows, finance_rate, reinvest_rate):
-    """Rate of return when money out is financed at one rate and money in put away at another.
-
-    Parameters
-    ----------
-    flows : array_like
-        Shape (..., periods + 1), with money out and money in along each row. [money]
-    finance_rate, reinvest_rate : float or array_like
-        Above -1; broadcast against all axes of `flows` but the last. [1/period]
-
-    Returns
-    -------
-    float or ndarray
-        Shape (...). [1/period]
-
-    Raises
-    ------
-    ValueError
-        If a row has no money out or no money in, or a rate is not above -1.
-
-    References
-    ----------
-    .. [1] OpenStax, *Principles of Finance*, chapter 16.
-
-    Examples
-    --------
-    >>> round(float(mirr([-16_000, 2_000, 4_000, 5_000, 5_000, 5_000, 5_000], 0.09, 0.09)), 4)
-    0.12
-    """
-    flows = _flows(flows)
-    if not (np.any(flows < 0, axis=-1).all() and np.any(flows > 0, axis=-1).all()):
-        raise ValueError("flows must hold money out and money in, in every row")
-    periods = flows.shape[-1] - 1
-    out, back = npv(finance_rate, np.minimum(flows, 0.0)), npv(reinvest_rate, np.maximum(flows, 0.0))
-    return ((back / -out) ** (1.0 / periods) * (1.0 + np.asarray(reinvest_rate, float)) - 1.0)[()]
+    roots = np.roots(np.trim_zeros(flows)[::-1])
+    x = np.sort(roots[(np.abs(roots.imag) < _TOUCHES * np.abs(roots)) & (roots.real > 0.0)].real)[::-1]
+    x = x[np.diff(x, prepend=np.inf) < -_TOUCHES * x]
+    return tuple((1.0 / x - 1.0).tolist())
 
 
 def payback(flows, rate=0.0, *, for_good=False):

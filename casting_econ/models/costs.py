@@ -6,10 +6,10 @@ from functools import cached_property
 from .checks import checked, checked_share
 from .labour import practised_minutes
 from .moulds import expected_casts
-from .workshop import Product
+from .workshop import Product, Step
 from .yields import entering_per_good, rolled_yield, scrapped_per_good, surviving_share
 
-__all__ = ["PieceCost", "StepCost", "material_cost", "piece_cost"]
+__all__ = ["PieceCost", "StepCost", "casts_of_moulds", "hands_on_minutes", "material_cost", "mould_per_cast", "piece_cost"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -131,8 +131,9 @@ def piece_cost(product: Product, target_per_hour, casts_per_year=None):
     (15.0, 1.0)
     """
     shares = [step.pass_share for step in product.steps]
+    good_share = rolled_yield(shares)
     wage = checked("target pay", target_per_hour, low=0.0) / 60.0
-    mould_minutes, mould_material = _mould_per_cast(product)
+    mould_minutes, mould_material = mould_per_cast(product)
     spent, recovered, recovered_per_good, steps = mould_minutes * wage + mould_material, 0.0, 0.0, []
     places = []  # what a place costs in the loads of each step that later scrap cannot fill again
     for step, entering, scrapped, surviving in zip(
@@ -142,7 +143,8 @@ def piece_cost(product: Product, target_per_hour, casts_per_year=None):
         load_size = checked(f"load size of {step.name}", load_size, above=0.0)
         full = product.casts_per_load if step.load_size is None else step.load_size
         again = checked_share(f"rework share of {step.name}", step.rework_share)
-        hands = _minutes(step, product, entering, again, casts_per_year)
+        pieces = None if casts_per_year is None else casts_per_year * entering * good_share
+        hands = hands_on_minutes(step, product.made_before, pieces)
         a_load = checked(f"load minutes of {step.name}", step.load_minutes, low=0.0)
         minutes, load_cost = hands + a_load / load_size, a_load * wage
         by_kind = {"material": 0.0, "consumable": 0.0}
@@ -173,7 +175,6 @@ def piece_cost(product: Product, target_per_hour, casts_per_year=None):
     for index in reversed(range(len(steps))):
         steps[index] = replace(steps[index], spent_when_found=steps[index].spent_when_found + emptied)
         emptied = emptied + places[index]
-    good_share = rolled_yield(shares)
     return PieceCost(
         good_share=good_share,
         steps=tuple(steps),
@@ -184,23 +185,53 @@ def piece_cost(product: Product, target_per_hour, casts_per_year=None):
     )
 
 
-def _minutes(step, product, entering, again, casts_per_year):
-    """Hands-on minutes for a piece entering a step, its part of a load apart."""
+def hands_on_minutes(step: Step, made_before=0.0, pieces=None):
+    """Hands-on minutes for a piece entering a step, rework in them, its part of a load apart.
+
+    Parameters
+    ----------
+    step : Step
+        Its numbers may be arrays.
+    made_before : float or array_like, optional
+        Pieces already made, for a step that learns. [piece]
+    pieces : float or array_like, optional
+        Pieces that enter it, over which learning is averaged; only needed by a step that learns. [piece]
+
+    Returns
+    -------
+    float or ndarray
+        [min/piece]
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range, or a step learns over no pieces.
+
+    Examples
+    --------
+    >>> from casting_econ.models import Step
+    >>> hands_on_minutes(Step(name="sand", minutes=3.0, rework_share=0.1, rework_minutes=5.0))
+    3.5
+    """
     minutes = checked(f"minutes of {step.name}", step.minutes, low=0.0)
     if step.first_minutes is not None:
-        if casts_per_year is None:
+        if pieces is None:
             raise ValueError(f"casts per year must be given where a step learns; got none for {step.name!r}")
-        pieces = casts_per_year * entering * rolled_yield([s.pass_share for s in product.steps])
-        minutes = practised_minutes(minutes, step.first_minutes, step.learning_rate, product.made_before, pieces)
+        minutes = practised_minutes(minutes, step.first_minutes, step.learning_rate, made_before, pieces)
     rework = minutes if step.rework_minutes is None else step.rework_minutes
+    again = checked_share(f"rework share of {step.name}", step.rework_share)
     return minutes + again * checked(f"rework minutes of {step.name}", rework, low=0.0)
 
 
-def _mould_per_cast(product):
-    """Minutes and material of mould making that fall on one cast."""
+def casts_of_moulds(product: Product):
+    """Casts that the moulds of one load give until they are replaced, on average; a cast bears its part of their cost. [cast]"""
+    return product.casts_per_load * expected_casts(product.mould.life_casts, product.mould.life_shape, product.mould.replace_at)
+
+
+def mould_per_cast(product):
+    """Minutes and material of mould making that fall on one cast; none without a mould. [min/cast, money/cast]"""
     mould = product.mould
     if mould is None:
         return 0.0, 0.0
-    casts = product.casts_per_load * expected_casts(mould.life_casts, mould.life_shape, mould.replace_at)
-    minutes = checked("mould minutes", mould.minutes, low=0.0)
+    casts, minutes = casts_of_moulds(product), checked("mould minutes", mould.minutes, low=0.0)
     return minutes / casts, checked("mould cost", mould.material_cost, low=0.0) / casts

@@ -5,7 +5,7 @@ from scipy import special
 
 from .checks import checked
 
-__all__ = ["cumulative_average_minutes", "learning_exponent", "practised_minutes", "unit_minutes", "unit_total"]
+__all__ = ["learning_exponent", "practised_minutes", "unit_total"]
 
 
 def learning_exponent(rate):
@@ -36,66 +36,6 @@ def learning_exponent(rate):
     -0.2344653
     """
     return np.log2(checked("learning rate", rate, above=0.0, high=1.0))
-
-
-def unit_minutes(first_minutes, piece_number, rate):
-    """Minutes for one piece by the unit (Crawford) model.
-
-    Parameters
-    ----------
-    first_minutes : float or array_like
-        Minutes for the very first piece. [min]
-    piece_number : float or array_like
-        Which piece, counted from 1. [piece]
-    rate : float or array_like
-        Time left after each doubling, in (0, 1]. [-]
-
-    Returns
-    -------
-    float or ndarray
-        [min]
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    Examples
-    --------
-    >>> round(float(unit_minutes(100, 125, 0.85)), 5)
-    32.23647
-    """
-    first = checked("first minutes", first_minutes, low=0.0)
-    return first * checked("piece number", piece_number, low=1.0) ** learning_exponent(rate)
-
-
-def cumulative_average_minutes(first_minutes, pieces, rate):
-    """Mean minutes over the first pieces by the cumulative-average (Wright) model.
-
-    Parameters
-    ----------
-    first_minutes : float or array_like
-        Minutes for the very first piece. [min]
-    pieces : float or array_like
-        How many pieces the mean is taken over. [piece]
-    rate : float or array_like
-        Mean time left after each doubling, in (0, 1]. [-]
-
-    Returns
-    -------
-    float or ndarray
-        [min/piece]
-
-    References
-    ----------
-    .. [1] Wright, *Factors affecting the cost of airplanes*, 1936.
-
-    Examples
-    --------
-    >>> round(125 * float(cumulative_average_minutes(100, 125, 0.85)), 3)
-    4029.559
-    """
-    return unit_minutes(first_minutes, pieces, rate)
 
 
 def unit_total(pieces, rate):

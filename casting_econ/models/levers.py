@@ -1,5 +1,6 @@
-"""Change one thing in a workshop: scrap, the longest wait, prices, demand."""
+"""Change one thing in a workshop, by its place: scrap, the longest wait, prices, demand."""
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -9,7 +10,39 @@ from .labour import practised_minutes
 from .workshop import Workshop
 from .yields import at_scrap_rate
 
-__all__ = ["longest_wait", "practised_between", "with_levers"]
+__all__ = ["longest_wait", "moved_at", "practised_between", "with_levers"]
+
+
+def moved_at(a, place: str, move: Callable):
+    """The same workshop with what stands at a place moved; nothing where the place is empty.
+
+    Parameters
+    ----------
+    a : Workshop
+        The workshop, or any group of its numbers; left as it is.
+    place : str
+        Dotted names from there on, * for every one, such as 'products.knob.steps.*.minutes'.
+    move : callable
+        Takes what stands there, gives what shall.
+
+    Returns
+    -------
+    Workshop
+        Or the group.
+
+    Examples
+    --------
+    >>> from casting_econ.models import Product, Step
+    >>> knob = Product(name="knob", casts_per_load=10, steps=(Step(name="pour", minutes=6.0), Step(name="sand", minutes=3.0)))
+    >>> [step.minutes for step in moved_at(knob, "steps.sand.minutes", lambda minutes: minutes / 2).steps]
+    [6.0, 1.5]
+    """
+    if not place or a is None:
+        return a if a is None else move(a)
+    name, _, rest = place.partition(".")
+    if isinstance(a, tuple):
+        return tuple(moved_at(one, rest, move) if name in ("*", one.name) else one for one in a)
+    return replace(a, **{name: moved_at(getattr(a, name), rest, move)})
 
 
 def longest_wait(a: Workshop, product=None):
@@ -29,19 +62,11 @@ def longest_wait(a: Workshop, product=None):
     hours : float
         Its wait, the mean over draws if it is an array. [hour]
     """
-    chosen = next(p for p in a.products if p.name == _known(a, product))
+    chosen = a.product(product)
     named = [s for s in chosen.steps if s.name == chosen.cure_step]
     step = max(named or chosen.steps, key=lambda s: np.mean(s.wait_hours))
     hours = float(np.mean(step.wait_hours))
     return (step.name, hours) if hours > 0 else (None, 0.0)
-
-
-def _known(a, product):
-    """The product's name, the first if none is given; ValueError for one there is not."""
-    names = [p.name for p in a.products]
-    if product is not None and product not in names:
-        raise ValueError(f"product must be one of {', '.join(names)}; got {product!r}")
-    return product or names[0]
 
 
 def with_levers(a: Workshop, *, product=None, scrap=None, cure_hours=None, price=None, demand=None) -> Workshop:
@@ -69,31 +94,32 @@ def with_levers(a: Workshop, *, product=None, scrap=None, cure_hours=None, price
     ValueError
         If a lever is outside its range or has nothing to act on.
     """
-    name = _known(a, product)
-    products = []
-    for p in a.products:
-        steps = p.steps
-        if p.name == name and scrap is not None:
+    name = a.product(product).name
+    own = f"products.{name}.steps"
+    if scrap is not None:
+
+        def scrapped(steps):
             shares = at_scrap_rate([s.pass_share for s in steps], scrap)
-            steps = tuple(replace(s, pass_share=y) for s, y in zip(steps, shares, strict=True))
-        if p.name == name and cure_hours is not None:
-            waiting, _ = longest_wait(a, name)
-            if waiting is None:
-                raise ValueError(f"cure hours need a step that waits; {name!r} has none")
-            cure_hours = checked("cure hours", cure_hours, low=0.0)
-            steps = tuple(replace(s, wait_hours=cure_hours) if s.name == waiting else s for s in steps)
-        products.append(replace(p, steps=steps))
-    channels = a.channels
+            return tuple(replace(s, pass_share=share) for s, share in zip(steps, shares, strict=True))
+
+        a = moved_at(a, own, scrapped)
+    if cure_hours is not None:
+        waiting, _ = longest_wait(a, name)
+        if waiting is None:
+            raise ValueError(f"cure hours need a step that waits; {name!r} has none")
+        cure_hours = checked("cure hours", cure_hours, low=0.0)
+        a = moved_at(a, f"{own}.{waiting}.wait_hours", lambda _: cure_hours)
     if price is not None:
         price = checked("price factor", price, above=0.0)
-        channels = tuple(
-            replace(c, price=c.price * price, reference_price=c.price if c.reference_price is None else c.reference_price)
-            for c in channels
-        )
+
+        def priced(c):
+            return replace(c, price=c.price * price, reference_price=c.price if c.reference_price is None else c.reference_price)
+
+        a = moved_at(a, "channels.*", priced)
     if demand is not None:
         demand = checked("demand factor", demand, low=0.0)
-        channels = tuple(replace(c, orders_per_year=c.orders_per_year * demand) for c in channels)
-    return replace(a, products=tuple(products), channels=channels)
+        a = moved_at(a, "channels.*", lambda c: replace(c, orders_per_year=c.orders_per_year * demand))
+    return a
 
 
 def practised_between(product, done, casts):

@@ -19,7 +19,6 @@ __all__ = [
     "casts_by_variant",
     "casts_for",
     "chance_by_variant",
-    "chance_curve",
     "chance_of",
     "counts_from_loads",
     "loads_for",
@@ -158,48 +157,21 @@ def chance_of(needed, casts, casts_per_load, good_share, load_correlation, *, se
     loads = loads_for(casts, casts_per_load) + _checked_loads(started)
     share, rho = _draws(good_share, load_correlation)
     weights = _checked_weights(weights, share.size)
+    if not 0 < needed <= _most_counted(loads, set_size):
+        return float(needed <= _most_counted(loads, set_size))
+    return _chance_of(needed, loads, set_size, *(a.tobytes() for a in (share, rho, _checked_ruined(ruined, share), weights)))
+
+
+@lru_cache(maxsize=64)  # searches for several confidences begin alike
+def _chance_of(needed, loads, set_size, *draws):
+    """Average chance of enough, from the bytes of share, correlation, chance of ruin and weight of the draws."""
+    share, rho, lost, weights = map(np.frombuffer, draws)
     most = _most_counted(loads, set_size)
-    if not 0 < needed <= most:
-        return float(needed <= most)
     size = fft.next_fast_len(most + 1, real=True)
     rows = max(_MOST_NUMBERS // size, 1)
     parts = [slice(first, first + rows) for first in range(0, share.size, rows)]
-    lost = _checked_ruined(ruined, share)
     mean = sum(weights[part] @ _spectra(loads, share[part], rho[part], set_size, size, lost[part]) for part in parts)
     return float(np.clip(fft.irfft(mean, size)[needed : most + 1].sum(), 0.0, 1.0))
-
-
-def chance_curve(
-    needed, casts, casts_per_load, good_share, load_correlation, *, set_size=1, started=(), weights=None, ruined=0.0
-):
-    """Chance of enough for each of several numbers of casts.
-
-    Parameters
-    ----------
-    needed : int
-        Good pieces wanted, or full sets where `set_size` is above 1. [piece or set]
-    casts : sequence of int
-        Numbers of new casts. [cast]
-    casts_per_load, good_share, load_correlation, set_size, started, weights, ruined
-        As in `chance_of`.
-
-    Returns
-    -------
-    ndarray, shape (len(casts),)
-        [-]
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    Examples
-    --------
-    >>> chance_curve(28, (34, 36, 38), 14, 0.828768, 0.0).round(2).tolist()
-    [0.64, 0.85, 0.95]
-    """
-    options = {"set_size": set_size, "started": started, "weights": weights, "ruined": ruined}
-    return np.array([chance_of(needed, n, casts_per_load, good_share, load_correlation, **options) for n in casts])
 
 
 def casts_for(needed, confidence, casts_per_load, good_share, load_correlation, *, set_size=1, started=(), ruined=0.0):

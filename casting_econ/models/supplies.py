@@ -1,4 +1,4 @@
-"""What a job needs of mixes and packs, and what pressure and temperature do to a cast."""
+"""What a job needs of mixes and packs, and what temperature does to a cure."""
 
 import math
 from fractions import Fraction
@@ -8,9 +8,8 @@ from scipy import optimize
 
 from .checks import checked
 
-__all__ = ["bubble_left", "cheapest_packs", "hours_at_temperature", "mixed_masses"]
+__all__ = ["cheapest_packs", "hours_at_temperature", "mixed_masses"]
 
-_ATMOSPHERE = 101.325  # kPa; standard atmosphere, 10th CGPM (1954)
 _TOLERANCE = 1e-6  # to which HiGHS keeps a condition
 
 
@@ -124,42 +123,6 @@ def cheapest_packs(needed, sizes, prices):
         if sum(count * size for count, size in zip(counts, held, strict=True)) >= need:
             break
     return counts, float(np.dot(counts, prices))
-
-
-def bubble_left(gauge_kpa, atmosphere_kpa=_ATMOSPHERE):
-    """What pressure leaves of a trapped bubble, by Boyle's law alone.
-
-    Parameters
-    ----------
-    gauge_kpa : float or array_like
-        Pressure on the gauge, above the air outside, zero or more. [kPa]
-    atmosphere_kpa : float or array_like, optional
-        Pressure of the air outside, in which the bubble was trapped. [kPa]
-
-    Returns
-    -------
-    volume_share, width_share : float or ndarray
-        Volume and width left, of what they were. [-]
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    Notes
-    -----
-    Temperature held still. Gas that dissolves shrinks bubbles further while the pressure lasts, so an early release
-    brings them back; pressure alone promises no piece without voids. Never go beyond what the vessel's maker allows.
-
-    Examples
-    --------
-    >>> volume, width = bubble_left(101.325)  # twice the pressure in all
-    >>> volume, round(width, 4)
-    (0.5, 0.7937)
-    """
-    outside = checked("air pressure", atmosphere_kpa, above=0.0)
-    volume = outside / (outside + checked("gauge pressure", gauge_kpa, low=0.0))
-    return volume, volume ** (1.0 / 3.0)
 
 
 def hours_at_temperature(hours, stated_at, temperature, factor=2.0):

@@ -9,6 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from .selling import order_contribution
+
 __all__ = ["Channel", "Equipment", "Material", "Mould", "Overhead", "Product", "Rack", "Station", "Step", "Workshop"]
 
 Value = float | np.ndarray
@@ -74,6 +76,11 @@ class Product:
     mould: Mould | None = None
     cure_step: str | None = None  # step whose wait is 'the cure'; None: the longest wait
 
+    @property
+    def first_wait(self) -> int | None:
+        """Index of the first step that waits: up to there a load is cast in one go; None where none does."""
+        return next((at for at, step in enumerate(self.steps) if np.any(np.asarray(step.wait_hours) > 0)), None)
+
 
 @dataclass(frozen=True, kw_only=True)
 class Channel:
@@ -97,6 +104,16 @@ class Channel:
     fee_per_day: Value = 0.0  # [money/day]
     elasticity: Value = 0.0  # share of orders lost for a share of price, as a power [-]
     reference_price: Value | None = None  # None: the price itself [money/order]
+
+    @property
+    def kept_share(self) -> Value:
+        """Of the price, after fees and refunds. [-]"""
+        return 1.0 - self.fee_share - self.refund_share
+
+    def order(self, price: Value | None = None) -> dict[str, Value]:
+        """What one order brings and costs, as `order_contribution` has it, at its price or at another one. [money/order]"""
+        kinds = ("postage_charged", "fee_share", "fee_on_postage", "fee_fixed", "postage_paid", "packaging", "refund_share")
+        return order_contribution(self.price if price is None else price, **{kind: getattr(self, kind) for kind in kinds})
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -151,6 +168,13 @@ class Workshop:
     equipment: tuple[Equipment, ...] = ()
     stations: tuple[Station, ...] = ()
     racks: tuple[Rack, ...] = ()
+
+    def product(self, name: str | None = None) -> Product:
+        """A product by its name, the first if none is given; ValueError for one there is not."""
+        found = next((p for p in self.products if p.name == name), self.products[0] if name is None else None)
+        if found is None:
+            raise ValueError(f"product must be one of {', '.join(p.name for p in self.products)}; got {name!r}")
+        return found
 
     def __post_init__(self) -> None:
         known: dict[str, Any] = {product.name: product for product in self.products}

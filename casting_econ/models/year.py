@@ -10,7 +10,7 @@ from .checks import checked, checked_share
 from .costs import piece_cost
 from .curing import ENOUGH_LOADS, WEEK_HOURS, in_moulds, loads_per_week, places_needed
 from .money import yearly_charge
-from .selling import order_contribution, orders_at_price
+from .selling import orders_at_price
 from .workshop import Workshop
 
 __all__ = ["DEMAND", "HANDS", "Outcome", "beyond_target", "evaluate"]
@@ -273,16 +273,7 @@ def _limits(a, plans, needs, spare_hours):
 
 def _channel_result(c, orders, scale):
     """A year in one channel."""
-    order = order_contribution(
-        c.price,
-        postage_charged=c.postage_charged,
-        fee_share=c.fee_share,
-        fee_on_postage=c.fee_on_postage,
-        fee_fixed=c.fee_fixed,
-        postage_paid=c.postage_paid,
-        packaging=c.packaging,
-        refund_share=c.refund_share,
-    )
+    order = c.order()
     met = orders * scale
     result = {kind: order[kind] * met for kind in _ORDER_KINDS}
     return result | {

@@ -2,11 +2,11 @@
 
 from datetime import date, timedelta
 from math import ceil
+from weakref import WeakKeyDictionary
 
 from ..evidence import likeness
 from ..faults import Fault, StudyError
 from ..kit import OpenStudy, format_of
-from ..study.numbers import Quantity, split_figure
 from . import tables, wording
 from .buying import buying_list
 from .dates import last_posting
@@ -16,33 +16,7 @@ from .price import SAFE, Quoted
 from .quote import Quote
 from .spec import order_of
 
-__all__ = ["asked_of", "open_order", "order_lines", "order_results", "quote_of"]
-
-
-def asked_of(currency: str, *, by=None, start=None, in_hand=None, **asked) -> dict:
-    """What a notebook or a command asks for, dates and money as text, as fields of an order."""
-    fields = {key: value for key, value in asked.items() if value not in (None, "", {})}
-    if isinstance(price := fields.get("price"), str):
-        fields["price"] = _money("--price", price, currency)
-    for key, text in (("due", by), ("start", start)):
-        if text:
-            try:
-                fields[key] = text if isinstance(text, date) else date.fromisoformat(str(text))
-            except ValueError:
-                option = {"due": "--by", "start": "--start"}[key]
-                raise StudyError(
-                    [Fault(file=option, wrong="not a date", found=repr(text), right="a date such as 2026-12-18")]
-                ) from None
-    return fields | ({} if in_hand is None else {"in_hand": in_hand})
-
-
-def _money(option, text, currency):
-    """An amount of a command line, read by the rule of the study file; its currency may be left out."""
-    try:
-        return Quantity("{money}", above=0.0).read(text if split_figure(text)[1] else f"{text} {currency}", currency).value
-    except ValueError as error:
-        right = f"an amount above 0 with a point for decimals and nothing between thousands, such as 10800.50 or '10800.50 {currency}'"
-        raise StudyError([Fault(file=option, wrong=str(error), found=repr(text), right=right)]) from None
+__all__ = ["keep", "open_order", "order_lines", "order_results", "quote_of"]
 
 
 def open_order(kit: OpenStudy, name: str | None = None, *, today: date | None = None, **asked) -> OrderPlan:
@@ -57,7 +31,7 @@ def open_order(kit: OpenStudy, name: str | None = None, *, today: date | None = 
     today : date, optional
         First day of work where nothing says one.
     asked : optional
-        Fields as `asked_of` takes them.
+        As `order_of` takes it.
 
     Returns
     -------
@@ -68,26 +42,37 @@ def open_order(kit: OpenStudy, name: str | None = None, *, today: date | None = 
     StudyError
         For what is asked for and cannot be, or a certainty that no number of casts gives.
     """
-    order = order_of(kit, name or None, today=today, **asked_of(kit.study.currency, **asked))
+    order = order_of(kit, name or None, today=today, **asked)
+    known = _kept.get(kit)
+    if known and known.order == order:
+        return known
     share = float(kit.point().products[order.product]["yield"])
     planner = Planner(kit, order.product, max(ceil(order.pieces / share), 1), order.channel)
     plan = OrderPlan(planner=planner, order=order)
     try:
-        _ = plan.found
+        _ = plan.casts_by_item
     except ValueError as error:
         right = "a lower --confidence, or a study whose pass shares leave good pieces"
         raise StudyError([Fault(file="--confidence", wrong=str(error), found=f"{order.confidence:g}", right=right)]) from None
     return plan
 
 
+_kept: WeakKeyDictionary[OpenStudy, OrderPlan] = WeakKeyDictionary()
+
+
+def keep(plan: OrderPlan) -> None:
+    """Let `open_order` give this plan where the same order of the same open study is asked for again, in this process."""
+    _kept[plan.planner.kit] = plan
+
+
 def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
     """The answer for a terminal, without Markdown."""
     fmt = format_of(plan.planner.kit, year=False)
     lines = [wording.what_is_asked(plan, fmt), "", wording.headline(plan, fmt)]
-    if any(plan.order.in_hand.values()) or plan.order.under_way:
-        lines += ["", wording.course_now(plan, fmt)]
+    if plan.order.good or plan.order.under_way:
+        lines += ["", wording.progress_sentence(plan, fmt)]
     if not plan.order.complete:
-        said = wording.by_feel(plan, quoted, fmt), wording.alike_sentence(plan, fmt), wording.moulds_sentence(plan, fmt)
+        said = wording.by_feel_sentence(plan, quoted, fmt), wording.alike_sentence(plan, fmt), wording.moulds_sentence(plan, fmt)
         lines += [line for sentence in said if sentence for line in ("", sentence)]
     lines += ["", wording.price_sentence(plan, quoted, fmt)]
     lines += ["", wording.deposit_sentence(plan, quoted, quoted.asked, fmt)]
@@ -95,7 +80,7 @@ def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
 
 
 def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
-    """Numbers of the answer, for `order.json`."""
+    """Numbers of the answer, for `order.json`; hours, money, chances and shares in the units of the tables."""
     order, course = plan.order, plan.course
     price = quoted.asked
     earliest_promise, last = plan.earliest_promise, plan.last_start
@@ -110,23 +95,23 @@ def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
             "due": order.due.isoformat(),
             "confidence": order.confidence,
             "in_hand": {key or order.product: value for key, value in order.in_hand.items()},
-            "under_way": sum(u.casts for u in order.under_way),
+            "under_way": order.poured,
         },
         "complete": order.complete,
         "pieces_over": order.over,
         "casts": plan.casts,
         "casts_if_pieces_failed_one_by_one": plan.casts_one_by_one,
         "load_correlation": likeness(plan.planner.kit.study, order.product)[0],
-        "casts_by_variant": {key or order.product: value for key, value in plan.found[0].items()},
+        "casts_by_variant": {key or order.product: value for key, value in plan.casts_by_item.items()},
         "loads": plan.new_loads,
-        "chance_of_enough": plan.found[1],
+        "chance_of_enough": plan.chance_of_enough,
         "chance_of_date": course.in_time,
         "chance_of_date_error": course.error,
         "meets_date": plan.meets_date,
         "last_safe_start": last.day.isoformat() if last else None,
         "honest_arrival": earliest_promise[1].isoformat() if earliest_promise else None,
         "mould_sets_for_date": plan.sets_wanted,
-        "mould_sets_worn": plan.worn,
+        "mould_sets_worn": plan.sets_worn,
         "mould_sets_to_make": plan.moulds_to_make,
         "hours": {row.what: row.hours for row in tables.hours_table(plan, quoted).itertuples()},
         "sanding_hours_per_day": max(plan.sanding_by_day.values(), default=0.0),
@@ -147,7 +132,8 @@ def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
 def quote_of(plan: OrderPlan, quoted: Quoted) -> Quote:
     """The quote for the customer: nothing of what it costs.
 
-    The date is the one asked for if it holds with the wanted certainty, otherwise the earliest that does.
+    The date is the one asked for if it holds with the wanted certainty, otherwise the earliest that does. StudyError where
+    there is no price to quote, or no date holds.
     """
     file, order = plan.planner.kit.study.file, plan.order
     price, words = quoted.asked, file.quote
@@ -161,16 +147,8 @@ def quote_of(plan: OrderPlan, quoted: Quoted) -> Quote:
     elif plan.earliest_promise:
         posted, arrives = plan.earliest_promise
     else:
-        raise StudyError(
-            [
-                Fault(
-                    file="quote",
-                    wrong="no date holds with the wanted certainty",
-                    found=f"{order.confidence:.0%}",
-                    right="a lower --confidence",
-                )
-            ]
-        )
+        wrong, found = "no date holds with the wanted certainty", f"{order.confidence:.0%}"
+        raise StudyError([Fault(file="quote", wrong=wrong, found=found, right="a lower --confidence")])
     until = order.start + timedelta(days=words.valid_days)
     last = plan.last_start.day if plan.last_start else order.start
     return Quote(

@@ -52,8 +52,7 @@ def buying_list(plan) -> list[Purchase]:
     """
     kit, order, loads = plan.planner.kit, plan.order, plan.loads
     entry, supplies = plan.planner.entry, kit.study.file.supplies
-    new = slice(loads.promised + loads.started, loads.planned)
-    entering = np.quantile(plan.course.entering[:, new].sum(axis=1), SURE, axis=0, method="higher")
+    entering = np.quantile(plan.course.entering[:, loads.new].sum(axis=1), SURE, axis=0, method="higher")
     values = {key: number.value for key, number in kit.assumed.numbers.items()}
     amounts: dict[str, list[float | str]] = {}
 

@@ -18,7 +18,7 @@ REFERENCE_C = 20.0  # that waits are counted at before the month's temperature m
 
 
 class Opening:
-    """The calendar of a study from its first day on, for one order."""
+    """The calendar of a study from its first day on, for one order: dates to seconds since then, and back."""
 
     def __init__(self, first: date, calendar: Calendar, closed: dict[date, str]) -> None:
         self.first, self.calendar, self.closed = first, calendar, closed
@@ -28,11 +28,11 @@ class Opening:
         return (day - self.first).days * DAY
 
     def date_of(self, seconds: int) -> date:
-        """Date of a moment."""
+        """Date of a moment [s]."""
         return self.first + timedelta(days=int(seconds) // DAY)
 
     def moment(self, seconds: int) -> datetime:
-        """Date and time of a moment."""
+        """Date and time of a moment [s]."""
         return datetime.combine(self.first, datetime.min.time()) + timedelta(seconds=int(seconds))
 
     def day_open(self, day: date) -> bool:
@@ -74,6 +74,11 @@ def opening(study: Study, first: date, days: int, hours_per_week: float) -> Open
     Returns
     -------
     Opening
+
+    Raises
+    ------
+    StudyError
+        If days off and holidays leave no day open.
     """
     closed = closed_days(study, first, first + timedelta(days=days))
     # touching windows are joined in the week, one that runs on past Sunday too
@@ -127,7 +132,7 @@ def last_moment(study: Study, opened: Opening, due: date) -> int:
 
 
 def arrival(study: Study, opened: Opening, finish: int) -> tuple[date, date] | None:
-    """Dates on which a parcel that is packed then is posted and arrives; None where it never is."""
+    """Dates on which a parcel that is packed then [s] is posted and arrives; None where it never is."""
     if finish >= NEVER:
         return None
     day = opened.date_of(finish)

@@ -8,9 +8,8 @@ import pandas as pd
 from babel.dates import format_skeleton
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
-from matplotlib.ticker import FuncFormatter
 
-from ..charts import new_axes
+from ..charts import new_axes, ticks
 from ..formatting import Format
 from ..models.schedule import DAY, NEVER
 from ..palette import BLUE, GREEN, GREY, INK, ORANGE, SKY
@@ -52,7 +51,7 @@ def chance_chart(curve: pd.DataFrame, rules: pd.DataFrame, confidence: float, fm
     axes.set_xlim(curve.casts.iloc[0] - 0.5, curve.casts.iloc[-1] + 0.28 * (curve.casts.iloc[-1] - curve.casts.iloc[0]) + 1)
     axes.set_xlabel("casts started")
     axes.set_ylabel("chance of enough good pieces")
-    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: fmt.percent(value)))
+    ticks(axes.yaxis, fmt.percent)
     return figure
 
 
@@ -132,7 +131,7 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
         else mdates.DayLocator(interval=max(1, days // 5))
     )
     axes.xaxis.set_major_locator(hands.xaxis.get_major_locator())
-    hands.xaxis.set_major_formatter(FuncFormatter(lambda x, _: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale)))
+    ticks(hands.xaxis, lambda x: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale))
     key = [
         Patch(color=ORANGE, label="casting"),
         Patch(color=SKY, label="curing, drying, tumbling"),
@@ -181,8 +180,8 @@ def date_chart(plan: OrderPlan, fmt: Format) -> Figure:
     axes.set_ylim(-0.03, 1.05)
     axes.set_xlim(origin + min(days[0], course.deadline // DAY) - 1, origin + max(days[-1], course.deadline / DAY) + 1)
     axes.set_ylabel("chance of being packed")
-    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: fmt.percent(value)))
+    ticks(axes.yaxis, fmt.percent)
     low, high = axes.get_xlim()
     axes.xaxis.set_major_locator(mdates.DayLocator(interval=max(1, int((high - low) / 4))))
-    axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale)))
+    ticks(axes.xaxis, lambda x: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale))
     return figure

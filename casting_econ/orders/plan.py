@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from functools import cache, cached_property
+from functools import cached_property
 
 import numpy as np
 
@@ -12,7 +12,8 @@ from ..models.lots import LotPlan, cheapest_lots, load_cost
 from ..models.orders import counts_from_loads, loads_for, moulds_worn
 from ..models.schedule import DAY, NEVER
 from .dates import arrival
-from .planner import Loads, Planner, SimulatedOrder
+from .planner import Planner
+from .simulated import Loads, SimulatedOrder
 from .spec import Order
 
 __all__ = ["OrderPlan", "Start"]
@@ -32,20 +33,29 @@ class Start:
 
 @dataclass(frozen=True, kw_only=True)
 class OrderPlan:
-    """The answer for one order."""
+    """The answer for one order, each part worked out when it is first asked for."""
 
     planner: Planner
     order: Order
 
     @cached_property
-    def found(self) -> tuple[dict[str, int], float]:
-        """Casts to start by item, and the chance of enough good pieces."""
+    def _found(self) -> tuple[dict[str, int], float]:
         return self.planner.casts(self.order)
 
     @property
+    def casts_by_item(self) -> dict[str, int]:
+        """New casts to start by item; ValueError where none give the confidence. [cast]"""
+        return self._found[0]
+
+    @property
+    def chance_of_enough(self) -> float:
+        """Chance that these, with what is under way, give enough good pieces. [-]"""
+        return self._found[1]
+
+    @property
     def casts(self) -> int:
-        """New casts to start. [cast]"""
-        return sum(self.found[0].values())
+        """New casts to start, of all items. [cast]"""
+        return sum(self.casts_by_item.values())
 
     @cached_property
     def casts_one_by_one(self) -> int:
@@ -55,22 +65,22 @@ class OrderPlan:
     @cached_property
     def loads(self) -> Loads:
         """Loads of the plan."""
-        return self.planner.loads(self.order, self.found[0])
+        return self.planner.loads(self.order, self.casts_by_item)
 
     @property
     def new_loads(self) -> int:
         """Loads still to pour, extra ones apart. [load]"""
-        return self.loads.planned - self.loads.promised - self.loads.started
+        return self.loads.planned - self.loads.new.start
 
     @cached_property
     def course(self) -> SimulatedOrder:
-        """All draws."""
+        """What happens to the loads of the plan in all draws."""
         return self.planner.course(self.order, self.loads, self.planner.draws)
 
     @cached_property
     def typical(self) -> SimulatedOrder:
         """One course with everything at its middle."""
-        return self.planner.course(self.order, replace_extra(self.loads), self.planner.point, record=True)
+        return self.planner.course(self.order, _without_extra(self.loads), self.planner.point, record=True)
 
     def with_order(self, **changes) -> "OrderPlan":
         """The plan of the order with some of its fields changed, on the same draws."""
@@ -99,7 +109,7 @@ class OrderPlan:
     @cached_property
     def sanding_uncapped(self) -> float:
         """Most hours of sanding on one day of a typical course if nothing capped them. [hour]"""
-        free = self.planner.course(self.order, replace_extra(self.loads), self.planner.point, record=True, capped=False)
+        free = self.planner.course(self.order, _without_extra(self.loads), self.planner.point, record=True, capped=False)
         return max(self._sanding(free).values(), default=0.0)
 
     def _sanding(self, course):
@@ -118,7 +128,10 @@ class OrderPlan:
     @cached_property
     def earliest_promise(self) -> tuple[date, date] | None:
         """Dates of posting and arrival that hold with the confidence; None within the calendar looked at."""
-        return arrival(self.planner.kit.study, self.course.opened, self.course.finish_at(self.order.confidence))
+        return self._promised(self.course)
+
+    def _promised(self, course):
+        return arrival(self.planner.kit.study, course.opened, course.finish_at(self.order.confidence))
 
     @cached_property
     def last_start(self) -> Start | None:
@@ -147,44 +160,49 @@ class OrderPlan:
     @cached_property
     def start_days(self) -> list[date]:
         """First days to try: the planned one, those of one to three loads later, and the last safe one."""
-        later = [self.course.opened.date_of(begin) for begin in self._pours()[1:4]]
+        later = [self.course.opened.date_of(begin) for begin in sorted(self.pours.values())[1:4]]
         last = [self.last_start.day, self._next_open(self.last_start.day)] if self.last_start else []
         return sorted({self.order.start, *later, *last})
 
     @cached_property
     def next_start(self) -> date | None:
         """First day after the first on which a load is poured in a typical course; None where there is none."""
-        days = (self.course.opened.date_of(begin) for begin in self._pours())
+        days = (self.course.opened.date_of(begin) for begin in sorted(self.pours.values()))
         return next((day for day in days if day > self.order.start), None)
 
-    def _pours(self):
-        """Beginnings of the loads of a typical course. [s]"""
-        found = {}
-        for load, stage, start, _ in self.typical.schedule.segments:
-            if stage in self.casting_stages:
-                found.setdefault(load, start)
-        return sorted(found.values())
+    @cached_property
+    def pours(self) -> dict[int, int]:
+        """Beginnings of the loads of a typical course, by load. [s]"""
+        segments = self.typical.schedule.segments
+        return {load: start for load, stage, start, _ in reversed(segments) if stage in self.casting_stages}
+
+    @cached_property
+    def step_minutes(self) -> np.ndarray:
+        """Hand work on each load of the order, under way and new, at each step; shape (D, L, K). [min]"""
+        return self.planner.step_minutes(self.planner.draws, self.course.entering)[:, self.loads.own]
 
     def _next_open(self, day):
         return next((d for d in self._open_days() if d > day), day + timedelta(days=1))
 
     def starts(self, days: list[date]) -> list[Start]:
-        """The chance of the date with other first days, from every other draw."""
-        draws = self.planner.draws.part(2 * TRIES)
-        course = self.planner.course(self.order, self.loads, draws, starts=tuple(days))
-        return [Start(day=day, in_time=part.in_time) for day, part in zip(days, course.split(len(days)), strict=True)]
+        """The chance of the date with other first days, from every other draw; each day worked out once."""
+        if new := [day for day in dict.fromkeys(days) if day not in self._starts]:
+            course = self.planner.course(self.order, self.loads, self.planner.draws.part(2 * TRIES), starts=tuple(new))
+            self._starts.update({day: part.in_time for day, part in zip(new, course.split(len(new)), strict=True)})
+        return [Start(day=day, in_time=self._starts[day]) for day in days]
+
+    @cached_property
+    def _starts(self) -> dict[date, float]:
+        return {}
 
     @cached_property
     def mould_choices(self) -> list[tuple[int, float, tuple[date, date] | None]]:
-        """Sets of moulds in use, chance of the date, and the dates that hold with the confidence; up to where more change nothing."""
-        mould, rows = self.planner.entry.mould, []
-        if mould is None:
-            return rows
-        have, draws = int(mould.sets.value), self.planner.draws.part(TRIES)
-        for tried in (tuple(range(1, have + 2)), (have + 2, have + 3)):
+        """Sets of moulds in use [set], chance of the date [-], and the dates that hold; up to where more change nothing, none without moulds."""
+        have, rows, draws = self.planner.mould_sets, [], self.planner.draws.part(TRIES)
+        for tried in (tuple(range(1, have + 2)), (have + 2, have + 3)) if have else ():
             course = self.planner.course(self.order, self.loads, draws, sets=tried)
             for sets, part in zip(tried, course.split(len(tried)), strict=True):
-                dates = arrival(self.planner.kit.study, course.opened, part.finish_at(self.order.confidence))
+                dates = self._promised(part)
                 same = sets > have and rows and rows[-1][2] == dates
                 rows.append((sets, part.in_time, dates))
                 if same:  # more change nothing
@@ -193,15 +211,15 @@ class OrderPlan:
 
     @cached_property
     def sets_wanted(self) -> int:
-        """Fewest sets of moulds that come within 1 % of the best chance of the date, and are not later than any by a day."""
+        """Fewest sets of moulds that come within 1 % of the best chance of the date, and are not later than any by a day. [set]"""
         rows = self.mould_choices
         if not rows:
             return 0
         best = max(chance for _, chance, _ in rows)
         if best < self.order.confidence:  # too late anyhow: as early as moulds can make it
             dates = [row[2][1] for row in rows if row[2]]
-            have = int(self.planner.entry.mould.sets.value)  # no number of sets makes a date: none is worth making
-            return next((row[0] for row in rows if row[2] and row[2][1] == min(dates)), have)
+            # where no number of sets makes a date, none is worth making
+            return next((row[0] for row in rows if row[2] and row[2][1] == min(dates)), self.planner.mould_sets)
         return next(row[0] for row in rows if row[1] >= min(best - 0.01, 1.0))
 
     @property
@@ -216,69 +234,61 @@ class OrderPlan:
         return None if lives is None or not lives[1].size else float(lives[1].mean())
 
     @cached_property
-    def worn(self) -> float:
+    def sets_worn(self) -> float:
         """Sets of moulds that the planned loads wear out, on average. [set]"""
-        mould = next(p for p in self.planner.point_inputs.products if p.name == self.order.product).mould
+        mould, sets = self.planner.point_product.mould, max(self.sets_wanted, 1)
         if mould is None or not self.new_loads:
             return 0.0
-        sets = max(self.sets_wanted, 1)
-        return moulds_worn(
-            self.new_loads, sets, float(mould.life_casts), float(mould.life_shape), self.mould_age or 0.0, mould.replace_at
-        )
+        life = float(mould.life_casts), float(mould.life_shape)
+        return moulds_worn(self.new_loads, sets, *life, self.mould_age or 0.0, mould.replace_at)
 
     @property
     def moulds_to_make(self) -> int:
         """Sets to make: what the date wants beyond those in use, and what the order wears out. [set]"""
-        mould = self.planner.entry.mould
-        return 0 if mould is None else max(self.sets_wanted - int(mould.sets.value), 0) + int(self.worn + 0.5)
+        return max(self.sets_wanted - self.planner.mould_sets, 0) + int(self.sets_worn + 0.5)
 
     @cached_property
     def options(self) -> list[tuple[str, float, tuple[date, date] | None]]:
-        """What a change of the plan would do to the date, on the same draws: what, chance, dates that hold."""
+        """What a change of the plan would do to the date, on the same draws: what, chance [-], dates of posting and arrival that hold."""
         planner, order, draws = self.planner, self.order, self.planner.draws.part(TRIES)
-        more = dict(self.found[0])
+        more = dict(self.casts_by_item)
         first = max(more, key=more.get)
         more[first] += planner.casts_per_load
         tried = [("as planned", {}), ("one more load from the start", {"loads": planner.loads(order, more)})]
-        if planner.entry.mould is not None:
-            tried.append(("one more set of moulds", {"sets": (int(planner.entry.mould.sets.value) + 1,)}))
+        if planner.mould_sets:
+            tried.append(("one more set of moulds", {"sets": (planner.mould_sets + 1,)}))
         if any(step.wait_in in planner.kit.study.file.stations for step in planner.entry.steps.values()):
             tried.append(("one more station of each kind", {"stations": 1}))
         tried.append(("a quarter more hours a week", {"hours_share": 1.25}))
         rows = []
         for what, change in tried:
             course = planner.course(order, change.pop("loads", self.loads), draws, **change)
-            dates = arrival(planner.kit.study, course.opened, course.finish_at(order.confidence))
-            rows.append((what, course.in_time, dates))
+            rows.append((what, course.in_time, self._promised(course)))
         return rows
 
     @cached_property
     def lots(self) -> LotPlan | None:
-        """Cheapest first and later lots where ending short costs something; None where no penalty is stated."""
+        """Cheapest first and later lots where ending short costs something; None where no penalty is stated. [cast, money]"""
         order, planner = self.order, self.planner
         needed = sum(planner.needed(order).values())
         if not (order.short_penalty or order.short_penalty_each) or not needed or needed > MOST_LOTS:
             return None
-        product = next(p for p in planner.point_inputs.products if p.name == order.product)
-        target = float(planner.point_inputs.target_per_hour)
-        whole = piece_cost(product, target, planner.learning_casts)
-        steps = tuple(
-            replace(s, load_minutes=0.0, materials=tuple(m for m in s.materials if m.per == "piece")) for s in product.steps
-        )
-        alone = piece_cost(replace(product, steps=steps), target, planner.learning_casts)
+        product, target = planner.point_product, float(planner.point_inputs.target_per_hour)
 
-        def each(cost):  # of a cast, whatever becomes of it
+        def each(steps):  # cost of a cast, whatever becomes of it
+            cost = piece_cost(replace(product, steps=tuple(steps)), target, planner.learning_casts)
             return float((cost.minutes / 60.0 * target + cost.material - cost.parts) * cost.good_share)
 
-        unit = each(alone)
-        setup = max(each(whole) - unit, 0.0) * planner.casts_per_load
+        unit = each(
+            replace(s, load_minutes=0.0, materials=tuple(m for m in s.materials if m.per == "piece")) for s in product.steps
+        )
+        setup = max(each(product.steps) - unit, 0.0) * planner.casts_per_load
         unpaid = (order.price or 0.0) / order.pieces  # what is missing is not paid for
         d = planner.draws
         by_share = np.argsort(d.good_share, kind="stable")
         rows = by_share[((np.arange(LOT_DRAWS) + 0.5) / LOT_DRAWS * by_share.size).astype(int)]
         share, alike, ruined = d.good_share[rows], d.load_correlation[rows], d.ruined[rows]
 
-        @cache
         def outcome(count):
             counts = counts_from_loads(loads_for(count, planner.casts_per_load), share, alike, order.set_of, ruined).mean(axis=0)
             return np.pad(counts, (0, count + 1 - counts.size)) / counts.sum()
@@ -294,7 +304,7 @@ class OrderPlan:
 
     @cached_property
     def rounds(self) -> int:
-        """Lots that the time allows one after the other, at most as many as the order says."""
+        """Lots that the time allows one after the other, at most as many as the order says. [lot]"""
         done = self.typical.schedule.done[0]
         if not self.new_loads or done.min() >= NEVER:
             return 1
@@ -309,6 +319,5 @@ class OrderPlan:
         return [self.order.start, *(d for d in days[1:] if opened.day_open(d))]
 
 
-def replace_extra(loads: Loads) -> Loads:
-    """The loads without the extra ones."""
+def _without_extra(loads):
     return replace(loads, casts=loads.casts[: loads.planned])

@@ -1,6 +1,6 @@
 """A study's draws for one product, and the loads of an order followed through the calendar in each of them."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from functools import cached_property
 
@@ -9,101 +9,23 @@ import numpy as np
 from ..assumptions import draw_values, point_values, workshop_at
 from ..evidence import load_correlation
 from ..kit import OpenStudy
-from ..models.labour import practised_minutes
+from ..models.costs import hands_on_minutes
 from ..models.orders import casts_by_variant, casts_for, chance_by_variant, chance_of, loads_for
-from ..models.schedule import DAY, Plan, Schedule, Stage, simulate
+from ..models.schedule import DAY, Plan, Stage, simulate
 from ..models.supplies import hours_at_temperature
-from ..models.yields import rolled_yield, surviving_share
+from ..models.workshop import Product
+from ..models.yields import surviving_share
 from ..pages.curing import LoadWait, load_waits
 from ..study.schema import is_hand_sanding
 from .dates import REFERENCE_C, Opening, last_moment, opening
+from .simulated import Draws, Loads, SimulatedOrder, fates, repeated
 from .spec import Order
 
-__all__ = ["DRAWS", "Draws", "Loads", "Planner", "SimulatedOrder"]
+__all__ = ["DRAWS", "Planner"]
 
 DRAWS = 512
 EXTRA = 3  # loads that may follow one by one where the planned ones fall short
 HORIZON = 500  # days after the due date up to which the calendar is followed [day]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Draws:
-    """One product in D possible worlds, or in one; every array of length D."""
-
-    minutes: tuple[np.ndarray, ...]  # by step, for a piece entering, rework in it [min/piece]
-    load_minutes: tuple[np.ndarray, ...]  # by step [min/load]
-    wait: tuple[np.ndarray, ...]  # by step [hour]
-    shares: tuple[np.ndarray, ...]  # by step, passing [-]
-    load_correlation: np.ndarray  # [-]
-    ruined: np.ndarray  # chance that a load is lost as a whole [-]
-    order_minutes: np.ndarray  # [min/order]
-
-    @property
-    def good_share(self) -> np.ndarray:
-        """Share of casts that end good. [-]"""
-        return rolled_yield(self.shares)
-
-    def part(self, size: int) -> "Draws":
-        """Every so-manieth draw, `size` in all."""
-        rows = np.linspace(0, self.load_correlation.size - 1, min(size, self.load_correlation.size)).round().astype(int)
-        many = {name: tuple(a[rows] for a in getattr(self, name)) for name in ("minutes", "load_minutes", "wait", "shares")}
-        alone = {name: getattr(self, name)[rows] for name in ("load_correlation", "ruined", "order_minutes")}
-        return Draws(**many, **alone)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Loads:
-    """Loads of a plan in the order in which they are poured."""
-
-    casts: np.ndarray  # by load and item; shape (L, I) [cast]
-    promised: int  # loads of earlier promises, which come first
-    started: int  # loads of the order under way, which come next
-    planned: int  # all but the extra ones
-    promised_products: tuple[str, ...] = ()  # of each promised load
-
-    @property
-    def size(self) -> np.ndarray:
-        """Casts of each load. [cast]"""
-        return self.casts.sum(axis=1)
-
-
-@dataclass(frozen=True, kw_only=True)
-class SimulatedOrder:
-    """What happens to the loads in each draw."""
-
-    entering: np.ndarray  # pieces of each load that enter each step; shape (D, L, K) [piece]
-    good: np.ndarray  # shape (D, L, I) [piece]
-    plan: Plan
-    schedule: Schedule
-    opened: Opening
-    deadline: int  # packed before this, it arrives in time [s]
-    weights: np.ndarray  # of the draws, so that planned loads are enough just as often as the formula says; shape (D,), sum 1 [-]
-
-    def split(self, count: int) -> list["SimulatedOrder"]:
-        """The courses of several first days or sets of moulds apart; only their ends."""
-        parts = np.split(self.schedule.finish, count)  # each with all draws, so with the same weights
-        return [replace(self, schedule=replace(self.schedule, finish=part)) for part in parts]
-
-    @property
-    def in_time(self) -> float:
-        """Chance that the parcel arrives by the due date. [-]"""
-        return float(self.weights @ (self.schedule.finish < self.deadline))
-
-    @property
-    def error(self) -> float:
-        """Standard error of `in_time` from the number of draws; what the formula says adds none. [-]"""
-        met, total = self.schedule.finish < self.deadline, 0.0
-        for weight in np.unique(self.weights):  # draws whose planned loads are enough, and the others
-            own = self.weights == weight
-            count, share = own.sum(), met[own].mean()
-            total += (weight * count) ** 2 * max(share * (1 - share), 0.25 / count) / count
-        return float(np.sqrt(total))
-
-    def finish_at(self, chance: float) -> int:
-        """Moment by which the order is packed with a chance; NEVER where it is not. [s]"""
-        order = np.argsort(self.schedule.finish, kind="stable")
-        reached = np.cumsum(self.weights[order])
-        return int(self.schedule.finish[order][min(int(np.searchsorted(reached, chance - 1e-9)), order.size - 1)])
 
 
 class Planner:
@@ -116,9 +38,11 @@ class Planner:
     product : str
         Product ordered.
     casts : int
-        About how many casts an order takes, over which learning is averaged.
+        About how many casts an order takes, over which learning is averaged. [cast]
     channel : str, optional
         Whose minutes an order takes.
+    draws : int, optional
+        Possible worlds.
     """
 
     def __init__(self, kit: OpenStudy, product: str, casts: int, channel: str | None = None, draws: int = DRAWS) -> None:
@@ -139,31 +63,35 @@ class Planner:
         self.point = self._draws(self.point_inputs, 1, np.array([alike.mean()]))
 
     def _draws(self, inputs, draws, alike):
-        product = next(p for p in inputs.products if p.name == self.product)
+        product = inputs.product(self.product)
         channel = next((c for c in inputs.channels if c.name == self.channel), None)
         surviving = surviving_share([step.pass_share for step in product.steps])
 
         def full(value):
             return np.broadcast_to(np.asarray(value, float), (draws,))
 
-        minutes, load_minutes = [], []
-        for step, share in zip(product.steps, surviving, strict=True):
-            own = step.minutes
-            if step.first_minutes is not None:
-                pieces = self.learning_casts * np.asarray(share)
-                own = practised_minutes(own, step.first_minutes, step.learning_rate, product.made_before, pieces)
-            again = own if step.rework_minutes is None else step.rework_minutes
-            minutes.append(full(own + step.rework_share * again))
-            load_minutes.append(full(step.load_minutes))
         return Draws(
-            minutes=tuple(minutes),
-            load_minutes=tuple(load_minutes),
+            minutes=tuple(
+                full(hands_on_minutes(step, product.made_before, self.learning_casts * np.asarray(share)))
+                for step, share in zip(product.steps, surviving, strict=True)
+            ),
+            load_minutes=tuple(full(step.load_minutes) for step in product.steps),
             wait=tuple(full(step.wait_hours) for step in product.steps),
             shares=tuple(full(step.pass_share) for step in product.steps),
             load_correlation=full(alike),
             ruined=full(np.minimum(product.ruined_loads_per_year / self.loads_per_year, 0.9)),
             order_minutes=full(0.0 if channel is None else channel.minutes_per_order),
         )
+
+    @cached_property
+    def point_product(self) -> Product:
+        """Inputs of the product at the point."""
+        return next(p for p in self.point_inputs.products if p.name == self.product)
+
+    @property
+    def mould_sets(self) -> int:
+        """Sets of moulds in use; 0 where the study has none for the product. [set]"""
+        return 0 if self.entry.mould is None else int(self.entry.mould.sets.value)
 
     @cached_property
     def casts_per_load(self) -> int:
@@ -188,7 +116,7 @@ class Planner:
     def load_wait(self) -> LoadWait:
         """The first wait of a load, as the staircase takes it."""
         name, step = list(self.entry.steps.items())[self.first_wait]
-        product = next(p for p in self.point_inputs.products if p.name == self.product)
+        product = self.point_product
         entering = surviving_share([step.pass_share for step in product.steps])
         loads = [s.load_size or self.casts_per_load * share for s, share in zip(product.steps, entering, strict=True)]
         minutes = [
@@ -206,12 +134,11 @@ class Planner:
     # ------------------------------------------------------------------ how many
 
     def needed(self, order: Order) -> dict[str, int]:
-        """Good pieces, or sets, still to come by item, loads under way not counted."""
-        short = {name: max(count - order.in_hand.get(name, 0), 0) for name, count in order.items.items()}
-        return {name: -(-count // order.set_of) for name, count in short.items()}
+        """Good pieces, or sets, still to come by item, loads under way not counted. [piece or set]"""
+        return {name: -(-count // order.set_of) for name, count in order.short.items()}
 
     def casts(self, order: Order, *, alike: bool = True) -> tuple[dict[str, int], float]:
-        """Casts to start by item so that the order is met with its confidence, and the chance of that.
+        """Casts to start by item so that the order is met with its confidence, and the chance of that. [cast, -]
 
         Not `alike`, pieces of one load fail one by one.
 
@@ -222,14 +149,12 @@ class Planner:
         """
         needed, d = self.needed(order), self.draws
         given = self.casts_per_load, d.good_share, d.load_correlation if alike else np.zeros_like(d.load_correlation)
-        confidence, lost = order.confidence, {"ruined": d.ruined}
         if len(needed) == 1:
-            (name, count), started = next(iter(needed.items())), self._started(order)
-            casts = casts_for(count, confidence, *given, set_size=order.set_of, started=started, **lost)
+            [(name, count)], lost = needed.items(), {"started": self._started(order), "ruined": d.ruined}
+            casts = casts_for(count, order.confidence, *given, set_size=order.set_of, **lost)
             return {name: casts}, self._chance(order, [casts])
-        found, chance = casts_by_variant(
-            list(needed.values()), confidence, *given, order.set_of, self._started_by_item(order), **lost
-        )
+        wanted, started = list(needed.values()), self._started_by_item(order)
+        found, chance = casts_by_variant(wanted, order.confidence, *given, order.set_of, started, ruined=d.ruined)
         return dict(zip(needed, found, strict=True)), chance
 
     def curve(self, order: Order, casts) -> np.ndarray:
@@ -244,8 +169,8 @@ class Planner:
         needed, d = list(self.needed(order).values()), self.draws
         given = (self.casts_per_load, d.good_share, d.load_correlation)
         if len(needed) == 1:
-            started = self._started(order)
-            return chance_of(needed[0], casts[0], *given, set_size=order.set_of, started=started, ruined=d.ruined)
+            lost = {"started": self._started(order), "ruined": d.ruined}
+            return chance_of(needed[0], casts[0], *given, set_size=order.set_of, **lost)
         return chance_by_variant(needed, casts, *given, order.set_of, self._started_by_item(order), d.ruined)
 
     def chance_without_more(self, order: Order) -> float:
@@ -264,8 +189,7 @@ class Planner:
     def loads(self, order: Order, casts: dict[str, int], extra: int = EXTRA) -> Loads:
         """Loads in pouring order: earlier promises, those under way, the new ones, extra ones in case."""
         items, most = list(order.items), self.casts_per_load
-        rows = []
-        products = []
+        rows, products = [], []
         for promise in self.kit.study.file.orders.promised:
             if promise.product is not None:
                 full = int(self.kit.study.file.products[promise.product].casts_per_load.value)
@@ -275,18 +199,10 @@ class Planner:
         for under in order.under_way:
             rows.append(np.array([under.casts if under.variant == name else 0 for name in items]))
         started = len(rows) - promised
-        left, room = dict(casts), 0
-        for name in items:  # variants share a load where one leaves room
-            while left.get(name, 0) > 0:
-                if room == 0:
-                    rows.append(np.zeros(len(items), int))
-                    room = most
-                count = min(room, left[name])
-                rows[-1][items.index(name)] += count
-                left[name] -= count
-                room -= count
+        queue = np.repeat(np.arange(len(items)), [casts.get(name, 0) for name in items])  # variants share a load that has room
+        rows += [np.bincount(queue[n : n + most], minlength=len(items)) for n in range(0, queue.size, most)]
         planned = len(rows)
-        rows += [_even(most, len(items))] * extra
+        rows += [np.bincount(np.arange(most) % len(items), minlength=len(items))] * extra
         casts = np.array(rows).reshape(len(rows), len(items))
         return Loads(casts=casts, promised=promised, started=started, planned=planned, promised_products=tuple(products))
 
@@ -303,11 +219,36 @@ class Planner:
         hours_share: float = 1.0,
         capped: bool = True,
     ) -> SimulatedOrder:
-        """Follow the loads through the calendar in every draw; with several first days or sets of moulds, all draws for each in turn."""
+        """Follow the loads through the calendar in every draw.
+
+        Parameters
+        ----------
+        order, loads, draws : Order, Loads, Draws
+            What is made, in which loads, and in which possible worlds.
+        starts, sets : tuple, optional
+            First days, or sets of moulds [set], to try instead: all draws for each in turn.
+        record : bool, optional
+            A typical course with its segments of hand work instead of chances.
+        stations : int, optional
+            More of each kind. [station]
+        hours_share : float, optional
+            Of the hours a week for commissions. [-]
+        capped : bool, optional
+            Whether sanding by hand keeps below its cap.
+
+        Returns
+        -------
+        SimulatedOrder
+
+        Raises
+        ------
+        StudyError
+            If no day of the calendar is open.
+        """
         opened = self._opened(order, hours_share)
         key = loads.casts.tobytes(), loads.casts.shape, draws.load_correlation.size, record
         if key not in self._thrown:  # the same loads meet the same fate in every plan
-            self._thrown = {key: self._fates(loads, draws, record)} | dict(list(self._thrown.items())[-3:])
+            self._thrown = {key: fates(loads, draws, None if record else (self.seed, 2))} | dict(list(self._thrown.items())[-3:])
         entering, good = self._thrown[key]
         entering = entering.copy()
         entering[:, [load for load, name in enumerate(loads.promised_products) if name != self.product]] = 0
@@ -315,7 +256,7 @@ class Planner:
         for name in dict.fromkeys(loads.promised_products):
             plan = plan if name == self.product else self._with_other(plan, name, order, loads, draws, opened, record, stations)
         if starts or sets:
-            plan = _each(plan, [opened.seconds(day) for day in starts], list(sets))
+            plan = repeated(plan, [opened.seconds(day) for day in starts], list(sets))
         deadline = last_moment(self.kit.study, opened, order.due)
         if not capped:
             opened = Opening(opened.first, replace(opened.calendar, sanding_cap=DAY), opened.closed)
@@ -327,13 +268,11 @@ class Planner:
 
     def _weights(self, order, loads, good):
         """Weights of the draws by whether their planned loads are enough, which the formula knows without the noise of draws."""
-        own = slice(loads.promised, loads.planned)
-        needed = np.array(list(self.needed(order).values()))
+        own, needed = loads.own, np.array(list(self.needed(order).values()))
         enough = ((good[:, own] // order.set_of).sum(axis=1) >= needed).all(axis=1)
         key = order.set_of, tuple(needed), self._started(order), loads.casts[own].tobytes()
         if key not in self._exact:
-            new = loads.casts[loads.promised + loads.started : loads.planned].sum(axis=0)
-            self._exact[key] = self._chance(order, new.tolist())
+            self._exact[key] = self._chance(order, loads.casts[loads.new].sum(axis=0).tolist())
         seen, exact = enough.mean(), self._exact[key]
         if not 0.0 < seen < 1.0:
             return np.full(enough.size, 1.0 / enough.size)
@@ -361,7 +300,7 @@ class Planner:
             own,
             other.point if typical else other.draws.part(size),
         )
-        theirs = other._plan(*given, *other._fates(*given[1:], typical, stream=3), opened, stations)
+        theirs = other._plan(*given, *fates(*given[1:], None if typical else (self.seed, 3)), opened, stations)
         behind = [(0, 0), (0, 0), (0, len(theirs.stages))]
         many = {key: np.pad(getattr(plan, key), behind) for key in ("work", "wait", "places")}
         for key, value in many.items():
@@ -371,37 +310,6 @@ class Planner:
         stages = [replace(stage, name=f"{stage.name if n else 'casting'} ({name})") for n, stage in enumerate(theirs.stages)]
         begin = dict.fromkeys(mine, (before, 0, None, False))
         return replace(plan, **many, stages=(*plan.stages, *stages), slots=plan.slots | shared, under_way=plan.under_way | begin)
-
-    def _fates(self, loads, draws, typical, stream=2):
-        """Pieces of each load entering each step, and good ones by item: at random, or rounded means for a typical course."""
-        size, count = loads.size, len(draws.shares)
-        shape = (draws.load_correlation.size, size.size)
-        entering = np.empty((*shape, count), np.int64)
-        if typical:
-            surviving = np.array([float(share) for share in surviving_share([s[0] for s in draws.shares])])
-            entering[:] = np.ceil(size[None, :, None] * surviving - 1e-9)
-            total = np.cumsum(loads.casts * float(draws.good_share[0]), axis=0)
-            good = np.diff(np.floor(total + 1e-9), axis=0, prepend=0)[None].astype(np.int64)
-            return entering, np.minimum(good, loads.casts)
-        rng = np.random.default_rng([self.kit.study.file.study.seed, stream])
-        share, alike = draws.good_share[:, None], draws.load_correlation[:, None]
-        strength = (1.0 - alike) / np.maximum(alike, 1e-12)
-        own = np.where(
-            alike > 1e-9, rng.beta(np.maximum(share * strength, 1e-9), np.maximum((1 - share) * strength, 1e-9), shape), share
-        )
-        good = rng.binomial(loads.casts, own[..., None]) * (rng.random(shape) >= draws.ruined[:, None])[..., None]
-        # scrap falls on the steps in proportion to what each rejects
-        left = size - good.sum(axis=2)
-        surviving = surviving_share(draws.shares)
-        rejects = [np.asarray(s * (1 - y)) for s, y in zip(surviving, draws.shares, strict=True)]
-        remaining = np.cumsum(rejects[::-1], axis=0)[::-1]
-        gone = np.zeros(shape, np.int64)
-        for k in range(count):
-            entering[..., k] = size - gone
-            chance = np.where(remaining[k] > 0, rejects[k] / np.maximum(remaining[k], 1e-300), 0.0)
-            here = rng.binomial(left, np.clip(chance, 0, 1)[:, None]) if k < count - 1 else left
-            gone, left = gone + here, left - here
-        return entering, good
 
     def _plan(self, order, loads, draws, entering, good, opened, stations):
         file, steps, first = self.kit.study.file, list(self.entry.steps.items()), self.first_wait
@@ -447,7 +355,7 @@ class Planner:
         credit[:, : loads.promised] = 0
         size = draws.load_correlation.size
         mould = self.entry.mould
-        sets, named = (int(mould.sets.value), mould.free_after) if mould is not None else (0, None)
+        sets, named = self.mould_sets, None if mould is None else mould.free_after
         under_way = {}
         for n, under in enumerate(order.under_way):
             closes = opened.seconds(under.poured) + DAY  # the hour is not in the log: the end of the day is the cautious one
@@ -488,16 +396,3 @@ class Planner:
         """Loads that share one station at a step whose load is larger than what is cast at once."""
         step = list(self.entry.steps.values())[k]
         return 1 if step.load_size is None else max(int(step.load_size.value // self.casts_per_load), 1)
-
-
-def _each(plan, starts, sets):
-    """A plan whose draws are repeated for each first day, or for each number of sets of moulds."""
-    times, size = max(len(starts), len(sets)), plan.start.size
-    many = {name: np.concatenate([getattr(plan, name)] * times) for name in ("work", "wait", "credit", "places", "pack")}
-    begins = np.repeat(starts, size) if starts else np.tile(plan.start, times)
-    return replace(plan, **many, start=begins, mould_sets=np.repeat(sets, size) if sets else np.tile(plan.mould_sets, times))
-
-
-def _even(total, parts):
-    """A total in whole parts as even as can be."""
-    return np.array([total // parts + (n < total % parts) for n in range(parts)])

@@ -7,7 +7,7 @@ from math import ceil
 import numpy as np
 
 from ..models import piece_cost
-from ..models.moulds import expected_casts
+from ..models.costs import mould_per_cast
 from ..models.orders import loads_for
 from ..models.schedule import DAY
 from ..models.yields import surviving_share
@@ -21,7 +21,7 @@ SAFE = 0.8  # chance of the target at the price that a quote asks where none is 
 
 @dataclass(frozen=True, kw_only=True)
 class Quoted:
-    """Money and hours of one order, in D draws."""
+    """Money and hours of one order, in D draws; each price is of the whole order without postage charged."""
 
     plan: OrderPlan
     bench_hours: np.ndarray  # casting and finishing the whole order, moulds worn in it; shape (D,) [hour]
@@ -31,7 +31,6 @@ class Quoted:
     spent: np.ndarray  # materials, moulds, packaging, postage, less what scrap and left over pieces bring; shape (D,) [money]
     brought: np.ndarray  # by what is good beyond the order; shape (D,) [money]
     carried: np.ndarray  # its share of overheads and equipment; shape (D,) [money]
-    fee_share: np.ndarray  # of price and postage charged [-]
     kept_share: np.ndarray  # of the price, after fees and refunds; shape (D,) [-]
     fixed_fees: np.ndarray  # that do not follow the price; shape (D,) [money]
     target: float  # [money/hour]
@@ -97,7 +96,7 @@ class Quoted:
         bought = sum(row.cost for row in buying_list(self.plan))
         planner, loads = self.plan.planner, self.plan.loads
         first = planner.step_minutes(planner.point, self.plan.typical.entering)[0]
-        new = min(loads.promised + loads.started, loads.planned - 1)
+        new = min(loads.new.start, loads.planned - 1)
         return float(bought + (first[new].sum() / 60 * self.target if self.plan.new_loads else 0.0))
 
 
@@ -115,8 +114,8 @@ def price_of(plan: OrderPlan) -> Quoted:
     Quoted
     """
     planner, order, loads, course = plan.planner, plan.order, plan.loads, plan.course
-    inputs, own = planner.inputs, slice(plan.loads.promised, plan.loads.planned)
-    product = next(p for p in inputs.products if p.name == order.product)
+    inputs, own = planner.inputs, plan.loads.own
+    product = inputs.product(order.product)
     channel = next((c for c in inputs.channels if c.name == order.channel), None)
     target = float(planner.point_inputs.target_per_hour)
     size = planner.draws.load_correlation.size
@@ -124,30 +123,26 @@ def price_of(plan: OrderPlan) -> Quoted:
     past, past_minutes = _past(plan)
     entering = course.entering[:, own].sum(axis=1) + past[:, :-1]
     casts = float(loads.size[own].sum()) + past[:, 0]
-    minutes = planner.step_minutes(planner.draws, course.entering)[:, own].sum(axis=(1, 2)) + past_minutes
+    minutes = plan.step_minutes.sum(axis=(1, 2)) + past_minutes
     spent = sum(entering[:, k] * (step.material + step.consumables) for k, step in enumerate(cost.steps))
     spent = spent + order.pieces * cost.parts
-    if product.mould is not None:
-        worn = casts / (
-            product.casts_per_load * expected_casts(product.mould.life_casts, product.mould.life_shape, product.mould.replace_at)
-        )
-        minutes = minutes + worn * product.mould.minutes
-        spent = spent + worn * product.mould.material_cost
+    mould_minutes, mould_material = mould_per_cast(product)
+    minutes, spent = minutes + casts * mould_minutes, spent + casts * mould_material
     good = course.good[:, own].sum(axis=(1, 2))
     through = np.concatenate([entering[:, 1:], (good + past[:, -1])[:, None]], axis=1)
     spent = spent - sum((entering - through)[:, k] * step.recovered for k, step in enumerate(cost.steps))
-    brought = np.maximum(good + sum(order.in_hand.values()) - order.pieces, 0) * order.leftover_value
+    brought = np.maximum(good + order.good - order.pieces, 0) * order.leftover_value
     spent = spent - brought
 
     def of(value):
         return np.broadcast_to(np.asarray(value, float), (size,))
 
-    fee = refund = fixed = postage = 0.0
-    if channel is not None:
-        fee, refund, postage = channel.fee_share, channel.refund_share, channel.postage_paid - channel.postage_charged
-        on_postage = fee * channel.postage_charged if channel.fee_on_postage else 0.0
-        fixed = channel.fee_fixed + on_postage + refund * (channel.postage_charged + channel.postage_paid)
-        spent = spent + channel.packaging + postage
+    kept = 1.0
+    fixed = 0.0
+    if channel is not None:  # what does not follow the price is what an order costs that brings nothing
+        free, kept = channel.order(0.0), channel.kept_share
+        fixed = free["fees"] + free["refunds"]
+        spent = spent + free["packaging"] + (free["postage"] - free["revenue"])
     bench, orders = of(minutes) / 60.0, of(planner.draws.order_minutes) / 60.0
     overhead, hidden = _shared(plan, bench)
     return Quoted(
@@ -159,8 +154,7 @@ def price_of(plan: OrderPlan) -> Quoted:
         spent=of(spent),
         brought=of(brought),
         carried=overhead,
-        fee_share=of(fee),
-        kept_share=of(1.0 - fee - refund),
+        kept_share=of(kept),
         fixed_fees=of(fixed),
         target=target,
     )
@@ -169,7 +163,7 @@ def price_of(plan: OrderPlan) -> Quoted:
 def _past(plan):
     """Pieces entering each step and good in the end, of what is in hand, shape (D, K + 1); its minutes, shape (D,)."""
     planner, order, draws = plan.planner, plan.order, plan.planner.draws
-    unbooked = max(sum(order.in_hand.values()) - sum(good for _, good in order.checked), 0)
+    unbooked = max(order.good - sum(good for _, good in order.checked), 0)
     casts = ceil(unbooked / float(planner.point.good_share[0]) - 1e-9)
     sizes = np.array([*(casts for casts, _ in order.checked), *loads_for(casts, planner.casts_per_load)])
     surviving = np.stack([*np.broadcast_arrays(*surviving_share(draws.shares)), draws.good_share], axis=-1)
@@ -186,7 +180,7 @@ def _shared(plan, bench):
     year, weeks = planner.kit.point().totals, float(planner.point_inputs.weeks_per_year)
     making = float(year["make_hours_per_year"])
     share = np.minimum(bench / making if making > 0 else np.ones_like(bench), 1.0)
-    if sum(order.in_hand.values()) > sum(good for _, good in order.checked):  # no log says since when: as long as from nothing
+    if order.good > sum(good for _, good in order.checked):  # no log says since when: as long as from nothing
         course = plan.with_order(in_hand={}, under_way=()).course
     ran = course.schedule.finish - course.opened.seconds(min(order.start, order.begun or order.start))
     share = np.minimum(share, ran / (7 * DAY) / weeks)

@@ -1,9 +1,6 @@
 """A quote on one printed page: what the customer needs to say yes, and no number of the study beyond that."""
 
-import contextlib
 import math
-import os
-import tempfile
 import unicodedata
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -19,90 +16,43 @@ from ..faults import Fault, StudyError
 from ..reference import quote_words
 from ..templates import template
 
-__all__ = ["Quote", "QuoteAmounts", "quote_amounts", "quote_html", "write_quote"]
+__all__ = ["Quote", "QuoteAmounts", "quote_amounts", "quote_html"]
 
 _MOST = 1e12  # above every order of a workshop in any currency, below where floats lose cents
 
 
 @dataclass(frozen=True, kw_only=True)
 class Quote:
-    """What a maker offers a customer; checked on creation.
+    """What a maker offers a customer; checked on creation: StudyError with one fault for each field that does not fit."""
 
-    Parameters
-    ----------
-    maker, contact : str
-        Who offers, and how to reach them; contact may be empty or of several lines.
-    what : str
-        The pieces in the maker's words.
-    pieces : int
-        Pieces of the order, above zero. [piece]
-    set_of : int
-        Pieces that must match each other; 1 where none must. Divides `pieces` and every variant. [piece/set]
-    variants : dict of str to int
-        Pieces by colour or kind, summing to `pieces`; empty where all are alike. [piece]
-    price : float
-        All the customer pays, above zero; postage, if any is charged, is part of it. [money]
-    postage : float or None
-        Part of the price that is postage, shown apart; 0 says that the price holds it, None that it does not. [money]
-    deposit : float
-        Part of the price that is paid first; 0 for none. [money]
-    made_on, valid_until, posted_by : date
-        Day of the quote, last day it holds, last day of posting.
-    arrives_by : date or None
-        Last day the order is expected with the customer.
-    deposit_by : date or None
-        Last day on which the deposit (acceptance, where there is none) may arrive for the posting date to hold; None
-        while the quote holds.
-    changes : str
-        What happens with changes and cancelling; empty for the kit's own wording.
-    terms : tuple of str
-        Further terms, one a paragraph.
-    tax_note : str
-        What to say of tax beside the price; may be empty.
-    currency, locale : str
-        Currency code, and locale in which amounts and dates are written.
-    language : str or None
-        Language of the kit's phrases; None for that of the locale. One that has no phrases is refused.
-    invented : bool
-        Whether the page says that it is an invented example.
-
-    Raises
-    ------
-    StudyError
-        With one fault for each field that does not fit.
-    """
-
-    maker: str
-    what: str
-    pieces: int
-    price: float
+    maker: str  # who offers
+    what: str  # the pieces in the maker's words
+    pieces: int  # of the order, above zero [piece]
+    price: float  # all the customer pays, above zero; postage, if any is charged, is part of it [money]
     made_on: date
-    valid_until: date
-    posted_by: date
-    currency: str
-    locale: str
-    contact: str = ""
-    set_of: int = 1
-    variants: dict[str, int] = field(default_factory=dict)
-    postage: float | None = None
-    deposit: float = 0.0
-    arrives_by: date | None = None
-    deposit_by: date | None = None
-    changes: str = ""
-    terms: tuple[str, ...] = ()
-    tax_note: str = ""
-    language: str | None = None
-    invented: bool = False
+    valid_until: date  # last day on which the quote holds
+    posted_by: date  # last day of posting
+    currency: str  # its code
+    locale: str  # in which amounts and dates are written
+    contact: str = ""  # how to reach the maker, of one or several lines
+    set_of: int = 1  # pieces that must match each other; divides `pieces` and every variant [piece/set]
+    variants: dict[str, int] = field(
+        default_factory=dict
+    )  # by colour or kind, `pieces` in all; empty where all are alike [piece]
+    postage: float | None = None  # part of the price, shown apart; 0: the price holds it, None: it does not [money]
+    deposit: float = 0.0  # part of the price that is paid first [money]
+    arrives_by: date | None = None  # last day on which the order is expected with the customer
+    deposit_by: date | None = None  # for the deposit, or acceptance, so that the posting date holds; None: while the quote holds
+    changes: str = ""  # what happens with changes and cancelling; empty: the kit's own wording
+    terms: tuple[str, ...] = ()  # further ones, one a paragraph
+    tax_note: str = ""  # what to say of tax beside the price
+    language: str | None = None  # of the kit's phrases, which must be there in it; None: that of the locale
+    invented: bool = False  # whether the page says that it is an invented example
 
     def __post_init__(self) -> None:
+        found = vars(self) | {"language": self.language or self.locale}
         faults = [
-            Fault(
-                file="quote",
-                column=column,
-                wrong=wrong,
-                found=repr(self.locale if column == "language" and self.language is None else getattr(self, column)),
-                right=right,
-            )
+            Fault(file="quote", column=column, wrong=wrong, found=repr(found[column]), right=right)
             for column, wrong, right in (*_kind_faults(self), *_order_faults(self))
         ]
         if faults:
@@ -111,24 +61,21 @@ class Quote:
 
 def _kind_faults(quote):
     """Fields that are wrong by themselves: (field, what is wrong, what would be right)."""
-    for column in ("maker", "what"):
-        if not str(getattr(quote, column)).strip():
-            yield column, "empty", "a text that the customer knows it by"
-    if isinstance(quote.terms, str):
-        yield "terms", "one text where a list belongs", "a list of texts, one for each term"
-    counts = [("pieces", quote.pieces), ("set_of", quote.set_of), *(("variants", count) for count in quote.variants.values())]
-    for column in dict.fromkeys(name for name, count in counts if not _is_count(count)):
-        yield column, "not a whole number of pieces", "whole numbers above zero"
-    for column, lowest in (("price", "above zero"), ("deposit", "from zero"), ("postage", "from zero")):
-        amount = getattr(quote, column)
-        if not (_is_amount(amount) or (column == "postage" and amount is None)) or (column == "price" and not amount):
-            yield column, "not an amount of money", f"an amount {lowest}, below {_MOST:.0e}"
-    for column in ("made_on", "valid_until", "posted_by", "arrives_by", "deposit_by"):
-        day = getattr(quote, column)
-        if not (_is_day(day) or (day is None and column in ("arrives_by", "deposit_by"))):
-            yield column, "not a day", "a date without a time, such as 2026-03-27"
-    if quote.currency not in list_currencies():
-        yield "currency", "unknown currency", "a currency code of three capitals, such as EUR"
+    text = "empty", "a text that the customer knows it by"
+    count = "not a whole number of pieces", "whole numbers above zero"
+    money = "not an amount of money", f"an amount from zero, the price above it, below {_MOST:.0e}"
+    day = "not a day", "a date without a time, such as 2026-03-27"
+    rules = [(column, str(getattr(quote, column)).strip(), *text) for column in ("maker", "what")]
+    rules += [(column, _is_count(getattr(quote, column)), *count) for column in ("pieces", "set_of")]
+    rules += [("variants", all(map(_is_count, quote.variants.values())), *count)]
+    rules += [("price", _is_amount(quote.price) and quote.price, *money), ("deposit", _is_amount(quote.deposit), *money)]
+    rules += [("postage", quote.postage is None or _is_amount(quote.postage), *money)]
+    rules += [(column, _is_day(getattr(quote, column)), *day) for column in ("made_on", "valid_until", "posted_by")]
+    rules += [(c, getattr(quote, c) is None or _is_day(getattr(quote, c)), *day) for c in ("arrives_by", "deposit_by")]
+    rules += [("terms", not isinstance(quote.terms, str), "one text where a list belongs", "a list of texts, one for each term")]
+    known = quote.currency in list_currencies()
+    rules += [("currency", known, "unknown currency", "a currency code of three capitals, such as EUR")]
+    yield from ((column, wrong, right) for column, holds, wrong, right in rules if not holds)
     try:
         Locale.parse(quote.locale)
     except (UnknownLocaleError, ValueError, TypeError):
@@ -139,10 +86,14 @@ def _kind_faults(quote):
         yield "language", "a language that the quote has no words in", right
 
 
+_IN_ORDER = ("made_on", "valid_until"), ("made_on", "posted_by"), ("made_on", "deposit_by")
+_IN_ORDER += ("deposit_by", "posted_by"), ("posted_by", "arrives_by")
+
+
 def _order_faults(quote):
     """Fields that do not fit each other; those that are wrong by themselves are told already."""
     counts = (quote.pieces, quote.set_of, *quote.variants.values())
-    if all(_is_count(count) for count in counts):
+    if all(map(_is_count, counts)):
         if quote.variants and sum(quote.variants.values()) != quote.pieces:
             yield "variants", f"these are {sum(quote.variants.values())} pieces", f"variants that make {quote.pieces} in all"
         for column, parts in (("pieces", [quote.pieces]), ("variants", quote.variants.values())):
@@ -152,23 +103,13 @@ def _order_faults(quote):
         part = getattr(quote, column)
         if _is_amount(part) and _is_amount(quote.price) and part > quote.price:
             yield column, "more than the whole price", f"at most {quote.price!r}"
-    for early, late in (
-        ("made_on", "valid_until"),
-        ("made_on", "posted_by"),
-        ("made_on", "deposit_by"),
-        ("deposit_by", "posted_by"),
-        ("posted_by", "arrives_by"),
-    ):
+    for early, late in _IN_ORDER:
         first, last = getattr(quote, early), getattr(quote, late)
         if _is_day(first) and _is_day(last) and last < first:
             yield late, f"before {early}", f"{first} or later"
-    if (
-        quote.deposit_by is None
-        and _is_day(quote.valid_until)
-        and _is_day(quote.posted_by)
-        and quote.valid_until > quote.posted_by
-    ):
-        yield "valid_until", "an offer that may be accepted after it is posted", f"{quote.posted_by} or earlier, or a deposit_by"
+    until, posted = quote.valid_until, quote.posted_by
+    if quote.deposit_by is None and _is_day(until) and _is_day(posted) and until > posted:
+        yield "valid_until", "an offer that may be accepted after it is posted", f"{posted} or earlier, or a deposit_by"
 
 
 def _is_count(value):
@@ -197,17 +138,7 @@ class QuoteAmounts:
 
 
 def quote_amounts(quote: Quote) -> QuoteAmounts:
-    """Amounts of a quote in whole minor units of its currency.
-
-    Parameters
-    ----------
-    quote : Quote
-        The offer.
-
-    Returns
-    -------
-    QuoteAmounts
-        Deposit and balance, and pieces and postage, each sum to the price exactly. [money]
+    """Amounts of a quote in whole minor units of its currency: deposit and balance, and pieces and postage, sum to the price. [money]
 
     References
     ----------
@@ -244,21 +175,10 @@ def quote_amounts(quote: Quote) -> QuoteAmounts:
 
 
 def quote_html(quote: Quote) -> str:
-    """The quote as one page of HTML that needs nothing outside itself.
-
-    Parameters
-    ----------
-    quote : Quote
-        The offer.
-
-    Returns
-    -------
-    str
-        Page that prints on one sheet of A4 or US Letter unless its texts are long.
-    """
+    """The quote as one page of HTML that needs nothing outside itself; it prints on one sheet of A4 or US Letter unless texts are long."""
     locale = Locale.parse(quote.locale)
     language = _language(quote)
-    return template(Path(__file__).with_name("quote.html.j2"), _as_printable).render(
+    return template(Path(__file__).with_name("quote.html.j2"), _printable).render(
         quote=quote,
         amounts=quote_amounts(quote),
         words=quote_words()[language],
@@ -277,54 +197,10 @@ def _language(quote):
     return (quote.language or quote.locale).replace("-", "_").split("_")[0].lower()
 
 
-def _printable(text):
-    """Text without what HTML or UTF-8 cannot hold; line ends as the page writes them."""
-    lines = text.replace("\r\n", "\n").replace("\r", "\n")
+def _printable(value):
+    """A text without what HTML or UTF-8 cannot hold, line ends as the page writes them; anything else as it is."""
+    if not isinstance(value, str):
+        return value
+    lines = value.replace("\r\n", "\n").replace("\r", "\n")
     kept = "".join("\ufffd" if unicodedata.category(c) in ("Cc", "Cs") and c not in "\n\t" else c for c in lines)
-    return type(text)(kept)  # markup stays markup
-
-
-def write_quote(quote: Quote, path: str | os.PathLike) -> None:
-    """Write the page; an interrupted write leaves what was there before.
-
-    Parameters
-    ----------
-    quote : Quote
-        The offer.
-    path : str or PathLike
-        HTML file to write or replace.
-
-    Raises
-    ------
-    StudyError
-        If the file cannot be written.
-    """
-    target, text, part = Path(path), quote_html(quote), None
-    try:
-        with tempfile.NamedTemporaryFile(
-            "w", encoding="utf-8", newline="\n", dir=target.parent, prefix=".quote-", suffix=".tmp", delete=False
-        ) as file:
-            part = file.name
-            file.write(text)
-        with contextlib.suppress(OSError):
-            os.chmod(part, 0o644)  # temporary files start out unreadable to others
-        os.replace(part, target)
-    except OSError as error:
-        raise StudyError(
-            [
-                Fault(
-                    file=str(path),
-                    wrong="the quote cannot be written",
-                    found=str(error.strerror),
-                    right="a file you may write to",
-                )
-            ]
-        ) from None
-    finally:
-        if part is not None:
-            with contextlib.suppress(OSError):
-                os.unlink(part)
-
-
-def _as_printable(value):
-    return _printable(value) if isinstance(value, str) else value
+    return type(value)(kept)  # markup stays markup

@@ -1,15 +1,18 @@
 """What is asked for: one order, from the study file, the logs and the command line."""
 
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from datetime import date
 
 from pydantic import TypeAdapter, ValidationError
 
-from ..faults import Fault, StudyError, close_match
+from ..faults import Fault, StudyError, one_of
 from ..kit import OpenStudy
 from ..study import STUDY_FILE
+from ..study.consistency import check_commission
+from ..study.load import faults_of
+from ..study.numbers import UNKNOWN, given_unit
 from ..study.records import split_order
-from ..study.schema import Key
+from ..study.schema import CommissionEntry, Whole
 
 __all__ = ["Order", "UnderWay", "order_of"]
 
@@ -54,6 +57,21 @@ class Order:
         return self.variants or {"": self.pieces}
 
     @property
+    def good(self) -> int:
+        """Good pieces in hand, of all items. [piece]"""
+        return sum(self.in_hand.values())
+
+    @property
+    def poured(self) -> int:
+        """Casts under way, of all items. [cast]"""
+        return sum(under.casts for under in self.under_way)
+
+    @property
+    def short(self) -> dict[str, int]:
+        """Good pieces not in hand yet by item, loads under way not counted. [piece]"""
+        return {name: max(wanted - self.in_hand.get(name, 0), 0) for name, wanted in self.items.items()}
+
+    @property
     def over(self) -> int:
         """Good pieces in hand beyond what is wanted. [piece]"""
         return sum(max(self.in_hand.get(name, 0) - wanted, 0) for name, wanted in self.items.items())
@@ -61,10 +79,10 @@ class Order:
     @property
     def complete(self) -> bool:
         """Whether all that is wanted is in hand."""
-        return all(self.in_hand.get(name, 0) >= wanted for name, wanted in self.items.items())
+        return not any(self.short.values())
 
 
-def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = None, **asked) -> Order:
+def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = None, in_hand=None, **asked) -> Order:
     """An order of the study file with what is asked for in its place, and what its batches say.
 
     Parameters
@@ -75,8 +93,11 @@ def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = No
         Key under `[commissions]`; None makes an order of what is asked for alone.
     today : date, optional
         First day of work where neither the study nor what is asked for says one.
+    in_hand : int, str or dict, optional
+        Good pieces there already, in all that is done so far; by variant where there are several. [piece]
     asked : optional
-        Fields of Order; None leaves a field as it is. `in_hand` may be a plain number of pieces.
+        Keys of a commission, read as in the study file, but that `due` may be `by` and `price` need not name its currency.
+        None and what is empty leave a key as it is.
 
     Returns
     -------
@@ -88,120 +109,90 @@ def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = No
         With every fault of what is asked for.
     """
     file, faults = kit.study.file, []
+    asked = {{"by": "due"}.get(key, key): value for key, value in asked.items() if value not in (None, "", {})}
 
-    def fault(option, wrong, found, right):
-        faults.append(Fault(file=option, wrong=wrong, found=found, right=right))
+    def fault(column, wrong, found, right):
+        key = column.split(".")[0]  # what was asked for is at fault, where a key of the study file does not fit it
+        other = "set_of" if "sets" in wrong else "pieces" if key == "variants" and key not in asked else key
+        faults.append(Fault(file=_option(other if other in asked else key), wrong=wrong, found=found, right=right))
 
-    asked = {key: value for key, value in asked.items() if value is not None}
-    known = file.commissions
-    if name is not None and name not in known:
-        right = f"one of {', '.join(known)}{close_match(name, known)}" if known else f"a [commissions.NAME] table in {STUDY_FILE}"
+    if name is not None and name not in file.commissions:
+        known = file.commissions
+        right = one_of(name, known) if known else f"a [commissions.NAME] table in {STUDY_FILE}"
         raise StudyError([Fault(file="NAME", wrong="unknown commission", found=repr(name), right=right)])
-    stated = {} if name is None else {key: getattr(known[name], key) for key in _STATED if getattr(known[name], key) is not None}
-    facts = {"product": next(iter(file.products))} if len(file.products) == 1 else {}
-    facts |= stated | asked
-    if asked.get("variants") and "pieces" not in asked:
-        facts["pieces"] = sum(asked["variants"].values())
-    for key, option, right in (
-        ("product", "--product", f"one of {', '.join(file.products)}"),
-        ("pieces", "--pieces", "how many good pieces are ordered"),
-        ("due", "--by", "the date on which they must be there"),
-    ):
-        if key not in facts:
-            fault(option, "is missing", "", right)
-    faults += _outside(asked)
-    if faults:
-        raise StudyError(faults)
-    product = facts["product"]
-    if product not in file.products:
-        fault(
-            "--product",
-            "unknown product",
-            repr(product),
-            f"one of {', '.join(file.products)}{close_match(product, file.products)}",
-        )
-    elif facts.get("channel") is not None and facts["channel"] not in file.channels:
-        known = [name for name, channel in file.channels.items() if channel.product == product]
-        fault("--channel", "unknown channel", repr(facts["channel"]), f"one of {', '.join(known)}")
-    elif facts.get("channel") is not None and file.channels[facts["channel"]].product != product:
-        fault("--product", "is not sold in the channel of the commission", repr(product), file.channels[facts["channel"]].product)
-    facts.setdefault("start", today)
-    booked = _booked(kit, name, product)
-    if booked and "start" not in asked:  # what is left cannot begin before what the log says was done
-        facts["start"] = max(facts["start"] or booked[-1].date.date(), booked[-1].date.date())
-    if facts["start"] is None:
-        fault("--start", "is missing", "", "the first day on which work can begin")
-    elif facts["due"] < facts["start"] and not booked:  # an order under way may be late
-        fault("--by", "is before the work can start", f"{facts['due']}, start {facts['start']}", "a date after the start")
-    stated_sum = sum((facts.get("variants") or {}).values())
-    if stated_sum and "variants" not in asked and asked.get("pieces", stated_sum) != stated_sum:
-        right = "--variant with the new numbers"
-        fault("--pieces", "does not fit the variants of the commission", str(asked["pieces"]), right)
-    elif stated_sum and "pieces" in asked and asked["pieces"] != stated_sum:
-        fault("--variant", "do not add up to the pieces", str(stated_sum), str(asked["pieces"]))
-    elif stated_sum:
-        facts["pieces"] = stated_sum
-    size, items = facts.get("set_of", 1), facts.get("variants") or {"": facts["pieces"]}
-    if product in file.products and size > (load := int(file.products[product].casts_per_load.value)):
-        fault("--set-of", "is more than one load gives, from which a set must come", str(size), f"at most {load}")
+    entry, given = _read(kit, name, asked, in_hand)
+    product, size = file.products.get(entry.product), entry.set_of
+    if product and size > (load := int(product.casts_per_load.value)):
+        fault("set_of", "is more than one load gives, from which a set must come", str(size), f"at most {load}")
     else:
-        for what, count in items.items():
-            if count % size:
-                fault(
-                    "--set-of", "does not divide the pieces", f"{count} {what} in sets of {size}".replace("  ", " "), "whole sets"
-                )
+        check_commission("", entry, file, fault)
+    start, booked = entry.start or today, _booked(kit, name, entry.product)
+    if booked and "start" not in asked:  # what is left cannot begin before what the log says was done
+        start = max(start or booked[-1].date.date(), booked[-1].date.date())
+    if start is None:
+        fault("start", "is missing", "", "the first day on which work can begin")
+    elif entry.due < start and not booked:  # an order under way may be late
+        fault("due", "is before the work can start", f"{entry.due}, start {start}", "a date after the start")
+    items = entry.variants or {"": entry.pieces}
+    if not isinstance(given, dict):
+        if given and len(items) > 1:
+            right = f"pieces by variant, such as {next(iter(items))}={given}"
+            fault("in_hand", "does not say of which variant", str(given), right)
+        given = {next(iter(items)): given} if given else {}
+    elif unknown := set(given) - set(items):
+        right = one_of("", items) if items.keys() != {""} else "a plain number, since the order has no variants"
+        fault("in_hand", "unknown variant", ", ".join(sorted(unknown)), right)
     if faults:
         raise StudyError(faults)
     done, known = _from_batches(booked, items)
-    given = facts.pop("in_hand", 0)
-    in_hand = given if isinstance(given, dict) else {next(iter(items)): given} if given else {}
-    if len(items) > 1 and given and not isinstance(given, dict):
-        right = f"pieces by variant, such as {next(iter(items))}={given}"
-        raise StudyError([Fault(file="--in-hand", wrong="does not say of which variant", found=str(given), right=right)])
-    if "in_hand" not in asked:  # what the command line says is the whole count
-        in_hand = {key: in_hand.get(key, 0) + done.get(key, 0) for key in {*in_hand, *done}}
-    unknown = set(in_hand) - set(items)
-    if unknown:
-        found = ", ".join(sorted(unknown))
-        right = f"one of {', '.join(items)}" if items.keys() != {""} else "a plain number, since the order has no variants"
-        raise StudyError([Fault(file="--in-hand", wrong="unknown variant", found=found, right=right)])
-    own = name or f"{product} {facts['pieces']} by {facts['due']}"  # so that one order without a name does not replace another
-    return Order(name=own, in_hand=in_hand, **known, **facts)
+    if in_hand is None:  # what the command line says is the whole count
+        given = {key: given.get(key, 0) + done.get(key, 0) for key in {*given, *done}}
+    own = name or f"{entry.product} {entry.pieces} by {entry.due}"  # so that one order without a name does not replace another
+    stated = {key: getattr(entry, key) for key in _STATED}
+    return Order(**stated | known | {"name": own, "start": start, "in_hand": given})
 
 
-# what the study file takes for the same: least, most, whether whole, in words
-_LIMITS = {
-    "--pieces": (1, 100_000, True, "a whole number from 1 to 100,000"),
-    "--variant": (1, 100_000, True, "NAME=N with a whole number from 1 to 100,000"),
-    "--in-hand": (0, 100_000, True, "a whole number from 0 to 100,000"),
-    "--set-of": (1, 1000, True, "a whole number from 1 to 1,000"),
-    "--confidence": (0.5, 0.9999, False, "a share from 0.5 to 0.9999"),
-    "--price": (0.01, 1e9, False, "an amount from 0.01 to 1,000,000,000"),
-}
-
-
-def _outside(asked):
-    """Faults of single fields of what is asked for."""
-    given, variants = asked.get("in_hand", 0), asked.get("variants", {})
-    figures = [("--" + key.replace("_", "-"), asked[key]) for key in ("pieces", "set_of", "confidence", "price") if key in asked]
-    figures += [("--in-hand", count) for count in (given.values() if isinstance(given, dict) else [given])]
-    figures += [("--variant", count) for count in variants.values()]
-    for option, figure in figures:
-        least, most, whole, right = _LIMITS[option]
-        if not least <= figure <= most or (whole and figure != int(figure)):
-            yield Fault(file=option, wrong="outside the limits", found=f"{figure}", right=right)
-    for name in variants:
+def _read(kit, name, asked, in_hand):
+    """The commission by the rules of the study file, and the good pieces in hand; every fault at its option."""
+    file, currency, faults = kit.study.file, kit.study.currency, []
+    raw = {} if name is None else dict(kit.study.raw["commissions"][name])
+    raw |= asked | ({"pieces": 1} if "variants" in asked and "pieces" not in asked else {})
+    if len(file.products) == 1:
+        raw.setdefault("product", next(iter(file.products)))
+    if "price" in asked and not given_unit(asked["price"]):
+        raw["price"] = f"{asked['price']} {currency}"
+    for key, right in (
+        ("product", one_of("", file.products)),
+        ("pieces", "how many good pieces are ordered"),
+        ("due", "the date on which they must be there"),
+    ):
+        if key not in raw:
+            faults.append(Fault(file=_option(key), wrong="is missing", right=right))
+            raw[key] = UNKNOWN if key != "product" else ""
+    by_variant = isinstance(in_hand, dict)
+    raw |= {} if in_hand is None or by_variant else {"in_hand": in_hand}
+    found = []
+    for kind, value in ((CommissionEntry, raw), (dict[str, Whole], in_hand if by_variant else {})):
         try:
-            TypeAdapter(Key).validate_python(name)
-        except ValidationError:
-            right = "letters, digits, spaces, - and _, at most 60, as the batches log names it after a slash"
-            yield Fault(file="--variant", wrong="not a name for a variant", found=repr(name), right=right)
-    for option, key in (("--by", "due"), ("--start", "start")):
-        if key in asked and not 2000 <= asked[key].year <= 2099:
-            yield Fault(file=option, wrong="a date of another century", found=str(asked[key]), right="a day such as 2026-12-18")
+            found.append(TypeAdapter(kind).validate_python(value, context={"currency": currency}))
+        except ValidationError as error:
+            for fault in faults_of(error, currency):
+                key = fault.column.split(".")[0] if kind is CommissionEntry else "in_hand"
+                faults.append(replace(fault, file=_option(key), column=""))
+    if faults:
+        raise StudyError(faults)
+    entry, counts = found
+    if "variants" in asked and "pieces" not in asked:
+        entry = entry.model_copy(update={"pieces": sum(entry.variants.values())})
+    return entry, counts if by_variant else entry.in_hand
 
 
-_STATED = tuple(f.name for f in fields(Order) if f.name not in ("name", "under_way", "checked", "begun"))
+def _option(key):
+    """The option of the command that asks for a key of a commission."""
+    return "--" + {"due": "by", "variants": "variant"}.get(key, key).replace("_", "-")
+
+
+_STATED = tuple(f.name for f in fields(Order) if f.name in CommissionEntry.model_fields)
 
 
 def _booked(kit, name, product):

@@ -49,8 +49,9 @@ def _short(fmt: Format, when) -> str:
     return format_skeleton("MMMEd", when, locale=fmt.locale)
 
 
-def _honest(plan: OrderPlan, fmt: Format) -> str:
-    return day(fmt, plan.earliest_promise[1] if plan.earliest_promise else None)
+def _arriving(fmt: Format, dates) -> str:
+    """The day of arrival, of dates of posting and arrival."""
+    return day(fmt, dates and dates[1])
 
 
 @shown(
@@ -59,21 +60,22 @@ def _honest(plan: OrderPlan, fmt: Format) -> str:
     "confidence: sure; casts: 0; enough good: chance; loads: 0; in time: chance; date that holds: text",
 )
 def confidence_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
-    """What other confidences would ask for."""
+    """What other confidences would ask for: casts, loads [load], chances [-]."""
     rows = []
     for confidence in sorted({*CONFIDENCES, plan.order.confidence}):
         other = plan if confidence == plan.order.confidence else plan.with_order(confidence=confidence)
-        rows.append((confidence, other.casts, other.found[1], other.new_loads, other.course.in_time, _honest(other, fmt)))
-    return pd.DataFrame(rows, columns=["confidence", "casts", "enough good", "loads", "in time", "date that holds"])
+        chance, arrives = other.course.in_time, _arriving(fmt, other.earliest_promise)
+        rows.append((confidence, other.casts, other.chance_of_enough, other.new_loads, chance, arrives))
+    return rows
 
 
 @shown("order-curve", "The curve in figures", "casts: 0; chance: chance", fold=True)
 def curve_table(plan: OrderPlan) -> pd.DataFrame:
-    """Chance of enough good pieces by number of casts."""
-    low = max(sum(plan.planner.needed(plan.order).values()) * plan.order.set_of - sum(u.casts for u in plan.order.under_way), 0)
+    """Chance of enough good pieces [-] by number of new casts."""
+    low = max(sum(plan.planner.needed(plan.order).values()) * plan.order.set_of - plan.order.poured, 0)
     high = max(ceil(1.12 * plan.casts), plan.casts + 4)
     casts = np.unique(np.linspace(low, high, 41).round().astype(int))
-    return pd.DataFrame({"casts": casts, "chance": plan.planner.curve(plan.order, casts)})
+    return list(zip(casts, plan.planner.curve(plan.order, casts), strict=True))
 
 
 @shown(
@@ -82,7 +84,7 @@ def curve_table(plan: OrderPlan) -> pd.DataFrame:
     "rule: text; casts: 0; loads: 0; chance: chance",
 )
 def rule_table(plan: OrderPlan) -> pd.DataFrame:
-    """Ways of choosing the number of casts still to start, and the chance that each gives."""
+    """Ways of choosing the number of casts still to start, and the chance [-] that each gives."""
     planner, order = plan.planner, plan.order
     wanted = [sets * order.set_of for sets in planner.needed(order).values()]
     share = float(planner.point.good_share[0])
@@ -91,22 +93,21 @@ def rule_table(plan: OrderPlan) -> pd.DataFrame:
         "wanted ÷ yield": sum(ceil(n / share - 1e-9) for n in wanted),
         "a quarter more than wanted": sum(ceil(n * (1 + MARGIN) - 1e-9) for n in wanted),
     }
-    poured = sum(under.casts for under in order.under_way)
-    rules = {rule: max(casts - poured, 0) for rule, casts in rules.items()} | {"this plan": plan.casts}
+    rules = {rule: max(casts - order.poured, 0) for rule, casts in rules.items()} | {"this plan": plan.casts}
     casts = list(rules.values())
-    chances = [*list(planner.curve(order, casts[:-1])), plan.found[1]]
+    chances = [*list(planner.curve(order, casts[:-1])), plan.chance_of_enough]
     loads = [ceil(n / planner.casts_per_load) for n in casts]
-    return pd.DataFrame({"rule": list(rules), "casts": casts, "loads": loads, "chance": chances})
+    return list(zip(rules, casts, loads, chances, strict=True))
 
 
 @shown("order-variants", "Casts by colour or form", "what: text; ordered: 0; in hand: 0; casts: 0; spare casts: 0")
 def variant_table(plan: OrderPlan) -> pd.DataFrame:
-    """Casts and spares by colour or form."""
+    """Pieces ordered and in hand, casts and spare casts by colour or form."""
     rows = []
     for name, pieces in plan.order.items.items():
-        casts, short = plan.found[0][name], max(pieces - plan.order.in_hand.get(name, 0), 0)
-        rows.append((name or plan.order.product, pieces, plan.order.in_hand.get(name, 0), casts, max(casts - short, 0)))
-    return pd.DataFrame(rows, columns=["what", "ordered", "in hand", "casts", "spare casts"])
+        casts, spare = plan.casts_by_item[name], max(plan.casts_by_item[name] - plan.order.short[name], 0)
+        rows.append((name or plan.order.product, pieces, plan.order.in_hand.get(name, 0), casts, spare))
+    return rows
 
 
 @shown("order-sets", "Full sets that the planned casts give", "sets: 0; chance: chance; at least: chance", fold=True)
@@ -132,10 +133,6 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     `needed` is the share of draws whose order is not complete before the load is through. [-]
     """
     typical, course, loads, opened = plan.typical, plan.course, plan.loads, plan.typical.opened
-    poured: dict[int, int] = {}
-    for load, stage, start, _ in typical.schedule.segments:
-        if stage in plan.casting_stages:
-            poured.setdefault(load, start)
 
     def ending(moment):
         return _short(fmt, opened.date_of(moment))
@@ -144,16 +141,10 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
 
     rows = []
     for load in range(loads.planned):
-        other = load < loads.promised and loads.promised_products[load] != plan.order.product
-        kind = (
-            f"promised before: {loads.promised_products[load]}"
-            if other
-            else "promised before"
-            if load < loads.promised
-            else "under way"
-            if load < loads.promised + loads.started
-            else "new"
-        )
+        kind = "under way" if load < loads.new.start else "new"
+        if load < loads.promised:
+            product = loads.promised_products[load]
+            kind = "promised before" if product == plan.order.product else f"promised before: {product}"
         parts = [f"{count} {name}" for name, count in zip(plan.order.items, loads.casts[load], strict=True) if name and count]
         parts = parts if load >= loads.promised else []  # what was promised before has no variants of this order
         ends = course.schedule.done[:, load]
@@ -161,21 +152,11 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
         early, late = (ending(through[int(q * through.size)]) if through.size else "–" for q in (0.1, 0.9))
         here = typical.schedule.done[0, load]
         missing = "complete before" if typical.schedule.complete[0] < NEVER else "not within the calendar"
-        when = opened.moment(poured[load]) if load in poured else None
-        rows.append(
-            {
-                "load": load + 1,
-                "kind": kind,
-                "casts": int(loads.size[load]),
-                "of which": ", ".join(parts),
-                "poured": "–" if when is None else f"{_short(fmt, when.date())}, {format_time(when, 'short', locale=fmt.locale)}",
-                "through": ending(here) if here < NEVER else missing,
-                "early": early,
-                "late": late,
-                "needed": float(course.weights[(ends < NEVER) | ~order_ends].sum()),
-            }
-        )
-    return pd.DataFrame(rows)
+        when = opened.moment(plan.pours[load]) if load in plan.pours else None
+        at = "–" if when is None else f"{_short(fmt, when.date())}, {format_time(when, 'short', locale=fmt.locale)}"
+        done, needed = ending(here) if here < NEVER else missing, float(course.weights[(ends < NEVER) | ~order_ends].sum())
+        rows.append((load + 1, kind, int(loads.size[load]), ", ".join(parts), at, done, early, late, needed))
+    return rows
 
 
 @shown(
@@ -185,7 +166,7 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     fold=True,
 )
 def day_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
-    """Every day from the start to the parcel in a typical course: pours, hand hours, sanding, and days that are closed."""
+    """Every day from the start to the parcel in a typical course: loads poured, hours of hands and of sanding [hour], what is done, and days that are closed."""
     typical, opened = plan.typical, plan.typical.opened
     stages = plan.stage_names
     last = min(int(typical.schedule.finish[0]), int(max((s[3] for s in typical.schedule.segments), default=0)) + DAY)
@@ -206,16 +187,8 @@ def day_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
             continue
         what = ", ".join(f"{stages[s]} {fmt.number(h, 1)} h" for s, h in sorted(work.items()))
         closed = opened.closed.get(when, "")
-        rows.append(
-            {
-                "day": _short(fmt, when),
-                "loads poured": ", ".join(poured),
-                "hours": total,
-                "sanding": sanded,
-                "work": what or closed or "waiting",
-            }
-        )
-    return pd.DataFrame(rows, columns=["day", "loads poured", "hours", "sanding", "work"])
+        rows.append((_short(fmt, when), ", ".join(poured), total, sanded, what or closed or "waiting"))
+    return rows
 
 
 @shown(
@@ -225,25 +198,17 @@ def day_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
 )
 def hours_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
     """Hours of the order by step, the ones that no bench sees too, on average over the draws. [hour]"""
-    loads, planner = plan.loads, plan.planner
-    minutes = planner.step_minutes(planner.draws, plan.course.entering)[:, loads.promised : loads.planned]
-    by_step = minutes.sum(axis=1) / 60
-    rows = [(name, by_step[:, k]) for k, name in enumerate(planner.entry.steps)]
-    moulds = quoted.bench_hours - quoted.done_hours - by_step.sum(axis=1)
-    rows += [
-        ("what is in hand already", quoted.done_hours),
-        ("making moulds that wear out", moulds),
-        ("enquiry, packing and posting", quoted.order_hours),
-    ]
-    rows += [("its share of the weekly hours", quoted.hidden_hours)]
-    total = sum(hours.mean() for _, hours in rows)
-    frame = pd.DataFrame(
-        [(name, h.mean(), *np.quantile(h, [0.1, 0.9]), h.mean() / total if total else 0.0) for name, h in rows if h.mean() > 0],
-        columns=["what", "hours", "low", "high", "share"],
-    )
-    whole = quoted.hours
-    frame.loc[len(frame)] = ["all of it", total, *np.quantile(whole, [0.1, 0.9]), 1.0]
-    return frame
+    by_step = plan.step_minutes.sum(axis=1) / 60
+    parts = {name: by_step[:, k] for k, name in enumerate(plan.planner.entry.steps)} | {
+        "what is in hand already": quoted.done_hours,
+        "making moulds that wear out": quoted.bench_hours - quoted.done_hours - by_step.sum(axis=1),
+        "enquiry, packing and posting": quoted.order_hours,
+        "its share of the weekly hours": quoted.hidden_hours,
+    }
+    means = {name: hours.mean() for name, hours in parts.items() if hours.mean() > 0}
+    total = sum(hours.mean() for hours in parts.values())
+    rows = [(name, mean, *np.quantile(parts[name], [0.1, 0.9]), mean / total if total else 0.0) for name, mean in means.items()]
+    return [*rows, ("all of it", total, *np.quantile(quoted.hours, [0.1, 0.9]), 1.0)]
 
 
 @shown(
@@ -252,7 +217,7 @@ def hours_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
     "item: text; needed: text; in stock: text; to buy: text; cost: money; left over: text",
 )
 def material_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
-    """What to buy."""
+    """What to buy: amounts as they are written, and what it costs [money]."""
     rows = []
     for row in buying_list(plan):
         packs = " + ".join(f"{n} × {_amount(fmt, size, row.unit)}" for size, n in row.packs)
@@ -266,7 +231,7 @@ def material_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
             amounts[0] = packs = f"for {count} {row.goes_into}{'' if count == '1' else 's'}"
             amounts[1:] = ["", ""]
         rows.append((row.item.replace("-", " "), *amounts[:2], packs, row.cost, amounts[2]))
-    return pd.DataFrame(rows, columns=["item", "needed", "in stock", "to buy", "cost", "left over"])
+    return rows
 
 
 _SHORT = {"gram": "g", "milliliter": "ml", "kilogram": "kg", "liter": "l", "ounce": "oz", "pound": "lb", "": "pieces"}
@@ -285,7 +250,7 @@ def _amount(fmt, value, unit):
     "price: text; order: money; piece: money; pay an hour: money; chance of target: chance",
 )
 def price_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
-    """Prices from the least to the safest, with what each pays."""
+    """Prices of the order and a piece [money], what each pays an hour [money/hour], and its chance of the target [-]."""
     pieces = plan.order.pieces
     rows = [
         ("bills only: its hours earn nothing", quoted.bills_only),
@@ -296,10 +261,7 @@ def price_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
     ]
     if plan.order.price is not None:
         rows.append(("the price of the order", plan.order.price))
-    return pd.DataFrame(
-        [(name, price, price / pieces, quoted.pay(price).mean(), quoted.chance(price)) for name, price in rows],
-        columns=["price", "order", "piece", "pay an hour", "chance of target"],
-    )
+    return [(name, price, price / pieces, quoted.pay(price).mean(), quoted.chance(price)) for name, price in rows]
 
 
 @shown(
@@ -308,23 +270,22 @@ def price_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
     "discount: percent; order: money; pay an hour: money; change: money; chance of target: chance; given away: money",
 )
 def discount_table(quoted: Quoted, price: float) -> pd.DataFrame:
-    """What giving way on a price costs."""
+    """What giving way on a price costs: price [money], pay [money/hour], chance [-], and what is given away [money]."""
     base = quoted.pay(price).mean()
     rows = []
     for share in (0.0, *DISCOUNTS):
         lower = price * (1 - share)
         pay = quoted.pay(lower).mean()
         rows.append((share, lower, pay, pay - base, quoted.chance(lower), (base - pay) * quoted.hours.mean()))
-    return pd.DataFrame(rows, columns=["discount", "order", "pay an hour", "change", "chance of target", "given away"])
+    return rows
 
 
 @shown(
     "order-moulds", "Sets of moulds in use and the date (fewer draws)", "sets in use: 0; in time: chance; date that holds: text"
 )
 def mould_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
-    """Sets of moulds in use, and the date that each makes possible."""
-    rows = [(sets, chance, day(fmt, dates[1] if dates else None)) for sets, chance, dates in plan.mould_choices]
-    return pd.DataFrame(rows, columns=["sets in use", "in time", "date that holds"])
+    """Sets of moulds in use, the chance of the date [-], and the date that each makes possible."""
+    return [(sets, chance, _arriving(fmt, dates)) for sets, chance, dates in plan.mould_choices]
 
 
 @shown(
@@ -333,9 +294,8 @@ def mould_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     "change: text; in time: chance; date that holds: text",
 )
 def option_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
-    """What a change of the plan does to the date."""
-    rows = [(what, chance, day(fmt, dates[1] if dates else None)) for what, chance, dates in plan.options]
-    return pd.DataFrame(rows, columns=["change", "in time", "date that holds"])
+    """What a change of the plan does to the chance of the date [-], and the date that it makes possible."""
+    return [(what, chance, _arriving(fmt, dates)) for what, chance, dates in plan.options]
 
 
 @shown(
@@ -344,10 +304,8 @@ def option_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     "first day: text; days later: 0; in time: chance",
 )
 def start_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
-    """The chance of the date when the work starts later, by one load at a time; the last safe start among them."""
-    ahead = plan.start_days
-    rows = [(day(fmt, s.day), (s.day - plan.order.start).days, s.in_time) for s in plan.starts(ahead)]
-    return pd.DataFrame(rows, columns=["first day", "days later", "in time"])
+    """The chance of the date [-] when the work starts later, by one load at a time; the last safe start among them."""
+    return [(day(fmt, s.day), (s.day - plan.order.start).days, s.in_time) for s in plan.starts(plan.start_days)]
 
 
 @shown(
@@ -356,15 +314,11 @@ def start_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     "lots left: 0; still wanted: 0; casts: text; expected cost: money",
 )
 def lot_table(plan: OrderPlan) -> pd.DataFrame:
-    """Cheapest lots by lots left and pieces still wanted, for a few of them."""
-    lots = plan.lots
-    needed = sum(plan.planner.needed(plan.order).values())
-    if lots is None:
-        return pd.DataFrame(columns=["lots left", "still wanted", "casts", "expected cost"])
-    rows = []
-    for left in range(plan.rounds, 0, -1):
+    """Cheapest lots [cast] and their cost [money] by lots left and pieces still wanted, for a few of them."""
+    needed, rows = sum(plan.planner.needed(plan.order).values()), []
+    for left in range(plan.rounds, 0, -1) if plan.lots else ():
         wanted = [needed] if left == plan.rounds else sorted({1, 2, 3, 5, needed // 4, needed // 2} - {0})
         for k in (k for k in wanted if k <= needed):
-            cost, choices = lots.table[left, k]
+            cost, choices = plan.lots.table[left, k]
             rows.append((left, k, " or ".join(map(str, choices)), cost))
-    return pd.DataFrame(rows, columns=["lots left", "still wanted", "casts", "expected cost"])
+    return rows

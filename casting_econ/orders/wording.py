@@ -13,14 +13,14 @@ from .tables import day, rule_table
 
 __all__ = [
     "alike_sentence",
-    "by_feel",
-    "course_now",
+    "by_feel_sentence",
     "days_gone",
     "deposit_sentence",
     "headline",
     "lots_sentence",
     "moulds_sentence",
     "price_sentence",
+    "progress_sentence",
     "sanding_sentence",
     "sets_sentence",
     "start_sentence",
@@ -43,11 +43,10 @@ def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
     if order.set_of > 1:
         text += f" in sets of {order.set_of} that must match, so that each set comes from one load,"
     text += f" to arrive by {day(fmt, order.due)}; work can begin on {day(fmt, order.start)}; wanted certainty {fmt.sure(order.confidence)}."
-    done = sum(order.in_hand.values())
-    if done or order.under_way:
-        text += f" **In hand: {_pieces(fmt, done)}**"
+    if order.good or order.under_way:
+        text += f" **In hand: {_pieces(fmt, order.good)}**"
         if order.under_way:
-            text += f"; poured and not yet checked: {_pieces(fmt, sum(u.casts for u in order.under_way), 'cast')} in {_pieces(fmt, len(order.under_way), 'load')}"
+            text += f"; poured and not yet checked: {_pieces(fmt, order.poured, 'cast')} in {_pieces(fmt, len(order.under_way), 'load')}"
         text += "."
     return text
 
@@ -55,7 +54,7 @@ def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
 def headline(plan: OrderPlan, fmt: Format) -> str:
     """What to start, the date, and how sure."""
     order, course = plan.order, plan.course
-    chance = fmt.chance(plan.found[1])
+    chance = fmt.chance(plan.chance_of_enough)
     if order.complete:
         text = "**Nothing more needs to be cast.** "
     elif plan.casts:
@@ -85,8 +84,7 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
 def _over(plan, fmt):
     """What is in hand and under way beyond the order, nothing where nothing is."""
     over = [f"{_pieces(fmt, plan.order.over)} over"] if plan.order.over else []
-    waiting = sum(under.casts for under in plan.order.under_way)
-    over += [f"{_pieces(fmt, waiting, 'cast')} under way and no longer needed"] if waiting else []
+    over += [f"{_pieces(fmt, plan.order.poured, 'cast')} under way and no longer needed"] if plan.order.poured else []
     return f", with {' and '.join(over)}" if over else ""
 
 
@@ -104,21 +102,18 @@ def alike_sentence(plan: OrderPlan, fmt: Format) -> str:
     return f"**{_pieces(fmt, alone, 'cast')} if pieces failed one by one; {fmt.number(plan.casts)} because loads differ**: {what}{remedy}"
 
 
-def course_now(plan: OrderPlan, fmt: Format) -> str:
+def progress_sentence(plan: OrderPlan, fmt: Format) -> str:
     """On course or not, and what to do now."""
     order = plan.order
-    begun = bool(order.under_way) or any(order.in_hand.values())
-    if not begun:
+    if not (order.under_way or order.good):
         return "Nothing of this order is cast yet, or the batches log does not say so."
-    missing = sum(max(count - order.in_hand.get(name, 0), 0) for name, count in order.items.items())
     if order.complete:
         return f"**Complete: all {_pieces(fmt, order.pieces)} are in hand**{_over(plan, fmt)}. Pack and post them."
-    waiting = sum(u.casts for u in order.under_way)
     without = plan.planner.chance_without_more(order)
-    text = f"{_pieces(fmt, missing)} still to come"
+    text = f"{_pieces(fmt, sum(order.short.values()))} still to come"
     text += (
-        f", {_pieces(fmt, waiting, 'cast')} under way; without another load they are enough with a chance of {fmt.chance(without)}. "
-        if waiting
+        f", {_pieces(fmt, order.poured, 'cast')} under way; without another load they are enough with a chance of {fmt.chance(without)}. "
+        if order.poured
         else ". "
     )
     state = "**On course**" if plan.meets_date else "**Not on course**"
@@ -156,15 +151,12 @@ def days_gone(plan: OrderPlan, today: date, fmt: Format) -> str:
     return text + f"--start {today} plans from today."
 
 
-def by_feel(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
+def by_feel_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
     """What a plan by feel risks and leaves out."""
     rules = rule_table(plan).set_index("rule")
     naive, margin = rules.loc["wanted ÷ yield"], rules.loc["a quarter more than wanted"]
-    planner, loads = plan.planner, plan.loads
-    minutes = (
-        planner.step_minutes(planner.draws, plan.course.entering)[:, loads.promised : loads.planned].sum(axis=1).mean(axis=0)
-    )
-    casting, after = minutes[: planner.first_wait + 1].sum() / 60, minutes[planner.first_wait + 1 :].sum() / 60
+    minutes, finishing = plan.step_minutes.sum(axis=1).mean(axis=0), plan.planner.first_wait + 1
+    casting, after = minutes[:finishing].sum() / 60, minutes[finishing:].sum() / 60
     other = quoted.order_hours.mean() + quoted.hidden_hours.mean()
     around = (
         "talking, packing, posting and the share of weekly hours another"
@@ -227,7 +219,7 @@ def moulds_sentence(plan: OrderPlan, fmt: Format) -> str:
         if plan.moulds_meet_date
         else f"No number of sets makes the date{f', {want} come nearest to it' if want > have else ''}; "
     )
-    text += f"{'and ' if plan.moulds_meet_date else ''}the order pours {_pieces(fmt, plan.new_loads, 'load')}{' more' if plan.order.under_way else ''}, which wear{'s' if plan.new_loads == 1 else ''} out {fmt.number(plan.worn, 2)} sets on average. "
+    text += f"{'and ' if plan.moulds_meet_date else ''}the order pours {_pieces(fmt, plan.new_loads, 'load')}{' more' if plan.order.under_way else ''}, which wear{'s' if plan.new_loads == 1 else ''} out {fmt.number(plan.sets_worn, 2)} sets on average. "
     text += (
         f"**Make {_pieces(fmt, plan.moulds_to_make, 'set')}.**"
         if plan.moulds_to_make
@@ -283,7 +275,7 @@ def price_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
         text += " No channel is named, so talking, packing, posting, fees and postage are not in these: name one with `--channel`, or as `channel` of a commission."
     if quoted.brought.mean() >= 0.005:
         text += f" What is good beyond the order is counted as bringing {fmt.money(quoted.brought.mean())} on average; without that each asks so much more."
-    if any(order.in_hand.values()):
+    if order.good:
         casts = "the casts of its batches" if order.checked else "as many casts as the yield asks for"
         text += f" The pieces in hand are in all this: {casts}, {fmt.number(quoted.done_hours.mean(), 1)} hours by the study's minutes."
     if order.price is None:

@@ -9,7 +9,7 @@ from ..kit import OpenStudy, basis_counts, format_of
 from ..models import evaluate
 from .change import Changed, cost_words
 from .conditions import moved_words, needed_table, pay_over_target
-from .sensitivity import Decision, decision_sentence
+from .deciding import Decision, decision_sentence
 
 __all__ = ["evidence_steps", "next_things", "the_decision"]
 

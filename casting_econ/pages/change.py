@@ -25,6 +25,7 @@ __all__ = [
     "cost_words",
     "scenario_sentence",
     "scenario_table",
+    "stated_in",
     "study_with_scenarios",
 ]
 
@@ -229,51 +230,41 @@ def _clash(kit, chosen):
     seen: set[str] = set()
     for name in chosen:
         entry = kit.study.file.scenarios[name]
-        keys = {*_paths(entry.change), *entry.drop}
+        keys = {*dict(stated_in(entry.change)), *entry.drop}
         if any(key == other or key.startswith(other + ".") or other.startswith(key + ".") for key in keys for other in seen):
             return True
         seen |= keys
     return False
 
 
-def _paths(change, path=()):
-    """Dotted keys of what a change states."""
+def stated_in(change, path=()):
+    """Dotted keys of what a change states, each with its value."""
     for key, value in change.items():
         if isinstance(value, dict) and not {"value", "low", "likely", "high", "distribution"} & set(value):
-            yield from _paths(value, (*path, key))
+            yield from stated_in(value, (*path, key))
         else:
-            yield ".".join((*path, key))
+            yield ".".join((*path, key)), value
 
 
 @shown(
     "change-scenarios",
     "Scenarios beside the study: what each costs once, and the changes it brings; the gain a year lies between low and high in eight draws of ten, "
     "payback is in months and counts the hours once at the target, worth is over the life of the outlay",
-    "scenario: text; outlay: money0; hours once: 0; change in pay an hour: money; gain a year: money0; low: money0; high: money0; "
+    "scenario: text; outlay: money0; hours once: 0; change in pay an hour: money; change in pay a year: kept; gain a year: money0; low: money0; "
+    "high: money0; "
     "chance: chance; payback: 0; worth: money0; limits then: text",
 )
 def scenario_table(rows: list[Changed]) -> pd.DataFrame:
-    """Scenarios beside the study: cost once, change in pay and in the year with the middle eight in ten, chance, payback, worth."""
+    """Scenarios beside the study: cost once, change in pay and in the year with the middle eight in ten, chance, payback, worth. [money, hour, money/hour, money/year, month]"""
     frame = []
     for row in rows:
         low, high = np.quantile(row.gain, [0.1, 0.9])
-        frame.append(
-            {
-                "scenario": row.what,
-                "outlay": row.outlay,
-                "hours once": row.hours_once,
-                "change in pay an hour": float(row.pay.mean() - row.base_pay.mean()),
-                "change in pay a year": float(row.residual.mean() - row.base_residual.mean()),
-                "gain a year": float(row.gain.mean()),
-                "low": float(low),
-                "high": float(high),
-                "chance": row.better,
-                "payback": row.payback * 12.0 if row.first_cost else np.nan,  # nothing to be paid back
-                "worth": float(row.present_value.mean()),
-                "limits then": row.now_limits.replace("-", " "),
-            }
-        )
-    return pd.DataFrame(frame)
+        pay, year = (float(x.mean() - base.mean()) for x, base in ((row.pay, row.base_pay), (row.residual, row.base_residual)))
+        months = row.payback * 12.0 if row.first_cost else np.nan  # nothing to be paid back
+        gain, worth = float(row.gain.mean()), float(row.present_value.mean())
+        limits = row.now_limits.replace("-", " ")
+        frame.append((row.what, row.outlay, row.hours_once, pay, year, gain, low, high, row.better, months, worth, limits))
+    return frame
 
 
 def scenario_sentence(row: Changed, fmt: Format) -> str:

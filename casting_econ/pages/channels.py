@@ -1,12 +1,15 @@
-"""The channels page: from sales to pay, what each channel leaves, and prices."""
+"""The channels page: from sales to pay, what each channel and each order leaves, and prices."""
 
 import numpy as np
 import pandas as pd
 
 from ..kit import OpenStudy, format_of
+from ..models.mix import gain_by_resource
+from .cost import CARRIED
+from .mix import activities, the_mix
 from .table import shown
 
-__all__ = ["channel_table", "money_steps", "price_place"]
+__all__ = ["channel_table", "contribution_table", "money_steps", "order_table", "price_floors", "price_place"]
 
 
 @shown(
@@ -16,27 +19,98 @@ __all__ = ["channel_table", "money_steps", "price_place"]
     "left after material: money0; hours a year: 0; left an hour: money",
 )
 def channel_table(kit: OpenStudy) -> pd.DataFrame:
-    """What each channel brings a year, and what is left for an hour before shared costs."""
-    point, rows = kit.point(), []
-    for name, channel in point.channels.items():
-        product = point.products[channel["product"]]
-        made = channel["pieces"] * product["made_per_year"] / product["sold_per_year"]
-        material, hours = made * product["material_per_good_piece"], made * product["minutes_per_good_piece"] / 60.0
-        hours = hours + channel["order_hours"] + channel["stall_hours"]
-        left = channel["net"] - channel["stall_fees"] - material
-        rows.append(
-            {
-                "channel": name,
-                "orders a year": float(channel["orders"]),
-                "pieces a year": float(channel["pieces"]),
-                "sales a year": float(channel["revenue"]),
-                "kept of sales": float(channel["net"] / channel["revenue"]) if channel["revenue"] else np.nan,
-                "left after material": float(left),
-                "hours a year": float(hours),
-                "left an hour": float(left / hours) if hours else np.nan,
-            }
-        )
-    return pd.DataFrame(rows)
+    """What each channel brings a year, and what is left for an hour before shared costs. [order, piece, money and hour a year; money/hour]"""
+    found, rows = activities(kit), []
+    for n, (name, channel) in enumerate(kit.point().channels.items()):
+        orders, sales = float(channel["orders"]), float(channel["revenue"])
+        left = float(found.left[n] * orders - channel["stall_fees"])
+        hours = float(found.hours[n] * orders + channel["stall_hours"])
+        kept, hourly = (part / whole if whole else np.nan for part, whole in ((float(channel["net"]), sales), (left, hours)))
+        rows.append((name, orders, float(channel["pieces"]), sales, kept, left, hours, hourly))
+    return rows
+
+
+@shown(
+    "channels-orders",
+    "What one order leaves: by order, by hour, by load, and after its own hours at the target",
+    "channel: text; left an order: money; hours: 1; left an hour: money; left a load: money; after the target: money",
+)
+def order_table(kit: OpenStudy) -> pd.DataFrame:
+    """What one order of each channel leaves: by order, by hour, by load, and by the hours it takes. [money/order, hour/order, money/hour, load/order, money/load]
+
+    Notes
+    -----
+    Left is price and postage charged less fees, postage, packaging, refunds, the material of all pieces made for it and its part
+    of the fees of stall days; hours hold its part of those days.
+    """
+    found = activities(kit)
+    left, hours = found.left - found.stall_fees, found.hours + found.stall_hours
+    return pd.DataFrame(
+        {
+            "channel": found.names,
+            "left an order": left,
+            "hours": hours,
+            "left an hour": left / np.where(hours > 0, hours, np.nan),
+            "loads": found.loads,
+            "left a load": left / np.where(found.loads > 0, found.loads, np.nan),
+            "after the target": left - hours * found.target,
+        }
+    )
+
+
+def contribution_table(kit: OpenStudy) -> pd.DataFrame:
+    """What each channel leaves for a unit of each resource; while that resource is full, best first. [unit/order, money/unit, money/year]
+
+    Notes
+    -----
+    Before own hours, days at a stall taken as given. A load of one product may keep a station longer than that of another, so
+    channels are ranked by what the whole resource would leave a year if it had nothing else to do.
+    """
+    found = activities(kit)
+    rates, whole = gain_by_resource(found.left, found.taken), gain_by_resource(found.left, found.use)
+    used = found.use @ found.demand + 1.0 - found.capacity
+    rows = [
+        (name.replace("-", " "), found.names[n], found.units[m], found.taken[m, n], rates[m, n], whole[m, n], used[m])
+        for m, name in enumerate(found.resources)
+        for n in np.argsort(-whole[m], kind="stable")
+        if found.taken[m, n] > 0
+    ]
+    columns = ["resource", "channel", "unit", "taken an order", "left a unit", "left a year of it", "used at demand"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+@shown(
+    "channels-floors",
+    "Floors of the price a piece: what an extra order must bring, the same while something is full, and what carries the workshop",
+    "channel: text; price a piece: money; extra cost: money; while full: money; full cost: money",
+)
+def price_floors(kit: OpenStudy, *, stated: bool = False) -> pd.DataFrame:
+    """Floors of the price a piece by channel, beside the price: extra cost, extra cost while something is full, and full cost. [money/piece]
+
+    Notes
+    -----
+    Of an order: extra cost = price - (left - hours x target) / kept, kept being the share of a price that fees and refunds leave;
+    there an extra order pays its fees, postage, packaging, refunds, material and own hours at the target, and nothing else.
+    While full adds what the order takes of full resources at their worth in the best mix, over kept: it
+    pays for the orders it displaces too. Full cost = extra cost + ((overheads + equipment + weekly hours at the target)
+    a piece made / (1 - unsold share) + stall fees and hours a piece sold) / kept: with every channel at it, and as many sold, the
+    year pays just the target for every hour (ruined loads, which must not set a price, apart).
+    """
+    a, point = kit.inputs(stated=stated), kit.point(stated=stated)
+    found, mix = the_mix(kit, stated=stated)
+    displaced, rows = mix.worth_of_resource @ found.use, []
+    for n, c in enumerate(a.channels):
+        product, unsold, kept = point.products[c.product], a.product(c.product).unsold_share, float(c.kept_share)
+        carried = sum(product["cost_by_kind"][kind] for kind in CARRIED) / (1.0 - unsold)
+        met = float(point.channels[c.name]["orders"])
+        stall = float(point.channels[c.name]["stall_fees"] + point.channels[c.name]["stall_hours"] * found.target)
+        stall = 0.0 if stall == 0.0 else stall / (met * found.pieces[n]) if met > 0 else np.inf
+        lower = found.after_target[n] / kept if kept > 0 else -np.inf
+        extra = float(c.price - lower) / found.pieces[n]
+        full = float(extra + (carried + stall) / kept) if kept > 0 else np.inf
+        busy = float(extra + displaced[n] / found.pieces[n] / kept) if kept > 0 else np.inf
+        rows.append((c.name, float(c.price) / found.pieces[n], extra, busy, full))
+    return rows
 
 
 @shown("channels-from-sales-to-pay", "From sales to what is left for every hour, a year", "step: text; money a year: money0")
@@ -44,16 +118,9 @@ def money_steps(kit: OpenStudy) -> pd.DataFrame:
     """From sales down to what is left for the maker's hours. [money/year]"""
     totals = kit.point().totals
     kinds = ("fees", "postage", "packaging", "refunds", "stall_fees", "material", "freak_loss", "overhead", "equipment")
-    rows = [{"step": "sales and postage charged", "money a year": totals["revenue_per_year"]}]
-    rows += [
-        {"step": kind.replace("_", " "), "money a year": -totals[f"{kind}_per_year"]}
-        for kind in kinds
-        if totals[f"{kind}_per_year"]
-    ]
-    rows.append({"step": "left for every hour", "money a year": totals["residual_pay_per_year"]})
-    frame = pd.DataFrame(rows)
-    frame["money a year"] = frame["money a year"].astype(float)
-    return frame
+    rows = [("sales and postage charged", float(totals["revenue_per_year"]))]
+    rows += [(kind.replace("_", " "), -float(totals[f"{kind}_per_year"])) for kind in kinds if totals[f"{kind}_per_year"]]
+    return [*rows, ("left for every hour", float(totals["residual_pay_per_year"]))]
 
 
 @shown(
@@ -62,27 +129,13 @@ def money_steps(kit: OpenStudy) -> pd.DataFrame:
     "asking prices: text; seen: 0; 1 in 4 below: money; half below: money; 1 in 4 above: money; ours: money; below ours: percent",
 )
 def price_place(kit: OpenStudy, product: str) -> pd.DataFrame:
-    """Our price a piece among asking prices seen: quantiles and the share of asking prices below ours."""
+    """Our price a piece among asking prices seen: quantiles and the share of asking prices below ours. [money/piece]"""
     seen = kit.study.records.get("prices_seen")
     if seen is None:
         return pd.DataFrame()
     each, ours = seen.price / seen.pieces, float(kit.point().products[product]["mean_price_per_piece"])
     rows = {"all seen": each, "known to have sold": each[seen.sold == "yes"]}
-    return pd.DataFrame(
-        [
-            {
-                "asking prices": name,
-                "seen": len(v),
-                "1 in 4 below": v.quantile(0.25),
-                "half below": v.median(),
-                "1 in 4 above": v.quantile(0.75),
-                "ours": ours,
-                "below ours": float((v < ours).mean()),
-            }
-            for name, v in rows.items()
-            if len(v)
-        ]
-    )
+    return [(name, len(v), *v.quantile([0.25, 0.5, 0.75]), ours, float((v < ours).mean())) for name, v in rows.items() if len(v)]
 
 
 def hidden_hours(kit: OpenStudy) -> str:

@@ -1,14 +1,13 @@
 """What would have to be true for every hour to earn the target: each lever alone, and two together."""
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from ..formatting import Format
 from ..kit import OpenStudy
-from ..models import Workshop, evaluate, longest_wait, with_levers
+from ..models import Workshop, evaluate, longest_wait, moved_at, with_levers
 from ..models.yields import rolled_yield
 from .table import shown
 
@@ -33,16 +32,26 @@ class Lever:
 
     key: str
     label: str
-    unit: str  # "share", "hour", "hour/week" or "" for a factor on what is stated
-    now: float
-    low: float
-    high: float
-    move: Callable[[Workshop, np.ndarray], Workshop]
+    places: tuple[str, ...]  # in the workshop, as `moved_at` takes them; of scrap, the product
+    unit: str = ""  # "share", "hour", "hour/week" or "" for a factor on what is stated
+    now: float = 1.0
+    low: float = 0.0
+    high: float = 20.0
 
     @property
     def is_factor(self) -> bool:
         """Whether it is a factor on what the study states."""
         return self.unit == ""
+
+    def move(self, a: Workshop, x: np.ndarray) -> Workshop:
+        """The workshop with the lever at x, in its unit; what a load takes by hand never falls to nothing."""
+        if self.key == "scrap":
+            return with_levers(a, product=self.places[0], scrap=x)
+        for place in self.places:
+            # a station is not turned round in no time
+            factor = np.maximum(x, 0.02) if place.endswith("load_minutes") else x
+            a = moved_at(a, place, lambda now, by=factor: now * by if self.is_factor else x)
+        return a
 
 
 def levers(kit: OpenStudy, product: str | None = None) -> list[Lever]:
@@ -60,60 +69,37 @@ def levers(kit: OpenStudy, product: str | None = None) -> list[Lever]:
     list of Lever
     """
     a = kit.inputs()
-    name = product or a.products[0].name
-    own = next(p for p in a.products if p.name == name)
+    own = a.product(product)
+    steps, (waiting, hours) = f"products.{own.name}.steps", longest_wait(a, own.name)
+    scrap = 1.0 - float(rolled_yield([s.pass_share for s in own.steps]))
+    weekly = {"unit": "hour/week", "now": float(a.fixed_hours_per_week), "high": float(a.hours_per_week) * 0.999}
+    materials = ("products.*.steps.*.materials.*.cost", "products.*.parts.*.cost", "products.*.mould.material_cost")
 
-    def factor(key, label, move, low=0.0, high=8.0):
-        return Lever(key=key, label=label, unit="", now=1.0, low=low, high=high, move=move)
+    def minutes(step):
+        return tuple(f"{steps}.{step}.{kind}" for kind in ("minutes", "load_minutes", "rework_minutes"))
 
     found = [
-        factor("price", "every price", lambda a, x: with_levers(a, price=x), low=0.05),
-        factor("buyers", "buyers of every channel", lambda a, x: with_levers(a, demand=x), low=0.02),
-        Lever(
-            key="scrap",
-            label=f"scrap of {name}",
-            unit="share",
-            now=1.0 - float(rolled_yield([s.pass_share for s in own.steps])),
-            low=0.0,
-            high=0.97,
-            move=lambda a, x: with_levers(a, product=name, scrap=x),
-        ),
+        Lever(key="price", label="every price", places=("channels.*.price",), low=0.05, high=8.0),
+        Lever(key="buyers", label="buyers of every channel", places=("channels.*.orders_per_year",), low=0.02, high=8.0),
+        Lever(key="scrap", label=f"scrap of {own.name}", places=(own.name,), unit="share", now=scrap, high=0.97),
     ]
-    waiting, hours = longest_wait(a, name)
     if waiting is not None:
+        ends = {"now": hours, "low": 0.05 * hours, "high": 12.0 * hours}
         found.append(
-            Lever(
-                key="cure",
-                label=f"wait at {waiting}",
-                unit="hour",
-                now=hours,
-                low=0.05 * hours,
-                high=12.0 * hours,
-                move=lambda a, x: with_levers(a, product=name, cure_hours=x),
-            )
+            Lever(key="cure", label=f"wait at {waiting}", places=(f"{steps}.{waiting}.wait_hours",), unit="hour", **ends)
         )
     found += [
-        factor(f"minutes.{s.name}", f"minutes of {s.name}", lambda a, x, step=s.name: _steps(a, name, x, step), high=20.0)
+        Lever(key=f"minutes.{s.name}", label=f"minutes of {s.name}", places=minutes(s.name))
         for s in own.steps
         if s.minutes or s.load_minutes
     ]
-    found.append(factor("bench", "all minutes at the bench", lambda a, x: _steps(a, name, x, None), high=20.0))
+    found.append(Lever(key="bench", label="all minutes at the bench", places=minutes("*")))
     if any(c.minutes_per_order for c in a.channels):
-        found.append(factor("orders", "minutes an order takes", lambda a, x: _channels(a, x), high=20.0))
-    found.append(
-        Lever(
-            key="weekly",
-            label="weekly hours no customer sees",
-            unit="hour/week",
-            now=float(a.fixed_hours_per_week),
-            low=0.0,
-            high=float(a.hours_per_week) * 0.999,
-            move=lambda a, x: replace(a, fixed_hours_per_week=x),
-        )
-    )
-    found.append(factor("material", "every material price", lambda a, x: _materials(a, x), high=20.0))
+        found.append(Lever(key="orders", label="minutes an order takes", places=("channels.*.minutes_per_order",)))
+    found.append(Lever(key="weekly", label="weekly hours no customer sees", places=("fixed_hours_per_week",), **weekly))
+    found.append(Lever(key="material", label="every material price", places=materials))
     if a.overheads:
-        found.append(factor("overheads", "all overheads", lambda a, x: _overheads(a, x), high=20.0))
+        found.append(Lever(key="overheads", label="all overheads", places=("overheads.*.per_year",)))
     return found
 
 
@@ -186,7 +172,7 @@ def solve_for_target(kit: OpenStudy, chosen: list[Lever], at: Lever | None = Non
     "lever: text; unit: text; now: significant; needed: significant; change: percent1",
 )
 def needed_table(kit: OpenStudy, product: str | None = None) -> pd.DataFrame:
-    """Each lever alone: what is now, what the target needs, and the change as a share; not a number where no value does."""
+    """Each lever alone: what is now, what the target needs, and the change as a share; not a number where no value does. [each in its unit; -]"""
     chosen = levers(kit, product)
     found = solve_for_target(kit, chosen)
     rows = [
@@ -221,46 +207,6 @@ def frontier(kit: OpenStudy, along: str, needs: str, points: int = 41, product: 
     low, high = (max(one.low, 0.4), 2.0) if one.is_factor else (max(one.low, 0.0), min(one.high, max(3.0 * one.now, 0.5)))
     values = np.unique(np.append(np.linspace(low, high, points - 1), one.now))
     return pd.DataFrame({along: values, needs: solve_for_target(kit, [other], one, values)[0]})
-
-
-def _steps(a, product, factor, step):
-    """Minutes by piece and by load of one step, or of all, of a product."""
-
-    def moved(s):
-        if step is not None and s.name != step:
-            return s
-        rework = None if s.rework_minutes is None else s.rework_minutes * factor
-        return replace(s, minutes=s.minutes * factor, load_minutes=_load(s.load_minutes, factor), rework_minutes=rework)
-
-    def products(p):
-        return replace(p, steps=tuple(moved(s) for s in p.steps)) if p.name == product else p
-
-    return replace(a, products=tuple(products(p) for p in a.products))
-
-
-def _load(minutes, factor):
-    """Load minutes scaled, never to nothing where there are any: a station is not turned round in no time."""
-    return minutes * np.maximum(factor, 0.02) if np.any(minutes) else minutes
-
-
-def _channels(a, factor):
-    return replace(a, channels=tuple(replace(c, minutes_per_order=c.minutes_per_order * factor) for c in a.channels))
-
-
-def _overheads(a, factor):
-    return replace(a, overheads=tuple(replace(o, per_year=o.per_year * factor) for o in a.overheads))
-
-
-def _materials(a, factor):
-    def dearer(items):
-        return tuple(replace(m, cost=m.cost * factor) for m in items)
-
-    def moved(p):
-        mould = None if p.mould is None else replace(p.mould, material_cost=p.mould.material_cost * factor)
-        steps = tuple(replace(s, materials=dearer(s.materials)) for s in p.steps)
-        return replace(p, steps=steps, parts=dearer(p.parts), mould=mould)
-
-    return replace(a, products=tuple(moved(p) for p in a.products))
 
 
 def condition_sentence(frame: pd.DataFrame, pays: bool, fmt: Format) -> str:

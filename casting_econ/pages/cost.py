@@ -11,23 +11,18 @@ from ..kit import OpenStudy, format_of
 from ..palette import BLUE, GREY, ORANGE
 from .table import shown
 
-__all__ = ["NOT_SAID", "cost_bars", "cost_table", "scrap_money"]
+__all__ = ["CARRIED", "NOT_SAID", "cost_bars", "cost_table", "scrap_money"]
 
+CARRIED = ("overhead", "equipment", "weekly hours")  # kinds of cost that the whole year bears
 NOT_SAID = "not said"  # cause of what a step without causes does not pass
 
 
 def cost_bars(frame: pd.DataFrame, fmt: Format) -> Figure:
     """Cost of one good piece by kind."""
     labour = frame.kind.str.startswith("labour")
-    colours = np.where(labour, ORANGE, np.where(frame.kind.isin(["overhead", "equipment", "weekly hours"]), GREY, BLUE))
-    return bars(
-        frame,
-        "kind",
-        "cost",
-        f"{fmt.currency} a good piece (blue: things; orange: making; grey: the year)",
-        fmt.money,
-        colours=colours,
-    )
+    colours = np.where(labour, ORANGE, np.where(frame.kind.isin(CARRIED), GREY, BLUE))
+    below = f"{fmt.currency} a good piece (blue: things; orange: making; grey: the year)"
+    return bars(frame, "kind", "cost", below, fmt.money, colours=colours)
 
 
 @shown("cost-{product}", "Cost of one good {product}, labour at the target", "kind: text; cost: money; share: percent")
@@ -45,12 +40,12 @@ def cost_table(kit: OpenStudy, product: str) -> pd.DataFrame:
     "rank by pieces: 0",
 )
 def scrap_money(kit: OpenStudy, product: str) -> pd.DataFrame:
-    """Pieces and money lost a year by step and cause; causes share their step's loss by their weights.
+    """Pieces and money lost a year by step and cause; causes share their step's loss by their weights. [piece/year, money/piece, money/year]
 
     Weights come from the faults log where it has this step, from the study file otherwise.
     """
     found, faults = kit.point().products[product], kit.study.records.get("faults")
-    steps = {step.name: step for step in next(p for p in kit.inputs().products if p.name == product).steps}
+    steps = {step.name: step for step in kit.inputs().product(product).steps}
     ours = None if faults is None else own_faults(kit.study, product, faults)
     rows = []
     for step in found["piece"].steps:
@@ -62,17 +57,8 @@ def scrap_money(kit: OpenStudy, product: str) -> pd.DataFrame:
             weights = mine.groupby("cause").pieces.sum().to_dict() or weights
         for cause, weight in weights.items():
             pieces = found["made_per_year"] * step.scrapped * weight / sum(weights.values())
-            each = step.spent_when_found - step.recovered
-            rows.append(
-                {
-                    "found at": step.name,
-                    "cause": cause,
-                    "pieces a year": float(pieces),
-                    "spent by then": float(step.spent_when_found),
-                    "got back": float(step.recovered),
-                    "money a year": float(pieces * each),
-                }
-            )
+            spent, back = float(step.spent_when_found), float(step.recovered)
+            rows.append((step.name, cause, float(pieces), spent, back, float(pieces * (spent - back))))
     frame = pd.DataFrame(rows, columns=["found at", "cause", "pieces a year", "spent by then", "got back", "money a year"])
     frame["rank by pieces"] = frame["pieces a year"].rank(ascending=False, method="min").astype(int)
     return frame.sort_values("money a year", ascending=False, ignore_index=True)

@@ -110,26 +110,16 @@ def pay_bases(kit: OpenStudy, answer: Answer) -> list[Basis]:
     "living-bases",
     "Pay on each basis beside the target counted in the same way: half of the draws are below, and the ends of eight in ten",
     "basis: text; pay a year: money0; pay an hour: money; 1 in 10 below: money; 1 in 10 above: money; "
-    "target an hour: money; target reached: chance",
+    "target an hour: money; target a year: kept; target reached: chance",
 )
 def bases_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
-    """Pay an hour and a year on each basis, beside the target on the same one; what half of the draws stay below, and the ends of eight in ten."""
+    """Pay an hour and a year on each basis, beside the target on the same one; what half of the draws stay below, and the ends of eight in ten. [money/year, money/hour]"""
     hours, rows = answer.draws["hours_per_year"], []
     for basis in pay_bases(kit, answer):
         low, middle, high = np.quantile(basis.pay / hours, [0.1, 0.5, 0.9])
-        rows.append(
-            {
-                "basis": basis.name,
-                "pay a year": float(np.median(basis.pay)),
-                "pay an hour": float(middle),
-                "1 in 10 below": float(low),
-                "1 in 10 above": float(high),
-                "target an hour": float(np.median(basis.target / hours)),
-                "target a year": float(np.median(basis.target)),
-                "target reached": float((basis.pay >= basis.target).mean()),
-            }
-        )
-    return pd.DataFrame(rows)
+        year, target, hour = (float(np.median(x)) for x in (basis.pay, basis.target, basis.target / hours))
+        rows.append((basis.name, year, middle, low, high, hour, target, float((basis.pay >= basis.target).mean())))
+    return rows
 
 
 @shown(
@@ -138,24 +128,11 @@ def bases_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     "what: text; kind: text; money a year: money0; of profit: percent1; source: text; status: text",
 )
 def tax_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
-    """Each contribution and tax on the profit that half of the draws stay below, with its source and how well that is known; empty without a tax table."""
-    scheme, columns = scheme_of(kit), ["what", "kind", "money a year", "of profit", "source", "status"]
-    if scheme is None:
-        return pd.DataFrame(columns=columns)
-    profit = float(np.median(answer.draws["residual_pay_per_year"]))
-    due = charges(profit, scheme)
-    rows = [
-        (
-            part.name,
-            part.kind,
-            float(due[part.name]),
-            float(due[part.name]) / profit if profit > 0 else np.nan,
-            part.source,
-            part.status,
-        )
-        for part in scheme.parts
-    ]
-    return pd.DataFrame(rows, columns=columns)
+    """Each contribution and tax on the profit that half of the draws stay below, with its source and how well that is known; empty without a tax table. [money/year]"""
+    scheme, profit = scheme_of(kit), float(np.median(answer.draws["residual_pay_per_year"]))
+    due, share = {} if scheme is None else charges(profit, scheme), profit if profit > 0 else np.nan
+    parts = () if scheme is None else scheme.parts
+    return [(p.name, p.kind, float(due[p.name]), float(due[p.name]) / share, p.source, p.status) for p in parts]
 
 
 def tax_sentence(kit: OpenStudy) -> str:

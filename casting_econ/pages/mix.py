@@ -1,35 +1,28 @@
-"""Channels against each other: what an order leaves, what is full, which mix brings most, and what dropping one does."""
+"""Channels against each other: what an order takes and leaves, what is full, and which mix brings most."""
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
-from ..draws import summarise
 from ..faults import Fault, StudyError, close_match
 from ..formatting import Format
 from ..kit import OpenStudy
-from ..models import Workshop, beyond_target, evaluate
-from ..models.mix import Mix, best_mix, gain_by_resource
+from ..models import Workshop, evaluate
+from ..models.mix import Mix, best_mix
 from ..models.selling import orders_at_price
 from ..models.year import HANDS
 from ..models.yields import surviving_share
 from ..study import STUDY_FILE
-from .change import SURE
 from .table import shown
 
 __all__ = [
     "Activities",
     "activities",
-    "alone",
-    "contribution_table",
-    "drop_sentence",
-    "drop_table",
+    "known_channel",
     "mix_sentences",
     "mix_table",
     "one_more",
-    "order_table",
-    "price_floors",
     "the_mix",
     "worth_table",
 ]
@@ -89,18 +82,17 @@ def activities(kit: OpenStudy, *, stated: bool = False) -> Activities:
     """
     a = kit.inputs(stated=stated)
     point, names = evaluate(a), tuple(c.name for c in a.channels)
-    products = {p.name: p for p in a.products}
     orders = np.array([orders_at_price(c.orders_per_year, c.price, c.reference_price, c.elasticity) for c in a.channels], float)
     pieces = np.array([c.pieces_per_order for c in a.channels], float)
     rows = []
     for c in a.channels:
-        product, p = point.products[c.product], products[c.product]
+        product, p = point.products[c.product], a.product(c.product)
         made = c.pieces_per_order / (1.0 - p.unsold_share)
         left = point.channels[c.name]["net_per_order"] - made * product["material_per_good_piece"]
         hours = (made * product["minutes_per_good_piece"] + c.minutes_per_order) / 60.0
         rows.append((left, hours, made * product["casts_per_good_piece"]))
     left, hours, casts = np.array(rows, float).T
-    loads = casts / np.array([products[c.product].casts_per_load for c in a.channels], float)
+    loads = casts / np.array([a.product(c.product).casts_per_load for c in a.channels], float)
     days = np.array([c.days_per_year for c in a.channels], float)
     stall_hours = days * np.array([c.hours_per_day for c in a.channels], float)
     stall_fees = days * np.array([c.fee_per_day for c in a.channels], float)
@@ -155,103 +147,11 @@ def _taken(a: Workshop, resource, casts, loads, hours, use):
         return "load", np.where(use > 0, loads, 0.0)
     count = []
     for c in a.channels:
-        p = next(p for p in a.products if p.name == c.product)
+        p = a.product(c.product)
         through = surviving_share([s.pass_share for s in p.steps])
         sizes = [p.casts_per_load * t if s.load_size is None else s.load_size for s, t in zip(p.steps, through, strict=True)]
         count.append(sum(t / size for s, t, size in zip(p.steps, through, sizes, strict=True) if s.wait_in == resource))
     return "load", casts * np.array(count, float)
-
-
-@shown(
-    "channels-orders",
-    "What one order leaves: by order, by hour, by load, and after its own hours at the target",
-    "channel: text; left an order: money; hours: 1; left an hour: money; left a load: money; after the target: money",
-)
-def order_table(kit: OpenStudy) -> pd.DataFrame:
-    """What one order of each channel leaves: by order, by hour, by load, and by the hours it takes.
-
-    Notes
-    -----
-    Left is price and postage charged less fees, postage, packaging, refunds, the material of all pieces made for it and its part
-    of the fees of stall days; hours hold its part of those days.
-    """
-    found = activities(kit)
-    left, hours = found.left - found.stall_fees, found.hours + found.stall_hours
-    return pd.DataFrame(
-        {
-            "channel": found.names,
-            "left an order": left,
-            "hours": hours,
-            "left an hour": left / np.where(hours > 0, hours, np.nan),
-            "loads": found.loads,
-            "left a load": left / np.where(found.loads > 0, found.loads, np.nan),
-            "after the target": left - hours * found.target,
-        }
-    )
-
-
-def contribution_table(kit: OpenStudy) -> pd.DataFrame:
-    """What each channel leaves for a unit of each resource; while that resource is full, best first.
-
-    Notes
-    -----
-    Before own hours, days at a stall taken as given. A load of one product may keep a station longer than that of another, so
-    channels are ranked by what the whole resource would leave a year if it had nothing else to do.
-    """
-    found = activities(kit)
-    rates, whole = gain_by_resource(found.left, found.taken), gain_by_resource(found.left, found.use)
-    rows = [
-        {
-            "resource": name.replace("-", " "),
-            "channel": found.names[n],
-            "unit": found.units[m],
-            "taken an order": float(found.taken[m, n]),
-            "left a unit": float(rates[m, n]),
-            "left a year of it": float(whole[m, n]),
-            "used at demand": float(found.use[m] @ found.demand + 1.0 - found.capacity[m]),
-        }
-        for m, name in enumerate(found.resources)
-        for n in np.argsort(-whole[m], kind="stable")
-        if found.taken[m, n] > 0
-    ]
-    columns = ["resource", "channel", "unit", "taken an order", "left a unit", "left a year of it", "used at demand"]
-    return pd.DataFrame(rows, columns=columns)
-
-
-@shown(
-    "channels-floors",
-    "Floors of the price a piece: what an extra order must bring, the same while something is full, and what carries the workshop",
-    "channel: text; price a piece: money; extra cost: money; while full: money; full cost: money",
-)
-def price_floors(kit: OpenStudy, *, stated: bool = False) -> pd.DataFrame:
-    """Floors of the price a piece by channel, beside the price: extra cost, extra cost while something is full, and full cost.
-
-    Notes
-    -----
-    Of an order: extra cost = price - (left - hours x target) / kept, kept being the share of a price that fees and refunds leave;
-    there an extra order pays its fees, postage, packaging, refunds, material and own hours at the target, and nothing else.
-    While full adds what the order takes of full resources at their worth in the best mix, over kept: it
-    pays for the orders it displaces too. Full cost = extra cost + ((overheads + equipment + weekly hours at the target)
-    a piece made / (1 - unsold share) + stall fees and hours a piece sold) / kept: with every channel at it, and as many sold, the
-    year pays just the target for every hour (ruined loads, which must not set a price, apart).
-    """
-    a, point = kit.inputs(stated=stated), kit.point(stated=stated)
-    found, mix = the_mix(kit, stated=stated)
-    displaced, rows = mix.worth_of_resource @ found.use, []
-    for n, c in enumerate(a.channels):
-        product = point.products[c.product]
-        unsold = next(p for p in a.products if p.name == c.product).unsold_share
-        kept = 1.0 - float(np.asarray(c.fee_share)) - float(np.asarray(c.refund_share))
-        carried = sum(product["cost_by_kind"][kind] for kind in ("overhead", "equipment", "weekly hours")) / (1.0 - unsold)
-        met = float(point.channels[c.name]["orders"])
-        stall = float(point.channels[c.name]["stall_fees"] + point.channels[c.name]["stall_hours"] * found.target)
-        stall = 0.0 if stall == 0.0 else stall / (met * found.pieces[n]) if met > 0 else np.inf
-        lower = found.after_target[n] / kept if kept > 0 else -np.inf
-        extra = float(c.price - lower) / found.pieces[n]
-        full = float(extra + (carried + stall) / kept) if kept > 0 else np.inf
-        busy = float(extra + displaced[n] / found.pieces[n] / kept) if kept > 0 else np.inf
-        rows.append((c.name, float(c.price) / found.pieces[n], extra, busy, full))
-    return pd.DataFrame(rows, columns=["channel", "price a piece", "extra cost", "while full", "full cost"])
 
 
 def the_mix(
@@ -336,11 +236,11 @@ def one_more(found: Activities, mix: Mix, resource: str, *, at_target: bool = Tr
     "channel: text; demand: 0; best mix: 0; after the target, stall days apart: money; one more order: money",
 )
 def mix_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_target: bool = True) -> pd.DataFrame:
-    """Orders a year by channel in the best mix, beside expected demand, and what one more order would be worth.
+    """Orders a year by channel in the best mix, beside expected demand, and what one more order would be worth. [order/year, money/order]
 
     Notes
     -----
-    'Lacks' is what an order would have to leave more before another is taken; 'one more order' what one more buyer is worth.
+    'Lacks' is what an order would have to leave more before another is taken; 'one more order' what one more buyer is worth. StudyError as in `the_mix`.
     """
     found, mix = the_mix(kit, least, at_target=at_target)
     return pd.DataFrame(
@@ -361,25 +261,16 @@ def mix_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_targe
     "resource: text; used: percent; one more: text; worth a year: money0",
 )
 def worth_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_target: bool = True) -> pd.DataFrame:
-    """Each resource in the best mix: how full it is, and what one more load a week, place or hour a week is worth a year."""
+    """Each resource in the best mix: how full it is, and what one more load a week, place or hour a week is worth a year. StudyError as in `the_mix`. [-, money/year]"""
     found, mix = the_mix(kit, least, at_target=at_target)
     asked = _asked(kit, found, least)
-    rows = []
-    for m, name in enumerate(found.resources):
-        unit, worth = one_more(found, mix, name, at_target=at_target, least=asked)
-        rows.append(
-            {
-                "resource": name.replace("-", " "),
-                "used": float(1.0 - mix.spare[m]),
-                "one more": unit,
-                "worth a year": worth,
-            }
-        )
-    return pd.DataFrame(rows)
+    more = [one_more(found, mix, name, at_target=at_target, least=asked) for name in found.resources]
+    used = zip(found.resources, mix.spare, more, strict=True)
+    return [(name.replace("-", " "), float(1.0 - spare), unit, worth) for name, spare, (unit, worth) in used]
 
 
 def mix_sentences(kit: OpenStudy, fmt: Format, least: dict[str, float] | None = None, *, at_target: bool = True) -> str:
-    """The best mix in words, with the worth of what is full; own hours a cost at the target, or only a limit."""
+    """The best mix in words, with the worth of what is full; own hours a cost at the target, or only a limit. StudyError as in `the_mix`."""
     found, mix = the_mix(kit, least, at_target=at_target)
     asked = _asked(kit, found, least)
     gain, lacking = found.gain(at_target), "less than the target for its own hours" if at_target else "less than it costs"
@@ -426,123 +317,11 @@ def mix_sentences(kit: OpenStudy, fmt: Format, least: dict[str, float] | None = 
     return " ".join(text)
 
 
-def alone(kit: OpenStudy, name: str, orders: float | None = None, *, stated: bool = False) -> dict[str, float]:
-    """The year with one channel only, all fixed hours and costs on it.
-
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study, taken at its point.
-    name : str
-        Of the channel.
-    orders : float, optional
-        Orders a year at the price asked; as the study expects them if not given. [order/year]
-    stated : bool, optional
-        Numbers as stated, before the logs.
-
-    Returns
-    -------
-    dict of str to float
-        The year's totals, as `evaluate` names them.
-
-    Raises
-    ------
-    StudyError
-        If there is no such channel.
-    """
-    a = kit.inputs(stated=stated)
-    channel = next(c for c in a.channels if c.name == _known(kit, name))
-    if orders is not None:
-        channel = replace(channel, orders_per_year=orders, reference_price=None)
-    return {key: float(value) for key, value in evaluate(_selling(a, (channel,))).totals.items()}
-
-
-@shown(
-    "channels-without",
-    "What the year would gain or lose without each channel, its fixed hours shared by the others: means over the draws; beyond the target is after "
-    "paying every hour the target",
-    "without: text; change in pay an hour: money; change in pay a year: money0; change beyond the target: money0; low: money0; high: money0; "
-    "chance better: chance",
-)
-def drop_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> pd.DataFrame:
-    """The year without each channel, on the draws of the study: change in pay with its band, and the chance that it is better.
-
-    Notes
-    -----
-    The others keep their demand and carry the overheads and weekly hours; the dropped one's days at stalls and their fees go with it. Change
-    beyond the target is pay a year less the target for every hour; 'pay without' and 'at the point' are at the point, all else means over draws.
-    """
-    names = list(kit.study.file.channels)
-    if len(names) < 2:
-        return pd.DataFrame()
-
-    found = kit.by_draw(
-        lambda a: {(name, key): value for name in (None, *names) for key, value in _without(a, name).items()}, draws, seed
-    )
-    point = {name: _without(kit.inputs(), name) for name in (None, *names)}
-    rows = []
-    for name in names:
-        change = found[name, "over"] - found[None, "over"]
-        low, high = np.quantile(change, [0.1, 0.9])
-        rows.append(
-            {
-                "without": name,
-                "pay without": float(point[name]["pay"]),
-                "change in pay an hour": float((found[name, "pay"] - found[None, "pay"]).mean()),
-                "change in pay a year": float((found[name, "residual"] - found[None, "residual"]).mean()),
-                "change in hours a year": float((found[name, "hours"] - found[None, "hours"]).mean()),
-                "at the point": float(point[name]["over"] - point[None]["over"]),
-                "change beyond the target": float(change.mean()),
-                "error": summarise(change)["mean_error"],
-                "low": float(low),
-                "high": float(high),
-                "chance better": float((change > 0).mean()),
-            }
-        )
-    return pd.DataFrame(rows)
-
-
-def _selling(a: Workshop, channels):
-    """The workshop with these channels only; what none of them sells is not made, so no load of it is ruined either."""
-    sold = {c.product for c in channels}
-    return replace(a, channels=channels, products=tuple(p for p in a.products if p.name in sold))
-
-
-def _without(a: Workshop, name: str | None):
-    """A year without one channel."""
-    outcome = evaluate(_selling(a, tuple(c for c in a.channels if c.name != name)))
-    kinds = {"pay": "pay_per_hour", "residual": "residual_pay_per_year", "hours": "hours_per_year"}
-    return {kind: outcome.totals[quantity] for kind, quantity in kinds.items()} | {"over": beyond_target(a, outcome)}
-
-
-def drop_sentence(frame: pd.DataFrame, fmt: Format) -> str:
-    """Which channel, if any, is better dropped; claims no more than its chance and the error of its mean."""
-    if frame.empty:
-        return "With one channel there is none to drop."
-    best = frame.loc[frame["change beyond the target"].idxmax()]
-    name, gain, chance = best.without.replace("-", " "), best["change beyond the target"], best["chance better"]
-    size, often, known = fmt.money(abs(gain), 0), fmt.chance(chance), abs(gain) > 2.0 * best["error"]
-    if gain > 0 and known and chance >= SURE:
-        sure = "" if fmt.certain else f", with a chance of {often}"
-        return f"**Dropping {name} would be better** by about {size} a year beyond the target{sure}."
-    if gain > 0 and chance < 0.5:
-        return (
-            f"No channel is clearly better dropped: without {name}, which costs least to lose, a year is better with a chance of only {often}, "
-            f"though the few large gains make {size} more on average."
-        )
-    if gain > 0:
-        return f"Dropping {name} might be better ({size} a year on average), but only with a chance of {often}."
-    if abs(gain) < 0.5 and chance == 0:
-        return f"No channel is better dropped; without {name} a year would be as it is."
-    text = f"No channel is better dropped: even without {name}, which costs least to lose, a year brings {size} less beyond the target"
-    return text + (f" on average; with a chance of {often} it would bring more." if chance >= 1.0 - SURE else ".")
-
-
 def _asked(kit: OpenStudy, found: Activities, least: dict[str, float] | None):
     """Orders that must be met, by channel; shape (n,). [order/year]"""
     asked = np.zeros(len(found.names))
     for name, orders in (least or {}).items():
-        n = found.names.index(_known(kit, name))
+        n = found.names.index(known_channel(kit, name))
         if not 0.0 <= orders <= found.demand[n]:
             raise _fault(
                 f"channels.{name}.orders",
@@ -554,7 +333,7 @@ def _asked(kit: OpenStudy, found: Activities, least: dict[str, float] | None):
     return asked
 
 
-def _known(kit: OpenStudy, name: str) -> str:
+def known_channel(kit: OpenStudy, name: str) -> str:
     """The channel's name; StudyError for one there is not."""
     names = list(kit.study.file.channels)
     if name not in names:

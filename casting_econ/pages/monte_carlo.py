@@ -13,34 +13,22 @@ __all__ = ["certainty_word", "pay_table", "verdict", "wage_table", "year_sentenc
 @shown(
     "monte-carlo-wages",
     "Published wages in the study's currency as a self-employed hour, and the chance that an hour and a year reach them",
-    "wage: text; place: text; kind: text; from: text; self-employed hour: money; published: money; hour reached: chance; "
+    "wage: text; place: text; kind: text; from: text; published: money; self-employed hour: money; hour reached: chance; "
     "year reached: chance; source: text",
 )
 def wage_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
-    """Chance that an hour, and a full year, reaches each published wage of the study's currency as a self-employed one."""
+    """Chance that an hour, and a full year, reaches each published wage of the study's currency as a self-employed one. [money/hour, -]"""
     a, target = kit.inputs(), kit.study.file.target
     rows = []
     for identifier, row in wages()[wages().currency == kit.study.currency].iterrows():
         needed = self_employed_target(
             row.amount, row.paid_hours_per_year, target.employer_share.value, a.weeks_per_year, target.full_week.value
         )
-        hour = float((answer.draws["pay_per_hour"] >= needed).mean())
         living = needed * a.weeks_per_year * target.full_week.value
-        year = float((answer.draws["residual_pay_per_year"] >= living).mean())
-        rows.append(
-            {
-                "wage": identifier,
-                "place": row.place,
-                "kind": row.kind,
-                "from": row.valid_from,
-                "published": row.amount,
-                "self-employed hour": float(needed),
-                "hour reached": hour,
-                "year reached": year,
-                "source": row.source,
-            }
-        )
-    return pd.DataFrame(rows)
+        held = (("pay_per_hour", needed), ("residual_pay_per_year", living))
+        hour, year = (float((answer.draws[quantity] >= least).mean()) for quantity, least in held)
+        rows.append((identifier, row.place, row.kind, row.valid_from, row.amount, float(needed), hour, year, row.source))
+    return rows
 
 
 def _summary_rows(answer: Answer, quantities) -> pd.DataFrame:

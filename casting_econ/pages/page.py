@@ -93,15 +93,7 @@ class Page:
     def _write(self, value, style) -> str:
         if style == "text":
             return "" if value is None or value != value else str(value)
-        if value is None or value != value:
-            return "–"
-        if style.startswith("money"):
-            return self.fmt.money(value, int(style[5:] or 2))
-        if style in ("chance", "significant", "sure"):
-            return getattr(self.fmt, style)(value)
-        if style.startswith("percent"):
-            return self.fmt.percent(value, int(style[7:] or 0))
-        return self.fmt.number(value, int(style))
+        return self.fmt.styled(value, style)
 
     def say(self, text: str) -> None:
         """Show a sentence or a list in Markdown."""

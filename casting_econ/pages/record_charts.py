@@ -55,14 +55,11 @@ def load_control(frame: pd.DataFrame, fmt: Format) -> Figure:
         axes.plot(outside.date, outside.share, "D", color=ORANGE, markersize=7, label="beyond the limits")
     if frame.ruined.any():
         axes.plot(frame.date[frame.ruined], frame.share[frame.ruined], "x", color=ORANGE, markersize=8, label="ruined load")
-    axes.set_ylabel("share of the load not good")
-    axes.set_ylim(0, max(frame.share.max(), kept.upper.max()) * 1.12)
-    ticks(axes.yaxis, fmt.percent)
+    axes.set(ylabel="share of the load not good", ylim=(0, max(frame.share.max(), kept.upper.max()) * 1.12))
     axes.xaxis.set_major_locator(MaxNLocator(5))
     axes.xaxis.set_major_formatter(DateFormatter("%Y-%m-%d"))
     axes.tick_params(axis="x", rotation=20)
-    axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), frameon=False, ncols=3)
-    return figure
+    return _shares(figure, axes, fmt)
 
 
 def mould_curve(frame: pd.DataFrame, ages: np.ndarray, model: np.ndarray, fmt: Format) -> Figure:
@@ -72,13 +69,15 @@ def mould_curve(frame: pd.DataFrame, ages: np.ndarray, model: np.ndarray, fmt: F
     axes.step(
         times, np.concatenate([[1.0], frame.survival]), where="post", color=BLUE, linewidth=2, label="seen (Kaplan\u2013Meier)"
     )
-    live = frame[frame.events < frame.at_risk - frame.at_risk.shift(-1, fill_value=0)]
+    live = frame[frame.still_good > 0]
     axes.plot(live.time, live.survival, "|", color=BLUE, markersize=12, label="still good at")
     axes.plot(ages, model, color=ORANGE, linestyle="--", label="in force")
-    axes.set_xlabel("casts a cavity")
-    axes.set_ylabel("moulds still good")
-    axes.set_xlim(0, ages[-1])
-    axes.set_ylim(0, 1.03)
+    axes.set(xlabel="casts a cavity", ylabel="moulds still good", xlim=(0, ages[-1]), ylim=(0, 1.03))
+    return _shares(figure, axes, fmt)
+
+
+def _shares(figure, axes, fmt):
+    """Shares from below to above, with a legend over them."""
     ticks(axes.yaxis, fmt.percent)
     axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), frameon=False, ncols=3)
     return figure

@@ -93,15 +93,13 @@ def unreconciled(kit: OpenStudy) -> list[str]:
     """What does not add up between the logs, as sentences."""
     study, fmt = kit.study, format_of(kit)
     found = [sentence for file in study.reading.files for sentence in file.unequal]
-    sheet = study.records.get("timesheet")
+    sheet, batches, sales = (study.records.get(log) for log in ("timesheet", "batches", "sales"))
     if sheet is not None:
         hours = sheet.groupby("date").minutes.sum() / 60.0
         for day, value in hours[hours > 16.0].items():
             found.append(f"{day:%Y-%m-%d} has {fmt.number(value, 1)} hours in the timesheet, more than a long day holds.")
-    batches = study.records.get("batches")
     if sheet is not None and batches is not None:
-        inside = batches.date[batches.date.between(sheet.date.min(), sheet.date.max())]
-        silent = sorted(set(inside) - set(sheet.date))
+        silent = sorted(set(batches.date[batches.date.between(sheet.date.min(), sheet.date.max())]) - set(sheet.date))
         if silent:
             days = ", ".join(f"{day:%Y-%m-%d}" for day in silent[:3]) + (" and others" if len(silent) > 3 else "")
             found.append(
@@ -112,26 +110,22 @@ def unreconciled(kit: OpenStudy) -> list[str]:
             found.append(
                 f"{row.material}: {row.unread} of {row.purchases} purchases are in a unit that does not turn into {row.unit}, and say nothing of its price."
             )
-    handled: dict[tuple[str, str], float] = {}
-    for _, units, _ in labour_rows(study):
-        for key, (pieces, _) in units.items():
-            handled[key] = handled.get(key, 0.0) + pieces
+    units = [(key, pieces) for _, parts, _ in labour_rows(study) for key, (pieces, _) in parts.items()]
+    handled = pd.DataFrame(units, columns=["key", "pieces"]).groupby("key").pieces.sum()
     for product in study.file.products:
         counts = load_counts(study, product)
         if counts is None:
             continue
-        for step, entering in counts.totals.entering.items():
+        for step, entering, lost in counts.totals[["entering", "lost"]].itertuples():
             seen, short = handled.get((product, step), 0.0), _short(study, product, step)
-            if short is not None and abs(short - counts.totals.lost[step]) > max(0.25 * counts.totals.lost[step], 3.0):
-                lost = fmt.number(counts.totals.lost[step])
+            if short is not None and abs(short - lost) > max(0.25 * lost, 3.0):
                 found.append(
-                    f"{product}, {step}: {fmt.number(short)} pieces did not pass by the timesheet, {lost} were lost by batches and faults."
+                    f"{product}, {step}: {fmt.number(short)} pieces did not pass by the timesheet, {fmt.number(lost)} were lost by batches and faults."
                 )
             if seen and abs(seen - entering) > 0.1 * entering:
                 found.append(
                     f"{product}, {step}: the timesheet handles {fmt.number(seen)} pieces, batches and faults say that {fmt.number(entering)} reached it."
                 )
-        sales = study.records.get("sales")
         sold = 0.0 if sales is None else float(sales.pieces[sales["product"] == product].sum())
         good = float(counts.batches.good.sum())
         if sold > good:
@@ -146,9 +140,9 @@ def _short(study, product, step):
     sheet, alone = study.records.get("timesheet"), len(study.file.products) == 1
     if sheet is None:
         return None
-    rows = sheet[(sheet.step == step) & sheet.pieces_passed.notna() & sheet.pieces_handled.notna()]
-    rows = rows[(rows["product"] == product) | (rows["product"].isna() & alone)]
-    return None if rows.empty else float((rows.pieces_handled - rows.pieces_passed).sum())
+    rows = sheet[(sheet.step == step) & ((sheet["product"] == product) | (sheet["product"].isna() & alone))]
+    short = (rows.pieces_handled - rows.pieces_passed).dropna()
+    return None if short.empty else float(short.sum())
 
 
 def _shown(kit: OpenStudy, key: str, number) -> tuple[str, float]:
@@ -165,7 +159,7 @@ def _shown(kit: OpenStudy, key: str, number) -> tuple[str, float]:
 @shown(
     "records-assumptions",
     "Every stated number: its value, what it rests on, and why",
-    "number: text; value: significant; unit: text; low: significant; high: significant; rests on: text; why: text",
+    "number: text; value: significant; unit: text; low: significant; high: significant; rests on: text; why: text; key: kept",
 )
 def assumption_table(kit: OpenStudy) -> pd.DataFrame:
     """Every number in force: value, unit, what it rests on, why."""
@@ -175,16 +169,9 @@ def assumption_table(kit: OpenStudy) -> pd.DataFrame:
             number = kit.assumed.numbers[key]
             unit, factor = _shown(kit, key, number)
             band = (None, None) if number.distribution is None else number.distribution.quantile(np.array([0.1, 0.9])) * factor
-            row = {
-                "number": label(key),
-                "value": number.value * factor,
-                "unit": unit,
-                "low": band[0],
-                "high": band[1],
-                "rests on": basis,
-            }
-            rows.append(row | {"why": "; ".join(text for text in (number.note, number.source) if text), "key": key})
-    return pd.DataFrame(rows)
+            why = "; ".join(text for text in (number.note, number.source) if text)
+            rows.append((label(key), number.value * factor, unit, *band, basis, why, key))
+    return rows
 
 
 @shown(
@@ -239,7 +226,7 @@ def evidence_curves(kit: OpenStudy, points: int = 161) -> list[dict[str, object]
     "product: text; step: text; entering: 0; lost: 0; share lost: percent1",
 )
 def yield_table(kit: OpenStudy) -> pd.DataFrame:
-    """Pieces through each step of the logs, by product."""
+    """Pieces through each step of the logs, by product. [piece]"""
     parts = {}
     for name in kit.study.file.products:
         table = scrap_table(kit.study, name)

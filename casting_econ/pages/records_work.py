@@ -9,7 +9,8 @@ from ..evidence.control import p_chart, run_rules, trend
 from ..evidence.labour import labour_rows, single_rows
 from ..evidence.lives import kaplan_meier, remaining, weibull_fit
 from ..kit import OpenStudy, format_of
-from ..models.moulds import cheapest_replacement_age, expected_casts, mean_to_scale
+from ..models.costs import casts_of_moulds
+from ..models.moulds import cheapest_replacement_age, mean_to_scale
 from .cost import scrap_money
 from .records import DAYS_TO_FINISH
 from .table import shown
@@ -36,7 +37,7 @@ WEEKS_AHEAD = 4.0
     fold=True,
 )
 def load_chart(kit: OpenStudy, product: str) -> pd.DataFrame:
-    """Share not good by load, with the centre and limits of a p′ chart; ruined loads are marked and kept out of both."""
+    """Share not good by load, with the centre and limits of a p′ chart; ruined loads are marked and kept out of both. [piece, -]"""
     counts = load_counts(kit.study, product)
     if counts is None:
         return pd.DataFrame()
@@ -96,7 +97,7 @@ def load_sentences(kit: OpenStudy, product: str) -> str:
     "step: text; cause: text; lost: 0; share: percent1; low: percent1; high: percent1; money a year: money0; rank by pieces: 0",
 )
 def cause_table(kit: OpenStudy, product: str) -> pd.DataFrame:
-    """Causes of loss by pieces, with their share of what entered the step, and by money a year; most money first."""
+    """Causes of loss by pieces, with their share of what entered the step, and by money a year; most money first. [piece, -, money/year]"""
     shares = cause_shares(kit.study, product)
     if shares.empty:
         return pd.DataFrame()
@@ -107,12 +108,12 @@ def cause_table(kit: OpenStudy, product: str) -> pd.DataFrame:
 
 
 def mould_survival(kit: OpenStudy, product: str) -> tuple[pd.DataFrame, float, float] | None:
-    """Share of moulds still good by casts (Kaplan–Meier), and the mean life and shape in force; None without mould records."""
+    """Share of moulds still good by casts (Kaplan–Meier), and the mean life and shape in force; None without mould records. [cast, -]"""
     lives = mould_lives(kit.study, product)
     if lives is None or lives[0].size + (lives[1] > 0).sum() == 0:
         return None
     worn, live = lives[0], lives[1][lives[1] > 0]
-    entry = next(p for p in kit.inputs().products if p.name == product).mould
+    entry = kit.inputs().product(product).mould
     if entry is None:
         return None
     curve = kaplan_meier(np.concatenate([worn, live]), np.repeat([True, False], [worn.size, live.size]))
@@ -130,8 +131,8 @@ def still_good(casts, mean_life: float, shape: float):
     "mould: text; casts a cavity: 0; state: text; chance of going: chance; weeks left: 1",
 )
 def mould_table(kit: OpenStudy, product: str) -> pd.DataFrame:
-    """Each mould of a product: casts so far, whether worn out, and for live ones the chance of going in the next weeks."""
-    moulds, entry = kit.study.records.get("moulds"), next(p for p in kit.inputs().products if p.name == product).mould
+    """Each mould of a product: casts so far, whether worn out, and for live ones the chance of going in the next weeks. [cast, -, week]"""
+    moulds, entry = kit.study.records.get("moulds"), kit.inputs().product(product).mould
     if moulds is None or entry is None or not (moulds["product"] == product).any():
         return pd.DataFrame()
     mine, loads = moulds[moulds["product"] == product], loads_of_mould(kit.study)
@@ -152,7 +153,7 @@ def mould_table(kit: OpenStudy, product: str) -> pd.DataFrame:
 
 
 def age_effects(kit: OpenStudy, product: str) -> dict[str, tuple[float, float]]:
-    """Change of loss (log-odds) and of finishing minutes (logarithm) for each cast of mould age, with standard errors.
+    """Change of loss (log-odds) and of finishing minutes (logarithm) for each cast of mould age, with standard errors. [1/cast]
 
     Minutes go with the mean age of the moulds poured in the two weeks before; steps are compared with their own mean.
     """
@@ -168,8 +169,7 @@ def age_effects(kit: OpenStudy, product: str) -> dict[str, tuple[float, float]]:
         pd.Series(ages[aged.index].to_numpy(float), aged.date.to_numpy()).sort_index(),
     )
     steps = list(kit.study.file.products[product].steps)
-    cure = next((at for at, step in enumerate(steps) if kit.study.file.products[product].steps[step].wait.value > 0), 0)
-    points = []
+    cure, points = kit.inputs(stated=True).product(product).first_wait or 0, []
     for (name, step), rows in single_rows(labour_rows(kit.study)).items():
         if name == product and step in steps[cure + 1 :]:
             dates = sheet.date[[row for _, _, row in rows]]
@@ -186,13 +186,13 @@ def age_effects(kit: OpenStudy, product: str) -> dict[str, tuple[float, float]]:
 def mould_sentences(kit: OpenStudy, product: str) -> str:
     """How long moulds last, what a cast of mould costs, what age does, and when replacing is cheapest."""
     survival, fmt = mould_survival(kit, product), format_of(kit)
-    p = next(p for p in kit.inputs().products if p.name == product)
+    p = kit.inputs().product(product)
     if p.mould is None:
         return f"{product}: the study states no mould."
     worn = 0 if survival is None else int(survival[0].events.sum())
     key, wage = f"products.{product}.mould.life", float(kit.inputs().target_per_hour) / 60.0
     cost = float(p.mould.material_cost + p.mould.minutes * wage)
-    each = cost / expected_casts(p.mould.life_casts, p.mould.life_shape, p.mould.replace_at) / p.casts_per_load
+    each = cost / casts_of_moulds(p)
     known = kit.assumed.numbers[key].distribution if key in kit.assumed.numbers else None
     band = (
         "" if known is None else " (middle eight in ten: {} to {})".format(*map(fmt.number, known.quantile(np.array([0.1, 0.9]))))
@@ -204,8 +204,10 @@ def mould_sentences(kit: OpenStudy, product: str) -> str:
     )
     if worn > 1:
         lives = mould_lives(kit.study, product)
-        fit = weibull_fit(np.concatenate(lives), np.repeat([True, False], [lives[0].size, lives[1].size]))
-        text += f" The records alone, live moulds counted, fit a mean of {fmt.number(fit.mean_life)} casts."
+        law = weibull_fit(np.concatenate(lives), np.repeat([True, False], [lives[0].size, lives[1].size]))
+        if law is not None:
+            mean = law[1] / mean_to_scale(1.0, law[0])
+            text += f" The records alone, live moulds counted, fit a mean of {fmt.number(mean)} casts."
     return f"{text} {_age_sentence(kit, product, p, cost, fmt)}"
 
 
@@ -226,9 +228,7 @@ def _age_sentence(kit, product, p, cost, fmt):
         each = float(found["scrap_cost_per_good_piece"]) / scrapped if scrapped > 0 else 0.0  # what a lost piece had cost by then
         wear += sure["loss"] * lost * (1 - lost) * each
     if "minutes" in sure:
-        steps = list(p.steps)
-        cure = next((at for at, step in enumerate(steps) if np.any(np.asarray(step.wait_hours) > 0)), 0)
-        after = sum(float(step.minutes) for step in steps[cure + 1 :])
+        after = sum(float(step.minutes) for step in p.steps[(p.first_wait or 0) + 1 :])
         parts.append(f"finishing minutes grow by {fmt.percent(np.expm1(10 * sure['minutes']))}")
         wear += sure["minutes"] * after * float(kit.inputs().target_per_hour) / 60.0
     age, _ = cheapest_replacement_age(p.mould.life_casts, p.mould.life_shape, cost, cost, wear * p.casts_per_load)

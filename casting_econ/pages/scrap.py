@@ -30,7 +30,7 @@ def break_even_scrap(kit: OpenStudy, product: str) -> float | None:
     "even price: money; cash break-even price: money; pay an hour: money; break-even share of demand: percent",
 )
 def scrap_curve(kit: OpenStudy, product: str, rates) -> pd.DataFrame:
-    """Cost, break-even prices and pay over scrap rates of one product."""
+    """Cost, break-even prices and pay over scrap rates of one product. [money/piece, money/hour]"""
     outcome = grid(kit, rates, product=product)
     found = outcome.products[product]
     columns = {

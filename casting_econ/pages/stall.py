@@ -7,6 +7,7 @@ from scipy import stats
 from ..formatting import Format
 from ..kit import OpenStudy
 from ..models import newsvendor_quantity, orders_at_price
+from .cost import CARRIED
 from .mix import activities
 from .table import shown
 
@@ -38,7 +39,7 @@ def stall_table(kit: OpenStudy, draws: int | None = None, seed: int | None = Non
     found, a, point = activities(kit), kit.inputs(), kit.point()
     days = {c.name: c for c in a.channels if np.any(np.asarray(c.days_per_year) > 0)}
     if not days:
-        return pd.DataFrame()
+        return []
     drawn = kit.by_draw(lambda a: {c.name: _orders_a_day(c) for c in a.channels if c.name in days}, draws, seed)
     rows = []
     for c in days.values():
@@ -48,17 +49,16 @@ def stall_table(kit: OpenStudy, draws: int | None = None, seed: int | None = Non
         n = found.names.index(c.name)
         short = float(found.after_target[n] / found.pieces[n])
         kinds = point.products[c.product]["cost_by_kind"]
-        over = float(sum(cost for kind, cost in kinds.items() if kind not in ("overhead", "equipment", "weekly hours")))
+        over = float(sum(cost for kind, cost in kinds.items() if kind not in CARRIED))
         enough = np.cumsum(chances)
-        row = {"channel": c.name, "wanted": float(chances @ buyers * size), "short": short, "over": over}
+        best = (0.0, float(enough[0]), np.nan) if short <= 0 else (pieces[-1], 1.0, np.nan)
         if short > 0 and over > 0:
             bring, lost = newsvendor_quantity(buyers * size, chances, short, over)
             index = int(np.searchsorted(buyers * size, bring))
-            row |= {"bring": pieces[index], "enough": float(enough[index]), "lost": lost}
-        else:
-            row |= {"bring": 0.0 if short <= 0 else pieces[-1], "enough": float(enough[0] if short <= 0 else 1.0), "lost": np.nan}
-        rows.append(row | {"to be sure": pieces[int(np.searchsorted(enough, _SURE))]})
-    return pd.DataFrame(rows)
+            best = pieces[index], float(enough[index]), lost
+        sure = pieces[int(np.searchsorted(enough, _SURE))]
+        rows.append((c.name, float(chances @ buyers * size), short, over, *best, sure))
+    return rows
 
 
 def _orders_a_day(channel):

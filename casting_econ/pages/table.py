@@ -18,12 +18,12 @@ class Shown:
 
     name: str  # of the CSV file
     caption: str
-    columns: dict[str, str]  # column to style, * for every other; columns without one are kept, but not shown
+    columns: dict[str, str | None]  # column to style, * for every other; columns without one are kept, but not shown
     fold: bool  # whether it opens at a click on its caption
 
 
 def shown(name: str, caption: str, columns: str, *, fold: bool = False) -> Callable:
-    """Let the frame that a function returns carry how a page shows it.
+    """Let the frame that a function returns carry how a page shows it; a function may return its rows alone, as tuples.
 
     Parameters
     ----------
@@ -31,14 +31,24 @@ def shown(name: str, caption: str, columns: str, *, fold: bool = False) -> Calla
         May hold arguments of the function in braces, such as {product}.
     columns : str
         Columns and their styles, such as 'step: text; money a year: money0; *: 2', where * is every other column. Styles are money, money0,
-        percent, percent1, chance, sure, significant, text or a number of digits.
+        percent, percent1, chance, sure, significant, text or a number of digits; a column that is kept, but not shown, has the style kept.
     fold : bool, optional
         Whether the table opens at a click on its caption.
 
     Returns
     -------
     callable
-        Decorator; the frame stays the frame it is, with a `Shown` in its `attrs`.
+        Decorator; the frame stays the frame it is, with a `Shown` in its `attrs`. Rows become a frame, with their cells in the order of
+        the columns.
+
+    Examples
+    --------
+    >>> @shown("steps", "Steps of {product}", "step: text; minutes: 1; key: kept")
+    ... def steps(product):
+    ...     return [("pour", 6.0, "a")]
+    >>> frame = steps("knob")
+    >>> list(frame), shown_as(frame).caption, shown_as(frame).columns["key"]
+    (['step', 'minutes', 'key'], 'Steps of knob', None)
     """
     styles = styles_of(columns)
 
@@ -50,6 +60,8 @@ def shown(name: str, caption: str, columns: str, *, fold: bool = False) -> Calla
             given = signature.bind(*args, **kwargs)
             given.apply_defaults()
             frame = function(*args, **kwargs)
+            if not isinstance(frame, pd.DataFrame):
+                frame = pd.DataFrame(frame, columns=list(styles))
             kept = name.format(**given.arguments).replace(" ", "-")
             frame.attrs[_KEY] = Shown(name=kept, caption=caption.format(**given.arguments), columns=styles, fold=fold)
             return frame
@@ -59,9 +71,10 @@ def shown(name: str, caption: str, columns: str, *, fold: bool = False) -> Calla
     return decorate
 
 
-def styles_of(columns: str) -> dict[str, str]:
-    """Style by column, from 'step: text; *: 2'."""
-    return dict(part.strip().rsplit(": ", 1) for part in columns.split(";"))
+def styles_of(columns: str) -> dict[str, str | None]:
+    """Style by column, from 'step: text; *: 2'; None for what is kept, but not shown."""
+    found = dict(part.strip().rsplit(": ", 1) for part in columns.split(";"))
+    return {column: None if style == "kept" else style for column, style in found.items()}
 
 
 def shown_as(frame: pd.DataFrame, **other: object) -> Shown:

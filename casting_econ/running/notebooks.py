@@ -15,14 +15,13 @@ import nbformat
 import numpy as np
 
 from ..faults import close_match
+from . import ONE_THREAD
 from .tied import command
 from .warm import CAN_FORK, Forked, Warm
 
 __all__ = ["CELL_SECONDS", "Job", "NotebookError", "check_parameters", "finished", "run_jobs"]
 
 CELL_SECONDS = 600  # longest a cell may take
-# sums of linear algebra depend on their number of threads in the last digits
-_ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"), "1")
 _PLAIN = (str, bool, int, float, type(None), list, dict)
 
 
@@ -90,7 +89,14 @@ def finished(path: Path) -> bool:
     return bool(notebook.metadata.get("casting_econ", {}).get("finished"))
 
 
-def run_jobs(jobs: list[Job], workers: int, say: Callable[[str], None], folder: Path, kept: int = 0) -> list[NotebookError]:
+def run_jobs(
+    jobs: list[Job],
+    workers: int,
+    say: Callable[[str], None],
+    folder: Path,
+    kept: int = 0,
+    ready: Callable[[], None] | None = None,
+) -> list[NotebookError]:
     """Run notebooks side by side; one that fails does not stop the others, and no kernel outlives this process.
 
     Parameters
@@ -105,6 +111,8 @@ def run_jobs(jobs: list[Job], workers: int, say: Callable[[str], None], folder: 
         Where notebooks run; its `kernels.log` takes what kernels print outside them.
     kept : int, optional
         Notebooks finished before, which the lines count too.
+    ready : callable, optional
+        As `Warm` takes it.
 
     Returns
     -------
@@ -114,7 +122,7 @@ def run_jobs(jobs: list[Job], workers: int, say: Callable[[str], None], folder: 
     errors, at_work, stopped = [], [], Event()
     getLogger("papermill").addHandler(NullHandler())  # what it tells is in the errors
     with open(folder / "kernels.log", "ab") as log, ThreadPoolExecutor(workers) as pool:
-        warm = Warm(folder, log, jobs[0].parameters, os.environ | _ONE_THREAD) if CAN_FORK and jobs else None
+        warm = Warm(folder, log, jobs[0].parameters, os.environ | ONE_THREAD, ready) if CAN_FORK and jobs else None
         kernels = _tied_kernels(folder, log, at_work, stopped, warm)
         try:
             futures = {pool.submit(_run, job, kernels, say, stopped): job for job in jobs}
@@ -146,7 +154,7 @@ def _tied_kernels(folder, log, at_work, stopped, warm):
         async def start_kernel(self, **options):
             if warm and warm.process.poll() is None:
                 self.provisioner = Forked(kernel_spec=self.kernel_spec, parent=self, warm=warm)
-            await super().start_kernel(cwd=str(folder), stdin=PIPE, stderr=log, env=os.environ | _ONE_THREAD, **options)
+            await super().start_kernel(cwd=str(folder), stdin=PIPE, stderr=log, env=os.environ | ONE_THREAD, **options)
             at_work.append(self.provisioner.process)
             if stopped.is_set():
                 self.provisioner.process.kill()

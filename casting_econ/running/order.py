@@ -1,21 +1,14 @@
 """`casting-econ order`: plan, quote and numbers of one commission in one folder."""
 
 import json
-import os
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 
-from ..kit import format_of, open_study
+from ..kit import format_of, open_copy, open_study
 from ..orders import open_order, order_lines, order_results, price_of, quote_of
-from ..orders.quote import write_quote
+from ..orders.answer import keep
 from ..orders.wording import days_gone
-from ..reference import kit_folder
-from ..study.inputs import copy_inputs
-from .notebooks import Job, check_parameters, run_jobs
-from .report import build_report
-from .results import as_json
-from .run import manifest, replace_folder, work_key, working_folder
 
 __all__ = ["run_order"]
 
@@ -49,7 +42,7 @@ def run_order(
     say : callable, optional
         Takes a line.
     asked : optional
-        As `orders.answer.asked_of` takes them.
+        As `orders.order_of` takes it.
 
     Returns
     -------
@@ -69,26 +62,42 @@ def run_order(
     gone = "" if asked.get("start") else days_gone(plan, today, format_of(kit))
     for line in [*order_lines(plan, quoted), *(["", gone] if gone else [])]:
         say(line)
-    if not files:
-        return None
+    return _write(kit, plan, quoted, folder, name, out, asked) if files else None
+
+
+def _write(kit, plan, quoted, folder, name, out, asked):
+    """The folder of an order; what only this needs is imported here, since the answer alone is asked for far more often."""
+    from ..orders.quote import quote_html
+    from ..reference import kit_folder
+    from ..study.inputs import copy_inputs
+    from .notebooks import Job, check_parameters, run_jobs
+    from .report import build_report
+    from .results import as_json
+    from .run import manifest, replace_folder, work_key, working_folder
+
     content, quote = order_results(plan, quoted), quote_of(plan, quoted)
     out = (Path(out) if out else folder / "orders" / plan.order.name).resolve()
-    # the first day is written down, so that a rerun on another day gives the same
-    given = {"start": plan.order.start.isoformat()} | {key: value for key, value in asked.items() if value not in (None, "", {})}
+    # as they were understood, however written, and the first day too, so that a rerun on another day gives the same
+    fields = {key: "due" if key == "by" else key for key, value in asked.items() if value not in (None, "", {})}
+    given = {key: getattr(plan.order, field) for key, field in (fields | {"start": "start"}).items()}
     given = {key: value.isoformat() if isinstance(value, date) else value for key, value in given.items()}
-    given |= {"price": plan.order.price} if "price" in given else {}  # a number, however it was written
+    given |= {"in_hand": given["in_hand"].get("", given["in_hand"])} if "in_hand" in given else {}
     part = working_folder(out, folder, work_key(kit, folder, "order", name, given))
     inner = part / "order"
     copy_inputs(folder, part / "study")
     source, target = kit_folder("notebooks") / f"{PAGE}.ipynb", inner / "notebooks" / f"{PAGE}.ipynb"
     parameters = check_parameters(source, {"study": "study", "order": name or "", "out": "order", **given})
-    errors = run_jobs([Job(source=source, target=target, parameters=parameters)], 1, lambda _: None, part)
+
+    def ready():  # the notebook finds the plan that is worked out already
+        open_copy(kit, Path("study"))
+        keep(plan)
+
+    errors = run_jobs([Job(source=source, target=target, parameters=parameters)], 1, lambda _: None, part, ready=ready)
     if errors:
         raise errors[0]
     (inner / "order.json").write_text(as_json(content), encoding="utf-8", newline="\n")
     build_report(kit, [target], inner / "plan.html", title=f"{kit.study.file.study.name}: plan for {plan.order.name}")
-    write_quote(quote, part / "quote.html")  # what is left of it when ended here is no part of the order
-    os.replace(part / "quote.html", inner / "quote.html")
+    (inner / "quote.html").write_text(quote_html(quote), encoding="utf-8", newline="\n")
     listed = manifest(kit, folder) | {"order": {"name": name, **given}}
     (inner / "manifest.json").write_text(json.dumps(listed, indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n")
     replace_folder(inner, out, part)

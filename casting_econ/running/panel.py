@@ -13,7 +13,7 @@ from ..assumptions import draw_values, workshop_at
 from ..draws import in_chunks, round_up_draws
 from ..formatting import Format
 from ..kit import OpenStudy, format_of, main_wait
-from ..models import Outcome, Workshop, evaluate, with_levers
+from ..models import Outcome, Workshop, evaluate, moved_at, with_levers
 from ..pages.curing import waits_around
 from ..palette import BLUE, INK, ORANGE, WORDS
 from .report import template
@@ -99,7 +99,10 @@ def panel_grid(kit: OpenStudy, product: str | None = None, workers: int = 1) -> 
 
     def outcome(rows: slice) -> tuple[Workshop, Outcome]:
         drawn = {key: value[rows, None, None, None] for key, value in values.items() if np.ndim(value)}
-        a = _pinned(workshop_at(kit.study, resting | drawn), name, waiting)
+        # the same step waits in every chunk of draws, whichever is longest in it
+        a = moved_at(
+            workshop_at(kit.study, resting | drawn), f"products.{name}", lambda p: replace(p, cure_step=waiting or p.cure_step)
+        )
         return a, evaluate(moved(a, name, scrap[:, None, None], price[:, None], wait))
 
     def work(start: int, stop: int) -> dict[str, np.ndarray]:
@@ -131,12 +134,6 @@ def panel_grid(kit: OpenStudy, product: str | None = None, workers: int = 1) -> 
         break_even_price=np.quantile(found["price"], 0.5, axis=0, method="inverted_cdf"),
         break_even_scrap=_crossing(scrap, middle - target),
     )
-
-
-def _pinned(a, product, waiting):
-    """The same step waits in every chunk of draws, whichever is longest in it."""
-    pinned = (replace(p, cure_step=waiting) if p.name == product and waiting else p for p in a.products)
-    return replace(a, products=tuple(pinned))
 
 
 def _crossing(scrap, over):

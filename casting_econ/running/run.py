@@ -13,7 +13,7 @@ from pathlib import Path
 from ..draws import round_up_draws
 from ..faults import Fault, StudyError, close_match
 from ..kit import OpenStudy, open_study
-from ..pages.cash import season_weights
+from ..pages.cash_paths import season_weights
 from ..reference import kit_folder
 from ..study import STUDY_FILE
 from ..study.inputs import copy_inputs, input_files

@@ -10,12 +10,15 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
-from threading import Lock
 
 from jupyter_client.provisioning import LocalProvisioner
+
+from . import ONE_THREAD
 
 __all__ = ["CAN_FORK", "Forked", "Warm"]
 
@@ -35,13 +38,20 @@ class Warm:
         Of one of the notebooks: `study`, and `draws` and `seed` where they have them.
     environment : dict
         Of the kernels.
+    ready : callable, optional
+        Makes what this process has worked out known to notebooks; the warm process is then a fork of this one.
     """
 
-    def __init__(self, folder: Path, log, parameters: dict[str, object], environment: dict[str, str]) -> None:
-        words = [sys.executable, "-P", "-m", "casting_econ.running.warm", json.dumps(parameters)]
-        pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "stderr": log}
-        self.process = subprocess.Popen(words, cwd=folder, env=environment | {"MPLBACKEND": "agg"}, text=True, **pipes)
-        self._one_at_a_time = Lock()
+    def __init__(self, folder: Path, log, parameters, environment, ready: Callable[[], None] | None = None) -> None:
+        environment = environment | {"MPLBACKEND": "agg"}
+        # a fork has no other threads, what they hold is never let go, and its linear algebra keeps the number it has
+        if ready and threading.active_count() == 1 and ONE_THREAD.items() <= os.environ.items():
+            self.process = _Served(folder, log, parameters, environment, ready)
+        else:
+            words = [sys.executable, "-P", "-m", "casting_econ.running.warm", json.dumps(parameters)]
+            pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "stderr": log}
+            self.process = subprocess.Popen(words, cwd=folder, env=environment, text=True, **pipes)
+        self._one_at_a_time = threading.Lock()
 
     def kernel(self, connection_file: str) -> "ForkedProcess":
         """A new kernel for a connection file; ChildProcessError where the process is gone."""
@@ -57,6 +67,42 @@ class Warm:
             self.process.stdin.close()
         self.process.wait()
         self.process.stdout.close()
+
+
+class _Served:
+    """A fork of this process that serves kernels, as far as Warm asks for a process."""
+
+    def __init__(self, folder, log, parameters, environment, ready) -> None:
+        (asked, asks), (told, tells) = os.pipe(), os.pipe()
+        self.pid = os.fork()
+        if not self.pid:
+            try:
+                for number, place in ((asked, 0), (tells, 1), (log.fileno(), 2)):
+                    os.dup2(number, place)
+                os.closerange(3, max(asked, asks, told, tells) + 1)
+                os.environ.update(environment)
+                os.chdir(folder)
+                signal.signal(signal.SIGINT, signal.default_int_handler)
+                signal.signal(signal.SIGTERM, signal.SIG_DFL)
+                ready()
+                _serve(parameters)
+            finally:
+                os._exit(0)
+        os.close(asked)
+        os.close(tells)
+        self.stdin, self.stdout, self._ended = os.fdopen(asks, "w"), os.fdopen(told), None
+
+    def poll(self) -> int | None:
+        """None while it runs."""
+        if self._ended is None:
+            pid, status = os.waitpid(self.pid, os.WNOHANG)
+            self._ended = status if pid else None
+        return self._ended
+
+    def wait(self) -> None:
+        """Wait for its end."""
+        if self._ended is None:
+            self._ended = os.waitpid(self.pid, 0)[1]
 
 
 class ForkedProcess:
@@ -112,7 +158,7 @@ class Forked(LocalProvisioner):
 def _serve(parameters: dict[str, object]) -> None:
     """Import, open, then fork a kernel for each line on standard input, until it closes."""
     ctypes.CDLL(None).prctl(1, signal.SIGKILL)  # PR_SET_PDEATHSIG: at once when the run is killed
-    commands, answers = sys.stdin, os.fdopen(os.dup(1), "w")
+    commands, answers = os.fdopen(os.dup(0)), os.fdopen(os.dup(1), "w")
     os.dup2(2, 1)  # what a kernel prints past its notebook is no answer
     import ipykernel.kernelapp  # noqa: F401
     import IPython.core.interactiveshell  # noqa: F401

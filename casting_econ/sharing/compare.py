@@ -1,28 +1,27 @@
 """`casting-econ compare`: two studies or packs side by side, results on common draws."""
 
-import contextlib
-import os
 import re
 import tempfile
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from ..assumptions import label
-from ..draws import round_up_draws
 from ..faults import Fault, StudyError, counted
 from ..formatting import Format
 from ..kit import OpenStudy, format_of, open_study
 from ..ledger.logs import FREE, LOGS
-from ..models import evaluate
 from ..pages.records import assumption_table
+from ..study import STUDY_FILE
 from ..templates import template
-from .pack import read_pack
+from .archive import write_whole
+from .form import read_pack, write_study
+from .redact import whole_logs
 
 __all__ = ["Comparison", "Result", "compare_studies", "comparison_page", "comparison_tables"]
 
@@ -30,22 +29,22 @@ __all__ = ["Comparison", "Result", "compare_studies", "comparison_page", "compar
 _STUDIO = {
     "pay_per_hour": ("pay an hour", "money"),
     "residual_pay_per_year": ("pay a year", "money0"),
-    "hours_per_year": ("hours a year", "number"),
+    "hours_per_year": ("hours a year", "0"),
     "revenue_per_year": ("sales and postage charged, a year", "money0"),
     "material_per_year": ("material a year", "money0"),
     "overhead_per_year": ("overheads a year", "money0"),
-    "pieces_sold_per_year": ("pieces sold a year", "number"),
-    "good_pieces_per_year": ("good pieces made a year", "number"),
+    "pieces_sold_per_year": ("pieces sold a year", "0"),
+    "good_pieces_per_year": ("good pieces made a year", "0"),
     "loads_per_week": ("loads a week", "significant"),
 }
 _PRODUCT = {
-    "yield": ("good pieces of those cast", "percent"),
+    "yield": ("good pieces of those cast", "percent1"),
     "minutes_per_good_piece": ("minutes a good piece", "significant"),
     "material_per_good_piece": ("material a good piece", "money"),
     "cost_per_good_piece": ("cost of a good piece", "money"),
     "break_even_price": ("price at which pay meets the target", "money"),
 }
-_CHANCES = {"hour": "chance that an hour pays the target", "year": "chance that a year pays a living"}
+_CHANCES = {"hour": ("chance that an hour pays the target", "chance"), "year": ("chance that a year pays a living", "chance")}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,6 +59,11 @@ class Result:
     low: float | None = None  # middle eight in ten of the difference
     high: float | None = None
     higher: float | None = None  # chance that it is higher then
+
+    @property
+    def same(self) -> bool:
+        """Whether it is the same in every draw."""
+        return self.low == self.high == self.difference == 0.0
 
 
 @dataclass(kw_only=True)
@@ -96,64 +100,45 @@ def compare_studies(before: Path | str, after: Path | str) -> Comparison:
     StudyError
         For faults in either, a refused archive, or two currencies.
     """
-    with _opened(before) as one, _opened(after) as other:
+    places = Path(before), Path(after)
+    with _opened(places[0]) as one, _opened(places[1]) as other:
         if one.study.currency != other.study.currency:
-            raise StudyError(
-                [
-                    Fault(
-                        file=str(after),
-                        wrong="is in another currency",
-                        found=f"{other.study.currency}, the first in {one.study.currency}",
-                        right="two studies in one currency",
-                    )
-                ]
-            )
+            found = f"{other.study.currency}, the first in {one.study.currency}"
+            right = "two studies in one currency"
+            raise StudyError([Fault(file=str(after), wrong="is in another currency", found=found, right=right)])
         tables = [kit.study.file.study for kit in (one, other)]
-        found = Comparison(
+        fmt = format_of(one)
+        return Comparison(
             names=(tables[0].name, tables[1].name),
-            places=(Path(before).name, Path(after).name),
-            fmt=format_of(one),
-            stated=tuple(
-                _stated(which, table) for which, table in zip(("before", "after"), tables) if table.changed_by or table.changed_on
-            ),
-            draws=round_up_draws(tables[0].draws),
+            places=(places[0].name, places[1].name),
+            fmt=fmt,
+            stated=tuple(filter(None, map(_stated, ("before", "after"), tables))),
+            draws=one.plan_of_draws()[0],
+            numbers=_changed_keys(one, other, any(place.is_file() for place in places)),
+            told=_told_otherwise(one, other, fmt),
+            records=_changed_rows(one, other, fmt),
+            results=_results(one, other),
+            only=_only(one, other),
         )
-        found.numbers, found.told, found.only = (
-            _changed_keys(one, other),
-            _told_otherwise(one, other, found.fmt),
-            _only(one, other),
-        )
-        found.records, found.results = _changed_rows(one, other, found.fmt), _results(one, other, found.draws)
-    return found
 
 
 @contextmanager
-def _opened(place: Path | str) -> Iterator[OpenStudy]:
-    """A study folder, or the study of a pack in a folder of its own."""
-    place = Path(place)
-    if not place.is_file():
-        yield _open(place, place)
-        return
+def _opened(place: Path) -> Iterator[OpenStudy]:
+    """A study folder, or the study of a pack in a folder of its own; faults say in which of the two they are."""
     with tempfile.TemporaryDirectory(prefix="casting-econ-") as folder:
-        read_pack(place).write_study(Path(folder))
-        yield _open(Path(folder) / "study", place)
-
-
-def _open(folder, place):
-    """An open study; faults say in which of the two they are."""
-    try:
-        return open_study(folder)
-    except StudyError as error:
-        faults = [
-            Fault(file=f"{place}: {f.file}", row=f.row, column=f.column, wrong=f.wrong, found=f.found, right=f.right)
-            for f in error.faults
-        ]
-        raise StudyError(faults) from None
+        study = write_study(read_pack(place).members, Path(folder)) if place.is_file() else place
+        try:
+            kit = open_study(study)
+        except StudyError as error:
+            raise StudyError([replace(f, file=f"{place}: {f.file}") for f in error.faults]) from None
+        yield kit
 
 
 def _stated(which, table):
+    """Who changed a study, and when, as far as it says so."""
     by = f" by {table.changed_by}" if table.changed_by else ""
-    return f"The study {which} was changed{by}{f' on {table.changed_on:%Y-%m-%d}' if table.changed_on else ''}, as it states."
+    on = f" on {table.changed_on:%Y-%m-%d}" if table.changed_on else ""
+    return f"The study {which} was changed{by}{on}, as it states." if by or on else ""
 
 
 def _leaves(node, path=()):
@@ -166,28 +151,25 @@ def _leaves(node, path=()):
             yield ".".join(here), value
 
 
-def _changed_keys(one, other):
-    """Every line of the study file that was changed, gone or new, with the reason it gives."""
+def _changed_keys(one, other, packed):
+    """Every line of the study file that was changed, gone or new, with the reason it gives.
+
+    Who changed a study is told apart; how records are read is compared between folders only, as a pack does not say.
+    """
     before, after = dict(_leaves(one.study.raw)), dict(_leaves(other.study.raw))
     rows = []
     for key in dict.fromkeys((*before, *after)):
-        old, new = before.get(key), after.get(key)
-        if (
-            key in ("study.changed_by", "study.changed_on")
-            or old == new
-            or ((key in before) == (key in after) and _plainly(old) == _plainly(new) and _note(old) == _note(new))
-        ):
+        told = [(key in lines, _plainly(lines.get(key)), _note(lines.get(key))) for lines in (before, after)]
+        if key in ("study.changed_by", "study.changed_on") or (packed and key.startswith("records.")) or told[0] == told[1]:
             continue
-        note = _note(new) or (_note(old) and f"before: {_note(old)}")
+        note = told[1][2] or (told[0][2] and f"before: {told[0][2]}")
         what = label(key) if key.startswith(("products.", "channels.")) else key
-        rows.append({"key": key, "what": what, "before": _plainly(old), "after": _plainly(new), "note": note or ""})
+        rows.append({"key": key, "what": what, "before": told[0][1], "after": told[1][1], "note": note})
     return rows
 
 
 def _note(value):
-    if not isinstance(value, dict):
-        return ""
-    return "; ".join(str(value[key]) for key in ("note", "source") if value.get(key))
+    return "; ".join(str(value[key]) for key in ("note", "source") if value.get(key)) if isinstance(value, dict) else ""
 
 
 def _plainly(value) -> str:
@@ -200,19 +182,16 @@ def _plainly(value) -> str:
         return ", ".join(_plainly(item) for item in value) or "none"
     if not isinstance(value, dict):
         return str(value)
+    parts = {key: f"{key} {_plainly(inner)}" for key, inner in value.items()}
     if {"low", "likely", "high"} <= set(value):
         text = f"{value['low']} to {value['high']}, likely {value['likely']}"
     elif "distribution" in value:
-        rest = (
-            f"{key} {_plainly(figure)}"
-            for key, figure in value.items()
-            if key not in ("distribution", "note", "source", "basis", "from", "worth")
-        )
-        text = f"{value['distribution']}, {', '.join(rest)}"
+        apart = ("distribution", "note", "source", "basis", "from", "worth")
+        text = ", ".join([value["distribution"], *(text for key, text in parts.items() if key not in apart)])
     elif "value" in value:
         text = str(value["value"])
     else:
-        return ", ".join(f"{key} {_plainly(inner)}" for key, inner in value.items()) or "none"
+        return ", ".join(parts.values()) or "none"
     if "from" in value:
         text += f", a guess worth {value['worth']} beside the records" if "worth" in value else ", or what the records say"
     return text + (f" ({value['basis']})" if "basis" in value else "")
@@ -221,26 +200,14 @@ def _plainly(value) -> str:
 def _told_otherwise(one, other, fmt):
     """Numbers that both state alike and that the records now tell otherwise."""
     old, new = (assumption_table(kit).set_index("key") for kit in (one, other))
+    stated = [{key: number.value for key, number in kit.study.numbers.items()} for kit in (one, other)]
     rows = []
     for key in old.index.intersection(new.index):
-        if (
-            key not in one.study.numbers
-            or key not in other.study.numbers
-            or one.study.numbers[key].value != other.study.numbers[key].value
-        ):
-            continue
-        values = old.value[key], new.value[key]
-        if not np.isclose(*values, rtol=1e-9, atol=0.0):
-            before, after = (f"{fmt.significant(value)} {old.unit[key]}".strip() for value in values)
-            rows.append(
-                {
-                    "key": key,
-                    "what": old.number[key],
-                    "before": before,
-                    "after": after,
-                    "note": ", then ".join(dict.fromkeys((old["rests on"][key], new["rests on"][key]))),
-                }
-            )
+        alike = all(key in values for values in stated) and stated[0][key] == stated[1][key]
+        if alike and not np.isclose(old.value[key], new.value[key], rtol=1e-9, atol=0.0):
+            before, after = (f"{fmt.significant(value)} {old.unit[key]}".strip() for value in (old.value[key], new.value[key]))
+            note = ", then ".join(dict.fromkeys((old["rests on"][key], new["rests on"][key])))
+            rows.append({"key": key, "what": old.number[key], "before": before, "after": after, "note": note})
     return rows
 
 
@@ -263,81 +230,43 @@ def _only(one, other):
 
 def _changed_rows(one, other, fmt):
     """Rows that came and went, by log; a changed row is one of each. Notes are not compared: a pack may leave them out."""
-    rows = []
+    logs, rows = [whole_logs(kit.study) for kit in (one, other)], []
     for log, columns in LOGS.items():
         names = [name for name, (kind, _) in columns.items() if kind != FREE]
-        old, new = (_rows(kit, log, names) for kit in (one, other))
-        if old == new:
-            continue
-        added, gone = new - old, old - new
-        rows.append(
-            {
-                "log": log,
-                "before": fmt.number(old.total()),
-                "after": fmt.number(new.total()),
-                "new rows": _dated(added, names, fmt),
-                "rows gone": _dated(gone, names, fmt),
-            }
-        )
+        frames = [frames.get(log, pd.DataFrame()).reindex(columns=names).astype(object) for frames in logs]
+        old, new = (Counter(map(tuple, f.where(f.notna(), None).to_numpy().tolist())) for f in frames)
+        if old != new:
+            here = {"log": log, "before": fmt.number(old.total()), "after": fmt.number(new.total())}
+            rows.append(here | {"new rows": _dated(new - old, names, fmt), "rows gone": _dated(old - new, names, fmt)})
     return rows
-
-
-def _rows(kit, log, names):
-    """Rows of a log as they are compared: each with how often it is there."""
-    frames = [
-        kit.study.records.get(log),
-        kit.study.in_work if log == "batches" else kit.study.in_work_faults if log == "faults" else None,
-    ]
-    found: Counter = Counter()
-    for frame in frames:
-        if frame is not None and len(frame):
-            cells = frame.reindex(columns=names).astype(object)
-            found.update(map(tuple, cells.where(cells.notna(), None).to_numpy().tolist()))
-    return found
 
 
 def _dated(rows, names, fmt):
     """How many rows, and of which days."""
-    if not rows:
-        return "none"
-    at = names.index("date") if "date" in names else names.index("made")
+    at = names.index("date" if "date" in names else "made")
     dates = sorted(pd.Timestamp(row[at]) for row in rows if row[at] is not None)
-    days = list(dict.fromkeys(f"{dates[i]:%Y-%m-%d}" for i in (0, -1))) if dates else []
-    return fmt.number(rows.total()) + (f" ({' to '.join(days)})" if days else "")
+    days = " to ".join(dict.fromkeys(f"{dates[i]:%Y-%m-%d}" for i in (0, -1))) if dates else ""
+    return fmt.number(rows.total()) + (f" ({days})" if days else "") if rows else "none"
 
 
-def _draws(kit, base, draws, seed):
+def _draws(kit, base):
     """Results by draw, on the draws of the first study."""
-
-    def work(a):
-        outcome = evaluate(a)
-        found = {name: outcome.totals[name] for name in _STUDIO}
-        found |= {f"{product}/{name}": result[name] for product, result in outcome.products.items() for name in _PRODUCT}
-        found |= {
-            "hour": np.multiply(outcome.totals["pay_per_hour"] >= a.target_per_hour, 1.0),
-            "year": np.multiply(outcome.totals["residual_pay_per_year"] >= a.living_per_year, 1.0),
-        }
-        return found
-
-    return kit.by_draw(work, draws, seed, base=base)
+    draws = kit.monte_carlo(*base.plan_of_draws(), base=base).draws
+    names = [*_STUDIO, *(f"{product}/{name}" for product in kit.study.file.products for name in _PRODUCT)]
+    pays = {"hour": ("pay_per_hour", "target_per_hour"), "year": ("residual_pay_per_year", "living_per_year")}
+    return {name: draws[name] for name in names} | {name: (draws[pay] >= draws[aim]) * 1.0 for name, (pay, aim) in pays.items()}
 
 
-def _results(one, other, draws):
-    seed = one.study.file.study.seed
+def _results(one, other):
     try:
-        old, new = _draws(one, one, draws, seed), _draws(other, one, draws, seed)
+        old, new = (_draws(kit, one) for kit in (one, other))
     except ValueError as error:
-        right = "a study whose year can be worked out"
-        raise StudyError(
-            [Fault(file="study.toml", wrong="results cannot be worked out", found=str(error), right=right)]
-        ) from None
+        right, wrong = "a study whose year can be worked out", "results cannot be worked out"
+        raise StudyError([Fault(file=STUDY_FILE, wrong=wrong, found=str(error), right=right)]) from None
     rows = []
     for key in dict.fromkeys((*old, *new)):
         product, _, name = key.rpartition("/")
-        if key in _CHANCES:
-            words, style = _CHANCES[key], "chance"
-        else:
-            words, style = (_PRODUCT if product else _STUDIO)[name]
+        words, style = (_PRODUCT if product else _STUDIO | _CHANCES)[name]
         rows.append(_result(f"{product}: {words}" if product else words, style, old.get(key), new.get(key)))
     return rows
 
@@ -345,122 +274,68 @@ def _results(one, other, draws):
 def _result(what, style, old, new):
     """One result with the band of its difference, as far as every draw has one."""
     finite = [values is not None and bool(np.isfinite(values).all()) for values in (old, new)]
-    before, after = (float(values.mean()) if fine else None for values, fine in zip((old, new), finite))
+    means = {name: float(v.mean()) if fine else None for name, v, fine in zip(("before", "after"), (old, new), finite)}
     if not all(finite):
-        return Result(what=what, style=style, before=before, after=after)
-    gap = new - old
-    if style == "chance":
-        none = not gap.any()
-        return Result(
-            what=what,
-            style=style,
-            before=before,
-            after=after,
-            difference=float(gap.mean()),
-            low=0.0 if none else None,
-            high=0.0 if none else None,
-        )
+        return Result(what=what, style=style, **means)
     # what only the last bits of a sum move is no difference
-    gap = np.where(np.abs(gap) <= 1e-9 * np.maximum(np.abs(old), np.abs(new)), 0.0, gap)
-    low, high = np.quantile(gap, [0.1, 0.9])
-    return Result(
-        what=what,
-        style=style,
-        before=before,
-        after=after,
-        difference=float(gap.mean()),
-        low=float(low),
-        high=float(high),
-        higher=float((gap > 0).mean()),
-    )
+    gap = np.where(np.abs(new - old) <= 1e-9 * np.maximum(np.abs(old), np.abs(new)), 0.0, new - old)
+    found = Result(what=what, style=style, **means, difference=float(gap.mean()))
+    if style == "chance":  # a draw pays or does not: between none and all there is no band
+        return found if gap.any() else replace(found, low=0.0, high=0.0)
+    low, high = map(float, np.quantile(gap, [0.1, 0.9]))
+    return replace(found, low=low, high=high, higher=float((gap > 0).mean()))
 
 
-def _write(fmt, value, style):
-    if value is None:
-        return "–"
-    if style == "chance":
-        return fmt.chance(value)
-    if style.startswith("money"):
-        return fmt.money(value, int(style[5:] or 2))
-    return fmt.percent(value, 1) if style == "percent" else getattr(fmt, style)(value)
-
-
-def signed(fmt, value, style):
+def _difference(fmt, value, style):
     """A difference with its sign; shares as points of a hundred."""
     if value is None:
         return "–"
-    text = f"{fmt.number(abs(value) * 100, 1)} points" if style in ("chance", "percent") else _write(fmt, abs(value), style)
-    zero = re.sub(r"[^1-9]", "", text) == ""
-    return text if zero else f"{'+' if value > 0 else '−'}{text}"
+    size = abs(value)
+    text = f"{fmt.number(size * 100, 1)} points" if style in ("chance", "percent1") else fmt.styled(size, style)
+    return text if re.search("[1-9]", text) is None else f"{'+' if value > 0 else '−'}{text}"
+
+
+def _cells(one, fmt):
+    """One result as it is written: before, after, difference, its band, the chance that it is higher."""
+    ends = [_difference(fmt, value, one.style) for value in (one.difference, one.low, one.high)]
+    change = ["none", "–", "–"] if one.same else [ends[0], "–" if one.low is None else f"{ends[1]} to {ends[2]}"]
+    change += [fmt.styled(one.higher, "chance")] if not one.same else []
+    return [one.what, fmt.styled(one.before, one.style), fmt.styled(one.after, one.style), *change]
 
 
 def _sections(found: Comparison) -> list[dict]:
-    """Tables of a comparison as text: caption, heads, rows."""
-    fmt = found.fmt
-    changes = [[row["what"], row["before"], row["after"], row["note"]] for row in found.numbers]
-    told = [[row["what"], row["before"], row["after"], row["note"]] for row in found.told]
-    logs = [list(row.values()) for row in found.records]
-    results, alike = [], []
-    for one in found.results:
-        band = "–" if one.low is None else f"{signed(fmt, one.low, one.style)} to {signed(fmt, one.high, one.style)}"
-        same = one.low is not None and one.low == one.high == 0.0 == one.difference
-        alike += [one.what] if same else []
-        results.append(
-            [one.what, _write(fmt, one.before, one.style), _write(fmt, one.after, one.style)]
-            + (
-                ["none", "–", "–"]
-                if same
-                else [signed(fmt, one.difference, one.style), band, "–" if one.higher is None else fmt.chance(one.higher)]
-            )
-        )
-    return [
-        {
-            "title": "What was changed in the study file",
-            "caption": "Each line that says another thing, with the reason it gives.",
-            "heads": ["number or line", "before", "after", "why"],
-            "rows": changes,
-            "text": 4,
-            "none": "The study files say the same.",
-        },
-        {
-            "title": "Numbers that the records changed",
-            "caption": "Both study files state these alike; the records tell them otherwise.",
-            "heads": ["number", "before", "after", "rests on"],
-            "rows": told,
-            "text": 4,
-            "none": "The records changed no number.",
-        },
-        {
-            "title": "Rows of the records that came and went",
-            "caption": "A corrected row is one gone and one new. Notes are not compared.",
-            "heads": ["log", "rows before", "rows after", "new rows", "rows gone"],
-            "rows": logs,
-            "text": 1,
-            "none": "The records are the same (notes are not compared).",
-        },
-        {
-            "title": "Results",
-            "caption": _method(found),
-            "heads": [
-                "result",
-                "before",
-                "after",
-                "difference",
-                "middle eight in ten",
-                "chance higher",
-            ],
-            "rows": results,
-            "same": alike,
-            "text": 1,
-            "none": "",
-        },
-    ]
+    """Tables of a comparison as text: caption, heads, rows, and how many columns from the left are words."""
+    names = ("what", "before", "after", "note")
+    lines = [[[row[name] for name in names] for row in rows] for rows in (found.numbers, found.told)]
+    bands = ["difference", "middle eight in ten", "chance higher"]
+    sections = (
+        (
+            "What was changed in the study file",
+            "Each line that says another thing, with the reason it gives.",
+            (["number or line", *names[1:3], "why"], lines[0], 4),
+            "The study files say the same.",
+        ),
+        (
+            "Numbers that the records changed",
+            "Both study files state these alike; the records tell them otherwise.",
+            (["number", *names[1:3], "rests on"], lines[1], 4),
+            "The records changed no number.",
+        ),
+        (
+            "Rows of the records that came and went",
+            "A corrected row is one gone and one new. Notes are not compared.",
+            (["log", "rows before", "rows after", "new rows", "rows gone"], [[*row.values()] for row in found.records], 1),
+            "The records are the same (notes are not compared).",
+        ),
+        ("Results", _method(found), (["result", *names[1:3], *bands], [_cells(one, found.fmt) for one in found.results], 1), ""),
+    )
+    heads = ("title", "caption", "heads", "rows", "text", "none")
+    return [dict(zip(heads, (title, caption, *table, none))) for title, caption, table, none in sections]
 
 
 def _summary(found: Comparison) -> list[str]:
     """The comparison in sentences."""
-    pay = found.results[0]
-    fmt, lines = found.fmt, []
+    pay, fmt, lines = found.results[0], found.fmt, []
     if found.names[0] != found.names[1]:
         lines.append(f"Two studies of different names: {found.names[0]} and {found.names[1]}.")
     if pay.before is None or pay.after is None:
@@ -468,13 +343,13 @@ def _summary(found: Comparison) -> list[str]:
     elif pay.low == pay.high == 0.0:
         lines.append(f"Pay an hour is the same, {fmt.money(pay.before)}.")
     else:
+        gap, low, high = (_difference(fmt, value, "money") for value in (pay.difference, pay.low, pay.high))
         lines.append(
-            f"Pay an hour goes from {fmt.money(pay.before)} to {fmt.money(pay.after)}: a difference of {signed(fmt, pay.difference, 'money')}, most likely "
-            f"between {signed(fmt, pay.low, 'money')} and {signed(fmt, pay.high, 'money')} (the middle eight in ten draws)."
+            f"Pay an hour goes from {fmt.money(pay.before)} to {fmt.money(pay.after)}: a difference of {gap}, most likely "
+            f"between {low} and {high} (the middle eight in ten draws)."
         )
-    changes = [counted(len(found.numbers), "line") + " of the study file"] + (
-        [counted(len(found.records), "log")] if found.records else []
-    )
+    changes = [counted(len(found.numbers), "line") + " of the study file"]
+    changes += [counted(len(found.records), "log")] if found.records else []
     lines.append(f"Changed: {' and '.join(changes)}." if found.numbers or found.records else "Nothing was changed.")
     return [*lines, *found.stated, *found.only]
 
@@ -484,22 +359,13 @@ def _method(found):
 
 
 def comparison_tables(found: Comparison) -> list:
-    """The comparison for a terminal.
-
-    Parameters
-    ----------
-    found : Comparison
-
-    Returns
-    -------
-    list
-        Sentences and tables that rich prints.
-    """
+    """The comparison for a terminal: sentences and tables that rich prints."""
     from rich import box
     from rich.table import Table
     from rich.text import Text
 
     parts: list = [Text(line) for line in _summary(found)]
+    alike = [one.what for one in found.results if one.same]
     for section in _sections(found):
         if not section["rows"]:
             parts.append(Text(f"\n{section['none']}"))
@@ -507,40 +373,22 @@ def comparison_tables(found: Comparison) -> list:
         table = Table(title=section["title"], title_justify="left", title_style="bold", box=box.SIMPLE_HEAD, pad_edge=False)
         for at, head in enumerate(section["heads"]):
             table.add_column(head, justify="left" if at < section["text"] else "right")
-        same = section.get("same", ())
+        same = alike if section["title"] == "Results" else []
         for row in section["rows"]:
             if row[0] not in same:  # a terminal is narrow and short; the page has every row
-                table.add_row(*(Text(cell) for cell in row))
+                table.add_row(*map(Text, row))
         if same:
-            table.caption = "The same: " + ", ".join(same)
-            table.caption_justify = "left"
+            table.caption, table.caption_justify = "The same: " + ", ".join(same), "left"
         parts += [Text(""), table]
     return [*parts, Text(_method(found))]
 
 
 def comparison_page(found: Comparison, target: Path | str) -> None:
-    """Write the comparison as one page that needs nothing outside itself; StudyError if it cannot be written.
-
-    Parameters
-    ----------
-    found : Comparison
-    target : Path or str
-        File to write or replace.
-    """
+    """Write the comparison as one page that needs nothing outside itself, or replace it; StudyError if it cannot be written."""
     target, running = Path(target), Path(__file__).parents[1] / "running"
     if target.suffix.lower() not in (".html", ".htm") or target.is_dir():
         raise StudyError([Fault(file=str(target), wrong="is no name for a page", right="a name that ends in .html")])
     style = re.search(r"<style>(.*?)</style>", (running / "report.html.j2").read_text(encoding="utf-8"), re.DOTALL)[1]
-    text = template(Path(__file__).with_name("compare.html.j2")).render(
-        found=found, style=style, summary=_summary(found), sections=_sections(found)
-    )
-    part = target.with_name(f".{target.name}.part")
-    try:
-        part.write_text(text, encoding="utf-8", newline="\n")
-        os.replace(part, target)
-    except OSError as error:
-        with contextlib.suppress(OSError):
-            part.unlink()
-        raise StudyError(
-            [Fault(file=str(target), wrong="cannot be written", found=str(error.strerror), right="a file you may write to")]
-        ) from None
+    page = template(Path(__file__).with_name("compare.html.j2"))
+    text = page.render(found=found, style=style, summary=_summary(found), sections=_sections(found))
+    write_whole(target, text.encode(), "a file")

@@ -7,60 +7,25 @@ import platform
 import re
 import tempfile
 from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import replace
 from importlib.metadata import PackageNotFoundError, distribution
 from pathlib import Path
-from typing import Annotated
 
+import numpy as np
 from packaging.requirements import Requirement
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from ..faults import Fault, StudyError, counted
 from ..kit import OpenStudy, open_study
-from ..ledger.files import TEXTS, WORKBOOKS
 from ..running.run import VERSIONS, manifest, run_study
 from ..study import STUDY_FILE
-from .archive import LONGEST_NAME, MOST_ALL, MOST_FILE, is_archive, read_archive, unsafe_name, zipped
-from .columns import packed_records, workbook_member
+from .archive import MOST_ALL, write_whole, zipped
+from .form import FORM, pack_of, read_pack, write_study
+from .redact import Records, packed_records, packed_study_file, whole_logs
 
-__all__ = ["Manifest", "Pack", "code_hash", "installed_versions", "pack_study", "read_json", "read_pack"]
+__all__ = ["SOME_WORKERS", "code_hash", "installed_versions", "pack_study", "texts"]
 
-_RECORD = re.compile(r"study/records/[^/~.][^/]*")
-_TABLE = re.compile(r"report/tables/[^/.][^/]*\.csv")
-_FIXED = ("README.txt", "manifest.json", "requirements.txt", f"study/{STUDY_FILE}", "report/report.html", "report/results.json")
-_PIN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*==[A-Za-z0-9][A-Za-z0-9.!+_-]*")
-Hash = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
-
-
-class Manifest(BaseModel):
-    """What a pack says of itself."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
-
-    pack: int = Field(ge=1, le=1)  # of this form; a literal would take true for it
-    study: str
-    seed: int
-    draws: int
-    members: dict[str, Hash]
-    notebooks: dict[str, Hash]
-    code: Hash
-    versions: dict[str, str]
-    left_out: dict[str, str]
-    kept: list[str]
-
-
-class Pack(BaseModel):
-    """An archive that was read and found sound in form; what is in it is not believed yet."""
-
-    manifest: Manifest
-    members: dict[str, bytes]  # without the manifest
-
-    def write_study(self, folder: Path) -> None:
-        """Write study file and records below a folder."""
-        for name, data in self.members.items():
-            if name.startswith("study/"):
-                target = folder / name
-                target.parent.mkdir(parents=True, exist_ok=True)
-                target.write_bytes(data)
+SOME_WORKERS = min(4, os.cpu_count() or 2)  # notebooks at a time on this machine
 
 
 def pack_study(
@@ -94,7 +59,7 @@ def pack_study(
     Raises
     ------
     StudyError
-        For faults in the study, a column that cannot be left out, or a file that is in the way.
+        For faults in the study, a column that cannot be left out or kept, a cell that would be read otherwise, or a file that is in the way.
     NotebookError
         If a page fails.
     """
@@ -103,68 +68,55 @@ def pack_study(
     out = Path(out) if out else Path(f"{folder.resolve().name}-pack.zip")
     _check_place(out, folder)
     records = packed_records(kit.study, keep)
-    inputs = {f"study/{STUDY_FILE}": (folder / STUDY_FILE).read_bytes()}
+    inputs = {f"study/{STUDY_FILE}": packed_study_file(kit.study)}
     inputs |= {f"study/records/{name}": data for name, data in records.files.items()}
-    _check_inputs(inputs)
+    if sum(map(len, inputs.values())) > MOST_ALL / 2:
+        raise StudyError([Fault(file="records", wrong="are too large to pack", right=f"at most {MOST_ALL / 2e6:.0f} MB in all")])
     for line in (*column_lines(records.left_out, records.kept), *_elsewhere(inputs, records.values)):
         say(line)
     with tempfile.TemporaryDirectory(prefix="casting-econ-") as place:
-        study, report = Path(place) / "study", Path(place) / "report"
-        Pack.model_construct(members=inputs).write_study(Path(place))
+        study, report = write_study(inputs, Path(place)), Path(place) / "report"
         packed = _open_packed(study)
-        for line in _read_otherwise(kit, packed):
+        for line in _read_otherwise(kit, packed, records):
             say(line)
         say("Running the study as it is in the pack ...")
-        run_study(study, report, workers=workers or some_workers(), say=say)
-        members = inputs | {
-            f"report/{path.relative_to(report).as_posix()}": path.read_bytes()
-            for path in (report / "report.html", report / "results.json", *sorted((report / "tables").glob("*.csv")))
-        }
+        run_study(study, report, workers=workers or SOME_WORKERS, say=say)
+        files = (report / "report.html", report / "results.json", *sorted((report / "tables").glob("*.csv")))
+        members = inputs | {f"report/{path.relative_to(report).as_posix()}": path.read_bytes() for path in files}
         listed = manifest(packed, study)
     versions = installed_versions()
     members |= texts(kit.study.file.study.name, versions, records.left_out, records.kept)
-    listed = {key: listed[key] for key in ("study", "seed", "draws", "notebooks")} | {
-        "pack": 1,
-        "members": {name: hashlib.sha256(data).hexdigest() for name, data in members.items()},
-        "code": code_hash(),
-        "versions": versions,
-        "left_out": records.left_out,
-        "kept": records.kept,
-    }
+    listed = {key: listed[key] for key in ("study", "seed", "draws", "notebooks")}
+    listed |= {"pack": FORM, "code": code_hash(), "versions": versions, "left_out": records.left_out, "kept": records.kept}
+    listed["members"] = {name: hashlib.sha256(data).hexdigest() for name, data in members.items()}
     members["manifest.json"] = (json.dumps(listed, indent=1, sort_keys=True, ensure_ascii=False) + "\n").encode()
-    _write(out, zipped(members))
+    data = zipped(members)
+    pack_of(data, out.name)  # as a partner would
+    write_whole(out, data, "a place")
     return out
-
-
-def some_workers() -> int:
-    """Notebooks at a time on this machine."""
-    return min(4, os.cpu_count() or 2)
 
 
 def column_lines(left_out: dict[str, str], kept: list[str]) -> list[str]:
     """What became of the columns, for the terminal and for the pack."""
     lines = ["Left out of the pack:" if left_out else "No column names people by its heading; every column is in the pack."]
     lines += [f"  {name}: {why}" for name, why in left_out.items()]
-    if kept:
-        lines += ["Kept as you asked:", *(f"  {name}" for name in kept)]
-    return [
-        *lines,
+    lines += ["Kept as you asked:", *(f"  {name}" for name in kept)] if kept else []
+    caution = (
         "What headings do not tell cannot be known: order ids, other columns, and the study file go along as they are, with its "
-        "notes, commissions and your contact. Look through them before you send the pack.",
-    ]
+    )
+    return [*lines, caution + "notes, commissions and your contact. Look through them before you send the pack."]
 
 
-def _elsewhere(inputs, values):
+def _elsewhere(inputs: dict[str, bytes], values: dict[str, str]) -> list[str]:
     """Where something that stood in a column left out still stands."""
-    lines = []
+    lines, folded = [], {value: value.casefold() for value in values}
     for name, data in inputs.items():
-        text = data.decode("utf-8", "replace").casefold() if not data.startswith(b"PK") else ""
-        found = [value for value in values if re.search(rf"(?<!\w){re.escape(value.casefold())}(?!\w)", text)] if text else []
+        text = data.decode().casefold()
+        found = [v for v, one in folded.items() if one in text and re.search(rf"(?<!\w){re.escape(one)}(?!\w)", text)]
         if found:
-            shown = ", ".join(repr(value) for value in sorted(found)[:3])
-            lines.append(
-                f"Look at {name.removeprefix('study/')}: {shown}{f' and {len(found) - 3} more' if len(found) > 3 else ''} of {values[found[0]]} still in it."
-            )
+            more = f" and {len(found) - 3} more" if len(found) > 3 else ""
+            shown = ", ".join(repr(value) for value in sorted(found)[:3]) + more
+            lines.append(f"Look at {name.removeprefix('study/')}: {shown} of {values[found[0]]} still in it.")
     return lines
 
 
@@ -174,111 +126,50 @@ def _open_packed(study):
         return open_study(study)
     except StudyError as error:
         right = "these columns kept with --keep-column, or the rows corrected"
-        faults = [
-            Fault(
-                file=f.file,
-                row=f.row,
-                column=f.column,
-                wrong=f"without the columns left out: {f.wrong}",
-                found=f.found,
-                right=right,
-            )
-            for f in error.faults
-        ]
+        faults = [replace(f, wrong=f"without the columns left out: {f.wrong}", right=right) for f in error.faults]
         raise StudyError(faults) from None
 
 
-def _read_otherwise(kit: OpenStudy, packed: OpenStudy) -> list[str]:
-    """Where the records of the pack are read otherwise than those of the study."""
-    lines = []
-    for log, frame in kit.study.records.items():
-        other = packed.study.records.get(log, frame.iloc[:0])
+def _read_otherwise(kit: OpenStudy, packed: OpenStudy, records: Records) -> list[str]:
+    """Where the pack tells otherwise than the study for what is left out; StudyError where a log is not read as it was written."""
+    lines, logs = [], whole_logs(packed.study)
+    for log, frame in records.frames.items():
+        other = logs.get(log, frame.iloc[:0])
         if len(frame) != len(other):
-            lines.append(
-                f"{log}: {counted(len(other), 'row')} in the pack, {len(frame)} in your folder, as rows that differ only in what is left out count once."
-            )
+            rows = f"{counted(len(other), 'row')} in the pack, {len(frame)} in your folder"
+            lines.append(f"{log}: {rows}, as rows that differ only in what is left out count once.")
+            continue
+        plain = (frame.reset_index(drop=True).astype(object), other.reindex(columns=frame.columns).reset_index(drop=True))
+        same = (plain[0] == plain[1]) | (plain[0].isna() & plain[1].isna())
+        if not same.all(axis=None):
+            row, name = next(zip(*np.nonzero(~same.to_numpy())))
+            at = {"file": f"records/{log}.csv", "row": int(row) + 2, "column": frame.columns[name]}
+            found, right = repr(frame.iat[row, name])[:80], "the cell in plain letters and figures"
+            raise StudyError([Fault(**at, wrong="would be read otherwise in a pack", found=found, right=right)])
     changed = [key for key, number in kit.assumed.numbers.items() if packed.assumed.numbers[key].value != number.value]
     if changed:
-        lines.append(
-            f"Numbers that the pack's records tell otherwise than yours: {', '.join(changed[:5])}{' and more' if len(changed) > 5 else ''}. All results in the pack are worked out from what is in it."
-        )
+        more = " and more" if len(changed) > 5 else ""
+        lines.append(f"Numbers that the pack's records tell otherwise than yours: {', '.join(changed[:5])}{more}.")
+        lines.append("All results in the pack are worked out from what is in it.")
     return lines
 
 
 def _check_place(out, folder):
     """Refuse to write over what is no pack, or into nowhere."""
-    wrong = ""
+    place, wrong = out.resolve(), ""
     if out.suffix.lower() != ".zip":
         wrong, right = "is no name for a pack", "a name that ends in .zip"
-    elif out.is_dir() or (out.exists() and not _is_pack(out)):
-        wrong, right = "is there already and is no pack", "another name with --out"
-    elif not out.resolve().parent.is_dir():
+    elif not place.parent.is_dir():
         wrong, right = "is in a folder that is not there", "a folder that exists"
-    elif out.resolve().parent == (folder / "records").resolve():
+    elif place.parent == (folder / "records").resolve():
         wrong, right = "would lie among the records", "another folder with --out"
+    elif out.exists():
+        try:
+            read_pack(out)
+        except StudyError:
+            wrong, right = "is there already and is no pack", "another name with --out"
     if wrong:
         raise StudyError([Fault(file=str(out), wrong=wrong, right=right)])
-
-
-def _is_pack(path):
-    try:
-        read_pack(path)
-    except StudyError:
-        return False
-    return True
-
-
-def _check_inputs(inputs):
-    """What a pack could not be verified with."""
-    faults = []
-    for name, data in inputs.items():
-        if wrong := unsafe_name(name) or ("" if _allowed(name) else "a name that a pack cannot hold"):
-            faults.append(
-                Fault(
-                    file=name.removeprefix("study/"),
-                    wrong="cannot be packed",
-                    found=wrong,
-                    right=f"a plain file name of at most {LONGEST_NAME - 20} characters",
-                )
-            )
-        if len(data) > MOST_FILE:
-            faults.append(
-                Fault(
-                    file=name.removeprefix("study/"),
-                    wrong="is too large to pack",
-                    found=f"{len(data) / 1e6:.0f} MB",
-                    right=f"at most {MOST_FILE / 1e6:.0f} MB",
-                )
-            )
-    if sum(map(len, inputs.values())) > MOST_ALL / 2:
-        faults.append(Fault(file="records", wrong="are too large to pack", right=f"at most {MOST_ALL / 2e6:.0f} MB in all"))
-    if faults:
-        raise StudyError(faults)
-
-
-def _write(out, data):
-    """Write the archive, read it back as a partner would, then put it in its place."""
-    try:
-        with tempfile.NamedTemporaryFile(dir=out.resolve().parent, prefix=".pack-", suffix=".part", delete=False) as file:
-            part = Path(file.name)
-            file.write(data)
-        try:
-            read_pack(part)
-            os.chmod(part, 0o644)  # temporary files start out unreadable to others
-            os.replace(part, out)
-        finally:
-            part.unlink(missing_ok=True)
-    except OSError as error:
-        raise StudyError(
-            [
-                Fault(
-                    file=str(out),
-                    wrong="cannot be written",
-                    found=str(error.strerror),
-                    right="a place you may write to, with --out",
-                )
-            ]
-        ) from None
 
 
 def texts(name: str, versions: dict[str, str], left_out: dict[str, str], kept: list[str]) -> dict[str, bytes]:
@@ -300,29 +191,25 @@ def texts(name: str, versions: dict[str, str], left_out: dict[str, str], kept: l
         *column_lines(left_out, kept),
     ]
     pins = [f"{name}=={version}" for name, version in versions.items() if name not in ("casting_econ", "python")]
-    return {
-        name: "".join(f"{line}\n" for line in part).encode() for name, part in (("README.txt", lines), ("requirements.txt", pins))
-    }
+    parts = {"README.txt": lines, "requirements.txt": pins}
+    return {name: "".join(f"{line}\n" for line in part).encode() for name, part in parts.items()}
 
 
 def installed_versions() -> dict[str, str]:
     """Versions of Python, of the kit, and of everything installed that it needs, directly or not."""
     found: dict[str, str] = {}
-    open_, seen = [(name, "") for name in ("casting_econ", *VERSIONS)], set()
+    open_, seen = {(name, "") for name in ("casting_econ", *VERSIONS)}, set()
     while open_:
-        name, extra = open_.pop()
-        if (name, extra) in seen:
-            continue
-        seen.add((name, extra))
-        try:
-            dist = distribution(name)
-        except PackageNotFoundError:  # needed on other systems only
-            continue
-        found[dist.name] = dist.version
-        for text in dist.requires or ():
-            need = Requirement(text)
-            if need.marker is None or need.marker.evaluate({"extra": extra}):
-                open_ += [(need.name, one) for one in ("", *need.extras)]
+        seen |= open_
+        needs = set()
+        for name, extra in open_:
+            with suppress(PackageNotFoundError):  # needed on other systems only
+                dist = distribution(name)
+                found[dist.name] = dist.version
+                for need in map(Requirement, dist.requires or ()):
+                    if need.marker is None or need.marker.evaluate({"extra": extra}):
+                        needs |= {(need.name, one) for one in ("", *need.extras)}
+        open_ = needs - seen
     return {"python": platform.python_version()} | dict(sorted(found.items(), key=lambda one: one[0].casefold()))
 
 
@@ -331,97 +218,3 @@ def code_hash() -> str:
     package = Path(__file__).resolve().parents[1]
     files = sorted(package.rglob("*.py"), key=lambda path: path.relative_to(package).as_posix())
     return hashlib.sha256(b"\0".join(path.read_bytes().replace(b"\r\n", b"\n") for path in files)).hexdigest()
-
-
-def read_pack(path: Path | str) -> Pack:
-    """Read an archive as a stranger's; StudyError names everything for which it is refused. Hashes are not looked at.
-
-    Parameters
-    ----------
-    path : Path or str
-
-    Returns
-    -------
-    Pack
-    """
-    path = Path(path)
-    members = read_archive(path, _allowed)
-    faults = []
-
-    def refused(name, wrong, found="", right="the member as casting-econ pack writes it"):
-        faults.append(Fault(file=path.name, column=name, wrong=wrong, found=found, right=right))
-
-    for name in sorted({*_FIXED} - set(members)):
-        refused(name, "is missing", right="a pack that is whole")
-    for name, data in members.items():
-        if name.startswith("study/records/") and data.startswith(b"PK"):  # whatever its name says, it is read as a workbook
-            try:
-                workbook_member(data, f"{path.name}:{name}")
-            except StudyError as error:
-                faults += error.faults
-        elif is_archive(data) or data.startswith(b"\xd0\xcf\x11\xe0"):
-            refused(name, "is refused", "an archive or locked file inside the archive")
-    wrong_pins = [line for line in _lines(members.get("requirements.txt", b"")) if not _PIN.fullmatch(line)]
-    if wrong_pins:
-        refused("requirements.txt", "is refused", ascii(wrong_pins[0])[:80], "lines such as numpy==2.4.6 and nothing else")
-    listed = None
-    if "manifest.json" in members:
-        try:
-            listed = Manifest.model_validate(read_json(members.pop("manifest.json")))
-        except ValidationError as error:
-            first = error.errors()[0]
-            refused("manifest.json", "is refused", f"{'.'.join(map(str, first['loc']))[:60]}: {first['msg']}"[:120])
-        except ValueError as error:
-            refused("manifest.json", "is refused", str(error)[:120])
-    if listed is not None:
-        for name in sorted(set(listed.members) ^ set(members)):
-            inside = name in members
-            refused(
-                ascii(name)[:80],
-                "is in the archive but not in its manifest" if inside else "is in the manifest but not in the archive",
-                right="a pack that is whole and has nothing added",
-            )
-    if faults:
-        raise StudyError(faults)
-    return Pack.model_construct(manifest=listed, members=members)
-
-
-def _lines(data):
-    return [line for line in data.decode("utf-8", "replace").split("\n") if line]
-
-
-def _allowed(name):
-    """Whether a pack may hold a member of this name."""
-    if name in _FIXED or _TABLE.fullmatch(name):
-        return True
-    record = _RECORD.fullmatch(name) is not None and not name.split("/")[-1].lower().startswith("readme")
-    return record and Path(name).suffix.lower() in TEXTS + WORKBOOKS
-
-
-def read_json(data: bytes, most: int = 5_000_000):
-    """Plain content of JSON from a stranger; ValueError in words where it is none.
-
-    Examples
-    --------
-    >>> read_json(b'{"a": [1, 2.5]}')
-    {'a': [1, 2.5]}
-    """
-    if len(data) > most:
-        raise ValueError(f"too long, {len(data) / 1e6:.0f} MB")
-
-    def once(pairs):
-        if len({key for key, _ in pairs}) < len(pairs):
-            raise ValueError("the same name twice")
-        return dict(pairs)
-
-    def no_constant(text):
-        raise ValueError(f"{text}, which is no number")
-
-    try:
-        return json.loads(data.decode("utf-8"), object_pairs_hook=once, parse_constant=no_constant)
-    except UnicodeDecodeError:
-        raise ValueError("no UTF-8 text") from None
-    except RecursionError:
-        raise ValueError("brackets within brackets without end") from None
-    except json.JSONDecodeError as error:
-        raise ValueError(f"no JSON, {error.msg} in line {error.lineno}") from None

@@ -7,38 +7,47 @@ import io
 import json
 import math
 import re
+import shutil
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 from PIL import Image
 
-from ..draws import round_up_draws
 from ..faults import Fault, StudyError, counted
 from ..kit import open_study
 from ..reference import kit_folder
 from ..running import run
 from ..running.results import as_json, results
-from .pack import Pack, code_hash, installed_versions, read_json, read_pack, some_workers, texts
+from .form import Pack, read_json, read_pack, write_study
+from .pack import SOME_WORKERS, code_hash, installed_versions, texts
 
 __all__ = ["Difference", "Verified", "verify_pack"]
 
 _SAME = 1e-8  # relative; results carry nine digits and processors differ in the last
 _NOTHING = 1e-9  # absolute: what is left when equal sums are taken from each other
+_SHADE = 16  # of 255, by which an edge may be rounded otherwise
+_TABLES = "report/tables/"
+_PICTURE = re.compile(rb'src="data:image/png;base64,([A-Za-z0-9+/=]*)"')
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Difference:
-    """One thing that is not as it was packed."""
+    """One thing that is not as it was packed; what a stranger wrote is shown as plain characters, cut where it is long."""
 
     what: str
-    packed: str
-    found: str
+    packed: object  # texts and figures, as they are written
+    found: object
 
     def __str__(self) -> str:
-        return f"{self.what}: packed {self.packed}, found {self.found}"
+        return f"{_plainly(self.what)}: packed {_plainly(self.packed)}, found {_plainly(self.found)}"
+
+
+def _plainly(value, most=120):
+    text = ascii(value)[1:-1] if isinstance(value, str) else repr(value)
+    return text if len(text) <= most else f"{text[: most - 3]}..."
 
 
 @dataclass(kw_only=True)
@@ -65,20 +74,16 @@ class Verified:
             more = [f"  and {len(found) - most} more"] if len(found) > most else []
             return [title, *(f"  {one}" for one in found[:most]), *more] if found else []
 
-        lines = told("Not what was packed:", self.changed) + told(
-            "Other versions here than the pack was made with:", self.versions
-        )
+        lines = told("Not what was packed:", self.changed)
+        lines += told("Other versions here than the pack was made with:", self.versions)
         if self.failed:
             return [*lines, f"Nothing could be worked out: {self.failed}"]
         lines += told("Other numbers, words or pictures:", self.numbers)
-        figures = f"{self.numbers_compared:,} figures compared"
-        if self.numbers:
-            lines.append(f"NOT the same numbers: {counted(len(self.numbers), 'difference')} in {figures}.")
-        else:
-            whole = "results" if len(self.unchecked) > 1 else "numbers"
-            lines.append(f"Same {whole}: all {figures} are as they were packed.")
-            lines[-1] += "" if self.same else " But not everything is as it was packed; see above."
-        return [*lines, f"Worked out here and compared: {', '.join(self.compared)}.", *self.unchecked]
+        figures, whole = f"{self.numbers_compared:,} figures compared", "results" if len(self.unchecked) > 1 else "numbers"
+        same = f"Same {whole}: all {figures} are as they were packed."
+        same += "" if self.same else " But not everything is as it was packed; see above."
+        verdict = f"NOT the same numbers: {counted(len(self.numbers), 'difference')} in {figures}." if self.numbers else same
+        return [*lines, verdict, f"Worked out here and compared: {', '.join(self.compared)}.", *self.unchecked]
 
 
 def verify_pack(
@@ -118,33 +123,33 @@ def verify_pack(
     out = Path(out) if out else None
     if out is not None and out.exists() and (not out.is_dir() or any(out.iterdir())):
         raise StudyError([Fault(file=str(out), wrong="is there already", right="a new or empty folder with --out")])
-    pack = read_pack(archive)
-    found = Verified()
-    found.changed += _changed_members(pack)
-    found.versions += _versions(pack)
+    pack, workers = read_pack(archive), workers or SOME_WORKERS
+    found = Verified(changed=_changed_members(pack), versions=_versions(pack))
     with tempfile.TemporaryDirectory(prefix="casting-econ-") as place:
-        pack.write_study(Path(place))
-        study, report = Path(place) / "study", Path(place) / "report"
+        study, report = write_study(pack.members, Path(place)), Path(place) / "report"
         try:
             kit = open_study(study)
-            table = kit.study.file.study
-            stated = {"study": table.name, "seed": table.seed, "draws": round_up_draws(table.draws)}
-            for name, value in stated.items():
-                if getattr(pack.manifest, name) != value:
-                    found.changed.append(
-                        Difference(what=f"{name} of the manifest", packed=repr(getattr(pack.manifest, name)), found=repr(value))
-                    )
+            for name, own in zip(("study", "draws", "seed"), (kit.study.file.study.name, *kit.plan_of_draws())):
+                if (packed := getattr(pack.manifest, name)) != own:
+                    found.changed.append(Difference(f"{name} of the manifest", packed, own))
             if quick:
                 report.mkdir()
-                (report / "results.json").write_text(
-                    as_json(results(kit, kit.monte_carlo(workers=workers or some_workers()))), encoding="utf-8"
-                )
+                (report / "results.json").write_text(as_json(results(kit, kit.monte_carlo(workers=workers))), encoding="utf-8")
             else:
-                run.run_study(study, report, workers=workers or some_workers(), say=say)
+                run.run_study(study, report, workers=workers, say=say)
         except StudyError as error:
             found.failed = "the study in the pack has faults\n" + str(error)
             return found
-        _compare_numbers(pack, report, found, quick)
+        _compare_results(pack, report, found)
+        if quick:
+            tables = counted(sum(name.startswith(_TABLES) for name in pack.members), "table")
+            found.unchecked.append(
+                f"NOT checked with --quick: the words, scripts and pictures of report.html, and {tables}. At most their hashes "
+                "fit the manifest, which whoever made the archive wrote too: before you open report.html, verify without --quick."
+            )
+        else:
+            _compare_tables(pack, report, found)
+            _compare_words(pack.members["report/report.html"], (report / "report.html").read_bytes(), found)
         if out is not None:
             _keep(Path(place), out)
     return found
@@ -152,14 +157,11 @@ def verify_pack(
 
 def _changed_members(pack: Pack) -> list[Difference]:
     """Members whose bytes are not those of the manifest, and texts that this kit would not write of it."""
-    found = []
+    told, found = pack.manifest, []
     for name, data in sorted(pack.members.items()):
         own = hashlib.sha256(data).hexdigest()
-        if own != pack.manifest.members[name]:
-            found.append(
-                Difference(what=name, packed=f"bytes of SHA-256 {pack.manifest.members[name][:12]}...", found=f"{own[:12]}...")
-            )
-    told = pack.manifest
+        if own != told.members[name]:
+            found.append(Difference(name, f"bytes of SHA-256 {told.members[name][:12]}...", f"{own[:12]}..."))
     for name, data in texts(told.study, told.versions, told.left_out, told.kept).items():
         found += _other_line(name, pack.members[name], data)
     return found
@@ -167,78 +169,60 @@ def _changed_members(pack: Pack) -> list[Difference]:
 
 def _versions(pack: Pack) -> list[Difference]:
     """Where what is installed is not what the pack was made with."""
-    here, found = installed_versions(), []
-    for name in sorted({*pack.manifest.versions, *here}, key=str.casefold):
-        packed, own = pack.manifest.versions.get(name, "none"), here.get(name, "none")
-        if packed != own:
-            found.append(Difference(what=ascii(name)[1:-1][:60], packed=ascii(packed)[1:-1][:60], found=own))
-    if pack.manifest.code != code_hash() and not any(one.what == "casting_econ" for one in found):
-        found.append(
-            Difference(
-                what="code of casting_econ",
-                packed=f"{pack.manifest.code[:12]}...",
-                found=f"{code_hash()[:12]}... of the same version",
-            )
-        )
-    for page in sorted({*run.PAGES, *pack.manifest.notebooks}):
-        own = run.file_hash(kit_folder("notebooks") / f"{page}.ipynb") if page in run.PAGES else "none"
-        packed = pack.manifest.notebooks.get(page, "none")
-        if own != packed:
-            found.append(Difference(what=f"page {ascii(page)[1:-1][:60]}", packed=packed[:12], found=own[:12]))
-    return found
+    pages = {f"page {name}": run.file_hash(kit_folder("notebooks") / f"{name}.ipynb")[:12] for name in run.PAGES}
+    theirs = {f"page {name}": own[:12] for name, own in pack.manifest.notebooks.items()}
+    found, told, code = _unlike(pack.manifest.versions, installed_versions()), pack.manifest.code, code_hash()
+    if told != code and not any(one.what == "casting_econ" for one in found):
+        found.append(Difference("code of casting_econ", f"{told[:12]}...", f"{code[:12]}... of the same version"))
+    return found + _unlike(theirs, pages)
 
 
-def _compare_numbers(pack: Pack, report: Path, found: Verified, quick: bool) -> None:
-    """Results, tables and words of the pack beside those worked out here."""
+def _unlike(packed: dict[str, str], own: dict[str, str]) -> list[Difference]:
+    """Names under which two tables say another thing, or one of them none."""
+    pairs = ((name, packed.get(name, "none"), own.get(name, "none")) for name in sorted({*packed, *own}, key=str.casefold))
+    return [Difference(name, one, other) for name, one, other in pairs if one != other]
+
+
+def _compare_results(pack: Pack, report: Path, found: Verified) -> None:
+    """Results of the pack beside those worked out here."""
     try:
         packed = read_json(pack.members["report/results.json"])
     except ValueError as error:
-        found.numbers.append(Difference(what="results.json", packed=str(error), found="results"))
+        found.numbers.append(Difference("results.json", str(error), "results"))
         packed = {}
-    new = json.loads((report / "results.json").read_text(encoding="utf-8"))
-    _compare(_leaves(packed), _leaves(new), "results.json, ", found)
+    _compare(_leaves(packed), _leaves(json.loads((report / "results.json").read_text(encoding="utf-8"))), "results.json, ", found)
     found.compared = ["results.json", "README.txt", "requirements.txt"]
-    inputs = counted(sum(name.startswith("study/records/") for name in pack.members), "file")
-    found.unchecked = [
-        f"Taken as they came, as all this is worked out from them: study.toml, {inputs} of records, and which columns were left out."
-    ]
-    tables = [name for name in pack.members if name.startswith("report/tables/")]
-    if quick:
-        found.unchecked.append(
-            f"NOT checked with --quick: the words, scripts and pictures of report.html, and {counted(len(tables), 'table')}. At most their "
-            "hashes fit the manifest, which whoever made the archive wrote too: before you open report.html, verify without --quick."
-        )
-        return
-    old = {name.rsplit("/", 1)[1]: pack.members[name] for name in tables}
-    tables = {path.name: path.read_bytes() for path in (report / "tables").glob("*.csv")}
-    found.compared.append(counted(len(tables), "table"))
-    for name in sorted({*tables, *old}):
-        if name not in tables or name not in old:
-            there = ("a table", "none") if name in old else ("none", "a table")
-            found.numbers.append(Difference(what=f"tables/{name}", packed=there[0], found=there[1]))
-        elif tables[name] != old[name]:
-            _compare(_cells(old[name]), _cells(tables[name]), f"tables/{name}, ", found)
-        else:
-            found.numbers_compared += sum(read_figure(cell) is not None for cell in _cells(old[name]).values())
-    _compare_words(pack.members["report/report.html"], (report / "report.html").read_bytes(), found)
+    logs = counted(sum(name.startswith("study/records/") for name in pack.members), "log")
+    taken = "Taken as they came, as all this is worked out from them"
+    found.unchecked.append(f"{taken}: study.toml, {logs} of records, and which columns were left out.")
 
 
-def _compare(packed: dict, new: dict, place: str, found: Verified) -> None:
+def _compare_tables(pack: Pack, report: Path, found: Verified) -> None:
+    """Tables of the pack beside those worked out here."""
+    packed = {name.removeprefix(_TABLES): data for name, data in pack.members.items() if name.startswith(_TABLES)}
+    new = {path.name: path.read_bytes() for path in (report / "tables").glob("*.csv")}
+    found.compared.append(counted(len(new), "table"))
+    found.numbers += _unlike(*({f"tables/{name}": "a table" for name in tables} for tables in (packed, new)))
+    for name in sorted(packed.keys() & new.keys()):
+        _compare(_cells(packed[name]), _cells(new[name]), f"tables/{name}, ", found)
+
+
+def _compare(packed: dict[tuple[str, ...], object], new: dict[tuple[str, ...], object], place: str, found: Verified) -> None:
+    """Values by where they stand: figures to eight digits, all else exactly."""
     for key in dict.fromkeys((*packed, *new)):
         one, other = packed.get(key, "nothing"), new.get(key, "nothing")
-        figures = read_figure(one), read_figure(other)
+        figures = _figure(one), _figure(other)
         if None not in figures:
             found.numbers_compared += 1
             if math.isclose(*figures, rel_tol=_SAME, abs_tol=_NOTHING):
                 continue
         elif one == other and type(one) is type(other):
             continue
-        named = ascii(key if isinstance(key, str) else ".".join(key))[1:-1][:120]
-        found.numbers.append(Difference(what=f"{place}{named}", packed=_short(one), found=_short(other)))
+        found.numbers.append(Difference(place + ".".join(key), *(f"'{v}'" if isinstance(v, str) else v for v in (one, other))))
 
 
-def read_figure(value):
-    """A number, also one in the cell of a table."""
+def _figure(value: object) -> float | None:
+    """A finite number, also one in the cell of a table; None for all else."""
     if isinstance(value, bool):
         return None
     try:
@@ -250,35 +234,26 @@ def read_figure(value):
 
 def _leaves(node, path=()) -> dict[tuple[str, ...], object]:
     """Values of nested tables and lists by their keys; the brackets of results are few, those of a stranger are cut off."""
-    found: dict[tuple[str, ...], object] = {}
     items = node.items() if isinstance(node, dict) else enumerate(node) if isinstance(node, list) else None
     if items is None or len(path) > 12:
         return {path: node if items is None else "more brackets than results have"}
-    for key, value in items:
-        found |= _leaves(value, (*path, str(key)))
-    return found
+    return {key: leaf for name, value in items for key, leaf in _leaves(value, (*path, str(name))).items()}
 
 
-def _cells(data: bytes) -> dict[str, str]:
+def _cells(data: bytes) -> dict[tuple[str], str]:
     """Cells of a table by row and column."""
-
-    def named() -> Iterator[tuple[str, str]]:
-        try:
-            rows = list(csv.reader(io.StringIO(data.decode("utf-8", "replace"), newline="")))
-        except csv.Error:
-            rows = [["no table"]]
-        head = rows[0] if rows else []
-        yield "columns", ", ".join(head)
-        for number, row in enumerate(rows[1:], start=1):
-            for at, cell in enumerate(row):
-                column = head[at] if at < len(head) else f"column {at + 1}"
-                label = f"row {number}" + (f" ({row[0][:40]})" if at and read_figure(row[0]) is None and row[0] else "")
-                yield f"{label}, {column}" + (f" {at + 1}" if head.count(column) > 1 else ""), cell
-
-    return dict(named())
-
-
-_PICTURE = re.compile(rb'src="data:image/png;base64,([A-Za-z0-9+/=]*)"')
+    try:
+        rows = list(csv.reader(io.StringIO(data.decode("utf-8", "replace"), newline="")))
+    except csv.Error:
+        rows = [["no table"]]
+    head = rows[0] if rows else []
+    cells = {("columns",): ", ".join(head)}
+    for number, row in enumerate(rows[1:], start=1):
+        for at, cell in enumerate(row):
+            column = head[at] if at < len(head) else f"column {at + 1}"
+            label = f"row {number}" + (f" ({row[0][:40]})" if at and _figure(row[0]) is None and row[0] else "")
+            cells[(f"{label}, {column}" + (f" {at + 1}" if head.count(column) > 1 else ""),)] = cell
+    return cells
 
 
 def _compare_words(packed: bytes, new: bytes, found: Verified) -> None:
@@ -288,7 +263,7 @@ def _compare_words(packed: bytes, new: bytes, found: Verified) -> None:
     for number, (one, other) in enumerate(zip(*pictures), start=1):
         if not _same_picture(one, other):
             what = f"report.html, picture {number} of {len(pictures[1])}"
-            found.numbers.append(Difference(what=what, packed="another picture", found="the one worked out here"))
+            found.numbers.append(Difference(what, "another picture", "the one worked out here"))
     again = sum(one != other for one, other in zip(*pictures))
     bytes_ = f", {again} of them the same to the eye in other bytes" if again else ""
     found.compared.append(f"words, scripts and {counted(len(pictures[1]), 'picture')} of report.html{bytes_}")
@@ -300,11 +275,8 @@ def _other_line(name: str, packed: bytes, new: bytes) -> list[Difference]:
         return []
     parts = [data.decode("utf-8", "backslashreplace").split("\n") for data in (packed, new)]
     at = next((i for i, pair in enumerate(zip(*parts)) if pair[0] != pair[1]), min(map(len, parts)))
-    one, other = (f"'{ascii(part[at][:100])[1:-1]}'" if at < len(part) else "the end" for part in parts)
-    return [Difference(what=f"{name}, from line {at + 1}", packed=one, found=other)]
-
-
-_SHADE = 16  # of 255, by which an edge may be rounded otherwise
+    one, other = (f"'{part[at][:100]}'" if at < len(part) else "the end" for part in parts)
+    return [Difference(f"{name}, from line {at + 1}", one, other)]
 
 
 def _same_picture(packed: bytes, own: bytes) -> bool:
@@ -321,20 +293,11 @@ def _same_picture(packed: bytes, own: bytes) -> bool:
     return bool(np.abs(gap).max() <= _SHADE)
 
 
-def _short(value):
-    text = ascii(value) if isinstance(value, str) else repr(value)
-    return text if len(text) <= 80 else f"{text[:77]}..."
-
-
 def _keep(place: Path, out: Path) -> None:
     """Put study and report where they were asked for."""
-    import shutil
-
     try:
-        out.mkdir(parents=True, exist_ok=True)
         for name in ("study", "report"):
             shutil.copytree(place / name, out / name)
     except OSError as error:
-        raise StudyError(
-            [Fault(file=str(out), wrong="cannot be written", found=str(error.strerror), right="a folder you may write to")]
-        ) from None
+        right = "a folder you may write to"
+        raise StudyError([Fault(file=str(out), wrong="cannot be written", found=str(error.strerror), right=right)]) from None

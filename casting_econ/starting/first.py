@@ -82,8 +82,10 @@ def first_answer(kit: OpenStudy, defaults: list[str]) -> list[str]:
     """The answer in paragraphs: pay an hour with its band, chance of the target, what matters most, what to record, what is guessed."""
     from ..kit import format_of
     from ..pages.curing import limit_sentence
+    from ..pages.deciding import decision_of, information_table, next_to_measure
     from ..pages.monte_carlo import verdict, year_sentence
-    from ..pages.sensitivity import decision_of, information_table, log_of, next_to_measure, swing_table, three_numbers
+    from ..pages.sensitivity import swing_table, three_numbers
+    from ..study.told import log_of
 
     answer, tornado, fmt = kit.monte_carlo(), swing_table(kit), format_of(kit)
     logs = [(log_of(row.key), row.label) for row in tornado.itertuples() if log_of(row.key)]

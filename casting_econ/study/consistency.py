@@ -9,20 +9,13 @@ from ..models.curing import merged_windows
 from ..reference import taxes, wages
 from .numbers import Amount
 from .schema import DAYS, MONTHS
+from .told import log_of
 
 __all__ = ["check_asked", "check_commissions", "check_correlations", "cross_checks", "working_windows"]
 
 STUDY_FILE = "study.toml"
 MOST_PROMISED = 100  # loads that go before an order; the calendar follows each in every draw
 _HOURS = re.compile(r"^(\d{1,2}):([0-5]\d)\s*-\s*(\d{1,2}):([0-5]\d)$", re.ASCII)
-# numbers that a log can tell, by dotted key
-_TOLD = re.compile(
-    r"time\.fixed_hours|products\.[^.]+\.ruined_loads|products\.[^.]+\.mould\.(life|life_shape|minutes)"
-    r"|products\.[^.]+\.steps\.[^.]+\.(minutes|load_minutes|pass_share|rework_share|rework_minutes|wait)"
-    r"|products\.[^.]+\.(steps\.[^.]+\.materials|parts|mould\.materials)\.[^.]+\.price"
-    r"|products\.[^.]+\.steps\.[^.]+\.materials\.[^.]+\.loss"
-    r"|channels\.[^.]+\.(orders|price|pieces_per_order|postage_charged|postage_paid|packaging|refund_share|minutes_per_order)"
-)
 
 
 def working_windows(calendar, faults):
@@ -192,7 +185,7 @@ def check_asked(numbers, faults):
     """Only what some log tells may be asked of the records."""
     right = "a value or a range; logs tell minutes, pass and rework shares, waits, mould life, prices, losses, orders, what orders bring, and fixed hours"
     for key, number in numbers.items():
-        if number.from_records and not _TOLD.fullmatch(key):
+        if number.from_records and log_of(key) is None:
             found = 'from = "records"'
             faults.append(Fault(file=STUDY_FILE, column=key, wrong="no log tells this number", found=found, right=right))
 
@@ -269,26 +262,32 @@ def check_commissions(file, faults):
             )
     for name, order in file.commissions.items():
         column = f"commissions.{name}"
-        known(f"{column}.product", "product", order.product, file.products)
-        known(f"{column}.channel", "channel", order.channel, file.channels)
-        channel = file.channels.get(order.channel)
-        if channel is not None and order.product in file.products and channel.product != order.product:
-            sells = [key for key, one in file.channels.items() if one.product == order.product]
-            fault(
-                f"{column}.channel",
-                "channel of another product",
-                f"{order.channel!r}, which sells {channel.product!r}",
-                one_of("", sells) if sells else f"a channel that sells {order.product!r}",
-            )
+        check_commission(f"{column}.", order, file, fault)
         if order.start and order.due and order.due <= order.start:
             fault(f"{column}.due", "dates out of order", f"start {order.start}, due {order.due}", "a day after the start")
-        counts = {f"{column}.pieces": order.pieces} | {f"{column}.variants.{key}": count for key, count in order.variants.items()}
-        for place, count in counts.items():
-            if count % order.set_of > 0:
-                fault(place, "not whole sets", f"{count:g} pieces in sets of {order.set_of:g}", f"a multiple of {order.set_of:g}")
-        if order.variants and abs(sum(order.variants.values()) - order.pieces) > 0:
-            found = f"{sum(order.variants.values()):g} pieces in variants, {order.pieces:g} in all"
-            fault(f"{column}.variants", "variants are not the whole order", found, "variants that add up to the pieces")
+
+
+def check_commission(place, order, file, fault):
+    """What product, channel, pieces, sets and variants of one order say together; `fault` takes column, wrong, found and right."""
+    for kind, name, names in (("product", order.product, file.products), ("channel", order.channel, file.channels)):
+        if name is not None and name not in names:
+            fault(f"{place}{kind}", f"unknown {kind}", repr(name), one_of(name, names))
+    channel = file.channels.get(order.channel)
+    if channel is not None and order.product in file.products and channel.product != order.product:
+        sells = [key for key, one in file.channels.items() if one.product == order.product]
+        fault(
+            f"{place}channel",
+            "channel of another product",
+            f"{order.channel!r}, which sells {channel.product!r}",
+            one_of("", sells) if sells else f"a channel that sells {order.product!r}",
+        )
+    counts = {f"{place}pieces": order.pieces} | {f"{place}variants.{key}": count for key, count in order.variants.items()}
+    for at, count in counts.items():
+        if count % order.set_of > 0:
+            fault(at, "not whole sets", f"{count:g} pieces in sets of {order.set_of:g}", f"a multiple of {order.set_of:g}")
+    if order.variants and abs(sum(order.variants.values()) - order.pieces) > 0:
+        found = f"{sum(order.variants.values()):g} pieces in variants, {order.pieces:g} in all"
+        fault(f"{place}variants", "variants are not the whole order", found, "variants that add up to the pieces")
 
 
 def _check_supply(column, supply, entries, currency, fault):

@@ -21,7 +21,7 @@ from .numbers import UNKNOWN, BareFigure, Number, given_unit, read_figure
 from .records import Names, part_in_work, read_records
 from .schema import MaterialEntry, RecordsTable, StudyFile
 
-__all__ = ["Study", "read_study", "study_with"]
+__all__ = ["Study", "faults_of", "read_study", "study_with"]
 
 # of a study file; what is within them takes seconds to check, whatever stands in it
 MOST_BYTES, MOST_LEVELS, MOST_DOTS = 250_000, 20, 400  # in all; tables within tables; dots in a line, as each may open a table
@@ -227,7 +227,7 @@ def _scenario_file(raw, currency, scenarios):
             file = StudyFile.model_validate(patched, context=context)
             found = _checked(file)[2]
         except ValidationError as error:
-            file, found = None, _faults_of(error)
+            file, found = None, faults_of(error)
         faults += [replace(f, column=f"{place}.{f.column}") for f in found]
         if file is not None:
             numbers = dict(_numbers(file, ()))
@@ -311,7 +311,7 @@ def _read_file(folder):
         return text, raw, StudyFile.model_validate(raw, context=context), unclear, frozenset(), raw
     except ValidationError as error:
         file, doubtful, readable = _without_faulty(raw, error, context)
-        faults = unclear + _faults_of(error, context["currency"])
+        faults = unclear + faults_of(error, context["currency"])
         return text, raw, file, faults, doubtful, readable
 
 
@@ -476,7 +476,7 @@ def _volumes(node):
     return found
 
 
-def _faults_of(error, currency="EUR"):
+def faults_of(error, currency="EUR"):
     """The first faults of a validation, in the kit's words."""
     return [_fault(item, currency) for item in error.errors(include_url=False)[:MOST_FAULTS]]
 

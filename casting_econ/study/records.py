@@ -4,6 +4,7 @@ import datetime as dt
 import re
 from dataclasses import dataclass, field, replace
 
+import numpy as np
 import pandas as pd
 
 from ..faults import Fault, close_match, counted
@@ -143,99 +144,77 @@ def _pairs(frame, column):
     return codes.groupby(["name", "product"], sort=False).groups.items()
 
 
+# frame | column of the fault | what no row of the frame may be | wrong | found | right; the last three name columns of the frame
+_RULES = """
+batches | good | good > casts | more good than casts | {good:g} of {casts:g} | at most {casts:g}
+timesheet | pieces_passed | pieces_passed > pieces_handled | more pieces_passed than pieces_handled | {pieces_passed:g} of {pieces_handled:g} | at most {pieces_handled:g}
+moulds | retired | retired < made | dates out of order | retired {retired:%Y-%m-%d}, made {made:%Y-%m-%d} | a date on or after the one it was made
+moulds | casts_at_retirement | retired.notna() & casts_at_retirement.isna() | retired without its casts | {mould} | casts a cavity had given
+moulds | retired | retired.isna() & casts_at_retirement.notna() | casts at retirement without the date | {casts_at_retirement:g} casts of {mould}, and no date | the date, or no casts while it is in use
+sales | date | date < offered | sold before {channel} was offered | {date:%Y-%m-%d}, offered since {offered:%Y-%m-%d} | offered_since in study.toml on or before the first sale
+faults | product | several & batch.isna() & product.isna() | neither batch nor product | blank | one of them, as there are several products
+faults of batches | batch | batch.notna() & poured.isna() | unknown batch | {batch!r} | a batch of {file}{hint}
+faults of batches | date | date < poured | dates out of order | {date:%Y-%m-%d}, batch poured {poured:%Y-%m-%d} | a date on or after the pour
+faults of batches | product | date >= poured & product.notna() & product != made | not the product of its batch | {product!r} | {made!r}, as in {file}
+faults by batch | pieces | lost > room & room >= 0 | more faults than losses in batch {batch} | {lost:g} scrapped or seconds, {room:g} {kind} | at most {room:g} in all
+faults by product | pieces | lost > room | more faults than losses of {product} | {lost:g} scrapped or seconds of no batch, room for {room:g} | at most {room:g} in all
+"""
+
+
 def _between_logs(records, names, reading):
     """Faults and oddities that only show between columns or logs."""
-    faults, notes = [], []
-
-    def fault(log, row, column, wrong, found, right):
-        file, row = place_of(reading, log, row)
-        faults.append(Fault(file=file, row=row, column=column, wrong=wrong, found=str(found), right=right))
-
-    for log, less, more in (("batches", "good", "casts"), ("timesheet", "pieces_passed", "pieces_handled")):
-        frame = (records | reading.unsound).get(log, pd.DataFrame({less: [], more: []}))
-        frame = frame.assign(**{column: pd.to_numeric(frame[column], errors="coerce") for column in (less, more)})
-        for row, line in frame[frame[less] > frame[more]].iterrows():
-            fault(log, row, less, f"more {less} than {more}", f"{line[less]:g} of {line[more]:g}", f"at most {line[more]:g}")
-    moulds = records.get("moulds")
-    if moulds is not None:
-        for row, line in moulds[moulds.retired < moulds.made].iterrows():
-            fault(
-                "moulds",
-                row,
-                "retired",
-                "dates out of order",
-                f"retired {line.retired:%Y-%m-%d}, made {line.made:%Y-%m-%d}",
-                "a date on or after the one it was made",
-            )
-        for row, line in moulds[moulds.retired.notna() & moulds.casts_at_retirement.isna()].iterrows():
-            fault("moulds", row, "casts_at_retirement", "retired without its casts", line.mould, "casts a cavity had given")
-        for row, line in moulds[moulds.retired.isna() & moulds.casts_at_retirement.notna()].iterrows():
-            found = f"{line.casts_at_retirement:g} casts of {line.mould}, and no date"
-            fault(
-                "moulds",
-                row,
-                "retired",
-                "casts at retirement without the date",
-                found,
-                "the date, or no casts while it is in use",
-            )
-    sales = records.get("sales")
-    if sales is not None and names is not None:
-        since = pd.to_datetime(sales.channel.map(names.offered))
-        for row, line in sales[sales.date < since].iterrows():
-            wrong, found = f"sold before {line.channel} was offered", f"{line.date:%Y-%m-%d}, offered since {since[row]:%Y-%m-%d}"
-            fault("sales", row, "date", wrong, found, "offered_since in study.toml on or before the first sale")
+    frames, faults, notes = _frames(records, names, reading), [], []
+    for rule in _RULES.strip().splitlines():
+        name, column, broken, *words = rule.split(" | ")
+        frame = frames.get(name)
+        for label, line in () if frame is None else frame[frame.eval(broken, engine="python")].iterrows():
+            file, row = place_of(reading, name.partition(" ")[0], label)
+            wrong, found, right = (text.format_map(line) for text in words)
+            faults.append(Fault(file=file, row=row, column=column, wrong=wrong, found=found, right=right))
     batches, found = records.get("batches"), records.get("faults")
     if batches is not None:
         notes += _open_notes(batches, found, names, reading)
-    if batches is not None and found is not None:
-        by_id = batches.set_index("batch")
-        named = found[found.batch.notna()]
-        strange = named[~named.batch.isin(by_id.index)]
-        for number, (row, batch) in enumerate(strange.batch.items()):
-            hint = close_match(batch, by_id.index, None if number < 20 else 0)  # of thousands each costs as many steps
-            right = f"a batch of {_file(reading, 'batches')}{hint}"
-            fault("faults", row, "batch", "unknown batch", repr(batch), right)
-        named = named[named.batch.isin(by_id.index)]
-        poured, made = named.batch.map(by_id.date), named.batch.map(by_id["product"])
-        for row, line in named[named.date < poured].iterrows():
-            dates = f"{line.date:%Y-%m-%d}, batch poured {poured[row]:%Y-%m-%d}"
-            fault("faults", row, "date", "dates out of order", dates, "a date on or after the pour")
-        other = named[(named.date >= poured) & named["product"].notna() & (named["product"] != made)]
-        for row, product in other["product"].items():
-            right = f"{made[row]!r}, as in {_file(reading, 'batches')}"
-            fault("faults", row, "product", "not the product of its batch", repr(product), right)
-        lost = found[(found.fate != "rework") & found.batch.isin(by_id.index)].groupby("batch").pieces.sum()
-        missing = (by_id.casts - by_id.good.fillna(0)).reindex(lost.index)  # of a load still in work any piece may be lost
-        for batch in lost.index[(lost > missing) & (missing >= 0)]:  # good beyond casts has a fault of its own
-            row = found.index[found.batch == batch][-1]
-            fault(
-                "faults",
-                row,
-                "pieces",
-                f"more faults than losses in batch {batch}",
-                f"{lost[batch]:g} scrapped or seconds, {missing[batch]:g} {'cast' if pd.isna(by_id.good[batch]) else 'not good'}",
-                f"at most {missing[batch]:g} in all",
-            )
-        by_id = by_id[by_id.good.notna()]
-        lost = lost[lost.index.isin(by_id.index)]
-        loose = found[(found.fate != "rework") & found.batch.isna()]
-        for name, rows in loose.groupby("product"):
-            mine = by_id[by_id["product"] == name]
-            room = (mine.casts - mine.good).sum() - lost[lost.index.isin(mine.index)].sum()
-            if len(mine) and rows.pieces.sum() > room:
-                some = f"{rows.pieces.sum():g} scrapped or seconds of no batch, room for {room:g}"
-                fault("faults", rows.index[-1], "pieces", f"more faults than losses of {name}", some, f"at most {room:g} in all")
-        unexplained = (by_id.casts - by_id.good).sum() - lost.sum()
-        if unexplained > 0 and not faults:
+    if batches is not None and found is not None and not faults:
+        done = batches[batches.good.notna()]
+        unexplained = (done.casts - done.good).sum() - found.pieces[(found.fate != "rework") & found.batch.isin(done.batch)].sum()
+        if unexplained > 0:
             notes.append(
                 f"{unexplained:g} pieces are not good in {_file(reading, 'batches')} but have no row in {_file(reading, 'faults')}; "
                 "they are booked to the first check."
             )
-    if found is not None and names is not None and len(names.products) > 1:
-        for row in found.index[found.batch.isna() & found["product"].isna()]:
-            fault("faults", row, "product", "neither batch nor product", "blank", "one of them, as there are several products")
     return faults, notes
+
+
+def _frames(records, names, reading):
+    """The logs with what they name in the study file and in each other, and the faults summed by batch and by product."""
+    frames = {log: records[log] for log in ("moulds", "sales", "faults") if log in records}
+    for log, numbers in (("batches", ["good", "casts"]), ("timesheet", ["pieces_passed", "pieces_handled"])):
+        if log in records | reading.unsound:
+            frame = (records | reading.unsound)[log]
+            frames[log] = frame.assign(**frame[numbers].apply(pd.to_numeric, errors="coerce"))
+    offered, several = ({}, False) if names is None else (names.offered, len(names.products) > 1)
+    if "sales" in frames:
+        frames["sales"] = frames["sales"].assign(offered=pd.to_datetime(frames["sales"].channel.map(offered)))
+    if "faults" not in frames:
+        return frames
+    frames["faults"] = frames["faults"].assign(several=several)
+    if "batches" not in records:
+        return frames
+    by_id = records["batches"].set_index("batch")[["date", "product", "casts", "good"]]
+    found = frames["faults"].join(by_id.set_axis(["poured", "made", "casts", "good"], axis=1), on="batch")
+    strange = found.batch[found.batch.notna() & found.poured.isna()][:20]  # of thousands each hint costs as many steps
+    hints = pd.Series({row: close_match(batch, by_id.index, None) for row, batch in strange.items()}, dtype=object)
+    frames["faults of batches"] = found.assign(hint=hints.reindex(found.index, fill_value=""), file=_file(reading, "batches"))
+    lost = found[found.fate != "rework"].reset_index(names="row")
+    sums = {"lost": ("pieces", "sum"), "row": ("row", "last")}
+    each = lost[lost.poured.notna()].groupby("batch").agg(**sums, casts=("casts", "first"), good=("good", "first")).reset_index()
+    # of a load still in work any piece may be lost
+    each = each.assign(room=each.casts - each.good.fillna(0), kind=np.where(each.good.isna(), "cast", "not good"))
+    done = by_id[by_id.good.notna()]
+    left = done.casts - done.good - each.set_index("batch").lost.reindex(done.index).fillna(0)
+    loose = lost[lost.batch.isna()].groupby("product").agg(**sums)
+    of_product = loose.join(left.groupby(done["product"]).sum().rename("room"), how="inner").reset_index()
+    return frames | {"faults by batch": each.set_index("row"), "faults by product": of_product.set_index("row")}
 
 
 def _open_notes(batches, found, names, reading):

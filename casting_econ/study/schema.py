@@ -585,7 +585,7 @@ class CommissionEntry(_Node):
     set_of: _plain(low=1.0, high=1000.0, whole=True, counts="piece") = 1  # pieces that must match come from one load
     variants: dict[Key, _plain(above=0.0, high=100_000.0, whole=True, counts="piece")] = {}  # pieces of each colour or form
     channel: str | None = None
-    price: _plain("{money}", per="order") | None = None  # offered, of the whole order [money]
+    price: _plain("{money}", per="order", high=1e9) | None = None  # offered, of the whole order [money]
     short_penalty: PlainMoney = 0.0  # once, if pieces are missing on the day [money]
     short_penalty_each: _plain("{money}", per="piece") = 0.0  # for each missing piece [money]
     leftover_value: _plain("{money}", per="piece") = 0.0  # of a good piece too many [money]

@@ -5,7 +5,7 @@ import numpy_financial
 import pytest
 from printed import printed
 
-from casting_econ.models.cash import CashPlan, cash_path, irr, mirr, npv, payback, rate_per_month
+from casting_econ.models.cash import CashPlan, cash_path, irr, npv, payback, rate_per_month
 
 TABLE_10 = "NCEES, FE Reference Handbook, interest rate table for 10 %, from memory"
 TABLE_025 = "compound-interest table for 0.25 %, read in scribd 413220553; as in Blank & Tarquin, Engineering Economy, Table 1, from memory"
@@ -81,13 +81,6 @@ def test_irr_reports_both_rates():
     low, high = irr([-350, 950, -620])
 
     assert (low, high) == (printed("0.09180"), printed("0.62249"))
-
-
-def test_mirr_published():
-    """E08, OSF: 12 %. The book's terminal value is a misprint, its rate is not."""
-    rate = mirr(PROJECT, 0.09, 0.09)
-
-    assert rate == printed("0.12"), OSF
 
 
 def test_payback_published():
@@ -167,19 +160,3 @@ def test_irr_holds_the_rate_of_the_reference_library(random_flows):
         if np.isfinite(other):
             assert min(abs(rate - other) for rate in rates) < 1e-6
     assert several > 0
-
-
-def test_irr_finds_as_many_rates_as_the_companion_matrix(random_flows):
-    """numpy.roots, an independent method, counts the same rates above -1 on 200 rows."""
-    for flows in random_flows:
-        roots = np.roots(flows[::-1])
-        real = roots[(np.abs(roots.imag) < 1e-7) & (roots.real > 0)].real
-
-        assert irr(flows) == pytest.approx(tuple(sorted(1 / real - 1)), rel=1e-5, abs=1e-6)
-
-
-def test_mirr_equals_reference_library(random_flows):
-    """Same as numpy_financial.mirr on 200 rows."""
-    expected = [numpy_financial.mirr(flows, 0.07, 0.03) for flows in random_flows]
-
-    assert mirr(random_flows, 0.07, 0.03) == pytest.approx(np.array(expected), rel=1e-10)

@@ -9,7 +9,6 @@ from printed import printed
 from scipy import stats
 
 from casting_econ.models import (
-    bubble_left,
     casts_for,
     chance_of,
     cheapest_lots,
@@ -27,7 +26,6 @@ HL_PROBLEM = "own arithmetic on Hillier & Lieberman's example with two thirds go
 TOMPKINS = "Tompkins et al., Facilities Planning (4th ed. 2010), ch. 2, second-hand copy"
 SUCCESS_RUN = "own arithmetic: the least n with reliability ** n of at most 1 - confidence"
 TIJMS = "Tijms, A First Course in Stochastic Models (2003), Table 8.1.1, p. 312, columns of exact values"
-BOYLE = "own arithmetic: Boyle's law"
 OWN = "own arithmetic"
 WATER = "density of water at 25 degC, CRC Handbook of Chemistry and Physics, from memory"
 UNITS = pint.UnitRegistry()
@@ -179,21 +177,6 @@ def test_moulds_worn_is_the_renewal_function_published(shape, exact, sets):
 
 
 # --- supplies, pressure, temperature ---
-
-
-@pytest.mark.parametrize(
-    ("psi", "volume", "width"),
-    [
-        (15, "0.4949", "0.7910"),
-        (30, "0.3288", "0.6902"),
-        (40, "0.26868", "0.6453"),
-        (50, "0.2272", "0.6102"),
-        (60, "0.1967", "0.5816"),
-    ],
-)
-def test_bubble_left_by_hand(psi, volume, width):
-    """M10, the gauge's pounds per square inch turned to kilopascals by pint (M05)."""
-    assert bubble_left(UNITS.Quantity(psi, "psi").m_as("kPa")) == (printed(volume), printed(width)), BOYLE
 
 
 @pytest.mark.parametrize(("temperature", "hours"), [(17, "36"), (13, "48"), (30, "15"), (23, "24")])

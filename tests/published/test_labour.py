@@ -4,20 +4,18 @@ import numpy as np
 import pytest
 from printed import printed
 
-from casting_econ.models import cumulative_average_minutes, learning_exponent, practised_minutes, unit_minutes, unit_total
+from casting_econ.models import learning_exponent, practised_minutes, unit_total
 
 AFIT = "AFIT-R/learningCurve, documentation and tests (4e7be18)"
 CPRG = "US Department of Defense, Contract Pricing Reference Guide vol. 2 (2011), ch. 7"
-ACOACH = "AccountingCoach, 'What is a learning curve?'"
-WORKBOOK = "accountancy workbook, ch. 15, p. 324 (online.flipbuilder.com/bmcx/vksq), where 245.76 is misprinted 254.76"
 STEV = "Stevenson, Operations Management, Table 7S.1, second-hand copy; a page quoting it prints .583 for 80 %, which is 85 %"
 TABLES = "Heizer & Render, Operations Management, module E, table of learning curve coefficients, and Stevenson, Table 7S.1, from memory"
 JET = "own arithmetic: the sum of 300 x n ** log2(.8)"
 
 
-def wright_total(first, pieces, rate):
-    """Minutes for the first pieces by the cumulative-average model."""
-    return pieces * cumulative_average_minutes(first, pieces, rate)
+def unit_minutes(first, piece, rate):
+    """Minutes of one piece, all before it made and no floor."""
+    return practised_minutes(0.0, first, rate, piece - 1, 1)
 
 
 @pytest.mark.parametrize(("rate", "expected"), [(0.80, "-0.3219281"), (0.85, "-0.2344653"), (0.90, "-0.1520031")])
@@ -98,37 +96,3 @@ def test_unit_model_tables_published(n, at_80, at_85, at_90):
     for rate, (unit, cumulative) in zip((0.80, 0.85, 0.90), (at_80, at_85, at_90)):
         assert unit_minutes(1.0, n, rate) == printed(unit), TABLES
         assert unit_total(n, rate) == printed(cumulative), TABLES
-
-
-@pytest.mark.parametrize(
-    ("first", "rate", "pieces", "mean", "total", "source"),
-    [
-        (100, 0.80, 1, "100", "100", ACOACH),  # L13
-        (100, 0.80, 2, "80", "160", ACOACH),  # second unit 160 - 100 = 60
-        (100, 0.80, 4, "64", "256", ACOACH),
-        (100, 0.80, 8, "51.2", "409.6", ACOACH),
-        (100, 0.80, 16, "40.96", "655.36", WORKBOOK),  # L14
-        (100, 0.85, 125, "32.23647", "4,029.559", AFIT),  # L03
-    ],
-)
-def test_cumulative_average_minutes_published(first, rate, pieces, mean, total, source):
-    """L03, L13, L14: mean and total of the first units by Wright's model."""
-    assert cumulative_average_minutes(first, pieces, rate) == printed(mean), source
-    assert wright_total(first, pieces, rate) == printed(total), source
-
-
-def test_cumulative_average_last_unit_published():
-    """L03, source AFIT: unit 125 by Wright's model is the last addition to the total."""
-    assert wright_total(100, 125, 0.85) - wright_total(100, 124, 0.85) == printed("24.70136"), AFIT
-
-
-def test_unit_total_less_wright_total_published():
-    """L07, source AFIT: Crawford less Wright over the first 25 at 85 %."""
-    assert 100 * unit_total(25, 0.85) - wright_total(100, 25, 0.85) == printed("304.7107"), AFIT
-
-
-def test_cumulative_average_rate_from_total_published():
-    """L08, source AFIT: rate .8947908 is the one whose first 250 total 8,250 from a first of 80."""
-    totals = wright_total(80, 250, np.array([0.89479075, 0.89479085]))
-
-    assert totals[0] < 8250 < totals[1], AFIT

@@ -6,7 +6,7 @@ from printed import printed
 from scipy import stats
 
 from casting_econ.evidence.learning import fit_learning
-from casting_econ.models import practised_minutes, unit_minutes
+from casting_econ.models import practised_minutes
 
 TABLES = "Heizer & Render, Operations Management, module E, table of learning curve coefficients, from memory"
 CPRG = "US Department of Defense, Contract Pricing Reference Guide vol. 2 (2011), ch. 7"
@@ -64,7 +64,7 @@ def test_fit_reads_the_last_unit_back_published(first, rate, last, expected, sou
     if sizes.size < 6:  # more rows than the example has units: each unit on two rows would be no row, so go on to 8
         made = rows(rate, first, 0.0, [1] * 8)
         fit = fit_learning(*made)
-        assert float(unit_minutes(fit.first, last, fit.rate)) == printed(expected), source
+        assert float(practised_minutes(0.0, fit.first, fit.rate, last - 1, 1)) == printed(expected), source
         return
     fit = fit_learning(*rows(rate, first, 0.0, sizes))
 
@@ -75,11 +75,11 @@ def test_fit_reads_the_last_unit_back_published(first, rate, last, expected, sou
 
 def test_fit_after_pieces_made_before_published():
     """L10: 92 %, unit 20 takes 120, unit 150 takes 94.17084; rows from unit 21 on know of the 20 before."""
-    first = 120 / unit_minutes(1.0, 20, 0.92)
+    first = 120 / practised_minutes(0.0, 1.0, 0.92, 19, 1)
     fit = fit_learning(*rows(0.92, first, 0.0, [13] * 10, before=20), before=20)
 
     assert fit.rate == pytest.approx(0.92, abs=1e-7), AFIT
-    assert unit_minutes(fit.first, 20, fit.rate) == pytest.approx(120, rel=1e-6), AFIT
+    assert practised_minutes(0.0, fit.first, fit.rate, 19, 1) == pytest.approx(120, rel=1e-6), AFIT
     assert fit.practised == printed("94.17084"), AFIT
 
 

@@ -1,0 +1,149 @@
+"""Prior guess and rows to posterior: what a unit takes, where rows are log-normal and several kinds of unit may share a total."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import optimize
+
+from ..draws.distributions import Distribution
+from .posteriors import PRIOR_SPREAD, stated_range, weighed
+
+__all__ = ["Rows", "rows_posterior", "rows_prior"]
+
+PRIOR_SPREAD_FACTOR = (
+    0.50  # log sd of that scatter itself: between 0.11 and 0.80 in 95 of 100 workshops, common practice, no source
+)
+
+
+def rows_prior(stated, worth, spread=None, scatter=PRIOR_SPREAD):
+    """Median of a mean of rows and its worth [row of usual scatter]; `scatter` is that usual one, as a log sd [-]."""
+    if spread is None:
+        return stated, worth
+    middle, sd = stated_range(spread, logarithms=True)
+    return float(np.exp(middle)), max(worth, (scatter / sd) ** 2)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rows:
+    """Posterior of what a unit takes, from rows in which several kinds of unit may share one total."""
+
+    means: tuple[Distribution, ...]  # of each kind
+    correlation: np.ndarray  # of their logarithms, shape (kinds, kinds) [-]
+    scatter: float  # between rows, as a share: log standard deviation, posterior mean [-]
+    to_halve: tuple[float, ...]  # times as many rows, beside these, that would halve the width of each; infinite where none do
+
+
+def rows_posterior(stated, worth, totals, units, fixed=0.0, spread=PRIOR_SPREAD):
+    """Posterior of the means of several kinds of unit from rows of totals, such as minutes a piece and minutes a load.
+
+    Parameters
+    ----------
+    stated : array_like, shape (kinds,)
+        Stated mean of each kind of unit, above 0.
+    worth : array_like, shape (kinds,)
+        Rows of usual scatter that each stated mean counts for.
+    totals : array_like, shape (rows,)
+        What each row took, above 0.
+    units : array_like, shape (rows, kinds)
+        Units of each kind in each row.
+    fixed : array_like, optional
+        Part of each row's total that is known.
+    spread : float, optional
+        Usual scatter between rows, as a share. [-]
+
+    Returns
+    -------
+    Rows
+
+    Notes
+    -----
+    A total is log-normal about fixed + units @ means, with one scatter for all rows, whose prior is log-normal about
+    `spread`; a stated mean is log-normal with log variance spread² / worth. Given the scatter the means are log-normal:
+    exactly when each row has one kind, by Laplace's method otherwise; the scatter is integrated out.
+
+    Examples
+    --------
+    >>> rows = rows_posterior([2.0], [1.0], [30.0, 50.0], [[10], [20]])
+    >>> round(rows.means[0].middle, 2)
+    2.6
+    """
+    stated, firm = np.log(np.asarray(stated, float)), np.asarray(worth, float) / spread**2
+    logs, units = np.log(np.asarray(totals, float)), np.asarray(units, float)
+    fixed, kinds = np.broadcast_to(np.asarray(fixed, float), logs.shape), stated.size
+    scatters = np.exp(np.linspace(np.log(spread) - 4 * PRIOR_SPREAD_FACTOR, np.log(spread) + 4 * PRIOR_SPREAD_FACTOR, 41))
+    means, widths, chances, covariances, start = [], [], [], [], stated
+    for scatter in scatters:
+        start, covariance, chance = _given_scatter(scatter, start, stated, firm, logs, units, fixed)
+        means.append(start)
+        widths.append(np.sqrt(np.diag(covariance)))
+        covariances.append(covariance)
+        chances.append(chance - np.log(scatter / spread) ** 2 / (2 * PRIOR_SPREAD_FACTOR**2))
+    means, widths, chances = np.array(means), np.array(widths), np.array(chances)
+    chances = np.exp(chances - chances.max())
+    chances /= chances.sum()
+    found = tuple(_log_normals(means[:, j], widths[:, j], chances) for j in range(kinds))
+    covariance = np.tensordot(chances, np.array(covariances), axes=1)
+    sd = np.sqrt(np.diag(covariance))
+    likely = np.exp(chances @ means)
+    slope = units * likely / (fixed + units @ likely)[:, None]
+    told = slope.T @ slope / (chances @ scatters) ** 2
+    return Rows(
+        means=found,
+        correlation=covariance / np.outer(sd, sd),
+        scatter=float(chances @ scatters),
+        to_halve=tuple(_times_to_halve(told, firm, j) for j in range(kinds)),
+    )
+
+
+def _times_to_halve(told, firm, at):
+    """Times as much again of this information that halves one width: rows that tell a sum only may never do."""
+
+    def variance(times):
+        return np.linalg.inv((1 + times) * told + np.diag(firm))[at, at]
+
+    wanted = variance(0.0) / 4
+    if not told[at, at] > 0 or variance(1e6) > wanted:
+        return np.inf
+    return float(optimize.brentq(lambda times: variance(times) - wanted, 0.0, 1e6))
+
+
+def _given_scatter(scatter, start, stated, firm, logs, units, fixed):
+    """Most likely log means, their covariance and the log evidence for one scatter, by damped Gauss-Newton.
+
+    `firm` is the precision of the stated log means.
+    """
+    weight = 1 / scatter**2
+
+    def misfit(theta):
+        expected = fixed + units @ np.exp(theta)
+        apart = logs - np.log(expected) + scatter**2 / 2
+        return expected, apart, (weight * apart @ apart + firm @ (theta - stated) ** 2) / 2
+
+    theta = start
+    expected, apart, lack = misfit(theta)
+    for _ in range(60):
+        slope = units * np.exp(theta) / expected[:, None]
+        precision = weight * slope.T @ slope + np.diag(firm)
+        step = np.linalg.solve(precision, weight * slope.T @ apart - firm * (theta - stated))
+        while True:
+            tried = misfit(theta + step)
+            if tried[2] <= lack + 1e-12 * abs(lack) or np.abs(step).max() < 1e-10:
+                break
+            step = step / 2
+        theta, (expected, apart, lack) = theta + step, tried
+        if np.abs(step).max() < 1e-9:
+            break
+    slope = units * np.exp(theta) / expected[:, None]
+    precision = weight * slope.T @ slope + np.diag(firm)
+    evidence = -lack - logs.size * np.log(scatter) - np.linalg.slogdet(precision)[1] / 2
+    return theta, np.linalg.inv(precision), evidence
+
+
+def _log_normals(means, widths, chances):
+    """Mixture of log-normals as one distribution; its middle is the median."""
+    seen = chances > 1e-12
+    means, widths, chances = means[seen], widths[seen], chances[seen]
+    line = np.linspace((means - 8 * widths).min(), (means + 8 * widths).max(), 801)
+    scores = (line - means[:, None]) / widths[:, None]
+    density = (chances / widths) @ np.exp(-(scores**2) / 2) / np.exp(line)  # of the value, not of its logarithm
+    return weighed(np.exp(line), density, "median")

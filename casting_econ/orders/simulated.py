@@ -1,0 +1,158 @@
+"""Draws of one product, loads of an order, and what happens to these in each draw."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..models.schedule import Plan, Schedule
+from ..models.yields import rolled_yield, surviving_share
+from .dates import Opening
+
+__all__ = ["Draws", "Loads", "SimulatedOrder", "fates", "repeated"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Draws:
+    """One product in D possible worlds, or in one; every array of length D."""
+
+    minutes: tuple[np.ndarray, ...]  # by step, for a piece entering, rework in it [min/piece]
+    load_minutes: tuple[np.ndarray, ...]  # by step [min/load]
+    wait: tuple[np.ndarray, ...]  # by step [hour]
+    shares: tuple[np.ndarray, ...]  # by step, passing [-]
+    load_correlation: np.ndarray  # [-]
+    ruined: np.ndarray  # chance that a load is lost as a whole [-]
+    order_minutes: np.ndarray  # [min/order]
+
+    @property
+    def good_share(self) -> np.ndarray:
+        """Share of casts that end good. [-]"""
+        return rolled_yield(self.shares)
+
+    def part(self, size: int) -> "Draws":
+        """So many of the draws, evenly spread over all; all of them where there are no more."""
+        rows = np.linspace(0, self.load_correlation.size - 1, min(size, self.load_correlation.size)).round().astype(int)
+        many = {name: tuple(a[rows] for a in getattr(self, name)) for name in ("minutes", "load_minutes", "wait", "shares")}
+        alone = {name: getattr(self, name)[rows] for name in ("load_correlation", "ruined", "order_minutes")}
+        return Draws(**many, **alone)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Loads:
+    """Loads of a plan in the order in which they are poured."""
+
+    casts: np.ndarray  # by load and item; shape (L, I) [cast]
+    promised: int  # loads of earlier promises, which come first
+    started: int  # loads of the order under way, which come next
+    planned: int  # all but the extra ones
+    promised_products: tuple[str, ...] = ()  # of each promised load
+
+    @property
+    def size(self) -> np.ndarray:
+        """Casts of each load. [cast]"""
+        return self.casts.sum(axis=1)
+
+    @property
+    def own(self) -> slice:
+        """Loads of the order, under way and new."""
+        return slice(self.promised, self.planned)
+
+    @property
+    def new(self) -> slice:
+        """Loads of the order still to pour, extra ones apart."""
+        return slice(self.promised + self.started, self.planned)
+
+
+@dataclass(frozen=True, kw_only=True)
+class SimulatedOrder:
+    """What happens to L loads of I items through K steps in each of D draws."""
+
+    entering: np.ndarray  # pieces of each load that enter each step; shape (D, L, K) [piece]
+    good: np.ndarray  # shape (D, L, I) [piece]
+    plan: Plan
+    schedule: Schedule
+    opened: Opening
+    deadline: int  # packed before this, it arrives in time [s]
+    weights: np.ndarray  # of the draws, so that planned loads are enough just as often as the formula says; shape (D,), sum 1 [-]
+
+    def split(self, count: int) -> list["SimulatedOrder"]:
+        """The courses of several first days or sets of moulds apart; only their ends."""
+        parts = np.split(self.schedule.finish, count)  # each with all draws, so with the same weights
+        return [replace(self, schedule=replace(self.schedule, finish=part)) for part in parts]
+
+    @property
+    def in_time(self) -> float:
+        """Chance that the parcel arrives by the due date. [-]"""
+        return float(self.weights @ (self.schedule.finish < self.deadline))
+
+    @property
+    def error(self) -> float:
+        """Standard error of `in_time` from the number of draws; what the formula says adds none. [-]"""
+        met, total = self.schedule.finish < self.deadline, 0.0
+        for weight in np.unique(self.weights):  # draws whose planned loads are enough, and the others
+            own = self.weights == weight
+            count, share = own.sum(), met[own].mean()
+            total += (weight * count) ** 2 * max(share * (1 - share), 0.25 / count) / count
+        return float(np.sqrt(total))
+
+    def finish_at(self, chance: float) -> int:
+        """Moment by which the order is packed with a chance; NEVER where it is not. [s]"""
+        order = np.argsort(self.schedule.finish, kind="stable")
+        reached = np.cumsum(self.weights[order])
+        return int(self.schedule.finish[order][min(int(np.searchsorted(reached, chance - 1e-9)), order.size - 1)])
+
+
+def fates(loads: Loads, draws: Draws, seed: tuple[int, int] | None) -> tuple[np.ndarray, np.ndarray]:
+    """What becomes of the pieces of each load: at random, or as rounded means where there is no seed.
+
+    Parameters
+    ----------
+    loads : Loads
+        L loads of I items.
+    draws : Draws
+        D draws of K steps.
+    seed : tuple of int or None
+        Of the random numbers; None for a typical course.
+
+    Returns
+    -------
+    entering : ndarray, shape (D, L, K)
+        Pieces of each load that enter each step. [piece]
+    good : ndarray, shape (D, L, I)
+        Good pieces of each item. [piece]
+    """
+    size, count = loads.size, len(draws.shares)
+    shape = (draws.load_correlation.size, size.size)
+    entering = np.empty((*shape, count), np.int64)
+    if seed is None:
+        surviving = np.array([float(share) for share in surviving_share([s[0] for s in draws.shares])])
+        entering[:] = np.ceil(size[None, :, None] * surviving - 1e-9)
+        total = np.cumsum(loads.casts * float(draws.good_share[0]), axis=0)
+        good = np.diff(np.floor(total + 1e-9), axis=0, prepend=0)[None].astype(np.int64)
+        return entering, np.minimum(good, loads.casts)
+    rng = np.random.default_rng(seed)
+    share, alike = draws.good_share[:, None], draws.load_correlation[:, None]
+    strength = (1.0 - alike) / np.maximum(alike, 1e-12)
+    own = np.where(
+        alike > 1e-9, rng.beta(np.maximum(share * strength, 1e-9), np.maximum((1 - share) * strength, 1e-9), shape), share
+    )
+    good = rng.binomial(loads.casts, own[..., None]) * (rng.random(shape) >= draws.ruined[:, None])[..., None]
+    # scrap falls on the steps in proportion to what each rejects
+    left = size - good.sum(axis=2)
+    surviving = surviving_share(draws.shares)
+    rejects = [np.asarray(s * (1 - y)) for s, y in zip(surviving, draws.shares, strict=True)]
+    remaining = np.cumsum(rejects[::-1], axis=0)[::-1]
+    gone = np.zeros(shape, np.int64)
+    for k in range(count):
+        entering[..., k] = size - gone
+        chance = np.where(remaining[k] > 0, rejects[k] / np.maximum(remaining[k], 1e-300), 0.0)
+        here = rng.binomial(left, np.clip(chance, 0, 1)[:, None]) if k < count - 1 else left
+        gone, left = gone + here, left - here
+    return entering, good
+
+
+def repeated(plan: Plan, starts: list[int], sets: list[int]) -> Plan:
+    """A plan whose draws are repeated for each first moment [s], or for each number of sets of moulds."""
+    times, size = max(len(starts), len(sets)), plan.start.size
+    many = {name: np.concatenate([getattr(plan, name)] * times) for name in ("work", "wait", "credit", "places", "pack")}
+    begins = np.repeat(starts, size) if starts else np.tile(plan.start, times)
+    return replace(plan, **many, start=begins, mould_sets=np.repeat(sets, size) if sets else np.tile(plan.mould_sets, times))

@@ -1,0 +1,116 @@
+"""The year without a channel, and with one alone."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from ..draws import summarise
+from ..formatting import Format
+from ..kit import OpenStudy
+from ..models import Workshop, beyond_target, evaluate
+from .change import SURE
+from .mix import known_channel
+from .table import shown
+
+__all__ = ["alone", "drop_sentence", "drop_table"]
+
+
+def alone(kit: OpenStudy, name: str, orders: float | None = None, *, stated: bool = False) -> dict[str, float]:
+    """The year with one channel only, all fixed hours and costs on it.
+
+    Parameters
+    ----------
+    kit : OpenStudy
+        Open study, taken at its point.
+    name : str
+        Of the channel.
+    orders : float, optional
+        Orders a year at the price asked; as the study expects them if not given. [order/year]
+    stated : bool, optional
+        Numbers as stated, before the logs.
+
+    Returns
+    -------
+    dict of str to float
+        The year's totals, as `evaluate` names them.
+
+    Raises
+    ------
+    StudyError
+        If there is no such channel.
+    """
+    a = kit.inputs(stated=stated)
+    channel = next(c for c in a.channels if c.name == known_channel(kit, name))
+    if orders is not None:
+        channel = replace(channel, orders_per_year=orders, reference_price=None)
+    return {key: float(value) for key, value in evaluate(_selling(a, (channel,))).totals.items()}
+
+
+@shown(
+    "channels-without",
+    "What the year would gain or lose without each channel, its fixed hours shared by the others: means over the draws; beyond the target is after "
+    "paying every hour the target",
+    "without: text; pay without: kept; change in pay an hour: money; change in pay a year: money0; change in hours a year: kept; "
+    "at the point: kept; change beyond the target: money0; error: kept; low: money0; high: money0; chance better: chance",
+)
+def drop_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> pd.DataFrame:
+    """The year without each channel, on the draws of the study: change in pay with its band, and the chance that it is better. [money/hour, money/year, hour/year]
+
+    Notes
+    -----
+    The others keep their demand and carry the overheads and weekly hours; the dropped one's days at stalls and their fees go with it. Change
+    beyond the target is pay a year less the target for every hour; 'pay without' and 'at the point' are at the point, all else means over draws.
+    """
+    names = list(kit.study.file.channels)
+    if len(names) < 2:
+        return []
+
+    found = kit.by_draw(
+        lambda a: {(name, key): value for name in (None, *names) for key, value in _without(a, name).items()}, draws, seed
+    )
+    point = {name: _without(kit.inputs(), name) for name in (None, *names)}
+    rows = []
+    for name in names:
+        changes = [found[name, kind] - found[None, kind] for kind in ("pay", "residual", "hours", "over")]
+        beyond, means = changes[-1], [float(change.mean()) for change in changes]
+        at_point, error = float(point[name]["over"] - point[None]["over"]), summarise(beyond)["mean_error"]
+        ends, better = np.quantile(beyond, [0.1, 0.9]), float((beyond > 0).mean())
+        rows.append((name, float(point[name]["pay"]), *means[:3], at_point, means[3], error, *ends, better))
+    return rows
+
+
+def _selling(a: Workshop, channels):
+    """The workshop with these channels only; what none of them sells is not made, so no load of it is ruined either."""
+    sold = {c.product for c in channels}
+    return replace(a, channels=channels, products=tuple(p for p in a.products if p.name in sold))
+
+
+def _without(a: Workshop, name: str | None):
+    """A year without one channel."""
+    outcome = evaluate(_selling(a, tuple(c for c in a.channels if c.name != name)))
+    kinds = {"pay": "pay_per_hour", "residual": "residual_pay_per_year", "hours": "hours_per_year"}
+    return {kind: outcome.totals[quantity] for kind, quantity in kinds.items()} | {"over": beyond_target(a, outcome)}
+
+
+def drop_sentence(frame: pd.DataFrame, fmt: Format) -> str:
+    """Which channel, if any, is better dropped; claims no more than its chance and the error of its mean."""
+    if frame.empty:
+        return "With one channel there is none to drop."
+    best = frame.loc[frame["change beyond the target"].idxmax()]
+    name, gain, chance = best.without.replace("-", " "), best["change beyond the target"], best["chance better"]
+    size, often, known = fmt.money(abs(gain), 0), fmt.chance(chance), abs(gain) > 2.0 * best["error"]
+    if gain > 0 and known and chance >= SURE:
+        sure = "" if fmt.certain else f", with a chance of {often}"
+        return f"**Dropping {name} would be better** by about {size} a year beyond the target{sure}."
+    if gain > 0 and chance < 0.5:
+        return (
+            f"No channel is clearly better dropped: without {name}, which costs least to lose, a year is better with a chance of only {often}, "
+            f"though the few large gains make {size} more on average."
+        )
+    if gain > 0:
+        return f"Dropping {name} might be better ({size} a year on average), but only with a chance of {often}."
+    if abs(gain) < 0.5 and chance == 0:
+        return f"No channel is better dropped; without {name} a year would be as it is."
+    text = f"No channel is better dropped: even without {name}, which costs least to lose, a year brings {size} less beyond the target"
+    return text + (f" on average; with a chance of {often} it would bring more." if chance >= 1.0 - SURE else ".")

@@ -1,0 +1,35 @@
+"""Which log tells which number of a study."""
+
+import re
+
+__all__ = ["TOLD", "log_of"]
+
+_STEP = r"products\.[^.]+\.steps\.[^.]+\."
+# log in words: the tables it is kept in, and the dotted keys it tells; what no log tells is in none
+TOLD = {
+    "timesheet": (
+        ("timesheet",),
+        rf"time\.fixed_hours|{_STEP}(minutes|load_minutes)|channels\.[^.]+\.minutes_per_order",
+    ),
+    "moulds": (("batches", "moulds"), r"products\.[^.]+\.mould\.(life|life_shape|minutes)"),
+    "batches and faults": (
+        ("batches", "faults"),
+        rf"products\.[^.]+\.ruined_loads|{_STEP}(pass_share|rework_share|rework_minutes|wait|materials\.[^.]+\.loss)",
+    ),
+    "purchases": (("purchases",), r"products\.[^.]+\.(steps\.[^.]+\.materials|parts|mould\.materials)\.[^.]+\.price"),
+    "sales": (
+        ("sales",),
+        r"channels\.[^.]+\.(orders|price|pieces_per_order|postage_charged|postage_paid|packaging|refund_share)",
+    ),
+}
+
+
+def log_of(key: str) -> str | None:
+    """The log that tells a number, or None for what no log knows.
+
+    Examples
+    --------
+    >>> log_of("channels.online.orders"), log_of("target.per_hour")
+    ('sales', None)
+    """
+    return next((log for log, (_, pattern) in TOLD.items() if re.fullmatch(pattern, key)), None)

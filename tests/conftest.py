@@ -1,8 +1,17 @@
-"""What several test modules share."""
+"""What several test modules share: which tests are core, in which order modules run, and what is made once for all workers."""
 
+import json
+import os
 import shutil
+import subprocess
+import time
+from pathlib import Path
 
+import nbval.kernel
 import pytest
+from commands import NOTEBOOKS, command, copy_of, hashes
+
+from casting_econ.running.warm import CAN_FORK, Forked, Warm
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FLAGS = [
@@ -13,6 +22,106 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+
+# `pytest -m core`: what one runs while working, without kernels, browsers or pip; how names of tests begin
+CORE = (
+    "casting_econ/",  # examples in docstrings
+    "tests/published/",
+    "tests/test_broken_input.py",
+    "tests/test_cash.py",
+    "tests/test_curing.py",
+    "tests/test_demos.py::test_break_even_share",
+    "tests/test_demos.py::test_insert_lost",
+    "tests/test_demos.py::test_scrap_costs",
+    "tests/test_demos.py::test_stated_result",
+    "tests/test_draws.py",
+    "tests/test_models.py",
+    "tests/test_order_calendar.py",
+    "tests/test_reading.py",
+    "tests/test_rooms.py",
+    "tests/test_tax.py",
+    "tests/test_wording.py",
+)
+# what takes longest goes first, so that both workers are at work to the end; all else as it is collected
+SLOWEST = [
+    f"tests/test_{name}.py"
+    for name in (
+        "fresh_environment pack cli new orders broken_input warm ended_runs panel calibration evidence reading certain cash "
+        "channel_mix scenarios quote explorer_browser explorer information order_models commission_input"
+    ).split()
+] + ["notebooks/order.ipynb", "notebooks/start.ipynb"]
+
+
+def pytest_collection_modifyitems(items):
+    """Mark the core, and put the slowest modules first."""
+    for item in items:
+        if item.nodeid.startswith(CORE):
+            item.add_marker("core")
+    places = {name: place for place, name in enumerate(SLOWEST)}
+    items.sort(key=lambda item: places.get(item.nodeid.split("::")[0], len(places)))
+
+
+# Notebooks ------------------------------------------------------------------------------------------------------------
+
+
+class WarmKernels(nbval.kernel.KernelManager):
+    """nbval's kernels, forked as those of a run are; the outputs they are compared with come from kernels of their own."""
+
+    warm = None
+
+    def start_kernel(self, **options):
+        """Fork; the process that does is started for the first."""
+        if WarmKernels.warm is None:
+            parameters = {"study": "../data/kelpmoor-handles", "draws": 2048, "seed": 20}  # as most notebooks ask for
+            WarmKernels.warm = Warm(NOTEBOOKS, subprocess.DEVNULL, parameters, dict(os.environ))
+        self.provisioner = Forked(kernel_spec=self.kernel_spec, parent=self, warm=WarmKernels.warm)
+        super().start_kernel(**options)
+
+
+def pytest_sessionstart():
+    """Where kernels can be forked, nbval's are."""
+    if CAN_FORK:
+        nbval.kernel.KernelManager = WarmKernels
+
+
+def pytest_sessionfinish():
+    """End the process that forks them."""
+    if WarmKernels.warm:
+        WarmKernels.warm.close()
+
+
+# One run for all ------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="session")
+def whole_run(tmp_path_factory):
+    """One whole run of the first demo, by whichever worker asks first: study, what it held before, result, exit code, output and
+    error output."""
+    base = tmp_path_factory.getbasetemp()
+    folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "whole run"
+    study, out, told = folder / "kelpmoor-handles", folder / "result", folder / "told.json"
+    try:
+        folder.mkdir()
+    except FileExistsError:  # another worker's
+        for _ in range(6000):
+            if told.exists():
+                break
+            time.sleep(0.1)
+    else:
+        try:
+            copy_of(study.name, folder)
+            before = {path.as_posix(): mark for path, mark in hashes(study).items()}
+            said = [before, *command("run", study, "--out", out)]
+        except BaseException as error:
+            said = repr(error)
+            raise
+        finally:
+            told.with_suffix(".part").write_text(json.dumps(said), encoding="utf-8")
+            told.with_suffix(".part").replace(told)
+    found = json.loads(told.read_text(encoding="utf-8"))
+    assert isinstance(found, list), f"another worker's run: {found}"
+    before, *said = found
+    return study, {Path(path): mark for path, mark in before.items()}, out, *said
 
 
 @pytest.fixture(scope="module")

@@ -10,12 +10,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from commands import only_pages
 
 from casting_econ.cli import main
 from casting_econ.faults import StudyError
 from casting_econ.kit import open_study
 from casting_econ.pages.change import compared
-from casting_econ.running import run
 from casting_econ.sharing.compare import compare_studies, comparison_page
 from casting_econ.sharing.pack import pack_study
 
@@ -152,7 +152,7 @@ def test_rows_that_came_and_went_are_counted_by_log(tmp_path):
 @pytest.mark.parametrize("demo", ["hollin-quay-pulls", "messy-twins/kelpmoor-handles"])
 def test_a_pack_and_its_folder_differ_in_nothing(demo, tmp_path, monkeypatch):
     """An earlier pack beside the folder it came from: notes left out and how its own files are read are no difference."""
-    monkeypatch.setattr(run, "PAGES", ())  # a comparison looks at no page
+    only_pages(monkeypatch)  # a comparison looks at no page
     study = copy_of(demo, tmp_path / "a study")
     pack_study(study, tmp_path / "p.zip", say=lambda _: None)
     found = compare_studies(tmp_path / "p.zip", study)

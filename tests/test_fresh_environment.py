@@ -9,11 +9,7 @@ import zipfile
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
-
-from casting_econ.cli import main
-
-ROOT = Path(__file__).parents[1]
+from commands import ROOT, command
 
 
 def test_a_pack_verifies_in_a_fresh_environment(tmp_path):
@@ -22,8 +18,8 @@ def test_a_pack_verifies_in_a_fresh_environment(tmp_path):
     text = (study / "study.toml").read_text(encoding="utf-8")
     (study / "study.toml").write_text(text.replace("draws = 4096", "draws = 256"), encoding="utf-8")
     archive = tmp_path / "the pack.zip"
-    done = CliRunner().invoke(main, ["pack", str(study), "--out", str(archive)])
-    assert done.exit_code == 0, done.output
+    code, said, error = command("pack", study, "--out", archive)
+    assert code == 0, said + error
     elsewhere = tmp_path / "another machine"
     elsewhere.mkdir()
     with zipfile.ZipFile(archive) as book:

@@ -7,6 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from commands import each
 from order_events import DAY, HOUR, Order, events, joined, random_case
 
 from casting_econ.models import InMoulds, loads_per_week
@@ -38,7 +39,7 @@ def recorded(seed):
     return plan, calendar, result, joined(result.segments)
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@each(SEEDS)
 def test_planner_equals_event_simulation(seed):
     """Random orders on random calendars, two draws each: every moment the same, to the second."""
     plan, calendar, _, expected = simulated(seed)
@@ -47,7 +48,7 @@ def test_planner_equals_event_simulation(seed):
     assert {result.done.dtype, result.complete.dtype, result.finish.dtype} == {np.dtype(np.int64)}
 
 
-@pytest.mark.parametrize("seed", [1001, 1002, 1003, 1004, 1005])
+@each(range(1001, 1006))
 def test_draws_side_by_side_do_not_meet(seed):
     """Thirty draws at once: each as simulated for itself."""
     plan, calendar = random_case(seed, draws=30)
@@ -80,7 +81,7 @@ def test_random_cases_reach_every_rule():
     assert min(ends["never complete"], ends["complete at the start"], ends["complete and packed later"]) >= 50, ends
 
 
-@pytest.mark.parametrize("seed", RECORDED)
+@each(RECORDED)
 def test_hand_work_is_that_of_the_simulation(seed):
     """Not only the ends: every second of hand work is at the same thing."""
     plan, calendar, _, work = recorded(seed)
@@ -89,7 +90,7 @@ def test_hand_work_is_that_of_the_simulation(seed):
     assert work == joined(order.segments)
 
 
-@pytest.mark.parametrize("seed", RECORDED)
+@each(RECORDED)
 def test_hand_work_keeps_to_windows_caps_and_one_pair_of_hands(seed):
     """Each stretch lies in a window from the start on, no two overlap, days stay below their caps, blocks are in one piece."""
     plan, calendar, result, work = recorded(seed)
@@ -114,7 +115,7 @@ def test_hand_work_keeps_to_windows_caps_and_one_pair_of_hands(seed):
     assert all(spent <= plan.work[0, load, number] for (load, number), spent in on_stage.items())
 
 
-@pytest.mark.parametrize("seed", RECORDED)
+@each(RECORDED)
 def test_completion_is_the_first_moment_at_which_nothing_is_short(seed):
     """Loads done by completion cover what is needed, those done before it do not; packing comes after."""
     plan, _, result, _ = recorded(seed)

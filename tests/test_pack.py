@@ -16,12 +16,11 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
+from commands import DATA, command, only_pages
 from openpyxl import load_workbook
 from openpyxl.comments import Comment
 from PIL import Image
 
-from casting_econ.cli import main
 from casting_econ.faults import StudyError
 from casting_econ.kit import open_study
 from casting_econ.ledger import LOGS
@@ -34,17 +33,7 @@ from casting_econ.sharing.redact import packed_records, packed_study_file
 from casting_econ.sharing.verify import verify_pack
 from casting_econ.study import read_study
 
-ROOT = Path(__file__).parents[1]
-DATA = ROOT / "data"
 BUYERS = ("Ottoline Quern", "Barnaby Thrupp", "Märta Ödquist")  # invented
-
-
-def command(*words):
-    """Run casting-econ in this process; its exit code, output and error output. An error it does not tell is raised."""
-    done = CliRunner().invoke(main, [str(word) for word in words], prog_name="casting-econ")
-    if done.exception is not None and not isinstance(done.exception, SystemExit):
-        raise done.exception
-    return done.exit_code, done.stdout, done.stderr
 
 
 def members_of(archive):
@@ -73,7 +62,7 @@ def with_customers(folder, demo="kelpmoor-handles"):
 def one_page():
     """Only one page is run, so that these tests are quick; tests/test_fresh_environment.py runs them all."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(run, "PAGES", ("03_cost",))
+        only_pages(patch, "03_cost")
         yield
 
 

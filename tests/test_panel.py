@@ -24,7 +24,6 @@ from casting_econ.running.report import build_report
 
 ROOT = Path(__file__).parents[1]
 STUDY = ROOT / "data" / "kelpmoor-handles"
-NOTEBOOKS = sorted((ROOT / "notebooks").glob("[0-9]*.ipynb"))
 PLACES = [(0, 0, 0), (3, 4, 2), (9, 7, 5), (17, 10, 6)]
 
 
@@ -167,11 +166,9 @@ def test_text_of_a_study_cannot_end_the_script(kit):
 
 
 @pytest.fixture(scope="module")
-def report(kit, tmp_path_factory):
-    """Report with its panel, from the committed notebooks."""
-    target = tmp_path_factory.mktemp("panel") / "report.html"
-    build_report(kit, NOTEBOOKS, target, panel=panel_parts(kit))
-    return target
+def report(whole_run):
+    """Report of the demo with its panel."""
+    return whole_run[2] / "report.html"
 
 
 @pytest.fixture(scope="module")

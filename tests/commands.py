@@ -1,0 +1,63 @@
+"""The command as tests give it, copies of demos, and what a folder holds."""
+
+import hashlib
+import shutil
+from pathlib import Path
+
+from click.testing import CliRunner
+
+from casting_econ.cli import main
+
+ROOT = Path(__file__).parents[1]
+DATA, NOTEBOOKS = ROOT / "data", ROOT / "notebooks"
+
+
+def command(*words):
+    """Run casting-econ in this process; its exit code, output and error output. An error it does not tell is raised."""
+    done = CliRunner().invoke(main, [str(word) for word in words], prog_name="casting-econ")
+    if done.exception is not None and not isinstance(done.exception, SystemExit):
+        raise done.exception
+    return done.exit_code, done.stdout, done.stderr
+
+
+def copy_of(study, folder):
+    """A study without any report of an earlier run."""
+    return Path(shutil.copytree(DATA / study, folder / study, ignore=shutil.ignore_patterns("report*", "sweep*")))
+
+
+def hashes(folder):
+    """Content of every file of a folder."""
+    return {
+        path.relative_to(folder): hashlib.sha256(path.read_bytes()).hexdigest() for path in folder.rglob("*") if path.is_file()
+    }
+
+
+def each(cases):
+    """Turn a test of a case into one of many, in turn; the one that fails is named below its failure."""
+
+    def over(test):
+        def every():
+            for case in cases:
+                try:
+                    test(case)
+                except BaseException as error:
+                    error.add_note(f"case: {case!r}")
+                    raise
+
+        every.__name__, every.__doc__, every.__module__ = test.__name__, test.__doc__, test.__module__
+        return every
+
+    return over
+
+
+def only_pages(patch, *pages, folder=NOTEBOOKS):
+    """Let a run have some pages only, or those of another folder."""
+    from casting_econ.running import run, store
+
+    def sources():
+        return {page: folder / f"{page}.ipynb" for page in pages}
+
+    for module in (run, store):
+        patch.setattr(module, "PAGES", pages)
+        patch.setattr(module, "page_sources", sources)
+    patch.setattr(run, "kit_folder", lambda name: folder if name == "notebooks" else DATA)

@@ -8,11 +8,12 @@ from pydantic import TypeAdapter, ValidationError
 from ..faults import Fault, StudyError, one_of
 from ..kit import OpenStudy
 from ..study import STUDY_FILE
+from ..study.commissions import CommissionEntry
 from ..study.consistency import check_commission
 from ..study.faulty import faults_of
+from ..study.fields import decided
 from ..study.numbers import UNKNOWN, given_unit
 from ..study.records import split_order
-from ..study.schema import CommissionEntry, Whole
 
 __all__ = ["Order", "UnderWay", "order_of"]
 
@@ -172,7 +173,7 @@ def _read(kit, name, asked, in_hand):
     by_variant = isinstance(in_hand, dict)
     raw |= {} if in_hand is None or by_variant else {"in_hand": in_hand}
     found = []
-    for kind, value in ((CommissionEntry, raw), (dict[str, Whole], in_hand if by_variant else {})):
+    for kind, value in ((CommissionEntry, raw), (dict[str, _PIECES], in_hand if by_variant else {})):
         try:
             found.append(TypeAdapter(kind).validate_python(value, context={"currency": currency}))
         except ValidationError as error:
@@ -192,6 +193,7 @@ def _option(key):
     return "--" + {"due": "by", "variants": "variant"}.get(key, key).replace("_", "-")
 
 
+_PIECES = decided(whole=True, high=100_000.0, counts="piece")
 _STATED = tuple(f.name for f in fields(Order) if f.name in CommissionEntry.model_fields)
 
 

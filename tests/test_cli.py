@@ -515,17 +515,17 @@ def test_every_key_of_the_study_file_has_a_line_of_help():
 )
 def test_explain_says_what_a_key_is(key, lines):
     """A key is explained by what it is, takes and is if not given, and as a demo has it; a table by its keys; nothing by all tables."""
-    done = CliRunner().invoke(main, ["explain", *([key] if key else [])])
-    assert done.exit_code == 0
+    code, said, _ = command("explain", *([key] if key else []))
+    assert code == 0
     at = 0
     for line in lines:  # in this order
-        at = done.output.index(line, at)
+        at = said.index(line, at)
 
 
 def test_explain_names_the_nearest_key():
     """An unknown key is a fault with the key that was meant."""
-    done = CliRunner().invoke(main, ["explain", "channels.NAME.ordres"])
-    assert done.exit_code == 2 and "(did you mean 'channels.NAME.orders'?)" in done.output
+    code, _, error = command("explain", "channels.NAME.ordres")
+    assert code == 2 and "(did you mean 'channels.NAME.orders'?)" in error
 
 
 def test_asking_and_checking_load_only_what_they_use():

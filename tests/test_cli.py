@@ -15,6 +15,7 @@ import nbformat
 import numpy as np
 import pandas as pd
 import pytest
+from click.testing import CliRunner
 from commands import DATA, NOTEBOOKS, ROOT, command, copy_of, hashes, only_pages
 
 from casting_econ.faults import StudyError

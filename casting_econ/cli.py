@@ -322,12 +322,12 @@ def _counts(option: str, texts: tuple[str, ...], *, alone: bool = False) -> dict
     for text in texts:
         name, equals, count = text.rpartition("=")
         if name.strip() in found:
-            faults.append(Fault(file=option, wrong="given twice", found=repr(text), right="each once, with its whole count"))
+            faults.append(Fault(option, "given twice", "each once, with its whole count", found=repr(text)))
         elif name.strip() if equals else alone:
             found[name.strip()] = count.strip()
         else:
             right = "NAME=N with a whole number" + (", or N alone" if alone else "")
-            faults.append(Fault(file=option, wrong="not a number of pieces", found=repr(text), right=right))
+            faults.append(Fault(option, "not a number of pieces", right, found=repr(text)))
     if faults:
         raise StudyError(faults)
     return found
@@ -343,7 +343,7 @@ def _figures(option: str, text: str, unit: str, **limits: float) -> list[float]:
         try:
             figures.add(quantity.read(part.strip(), "EUR").value)
         except ValueError as error:
-            faults.append(Fault(file=option, wrong=str(error), found=repr(part.strip()), right=quantity.in_words("EUR")))
+            faults.append(Fault(option, str(error), quantity.in_words("EUR"), found=repr(part.strip())))
     if faults:
         raise StudyError(faults)
     return sorted(figures)

@@ -1,26 +1,26 @@
 """Faults in a study: what is wrong, where, and what would be right."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 from itertools import islice
 from typing import Any
 
-__all__ = ["Fault", "Question", "StudyError", "close_match", "counted", "fault_of", "one_of"]
+__all__ = ["Fault", "Question", "StudyError", "close_match", "counted", "fault_of", "one_of", "refusal"]
 
 MOST_NAMES = 100  # that a hint is looked for among, as each costs time
 MOST_LISTED = 20  # that a fault lists
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Fault:
     """One fault, printed as `file:row:column: what is wrong; found …; right would be …`."""
 
     file: str
     wrong: str
     right: str
-    found: str = ""
-    row: int | None = None  # line in a text file, counted from 1
-    column: str = ""  # column of a log, or dotted key of the study file
+    found: str = field(default="", kw_only=True)
+    row: int | None = field(default=None, kw_only=True)  # line in a text file, counted from 1
+    column: str = field(default="", kw_only=True)  # column of a log, or dotted key of the study file
 
     def __str__(self) -> str:
         place = ":".join(str(part) for part in (self.file, self.row, self.column) if part not in (None, ""))
@@ -45,6 +45,11 @@ class StudyError(Exception):
         self.reading = reading  # how the records were read, as far as they could be
         self.faults = sorted(faults, key=lambda f: (f.file, f.row or 0, f.column))
         super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+def refusal(file: str, wrong: str, right: str, **where: Any) -> StudyError:
+    """A single fault, to be raised; arguments as of `Fault`."""
+    return StudyError([Fault(file, wrong, right, **where)])
 
 
 def close_match(word, known, most: int | None = MOST_NAMES) -> str:

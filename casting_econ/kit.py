@@ -201,13 +201,7 @@ def _opened(folder: Path, with_records: bool, digest: str) -> OpenStudy:
     if busy >= a.hours_per_week:  # what is stated was checked before; the logs may say otherwise
         found = f"{busy:.1f} fixed and stall hours a week in the logs, {a.hours_per_week:g} given"
         faults.append(
-            Fault(
-                file=STUDY_FILE,
-                column="time.hours",
-                wrong="leaves no hours to make anything",
-                found=found,
-                right="the hours really given",
-            )
+            Fault(STUDY_FILE, "leaves no hours to make anything", "the hours really given", column="time.hours", found=found)
         )
     longest = max(end - start for start, end in merged_windows(study.windows)) / 60.0
     for key, known in kit.assumed.evidence.items():
@@ -215,11 +209,11 @@ def _opened(folder: Path, with_records: bool, digest: str) -> OpenStudy:
             found = f"about {known.observed:.0f} minutes a load in the logs"
             faults.append(
                 Fault(
-                    file=STUDY_FILE,
+                    STUDY_FILE,
+                    "does not fit a working window",
+                    f"longer working hours, or loads within {longest:g} minutes",
                     column=key,
-                    wrong="does not fit a working window",
                     found=found,
-                    right=f"longer working hours, or loads within {longest:g} minutes",
                 )
             )
     if faults:

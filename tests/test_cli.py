@@ -15,10 +15,8 @@ import nbformat
 import numpy as np
 import pandas as pd
 import pytest
-from click.testing import CliRunner
 from commands import DATA, NOTEBOOKS, ROOT, command, copy_of, hashes, only_pages
 
-from casting_econ.cli import main
 from casting_econ.faults import StudyError
 from casting_econ.running import notebooks, run
 from casting_econ.running.notebooks import NotebookError, check_parameters

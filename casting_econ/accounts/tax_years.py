@@ -111,16 +111,12 @@ def periods_of(study, *, today, year=None, first=None, last=None) -> list[Period
                 if not 2000 <= days[option].year <= 2099:
                     raise ValueError
             except ValueError:
-                faults.append(
-                    Fault(
-                        file=option, wrong="not a day of 2000 to 2099", found=repr(text or ""), right="a day such as 2025-04-06"
-                    )
-                )
+                faults.append(Fault(option, "not a day of 2000 to 2099", "a day such as 2025-04-06", found=repr(text or "")))
         if year is not None:
-            faults.append(Fault(file="--year", wrong="given beside --from and --to", right="either a year or two days"))
+            faults.append(Fault("--year", "given beside --from and --to", "either a year or two days"))
         if not faults and days["--from"] > days["--to"]:
             wrong = "is before the first day"
-            faults.append(Fault(file="--to", wrong=wrong, found=last, right=f"a day from {first} on"))
+            faults.append(Fault("--to", wrong, f"a day from {first} on", found=last))
         if faults:
             raise StudyError(faults)
         return [Period(first=days["--from"], last=days["--to"], starts=starts)]

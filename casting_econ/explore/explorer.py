@@ -12,7 +12,7 @@ import pandas as pd
 
 from ..assumptions import label
 from ..draws import round_up_draws, summarise
-from ..faults import Fault, StudyError
+from ..faults import Fault, StudyError, refusal
 from ..formatting import Format
 from ..kit import Answer, OpenStudy, grid, open_study
 from ..pages.change import stated_in, study_with_scenarios
@@ -230,9 +230,7 @@ class Explorer:
             curve, point, goal = self._curve(kit, RATES), kit.point(), float(kit.inputs().target_per_hour)
             even = self._break_even(kit, curve, goal)
         except ValueError as error:  # a model that cannot be worked out says why
-            raise StudyError(
-                [Fault(file="explorer", wrong="these numbers cannot be worked out together", found=str(error), right="others")]
-            ) from None
+            raise refusal("explorer", "these numbers cannot be worked out together", "others", found=str(error)) from None
         wait, band = load_wait(kit), ("p10", "p50", "p90")
         pay = year.draws["pay_per_hour"]
         own, gain = summarise(pay), summarise(pay - self.base)
@@ -343,7 +341,7 @@ def save_scenario(
     entry = scenario_of(levers, state, re.sub(r'[\x00-\x1f\x7f"\\]+', " ", what).strip() or name.replace("-", " "))
 
     def fault(file, wrong, right, found=""):
-        faults.append(Fault(file=file, wrong=wrong, found=found, right=right))
+        faults.append(Fault(file, wrong, right, found=found))
 
     if not text or "\0" in text or len(target.name) > 200:
         fault("copy of the study", "no name of a folder", "the name of a new folder, such as what-if", repr(text[:40]))
@@ -377,5 +375,5 @@ def save_scenario(
             shutil.move(whole, target)
     except OSError as error:
         right = "a folder that you may write to"
-        raise StudyError([Fault(file=str(target), wrong="cannot be made", found=error.strerror or "", right=right)]) from None
+        raise refusal(str(target), "cannot be made", right, found=error.strerror or "") from None
     return target

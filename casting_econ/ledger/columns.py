@@ -46,12 +46,12 @@ def decide_order(place: str, column: str, cells: Iterable[tuple[int, Any]], stat
             "dmy",
             "",
             Fault(
-                file=place,
+                place,
+                "dates that the spreadsheet may have turned round",
+                "all dates of the column written like 2025-04-03, or exported anew as text",
                 row=typed[0][0],
                 column=column,
-                wrong="dates that the spreadsheet may have turned round",
                 found=f"{typed[0][1]:%Y-%m-%d} as a date, beside {open_cells[0][1]!r} as text",
-                right="all dates of the column written like 2025-04-03, or exported anew as text",
             ),
         )
     if stated is not None:
@@ -164,13 +164,6 @@ def decide_marks(
             if answer is not None:
                 right = f"one decimal mark in the file: other cells speak against the decimal {stated} of study.toml"
             questions.append(
-                Question(
-                    file=place,
-                    row=row,
-                    column=name,
-                    wrong=f"question: is this {small} or {large}?",
-                    found=repr(cell),
-                    right=right,
-                )
+                Question(place, f"question: is this {small} or {large}?", right, row=row, column=name, found=repr(cell))
             )
     return decided, questions

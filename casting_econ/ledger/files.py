@@ -75,18 +75,16 @@ def read_file(path: Path, score: Callable[[list[Any]], int]) -> tuple[list[Grid]
     place = f"records/{path.name}"
     try:
         if path.stat().st_size > sheets.MOST_BYTES:
-            return [], [
-                Fault(file=place, wrong="is too large", found=f"{path.stat().st_size / 1e6:.0f} MB", right="at most 200 MB")
-            ]
+            return [], [Fault(place, "is too large", "at most 200 MB", found=f"{path.stat().st_size / 1e6:.0f} MB")]
         data = path.read_bytes()
     except OSError as error:
-        return [], [Fault(file=place, wrong="cannot be read", found=str(error.strerror), right="a file you may read")]
+        return [], [Fault(place, "cannot be read", "a file you may read", found=str(error.strerror))]
     if data.startswith(_BOOKS):  # whatever the name says: some exports call text a workbook, and the other way round
         return _workbook(path, place, data)
     text, encoding = decoded(data)
     if text is None or re.match(r"\s*<[!?a-zA-Z]", text):
         found = "no text" if text is None else "a web page"
-        return [], [Fault(file=place, wrong="is not a table", found=found, right=_MORE)]
+        return [], [Fault(place, "is not a table", _MORE, found=found)]
     return _text_grid(path, place, text, encoding, score)
 
 
@@ -139,9 +137,7 @@ def _text_grid(path, place, text, encoding, score):
     except csv.Error as error:
         cells = f"a cell of more than {csv.field_size_limit():,} characters"
         found = cells if "field larger" in str(error) else "quotes or characters that part no cells"
-        return [], [
-            Fault(file=place, wrong="is not a table", found=found, right="rows of cells; look for a quote that never closes")
-        ]
+        return [], [Fault(place, "is not a table", "rows of cells; look for a quote that never closes", found=found)]
     if rows and len(rows[0][1]) == 0 and text.startswith("\ufeff"):
         rows = rows[1:]
     said = f"{encoding}; cells parted by {_SEPARATORS.get(separator, repr(separator))}"
@@ -166,7 +162,7 @@ def _workbook(path, place, data):
     found = _sheets(data)
     if isinstance(found, str):
         wrong, found, right = _UNREAD[found]
-        return [], [Fault(file=place, wrong=wrong, found=found, right=right)]
+        return [], [Fault(place, wrong, right, found=found)]
     grids = []
     for name, hidden, top, left, cells in found:
         rows = [(top + i + 1, [""] * left + [_cell(cell) for cell in row]) for i, row in enumerate(cells)]
@@ -174,9 +170,7 @@ def _workbook(path, place, data):
         if any(cell != "" for _, row in rows for cell in row):
             grids.append(Grid(place=f"{place}/{name}", path=path, sheet=name, rows=rows, decisions=decisions))
     if not grids:
-        return [], [
-            Fault(file=place, wrong="empty log", found="no cells in any sheet", right="at least one row, or no such file")
-        ]
+        return [], [Fault(place, "empty log", "at least one row, or no such file", found="no cells in any sheet")]
     return grids, []
 
 

@@ -147,18 +147,18 @@ def _undeclared(entry, stem):
     right = (
         f'"{entry}" = one of {", ".join(LOGS)} under [records.files] in study.toml, or = "ignore"{close_match(plain(stem), LOGS)}'
     )
-    return Fault(file=f"records/{entry}", wrong="unknown log", found=repr(entry), right=right)
+    return Fault(f"records/{entry}", "unknown log", right, found=repr(entry))
 
 
 def _not_there(declared, entries, folder):
     """Files and sheets that the study file names and that are not there, as far as the files could be opened."""
     return [
         Fault(
-            file="study.toml",
+            "study.toml",
+            "no such file or sheet in records/",
+            f"a file of the folder, or workbook/sheet{close_match(entry, entries)}, or no such line",
             column=f"records.files.{entry}",
-            wrong="no such file or sheet in records/",
             found=repr(entry),
-            right=f"a file of the folder, or workbook/sheet{close_match(entry, entries)}, or no such line",
         )
         for entry in declared
         if folder.is_dir() and entry not in entries and not ("/" in entry and f"{entry.partition('/')[0]}?" in entries)
@@ -282,5 +282,5 @@ def _checked(frame, raw, log, tables):
             for label in column.index[where]:
                 place, row = label.rsplit(":", 1) if isinstance(label, str) else (tables[0].grid.place, label)
                 found = "" if wrong == "empty cell" else shown(raw[name][label])
-                faults.append(Fault(file=place, row=int(row), column=name, wrong=wrong, found=found, right=right))
+                faults.append(Fault(place, wrong, right, row=int(row), column=name, found=found))
     return faults

@@ -76,11 +76,7 @@ def rules_of(
         money = kind in NUMBERS and NUMBERS[kind].money
         if money and column.unit and plain(column.unit) not in signs:
             right = f"prices in {currency}, or a header without {column.unit!r}"
-            faults.append(
-                Fault(
-                    file=grid.place, column=name, wrong="is in another currency or unit", found=repr(column.header), right=right
-                )
-            )
+            faults.append(Fault(grid.place, "is in another currency or unit", right, column=name, found=repr(column.header)))
         rules[name] = Rule(
             kind=kind,
             currency=currency,

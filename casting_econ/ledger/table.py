@@ -78,7 +78,7 @@ def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, l
     rows = [(number, block, cells) for number, one in enumerate(blocks) for block, cells in one.rows]
     table.empty = not rows
     if not any(column.known for block in blocks for column in block.columns) and not rows:
-        return table, [Fault(file=grid.place, wrong="empty log", found="no header", right="at least a header, or no such file")]
+        return table, [Fault(grid.place, "empty log", "at least a header, or no such file", found="no header")]
     faults = [fault for block in blocks for fault in _header_faults(grid, block, log, blocks[0])]
     faults += [fault for block in blocks for row, cells in block.rows for fault in _width_faults(grid, block, row, cells)]
     faults += _above_faults(grid, aside, blocks)
@@ -149,7 +149,7 @@ def _header_faults(grid, block, log, first):
     known, faults = LOGS[log], []
 
     def fault(wrong, found, right, column=""):
-        faults.append(Fault(file=grid.place, row=block.row, column=column, wrong=wrong, found=found, right=right))
+        faults.append(Fault(grid.place, wrong, right, row=block.row, column=column, found=found))
 
     seen = [column.name for column in block.columns if column.name]
     for column in block.columns:
@@ -198,7 +198,7 @@ def _width_faults(grid, block, row, cells):
         return []
     comma = " (a decimal comma or a comma in a text, between commas, needs quotes)" if extra and grid.separator == "," else ""
     right = f"{block.width}, as in the header{comma}"
-    return [Fault(file=grid.place, row=row, wrong="wrong number of cells", found=str(len(cells)), right=right)]
+    return [Fault(grid.place, "wrong number of cells", right, row=row, found=str(len(cells)))]
 
 
 def _frame(table, rows, rules, open_faults):
@@ -217,7 +217,7 @@ def _frame(table, rows, rules, open_faults):
                 hint = close_match(raw, rule.kind) if isinstance(rule.kind, tuple) else ""
                 right = error.right or f"{in_words(rule.kind)}{hint}"
                 faults += [
-                    Fault(file=table.grid.place, row=at, column=name, wrong=error.wrong, found=shown(raw), right=right)
+                    Fault(table.grid.place, error.wrong, right, row=at, column=name, found=shown(raw))
                     for at, cell in zip(rows, table.raw[name])
                     if cell == raw and type(cell) is type(raw)
                 ]
@@ -301,9 +301,7 @@ def _fill_units(table, data, units, rows, rules):
         given = unit and isinstance(raw, str) and raw.strip().endswith(unit)
         if given and own and plain(own) != plain(unit):
             found = f"{raw!r} beside the unit {own!r}"
-            faults.append(
-                Fault(file=table.grid.place, row=row, column="quantity", wrong="has two units", found=found, right="one of them")
-            )
+            faults.append(Fault(table.grid.place, "has two units", "one of them", row=row, column="quantity", found=found))
         filled.append(own or unit or None)
     data["unit"] = pd.Series(filled, index=rows, dtype=object)
     return faults
@@ -319,19 +317,19 @@ def _ounces(grid, log, frame, names, currency):
         row, unit, asked = open_[0]
         question, _, answers = asked.partition(" -> ")
         right = f'one line under [records.words.unit] in study.toml, such as "{unit}" = one of {answers}'
-        return [Question(file=grid.place, row=int(row), column="unit", wrong=question, found=repr(unit), right=right)]
+        return [Question(grid.place, question, right, row=int(row), column="unit", found=repr(unit))]
     if not any(names.items.values()):
         return []
     liquid = frame.item.isin([item for item, volume in names.items.items() if volume])
     unsure = frame.index[liquid & frame.unit.isin(["oz", "oz.", "OZ"])]
     return [
         Question(
-            file=grid.place,
+            grid.place,
+            "question: ounces by weight or by volume?",
+            'one line under [records.words.unit] in study.toml: "oz" = "US fl oz" or "imperial fl oz" for volume, or "oz" = "ounce" for weight',
             row=int(row),
             column="unit",
-            wrong="question: ounces by weight or by volume?",
             found=f"{frame.quantity[row]:g} {frame.unit[row]} of {frame.item[row]}",
-            right='one line under [records.words.unit] in study.toml: "oz" = "US fl oz" or "imperial fl oz" for volume, or "oz" = "ounce" for weight',
         )
         for row in unsure[:1]
     ]

@@ -5,7 +5,7 @@ from math import ceil
 from weakref import WeakKeyDictionary
 
 from ..evidence import likeness
-from ..faults import Fault, StudyError
+from ..faults import refusal
 from ..kit import OpenStudy, format_of
 from . import tables, wording
 from .buying import buying_list
@@ -53,7 +53,7 @@ def open_order(kit: OpenStudy, name: str | None = None, *, today: date | None = 
         _ = plan.casts_by_item
     except ValueError as error:
         right = "a lower --confidence, or a study whose pass shares leave good pieces"
-        raise StudyError([Fault(file="--confidence", wrong=str(error), found=f"{order.confidence:g}", right=right)]) from None
+        raise refusal("--confidence", str(error), right, found=f"{order.confidence:g}") from None
     return plan
 
 
@@ -141,14 +141,14 @@ def quote_of(plan: OrderPlan, quoted: Quoted) -> Quote:
     charged = 0.0 if channel is None else channel.postage_charged.value
     if price <= 0.0:
         right = "the price agreed, by --price or as `price` of the commission"
-        raise StudyError([Fault(file="--price", wrong="no price to quote", found=f"{price:g}", right=right)])
+        raise refusal("--price", "no price to quote", right, found=f"{price:g}")
     if plan.meets_date:
         arrives, posted = order.due, last_posting(plan.planner.kit.study, plan.course.opened, order.due)
     elif plan.earliest_promise:
         posted, arrives = plan.earliest_promise
     else:
         wrong, found = "no date holds with the wanted certainty", f"{order.confidence:.0%}"
-        raise StudyError([Fault(file="quote", wrong=wrong, found=found, right="a lower --confidence")])
+        raise refusal("quote", wrong, "a lower --confidence", found=found)
     until = order.start + timedelta(days=words.valid_days)
     last = plan.last_start.day if plan.last_start else order.start
     return Quote(

@@ -5,7 +5,7 @@ from math import ceil
 
 import numpy as np
 
-from ..faults import Fault, StudyError
+from ..faults import refusal
 from ..models.curing import merged_windows
 from ..models.schedule import DAY, NEVER, Calendar
 from ..models.supplies import hours_at_temperature
@@ -95,7 +95,7 @@ def opening(study: Study, first: date, days: int, hours_per_week: float) -> Open
     if not windows:
         found = f"nothing open from {first} to {first + timedelta(days=days - 1)}"
         right = "days off and holidays that leave days of the calendar open"
-        raise StudyError([Fault(file=STUDY_FILE, column="orders.days_off", wrong="no day is left", found=found, right=right)])
+        raise refusal(STUDY_FILE, "no day is left", right, column="orders.days_off", found=found)
     caps = np.empty(days, np.int64)
     for n in range(days):
         day = first + timedelta(days=n)

@@ -52,7 +52,7 @@ class Quote:
     def __post_init__(self) -> None:
         found = vars(self) | {"language": self.language or self.locale}
         faults = [
-            Fault(file="quote", column=column, wrong=wrong, found=repr(found[column]), right=right)
+            Fault("quote", wrong, right, column=column, found=repr(found[column]))
             for column, wrong, right in (*_kind_faults(self), *_order_faults(self))
         ]
         if faults:

@@ -5,7 +5,7 @@ from datetime import date
 
 from pydantic import TypeAdapter, ValidationError
 
-from ..faults import Fault, StudyError, one_of
+from ..faults import Fault, StudyError, one_of, refusal
 from ..kit import OpenStudy
 from ..study import STUDY_FILE
 from ..study.commissions import CommissionEntry
@@ -115,12 +115,12 @@ def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = No
     def fault(column, wrong, found, right):
         key = column.split(".")[0]  # what was asked for is at fault, where a key of the study file does not fit it
         other = "set_of" if "sets" in wrong else "pieces" if key == "variants" and key not in asked else key
-        faults.append(Fault(file=_option(other if other in asked else key), wrong=wrong, found=found, right=right))
+        faults.append(Fault(_option(other if other in asked else key), wrong, right, found=found))
 
     if name is not None and name not in file.commissions:
         known = file.commissions
         right = one_of(name, known) if known else f"a [commissions.NAME] table in {STUDY_FILE}"
-        raise StudyError([Fault(file="NAME", wrong="unknown commission", found=repr(name), right=right)])
+        raise refusal("NAME", "unknown commission", right, found=repr(name))
     entry, given = _read(kit, name, asked, in_hand)
     product, size = file.products.get(entry.product), entry.set_of
     if product and size > (load := int(product.casts_per_load.value)):
@@ -168,7 +168,7 @@ def _read(kit, name, asked, in_hand):
         ("due", "the date on which they must be there"),
     ):
         if key not in raw:
-            faults.append(Fault(file=_option(key), wrong="is missing", right=right))
+            faults.append(Fault(_option(key), "is missing", right))
             raw[key] = UNKNOWN if key != "product" else ""
     by_variant = isinstance(in_hand, dict)
     raw |= {} if in_hand is None or by_variant else {"in_hand": in_hand}
@@ -218,9 +218,7 @@ def _from_batches(booked, items):
         if variant is None:
             right = " or ".join(f"{row.order.partition('/')[0].strip()} / {key}".removesuffix(" / ") for key in items)
             wrong = "unknown variant" if said else "does not say of which variant"
-            faults.append(
-                Fault(file="batches", column="order", wrong=f"batch {row.batch} {wrong}", found=repr(row.order), right=right)
-            )
+            faults.append(Fault("batches", f"batch {row.batch} {wrong}", right, column="order", found=repr(row.order)))
         elif row.good == row.good:
             done[variant] = done.get(variant, 0) + int(row.good)
             checked.append((int(row.casts), int(row.good)))

@@ -6,7 +6,7 @@ import numpy as np
 
 from ..draws import chance
 from ..evidence import season_table
-from ..faults import Fault, StudyError
+from ..faults import refusal
 from ..kit import OpenStudy
 from ..models import evaluate, practised_between
 from ..models.cash import MONTHS_IN_YEAR, CashPath, CashPlan, cash_path, irr, npv, payback, rate_per_month, sales_share
@@ -99,7 +99,7 @@ def season_weights(kit: OpenStudy) -> np.ndarray:
             found = "no sales log" if sales is None else f"sales from {sales.date.min():%Y-%m-%d} to {sales.date.max():%Y-%m-%d}"
             right = "twelve months of sales or more, twelve weights from January, or no season"
             wrong = "season asked of records that do not have a year of sales"
-            raise StudyError([Fault(file=STUDY_FILE, column="cash.season", wrong=wrong, found=found, right=right)])
+            raise refusal(STUDY_FILE, wrong, right, column="cash.season", found=found)
         season = table.sort_values("month")["index"]
     weights = np.asarray(season, float)
     return weights * MONTHS_IN_YEAR / weights.sum()

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from ..faults import Fault, StudyError, close_match
+from ..faults import close_match, refusal
 from ..formatting import Format
 from ..kit import OpenStudy
 from ..models import Workshop, evaluate
@@ -344,4 +344,4 @@ def known_channel(kit: OpenStudy, name: str) -> str:
 
 
 def _fault(column, wrong, found, right):
-    return StudyError([Fault(file=STUDY_FILE, column=column, wrong=wrong, found=found, right=right)])
+    return refusal(STUDY_FILE, wrong, right, column=column, found=found)

@@ -11,7 +11,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from ..draws import round_up_draws
-from ..faults import Fault, StudyError, close_match
+from ..faults import close_match, refusal
 from ..kit import OpenStudy, open_study
 from ..pages.cash_paths import season_weights
 from ..reference import kit_folder
@@ -130,12 +130,10 @@ def copy_demo(name: str, folder: Path | str) -> Path:
     """Copy a demo study's inputs to a new folder; StudyError for an unknown name or a folder that is there already."""
     if name not in demo_names():
         known = ", ".join(demo_names())
-        raise StudyError(
-            [Fault(file="demo", wrong="unknown demo", found=repr(name), right=f"one of {known}{close_match(name, demo_names())}")]
-        )
+        raise refusal("demo", "unknown demo", f"one of {known}{close_match(name, demo_names())}", found=repr(name))
     target = Path(folder)
     if target.exists():
-        raise StudyError([Fault(file=str(target), wrong="is there already", right="a folder that does not exist yet")])
+        raise refusal(str(target), "is there already", "a folder that does not exist yet")
     copy_inputs(kit_folder("data") / name, target)
     return target
 
@@ -157,19 +155,11 @@ def working_folder(out: Path, folder: Path, key: str) -> Path:
     """Folder beside `out` to work in; what a run with the same key finished there is kept, at whatever moment it was ended."""
     out = out.resolve()
     if (folder / STUDY_FILE).resolve().parent == out:
-        raise StudyError([Fault(file=str(out), wrong="is the study itself", right="another folder to write to")])
+        raise refusal(str(out), "is the study itself", "another folder to write to")
     part = out.with_name(out.name + ".part")
     mark = part / "key.txt"
     if part.exists() and not mark.is_file() and not (part.is_dir() and not any(part.iterdir())):
-        raise StudyError(
-            [
-                Fault(
-                    file=str(part),
-                    wrong="is in the way, and not of our making",
-                    right="this name free to work in, or another --out",
-                )
-            ]
-        )
+        raise refusal(str(part), "is in the way, and not of our making", "this name free to work in, or another --out")
     try:
         if (part / "old").is_dir():  # ended while this was replaced
             if _ours(part / "old") and not out.exists():
@@ -178,30 +168,14 @@ def working_folder(out: Path, folder: Path, key: str) -> Path:
                 _forget(part / "old")
         if out.exists() and (not out.is_dir() or (any(out.iterdir()) and not _ours(out))):
             right = "a new or empty folder, or one that an earlier run wrote"
-            raise StudyError(
-                [
-                    Fault(
-                        file=str(out),
-                        wrong="holds other things, which would be lost",
-                        found=f"no manifest.json in {out}",
-                        right=right,
-                    )
-                ]
-            )
+            raise refusal(str(out), "holds other things, which would be lost", right, found=f"no manifest.json in {out}")
         if mark.is_file() and mark.read_text(encoding="utf-8", errors="replace") != key:
             _clear(part)
         part.mkdir(parents=True, exist_ok=True)
         mark.write_text(key, encoding="utf-8")
     except OSError as error:
-        raise StudyError(
-            [
-                Fault(
-                    file=str(part),
-                    wrong="cannot be written",
-                    found=str(error.strerror),
-                    right="a folder you may write to, with --out",
-                )
-            ]
+        raise refusal(
+            str(part), "cannot be written", "a folder you may write to, with --out", found=str(error.strerror)
         ) from None
     return part
 

@@ -9,7 +9,7 @@ import pandas as pd
 
 from ..charts import heat_map
 from ..draws import round_up_draws
-from ..faults import Fault, StudyError, close_match
+from ..faults import close_match, refusal
 from ..kit import format_of, main_wait, open_study
 from ..pages.page import RECORD_MIME
 from ..reference import kit_folder
@@ -69,40 +69,17 @@ def run_sweep(
     out = (Path(out) if out else folder / "sweep").resolve()
     names = [path.stem for path in sorted(kit_folder("notebooks").glob("*.ipynb"))]
     if notebook not in names:
-        raise StudyError(
-            [
-                Fault(
-                    file="--notebook",
-                    wrong="unknown notebook",
-                    found=repr(notebook),
-                    right=f"one of {', '.join(names)}{close_match(notebook, names)}",
-                )
-            ]
+        raise refusal(
+            "--notebook", "unknown notebook", f"one of {', '.join(names)}{close_match(notebook, names)}", found=repr(notebook)
         )
     if product and product not in kit.study.file.products:
         known = kit.study.file.products
-        raise StudyError(
-            [
-                Fault(
-                    file="--product",
-                    wrong="unknown product",
-                    found=repr(product),
-                    right=f"one of {', '.join(known)}{close_match(product, known)}",
-                )
-            ]
+        raise refusal(
+            "--product", "unknown product", f"one of {', '.join(known)}{close_match(product, known)}", found=repr(product)
         )
     waiting, _ = main_wait(kit, product or None)
     if waiting is None:
-        raise StudyError(
-            [
-                Fault(
-                    file="--cure",
-                    wrong="no step of the product waits",
-                    found=product or "the first product",
-                    right="a product with a wait",
-                )
-            ]
-        )
+        raise refusal("--cure", "no step of the product waits", "a product with a wait", found=product or "the first product")
     source = kit_folder("notebooks") / f"{notebook}.ipynb"
     part = working_folder(out, folder, work_key(kit, folder, "sweep", notebook, product, draws, scrap, cure))
     inner = part / "sweep"
@@ -122,15 +99,7 @@ def run_sweep(
             try:
                 parameters = check_parameters(source, parameters)
             except ValueError as error:
-                raise StudyError(
-                    [
-                        Fault(
-                            file="--notebook",
-                            wrong=str(error),
-                            right="a notebook with scrap and cure_hours, such as 07_monte_carlo",
-                        )
-                    ]
-                ) from None
+                raise refusal("--notebook", str(error), "a notebook with scrap and cure_hours, such as 07_monte_carlo") from None
             target = inner / "notebooks" / f"{notebook}_scrap-{s:g}_cure-{c:g}.ipynb"
             jobs.append(Job(source=source, target=target, parameters=parameters))
     errors = run_jobs(jobs, workers, say, part)

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
-from ..faults import Fault, StudyError
+from ..faults import Fault, StudyError, refusal
 
 __all__ = ["MOST_ALL", "is_archive", "read_archive", "unzipped", "write_whole", "zipped"]
 
@@ -49,7 +49,7 @@ def read_archive(path: Path) -> bytes:
         wrong, found = "cannot be read", str(error.strerror)
     except ValueError as error:  # a path with a zero in it
         wrong, found = "cannot be read", str(error)
-    raise StudyError([Fault(file=str(path).replace("\0", "?"), wrong=wrong, found=found, right=_PACK)])
+    raise refusal(str(path).replace("\0", "?"), wrong, _PACK, found=found)
 
 
 def unzipped(data: bytes, place: str, allowed: Callable[[str], bool]) -> dict[str, bytes]:
@@ -70,7 +70,7 @@ def unzipped(data: bytes, place: str, allowed: Callable[[str], bool]) -> dict[st
     """
 
     def refused(wrong, found, right=_PACK):
-        return StudyError([Fault(file=place, wrong=wrong, found=found, right=right)])
+        return refusal(place, wrong, right, found=found)
 
     if not data.startswith(b"PK\x03\x04"):
         raise refused("is no archive", "another kind of file" if data else "an empty file")
@@ -83,9 +83,7 @@ def unzipped(data: bytes, place: str, allowed: Callable[[str], bool]) -> dict[st
         names = [ascii(item.orig_filename) for item in items if not allowed(item.orig_filename)]
         names = [name if len(name) <= 80 else f"{name[:77]}..." for name in names]
         if names:
-            raise StudyError(
-                [Fault(file=place, column=n, wrong="is refused", found="an unknown file", right=right) for n in names]
-            )
+            raise StudyError([Fault(place, "is refused", right, column=n, found="an unknown file") for n in names])
         if any(item.compress_type != zipfile.ZIP_STORED for item in items):
             raise refused(
                 "is refused", "packed members, as other programs and older versions write", f"{_PACK}, or the study packed anew"
@@ -113,7 +111,7 @@ def write_whole(target: Path, data: bytes, what: str = "a file") -> None:
         os.replace(part, target)
     except OSError as error:
         right = f"{what} that you may write to, with --out"
-        raise StudyError([Fault(file=str(target), wrong="cannot be written", found=str(error.strerror), right=right)]) from None
+        raise refusal(str(target), "cannot be written", right, found=str(error.strerror)) from None
     finally:
         with suppress(OSError):
             if part is not None:

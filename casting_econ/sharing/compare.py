@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from ..assumptions import label
-from ..faults import Fault, StudyError, counted
+from ..faults import StudyError, counted, refusal
 from ..formatting import Format
 from ..kit import OpenStudy, format_of, open_study
 from ..ledger.logs import FREE, LOGS
@@ -105,7 +105,7 @@ def compare_studies(before: Path | str, after: Path | str) -> Comparison:
         if one.study.currency != other.study.currency:
             found = f"{other.study.currency}, the first in {one.study.currency}"
             right = "two studies in one currency"
-            raise StudyError([Fault(file=str(after), wrong="is in another currency", found=found, right=right)])
+            raise refusal(str(after), "is in another currency", right, found=found)
         tables = [kit.study.file.study for kit in (one, other)]
         fmt = format_of(one)
         return Comparison(
@@ -262,7 +262,7 @@ def _results(one, other):
         old, new = (_draws(kit, one) for kit in (one, other))
     except ValueError as error:
         right, wrong = "a study whose year can be worked out", "results cannot be worked out"
-        raise StudyError([Fault(file=STUDY_FILE, wrong=wrong, found=str(error), right=right)]) from None
+        raise refusal(STUDY_FILE, wrong, right, found=str(error)) from None
     rows = []
     for key in dict.fromkeys((*old, *new)):
         product, _, name = key.rpartition("/")
@@ -387,7 +387,7 @@ def comparison_page(found: Comparison, target: Path | str) -> None:
     """Write the comparison as one page that needs nothing outside itself, or replace it; StudyError if it cannot be written."""
     target, running = Path(target), Path(__file__).parents[1] / "running"
     if target.suffix.lower() not in (".html", ".htm") or target.is_dir():
-        raise StudyError([Fault(file=str(target), wrong="is no name for a page", right="a name that ends in .html")])
+        raise refusal(str(target), "is no name for a page", "a name that ends in .html")
     style = re.search(r"<style>(.*?)</style>", (running / "report.html.j2").read_text(encoding="utf-8"), re.DOTALL)[1]
     page = template(Path(__file__).with_name("compare.html.j2"))
     text = page.render(found=found, style=style, summary=_summary(found), sections=_sections(found))

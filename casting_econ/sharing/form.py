@@ -82,7 +82,7 @@ def pack_of(data: bytes, place: str) -> Pack:
     members, faults, listed = unzipped(data, place, _allowed), [], None
 
     def refused(name, found, right="the member as casting-econ pack writes it", wrong="is refused"):
-        faults.append(Fault(file=place, column=name, wrong=wrong, found=found, right=right))
+        faults.append(Fault(place, wrong, right, column=name, found=found))
 
     for name in sorted({*_FIXED} - set(members)):
         refused(name, "", "a pack that is whole", "is missing")

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 from packaging.requirements import Requirement
 
-from ..faults import Fault, StudyError, counted
+from ..faults import Fault, StudyError, counted, refusal
 from ..kit import OpenStudy, open_study
 from ..running.run import VERSIONS, manifest, run_study
 from ..study import STUDY_FILE
@@ -71,7 +71,7 @@ def pack_study(
     inputs = {f"study/{STUDY_FILE}": packed_study_file(kit.study)}
     inputs |= {f"study/records/{name}": data for name, data in records.files.items()}
     if sum(map(len, inputs.values())) > MOST_ALL / 2:
-        raise StudyError([Fault(file="records", wrong="are too large to pack", right=f"at most {MOST_ALL / 2e6:.0f} MB in all")])
+        raise refusal("records", "are too large to pack", f"at most {MOST_ALL / 2e6:.0f} MB in all")
     for line in (*column_lines(records.left_out, records.kept), *_elsewhere(inputs, records.values)):
         say(line)
     with tempfile.TemporaryDirectory(prefix="casting-econ-") as place:
@@ -169,7 +169,7 @@ def _check_place(out, folder):
         except StudyError:
             wrong, right = "is there already and is no pack", "another name with --out"
     if wrong:
-        raise StudyError([Fault(file=str(out), wrong=wrong, right=right)])
+        raise refusal(str(out), wrong, right)
 
 
 def texts(name: str, versions: dict[str, str], left_out: dict[str, str], kept: list[str]) -> dict[str, bytes]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from ..faults import Fault, StudyError, close_match
+from ..faults import Fault, StudyError, close_match, refusal
 from ..ledger import LOGS
 from ..ledger.logs import FREE, plain
 from ..reference import kit_folder
@@ -105,7 +105,7 @@ def packed_records(study: Study, keep: tuple[str, ...] = ()) -> Records:
     for name in (name for key, name in wanted.items() if key not in met):
         right = f"LOG.COLUMN, one of {', '.join(known)}" if known else "nothing, as no column names people"
         right += close_match(name, known)
-        faults.append(Fault(file="--keep-column", wrong="no such column", found=repr(name), right=right))
+        faults.append(Fault("--keep-column", "no such column", right, found=repr(name)))
     if faults:
         raise StudyError(faults)
     for log, frame in logs.items():
@@ -172,5 +172,5 @@ def packed_study_file(study: Study) -> bytes:
     if not parted:
         right = "[records] and the tables in it under headings of their own, each line one key"
         wrong = "cannot be parted from the rest of the file"
-        raise StudyError([Fault(file=STUDY_FILE, column="records", wrong=wrong, right=right)])
+        raise refusal(STUDY_FILE, wrong, right, column="records")
     return text.encode()

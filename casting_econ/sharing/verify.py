@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from ..faults import Fault, StudyError, counted
+from ..faults import StudyError, counted, refusal
 from ..kit import open_study
 from ..reference import kit_folder
 from ..running import run
@@ -122,7 +122,7 @@ def verify_pack(
     """
     out = Path(out) if out else None
     if out is not None and out.exists() and (not out.is_dir() or any(out.iterdir())):
-        raise StudyError([Fault(file=str(out), wrong="is there already", right="a new or empty folder with --out")])
+        raise refusal(str(out), "is there already", "a new or empty folder with --out")
     pack, workers = read_pack(archive), workers or SOME_WORKERS
     found = Verified(changed=_changed_members(pack), versions=_versions(pack))
     with tempfile.TemporaryDirectory(prefix="casting-econ-") as place:
@@ -300,4 +300,4 @@ def _keep(place: Path, out: Path) -> None:
             shutil.copytree(place / name, out / name)
     except OSError as error:
         right = "a folder you may write to"
-        raise StudyError([Fault(file=str(out), wrong="cannot be written", found=str(error.strerror), right=right)]) from None
+        raise refusal(str(out), "cannot be written", right, found=str(error.strerror)) from None

@@ -8,7 +8,7 @@ from typing import Any
 
 from babel import Locale, UnknownLocaleError
 
-from ..faults import Fault, StudyError, counted
+from ..faults import Fault, StudyError, counted, refusal
 from .answers import Answers, known_currency, read_answer, read_answers
 from .crafts import Craft, crafts
 from .questions import QUESTIONS, Part, parts_of
@@ -22,7 +22,7 @@ def known_locale(locale: str | None) -> str | None:
         return locale and str(Locale.parse(locale))
     except (UnknownLocaleError, ValueError):
         right = "a language and country such as en_IE, de_DE or en_US"
-        raise StudyError([Fault(file="--locale", wrong="unknown locale", found=repr(locale), right=right)]) from None
+        raise refusal("--locale", "unknown locale", right, found=repr(locale)) from None
 
 
 def answers_given(file: str | None, options: tuple[str, ...] = (), craft: str | None = None) -> dict[str, Any]:
@@ -40,20 +40,16 @@ def answers_given(file: str | None, options: tuple[str, ...] = (), craft: str | 
             # a figure without quotes stays as it is written: 2.160 may be two thousand
             read = tomllib.loads(Path(file).read_text(encoding="utf-8-sig"), parse_float=str)
         except OSError as error:
-            raise StudyError(
-                [Fault(file=file, wrong="cannot be read", found=error.strerror or str(error), right=right)]
-            ) from None
+            raise refusal(file, "cannot be read", right, found=error.strerror or str(error)) from None
         except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-            raise StudyError([Fault(file=file, wrong="is not a file of answers", found=str(error), right=right)]) from None
+            raise refusal(file, "is not a file of answers", right, found=str(error)) from None
         for key, value in read.items():  # [minutes] sand = 3 is minutes.sand
             found |= {f"{key}.{inner}": one for inner, one in value.items()} if isinstance(value, dict) else {key: value}
     faults = []
     for option in options:
         key, equals, text = option.partition("=")
         if not equals:
-            faults.append(
-                Fault(file="--answer", wrong="not an answer", found=repr(option), right="KEY=ANSWER, such as 'cure=24 h'")
-            )
+            faults.append(Fault("--answer", "not an answer", "KEY=ANSWER, such as 'cure=24 h'", found=repr(option)))
         found[key.strip()] = text.strip()
     if faults:
         raise StudyError(faults)
@@ -78,7 +74,7 @@ def ask(
         craft is given and nobody can be asked, or the folder is there already.
     """
     if Path(folder).exists():  # before a dozen answers are lost
-        raise StudyError([Fault(file=folder, wrong="is there already", right="a folder that does not exist yet")])
+        raise refusal(folder, "is there already", "a folder that does not exist yet")
     texts = dict(given)
     if terminal and "craft" not in texts:
         say(

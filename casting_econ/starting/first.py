@@ -5,7 +5,7 @@ import tempfile
 from dataclasses import replace
 from pathlib import Path
 
-from ..faults import Fault, StudyError
+from ..faults import refusal
 from ..kit import OpenStudy, open_study
 from ..study import STUDY_FILE
 from .answers import Answers
@@ -41,7 +41,7 @@ def new_study(folder: Path | str, answers: Answers, locale: str | None = None) -
     """
     target = Path(folder)
     if target.exists():
-        raise StudyError([Fault(file=str(target), wrong="is there already", right="a folder that does not exist yet")])
+        raise refusal(str(target), "is there already", "a folder that does not exist yet")
     name = (
         target.resolve().name.replace('"', "").replace("\\", "").replace("-", " ").replace("_", " ").strip().capitalize()
         or "My study"
@@ -61,9 +61,7 @@ def new_study(folder: Path | str, answers: Answers, locale: str | None = None) -
             shutil.move(whole, target)
     except OSError as error:
         reason = error.strerror or str(error)
-        raise StudyError(
-            [Fault(file=str(target), wrong="cannot be made", found=reason, right="a folder that you may write to")]
-        ) from None
+        raise refusal(str(target), "cannot be made", "a folder that you may write to", found=reason) from None
     return replace(kit, study=replace(kit.study, folder=target)), defaults
 
 

@@ -20,9 +20,7 @@ _HOURS = re.compile(r"^(\d{1,2}):([0-5]\d)\s*-\s*(\d{1,2}):([0-5]\d)$", re.ASCII
 
 def _told_in(faults):
     """Adds a fault of the study file."""
-    return lambda column, wrong, found, right: faults.append(
-        Fault(file=STUDY_FILE, column=column, wrong=wrong, found=found, right=right)
-    )
+    return lambda column, wrong, found, right: faults.append(Fault(STUDY_FILE, wrong, right, column=column, found=found))
 
 
 def working_windows(calendar, faults):

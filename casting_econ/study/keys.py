@@ -4,7 +4,7 @@ import datetime as dt
 from functools import cache
 from typing import Literal, get_args, get_origin
 
-from ..faults import Fault, StudyError, close_match
+from ..faults import close_match, refusal
 from ..reference import kit_folder
 from .fields import Node, Reads
 from .schema import StudyFile
@@ -46,7 +46,7 @@ def explained(asked: str = "") -> list[str]:
     place = next((key for cut in (path, path[:-1]) for key in keys_of() if _fits(key.split("."), cut)), None)
     if place is None:
         right = f"a dotted key such as channels.NAME.orders{close_match(asked, keys_of(), None)}; explain alone lists the tables"
-        raise StudyError([Fault(file="explain", wrong="unknown key", found=repr(asked), right=right)])
+        raise refusal("explain", "unknown key", right, found=repr(asked))
     inner = [
         key for key in keys_of() if "." not in key.removeprefix(f"{place}.").removeprefix("NAME.") and key.startswith(f"{place}.")
     ]

@@ -98,7 +98,7 @@ def _told(faults):
         return faults
     right = "these mended, then checked again"
     return [
-        Fault(file=STUDY_FILE, wrong="more faults than are told at once", found=f"the first {MOST_FAULTS} of them", right=right),
+        Fault(STUDY_FILE, "more faults than are told at once", right, found=f"the first {MOST_FAULTS} of them"),
         *faults[:MOST_FAULTS],
     ]
 

@@ -130,9 +130,7 @@ def _unknown_names(log, frame, study, reading):
                 )
                 for label in rows:
                     file, row = place_of(reading, log, label)
-                    faults.append(
-                        Fault(file=file, row=row, column=column, wrong=f"unknown {column}", found=repr(name), right=right)
-                    )
+                    faults.append(Fault(file, f"unknown {column}", right, row=row, column=column, found=repr(name)))
     return faults
 
 
@@ -170,7 +168,7 @@ def _between_logs(records, names, reading):
         for label, line in () if frame is None else frame[frame.eval(broken, engine="python")].iterrows():
             file, row = place_of(reading, name.partition(" ")[0], label)
             wrong, found, right = (text.format_map(line) for text in words)
-            faults.append(Fault(file=file, row=row, column=column, wrong=wrong, found=found, right=right))
+            faults.append(Fault(file, wrong, right, row=row, column=column, found=found))
     batches, found = records.get("batches"), records.get("faults")
     if batches is not None:
         notes += _open_notes(batches, found, names, reading)

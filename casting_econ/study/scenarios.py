@@ -59,7 +59,7 @@ def scenario_file(raw, currency, scenarios):
                 node = node.get(part) if isinstance(node, dict) else None
             if not isinstance(node, dict) or last not in node:
                 right = "a dotted key of this file, such as channels.NAME"
-                faults.append(Fault(file=STUDY_FILE, column=f"{place}.drop", wrong="no such key", found=repr(key), right=right))
+                faults.append(Fault(STUDY_FILE, "no such key", right, column=f"{place}.drop", found=repr(key)))
             else:
                 del node[last]
         _merge(patched, copy.deepcopy(entry.get("change", {})))
@@ -74,9 +74,7 @@ def scenario_file(raw, currency, scenarios):
             for pattern in entry.get("scale", {}):
                 if not _matching(pattern, numbers):
                     right = "a dotted key of a number that the file states, with * for any name, such as channels.*.orders"
-                    fault = Fault(
-                        file=STUDY_FILE, column=f"{place}.scale", wrong="no such number", found=repr(pattern), right=right
-                    )
+                    fault = Fault(STUDY_FILE, "no such number", right, column=f"{place}.scale", found=repr(pattern))
                     faults.append(fault)
     return file, faults
 

@@ -259,7 +259,16 @@ def swing_bars(frame: pd.DataFrame, middle: float, fmt: Format, most: int = 10) 
     return figure
 
 
-def heat_map(frame: pd.DataFrame, fmt: Format, *, xlabel: str, target: float, chance: bool = False) -> Figure:
+def heat_map(
+    frame: pd.DataFrame,
+    fmt: Format,
+    *,
+    xlabel: str,
+    target: float,
+    chance: bool = False,
+    ylabel: str = "scrap rate",
+    write_rows=None,
+) -> Figure:
     """Pay an hour, or chance, over scrap rate and cure time, every cell written; bold where the target is met."""
     figure, axes = new_axes(1.5 + 0.42 * len(frame))
     values = frame.to_numpy(float)
@@ -271,7 +280,7 @@ def heat_map(frame: pd.DataFrame, fmt: Format, *, xlabel: str, target: float, ch
         weight = "bold" if value >= target else "normal"
         look = {"fontsize": 8.5, "color": "black" if light else "white", "weight": weight}
         axes.text(column + 0.5, row + 0.5, write(value), ha="center", va="center", **look)
-    axes.set_yticklabels([fmt.percent(rate) for rate in frame.index], rotation=0)
+    axes.set_yticklabels([(write_rows or fmt.percent)(row) for row in frame.index], rotation=0)
     axes.set_xticklabels([fmt.number(hours, 0 if float(hours).is_integer() else 1) for hours in frame.columns], rotation=0)
-    axes.set(ylabel="scrap rate", xlabel=xlabel)
+    axes.set(ylabel=ylabel, xlabel=xlabel)
     return figure

@@ -157,26 +157,38 @@ def explain(key: str) -> None:
 
 @main.command()
 @_STUDY
-@click.option("--scrap", required=True, help="Scrap rates, for example 5%,10%,20%.")
-@click.option("--cure", required=True, help="Lengths of the longest wait, for example 12h,18h,24h.")
+@click.option("--scrap", help="Scrap rates, for example 5%,10%,20%.")
+@click.option("--cure", help="Lengths of the longest wait, for example 12h,18h,24h.")
+@click.option(
+    "--vary", multiple=True, metavar="KEY=VALUES", help="Any key of the study file: KEY=80..120/9 or KEY=1,2; as often as needed."
+)
 @click.option("--notebook", default="07_monte_carlo", show_default=True, help="Notebook to run.")
 @click.option("--product", default="", help="Product they belong to; the first if not given.")
 @click.option("--draws", type=click.IntRange(128, 1_048_576), default=2048, show_default=True, help="Draws in each run.")
 @_OUT
 @_WORKERS
-def sweep(study: str, scrap: str, cure: str, notebook: str, product: str, draws: int, out: str | None, workers: int) -> None:
-    """Run one notebook over a grid of scrap rates and cure times."""
+def sweep(
+    study: str,
+    scrap: str | None,
+    cure: str | None,
+    vary: tuple[str, ...],
+    notebook: str,
+    product: str,
+    draws: int,
+    out: str | None,
+    workers: int,
+) -> None:
+    """Run one notebook over a grid of scrap rates, cure times and any other keys of the study file."""
     with _faults_told():
-        from .running.sweep import run_sweep
+        from .running.sweep import run_sweep, values_of
 
-        rates = _figures("--scrap", scrap, "", high=0.95)
-        hours = _figures("--cure", cure, "hour")
-        click.echo(f"Running {notebook} {len(rates) * len(hours)} times ...")
-        found = run_sweep(
-            study, rates, hours, out=out, notebook=notebook, product=product, draws=draws, workers=workers, say=click.echo
-        )
+        rates = _figures("--scrap", scrap, "", high=0.95) if scrap else []
+        hours = _figures("--cure", cure, "hour") if cure else []
+        others, given = dict(values_of(text) for text in vary), {"out": out, "notebook": notebook, "product": product}
+        found = run_sweep(study, rates, hours, vary=others, **given, draws=draws, workers=workers, say=click.echo)
         click.echo(f"\nTable: {(found / 'sweep.csv').resolve()}")
-        click.echo(f"Heat map: {(found / 'sweep.png').resolve()}")
+        if (found / "sweep.png").is_file():
+            click.echo(f"Chart: {(found / 'sweep.png').resolve()}")
 
 
 @main.command()
@@ -335,15 +347,15 @@ def _counts(option: str, texts: tuple[str, ...], *, alone: bool = False) -> dict
 
 def _figures(option: str, text: str, unit: str, **limits: float) -> list[float]:
     """A list of figures with units from the command line, sorted, each once."""
-    from .faults import Fault, StudyError
-    from .study import Quantity
+    from .faults import StudyError, fault_of
+    from .study.numbers import Quantity, told
 
     quantity, figures, faults = Quantity(unit, **limits), set(), []
     for part in text.split(","):
         try:
             figures.add(quantity.read(part.strip(), "EUR").value)
         except ValueError as error:
-            faults.append(Fault(option, str(error), quantity.in_words("EUR"), found=repr(part.strip())))
+            faults.append(fault_of(told(error, quantity.in_words("EUR")), file=option, found=repr(part.strip())))
     if faults:
         raise StudyError(faults)
     return sorted(figures)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from .assumptions import StudyWithEvidence, assume, common_values, point_values, workshop_at
+from .assumptions import StudyWithEvidence, assume, assume_changed, common_values, point_values, workshop_at
 from .draws import QUANTILES, chance, in_chunks, round_up_draws, summarise
 from .faults import Fault, StudyError
 from .formatting import Format
@@ -16,6 +16,7 @@ from .models import Outcome, Workshop, beyond_target, evaluate, longest_wait, wi
 from .models.curing import merged_windows
 from .study import STUDY_FILE, Study, read_study
 from .study.inputs import input_files
+from .study.load import study_changed
 
 __all__ = ["Answer", "OpenStudy", "basis_counts", "format_of", "grid", "main_wait", "open_copy", "open_study"]
 
@@ -86,6 +87,13 @@ class OpenStudy:
     def point(self, *, stated: bool = False) -> Outcome:
         """Result at the point: with the evidence in place of guesses, or as stated."""
         return evaluate(self.inputs(stated=stated))
+
+    def changed(self, change: dict[str, object]) -> "OpenStudy":
+        """The study with tables and keys of its file as a change has them; what it leaves alone keeps its evidence. StudyError for faults."""
+        if not change:
+            return self
+        assumed = assume_changed(study_changed(self.study, change), {}, self.assumed)
+        return OpenStudy(study=assumed.study, assumed=assumed)
 
     def plan_of_draws(self, draws: int | None = None, seed: int | None = None) -> tuple[int, int]:
         """Draws, rounded up to 16 powers of two, and seed: as the study says where not given."""

@@ -324,7 +324,21 @@ def test_sweep_collects_one_table_and_one_heat_map(tmp_path):
     assert table.pay_p50[0] > table.pay_p50[2] and table.pay_p50[1] > table.pay_p50[3] and table.pay_p50[2] > table.pay_p50[3]
     assert len(list((tmp_path / "sweep" / "notebooks").glob("*.ipynb"))) == 4
     assert (tmp_path / "sweep" / "sweep.png").stat().st_size > 10_000
-    assert "Heat map" in out
+    assert "Chart: " in out
+
+
+def test_sweep_over_any_key_of_a_study_without_a_wait(tmp_path):
+    """One price by one count of stations, nothing waiting: a row a point, in order; more money an order pays more; one line, no grid."""
+    study = copy_of(STUDIES[0], tmp_path)
+    text = (study / "study.toml").read_text(encoding="utf-8")
+    text = re.sub(r"(?m)^wait(_at|_in)? = .*$", "", text)
+    (study / "study.toml").write_text(re.sub(r"(?m)^cure_step = .*$", "", text), encoding="utf-8")
+    words = ("--vary", "channels.online.price=30 EUR..50 EUR/2", "--draws", 128, "--out", tmp_path / "sweep")
+    code, out, err = command("sweep", study, *words)
+    table = pd.read_csv(tmp_path / "sweep" / "sweep.csv")
+
+    assert (code, err) == (0, "") and "Chart: " in out
+    assert table["channels.online.price"].tolist() == ["30 EUR", "50 EUR"] and table.pay_p50[0] < table.pay_p50[1]
 
 
 @pytest.mark.parametrize(
@@ -336,6 +350,12 @@ def test_sweep_collects_one_table_and_one_heat_map(tmp_path):
         (["--scrap", "10%", "--cure", "18h", "--notebook", "07_monte_carl"], "did you mean '07_monte_carlo'"),
         (["--scrap", "10%", "--cure", "18h", "--notebook", "03_cost"], "03_cost.ipynb has no parameter 'scrap'"),
         (["--scrap", "10%", "--cure", "18h", "--product", "knbo"], "did you mean 'knob'"),
+        ([], "sweep: nothing is varied"),
+        (["--vary", "channels.online.price"], "--vary: cannot be read; found 'channels.online.price'"),
+        (["--vary", "channels.online.price=24..36/1"], "--vary: cannot be read"),
+        (["--vary", "channels.onlin.price=24,30"], "channels.onlin"),
+        (["--vary", "channels.online.fee_share=10 %,120 %"], "study.toml:channels.online.fee_share: "),
+        (["--vary", "channels.online.price=24,30", "--notebook", "03_cost"], "03_cost.ipynb has no parameter 'vary'"),
     ],
 )
 def test_sweep_refuses_what_it_cannot_do(words, expected, tmp_path):

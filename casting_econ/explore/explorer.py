@@ -15,12 +15,12 @@ from ..draws import round_up_draws, summarise
 from ..faults import Fault, StudyError, refusal
 from ..formatting import Format
 from ..kit import Answer, OpenStudy, grid, open_study
-from ..pages.change import stated_in, study_with_scenarios
+from ..pages.change import study_with_scenarios
 from ..pages.curing import LoadWait, load_wait
 from ..study import STUDY_FILE
 from ..study.inputs import copy_inputs
 from ..study.numbers import written
-from ..study.scenarios import PASS_SHARE, SCRAP
+from ..study.scenarios import PASS_SHARE, SCRAP, dotted, nested
 from ..study.schema import ScenarioEntry
 
 __all__ = ["Explorer", "Lever", "View", "levers_of", "save_scenario", "scenario_of", "view_sentence"]
@@ -149,19 +149,7 @@ def scenario_of(levers: list[Lever], state: Mapping[str, float], what: str = "as
             change[lever.key] = round(value)
         else:
             scale[lever.key] = max(value / lever.now, 1e-9)
-    return {"what": what, "scale": scale, "change": _nested(change)}
-
-
-def _nested(flat):
-    """Dotted keys as tables within tables."""
-    tables: dict[str, object] = {}
-    for key, value in flat.items():
-        *path, last = key.split(".")
-        node = tables
-        for part in path:
-            node = node.setdefault(part, {})
-        node[last] = value
-    return tables
+    return {"what": what, "scale": scale, "change": nested(change)}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -362,7 +350,7 @@ def save_scenario(
         lines.append(
             "scale = { " + ", ".join(f'"{key}" = {written(factor, 17)}' for key, factor in entry["scale"].items()) + " }"
         )
-    for key, value in stated_in(entry["change"]):
+    for key, value in dotted(entry["change"]):
         lines.append(f"change.{key} = " + (f'"{value}"' if isinstance(value, str) else str(value)))
     try:
         # made beside its place and moved there whole

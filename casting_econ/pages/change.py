@@ -14,6 +14,7 @@ from ..kit import OpenStudy
 from ..models import yearly_charge
 from ..models.year import DEMAND, HANDS
 from ..study import study_with
+from ..study.scenarios import dotted
 from .table import shown
 
 __all__ = [
@@ -25,7 +26,6 @@ __all__ = [
     "cost_words",
     "scenario_sentence",
     "scenario_table",
-    "stated_in",
     "study_with_scenarios",
 ]
 
@@ -230,20 +230,11 @@ def _clash(kit, chosen):
     seen: set[str] = set()
     for name in chosen:
         entry = kit.study.file.scenarios[name]
-        keys = {*dict(stated_in(entry.change)), *entry.drop}
+        keys = {*dict(dotted(entry.change)), *entry.drop}
         if any(key == other or key.startswith(other + ".") or other.startswith(key + ".") for key in keys for other in seen):
             return True
         seen |= keys
     return False
-
-
-def stated_in(change, path=()):
-    """Dotted keys of what a change states, each with its value."""
-    for key, value in change.items():
-        if isinstance(value, dict) and not {"value", "low", "likely", "high", "distribution"} & set(value):
-            yield from stated_in(value, (*path, key))
-        else:
-            yield ".".join((*path, key)), value
 
 
 @shown(

@@ -5,6 +5,7 @@ import pandas as pd
 from ..kit import Answer, OpenStudy, format_of, main_wait
 from ..models import self_employed_target
 from ..reference import wages
+from ..study.scenarios import dotted
 from .table import shown
 
 __all__ = ["certainty_word", "pay_table", "verdict", "wage_table", "year_sentence", "year_table"]
@@ -139,11 +140,14 @@ def pay_alt(kit: OpenStudy, answer: Answer) -> str:
     )
 
 
-def levers_sentence(kit: OpenStudy, product, *, scrap, cure_hours) -> str:
+def levers_sentence(kit: OpenStudy, product, *, scrap, cure_hours, vary=None) -> str:
     """What a sweep has set for every draw."""
     fmt, waiting = format_of(kit), main_wait(kit, product)[0]
     parts = [f"scrap set to {fmt.percent(scrap, 1)} of casts"] if scrap is not None else []
     parts += [f"the wait at {waiting} set to {fmt.number(cure_hours, 1)} hours"] if cure_hours is not None else []
+    parts += [
+        f"{key} set to {value:g}" if isinstance(value, float) else f"{key} set to {value}" for key, value in dotted(vary or {})
+    ]
     usual = (
         "Every number is stated as certain, so all years drawn are alike."
         if kit.certain

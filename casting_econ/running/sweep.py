@@ -1,30 +1,76 @@
-"""`casting-econ sweep`: one notebook over a grid of scrap rates and cure times."""
+"""`casting-econ sweep`: one notebook over a grid of scrap rates, cure times and any other keys of the study file."""
 
+import itertools
 import json
-from collections.abc import Callable
+import re
+import time
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 import nbformat
 import pandas as pd
 
-from ..charts import heat_map
+from ..charts import heat_map, lines
 from ..draws import round_up_draws
-from ..faults import close_match, refusal
+from ..faults import one_of, refusal
 from ..kit import format_of, main_wait, open_study
 from ..pages.page import RECORD_MIME
 from ..reference import kit_folder
 from ..study.inputs import copy_inputs
-from .notebooks import Job, check_parameters, run_jobs
+from ..study.scenarios import nested
+from .notebooks import Job, check_parameters, finished, run_jobs
 from .run import manifest, replace_folder, work_key, working_folder
 
-__all__ = ["run_sweep"]
+__all__ = ["run_sweep", "values_of"]
+
+SCRAP, CURE = "scrap_rate", "cure_hours"  # columns of the two that are no keys of the study file
+_NAMES = {SCRAP: "scrap", CURE: "cure_hours"}  # parameters of the notebook
+_RANGE = re.compile(r"\s*(-?[\d.]+)\s*([^\d.,/][^.,/]*?)?\s*\.\.\s*(-?[\d.]+)\s*([^\d.,/][^,/]*?)?\s*/\s*(\d{1,3})\s*")
+
+
+def values_of(text: str) -> tuple[str, list[float | str]]:
+    """Key and values of what is to be varied, as the study file would have them.
+
+    Parameters
+    ----------
+    text : str
+        'KEY=LOW..HIGH/COUNT' for evenly spaced ones, or 'KEY=VALUE,VALUE,…'.
+
+    Returns
+    -------
+    key : str
+    values : list
+
+    Raises
+    ------
+    StudyError
+        Where it is neither.
+
+    Examples
+    --------
+    >>> values_of("channels.online.price=80..120 EUR/3"), values_of("stations.pot.count=1,2")
+    (('channels.online.price', ['80 EUR', '100 EUR', '120 EUR']), ('stations.pot.count', [1.0, 2.0]))
+    """
+    key, equals, stated = (part.strip() for part in text.partition("="))
+    spaced = _RANGE.fullmatch(stated)
+    if spaced and int(spaced[5]) > 1:
+        low, unit, high, other, count = spaced.groups()
+        steps = [float(low) + (float(high) - float(low)) * step / (int(count) - 1) for step in range(int(count))]
+        unit = (other or unit or "").strip()
+        return key, [f"{step:.10g} {unit}" if unit else step for step in steps]
+    parts = [part.strip() for part in stated.split(",")]
+    if not key or not equals or not all(parts) or spaced:
+        right = "a dotted key of the study file with its values, such as channels.NAME.price=80..120/9 or stations.NAME.count=1,2"
+        raise refusal("--vary", "cannot be read", right, found=repr(text))
+    return key, [float(part) if re.fullmatch(r"-?\d+(\.\d{1,2})?", part) else part for part in parts]
 
 
 def run_sweep(
     folder: Path | str,
-    scrap: list[float],
-    cure: list[float],
+    scrap: Sequence[float] = (),
+    cure: Sequence[float] = (),
     *,
+    vary: Mapping[str, Sequence[float | str]] | None = None,
     out: Path | str | None = None,
     notebook: str = "07_monte_carlo",
     product: str = "",
@@ -32,22 +78,24 @@ def run_sweep(
     workers: int = 2,
     say: Callable[[str], None] = print,
 ) -> Path:
-    """Run a notebook for every pair of scrap rate and cure time, and collect what it records.
+    """Run a notebook at every point of a grid, and collect what it records.
 
     Parameters
     ----------
     folder : Path or str
         Study folder; never written to, except for `sweep/` when no `out` is given.
-    scrap : list of float
+    scrap : sequence of float, optional
         Shares of casts scrapped. [-]
-    cure : list of float
+    cure : sequence of float, optional
         Hours of the product's longest wait. [hour]
+    vary : mapping of str to sequence, optional
+        Dotted keys of the study file, each with values as the file would have them.
     out : Path or str, optional
         Folder to write; `folder/sweep` if not given.
     notebook : str, optional
-        Name of a notebook of the kit with parameters `scrap` and `cure_hours`.
+        Name of a notebook of the kit with a parameter for each of what is given.
     product : str, optional
-        Product they belong to; "" takes the first.
+        Product that scrap and cure belong to; "" takes the first.
     draws, workers : int, optional
         Draws in each run, and notebooks at a time.
     say : callable, optional
@@ -56,72 +104,55 @@ def run_sweep(
     Returns
     -------
     Path
-        Folder with every executed notebook, `sweep.csv` and a heat map.
+        Folder with every executed notebook, `sweep.csv` and, of one or two figures that are varied, a chart.
 
     Raises
     ------
     StudyError
         For faults in the study or the request.
     NotebookError
-        For the first notebook that failed.
+        For the first notebook that failed; the points that were finished are kept for the next run.
     """
     kit, folder = open_study(folder), Path(folder)
     out = (Path(out) if out else folder / "sweep").resolve()
+    others = {key: _with_unit(kit, key, values) for key, values in (vary or {}).items()}
+    axes = {name: list(values) for name, values in ((SCRAP, scrap), (CURE, cure), *others.items()) if len(values)}
     names = [path.stem for path in sorted(kit_folder("notebooks").glob("*.ipynb"))]
     if notebook not in names:
-        raise refusal(
-            "--notebook", "unknown notebook", f"one of {', '.join(names)}{close_match(notebook, names)}", found=repr(notebook)
-        )
+        raise refusal("--notebook", "unknown notebook", one_of(notebook, names), found=repr(notebook))
     if product and product not in kit.study.file.products:
-        known = kit.study.file.products
-        raise refusal(
-            "--product", "unknown product", f"one of {', '.join(known)}{close_match(product, known)}", found=repr(product)
-        )
+        raise refusal("--product", "unknown product", one_of(product, kit.study.file.products), found=repr(product))
+    if not axes:
+        raise refusal("sweep", "nothing is varied", "--scrap 5%,10%, --cure 12h,18h, or --vary KEY=LOW..HIGH/COUNT")
     waiting, _ = main_wait(kit, product or None)
-    if waiting is None:
-        raise refusal("--cure", "no step of the product waits", "a product with a wait", found=product or "the first product")
+    if CURE in axes and waiting is None:
+        found = product or "the first product"
+        raise refusal("--cure", "no step of the product waits", "a product with a wait, or a sweep without --cure", found=found)
+    points = [dict(zip(axes, point, strict=True)) for point in itertools.product(*axes.values())]
+    for point in points:  # every fault of the values before anything runs
+        kit.changed(_changes(point))
     source = kit_folder("notebooks") / f"{notebook}.ipynb"
-    part = working_folder(out, folder, work_key(kit, folder, "sweep", notebook, product, draws, scrap, cure))
+    part = working_folder(out, folder, work_key(kit, folder, "sweep", notebook, product, draws, axes))
     inner = part / "sweep"
     copy_inputs(folder, part / "study")
-    jobs = []
-    for s in scrap:
-        for c in cure:
-            parameters = {
-                "study": "study",
-                "draws": round_up_draws(draws),
-                "seed": kit.study.file.study.seed,
-                "out": "",
-                "scrap": s,
-                "cure_hours": c,
-                "product": product,
-            }
-            try:
-                parameters = check_parameters(source, parameters)
-            except ValueError as error:
-                raise refusal("--notebook", str(error), "a notebook with scrap and cure_hours, such as 07_monte_carlo") from None
-            target = inner / "notebooks" / f"{notebook}_scrap-{s:g}_cure-{c:g}.ipynb"
-            jobs.append(Job(source=source, target=target, parameters=parameters))
-    errors = run_jobs(jobs, workers, say, part)
+    given = {"study": "study", "draws": round_up_draws(draws), "seed": kit.study.file.study.seed, "out": ""}
+    given |= {"product": product} if product or {SCRAP, CURE} & set(axes) else {}
+    targets = [inner / "notebooks" / f"{notebook}_{_slug(point)}.ipynb" for point in points]
+    jobs = [
+        Job(source=source, target=to, parameters=_parameters(source, given, at)) for to, at in zip(targets, points, strict=True)
+    ]
+    left = [job for job in jobs if not finished(job.target)]
+    if len(left) < len(jobs):
+        say(f"{len(jobs) - len(left)} points are kept from a sweep that was interrupted")
+    errors = run_jobs(left, workers, _with_time_left(say), part, len(jobs) - len(left))
     if errors:
         raise errors[0]
-    table = pd.DataFrame([_collect(job) for job in jobs])
+    table = pd.DataFrame([point | _recorded(job.target) for point, job in zip(points, jobs, strict=True)])
     table.to_csv(inner / "sweep.csv", index=False, lineterminator="\n")
-    fmt, value = format_of(kit), "pay_p50"
-    pivot = table.pivot(index="scrap_rate", columns="cure_hours", values=value)
-    figure = heat_map(
-        pivot,
-        fmt,
-        xlabel=f"hours of waiting at {waiting}; half of the years drawn pay more",
-        target=float(kit.inputs().target_per_hour),
-    )
-    for kind in ("png", "svg"):
-        figure.savefig(
-            inner / f"sweep.{kind}",
-            dpi=130,
-            bbox_inches="tight",
-            metadata={"Date": None} if kind == "svg" else {"Software": None},
-        )
+    figure = _chart(kit, table, axes, waiting)
+    for kind in ("png", "svg") if figure is not None else ():
+        meta = {"Date": None} if kind == "svg" else {"Software": None}
+        figure.savefig(inner / f"sweep.{kind}", dpi=130, bbox_inches="tight", metadata=meta)
     (inner / "manifest.json").write_text(
         json.dumps(manifest(kit, folder), indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n"
     )
@@ -129,10 +160,80 @@ def run_sweep(
     return out
 
 
-def _collect(job):
-    """The numbers one executed notebook recorded, with its scrap rate and cure time."""
-    row = {"scrap_rate": job.parameters["scrap"], "cure_hours": job.parameters["cure_hours"]}
-    for cell in nbformat.read(job.target, as_version=4).cells:
-        for output in cell.get("outputs", ()):
-            row |= output.get("data", {}).get(RECORD_MIME, {})
-    return row
+def _with_unit(kit, key, values):
+    """Values of a number that stand alone, in the unit that the study keeps it in."""
+    number = kit.study.numbers.get(key)
+    unit = "" if number is None else number.unit.format(money=kit.study.currency)
+    return [f"{value:.10g} {unit}" if unit and isinstance(value, float) else value for value in values]
+
+
+def _changes(point):
+    """What a point changes in the study file."""
+    return nested({name: value for name, value in point.items() if name not in _NAMES})
+
+
+def _parameters(source, given, point):
+    """Parameters of the notebook at a point."""
+    own = {_NAMES[name]: value for name, value in point.items() if name in _NAMES}
+    change = _changes(point)
+    try:
+        return check_parameters(source, own | ({"vary": change} if change else {}) | given)
+    except ValueError as error:
+        raise refusal(
+            "--notebook", str(error), "a notebook with a parameter for what is varied, such as 07_monte_carlo"
+        ) from None
+
+
+def _slug(point):
+    """A point as part of a file name."""
+    words = {SCRAP: "scrap", CURE: "cure"}
+    parts = [
+        f"{words.get(name, name)}-{value:g}" if isinstance(value, float) else f"{name}-{value}" for name, value in point.items()
+    ]
+    return re.sub(r"[^\w.-]+", "-", "_".join(parts))
+
+
+def _with_time_left(say):
+    """Lines of progress with the time that the rest takes at the pace so far."""
+    begun = time.monotonic()
+
+    def told(line):
+        place = re.match(r"\[(\d+)/(\d+)\]", line)
+        done, whole = (int(place[1]), int(place[2])) if place else (0, 0)
+        seconds = (time.monotonic() - begun) / done * (whole - done) if done else 0.0
+        say(f"{line}, about {seconds / 60:.0f} min left" if seconds > 90 else line)
+
+    return told
+
+
+def _recorded(path):
+    """The numbers that one executed notebook recorded."""
+    outputs = (output for cell in nbformat.read(path, as_version=4).cells for output in cell.get("outputs", ()))
+    return {name: value for output in outputs for name, value in output.get("data", {}).get(RECORD_MIME, {}).items()}
+
+
+def _chart(kit, table, axes, waiting):
+    """A heat map over two figures, a line over one; nothing over words, single values or more."""
+    fmt, target = format_of(kit), float(kit.inputs().target_per_hour)
+    figures = {name: [_figure(value) for value in values] for name, values in axes.items() if len(values) > 1}
+    words = {SCRAP: "share of casts scrapped", CURE: f"hours of waiting at {waiting}"}
+    if len(figures) not in (1, 2) or len(figures) < len(axes) or any(None in values for values in figures.values()):
+        return None
+    frame = table.assign(**{name: table[name].map(_figure) for name in figures})
+    first, *second = figures
+    write = fmt.percent if first == SCRAP else fmt.significant
+    if second:
+        pivot, label = frame.pivot(index=first, columns=second[0], values="pay_p50"), words.get(second[0], second[0])
+        xlabel = f"{label}; half of the years drawn pay more"
+        return heat_map(
+            pivot, fmt, xlabel=xlabel, ylabel="scrap rate" if first == SCRAP else first, write_rows=write, target=target
+        )
+    frame = frame.rename(columns={"pay_p10": "1 in 10 below", "pay_p50": "half below", "pay_p90": "1 in 10 above"})
+    ends, label = ["half below", "1 in 10 below", "1 in 10 above"], words.get(first, first)
+    return lines(frame, first, ends, label, "pay an hour", write, fmt.money, level=target, level_label="target")
+
+
+def _figure(value):
+    """The figure that a value begins with; None for words."""
+    found = re.match(r"-?\d+(\.\d+)?", str(value))
+    return float(found[0]) if found else None

@@ -18,7 +18,7 @@ from .scenarios import checked, factors_of, scenario_file
 from .schema import RecordsTable, StudyFile
 from .text import currency_of, lines_of, read_text, with_line
 
-__all__ = ["Study", "read_study", "study_with"]
+__all__ = ["Study", "read_study", "study_changed", "study_with"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -131,6 +131,16 @@ def study_with(study: Study, scenarios: list[str]) -> tuple[Study, dict[str, flo
     windows, numbers, _ = checked(file)
     factors = factors_of([study.file.scenarios[name] for name in scenarios], numbers)
     return replace(study, file=file, numbers=numbers, windows=windows), factors
+
+
+def study_changed(study: Study, change: dict[str, object]) -> Study:
+    """The study with tables and keys of its file as a change has them, its logs as they are; StudyError with every fault of it."""
+    name = "change"
+    file, faults = scenario_file(study.raw | {"scenarios": {name: {"change": change}}}, study.currency, [name])
+    if faults:
+        raise StudyError([replace(fault, column=fault.column.removeprefix(f"scenarios.{name}.")) for fault in faults])
+    windows, numbers, _ = checked(file)
+    return replace(study, file=file, numbers=numbers, windows=windows)
 
 
 def _names(raw, file):

@@ -13,7 +13,7 @@ from .faulty import MOST_FAULTS, faults_of
 from .numbers import Number
 from .schema import MaterialEntry, StudyFile
 
-__all__ = ["PASS_SHARE", "SCRAP", "checked", "factors_of", "numbers_of", "scenario_file"]
+__all__ = ["PASS_SHARE", "SCRAP", "checked", "dotted", "factors_of", "nested", "numbers_of", "scenario_file"]
 
 SCRAP, PASS_SHARE = ".scrap", ".pass_share"  # a scenario scales what a check scraps; the file states what it passes
 # what a scenario does not touch, and what has no bearing on a year
@@ -77,6 +77,27 @@ def scenario_file(raw, currency, scenarios):
                     fault = Fault(STUDY_FILE, "no such number", right, column=f"{place}.scale", found=repr(pattern))
                     faults.append(fault)
     return file, faults
+
+
+def nested(flat):
+    """Dotted keys as tables within tables."""
+    tables = {}
+    for key, value in flat.items():
+        *path, last = key.split(".")
+        node = tables
+        for part in path:
+            node = node.setdefault(part, {})
+        node[last] = value
+    return tables
+
+
+def dotted(tables, path=()):
+    """Tables within tables as dotted keys, each with what stands there; a number written as a table stays whole."""
+    for key, value in tables.items():
+        if isinstance(value, dict) and not _NUMBER_KEYS & set(value):
+            yield from dotted(value, (*path, key))
+        else:
+            yield ".".join((*path, key)), value
 
 
 def _merge(node, change):

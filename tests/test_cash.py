@@ -317,7 +317,7 @@ FAULTS = [
     ("reserve = 500", "cash.reserve", "no unit where one is needed, such as EUR"),
     ('reserve = { low = "1 EUR", likely = "2 EUR", high = "3 EUR" }', "cash.reserve", "where one figure is needed"),
     ("outlay = 900", "cash.outlay", "a [table] of keys with values"),
-    ('outlay = { pot = "900 GBP" }', "cash.outlay.pot", "unknown unit 'GBP'"),
+    ('outlay = { pot = "900 GBP" }', "cash.outlay.pot", "money in GBP while the study counts in EUR"),
     ("months = 11", "cash.months", "outside the limits", "at least 12 and at most 60"),
     ("months = 24.5", "cash.months", "outside the limits", "a whole number"),
     ("ramp_months = 61", "cash.ramp_months", "outside the limits", "at most 60"),

@@ -718,7 +718,7 @@ BROKEN = [
     ),
     ("unknown product in work", HEADER + "T4,2026-01-08,tiel,12,,,,\n", None, "product", 2, "did you mean 'tile'?"),
     ("no casts in work", HEADER + "T4,2026-01-08,tile,,,,,\n", None, "casts", 2, "empty cell"),
-    ("more lost than cast", HEADER + IN_WORK, OF_WORK.replace(",3,", ",13,"), "pieces", 3, "13 scrapped or seconds, 12 cast"),
+    ("more lost than cast", HEADER + IN_WORK, OF_WORK.replace(",3,", ",13,"), "pieces", 2, "13 scrapped or seconds, 12 cast"),
     ("lost before the pour", HEADER + IN_WORK, OF_WORK.replace("01-09,T4,tile", "01-07,T4,tile"), "date", 2, "out of order"),
     ("unknown batch", HEADER + IN_WORK, OF_WORK.replace("T4,tile", "T9,tile"), "batch", 2, "unknown batch"),
     (

@@ -96,6 +96,6 @@ def test_tables_hold_nine_digits(tmp_path):
     """What only the order of a sum moves is not written: 0.1 + 0.2 is 0.3, and whole numbers and words stay."""
     page = Page(open_study(ended_runs.DATA / "kelpmoor-handles", with_records=False), str(tmp_path))
     frame = pd.DataFrame({"a": [0.1 + 0.2, 1 / 3, 1e-17], "b": [123456789012, 1, 2], "c": ["x", None, 2 / 3]})
-    page.table(frame, "t", "T", a="figure")
+    page.table(frame, "t", "T", "a: significant")
 
     assert (tmp_path / "tables" / "t.csv").read_text() == "a,b,c\n0.3,123456789012,x\n0.333333333,1,\n0.0,2,0.666666667\n"

@@ -623,7 +623,7 @@ def test_evaluate_mould_rest_binds_by_hand():
     assert one.totals["loads_per_week"] == pytest.approx(2.5)
     assert one.resources[one.binding] == "moulds for knob"
     assert three.totals["loads_per_week"] == pytest.approx(5.0)
-    assert three.use["moulds for knob"] == pytest.approx(5 / 7.5)
+    assert three.utilisation["moulds for knob"] == pytest.approx(5 / 7.5)
 
 
 DEMOULD = Product(

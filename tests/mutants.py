@@ -46,6 +46,7 @@ TESTS = {  # that should notice, quickest first
     "casting_econ/models/lots.py": [f"{PUBLISHED}casts_and_lots.py", "tests/test_order_models.py"],
     "casting_econ/models/supplies.py": [f"{PUBLISHED}casts_and_lots.py", "tests/test_order_models.py"],
     "casting_econ/models/mix.py": [f"{PUBLISHED}mix.py", "tests/test_channel_mix.py"],
+    "casting_econ/evidence/rows.py": [f"{PUBLISHED}yields.py", "tests/test_evidence.py"],
     "casting_econ/evidence/posteriors.py": [f"{PUBLISHED}yields.py", f"{PUBLISHED}moulds.py", f"{PUBLISHED}dispersion.py", "tests/test_evidence.py"],
     "casting_econ/evidence/control.py": [f"{PUBLISHED}control.py"],
     "casting_econ/draws/information.py": [f"{PUBLISHED}sensitivity.py"],
@@ -106,7 +107,6 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
     ],
     "casting_econ/models/cash.py": [
         ("np.sum(flows * np.exp(-growth", "np.sum(flows * np.exp(growth"),
-        ("** (1.0 / periods)", "** (1.0 / (periods + 1))"),
         ("index[..., 0] - 1.0 + part", "index[..., 0] + part"),
         ("np.where(index[..., 0] == 0, 0.0", "np.where(index[..., 0] == 1, 0.0"),
         ("ends - ramp / 2.0", "ends - ramp"),
@@ -193,10 +193,8 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("+ 1.0 - np.cumsum(good)", "+ 0.0 - np.cumsum(good)"),
     ],
     "casting_econ/models/supplies.py": [
-        ("volume ** (1.0 / 3.0)", "volume ** (1.0 / 2.0)"),
         ("(cooler / 10.0)", "(cooler / 9.0)"),
         ("math.ceil(need / measure)", "math.floor(need / measure)"),
-        ("outside / (outside + checked", "outside / (2.0 * outside + checked"),
     ],
     "casting_econ/models/mix.py": [
         ("linprog(-gain", "linprog(gain"),
@@ -204,17 +202,19 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("matrix_rank(held) < n", "matrix_rank(held) <= n"),
         ("gain / np.where(use > 0", "gain * np.where(use > 0"),
     ],
+    "casting_econ/evidence/rows.py": [
+        ("np.log(expected) + scatter**2 / 2", "np.log(expected) - scatter**2 / 2"),
+        ("variance(0.0) / 4", "variance(0.0) / 2"),
+    ],
     "casting_econ/evidence/posteriors.py": [
         ("(stated * worth + hits) / total, worth=total", "(stated + hits) / total, worth=total"),
         ("PRIOR_LOADS = (1.0, 19.0)", "PRIOR_LOADS = (1.0, 9.0)"),
-        ("np.log(expected) + scatter**2 / 2", "np.log(expected) - scatter**2 / 2"),
         ("mean / np.sqrt(count)", "mean / count"),
         ("mean = count / (worth + exposure)", "mean = count / exposure"),
         ("+ 2 * usual) / (totals.size + 1)", "+ 2 * usual) / totals.size"),
         ("events, casts = worth + retired.size", "events, casts = worth"),
         ("special.gammainccinv(worth, 0.5)", "special.gammainccinv(worth, 0.4)"),
         ("(pooled - 1) / (np.maximum(n, 2.0) - 1)", "pooled / (np.maximum(n, 2.0) - 1)"),
-        ("variance(0.0) / 4", "variance(0.0) / 2"),
         ("* rows) / units if rows else 0.0", "* rows) / units if rows else 0.1"),
     ],
     "casting_econ/evidence/control.py": [

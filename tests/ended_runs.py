@@ -60,9 +60,9 @@ def small_study(folder: Path) -> Path:
 
 
 def start(kit: Path, study: Path, **machine: str) -> subprocess.Popen:
-    """Begin `run` on a study, with the pages of a kit and what the machine's environment says."""
+    """Begin a fresh `run` on a study, with the pages of a kit and what the machine's environment says."""
     command, pipes = (
-        [sys.executable, "-c", COMMAND, str(kit), "run", str(study)],
+        [sys.executable, "-c", COMMAND, str(kit), "run", str(study), "--fresh"],
         dict.fromkeys(("stdout", "stderr"), subprocess.PIPE),
     )
     return subprocess.Popen(command, text=True, encoding="utf-8", start_new_session=True, env=os.environ | machine, **pipes)

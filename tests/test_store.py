@@ -46,12 +46,9 @@ def test_a_note_moves_the_page_that_shows_it(study):
     assert moved(study, lambda: edited(study, "books, cleaning", "books and cleaning")) == ({store.NOTES}, True)
 
 
-def test_what_only_orders_need_moves_no_page(study):
-    """A commission's date is looked at by `order` alone."""
-    assert moved(study, lambda: edited(study, "[commissions.kitchen]", "[commissions.kitchen]\nrounds = 1")) == (
-        set(),
-        True,
-    )
+def test_what_only_orders_need_moves_the_page_that_names_them(study):
+    """A commission is looked at by `order`, and by the records page, which says which orders of the logs are none."""
+    assert moved(study, lambda: edited(study, "[commissions.kitchen]", "[commissions.galley]")) == ({store.NOTES}, True)
 
 
 @pytest.mark.parametrize(

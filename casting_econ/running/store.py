@@ -30,7 +30,7 @@ PAGES = (
 )
 MADE = ".made.json"  # in the report folder: key and files of each page, and key and files of all
 VERSIONS = tuple("casting_econ numpy pandas scipy matplotlib seaborn papermill pint pydantic babel bokeh holidays".split())
-_OTHER = ("commissions", "orders", "quote", "supplies")  # tables of the study file that no page of the report looks at
+_OTHER = ("commissions", "orders", "quote", "supplies")  # tables of the study file that no page but the records page looks at
 _NOTED = (
     "products",
     "channels",
@@ -41,7 +41,7 @@ _NOTED = (
     "time",
     "target",
 )  # tables in which numbers have notes
-NOTES = "02_records"  # the page that shows them
+NOTES = "02_records"  # the page that shows them, and names orders of the logs that are no commission
 
 
 def file_hash(path: Path) -> str:
@@ -92,11 +92,10 @@ def key_of_all(folder: Path) -> str:
 
 
 def page_keys(folder: Path, parameters: dict[str, object]) -> dict[str, str]:
-    """For each page what changes with anything that it may depend on; remarks, and what only orders need, move no page."""
+    """For each page what changes with anything that it may depend on; remarks move no page, and what only orders need moves the records page alone."""
     records = {name: digest for name, digest in inputs_of(folder).items() if name != "study.toml"}
     raw = tomllib.loads((folder / "study.toml").read_text(encoding="utf-8-sig"))
-    raw = {table: found for table, found in raw.items() if table not in _OTHER}
-    bare = {table: _without_notes(found) if table in _NOTED else found for table, found in raw.items()}
+    bare = {table: _without_notes(found) if table in _NOTED else found for table, found in raw.items() if table not in _OTHER}
     return {
         page: _hashed(_code(), file_hash(path), parameters, records, raw if page == NOTES else bare)
         for page, path in page_sources().items()

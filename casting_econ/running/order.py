@@ -82,7 +82,7 @@ def _write(kit, plan, quoted, folder, name, out, asked):
     given = {key: getattr(plan.order, field) for key, field in (fields | {"start": "start"}).items()}
     given = {key: value.isoformat() if isinstance(value, date) else value for key, value in given.items()}
     given |= {"in_hand": given["in_hand"].get("", given["in_hand"])} if "in_hand" in given else {}
-    part = working_folder(out, folder, work_key(kit, folder, "order", name, given))
+    part = working_folder(out, folder, work_key(folder, "order", name, given))
     inner = part / "order"
     copy_inputs(folder, part / "study")
     source, target = kit_folder("notebooks") / f"{PAGE}.ipynb", inner / "notebooks" / f"{PAGE}.ipynb"

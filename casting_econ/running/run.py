@@ -67,7 +67,7 @@ def run_study(
     everything = store.key_of_all(folder)
     kit = open_study(folder)
     season_weights(kit)  # a season asked of records that have none is a fault before any page runs
-    part = working_folder(out, folder, work_key(kit, folder))
+    part = working_folder(out, folder, work_key(folder))
     table, inner = kit.study.file.study, part / "report"
     answer = kit.monte_carlo(workers=workers)
     content = results(kit, answer)
@@ -217,8 +217,6 @@ def _clear(part: Path) -> None:
     part.rmdir()
 
 
-def work_key(kit: OpenStudy, folder: Path, *asked: object) -> str:
-    """Changes whenever anything changes that a page depends on: the inputs, the code of the kit and what is asked for."""
-    package = Path(__file__).resolve().parent.parent
-    code = hashlib.sha256(b"".join(file_hash(path).encode() for path in sorted(package.rglob("*.py")))).hexdigest()
-    return hashlib.sha256(json.dumps([manifest(kit, folder), code, *asked], sort_keys=True).encode()).hexdigest()
+def work_key(folder: Path, *asked: object) -> str:
+    """Changes whenever anything changes that a page may depend on: the inputs, the kit and what is asked for."""
+    return hashlib.sha256(json.dumps([store.key_of_all(folder), *asked], sort_keys=True).encode()).hexdigest()

@@ -88,7 +88,7 @@ def _hashed(*parts: object) -> str:
 
 def key_of_all(folder: Path) -> str:
     """Changes with anything that a report may depend on, to the last comment in the study file."""
-    return _hashed(_code(), inputs_of(folder), {page: file_hash(path) for page, path in page_sources().items()})
+    return _hashed(_code(), inputs_of(folder), {path.name: file_hash(path) for path in (_home() / "notebooks").glob("*.ipynb")})
 
 
 def page_keys(folder: Path, parameters: dict[str, object]) -> dict[str, str]:

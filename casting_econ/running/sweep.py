@@ -132,7 +132,7 @@ def run_sweep(
     for point in points:  # every fault of the values before anything runs
         kit.changed(_changes(point))
     source = kit_folder("notebooks") / f"{notebook}.ipynb"
-    part = working_folder(out, folder, work_key(kit, folder, "sweep", notebook, product, draws, axes))
+    part = working_folder(out, folder, work_key(folder, "sweep", notebook, product, draws, axes))
     inner = part / "sweep"
     copy_inputs(folder, part / "study")
     given = {"study": "study", "draws": round_up_draws(draws), "seed": kit.study.file.study.seed, "out": ""}

@@ -16,20 +16,6 @@ from .reference import wages
 from .study import Number, Study
 from .study.scenarios import PASS_SHARE, SCRAP
 
-__all__ = [
-    "StudyWithEvidence",
-    "assume",
-    "assume_changed",
-    "common_values",
-    "draw_values",
-    "key_points",
-    "label",
-    "point_values",
-    "takes_factor",
-    "values_at",
-    "workshop_at",
-]
-
 _SHARED = ("demand", "minutes", "pass_odds", "material", "price")
 _UNIT = re.compile("_(hours|casts|years|per_year|share)$")  # which names of models end in and those of the study file do not
 NEW_SEED = 1_000_003  # added to the seed for numbers that only a changed study is unsure of

@@ -3,8 +3,6 @@
 from babel import Locale
 from babel.numbers import format_currency, format_decimal, format_percent, get_currency_precision
 
-__all__ = ["Format", "nine_digits"]
-
 
 class Format:
     """Money, numbers and shares as the study's locale writes them; `certain` where nothing scatters, so that a chance is all or none."""

@@ -18,8 +18,6 @@ from .study import STUDY_FILE, Study, read_study
 from .study.inputs import input_files
 from .study.load import study_changed
 
-__all__ = ["Answer", "OpenStudy", "basis_counts", "format_of", "grid", "main_wait", "open_copy", "open_study"]
-
 _BY_PRODUCT = (
     "yield",
     "casts_per_good_piece",

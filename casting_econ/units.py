@@ -9,19 +9,6 @@ from babel.numbers import list_currencies
 
 from .faults import close_match
 
-__all__ = [
-    "COUNTED",
-    "UNIT",
-    "Unclear",
-    "check_counted",
-    "is_mass",
-    "is_volume",
-    "measures",
-    "question_of",
-    "ratio_of_units",
-    "unit_registry",
-]
-
 COUNTED = ("piece", "cast", "load", "order", "cavity", "place", "event", "set_of_moulds")
 UNIT = re.compile(r"(?!.*[\d⁰¹²³⁴-⁹]\s*(?:\*\*|\^|[\d⁰¹²³⁴-⁹]))[\w\s%°/*^.·-]{0,60}")  # no powers of powers, which never end
 _USUAL = ("min", "minute", "h", "hour", "day", "week", "month", "year", "g", "gram", "kg", "kilogram", "oz", "ounce", "lb")

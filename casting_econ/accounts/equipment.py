@@ -6,8 +6,6 @@ from ..ledger import place_of
 from ..ledger.logs import plain
 from ..models.money import yearly_charge
 
-__all__ = ["owned", "straight_line"]
-
 
 def straight_line(price, resale, life_years, months):
     """What equipment has been charged after some months in use, straight line.

@@ -10,8 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-__all__ = ["Sheet", "as_csv", "as_xlsx", "looks_like_formula", "plain_text"]
-
 Cell = str | int | Decimal | dt.date | None
 _CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\ufffe\uffff]")  # XML or a line of text cannot hold them
 _LONGEST = 32_767  # characters that a spreadsheet cell holds

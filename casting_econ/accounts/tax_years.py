@@ -11,8 +11,6 @@ from babel import Locale
 from ..faults import Fault, StudyError
 from ..reference import kit_folder
 
-__all__ = ["Period", "periods_of", "tax_year_start"]
-
 LOGS = ("sales", "purchases", "timesheet", "mileage", "stock_count")
 
 

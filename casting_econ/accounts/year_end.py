@@ -22,8 +22,6 @@ from .equipment import owned, straight_line
 from .sheets import Sheet, as_csv, as_xlsx
 from .tax_years import Period, periods_of, tax_year_start
 
-__all__ = ["run_year_end", "year_end_sheets"]
-
 SALE_KINDS = ("sale", "replacement", "sample", "gift")
 EXPENSES = ("material", "consumable", "overhead", "equipment")
 _MONEY = "price postage_charged fees postage_paid packaging refund".split()  # of the sales log, in the sheet's order

@@ -7,8 +7,6 @@ from functools import lru_cache
 import numpy as np
 from scipy import interpolate, special
 
-__all__ = ["DISTRIBUTIONS", "Distribution", "distribution"]
-
 Z90 = float(special.ndtri(0.9))
 _SCORES = np.linspace(-6.4, 6.4, 1601)  # beyond which no draw falls
 _kept = lru_cache(maxsize=512)  # of what costs milliseconds to tabulate and is asked for again with every scenario

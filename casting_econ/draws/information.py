@@ -6,8 +6,6 @@ import numpy as np
 import scipy
 from scipy import special
 
-__all__ = ["InformationValue", "partial_information", "perfect_information"]
-
 KNOTS = (-2.0, -1.0, 0.0, 1.0, 2.0)  # of the splines, in normal scores
 CROSSED = 6  # inputs whose products are fitted
 PARTS = 10  # of the draws, each decided by the others

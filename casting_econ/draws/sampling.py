@@ -7,8 +7,6 @@ import numpy as np
 import scipy
 from scipy import special
 
-__all__ = ["REPLICATES", "copula_matrix", "correlate", "in_chunks", "points", "round_up_draws"]
-
 REPLICATES = 16  # independent scrambles; their scatter is the Monte Carlo error
 _BITS = 30
 

@@ -7,8 +7,6 @@ import numpy as np
 
 from .sampling import REPLICATES, points, round_up_draws
 
-__all__ = ["Indices", "sobol_indices"]
-
 RESAMPLES = 200  # of the rows, for intervals
 
 

@@ -4,8 +4,6 @@ import numpy as np
 
 from .sampling import REPLICATES
 
-__all__ = ["QUANTILES", "chance", "summarise"]
-
 QUANTILES = {"p05": 0.05, "p10": 0.10, "p25": 0.25, "p50": 0.50, "p75": 0.75, "p90": 0.90, "p95": 0.95}
 
 

@@ -29,8 +29,6 @@ from .posteriors import (
 )
 from .rows import rows_posterior, rows_prior
 
-__all__ = ["Finding", "ask", "labour_finding"]
-
 MONTHS = 12.0  # in a year
 LEAST_WEEKS = 3.0  # of timesheet, before it says anything about weekly hours
 WAIT_SPREAD = 0.15  # of cure hours and mixed mass between loads, as a share: common practice, no source

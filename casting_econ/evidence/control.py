@@ -9,8 +9,6 @@ from scipy import special
 
 from .dispersion import counts_and_sizes
 
-__all__ = ["RULES", "Trend", "p_chart", "run_rules", "trend"]
-
 D2 = 2.0 / np.sqrt(np.pi)  # mean range of two standard normals, 1.128 in the handbooks' tables
 # name in plain words: (points in a row, how many of them, beyond how many sigma on one side)
 RULES = {

@@ -5,8 +5,6 @@ import scipy
 
 from ..models.checks import checked
 
-__all__ = ["binomial_limits", "counts_and_sizes"]
-
 
 def counts_and_sizes(counts, sizes):
     """Counts and sizes of loads as float arrays of one shape, checked.

@@ -12,8 +12,6 @@ from .learning import fit_learning
 from .posteriors import PRIOR_SPREAD, contradicts
 from .rows import rows_posterior, rows_prior
 
-__all__ = ["hours_by_kind", "kinds_of_steps", "labour_rows", "learning_table", "minutes_posteriors", "single_rows", "worth_of"]
-
 KINDS_OF_STEPS = ("at the bench", "orders and stalls", "weekly tasks", "other")
 BEYOND = ", beyond the stated range"  # said where the logs contradict it
 DEFAULT_WORTH = 10.0  # pieces or loads that a guess counts for when the study does not say

@@ -7,8 +7,6 @@ from ..study import Number, Study
 from .cases import ask, labour_finding
 from .labour import minutes_posteriors
 
-__all__ = ["Evidence", "could_learn", "learn"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class Evidence:

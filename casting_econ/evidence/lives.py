@@ -7,8 +7,6 @@ from scipy import optimize
 
 from ..models.checks import checked
 
-__all__ = ["kaplan_meier", "remaining", "weibull_fit"]
-
 
 def _lives(times, events):
     """Times and whether each ended in a failure, as arrays of one shape, checked."""

@@ -13,19 +13,6 @@ from ..study import Study
 from .dispersion import binomial_limits
 from .posteriors import PRIOR_LOADS, load_share_posterior
 
-__all__ = [
-    "LoadCounts",
-    "cause_shares",
-    "likeness",
-    "load_correlation",
-    "load_counts",
-    "loads_of_mould",
-    "mould_ages",
-    "mould_lives",
-    "ruined_loads",
-    "scrap_table",
-]
-
 FREAK_SHARE = 0.10  # of a load's pieces good, at most, in a load called ruined
 YIELD_WORTH = 10.0  # pieces that the stated yield counts for beside the loads: common practice, no source
 FREAK_CHANCE = 1e-3  # of so few, or fewer, if it were a load like the others

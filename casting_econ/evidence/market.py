@@ -6,8 +6,6 @@ import scipy
 
 from ..study import Study
 
-__all__ = ["channel_summary", "orders_by_month", "orders_of", "orders_seen", "season_table"]
-
 DAYS_PER_MONTH = 365.2425 / 12.0
 FULL_YEAR = 12  # months of sales before a season can be told from a trend
 

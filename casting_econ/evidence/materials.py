@@ -8,8 +8,6 @@ from ..units import ratio_of_units
 from .loads import load_counts
 from .market import price_trend
 
-__all__ = ["amount_in", "cup_rows", "items_of", "material_table"]
-
 
 def items_of(study: Study):
     """Every material and part of the study as (dotted key, product, step or None, item, entry of the study file)."""

@@ -5,21 +5,6 @@ from scipy import optimize, special
 
 from ..draws.distributions import Distribution, distribution
 
-__all__ = [
-    "contradicts",
-    "life_prior",
-    "load_share_posterior",
-    "mean_posterior",
-    "mean_prior",
-    "mould_life_posterior",
-    "rate_posterior",
-    "rate_prior",
-    "share_posterior",
-    "share_prior",
-    "stated_range",
-    "weighed",
-]
-
 PRIOR_SPREAD = 0.30  # of a guess, as a share of it: scatter of minutes between rows, common practice, no source
 PRIOR_LOADS = (1.0, 19.0)  # beta prior of the correlation within a load, mean 0.05: common practice, no source
 PRIOR_SHAPE_FACTOR = 0.30  # log sd of a stated Weibull shape: common practice, no source

@@ -8,8 +8,6 @@ from scipy import optimize
 from ..draws.distributions import Distribution
 from .posteriors import PRIOR_SPREAD, stated_range, weighed
 
-__all__ = ["Rows", "rows_posterior", "rows_prior"]
-
 PRIOR_SPREAD_FACTOR = (
     0.50  # log sd of that scatter itself: between 0.11 and 0.80 in 95 of 100 workshops, common practice, no source
 )

@@ -2,8 +2,6 @@
 
 import numpy as np
 
-__all__ = ["checked", "checked_share", "checked_whole"]
-
 
 def checked(name, value, *, low=-np.inf, high=np.inf, above=None):
     """Return `value` as float, refusing what is not finite or out of range.

@@ -9,8 +9,6 @@ from .moulds import expected_casts
 from .workshop import Product, Step
 from .yields import entering_per_good, rolled_yield, scrapped_per_good, surviving_share
 
-__all__ = ["PieceCost", "StepCost", "casts_of_moulds", "hands_on_minutes", "material_cost", "mould_per_cast", "piece_cost"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class StepCost:

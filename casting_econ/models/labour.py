@@ -5,8 +5,6 @@ from scipy import special
 
 from .checks import checked
 
-__all__ = ["learning_exponent", "practised_minutes", "unit_total"]
-
 
 def learning_exponent(rate):
     """Exponent b of a learning curve: time for the n-th piece goes as n ** b.

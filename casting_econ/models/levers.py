@@ -10,8 +10,6 @@ from .labour import practised_minutes
 from .workshop import Workshop
 from .yields import at_scrap_rate
 
-__all__ = ["longest_wait", "moved_at", "practised_between", "with_levers"]
-
 
 def moved_at(a, place: str, move: Callable):
     """The same workshop with what stands at a place moved; nothing where the place is empty.

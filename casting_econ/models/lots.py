@@ -8,8 +8,6 @@ import numpy as np
 
 from .checks import checked, checked_whole
 
-__all__ = ["LotPlan", "cheapest_lots", "load_cost"]
-
 _TIE = 1e-9  # of the money at stake: lots whose expected costs differ by less are equally cheap
 _MOST_CASTS = 10_000  # a search that comes so far has casts that cost next to nothing
 

@@ -7,8 +7,6 @@ from scipy import optimize
 
 from .checks import checked
 
-__all__ = ["Mix", "best_mix", "gain_by_resource"]
-
 _NEAR = 1e-9  # share of a limit below which it counts as reached
 
 

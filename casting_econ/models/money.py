@@ -4,8 +4,6 @@ import numpy as np
 
 from .checks import checked, checked_share
 
-__all__ = ["self_employed_target", "yearly_charge"]
-
 
 def yearly_charge(price, resale, life_years, interest=0.0):
     """Yearly charge for a piece of equipment.

@@ -5,8 +5,6 @@ from scipy import special
 
 from .checks import checked
 
-__all__ = ["cheapest_replacement_age", "expected_casts", "mean_to_scale"]
-
 
 def mean_to_scale(mean_life, shape):
     """Scale of the Weibull distribution with this mean.

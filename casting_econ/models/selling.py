@@ -4,8 +4,6 @@ import numpy as np
 
 from .checks import checked, checked_share
 
-__all__ = ["newsvendor_quantity", "order_contribution", "orders_at_price"]
-
 
 def orders_at_price(orders_per_year, price, reference_price=None, elasticity=0.0):
     """Orders a year at a price, by constant elasticity.

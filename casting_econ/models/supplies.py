@@ -8,8 +8,6 @@ from scipy import optimize
 
 from .checks import checked
 
-__all__ = ["cheapest_packs", "hours_at_temperature", "mixed_masses"]
-
 _TOLERANCE = 1e-6  # to which HiGHS keeps a condition
 
 

@@ -7,8 +7,6 @@ import numpy as np
 
 from .checks import checked
 
-__all__ = ["TaxPart", "TaxScheme", "by_bands", "charges", "take_home"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class TaxPart:

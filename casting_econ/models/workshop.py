@@ -11,8 +11,6 @@ import numpy as np
 
 from .selling import order_contribution
 
-__all__ = ["Channel", "Equipment", "Material", "Mould", "Overhead", "Product", "Rack", "Station", "Step", "Workshop"]
-
 Value = float | np.ndarray
 
 

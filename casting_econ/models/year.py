@@ -13,8 +13,6 @@ from .money import yearly_charge
 from .selling import orders_at_price
 from .workshop import Workshop
 
-__all__ = ["DEMAND", "HANDS", "Outcome", "beyond_target", "evaluate"]
-
 DEMAND, HANDS = "demand", "hands"
 _NO_LOADS = 1e-12  # a week; above zero, so that what nobody wants stays zero
 _ORDER_KINDS = ("revenue", "fees", "postage", "packaging", "refunds", "net")

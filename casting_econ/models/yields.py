@@ -5,17 +5,6 @@ from scipy import special
 
 from .checks import checked, checked_share
 
-__all__ = [
-    "at_scrap_rate",
-    "beta_binomial_logpmf",
-    "entering_per_good",
-    "full_sets_per_load",
-    "good_per_load",
-    "rolled_yield",
-    "scrapped_per_good",
-    "surviving_share",
-]
-
 
 def rolled_yield(pass_shares):
     """Share of casts that pass every check.

@@ -14,12 +14,12 @@ from .rows import rows_posterior, rows_prior
 
 KINDS_OF_STEPS = ("at the bench", "orders and stalls", "weekly tasks", "other")
 BEYOND = ", beyond the stated range"  # said where the logs contradict it
-DEFAULT_WORTH = 10.0  # pieces or loads that a guess counts for when the study does not say
+DEFAULT_PRIOR_WEIGHT = 10.0  # pieces or loads that a guess counts for when the study does not say
 
 
-def worth_of(number: Number) -> float:
-    """What a guess counts for against records, in its own unit of worth; 0 for a range that states none, whose width then says it."""
-    return number.worth or (DEFAULT_WORTH if number.distribution is None else 0.0)
+def prior_weight_of(number: Number) -> float:
+    """What a guess counts for against records, in its own unit of prior_weight; 0 for a range that states none, whose width then says it."""
+    return number.prior_weight or (DEFAULT_PRIOR_WEIGHT if number.distribution is None else 0.0)
 
 
 def labour_rows(study: Study) -> list[tuple[float, dict[tuple[str, str], tuple[float, float]], object]]:
@@ -70,7 +70,7 @@ def minutes_posteriors(study: Study, asking: set[str]) -> dict[str, dict[str, ob
     Returns
     -------
     dict
-        By key: `posterior`, `prior`, `observed`, `rows`, `units`, `beyond`, `worth` and `to_halve` (in rows) and `tied` (correlation of logarithms
+        By key: `posterior`, `prior`, `observed`, `rows`, `units`, `beyond`, `prior_weight` and `to_halve` (in rows) and `tied` (correlation of logarithms
         with other keys, by key). Keys that no row tells about are left out.
     """
     rows = labour_rows(study)
@@ -105,9 +105,9 @@ def _one_group(study, keys, minutes, units, fixed):
     each = units.sum(axis=0) / (units > 0).sum(axis=0)  # units in a row that has any
 
     def told(numbers):
-        guesses = [rows_prior(n.value, worth_of(n) / some, n.distribution) for n, some in zip(numbers, each, strict=True)]
-        stated, worth = np.array(guesses).T
-        return stated, worth, rows_posterior(stated, worth, minutes, units, fixed)
+        guesses = [rows_prior(n.value, prior_weight_of(n) / some, n.distribution) for n, some in zip(numbers, each, strict=True)]
+        stated, prior_weight = np.array(guesses).T
+        return stated, prior_weight, rows_posterior(stated, prior_weight, minutes, units, fixed)
 
     beyond = [False] * len(keys)
     if any(number.distribution is not None for number in numbers):
@@ -117,8 +117,10 @@ def _one_group(study, keys, minutes, units, fixed):
             n.distribution is not None and contradicts(mean, n.distribution) for n, mean in zip(numbers, means, strict=True)
         ]
         numbers = [plain if gone else number for plain, number, gone in zip(without, numbers, beyond, strict=True)]
-    stated, worth, both = told(numbers)
-    guess = [rows_posterior([value], [count], [], np.empty((0, 1))).means[0] for value, count in zip(stated, worth, strict=True)]
+    stated, prior_weight, both = told(numbers)
+    guess = [
+        rows_posterior([value], [count], [], np.empty((0, 1))).means[0] for value, count in zip(stated, prior_weight, strict=True)
+    ]
     expected = units @ stated
     # one row tells the sum only: all kinds move by what it took against what they would have made of it
     factor = np.maximum(minutes - fixed, 0.0).sum() / expected.sum()
@@ -131,7 +133,7 @@ def _one_group(study, keys, minutes, units, fixed):
             "units": float(units[:, j].sum()),
             "beyond": BEYOND if beyond[j] else "",
             "to_halve": both.to_halve[j] * int((units[:, j] > 0).sum()),
-            "worth": float(worth[j] * (both.scatter / PRIOR_SPREAD) ** 2),  # in rows that scatter as these do
+            "prior_weight": float(prior_weight[j] * (both.scatter / PRIOR_SPREAD) ** 2),  # in rows that scatter as these do
             "tied": {other: float(both.correlation[j, i]) for i, other in enumerate(keys) if i != j},
         }
         for j, key in enumerate(keys)

@@ -14,10 +14,10 @@ class Evidence:
 
     key: str
     number: Number  # with its posterior; its basis stays 'guess' where the logs bound it but never saw it happen
-    prior: Distribution  # the guess, worth what the study says
+    prior: Distribution  # the guess, prior_weight what the study says
     observed: float  # what the logs alone say, in the unit of the number
     data: str  # from what, in words
-    worth: float  # that the guess counts for, in `counted`
+    prior_weight: float  # that the guess counts for, in `counted`
     amount: float  # that the logs have, in `counted`
     counted: str  # what is counted: pieces, timesheet rows, months, ...
     tied: dict[str, float] = field(default_factory=dict)  # normal correlation with other numbers of the same rows, by key
@@ -29,7 +29,7 @@ class Evidence:
 
         A width falls with the root of guess and data, unless rows tell only the sum of several numbers.
         """
-        return 3.0 * (self.worth + self.amount) if self.to_halve is None else self.to_halve
+        return 3.0 * (self.prior_weight + self.amount) if self.to_halve is None else self.to_halve
 
 
 def learn(study: Study) -> dict[str, Evidence]:

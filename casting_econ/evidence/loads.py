@@ -14,7 +14,7 @@ from .dispersion import binomial_limits
 from .posteriors import PRIOR_LOADS, load_share_posterior
 
 FREAK_SHARE = 0.10  # of a load's pieces good, at most, in a load called ruined
-YIELD_WORTH = 10.0  # pieces that the stated yield counts for beside the loads: common practice, no source
+YIELD_PRIOR_WEIGHT = 10.0  # pieces that the stated yield counts for beside the loads: common practice, no source
 FREAK_CHANCE = 1e-3  # of so few, or fewer, if it were a load like the others
 
 
@@ -140,8 +140,8 @@ def load_correlation(study: Study, product: str) -> Distribution:
     loads = _usual_loads(study, product)
     if loads is None or loads.empty:
         first, second = PRIOR_LOADS
-        return distribution("beta", mean=first / (first + second), worth=first + second)
-    return load_share_posterior(stated, YIELD_WORTH, loads.good, loads.casts)[1]
+        return distribution("beta", mean=first / (first + second), prior_weight=first + second)
+    return load_share_posterior(stated, YIELD_PRIOR_WEIGHT, loads.good, loads.casts)[1]
 
 
 def _usual_loads(study, product):

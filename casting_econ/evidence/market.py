@@ -99,7 +99,7 @@ def season_table(study: Study) -> pd.DataFrame:
     Notes
     -----
     A month's index is its orders a day over the orders a day of the whole, with the gamma posterior of a Poisson rate
-    (prior worth one order at the average rate).
+    (prior prior_weight one order at the average rate).
     """
     months = orders_by_month(study)
     if len(months) < FULL_YEAR or months.empty:

@@ -41,67 +41,67 @@ def contradicts(found, spread):
     return bool(high < least or low > most)
 
 
-# What a guess counts for: as much as its `worth`, or as its range says if that is more. `stated` is the guess, `spread` the Distribution of
+# What a guess counts for: as much as its `prior_weight`, or as its range says if that is more. `stated` is the guess, `spread` the Distribution of
 # its range or None; each gives the guess in the form its posterior takes it. A number out of its range raises nothing here: the study
 # file has been checked.
 
 
-def share_prior(stated, worth, spread=None):
-    """Mean of a share [-] and its worth [piece]."""
+def share_prior(stated, prior_weight, spread=None):
+    """Mean of a share [-] and its prior_weight [piece]."""
     if spread is None:
-        return stated, worth
+        return stated, prior_weight
     mean, sd = stated_range(spread)
-    return mean, max(worth, mean * (1 - mean) / sd**2 - 1, 1.0)
+    return mean, max(prior_weight, mean * (1 - mean) / sd**2 - 1, 1.0)
 
 
-def rate_prior(stated, worth, spread=None):
-    """Mean of an event rate [1/exposure] and its worth [exposure]; a stated none must still be able to learn."""
+def rate_prior(stated, prior_weight, spread=None):
+    """Mean of an event rate [1/exposure] and its prior_weight [exposure]; a stated none must still be able to learn."""
     if spread is None:
-        return stated or 0.25 / worth, worth
+        return stated or 0.25 / prior_weight, prior_weight
     mean, sd = stated_range(spread)
-    return mean, max(worth, mean / sd**2)
+    return mean, max(prior_weight, mean / sd**2)
 
 
-def life_prior(stated, worth, shape, shape_spread, spread=None):
-    """Median of a mould's life [cast] and its worth [mould worn out], for a Weibull shape and its log sd [-].
+def life_prior(stated, prior_weight, shape, shape_spread, spread=None):
+    """Median of a mould's life [cast] and its prior_weight [mould worn out], for a Weibull shape and its log sd [-].
 
     A range counts for the events that make its middle as wide.
     """
     if spread is None:
-        return stated, worth
+        return stated, prior_weight
     middle, power = max(float(spread.quantile(np.array([0.5]))[0]), 1e-9), shape * np.exp(-(shape_spread**2))
 
     def lack(line, ends, wanted):
         edges = (special.gammainccinv(np.exp(line), 0.5) / special.gammainccinv(np.exp(line), ends)) ** (1 / power)
         return np.log(np.diff(edges)[0] / wanted)
 
-    counts = [worth]
+    counts = [prior_weight]
     for ends in (_INNER[:2], _INNER[2:]):
         wanted = max(np.diff(spread.quantile(ends))[0] / middle, 1e-3)
         counts.append(np.exp(optimize.brentq(lack, -2.0, 18.0, args=(ends, wanted))))
     return middle, float(max(counts))
 
 
-def mean_prior(stated, worth, totals, weights, spread=None):
-    """Mean a unit, its worth [unit] and its standard deviation, from rows of totals and their units (`weights`), shape (rows,).
+def mean_prior(stated, prior_weight, totals, weights, spread=None):
+    """Mean a unit, its prior_weight [unit] and its standard deviation, from rows of totals and their units (`weights`), shape (rows,).
 
     A range counts for what the rows' scatter makes of it.
     """
     if spread is None:
-        return stated, worth, PRIOR_SPREAD * stated
+        return stated, prior_weight, PRIOR_SPREAD * stated
     mean, sd = stated_range(spread)
     totals, weights = np.asarray(totals, float), np.asarray(weights, float)
-    return mean, max(worth, _row_variance(mean, totals, weights) * totals.size / weights.sum() / sd**2), sd
+    return mean, max(prior_weight, _row_variance(mean, totals, weights) * totals.size / weights.sum() / sd**2), sd
 
 
-def share_posterior(stated, worth, hits, misses) -> Distribution:
+def share_posterior(stated, prior_weight, hits, misses) -> Distribution:
     """Beta posterior of a share.
 
     Parameters
     ----------
     stated : float
         Stated share, in [0, 1]. [-]
-    worth : float
+    prior_weight : float
         Pieces the stated share counts for. [piece]
     hits, misses : float
         Pieces seen. [piece]
@@ -109,7 +109,7 @@ def share_posterior(stated, worth, hits, misses) -> Distribution:
     Returns
     -------
     Distribution
-        Beta(stated x worth + hits, (1 - stated) x worth + misses); its middle is its mean.
+        Beta(stated x prior_weight + hits, (1 - stated) x prior_weight + misses); its middle is its mean.
 
     Notes
     -----
@@ -122,18 +122,18 @@ def share_posterior(stated, worth, hits, misses) -> Distribution:
     [0.74, 0.91]
     """
     stated = min(max(stated, 1e-3), 1 - 1e-3)  # a stated 0 or 1 must still be able to learn
-    total = worth + hits + misses
-    return distribution("beta", mean=(stated * worth + hits) / total, worth=total)
+    total = prior_weight + hits + misses
+    return distribution("beta", mean=(stated * prior_weight + hits) / total, prior_weight=total)
 
 
-def load_share_posterior(stated, worth, hits, sizes, pooled=0.0):
+def load_share_posterior(stated, prior_weight, hits, sizes, pooled=0.0):
     """Posterior of a share when pieces of one load are alike, and of how alike they are.
 
     Parameters
     ----------
     stated : float
         Stated share, in [0, 1]. [-]
-    worth : float
+    prior_weight : float
         Pieces the stated share counts for. [piece]
     hits, sizes : array_like
         Pieces that passed, and pieces that entered, by load. [piece]
@@ -147,7 +147,7 @@ def load_share_posterior(stated, worth, hits, sizes, pooled=0.0):
 
     Notes
     -----
-    Hits of a load are beta-binomial. Prior: share beta(stated x worth, (1 - stated) x worth), correlation beta(1, 19);
+    Hits of a load are beta-binomial. Prior: share beta(stated x prior_weight, (1 - stated) x prior_weight), correlation beta(1, 19);
     posterior by quadrature over both. A pooled row of T pieces in loads of n has the variance of one load whose
     correlation is (n - 1) / (T - 1) times as large.
 
@@ -167,8 +167,8 @@ def load_share_posterior(stated, worth, hits, sizes, pooled=0.0):
     stated = min(max(stated, 1e-3), 1 - 1e-3)
     pairs, counts = np.unique(np.column_stack([hits, sizes]).astype(float), axis=0, return_counts=True)
     k, n = pairs[:, 0, None], pairs[:, 1, None]
-    total = worth + float(np.sum(sizes))
-    middle = special.logit((stated * worth + float(np.sum(hits))) / total)
+    total = prior_weight + float(np.sum(sizes))
+    middle = special.logit((stated * prior_weight + float(np.sum(hits))) / total)
     reach = 9.0 * np.hypot(2.0 / np.sqrt(total), 0.35)  # far beyond any mass, loads alike or not
     share = special.expit(np.linspace(middle - reach, middle + reach, 601))
     alike = special.expit(np.linspace(-9.0, 1.5, 71))
@@ -179,7 +179,7 @@ def load_share_posterior(stated, worth, hits, sizes, pooled=0.0):
         a, b = share * strength, (1 - share) * strength
         likelihood = special.betaln(k + a, n - k + b) - special.betaln(a, b)
         joint[row] = counts @ likelihood + _log_beta(rho, *PRIOR_LOADS) + np.log(rho * (1 - rho))  # even in log-odds
-    joint += _log_beta(share, stated * worth, (1 - stated) * worth)
+    joint += _log_beta(share, stated * prior_weight, (1 - stated) * prior_weight)
     joint = np.exp(joint - joint.max())
     found = weighed(share, joint.sum(axis=0), "mean")
     density = joint @ np.gradient(share) / (alike * (1 - alike))
@@ -201,14 +201,14 @@ def _log_beta(x, a, b):
     return (a - 1) * np.log(x) + (b - 1) * np.log1p(-x)
 
 
-def rate_posterior(stated, worth, events, exposure) -> Distribution:
+def rate_posterior(stated, prior_weight, events, exposure) -> Distribution:
     """Gamma posterior of an event rate.
 
     Parameters
     ----------
     stated : float
         Stated events a unit of exposure, above 0.
-    worth : float
+    prior_weight : float
         Exposure the stated rate counts for.
     events, exposure : float
         Events seen, and over how much exposure.
@@ -216,15 +216,15 @@ def rate_posterior(stated, worth, events, exposure) -> Distribution:
     Returns
     -------
     Distribution
-        Gamma with (stated x worth + events) events in (worth + exposure).
+        Gamma with (stated x prior_weight + events) events in (prior_weight + exposure).
 
     Examples
     --------
     >>> round(rate_posterior(18.0, 2.0, 114, 6.0).middle, 2)
     18.75
     """
-    count = stated * worth + events
-    mean = count / (worth + exposure)
+    count = stated * prior_weight + events
+    mean = count / (prior_weight + exposure)
     return distribution("gamma", mean=mean, sd=mean / np.sqrt(count))
 
 
@@ -235,14 +235,14 @@ def _row_variance(mean, totals, weights):
     return (np.sum(residuals**2) + 2 * usual) / (totals.size + 1)
 
 
-def mean_posterior(stated, worth, totals, weights, sd=None) -> Distribution:
+def mean_posterior(stated, prior_weight, totals, weights, sd=None) -> Distribution:
     """Posterior of a mean per unit, such as minutes a piece, from rows of totals and units.
 
     Parameters
     ----------
     stated : float
         Stated mean a unit, above 0.
-    worth : float
+    prior_weight : float
         Units the stated mean counts for. [same unit as `weights`]
     totals, weights : array_like
         Rows: what was spent, and on how many units.
@@ -267,21 +267,21 @@ def mean_posterior(stated, worth, totals, weights, sd=None) -> Distribution:
     2.5
     """
     totals, weights = np.asarray(totals, float), np.asarray(weights, float)
-    units, rows = worth + weights.sum(), totals.size
-    mean = (stated * worth + totals.sum()) / units
+    units, rows = prior_weight + weights.sum(), totals.size
+    mean = (stated * prior_weight + totals.sum()) / units
     error = np.sqrt(_row_variance(mean, totals, weights) * rows) / units if rows else 0.0
-    guess = (PRIOR_SPREAD * stated if sd is None else sd) * worth / units
+    guess = (PRIOR_SPREAD * stated if sd is None else sd) * prior_weight / units
     return distribution("gamma", mean=float(mean), sd=float(max(np.hypot(error, guess), 1e-6 * mean)))
 
 
-def mould_life_posterior(stated, worth, shape, retired, live, shape_spread=0.0):
+def mould_life_posterior(stated, prior_weight, shape, retired, live, shape_spread=0.0):
     """Posterior of the mean life of moulds whose lives are Weibull, and of the shape.
 
     Parameters
     ----------
     stated : float
         Stated mean casts a cavity. [cast]
-    worth : float
+    prior_weight : float
         Retired moulds the stated life counts for. [mould]
     shape : float
         Stated Weibull shape. [-]
@@ -297,7 +297,7 @@ def mould_life_posterior(stated, worth, shape, retired, live, shape_spread=0.0):
 
     Notes
     -----
-    For a known shape, scale ** shape is inverse gamma with (worth + retired) events and the summed casts ** shape; shapes
+    For a known shape, scale ** shape is inverse gamma with (prior_weight + retired) events and the summed casts ** shape; shapes
     are weighed by how well they explain the casts. The prior's median is the stated life.
 
     References
@@ -310,11 +310,13 @@ def mould_life_posterior(stated, worth, shape, retired, live, shape_spread=0.0):
     35.0
     """
     retired, live = np.asarray(retired, float), np.asarray(live, float)
-    events, casts = worth + retired.size, np.concatenate([retired, live])
+    events, casts = prior_weight + retired.size, np.concatenate([retired, live])
 
     def gamma_of(shape):
         factor = float(special.gamma(1 + 1 / shape))
-        centre = special.gammainccinv(worth, 0.5) * (stated / factor) ** shape  # so that the prior's median is the stated life
+        centre = (
+            special.gammainccinv(prior_weight, 0.5) * (stated / factor) ** shape
+        )  # so that the prior's median is the stated life
         return factor, centre, centre + float(np.sum(casts**shape))
 
     if shape_spread == 0.0:
@@ -324,7 +326,10 @@ def mould_life_posterior(stated, worth, shape, retired, live, shape_spread=0.0):
     found = [gamma_of(one) for one in shapes]
     chances = np.array(
         [
-            retired.size * np.log(one) + (one - 1) * np.sum(np.log(retired)) + worth * np.log(centre) - events * np.log(exposure)
+            retired.size * np.log(one)
+            + (one - 1) * np.sum(np.log(retired))
+            + prior_weight * np.log(centre)
+            - events * np.log(exposure)
             for one, (_, centre, exposure) in zip(shapes, found, strict=True)
         ]
     )

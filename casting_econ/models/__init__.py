@@ -1,4 +1,8 @@
-"""Pure models: numbers in, numbers out; nothing here reads, prints, plots or draws at random."""
+"""Pure models: numbers in, numbers out; nothing here reads, prints, plots or draws at random.
+
+Unless a docstring says otherwise a number is a float or an array, all of them broadcast together, and so does what comes back. A
+ValueError names the input that is not finite or outside the range stated for it.
+"""
 
 from .costs import PieceCost, StepCost, piece_cost
 from .curing import InMoulds, in_moulds, loads_per_week, places_needed

@@ -13,31 +13,11 @@ _TOUCHES = 1e-7  # of a root, within which two are one: rounding parts a double 
 
 
 def npv(rate, flows):
-    """Present worth of flows at the ends of equal periods, the first of them now.
+    """Present worth of flows at the ends of equal periods, the first of them now: OpenStax, *Principles of Finance*, chapter 16. [money]
 
-    Parameters
-    ----------
-    rate : float or array_like
-        Interest, above -1; broadcasts against all axes of `flows` but the last. [1/period]
-    flows : array_like
-        Money in positive, money out negative, shape (..., periods + 1). [money]
+    `flows` are money in (positive) and out, shape (..., periods + 1) [money]; `rate` is above -1 [1/period] and broadcasts against all axes
+    of them but the last. The result has shape (...). ValueError for rates or flows outside these ranges, or no periods along an axis.
 
-    Returns
-    -------
-    float or ndarray
-        Shape (...). [money]
-
-    Raises
-    ------
-    ValueError
-        If the rate is not above -1, a flow is not finite, or there are no periods along an axis.
-
-    References
-    ----------
-    .. [1] OpenStax, *Principles of Finance*, chapter 16.
-
-    Examples
-    --------
     >>> round(float(npv(0.09, [-16_000, 2_000, 4_000, 5_000, 5_000, 5_000, 5_000])), 2)
     2835.62
     """
@@ -47,38 +27,16 @@ def npv(rate, flows):
 
 
 def irr(flows):
-    """Every rate at which flows are worth nothing today.
+    """Every rate above -1 at which flows are worth nothing today, in rising order; empty where none does. [1/period]
 
-    Parameters
-    ----------
-    flows : array_like
-        Money in positive, money out negative, the first of it now, shape (periods + 1,). [money]
+    `flows` are money in (positive) and out, the first of it now, shape (periods + 1,) [money]; ValueError if one is not finite, or all are
+    zero, so that any rate would do. OpenStax, *Principles of Finance*, chapter 16 (several rates of return).
 
-    Returns
-    -------
-    tuple of float
-        All rates above -1, in rising order; empty where none does. [1/period]
-
-    Raises
-    ------
-    ValueError
-        If a flow is not finite, or all are zero, so that any rate would do.
-
-    Notes
-    -----
     In x = 1 / (1 + rate) present worth is a polynomial, whose roots are the eigenvalues of its companion matrix. Where worth only
     touches zero two of them meet, a hair apart by rounding; such a pair is one rate.
 
-    References
-    ----------
-    .. [1] OpenStax, *Principles of Finance*, chapter 16 (several rates of return).
-
-    Examples
-    --------
-    >>> [round(rate, 5) for rate in irr([-350, 950, -620])]
-    [0.0918, 0.62249]
-    >>> irr([-100, -20])
-    ()
+    >>> [round(rate, 5) for rate in irr([-350, 950, -620])], irr([-100, -20])
+    ([0.0918, 0.62249], ())
     """
     flows = _flows(flows)
     if flows.ndim != 1:
@@ -92,12 +50,12 @@ def irr(flows):
 
 
 def payback(flows, rate=0.0, *, for_good=False):
-    """Periods until money put in is back, with the part of the period in which that happens.
+    """Periods until money put in is back, with the part of the period in which that happens; infinite where it is not. [period]
 
     Parameters
     ----------
     flows : array_like
-        Shape (..., periods + 1), the first of them now. [money]
+        Shape (..., periods + 1), the first of them now, even within a period. [money]
     rate : float or array_like, optional
         Zero for the plain payback, above it for the discounted one. [1/period]
     for_good : bool, optional
@@ -106,7 +64,7 @@ def payback(flows, rate=0.0, *, for_good=False):
     Returns
     -------
     float or ndarray
-        Shape (...); flows are even within a period; infinite where money is not back. [period]
+        Shape (...).
 
     Raises
     ------
@@ -139,25 +97,8 @@ def payback(flows, rate=0.0, *, for_good=False):
 
 
 def rate_per_month(rate):
-    """Monthly rate that makes a yearly one by compounding.
+    """Monthly rate that makes a yearly one, above -1 or ValueError, by compounding. [1/month]
 
-    Parameters
-    ----------
-    rate : float or array_like
-        Above -1. [1/year]
-
-    Returns
-    -------
-    float or ndarray
-        [1/month]
-
-    Raises
-    ------
-    ValueError
-        If the rate is not above -1.
-
-    Examples
-    --------
     >>> round(float(rate_per_month(0.126825)), 6)
     0.01
     """
@@ -165,7 +106,7 @@ def rate_per_month(rate):
 
 
 def sales_share(months, *, season=_LEVEL, first_month=1, ramp_months=0.0):
-    """Share of a full year's sales that each month has.
+    """Share of a full year's sales that each month has, shape (months,). [year/month]
 
     Parameters
     ----------
@@ -177,11 +118,6 @@ def sales_share(months, *, season=_LEVEL, first_month=1, ramp_months=0.0):
         Calendar month of the first, 1 to 12.
     ramp_months : float, optional
         Demand grows evenly from nothing at the start to all of it after these. [month]
-
-    Returns
-    -------
-    ndarray
-        Shape (months,). [year/month]
 
     Raises
     ------
@@ -256,33 +192,17 @@ class CashPath:
 
 
 def cash_path(plan):
-    """What is in the bank month by month.
+    """What is in the bank month by month, as a `CashPath`: months are along the last axis, everything else of the plan broadcasts.
 
-    Parameters
-    ----------
-    plan : CashPlan
-        Months are along the last axis; everything else broadcasts.
+    Closing balance = opening + received - paid - outlays - pay - tax, in every month. ValueError if an input is outside its range,
+    or shapes of months do not fit.
 
-    Returns
-    -------
-    CashPath
-        Closing balance = opening + received - paid - outlays - pay - tax, in every month.
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range, or shapes of months do not fit.
-
-    Notes
-    -----
     Tax is an estimate: the share set aside of receipts less payments and wear since the last twelve months ended, nothing where
     that is a loss, which is not carried on. It leaves the bank when the twelve months end; free money is without it from the
     start, so that the date does not matter to what can be spent. Material that the lead asks for before the start is bought at the start.
     Moulds there at the start are paid in the outlays: what they wear until they are used up is deducted, not paid again; wear after that is
     paid as it comes.
 
-    Examples
-    --------
     >>> path = cash_path(CashPlan(share=sales_share(3), outlays=[300, 0, 0, 0], opening=500, receipts=((2400, 1),), overhead=600))
     >>> path.balance.tolist(), float(path.lowest), int(path.lowest_month)
     ([200.0, 150.0, 300.0, 450.0], 150.0, 1)

@@ -99,25 +99,9 @@ def best_mix(contribution, use, capacity, most, least=0.0):
 def gain_by_resource(contribution, use):
     """What each activity brings for a unit of each resource: the order to make things in while one of them is full.
 
-    Parameters
-    ----------
-    contribution : array_like, shape (n,)
-        Of one unit of each activity. [money]
-    use : array_like, shape (m, n)
-        Of each resource by one unit of each activity, zero or more.
+    `contribution` is of one unit of each activity, shape (n,) [money]; `use`, of each resource by it, zero or more, shape (m, n). Gives
+    contribution / use, infinite where an activity takes nothing, shape (m, n) [money/unit]; ValueError where shapes do not agree.
 
-    Returns
-    -------
-    ndarray, shape (m, n)
-        Contribution / use, infinite where an activity takes nothing. [money/unit]
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range or shapes do not agree.
-
-    Examples
-    --------
     >>> gain_by_resource([12.0, 10.0], [[4.0, 2.0]]).tolist()
     [[3.0, 5.0]]
     """

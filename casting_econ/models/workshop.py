@@ -1,4 +1,4 @@
-"""What the studio model takes: frozen groups of numbers that travel together.
+"""What `year.evaluate` takes: frozen groups of numbers that travel together.
 
 Every number is a float or an array; arrays broadcast against each other, so one set of inputs is a
 point, a grid or a million draws. Shares lie in [0, 1]; money is in the study's currency.

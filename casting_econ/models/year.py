@@ -36,16 +36,7 @@ class Outcome:
 
 
 def evaluate(a: Workshop) -> Outcome:
-    """Work out a year of the workshop.
-
-    Parameters
-    ----------
-    a : Workshop
-        Inputs; any number may be an array, and all arrays broadcast together.
-
-    Returns
-    -------
-    Outcome
+    """Work out a year of the workshop; any of its numbers may be an array, and all arrays broadcast together.
 
     Raises
     ------
@@ -140,20 +131,7 @@ def evaluate(a: Workshop) -> Outcome:
 
 
 def beyond_target(a: Workshop, outcome: Outcome):
-    """What a year pays beyond the target for every hour.
-
-    Parameters
-    ----------
-    a : Workshop
-        Gives the target.
-    outcome : Outcome
-        Of the same assumptions.
-
-    Returns
-    -------
-    float or ndarray
-        Residual pay less target times hours. [money/year]
-    """
+    """What the outcome of a workshop's year pays beyond its target for every hour: residual pay less target times hours. [money/year]"""
     return outcome.totals["residual_pay_per_year"] - a.target_per_hour * outcome.totals["hours_per_year"]
 
 

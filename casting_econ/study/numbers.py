@@ -107,8 +107,10 @@ class Number:
     note: str = ""
     source: str = ""
     from_records: bool = False  # whether the workshop logs may replace it
-    worth: float | None = None  # of the stated value against records, in pieces, rows, months or moulds
-    worth_unit: str = ""  # of the worth, as written
+    prior_weight: float | None = (
+        None  # of the stated value against records, in pieces, rows, months or moulds: `worth` in the study file
+    )
+    prior_weight_unit: str = ""  # as written
 
     def scaled(self, factor: float, unit: str) -> "Number":
         """The same number in another unit."""
@@ -182,7 +184,12 @@ class Quantity:
             except ValueError as error:
                 raise ValueError(f"worth is {error}; it needs a count above 0, such as 10 or '10 pieces'") from None
         return replace(
-            number, basis=basis, from_records="from" in raw, worth=worth, worth_unit=given_unit(raw.get("worth")), **extras
+            number,
+            basis=basis,
+            from_records="from" in raw,
+            prior_weight=worth,
+            prior_weight_unit=given_unit(raw.get("worth")),
+            **extras,
         )
 
     def _with_certainty(self, raw: dict, currency: str) -> Number:

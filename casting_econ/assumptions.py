@@ -9,7 +9,7 @@ import numpy as np
 from scipy import special
 
 from .draws import copula_matrix, correlate, points, round_up_draws
-from .evidence import Evidence, learn
+from .evidence import Evidence, update
 from .models import workshop as model
 from .models.money import self_employed_target
 from .reference import wages
@@ -44,7 +44,7 @@ def assume(study: Study) -> StudyWithEvidence:
     -------
     StudyWithEvidence
     """
-    evidence = learn(study)
+    evidence = update(study)
     return _assumed(study, evidence, study.numbers | {key: found.number for key, found in evidence.items()})
 
 

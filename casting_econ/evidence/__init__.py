@@ -3,7 +3,6 @@
 from .control import p_chart, run_rules, trend
 from .dispersion import binomial_limits
 from .labour import hours_by_kind, learning_table
-from .learn import Evidence, could_learn, learn
 from .learning import fit_learning
 from .lives import kaplan_meier, remaining, weibull_fit
 from .loads import (
@@ -29,3 +28,4 @@ from .posteriors import (
     share_posterior,
 )
 from .rows import rows_posterior
+from .update import Evidence, could_update, update

@@ -84,31 +84,14 @@ def p_chart(counts, sizes, *, laney=True):
 
 
 def run_rules(z):
-    """Signals of the Western Electric zone rules.
+    """Signals of the Western Electric zone rules: rule in plain words and index of the load that completes it, by load and then by rule.
 
-    Parameters
-    ----------
-    z : array_like, shape (n_loads,)
-        Sigmas from the centre, in date order; nan is left out as if the load had not been. [-]
+    `z` are sigmas from the centre in date order, shape (n_loads,); nan is left out as if the load had not been [-]. A load signals only
+    if it lies in the zone itself. Steady loads give a false alarm once in 91.75 by all four together, once in 370 by the first alone
+    (Champ & Woodall, *Technometrics* 29 (1987) 393-399).
 
-    Returns
-    -------
-    list of (str, int)
-        Rule in plain words and index of the load that completes it, by load and then by rule. A load signals only
-        if it lies in the zone itself.
+    NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2; Western Electric, *Statistical Quality Control Handbook*, 1956.
 
-    Notes
-    -----
-    Steady loads give a false alarm once in 91.75 by all four together, once in 370 by the first alone (Champ & Woodall,
-    *Technometrics* 29 (1987) 393-399).
-
-    References
-    ----------
-    .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2; Western Electric, *Statistical Quality Control
-       Handbook*, 1956.
-
-    Examples
-    --------
     >>> run_rules([0.1, 3.2, -0.4])
     [('one load beyond 3 sigma', 1)]
     """

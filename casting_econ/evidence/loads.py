@@ -42,8 +42,6 @@ class LoadCounts:
 def load_counts(study: Study, product: str) -> LoadCounts | None:
     """Pieces entering, and lost at, each step, load by load; None without batches of the product.
 
-    Notes
-    -----
     Seconds count as lost: they cannot be sold at full price. Losses that a batch shows but its faults do not explain are
     booked to the first step with a check.
     """
@@ -97,8 +95,6 @@ def scrap_table(study: Study, product: str) -> pd.DataFrame | None:
 def ruined_loads(counts: LoadCounts) -> list:
     """Index, in `counts.batches`, of loads ruined as a whole: hardly a piece good, and far fewer than the other loads' pieces would give.
 
-    Notes
-    -----
     The chance of so few good pieces is beta-binomial with the other loads' share and a correlation of 0.05.
     """
     found, batches = [], counts.batches
@@ -112,35 +108,17 @@ def ruined_loads(counts: LoadCounts) -> list:
 
 
 def load_correlation(study: Study, product: str) -> Distribution:
-    """How much pieces of one load fail together, as the batches of a product tell it.
+    """How much pieces of one load of a product fail together, as its batches tell it: between two of them, good or not at the end. [-]
 
-    Parameters
-    ----------
-    study : Study
-        Study with its logs.
-    product : str
-        A product of the study file; a correlation it states is not looked at here.
-
-    Returns
-    -------
-    Distribution
-        Of the correlation between two pieces of one load, good or not good at the end. [-]
-
-    Raises
-    ------
-    KeyError
-        If the study has no such product.
-
-    Notes
-    -----
-    Good of casts, load by load, with loads ruined as a whole left out: `load_share_posterior`, in which the yield by the
-    stated pass shares counts for 10 pieces. Without batches of the product, its prior beta(1, 19) alone.
+    A correlation that the study states is not looked at here. Good of casts, load by load, with loads ruined as a whole left out:
+    `load_share_posterior`, in which the yield by the stated pass shares counts for 10 pieces. Without batches of the product, its prior
+    beta(1, 19) alone. KeyError if the study has no such product.
     """
     stated = math.prod(step.pass_share.value for step in study.file.products[product].steps.values())
     loads = _usual_loads(study, product)
     if loads is None or loads.empty:
         first, second = PRIOR_LOADS
-        return distribution("beta", mean=first / (first + second), prior_weight=first + second)
+        return distribution("beta", mean=first / (first + second), worth=first + second)
     return load_share_posterior(stated, YIELD_PRIOR_WEIGHT, loads.good, loads.casts)[1]
 
 
@@ -166,9 +144,7 @@ def likeness(study: Study, product: str) -> tuple[float, tuple[float, float] | N
 def cause_shares(study: Study, product: str) -> pd.DataFrame:
     """Pieces lost by step and cause [piece], and their share of what entered the step with its middle eight in ten [-].
 
-    Notes
-    -----
-    Band: Jeffreys limits; pieces of one load taken as independent.
+    The band is Jeffreys'; pieces of one load are taken as independent.
     """
     counts, faults = load_counts(study, product), study.records.get("faults")
     if counts is None or faults is None:

@@ -43,12 +43,9 @@ def bought_amounts(study, item, entry, base):
 
 
 def cup_rows(study: Study, product: str, item_key: str):
-    """Mixed mass and the mass that should have ended in pieces, by load, for the one item that is weighed into the mix.
+    """Mixed mass and the mass that should have ended in pieces, by load, for the one item that is weighed into the mix. [gram]
 
-    Returns
-    -------
-    tuple of ndarray or None
-        Mixed and needed mass. [gram] None where loads have no mixed mass, or several materials with a mass are poured.
+    None where loads have no mixed mass, or several materials with a mass are poured.
     """
     counts, batches = load_counts(study, product), study.records.get("batches")
     if counts is None or batches is None or counts.batches.mixed_mass_g.notna().sum() == 0:

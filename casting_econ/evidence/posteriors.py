@@ -1,4 +1,8 @@
-"""Prior guess and data to posterior: shares, rates, means and lives; `rows` has the means of rows that share a total."""
+"""Prior guess and data to posterior: shares, rates, means and lives; `rows` has the means of rows that share a total.
+
+A guess counts for its prior weight, the `worth` of the study file, beside data of the same unit. Numbers out of their range raise
+nothing here: the study file has been checked.
+"""
 
 import numpy as np
 from scipy import optimize, special
@@ -41,13 +45,12 @@ def contradicts(found, spread):
     return bool(high < least or low > most)
 
 
-# What a guess counts for: as much as its `prior_weight`, or as its range says if that is more. `stated` is the guess, `spread` the Distribution of
-# its range or None; each gives the guess in the form its posterior takes it. A number out of its range raises nothing here: the study
-# file has been checked.
+# The guess of each case in the form that its posterior takes it: as stated and weighed, or by the Distribution `spread` of its range, which
+# counts for at least what its width says.
 
 
 def share_prior(stated, prior_weight, spread=None):
-    """Mean of a share [-] and its prior_weight [piece]."""
+    """Mean of a share [-] and its prior weight [piece]."""
     if spread is None:
         return stated, prior_weight
     mean, sd = stated_range(spread)
@@ -55,7 +58,7 @@ def share_prior(stated, prior_weight, spread=None):
 
 
 def rate_prior(stated, prior_weight, spread=None):
-    """Mean of an event rate [1/exposure] and its prior_weight [exposure]; a stated none must still be able to learn."""
+    """Mean of an event rate [1/exposure] and its prior weight [exposure]; a stated none must still be able to learn."""
     if spread is None:
         return stated or 0.25 / prior_weight, prior_weight
     mean, sd = stated_range(spread)
@@ -63,7 +66,7 @@ def rate_prior(stated, prior_weight, spread=None):
 
 
 def life_prior(stated, prior_weight, shape, shape_spread, spread=None):
-    """Median of a mould's life [cast] and its prior_weight [mould worn out], for a Weibull shape and its log sd [-].
+    """Median of a mould's life [cast] and its prior weight [mould worn out], for a Weibull shape and its log sd [-].
 
     A range counts for the events that make its middle as wide.
     """
@@ -83,7 +86,7 @@ def life_prior(stated, prior_weight, shape, shape_spread, spread=None):
 
 
 def mean_prior(stated, prior_weight, totals, weights, spread=None):
-    """Mean a unit, its prior_weight [unit] and its standard deviation, from rows of totals and their units (`weights`), shape (rows,).
+    """Mean a unit, its prior weight [unit] and its standard deviation, from rows of totals and their units (`weights`), shape (rows,).
 
     A range counts for what the rows' scatter makes of it.
     """
@@ -95,66 +98,40 @@ def mean_prior(stated, prior_weight, totals, weights, spread=None):
 
 
 def share_posterior(stated, prior_weight, hits, misses) -> Distribution:
-    """Beta posterior of a share.
+    """Beta posterior of a share: (stated x prior weight + hits, (1 - stated) x prior weight + misses); its middle is its mean. [-]
 
-    Parameters
-    ----------
-    stated : float
-        Stated share, in [0, 1]. [-]
-    prior_weight : float
-        Pieces the stated share counts for. [piece]
-    hits, misses : float
-        Pieces seen. [piece]
+    `stated` is in [0, 1] [-]; the others are pieces, taken as independent: loads that fail together make the truth wider than this.
 
-    Returns
-    -------
-    Distribution
-        Beta(stated x prior_weight + hits, (1 - stated) x prior_weight + misses); its middle is its mean.
-
-    Notes
-    -----
-    Takes pieces as independent; loads that fail together make the truth wider than this.
-
-    Examples
-    --------
     >>> posterior = share_posterior(0.8, 10, 17, 3)
     >>> [round(float(q), 2) for q in posterior.quantile(np.array([0.1, 0.9]))]
     [0.74, 0.91]
     """
     stated = min(max(stated, 1e-3), 1 - 1e-3)  # a stated 0 or 1 must still be able to learn
     total = prior_weight + hits + misses
-    return distribution("beta", mean=(stated * prior_weight + hits) / total, prior_weight=total)
+    return distribution("beta", mean=(stated * prior_weight + hits) / total, worth=total)
 
 
 def load_share_posterior(stated, prior_weight, hits, sizes, pooled=0.0):
-    """Posterior of a share when pieces of one load are alike, and of how alike they are.
+    """Posterior of a share when pieces of one load are alike, and of how alike they are: of the correlation between two of them. [-]
 
     Parameters
     ----------
-    stated : float
-        Stated share, in [0, 1]. [-]
-    prior_weight : float
-        Pieces the stated share counts for. [piece]
+    stated, prior_weight : float
+        Stated share, in [0, 1], and the pieces it counts for. [-, piece]
     hits, sizes : array_like
         Pieces that passed, and pieces that entered, by load. [piece]
     pooled : float, optional
         Usual pieces of a load when a single row stands for many loads; zero when rows are loads. [piece]
 
-    Returns
-    -------
-    share, correlation : Distribution
-        Of the pass share, and of the correlation between two pieces of one load. [-]
-
     Notes
     -----
-    Hits of a load are beta-binomial. Prior: share beta(stated x prior_weight, (1 - stated) x prior_weight), correlation beta(1, 19);
+    Hits of a load are beta-binomial [1]_. Prior: share beta(stated x weight, (1 - stated) x weight), correlation beta(1, 19);
     posterior by quadrature over both. A pooled row of T pieces in loads of n has the variance of one load whose
     correlation is (n - 1) / (T - 1) times as large.
 
     References
     ----------
-    .. [1] Skellam, "A probability distribution derived from the binomial distribution by regarding the probability of
-       success as variable between the sets of trials", J. R. Stat. Soc. B 10 (1948) 257-261.
+    .. [1] Skellam, *J. R. Stat. Soc. B* 10 (1948) 257-261.
 
     Examples
     --------
@@ -202,24 +179,10 @@ def _log_beta(x, a, b):
 
 
 def rate_posterior(stated, prior_weight, events, exposure) -> Distribution:
-    """Gamma posterior of an event rate.
+    """Gamma posterior of an event rate: (stated x prior weight + events) events in (prior weight + exposure). [event/exposure]
 
-    Parameters
-    ----------
-    stated : float
-        Stated events a unit of exposure, above 0.
-    prior_weight : float
-        Exposure the stated rate counts for.
-    events, exposure : float
-        Events seen, and over how much exposure.
+    `stated` is above 0 [event/exposure], the prior weight and `exposure` are in one unit of exposure.
 
-    Returns
-    -------
-    Distribution
-        Gamma with (stated x prior_weight + events) events in (prior_weight + exposure).
-
-    Examples
-    --------
     >>> round(rate_posterior(18.0, 2.0, 114, 6.0).middle, 2)
     18.75
     """
@@ -238,22 +201,17 @@ def _row_variance(mean, totals, weights):
 def mean_posterior(stated, prior_weight, totals, weights, sd=None) -> Distribution:
     """Posterior of a mean per unit, such as minutes a piece, from rows of totals and units.
 
+    Gamma about the mean of guess and rows, each weighing by its units. Its spread joins the guess's own and the standard error of the
+    rows' ratio, by the same weights.
+
     Parameters
     ----------
-    stated : float
-        Stated mean a unit, above 0.
-    prior_weight : float
-        Units the stated mean counts for. [same unit as `weights`]
-    totals, weights : array_like
-        Rows: what was spent, and on how many units.
+    stated, prior_weight : float
+        Stated mean a unit, above 0, and the units it counts for. [same units as the rows]
+    totals, weights : array_like, shape (rows,)
+        What was spent, and on how many units.
     sd : float, optional
         Standard deviation of the stated mean; 30 % of it if not given.
-
-    Returns
-    -------
-    Distribution
-        Gamma about the mean of guess and rows, each weighing by its units. Its spread joins the guess's
-        own and the standard error of the rows' ratio, by the same weights.
 
     Notes
     -----
@@ -275,30 +233,21 @@ def mean_posterior(stated, prior_weight, totals, weights, sd=None) -> Distributi
 
 
 def mould_life_posterior(stated, prior_weight, shape, retired, live, shape_spread=0.0):
-    """Posterior of the mean life of moulds whose lives are Weibull, and of the shape.
+    """Posterior of the mean life of moulds whose lives are Weibull [cast], and of the shape, None where it is known [-].
 
     Parameters
     ----------
-    stated : float
-        Stated mean casts a cavity. [cast]
-    prior_weight : float
-        Retired moulds the stated life counts for. [mould]
-    shape : float
-        Stated Weibull shape. [-]
+    stated, prior_weight : float
+        Stated mean casts a cavity, which is the prior's median, and the retired moulds it counts for. [cast, mould]
+    shape, shape_spread : float
+        Stated Weibull shape, and its log standard deviation; zero takes it as known. [-]
     retired, live : array_like
         Casts at retirement, above 0, and casts so far of moulds still in use (censored). [cast]
-    shape_spread : float, optional
-        Log standard deviation of the shape; zero takes it as known. [-]
-
-    Returns
-    -------
-    life, shape : Distribution or None
-        The second is None where the shape is known.
 
     Notes
     -----
-    For a known shape, scale ** shape is inverse gamma with (prior_weight + retired) events and the summed casts ** shape; shapes
-    are weighed by how well they explain the casts. The prior's median is the stated life.
+    For a known shape, scale ** shape is inverse gamma with (weight + retired) events and the summed casts ** shape; shapes
+    are weighed by how well they explain the casts [1]_.
 
     References
     ----------

@@ -14,7 +14,7 @@ PRIOR_SPREAD_FACTOR = (
 
 
 def rows_prior(stated, prior_weight, spread=None, scatter=PRIOR_SPREAD):
-    """Median of a mean of rows and its prior_weight [row of usual scatter]; `scatter` is that usual one, as a log sd [-]."""
+    """Median of a mean of rows and its prior weight [row of usual scatter]; `scatter` is that usual one, as a log sd [-]."""
     if spread is None:
         return stated, prior_weight
     middle, sd = stated_range(spread, logarithms=True)
@@ -36,10 +36,8 @@ def rows_posterior(stated, prior_weight, totals, units, fixed=0.0, spread=PRIOR_
 
     Parameters
     ----------
-    stated : array_like, shape (kinds,)
-        Stated mean of each kind of unit, above 0.
-    prior_weight : array_like, shape (kinds,)
-        Rows of usual scatter that each stated mean counts for.
+    stated, prior_weight : array_like, shape (kinds,)
+        Stated mean of each kind of unit, above 0, and the rows of usual scatter that each counts for.
     totals : array_like, shape (rows,)
         What each row took, above 0.
     units : array_like, shape (rows, kinds)
@@ -49,14 +47,10 @@ def rows_posterior(stated, prior_weight, totals, units, fixed=0.0, spread=PRIOR_
     spread : float, optional
         Usual scatter between rows, as a share. [-]
 
-    Returns
-    -------
-    Rows
-
     Notes
     -----
     A total is log-normal about fixed + units @ means, with one scatter for all rows, whose prior is log-normal about
-    `spread`; a stated mean is log-normal with log variance spread² / prior_weight. Given the scatter the means are log-normal:
+    `spread`; a stated mean is log-normal with log variance spread² / weight. Given the scatter the means are log-normal:
     exactly when each row has one kind, by Laplace's method otherwise; the scatter is integrated out.
 
     Examples

@@ -144,7 +144,8 @@ def month_share(found: Evidence, months: float) -> float:
     --------
     A guess worth 4 weeks and 20 weeks in 5 months; a month more brings 4: 4 / 28.
 
-    >>> month_share(Evidence(key="k", number=None, prior=None, observed=1.0, data="", worth=4.0, amount=20.0, counted="weeks"), 5.0)
+    >>> spreads = {"number": None, "posterior": None, "prior": None}
+    >>> month_share(Evidence(key="k", observed=1.0, data="", prior_weight=4.0, amount=20.0, counted="weeks", **spreads), 5.0)
     0.14285714285714285
     """
     if not np.isfinite(found.more_to_halve):

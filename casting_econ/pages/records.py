@@ -7,7 +7,7 @@ from scipy import special
 from ..assumptions import label
 from ..evidence import (
     channel_summary,
-    could_learn,
+    could_update,
     hours_by_kind,
     learning_table,
     load_counts,
@@ -260,7 +260,7 @@ def sales_summary(kit: OpenStudy) -> pd.DataFrame:
 
 def could_measure(kit: OpenStudy) -> str:
     """What the logs know but the study does not ask them."""
-    keys = could_learn(kit.study)
+    keys = could_update(kit.study)
     if not keys:
         return ""
     more = f" and {len(keys) - 6} more" if len(keys) > 6 else ""

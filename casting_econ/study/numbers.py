@@ -114,10 +114,7 @@ class Number:
 
     def scaled(self, factor: float, unit: str) -> "Number":
         """The same number in another unit."""
-        spread = self.distribution
-        if spread is not None:
-            inner = spread.quantile
-            spread = replace(spread, quantile=lambda p: inner(p) * factor, middle=spread.middle * factor)
+        spread = self.distribution and self.distribution.mapped(lambda value: value * factor)
         return replace(self, value=self.value * factor, unit=unit, distribution=spread)
 
     def failing(self, factor: float) -> "Number":
@@ -126,10 +123,7 @@ class Number:
         def passing(share):
             return np.maximum(1.0 - factor * (1.0 - share), 1e-3)
 
-        spread = self.distribution
-        if spread is not None:
-            inner = spread.quantile
-            spread = replace(spread, quantile=lambda p: passing(inner(p)), middle=float(passing(spread.middle)))
+        spread = self.distribution and self.distribution.mapped(passing)
         return replace(self, value=float(passing(self.value)), distribution=spread)
 
 

@@ -11,6 +11,7 @@ from scipy import special
 from .draws import copula_matrix, correlate, points, round_up_draws
 from .evidence import Evidence, update
 from .models import workshop as model
+from .models.costs import material_cost
 from .models.money import self_employed_target
 from .reference import wages
 from .study import Number, Study
@@ -33,36 +34,16 @@ class StudyWithEvidence:
 
 
 def assume(study: Study) -> StudyWithEvidence:
-    """Put the evidence in place of guesses and list what is uncertain.
-
-    Parameters
-    ----------
-    study : Study
-        Study, with or without logs.
-
-    Returns
-    -------
-    StudyWithEvidence
-    """
+    """Put the evidence in place of guesses and list what is uncertain, of a study with or without logs."""
     evidence = update(study)
     return _assumed(study, evidence, study.numbers | {key: found.number for key, found in evidence.items()})
 
 
 def assume_changed(study: Study, factors: Mapping[str, float], base: StudyWithEvidence) -> StudyWithEvidence:
-    """A changed study that keeps what the logs said about the numbers it leaves as they are.
+    """A changed study that keeps what the logs of `base`, the study before, said about the numbers it leaves as they are.
 
-    Parameters
-    ----------
-    study : Study
-    factors : mapping of str to float
-        As `study_with` gives them; they scale what the logs say too.
-    base : StudyWithEvidence
-        The study before the change, with its evidence.
-
-    Returns
-    -------
-    StudyWithEvidence
-        Changed numbers are as the change states them; no log knows them yet.
+    `factors` by key, as `study_with` gives them, scale what the logs say too. Changed numbers are as the change states them; no log knows
+    them yet.
     """
     stated = base.study.numbers
     kept = {key: found for key, found in base.evidence.items() if _says_the_same(study.numbers.get(key), stated[key])}
@@ -106,7 +87,6 @@ def _assumed(study, evidence, numbers):
 
 def _root(uncertain, stated, evidence):
     """Correlations that the study states, and those of numbers that the same rows of a log tell, where they can all hold."""
-    known = {frozenset(pair[:2]) for pair in stated}
     known, told = {frozenset(pair[:2]) for pair in stated}, []
     for key, found in evidence.items():
         for other, normal in found.tied.items():
@@ -131,58 +111,31 @@ def takes_factor(numbers, key):
     return {"orders": "demand", "pass_share": "pass_odds"}.get(last)
 
 
-def point_values(assumed: StudyWithEvidence, *, stated: bool = False) -> dict[str, float]:
+def point_values(assumed: StudyWithEvidence, *, stated: bool = False) -> dict[str, object]:
     """One value a number: as stated in the file, or with the evidence in place of guesses."""
     numbers = assumed.study.numbers if stated else assumed.numbers
     return {key: number.value for key, number in numbers.items()}
 
 
-def draw_values(assumed: StudyWithEvidence, draws: int, seed: int, start: int = 0, stop: int | None = None) -> dict[str, object]:
-    """Values of every number for some rows of the draws.
-
-    Parameters
-    ----------
-    assumed : StudyWithEvidence
-        Study with evidence.
-    draws, seed : int
-        Rows of the whole and its seed.
-    start, stop : int, optional
-        Rows wanted; the values do not depend on how the whole is cut.
-
-    Returns
-    -------
-    dict of str to float or ndarray
-        Arrays of length stop - start for uncertain numbers, floats for certain ones.
-    """
-    values: dict[str, object] = dict(point_values(assumed))
-    if not assumed.uncertain:
-        return values
-    return values_at(assumed, points(len(assumed.uncertain), round_up_draws(draws), seed, start, stop))
-
-
-def common_values(
-    assumed: StudyWithEvidence, base: StudyWithEvidence, draws: int, seed: int, start: int = 0, stop: int | None = None
+def draw_values(
+    assumed: StudyWithEvidence,
+    draws: int,
+    seed: int,
+    start: int = 0,
+    stop: int | None = None,
+    *,
+    base: StudyWithEvidence | None = None,
 ) -> dict[str, object]:
-    """Values of a changed study on the draws of another, so that what they share is the same in every row.
+    """Values of every number for some rows of the draws: arrays of length stop - start for uncertain numbers, floats for certain ones.
 
-    Parameters
-    ----------
-    assumed : StudyWithEvidence
-        The changed study.
-    base : StudyWithEvidence
-        Study whose draws, as `draw_values` gives them, are kept; numbers that only the other has get points of their own.
-    draws, seed, start, stop : int
-        As in `draw_values`.
-
-    Returns
-    -------
-    dict of str to float or ndarray
+    `draws` rows of the whole and its seed; the values do not depend on how the whole is cut into rows `start` to `stop`. On the draws
+    of another study, `base`, what both share is the same in every row; numbers that only this one is unsure of get points of their own.
     """
     if not assumed.uncertain:
-        return dict(point_values(assumed))
-    draws = round_up_draws(draws)
-    new = tuple(key for key in assumed.uncertain if key not in base.uncertain)
-    columns = key_points(base.uncertain, draws, seed, start, stop) | key_points(new, draws, seed + NEW_SEED, start, stop)
+        return point_values(assumed)
+    known, draws = (base or assumed).uncertain, round_up_draws(draws)
+    new = tuple(key for key in assumed.uncertain if key not in known)
+    columns = key_points(known, draws, seed, start, stop) | key_points(new, draws, seed + NEW_SEED, start, stop)
     return values_at(assumed, np.column_stack([columns[key] for key in assumed.uncertain]))
 
 
@@ -194,9 +147,8 @@ def key_points(keys: tuple[str, ...], draws: int, seed: int, start: int = 0, sto
 
 def values_at(assumed: StudyWithEvidence, uniform: np.ndarray) -> dict[str, object]:
     """Values of every number at points of the unit cube, one column a key of `uncertain`, before they are correlated."""
-    values: dict[str, object] = dict(point_values(assumed))
+    values, factors = point_values(assumed), {}
     uniform = correlate(uniform, assumed.root)
-    factors = {}
     for column, key in enumerate(assumed.uncertain):
         p = np.ascontiguousarray(uniform[:, column])
         if key.startswith("spread."):
@@ -220,19 +172,7 @@ def spread_values(assumed: StudyWithEvidence, values: dict[str, object], factors
 
 
 def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
-    """Model inputs with these values; numbers the file does not state keep their defaults.
-
-    Parameters
-    ----------
-    study : Study
-        Gives names and structure.
-    values : mapping of str to float or ndarray
-        By dotted key.
-
-    Returns
-    -------
-    Workshop
-    """
+    """Model inputs with these values by dotted key; numbers that neither they nor the file state keep their defaults."""
     file = study.file
 
     def filled(kind, path, entry, **given):
@@ -250,16 +190,12 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
         return values.get(f"{path}.{name}", getattr(node, name).value)
 
     def materials(path, entries):
-        return tuple(
-            filled(
-                model.Material,
-                f"{path}.{name}",
-                entry,
-                name=name,
-                cost=at(f"{path}.{name}", entry, "quantity") * at(f"{path}.{name}", entry, "price"),
-            )
-            for name, entry in entries.items()
-        )
+        def material(name, entry):
+            place = f"{path}.{name}"
+            cost = at(place, entry, "quantity") * at(place, entry, "price")
+            return filled(model.Material, place, entry, name=name, cost=cost)
+
+        return tuple(material(name, entry) for name, entry in entries.items())
 
     def step(path, name, entry):
         used, causes = materials(f"{path}.materials", entry.materials), tuple(entry.causes.items())
@@ -268,7 +204,7 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
     def mould(path, entry):
         if entry is None:
             return None
-        cost = sum((item.cost / (1.0 - item.loss_share) for item in materials(f"{path}.materials", entry.materials)), 0.0)
+        cost = sum((material_cost(m.cost, m.loss_share) for m in materials(f"{path}.materials", entry.materials)), 0.0)
         return filled(model.Mould, path, entry, material_cost=cost)
 
     def product(name, entry):

@@ -37,6 +37,7 @@ def _beside(axes, text: str, place, offset=(4, 0), **look):
 
 
 def ticks(axis, write):
+    """Ticks of an axis as `write` writes their values."""
     axis.set_major_formatter(FuncFormatter(lambda value, _: write(value)))
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from .assumptions import StudyWithEvidence, assume, assume_changed, common_values, point_values, workshop_at
+from .assumptions import StudyWithEvidence, assume, assume_changed, draw_values, point_values, workshop_at
 from .draws import QUANTILES, chance, in_chunks, round_up_draws, summarise
 from .faults import Fault, StudyError
 from .formatting import Format
@@ -35,7 +35,7 @@ CHANCES = ("hour_pays_living_wage", "year_pays_living_wage")
 class Answer:
     """Monte Carlo of a study: draws by quantity, in the order they were made."""
 
-    draws: dict[str, np.ndarray]  # studio quantities, then `product/quantity`
+    draws: dict[str, np.ndarray]  # totals of the year, then `product/quantity`
     resources: list[str]  # names that draws["binding"] points into
     target: float  # pay an hour aimed at [money/hour]
     living: float  # a year's living [money/year]
@@ -108,7 +108,7 @@ class OpenStudy:
         chunk: int = 8_192,
         workers: int = 1,
     ) -> dict[object, np.ndarray]:
-        """What `work` finds in the workshop of every draw: the one loop over draws.
+        """What `work` finds in the workshop of every draw, as arrays of length draws by what it calls them: the one loop over draws.
 
         Parameters
         ----------
@@ -120,16 +120,11 @@ class OpenStudy:
             Study whose draws are kept in what both share, so that the two can be compared row by row; None: its own.
         chunk, workers : int, optional
             Rows a time and threads; the result does not depend on them.
-
-        Returns
-        -------
-        dict
-            Arrays of length draws, by what `work` calls them.
         """
         draws, seed = self.plan_of_draws(draws, seed)
 
         def rows(start, stop):
-            values = common_values(self.assumed, (base or self).assumed, draws, seed, start, stop)
+            values = draw_values(self.assumed, draws, seed, start, stop, base=(base or self).assumed)
             found = {key: np.asarray(value) for key, value in work(workshop_at(self.study, values)).items()}
             found = {key: value if value.dtype == bool else value.astype(float, copy=False) for key, value in found.items()}
             return {key: np.broadcast_to(value, (stop - start, *value.shape[1:])) for key, value in found.items()}
@@ -149,19 +144,7 @@ class OpenStudy:
         scrap=None,
         cure_hours=None,
     ) -> Answer:
-        """Monte Carlo of the year.
-
-        Parameters
-        ----------
-        draws, seed, base, chunk, workers : optional
-            As in `by_draw`.
-        product, scrap, cure_hours : optional
-            Levers of `with_levers`, the same in every draw.
-
-        Returns
-        -------
-        Answer
-        """
+        """Monte Carlo of the year: `draws` to `workers` as in `by_draw`; the levers of `with_levers` are the same in every draw."""
         resources: list[str] = []
 
         def work(a):

@@ -617,7 +617,7 @@ def test_a_product_that_nobody_buys_is_not_made(tmp_path):
     frame = drop_table(kit, 512).set_index("without")
     assert np.isfinite(frame.to_numpy(float)).all() and (frame["change in hours a year"] < 0).all()
     tiles = alone(kit, "shops")
-    assert tiles["pieces_sold_per_year"] == pytest.approx(90 * 12) and tiles["freak_hours_per_year"] == 0.0
+    assert tiles["pieces_sold_per_year"] == pytest.approx(90 * 12) and tiles["ruined_hours_per_year"] == 0.0
     assert alone(kit, "online")["pieces_sold_per_year"] == pytest.approx(4 * 120 * (60 / 66) ** -1.3)
     assert alone(kit, "online", 50.0)["pieces_sold_per_year"] == pytest.approx(4 * 50)  # as asked, at the price
 

@@ -79,7 +79,7 @@ def test_what_orders_leave_adds_up_to_the_year(name):
     found, point = activities(kit), kit.point()
     met = np.array([float(point.channels[c]["orders"]) for c in found.names])
     fixed = sum(
-        float(point.totals[k]) for k in ("overhead_per_year", "equipment_per_year", "stall_fees_per_year", "freak_loss_per_year")
+        float(point.totals[k]) for k in ("overhead_per_year", "equipment_per_year", "stall_fees_per_year", "ruined_loss_per_year")
     )
     assert met @ found.left - fixed == pytest.approx(float(point.totals["residual_pay_per_year"]), rel=1e-9)
     variable = float(point.totals["make_hours_per_year"] + point.totals["order_hours_per_year"])

@@ -59,17 +59,9 @@ def as_csv(sheet: Sheet) -> bytes:
 
 
 def as_xlsx(sheets: Sequence[Sheet], day: dt.date) -> bytes:
-    """Tables as one workbook: numbers as numbers, every text as text.
+    """Tables as the bytes of one workbook: numbers as numbers, every text as text.
 
-    Parameters
-    ----------
-    sheets : sequence of Sheet
-    day : date
-        Stands as the day it was made, so that the same tables give the same bytes.
-
-    Returns
-    -------
-    bytes
+    `day` stands as the day it was made, so that the same tables give the same bytes.
     """
     from openpyxl import Workbook
     from openpyxl.styles import Alignment, Font

@@ -307,15 +307,7 @@ def _driven(frame):
 def year_end_sheets(kit: OpenStudy, period: Period) -> list[Sheet]:
     """Every sheet of one period: a summary first, how each total was made last.
 
-    Parameters
-    ----------
-    kit : OpenStudy
-    period : Period
-
-    Returns
-    -------
-    list of Sheet
-        Amounts in whole cents of the study's currency [money]; totals are the exact sum of the logs, rounded once.
+    Amounts are in whole cents of the study's currency [money]; totals are the exact sum of the logs, rounded once.
     """
     maker, table = _Maker(kit, period), kit.study.file.study
     sheets = [maker.sales(), maker.expenses(), maker.equipment(), maker.stock(), maker.hours(), maker.mileage()]
@@ -344,30 +336,10 @@ def year_end_sheets(kit: OpenStudy, period: Period) -> list[Sheet]:
 def run_year_end(
     folder: Path | str, *, today: dt.date, out: Path | str | None = None, say: Callable[[str], None] = print, **asked
 ) -> Path:
-    """Write the sheets of each tax year as a workbook and as text files.
+    """Write the sheets of each tax year as a workbook `LABEL.xlsx` and as text files in `LABEL/`, with a manifest, into `out`.
 
-    Parameters
-    ----------
-    folder : Path or str
-        Study folder; never written to, except for `year-end/` when no `out` is given.
-    today : date
-        Only used where there are no logs.
-    out : Path or str, optional
-        Folder to write.
-    say : callable, optional
-        Takes a line.
-    asked : optional
-        `year`, or `first` and `last`, as `periods_of` takes them.
-
-    Returns
-    -------
-    Path
-        With `LABEL.xlsx` and a folder `LABEL` of text files a period, and `manifest.json`.
-
-    Raises
-    ------
-    StudyError
-        For faults in the study or in what is asked for.
+    The study folder is never written to, except for `year-end/` when no `out` is given. `today` only counts where there are no logs;
+    `asked` is `year`, or `first` and `last`, as `periods_of` takes them. StudyError for faults in the study or in what is asked for.
     """
     folder, kit = Path(folder), open_study(folder)
     periods = periods_of(kit.study, today=today, **asked)

@@ -13,9 +13,9 @@ from ..study import Study
 from .dispersion import binomial_limits
 from .posteriors import PRIOR_LOADS, load_share_posterior
 
-FREAK_SHARE = 0.10  # of a load's pieces good, at most, in a load called ruined
+RUINED_SHARE = 0.10  # of a load's pieces good, at most, in a load called ruined
 YIELD_PRIOR_WEIGHT = 10.0  # pieces that the stated yield counts for beside the loads: common practice, no source
-FREAK_CHANCE = 1e-3  # of so few, or fewer, if it were a load like the others
+RUINED_CHANCE = 1e-3  # of so few, or fewer, if it were a load like the others
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -99,10 +99,10 @@ def ruined_loads(counts: LoadCounts) -> list:
     """
     found, batches = [], counts.batches
     casts, good = batches.casts.to_numpy(float), batches.good.to_numpy(float)
-    for at in np.flatnonzero(good <= FREAK_SHARE * casts):
+    for at in np.flatnonzero(good <= RUINED_SHARE * casts):
         others = casts.sum() - casts[at]
         share = (good.sum() - good[at] + 1.0) / (others + 2.0)
-        if others > 0 and scipy.stats.betabinom.cdf(good[at], casts[at], share * 19.0, (1 - share) * 19.0) < FREAK_CHANCE:
+        if others > 0 and scipy.stats.betabinom.cdf(good[at], casts[at], share * 19.0, (1 - share) * 19.0) < RUINED_CHANCE:
             found.append(batches.index[at])
     return found
 

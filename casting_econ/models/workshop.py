@@ -69,7 +69,7 @@ class Product:
     steps: tuple[Step, ...]
     unsold_share: Value = 0.0  # of the good pieces: samples, gifts, dead colours [-]
     made_before: Value = 0.0  # pieces made before this year, for learning [piece]
-    ruined_loads_per_year: Value = 0.0  # freak losses, apart from normal scrap [load/year]
+    ruined_loads_per_year: Value = 0.0  # lost whole, apart from normal scrap [load/year]
     parts: tuple[Material, ...] = ()  # for each good piece, after the last check
     mould: Mould | None = None
     cure_step: str | None = None  # step whose wait is 'the cure'; None: the longest wait

@@ -67,11 +67,11 @@ def evaluate(a: Workshop) -> Outcome:
     material = {name: plans[name]["piece"].material * made[name] for name in plans}
     make_hours = {name: plans[name]["piece"].minutes / 60.0 * made[name] for name in plans}
     order_hours = sum(channel["order_hours"] for channel in channels.values())
-    freak_material = sum(plan["freak_material"] * scale[name] for name, plan in plans.items())
-    freak_hours = sum(plan["freak_hours"] * scale[name] for name, plan in plans.items())
-    variable_hours = sum(make_hours.values()) + order_hours + freak_hours
+    ruined_material = sum(plan["ruined_material"] * scale[name] for name, plan in plans.items())
+    ruined_hours = sum(plan["ruined_hours"] * scale[name] for name, plan in plans.items())
+    variable_hours = sum(make_hours.values()) + order_hours + ruined_hours
     hours = checked("hours per year", variable_hours + fixed_hours + stall_hours, above=0.0)
-    fixed_costs = overhead + equipment + stall_fees + freak_material
+    fixed_costs = overhead + equipment + stall_fees + ruined_material
     variable = money["net"] - sum(material.values())
     residual = variable - fixed_costs
     pay = residual / hours
@@ -83,8 +83,8 @@ def evaluate(a: Workshop) -> Outcome:
         p.name: _product_result(p, plans, scale[p.name], channels, carried, (target * hours - residual, -residual), target)
         for p in a.products
     }
-    fixed_time = (fixed_hours + stall_hours + freak_hours) * target
-    variable_time = (variable_hours - freak_hours) * target
+    fixed_time = (fixed_hours + stall_hours + ruined_hours) * target
+    variable_time = (variable_hours - ruined_hours) * target
     room = demand_pieces / np.maximum(reduce(np.maximum, utilisation_at_demand.values()), 1e-12)
     pay_pieces = _pieces_needed(fixed_costs + fixed_time, variable - variable_time, all_sold, room)
     cash_pieces = _pieces_needed(fixed_costs, variable, all_sold, room)
@@ -99,7 +99,7 @@ def evaluate(a: Workshop) -> Outcome:
         "order_hours_per_year": order_hours,
         "stall_hours_per_year": stall_hours,
         "fixed_hours_per_year": fixed_hours,
-        "freak_hours_per_year": freak_hours,
+        "ruined_hours_per_year": ruined_hours,
         "revenue_per_year": money["revenue"],
         "fees_per_year": money["fees"],
         "postage_per_year": money["postage"],
@@ -107,7 +107,7 @@ def evaluate(a: Workshop) -> Outcome:
         "refunds_per_year": money["refunds"],
         "stall_fees_per_year": stall_fees,
         "material_per_year": sum(material.values()),
-        "freak_loss_per_year": freak_material,
+        "ruined_loss_per_year": ruined_material,
         "overhead_per_year": overhead,
         "equipment_per_year": equipment,
         "residual_pay_per_year": residual,
@@ -161,8 +161,8 @@ def _plan(p, a, target):
         "made": made,
         "piece": piece,
         "hours": (made * piece.minutes + ruined * minutes + sum(orders[n] * order_minutes[n] for n in orders)) / 60.0,
-        "freak_material": ruined * used,
-        "freak_hours": ruined * minutes / 60.0,
+        "ruined_material": ruined * used,
+        "ruined_hours": ruined * minutes / 60.0,
     }
 
 
@@ -309,7 +309,7 @@ def _product_result(p, plans, scale, channels, carried, missing, target):
         "casts_per_year": loads * p.casts_per_load,
         "loads_per_year": loads,
         "cost_by_kind": kinds,
-        "freak_loss_per_year": (plan["freak_material"] + plan["freak_hours"] * target) * scale,
+        "ruined_loss_per_year": (plan["ruined_material"] + plan["ruined_hours"] * target) * scale,
     }
 
 

@@ -254,7 +254,7 @@ def _plan(kit, a, outcome, season, practice, pay, set_aside):
         by_season=year["stall_fees_per_year"],
         season_share=sales_share(months, season=season, first_month=first),
         # less the moulds, which may leave next to nothing below nothing
-        material=np.maximum(year["material_per_year"] + year["freak_loss_per_year"] - sum(wear for wear, _ in moulds), 0.0),
+        material=np.maximum(year["material_per_year"] + year["ruined_loss_per_year"] - sum(wear for wear, _ in moulds), 0.0),
         material_lead=lead,
         moulds=moulds,
         overhead=year["overhead_per_year"],

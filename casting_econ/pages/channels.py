@@ -117,9 +117,10 @@ def price_floors(kit: OpenStudy, *, stated: bool = False) -> pd.DataFrame:
 def money_steps(kit: OpenStudy) -> pd.DataFrame:
     """From sales down to what is left for the maker's hours. [money/year]"""
     totals = kit.point().totals
-    kinds = ("fees", "postage", "packaging", "refunds", "stall_fees", "material", "freak_loss", "overhead", "equipment")
+    kinds = ("fees", "postage", "packaging", "refunds", "stall_fees", "material", "ruined_loss", "overhead", "equipment")
     rows = [("sales and postage charged", float(totals["revenue_per_year"]))]
-    rows += [(kind.replace("_", " "), -float(totals[f"{kind}_per_year"])) for kind in kinds if totals[f"{kind}_per_year"]]
+    said = {kind: kind.replace("_", " ") for kind in kinds} | {"ruined_loss": "freak loss"}
+    rows += [(said[kind], -float(totals[f"{kind}_per_year"])) for kind in kinds if totals[f"{kind}_per_year"]]
     return [*rows, ("left for every hour", float(totals["residual_pay_per_year"]))]
 
 

@@ -27,7 +27,7 @@ __all__ = [
     "worth_table",
 ]
 
-_MOULDS = "moulds for "  # how the studio names the moulds of a product
+_MOULDS = "moulds for "  # how a year names the moulds of a product
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,7 +101,7 @@ def activities(kit: OpenStudy, *, stated: bool = False) -> Activities:
     resources = tuple(point.utilisation_at_demand)
     use = np.vstack([_slopes(a, orders, resources[:-1]), hours / (spare if spare > 0 else 1.0)])
     at_demand = np.array([float(point.utilisation_at_demand[name]) for name in resources])  # ruined loads in it
-    freak = np.where(np.isfinite(at_demand), at_demand - use @ orders, 1.0)  # no hours at all: none for orders
+    ruined = np.where(np.isfinite(at_demand), at_demand - use @ orders, 1.0)  # no hours at all: none for orders
     units, taken = zip(
         *(_taken(a, name, casts, loads, hours, row) for name, row in zip(resources, use, strict=True)), strict=True
     )
@@ -118,7 +118,7 @@ def activities(kit: OpenStudy, *, stated: bool = False) -> Activities:
         units=units,
         taken=np.array(taken),
         use=use,
-        capacity=np.maximum(1.0 - np.where(np.abs(freak) > 1e-12, freak, 0.0), 0.0),
+        capacity=np.maximum(1.0 - np.where(np.abs(ruined) > 1e-12, ruined, 0.0), 0.0),
         spare_hours=spare,
         weeks=float(a.weeks_per_year),
         target=float(a.target_per_hour),

@@ -42,8 +42,8 @@ def assume(study: Study) -> StudyWithEvidence:
 def assume_changed(study: Study, factors: Mapping[str, float], base: StudyWithEvidence) -> StudyWithEvidence:
     """A changed study that keeps what the logs of `base`, the study before, said about the numbers it leaves as they are.
 
-    `factors` by key, as `study_with` gives them, scale what the logs say too. Changed numbers are as the change states them; no log knows
-    them yet.
+    `factors` by key, as `study_with` gives them, scale what the logs say too. Changed numbers are as the change states them;
+    no log knows them yet.
     """
     stated = base.study.numbers
     kept = {key: found for key, found in base.evidence.items() if _says_the_same(study.numbers.get(key), stated[key])}
@@ -126,10 +126,11 @@ def draw_values(
     *,
     base: StudyWithEvidence | None = None,
 ) -> dict[str, object]:
-    """Values of every number for some rows of the draws: arrays of length stop - start for uncertain numbers, floats for certain ones.
+    """Values of every number for some rows of the draws: arrays of length stop - start where it is uncertain, else floats.
 
-    `draws` rows of the whole and its seed; the values do not depend on how the whole is cut into rows `start` to `stop`. On the draws
-    of another study, `base`, what both share is the same in every row; numbers that only this one is unsure of get points of their own.
+    `draws` rows of the whole and its seed; the values do not depend on how the whole is cut into rows `start` to `stop`. On
+    the draws of another study, `base`, what both share is the same in every row; numbers that only this one is unsure of get
+    points of their own.
     """
     if not assumed.uncertain:
         return point_values(assumed)
@@ -176,7 +177,7 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
     file = study.file
 
     def filled(kind, path, entry, **given):
-        """Model inputs from an entry of the file: each under its own name, or under it without the unit that the model's name adds."""
+        """Model inputs from an entry of the file: each under its own name, or that without the unit which the model adds."""
         for name in (field.name for field in fields(kind) if field.name not in given):
             key = name if hasattr(entry, name) else _UNIT.sub("", name)
             number = getattr(entry, key)

@@ -65,7 +65,7 @@ class Answer:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class OpenStudy:
-    """An open study: its numbers, its point results and its Monte Carlo. Equal to itself alone, so that results can be kept by it."""
+    """An open study: its numbers, point results and Monte Carlo. Equal to itself alone, so that results can be kept by it."""
 
     study: Study
     assumed: StudyWithEvidence
@@ -87,7 +87,7 @@ class OpenStudy:
         return evaluate(self.inputs(stated=stated))
 
     def changed(self, change: dict[str, object]) -> "OpenStudy":
-        """The study with tables and keys of its file as a change has them; what it leaves alone keeps its evidence. StudyError for faults."""
+        """The study with keys of its file as a change has them; what it leaves alone keeps its evidence. StudyError for faults."""
         if not change:
             return self
         assumed = assume_changed(study_changed(self.study, change), {}, self.assumed)
@@ -108,7 +108,7 @@ class OpenStudy:
         chunk: int = 8_192,
         workers: int = 1,
     ) -> dict[object, np.ndarray]:
-        """What `work` finds in the workshop of every draw, as arrays of length draws by what it calls them: the one loop over draws.
+        """What `work` finds in the workshop of every draw, arrays of length draws by name: the one loop over draws.
 
         Parameters
         ----------
@@ -144,7 +144,7 @@ class OpenStudy:
         scrap=None,
         cure_hours=None,
     ) -> Answer:
-        """Monte Carlo of the year: `draws` to `workers` as in `by_draw`; the levers of `with_levers` are the same in every draw."""
+        """Monte Carlo of the year; `draws` to `workers` as in `by_draw`, the levers of `with_levers` the same in every draw."""
         resources: list[str] = []
 
         def work(a):
@@ -163,7 +163,7 @@ class OpenStudy:
 
 
 def open_study(folder, *, with_records: bool = True) -> OpenStudy:
-    """Read a study folder and put its evidence to work; the same object while its files stay the same. StudyError has every fault."""
+    """Read a study folder and put its evidence to work; the same object while its files are the same. StudyError has all faults."""
     folder = Path(folder).resolve()
     files = [path for path in input_files(folder) if path.is_file()]
     digest = hashlib.sha256(
@@ -234,5 +234,5 @@ def basis_counts(kit: OpenStudy) -> dict[str, list[str]]:
 
 
 def format_of(kit: OpenStudy, *, year: bool = True) -> Format:
-    """The format of a study's year; for an order, whose pieces pass or fail even where every number is certain, `year` is False."""
+    """The format of a study's year; for an order, whose pieces pass or fail even if every number is certain, `year` is False."""
     return Format(kit.study.currency, kit.study.file.study.locale, year and kit.certain)

@@ -10,8 +10,9 @@ from ..models.money import yearly_charge
 def straight_line(price, resale, life_years, months):
     """What equipment has been charged after some months in use, straight line; never more than price - resale. [money]
 
-    `price` and `resale` are what it cost and what it still brings at the end [money], `life_years` is above zero [year], and `months`
-    counts those begun since it was bought, the month of purchase in them [month]. ValueError for a price, resale or life out of range.
+    `price` and `resale` are what it cost and what it still brings at the end [money], `life_years` is above zero [year], and
+    `months` counts those begun since it was bought, the month of purchase in them [month]. ValueError for a price, resale or
+    life out of range.
 
     A patent of 5,100 over 17 years, bought in April of a calendar year, is charged 225 in the first and 300 in the
     next (IRS Publication 946, from memory):
@@ -25,8 +26,8 @@ def straight_line(price, resale, life_years, months):
 def owned(study, period):
     """Equipment that a study had by the end of a period: purchases first, then what only the study file has.
 
-    Yields item, where it stands, day it was bought (None: not known), cost and resale [money], useful life [year] (None: not known), and a
-    note that begins with a semicolon or is empty.
+    Yields item, where it stands, day it was bought (None: not known), cost and resale [money], useful life [year] (None: not
+    known), and a note that begins with a semicolon or is empty.
     """
     stated = {plain(name): (name, entry) for name, entry in study.file.equipment.items()}
     frame, seen = study.records.get("purchases"), set()

@@ -72,8 +72,8 @@ def tax_year_start(study) -> tuple[str, str]:
 def periods_of(study, *, today, year=None, first=None, last=None) -> list[Period]:
     """Tax years to make up: the one asked for, else each that has a row in a log, else the one of today.
 
-    `year` is that in which the tax year starts; `first` and `last` are days of a period of its own, both in it. StudyError for days that
-    are none, in the wrong order, or given beside a year.
+    `year` is that in which the tax year starts; `first` and `last` are days of a period of its own, both in it. StudyError
+    for days that are none, in the wrong order, or given beside a year.
     """
     starts, _ = tax_year_start(study)
     if first or last:

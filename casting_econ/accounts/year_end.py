@@ -89,7 +89,7 @@ class _Maker:
                 self.how.append(f"{log}: {column} is not known in {counted(len(missing), 'row')} and not in the totals.")
 
     def grouped(self, sheet, frame, by=(), figures=None, totals=()):
-        """Figures of each group of rows, of each kind of `totals` after its own groups, and of all; a log that is not there is not zero."""
+        """Figures of each group of rows, of each kind of `totals` after its groups, and of all; no log is not zero."""
         if frame is None:
             self.summary.append((sheet.name, None, "no log", sheet.name))
             return sheet
@@ -338,8 +338,9 @@ def run_year_end(
 ) -> Path:
     """Write the sheets of each tax year as a workbook `LABEL.xlsx` and as text files in `LABEL/`, with a manifest, into `out`.
 
-    The study folder is never written to, except for `year-end/` when no `out` is given. `today` only counts where there are no logs;
-    `asked` is `year`, or `first` and `last`, as `periods_of` takes them. StudyError for faults in the study or in what is asked for.
+    The study folder is never written to, except for `year-end/` when no `out` is given. `today` only counts where there are
+    no logs; `asked` is `year`, or `first` and `last`, as `periods_of` takes them. StudyError for faults in the study or in
+    what is asked for.
     """
     folder, kit = Path(folder), open_study(folder)
     periods = periods_of(kit.study, today=today, **asked)

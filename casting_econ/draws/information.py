@@ -23,8 +23,8 @@ class InformationValue:
 def perfect_information(benefit) -> InformationValue:
     """Expected value of knowing everything: mean of the best action's benefit less the best mean, zero or more. [money]
 
-    `benefit` is what each action brings in each draw, shape (draws, actions) [money]; Raiffa & Schlaifer, *Applied Statistical Decision
-    Theory*, 1961.
+    `benefit` is what each action brings in each draw, shape (draws, actions) [money]; Raiffa & Schlaifer, *Applied
+    Statistical Decision Theory*, 1961.
 
     >>> perfect_information([[0.0, 10.0], [0.0, -6.0]]).value  # 5 knowing, 2 not knowing
     3.0

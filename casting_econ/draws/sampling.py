@@ -23,10 +23,10 @@ def round_up_draws(draws: int) -> int:
 
 
 def points(dimensions: int, draws: int, seed: int, start: int = 0, stop: int | None = None) -> np.ndarray:
-    """Scrambled Sobol points, rows `start` to `stop` of the whole: shape (stop - start, dimensions), strictly between 0 and 1. [-]
+    """Rows `start` to `stop` of scrambled Sobol points: shape (stop - start, dimensions), strictly between 0 and 1. [-]
 
-    `draws` are the rows of the whole, as `round_up_draws` gives them, and `seed` any whole number of zero or more; what a row holds
-    does not depend on how the whole is cut.
+    `draws` are the rows of the whole, as `round_up_draws` gives them, and `seed` any whole number of zero or more; what a row
+    holds does not depend on how the whole is cut.
     """
     each = draws // REPLICATES
     stop = draws if stop is None else stop
@@ -53,7 +53,7 @@ def _quiet_random(engine, n):
 
 
 def copula_matrix(names: list[str], pairs: list[tuple[str, str, float]]) -> np.ndarray | None:
-    """Lower triangular root of the correlation matrix of normal scores, shape (names, names); None when nothing is correlated. [-]
+    """Lower triangular root of the correlations of normal scores, shape (names, names); None when there are none. [-]
 
     `pairs` are two of the `names` and their rank correlation in (-1, 1), Spearman's r, turned into the normal score correlation
     2 sin(pi r / 6). ValueError if a pair is of one number alone, or correlations contradict each other.
@@ -88,7 +88,7 @@ def correlate(uniform: np.ndarray, root: np.ndarray | None) -> np.ndarray:
 def in_chunks(
     work: Callable[[int, int], dict[str, np.ndarray]], draws: int, chunk: int = 8_192, workers: int = 1
 ) -> dict[str, np.ndarray]:
-    """Run `work(start, stop)` over all rows, `chunk` a time in so many threads, and join the arrays of rows that it returns by name.
+    """Run `work(start, stop)` over all rows, `chunk` a time in so many threads, and join the arrays it returns by name.
 
     The default keeps an array below 128 KiB, from which on allocators fetch fresh pages for each.
     """

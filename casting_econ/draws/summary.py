@@ -15,8 +15,9 @@ def _by_replicate(values):
 def summarise(values) -> dict[str, float]:
     """Mean, spread and quantiles of draws, and the standard error of the mean and of the median, in the unit of the values.
 
-    `values` are finite, else ValueError, and in the order they were made, so that replicates lie one after the other. Gives `mean`, `sd`,
-    `p05` to `p95`, `mean_error` and `p50_error`: the scatter between independent scrambles over the root of their number.
+    `values` are finite, else ValueError, and in the order they were made, so that replicates lie one after the other. Gives
+    `mean`, `sd`, `p05` to `p95`, `mean_error` and `p50_error`: the scatter between independent scrambles over the root of
+    their number.
     """
     values = np.asarray(values, dtype=float)
     if not np.isfinite(values).all():

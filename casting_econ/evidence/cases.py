@@ -35,7 +35,7 @@ _NO_ROWS = ([], np.empty((0, 1)))
 
 
 def ask(study, path, number):
-    """What the logs say about one number, or None when they are silent; a range that they contradict gives way to the prior weight.
+    """What the logs say about one number, None when they are silent; a range they contradict gives way to the prior weight.
 
     `path` is the dotted key, split; `number` is the study's own, or one in its place.
     """

@@ -84,11 +84,11 @@ def p_chart(counts, sizes, *, laney=True):
 
 
 def run_rules(z):
-    """Signals of the Western Electric zone rules: rule in plain words and index of the load that completes it, by load and then by rule.
+    """Signals of the Western Electric zone rules: rule in words and index of the load that completes it, by load, then rule.
 
-    `z` are sigmas from the centre in date order, shape (n_loads,); nan is left out as if the load had not been [-]. A load signals only
-    if it lies in the zone itself. Steady loads give a false alarm once in 91.75 by all four together, once in 370 by the first alone
-    (Champ & Woodall, *Technometrics* 29 (1987) 393-399).
+    `z` are sigmas from the centre in date order, shape (n_loads,); nan is left out as if the load had not been [-]. A load
+    signals only if it lies in the zone itself. Steady loads give a false alarm once in 91.75 by all four together, once in
+    370 by the first alone (Champ & Woodall, *Technometrics* 29 (1987) 393-399).
 
     NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2; Western Electric, *Statistical Quality Control Handbook*, 1956.
 

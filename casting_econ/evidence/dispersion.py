@@ -7,7 +7,7 @@ from ..models.checks import checked
 
 
 def counts_and_sizes(counts, sizes):
-    """Counts of loads and their sizes as float arrays of one shape (n_loads,); ValueError if one is below zero, or above its size. [piece]
+    """Counts of loads and their sizes as arrays of one shape (n_loads,); ValueError if below zero, or above its size. [piece]
 
     >>> [part.tolist() for part in counts_and_sizes([1, 2], 10)]
     [[1.0, 2.0], [10.0, 10.0]]
@@ -26,8 +26,9 @@ def counts_and_sizes(counts, sizes):
 def binomial_limits(hits, n, level=0.8):
     """Limits of a share from hits among n independent pieces: quantiles of Beta(hits + 1/2, misses + 1/2), after Jeffreys. [-]
 
-    `hits` and `n` are pieces [piece], `level` is the confidence, in (0, 1) [-]. The lower limit is 0 at no hits, the upper 1 at no misses.
-    ValueError if hits exceed n, or the level is outside its range. Brown, Cai & DasGupta, *Statistical Science* 16 (2001) 101-133.
+    `hits` and `n` are pieces [piece], `level` is the confidence, in (0, 1) [-]. The lower limit is 0 at no hits, the upper 1
+    at no misses. ValueError if hits exceed n, or the level is outside its range. Brown, Cai & DasGupta, *Statistical Science*
+    16 (2001) 101-133.
 
     >>> [round(float(limit), 3) for limit in binomial_limits(4, 20)]
     [0.108, 0.33]

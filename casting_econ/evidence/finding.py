@@ -26,5 +26,8 @@ class Finding:
 
 
 def prior_weight_of(number: Number) -> float:
-    """What a guess counts for against records, in the unit of its `worth` in the study file; 0 for a range that states none: its width says it."""
+    """What a guess counts for against records, in the unit of its `worth` in the study file.
+
+    0 for a range that states none: its width says it.
+    """
     return number.prior_weight or (DEFAULT_PRIOR_WEIGHT if number.distribution is None else 0.0)

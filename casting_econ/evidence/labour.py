@@ -52,8 +52,8 @@ def labour_rows(study: Study) -> list[tuple[float, dict[tuple[str, str], tuple[f
 def minutes_posteriors(study: Study, asking: set[str]) -> dict[str, Finding]:
     """What the timesheet says of minutes by piece or by load, by key; steps that share rows together.
 
-    `asking` holds dotted keys ending in `.minutes` or `.load_minutes`; those that no row tells about are left out. Amounts are in rows;
-    `tied` is the correlation of logarithms.
+    `asking` holds dotted keys ending in `.minutes` or `.load_minutes`; those that no row tells about are left out. Amounts
+    are in rows; `tied` is the correlation of logarithms.
     """
     rows, keys = labour_rows(study), sorted(asking)
     if not rows:

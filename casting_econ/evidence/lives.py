@@ -110,11 +110,11 @@ def weibull_fit(times, events):
 
 
 def remaining(shape, scale, age, ahead):
-    """Chance of failing within the next casts [-], and casts left that half reach [cast], of an item of some age that is still good.
+    """Chance that an item which is still good fails within the next casts [-], and casts left that half reach [cast].
 
-    `shape` [-] and `scale` [cast] are those of the Weibull, above zero, `age` the casts made so far and `ahead` those to come, zero or more
-    [cast]; all broadcast. ValueError outside these ranges. Meeker & Escobar, *Statistical Methods for Reliability Data*, 1998, ch. 2 and 4
-    (conditional life).
+    `shape` [-] and `scale` [cast] are those of the Weibull, above zero, `age` the casts made so far and `ahead` those to
+    come, zero or more [cast]; all broadcast. ValueError outside these ranges. Meeker & Escobar, *Statistical Methods for
+    Reliability Data*, 1998, ch. 2 and 4 (conditional life).
 
     >>> chance, median = remaining(1.0, 50.0, age=30.0, ahead=10.0)  # no memory: 1 - exp(-10/50), 50 ln 2
     >>> round(float(chance), 4), round(float(median), 3)

@@ -93,7 +93,7 @@ def scrap_table(study: Study, product: str) -> pd.DataFrame | None:
 
 
 def ruined_loads(counts: LoadCounts) -> list:
-    """Index, in `counts.batches`, of loads ruined as a whole: hardly a piece good, and far fewer than the other loads' pieces would give.
+    """Index, in `counts.batches`, of loads ruined as a whole: hardly a piece good, far fewer than other loads would give.
 
     The chance of so few good pieces is beta-binomial with the other loads' share and a correlation of 0.05.
     """
@@ -108,11 +108,11 @@ def ruined_loads(counts: LoadCounts) -> list:
 
 
 def load_correlation(study: Study, product: str) -> Distribution:
-    """How much pieces of one load of a product fail together, as its batches tell it: between two of them, good or not at the end. [-]
+    """Correlation between two pieces of one load of a product, good or not at the end, as its batches tell it. [-]
 
-    A correlation that the study states is not looked at here. Good of casts, load by load, with loads ruined as a whole left out:
-    `load_share_posterior`, in which the yield by the stated pass shares counts for 10 pieces. Without batches of the product, its prior
-    beta(1, 19) alone. KeyError if the study has no such product.
+    A correlation that the study states is not looked at here. Good of casts, load by load, with loads ruined as a whole left
+    out: `load_share_posterior`, in which the yield by the stated pass shares counts for 10 pieces. Without batches of the
+    product, its prior beta(1, 19) alone. KeyError if the study has no such product.
     """
     stated = math.prod(step.pass_share.value for step in study.file.products[product].steps.values())
     loads = _usual_loads(study, product)
@@ -171,7 +171,7 @@ def loads_of_mould(study: Study) -> pd.Series:
 
 
 def mould_lives(study, product):
-    """Casts a cavity at wear-out, and so far of moulds still good or replaced by plan [cast]; None without moulds of the product."""
+    """Casts a cavity at wear-out, and so far of moulds good or replaced by plan [cast]; None without moulds."""
     moulds = study.records.get("moulds")
     if moulds is None or not (moulds["product"] == product).any():
         return None

@@ -16,7 +16,7 @@ def _sales_of(sales, channel, product):
 
 
 def orders_of(sales, channel, product):
-    """Real sales of a product in a channel, one row an order: pieces [piece], its money [money/order] and its date; None without any."""
+    """Real sales of a product in a channel, a row an order: pieces [piece], money [money/order], date; None without any."""
     mine = None if sales is None else _sales_of(sales, channel, product)
     if mine is None or mine.empty:
         return None
@@ -40,7 +40,7 @@ def _offered(study, channel):
 
 
 def orders_seen(study: Study, channel: str):
-    """Orders of a channel, the months in which they could have come, and from when, in words where that is not the beginning of the logs.
+    """Orders of a channel, the months in which they could have come, and from when, in words, if not from the first row.
 
     None where nothing is told: without a sales log, with logs of one day alone, and before the channel is offered. The time goes
     from `offered_since`, else the first row of all logs, to the last row of all logs; days without an order count. An order that
@@ -82,8 +82,9 @@ def _time_of_sales(study):
 def season_table(study: Study) -> pd.DataFrame:
     """Orders of each calendar month [order] against the average one [-], all channels, with the middle eight in ten.
 
-    A month's index is its orders a day over the orders a day of the whole, with the gamma posterior of a Poisson rate whose prior counts
-    for one order at the average rate. Empty with less than a year of sales, when a season cannot be told from a trend.
+    A month's index is its orders a day over the orders a day of the whole, with the gamma posterior of a Poisson rate whose
+    prior counts for one order at the average rate. Empty with less than a year of sales, when a season cannot be told from a
+    trend.
     """
     months = orders_by_month(study)
     if len(months) < FULL_YEAR or months.empty:

@@ -23,7 +23,7 @@ def items_of(study: Study):
 
 
 def amount_in(quantity, unit, base, entry, currency):
-    """A quantity of a `unit` in the unit `base` of the price, through the density where that is mass and it was bought by volume; else nan."""
+    """A quantity of a `unit` in the unit `base` of the price, through the density from volume to mass; else nan."""
     for given, factor in ((unit, 1.0), (f"{unit} * gram / milliliter", entry.density.value if entry.density else np.nan)):
         try:
             return quantity * factor * ratio_of_units(given or "dimensionless", base, currency)
@@ -33,7 +33,7 @@ def amount_in(quantity, unit, base, entry, currency):
 
 
 def bought_amounts(study, item, entry, base):
-    """Purchases of an item: paid [money], and the amount in a base unit, nan where the unit does not fit; shape (purchases,) both."""
+    """Purchases of an item, shape (purchases,): paid [money], and the amount in a base unit, nan where that does not fit."""
     bought = study.records.get("purchases")
     rows = None if bought is None else bought[bought["item"] == item]
     if rows is None or rows.empty:

@@ -39,7 +39,7 @@ def stated_range(spread, logarithms=False):
 
 
 def contradicts(found, spread):
-    """Whether what the logs make of a guess without its range lies beyond the ends of the range, but for one in a hundred; both Distributions."""
+    """Whether what the logs make of a guess without its range lies beyond the ends of the range, but for one in a hundred."""
     low, high = found.quantile(np.array([0.01, 0.99]))
     least, most = spread.quantile(np.array([0.01, 0.99]))
     return bool(high < least or low > most)
@@ -86,7 +86,7 @@ def life_prior(stated, prior_weight, shape, shape_spread, spread=None):
 
 
 def mean_prior(stated, prior_weight, totals, weights, spread=None):
-    """Mean a unit, its prior weight [unit] and its standard deviation, from rows of totals and their units (`weights`), shape (rows,).
+    """Mean a unit, its prior weight [unit] and standard deviation, from rows of totals and units (`weights`), shape (rows,).
 
     A range counts for what the rows' scatter makes of it.
     """
@@ -98,9 +98,10 @@ def mean_prior(stated, prior_weight, totals, weights, spread=None):
 
 
 def share_posterior(stated, prior_weight, hits, misses) -> Distribution:
-    """Beta posterior of a share: (stated x prior weight + hits, (1 - stated) x prior weight + misses); its middle is its mean. [-]
+    """Beta posterior of a share: (stated x weight + hits, (1 - stated) x weight + misses); its middle is its mean. [-]
 
-    `stated` is in [0, 1] [-]; the others are pieces, taken as independent: loads that fail together make the truth wider than this.
+    `stated` is in [0, 1] [-]; the others are pieces, taken as independent: loads that fail together make the truth wider than
+    this.
 
     >>> posterior = share_posterior(0.8, 10, 17, 3)
     >>> [round(float(q), 2) for q in posterior.quantile(np.array([0.1, 0.9]))]
@@ -112,7 +113,7 @@ def share_posterior(stated, prior_weight, hits, misses) -> Distribution:
 
 
 def load_share_posterior(stated, prior_weight, hits, sizes, pooled=0.0):
-    """Posterior of a share when pieces of one load are alike, and of how alike they are: of the correlation between two of them. [-]
+    """Posterior of a share when pieces of one load are alike, and of the correlation between two of them. [-]
 
     Parameters
     ----------
@@ -164,7 +165,7 @@ def load_share_posterior(stated, prior_weight, hits, sizes, pooled=0.0):
 
 
 def weighed(values, weights, middle):
-    """Distribution of values in rising order with a density each, three or more of them above zero; `middle` is 'mean' or 'median'.
+    """Distribution of rising values with a density each, three or more of them above zero; `middle` is 'mean' or 'median'.
 
     Examples
     --------
@@ -201,8 +202,8 @@ def _row_variance(mean, totals, weights):
 def mean_posterior(stated, prior_weight, totals, weights, sd=None) -> Distribution:
     """Posterior of a mean per unit, such as minutes a piece, from rows of totals and units.
 
-    Gamma about the mean of guess and rows, each weighing by its units. Its spread joins the guess's own and the standard error of the
-    rows' ratio, by the same weights.
+    Gamma about the mean of guess and rows, each weighing by its units. Its spread joins the guess's own and the standard
+    error of the rows' ratio, by the same weights.
 
     Parameters
     ----------

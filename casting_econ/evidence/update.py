@@ -25,7 +25,7 @@ class Evidence(Finding):
 
 
 def update(study: Study) -> dict[str, Evidence]:
-    """Posterior of every number that says `from = "records"` and that the logs know something about, by dotted key; others stay guesses."""
+    """Posterior, by dotted key, of every number that says `from = "records"` and that the logs know something about."""
 
     def measured(key, found):
         basis = "measured" if found.seen else "guess"

@@ -13,10 +13,11 @@ _TOUCHES = 1e-7  # of a root, within which two are one: rounding parts a double 
 
 
 def npv(rate, flows):
-    """Present worth of flows at the ends of equal periods, the first of them now: OpenStax, *Principles of Finance*, chapter 16. [money]
+    """Present worth of flows at the ends of equal periods, the first of them now. [money]
 
-    `flows` are money in (positive) and out, shape (..., periods + 1) [money]; `rate` is above -1 [1/period] and broadcasts against all axes
-    of them but the last. The result has shape (...). ValueError for rates or flows outside these ranges, or no periods along an axis.
+    `flows` are money in (positive) and out, shape (..., periods + 1) [money]; `rate` is above -1 [1/period] and broadcasts
+    against all axes of them but the last. The result has shape (...). ValueError for rates or flows outside these ranges, or no
+    periods along an axis. OpenStax, *Principles of Finance*, chapter 16.
 
     >>> round(float(npv(0.09, [-16_000, 2_000, 4_000, 5_000, 5_000, 5_000, 5_000])), 2)
     2835.62
@@ -29,8 +30,9 @@ def npv(rate, flows):
 def irr(flows):
     """Every rate above -1 at which flows are worth nothing today, in rising order; empty where none does. [1/period]
 
-    `flows` are money in (positive) and out, the first of it now, shape (periods + 1,) [money]; ValueError if one is not finite, or all are
-    zero, so that any rate would do. OpenStax, *Principles of Finance*, chapter 16 (several rates of return).
+    `flows` are money in (positive) and out, the first of it now, shape (periods + 1,) [money]; ValueError if one is not
+    finite, or all are zero, so that any rate would do. OpenStax, *Principles of Finance*, chapter 16 (several rates of
+    return).
 
     In x = 1 / (1 + rate) present worth is a polynomial, whose roots are the eigenvalues of its companion matrix. Where worth only
     touches zero two of them meet, a hair apart by rounding; such a pair is one rate.
@@ -192,16 +194,16 @@ class CashPath:
 
 
 def cash_path(plan):
-    """What is in the bank month by month, as a `CashPath`: months are along the last axis, everything else of the plan broadcasts.
+    """What is in the bank month by month, as a `CashPath`: months are along the last axis, all else of the plan broadcasts.
 
-    Closing balance = opening + received - paid - outlays - pay - tax, in every month. ValueError if an input is outside its range,
-    or shapes of months do not fit.
+    Closing balance = opening + received - paid - outlays - pay - tax, in every month. ValueError if an input is outside its
+    range, or shapes of months do not fit.
 
-    Tax is an estimate: the share set aside of receipts less payments and wear since the last twelve months ended, nothing where
-    that is a loss, which is not carried on. It leaves the bank when the twelve months end; free money is without it from the
-    start, so that the date does not matter to what can be spent. Material that the lead asks for before the start is bought at the start.
-    Moulds there at the start are paid in the outlays: what they wear until they are used up is deducted, not paid again; wear after that is
-    paid as it comes.
+    Tax is an estimate: the share set aside of receipts less payments and wear since the last twelve months ended, nothing
+    where that is a loss, which is not carried on. It leaves the bank when the twelve months end; free money is without it
+    from the start, so that the date does not matter to what can be spent. Material that the lead asks for before the start is
+    bought at the start. Moulds there at the start are paid in the outlays: what they wear until they are used up is deducted,
+    not paid again; wear after that is paid as it comes.
 
     >>> path = cash_path(CashPlan(share=sales_share(3), outlays=[300, 0, 0, 0], opening=500, receipts=((2400, 1),), overhead=600))
     >>> path.balance.tolist(), float(path.lowest), int(path.lowest_month)

@@ -6,8 +6,8 @@ import numpy as np
 def checked(name, value, *, low=-np.inf, high=np.inf, above=None):
     """`value` as float (a scalar) or float array, refusing what is not finite or out of range.
 
-    `low` and `high` are inclusive limits, `above` an exclusive lower one, in the unit of the value; the ValueError gives the `name`, the
-    requirement, what arrived and where.
+    `low` and `high` are inclusive limits, `above` an exclusive lower one, in the unit of the value; the ValueError gives the
+    `name`, the requirement, what arrived and where.
     """
     array = np.asarray(value, dtype=float)
     if array.size == 0:

@@ -72,8 +72,8 @@ class PieceCost:
 def material_cost(cost, loss_share=0.0):
     """Cost of what has to be opened for what ends in the piece, cost / (1 - loss share). [money/piece]
 
-    `cost` is of what ends in the piece [money/piece], `loss_share` the share of what is opened that stays in cups, drips and lids [-];
-    ValueError for a cost below zero or a share outside [0, 0.99].
+    `cost` is of what ends in the piece [money/piece], `loss_share` the share of what is opened that stays in cups, drips and
+    lids [-]; ValueError for a cost below zero or a share outside [0, 0.99].
 
     >>> material_cost(0.90, loss_share=0.10)
     1.0
@@ -175,8 +175,8 @@ def piece_cost(product: Product, target_per_hour, casts_per_year=None):
 def hands_on_minutes(step: Step, made_before=0.0, pieces=None):
     """Hands-on minutes for a piece entering a step, rework in them, its part of a load apart. [min/piece]
 
-    A step that learns is averaged over the `pieces` that enter it, after those `made_before` [piece]. ValueError if an input is outside
-    its range, or such a step has no pieces.
+    A step that learns is averaged over the `pieces` that enter it, after those `made_before` [piece]. ValueError if an input
+    is outside its range, or such a step has no pieces.
 
     >>> from casting_econ.models import Step
     >>> hands_on_minutes(Step(name="sand", minutes=3.0, rework_share=0.1, rework_minutes=5.0))
@@ -198,7 +198,7 @@ def casts_of_moulds(product: Product):
 
 
 def mould_per_cast(product):
-    """Minutes and material of mould making that fall on one cast, none without a mould; ValueError below zero. [min/cast, money/cast]"""
+    """Minutes and material of mould making for one cast, none without a mould; ValueError below zero. [min/cast, money/cast]"""
     mould = product.mould
     if mould is None:
         return 0.0, 0.0

@@ -21,8 +21,8 @@ def learning_exponent(rate):
 def unit_total(pieces, rate):
     """Sum of n ** b for n = 1 to `pieces`, zero or more, at a learning rate in (0, 1]: times of the first piece. [-]
 
-    Fractions of a piece interpolate smoothly; ValueError outside these ranges. The first 16 terms are summed as they stand, the rest by
-    the Euler-Maclaurin formula, whose next term is below 1e-9 there; so a million draws cost no loop over pieces.
+    Fractions of a piece interpolate smoothly; ValueError outside these ranges. The first 16 terms are summed as they stand,
+    the rest by the Euler-Maclaurin formula, whose next term is below 1e-9 there; so a million draws cost no loop over pieces.
 
     >>> round(float(unit_total(100, 0.85)), 4)
     43.7539

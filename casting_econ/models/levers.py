@@ -14,8 +14,8 @@ from .yields import at_scrap_rate
 def moved_at(a, place: str, move: Callable):
     """The same workshop, or group of its numbers, with what stands at a place moved; nothing where the place is empty.
 
-    `place` is dotted names from there on, * for every one, such as 'products.knob.steps.*.minutes'; `move` takes what stands there and
-    gives what shall.
+    `place` is dotted names from there on, * for every one, such as 'products.knob.steps.*.minutes'; `move` takes what stands
+    there and gives what shall.
 
     >>> from casting_econ.models import Product, Step
     >>> knob = Product(name="knob", casts_per_load=10, steps=(Step(name="pour", minutes=6.0), Step(name="sand", minutes=3.0)))

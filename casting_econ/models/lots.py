@@ -117,8 +117,8 @@ def cheapest_lots(
 def load_cost(setup: float, unit: float, casts_per_load: float = np.inf) -> Callable[[int], float]:
     """Cost of a lot poured in loads, as a callable from casts to money: a set-up for every load begun, and each cast.
 
-    `setup` is the cost of one load however full, zero or more [money/load], `unit` that of each cast, above zero [money/cast], and
-    `casts_per_load` a full load [cast/load]; infinity is one set-up a lot. ValueError outside these ranges.
+    `setup` is the cost of one load however full, zero or more [money/load], `unit` that of each cast, above zero
+    [money/cast], and `casts_per_load` a full load [cast/load]; infinity is one set-up a lot. ValueError outside these ranges.
 
     >>> cost = load_cost(6.0, 1.5, casts_per_load=14)
     >>> cost(0), cost(14), cost(15)

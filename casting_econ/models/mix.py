@@ -99,8 +99,9 @@ def best_mix(contribution, use, capacity, most, least=0.0):
 def gain_by_resource(contribution, use):
     """What each activity brings for a unit of each resource: the order to make things in while one of them is full.
 
-    `contribution` is of one unit of each activity, shape (n,) [money]; `use`, of each resource by it, zero or more, shape (m, n). Gives
-    contribution / use, infinite where an activity takes nothing, shape (m, n) [money/unit]; ValueError where shapes do not agree.
+    `contribution` is of one unit of each activity, shape (n,) [money]; `use`, of each resource by it, zero or more, shape (m,
+    n). Gives contribution / use, infinite where an activity takes nothing, shape (m, n) [money/unit]; ValueError where shapes
+    do not agree.
 
     >>> gain_by_resource([12.0, 10.0], [[4.0, 2.0]]).tolist()
     [[3.0, 5.0]]

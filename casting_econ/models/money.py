@@ -45,8 +45,8 @@ def yearly_charge(price, resale, life_years, interest=0.0):
 def self_employed_target(wage, paid_hours_per_year, employer_share, weeks_worked, full_week_hours):
     """Hourly pay a self-employed maker needs to live as well as on an employed wage. [money/hour]
 
-    A year's wage with contributions over the hours really worked. An estimate: which contributions apply is a question for a qualified
-    adviser.
+    A year's wage with contributions over the hours really worked. An estimate: which contributions apply is a question for a
+    qualified adviser.
 
     Parameters
     ----------

@@ -21,8 +21,9 @@ def mean_to_scale(mean_life, shape):
 def expected_casts(mean_life, shape=2.5, replace_at=None):
     """Casts a mould gives on average, E[min(T, replacement age)], with T Weibull of a mean [cast] and shape [-]. [cast]
 
-    `replace_at` is the age at which it is replaced anyway; None runs it until worn out. [cast] All are above zero, else ValueError. By
-    renewal reward the mould cost of a cast is the mould's cost over this number: Tijms, *A First Course in Stochastic Models*, 2003, ch. 2.
+    `replace_at` is the age at which it is replaced anyway; None runs it until worn out. [cast] All are above zero, else
+    ValueError. By renewal reward the mould cost of a cast is the mould's cost over this number: Tijms, *A First Course in
+    Stochastic Models*, 2003, ch. 2.
 
     >>> expected_casts(35.0), round(float(expected_casts(35.0, shape=1.0, replace_at=35.0)), 4)  # 35 (1 - 1/e)
     (35.0, 22.1242)

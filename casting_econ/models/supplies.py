@@ -12,7 +12,7 @@ _TOLERANCE = 1e-6  # to which HiGHS keeps a condition
 
 
 def mixed_masses(amount, parts, densities, by):
-    """Mass [g] and volume [ml] of each component of a mix, shape (components, ...) both; no volumes where densities are not known.
+    """Mass [g] and volume [ml] of each component of a mix, shape (components, ...); None for volumes without densities.
 
     Parameters
     ----------
@@ -117,8 +117,8 @@ def cheapest_packs(needed, sizes, prices):
 def hours_at_temperature(hours, stated_at, temperature, factor=2.0):
     """Hours a cure takes at another temperature than its stated one: hours x factor ** ((stated - workshop) / 10). [h]
 
-    `hours` hold at the temperature `stated_at`, zero or more [h]; `temperature` is that of the workshop [degC]; `factor`, how many times
-    quicker for each 10 degrees warmer, is one or more [-]. ValueError outside these ranges.
+    `hours` hold at the temperature `stated_at`, zero or more [h]; `temperature` is that of the workshop [degC]; `factor`, how
+    many times quicker for each 10 degrees warmer, is one or more [-]. ValueError outside these ranges.
 
     A rule of thumb for some ten degrees either way: supplier notes say 1.5 to 2.5. Below the least
     temperature of its data sheet a mix may never cure, and warmer makes big pours hotter: the data sheet comes first.

@@ -50,7 +50,8 @@ class TaxScheme:
 def by_bands(base, bands):
     """Amount due on a base, zero or more, by bands: continuous and never falling. [money/year]
 
-    `bands` are pairs: from so much on [money/year], this share of what lies above [-], up to the next. ValueError for another base.
+    `bands` are pairs: from so much on [money/year], this share of what lies above [-], up to the next. ValueError for another
+    base.
 
     >>> round(float(by_bands(35_000, [(12_570, 0.06), (50_270, 0.02)])), 2)
     1345.8

@@ -45,10 +45,10 @@ def evaluate(a: Workshop) -> Outcome:
 
     Notes
     -----
-    Products share stations by the time each takes alone. What is short is shared out by cutting all
-    orders of the products that need it by the same share; hands come last. Learning is averaged over
-    the casts that expected demand needs. Overhead, equipment and weekly hours are spread over products
-    by the making hours that expected demand needs, or by pieces where nothing takes time. A ruined load is lost where it first waits, in proportion to what is poured.
+    Products share stations by the time each takes alone. What is short is shared out by cutting all orders of the products
+    that need it by the same share; hands come last. Learning is averaged over the casts that expected demand needs. Overhead,
+    equipment and weekly hours are spread over products by the making hours that expected demand needs, or by pieces where
+    nothing takes time. A ruined load is lost where it first waits, in proportion to what is poured.
     """
     weeks = checked("weeks per year", a.weeks_per_year, above=0.0, high=53.0)
     target = checked("target pay", a.target_per_hour, low=0.0)
@@ -131,7 +131,7 @@ def evaluate(a: Workshop) -> Outcome:
 
 
 def beyond_target(a: Workshop, outcome: Outcome):
-    """What the outcome of a workshop's year pays beyond its target for every hour: residual pay less target times hours. [money/year]"""
+    """What the outcome of a year pays beyond its target for every hour: residual pay less target times hours. [money/year]"""
     return outcome.totals["residual_pay_per_year"] - a.target_per_hour * outcome.totals["hours_per_year"]
 
 
@@ -320,7 +320,7 @@ def _ratio(part, whole):
 
 
 def _pieces_needed(fixed, contribution, sold, room):
-    """Pieces at which today's contribution for each piece sold covers what is fixed; infinite where none that can be made does."""
+    """Pieces at which today's contribution for each piece sold covers what is fixed; infinite if none that can be made does."""
     contribution = np.asarray(contribution)
     pieces = np.where(contribution > 0, _ratio(fixed, contribution) * np.where(contribution > 0, sold, 1.0), np.inf)
     return np.where(pieces <= room * (1.0 + 1e-9), pieces, np.inf)[()]

@@ -63,7 +63,8 @@ def surviving_share(pass_shares):
 def at_scrap_rate(pass_shares, scrap_rate):
     """Shares passing each step at another overall scrap rate, in [0, 1) or ValueError. [-]
 
-    y_k ** g with one g, so that the steps keep their part of the logarithm of the yield; where no step scraps yet, the last one does.
+    y_k ** g with one g, so that the steps keep their part of the logarithm of the yield; where no step scraps yet, the last
+    one does.
 
     >>> [round(float(y), 4) for y in at_scrap_rate([0.9, 0.9], 0.36)]
     [0.8, 0.8]

@@ -17,7 +17,13 @@ from .reference import wages
 from .study import Number, Study
 from .study.scenarios import PASS_SHARE, SCRAP
 
-_SHARED = ("demand", "minutes", "pass_odds", "material", "price")
+_SHARED = {  # factors that numbers of a kind share, as a reader would say them
+    "demand": "orders stated without a spread",
+    "minutes": "minutes stated without a spread",
+    "pass_odds": "odds of passing a check",
+    "material": "material prices",
+    "price": "prices stated without a spread",
+}
 _UNIT = re.compile("_(hours|casts|years|per_year|share)$")  # which names of models end in and those of the study file do not
 NEW_SEED = 1_000_003  # added to the seed for numbers that only a changed study is unsure of
 
@@ -254,13 +260,7 @@ def label(key: str) -> str:
     words = [part.replace("-", " ").replace("_", " ") for part in key.split(".")]
     match words:
         case ["spread", kind]:
-            return {
-                "pass odds": "odds of passing a check",
-                "material": "material prices",
-                "price": "prices stated without a spread",
-                "minutes": "minutes stated without a spread",
-                "demand": "orders stated without a spread",
-            }[kind]
+            return _SHARED[kind.replace(" ", "_")]
         case ["products", product, "steps", step, "materials", item, what]:
             return f"{product}: {what} of {item}"
         case ["products", product, "steps", step, what]:

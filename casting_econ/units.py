@@ -155,18 +155,8 @@ def check_counted(unit: str, counts: str, per: str, currency: str) -> None:
             )
 
 
-def is_volume(unit: str) -> bool:
-    """Whether a unit measures volume."""
-    return measures(unit, "milliliter")
-
-
-def is_mass(unit: str) -> bool:
-    """Whether a unit measures mass."""
-    return measures(unit, "gram")
-
-
 def measures(unit: str, base: str) -> bool:
-    """Whether a unit is of one kind with another."""
+    """Whether a unit is of one kind with another, such as a milliliter or a gram."""
     try:
         return bool(unit) and ratio_of_units(unit, base, "EUR") > 0
     except Unclear:

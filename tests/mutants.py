@@ -106,7 +106,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("year * (1.0 + checked_share", "year * (1.0 - checked_share"),
     ],
     "casting_econ/models/cash.py": [
-        ("np.sum(flows * np.exp(-growth", "np.sum(flows * np.exp(growth"),
+        ("flows * np.exp(-growth", "flows * np.exp(growth"),
         ("index[..., 0] - 1.0 + part", "index[..., 0] + part"),
         ("np.where(index[..., 0] == 0, 0.0", "np.where(index[..., 0] == 1, 0.0"),
         ("ends - ramp / 2.0", "ends - ramp"),

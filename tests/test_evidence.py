@@ -13,12 +13,12 @@ from casting_econ.assumptions import assume, draw_values, point_values, spread_v
 from casting_econ.draws.distributions import distribution
 from casting_econ.evidence import (
     could_update,
+    load_counts,
     load_share_posterior,
     mean_posterior,
     mould_life_posterior,
     rate_posterior,
     rows_posterior,
-    scrap_table,
     share_posterior,
     update,
 )
@@ -174,26 +174,26 @@ date,batch,step,cause,pieces,fate
 """
 
 
-def test_scrap_table_by_hand(tile):
+def test_load_counts_by_hand(tile):
     """Of 5 lost, 1 is scrap at trim and 1 a second at glaze; 3 unexplained go to trim, the first check; rework is no loss."""
-    table = scrap_table(tile(batches=BATCHES, faults=FAULTS), "tile")
+    table = load_counts(tile(batches=BATCHES, faults=FAULTS), "tile").totals
 
     assert table.lost.to_dict() == {"cast": 0.0, "trim": 4.0, "glaze": 1.0}
     assert table.entering.to_dict() == {"cast": 20.0, "trim": 20.0, "glaze": 16.0}
 
 
-def test_scrap_table_without_faults(tile):
+def test_load_counts_without_faults(tile):
     """With batches alone every loss is booked to the first check."""
-    table = scrap_table(tile(batches=BATCHES), "tile")
+    table = load_counts(tile(batches=BATCHES), "tile").totals
 
     assert table.lost.to_dict() == {"cast": 0.0, "trim": 5.0, "glaze": 0.0}
 
 
-def test_scrap_table_without_batches(tile):
+def test_load_counts_without_batches(tile):
     """Faults alone do not say how many pieces passed, so there is no table and the guess stays."""
     study = tile(faults="date,product,step,cause,pieces,fate\n2025-01-08,tile,trim,air,1,scrap")
 
-    assert scrap_table(study, "tile") is None
+    assert load_counts(study, "tile") is None
     assert update(study) == {}
 
 
@@ -262,7 +262,7 @@ def test_faults_without_batch_belong_to_the_only_product(tile):
     """Where there is one product, a fault that names neither it nor a batch is one of its own."""
     faults = "date,step,cause,pieces,fate\n2025-01-08,glaze,pinhole,5,scrap"
 
-    assert scrap_table(tile(batches=BATCHES, faults=faults), "tile").lost.glaze == 5
+    assert load_counts(tile(batches=BATCHES, faults=faults), "tile").totals.lost.glaze == 5
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,7 @@
 """Scrambled Sobol draws: one seed, the same numbers for any chunk size and any number of workers."""
 
-from collections.abc import Callable, Iterator
+import warnings
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
@@ -38,18 +39,11 @@ def points(dimensions: int, draws: int, seed: int, start: int = 0, stop: int | N
         engine = scipy.stats.qmc.Sobol(dimensions, scramble=True, bits=_BITS, rng=rng)
         if first:
             engine.fast_forward(first)
-        block = _quiet_random(engine, last - first)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", UserWarning)  # the whole has a size of a power of two, a chunk need not
+            block = engine.random(last - first)
         parts.append(block + 0.5 ** (_BITS + 1))  # half a step in, so that 0 never comes
     return np.concatenate(parts) if parts else np.empty((0, dimensions))
-
-
-def _quiet_random(engine, n):
-    """Draw without the power-of-two warning: the whole has that size, a chunk need not."""
-    import warnings
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", UserWarning)
-        return engine.random(n)
 
 
 def copula_matrix(names: list[str], pairs: list[tuple[str, str, float]]) -> np.ndarray | None:
@@ -94,6 +88,5 @@ def in_chunks(
     """
     spans = [(start, min(start + chunk, draws)) for start in range(0, draws, chunk)]
     with ThreadPoolExecutor(max_workers=workers) as pool:
-        parts: Iterator[dict[str, np.ndarray]] = pool.map(lambda span: work(*span), spans)
-        parts = list(parts)
+        parts = list(pool.map(lambda span: work(*span), spans))
     return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}

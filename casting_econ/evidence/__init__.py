@@ -16,7 +16,6 @@ from .loads import (
     mould_lives,
     own_faults,
     ruined_loads,
-    scrap_table,
 )
 from .market import channel_summary, orders_by_month, season_table
 from .materials import material_table

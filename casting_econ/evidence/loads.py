@@ -86,12 +86,6 @@ def own_faults(study, product, faults):
     return mine | (faults.batch.isna() & faults["product"].isna() & alone)
 
 
-def scrap_table(study: Study, product: str) -> pd.DataFrame | None:
-    """Pieces entering, and lost at, each step of a product over all batches; index: steps. [piece] None without batches."""
-    counts = load_counts(study, product)
-    return None if counts is None else counts.totals
-
-
 def ruined_loads(counts: LoadCounts) -> list:
     """Index, in `counts.batches`, of loads ruined as a whole: hardly a piece good, far fewer than other loads would give.
 

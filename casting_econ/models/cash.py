@@ -22,9 +22,7 @@ def npv(rate, flows):
     >>> round(float(npv(0.09, [-16_000, 2_000, 4_000, 5_000, 5_000, 5_000, 5_000])), 2)
     2835.62
     """
-    flows = _flows(flows)
-    growth = np.log1p(np.asarray(checked("rate", rate, above=-1.0)))[..., None]
-    return np.sum(flows * np.exp(-growth * np.arange(flows.shape[-1])), axis=-1)[()]
+    return np.sum(_discounted(_flows(flows), rate), axis=-1)[()]
 
 
 def irr(flows):
@@ -84,8 +82,7 @@ def payback(flows, rate=0.0, *, for_good=False):
     (4.0, 5.05)
     """
     flows = _flows(flows)
-    growth = np.log1p(np.asarray(checked("rate", rate, above=-1.0)))[..., None]
-    held = np.cumsum(flows * np.exp(-growth * np.arange(flows.shape[-1])), axis=-1)
+    held = np.cumsum(_discounted(flows, rate), axis=-1)
     # sums that should be zero may miss it by rounding
     back = held >= -1e-12 * np.abs(flows).sum(axis=-1, keepdims=True)
     if for_good:
@@ -218,8 +215,13 @@ def cash_path(plan):
             f"share of sales must have the months of the outlays and the lead, {months + lead} in all; got {np.shape(share)}"
         )
     now = _from_start(share[..., :months])
-    received = sum((_later(money * now, delay) for money, delay in _receipts(plan.receipts)), 0.0 * now)
-    earned = sum((money * now for money, _ in _receipts(plan.receipts)), 0.0 * now)
+    # a channel may cost more than it brings
+    due = [
+        (np.asarray(checked("receipts", money))[..., None] * now, checked_whole("delay of receipts", delay))
+        for money, delay in plan.receipts
+    ]
+    earned = sum((money for money, _ in due), 0.0 * now)
+    received = sum((_later(money, delay) for money, delay in due), 0.0 * now)
     bought = share[..., lead : lead + months]
     ahead = np.concatenate([share[..., :lead].sum(axis=-1, keepdims=True), bought], axis=-1)
     material = _column("material", plan.material)
@@ -245,13 +247,6 @@ def cash_path(plan):
     parts |= {"owed": np.cumsum(earned - received, axis=-1), "in_stock": np.cumsum(material * (ahead - now), axis=-1)}
     whole = {name: np.broadcast_to(value, shape) for name, value in parts.items()}
     return CashPath(**whole, balance=balance, free=balance - whole["set_aside"])
-
-
-def _receipts(receipts):
-    """Each channel's money a year, for the months axis, with its delay."""
-    for money, delay in receipts:
-        # a channel may cost more than it brings
-        yield np.asarray(checked("receipts", money))[..., None], checked_whole("delay of receipts", delay)
 
 
 def _column(name, value):
@@ -287,6 +282,12 @@ def _tax(taxed, share):
         tax.append(paid)
         aside.append(due - paid)
     return np.concatenate(tax, axis=-1), np.concatenate(aside, axis=-1)
+
+
+def _discounted(flows, rate):
+    """What each of the flows is worth now."""
+    growth = np.log1p(np.asarray(checked("rate", rate, above=-1.0)))[..., None]
+    return flows * np.exp(-growth * np.arange(flows.shape[-1]))
 
 
 def _flows(flows):

@@ -24,11 +24,6 @@ class Mix:
     # the same is what a unit must bring more before another is taken (reduced cost)
     others_as_good: bool  # whether other amounts bring as much
 
-    @property
-    def degenerate(self) -> bool:
-        """Whether a unit more and a unit less of a resource are worth differently."""
-        return bool((self.worth_if_less > self.worth_of_resource + _NEAR * np.maximum(self.worth_of_resource, 1.0)).any())
-
 
 def best_mix(contribution, use, capacity, most, least=0.0):
     """Amounts of activities that bring most within what the resources hold.

@@ -12,10 +12,11 @@ from .curing import ENOUGH_LOADS, WEEK_HOURS, in_moulds, loads_per_week, places_
 from .money import yearly_charge
 from .selling import orders_at_price
 from .workshop import Workshop
+from .yields import rolled_yield
 
 DEMAND, HANDS = "demand", "hands"
 _NO_LOADS = 1e-12  # a week; above zero, so that what nobody wants stays zero
-_ORDER_KINDS = ("revenue", "fees", "postage", "packaging", "refunds", "net")
+_ORDER_KINDS = ("revenue", "fees", "postage", "packaging", "refunds")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,7 +73,7 @@ def evaluate(a: Workshop) -> Outcome:
     variable_hours = sum(make_hours.values()) + order_hours + ruined_hours
     hours = checked("hours per year", variable_hours + fixed_hours + stall_hours, above=0.0)
     fixed_costs = overhead + equipment + stall_fees + ruined_material
-    variable = money["net"] - sum(material.values())
+    variable = sum(channel["net"] for channel in channels.values()) - sum(material.values())
     residual = variable - fixed_costs
     pay = residual / hours
     demand_pieces = sum(plan["pieces"] for plan in plans.values())
@@ -100,11 +101,7 @@ def evaluate(a: Workshop) -> Outcome:
         "stall_hours_per_year": stall_hours,
         "fixed_hours_per_year": fixed_hours,
         "ruined_hours_per_year": ruined_hours,
-        "revenue_per_year": money["revenue"],
-        "fees_per_year": money["fees"],
-        "postage_per_year": money["postage"],
-        "packaging_per_year": money["packaging"],
-        "refunds_per_year": money["refunds"],
+        **{f"{kind}_per_year": money[kind] for kind in _ORDER_KINDS},
         "stall_fees_per_year": stall_fees,
         "material_per_year": sum(material.values()),
         "ruined_loss_per_year": ruined_material,
@@ -147,8 +144,8 @@ def _plan(p, a, target):
     made = pieces / (1.0 - checked_share("unsold share", p.unsold_share, high=0.99))
     # learning needs the casts before the costs; without it one pass is enough
     learns = any(step.first_minutes is not None for step in p.steps)
-    yields = reduce(lambda total, step: total * step.pass_share, p.steps, 1.0)
-    piece = piece_cost(p, target, made / yields if learns else None)
+    good_share = rolled_yield([step.pass_share for step in p.steps])
+    piece = piece_cost(p, target, made / good_share if learns else None)
     used, minutes, still = piece.mould_material * piece.good_share, piece.mould_minutes * piece.good_share, 1.0
     for step, cost in zip(p.steps, piece.steps, strict=True):
         used, minutes = used + still * (cost.material + cost.consumables), minutes + still * cost.minutes
@@ -251,7 +248,7 @@ def _channel_result(c, orders, scale):
     """A year in one channel."""
     order = c.order()
     met = orders * scale
-    result = {kind: order[kind] * met for kind in _ORDER_KINDS}
+    result = {kind: order[kind] * met for kind in (*_ORDER_KINDS, "net")}
     return result | {
         "product": c.product,
         "price": c.price,

@@ -13,7 +13,6 @@ from ..evidence import (
     load_counts,
     material_table,
     orders_by_month,
-    scrap_table,
     season_table,
 )
 from ..evidence.labour import labour_rows
@@ -229,9 +228,9 @@ def yield_table(kit: OpenStudy) -> pd.DataFrame:
     """Pieces through each step of the logs, by product. [piece]"""
     parts = {}
     for name in kit.study.file.products:
-        table = scrap_table(kit.study, name)
-        if table is not None:
-            parts[name] = table.assign(**{"share lost": table.lost / table.entering})
+        counts = load_counts(kit.study, name)
+        if counts is not None:
+            parts[name] = counts.totals.assign(**{"share lost": counts.totals.lost / counts.totals.entering})
     return pd.concat(parts, names=["product", "step"]).reset_index() if parts else pd.DataFrame()
 
 

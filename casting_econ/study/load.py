@@ -9,7 +9,7 @@ from pydantic import ValidationError
 
 from ..faults import Fault, StudyError
 from ..ledger import LOGS, Reading
-from ..units import is_volume
+from ..units import measures
 from .consistency import STUDY_FILE
 from .faulty import MOST_FAULTS, validated
 from .numbers import Number, given_unit
@@ -188,7 +188,7 @@ def _volumes(node):
         if key in ("materials", "parts") and isinstance(inner, dict):
             for item, entry in inner.items():
                 unit = given_unit(entry.get("quantity")) if isinstance(entry, dict) else ""
-                found[item] = found.get(item, False) or (is_volume(unit) and "density" not in entry)
+                found[item] = found.get(item, False) or (measures(unit, "milliliter") and "density" not in entry)
         else:
             found |= _volumes(inner)
     return found

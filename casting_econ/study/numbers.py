@@ -13,7 +13,7 @@ from ..faults import close_match
 from ..ledger.cells import clean
 from ..ledger.cells import figure as figure_by_mark
 from ..ledger.columns import marks_of
-from ..units import COUNTED, UNIT, Unclear, check_counted, is_mass, is_volume, measures, ratio_of_units
+from ..units import COUNTED, UNIT, Unclear, check_counted, measures, ratio_of_units
 
 __all__ = [
     "BASES",
@@ -327,7 +327,7 @@ class Amount:
         with suppress(ValueError):
             return self.value * ratio_of_units(own, wanted, currency)
         other = {"gram": "milliliter", "milliliter": "gram"}.get(self.unit)
-        if other is None or not (is_volume(unit) or is_mass(unit)):
+        if other is None or not (measures(unit, "milliliter") or measures(unit, "gram")):
             raise ValueError(said)
         if density is None:
             raise ValueError(f"{said} without a density")

@@ -10,6 +10,19 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 from .formatting import Format
 from .palette import BLUE, GREEN, GREY, INK, ORANGE, SERIES, SKY, WORDS
 
+__all__ = [
+    "bars",
+    "cash_paths",
+    "frontier",
+    "heat_map",
+    "lines",
+    "money_staircase",
+    "pay_histogram",
+    "resource_bars",
+    "stairs",
+    "swing_bars",
+]
+
 WIDTH = 5.6  # inches: narrow, so that the lettering stays readable on a phone
 DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)))
 _PAPER = {"facecolor": "white", "edgecolor": "none", "pad": 1}  # under words that lie on lines
@@ -37,7 +50,6 @@ def _beside(axes, text: str, place, offset=(4, 0), **look):
 
 
 def ticks(axis, write):
-    """Ticks of an axis as `write` writes their values."""
     axis.set_major_formatter(FuncFormatter(lambda value, _: write(value)))
 
 

@@ -40,7 +40,7 @@ class Format:
         )
 
     def percent(self, share, digits: int = 0) -> str:
-        """A share as a percentage; never 0 % or 100 % for a chance that is neither."""
+        """A share as a percentage, rounded; 'none' where there is none."""
         if share is None or not isfinite(share):
             return "none"
         return format_percent(round(float(share), digits + 2) + 0.0, f"#,##0{_cents(digits)}\u00a0%", locale=self.locale)

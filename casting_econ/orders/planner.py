@@ -1,5 +1,6 @@
 """A study's draws for one product, and the loads of an order followed through the calendar in each of them."""
 
+from copy import copy
 from dataclasses import replace
 from datetime import date
 from functools import cached_property
@@ -18,6 +19,7 @@ from ..models.yields import surviving_share
 from ..pages.curing import LoadWait, load_waits
 from ..study.schema import is_hand_sanding
 from .dates import REFERENCE_C, Opening, last_moment, opening
+from .making import MouldsInUse, in_calendar, making_of, with_copies
 from .simulated import Draws, Loads, SimulatedOrder, fates, repeated
 from .spec import Order
 
@@ -81,6 +83,11 @@ class Planner:
             load_correlation=full(alike),
             ruined=full(np.minimum(product.ruined_loads_per_year / self.loads_per_year, 0.9)),
             order_minutes=full(0.0 if channel is None else channel.minutes_per_order),
+            mould_steps=tuple(
+                full(value)
+                for step in (product.mould.steps if product.mould else ())
+                for value in (step.minutes, step.load_minutes, step.wait_hours)
+            ),
         )
 
     @cached_property
@@ -90,13 +97,38 @@ class Planner:
 
     @property
     def mould_sets(self) -> int:
-        """Sets of moulds in use; 0 where the study has none for the product. [set]"""
-        return 0 if self.entry.mould is None else int(self.entry.mould.sets.value)
+        """Sets of moulds in use; 0 where the study has none for the product, or counts its moulds one by one. [set]"""
+        return 0 if self.entry.mould is None or self.entry.mould.steps else int(self.entry.mould.sets.value)
+
+    @cached_property
+    def moulds(self) -> MouldsInUse | None:
+        """Moulds in use, where they are counted one by one."""
+        return MouldsInUse.of(self.kit.study, self.product, self.point_product.mould)
+
+    def with_moulds(self, in_use: int) -> "Planner":
+        """The same draws with so many moulds in use. [mould]"""
+        other = copy(self)
+        other.__dict__.pop("casts_per_load", None)
+        other.moulds = replace(self.moulds, in_use=in_use)
+        return other
 
     @cached_property
     def casts_per_load(self) -> int:
         """Casts of a full load. [cast/load]"""
-        return int(self.entry.casts_per_load.value)
+        most = int(self.entry.casts_per_load.value)
+        return most if self.moulds is None else min(most, self.moulds.in_use * self.moulds.cavities)
+
+    @cached_property
+    def taken_out(self) -> int:
+        """Index of the step whose hand work gets the pieces out of the moulds; past the last where the last wait does."""
+        named = self.entry.mould and self.entry.mould.free_after
+        waits = any(step.wait.value > 0 for step in self.entry.steps.values())
+        return list(self.entry.steps).index(named) if named else self.first_wait + waits
+
+    def room(self, station: str | None, places: int = 1) -> tuple[int, ...]:
+        """Things of so many places that each of a station's places takes at once; empty where nothing limits them."""
+        entry = self.kit.study.file.stations.get(station)
+        return () if entry is None or entry.places is None else (int(entry.places.value) // places,) * int(entry.count.value)
 
     @cached_property
     def hours_per_week(self) -> float:
@@ -201,10 +233,15 @@ class Planner:
         started = len(rows) - promised
         queue = np.repeat(np.arange(len(items)), [casts.get(name, 0) for name in items])  # variants share a load that has room
         rows += [np.bincount(queue[n : n + most], minlength=len(items)) for n in range(0, queue.size, most)]
+        making = None
+        if self.moulds:
+            making = making_of(self, [int(row.sum()) for row in rows[promised + started :]], promised + started)
+            rows[promised + started : promised + started] = [np.zeros(len(items), int)] * len(making.loads)
         planned = len(rows)
         rows += [np.bincount(np.arange(most) % len(items), minlength=len(items))] * extra
         casts = np.array(rows).reshape(len(rows), len(items))
-        return Loads(casts=casts, promised=promised, started=started, planned=planned, promised_products=tuple(products))
+        counts = {"promised": promised, "started": started, "planned": planned}
+        return Loads(casts=casts, **counts, promised_products=tuple(products), making=making)
 
     def course(
         self,
@@ -314,6 +351,7 @@ class Planner:
     def _plan(self, order, loads, draws, entering, good, opened, stations):
         file, steps, first = self.kit.study.file, list(self.entry.steps.items()), self.first_wait
         names = [name for name, _ in steps]
+        entering = with_copies(self, entering, loads)
         minutes, wait = self.step_minutes(draws, entering), np.stack([np.rint(w * 3600) for w in draws.wait], axis=-1)
         reference = [
             1.0
@@ -355,7 +393,7 @@ class Planner:
         credit[:, : loads.promised] = 0
         size = draws.load_correlation.size
         mould = self.entry.mould
-        sets, named = self.mould_sets, None if mould is None else mould.free_after
+        sets = self.mould_sets
         under_way = {}
         for n, under in enumerate(order.under_way):
             closes = opened.seconds(under.poured) + DAY  # the hour is not in the log: the end of the day is the cautious one
@@ -377,7 +415,7 @@ class Planner:
             places=places,
             mould_sets=np.full(size, sets),
             mould_rest=0 if mould is None else round(mould.rest.value * 3600),
-            mould_stage=0 if not waits.any() else 1 if not named else max(names.index(named) - first, 0),
+            mould_stage=self.taken_out - first,
             start=np.full(size, opened.seconds(order.start)),
             pack=np.rint(draws.order_minutes * 60).astype(np.int64),
             under_way=under_way,

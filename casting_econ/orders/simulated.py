@@ -7,6 +7,7 @@ import numpy as np
 from ..models.schedule import Plan, Schedule
 from ..models.yields import rolled_yield, surviving_share
 from .dates import Opening
+from .making import Making, MakingLoad
 
 __all__ = ["Draws", "Loads", "SimulatedOrder", "fates", "repeated"]
 
@@ -22,6 +23,8 @@ class Draws:
     load_correlation: np.ndarray  # [-]
     ruined: np.ndarray  # chance that a load is lost as a whole [-]
     order_minutes: np.ndarray  # [min/order]
+    # of each step of making moulds: for a mould, for a pour of several [min], and its wait [hour]
+    mould_steps: tuple[np.ndarray, ...] = ()
 
     @property
     def good_share(self) -> np.ndarray:
@@ -31,7 +34,10 @@ class Draws:
     def part(self, size: int) -> "Draws":
         """So many of the draws, evenly spread over all; all of them where there are no more."""
         rows = np.linspace(0, self.load_correlation.size - 1, min(size, self.load_correlation.size)).round().astype(int)
-        many = {name: tuple(a[rows] for a in getattr(self, name)) for name in ("minutes", "load_minutes", "wait", "shares")}
+        many = {
+            name: tuple(a[rows] for a in getattr(self, name))
+            for name in ("minutes", "load_minutes", "wait", "shares", "mould_steps")
+        }
         alone = {name: getattr(self, name)[rows] for name in ("load_correlation", "ruined", "order_minutes")}
         return Draws(**many, **alone)
 
@@ -45,6 +51,7 @@ class Loads:
     started: int  # loads of the order under way, which come next
     planned: int  # all but the extra ones
     promised_products: tuple[str, ...] = ()  # of each promised load
+    making: Making | None = None  # whose loads come between those under way and the new ones; None where moulds come in sets
 
     @property
     def size(self) -> np.ndarray:
@@ -52,14 +59,19 @@ class Loads:
         return self.casts.sum(axis=1)
 
     @property
+    def made(self) -> dict[int, MakingLoad]:
+        """Pours of moulds and loads of copies, by number of the load."""
+        return {} if self.making is None else dict(enumerate(self.making.loads, self.promised + self.started))
+
+    @property
     def own(self) -> slice:
-        """Loads of the order, under way and new."""
+        """Loads of the order, under way and new, with those of mould making, which give no piece of it."""
         return slice(self.promised, self.planned)
 
     @property
     def new(self) -> slice:
         """Loads of the order still to pour, extra ones apart."""
-        return slice(self.promised + self.started, self.planned)
+        return slice(self.promised + self.started + len(self.made), self.planned)
 
 
 @dataclass(frozen=True, kw_only=True)

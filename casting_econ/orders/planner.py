@@ -12,7 +12,7 @@ from ..evidence import load_correlation
 from ..kit import OpenStudy
 from ..models.costs import hands_on_minutes
 from ..models.orders import casts_by_variant, casts_for, chance_by_variant, chance_of, loads_for
-from ..models.schedule import DAY, Plan, Stage, simulate
+from ..models.schedule import DAY, Plan, Stage, simulate, through_other_stages
 from ..models.supplies import hours_at_temperature
 from ..models.workshop import Product
 from ..models.yields import surviving_share
@@ -329,7 +329,7 @@ class Planner:
         """
         if name not in self._others:
             self._others[name] = Planner(self.kit, name, self.learning_casts, draws=self.draws.load_correlation.size)
-        other, size, before = self._others[name], draws.load_correlation.size, len(plan.stages)
+        other, size = self._others[name], draws.load_correlation.size
         mine = [load for load, product in enumerate(loads.promised_products) if product == name]
         own = Loads(casts=loads.size[mine][:, None], promised=len(mine), started=0, planned=len(mine))
         given = (
@@ -338,15 +338,8 @@ class Planner:
             other.point if typical else other.draws.part(size),
         )
         theirs = other._plan(*given, *fates(*given[1:], None if typical else (self.seed, 3)), opened, stations)
-        behind = [(0, 0), (0, 0), (0, len(theirs.stages))]
-        many = {key: np.pad(getattr(plan, key), behind) for key in ("work", "wait", "places")}
-        for key, value in many.items():
-            value[:, mine] = np.pad(getattr(theirs, key), [(0, 0), (0, 0), (before, 0)])
-        # a station that both use holds as many loads as of the one of which it holds fewer: the cautious side
-        shared = {key: min(count, plan.slots.get(key, count)) for key, count in theirs.slots.items()}
         stages = [replace(stage, name=f"{stage.name if n else 'casting'} ({name})") for n, stage in enumerate(theirs.stages)]
-        begin = dict.fromkeys(mine, (before, 0, None, False))
-        return replace(plan, **many, stages=(*plan.stages, *stages), slots=plan.slots | shared, under_way=plan.under_way | begin)
+        return through_other_stages(plan, replace(theirs, stages=tuple(stages)), mine)
 
     def _plan(self, order, loads, draws, entering, good, opened, stations):
         file, steps, first = self.kit.study.file, list(self.entry.steps.items()), self.first_wait
@@ -413,7 +406,8 @@ class Planner:
             slots=slots,
             places_in={name: int(rack.places.value) for name, rack in file.racks.items()},
             places=places,
-            mould_sets=np.full(size, sets),
+            moulds=np.full(size, sets),
+            mould_use=min(sets, 1),
             mould_rest=0 if mould is None else round(mould.rest.value * 3600),
             mould_stage=self.taken_out - first,
             start=np.full(size, opened.seconds(order.start)),

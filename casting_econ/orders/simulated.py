@@ -167,4 +167,4 @@ def repeated(plan: Plan, starts: list[int], sets: list[int]) -> Plan:
     times, size = max(len(starts), len(sets)), plan.start.size
     many = {name: np.concatenate([getattr(plan, name)] * times) for name in ("work", "wait", "credit", "places", "pack")}
     begins = np.repeat(starts, size) if starts else np.tile(plan.start, times)
-    return replace(plan, **many, start=begins, mould_sets=np.repeat(sets, size) if sets else np.tile(plan.mould_sets, times))
+    return replace(plan, **many, start=begins, moulds=np.repeat(sets, size) if sets else np.tile(plan.moulds, times))

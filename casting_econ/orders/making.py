@@ -148,44 +148,34 @@ def with_copies(planner, entering: np.ndarray, loads) -> np.ndarray:
     return entering
 
 
-def in_calendar(planner, plan: Plan, loads, draws, longest: int) -> Plan:
+def in_calendar(planner, plan: Plan, loads, draws, opened) -> Plan:
     """The plan with its pours of moulds in stages of their own, and with the moulds that each load takes and gives."""
     moulds = planner.moulds
     use = np.array([moulds.fills(size) for size in loads.size])
-    gain = np.zeros_like(use)
-    use[: loads.promised] = 0 if set(loads.promised_products) - {planner.product} else use[: loads.promised]
+    use[: loads.promised] *= np.array([name == planner.product for name in loads.promised_products], int)
+    gain, pours = np.zeros_like(use), []
     for load, one in loads.made.items():
         use[load], gain[load] = one.use, one.gain
-    pours = [load for load, one in loads.made.items() if one.kind == "moulds"]
+        pours += [load] if one.kind == "moulds" else []
     if pours:
-        plan = through_other_stages(
-            plan, _pours(planner, plan, [loads.made[load].count for load in pours], draws, longest), pours
-        )
-    there = np.full(plan.start.size, moulds.in_hand)
+        counts, longest = [loads.made[load].count for load in pours], int(np.diff(opened.calendar.windows).max())
+        plan = through_other_stages(plan, _pours(planner, plan, counts, draws, longest), pours)
     after = {load: one.after for load, one in loads.made.items() if one.after}
-    return replace(plan, moulds=there, mould_use=use, mould_gain=gain, after=plan.after | after)
+    return replace(
+        plan, moulds=np.full(plan.start.size, moulds.in_hand), mould_use=use, mould_gain=gain, after=plan.after | after
+    )
 
 
 def _pours(planner, plan, counts, draws, longest):
     """Pours of so many moulds each, as a plan of their own."""
-    shape, stages = (draws.load_correlation.size, len(counts)), []
-    work, wait = [], []
+    stages, work, wait = [], [], []
     for n, (name, step) in enumerate(planner.entry.mould.steps.items()):
         each, pour, hours = (draws.mould_steps[3 * n + at][:, None] for at in range(3))
         work.append(np.rint((each * counts + pour) * 60))
-        wait.append(np.broadcast_to(np.rint(hours * 3600), shape))
-        block = bool(work[-1].max() <= longest)
-        stages.append(Stage(name=f"{name} (moulds)", block=block, station=step.wait_in))
+        wait.append(np.broadcast_to(np.rint(hours * 3600), work[-1].shape))
+        stages.append(Stage(name=f"{name} of moulds", block=bool(work[-1].max() <= longest), station=step.wait_in))
     work, wait = (np.stack(part, axis=-1).astype(np.int64) for part in (work, wait))
-    slots = {stage.station: 1 for stage in stages if stage.station}
-    return replace(
-        plan,
-        stages=tuple(stages),
-        work=work,
-        wait=wait,
-        places=np.zeros_like(work),
-        slots=slots,
-        first=None,
-        pool=None,
-        mould_gain=None,
-    )
+    stations = planner.kit.study.file.stations
+    slots = {one.station: plan.slots.get(one.station, int(stations[one.station].count.value)) for one in stages if one.station}
+    own = {"first": None, "pool": None, "mould_gain": None}
+    return replace(plan, stages=tuple(stages), work=work, wait=wait, places=np.zeros_like(work), slots=slots, **own)

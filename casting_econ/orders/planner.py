@@ -292,6 +292,8 @@ class Planner:
         plan = self._plan(order, loads, draws, entering, good, opened, stations)
         for name in dict.fromkeys(loads.promised_products):
             plan = plan if name == self.product else self._with_other(plan, name, order, loads, draws, opened, record, stations)
+        if self.moulds:
+            plan = in_calendar(self, plan, loads, draws, opened)
         if starts or sets:
             plan = repeated(plan, [opened.seconds(day) for day in starts], list(sets))
         deadline = last_moment(self.kit.study, opened, order.due)

@@ -10,6 +10,7 @@ from ..kit import OpenStudy, format_of
 from . import tables, wording
 from .buying import buying_list
 from .dates import last_posting
+from .mould_choice import with_moulds_chosen
 from .plan import OrderPlan
 from .planner import Planner
 from .price import SAFE, Quoted
@@ -50,6 +51,7 @@ def open_order(kit: OpenStudy, name: str | None = None, *, today: date | None = 
     planner = Planner(kit, order.product, max(ceil(order.pieces / share), 1), order.channel)
     plan = OrderPlan(planner=planner, order=order)
     try:
+        plan = with_moulds_chosen(plan)
         _ = plan.casts_by_item
     except ValueError as error:
         right = "a lower --confidence, or a study whose pass shares leave good pieces"

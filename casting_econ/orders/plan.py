@@ -37,6 +37,7 @@ class OrderPlan:
 
     planner: Planner
     order: Order
+    choices: tuple = ()  # numbers of moulds that were weighed against each other, where they are counted one by one
 
     @cached_property
     def _found(self) -> tuple[dict[str, int], float]:
@@ -129,6 +130,12 @@ class OrderPlan:
     def earliest_promise(self) -> tuple[date, date] | None:
         """Dates of posting and arrival that hold with the confidence; None within the calendar looked at."""
         return self._promised(self.course)
+
+    @cached_property
+    def tried(self) -> tuple[float, tuple[date, date] | None]:
+        """Chance of the date [-], and the dates that hold, from some of the draws."""
+        course = self.planner.course(self.order, self.loads, self.planner.draws.part(TRIES))
+        return course.in_time, self._promised(course)
 
     def _promised(self, course):
         return arrival(self.planner.kit.study, course.opened, course.finish_at(self.order.confidence))

@@ -11,6 +11,7 @@ from . import tables, wording
 from .buying import buying_list
 from .dates import last_posting
 from .mould_choice import with_moulds_chosen
+from .mould_page import mould_results
 from .plan import OrderPlan
 from .planner import Planner
 from .price import SAFE, Quoted
@@ -115,6 +116,7 @@ def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
         "mould_sets_for_date": plan.sets_wanted,
         "mould_sets_worn": plan.sets_worn,
         "mould_sets_to_make": plan.moulds_to_make,
+        "moulds": mould_results(plan),
         "hours": {row.what: row.hours for row in tables.hours_table(plan, quoted).itertuples()},
         "sanding_hours_per_day": max(plan.sanding_by_day.values(), default=0.0),
         "materials_to_buy": {row.item: {"needed": row.needed, "unit": row.unit, "cost": row.cost} for row in buying_list(plan)},

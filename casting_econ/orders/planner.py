@@ -387,15 +387,15 @@ class Planner:
         credit = good // order.set_of
         credit[:, : loads.promised] = 0
         size = draws.load_correlation.size
-        mould = self.entry.mould
-        sets = self.mould_sets
+        mould, sets, own = self.entry.mould, self.mould_sets, self.moulds
         under_way = {}
         for n, under in enumerate(order.under_way):
             closes = opened.seconds(under.poured) + DAY  # the hour is not in the log: the end of the day is the cautious one
             ready = max(closes + int(waits[:, loads.promised + n, 0].max()), opened.seconds(order.start))
             busy = ready > opened.seconds(order.start)
-            # what is poured and not yet checked may be in its moulds still, but not more of it than there are sets
-            in_moulds = len(order.under_way) - n <= sets
+            # what is poured and not yet checked may be in its moulds still, but not more of it than there are
+            full = len(order.under_way) - n if own is None else sum(own.fills(later.casts) for later in order.under_way[n:])
+            in_moulds = full <= (sets if own is None else own.in_hand)
             under_way[loads.promised + n] = (1, ready, stages[0].station if busy else None, in_moulds)
         return Plan(
             stages=tuple(stages),

@@ -12,6 +12,7 @@ from ..models.orders import loads_for
 from ..models.schedule import DAY
 from ..models.yields import surviving_share
 from .buying import buying_list
+from .mould_choice import mould_cost
 from .plan import OrderPlan
 
 __all__ = ["SAFE", "Quoted", "price_of"]
@@ -34,6 +35,7 @@ class Quoted:
     kept_share: np.ndarray  # of the price, after fees and refunds; shape (D,) [-]
     fixed_fees: np.ndarray  # that do not follow the price; shape (D,) [money]
     target: float  # [money/hour]
+    moulds_unworn: float = 0.0  # paid now for moulds that the order does not wear, hours at the target in it [money]
 
     @cached_property
     def hours(self) -> np.ndarray:
@@ -63,6 +65,11 @@ class Quoted:
     def full_cost(self) -> float:
         """Price that on average pays overheads, equipment and every hour the target. [money]"""
         return float(self.each_full_cost.mean())
+
+    @cached_property
+    def moulds_paid(self) -> float:
+        """Full cost with all moulds made for the order paid by it. [money]"""
+        return self.full_cost + float((self.moulds_unworn / self.kept_share).mean())
 
     def at_chance(self, chance: float) -> float:
         """Price at which every hour earns the target with a chance. [money]"""
@@ -145,6 +152,7 @@ def price_of(plan: OrderPlan) -> Quoted:
         spent = spent + free["packaging"] + (free["postage"] - free["revenue"])
     bench, orders = of(minutes) / 60.0, of(planner.draws.order_minutes) / 60.0
     overhead, hidden = _shared(plan, bench)
+    moulds = mould_cost(plan)
     return Quoted(
         plan=plan,
         bench_hours=bench,
@@ -157,6 +165,7 @@ def price_of(plan: OrderPlan) -> Quoted:
         kept_share=of(kept),
         fixed_fees=of(fixed),
         target=target,
+        moulds_unworn=0.0 if plan.planner.moulds is None else max(moulds.now - moulds.worn, 0.0),
     )
 
 

@@ -7,6 +7,7 @@ import numpy as np
 from ..evidence import likeness
 from ..formatting import Format
 from ..models.yields import full_sets_per_load
+from .mould_page import moulds_said
 from .plan import OrderPlan
 from .price import Quoted
 from .tables import day, rule_table
@@ -208,6 +209,8 @@ def moulds_sentence(plan: OrderPlan, fmt: Format) -> str:
     mould = plan.planner.entry.mould
     if mould is None:
         return "The study has no moulds for this product, so none limit the order."
+    if plan.planner.moulds is not None:
+        return moulds_said(plan, fmt)
     have, want = int(mould.sets.value), plan.sets_wanted
     text = f"In use: {_pieces(fmt, have, 'set')}. "
     if not plan.new_loads:

@@ -74,6 +74,7 @@ class Making:
     in_hand: int  # [mould]
     found: tuple[MouldMaking, ...] = ()  # the way to those in use, then to those that take the place of worn ones
     loads: tuple[MakingLoad, ...] = ()
+    worn: float = 0.0  # out by the order, on average [mould]
 
     def total(self, what: str) -> int:
         """Sum of a property of the ways: moulds, pours, copies, copy_loads or generations."""
@@ -118,8 +119,8 @@ def making_of(planner, sizes: list[int], begin: int) -> Making:
     }
     first = mould_making(wanted, masters, cavities, in_hand=have, **given)
     copied = sum(moulds.fills(load) for one in first.of("copies") for load in one.loads)
-    used = accumulate((moulds.fills(size) for size in sizes[:-1]), initial=copied)
-    worn = [moulds.worn(uses) for uses in used]  # when so many loads are poured
+    used = accumulate((moulds.fills(size) for size in sizes), initial=copied)
+    *worn, last = (moulds.worn(uses) for uses in used)  # when so many loads are poured
     anew = int(worn[-1] + 0.5)
     again = mould_making(wanted + anew, masters + first.copied, cavities, in_hand=wanted, **given)
     loads, before = [], ()
@@ -136,7 +137,7 @@ def making_of(planner, sizes: list[int], begin: int) -> Making:
                 loads.append(MakingLoad(kind=one.kind, count=load, gain=gain, use=use, after=before))
             small = one.cavities if pour and not one.gained else small
             before = tuple(range(here, begin + len(loads)))
-    return Making(moulds=wanted, in_hand=have, found=(first, again), loads=tuple(loads))
+    return Making(moulds=wanted, in_hand=have, found=(first, again), loads=tuple(loads), worn=last)
 
 
 def with_copies(planner, entering: np.ndarray, loads) -> np.ndarray:

@@ -1,6 +1,7 @@
 """The moulds of an order that counts them one by one: table, chart and sentences of how many pay."""
 
 import matplotlib.dates as mdates
+import numpy as np
 import pandas as pd
 from babel.dates import format_skeleton
 from matplotlib.figure import Figure
@@ -9,7 +10,7 @@ from ..charts import new_axes, ticks
 from ..faults import counted
 from ..formatting import Format
 from ..pages.table import shown
-from ..palette import BLUE, INK, ORANGE
+from ..palette import BLUE, INK, ORANGE, SKY
 from .mould_choice import mould_cost
 from .plan import OrderPlan
 from .tables import day
@@ -34,28 +35,43 @@ def choice_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
 
 
 def choice_chart(plan: OrderPlan, fmt: Format) -> Figure:
-    """What each number of moulds costs, against the date that holds with it; the one of the plan and the date asked for are marked."""
-    figure, axes = new_axes(3.6)
-    dated = [one for one in plan.choices if one.arrives]
-    days = [mdates.date2num(one.arrives) for one in dated]
-    axes.plot(days, [one.in_all for one in dated], color="#BBBBBB", linewidth=1.2, zorder=1)
-    for when, one in zip(days, dated, strict=True):
+    """What each number of moulds costs, and below it the date that holds with it; the number of the plan is marked."""
+    figure, (costs, dates) = new_axes(5.0, rows=2, ratios=[3, 2])
+    choices, places = plan.choices, np.arange(len(plan.choices))
+    an_hour, below = float(plan.planner.point_inputs.target_per_hour), np.zeros(len(choices))
+    parts = {
+        "material of the moulds": (ORANGE, [one.cost.material for one in choices]),
+        "hours of making them": (SKY, [one.cost.hours * an_hour for one in choices]),
+        "hours of casting and finishing": (BLUE, [(one.hours - one.cost.hours) * an_hour for one in choices]),
+    }
+    for label, (colour, values) in parts.items():
+        costs.bar(places, values, bottom=below, width=0.62, color=colour, label=label, edgecolor="none")
+        below = below + values
+    costs.set_ylabel(f"cost, {fmt.currency}")
+    ticks(costs.yaxis, lambda y: fmt.money(y, 0))
+    figure.legend(loc="outside upper center", ncols=2, frameon=False, fontsize=9)
+    for place, one in zip(places, choices, strict=True):
         mine = one.moulds == plan.planner.moulds.in_use
-        axes.plot([when], [one.in_all], "o", color=ORANGE if mine else BLUE, markersize=9 if mine else 6, zorder=5)
-        words = f"{fmt.number(one.moulds)} mould{'' if one.moulds == 1 else 's'}" if mine else fmt.number(one.moulds)
-        axes.annotate(
-            words, (when, one.in_all), xytext=(6, 5), textcoords="offset points", color=INK, weight="bold" if mine else None
-        )
-    due, spread = mdates.date2num(plan.order.due), (max(days) - min(days) if days else 0.0) or 7.0
-    if days and due <= max(days) + 2 * spread:
-        axes.axvline(due, color=INK, linewidth=1.6)
-        place = {"xytext": (-4, -12), "textcoords": "offset points", "xycoords": ("data", "axes fraction"), "ha": "right"}
-        axes.annotate("due", (due, 1.0), color=INK, **place)
-    axes.set(xlabel="date that holds with the wanted certainty", ylabel=f"moulds and hours, {fmt.currency}")
-    axes.margins(x=0.12, y=0.18)
-    axes.xaxis.set_major_locator(mdates.AutoDateLocator(minticks=2, maxticks=5))
-    ticks(axes.xaxis, lambda x: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale))
-    ticks(axes.yaxis, lambda y: fmt.money(y, 0))
+        look = {
+            "ha": "center",
+            "xytext": (0, 3),
+            "textcoords": "offset points",
+            "fontsize": 9,
+            "weight": "bold" if mine else None,
+        }
+        costs.annotate(fmt.money(one.in_all, 0), (place, below[place]), **look)
+        if one.arrives:
+            dates.plot([place], [mdates.date2num(one.arrives)], "o", color=ORANGE if mine else BLUE, markersize=9 if mine else 6)
+    dates.axhline(mdates.date2num(plan.order.due), color=INK, linewidth=1.6)
+    dates.annotate("due", (len(choices) - 0.5, mdates.date2num(plan.order.due)), (0, 3), textcoords="offset points", ha="right")
+    dates.set(ylabel="date that holds", xlabel="moulds in use (bold: this plan)")
+    dates.yaxis.set_major_locator(mdates.AutoDateLocator(minticks=3, maxticks=5))
+    ticks(dates.yaxis, lambda y: format_skeleton("MMMd", mdates.num2date(y), locale=fmt.locale))
+    for part in (costs, dates):
+        part.set_xticks(places, [fmt.number(one.moulds) for one in choices])
+        part.set_xlim(-0.6, len(choices) - 0.4)
+        part.grid(visible=False, axis="x")
+        part.margins(y=0.14)
     return figure
 
 
@@ -64,16 +80,17 @@ def _counted(fmt, count, word="mould"):
 
 
 def ways_said(plan: OrderPlan, fmt: Format) -> str:
-    """The generations in words: moulds poured over the masters, copies cast in them, and so on; nothing where none are made."""
-    making, parts = plan.loads.making, []
-    for way in making.found:
+    """The generations in words: moulds poured over the masters, copies cast in them, moulds over these; nothing where none are made."""
+    over, parts = "the masters", []
+    for way in plan.loads.making.found:
         for one in way.rounds:
             if one.kind == "copies":
-                what = f"{_counted(fmt, one.count, 'cast')} for {counted(one.gained, 'copy', 'copies')} of the masters"
-            else:
-                small = f" of {counted(one.cavities, 'cavity', 'cavities')}" if not one.gained else ""
-                what = f"{_counted(fmt, one.count)}{small}{' in place of worn ones' if way is making.found[-1] else ''}"
-            parts.append(what)
+                parts.append(f"{_counted(fmt, one.count, 'cast')} for {counted(one.gained, 'copy', 'copies')}")
+                over = "masters and copies" if plan.planner.moulds.masters else "the copies"
+                continue
+            small = "" if one.gained else f" of {counted(one.cavities, 'cavity', 'cavities')}"
+            anew = " in place of worn ones" if way is plan.loads.making.found[-1] else ""
+            parts.append(f"{_counted(fmt, one.count)}{small} over {over}{anew}")
     return ", then ".join(parts)
 
 
@@ -135,6 +152,7 @@ def mould_results(plan: OrderPlan) -> dict | None:
         "to_make": plan.moulds_to_make if making is None else making.to_make,
         "generations": 0 if making is None else making.total("generations"),
         "masters_copied": 0 if making is None else making.total("copied"),
+        "worn": plan.sets_worn if making is None else making.worn,
         "hours": cost.hours,
         "material_now": cost.material,
         "cost_now": cost.now,

@@ -242,9 +242,9 @@ class OrderPlan:
 
     @cached_property
     def sets_worn(self) -> float:
-        """Sets of moulds that the planned loads wear out, on average. [set]"""
+        """Sets of moulds that the planned loads wear out, on average; none where moulds are counted one by one. [set]"""
         mould, sets = self.planner.point_product.mould, max(self.sets_wanted, 1)
-        if mould is None or not self.new_loads:
+        if mould is None or self.planner.moulds or not self.new_loads:
             return 0.0
         life = float(mould.life_casts), float(mould.life_shape)
         return moulds_worn(self.new_loads, sets, *life, self.mould_age or 0.0, mould.replace_at)

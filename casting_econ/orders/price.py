@@ -99,8 +99,9 @@ class Quoted:
 
     @cached_property
     def at_risk(self) -> float:
-        """Money for what must be bought, and the target for casting the first load. [money]"""
+        """Money for what must be bought, and the target for making moulds one by one and casting the first load. [money]"""
         bought = sum(row.cost for row in buying_list(self.plan))
+        bought += mould_cost(self.plan).hours * self.target if self.plan.planner.moulds else 0.0
         planner, loads = self.plan.planner, self.plan.loads
         first = planner.step_minutes(planner.point, self.plan.typical.entering)[0]
         new = min(loads.new.start, loads.planned - 1)

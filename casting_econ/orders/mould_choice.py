@@ -101,14 +101,10 @@ def with_moulds_chosen(plan: OrderPlan) -> OrderPlan:
         column, right = f"products.{product}.mould.masters", "1 or more: a master is needed before a mould can be made"
         raise refusal(STUDY_FILE, "neither a mould nor a master in hand", right, column=column, found="0 and 0")
     choices = [MouldChoice(plan=OrderPlan(planner=plan.planner.with_moulds(n), order=plan.order)) for n in _numbers(plan)]
-    safe = [one for one in choices if one.in_time >= plan.order.confidence]
-    dated = [one for one in choices if one.arrives]
-    if safe:
-        best = min(safe, key=lambda one: (one.in_all, one.moulds))
-    elif dated:
-        best = min(dated, key=lambda one: (one.arrives, one.in_all))
-    else:
-        best = max(choices, key=lambda one: (one.in_time, -one.moulds))
+    cheapest = sorted(choices, key=lambda one: (one.in_all, one.moulds))
+    safe = (one for one in cheapest if one.in_time >= plan.order.confidence and one.plan.meets_date)
+    dated = [one for one in cheapest if one.arrives]
+    best = next(safe, None) or min(dated or cheapest, key=lambda one: (one.arrives or date.max, -one.in_time))
     return replace(best.plan, choices=tuple(choices))
 
 

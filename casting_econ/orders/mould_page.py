@@ -79,14 +79,19 @@ def _counted(fmt, count, word="mould"):
     return f"{fmt.number(count)} {word}{'' if count == 1 else 's'}"
 
 
+def _there(fmt, count, word="mould"):
+    return _counted(fmt, count, word) if count else f"no {word}"
+
+
 def ways_said(plan: OrderPlan, fmt: Format) -> str:
     """The generations in words: moulds poured over the masters, copies cast in them, moulds over these; nothing where none are made."""
-    over, parts = "the masters", []
+    masters, parts = plan.planner.moulds.masters, []
+    over = "the master" if masters == 1 else "the masters"
     for way in plan.loads.making.found:
         for one in way.rounds:
             if one.kind == "copies":
                 parts.append(f"{_counted(fmt, one.count, 'cast')} for {counted(one.gained, 'copy', 'copies')}")
-                over = "masters and copies" if plan.planner.moulds.masters else "the copies"
+                over = "masters and copies" if masters > 1 else "master and copies" if masters else "the copies"
                 continue
             small = "" if one.gained else f" of {counted(one.cavities, 'cavity', 'cavities')}"
             anew = " in place of worn ones" if way is plan.loads.making.found[-1] else ""
@@ -97,8 +102,8 @@ def ways_said(plan: OrderPlan, fmt: Format) -> str:
 def moulds_said(plan: OrderPlan, fmt: Format) -> str:
     """Moulds in hand and to make, how, what they cost now and what the order wears of them, and what other numbers would do."""
     moulds, order = plan.planner.moulds, plan.order
-    masters = f"{_counted(fmt, moulds.masters, 'master')}; a mould gives {_counted(fmt, moulds.cavities, 'cast')} at once. "
-    text = f"In hand: {_counted(fmt, moulds.in_hand) if moulds.in_hand else 'no mould'}, {masters}"
+    there = _there(fmt, moulds.in_hand), _there(fmt, moulds.masters, "master")
+    text = f"In hand: {', '.join(there)}; a mould gives {_counted(fmt, moulds.cavities, 'cast')} at once. "
     if not plan.new_loads:
         return text + "No load of this order is left to pour, so it asks for no more."
     making, cost = plan.loads.making, mould_cost(plan)
@@ -121,8 +126,11 @@ def _recommended(plan, order, fmt):
     here = next((one for one in plan.choices if one.moulds == plan.planner.moulds.in_use), None)
     if here is None:
         return ""
-    meets = any(one.in_time >= order.confidence for one in plan.choices)
-    text = f"**{_counted(fmt, here.moulds)} in use {'is the cheapest number that holds the date' if meets else 'comes nearest to the date, which no number holds'}**."
+    text = (
+        f"**The cheapest number that holds the date is {_counted(fmt, here.moulds)}**, with those in hand."
+        if plan.meets_date
+        else f"**No number of moulds holds the date; {fmt.number(here.moulds)} in use come{'s' if here.moulds == 1 else ''} nearest to it.**"
+    )
     at = plan.choices.index(here)
     for other in (*plan.choices[max(at - 1, 0) : at], *plan.choices[at + 1 : at + 2]):
         more = other.in_all - here.in_all

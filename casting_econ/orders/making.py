@@ -105,7 +105,7 @@ def making_of(planner, sizes: list[int], begin: int) -> Making:
     """
     moulds, entry = planner.moulds, planner.entry.mould
     have, wanted, masters, cavities = moulds.in_hand, moulds.in_use, moulds.masters, moulds.cavities
-    if not sizes:
+    if not (sizes and have + masters):  # with neither mould nor master none of it comes about
         return Making(moulds=wanted, in_hand=have)
     steps, out = planner.point_product.steps, planner.taken_out
     rooms = [planner.room(step.wait_in, cavities) for step in entry.steps.values()]

@@ -127,7 +127,7 @@ def _recommended(plan, order, fmt):
     if here is None:
         return ""
     text = (
-        f"**The cheapest number that holds the date is {_counted(fmt, here.moulds)}**, with those in hand."
+        f"**Of the numbers looked at, {_counted(fmt, here.moulds)} in use is the cheapest that holds the date.**"
         if plan.meets_date
         else f"**No number of moulds holds the date; {fmt.number(here.moulds)} in use come{'s' if here.moulds == 1 else ''} nearest to it.**"
     )

@@ -8,8 +8,9 @@ import numpy as np
 
 from ..evidence import mould_lives
 from ..models import piece_cost
+from ..models.counts import counts_from_loads, loads_for
 from ..models.lots import LotPlan, cheapest_lots, load_cost
-from ..models.orders import counts_from_loads, loads_for, moulds_worn
+from ..models.moulds import moulds_worn
 from ..models.schedule import DAY, NEVER
 from .dates import arrival
 from .planner import Planner

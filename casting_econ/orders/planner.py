@@ -10,7 +10,8 @@ from ..assumptions import draw_values, point_values, workshop_at
 from ..evidence import load_correlation
 from ..kit import OpenStudy
 from ..models.costs import hands_on_minutes
-from ..models.orders import casts_by_variant, casts_for, chance_by_variant, chance_of, loads_for
+from ..models.counts import chance_of, loads_for
+from ..models.orders import casts_by_variant, casts_for, chance_by_variant
 from ..models.schedule import DAY, Plan, Stage, simulate
 from ..models.supplies import hours_at_temperature
 from ..models.workshop import Product

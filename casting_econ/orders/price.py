@@ -8,7 +8,7 @@ import numpy as np
 
 from ..models import piece_cost
 from ..models.costs import mould_per_cast
-from ..models.orders import loads_for
+from ..models.counts import loads_for
 from ..models.schedule import DAY
 from ..models.yields import surviving_share
 from .buying import buying_list

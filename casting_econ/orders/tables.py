@@ -8,7 +8,7 @@ import pandas as pd
 from babel.dates import format_skeleton, format_time
 
 from ..formatting import Format
-from ..models.orders import counts_from_loads, loads_for
+from ..models.counts import counts_from_loads, loads_for
 from ..models.schedule import DAY, NEVER
 from ..pages.table import shown
 from .buying import buying_list

@@ -157,6 +157,7 @@ def quote_of(plan: OrderPlan, quoted: Quoted) -> Quote:
         what=order.what or order.product.replace("-", " "),
         pieces=order.pieces,
         set_of=order.set_of,
+        cast_together=order.matched > 1,
         variants=dict(order.variants),
         price=price + charged,
         postage=charged if charged else None if channel is None else 0.0,

@@ -72,7 +72,7 @@ def confidence_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
 @shown("order-curve", "The curve in figures", "casts: 0; chance: chance", fold=True)
 def curve_table(plan: OrderPlan) -> pd.DataFrame:
     """Chance of enough good pieces [-] by number of new casts."""
-    low = max(sum(plan.planner.needed(plan.order).values()) * plan.order.set_of - plan.order.poured, 0)
+    low = max(sum(plan.planner.needed(plan.order).values()) * plan.order.matched - plan.order.poured, 0)
     high = max(ceil(1.12 * plan.casts), plan.casts + 4)
     casts = np.unique(np.linspace(low, high, 41).round().astype(int))
     return list(zip(casts, plan.planner.curve(plan.order, casts), strict=True))
@@ -115,7 +115,7 @@ def set_table(plan: OrderPlan) -> pd.DataFrame:
     """Distribution of the full sets that the planned casts give, all variants taken as one."""
     planner, d = plan.planner, plan.planner.draws
     loads = (*loads_for(plan.casts, planner.casts_per_load), *(u.casts for u in plan.order.under_way))
-    chances = counts_from_loads(loads, d.good_share, d.load_correlation, plan.order.set_of, d.ruined).mean(axis=0)
+    chances = counts_from_loads(loads, d.good_share, d.load_correlation, plan.order.matched, d.ruined).mean(axis=0)
     at_least = np.cumsum(chances[::-1])[::-1]
     frame = pd.DataFrame({"sets": np.arange(chances.size), "chance": chances, "at least": at_least})
     return frame[(frame.chance > 5e-4)].reset_index(drop=True)

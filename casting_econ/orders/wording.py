@@ -41,7 +41,8 @@ def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
     if order.variants:
         text += f" ({', '.join(f'{fmt.number(n)} {name}' for name, n in order.variants.items())})"
     if order.set_of > 1:
-        text += f" in sets of {order.set_of} that must match, so that each set comes from one load,"
+        place = "load" if order.match_within == "load" else "lot, whatever its loads"
+        text += f" in sets of {order.set_of} that must match, so that each set comes from one {place},"
     text += f" to arrive by {day(fmt, order.due)}; work can begin on {day(fmt, order.start)}; wanted certainty {fmt.sure(order.confidence)}."
     if order.good or order.under_way:
         text += f" **In hand: {_pieces(fmt, order.good)}**"
@@ -193,6 +194,8 @@ def sets_sentence(plan: OrderPlan, fmt: Format) -> str:
     order, planner = plan.order, plan.planner
     if order.set_of == 1:
         return ""
+    if order.matched == 1:
+        return f"Sets of {order.set_of} match within a lot, so a good piece of any load completes one: no cast is lost to odd pieces."
     share, alike = float(planner.point.good_share[0]), float(planner.point.load_correlation[0])
     size = planner.casts_per_load
     sets = full_sets_per_load(size, share, order.set_of, alike)

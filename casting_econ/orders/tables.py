@@ -141,20 +141,24 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
 
     rows = []
     for load in range(loads.planned):
-        kind = "under way" if load < loads.new.start else "new"
+        kind = "under way" if load < loads.new.start else f"round {loads.rounds[load]}" if plan.tops_up else "new"
         if load < loads.promised:
             product = loads.promised_products[load]
             kind = "promised before" if product == plan.order.product else f"promised before: {product}"
         parts = [f"{count} {name}" for name, count in zip(plan.order.items, loads.casts[load], strict=True) if name and count]
         parts = parts if load >= loads.promised else []  # what was promised before has no variants of this order
-        ends = course.schedule.done[:, load]
+        cast = np.broadcast_to(loads.by_draw[:, load].any(axis=1), len(course.weights))  # a later round may have no such load
+        ends = np.where(cast, course.schedule.done[:, load], NEVER)
         through = np.sort(ends[ends < NEVER])
         early, late = (ending(through[int(q * through.size)]) if through.size else "–" for q in (0.1, 0.9))
         here = typical.schedule.done[0, load]
         missing = "complete before" if typical.schedule.complete[0] < NEVER else "not within the calendar"
         when = opened.moment(plan.pours[load]) if load in plan.pours else None
         at = "–" if when is None else f"{_short(fmt, when.date())}, {format_time(when, 'short', locale=fmt.locale)}"
-        done, needed = ending(here) if here < NEVER else missing, float(course.weights[(ends < NEVER) | ~order_ends].sum())
+        done, needed = (
+            ending(here) if here < NEVER else missing,
+            float(course.weights[cast & ((ends < NEVER) | ~order_ends)].sum()),
+        )
         rows.append((load + 1, kind, int(loads.size[load]), ", ".join(parts), at, done, early, late, needed))
     return rows
 
@@ -205,7 +209,7 @@ def hours_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
         "enquiry, packing and posting": quoted.order_hours,
         "its share of the weekly hours": quoted.hidden_hours,
     }
-    means = {name: hours.mean() for name, hours in parts.items() if hours.mean() > 0}
+    means = {name: hours.mean() for name, hours in parts.items() if hours.mean() > 1e-9}  # less is rounding
     total = sum(hours.mean() for hours in parts.values())
     rows = [(name, mean, *np.quantile(parts[name], [0.1, 0.9]), mean / total if total else 0.0) for name, mean in means.items()]
     return [*rows, ("all of it", total, *np.quantile(quoted.hours, [0.1, 0.9]), 1.0)]

@@ -10,8 +10,8 @@ from ..study.numbers import Amount
 
 __all__ = ["Purchase", "buying_list", "mould_uses", "purchases"]
 
-# dotted key of a table of materials, the table, pieces and loads that it is used for, and what one of them is
-Use = tuple[str, dict, float, float, str]
+# dotted key of a table of materials, the table, pieces, loads and lots that it is used for, and what one of the first is
+Use = tuple[str, dict, float, float, float, str]
 SURE = 0.95  # share of draws in which the amount is enough
 
 
@@ -26,7 +26,7 @@ class Purchase:
     packs: tuple[tuple[float, int], ...]  # size of a pack [unit] and how many
     cost: float  # [money]
     priced: bool  # by packs of the study; otherwise by its price a unit
-    goes_into: str = "piece"  # what one amount of it is for, where it has no unit of its own: piece, load, set or mould
+    goes_into: str = "piece"  # what one amount of it is for, where it has no unit of its own: piece, load, lot, set or mould
 
     @property
     def bought(self) -> float:
@@ -55,6 +55,7 @@ def buying_list(plan) -> list[Purchase]:
     planner, order, loads = plan.planner, plan.order, plan.loads
     kit, entry = planner.kit, planner.entry
     entering = np.quantile(plan.course.entering[:, loads.new].sum(axis=1), SURE, axis=0, method="higher")
+    lots = float(np.quantile(plan.planner.lots(loads, plan.planner.draws)[:, loads.new].sum(axis=1), SURE, method="higher"))
     values = {key: number.value for key, number in kit.assumed.numbers.items()}
     uses: list[Use] = []
     for k, (name, step) in enumerate(entry.steps.items()):
@@ -62,10 +63,10 @@ def buying_list(plan) -> list[Purchase]:
         again = values.get(f"{path}.rework_share", step.rework_share.value)
         pieces = float(entering[k])
         turns = plan.new_loads if step.load_size is None else ceil(pieces / step.load_size.value)
-        uses.append((f"{path}.materials", step.materials, pieces * (1.0 + again), float(turns), "piece"))
+        uses.append((f"{path}.materials", step.materials, pieces * (1.0 + again), float(turns), lots, "piece"))
     if plan.new_loads:
         wanted = float(sum(planner.needed(order).values()) * order.set_of)
-        uses.append((f"products.{order.product}.parts", entry.parts, wanted, 0.0, "piece"))
+        uses.append((f"products.{order.product}.parts", entry.parts, wanted, 0.0, lots, "piece"))
     return purchases(kit, uses + mould_uses(plan))
 
 
@@ -74,12 +75,16 @@ def mould_uses(plan) -> list[Use]:
     planner, making, path = plan.planner, plan.loads.making, f"products.{plan.order.product}"
     mould = planner.entry.mould
     if making is None:
-        return [(f"{path}.mould.materials", mould.materials, float(plan.moulds_to_make), 0.0, "set")] if mould else []
+        return [(f"{path}.mould.materials", mould.materials, float(plan.moulds_to_make), 0.0, 0.0, "set")] if mould else []
     steps, until = planner.entry.steps.items(), planner.taken_out + 1
     moulds, copies = (making.total(what) for what in ("moulds", "copies"))
     pours, loads = (making.total(what) for what in ("pours", "copy_loads"))
-    uses = [(f"{path}.mould.steps.{name}.materials", one.materials, moulds, pours, "mould") for name, one in mould.steps.items()]
-    return uses + [(f"{path}.steps.{name}.materials", s.materials, copies, loads, "piece") for name, s in list(steps)[:until]]
+    uses = [
+        (f"{path}.mould.steps.{name}.materials", one.materials, moulds, pours, 0.0, "mould") for name, one in mould.steps.items()
+    ]
+    return uses + [
+        (f"{path}.steps.{name}.materials", s.materials, copies, loads, loads, "piece") for name, s in list(steps)[:until]
+    ]
 
 
 def purchases(kit, uses: list[Use]) -> list[Purchase]:
@@ -87,12 +92,12 @@ def purchases(kit, uses: list[Use]) -> list[Purchase]:
     values = {key: number.value for key, number in kit.assumed.numbers.items()}
     amounts: dict[str, list[float | str]] = {}
     goes_into: dict[str, str] = {}
-    for path, entries, pieces, loads, kind in uses:
+    for path, entries, pieces, loads, lots, kind in uses:
         for name, m in entries.items() if pieces or loads else ():
             quantity = values.get(f"{path}.{name}.quantity", m.quantity.value)
             loss = values.get(f"{path}.{name}.loss", m.loss.value)
-            count = loads if m.per == "load" else pieces
-            goes_into.setdefault(name, "load" if m.per == "load" else kind)
+            count = {"load": loads, "lot": lots}.get(m.per, pieces)
+            goes_into.setdefault(name, m.per if m.per in ("load", "lot") else kind)
             price = values.get(f"{path}.{name}.price", m.price.value)
             amount = amounts.setdefault(name, [0.0, m.quantity.unit, price])
             amount[0] += quantity * count / (1.0 - loss)

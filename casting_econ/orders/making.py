@@ -8,11 +8,11 @@ import numpy as np
 
 from ..evidence import mould_lives, moulds_in_hand
 from ..models.mould_making import MouldMaking, mould_making, moulds_for_load
-from ..models.orders import moulds_worn
+from ..models.moulds import moulds_worn
 from ..models.schedule import Plan, Stage, through_other_stages
 from ..models.yields import rolled_yield
 
-__all__ = ["Making", "MakingLoad", "in_calendar", "making_of", "with_copies"]
+__all__ = ["Making", "MakingLoad", "in_calendar", "making_of", "with_copies", "with_making"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -140,30 +140,53 @@ def making_of(planner, sizes: list[int], begin: int) -> Making:
     return Making(moulds=wanted, in_hand=have, found=(first, again), loads=tuple(loads), worn=last)
 
 
-def with_copies(planner, entering: np.ndarray, loads) -> np.ndarray:
-    """Pieces entering each step, with copies of the masters until they are out of their moulds; shape (D, L, K). [piece]"""
-    entering = entering.copy()
+def with_making(planner, loads):
+    """Loads of an order with those that make its moulds before the new ones; as they are where moulds come in sets."""
+    if planner.moulds is None:
+        return loads
+    at = loads.promised + loads.started
+    making = making_of(planner, loads.size[at : loads.planned].tolist(), at)
+    places = [at] * len(making.loads)
+    more = {"casts": np.insert(loads.casts, places, 0, axis=0)}
+    if loads.each is not None:
+        more["each"] = np.insert(loads.each, places, 0, axis=1)
+        more["fate"] = tuple(np.insert(part, places, 0, axis=1) for part in loads.fate)
+        more["rounds"] = (*loads.rounds[:at], *(0 for _ in places), *loads.rounds[at:])
+    return replace(loads, **more, planned=loads.planned + len(places), making=making)
+
+
+def with_copies(planner, entering: np.ndarray, lots: np.ndarray, loads) -> tuple[np.ndarray, np.ndarray]:
+    """Pieces entering each step, and lots, with copies of the masters, a lot a load, until they are out of their moulds.
+
+    Shapes (D, L, K) and (D or 1, L). [piece, lot]
+    """
+    entering, lots = entering.copy(), lots.copy()
     for load, one in loads.made.items():
         if one.kind == "copies":
-            entering[:, load, : planner.taken_out + 1] = one.count
-    return entering
+            entering[:, load, : planner.taken_out + 1], lots[:, load] = one.count, 1.0
+    return entering, lots
 
 
 def in_calendar(planner, plan: Plan, loads, draws, opened) -> Plan:
     """The plan with its pours of moulds in stages of their own, and with the moulds that each load takes and gives."""
     moulds = planner.moulds
-    use = np.array([moulds.fills(size) for size in loads.size])
-    use[: loads.promised] *= np.array([name == planner.product for name in loads.promised_products], int)
-    gain, pours = np.zeros_like(use), []
+    casts = loads.by_draw if loads.each is None or draws.rows is None else loads.each[draws.rows]
+    use = -(-casts.sum(axis=2) // moulds.cavities)
+    use[:, [load for load, name in enumerate(loads.promised_products) if name != planner.product]] = 0
+    gain, pours = np.zeros(use.shape[1], int), []
     for load, one in loads.made.items():
-        use[load], gain[load] = one.use, one.gain
+        use[:, load], gain[load] = one.use, one.gain
         pours += [load] if one.kind == "moulds" else []
     if pours:
         counts, longest = [loads.made[load].count for load in pours], int(np.diff(opened.calendar.windows).max())
         plan = through_other_stages(plan, _pours(planner, plan, counts, draws, longest), pours)
     after = {load: one.after for load, one in loads.made.items() if one.after}
     return replace(
-        plan, moulds=np.full(plan.start.size, moulds.in_hand), mould_use=use, mould_gain=gain, after=plan.after | after
+        plan,
+        moulds=np.full(plan.start.size, moulds.in_hand),
+        mould_use=use if len(use) > 1 else use[0],
+        mould_gain=gain,
+        after=plan.after | after,
     )
 
 

@@ -41,7 +41,8 @@ def mould_cost(plan: OrderPlan) -> MouldCost:
     else:
         steps, until = product.mould.steps, planner.taken_out + 1
         minutes = (sum(float(getattr(step, key)) for step in steps) for key in ("minutes", "load_minutes"))
-        copying = (sum(float(part[0]) for part in kind[:until]) for kind in (planner.point.minutes, planner.point.load_minutes))
+        kinds = planner.point.minutes, [a + b for a, b in zip(planner.point.load_minutes, planner.point.lot_minutes, strict=True)]
+        copying = (sum(float(part[0]) for part in kind[:until]) for kind in kinds)
         hours = sum(way.hands_on_hours(*each) for each in [(*minutes, *copying)] for way in making.found)
     each, used = mould_per_cast(product)
     worn = float(plan.loads.size[plan.loads.own].sum() * (each * target + used))
@@ -67,8 +68,9 @@ class MouldChoice:
     @cached_property
     def hours(self) -> float:
         """Hours of hands at the bench in a typical course: moulds, casting and finishing. [hour]"""
-        planner, course = self.plan.planner, self.plan.typical
-        return self.cost.hours + float(planner.step_minutes(planner.point, course.entering).sum()) / 60.0
+        planner, loads, course = self.plan.planner, self.plan.typical_loads, self.plan.typical
+        minutes = planner.step_minutes(planner.point, course.entering, planner.lots(loads, planner.point))[:, loads.own]
+        return self.cost.hours + float(minutes.sum()) / 60.0
 
     @cached_property
     def in_all(self) -> float:

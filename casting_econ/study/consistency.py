@@ -13,7 +13,7 @@ from .told import log_of
 
 __all__ = ["check_asked", "check_commissions", "check_correlations", "cross_checks", "working_windows"]
 
-STUDY_FILE = "study.toml"
+STUDY_FILE, UNUSED = "study.toml", "unknown material or part"
 MOST_PROMISED = 100  # loads that go before an order; the calendar follows each in every draw
 _HOURS = re.compile(r"^(\d{1,2}):([0-5]\d)\s*-\s*(\d{1,2}):([0-5]\d)$", re.ASCII)
 
@@ -52,6 +52,11 @@ def _most(number):
     return number.value if number.distribution is None else float(number.distribution.quantile(1 - 0.5**31))
 
 
+def _turn(product, step):
+    """Most hands-on minutes of a step for a load and its lots. [min/load]"""
+    return _most(step.load_minutes) + _most(step.lot_minutes) * _most(product.lots_per_load)
+
+
 def _longest_window(windows):
     """Length of the longest working window, touching ones joined. [hour]"""
     try:
@@ -74,7 +79,7 @@ def cross_checks(file, windows, faults):
             right = one_of(product.cure_step, product.steps)
             fault(f"products.{name}.cure_step", "unknown step", repr(product.cure_step), right)
         handled = (
-            sum(_most(step.load_minutes) for key, step in list(product.steps.items())[: 1 + list(product.steps).index(first)])
+            sum(_turn(product, step) for key, step in list(product.steps.items())[: 1 + list(product.steps).index(first)])
             if first
             else 0
         )
@@ -102,9 +107,7 @@ def cross_checks(file, windows, faults):
                 known = one_of(step.wait_in, places) if places else "one of the stations and racks, none yet"
                 fault(f"{column}.wait_in", "unknown station or rack", repr(step.wait_in), known)
             # a load turns round at a station, and in the moulds up to the first step that waits
-            most = (
-                _most(step.load_minutes) if step.wait_in in file.stations else handled if key == first and product.mould else None
-            )
+            most = _turn(product, step) if step.wait_in in file.stations else handled if key == first and product.mould else None
             if most is not None and windows and (most > longest or (most <= 0 and step.wait_in in file.stations)):
                 right = f"minutes to unload and load on the step that waits, above 0 and within the longest window of {longest:g} minutes"
                 fault(f"{column}.load_minutes", "does not fit a working window", f"{most:g} minutes", right)
@@ -163,6 +166,9 @@ def _check_mould(column, mould, file, fault):
         if step.wait_in is not None and station is None:
             known = one_of(step.wait_in, file.stations) if file.stations else "one of the stations, none yet"
             fault(f"{place}.wait_in", "unknown station", repr(step.wait_in), known)
+        for item, material in step.materials.items():
+            if material.per == "lot":
+                fault(f"{place}.materials.{item}.per", "lots are of colours, which moulds have none of", "'lot'", "piece or load")
         most = math.inf if station is None or station.places is None else station.places.value
         if mould.cavities is not None and mould.cavities > most:
             fault(f"{place}.wait_in", "mould larger than the station", f"{mould.cavities} cavities", f"at most {most:g}")
@@ -249,7 +255,8 @@ def check_commissions(file, faults):
             for item, entry in table.items():
                 items.setdefault(item, []).append(entry)
     for item, supply in file.supplies.items():
-        known(f"supplies.{item}", "material or part", item, items)
+        if item not in items:
+            fault(f"supplies.{item}", UNUSED, repr(item), one_of(item, items))
         _check_supply(f"supplies.{item}", supply, items.get(item, []), file.study.currency, fault)
     missing = [month for month in MONTHS if getattr(file.temperature, month) is None]
     if 0 < len(missing) < len(MONTHS):

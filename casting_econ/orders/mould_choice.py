@@ -11,7 +11,7 @@ from ..faults import refusal
 from ..models.costs import mould_per_cast
 from ..study import STUDY_FILE
 from .buying import mould_uses, purchases
-from .plan import OrderPlan
+from .plan import TRIES, OrderPlan
 
 __all__ = ["MouldChoice", "MouldCost", "mould_cost", "with_moulds_chosen"]
 
@@ -45,7 +45,8 @@ def mould_cost(plan: OrderPlan) -> MouldCost:
         copying = (sum(float(part[0]) for part in kind[:until]) for kind in kinds)
         hours = sum(way.hands_on_hours(*each) for each in [(*minutes, *copying)] for way in making.found)
     each, used = mould_per_cast(product)
-    worn = float(plan.loads.size[plan.loads.own].sum() * (each * target + used))
+    casts = plan.loads.by_draw[:, plan.loads.own].sum(axis=(1, 2)).mean()
+    worn = float(casts * (each * target + used))
     return MouldCost(hours=hours, material=float(material), now=float(material + hours * 60.0 * target), worn=worn)
 
 
@@ -67,10 +68,10 @@ class MouldChoice:
 
     @cached_property
     def hours(self) -> float:
-        """Hours of hands at the bench in a typical course: moulds, casting and finishing. [hour]"""
-        planner, loads, course = self.plan.planner, self.plan.typical_loads, self.plan.typical
-        minutes = planner.step_minutes(planner.point, course.entering, planner.lots(loads, planner.point))[:, loads.own]
-        return self.cost.hours + float(minutes.sum()) / 60.0
+        """Hours of hands at the bench, on average: moulds, casting and finishing. [hour]"""
+        planner, loads, draws = self.plan.planner, self.plan.loads, self.plan.planner.draws.part(TRIES)
+        minutes = planner.step_minutes(draws, self.plan.tried.entering, planner.lots(loads, draws))[:, loads.own]
+        return self.cost.hours + float(minutes.sum(axis=(1, 2)).mean()) / 60.0
 
     @cached_property
     def in_all(self) -> float:
@@ -80,12 +81,13 @@ class MouldChoice:
     @property
     def in_time(self) -> float:
         """Chance of the date, from some of the draws. [-]"""
-        return self.plan.tried[0]
+        return self.plan.tried.in_time
 
-    @property
+    @cached_property
     def arrives(self) -> date | None:
         """Date that holds with the wanted certainty; None within the calendar."""
-        return self.plan.tried[1] and self.plan.tried[1][1]
+        dates = self.plan.promised(self.plan.tried)
+        return dates and dates[1]
 
 
 def with_moulds_chosen(plan: OrderPlan) -> OrderPlan:

@@ -151,6 +151,8 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
         if load < loads.promised:
             product = loads.promised_products[load]
             kind = "promised before" if product == plan.order.product else f"promised before: {product}"
+        pot = course.pot(load)
+        kind += f", {pot}" if pot and pot not in plan.planner.kit.study.file.stations else ""  # one of several that differ
         parts = [f"{count} {name}" for name, count in zip(plan.order.items, loads.casts[load], strict=True) if name and count]
         parts = parts if load >= loads.promised else []  # what was promised before has no variants of this order
         cast = np.broadcast_to(loads.by_draw[:, load].any(axis=1), len(course.weights))  # a later round may have no such load

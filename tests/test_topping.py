@@ -218,6 +218,9 @@ def test_the_policy_of_the_commission_decides(tmp_path):
     begins = {load: start for load, _, start, _ in reversed(typical.segments)}
     later = [load for load in begins if rounds[load] == 2]
     assert later and min(begins[load] for load in later) >= typical.done[0, rounds == 1].max()
+    shown = tables.load_table(plan, format_of(plan.planner.kit, year=False)).set_index("kind")
+    assert (shown.loc["round 1", "needed"] == 1).all() and (shown.loc["round 2", "needed"] < 1).all()
+    assert (shown[shown.casts == 0].through == "–").all() and (shown[shown.casts > 0].through != "–").all()
     said = " ".join(order_lines(plan, price_of(plan)))
     assert "Cast 36 red, 36 sand, 36 moss" in said and "is advised" in said and "no policy" not in said
 

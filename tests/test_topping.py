@@ -11,8 +11,7 @@ from order_events import Order as Events
 
 from casting_econ.faults import StudyError
 from casting_econ.kit import format_of, open_study
-from casting_econ.models import Material, Product, Step, chance_by_variant, piece_cost
-from casting_econ.models.topping import first_casts, top_up, top_up_casts
+from casting_econ.models import Material, Product, Step, chance_by_variant, first_casts, piece_cost, top_up, top_up_casts
 from casting_econ.orders import open_order, order_lines, order_results, policies, price_of, quote_of, scenarios, tables, wording
 from casting_econ.orders.buying import buying_list
 from casting_econ.orders.spec import AT_ONCE, TOP_UP

@@ -347,6 +347,17 @@ def test_lots_of_the_year(tmp_path):
     assert more - few == pytest.approx(3 * 6 / 36 / 0.86)
 
 
+@pytest.mark.parametrize(("lots", "left"), [(1, 36.0), (3, 24.0)])
+def test_hours_of_lots_are_not_those_of_the_load(lots, left, tmp_path):
+    """Own arithmetic: of sixty minutes a load of 36 eighteen are by the piece and six by the lot; the rest is what is learnt."""
+    asks = ('load_minutes = "10 min"', 'load_minutes = { value = "10 min", from = "records", worth = "3 loads" }')
+    study(tmp_path, asks, ("casts_per_load = 36", f"casts_per_load = 36\nlots_per_load = {lots}"))
+    (tmp_path / "records").mkdir()
+    rows = [f"2026-0{month}-01,60,peg,cast,36" for month in range(1, 9)]
+    (tmp_path / "records" / "timesheet.csv").write_text("\n".join(["date,minutes,product,step,pieces_handled", *rows]) + "\n")
+    assert open_study(tmp_path).assumed.evidence["products.peg.steps.cast.load_minutes"].observed == pytest.approx(left)
+
+
 def test_a_set_may_match_within_a_lot(tmp_path):
     """Six of one colour from any loads: as many casts as single pieces take, and a set may be larger than a load."""
     single = open_order(study(tmp_path), "pegs")

@@ -599,6 +599,17 @@ def test_prices_carry_the_wear_and_show_the_whole(first):
     assert hours["making moulds that wear out"] == pytest.approx(24 / 480 * 165 / 60)
 
 
+def test_loads_of_moulds_stand_in_the_table_of_loads(tmp_path):
+    """With the first three loads those of moulds and copies, all needed in every draw; where the order is topped up too."""
+    for folder, policy in (("once", "all at once"), ("topped", "count, then top up")):
+        (tmp_path / folder).mkdir()
+        plan = with_moulds(order(tmp_path / folder, ("pieces = 24", f'pieces = 24\npolicy = "{policy}"')), 3)
+        table = tables.load_table(plan, format_of(plan.planner.kit, year=False))
+        assert table.kind.tolist()[:3] == ["1 mould", "copies of the masters", "2 moulds"]
+        assert table.casts.tolist()[:3] == [0, 3, 0] and table.needed.tolist()[:3] == pytest.approx([1.0] * 3)
+        assert (table.late != "–").all()
+
+
 def test_table_chart_and_words_say_the_same(first):
     """Each number of moulds stands once in the table and on the chart, with the cost and date that the words compare."""
     fmt = format_of(first.planner.kit, year=False)

@@ -23,6 +23,7 @@ __all__ = [
     "making_of",
     "planner_with",
     "room_in",
+    "taken_out",
     "with_copies",
     "with_making",
 ]
@@ -105,6 +106,13 @@ class Making:
         return sum(one.gained for way in self.found for one in way.rounds if one.kind == "moulds")
 
 
+def taken_out(planner) -> int:
+    """Index of the step whose hand work gets the pieces out of the moulds; past the last where the last wait does."""
+    named = planner.entry.mould and planner.entry.mould.free_after
+    waits = any(step.wait.value > 0 for step in planner.entry.steps.values())
+    return list(planner.entry.steps).index(named) if named else planner.first_wait + waits
+
+
 def room_in(planner, station: str | None, places: int = 1) -> tuple[int, ...]:
     """Things of so many places that each of a station's places takes at once; empty where nothing limits them."""
     entry = planner.kit.study.file.stations.get(station)
@@ -160,7 +168,7 @@ def making_of(planner, sizes: list[int], begin: int) -> Making:
 def _way(planner, wanted, masters, have):
     """The quickest way to so many moulds, with the waits, checks and places of the study."""
     cavities, most = planner.moulds.cavities, int(planner.entry.casts_per_load.value)
-    steps, out = planner.point_product.steps, planner.taken_out
+    steps, out = planner.point_product.steps, taken_out(planner)
     rooms = [room_in(planner, step.wait_in, cavities) for step in planner.entry.mould.steps.values()]
     waits = planner.point_product.mould.steps, steps[:out]
     return mould_making(
@@ -228,7 +236,7 @@ def with_copies(planner, entering: np.ndarray, lots: np.ndarray, loads) -> tuple
     entering, lots = entering.copy(), lots.copy()
     for load, one in loads.made.items():
         if one.kind == "copies":
-            entering[:, load, : planner.taken_out + 1], lots[:, load] = one.count, 1.0
+            entering[:, load, : taken_out(planner) + 1], lots[:, load] = one.count, 1.0
     return entering, lots
 
 

@@ -11,7 +11,7 @@ from ..faults import refusal
 from ..models.costs import mould_per_cast
 from ..study import STUDY_FILE
 from .buying import mould_uses, purchases
-from .making import early_loads, planner_with, room_in
+from .making import early_loads, planner_with, room_in, taken_out
 from .plan import TRIES, OrderPlan
 
 __all__ = ["MouldChoice", "MouldCost", "mould_cost", "with_moulds_chosen"]
@@ -40,7 +40,7 @@ def mould_cost(plan: OrderPlan) -> MouldCost:
     if making is None:
         hours = plan.moulds_to_make * float(product.mould.minutes) / 60.0
     else:
-        steps, until = product.mould.steps, planner.taken_out + 1
+        steps, until = product.mould.steps, taken_out(planner) + 1
         minutes = (sum(float(getattr(step, key)) for step in steps) for key in ("minutes", "load_minutes"))
         kinds = planner.point.minutes, [a + b for a, b in zip(planner.point.load_minutes, planner.point.lot_minutes, strict=True)]
         copying = (sum(float(part[0]) for part in kind[:until]) for kind in kinds)

@@ -18,9 +18,10 @@ from ..models.workshop import Product
 from ..models.yields import surviving_share
 from ..pages.curing import LoadWait, load_waits
 from ..study.schema import is_hand_sanding
+from ..study.stations import load_sizes
 from .dates import REFERENCE_C, Opening, last_moment, opening
 from .making import MouldsInUse, in_calendar, with_copies, with_making
-from .pots import load_sizes, pools, slots_of
+from .pots import pools, slots_of
 from .simulated import Draws, Loads, SimulatedOrder, draws_of, fates, repeated
 from .spec import Order
 
@@ -364,7 +365,8 @@ class Planner:
                     follows_temperature=s.wait_at is not None and bool(file.temperature.months),
                 )
             )
-        pool = pools([stage.station for stage in stages], entering[..., 0].max(axis=0).tolist(), slots, file.stations)
+        known = {loads.promised + n: under.station for n, under in enumerate(order.under_way)}
+        pool = pools([stage.station for stage in stages], entering[..., 0].max(axis=0).tolist(), slots, file.stations, known)
         names, needed = [*slots, None], np.array(list(self.needed(order).values()))
         credit = good // order.matched
         credit[:, : loads.promised] = 0

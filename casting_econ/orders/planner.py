@@ -17,9 +17,10 @@ from ..models.supplies import hours_at_temperature
 from ..models.workshop import Product
 from ..pages.curing import LoadWait
 from ..study.schema import is_hand_sanding
+from ..study.stations import load_sizes
 from .dates import REFERENCE_C, Opening, last_moment, opening
 from .making import MouldsInUse, in_calendar, taken_out, with_copies, with_making
-from .pots import load_sizes, pools, slots_of
+from .pots import pools, slots_of
 from .simulated import Draws, Loads, SimulatedOrder, draws_of, fates, repeated
 from .spec import Order
 from .waits import first_load_wait
@@ -344,7 +345,8 @@ class Planner:
                     follows_temperature=s.wait_at is not None and bool(file.temperature.months),
                 )
             )
-        pool = pools([stage.station for stage in stages], entering[..., 0].max(axis=0).tolist(), slots, file.stations)
+        known = {loads.promised + n: under.station for n, under in enumerate(order.under_way)}
+        pool = pools([stage.station for stage in stages], entering[..., 0].max(axis=0).tolist(), slots, file.stations, known)
         names, needed = [*slots, None], np.array(list(self.needed(order).values()))
         credit = good // order.matched
         credit[:, : loads.promised] = 0

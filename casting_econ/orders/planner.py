@@ -191,8 +191,7 @@ class Planner:
             rows.append(np.array([under.casts if under.variant == name else 0 for name in items]))
         started = len(rows) - promised
         queue = np.repeat(np.arange(len(items)), [casts.get(name, 0) for name in items])  # variants share a load that has room
-        in_loads = loads_for if self.moulds is None else self.moulds.in_loads
-        ends = np.cumsum((0, *in_loads(queue.size, sizes)))
+        ends = np.cumsum((0, *(self.moulds.in_loads if self.moulds else loads_for)(queue.size, sizes)))
         rows += [np.bincount(queue[begin:end], minlength=len(items)) for begin, end in pairwise(ends)]
         planned = len(rows)
         rows += [np.bincount(np.arange(sizes[n % len(sizes)]) % len(items), minlength=len(items)) for n in range(extra)]

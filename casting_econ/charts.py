@@ -10,19 +10,6 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 from .formatting import Format
 from .palette import BLUE, GREEN, GREY, INK, ORANGE, SERIES, SKY, WORDS
 
-__all__ = [
-    "bars",
-    "cash_paths",
-    "frontier",
-    "heat_map",
-    "lines",
-    "money_staircase",
-    "pay_histogram",
-    "resource_bars",
-    "stairs",
-    "swing_bars",
-]
-
 WIDTH = 5.6  # inches: narrow, so that the lettering stays readable on a phone
 DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)))
 _PAPER = {"facecolor": "white", "edgecolor": "none", "pad": 1}  # under words that lie on lines

@@ -23,8 +23,6 @@ from ..study.numbers import written
 from ..study.scenarios import PASS_SHARE, SCRAP, dotted, nested
 from ..study.schema import ScenarioEntry
 
-__all__ = ["Explorer", "Lever", "View", "levers_of", "save_scenario", "scenario_of", "view_sentence"]
-
 RATES = np.linspace(0.0, 0.6, 25)  # scrap rates of the curve [-]
 _NAME = "as-explored"
 

@@ -15,8 +15,6 @@ from ..kit import format_of, open_study
 from ..palette import BLUE, GREY, INK, ORANGE
 from .explorer import Explorer, View, save_scenario, view_sentence
 
-__all__ = ["ExplorerView", "explore"]
-
 _TITLES = {
     "scrap": "Scrap found at each check",
     "waiting": "Waiting",

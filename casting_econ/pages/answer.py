@@ -11,8 +11,6 @@ from .change import Changed, cost_words
 from .conditions import moved_words, needed_table, pay_over_target
 from .deciding import Decision, decision_sentence
 
-__all__ = ["evidence_steps", "next_things", "the_decision"]
-
 
 def the_decision(decision: Decision, rows: list[Changed], fmt: Format) -> str:
     """Go on, stop, or change what; with the chance of being right."""

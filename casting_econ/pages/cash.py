@@ -8,17 +8,6 @@ from ..kit import OpenStudy, format_of
 from .cash_paths import BAND, NO_PAY, TARGET_PAY, CashAnswer, ends_of, practice_of
 from .table import shown
 
-__all__ = [
-    "assumed_sentence",
-    "back_sentence",
-    "cash_table",
-    "lines_table",
-    "outlay_table",
-    "path_table",
-    "reserve_sentence",
-    "worth_sentence",
-]
-
 _MEANINGLESS = 10.0  # a year; a rate of return beyond it says only that little was put in
 
 

@@ -13,19 +13,6 @@ from ..models.cash import MONTHS_IN_YEAR, CashPath, CashPlan, cash_path, irr, np
 from ..study import STUDY_FILE
 from ..study.schema import MONTHS
 
-__all__ = [
-    "BAND",
-    "NO_PAY",
-    "STATED_PAY",
-    "TARGET_PAY",
-    "CashAnswer",
-    "CashCase",
-    "cash_draws",
-    "ends_of",
-    "practice_of",
-    "season_weights",
-]
-
 NO_PAY, TARGET_PAY, STATED_PAY = "no pay taken", "pay at the target", "pay as stated"
 MOST_DRAWS = 65_536  # paths of more would not fit an ordinary memory, and say no more
 BAND = (0.1, 0.5, 0.9)

@@ -17,18 +17,6 @@ from ..study import study_with
 from ..study.scenarios import dotted
 from .table import shown
 
-__all__ = [
-    "Changed",
-    "best_sentence",
-    "best_set",
-    "changed",
-    "compared",
-    "cost_words",
-    "scenario_sentence",
-    "scenario_table",
-    "study_with_scenarios",
-]
-
 SURE = 0.8  # chance from which on a scenario is called better
 MOST_COMBINED = 10  # scenarios whose combinations are all tried
 

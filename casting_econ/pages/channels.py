@@ -9,8 +9,6 @@ from .cost import CARRIED
 from .mix import activities, the_mix
 from .table import shown
 
-__all__ = ["channel_table", "contribution_table", "money_steps", "order_table", "price_floors", "price_place"]
-
 
 @shown(
     "channels-left-an-hour",

@@ -11,17 +11,6 @@ from ..models import Workshop, evaluate, longest_wait, moved_at, with_levers
 from ..models.yields import rolled_yield
 from .table import shown
 
-__all__ = [
-    "Lever",
-    "condition_sentence",
-    "frontier",
-    "levers",
-    "moved_words",
-    "needed_table",
-    "pay_over_target",
-    "solve_for_target",
-]
-
 GRID = 129  # values tried between the ends before the crossing is narrowed down
 STEPS = 40  # halvings: to a millionth of a millionth of the range
 

@@ -11,8 +11,6 @@ from ..kit import OpenStudy, format_of
 from ..palette import BLUE, GREY, ORANGE
 from .table import shown
 
-__all__ = ["CARRIED", "NOT_SAID", "cost_bars", "cost_table", "scrap_money"]
-
 CARRIED = ("overhead", "equipment", "weekly hours")  # kinds of cost that the whole year bears
 NOT_SAID = "not said"  # cause of what a step without causes does not pass
 

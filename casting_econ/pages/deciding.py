@@ -17,15 +17,6 @@ from ..study.told import TOLD, log_of
 from .sensitivity import groups_of, names_of
 from .table import shown
 
-__all__ = [
-    "Decision",
-    "decision_of",
-    "decision_sentence",
-    "information_table",
-    "month_share",
-    "next_to_measure",
-]
-
 # which log tells a number, by its dotted key; what no log tells is in none
 
 

@@ -13,8 +13,6 @@ from .change import SURE
 from .mix import known_channel
 from .table import shown
 
-__all__ = ["alone", "drop_sentence", "drop_table"]
-
 
 def alone(kit: OpenStudy, name: str, orders: float | None = None, *, stated: bool = False) -> dict[str, float]:
     """The year with one channel only, all fixed hours and costs on it.

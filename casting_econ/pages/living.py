@@ -10,18 +10,6 @@ from ..models.tax import TaxScheme, charges, take_home
 from ..reference import taxes, wages
 from .table import shown
 
-__all__ = [
-    "Basis",
-    "bases_sentence",
-    "bases_table",
-    "pay_bases",
-    "scheme_of",
-    "set_aside_sentence",
-    "target_lines",
-    "tax_sentence",
-    "tax_table",
-]
-
 ADVISER = "An estimate, not tax advice: ask a qualified adviser."
 _ENOUGH, _SHORT = 0.9, 0.1  # of the draws, from which something holds, or does not
 

@@ -16,17 +16,6 @@ from ..models.yields import surviving_share
 from ..study import STUDY_FILE
 from .table import shown
 
-__all__ = [
-    "Activities",
-    "activities",
-    "known_channel",
-    "mix_sentences",
-    "mix_table",
-    "one_more",
-    "the_mix",
-    "worth_table",
-]
-
 _MOULDS = "moulds for "  # how the studio names the moulds of a product
 
 

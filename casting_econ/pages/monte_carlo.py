@@ -8,8 +8,6 @@ from ..reference import wages
 from ..study.scenarios import dotted
 from .table import shown
 
-__all__ = ["certainty_word", "pay_table", "verdict", "wage_table", "year_sentence", "year_table"]
-
 
 @shown(
     "monte-carlo-wages",

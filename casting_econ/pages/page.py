@@ -14,8 +14,6 @@ from ..formatting import nine_digits
 from ..kit import OpenStudy, format_of
 from .table import shown_as, styles_of
 
-__all__ = ["RECORD_MIME", "Page"]
-
 RECORD_MIME = "application/vnd.casting-econ.record+json"  # kind of output that a notebook leaves for a sweep to collect
 _ENDS = (
     ("1 in 10 below", "1 in 10 above", "half below", "in every draw"),

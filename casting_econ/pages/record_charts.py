@@ -12,8 +12,6 @@ from ..charts import WIDTH, new_axes, theme, ticks
 from ..formatting import Format
 from ..palette import BLUE, GREY, INK, ORANGE, SKY
 
-__all__ = ["guess_and_logs", "load_control", "monthly_bars", "mould_curve"]
-
 
 def guess_and_logs(curves: list[dict], fmt: Format) -> Figure:
     """Guess, logs alone and number in force, one small chart a number."""

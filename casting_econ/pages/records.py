@@ -23,21 +23,6 @@ from ..kit import OpenStudy, basis_counts, format_of
 from ..study.numbers import BASES
 from .table import shown
 
-__all__ = [
-    "assumption_table",
-    "evidence_curves",
-    "evidence_table",
-    "hours_sentence",
-    "hours_table",
-    "learning_sentences",
-    "materials_table",
-    "monthly_orders",
-    "sales_summary",
-    "season_by_month",
-    "unreconciled",
-    "yield_table",
-]
-
 LEARNT = 0.9  # chance of learning before a sentence speaks of it; several steps are tried, one could look so by luck
 hours_table = shown("records-hours", "Hours in the timesheet", "kind: text; hours: 0; share: percent")(hours_by_kind)
 materials_table = shown(

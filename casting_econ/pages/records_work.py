@@ -15,17 +15,6 @@ from .cost import scrap_money
 from .records import DAYS_TO_FINISH
 from .table import shown
 
-__all__ = [
-    "age_effects",
-    "cause_table",
-    "load_chart",
-    "load_sentences",
-    "mould_sentences",
-    "mould_survival",
-    "mould_table",
-    "still_good",
-]
-
 SURE = 0.95  # of a sign, before a sentence says that something changes
 WEEKS_AHEAD = 4.0
 

@@ -8,8 +8,6 @@ from ..kit import OpenStudy, format_of, grid
 from .answer import signed
 from .table import shown
 
-__all__ = ["break_even_scrap", "scrap_curve"]
-
 
 def break_even_scrap(kit: OpenStudy, product: str) -> float | None:
     """Scrap rate at which an hour pays the target; None when even none at all does not. [-]"""

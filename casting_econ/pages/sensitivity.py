@@ -12,17 +12,6 @@ from ..kit import OpenStudy, format_of, grid, main_wait
 from ..models import beyond_target, evaluate
 from .table import shown
 
-__all__ = [
-    "grid_table",
-    "groups_of",
-    "largest_shares",
-    "names_of",
-    "sensitivity_sentence",
-    "sobol_table",
-    "swing_table",
-    "tornado",
-]
-
 ROWS = 2048  # of each base sample of the indices
 RARE = 0.02  # least share of either choice for indices of the choice
 STEADY = 0.05  # most that a total index may move from half of the rows to all before numbers are ranked

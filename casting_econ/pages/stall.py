@@ -11,8 +11,6 @@ from .cost import CARRIED
 from .mix import activities
 from .table import shown
 
-__all__ = ["stall_sentences", "stall_table"]
-
 _SURE = 0.95  # of having enough, in the table beside what pays best
 
 

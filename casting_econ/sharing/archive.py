@@ -11,8 +11,6 @@ from pathlib import Path
 
 from ..faults import Fault, StudyError, refusal
 
-__all__ = ["MOST_ALL", "is_archive", "read_archive", "unzipped", "write_whole", "zipped"]
-
 MOST_ALL, MOST_MEMBERS = 150_000_000, 500  # bytes in all; members
 _PACK = "the .zip that casting-econ pack wrote"
 

@@ -23,8 +23,6 @@ from .archive import write_whole
 from .form import read_pack, write_study
 from .redact import whole_logs
 
-__all__ = ["Comparison", "Result", "compare_studies", "comparison_page", "comparison_tables"]
-
 # quantity -> words, and how it is written
 _STUDIO = {
     "pay_per_hour": ("pay an hour", "money"),

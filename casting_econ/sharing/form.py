@@ -13,8 +13,6 @@ from ..ledger import LOGS
 from ..study import STUDY_FILE
 from .archive import is_archive, read_archive, unzipped
 
-__all__ = ["FORM", "Manifest", "Pack", "pack_of", "read_json", "read_pack", "write_study"]
-
 FORM = 2  # of packs; the first held the files of the records, not the logs
 _RECORDS = {f"study/records/{log}.csv": log for log in LOGS}
 _TABLE = re.compile(r"report/tables/[\w-]{1,150}\.csv")

@@ -23,8 +23,6 @@ from .archive import MOST_ALL, write_whole, zipped
 from .form import FORM, pack_of, read_pack, write_study
 from .redact import Records, packed_records, packed_study_file, whole_logs
 
-__all__ = ["SOME_WORKERS", "code_hash", "installed_versions", "pack_study", "texts"]
-
 SOME_WORKERS = min(4, os.cpu_count() or 2)  # notebooks at a time on this machine
 
 

@@ -16,8 +16,6 @@ from ..ledger.logs import FREE, plain
 from ..reference import kit_folder
 from ..study import STUDY_FILE, Study
 
-__all__ = ["Records", "packed_records", "packed_study_file", "whole_logs"]
-
 
 @dataclass(kw_only=True)
 class Records:

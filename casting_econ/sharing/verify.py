@@ -24,8 +24,6 @@ from ..running.results import as_json, results
 from .form import Pack, read_json, read_pack, write_study
 from .pack import SOME_WORKERS, code_hash, installed_versions, texts
 
-__all__ = ["Difference", "Verified", "verify_pack"]
-
 _SAME = 1e-8  # relative; results carry nine digits and processors differ in the last
 _NOTHING = 1e-9  # absolute: what is left when equal sums are taken from each other
 _SHADE = 16  # of 255, by which an edge may be rounded otherwise

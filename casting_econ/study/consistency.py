@@ -11,8 +11,6 @@ from .numbers import Amount
 from .schema import DAYS, MONTHS
 from .told import log_of
 
-__all__ = ["check_asked", "check_commissions", "check_correlations", "cross_checks", "working_windows"]
-
 STUDY_FILE = "study.toml"
 MOST_PROMISED = 100  # loads that go before an order; the calendar follows each in every draw
 _HOURS = re.compile(r"^(\d{1,2}):([0-5]\d)\s*-\s*(\d{1,2}):([0-5]\d)$", re.ASCII)

@@ -12,8 +12,6 @@ from .numbers import UNKNOWN
 from .schema import StudyFile
 from .text import short
 
-__all__ = ["MOST_FAULTS", "faults_of", "validated"]
-
 MOST_FAULTS = 500  # told in one round
 # kinds of pydantic error, in words that do not need its manual
 _TYPES = {

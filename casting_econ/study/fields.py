@@ -12,13 +12,6 @@ from ..ledger.logs import plain
 from ..units import COUNTED, ratio_of_units
 from .numbers import UNKNOWN, Amount, Number, Quantity, given_unit, split_figure, told
 
-__all__ = [
-    "DAYS", "MONTHS", "ONE", "PIECES_A_LOAD", "ZERO", "Celsius", "Date", "Given", "Hours", "Key",
-    "Minutes", "Money", "MoneyAnOrder", "Node",
-    "PackSize", "PassShare", "Places", "PlainDensity", "PlainMoney", "PlainShare", "Price", "PriceOfUnit",
-    "Reads", "Share", "Stock", "as_date", "decided", "key", "number",
-]  # fmt: skip
-
 DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 MONTHS = ("january", "february", "march", "april", "may", "june")
 MONTHS += ("july", "august", "september", "october", "november", "december")

@@ -10,8 +10,6 @@ from .fields import Node, Reads
 from .schema import StudyFile
 from .text import lines_of
 
-__all__ = ["explained", "keys_of"]
-
 _KINDS = {str: "text", bool: "true or false", int: "a whole number", float: "a number", dt.date: "a day such as 2026-12-24"}
 
 

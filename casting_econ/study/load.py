@@ -18,8 +18,6 @@ from .scenarios import checked, factors_of, scenario_file
 from .schema import RecordsTable, StudyFile
 from .text import currency_of, lines_of, read_text, with_line
 
-__all__ = ["Study", "read_study", "study_changed", "study_with"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class Study:

@@ -15,20 +15,6 @@ from ..ledger.cells import figure as figure_by_mark
 from ..ledger.columns import marks_of
 from ..units import COUNTED, UNIT, Unclear, check_counted, is_mass, is_volume, measures, ratio_of_units
 
-__all__ = [
-    "BASES",
-    "UNKNOWN",
-    "Amount",
-    "BareFigure",
-    "Number",
-    "Quantity",
-    "given_unit",
-    "read_figure",
-    "split_figure",
-    "told",
-    "written",
-]
-
 BASES = ("guess", "measured", "published", "agreed", "decided")
 _LONGEST = 200  # characters of a figure with its unit, with which no expression can go on for long
 _LEADING = re.compile(r"([-+]?[\d.,][\d.,'_ ]*(?:[eE][-+]?\d+)?)(.*)", re.DOTALL)

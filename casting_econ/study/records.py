@@ -10,8 +10,6 @@ import pandas as pd
 from ..faults import Fault, close_match, counted
 from ..ledger import LOGS, place_of, read_logs
 
-__all__ = ["Names", "part_in_work", "read_records", "split_order", "steps_of"]
-
 _BETWEEN = re.compile(r"\s*(?:[+&/,]|\band\b)\s*")  # steps of one row of the timesheet
 
 

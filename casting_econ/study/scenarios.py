@@ -13,8 +13,6 @@ from .faulty import MOST_FAULTS, faults_of
 from .numbers import Number
 from .schema import MaterialEntry, StudyFile
 
-__all__ = ["PASS_SHARE", "SCRAP", "checked", "dotted", "factors_of", "nested", "numbers_of", "scenario_file"]
-
 SCRAP, PASS_SHARE = ".scrap", ".pass_share"  # a scenario scales what a check scraps; the file states what it passes
 # what a scenario does not touch, and what has no bearing on a year
 _LEFT_OUT = ("scenarios", "cash", "decision", "records", "commissions", "orders", "supplies", "quote", "temperature")

@@ -12,8 +12,6 @@ from ..units import Unclear
 from .consistency import STUDY_FILE
 from .numbers import BareFigure, read_figure
 
-__all__ = ["currency_of", "lines_of", "read_text", "short", "with_line"]
-
 # of a study file; what is within them takes seconds to check, whatever stands in it
 MOST_BYTES, MOST_LEVELS, MOST_DOTS = 250_000, 20, 400  # in all; tables within tables; dots in a line, as each may open a table
 _KEY = re.compile(r"[\w.\"' \t-]+")

@@ -93,28 +93,8 @@ def season_weights(kit: OpenStudy) -> np.ndarray:
 
 
 def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 2_048, workers: int = 1) -> CashAnswer:
-    """Cash by month on the draws of the year.
+    """Cash by month on the draws of the year, at most 65,536; StudyError as of `season_weights`. Arguments are those of `OpenStudy.by_draw`.
 
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-    draws, seed : int, optional
-        As the study says if not given, so that they are the draws of the year; at most 65,536 draws.
-    chunk, workers : int, optional
-        Rows a time and threads; the result does not depend on them.
-
-    Returns
-    -------
-    CashAnswer
-
-    Raises
-    ------
-    StudyError
-        If the season is asked of records that have no year of sales.
-
-    Notes
-    -----
     Each draw is one year's numbers, held through all months: chance from month to month is left out, so real paths are rougher.
     What the path is worth, and its rate of return, count what is left of the outlays at the end: equipment written down evenly to its
     resale, and what the first moulds have not worn. Stock, and what buyers owe then, are left out.

@@ -163,23 +163,17 @@ def assumption_table(kit: OpenStudy) -> pd.DataFrame:
     "records-guess-and-logs",
     "Guess, logs alone, the number in force with its middle eight in ten, and how much more recording would halve that width",
     "number: text; unit: text; stated: significant; logs alone: significant; in force: significant; low: significant; "
-    "high: significant; to halve the width: text; from: text",
+    "high: significant; from: text; to halve the width: text",
 )
 def evidence_table(kit: OpenStudy) -> pd.DataFrame:
     """Stated guess, what the logs say, and the number in force, side by side."""
     rows = []
     for key, found in kit.assumed.evidence.items():
         unit, factor = _shown(kit, key, found.number)
-        low, high = found.number.distribution.quantile(np.array([0.1, 0.9])) * factor
-        row = {
-            "number": label(key),
-            "unit": unit,
-            "stated": kit.study.numbers[key].value * factor,
-            "logs alone": found.observed * factor,
-        }
-        row |= {"in force": found.number.value * factor, "low": float(low), "high": float(high), "from": found.data}
-        rows.append(row | {"to halve the width": _more(found, kit)})
-    return pd.DataFrame(rows)
+        values = (kit.study.numbers[key].value, found.observed, found.number.value)
+        band = found.number.distribution.quantile(np.array([0.1, 0.9]))
+        rows.append((label(key), unit, *(float(v * factor) for v in (*values, *band)), found.data, _more(found, kit)))
+    return rows or pd.DataFrame()
 
 
 def _more(found, kit) -> str:

@@ -103,19 +103,18 @@ def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 2_048, wor
     stated, season = kit.study.file.cash, season_weights(kit)
     names = [NO_PAY, TARGET_PAY] + ([STATED_PAY] if stated.pay_taken > 0 else [])
 
-    def work(a):
-        outcome, found = evaluate(a), {}
+    def ruled(a):
+        """Path, payback and worth under each rule of pay."""
+        outcome = evaluate(a)
         practice = practice_of(kit, a, outcome)
-        for name in names:
-            case = _case(kit, a, outcome, season, practice, name)
-            found |= {(name, key): case[key] for key in _BY_DRAW}
+        return {name: _case(kit, a, outcome, season, practice, name) for name in names}
+
+    def work(a):
+        found = {(name, key): case[key] for name, case in ruled(a).items() for key in _BY_DRAW}
         return {key: np.atleast_2d(value) if key[1] == "free" else value for key, value in found.items()}
 
-    found, a = kit.by_draw(work, draws, seed, chunk=chunk, workers=workers), kit.inputs()
-    outcome, cases = evaluate(a), {}
-    practice = practice_of(kit, a, outcome)
-    for name in names:
-        point = _case(kit, a, outcome, season, practice, name)
+    found, a, cases = kit.by_draw(work, draws, seed, chunk=chunk, workers=workers), kit.inputs(), {}
+    for name, point in ruled(a).items():
         monthly = irr(point["valued"]) if np.any(point["valued"]) else ()
         cases[name] = CashCase(
             name=name,
@@ -176,7 +175,6 @@ def _case(kit, a, outcome, season, practice, name):
         "pay": pay,
         "path": path,
         "free": path.free,
-        "flows": flows,
         "back": back,
         "back_untaxed": back_untaxed,
         "dips": np.isfinite(back) & (payback(flows, for_good=True) > back),
@@ -208,7 +206,12 @@ def _plan(kit, a, outcome, season, practice, pay, set_aside):
     for e in a.equipment:
         cost = np.asarray(np.maximum(np.subtract(e.price, e.resale), 0.0))[..., None]
         outlays = outlays + cost * np.diff(_bought_anew(e, at, months), prepend=0.0, axis=-1)
-    moulds = _moulds(a, outcome)
+    made = ((p.mould.material_cost, outcome.products[p.name]) for p in a.products if p.mould is not None)
+    # wear of the moulds of each product, ruined loads in it, and what of it a first set bears
+    moulds = tuple(
+        (found["piece"].mould_material * found["piece"].good_share * found["casts_per_year"], first_set)
+        for first_set, found in made
+    )
     return CashPlan(
         share=practice * sales_share(months + lead, season=season, first_month=first, ramp_months=stated.ramp_months),
         outlays=outlays,
@@ -234,15 +237,6 @@ def _plan(kit, a, outcome, season, practice, pay, set_aside):
 def _bought_anew(e, month, months):
     """How often a piece of equipment was bought anew by the end of a month; what would be on the last day serves later months."""
     return np.floor(np.minimum(month, months - 1) / np.asarray(e.life_years * MONTHS_IN_YEAR, float)[..., None] + 1e-9)
-
-
-def _moulds(a, outcome):
-    """Wear of the moulds of each product, ruined loads in it, and what of it a first set bears. [money/year], [money]"""
-    made = ((p, outcome.products[p.name]) for p in a.products if p.mould is not None)
-    return tuple(
-        (found["piece"].mould_material * found["piece"].good_share * found["casts_per_year"], p.mould.material_cost)
-        for p, found in made
-    )
 
 
 def _left(kit, a, plan):

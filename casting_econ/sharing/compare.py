@@ -18,6 +18,7 @@ from ..kit import OpenStudy, format_of, open_study
 from ..ledger.logs import FREE, LOGS
 from ..pages.records import assumption_table
 from ..study import STUDY_FILE
+from ..study.scenarios import dotted
 from ..templates import template
 from .archive import write_whole
 from .form import read_pack, write_study
@@ -139,22 +140,12 @@ def _stated(which, table):
     return f"The study {which} was changed{by}{on}, as it states." if by or on else ""
 
 
-def _leaves(node, path=()):
-    """What a study file states, by dotted key: a number with its spread and reason is one thing."""
-    for key, value in node.items():
-        here = (*path, key)
-        if isinstance(value, dict) and not {"value", "low", "likely", "high", "distribution"} & set(value):
-            yield from _leaves(value, here)
-        else:
-            yield ".".join(here), value
-
-
 def _changed_keys(one, other, packed):
     """Every line of the study file that was changed, gone or new, with the reason it gives.
 
     Who changed a study is told apart; how records are read is compared between folders only, as a pack does not say.
     """
-    before, after = dict(_leaves(one.study.raw)), dict(_leaves(other.study.raw))
+    before, after = (dict(dotted(kit.study.raw)) for kit in (one, other))
     rows = []
     for key in dict.fromkeys((*before, *after)):
         told = [(key in lines, _plainly(lines.get(key)), _note(lines.get(key))) for lines in (before, after)]

@@ -4,10 +4,11 @@ import copy
 import re
 from collections import Counter
 
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 
 from ..faults import close_match, fault_of
 from .consistency import STUDY_FILE
+from .keys import names_at
 from .numbers import UNKNOWN
 from .schema import StudyFile
 from .text import short
@@ -129,7 +130,7 @@ def _fault(item, currency="EUR"):
     message = item["msg"].removeprefix("Value error, ")
     wrong, _, right = message.partition(" -> ")
     if item["type"] == "extra_forbidden":
-        known = _fields_at(item["loc"][:-1])
+        known = names_at([key for key in _keys(item["loc"])[:-1] if isinstance(key, str)])
         wrong, right = "unknown key", f"one of {', '.join(known)}{close_match(keys[-1], known)}"
         found = repr(keys[-1])
     elif item["type"] == "missing":
@@ -144,17 +145,3 @@ def _fault(item, currency="EUR"):
             right += close_match(item["input"], re.findall("'([^']+)'", message))
         right = _TYPES.get(item["type"], right)
     return fault_of(f"{wrong} -> {right}", file=STUDY_FILE, column=".".join(keys), found=found)
-
-
-def _fields_at(location):
-    """Keys that the table at a location may have."""
-    model = StudyFile
-    for part in location:
-        inner = model.model_fields.get(part) if isinstance(model, type) and issubclass(model, BaseModel) else None
-        annotation = inner.annotation if inner is not None else model
-        args = [a for a in getattr(annotation, "__args__", ()) if isinstance(a, type) and issubclass(a, BaseModel)]
-        if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-            model = annotation
-        elif args:
-            model = args[0]
-    return [field.alias or name for name, field in model.model_fields.items()]

@@ -30,6 +30,11 @@ def keys_of(table=StudyFile, path=""):
     return found
 
 
+def names_at(path: list[str]) -> list[str]:
+    """Names of the keys that the table at a path of keys may have."""
+    return [key.rpartition(".")[2] for key in keys_of() if _fits(key.split(".")[:-1], path)]
+
+
 def explained(asked: str = "") -> list[str]:
     """A key of the study file in lines: what it is, takes and is if not given, and a demo's line; a table with its keys; or all tables.
 

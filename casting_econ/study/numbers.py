@@ -98,23 +98,19 @@ class Number:
 
     def scaled(self, factor: float, unit: str) -> "Number":
         """The same number in another unit."""
-        spread = self.distribution
-        if spread is not None:
-            inner = spread.quantile
-            spread = replace(spread, quantile=lambda p: inner(p) * factor, middle=spread.middle * factor)
-        return replace(self, value=self.value * factor, unit=unit, distribution=spread)
+        return self._moved(lambda value: value * factor, unit)
 
     def failing(self, factor: float) -> "Number":
         """A share that passes, with so many times as much of it failing; at least a thousandth passes."""
+        return self._moved(lambda share: np.maximum(1.0 - factor * (1.0 - share), 1e-3), self.unit)
 
-        def passing(share):
-            return np.maximum(1.0 - factor * (1.0 - share), 1e-3)
-
+    def _moved(self, move, unit):
+        """Value and spread moved alike by a rising function."""
         spread = self.distribution
         if spread is not None:
             inner = spread.quantile
-            spread = replace(spread, quantile=lambda p: passing(inner(p)), middle=float(passing(spread.middle)))
-        return replace(self, value=float(passing(self.value)), distribution=spread)
+            spread = replace(spread, quantile=lambda p: move(inner(p)), middle=float(move(spread.middle)))
+        return replace(self, value=float(move(self.value)), unit=unit, distribution=spread)
 
 
 @dataclass(frozen=True)
@@ -282,25 +278,8 @@ class Amount:
         return cls(number.value, unit)
 
     def in_unit(self, unit: str, currency: str, density: float | None = None) -> float:
-        """The amount in another unit.
-
-        Parameters
-        ----------
-        unit : str
-            As a number of the study has it; '' for counted things.
-        currency : str
-            Code of the study's currency.
-        density : float, optional
-            Between mass and volume. [g/ml]
-
-        Returns
-        -------
-        float
-
-        Raises
-        ------
-        ValueError
-            What is missing: a density, or a unit of the same kind.
+        """The amount in another unit, '' for counted things, by a density between mass and volume [g/ml] where one is needed; ValueError says
+        what is missing: a density, or a unit of the same kind.
 
         Examples
         --------

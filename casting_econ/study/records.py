@@ -30,27 +30,19 @@ class Names:
     @property
     def order_names(self) -> list[str]:
         """What a batch may name as its order: a commission, or one and a variant of it."""
-        return [
-            *self.orders,
-            *(f"{order} / {variant}" for order, variants in self.orders.items() for variant in sorted(variants)),
-        ]
+        parts = (f"{order} / {variant}" for order, variants in self.orders.items() for variant in sorted(variants))
+        return [*self.orders, *parts]
 
 
 def read_records(folder, names, settings=None, currency="EUR", locale=None):
-    """Read every log of a study.
+    """Read every log of a study's `records` folder, which need not exist.
 
     Parameters
     ----------
-    folder : Path
-        The study's `records` folder; it need not exist.
     names : Names or None
         Names that the logs must use; None leaves them unchecked.
     settings : RecordsTable, optional
         How the files are to be read, where they do not say it themselves.
-    currency : str, optional
-        Code of the study's currency.
-    locale : str, optional
-        Of the study, if it states one.
 
     Returns
     -------
@@ -69,20 +61,8 @@ def read_records(folder, names, settings=None, currency="EUR", locale=None):
 
 
 def part_in_work(records):
-    """Part the loads that are still worked on from the logs.
-
-    Parameters
-    ----------
-    records : dict of str to DataFrame
-        As read.
-
-    Returns
-    -------
-    records : dict of str to DataFrame
-        Without loads that have no count of good pieces yet, and without their faults; a log that has no other rows is left out.
-    in_work, faults : DataFrame
-        Those rows of the batches and of the faults log, with the same columns.
-    """
+    """The logs without loads that have no count of good pieces yet, and without their faults, a log that has no other rows left out; and those
+    rows of the batches and of the faults log apart, with the same columns."""
     batches, faults = (records.get(log, pd.DataFrame(columns=list(LOGS[log]))) for log in ("batches", "faults"))
     still = batches.good.isna()
     theirs = faults.batch.notna() & faults.batch.isin(batches.batch[still])

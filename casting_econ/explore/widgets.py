@@ -30,13 +30,7 @@ _FITS = widgets.Layout(width="max-content")
 
 
 class ExplorerView(widgets.Box):
-    """Sliders of one product, and at once what comes of them.
-
-    Parameters
-    ----------
-    explorer : Explorer
-        Of the study and product.
-    """
+    """Sliders of one product of a study, and at once what comes of them."""
 
     def __init__(self, explorer: Explorer) -> None:
         self.explorer, self.fmt = explorer, format_of(explorer.kit)
@@ -102,17 +96,14 @@ class ExplorerView(widgets.Box):
         try:
             view = self.explorer.look(self.state)
         except StudyError as error:
-            self.said.value = _status(
-                "Cannot be worked out: " + "; ".join(fault.wrong + " " + fault.found for fault in error.faults)
-            )
+            why = "; ".join(f"{fault.wrong} {fault.found}" for fault in error.faults)
+            self.said.value = _status(f"Cannot be worked out: {why}")
             return
         self.said.value = _status(view_sentence(view, self.fmt))
         self.chart.value = self._picture(view)
         rows = sorted(view.limits.items(), key=lambda item: -item[1])
-        cells = "".join(
-            f"<tr><th scope='row'>{html.escape(name.replace('-', ' '))}</th><td>{self.fmt.percent(share)}</td></tr>"
-            for name, share in rows
-        )
+        row = "<tr><th scope='row'>{}</th><td>{}</td></tr>"
+        cells = "".join(row.format(html.escape(name.replace("-", " ")), self.fmt.percent(share)) for name, share in rows)
         self.limits.value = f"<table><caption style='white-space:nowrap'>What limits, share of the draws</caption>{cells}</table>"
 
     def _axes(self):
@@ -187,10 +178,9 @@ class ExplorerView(widgets.Box):
 
     def save(self) -> None:
         """Write the state as a scenario into a copy of the study, or say why not."""
+        own = self.explorer
         try:
-            folder = save_scenario(
-                self.explorer.kit, self.explorer.levers, self.state, self.folder.value, self.name.value.strip()
-            )
+            folder = save_scenario(own.kit, own.levers, self.state, self.folder.value, self.name.value.strip())
         except StudyError as error:
             self.kept.value = _status("Not kept: " + "; ".join(map(str, error.faults)))
         else:

@@ -57,16 +57,7 @@ def write_study(members: dict[str, bytes], folder: Path) -> Path:
 
 
 def read_pack(path: Path | str) -> Pack:
-    """Read an archive as a stranger's; StudyError names everything for which it is refused. Hashes are not looked at.
-
-    Parameters
-    ----------
-    path : Path or str
-
-    Returns
-    -------
-    Pack
-    """
+    """Read an archive as a stranger's; StudyError names everything for which it is refused. Hashes are not looked at."""
     return pack_of(read_archive(Path(path)), Path(path).name)
 
 

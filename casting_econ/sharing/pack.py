@@ -34,25 +34,10 @@ def pack_study(
     workers: int | None = None,
     say: Callable[[str], None] = print,
 ) -> Path:
-    """Run a study as it goes into the pack, and write the archive.
+    """Run a study as it goes into the pack, in which nothing is changed, and write the archive.
 
-    Parameters
-    ----------
-    folder : Path or str
-        Study folder; nothing in it is changed.
-    out : Path or str, optional
-        Archive to write; `NAME-pack.zip` in the current folder if not given, NAME being the study folder's.
-    keep : tuple of str, optional
-        Columns to keep though they may name people, as LOG.COLUMN.
-    workers : int, optional
-        Notebooks at a time; as many as there are processors, up to four, if not given.
-    say : callable, optional
-        Takes a line.
-
-    Returns
-    -------
-    Path
-        The archive.
+    It is `NAME-pack.zip` in the current folder if not given, NAME being the study folder's; `keep` has columns to keep though they may name
+    people, as LOG.COLUMN; `workers` notebooks run at a time; `say` takes a line.
 
     Raises
     ------

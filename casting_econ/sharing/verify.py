@@ -92,24 +92,10 @@ def verify_pack(
     workers: int | None = None,
     say: Callable[[str], None] = print,
 ) -> Verified:
-    """Check a pack's hashes and versions, and work everything out anew from its study with the same seed.
+    """Check a pack's hashes and versions, and work everything out anew from its study with the same seed; nothing in the archive is run.
 
-    Parameters
-    ----------
-    archive : Path or str
-        Archive that `pack_study` wrote, or that somebody says it did; nothing in it is run.
-    out : Path or str, optional
-        New or empty folder for the study and the report worked out here; nothing is kept if not given.
-    quick : bool, optional
-        Only work out the results, not the pages with their tables: those are then said to be unchecked.
-    workers : int, optional
-        Notebooks at a time; as many as there are processors, up to four, if not given.
-    say : callable, optional
-        Takes a line of progress.
-
-    Returns
-    -------
-    Verified
+    `out` is a new or empty folder for the study and the report worked out here, of which nothing is kept if it is not given; `quick` works out
+    the results only, and says that the pages with their tables are unchecked; `workers` notebooks run at a time; `say` takes a line.
 
     Raises
     ------

@@ -14,7 +14,7 @@ _MEANINGLESS = 10.0  # a year; a rate of return beyond it says only that little 
 @shown("cash-outlay", "What goes in at the start", "for: text; money: money0")
 def outlay_table(answer: CashAnswer) -> pd.DataFrame:
     """What is put in at the start. [money]"""
-    return pd.DataFrame({"for": list(answer.outlay), "money": list(answer.outlay.values())})
+    return list(answer.outlay.items())
 
 
 @shown(

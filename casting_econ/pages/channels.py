@@ -31,7 +31,7 @@ def channel_table(kit: OpenStudy) -> pd.DataFrame:
 @shown(
     "channels-orders",
     "What one order leaves: by order, by hour, by load, and after its own hours at the target",
-    "channel: text; left an order: money; hours: 1; left an hour: money; left a load: money; after the target: money",
+    "channel: text; left an order: money; hours: 1; left an hour: money; loads: kept; left a load: money; after the target: money",
 )
 def order_table(kit: OpenStudy) -> pd.DataFrame:
     """What one order of each channel leaves: by order, by hour, by load, and by the hours it takes. [money/order, hour/order, money/hour, load/order, money/load]
@@ -41,17 +41,8 @@ def order_table(kit: OpenStudy) -> pd.DataFrame:
     """
     found = activities(kit)
     left, hours = found.left - found.stall_fees, found.hours + found.stall_hours
-    return pd.DataFrame(
-        {
-            "channel": found.names,
-            "left an order": left,
-            "hours": hours,
-            "left an hour": left / np.where(hours > 0, hours, np.nan),
-            "loads": found.loads,
-            "left a load": left / np.where(found.loads > 0, found.loads, np.nan),
-            "after the target": left - hours * found.target,
-        }
-    )
+    an_hour, a_load = (left / np.where(each > 0, each, np.nan) for each in (hours, found.loads))
+    return list(zip(found.names, left, hours, an_hour, found.loads, a_load, left - hours * found.target))
 
 
 def contribution_table(kit: OpenStudy) -> pd.DataFrame:

@@ -52,10 +52,10 @@ def _without_faulty(raw, error, context, faults):
         for item in error.errors():
             path = _keys(item["loc"])
             numbered = next((at for at, part in enumerate(path) if isinstance(part, int)), None)
-            node = _within(patched, path[:-1])
+            node = within(patched, path[:-1])
             if numbered is not None and (tries[path] or not isinstance(node, dict)):
                 path = path[:numbered]  # an entry of a list that cannot be mended is left out with its list
-                node = _within(patched, path[:-1])
+                node = within(patched, path[:-1])
             if not path or not isinstance(node, dict):
                 return None, faults, frozenset(), patched
             gone = item["type"] == "extra_forbidden" or tries[path] == 1 or numbered == len(path)
@@ -74,7 +74,7 @@ def _without_faulty(raw, error, context, faults):
     return None, faults, frozenset(), patched
 
 
-def _within(node, path):
+def within(node, path):
     """What stands at a path of keys and places in lists; None where nothing does."""
     for part in path:
         if isinstance(node, dict):

@@ -50,16 +50,12 @@ def explained(asked: str = "") -> list[str]:
     if place is None:
         right = f"a dotted key such as channels.NAME.orders{close_match(asked, keys_of(), None)}; explain alone lists the tables"
         raise refusal("explain", "unknown key", right, found=repr(asked))
-    inner = [
-        key for key in keys_of() if "." not in key.removeprefix(f"{place}.").removeprefix("NAME.") and key.startswith(f"{place}.")
-    ]
-    kind = [] if inner else [_kind(keys_of()[place])]
-    lines = [f"{place}: {keys_of()[place].description}", "  " + "; ".join([*filter(None, kind), _left_out(keys_of()[place])])]
-    return (
-        lines
-        + [f"  {key}: {keys_of()[key].description}; {_left_out(keys_of()[key])}" for key in inner]
-        + _example(place.split("."))
-    )
+    own, start = keys_of()[place], f"{place}."
+    inner = {key: field for key, field in keys_of().items() if key.startswith(start)}
+    inner = {key: field for key, field in inner.items() if "." not in key.removeprefix(start).removeprefix("NAME.")}
+    lines = [f"{place}: {own.description}", "  " + "; ".join(filter(None, ["" if inner else _kind(own), _left_out(own)]))]
+    lines += [f"  {key}: {field.description}; {_left_out(field)}" for key, field in inner.items()]
+    return lines + _example(place.split("."))
 
 
 def _fits(key, asked):

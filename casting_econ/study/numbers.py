@@ -163,9 +163,8 @@ class Quantity:
                 raise
             except ValueError as error:
                 raise ValueError(f"worth is {error}; it needs a count above 0, such as 10 or '10 pieces'") from None
-        return replace(
-            number, basis=basis, from_records="from" in raw, worth=worth, worth_unit=given_unit(raw.get("worth")), **extras
-        )
+        records = {"from_records": "from" in raw, "worth": worth, "worth_unit": given_unit(raw.get("worth"))}
+        return replace(number, basis=basis, **records, **extras)
 
     def _with_certainty(self, raw: dict, currency: str) -> Number:
         unit = self.unit.format(money=currency)
@@ -188,16 +187,13 @@ class Quantity:
         parameters: dict[str, Any] = {}
         for key, figure in raw.items():
             if key not in (*in_unit, *plain):
-                raise ValueError(
-                    f"{name} takes {', '.join((*in_unit, *plain))}; unknown {key!r}{close_match(key, in_unit + plain)}"
-                )
+                hint = f"unknown {key!r}{close_match(key, in_unit + plain)}"
+                raise ValueError(f"{name} takes {', '.join((*in_unit, *plain))}; {hint}")
             reader = Quantity() if key in plain else (replace(self, low=0, above=None) if key == "sd" else self)
             if isinstance(figure, list) != (name == "discrete"):
                 raise ValueError(f"{name} needs {'lists' if name == 'discrete' else 'single figures'}; {key} is {figure!r}")
-            many = isinstance(figure, list)
-            parameters[key] = (
-                [reader.read_figure(one, currency) for one in figure] if many else reader.read_figure(figure, currency)
-            )
+            read = [reader.read_figure(one, currency) for one in (figure if isinstance(figure, list) else [figure])]
+            parameters[key] = read if isinstance(figure, list) else read[0]
         ends = [parameters[key] for key in ("low", "likely", "high") if key in parameters]
         if ends != sorted(ends):
             raise ValueError("a range out of order -> low <= likely <= high, the smallest figure first")

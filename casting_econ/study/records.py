@@ -21,9 +21,7 @@ class Names:
     channels: frozenset[str]
     places: frozenset[str]  # stations and racks
     tasks: frozenset[str]  # weekly tasks
-    items: dict[str, bool] = field(
-        default_factory=dict
-    )  # materials, parts and equipment, and whether they are measured by volume
+    items: dict[str, bool] = field(default_factory=dict)  # materials, parts and equipment, and whether by volume
     orders: dict[str, frozenset[str]] = field(default_factory=dict)  # commissions, with the variants of each
     offered: dict[str, dt.date] = field(default_factory=dict)  # channels that say since when
 

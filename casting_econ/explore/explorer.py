@@ -253,10 +253,7 @@ def save_scenario(
 ) -> Path:
     """Write a copy of the study, a new folder, in which the state is a scenario of that name, in words `what`.
 
-    Raises
-    ------
-    StudyError
-        For a folder that is there, one within the study, a name that cannot be used or is taken, and a state in which nothing is moved.
+    StudyError for a folder that is there, one within the study, a name that cannot be used or is taken, and a state that moves nothing.
     """
     source, text, faults = kit.study.folder.resolve(), str(folder).strip(), []
     target = source.parent / Path(text).expanduser()  # a name alone is beside the study

@@ -71,10 +71,7 @@ class CashAnswer:
 def season_weights(kit: OpenStudy) -> np.ndarray:
     """Twelve weights from January that add up to 12: stated, from a year of sales, or level. [-]
 
-    Raises
-    ------
-    StudyError
-        If the study asks for the season of records that have no year of sales.
+    StudyError if the study asks for the season of records that have no year of sales.
     """
     season = kit.study.file.cash.season
     if season is None:
@@ -93,7 +90,7 @@ def season_weights(kit: OpenStudy) -> np.ndarray:
 
 
 def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 2_048, workers: int = 1) -> CashAnswer:
-    """Cash by month on the draws of the year, at most 65,536; StudyError as of `season_weights`. Arguments are those of `OpenStudy.by_draw`.
+    """Cash by month on the draws of the year, at most 65,536; arguments are those of `OpenStudy.by_draw`, StudyError as of `season_weights`.
 
     Each draw is one year's numbers, held through all months: chance from month to month is left out, so real paths are rougher.
     What the path is worth, and its rate of return, count what is left of the outlays at the end: equipment written down evenly to its

@@ -118,12 +118,7 @@ def study_with_scenarios(kit: OpenStudy, names: list[str]) -> OpenStudy:
 def compared(kit: OpenStudy, names: list[str], draws: int | None = None, seed: int | None = None) -> Changed:
     """Put scenarios that are done together beside the study, on common draws, those of the study if not given.
 
-    Raises
-    ------
-    StudyError
-        If the scenarios do not go together.
-    ValueError
-        If a year with them cannot be worked out, such as one without hours.
+    StudyError if the scenarios do not go together; ValueError if a year with them cannot be worked out, such as one without hours.
     """
     entries = [kit.study.file.scenarios[name] for name in names]
     other = study_with_scenarios(kit, names)

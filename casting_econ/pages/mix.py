@@ -135,10 +135,7 @@ def the_mix(kit: OpenStudy, least: dict[str, float] | None = None, *, at_target:
     `least` has orders a year that must be met, by channel; with `at_target` own hours are a cost at the target, otherwise they only limit.
     Capacities are shares of a year of each resource, so the worth of a resource is that of one more of it as a whole.
 
-    Raises
-    ------
-    StudyError
-        If the least names no channel, asks more than can be sold, or needs more of a resource than there is.
+    StudyError if the least names no channel, asks more than can be sold, or needs more of a resource than there is.
     """
     found = activities(kit)
     asked = _asked(found, least)

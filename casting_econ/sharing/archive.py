@@ -56,10 +56,7 @@ def unzipped(data: bytes, place: str, allowed: Callable[[str], bool]) -> dict[st
     It is taken only if it is, byte for byte, what `zipped` makes of its members. So nothing is unpacked, and no link, lock, date, remark,
     second header, or byte between, over or behind members can be in it.
 
-    Raises
-    ------
-    StudyError
-        With each name that may not be in it, or the first other reason for which it is refused.
+    StudyError with each name that may not be in it, or the first other reason for which it is refused.
 
     Examples
     --------

@@ -66,10 +66,7 @@ def compare_studies(before: Path | str, after: Path | str) -> Comparison:
 
     Results are on the draws of the first study, as scenarios are compared: what both share is the same in every draw.
 
-    Raises
-    ------
-    StudyError
-        For faults in either, a refused archive, or two currencies.
+    StudyError for faults in either, a refused archive, or two currencies.
     """
     places = Path(before), Path(after)
     with _opened(places[0]) as one, _opened(places[1]) as other:

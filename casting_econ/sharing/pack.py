@@ -34,17 +34,13 @@ def pack_study(
     workers: int | None = None,
     say: Callable[[str], None] = print,
 ) -> Path:
-    """Run a study as it goes into the pack, in which nothing is changed, and write the archive.
+    """Run a study, in whose folder nothing is changed, as it goes into the pack, and write the archive.
 
     It is `NAME-pack.zip` in the current folder if not given, NAME being the study folder's; `keep` has columns to keep though they may name
     people, as LOG.COLUMN; `workers` notebooks run at a time; `say` takes a line.
 
-    Raises
-    ------
-    StudyError
-        For faults in the study, a column that cannot be left out or kept, a cell that would be read otherwise, or a file that is in the way.
-    NotebookError
-        If a page fails.
+    StudyError for faults in the study, a column that cannot be left out or kept, a cell that would be read otherwise, or a file that is in the
+    way; NotebookError if a page fails.
     """
     folder = Path(folder)
     kit = open_study(folder)

@@ -50,10 +50,7 @@ def packed_records(study: Study, keep: tuple[str, ...] = ()) -> Records:
     """The records of a study for a pack: a file a log, with the columns that the study reads and no other; those named in `keep` stay though
     they may name people, as LOG.COLUMN, by their heading or by the log's own name.
 
-    Raises
-    ------
-    StudyError
-        For a column to keep that is not there or that the study does not read, and one that cannot be left out.
+    StudyError for a column to keep that is not there or that the study does not read, and one that cannot be left out.
     """
     unread = [file.place.removeprefix("records/") for file in study.reading.files if file.log == "ignore"]
     found = Records(left_out=dict.fromkeys(unread, "the study does not read it"))

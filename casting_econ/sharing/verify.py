@@ -97,12 +97,7 @@ def verify_pack(
     `out` is a new or empty folder for the study and the report worked out here, of which nothing is kept if it is not given; `quick` works out
     the results only, and says that the pages with their tables are unchecked; `workers` notebooks run at a time; `say` takes a line.
 
-    Raises
-    ------
-    StudyError
-        If the archive is refused, or `out` holds anything.
-    NotebookError
-        If a page fails.
+    StudyError if the archive is refused, or `out` holds anything; NotebookError if a page fails.
     """
     out = Path(out) if out else None
     if out is not None and out.exists() and (not out.is_dir() or any(out.iterdir())):

@@ -39,9 +39,8 @@ class Reads:
                 raise ValueError("a range, a distribution or records where one figure is needed")
         except ValueError as error:
             holds = " needs " in str(error) and not self.decided
-            raise told(
-                error, ("parameters for which that holds" if holds else self.quantity.in_words(currency)) + self.why
-            ) from None
+            right = "parameters for which that holds" if holds else self.quantity.in_words(currency)
+            raise told(error, right + self.why) from None
         if not self.decided:
             return found
         return int(found.value) if self.quantity.whole else found.value

@@ -38,10 +38,7 @@ def names_at(path: list[str]) -> list[str]:
 def explained(asked: str = "") -> list[str]:
     """A key of the study file in lines: what it is, takes and is if not given, and a demo's line; a table with its keys; or all tables.
 
-    Raises
-    ------
-    StudyError
-        For an unknown key, with the nearest.
+    StudyError for an unknown key, with the nearest.
     """
     if not asked:
         return [f"{key}: {field.description}" for key, field in keys_of().items() if "." not in key]

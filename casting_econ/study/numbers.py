@@ -42,12 +42,8 @@ class BareFigure(float):
 def read_figure(text: str, unit: str = "") -> float:
     """The figure that a text is, in whichever way a country writes it; `unit` only shows in what is said.
 
-    Raises
-    ------
-    Unclear
-        Where two conventions read the text differently: 2.160 and 2,160 are two thousand for some and two for others.
-    ValueError
-        For no figure at all.
+    Unclear where two conventions read the text differently: 2.160 and 2,160 are two thousand for some and two for others; ValueError for no
+    figure at all.
 
     Examples
     --------

@@ -56,10 +56,12 @@ def activities(kit: OpenStudy) -> Activities:
     What a station, rack or set of moulds is used is a straight line in orders; its slopes come from the study evaluated with
     half the orders of one channel at a time. Days at a stall are there whatever is sold, so no order takes hours of them.
     """
-    a, point = kit.inputs(), kit.point()
+    a, point, rows = kit.inputs(), kit.point(), []
+
+    def of(name):
+        return np.array([getattr(c, name) for c in a.channels], float)
+
     orders = np.array([orders_at_price(c.orders_per_year, c.price, c.reference_price, c.elasticity) for c in a.channels], float)
-    pieces = np.array([c.pieces_per_order for c in a.channels], float)
-    rows = []
     for c in a.channels:
         product, p = point.products[c.product], a.product(c.product)
         made = c.pieces_per_order / (1.0 - p.unsold_share)
@@ -68,27 +70,22 @@ def activities(kit: OpenStudy) -> Activities:
         rows.append((left, hours, made * product["casts_per_good_piece"]))
     left, hours, casts = np.array(rows, float).T
     loads = casts / np.array([a.product(c.product).casts_per_load for c in a.channels], float)
-    days = np.array([c.days_per_year for c in a.channels], float)
-    stall_hours = days * np.array([c.hours_per_day for c in a.channels], float)
-    stall_fees = days * np.array([c.fee_per_day for c in a.channels], float)
-    each = np.where(orders > 0, orders, np.inf)
+    stall_hours, each = of("days_per_year") * of("hours_per_day"), np.where(orders > 0, orders, np.inf)
     spare = float((a.hours_per_week - a.fixed_hours_per_week) * a.weeks_per_year - stall_hours.sum())
     resources = tuple(point.utilisation_at_demand)
     use = np.vstack([_slopes(a, orders, resources[:-1]), hours / (spare if spare > 0 else 1.0)])
     at_demand = np.array([float(point.utilisation_at_demand[name]) for name in resources])  # ruined loads in it
     freak = np.where(np.isfinite(at_demand), at_demand - use @ orders, 1.0)  # no hours at all: none for orders
-    units, taken = zip(
-        *(_taken(a, name, casts, loads, hours, row) for name, row in zip(resources, use, strict=True)), strict=True
-    )
+    units, taken = zip(*(_taken(a, name, casts, loads, hours, row) for name, row in zip(resources, use, strict=True)))
     return Activities(
         names=tuple(c.name for c in a.channels),
         demand=orders,
-        pieces=pieces,
+        pieces=of("pieces_per_order"),
         left=left,
         hours=hours,
         loads=loads,
         stall_hours=stall_hours / each,
-        stall_fees=stall_fees / each,
+        stall_fees=of("days_per_year") * of("fee_per_day") / each,
         resources=resources,
         units=units,
         taken=np.array(taken),

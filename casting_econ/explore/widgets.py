@@ -189,9 +189,8 @@ class ExplorerView(widgets.Box):
 
 def _status(text: str) -> str:
     """Words that a screen reader says when they change."""
-    return (
-        f'<div role="status" aria-live="polite" style="font-size:1.1em;line-height:1.4;max-width:46em">{html.escape(text)}</div>'
-    )
+    look = "font-size:1.1em;line-height:1.4;max-width:46em"
+    return f'<div role="status" aria-live="polite" style="{look}">{html.escape(text)}</div>'
 
 
 def explore(study: str, draws: int = 4000, seed: int | None = None, product: str = "") -> widgets.Widget:

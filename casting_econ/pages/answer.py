@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 
 from ..assumptions import label, point_values, workshop_at
+from ..faults import some_of
 from ..formatting import Format
 from ..kit import OpenStudy, basis_counts, format_of
 from ..models import evaluate
@@ -90,8 +91,7 @@ def certainty_list(kit: OpenStudy) -> str:
         text += f" {len(waiting)} of the guesses ask for records that the logs do not have."
     guesses = [label(key) for key in groups.get("guess", [])]
     if guesses:
-        more = f" and {len(guesses) - 12} more" if len(guesses) > 12 else ""
-        text += f" Guessed: {', '.join(guesses[:12])}{more}."
+        text += f" Guessed: {some_of(guesses, 12)}."
     return text + " The page on records lists every one."
 
 

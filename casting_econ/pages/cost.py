@@ -98,7 +98,6 @@ def scrap_order(kit: OpenStudy) -> str:
                 f"({fmt.money(first['money a year'], 0)} against {fmt.money(most['money a year'], 0)}), because it is found later."
             )
         moved = (lost["rank by pieces"].to_numpy() != lost["money a year"].rank(ascending=False, method="min").to_numpy()).sum()
-        rows.append(
-            text + (f" {moved} of {len(lost)} causes change place when money is counted instead of pieces." if moved else "")
-        )
+        place = f" {moved} of {len(lost)} causes change place when money is counted instead of pieces."
+        rows.append(text + (place if moved else ""))
     return "\n\n".join(rows)

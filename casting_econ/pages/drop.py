@@ -64,10 +64,8 @@ def drop_sentence(frame: pd.DataFrame, fmt: Format) -> str:
         sure = "" if fmt.certain else f", with a chance of {often}"
         return f"**Dropping {name} would be better** by about {size} a year beyond the target{sure}."
     if gain > 0 and chance < 0.5:
-        return (
-            f"No channel is clearly better dropped: without {name}, which costs least to lose, a year is better with a chance of only {often}, "
-            f"though the few large gains make {size} more on average."
-        )
+        text = f"No channel is clearly better dropped: without {name}, which costs least to lose, a year is better with a chance of only {often}"
+        return f"{text}, though the few large gains make {size} more on average."
     if gain > 0:
         return f"Dropping {name} might be better ({size} a year on average), but only with a chance of {often}."
     if abs(gain) < 0.5 and chance == 0:

@@ -17,7 +17,7 @@ from ..evidence import (
     season_table,
 )
 from ..evidence.labour import labour_rows
-from ..faults import counted
+from ..faults import counted, some_of
 from ..formatting import Format
 from ..kit import OpenStudy, basis_counts, format_of
 from ..study.numbers import BASES
@@ -239,12 +239,9 @@ def sales_summary(kit: OpenStudy) -> pd.DataFrame:
 
 def could_measure(kit: OpenStudy) -> str:
     """What the logs know but the study does not ask them."""
-    keys = could_learn(kit.study)
-    if not keys:
-        return ""
-    more = f" and {len(keys) - 6} more" if len(keys) > 6 else ""
-    names = ", ".join(label(key) for key in keys[:6])
-    return f' The logs also know something about {names}{more}: write `from = "records"` beside a value in the study file to let them count.'
+    names = some_of([label(key) for key in could_learn(kit.study)], 6)
+    told = f' The logs also know something about {names}: write `from = "records"` beside a value in the study file to let them count.'
+    return told if names else ""
 
 
 def records_overview(kit: OpenStudy) -> str:

@@ -74,9 +74,8 @@ def sobol_table(kit: OpenStudy, rows: int = ROWS, seed: int | None = None) -> tu
         a = workshop_at(kit.study, values_at(kit.assumed, u))
         outcome = evaluate(a)
         over = beyond_target(a, outcome)
-        return np.column_stack(
-            [np.broadcast_to(x, (u.shape[0],)) for x in (outcome.totals["pay_per_hour"], over, np.greater(over, 0))]
-        )
+        outputs = (outcome.totals["pay_per_hour"], over, np.greater(over, 0))
+        return np.column_stack([np.broadcast_to(x, u.shape[:1]) for x in outputs])
 
     found = sobol_indices(model, len(uncertain), round_up_draws(rows), seed, groups)
     columns = {"number": [names_of([uncertain[n] for n in group]) for group in groups]}

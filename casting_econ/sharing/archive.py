@@ -80,18 +80,16 @@ def unzipped(data: bytes, place: str, allowed: Callable[[str], bool]) -> dict[st
         if names:
             raise StudyError([Fault(place, "is refused", right, column=n, found="an unknown file") for n in names])
         if any(item.compress_type != zipfile.ZIP_STORED for item in items):
-            raise refused(
-                "is refused", "packed members, as other programs and older versions write", f"{_PACK}, or the study packed anew"
-            )
+            found = "packed members, as other programs and older versions write"
+            raise refused("is refused", found, f"{_PACK}, or the study packed anew")
         # no more is read than there is, wherever members say that they lie
         members = {i.filename: book.read(i) for i in items} if sum(i.file_size for i in items) < len(data) else {}
     except (zipfile.BadZipFile, EOFError, ValueError, NotImplementedError, RuntimeError, OSError) as error:
         said = (str(error).splitlines() or [type(error).__name__])[0]
         raise refused("is no whole archive", ascii(said)[1:101], "the file as it was sent, whole") from None
     if zipped(members) != data:
-        raise refused(
-            "is refused", "another form than casting-econ pack writes: changed headers, or bytes that belong to no member"
-        )
+        found = "another form than casting-econ pack writes: changed headers, or bytes that belong to no member"
+        raise refused("is refused", found)
     return members
 
 

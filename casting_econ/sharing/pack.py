@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 from packaging.requirements import Requirement
 
-from ..faults import Fault, StudyError, counted, refusal
+from ..faults import Fault, StudyError, counted, refusal, some_of
 from ..kit import OpenStudy, open_study
 from ..running.run import VERSIONS, manifest, run_study
 from ..study import STUDY_FILE
@@ -93,8 +93,7 @@ def _elsewhere(inputs: dict[str, bytes], values: dict[str, str]) -> list[str]:
         text = data.decode().casefold()
         found = [v for v, one in folded.items() if one in text and re.search(rf"(?<!\w){re.escape(one)}(?!\w)", text)]
         if found:
-            more = f" and {len(found) - 3} more" if len(found) > 3 else ""
-            shown = ", ".join(repr(value) for value in sorted(found)[:3]) + more
+            shown = some_of([repr(value) for value in sorted(found)], 3)
             lines.append(f"Look at {name.removeprefix('study/')}: {shown} of {values[found[0]]} still in it.")
     return lines
 

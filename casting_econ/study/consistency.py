@@ -129,12 +129,8 @@ def _check_product(place, product, file, windows, fault):
 
 def _varies(key, number):
     """Whether a number is drawn by itself: by its own spread, by what the logs say, or as a shared factor."""
-    return (
-        number.value != number.value
-        or number.distribution is not None
-        or number.from_records
-        or (key.startswith("spread.") and number.value > 0)
-    )
+    shared = key.startswith("spread.") and number.value > 0
+    return number.value != number.value or number.distribution is not None or number.from_records or shared
 
 
 def check_correlations(file, numbers, faults):

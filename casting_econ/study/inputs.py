@@ -6,8 +6,6 @@ from pathlib import Path
 from ..ledger import record_files
 from .consistency import STUDY_FILE
 
-__all__ = ["copy_inputs", "input_files"]
-
 
 def input_files(folder: Path) -> list[Path]:
     """Files that a study's results depend on."""

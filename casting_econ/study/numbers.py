@@ -158,7 +158,6 @@ class Quantity:
                 raise
             except ValueError as error:
                 raise ValueError(f"worth is {error}; it needs a count above 0, such as 10 or '10 pieces'") from None
-<<<<<<< HEAD
         return replace(
             number,
             basis=basis,
@@ -167,10 +166,6 @@ class Quantity:
             prior_weight_unit=given_unit(raw.get("worth")),
             **extras,
         )
-=======
-        records = {"from_records": "from" in raw, "worth": worth, "worth_unit": given_unit(raw.get("worth"))}
-        return replace(number, basis=basis, **records, **extras)
->>>>>>> w-cutb
 
     def _with_certainty(self, raw: dict, currency: str) -> Number:
         unit = self.unit.format(money=currency)

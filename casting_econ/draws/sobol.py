@@ -46,10 +46,6 @@ def sobol_indices(
     groups : sequence of sequence of int, optional
         Columns that belong together, such as inputs that depend on each other; every column alone if not given.
 
-    Returns
-    -------
-    Indices
-
     Raises
     ------
     ValueError

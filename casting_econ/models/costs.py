@@ -82,7 +82,7 @@ def material_cost(cost, loss_share=0.0):
 
 
 def piece_cost(product: Product, target_per_hour, casts_per_year=None):
-    """Follow one product through its routing.
+    """Follow one product through its routing, to the `PieceCost` of a good piece.
 
     Parameters
     ----------
@@ -92,10 +92,6 @@ def piece_cost(product: Product, target_per_hour, casts_per_year=None):
         What an hour of the maker's time is taken to cost. [money/hour]
     casts_per_year : float or array_like, optional
         Casts of the year, over which learning is averaged; only needed by steps that learn. [cast/year]
-
-    Returns
-    -------
-    PieceCost
 
     Raises
     ------

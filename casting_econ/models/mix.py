@@ -25,7 +25,7 @@ class Mix:
     others_as_good: bool  # whether other amounts bring as much
 
 
-def best_mix(contribution, use, capacity, most, least=0.0):
+def best_mix(contribution, use, capacity, most, least=0.0) -> Mix:
     """Amounts of activities that bring most within what the resources hold.
 
     Parameters
@@ -40,10 +40,6 @@ def best_mix(contribution, use, capacity, most, least=0.0):
         Of each activity that can be sold; infinity is no limit.
     least : array_like, shape (n,), optional
         Of each activity that must be done.
-
-    Returns
-    -------
-    Mix
 
     Raises
     ------

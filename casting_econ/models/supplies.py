@@ -68,11 +68,6 @@ def cheapest_packs(needed, sizes, prices):
     prices : sequence of float
         Price of each kind, zero or more. [money/pack]
 
-    Returns
-    -------
-    counts : tuple of int
-    cost : float
-
     Raises
     ------
     ValueError

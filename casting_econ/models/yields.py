@@ -49,7 +49,7 @@ def scrapped_per_good(pass_shares):
 
 
 def surviving_share(pass_shares):
-    """Share of casts that reach each step: 1, then the product of the earlier shares passing, each in (0, 1] or ValueError. [-]
+    """Share of casts that reach each step: 1, then the product of the earlier shares passing, each in [0, 1] or ValueError. [-]
 
     >>> surviving_share([0.5, 0.8, 1.0])
     [1.0, 0.5, 0.4]

@@ -206,6 +206,7 @@ def sweep(
 @click.option("--variant", multiple=True, metavar="NAME=N", help="Pieces of one colour or form; as often as needed.")
 @click.option("--price", metavar="AMOUNT", help="Price asked for the order, such as 310 or '310 EUR'.")
 @click.option("--channel", metavar="NAME", help="Channel whose fees, postage and minutes an order has.")
+@click.option("--as-of", metavar="DATE", help="Read the logs up to that day only, and take it as today.")
 @click.option("--answer-only", is_flag=True, help="Only say the answer; write nothing.")
 @_OUT
 def order(study: str, name: str | None, answer_only: bool, out: str | None, **asked: object) -> None:

@@ -47,7 +47,7 @@ FREE = "free"  # text that nothing is looked up by
 _COLUMNS = {
     "timesheet": "date!:date step!:text minutes!:minutes product:text pieces_handled:whole pieces_passed:whole note:free",
     "batches": "batch!:id date!:date product!:text station:text moulds:id casts!:whole good!:whole mixed_mass_g:mass "
-    "room_c:temperature cure_h:hours order:id note:free",
+    "checked:date room_c:temperature cure_h:hours order:id note:free",
     "faults": "date!:date batch:id product:text step!:text cause!:text pieces!:whole fate!:fate extra_minutes:more_minutes",
     "moulds": "mould!:id product!:text cavities!:whole made!:date material_g:mass minutes:more_minutes retired:date "
     "casts_at_retirement:whole reason:free",

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 
-from ..kit import format_of, open_copy, open_study
+from ..kit import format_of, known_day, open_copy, open_study
 from ..orders import open_order, order_lines, order_results, price_of, quote_of
 from ..orders.answer import keep
 from ..orders.wording import days_gone
@@ -22,6 +22,7 @@ def run_order(
     today: date,
     out: Path | str | None = None,
     files: bool = True,
+    as_of: str | None = None,
     say: Callable[[str], None] = print,
     **asked,
 ) -> Path | None:
@@ -39,6 +40,8 @@ def run_order(
         Folder to write; `folder/orders/NAME` if not given.
     files : bool, optional
         Whether to write anything at all.
+    as_of : str, optional
+        Day after whose evening no row of the logs is read, which then is today too.
     say : callable, optional
         Takes a line.
     asked : optional
@@ -56,7 +59,7 @@ def run_order(
     NotebookError
         If the notebook fails.
     """
-    folder, kit = Path(folder), open_study(folder)
+    folder, kit, today = Path(folder), open_study(folder, as_of=as_of), known_day(as_of) or today
     plan = open_order(kit, name, today=today, **asked)
     quoted = price_of(plan)
     gone = "" if asked.get("start") else days_gone(plan, today, format_of(kit))
@@ -82,6 +85,7 @@ def _write(kit, plan, quoted, folder, name, out, asked):
     given = {key: getattr(plan.order, field) for key, field in (fields | {"start": "start"}).items()}
     given = {key: value.isoformat() if isinstance(value, date) else value for key, value in given.items()}
     given |= {"in_hand": given["in_hand"].get("", given["in_hand"])} if "in_hand" in given else {}
+    given |= {"as_of": kit.study.as_of.isoformat()} if kit.study.as_of else {}
     part = working_folder(out, folder, work_key(folder, "order", name, given))
     inner = part / "order"
     copy_inputs(folder, part / "study")

@@ -1,5 +1,6 @@
 """Read a study folder: the study file, its logs, and every fault in either."""
 
+import datetime as dt
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from ..units import is_volume
 from .consistency import STUDY_FILE
 from .faulty import MOST_FAULTS, validated
 from .numbers import Number, given_unit
-from .records import Names, part_in_work, read_records
+from .records import Names, known_on, part_in_work, read_records
 from .scenarios import checked, factors_of, scenario_file
 from .schema import RecordsTable, StudyFile
 from .text import currency_of, lines_of, read_text, with_line
@@ -35,6 +36,7 @@ class Study:
     notes: tuple[str, ...] = ()  # what is odd in the logs without being a fault
     raw: dict = field(default_factory=dict)  # the file's keys as they stand in it
     reading: Reading = field(default_factory=Reading)  # how the logs were read: every decision, change and row set aside
+    as_of: dt.date | None = None  # the last day whose rows were read, where not all were
 
     @property
     def currency(self) -> str:
@@ -42,7 +44,7 @@ class Study:
         return self.file.study.currency
 
 
-def read_study(folder: str | Path, *, with_records: bool = True) -> Study:
+def read_study(folder: str | Path, *, with_records: bool = True, as_of: dt.date | None = None) -> Study:
     """Read and check a study folder.
 
     Parameters
@@ -51,6 +53,8 @@ def read_study(folder: str | Path, *, with_records: bool = True) -> Study:
         Folder with `study.toml` and, if there are logs, `records/`.
     with_records : bool, optional
         Whether to read the logs.
+    as_of : date, optional
+        Only what the logs had by the evening of that day; all are checked.
 
     Returns
     -------
@@ -86,10 +90,9 @@ def read_study(folder: str | Path, *, with_records: bool = True) -> Study:
         faults += [with_line(fault, lines) if fault.file == STUDY_FILE else fault for fault in more]
     if faults:
         raise StudyError(faults, reading)
-    parted = dict(zip(("records", "in_work", "in_work_faults"), part_in_work(records)))
-    return Study(
-        folder=folder, file=file, raw=raw, numbers=numbers, windows=windows, notes=reading.notes, reading=reading, **parted
-    )
+    parted = dict(zip(("records", "in_work", "in_work_faults"), part_in_work(known_on(records, as_of) if as_of else records)))
+    read = {"file": file, "raw": raw, "numbers": numbers, "windows": windows, "notes": reading.notes, "reading": reading}
+    return Study(folder=folder, as_of=as_of, **read, **parted)
 
 
 def _told(faults):

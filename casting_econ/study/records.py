@@ -10,7 +10,7 @@ import pandas as pd
 from ..faults import Fault, close_match, counted
 from ..ledger import LOGS, place_of, read_logs
 
-__all__ = ["Names", "part_in_work", "read_records", "split_order", "steps_of"]
+__all__ = ["Names", "known_on", "part_in_work", "read_records", "split_order", "steps_of"]
 
 _BETWEEN = re.compile(r"\s*(?:[+&/,]|\band\b)\s*")  # steps of one row of the timesheet
 
@@ -68,6 +68,30 @@ def read_records(folder, names, settings=None, currency="EUR", locale=None):
             faults += _unknown_names(log, frame, names, reading)
     more, notes = _between_logs(records, names, reading)
     return records, replace(reading, notes=tuple(notes)), faults + more
+
+
+def known_on(records, day):
+    """The logs as they stood on the evening of a day: without later rows, ends of moulds, and counts of loads `checked` later.
+
+    Parameters
+    ----------
+    records : dict of str to DataFrame
+        As read.
+    day : date
+
+    Returns
+    -------
+    dict of str to DataFrame
+        Logs that have a row by then. A load whose `checked` is blank counts from its date on.
+    """
+    evening, found = pd.Timestamp(day), {}
+    for log, frame in records.items():
+        frame = frame[frame["made" if log == "moulds" else "date"] <= evening]
+        for event, known in {"checked": ["good", "checked"], "retired": ["retired", "casts_at_retirement", "reason"]}.items():
+            if event in frame and (later := frame[event] > evening).any():
+                frame = frame.assign(**{column: frame[column].mask(later) for column in known})
+        found |= {log: frame} if len(frame) else {}
+    return found
 
 
 def part_in_work(records):
@@ -145,6 +169,7 @@ def _pairs(frame, column):
 # frame | column of the fault | what no row of the frame may be | wrong | found | right; the last three name columns of the frame
 _RULES = """
 batches | good | good > casts | more good than casts | {good:g} of {casts:g} | at most {casts:g}
+batches | checked | checked < date | dates out of order | checked {checked:%Y-%m-%d}, poured {date:%Y-%m-%d} | a date on or after the pour
 timesheet | pieces_passed | pieces_passed > pieces_handled | more pieces_passed than pieces_handled | {pieces_passed:g} of {pieces_handled:g} | at most {pieces_handled:g}
 moulds | retired | retired < made | dates out of order | retired {retired:%Y-%m-%d}, made {made:%Y-%m-%d} | a date on or after the one it was made
 moulds | casts_at_retirement | retired.notna() & casts_at_retirement.isna() | retired without its casts | {mould} | casts a cavity had given

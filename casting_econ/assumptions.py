@@ -9,9 +9,10 @@ import numpy as np
 from scipy import special
 
 from .draws import copula_matrix, correlate, points, round_up_draws
-from .evidence import Evidence, learn
+from .evidence import Evidence, learn, moulds_in_hand
 from .models import workshop as model
 from .models.money import self_employed_target
+from .models.mould_making import moulds_for_load
 from .reference import wages
 from .study import Number, Study
 from .study.scenarios import PASS_SHARE, SCRAP
@@ -279,16 +280,31 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
         used, causes = materials(f"{path}.materials", entry.materials), tuple(entry.causes.items())
         return filled(model.Step, path, entry, name=name, materials=used, causes=causes)
 
-    def mould(path, entry):
+    def mould(path, entry, casts_per_load):
+        """The moulds that fill a load: stated as such a set, or the sum over moulds made one by one in one pour."""
         if entry is None:
             return None
-        cost = sum((item.cost / (1.0 - item.loss_share) for item in materials(f"{path}.materials", entry.materials)), 0.0)
-        return filled(model.Mould, path, entry, material_cost=cost)
+        name = path.split(".")[1]
+        used = materials(f"{path}.materials", entry.materials)
+        if not entry.steps:
+            return filled(model.Mould, path, entry, material_cost=set_cost(used, 1))
+        of_load, minutes, in_use = moulds_for_load(casts_per_load, entry.cavities), 0.0, {}
+        for key, one in entry.steps.items():
+            place = f"{path}.steps.{key}"
+            used += materials(f"{place}.materials", one.materials)
+            minutes = minutes + of_load * at(place, one, "minutes") + at(place, one, "load_minutes")
+        if "sets" not in entry.model_fields_set:
+            in_use["sets"] = np.maximum(moulds_in_hand(study, name) // of_load, 1.0)
+        return filled(model.Mould, path, entry, material_cost=set_cost(used, of_load), minutes=minutes, **in_use)
+
+    def set_cost(used, moulds):
+        return sum((item.cost / (1.0 - item.loss_share) * (moulds if item.per == "piece" else 1) for item in used), 0.0)
 
     def product(name, entry):
         path = f"products.{name}"
         steps = tuple(step(f"{path}.steps.{key}", key, one) for key, one in entry.steps.items())
-        parts, moulds = materials(f"{path}.parts", entry.parts), mould(f"{path}.mould", entry.mould)
+        parts = materials(f"{path}.parts", entry.parts)
+        moulds = mould(f"{path}.mould", entry.mould, at(path, entry, "casts_per_load"))
         return filled(model.Product, path, entry, name=name, steps=steps, parts=parts, mould=moulds)
 
     def channel(name, entry):

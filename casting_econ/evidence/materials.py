@@ -20,8 +20,10 @@ def items_of(study: Study):
         for item, material in product.parts.items():
             yield f"products.{name}.parts.{item}", name, None, item, material
         if product.mould is not None:
-            for item, material in product.mould.materials.items():
-                yield f"products.{name}.mould.materials.{item}", name, None, item, material
+            steps = {f"steps.{step}.": entry.materials for step, entry in product.mould.steps.items()}
+            for place, materials in ({"": product.mould.materials} | steps).items():
+                for item, material in materials.items():
+                    yield f"products.{name}.mould.{place}materials.{item}", name, None, item, material
 
 
 def amount_in(quantity, unit, base, entry, currency):

@@ -6,6 +6,7 @@ from .labour import learning_exponent, practised_minutes, unit_total
 from .levers import longest_wait, moved_at, practised_between, with_levers
 from .lots import LotPlan, cheapest_lots, load_cost
 from .money import self_employed_target, yearly_charge
+from .mould_making import MouldMaking, mould_making, moulds_for_load
 from .moulds import cheapest_replacement_age, expected_casts
 from .orders import (
     casts_by_variant,
@@ -29,6 +30,7 @@ __all__ = [
     "LotPlan",
     "Material",
     "Mould",
+    "MouldMaking",
     "Outcome",
     "Overhead",
     "PieceCost",
@@ -61,6 +63,8 @@ __all__ = [
     "loads_per_week",
     "longest_wait",
     "mixed_masses",
+    "mould_making",
+    "moulds_for_load",
     "moulds_worn",
     "moved_at",
     "newsvendor_quantity",

@@ -94,6 +94,8 @@ def cross_checks(file, windows, faults):
                 wrong = "a step before the load has waited" if out in names else "unknown step"
                 right = f"the step that gets the pieces out of the moulds, one of {', '.join(after) or 'those after a step that waits'}"
                 fault(f"products.{name}.mould.free_after", wrong, repr(out), right + close_match(out, after))
+        if product.mould is not None:
+            _check_mould(f"products.{name}.mould", product.mould, file, fault)
         for key, step in product.steps.items():
             column = f"products.{name}.steps.{key}"
             if step.wait_in is not None and step.wait_in not in places:
@@ -140,6 +142,30 @@ def cross_checks(file, windows, faults):
     for name in file.cash.payment_delay:
         if name not in file.channels:
             fault(f"cash.payment_delay.{name}", "unknown channel", repr(name), one_of(name, file.channels))
+
+
+def _check_mould(column, mould, file, fault):
+    """Moulds are told as sets with their minutes, or one by one with the steps of making them; not half of each."""
+    given, steps = mould.model_fields_set, mould.steps
+    right = "either steps with cavities (and in_hand, masters), or minutes and materials of a set (and sets)"
+    of_sets, of_moulds = {"minutes", "materials"} & given, {"cavities", "in_hand", "masters"} & given
+    for key in sorted(of_sets if steps else of_moulds):
+        wrong = "is told twice, here and in steps" if steps else "counts moulds whose making has no steps"
+        fault(f"{column}.{key}", wrong, "", right)
+    if {"sets", "in_hand"} <= given:
+        fault(f"{column}.in_hand", "moulds counted twice", "sets and in_hand", "one of them")
+    if not steps and not of_sets:
+        fault(f"{column}.minutes", "is missing", "", right)
+    if steps and mould.cavities is None:
+        fault(f"{column}.cavities", "is missing", "", "the casts that one mould gives at once, such as 3")
+    for key, step in steps.items():
+        place, station = f"{column}.steps.{key}", file.stations.get(step.wait_in)
+        if step.wait_in is not None and station is None:
+            known = one_of(step.wait_in, file.stations) if file.stations else "one of the stations, none yet"
+            fault(f"{place}.wait_in", "unknown station", repr(step.wait_in), known)
+        most = math.inf if station is None or station.places is None else station.places.value
+        if mould.cavities is not None and mould.cavities > most:
+            fault(f"{place}.wait_in", "mould larger than the station", f"{mould.cavities} cavities", f"at most {most:g}")
 
 
 def _varies(key, number):
@@ -218,7 +244,8 @@ def check_commissions(file, faults):
     items = {}
     for product in file.products.values():
         tables = [step.materials for step in product.steps.values()] + [product.parts]
-        for table in tables + ([product.mould.materials] if product.mould else []):
+        mould = product.mould
+        for table in tables + ([mould.materials, *(step.materials for step in mould.steps.values())] if mould else []):
             for item, entry in table.items():
                 items.setdefault(item, []).append(entry)
     for item, supply in file.supplies.items():

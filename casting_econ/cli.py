@@ -75,7 +75,7 @@ def demo(name: str | None, folder: str | None) -> None:
 def new(
     folder: str, craft: str | None, answers: str | None, answer: tuple[str, ...], currency: str | None, locale: str | None
 ) -> None:
-    """Start a study from a dozen plain questions; 'don't know' takes a guess of the trade."""
+    """Start a study of a first order, or of a workshop that runs, from plain questions; 'don't know' takes a guess of the trade."""
     with _faults_told():
         from .starting.asking import answers_given, ask, known_locale
 
@@ -95,7 +95,9 @@ def new(
         for paragraph in first_answer(kit, defaults):
             click.echo(f"\n{_plain(paragraph)}")
         click.echo(f"\nYour study: {click.format_filename(folder)}; edit study.toml, and see what-to-write-down.md.")
-        click.echo(f"The whole report: casting-econ run {click.format_filename(folder)}")
+        order = next(iter(kit.study.file.commissions), "")
+        words = f"plan and quote: casting-econ order {{}} {order}" if order else "report: casting-econ run {}"
+        click.echo(f"The whole {words.format(click.format_filename(folder))}")
 
 
 def _plain(paragraph: str) -> str:

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from babel.dates import format_skeleton
+
 from ..faults import Fault, StudyError, close_match, fault_of
 from ..formatting import Format
 from ..ledger.cells import clean
@@ -66,7 +68,9 @@ def asks_order(texts: Mapping[str, Any]) -> bool:
     """Whether answers are those of a first order: as they say, else by what they answer; ValueError where they say neither."""
     said = str(texts.get(BEGIN.key, "")).strip().casefold()
     if said in UNKNOWN:
-        every = [{part.key for q in questions(order) for c in crafts().values() for part in parts_of(q, c)} for order in (False, True)]
+        every = [
+            {part.key for q in questions(order) for c in crafts().values() for part in parts_of(q, c)} for order in (False, True)
+        ]
         return bool((every[1] - every[0]) & set(texts))
     kinds = [kind for kind in ("order", "workshop") if kind in said or said == kind[0]]
     if len(kinds) != 1:
@@ -335,7 +339,7 @@ def understood(answers: Answers, locale: str) -> list[str]:
             continue
         low, likely, high = map(fmt.exactly, figures)
         unit = part.in_words(answers.currency, per=False)
-        unit = f"{unit}s" if unit in (*COUNTED, "hour", "minute") and likely != fmt.exactly(1) else unit
+        unit = f"{unit}s" if unit in (*COUNTED, "hour", "minute", "master") and likely != fmt.exactly(1) else unit
         period = f" {'an' if part.per in ('hour', 'order') else 'a'} {part.per}" if unit != "%" and part.per else ""
         lines.append(f"{part.ask} {likely if low == high else f'{low} to {high}, most likely {likely},'} {unit}{period}.")
     return lines
@@ -344,7 +348,7 @@ def understood(answers: Answers, locale: str) -> list[str]:
 def _heard(part, answers, fmt):
     """A day, colours or pots as they were read."""
     if part.kind == "date":
-        return fmt.day(answers.due)
+        return format_skeleton("yMMMEd", answers.due, locale=fmt.locale)
     if part.kind == "places":
         return ", ".join(map(str, answers.pots)) or "Not known: a guess of the trade stands in"
     return ", ".join(f"{name} {count}" for name, count in answers.colours.items()) or "All alike"

@@ -139,7 +139,9 @@ ORDER_QUESTIONS = (
 )
 _MASTERS = (
     Part(key="masters", ask="How many masters are there to mould from?", unit="master", low=1, high=200, whole=True),
-    Part(key="cavities", ask="How many casts does one mould give at once?", unit="cast", per="mould", low=1, high=500, whole=True),
+    Part(
+        key="cavities", ask="How many casts does one mould give at once?", unit="cast", per="mould", low=1, high=500, whole=True
+    ),
 )
 _POTS = (Part(key="pots", ask="How many casts does each pot hold, such as 20, or 12, 20 for two pots?", kind="places"),)
 
@@ -170,6 +172,4 @@ def _minutes(step, kind) -> Part:
     both = kind == "load_minutes" and "minutes" in step  # so that each has a key of its own
     key = f"{kind if both or what == 'mould' else 'minutes'}.{step['name']}"
     aside = ", 0 if you don't" if step.get("order") else ""
-    return Part(
-        key=key, ask=f"Minutes a {what} at: {step['name'].replace('-', ' ')}{aside}?", unit="minute", per=what, high=1440
-    )
+    return Part(key=key, ask=f"Minutes a {what} at: {step['name'].replace('-', ' ')}{aside}?", unit="minute", per=what, high=1440)

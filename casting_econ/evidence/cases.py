@@ -8,7 +8,7 @@ from scipy import special
 from ..draws.distributions import Distribution
 from ..faults import counted
 from ..units import ratio_of_units
-from .labour import BEYOND, worth_of
+from .labour import BEYOND, by_day, worth_of
 from .loads import load_counts, mould_lives, own_faults, ruined_loads
 from .market import DAYS_PER_MONTH, orders_of, orders_seen
 from .materials import amount_in, bought_amounts, cup_rows
@@ -381,9 +381,10 @@ def _money(entry, channel, kind, number, worth, mine):
 def _fixed_hours(study, number, worth):
     """Weekly hours from timesheet rows of the weekly tasks."""
     sheet, tasks = study.records.get("timesheet"), study.file.time.weekly_tasks
-    rows = None if sheet is None else sheet[sheet.step.isin(tasks)]
-    if rows is None or rows.empty:
+    if sheet is None or not sheet.step.isin(tasks).any():
         return None
+    count, sheet = int(sheet.step.isin(tasks).sum()), by_day(sheet).reset_index(drop=True)
+    rows = sheet[sheet.step.isin(tasks)]
     # calendar weeks with any row of the timesheet count as worked, the first and last by their days within the log
     first, last, week = sheet.date.min(), sheet.date.max(), sheet.date.dt.to_period("W")
     starts = week.drop_duplicates().sort_values()
@@ -392,6 +393,6 @@ def _fixed_hours(study, number, worth):
     hours = rows.groupby(week[rows.index]).minutes.sum().reindex(starts, fill_value=0.0).to_numpy(float) / 60.0
     if weights.sum() < LEAST_WEEKS - 1e-9:  # a week without books is common; too few weeks say nothing about a year
         return None
-    data = f"{weights.sum():.0f} weeks, {len(rows)} timesheet rows"
+    data = f"{weights.sum():.0f} weeks, {count} timesheet rows"
     worth = _worth_in(number, worth, "week")
     return _mean(number, worth, hours, weights, data, "weeks")

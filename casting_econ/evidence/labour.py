@@ -6,15 +6,25 @@ import numpy as np
 import pandas as pd
 from scipy.sparse.csgraph import connected_components
 
+from ..ledger.logs import days_of
 from ..study import Number, Study
-from ..study.records import steps_of
+from ..study.records import MOULD, ONE_OFF, steps_of
 from .learning import fit_learning
 from .posteriors import PRIOR_SPREAD, contradicts
 from .rows import rows_posterior, rows_prior
 
-__all__ = ["hours_by_kind", "kinds_of_steps", "labour_rows", "learning_table", "minutes_posteriors", "single_rows", "worth_of"]
+__all__ = [
+    "by_day",
+    "hours_by_kind",
+    "kinds_of_steps",
+    "labour_rows",
+    "learning_table",
+    "minutes_posteriors",
+    "single_rows",
+    "worth_of",
+]
 
-KINDS_OF_STEPS = ("at the bench", "orders and stalls", "weekly tasks", "other")
+KINDS_OF_STEPS = ("at the bench", "mould making", "orders and stalls", "weekly tasks", "one-off work", "other")
 BEYOND = ", beyond the stated range"  # said where the logs contradict it
 DEFAULT_WORTH = 10.0  # pieces or loads that a guess counts for when the study does not say
 
@@ -22,6 +32,16 @@ DEFAULT_WORTH = 10.0  # pieces or loads that a guess counts for when the study d
 def worth_of(number: Number) -> float:
     """What a guess counts for against records, in its own unit of worth; 0 for a range that states none, whose width then says it."""
     return number.worth or (DEFAULT_WORTH if number.distribution is None else 0.0)
+
+
+def by_day(sheet: pd.DataFrame) -> pd.DataFrame:
+    """The timesheet with a row of several days parted evenly over its first so many days; its label stands at each part."""
+    days = days_of(sheet).astype(int)
+    if (days == 1).all():
+        return sheet
+    parted, count = sheet.loc[sheet.index.repeat(days)], np.repeat(days.to_numpy(), days)
+    nth = np.concatenate([np.arange(one) for one in days])
+    return parted.assign(date=parted.date + pd.to_timedelta(nth, unit="D"), minutes=parted.minutes / count)
 
 
 def labour_rows(study: Study) -> list[tuple[float, dict[tuple[str, str], tuple[float, float]], object]]:
@@ -174,12 +194,17 @@ def single_rows(rows):
 def kinds_of_steps(study: Study, steps) -> dict[str, str]:
     """Kind of each step of the timesheet, one of `KINDS_OF_STEPS`, by the step as it is written."""
     known = {step for product in study.file.products.values() for step in product.steps}
-    tasks = set(study.file.time.weekly_tasks)
+    moulds = {step for product in study.file.products.values() for step in getattr(product.mould, "steps", ())}
+    named = (
+        known,
+        moulds | {MOULD},
+        study.file.channels,
+        study.file.time.weekly_tasks,
+        {*study.file.time.one_off_tasks, ONE_OFF},
+    )
 
     def kind(text):
-        if steps_of(text, known):
-            return KINDS_OF_STEPS[0]
-        return KINDS_OF_STEPS[1 if text in study.file.channels else 2 if text in tasks else 3]
+        return next((kind for kind, names in zip(KINDS_OF_STEPS, named) if steps_of(text, names)), KINDS_OF_STEPS[-1])
 
     return {text: kind(text) for text in steps}
 

@@ -14,7 +14,7 @@ from ..units import is_volume
 from .consistency import STUDY_FILE
 from .faulty import MOST_FAULTS, validated
 from .numbers import Number, given_unit
-from .records import Names, known_on, part_in_work, read_records
+from .records import MOULD, ONE_OFF, Names, known_on, part_in_work, read_records
 from .scenarios import checked, factors_of, scenario_file
 from .schema import RecordsTable, StudyFile
 from .text import currency_of, lines_of, read_text, with_line
@@ -153,9 +153,11 @@ def _names(raw, file):
         inner = node.get(key) if isinstance(node, dict) else None
         return inner if isinstance(inner, dict) else {}
 
+    def words(node):
+        return frozenset(word for word in node if isinstance(word, str)) if isinstance(node, list) else frozenset()
+
     if raw is None:
         return None
-    tasks = table(raw, "time").get("weekly_tasks")
     return Names(
         products={name: frozenset(table(product, "steps")) for name, product in table(raw, "products").items()},
         channels=frozenset(table(raw, "channels")),
@@ -163,7 +165,10 @@ def _names(raw, file):
         places=frozenset(table(raw, "stations")) | frozenset(table(raw, "racks")),
         items=dict.fromkeys(table(raw, "equipment"), False) | _volumes(table(raw, "products")),
         orders={name: frozenset(table(entry, "variants")) for name, entry in table(raw, "commissions").items()},
-        tasks=frozenset(task for task in tasks if isinstance(task, str)) if isinstance(tasks, list) else frozenset(),
+        tasks=words(table(raw, "time").get("weekly_tasks")),
+        apart=words(table(raw, "time").get("one_off_tasks")).union(
+            {MOULD, ONE_OFF}, *(table(table(product, "mould"), "steps") for product in table(raw, "products").values())
+        ),
     )
 
 

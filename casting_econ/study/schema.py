@@ -242,6 +242,7 @@ class TimeTable(Node):
     hours: number("hour/week", high=168.0, basis="decided") = key("hours a week that you can give, all in")
     fixed_hours: number("hour/week", high=168.0) = key("hours a week that no customer sees")
     weekly_tasks: list[str] = key("names that the fixed hours have in the timesheet", [])
+    one_off_tasks: list[str] = key("names that work done once only has in the timesheet, such as photographs", [])
     tax_year_starts: Annotated[str, AfterValidator(_known_start)] | None = key(
         "month and day on which the tax year starts; by the country of the locale if not given", None
     )

@@ -139,7 +139,7 @@ def takes_factor(numbers, key):
     if numbers[key].distribution is not None or key.startswith("spread."):
         return None
     last = key.rsplit(".", 1)[-1]
-    if last in ("minutes", "load_minutes", "rework_minutes", "minutes_per_order", "first_minutes"):
+    if last in ("minutes", "load_minutes", "lot_minutes", "rework_minutes", "minutes_per_order", "first_minutes"):
         return "minutes"
     if last == "price":
         return "price" if key.startswith("channels.") else (None if key.startswith("equipment.") else "material")

@@ -65,6 +65,7 @@ def cup_rows(study: Study, product: str, item_key: str):
                 grams = material.quantity.value * ratio_of_units(material.quantity.unit, "gram", study.currency)
             except ValueError:
                 continue
+            grams *= study.file.products[product].lots_per_load.value if material.per == "lot" else 1.0
             poured.append((f"products.{product}.steps.{step}.materials.{item}", grams, material.per))
         if entry.wait.value > 0:  # what is added after the first wait is not in the mix
             break
@@ -91,6 +92,7 @@ def material_table(study: Study) -> pd.DataFrame:
         used, counts = np.nan, load_counts(study, product)
         if counts is not None and step is not None:
             pieces = counts.totals.entering[step] if entry.per == "piece" else float(len(counts.batches))
+            pieces *= study.file.products[product].lots_per_load.value if entry.per == "lot" else 1.0
             used = pieces * entry.quantity.value / (1 - entry.loss.value)
         slope, error = price_trend(amounts[known], paid[known])
         rows.append(

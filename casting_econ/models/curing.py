@@ -64,8 +64,8 @@ def in_moulds(product, minutes):
         out = out | (held if named is None else k >= names.index(named))
         if np.any(held):
             wait = step.wait_hours * (held & ~out)
-            steps.append((entering * own / 60.0 * held, np.asarray(step.load_minutes) > 0, wait))
-        pour, cure = pour + before * step.load_minutes / 60.0, cure + before * step.wait_hours
+            steps.append((entering * own / 60.0 * held, np.asarray(product.turn_minutes(step)) > 0, wait))
+        pour, cure = pour + before * product.turn_minutes(step) / 60.0, cure + before * step.wait_hours
         before, entering = before & (np.asarray(step.wait_hours) == 0.0), entering * step.pass_share
     return pour, cure, InMoulds(sets=product.mould.sets, steps=tuple(steps), rest_hours=product.mould.rest_hours)
 

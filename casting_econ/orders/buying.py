@@ -24,7 +24,7 @@ class Purchase:
     packs: tuple[tuple[float, int], ...]  # size of a pack [unit] and how many
     cost: float  # [money]
     priced: bool  # by packs of the study; otherwise by its price a unit
-    goes_into: str = "piece"  # what one amount of it is for, where it has no unit of its own: piece, load or set
+    goes_into: str = "piece"  # what one amount of it is for, where it has no unit of its own: piece, load, lot or set
 
     @property
     def bought(self) -> float:
@@ -53,6 +53,7 @@ def buying_list(plan) -> list[Purchase]:
     kit, order, loads = plan.planner.kit, plan.order, plan.loads
     entry, supplies = plan.planner.entry, kit.study.file.supplies
     entering = np.quantile(plan.course.entering[:, loads.new].sum(axis=1), SURE, axis=0, method="higher")
+    lots = float(np.quantile(plan.planner.lots(loads, plan.planner.draws)[:, loads.new].sum(axis=1), SURE, method="higher"))
     values = {key: number.value for key, number in kit.assumed.numbers.items()}
     amounts: dict[str, list[float | str]] = {}
 
@@ -62,8 +63,8 @@ def buying_list(plan) -> list[Purchase]:
         for name, m in entries.items():
             quantity = values.get(f"{path}.{name}.quantity", m.quantity.value)
             loss = values.get(f"{path}.{name}.loss", m.loss.value)
-            count = loads if m.per == "load" else pieces
-            goes_into.setdefault(name, "load" if m.per == "load" else kind)
+            count = {"load": loads, "lot": lots}.get(m.per, pieces)
+            goes_into.setdefault(name, m.per if m.per in ("load", "lot") else kind)
             price = values.get(f"{path}.{name}.price", m.price.value)
             amount = amounts.setdefault(name, [0.0, m.quantity.unit, price])
             amount[0] += quantity * count / (1.0 - loss)

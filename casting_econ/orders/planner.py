@@ -2,15 +2,16 @@
 
 from dataclasses import replace
 from datetime import date
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 
-from ..assumptions import draw_values, point_values, workshop_at
+from ..assumptions import common_values, draw_values, point_values, workshop_at
 from ..evidence import load_correlation
 from ..kit import OpenStudy
 from ..models.costs import hands_on_minutes
-from ..models.orders import casts_by_variant, casts_for, chance_by_variant, chance_of, loads_for
+from ..models.counts import chance_of, loads_for
+from ..models.orders import casts_by_variant, casts_for, chance_by_variant
 from ..models.schedule import DAY, Plan, Stage, simulate
 from ..models.supplies import hours_at_temperature
 from ..models.workshop import Product
@@ -43,13 +44,25 @@ class Planner:
         Whose minutes an order takes.
     draws : int, optional
         Possible worlds.
+    base : OpenStudy, optional
+        Study whose draws are kept in what both share, so that plans for the two can be compared.
     """
 
-    def __init__(self, kit: OpenStudy, product: str, casts: int, channel: str | None = None, draws: int = DRAWS) -> None:
-        self.kit, self.product, self.entry, self.learning_casts = kit, product, kit.study.file.products[product], casts
+    def __init__(
+        self, kit: OpenStudy, product: str, casts: int, channel: str | None = None, draws: int = DRAWS, base=None
+    ) -> None:
+        self.kit, self.base, self.product, self.entry, self.learning_casts = (
+            kit,
+            base,
+            product,
+            kit.study.file.products[product],
+            casts,
+        )
         self.channel, self.seed = channel, kit.study.file.study.seed
         self.loads_per_year = max(float(kit.point().products[product]["loads_per_year"]), 1.0)
-        values = draw_values(kit.assumed, draws, self.seed)
+        values = (draw_values if base is None else partial(common_values, base=base.assumed))(
+            kit.assumed, draws=draws, seed=self.seed
+        )
         self.inputs = workshop_at(kit.study, values)
         rng = np.random.default_rng([self.seed, 1])
         stated = self.entry.load_correlation
@@ -76,6 +89,7 @@ class Planner:
                 for step, share in zip(product.steps, surviving, strict=True)
             ),
             load_minutes=tuple(full(step.load_minutes) for step in product.steps),
+            lot_minutes=tuple(full(step.lot_minutes) for step in product.steps),
             wait=tuple(full(step.wait_hours) for step in product.steps),
             shares=tuple(full(step.pass_share) for step in product.steps),
             load_correlation=full(alike),
@@ -109,7 +123,9 @@ class Planner:
     def first_wait(self) -> int:
         """Index of the first step that waits: up to there a load is cast in one go."""
         waits = [index for index, step in enumerate(self.entry.steps.values()) if step.wait.value > 0]
-        loads = [index for index, step in enumerate(self.entry.steps.values()) if step.load_minutes.value > 0]
+        loads = [
+            index for index, step in enumerate(self.entry.steps.values()) if step.load_minutes.value + step.lot_minutes.value > 0
+        ]
         return waits[0] if waits else loads[0] if loads else 0
 
     @property
@@ -120,8 +136,8 @@ class Planner:
         entering = surviving_share([step.pass_share for step in product.steps])
         loads = [s.load_size or self.casts_per_load * share for s, share in zip(product.steps, entering, strict=True)]
         minutes = [
-            float(own[0] + load[0] / size)
-            for own, load, size in zip(self.point.minutes, self.point.load_minutes, loads, strict=True)
+            float(own[0] + product.turn_minutes(step) / size)
+            for own, step, size in zip(self.point.minutes, product.steps, loads, strict=True)
         ]
         stations = {s.name: int(s.count) for s in self.point_inputs.stations}
         found = [w for w in load_waits(product, minutes, stations, product.mould is not None) if w.step == name]
@@ -135,7 +151,7 @@ class Planner:
 
     def needed(self, order: Order) -> dict[str, int]:
         """Good pieces, or sets, still to come by item, loads under way not counted. [piece or set]"""
-        return {name: -(-count // order.set_of) for name, count in order.short.items()}
+        return {name: -(-count // order.matched) for name, count in order.short.items()}
 
     def casts(self, order: Order, *, alike: bool = True) -> tuple[dict[str, int], float]:
         """Casts to start by item so that the order is met with its confidence, and the chance of that. [cast, -]
@@ -151,10 +167,10 @@ class Planner:
         given = self.casts_per_load, d.good_share, d.load_correlation if alike else np.zeros_like(d.load_correlation)
         if len(needed) == 1:
             [(name, count)], lost = needed.items(), {"started": self._started(order), "ruined": d.ruined}
-            casts = casts_for(count, order.confidence, *given, set_size=order.set_of, **lost)
-            return {name: casts}, self._chance(order, [casts])
+            casts = casts_for(count, order.confidence, *given, set_size=order.matched, **lost)
+            return {name: casts}, self.chance(order, [casts])
         wanted, started = list(needed.values()), self._started_by_item(order)
-        found, chance = casts_by_variant(wanted, order.confidence, *given, order.set_of, started, ruined=d.ruined)
+        found, chance = casts_by_variant(wanted, order.confidence, *given, order.matched, started, ruined=d.ruined)
         return dict(zip(needed, found, strict=True)), chance
 
     def curve(self, order: Order, casts) -> np.ndarray:
@@ -162,16 +178,16 @@ class Planner:
         wanted = np.array(list(self.needed(order).values()))
         shares = np.cumsum(wanted / max(wanted.sum(), 1))
         split = [np.diff(np.floor(shares * n + 0.5), prepend=0).astype(int).tolist() for n in casts]
-        return np.array([self._chance(order, part) for part in split])
+        return np.array([self.chance(order, part) for part in split])
 
-    def _chance(self, order, casts):
+    def chance(self, order, casts):
         """Chance that these new casts by item, with the loads under way, are enough."""
         needed, d = list(self.needed(order).values()), self.draws
         given = (self.casts_per_load, d.good_share, d.load_correlation)
         if len(needed) == 1:
             lost = {"started": self._started(order), "ruined": d.ruined}
-            return chance_of(needed[0], casts[0], *given, set_size=order.set_of, **lost)
-        return chance_by_variant(needed, casts, *given, order.set_of, self._started_by_item(order), d.ruined)
+            return chance_of(needed[0], casts[0], *given, set_size=order.matched, **lost)
+        return chance_by_variant(needed, casts, *given, order.matched, self._started_by_item(order), d.ruined)
 
     def chance_without_more(self, order: Order) -> float:
         """Chance that what is under way is enough. [-]"""
@@ -246,7 +262,7 @@ class Planner:
             If no day of the calendar is open.
         """
         opened = self._opened(order, hours_share)
-        key = loads.casts.tobytes(), loads.casts.shape, draws.load_correlation.size, record
+        key = loads.by_draw.tobytes(), loads.casts.shape, draws.load_correlation.size, record
         if key not in self._thrown:  # the same loads meet the same fate in every plan
             self._thrown = {key: fates(loads, draws, None if record else (self.seed, 2))} | dict(list(self._thrown.items())[-3:])
         entering, good = self._thrown[key]
@@ -268,11 +284,13 @@ class Planner:
 
     def _weights(self, order, loads, good):
         """Weights of the draws by whether their planned loads are enough, which the formula knows without the noise of draws."""
+        if loads.each is not None:
+            return np.full(good.shape[0], 1.0 / good.shape[0])
         own, needed = loads.own, np.array(list(self.needed(order).values()))
-        enough = ((good[:, own] // order.set_of).sum(axis=1) >= needed).all(axis=1)
-        key = order.set_of, tuple(needed), self._started(order), loads.casts[own].tobytes()
+        enough = ((good[:, own] // order.matched).sum(axis=1) >= needed).all(axis=1)
+        key = order.matched, tuple(needed), self._started(order), loads.casts[own].tobytes()
         if key not in self._exact:
-            self._exact[key] = self._chance(order, loads.casts[loads.new].sum(axis=0).tolist())
+            self._exact[key] = self.chance(order, loads.casts[loads.new].sum(axis=0).tolist())
         seen, exact = enough.mean(), self._exact[key]
         if not 0.0 < seen < 1.0:
             return np.full(enough.size, 1.0 / enough.size)
@@ -314,7 +332,10 @@ class Planner:
     def _plan(self, order, loads, draws, entering, good, opened, stations):
         file, steps, first = self.kit.study.file, list(self.entry.steps.items()), self.first_wait
         names = [name for name, _ in steps]
-        minutes, wait = self.step_minutes(draws, entering), np.stack([np.rint(w * 3600) for w in draws.wait], axis=-1)
+        minutes, wait = (
+            self.step_minutes(draws, entering, self.lots(loads, draws)),
+            np.stack([np.rint(w * 3600) for w in draws.wait], axis=-1),
+        )
         reference = [
             1.0
             if s.wait_at is None or not file.temperature.months
@@ -343,7 +364,7 @@ class Planner:
                     name=name if k > first else " + ".join(names[: first + 1]),
                     block=whole
                     if k == first
-                    else s.load_minutes.value > 0 and int(work[..., k - first].max(initial=0)) <= longest,
+                    else s.load_minutes.value + s.lot_minutes.value > 0 and int(work[..., k - first].max(initial=0)) <= longest,
                     station=station,
                     rack=s.wait_in if s.wait_in in file.racks else None,
                     sanding=is_hand_sanding(name, s),
@@ -351,7 +372,7 @@ class Planner:
                 )
             )
         needed = np.array(list(self.needed(order).values()))
-        credit = good // order.set_of
+        credit = good // order.matched
         credit[:, : loads.promised] = 0
         size = draws.load_correlation.size
         mould = self.entry.mould
@@ -383,13 +404,21 @@ class Planner:
             under_way=under_way,
         )
 
-    def step_minutes(self, draws: Draws, entering: np.ndarray) -> np.ndarray:
-        """Hand work of each load at each step; shape (D, L, K). [min]"""
+    def lots(self, loads: Loads, draws: Draws) -> np.ndarray:
+        """Lots in each load, those promised before having as many as the year's; shape (D or 1, L). [lot]"""
+        lots = (loads.by_draw if loads.each is None or draws.rows is None else loads.each[draws.rows]) > 0
+        lots = lots.sum(axis=2).astype(float)
+        lots[:, : loads.promised] = self.entry.lots_per_load.value
+        return lots
+
+    def step_minutes(self, draws: Draws, entering: np.ndarray, lots: np.ndarray) -> np.ndarray:
+        """Hand work of each load, with so many lots in it, at each step; shape (D, L, K). [min]"""
         parts = []
         for k, step in enumerate(self.entry.steps.values()):
             pieces = entering[..., k]
             turns = 1.0 if step.load_size is None else pieces / step.load_size.value
-            parts.append(pieces * draws.minutes[k][:, None] + np.where(pieces > 0, turns * draws.load_minutes[k][:, None], 0.0))
+            load = turns * draws.load_minutes[k][:, None] + lots * draws.lot_minutes[k][:, None]
+            parts.append(pieces * draws.minutes[k][:, None] + np.where(pieces > 0, load, 0.0))
         return np.stack(parts, axis=-1)
 
     def _share_of_station(self, k):

@@ -52,6 +52,11 @@ def _most(number):
     return number.value if number.distribution is None else float(number.distribution.quantile(1 - 0.5**31))
 
 
+def _turn(product, step):
+    """Most hands-on minutes of a step for a load and its lots. [min/load]"""
+    return _most(step.load_minutes) + _most(step.lot_minutes) * _most(product.lots_per_load)
+
+
 def _longest_window(windows):
     """Length of the longest working window, touching ones joined. [hour]"""
     try:
@@ -74,7 +79,7 @@ def cross_checks(file, windows, faults):
             right = one_of(product.cure_step, product.steps)
             fault(f"products.{name}.cure_step", "unknown step", repr(product.cure_step), right)
         handled = (
-            sum(_most(step.load_minutes) for key, step in list(product.steps.items())[: 1 + list(product.steps).index(first)])
+            sum(_turn(product, step) for key, step in list(product.steps.items())[: 1 + list(product.steps).index(first)])
             if first
             else 0
         )
@@ -102,9 +107,7 @@ def cross_checks(file, windows, faults):
                 known = one_of(step.wait_in, places) if places else "one of the stations and racks, none yet"
                 fault(f"{column}.wait_in", "unknown station or rack", repr(step.wait_in), known)
             # a load turns round at a station, and in the moulds up to the first step that waits
-            most = (
-                _most(step.load_minutes) if step.wait_in in file.stations else handled if key == first and product.mould else None
-            )
+            most = _turn(product, step) if step.wait_in in file.stations else handled if key == first and product.mould else None
             if most is not None and windows and (most > longest or (most <= 0 and step.wait_in in file.stations)):
                 right = f"minutes to unload and load on the step that waits, above 0 and within the longest window of {longest:g} minutes"
                 fault(f"{column}.load_minutes", "does not fit a working window", f"{most:g} minutes", right)

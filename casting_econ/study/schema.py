@@ -48,11 +48,11 @@ class MaterialEntry(Node):
     """Something used up: so much of it, at so much."""
 
     density: number("gram/milliliter", above=0.0) | None = key("turns a quantity by volume into a mass", None)
-    quantity: Given = key('how much a piece takes, or a load with per = "load"', ONE)
+    quantity: Given = key("how much a piece takes, or a load or lot with per", ONE)
     price: PriceOfUnit = key("of a unit of the quantity")
     loss: Share = key("share that stays in cups and on tools, on top of the quantity", ZERO)
     recovered: Share = key("share that comes back from rejects", ZERO)
-    per: Literal["piece", "load"] = key("whether the quantity is of a piece or of a load", "piece")
+    per: Literal["piece", "load", "lot"] = key("whether the quantity is of a piece, of a load, or of each lot in a load", "piece")
     kind: Literal["material", "consumable"] = key("a consumable does not stay in the piece", "material")
     note: str = key("why; shown beside the price", "")
 
@@ -62,6 +62,7 @@ class StepEntry(Node):
 
     minutes: Minutes = key("hands-on minutes for each piece that enters", ZERO)
     load_minutes: number("minute", per="load") = key("hands-on minutes for a whole load", ZERO)
+    lot_minutes: number("minute", per="lot") = key("hands-on minutes besides, for each lot (a colour) in a load", ZERO)
     pass_share: PassShare = key("share of the pieces that pass the check here", ONE)
     rework_share: Share = key("share of the pieces that are done again here", ZERO)
     rework_minutes: Minutes | None = key("minutes to do a piece again; those of the step if not given", None)
@@ -128,6 +129,7 @@ class ProductEntry(Node):
     """What is cast, and how."""
 
     casts_per_load: number(**PIECES_A_LOAD, basis="decided", whole=True) = key("pieces cast in a load")
+    lots_per_load: number(above=0.0, counts="lot", per="load") = key("lots in a load of the year; an order has its own", ONE)
     unsold_share: number(high=0.95) = key("share of the good pieces that is never sold: samples, gifts", ZERO)
     made_before: number(counts="piece cast") = key("pieces made before the study, from which learning goes on", ZERO)
     ruined_loads: number("load/year") = key("whole loads lost a year, beside what the checks find", ZERO)

@@ -112,6 +112,7 @@ def test_a_file_answers_with_tables_lists_and_dates(tmp_path):
     kit, _ = new_study(tmp_path / "s", read_answers(answers_given(str(tmp_path / "a.toml"))))
     product = kit.study.file.products["piece"]
     assert kit.study.file.commissions[FIRST_ORDER].variants == {"red": 10, "sea green": 20}
+    assert product.steps["pour"].lot_minutes.value == 6 and product.steps["pour"].materials["resin-in-the-cup"].per == "lot"
     assert "paint" not in product.steps and "wipe" in product.steps and product.steps["sand"].minutes.value == 4
     assert product.casts_per_load.value == kit.study.file.stations["pressure-pot"].places.value == 20
 
@@ -197,6 +198,7 @@ def test_the_smallest_orders_are_planned(more, tmp_path):
     """One piece, three hours a week (of which not all are hidden ones), one colour, one master with one cavity."""
     kit, defaults = new_study(tmp_path / "s", read_answers(ASKED | more))
     assert "hours in all" in "\n".join(first_answer(kit, defaults)) and not kit.study.file.commissions[FIRST_ORDER].variants
+    assert all(not step.lot_minutes.value for step in kit.study.file.products["piece"].steps.values())  # all are alike
 
 
 def test_an_order_of_soap_never_speaks_of_pots_or_resin(tmp_path):

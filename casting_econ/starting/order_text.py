@@ -4,7 +4,7 @@ from ..study.numbers import written
 from .crafts import Guess
 from .writer import WORTH, Writer, casts_a_load, read_figure
 
-__all__ = ["FIRST_ORDER", "moulds", "pots", "sale"]
+__all__ = ["FIRST_ORDER", "lots", "moulds", "pots", "sale"]
 
 FIRST_ORDER = "first-order"
 _TRANSIT_DAYS = 3
@@ -17,6 +17,20 @@ def pots(w: Writer) -> list[str]:
         w.defaults.append("places of the pot")
         return [f"places = {casts_a_load(w.answers)} # a guess of the trade: how many casts does it hold? Of two: [12, 20]"]
     return [f"places = {list(places) if len(places) > 1 else places[0]} # your answer"]
+
+
+def lots(w: Writer, item: str) -> list[str]:
+    """What each colour of a load takes beside its pieces: minutes to mix it, and what stays in its cup; nothing where all are alike."""
+    answers, table = w.answers, w.answers.craft.table
+    asked = answers.figures.get("lot_minutes")
+    if not asked and not answers.colours:
+        return []
+    w.defaults += ([] if asked else ["minutes to mix a colour"]) + ["what stays in a cup"]
+    minutes = w.value(Guess(*asked, "") if asked else Guess.of(table["lot_minutes"]), "min")
+    return [
+        f"lot_minutes = {minutes} # for each colour in a load",
+        f'materials.{item}-in-the-cup = {{ price = {w.money(table["cup_loss"], answers.currency)}, per = "lot" }}',
+    ]
 
 
 def moulds(w: Writer) -> list[str]:

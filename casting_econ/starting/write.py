@@ -232,6 +232,8 @@ def _step(w: Writer, piece: str, step: dict, shares: dict[str, Guess]) -> list[s
             back = step.get("recovered", {}).get(item)
             again = f', recovered = "{back} %"' if back else ""
             lines.append(f"materials.{item} = {{ price = {w.money(row, money)}{per}{kind}{again} }}")
+    if w.answers.order and step is next(one for one in w.answers.steps if one.get("materials")):
+        lines += order_text.lots(w, next(iter(step["materials"])))
     return [*lines, ""]
 
 

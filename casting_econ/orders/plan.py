@@ -135,7 +135,7 @@ class OrderPlan:
     @cached_property
     def casting_stages(self) -> set[int]:
         """Which stages pour a load: the first of each product."""
-        return {0, *(stage for load, (stage, *_) in self.typical.plan.under_way.items() if load < self.loads.promised)}
+        return set(self.typical.plan.first.tolist())
 
     @cached_property
     def sanding_by_day(self) -> dict[int, float]:

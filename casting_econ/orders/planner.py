@@ -2,24 +2,23 @@
 
 from dataclasses import replace
 from datetime import date
-from functools import cached_property, partial
+from functools import cached_property
 
 import numpy as np
 
-from ..assumptions import common_values, draw_values, point_values, workshop_at
+from ..assumptions import common_values, point_values, workshop_at
 from ..evidence import load_correlation
 from ..kit import OpenStudy
-from ..models.costs import hands_on_minutes
 from ..models.counts import chance_of, loads_for
 from ..models.orders import casts_by_variant, casts_for, chance_by_variant
-from ..models.schedule import DAY, Plan, Stage, simulate
+from ..models.schedule import DAY, Plan, Stage, simulate, through_other_stages
 from ..models.supplies import hours_at_temperature
 from ..models.workshop import Product
 from ..models.yields import surviving_share
 from ..pages.curing import LoadWait, load_waits
 from ..study.schema import is_hand_sanding
 from .dates import REFERENCE_C, Opening, last_moment, opening
-from .simulated import Draws, Loads, SimulatedOrder, fates, repeated
+from .simulated import Draws, Loads, SimulatedOrder, draws_of, fates, repeated
 from .spec import Order
 
 __all__ = ["DRAWS", "Planner"]
@@ -51,18 +50,10 @@ class Planner:
     def __init__(
         self, kit: OpenStudy, product: str, casts: int, channel: str | None = None, draws: int = DRAWS, base=None
     ) -> None:
-        self.kit, self.base, self.product, self.entry, self.learning_casts = (
-            kit,
-            base,
-            product,
-            kit.study.file.products[product],
-            casts,
-        )
-        self.channel, self.seed = channel, kit.study.file.study.seed
+        self.kit, self.base, self.product, self.learning_casts = kit, base, product, casts
+        self.entry, self.channel, self.seed = kit.study.file.products[product], channel, kit.study.file.study.seed
         self.loads_per_year = max(float(kit.point().products[product]["loads_per_year"]), 1.0)
-        values = (draw_values if base is None else partial(common_values, base=base.assumed))(
-            kit.assumed, draws=draws, seed=self.seed
-        )
+        values = common_values(kit.assumed, (base or kit).assumed, draws, self.seed)
         self.inputs = workshop_at(kit.study, values)
         rng = np.random.default_rng([self.seed, 1])
         stated = self.entry.load_correlation
@@ -78,24 +69,7 @@ class Planner:
     def _draws(self, inputs, draws, alike):
         product = inputs.product(self.product)
         channel = next((c for c in inputs.channels if c.name == self.channel), None)
-        surviving = surviving_share([step.pass_share for step in product.steps])
-
-        def full(value):
-            return np.broadcast_to(np.asarray(value, float), (draws,))
-
-        return Draws(
-            minutes=tuple(
-                full(hands_on_minutes(step, product.made_before, self.learning_casts * np.asarray(share)))
-                for step, share in zip(product.steps, surviving, strict=True)
-            ),
-            load_minutes=tuple(full(step.load_minutes) for step in product.steps),
-            lot_minutes=tuple(full(step.lot_minutes) for step in product.steps),
-            wait=tuple(full(step.wait_hours) for step in product.steps),
-            shares=tuple(full(step.pass_share) for step in product.steps),
-            load_correlation=full(alike),
-            ruined=full(np.minimum(product.ruined_loads_per_year / self.loads_per_year, 0.9)),
-            order_minutes=full(0.0 if channel is None else channel.minutes_per_order),
-        )
+        return draws_of(product, channel, draws, alike, casts=self.learning_casts, loads_per_year=self.loads_per_year)
 
     @cached_property
     def point_product(self) -> Product:
@@ -309,8 +283,10 @@ class Planner:
         They take stations, racks and hands like any load; moulds for them are taken to be enough.
         """
         if name not in self._others:
-            self._others[name] = Planner(self.kit, name, self.learning_casts, draws=self.draws.load_correlation.size)
-        other, size, before = self._others[name], draws.load_correlation.size, len(plan.stages)
+            self._others[name] = Planner(
+                self.kit, name, self.learning_casts, draws=self.draws.load_correlation.size, base=self.base
+            )
+        other, size = self._others[name], draws.load_correlation.size
         mine = [load for load, product in enumerate(loads.promised_products) if product == name]
         own = Loads(casts=loads.size[mine][:, None], promised=len(mine), started=0, planned=len(mine))
         given = (
@@ -319,23 +295,14 @@ class Planner:
             other.point if typical else other.draws.part(size),
         )
         theirs = other._plan(*given, *fates(*given[1:], None if typical else (self.seed, 3)), opened, stations)
-        behind = [(0, 0), (0, 0), (0, len(theirs.stages))]
-        many = {key: np.pad(getattr(plan, key), behind) for key in ("work", "wait", "places")}
-        for key, value in many.items():
-            value[:, mine] = np.pad(getattr(theirs, key), [(0, 0), (0, 0), (before, 0)])
-        # a station that both use holds as many loads as of the one of which it holds fewer: the cautious side
-        shared = {key: min(count, plan.slots.get(key, count)) for key, count in theirs.slots.items()}
         stages = [replace(stage, name=f"{stage.name if n else 'casting'} ({name})") for n, stage in enumerate(theirs.stages)]
-        begin = dict.fromkeys(mine, (before, 0, None, False))
-        return replace(plan, **many, stages=(*plan.stages, *stages), slots=plan.slots | shared, under_way=plan.under_way | begin)
+        return through_other_stages(plan, replace(theirs, stages=tuple(stages)), mine)
 
     def _plan(self, order, loads, draws, entering, good, opened, stations):
         file, steps, first = self.kit.study.file, list(self.entry.steps.items()), self.first_wait
         names = [name for name, _ in steps]
-        minutes, wait = (
-            self.step_minutes(draws, entering, self.lots(loads, draws)),
-            np.stack([np.rint(w * 3600) for w in draws.wait], axis=-1),
-        )
+        minutes = self.step_minutes(draws, entering, self.lots(loads, draws))
+        wait = np.stack([np.rint(w * 3600) for w in draws.wait], axis=-1)
         reference = [
             1.0
             if s.wait_at is None or not file.temperature.months
@@ -393,10 +360,12 @@ class Planner:
             needed=needed,
             in_hand=np.zeros_like(needed),
             planned=loads.planned,
+            after=loads.after,
             slots=slots,
             places_in={name: int(rack.places.value) for name, rack in file.racks.items()},
             places=places,
-            mould_sets=np.full(size, sets),
+            moulds=np.full(size, sets),
+            mould_use=min(sets, 1),
             mould_rest=0 if mould is None else round(mould.rest.value * 3600),
             mould_stage=0 if not waits.any() else 1 if not named else max(names.index(named) - first, 0),
             start=np.full(size, opened.seconds(order.start)),

@@ -4,11 +4,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..models.costs import hands_on_minutes
 from ..models.schedule import Plan, Schedule
+from ..models.workshop import Channel, Product
 from ..models.yields import rolled_yield, surviving_share
 from .dates import Opening
 
-__all__ = ["Draws", "Loads", "SimulatedOrder", "entering_of", "fates", "good_of", "repeated"]
+__all__ = ["Draws", "Loads", "SimulatedOrder", "draws_of", "entering_of", "fates", "good_of", "repeated"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,6 +63,12 @@ class Loads:
     def by_draw(self) -> np.ndarray:
         """Casts of each load in each draw; one row where all are alike; shape (D or 1, L, I). [cast]"""
         return self.casts[None] if self.each is None else self.each
+
+    @property
+    def after(self) -> dict[int, tuple[int, ...]]:
+        """By load of a later round: those of the order before it, which must be counted first."""
+        own = range(self.promised, len(self.rounds))
+        return {n: tuple(m for m in own if self.rounds[m] < self.rounds[n]) for n in own if self.rounds[n] > 1}
 
     def of_draw(self, draw: int) -> "Loads":
         """A plan that is topped up as it goes in one draw."""
@@ -120,6 +128,42 @@ class SimulatedOrder:
         order = np.argsort(self.schedule.finish, kind="stable")
         reached = np.cumsum(self.weights[order])
         return int(self.schedule.finish[order][min(int(np.searchsorted(reached, chance - 1e-9)), order.size - 1)])
+
+
+def draws_of(product: Product, channel: Channel | None, size: int, alike, *, casts: float, loads_per_year: float) -> Draws:
+    """Draws of one product in so many possible worlds.
+
+    Parameters
+    ----------
+    product, channel : Product, Channel
+        With their numbers at a point or by draw; the channel gives the minutes of an order, none without it.
+    size : int
+        Draws.
+    alike : ndarray, shape (D,)
+        Intra-load correlation. [-]
+    casts : float
+        Over which learning is averaged. [cast]
+    loads_per_year : float
+        Among which loads that are ruined as a whole are. [load/year]
+    """
+    surviving = surviving_share([step.pass_share for step in product.steps])
+
+    def full(value):
+        return np.broadcast_to(np.asarray(value, float), (size,))
+
+    return Draws(
+        minutes=tuple(
+            full(hands_on_minutes(step, product.made_before, casts * np.asarray(share)))
+            for step, share in zip(product.steps, surviving, strict=True)
+        ),
+        load_minutes=tuple(full(step.load_minutes) for step in product.steps),
+        lot_minutes=tuple(full(step.lot_minutes) for step in product.steps),
+        wait=tuple(full(step.wait_hours) for step in product.steps),
+        shares=tuple(full(step.pass_share) for step in product.steps),
+        load_correlation=full(alike),
+        ruined=full(np.minimum(product.ruined_loads_per_year / loads_per_year, 0.9)),
+        order_minutes=full(0.0 if channel is None else channel.minutes_per_order),
+    )
 
 
 def fates(loads: Loads, draws: Draws, seed: tuple[int, int] | None) -> tuple[np.ndarray, np.ndarray]:
@@ -193,4 +237,4 @@ def repeated(plan: Plan, starts: list[int], sets: list[int]) -> Plan:
     times, size = max(len(starts), len(sets)), plan.start.size
     many = {name: np.concatenate([getattr(plan, name)] * times) for name in ("work", "wait", "credit", "places", "pack")}
     begins = np.repeat(starts, size) if starts else np.tile(plan.start, times)
-    return replace(plan, **many, start=begins, mould_sets=np.repeat(sets, size) if sets else np.tile(plan.mould_sets, times))
+    return replace(plan, **many, start=begins, moulds=np.repeat(sets, size) if sets else np.tile(plan.moulds, times))

@@ -13,7 +13,7 @@ from .told import log_of
 
 __all__ = ["check_asked", "check_commissions", "check_correlations", "cross_checks", "working_windows"]
 
-STUDY_FILE = "study.toml"
+STUDY_FILE, UNUSED = "study.toml", "unknown material or part"
 MOST_PROMISED = 100  # loads that go before an order; the calendar follows each in every draw
 _HOURS = re.compile(r"^(\d{1,2}):([0-5]\d)\s*-\s*(\d{1,2}):([0-5]\d)$", re.ASCII)
 
@@ -252,7 +252,8 @@ def check_commissions(file, faults):
             for item, entry in table.items():
                 items.setdefault(item, []).append(entry)
     for item, supply in file.supplies.items():
-        known(f"supplies.{item}", "material or part", item, items)
+        if item not in items:
+            fault(f"supplies.{item}", UNUSED, repr(item), one_of(item, items))
         _check_supply(f"supplies.{item}", supply, items.get(item, []), file.study.currency, fault)
     missing = [month for month in MONTHS if getattr(file.temperature, month) is None]
     if 0 < len(missing) < len(MONTHS):

@@ -7,7 +7,7 @@ pots, then to the oldest hooks on the bench; a load is checked on the evening on
 from collections import Counter, defaultdict, deque
 
 import numpy as np
-from make_demo_logs import figure, minutes, scatter, survivors, value
+from make_demo_logs import minutes, scatter, survivors, value
 
 NAME, SEED = "samphire-hooks", 61
 COLUMNS = {

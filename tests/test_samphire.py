@@ -54,7 +54,8 @@ def test_in_the_end_all_is_in_hand_and_what_an_hour_paid_is_said():
     plan = priced(FINISHED)[0]
     assert all(plan.order.in_hand[colour] >= 32 for colour in plan.order.variants)
     code, out, _ = command("order", DATA / STUDY, "first-order", "--answer-only")
-    assert code == 0 and re.sub(r"\s+", " ", out) == said(FINISHED)
+    asof = " As the logs stood on the evening of Tue, 31 Mar 2026."
+    assert code == 0 and re.sub(r"\s+", " ", out) == said(FINISHED).replace(asof, "") != said(FINISHED)
 
 
 def test_the_hand_work_was_underrated_and_the_order_paid_less():

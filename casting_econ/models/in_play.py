@@ -52,7 +52,9 @@ class InPlay:
         self.short_of = np.maximum(np.asarray(plan.needed) - plan.in_hand, 0)
         self.limited = bool(self.use.any())
         self.later = np.array(sorted(plan.after), np.int64)  # loads that wait for others to be done, and which
-        self.earlier = np.array([np.isin(np.arange(loads), plan.after[load]) for load in self.later]).reshape(self.later.size, loads)
+        self.earlier = np.array([np.isin(np.arange(loads), plan.after[load]) for load in self.later]).reshape(
+            self.later.size, loads
+        )
 
         self.all_done = np.full((draws, loads), NEVER)
         self.all_released = np.zeros((draws, loads), bool)

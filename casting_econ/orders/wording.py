@@ -51,7 +51,8 @@ def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
         if order.under_way:
             text += f"; poured and not yet checked: {_pieces(fmt, order.poured, 'cast')} in {_pieces(fmt, len(order.under_way), 'load')}"
         text += "."
-    return text
+    as_of = plan.planner.kit.study.as_of
+    return text + (f" As the logs stood on the evening of {day(fmt, as_of)}." if as_of else "")
 
 
 def headline(plan: OrderPlan, fmt: Format) -> str:

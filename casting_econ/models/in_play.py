@@ -53,7 +53,7 @@ class InPlay:
         self.limited = bool(self.use.any())
         self.later = np.array(sorted(plan.after), np.int64)  # loads that wait for others to be done, and which
         self.earlier = np.array([np.isin(np.arange(loads), plan.after[load]) for load in self.later]).reshape(
-            self.later.size, loads
+            len(self.later), loads
         )
 
         self.all_done = np.full((draws, loads), NEVER)

@@ -70,7 +70,12 @@ def compared(plan: OrderPlan) -> dict[str, Policy]:
 
 
 def advised(plan: OrderPlan) -> str:
-    """The way that holds the date with the wanted certainty; of two that do, or of two as early, the cheaper; if in doubt, all at once."""
+    """The way that holds the date with the wanted certainty; of two that do, or of two as early, the cheaper; if in doubt, all at once.
+
+    Where nothing is left to cast, the way that it was cast.
+    """
+    if plan.order.complete:
+        return plan.order.policy or AT_ONCE
     once, topped = compared(plan).values()
     if once.plan.meets_date != topped.plan.meets_date:
         return AT_ONCE if once.plan.meets_date else TOP_UP

@@ -78,6 +78,8 @@ def topped_loads(planner, order: Order, now: dict[str, int]) -> Loads:
     base, rng = planner.loads(order, {}, extra=0), np.random.default_rng([planner.seed, 4])
     parts, goods, found = _followed(planner, order, base, now, planner.draws, rng)
     each, good = np.concatenate(parts, axis=1), np.concatenate(goods, axis=1)
+    if not each.shape[1]:  # all is in hand
+        return planner.loads(order, {})
     cast = [number for number, casts in enumerate(found.casts, 1) if casts.any()]
     rounds = [0] * len(base.casts) + [number for number, part in zip(cast, parts[1:], strict=True) for _ in range(part.shape[1])]
     typical = _typical_draw(found)

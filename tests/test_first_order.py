@@ -136,7 +136,7 @@ def test_a_file_answers_with_tables_lists_and_dates(tmp_path):
         ({"pots": "two"}, "not the places of pots"),
         ({"pots": "0"}, "not the places of pots"),
         ({"masters": "0"}, "outside what it can be"),
-        ({"price": "3 EUR a piece"}, "for each piece where EUR/order is asked for"),
+        ({"price": "3 EUR a load"}, "for each load where EUR/order is asked for"),
         ({"begin": "both"}, "neither of the two"),
         ({"begin": "workshop"}, "unknown question"),
         ({"overheads": "100"}, "unknown question"),
@@ -147,6 +147,12 @@ def test_what_an_order_cannot_be_is_told(answers, told):
     """Named with its key and what would be right."""
     with pytest.raises(StudyError, match=re.escape(told)):
         read_answers({key: text for key, text in (ASKED | answers).items() if text is not None})
+
+
+@pytest.mark.parametrize("text", ["9.50 EUR each", "9.50 EUR a piece", "1140 EUR"])
+def test_what_is_offered_for_each_piece_is_an_offer_for_all(text):
+    """120 pieces at 9.50 are 1,140; own arithmetic."""
+    assert read_answers(ASKED | {"price": text}).figures["price"] == pytest.approx((1140, 1140, 1140))
 
 
 def test_an_order_without_its_day_is_refused_and_nothing_is_made(tmp_path):

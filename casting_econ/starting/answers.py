@@ -3,7 +3,7 @@
 import datetime as dt
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from babel.dates import format_skeleton
@@ -297,7 +297,9 @@ def read_answers(
             continue
         part, read = parts[key], _READ.get(parts[key].kind)
         try:
-            if read is None:
+            if order and key == "price":
+                answer = _offer(part, text, currency, parts["pieces"], texts.get("pieces", ""))
+            elif read is None:
                 answer = read_answer(part, text, currency)
             else:
                 answer = None if str(text).strip().casefold() in UNKNOWN else read(str(text).strip())
@@ -324,6 +326,17 @@ def read_answers(
         raise StudyError(faults)
     name = re.sub(r"\s+", "-", piece.lower())
     return Answers(craft=craft, piece=name, currency=currency, figures=figures, order=order, **others)
+
+
+def _offer(part, text, currency, pieces, how_many):
+    """What is offered for a whole order; of each piece where it is said so."""
+    try:
+        return read_answer(part, text, currency)
+    except ValueError as error:
+        if not str(error).startswith("an answer for each piece"):
+            raise
+    each, count = read_answer(replace(part, per="piece"), text, currency), read_answer(pieces, how_many, currency)
+    return None if count is None else tuple(figure * count[1] for figure in each)
 
 
 def understood(answers: Answers, locale: str) -> list[str]:

@@ -280,31 +280,37 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
         used, causes = materials(f"{path}.materials", entry.materials), tuple(entry.causes.items())
         return filled(model.Step, path, entry, name=name, materials=used, causes=causes)
 
-    def mould(path, entry, casts_per_load):
+    def mould(path, entry, name, casts_per_load):
         """The moulds that fill a load: stated as such a set, or the sum over moulds made one by one in one pour."""
         if entry is None:
             return None
-        name = path.split(".")[1]
-        used = materials(f"{path}.materials", entry.materials)
         if not entry.steps:
-            return filled(model.Mould, path, entry, material_cost=set_cost(used, 1))
-        of_load, minutes, in_use = moulds_for_load(casts_per_load, entry.cavities), 0.0, {}
-        for key, one in entry.steps.items():
-            place = f"{path}.steps.{key}"
-            used += materials(f"{place}.materials", one.materials)
-            minutes = minutes + of_load * at(place, one, "minutes") + at(place, one, "load_minutes")
-        if "sets" not in entry.model_fields_set:
-            in_use["sets"] = np.maximum(moulds_in_hand(study, name) // of_load, 1.0)
-        return filled(model.Mould, path, entry, material_cost=set_cost(used, of_load), minutes=minutes, **in_use)
+            used = materials(f"{path}.materials", entry.materials)
+            cost = sum((item.cost / (1.0 - item.loss_share) for item in used), 0.0)
+            return filled(model.Mould, path, entry, material_cost=cost, steps=())
+        steps = tuple(mould_step(f"{path}.steps.{key}", key, one) for key, one in entry.steps.items())
+        count = moulds_for_load(casts_per_load, entry.cavities)
+        cost, minutes = 0.0, 0.0
+        for one in steps:
+            minutes = minutes + count * one.minutes + one.load_minutes
+            for item in one.materials:
+                cost = cost + item.cost / (1.0 - item.loss_share) * (count if item.per == "piece" else 1.0)
+        stated = "sets" in entry.model_fields_set
+        in_use = {} if stated else {"sets": np.maximum(moulds_in_hand(study, name) // count, 1.0)}
+        return filled(model.Mould, path, entry, material_cost=cost, minutes=minutes, steps=steps, **in_use)
 
-    def set_cost(used, moulds):
-        return sum((item.cost / (1.0 - item.loss_share) * (moulds if item.per == "piece" else 1) for item in used), 0.0)
+    def mould_step(path, name, entry):
+        minutes, load_minutes, wait = (at(path, entry, key) for key in ("minutes", "load_minutes", "wait"))
+        used = materials(f"{path}.materials", entry.materials)
+        return model.Step(
+            name=name, minutes=minutes, load_minutes=load_minutes, wait_hours=wait, wait_in=entry.wait_in, materials=used
+        )
 
     def product(name, entry):
         path = f"products.{name}"
         steps = tuple(step(f"{path}.steps.{key}", key, one) for key, one in entry.steps.items())
         parts = materials(f"{path}.parts", entry.parts)
-        moulds = mould(f"{path}.mould", entry.mould, at(path, entry, "casts_per_load"))
+        moulds = mould(f"{path}.mould", entry.mould, name, at(path, entry, "casts_per_load"))
         return filled(model.Product, path, entry, name=name, steps=steps, parts=parts, mould=moulds)
 
     def channel(name, entry):

@@ -45,6 +45,8 @@ TESTS = {  # that should notice, quickest first
     "casting_econ/models/in_play.py": ["tests/test_order_calendar.py"],
     "casting_econ/models/counts.py": [f"{PUBLISHED}casts_and_lots.py", "tests/test_order_models.py"],
     "casting_econ/models/orders.py": [f"{PUBLISHED}casts_and_lots.py", "tests/test_order_models.py"],
+    "casting_econ/models/topping.py": ["tests/test_topping.py"],
+    "casting_econ/orders/topping.py": ["tests/test_topping.py"],
     "casting_econ/models/lots.py": [f"{PUBLISHED}casts_and_lots.py", "tests/test_order_models.py"],
     "casting_econ/models/supplies.py": [f"{PUBLISHED}casts_and_lots.py", "tests/test_order_models.py"],
     "casting_econ/models/mix.py": [f"{PUBLISHED}mix.py", "tests/test_channel_mix.py"],
@@ -196,6 +198,17 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("casts % full", "casts % (full + 1)"),
     ],
     "casting_econ/models/orders.py": [("high - short > 1", "high - short > 2")],
+    "casting_econ/models/topping.py": [
+        ("+ (share < 1.0)", "+ 1"),
+        ("np.minimum(loads * full", "np.maximum(loads * full"),
+        ("(self.rounds <= rounds)", "(self.rounds < rounds)"),
+        ("len(rounds) < MOST_ROUNDS", "len(rounds) < 2"),
+    ],
+    "casting_econ/orders/topping.py": [
+        ("- counted - under", "- counted"),
+        ("if counted and not under", "if counted"),
+        ("goods[0][:, begun:] // size", "goods[0][:, begun:] * 0"),
+    ],
     "casting_econ/models/lots.py": [
         ("spent - value * over", "spent + value * over"),
         ("-(-casts // full)", "casts // full"),

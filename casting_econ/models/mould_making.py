@@ -33,33 +33,39 @@ class MouldMaking:
     rounds: tuple[Round, ...]
     waiting_hours: float  # cures one after the other, so the time it takes at the least [hour]
 
-    def _of(self, kind):
+    def of(self, kind: str) -> list[Round]:
+        """Rounds of moulds, or of copies."""
         return [one for one in self.rounds if one.kind == kind]
 
     @property
     def generations(self) -> int:
         """Rounds in which moulds are poured."""
-        return len(self._of("moulds"))
+        return len(self.of("moulds"))
 
     @property
     def moulds(self) -> int:
         """Moulds poured, a first one of fewer cavities too. [mould]"""
-        return sum(one.count for one in self._of("moulds"))
+        return sum(one.count for one in self.of("moulds"))
 
     @property
     def pours(self) -> int:
         """Loads of moulds. [load]"""
-        return sum(len(one.loads) for one in self._of("moulds"))
+        return sum(len(one.loads) for one in self.of("moulds"))
 
     @property
     def copies(self) -> int:
         """Casts for copies of the masters. [cast]"""
-        return sum(one.count for one in self._of("copies"))
+        return sum(one.count for one in self.of("copies"))
+
+    @property
+    def copied(self) -> int:
+        """Of these, fit to be moulded. [cast]"""
+        return sum(one.gained for one in self.of("copies"))
 
     @property
     def copy_loads(self) -> int:
         """Loads of copies. [load]"""
-        return sum(len(one.loads) for one in self._of("copies"))
+        return sum(len(one.loads) for one in self.of("copies"))
 
     @property
     def days(self) -> float:

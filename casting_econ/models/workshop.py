@@ -61,6 +61,7 @@ class Mould:
     sets: Value = 1.0  # sets in use, each filling a load [set]
     rest_hours: Value = 0.0  # once the pieces are out, before the next pour [hour]
     free_after: str | None = None  # step whose hand work gets the pieces out; None: the first after the load's first wait
+    steps: tuple[Step, ...] = ()  # of making moulds one by one: a piece of a step is a mould, a load a pour of several
 
 
 @dataclass(frozen=True, kw_only=True)

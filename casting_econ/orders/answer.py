@@ -10,6 +10,8 @@ from ..kit import OpenStudy, format_of
 from . import tables, wording
 from .buying import buying_list
 from .dates import last_posting
+from .mould_choice import with_moulds_chosen
+from .mould_page import mould_results
 from .plan import OrderPlan
 from .planner import Planner
 from .policies import policy_results, policy_sentence
@@ -55,6 +57,7 @@ def open_order(
     planner = Planner(kit, order.product, max(ceil(order.pieces / share), 1), order.channel, base=base)
     plan = OrderPlan(planner=planner, order=order)
     try:
+        plan = with_moulds_chosen(plan)
         _ = plan.policies[AT_ONCE].casts_by_item
     except ValueError as error:
         right = "a lower --confidence, or a study whose pass shares leave good pieces"
@@ -119,6 +122,7 @@ def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
         "mould_sets_for_date": plan.sets_wanted,
         "mould_sets_worn": plan.sets_worn,
         "mould_sets_to_make": plan.moulds_to_make,
+        "moulds": mould_results(plan),
         "hours": {row.what: row.hours for row in tables.hours_table(plan, quoted).itertuples()},
         "sanding_hours_per_day": max(plan.sanding_by_day.values(), default=0.0),
         "materials_to_buy": {row.item: {"needed": row.needed, "unit": row.unit, "cost": row.cost} for row in buying_list(plan)},

@@ -14,6 +14,7 @@ from ..models.moulds import moulds_worn
 from ..models.schedule import DAY, NEVER
 from ..models.topping import ToppedUp
 from .dates import arrival
+from .making import with_making
 from .planner import Planner
 from .simulated import Loads, SimulatedOrder
 from .spec import AT_ONCE, TOP_UP, Order
@@ -40,6 +41,7 @@ class OrderPlan:
 
     planner: Planner
     order: Order
+    choices: tuple = ()  # numbers of moulds that were weighed against each other, where they are counted one by one
 
     @property
     def tops_up(self) -> bool:
@@ -77,7 +79,7 @@ class OrderPlan:
     def loads(self) -> Loads:
         """Loads of the plan."""
         if self.tops_up:
-            return topped_loads(self.planner, self.order, self.casts_by_item)
+            return with_making(self.planner, topped_loads(self.planner, self.order, self.casts_by_item))
         return self.planner.loads(self.order, self.casts_by_item)
 
     @property
@@ -165,6 +167,12 @@ class OrderPlan:
     def earliest_promise(self) -> tuple[date, date] | None:
         """Dates of posting and arrival that hold with the confidence; None within the calendar looked at."""
         return self._promised(self.course)
+
+    @cached_property
+    def tried(self) -> tuple[float, tuple[date, date] | None]:
+        """Chance of the date [-], and the dates that hold, from some of the draws."""
+        course = self.planner.course(self.order, self.loads, self.planner.draws.part(TRIES))
+        return course.in_time, self._promised(course)
 
     def _promised(self, course):
         return arrival(self.planner.kit.study, course.opened, course.finish_at(self.order.confidence))
@@ -272,9 +280,9 @@ class OrderPlan:
 
     @cached_property
     def sets_worn(self) -> float:
-        """Sets of moulds that the planned loads wear out, on average. [set]"""
+        """Sets of moulds that the planned loads wear out, on average; none where moulds are counted one by one. [set]"""
         mould, sets = self.planner.point_product.mould, max(self.sets_wanted, 1)
-        if mould is None or not self.loads_in_all:
+        if mould is None or self.planner.moulds or not self.loads_in_all:
             return 0.0
         life = float(mould.life_casts), float(mould.life_shape)
         return moulds_worn(round(self.loads_in_all), sets, *life, self.mould_age or 0.0, mould.replace_at)

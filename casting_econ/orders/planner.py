@@ -1,5 +1,6 @@
 """A study's draws for one product, and the loads of an order followed through the calendar in each of them."""
 
+from copy import copy
 from dataclasses import replace
 from datetime import date
 from functools import cached_property
@@ -18,6 +19,7 @@ from ..models.yields import surviving_share
 from ..pages.curing import LoadWait, load_waits
 from ..study.schema import is_hand_sanding
 from .dates import REFERENCE_C, Opening, last_moment, opening
+from .making import MouldsInUse, in_calendar, with_copies, with_making
 from .simulated import Draws, Loads, SimulatedOrder, draws_of, fates, repeated
 from .spec import Order
 
@@ -78,13 +80,38 @@ class Planner:
 
     @property
     def mould_sets(self) -> int:
-        """Sets of moulds in use; 0 where the study has none for the product. [set]"""
-        return 0 if self.entry.mould is None else int(self.entry.mould.sets.value)
+        """Sets of moulds in use; 0 where the study has none for the product, or counts its moulds one by one. [set]"""
+        return 0 if self.entry.mould is None or self.entry.mould.steps else int(self.entry.mould.sets.value)
+
+    @cached_property
+    def moulds(self) -> MouldsInUse | None:
+        """Moulds in use, where they are counted one by one."""
+        return MouldsInUse.of(self.kit.study, self.product, self.point_product.mould)
+
+    def with_moulds(self, in_use: int) -> "Planner":
+        """The same draws with so many moulds in use. [mould]"""
+        other = copy(self)
+        other.__dict__.pop("casts_per_load", None)
+        other.moulds = replace(self.moulds, in_use=in_use)
+        return other
 
     @cached_property
     def casts_per_load(self) -> int:
         """Casts of a full load. [cast/load]"""
-        return int(self.entry.casts_per_load.value)
+        most = int(self.entry.casts_per_load.value)
+        return most if self.moulds is None else min(most, self.moulds.in_use * self.moulds.cavities)
+
+    @cached_property
+    def taken_out(self) -> int:
+        """Index of the step whose hand work gets the pieces out of the moulds; past the last where the last wait does."""
+        named = self.entry.mould and self.entry.mould.free_after
+        waits = any(step.wait.value > 0 for step in self.entry.steps.values())
+        return list(self.entry.steps).index(named) if named else self.first_wait + waits
+
+    def room(self, station: str | None, places: int = 1) -> tuple[int, ...]:
+        """Things of so many places that each of a station's places takes at once; empty where nothing limits them."""
+        entry = self.kit.study.file.stations.get(station)
+        return () if entry is None or entry.places is None else (int(entry.places.value) // places,) * int(entry.count.value)
 
     @cached_property
     def hours_per_week(self) -> float:
@@ -194,7 +221,8 @@ class Planner:
         planned = len(rows)
         rows += [np.bincount(np.arange(most) % len(items), minlength=len(items))] * extra
         casts = np.array(rows).reshape(len(rows), len(items))
-        return Loads(casts=casts, promised=promised, started=started, planned=planned, promised_products=tuple(products))
+        counts = {"promised": promised, "started": started, "planned": planned}
+        return with_making(self, Loads(casts=casts, **counts, promised_products=tuple(products)))
 
     def course(
         self,
@@ -245,6 +273,8 @@ class Planner:
         plan = self._plan(order, loads, draws, entering, good, opened, stations)
         for name in dict.fromkeys(loads.promised_products):
             plan = plan if name == self.product else self._with_other(plan, name, order, loads, draws, opened, record, stations)
+        if self.moulds:
+            plan = in_calendar(self, plan, loads, draws, opened)
         if starts or sets:
             plan = repeated(plan, [opened.seconds(day) for day in starts], list(sets))
         deadline = last_moment(self.kit.study, opened, order.due)
@@ -301,7 +331,8 @@ class Planner:
     def _plan(self, order, loads, draws, entering, good, opened, stations):
         file, steps, first = self.kit.study.file, list(self.entry.steps.items()), self.first_wait
         names = [name for name, _ in steps]
-        minutes = self.step_minutes(draws, entering, self.lots(loads, draws))
+        entering, lots = with_copies(self, entering, self.lots(loads, draws), loads)
+        minutes = self.step_minutes(draws, entering, lots)
         wait = np.stack([np.rint(w * 3600) for w in draws.wait], axis=-1)
         reference = [
             1.0
@@ -342,15 +373,15 @@ class Planner:
         credit = good // order.matched
         credit[:, : loads.promised] = 0
         size = draws.load_correlation.size
-        mould = self.entry.mould
-        sets, named = self.mould_sets, None if mould is None else mould.free_after
+        mould, sets, own = self.entry.mould, self.mould_sets, self.moulds
         under_way = {}
         for n, under in enumerate(order.under_way):
             closes = opened.seconds(under.poured) + DAY  # the hour is not in the log: the end of the day is the cautious one
             ready = max(closes + int(waits[:, loads.promised + n, 0].max()), opened.seconds(order.start))
             busy = ready > opened.seconds(order.start)
-            # what is poured and not yet checked may be in its moulds still, but not more of it than there are sets
-            in_moulds = len(order.under_way) - n <= sets
+            # what is poured and not yet checked may be in its moulds still, but not more of it than there are
+            full = len(order.under_way) - n if own is None else sum(own.fills(later.casts) for later in order.under_way[n:])
+            in_moulds = full <= (sets if own is None else own.in_hand)
             under_way[loads.promised + n] = (1, ready, stages[0].station if busy else None, in_moulds)
         return Plan(
             stages=tuple(stages),
@@ -367,7 +398,7 @@ class Planner:
             moulds=np.full(size, sets),
             mould_use=min(sets, 1),
             mould_rest=0 if mould is None else round(mould.rest.value * 3600),
-            mould_stage=0 if not waits.any() else 1 if not named else max(names.index(named) - first, 0),
+            mould_stage=self.taken_out - first,
             start=np.full(size, opened.seconds(order.start)),
             pack=np.rint(draws.order_minutes * 60).astype(np.int64),
             under_way=under_way,

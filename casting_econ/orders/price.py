@@ -12,6 +12,7 @@ from ..models.counts import loads_for
 from ..models.schedule import DAY
 from ..models.yields import surviving_share
 from .buying import buying_list
+from .mould_choice import mould_cost
 from .plan import OrderPlan
 
 __all__ = ["SAFE", "Quoted", "price_of"]
@@ -34,6 +35,7 @@ class Quoted:
     kept_share: np.ndarray  # of the price, after fees and refunds; shape (D,) [-]
     fixed_fees: np.ndarray  # that do not follow the price; shape (D,) [money]
     target: float  # [money/hour]
+    moulds_unworn: float = 0.0  # paid now for moulds that the order does not wear, hours at the target in it [money]
 
     @cached_property
     def hours(self) -> np.ndarray:
@@ -64,6 +66,11 @@ class Quoted:
         """Price that on average pays overheads, equipment and every hour the target. [money]"""
         return float(self.each_full_cost.mean())
 
+    @cached_property
+    def moulds_paid(self) -> float:
+        """Full cost with all moulds made for the order paid by it. [money]"""
+        return self.full_cost + float((self.moulds_unworn / self.kept_share).mean())
+
     def at_chance(self, chance: float) -> float:
         """Price at which every hour earns the target with a chance. [money]"""
         return float(np.quantile(self.each_full_cost, chance))
@@ -92,8 +99,9 @@ class Quoted:
 
     @cached_property
     def at_risk(self) -> float:
-        """Money for what must be bought, and the target for casting the first load. [money]"""
+        """Money for what must be bought, and the target for making moulds one by one and casting the first load. [money]"""
         bought = sum(row.cost for row in buying_list(self.plan))
+        bought += mould_cost(self.plan).hours * self.target if self.plan.planner.moulds else 0.0
         planner, loads = self.plan.planner, self.plan.loads
         typical = self.plan.typical_loads
         first = planner.step_minutes(planner.point, self.plan.typical.entering, planner.lots(typical, planner.point))[0]
@@ -148,6 +156,7 @@ def price_of(plan: OrderPlan) -> Quoted:
         spent = spent + free["packaging"] + (free["postage"] - free["revenue"])
     bench, orders = of(minutes) / 60.0, of(planner.draws.order_minutes) / 60.0
     overhead, hidden = _shared(plan, bench)
+    moulds = mould_cost(plan)
     return Quoted(
         plan=plan,
         bench_hours=bench,
@@ -160,6 +169,7 @@ def price_of(plan: OrderPlan) -> Quoted:
         kept_share=of(kept),
         fixed_fees=of(fixed),
         target=target,
+        moulds_unworn=0.0 if plan.planner.moulds is None else max(moulds.now - moulds.worn, 0.0),
     )
 
 

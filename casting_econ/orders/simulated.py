@@ -9,6 +9,7 @@ from ..models.schedule import Plan, Schedule
 from ..models.workshop import Channel, Product
 from ..models.yields import rolled_yield, surviving_share
 from .dates import Opening
+from .making import Making, MakingLoad
 
 __all__ = ["Draws", "Loads", "SimulatedOrder", "draws_of", "entering_of", "fates", "good_of", "repeated"]
 
@@ -26,6 +27,8 @@ class Draws:
     ruined: np.ndarray  # chance that a load is lost as a whole [-]
     order_minutes: np.ndarray  # [min/order]
     rows: np.ndarray | None = None  # which of all draws these are; None: all of them
+    # of each step of making moulds: for a mould, for a pour of several [min], and its wait [hour]
+    mould_steps: tuple[np.ndarray, ...] = ()
 
     @property
     def good_share(self) -> np.ndarray:
@@ -38,7 +41,7 @@ class Draws:
 
     def at(self, rows: np.ndarray) -> "Draws":
         """Some of the draws, in this order, any of them more than once."""
-        many = ("minutes", "load_minutes", "lot_minutes", "wait", "shares")
+        many = ("minutes", "load_minutes", "lot_minutes", "wait", "shares", "mould_steps")
         alone = {name: getattr(self, name)[rows] for name in ("load_correlation", "ruined", "order_minutes")}
         return Draws(**{name: tuple(a[rows] for a in getattr(self, name)) for name in many}, **alone, rows=rows)
 
@@ -52,6 +55,7 @@ class Loads:
     started: int  # loads of the order under way, which come next
     planned: int  # all but the extra ones
     promised_products: tuple[str, ...] = ()  # of each promised load
+    making: Making | None = None  # whose loads come between those under way and the new ones; None where moulds come in sets
     # of a plan that is topped up, whose `casts` are those of a typical draw: the round of each load, and of every draw the casts of
     # each load, shape (D, L, I), and what `fates` gives for them
     rounds: tuple[int, ...] = ()
@@ -67,7 +71,7 @@ class Loads:
     @property
     def after(self) -> dict[int, tuple[int, ...]]:
         """By load of a later round: those of the order before it, which must be counted first."""
-        own = range(self.promised, len(self.rounds))
+        own = [load for load in range(self.promised, len(self.rounds)) if load not in self.made]
         return {n: tuple(m for m in own if self.rounds[m] < self.rounds[n]) for n in own if self.rounds[n] > 1}
 
     def of_draw(self, draw: int) -> "Loads":
@@ -81,14 +85,19 @@ class Loads:
         return self.casts.sum(axis=1)
 
     @property
+    def made(self) -> dict[int, MakingLoad]:
+        """Pours of moulds and loads of copies, by number of the load."""
+        return {} if self.making is None else dict(enumerate(self.making.loads, self.promised + self.started))
+
+    @property
     def own(self) -> slice:
-        """Loads of the order, under way and new."""
+        """Loads of the order, under way and new, with those of mould making, which give no piece of it."""
         return slice(self.promised, self.planned)
 
     @property
     def new(self) -> slice:
         """Loads of the order still to pour, extra ones apart."""
-        return slice(self.promised + self.started, self.planned)
+        return slice(self.promised + self.started + len(self.made), self.planned)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -163,6 +172,11 @@ def draws_of(product: Product, channel: Channel | None, size: int, alike, *, cas
         load_correlation=full(alike),
         ruined=full(np.minimum(product.ruined_loads_per_year / loads_per_year, 0.9)),
         order_minutes=full(0.0 if channel is None else channel.minutes_per_order),
+        mould_steps=tuple(
+            full(value)
+            for step in (product.mould.steps if product.mould else ())
+            for value in (step.minutes, step.load_minutes, step.wait_hours)
+        ),
     )
 
 
@@ -237,4 +251,6 @@ def repeated(plan: Plan, starts: list[int], sets: list[int]) -> Plan:
     times, size = max(len(starts), len(sets)), plan.start.size
     many = {name: np.concatenate([getattr(plan, name)] * times) for name in ("work", "wait", "credit", "places", "pack")}
     begins = np.repeat(starts, size) if starts else np.tile(plan.start, times)
+    if np.ndim(plan.mould_use) == 2:
+        many["mould_use"] = np.tile(plan.mould_use, (times, 1))
     return replace(plan, **many, start=begins, moulds=np.repeat(sets, size) if sets else np.tile(plan.moulds, times))

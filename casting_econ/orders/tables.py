@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 from babel.dates import format_skeleton, format_time
 
+from ..faults import counted
 from ..formatting import Format
 from ..models.counts import counts_from_loads, loads_for
 from ..models.schedule import DAY, NEVER
@@ -142,6 +143,11 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     rows = []
     for load in range(loads.planned):
         kind = "under way" if load < loads.new.start else f"round {loads.rounds[load]}" if plan.tops_up else "new"
+        casts = int(loads.size[load])
+        if load in loads.made:
+            made = loads.made[load]
+            kind = counted(made.count, "mould") if made.kind == "moulds" else "copies of the masters"
+            casts = made.count if made.kind == "copies" else 0
         if load < loads.promised:
             product = loads.promised_products[load]
             kind = "promised before" if product == plan.order.product else f"promised before: {product}"
@@ -159,7 +165,7 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
             ending(here) if here < NEVER else missing,
             float(course.weights[cast & ((ends < NEVER) | ~order_ends)].sum()),
         )
-        rows.append((load + 1, kind, int(loads.size[load]), ", ".join(parts), at, done, early, late, needed))
+        rows.append((load + 1, kind, casts, ", ".join(parts), at, done, early, late, needed))
     return rows
 
 
@@ -263,6 +269,8 @@ def price_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
         ("target pay in eight cases of ten", quoted.at_chance(0.8)),
         ("target pay in nineteen cases of twenty", quoted.at_chance(0.95)),
     ]
+    if quoted.moulds_unworn:
+        rows.insert(3, ("full cost, with all moulds made for it paid now", quoted.moulds_paid))
     if plan.order.price is not None:
         rows.append(("the price of the order", plan.order.price))
     return [(name, price, price / pieces, quoted.pay(price).mean(), quoted.chance(price)) for name, price in rows]

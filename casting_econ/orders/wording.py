@@ -7,6 +7,7 @@ import numpy as np
 from ..evidence import likeness
 from ..formatting import Format
 from ..models.yields import full_sets_per_load
+from .mould_page import moulds_said
 from .plan import OrderPlan
 from .policies import cast_now_sentence
 from .price import Quoted
@@ -220,6 +221,8 @@ def moulds_sentence(plan: OrderPlan, fmt: Format) -> str:
     mould = plan.planner.entry.mould
     if mould is None:
         return "The study has no moulds for this product, so none limit the order."
+    if plan.planner.moulds is not None:
+        return moulds_said(plan, fmt)
     have, want = int(mould.sets.value), plan.sets_wanted
     text = f"In use: {_pieces(fmt, have, 'set')}. "
     loads = round(plan.loads_in_all)
@@ -315,8 +318,9 @@ def deposit_sentence(plan: OrderPlan, quoted: Quoted, price: float, fmt: Format)
     if plan.order.complete:
         return "Nothing is left to buy or to cast, so there is nothing for a deposit to cover."
     deposit = quoted.deposit(price)
+    made = ", the making of moulds" if plan.planner.moulds and plan.loads.making.to_make else ""
     return (
-        f"A deposit of **{fmt.money(deposit)}** ({fmt.percent(deposit / price if price else 0)} of the price) covers what must be bought and the first load at the target, "
+        f"A deposit of **{fmt.money(deposit)}** ({fmt.percent(deposit / price if price else 0)} of the price) covers what must be bought{made} and the first load at the target, "
         f"{fmt.money(quoted.at_risk)}"
         + ("." if deposit >= quoted.at_risk - 0.005 else ": **even the whole price does not cover that.**")
     )

@@ -166,6 +166,9 @@ def _check_mould(column, mould, file, fault):
         if step.wait_in is not None and station is None:
             known = one_of(step.wait_in, file.stations) if file.stations else "one of the stations, none yet"
             fault(f"{place}.wait_in", "unknown station", repr(step.wait_in), known)
+        for item, material in step.materials.items():
+            if material.per == "lot":
+                fault(f"{place}.materials.{item}.per", "lots are of colours, which moulds have none of", "'lot'", "piece or load")
         most = math.inf if station is None or station.places is None else station.places.value
         if mould.cavities is not None and mould.cavities > most:
             fault(f"{place}.wait_in", "mould larger than the station", f"{mould.cavities} cavities", f"at most {most:g}")

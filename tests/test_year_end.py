@@ -13,7 +13,7 @@ import openpyxl
 import pytest
 from click.testing import CliRunner
 
-from casting_econ.accounts.equipment import straight_line
+from casting_econ.evidence.equipment import straight_line
 from casting_econ.accounts.sheets import Sheet, as_csv, as_xlsx, looks_like_formula
 from casting_econ.accounts.tax_years import Period, periods_of, tax_year_start
 from casting_econ.accounts.year_end import run_year_end, year_end_sheets

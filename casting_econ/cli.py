@@ -207,6 +207,7 @@ def sweep(
 @click.option("--price", metavar="AMOUNT", help="Price asked for the order, such as 310 or '310 EUR'.")
 @click.option("--channel", metavar="NAME", help="Channel whose fees, postage and minutes an order has.")
 @click.option("--as-of", metavar="DATE", help="Read the logs up to that day only, and take it as today.")
+@click.option("--finished", is_flag=True, help="Look back on it, complete or not: what it took, what it paid, what it teaches.")
 @click.option("--answer-only", is_flag=True, help="Only say the answer; write nothing.")
 @_OUT
 def order(study: str, name: str | None, answer_only: bool, out: str | None, **asked: object) -> None:
@@ -235,6 +236,20 @@ def order(study: str, name: str | None, answer_only: bool, out: str | None, **as
         if found:
             click.echo(f"\nPlan: {(found / 'plan.html').resolve()}")
             click.echo(f"Quote to print: {(found / 'quote.html').resolve()}")
+            if (found / "project.html").is_file():
+                click.echo(f"What it paid: {(found / 'project.html').resolve()}")
+
+
+@main.command()
+@_STUDY
+@click.argument("order")
+@click.option("--to", "target", required=True, type=click.Path(), help="New folder; a name alone is beside the study.")
+def learn(study: str, order: str, target: str) -> None:
+    """Write a new study in which what an order taught rests on its records."""
+    with _faults_told():
+        from .projects.learnt import learn_from
+
+        click.echo(f"\nNew study: {learn_from(study, order, target, click.echo).resolve()}")
 
 
 @main.command()

@@ -19,6 +19,7 @@ __all__ = [
     "headline",
     "lots_sentence",
     "moulds_sentence",
+    "pieces_of",
     "price_sentence",
     "progress_sentence",
     "sanding_sentence",
@@ -30,8 +31,12 @@ __all__ = [
 SPREAD_LIMIT = 0.02  # of a chance, within which two plans are as good as each other
 
 
-def _pieces(fmt, count, word="piece"):
+def pieces_of(fmt: Format, count: float, word: str = "piece") -> str:
+    """'1 piece', '2 pieces', as the study writes numbers."""
     return f"{fmt.number(count)} {word}{'' if count == 1 else 's'}"
+
+
+_pieces = pieces_of
 
 
 def what_is_asked(plan: OrderPlan, fmt: Format) -> str:

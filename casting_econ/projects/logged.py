@@ -22,8 +22,9 @@ class Logged:
     """What the logs say of one order."""
 
     study: Study  # with the rows of the order alone
-    first: date | None  # day of its first row, or its stated start; None where neither is there
-    last: date | None  # day of its last row
+    first: date | None  # day of its first row of any log, or its stated start; None where neither is there
+    begun: date | None  # first day of work or pouring; None where neither is logged
+    ended: date | None  # last day of work, pouring or checking
     unnamed: dict[str, int]  # rows of the days of the order that name none, by log: counted where it was alone, else left out
     alone: bool  # whether nothing else was poured in its days, so that what names no order is of it
     hours: dict[str, float]  # by step of the product, then by kind [hour]
@@ -76,23 +77,19 @@ def logged(study: Study, name: str, product: str, start: date | None) -> Logged:
     Rows that name the order are of it. Hours and purchases that name none are too where no load of anything else was poured
     in its days; where no load of anything else is in the logs at all, its days begin with their first row.
     """
-    logs = {log: frame for log, frame in study.records.items() if log in ("timesheet", "batches", "purchases", "moulds", "faults")}
+    logs = {
+        log: frame for log, frame in study.records.items() if log in ("timesheet", "batches", "purchases", "moulds", "faults")
+    }
     poured = [frame for frame in (logs.get("batches"), study.in_work) if frame is not None and len(frame)]
     poured = pd.concat(poured) if poured else study.in_work.assign(date=pd.to_datetime(study.in_work.date))
     others = poured.date[~_named(poured, name)]
-    days = [frame.date[_named(frame, name)] for frame in (poured, *(logs[log] for log in logs if log in ("timesheet", "purchases")))]
+    days = [
+        frame.date[_named(frame, name)] for frame in (poured, *(logs[log] for log in logs if log in ("timesheet", "purchases")))
+    ]
     own = pd.concat([*days, pd.Series(pd.to_datetime([start] if start else []))])
     if not len(others) and any(len(frame) for frame in logs.values()):  # nothing but this order was ever made
         own = pd.concat([own, *(frame["made" if log == "moulds" else "date"] for log, frame in logs.items())])
-    if own.empty:
-        return _told(study, name, product, logs, pd.Series(dtype="datetime64[ns]"), None, None)
-    first = own.min()
-    ends = [own.max(), *(last_day_of(frame)[_named(frame, name)].max() for log, frame in logs.items() if log == "timesheet")]
-    ends += [poured.checked[_named(poured, name)].max()]
-    last = max(end for end in ends if pd.notna(end))
-    if not len(others) and "timesheet" in logs:
-        last = max(last, last_day_of(logs["timesheet"]).max())
-    return _told(study, name, product, logs, others, first, last)
+    return _told(study, name, product, logs, others, *((None, None) if own.empty else (own.min(), own.max())))
 
 
 def _told(study, name, product, logs, others, first, last):
@@ -113,17 +110,24 @@ def _told(study, name, product, logs, others, first, last):
         faults, batches = logs["faults"], kept.get("batches")
         mine = faults.batch.isin(batches.batch) if batches is not None else pd.Series(False, index=faults.index)
         loose = faults.batch.isna() & ((faults["product"] == product) | faults["product"].isna())
-        kept["faults"] = faults[mine | (loose & (faults.date >= first) & (faults.date <= last) & alone if first is not None else False)]
+        kept["faults"] = faults[
+            mine | (loose & (faults.date >= first) & (faults.date <= last) & alone if first is not None else False)
+        ]
     kept = {log: frame for log, frame in kept.items() if len(frame)}
     still = study.in_work[_named(study.in_work, name)]
     own = replace(study, records=kept, in_work=still, in_work_faults=study.in_work_faults.iloc[:0])
     counts = load_counts(own, product)
     hours, pieces = _hours(own, product)
+    worked = [*still.date, *still.checked.dropna()]
+    for log in ("batches", "timesheet"):
+        frame = kept.get(log)
+        worked += [] if frame is None else [*frame.date, *(frame.checked.dropna() if log == "batches" else last_day_of(frame))]
     plain = {} if counts is None else {"casts": counts.batches.casts.sum(), "good": counts.batches.good.sum()}
     return Logged(
         study=own,
         first=None if first is None else first.date(),
-        last=None if last is None or not (kept or len(still)) else last.date(),
+        begun=min(worked).date() if worked else None,
+        ended=max(worked).date() if worked else None,
         unnamed=unnamed,
         alone=alone,
         hours=hours,
@@ -166,7 +170,13 @@ def _stated_total(study, name, kept):
     sheet, all_rows = kept.get("timesheet"), study.records.get("timesheet")
     if sheet is None or len(sheet) != len(all_rows):
         return None
-    totals = [figure for file in study.reading.files if file.log == "timesheet" for _, column, figure in file.totals[-1:] if column == "minutes"]
+    totals = [
+        figure
+        for file in study.reading.files
+        if file.log == "timesheet"
+        for _, column, figure in file.totals[-1:]
+        if column == "minutes"
+    ]
     return sum(totals) / 60 if totals else None
 
 

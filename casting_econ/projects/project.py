@@ -10,12 +10,14 @@ import numpy as np
 from ..assumptions import assume
 from ..evidence.equipment import owned
 from ..evidence.materials import amount_in, bought_amounts, cup_rows, items_of
+from ..faults import one_of, refusal
 from ..kit import OpenStudy
 from ..models import piece_cost
 from ..models.projects import piece_by_division
 from ..models.schedule import NEVER
 from ..orders import Order, OrderPlan, Quoted, open_order, order_of, price_of
 from ..orders.buying import buying_list
+from ..study import STUDY_FILE
 from .account import Account, Tool, causes_of, without
 from .logged import MOULDS, ONE_OFF, ORDERS, WEEKLY, Logged, logged, study_before
 
@@ -249,7 +251,7 @@ class Project:
             loads=loads,
             pieces=pieces,
             paid=float(min(paid, order.pieces)),
-            days=(log.last - log.first).days + 1.0 if log.first and log.last else None,
+            days=(log.ended - log.begun).days + 1.0 if log.begun else None,
             moulds=planned.moulds if made is None else made,
             entering=entering,
             lost=lost,
@@ -326,7 +328,7 @@ class Project:
         """Equipment as bought for the order, else as the study has it."""
         planned = {tool.name: tool for tool in self.planned.tools}
         tools = []
-        for name, _, _, price, resale, life, _ in owned(self.log.study, self.log.last or date.max):
+        for name, _, _, price, resale, life, _ in owned(self.log.study, self.log.ended or date.max):
             same = planned.get(name)
             life_years = life if life is not None else same.life_years if same else None
             plain = Tool(name=name, price=float(price), resale=float(min(resale, price)), life_years=life_years)
@@ -383,11 +385,15 @@ class Project:
 
     @cached_property
     def planned_purchases(self) -> dict[str, tuple[float, float]]:
-        """Amount to buy and its cost by item, by the plan; a mix by its parts. [unit, money]"""
-        return {row.item: (row.bought, row.cost) for row in buying_list(self.plan)}
+        """Amount to buy and its cost by item, by the plan; of a mix that is bought in parts the cost alone. [unit, money]"""
+        found: dict[str, tuple[float, float]] = {}
+        for row in buying_list(self.plan):
+            item, parts, _ = row.item.partition(": ")
+            found[item] = (nan if parts else row.bought, row.cost + found.get(item, (0.0, 0.0))[1])
+        return found
 
 
-def project_of(kit: OpenStudy, name: str, *, today: date, finished: bool = False, **asked) -> Project:
+def project_of(kit: OpenStudy, name: str, *, finished: bool = False, **asked) -> Project:
     """An order afterwards.
 
     Parameters
@@ -396,8 +402,6 @@ def project_of(kit: OpenStudy, name: str, *, today: date, finished: bool = False
         With all logs.
     name : str
         Of the commission.
-    today : date
-        First day of the plan where neither the study nor the logs have one.
     finished : bool, optional
         Whether it is over, complete or not.
     asked : optional
@@ -412,12 +416,15 @@ def project_of(kit: OpenStudy, name: str, *, today: date, finished: bool = False
     StudyError
         As `orders.open_order`.
     """
-    order = order_of(kit, name, today=today, **asked)
-    commission = kit.study.file.commissions[name]
-    log = logged(kit.study, name, order.product, commission.start)
-    first = log.first or today
+    known = kit.study.file.commissions
+    if name not in known:
+        right = one_of(name, known) if known else f"a [commissions.NAME] table in {STUDY_FILE}"
+        raise refusal("NAME", "no order of the study file to look back on", right, found=repr(name or "no name"))
+    order = order_of(kit, name, today=known[name].due, **asked)
+    log = logged(kit.study, name, order.product, known[name].start)
+    first = log.first or order.start
     before = study_before(kit.study, name, first)
     earlier = OpenStudy(study=before, assumed=assume(before))
     then = {key: value for key, value in asked.items() if key not in ("start", "in_hand")}
-    plan = open_order(earlier, name, today=first, **then | {"start": first.isoformat()})
+    plan = open_order(earlier, name, today=min(log.begun or first, order.due), **then)
     return Project(kit=kit, order=order, log=log, plan=plan, finished=finished)

@@ -290,7 +290,8 @@ def price_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
         return text + " It takes no hours, so no pay an hour follows from its price."
     pay, chance = quoted.pay(order.price), quoted.chance(order.price)
     low, high = np.quantile(pay, [0.1, 0.9])
-    text += f" At **{fmt.money(order.price)}** an hour {'paid' if order.complete else 'pays'} {fmt.money(pay.mean())} ({fmt.money(low)} to {fmt.money(high)}), and the target of {fmt.money(target)} is earned with a chance of {fmt.chance(chance)}."
+    by = " by the study's minutes and prices" if order.complete else ""
+    text += f" At **{fmt.money(order.price)}** an hour {'paid' if order.complete else 'pays'} {fmt.money(pay.mean())}{by} ({fmt.money(low)} to {fmt.money(high)}), and the target of {fmt.money(target)} is earned with a chance of {fmt.chance(chance)}."
     if order.complete:
         return text
     if order.price < quoted.bills_only:

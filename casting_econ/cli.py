@@ -215,6 +215,7 @@ def sweep(
     metavar="NAME",
     help="Scenario of the study to put the order under; several with commas, or again.",
 )
+@click.option("--finished", is_flag=True, help="Look back on it, complete or not: what it took, what it paid, what it teaches.")
 @click.option("--answer-only", is_flag=True, help="Only say the answer; write nothing.")
 @_OUT
 def order(study: str, name: str | None, answer_only: bool, scenario: tuple[str, ...], out: str | None, **asked: object) -> None:
@@ -244,6 +245,20 @@ def order(study: str, name: str | None, answer_only: bool, scenario: tuple[str, 
         if found:
             click.echo(f"\nPlan: {(found / 'plan.html').resolve()}")
             click.echo(f"Quote to print: {(found / 'quote.html').resolve()}")
+            if (found / "project.html").is_file():
+                click.echo(f"What it paid: {(found / 'project.html').resolve()}")
+
+
+@main.command()
+@_STUDY
+@click.argument("order")
+@click.option("--to", "target", required=True, type=click.Path(), help="New folder; a name alone is beside the study.")
+def learn(study: str, order: str, target: str) -> None:
+    """Write a new study in which what an order taught rests on its records."""
+    with _faults_told():
+        from .projects.learnt import learn_from
+
+        click.echo(f"\nNew study: {learn_from(study, order, target, click.echo).resolve()}")
 
 
 @main.command()

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from babel.numbers import get_currency_precision
 
+from ..evidence.equipment import owned, straight_line
 from ..evidence.labour import KINDS_OF_STEPS, by_day, kinds_of_steps
 from ..evidence.materials import amount_in, items_of
 from ..faults import counted
@@ -18,7 +19,6 @@ from ..ledger import place_of
 from ..ledger.logs import plain
 from ..models.costs import piece_cost
 from ..running.run import manifest, replace_folder, working_folder
-from .equipment import owned, straight_line
 from .sheets import Sheet, as_csv, as_xlsx
 from .tax_years import Period, periods_of, tax_year_start
 
@@ -156,7 +156,7 @@ class _Maker:
             "equipment: item, from, bought, cost, resale, life in years, months charged, charge, left at the end, note"
         )
         period, charges = self.period, Decimal(0)
-        for item, source, bought, price, resale, life, note in owned(self.study, period):
+        for item, source, bought, price, resale, life, note in owned(self.study, period.last):
             cost, worth = self.money(price), self.money(resale)
             if life is None:
                 sheet.rows.append((item, source, bought, cost, worth, None, None, None, None, f"useful years not known{note}"))

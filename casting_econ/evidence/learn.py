@@ -34,20 +34,23 @@ class Evidence:
         return 3.0 * (self.worth + self.amount) if self.to_halve is None else self.to_halve
 
 
-def learn(study: Study) -> dict[str, Evidence]:
-    """Posterior of every number that says `from = "records"` and that the logs know something about.
+def learn(study: Study, keys: list[str] | None = None) -> dict[str, Evidence]:
+    """Posterior of every number that says `from = "records"`, or of those named, and that the logs know something about.
 
     Parameters
     ----------
     study : Study
         Study with its logs.
+    keys : list of str, optional
+        Dotted keys of numbers, whether they ask for records or not.
 
     Returns
     -------
     dict of str to Evidence
         By dotted key; numbers without data are left out and stay guesses.
     """
-    found = _findings(study, [key for key, number in study.numbers.items() if number.from_records])
+    asking = [key for key, number in study.numbers.items() if number.from_records] if keys is None else keys
+    found = _findings(study, asking)
     result = {}
     for key, finding in found.items():
         parts = {name: value for name, value in vars(finding).items() if name not in ("posterior", "seen")}

@@ -13,10 +13,14 @@ from ..orders.answer import keep
 from ..orders.scenarios import scenario_results, scenario_table, under_scenarios
 from ..orders.wording import days_gone
 from ..pages.table import shown_as
+from ..projects.lessons import Lessons
+from ..projects.project import project_of
+from ..projects.results import project_results
+from ..projects.wording import project_lines
 
 __all__ = ["run_order"]
 
-PAGE = "order"
+PAGE, PROJECT = "order", "project"
 
 
 def run_order(
@@ -28,6 +32,7 @@ def run_order(
     files: bool = True,
     as_of: str | None = None,
     scenarios: Sequence[str] = (),
+    finished: bool = False,
     say: Callable[[str], None] = print,
     **asked,
 ) -> Path | None:
@@ -49,6 +54,8 @@ def run_order(
         Day after whose evening no row of the logs is read, which then is today too.
     scenarios : sequence of str, optional
         Scenarios of the study to put the order under, side by side.
+    finished : bool, optional
+        Whether the order is over, complete or not, so that it is looked back on.
     say : callable, optional
         Takes a line.
     asked : optional
@@ -57,7 +64,8 @@ def run_order(
     Returns
     -------
     Path or None
-        The folder with `plan.html`, `quote.html`, `order.json`, the notebook, tables and figures.
+        The folder with `plan.html`, `quote.html`, `order.json`, the notebook, tables and figures; of an order that is over
+        with `project.html` and `project.json` too.
 
     Raises
     ------
@@ -69,15 +77,22 @@ def run_order(
     folder, kit, today = Path(folder), open_study(folder, as_of=as_of), known_day(as_of) or today
     plan = open_order(kit, name, today=today, **asked)
     quoted = price_of(plan)
-    gone = "" if asked.get("start") else days_gone(plan, today, format_of(kit))
+    gone = "" if asked.get("start") or finished else days_gone(plan, today, format_of(kit))
+    back = _looked_back(kit, name, finished, asked) if finished or (name and plan.order.complete) else None
     beside = under_scenarios(plan, quoted, scenarios, name, today=today, **asked) if scenarios else []
-    for line in [*order_lines(plan, quoted), *(["", gone] if gone else [])]:
+    for line in [*order_lines(plan, quoted), *(["", gone] if gone else []), *(project_lines(*back) if back else [])]:
         say(line)
     if beside:
         fmt = format_of(kit, year=False)
         say("")
         say(table_text(scenario_table(beside, fmt), fmt))
-    return _write(kit, plan, quoted, beside, folder, name, out, asked) if files else None
+    return _write(kit, plan, quoted, beside, back, folder, name, out, asked) if files else None
+
+
+def _looked_back(kit, name, finished, asked):
+    """The order afterwards, and what it teaches."""
+    project = project_of(kit, name, finished=finished, **asked)
+    return project, Lessons(project=project)
 
 
 def table_text(frame, fmt) -> str:
@@ -102,7 +117,7 @@ def table_text(frame, fmt) -> str:
     return console.file.getvalue()
 
 
-def _write(kit, plan, quoted, beside, folder, name, out, asked):
+def _write(kit, plan, quoted, beside, back, folder, name, out, asked):
     """The folder of an order; what only this needs is imported here, since the answer alone is asked for far more often."""
     from ..orders.quote import quote_html
     from ..reference import kit_folder
@@ -125,18 +140,25 @@ def _write(kit, plan, quoted, beside, folder, name, out, asked):
     part = working_folder(out, folder, work_key(folder, "order", name, given))
     inner = part / "order"
     copy_inputs(folder, part / "study")
-    source, target = kit_folder("notebooks") / f"{PAGE}.ipynb", inner / "notebooks" / f"{PAGE}.ipynb"
-    parameters = check_parameters(source, {"study": "study", "order": name or "", "out": "order", **given})
+    jobs = []
+    for page, more in ({PAGE: {}} | ({PROJECT: {"finished": back[0].finished}} if back else {})).items():
+        source, target = kit_folder("notebooks") / f"{page}.ipynb", inner / "notebooks" / f"{page}.ipynb"
+        parameters = check_parameters(source, {"study": "study", "order": name or "", "out": "order", **given, **more})
+        jobs.append(Job(source=source, target=target, parameters=parameters))
 
     def ready():  # the notebook finds the plan that is worked out already
         open_copy(kit, Path("study"))
         keep(plan)
 
-    errors = run_jobs([Job(source=source, target=target, parameters=parameters)], 1, lambda _: None, part, ready=ready)
+    errors = run_jobs(jobs, 1, lambda _: None, part, ready=ready)
     if errors:
         raise errors[0]
     (inner / "order.json").write_text(as_json(content), encoding="utf-8", newline="\n")
-    build_report(kit, [target], inner / "plan.html", title=f"{kit.study.file.study.name}: plan for {plan.order.name}")
+    about = kit.study.file.study.name
+    build_report(kit, [jobs[0].target], inner / "plan.html", title=f"{about}: plan for {plan.order.name}")
+    if back:
+        build_report(kit, [jobs[1].target], inner / "project.html", title=f"{about}: what {plan.order.name} paid")
+        (inner / "project.json").write_text(as_json(project_results(*back)), encoding="utf-8", newline="\n")
     (inner / "quote.html").write_text(quote_html(quote), encoding="utf-8", newline="\n")
     listed = manifest(kit, folder) | {"order": {"name": name, **given}}
     (inner / "manifest.json").write_text(json.dumps(listed, indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n")

@@ -182,6 +182,8 @@ class EquipmentEntry(Node):
     price: Money = key("what it cost")
     resale: Money = key("what it will still bring at the end of its life", ZERO)
     life: number("year", above=0.0) = key("years that it lasts")
+    life_loads: decided(above=0.0, high=1e7, counts="load") | None = key("loads that it lasts; what a project took by use", None)
+    life_hours: decided("hour", above=0.0, high=1e7) | None = key("hours of making that it lasts; or loads", None)
     bought: Date | None = key("day from when on it counts for the charge of a tax year", None)
 
 

@@ -278,7 +278,14 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
 
     def step(path, name, entry):
         used, causes = materials(f"{path}.materials", entry.materials), tuple(entry.causes.items())
-        return filled(model.Step, path, entry, name=name, materials=used, causes=causes)
+        loads = () if entry.load_size is None else loads_in(entry, at(path, entry, "load_size"))
+        mean = {"load_size": sum(loads) / len(loads)} if loads else {}
+        return filled(model.Step, path, entry, name=name, materials=used, causes=causes, **mean)
+
+    def loads_in(step, most):
+        """Loads of a step in turn, at most so large each, where its stations differ in size; none where they do not. [piece]"""
+        station = file.stations.get(step.wait_in)
+        return () if station is None else tuple(np.minimum(most, places) for places in station.sizes)
 
     def mould(path, entry, name, casts_per_load):
         """The moulds that fill a load: stated as such a set, or the sum over moulds made one by one in one pour."""
@@ -309,9 +316,15 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
     def product(name, entry):
         path = f"products.{name}"
         steps = tuple(step(f"{path}.steps.{key}", key, one) for key, one in entry.steps.items())
-        parts = materials(f"{path}.parts", entry.parts)
-        moulds = mould(f"{path}.mould", entry.mould, name, at(path, entry, "casts_per_load"))
-        return filled(model.Product, path, entry, name=name, steps=steps, parts=parts, mould=moulds)
+        parts, moulds = (
+            materials(f"{path}.parts", entry.parts),
+            mould(f"{path}.mould", entry.mould, name, at(path, entry, "casts_per_load")),
+        )
+        pots, first = (), entry.first_wait
+        if first is not None and entry.steps[first].load_size is None:
+            pots = loads_in(entry.steps[first], at(path, entry, "casts_per_load"))
+        mean = {"casts_per_load": sum(pots) / len(pots)} if pots else {}
+        return filled(model.Product, path, entry, name=name, steps=steps, parts=parts, mould=moulds, pots=pots, **mean)
 
     def channel(name, entry):
         # orders were counted or guessed at the stated price

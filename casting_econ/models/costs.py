@@ -226,8 +226,8 @@ def hands_on_minutes(step: Step, made_before=0.0, pieces=None):
 
 
 def casts_of_moulds(product: Product):
-    """Casts that the moulds of one load give until they are replaced, on average; a cast bears its part of their cost. [cast]"""
-    return product.casts_per_load * expected_casts(product.mould.life_casts, product.mould.life_shape, product.mould.replace_at)
+    """Casts that a set of moulds gives until it is replaced, on average; a cast bears its part of their cost. [cast]"""
+    return product.largest_load * expected_casts(product.mould.life_casts, product.mould.life_shape, product.mould.replace_at)
 
 
 def mould_per_cast(product):

@@ -5,6 +5,7 @@ point, a grid or a million draws. Shares lie in [0, 1]; money is in the study's 
 """
 
 from dataclasses import dataclass
+from functools import reduce
 from typing import Any
 
 import numpy as np
@@ -69,7 +70,7 @@ class Product:
     """A piece and the way it is made."""
 
     name: str
-    casts_per_load: Value  # [cast/load]
+    casts_per_load: Value  # on average where pots differ in size [cast/load]
     steps: tuple[Step, ...]
     lots_per_load: Value = 1.0  # colours or mixes in a load [lot/load]
     unsold_share: Value = 0.0  # of the good pieces: samples, gifts, dead colours [-]
@@ -78,11 +79,17 @@ class Product:
     parts: tuple[Material, ...] = ()  # for each good piece, after the last check
     mould: Mould | None = None
     cure_step: str | None = None  # step whose wait is 'the cure'; None: the longest wait
+    pots: tuple[Value, ...] = ()  # loads in turn, each as large as its pot, where these differ in size [cast/load]
 
     @property
     def first_wait(self) -> int | None:
         """Index of the first step that waits: up to there a load is cast in one go; None where none does."""
         return next((at for at, step in enumerate(self.steps) if np.any(np.asarray(step.wait_hours) > 0)), None)
+
+    @property
+    def largest_load(self) -> Value:
+        """Casts of the largest load, which a set of moulds fills. [cast/load]"""
+        return reduce(np.maximum, self.pots, self.casts_per_load)
 
     def turn_minutes(self, step: Step) -> Value:
         """Hands-on minutes of a step for a whole load and its lots. [min/load]"""

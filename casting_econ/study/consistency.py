@@ -5,7 +5,7 @@ import re
 
 from ..draws.sampling import copula_matrix
 from ..faults import Fault, close_match, one_of
-from ..models.curing import merged_windows
+from ..models.windows import merged_windows
 from ..reference import taxes, wages
 from .numbers import Amount
 from .schema import DAYS, MONTHS
@@ -47,14 +47,9 @@ def working_windows(calendar, faults):
     return tuple(windows)
 
 
-def _most(number):
-    """The largest value that a number can take by its own spread; not a number where the file has it wrong."""
-    return number.value if number.distribution is None else float(number.distribution.quantile(1 - 0.5**31))
-
-
 def _turn(product, step):
     """Most hands-on minutes of a step for a load and its lots. [min/load]"""
-    return _most(step.load_minutes) + _most(step.lot_minutes) * _most(product.lots_per_load)
+    return step.load_minutes.most + step.lot_minutes.most * product.lots_per_load.most
 
 
 def _longest_window(windows):
@@ -72,9 +67,18 @@ def cross_checks(file, windows, faults):
     places = {**file.stations, **file.racks}
     for name in set(file.stations) & set(file.racks):
         fault(f"racks.{name}", "same name as a station", repr(name), "a name of its own")
+    for name, station in file.stations.items():
+        if station.sizes and station.count.value != len(station.sizes):
+            right = f"{len(station.sizes)}, or no count beside a list of places, which has one for each"
+            fault(
+                f"stations.{name}.count",
+                "is not as many as the places",
+                f"{station.count.value:g}, places {list(station.sizes)}",
+                right,
+            )
     longest = _longest_window(windows) * 60
     for name, product in file.products.items():
-        first = next((key for key, step in product.steps.items() if _most(step.wait) > 0), None)
+        first = product.first_wait
         if product.cure_step is not None and product.cure_step not in product.steps:
             right = one_of(product.cure_step, product.steps)
             fault(f"products.{name}.cure_step", "unknown step", repr(product.cure_step), right)
@@ -111,15 +115,11 @@ def cross_checks(file, windows, faults):
             if most is not None and windows and (most > longest or (most <= 0 and step.wait_in in file.stations)):
                 right = f"minutes to unload and load on the step that waits, above 0 and within the longest window of {longest:g} minutes"
                 fault(f"{column}.load_minutes", "does not fit a working window", f"{most:g} minutes", right)
-            station = file.stations.get(step.wait_in)
-            size = step.load_size or product.casts_per_load
-            if station is not None and station.places is not None and size.value > station.places.value:
-                fault(
-                    f"{column}.wait_in",
-                    "load larger than the station",
-                    f"{size.value:g} pieces",
-                    f"at most {station.places.value:g}",
-                )
+            station, size = file.stations.get(step.wait_in), step.load_size or product.casts_per_load
+            # a load is cast, or put together, for its own station; one that is there already must fit any of them
+            room = math.inf if station is None else station.room(chosen=key == first or step.load_size is not None)
+            if size.value > room:
+                fault(f"{column}.wait_in", "load larger than the station", f"{size.value:g} pieces", f"at most {room:g}")
             weights = step.causes.values()
             if weights and not (all(0 <= weight < math.inf for weight in weights) and sum(weights) > 0):
                 fault(f"{column}.causes", "not weights", str(step.causes)[:200], "numbers of zero or more, not all zero")

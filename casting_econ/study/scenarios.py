@@ -64,7 +64,11 @@ def scenario_file(raw, currency, scenarios, *, orders=False):
                 faults.append(Fault(STUDY_FILE, "no such key", right, column=f"{place}.drop", found=repr(key)))
             else:
                 del node[last]
-        _merge(patched, copy.deepcopy(entry.get("change", {})))
+        change = copy.deepcopy(entry.get("change", {}))
+        for station, stated in _stations_of(change).items():
+            if isinstance(stated.get("places"), list):  # which says how many there are
+                _stations_of(patched).get(station, {}).pop("count", None)
+        _merge(patched, change)
         try:
             file = StudyFile.model_validate(patched, context=context)
             found = [fault for fault in checked(file)[2] if fault.wrong != UNUSED]  # a supply may be of what is no longer used
@@ -100,6 +104,12 @@ def dotted(tables, path=()):
             yield from dotted(value, (*path, key))
         else:
             yield ".".join((*path, key)), value
+
+
+def _stations_of(tables):
+    """The tables of stations in a file or a change that may have anything in their place."""
+    found = tables.get("stations") if isinstance(tables, dict) else None
+    return {name: table for name, table in found.items() if isinstance(table, dict)} if isinstance(found, dict) else {}
 
 
 def _merge(node, change):

@@ -29,7 +29,6 @@ from .fields import (
     MoneyAnOrder,
     Node,
     PassShare,
-    Places,
     PlainDensity,
     PlainMoney,
     Price,
@@ -40,6 +39,7 @@ from .fields import (
     number,
 )
 from .numbers import Number
+from .stations import RackEntry, StationEntry
 
 __all__ = ["DAYS", "MONTHS", "CashTable", "Key", "RecordsTable", "ScenarioEntry", "StudyFile", "is_hand_sanding"]
 
@@ -139,6 +139,11 @@ class ProductEntry(Node):
     cure_step: str | None = key("step whose wait cure studies change; the longest if not given", None)
     load_correlation: decided(high=0.95) | None = key("how much pieces of a load fail together; learnt if not given", None)
 
+    @property
+    def first_wait(self) -> str | None:
+        """The first step that may wait: up to there a load is cast in one go."""
+        return next((name for name, step in self.steps.items() if step.wait.most > 0), None)
+
 
 class ChannelEntry(Node):
     """A way of selling a product."""
@@ -161,19 +166,6 @@ class ChannelEntry(Node):
     fee_per_day: number("{money}/day", basis="agreed") = key("what a day of the stall costs", ZERO)
     elasticity: number(high=10.0) = key("percent of orders lost for each percent on the price", ZERO)
     reference_price: Price | None = key("price at which the orders hold; the price if not given", None)
-
-
-class StationEntry(Node):
-    """An oven, a kiln or another place; a load waits in it as a whole."""
-
-    count: number(above=0.0, high=200.0, basis="decided", whole=True) = key("how many there are", ONE)
-    places: Places | None = key("pieces that find room in each", None)
-
-
-class RackEntry(Node):
-    """A shelf or rack; pieces wait in it one by one."""
-
-    places: Places = key("pieces that find room")
 
 
 class EquipmentEntry(Node):

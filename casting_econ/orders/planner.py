@@ -111,7 +111,9 @@ class Planner:
     def room(self, station: str | None, places: int = 1) -> tuple[int, ...]:
         """Things of so many places that each of a station's places takes at once; empty where nothing limits them."""
         entry = self.kit.study.file.stations.get(station)
-        return () if entry is None or entry.places is None else (int(entry.places.value) // places,) * int(entry.count.value)
+        if entry is None or entry.places is None:
+            return ()
+        return tuple(int(size) // places for size in entry.sizes or (entry.places.value,) * int(entry.count.value))
 
     @cached_property
     def hours_per_week(self) -> float:

@@ -489,7 +489,7 @@ def test_an_order_that_is_over_has_its_page_and_its_numbers(folder, tmp_path):
 
 def test_finished_needs_an_order_of_the_study(folder):
     """An order made of options alone has no rows to look back on: refused with the remedy."""
-    for words in (["--pieces", "4", "--by", "2026-05-01"], ["nobody"]):
+    for words in (["--pieces", "4", "--by", "2099-05-01"], ["nobody"]):
         code, _, said = command("order", folder, *words, "--finished", "--answer-only")
         assert code == 2 and "NAME" in said and "Traceback" not in said
 

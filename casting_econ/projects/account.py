@@ -9,8 +9,6 @@ from ..models.projects import bridge, charged_by_time, charged_by_use, in_digits
 from ..models.workshop import Material, Product, Step
 from .logged import MOULDS
 
-__all__ = ["BASES", "CAUSES", "DIGITS", "Account", "Tool", "causes_of", "equipment", "without"]
-
 BASES = ("by_use", "by_time", "at_once")
 CAUSES = ("volume", "minutes", "scrap", "materials", "price", "hours not planned")
 DIGITS = 4  # of money an hour after the point in the bridge, in which its parts add up exactly

@@ -13,8 +13,6 @@ from ..study.numbers import written
 from .lessons import Lesson, Lessons
 from .project import project_of
 
-__all__ = ["learn_from", "study_learnt", "write_learnt"]
-
 
 def learn_from(folder: Path | str, order: str, target: Path | str, say: Callable[[str], None]) -> Path:
     """Write a new study of what an order of a study taught, and say each number that moves; the new folder.

@@ -18,8 +18,6 @@ from ..study.told import log_of
 from .logged import MOULDS
 from .project import Project
 
-__all__ = ["Lesson", "Lessons", "Practice"]
-
 LIKELY = 0.5  # weight of learning against constant minutes, above which the curve is believed
 
 

@@ -12,8 +12,6 @@ from ..ledger.logs import last_day_of
 from ..study import Study
 from ..study.records import known_on, part_in_work, split_order, steps_of
 
-__all__ = ["MOULDS", "ONE_OFF", "ORDERS", "WEEKLY", "Logged", "logged", "study_before"]
-
 _, MOULDS, ORDERS, WEEKLY, ONE_OFF, _OTHER = KINDS_OF_STEPS
 
 

@@ -21,8 +21,6 @@ from ..study import STUDY_FILE
 from .account import Account, Tool, causes_of, without
 from .logged import MOULDS, ONE_OFF, ORDERS, WEEKLY, Logged, logged, study_before
 
-__all__ = ["Item", "Project", "project_of"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class Item:

@@ -4,8 +4,6 @@ from .account import BASES, DIGITS, Account
 from .lessons import Lessons
 from .project import Project
 
-__all__ = ["project_results"]
-
 
 def project_results(project: Project, lessons: Lessons) -> dict:
     """Everything project.json holds; None stands for what is not known."""

@@ -14,17 +14,6 @@ from .lessons import Lessons
 from .logged import ORDERS, WEEKLY
 from .project import Project
 
-__all__ = [
-    "again_table",
-    "bridge_table",
-    "cost_table",
-    "kept_table",
-    "lesson_table",
-    "pay_table",
-    "practice_table",
-    "project_table",
-]
-
 KINDS = {ORDERS: "enquiry, packing and posting", WEEKLY: "weekly hours"}  # as the plan of an order calls them
 BASIS_NAMES = {"by_use": "equipment by use", "by_time": "equipment by time", "at_once": "equipment all at once"}
 

@@ -9,18 +9,6 @@ from .logged import ONE_OFF
 from .project import Project
 from .tables import KINDS
 
-__all__ = [
-    "again_sentence",
-    "bridge_sentence",
-    "division_sentence",
-    "headline",
-    "hours_sentence",
-    "one_off_sentence",
-    "practice_sentence",
-    "project_lines",
-    "rows_sentence",
-]
-
 LEAST = 0.01  # share of the sum of parts by which a stated total may miss it without a word
 
 

@@ -79,6 +79,7 @@ def test_the_command_takes_the_day_as_today(kitchen):
     half = command("order", kitchen, "kitchen", "--as-of", "2026-12-02", "--answer-only")
     done = command("order", kitchen, "kitchen", "--as-of", "2026-12-31", "--answer-only")
     assert half[0] == done[0] == 0 and "Today is" not in half[1] + done[1]
+    assert "As the logs stood on the evening of" in half[1]
     assert "14 casts under way" in half[1] and "Complete: all 28 pieces are in hand, with 8 pieces over" in done[1]
     assert before == {path: path.read_bytes() for path in (kitchen / "records").iterdir()}
 

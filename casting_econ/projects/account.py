@@ -32,10 +32,11 @@ class Account:
 
     casts: float  # [cast]
     loads: float  # [load]
+    lots: float  # colours or mixes in them [lot]
     pieces: float  # good ones made [piece]
     paid: float  # of them paid for [piece]
     days: float | None  # from the first day to the last [day]
-    moulds: float  # sets made [set]
+    moulds: float  # made, one by one or in sets as the study counts them [mould or set]
     entering: dict[str, float]  # by step [piece]
     lost: dict[str, float]  # by check [piece]
     hours: dict[str, float]  # by step, then by kind [hour]

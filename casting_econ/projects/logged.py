@@ -97,7 +97,7 @@ def _told(study, name, product, logs, others, first, last):
         mine, day = _named(frame, name), frame["made" if log == "moulds" else "date"]
         within = (day >= first) & (day <= last) if first is not None else pd.Series(False, index=frame.index)
         if log == "moulds":
-            mine = within & (frame["product"] == product) & alone
+            mine = within & (frame["product"] == product)  # whatever else was poured: no mould names an order
         elif log in ("timesheet", "purchases"):
             free = within & _blank(frame)
             free &= (frame["product"] == product) | frame["product"].isna() if log == "timesheet" else frame.kind != "overhead"

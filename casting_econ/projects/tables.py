@@ -37,7 +37,7 @@ def project_table(project: Project) -> pd.DataFrame:
     row("delivered", "piece", lambda a: a.paid)
     row("casts", "cast", lambda a: a.casts)
     row("loads", "load", lambda a: a.loads)
-    row("moulds made", "set", lambda a: a.moulds)
+    row("moulds made", "mould" if project.plan.planner.moulds else "set", lambda a: a.moulds)
     row("first day to last", "day", lambda a: a.days)
     for step in planned.entering:
         remark = "in no log: as planned" if step in project.not_logged else ""

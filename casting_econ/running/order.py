@@ -140,10 +140,12 @@ def _write(kit, plan, quoted, beside, back, folder, name, out, asked):
     part = working_folder(out, folder, work_key(folder, "order", name, given))
     inner = part / "order"
     copy_inputs(folder, part / "study")
-    jobs = []
-    for page, more in ({PAGE: {}} | ({PROJECT: {"finished": back[0].finished}} if back else {})).items():
+    jobs, asks = [], {PAGE: given}
+    if back:
+        asks[PROJECT] = {key: value for key, value in given.items() if key != "scenarios"} | {"finished": back[0].finished}
+    for page, asks_for in asks.items():
         source, target = kit_folder("notebooks") / f"{page}.ipynb", inner / "notebooks" / f"{page}.ipynb"
-        parameters = check_parameters(source, {"study": "study", "order": name or "", "out": "order", **given, **more})
+        parameters = check_parameters(source, {"study": "study", "order": name or "", "out": "order", **asks_for})
         jobs.append(Job(source=source, target=target, parameters=parameters))
 
     def ready():  # the notebook finds the plan that is worked out already

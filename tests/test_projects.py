@@ -117,7 +117,7 @@ def test_a_stated_total_is_set_against_the_sum_of_its_parts(tmp_path):
         project = told(with_logs(tmp_path / str(at), file, timesheet=text))
         assert sum(project.logged_hours.values()) == pytest.approx(160) and project.log.stated_total == 155
         said.append(wording.hours_sentence(project, format_of(project.kit, year=False)))
-        results = project_results(project, Lessons(project=project))
+        results = project_results(Lessons(project=project))
         assert results["hours"]["stated_total"] == 155
         assert sum(h for step, h in results["hours"].items() if step != "stated_total") == pytest.approx(160)
     assert all("add up to 160 h" in text and "says 155 h" in text and "The rows count here" in text for text in said)
@@ -152,7 +152,7 @@ def test_work_done_once_only_counts_as_the_commission_says(tmp_path, whole):
     fmt = format_of(whole.kit, year=False)
     assert "are included; without them an hour paid " + fmt.money(out.actual.pay()) in wording.one_off_sentence(whole, fmt)
     assert "are left out; with them an hour paid " + fmt.money(whole.actual.pay()) in wording.one_off_sentence(out, fmt)
-    assert project_results(out, Lessons(project=out))["order"]["one_off"] == "left out"
+    assert project_results(Lessons(project=out))["order"]["one_off"] == "left out"
 
 
 def test_rows_that_name_no_order_count_where_nothing_else_was_poured(tmp_path):
@@ -210,7 +210,7 @@ def test_pay_an_hour_on_three_bases_by_hand(whole):
     for basis, charge in charges.items():
         assert actual.equipment(basis) == pytest.approx(charge)
         assert actual.pay(basis) == pytest.approx((left - charge) / actual.total_hours)
-    results = project_results(whole, Lessons(project=whole))
+    results = project_results(Lessons(project=whole))
     assert results["pay_per_hour"] == pytest.approx(
         {basis: (left - charge) / actual.total_hours for basis, charge in charges.items()}
     )
@@ -234,7 +234,7 @@ def test_equipment_whose_life_is_years_wears_by_the_hours_of_making(tmp_path):
 
 def test_the_parts_of_the_bridge_add_up_exactly(whole):
     """In the file, in the table in whole cents, and for 200 accounts with every number moved; price moves nothing where it is the same."""
-    results = json.loads(as_json(project_results(whole, Lessons(project=whole))), parse_float=Decimal)
+    results = json.loads(as_json(project_results(Lessons(project=whole))), parse_float=Decimal)
     parts = results["bridge"]
     total = parts.pop("total")
     assert set(parts) == set(CAUSES) and sum(parts.values()) == total
@@ -303,12 +303,12 @@ def test_from_the_plan_alone(tmp_path):
     project = told(with_logs(tmp_path, **NOTHING), finished=True)
     lessons, fmt = Lessons(project=project), format_of(project.kit)
     assert "nothing of it is logged, so there is only the plan" in wording.headline(project, fmt)
-    results = project_results(project, lessons)
+    results = project_results(lessons)
     assert results["actual"] is None and results["bridge"] is None and results["lessons"] == {} and results["hours"] == {}
     assert results["planned"]["pay_per_hour"] > 0 and set(results["pay_per_hour"].values()) == {None}
     frame = tables.project_table(project)
     assert frame.actual.isna().all() and tables.bridge_table(project).empty and tables.lesson_table(lessons).empty
-    assert len(wording.project_lines(project, lessons)) > 4 and "nan" not in as_json(results)
+    assert len(wording.project_lines(lessons)) > 4 and "nan" not in as_json(results)
 
 
 def test_from_the_logs_alone(tmp_path):
@@ -353,7 +353,7 @@ def test_an_order_without_a_price_has_no_pay_and_says_what_to_state(tmp_path):
     assert project.actual.pay() is None and project.causes is None and project.actual.total_hours > 20
     assert "give the `price` of the order" in wording.headline(project, format_of(project.kit))
     assert "cannot be compared" in wording.bridge_sentence(project, format_of(project.kit))
-    assert json.loads(as_json(project_results(project, Lessons(project=project))))["pay_per_hour"]["by_use"] is None
+    assert json.loads(as_json(project_results(Lessons(project=project))))["pay_per_hour"]["by_use"] is None
 
 
 def test_an_order_that_ended_short_is_paid_for_what_was_delivered(tmp_path):
@@ -381,9 +381,9 @@ def test_one_piece_never_shipped_and_rows_after_the_date(tmp_path):
     lessons = Lessons(project=project)
     assert (project.actual.pieces, project.actual.paid, project.actual.days) == (1, 1, 3)
     assert project.logged_hours == pytest.approx({"sand": 0.5, ORDERS: 1 / 3})
-    results = json.loads(as_json(project_results(project, lessons)))
+    results = json.loads(as_json(project_results(lessons)))
     assert results["actual"]["minutes_per_piece"]["sand"] == pytest.approx(30 / 1, abs=16)  # of the one or two that entered
-    assert len(wording.project_lines(project, lessons)) > 4
+    assert len(wording.project_lines(lessons)) > 4
 
 
 def test_sales_that_name_the_order_say_what_came_in(tmp_path):

@@ -74,7 +74,7 @@ class Project:
         good = float(plan.course.good[:, own].sum(axis=(1, 2)).mean())
         through = [*list(entering.values())[1:], good]
         by_step = dict(zip(steps, (plan.step_minutes.sum(axis=1).mean(axis=0) / 60).tolist(), strict=True))
-        making, lots = plan.loads.making, planner.lots(plan.loads, planner.draws)[:, own]
+        ways, lots = plan.loads.making, planner.lots(plan.loads, planner.draws)[:, own]
         hours = by_step | {
             MOULDS: float(mould_cost(plan).hours),
             ORDERS: float(quoted.order_hours.mean()),
@@ -93,7 +93,7 @@ class Project:
             pieces=good + plan.order.good,
             paid=float(plan.order.pieces),
             days=days,
-            moulds=float(plan.moulds_to_make if making is None else making.total("moulds")),
+            moulds=float(plan.moulds_to_make if ways is None else ways.total("moulds")),
             entering=entering,
             lost={step: max(here - after, 0.0) for (step, here), after in zip(entering.items(), through, strict=True)},
             hours={name: value for name, value in hours.items() if value > 0},
@@ -329,7 +329,7 @@ class Project:
         bought = self.log.study.records.get("purchases")
         if bought is None:
             return 0.0
-        known = {item for _, _, item, _ in self._entries}
+        known = {item for _, _, item, _ in self._entries} | set(self.kit.study.file.overheads)  # which fall on it by the hour
         return float(bought.paid[(bought.kind != "equipment") & ~bought["item"].isin(known)].sum())
 
     @cached_property
@@ -402,6 +402,15 @@ class Project:
         return found
 
 
+def order_then(kit: OpenStudy, name: str, **asked) -> Order:
+    """An order of the study file as it stands now; StudyError where there is none of the name, and as of `orders.order_of`."""
+    known = kit.study.file.commissions
+    if name not in known:
+        right = one_of(name, known) if known else f"a [commissions.NAME] table in {STUDY_FILE}"
+        raise refusal("NAME", "no order of the study file to look back on", right, found=repr(name or "no name"))
+    return order_of(kit, name, today=known[name].due, **asked)
+
+
 def project_of(kit: OpenStudy, name: str, *, finished: bool = False, **asked) -> Project:
     """An order afterwards.
 
@@ -425,12 +434,8 @@ def project_of(kit: OpenStudy, name: str, *, finished: bool = False, **asked) ->
     StudyError
         As `orders.open_order`.
     """
-    known = kit.study.file.commissions
-    if name not in known:
-        right = one_of(name, known) if known else f"a [commissions.NAME] table in {STUDY_FILE}"
-        raise refusal("NAME", "no order of the study file to look back on", right, found=repr(name or "no name"))
-    order = order_of(kit, name, today=known[name].due, **asked)
-    log = logged(kit.study, name, order.product, known[name].start)
+    order = order_then(kit, name, **asked)
+    log = logged(kit.study, name, order.product, kit.study.file.commissions[name].start)
     first = log.first or order.start
     before = study_before(kit.study, name, first)
     earlier = OpenStudy(study=before, assumed=assume(before))

@@ -169,8 +169,9 @@ def again_sentence(lessons: Lessons, fmt: Format) -> str:
     )
 
 
-def project_lines(project: Project, lessons: Lessons) -> list[str]:
+def project_lines(lessons: Lessons) -> list[str]:
     """An order afterwards for a terminal, without Markdown."""
+    project = lessons.project
     fmt = format_of(project.kit, year=False)
     said = [headline(project, fmt), hours_sentence(project, fmt), one_off_sentence(project, fmt), rows_sentence(project, fmt)]
     said += [bridge_sentence(project, fmt), division_sentence(project, fmt), practice_sentence(lessons, fmt)]

@@ -49,7 +49,7 @@ SLOWEST = [
         "fresh_environment pack cli new orders broken_input warm ended_runs panel calibration evidence reading certain cash "
         "channel_mix scenarios quote explorer_browser explorer information order_models commission_input"
     ).split()
-] + ["notebooks/order.ipynb", "notebooks/start.ipynb"]
+] + ["notebooks/order.ipynb", "notebooks/project.ipynb", "notebooks/start.ipynb"]
 
 
 def pytest_collection_modifyitems(items):

@@ -8,8 +8,6 @@ from math import factorial
 from .checks import checked
 from .money import yearly_charge
 
-__all__ = ["YEAR", "bridge", "charged_by_time", "charged_by_use", "in_digits", "piece_by_division"]
-
 YEAR = 365.25  # days of a year, leap years in it
 
 

@@ -11,7 +11,8 @@ from ..faults import refusal
 from ..models.costs import mould_per_cast
 from ..study import STUDY_FILE
 from .buying import mould_uses, purchases
-from .plan import OrderPlan
+from .making import planner_with, room_in
+from .plan import TRIES, OrderPlan
 
 __all__ = ["MouldChoice", "MouldCost", "mould_cost", "with_moulds_chosen"]
 
@@ -45,7 +46,8 @@ def mould_cost(plan: OrderPlan) -> MouldCost:
         copying = (sum(float(part[0]) for part in kind[:until]) for kind in kinds)
         hours = sum(way.hands_on_hours(*each) for each in [(*minutes, *copying)] for way in making.found)
     each, used = mould_per_cast(product)
-    worn = float(plan.loads.size[plan.loads.own].sum() * (each * target + used))
+    casts = plan.loads.by_draw[:, plan.loads.own].sum(axis=(1, 2)).mean()
+    worn = float(casts * (each * target + used))
     return MouldCost(hours=hours, material=float(material), now=float(material + hours * 60.0 * target), worn=worn)
 
 
@@ -67,10 +69,10 @@ class MouldChoice:
 
     @cached_property
     def hours(self) -> float:
-        """Hours of hands at the bench in a typical course: moulds, casting and finishing. [hour]"""
-        planner, loads, course = self.plan.planner, self.plan.typical_loads, self.plan.typical
-        minutes = planner.step_minutes(planner.point, course.entering, planner.lots(loads, planner.point))[:, loads.own]
-        return self.cost.hours + float(minutes.sum()) / 60.0
+        """Hours of hands at the bench, on average: moulds, casting and finishing. [hour]"""
+        planner, loads, draws = self.plan.planner, self.plan.loads, self.plan.planner.draws.part(TRIES)
+        minutes = planner.step_minutes(draws, self.plan.tried.entering, planner.lots(loads, draws))[:, loads.own]
+        return self.cost.hours + float(minutes.sum(axis=(1, 2)).mean()) / 60.0
 
     @cached_property
     def in_all(self) -> float:
@@ -80,12 +82,13 @@ class MouldChoice:
     @property
     def in_time(self) -> float:
         """Chance of the date, from some of the draws. [-]"""
-        return self.plan.tried[0]
+        return self.plan.tried.in_time
 
-    @property
+    @cached_property
     def arrives(self) -> date | None:
         """Date that holds with the wanted certainty; None within the calendar."""
-        return self.plan.tried[1] and self.plan.tried[1][1]
+        dates = self.plan.promised(self.plan.tried)
+        return dates and dates[1]
 
 
 def with_moulds_chosen(plan: OrderPlan) -> OrderPlan:
@@ -102,7 +105,7 @@ def with_moulds_chosen(plan: OrderPlan) -> OrderPlan:
     if not moulds.in_hand + moulds.masters:
         column, right = f"products.{product}.mould.masters", "1 or more: a master is needed before a mould can be made"
         raise refusal(STUDY_FILE, "neither a mould nor a master in hand", right, column=column, found="0 and 0")
-    choices = [MouldChoice(plan=OrderPlan(planner=plan.planner.with_moulds(n), order=plan.order)) for n in _numbers(plan)]
+    choices = [MouldChoice(plan=OrderPlan(planner=planner_with(plan.planner, n), order=plan.order)) for n in _numbers(plan)]
     cheapest = sorted(choices, key=lambda one: (one.in_all, one.moulds))
     safe = (one for one in cheapest if one.in_time >= plan.order.confidence and one.plan.meets_date)
     dated = [one for one in cheapest if one.arrives]
@@ -116,7 +119,7 @@ def _numbers(plan):
     most = int(planner.entry.casts_per_load.value)
     station = planner.point_product.steps[planner.first_wait].wait_in
     count = next((int(one.count) for one in planner.point_inputs.stations if one.name == station), 1)
-    rooms = [min(room, most) for room in planner.room(station)] or [most] * count
+    rooms = [min(room, most) for room in room_in(planner, station)] or [most] * count
     few = max(moulds.in_hand, ceil(plan.order.set_of / moulds.cavities), ceil(plan.casts / (MOST_LOADS * moulds.cavities)))
     many = max(few, min(moulds.fills(plan.casts), 2 * sum(map(moulds.fills, rooms))))
     found = np.geomspace(max(few, 1), max(many, 1), min(CHOICES, many - few + 1)).round().astype(int).tolist()

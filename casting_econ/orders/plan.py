@@ -166,15 +166,15 @@ class OrderPlan:
     @cached_property
     def earliest_promise(self) -> tuple[date, date] | None:
         """Dates of posting and arrival that hold with the confidence; None within the calendar looked at."""
-        return self._promised(self.course)
+        return self.promised(self.course)
 
     @cached_property
-    def tried(self) -> tuple[float, tuple[date, date] | None]:
-        """Chance of the date [-], and the dates that hold, from some of the draws."""
-        course = self.planner.course(self.order, self.loads, self.planner.draws.part(TRIES))
-        return course.in_time, self._promised(course)
+    def tried(self) -> SimulatedOrder:
+        """What happens to the loads of the plan in some of the draws."""
+        return self.planner.course(self.order, self.loads, self.planner.draws.part(TRIES))
 
-    def _promised(self, course):
+    def promised(self, course: SimulatedOrder) -> tuple[date, date] | None:
+        """Dates of posting and arrival that hold with the confidence in a course; None within the calendar looked at."""
         return arrival(self.planner.kit.study, course.opened, course.finish_at(self.order.confidence))
 
     @cached_property
@@ -247,7 +247,7 @@ class OrderPlan:
         for tried in (tuple(range(1, have + 2)), (have + 2, have + 3)) if have else ():
             course = self.planner.course(self.order, self.loads, draws, sets=tried)
             for sets, part in zip(tried, course.split(len(tried)), strict=True):
-                dates = self._promised(part)
+                dates = self.promised(part)
                 same = sets > have and rows and rows[-1][2] == dates
                 rows.append((sets, part.in_time, dates))
                 if same:  # more change nothing
@@ -310,7 +310,7 @@ class OrderPlan:
         rows = []
         for what, change in tried:
             course = planner.course(order, change.pop("loads", self.loads), draws, **change)
-            rows.append((what, course.in_time, self._promised(course)))
+            rows.append((what, course.in_time, self.promised(course)))
         return rows
 
     @cached_property

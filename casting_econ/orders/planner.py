@@ -1,6 +1,5 @@
 """A study's draws for one product, and the loads of an order followed through the calendar in each of them."""
 
-from copy import copy
 from dataclasses import replace
 from datetime import date
 from functools import cached_property
@@ -88,13 +87,6 @@ class Planner:
         """Moulds in use, where they are counted one by one."""
         return MouldsInUse.of(self.kit.study, self.product, self.point_product.mould)
 
-    def with_moulds(self, in_use: int) -> "Planner":
-        """The same draws with so many moulds in use. [mould]"""
-        other = copy(self)
-        other.__dict__.pop("casts_per_load", None)
-        other.moulds = replace(self.moulds, in_use=in_use)
-        return other
-
     @cached_property
     def casts_per_load(self) -> int:
         """Casts of a full load. [cast/load]"""
@@ -107,13 +99,6 @@ class Planner:
         named = self.entry.mould and self.entry.mould.free_after
         waits = any(step.wait.value > 0 for step in self.entry.steps.values())
         return list(self.entry.steps).index(named) if named else self.first_wait + waits
-
-    def room(self, station: str | None, places: int = 1) -> tuple[int, ...]:
-        """Things of so many places that each of a station's places takes at once; empty where nothing limits them."""
-        entry = self.kit.study.file.stations.get(station)
-        if entry is None or entry.places is None:
-            return ()
-        return tuple(int(size) // places for size in entry.sizes or (entry.places.value,) * int(entry.count.value))
 
     @cached_property
     def hours_per_week(self) -> float:

@@ -9,8 +9,6 @@ from ..models.projects import bridge, charged_by_time, charged_by_use, in_digits
 from ..models.workshop import Material, Product, Step
 from .logged import MOULDS
 
-__all__ = ["BASES", "CAUSES", "DIGITS", "Account", "Tool", "causes_of", "equipment", "without"]
-
 BASES = ("by_use", "by_time", "at_once")
 CAUSES = ("volume", "minutes", "scrap", "materials", "price", "hours not planned")
 DIGITS = 4  # of money an hour after the point in the bridge, in which its parts add up exactly
@@ -34,10 +32,11 @@ class Account:
 
     casts: float  # [cast]
     loads: float  # [load]
+    lots: float  # colours or mixes in them [lot]
     pieces: float  # good ones made [piece]
     paid: float  # of them paid for [piece]
     days: float | None  # from the first day to the last [day]
-    moulds: float  # sets made [set]
+    moulds: float  # made, one by one or in sets as the study counts them [mould or set]
     entering: dict[str, float]  # by step [piece]
     lost: dict[str, float]  # by check [piece]
     hours: dict[str, float]  # by step, then by kind [hour]

@@ -10,10 +10,7 @@ from ..faults import StudyError, refusal
 from ..kit import format_of, open_study
 from ..study.inputs import changed_copy, place_for_copy
 from ..study.numbers import written
-from .lessons import Lesson, Lessons
-from .project import project_of
-
-__all__ = ["learn_from", "study_learnt", "write_learnt"]
+from .lessons import Lesson, Lessons, look_back
 
 
 def learn_from(folder: Path | str, order: str, target: Path | str, say: Callable[[str], None]) -> Path:
@@ -22,7 +19,7 @@ def learn_from(folder: Path | str, order: str, target: Path | str, say: Callable
     StudyError for an unknown order, one whose rows measure nothing, or a folder that cannot be made.
     """
     kit = open_study(folder)
-    lessons, fmt = Lessons(project=project_of(kit, order, finished=True)), format_of(kit)
+    lessons, fmt = look_back(kit, order, finished=True), format_of(kit)
     if not lessons.rows:
         right = "hours, loads or purchases of it in the logs"
         raise refusal(order, "nothing to learn from", right, found="no row of the order that measures a number of the study")

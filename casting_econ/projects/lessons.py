@@ -3,12 +3,14 @@
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from functools import cached_property
+from weakref import WeakKeyDictionary
 
 import pandas as pd
 
 from ..assumptions import assume
 from ..evidence import learn, learning_table, mould_lives
 from ..evidence.labour import by_day
+from ..faults import counted
 from ..kit import OpenStudy
 from ..models.labour import practised_minutes
 from ..orders import OrderPlan, Quoted, open_order, price_of
@@ -16,9 +18,7 @@ from ..study import Number, Study
 from ..study.records import steps_of
 from ..study.told import log_of
 from .logged import MOULDS
-from .project import Project
-
-__all__ = ["Lesson", "Lessons", "Practice"]
+from .project import Project, order_then, project_of
 
 LIKELY = 0.5  # weight of learning against constant minutes, above which the curve is believed
 
@@ -115,19 +115,19 @@ class Lessons:
         found, before = [], project.plan.planner.kit.assumed.numbers
         for key in keys:
             if key in own and key in new:
-                number, counted = before.get(key, study.numbers[key]), self._spread_over(key)
+                number, over = before.get(key, study.numbers[key]), self._spread_over(key)
                 found.append(
                     Lesson(
                         key=key,
                         unit=number.unit,
                         old=number.value,
                         measured=float(own[key].observed),
-                        new=float(new[key].number.value) if counted is None else float(f"{new[key].number.value:.4g}"),
+                        new=float(new[key].number.value) if over is None else float(f"{new[key].number.value:.4g}"),
                         data=own[key].data,
-                        counted=counted,
+                        counted=over,
                     )
                 )
-        return found + self._unplanned(study, product)
+        return found + self._unplanned(study, product) + self._mould_steps(study, product)
 
     def _spread_over(self, key):
         """Pieces, or the one order, that hours without a count are spread over; None where the logs say it themselves."""
@@ -146,6 +146,26 @@ class Lessons:
                 data = f"{self.project.log.hours[step]:.1f} h over {self.counts[step]:.0f} pieces"
                 plain = {"key": keys[0], "unit": "minute", "old": 0.0, "measured": measured, "new": measured}
                 rows.append(Lesson(**plain, data=data, counted=self.counts[step]))
+        return rows
+
+    def _mould_steps(self, study, product):
+        """Steps of making moulds one by one, from their hours and the moulds that were made."""
+        mould, sheet = study.file.products[product].mould, self.project.log.study.records.get("timesheet")
+        made, rows = self.project.log.study.records.get("moulds"), []
+        for step in mould.steps if mould is not None and sheet is not None and made is not None else ():
+            minutes, key = float(sheet.minutes[sheet.step == step].sum()), f"products.{product}.mould.steps.{step}.minutes"
+            if minutes > 0 and mould.steps[step].load_minutes.value == 0:
+                measured = float(f"{minutes / len(made):.4g}")
+                plain = {
+                    "key": key,
+                    "unit": "minute",
+                    "old": mould.steps[step].minutes.value,
+                    "measured": measured,
+                    "new": measured,
+                }
+                rows.append(
+                    Lesson(**plain, data=f"{minutes:.0f} min over {counted(len(made), 'mould')}", counted=float(len(made)))
+                )
         return rows
 
     @cached_property
@@ -176,7 +196,7 @@ class Lessons:
         numbers = dict(study.numbers)
         for row in self.rows:
             known = numbers.get(row.key)
-            if known is None or known.value == 0:
+            if known is None or known.value == 0 or ".mould.steps." in row.key:  # which no log tells
                 numbers[row.key] = Number(row.new, row.unit, basis="measured")
             else:
                 numbers[row.key] = replace(known, from_records=True)
@@ -225,8 +245,34 @@ class Lessons:
         mould, planner = project.kit.study.file.products[project.order.product].mould, project.plan.planner
         lives = mould_lives(project.kit.study, project.order.product)
         if mould is not None and account.casts > 0:
-            mean, sets = float(planner.point_product.mould.life_casts), max(account.moulds, float(mould.sets.value))
-            age = float(lives[1].mean()) if lives and lives[1].size else account.casts / (sets * planner.casts_per_load)
-            cost = float(planner.point_product.mould.material_cost) * sets
-            rows += [("moulds", f"about {mean - age:.0f} more casts a cavity", (1 - age / mean) * cost)] if age < mean else []
+            model = planner.point_product.mould
+            mean, sets = float(model.life_casts), max(account.moulds, 0.0 if planner.moulds else float(mould.sets.value))
+            cavities = planner.moulds.cavities if planner.moulds else planner.casts_per_load
+            age = (
+                float(lives[1].mean())
+                if lives and lives[1].size and lives[1].sum()
+                else account.casts / max(sets * cavities, 1.0)
+            )
+            cost = account.mould_money or float(model.material_cost) * sets
+            rows += (
+                [("moulds", f"about {mean - age:.0f} more casts a cavity", (1 - age / mean) * cost)]
+                if sets and age < mean
+                else []
+            )
         return rows
+
+
+_kept: WeakKeyDictionary[OpenStudy, Lessons] = WeakKeyDictionary()
+
+
+def keep(lessons: Lessons) -> None:
+    """Let `look_back` give this where the same order of the same open study is asked for again, in this process."""
+    _kept[lessons.project.kit] = lessons
+
+
+def look_back(kit: OpenStudy, name: str, *, finished: bool = False, **asked) -> Lessons:
+    """An order afterwards with what it teaches; arguments and errors as of `project_of`."""
+    order, known = order_then(kit, name, **asked), _kept.get(kit)
+    if known and known.project.finished == finished and replace(order, start=known.project.order.start) == known.project.order:
+        return known
+    return Lessons(project=project_of(kit, name, finished=finished, **asked))

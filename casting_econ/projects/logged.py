@@ -12,8 +12,6 @@ from ..ledger.logs import last_day_of
 from ..study import Study
 from ..study.records import known_on, part_in_work, split_order, steps_of
 
-__all__ = ["MOULDS", "ONE_OFF", "ORDERS", "WEEKLY", "Logged", "logged", "study_before"]
-
 _, MOULDS, ORDERS, WEEKLY, ONE_OFF, _OTHER = KINDS_OF_STEPS
 
 
@@ -99,7 +97,7 @@ def _told(study, name, product, logs, others, first, last):
         mine, day = _named(frame, name), frame["made" if log == "moulds" else "date"]
         within = (day >= first) & (day <= last) if first is not None else pd.Series(False, index=frame.index)
         if log == "moulds":
-            mine = within & (frame["product"] == product) & alone
+            mine = within & (frame["product"] == product)  # whatever else was poured: no mould names an order
         elif log in ("timesheet", "purchases"):
             free = within & _blank(frame)
             free &= (frame["product"] == product) | frame["product"].isna() if log == "timesheet" else frame.kind != "overhead"

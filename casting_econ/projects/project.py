@@ -17,11 +17,10 @@ from ..models.projects import piece_by_division
 from ..models.schedule import NEVER
 from ..orders import Order, OrderPlan, Quoted, open_order, order_of, price_of
 from ..orders.buying import buying_list
+from ..orders.mould_choice import mould_cost
 from ..study import STUDY_FILE
 from .account import Account, Tool, causes_of, without
 from .logged import MOULDS, ONE_OFF, ORDERS, WEEKLY, Logged, logged, study_before
-
-__all__ = ["Item", "Project", "project_of"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,10 +74,9 @@ class Project:
         good = float(plan.course.good[:, own].sum(axis=(1, 2)).mean())
         through = [*list(entering.values())[1:], good]
         by_step = dict(zip(steps, (plan.step_minutes.sum(axis=1).mean(axis=0) / 60).tolist(), strict=True))
-        sets = float(plan.moulds_to_make)
-        mould = planner.point_product.mould
+        ways, lots = plan.loads.making, planner.lots(plan.loads, planner.draws)[:, own]
         hours = by_step | {
-            MOULDS: 0.0 if mould is None else sets * float(mould.minutes) / 60,
+            MOULDS: float(mould_cost(plan).hours),
             ORDERS: float(quoted.order_hours.mean()),
             WEEKLY: float(quoted.hidden_hours.mean()),
         }
@@ -89,12 +87,13 @@ class Project:
         share = float(year["overhead_per_year"]) / yearly if yearly else 0.0
         gross, receipts = self._receipts(None if plan.order.price is None else plan.order.price)
         account = Account(
-            casts=float(plan.loads.size[own].sum()),
-            loads=float(plan.loads.planned - plan.loads.promised),
+            casts=float(plan.loads.by_draw[:, own].sum(axis=(1, 2)).mean()),
+            loads=float(plan.loads_in_all),
+            lots=float(lots.sum(axis=1).mean()),
             pieces=good + plan.order.good,
             paid=float(plan.order.pieces),
             days=days,
-            moulds=sets,
+            moulds=float(plan.moulds_to_make if ways is None else ways.total("moulds")),
             entering=entering,
             lost={step: max(here - after, 0.0) for (step, here), after in zip(entering.items(), through, strict=True)},
             hours={name: value for name, value in hours.items() if value > 0},
@@ -148,6 +147,12 @@ class Project:
         return [row[:1] + row[2:] for row in items_of(self.kit.study) if row[1] == self.order.product]
 
     @cached_property
+    def _pours(self):
+        """Pours for each mould of the plan; None where moulds come in sets or none is made."""
+        making = self.plan.loads.making
+        return making.total("pours") / making.total("moulds") if making is not None and making.total("moulds") else None
+
+    @cached_property
     def _prices(self):
         """Planned price of each entry. [money/unit]"""
         return {key: self._values.get(f"{key}.price", entry.price.value) for key, _, _, entry in self._entries}
@@ -157,13 +162,14 @@ class Project:
         quantity = self._values.get(f"{key}.quantity", entry.quantity.value)
         loss = self._values.get(f"{key}.loss", entry.loss.value)
         if step is None:
-            count = account.moulds if ".mould." in key else account.paid
+            pours = account.moulds if self._pours is None else self._pours * account.moulds
+            count = account.paid if ".mould." not in key else pours if entry.per == "load" else account.moulds
         else:
             name = f"products.{self.order.product}.steps.{step}"
             again = self._values.get(f"{name}.rework_share", 0.0)
             size = self.plan.planner.entry.steps[step].load_size
             loads = account.loads if size is None else account.entering[step] / size.value
-            count = loads if entry.per == "load" else account.entering[step] * (1.0 + again)
+            count = {"load": loads, "lot": account.lots}.get(entry.per, account.entering[step] * (1.0 + again))
         return quantity * count / (1.0 - loss)
 
     def _used(self, account, dearer, weighed):
@@ -241,14 +247,15 @@ class Project:
             scale = pieces / planned.pieces if planned.pieces else 0.0
             entering = {step: value * scale for step, value in planned.entering.items()}
             lost = {step: value * scale for step, value in planned.lost.items()}
-            casts, loads = planned.casts * scale, planned.loads * scale
+            casts, loads, lots = planned.casts * scale, planned.loads * scale, planned.lots * scale
         else:
-            entering, lost, casts, loads = log.entering, log.lost, log.casts, float(log.loads)
+            entering, lost, casts, loads, lots = log.entering, log.lost, log.casts, float(log.loads), float(log.loads)
         made = self._moulds_made
         return replace(
             planned,
             casts=casts,
             loads=loads,
+            lots=lots,
             pieces=pieces,
             paid=float(min(paid, order.pieces)),
             days=(log.ended - log.begun).days + 1.0 if log.begun else None,
@@ -259,9 +266,11 @@ class Project:
 
     @cached_property
     def _moulds_made(self):
-        """Sets of moulds that the log has for the days of the order; None without such rows. [set]"""
+        """Moulds, or sets of them, that the log has for the days of the order; None without such rows. [mould or set]"""
         moulds = self.log.study.records.get("moulds")
-        return None if moulds is None else float(moulds.cavities.sum() / self.plan.planner.casts_per_load)
+        if moulds is None:
+            return None
+        return float(len(moulds) if self.plan.planner.moulds else moulds.cavities.sum() / self.plan.planner.casts_per_load)
 
     @cached_property
     def logged_hours(self) -> dict[str, float]:
@@ -320,7 +329,7 @@ class Project:
         bought = self.log.study.records.get("purchases")
         if bought is None:
             return 0.0
-        known = {item for _, _, item, _ in self._entries}
+        known = {item for _, _, item, _ in self._entries} | set(self.kit.study.file.overheads)  # which fall on it by the hour
         return float(bought.paid[(bought.kind != "equipment") & ~bought["item"].isin(known)].sum())
 
     @cached_property
@@ -393,6 +402,15 @@ class Project:
         return found
 
 
+def order_then(kit: OpenStudy, name: str, **asked) -> Order:
+    """An order of the study file as it stands now; StudyError where there is none of the name, and as of `orders.order_of`."""
+    known = kit.study.file.commissions
+    if name not in known:
+        right = one_of(name, known) if known else f"a [commissions.NAME] table in {STUDY_FILE}"
+        raise refusal("NAME", "no order of the study file to look back on", right, found=repr(name or "no name"))
+    return order_of(kit, name, today=known[name].due, **asked)
+
+
 def project_of(kit: OpenStudy, name: str, *, finished: bool = False, **asked) -> Project:
     """An order afterwards.
 
@@ -416,12 +434,8 @@ def project_of(kit: OpenStudy, name: str, *, finished: bool = False, **asked) ->
     StudyError
         As `orders.open_order`.
     """
-    known = kit.study.file.commissions
-    if name not in known:
-        right = one_of(name, known) if known else f"a [commissions.NAME] table in {STUDY_FILE}"
-        raise refusal("NAME", "no order of the study file to look back on", right, found=repr(name or "no name"))
-    order = order_of(kit, name, today=known[name].due, **asked)
-    log = logged(kit.study, name, order.product, known[name].start)
+    order = order_then(kit, name, **asked)
+    log = logged(kit.study, name, order.product, kit.study.file.commissions[name].start)
     first = log.first or order.start
     before = study_before(kit.study, name, first)
     earlier = OpenStudy(study=before, assumed=assume(before))

@@ -2,13 +2,11 @@
 
 from .account import BASES, DIGITS, Account
 from .lessons import Lessons
-from .project import Project
-
-__all__ = ["project_results"]
 
 
-def project_results(project: Project, lessons: Lessons) -> dict:
+def project_results(lessons: Lessons) -> dict:
     """Everything project.json holds; None stands for what is not known."""
+    project = lessons.project
     order, log, actual = project.order, project.log, project.actual
     causes, logged = project.causes, dict(project.logged_hours)
     counted, stated = project.counted_hours, log.stated_total

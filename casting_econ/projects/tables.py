@@ -14,17 +14,6 @@ from .lessons import Lessons
 from .logged import ORDERS, WEEKLY
 from .project import Project
 
-__all__ = [
-    "again_table",
-    "bridge_table",
-    "cost_table",
-    "kept_table",
-    "lesson_table",
-    "pay_table",
-    "practice_table",
-    "project_table",
-]
-
 KINDS = {ORDERS: "enquiry, packing and posting", WEEKLY: "weekly hours"}  # as the plan of an order calls them
 BASIS_NAMES = {"by_use": "equipment by use", "by_time": "equipment by time", "at_once": "equipment all at once"}
 
@@ -32,7 +21,7 @@ BASIS_NAMES = {"by_use": "equipment by use", "by_time": "equipment by time", "at
 @shown(
     "project",
     "Planned and actual",
-    "what: text; unit: text; planned: significant; actual: significant; difference: significant; remark: text",
+    "what: text; unit: text; planned: figure; actual: figure; difference: figure; remark: text",
 )
 def project_table(project: Project) -> pd.DataFrame:
     """The whole order in one table: pieces, loads, days, minutes and hours by step, what checks found, materials, money."""
@@ -48,7 +37,7 @@ def project_table(project: Project) -> pd.DataFrame:
     row("delivered", "piece", lambda a: a.paid)
     row("casts", "cast", lambda a: a.casts)
     row("loads", "load", lambda a: a.loads)
-    row("moulds made", "set", lambda a: a.moulds)
+    row("moulds made", "mould" if project.plan.planner.moulds else "set", lambda a: a.moulds)
     row("first day to last", "day", lambda a: a.days)
     for step in planned.entering:
         remark = "in no log: as planned" if step in project.not_logged else ""
@@ -145,7 +134,10 @@ def cost_table(project: Project) -> pd.DataFrame:
 )
 def lesson_table(lessons: Lessons) -> pd.DataFrame:
     """Each number that the order measures: before it, by its rows alone, and from now on."""
-    return [(label(row.key), row.unit, row.old, row.measured, row.new, row.data, row.key) for row in lessons.rows]
+    rows = {
+        (label(row.key), row.old, row.new): (row.unit, row.measured, row.data, row.key) for row in lessons.rows
+    }  # a material once
+    return [(what, unit, old, measured, new, data, key) for (what, old, new), (unit, measured, data, key) in rows.items()]
 
 
 @shown(
@@ -179,7 +171,7 @@ def again_table(lessons: Lessons, fmt: Format) -> pd.DataFrame:
     return [
         ("casts", "", *told(fmt.number, first.casts, actual and actual.casts, plan.casts)),
         ("loads", "", *told(fmt.number, first.new_loads, actual and actual.loads, plan.new_loads)),
-        ("hours", "h", *told(fmt.significant, project.planned.total_hours, actual and actual.total_hours, quoted.hours.mean())),
+        ("hours", "h", *told(fmt.significant, project.quoted.hours.mean(), actual and actual.total_hours, quoted.hours.mean())),
         ("price that earns the target", money, *told(fmt.money, project.quoted.full_cost, None, quoted.full_cost)),
         ("such that eight in ten do", money, *told(fmt.money, project.quoted.at_chance(0.8), None, quoted.at_chance(0.8))),
         ("pay an hour at the old price", money, *told(fmt.money, pay[0], actual and actual.pay(), pay[1])),

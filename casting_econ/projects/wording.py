@@ -9,18 +9,6 @@ from .logged import ONE_OFF
 from .project import Project
 from .tables import KINDS
 
-__all__ = [
-    "again_sentence",
-    "bridge_sentence",
-    "division_sentence",
-    "headline",
-    "hours_sentence",
-    "one_off_sentence",
-    "practice_sentence",
-    "project_lines",
-    "rows_sentence",
-]
-
 LEAST = 0.01  # share of the sum of parts by which a stated total may miss it without a word
 
 
@@ -181,8 +169,9 @@ def again_sentence(lessons: Lessons, fmt: Format) -> str:
     )
 
 
-def project_lines(project: Project, lessons: Lessons) -> list[str]:
+def project_lines(lessons: Lessons) -> list[str]:
     """An order afterwards for a terminal, without Markdown."""
+    project = lessons.project
     fmt = format_of(project.kit, year=False)
     said = [headline(project, fmt), hours_sentence(project, fmt), one_off_sentence(project, fmt), rows_sentence(project, fmt)]
     said += [bridge_sentence(project, fmt), division_sentence(project, fmt), practice_sentence(lessons, fmt)]

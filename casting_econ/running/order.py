@@ -13,8 +13,7 @@ from ..orders.answer import keep
 from ..orders.scenarios import scenario_results, scenario_table, under_scenarios
 from ..orders.wording import days_gone
 from ..pages.table import shown_as
-from ..projects.lessons import Lessons
-from ..projects.project import project_of
+from ..projects import lessons
 from ..projects.results import project_results
 from ..projects.wording import project_lines
 
@@ -78,21 +77,16 @@ def run_order(
     plan = open_order(kit, name, today=today, **asked)
     quoted = price_of(plan)
     gone = "" if asked.get("start") or finished else days_gone(plan, today, format_of(kit))
-    back = _looked_back(kit, name, finished, asked) if finished or (name and plan.order.complete) else None
+    over = finished or bool(name and plan.order.complete)
+    back = lessons.look_back(kit, name, finished=finished, **asked) if over else None
     beside = under_scenarios(plan, quoted, scenarios, name, today=today, **asked) if scenarios else []
-    for line in [*order_lines(plan, quoted), *(["", gone] if gone else []), *(project_lines(*back) if back else [])]:
+    for line in [*order_lines(plan, quoted), *(["", gone] if gone else []), *(project_lines(back) if back else [])]:
         say(line)
     if beside:
         fmt = format_of(kit, year=False)
         say("")
         say(table_text(scenario_table(beside, fmt), fmt))
     return _write(kit, plan, quoted, beside, back, folder, name, out, asked) if files else None
-
-
-def _looked_back(kit, name, finished, asked):
-    """The order afterwards, and what it teaches."""
-    project = project_of(kit, name, finished=finished, **asked)
-    return project, Lessons(project=project)
 
 
 def table_text(frame, fmt) -> str:
@@ -140,15 +134,19 @@ def _write(kit, plan, quoted, beside, back, folder, name, out, asked):
     part = working_folder(out, folder, work_key(folder, "order", name, given))
     inner = part / "order"
     copy_inputs(folder, part / "study")
-    jobs = []
-    for page, more in ({PAGE: {}} | ({PROJECT: {"finished": back[0].finished}} if back else {})).items():
+    jobs, asks = [], {PAGE: given}
+    if back:
+        asks[PROJECT] = {key: value for key, value in given.items() if key != "scenarios"} | {"finished": back.project.finished}
+    for page, asks_for in asks.items():
         source, target = kit_folder("notebooks") / f"{page}.ipynb", inner / "notebooks" / f"{page}.ipynb"
-        parameters = check_parameters(source, {"study": "study", "order": name or "", "out": "order", **given, **more})
+        parameters = check_parameters(source, {"study": "study", "order": name or "", "out": "order", **asks_for})
         jobs.append(Job(source=source, target=target, parameters=parameters))
 
     def ready():  # the notebook finds the plan that is worked out already
         open_copy(kit, Path("study"))
         keep(plan)
+        if back:
+            lessons.keep(back)
 
     errors = run_jobs(jobs, 1, lambda _: None, part, ready=ready)
     if errors:
@@ -158,7 +156,7 @@ def _write(kit, plan, quoted, beside, back, folder, name, out, asked):
     build_report(kit, [jobs[0].target], inner / "plan.html", title=f"{about}: plan for {plan.order.name}")
     if back:
         build_report(kit, [jobs[1].target], inner / "project.html", title=f"{about}: what {plan.order.name} paid")
-        (inner / "project.json").write_text(as_json(project_results(*back)), encoding="utf-8", newline="\n")
+        (inner / "project.json").write_text(as_json(project_results(back)), encoding="utf-8", newline="\n")
     (inner / "quote.html").write_text(quote_html(quote), encoding="utf-8", newline="\n")
     listed = manifest(kit, folder) | {"order": {"name": name, **given}}
     (inner / "manifest.json").write_text(json.dumps(listed, indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n")

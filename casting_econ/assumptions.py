@@ -316,11 +316,11 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
     def product(name, entry):
         path = f"products.{name}"
         steps = tuple(step(f"{path}.steps.{key}", key, one) for key, one in entry.steps.items())
-        parts, pots, first = materials(f"{path}.parts", entry.parts), (), entry.first_wait
-        if first is not None and entry.steps[first].load_size is None:
-            pots = loads_in(entry.steps[first], at(path, entry, "casts_per_load"))
+        parts, most = materials(f"{path}.parts", entry.parts), at(path, entry, "casts_per_load")
+        moulds = mould(f"{path}.mould", entry.mould, name, most)
+        own = entry.steps.get(entry.first_wait)
+        pots = () if own is None or own.load_size is not None else loads_in(own, most)
         mean = {"casts_per_load": sum(pots) / len(pots)} if pots else {}
-        moulds = mould(f"{path}.mould", entry.mould, name, mean.get("casts_per_load", at(path, entry, "casts_per_load")))
         return filled(model.Product, path, entry, name=name, steps=steps, parts=parts, mould=moulds, pots=pots, **mean)
 
     def channel(name, entry):

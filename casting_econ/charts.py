@@ -212,20 +212,20 @@ def resource_bars(frame: pd.DataFrame, fmt: Format) -> Figure:
     return figure
 
 
-def money_staircase(frame: pd.DataFrame, fmt: Format) -> Figure:
-    """From sales down to what is left, each step hanging from the last."""
+def money_staircase(frame: pd.DataFrame, fmt: Format, *, per: str = "a year", digits: int = 0) -> Figure:
+    """From the first sum to the last, such as from sales down to what is left; each step between hangs from the one before."""
     figure, axes, places = _rows(frame.step, 1.0 + 0.36 * len(frame))
-    values = frame["money a year"].to_numpy(float)
+    values = frame[f"money {per}"].to_numpy(float)
     starts = np.concatenate([[0.0], np.cumsum(values[:-1])])
     starts[-1] = 0.0
     colours = [BLUE, *[ORANGE] * (len(frame) - 2), GREEN]
     axes.barh(places, values, left=starts, color=colours, height=0.66)
     for place, value, start in zip(places, values, starts, strict=True):
-        beside(axes, fmt.money(value, 0), (max(start, start + value), place), va="center", fontsize=9)
-    axes.set_xlim(min(0, values[-1]) * 1.1, values[0] * 1.16)
+        beside(axes, fmt.money(value, digits), (max(start, start + value), place), va="center", fontsize=9)
+    axes.set_xlim(min(0, *(starts + values)) * 1.1, max(*(starts + values), 1e-9) * 1.16)
     axes.axvline(0, color=GREY, linewidth=1)
-    axes.set_xlabel(f"{fmt.currency} a year")
-    ticks(axes.xaxis, lambda v: fmt.money(v, 0))
+    axes.set_xlabel(f"{fmt.currency} {per}")
+    ticks(axes.xaxis, lambda v: fmt.money(v, digits))
     axes.xaxis.set_major_locator(MaxNLocator(4))
     return figure
 

@@ -178,6 +178,13 @@ def mould_lives(study, product):
     return gone[~planned & (gone > 0)], live
 
 
+def moulds_in_hand(study, product):
+    """Moulds that are there, where they are counted one by one: as stated, and those of the moulds log in use. [mould]"""
+    moulds = study.records.get("moulds")
+    logged = 0 if moulds is None else int(((moulds["product"] == product) & moulds.retired.isna()).sum())
+    return study.file.products[product].mould.in_hand + logged
+
+
 def mould_ages(study: Study, product: str) -> pd.Series:
     """Casts that the moulds of each load had given before it, on average; index: rows of the batches log. [cast]"""
     batches = study.records.get("batches")

@@ -1,8 +1,6 @@
 """What if: one workshop with some numbers moved, beside the study as it is. No widgets here; `explorer_view` has them."""
 
 import re
-import shutil
-import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -17,8 +15,7 @@ from ..formatting import Format
 from ..kit import Answer, OpenStudy, grid, open_study
 from ..pages.change import study_with_scenarios
 from ..pages.curing import LoadWait, load_wait
-from ..study import STUDY_FILE
-from ..study.inputs import copy_inputs
+from ..study.inputs import changed_copy, place_for_copy
 from ..study.numbers import written
 from ..study.scenarios import PASS_SHARE, SCRAP, dotted, nested
 from ..study.schema import ScenarioEntry
@@ -90,6 +87,7 @@ def levers_of(kit: OpenStudy, product: str | None = None) -> list[Lever]:
     for place, step in steps.items():
         add("minutes", f"{place}.minutes", "min", step)
         add("minutes", f"{place}.load_minutes", "min", f"{step}, a load")
+        add("minutes", f"{place}.lot_minutes", "min", f"{step}, a lot")
     for name in file.stations:
         add("stations", f"stations.{name}.count", "", name.replace("-", " "))
     add("stations", f"products.{product}.mould.sets", "", "sets of moulds")
@@ -255,19 +253,12 @@ def save_scenario(
 
     StudyError for a folder that is there, one within the study, a name that cannot be used or is taken, and a state that moves nothing.
     """
-    source, text, faults = kit.study.folder.resolve(), str(folder).strip(), []
-    target = source.parent / Path(text).expanduser()  # a name alone is beside the study
+    target, faults = place_for_copy(kit.study.folder, folder)
     entry = scenario_of(levers, state, re.sub(r'[\x00-\x1f\x7f"\\]+', " ", what).strip() or name.replace("-", " "))
 
     def fault(file, wrong, right, found=""):
         faults.append(Fault(file, wrong, right, found=found))
 
-    if not text or "\0" in text or len(target.name) > 200:
-        fault("copy of the study", "no name of a folder", "the name of a new folder, such as what-if", repr(text[:40]))
-    elif target.exists():
-        fault(str(target), "is there already", "a folder that does not exist yet")
-    elif source in target.resolve().parents:
-        fault(str(target), "is within the study itself", "a folder of its own")
     if not re.fullmatch(r"[a-z0-9][a-z0-9-]{0,40}", name):
         fault("scenario", "a name that cannot be used", "small letters, figures and hyphens", repr(name))
     elif name in kit.study.file.scenarios:
@@ -282,16 +273,5 @@ def save_scenario(
         lines.append(f"scale = {{ {factors} }}")
     for key, value in dotted(entry["change"]):
         lines.append(f"change.{key} = " + (f'"{value}"' if isinstance(value, str) else str(value)))
-    try:
-        # made beside its place and moved there whole
-        with tempfile.TemporaryDirectory(dir=target.parent, prefix=".copy-") as part:
-            whole = Path(part) / "study"
-            copy_inputs(source, whole)
-            with (whole / STUDY_FILE).open("a", encoding="utf-8", newline="\n") as file:
-                file.write("\n# written by the explorer\n" + "\n".join(lines) + "\n")
-            open_study(whole)
-            shutil.move(whole, target)
-    except OSError as error:
-        right = "a folder that you may write to"
-        raise refusal(str(target), "cannot be made", right, found=error.strerror or "") from None
-    return target
+    added = "\n# written by the explorer\n" + "\n".join(lines) + "\n"
+    return changed_copy(kit.study.folder.resolve(), target, lambda text: text + added, open_study)

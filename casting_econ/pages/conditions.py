@@ -54,10 +54,10 @@ def levers(kit: OpenStudy, product: str | None = None) -> list[Lever]:
     materials = ("products.*.steps.*.materials.*.cost", "products.*.parts.*.cost", "products.*.mould.material_cost")
 
     def minutes(step):
-        return tuple(f"{steps}.{step}.{kind}" for kind in ("minutes", "load_minutes", "rework_minutes"))
+        return tuple(f"{steps}.{step}.{kind}" for kind in ("minutes", "load_minutes", "lot_minutes", "rework_minutes"))
 
     ends = {"now": hours, "low": 0.05 * hours, "high": 12.0 * hours}
-    worked = [step.name for step in own.steps if step.minutes or step.load_minutes]
+    worked = [step.name for step in own.steps if step.minutes or step.load_minutes or step.lot_minutes]
     found = [
         Lever(key="price", label="every price", places=("channels.*.price",), low=0.05, high=8.0),
         Lever(key="buyers", label="buyers of every channel", places=("channels.*.orders_per_year",), low=0.02, high=8.0),

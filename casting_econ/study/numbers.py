@@ -94,6 +94,11 @@ class Number:
     )
     prior_weight_unit: str = ""  # as written
 
+    @property
+    def most(self) -> float:
+        """The largest value that it can take by its own spread; not a number where the file has it wrong."""
+        return self.value if self.distribution is None else float(self.distribution.quantile(1 - 0.5**31))
+
     def scaled(self, factor: float, unit: str) -> "Number":
         """The same number in another unit."""
         return self._moved(lambda value: value * factor, unit)

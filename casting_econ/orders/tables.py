@@ -155,7 +155,8 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
         kind += f", {pot}" if pot and pot not in plan.planner.kit.study.file.stations else ""  # one of several that differ
         parts = [f"{count} {name}" for name, count in zip(plan.order.items, loads.casts[load], strict=True) if name and count]
         parts = parts if load >= loads.promised else []  # what was promised before has no variants of this order
-        cast = np.broadcast_to(loads.by_draw[:, load].any(axis=1), len(course.weights))  # a later round may have no such load
+        some = loads.by_draw[:, load].any(axis=1) | (load in loads.made)  # a later round may have no such load
+        cast = np.broadcast_to(some, len(course.weights))
         ends = np.where(cast, course.schedule.done[:, load], NEVER)
         through = np.sort(ends[ends < NEVER])
         early, late = (ending(through[int(q * through.size)]) if through.size else "–" for q in (0.1, 0.9))
@@ -163,10 +164,9 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
         missing = "complete before" if typical.schedule.complete[0] < NEVER else "not within the calendar"
         when = opened.moment(plan.pours[load]) if load in plan.pours else None
         at = "–" if when is None else f"{_short(fmt, when.date())}, {format_time(when, 'short', locale=fmt.locale)}"
-        done, needed = (
-            ending(here) if here < NEVER else missing,
-            float(course.weights[cast & ((ends < NEVER) | ~order_ends)].sum()),
-        )
+        nothing = load >= loads.new.start and not loads.size[load]  # in the typical course, of a later round
+        done = missing if here == NEVER else "–" if nothing else ending(here)
+        needed = float(course.weights[cast & ((ends < NEVER) | ~order_ends)].sum())
         rows.append((load + 1, kind, casts, ", ".join(parts), at, done, early, late, needed))
     return rows
 

@@ -151,6 +151,8 @@ short_penalty_each = "5 EUR"
 leftover_value = "3 EUR"
 rounds = 3
 in_hand = 2
+one_off = "left out"
+stated_hours = "155 h"
 what = "24 wall tiles"
 note = "invented"
 [quote]
@@ -209,6 +211,8 @@ def test_commission_is_read_as_written(full):
         "leftover_value": 3.0,
         "rounds": 3,
         "in_hand": 2,
+        "one_off": "left out",
+        "stated_hours": 155.0,
         "policy": None,
         "what": "24 wall tiles",
         "note": "invented",
@@ -509,6 +513,8 @@ WRONG = [
         "outside the limits",
         "a whole number at least 0",
     ),
+    ("one_off", '"left out"', '"maybe"', "commissions.harbour-house.one_off", "'included' or 'left out'"),
+    ("stated_hours", '"155 h"', '"155 EUR"', "commissions.harbour-house.stated_hours", "cannot be read as hour"),
     ("what", 'what = "24 wall tiles"', "what = 24", "commissions.harbour-house.what", "text in quotes"),
     ("note", 'note = "invented"', "note = []", "commissions.harbour-house.note", "text in quotes"),
     ("name of a commission", "[commissions.harbour-house]", '[commissions."harbour.house"]', None, "letters, digits, spaces"),

@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 from babel.numbers import get_currency_precision
 
-from ..evidence.labour import KINDS_OF_STEPS, kinds_of_steps
+from ..evidence.equipment import owned, straight_line
+from ..evidence.labour import KINDS_OF_STEPS, by_day, kinds_of_steps
 from ..evidence.materials import amount_in, items_of
 from ..faults import counted
 from ..kit import OpenStudy, open_study
@@ -18,11 +19,8 @@ from ..ledger import place_of
 from ..ledger.logs import plain
 from ..models.costs import piece_cost
 from ..running.run import manifest, replace_folder, working_folder
-from .equipment import owned, straight_line
 from .sheets import Sheet, as_csv, as_xlsx
 from .tax_years import Period, periods_of, tax_year_start
-
-__all__ = ["run_year_end", "year_end_sheets"]
 
 SALE_KINDS = ("sale", "replacement", "sample", "gift")
 EXPENSES = ("material", "consumable", "overhead", "equipment")
@@ -54,12 +52,13 @@ class _Maker:
         if frame is None:
             self.how.append(f"{log}: the study has no such log, or no rows in it.")
             return None
+        count, frame = len(frame), by_day(frame) if log == "timesheet" else frame
         inside = (frame.date >= pd.Timestamp(self.period.first)) & (frame.date < pd.Timestamp(self.period.after))
-        line = f"{log}: {counted(len(frame), 'row')} in the log, {inside.sum()} in this period"
+        line = f"{log}: {counted(count, 'row')} in the log, {frame[inside].index.nunique()} in this period"
         if not inside.all():
             outside = frame[~inside]
             days = f"{outside.date.min():%Y-%m-%d} to {outside.date.max():%Y-%m-%d}"
-            line += f"; {counted(len(outside), 'row')} outside it ({days}), not counted here: {self._places(log, outside.index)}"
+            line += f"; {counted(outside.index.nunique(), 'row')} outside it ({days}), not counted here: {self._places(log, outside.index)}"
         self.how.append(line + ".")
         for column in (name.removesuffix("_low") for name in frame if name.endswith("_low")):
             about = frame[inside & frame[f"{column}_low"].notna()]
@@ -77,7 +76,7 @@ class _Maker:
             by_file.setdefault(file, []).append(row)
         told = []
         for file, rows in by_file.items():
-            rows.sort()
+            rows = sorted(set(rows))  # a row of several days has parts
             runs = np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)
             shown = ", ".join(f"{run[0]}–{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs)
             told.append(f"{file} row{'s' * (len(rows) > 1)} {shown}")
@@ -91,7 +90,7 @@ class _Maker:
                 self.how.append(f"{log}: {column} is not known in {counted(len(missing), 'row')} and not in the totals.")
 
     def grouped(self, sheet, frame, by=(), figures=None, totals=()):
-        """Figures of each group of rows, of each kind of `totals` after its own groups, and of all; a log that is not there is not zero."""
+        """Figures of each group of rows, of each kind of `totals` after its groups, and of all; no log is not zero."""
         if frame is None:
             self.summary.append((sheet.name, None, "no log", sheet.name))
             return sheet
@@ -155,7 +154,7 @@ class _Maker:
             "equipment: item, from, bought, cost, resale, life in years, months charged, charge, left at the end, note"
         )
         period, charges = self.period, Decimal(0)
-        for item, source, bought, price, resale, life, note in owned(self.study, period):
+        for item, source, bought, price, resale, life, note in owned(self.study, period.last):
             cost, worth = self.money(price), self.money(resale)
             if life is None:
                 sheet.rows.append((item, source, bought, cost, worth, None, None, None, None, f"useful years not known{note}"))
@@ -309,15 +308,7 @@ def _driven(frame):
 def year_end_sheets(kit: OpenStudy, period: Period) -> list[Sheet]:
     """Every sheet of one period: a summary first, how each total was made last.
 
-    Parameters
-    ----------
-    kit : OpenStudy
-    period : Period
-
-    Returns
-    -------
-    list of Sheet
-        Amounts in whole cents of the study's currency [money]; totals are the exact sum of the logs, rounded once.
+    Amounts are in whole cents of the study's currency [money]; totals are the exact sum of the logs, rounded once.
     """
     maker, table = _Maker(kit, period), kit.study.file.study
     sheets = [maker.sales(), maker.expenses(), maker.equipment(), maker.stock(), maker.hours(), maker.mileage()]
@@ -346,30 +337,11 @@ def year_end_sheets(kit: OpenStudy, period: Period) -> list[Sheet]:
 def run_year_end(
     folder: Path | str, *, today: dt.date, out: Path | str | None = None, say: Callable[[str], None] = print, **asked
 ) -> Path:
-    """Write the sheets of each tax year as a workbook and as text files.
+    """Write the sheets of each tax year as a workbook `LABEL.xlsx` and as text files in `LABEL/`, with a manifest, into `out`.
 
-    Parameters
-    ----------
-    folder : Path or str
-        Study folder; never written to, except for `year-end/` when no `out` is given.
-    today : date
-        Only used where there are no logs.
-    out : Path or str, optional
-        Folder to write.
-    say : callable, optional
-        Takes a line.
-    asked : optional
-        `year`, or `first` and `last`, as `periods_of` takes them.
-
-    Returns
-    -------
-    Path
-        With `LABEL.xlsx` and a folder `LABEL` of text files a period, and `manifest.json`.
-
-    Raises
-    ------
-    StudyError
-        For faults in the study or in what is asked for.
+    The study folder is never written to, except for `year-end/` when no `out` is given. `today` only counts where there are
+    no logs; `asked` is `year`, or `first` and `last`, as `periods_of` takes them. StudyError for faults in the study or in
+    what is asked for.
     """
     folder, kit = Path(folder), open_study(folder)
     periods = periods_of(kit.study, today=today, **asked)

@@ -36,7 +36,7 @@ def choice_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
 
 def choice_chart(plan: OrderPlan, fmt: Format) -> Figure:
     """What each number of moulds costs, and below it the date that holds with it; the number of the plan is marked."""
-    figure, (costs, dates) = new_axes(5.0, rows=2, ratios=[3, 2])
+    figure, (costs, dates) = new_axes(5.0, rows=2, height_ratios=[3, 2])
     choices, places = plan.choices, np.arange(len(plan.choices))
     an_hour, below = float(plan.planner.point_inputs.target_per_hour), np.zeros(len(choices))
     parts = {

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from ..assumptions import common_values, point_values, workshop_at
+from ..assumptions import draw_values, point_values, workshop_at
 from ..evidence import load_correlation
 from ..kit import OpenStudy
 from ..models.counts import chance_of, loads_for
@@ -57,7 +57,7 @@ class Planner:
         self.kit, self.base, self.product, self.learning_casts = kit, base, product, casts
         self.entry, self.channel, self.seed = kit.study.file.products[product], channel, kit.study.file.study.seed
         self.loads_per_year = max(float(kit.point().products[product]["loads_per_year"]), 1.0)
-        values = common_values(kit.assumed, (base or kit).assumed, draws, self.seed)
+        values = draw_values(kit.assumed, draws, self.seed, base=(base or kit).assumed)
         self.inputs = workshop_at(kit.study, values)
         rng = np.random.default_rng([self.seed, 1])
         stated = self.entry.load_correlation

@@ -161,7 +161,10 @@ def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = No
         given = {key: given.get(key, 0) + done.get(key, 0) for key in {*given, *done}}
     own = name or f"{entry.product} {entry.pieces} by {entry.due}"  # so that one order without a name does not replace another
     stated = {key: getattr(entry, key) for key in _STATED}
-    return Order(**stated | known | {"name": own, "start": start, "in_hand": given})
+    order = Order(**stated | known | {"name": own, "start": start, "in_hand": given})
+    if booked and kit.study.as_of and not order.complete and "start" not in asked:  # what is left goes on from that day
+        return replace(order, start=max(start, kit.study.as_of))
+    return order
 
 
 def _read(kit, name, asked, in_hand):

@@ -22,6 +22,7 @@ __all__ = [
     "headline",
     "lots_sentence",
     "moulds_sentence",
+    "pieces_of",
     "price_sentence",
     "progress_sentence",
     "sanding_sentence",
@@ -33,8 +34,12 @@ __all__ = [
 SPREAD_LIMIT = 0.02  # of a chance, within which two plans are as good as each other
 
 
-def _pieces(fmt, count, word="piece"):
+def pieces_of(fmt: Format, count: float, word: str = "piece") -> str:
+    """'1 piece', '2 pieces', as the study writes numbers."""
     return f"{fmt.number(count)} {word}{'' if count == 1 else 's'}"
+
+
+_pieces = pieces_of
 
 
 def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
@@ -52,7 +57,8 @@ def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
         if order.under_way:
             text += f"; poured and not yet checked: {_pieces(fmt, order.poured, 'cast')} in {_pieces(fmt, len(order.under_way), 'load')}"
         text += "."
-    return text
+    as_of = plan.planner.kit.study.as_of
+    return text + (f" As the logs stood on the evening of {day(fmt, as_of)}." if as_of else "")
 
 
 def headline(plan: OrderPlan, fmt: Format) -> str:
@@ -300,7 +306,8 @@ def price_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
         return text + " It takes no hours, so no pay an hour follows from its price."
     pay, chance = quoted.pay(order.price), quoted.chance(order.price)
     low, high = np.quantile(pay, [0.1, 0.9])
-    text += f" At **{fmt.money(order.price)}** an hour {'paid' if order.complete else 'pays'} {fmt.money(pay.mean())} ({fmt.money(low)} to {fmt.money(high)}), and the target of {fmt.money(target)} is earned with a chance of {fmt.chance(chance)}."
+    by = " by the study's minutes and prices" if order.complete else ""
+    text += f" At **{fmt.money(order.price)}** an hour {'paid' if order.complete else 'pays'} {fmt.money(pay.mean())}{by} ({fmt.money(low)} to {fmt.money(high)}), and the target of {fmt.money(target)} is earned with a chance of {fmt.chance(chance)}."
     if order.complete:
         return text
     if order.price < quoted.bills_only:

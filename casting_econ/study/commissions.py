@@ -191,6 +191,8 @@ class CommissionEntry(Node):
     leftover_value: decided("{money}", per="piece") = key("what a good piece too many is worth", 0.0)
     rounds: decided(low=1.0, high=4.0, whole=True) = key("rounds of casting that there is time for, at most", 2)
     in_hand: decided(whole=True, high=100_000.0, counts="piece") = key("good pieces there already", 0)
+    one_off: Literal["included", "left out"] = key("whether work done once only counts in what the order paid", "included")
+    stated_hours: decided("hour", high=100_000.0, per="order") | None = key("hours that you say it took in all", None)
     policy: Literal["all at once", "count, then top up"] | None = key("how it is cast; compared if not given", None)
     what: str = key("what the order is, in words", "")
     note: str = key("for yourself", "")

@@ -174,6 +174,8 @@ class EquipmentEntry(Node):
     price: Money = key("what it cost")
     resale: Money = key("what it will still bring at the end of its life", ZERO)
     life: number("year", above=0.0) = key("years that it lasts")
+    life_loads: decided(above=0.0, high=1e7, counts="load") | None = key("loads that it lasts; what a project took by use", None)
+    life_hours: decided("hour", above=0.0, high=1e7) | None = key("hours of making that it lasts; or loads", None)
     bought: Date | None = key("day from when on it counts for the charge of a tax year", None)
 
 
@@ -236,6 +238,7 @@ class TimeTable(Node):
     hours: number("hour/week", high=168.0, basis="decided") = key("hours a week that you can give, all in")
     fixed_hours: number("hour/week", high=168.0) = key("hours a week that no customer sees")
     weekly_tasks: list[str] = key("names that the fixed hours have in the timesheet", [])
+    one_off_tasks: list[str] = key("names that work done once only has in the timesheet, such as photographs", [])
     tax_year_starts: Annotated[str, AfterValidator(_known_start)] | None = key(
         "month and day on which the tax year starts; by the country of the locale if not given", None
     )

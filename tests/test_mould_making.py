@@ -16,6 +16,7 @@ from casting_econ.kit import format_of, open_study
 from casting_econ.models import evaluate, mould_making, moulds_for_load
 from casting_econ.orders import OrderPlan, mould_page, open_order, order_lines, order_results, price_of, tables
 from casting_econ.orders.buying import buying_list
+from casting_econ.orders.making import planner_with
 from casting_econ.orders.mould_choice import mould_cost
 from casting_econ.study import read_study
 
@@ -335,7 +336,7 @@ def test_moulds_need_their_steps_or_a_set(tmp_path):
 
 
 def with_moulds(plan, count):
-    return OrderPlan(planner=plan.planner.with_moulds(count), order=plan.order)
+    return OrderPlan(planner=planner_with(plan.planner, count), order=plan.order)
 
 
 def hours_of(plan):

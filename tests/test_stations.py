@@ -1,15 +1,25 @@
 """Pots that differ in size: the long run against an event simulation, the year against hand arithmetic, the study file."""
 
+from datetime import datetime
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from commands import DATA
 from test_curing import KINDS, WEEKDAYS, MouldShop, hours, random_mould_case
 
 from casting_econ.faults import StudyError
-from casting_econ.kit import open_study
+from casting_econ.kit import format_of, open_study
 from casting_econ.models import InMoulds, loads_per_week
+from casting_econ.models.counts import loads_for
+from casting_econ.orders import open_order, order_results, price_of
+from casting_econ.orders.pots import pools, slots_of
+from casting_econ.orders.tables import load_table
+from casting_econ.orders.timetable import schedule_table
+from casting_econ.orders.topping import in_loads
 from casting_econ.pages.curing import load_wait, stair_sentence, stair_table
 from casting_econ.study import study_with
+from casting_econ.study.stations import StationEntry
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -143,3 +153,80 @@ def test_a_load_that_is_there_already_must_fit_any_oven(tmp_path):
     with pytest.raises(StudyError) as raised:
         kit_of(tmp_path, "places = 14", 14, more)
     assert [(f.column, f.right) for f in raised.value.faults] == [("products.knob.steps.bake.wait_in", "at most 9")]
+
+
+def test_pots_take_turns():
+    """Formed for 20 and 12 in turn, the rest to the smallest that holds it and has had fewest; own arithmetic."""
+    assert loads_for(69, (20, 12)) == (20, 12, 20, 12, 5) and loads_for(64, (20, 12)) == (20, 12, 20, 12)
+    pot = StationEntry.model_validate({"places": [12, 20]}, context={"currency": "EUR"})
+    oven = StationEntry.model_validate({"count": 2}, context={"currency": "EUR"})
+    slots = slots_of("pot", pot) | slots_of("oven", oven)
+    assert slots == {"pot 1": 1, "pot 2": 1, "oven": 2}
+    found = pools(["pot", None, "oven"], [20, 12, 20, 12, 5, 0, 8, 8], slots, {"pot": pot, "oven": oven})
+    assert found[:, 0].tolist() == [1, 0, 1, 0, 0, 1, 1, 0]  # one of nothing takes no turn
+    assert found[:, 1].tolist() == [-1] * 8 and found[:, 2].tolist() == [2] * 8
+    more = slots_of("pot", pot, more=1)
+    assert more == {"pot 1": 1, "pot 2": 1, "pot 3": 1}
+    assert pools(["pot"], [20, 20, 12], more, {"pot": pot})[:, 0].tolist() == [1, 2, 0]
+    # a tumbler that takes 40, or 24 of them in the smaller one, holds loads of 12 three or two at a time
+    tumbler = StationEntry.model_validate({"places": [24, 60]}, context={"currency": "EUR"})
+    assert slots_of("tumbler", tumbler, load_size=40, casts=12) == {"tumbler 1": 2, "tumbler 2": 3}
+
+
+@pytest.mark.parametrize("apart", [False, True])
+def test_rounds_are_cast_in_loads_of_the_pots_in_turn(apart):
+    """Loads of 20 and 12 in turn hold the colours one after the other, or each its own where what must match may not be parted."""
+    loads = in_loads(np.array([[25, 10], [0, 3]]), (20, 12), apart=apart)
+    first = [[20, 0], [5, 0], [0, 10]] if apart else [[20, 0], [5, 7], [0, 3]]
+    assert loads[0].tolist() == first and loads[1].tolist()[0] == [0, 3]
+    assert loads.sum(axis=1).tolist() == [[25, 10], [0, 3]] and (loads.sum(axis=2) <= [20, 12, 20]).all()
+
+
+def test_an_order_goes_through_both_pots(tmp_path):
+    """Loads of 20 and 12 in turn, no pot holds two at once, and both together are quicker than either alone."""
+    kit = kit_of(tmp_path / "both", "places = [12, 20]", 20)
+    plan = open_order(kit, "kitchen")
+    course, loads = plan.typical, plan.loads
+    sizes = loads.size[loads.new].tolist()
+    assert tuple(sizes) == loads_for(plan.casts, (20, 12)) and len(sizes) > 1
+    names = list(course.plan.slots)
+    busy = {}
+    for load, stage, begin, end in sorted(course.schedule.segments, key=lambda segment: segment[2]):
+        if stage == 0:
+            pot = names[course.plan.pool[load, 0]]
+            assert course.plan.pool[load, 0] >= 0 and loads.size[load] <= {"pressure-pot 1": 12, "pressure-pot 2": 20}[pot]
+            assert begin >= busy.get(pot, 0)
+            busy[pot] = end + int(course.plan.wait[0, load, 0])
+    assert set(busy) == {"pressure-pot 1", "pressure-pot 2"}
+    alone = open_order(kit_of(tmp_path / "one", "places = 20", 20), "kitchen")
+    assert plan.course.finish_at(0.95) <= alone.course.finish_at(0.95)
+
+
+def test_an_order_with_pots_alike_is_that_of_a_count(tmp_path):
+    """Whichever way two pots of 14 are written, the same numbers come out to the last digit."""
+    both = [
+        open_order(kit_of(tmp_path / n, places), "kitchen")
+        for n, places in (("a", "places = [14, 14]"), ("b", "count = 2\nplaces = 14"))
+    ]
+    one, other = (order_results(plan, price_of(plan)) for plan in both)
+    assert one == other
+
+
+def test_the_schedule_says_what_each_load_does_when(tmp_path):
+    """Every load from its pour to its last check in local time, in its own pot, one thing in a pot at a time; nothing by two hands."""
+    plan = open_order(kit_of(tmp_path, "places = [12, 20]", 20), "kitchen")
+    rows = order_results(plan, price_of(plan))["schedule"]
+    assert {row["load"] for row in rows} == set(range(1, plan.loads.planned + 1))
+    assert [row["start"] for row in rows] == sorted(row["start"] for row in rows)
+    pours = {row["load"]: datetime.fromisoformat(row["start"]) for row in rows if row["step"] == "casting"}
+    assert pours == {load + 1: plan.typical.opened.moment(begin) for load, begin in plan.pours.items()}
+    for pot in ("pressure-pot 1", "pressure-pot 2"):
+        spans = [(row["start"], row["end"]) for row in rows if row["station"] == pot]
+        assert len(spans) > 1 and all(end <= begin for (_, end), (begin, _) in pairwise(spans))
+    of_load = {load: [row for row in rows if row["load"] == load] for load in pours}
+    assert all(a["end"] <= b["start"] for mine in of_load.values() for a, b in pairwise(mine))
+    done = max(row["end"] for row in rows)
+    assert datetime.fromisoformat(done) >= plan.typical.opened.moment(plan.typical.schedule.complete[0])
+    assert len(schedule_table(plan, format_of(plan.planner.kit))) == len(rows)
+    kinds = load_table(plan, format_of(plan.planner.kit)).kind.tolist()
+    assert {"new, pressure-pot 1", "new, pressure-pot 2"} <= set(kinds)

@@ -7,6 +7,7 @@ from functools import cache
 import numpy as np
 
 from .checks import checked, checked_whole
+from .counts import full_loads, loads_for
 
 __all__ = ["LotPlan", "cheapest_lots", "load_cost"]
 
@@ -125,8 +126,8 @@ def load_cost(setup: float, unit: float, casts_per_load: float = np.inf) -> Call
         Cost of one load however full, zero or more. [money/load]
     unit : float
         Cost of each cast, above zero. [money/cast]
-    casts_per_load : int or float, optional
-        Casts of a full load; infinity is one set-up a lot. [cast/load]
+    casts_per_load : int, float or sequence of int, optional
+        Casts of a full load, or of full loads in turn; infinity is one set-up a lot. [cast/load]
 
     Returns
     -------
@@ -145,11 +146,11 @@ def load_cost(setup: float, unit: float, casts_per_load: float = np.inf) -> Call
     (0.0, 27.0, 34.5)
     """
     setup, unit = checked("set-up", setup, low=0.0), checked("unit cost", unit, above=0.0)
-    full = None if casts_per_load == np.inf else checked_whole("casts per load", casts_per_load, low=1)
+    sizes = None if casts_per_load == np.inf else full_loads(casts_per_load)
 
     def cost(casts):
         casts = checked_whole("casts", casts)
-        loads = min(casts, 1) if full is None else -(-casts // full)
+        loads = min(casts, 1) if sizes is None else len(loads_for(casts, sizes))
         return setup * loads + unit * casts
 
     return cost

@@ -77,9 +77,7 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
         axes.barh(place, until - begin, left=origin + begin, height=0.62, color="#D9D9D9", edgecolor="none")
         waits = [(0, under_way[1])] if under_way else []
         ends = {stage: stop for _, stage, _, stop in mine}
-        waits += [
-            (stop, stop + _waited(course, load, stage, stop)) for stage, stop in ends.items() if _whole(ends, stage, through)
-        ]
+        waits += [(stop, stop + course.waited(load, stage, stop)) for stage, stop in ends.items() if _whole(ends, stage, through)]
         for start, stop in waits:
             axes.barh(place, (stop - start) / DAY, left=origin + start / DAY, height=0.62, color=SKY, edgecolor="none")
         for _, stage, start, stop in mine:
@@ -144,14 +142,6 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     key += [Patch(color=GREEN, label="sanding by hand")] if any(plan.sanding_stages) else []
     figure.legend(handles=key, loc="outside upper center", ncols=3 if len(key) == 5 else 2, frameon=False, fontsize=9)
     return figure
-
-
-def _waited(course, load, stage, moment):
-    """Length of the wait that begins then. [s]"""
-    wait = int(course.plan.wait[0, load, stage])
-    warmth = course.opened.calendar.warmth
-    longer = warmth[min(moment // DAY, warmth.size - 1)] if course.plan.stages[stage].follows_temperature else 1.0
-    return round(wait * longer)
 
 
 def _whole(ends, stage, through):

@@ -1,6 +1,7 @@
 """Moulds that an order needs made: in which loads, of which copies, where in the calendar, and what they take."""
 
 from bisect import bisect_left
+from copy import copy
 from dataclasses import dataclass, replace
 from itertools import accumulate
 
@@ -11,8 +12,9 @@ from ..models.mould_making import MouldMaking, mould_making, moulds_for_load
 from ..models.moulds import moulds_worn
 from ..models.schedule import Plan, Stage, through_other_stages
 from ..models.yields import rolled_yield
+from .pots import pools, slots_of
 
-__all__ = ["Making", "MakingLoad", "in_calendar", "making_of", "with_copies", "with_making"]
+__all__ = ["Making", "MakingLoad", "in_calendar", "making_of", "planner_with", "room_in", "with_copies", "with_making"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,6 +88,14 @@ class Making:
         return sum(one.gained for way in self.found for one in way.rounds if one.kind == "moulds")
 
 
+def room_in(planner, station: str | None, places: int = 1) -> tuple[int, ...]:
+    """Things of so many places that each of a station's places takes at once; empty where nothing limits them."""
+    entry = planner.kit.study.file.stations.get(station)
+    if entry is None or entry.places is None:
+        return ()
+    return tuple(size // places for size in entry.sizes or (int(entry.places.value),) * int(entry.count.value))
+
+
 def making_of(planner, sizes: list[int], begin: int) -> Making:
     """How the moulds of a plan come about.
 
@@ -108,14 +118,14 @@ def making_of(planner, sizes: list[int], begin: int) -> Making:
     if not (sizes and have + masters):  # with neither mould nor master none of it comes about
         return Making(moulds=wanted, in_hand=have)
     steps, out = planner.point_product.steps, planner.taken_out
-    rooms = [planner.room(step.wait_in, cavities) for step in entry.steps.values()]
+    rooms = [room_in(planner, step.wait_in, cavities) for step in entry.steps.values()]
     most = int(planner.entry.casts_per_load.value)
     waits = planner.point_product.mould.steps, steps[:out]
     given = {
         "cure_hours": tuple(float(sum(step.wait_hours for step in part)) for part in waits),
         "good_share": float(rolled_yield([step.pass_share for step in steps[: out + 1]])),
         "mould_room": min(filter(None, rooms), key=sum, default=()),
-        "copy_room": [min(room, most) for room in planner.room(steps[planner.first_wait].wait_in)] or (most,),
+        "copy_room": [min(room, most) for room in room_in(planner, steps[planner.first_wait].wait_in)] or (most,),
     }
     first = mould_making(wanted, masters, cavities, in_hand=have, **given)
     copied = sum(moulds.fills(load) for one in first.of("copies") for load in one.loads)
@@ -138,6 +148,14 @@ def making_of(planner, sizes: list[int], begin: int) -> Making:
             small = one.cavities if pour and not one.gained else small
             before = tuple(range(here, begin + len(loads)))
     return Making(moulds=wanted, in_hand=have, found=(first, again), loads=tuple(loads), worn=last)
+
+
+def planner_with(planner, in_use: int):
+    """The planner with so many moulds in use, on the same draws. [mould]"""
+    other = copy(planner)
+    other.__dict__.pop("casts_per_load", None)
+    other.moulds = replace(planner.moulds, in_use=in_use)
+    return other
 
 
 def with_making(planner, loads):
@@ -199,7 +217,11 @@ def _pours(planner, plan, counts, draws, longest):
         wait.append(np.broadcast_to(np.rint(hours * 3600), work[-1].shape))
         stages.append(Stage(name=f"{name} of moulds", block=bool(work[-1].max() <= longest), station=step.wait_in))
     work, wait = (np.stack(part, axis=-1).astype(np.int64) for part in (work, wait))
-    stations = planner.kit.study.file.stations
-    slots = {one.station: plan.slots.get(one.station, int(stations[one.station].count.value)) for one in stages if one.station}
-    own = {"first": None, "pool": None, "mould_gain": None}
+    stations, slots = planner.kit.study.file.stations, {}
+    for name in {one.station: None for one in stages if one.station}:
+        there = slots_of(name, stations[name])
+        slots |= {slot: plan.slots.get(slot, loads) for slot, loads in there.items()}
+    takes = [count * planner.moulds.cavities for count in counts]
+    pool = pools([one.station for one in stages], takes, slots, stations)
+    own = {"first": None, "pool": pool, "mould_gain": None}
     return replace(plan, stages=tuple(stages), work=work, wait=wait, places=np.zeros_like(work), slots=slots, **own)

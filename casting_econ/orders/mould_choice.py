@@ -11,6 +11,7 @@ from ..faults import refusal
 from ..models.costs import mould_per_cast
 from ..study import STUDY_FILE
 from .buying import mould_uses, purchases
+from .making import planner_with, room_in
 from .plan import TRIES, OrderPlan
 
 __all__ = ["MouldChoice", "MouldCost", "mould_cost", "with_moulds_chosen"]
@@ -104,7 +105,7 @@ def with_moulds_chosen(plan: OrderPlan) -> OrderPlan:
     if not moulds.in_hand + moulds.masters:
         column, right = f"products.{product}.mould.masters", "1 or more: a master is needed before a mould can be made"
         raise refusal(STUDY_FILE, "neither a mould nor a master in hand", right, column=column, found="0 and 0")
-    choices = [MouldChoice(plan=OrderPlan(planner=plan.planner.with_moulds(n), order=plan.order)) for n in _numbers(plan)]
+    choices = [MouldChoice(plan=OrderPlan(planner=planner_with(plan.planner, n), order=plan.order)) for n in _numbers(plan)]
     cheapest = sorted(choices, key=lambda one: (one.in_all, one.moulds))
     safe = (one for one in cheapest if one.in_time >= plan.order.confidence and one.plan.meets_date)
     dated = [one for one in cheapest if one.arrives]
@@ -118,7 +119,7 @@ def _numbers(plan):
     most = int(planner.entry.casts_per_load.value)
     station = planner.point_product.steps[planner.first_wait].wait_in
     count = next((int(one.count) for one in planner.point_inputs.stations if one.name == station), 1)
-    rooms = [min(room, most) for room in planner.room(station)] or [most] * count
+    rooms = [min(room, most) for room in room_in(planner, station)] or [most] * count
     few = max(moulds.in_hand, ceil(plan.order.set_of / moulds.cavities), ceil(plan.casts / (MOST_LOADS * moulds.cavities)))
     many = max(few, min(moulds.fills(plan.casts), 2 * sum(map(moulds.fills, rooms))))
     found = np.geomspace(max(few, 1), max(many, 1), min(CHOICES, many - few + 1)).round().astype(int).tolist()

@@ -169,7 +169,7 @@ def _check_mould(column, mould, file, fault):
         for item, material in step.materials.items():
             if material.per == "lot":
                 fault(f"{place}.materials.{item}.per", "lots are of colours, which moulds have none of", "'lot'", "piece or load")
-        most = math.inf if station is None or station.places is None else station.places.value
+        most = math.inf if station is None else station.room(chosen=True)
         if mould.cavities is not None and mould.cavities > most:
             fault(f"{place}.wait_in", "mould larger than the station", f"{mould.cavities} cavities", f"at most {most:g}")
 

@@ -9,6 +9,7 @@ from scipy.sparse.csgraph import connected_components
 from ..study import Number, Study
 from ..study.records import steps_of
 from .learning import fit_learning
+from .loads import usual_load
 from .posteriors import PRIOR_SPREAD, contradicts
 from .rows import rows_posterior, rows_prior
 
@@ -52,7 +53,8 @@ def labour_rows(study: Study) -> list[tuple[float, dict[tuple[str, str], tuple[f
             weights = np.array([poured.get(key, 0.0) for key in owners], float)
             weights = weights / weights.sum() if weights.sum() > 0 else np.full(len(owners), 1.0 / max(len(owners), 1))
             for key, weight in zip(owners, weights, strict=True):
-                size = (products[key].steps[name].load_size or products[key].casts_per_load).value
+                stated = products[key].steps[name].load_size
+                size = usual_load(study, key) if stated is None else stated.value
                 share = pieces * weight
                 units[key, name] = (share, max(round(share / size), 1.0) if share > 0 else 0.0)
         rows.append((float(minutes), units, row))

@@ -10,6 +10,7 @@ import scipy
 from ..draws.distributions import Distribution, distribution
 from ..faults import counted
 from ..study import Study
+from ..study.stations import load_sizes
 from .dispersion import binomial_limits
 from .posteriors import PRIOR_LOADS, load_share_posterior
 
@@ -23,8 +24,10 @@ __all__ = [
     "mould_ages",
     "mould_lives",
     "moulds_in_hand",
+    "pots_used",
     "ruined_loads",
     "scrap_table",
+    "usual_load",
 ]
 
 FREAK_SHARE = 0.10  # of a load's pieces good, at most, in a load called ruined
@@ -91,6 +94,29 @@ def load_counts(study: Study, product: str) -> LoadCounts | None:
         totals=totals,
         usual_load=float(mine.casts.mean()),
     )
+
+
+def usual_load(study: Study, product: str) -> float:
+    """Casts of a load: as stated; where pots differ, the mean of the batches, or without any of loads that go to them in turn. [cast]"""
+    sizes, batches = load_sizes(study.file, product), study.records.get("batches")
+    if len(sizes) == 1:
+        return study.file.products[product].casts_per_load.value
+    casts = sizes if batches is None else batches.casts[batches["product"] == product].to_numpy(float)
+    return float(np.mean(casts if len(casts) else sizes))
+
+
+def pots_used(study: Study, product: str) -> pd.DataFrame:
+    """Loads of each station that the batches log names, each pot for itself: how many, casts a load, and the share that is good."""
+    batches = study.records.get("batches")
+    if batches is None or "station" not in batches:
+        return pd.DataFrame(columns=["station", "loads", "casts a load", "good"])
+    found = (
+        batches[batches["product"] == product]
+        .groupby("station")
+        .agg(loads=("casts", "size"), casts=("casts", "sum"), good=("good", "sum"))
+    )
+    found = found.assign(**{"casts a load": found.casts / found.loads, "good": found.good / found.casts})
+    return found[["loads", "casts a load", "good"]].reset_index()
 
 
 def own_faults(study, product, faults):

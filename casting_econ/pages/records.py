@@ -17,10 +17,12 @@ from ..evidence import (
     season_table,
 )
 from ..evidence.labour import labour_rows
+from ..evidence.loads import pots_used
 from ..faults import counted
 from ..formatting import Format
 from ..kit import OpenStudy, basis_counts, format_of
 from ..study.numbers import BASES
+from ..study.stations import load_sizes
 from .table import shown
 
 __all__ = [
@@ -32,6 +34,7 @@ __all__ = [
     "learning_sentences",
     "materials_table",
     "monthly_orders",
+    "pot_table",
     "sales_summary",
     "season_by_month",
     "unreconciled",
@@ -233,6 +236,18 @@ def yield_table(kit: OpenStudy) -> pd.DataFrame:
         if table is not None:
             parts[name] = table.assign(**{"share lost": table.lost / table.entering})
     return pd.concat(parts, names=["product", "step"]).reset_index() if parts else pd.DataFrame()
+
+
+@shown(
+    "records-pots",
+    "Loads by the pot that the batches log names, where a station has several that differ in size",
+    "product: text; station: text; loads: 0; casts a load: 1; good: percent1",
+)
+def pot_table(kit: OpenStudy) -> pd.DataFrame:
+    """Loads, casts a load [cast] and share good [-] by pot; empty where all pots of the study are alike."""
+    file = kit.study.file
+    used = [pots_used(kit.study, name).assign(product=name) for name in file.products if len(load_sizes(file, name)) > 1]
+    return pd.concat(used)[["product", "station", "loads", "casts a load", "good"]] if used else pd.DataFrame()
 
 
 @shown(

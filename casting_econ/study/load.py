@@ -16,6 +16,7 @@ from .numbers import Number, given_unit
 from .records import Names, part_in_work, read_records
 from .scenarios import checked, factors_of, scenario_file
 from .schema import RecordsTable, StudyFile
+from .stations import pot_name
 from .text import currency_of, lines_of, read_text, with_line
 
 __all__ = ["Study", "read_study", "study_changed", "study_with"]
@@ -161,11 +162,17 @@ def _names(raw, file):
         products={name: frozenset(table(product, "steps")) for name, product in table(raw, "products").items()},
         channels=frozenset(table(raw, "channels")),
         offered={name: channel.offered_since for name, channel in file.channels.items() if channel.offered_since} if file else {},
-        places=frozenset(table(raw, "stations")) | frozenset(table(raw, "racks")),
+        places=frozenset(table(raw, "stations")) | frozenset(table(raw, "racks")) | _pots(table(raw, "stations")),
         items=dict.fromkeys(table(raw, "equipment"), False) | _volumes(table(raw, "products")),
         orders={name: frozenset(table(entry, "variants")) for name, entry in table(raw, "commissions").items()},
         tasks=frozenset(task for task in tasks if isinstance(task, str)) if isinstance(tasks, list) else frozenset(),
     )
+
+
+def _pots(stations):
+    """Names of the pots of each station whose places are a list."""
+    listed = {name: entry.get("places") for name, entry in stations.items() if isinstance(entry, dict)}
+    return {pot_name(name, n + 1) for name, places in listed.items() if isinstance(places, list) for n in range(len(places))}
 
 
 def _records_settings(raw):

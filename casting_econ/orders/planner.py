@@ -51,9 +51,7 @@ class Planner:
         Study whose draws are kept in what both share, so that plans for the two can be compared.
     """
 
-    def __init__(
-        self, kit: OpenStudy, product: str, casts: int, channel: str | None = None, draws: int = DRAWS, base=None
-    ) -> None:
+    def __init__(self, kit: OpenStudy, product: str, casts: int, channel=None, draws: int = DRAWS, base=None) -> None:
         self.kit, self.base, self.product, self.learning_casts = kit, base, product, casts
         self.entry, self.channel, self.seed = kit.study.file.products[product], channel, kit.study.file.study.seed
         self.loads_per_year = max(float(kit.point().products[product]["loads_per_year"]), 1.0)

@@ -13,20 +13,20 @@ from scipy import fft
 from .checks import checked, checked_share, checked_whole
 from .yields import beta_binomial_logpmf
 
-__all__ = ["chance_of", "checked_loads", "counts_from_loads", "loads_for", "share_and_correlation"]
+__all__ = ["chance_of", "checked_loads", "counts_from_loads", "full_loads", "loads_for", "share_and_correlation"]
 
 _MOST_NUMBERS = 2**20  # a table of draws is worked through in parts of so many complex numbers
 
 
 def loads_for(casts, casts_per_load):
-    """Loads that so many casts are poured in: full ones, then the rest.
+    """Loads that so many casts are poured in: full ones, in turn where they differ, then the rest.
 
     Parameters
     ----------
     casts : int
         Zero or more. [cast]
-    casts_per_load : int
-        Casts of a full load. [cast/load]
+    casts_per_load : int or sequence of int
+        Casts of a full load, or of full loads in turn. [cast/load]
 
     Returns
     -------
@@ -42,10 +42,19 @@ def loads_for(casts, casts_per_load):
     --------
     >>> loads_for(36, 14)
     (14, 14, 8)
+    >>> loads_for(40, (20, 12))
+    (20, 12, 8)
     """
-    casts, full = checked_whole("casts", casts), checked_whole("casts per load", casts_per_load, low=1)
-    rest = casts % full
-    return (full,) * (casts // full) + ((rest,) if rest else ())
+    sizes = full_loads(casts_per_load)
+    turns, left = divmod(checked_whole("casts", casts), sum(sizes))
+    ends = np.minimum(np.cumsum((0, *sizes)), left)
+    return sizes * turns + tuple(size for size in np.diff(ends).tolist() if size)
+
+
+def full_loads(casts_per_load):
+    """Casts of full loads in turn, checked: of one number, or of several where stations differ in size. [cast/load]"""
+    sizes = casts_per_load if isinstance(casts_per_load, tuple | list) else (casts_per_load,)
+    return tuple(checked_whole("casts per load", size, low=1) for size in sizes)
 
 
 def counts_from_loads(loads, good_share, load_correlation, set_size=1, ruined=0.0):

@@ -3,7 +3,7 @@
 import numpy as np
 
 from .checks import checked, checked_whole
-from .counts import chance_of, checked_loads, counts_from_loads, loads_for, share_and_correlation
+from .counts import chance_of, checked_loads, counts_from_loads, full_loads, loads_for, share_and_correlation
 
 __all__ = ["casts_by_variant", "casts_for", "chance_by_variant"]
 
@@ -123,7 +123,7 @@ def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correl
     ((19, 19, 7), 0.962)
     """
     confidence, set_size = _checked_confidence(confidence), checked_whole("set size", set_size, low=1)
-    casts_per_load = checked_whole("casts per load", casts_per_load, low=1)
+    sizes = full_loads(casts_per_load)
     needed = tuple(checked_whole("needed", n) for n in needed)
     share, rho = share_and_correlation(good_share, load_correlation)
     started = [()] * len(needed) if started is None else [checked_loads(loads) for loads in started]
@@ -141,7 +141,8 @@ def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correl
 
     def one_more(casts, variant):
         # in sets, a load too small for one more set raises nothing until it is filled so far
-        added = max(1, set_size - casts[variant] % casts_per_load)
+        *_, last = (0, *loads_for(casts[variant], sizes))
+        added = max(1, set_size - (0 if last in sizes else last))
         return (*casts[:variant], casts[variant] + added, *casts[variant + 1 :]), added
 
     casts = tuple(
@@ -196,8 +197,8 @@ def chance_by_variant(needed, casts, casts_per_load, good_share, load_correlatio
 
 def _most_tried(needed, casts_per_load, share, set_size):
     """Where a search for enough casts gives up; an error where no number could ever be enough."""
-    if casts_per_load < set_size:
-        raise ValueError(f"casts per load must be at least the set size of {set_size}, whose pieces match; got {casts_per_load}")
+    if (full := max(full_loads(casts_per_load))) < set_size:
+        raise ValueError(f"casts per load must be at least the set size of {set_size}, whose pieces match; got {full}")
     if not share.any():
         raise ValueError("good share must be above 0 in some draw for any order; got 0 in all")
     return int(min(40 * needed * set_size / share.mean() + 200, _MOST_CASTS))

@@ -18,6 +18,7 @@ from .policies import policy_results, policy_sentence
 from .price import SAFE, Quoted
 from .quote import Quote
 from .spec import AT_ONCE, order_of
+from .timetable import schedule_results
 
 __all__ = ["keep", "open_order", "order_lines", "order_results", "quote_of"]
 
@@ -123,6 +124,7 @@ def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
         "mould_sets_worn": plan.sets_worn,
         "mould_sets_to_make": plan.moulds_to_make,
         "moulds": mould_results(plan),
+        "schedule": schedule_results(plan),
         "hours": {row.what: row.hours for row in tables.hours_table(plan, quoted).itertuples()},
         "sanding_hours_per_day": max(plan.sanding_by_day.values(), default=0.0),
         "materials_to_buy": {row.item: {"needed": row.needed, "unit": row.unit, "cost": row.cost} for row in buying_list(plan)},

@@ -12,6 +12,7 @@ from ..models.mould_making import MouldMaking, mould_making, moulds_for_load
 from ..models.moulds import moulds_worn
 from ..models.schedule import Plan, Stage, through_other_stages
 from ..models.yields import rolled_yield
+from .pots import pools, slots_of
 
 __all__ = ["Making", "MakingLoad", "in_calendar", "making_of", "planner_with", "room_in", "with_copies", "with_making"]
 
@@ -216,7 +217,11 @@ def _pours(planner, plan, counts, draws, longest):
         wait.append(np.broadcast_to(np.rint(hours * 3600), work[-1].shape))
         stages.append(Stage(name=f"{name} of moulds", block=bool(work[-1].max() <= longest), station=step.wait_in))
     work, wait = (np.stack(part, axis=-1).astype(np.int64) for part in (work, wait))
-    stations = planner.kit.study.file.stations
-    slots = {one.station: plan.slots.get(one.station, int(stations[one.station].count.value)) for one in stages if one.station}
-    own = {"first": None, "pool": None, "mould_gain": None}
+    stations, slots = planner.kit.study.file.stations, {}
+    for name in {one.station: None for one in stages if one.station}:
+        there = slots_of(name, stations[name])
+        slots |= {slot: plan.slots.get(slot, loads) for slot, loads in there.items()}
+    takes = [count * planner.moulds.cavities for count in counts]
+    pool = pools([one.station for one in stages], takes, slots, stations)
+    own = {"first": None, "pool": pool, "mould_gain": None}
     return replace(plan, stages=tuple(stages), work=work, wait=wait, places=np.zeros_like(work), slots=slots, **own)

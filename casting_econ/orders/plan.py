@@ -334,7 +334,7 @@ class OrderPlan:
             replace(s, load_minutes=0.0, lot_minutes=0.0, materials=tuple(m for m in s.materials if m.per == "piece"))
             for s in product.steps
         )
-        setup = max(each(product.steps) - unit, 0.0) * planner.casts_per_load
+        setup = max(each(product.steps) - unit, 0.0) * float(np.mean(planner.load_sizes))
         unpaid = (order.price or 0.0) / order.pieces  # what is missing is not paid for
         d = planner.draws
         by_share = np.argsort(d.good_share, kind="stable")
@@ -342,14 +342,14 @@ class OrderPlan:
         share, alike, ruined = d.good_share[rows], d.load_correlation[rows], d.ruined[rows]
 
         def outcome(count):
-            counts = counts_from_loads(loads_for(count, planner.casts_per_load), share, alike, order.matched, ruined).mean(axis=0)
+            counts = counts_from_loads(loads_for(count, planner.load_sizes), share, alike, order.matched, ruined).mean(axis=0)
             return np.pad(counts, (0, count + 1 - counts.size)) / counts.sum()
 
         return cheapest_lots(
             needed,
             self.rounds,
             outcome,
-            load_cost(setup, unit, planner.casts_per_load),
+            load_cost(setup, unit, planner.load_sizes),
             lambda short: order.short_penalty * (short > 0) + (order.short_penalty_each + unpaid) * order.matched * short,
             min(order.leftover_value * order.matched, 0.99 * unit),  # else ever more casts would pay
         )

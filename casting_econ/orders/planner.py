@@ -3,10 +3,11 @@
 from dataclasses import replace
 from datetime import date
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
-from ..assumptions import common_values, point_values, workshop_at
+from ..assumptions import draw_values, point_values, workshop_at
 from ..evidence import load_correlation
 from ..kit import OpenStudy
 from ..models.counts import chance_of, loads_for
@@ -19,6 +20,7 @@ from ..pages.curing import LoadWait, load_waits
 from ..study.schema import is_hand_sanding
 from .dates import REFERENCE_C, Opening, last_moment, opening
 from .making import MouldsInUse, in_calendar, with_copies, with_making
+from .pots import load_sizes, pools, slots_of
 from .simulated import Draws, Loads, SimulatedOrder, draws_of, fates, repeated
 from .spec import Order
 
@@ -54,7 +56,7 @@ class Planner:
         self.kit, self.base, self.product, self.learning_casts = kit, base, product, casts
         self.entry, self.channel, self.seed = kit.study.file.products[product], channel, kit.study.file.study.seed
         self.loads_per_year = max(float(kit.point().products[product]["loads_per_year"]), 1.0)
-        values = common_values(kit.assumed, (base or kit).assumed, draws, self.seed)
+        values = draw_values(kit.assumed, draws, self.seed, base=(base or kit).assumed)
         self.inputs = workshop_at(kit.study, values)
         rng = np.random.default_rng([self.seed, 1])
         stated = self.entry.load_correlation
@@ -89,9 +91,14 @@ class Planner:
 
     @cached_property
     def casts_per_load(self) -> int:
-        """Casts of a full load. [cast/load]"""
+        """Casts of a full load, the largest where pots differ. [cast/load]"""
         most = int(self.entry.casts_per_load.value)
         return most if self.moulds is None else min(most, self.moulds.in_use * self.moulds.cavities)
+
+    @property
+    def load_sizes(self) -> tuple[int, ...]:
+        """Casts of full loads in turn: one size where pots are alike. [cast/load]"""
+        return load_sizes(self.kit.study.file, self.product, self.casts_per_load)
 
     @cached_property
     def taken_out(self) -> int:
@@ -122,7 +129,7 @@ class Planner:
         name, step = list(self.entry.steps.items())[self.first_wait]
         product = self.point_product
         entering = surviving_share([step.pass_share for step in product.steps])
-        loads = [s.load_size or self.casts_per_load * share for s, share in zip(product.steps, entering, strict=True)]
+        loads = [s.load_size or float(np.mean(self.load_sizes)) * share for s, share in zip(product.steps, entering, strict=True)]
         minutes = [
             float(own[0] + product.turn_minutes(step) / size)
             for own, step, size in zip(self.point.minutes, product.steps, loads, strict=True)
@@ -152,7 +159,7 @@ class Planner:
             If no number of casts gives that chance.
         """
         needed, d = self.needed(order), self.draws
-        given = self.casts_per_load, d.good_share, d.load_correlation if alike else np.zeros_like(d.load_correlation)
+        given = self.load_sizes, d.good_share, d.load_correlation if alike else np.zeros_like(d.load_correlation)
         if len(needed) == 1:
             [(name, count)], lost = needed.items(), {"started": self._started(order), "ruined": d.ruined}
             casts = casts_for(count, order.confidence, *given, set_size=order.matched, **lost)
@@ -171,7 +178,7 @@ class Planner:
     def chance(self, order, casts):
         """Chance that these new casts by item, with the loads under way, are enough."""
         needed, d = list(self.needed(order).values()), self.draws
-        given = (self.casts_per_load, d.good_share, d.load_correlation)
+        given = (self.load_sizes, d.good_share, d.load_correlation)
         if len(needed) == 1:
             lost = {"started": self._started(order), "ruined": d.ruined}
             return chance_of(needed[0], casts[0], *given, set_size=order.matched, **lost)
@@ -192,11 +199,11 @@ class Planner:
 
     def loads(self, order: Order, casts: dict[str, int], extra: int = EXTRA) -> Loads:
         """Loads in pouring order: earlier promises, those under way, the new ones, extra ones in case."""
-        items, most = list(order.items), self.casts_per_load
+        items, sizes, file = list(order.items), self.load_sizes, self.kit.study.file
         rows, products = [], []
-        for promise in self.kit.study.file.orders.promised:
+        for promise in file.orders.promised:
             if promise.product is not None:
-                full = int(self.kit.study.file.products[promise.product].casts_per_load.value)
+                full = load_sizes(file, promise.product)
                 rows += [np.eye(1, len(items), dtype=int)[0] * size for size in loads_for(promise.casts, full)]
                 products += [promise.product] * (len(rows) - len(products))
         promised = len(rows)
@@ -204,9 +211,10 @@ class Planner:
             rows.append(np.array([under.casts if under.variant == name else 0 for name in items]))
         started = len(rows) - promised
         queue = np.repeat(np.arange(len(items)), [casts.get(name, 0) for name in items])  # variants share a load that has room
-        rows += [np.bincount(queue[n : n + most], minlength=len(items)) for n in range(0, queue.size, most)]
+        ends = np.cumsum((0, *loads_for(queue.size, sizes)))
+        rows += [np.bincount(queue[begin:end], minlength=len(items)) for begin, end in pairwise(ends)]
         planned = len(rows)
-        rows += [np.bincount(np.arange(most) % len(items), minlength=len(items))] * extra
+        rows += [np.bincount(np.arange(sizes[n % len(sizes)]) % len(items), minlength=len(items)) for n in range(extra)]
         casts = np.array(rows).reshape(len(rows), len(items))
         counts = {"promised": promised, "started": started, "planned": planned}
         return with_making(self, Loads(casts=casts, **counts, promised_products=tuple(products)))
@@ -317,7 +325,6 @@ class Planner:
 
     def _plan(self, order, loads, draws, entering, good, opened, stations):
         file, steps, first = self.kit.study.file, list(self.entry.steps.items()), self.first_wait
-        names = [name for name, _ in steps]
         entering, lots = with_copies(self, entering, self.lots(loads, draws), loads)
         minutes = self.step_minutes(draws, entering, lots)
         wait = np.stack([np.rint(w * 3600) for w in draws.wait], axis=-1)
@@ -343,10 +350,11 @@ class Planner:
         for k, (name, s) in list(enumerate(steps))[first:]:
             station = s.wait_in if s.wait_in in file.stations else None
             if station is not None:
-                slots[station] = int(file.stations[station].count.value) * self._share_of_station(k) + stations
+                size = None if s.load_size is None else s.load_size.value
+                slots |= slots_of(station, file.stations[station], size, self.casts_per_load, stations)
             stages.append(
                 Stage(
-                    name=name if k > first else " + ".join(names[: first + 1]),
+                    name=name if k > first else " + ".join(name for name, _ in steps[: first + 1]),
                     block=whole
                     if k == first
                     else s.load_minutes.value + s.lot_minutes.value > 0 and int(work[..., k - first].max(initial=0)) <= longest,
@@ -356,7 +364,8 @@ class Planner:
                     follows_temperature=s.wait_at is not None and bool(file.temperature.months),
                 )
             )
-        needed = np.array(list(self.needed(order).values()))
+        pool = pools([stage.station for stage in stages], entering[..., 0].max(axis=0).tolist(), slots, file.stations)
+        names, needed = [*slots, None], np.array(list(self.needed(order).values()))
         credit = good // order.matched
         credit[:, : loads.promised] = 0
         size = draws.load_correlation.size
@@ -369,7 +378,7 @@ class Planner:
             # what is poured and not yet checked may be in its moulds still, but not more of it than there are
             full = len(order.under_way) - n if own is None else sum(own.fills(later.casts) for later in order.under_way[n:])
             in_moulds = full <= (sets if own is None else own.in_hand)
-            under_way[loads.promised + n] = (1, ready, stages[0].station if busy else None, in_moulds)
+            under_way[loads.promised + n] = (1, ready, names[pool[loads.promised + n, 0]] if busy else None, in_moulds)
         return Plan(
             stages=tuple(stages),
             work=work,
@@ -380,6 +389,7 @@ class Planner:
             planned=loads.planned,
             after=loads.after,
             slots=slots,
+            pool=pool,
             places_in={name: int(rack.places.value) for name, rack in file.racks.items()},
             places=places,
             moulds=np.full(size, sets),
@@ -407,8 +417,3 @@ class Planner:
             load = turns * draws.load_minutes[k][:, None] + lots * draws.lot_minutes[k][:, None]
             parts.append(pieces * draws.minutes[k][:, None] + np.where(pieces > 0, load, 0.0))
         return np.stack(parts, axis=-1)
-
-    def _share_of_station(self, k):
-        """Loads that share one station at a step whose load is larger than what is cast at once."""
-        step = list(self.entry.steps.values())[k]
-        return 1 if step.load_size is None else max(int(step.load_size.value // self.casts_per_load), 1)

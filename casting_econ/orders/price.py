@@ -178,7 +178,7 @@ def _past(plan):
     planner, order, draws = plan.planner, plan.order, plan.planner.draws
     unbooked = max(order.good - sum(good for _, good in order.checked), 0)
     casts = ceil(unbooked / float(planner.point.good_share[0]) - 1e-9)
-    sizes = np.array([*(casts for casts, _ in order.checked), *loads_for(casts, planner.casts_per_load)])
+    sizes = np.array([*(casts for casts, _ in order.checked), *loads_for(casts, planner.load_sizes)])
     surviving = np.stack([*np.broadcast_arrays(*surviving_share(draws.shares)), draws.good_share], axis=-1)
     through = sizes[:, None] * surviving[:, None, :]
     named, whole = sum(count > 0 for count in order.in_hand.values()), len(sizes) - len(order.checked)

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..models.costs import hands_on_minutes
-from ..models.schedule import Plan, Schedule
+from ..models.schedule import DAY, Plan, Schedule
 from ..models.workshop import Channel, Product
 from ..models.yields import rolled_yield, surviving_share
 from .dates import Opening
@@ -111,6 +111,16 @@ class SimulatedOrder:
     opened: Opening
     deadline: int  # packed before this, it arrives in time [s]
     weights: np.ndarray  # of the draws, so that planned loads are enough just as often as the formula says; shape (D,), sum 1 [-]
+
+    def pot(self, load: int, stage: int = 0) -> str | None:
+        """Station that a load takes at a stage: the pot itself where pots differ; None where it takes none."""
+        return [*self.plan.slots, None][self.plan.pool[load, stage]]
+
+    def waited(self, load: int, stage: int, moment: int) -> int:
+        """Length of the wait after a stage, in the first draw, that begins then. [s]"""
+        wait, warmth = int(self.plan.wait[0, load, stage]), self.opened.calendar.warmth
+        longer = warmth[min(moment // DAY, warmth.size - 1)] if self.plan.stages[stage].follows_temperature else 1.0
+        return round(wait * longer)
 
     def split(self, count: int) -> list["SimulatedOrder"]:
         """The courses of several first days or sets of moulds apart; only their ends."""

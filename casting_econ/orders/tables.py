@@ -97,7 +97,7 @@ def rule_table(plan: OrderPlan) -> pd.DataFrame:
     rules = {rule: max(casts - order.poured, 0) for rule, casts in rules.items()} | {"this plan": plan.casts}
     casts = list(rules.values())
     chances = [*list(planner.curve(order, casts[:-1])), plan.chance_of_enough]
-    loads = [ceil(n / planner.casts_per_load) for n in casts]
+    loads = [len(loads_for(n, planner.load_sizes)) for n in casts]
     return list(zip(rules, casts, loads, chances, strict=True))
 
 
@@ -115,7 +115,7 @@ def variant_table(plan: OrderPlan) -> pd.DataFrame:
 def set_table(plan: OrderPlan) -> pd.DataFrame:
     """Distribution of the full sets that the planned casts give, all variants taken as one."""
     planner, d = plan.planner, plan.planner.draws
-    loads = (*loads_for(plan.casts, planner.casts_per_load), *(u.casts for u in plan.order.under_way))
+    loads = (*loads_for(plan.casts, planner.load_sizes), *(u.casts for u in plan.order.under_way))
     chances = counts_from_loads(loads, d.good_share, d.load_correlation, plan.order.matched, d.ruined).mean(axis=0)
     at_least = np.cumsum(chances[::-1])[::-1]
     frame = pd.DataFrame({"sets": np.arange(chances.size), "chance": chances, "at least": at_least})
@@ -151,6 +151,8 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
         if load < loads.promised:
             product = loads.promised_products[load]
             kind = "promised before" if product == plan.order.product else f"promised before: {product}"
+        pot = course.pot(load)
+        kind += f", {pot}" if pot and pot not in plan.planner.kit.study.file.stations else ""  # one of several that differ
         parts = [f"{count} {name}" for name, count in zip(plan.order.items, loads.casts[load], strict=True) if name and count]
         parts = parts if load >= loads.promised else []  # what was promised before has no variants of this order
         cast = np.broadcast_to(loads.by_draw[:, load].any(axis=1), len(course.weights))  # a later round may have no such load

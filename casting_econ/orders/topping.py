@@ -31,17 +31,19 @@ def cast_now(planner, order: Order) -> dict[str, int]:
     return found
 
 
-def in_loads(casts: np.ndarray, most: int, *, apart: bool) -> np.ndarray:
-    """Casts of a round in loads of at most so many, item by item; where `apart`, no load holds two items.
+def in_loads(casts: np.ndarray, sizes: tuple[int, ...], *, apart: bool) -> np.ndarray:
+    """Casts of a round in loads of at most so many in turn, item by item; where `apart`, no load holds two items.
 
     `casts` has shape (D, I), the result (D, L, I). [cast]
     """
+    most = int(casts.sum(axis=1).max(initial=0)) // min(sizes) + casts.shape[1] + 1
+    starts = np.append(0, np.cumsum(np.resize(sizes, most)))
     begin, end, at = np.zeros_like(casts), np.zeros_like(casts), np.zeros(len(casts), casts.dtype)
     for item in range(casts.shape[1]):
-        begin[:, item] = -(-at // most) * most if apart else at
+        begin[:, item] = starts[np.searchsorted(starts, at)] if apart else at
         at = end[:, item] = begin[:, item] + casts[:, item]
-    edges = np.arange(-(-int(at.max(initial=0)) // most))[:, None] * most
-    return np.clip(np.minimum(end[:, None], edges + most) - np.maximum(begin[:, None], edges), 0, None)
+    edges = starts[: 1 + np.searchsorted(starts, at.max(initial=0))][:, None]
+    return np.clip(np.minimum(end[:, None], edges[1:]) - np.maximum(begin[:, None], edges[:-1]), 0, None)
 
 
 def _followed(planner, order, base, now, draws, rng):
@@ -51,7 +53,7 @@ def _followed(planner, order, base, now, draws, rng):
     goods = [good_of(parts[0], draws, rng)]
 
     def outcome(casts):
-        parts.append(in_loads(casts, planner.casts_per_load, apart=size > 1))
+        parts.append(in_loads(casts, planner.load_sizes, apart=size > 1))
         goods.append(good_of(parts[-1], draws, rng))
         return (goods[-1] // size).sum(axis=1)
 

@@ -24,7 +24,7 @@ class StationEntry(Node):
         if not isinstance(places, list) or not places:
             return raw
         count = {} if len(places) == 1 else {"count": len(places)}
-        alike = all(one == places[0] for one in places) and raw.get("count", len(places)) == len(places)
+        alike = len(places) == 1 or (all(one == places[0] for one in places) and raw.get("count", len(places)) == len(places))
         return count | raw | ({"places": places[0]} if alike else {})
 
     @property

@@ -70,7 +70,7 @@ class Project:
         share = float(year["overhead_per_year"]) / yearly if yearly else 0.0
         gross, receipts = self._receipts(None if plan.order.price is None else plan.order.price)
         account = Account(
-            casts=float(plan.loads.by_draw[:, own].sum(axis=(1, 2)).mean()),
+            casts=casts_of(plan),
             loads=float(plan.loads_in_all),
             lots=float(lots.sum(axis=1).mean()),
             pieces=good + plan.order.good,
@@ -296,6 +296,11 @@ class Project:
             item, parts, _ = row.item.partition(": ")
             found[item] = (nan if parts else row.bought, row.cost + found.get(item, (0.0, 0.0))[1])
         return found
+
+
+def casts_of(plan: OrderPlan) -> float:
+    """Casts of a plan, later rounds of topping up in them, on average. [cast]"""
+    return float(plan.loads.by_draw[:, plan.loads.own].sum(axis=(1, 2)).mean())
 
 
 def order_then(kit: OpenStudy, name: str, **asked) -> Order:

@@ -209,7 +209,7 @@ class Lessons:
         project, order = self.project, self.project.order
         begin = (project.log.ended or order.start) + timedelta(days=1)
         span = max((order.due - project.plan.order.start).days, 1)
-        sold = {"channel": order.channel, "price": order.price}
+        sold = {key: getattr(order, key) for key in ("channel", "price", "policy", "match_within")}
         plan = open_order(
             self.taught,
             None,

@@ -6,13 +6,12 @@ import pandas as pd
 
 from ..assumptions import label
 from ..formatting import Format
-from ..models.projects import in_digits
 from ..orders.tables import day
 from ..pages.table import shown
-from .account import BASES, CAUSES
+from .account import BASES
 from .lessons import Lessons
 from .logged import ORDERS, WEEKLY
-from .project import Project
+from .project import Project, casts_of
 
 KINDS = {ORDERS: "enquiry, packing and posting", WEEKLY: "weekly hours"}  # as the plan of an order calls them
 BASIS_NAMES = {"by_use": "equipment by use", "by_time": "equipment by time", "at_once": "equipment all at once"}
@@ -101,11 +100,7 @@ def pay_table(project: Project) -> pd.DataFrame:
 @shown("project-bridge", "From planned to actual pay an hour, by cause; the parts add up", "cause: text; money an hour: money")
 def bridge_table(project: Project) -> pd.DataFrame:
     """Planned pay, the part of each cause, actual pay; exact in whole cents. [money/hour]"""
-    if project.causes is None:
-        return []
-    ends = [round(account.pay(), 2) for account in (project.planned, project.actual)]
-    parts = in_digits(project.causes, ends[1] - ends[0], 2)
-    return [("planned", ends[0]), *((cause, parts[cause]) for cause in CAUSES), ("actual", ends[1])]
+    return list(project.cents.items())
 
 
 @shown("project-cost", "What a delivered piece really cost", "kind: text; planned: money; actual: money; difference: money")
@@ -169,8 +164,8 @@ def again_table(lessons: Lessons, fmt: Format) -> pd.DataFrame:
         return ["–" if value is None else write(value) for value in values]
 
     return [
-        ("casts", "", *told(fmt.number, first.casts, actual and actual.casts, plan.casts)),
-        ("loads", "", *told(fmt.number, first.new_loads, actual and actual.loads, plan.new_loads)),
+        ("casts", "", *told(fmt.number, project.planned.casts, actual and actual.casts, casts_of(plan))),
+        ("loads", "", *told(fmt.number, project.planned.loads, actual and actual.loads, plan.loads_in_all)),
         ("hours", "h", *told(fmt.significant, project.quoted.hours.mean(), actual and actual.total_hours, quoted.hours.mean())),
         ("price that earns the target", money, *told(fmt.money, project.quoted.full_cost, None, quoted.full_cost)),
         ("such that eight in ten do", money, *told(fmt.money, project.quoted.at_chance(0.8), None, quoted.at_chance(0.8))),

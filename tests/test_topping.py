@@ -11,8 +11,7 @@ from order_events import Order as Events
 
 from casting_econ.faults import StudyError
 from casting_econ.kit import format_of, open_study
-from casting_econ.models import Material, Product, Step, chance_by_variant, piece_cost
-from casting_econ.models.topping import first_casts, top_up, top_up_casts
+from casting_econ.models import Material, Product, Step, chance_by_variant, first_casts, piece_cost, top_up, top_up_casts
 from casting_econ.orders import open_order, order_lines, order_results, policies, price_of, quote_of, scenarios, tables, wording
 from casting_econ.orders.buying import buying_list
 from casting_econ.orders.spec import AT_ONCE, TOP_UP
@@ -218,6 +217,9 @@ def test_the_policy_of_the_commission_decides(tmp_path):
     begins = {load: start for load, _, start, _ in reversed(typical.segments)}
     later = [load for load in begins if rounds[load] == 2]
     assert later and min(begins[load] for load in later) >= typical.done[0, rounds == 1].max()
+    shown = tables.load_table(plan, format_of(plan.planner.kit, year=False)).set_index("kind")
+    assert (shown.loc["round 1", "needed"] == 1).all() and (shown.loc["round 2", "needed"] < 1).all()
+    assert (shown[shown.casts == 0].through == "–").all() and (shown[shown.casts > 0].through != "–").all()
     said = " ".join(order_lines(plan, price_of(plan)))
     assert "Cast 36 red, 36 sand, 36 moss" in said and "is advised" in said and "no policy" not in said
 
@@ -343,6 +345,17 @@ def test_lots_of_the_year(tmp_path):
     few = study(tmp_path).point().products["peg"]["piece"].minutes
     more = study(tmp_path, ("load_correlation", "lots_per_load = 4\nload_correlation")).point().products["peg"]["piece"].minutes
     assert more - few == pytest.approx(3 * 6 / 36 / 0.86)
+
+
+@pytest.mark.parametrize(("lots", "left"), [(1, 36.0), (3, 24.0)])
+def test_hours_of_lots_are_not_those_of_the_load(lots, left, tmp_path):
+    """Own arithmetic: of sixty minutes a load of 36 eighteen are by the piece and six by the lot; the rest is what is learnt."""
+    asks = ('load_minutes = "10 min"', 'load_minutes = { value = "10 min", from = "records", worth = "3 loads" }')
+    study(tmp_path, asks, ("casts_per_load = 36", f"casts_per_load = 36\nlots_per_load = {lots}"))
+    (tmp_path / "records").mkdir()
+    rows = [f"2026-0{month}-01,60,peg,cast,36" for month in range(1, 9)]
+    (tmp_path / "records" / "timesheet.csv").write_text("\n".join(["date,minutes,product,step,pieces_handled", *rows]) + "\n")
+    assert open_study(tmp_path).assumed.evidence["products.peg.steps.cast.load_minutes"].observed == pytest.approx(left)
 
 
 def test_a_set_may_match_within_a_lot(tmp_path):

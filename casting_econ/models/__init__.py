@@ -12,6 +12,7 @@ from .moulds import cheapest_replacement_age, expected_casts, moulds_worn
 from .orders import casts_by_variant, casts_for, chance_by_variant
 from .selling import newsvendor_quantity, order_contribution, orders_at_price
 from .supplies import cheapest_packs, hours_at_temperature, mixed_masses
+from .topping import ToppedUp, first_casts, top_up, top_up_casts
 from .workshop import Channel, Equipment, Material, Mould, Overhead, Product, Rack, Station, Step, Workshop
 from .year import Outcome, beyond_target, evaluate
 from .yields import at_scrap_rate, entering_per_good, full_sets_per_load, good_per_load, rolled_yield, scrapped_per_good
@@ -32,6 +33,7 @@ __all__ = [
     "Station",
     "Step",
     "StepCost",
+    "ToppedUp",
     "Workshop",
     "at_scrap_rate",
     "beyond_target",
@@ -46,6 +48,7 @@ __all__ = [
     "entering_per_good",
     "evaluate",
     "expected_casts",
+    "first_casts",
     "full_sets_per_load",
     "good_per_load",
     "hours_at_temperature",
@@ -70,6 +73,8 @@ __all__ = [
     "rolled_yield",
     "scrapped_per_good",
     "self_employed_target",
+    "top_up",
+    "top_up_casts",
     "unit_total",
     "with_levers",
     "yearly_charge",

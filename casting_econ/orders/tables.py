@@ -163,10 +163,9 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
         missing = "complete before" if typical.schedule.complete[0] < NEVER else "not within the calendar"
         when = opened.moment(plan.pours[load]) if load in plan.pours else None
         at = "–" if when is None else f"{_short(fmt, when.date())}, {format_time(when, 'short', locale=fmt.locale)}"
-        done, needed = (
-            ending(here) if here < NEVER else missing,
-            float(course.weights[cast & ((ends < NEVER) | ~order_ends)].sum()),
-        )
+        nothing = load >= loads.new.start and not loads.size[load]  # in the typical course, of a later round
+        done = missing if here == NEVER else "–" if nothing else ending(here)
+        needed = float(course.weights[cast & ((ends < NEVER) | ~order_ends)].sum())
         rows.append((load + 1, kind, casts, ", ".join(parts), at, done, early, late, needed))
     return rows
 

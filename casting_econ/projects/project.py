@@ -13,7 +13,7 @@ from ..evidence.materials import amount_in, bought_amounts, cup_rows, items_of
 from ..faults import one_of, refusal
 from ..kit import OpenStudy
 from ..models import piece_cost
-from ..models.projects import piece_by_division
+from ..models.projects import in_digits, piece_by_division
 from ..models.schedule import NEVER
 from ..orders import Order, OrderPlan, Quoted, open_order, order_of, price_of
 from ..orders.buying import buying_list
@@ -374,6 +374,14 @@ class Project:
     def causes(self) -> dict[str, float] | None:
         """From planned to actual pay an hour by cause; None where either is not known. [money/hour]"""
         return None if self.actual is None else causes_of(self.planned, self.actual)
+
+    @cached_property
+    def cents(self) -> dict[str, float]:
+        """Planned pay, the part of each cause, actual pay, in whole cents that add up; empty where they are not known. [money/hour]"""
+        if self.causes is None:
+            return {}
+        ends = [round(account.pay(), 2) for account in (self.planned, self.actual)]
+        return {"planned": ends[0], **in_digits(self.causes, ends[1] - ends[0], 2), "actual": ends[1]}
 
     @cached_property
     def outlay(self) -> float:

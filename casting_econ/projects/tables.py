@@ -6,10 +6,9 @@ import pandas as pd
 
 from ..assumptions import label
 from ..formatting import Format
-from ..models.projects import in_digits
 from ..orders.tables import day
 from ..pages.table import shown
-from .account import BASES, CAUSES
+from .account import BASES
 from .lessons import Lessons
 from .logged import ORDERS, WEEKLY
 from .project import Project
@@ -101,11 +100,7 @@ def pay_table(project: Project) -> pd.DataFrame:
 @shown("project-bridge", "From planned to actual pay an hour, by cause; the parts add up", "cause: text; money an hour: money")
 def bridge_table(project: Project) -> pd.DataFrame:
     """Planned pay, the part of each cause, actual pay; exact in whole cents. [money/hour]"""
-    if project.causes is None:
-        return []
-    ends = [round(account.pay(), 2) for account in (project.planned, project.actual)]
-    parts = in_digits(project.causes, ends[1] - ends[0], 2)
-    return [("planned", ends[0]), *((cause, parts[cause]) for cause in CAUSES), ("actual", ends[1])]
+    return list(project.cents.items())
 
 
 @shown("project-cost", "What a delivered piece really cost", "kind: text; planned: money; actual: money; difference: money")

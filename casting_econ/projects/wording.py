@@ -122,12 +122,24 @@ def division_sentence(project: Project, fmt: Format) -> str:
     return f"{text}. That division {heavy}, and leaves out {', '.join(missing[:-1])} and {missing[-1]}."
 
 
+def planned_sentence(project: Project, fmt: Format) -> str:
+    """Why the plan's own page said another pay; nothing where it said the same, or there is no price."""
+    price, here = project.order.price, project.planned.pay()
+    there = None if price is None or here is None else float(project.quoted.pay(price).mean())
+    if there is None or fmt.money(there) == fmt.money(here):
+        return ""
+    return (
+        f"The plan itself said {fmt.money(there)} an hour: it charges moulds by what the order wears of them and equipment for the weeks of the order at most. "
+        f"Here moulds count in full and equipment by use, planned and actual alike, which makes {fmt.money(here)} of the same plan."
+    )
+
+
 def bridge_sentence(project: Project, fmt: Format) -> str:
     """What moved the pay most, or why it cannot be said."""
     if project.actual is None:
         return "Nothing is logged yet that the plan could be compared with."
-    causes = project.causes
-    if causes is None:
+    causes = project.cents
+    if not causes:
         return "Plan and outcome cannot be compared by the hour: one of them has no price, no hours or no pieces."
     rank = [cause for cause in sorted(CAUSES, key=lambda cause: -abs(causes[cause])) if abs(causes[cause]) >= 0.005]
     if not rank:

@@ -562,6 +562,30 @@ def test_where_no_number_holds_the_date_the_earliest_is_taken(tmp_path):
     assert "No number of moulds holds the date" in mould_page.moulds_said(late, format_of(late.planner.kit, year=False))
 
 
+WIDE = (
+    ("count = 1\nplaces = 12", "places = [24, 24]"),
+    ("casts_per_load = 12", "casts_per_load = 24"),
+    ("in_hand = 0", "in_hand = 4"),
+)
+
+
+def test_moulds_that_are_there_are_cast_in_while_others_are_made(tmp_path):
+    """Four of eight in hand and a near date: two loads of twelve are out before the four others are made, and the order is earlier by it."""
+    base = order(
+        tmp_path, *WIDE, ("masters = 3", "masters = 12"), ("pieces = 24", "pieces = 72"), ("due = 2027-03-31", "due = 2027-03-04")
+    )
+    choice = next(one for one in base.choices if one.moulds == 8)
+    assert choice.plan.loads.size.tolist()[: choice.plan.loads.planned] == [0, 12, 12, 24, 24]
+    making, *loads = hours_of(choice.plan)
+    apart = hours_of(with_moulds(base, 8))
+    assert loads[0] < making < loads[1] + 24 and making < 3 * 24
+    # three full loads would follow on the moulds, a day each; two are left, so it ends a day earlier
+    assert 20 < max(apart) - max(loads) < 28
+    # where the date is far, nothing is poured in half loads
+    far = order(tmp_path, *WIDE, ("masters = 3", "masters = 12"), ("pieces = 24", "pieces = 72"))
+    assert all(not one.plan.planner.moulds.early for one in far.choices)
+
+
 def test_prices_carry_the_wear_and_show_the_whole(first):
     """Full cost has the worn part of the moulds; the row below has all that is paid for them now, by the difference of the two."""
     quoted, cost = price_of(first), mould_cost(first)
@@ -573,6 +597,17 @@ def test_prices_carry_the_wear_and_show_the_whole(first):
     assert whole - full == pytest.approx(cost.now - cost.worn)
     hours = tables.hours_table(first, quoted).set_index("what").hours
     assert hours["making moulds that wear out"] == pytest.approx(24 / 480 * 165 / 60)
+
+
+def test_loads_of_moulds_stand_in_the_table_of_loads(tmp_path):
+    """With the first three loads those of moulds and copies, all needed in every draw; where the order is topped up too."""
+    for folder, policy in (("once", "all at once"), ("topped", "count, then top up")):
+        (tmp_path / folder).mkdir()
+        plan = with_moulds(order(tmp_path / folder, ("pieces = 24", f'pieces = 24\npolicy = "{policy}"')), 3)
+        table = tables.load_table(plan, format_of(plan.planner.kit, year=False))
+        assert table.kind.tolist()[:3] == ["1 mould", "copies of the masters", "2 moulds"]
+        assert table.casts.tolist()[:3] == [0, 3, 0] and table.needed.tolist()[:3] == pytest.approx([1.0] * 3)
+        assert (table.late != "–").all()
 
 
 def test_table_chart_and_words_say_the_same(first):

@@ -7,6 +7,7 @@ import numpy as np
 
 from ..models.supplies import cheapest_packs, mixed_masses
 from ..study.numbers import Amount
+from .making import taken_out
 
 __all__ = ["Purchase", "buying_list", "mould_uses", "purchases"]
 
@@ -76,7 +77,7 @@ def mould_uses(plan) -> list[Use]:
     mould = planner.entry.mould
     if making is None:
         return [(f"{path}.mould.materials", mould.materials, float(plan.moulds_to_make), 0.0, 0.0, "set")] if mould else []
-    steps, until = planner.entry.steps.items(), planner.taken_out + 1
+    steps, until = planner.entry.steps.items(), taken_out(planner) + 1
     moulds, copies = (making.total(what) for what in ("moulds", "copies"))
     pours, loads = (making.total(what) for what in ("pours", "copy_loads"))
     uses = [

@@ -8,13 +8,25 @@ from itertools import accumulate
 import numpy as np
 
 from ..evidence import mould_lives, moulds_in_hand
+from ..models.counts import loads_for
 from ..models.mould_making import MouldMaking, mould_making, moulds_for_load
 from ..models.moulds import moulds_worn
 from ..models.schedule import Plan, Stage, through_other_stages
 from ..models.yields import rolled_yield
 from .pots import pools, slots_of
 
-__all__ = ["Making", "MakingLoad", "in_calendar", "making_of", "planner_with", "room_in", "with_copies", "with_making"]
+__all__ = [
+    "Making",
+    "MakingLoad",
+    "early_loads",
+    "in_calendar",
+    "making_of",
+    "planner_with",
+    "room_in",
+    "taken_out",
+    "with_copies",
+    "with_making",
+]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,6 +39,7 @@ class MouldsInUse:
     cavities: int  # [cast/mould]
     life: tuple[float, float, float | None]  # casts a cavity, its shape, and the age of replacement [cast, -, cast]
     age: float  # casts a cavity that those in hand have given [cast]
+    early: tuple[int, ...] = ()  # loads poured first, in moulds that are there while others are made [cast]
 
     @classmethod
     def of(cls, study, product: str, mould) -> "MouldsInUse | None":
@@ -45,6 +58,11 @@ class MouldsInUse:
             life=(float(mould.life_casts), float(mould.life_shape), mould.replace_at),
             age=float(lives[1].mean()) if lives and lives[1].size else 0.0,
         )
+
+    def in_loads(self, casts: int, sizes: tuple[int, ...]) -> tuple[int, ...]:
+        """Loads of so many casts: the early ones, then full ones of these sizes in turn. [cast]"""
+        ends = np.minimum(np.cumsum((0, *self.early)), casts)
+        return (*(int(size) for size in np.diff(ends) if size), *loads_for(casts - int(ends[-1]), sizes))
 
     def fills(self, casts: int) -> int:
         """Moulds that so many casts fill. [mould]"""
@@ -88,6 +106,13 @@ class Making:
         return sum(one.gained for way in self.found for one in way.rounds if one.kind == "moulds")
 
 
+def taken_out(planner) -> int:
+    """Index of the step whose hand work gets the pieces out of the moulds; past the last where the last wait does."""
+    named = planner.entry.mould and planner.entry.mould.free_after
+    waits = any(step.wait.value > 0 for step in planner.entry.steps.values())
+    return list(planner.entry.steps).index(named) if named else planner.first_wait + waits
+
+
 def room_in(planner, station: str | None, places: int = 1) -> tuple[int, ...]:
     """Things of so many places that each of a station's places takes at once; empty where nothing limits them."""
     entry = planner.kit.study.file.stations.get(station)
@@ -113,26 +138,16 @@ def making_of(planner, sizes: list[int], begin: int) -> Making:
     Making
         Moulds that wear out before the last load are made anew, in time for it.
     """
-    moulds, entry = planner.moulds, planner.entry.mould
-    have, wanted, masters, cavities = moulds.in_hand, moulds.in_use, moulds.masters, moulds.cavities
-    if not (sizes and have + masters):  # with neither mould nor master none of it comes about
+    moulds = planner.moulds
+    have, wanted = moulds.in_hand, moulds.in_use
+    if not (sizes and have + moulds.masters):  # with neither mould nor master none of it comes about
         return Making(moulds=wanted, in_hand=have)
-    steps, out = planner.point_product.steps, planner.taken_out
-    rooms = [room_in(planner, step.wait_in, cavities) for step in entry.steps.values()]
-    most = int(planner.entry.casts_per_load.value)
-    waits = planner.point_product.mould.steps, steps[:out]
-    given = {
-        "cure_hours": tuple(float(sum(step.wait_hours for step in part)) for part in waits),
-        "good_share": float(rolled_yield([step.pass_share for step in steps[: out + 1]])),
-        "mould_room": min(filter(None, rooms), key=sum, default=()),
-        "copy_room": [min(room, most) for room in room_in(planner, steps[planner.first_wait].wait_in)] or (most,),
-    }
-    first = mould_making(wanted, masters, cavities, in_hand=have, **given)
+    first = _way(planner, wanted, moulds.masters, have)
     copied = sum(moulds.fills(load) for one in first.of("copies") for load in one.loads)
     used = accumulate((moulds.fills(size) for size in sizes), initial=copied)
     *worn, last = (moulds.worn(uses) for uses in used)  # when so many loads are poured
     anew = int(worn[-1] + 0.5)
-    again = mould_making(wanted + anew, masters + first.copied, cavities, in_hand=wanted, **given)
+    again = _way(planner, wanted + anew, moulds.masters + first.copied, wanted)
     loads, before = [], ()
     for way in (first, again):
         small = 0
@@ -150,12 +165,52 @@ def making_of(planner, sizes: list[int], begin: int) -> Making:
     return Making(moulds=wanted, in_hand=have, found=(first, again), loads=tuple(loads), worn=last)
 
 
-def planner_with(planner, in_use: int):
-    """The planner with so many moulds in use, on the same draws. [mould]"""
+def _way(planner, wanted, masters, have):
+    """The quickest way to so many moulds, with the waits, checks and places of the study."""
+    cavities, most = planner.moulds.cavities, int(planner.entry.casts_per_load.value)
+    steps, out = planner.point_product.steps, taken_out(planner)
+    rooms = [room_in(planner, step.wait_in, cavities) for step in planner.entry.mould.steps.values()]
+    waits = planner.point_product.mould.steps, steps[:out]
+    return mould_making(
+        wanted,
+        masters,
+        cavities,
+        in_hand=have,
+        cure_hours=tuple(float(sum(step.wait_hours for step in part)) for part in waits),
+        good_share=float(rolled_yield([step.pass_share for step in steps[: out + 1]])),
+        mould_room=min(filter(None, rooms), key=sum, default=()),
+        copy_room=[min(room, most) for room in room_in(planner, steps[planner.first_wait].wait_in)] or (most,),
+    )
+
+
+def planner_with(planner, in_use: int, early: tuple[int, ...] = ()):
+    """The planner with so many moulds in use [mould], and smaller loads while they are made [cast], on the same draws."""
     other = copy(planner)
     other.__dict__.pop("casts_per_load", None)
-    other.moulds = replace(planner.moulds, in_use=in_use)
+    other.moulds = replace(planner.moulds, in_use=in_use, early=early)
     return other
+
+
+def early_loads(planner) -> tuple[int, ...]:
+    """Loads that moulds already there can give, a cure each, while others are made. [cast]
+
+    Where they hold at least half of a full load, but not all of it, and a pot is free.
+    """
+    moulds, full = planner.moulds, planner.casts_per_load
+    if not moulds.in_hand + moulds.masters:
+        return ()
+    station = planner.point_product.steps[planner.first_wait].wait_in
+    entry, there, sizes = planner.kit.study.file.stations.get(station), moulds.in_hand, []
+    cures = [step.wait_in for step in planner.entry.mould.steps.values() if step.wait.value > 0]
+    for one in _way(planner, moulds.in_use, moulds.masters, there).rounds:
+        pour = one.kind == "moulds"
+        filled = 0 if pour else sum(moulds.fills(load) for load in one.loads)
+        taken = len(one.loads) if not pour or station in cures else 0
+        most = (there - filled) * moulds.cavities
+        if full <= 2 * most < 2 * full and (entry is None or taken < int(entry.count.value)):
+            sizes += [most] * (len(cures) if pour else 1)
+        there += one.gained if pour else 0
+    return tuple(sizes)
 
 
 def with_making(planner, loads):
@@ -181,7 +236,7 @@ def with_copies(planner, entering: np.ndarray, lots: np.ndarray, loads) -> tuple
     entering, lots = entering.copy(), lots.copy()
     for load, one in loads.made.items():
         if one.kind == "copies":
-            entering[:, load, : planner.taken_out + 1], lots[:, load] = one.count, 1.0
+            entering[:, load, : taken_out(planner) + 1], lots[:, load] = one.count, 1.0
     return entering, lots
 
 

@@ -11,7 +11,7 @@ from ..faults import refusal
 from ..models.costs import mould_per_cast
 from ..study import STUDY_FILE
 from .buying import mould_uses, purchases
-from .making import planner_with, room_in
+from .making import early_loads, planner_with, room_in, taken_out
 from .plan import TRIES, OrderPlan
 
 __all__ = ["MouldChoice", "MouldCost", "mould_cost", "with_moulds_chosen"]
@@ -40,7 +40,7 @@ def mould_cost(plan: OrderPlan) -> MouldCost:
     if making is None:
         hours = plan.moulds_to_make * float(product.mould.minutes) / 60.0
     else:
-        steps, until = product.mould.steps, planner.taken_out + 1
+        steps, until = product.mould.steps, taken_out(planner) + 1
         minutes = (sum(float(getattr(step, key)) for step in steps) for key in ("minutes", "load_minutes"))
         kinds = planner.point.minutes, [a + b for a, b in zip(planner.point.load_minutes, planner.point.lot_minutes, strict=True)]
         copying = (sum(float(part[0]) for part in kind[:until]) for kind in kinds)
@@ -105,12 +105,23 @@ def with_moulds_chosen(plan: OrderPlan) -> OrderPlan:
     if not moulds.in_hand + moulds.masters:
         column, right = f"products.{product}.mould.masters", "1 or more: a master is needed before a mould can be made"
         raise refusal(STUDY_FILE, "neither a mould nor a master in hand", right, column=column, found="0 and 0")
-    choices = [MouldChoice(plan=OrderPlan(planner=planner_with(plan.planner, n), order=plan.order)) for n in _numbers(plan)]
+    choices = [_choice(plan, count) for count in _numbers(plan)]
     cheapest = sorted(choices, key=lambda one: (one.in_all, one.moulds))
     safe = (one for one in cheapest if one.in_time >= plan.order.confidence and one.plan.meets_date)
     dated = [one for one in cheapest if one.arrives]
     best = next(safe, None) or min(dated or cheapest, key=lambda one: (one.arrives or date.max, -one.in_time))
     return replace(best.plan, choices=tuple(choices))
+
+
+def _choice(plan, count):
+    """The order with so many moulds; where it is late so, with casting in those that are there while others are made, if that is earlier."""
+    planner = planner_with(plan.planner, count)
+    found = MouldChoice(plan=OrderPlan(planner=planner, order=plan.order))
+    early = () if plan.tops_up or found.in_time >= plan.order.confidence else early_loads(planner)
+    if not early:
+        return found
+    other = MouldChoice(plan=OrderPlan(planner=planner_with(planner, count, early), order=plan.order))
+    return min(found, other, key=lambda one: (one.arrives or date.max, -one.in_time))
 
 
 def _numbers(plan):

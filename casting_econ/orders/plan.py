@@ -357,7 +357,7 @@ class OrderPlan:
     @cached_property
     def rounds(self) -> int:
         """Lots that the time allows one after the other, at most as many as the order says. [lot]"""
-        done = self.typical.schedule.done[0]
+        done = np.delete(self.typical.schedule.done[0], list(self.loads.made))
         if not self.new_loads or done.min() >= NEVER:
             return 1
         once = int(done.min()) - self.course.opened.seconds(self.order.start)  # through all steps, for one load

@@ -15,14 +15,14 @@ from ..models.orders import casts_by_variant, casts_for, chance_by_variant
 from ..models.schedule import DAY, Plan, Stage, simulate, through_other_stages
 from ..models.supplies import hours_at_temperature
 from ..models.workshop import Product
-from ..models.yields import surviving_share
-from ..pages.curing import LoadWait, load_waits
+from ..pages.curing import LoadWait
 from ..study.schema import is_hand_sanding
 from .dates import REFERENCE_C, Opening, last_moment, opening
-from .making import MouldsInUse, in_calendar, with_copies, with_making
+from .making import MouldsInUse, in_calendar, taken_out, with_copies, with_making
 from .pots import load_sizes, pools, slots_of
 from .simulated import Draws, Loads, SimulatedOrder, draws_of, fates, repeated
 from .spec import Order
+from .waits import first_load_wait
 
 __all__ = ["DRAWS", "Planner"]
 
@@ -101,13 +101,6 @@ class Planner:
         return load_sizes(self.kit.study.file, self.product, self.casts_per_load)
 
     @cached_property
-    def taken_out(self) -> int:
-        """Index of the step whose hand work gets the pieces out of the moulds; past the last where the last wait does."""
-        named = self.entry.mould and self.entry.mould.free_after
-        waits = any(step.wait.value > 0 for step in self.entry.steps.values())
-        return list(self.entry.steps).index(named) if named else self.first_wait + waits
-
-    @cached_property
     def hours_per_week(self) -> float:
         """Hands that commissions can have, other promises not taken off. [hour/week]"""
         stated = self.kit.study.file.orders.hours
@@ -126,21 +119,7 @@ class Planner:
     @property
     def load_wait(self) -> LoadWait:
         """The first wait of a load, as the staircase takes it."""
-        name, step = list(self.entry.steps.items())[self.first_wait]
-        product = self.point_product
-        entering = surviving_share([step.pass_share for step in product.steps])
-        loads = [s.load_size or float(np.mean(self.load_sizes)) * share for s, share in zip(product.steps, entering, strict=True)]
-        minutes = [
-            float(own[0] + product.turn_minutes(step) / size)
-            for own, step, size in zip(self.point.minutes, product.steps, loads, strict=True)
-        ]
-        stations = {s.name: int(s.count) for s in self.point_inputs.stations}
-        found = [w for w in load_waits(product, minutes, stations, product.mould is not None) if w.step == name]
-        hours = float(self.point.wait[self.first_wait][0])
-        nothing = LoadWait(
-            product=self.product, step=name, resource=step.wait_in or name, wait_hours=hours, turnaround_hours=1 / 60, count=1
-        )
-        return next((w for w in found if w.turnaround_hours > 0), nothing)
+        return first_load_wait(self)
 
     # ------------------------------------------------------------------ how many
 
@@ -211,7 +190,8 @@ class Planner:
             rows.append(np.array([under.casts if under.variant == name else 0 for name in items]))
         started = len(rows) - promised
         queue = np.repeat(np.arange(len(items)), [casts.get(name, 0) for name in items])  # variants share a load that has room
-        ends = np.cumsum((0, *loads_for(queue.size, sizes)))
+        in_loads = loads_for if self.moulds is None else self.moulds.in_loads
+        ends = np.cumsum((0, *in_loads(queue.size, sizes)))
         rows += [np.bincount(queue[begin:end], minlength=len(items)) for begin, end in pairwise(ends)]
         planned = len(rows)
         rows += [np.bincount(np.arange(sizes[n % len(sizes)]) % len(items), minlength=len(items)) for n in range(extra)]
@@ -395,7 +375,7 @@ class Planner:
             moulds=np.full(size, sets),
             mould_use=min(sets, 1),
             mould_rest=0 if mould is None else round(mould.rest.value * 3600),
-            mould_stage=self.taken_out - first,
+            mould_stage=taken_out(self) - first,
             start=np.full(size, opened.seconds(order.start)),
             pack=np.rint(draws.order_minutes * 60).astype(np.int64),
             under_way=under_way,

@@ -155,7 +155,8 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
         kind += f", {pot}" if pot and pot not in plan.planner.kit.study.file.stations else ""  # one of several that differ
         parts = [f"{count} {name}" for name, count in zip(plan.order.items, loads.casts[load], strict=True) if name and count]
         parts = parts if load >= loads.promised else []  # what was promised before has no variants of this order
-        cast = np.broadcast_to(loads.by_draw[:, load].any(axis=1), len(course.weights))  # a later round may have no such load
+        some = loads.by_draw[:, load].any(axis=1) | (load in loads.made)  # a later round may have no such load
+        cast = np.broadcast_to(some, len(course.weights))
         ends = np.where(cast, course.schedule.done[:, load], NEVER)
         through = np.sort(ends[ends < NEVER])
         early, late = (ending(through[int(q * through.size)]) if through.size else "–" for q in (0.1, 0.9))

@@ -163,7 +163,7 @@ def test_an_order_without_its_day_is_refused_and_nothing_is_made(tmp_path):
 
 def test_a_terminal_asks_first_which_of_the_two_it_is(tmp_path):
     """Then the order's own questions, again after a slip, and again where a guess cannot stand in."""
-    typed = {"A": ["perhaps", "order"], "3/11": ["", "12", "red", "", str(DUE)], "9/11": ["200 $"]}
+    typed = {"A": ["perhaps", "order"], "3/11": ["", "12", "red", "", str(DUE)], "9/11": ["5 $ a week", "20 $ each"]}
     said, asked = [], []
 
     def prompt(words, default):
@@ -173,6 +173,7 @@ def test_a_terminal_asks_first_which_of_the_two_it_is(tmp_path):
 
     found = ask({}, None, str(tmp_path / "s"), terminal=True, say=said.append, prompt=prompt)
     assert found.order and found.due == DUE and found.colours == {"red": 12} and found.currency == "USD"
+    assert found.figures["price"] == (240, 240, 240) and "for each week where USD/order is asked for" in "\n".join(said)
     assert not any(typed.values())
     told = "\n".join(said)
     assert "neither of the two; right would be order, or workshop" in told

@@ -90,13 +90,13 @@ class Planner:
 
     @cached_property
     def casts_per_load(self) -> int:
-        """Casts of a full load, the largest where pots differ. [cast/load]"""
+        """Casts of a full load, the largest where stations differ. [cast/load]"""
         most = int(self.entry.casts_per_load.value)
         return most if self.moulds is None else min(most, self.moulds.in_use * self.moulds.cavities)
 
     @property
     def load_sizes(self) -> tuple[int, ...]:
-        """Casts of full loads in turn: one size where pots are alike. [cast/load]"""
+        """Casts of full loads in turn: one size where stations are alike. [cast/load]"""
         return load_sizes(self.kit.study.file, self.product, self.casts_per_load)
 
     @cached_property

@@ -1,4 +1,4 @@
-"""Which pot a load goes into, where the pots of a station differ in size."""
+"""Which of its stations a load goes into, and how large it is, where they differ in size."""
 
 import numpy as np
 

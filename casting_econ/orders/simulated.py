@@ -113,7 +113,7 @@ class SimulatedOrder:
     weights: np.ndarray  # of the draws, so that planned loads are enough just as often as the formula says; shape (D,), sum 1 [-]
 
     def pot(self, load: int, stage: int = 0) -> str | None:
-        """Station that a load takes at a stage: the pot itself where pots differ; None where it takes none."""
+        """Station that a load takes at a stage: which one of them where they differ in size; None where it takes none."""
         return [*self.plan.slots, None][self.plan.pool[load, stage]]
 
     def waited(self, load: int, stage: int, moment: int) -> int:

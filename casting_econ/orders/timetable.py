@@ -1,4 +1,4 @@
-"""What each load does when, in a typical course: step by step, in which pot, from which moment to which."""
+"""What each load does when, in a typical course: step by step, in which station, from which moment to which."""
 
 import pandas as pd
 from babel.dates import format_time

@@ -1,6 +1,5 @@
 """Asking the questions: in a terminal one after the other, or all at once from a file and options."""
 
-import re
 import tomllib
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -9,7 +8,7 @@ from typing import Any
 from babel import Locale, UnknownLocaleError
 
 from ..faults import Fault, StudyError, counted, refusal
-from .answers import UNKNOWN, Answers, asks_order, known_currency, read_answer, read_answers
+from .answers import UNKNOWN, Answers, asks_order, read_answer, read_answers
 from .crafts import Craft, crafts
 from .questions import BEGIN, Part, parts_of, questions
 
@@ -145,8 +144,8 @@ def _asked(words: str, part: Part, texts, chosen: str | None, currency: str, pro
             say("  this is needed, and no guess can stand in for it")
             continue
         try:
-            if part.kind == "figure":
-                read_answer(part, text, _written(text) or currency if part.key == "price" else currency)
+            if part.kind == "figure" and part.key != "price":  # which says the currency itself
+                read_answer(part, text, currency)
             read_answers({**texts, part.key: text}, chosen, partly=True)
         except ValueError as error:
             say(f"  {str(error).replace(' -> ', '; right would be ')}")
@@ -154,12 +153,6 @@ def _asked(words: str, part: Part, texts, chosen: str | None, currency: str, pro
             say(f"  {_without_place(error)}")
         else:
             return text
-
-
-def _written(text: str) -> str | None:
-    """Currency that an answer is written in."""
-    found = re.findall(r"[€£$]|\b[A-Z]{3}\b", text)
-    return known_currency(found[0]) if found else None
 
 
 def default_of(craft: Craft, part: Part) -> str:

@@ -1,4 +1,4 @@
-"""Tables of the study file for where loads and pieces wait: pots, ovens and kilns, and racks."""
+"""Tables of the study file for where loads and pieces wait: ovens, kilns and the like, and racks."""
 
 import math
 from typing import Any

@@ -9,10 +9,11 @@ import numpy as np
 from scipy import special
 
 from .draws import copula_matrix, correlate, points, round_up_draws
-from .evidence import Evidence, update
+from .evidence import Evidence, moulds_in_hand, update
 from .models import workshop as model
 from .models.costs import material_cost
 from .models.money import self_employed_target
+from .models.mould_making import moulds_for_load
 from .reference import wages
 from .study import Number, Study
 from .study.scenarios import PASS_SHARE, SCRAP
@@ -110,7 +111,7 @@ def takes_factor(numbers, key):
     if numbers[key].distribution is not None or key.startswith("spread."):
         return None
     last = key.rsplit(".", 1)[-1]
-    if last in ("minutes", "load_minutes", "rework_minutes", "minutes_per_order", "first_minutes"):
+    if last in ("minutes", "load_minutes", "lot_minutes", "rework_minutes", "minutes_per_order", "first_minutes"):
         return "minutes"
     if last == "price":
         return "price" if key.startswith("channels.") else (None if key.startswith("equipment.") else "material")
@@ -206,19 +207,49 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
 
     def step(path, name, entry):
         used, causes = materials(f"{path}.materials", entry.materials), tuple(entry.causes.items())
-        return filled(model.Step, path, entry, name=name, materials=used, causes=causes)
+        loads = () if entry.load_size is None else loads_in(entry, at(path, entry, "load_size"))
+        mean = {"load_size": sum(loads) / len(loads)} if loads else {}
+        return filled(model.Step, path, entry, name=name, materials=used, causes=causes, **mean)
 
-    def mould(path, entry):
+    def loads_in(step, most):
+        """Loads of a step in turn, at most so large each, where its stations differ in size; none where they do not. [piece]"""
+        station = file.stations.get(step.wait_in)
+        return () if station is None else tuple(np.minimum(most, places) for places in station.sizes)
+
+    def mould(path, entry, name, casts_per_load):
+        """The moulds that fill a load: stated as such a set, or the sum over moulds made one by one in one pour."""
         if entry is None:
             return None
-        cost = sum((material_cost(m.cost, m.loss_share) for m in materials(f"{path}.materials", entry.materials)), 0.0)
-        return filled(model.Mould, path, entry, material_cost=cost)
+        if not entry.steps:
+            cost = sum((material_cost(m.cost, m.loss_share) for m in materials(f"{path}.materials", entry.materials)), 0.0)
+            return filled(model.Mould, path, entry, material_cost=cost, steps=())
+        steps = tuple(mould_step(f"{path}.steps.{key}", key, one) for key, one in entry.steps.items())
+        count = moulds_for_load(casts_per_load, entry.cavities)
+        cost, minutes = 0.0, 0.0
+        for one in steps:
+            minutes = minutes + count * one.minutes + one.load_minutes
+            for item in one.materials:
+                cost = cost + material_cost(item.cost, item.loss_share) * (count if item.per == "piece" else 1.0)
+        stated = "sets" in entry.model_fields_set
+        in_use = {} if stated else {"sets": np.maximum(moulds_in_hand(study, name) // count, 1.0)}
+        return filled(model.Mould, path, entry, material_cost=cost, minutes=minutes, steps=steps, **in_use)
+
+    def mould_step(path, name, entry):
+        minutes, load_minutes, wait = (at(path, entry, key) for key in ("minutes", "load_minutes", "wait"))
+        used = materials(f"{path}.materials", entry.materials)
+        return model.Step(
+            name=name, minutes=minutes, load_minutes=load_minutes, wait_hours=wait, wait_in=entry.wait_in, materials=used
+        )
 
     def product(name, entry):
         path = f"products.{name}"
         steps = tuple(step(f"{path}.steps.{key}", key, one) for key, one in entry.steps.items())
-        parts, moulds = materials(f"{path}.parts", entry.parts), mould(f"{path}.mould", entry.mould)
-        return filled(model.Product, path, entry, name=name, steps=steps, parts=parts, mould=moulds)
+        parts, most = materials(f"{path}.parts", entry.parts), at(path, entry, "casts_per_load")
+        moulds = mould(f"{path}.mould", entry.mould, name, most)
+        own = entry.steps.get(entry.first_wait)
+        pots = () if own is None or own.load_size is not None else loads_in(own, most)
+        mean = {"casts_per_load": sum(pots) / len(pots)} if pots else {}
+        return filled(model.Product, path, entry, name=name, steps=steps, parts=parts, mould=moulds, pots=pots, **mean)
 
     def channel(name, entry):
         # orders were counted or guessed at the stated price

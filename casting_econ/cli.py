@@ -75,7 +75,7 @@ def demo(name: str | None, folder: str | None) -> None:
 def new(
     folder: str, craft: str | None, answers: str | None, answer: tuple[str, ...], currency: str | None, locale: str | None
 ) -> None:
-    """Start a study from a dozen plain questions; 'don't know' takes a guess of the trade."""
+    """Start a study of a first order, or of a workshop that runs, from plain questions; 'don't know' takes a guess of the trade."""
     with _faults_told():
         from .starting.asking import answers_given, ask, known_locale
 
@@ -95,7 +95,9 @@ def new(
         for paragraph in first_answer(kit, defaults):
             click.echo(f"\n{_plain(paragraph)}")
         click.echo(f"\nYour study: {click.format_filename(folder)}; edit study.toml, and see what-to-write-down.md.")
-        click.echo(f"The whole report: casting-econ run {click.format_filename(folder)}")
+        order = next(iter(kit.study.file.commissions), "")
+        words = f"plan and quote: casting-econ order {{}} {order}" if order else "report: casting-econ run {}"
+        click.echo(f"The whole {words.format(click.format_filename(folder))}")
 
 
 def _plain(paragraph: str) -> str:
@@ -206,9 +208,17 @@ def sweep(
 @click.option("--variant", multiple=True, metavar="NAME=N", help="Pieces of one colour or form; as often as needed.")
 @click.option("--price", metavar="AMOUNT", help="Price asked for the order, such as 310 or '310 EUR'.")
 @click.option("--channel", metavar="NAME", help="Channel whose fees, postage and minutes an order has.")
+@click.option("--as-of", metavar="DATE", help="Read the logs up to that day only, and take it as today.")
+@click.option(
+    "--scenario",
+    multiple=True,
+    metavar="NAME",
+    help="Scenario of the study to put the order under; several with commas, or again.",
+)
+@click.option("--finished", is_flag=True, help="Look back on it, complete or not: what it took, what it paid, what it teaches.")
 @click.option("--answer-only", is_flag=True, help="Only say the answer; write nothing.")
 @_OUT
-def order(study: str, name: str | None, answer_only: bool, out: str | None, **asked: object) -> None:
+def order(study: str, name: str | None, answer_only: bool, scenario: tuple[str, ...], out: str | None, **asked: object) -> None:
     """Plan and quote a commission: NAME of the study file, or what the options ask for."""
     with _faults_told():
         from datetime import date
@@ -226,6 +236,7 @@ def order(study: str, name: str | None, answer_only: bool, out: str | None, **as
             today=date.today(),
             out=out,
             files=not answer_only,
+            scenarios=scenario,
             say=lambda line: click.echo(_plain(line)),
             variants=variants or None,
             in_hand=in_hand.get("", in_hand) if in_hand else None,
@@ -234,6 +245,20 @@ def order(study: str, name: str | None, answer_only: bool, out: str | None, **as
         if found:
             click.echo(f"\nPlan: {(found / 'plan.html').resolve()}")
             click.echo(f"Quote to print: {(found / 'quote.html').resolve()}")
+            if (found / "project.html").is_file():
+                click.echo(f"What it paid: {(found / 'project.html').resolve()}")
+
+
+@main.command()
+@_STUDY
+@click.argument("order")
+@click.option("--to", "target", required=True, type=click.Path(), help="New folder; a name alone is beside the study.")
+def learn(study: str, order: str, target: str) -> None:
+    """Write a new study in which what an order taught rests on its records."""
+    with _faults_told():
+        from .projects.learnt import learn_from
+
+        click.echo(f"\nNew study: {learn_from(study, order, target, click.echo).resolve()}")
 
 
 @main.command()

@@ -58,13 +58,18 @@ class Format:
         return f"over {self.percent(0.99)}" if share >= 0.995 else self.percent(share)
 
     def styled(self, value, style: str) -> str:
-        """A value as the column of a table says: money, money0, percent, percent1, chance, sure, significant, or digits; – for none."""
+        """A value as the column of a table says: text, money, money0, percent, percent1, chance, sure, significant, figure (that or
+        whole), or digits; – for none."""
         if value is None or value != value:
-            return "–"
+            return "" if style == "text" else "–"
+        if style == "text":
+            return str(value)
         if style.startswith("money"):
             return self.money(value, int(style[5:] or 2))
         if style.startswith("percent"):
             return self.percent(value, int(style[7:] or 0))
+        if style == "figure":
+            return self.number(value) if value == round(value) else self.significant(value)
         return getattr(self, style)(value) if style in ("chance", "significant", "sure") else self.number(value, int(style))
 
 

@@ -1,5 +1,6 @@
 """The open study: its numbers at a point and as draws, and the year that comes of them."""
 
+import datetime as dt
 import hashlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -10,11 +11,12 @@ import numpy as np
 
 from .assumptions import StudyWithEvidence, assume, assume_changed, draw_values, point_values, workshop_at
 from .draws import QUANTILES, chance, in_chunks, round_up_draws, summarise
-from .faults import Fault, StudyError
+from .faults import Fault, StudyError, refusal
 from .formatting import Format
 from .models import Outcome, Workshop, beyond_target, evaluate, longest_wait, with_levers
-from .models.curing import merged_windows
+from .models.windows import merged_windows
 from .study import STUDY_FILE, Study, read_study
+from .study.fields import as_date
 from .study.inputs import input_files
 from .study.load import study_changed
 
@@ -162,27 +164,36 @@ class OpenStudy:
         return Answer(draws=found, resources=resources, target=float(point.target_per_hour), living=float(point.living_per_year))
 
 
-def open_study(folder, *, with_records: bool = True) -> OpenStudy:
-    """Read a study folder and put its evidence to work; the same object while its files are the same. StudyError has all faults."""
-    folder = Path(folder).resolve()
+def open_study(folder, *, with_records: bool = True, as_of: dt.date | str | None = None) -> OpenStudy:
+    """Read a study folder, its logs up to a day if one is given, and put its evidence to work; the same object while its files
+    stay the same. StudyError has every fault."""
+    folder, as_of = Path(folder).resolve(), known_day(as_of)
     files = [path for path in input_files(folder) if path.is_file()]
     digest = hashlib.sha256(
         b"".join(path.name.encode() + hashlib.sha256(path.read_bytes()).digest() for path in files)
     ).hexdigest()
-    return _copies.get((folder, with_records, digest)) or _opened(folder, with_records, digest)
+    return _copies.get((folder, with_records, as_of, digest)) or _opened(folder, with_records, as_of, digest)
 
 
-_copies: dict[tuple[Path, bool, str], OpenStudy] = {}  # studies open already, by where a copy of their files is
+def known_day(text: dt.date | str | None) -> dt.date | None:
+    """The day that `--as-of` names, if any; StudyError for what is none."""
+    try:
+        return None if text is None else as_date(text)
+    except ValueError as error:
+        raise refusal("--as-of", str(error), "a date such as 2026-03-14", found=repr(str(text))) from None
+
+
+_copies: dict[tuple[Path, bool, dt.date | None, str], OpenStudy] = {}  # studies open already, by where a copy of their files is
 
 
 def open_copy(kit: OpenStudy, folder: Path) -> None:
     """Let `open_study` give this study for a copy of its folder too, as long as its files are the same; in this process only."""
-    _copies[folder.resolve(), True, kit.digest] = kit
+    _copies[folder.resolve(), True, kit.study.as_of, kit.digest] = kit
 
 
 @lru_cache(maxsize=4)
-def _opened(folder: Path, with_records: bool, digest: str) -> OpenStudy:
-    study = read_study(folder, with_records=with_records)
+def _opened(folder: Path, with_records: bool, as_of: dt.date | None, digest: str) -> OpenStudy:
+    study = read_study(folder, with_records=with_records, as_of=as_of)
     kit = OpenStudy(study=study, assumed=assume(study), digest=digest)
     a = kit.inputs()
     busy = a.fixed_hours_per_week + sum(c.days_per_year * c.hours_per_day for c in a.channels) / a.weeks_per_year

@@ -1,4 +1,4 @@
-"""Write the invented logs of the three demo studies.
+"""Write the invented logs of the three demo studies, and those of a first order (`make_order_logs.py`).
 
 ALL OF IT IS INVENTED. No workshop, order, price or fault in these logs is real: they are drawn at random, from a
 fixed seed a study, round a hidden truth that differs a little from study.toml, so that the evidence has something to
@@ -375,15 +375,24 @@ def write_log(path, columns, rows, usual):
         writer.writerows(sorted(({**usual, **row} for row in rows), key=lambda row: str(row.get("date", row.get("made")))))
 
 
+def write_logs(folder, study, logs, columns):
+    """Every log of one study."""
+    (folder / "records").mkdir(exist_ok=True)
+    for log, rows in logs.items():
+        usual = {"product": next(iter(study["products"])), "tax_included": "yes"}
+        write_log(folder / "records" / f"{log}.csv", columns[log].split(), rows, usual)
+
+
 def main():
-    """Write the logs of all three studies beside this script."""
+    """Write the logs of all studies beside this script."""
+    import make_order_logs as order  # which takes its tools from here
+
+    here = Path(__file__).resolve().parent
     for name, habits in HABITS.items():
-        folder = Path(__file__).resolve().parent / name
-        study = true_study(folder, TRUTH[name])
-        (folder / "records").mkdir(exist_ok=True)
-        for log, rows in make_logs(study, habits, np.random.default_rng(SEEDS[name])).items():
-            usual = {"product": next(iter(study["products"])), "tax_included": "yes"}
-            write_log(folder / "records" / f"{log}.csv", COLUMNS[log].split(), rows, usual)
+        study = true_study(here / name, TRUTH[name])
+        write_logs(here / name, study, make_logs(study, habits, np.random.default_rng(SEEDS[name])), COLUMNS)
+    study = true_study(here / order.NAME, order.TRUTH)
+    write_logs(here / order.NAME, study, order.make_logs(study, np.random.default_rng(order.SEED)), order.COLUMNS)
 
 
 if __name__ == "__main__":

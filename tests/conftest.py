@@ -46,10 +46,10 @@ CORE = (
 SLOWEST = [
     f"tests/test_{name}.py"
     for name in (
-        "fresh_environment pack cli new orders broken_input warm ended_runs panel calibration evidence reading certain cash "
-        "channel_mix scenarios quote explorer_browser explorer information order_models commission_input"
+        "fresh_environment pack cli new orders samphire broken_input warm ended_runs panel calibration evidence reading certain "
+        "cash channel_mix scenarios quote explorer_browser explorer information order_models commission_input"
     ).split()
-] + ["notebooks/order.ipynb", "notebooks/start.ipynb"]
+] + ["notebooks/order.ipynb", "notebooks/project.ipynb", "notebooks/start.ipynb"]
 
 
 def pytest_collection_modifyitems(items):

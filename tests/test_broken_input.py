@@ -712,7 +712,7 @@ CELLS = [
     ("timesheet", "no minutes", "minutes", "0", "found '0'", "above zero"),
     ("timesheet", "more minutes than a day", "minutes", "1441", "found '1441'", "1440 of a day"),
     ("timesheet", "fractional pieces", "pieces_handled", "14.5", "found '14.5'", "a whole number"),
-    ("timesheet", "unknown step", "step", "poor", "a step, channel or weekly task", "did you mean 'pour'?"),
+    ("timesheet", "unknown step", "step", "poor", "a step, channel, weekly or one-off task", "did you mean 'pour'?"),
     ("timesheet", "more passed than handled", "pieces_passed", "99", "more pieces_passed than pieces_handled", "found 99 of 14"),
     ("batches", "more good than casts", "good", "15", "found 15 of 14", "at most 14"),
     ("batches", "batch id twice", "batch", "K002", "the same id twice", "found 'K002'", "each id once"),

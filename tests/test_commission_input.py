@@ -151,6 +151,8 @@ short_penalty_each = "5 EUR"
 leftover_value = "3 EUR"
 rounds = 3
 in_hand = 2
+one_off = "left out"
+stated_hours = "155 h"
 what = "24 wall tiles"
 note = "invented"
 [quote]
@@ -200,6 +202,7 @@ def test_commission_is_read_as_written(full):
         "start": dt.date(2027, 1, 10),
         "confidence": 0.9,
         "set_of": 6,
+        "match_within": "load",
         "variants": {"sea-green": 18, "sand": 6},
         "channel": "shop",
         "price": 400.0,
@@ -208,6 +211,9 @@ def test_commission_is_read_as_written(full):
         "leftover_value": 3.0,
         "rounds": 3,
         "in_hand": 2,
+        "one_off": "left out",
+        "stated_hours": 155.0,
+        "policy": None,
         "what": "24 wall tiles",
         "note": "invented",
     }
@@ -459,6 +465,29 @@ WRONG = [
     ("start", '"2027-01-10"', '"2027-02-30"', "commissions.harbour-house.start", "not a date", "a day such as"),
     ("confidence", '"90 %"\nset', '"100 %"\nset', "commissions.harbour-house.confidence", "at least 0.5 and at most 0.999"),
     ("set_of", "set_of = 6", "set_of = 0", "commissions.harbour-house.set_of", "outside the limits", "at least 1"),
+    (
+        "match_within",
+        "set_of = 6",
+        'set_of = 6\nmatch_within = "pot"',
+        "commissions.harbour-house.match_within",
+        "'load' or 'lot'",
+    ),
+    ("policy", "set_of = 6", 'set_of = 6\npolicy = "top up"', "commissions.harbour-house.policy", "'count, then top up'"),
+    (
+        "lot_minutes",
+        'load_minutes = "20',
+        'lot_minutes = "3 min/load"\nload_minutes = "20',
+        "products.tile.steps.pour.lot_minutes",
+        "each load",
+    ),
+    (
+        "per",
+        'price = "9 EUR/kg" }',
+        'price = "9 EUR/kg", per = "pot" }',
+        "products.tile.steps.pour.materials.jesmonite.per",
+        "'lot'",
+    ),
+    ("lots_per_load", "casts_per_load = 12", "casts_per_load = 12\nlots_per_load = 0", "products.tile.lots_per_load", "above 0"),
     ("variants", "sand = 6 }", "sand = 0 }", "commissions.harbour-house.variants.sand", "outside the limits", "above 0"),
     ("variant name", "sand = 6 }", '"sa.nd" = 6 }', "commissions.harbour-house.variants.sa.nd", "letters, digits, spaces"),
     ("not all variants", "sand = 6 }", "sand = 12 }", "commissions.harbour-house.variants", "30 pieces in variants, 24 in all"),
@@ -484,6 +513,8 @@ WRONG = [
         "outside the limits",
         "a whole number at least 0",
     ),
+    ("one_off", '"left out"', '"maybe"', "commissions.harbour-house.one_off", "'included' or 'left out'"),
+    ("stated_hours", '"155 h"', '"155 EUR"', "commissions.harbour-house.stated_hours", "cannot be read as hour"),
     ("what", 'what = "24 wall tiles"', "what = 24", "commissions.harbour-house.what", "text in quotes"),
     ("note", 'note = "invented"', "note = []", "commissions.harbour-house.note", "text in quotes"),
     ("name of a commission", "[commissions.harbour-house]", '[commissions."harbour.house"]', None, "letters, digits, spaces"),

@@ -10,8 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from order_events import Settled
 
-from casting_econ.models import Mould, Product, Step, curing, loads_per_week, places_needed
-from casting_econ.models.curing import ENOUGH_LOADS, WEEK_HOURS, InMoulds, in_moulds, merged_windows
+from casting_econ.models import Mould, Product, Step, loads_per_week, places_needed
+from casting_econ.models.curing import ENOUGH_LOADS, WEEK_HOURS, InMoulds, in_moulds
+from casting_econ.models.windows import fit, merged_windows
 
 WEEK = 168 * 3600  # [s]
 LOADS = 4000  # of a trace, before a repeat is given up
@@ -124,13 +125,16 @@ class MouldShop:
     begins; the pour lies within one window. The cure begins at its end and frees the pot at its own. Then each step in `steps`, hand work and a
     wait in the moulds, until the pieces are out; the moulds rest, and the set is free. Of what may begin, work in one go that ends in this window
     goes first, the earliest load before the others; other work is put down whenever anything changes, and at closing time.
+    With `places` the pots differ: the one longest free is filled, with as many pieces as it holds, and hand work is by the piece.
     """
 
-    def __init__(self, turnaround, cure, pots, sets, steps, rest, windows):
+    def __init__(self, turnaround, cure, pots, sets, steps, rest, windows, places=()):
+        self.free, self.size, self.cast = list(places), {}, 0  # places of free pots, pieces by load, pieces cast
+        self.held = len(places) + sets  # loads that may be in pots or moulds
         self.turnaround, self.cure, self.steps, self.rest = turnaround, cure, steps, rest
         self.windows = Workshop(cure, turnaround, 0, windows).open_spans
         longest = max(b - a for a, b in self.windows)
-        self.steps = [(work, in_one_go and work <= longest, wait) for work, in_one_go, wait in steps]
+        self.longest = longest
         self.pots, self.sets, self.jobs, self.pours, self.number = pots or 10**6, sets, [], [], 0
         self.due = {}  # what happens by itself: when, by load and what
         self.env = simpy.Environment(initial_time=min(a for a, _ in windows))
@@ -152,8 +156,11 @@ class MouldShop:
         """One load from the end of its pour until its moulds have rested."""
         yield from self.waiting(load, "cure", self.cure)
         self.pots += 1
+        self.free += [self.size[load]] if load in self.size else []
         self.stir()
         for number, (work, in_one_go, wait) in enumerate(self.steps):
+            work = round(work * self.size[load]) if load in self.size else work
+            in_one_go = in_one_go and work <= self.longest
             if work:
                 job = {"load": load, "step": number, "in one go": in_one_go, "left": work, "done": self.env.event()}
                 self.jobs.append(job)
@@ -169,7 +176,8 @@ class MouldShop:
         due = sorted(
             (0 if what == "rest" else load - self.number, what, at - self.env.now) for (load, what), at in self.due.items()
         )
-        return *due, *sorted((job["load"] - self.number, job["step"], job["left"]) for job in self.jobs)
+        jobs = sorted((job["load"] - self.number, job["step"], job["left"]) for job in self.jobs)
+        return *due, *jobs, tuple(self.free), tuple(self.size[load] for load in sorted(self.size)[-self.held :])
 
     def open_now(self):
         """Start and end of the window this moment lies in or that comes next, counted from now."""
@@ -194,6 +202,9 @@ class MouldShop:
             job, begin = min(able, key=lambda job: (not job["in one go"], job["load"])), self.env.now
             if job is pour:
                 self.pours.append((begin, self.state()))
+                if self.free:
+                    self.size[self.number] = self.free.pop(0)
+                    self.cast += self.size[self.number]
                 self.pots, self.sets, self.number = self.pots - 1, self.sets - 1, self.number + 1
             if job["in one go"]:
                 yield self.env.timeout(job["left"])
@@ -395,7 +406,7 @@ def test_loads_per_week_recursion_starts_as_simulated(kind):
         for k in range(1, 200):
             ready = starts[k - stations] + turnaround + cure if k >= stations else 0
             earliest = max(starts[-1] + turnaround, ready)
-            starts.append(int(curing._fit(np.array([earliest]), turnaround, spans)[0]))
+            starts.append(int(fit(np.array([earliest]), turnaround, spans)[0]))
 
         assert expected == starts, case
 

@@ -104,8 +104,8 @@ def test_parameters_are_plain_and_known_to_papermill(path):
 
 
 def test_run_takes_every_notebook_in_reading_order():
-    """The pages of a run are the numbered notebooks of the folder; an order has its own command, and a study is started by hand."""
-    assert [*PAGES, "explore", "order", "start"] == [path.stem for path in PATHS]
+    """The pages of a run are the numbered notebooks of the folder; an order has its own command and page afterwards, and a study is started by hand."""
+    assert [*PAGES, "explore", "order", "project", "start"] == [path.stem for path in PATHS]
 
 
 @pytest.mark.parametrize("path", PATHS, ids=lambda path: path.stem)

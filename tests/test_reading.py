@@ -518,3 +518,49 @@ def test_spaces_stand_for_the_hyphens_of_a_name(tmp_path):
     )
     records, _, faults = read_records(tmp_path, names)
     assert not faults and list(records["timesheet"].step) == ["grind-and-seal", "shop-upkeep", "web-shop"]
+
+
+SPAN = "date,step,minutes,until,days\n2025-03-03,sand,38 h,2025-03-07,\n2025-03-10,sand,30 h,,2\n"
+
+
+def test_a_row_of_several_days_is_read_and_its_minutes_are_those_of_its_days(tmp_path):
+    """38 h from Monday until Friday and 30 h in two days are rows; 38 h of one day are told once with the remedy."""
+    (tmp_path / "timesheet.csv").write_text(SPAN, encoding="utf-8")
+    records, _, faults = read_records(tmp_path, None)
+    assert faults == [] and records["timesheet"].minutes.tolist() == [2280, 1800]
+
+    rows = "".join(f"2025-03-{day:02d},sand,{day + 30} h\n" for day in range(1, 15))
+    (tmp_path / "timesheet.csv").write_text(f"date,step,minutes\n{rows}", encoding="utf-8")
+    [fault] = read_records(tmp_path, None)[2]
+    assert (fault.row, fault.column) == (2, "minutes") and "`until` or `days`" in fault.right
+    assert "the same in rows 3, 4, 5, 6, 7, 8, 9, 10 and 5 more" in fault.found
+
+
+@pytest.mark.parametrize(
+    ("row", "column", "wrong"),
+    [
+        ("2025-03-07,sand,60,2025-03-03,", "until", "dates out of order"),
+        ("2025-03-03,sand,60,2025-03-04,3", "days", "more days than there are"),
+        ("2025-03-03,sand,60,,0", "days", "cannot be used"),
+        ("2025-03-03,sand,60,,1.5", "days", "cannot be used"),
+        ("2025-03-03,sand,40 h,2025-03-07,1", "minutes", "cannot be used"),  # one day of those five
+    ],
+)
+def test_a_span_that_cannot_be_is_told(tmp_path, row, column, wrong):
+    """Days that end before they begin, are more than there are or are none, and more hours than their days have."""
+    (tmp_path / "timesheet.csv").write_text(f"date,step,minutes,until,days\n{row}\n", encoding="utf-8")
+    [fault] = read_records(tmp_path, None)[2]
+    assert (fault.column, fault.wrong) == (column, wrong)
+
+
+def test_a_total_that_was_set_aside_is_kept_beside_the_sum_of_its_parts(tmp_path):
+    """5, 10, 20, 40, 40 and 45 h under a total of 155 h add up to 160 (common practice, no source)."""
+    rows = "".join(
+        f"2025-03-{3 + n:02d},{step},{hours} h,{n + 3}\n"
+        for n, (step, hours) in enumerate(zip("abcdef", (5, 10, 20, 40, 40, 45)))
+    )
+    (tmp_path / "timesheet.csv").write_text(f"date,step,minutes,days\n{rows}Total,,155 h,\n", encoding="utf-8")
+    records, reading, faults = read_records(tmp_path, None)
+    [file] = reading.files
+    assert faults == [] and records["timesheet"].minutes.sum() == 160 * 60
+    assert file.totals == ((8, "minutes", 155 * 60.0),) and "9300 minutes" in file.unequal[0] and "9600" in file.unequal[0]

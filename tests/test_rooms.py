@@ -19,6 +19,7 @@ kit
 charts
 pages
 orders
+projects
 starting
 running
 accounts explore sharing

@@ -13,11 +13,11 @@ import openpyxl
 import pytest
 from click.testing import CliRunner
 
-from casting_econ.accounts.equipment import straight_line
 from casting_econ.accounts.sheets import Sheet, as_csv, as_xlsx, looks_like_formula
 from casting_econ.accounts.tax_years import Period, periods_of, tax_year_start
 from casting_econ.accounts.year_end import run_year_end, year_end_sheets
 from casting_econ.cli import main
+from casting_econ.evidence.equipment import straight_line
 from casting_econ.faults import StudyError
 from casting_econ.kit import open_study
 from casting_econ.reference import kit_folder

@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 from babel.numbers import get_currency_precision
 
-from ..evidence.labour import KINDS_OF_STEPS, kinds_of_steps
+from ..evidence.equipment import owned, straight_line
+from ..evidence.labour import KINDS_OF_STEPS, by_day, kinds_of_steps
 from ..evidence.materials import amount_in, items_of
 from ..faults import counted
 from ..kit import OpenStudy, open_study
@@ -18,7 +19,6 @@ from ..ledger import place_of
 from ..ledger.logs import plain
 from ..models.costs import piece_cost
 from ..running.run import manifest, replace_folder, working_folder
-from .equipment import owned, straight_line
 from .sheets import Sheet, as_csv, as_xlsx
 from .tax_years import Period, periods_of, tax_year_start
 
@@ -52,12 +52,13 @@ class _Maker:
         if frame is None:
             self.how.append(f"{log}: the study has no such log, or no rows in it.")
             return None
+        count, frame = len(frame), by_day(frame) if log == "timesheet" else frame
         inside = (frame.date >= pd.Timestamp(self.period.first)) & (frame.date < pd.Timestamp(self.period.after))
-        line = f"{log}: {counted(len(frame), 'row')} in the log, {inside.sum()} in this period"
+        line = f"{log}: {counted(count, 'row')} in the log, {frame[inside].index.nunique()} in this period"
         if not inside.all():
             outside = frame[~inside]
             days = f"{outside.date.min():%Y-%m-%d} to {outside.date.max():%Y-%m-%d}"
-            line += f"; {counted(len(outside), 'row')} outside it ({days}), not counted here: {self._places(log, outside.index)}"
+            line += f"; {counted(outside.index.nunique(), 'row')} outside it ({days}), not counted here: {self._places(log, outside.index)}"
         self.how.append(line + ".")
         for column in (name.removesuffix("_low") for name in frame if name.endswith("_low")):
             about = frame[inside & frame[f"{column}_low"].notna()]
@@ -75,7 +76,7 @@ class _Maker:
             by_file.setdefault(file, []).append(row)
         told = []
         for file, rows in by_file.items():
-            rows.sort()
+            rows = sorted(set(rows))  # a row of several days has parts
             runs = np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)
             shown = ", ".join(f"{run[0]}–{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs)
             told.append(f"{file} row{'s' * (len(rows) > 1)} {shown}")
@@ -153,7 +154,7 @@ class _Maker:
             "equipment: item, from, bought, cost, resale, life in years, months charged, charge, left at the end, note"
         )
         period, charges = self.period, Decimal(0)
-        for item, source, bought, price, resale, life, note in owned(self.study, period):
+        for item, source, bought, price, resale, life, note in owned(self.study, period.last):
             cost, worth = self.money(price), self.money(resale)
             if life is None:
                 sheet.rows.append((item, source, bought, cost, worth, None, None, None, None, f"useful years not known{note}"))

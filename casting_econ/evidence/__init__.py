@@ -14,6 +14,7 @@ from .loads import (
     loads_of_mould,
     mould_ages,
     mould_lives,
+    moulds_in_hand,
     own_faults,
     ruined_loads,
 )

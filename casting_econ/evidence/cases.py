@@ -8,6 +8,7 @@ from scipy import special
 from ..faults import counted
 from ..units import ratio_of_units
 from .finding import BEYOND, Finding, prior_weight_of
+from .labour import by_day
 from .loads import load_counts, mould_lives, own_faults, ruined_loads
 from .market import DAYS_PER_MONTH, orders_of, orders_seen
 from .materials import amount_in, bought_amounts, cup_rows
@@ -65,9 +66,9 @@ def _ask(study, path, number):
             return _mould_minutes(study, product, number)
         case ["products", product, *rest, item, "price" | "loss" as kind]:
             node = study.file.products[product]
-            entries = (
-                node.parts if rest == ["parts"] else node.mould.materials if rest[0] == "mould" else node.steps[rest[1]].materials
-            )
+            if rest[0] == "mould":
+                node, rest = node.mould, rest[1:]
+            entries = getattr(node.steps[rest[1]], rest[2]) if rest[0] == "steps" else getattr(node, rest[0])
             if kind == "price":
                 return _price(study, item, entries[item], number)
             return _loss(study, product, ".".join(path[:-1]), number)
@@ -335,9 +336,10 @@ def _money(entry, channel, kind, number, mine):
 def _fixed_hours(study, number):
     """Weekly hours from timesheet rows of the weekly tasks."""
     sheet, tasks = study.records.get("timesheet"), study.file.time.weekly_tasks
-    rows = None if sheet is None else sheet[sheet.step.isin(tasks)]
-    if rows is None or rows.empty:
+    if sheet is None or not sheet.step.isin(tasks).any():
         return None
+    count, sheet = int(sheet.step.isin(tasks).sum()), by_day(sheet).reset_index(drop=True)
+    rows = sheet[sheet.step.isin(tasks)]
     # calendar weeks with any row of the timesheet count as worked, the first and last by their days within the log
     first, last, week = sheet.date.min(), sheet.date.max(), sheet.date.dt.to_period("W")
     starts = week.drop_duplicates().sort_values()
@@ -346,5 +348,5 @@ def _fixed_hours(study, number):
     hours = rows.groupby(week[rows.index]).minutes.sum().reindex(starts, fill_value=0.0).to_numpy(float) / 60.0
     if weights.sum() < LEAST_WEEKS - 1e-9:  # a week without books is common; too few weeks say nothing about a year
         return None
-    data = f"{weights.sum():.0f} weeks, {len(rows)} timesheet rows"
+    data = f"{weights.sum():.0f} weeks, {count} timesheet rows"
     return _mean(replace(number, prior_weight=_weight_in(number, "week")), hours, weights, data, "weeks")

@@ -7,14 +7,26 @@ import numpy as np
 import pandas as pd
 from scipy.sparse.csgraph import connected_components
 
+from ..ledger.logs import days_of
 from ..study import Study
-from ..study.records import steps_of
+from ..study.records import MOULD, ONE_OFF, steps_of
 from .finding import BEYOND, Finding, prior_weight_of
 from .learning import fit_learning
+from .loads import usual_load
 from .posteriors import PRIOR_SPREAD, contradicts
 from .rows import rows_posterior, rows_prior
 
-KINDS_OF_STEPS = ("at the bench", "orders and stalls", "weekly tasks", "other")
+KINDS_OF_STEPS = ("at the bench", "mould making", "orders and stalls", "weekly tasks", "one-off work", "other")
+
+
+def by_day(sheet: pd.DataFrame) -> pd.DataFrame:
+    """The timesheet with a row of several days parted evenly over its first so many days; its label stands at each part."""
+    days = days_of(sheet).astype(int)
+    if (days == 1).all():
+        return sheet
+    parted, count = sheet.loc[sheet.index.repeat(days)], np.repeat(days.to_numpy(), days)
+    nth = np.concatenate([np.arange(one) for one in days])
+    return parted.assign(date=parted.date + pd.to_timedelta(nth, unit="D"), minutes=parted.minutes / count)
 
 
 def labour_rows(study: Study) -> list[tuple[float, dict[tuple[str, str], tuple[float, float]], object]]:
@@ -42,7 +54,8 @@ def labour_rows(study: Study) -> list[tuple[float, dict[tuple[str, str], tuple[f
             weights = np.array([poured.get(key, 0.0) for key in owners], float)
             weights = weights / weights.sum() if weights.sum() > 0 else np.full(len(owners), 1.0 / max(len(owners), 1))
             for key, weight in zip(owners, weights, strict=True):
-                size = (products[key].steps[name].load_size or products[key].casts_per_load).value
+                stated = products[key].steps[name].load_size
+                size = usual_load(study, key) if stated is None else stated.value
                 share = pieces * weight
                 units[key, name] = (share, max(round(share / size), 1.0) if share > 0 else 0.0)
         rows.append((float(minutes), units, row))
@@ -62,7 +75,8 @@ def minutes_posteriors(study: Study, asking: set[str]) -> dict[str, Finding]:
     units, fixed = np.zeros((len(rows), len(keys))), np.zeros(len(rows))
     for line, (_, parts, _) in enumerate(rows):
         for (product, step), (pieces, loads) in parts.items():
-            entry = study.file.products[product].steps[step]
+            entry, lots = study.file.products[product].steps[step], study.file.products[product].lots_per_load.value
+            fixed[line] += entry.lot_minutes.value * lots * loads
             for name, number, amount in (("minutes", entry.minutes, pieces), ("load_minutes", entry.load_minutes, loads)):
                 at = column.get(f"products.{product}.steps.{step}.{name}")
                 if at is None or number.value <= 0:
@@ -130,7 +144,7 @@ def learning_table(study: Study) -> pd.DataFrame:
         return pd.DataFrame()
     for (product, step), group in single_rows(labour_rows(study)).items():
         entry = study.file.products[product].steps[step]
-        if entry.load_minutes.value > 0:  # set-up is not learnt by the piece
+        if entry.load_minutes.value + entry.lot_minutes.value > 0:  # set-up is not learnt by the piece
             continue
         dates = sheet.date[[row for _, _, row in group]].to_numpy()
         order = np.argsort(dates, kind="stable")
@@ -154,12 +168,17 @@ def single_rows(rows):
 def kinds_of_steps(study: Study, steps) -> dict[str, str]:
     """Kind of each step of the timesheet, one of `KINDS_OF_STEPS`, by the step as it is written."""
     known = {step for product in study.file.products.values() for step in product.steps}
-    tasks = set(study.file.time.weekly_tasks)
+    moulds = {step for product in study.file.products.values() for step in getattr(product.mould, "steps", ())}
+    named = (
+        known,
+        moulds | {MOULD},
+        study.file.channels,
+        study.file.time.weekly_tasks,
+        {*study.file.time.one_off_tasks, ONE_OFF},
+    )
 
     def kind(text):
-        if steps_of(text, known):
-            return KINDS_OF_STEPS[0]
-        return KINDS_OF_STEPS[1 if text in study.file.channels else 2 if text in tasks else 3]
+        return next((kind for kind, names in zip(KINDS_OF_STEPS, named) if steps_of(text, names)), KINDS_OF_STEPS[-1])
 
     return {text: kind(text) for text in steps}
 

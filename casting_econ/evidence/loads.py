@@ -10,6 +10,7 @@ import scipy
 from ..draws.distributions import Distribution, distribution
 from ..faults import counted
 from ..study import Study
+from ..study.stations import load_sizes
 from .dispersion import binomial_limits
 from .posteriors import PRIOR_LOADS, load_share_posterior
 
@@ -75,6 +76,29 @@ def load_counts(study: Study, product: str) -> LoadCounts | None:
         totals=totals,
         usual_load=float(mine.casts.mean()),
     )
+
+
+def usual_load(study: Study, product: str) -> float:
+    """Casts of a load: as stated; where pots differ, the mean of the batches, or without any of loads that go to them in turn. [cast]"""
+    sizes, batches = load_sizes(study.file, product), study.records.get("batches")
+    if len(sizes) == 1:
+        return study.file.products[product].casts_per_load.value
+    casts = sizes if batches is None else batches.casts[batches["product"] == product].to_numpy(float)
+    return float(np.mean(casts if len(casts) else sizes))
+
+
+def pots_used(study: Study, product: str) -> pd.DataFrame:
+    """Loads of each station that the batches log names, each pot for itself: how many, casts a load, and the share that is good."""
+    batches = study.records.get("batches")
+    if batches is None or "station" not in batches:
+        return pd.DataFrame(columns=["station", "loads", "casts a load", "good"])
+    found = (
+        batches[batches["product"] == product]
+        .groupby("station")
+        .agg(loads=("casts", "size"), casts=("casts", "sum"), good=("good", "sum"))
+    )
+    found = found.assign(**{"casts a load": found.casts / found.loads, "good": found.good / found.casts})
+    return found[["loads", "casts a load", "good"]].reset_index()
 
 
 def own_faults(study, product, faults):
@@ -176,6 +200,13 @@ def mould_lives(study, product):
     planned = gone >= plan.value if plan is not None else np.zeros(gone.shape, dtype=bool)
     live = np.concatenate([mine.mould[mine.retired.isna()].map(loads).fillna(0.0).to_numpy(float), gone[planned]])
     return gone[~planned & (gone > 0)], live
+
+
+def moulds_in_hand(study, product):
+    """Moulds that are there, where they are counted one by one: as stated, and those of the moulds log in use. [mould]"""
+    moulds = study.records.get("moulds")
+    logged = 0 if moulds is None else int(((moulds["product"] == product) & moulds.retired.isna()).sum())
+    return study.file.products[product].mould.in_hand + logged
 
 
 def mould_ages(study: Study, product: str) -> pd.Series:

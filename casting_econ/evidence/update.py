@@ -24,14 +24,15 @@ class Evidence(Finding):
         return 3.0 * (self.prior_weight + self.amount) if self.to_halve is None else self.to_halve
 
 
-def update(study: Study) -> dict[str, Evidence]:
-    """Posterior, by dotted key, of every number that says `from = "records"` and that the logs know something about."""
+def update(study: Study, keys: list[str] | None = None) -> dict[str, Evidence]:
+    """Posterior, by dotted key, of every number that says `from = "records"`, or of those named, that the logs know something about."""
 
     def measured(key, found):
         basis = "measured" if found.seen else "guess"
         return replace(study.numbers[key], value=found.posterior.middle, distribution=found.posterior, basis=basis)
 
-    found = _findings(study, [key for key, number in study.numbers.items() if number.from_records])
+    asking = [key for key, number in study.numbers.items() if number.from_records] if keys is None else keys
+    found = _findings(study, asking)
     return {key: Evidence(key=key, number=measured(key, one), **vars(one)) for key, one in found.items()}
 
 

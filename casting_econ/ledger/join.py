@@ -8,7 +8,7 @@ import pandas as pd
 
 from ..faults import Fault, close_match, counted
 from .files import TEXTS, read_file, record_files
-from .logs import IDS, LOGS, NUMBERS, OPEN, UNIQUE, in_words, log_named, plain
+from .logs import IDS, LOGS, NUMBERS, OPEN, UNIQUE, days_of, in_words, log_named, plain
 from .rows import Column, SetAside, score_of
 from .table import Change, read_table, shown
 
@@ -26,6 +26,7 @@ class FileReading:
     decisions: tuple[str, ...] = ()
     set_aside: tuple[SetAside, ...] = ()
     changes: tuple[Change, ...] = ()
+    totals: tuple[tuple[int, str, float], ...] = ()  # stated ones: row, column, figure in the unit of the column
     unequal: tuple[str, ...] = ()  # totals that are not the sum of their rows
     columns: tuple[Column, ...] = ()  # as headed, those left out too
     unread: dict[str, set[str]] = field(default_factory=dict, repr=False, compare=False)  # header left out -> what stands in it
@@ -116,6 +117,7 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
             read=table.read,
             used=table.read - len(table.aside),
             decisions=tuple(table.decisions),
+            totals=tuple(table.totals),
             unequal=tuple(table.unequal),
             columns=tuple(table.columns),
             unread=table.unread,
@@ -274,7 +276,8 @@ def _checked(frame, raw, log, tables):
         if UNIQUE.get(log) == name:
             rules.append(("the same id twice", "each id once", column.notna() & column.duplicated(keep=False)))
         if kind in NUMBERS:
-            wrong = ~column.between(NUMBERS[kind].low, NUMBERS[kind].high)
+            most = NUMBERS[kind].high * (days_of(frame) if kind == "minutes" else 1.0)
+            wrong = ~((column >= NUMBERS[kind].low) & (column <= most))
             if NUMBERS[kind].whole:  # but for the middle of an interval
                 wrong |= (column % 1 != 0) & (frame[f"{name}_low"].isna() if f"{name}_low" in frame else True)
             rules.append(("cannot be used", right, column.notna() & wrong))

@@ -3,9 +3,11 @@
 import re
 import unicodedata
 from dataclasses import dataclass
+from datetime import timedelta
 from functools import lru_cache
+from typing import Any
 
-__all__ = ["FREE", "IDS", "LOGS", "NUMBERS", "OPEN", "UNIQUE", "Kind", "in_words", "log_named", "plain"]
+__all__ = ["FREE", "IDS", "LOGS", "NUMBERS", "OPEN", "UNIQUE", "Kind", "days_of", "in_words", "last_day_of", "log_named", "plain"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -24,7 +26,13 @@ NUMBERS = {
     "whole": Kind(words="a whole number of zero or more", whole=True),
     "positive": Kind(words="a number above zero", low=1e-9),
     "quantity": Kind(words="a number above zero, with or without a unit", low=1e-9),
-    "minutes": Kind(words="minutes above zero and at most the 1440 of a day", low=1e-9, high=1440.0, unit="minute"),
+    "minutes": Kind(
+        words="minutes above zero and at most the 1440 of a day; a row of several days says `until` or `days`",
+        low=1e-9,
+        high=1440.0,
+        unit="minute",
+    ),
+    "days": Kind(words="whole days from 1 to 366", low=1.0, high=366.0, whole=True),
     "more_minutes": Kind(words="minutes, zero or more", unit="minute"),
     "hours": Kind(words="hours, zero or more", unit="hour"),
     "mass": Kind(words="a mass of zero or more, in grams if no unit is given", unit="gram"),
@@ -45,14 +53,15 @@ _WORDS = {
 FREE = "free"  # text that nothing is looked up by
 # log -> its columns, each with its kind; ! marks the ones it needs
 _COLUMNS = {
-    "timesheet": "date!:date step!:text minutes!:minutes product:text pieces_handled:whole pieces_passed:whole note:free",
+    "timesheet": "date!:date step!:text minutes!:minutes product:text pieces_handled:whole pieces_passed:whole "
+    "until:date days:days order:id note:free",
     "batches": "batch!:id date!:date product!:text station:text moulds:id casts!:whole good!:whole mixed_mass_g:mass "
-    "room_c:temperature cure_h:hours order:id note:free",
+    "checked:date room_c:temperature cure_h:hours order:id note:free",
     "faults": "date!:date batch:id product:text step!:text cause!:text pieces!:whole fate!:fate extra_minutes:more_minutes",
     "moulds": "mould!:id product!:text cavities!:whole made!:date material_g:mass minutes:more_minutes retired:date "
     "casts_at_retirement:whole reason:free",
     "purchases": "date!:date item!:text kind!:purchase quantity!:quantity unit:text paid!:money tax_included:yes_no "
-    "useful_years:years resale:money",
+    "useful_years:years resale:money order:id",
     "sales": "date!:date order:id channel!:text product!:text pieces!:whole price!:money postage_charged:money "
     "postage_paid:money packaging:money fees:money refund:refund kind:sale",
     "prices_seen": "date!:date place!:text description!:free pieces!:positive price!:price sold:sold",
@@ -70,6 +79,18 @@ def _columns(text):
 
 
 LOGS: dict[str, dict[str, tuple[str | tuple[str, ...], bool]]] = {log: _columns(text) for log, text in _COLUMNS.items()}
+
+
+def days_of(frame: Any) -> Any:
+    """Days that each row of a timesheet is about: as stated, else from its date to the day until which it runs, else one. [day]"""
+    if not frame.until.notna().any() and not frame.days.notna().any():  # as in most
+        return frame.days.fillna(1.0)
+    return frame.days.fillna((frame.until - frame.date).dt.days + 1.0).fillna(1.0).clip(lower=1.0)
+
+
+def last_day_of(frame: Any) -> Any:
+    """Day on which what each row of a timesheet is about was over."""
+    return frame.until.fillna(frame.date + (days_of(frame) - 1.0) * timedelta(days=1))
 
 
 def in_words(kind: str | tuple[str, ...]) -> str:

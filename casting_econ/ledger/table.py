@@ -1,5 +1,6 @@
 """One file or sheet as the typed rows of a log, with every decision, change and fault."""
 
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -46,6 +47,7 @@ class Table:
     aside: list[SetAside] = field(default_factory=list)
     changes: list[Change] = field(default_factory=list)
     read: int = 0  # rows without the header
+    totals: list[tuple[int, str, float]] = field(default_factory=list)  # stated ones: row, column, figure in the column's unit
     unequal: list[str] = field(default_factory=list)  # totals that are not the sum of their rows, as sentences
     columns: list[Column] = field(default_factory=list)  # as headed
     unread: dict[str, set[str]] = field(default_factory=dict)  # header of a column left out -> what stands in it
@@ -111,27 +113,34 @@ def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, l
     more += _ounces(grid, log, frame, names, currency)
     faults += more
     table.frame, table.sound = frame, not faults
-    table.unequal = _unequal(table, rules)
+    table.totals = _stated_totals(table, rules)
+    table.unequal = _unequal(table)
     table.told = {(fault.row, fault.column) for fault in more} | {(None, fault.column) for fault in faults if fault not in more}
     return table, _asked_once(faults)
 
 
-def _unequal(table, rules):
-    """Totals that differ from the sum of all rows above them, and of those since the total before."""
-    said, before = [], 0
+def _stated_totals(table, rules):
+    """Figures of the totals that were set aside, as (row, column, figure in the unit of the column), row by row."""
+    found = []
     for total in sorted((aside for aside in table.aside if aside.figures), key=lambda aside: aside.row):
         for name, raw in total.figures:
-            try:
+            with suppress(Unreadable):
                 stated = read_cell(raw, rules[name]).value if rules[name].kind in NUMBERS else None
-            except Unreadable:
-                stated = None
-            above = table.frame[name][table.frame.index < total.row] if stated is not None else pd.Series(dtype=float)
-            sums = [float(above.sum()), float(above[above.index > before].sum())]
-            if len(above) and all(abs(stated - parts) > max(0.011, 1e-5 * abs(parts)) for parts in sums):
-                said.append(
-                    f"{table.grid.place}, row {total.row}: the total says {stated:.10g} {name.replace('_', ' ')}, the rows above it add up to {sums[0]:.10g}."
-                )
-        before = total.row
+                found += [] if stated is None else [(total.row, name, float(stated))]
+    return found
+
+
+def _unequal(table):
+    """Totals that differ from the sum of all rows above them, and of those since the total before."""
+    said = []
+    for row, name, stated in table.totals:
+        before = max((one.row for one in table.aside if one.figures and one.row < row), default=0)
+        above = table.frame[name][table.frame.index < row]
+        sums = [float(above.sum()), float(above[above.index > before].sum())]
+        if len(above) and all(abs(stated - parts) > max(0.011, 1e-5 * abs(parts)) for parts in sums):
+            said.append(
+                f"{table.grid.place}, row {row}: the total says {stated:.10g} {name.replace('_', ' ')}, the rows above it add up to {sums[0]:.10g}."
+            )
     return said
 
 

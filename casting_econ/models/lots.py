@@ -7,6 +7,7 @@ from functools import cache
 import numpy as np
 
 from .checks import checked, checked_whole
+from .counts import full_loads, loads_for
 
 _TIE = 1e-9  # of the money at stake: lots whose expected costs differ by less are equally cheap
 _MOST_CASTS = 10_000  # a search that comes so far has casts that cost next to nothing
@@ -118,18 +119,19 @@ def load_cost(setup: float, unit: float, casts_per_load: float = np.inf) -> Call
     """Cost of a lot poured in loads, as a callable from casts to money: a set-up for every load begun, and each cast.
 
     `setup` is the cost of one load however full, zero or more [money/load], `unit` that of each cast, above zero
-    [money/cast], and `casts_per_load` a full load [cast/load]; infinity is one set-up a lot. ValueError outside these ranges.
+    [money/cast], and `casts_per_load` a full load, or full loads in turn [cast/load]; infinity is one set-up a lot. ValueError
+    outside these ranges.
 
     >>> cost = load_cost(6.0, 1.5, casts_per_load=14)
     >>> cost(0), cost(14), cost(15)
     (0.0, 27.0, 34.5)
     """
     setup, unit = checked("set-up", setup, low=0.0), checked("unit cost", unit, above=0.0)
-    full = None if casts_per_load == np.inf else checked_whole("casts per load", casts_per_load, low=1)
+    sizes = None if casts_per_load == np.inf else full_loads(casts_per_load)
 
     def cost(casts):
         casts = checked_whole("casts", casts)
-        loads = min(casts, 1) if full is None else -(-casts // full)
+        loads = min(casts, 1) if sizes is None else len(loads_for(casts, sizes))
         return setup * loads + unit * casts
 
     return cost

@@ -3,23 +3,27 @@
 from dataclasses import replace
 from datetime import date
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
 from ..assumptions import draw_values, point_values, workshop_at
 from ..evidence import load_correlation
 from ..kit import OpenStudy
-from ..models.costs import hands_on_minutes
-from ..models.orders import casts_by_variant, casts_for, chance_by_variant, chance_of, loads_for
-from ..models.schedule import DAY, Plan, Stage, simulate
+from ..models.counts import chance_of, loads_for
+from ..models.orders import casts_by_variant, casts_for, chance_by_variant
+from ..models.schedule import DAY, Plan, Stage, simulate, through_other_stages
 from ..models.supplies import hours_at_temperature
 from ..models.workshop import Product
-from ..models.yields import surviving_share
-from ..pages.curing import LoadWait, load_waits
+from ..pages.curing import LoadWait
 from ..study.schema import is_hand_sanding
+from ..study.stations import load_sizes
 from .dates import REFERENCE_C, Opening, last_moment, opening
-from .simulated import Draws, Loads, SimulatedOrder, fates, repeated
+from .making import MouldsInUse, in_calendar, taken_out, with_copies, with_making
+from .pots import pools, slots_of
+from .simulated import Draws, Loads, SimulatedOrder, draws_of, fates, repeated
 from .spec import Order
+from .waits import first_load_wait
 
 __all__ = ["DRAWS", "Planner"]
 
@@ -43,13 +47,15 @@ class Planner:
         Whose minutes an order takes.
     draws : int, optional
         Possible worlds.
+    base : OpenStudy, optional
+        Study whose draws are kept in what both share, so that plans for the two can be compared.
     """
 
-    def __init__(self, kit: OpenStudy, product: str, casts: int, channel: str | None = None, draws: int = DRAWS) -> None:
-        self.kit, self.product, self.entry, self.learning_casts = kit, product, kit.study.file.products[product], casts
-        self.channel, self.seed = channel, kit.study.file.study.seed
+    def __init__(self, kit: OpenStudy, product: str, casts: int, channel=None, draws: int = DRAWS, base=None) -> None:
+        self.kit, self.base, self.product, self.learning_casts = kit, base, product, casts
+        self.entry, self.channel, self.seed = kit.study.file.products[product], channel, kit.study.file.study.seed
         self.loads_per_year = max(float(kit.point().products[product]["loads_per_year"]), 1.0)
-        values = draw_values(kit.assumed, draws, self.seed)
+        values = draw_values(kit.assumed, draws, self.seed, base=(base or kit).assumed)
         self.inputs = workshop_at(kit.study, values)
         rng = np.random.default_rng([self.seed, 1])
         stated = self.entry.load_correlation
@@ -65,23 +71,7 @@ class Planner:
     def _draws(self, inputs, draws, alike):
         product = inputs.product(self.product)
         channel = next((c for c in inputs.channels if c.name == self.channel), None)
-        surviving = surviving_share([step.pass_share for step in product.steps])
-
-        def full(value):
-            return np.broadcast_to(np.asarray(value, float), (draws,))
-
-        return Draws(
-            minutes=tuple(
-                full(hands_on_minutes(step, product.made_before, self.learning_casts * np.asarray(share)))
-                for step, share in zip(product.steps, surviving, strict=True)
-            ),
-            load_minutes=tuple(full(step.load_minutes) for step in product.steps),
-            wait=tuple(full(step.wait_hours) for step in product.steps),
-            shares=tuple(full(step.pass_share) for step in product.steps),
-            load_correlation=full(alike),
-            ruined=full(np.minimum(product.ruined_loads_per_year / self.loads_per_year, 0.9)),
-            order_minutes=full(0.0 if channel is None else channel.minutes_per_order),
-        )
+        return draws_of(product, channel, draws, alike, casts=self.learning_casts, loads_per_year=self.loads_per_year)
 
     @cached_property
     def point_product(self) -> Product:
@@ -90,13 +80,24 @@ class Planner:
 
     @property
     def mould_sets(self) -> int:
-        """Sets of moulds in use; 0 where the study has none for the product. [set]"""
-        return 0 if self.entry.mould is None else int(self.entry.mould.sets.value)
+        """Sets of moulds in use; 0 where the study has none for the product, or counts its moulds one by one. [set]"""
+        return 0 if self.entry.mould is None or self.entry.mould.steps else int(self.entry.mould.sets.value)
+
+    @cached_property
+    def moulds(self) -> MouldsInUse | None:
+        """Moulds in use, where they are counted one by one."""
+        return MouldsInUse.of(self.kit.study, self.product, self.point_product.mould)
 
     @cached_property
     def casts_per_load(self) -> int:
-        """Casts of a full load. [cast/load]"""
-        return int(self.entry.casts_per_load.value)
+        """Casts of a full load, the largest where stations differ. [cast/load]"""
+        most = int(self.entry.casts_per_load.value)
+        return most if self.moulds is None else min(most, self.moulds.in_use * self.moulds.cavities)
+
+    @property
+    def load_sizes(self) -> tuple[int, ...]:
+        """Casts of full loads in turn: one size where stations are alike. [cast/load]"""
+        return load_sizes(self.kit.study.file, self.product, self.casts_per_load)
 
     @cached_property
     def hours_per_week(self) -> float:
@@ -109,33 +110,21 @@ class Planner:
     def first_wait(self) -> int:
         """Index of the first step that waits: up to there a load is cast in one go."""
         waits = [index for index, step in enumerate(self.entry.steps.values()) if step.wait.value > 0]
-        loads = [index for index, step in enumerate(self.entry.steps.values()) if step.load_minutes.value > 0]
+        loads = [
+            index for index, step in enumerate(self.entry.steps.values()) if step.load_minutes.value + step.lot_minutes.value > 0
+        ]
         return waits[0] if waits else loads[0] if loads else 0
 
     @property
     def load_wait(self) -> LoadWait:
         """The first wait of a load, as the staircase takes it."""
-        name, step = list(self.entry.steps.items())[self.first_wait]
-        product = self.point_product
-        entering = surviving_share([step.pass_share for step in product.steps])
-        loads = [s.load_size or self.casts_per_load * share for s, share in zip(product.steps, entering, strict=True)]
-        minutes = [
-            float(own[0] + load[0] / size)
-            for own, load, size in zip(self.point.minutes, self.point.load_minutes, loads, strict=True)
-        ]
-        stations = {s.name: int(s.count) for s in self.point_inputs.stations}
-        found = [w for w in load_waits(product, minutes, stations, product.mould is not None) if w.step == name]
-        hours = float(self.point.wait[self.first_wait][0])
-        nothing = LoadWait(
-            product=self.product, step=name, resource=step.wait_in or name, wait_hours=hours, turnaround_hours=1 / 60, count=1
-        )
-        return next((w for w in found if w.turnaround_hours > 0), nothing)
+        return first_load_wait(self)
 
     # ------------------------------------------------------------------ how many
 
     def needed(self, order: Order) -> dict[str, int]:
         """Good pieces, or sets, still to come by item, loads under way not counted. [piece or set]"""
-        return {name: -(-count // order.set_of) for name, count in order.short.items()}
+        return {name: -(-count // order.matched) for name, count in order.short.items()}
 
     def casts(self, order: Order, *, alike: bool = True) -> tuple[dict[str, int], float]:
         """Casts to start by item so that the order is met with its confidence, and the chance of that. [cast, -]
@@ -148,13 +137,13 @@ class Planner:
             If no number of casts gives that chance.
         """
         needed, d = self.needed(order), self.draws
-        given = self.casts_per_load, d.good_share, d.load_correlation if alike else np.zeros_like(d.load_correlation)
+        given = self.load_sizes, d.good_share, d.load_correlation if alike else np.zeros_like(d.load_correlation)
         if len(needed) == 1:
             [(name, count)], lost = needed.items(), {"started": self._started(order), "ruined": d.ruined}
-            casts = casts_for(count, order.confidence, *given, set_size=order.set_of, **lost)
-            return {name: casts}, self._chance(order, [casts])
+            casts = casts_for(count, order.confidence, *given, set_size=order.matched, **lost)
+            return {name: casts}, self.chance(order, [casts])
         wanted, started = list(needed.values()), self._started_by_item(order)
-        found, chance = casts_by_variant(wanted, order.confidence, *given, order.set_of, started, ruined=d.ruined)
+        found, chance = casts_by_variant(wanted, order.confidence, *given, order.matched, started, ruined=d.ruined)
         return dict(zip(needed, found, strict=True)), chance
 
     def curve(self, order: Order, casts) -> np.ndarray:
@@ -162,16 +151,16 @@ class Planner:
         wanted = np.array(list(self.needed(order).values()))
         shares = np.cumsum(wanted / max(wanted.sum(), 1))
         split = [np.diff(np.floor(shares * n + 0.5), prepend=0).astype(int).tolist() for n in casts]
-        return np.array([self._chance(order, part) for part in split])
+        return np.array([self.chance(order, part) for part in split])
 
-    def _chance(self, order, casts):
+    def chance(self, order, casts):
         """Chance that these new casts by item, with the loads under way, are enough."""
         needed, d = list(self.needed(order).values()), self.draws
-        given = (self.casts_per_load, d.good_share, d.load_correlation)
+        given = (self.load_sizes, d.good_share, d.load_correlation)
         if len(needed) == 1:
             lost = {"started": self._started(order), "ruined": d.ruined}
-            return chance_of(needed[0], casts[0], *given, set_size=order.set_of, **lost)
-        return chance_by_variant(needed, casts, *given, order.set_of, self._started_by_item(order), d.ruined)
+            return chance_of(needed[0], casts[0], *given, set_size=order.matched, **lost)
+        return chance_by_variant(needed, casts, *given, order.matched, self._started_by_item(order), d.ruined)
 
     def chance_without_more(self, order: Order) -> float:
         """Chance that what is under way is enough. [-]"""
@@ -188,11 +177,11 @@ class Planner:
 
     def loads(self, order: Order, casts: dict[str, int], extra: int = EXTRA) -> Loads:
         """Loads in pouring order: earlier promises, those under way, the new ones, extra ones in case."""
-        items, most = list(order.items), self.casts_per_load
+        items, sizes, file = list(order.items), self.load_sizes, self.kit.study.file
         rows, products = [], []
-        for promise in self.kit.study.file.orders.promised:
+        for promise in file.orders.promised:
             if promise.product is not None:
-                full = int(self.kit.study.file.products[promise.product].casts_per_load.value)
+                full = load_sizes(file, promise.product)
                 rows += [np.eye(1, len(items), dtype=int)[0] * size for size in loads_for(promise.casts, full)]
                 products += [promise.product] * (len(rows) - len(products))
         promised = len(rows)
@@ -200,11 +189,13 @@ class Planner:
             rows.append(np.array([under.casts if under.variant == name else 0 for name in items]))
         started = len(rows) - promised
         queue = np.repeat(np.arange(len(items)), [casts.get(name, 0) for name in items])  # variants share a load that has room
-        rows += [np.bincount(queue[n : n + most], minlength=len(items)) for n in range(0, queue.size, most)]
+        ends = np.cumsum((0, *(self.moulds.in_loads if self.moulds else loads_for)(queue.size, sizes)))
+        rows += [np.bincount(queue[begin:end], minlength=len(items)) for begin, end in pairwise(ends)]
         planned = len(rows)
-        rows += [np.bincount(np.arange(most) % len(items), minlength=len(items))] * extra
+        rows += [np.bincount(np.arange(sizes[n % len(sizes)]) % len(items), minlength=len(items)) for n in range(extra)]
         casts = np.array(rows).reshape(len(rows), len(items))
-        return Loads(casts=casts, promised=promised, started=started, planned=planned, promised_products=tuple(products))
+        counts = {"promised": promised, "started": started, "planned": planned}
+        return with_making(self, Loads(casts=casts, **counts, promised_products=tuple(products)))
 
     def course(
         self,
@@ -246,7 +237,7 @@ class Planner:
             If no day of the calendar is open.
         """
         opened = self._opened(order, hours_share)
-        key = loads.casts.tobytes(), loads.casts.shape, draws.load_correlation.size, record
+        key = loads.by_draw.tobytes(), loads.casts.shape, draws.load_correlation.size, record
         if key not in self._thrown:  # the same loads meet the same fate in every plan
             self._thrown = {key: fates(loads, draws, None if record else (self.seed, 2))} | dict(list(self._thrown.items())[-3:])
         entering, good = self._thrown[key]
@@ -255,6 +246,8 @@ class Planner:
         plan = self._plan(order, loads, draws, entering, good, opened, stations)
         for name in dict.fromkeys(loads.promised_products):
             plan = plan if name == self.product else self._with_other(plan, name, order, loads, draws, opened, record, stations)
+        if self.moulds:
+            plan = in_calendar(self, plan, loads, draws, opened)
         if starts or sets:
             plan = repeated(plan, [opened.seconds(day) for day in starts], list(sets))
         deadline = last_moment(self.kit.study, opened, order.due)
@@ -268,11 +261,13 @@ class Planner:
 
     def _weights(self, order, loads, good):
         """Weights of the draws by whether their planned loads are enough, which the formula knows without the noise of draws."""
+        if loads.each is not None:
+            return np.full(good.shape[0], 1.0 / good.shape[0])
         own, needed = loads.own, np.array(list(self.needed(order).values()))
-        enough = ((good[:, own] // order.set_of).sum(axis=1) >= needed).all(axis=1)
-        key = order.set_of, tuple(needed), self._started(order), loads.casts[own].tobytes()
+        enough = ((good[:, own] // order.matched).sum(axis=1) >= needed).all(axis=1)
+        key = order.matched, tuple(needed), self._started(order), loads.casts[own].tobytes()
         if key not in self._exact:
-            self._exact[key] = self._chance(order, loads.casts[loads.new].sum(axis=0).tolist())
+            self._exact[key] = self.chance(order, loads.casts[loads.new].sum(axis=0).tolist())
         seen, exact = enough.mean(), self._exact[key]
         if not 0.0 < seen < 1.0:
             return np.full(enough.size, 1.0 / enough.size)
@@ -291,8 +286,10 @@ class Planner:
         They take stations, racks and hands like any load; moulds for them are taken to be enough.
         """
         if name not in self._others:
-            self._others[name] = Planner(self.kit, name, self.learning_casts, draws=self.draws.load_correlation.size)
-        other, size, before = self._others[name], draws.load_correlation.size, len(plan.stages)
+            self._others[name] = Planner(
+                self.kit, name, self.learning_casts, draws=self.draws.load_correlation.size, base=self.base
+            )
+        other, size = self._others[name], draws.load_correlation.size
         mine = [load for load, product in enumerate(loads.promised_products) if product == name]
         own = Loads(casts=loads.size[mine][:, None], promised=len(mine), started=0, planned=len(mine))
         given = (
@@ -301,20 +298,14 @@ class Planner:
             other.point if typical else other.draws.part(size),
         )
         theirs = other._plan(*given, *fates(*given[1:], None if typical else (self.seed, 3)), opened, stations)
-        behind = [(0, 0), (0, 0), (0, len(theirs.stages))]
-        many = {key: np.pad(getattr(plan, key), behind) for key in ("work", "wait", "places")}
-        for key, value in many.items():
-            value[:, mine] = np.pad(getattr(theirs, key), [(0, 0), (0, 0), (before, 0)])
-        # a station that both use holds as many loads as of the one of which it holds fewer: the cautious side
-        shared = {key: min(count, plan.slots.get(key, count)) for key, count in theirs.slots.items()}
         stages = [replace(stage, name=f"{stage.name if n else 'casting'} ({name})") for n, stage in enumerate(theirs.stages)]
-        begin = dict.fromkeys(mine, (before, 0, None, False))
-        return replace(plan, **many, stages=(*plan.stages, *stages), slots=plan.slots | shared, under_way=plan.under_way | begin)
+        return through_other_stages(plan, replace(theirs, stages=tuple(stages)), mine)
 
     def _plan(self, order, loads, draws, entering, good, opened, stations):
         file, steps, first = self.kit.study.file, list(self.entry.steps.items()), self.first_wait
-        names = [name for name, _ in steps]
-        minutes, wait = self.step_minutes(draws, entering), np.stack([np.rint(w * 3600) for w in draws.wait], axis=-1)
+        entering, lots = with_copies(self, entering, self.lots(loads, draws), loads)
+        minutes = self.step_minutes(draws, entering, lots)
+        wait = np.stack([np.rint(w * 3600) for w in draws.wait], axis=-1)
         reference = [
             1.0
             if s.wait_at is None or not file.temperature.months
@@ -337,33 +328,36 @@ class Planner:
         for k, (name, s) in list(enumerate(steps))[first:]:
             station = s.wait_in if s.wait_in in file.stations else None
             if station is not None:
-                slots[station] = int(file.stations[station].count.value) * self._share_of_station(k) + stations
+                size = None if s.load_size is None else s.load_size.value
+                slots |= slots_of(station, file.stations[station], size, self.casts_per_load, stations)
             stages.append(
                 Stage(
-                    name=name if k > first else " + ".join(names[: first + 1]),
+                    name=name if k > first else " + ".join(name for name, _ in steps[: first + 1]),
                     block=whole
                     if k == first
-                    else s.load_minutes.value > 0 and int(work[..., k - first].max(initial=0)) <= longest,
+                    else s.load_minutes.value + s.lot_minutes.value > 0 and int(work[..., k - first].max(initial=0)) <= longest,
                     station=station,
                     rack=s.wait_in if s.wait_in in file.racks else None,
                     sanding=is_hand_sanding(name, s),
                     follows_temperature=s.wait_at is not None and bool(file.temperature.months),
                 )
             )
-        needed = np.array(list(self.needed(order).values()))
-        credit = good // order.set_of
+        known = {loads.promised + n: under.station for n, under in enumerate(order.under_way)}
+        pool = pools([stage.station for stage in stages], entering[..., 0].max(axis=0).tolist(), slots, file.stations, known)
+        names, needed = [*slots, None], np.array(list(self.needed(order).values()))
+        credit = good // order.matched
         credit[:, : loads.promised] = 0
         size = draws.load_correlation.size
-        mould = self.entry.mould
-        sets, named = self.mould_sets, None if mould is None else mould.free_after
+        mould, sets, own = self.entry.mould, self.mould_sets, self.moulds
         under_way = {}
         for n, under in enumerate(order.under_way):
             closes = opened.seconds(under.poured) + DAY  # the hour is not in the log: the end of the day is the cautious one
             ready = max(closes + int(waits[:, loads.promised + n, 0].max()), opened.seconds(order.start))
             busy = ready > opened.seconds(order.start)
-            # what is poured and not yet checked may be in its moulds still, but not more of it than there are sets
-            in_moulds = len(order.under_way) - n <= sets
-            under_way[loads.promised + n] = (1, ready, stages[0].station if busy else None, in_moulds)
+            # what is poured and not yet checked may be in its moulds still, but not more of it than there are
+            full = len(order.under_way) - n if own is None else sum(own.fills(later.casts) for later in order.under_way[n:])
+            in_moulds = full <= (sets if own is None else own.in_hand)
+            under_way[loads.promised + n] = (1, ready, names[pool[loads.promised + n, 0]] if busy else None, in_moulds)
         return Plan(
             stages=tuple(stages),
             work=work,
@@ -372,27 +366,33 @@ class Planner:
             needed=needed,
             in_hand=np.zeros_like(needed),
             planned=loads.planned,
+            after=loads.after,
             slots=slots,
+            pool=pool,
             places_in={name: int(rack.places.value) for name, rack in file.racks.items()},
             places=places,
-            mould_sets=np.full(size, sets),
+            moulds=np.full(size, sets),
+            mould_use=min(sets, 1),
             mould_rest=0 if mould is None else round(mould.rest.value * 3600),
-            mould_stage=0 if not waits.any() else 1 if not named else max(names.index(named) - first, 0),
+            mould_stage=taken_out(self) - first,
             start=np.full(size, opened.seconds(order.start)),
             pack=np.rint(draws.order_minutes * 60).astype(np.int64),
             under_way=under_way,
         )
 
-    def step_minutes(self, draws: Draws, entering: np.ndarray) -> np.ndarray:
-        """Hand work of each load at each step; shape (D, L, K). [min]"""
+    def lots(self, loads: Loads, draws: Draws) -> np.ndarray:
+        """Lots in each load, those promised before having as many as the year's; shape (D or 1, L). [lot]"""
+        lots = (loads.by_draw if loads.each is None or draws.rows is None else loads.each[draws.rows]) > 0
+        lots = lots.sum(axis=2).astype(float)
+        lots[:, : loads.promised] = self.entry.lots_per_load.value
+        return lots
+
+    def step_minutes(self, draws: Draws, entering: np.ndarray, lots: np.ndarray) -> np.ndarray:
+        """Hand work of each load, with so many lots in it, at each step; shape (D, L, K). [min]"""
         parts = []
         for k, step in enumerate(self.entry.steps.values()):
             pieces = entering[..., k]
             turns = 1.0 if step.load_size is None else pieces / step.load_size.value
-            parts.append(pieces * draws.minutes[k][:, None] + np.where(pieces > 0, turns * draws.load_minutes[k][:, None], 0.0))
+            load = turns * draws.load_minutes[k][:, None] + lots * draws.lot_minutes[k][:, None]
+            parts.append(pieces * draws.minutes[k][:, None] + np.where(pieces > 0, load, 0.0))
         return np.stack(parts, axis=-1)
-
-    def _share_of_station(self, k):
-        """Loads that share one station at a step whose load is larger than what is cast at once."""
-        step = list(self.entry.steps.values())[k]
-        return 1 if step.load_size is None else max(int(step.load_size.value // self.casts_per_load), 1)

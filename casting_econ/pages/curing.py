@@ -37,6 +37,7 @@ class LoadWait:
     count: int  # stations, or sets of moulds
     stations: int | None = None  # where moulds are counted: stations that it waits in too
     moulds: InMoulds | None = None  # None: none limit
+    sizes: tuple[float, ...] = ()  # of the loads in turn, where the stations differ [piece]
 
     @property
     def rest_hours(self) -> float:
@@ -50,6 +51,8 @@ class LoadWait:
             stations, moulds = self.stations, replace(self.moulds, sets=count)
         else:
             stations, moulds = count, self.moulds
+            if self.sizes and moulds:  # what there would be more holds the mean of those that are there
+                moulds = replace(moulds, shares=(*moulds.shares, *(1.0,) * (count - len(moulds.shares))))
         return loads_per_week(np.asarray(hours), self.turnaround_hours, stations, windows, moulds, ENOUGH_LOADS)
 
 
@@ -82,9 +85,10 @@ def load_waits(p: Product, minutes, stations: dict[str, int], counts_moulds: boo
     for step in p.steps:
         here = {"product": p.name, "step": step.name, "wait_hours": float(step.wait_hours)}
         count, both = stations.get(step.wait_in or ""), by_hand and step is first and step.load_size is None
-        if count is not None and step.load_minutes > 0:
-            turn = pour if both else step.load_minutes / 60.0
-            shared = {"turnaround_hours": float(turn), "moulds": use if both else None}
+        if count is not None and p.turn_minutes(step) > 0:
+            turn = pour if both else p.turn_minutes(step) / 60.0
+            sizes = tuple(map(float, p.pots)) if step is first and step.load_size is None else ()
+            shared = {"turnaround_hours": float(turn), "moulds": use if both else None, "sizes": sizes}
             found.append(LoadWait(resource=step.wait_in, count=count, **here, **shared))
         if use is not None and step is first:
             shared = {"turnaround_hours": float(pour), "moulds": use, "stations": count if both else None}
@@ -220,6 +224,10 @@ def stair_sentence(kit: OpenStudy, wait) -> str:
     text = f"With {wait.count:g} in use, {fmt.number(wait.wait_hours, 1)} hours of waiting"
     text += f" and {fmt.number(wait.rest_hours, 1)} of rest" if wait.rest_hours else ""
     text += f" let **{fmt.significant(rate)} loads a week** through."
+    if wait.sizes:
+        each = " and ".join(fmt.number(size) for size in wait.sizes)
+        mean = np.mean(wait.sizes)
+        text += f" These take {each} pieces in turn, {fmt.number(mean, int(mean % 1 > 0))} on average: a load is as large as what it goes into."
     emptied = float(wait.moulds.work_hours) if wait.moulds else 0.0
     text += (
         f" Getting the pieces out takes {fmt.number(emptied, 1)} hours a load, and until then the moulds are full."

@@ -7,8 +7,6 @@ from functools import wraps
 
 import pandas as pd
 
-__all__ = ["Shown", "shown", "shown_as", "styles_of"]
-
 _KEY = "shown"
 
 
@@ -31,7 +29,7 @@ def shown(name: str, caption: str, columns: str, *, fold: bool = False) -> Calla
         May hold arguments of the function in braces, such as {product}.
     columns : str
         Columns and their styles, such as 'step: text; money a year: money0; *: 2', where * is every other column. Styles are money, money0,
-        percent, percent1, chance, sure, significant, text or a number of digits; a column that is kept, but not shown, has the style kept.
+        percent, percent1, chance, sure, significant, figure, text or a number of digits; a column that is kept, but not shown, has the style kept.
     fold : bool, optional
         Whether the table opens at a click on its caption.
 

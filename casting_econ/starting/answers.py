@@ -1,11 +1,14 @@
 """Answers in writing: '2', '1.5 2 3' or 'don't know', each with its unit if it is not the usual one."""
 
+import datetime as dt
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
-from ..faults import StudyError, close_match, fault_of
+from babel.dates import format_skeleton
+
+from ..faults import Fault, StudyError, close_match, fault_of
 from ..formatting import Format
 from ..ledger.cells import clean
 from ..ledger.logs import plain
@@ -13,10 +16,12 @@ from ..ledger.rules import currency_signs
 from ..study.numbers import read_figure, told, written
 from ..units import COUNTED, Unclear, ratio_of_units
 from .crafts import Craft, Guess, crafts, rough_rates
-from .questions import QUESTIONS, Part, parts_of
+from .order_answers import pieces_by_colour, read_colours, read_day, read_places
+from .questions import BEGIN, QUESTIONS, Part, parts_of, questions
 
-__all__ = ["Answers", "known_currency", "read_answer", "read_answers", "understood"]
+__all__ = ["Answers", "asks_order", "known_currency", "read_answer", "read_answers", "understood"]
 
+_READ = {"date": read_day, "colours": read_colours, "places": read_places}
 UNKNOWN = ("", "don't know", "dont know", "don’t know", "?", "unknown")
 _SIGNS = {"€": "EUR", "£": "GBP", "$": "USD"}
 
@@ -29,6 +34,23 @@ class Answers:
     piece: str
     currency: str
     figures: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)  # low, likely, high by key, in the usual unit
+    order: bool = False  # whether it is a first order, with what follows
+    due: dt.date | None = None
+    colours: Mapping[str, int] = field(default_factory=dict)  # pieces of each; none where all are alike
+    pots: tuple[int, ...] = ()  # places of each
+
+    @property
+    def steps(self) -> list[dict[str, Any]]:
+        """The routing; of a first order with every hand step that it does not answer with 0."""
+        if not self.order:
+            return self.craft.steps
+        done = self.craft.table["steps"]
+        return [step for step in done if not step.get("order") or any(self.figures.get(f"minutes.{step['name']}", (1,)))]
+
+    @property
+    def parts(self) -> list[Part]:
+        """All that is asked."""
+        return [part for question in questions(self.order) for part in parts_of(question, self.craft)]
 
     def guess(self, key: str) -> Guess:
         """The craft's guess of a key; money in the study's currency."""
@@ -40,6 +62,20 @@ class Answers:
         """A guess in euros as a rounded one in the study's currency."""
         factor = rough_rates()["EUR"] / rough_rates()[self.currency]
         return Guess(*(_rounded(figure * factor) for figure in (guess.low, guess.likely, guess.high)), guess.kind)
+
+
+def asks_order(texts: Mapping[str, Any]) -> bool:
+    """Whether answers are those of a first order: as they say, else by what they answer; ValueError where they say neither."""
+    said = str(texts.get(BEGIN.key, "")).strip().casefold()
+    if said in UNKNOWN:
+        every = [
+            {part.key for q in questions(order) for c in crafts().values() for part in parts_of(q, c)} for order in (False, True)
+        ]
+        return bool((every[1] - every[0]) & set(texts))
+    kinds = [kind for kind in ("order", "workshop") if kind in said or said == kind[0]]
+    if len(kinds) != 1:
+        raise ValueError("neither of the two -> order, or workshop")
+    return kinds == ["order"]
 
 
 def _rounded(figure: float) -> float:
@@ -150,7 +186,7 @@ _SAME |= {"cast": "piece", "pc": "piece"}
 
 def _factor(given: str, part: Part, currency: str) -> float:
     """From the unit and period that were written to those that are asked for."""
-    if given == "":
+    if given == "" or plain(given).rstrip("s") == part.unit:
         return 1.0
     wanted, unit = part.in_words(currency), part.in_words(currency, per=False)
     what, per = given, ""
@@ -196,7 +232,9 @@ def _asked_for(wanted, unit, part):
     return "a percentage, such as '85 %'" if unit == "%" else wanted
 
 
-def read_answers(texts: Mapping[str, Any], currency: str | None = None, place: str = "answers") -> Answers:
+def read_answers(
+    texts: Mapping[str, Any], currency: str | None = None, place: str = "answers", *, partly: bool = False
+) -> Answers:
     """All answers of a file or of options, every fault in one go.
 
     Parameters
@@ -207,6 +245,8 @@ def read_answers(texts: Mapping[str, Any], currency: str | None = None, place: s
         Code; if not given that of the price, else EUR.
     place : str, optional
         Named in faults.
+    partly : bool, optional
+        Whether more answers are to come, so that none is missing yet.
 
     Returns
     -------
@@ -243,41 +283,88 @@ def read_answers(texts: Mapping[str, Any], currency: str | None = None, place: s
         piece = craft.table["piece"]
     elif not re.fullmatch(r"[A-Za-z][A-Za-z0-9 -]{0,40}", piece):
         fault("piece", "a name that cannot be used -> a word of plain letters, such as knob", piece)
-    parts = {part.key: part for question in QUESTIONS for part in parts_of(question, craft) if part.kind == "figure"}
-    figures = {}
+    try:
+        order = asks_order(texts)
+    except ValueError as error:
+        fault(BEGIN.key, error, texts[BEGIN.key])
+        order = False
+    texts.pop(BEGIN.key, None)
+    parts = {part.key: part for q in questions(order) for part in parts_of(q, craft) if part.kind not in ("craft", "word")}
+    figures, others = {}, {}
     for key, text in texts.items():
         if key not in parts:
             fault(key, f"unknown question -> one of craft, piece, {', '.join(parts)}{close_match(key, parts)}", key)
             continue
+        part, read = parts[key], _READ.get(parts[key].kind)
         try:
-            answer = read_answer(parts[key], text, currency)
+            if order and key == "price":
+                answer = _offer(part, text, currency, parts["pieces"], texts.get("pieces", ""))
+            elif read is None:
+                answer = read_answer(part, text, currency)
+            else:
+                answer = None if str(text).strip().casefold() in UNKNOWN else read(str(text).strip())
         except ValueError as error:
             fault(key, error, text)
             continue
         if answer is not None:
-            figures[key] = answer
+            (figures if read is None else others)[key] = answer
+    wrong = {found.column for found in faults}
+    for key, part in parts.items():
+        if part.needed and not partly and key not in wrong | set(figures) | set(others):
+            faults.append(Fault(place, "is needed, and no guess can stand in for it", part.ask, column=key))
     hours, hidden = figures.get("weekly_hours"), figures.get("hidden_hours")
     if hours and hidden and hidden[2] >= hours[0]:
         fault("hidden_hours", "no hours are left to make anything -> fewer than the hours you can give", texts["hidden_hours"])
+    if others.get("due", dt.date.max) <= dt.date.today():
+        fault("due", "has gone by -> a day to come", texts["due"])
+    colours = others.pop("colours", {})
+    try:
+        others["colours"] = pieces_by_colour(colours, int(figures["pieces"][1])) if "pieces" in figures and colours else {}
+    except ValueError as error:
+        fault("colours", error, texts["colours"])
     if faults:
         raise StudyError(faults)
-    return Answers(craft=craft, piece=re.sub(r"\s+", "-", piece.lower()), currency=currency, figures=figures)
+    name = re.sub(r"\s+", "-", piece.lower())
+    return Answers(craft=craft, piece=name, currency=currency, figures=figures, order=order, **others)
+
+
+def _offer(part, text, currency, pieces, how_many):
+    """What is offered for a whole order; of each piece where it is said so."""
+    try:
+        return read_answer(part, text, currency)
+    except ValueError as error:
+        if not str(error).startswith("an answer for each piece"):
+            raise
+    each, count = read_answer(replace(part, per="piece"), text, currency), read_answer(pieces, how_many, currency)
+    return None if count is None else tuple(figure * count[1] for figure in each)
 
 
 def understood(answers: Answers, locale: str) -> list[str]:
     """Each answer as it was read, with unit and period, or that it is not known, by the question it answers."""
     fmt, lines = Format(answers.currency, locale), [f"The craft: {answers.craft.name}.", f"A piece: {answers.piece}."]
-    for part in (part for question in QUESTIONS for part in parts_of(question, answers.craft) if part.kind == "figure"):
+    for part in (part for part in answers.parts if part.kind not in ("craft", "word")):
+        if part.kind != "figure":
+            lines.append(f"{part.ask} {_heard(part, answers, fmt)}.")
+            continue
         figures = answers.figures.get(part.key)
         if figures is None:
             lines.append(f"{part.ask} Not known: a guess of the trade stands in.")
             continue
         low, likely, high = map(fmt.exactly, figures)
         unit = part.in_words(answers.currency, per=False)
-        unit = f"{unit}s" if unit in (*COUNTED, "hour", "minute") and likely != fmt.exactly(1) else unit
+        unit = f"{unit}s" if unit in (*COUNTED, "hour", "minute", "master") and likely != fmt.exactly(1) else unit
         period = f" {'an' if part.per in ('hour', 'order') else 'a'} {part.per}" if unit != "%" and part.per else ""
         lines.append(f"{part.ask} {likely if low == high else f'{low} to {high}, most likely {likely},'} {unit}{period}.")
     return lines
+
+
+def _heard(part, answers, fmt):
+    """A day, colours or pots as they were read."""
+    if part.kind == "date":
+        return format_skeleton("yMMMEd", answers.due, locale=fmt.locale)
+    if part.kind == "places":
+        return ", ".join(map(str, answers.pots)) or "Not known: a guess of the trade stands in"
+    return ", ".join(f"{name} {count}" for name, count in answers.colours.items()) or "All alike"
 
 
 def _crafts(text: str) -> list[Craft]:

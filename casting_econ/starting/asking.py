@@ -1,6 +1,5 @@
 """Asking the questions: in a terminal one after the other, or all at once from a file and options."""
 
-import re
 import tomllib
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -9,9 +8,9 @@ from typing import Any
 from babel import Locale, UnknownLocaleError
 
 from ..faults import Fault, StudyError, counted, refusal
-from .answers import Answers, known_currency, read_answer, read_answers
+from .answers import UNKNOWN, Answers, asks_order, read_answer, read_answers
 from .crafts import Craft, crafts
-from .questions import QUESTIONS, Part, parts_of
+from .questions import BEGIN, Part, parts_of, questions
 
 __all__ = ["answers_given", "ask", "known_locale"]
 
@@ -44,7 +43,12 @@ def answers_given(file: str | None, options: tuple[str, ...] = (), craft: str | 
         except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
             raise refusal(file, "is not a file of answers", right, found=str(error)) from None
         for key, value in read.items():  # [minutes] sand = 3 is minutes.sand
-            found |= {f"{key}.{inner}": one for inner, one in value.items()} if isinstance(value, dict) else {key: value}
+            if isinstance(value, dict) and key == "colours":
+                found[key] = ", ".join(f"{name} {count}" for name, count in value.items())
+            elif isinstance(value, dict):
+                found |= {f"{key}.{inner}": one for inner, one in value.items()}
+            else:
+                found[key] = ", ".join(map(str, value)) if isinstance(value, list) else value
     faults = []
     for option in options:
         key, equals, text = option.partition("=")
@@ -81,29 +85,44 @@ def ask(
             "A dozen questions. Answer with one figure if you are sure, with low, likely and high (such as 2 3 5) if not, "
             "or just press Enter if you don't know: a guess of the trade stands in and is marked as one."
         )
-        texts["craft"] = _craft(say, prompt)
-    checked = read_answers(texts, currency, "answers")
+    if terminal and BEGIN.key not in texts and not asks_order(texts):
+        texts[BEGIN.key] = _begin(say, prompt)
+    if terminal and "craft" not in texts:
+        texts["craft"] = _craft(say, prompt, len(questions(asks_order(texts))))
+    checked = read_answers(texts, currency, "answers", partly=terminal)
     if not terminal:
-        missing = [part for question in QUESTIONS for part in parts_of(question, checked.craft) if part.key not in texts]
+        missing = [part.key for part in checked.parts if part.key not in texts]
         if missing:
-            keys = ", ".join(part.key for part in missing)
-            say(f"Nobody to ask here, so {counted(len(missing), 'answer')} count as don't know: {keys}.")
+            say(f"Nobody to ask here, so {counted(len(missing), 'answer')} count as don't know: {', '.join(missing)}.")
         return checked
-    for number, question in enumerate(QUESTIONS, start=1):
+    asked = questions(checked.order)
+    for number, question in enumerate(asked, start=1):
         for part in parts_of(question, checked.craft):
             if part.key not in texts:
-                words = f"{number}/{len(QUESTIONS)}  {part.ask}"
+                words = f"{number}/{len(asked)}  {part.ask}"
                 texts[part.key] = _asked(words, part, texts, currency, checked.currency, prompt, say)
                 if part.key == "price":
-                    checked = read_answers(texts, currency)  # the price says the currency
+                    checked = read_answers(texts, currency, partly=True)  # the price says the currency
     return read_answers(texts, currency, "answers")
 
 
-def _craft(say, prompt) -> str:
+def _begin(say, prompt) -> str:
+    """Which of the two it is; asked again until it is one."""
+    while True:
+        text = prompt(BEGIN.ask, default="workshop")
+        try:
+            asks_order({BEGIN.key: text})
+        except ValueError as error:
+            say(f"  {str(error).replace(' -> ', '; right would be ')}")
+        else:
+            return text
+
+
+def _craft(say, prompt, many) -> str:
     for number, craft in enumerate(crafts().values(), start=1):
         say(f"  {number}  {craft.name}")
     while True:
-        text = prompt(f"1/{len(QUESTIONS)}  Which craft? The number or the name", default="1")
+        text = prompt(f"1/{many}  Which craft? The number or the name", default="1")
         try:
             return list(crafts())[int(text) - 1] if text.isdecimal() and int(text) else read_answers({"craft": text}).craft.id
         except (IndexError, StudyError) as error:
@@ -121,10 +140,13 @@ def _asked(words: str, part: Part, texts, chosen: str | None, currency: str, pro
     unit = part.in_words(f"{currency} or another currency" if part.key == "price" else currency, per=part.key != "price")
     while True:
         text = prompt(f"{words}{f' [{unit}]' if unit else ''}", default="don't know")
+        if part.needed and text.strip().casefold() in UNKNOWN:
+            say("  this is needed, and no guess can stand in for it")
+            continue
         try:
-            if part.kind == "figure":
-                read_answer(part, text, _written(text) or currency if part.key == "price" else currency)
-            read_answers({**texts, part.key: text}, chosen)
+            if part.kind == "figure" and part.key != "price":  # which says the currency itself
+                read_answer(part, text, currency)
+            read_answers({**texts, part.key: text}, chosen, partly=True)
         except ValueError as error:
             say(f"  {str(error).replace(' -> ', '; right would be ')}")
         except StudyError as error:
@@ -133,21 +155,22 @@ def _asked(words: str, part: Part, texts, chosen: str | None, currency: str, pro
             return text
 
 
-def _written(text: str) -> str | None:
-    """Currency that an answer is written in."""
-    found = re.findall(r"[€£$]|\b[A-Z]{3}\b", text)
-    return known_currency(found[0]) if found else None
-
-
 def default_of(craft: Craft, part: Part) -> str:
     """The trade's guess in words, for a form."""
     if part.kind != "figure":
-        return craft.table["piece"] if part.kind == "word" else craft.id
-    if part.key.startswith("minutes."):
-        step = next(step for step in craft.steps if step["name"] == part.key.removeprefix("minutes."))
-        row = step.get("minutes", step.get("load_minutes"))
+        return {"word": craft.table["piece"], "colours": "all alike", "places": str(craft.table["casts_per_load"])}[part.kind]
+    kind, _, name = part.key.partition(".")
+    if name:
+        steps = craft.mould_steps if kind == "mould_minutes" else craft.table["steps"]
+        step = next(step for step in steps if step["name"] == name)
+        row = step["load_minutes"] if kind == "load_minutes" or "minutes" not in step else step["minutes"]
+    elif part.key == "cavities":
+        return "as many as there are masters"
+    elif part.key == "masters":
+        return str(craft.table["masters"][1])
     elif part.whole:
         return str(craft.table[part.key])
     else:
         row = craft.table[part.key]
-    return " ".join(f"{figure:g}" for figure in row[:3])
+        row = row if part.key != "price" or part.per == "piece" else [f"{figure:g} a piece" for figure in row[:3]]
+    return " ".join(figure if isinstance(figure, str) else f"{figure:g}" for figure in row[:3])

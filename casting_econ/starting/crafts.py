@@ -43,8 +43,19 @@ class Craft:
 
     @property
     def steps(self) -> list[dict[str, Any]]:
-        """The routing."""
-        return self.table["steps"]
+        """The routing of a workshop that runs."""
+        return [step for step in self.table["steps"] if not step.get("order")]
+
+    @property
+    def mould_steps(self) -> list[dict[str, Any]]:
+        """How a mould is made; none where the craft makes none."""
+        return self.table.get("mould", {}).get("steps", [])
+
+    @property
+    def pots(self) -> str | None:
+        """Station that a load cures in, if any."""
+        held = next((step.get("wait_in") for step in self.steps if step.get("cure")), None)
+        return held if held in self.table.get("stations", {}) else None
 
     @property
     def main_steps(self) -> list[str]:

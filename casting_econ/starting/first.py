@@ -3,13 +3,17 @@
 import shutil
 import tempfile
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
-from ..faults import refusal
+import numpy as np
+
+from ..faults import StudyError, refusal
 from ..kit import OpenStudy, open_study
 from ..study import STUDY_FILE
 from .answers import Answers
 from .crafts import kinds
+from .order_text import FIRST_ORDER
 from .write import LOCALES, log_texts, study_text, what_to_write_down
 
 __all__ = ["first_answer", "new_study"]
@@ -65,8 +69,13 @@ def new_study(folder: Path | str, answers: Answers, locale: str | None = None) -
     return replace(kit, study=replace(kit.study, folder=target)), defaults
 
 
-def first_answer(kit: OpenStudy, defaults: list[str]) -> list[str]:
-    """The answer in paragraphs: pay an hour with its band, chance of the target, what matters most, what to record, what is guessed."""
+def first_answer(kit: OpenStudy, defaults: list[str], today: date | None = None) -> list[str]:
+    """The answer in paragraphs: pay an hour with its band, chance of the target, what matters most, what to record, what is guessed.
+
+    Of a first order instead what `casting-econ order` says of it from `today` on, and its hours.
+    """
+    if FIRST_ORDER in kit.study.file.commissions:
+        return [*_order_answer(kit, today or date.today()), _guessed(defaults)]
     from ..kit import format_of
     from ..pages.curing import limit_sentence
     from ..pages.deciding import decision_of, information_table, next_to_measure
@@ -83,12 +92,38 @@ def first_answer(kit: OpenStudy, defaults: list[str]) -> list[str]:
         others = [other for other in dict.fromkeys(name for name, _ in logs) if other != log][:2]
         record = f"**Record first: {log}**, which tells {what}, the number with a log that moves pay an hour most"
         record += f"; then {' and '.join(others)}." if others else "."
-    guesses = "; ".join(defaults)
     return [
         verdict(kit, answer),
         year_sentence(kit, answer),
         limit_sentence(kit, answer),
         "The three numbers that matter most:\n\n" + three_numbers(kit, tornado),
         record + " " + next_to_measure(decision, information_table(decision), fmt),
-        f"These rest on trade defaults, which are guesses ({kinds()['P']}, and the like): {guesses}.",
+        _guessed(defaults),
     ]
+
+
+def _guessed(defaults) -> str:
+    """What nobody answered."""
+    return f"These rest on trade defaults, which are guesses ({kinds()['P']}, and the like): {'; '.join(defaults)}."
+
+
+def _order_answer(kit, today) -> list[str]:
+    """Date, casts, price and hours of the first order, or why it cannot be planned as it stands."""
+    from ..kit import format_of
+    from ..orders import open_order, order_lines, price_of
+
+    fmt = format_of(kit, year=False)
+    try:
+        plan = open_order(kit, FIRST_ORDER, today=today)
+        quoted = price_of(plan)
+    except StudyError as error:
+        return [f"Not planned yet: {error}"]
+    hours = {
+        "making": quoted.bench_hours,
+        "talking, packing and posting": quoted.order_hours,
+        "what no buyer sees": quoted.hidden_hours,
+    }
+    parts = ", ".join(f"{what} {fmt.number(each.mean(), 1)}" for what, each in hours.items())
+    low, high = np.quantile(quoted.hours, [0.1, 0.9])
+    total = f"**{fmt.number(quoted.hours.mean())} hours in all** ({fmt.number(low)} to {fmt.number(high)}): {parts}."
+    return [*(line for line in order_lines(plan, quoted) if line), total]

@@ -1,4 +1,4 @@
-"""The same dozen questions as a form in a notebook."""
+"""The same questions as a form in a notebook."""
 
 import tempfile
 from pathlib import Path
@@ -11,7 +11,7 @@ from .answers import read_answers, understood
 from .asking import default_of
 from .crafts import crafts
 from .first import first_answer, new_study
-from .questions import QUESTIONS, parts_of
+from .questions import BEGIN, parts_of, questions
 from .write import LOCALES
 
 __all__ = ["example", "start_form"]
@@ -29,6 +29,7 @@ class StartForm(widgets.VBox):
     """
 
     def __init__(self, folder: str) -> None:
+        self.begin = widgets.ToggleButtons(options={"A workshop that runs": "workshop", "A first order": "order"})
         self.craft = widgets.Dropdown(
             options=[(craft.name, craft.id) for craft in crafts().values()],
             description="Craft",
@@ -41,20 +42,21 @@ class StartForm(widgets.VBox):
         )
         self.button = widgets.Button(description="Make my study", button_style="primary")
         self.shown = widgets.Output()
+        self.begin.observe(self._ask, names="value")
         self.craft.observe(self._ask, names="value")
         self.button.on_click(lambda _: self.make())
         self._ask()
-        super().__init__([self.craft, self.asked, self.folder, self.button, self.shown])
+        super().__init__([self.begin, self.craft, self.asked, self.folder, self.button, self.shown])
 
     def _ask(self, _=None) -> None:
         """Fields for the chosen craft; what was typed already stays."""
         craft, rows = crafts()[self.craft.value], []
         before, self.fields = self.fields, {}
-        for number, question in enumerate(QUESTIONS[1:], start=2):
+        for number, question in enumerate(questions(self.begin.value == "order")[1:], start=2):
             for part in parts_of(question, craft):
                 unit = part.in_words("money, with its currency" if part.key == "price" else "the same currency", per=False)
                 field = before.get(part.key) or widgets.Text(layout=_WIDE)
-                field.placeholder = f"don't know: {default_of(craft, part)} stands in"
+                field.placeholder = "needed" if part.needed else f"don't know: {default_of(craft, part)} stands in"
                 self.fields[part.key] = field
                 words = f"{number}. {part.ask}{f' [{unit}]' if unit else ''}"
                 rows.append(widgets.VBox([widgets.Label(words, layout=_WIDE), field]))
@@ -65,7 +67,8 @@ class StartForm(widgets.VBox):
         self.shown.clear_output()
         with self.shown:
             try:
-                answers = read_answers({"craft": self.craft.value} | {key: field.value for key, field in self.fields.items()})
+                said = {BEGIN.key: self.begin.value, "craft": self.craft.value}
+                answers = read_answers(said | {key: field.value for key, field in self.fields.items()})
                 heard = understood(answers, LOCALES[answers.currency])
                 display(Markdown("**As understood:**\n\n" + "\n".join(f"- {line}" for line in heard)))
                 kit, defaults = new_study(self.folder.value, answers)

@@ -1,8 +1,8 @@
-"""The dozen questions; the terminal and the form both ask these."""
+"""The dozen questions on a workshop that runs, and those on a first order; the terminal and the form both ask these."""
 
 from dataclasses import dataclass
 
-__all__ = ["QUESTIONS", "Part", "Question", "parts_of"]
+__all__ = ["BEGIN", "ORDER_QUESTIONS", "QUESTIONS", "Part", "Question", "parts_of", "questions"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -16,8 +16,9 @@ class Part:
     low: float = 0.0
     high: float = 1e6
     above: bool = False  # whether `low` itself is too low
-    kind: str = "figure"  # or 'craft', 'word'
+    kind: str = "figure"  # or 'craft', 'word', 'date', 'colours', 'places'
     whole: bool = False  # one whole number instead of a range
+    needed: bool = False  # whether no guess can stand in
 
     def in_words(self, currency: str, per: bool = True) -> str:
         """What the answer counts, such as 'order/month'."""
@@ -92,18 +93,83 @@ QUESTIONS = (
 )
 
 
+# asked before all others
+BEGIN = Part(key="begin", ask="A first order, or a workshop that runs? (order or workshop)", kind="begin")
+_ASKED = {question.title: question for question in QUESTIONS}
+ORDER_QUESTIONS = (
+    _ASKED["Craft"],
+    _ASKED["The piece"],
+    Question(
+        title="The order",
+        parts=(
+            Part(
+                key="pieces",
+                ask="How many pieces are ordered?",
+                unit="piece",
+                per="order",
+                low=1,
+                high=100_000,
+                whole=True,
+                needed=True,
+            ),
+            Part(key="colours", ask="In which colours, such as 'red, blue' or 'red 40, blue 20', or how many?", kind="colours"),
+            Part(key="due", ask="By which day must they have arrived, such as 2027-03-20?", kind="date", needed=True),
+        ),
+    ),
+    Question(title="Masters", parts=()),
+    Question(title="Pots", parts=()),
+    _ASKED["Waiting"],
+    Question(title="Every hand step", parts=()),
+    _ASKED["Good ones"],
+    _one("Price", "price", "What is offered for the whole order?", "{money}", per="order", above=True, high=1e8),
+    Question(
+        title="Hours",
+        parts=(
+            _ASKED["Hours"].parts[0],
+            Part(
+                key="order_hours",
+                ask="How many hours go to talking, photographs, packing and posting?",
+                unit="hour",
+                per="order",
+                high=1000,
+            ),
+        ),
+    ),
+    _ASKED["Target"],
+)
+_MASTERS = (
+    Part(key="masters", ask="How many masters are there to mould from?", unit="master", low=1, high=200, whole=True),
+    Part(
+        key="cavities", ask="How many casts does one mould give at once?", unit="cast", per="mould", low=1, high=500, whole=True
+    ),
+)
+_POTS = (Part(key="pots", ask="How many casts does each pot hold, such as 20, or 12, 20 for two pots?", kind="places"),)
+
+
+def questions(order: bool) -> tuple[Question, ...]:
+    """What is asked for a first order, or for a workshop that runs."""
+    return ORDER_QUESTIONS if order else QUESTIONS
+
+
 def parts_of(question: Question, craft) -> tuple[Part, ...]:
-    """What a question asks for in a craft: minutes are asked by its main steps."""
-    if question.parts:
-        return question.parts
-    return tuple(
-        Part(
-            key=f"minutes.{step['name']}",
-            ask=f"Minutes {'a load' if 'minutes' not in step else 'a piece'} at: {step['name'].replace('-', ' ')}?",
-            unit="minute",
-            per="load" if "minutes" not in step else "piece",
-            high=1440,
-        )
-        for step in craft.steps
-        if step.get("main")
+    """What a question asks for in a craft: minutes by its steps, moulds and pots where it has any."""
+    if question.title == "Masters":
+        return _MASTERS if craft.mould_steps else ()
+    if question.title == "Pots":
+        return _POTS if craft.pots else _ASKED["A load"].parts
+    if question.title == "Every hand step":
+        colour = Part(key="lot_minutes", ask="Minutes to weigh and mix one colour?", unit="minute", per="colour", high=1440)
+        steps = [_minutes(step, key) for step in craft.table["steps"] for key in ("minutes", "load_minutes") if key in step]
+        return (*steps, colour, *(_minutes(step, "mould_minutes") for step in craft.mould_steps))
+    return question.parts or tuple(
+        _minutes(step, "minutes" if "minutes" in step else "load_minutes") for step in craft.steps if step.get("main")
     )
+
+
+def _minutes(step, kind) -> Part:
+    """Minutes of a step: of a piece or else a load, or of a mould."""
+    what = {"minutes": "piece", "load_minutes": "load", "mould_minutes": "mould"}[kind]
+    both = kind == "load_minutes" and "minutes" in step  # so that each has a key of its own
+    key = f"{kind if both or what == 'mould' else 'minutes'}.{step['name']}"
+    aside = ", 0 if you don't" if step.get("order") else ""
+    return Part(key=key, ask=f"Minutes a {what} at: {step['name'].replace('-', ' ')}{aside}?", unit="minute", per=what, high=1440)

@@ -5,19 +5,19 @@ import math
 from ..ledger.logs import LOGS
 from ..reference import quote_words
 from ..study.numbers import written
+from . import order_text
 from .answers import Answers
 from .crafts import Guess, kinds
+from .writer import WORTH, Writer, casts_a_load, read_figure
 
 __all__ = ["LOCALES", "log_texts", "study_text", "what_to_write_down"]
 
 LOCALES = {"EUR": "en_IE", "GBP": "en_GB", "USD": "en_US", "CAD": "en_CA", "AUD": "en_AU", "NZD": "en_NZ", "CHF": "de_CH"}
 LOCALES |= {"SEK": "sv_SE", "NOK": "nb_NO", "DKK": "da_DK", "PLN": "pl_PL", "CZK": "cs_CZ"}
 _WEEKS, _FULL_WEEK = 46, 37.5
-# how many pieces, rows, loads, weeks or months a guess is worth against the logs
-_WORTH = {"minutes": "10 pieces", "load_minutes": "5 loads", "pass_share": "20 pieces", "life": "3 moulds"}
 _EXAMPLES = {
     "timesheet": {"date": "2026-01-15", "step": "{step}", "minutes": "45", "product": "{piece}", "pieces_handled": "12"},
-    "batches": {"batch": "B001", "date": "2026-01-15", "product": "{piece}", "casts": "{casts}", "good": "{good}"},
+    "batches": {"batch": "B001", "date": "2026-01-15", "product": "{piece}", "casts": "{casts}", "good": "{good}", "order": "{order}"},
     "faults": {"date": "2026-01-15", "batch": "B001", "product": "{piece}", "step": "{checked}", "cause": "{cause}", "pieces": "2", "fate": "scrap"},
     "moulds": {"mould": "M01", "product": "{piece}", "cavities": "{casts}", "made": "2026-01-02"},
     "purchases": {"date": "2026-01-10", "item": "{item}", "kind": "material", "quantity": "1", "unit": "kg", "paid": "20.00"},
@@ -28,51 +28,12 @@ _EXAMPLES = {
 }  # fmt: skip
 
 
-def read_figure(value: float, kind: str = "P") -> str:
-    """A figure as the study file writes it: an answer as it was given, a guess without digits that say nothing."""
-    return written(value, 4 if kind else 12)
-
-
-class _Writer:
-    """Numbers of one new study, each with where it comes from."""
-
-    def __init__(self, answers: Answers) -> None:
-        self.answers = answers
-        self.defaults: list[str] = []  # what was not answered, in words
-
-    def number(self, key: str, unit: str, *, factor: float = 1.0, worth: str = "", what: str = "") -> str:
-        """An answer, or the craft's guess, as a value of the study file."""
-        answered = self.answers.figures.get(key)
-        if answered is not None:
-            return self.value(Guess(*answered, ""), unit, factor=factor, worth=worth)
-        self.defaults.append(what or key.replace("_", " ").replace("minutes.", "minutes of "))
-        return self.value(self.answers.guess(key), unit, factor=factor, worth=worth)
-
-    def value(self, guess: Guess, unit: str, *, factor: float = 1.0, worth: str = "") -> str:
-        """A range, or one figure where there is none."""
-        guess, unit = guess.times(factor), f" {unit}" if unit else ""
-        note = f'basis = "guess", note = "trade default ({guess.kind})"' if guess.kind else 'note = "your answer"'
-        tail = f', from = "records", worth = "{worth}"' if worth else ""
-        if guess.low == guess.high:
-            return f'{{ value = "{read_figure(guess.likely, guess.kind)}{unit}"{tail}, {note} }}'
-        likely = min(max(guess.likely, guess.low), guess.high)
-        ends = ", ".join(
-            f'{name} = "{read_figure(figure, guess.kind)}{unit}"'
-            for name, figure in (("low", guess.low), ("likely", likely), ("high", guess.high))
-        )
-        return f"{{ {ends}{tail}, {note} }}"
-
-    def money(self, row: list, unit: str) -> str:
-        """A craft's money guess in the study's currency."""
-        return self.value(self.answers.in_money(Guess.of(row)), unit)
-
-
 def _shares(answers: Answers) -> dict[str, Guess]:
     """Share passing each check: together the yield that was said, and scattering about as much, though each scatters by itself."""
-    craft, answered = answers.craft, answers.figures.get("yield")
+    answered = answers.figures.get("yield")
     guess = Guess(*answered, "") if answered else answers.guess("yield")
     low, likely, high = (min(figure / 100.0, 0.9999) for figure in (guess.low, guess.likely, guess.high))
-    losses = {step["name"]: step["losses"] for step in craft.steps if step.get("losses")}
+    losses = {step["name"]: step["losses"] for step in answers.steps if step.get("losses")}
     parts = {name: loss / sum(losses.values()) for name, loss in losses.items()}
     wider = math.hypot(*parts.values())  # of independent parts the widths add up by their squares
     ends = [
@@ -82,21 +43,22 @@ def _shares(answers: Answers) -> dict[str, Guess]:
     return {name: Guess(*share, guess.kind) for name, share in shares.items()}
 
 
-def _casts(answers: Answers) -> int:
-    """Casts a load, as answered or as usual in the craft."""
-    answered = answers.figures.get("casts_per_load")
-    return int(answered[1] if answered else answers.craft.table["casts_per_load"])
-
-
 def study_text(answers: Answers, name: str, locale: str) -> tuple[str, list[str]]:
     """The study file of a set of answers, and what in it is a trade default."""
-    craft, w, money = answers.craft, _Writer(answers), answers.currency
-    piece, table, casts = answers.piece, answers.craft.table, _casts(answers)
-    said = 'note = "your answer"'
-    if "casts_per_load" not in answers.figures:
-        said = 'basis = "guess", note = "trade default (P)"'
-        w.defaults.append("casts a load")
-    lines = [
+    w = Writer(answers)
+    sold = order_text.sale(w) if answers.order else _shop(w)
+    parts = [*_head(w, name, locale), *_hours(w), *_places(w), *_product(w), "", *sold, *_costs(w, locale)]
+    w.defaults += ["material prices", "postage, packing and refunds", "minutes an order", "equipment"]
+    return "\n".join(parts).rstrip() + "\n", list(dict.fromkeys(w.defaults))
+
+
+def _head(w: Writer, name: str, locale: str) -> list[str]:
+    """How the file is to be read, and what it asks."""
+    craft = w.answers.craft
+    question, about = f"Can {craft.name.lower()} pay me a living wage?", "A first study from a dozen answers."
+    if w.answers.order:
+        question, about = "What does my first order take, by when, and what does it pay?", "A first order from a dozen answers."
+    return [
         f"# {name}: made from a dozen answers; every number is yours to change.",
         "#",
         "# How a number is written",
@@ -106,18 +68,25 @@ def study_text(answers: Answers, name: str, locale: str) -> tuple[str, list[str]
         "#                    what really happened; worth says for how many pieces, rows or months the guess counts beside them",
         '# "trade default" marks what you did not know: a guess of the trade, not a fact about your workshop. Replace those first. It rests on',
         *(f"#   ({kind}) {words}" for kind, words in kinds().items()),
-        f"# What costs most in this craft is found late: {table['latest_fault']}.",
+        f"# What costs most in this craft is found late: {craft.table['latest_fault']}.",
         "",
         "[study]",
         f'name = "{name}"',
-        f'question = "Can {craft.name.lower()} pay me a living wage?"',
-        'about = "A first study from a dozen answers."',
+        f'question = "{question}"',
+        f'about = "{about}"',
         f'craft = "{craft.id}"',
-        f'currency = "{money}"',
+        f'currency = "{w.answers.currency}"',
         f'locale = "{locale}"',
         "draws = 4096",
         "seed = 1",
         "",
+    ]
+
+
+def _hours(w: Writer) -> list[str]:
+    """Hours, the week, the target and the spread of what has no range."""
+    money = w.answers.currency
+    return [
         "[time]",
         f'weeks = "{_WEEKS} week/year" # what is left after holidays and sick days; yours?',
         f"hours = {w.number('weekly_hours', 'h/week', what='hours a week')}",
@@ -140,24 +109,45 @@ def study_text(answers: Answers, name: str, locale: str) -> tuple[str, list[str]
         'price = "3 %"',
         "",
     ]
+
+
+def _places(w: Writer) -> list[str]:
+    """Stations and racks, those answered with the places of each."""
+    table, lines = w.answers.craft.table, []
     for station, entry in table.get("stations", {}).items():
-        lines += [f"[stations.{station}]", f"count = {entry['count']}", ""]
+        own = w.answers.order and station == w.answers.craft.pots
+        lines += [f"[stations.{station}]", *(order_text.pots(w) if own else [f"count = {entry['count']}"]), ""]
     for rack, entry in table.get("racks", {}).items():
-        places = max(entry["places"], math.ceil(3 * casts * entry["places"] / 100))
+        places = max(entry["places"], math.ceil(3 * casts_a_load(w.answers) * entry["places"] / 100))
         lines += [f"[racks.{rack}]", f"places = {places} # how many pieces find room? Count yours", ""]
-    lines += [
-        f"[products.{piece}]",
-        f"casts_per_load = {{ value = {casts}, {said} }}",
+    return lines
+
+
+def _product(w: Writer) -> list[str]:
+    """What is cast, step by step, and its moulds."""
+    answers, shares = w.answers, _shares(w.answers)
+    said = 'note = "your answer"'
+    if "casts_per_load" not in answers.figures and not answers.pots:
+        said = 'basis = "guess", note = "trade default (P)"'
+        w.defaults.append("casts a load")
+    lines = [
+        f"[products.{answers.piece}]",
+        f"casts_per_load = {{ value = {casts_a_load(answers)}, {said} }}",
         f"unsold_share = {w.number('unsold_share', '%', what='share that never sells')}",
         "",
     ]
-    shares = _shares(answers)
     if "yield" not in answers.figures:
         w.defaults.append("share good enough to sell")
-    for step in craft.steps:
-        lines += _step(w, piece, step, shares)
-    if "mould" in table:
-        lines += _mould(w, piece, table["mould"])
+    for step in answers.steps:
+        lines += _step(w, answers.piece, step, shares)
+    if "mould" in answers.craft.table:
+        lines += order_text.moulds(w) if answers.order else _mould(w, answers.piece, answers.craft.table["mould"])
+    return lines
+
+
+def _shop(w: Writer) -> list[str]:
+    """One way of selling."""
+    answers, table, money = w.answers, w.answers.craft.table, w.answers.currency
     orders = w.number("orders_a_month", "orders/month", worth="1 month", what="orders a month")
     per_order = answers.figures.get("pieces_per_order")
     size = per_order[1] if per_order else answers.guess("pieces_per_order").likely
@@ -165,10 +155,9 @@ def study_text(answers: Answers, name: str, locale: str) -> tuple[str, list[str]
     if per_order is None:
         size_said = 'basis = "guess", note = "trade default (P)"'
         w.defaults.append("pieces an order")
-    lines += [
-        "",
+    return [
         "[channels.online] # copy and rename for every way of selling: fairs (days, hours_per_day, fee_per_day), wholesale …",
-        f'product = "{piece}"',
+        f'product = "{answers.piece}"',
         f"orders = {orders}",
         f"pieces_per_order = {{ value = {written(size)}, {size_said} }}",
         f"price = {w.number('price', money, factor=size, what='price')} # of an order: the price of a piece x {written(size)}",
@@ -179,6 +168,13 @@ def study_text(answers: Answers, name: str, locale: str) -> tuple[str, list[str]
         f"refund_share = {w.value(Guess.of(table['refund_share']), '%', worth='50 orders')}",
         f"minutes_per_order = {w.value(Guess.of(table['minutes_per_order']), 'min', worth='10 orders')}",
         "",
+    ]
+
+
+def _costs(w: Writer, locale: str) -> list[str]:
+    """What the year costs anyway, the words of a quote, and what is bought for years."""
+    table, money = w.answers.craft.table, w.answers.currency
+    lines = [
         "[overheads]",
         f"workspace-and-running = {w.number('overheads', f'{money}/year', what='running costs a year')}",
         *(f"{item} = {w.money(row, f'{money}/year')}" for item, row in table.get("own_costs", {}).items()),
@@ -189,18 +185,17 @@ def study_text(answers: Answers, name: str, locale: str) -> tuple[str, list[str]
     equipment = {"hand-tools-and-scales": [*table["hand_tools"][:3], 5, table["hand_tools"][3]]} | table["equipment"]
     for item, row in equipment.items():
         lines += [f"[equipment.{item}]", f"price = {w.money([*row[:3], row[4]], money)}", f'life = "{row[3]} year"', ""]
-    w.defaults += ["material prices", "postage, packing and refunds", "minutes an order", "equipment"]
-    return "\n".join(lines).rstrip() + "\n", list(dict.fromkeys(w.defaults))
+    return lines
 
 
-def _mould(w: _Writer, piece: str, mould: dict) -> list[str]:
+def _mould(w: Writer, piece: str, mould: dict) -> list[str]:
     """What fills one load."""
     price = w.money(mould["silicone"], w.answers.currency)
     lines = [
         f"[products.{piece}.mould] # what fills one load",
         f"materials.{mould.get('material', 'silicone')} = {{ price = {price} }}",
         f"minutes = {w.value(Guess.of(mould['minutes']), 'min')}",
-        f"life = {w.value(Guess.of(mould['life']), '', worth=_WORTH['life'])} # casts a cavity until worn out",
+        f"life = {w.value(Guess.of(mould['life']), '', worth=WORTH['life'])} # casts a cavity until worn out",
         f"sets = {mould['sets']}",
     ]
     if "rest" in mould:
@@ -209,17 +204,17 @@ def _mould(w: _Writer, piece: str, mould: dict) -> list[str]:
     return lines
 
 
-def _step(w: _Writer, piece: str, step: dict, shares: dict[str, Guess]) -> list[str]:
+def _step(w: Writer, piece: str, step: dict, shares: dict[str, Guess]) -> list[str]:
     """One step of the routing."""
     lines, money = [f"[products.{piece}.steps.{step['name']}]"], w.answers.currency
     for key in ("minutes", "load_minutes"):
         if key not in step:
             continue
-        asked = w.answers.figures.get(f"minutes.{step['name']}") if key == "minutes" or "minutes" not in step else None
+        asked = w.answers.figures.get(f"{'minutes' if 'minutes' not in step else key}.{step['name']}")
         guess = Guess(*asked, "") if asked else Guess.of(step[key])
         if not asked:
             w.defaults.append(f"minutes of {step['name'].replace('-', ' ')}")
-        lines.append(f"{key} = {w.value(guess, 'min', worth=_WORTH[key])}")
+        lines.append(f"{key} = {w.value(guess, 'min', worth=WORTH[key])}")
     if step.get("cure"):
         lines.append(f"wait = {w.number('cure', 'h', what='hours of waiting')}")
     elif "wait" in step:
@@ -229,7 +224,7 @@ def _step(w: _Writer, piece: str, step: dict, shares: dict[str, Guess]) -> list[
     if "load_size" in step:
         lines.append(f"load_size = {step['load_size']} # pieces that go in together")
     if step["name"] in shares:
-        lines.append(f"pass_share = {w.value(shares[step['name']], '%', worth=_WORTH['pass_share'])}")
+        lines.append(f"pass_share = {w.value(shares[step['name']], '%', worth=WORTH['pass_share'])}")
         lines.append("causes = { " + ", ".join(f'"{cause}" = {weight}' for cause, weight in step["causes"].items()) + " }")
     for table, per in (("materials", ""), ("per_load", ', per = "load"')):
         for item, row in step.get(table, {}).items():
@@ -237,21 +232,23 @@ def _step(w: _Writer, piece: str, step: dict, shares: dict[str, Guess]) -> list[
             back = step.get("recovered", {}).get(item)
             again = f', recovered = "{back} %"' if back else ""
             lines.append(f"materials.{item} = {{ price = {w.money(row, money)}{per}{kind}{again} }}")
+    if w.answers.order and step is next(one for one in w.answers.steps if one.get("materials")):
+        lines += order_text.lots(w, next(iter(step["materials"])))
     return [*lines, ""]
 
 
 def log_texts(answers: Answers) -> dict[str, str]:
     """Each log by its file name: the header, and an example row that is not read."""
-    craft = answers.craft
-    checked = next(step for step in craft.steps if step.get("losses"))
+    checked = next(step for step in answers.steps if step.get("losses"))
     words = {
         "piece": answers.piece,
-        "step": craft.main_steps[0],
-        "casts": str(_casts(answers)),
-        "good": str(max(_casts(answers) - 2, 1)),
+        "step": answers.craft.main_steps[0],
+        "casts": str(casts_a_load(answers)),
+        "good": str(max(casts_a_load(answers) - 2, 1)),
         "checked": checked["name"],
         "cause": next(iter(checked["causes"])),
-        "item": next(item for step in craft.steps for item in step.get("materials", {})),
+        "item": next(item for step in answers.steps for item in step.get("materials", {})),
+        "order": " / ".join([order_text.FIRST_ORDER, *list(answers.colours)[:1]]) if answers.order else "",
     }
     texts = {}
     for log, columns in LOGS.items():
@@ -282,13 +279,14 @@ def what_to_write_down(answers: Answers, defaults: list[str]) -> str:
             f"{craft.name}. The files are in `records/`: open them in a spreadsheet or a text editor and add rows under the header. A line that",
             "begins with # is an example and is not read. One row an event, your own words in any text column. Leave out what you do not know:",
             "blank means not known, never zero.",
+            *(_on_the_order(answers) if answers.order else []),
             "",
             "| file | write | it tells |",
             "|---|---|---|",
             *(f"| `{log}.csv` | {tell[log][0]} | {tell[log][1]} |" for log in LOGS if log in tell),
             "",
             "Start with **timesheet, batches and sales**; a few minutes a day are enough. Steps in the timesheet are those of `study.toml`: "
-            + ", ".join(f"`{step['name']}`" for step in craft.steps)
+            + ", ".join(f"`{step['name']}`" for step in answers.steps)
             + "; and for the hours nobody sees `books`, `cleaning`, `shop-upkeep`, `enquiries`.",
             "",
             "## How much is enough",
@@ -310,3 +308,13 @@ def what_to_write_down(answers: Answers, defaults: list[str]) -> str:
             "",
         ]
     )
+
+
+def _on_the_order(answers: Answers) -> list[str]:
+    """How a log says that a row is of the first order."""
+    example = f"`{order_text.FIRST_ORDER} / {next(iter(answers.colours))}`" if answers.colours else f"`{order_text.FIRST_ORDER}`"
+    return [
+        "",
+        f"Write {example} beside each load (column `order`), leave `good` blank until the load is through its last check, and then write the day of",
+        "that check (`checked`). `casting-econ order` then plans what is left.",
+    ]

@@ -1,12 +1,13 @@
 """The files that a study consists of."""
 
 import shutil
+import tempfile
+from collections.abc import Callable
 from pathlib import Path
 
+from ..faults import Fault, refusal
 from ..ledger import record_files
 from .consistency import STUDY_FILE
-
-__all__ = ["copy_inputs", "input_files"]
 
 
 def input_files(folder: Path) -> list[Path]:
@@ -20,3 +21,35 @@ def copy_inputs(folder: Path, target: Path) -> None:
         copy = target / path.relative_to(folder)
         copy.parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(path, copy)
+
+
+def place_for_copy(source: Path, folder: Path | str) -> tuple[Path, list[Fault]]:
+    """Where a copy of a study goes, a name alone being beside it, and what speaks against the place."""
+    source, text = source.resolve(), str(folder).strip()
+    target = source.parent / Path(text).expanduser()
+    if not text or "\0" in text or len(target.name) > 200:
+        right = "the name of a new folder, such as what-if"
+        return target, [Fault("copy of the study", "no name of a folder", right, found=repr(text[:40]))]
+    if target.exists():
+        return target, [Fault(str(target), "is there already", "a folder that does not exist yet")]
+    if source in target.resolve().parents:
+        return target, [Fault(str(target), "is within the study itself", "a folder of its own")]
+    return target, []
+
+
+def changed_copy(source: Path, target: Path, change: Callable[[str], str], check: Callable[[Path], object]) -> Path:
+    """Copy a study's inputs to a new folder with the text of its file changed; made beside its place, checked, and moved there whole.
+
+    StudyError where it cannot be written, or as `check` raises it; nothing is left behind then.
+    """
+    try:
+        with tempfile.TemporaryDirectory(dir=target.parent, prefix=".copy-") as part:
+            whole = Path(part) / "study"
+            copy_inputs(source, whole)
+            text = (whole / STUDY_FILE).read_bytes().decode("utf-8-sig")
+            (whole / STUDY_FILE).write_bytes(change(text).encode())
+            check(whole)
+            shutil.move(whole, target)
+    except OSError as error:
+        raise refusal(str(target), "cannot be made", "a folder that you may write to", found=error.strerror or "") from None
+    return target

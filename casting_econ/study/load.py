@@ -1,5 +1,6 @@
 """Read a study folder: the study file, its logs, and every fault in either."""
 
+import datetime as dt
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -13,12 +14,11 @@ from ..units import measures
 from .consistency import STUDY_FILE
 from .faulty import MOST_FAULTS, validated
 from .numbers import Number, given_unit
-from .records import Names, part_in_work, read_records
+from .records import MOULD, ONE_OFF, Names, known_on, part_in_work, read_records
 from .scenarios import checked, factors_of, scenario_file
 from .schema import RecordsTable, StudyFile
+from .stations import pot_name
 from .text import currency_of, lines_of, read_text, with_line
-
-__all__ = ["Study", "read_study", "study_changed", "study_with"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,6 +35,7 @@ class Study:
     notes: tuple[str, ...] = ()  # what is odd in the logs without being a fault
     raw: dict = field(default_factory=dict)  # the file's keys as they stand in it
     reading: Reading = field(default_factory=Reading)  # how the logs were read: every decision, change and row set aside
+    as_of: dt.date | None = None  # the last day whose rows were read, where not all were
 
     @property
     def currency(self) -> str:
@@ -42,24 +43,10 @@ class Study:
         return self.file.study.currency
 
 
-def read_study(folder: str | Path, *, with_records: bool = True) -> Study:
-    """Read and check a study folder.
+def read_study(folder: str | Path, *, with_records: bool = True, as_of: dt.date | None = None) -> Study:
+    """Read and check a folder with `study.toml` and, if there are logs, `records/`; StudyError with every fault found in either.
 
-    Parameters
-    ----------
-    folder : str or Path
-        Folder with `study.toml` and, if there are logs, `records/`.
-    with_records : bool, optional
-        Whether to read the logs.
-
-    Returns
-    -------
-    Study
-
-    Raises
-    ------
-    StudyError
-        With every fault found in the study file and the logs.
+    As of a day, only what the logs had by its evening counts; all are checked.
     """
     folder = Path(folder)
     text, raw, faults = read_text(folder)
@@ -86,60 +73,47 @@ def read_study(folder: str | Path, *, with_records: bool = True) -> Study:
         faults += [with_line(fault, lines) if fault.file == STUDY_FILE else fault for fault in more]
     if faults:
         raise StudyError(faults, reading)
-    parted = dict(zip(("records", "in_work", "in_work_faults"), part_in_work(records)))
-    return Study(
-        folder=folder, file=file, raw=raw, numbers=numbers, windows=windows, notes=reading.notes, reading=reading, **parted
-    )
+    parted = dict(zip(("records", "in_work", "in_work_faults"), part_in_work(known_on(records, as_of) if as_of else records)))
+    read = {"file": file, "raw": raw, "numbers": numbers, "windows": windows, "notes": reading.notes, "reading": reading}
+    return Study(folder=folder, as_of=as_of, **read, **parted)
 
 
 def _told(faults):
     """The faults of a file in one round, and that there may be more."""
     if len(faults) < MOST_FAULTS:
         return faults
-    right = "these mended, then checked again"
-    return [
-        Fault(STUDY_FILE, "more faults than are told at once", right, found=f"the first {MOST_FAULTS} of them"),
-        *faults[:MOST_FAULTS],
-    ]
+    wrong, right = "more faults than are told at once", "these mended, then checked again"
+    return [Fault(STUDY_FILE, wrong, right, found=f"the first {MOST_FAULTS} of them"), *faults[:MOST_FAULTS]]
 
 
-def study_with(study: Study, scenarios: list[str]) -> tuple[Study, dict[str, float]]:
-    """The study as it would be with some of its scenarios.
+def study_with(study: Study, scenarios: list[str], *, orders: bool = False) -> tuple[Study, dict[str, float]]:
+    """The study with some of its scenarios, its logs as they are and its numbers not scaled yet; and the factors on those by dotted key.
 
-    Parameters
-    ----------
-    study : Study
-        With its logs, which stay as they are.
-    scenarios : list of str
-        Names of its scenarios; later ones change what earlier ones leave.
-
-    Returns
-    -------
-    study : Study
-        Changed, its numbers not scaled yet.
-    factors : dict of str to float
-        On numbers of the changed study, by dotted key.
-
-    Raises
-    ------
-    StudyError
-        If the scenarios do not go together.
+    Later scenarios change what earlier ones leave; StudyError if they do not go together. For `orders` it keeps the tables that
+    a year does without.
     """
-    file, faults = scenario_file(study.raw, study.currency, scenarios)
-    if faults:
-        raise StudyError(faults)
-    windows, numbers, _ = checked(file)
-    factors = factors_of([study.file.scenarios[name] for name in scenarios], numbers)
-    return replace(study, file=file, numbers=numbers, windows=windows), factors
+    other = _with(study, study.raw, scenarios, orders=orders)
+    return other, factors_of([study.file.scenarios[name] for name in scenarios], other.numbers)
 
 
 def study_changed(study: Study, change: dict[str, object]) -> Study:
     """The study with tables and keys of its file as a change has them, its logs as they are; StudyError with every fault of it."""
     name = "change"
-    file, faults = scenario_file(study.raw | {"scenarios": {name: {"change": change}}}, study.currency, [name])
+    try:
+        return _with(study, study.raw | {"scenarios": {name: {"change": change}}}, [name])
+    except StudyError as error:
+        place = f"scenarios.{name}."
+        raise StudyError([replace(fault, column=fault.column.removeprefix(place)) for fault in error.faults]) from None
+
+
+def _with(study, raw, scenarios, *, orders=False):
+    """The study as scenarios among the keys of a file have it."""
+    file, faults = scenario_file(raw, study.currency, scenarios, orders=orders)
     if faults:
-        raise StudyError([replace(fault, column=fault.column.removeprefix(f"scenarios.{name}.")) for fault in faults])
+        raise StudyError(faults)
     windows, numbers, _ = checked(file)
+    if orders:
+        file = file.model_copy(update={"commissions": study.file.commissions})
     return replace(study, file=file, numbers=numbers, windows=windows)
 
 
@@ -150,18 +124,29 @@ def _names(raw, file):
         inner = node.get(key) if isinstance(node, dict) else None
         return inner if isinstance(inner, dict) else {}
 
+    def words(node):
+        return frozenset(word for word in node if isinstance(word, str)) if isinstance(node, list) else frozenset()
+
     if raw is None:
         return None
-    tasks = table(raw, "time").get("weekly_tasks")
     return Names(
         products={name: frozenset(table(product, "steps")) for name, product in table(raw, "products").items()},
         channels=frozenset(table(raw, "channels")),
         offered={name: channel.offered_since for name, channel in file.channels.items() if channel.offered_since} if file else {},
-        places=frozenset(table(raw, "stations")) | frozenset(table(raw, "racks")),
+        places=frozenset(table(raw, "stations")) | frozenset(table(raw, "racks")) | _pots(table(raw, "stations")),
         items=dict.fromkeys(table(raw, "equipment"), False) | _volumes(table(raw, "products")),
         orders={name: frozenset(table(entry, "variants")) for name, entry in table(raw, "commissions").items()},
-        tasks=frozenset(task for task in tasks if isinstance(task, str)) if isinstance(tasks, list) else frozenset(),
+        tasks=words(table(raw, "time").get("weekly_tasks")),
+        apart=words(table(raw, "time").get("one_off_tasks")).union(
+            {MOULD, ONE_OFF}, *(table(table(product, "mould"), "steps") for product in table(raw, "products").values())
+        ),
     )
+
+
+def _pots(stations):
+    """Names of the pots of each station whose places are a list."""
+    listed = {name: entry.get("places") for name, entry in stations.items() if isinstance(entry, dict)}
+    return {pot_name(name, n + 1) for name, places in listed.items() if isinstance(places, list) for n in range(len(places))}
 
 
 def _records_settings(raw):

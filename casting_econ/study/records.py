@@ -9,9 +9,10 @@ import pandas as pd
 
 from ..faults import Fault, close_match, counted
 from ..ledger import LOGS, place_of, read_logs
+from ..ledger.logs import last_day_of
 
-__all__ = ["Names", "part_in_work", "read_records", "split_order", "steps_of"]
-
+MOULD, ONE_OFF = "mould", "one-off"  # steps of the timesheet that every study knows
+MOST_ROWS, FEW = 8, 3  # rows that a fault lists beside its own; cells with the same fault that are told one by one
 _BETWEEN = re.compile(r"\s*(?:[+&/,]|\band\b)\s*")  # steps of one row of the timesheet
 
 
@@ -23,36 +24,32 @@ class Names:
     channels: frozenset[str]
     places: frozenset[str]  # stations and racks
     tasks: frozenset[str]  # weekly tasks
-    items: dict[str, bool] = field(
-        default_factory=dict
-    )  # materials, parts and equipment, and whether they are measured by volume
+    apart: frozenset[str] = frozenset({MOULD, ONE_OFF})  # steps of making moulds, and what is done once only
+    items: dict[str, bool] = field(default_factory=dict)  # materials, parts and equipment, and whether by volume
     orders: dict[str, frozenset[str]] = field(default_factory=dict)  # commissions, with the variants of each
     offered: dict[str, dt.date] = field(default_factory=dict)  # channels that say since when
 
     @property
+    def beside(self) -> frozenset[str]:
+        """What a row of the timesheet may be about beside the steps of a product."""
+        return self.tasks | self.channels | self.apart
+
+    @property
     def order_names(self) -> list[str]:
         """What a batch may name as its order: a commission, or one and a variant of it."""
-        return [
-            *self.orders,
-            *(f"{order} / {variant}" for order, variants in self.orders.items() for variant in sorted(variants)),
-        ]
+        parts = (f"{order} / {variant}" for order, variants in self.orders.items() for variant in sorted(variants))
+        return [*self.orders, *parts]
 
 
 def read_records(folder, names, settings=None, currency="EUR", locale=None):
-    """Read every log of a study.
+    """Read every log of a study's `records` folder, which need not exist.
 
     Parameters
     ----------
-    folder : Path
-        The study's `records` folder; it need not exist.
     names : Names or None
         Names that the logs must use; None leaves them unchecked.
     settings : RecordsTable, optional
         How the files are to be read, where they do not say it themselves.
-    currency : str, optional
-        Code of the study's currency.
-    locale : str, optional
-        Of the study, if it states one.
 
     Returns
     -------
@@ -67,24 +64,37 @@ def read_records(folder, names, settings=None, currency="EUR", locale=None):
         for log, frame in (records | reading.unsound).items():
             faults += _unknown_names(log, frame, names, reading)
     more, notes = _between_logs(records, names, reading)
-    return records, replace(reading, notes=tuple(notes)), faults + more
+    return records, replace(reading, notes=tuple(notes)), _once_a_cause(faults + more)
 
 
-def part_in_work(records):
-    """Part the loads that are still worked on from the logs.
+def known_on(records, day):
+    """The logs as they stood on the evening of a day: without later rows, ends of moulds, and counts of loads `checked` later.
 
     Parameters
     ----------
     records : dict of str to DataFrame
         As read.
+    day : date
 
     Returns
     -------
-    records : dict of str to DataFrame
-        Without loads that have no count of good pieces yet, and without their faults; a log that has no other rows is left out.
-    in_work, faults : DataFrame
-        Those rows of the batches and of the faults log, with the same columns.
+    dict of str to DataFrame
+        Logs that have a row by then. A load whose `checked` is blank counts from its date on.
     """
+    evening, found = pd.Timestamp(day), {}
+    for log, frame in records.items():
+        written = last_day_of(frame) if log == "timesheet" else frame["made" if log == "moulds" else "date"]
+        frame = frame[written <= evening]
+        for event, known in {"checked": ["good", "checked"], "retired": ["retired", "casts_at_retirement", "reason"]}.items():
+            if event in frame and (later := frame[event] > evening).any():
+                frame = frame.assign(**{column: frame[column].mask(later) for column in known})
+        found |= {log: frame} if len(frame) else {}
+    return found
+
+
+def part_in_work(records):
+    """The logs without loads that have no count of good pieces yet, and without their faults, a log that has no other rows left out; and those
+    rows of the batches and of the faults log apart, with the same columns."""
     batches, faults = (records.get(log, pd.DataFrame(columns=list(LOGS[log]))) for log in ("batches", "faults"))
     still = batches.good.isna()
     theirs = faults.batch.notna() & faults.batch.isin(batches.batch[still])
@@ -113,7 +123,7 @@ def steps_of(text: str, known) -> list[str]:
 
 def _unknown_names(log, frame, study, reading):
     """Names in a log that the study file does not know."""
-    other = study.tasks | study.channels if log == "timesheet" else frozenset()
+    other = study.beside if log == "timesheet" else frozenset()
     steps = other.union(*study.products.values())
     known = {"product": frozenset(study.products), "channel": study.channels, "station": study.places, "step": steps}
     faults = []
@@ -123,7 +133,7 @@ def _unknown_names(log, frame, study, reading):
         for (name, product), rows in _pairs(frame, column):
             allowed = study.products[product] | other if column == "step" and product in study.products else names
             if name not in allowed and not (column == "step" and log == "timesheet" and steps_of(name, allowed)):
-                where = "a step, channel or weekly task" if column == "step" and log == "timesheet" else f"a {column}"
+                where = "a step, channel, weekly or one-off task" if column == "step" and log == "timesheet" else f"a {column}"
                 right = (
                     f"{where} of the study file: {', '.join(sorted(allowed))}{close_match(name, sorted(allowed))}, "
                     f'or "{name}" = one of them in quotes, under [records.words.{column}] in study.toml'
@@ -132,6 +142,26 @@ def _unknown_names(log, frame, study, reading):
                     file, row = place_of(reading, log, label)
                     faults.append(Fault(file, f"unknown {column}", right, row=row, column=column, found=repr(name)))
     return faults
+
+
+def _once_a_cause(faults):
+    """One fault for all rows of a column in which the same is wrong: the first row's, with the others' numbers."""
+    causes: dict[tuple, list[Fault]] = {}
+    for fault in faults:
+        causes.setdefault((fault.file, fault.column, fault.wrong, fault.right), []).append(fault)
+    told: dict[tuple, list[Fault]] = {}
+    for fault in faults:  # the same cell once; many different ones once too
+        cause = (fault.file, fault.column, fault.wrong, fault.right)
+        once = fault.row is not None and fault.column and (fault.found or len(causes[cause]) > FEW)
+        told.setdefault((*cause, fault.found if len(causes[cause]) <= FEW else "") if once else (id(fault),), []).append(fault)
+    return [_with_rows(*same) for same in told.values()]
+
+
+def _with_rows(first, *more):
+    rows = [str(fault.row) for fault in more]
+    rest = f" and {len(rows) - MOST_ROWS} more" if len(rows) > MOST_ROWS else ""
+    found = f"{first.found or 'a blank'}; the same in row{'s' * (len(rows) > 1)} {', '.join(rows[:MOST_ROWS])}{rest}"
+    return replace(first, found=found) if more else first
 
 
 def _pairs(frame, column):
@@ -145,6 +175,9 @@ def _pairs(frame, column):
 # frame | column of the fault | what no row of the frame may be | wrong | found | right; the last three name columns of the frame
 _RULES = """
 batches | good | good > casts | more good than casts | {good:g} of {casts:g} | at most {casts:g}
+batches | checked | checked < date | dates out of order | checked {checked:%Y-%m-%d}, poured {date:%Y-%m-%d} | a date on or after the pour
+timesheet | until | until < date | dates out of order | until {until:%Y-%m-%d}, date {date:%Y-%m-%d} | a last day on or after the date
+timesheet | days | until >= date & days > span | more days than there are | {days:g} days from {date:%Y-%m-%d} until {until:%Y-%m-%d} | at most {span:g}
 timesheet | pieces_passed | pieces_passed > pieces_handled | more pieces_passed than pieces_handled | {pieces_passed:g} of {pieces_handled:g} | at most {pieces_handled:g}
 moulds | retired | retired < made | dates out of order | retired {retired:%Y-%m-%d}, made {made:%Y-%m-%d} | a date on or after the one it was made
 moulds | casts_at_retirement | retired.notna() & casts_at_retirement.isna() | retired without its casts | {mould} | casts a cavity had given
@@ -171,7 +204,8 @@ def _between_logs(records, names, reading):
             faults.append(Fault(file, wrong, right, row=row, column=column, found=found))
     batches, found = records.get("batches"), records.get("faults")
     if batches is not None:
-        notes += _open_notes(batches, found, names, reading)
+        notes += _open_notes(batches, found, reading)
+    notes += _strange_orders(records, names, reading)
     if batches is not None and found is not None and not faults:
         done = batches[batches.good.notna()]
         unexplained = (done.casts - done.good).sum() - found.pieces[(found.fate != "rework") & found.batch.isin(done.batch)].sum()
@@ -191,6 +225,9 @@ def _frames(records, names, reading):
             frame = (records | reading.unsound)[log]
             frames[log] = frame.assign(**frame[numbers].apply(pd.to_numeric, errors="coerce"))
     offered, several = ({}, False) if names is None else (names.offered, len(names.products) > 1)
+    if "timesheet" in frames:
+        sheet = frames["timesheet"]
+        frames["timesheet"] = sheet.assign(span=(sheet.until - sheet.date).dt.days + 1)
     if "sales" in frames:
         frames["sales"] = frames["sales"].assign(offered=pd.to_datetime(frames["sales"].channel.map(offered)))
     if "faults" not in frames:
@@ -215,21 +252,33 @@ def _frames(records, names, reading):
     return frames | {"faults by batch": each.set_index("row"), "faults by product": of_product.set_index("row")}
 
 
-def _open_notes(batches, found, names, reading):
-    """Loads that are still in work, and orders that no commission of the study file has."""
-    file, notes, still = _file(reading, "batches"), [], batches.good.isna()
-    if still.any():
-        theirs = 0 if found is None else int((found.batch.notna() & found.batch.isin(batches.batch[still])).sum())
-        with_faults = f", with their {counted(theirs, 'row')} of {_file(reading, 'faults')}" if theirs else ""
-        has, counts = ("has", "it counts") if still.sum() == 1 else ("have", "they count")
-        loads = counted(int(still.sum()), "load")
-        notes.append(f"{loads} of {file} {has} no count of good pieces yet; {counts} as in work{with_faults}.")
-    known = {split_order(name) for name in names.order_names} if names is not None else set()
-    strange = [name for name in sorted(set(batches.order.dropna())) if names is not None and split_order(name) not in known]
-    if strange:
-        listed = ", ".join(f"{name!r}{close_match(name, names.order_names)}" for name in strange[:3])
-        more = f" and {len(strange) - 3} more" if len(strange) > 3 else ""
-        notes.append(f"{file} names orders that are no commission of study.toml: {listed}{more}. An order that is over may stay.")
+def _open_notes(batches, found, reading):
+    """Loads that are still in work."""
+    file, still = _file(reading, "batches"), batches.good.isna()
+    if not still.any():
+        return []
+    theirs = 0 if found is None else int((found.batch.notna() & found.batch.isin(batches.batch[still])).sum())
+    with_faults = f", with their {counted(theirs, 'row')} of {_file(reading, 'faults')}" if theirs else ""
+    has, counts = ("has", "it counts") if still.sum() == 1 else ("have", "they count")
+    loads = counted(int(still.sum()), "load")
+    return [f"{loads} of {file} {has} no count of good pieces yet; {counts} as in work{with_faults}."]
+
+
+def _strange_orders(records, names, reading):
+    """Orders of the logs that no commission of the study file has; those of the sales log are a shop's own numbers."""
+    known, notes = {split_order(name) for name in names.order_names} if names is not None else set(), []
+    for log in ("batches", "timesheet", "purchases") if names is not None else ():
+        said = set(records[log].order.dropna()) if log in records else set()
+        strange = [name for name in sorted(said) if split_order(name) not in known]
+        if log != "batches":  # hours and purchases may be of an order as a whole
+            strange = [name for name in strange if split_order(name)[0] not in {order for order, _ in known}]
+        if strange:
+            listed = ", ".join(f"{name!r}{close_match(name, names.order_names)}" for name in strange[:3])
+            more = f" and {len(strange) - 3} more" if len(strange) > 3 else ""
+            file = _file(reading, log)
+            notes.append(
+                f"{file} names orders that are no commission of study.toml: {listed}{more}. An order that is over may stay."
+            )
     return notes
 
 

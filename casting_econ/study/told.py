@@ -2,8 +2,6 @@
 
 import re
 
-__all__ = ["TOLD", "log_of"]
-
 _STEP = r"products\.[^.]+\.steps\.[^.]+\."
 # log in words: the tables it is kept in, and the dotted keys it tells; what no log tells is in none
 TOLD = {
@@ -16,7 +14,7 @@ TOLD = {
         ("batches", "faults"),
         rf"products\.[^.]+\.ruined_loads|{_STEP}(pass_share|rework_share|rework_minutes|wait|materials\.[^.]+\.loss)",
     ),
-    "purchases": (("purchases",), r"products\.[^.]+\.(steps\.[^.]+\.materials|parts|mould\.materials)\.[^.]+\.price"),
+    "purchases": (("purchases",), r"products\.[^.]+\.((mould\.)?(steps\.[^.]+\.)?materials|parts)\.[^.]+\.price"),
     "sales": (
         ("sales",),
         r"channels\.[^.]+\.(orders|price|pieces_per_order|postage_charged|postage_paid|packaging|refund_share)",

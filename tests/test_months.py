@@ -5,9 +5,9 @@ import pytest
 from scipy import stats
 
 from casting_econ.draws.sampling import points
-from casting_econ.evidence.counts import PRIOR_DISPERSION, counts_posterior
+from casting_econ.evidence.months import PRIOR_DISPERSION, counts_posterior
 from casting_econ.evidence.posteriors import rate_posterior
-from casting_econ.models.counts import carried, chance_of_none, orders_at, pieces_at, season_shares
+from casting_econ.models.months import carried, chance_of_none, orders_at, pieces_at, season_shares
 
 EVEN = (np.arange(200_000) + 0.5) / 200_000
 

@@ -23,8 +23,8 @@ def straight_line(price, resale, life_years, months):
     return float(yearly_charge(price, resale, life_years)) * min(max(months, 0) / 12, life_years)
 
 
-def owned(study, period):
-    """Equipment that a study had by the end of a period: purchases first, then what only the study file has.
+def owned(study, last):
+    """Equipment that a study had by a day: purchases first, then what only the study file has.
 
     Yields item, where it stands, day it was bought (None: not known), cost and resale [money], useful life [year] (None: not
     known), and a note that begins with a semicolon or is empty.
@@ -34,7 +34,7 @@ def owned(study, period):
     for label, row in frame[frame.kind == "equipment"].iterrows() if frame is not None else ():
         name, bought = plain(row["item"]), row.date.date()
         seen.add(name)
-        if bought > period.last:
+        if bought > last:
             continue
         entry = stated.get(name, (None, None))[1]
         life = row.useful_years if pd.notna(row.useful_years) else entry.life.value if entry else None
@@ -43,6 +43,6 @@ def owned(study, period):
         note = "; resale above cost" if resale > row.paid else ""
         yield row["item"], f"{file} row {at}", bought, row.paid, resale, life, note
     for key, (name, entry) in stated.items():
-        if key not in seen and (entry.bought is None or entry.bought <= period.last):
+        if key not in seen and (entry.bought is None or entry.bought <= last):
             note = "; resale above cost" if entry.resale.value > entry.price.value else ""
             yield name, "study.toml", entry.bought, entry.price.value, entry.resale.value, entry.life.value, note

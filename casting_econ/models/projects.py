@@ -1,0 +1,141 @@
+"""What one project paid: causes of a difference that add up, equipment on three bases, and a stated wage over pieces."""
+
+from collections.abc import Callable, Mapping
+from decimal import Decimal
+from itertools import combinations
+from math import factorial
+
+from .checks import checked
+from .money import yearly_charge
+
+YEAR = 365.25  # days of a year, leap years in it
+
+
+def bridge(work: Callable[[Mapping[str, object]], float], planned: Mapping[str, object], actual: Mapping[str, object]) -> dict:
+    """Part a difference by cause, each cause averaged over all orders in which the causes could have been changed.
+
+    Parameters
+    ----------
+    work : callable
+        Takes one value a cause and returns what they bring.
+    planned, actual : mapping
+        Values by cause; the same causes in both.
+
+    Returns
+    -------
+    dict of str to float
+        Part of each cause, in the unit of `work`; they sum to work(actual) - work(planned).
+
+    Raises
+    ------
+    ValueError
+        If the causes differ.
+
+    References
+    ----------
+    .. [1] Shapley, in *Contributions to the Theory of Games II*, 1953 (from memory): the only shares that treat causes alike,
+       give nothing to a cause without effect, and add up.
+
+    Examples
+    --------
+    Two hours at 3 become five at 7: of the 29 more, 15 for the hours and 14 for the rate (own arithmetic):
+
+    >>> bridge(lambda v: v["hours"] * v["rate"], {"hours": 2.0, "rate": 3.0}, {"hours": 5.0, "rate": 7.0})
+    {'hours': 15.0, 'rate': 14.0}
+    """
+    causes = list(planned)
+    if set(causes) != set(actual):
+        raise ValueError(f"causes must be the same in both; got {sorted(set(causes) ^ set(actual))}")
+    count = len(causes)
+    value = {
+        frozenset(changed): float(work({cause: (actual if cause in changed else planned)[cause] for cause in causes}))
+        for size in range(count + 1)
+        for changed in combinations(causes, size)
+    }
+    weight = [factorial(size) * factorial(count - size - 1) / factorial(count) for size in range(count)]
+    return {
+        cause: sum(weight[len(before)] * (value[before | {cause}] - value[before]) for before in value if cause not in before)
+        for cause in causes
+    }
+
+
+def in_digits(parts: Mapping[str, float], total: float, digits: int) -> dict[str, float]:
+    """Parts in so many digits after the point that add up to the total in as many: the largest part takes what rounding leaves.
+
+    Examples
+    --------
+    >>> in_digits({"a": 1.004, "b": 2.004, "c": -0.5}, 2.508, 2)
+    {'a': 1.0, 'b': 2.01, 'c': -0.5}
+    """
+    unit = Decimal(1).scaleb(-digits)
+    rounded = {name: Decimal(repr(float(part))).quantize(unit) for name, part in parts.items()}
+    left = Decimal(repr(float(total))).quantize(unit) - sum(rounded.values())
+    if rounded:
+        rounded[max(parts, key=lambda name: abs(parts[name]))] += left
+    return {name: float(part) + 0.0 for name, part in rounded.items()}
+
+
+def charged_by_use(price, resale, life, used):
+    """What equipment has worn by use: the share of its life that was used up, never more than all of it.
+
+    Parameters
+    ----------
+    price, resale : float
+        What it cost, and what it still brings at the end. [money]
+    life, used : float
+        In the same unit, such as loads or hours; life above zero.
+
+    Returns
+    -------
+    float
+        [money]
+
+    Examples
+    --------
+    >>> charged_by_use(300.0, 60.0, 600, 15)
+    6.0
+    """
+    worn = checked("price", price, low=0.0) - min(checked("resale", resale, low=0.0), price)
+    return float(worn * min(checked("use", used, low=0.0) / checked("life", life, above=0.0), 1.0))
+
+
+def charged_by_time(price, resale, life_years, days):
+    """What equipment has worn by time, straight line, never more than all of it. [money]
+
+    Examples
+    --------
+    >>> charged_by_time(1461.0, 0.0, 4.0, 30)
+    30.0
+    """
+    years = min(checked("days", days, low=0.0) / YEAR, life_years)
+    return float(yearly_charge(price, min(resale, price), life_years) * years)
+
+
+def piece_by_division(outlay, hours, wage, pieces):
+    """(Outlay + hours x wage) over pieces, as makers often count. [money/piece]
+
+    Parameters
+    ----------
+    outlay : float
+        Paid out for it. [money]
+    hours, wage, pieces : float
+        Hours [hour], what an hour should bring [money/hour], and pieces, above zero [piece].
+
+    Returns
+    -------
+    float
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range.
+
+    Examples
+    --------
+    155 hours at 7.25 and 850 of outlay over 280 pieces, and 160 hours (common practice, no source):
+
+    >>> round(piece_by_division(850, 155, 7.25, 280), 2), round(piece_by_division(850, 160, 7.25, 280), 2)
+    (7.05, 7.18)
+    """
+    whole = checked("outlay", outlay, low=0.0) + checked("hours", hours, low=0.0) * checked("wage", wage, low=0.0)
+    return float(whole / checked("pieces", pieces, above=0.0))

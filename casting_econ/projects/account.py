@@ -1,0 +1,174 @@
+"""What an order takes and brings, planned or as it was, in one form; and what it pays an hour."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+from ..models import piece_cost
+from ..models.projects import bridge, charged_by_time, charged_by_use, in_digits
+from ..models.workshop import Material, Product, Step
+from .logged import MOULDS
+
+BASES = ("by_use", "by_time", "at_once")
+CAUSES = ("volume", "minutes", "scrap", "materials", "price", "hours not planned")
+DIGITS = 4  # of money an hour after the point in the bridge, in which its parts add up exactly
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tool:
+    """A piece of equipment."""
+
+    name: str
+    price: float  # [money]
+    resale: float  # [money]
+    life_years: float | None  # None where nobody knows: it is then used up by the order
+    life_loads: float | None = None
+    life_hours: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Account:
+    """One order; steps in the order of the routing."""
+
+    casts: float  # [cast]
+    loads: float  # [load]
+    lots: float  # colours or mixes in them [lot]
+    pieces: float  # good ones made [piece]
+    paid: float  # of them paid for [piece]
+    days: float | None  # from the first day to the last [day]
+    moulds: float  # made, one by one or in sets as the study counts them [mould or set]
+    entering: dict[str, float]  # by step [piece]
+    lost: dict[str, float]  # by check [piece]
+    hours: dict[str, float]  # by step, then by kind [hour]
+    gross: float | None  # price, with postage charged; None where no price is known [money]
+    receipts: float | None  # what is left of it after fees, refunds, packing and postage [money]
+    materials: dict[str, float]  # by step, less what rejects give back [money]
+    parts: float  # [money]
+    mould_money: float  # [money]
+    other: float  # bought for it and in no plan [money]
+    overhead_rate: float  # on an hour of making [money/hour]
+    year_hours: float  # of making in the study's year, by which equipment without another life wears [hour]
+    tools: tuple[Tool, ...]
+
+    @property
+    def making(self) -> float:
+        """Hours at the bench and of making moulds. [hour]"""
+        return sum(self.hours.get(name, 0.0) for name in (*self.entering, MOULDS))
+
+    @property
+    def total_hours(self) -> float:
+        """Every hour that counts. [hour]"""
+        return sum(self.hours.values())
+
+    @cached_property
+    def spent(self) -> float:
+        """Materials, parts, moulds, and what was bought beside them. [money]"""
+        return sum(self.materials.values()) + self.parts + self.mould_money + self.other
+
+    @property
+    def overhead(self) -> float:
+        """[money]"""
+        return self.overhead_rate * self.making
+
+    def equipment(self, basis: str) -> float:
+        """Charge of equipment on one of the bases. [money]"""
+        return equipment(self.tools, basis, self.making, self.loads, self.days or 0.0, self.year_hours)
+
+    def pay(self, basis: str = "by_use") -> float | None:
+        """Pay an hour; None without a price or without hours. [money/hour]"""
+        if self.receipts is None or self.total_hours <= 0:
+            return None
+        return (self.receipts - self.spent - self.overhead - self.equipment(basis)) / self.total_hours
+
+    def product(self, name: str) -> Product:
+        """The order's own routing, load minutes and materials spread over what enters, for the cost of what is lost."""
+        steps = []
+        for step, entering in self.entering.items():
+            each = 1.0 / entering if entering > 0 else 0.0
+            share = max(1.0 - self.lost.get(step, 0.0) * each, 1e-6)
+            used = (Material(name=step, cost=max(self.materials.get(step, 0.0), 0.0) * each),)
+            steps.append(Step(name=step, minutes=self.hours.get(step, 0.0) * 60 * each, pass_share=share, materials=used))
+        return Product(name=name, casts_per_load=max(self.casts / max(self.loads, 1.0), 1.0), steps=tuple(steps))
+
+    def lost_money(self, wage: float) -> dict[str, float]:
+        """What the rejects of each check had cost, an hour at the wage. [money]"""
+        cost = piece_cost(self.product("piece"), wage)
+        return {step.name: self.lost.get(step.name, 0.0) * step.spent_when_found for step in cost.steps}
+
+
+def equipment(tools, basis: str, making: float, loads: float, days: float, year_hours: float) -> float:
+    """Charge of equipment for an order: by the share of its life in loads or hours of making that it took, by time, or all at once.
+
+    A life in years alone is so many of the study's years of making; equipment of unknown life is used up. [money]
+    """
+    total = 0.0
+    for tool in tools:
+        if basis == "at_once" or tool.life_years is None:
+            total += tool.price
+        elif basis == "by_time":
+            total += charged_by_time(tool.price, tool.resale, tool.life_years, days)
+        elif tool.life_loads is not None:
+            total += charged_by_use(tool.price, tool.resale, tool.life_loads, loads)
+        else:
+            life = tool.life_hours or tool.life_years * (year_hours or making)
+            total += charged_by_use(tool.price, tool.resale, life, making) if life > 0 else 0.0
+    return total
+
+
+def _parted(account: Account, planned: Account) -> dict[str, object]:
+    """An account by cause; a kind of hours that the plan has none of is not planned."""
+    known = {name for name, hours in planned.hours.items() if hours > 0}
+    each, extra = {}, {}
+    for name, hours in account.hours.items():
+        at = account.entering.get(name)
+        if name not in known or (at is not None and at <= 0):
+            extra[name] = hours
+        else:
+            each[name] = hours if at is None else hours / at
+    own = equipment(account.tools, "by_use", account.making, account.loads, 0.0, account.year_hours)
+    usual = equipment(planned.tools, "by_use", account.making, account.loads, 0.0, planned.year_hours)
+    return {
+        "volume": (account.pieces, account.paid, account.loads / account.casts if account.casts else 0.0),
+        "minutes": each,
+        "scrap": {step: entering / account.pieces for step, entering in account.entering.items()},
+        "materials": (
+            {step: money / account.entering[step] for step, money in account.materials.items() if account.entering[step] > 0},
+            account.parts / account.paid,
+            account.mould_money + account.other + own - usual,
+        ),
+        "price": account.receipts / account.paid,
+        "hours not planned": extra,
+    }
+
+
+def causes_of(planned: Account, actual: Account) -> dict[str, float] | None:
+    """From planned to actual pay an hour by cause, exact in `DIGITS` digits; None where one of them has no pay, or nothing came of it. [money/hour]
+
+    Equipment counts by use and overheads by hours of making, at the plan's rates; what equipment cost beyond the plan is with the materials.
+    """
+    if planned.pay() is None or actual.pay() is None or min(planned.pieces, planned.paid, actual.pieces, actual.paid) <= 0:
+        return None
+    steps = list(planned.entering)
+
+    def pay(value: Mapping[str, object]) -> float:
+        (pieces, paid, loads), (materials, parts, rest) = value["volume"], value["materials"]
+        entering = {step: pieces * value["scrap"].get(step, 0.0) for step in steps}
+        hours = {name: each * entering.get(name, 1.0) for name, each in value["minutes"].items()}
+        for name, more in value["hours not planned"].items():
+            hours[name] = hours.get(name, 0.0) + more
+        making = sum(hours.get(name, 0.0) for name in (*steps, MOULDS))
+        charge = equipment(planned.tools, "by_use", making, entering[steps[0]] * loads, 0.0, planned.year_hours)
+        spent = sum(entering[step] * each for step, each in materials.items()) + paid * parts + rest
+        return (paid * value["price"] - spent - planned.overhead_rate * making - charge) / sum(hours.values())
+
+    try:
+        parts = bridge(pay, _parted(planned, planned), _parted(actual, planned))
+    except ZeroDivisionError:  # no hours are left where some causes alone are changed
+        return None
+    total = round(actual.pay(), DIGITS) - round(planned.pay(), DIGITS)
+    return in_digits({cause: parts[cause] for cause in CAUSES}, total, DIGITS)
+
+
+def without(account: Account, kind: str) -> Account:
+    """The account without the hours of a kind."""
+    return replace(account, hours={name: hours for name, hours in account.hours.items() if name != kind})

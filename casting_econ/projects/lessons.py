@@ -1,0 +1,278 @@
+"""What an order teaches: each number old, measured and new, what practice supports, and the same order again."""
+
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from functools import cached_property
+from weakref import WeakKeyDictionary
+
+import pandas as pd
+
+from ..assumptions import assume
+from ..evidence import learning_table, mould_lives, update
+from ..evidence.labour import by_day
+from ..faults import counted
+from ..kit import OpenStudy
+from ..models.labour import practised_minutes
+from ..orders import OrderPlan, Quoted, open_order, price_of
+from ..study import Number, Study
+from ..study.records import steps_of
+from ..study.told import log_of
+from .logged import MOULDS
+from .project import Project, order_then, project_of
+
+LIKELY = 0.5  # weight of learning against constant minutes, above which the curve is believed
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lesson:
+    """One number of the study, in its unit."""
+
+    key: str  # dotted
+    unit: str
+    old: float  # in force before the order
+    measured: float  # by the rows of the order alone
+    new: float  # in force from now on
+    data: str  # what measured it, in words
+    counted: (
+        float | None
+    )  # pieces that the order's hours are spread over, where its rows do not say; the logs alone cannot tell it [piece]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Practice:
+    """A step this time, and by the learning curve of its rows the next time."""
+
+    step: str
+    hours: float  # this time [hour]
+    minutes: float  # this time [min/piece]
+    rate: float | None  # minutes left after twice as many pieces; None where the rows show no learning [-]
+    next_minutes: float  # as many pieces again [min/piece]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lessons:
+    """What one order teaches its study."""
+
+    project: Project
+
+    @cached_property
+    def counts(self) -> dict[str, float]:
+        """What hours without a count are spread over: pieces that entered a step, or one order, by step or channel."""
+        project, product = self.project, self.project.order.product
+        shape, channel = project.actual, project.order.channel
+        sheet = project.log.study.records.get("timesheet")
+        if sheet is None or shape is None:
+            return {}
+        counted = sheet[sheet.pieces_handled > 0]
+        steps = project.kit.study.file.products[product].steps
+        told = {name for text in counted.step.unique() for name in steps_of(text, set(steps))} | set(counted.step)
+        found = {step: shape.entering[step] for step in steps if step in project.log.hours and step not in told}
+        found |= {channel: 1.0} if channel and channel in set(sheet.step) and channel not in told else {}
+        return {name: count for name, count in found.items() if count > 0}
+
+    def _counted(self, study: Study, *, parted: bool = True) -> Study:
+        """The logs with what is known of the order written beside hours that have no count, and those parted by day."""
+        own, sheet = self.project.log.study.records, study.records.get("timesheet")
+        records = dict(study.records)
+        if sheet is not None and "timesheet" in own:
+            handled = sheet.pieces_handled.astype(float).copy()
+            blank = pd.Series(False, index=sheet.index)
+            for name, count in self.counts.items():
+                mine = own["timesheet"].index[own["timesheet"].step == name].intersection(sheet.index)
+                handled[mine] = count * sheet.minutes[mine] / sheet.minutes[mine].sum() if len(mine) else handled[mine]
+                blank |= sheet.index.isin(mine)
+            sheet = sheet.assign(pieces_handled=handled)
+            days = by_day(sheet[blank]) if parted else sheet[blank]  # the work of five days tells more than that of one
+            days = days.assign(pieces_handled=days.pieces_handled / days.index.value_counts().reindex(days.index).to_numpy())
+            records["timesheet"] = pd.concat([sheet[~blank], days]).sort_values("date", kind="stable").reset_index(drop=True)
+        moulds, hours = records.get("moulds"), self.project.log.hours.get(MOULDS, 0.0)
+        if self._mould_hours_spread:
+            mine = own["moulds"].index.intersection(moulds.index)
+            cavities = moulds.cavities[mine]
+            spread = moulds.minutes.astype(float).copy()
+            spread[mine] = hours * 60 * cavities / cavities.sum()
+            records["moulds"] = moulds.assign(minutes=spread)
+        return replace(study, records=records)
+
+    @property
+    def _mould_hours_spread(self):
+        """Whether the timesheet has hours of making moulds, and the log of moulds has none."""
+        moulds = self.project.log.study.records.get("moulds")
+        return moulds is not None and MOULDS in self.project.log.hours and not (moulds.minutes > 0).any()
+
+    @cached_property
+    def rows(self) -> list[Lesson]:
+        """Every number of the product, and of its channel's orders, that the order's rows measure."""
+        project, study = self.project, self.project.kit.study
+        product, channel = project.order.product, project.order.channel
+        keys = [
+            key
+            for key in study.numbers
+            if key.startswith(f"products.{product}.") or key == f"channels.{channel}.minutes_per_order"
+        ]
+        keys = [key for key in keys if log_of(key)]
+        own, new = update(self._counted(project.log.study), keys), update(self._counted(study), keys)
+        found, before = [], project.plan.planner.kit.assumed.numbers
+        for key in keys:
+            if key in own and key in new:
+                number, over = before.get(key, study.numbers[key]), self._spread_over(key)
+                found.append(
+                    Lesson(
+                        key=key,
+                        unit=number.unit,
+                        old=number.value,
+                        measured=float(own[key].observed),
+                        new=float(new[key].number.value) if over is None else float(f"{new[key].number.value:.4g}"),
+                        data=own[key].data,
+                        counted=over,
+                    )
+                )
+        return found + self._unplanned(study, product) + self._mould_steps(study, product)
+
+    def _spread_over(self, key):
+        """Pieces, or the one order, that hours without a count are spread over; None where the logs say it themselves."""
+        path = key.split(".")
+        if path[-1] in ("minutes", "load_minutes", "minutes_per_order") and path[-2] in self.counts:
+            return max(float(self.project.log.loads), 1.0) if path[-1] == "load_minutes" else self.counts[path[-2]]
+        return 1.0 if path[2:] == ["mould", "minutes"] and self._mould_hours_spread else None
+
+    def _unplanned(self, study, product):
+        """Steps that took hours and have none in the study."""
+        account, rows = self.project.actual, []
+        for step in self.counts if account is not None else ():
+            keys = [f"products.{product}.steps.{step}.{name}" for name in ("minutes", "load_minutes")]
+            if step in account.entering and not any(study.numbers[key].value > 0 for key in keys if key in study.numbers):
+                measured = float(f"{self.project.log.hours[step] * 60 / self.counts[step]:.4g}")
+                data = f"{self.project.log.hours[step]:.1f} h over {self.counts[step]:.0f} pieces"
+                plain = {"key": keys[0], "unit": "minute", "old": 0.0, "measured": measured, "new": measured}
+                rows.append(Lesson(**plain, data=data, counted=self.counts[step]))
+        return rows
+
+    def _mould_steps(self, study, product):
+        """Steps of making moulds one by one, from their hours and the moulds that were made."""
+        mould, sheet = study.file.products[product].mould, self.project.log.study.records.get("timesheet")
+        made, rows = self.project.log.study.records.get("moulds"), []
+        for step in mould.steps if mould is not None and sheet is not None and made is not None else ():
+            minutes, key = float(sheet.minutes[sheet.step == step].sum()), f"products.{product}.mould.steps.{step}.minutes"
+            if minutes > 0 and mould.steps[step].load_minutes.value == 0:
+                measured = float(f"{minutes / len(made):.4g}")
+                plain = {
+                    "key": key,
+                    "unit": "minute",
+                    "old": mould.steps[step].minutes.value,
+                    "measured": measured,
+                    "new": measured,
+                }
+                rows.append(
+                    Lesson(**plain, data=f"{minutes:.0f} min over {counted(len(made), 'mould')}", counted=float(len(made)))
+                )
+        return rows
+
+    @cached_property
+    def practice(self) -> list[Practice]:
+        """Each step this time, and as many pieces again by its learning curve."""
+        project, account = self.project, self.project.actual
+        curves = learning_table(self._counted(project.log.study, parted=False))
+        own = curves[curves["product"] == project.order.product].set_index("step") if len(curves) else curves
+        before, found = project.kit.study.file.products[project.order.product].made_before.value, []
+        for step, entering in account.entering.items() if account is not None else ():
+            hours = project.log.hours.get(step, 0.0)
+            if hours <= 0 or entering <= 0:
+                continue
+            minutes = nexts = hours * 60 / entering
+            rate = None
+            if step in own.index and own.weight[step] > LIKELY:
+                fit = own.loc[step]
+                rate, floor = float(fit.rate), float(fit.practised) if fit.floor_reached else 0.0
+                curve = [practised_minutes(floor, fit["first"], rate, at, fit.pieces) for at in (before, before + fit.pieces)]
+                nexts = minutes * float(curve[1] / curve[0])
+            found.append(Practice(step=step, hours=hours, minutes=minutes, rate=rate, next_minutes=nexts))
+        return found
+
+    @cached_property
+    def taught(self) -> OpenStudy:
+        """The study with what the order teaches in force."""
+        study = self._counted(self.project.kit.study)
+        numbers = dict(study.numbers)
+        for row in self.rows:
+            known = numbers.get(row.key)
+            if known is None or known.value == 0 or ".mould.steps." in row.key:  # which no log tells
+                numbers[row.key] = Number(row.new, row.unit, basis="measured")
+            else:
+                numbers[row.key] = replace(known, from_records=True)
+        study = replace(study, numbers=numbers)
+        return OpenStudy(study=study, assumed=assume(study))
+
+    @cached_property
+    def again(self) -> tuple[OrderPlan, Quoted]:
+        """The same order again, begun the day after the last row, on what is known now."""
+        project, order = self.project, self.project.order
+        begin = (project.log.ended or order.start) + timedelta(days=1)
+        span = max((order.due - project.plan.order.start).days, 1)
+        sold = {key: getattr(order, key) for key in ("channel", "price", "policy", "match_within")}
+        plan = open_order(
+            self.taught,
+            None,
+            product=order.product,
+            variants=dict(order.variants) or None,
+            pieces=order.pieces,
+            set_of=order.set_of,
+            confidence=order.confidence,
+            start=begin.isoformat(),
+            by=(begin + timedelta(days=span)).isoformat(),
+            **{key: value for key, value in sold.items() if value is not None},
+        )
+        return plan, price_of(plan)
+
+    def kept(self) -> list[tuple[str, str, float]]:
+        """What need not be bought again: what, why, and its worth by what it cost. [money]"""
+        project, account = self.project, self.project.actual
+        if account is None:
+            return []
+        rows = []
+        for tool in account.tools:
+            worn = (
+                (tool.price - tool.resale) * min((account.days or 0.0) / 365.25 / tool.life_years, 1.0)
+                if tool.life_years
+                else 0.0
+            )
+            if tool.life_years:
+                rows.append((tool.name, f"serves {tool.life_years:.3g} years", tool.price - worn))
+        for row in project.items:
+            if row.bought - row.used > 1e-9 * max(row.bought, 1.0):
+                left = row.bought - row.used
+                rows.append((row.item, f"{left:,.0f} {row.unit or 'left'} over", left * row.price))
+        mould, planner = project.kit.study.file.products[project.order.product].mould, project.plan.planner
+        lives = mould_lives(project.kit.study, project.order.product)
+        if mould is not None and account.casts > 0:
+            model = planner.point_product.mould
+            mean, sets = float(model.life_casts), max(account.moulds, 0.0 if planner.moulds else float(mould.sets.value))
+            cavities = planner.moulds.cavities if planner.moulds else planner.casts_per_load
+            age = (
+                float(lives[1].mean())
+                if lives and lives[1].size and lives[1].sum()
+                else account.casts / max(sets * cavities, 1.0)
+            )
+            cost = account.mould_money or float(model.material_cost) * sets
+            rows += (
+                [("moulds", f"about {mean - age:.0f} more casts a cavity", (1 - age / mean) * cost)]
+                if sets and age < mean
+                else []
+            )
+        return rows
+
+
+_kept: WeakKeyDictionary[OpenStudy, Lessons] = WeakKeyDictionary()
+
+
+def keep(lessons: Lessons) -> None:
+    """Let `look_back` give this where the same order of the same open study is asked for again, in this process."""
+    _kept[lessons.project.kit] = lessons
+
+
+def look_back(kit: OpenStudy, name: str, *, finished: bool = False, **asked) -> Lessons:
+    """An order afterwards with what it teaches; arguments and errors as of `project_of`."""
+    order, known = order_then(kit, name, **asked), _kept.get(kit)
+    if known and known.project.finished == finished and replace(order, start=known.project.order.start) == known.project.order:
+        return known
+    return Lessons(project=project_of(kit, name, finished=finished, **asked))

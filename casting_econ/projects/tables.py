@@ -1,0 +1,175 @@
+"""One function a table of a project; raw numbers, written by the page."""
+
+from math import nan
+
+import pandas as pd
+
+from ..assumptions import label
+from ..formatting import Format
+from ..orders.tables import day
+from ..pages.table import shown
+from .account import BASES
+from .lessons import Lessons
+from .logged import ORDERS, WEEKLY
+from .project import Project, casts_of
+
+KINDS = {ORDERS: "enquiry, packing and posting", WEEKLY: "weekly hours"}  # as the plan of an order calls them
+BASIS_NAMES = {"by_use": "equipment by use", "by_time": "equipment by time", "at_once": "equipment all at once"}
+
+
+@shown(
+    "project",
+    "Planned and actual",
+    "what: text; unit: text; planned: figure; actual: figure; difference: figure; remark: text",
+)
+def project_table(project: Project) -> pd.DataFrame:
+    """The whole order in one table: pieces, loads, days, minutes and hours by step, what checks found, materials, money."""
+    planned, actual, money = project.planned, project.actual, project.kit.study.currency
+    found, account = [], actual or project.planned
+
+    def row(what, unit, of, remark=""):
+        values = [of(one) if one is not None else None for one in (planned, actual)]
+        before, after = (nan if value is None else float(value) for value in values)
+        found.append((what, unit, before, after, after - before, remark))
+
+    row("good pieces", "piece", lambda a: a.pieces)
+    row("delivered", "piece", lambda a: a.paid)
+    row("casts", "cast", lambda a: a.casts)
+    row("loads", "load", lambda a: a.loads)
+    row("moulds made", "mould" if project.plan.planner.moulds else "set", lambda a: a.moulds)
+    row("first day to last", "day", lambda a: a.days)
+    for step in planned.entering:
+        remark = "in no log: as planned" if step in project.not_logged else ""
+        row(
+            f"{step}: a piece",
+            "min",
+            lambda a, step=step: a.hours.get(step, 0.0) * 60 / a.entering[step] if a.entering[step] else None,
+            remark,
+        )
+        row(f"{step}: hours", "h", lambda a, step=step: a.hours.get(step, 0.0), remark)
+    for kind in dict.fromkeys([*planned.hours, *account.hours]):
+        if kind not in planned.entering:
+            remark = "in no log: as planned" if kind in project.not_logged else "" if planned.hours.get(kind) else "not planned"
+            row(KINDS.get(kind, kind), "h", lambda a, kind=kind: a.hours.get(kind, 0.0), remark)
+    row("hours in all", "h", lambda a: a.total_hours)
+    for step in planned.entering:
+        if planned.lost[step] > 0.005 or account.lost.get(step, 0.0) > 0:
+            row(f"{step}: lost at the check", "piece", lambda a, step=step: a.lost[step])
+            row(f"{step}: what they had cost", money, lambda a, step=step: a.lost_money(project.wage)[step])
+    buy = project.planned_purchases
+    for item in project.items:
+        remark = "" if item.bought else "nothing bought for it: at the price of the plan"
+        found.append((f"{item.item}: used", item.unit or "piece", *_pair(item.planned, item.used if actual else nan), ""))
+        amount, cost = buy.get(item.item, (0.0, 0.0))
+        found.append((f"{item.item}: bought", item.unit or "piece", *_pair(amount, item.bought if actual else nan), ""))
+        found.append((f"{item.item}: paid", money, *_pair(cost, item.paid if actual else nan), remark))
+    row("bought beside the plan", money, lambda a: a.other)
+    row("price, postage charged in it", money, lambda a: a.gross)
+    row("fees, packing and postage", money, lambda a: None if a.gross is None else a.gross - a.receipts)
+    row("materials, parts and moulds used", money, lambda a: a.spent)
+    row("overheads", money, lambda a: a.overhead)
+    row("equipment by use", money, lambda a: a.equipment("by_use"))
+    row("pay an hour", money, lambda a: a.pay(), "equipment by use")
+    return [line for line in found if any(value == value and value != 0 for value in line[2:4])]
+
+
+def _pair(before, after):
+    return before, after, after - before
+
+
+@shown(
+    "project-pay",
+    "Pay an hour on three bases",
+    "basis: text; equipment: money; planned: money; actual: money; what it means: text",
+)
+def pay_table(project: Project) -> pd.DataFrame:
+    """Equipment charged to the order [money] and pay an hour [money/hour] on each basis."""
+    told = {
+        "by_use": "the share of its life, in loads or hours of making, that the order took",
+        "by_time": "straight line over the days of the order",
+        "at_once": "all that it cost",
+    }
+    account = project.actual or project.planned
+    after = [None if project.actual is None else project.actual.pay(basis) for basis in BASES]
+    return [
+        (BASIS_NAMES[basis], account.equipment(basis), project.planned.pay(basis), pay, told[basis])
+        for basis, pay in zip(BASES, after, strict=True)
+    ]
+
+
+@shown("project-bridge", "From planned to actual pay an hour, by cause; the parts add up", "cause: text; money an hour: money")
+def bridge_table(project: Project) -> pd.DataFrame:
+    """Planned pay, the part of each cause, actual pay; exact in whole cents. [money/hour]"""
+    return list(project.cents.items())
+
+
+@shown("project-cost", "What a delivered piece really cost", "kind: text; planned: money; actual: money; difference: money")
+def cost_table(project: Project) -> pd.DataFrame:
+    """Cost of a delivered piece by kind, an hour at the target. [money/piece]"""
+    kinds = {
+        "materials": lambda a: sum(a.materials.values()) + a.other,
+        "parts": lambda a: a.parts,
+        "moulds": lambda a: a.mould_money,
+        "your time at the target": lambda a: a.total_hours * project.wage,
+        "fees, packing and postage": lambda a: 0.0 if a.gross is None else a.gross - a.receipts,
+        "equipment by use": lambda a: a.equipment("by_use"),
+        "overheads": lambda a: a.overhead,
+    }
+    accounts = [account if account is not None and account.paid > 0 else None for account in (project.planned, project.actual)]
+    rows = [(kind, *(nan if a is None else float(of(a) / a.paid) for a in accounts)) for kind, of in kinds.items()]
+    rows = [row for row in rows if any(abs(value) >= 0.005 for value in row[1:])]
+    rows.append(("all of it", *(sum(row[n] for row in rows) for n in (1, 2))))
+    return [(kind, before, after, after - before) for kind, before, after in rows]
+
+
+@shown(
+    "project-lessons",
+    "What the order teaches the study",
+    "number: text; unit: text; old: significant; measured: significant; new: significant; from: text; key: kept",
+)
+def lesson_table(lessons: Lessons) -> pd.DataFrame:
+    """Each number that the order measures: before it, by its rows alone, and from now on."""
+    rows = {
+        (label(row.key), row.old, row.new): (row.unit, row.measured, row.data, row.key) for row in lessons.rows
+    }  # a material once
+    return [(what, unit, old, measured, new, data, key) for (what, old, new), (unit, measured, data, key) in rows.items()]
+
+
+@shown(
+    "project-practice",
+    "This time, and as many pieces again by the learning curve of the rows",
+    "step: text; hours: 1; minutes a piece: 2; left after twice as many: percent; next time: 2",
+)
+def practice_table(lessons: Lessons) -> pd.DataFrame:
+    """Hours and minutes a piece of each step, and minutes the next time where the rows show learning. [hour, min/piece, -]"""
+    return [(row.step, row.hours, row.minutes, row.rate, row.next_minutes) for row in lessons.practice]
+
+
+@shown("project-kept", "What need not be bought again", "what: text; why: text; worth: money")
+def kept_table(lessons: Lessons) -> pd.DataFrame:
+    """Equipment, moulds and materials that are left, with what they are worth by their cost. [money]"""
+    return lessons.kept()
+
+
+@shown("project-again", "The same order again", "what: text; unit: text; first plan: text; as it was: text; again: text")
+def again_table(lessons: Lessons, fmt: Format) -> pd.DataFrame:
+    """The first plan, what became of it, and the same order on what is known now, side by side; as written."""
+    project = lessons.project
+    plan, quoted = lessons.again
+    first, actual, money = project.plan, project.actual, fmt.currency
+    price, held = project.order.price, [one and one[1] for one in (first.earliest_promise, plan.earliest_promise)]
+    pay = [None if price is None else float(one.pay(price).mean()) for one in (project.quoted, quoted)]
+
+    def told(write, *values):
+        return ["–" if value is None else write(value) for value in values]
+
+    return [
+        ("casts", "", *told(fmt.number, project.planned.casts, actual and actual.casts, casts_of(plan))),
+        ("loads", "", *told(fmt.number, project.planned.loads, actual and actual.loads, plan.loads_in_all)),
+        ("hours", "h", *told(fmt.significant, project.quoted.hours.mean(), actual and actual.total_hours, quoted.hours.mean())),
+        ("price that earns the target", money, *told(fmt.money, project.quoted.full_cost, None, quoted.full_cost)),
+        ("such that eight in ten do", money, *told(fmt.money, project.quoted.at_chance(0.8), None, quoted.at_chance(0.8))),
+        ("pay an hour at the old price", money, *told(fmt.money, pay[0], actual and actual.pay(), pay[1])),
+        ("begun", "", *told(lambda when: day(fmt, when), first.order.start, project.log.begun, plan.order.start)),
+        ("date that holds", "", *told(lambda when: day(fmt, when), held[0], project.log.ended, held[1])),
+    ]

@@ -1,0 +1,191 @@
+"""Sentences about a project, each written from its numbers."""
+
+from ..formatting import Format
+from ..kit import format_of
+from ..orders.wording import pieces_of
+from .account import CAUSES
+from .lessons import Lessons
+from .logged import ONE_OFF
+from .project import Project
+from .tables import KINDS
+
+LEAST = 0.01  # share of the sum of parts by which a stated total may miss it without a word
+
+
+def headline(project: Project, fmt: Format) -> str:
+    """What it was, what an hour paid, and what was planned."""
+    order, planned, actual = project.order, project.planned.pay(), project.actual
+    what = f"**{pieces_of(fmt, order.pieces, 'piece')} of {order.product.replace('-', ' ')}, order {order.name}**"
+    if actual is None:
+        text = f"{what}: nothing of it is logged, so there is only the plan. "
+        return text + (
+            "No price is stated, so no pay an hour follows." if planned is None else f"Planned pay an hour: {fmt.money(planned)}."
+        )
+    state = "complete" if order.complete else "said to be over" if project.finished else "not complete yet"
+    text = f"{what}: {state}, {pieces_of(fmt, actual.pieces, 'good piece')} from {pieces_of(fmt, actual.casts, 'cast')}"
+    text += f", {fmt.number(actual.pieces - actual.paid)} more than were delivered" if actual.pieces - actual.paid >= 0.5 else ""
+    text += f", {fmt.number(order.pieces - actual.paid)} short" if actual.paid < order.pieces else ""
+    pay = actual.pay()
+    if pay is None:
+        lacking = "No price is stated: give the `price` of the order" if actual.receipts is None else "No hours are known"
+        return f"{text}. {lacking}, to see what an hour of it paid."
+    side = "as planned" if planned is not None and round(pay, 2) == round(planned, 2) else ""
+    if not side and planned is not None:
+        side = f"{fmt.money(abs(pay - planned))} {'more' if pay > planned else 'less'} than the {fmt.money(planned)} planned"
+    versus = "reaches" if pay >= project.wage else "does not reach"
+    return f"{text}. **An hour of it paid {fmt.money(pay)}**{f', {side}' if side else ''}; that {versus} the target of {fmt.money(project.wage)}."
+
+
+def hours_sentence(project: Project, fmt: Format) -> str:
+    """Hours logged against a stated total, and hours in no log."""
+    logged, stated = sum(project.logged_hours.values()), project.log.stated_total
+    parts = []
+    if stated is not None and logged > 0:
+        apart = abs(logged - stated) > LEAST * logged
+        parts.append(
+            f"**The rows add up to {fmt.significant(logged)} h; the total that is stated says {fmt.significant(stated)} h.** The rows count here."
+            if apart
+            else f"The rows add up to {fmt.significant(logged)} h, as the stated total says."
+        )
+    elif stated is not None:
+        parts.append(
+            f"No row has hours; the stated total of {fmt.significant(stated)} h is parted over the steps as the plan's hours are."
+        )
+    elif logged > 0:
+        parts.append(f"The rows add up to {fmt.significant(logged)} h.")
+    elif project.actual is not None:
+        parts.append("No hours of it are logged.")
+    if project.not_logged:
+        missing = sum(project.not_logged.values())
+        names = ", ".join(KINDS.get(name, name) for name in project.not_logged)
+        text = f"**About {fmt.significant(missing)} h of {names} are in the plan and in no log**; they count as planned."
+        actual = project.actual
+        if actual is not None and actual.pay() is not None and actual.total_hours - missing > 0:
+            text += f" By the logged hours alone an hour would seem to have paid {fmt.money(actual.pay() * actual.total_hours / (actual.total_hours - missing))}."
+        parts.append(text)
+    return " ".join(parts)
+
+
+def one_off_sentence(project: Project, fmt: Format) -> str:
+    """Whether work done once only counts, and what the other way would say; nothing where there is none."""
+    hours, actual = project.logged_hours.get(ONE_OFF, 0.0), project.actual
+    if not hours or actual is None:
+        return ""
+    other = actual.total_hours + (-hours if project.one_off_counts else hours)
+    text = f"{fmt.significant(hours)} h of work done once only (photographs, filming, trying things out) {'are included' if project.one_off_counts else 'are left out'}"
+    if actual.pay() is not None and other > 0:
+        way = "without them" if project.one_off_counts else "with them"
+        text += f"; {way} an hour paid {fmt.money(actual.pay() * actual.total_hours / other)}"
+    return f'{text}. `one_off = "{"left out" if project.one_off_counts else "included"}"` of the commission counts the other way.'
+
+
+def rows_sentence(project: Project, fmt: Format) -> str:
+    """Rows that name no order: counted, or left out; loads that were never counted. Nothing where there are none."""
+    parts = []
+    unnamed = [f"{pieces_of(fmt, count, 'row')} of the {log}" for log, count in project.log.unnamed.items() if count]
+    if unnamed:
+        why = (
+            "counted, as nothing else was poured in its days"
+            if project.log.alone
+            else "left out, as other loads were poured in its days"
+        )
+        parts.append(f"{' and '.join(unnamed)} in its days name no order: {why}. The order's name in the column `order` says it.")
+    if project.log.uncounted:
+        parts.append(
+            f"{pieces_of(fmt, project.log.uncounted, 'load')} of it never got a count of good pieces and is in no figure here."
+        )
+    return " ".join(parts)
+
+
+def division_sentence(project: Project, fmt: Format) -> str:
+    """(Outlay + hours x wage) / pieces, and what such a division leaves out."""
+    account, hours = project.actual or project.planned, project.counted_hours or (project.log.stated_total or 0.0)
+    hours = hours or account.total_hours
+    if account.paid <= 0:
+        return "No piece was delivered, so nothing can be divided by them."
+    each = project.by_division(hours)
+    text = (
+        f"As makers often count: ({fmt.money(project.outlay)} paid out + {fmt.significant(hours)} h × {fmt.money(project.wage)}) ÷ "
+        f"{pieces_of(fmt, account.paid, 'piece')} = **{fmt.money(each)} a piece**"
+    )
+    stated = project.log.stated_total
+    if stated is not None and project.counted_hours and abs(stated - hours) > LEAST * hours:
+        text += f" ({fmt.money(project.by_division(stated))} with the stated {fmt.significant(stated)} h)"
+    missing = ["overheads", "fees and postage that are in no purchase", "contributions and tax"]
+    missing = ([f"{fmt.significant(sum(project.not_logged.values()))} h in no log"] if project.not_logged else []) + missing
+    bought = project.log.study.records.get("purchases") is not None
+    heavy = (
+        "charges equipment, moulds and left-over material to these pieces alone"
+        if bought
+        else "charges all equipment to these pieces alone"
+    )
+    return f"{text}. That division {heavy}, and leaves out {', '.join(missing[:-1])} and {missing[-1]}."
+
+
+def planned_sentence(project: Project, fmt: Format) -> str:
+    """Why the plan's own page said another pay; nothing where it said the same, or there is no price."""
+    price, here = project.order.price, project.planned.pay()
+    there = None if price is None or here is None else float(project.quoted.pay(price).mean())
+    if there is None or fmt.money(there) == fmt.money(here):
+        return ""
+    return (
+        f"The plan itself said {fmt.money(there)} an hour: it charges moulds by what the order wears of them and equipment for the weeks of the order at most. "
+        f"Here moulds count in full and equipment by use, planned and actual alike, which makes {fmt.money(here)} of the same plan."
+    )
+
+
+def bridge_sentence(project: Project, fmt: Format) -> str:
+    """What moved the pay most, or why it cannot be said."""
+    if project.actual is None:
+        return "Nothing is logged yet that the plan could be compared with."
+    causes = project.cents
+    if not causes:
+        return "Plan and outcome cannot be compared by the hour: one of them has no price, no hours or no pieces."
+    rank = [cause for cause in sorted(CAUSES, key=lambda cause: -abs(causes[cause])) if abs(causes[cause]) >= 0.005]
+    if not rank:
+        return "It went as planned: no cause moved the pay by a cent an hour."
+    told = ", ".join(f"{cause} {'+' if causes[cause] > 0 else '−'}{fmt.money(abs(causes[cause]))}" for cause in rank[:3])
+    return (
+        f"What moved the pay an hour most: **{told}**. Each cause is averaged over all orders in which they could have changed one after the other, "
+        "so the parts add up. Volume is pieces made and delivered; scrap what enters each step for a good piece; minutes the time of work that was planned; "
+        "materials amounts and prices, moulds and equipment beyond the plan; price what came in for a delivered piece after fees and postage."
+    )
+
+
+def practice_sentence(lessons: Lessons, fmt: Format) -> str:
+    """'Half the time' against what the rows support."""
+    rows = lessons.practice
+    if not rows:
+        return "No hours by step are logged, so nothing says how much faster the next time would be."
+    now = sum(row.hours for row in rows)
+    then = sum(row.hours * row.next_minutes / row.minutes for row in rows)
+    learnt = [row.step for row in rows if row.rate is not None]
+    once = lessons.project.logged_hours.get(ONE_OFF, 0.0)
+    tail = f" The {fmt.significant(once)} h done once only need not be done again." if once else ""
+    if not learnt:
+        return f"**'Half the time' next time is not in the rows**: no step got clearly faster from row to row (six rows a step are the least that can tell).{tail}"
+    share = then / now
+    verdict = "is about what the rows support" if share <= 0.55 else "is more than the rows support"
+    return (
+        f"**'Half the time' {verdict}**: by the learning curve of {', '.join(learnt)} as many pieces again take {fmt.significant(then)} h at the bench "
+        f"instead of {fmt.significant(now)}, {fmt.percent(share)} of this time.{tail}"
+    )
+
+
+def again_sentence(lessons: Lessons, fmt: Format) -> str:
+    """How to begin the next one."""
+    order = lessons.project.order
+    return (
+        f"`casting-econ learn STUDY {order.name} --to NEW` writes these numbers to a new study, beside this one. The table sets the first plan beside the "
+        "same order on what is known now; materials, moulds and equipment that are left are not taken off its price."
+    )
+
+
+def project_lines(lessons: Lessons) -> list[str]:
+    """An order afterwards for a terminal, without Markdown."""
+    project = lessons.project
+    fmt = format_of(project.kit, year=False)
+    said = [headline(project, fmt), hours_sentence(project, fmt), one_off_sentence(project, fmt), rows_sentence(project, fmt)]
+    said += [bridge_sentence(project, fmt), division_sentence(project, fmt), practice_sentence(lessons, fmt)]
+    lines = ["", "Looked back on", *(line for sentence in said if sentence for line in ("", sentence))]
+    return [line.replace("**", "").replace("`", "") for line in lines]

@@ -1,0 +1,92 @@
+"""Answers that only a first order has: its day, its colours, and the places of each pot."""
+
+import datetime as dt
+import re
+
+from ..ledger.dates import month_names, possible_orders, read_date
+from ..units import Unclear
+
+__all__ = ["pieces_by_colour", "read_colours", "read_day", "read_places"]
+
+_MOST_COLOURS, _MOST_POTS = 60, 20
+
+
+def read_day(text: str) -> dt.date:
+    """A day as people write it; ValueError for none, and a question where day and month could be either.
+
+    Examples
+    --------
+    >>> read_day("20 March 2027") == read_day("2027-03-20") == read_day("20.3.2027") == dt.date(2027, 3, 20)
+    True
+    """
+    wrong = ValueError("not a date -> a day such as 2027-03-20")
+    days = {read_date(text, order, dict(month_names("en")), wrong)["value"].date() for order in possible_orders(text) or {"ymd"}}
+    if len(days) > 1:
+        one, other = sorted(days)
+        raise Unclear(f"question: is this {one:%d %B %Y} or {other:%d %B %Y}? -> '{one}', or '{other}'")
+    return days.pop()
+
+
+def read_colours(text: str) -> dict[str, int | None]:
+    """Names of colours or forms with their pieces, or None of each where they share the order evenly; a number makes as many.
+
+    Examples
+    --------
+    >>> read_colours("sea green 40, slate=20"), read_colours("red and blue"), read_colours("2 colours")
+    ({'sea green': 40, 'slate': 20}, {'red': None, 'blue': None}, {'colour 1': None, 'colour 2': None})
+    """
+    right = "names such as 'red, blue', each with its pieces such as 'red 40, blue 20', or how many colours there are"
+    if match := re.fullmatch(r"(\d+)\s*(?:colou?rs?|forms?)?", text):
+        many = int(match[1])
+        if not 1 <= many <= _MOST_COLOURS:
+            raise ValueError(f"not a number of colours -> 1 to {_MOST_COLOURS}")
+        return {} if many == 1 else {f"colour {number}": None for number in range(1, many + 1)}
+    found: dict[str, int | None] = {}
+    for part in re.split(r"\s*(?:[,;]|\band\b)\s*", text):
+        match = re.fullmatch(r"([^\W\d_](?:[\w -]*[^\W\d_])?)\s*[=:]?\s*(\d*)", part)
+        if match is None or len(match[1]) > 60 or (match[2] and int(match[2]) == 0):
+            raise ValueError(f"not names of colours -> {right}")
+        if match[1] in found:
+            raise ValueError(f"{match[1]!r} is there twice -> each colour once, with all its pieces")
+        found[match[1]] = int(match[2]) if match[2] else None
+    if len({count is None for count in found.values()}) > 1 or len(found) > _MOST_COLOURS:
+        raise ValueError(f"some colours have their pieces and some not -> {right}")
+    return found
+
+
+def pieces_by_colour(colours: dict[str, int | None], pieces: int) -> dict[str, int]:
+    """Pieces of each colour, evenly where none are said; ValueError where they are not the whole order.
+
+    Examples
+    --------
+    >>> pieces_by_colour({"red": None, "blue": None, "grey": None}, 32)
+    {'red': 11, 'blue': 11, 'grey': 10}
+    """
+    if None in colours.values():
+        if len(colours) > pieces:
+            raise ValueError(f"{len(colours)} colours of {pieces} pieces -> at most a colour a piece")
+        each, over = divmod(pieces, len(colours))
+        return {name: each + (at < over) for at, name in enumerate(colours)}
+    if colours and sum(colours.values()) != pieces:
+        raise ValueError(f"{sum(colours.values())} pieces in colours, {pieces} in all -> colours that add up to the pieces")
+    return dict(colours)
+
+
+def read_places(text: str) -> tuple[int, ...]:
+    """Places of each pot.
+
+    Examples
+    --------
+    >>> read_places("12, 20"), read_places("2 x 16"), read_places("20")
+    ((12, 20), (16, 16), (20,))
+    """
+    right = "the casts that each holds, such as '20', or '12, 20' for two"
+    found: list[int] = []
+    for part in re.split(r"\s*(?:[,;+]|\band\b)\s*", re.sub(r"\s+(?:casts|pieces|places)$", "", text)):
+        match = re.fullmatch(r"(?:(\d+)\s*[x×]\s*)?(\d+)", part)
+        if match is None or not 1 <= int(match[2]) <= 5000 or not 1 <= int(match[1] or 1) <= _MOST_POTS:
+            raise ValueError(f"not the places of pots -> {right}")
+        found += [int(match[2])] * int(match[1] or 1)
+    if len(found) > _MOST_POTS:
+        raise ValueError(f"more than {_MOST_POTS} pots -> {right}")
+    return tuple(found)

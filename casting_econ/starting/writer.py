@@ -1,0 +1,58 @@
+"""Numbers as a new study file writes them, each with where it comes from."""
+
+from ..study.numbers import written
+from .answers import Answers
+from .crafts import Guess
+
+__all__ = ["WORTH", "Writer", "casts_a_load", "read_figure"]
+
+# how many pieces, rows, loads, weeks or months a guess is worth against the logs
+WORTH = {"minutes": "10 pieces", "load_minutes": "5 loads", "pass_share": "20 pieces", "life": "3 moulds"}
+
+
+def read_figure(value: float, kind: str = "P") -> str:
+    """A figure as the study file writes it: an answer as it was given, a guess without digits that say nothing."""
+    return written(value, 4 if kind else 12)
+
+
+class Writer:
+    """Numbers of one new study, each with where it comes from."""
+
+    def __init__(self, answers: Answers) -> None:
+        self.answers = answers
+        self.defaults: list[str] = []  # what was not answered, in words
+
+    def number(self, key: str, unit: str, *, factor: float = 1.0, worth: str = "", what: str = "") -> str:
+        """An answer, or the craft's guess, as a value of the study file."""
+        answered = self.answers.figures.get(key)
+        if answered is not None:
+            return self.value(Guess(*answered, ""), unit, factor=factor, worth=worth)
+        self.defaults.append(what or key.replace("_", " ").replace("minutes.", "minutes of "))
+        guess, given = self.answers.guess(key), self.answers.figures.get("weekly_hours")
+        if key == "hidden_hours" and given and guess.high >= given[0]:  # of few hours not all can be hidden
+            factor = given[0] / 3 / guess.high
+        return self.value(guess, unit, factor=factor, worth=worth)
+
+    def value(self, guess: Guess, unit: str, *, factor: float = 1.0, worth: str = "") -> str:
+        """A range, or one figure where there is none."""
+        guess, unit = guess.times(factor), f" {unit}" if unit else ""
+        note = f'basis = "guess", note = "trade default ({guess.kind})"' if guess.kind else 'note = "your answer"'
+        tail = f', from = "records", worth = "{worth}"' if worth else ""
+        if guess.low == guess.high:
+            return f'{{ value = "{read_figure(guess.likely, guess.kind)}{unit}"{tail}, {note} }}'
+        likely = min(max(guess.likely, guess.low), guess.high)
+        ends = ", ".join(
+            f'{name} = "{read_figure(figure, guess.kind)}{unit}"'
+            for name, figure in (("low", guess.low), ("likely", likely), ("high", guess.high))
+        )
+        return f"{{ {ends}{tail}, {note} }}"
+
+    def money(self, row: list, unit: str) -> str:
+        """A craft's money guess in the study's currency."""
+        return self.value(self.answers.in_money(Guess.of(row)), unit)
+
+
+def casts_a_load(answers: Answers) -> int:
+    """Casts a load, as answered, as the largest pot holds, or as usual in the craft."""
+    answered = answers.figures.get("casts_per_load")
+    return int(answered[1] if answered else max(answers.pots, default=answers.craft.table["casts_per_load"]))

@@ -1,0 +1,222 @@
+"""The first evening with an order: every hand step asked by name, a study with the order in it, and its first answer."""
+
+import re
+import tomllib
+from datetime import date, timedelta
+
+import pytest
+from commands import command
+
+from casting_econ.faults import StudyError
+from casting_econ.kit import open_study
+from casting_econ.orders import open_order
+from casting_econ.starting import crafts, read_answers
+from casting_econ.starting import form as form_module
+from casting_econ.starting.asking import answers_given, ask
+from casting_econ.starting.crafts import kinds
+from casting_econ.starting.first import first_answer, new_study
+from casting_econ.starting.order_text import FIRST_ORDER
+from casting_econ.starting.questions import ORDER_QUESTIONS, parts_of
+
+TODAY = date.today()
+DUE = TODAY + timedelta(days=150)
+ASKED = {"craft": "epoxy", "pieces": "120", "due": str(DUE)}
+
+
+def said_of(*words):
+    """Output and errors of `new`, in one line, after an exit code."""
+    code, out, err = command("new", *words)
+    return code, re.sub(r"\s+", " ", out), err
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """A first order of each craft, with nothing known but pieces and day."""
+    folder = tmp_path_factory.mktemp("orders")
+    return {craft: new_study(folder / craft, read_answers(ASKED | {"craft": craft})) for craft in crafts()}
+
+
+def test_the_order_is_asked_in_a_dozen_questions_and_every_hand_step_by_name():
+    """Each step with minutes of hands, of a piece, a load or a mould, has a part of its own: taking out and painting too."""
+    assert len(ORDER_QUESTIONS) <= 12
+    for craft in crafts().values():
+        keys = {part.key for question in ORDER_QUESTIONS for part in parts_of(question, craft)}
+        by_hand = [step["name"] for step in craft.table["steps"] if {"minutes", "load_minutes"} & set(step)]
+        assert {f"minutes.{name}" for name in by_hand} | {f"mould_minutes.{step['name']}" for step in craft.mould_steps} <= keys
+        assert ("masters" in keys) == bool(craft.mould_steps) and ("pots" in keys) != ("casts_per_load" in keys)
+    epoxy = {part.key.partition(".")[2] for question in ORDER_QUESTIONS for part in parts_of(question, crafts()["epoxy"])}
+    assert {"demould", "sand", "paint", "wipe", "polish-and-check", "bottom-half", "lid"} <= epoxy
+
+
+# minutes by hand between quick and slow, common practice, no source: taking out 0.3 to 1.5 and as much to trim, 0.5 to 1.5 for each of
+# three to seven grits, painting 1 to 12, wiping 0.3 to 1, polishing 0.5 to 2 and a check 0.1 to 0.5
+@pytest.mark.parametrize(
+    ("step", "low", "high"),
+    [("demould", 0.6, 3), ("sand", 1.5, 10.5), ("paint", 1, 12), ("wipe", 0.3, 1), ("polish-and-check", 0.6, 2.5)],
+)
+def test_guesses_of_hand_work_are_the_middle_of_the_trade(step, low, high, made):
+    """The ends of the trade (common practice, no source), and in the middle of them: five grits of 1 minute, 1.8 to take out and trim."""
+    raw = made["epoxy"][0].study.raw["products"]["piece"]["steps"][step]["minutes"]
+    assert [raw[end] for end in ("low", "high")] == [f"{low} min", f"{high} min"] and raw["note"] == "trade default (P)"
+    likely = made["epoxy"][0].study.numbers[f"products.piece.steps.{step}.minutes"].value
+    assert likely == pytest.approx(5 if step == "sand" else (low + high) / 2, abs=0.06)
+
+
+@pytest.mark.parametrize("craft", list(crafts()))
+def test_pieces_and_a_day_are_enough_for_every_craft(craft, made):
+    """No mould in hand, no log but its header and an example; each guess marked with the kind of its source, and in the answer."""
+    kit, defaults = made[craft]
+    text = (kit.study.folder / "study.toml").read_text(encoding="utf-8")
+    order, product = kit.study.file.commissions[FIRST_ORDER], next(iter(kit.study.file.products.values()))
+
+    assert (order.pieces, order.due, order.channel, order.price) == (120, DUE, "direct", None)
+    assert [step["name"] for step in crafts()[craft].table["steps"]] == list(product.steps) and not kit.study.records
+    if crafts()[craft].mould_steps:  # candles and soap are cast in vessels and liners
+        assert list(product.mould.steps) == [step["name"] for step in crafts()[craft].mould_steps]
+        assert (product.mould.in_hand, product.mould.masters, product.mould.cavities) == (0, 1, 1)
+    assert product.mould is not None or craft in ("candle", "soap")
+    assert set(re.findall(r"trade default \((\w)\)", text)) <= set(kinds())
+    said = " ".join(defaults)
+    assert all(f"minutes of {name.replace('-', ' ')}" in said for name, step in product.steps.items() if step.minutes.value)
+    batches = (kit.study.folder / "records" / "batches.csv").read_text(encoding="utf-8").splitlines()
+    assert len(batches) == 2 and batches[1].startswith("# ") and FIRST_ORDER in batches[1]
+
+
+def test_the_first_answer_has_date_casts_hours_and_price(tmp_path):
+    """What `order` says of it, from today on, with its hours; the price that was offered is judged."""
+    kit, defaults = new_study(tmp_path / "s", read_answers(ASKED | {"price": "900 EUR", "colours": "red, blue"}))
+    said = "\n".join(first_answer(kit, defaults))
+    plan = open_order(kit, FIRST_ORDER, today=TODAY)
+    assert plan.order.variants == {"red": 60, "blue": 60} and f"{plan.casts} casts" in said
+    for part in ("120 good pieces", str(DUE.year), "hours in all", "At €900.00 an hour pays"):
+        assert part in said
+    assert "These rest on trade defaults" in said and "minutes of demould" in said and "masters" in said
+
+
+def test_the_command_makes_a_first_order_and_says_what_comes_next(tmp_path):
+    """From options alone: an order by what is answered, echoed, planned, and planned again by `order`."""
+    folder = tmp_path / "hooks"
+    words = ("pieces=24", f"due={DUE}", "colours=green 16, grey 8", "masters=3", "price=300 EUR", "pots=12")
+    code, out, _ = said_of(folder, "--craft", "epoxy", *(part for word in words for part in ("--answer", word)))
+    assert code == 0 and "How many masters are there to mould from? 3 masters." in out
+    assert "green 16, grey 8." in out and "hours in all" in out and f"casting-econ order {folder} {FIRST_ORDER}" in out
+    assert "How many pieces are ordered? 24 pieces an order." in out
+    again = command("order", folder, FIRST_ORDER, "--answer-only")
+    assert again[0] == 0 and "24 good pieces" in again[1]
+
+
+def test_a_file_answers_with_tables_lists_and_dates(tmp_path):
+    """[minutes], [colours], a list of pots and a date without quotes; a hand step answered with 0 is left out."""
+    lines = ['craft = "epoxy"', "pieces = 30", f"due = {DUE}", "pots = [20]", "[minutes]", "paint = 0", "sand = 4"]
+    (tmp_path / "a.toml").write_text("\n".join([*lines, "[colours]", "red = 10", '"sea green" = 20']), encoding="utf-8")
+    kit, _ = new_study(tmp_path / "s", read_answers(answers_given(str(tmp_path / "a.toml"))))
+    product = kit.study.file.products["piece"]
+    assert kit.study.file.commissions[FIRST_ORDER].variants == {"red": 10, "sea green": 20}
+    assert product.steps["pour"].lot_minutes.value == 6 and product.steps["pour"].materials["resin-in-the-cup"].per == "lot"
+    assert "paint" not in product.steps and "wipe" in product.steps and product.steps["sand"].minutes.value == 4
+    assert product.casts_per_load.value == kit.study.file.stations["pressure-pot"].places.value == 20
+
+
+@pytest.mark.parametrize(
+    ("answers", "told"),
+    [
+        ({"pieces": None}, "pieces: is needed, and no guess can stand in for it"),
+        ({"due": None}, "due: is needed"),
+        ({"due": "2020-01-01"}, "has gone by"),
+        ({"due": str(TODAY)}, "has gone by"),
+        ({"due": "3/4/2090"}, "question: is this 04 March 2090 or 03 April 2090?"),
+        ({"due": "soon"}, "not a date"),
+        ({"pieces": "0"}, "outside what it can be"),
+        ({"pieces": "20 30 40"}, "one whole number"),
+        ({"colours": "red 10, blue 20"}, "30 pieces in colours, 120 in all"),
+        ({"colours": "red 10, blue"}, "some colours have their pieces and some not"),
+        ({"colours": "red, red"}, "is there twice"),
+        ({"colours": "121"}, "not a number of colours"),
+        ({"pieces": "2", "colours": "red, blue, grey"}, "at most a colour a piece"),
+        ({"pots": "two"}, "not the places of pots"),
+        ({"pots": "0"}, "not the places of pots"),
+        ({"masters": "0"}, "outside what it can be"),
+        ({"price": "3 EUR a load"}, "for each load where EUR/order is asked for"),
+        ({"begin": "both"}, "neither of the two"),
+        ({"begin": "workshop"}, "unknown question"),
+        ({"overheads": "100"}, "unknown question"),
+        ({"craft": "soap", "masters": "3"}, "unknown question"),
+    ],
+)
+def test_what_an_order_cannot_be_is_told(answers, told):
+    """Named with its key and what would be right."""
+    with pytest.raises(StudyError, match=re.escape(told)):
+        read_answers({key: text for key, text in (ASKED | answers).items() if text is not None})
+
+
+@pytest.mark.parametrize("text", ["9.50 EUR each", "9.50 EUR a piece", "1140 EUR"])
+def test_what_is_offered_for_each_piece_is_an_offer_for_all(text):
+    """120 pieces at 9.50 are 1,140; own arithmetic."""
+    assert read_answers(ASKED | {"price": text}).figures["price"] == pytest.approx((1140, 1140, 1140))
+
+
+def test_an_order_without_its_day_is_refused_and_nothing_is_made(tmp_path):
+    """Exit 2, no folder, one message."""
+    code, _, told = command("new", tmp_path / "s", "--craft", "epoxy", "--answer", "pieces=12")
+    assert code == 2 and "due: is needed" in told and "1 fault found" in told and not list(tmp_path.iterdir())
+
+
+def test_a_terminal_asks_first_which_of_the_two_it_is(tmp_path):
+    """Then the order's own questions, again after a slip, and again where a guess cannot stand in."""
+    typed = {"A": ["perhaps", "order"], "3/11": ["", "12", "red", "", str(DUE)], "9/11": ["5 $ a week", "20 $ each"]}
+    said, asked = [], []
+
+    def prompt(words, default):
+        asked.append(words)
+        answers = typed.get(words.split()[0], [])
+        return (answers.pop(0) if answers else "") or default
+
+    found = ask({}, None, str(tmp_path / "s"), terminal=True, say=said.append, prompt=prompt)
+    assert found.order and found.due == DUE and found.colours == {"red": 12} and found.currency == "USD"
+    assert found.figures["price"] == (240, 240, 240) and "for each week where USD/order is asked for" in "\n".join(said)
+    assert not any(typed.values())
+    told = "\n".join(said)
+    assert "neither of the two; right would be order, or workshop" in told
+    assert told.count("this is needed, and no guess can stand in for it") == 2
+    assert any("Minutes a piece at: demould?" in words for words in asked)
+    assert any("Minutes a mould at: lid?" in words for words in asked)
+
+
+def test_the_form_makes_the_same_order(tmp_path, monkeypatch):
+    """Its own fields, those of the workshop gone; the study is the one that answers in writing make."""
+    form, said = form_module.start_form(str(tmp_path / "by-form")), []
+    monkeypatch.setattr(form_module, "display", lambda text: said.append(text.data))
+    form.begin.value = "order"
+    assert "pieces" in form.fields and "orders_a_month" not in form.fields and form.fields["due"].placeholder == "needed"
+    assert "as many as there are masters" in form.fields["cavities"].placeholder
+    form.button.click()
+    assert "Not made yet" in said[-1] and "pieces: is needed" in said[-1] and not (tmp_path / "by-form").exists()
+    for key, text in (ASKED | {"price": "800 EUR"}).items():
+        if key != "craft":
+            form.fields[key].value = text
+    form.button.click()
+    new_study(tmp_path / "by-file", read_answers(ASKED | {"price": "800 EUR"}))
+    texts = [(tmp_path / name / "study.toml").read_text(encoding="utf-8") for name in ("by-form", "by-file")]
+    assert texts[0].replace("By form", "By file") == texts[1] and "hours in all" in said[-1]
+
+
+@pytest.mark.parametrize("more", [{"pieces": "1"}, {"weekly_hours": "3"}, {"colours": "1"}, {"masters": "1", "cavities": "1"}])
+def test_the_smallest_orders_are_planned(more, tmp_path):
+    """One piece, three hours a week (of which not all are hidden ones), one colour, one master with one cavity."""
+    kit, defaults = new_study(tmp_path / "s", read_answers(ASKED | more))
+    assert "hours in all" in "\n".join(first_answer(kit, defaults)) and not kit.study.file.commissions[FIRST_ORDER].variants
+    assert all(not step.lot_minutes.value for step in kit.study.file.products["piece"].steps.values())  # all are alike
+
+
+def test_an_order_of_soap_never_speaks_of_pots_or_resin(tmp_path):
+    """No mould is made for a liner; no word of another craft in the file, the page or the answer."""
+    kit, defaults = new_study(tmp_path / "bars", read_answers(ASKED | {"craft": "soap"}))
+    texts = [path.read_text(encoding="utf-8") for path in kit.study.folder.rglob("*") if path.is_file()]
+    assert not re.search(r"\b(resin|pots?|epoxy|silicone)\b", "\n".join([*texts, *first_answer(kit, defaults)]), re.I)
+    assert tomllib.loads(texts[0] if "[study]" in texts[0] else (kit.study.folder / "study.toml").read_text(encoding="utf-8"))
+
+
+def test_the_study_of_an_order_runs_as_any_other(made):
+    """Its year is that of this one order: one order of as many pieces."""
+    kit = open_study(made["epoxy"][0].study.folder)
+    assert float(kit.point().totals["revenue_per_year"]) > 0 and kit.study.file.channels["direct"].orders.value == 1

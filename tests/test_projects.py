@@ -1,0 +1,524 @@
+"""One order afterwards: hand arithmetic of what it paid, parts that add up, and a new study of what it taught."""
+
+import json
+import tomllib
+from dataclasses import replace
+from datetime import date
+from decimal import Decimal
+from math import factorial
+
+import numpy as np
+import pytest
+from commands import command, hashes
+from one_project import LOGS, STUDY, write
+
+from casting_econ.faults import StudyError
+from casting_econ.kit import format_of, open_study
+from casting_econ.models.projects import bridge, charged_by_time, charged_by_use, in_digits, piece_by_division
+from casting_econ.projects import tables, wording
+from casting_econ.projects.account import CAUSES, DIGITS, causes_of
+from casting_econ.projects.learnt import write_learnt
+from casting_econ.projects.lessons import Lessons
+from casting_econ.projects.logged import MOULDS, ONE_OFF, ORDERS, WEEKLY
+from casting_econ.projects.project import project_of
+from casting_econ.projects.results import project_results
+from casting_econ.running.results import as_json
+
+
+def told(folder, **asked):
+    return project_of(open_study(folder), "first", **asked)
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return write(tmp_path_factory.mktemp("whole") / "hooks")
+
+
+@pytest.fixture(scope="module")
+def whole(folder):
+    """The order with all its rows."""
+    return told(folder)
+
+
+def with_logs(tmp_path, study=STUDY, **logs):
+    """The study with some logs in the place of its own; None leaves one out."""
+    return write(tmp_path / "hooks", {log: text for log, text in (LOGS | logs).items() if text is not None}, study)
+
+
+NOTHING = dict.fromkeys(LOGS)
+
+# ------------------------------------------------------------------ formulas
+
+
+def test_parts_of_a_difference_are_the_mean_over_all_orders_of_changing():
+    """Each part is the mean of its step over all n! orders, worked out one order after the other (own arithmetic)."""
+    from itertools import permutations
+
+    rng = np.random.default_rng(3)
+    before, after = (dict(zip("abcd", rng.uniform(1, 9, 4), strict=True)) for _ in range(2))
+
+    def work(v):
+        return v["a"] * v["b"] / v["c"] - v["d"] ** 2
+
+    means = dict.fromkeys(before, 0.0)
+    for order in permutations(before):
+        state = dict(before)
+        for cause in order:
+            was = work(state)
+            state[cause] = after[cause]
+            means[cause] += (work(state) - was) / factorial(4)
+    parts = bridge(work, before, after)
+    assert parts == pytest.approx(means) and sum(parts.values()) == pytest.approx(work(after) - work(before), abs=1e-12)
+    assert bridge(work, before, before) == dict.fromkeys(before, 0.0)
+    with pytest.raises(ValueError, match="same in both"):
+        bridge(work, before, {"a": 1.0})
+
+
+def test_rounded_parts_add_up_to_the_rounded_total():
+    """As decimals, whatever is rounded away; the largest part takes it. No parts at all stay none."""
+    rng = np.random.default_rng(5)
+    for _ in range(500):
+        parts = dict(zip("abcdef", rng.normal(0, 10, 6), strict=True))
+        found = in_digits(parts, sum(parts.values()), 4)
+        total = Decimal(repr(float(sum(parts.values())))).quantize(Decimal("0.0001"))
+        assert sum(Decimal(repr(part)) for part in found.values()) == total
+        assert all(abs(found[name] - parts[name]) < 4e-4 for name in parts)
+    assert in_digits({}, 0.0, 2) == {}
+
+
+def test_a_stated_wage_over_pieces():
+    """155 h at 7.25 and 850 of outlay over 280 pieces are 7.05 a piece, 160 h make 7.18 (common practice, no source)."""
+    assert [round(piece_by_division(850, hours, 7.25, 280), 2) for hours in (155, 160)] == [7.05, 7.18]
+    with pytest.raises(ValueError, match="pieces"):
+        piece_by_division(850, 155, 7.25, 0)
+
+
+def test_equipment_is_never_charged_more_than_it_loses():
+    """At the end of its life and beyond all but the resale is gone, and a resale above the price charges nothing."""
+    assert charged_by_use(300, 60, 100, 100) == charged_by_use(300, 60, 100, 1e6) == 240
+    assert charged_by_time(300, 60, 2, 2 * 365.25) == pytest.approx(240) == charged_by_time(300, 60, 2, 1e6)
+    assert charged_by_use(300, 400, 100, 50) == charged_by_time(300, 400, 2, 100) == 0
+    # 5,100 over 17 years are 300 a year (IRS Publication 946, from memory)
+    assert charged_by_time(5100, 0, 17, 365.25) == pytest.approx(300)
+
+
+# ------------------------------------------------------------------ hours as logged
+
+SUMS = "date,step,minutes,days,order\n" + "".join(
+    f"2026-03-{day:02d},{step},{hours} h,{days},first\n"
+    for day, step, hours, days in [(3, "pour", 5, 5), (3, "cure", 10, 5), (4, "take-out", 20, 5), (6, "sand", 40, 9), (9, "polish", 40, 9), (2, "mould", 45, 9)]
+)  # fmt: skip
+
+
+def test_a_stated_total_is_set_against_the_sum_of_its_parts(tmp_path):
+    """5, 10, 20, 40, 40 and 45 h add up to 160, not to the stated 155 (common practice, no source); by a row or by the study."""
+    said, study = [], STUDY.replace('price = "600 EUR"\n"""', "") + 'stated_hours = "155 h"\n'
+    for at, (text, file) in enumerate([(SUMS + "Total,,155 h,,\n", STUDY), (SUMS, study)]):
+        project = told(with_logs(tmp_path / str(at), file, timesheet=text))
+        assert sum(project.logged_hours.values()) == pytest.approx(160) and project.log.stated_total == 155
+        said.append(wording.hours_sentence(project, format_of(project.kit, year=False)))
+        results = project_results(Lessons(project=project))
+        assert results["hours"]["stated_total"] == 155
+        assert sum(h for step, h in results["hours"].items() if step != "stated_total") == pytest.approx(160)
+    assert all("add up to 160 h" in text and "says 155 h" in text and "The rows count here" in text for text in said)
+    agreed = told(with_logs(tmp_path / "agreed", timesheet=SUMS + "Total,,160 h,,\n"))
+    assert "as the stated total says" in wording.hours_sentence(agreed, format_of(agreed.kit))
+
+
+def test_a_stated_total_alone_is_the_hours_of_the_order(tmp_path):
+    """No row of hours: the total is parted as the plan's hours are, and nothing is said to be in no log."""
+    study = STUDY + 'stated_hours = "31 h"\n'
+    project = told(with_logs(tmp_path, study, timesheet=None))
+    assert project.actual.total_hours == pytest.approx(31) and project.not_logged == {}
+    parts = {name: hours / project.planned.total_hours for name, hours in project.planned.hours.items()}
+    assert {name: hours / 31 for name, hours in project.actual.hours.items()} == pytest.approx(parts)
+    assert "No row has hours; the stated total of 31.0 h" in wording.hours_sentence(project, format_of(project.kit))
+
+
+def test_hours_in_the_plan_and_in_no_log_count_as_planned(whole):
+    """Talking, posting and weekly hours are named with their hours, and pay without them would seem higher."""
+    assert list(whole.not_logged) == [ORDERS, WEEKLY]
+    assert whole.not_logged == pytest.approx({name: whole.planned.hours[name] for name in (ORDERS, WEEKLY)})
+    assert whole.actual.hours[ORDERS] == whole.planned.hours[ORDERS]
+    said = wording.hours_sentence(whole, format_of(whole.kit, year=False))
+    assert "5.43 h of enquiry, packing and posting, weekly hours are in the plan and in no log" in said
+
+
+def test_work_done_once_only_counts_as_the_commission_says(tmp_path, whole):
+    """Two hours of photographs: in all hours, or out of them; the sentence names the other pay."""
+    out = told(with_logs(tmp_path, STUDY + 'one_off = "left out"\n'))
+    assert whole.actual.total_hours - out.actual.total_hours == pytest.approx(2) and ONE_OFF not in out.actual.hours
+    assert out.actual.pay() == pytest.approx(whole.actual.pay() * whole.actual.total_hours / out.actual.total_hours)
+    fmt = format_of(whole.kit, year=False)
+    assert "are included; without them an hour paid " + fmt.money(out.actual.pay()) in wording.one_off_sentence(whole, fmt)
+    assert "are left out; with them an hour paid " + fmt.money(whole.actual.pay()) in wording.one_off_sentence(out, fmt)
+    assert project_results(Lessons(project=out))["order"]["one_off"] == "left out"
+
+
+def test_rows_that_name_no_order_count_where_nothing_else_was_poured(tmp_path):
+    """Unnamed hours in the days of the order are of it, until a load of something else is poured in them; then they are left out and said."""
+    unnamed = LOGS["timesheet"].replace(",5,first", ",5,")
+    alone = told(with_logs(tmp_path / "alone", timesheet=unnamed))
+    assert alone.logged_hours["sand"] == 9 and alone.log.unnamed["timesheet"] == 4
+    other = LOGS["batches"] + "X1,2026-03-10,hook,pot,12,11,2026-03-12,\n"
+    beside = told(with_logs(tmp_path / "beside", timesheet=unnamed, batches=other))
+    assert "sand" not in beside.logged_hours and beside.logged_hours["polish"] == 2.5 and beside.actual.casts == 56
+    fmt = format_of(alone.kit)
+    assert "counted, as nothing else was poured" in wording.rows_sentence(alone, fmt)
+    assert "left out, as other loads were poured" in wording.rows_sentence(beside, fmt)
+    before = LOGS["batches"] + "X0,2026-01-10,hook,pot,12,11,2026-01-12,\n"  # long before: no doubt about its days
+    assert told(with_logs(tmp_path / "before", timesheet=unnamed, batches=before)).logged_hours["sand"] == 9
+
+
+# ------------------------------------------------------------------ planned and actual
+
+
+def test_the_plan_is_that_of_the_day_before_any_row(tmp_path, whole):
+    """With all its rows, without any, and with other rows after its start the plan is the same; rows before it are in it."""
+    bare = told(with_logs(tmp_path / "bare", **NOTHING))
+    assert bare.planned == whole.planned and bare.actual is None and bare.log.nothing
+    late = LOGS["batches"] + "Z1,2026-04-20,hook,pot,12,2,2026-04-22,\n"
+    assert told(with_logs(tmp_path / "late", batches=late)).planned == whole.planned
+    study = STUDY.replace('pass_share = "90 %"', 'pass_share = { value = "90 %", from = "records" }')
+    early = LOGS["batches"] + "".join(f"Y{n},2026-01-{n + 10},hook,pot,12,6,2026-01-{n + 12},\n" for n in range(6))
+    known = told(with_logs(tmp_path / "early", study, batches=early))
+    assert known.planned.entering["sand"] / known.planned.casts < 0.75 < whole.planned.entering["sand"] / whole.planned.casts
+
+
+def test_what_it_was_by_hand(whole):
+    """Counts of the logs, hours of the rows, materials used at the price paid: 56 x 20 g at 50/2000 g, 49 sheets at 0.05, all the silicone."""
+    actual = whole.actual
+    assert (actual.casts, actual.loads, actual.pieces, actual.paid, actual.days) == (56, 5, 47, 40, 26)  # 27 February to 24 March
+    assert actual.entering == {"pour": 56, "cure": 56, "take-out": 56, "sand": 49, "polish": 49}
+    assert (actual.lost["take-out"], actual.lost["polish"]) == (7, 2)
+    hours = {"pour": 1.25, "cure": 65 / 60, "take-out": 3, "sand": 9, "polish": 2.5, MOULDS: 3, ONE_OFF: 2}
+    assert {name: actual.hours[name] for name in hours} == pytest.approx(hours)
+    assert actual.spent == pytest.approx(56 * 20 * 0.025 + 49 * 0.05 + 32 + 5)
+    assert (actual.gross, actual.receipts) == (600, pytest.approx(600 * 0.97 - 12 - 6))
+    # rejects at the wage of 15: all the minutes and material that they had; polish bears that of sanding too
+    minutes = [60 * hours[step] / entering for step, entering in actual.entering.items()]
+    before = sum(minutes[:3]) / 4 + 0.5
+    assert actual.lost_money(15)["take-out"] == pytest.approx(7 * before)
+    assert actual.lost_money(15)["polish"] == pytest.approx(2 * (before + sum(minutes[3:]) / 4 + 0.05))
+
+
+def test_pay_an_hour_on_three_bases_by_hand(whole):
+    """A pot of 260 that brings 40: 5 of its 400 loads, 26 of its days in 5 years, or all of it; the rest of the sum is the same."""
+    actual = whole.actual
+    charges = {"by_use": 220 * 5 / 400, "by_time": 220 / 5 * 26 / 365.25, "at_once": 260.0}
+    left = actual.receipts - actual.spent - actual.overhead
+    for basis, charge in charges.items():
+        assert actual.equipment(basis) == pytest.approx(charge)
+        assert actual.pay(basis) == pytest.approx((left - charge) / actual.total_hours)
+    results = project_results(Lessons(project=whole))
+    assert results["pay_per_hour"] == pytest.approx(
+        {basis: (left - charge) / actual.total_hours for basis, charge in charges.items()}
+    )
+
+
+def test_equipment_whose_life_is_years_wears_by_the_hours_of_making(tmp_path):
+    """Without `life_loads` its life is so many of the study's years of making; with `life_hours` that; none at all charges nothing."""
+    by_years = told(with_logs(tmp_path / "years", STUDY.replace("life_loads = 400\n", "")))
+    actual = by_years.actual
+    making = sum(actual.hours[name] for name in (*actual.entering, MOULDS))
+    assert actual.equipment("by_use") == pytest.approx(220 * making / (5 * actual.year_hours))
+    by_hours = told(with_logs(tmp_path / "hours", STUDY.replace("life_loads = 400", 'life_hours = "500 h"')))
+    assert by_hours.actual.equipment("by_use") == pytest.approx(220 * making / 500)
+    bought = LOGS["purchases"].replace("2026-02-26,pressure-pot,equipment,1,,260,first\n", "")
+    none = told(
+        with_logs(tmp_path / "none", STUDY[: STUDY.index("[equipment")] + STUDY[STUDY.index("[orders]") :], purchases=bought)
+    )
+    assert {none.actual.equipment(basis) for basis in ("by_use", "by_time", "at_once")} == {0.0}
+    assert len({none.actual.pay(basis) for basis in ("by_use", "by_time", "at_once")}) == 1
+
+
+def test_the_parts_of_the_bridge_add_up_exactly(whole):
+    """In the file, in the table in whole cents, and for 200 accounts with every number moved; price moves nothing where it is the same."""
+    results = json.loads(as_json(project_results(Lessons(project=whole))), parse_float=Decimal)
+    parts = results["bridge"]
+    total = parts.pop("total")
+    assert set(parts) == set(CAUSES) and sum(parts.values()) == total
+    assert results["actual"]["pay_per_hour"] - results["planned"]["pay_per_hour"] == total and parts["price"] == 0
+    cents = tables.bridge_table(whole).set_index("cause")["money an hour"].map(lambda value: Decimal(repr(value)))
+    assert cents["planned"] + sum(cents[cause] for cause in CAUSES) == cents["actual"]
+    rng = np.random.default_rng(9)
+    for _ in range(200):
+        moved = _moved(whole.actual, rng)
+        found = causes_of(whole.planned, moved)
+        ends = [Decimal(repr(round(pay, DIGITS))) for pay in (whole.planned.pay(), moved.pay())]
+        assert sum(Decimal(repr(part)) for part in found.values()) == ends[1] - ends[0]
+
+
+def _moved(account, rng):
+    """An account with every number moved by itself."""
+
+    def some(values):
+        return {name: value * rng.uniform(0.3, 3) for name, value in values.items()}
+
+    alone = {
+        name: getattr(account, name) * rng.uniform(0.5, 2)
+        for name in ("pieces", "paid", "loads", "receipts", "parts", "mould_money", "other")
+    }
+    tools = tuple(replace(tool, price=tool.price * rng.uniform(1, 3)) for tool in account.tools)
+    return replace(
+        account,
+        **alone,
+        hours=some(account.hours),
+        entering=some(account.entering),
+        materials=some(account.materials),
+        tools=tools,
+    )
+
+
+def test_each_cause_alone_takes_the_whole_difference(whole):
+    """Where only one thing went otherwise, its cause has all of it and the others nothing."""
+    planned = whole.planned
+    steps = {name: hours * 1.5 if name == "sand" else hours for name, hours in planned.hours.items()}
+    for cause, change in {
+        "minutes": {"hours": steps},
+        "price": {"receipts": planned.receipts * 0.9},
+        "materials": {"materials": {step: money * 2 for step, money in planned.materials.items()}},
+        "hours not planned": {"hours": planned.hours | {ONE_OFF: 4.0}},
+    }.items():
+        other = replace(planned, **change)
+        found = causes_of(planned, other)
+        assert found[cause] == pytest.approx(other.pay() - planned.pay(), abs=2e-4) and abs(found[cause]) > 0.05
+        assert {part for name, part in found.items() if name != cause} == {0.0}
+    scale = {
+        "entering": {step: count * 2 for step, count in planned.entering.items()},
+        "casts": planned.casts * 2,
+        "loads": planned.loads * 2,
+    }
+    scale |= {"materials": {step: money * 2 for step, money in planned.materials.items()}}
+    scale["hours"] = {name: hours * (2 if name in planned.entering else 1) for name, hours in planned.hours.items()}
+    found = causes_of(planned, replace(planned, **scale))  # twice as much enters for the same good pieces
+    assert found["scrap"] < -5 and {part for name, part in found.items() if name != "scrap"} == {0.0}
+
+
+# ------------------------------------------------------------------ beginnings and ends
+
+
+def test_from_the_plan_alone(tmp_path):
+    """Nothing logged: there is the plan, it is said, and every table and number is still there."""
+    project = told(with_logs(tmp_path, **NOTHING), finished=True)
+    lessons, fmt = Lessons(project=project), format_of(project.kit)
+    assert "nothing of it is logged, so there is only the plan" in wording.headline(project, fmt)
+    results = project_results(lessons)
+    assert results["actual"] is None and results["bridge"] is None and results["lessons"] == {} and results["hours"] == {}
+    assert results["planned"]["pay_per_hour"] > 0 and set(results["pay_per_hour"].values()) == {None}
+    frame = tables.project_table(project)
+    assert frame.actual.isna().all() and tables.bridge_table(project).empty and tables.lesson_table(lessons).empty
+    assert len(wording.project_lines(lessons)) > 4 and "nan" not in as_json(results)
+
+
+def test_from_the_logs_alone(tmp_path):
+    """A study that knows no minutes: the hours of the logs are there, all of them not planned, and what they teach is new."""
+    study = "".join(
+        line
+        for line in STUDY.splitlines(keepends=True)
+        if not line.startswith(("minutes = ", "minutes_per_order")) or "mould" in line
+    )
+    study = study.replace("[products.hook.mould]", '[products.hook.mould]\nminutes = "120 min"').replace(
+        'minutes = "120 min"\nlife', "life"
+    )
+    study = study.replace("[spread]\n", '[spread]\nminutes = "10 %"\n')
+    project = told(with_logs(tmp_path, study))
+    assert project.planned.hours.keys() == {"cure", WEEKLY} and project.actual.hours["sand"] == 9
+    assert project.causes["hours not planned"] < -1 and project.causes["minutes"] != 0
+    rows = {row.key: row for row in Lessons(project=project).rows}
+    sand = rows["products.hook.steps.sand.minutes"]
+    assert (sand.old, sand.measured) == (0, pytest.approx(9 * 60 / 49, rel=1e-3))
+
+
+def test_hours_alone_take_the_plan_for_what_no_load_says(tmp_path):
+    """Only a timesheet, and the maker says it is over: as many pieces as ordered, casts and rejects as planned for them."""
+    project = told(with_logs(tmp_path, batches=None, faults=None), finished=True)
+    assert project.actual.pieces == project.actual.paid == 40 and project.causes["scrap"] == 0
+    assert project.actual.casts / 40 == pytest.approx(project.planned.casts / project.planned.pieces)
+    assert project.actual.hours["sand"] == 9
+
+
+def test_loads_alone_take_the_hours_of_the_plan(tmp_path):
+    """No timesheet: every hour counts as planned for what was made, and that is said."""
+    project = told(with_logs(tmp_path, timesheet=None))
+    assert project.not_logged["sand"] == pytest.approx(project.planned.hours["sand"] * 49 / project.planned.entering["sand"])
+    assert project.actual.total_hours == pytest.approx(sum(project.not_logged.values())) and project.causes["minutes"] == 0
+    assert "No hours of it are logged." in wording.hours_sentence(project, format_of(project.kit))
+
+
+def test_an_order_without_a_price_has_no_pay_and_says_what_to_state(tmp_path):
+    """Costs and hours are there; pay, bridge and chart are not."""
+    head, tail = STUDY.split("[commissions.first]")
+    project = told(with_logs(tmp_path, head + "[commissions.first]" + tail.replace('price = "600 EUR"\n', "")))
+    assert project.actual.pay() is None and project.causes is None and project.actual.total_hours > 20
+    assert "give the `price` of the order" in wording.headline(project, format_of(project.kit))
+    assert "cannot be compared" in wording.bridge_sentence(project, format_of(project.kit))
+    assert json.loads(as_json(project_results(Lessons(project=project))))["pay_per_hour"]["by_use"] is None
+
+
+def test_an_order_that_ended_short_is_paid_for_what_was_delivered(tmp_path):
+    """Three loads are 29 good pieces of 24 and 16: 19 and 10 delivered of 40, said to be over, paid in proportion."""
+    batches = "\n".join(LOGS["batches"].splitlines()[:4]) + "\n"
+    faults = "\n".join(line for line in LOGS["faults"].splitlines() if "B4" not in line and "B5" not in line) + "\n"
+    project = told(with_logs(tmp_path, batches=batches, faults=faults), finished=True)
+    assert (project.actual.pieces, project.actual.paid, project.order.complete) == (29, 29, False)
+    assert project.actual.gross == pytest.approx(600 * 29 / 40)
+    said = wording.headline(project, format_of(project.kit))
+    assert "said to be over" in said and "11 short" in said
+
+
+def test_one_piece_never_shipped_and_rows_after_the_date(tmp_path):
+    """One good piece of one load, poured after the due date, no sale, no hours beyond it: every number is there."""
+    head, tail = STUDY.split("[commissions.first]")
+    tail = tail.replace("pieces = 40\nvariants = { teal = 24, sand = 16 }", "pieces = 1").replace(
+        "due = 2026-04-17", "due = 2026-03-06"
+    )
+    batches = "batch,date,product,casts,good,order\nB1,2026-03-09,hook,2,1,first\n"
+    sheet = "date,step,minutes,product,order\n2026-03-10,sand,30,hook,first\n2026-03-11,direct,20,,first\n"
+    project = told(
+        with_logs(tmp_path, head + "[commissions.first]" + tail, batches=batches, faults=None, timesheet=sheet, purchases=None)
+    )
+    lessons = Lessons(project=project)
+    assert (project.actual.pieces, project.actual.paid, project.actual.days) == (1, 1, 3)
+    assert project.logged_hours == pytest.approx({"sand": 0.5, ORDERS: 1 / 3})
+    results = json.loads(as_json(project_results(lessons)))
+    assert results["actual"]["minutes_per_piece"]["sand"] == pytest.approx(30 / 1, abs=16)  # of the one or two that entered
+    assert len(wording.project_lines(lessons)) > 4
+
+
+def test_sales_that_name_the_order_say_what_came_in(tmp_path):
+    """The price, fees and postage of the sale stand in the place of the plan's; blanks leave the plan's."""
+    sale = "date,order,channel,product,pieces,price,postage_charged,postage_paid,packaging,fees\n2026-03-25,first,direct,hook,40,580,,14,,20\n"
+    actual = told(with_logs(tmp_path, sales=sale)).actual
+    assert (actual.gross, actual.receipts) == (580, pytest.approx(580 - 20 - 14 - 6))
+
+
+# ------------------------------------------------------------------ next time
+
+
+def test_a_new_study_rests_on_the_records_of_the_order(folder, tmp_path):
+    """Each number that the order measured is in force there as the table says; comments stay, nothing is counted twice, the old study too."""
+    lessons, before = Lessons(project=told(folder)), hashes(folder)
+    made = write_learnt(lessons, tmp_path / "new")
+    numbers = open_study(made).assumed.numbers
+    keys = {row.key for row in lessons.rows}
+    assert {
+        "products.hook.steps.sand.minutes",
+        "products.hook.steps.take-out.pass_share",
+        "products.hook.steps.pour.materials.resin.price",
+    } <= keys
+    for row in lessons.rows:
+        assert numbers[row.key].value == pytest.approx(row.new, rel=1e-9) and numbers[row.key].basis == "measured"
+        assert lessons.taught.assumed.numbers[row.key].value == pytest.approx(
+            row.new, rel=5e-4
+        )  # which is written with four digits
+    text = (made / "study.toml").read_text(encoding="utf-8")
+    assert (
+        "# mixing in it" in text
+        and 'worth = "49"' in text
+        and tomllib.loads(text)["products"]["hook"]["steps"]["sand"]["minutes"]["from"] == "records"
+    )
+    assert hashes(folder) == before and hashes(made) != before
+    assert {path.name for path in (made / "records").iterdir()} == {path.name for path in (folder / "records").iterdir()}
+
+
+def test_what_rows_with_a_count_measure_is_asked_of_the_records(tmp_path):
+    """Pieces beside the hours: the guess stays as it was and asks for records, so that later rows count beside these."""
+    sheet = LOGS["timesheet"].replace("sand,9 h,hook,,", "sand,9 h,hook,49,")
+    lessons = Lessons(project=told(with_logs(tmp_path, timesheet=sheet)))
+    [sand] = [row for row in lessons.rows if row.key.endswith("sand.minutes")]
+    made = write_learnt(lessons, "new")
+    raw = tomllib.loads((made / "study.toml").read_text(encoding="utf-8"))["products"]["hook"]["steps"]
+    assert made == (tmp_path / "new").resolve() and sand.counted is None
+    assert raw["sand"]["minutes"] == {"low": "4 min", "likely": "6 min", "high": "9 min", "from": "records"}
+    assert raw["take-out"]["minutes"]["basis"] == "measured"
+    assert open_study(made).assumed.numbers[sand.key].value == pytest.approx(sand.new)
+
+
+def test_half_the_time_is_set_against_the_learning_curve(tmp_path, whole):
+    """Eight rows along an 80 % curve say what as many pieces again take (own arithmetic: the curve summed); one row a step says nothing."""
+    each = [10 * (sum(n ** np.log2(0.8) for n in range(6 * k + 1, 6 * k + 7))) for k in range(8)]
+    rows = "".join(f"2026-03-{k + 4:02d},sand,{minutes:.3f},hook,6,,,first\n" for k, minutes in enumerate(each))
+    head = LOGS["timesheet"].splitlines(keepends=True)[0]
+    lessons = Lessons(project=told(with_logs(tmp_path, timesheet=head + rows)))
+    [sand] = [row for row in lessons.practice if row.step == "sand"]
+    then = sum(10 * n ** np.log2(0.8) for n in range(49, 97)) / sum(each)
+    assert sand.rate == pytest.approx(0.8, abs=0.01) and sand.next_minutes / sand.minutes == pytest.approx(then, rel=0.01)
+    fmt = format_of(whole.kit)
+    assert "is more than the rows support" in wording.practice_sentence(lessons, fmt) and fmt.percent(
+        then
+    ) in wording.practice_sentence(lessons, fmt)
+    assert "is not in the rows" in wording.practice_sentence(Lessons(project=whole), fmt)
+
+
+def test_the_same_order_again_begins_after_the_last_day(whole):
+    """On what is known now it takes longer and costs more, as sanding does; the pot, the resin that is over and the moulds stay."""
+    lessons = Lessons(project=whole)
+    plan, quoted = lessons.again
+    assert plan.order.start == date(2026, 3, 25) and plan.order.items == whole.order.items and plan.order.good == 0
+    assert quoted.full_cost > whole.quoted.full_cost * 1.2 and quoted.hours.mean() > whole.planned.total_hours * 1.2
+    kept = {what: worth for what, _, worth in lessons.kept()}
+    assert kept["resin"] == pytest.approx(880 * 0.025) and 250 < kept["pressure-pot"] < 260 and kept["moulds"] > 0
+
+
+# ------------------------------------------------------------------ commands
+
+
+def test_an_order_that_is_over_has_its_page_and_its_numbers(folder, tmp_path):
+    """The command says what it paid, and writes the page and project.json beside the plan; the page has the chart and every table."""
+    code, said, _ = command("order", folder, "first", "--out", tmp_path / "out")
+    assert code == 0 and "An hour of it paid" in said and "project.html" in said
+    content = json.loads((tmp_path / "out" / "project.json").read_text(encoding="utf-8"))
+    assert {"planned", "actual", "bridge", "pay_per_hour", "hours"} <= set(content) and (
+        tmp_path / "out" / "order.json"
+    ).is_file()
+    page = (tmp_path / "out" / "project.html").read_text(encoding="utf-8")
+    names = (
+        "project",
+        "project-pay",
+        "project-bridge",
+        "project-cost",
+        "project-lessons",
+        "project-practice",
+        "project-kept",
+        "project-again",
+    )
+    assert {path.stem for path in (tmp_path / "out" / "tables").iterdir()} >= set(names)
+    assert 'alt="From planned to actual pay an hour' in page and "Planned and actual" in page
+
+
+def test_finished_needs_an_order_of_the_study(folder):
+    """An order made of options alone has no rows to look back on: refused with the remedy."""
+    for words in (["--pieces", "4", "--by", "2099-05-01"], ["nobody"]):
+        code, _, said = command("order", folder, *words, "--finished", "--answer-only")
+        assert code == 2 and "NAME" in said and "Traceback" not in said
+
+
+def test_learn_never_writes_over_anything(folder, tmp_path):
+    """A folder that is there, one within the study, an unknown order, and one that teaches nothing are refused; nothing is left behind."""
+    (tmp_path / "there").mkdir()
+    bare = with_logs(tmp_path, **NOTHING)
+    for study, order, target, said in [
+        (folder, "first", tmp_path / "there", "is there already"),
+        (folder, "first", folder / "inside", "is within the study itself"),
+        (folder, "second", tmp_path / "new", "no order of the study file"),
+        (bare, "first", tmp_path / "new", "nothing to learn from"),
+        (folder, "first", tmp_path / "no" / "such" / "place", "cannot be made"),
+    ]:
+        before = hashes(study)
+        code, _, errors = command("learn", study, order, "--to", target)
+        assert code == 2 and said in errors and "Traceback" not in errors, errors
+        assert hashes(study) == before
+    assert {path.name for path in tmp_path.iterdir()} == {"there", "hooks"} and not any((tmp_path / "there").iterdir())
+    code, said, _ = command("learn", folder, "first", "--to", tmp_path / "new")
+    assert code == 0 and "minutes of sand" in said and (tmp_path / "new" / "study.toml").is_file()
+
+
+def test_a_study_that_cannot_be_written_whole_is_not_written(folder, tmp_path, monkeypatch):
+    """Where the changed file would not be read, nothing is at the target and nothing beside it."""
+    from casting_econ.projects import learnt
+
+    monkeypatch.setattr(learnt, "study_learnt", lambda text, rows, name: text + "\n[nonsense]\nx = 1\n")
+    with pytest.raises(StudyError):
+        write_learnt(Lessons(project=told(folder)), tmp_path / "new")
+    assert not any(tmp_path.iterdir())

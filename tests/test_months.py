@@ -83,7 +83,9 @@ def test_newsvendor_with_stock_carried(holding):
     memory; own arithmetic: a month's margin is (p - c) min(D, S) - h (S - D)+ once what is left is worth what it cost.
     """
     price, cost, rate = 10.0, 4.0, 5.0
-    u = np.random.default_rng(2).permuted(np.tile((np.arange(4000) + 0.5) / 4000, (12, 1)), axis=1).T  # each month exact by itself
+    u = (
+        np.random.default_rng(2).permuted(np.tile((np.arange(4000) + 0.5) / 4000, (12, 1)), axis=1).T
+    )  # each month exact by itself
     wanted = orders_at(u, rate)
     money = {}
     for shelf in range(16):

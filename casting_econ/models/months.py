@@ -14,7 +14,9 @@ MONTHS_IN_YEAR = 12
 
 
 def season_shares(weights):
-    """Share of the year's orders that each month has, from twelve weights of zero or more, not all zero; last axis months. [-]
+    """Share of the year's orders that each month has, from twelve weights, last axis months; ValueError for others. [-]
+
+    Weights are zero or more, not all zero.
 
     >>> season_shares([1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 14]).tolist()[-1]
     0.56
@@ -73,7 +75,9 @@ def chance_of_none(mean, dispersion=0.0):
     """
     mean, dispersion = checked("orders", mean, low=0.0), checked("dispersion", dispersion, low=0.0)
     size = 1.0 / np.maximum(dispersion, 1e-300)
-    return np.where(np.asarray(dispersion) > 0, np.exp(-size * np.log1p(dispersion * np.asarray(mean))), np.exp(-np.asarray(mean)))[()]
+    return np.where(
+        np.asarray(dispersion) > 0, np.exp(-size * np.log1p(dispersion * np.asarray(mean))), np.exp(-np.asarray(mean))
+    )[()]
 
 
 def pieces_at(uniform, orders, mean_size, sd_size=0.0):

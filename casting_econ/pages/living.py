@@ -8,6 +8,7 @@ import pandas as pd
 from ..kit import Answer, OpenStudy, format_of
 from ..models.tax import TaxScheme, charges, take_home
 from ..reference import taxes, wages
+from .monte_carlo import old_words
 from .table import shown
 
 ADVISER = "An estimate, not tax advice: ask a qualified adviser."
@@ -90,14 +91,14 @@ def bases_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
 @shown(
     "living-taxes",
     "Contributions and tax on the profit that half of the draws stay below, an estimate",
-    "what: text; kind: text; money a year: money0; of profit: percent1; source: text; status: text",
+    "what: text; kind: text; money a year: money0; of profit: percent1; source: text; status: text; read at: text",
 )
 def tax_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     """Each contribution and tax on the profit that half of the draws stay below, with its source and how well that is known; empty without a tax table. [money/year]"""
     scheme, profit = scheme_of(kit), float(np.median(answer.draws["residual_pay_per_year"]))
     due, share = {} if scheme is None else charges(profit, scheme), profit if profit > 0 else np.nan
     parts = () if scheme is None else scheme.parts
-    return [(p.name, p.kind, float(due[p.name]), float(due[p.name]) / share, p.source, p.status) for p in parts]
+    return [(p.name, p.kind, float(due[p.name]), float(due[p.name]) / share, p.source, p.status, p.link) for p in parts]
 
 
 def tax_sentence(kit: OpenStudy) -> str:
@@ -110,7 +111,7 @@ def tax_sentence(kit: OpenStudy) -> str:
     text += f"; {scheme.note}. " if scheme.note else ". "
     if unseen:
         text += f"**Rates to be checked before use, written down from memory: {', '.join(unseen)}.** "
-    return text + ADVISER
+    return text + ADVISER + old_words(kit, "This tax table", scheme.valid_from)
 
 
 def bases_sentence(kit: OpenStudy, answer: Answer) -> str:

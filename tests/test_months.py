@@ -51,6 +51,24 @@ def test_nothing_expected_brings_nothing():
     assert orders_at(0.0, [1.0, 1.0], [0.0, 1.0]).tolist() == [0.0, 0.0]
 
 
+def test_quantiles_as_another_library_has_them():
+    """The same whole numbers as a general library's Poisson and negative binomial, for few orders and for more than 700 a month."""
+    rng = np.random.default_rng(6)
+    u, mean = rng.random((50, 12)), rng.gamma(1.0, 8.0, (50, 12))
+    size = 1 / 0.4
+
+    assert np.array_equal(orders_at(u, mean), stats.poisson.ppf(u, mean))
+    assert np.array_equal(orders_at(u, mean, 0.4), stats.nbinom.ppf(u, size, size / (size + mean)))
+    assert np.array_equal(orders_at(u, 2000.0, 0.001), stats.nbinom.ppf(u, 1000.0, 1000.0 / 3000.0))
+    assert orders_at(u, 2000.0) == pytest.approx(stats.poisson.ppf(u, 2000.0), abs=1)
+
+
+def test_largest_uniform_ends():
+    """The uniform next to one gives a far, but finite, number of orders."""
+    assert 10 < orders_at(np.nextafter(1.0, 0.0), 2.0) < 40
+    assert np.isfinite(orders_at(np.nextafter(1.0, 0.0), 2.0, 4.0))
+
+
 def test_draws_by_months_equal_one_by_one():
     """Draws x months at once are what each gives alone, whatever the dispersion of its row."""
     u = np.random.default_rng(1).random((5, 12))

@@ -53,18 +53,28 @@ def orders_at(uniform, mean, dispersion=0.0):
     >>> orders_at([0.1, 0.5, 0.9], 2.0), orders_at([0.1, 0.5, 0.9], 2.0, dispersion=1.0)
     (array([0., 2., 4.]), array([0., 1., 5.]))
     """
-    uniform, mean, dispersion = np.broadcast_arrays(
+    given = (
         checked("uniform", uniform, low=0.0, high=np.nextafter(1.0, 0.0)),
         checked("orders", mean, low=0.0),
         checked("dispersion", dispersion, low=0.0),
     )
-    orders, clustered = np.zeros(uniform.shape), dispersion > 0
-    plain = (mean > 0) & ~clustered
-    orders[plain] = stats.poisson.ppf(uniform[plain], mean[plain])
-    both = (mean > 0) & clustered
-    size = 1.0 / dispersion[both]
-    orders[both] = stats.nbinom.ppf(uniform[both], size, size / (size + mean[both]))
-    return np.maximum(orders, 0.0)[()]  # the quantile at 0 is one below the least
+    shape = np.broadcast_shapes(*(np.shape(one) for one in given))
+    u, m, d = (np.broadcast_to(one, shape).ravel() for one in given)
+    chance, orders, k = np.asarray(chance_of_none(m, d)), np.zeros(u.size), 0
+    far = np.flatnonzero(chance < 1e-290)  # so many orders that the sum below would start from nothing
+    size = 1.0 / np.maximum(d[far], 1e-9)
+    orders[far] = stats.nbinom.ppf(u[far], size, size / (size + m[far]))
+    at = np.flatnonzero((chance >= 1e-290) & (u > chance))
+    u, m, d, chance = u[at], m[at], d[at], chance[at]
+    below, ratio = chance.copy(), m / (1.0 + d * m)
+    while at.size:  # a chance after the other, for those not there yet: far quicker than a library's quantile
+        chance = chance * ratio * (1.0 + d * k) / (k + 1.0)
+        below, k = below + chance, k + 1
+        orders[at] = k
+        # the sum may stay a rounding short of one
+        left = (u > below) & ((chance > 1e-17) | (k < m))
+        at, u, m, d, chance, below, ratio = (part[left] for part in (at, u, m, d, chance, below, ratio))
+    return orders.reshape(shape)[()]
 
 
 def chance_of_none(mean, dispersion=0.0):

@@ -137,6 +137,7 @@ def test_page_before_and_after(kit):
     assert 0 < row["low a year"] < row["money a year"] < row["high a year"]
     text = change_sentences(found)
     assert "another release spray" in text and "**is better**" in text and "no trial" in text
+    assert "by luck" not in text  # one line only
     assert "went from 70\N{NO-BREAK SPACE}% to 90\N{NO-BREAK SPACE}%" in text
 
 
@@ -217,7 +218,8 @@ def test_minutes_and_price_of_a_change(kit):
     assert minutes["chance better"] > 0.8 and price["chance better"] > 0.8
     entering = next(step.entering for step in year["piece"].steps if step.name == "trim") * year["made_per_year"]
     assert minutes["money a year"] == pytest.approx(0.5 * entering * 15 / 60)
-    assert price["money a year"] == pytest.approx(3.0 * year["sold_per_year"])
+    assert price["money a year"] == pytest.approx(3.0 * year["sold_per_year"])  # the shop is the only channel
+    assert price["of"] == "tile: price in shop" and "Of 2 lines" in change_sentences(found)
 
 
 def test_share_of_one_step_moves_its_part_of_the_yield(kit):
@@ -227,7 +229,7 @@ def test_share_of_one_step_moves_its_part_of_the_yield(kit):
     [told] = before_and_after(found.study, "spray")
     money = [beyond_target(with_levers(found.inputs(), scrap=scrap), grid(found, scrap)) for scrap in (0.2, 0.1)]
 
-    assert (told.step, told.before, told.after) == ("trim", 0.8, 0.9)  # the first step has no check, so trimming has them all
+    assert (told.at, told.before, told.after) == ("trim", 0.8, 0.9)  # the first step has no check, so trimming has them all
     assert yearly_worth(found, told, 0.1) == pytest.approx(float(money[1] - money[0]))
 
 

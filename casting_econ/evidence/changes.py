@@ -23,7 +23,7 @@ class BeforeAfter:
 
     product: str
     what: str  # "pass share", "minutes" or "price"
-    step: str | None  # None for the pieces good at the end, and for prices
+    at: str | None  # step, or channel of a price; None for the pieces good at the end
     rows: tuple[int, int]  # loads, timesheet rows or orders on either side
     before: float  # [-, min/piece or money/piece]
     after: float
@@ -133,7 +133,7 @@ def _window(study, entry):
 
 
 def before_and_after(study: Study, name: str) -> list[BeforeAfter]:
-    """What the logs hold on both sides of a change of the study file: pass share, minutes and price, by product; KeyError for no such change.
+    """What the logs hold on both sides of a change of the study file: pass share, minutes and price, by product and channel; KeyError for no such change.
 
     The day of the change counts as after. Rows beyond another change of the same product and step are left out, and so are loads
     ruined as a whole, and timesheet rows of several steps together.
@@ -148,12 +148,12 @@ def before_and_after(study: Study, name: str) -> list[BeforeAfter]:
         late = np.array([day >= entry.date for day in days], bool)
         return [tuple(np.asarray(value, float)[inside & side] for value in values) for side in (~late, late)]
 
-    def add(product, what, step, sides, compare):
+    def add(product, what, at, sides, compare):
         rows = tuple(int((side[1] > 0).sum()) for side in sides)
         if sum(rows):
             told = compare(*sides) if all(rows) else _one_side(sides)
             names = ("before", "after", "low", "high", "better")
-            found.append(BeforeAfter(product=product, what=what, step=step, rows=rows, **dict(zip(names, told, strict=True))))
+            found.append(BeforeAfter(product=product, what=what, at=at, rows=rows, **dict(zip(names, told, strict=True))))
 
     for product, stated in study.file.products.items():
         if entry.product not in (None, product) or (entry.step is not None and entry.step not in stated.steps):
@@ -172,11 +172,11 @@ def before_and_after(study: Study, name: str) -> list[BeforeAfter]:
             if rows := minutes.get((product, step)):
                 took, pieces, lines = zip(*rows, strict=True)
                 add(product, "minutes", step, parted(sheet.date[list(lines)], took, pieces), mean_change)
-        sold = [orders_of(sales, channel, product) for channel, one in study.file.channels.items() if one.product == product]
-        if not entry.step and (sold := [orders for orders in sold if orders is not None]):
-            orders = pd.concat(sold)
-            orders = orders[orders.price.notna() & (orders.pieces > 0)]
-            add(product, "price", None, parted(orders.date, orders.price, orders.pieces), _price_change)
+        for channel in [] if entry.step else [name for name, one in study.file.channels.items() if one.product == product]:
+            orders = orders_of(sales, channel, product)
+            if orders is not None:
+                orders = orders[orders.price.notna() & (orders.pieces > 0)]
+                add(product, "price", channel, parted(orders.date, orders.price, orders.pieces), _price_change)
     return found
 
 

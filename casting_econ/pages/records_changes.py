@@ -27,7 +27,7 @@ def change_rows(kit: OpenStudy) -> pd.DataFrame:
     for name, entry in kit.study.file.changes.items():
         for told in before_and_after(kit.study, name):
             worth = [yearly_worth(kit, told, by) for by in (told.after - told.before, told.low, told.high)]
-            of = f"{told.product}: {told.what}" + (f" of {told.step}" if told.step else "")
+            of = f"{told.product}: {told.what}" + (f" {'in' if told.what == 'price' else 'of'} {told.at}" if told.at else "")
             numbers = [told.before, told.after, told.after - told.before, told.low, told.high, told.better]
             low, high = sorted(worth[1:]) if worth[1] == worth[1] else (np.nan, np.nan)
             kept = f"{told.rows[0]} before, {told.rows[1]} after"
@@ -39,22 +39,22 @@ def yearly_worth(kit: OpenStudy, told: BeforeAfter, by: float) -> float:
     """What a difference is worth a year at the point, own hours at the target; nan for no difference known. [money/year]
 
     Shares take the place of the yield, or of the step's part in it; minutes are those of all pieces that enter the step in a year; a
-    price counts for all pieces sold, before fees.
+    price counts for all pieces sold in its channel, before fees.
     """
     if by != by:
         return float("nan")
     found, a = kit.point().products[told.product], kit.inputs()
     if told.what == "pass share":
-        step = next((step for step in a.product(told.product).steps if step.name == told.step), None)
+        step = next((step for step in a.product(told.product).steps if step.name == told.at), None)
         rest = 1.0 if step is None else float(found["yield"]) / float(step.pass_share)  # of the routing, beside the step
         shares = rest * np.array([told.before, told.before + by])
         scrap = 1.0 - np.clip(shares, 0.02, 1.0)
         lost = beyond_target(with_levers(a, product=told.product, scrap=scrap), grid(kit, scrap, product=told.product))
         return float(lost[1] - lost[0])
     if told.what == "minutes":
-        entering = next(step.entering for step in found["piece"].steps if step.name == told.step) * found["made_per_year"]
+        entering = next(step.entering for step in found["piece"].steps if step.name == told.at) * found["made_per_year"]
         return float(-by * entering * a.target_per_hour / 60.0)
-    return float(by * found["sold_per_year"])
+    return float(by * kit.point().channels[told.at]["pieces"])
 
 
 def change_sentences(kit: OpenStudy) -> str:
@@ -66,7 +66,8 @@ def change_sentences(kit: OpenStudy) -> str:
         parts = [_sentence(row, fmt) for row in table[table.name == name].to_dict("records")]
         body = " ".join(parts) if parts else "The logs hold nothing on either side of it that it could have moved."
         said.append(f"**{entry.what}** ({name}, from {entry.date:%Y-%m-%d}). {body}")
-    return "\n\n".join(["## Did the change help?", *said, _CAUTION])
+    luck = f" Of {len(table)} lines about one in ten looks better, and one in ten worse, by luck alone." if len(table) > 1 else ""
+    return "\n\n".join(["## Did the change help?", *said, _CAUTION + luck])
 
 
 def _sentence(row, fmt):

@@ -21,6 +21,10 @@ _WORKERS = click.option("--workers", type=click.IntRange(1, 8), default=2, show_
 @click.version_option(package_name="casting_econ")
 def main() -> None:
     """Can casting pieces by hand pay a living wage? Works on a study folder: study.toml and records/."""
+    if "numpy" not in sys.modules:  # which reads this once
+        from .running import ONE_THREAD
+
+        os.environ.update(ONE_THREAD)
 
 
 @main.command()
@@ -213,10 +217,6 @@ def order(study: str, name: str | None, answer_only: bool, out: str | None, **as
     with _faults_told():
         from datetime import date
 
-        from .running import ONE_THREAD
-
-        if "numpy" not in sys.modules:  # which reads this once
-            os.environ.update(ONE_THREAD)
         from .running.order import run_order
 
         variants, in_hand = _counts("--variant", asked.pop("variant")), _counts("--in-hand", asked.pop("in_hand"), alone=True)

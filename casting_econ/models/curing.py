@@ -22,6 +22,7 @@ _SECONDS = 3600  # whole seconds keep the recursion in exact integer arithmetic
 _WEEK = int(WEEK_HOURS) * _SECONDS
 _MOST_LOADS = 30_000  # stop looking for a repeat; the error is then below stations / 30,000 of the rate
 ENOUGH_LOADS = 256  # for a study, whose draws are many; see `loads_per_week`
+_KEPT = 1 << 16  # draws with moulds whose rate is remembered
 _NEVER = 1 << 40  # [s]
 
 
@@ -176,7 +177,7 @@ def loads_per_week(cure_hours, turnaround_hours, stations, windows, moulds=None,
         rows += [_seconds("hand work in the moulds", work), np.asarray(in_one_go, np.int64), _seconds("wait in the moulds", wait)]
     rows = np.broadcast_arrays(*rows)
     shape, table = rows[0].shape, np.stack([row.ravel() for row in rows])
-    return _mould_rates(table.tobytes(), len(rows), spans, int(most_loads)).reshape(shape)[()]
+    return _mould_rates(table, spans, int(most_loads)).reshape(shape)[()]
 
 
 def _seconds(name, hours, **limits):
@@ -342,14 +343,21 @@ class _Open:
         return week * _WEEK + self.ends[at] - (self.passed[at] - left - 1)
 
 
-@lru_cache(maxsize=64)  # draws are often the same from one question to the next
-def _mould_rates(table, size, spans, most_loads):
+_followed: dict[tuple, float] = {}  # draws are often the same from one question to the next
+
+
+def _mould_rates(table, spans, most_loads):
     """Rates with moulds, equal draws once; `table` holds the rows of `loads_per_week`, draws across."""
-    unique, where = np.unique(np.frombuffer(table, np.int64).reshape(size, -1), axis=1, return_inverse=True)
-    rates = np.empty(unique.shape[1])
-    for pots, sets in {tuple(pair) for pair in unique[2:4].T.tolist()}:
-        chosen = (unique[2] == pots) & (unique[3] == sets)
+    unique, where = np.unique(table, axis=1, return_inverse=True)
+    keys = [(spans, most_loads, draw.tobytes()) for draw in unique.T.copy()]
+    rates = np.array([_followed.get(key, np.nan) for key in keys])
+    new = np.isnan(rates)
+    for pots, sets in {tuple(pair) for pair in unique[2:4, new].T.tolist()}:
+        chosen = new & (unique[2] == pots) & (unique[3] == sets)
         rates[chosen] = _follow(unique[:, chosen], pots, sets, _Open(spans), most_loads)
+    if len(_followed) > _KEPT:
+        _followed.clear()
+    _followed.update(zip(keys, rates.tolist(), strict=True))
     return rates[where.reshape(-1)]
 
 

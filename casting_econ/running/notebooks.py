@@ -96,6 +96,7 @@ def run_jobs(
     folder: Path,
     kept: int = 0,
     ready: Callable[[], None] | None = None,
+    meanwhile: Callable[[], None] | None = None,
 ) -> list[NotebookError]:
     """Run notebooks side by side; one that fails does not stop the others, and no kernel outlives this process.
 
@@ -113,6 +114,8 @@ def run_jobs(
         Notebooks finished before, which the lines count too.
     ready : callable, optional
         As `Warm` takes it.
+    meanwhile : callable, optional
+        What else is to be worked out, here, while kernels run.
 
     Returns
     -------
@@ -126,6 +129,8 @@ def run_jobs(
         kernels = _tied_kernels(folder, log, at_work, stopped, warm)
         try:
             futures = {pool.submit(_run, job, kernels, say, stopped): job for job in jobs}
+            if meanwhile:
+                meanwhile()
             for count, future in enumerate(as_completed(futures), start=1 + kept):
                 job, (seconds, failure) = futures[future], future.result()
                 errors += [NotebookError(job.source.stem, *failure, job.target)] if failure else []
@@ -145,9 +150,22 @@ def run_jobs(
 
 def _tied_kernels(folder, log, at_work, stopped, warm):
     """A kind of kernel that works in a folder, prints to a log, and ends with this process, also when that is killed."""
+    from jupyter_client.asynchronous.client import AsyncKernelClient
+    from jupyter_client.channels import AsyncZMQSocketChannel
     from jupyter_client.manager import AsyncKernelManager
+    from traitlets import Type
+
+    class Prompt(AsyncZMQSocketChannel):
+        async def get_msg(self, timeout=None):
+            # a client that starts listens a fifth of a second whether its kernel has more to say
+            return await super().get_msg(timeout and min(timeout, 0.02))
+
+    class Client(AsyncKernelClient):
+        iopub_channel_class = Type(Prompt)
 
     class Tied(AsyncKernelManager):
+        client_factory = Type(Client)
+
         def format_kernel_cmd(self, extra_arguments=None):
             return command("ipykernel_launcher", "-f", self.connection_file, *(extra_arguments or ()))
 
@@ -177,16 +195,31 @@ def _run(job, kernels, say, stopped):
 def _execute(job, kernels):
     import papermill
     from nbclient.exceptions import DeadKernelError
+    from papermill.engines import NBClientEngine, papermill_engines
     from papermill.exceptions import PapermillExecutionError
 
+    class SavedOnce(NBClientEngine):
+        """Writes the notebook when it ends, however it does, and not before and after each cell."""
+
+        @classmethod
+        def execute_managed_notebook(cls, nb_man, *args, **options):
+            path, nb_man.output_path = nb_man.output_path, None
+            try:
+                super().execute_managed_notebook(nb_man, *args, **options)
+            finally:
+                nb_man.output_path = path
+
+    papermill_engines.register("saved once", SavedOnce)
     job.target.parent.mkdir(parents=True, exist_ok=True)
     try:
         papermill.execute_notebook(
             str(job.source),
             str(job.target),
             parameters=job.parameters,
+            engine_name="saved once",
             kernel_name="python3",
             kernel_manager_class=kernels,
+            shutdown_kernel="immediate",  # it keeps nothing that a farewell could save
             progress_bar=False,
             execution_timeout=CELL_SECONDS,
             start_timeout=120,

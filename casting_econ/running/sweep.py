@@ -10,7 +10,7 @@ from pathlib import Path
 import nbformat
 import pandas as pd
 
-from ..charts import heat_map, lines
+from ..charts import heat_map, laid_out, lines
 from ..draws import round_up_draws
 from ..faults import one_of, refusal
 from ..kit import format_of, main_wait, open_study
@@ -150,9 +150,10 @@ def run_sweep(
     table = pd.DataFrame([point | _recorded(job.target) for point, job in zip(points, jobs, strict=True)])
     table.to_csv(inner / "sweep.csv", index=False, lineterminator="\n")
     figure = _chart(kit, table, axes, waiting)
-    for kind in ("png", "svg") if figure is not None else ():
+    box = laid_out(figure) if figure is not None else None
+    for kind in ("png", "svg") if box else ():
         meta = {"Date": None} if kind == "svg" else {"Software": None}
-        figure.savefig(inner / f"sweep.{kind}", dpi=130, bbox_inches="tight", metadata=meta)
+        figure.savefig(inner / f"sweep.{kind}", bbox_inches=box, metadata=meta)
     (inner / "manifest.json").write_text(
         json.dumps(manifest(kit, folder), indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n"
     )

@@ -343,22 +343,26 @@ class _Open:
         return week * _WEEK + self.ends[at] - (self.passed[at] - left - 1)
 
 
-_followed: dict[tuple, float] = {}  # draws are often the same from one question to the next
+@lru_cache(maxsize=8)
+def _followed(spans, most_loads):
+    """Rates by the bytes of a draw; the same draws are often asked about again from one question to the next."""
+    return {}
 
 
 def _mould_rates(table, spans, most_loads):
     """Rates with moulds, equal draws once; `table` holds the rows of `loads_per_week`, draws across."""
-    unique, where = np.unique(table, axis=1, return_inverse=True)
-    keys = [(spans, most_loads, draw.tobytes()) for draw in unique.T.copy()]
-    rates = np.array([_followed.get(key, np.nan) for key in keys])
-    new = np.isnan(rates)
-    for pots, sets in {tuple(pair) for pair in unique[2:4, new].T.tolist()}:
-        chosen = new & (unique[2] == pots) & (unique[3] == sets)
-        rates[chosen] = _follow(unique[:, chosen], pots, sets, _Open(spans), most_loads)
-    if len(_followed) > _KEPT:
-        _followed.clear()
-    _followed.update(zip(keys, rates.tolist(), strict=True))
-    return rates[where.reshape(-1)]
+    known, rows = _followed(spans, most_loads), len(table)
+    draws = np.ascontiguousarray(table.T).view(f"V{8 * rows}").ravel().tolist()
+    if len(known) > _KEPT:
+        known.clear()
+    new = [draw for draw in dict.fromkeys(draws) if draw not in known]
+    unlike = np.frombuffer(b"".join(new), np.int64).reshape(-1, rows).T
+    rates = np.empty(len(new))
+    for pots, sets in {tuple(pair) for pair in unlike[2:4].T.tolist()}:
+        chosen = (unlike[2] == pots) & (unlike[3] == sets)
+        rates[chosen] = _follow(unlike[:, chosen], pots, sets, _Open(spans), most_loads)
+    known.update(zip(new, rates.tolist(), strict=True))
+    return np.array([known[draw] for draw in draws])
 
 
 def _follow(table, pots, sets, hours, most_loads):

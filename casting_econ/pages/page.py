@@ -47,7 +47,7 @@ class Page:
     def chart(self, figure: Figure, name: str, alt: str) -> None:
         """Show a chart with its alternative text; keep it as PNG and SVG."""
         picture, box = io.BytesIO(), laid_out(figure)
-        figure.savefig(picture, format="png", bbox_inches=box, metadata={"Software": None})
+        figure.savefig(picture, format="png", dpi="figure", bbox_inches=box, metadata={"Software": None})
         if self.out:
             (self.out / "figures" / f"{name}.png").write_bytes(picture.getvalue())
             figure.savefig(self.out / "figures" / f"{name}.svg", bbox_inches=box, metadata={"Date": None})

@@ -11,7 +11,6 @@ from pathlib import Path
 from subprocess import PIPE
 from threading import Event
 
-import nbformat
 import numpy as np
 
 from ..faults import close_match
@@ -27,7 +26,7 @@ _PLAIN = (str, bool, int, float, type(None), list, dict)
 
 @dataclass(frozen=True, kw_only=True)
 class Job:
-    """One notebook to run: where it comes from, where it goes, and with which parameters."""
+    """One notebook to run: where it comes from, where it goes, and with which parameters, as `check_parameters` gives them."""
 
     source: Path
     target: Path
@@ -82,6 +81,8 @@ def check_parameters(source: Path, parameters: dict[str, object]) -> dict[str, o
 
 def finished(path: Path) -> bool:
     """Whether an executed notebook is there and every code cell of it ran to its end."""
+    import nbformat
+
     try:
         notebook = nbformat.read(path, as_version=4)
     except Exception:  # absent, cut short or not a notebook: not finished, whatever the reason
@@ -236,6 +237,8 @@ def _execute(job, kernels):
 
 def _tidy(path):
     """Refuse cells that never ran, and take clock times and paths of this machine out of the notebook."""
+    import nbformat
+
     notebook = nbformat.read(path, as_version=4)
     for index, cell in enumerate(notebook.cells):
         status = cell.metadata.pop("papermill", {}).get("status")

@@ -10,8 +10,6 @@ from contextlib import suppress
 from importlib.metadata import version
 from pathlib import Path
 
-from markupsafe import Markup
-
 from ..draws import round_up_draws
 from ..faults import close_match, refusal
 from ..kit import OpenStudy, open_copy, open_study
@@ -20,9 +18,7 @@ from ..reference import kit_folder
 from ..study import STUDY_FILE
 from ..study.inputs import copy_inputs, input_files
 from . import store
-from .notebooks import Job, NotebookError, check_parameters, finished, run_jobs
-from .panel import panel_parts
-from .report import build_report
+from .notebooks import Job, NotebookError, finished, run_jobs
 from .results import as_json, results
 from .store import PAGES, VERSIONS, file_hash, page_sources
 
@@ -96,12 +92,12 @@ def run_study(
         Job(
             source=sources[page],
             target=targets[page],
-            parameters=check_parameters(sources[page], parameters | {"out": f"made/{page}"}),
+            parameters=parameters | {"out": f"made/{page}"},
         )
         for page in sorted(PAGES, key=lambda page: page not in _LONG)
         if page not in (*kept, *taken)
     ]
-    panel: dict[str, Markup] = {}
+    panel: dict[str, str] = {}
     errors = run_jobs(
         jobs,
         workers,
@@ -109,7 +105,7 @@ def run_study(
         part,
         len(PAGES) - len(jobs),
         lambda: open_copy(kit, Path("study")),
-        lambda: panel.update(panel_parts(kit, workers)),
+        lambda: panel.update(_panel(kit, workers)),
     )
     if errors:
         raise (
@@ -124,6 +120,8 @@ def run_study(
     for page, name in ((page, name) for page, names in files.items() for name in names):
         (inner / name).parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(part / "made" / page / name, inner / name)
+    from .report import build_report
+
     pages = [inner / "notebooks" / f"{page}.ipynb" for page in PAGES]
     build_report(kit, pages, inner / "report.html", panel=panel)
     (inner / "manifest.json").write_text(
@@ -132,6 +130,13 @@ def run_study(
     store.keep(inner, everything, keys, files)
     replace_folder(inner, out, part)
     return out
+
+
+def _panel(kit, workers):
+    """Its library takes long to load, which is done while notebooks run."""
+    from .panel import panel_parts
+
+    return panel_parts(kit, workers)
 
 
 def _files(folder):

@@ -153,7 +153,7 @@ def run_sweep(
     box = laid_out(figure) if figure is not None else None
     for kind in ("png", "svg") if box else ():
         meta = {"Date": None} if kind == "svg" else {"Software": None}
-        figure.savefig(inner / f"sweep.{kind}", bbox_inches=box, metadata=meta)
+        figure.savefig(inner / f"sweep.{kind}", dpi="figure", bbox_inches=box, metadata=meta)
     (inner / "manifest.json").write_text(
         json.dumps(manifest(kit, folder), indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n"
     )

@@ -283,8 +283,10 @@ def heat_map(
     values = frame.to_numpy(float)
     write = fmt.percent if chance else fmt.money
     sns.heatmap(frame, ax=axes, cmap="cividis", cbar=False, linewidths=0.5)
-    low, high = values.min(), values.max()
+    low, high = np.nanmin(values), np.nanmax(values)
     for (row, column), value in np.ndenumerate(values):
+        if np.isnan(value):  # not worked out yet
+            continue
         light = (value - low) / (high - low or 1.0) > 0.55
         weight = "bold" if value >= target else "normal"
         look = {"fontsize": 8.5, "color": "black" if light else "white", "weight": weight}

@@ -171,6 +171,7 @@ def explain(key: str) -> None:
 @click.option("--draws", type=click.IntRange(128, 1_048_576), default=2048, show_default=True, help="Draws in each run.")
 @_OUT
 @_WORKERS
+@click.option("--scheduler", metavar="ADDRESS", help="Of a Dask cluster that runs the points, such as tcp://192.0.2.7:8786.")
 def sweep(
     study: str,
     scrap: str | None,
@@ -181,6 +182,7 @@ def sweep(
     draws: int,
     out: str | None,
     workers: int,
+    scheduler: str | None,
 ) -> None:
     """Run one notebook over a grid of scrap rates, cure times and any other keys of the study file."""
     with _faults_told():
@@ -189,7 +191,9 @@ def sweep(
         rates = _figures("--scrap", scrap, "", high=0.95) if scrap else []
         hours = _figures("--cure", cure, "hour") if cure else []
         others, given = dict(values_of(text) for text in vary), {"out": out, "notebook": notebook, "product": product}
-        found = run_sweep(study, rates, hours, vary=others, **given, draws=draws, workers=workers, say=click.echo)
+        found = run_sweep(
+            study, rates, hours, vary=others, **given, draws=draws, workers=workers, scheduler=scheduler, say=click.echo
+        )
         click.echo(f"\nTable: {(found / 'sweep.csv').resolve()}")
         if (found / "sweep.png").is_file():
             click.echo(f"Chart: {(found / 'sweep.png').resolve()}")

@@ -18,7 +18,7 @@ from . import ONE_THREAD
 from .tied import command
 from .warm import CAN_FORK, Forked, Warm
 
-__all__ = ["CELL_SECONDS", "Job", "NotebookError", "check_parameters", "finished", "run_jobs"]
+__all__ = ["CELL_SECONDS", "Job", "NotebookError", "check_parameters", "finished", "kernels_of", "run_jobs", "run_one"]
 
 CELL_SECONDS = 600  # longest a cell may take
 _PLAIN = (str, bool, int, float, type(None), list, dict)
@@ -98,6 +98,9 @@ def run_jobs(
     kept: int = 0,
     ready: Callable[[], None] | None = None,
     meanwhile: Callable[[], None] | None = None,
+    *,
+    ended: Callable[[Job], None] = lambda _: None,
+    cluster=None,
 ) -> list[NotebookError]:
     """Run notebooks side by side; one that fails does not stop the others, and no kernel outlives this process.
 
@@ -117,6 +120,10 @@ def run_jobs(
         As `Warm` takes it.
     meanwhile : callable, optional
         What else is to be worked out, here, while kernels run.
+    ended : callable, optional
+        Takes each job that did not fail, before the line about it.
+    cluster : Cluster, optional
+        Runs the jobs instead of kernels here.
 
     Returns
     -------
@@ -126,15 +133,19 @@ def run_jobs(
     errors, at_work, stopped = [], [], Event()
     getLogger("papermill").addHandler(NullHandler())  # what it tells is in the errors
     with open(folder / "kernels.log", "ab") as log, ThreadPoolExecutor(workers) as pool:
-        warm = Warm(folder, log, jobs[0].parameters, os.environ | ONE_THREAD, ready) if CAN_FORK and jobs else None
-        kernels = _tied_kernels(folder, log, at_work, stopped, warm)
+        warm = (
+            Warm(folder, log, jobs[0].parameters, os.environ | ONE_THREAD, ready) if CAN_FORK and jobs and not cluster else None
+        )
+        kernels = kernels_of(folder, log, at_work, stopped, warm)
         try:
-            futures = {pool.submit(_run, job, kernels, say, stopped): job for job in jobs}
+            futures = {cluster.submit(job) if cluster else pool.submit(run_one, job, kernels, say, stopped): job for job in jobs}
             if meanwhile:
                 meanwhile()
             for count, future in enumerate(as_completed(futures), start=1 + kept):
                 job, (seconds, failure) = futures[future], future.result()
                 errors += [NotebookError(job.source.stem, *failure, job.target)] if failure else []
+                if not failure:
+                    ended(job)
                 told = "FAILED" if failure else "ok"
                 say(f"[{count}/{len(jobs) + kept}] {job.target.stem}  {seconds:.1f} s  {told}")
         except BaseException:
@@ -149,7 +160,7 @@ def run_jobs(
     return errors
 
 
-def _tied_kernels(folder, log, at_work, stopped, warm):
+def kernels_of(folder, log, at_work, stopped, warm):
     """A kind of kernel that works in a folder, prints to a log, and ends with this process, also when that is killed."""
     from jupyter_client.asynchronous.client import AsyncKernelClient
     from jupyter_client.channels import AsyncZMQSocketChannel
@@ -181,7 +192,7 @@ def _tied_kernels(folder, log, at_work, stopped, warm):
     return Tied
 
 
-def _run(job, kernels, say, stopped):
+def run_one(job, kernels, say, stopped):
     """Execute one notebook; seconds, and cell and cause of a failure or None."""
     if "{" in str(job.target):
         return 0.0, (None, f"the output folder must not hold braces, which papermill reads as a template: {job.target}")

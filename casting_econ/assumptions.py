@@ -9,9 +9,10 @@ import numpy as np
 from scipy import special
 
 from .draws import copula_matrix, correlate, points, round_up_draws
-from .evidence import Evidence, learn
+from .evidence import Evidence, learn, moulds_in_hand
 from .models import workshop as model
 from .models.money import self_employed_target
+from .models.mould_making import moulds_for_load
 from .reference import wages
 from .study import Number, Study
 from .study.scenarios import PASS_SHARE, SCRAP
@@ -138,7 +139,7 @@ def takes_factor(numbers, key):
     if numbers[key].distribution is not None or key.startswith("spread."):
         return None
     last = key.rsplit(".", 1)[-1]
-    if last in ("minutes", "load_minutes", "rework_minutes", "minutes_per_order", "first_minutes"):
+    if last in ("minutes", "load_minutes", "lot_minutes", "rework_minutes", "minutes_per_order", "first_minutes"):
         return "minutes"
     if last == "price":
         return "price" if key.startswith("channels.") else (None if key.startswith("equipment.") else "material")
@@ -277,19 +278,50 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
 
     def step(path, name, entry):
         used, causes = materials(f"{path}.materials", entry.materials), tuple(entry.causes.items())
-        return filled(model.Step, path, entry, name=name, materials=used, causes=causes)
+        loads = () if entry.load_size is None else loads_in(entry, at(path, entry, "load_size"))
+        mean = {"load_size": sum(loads) / len(loads)} if loads else {}
+        return filled(model.Step, path, entry, name=name, materials=used, causes=causes, **mean)
 
-    def mould(path, entry):
+    def loads_in(step, most):
+        """Loads of a step in turn, at most so large each, where its stations differ in size; none where they do not. [piece]"""
+        station = file.stations.get(step.wait_in)
+        return () if station is None else tuple(np.minimum(most, places) for places in station.sizes)
+
+    def mould(path, entry, name, casts_per_load):
+        """The moulds that fill a load: stated as such a set, or the sum over moulds made one by one in one pour."""
         if entry is None:
             return None
-        cost = sum((item.cost / (1.0 - item.loss_share) for item in materials(f"{path}.materials", entry.materials)), 0.0)
-        return filled(model.Mould, path, entry, material_cost=cost)
+        if not entry.steps:
+            used = materials(f"{path}.materials", entry.materials)
+            cost = sum((item.cost / (1.0 - item.loss_share) for item in used), 0.0)
+            return filled(model.Mould, path, entry, material_cost=cost, steps=())
+        steps = tuple(mould_step(f"{path}.steps.{key}", key, one) for key, one in entry.steps.items())
+        count = moulds_for_load(casts_per_load, entry.cavities)
+        cost, minutes = 0.0, 0.0
+        for one in steps:
+            minutes = minutes + count * one.minutes + one.load_minutes
+            for item in one.materials:
+                cost = cost + item.cost / (1.0 - item.loss_share) * (count if item.per == "piece" else 1.0)
+        stated = "sets" in entry.model_fields_set
+        in_use = {} if stated else {"sets": np.maximum(moulds_in_hand(study, name) // count, 1.0)}
+        return filled(model.Mould, path, entry, material_cost=cost, minutes=minutes, steps=steps, **in_use)
+
+    def mould_step(path, name, entry):
+        minutes, load_minutes, wait = (at(path, entry, key) for key in ("minutes", "load_minutes", "wait"))
+        used = materials(f"{path}.materials", entry.materials)
+        return model.Step(
+            name=name, minutes=minutes, load_minutes=load_minutes, wait_hours=wait, wait_in=entry.wait_in, materials=used
+        )
 
     def product(name, entry):
         path = f"products.{name}"
         steps = tuple(step(f"{path}.steps.{key}", key, one) for key, one in entry.steps.items())
-        parts, moulds = materials(f"{path}.parts", entry.parts), mould(f"{path}.mould", entry.mould)
-        return filled(model.Product, path, entry, name=name, steps=steps, parts=parts, mould=moulds)
+        parts, pots, first = materials(f"{path}.parts", entry.parts), (), entry.first_wait
+        if first is not None and entry.steps[first].load_size is None:
+            pots = loads_in(entry.steps[first], at(path, entry, "casts_per_load"))
+        mean = {"casts_per_load": sum(pots) / len(pots)} if pots else {}
+        moulds = mould(f"{path}.mould", entry.mould, name, mean.get("casts_per_load", at(path, entry, "casts_per_load")))
+        return filled(model.Product, path, entry, name=name, steps=steps, parts=parts, mould=moulds, pots=pots, **mean)
 
     def channel(name, entry):
         # orders were counted or guessed at the stated price

@@ -214,9 +214,15 @@ def sweep(
 @click.option("--variant", multiple=True, metavar="NAME=N", help="Pieces of one colour or form; as often as needed.")
 @click.option("--price", metavar="AMOUNT", help="Price asked for the order, such as 310 or '310 EUR'.")
 @click.option("--channel", metavar="NAME", help="Channel whose fees, postage and minutes an order has.")
+@click.option(
+    "--scenario",
+    multiple=True,
+    metavar="NAME",
+    help="Scenario of the study to put the order under; several with commas, or again.",
+)
 @click.option("--answer-only", is_flag=True, help="Only say the answer; write nothing.")
 @_OUT
-def order(study: str, name: str | None, answer_only: bool, out: str | None, **asked: object) -> None:
+def order(study: str, name: str | None, answer_only: bool, scenario: tuple[str, ...], out: str | None, **asked: object) -> None:
     """Plan and quote a commission: NAME of the study file, or what the options ask for."""
     with _faults_told():
         from datetime import date
@@ -230,6 +236,7 @@ def order(study: str, name: str | None, answer_only: bool, out: str | None, **as
             today=date.today(),
             out=out,
             files=not answer_only,
+            scenarios=scenario,
             say=lambda line: click.echo(_plain(line)),
             variants=variants or None,
             in_hand=in_hand.get("", in_hand) if in_hand else None,

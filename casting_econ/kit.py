@@ -13,7 +13,7 @@ from .draws import QUANTILES, chance, in_chunks, round_up_draws, summarise
 from .faults import Fault, StudyError
 from .formatting import Format
 from .models import Outcome, Workshop, beyond_target, evaluate, longest_wait, with_levers
-from .models.curing import merged_windows
+from .models.windows import merged_windows
 from .study import STUDY_FILE, Study, read_study
 from .study.inputs import input_files
 from .study.load import study_changed

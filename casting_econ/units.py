@@ -22,7 +22,7 @@ __all__ = [
     "unit_registry",
 ]
 
-COUNTED = ("piece", "cast", "load", "order", "cavity", "place", "event", "set_of_moulds")
+COUNTED = ("piece", "cast", "load", "lot", "order", "cavity", "place", "event", "mould", "set_of_moulds")
 UNIT = re.compile(r"(?!.*[\d⁰¹²³⁴-⁹]\s*(?:\*\*|\^|[\d⁰¹²³⁴-⁹]))[\w\s%°/*^.·-]{0,60}")  # no powers of powers, which never end
 _USUAL = ("min", "minute", "h", "hour", "day", "week", "month", "year", "g", "gram", "kg", "kilogram", "oz", "ounce", "lb")
 _USUAL += ("pound", "mL", "L", "liter", "litre", "pint", "gallon", "piece", "cast", "load", "order")

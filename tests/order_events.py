@@ -42,7 +42,10 @@ class Order:
         self.stages, self.planned, self.slots, self.places_in = plan.stages, plan.planned, plan.slots, plan.places_in
         self.work, self.wait, self.places = (table[draw].tolist() for table in (plan.work, plan.wait, plan.places))
         self.credit, self.short = plan.credit[draw].tolist(), (plan.needed - plan.in_hand).tolist()
-        self.mould_sets, self.mould_rest, self.mould_stage = int(plan.mould_sets[draw]), plan.mould_rest, plan.mould_stage
+        self.mould_rest, self.mould_stage, self.first, self.after = plan.mould_rest, plan.mould_stage, plan.first, plan.after
+        self.mould_use = np.broadcast_to(plan.mould_use, plan.work.shape[:2])[draw].tolist()
+        self.mould_gain, names = plan.mould_gain.tolist(), [*plan.slots, None]  # the last at -1
+        self.pots = [[names[pool] for pool in row] for row in plan.pool]
         self.start, self.pack, self.under_way = int(plan.start[draw]), int(plan.pack[draw]), plan.under_way
         self.windows, self.warmth = calendar.windows.tolist(), calendar.warmth.tolist()
         self.day_caps, self.sanding_cap = np.atleast_1d(calendar.day_cap).tolist(), calendar.sanding_cap
@@ -52,7 +55,7 @@ class Order:
         self.change, self.jobs, self.worked, self.sanded = self.env.event(), [], Counter(), Counter()
         self.finished = [self.env.event() for _ in self.work]
         self.done, self.complete = [NEVER] * len(self.work), NEVER
-        self.free = Counter({MOULDS: self.mould_sets})
+        self.free = Counter({MOULDS: int(plan.moulds[draw])})
         self.free.update({("slot", name): count for name, count in self.slots.items()})
         self.free.update({("places", name): count for name, count in self.places_in.items()})
 
@@ -81,10 +84,10 @@ class Order:
     def needs(self, number, k):
         """What a stage takes when its hand work begins."""
         stage, needs = self.stages[k], {}
-        if k == 0 and self.mould_sets:
-            needs[MOULDS] = 1
-        if stage.station is not None:
-            needs["slot", stage.station] = 1
+        if k == self.first[number] and self.mould_use[number]:
+            needs[MOULDS] = self.mould_use[number]
+        if self.pots[number][k] is not None:
+            needs["slot", self.pots[number][k]] = 1
         if stage.rack is not None:
             needs["places", stage.rack] = min(self.places[number][k], self.places_in[stage.rack])
         return needs
@@ -97,7 +100,10 @@ class Order:
 
     def load(self, number):
         """One load on its way through the stages."""
-        first, ready, holds_moulds = 0, self.start, False
+        first, ready, holds_moulds, mine = self.first[number], self.start, False, self.mould_use[number]
+        if number in self.after:
+            yield self.env.all_of([self.finished[other] for other in self.after[number]])
+            self.seen["load held up by others"] += self.env.now > self.start
         if number >= self.planned:
             yield self.env.all_of(self.finished[:number])
             if self.complete != NEVER:
@@ -111,10 +117,11 @@ class Order:
             if station is not None:
                 self.free["slot", station] -= 1
                 self.env.process(self.give_back(("slot", station), 1, ready))
-            if moulds_out and self.mould_sets:
-                self.free[MOULDS] -= 1
+            if moulds_out and mine:
+                self.free[MOULDS] -= mine
                 holds_moulds = True  # given back as of any other load
         yield self.env.timeout(max(ready - self.env.now, 0))  # an extra load: at once
+        self.seen["nothing of a load"] += first < len(self.stages) and self.work[number][first] == 0
         for k in range(first, len(self.stages)):
             stage, work = self.stages[k], self.work[number][k]
             if work == 0:
@@ -128,7 +135,7 @@ class Order:
             if holds_moulds and k == self.mould_stage:  # the pieces are out
                 holds_moulds = False
                 self.seen["moulds back, the load goes on"] += k + 1 < len(self.stages)
-                self.env.process(self.give_back(MOULDS, 1, self.env.now + self.mould_rest))
+                self.env.process(self.give_back(MOULDS, mine, self.env.now + self.mould_rest))
             wait = self.wait[number][k]
             if stage.follows_temperature:
                 day = min(self.env.now // DAY, len(self.warmth) - 1)
@@ -141,7 +148,11 @@ class Order:
             self.stir()
         if holds_moulds:
             self.seen["moulds back at the end of a load"] += 1
-            self.env.process(self.give_back(MOULDS, 1, self.env.now + self.mould_rest))
+            self.env.process(self.give_back(MOULDS, mine, self.env.now + self.mould_rest))
+        if self.mould_gain[number] and self.work[number][self.first[number]]:  # of nothing no mould is made
+            self.free[MOULDS] += self.mould_gain[number]
+            self.seen["moulds made"] += 1
+            self.stir()
         self.done[number] = self.env.now
         self.short = [short - credit for short, credit in zip(self.short, self.credit[number], strict=True)]
         self.check_complete()
@@ -293,6 +304,21 @@ def random_stages(rng, count):
     return stages, slots, places_in
 
 
+def random_marks(rng, stages, slots, loads, planned):
+    """First stage, pot by stage, earlier loads and moulds made, of each load."""
+    count, turns = len(stages), rng.permutation(planned).tolist()  # so that no two wait for each other
+    first = rng.integers(0, count, loads) * (rng.random(loads) < 0.3)
+    pool = np.array(
+        [[-1 if s.station is None or rng.random() < 0.1 else rng.integers(len(slots)) for s in stages] for _ in range(loads)]
+    )
+    after = {
+        turns[n]: tuple(map(int, rng.choice(turns[:n], rng.integers(1, n + 1), replace=False)))
+        for n in range(1, planned)
+        if rng.random() < 0.4
+    }
+    return first, pool, after, rng.integers(1, 5, loads) * (rng.random(loads) < 0.4)
+
+
 def random_case(seed, draws=2):
     """A random order and calendar with every rule in reach; half the times on quarters of an hour, so that moments meet.
 
@@ -334,18 +360,26 @@ def random_case(seed, draws=2):
     needed = np.maximum(typical + rng.integers(-1, 4, items), 1)
     in_hand = rng.integers(0, 3, items) if rng.random() < 0.95 else needed + 1
 
-    mould_sets, mould_stage = rng.choice([0, 1, 1, 2], draws), int(rng.integers(count + 1))
+    first, pool, after, mould_gain = (
+        (None, None, {}, None) if rng.random() < 0.5 else random_marks(rng, stages, slots, loads, planned)
+    )
+    mould_use = rng.choice([0, 1, 1, 1], (draws, 1)) * np.ones((1, loads), np.int64)  # none limit in a draw, or one set a load
+    if rng.random() < 0.5:
+        mould_use = rng.integers(0, 5, (1, loads) if rng.random() < 0.5 else (draws, loads)) * mould_use
+    moulds, mould_stage = rng.choice([1, 1, 2], draws) * mould_use.max(), int(rng.integers(count + 1))
+    if mould_gain is not None and rng.random() < 0.5:
+        moulds = moulds * 0  # to be made first
     start = seconds(0, int(rng.choice([DAY, 3 * DAY])), draws)
     under_way, held = {}, Counter()
     for load in range(planned):
-        if rng.random() < 0.2:
+        if first is None and rng.random() < 0.2:
             stage = int(
                 rng.choice([rng.integers(1, count + 1), min(max(mould_stage, 1), count)])
             )  # the last wait, if past all stages
             station = stages[stage - 1].station
             holds_station = station is not None and held[station] < slots[station] and rng.random() < 0.8
             holds_moulds = stage <= mould_stage and bool(rng.random() < 0.7)
-            held.update({station: holds_station, MOULDS: holds_moulds})
+            held.update({station: holds_station, MOULDS: holds_moulds * mould_use[:, load].max()})
             ready = start.max() + seconds(0, DAY)
             if rng.random() < 0.3:  # waiting for hands since before the start, or done by then
                 ready = max(start.min() - seconds(0, HOUR), 0)
@@ -358,14 +392,99 @@ def random_case(seed, draws=2):
         needed=needed,
         in_hand=in_hand,
         planned=planned,
+        first=first,
+        after=after,
         slots=slots,
+        pool=pool,
         places_in=places_in,
         places=rng.integers(0, 21, shape),
-        mould_sets=np.where(mould_sets == 0, 0, np.maximum(mould_sets, held[MOULDS])),  # none out that there are not
+        moulds=np.maximum(moulds, held[MOULDS]),  # none out that there are not
+        mould_use=mould_use,
+        mould_gain=mould_gain,
         mould_rest=int(seconds(0, 12 * HOUR)) if rng.random() < 0.6 else 0,
         mould_stage=mould_stage,
         start=start,
         pack=seconds(0, 12 * HOUR, draws) * (rng.random(draws) < 0.6),
         under_way=under_way,
+    )
+    return plan, calendar
+
+
+def random_project(seed, draws=2):
+    """An order that begins with next to no moulds: generations of them, copies as masters, pots of two sizes, lots, top-ups.
+
+    Parameters
+    ----------
+    seed : int
+    draws : int
+
+    Returns
+    -------
+    plan : Plan
+    calendar : Calendar
+    """
+    rng = np.random.default_rng([seed, 7])
+    _, calendar = random_case(seed)
+    windows = np.concatenate([calendar.windows + n * (calendar.windows[-1, 1] // DAY + 2) * DAY for n in range(3)])
+    calendar = Calendar(windows=windows, day_cap=calendar.day_cap, sanding_cap=calendar.sanding_cap, warmth=calendar.warmth)
+    own = (
+        Stage(name="cast", block=True, station="large pot"),
+        Stage(name="take out"),
+        Stage(name="sand", sanding=True),
+        Stage(name="paint", rack="shelf"),
+    )[: rng.integers(2, 5)]
+    making = (
+        Stage(name="bottom half", block=bool(rng.random() < 0.5), station="large pot"),
+        Stage(name="lid", station="large pot"),
+    )
+    stages, count = own + making, len(own) + 2
+
+    generations, colours, rounds = (int(rng.integers(a, b)) for a, b in [(1, 3), (1, 5), (1, 4)])
+    kinds, after = [], {}  # of each load: making moulds, copies or a lot
+    for generation in range(generations):
+        if generation:  # copies from the first moulds are the masters of the next
+            kinds.append("copies")
+            after[len(kinds) - 1] = tuple(n for n, kind in enumerate(kinds) if kind == "moulds")
+        pours = range(len(kinds), len(kinds) + int(rng.integers(1, 3)))
+        kinds += ["moulds"] * len(pours)
+        after |= dict.fromkeys(pours, (pours[0] - 1,)) if generation else {}
+    for turn in range(rounds):
+        former = tuple(n for n in range(len(kinds) - colours, len(kinds))) if turn else ()
+        after |= {n: former for n in range(len(kinds), len(kinds) + colours) if former}
+        kinds += ["lot"] * colours
+    loads = len(kinds)
+    makes = np.array([kind == "moulds" for kind in kinds])
+    is_own = np.arange(count) < len(own)
+    work = rng.integers(1, 8, (draws, loads, count)) * rng.choice([QUARTER, 1000])
+    work = np.where(is_own == makes[:, None], 0, work)
+    in_lot = np.array([kind == "lot" for kind in kinds]) & (np.arange(loads) >= loads - colours * (rounds - 1))
+    work[(rng.random((draws, loads)) < 0.4) & in_lot] = 0  # this colour is not short
+    work[(rng.random((draws, loads)) < 0.1)] *= rng.random(count) < 0.7  # or nothing is left of it
+    pots = rng.integers(0, 2, loads)
+    has_pot = np.array([stage.station is not None for stage in stages])
+    gain = np.where(makes, rng.integers(1, 5, loads), 0)
+    use = np.where(makes, 0, np.minimum(rng.integers(1, 5, (draws, loads)), gain[0]))
+    credit = np.where(np.array([kind == "lot" for kind in kinds])[:, None], rng.integers(0, 6, (draws, loads, 1)), 0)
+    plan = Plan(
+        stages=stages,
+        work=work,
+        wait=rng.integers(0, 20, work.shape) * HOUR * has_pot,
+        credit=credit * np.eye(colours, dtype=np.int64)[np.arange(loads) % colours],
+        needed=np.full(colours, rng.integers(1, 8)),
+        in_hand=np.zeros(colours, np.int64),
+        planned=loads - int(rng.integers(0, 2)) * (rounds == 1),
+        first=np.where(makes, len(own), 0),
+        after=after,
+        slots={"large pot": int(rng.integers(1, 3)), "small pot": 1},
+        pool=np.where(has_pot, pots[:, None], -1),
+        places_in={"shelf": 10},
+        places=rng.integers(0, 12, work.shape),
+        moulds=rng.choice([0, 0, 1, 3], draws),
+        mould_use=use,
+        mould_gain=gain,
+        mould_rest=int(rng.integers(0, 3)) * HOUR,
+        mould_stage=1,
+        start=rng.integers(0, 20, draws) * HOUR,
+        pack=rng.integers(0, 3, draws) * HOUR,
     )
     return plan, calendar

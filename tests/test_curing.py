@@ -10,8 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from order_events import Settled
 
-from casting_econ.models import Mould, Product, Step, curing, loads_per_week, places_needed
-from casting_econ.models.curing import ENOUGH_LOADS, WEEK_HOURS, InMoulds, in_moulds, merged_windows
+from casting_econ.models import Mould, Product, Step, loads_per_week, places_needed
+from casting_econ.models.curing import ENOUGH_LOADS, WEEK_HOURS, InMoulds, in_moulds
+from casting_econ.models.windows import fit, merged_windows
 
 WEEK = 168 * 3600  # [s]
 LOADS = 4000  # of a trace, before a repeat is given up
@@ -395,7 +396,7 @@ def test_loads_per_week_recursion_starts_as_simulated(kind):
         for k in range(1, 200):
             ready = starts[k - stations] + turnaround + cure if k >= stations else 0
             earliest = max(starts[-1] + turnaround, ready)
-            starts.append(int(curing._fit(np.array([earliest]), turnaround, spans)[0]))
+            starts.append(int(fit(np.array([earliest]), turnaround, spans)[0]))
 
         assert expected == starts, case
 

@@ -8,13 +8,13 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from commands import each
-from order_events import DAY, HOUR, Order, events, joined, random_case
+from order_events import DAY, HOUR, Order, events, joined, random_case, random_project
 
 from casting_econ.models import InMoulds, loads_per_week
 from casting_econ.models.schedule import NEVER, Calendar, Plan, Stage, simulate
 
-SEEDS, RECORDED = range(250), range(5000, 5120)
-DRAWN = ("work", "wait", "credit", "places", "mould_sets", "start", "pack")  # fields with an entry for each draw
+SEEDS, PROJECTS, RECORDED = range(250), range(9000, 9320), range(5000, 5120)
+DRAWN = ("work", "wait", "credit", "places", "moulds", "start", "pack")  # fields with an entry for each draw
 
 
 def planned(plan, calendar, draw):
@@ -25,8 +25,8 @@ def planned(plan, calendar, draw):
 
 @cache
 def simulated(seed):
-    """A random case of two draws, and the simulation of each, run."""
-    plan, calendar = random_case(seed)
+    """A random case or project of two draws, and the simulation of each, run."""
+    plan, calendar = (random_project if seed in PROJECTS else random_case)(seed)
     orders = [Order(plan, calendar, draw) for draw in range(2)]
     return plan, calendar, orders, [order.run() for order in orders]
 
@@ -39,9 +39,9 @@ def recorded(seed):
     return plan, calendar, result, joined(result.segments)
 
 
-@each(SEEDS)
+@each([*SEEDS, *PROJECTS])
 def test_planner_equals_event_simulation(seed):
-    """Random orders on random calendars, two draws each: every moment the same, to the second."""
+    """Random orders, and projects that make their moulds first, two draws each: every moment the same, to the second."""
     plan, calendar, _, expected = simulated(seed)
     result = simulate(plan, calendar)
     assert list(zip(result.done.tolist(), result.complete.tolist(), result.finish.tolist(), strict=True)) == expected
@@ -62,7 +62,7 @@ def test_draws_side_by_side_do_not_meet(seed):
 def test_random_cases_reach_every_rule():
     """The cases above are of use only where their rules decide something: each does, many times."""
     seen, ends = Counter(), Counter()
-    for seed in SEEDS:
+    for seed in (*SEEDS, *PROJECTS):
         plan, _, orders, expected = simulated(seed)
         for order, (_, complete, finish), start in zip(orders, expected, plan.start, strict=True):
             seen.update({name: int(count > 0) for name, count in order.seen.items()})
@@ -74,7 +74,7 @@ def test_random_cases_reach_every_rule():
         "no moulds", "no slot", "no places", "block does not fit", "day's cap reached", "block over the day's cap",
         "sanding cap reached", "sanding block over its cap", "block longer than a cap", "begun work put off", "nothing left",
         "moulds back, the load goes on", "moulds back at the end of a load", "load under way", "load in its last wait", "ready before the start", "day off by its cap", "extra load released", "wait that ties between two seconds",
-        "hours owed to the day before",
+        "hours owed to the day before", "load held up by others", "moulds made", "nothing of a load",
     }  # fmt: skip
     assert min(seen.values()) >= 20, seen
     assert ends["complete, never packed"] >= 3, ends
@@ -150,7 +150,7 @@ def case(stages, work, wait, windows, **more):
     loads, calendar = len(work), {"day_cap": UNCAPPED, "sanding_cap": UNCAPPED, "warmth": [1.0]}
     calendar |= {name: more.pop(name) for name in list(calendar) if name in more}
     defaults = {"credit": [[1]] * loads, "needed": [loads], "in_hand": [0], "planned": loads, "slots": {}, "places_in": {}}
-    defaults |= {"places": np.zeros((loads, len(stages))), "mould_sets": 0, "mould_rest": 0, "mould_stage": 0}
+    defaults |= {"places": np.zeros((loads, len(stages))), "moulds": 0, "mould_rest": 0, "mould_stage": 0}
     values = defaults | {"start": 0, "pack": 0, "under_way": {}} | more | {"work": seconds(work), "wait": seconds(wait)}
     values |= {name: np.array(values[name], dtype=np.int64)[None] for name in DRAWN}
     values |= {name: np.array(values[name], dtype=np.int64) for name in ("needed", "in_hand")}
@@ -198,6 +198,28 @@ ON_PAPER = {
         case((CAST,), [[1]] * 2, [[0]] * 2, WEEK, credit=[[9, 0], [0, 1]], needed=[4, 1], in_hand=[0, 0], planned=1),
         ([at(0, 10), at(0, 11)], at(0, 11), at(0, 11)),
     ),
+    # No mould yet. Mon 9-11 the first load makes one, which cures to Tue 3:00; the 2nd is cast in it Tue 9-10 and out at 13
+    "moulds from nothing": (
+        case((CAST, FINISH, CAST), [[0, 0, 2], [1, 1, 0]], [[0, 0, 16], [2, 0, 0]], WEEK, credit=[[0], [1]], needed=[1],
+             first=np.array([2, 0]), mould_use=np.array([0, 1]), mould_gain=np.array([1, 0]), mould_stage=1),
+        ([at(1, 3), at(1, 13)], at(1, 13), at(1, 13)),
+    ),
+    # Two moulds are made at once, to Mon 11; the 2nd load takes both of them, to 13, the 3rd one: 13-14
+    "a load that takes two moulds": (
+        case((CAST, CAST), [[0, 2], [2, 0], [1, 0]], [[0, 0]] * 3, WEEK, credit=[[0], [1], [1]], needed=[2],
+             first=np.array([1, 0, 0]), mould_use=np.array([0, 2, 1]), mould_gain=np.array([2, 0, 0])),
+        ([at(0, 11), at(0, 13), at(0, 14)], at(0, 14), at(0, 14)),
+    ),
+    # A large pot and a small one, 12 h of cure: Mon 9-10 the large one, 10-11 the small one; the 3rd needs the large one, Tue 9-10
+    "each pot its own loads": (
+        case((POT,), [[1]] * 3, [[12]] * 3, WEEK, slots={"large": 1, "small": 1}, pool=np.array([[0], [1], [0]])),
+        ([at(0, 22), at(0, 23), at(1, 22)], at(1, 22), at(1, 22)),
+    ),
+    # The 1st, 9-10, is counted at 12; only then the 2nd, to 13, counted at 15; nothing is left for the 3rd, so the 4th is next: to 16
+    "counted before the next": (
+        case((CAST,), [[1], [1], [0], [1]], [[2]] * 4, WEEK, credit=[[1], [1], [0], [1]], needed=[3], after={1: (0,), 2: (0, 1), 3: (2,)}),
+        ([at(0, 12), at(0, 15), at(0, 15), at(0, 18)], at(0, 18), at(0, 18)),
+    ),
     # Half a second goes to the even one: 5 s at 0.5 are 2, 7 s at 0.5 are 4; the 3rd load's 16 h end on Wednesday, past the last
     # factor given: 3 s at 1.5 are 4
     "waits that follow the temperature": (
@@ -216,7 +238,7 @@ ON_PAPER = {
     ),
     # One set of moulds: 9-10 cast 1st, ready at 12, nothing left of it; moulds rest to 13; 13-14 cast 2nd, 16-17 demould
     "moulds rest, also after a load wiped out": (
-        case((CAST, FINISH), [[1, 0], [1, 1]], [[2, 0]] * 2, WEEK, mould_sets=1, mould_rest=HOUR, mould_stage=1),
+        case((CAST, FINISH), [[1, 0], [1, 1]], [[2, 0]] * 2, WEEK, moulds=1, mould_use=1, mould_rest=HOUR, mould_stage=1),
         ([at(0, 12), at(0, 17)], at(0, 17), at(0, 17)),
     ),
     # Ten places: 1st takes 6 to 12:00, the 2nd would take 14, so all ten, the 3rd finds its 4 at 10: to 13:00; then the 2nd
@@ -226,28 +248,28 @@ ON_PAPER = {
     ),
     # In the pot to 11:00, out of its moulds at 12:00, which rest to 12:30; the next is cast to 13:30, in the pot to 14:30, out at 15:30
     "a load under way": (
-        case((POT, FINISH), [[9, 1], [1, 1]], [[9, 0], [1, 0]], WEEK, slots={"pot": 1}, mould_sets=1, mould_rest=1800, mould_stage=1,
+        case((POT, FINISH), [[9, 1], [1, 1]], [[9, 0], [1, 0]], WEEK, slots={"pot": 1}, moulds=1, mould_use=1, mould_rest=1800, mould_stage=1,
              start=at(0, 9), under_way={0: (1, at(0, 11), "pot", True)}),
         ([at(0, 12), at(0, 15, 30)], at(0, 15, 30), at(0, 15, 30)),
     ),
     # Still in the one set of moulds when ready at 10, and out at 11: the next is cast then, to 12, while the 1st waits to 13
     "a load under way in its moulds": (
-        case((CAST, FINISH), [[9, 1], [1, 1]], [[9, 2], [0, 0]], WEEK, mould_sets=1, mould_stage=1, under_way={0: (1, at(0, 10), None, True)}),
+        case((CAST, FINISH), [[9, 1], [1, 1]], [[9, 2], [0, 0]], WEEK, moulds=1, mould_use=1, mould_stage=1, under_way={0: (1, at(0, 10), None, True)}),
         ([at(0, 13), at(0, 13)], at(0, 13), at(0, 13)),
     ),
     # One pot, one set, 12 h of cure, 7.5 h to get the pieces out: half an hour of Tuesday is left, too short for a pour
     "a pour waits for its moulds": (
-        case((POT, FINISH), [[1, 7.5]] * 3, [[12, 0]] * 3, WEEK, slots={"pot": 1}, mould_sets=1, mould_stage=1),
+        case((POT, FINISH), [[1, 7.5]] * 3, [[12, 0]] * 3, WEEK, slots={"pot": 1}, moulds=1, mould_use=1, mould_stage=1),
         ([at(1, 16, 30), at(3, 16, 30), at(7, 16, 30)], at(7, 16, 30), at(7, 16, 30)),
     ),
     # A second set: Tue 9-10 the 2nd is poured before Monday's is taken out, 10-17 and Wed 9-9:30; then the 3rd, to 10:30
     "a pour goes before pieces are got out": (
-        case((POT, FINISH), [[1, 7.5]] * 3, [[12, 0]] * 3, WEEK, slots={"pot": 1}, mould_sets=2, mould_stage=1),
+        case((POT, FINISH), [[1, 7.5]] * 3, [[12, 0]] * 3, WEEK, slots={"pot": 1}, moulds=2, mould_use=1, mould_stage=1),
         ([at(2, 9, 30), at(3, 10), at(4, 9, 30)], at(4, 9, 30), at(4, 9, 30)),
     ),
     # Without moulds it takes none for its 2nd stage, 9-10 and a wait to 12: the next is begun at 10 in the one set
     "a load under way without moulds": (
-        case((FINISH, FINISH), [[9, 1], [1, 1]], [[9, 2], [0, 0]], WEEK, mould_sets=1, mould_stage=1, under_way={0: (1, at(0, 9), None, False)}),
+        case((FINISH, FINISH), [[9, 1], [1, 1]], [[9, 2], [0, 0]], WEEK, moulds=1, mould_use=1, mould_stage=1, under_way={0: (1, at(0, 9), None, False)}),
         ([at(0, 12), at(0, 12)], at(0, 12), at(0, 12)),
     ),
     # Cured since before the start, 13 of them; the last load under way is out of its wait at 11: nothing is left to work on
@@ -312,7 +334,7 @@ def test_the_calendar_pours_as_the_staircase_says(sets, minutes, loads, weeks):
     """One pot, 12 h of cure, a pour of an hour: 5, 2.5 and 40 h / 8.5 h = 4.7 loads a week, in the calendar and in the long run."""
     work, wait = [[1, minutes / 60]] * (2 * loads + 6), [[12, 0]] * (2 * loads + 6)
     windows = [(24 * day + 9, 24 * day + 17) for day in range(7 * 3 * weeks + 28) if day % 7 < 5]
-    order = case((POT, FINISH), work, wait, windows, slots={"pot": 1}, mould_sets=sets, mould_stage=1)
+    order = case((POT, FINISH), work, wait, windows, slots={"pot": 1}, moulds=sets, mould_use=1, mould_stage=1)
     pours = [begin for _, stage, begin, _ in simulate(*order, record=True).segments if stage == 0]
     assert pours[5 + loads] - pours[5] == weeks * 7 * DAY
     use = InMoulds(sets=sets, steps=((minutes / 60, False, 0.0),))

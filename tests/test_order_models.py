@@ -25,8 +25,8 @@ from casting_econ.models import (
     mixed_masses,
     moulds_worn,
 )
+from casting_econ.models import counts as counts_module
 from casting_econ.models import lots as lots_module
-from casting_econ.models import orders as orders_module
 from casting_econ.models.moulds import mean_to_scale
 
 SHARE = st.floats(0.02, 0.99)
@@ -124,7 +124,7 @@ def test_chance_of_averages_over_weighted_draws():
 def test_chance_of_does_not_depend_on_how_draws_are_parted(monkeypatch):
     """Parts of one draw each give what all draws at once give."""
     whole = chance_of(28, 36, 14, SHARES, RHOS)
-    monkeypatch.setattr(orders_module, "_MOST_NUMBERS", 1)
+    monkeypatch.setattr(counts_module, "_MOST_NUMBERS", 1)
 
     assert chance_of(28, 36, 14, SHARES, RHOS) == pytest.approx(whole, abs=1e-14)
 

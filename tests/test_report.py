@@ -74,11 +74,12 @@ def test_cautions_of_the_craft_are_shown_once(craft):
             {"epoxy", "polyurethane", "polyester", "gypsum", "cement", "candle"},
             "manufacturers' notes on cure inhibition",
         ),
+        ("mould rubber", {"epoxy", "polyurethane", "polyester", "gypsum", "cement", "candle"}, "safety data sheet of the rubber"),
         ("demould before you mix", {"epoxy", "polyurethane", "polyester", "gypsum", "cement"}, "common practice, no source"),
     ],
 )
 def test_cautions_of_the_mould_and_the_mix(report, hazard, crafts, kind):
-    """Fresh prints keep silicone from curing, and a mix does not wait: told to the crafts it can happen to, with the kind of source."""
+    """Fresh prints keep silicone from curing, rubber irritates, and a mix does not wait: told to the crafts it can happen to, with the kind of source."""
     rows = cautions()[cautions().hazard == hazard]
 
     assert set(rows.craft) == crafts and rows.authority.str.contains(kind, regex=False).all()

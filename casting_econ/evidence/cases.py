@@ -100,9 +100,9 @@ def _ask(study, path, number):
             return _mould_minutes(study, product, number, worth)
         case ["products", product, *rest, item, "price" | "loss" as kind]:
             node = study.file.products[product]
-            entries = (
-                node.parts if rest == ["parts"] else node.mould.materials if rest[0] == "mould" else node.steps[rest[1]].materials
-            )
+            if rest[0] == "mould":
+                node, rest = node.mould, rest[1:]
+            entries = getattr(node.steps[rest[1]], rest[2]) if rest[0] == "steps" else getattr(node, rest[0])
             if kind == "price":
                 return _price(study, item, entries[item], number, worth)
             return _loss(study, product, ".".join(path[:-1]), number, worth)

@@ -80,7 +80,8 @@ def minutes_posteriors(study: Study, asking: set[str]) -> dict[str, dict[str, ob
     units, fixed = np.zeros((len(rows), len(column))), np.zeros(len(rows))
     for line, (_, parts, _) in enumerate(rows):
         for (product, step), (pieces, loads) in parts.items():
-            entry = study.file.products[product].steps[step]
+            entry, lots = study.file.products[product].steps[step], study.file.products[product].lots_per_load.value
+            fixed[line] += entry.lot_minutes.value * lots * loads
             for name, number, amount in (("minutes", entry.minutes, pieces), ("load_minutes", entry.load_minutes, loads)):
                 at = column.get(f"products.{product}.steps.{step}.{name}")
                 if at is None or number.value <= 0:
@@ -150,7 +151,7 @@ def learning_table(study: Study) -> pd.DataFrame:
         return pd.DataFrame()
     for (product, step), group in single_rows(labour_rows(study)).items():
         entry = study.file.products[product].steps[step]
-        if entry.load_minutes.value > 0:  # set-up is not learnt by the piece
+        if entry.load_minutes.value + entry.lot_minutes.value > 0:  # set-up is not learnt by the piece
             continue
         dates = sheet.date[[row for _, _, row in group]].to_numpy()
         order = np.argsort(dates, kind="stable")

@@ -22,6 +22,7 @@ __all__ = [
     "loads_of_mould",
     "mould_ages",
     "mould_lives",
+    "moulds_in_hand",
     "ruined_loads",
     "scrap_table",
 ]
@@ -219,6 +220,13 @@ def mould_lives(study, product):
     planned = gone >= plan.value if plan is not None else np.zeros(gone.shape, dtype=bool)
     live = np.concatenate([mine.mould[mine.retired.isna()].map(loads).fillna(0.0).to_numpy(float), gone[planned]])
     return gone[~planned & (gone > 0)], live
+
+
+def moulds_in_hand(study, product):
+    """Moulds that are there, where they are counted one by one: as stated, and those of the moulds log in use. [mould]"""
+    moulds = study.records.get("moulds")
+    logged = 0 if moulds is None else int(((moulds["product"] == product) & moulds.retired.isna()).sum())
+    return study.file.products[product].mould.in_hand + logged
 
 
 def mould_ages(study: Study, product: str) -> pd.Series:

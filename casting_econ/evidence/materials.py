@@ -20,8 +20,10 @@ def items_of(study: Study):
         for item, material in product.parts.items():
             yield f"products.{name}.parts.{item}", name, None, item, material
         if product.mould is not None:
-            for item, material in product.mould.materials.items():
-                yield f"products.{name}.mould.materials.{item}", name, None, item, material
+            steps = {f"steps.{step}.": entry.materials for step, entry in product.mould.steps.items()}
+            for place, materials in ({"": product.mould.materials} | steps).items():
+                for item, material in materials.items():
+                    yield f"products.{name}.mould.{place}materials.{item}", name, None, item, material
 
 
 def amount_in(quantity, unit, base, entry, currency):
@@ -63,6 +65,7 @@ def cup_rows(study: Study, product: str, item_key: str):
                 grams = material.quantity.value * ratio_of_units(material.quantity.unit, "gram", study.currency)
             except ValueError:
                 continue
+            grams *= study.file.products[product].lots_per_load.value if material.per == "lot" else 1.0
             poured.append((f"products.{product}.steps.{step}.materials.{item}", grams, material.per))
         if entry.wait.value > 0:  # what is added after the first wait is not in the mix
             break
@@ -89,6 +92,7 @@ def material_table(study: Study) -> pd.DataFrame:
         used, counts = np.nan, load_counts(study, product)
         if counts is not None and step is not None:
             pieces = counts.totals.entering[step] if entry.per == "piece" else float(len(counts.batches))
+            pieces *= study.file.products[product].lots_per_load.value if entry.per == "lot" else 1.0
             used = pieces * entry.quantity.value / (1 - entry.loss.value)
         slope, error = price_trend(amounts[known], paid[known])
         rows.append(

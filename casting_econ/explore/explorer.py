@@ -106,6 +106,7 @@ def levers_of(kit: OpenStudy, product: str | None = None) -> list[Lever]:
     for name in entry.steps:
         add("minutes", f"{steps}.{name}.minutes", "min", name.replace("-", " "))
         add("minutes", f"{steps}.{name}.load_minutes", "min", f"{name.replace('-', ' ')}, a load")
+        add("minutes", f"{steps}.{name}.lot_minutes", "min", f"{name.replace('-', ' ')}, a lot")
     for station in kit.study.file.stations:
         add("stations", f"stations.{station}.count", "", station.replace("-", " "))
     add("stations", f"products.{product}.mould.sets", "", "sets of moulds")

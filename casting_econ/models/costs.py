@@ -145,11 +145,13 @@ def piece_cost(product: Product, target_per_hour, casts_per_year=None):
         again = checked_share(f"rework share of {step.name}", step.rework_share)
         pieces = None if casts_per_year is None else casts_per_year * entering * good_share
         hands = hands_on_minutes(step, product.made_before, pieces)
-        a_load = checked(f"load minutes of {step.name}", step.load_minutes, low=0.0)
+        a_load = checked(f"load minutes of {step.name}", product.turn_minutes(step), low=0.0)
         minutes, load_cost = hands + a_load / load_size, a_load * wage
         by_kind = {"material": 0.0, "consumable": 0.0}
         for item in step.materials:
             cost = material_cost(item.cost, item.loss_share) * (1.0 + again if item.per == "piece" else 1.0)
+            if item.per == "lot":
+                cost = cost * product.lots_per_load
             if item.per != "piece":
                 load_cost, cost = load_cost + cost, cost / load_size
             by_kind[item.kind] = by_kind[item.kind] + cost
@@ -224,8 +226,8 @@ def hands_on_minutes(step: Step, made_before=0.0, pieces=None):
 
 
 def casts_of_moulds(product: Product):
-    """Casts that the moulds of one load give until they are replaced, on average; a cast bears its part of their cost. [cast]"""
-    return product.casts_per_load * expected_casts(product.mould.life_casts, product.mould.life_shape, product.mould.replace_at)
+    """Casts that a set of moulds gives until it is replaced, on average; a cast bears its part of their cost. [cast]"""
+    return product.largest_load * expected_casts(product.mould.life_casts, product.mould.life_shape, product.mould.replace_at)
 
 
 def mould_per_cast(product):

@@ -5,25 +5,23 @@ and the cure starts at its end. The station ready first is served first; it is f
 holds its moulds from the pour until its pieces are out, by hand work that may be spread over windows unless it is
 done in one go; then they rest. A pour waits for both. Where several may begin, work done in one go that ends in
 this window goes first, and the earliest load of them; other work is put down for it.
+Pots of several sizes cure alike, so they are served in turn: a load is as large as its pot, the next one as the next pot.
 """
 
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
 
 from .checks import checked
+from .hands import mould_rates
+from .windows import WEEK, fit, merged_windows
 
-__all__ = ["ENOUGH_LOADS", "WEEK_HOURS", "InMoulds", "in_moulds", "loads_per_week", "merged_windows", "places_needed"]
+__all__ = ["ENOUGH_LOADS", "WEEK_HOURS", "InMoulds", "in_moulds", "loads_per_week", "places_needed"]
 
 WEEK_HOURS = 168.0
-_SECONDS = 3600  # whole seconds keep the recursion in exact integer arithmetic
-_WEEK = int(WEEK_HOURS) * _SECONDS
 _MOST_LOADS = 30_000  # stop looking for a repeat; the error is then below stations / 30,000 of the rate
 ENOUGH_LOADS = 256  # for a study, whose draws are many; see `loads_per_week`
-_KEPT = 1 << 16  # draws with moulds whose rate is remembered
-_NEVER = 1 << 40  # [s]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,6 +32,7 @@ class InMoulds:
     # hand work [hour], whether it is done in one go where it fits a window, and the wait in the moulds after it [hour]
     steps: tuple[tuple[Any, Any, Any], ...] = ()
     rest_hours: Any = 0.0  # once the pieces are out [hour]
+    shares: tuple[Any, ...] = (1.0,)  # hand work of the loads in turn beside that of the mean load: where pots differ in size [-]
 
     @property
     def work_hours(self):
@@ -65,50 +64,11 @@ def in_moulds(product, minutes):
         out = out | (held if named is None else k >= names.index(named))
         if np.any(held):
             wait = step.wait_hours * (held & ~out)
-            steps.append((entering * own / 60.0 * held, np.asarray(step.load_minutes) > 0, wait))
-        pour, cure = pour + before * step.load_minutes / 60.0, cure + before * step.wait_hours
+            steps.append((entering * own / 60.0 * held, np.asarray(product.turn_minutes(step)) > 0, wait))
+        pour, cure = pour + before * product.turn_minutes(step) / 60.0, cure + before * step.wait_hours
         before, entering = before & (np.asarray(step.wait_hours) == 0.0), entering * step.pass_share
-    return pour, cure, InMoulds(sets=product.mould.sets, steps=tuple(steps), rest_hours=product.mould.rest_hours)
-
-
-def merged_windows(windows):
-    """Working windows in order, touching ones joined, as whole seconds of the week.
-
-    Parameters
-    ----------
-    windows : sequence of (float, float)
-        Start and end within the week, Monday 0:00 being 0. [hour]
-
-    Returns
-    -------
-    tuple of (int, int)
-        [s]; a window reaching the end of the week is joined to one that starts it by a end past 168 h.
-
-    Raises
-    ------
-    ValueError
-        If there is no window, one is empty or outside the week, or two overlap.
-
-    Examples
-    --------
-    >>> merged_windows([(8, 12), (12, 17)])
-    ((28800, 61200),)
-    """
-    if not windows:
-        raise ValueError("working windows must hold at least one window; got none")
-    joined = []
-    for start, end in sorted((round(a * _SECONDS), round(b * _SECONDS)) for a, b in windows):
-        if not 0 <= start < end <= _WEEK:
-            raise ValueError(f"working window must lie within the week; got {start / 3600:g} h to {end / 3600:g} h")
-        if joined and start < joined[-1][1]:
-            raise ValueError(f"working windows must not overlap; got one from {start / 3600:g} h inside another")
-        if joined and start == joined[-1][1]:
-            joined[-1] = (joined[-1][0], end)
-        else:
-            joined.append((start, end))
-    if len(joined) > 1 and joined[0][0] == 0 and joined[-1][1] == _WEEK:
-        joined[-1] = (joined[-1][0], _WEEK + joined.pop(0)[1])
-    return tuple(joined)
+    shares = tuple(size / product.casts_per_load for size in product.pots) or (1.0,)
+    return pour, cure, InMoulds(sets=product.mould.sets, steps=tuple(steps), rest_hours=product.mould.rest_hours, shares=shares)
 
 
 def loads_per_week(cure_hours, turnaround_hours, stations, windows, moulds=None, most_loads=_MOST_LOADS):
@@ -174,16 +134,18 @@ def loads_per_week(cure_hours, turnaround_hours, stations, windows, moulds=None,
         return loads_per_week(held, turnaround_hours, moulds.sets, windows)
     rows = [cure, turn, count, _whole("sets of moulds", moulds.sets), _seconds("mould rest", moulds.rest_hours)]
     for work, in_one_go, wait in moulds.steps:
-        rows += [_seconds("hand work in the moulds", work), np.asarray(in_one_go, np.int64), _seconds("wait in the moulds", wait)]
+        rows.append(_seconds("wait in the moulds", wait))
+        for share in moulds.shares:
+            rows += [_seconds("hand work in the moulds", work * share), np.asarray(in_one_go, np.int64)]
     rows = np.broadcast_arrays(*rows)
     shape, table = rows[0].shape, np.stack([row.ravel() for row in rows])
-    return _mould_rates(table, spans, int(most_loads)).reshape(shape)[()]
+    return mould_rates(table, spans, int(most_loads), len(moulds.shares)).reshape(shape)[()]
 
 
 def _seconds(name, hours, **limits):
     """Hours as whole seconds."""
     limits = limits or {"low": 0.0}
-    return np.rint(np.asarray(checked(name, hours, **limits)) * _SECONDS).astype(np.int64)
+    return np.rint(np.asarray(checked(name, hours, **limits)) * 3600).astype(np.int64)
 
 
 def _whole(name, count):
@@ -227,8 +189,8 @@ def places_needed(pieces_per_week, wait_hours, places_per_piece=1.0):
 def _rates(cure, turn, stations, spans, cells=64):
     """Rates for flat integer arrays, by grid cells first where there are many draws."""
     longest = max(end - start for start, end in spans)
-    if longest >= _WEEK:  # never closed: nothing waits for a window
-        return _WEEK / np.maximum(turn, (turn + cure) / stations)
+    if longest >= WEEK:  # never closed: nothing waits for a window
+        return WEEK / np.maximum(turn, (turn + cure) / stations)
     ends = np.array([[cure.min(), cure.max()], [turn.min(), turn.max()]])
     least, most = _repeat_rates(*ends, stations, spans)[::-1]
     if least == most:  # one stair holds every draw
@@ -264,18 +226,18 @@ def _repeat_rates(cure, turn, stations, spans):
     cure, turn = cure[live], turn[live]
     starts = np.zeros((stations, live.size), dtype=np.int64)  # row k % stations holds start k
     for k in range(stations):
-        starts[k] = _fit(starts[k - 1] + turn if k else np.full(live.size, spans[0][0]), turn, spans)
+        starts[k] = fit(starts[k - 1] + turn if k else np.full(live.size, spans[0][0]), turn, spans)
     origin, mark, mark_load, next_mark, load = starts[-1].copy(), starts.copy(), stations - 1, 2 * stations, stations
     while live.size and load < _MOST_LOADS:
         row, previous = load % stations, (load - 1) % stations
-        starts[row] = _fit(np.maximum(starts[previous], starts[row] + cure) + turn, turn, spans)
+        starts[row] = fit(np.maximum(starts[previous], starts[row] + cure) + turn, turn, spans)
         shift = starts[row] - mark[mark_load % stations]
-        same = shift % _WEEK == 0
+        same = shift % WEEK == 0
         if same.any():
             for back in range(1, stations):
                 same &= starts[(load - back) % stations] - mark[(mark_load - back) % stations] == shift
             done = np.flatnonzero(same)
-            rates[live[done]] = (load - mark_load) / (shift[done] // _WEEK)
+            rates[live[done]] = (load - mark_load) / (shift[done] // WEEK)
             keep = ~same
             live, cure, turn, origin = live[keep], cure[keep], turn[keep], origin[keep]
             starts, mark = starts[:, keep], mark[:, keep]
@@ -283,184 +245,5 @@ def _repeat_rates(cure, turn, stations, spans):
             mark, mark_load, next_mark = starts.copy(), load, 2 * load
         load += 1
     if live.size:  # no repeat: the mean over the whole run, off by less than a load a station
-        rates[live] = (load - stations) / ((starts[(load - 1) % stations] - origin) / _WEEK)
+        rates[live] = (load - stations) / ((starts[(load - 1) % stations] - origin) / WEEK)
     return rates
-
-
-def _fit(start, turn, spans):
-    """Earliest start not before `start` at which the turnaround fits one working window."""
-    phase = start % _WEEK
-    # the last window may reach into the next week, so it is also tried as last week's
-    first, last = _around(spans)
-    at = np.searchsorted(last, phase, side="right")
-    begin = np.maximum(phase, first[at])
-    late = begin + turn > last[at]
-    while late.any():
-        at = at + late
-        begin = np.where(late, first[at], begin)
-        late = begin + turn > last[at]
-    return begin + (start - phase)
-
-
-@lru_cache
-def _around(spans):
-    """Starts and ends of the windows of a week, and of those before and after that reach into it or are next."""
-    return np.array([(spans[-1][0] - _WEEK, spans[-1][1] - _WEEK), *spans, *((a + _WEEK, b + _WEEK) for a, b in spans)]).T
-
-
-class _Open:
-    """Open time of a week that repeats."""
-
-    def __init__(self, spans):
-        self.spans, self.always = spans, spans[0][1] - spans[0][0] >= _WEEK
-        parts = [part for a, b in spans for part in ([(a, b)] if b <= _WEEK else [(0, b - _WEEK), (a, _WEEK)])]
-        self.starts, self.ends = np.array(sorted(parts)).T
-        self.passed = np.cumsum(self.ends - self.starts)
-        self.week = self.passed[-1]  # [s]
-
-    def fit(self, moment, length):
-        """Earliest start at which work fits one window. [s]"""
-        return moment if self.always else _fit(moment, length, self.spans)
-
-    def first(self, moment):
-        """First open moment, not before. [s]"""
-        week, phase = np.divmod(moment, _WEEK)
-        at = np.searchsorted(self.ends, phase, side="right")
-        late = at == self.ends.size
-        at = np.where(late, 0, at)
-        return (week + late) * _WEEK + np.maximum(np.where(late, 0, phase), self.starts[at])
-
-    def until(self, moment):
-        """Open seconds before a moment."""
-        week, phase = np.divmod(moment, _WEEK)
-        at = np.searchsorted(self.starts, phase, side="right") - 1
-        return week * self.week + np.where(at < 0, 0, self.passed[at] - np.maximum(self.ends[at] - phase, 0))
-
-    def end(self, moment, work):
-        """When so many open seconds have passed since a moment. [s]"""
-        week, left = np.divmod(self.until(moment) + work - 1, self.week)
-        at = np.searchsorted(self.passed, left + 1)
-        return week * _WEEK + self.ends[at] - (self.passed[at] - left - 1)
-
-
-@lru_cache(maxsize=8)
-def _followed(spans, most_loads):
-    """Rates by the bytes of a draw; the same draws are often asked about again from one question to the next."""
-    return {}
-
-
-def _mould_rates(table, spans, most_loads):
-    """Rates with moulds, equal draws once; `table` holds the rows of `loads_per_week`, draws across."""
-    known, rows = _followed(spans, most_loads), len(table)
-    draws = np.ascontiguousarray(table.T).view(f"V{8 * rows}").ravel().tolist()
-    if len(known) > _KEPT:
-        known.clear()
-    new = [draw for draw in dict.fromkeys(draws) if draw not in known]
-    unlike = np.frombuffer(b"".join(new), np.int64).reshape(-1, rows).T
-    rates = np.empty(len(new))
-    for pots, sets in {tuple(pair) for pair in unlike[2:4].T.tolist()}:
-        chosen = (unlike[2] == pots) & (unlike[3] == sets)
-        rates[chosen] = _follow(unlike[:, chosen], pots, sets, _Open(spans), most_loads)
-    known.update(zip(new, rates.tolist(), strict=True))
-    return np.array([known[draw] for draw in draws])
-
-
-def _follow(table, pots, sets, hours, most_loads):
-    """Follow the hands of every draw, one piece of work at a time, until what is in the moulds repeats.
-
-    Rows of `loads` are the loads in the moulds: number, step they are at (-1: moulds empty), moment they are ready for it (empty:
-    free from), hand work left. The draws are compared with a state of their own that moves on as in `_repeat_rates`.
-    """
-    rates = np.zeros(table.shape[1])
-    live = np.flatnonzero(table[1] <= max(end - start for start, end in hours.spans))
-    if not live.size:
-        return rates
-    cure, turn, _, _, rest, *steps = table[:, live]
-    work, whole, wait = (np.array(steps[part::3]).reshape(-1, live.size) for part in range(3))
-    if not len(work):
-        work = whole = wait = np.zeros((1, live.size), np.int64)
-    whole = (whole > 0) & (work <= max(end - start for start, end in hours.spans))
-    last, content, size = len(work) - 1, turn + work.sum(axis=0), live.size
-    now, poured = np.full(size, hours.spans[0][0]), np.zeros(size, np.int64)
-    number, at, ready, left = (np.full((sets, size), fill, np.int64) for fill in (0, -1, 0, 0))
-    pot = np.zeros((max(pots, 1), size), np.int64)
-    state = [now, poured, number, at, ready, left, pot]
-    mark, next_mark, warm = [a.copy() for a in state], np.full(size, 2 * sets), np.zeros((2, size))
-    given = [cure, turn, rest, work, whole, wait, content]
-    while live.size:
-        cure, turn, rest, work, whole, wait, content = given
-        now, poured, number, at, ready, left, pot = state
-        column = np.arange(live.size)
-        # what could begin next and when: the loads in the moulds, and last the pour
-        free_from, step = np.where(at < 0, ready, _NEVER), np.maximum(at, 0)
-        moulds_free, in_one_go, nothing = free_from.min(axis=0), np.take_along_axis(whole, step, 0) & (at >= 0), left == 0
-        begin = hours.first(np.maximum(now, ready))
-        if in_one_go.any():
-            length = np.where(in_one_go, left, 1)
-            begin = np.where(in_one_go, hours.fit(np.maximum(now, ready), length), begin)
-        begin = np.where(at < 0, _NEVER, np.where(nothing, ready, begin))  # nothing to do: no hands, at once
-        pouring = hours.fit(np.maximum(np.maximum(now, moulds_free), pot.min(axis=0)), turn)
-        begin = np.concatenate([begin, np.where(moulds_free == _NEVER, _NEVER, pouring)[None]])
-        kind = np.where(nothing, 0, np.where(in_one_go, 1, 2))
-        rank = np.concatenate([(kind << 16) + np.maximum(number - poured, -(1 << 14)), np.full((1, live.size), 1 << 16)])
-        chosen = ((begin - now << 20) + rank + (1 << 15)).argmin(axis=0)
-        start, own = begin[chosen, column], rank[chosen, column]
-        pours = chosen == sets
-        row = np.where(pours, free_from.argmin(axis=0), chosen)
-        todo = np.where(pours, turn, left[row, column])
-        by_hand = own > 3 << 15  # it may be put down: for work in one go, or for an earlier load
-        end = np.where(by_hand, hours.end(start, np.maximum(todo, 1)), start + todo)
-        sooner = np.where(rank < own, begin, _NEVER).min(axis=0)
-        cut = by_hand & (sooner < end)
-        if cut.any():
-            left[row[cut], column[cut]] -= (hours.until(sooner) - hours.until(start))[cut]
-            end = np.where(cut, sooner, end)
-        now = np.where(~pours & (todo == 0), now, end)
-        after = np.where(pours, 0, at[row, column] + 1)
-        out, on = ~cut & (after > last), ~cut & (after <= last)
-        at[row[out], column[out]] = -1
-        ready[row[out], column[out]] = (end + rest)[out]
-        r, c, k = row[on], column[on], after[on]
-        ready[r, c] = end[on] + np.where(pours[on], cure[on], wait[k - 1, c])
-        at[r, c], left[r, c] = k, work[k, c]
-        number[row[pours], column[pours]] = poured[pours]
-        if pots:
-            pot[pot.argmin(axis=0)[pours], column[pours]] = (end + cure)[pours]
-        poured = poured + pours
-        state[:2] = now, poured
-
-        shift = now - mark[0]
-        maybe = np.flatnonzero(pours & (shift % (1 if hours.always else _WEEK) == 0) & (mark[1] > 0))
-        done = np.zeros(live.size, bool)
-        if maybe.size:
-            same = (_picture(state, maybe) == _picture(mark, maybe)).all(axis=0)
-            done[maybe[same]] = True
-            rates[live[done]] = (poured - mark[1])[done] / (shift[done] / _WEEK)
-        # all work done, counted in loads, against the open hours that passed: steadier than a count of pours
-        early, late = poured <= max(16, 2 * sets), (poured >= max(most_loads, 4 * sets)) & ~done
-        if early.any() or late.any():
-            behind = np.where(at < 0, 0, left + sum(np.where(at < k, work[k], 0) for k in range(1, last + 1))).sum(axis=0)
-            seen = np.stack([poured - behind / content, hours.until(now) / hours.week])
-            warm = np.where(early, seen, warm)
-            loads, weeks = (seen - warm)[:, late]
-            rates[live[late]] = loads / weeks
-        moves = pours & (poured == next_mark)
-        if moves.any():
-            for old, new in zip(mark, state, strict=True):
-                old[..., moves] = new[..., moves]
-            next_mark = np.where(moves, 2 * poured, next_mark)
-        if done.any() or late.any():
-            keep = ~(done | late)
-            live, next_mark, warm = live[keep], next_mark[keep], warm[:, keep]
-            given, state, mark = ([a[..., keep] for a in group] for group in (given, state, mark))
-    return rates
-
-
-def _picture(state, columns):
-    """What the future of these draws depends on, the week's phase apart; sets and stations that are alike in order."""
-    now, poured, number, at, ready, left, pot = (a[..., columns] for a in state)
-    empty, ahead = at < 0, np.maximum(ready - now, 0)
-    order = np.argsort(np.where(empty, -_NEVER - ahead, number - poured), axis=0)
-    rows = np.where(empty, 0, number - poured), at, ahead, np.where(empty, 0, left)
-    loads = [np.take_along_axis(row, order, 0) for row in rows]
-    return np.concatenate([*loads, np.sort(np.maximum(pot - now, 0), axis=0)])

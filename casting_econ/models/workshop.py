@@ -5,6 +5,7 @@ point, a grid or a million draws. Shares lie in [0, 1]; money is in the study's 
 """
 
 from dataclasses import dataclass
+from functools import reduce
 from typing import Any
 
 import numpy as np
@@ -21,10 +22,10 @@ class Material:
     """Something used up at a step."""
 
     name: str
-    cost: Value  # of what ends in the piece, before loss [money/piece or money/load]
+    cost: Value  # of what ends in the piece, before loss [money/piece, money/load or money/lot]
     loss_share: Value = 0.0  # of what is opened, left in cups and drips [-]
     recovered_share: Value = 0.0  # of the cost got back from a scrapped piece [-]
-    per: str = "piece"  # "piece" entering the step, or "load"
+    per: str = "piece"  # "piece" entering the step, "load", or "lot" in a load
     kind: str = "material"  # "material" or "consumable"
 
 
@@ -35,6 +36,7 @@ class Step:
     name: str
     minutes: Value = 0.0  # hands-on, for a piece entering [min/piece]
     load_minutes: Value = 0.0  # hands-on, for a whole load [min/load]
+    lot_minutes: Value = 0.0  # hands-on, for each lot in a load besides those [min/lot]
     pass_share: Value = 1.0  # of the pieces entering [-]
     rework_share: Value = 0.0  # of the pieces entering, done again once [-]
     rework_minutes: Value | None = None  # for a piece done again; None: as the first time [min/piece]
@@ -60,6 +62,7 @@ class Mould:
     sets: Value = 1.0  # sets in use, each filling a load [set]
     rest_hours: Value = 0.0  # once the pieces are out, before the next pour [hour]
     free_after: str | None = None  # step whose hand work gets the pieces out; None: the first after the load's first wait
+    steps: tuple[Step, ...] = ()  # of making moulds one by one: a piece of a step is a mould, a load a pour of several
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,19 +70,30 @@ class Product:
     """A piece and the way it is made."""
 
     name: str
-    casts_per_load: Value  # [cast/load]
+    casts_per_load: Value  # on average where pots differ in size [cast/load]
     steps: tuple[Step, ...]
+    lots_per_load: Value = 1.0  # colours or mixes in a load [lot/load]
     unsold_share: Value = 0.0  # of the good pieces: samples, gifts, dead colours [-]
     made_before: Value = 0.0  # pieces made before this year, for learning [piece]
     ruined_loads_per_year: Value = 0.0  # freak losses, apart from normal scrap [load/year]
     parts: tuple[Material, ...] = ()  # for each good piece, after the last check
     mould: Mould | None = None
     cure_step: str | None = None  # step whose wait is 'the cure'; None: the longest wait
+    pots: tuple[Value, ...] = ()  # loads in turn, each as large as its pot, where these differ in size [cast/load]
 
     @property
     def first_wait(self) -> int | None:
         """Index of the first step that waits: up to there a load is cast in one go; None where none does."""
         return next((at for at, step in enumerate(self.steps) if np.any(np.asarray(step.wait_hours) > 0)), None)
+
+    @property
+    def largest_load(self) -> Value:
+        """Casts of the largest load, which a set of moulds fills. [cast/load]"""
+        return reduce(np.maximum, self.pots, self.casts_per_load)
+
+    def turn_minutes(self, step: Step) -> Value:
+        """Hands-on minutes of a step for a whole load and its lots. [min/load]"""
+        return step.load_minutes + step.lot_minutes * self.lots_per_load
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -10,16 +10,21 @@ from ..kit import OpenStudy, format_of
 from . import tables, wording
 from .buying import buying_list
 from .dates import last_posting
+from .mould_choice import with_moulds_chosen
+from .mould_page import mould_results
 from .plan import OrderPlan
 from .planner import Planner
+from .policies import policy_results, policy_sentence
 from .price import SAFE, Quoted
 from .quote import Quote
-from .spec import order_of
+from .spec import AT_ONCE, order_of
 
 __all__ = ["keep", "open_order", "order_lines", "order_results", "quote_of"]
 
 
-def open_order(kit: OpenStudy, name: str | None = None, *, today: date | None = None, **asked) -> OrderPlan:
+def open_order(
+    kit: OpenStudy, name: str | None = None, *, today: date | None = None, base: OpenStudy | None = None, **asked
+) -> OrderPlan:
     """Plan an order of a study.
 
     Parameters
@@ -30,6 +35,8 @@ def open_order(kit: OpenStudy, name: str | None = None, *, today: date | None = 
         Of a commission in the study file.
     today : date, optional
         First day of work where nothing says one.
+    base : OpenStudy, optional
+        Study whose draws are kept in what both share.
     asked : optional
         As `order_of` takes it.
 
@@ -47,10 +54,11 @@ def open_order(kit: OpenStudy, name: str | None = None, *, today: date | None = 
     if known and known.order == order:
         return known
     share = float(kit.point().products[order.product]["yield"])
-    planner = Planner(kit, order.product, max(ceil(order.pieces / share), 1), order.channel)
+    planner = Planner(kit, order.product, max(ceil(order.pieces / share), 1), order.channel, base=base)
     plan = OrderPlan(planner=planner, order=order)
     try:
-        _ = plan.casts_by_item
+        plan = with_moulds_chosen(plan)
+        _ = plan.policies[AT_ONCE].casts_by_item
     except ValueError as error:
         right = "a lower --confidence, or a study whose pass shares leave good pieces"
         raise refusal("--confidence", str(error), right, found=f"{order.confidence:g}") from None
@@ -73,7 +81,7 @@ def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
         lines += ["", wording.progress_sentence(plan, fmt)]
     if not plan.order.complete:
         said = wording.by_feel_sentence(plan, quoted, fmt), wording.alike_sentence(plan, fmt), wording.moulds_sentence(plan, fmt)
-        lines += [line for sentence in said if sentence for line in ("", sentence)]
+        lines += [line for sentence in (*said, policy_sentence(plan, fmt)) if sentence for line in ("", sentence)]
     lines += ["", wording.price_sentence(plan, quoted, fmt)]
     lines += ["", wording.deposit_sentence(plan, quoted, quoted.asked, fmt)]
     return [line.replace("**", "").replace("`", "") for line in lines]
@@ -104,6 +112,7 @@ def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
         "load_correlation": likeness(plan.planner.kit.study, order.product)[0],
         "casts_by_variant": {key or order.product: value for key, value in plan.casts_by_item.items()},
         "loads": plan.new_loads,
+        **policy_results(plan),
         "chance_of_enough": plan.chance_of_enough,
         "chance_of_date": course.in_time,
         "chance_of_date_error": course.error,
@@ -113,6 +122,7 @@ def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
         "mould_sets_for_date": plan.sets_wanted,
         "mould_sets_worn": plan.sets_worn,
         "mould_sets_to_make": plan.moulds_to_make,
+        "moulds": mould_results(plan),
         "hours": {row.what: row.hours for row in tables.hours_table(plan, quoted).itertuples()},
         "sanding_hours_per_day": max(plan.sanding_by_day.values(), default=0.0),
         "materials_to_buy": {row.item: {"needed": row.needed, "unit": row.unit, "cost": row.cost} for row in buying_list(plan)},
@@ -157,6 +167,7 @@ def quote_of(plan: OrderPlan, quoted: Quoted) -> Quote:
         what=order.what or order.product.replace("-", " "),
         pieces=order.pieces,
         set_of=order.set_of,
+        cast_together=order.matched > 1,
         variants=dict(order.variants),
         price=price + charged,
         postage=charged if charged else None if channel is None else 0.0,

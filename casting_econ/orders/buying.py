@@ -8,8 +8,10 @@ import numpy as np
 from ..models.supplies import cheapest_packs, mixed_masses
 from ..study.numbers import Amount
 
-__all__ = ["Purchase", "buying_list"]
+__all__ = ["Purchase", "buying_list", "mould_uses", "purchases"]
 
+# dotted key of a table of materials, the table, pieces, loads and lots that it is used for, and what one of the first is
+Use = tuple[str, dict, float, float, float, str]
 SURE = 0.95  # share of draws in which the amount is enough
 
 
@@ -24,7 +26,7 @@ class Purchase:
     packs: tuple[tuple[float, int], ...]  # size of a pack [unit] and how many
     cost: float  # [money]
     priced: bool  # by packs of the study; otherwise by its price a unit
-    goes_into: str = "piece"  # what one amount of it is for, where it has no unit of its own: piece, load or set
+    goes_into: str = "piece"  # what one amount of it is for, where it has no unit of its own: piece, load, lot, set or mould
 
     @property
     def bought(self) -> float:
@@ -50,37 +52,58 @@ def buying_list(plan) -> list[Purchase]:
     list of Purchase
         Mixed materials by component.
     """
-    kit, order, loads = plan.planner.kit, plan.order, plan.loads
-    entry, supplies = plan.planner.entry, kit.study.file.supplies
+    planner, order, loads = plan.planner, plan.order, plan.loads
+    kit, entry = planner.kit, planner.entry
     entering = np.quantile(plan.course.entering[:, loads.new].sum(axis=1), SURE, axis=0, method="higher")
+    lots = float(np.quantile(plan.planner.lots(loads, plan.planner.draws)[:, loads.new].sum(axis=1), SURE, method="higher"))
+    values = {key: number.value for key, number in kit.assumed.numbers.items()}
+    uses: list[Use] = []
+    for k, (name, step) in enumerate(entry.steps.items()):
+        path = f"products.{order.product}.steps.{name}"
+        again = values.get(f"{path}.rework_share", step.rework_share.value)
+        pieces = float(entering[k])
+        turns = plan.new_loads if step.load_size is None else ceil(pieces / step.load_size.value)
+        uses.append((f"{path}.materials", step.materials, pieces * (1.0 + again), float(turns), lots, "piece"))
+    if plan.new_loads:
+        wanted = float(sum(planner.needed(order).values()) * order.set_of)
+        uses.append((f"products.{order.product}.parts", entry.parts, wanted, 0.0, lots, "piece"))
+    return purchases(kit, uses + mould_uses(plan))
+
+
+def mould_uses(plan) -> list[Use]:
+    """What the moulds that an order makes take: sets, or moulds and copies of the masters."""
+    planner, making, path = plan.planner, plan.loads.making, f"products.{plan.order.product}"
+    mould = planner.entry.mould
+    if making is None:
+        return [(f"{path}.mould.materials", mould.materials, float(plan.moulds_to_make), 0.0, 0.0, "set")] if mould else []
+    steps, until = planner.entry.steps.items(), planner.taken_out + 1
+    moulds, copies = (making.total(what) for what in ("moulds", "copies"))
+    pours, loads = (making.total(what) for what in ("pours", "copy_loads"))
+    uses = [
+        (f"{path}.mould.steps.{name}.materials", one.materials, moulds, pours, 0.0, "mould") for name, one in mould.steps.items()
+    ]
+    return uses + [
+        (f"{path}.steps.{name}.materials", s.materials, copies, loads, loads, "piece") for name, s in list(steps)[:until]
+    ]
+
+
+def purchases(kit, uses: list[Use]) -> list[Purchase]:
+    """What covers these uses: materials in the order of the uses, mixed ones by component."""
     values = {key: number.value for key, number in kit.assumed.numbers.items()}
     amounts: dict[str, list[float | str]] = {}
-
     goes_into: dict[str, str] = {}
-
-    def add(path, entries, pieces, loads=0.0, kind="piece"):
-        for name, m in entries.items():
+    for path, entries, pieces, loads, lots, kind in uses:
+        for name, m in entries.items() if pieces or loads else ():
             quantity = values.get(f"{path}.{name}.quantity", m.quantity.value)
             loss = values.get(f"{path}.{name}.loss", m.loss.value)
-            count = loads if m.per == "load" else pieces
-            goes_into.setdefault(name, "load" if m.per == "load" else kind)
+            count = {"load": loads, "lot": lots}.get(m.per, pieces)
+            goes_into.setdefault(name, m.per if m.per in ("load", "lot") else kind)
             price = values.get(f"{path}.{name}.price", m.price.value)
             amount = amounts.setdefault(name, [0.0, m.quantity.unit, price])
             amount[0] += quantity * count / (1.0 - loss)
-
-    for k, (name, step) in enumerate(entry.steps.items()):
-        again = values.get(f"products.{order.product}.steps.{name}.rework_share", step.rework_share.value)
-        pieces = float(entering[k])
-        turns = plan.new_loads if step.load_size is None else ceil(pieces / step.load_size.value)
-        add(f"products.{order.product}.steps.{name}.materials", step.materials, pieces * (1.0 + again), float(turns))
-    if plan.new_loads:
-        add(f"products.{order.product}.parts", entry.parts, float(sum(plan.planner.needed(order).values()) * order.set_of))
-    sets = plan.moulds_to_make
-    if sets and entry.mould is not None:
-        add(f"products.{order.product}.mould.materials", entry.mould.materials, float(sets), kind="set")
     found = []
     for name, (amount, unit, price) in amounts.items():
-        rows = _purchases(name, amount, unit, price, supplies.get(name), kit.study.currency)
+        rows = _purchases(name, amount, unit, price, kit.study.file.supplies.get(name), kit.study.currency)
         found += [replace(row, goes_into=goes_into[name]) for row in rows]
     return found
 

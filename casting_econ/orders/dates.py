@@ -6,9 +6,9 @@ from math import ceil
 import numpy as np
 
 from ..faults import refusal
-from ..models.curing import merged_windows
 from ..models.schedule import DAY, NEVER, Calendar
 from ..models.supplies import hours_at_temperature
+from ..models.windows import merged_windows
 from ..study import STUDY_FILE, Study
 from ..study.schema import DAYS
 

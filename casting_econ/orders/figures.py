@@ -87,7 +87,10 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
             axes.barh(
                 place, max((stop - start) / DAY, least), left=origin + start / DAY, height=0.62, color=colour, edgecolor="none"
             )
-        kind = " (promised)" if load < plan.loads.promised else " (under way)" if under_way else ""
+        made = {"moulds": " (moulds)", "copies": " (copies)"}.get(
+            plan.loads.made[load].kind if load in plan.loads.made else "", ""
+        )
+        kind = " (promised)" if load < plan.loads.promised else " (under way)" if under_way else made
         names[place] = f"{load + 1}{kind}"
     step = max(1, len(loads) // 20)
     axes.set_yticks(list(names)[::step], [names[n] for n in list(names)[::step]])

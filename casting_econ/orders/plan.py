@@ -8,13 +8,17 @@ import numpy as np
 
 from ..evidence import mould_lives
 from ..models import piece_cost
+from ..models.counts import counts_from_loads, loads_for
 from ..models.lots import LotPlan, cheapest_lots, load_cost
-from ..models.orders import counts_from_loads, loads_for, moulds_worn
+from ..models.moulds import moulds_worn
 from ..models.schedule import DAY, NEVER
+from ..models.topping import ToppedUp
 from .dates import arrival
+from .making import with_making
 from .planner import Planner
 from .simulated import Loads, SimulatedOrder
-from .spec import Order
+from .spec import AT_ONCE, TOP_UP, Order
+from .topping import cast_now, topped_loads, topped_often, typical_of
 
 __all__ = ["OrderPlan", "Start"]
 
@@ -37,10 +41,19 @@ class OrderPlan:
 
     planner: Planner
     order: Order
+    choices: tuple = ()  # numbers of moulds that were weighed against each other, where they are counted one by one
+
+    @property
+    def tops_up(self) -> bool:
+        """Whether what is short is cast once what went before is counted."""
+        return self.order.policy == TOP_UP
 
     @cached_property
     def _found(self) -> tuple[dict[str, int], float]:
-        return self.planner.casts(self.order)
+        if not self.tops_up:
+            return self.planner.casts(self.order)
+        now = cast_now(self.planner, self.order)
+        return now, self.planner.chance(self.order, list(now.values()))
 
     @property
     def casts_by_item(self) -> dict[str, int]:
@@ -65,12 +78,26 @@ class OrderPlan:
     @cached_property
     def loads(self) -> Loads:
         """Loads of the plan."""
+        if self.tops_up:
+            return with_making(self.planner, topped_loads(self.planner, self.order, self.casts_by_item))
         return self.planner.loads(self.order, self.casts_by_item)
 
     @property
     def new_loads(self) -> int:
-        """Loads still to pour, extra ones apart. [load]"""
-        return self.loads.planned - self.loads.new.start
+        """Loads to pour now, extra ones and those of later rounds apart. [load]"""
+        return self.loads.rounds[self.loads.new].count(1) if self.tops_up else self.loads.planned - self.loads.new.start
+
+    @cached_property
+    def loads_in_all(self) -> float:
+        """Loads still to pour, those of later rounds too, on average. [load]"""
+        if not self.tops_up:
+            return self.new_loads
+        return float(self.loads.by_draw[:, self.loads.new].any(axis=2).sum(axis=1).mean())
+
+    @cached_property
+    def typical_loads(self) -> Loads:
+        """Loads of a typical course."""
+        return typical_of(self.loads)
 
     @cached_property
     def course(self) -> SimulatedOrder:
@@ -80,7 +107,18 @@ class OrderPlan:
     @cached_property
     def typical(self) -> SimulatedOrder:
         """One course with everything at its middle."""
-        return self.planner.course(self.order, _without_extra(self.loads), self.planner.point, record=True)
+        return self.planner.course(self.order, self.typical_loads, self.planner.point, record=True)
+
+    @cached_property
+    def topped(self) -> ToppedUp:
+        """Casts that counting and topping up takes, round by round, in many draws."""
+        return topped_often(self.planner, self.order, self.casts_by_item)
+
+    @cached_property
+    def policies(self) -> dict[str, "OrderPlan"]:
+        """The plan all at once, and the one that counts and tops up, on the same draws."""
+        stated = self.order.policy or AT_ONCE
+        return {policy: self if policy == stated else self.with_order(policy=policy) for policy in (AT_ONCE, TOP_UP)}
 
     def with_order(self, **changes) -> "OrderPlan":
         """The plan of the order with some of its fields changed, on the same draws."""
@@ -99,7 +137,7 @@ class OrderPlan:
     @cached_property
     def casting_stages(self) -> set[int]:
         """Which stages pour a load: the first of each product."""
-        return {0, *(stage for load, (stage, *_) in self.typical.plan.under_way.items() if load < self.loads.promised)}
+        return set(self.typical.plan.first.tolist())
 
     @cached_property
     def sanding_by_day(self) -> dict[int, float]:
@@ -109,7 +147,7 @@ class OrderPlan:
     @cached_property
     def sanding_uncapped(self) -> float:
         """Most hours of sanding on one day of a typical course if nothing capped them. [hour]"""
-        free = self.planner.course(self.order, _without_extra(self.loads), self.planner.point, record=True, capped=False)
+        free = self.planner.course(self.order, self.typical_loads, self.planner.point, record=True, capped=False)
         return max(self._sanding(free).values(), default=0.0)
 
     def _sanding(self, course):
@@ -128,9 +166,15 @@ class OrderPlan:
     @cached_property
     def earliest_promise(self) -> tuple[date, date] | None:
         """Dates of posting and arrival that hold with the confidence; None within the calendar looked at."""
-        return self._promised(self.course)
+        return self.promised(self.course)
 
-    def _promised(self, course):
+    @cached_property
+    def tried(self) -> SimulatedOrder:
+        """What happens to the loads of the plan in some of the draws."""
+        return self.planner.course(self.order, self.loads, self.planner.draws.part(TRIES))
+
+    def promised(self, course: SimulatedOrder) -> tuple[date, date] | None:
+        """Dates of posting and arrival that hold with the confidence in a course; None within the calendar looked at."""
         return arrival(self.planner.kit.study, course.opened, course.finish_at(self.order.confidence))
 
     @cached_property
@@ -179,7 +223,8 @@ class OrderPlan:
     @cached_property
     def step_minutes(self) -> np.ndarray:
         """Hand work on each load of the order, under way and new, at each step; shape (D, L, K). [min]"""
-        return self.planner.step_minutes(self.planner.draws, self.course.entering)[:, self.loads.own]
+        planner, draws = self.planner, self.planner.draws
+        return planner.step_minutes(draws, self.course.entering, planner.lots(self.loads, draws))[:, self.loads.own]
 
     def _next_open(self, day):
         return next((d for d in self._open_days() if d > day), day + timedelta(days=1))
@@ -202,7 +247,7 @@ class OrderPlan:
         for tried in (tuple(range(1, have + 2)), (have + 2, have + 3)) if have else ():
             course = self.planner.course(self.order, self.loads, draws, sets=tried)
             for sets, part in zip(tried, course.split(len(tried)), strict=True):
-                dates = self._promised(part)
+                dates = self.promised(part)
                 same = sets > have and rows and rows[-1][2] == dates
                 rows.append((sets, part.in_time, dates))
                 if same:  # more change nothing
@@ -235,12 +280,12 @@ class OrderPlan:
 
     @cached_property
     def sets_worn(self) -> float:
-        """Sets of moulds that the planned loads wear out, on average. [set]"""
+        """Sets of moulds that the planned loads wear out, on average; none where moulds are counted one by one. [set]"""
         mould, sets = self.planner.point_product.mould, max(self.sets_wanted, 1)
-        if mould is None or not self.new_loads:
+        if mould is None or self.planner.moulds or not self.loads_in_all:
             return 0.0
         life = float(mould.life_casts), float(mould.life_shape)
-        return moulds_worn(self.new_loads, sets, *life, self.mould_age or 0.0, mould.replace_at)
+        return moulds_worn(round(self.loads_in_all), sets, *life, self.mould_age or 0.0, mould.replace_at)
 
     @property
     def moulds_to_make(self) -> int:
@@ -254,7 +299,9 @@ class OrderPlan:
         more = dict(self.casts_by_item)
         first = max(more, key=more.get)
         more[first] += planner.casts_per_load
-        tried = [("as planned", {}), ("one more load from the start", {"loads": planner.loads(order, more)})]
+        tried = [("as planned", {})]
+        if not self.tops_up:
+            tried.append(("one more load from the start", {"loads": planner.loads(order, more)}))
         if planner.mould_sets:
             tried.append(("one more set of moulds", {"sets": (planner.mould_sets + 1,)}))
         if any(step.wait_in in planner.kit.study.file.stations for step in planner.entry.steps.values()):
@@ -263,7 +310,7 @@ class OrderPlan:
         rows = []
         for what, change in tried:
             course = planner.course(order, change.pop("loads", self.loads), draws, **change)
-            rows.append((what, course.in_time, self._promised(course)))
+            rows.append((what, course.in_time, self.promised(course)))
         return rows
 
     @cached_property
@@ -273,14 +320,19 @@ class OrderPlan:
         needed = sum(planner.needed(order).values())
         if not (order.short_penalty or order.short_penalty_each) or not needed or needed > MOST_LOTS:
             return None
-        product, target = planner.point_product, float(planner.point_inputs.target_per_hour)
+        target, in_a_load = (
+            float(planner.point_inputs.target_per_hour),
+            planner.lots(self.loads, planner.draws)[:, self.loads.new],
+        )
+        product = replace(planner.point_product, lots_per_load=float(in_a_load[in_a_load > 0].mean()) if in_a_load.any() else 1.0)
 
         def each(steps):  # cost of a cast, whatever becomes of it
             cost = piece_cost(replace(product, steps=tuple(steps)), target, planner.learning_casts)
             return float((cost.minutes / 60.0 * target + cost.material - cost.parts) * cost.good_share)
 
         unit = each(
-            replace(s, load_minutes=0.0, materials=tuple(m for m in s.materials if m.per == "piece")) for s in product.steps
+            replace(s, load_minutes=0.0, lot_minutes=0.0, materials=tuple(m for m in s.materials if m.per == "piece"))
+            for s in product.steps
         )
         setup = max(each(product.steps) - unit, 0.0) * planner.casts_per_load
         unpaid = (order.price or 0.0) / order.pieces  # what is missing is not paid for
@@ -290,7 +342,7 @@ class OrderPlan:
         share, alike, ruined = d.good_share[rows], d.load_correlation[rows], d.ruined[rows]
 
         def outcome(count):
-            counts = counts_from_loads(loads_for(count, planner.casts_per_load), share, alike, order.set_of, ruined).mean(axis=0)
+            counts = counts_from_loads(loads_for(count, planner.casts_per_load), share, alike, order.matched, ruined).mean(axis=0)
             return np.pad(counts, (0, count + 1 - counts.size)) / counts.sum()
 
         return cheapest_lots(
@@ -298,8 +350,8 @@ class OrderPlan:
             self.rounds,
             outcome,
             load_cost(setup, unit, planner.casts_per_load),
-            lambda short: order.short_penalty * (short > 0) + (order.short_penalty_each + unpaid) * order.set_of * short,
-            min(order.leftover_value * order.set_of, 0.99 * unit),  # else ever more casts would pay
+            lambda short: order.short_penalty * (short > 0) + (order.short_penalty_each + unpaid) * order.matched * short,
+            min(order.leftover_value * order.matched, 0.99 * unit),  # else ever more casts would pay
         )
 
     @cached_property
@@ -317,7 +369,3 @@ class OrderPlan:
         span = range((self.order.due - self.order.start).days + 1)
         days = [self.order.start + timedelta(days=n) for n in span]
         return [self.order.start, *(d for d in days[1:] if opened.day_open(d))]
-
-
-def _without_extra(loads):
-    return replace(loads, casts=loads.casts[: loads.planned])

@@ -6,19 +6,20 @@ from functools import cached_property
 
 import numpy as np
 
-from ..assumptions import draw_values, point_values, workshop_at
+from ..assumptions import common_values, point_values, workshop_at
 from ..evidence import load_correlation
 from ..kit import OpenStudy
-from ..models.costs import hands_on_minutes
-from ..models.orders import casts_by_variant, casts_for, chance_by_variant, chance_of, loads_for
-from ..models.schedule import DAY, Plan, Stage, simulate
+from ..models.counts import chance_of, loads_for
+from ..models.orders import casts_by_variant, casts_for, chance_by_variant
+from ..models.schedule import DAY, Plan, Stage, simulate, through_other_stages
 from ..models.supplies import hours_at_temperature
 from ..models.workshop import Product
 from ..models.yields import surviving_share
 from ..pages.curing import LoadWait, load_waits
 from ..study.schema import is_hand_sanding
 from .dates import REFERENCE_C, Opening, last_moment, opening
-from .simulated import Draws, Loads, SimulatedOrder, fates, repeated
+from .making import MouldsInUse, in_calendar, with_copies, with_making
+from .simulated import Draws, Loads, SimulatedOrder, draws_of, fates, repeated
 from .spec import Order
 
 __all__ = ["DRAWS", "Planner"]
@@ -43,13 +44,17 @@ class Planner:
         Whose minutes an order takes.
     draws : int, optional
         Possible worlds.
+    base : OpenStudy, optional
+        Study whose draws are kept in what both share, so that plans for the two can be compared.
     """
 
-    def __init__(self, kit: OpenStudy, product: str, casts: int, channel: str | None = None, draws: int = DRAWS) -> None:
-        self.kit, self.product, self.entry, self.learning_casts = kit, product, kit.study.file.products[product], casts
-        self.channel, self.seed = channel, kit.study.file.study.seed
+    def __init__(
+        self, kit: OpenStudy, product: str, casts: int, channel: str | None = None, draws: int = DRAWS, base=None
+    ) -> None:
+        self.kit, self.base, self.product, self.learning_casts = kit, base, product, casts
+        self.entry, self.channel, self.seed = kit.study.file.products[product], channel, kit.study.file.study.seed
         self.loads_per_year = max(float(kit.point().products[product]["loads_per_year"]), 1.0)
-        values = draw_values(kit.assumed, draws, self.seed)
+        values = common_values(kit.assumed, (base or kit).assumed, draws, self.seed)
         self.inputs = workshop_at(kit.study, values)
         rng = np.random.default_rng([self.seed, 1])
         stated = self.entry.load_correlation
@@ -65,23 +70,7 @@ class Planner:
     def _draws(self, inputs, draws, alike):
         product = inputs.product(self.product)
         channel = next((c for c in inputs.channels if c.name == self.channel), None)
-        surviving = surviving_share([step.pass_share for step in product.steps])
-
-        def full(value):
-            return np.broadcast_to(np.asarray(value, float), (draws,))
-
-        return Draws(
-            minutes=tuple(
-                full(hands_on_minutes(step, product.made_before, self.learning_casts * np.asarray(share)))
-                for step, share in zip(product.steps, surviving, strict=True)
-            ),
-            load_minutes=tuple(full(step.load_minutes) for step in product.steps),
-            wait=tuple(full(step.wait_hours) for step in product.steps),
-            shares=tuple(full(step.pass_share) for step in product.steps),
-            load_correlation=full(alike),
-            ruined=full(np.minimum(product.ruined_loads_per_year / self.loads_per_year, 0.9)),
-            order_minutes=full(0.0 if channel is None else channel.minutes_per_order),
-        )
+        return draws_of(product, channel, draws, alike, casts=self.learning_casts, loads_per_year=self.loads_per_year)
 
     @cached_property
     def point_product(self) -> Product:
@@ -90,13 +79,26 @@ class Planner:
 
     @property
     def mould_sets(self) -> int:
-        """Sets of moulds in use; 0 where the study has none for the product. [set]"""
-        return 0 if self.entry.mould is None else int(self.entry.mould.sets.value)
+        """Sets of moulds in use; 0 where the study has none for the product, or counts its moulds one by one. [set]"""
+        return 0 if self.entry.mould is None or self.entry.mould.steps else int(self.entry.mould.sets.value)
+
+    @cached_property
+    def moulds(self) -> MouldsInUse | None:
+        """Moulds in use, where they are counted one by one."""
+        return MouldsInUse.of(self.kit.study, self.product, self.point_product.mould)
 
     @cached_property
     def casts_per_load(self) -> int:
         """Casts of a full load. [cast/load]"""
-        return int(self.entry.casts_per_load.value)
+        most = int(self.entry.casts_per_load.value)
+        return most if self.moulds is None else min(most, self.moulds.in_use * self.moulds.cavities)
+
+    @cached_property
+    def taken_out(self) -> int:
+        """Index of the step whose hand work gets the pieces out of the moulds; past the last where the last wait does."""
+        named = self.entry.mould and self.entry.mould.free_after
+        waits = any(step.wait.value > 0 for step in self.entry.steps.values())
+        return list(self.entry.steps).index(named) if named else self.first_wait + waits
 
     @cached_property
     def hours_per_week(self) -> float:
@@ -109,7 +111,9 @@ class Planner:
     def first_wait(self) -> int:
         """Index of the first step that waits: up to there a load is cast in one go."""
         waits = [index for index, step in enumerate(self.entry.steps.values()) if step.wait.value > 0]
-        loads = [index for index, step in enumerate(self.entry.steps.values()) if step.load_minutes.value > 0]
+        loads = [
+            index for index, step in enumerate(self.entry.steps.values()) if step.load_minutes.value + step.lot_minutes.value > 0
+        ]
         return waits[0] if waits else loads[0] if loads else 0
 
     @property
@@ -120,8 +124,8 @@ class Planner:
         entering = surviving_share([step.pass_share for step in product.steps])
         loads = [s.load_size or self.casts_per_load * share for s, share in zip(product.steps, entering, strict=True)]
         minutes = [
-            float(own[0] + load[0] / size)
-            for own, load, size in zip(self.point.minutes, self.point.load_minutes, loads, strict=True)
+            float(own[0] + product.turn_minutes(step) / size)
+            for own, step, size in zip(self.point.minutes, product.steps, loads, strict=True)
         ]
         stations = {s.name: int(s.count) for s in self.point_inputs.stations}
         found = [w for w in load_waits(product, minutes, stations, product.mould is not None) if w.step == name]
@@ -135,7 +139,7 @@ class Planner:
 
     def needed(self, order: Order) -> dict[str, int]:
         """Good pieces, or sets, still to come by item, loads under way not counted. [piece or set]"""
-        return {name: -(-count // order.set_of) for name, count in order.short.items()}
+        return {name: -(-count // order.matched) for name, count in order.short.items()}
 
     def casts(self, order: Order, *, alike: bool = True) -> tuple[dict[str, int], float]:
         """Casts to start by item so that the order is met with its confidence, and the chance of that. [cast, -]
@@ -151,10 +155,10 @@ class Planner:
         given = self.casts_per_load, d.good_share, d.load_correlation if alike else np.zeros_like(d.load_correlation)
         if len(needed) == 1:
             [(name, count)], lost = needed.items(), {"started": self._started(order), "ruined": d.ruined}
-            casts = casts_for(count, order.confidence, *given, set_size=order.set_of, **lost)
-            return {name: casts}, self._chance(order, [casts])
+            casts = casts_for(count, order.confidence, *given, set_size=order.matched, **lost)
+            return {name: casts}, self.chance(order, [casts])
         wanted, started = list(needed.values()), self._started_by_item(order)
-        found, chance = casts_by_variant(wanted, order.confidence, *given, order.set_of, started, ruined=d.ruined)
+        found, chance = casts_by_variant(wanted, order.confidence, *given, order.matched, started, ruined=d.ruined)
         return dict(zip(needed, found, strict=True)), chance
 
     def curve(self, order: Order, casts) -> np.ndarray:
@@ -162,16 +166,16 @@ class Planner:
         wanted = np.array(list(self.needed(order).values()))
         shares = np.cumsum(wanted / max(wanted.sum(), 1))
         split = [np.diff(np.floor(shares * n + 0.5), prepend=0).astype(int).tolist() for n in casts]
-        return np.array([self._chance(order, part) for part in split])
+        return np.array([self.chance(order, part) for part in split])
 
-    def _chance(self, order, casts):
+    def chance(self, order, casts):
         """Chance that these new casts by item, with the loads under way, are enough."""
         needed, d = list(self.needed(order).values()), self.draws
         given = (self.casts_per_load, d.good_share, d.load_correlation)
         if len(needed) == 1:
             lost = {"started": self._started(order), "ruined": d.ruined}
-            return chance_of(needed[0], casts[0], *given, set_size=order.set_of, **lost)
-        return chance_by_variant(needed, casts, *given, order.set_of, self._started_by_item(order), d.ruined)
+            return chance_of(needed[0], casts[0], *given, set_size=order.matched, **lost)
+        return chance_by_variant(needed, casts, *given, order.matched, self._started_by_item(order), d.ruined)
 
     def chance_without_more(self, order: Order) -> float:
         """Chance that what is under way is enough. [-]"""
@@ -204,7 +208,8 @@ class Planner:
         planned = len(rows)
         rows += [np.bincount(np.arange(most) % len(items), minlength=len(items))] * extra
         casts = np.array(rows).reshape(len(rows), len(items))
-        return Loads(casts=casts, promised=promised, started=started, planned=planned, promised_products=tuple(products))
+        counts = {"promised": promised, "started": started, "planned": planned}
+        return with_making(self, Loads(casts=casts, **counts, promised_products=tuple(products)))
 
     def course(
         self,
@@ -246,7 +251,7 @@ class Planner:
             If no day of the calendar is open.
         """
         opened = self._opened(order, hours_share)
-        key = loads.casts.tobytes(), loads.casts.shape, draws.load_correlation.size, record
+        key = loads.by_draw.tobytes(), loads.casts.shape, draws.load_correlation.size, record
         if key not in self._thrown:  # the same loads meet the same fate in every plan
             self._thrown = {key: fates(loads, draws, None if record else (self.seed, 2))} | dict(list(self._thrown.items())[-3:])
         entering, good = self._thrown[key]
@@ -255,6 +260,8 @@ class Planner:
         plan = self._plan(order, loads, draws, entering, good, opened, stations)
         for name in dict.fromkeys(loads.promised_products):
             plan = plan if name == self.product else self._with_other(plan, name, order, loads, draws, opened, record, stations)
+        if self.moulds:
+            plan = in_calendar(self, plan, loads, draws, opened)
         if starts or sets:
             plan = repeated(plan, [opened.seconds(day) for day in starts], list(sets))
         deadline = last_moment(self.kit.study, opened, order.due)
@@ -268,11 +275,13 @@ class Planner:
 
     def _weights(self, order, loads, good):
         """Weights of the draws by whether their planned loads are enough, which the formula knows without the noise of draws."""
+        if loads.each is not None:
+            return np.full(good.shape[0], 1.0 / good.shape[0])
         own, needed = loads.own, np.array(list(self.needed(order).values()))
-        enough = ((good[:, own] // order.set_of).sum(axis=1) >= needed).all(axis=1)
-        key = order.set_of, tuple(needed), self._started(order), loads.casts[own].tobytes()
+        enough = ((good[:, own] // order.matched).sum(axis=1) >= needed).all(axis=1)
+        key = order.matched, tuple(needed), self._started(order), loads.casts[own].tobytes()
         if key not in self._exact:
-            self._exact[key] = self._chance(order, loads.casts[loads.new].sum(axis=0).tolist())
+            self._exact[key] = self.chance(order, loads.casts[loads.new].sum(axis=0).tolist())
         seen, exact = enough.mean(), self._exact[key]
         if not 0.0 < seen < 1.0:
             return np.full(enough.size, 1.0 / enough.size)
@@ -291,8 +300,10 @@ class Planner:
         They take stations, racks and hands like any load; moulds for them are taken to be enough.
         """
         if name not in self._others:
-            self._others[name] = Planner(self.kit, name, self.learning_casts, draws=self.draws.load_correlation.size)
-        other, size, before = self._others[name], draws.load_correlation.size, len(plan.stages)
+            self._others[name] = Planner(
+                self.kit, name, self.learning_casts, draws=self.draws.load_correlation.size, base=self.base
+            )
+        other, size = self._others[name], draws.load_correlation.size
         mine = [load for load, product in enumerate(loads.promised_products) if product == name]
         own = Loads(casts=loads.size[mine][:, None], promised=len(mine), started=0, planned=len(mine))
         given = (
@@ -301,20 +312,15 @@ class Planner:
             other.point if typical else other.draws.part(size),
         )
         theirs = other._plan(*given, *fates(*given[1:], None if typical else (self.seed, 3)), opened, stations)
-        behind = [(0, 0), (0, 0), (0, len(theirs.stages))]
-        many = {key: np.pad(getattr(plan, key), behind) for key in ("work", "wait", "places")}
-        for key, value in many.items():
-            value[:, mine] = np.pad(getattr(theirs, key), [(0, 0), (0, 0), (before, 0)])
-        # a station that both use holds as many loads as of the one of which it holds fewer: the cautious side
-        shared = {key: min(count, plan.slots.get(key, count)) for key, count in theirs.slots.items()}
         stages = [replace(stage, name=f"{stage.name if n else 'casting'} ({name})") for n, stage in enumerate(theirs.stages)]
-        begin = dict.fromkeys(mine, (before, 0, None, False))
-        return replace(plan, **many, stages=(*plan.stages, *stages), slots=plan.slots | shared, under_way=plan.under_way | begin)
+        return through_other_stages(plan, replace(theirs, stages=tuple(stages)), mine)
 
     def _plan(self, order, loads, draws, entering, good, opened, stations):
         file, steps, first = self.kit.study.file, list(self.entry.steps.items()), self.first_wait
         names = [name for name, _ in steps]
-        minutes, wait = self.step_minutes(draws, entering), np.stack([np.rint(w * 3600) for w in draws.wait], axis=-1)
+        entering, lots = with_copies(self, entering, self.lots(loads, draws), loads)
+        minutes = self.step_minutes(draws, entering, lots)
+        wait = np.stack([np.rint(w * 3600) for w in draws.wait], axis=-1)
         reference = [
             1.0
             if s.wait_at is None or not file.temperature.months
@@ -343,7 +349,7 @@ class Planner:
                     name=name if k > first else " + ".join(names[: first + 1]),
                     block=whole
                     if k == first
-                    else s.load_minutes.value > 0 and int(work[..., k - first].max(initial=0)) <= longest,
+                    else s.load_minutes.value + s.lot_minutes.value > 0 and int(work[..., k - first].max(initial=0)) <= longest,
                     station=station,
                     rack=s.wait_in if s.wait_in in file.racks else None,
                     sanding=is_hand_sanding(name, s),
@@ -351,18 +357,18 @@ class Planner:
                 )
             )
         needed = np.array(list(self.needed(order).values()))
-        credit = good // order.set_of
+        credit = good // order.matched
         credit[:, : loads.promised] = 0
         size = draws.load_correlation.size
-        mould = self.entry.mould
-        sets, named = self.mould_sets, None if mould is None else mould.free_after
+        mould, sets, own = self.entry.mould, self.mould_sets, self.moulds
         under_way = {}
         for n, under in enumerate(order.under_way):
             closes = opened.seconds(under.poured) + DAY  # the hour is not in the log: the end of the day is the cautious one
             ready = max(closes + int(waits[:, loads.promised + n, 0].max()), opened.seconds(order.start))
             busy = ready > opened.seconds(order.start)
-            # what is poured and not yet checked may be in its moulds still, but not more of it than there are sets
-            in_moulds = len(order.under_way) - n <= sets
+            # what is poured and not yet checked may be in its moulds still, but not more of it than there are
+            full = len(order.under_way) - n if own is None else sum(own.fills(later.casts) for later in order.under_way[n:])
+            in_moulds = full <= (sets if own is None else own.in_hand)
             under_way[loads.promised + n] = (1, ready, stages[0].station if busy else None, in_moulds)
         return Plan(
             stages=tuple(stages),
@@ -372,24 +378,34 @@ class Planner:
             needed=needed,
             in_hand=np.zeros_like(needed),
             planned=loads.planned,
+            after=loads.after,
             slots=slots,
             places_in={name: int(rack.places.value) for name, rack in file.racks.items()},
             places=places,
-            mould_sets=np.full(size, sets),
+            moulds=np.full(size, sets),
+            mould_use=min(sets, 1),
             mould_rest=0 if mould is None else round(mould.rest.value * 3600),
-            mould_stage=0 if not waits.any() else 1 if not named else max(names.index(named) - first, 0),
+            mould_stage=self.taken_out - first,
             start=np.full(size, opened.seconds(order.start)),
             pack=np.rint(draws.order_minutes * 60).astype(np.int64),
             under_way=under_way,
         )
 
-    def step_minutes(self, draws: Draws, entering: np.ndarray) -> np.ndarray:
-        """Hand work of each load at each step; shape (D, L, K). [min]"""
+    def lots(self, loads: Loads, draws: Draws) -> np.ndarray:
+        """Lots in each load, those promised before having as many as the year's; shape (D or 1, L). [lot]"""
+        lots = (loads.by_draw if loads.each is None or draws.rows is None else loads.each[draws.rows]) > 0
+        lots = lots.sum(axis=2).astype(float)
+        lots[:, : loads.promised] = self.entry.lots_per_load.value
+        return lots
+
+    def step_minutes(self, draws: Draws, entering: np.ndarray, lots: np.ndarray) -> np.ndarray:
+        """Hand work of each load, with so many lots in it, at each step; shape (D, L, K). [min]"""
         parts = []
         for k, step in enumerate(self.entry.steps.values()):
             pieces = entering[..., k]
             turns = 1.0 if step.load_size is None else pieces / step.load_size.value
-            parts.append(pieces * draws.minutes[k][:, None] + np.where(pieces > 0, turns * draws.load_minutes[k][:, None], 0.0))
+            load = turns * draws.load_minutes[k][:, None] + lots * draws.lot_minutes[k][:, None]
+            parts.append(pieces * draws.minutes[k][:, None] + np.where(pieces > 0, load, 0.0))
         return np.stack(parts, axis=-1)
 
     def _share_of_station(self, k):

@@ -1,17 +1,18 @@
 """What an order costs, what it must bring, and what a price would pay an hour."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from math import ceil
 
 import numpy as np
 
 from ..models import piece_cost
-from ..models.costs import mould_per_cast
-from ..models.orders import loads_for
+from ..models.costs import material_cost, mould_per_cast
+from ..models.counts import loads_for
 from ..models.schedule import DAY
 from ..models.yields import surviving_share
 from .buying import buying_list
+from .mould_choice import mould_cost
 from .plan import OrderPlan
 
 __all__ = ["SAFE", "Quoted", "price_of"]
@@ -34,6 +35,7 @@ class Quoted:
     kept_share: np.ndarray  # of the price, after fees and refunds; shape (D,) [-]
     fixed_fees: np.ndarray  # that do not follow the price; shape (D,) [money]
     target: float  # [money/hour]
+    moulds_unworn: float = 0.0  # paid now for moulds that the order does not wear, hours at the target in it [money]
 
     @cached_property
     def hours(self) -> np.ndarray:
@@ -64,6 +66,11 @@ class Quoted:
         """Price that on average pays overheads, equipment and every hour the target. [money]"""
         return float(self.each_full_cost.mean())
 
+    @cached_property
+    def moulds_paid(self) -> float:
+        """Full cost with all moulds made for the order paid by it. [money]"""
+        return self.full_cost + float((self.moulds_unworn / self.kept_share).mean())
+
     def at_chance(self, chance: float) -> float:
         """Price at which every hour earns the target with a chance. [money]"""
         return float(np.quantile(self.each_full_cost, chance))
@@ -92,10 +99,12 @@ class Quoted:
 
     @cached_property
     def at_risk(self) -> float:
-        """Money for what must be bought, and the target for casting the first load. [money]"""
+        """Money for what must be bought, and the target for making moulds one by one and casting the first load. [money]"""
         bought = sum(row.cost for row in buying_list(self.plan))
+        bought += mould_cost(self.plan).hours * self.target if self.plan.planner.moulds else 0.0
         planner, loads = self.plan.planner, self.plan.loads
-        first = planner.step_minutes(planner.point, self.plan.typical.entering)[0]
+        typical = self.plan.typical_loads
+        first = planner.step_minutes(planner.point, self.plan.typical.entering, planner.lots(typical, planner.point))[0]
         new = min(loads.new.start, loads.planned - 1)
         return float(bought + (first[new].sum() / 60 * self.target if self.plan.new_loads else 0.0))
 
@@ -119,13 +128,15 @@ def price_of(plan: OrderPlan) -> Quoted:
     channel = next((c for c in inputs.channels if c.name == order.channel), None)
     target = float(planner.point_inputs.target_per_hour)
     size = planner.draws.load_correlation.size
-    cost = piece_cost(product, target, planner.learning_casts)
-    past, past_minutes = _past(plan)
+    lots = planner.lots(loads, planner.draws)[:, own].sum(axis=1)
+    cost = piece_cost(replace(product, lots_per_load=0.0), target, planner.learning_casts)  # what lots take is counted by lots
+    past, past_minutes, past_lots = _past(plan)
     entering = course.entering[:, own].sum(axis=1) + past[:, :-1]
-    casts = float(loads.size[own].sum()) + past[:, 0]
+    casts = loads.by_draw[:, own].sum(axis=(1, 2)) + past[:, 0]
     minutes = plan.step_minutes.sum(axis=(1, 2)) + past_minutes
     spent = sum(entering[:, k] * (step.material + step.consumables) for k, step in enumerate(cost.steps))
-    spent = spent + order.pieces * cost.parts
+    a_lot = [material_cost(m.cost, m.loss_share) for step in product.steps for m in step.materials if m.per == "lot"]
+    spent = spent + order.pieces * cost.parts + (lots + past_lots) * sum(a_lot, 0.0)
     mould_minutes, mould_material = mould_per_cast(product)
     minutes, spent = minutes + casts * mould_minutes, spent + casts * mould_material
     good = course.good[:, own].sum(axis=(1, 2))
@@ -145,6 +156,7 @@ def price_of(plan: OrderPlan) -> Quoted:
         spent = spent + free["packaging"] + (free["postage"] - free["revenue"])
     bench, orders = of(minutes) / 60.0, of(planner.draws.order_minutes) / 60.0
     overhead, hidden = _shared(plan, bench)
+    moulds = mould_cost(plan)
     return Quoted(
         plan=plan,
         bench_hours=bench,
@@ -157,18 +169,23 @@ def price_of(plan: OrderPlan) -> Quoted:
         kept_share=of(kept),
         fixed_fees=of(fixed),
         target=target,
+        moulds_unworn=0.0 if plan.planner.moulds is None else max(moulds.now - moulds.worn, 0.0),
     )
 
 
 def _past(plan):
-    """Pieces entering each step and good in the end, of what is in hand, shape (D, K + 1); its minutes, shape (D,)."""
+    """Pieces entering each step and good in the end, of what is in hand, shape (D, K + 1); its minutes, shape (D,); its lots."""
     planner, order, draws = plan.planner, plan.order, plan.planner.draws
     unbooked = max(order.good - sum(good for _, good in order.checked), 0)
     casts = ceil(unbooked / float(planner.point.good_share[0]) - 1e-9)
     sizes = np.array([*(casts for casts, _ in order.checked), *loads_for(casts, planner.casts_per_load)])
     surviving = np.stack([*np.broadcast_arrays(*surviving_share(draws.shares)), draws.good_share], axis=-1)
     through = sizes[:, None] * surviving[:, None, :]
-    return through.sum(axis=1), planner.step_minutes(draws, through[..., :-1]).sum(axis=(1, 2))
+    named, whole = sum(count > 0 for count in order.in_hand.values()), len(sizes) - len(order.checked)
+    lots = np.array(
+        [*(1.0 for _ in order.checked), *(max(named / whole, 1.0) for _ in range(whole))]
+    )  # a booked load is of one lot
+    return through.sum(axis=1), planner.step_minutes(draws, through[..., :-1], lots).sum(axis=(1, 2)), lots.sum()
 
 
 def _shared(plan, bench):

@@ -35,6 +35,7 @@ class Quote:
     currency: str  # its code
     locale: str  # in which amounts and dates are written
     contact: str = ""  # how to reach the maker, of one or several lines
+    cast_together: bool = True  # whether the pieces of a set come from one load
     set_of: int = 1  # pieces that must match each other; divides `pieces` and every variant [piece/set]
     variants: dict[str, int] = field(
         default_factory=dict

@@ -4,11 +4,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..models.costs import hands_on_minutes
 from ..models.schedule import Plan, Schedule
+from ..models.workshop import Channel, Product
 from ..models.yields import rolled_yield, surviving_share
 from .dates import Opening
+from .making import Making, MakingLoad
 
-__all__ = ["Draws", "Loads", "SimulatedOrder", "fates", "repeated"]
+__all__ = ["Draws", "Loads", "SimulatedOrder", "draws_of", "entering_of", "fates", "good_of", "repeated"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -17,11 +20,15 @@ class Draws:
 
     minutes: tuple[np.ndarray, ...]  # by step, for a piece entering, rework in it [min/piece]
     load_minutes: tuple[np.ndarray, ...]  # by step [min/load]
+    lot_minutes: tuple[np.ndarray, ...]  # by step [min/lot]
     wait: tuple[np.ndarray, ...]  # by step [hour]
     shares: tuple[np.ndarray, ...]  # by step, passing [-]
     load_correlation: np.ndarray  # [-]
     ruined: np.ndarray  # chance that a load is lost as a whole [-]
     order_minutes: np.ndarray  # [min/order]
+    rows: np.ndarray | None = None  # which of all draws these are; None: all of them
+    # of each step of making moulds: for a mould, for a pour of several [min], and its wait [hour]
+    mould_steps: tuple[np.ndarray, ...] = ()
 
     @property
     def good_share(self) -> np.ndarray:
@@ -30,10 +37,13 @@ class Draws:
 
     def part(self, size: int) -> "Draws":
         """So many of the draws, evenly spread over all; all of them where there are no more."""
-        rows = np.linspace(0, self.load_correlation.size - 1, min(size, self.load_correlation.size)).round().astype(int)
-        many = {name: tuple(a[rows] for a in getattr(self, name)) for name in ("minutes", "load_minutes", "wait", "shares")}
+        return self.at(np.linspace(0, self.load_correlation.size - 1, min(size, self.load_correlation.size)).round().astype(int))
+
+    def at(self, rows: np.ndarray) -> "Draws":
+        """Some of the draws, in this order, any of them more than once."""
+        many = ("minutes", "load_minutes", "lot_minutes", "wait", "shares", "mould_steps")
         alone = {name: getattr(self, name)[rows] for name in ("load_correlation", "ruined", "order_minutes")}
-        return Draws(**many, **alone)
+        return Draws(**{name: tuple(a[rows] for a in getattr(self, name)) for name in many}, **alone, rows=rows)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,6 +55,29 @@ class Loads:
     started: int  # loads of the order under way, which come next
     planned: int  # all but the extra ones
     promised_products: tuple[str, ...] = ()  # of each promised load
+    making: Making | None = None  # whose loads come between those under way and the new ones; None where moulds come in sets
+    # of a plan that is topped up, whose `casts` are those of a typical draw: the round of each load, and of every draw the casts of
+    # each load, shape (D, L, I), and what `fates` gives for them
+    rounds: tuple[int, ...] = ()
+    each: np.ndarray | None = None
+    fate: tuple[np.ndarray, np.ndarray] | None = None
+    typical: int = 0  # the draw whose casts `casts` are
+
+    @property
+    def by_draw(self) -> np.ndarray:
+        """Casts of each load in each draw; one row where all are alike; shape (D or 1, L, I). [cast]"""
+        return self.casts[None] if self.each is None else self.each
+
+    @property
+    def after(self) -> dict[int, tuple[int, ...]]:
+        """By load of a later round: those of the order before it, which must be counted first."""
+        own = [load for load in range(self.promised, len(self.rounds)) if load not in self.made]
+        return {n: tuple(m for m in own if self.rounds[m] < self.rounds[n]) for n in own if self.rounds[n] > 1}
+
+    def of_draw(self, draw: int) -> "Loads":
+        """A plan that is topped up as it goes in one draw."""
+        one = slice(draw, draw + 1)
+        return replace(self, casts=self.each[draw], each=self.each[one], fate=tuple(part[one] for part in self.fate))
 
     @property
     def size(self) -> np.ndarray:
@@ -52,14 +85,19 @@ class Loads:
         return self.casts.sum(axis=1)
 
     @property
+    def made(self) -> dict[int, MakingLoad]:
+        """Pours of moulds and loads of copies, by number of the load."""
+        return {} if self.making is None else dict(enumerate(self.making.loads, self.promised + self.started))
+
+    @property
     def own(self) -> slice:
-        """Loads of the order, under way and new."""
+        """Loads of the order, under way and new, with those of mould making, which give no piece of it."""
         return slice(self.promised, self.planned)
 
     @property
     def new(self) -> slice:
         """Loads of the order still to pour, extra ones apart."""
-        return slice(self.promised + self.started, self.planned)
+        return slice(self.promised + self.started + len(self.made), self.planned)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,6 +139,47 @@ class SimulatedOrder:
         return int(self.schedule.finish[order][min(int(np.searchsorted(reached, chance - 1e-9)), order.size - 1)])
 
 
+def draws_of(product: Product, channel: Channel | None, size: int, alike, *, casts: float, loads_per_year: float) -> Draws:
+    """Draws of one product in so many possible worlds.
+
+    Parameters
+    ----------
+    product, channel : Product, Channel
+        With their numbers at a point or by draw; the channel gives the minutes of an order, none without it.
+    size : int
+        Draws.
+    alike : ndarray, shape (D,)
+        Intra-load correlation. [-]
+    casts : float
+        Over which learning is averaged. [cast]
+    loads_per_year : float
+        Among which loads that are ruined as a whole are. [load/year]
+    """
+    surviving = surviving_share([step.pass_share for step in product.steps])
+
+    def full(value):
+        return np.broadcast_to(np.asarray(value, float), (size,))
+
+    return Draws(
+        minutes=tuple(
+            full(hands_on_minutes(step, product.made_before, casts * np.asarray(share)))
+            for step, share in zip(product.steps, surviving, strict=True)
+        ),
+        load_minutes=tuple(full(step.load_minutes) for step in product.steps),
+        lot_minutes=tuple(full(step.lot_minutes) for step in product.steps),
+        wait=tuple(full(step.wait_hours) for step in product.steps),
+        shares=tuple(full(step.pass_share) for step in product.steps),
+        load_correlation=full(alike),
+        ruined=full(np.minimum(product.ruined_loads_per_year / loads_per_year, 0.9)),
+        order_minutes=full(0.0 if channel is None else channel.minutes_per_order),
+        mould_steps=tuple(
+            full(value)
+            for step in (product.mould.steps if product.mould else ())
+            for value in (step.minutes, step.load_minutes, step.wait_hours)
+        ),
+    )
+
+
 def fates(loads: Loads, draws: Draws, seed: tuple[int, int] | None) -> tuple[np.ndarray, np.ndarray]:
     """What becomes of the pieces of each load: at random, or as rounded means where there is no seed.
 
@@ -120,34 +199,51 @@ def fates(loads: Loads, draws: Draws, seed: tuple[int, int] | None) -> tuple[np.
     good : ndarray, shape (D, L, I)
         Good pieces of each item. [piece]
     """
-    size, count = loads.size, len(draws.shares)
-    shape = (draws.load_correlation.size, size.size)
-    entering = np.empty((*shape, count), np.int64)
+    if loads.fate is not None:
+        return loads.fate if draws.rows is None else tuple(part[draws.rows] for part in loads.fate)
+    casts = loads.casts[None]
     if seed is None:
+        shape = (draws.load_correlation.size, loads.size.size)
         surviving = np.array([float(share) for share in surviving_share([s[0] for s in draws.shares])])
-        entering[:] = np.ceil(size[None, :, None] * surviving - 1e-9)
+        entering = np.empty((*shape, len(draws.shares)), np.int64)
+        entering[:] = np.ceil(loads.size[None, :, None] * surviving - 1e-9)
         total = np.cumsum(loads.casts * float(draws.good_share[0]), axis=0)
         good = np.diff(np.floor(total + 1e-9), axis=0, prepend=0)[None].astype(np.int64)
         return entering, np.minimum(good, loads.casts)
     rng = np.random.default_rng(seed)
+    good = good_of(casts, draws, rng)
+    return entering_of(casts, good, draws, rng), good
+
+
+def good_of(casts: np.ndarray, draws: Draws, rng: np.random.Generator) -> np.ndarray:
+    """Good pieces of loads, by chance; shape (D, L, I).
+
+    `casts` are those of each load and item, of every draw or of one row for all; shape (D or 1, L, I). [cast]
+    """
+    shape = (draws.load_correlation.size, casts.shape[1])
     share, alike = draws.good_share[:, None], draws.load_correlation[:, None]
     strength = (1.0 - alike) / np.maximum(alike, 1e-12)
     own = np.where(
         alike > 1e-9, rng.beta(np.maximum(share * strength, 1e-9), np.maximum((1 - share) * strength, 1e-9), shape), share
     )
-    good = rng.binomial(loads.casts, own[..., None]) * (rng.random(shape) >= draws.ruined[:, None])[..., None]
-    # scrap falls on the steps in proportion to what each rejects
+    return rng.binomial(casts, own[..., None]) * (rng.random(shape) >= draws.ruined[:, None])[..., None]
+
+
+def entering_of(casts: np.ndarray, good: np.ndarray, draws: Draws, rng: np.random.Generator) -> np.ndarray:
+    """Pieces of each load that enter each step, scrap falling on the steps in proportion to what each rejects; shape (D, L, K)."""
+    size, count = casts.sum(axis=2), len(draws.shares)
     left = size - good.sum(axis=2)
     surviving = surviving_share(draws.shares)
     rejects = [np.asarray(s * (1 - y)) for s, y in zip(surviving, draws.shares, strict=True)]
     remaining = np.cumsum(rejects[::-1], axis=0)[::-1]
-    gone = np.zeros(shape, np.int64)
+    gone = np.zeros(left.shape, np.int64)
+    entering = np.empty((*left.shape, count), np.int64)
     for k in range(count):
         entering[..., k] = size - gone
         chance = np.where(remaining[k] > 0, rejects[k] / np.maximum(remaining[k], 1e-300), 0.0)
         here = rng.binomial(left, np.clip(chance, 0, 1)[:, None]) if k < count - 1 else left
         gone, left = gone + here, left - here
-    return entering, good
+    return entering
 
 
 def repeated(plan: Plan, starts: list[int], sets: list[int]) -> Plan:
@@ -155,4 +251,6 @@ def repeated(plan: Plan, starts: list[int], sets: list[int]) -> Plan:
     times, size = max(len(starts), len(sets)), plan.start.size
     many = {name: np.concatenate([getattr(plan, name)] * times) for name in ("work", "wait", "credit", "places", "pack")}
     begins = np.repeat(starts, size) if starts else np.tile(plan.start, times)
-    return replace(plan, **many, start=begins, mould_sets=np.repeat(sets, size) if sets else np.tile(plan.mould_sets, times))
+    if np.ndim(plan.mould_use) == 2:
+        many["mould_use"] = np.tile(plan.mould_use, (times, 1))
+    return replace(plan, **many, start=begins, moulds=np.repeat(sets, size) if sets else np.tile(plan.moulds, times))

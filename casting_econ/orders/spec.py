@@ -15,7 +15,9 @@ from ..study.fields import decided
 from ..study.numbers import UNKNOWN, given_unit
 from ..study.records import split_order
 
-__all__ = ["Order", "UnderWay", "order_of"]
+__all__ = ["AT_ONCE", "TOP_UP", "Order", "UnderWay", "order_of"]
+
+AT_ONCE, TOP_UP = "all at once", "count, then top up"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,7 +40,8 @@ class Order:
     due: date  # on which the parcel must have arrived
     start: date  # first day on which work can begin
     confidence: float = 0.95
-    set_of: int = 1  # pieces that must match, so come from one load
+    set_of: int = 1  # pieces that must match
+    match_within: str = "load"  # what such a set must come from: one "load", or one "lot" over any loads
     variants: dict[str, int] = field(default_factory=dict)  # pieces by colour or form; empty: all alike
     channel: str | None = None
     price: float | None = None  # offered [money/order]
@@ -48,9 +51,16 @@ class Order:
     rounds: int = 2  # lots that time may allow
     in_hand: dict[str, int] = field(default_factory=dict)  # good pieces by variant; "" where there are none
     under_way: tuple[UnderWay, ...] = ()
+    counted: dict[str, int] = field(default_factory=dict)  # casts through their last check by variant
     checked: tuple[tuple[int, int], ...] = ()  # casts and good pieces of each load through its last check
     begun: date | None = None  # first pour in the batches log
+    policy: str | None = None  # "all at once" or "count, then top up"; None as the first
     what: str = ""
+
+    @property
+    def matched(self) -> int:
+        """Pieces that must come from one load. [piece]"""
+        return self.set_of if self.match_within == "load" else 1
 
     @property
     def items(self) -> dict[str, int]:
@@ -122,7 +132,7 @@ def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = No
         right = one_of(name, known) if known else f"a [commissions.NAME] table in {STUDY_FILE}"
         raise refusal("NAME", "unknown commission", right, found=repr(name))
     entry, given = _read(kit, name, asked, in_hand)
-    product, size = file.products.get(entry.product), entry.set_of
+    product, size = file.products.get(entry.product), entry.set_of if entry.match_within == "load" else 1
     if product and size > (load := int(product.casts_per_load.value)):
         fault("set_of", "is more than one load gives, from which a set must come", str(size), f"at most {load}")
     else:
@@ -210,7 +220,7 @@ def _from_batches(booked, items):
 
     The log names the order, and the variant after a slash: 'hotel / sea green'.
     """
-    done, under_way, checked, faults = {}, [], [], []
+    done, counted, under_way, checked, faults = {}, {}, [], [], []
     names = {key.casefold(): key for key in items}
     for row in booked:
         said = split_order(row.order)[1]
@@ -221,6 +231,7 @@ def _from_batches(booked, items):
             faults.append(Fault("batches", f"batch {row.batch} {wrong}", right, column="order", found=repr(row.order)))
         elif row.good == row.good:
             done[variant] = done.get(variant, 0) + int(row.good)
+            counted[variant] = counted.get(variant, 0) + int(row.casts)
             checked.append((int(row.casts), int(row.good)))
         else:
             started = UnderWay(batch=str(row.batch), variant=variant, casts=int(row.casts), poured=row.date.date())
@@ -228,4 +239,4 @@ def _from_batches(booked, items):
     if faults:
         raise StudyError(faults)
     begun = booked[0].date.date() if booked else None
-    return done, {"under_way": tuple(under_way), "checked": tuple(checked), "begun": begun}
+    return done, {"under_way": tuple(under_way), "counted": counted, "checked": tuple(checked), "begun": begun}

@@ -7,8 +7,9 @@ import numpy as np
 import pandas as pd
 from babel.dates import format_skeleton, format_time
 
+from ..faults import counted
 from ..formatting import Format
-from ..models.orders import counts_from_loads, loads_for
+from ..models.counts import counts_from_loads, loads_for
 from ..models.schedule import DAY, NEVER
 from ..pages.table import shown
 from .buying import buying_list
@@ -72,7 +73,7 @@ def confidence_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
 @shown("order-curve", "The curve in figures", "casts: 0; chance: chance", fold=True)
 def curve_table(plan: OrderPlan) -> pd.DataFrame:
     """Chance of enough good pieces [-] by number of new casts."""
-    low = max(sum(plan.planner.needed(plan.order).values()) * plan.order.set_of - plan.order.poured, 0)
+    low = max(sum(plan.planner.needed(plan.order).values()) * plan.order.matched - plan.order.poured, 0)
     high = max(ceil(1.12 * plan.casts), plan.casts + 4)
     casts = np.unique(np.linspace(low, high, 41).round().astype(int))
     return list(zip(casts, plan.planner.curve(plan.order, casts), strict=True))
@@ -115,7 +116,7 @@ def set_table(plan: OrderPlan) -> pd.DataFrame:
     """Distribution of the full sets that the planned casts give, all variants taken as one."""
     planner, d = plan.planner, plan.planner.draws
     loads = (*loads_for(plan.casts, planner.casts_per_load), *(u.casts for u in plan.order.under_way))
-    chances = counts_from_loads(loads, d.good_share, d.load_correlation, plan.order.set_of, d.ruined).mean(axis=0)
+    chances = counts_from_loads(loads, d.good_share, d.load_correlation, plan.order.matched, d.ruined).mean(axis=0)
     at_least = np.cumsum(chances[::-1])[::-1]
     frame = pd.DataFrame({"sets": np.arange(chances.size), "chance": chances, "at least": at_least})
     return frame[(frame.chance > 5e-4)].reset_index(drop=True)
@@ -141,21 +142,30 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
 
     rows = []
     for load in range(loads.planned):
-        kind = "under way" if load < loads.new.start else "new"
+        kind = "under way" if load < loads.new.start else f"round {loads.rounds[load]}" if plan.tops_up else "new"
+        casts = int(loads.size[load])
+        if load in loads.made:
+            made = loads.made[load]
+            kind = counted(made.count, "mould") if made.kind == "moulds" else "copies of the masters"
+            casts = made.count if made.kind == "copies" else 0
         if load < loads.promised:
             product = loads.promised_products[load]
             kind = "promised before" if product == plan.order.product else f"promised before: {product}"
         parts = [f"{count} {name}" for name, count in zip(plan.order.items, loads.casts[load], strict=True) if name and count]
         parts = parts if load >= loads.promised else []  # what was promised before has no variants of this order
-        ends = course.schedule.done[:, load]
+        cast = np.broadcast_to(loads.by_draw[:, load].any(axis=1), len(course.weights))  # a later round may have no such load
+        ends = np.where(cast, course.schedule.done[:, load], NEVER)
         through = np.sort(ends[ends < NEVER])
         early, late = (ending(through[int(q * through.size)]) if through.size else "–" for q in (0.1, 0.9))
         here = typical.schedule.done[0, load]
         missing = "complete before" if typical.schedule.complete[0] < NEVER else "not within the calendar"
         when = opened.moment(plan.pours[load]) if load in plan.pours else None
         at = "–" if when is None else f"{_short(fmt, when.date())}, {format_time(when, 'short', locale=fmt.locale)}"
-        done, needed = ending(here) if here < NEVER else missing, float(course.weights[(ends < NEVER) | ~order_ends].sum())
-        rows.append((load + 1, kind, int(loads.size[load]), ", ".join(parts), at, done, early, late, needed))
+        done, needed = (
+            ending(here) if here < NEVER else missing,
+            float(course.weights[cast & ((ends < NEVER) | ~order_ends)].sum()),
+        )
+        rows.append((load + 1, kind, casts, ", ".join(parts), at, done, early, late, needed))
     return rows
 
 
@@ -205,7 +215,7 @@ def hours_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
         "enquiry, packing and posting": quoted.order_hours,
         "its share of the weekly hours": quoted.hidden_hours,
     }
-    means = {name: hours.mean() for name, hours in parts.items() if hours.mean() > 0}
+    means = {name: hours.mean() for name, hours in parts.items() if hours.mean() > 1e-9}  # less is rounding
     total = sum(hours.mean() for hours in parts.values())
     rows = [(name, mean, *np.quantile(parts[name], [0.1, 0.9]), mean / total if total else 0.0) for name, mean in means.items()]
     return [*rows, ("all of it", total, *np.quantile(quoted.hours, [0.1, 0.9]), 1.0)]
@@ -259,6 +269,8 @@ def price_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
         ("target pay in eight cases of ten", quoted.at_chance(0.8)),
         ("target pay in nineteen cases of twenty", quoted.at_chance(0.95)),
     ]
+    if quoted.moulds_unworn:
+        rows.insert(3, ("full cost, with all moulds made for it paid now", quoted.moulds_paid))
     if plan.order.price is not None:
         rows.append(("the price of the order", plan.order.price))
     return [(name, price, price / pieces, quoted.pay(price).mean(), quoted.chance(price)) for name, price in rows]

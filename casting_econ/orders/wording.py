@@ -7,8 +7,11 @@ import numpy as np
 from ..evidence import likeness
 from ..formatting import Format
 from ..models.yields import full_sets_per_load
+from .mould_page import moulds_said
 from .plan import OrderPlan
+from .policies import cast_now_sentence
 from .price import Quoted
+from .spec import AT_ONCE
 from .tables import day, rule_table
 
 __all__ = [
@@ -41,7 +44,8 @@ def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
     if order.variants:
         text += f" ({', '.join(f'{fmt.number(n)} {name}' for name, n in order.variants.items())})"
     if order.set_of > 1:
-        text += f" in sets of {order.set_of} that must match, so that each set comes from one load,"
+        place = "load" if order.match_within == "load" else "lot, whatever its loads"
+        text += f" in sets of {order.set_of} that must match, so that each set comes from one {place},"
     text += f" to arrive by {day(fmt, order.due)}; work can begin on {day(fmt, order.start)}; wanted certainty {fmt.sure(order.confidence)}."
     if order.good or order.under_way:
         text += f" **In hand: {_pieces(fmt, order.good)}**"
@@ -57,6 +61,8 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
     chance = fmt.chance(plan.chance_of_enough)
     if order.complete:
         text = "**Nothing more needs to be cast.** "
+    elif plan.tops_up:
+        text = f"{cast_now_sentence(plan, fmt)} "
     elif plan.casts:
         text = f"Start **{_pieces(fmt, plan.casts, 'cast')}** in {_pieces(fmt, plan.new_loads, 'load')}: enough good pieces with a chance of {chance}. "
     else:
@@ -73,6 +79,7 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
         elif last:
             text += "**Begin on that first day: a day later is no longer safe.** "
         more = "A load more follows at once where the planned ones fall short; that is in the chance."
+        more = "Rounds that top up are in the chance." if plan.tops_up else more
         return text + more if plan.casts or order.under_way else text.rstrip()
     earliest_promise = plan.earliest_promise
     text += f"The parcel {arrive}, which is **less than the {fmt.sure(order.confidence)} asked for**. "
@@ -90,7 +97,7 @@ def _over(plan, fmt):
 
 def alike_sentence(plan: OrderPlan, fmt: Format) -> str:
     """What it adds that pieces of one load fail together, and what that rests on; nothing where nothing is cast."""
-    if not plan.casts:
+    if not plan.casts or plan.tops_up:
         return ""
     value, band, basis = likeness(plan.planner.kit.study, plan.order.product)
     spread = f" ({fmt.number(band[0], 2)} to {fmt.number(band[1], 2)} in eight of ten)" if band else ""
@@ -119,10 +126,13 @@ def progress_sentence(plan: OrderPlan, fmt: Format) -> str:
     state = "**On course**" if plan.meets_date else "**Not on course**"
     text += f"{state}: in time with a chance of {fmt.chance(plan.course.in_time)}"
     text += (
-        f" if {_pieces(fmt, plan.casts, 'more cast')} {'is' if plan.casts == 1 else 'are'} poured in {_pieces(fmt, plan.new_loads, 'load')}."
+        f" if {_pieces(fmt, plan.casts, 'more cast')} {'is' if plan.casts == 1 else 'are'} poured in {_pieces(fmt, plan.new_loads, 'load')}"
         if plan.casts
-        else " with nothing more to pour."
+        else " with nothing more to pour"
+        if not plan.tops_up
+        else ""
     )
+    text += ", and what is short after each count is cast again." if plan.tops_up else "."
     if plan.meets_date:
         last = plan.last_start
         return text + (f" Go on no later than {day(fmt, last.day)}." if last and plan.casts else "")
@@ -193,6 +203,8 @@ def sets_sentence(plan: OrderPlan, fmt: Format) -> str:
     order, planner = plan.order, plan.planner
     if order.set_of == 1:
         return ""
+    if order.matched == 1:
+        return f"Sets of {order.set_of} match within a lot, so a good piece of any load completes one: no cast is lost to odd pieces."
     share, alike = float(planner.point.good_share[0]), float(planner.point.load_correlation[0])
     size = planner.casts_per_load
     sets = full_sets_per_load(size, share, order.set_of, alike)
@@ -208,9 +220,12 @@ def moulds_sentence(plan: OrderPlan, fmt: Format) -> str:
     mould = plan.planner.entry.mould
     if mould is None:
         return "The study has no moulds for this product, so none limit the order."
+    if plan.planner.moulds is not None:
+        return moulds_said(plan, fmt)
     have, want = int(mould.sets.value), plan.sets_wanted
     text = f"In use: {_pieces(fmt, have, 'set')}. "
-    if not plan.new_loads:
+    loads = round(plan.loads_in_all)
+    if not loads:
         return text + "No load of this order is left to pour, so it asks for no more."
     text += (
         f"**The date wants {_pieces(fmt, want, 'set')}**, "
@@ -219,7 +234,7 @@ def moulds_sentence(plan: OrderPlan, fmt: Format) -> str:
         if plan.moulds_meet_date
         else f"No number of sets makes the date{f', {want} come nearest to it' if want > have else ''}; "
     )
-    text += f"{'and ' if plan.moulds_meet_date else ''}the order pours {_pieces(fmt, plan.new_loads, 'load')}{' more' if plan.order.under_way else ''}, which wear{'s' if plan.new_loads == 1 else ''} out {fmt.number(plan.sets_worn, 2)} sets on average. "
+    text += f"{'and ' if plan.moulds_meet_date else ''}the order pours {_pieces(fmt, loads, 'load')}{' more' if plan.order.under_way else ''}, which wear{'s' if loads == 1 else ''} out {fmt.number(plan.sets_worn, 2)} sets on average. "
     text += (
         f"**Make {_pieces(fmt, plan.moulds_to_make, 'set')}.**"
         if plan.moulds_to_make
@@ -302,8 +317,9 @@ def deposit_sentence(plan: OrderPlan, quoted: Quoted, price: float, fmt: Format)
     if plan.order.complete:
         return "Nothing is left to buy or to cast, so there is nothing for a deposit to cover."
     deposit = quoted.deposit(price)
+    made = ", the making of moulds" if plan.planner.moulds and plan.loads.making.to_make else ""
     return (
-        f"A deposit of **{fmt.money(deposit)}** ({fmt.percent(deposit / price if price else 0)} of the price) covers what must be bought and the first load at the target, "
+        f"A deposit of **{fmt.money(deposit)}** ({fmt.percent(deposit / price if price else 0)} of the price) covers what must be bought{made} and the first load at the target, "
         f"{fmt.money(quoted.at_risk)}"
         + ("." if deposit >= quoted.at_risk - 0.005 else ": **even the whole price does not cover that.**")
     )
@@ -330,9 +346,12 @@ def lots_sentence(plan: OrderPlan, fmt: Format) -> str:
     )
     first = " or ".join(fmt.number(q) for q in lots.first)
     text = f"Weighing casts against the cost of ending short, missing pieces not being paid, the cheapest is to start **{first} casts** {many}, at an expected cost of {fmt.money(lots.expected_cost)}; it ends with enough in {fmt.chance(lots.chance_met)} of cases."
-    if lots.first[0] < plan.casts:
-        text += f" That is fewer than the {fmt.number(plan.casts)} for a certainty of {fmt.sure(order.confidence)} in one go."
-    elif lots.first[0] > plan.casts:
-        text += f" That is more than the {fmt.number(plan.casts)} for a certainty of {fmt.sure(order.confidence)}: ending short is dear."
+    once = plan.policies[AT_ONCE].casts
+    if lots.first[0] < once:
+        text += f" That is fewer than the {fmt.number(once)} for a certainty of {fmt.sure(order.confidence)} in one go."
+    elif lots.first[0] > once:
+        text += (
+            f" That is more than the {fmt.number(once)} for a certainty of {fmt.sure(order.confidence)}: ending short is dear."
+        )
     text += " All variants count as one." if order.variants else ""
     return text + " Later lots are taken as telling nothing new about the yield."

@@ -120,9 +120,9 @@ class Changed:
         return max(self.base_limits, key=self.base_limits.get)
 
 
-def study_with_scenarios(kit: OpenStudy, names: list[str]) -> OpenStudy:
+def study_with_scenarios(kit: OpenStudy, names: list[str], *, orders: bool = False) -> OpenStudy:
     """The study with some scenarios, as a kit of its own; StudyError where they do not go together."""
-    study, factors = study_with(kit.study, names)
+    study, factors = study_with(kit.study, names, orders=orders)
     assumed = assume_changed(study, factors, kit.assumed)
     return OpenStudy(study=assumed.study, assumed=assumed)
 

@@ -76,7 +76,7 @@ def levers(kit: OpenStudy, product: str | None = None) -> list[Lever]:
     materials = ("products.*.steps.*.materials.*.cost", "products.*.parts.*.cost", "products.*.mould.material_cost")
 
     def minutes(step):
-        return tuple(f"{steps}.{step}.{kind}" for kind in ("minutes", "load_minutes", "rework_minutes"))
+        return tuple(f"{steps}.{step}.{kind}" for kind in ("minutes", "load_minutes", "lot_minutes", "rework_minutes"))
 
     found = [
         Lever(key="price", label="every price", places=("channels.*.price",), low=0.05, high=8.0),
@@ -91,7 +91,7 @@ def levers(kit: OpenStudy, product: str | None = None) -> list[Lever]:
     found += [
         Lever(key=f"minutes.{s.name}", label=f"minutes of {s.name}", places=minutes(s.name))
         for s in own.steps
-        if s.minutes or s.load_minutes
+        if s.minutes or s.load_minutes or s.lot_minutes
     ]
     found.append(Lever(key="bench", label="all minutes at the bench", places=minutes("*")))
     if any(c.minutes_per_order for c in a.channels):

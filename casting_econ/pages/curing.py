@@ -82,8 +82,8 @@ def load_waits(p: Product, minutes, stations: dict[str, int], counts_moulds: boo
     for step in p.steps:
         here = {"product": p.name, "step": step.name, "wait_hours": float(step.wait_hours)}
         count, both = stations.get(step.wait_in or ""), by_hand and step is first and step.load_size is None
-        if count is not None and step.load_minutes > 0:
-            turn = pour if both else step.load_minutes / 60.0
+        if count is not None and p.turn_minutes(step) > 0:
+            turn = pour if both else p.turn_minutes(step) / 60.0
             shared = {"turnaround_hours": float(turn), "moulds": use if both else None}
             found.append(LoadWait(resource=step.wait_in, count=count, **here, **shared))
         if use is not None and step is first:

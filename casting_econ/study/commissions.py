@@ -181,7 +181,8 @@ class CommissionEntry(Node):
     due: Date = key("day on which they must have arrived")
     start: Date | None = key("first day of work; today if not given", None)
     confidence: decided(low=0.5, high=0.9999) = key("wanted certainty of being on time and complete", 0.95)
-    set_of: decided(low=1.0, high=1000.0, whole=True, counts="piece") = key("pieces that must match, so come from one load", 1)
+    set_of: decided(low=1.0, high=1000.0, whole=True, counts="piece") = key("pieces that must match; see match_within", 1)
+    match_within: Literal["load", "lot"] = key("what a set must come from: one load, or one lot over any loads", "load")
     variants: dict[Key, decided(above=0.0, high=100_000.0, whole=True, counts="piece")] = key("pieces of each colour or form", {})
     channel: str | None = key("channel whose fees, postage and minutes it has", None)
     price: decided("{money}", per="order", high=1e9) | None = key("offered for the whole order", None)
@@ -190,6 +191,7 @@ class CommissionEntry(Node):
     leftover_value: decided("{money}", per="piece") = key("what a good piece too many is worth", 0.0)
     rounds: decided(low=1.0, high=4.0, whole=True) = key("rounds of casting that there is time for, at most", 2)
     in_hand: decided(whole=True, high=100_000.0, counts="piece") = key("good pieces there already", 0)
+    policy: Literal["all at once", "count, then top up"] | None = key("how it is cast; compared if not given", None)
     what: str = key("what the order is, in words", "")
     note: str = key("for yourself", "")
 

@@ -5,7 +5,7 @@ import re
 
 from ..draws.sampling import copula_matrix
 from ..faults import Fault, close_match, one_of
-from ..models.curing import merged_windows
+from ..models.windows import merged_windows
 from ..reference import taxes, wages
 from .numbers import Amount
 from .schema import DAYS, MONTHS
@@ -13,7 +13,7 @@ from .told import log_of
 
 __all__ = ["check_asked", "check_commissions", "check_correlations", "cross_checks", "working_windows"]
 
-STUDY_FILE = "study.toml"
+STUDY_FILE, UNUSED = "study.toml", "unknown material or part"
 MOST_PROMISED = 100  # loads that go before an order; the calendar follows each in every draw
 _HOURS = re.compile(r"^(\d{1,2}):([0-5]\d)\s*-\s*(\d{1,2}):([0-5]\d)$", re.ASCII)
 
@@ -47,9 +47,9 @@ def working_windows(calendar, faults):
     return tuple(windows)
 
 
-def _most(number):
-    """The largest value that a number can take by its own spread; not a number where the file has it wrong."""
-    return number.value if number.distribution is None else float(number.distribution.quantile(1 - 0.5**31))
+def _turn(product, step):
+    """Most hands-on minutes of a step for a load and its lots. [min/load]"""
+    return step.load_minutes.most + step.lot_minutes.most * product.lots_per_load.most
 
 
 def _longest_window(windows):
@@ -67,14 +67,23 @@ def cross_checks(file, windows, faults):
     places = {**file.stations, **file.racks}
     for name in set(file.stations) & set(file.racks):
         fault(f"racks.{name}", "same name as a station", repr(name), "a name of its own")
+    for name, station in file.stations.items():
+        if station.sizes and station.count.value != len(station.sizes):
+            right = f"{len(station.sizes)}, or no count beside a list of places, which has one for each"
+            fault(
+                f"stations.{name}.count",
+                "is not as many as the places",
+                f"{station.count.value:g}, places {list(station.sizes)}",
+                right,
+            )
     longest = _longest_window(windows) * 60
     for name, product in file.products.items():
-        first = next((key for key, step in product.steps.items() if _most(step.wait) > 0), None)
+        first = product.first_wait
         if product.cure_step is not None and product.cure_step not in product.steps:
             right = one_of(product.cure_step, product.steps)
             fault(f"products.{name}.cure_step", "unknown step", repr(product.cure_step), right)
         handled = (
-            sum(_most(step.load_minutes) for key, step in list(product.steps.items())[: 1 + list(product.steps).index(first)])
+            sum(_turn(product, step) for key, step in list(product.steps.items())[: 1 + list(product.steps).index(first)])
             if first
             else 0
         )
@@ -94,27 +103,23 @@ def cross_checks(file, windows, faults):
                 wrong = "a step before the load has waited" if out in names else "unknown step"
                 right = f"the step that gets the pieces out of the moulds, one of {', '.join(after) or 'those after a step that waits'}"
                 fault(f"products.{name}.mould.free_after", wrong, repr(out), right + close_match(out, after))
+        if product.mould is not None:
+            _check_mould(f"products.{name}.mould", product.mould, file, fault)
         for key, step in product.steps.items():
             column = f"products.{name}.steps.{key}"
             if step.wait_in is not None and step.wait_in not in places:
                 known = one_of(step.wait_in, places) if places else "one of the stations and racks, none yet"
                 fault(f"{column}.wait_in", "unknown station or rack", repr(step.wait_in), known)
             # a load turns round at a station, and in the moulds up to the first step that waits
-            most = (
-                _most(step.load_minutes) if step.wait_in in file.stations else handled if key == first and product.mould else None
-            )
+            most = _turn(product, step) if step.wait_in in file.stations else handled if key == first and product.mould else None
             if most is not None and windows and (most > longest or (most <= 0 and step.wait_in in file.stations)):
                 right = f"minutes to unload and load on the step that waits, above 0 and within the longest window of {longest:g} minutes"
                 fault(f"{column}.load_minutes", "does not fit a working window", f"{most:g} minutes", right)
-            station = file.stations.get(step.wait_in)
-            size = step.load_size or product.casts_per_load
-            if station is not None and station.places is not None and size.value > station.places.value:
-                fault(
-                    f"{column}.wait_in",
-                    "load larger than the station",
-                    f"{size.value:g} pieces",
-                    f"at most {station.places.value:g}",
-                )
+            station, size = file.stations.get(step.wait_in), step.load_size or product.casts_per_load
+            # a load is cast, or put together, for its own station; one that is there already must fit any of them
+            room = math.inf if station is None else station.room(chosen=key == first or step.load_size is not None)
+            if size.value > room:
+                fault(f"{column}.wait_in", "load larger than the station", f"{size.value:g} pieces", f"at most {room:g}")
             weights = step.causes.values()
             if weights and not (all(0 <= weight < math.inf for weight in weights) and sum(weights) > 0):
                 fault(f"{column}.causes", "not weights", str(step.causes)[:200], "numbers of zero or more, not all zero")
@@ -140,6 +145,33 @@ def cross_checks(file, windows, faults):
     for name in file.cash.payment_delay:
         if name not in file.channels:
             fault(f"cash.payment_delay.{name}", "unknown channel", repr(name), one_of(name, file.channels))
+
+
+def _check_mould(column, mould, file, fault):
+    """Moulds are told as sets with their minutes, or one by one with the steps of making them; not half of each."""
+    given, steps = mould.model_fields_set, mould.steps
+    right = "either steps with cavities (and in_hand, masters), or minutes and materials of a set (and sets)"
+    of_sets, of_moulds = {"minutes", "materials"} & given, {"cavities", "in_hand", "masters"} & given
+    for key in sorted(of_sets if steps else of_moulds):
+        wrong = "is told twice, here and in steps" if steps else "counts moulds whose making has no steps"
+        fault(f"{column}.{key}", wrong, "", right)
+    if {"sets", "in_hand"} <= given:
+        fault(f"{column}.in_hand", "moulds counted twice", "sets and in_hand", "one of them")
+    if not steps and not of_sets:
+        fault(f"{column}.minutes", "is missing", "", right)
+    if steps and mould.cavities is None:
+        fault(f"{column}.cavities", "is missing", "", "the casts that one mould gives at once, such as 3")
+    for key, step in steps.items():
+        place, station = f"{column}.steps.{key}", file.stations.get(step.wait_in)
+        if step.wait_in is not None and station is None:
+            known = one_of(step.wait_in, file.stations) if file.stations else "one of the stations, none yet"
+            fault(f"{place}.wait_in", "unknown station", repr(step.wait_in), known)
+        for item, material in step.materials.items():
+            if material.per == "lot":
+                fault(f"{place}.materials.{item}.per", "lots are of colours, which moulds have none of", "'lot'", "piece or load")
+        most = math.inf if station is None else station.room(chosen=True)
+        if mould.cavities is not None and mould.cavities > most:
+            fault(f"{place}.wait_in", "mould larger than the station", f"{mould.cavities} cavities", f"at most {most:g}")
 
 
 def _varies(key, number):
@@ -218,11 +250,13 @@ def check_commissions(file, faults):
     items = {}
     for product in file.products.values():
         tables = [step.materials for step in product.steps.values()] + [product.parts]
-        for table in tables + ([product.mould.materials] if product.mould else []):
+        mould = product.mould
+        for table in tables + ([mould.materials, *(step.materials for step in mould.steps.values())] if mould else []):
             for item, entry in table.items():
                 items.setdefault(item, []).append(entry)
     for item, supply in file.supplies.items():
-        known(f"supplies.{item}", "material or part", item, items)
+        if item not in items:
+            fault(f"supplies.{item}", UNUSED, repr(item), one_of(item, items))
         _check_supply(f"supplies.{item}", supply, items.get(item, []), file.study.currency, fault)
     missing = [month for month in MONTHS if getattr(file.temperature, month) is None]
     if 0 < len(missing) < len(MONTHS):

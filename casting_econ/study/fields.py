@@ -2,7 +2,7 @@
 
 import datetime as dt
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainValidator, ValidationInfo
@@ -15,7 +15,7 @@ from .numbers import UNKNOWN, Amount, Number, Quantity, given_unit, split_figure
 __all__ = [
     "DAYS", "MONTHS", "ONE", "PIECES_A_LOAD", "ZERO", "Celsius", "Date", "Given", "Hours", "Key",
     "Minutes", "Money", "MoneyAnOrder", "Node",
-    "PackSize", "PassShare", "Places", "PlainDensity", "PlainMoney", "PlainShare", "Price", "PriceOfUnit",
+    "PackSize", "PassShare", "Places", "PlacesOfEach", "PlainDensity", "PlainMoney", "PlainShare", "Price", "PriceOfUnit",
     "Reads", "Share", "Stock", "as_date", "decided", "key", "number",
 ]  # fmt: skip
 
@@ -52,6 +52,18 @@ class Reads:
         if not self.decided:
             return found
         return int(found.value) if self.quantity.whole else found.value
+
+
+class ReadsEach(Reads):
+    """The same, or a list of plain whole figures, one for each of several."""
+
+    def __call__(self, raw: Any, info: ValidationInfo) -> Any:
+        if not isinstance(raw, list | tuple):
+            return super().__call__(raw, info)
+        if not raw:
+            raise ValueError("a list of nothing -> one figure, or a list with one for each, such as [12, 20]")
+        each = replace(self, decided=True)
+        return tuple(each(one, info) for one in raw)
 
 
 def number(unit: str = "", **limits: Any) -> Any:
@@ -119,7 +131,9 @@ Hours = number("hour", high=100_000.0, per="load")
 Money = number("{money}")
 MoneyAnOrder, Price = number("{money}", per="order"), number("{money}", basis="decided", per="order")
 PIECES_A_LOAD = {"above": 0.0, "counts": "piece cast", "per": "load"}
-Places = number(above=0.0, basis="decided", whole=True, counts="place piece cast")
+_PLACES = Quantity(above=0.0, basis="decided", whole=True, counts="place piece cast")
+Places = Annotated[Number, BeforeValidator(Reads(_PLACES))]
+PlacesOfEach = Annotated[Number | tuple[int, ...], PlainValidator(ReadsEach(_PLACES))]
 
 
 ZERO, ONE = Number(0.0, "", basis="decided"), Number(1.0, "", basis="decided")  # of a number that is not given

@@ -103,7 +103,7 @@ def _told(faults):
     ]
 
 
-def study_with(study: Study, scenarios: list[str]) -> tuple[Study, dict[str, float]]:
+def study_with(study: Study, scenarios: list[str], *, orders: bool = False) -> tuple[Study, dict[str, float]]:
     """The study as it would be with some of its scenarios.
 
     Parameters
@@ -112,6 +112,8 @@ def study_with(study: Study, scenarios: list[str]) -> tuple[Study, dict[str, flo
         With its logs, which stay as they are.
     scenarios : list of str
         Names of its scenarios; later ones change what earlier ones leave.
+    orders : bool, optional
+        Whether it is for an order, which has tables that a year does without.
 
     Returns
     -------
@@ -125,10 +127,12 @@ def study_with(study: Study, scenarios: list[str]) -> tuple[Study, dict[str, flo
     StudyError
         If the scenarios do not go together.
     """
-    file, faults = scenario_file(study.raw, study.currency, scenarios)
+    file, faults = scenario_file(study.raw, study.currency, scenarios, orders=orders)
     if faults:
         raise StudyError(faults)
     windows, numbers, _ = checked(file)
+    if orders:
+        file = file.model_copy(update={"commissions": study.file.commissions})
     factors = factors_of([study.file.scenarios[name] for name in scenarios], numbers)
     return replace(study, file=file, numbers=numbers, windows=windows), factors
 

@@ -112,6 +112,11 @@ class Number:
     worth: float | None = None  # of the stated value against records, in pieces, rows, months or moulds
     worth_unit: str = ""  # of the worth, as written
 
+    @property
+    def most(self) -> float:
+        """The largest value that it can take by its own spread; not a number where the file has it wrong."""
+        return self.value if self.distribution is None else float(self.distribution.quantile(1 - 0.5**31))
+
     def scaled(self, factor: float, unit: str) -> "Number":
         """The same number in another unit."""
         spread = self.distribution

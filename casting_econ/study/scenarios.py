@@ -8,7 +8,7 @@ from dataclasses import replace
 from pydantic import BaseModel, ValidationError
 
 from ..faults import Fault
-from .consistency import STUDY_FILE, check_asked, check_commissions, check_correlations, cross_checks, working_windows
+from .consistency import STUDY_FILE, UNUSED, check_asked, check_commissions, check_correlations, cross_checks, working_windows
 from .faulty import MOST_FAULTS, faults_of
 from .numbers import Number
 from .schema import MaterialEntry, StudyFile
@@ -16,8 +16,9 @@ from .schema import MaterialEntry, StudyFile
 __all__ = ["PASS_SHARE", "SCRAP", "checked", "dotted", "factors_of", "nested", "numbers_of", "scenario_file"]
 
 SCRAP, PASS_SHARE = ".scrap", ".pass_share"  # a scenario scales what a check scraps; the file states what it passes
-# what a scenario does not touch, and what has no bearing on a year
-_LEFT_OUT = ("scenarios", "cash", "decision", "records", "commissions", "orders", "supplies", "quote", "temperature")
+ORDER_TABLES = ("orders", "supplies", "quote", "temperature")  # of orders by a date, with no bearing on a year
+# what a scenario does not touch
+_LEFT_OUT = ("scenarios", "cash", "decision", "records", "commissions")
 _NUMBER_KEYS = {"value", "low", "likely", "high", "distribution"}
 
 
@@ -46,9 +47,10 @@ def checked(file):
     return windows, numbers, between
 
 
-def scenario_file(raw, currency, scenarios):
-    """The study file with some scenarios, and their faults; each fault at the scenario it comes from."""
-    patched = copy.deepcopy({key: value for key, value in raw.items() if key not in _LEFT_OUT})
+def scenario_file(raw, currency, scenarios, *, orders=False):
+    """The study file with some scenarios, for a year or for orders, and their faults; each fault at the scenario it comes from."""
+    left_out = _LEFT_OUT if orders else _LEFT_OUT + ORDER_TABLES
+    patched = copy.deepcopy({key: value for key, value in raw.items() if key not in left_out})
     context, faults, file = {"currency": currency}, [], None
     for name in scenarios:
         entry, place = raw["scenarios"][name], f"scenarios.{name}"
@@ -62,10 +64,14 @@ def scenario_file(raw, currency, scenarios):
                 faults.append(Fault(STUDY_FILE, "no such key", right, column=f"{place}.drop", found=repr(key)))
             else:
                 del node[last]
-        _merge(patched, copy.deepcopy(entry.get("change", {})))
+        change = copy.deepcopy(entry.get("change", {}))
+        for station, stated in _stations_of(change).items():
+            if isinstance(stated.get("places"), list):  # which says how many there are
+                _stations_of(patched).get(station, {}).pop("count", None)
+        _merge(patched, change)
         try:
             file = StudyFile.model_validate(patched, context=context)
-            found = checked(file)[2]
+            found = [fault for fault in checked(file)[2] if fault.wrong != UNUSED]  # a supply may be of what is no longer used
         except ValidationError as error:
             file, found = None, faults_of(error)
         faults += [replace(f, column=f"{place}.{f.column}") for f in found]
@@ -98,6 +104,12 @@ def dotted(tables, path=()):
             yield from dotted(value, (*path, key))
         else:
             yield ".".join((*path, key)), value
+
+
+def _stations_of(tables):
+    """The tables of stations in a file or a change that may have anything in their place."""
+    found = tables.get("stations") if isinstance(tables, dict) else None
+    return {name: table for name, table in found.items() if isinstance(table, dict)} if isinstance(found, dict) else {}
 
 
 def _merge(node, change):

@@ -6,11 +6,12 @@ from typing import Annotated, Any, Literal
 
 from babel import Locale, UnknownLocaleError
 from babel.numbers import list_currencies
-from pydantic import AfterValidator, BeforeValidator, PlainValidator, ValidationInfo
+from pydantic import AfterValidator, BeforeValidator, ValidationInfo
 
 from ..faults import close_match
 from ..ledger.logs import LOGS, NUMBERS
 from ..reference import cautions
+from .cash import CashTable
 from .commissions import CommissionEntry, OrdersTable, QuoteTable, SupplyEntry, TemperatureTable
 from .fields import (
     DAYS,
@@ -28,7 +29,6 @@ from .fields import (
     MoneyAnOrder,
     Node,
     PassShare,
-    Places,
     PlainDensity,
     PlainMoney,
     Price,
@@ -38,7 +38,8 @@ from .fields import (
     key,
     number,
 )
-from .numbers import UNKNOWN, Number, split_figure
+from .numbers import Number
+from .stations import RackEntry, StationEntry
 
 __all__ = ["DAYS", "MONTHS", "CashTable", "Key", "RecordsTable", "ScenarioEntry", "StudyFile", "is_hand_sanding"]
 
@@ -47,11 +48,11 @@ class MaterialEntry(Node):
     """Something used up: so much of it, at so much."""
 
     density: number("gram/milliliter", above=0.0) | None = key("turns a quantity by volume into a mass", None)
-    quantity: Given = key('how much a piece takes, or a load with per = "load"', ONE)
+    quantity: Given = key("how much a piece takes, or a load or lot with per", ONE)
     price: PriceOfUnit = key("of a unit of the quantity")
     loss: Share = key("share that stays in cups and on tools, on top of the quantity", ZERO)
     recovered: Share = key("share that comes back from rejects", ZERO)
-    per: Literal["piece", "load"] = key("whether the quantity is of a piece or of a load", "piece")
+    per: Literal["piece", "load", "lot"] = key("whether the quantity is of a piece, of a load, or of each lot in a load", "piece")
     kind: Literal["material", "consumable"] = key("a consumable does not stay in the piece", "material")
     note: str = key("why; shown beside the price", "")
 
@@ -61,6 +62,7 @@ class StepEntry(Node):
 
     minutes: Minutes = key("hands-on minutes for each piece that enters", ZERO)
     load_minutes: number("minute", per="load") = key("hands-on minutes for a whole load", ZERO)
+    lot_minutes: number("minute", per="lot") = key("hands-on minutes besides, for each lot (a colour) in a load", ZERO)
     pass_share: PassShare = key("share of the pieces that pass the check here", ONE)
     rework_share: Share = key("share of the pieces that are done again here", ZERO)
     rework_minutes: Minutes | None = key("minutes to do a piece again; those of the step if not given", None)
@@ -87,15 +89,32 @@ def is_hand_sanding(name: str, step: StepEntry) -> bool:
     return "sand" in name.casefold() if step.hand_sanding is None else step.hand_sanding
 
 
+Cavities = decided(above=0.0, high=1000.0, whole=True, counts="cavity cast piece", per="mould")
 # a mould wears by what is cast in it, not by years
 _CASTS = {"counts": "cast piece", "per": "cavity", "such": "35, the casts that a cavity gives"}
 
 
-class MouldEntry(Node):
-    """The moulds of a product; one set fills one load."""
+class MouldStepEntry(Node):
+    """One step of making moulds; what it takes is of one mould, load_minutes of one pour of several."""
 
-    materials: dict[Key, MaterialEntry] = key("what a set is made of", {})
-    minutes: number("minute", per="set_of_moulds") = key("minutes to make a set")
+    minutes: number("minute", per="mould") = key("hands-on minutes for each mould", ZERO)
+    load_minutes: number("minute", per="load") = key("hands-on minutes for a whole pour", ZERO)
+    wait: Hours = key("hours that a pour cures here, by night too", ZERO)
+    wait_in: str | None = key("station it cures in; a mould takes a place there for each of its cavities", None)
+    materials: dict[Key, MaterialEntry] = key("what each mould takes", {})
+
+
+class MouldEntry(Node):
+    """The moulds of a product: counted in sets, each filling a load, or one by one where the steps of making them are given."""
+
+    materials: dict[Key, MaterialEntry] = key("what a set is made of; with steps they stand there", {})
+    minutes: number("minute", per="set_of_moulds") | None = key(
+        "minutes to make a set; or give the steps of making a mould", None
+    )
+    steps: dict[Key, MouldStepEntry] = key("making moulds, step by step in order", {})
+    cavities: Cavities | None = key("casts that one mould gives at once; needed with steps", None)
+    in_hand: decided(whole=True, high=1000.0, counts="mould") = key("moulds there now; those of the moulds log count besides", 0)
+    masters: decided(whole=True, high=1000.0, counts="piece cast") = key("masters there now, which moulds are poured over", 0)
     life: number(above=0.0, high=1e6, **_CASTS) = key("mean casts that a cavity gives until it is worn out")
     life_shape: number(low=0.5, high=20.0) = key("how alike lives are: 1 by chance, higher by wear", Number(2.5, ""))
     replace_at: number(above=0.0, high=1e6, basis="decided", **_CASTS) | None = key(
@@ -110,6 +129,7 @@ class ProductEntry(Node):
     """What is cast, and how."""
 
     casts_per_load: number(**PIECES_A_LOAD, basis="decided", whole=True) = key("pieces cast in a load")
+    lots_per_load: number(above=0.0, counts="lot", per="load") = key("lots in a load of the year; an order has its own", ONE)
     unsold_share: number(high=0.95) = key("share of the good pieces that is never sold: samples, gifts", ZERO)
     made_before: number(counts="piece cast") = key("pieces made before the study, from which learning goes on", ZERO)
     ruined_loads: number("load/year") = key("whole loads lost a year, beside what the checks find", ZERO)
@@ -118,6 +138,11 @@ class ProductEntry(Node):
     mould: MouldEntry | None = key("the moulds of the product", None)
     cure_step: str | None = key("step whose wait cure studies change; the longest if not given", None)
     load_correlation: decided(high=0.95) | None = key("how much pieces of a load fail together; learnt if not given", None)
+
+    @property
+    def first_wait(self) -> str | None:
+        """The first step that may wait: up to there a load is cast in one go."""
+        return next((name for name, step in self.steps.items() if step.wait.most > 0), None)
 
 
 class ChannelEntry(Node):
@@ -141,19 +166,6 @@ class ChannelEntry(Node):
     fee_per_day: number("{money}/day", basis="agreed") = key("what a day of the stall costs", ZERO)
     elasticity: number(high=10.0) = key("percent of orders lost for each percent on the price", ZERO)
     reference_price: Price | None = key("price at which the orders hold; the price if not given", None)
-
-
-class StationEntry(Node):
-    """An oven, a kiln or another place; a load waits in it as a whole."""
-
-    count: number(above=0.0, high=200.0, basis="decided", whole=True) = key("how many there are", ONE)
-    places: Places | None = key("pieces that find room in each", None)
-
-
-class RackEntry(Node):
-    """A shelf or rack; pieces wait in it one by one."""
-
-    places: Places = key("pieces that find room")
 
 
 class EquipmentEntry(Node):
@@ -324,40 +336,6 @@ class DecisionTable(Node):
     """What limits a choice between scenarios."""
 
     budget: PlainMoney | None = key("money for outlays of scenarios done together", None)
-
-
-def _read_season(raw: Any) -> tuple[float, ...] | str | None:
-    """Twelve weights from January, or 'records'."""
-    if raw is None or raw is UNKNOWN or raw == "records":
-        return None if raw is UNKNOWN else raw
-    right = 'twelve weights from January such as [0.8, 0.8, 1, 1, 1, 1, 0.9, 0.9, 1, 1, 1.3, 1.3], or "records"'
-    if not isinstance(raw, list | tuple):
-        raise ValueError(f"not a list of weights -> {right}")
-    weights = [split_figure(one) for one in raw]
-    if len(raw) != len(MONTHS):
-        raise ValueError(f"{len(raw)} weights for the {len(MONTHS)} months -> {right}")
-    for month, (figure, unit), one in zip(MONTHS, weights, raw, strict=True):
-        if figure is None or unit or figure < 0:
-            raise ValueError(f"a weight of {month} that is no number of 0 or more, {one!r} -> {right}")
-    if not any(figure for figure, _ in weights):
-        raise ValueError(f"no weight above 0 -> {right}")
-    return tuple(figure for figure, _ in weights)
-
-
-class CashTable(Node):
-    """How money comes and goes by month. Decided figures: none of them moves the year's result."""
-
-    reserve: PlainMoney = key("money there at the start", 0.0)
-    outlay: dict[Key, PlainMoney] | None = key("paid at the start, by what for; equipment and first moulds if not given", None)
-    months: decided(low=12.0, high=60.0, whole=True) = key("months that are followed", 24)
-    ramp_months: decided(high=60.0) = key("months until demand is full, growing evenly from nothing", 0.0)
-    season: Annotated[tuple[float, ...] | str, PlainValidator(_read_season)] | None = key(
-        'twelve weights of the months from January, or "records"; every month alike if not given', None
-    )
-    start_month: Literal[MONTHS] = key("month it starts in", MONTHS[0])
-    payment_delay: dict[Key, decided(high=24.0, whole=True)] = key("by channel: months from a sale to its money", {})
-    pay_taken: decided("{money}/month") = key("money a month that you mean to take out", 0.0)
-    material_lead: decided(high=12.0, whole=True) = key("months that materials are bought before the sale", 0)
 
 
 class CorrelationEntry(Node):

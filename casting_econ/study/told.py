@@ -16,7 +16,7 @@ TOLD = {
         ("batches", "faults"),
         rf"products\.[^.]+\.ruined_loads|{_STEP}(pass_share|rework_share|rework_minutes|wait|materials\.[^.]+\.loss)",
     ),
-    "purchases": (("purchases",), r"products\.[^.]+\.(steps\.[^.]+\.materials|parts|mould\.materials)\.[^.]+\.price"),
+    "purchases": (("purchases",), r"products\.[^.]+\.((mould\.)?(steps\.[^.]+\.)?materials|parts)\.[^.]+\.price"),
     "sales": (
         ("sales",),
         r"channels\.[^.]+\.(orders|price|pieces_per_order|postage_charged|postage_paid|packaging|refund_share)",

@@ -1,0 +1,214 @@
+"""Good pieces, or full sets, that loads give: their distribution draw by draw, and the chance of enough.
+
+A draw is one possible workshop: a long-run share of good casts and a correlation within a load. Given
+the draw, loads are independent and the good pieces of a load beta-binomial; chances are averages over draws.
+"""
+
+from collections import Counter
+from functools import lru_cache
+
+import numpy as np
+from scipy import fft
+
+from .checks import checked, checked_share, checked_whole
+from .yields import beta_binomial_logpmf
+
+__all__ = ["chance_of", "checked_loads", "counts_from_loads", "loads_for", "share_and_correlation"]
+
+_MOST_NUMBERS = 2**20  # a table of draws is worked through in parts of so many complex numbers
+
+
+def loads_for(casts, casts_per_load):
+    """Loads that so many casts are poured in: full ones, then the rest.
+
+    Parameters
+    ----------
+    casts : int
+        Zero or more. [cast]
+    casts_per_load : int
+        Casts of a full load. [cast/load]
+
+    Returns
+    -------
+    tuple of int
+        Size of each load. [cast]
+
+    Raises
+    ------
+    ValueError
+        If a number is not whole or out of range.
+
+    Examples
+    --------
+    >>> loads_for(36, 14)
+    (14, 14, 8)
+    """
+    casts, full = checked_whole("casts", casts), checked_whole("casts per load", casts_per_load, low=1)
+    rest = casts % full
+    return (full,) * (casts // full) + ((rest,) if rest else ())
+
+
+def counts_from_loads(loads, good_share, load_correlation, set_size=1, ruined=0.0):
+    """Distribution of the good pieces, or full sets, of several loads, draw by draw.
+
+    Parameters
+    ----------
+    loads : sequence of int
+        Size of each load; none gives no piece for certain. [cast]
+    good_share : float or array_like, shape (draws,)
+        Long-run share that ends good, in [0, 1]. [-]
+    load_correlation : float or array_like, shape (draws,)
+        Intra-load correlation, in [0, 1). [-]
+    set_size : int, optional
+        Pieces that must match, so come from one load; 1 counts single pieces. [piece/set]
+    ruined : float or array_like, shape (draws,), optional
+        Chance that a load is lost as a whole, whatever its pieces, below 1. [-]
+
+    Returns
+    -------
+    ndarray, shape (draws, most + 1) or (most + 1,)
+        Chance of 0, 1, ... pieces or sets up to the most that the loads hold; the second shape for scalars. [-]
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range.
+
+    Notes
+    -----
+    Loads are independent given the draw, so their distributions are convolved, by the discrete Fourier transform.
+
+    Examples
+    --------
+    >>> counts_from_loads((1, 1), 0.5, 0.0).round(2).tolist()
+    [0.25, 0.5, 0.25]
+    >>> counts_from_loads((4, 1), 0.5, 0.0, set_size=2).tolist()  # of the four: 0 or 1, 2 or 3, all
+    [0.3125, 0.625, 0.0625]
+    """
+    loads, set_size = checked_loads(loads), checked_whole("set size", set_size, low=1)
+    share, rho = share_and_correlation(good_share, load_correlation)
+    most = _most_counted(loads, set_size)
+    size = fft.next_fast_len(most + 1, real=True)
+    chances = np.clip(
+        fft.irfft(_spectra(loads, share, rho, set_size, size, _checked_ruined(ruined, share)), size)[:, : most + 1], 0.0, None
+    )
+    chances /= chances.sum(axis=-1, keepdims=True)
+    return chances[0] if np.ndim(good_share) == np.ndim(load_correlation) == 0 else chances
+
+
+def chance_of(needed, casts, casts_per_load, good_share, load_correlation, *, set_size=1, started=(), weights=None, ruined=0.0):
+    """Chance that so many casts, with the loads already started, give enough.
+
+    Parameters
+    ----------
+    needed : int
+        Good pieces wanted, or full sets where `set_size` is above 1. [piece or set]
+    casts : int
+        New casts, poured in full loads and one for the rest. [cast]
+    casts_per_load : int
+        Casts of a full load. [cast/load]
+    good_share : float or array_like, shape (draws,)
+        Long-run share that ends good, in [0, 1]. [-]
+    load_correlation : float or array_like, shape (draws,)
+        Intra-load correlation, in [0, 1). [-]
+    set_size : int, optional
+        Pieces that must match, so come from one load. [piece/set]
+    started : sequence of int, optional
+        Sizes of the loads already poured, whose pieces can still end either way. [cast]
+    weights : array_like, shape (draws,), optional
+        Weight of each draw; None weighs all alike. [-]
+    ruined : float or array_like, shape (draws,), optional
+        Chance that a load is lost as a whole, whatever its pieces, below 1. [-]
+
+    Returns
+    -------
+    float
+        Average over the draws, in [0, 1]. [-]
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range.
+
+    Notes
+    -----
+    The average of convolutions is taken before the one inverse transform, which is the same and much quicker.
+
+    Examples
+    --------
+    >>> round(chance_of(28, 38, 14, 0.828768, 0.0), 2)
+    0.95
+    >>> round(chance_of(1, 1, 14, [0.5, 0.9], 0.0), 6)
+    0.7
+    """
+    needed, set_size = checked_whole("needed", needed), checked_whole("set size", set_size, low=1)
+    loads = loads_for(casts, casts_per_load) + checked_loads(started)
+    share, rho = share_and_correlation(good_share, load_correlation)
+    weights = _checked_weights(weights, share.size)
+    if not 0 < needed <= _most_counted(loads, set_size):
+        return float(needed <= _most_counted(loads, set_size))
+    return _chance_of(needed, loads, set_size, *(a.tobytes() for a in (share, rho, _checked_ruined(ruined, share), weights)))
+
+
+@lru_cache(maxsize=64)  # searches for several confidences begin alike
+def _chance_of(needed, loads, set_size, *draws):
+    """Average chance of enough, from the bytes of share, correlation, chance of ruin and weight of the draws."""
+    share, rho, lost, weights = map(np.frombuffer, draws)
+    most = _most_counted(loads, set_size)
+    size = fft.next_fast_len(most + 1, real=True)
+    rows = max(_MOST_NUMBERS // size, 1)
+    parts = [slice(first, first + rows) for first in range(0, share.size, rows)]
+    mean = sum(weights[part] @ _spectra(loads, share[part], rho[part], set_size, size, lost[part]) for part in parts)
+    return float(np.clip(fft.irfft(mean, size)[needed : most + 1].sum(), 0.0, 1.0))
+
+
+def share_and_correlation(good_share, load_correlation):
+    """Share and correlation as arrays of shape (draws,)."""
+    share, rho = np.broadcast_arrays(
+        checked_share("good share", good_share),
+        checked("load correlation", load_correlation, low=0.0, high=1.0 - 1e-9),
+    )
+    if share.ndim > 1:
+        raise ValueError(f"good share and load correlation must be numbers or one array of draws; got shape {share.shape}")
+    return np.atleast_1d(share).astype(float), np.atleast_1d(rho).astype(float)
+
+
+def _spectra(loads, share, rho, set_size, size, ruined):
+    """Transforms, of length `size`, of what all loads give together; shape (draws, size // 2 + 1)."""
+    result = np.ones((share.size, 1))
+    for load, count in Counter(loads).items():
+        one = _one_load(load, set_size, share.tobytes(), rho.tobytes(), ruined.tobytes())
+        result = result * fft.rfft(one, size) ** count
+    return result
+
+
+@lru_cache(maxsize=64)  # a search for enough casts asks for the same few loads again and again
+def _one_load(load, set_size, share, rho, ruined):
+    """Distribution of the pieces or sets of one load by draw, from the bytes of the draws; shape (draws, load // set_size + 1)."""
+    share, rho, ruined = (np.frombuffer(raw) for raw in (share, rho, ruined))
+    chances = np.exp(beta_binomial_logpmf(np.arange(load + 1), load, share[:, None], rho[:, None]))
+    in_sets = np.add.reduceat(chances, np.arange(0, load + 1, set_size), axis=-1) * (1.0 - ruined)[:, None]
+    in_sets[:, 0] += ruined
+    in_sets.flags.writeable = False
+    return in_sets
+
+
+def _most_counted(loads, set_size):
+    return sum(load // set_size for load in loads)
+
+
+def _checked_ruined(ruined, share):
+    return np.broadcast_to(checked("chance of a ruined load", ruined, low=0.0, high=1.0 - 1e-9), share.shape).astype(float)
+
+
+def checked_loads(loads):
+    return tuple(checked_whole("load", load) for load in loads)
+
+
+def _checked_weights(weights, draws):
+    if weights is None:
+        return np.full(draws, 1.0 / draws)
+    weights = np.asarray(checked("weights", weights, low=0.0))
+    if weights.shape != (draws,) or not weights.sum() > 0.0:
+        raise ValueError(f"weights must be one for each of {draws} draws, not all zero; got shape {weights.shape}")
+    return weights / weights.sum()

@@ -1,0 +1,162 @@
+"""Open time: when the workshop is open, and when so much of it has passed."""
+
+from dataclasses import dataclass, field
+from functools import lru_cache
+from itertools import pairwise
+
+import numpy as np
+
+__all__ = ["DAY", "HOUR", "NEVER", "WEEK", "Calendar", "OpenWeek", "fit", "merged_windows", "open_seconds_after"]
+
+HOUR = 3600  # [s]; whole seconds keep moments in exact integer arithmetic
+DAY = 24 * HOUR  # [s]
+WEEK = 7 * DAY  # [s]
+NEVER = 2**62  # [s]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Calendar:
+    """When the workshop is open, from midnight of day 0."""
+
+    windows: np.ndarray  # open times, sorted, not touching; shape (windows, 2) [s]
+    day_cap: int | np.ndarray = DAY  # hand work a day; by day, the last beyond the end [s]
+    sanding_cap: int = DAY  # sanding by hand a day [s]
+    warmth: np.ndarray = field(default_factory=lambda: np.ones(1))  # length of waits that follow temperature, by day [-]
+
+    def __post_init__(self) -> None:
+        windows = np.asarray(self.windows)
+        if windows.ndim != 2 or windows.shape[1:] != (2,) or not windows.size:
+            raise ValueError("windows must be rows of start and end; got none")
+        if (windows[:, 1] <= windows[:, 0]).any() or any(a[1] >= b[0] for a, b in pairwise(windows.tolist())):
+            raise ValueError("windows must be sorted, neither empty nor touching")
+        if np.min(self.day_cap) < 0 or self.sanding_cap <= 0:
+            raise ValueError(f"caps of a day must not be below 0; got {np.min(self.day_cap)} and {self.sanding_cap}")
+
+
+def open_seconds_after(moment, seconds, windows):
+    """When so much open time has passed after a moment.
+
+    Parameters
+    ----------
+    moment : array_like of int
+        NEVER stays never. [s]
+    seconds : array_like of int
+        Open time that must pass; with none the moment itself. [s]
+    windows : ndarray of int
+        Open times, shape (windows, 2). [s]
+
+    Returns
+    -------
+    ndarray of int
+        NEVER where the windows end before. [s]
+
+    Examples
+    --------
+    >>> open_seconds_after(50, 20, np.array([[0, 60], [100, 160]])).item()
+    110
+    """
+    moment, seconds = np.asarray(moment, np.int64), np.asarray(seconds, np.int64)
+    starts, ends = np.asarray(windows, np.int64).T
+    passed = np.cumsum(ends - starts)
+    w = np.minimum(np.searchsorted(ends, moment, side="right"), ends.size - 1)
+    before = passed[w] - (ends[w] - starts[w]) + np.clip(moment - starts[w], 0, ends[w] - starts[w])
+    target = before + seconds
+    last = np.minimum(np.searchsorted(passed, target, side="left"), ends.size - 1)
+    found = np.where(target > passed[-1], NEVER, ends[last] - (passed[last] - target))
+    return np.where(moment == NEVER, NEVER, np.where(seconds == 0, moment, found))
+
+
+def merged_windows(windows):
+    """Working windows in order, touching ones joined, as whole seconds of the week.
+
+    Parameters
+    ----------
+    windows : sequence of (float, float)
+        Start and end within the week, Monday 0:00 being 0. [hour]
+
+    Returns
+    -------
+    tuple of (int, int)
+        [s]; a window reaching the end of the week is joined to one that starts it by a end past 168 h.
+
+    Raises
+    ------
+    ValueError
+        If there is no window, one is empty or outside the week, or two overlap.
+
+    Examples
+    --------
+    >>> merged_windows([(8, 12), (12, 17)])
+    ((28800, 61200),)
+    """
+    if not windows:
+        raise ValueError("working windows must hold at least one window; got none")
+    joined = []
+    for start, end in sorted((round(a * HOUR), round(b * HOUR)) for a, b in windows):
+        if not 0 <= start < end <= WEEK:
+            raise ValueError(f"working window must lie within the week; got {start / HOUR:g} h to {end / HOUR:g} h")
+        if joined and start < joined[-1][1]:
+            raise ValueError(f"working windows must not overlap; got one from {start / HOUR:g} h inside another")
+        if joined and start == joined[-1][1]:
+            joined[-1] = (joined[-1][0], end)
+        else:
+            joined.append((start, end))
+    if len(joined) > 1 and joined[0][0] == 0 and joined[-1][1] == WEEK:
+        joined[-1] = (joined[-1][0], WEEK + joined.pop(0)[1])
+    return tuple(joined)
+
+
+def fit(start, turn, spans):
+    """Earliest start not before `start` at which the turnaround fits one working window."""
+    phase = start % WEEK
+    # the last window may reach into the next week, so it is also tried as last week's
+    first, last = _around(spans)
+    at = np.searchsorted(last, phase, side="right")
+    begin = np.maximum(phase, first[at])
+    late = begin + turn > last[at]
+    while late.any():
+        at = at + late
+        begin = np.where(late, first[at], begin)
+        late = begin + turn > last[at]
+    return begin + (start - phase)
+
+
+@lru_cache
+def _around(spans):
+    """Starts and ends of the windows of a week, and of those before and after that reach into it or are next."""
+    return np.array([(spans[-1][0] - WEEK, spans[-1][1] - WEEK), *spans, *((a + WEEK, b + WEEK) for a, b in spans)]).T
+
+
+class OpenWeek:
+    """Open time of a week that repeats."""
+
+    def __init__(self, spans):
+        self.spans, self.always = spans, spans[0][1] - spans[0][0] >= WEEK
+        parts = [part for a, b in spans for part in ([(a, b)] if b <= WEEK else [(0, b - WEEK), (a, WEEK)])]
+        self.starts, self.ends = np.array(sorted(parts)).T
+        self.passed = np.cumsum(self.ends - self.starts)
+        self.week = self.passed[-1]  # [s]
+
+    def fit(self, moment, length):
+        """Earliest start at which work fits one window. [s]"""
+        return moment if self.always else fit(moment, length, self.spans)
+
+    def first(self, moment):
+        """First open moment, not before. [s]"""
+        week, phase = np.divmod(moment, WEEK)
+        at = np.searchsorted(self.ends, phase, side="right")
+        late = at == self.ends.size
+        at = np.where(late, 0, at)
+        return (week + late) * WEEK + np.maximum(np.where(late, 0, phase), self.starts[at])
+
+    def until(self, moment):
+        """Open seconds before a moment."""
+        week, phase = np.divmod(moment, WEEK)
+        at = np.searchsorted(self.starts, phase, side="right") - 1
+        return week * self.week + np.where(at < 0, 0, self.passed[at] - np.maximum(self.ends[at] - phase, 0))
+
+    def end(self, moment, work):
+        """When so many open seconds have passed since a moment. [s]"""
+        week, left = np.divmod(self.until(moment) + work - 1, self.week)
+        at = np.searchsorted(self.passed, left + 1)
+        return week * WEEK + self.ends[at] - (self.passed[at] - left - 1)

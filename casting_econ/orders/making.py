@@ -1,0 +1,222 @@
+"""Moulds that an order needs made: in which loads, of which copies, where in the calendar, and what they take."""
+
+from bisect import bisect_left
+from copy import copy
+from dataclasses import dataclass, replace
+from itertools import accumulate
+
+import numpy as np
+
+from ..evidence import mould_lives, moulds_in_hand
+from ..models.mould_making import MouldMaking, mould_making, moulds_for_load
+from ..models.moulds import moulds_worn
+from ..models.schedule import Plan, Stage, through_other_stages
+from ..models.yields import rolled_yield
+
+__all__ = ["Making", "MakingLoad", "in_calendar", "making_of", "planner_with", "room_in", "with_copies", "with_making"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class MouldsInUse:
+    """Moulds of a product that counts them one by one."""
+
+    in_hand: int  # [mould]
+    in_use: int  # once those that an order makes are there [mould]
+    masters: int  # [cast]
+    cavities: int  # [cast/mould]
+    life: tuple[float, float, float | None]  # casts a cavity, its shape, and the age of replacement [cast, -, cast]
+    age: float  # casts a cavity that those in hand have given [cast]
+
+    @classmethod
+    def of(cls, study, product: str, mould) -> "MouldsInUse | None":
+        """Those of a study, as many in use as are in hand, or as fill a load; None where it has none or counts them in sets."""
+        entry = study.file.products[product].mould
+        if entry is None or not entry.steps:
+            return None
+        full = int(moulds_for_load(study.file.products[product].casts_per_load.value, entry.cavities))
+        lives = mould_lives(study, product)
+        there = int(entry.sets.value) * full if "sets" in entry.model_fields_set else moulds_in_hand(study, product)
+        return cls(
+            in_hand=there,
+            in_use=there or full,
+            masters=entry.masters,
+            cavities=entry.cavities,
+            life=(float(mould.life_casts), float(mould.life_shape), mould.replace_at),
+            age=float(lives[1].mean()) if lives and lives[1].size else 0.0,
+        )
+
+    def fills(self, casts: int) -> int:
+        """Moulds that so many casts fill. [mould]"""
+        return -(-int(casts) // self.cavities)
+
+    def worn(self, uses: int) -> float:
+        """Moulds worn out when so many have been filled, all in turn. [mould]"""
+        old = min(self.in_hand, self.in_use)
+        ages, (mean, shape, replace_at) = np.repeat([self.age, 0.0], [old, self.in_use - old]), self.life
+        return float(moulds_worn(uses, self.in_use, mean, shape, ages, replace_at))
+
+
+@dataclass(frozen=True, kw_only=True)
+class MakingLoad:
+    """A pour of moulds, or a load of copies of the masters."""
+
+    kind: str  # "moulds" or "copies"
+    count: int  # [mould or cast]
+    gain: int  # moulds that there are more of once it is done [mould]
+    use: int  # moulds that a load of copies fills [mould]
+    after: tuple[int, ...]  # loads that must be done first
+
+
+@dataclass(frozen=True, kw_only=True)
+class Making:
+    """The moulds of an order that counts them one by one."""
+
+    moulds: int  # in use, once all are made [mould]
+    in_hand: int  # [mould]
+    found: tuple[MouldMaking, ...] = ()  # the way to those in use, then to those that take the place of worn ones
+    loads: tuple[MakingLoad, ...] = ()
+    worn: float = 0.0  # out by the order, on average [mould]
+
+    def total(self, what: str) -> int:
+        """Sum of a property of the ways: moulds, pours, copies, copy_loads or generations."""
+        return sum(getattr(way, what) for way in self.found)
+
+    @property
+    def to_make(self) -> int:
+        """Moulds that count; a first one of fewer cavities is made besides. [mould]"""
+        return sum(one.gained for way in self.found for one in way.rounds if one.kind == "moulds")
+
+
+def room_in(planner, station: str | None, places: int = 1) -> tuple[int, ...]:
+    """Things of so many places that each of a station's places takes at once; empty where nothing limits them."""
+    entry = planner.kit.study.file.stations.get(station)
+    if entry is None or entry.places is None:
+        return ()
+    return tuple(size // places for size in entry.sizes or (int(entry.places.value),) * int(entry.count.value))
+
+
+def making_of(planner, sizes: list[int], begin: int) -> Making:
+    """How the moulds of a plan come about.
+
+    Parameters
+    ----------
+    planner : Planner
+        Of a product whose moulds are counted one by one, and of how many are in use.
+    sizes : list of int
+        Casts of each load of the order that is to be poured. [cast]
+    begin : int
+        Number of the first load of mould making; those of the order follow on the last.
+
+    Returns
+    -------
+    Making
+        Moulds that wear out before the last load are made anew, in time for it.
+    """
+    moulds, entry = planner.moulds, planner.entry.mould
+    have, wanted, masters, cavities = moulds.in_hand, moulds.in_use, moulds.masters, moulds.cavities
+    if not (sizes and have + masters):  # with neither mould nor master none of it comes about
+        return Making(moulds=wanted, in_hand=have)
+    steps, out = planner.point_product.steps, planner.taken_out
+    rooms = [room_in(planner, step.wait_in, cavities) for step in entry.steps.values()]
+    most = int(planner.entry.casts_per_load.value)
+    waits = planner.point_product.mould.steps, steps[:out]
+    given = {
+        "cure_hours": tuple(float(sum(step.wait_hours for step in part)) for part in waits),
+        "good_share": float(rolled_yield([step.pass_share for step in steps[: out + 1]])),
+        "mould_room": min(filter(None, rooms), key=sum, default=()),
+        "copy_room": [min(room, most) for room in room_in(planner, steps[planner.first_wait].wait_in)] or (most,),
+    }
+    first = mould_making(wanted, masters, cavities, in_hand=have, **given)
+    copied = sum(moulds.fills(load) for one in first.of("copies") for load in one.loads)
+    used = accumulate((moulds.fills(size) for size in sizes), initial=copied)
+    *worn, last = (moulds.worn(uses) for uses in used)  # when so many loads are poured
+    anew = int(worn[-1] + 0.5)
+    again = mould_making(wanted + anew, masters + first.copied, cavities, in_hand=wanted, **given)
+    loads, before = [], ()
+    for way in (first, again):
+        small = 0
+        if way is again and again.rounds:  # once the first are worn, which load of the order that may be
+            count = sum(len(one.loads) for both in (first, again) for one in both.rounds)
+            before = (*before, begin + count + max(bisect_left(worn, 0.5) - 1, 0))
+        for one in way.rounds:
+            pour, here = one.kind == "moulds", begin + len(loads)
+            for load in one.loads:
+                gain = load if pour and one.gained and way is first else 0  # those made anew replace others
+                use = 0 if pour else moulds.fills(max(load - small, 0))
+                loads.append(MakingLoad(kind=one.kind, count=load, gain=gain, use=use, after=before))
+            small = one.cavities if pour and not one.gained else small
+            before = tuple(range(here, begin + len(loads)))
+    return Making(moulds=wanted, in_hand=have, found=(first, again), loads=tuple(loads), worn=last)
+
+
+def planner_with(planner, in_use: int):
+    """The planner with so many moulds in use, on the same draws. [mould]"""
+    other = copy(planner)
+    other.__dict__.pop("casts_per_load", None)
+    other.moulds = replace(planner.moulds, in_use=in_use)
+    return other
+
+
+def with_making(planner, loads):
+    """Loads of an order with those that make its moulds before the new ones; as they are where moulds come in sets."""
+    if planner.moulds is None:
+        return loads
+    at = loads.promised + loads.started
+    making = making_of(planner, loads.size[at : loads.planned].tolist(), at)
+    places = [at] * len(making.loads)
+    more = {"casts": np.insert(loads.casts, places, 0, axis=0)}
+    if loads.each is not None:
+        more["each"] = np.insert(loads.each, places, 0, axis=1)
+        more["fate"] = tuple(np.insert(part, places, 0, axis=1) for part in loads.fate)
+        more["rounds"] = (*loads.rounds[:at], *(0 for _ in places), *loads.rounds[at:])
+    return replace(loads, **more, planned=loads.planned + len(places), making=making)
+
+
+def with_copies(planner, entering: np.ndarray, lots: np.ndarray, loads) -> tuple[np.ndarray, np.ndarray]:
+    """Pieces entering each step, and lots, with copies of the masters, a lot a load, until they are out of their moulds.
+
+    Shapes (D, L, K) and (D or 1, L). [piece, lot]
+    """
+    entering, lots = entering.copy(), lots.copy()
+    for load, one in loads.made.items():
+        if one.kind == "copies":
+            entering[:, load, : planner.taken_out + 1], lots[:, load] = one.count, 1.0
+    return entering, lots
+
+
+def in_calendar(planner, plan: Plan, loads, draws, opened) -> Plan:
+    """The plan with its pours of moulds in stages of their own, and with the moulds that each load takes and gives."""
+    moulds = planner.moulds
+    casts = loads.by_draw if loads.each is None or draws.rows is None else loads.each[draws.rows]
+    use = -(-casts.sum(axis=2) // moulds.cavities)
+    use[:, [load for load, name in enumerate(loads.promised_products) if name != planner.product]] = 0
+    gain, pours = np.zeros(use.shape[1], int), []
+    for load, one in loads.made.items():
+        use[:, load], gain[load] = one.use, one.gain
+        pours += [load] if one.kind == "moulds" else []
+    if pours:
+        counts, longest = [loads.made[load].count for load in pours], int(np.diff(opened.calendar.windows).max())
+        plan = through_other_stages(plan, _pours(planner, plan, counts, draws, longest), pours)
+    after = {load: one.after for load, one in loads.made.items() if one.after}
+    return replace(
+        plan,
+        moulds=np.full(plan.start.size, moulds.in_hand),
+        mould_use=use if len(use) > 1 else use[0],
+        mould_gain=gain,
+        after=plan.after | after,
+    )
+
+
+def _pours(planner, plan, counts, draws, longest):
+    """Pours of so many moulds each, as a plan of their own."""
+    stages, work, wait = [], [], []
+    for n, (name, step) in enumerate(planner.entry.mould.steps.items()):
+        each, pour, hours = (draws.mould_steps[3 * n + at][:, None] for at in range(3))
+        work.append(np.rint((each * counts + pour) * 60))
+        wait.append(np.broadcast_to(np.rint(hours * 3600), work[-1].shape))
+        stages.append(Stage(name=f"{name} of moulds", block=bool(work[-1].max() <= longest), station=step.wait_in))
+    work, wait = (np.stack(part, axis=-1).astype(np.int64) for part in (work, wait))
+    stations = planner.kit.study.file.stations
+    slots = {one.station: plan.slots.get(one.station, int(stations[one.station].count.value)) for one in stages if one.station}
+    own = {"first": None, "pool": None, "mould_gain": None}
+    return replace(plan, stages=tuple(stages), work=work, wait=wait, places=np.zeros_like(work), slots=slots, **own)

@@ -1,0 +1,126 @@
+"""How many moulds pay for an order: what each number of them costs, and by when the order is there with it."""
+
+from dataclasses import dataclass, replace
+from datetime import date
+from functools import cached_property
+from math import ceil
+
+import numpy as np
+
+from ..faults import refusal
+from ..models.costs import mould_per_cast
+from ..study import STUDY_FILE
+from .buying import mould_uses, purchases
+from .making import planner_with, room_in
+from .plan import TRIES, OrderPlan
+
+__all__ = ["MouldChoice", "MouldCost", "mould_cost", "with_moulds_chosen"]
+
+CHOICES = 8  # numbers of moulds that are looked at
+MOST_LOADS = 80  # that a plan with few moulds may take, where more of them are allowed
+
+
+@dataclass(frozen=True, kw_only=True)
+class MouldCost:
+    """What the moulds of an order take, on average."""
+
+    hours: float  # of hands, to make moulds and copies [hour]
+    material: float  # bought for it, in packs [money]
+    now: float  # that and the hours at the target: what must be paid before they serve [money]
+    worn: float  # of all moulds by the casts of the order, hours at the target in it [money]
+
+
+def mould_cost(plan: OrderPlan) -> MouldCost:
+    """What an order's moulds cost, paid now and by what it wears."""
+    planner, product = plan.planner, plan.planner.point_product
+    target = float(planner.point_inputs.target_per_hour) / 60.0
+    if product.mould is None:
+        return MouldCost(hours=0.0, material=0.0, now=0.0, worn=0.0)
+    making, material = plan.loads.making, sum(row.cost for row in purchases(planner.kit, mould_uses(plan)))
+    if making is None:
+        hours = plan.moulds_to_make * float(product.mould.minutes) / 60.0
+    else:
+        steps, until = product.mould.steps, planner.taken_out + 1
+        minutes = (sum(float(getattr(step, key)) for step in steps) for key in ("minutes", "load_minutes"))
+        kinds = planner.point.minutes, [a + b for a, b in zip(planner.point.load_minutes, planner.point.lot_minutes, strict=True)]
+        copying = (sum(float(part[0]) for part in kind[:until]) for kind in kinds)
+        hours = sum(way.hands_on_hours(*each) for each in [(*minutes, *copying)] for way in making.found)
+    each, used = mould_per_cast(product)
+    casts = plan.loads.by_draw[:, plan.loads.own].sum(axis=(1, 2)).mean()
+    worn = float(casts * (each * target + used))
+    return MouldCost(hours=hours, material=float(material), now=float(material + hours * 60.0 * target), worn=worn)
+
+
+@dataclass(frozen=True, kw_only=True)
+class MouldChoice:
+    """An order with so many moulds."""
+
+    plan: OrderPlan
+
+    @property
+    def moulds(self) -> int:
+        """In use, with those in hand. [mould]"""
+        return self.plan.planner.moulds.in_use
+
+    @cached_property
+    def cost(self) -> MouldCost:
+        """What its moulds take."""
+        return mould_cost(self.plan)
+
+    @cached_property
+    def hours(self) -> float:
+        """Hours of hands at the bench, on average: moulds, casting and finishing. [hour]"""
+        planner, loads, draws = self.plan.planner, self.plan.loads, self.plan.planner.draws.part(TRIES)
+        minutes = planner.step_minutes(draws, self.plan.tried.entering, planner.lots(loads, draws))[:, loads.own]
+        return self.cost.hours + float(minutes.sum(axis=(1, 2)).mean()) / 60.0
+
+    @cached_property
+    def in_all(self) -> float:
+        """Materials of the moulds, and all those hours at the target. [money]"""
+        return self.cost.material + self.hours * float(self.plan.planner.point_inputs.target_per_hour)
+
+    @property
+    def in_time(self) -> float:
+        """Chance of the date, from some of the draws. [-]"""
+        return self.plan.tried.in_time
+
+    @cached_property
+    def arrives(self) -> date | None:
+        """Date that holds with the wanted certainty; None within the calendar."""
+        dates = self.plan.promised(self.plan.tried)
+        return dates and dates[1]
+
+
+def with_moulds_chosen(plan: OrderPlan) -> OrderPlan:
+    """The plan with as many moulds as pay: the cheapest number that holds the date, or else the one that is earliest.
+
+    Raises
+    ------
+    StudyError
+        Where there is neither a mould nor a master to make one from.
+    """
+    moulds, product = plan.planner.moulds, plan.order.product
+    if moulds is None or not plan.casts:
+        return plan
+    if not moulds.in_hand + moulds.masters:
+        column, right = f"products.{product}.mould.masters", "1 or more: a master is needed before a mould can be made"
+        raise refusal(STUDY_FILE, "neither a mould nor a master in hand", right, column=column, found="0 and 0")
+    choices = [MouldChoice(plan=OrderPlan(planner=planner_with(plan.planner, n), order=plan.order)) for n in _numbers(plan)]
+    cheapest = sorted(choices, key=lambda one: (one.in_all, one.moulds))
+    safe = (one for one in cheapest if one.in_time >= plan.order.confidence and one.plan.meets_date)
+    dated = [one for one in cheapest if one.arrives]
+    best = next(safe, None) or min(dated or cheapest, key=lambda one: (one.arrives or date.max, -one.in_time))
+    return replace(best.plan, choices=tuple(choices))
+
+
+def _numbers(plan):
+    """Numbers of moulds worth a look: from those in hand, or few, to what all stations take while as many are emptied."""
+    planner, moulds = plan.planner, plan.planner.moulds
+    most = int(planner.entry.casts_per_load.value)
+    station = planner.point_product.steps[planner.first_wait].wait_in
+    count = next((int(one.count) for one in planner.point_inputs.stations if one.name == station), 1)
+    rooms = [min(room, most) for room in room_in(planner, station)] or [most] * count
+    few = max(moulds.in_hand, ceil(plan.order.set_of / moulds.cavities), ceil(plan.casts / (MOST_LOADS * moulds.cavities)))
+    many = max(few, min(moulds.fills(plan.casts), 2 * sum(map(moulds.fills, rooms))))
+    found = np.geomspace(max(few, 1), max(many, 1), min(CHOICES, many - few + 1)).round().astype(int).tolist()
+    return sorted({*found, min(max(moulds.fills(most), few, 1), max(many, 1))})

@@ -1,0 +1,169 @@
+"""The moulds of an order that counts them one by one: table, chart and sentences of how many pay."""
+
+import matplotlib.dates as mdates
+import numpy as np
+import pandas as pd
+from babel.dates import format_skeleton
+from matplotlib.figure import Figure
+
+from ..charts import new_axes, ticks
+from ..faults import counted
+from ..formatting import Format
+from ..pages.table import shown
+from ..palette import BLUE, INK, ORANGE, SKY
+from .mould_choice import mould_cost
+from .plan import OrderPlan
+from .tables import day
+
+__all__ = ["choice_chart", "choice_table", "mould_results", "moulds_said", "ways_said"]
+
+
+@shown(
+    "order-moulds",
+    "Numbers of moulds for this order: what they take, what it costs with all hours at the target, and the date (fewer draws)",
+    "moulds in use: 0; to make: 0; generations: 0; loads: 0; hours of moulds: 1; hours in all: 1; material of moulds: money; "
+    "cost: money; in time: chance; date that holds: text",
+)
+def choice_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
+    """Numbers of moulds: generations, loads [load], hours of hands for moulds and in all [hour], material of the moulds and that with all hours at the target [money], chance of the date [-], and the date that each makes possible."""
+    rows = []
+    for one in plan.choices:
+        making, arrives = one.plan.loads.making, day(fmt, one.arrives)
+        counts = one.moulds, making.to_make, making.total("generations"), one.plan.new_loads
+        rows.append((*counts, one.cost.hours, one.hours, one.cost.material, one.in_all, one.in_time, arrives))
+    return rows
+
+
+def choice_chart(plan: OrderPlan, fmt: Format) -> Figure:
+    """What each number of moulds costs, and below it the date that holds with it; the number of the plan is marked."""
+    figure, (costs, dates) = new_axes(5.0, rows=2, ratios=[3, 2])
+    choices, places = plan.choices, np.arange(len(plan.choices))
+    an_hour, below = float(plan.planner.point_inputs.target_per_hour), np.zeros(len(choices))
+    parts = {
+        "material of the moulds": (ORANGE, [one.cost.material for one in choices]),
+        "hours of making them": (SKY, [one.cost.hours * an_hour for one in choices]),
+        "hours of casting and finishing": (BLUE, [(one.hours - one.cost.hours) * an_hour for one in choices]),
+    }
+    for label, (colour, values) in parts.items():
+        costs.bar(places, values, bottom=below, width=0.62, color=colour, label=label, edgecolor="none")
+        below = below + values
+    costs.set_ylabel(f"cost, {fmt.currency}")
+    ticks(costs.yaxis, lambda y: fmt.money(y, 0))
+    figure.legend(loc="outside upper center", ncols=2, frameon=False, fontsize=9)
+    for place, one in zip(places, choices, strict=True):
+        mine = one.moulds == plan.planner.moulds.in_use
+        look = {
+            "ha": "center",
+            "xytext": (0, 3),
+            "textcoords": "offset points",
+            "fontsize": 9,
+            "weight": "bold" if mine else None,
+        }
+        costs.annotate(fmt.money(one.in_all, 0), (place, below[place]), **look)
+        if one.arrives:
+            dates.plot([place], [mdates.date2num(one.arrives)], "o", color=ORANGE if mine else BLUE, markersize=9 if mine else 6)
+    dates.axhline(mdates.date2num(plan.order.due), color=INK, linewidth=1.6)
+    dates.annotate("due", (len(choices) - 0.5, mdates.date2num(plan.order.due)), (0, 3), textcoords="offset points", ha="right")
+    dates.set(ylabel="date that holds", xlabel="moulds in use (bold: this plan)")
+    dates.yaxis.set_major_locator(mdates.AutoDateLocator(minticks=3, maxticks=5))
+    ticks(dates.yaxis, lambda y: format_skeleton("MMMd", mdates.num2date(y), locale=fmt.locale))
+    for part in (costs, dates):
+        part.set_xticks(places, [fmt.number(one.moulds) for one in choices])
+        part.set_xlim(-0.6, len(choices) - 0.4)
+        part.grid(visible=False, axis="x")
+        part.margins(y=0.14)
+    return figure
+
+
+def _counted(fmt, count, word="mould"):
+    return f"{fmt.number(count)} {word}{'' if count == 1 else 's'}"
+
+
+def _there(fmt, count, word="mould"):
+    return _counted(fmt, count, word) if count else f"no {word}"
+
+
+def ways_said(plan: OrderPlan, fmt: Format) -> str:
+    """The generations in words: moulds poured over the masters, copies cast in them, moulds over these; nothing where none are made."""
+    masters, parts = plan.planner.moulds.masters, []
+    over = "the master" if masters == 1 else "the masters"
+    for way in plan.loads.making.found:
+        for one in way.rounds:
+            if one.kind == "copies":
+                parts.append(f"{_counted(fmt, one.count, 'cast')} for {counted(one.gained, 'copy', 'copies')}")
+                over = "masters and copies" if masters > 1 else "master and copies" if masters else "the copies"
+                continue
+            small = "" if one.gained else f" of {counted(one.cavities, 'cavity', 'cavities')}"
+            anew = " in place of worn ones" if way is plan.loads.making.found[-1] else ""
+            parts.append(f"{_counted(fmt, one.count)}{small} over {over}{anew}")
+    return ", then ".join(parts)
+
+
+def moulds_said(plan: OrderPlan, fmt: Format) -> str:
+    """Moulds in hand and to make, how, what they cost now and what the order wears of them, and what other numbers would do."""
+    moulds, order = plan.planner.moulds, plan.order
+    there = _there(fmt, moulds.in_hand), _there(fmt, moulds.masters, "master")
+    text = f"In hand: {', '.join(there)}; a mould gives {_counted(fmt, moulds.cavities, 'cast')} at once. "
+    if not plan.new_loads:
+        return text + "No load of this order is left to pour, so it asks for no more."
+    making, cost = plan.loads.making, mould_cost(plan)
+    if making.to_make:
+        waiting = sum(way.waiting_hours for way in making.found) / 24
+        generations = making.total("generations")
+        text += (
+            f"**Make {_counted(fmt, making.to_make)}** in {_counted(fmt, generations, 'generation')}: {ways_said(plan, fmt)}. "
+            f"That takes {fmt.number(cost.hours, 1)} hours of hands and at the least {fmt.number(waiting, 1)} days of curing. "
+            f"It costs {fmt.money(cost.now)} now, {fmt.money(cost.material)} of it material and the rest hours at the target; "
+            f"**the order wears {fmt.money(cost.worn)} of its moulds**, which is what its prices carry. "
+        )
+    else:
+        text += f"None needs to be made for this order, which wears {fmt.money(cost.worn)} of them. "
+    return text + _recommended(plan, order, fmt)
+
+
+def _recommended(plan, order, fmt):
+    """Why so many moulds, and what the next ones below and above would do."""
+    here = next((one for one in plan.choices if one.moulds == plan.planner.moulds.in_use), None)
+    if here is None:
+        return ""
+    text = (
+        f"**Of the numbers looked at, {_counted(fmt, here.moulds)} in use is the cheapest that holds the date.**"
+        if plan.meets_date
+        else f"**No number of moulds holds the date; {fmt.number(here.moulds)} in use come{'s' if here.moulds == 1 else ''} nearest to it.**"
+    )
+    at = plan.choices.index(here)
+    for other in (*plan.choices[max(at - 1, 0) : at], *plan.choices[at + 1 : at + 2]):
+        more = other.in_all - here.in_all
+        word = "more" if more >= 0 else "less"
+        text += f" With {fmt.number(other.moulds)} it would cost {fmt.money(abs(more))} {word} and the date that holds would be {day(fmt, other.arrives)}."
+    return text
+
+
+def mould_results(plan: OrderPlan) -> dict | None:
+    """The moulds of an order for `order.json`; None where the study has none for it. [mould or set, hour, money]"""
+    planner = plan.planner
+    if planner.entry.mould is None:
+        return None
+    making, cost, choices = plan.loads.making, mould_cost(plan), []
+    for one in plan.choices:
+        taken = {"to_make": one.plan.loads.making.to_make, "generations": one.plan.loads.making.total("generations")}
+        taken |= {"loads": one.plan.new_loads, "hours": one.cost.hours, "hours_in_all": one.hours, "cost": one.in_all}
+        taken |= {"cost_now": one.cost.now, "cost_worn": one.cost.worn, "chance_of_date": one.in_time}
+        choices.append({"moulds": one.moulds, **taken, "arrival": one.arrives and one.arrives.isoformat()})
+    if making is None:
+        rows = plan.mould_choices
+        choices = [{"moulds": n, "chance_of_date": p, "arrival": d and d[1].isoformat()} for n, p, d in rows]
+    return {
+        "counted_in": "sets" if making is None else "moulds",
+        "in_hand": planner.mould_sets if making is None else making.in_hand,
+        "in_use": plan.sets_wanted if making is None else making.moulds,
+        "to_make": plan.moulds_to_make if making is None else making.to_make,
+        "generations": 0 if making is None else making.total("generations"),
+        "masters_copied": 0 if making is None else making.total("copied"),
+        "worn": plan.sets_worn if making is None else making.worn,
+        "hours": cost.hours,
+        "material_now": cost.material,
+        "cost_now": cost.now,
+        "cost_worn": cost.worn,
+        "choices": choices,
+    }

@@ -1,0 +1,121 @@
+"""An order under scenarios of the study: its date, hours and price beside those of the plan as it is."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from weakref import WeakKeyDictionary
+
+import pandas as pd
+
+from ..faults import one_of, refusal
+from ..formatting import Format
+from ..pages.change import study_with_scenarios
+from ..pages.table import shown
+from .answer import open_order
+from .plan import OrderPlan
+from .planner import Planner
+from .policies import Policy
+from .price import SAFE, Quoted, price_of
+from .tables import day
+
+__all__ = ["AS_IT_IS", "Beside", "scenario_names", "scenario_results", "scenario_table", "under_scenarios"]
+
+AS_IT_IS = "as it is"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Beside:
+    """An order as it is, or with a scenario."""
+
+    name: str
+    what: str
+    outlay: float  # once, in no price [money]
+    plan: OrderPlan
+    quoted: Quoted
+
+
+def scenario_names(plan: OrderPlan, asked: Sequence[str]) -> list[str]:
+    """Scenarios asked for, also several with commas between, each once; StudyError for one that the study does not have."""
+    known = plan.planner.kit.study.file.scenarios
+    names = list(dict.fromkeys(name for text in asked for part in text.split(",") if (name := part.strip())))
+    for name in names:
+        if name not in known:
+            right = one_of(name, known) if known else "one of the study's [scenarios.NAME], none yet"
+            raise refusal("--scenario", "unknown scenario", right, found=repr(name))
+    return names
+
+
+def under_scenarios(
+    plan: OrderPlan, quoted: Quoted, scenarios: Sequence[str], name: str | None, *, today: date | None = None, **asked
+) -> list[Beside]:
+    """The order as it is, then with each of the scenarios, on the same draws.
+
+    Parameters
+    ----------
+    plan, quoted : OrderPlan, Quoted
+        As it is.
+    scenarios : sequence of str
+        As `scenario_names` takes them.
+    name, today, asked : optional
+        As the plan was asked for, see `open_order`.
+
+    Returns
+    -------
+    list of Beside
+
+    Raises
+    ------
+    StudyError
+        For an unknown scenario, one that the order cannot do with, or a certainty that no number of casts gives under it.
+    """
+    kit, names = plan.planner.kit, tuple(scenario_names(plan, scenarios))
+    if names in (kept := _kept.setdefault(plan.planner, {})):
+        return kept[names]
+    found = [Beside(name=AS_IT_IS, what="", outlay=0.0, plan=plan, quoted=quoted)]
+    for scenario in names:
+        entry = kit.study.file.scenarios[scenario]
+        other = open_order(study_with_scenarios(kit, [scenario], orders=True), name, today=today, base=kit, **asked)
+        found.append(Beside(name=scenario, what=entry.what, outlay=entry.outlay, plan=other, quoted=price_of(other)))
+    kept[names] = found
+    return found
+
+
+_kept: WeakKeyDictionary[Planner, dict[tuple[str, ...], list[Beside]]] = WeakKeyDictionary()  # so that the page finds them again
+
+
+@shown(
+    "order-scenarios",
+    "The order under scenarios; what a scenario takes once is in no price, and pay is at the price asked as it is",
+    "with: text; casts: 0; in time: chance; date that holds: text; hours: 1; price: money; pay an hour: money; once: money",
+)
+def scenario_table(beside: list[Beside], fmt: Format) -> pd.DataFrame:
+    """The order as it is and under each scenario: casts, chance of the date [-], date, hours [hour], price, pay [money/hour], outlay [money]."""
+    asked, rows = beside[0].quoted.asked, []
+    for one in beside:
+        numbers = scenario_numbers(one, asked)
+        dates = one.plan.earliest_promise
+        counts = (numbers["casts"], numbers["chance_of_date"], day(fmt, dates and dates[1]), numbers["hours"])
+        rows.append((one.name, *counts, numbers["target_in_eight_of_ten"], numbers["pay_per_hour"], one.outlay))
+    return rows
+
+
+def scenario_numbers(one: Beside, asked: float) -> dict:
+    """Numbers of an order under a scenario; pay is at a price asked. [money]"""
+    plan, quoted, dates = one.plan, one.quoted, one.plan.earliest_promise
+    return {
+        "casts": Policy(plan).casts,
+        "loads": plan.loads_in_all,
+        "chance_of_date": plan.course.in_time,
+        "honest_arrival": dates[1].isoformat() if dates else None,
+        "hours": float(quoted.hours.mean()),
+        "extra_cost": quoted.extra_cost,
+        "full_cost": quoted.full_cost,
+        "target_in_eight_of_ten": quoted.at_chance(SAFE),
+        "pay_per_hour": float(quoted.pay(asked).mean()),
+        "outlay": one.outlay,
+    }
+
+
+def scenario_results(beside: list[Beside]) -> dict:
+    """For `order.json`: the numbers of each scenario by its name, those of the order as it is among them."""
+    return {one.name: {"what": one.what} | scenario_numbers(one, beside[0].quoted.asked) for one in beside}

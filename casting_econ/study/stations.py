@@ -1,0 +1,43 @@
+"""Tables of the study file for where loads and pieces wait: pots, ovens and kilns, and racks."""
+
+import math
+from typing import Any
+
+from pydantic import model_validator
+
+from .fields import ONE, Node, Places, PlacesOfEach, key, number
+
+__all__ = ["RackEntry", "StationEntry"]
+
+
+class StationEntry(Node):
+    """An oven, a kiln or another place; a load waits in it as a whole."""
+
+    count: number(above=0.0, high=200.0, basis="decided", whole=True) = key("how many there are", ONE)
+    places: PlacesOfEach | None = key("pieces that find room in each; a list such as [12, 20] where they differ", None)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _count_of_list(cls, raw: Any) -> Any:
+        """A list of places says how many stations there are; where all are alike it says what one number does."""
+        places = raw.get("places") if isinstance(raw, dict) else None
+        if not isinstance(places, list) or not places:
+            return raw
+        count = {} if len(places) == 1 else {"count": len(places)}
+        alike = all(one == places[0] for one in places) and raw.get("count", len(places)) == len(places)
+        return count | raw | ({"places": places[0]} if alike else {})
+
+    @property
+    def sizes(self) -> tuple[int, ...]:
+        """Places of each station where they differ; none where they are alike or not given."""
+        return self.places if isinstance(self.places, tuple) else ()
+
+    def room(self, *, chosen: bool) -> float:
+        """Pieces that find room in the largest one where a load is made for its own, else in any of them."""
+        return math.inf if self.places is None else (max if chosen else min)(self.sizes or (self.places.value,))
+
+
+class RackEntry(Node):
+    """A shelf or rack; pieces wait in it one by one."""
+
+    places: Places = key("pieces that find room")

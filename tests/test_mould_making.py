@@ -1,0 +1,582 @@
+"""Moulds from nothing: the way from masters to so many moulds, what the study file says of it, and orders that begin so."""
+
+import json
+from itertools import product
+from math import ceil
+
+import pytest
+from commands import command
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from matplotlib.dates import date2num
+from order_events import events
+
+from casting_econ.faults import StudyError
+from casting_econ.kit import format_of, open_study
+from casting_econ.models import evaluate, mould_making, moulds_for_load
+from casting_econ.orders import OrderPlan, mould_page, open_order, order_lines, order_results, price_of, tables
+from casting_econ.orders.buying import buying_list
+from casting_econ.orders.making import planner_with
+from casting_econ.orders.mould_choice import mould_cost
+from casting_econ.study import read_study
+
+CURES = (32.0, 12.0)  # two pours of 16 h each for a mould, 12 h for a load of copies [hour]
+
+
+def rounds_of(made):
+    return [(one.kind, *one.loads) for one in made.rounds]
+
+
+# ------------------------------------------------------------------ the way to so many moulds
+
+
+@pytest.mark.parametrize(
+    ("wanted", "expected", "hours"),
+    [
+        (0, [], 0),
+        (1, [("moulds", 1)], 32),  # own arithmetic: one mould over the three masters
+        (2, [("moulds", 1), ("moulds", 1)], 64),  # copies would cost 12 h and spare none of the two pours
+        (3, [("moulds", 1), ("copies", 3), ("moulds", 2)], 76),  # three pours over the masters alone: 96 h
+        (4, [("moulds", 1), ("copies", 3), ("copies", 3), ("moulds", 3)], 88),
+        (8, [("moulds", 1), ("copies", 3), ("moulds", 2), ("copies", 9), ("moulds", 5)], 120),
+    ],
+)
+def test_three_masters_and_moulds_of_three(wanted, expected, hours):
+    """Own arithmetic: each pour takes as many moulds as there are threes of masters and copies; each mould gives three copies a load."""
+    made = mould_making(wanted, 3, 3, cure_hours=CURES)
+    assert rounds_of(made) == expected
+    assert made.waiting_hours == hours and made.days == hours / 24
+    assert made.moulds == wanted and made.generations == sum(kind == "moulds" for kind, _ in expected)
+
+
+def test_one_master_makes_a_small_mould_first():
+    """Own arithmetic: one master fills one cavity; two loads of one copy make three, which a whole mould takes."""
+    made = mould_making(1, 1, 3, cure_hours=CURES)
+    assert rounds_of(made) == [("moulds", 1), ("copies", 1), ("copies", 1), ("moulds", 1)]
+    assert made.rounds[0].cavities == 1 and made.rounds[0].gained == 0
+    assert (made.moulds, made.copies, made.generations, made.waiting_hours) == (2, 2, 2, 88.0)
+
+
+def test_one_cavity_doubles_with_every_load_of_copies():
+    """Own arithmetic: of one master and one cavity, moulds are 1, 2, 4, 8 where a copy takes no time to speak of."""
+    made = mould_making(8, 1, 1, cure_hours=(24.0, 0.0))
+    assert made.generations == 2 and made.copies == 6  # seven loads of one copy at no cost in time beat four generations
+    slow = mould_making(8, 1, 1, cure_hours=(1.0, 24.0))
+    assert rounds_of(slow) == [("moulds", 1)] * 8  # copies that take a day never pay against pours of an hour
+
+
+def test_what_is_there_is_not_made_again():
+    """Enough moulds in hand: nothing is made, with no master either; too few: copies come from those in hand, so no master is needed."""
+    assert mould_making(4, 0, 3, in_hand=4).rounds == ()
+    assert rounds_of(mould_making(4, 0, 3, in_hand=2, cure_hours=CURES)) == [("copies", 6), ("moulds", 2)]
+
+
+def test_without_master_and_mould_there_is_no_beginning():
+    """None in hand and no master: a master is needed, and the message says so."""
+    with pytest.raises(ValueError, match="masters must be at least 1 where no mould is there to cast one from; got 0"):
+        mould_making(1, 0, 3)
+    with pytest.raises(ValueError, match="the room must hold a mould of 3 cavities"):
+        mould_making(1, 3, 3, mould_room=(0, 0))
+
+
+def test_stations_share_what_is_poured():
+    """Own arithmetic: pots of 12 and 20 places take four and six moulds of three; eight moulds go six and two, 24 copies 20 and 4."""
+    made = mould_making(8, 24, 3, mould_room=(4, 6))
+    assert rounds_of(made) == [("moulds", 6, 2)] and made.pours == 2
+    made = mould_making(16, 0, 3, in_hand=8, mould_room=(4, 6), copy_room=(12, 20))
+    assert rounds_of(made) == [("copies", 20, 4), ("moulds", 6, 2)] and made.copy_loads == 2
+
+
+def test_copies_that_fail_are_cast_besides():
+    """Own arithmetic: at 86 % good six copies take ⌈6 ÷ 0.86⌉ = 7 casts."""
+    made = mould_making(5, 9, 3, in_hand=3, good_share=0.86, mould_room=(2,), cure_hours=CURES)
+    assert rounds_of(made) == [("moulds", 2)]
+    made = mould_making(6, 3, 3, in_hand=3, good_share=0.86, cure_hours=CURES)
+    assert rounds_of(made) == [("copies", 7), ("moulds", 3)] and made.rounds[0].gained == 6
+
+
+def test_hours_of_hands():
+    """Own arithmetic: 3 moulds × 37 min + 2 pours × 27 min + 3 copies × 2 min + 1 load × 15 min = 186 min."""
+    made = mould_making(3, 3, 3, cure_hours=CURES)
+    assert made.hands_on_hours(37.0, 27.0, 2.0, 15.0) == pytest.approx(186 / 60)
+
+
+def least_hours(wanted, masters, size, in_hand, cures, share, room):
+    """Least waiting by trying every sequence of pours of any size and loads of any number of copies, written from the trade."""
+    reached = {(in_hand, masters, 0): 0.0}
+    best = 0.0 if in_hand >= wanted else float("inf")
+    front = dict(reached)
+    while front:
+        found = {}
+        for (made, patterns, first), hours in front.items():
+            after = []
+            for pour in range(1, min(patterns // size, room) + 1):
+                after.append(((min(made + pour, wanted), patterns, first), hours + cures[0]))
+            if made == 0 and first == 0:
+                after += [((made, patterns, small), hours + cures[0]) for small in range(1, min(patterns, size - 1) + 1)]
+            for casts in range(1, made * size + first + 1):
+                good = min(patterns + max(int(casts * share + 1e-9), 1), wanted * size)
+                after.append(((made, good, first), hours + cures[1]))
+            for state, spent in after:
+                if state[0] >= wanted:
+                    best = min(best, spent)
+                elif spent < min(best, reached.get(state, float("inf"))):
+                    reached[state] = found[state] = spent
+        front = found
+    return best
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    wanted=st.integers(1, 7),
+    masters=st.integers(0, 7),
+    size=st.integers(1, 4),
+    in_hand=st.integers(0, 2),
+    cures=st.sampled_from([(32.0, 12.0), (24.0, 24.0), (5.0, 48.0), (72.0, 3.0)]),
+    share=st.sampled_from([1.0, 0.86, 0.5]),
+    room=st.integers(1, 5),
+)
+def test_no_other_way_is_quicker(wanted, masters, size, in_hand, cures, share, room):
+    """Brute force: no sequence of pours and copies, whole or in part, waits less; and the rounds told add up to the hours told."""
+    if not masters + in_hand and wanted > in_hand:
+        return
+    made = mould_making(wanted, masters, size, in_hand=in_hand, cure_hours=cures, good_share=share, mould_room=(room,))
+    assert made.waiting_hours == pytest.approx(least_hours(wanted, masters, size, in_hand, cures, share, room))
+    there, patterns, first = in_hand, masters, 0
+    for one in made.rounds:
+        if one.kind == "moulds":
+            assert one.count <= room and one.count * one.cavities <= patterns
+            there, first = there + one.gained, first if one.gained else one.cavities
+        else:
+            assert one.count <= there * size + first
+            patterns += one.gained
+    assert there >= wanted or not made.rounds
+    assert made.waiting_hours == sum(cures[one.kind == "copies"] for one in made.rounds)
+
+
+def test_moulds_of_a_load():
+    """A load of 20 in moulds of three takes seven, of 21 seven too."""
+    assert [int(moulds_for_load(casts, 3)) for casts in (1, 3, 20, 21, 22)] == [ceil(n / 3) for n in (1, 3, 20, 21, 22)]
+    for casts, size in product(range(1, 30), range(1, 8)):
+        assert moulds_for_load(casts, size) == -(-casts // size)
+
+
+# ------------------------------------------------------------------ the study file
+
+# an invented workshop, in which nothing scatters and every day is open
+BASE = """
+[study]
+name = "Dunlin pegs"
+craft = "epoxy"
+currency = "EUR"
+invented = true
+draws = 128
+[time]
+weeks = "46 week/year"
+hours = "56 h/week"
+fixed_hours = "0 h/week"
+[calendar]
+monday = "09:00-17:00"
+tuesday = "09:00-17:00"
+wednesday = "09:00-17:00"
+thursday = "09:00-17:00"
+friday = "09:00-17:00"
+saturday = "09:00-17:00"
+sunday = "09:00-17:00"
+[target]
+per_hour = "12 EUR/h"
+[stations.pot]
+count = 1
+places = 12
+[products.peg]
+casts_per_load = 12
+load_correlation = "0 %"
+[products.peg.steps.cast]
+minutes = "1 min"
+load_minutes = "20 min"
+wait = "16 h"
+wait_in = "pot"
+materials.resin = { quantity = "10 g", price = "20 EUR/kg" }
+[products.peg.steps.take-out]
+minutes = "2 min"
+[products.peg.steps.sand]
+minutes = "3 min"
+[products.peg.mould]
+cavities = 3
+in_hand = 0
+masters = 3
+life = 40
+[products.peg.mould.steps.bottom-half]
+minutes = "25 minutes/mould"
+load_minutes = "5 min"
+wait = "16 h"
+wait_in = "pot"
+materials.silicone = { quantity = "180 g", loss = "10 %", price = "30 EUR/kg" }
+[products.peg.mould.steps.lid]
+minutes = "15 min"
+wait = "16 h"
+wait_in = "pot"
+materials.silicone = { quantity = "90 g", loss = "10 %", price = "30 EUR/kg" }
+materials.film = { price = "0.5 EUR", per = "load" }
+[channels.direct]
+product = "peg"
+orders = "5 orders/year"
+pieces_per_order = 24
+price = "200 EUR"
+[supplies.silicone]
+packs = [{ quantity = "1 kg", price = "30 EUR" }]
+[commissions.first]
+product = "peg"
+pieces = 24
+start = 2027-03-01
+due = 2027-03-31
+price = "300 EUR"
+"""
+MOULDS_LOG = "mould,product,cavities,made,retired,casts_at_retirement\n"
+
+
+def study(folder, *changes, **records):
+    """The study with some of its text changed, and with logs."""
+    text = BASE
+    for old, new in changes:
+        assert old in text, old
+        text = text.replace(old, new)
+    (folder / "study.toml").write_text(text, encoding="utf-8")
+    for name, rows in records.items():
+        (folder / "records").mkdir(exist_ok=True)
+        (folder / "records" / f"{name}.csv").write_text(rows, encoding="utf-8")
+    return folder
+
+
+def order(folder, *changes, records=None, **asked):
+    return open_order(open_study(study(folder, *changes, **records or {})), "first", **asked)
+
+
+@pytest.fixture(scope="module")
+def first(tmp_path_factory):
+    """The order as it stands: 24 pieces, three masters, no mould."""
+    return order(tmp_path_factory.mktemp("first"))
+
+
+def test_a_set_is_the_sum_over_its_moulds(tmp_path):
+    """Own arithmetic: a load of 12 fills four moulds; 4 × (25 + 15) + 5 min, and 4 × 270 g ÷ 0.9 × 0.03 + 0.50 EUR."""
+    kit = open_study(study(tmp_path))
+    mould = kit.inputs().product("peg").mould
+    assert float(mould.minutes) == 165.0
+    assert float(mould.material_cost) == pytest.approx(4 * 270 / 0.9 * 0.03 + 0.5)
+    assert float(mould.sets) == 1.0  # none in hand: what a load needs
+    cost = evaluate(kit.inputs()).products["peg"]["piece"]
+    assert float(cost.mould_minutes) == pytest.approx(165 / (12 * 40)) and float(cost.good_share) == 1.0
+
+
+def test_the_year_is_that_of_the_same_moulds_told_as_a_set(tmp_path):
+    """Told mould by mould or as a set of four with the same minutes and materials, a year pays the same."""
+    (tmp_path / "sets").mkdir()
+    (tmp_path / "moulds").mkdir()
+    head, tail = BASE.index("cavities = 3"), BASE.index("[channels.direct]")
+    as_set = 'life = 40\nminutes = "165 min"\nmaterials.silicone = { quantity = "1080 g", loss = "10 %", price = "30 EUR/kg" }\n'
+    as_set += 'materials.film = { price = "0.5 EUR" }\n'
+    (tmp_path / "sets" / "study.toml").write_text(BASE[:head] + as_set + BASE[tail:], encoding="utf-8")
+    years = [open_study(folder).point().totals for folder in (tmp_path / "sets", study(tmp_path / "moulds"))]
+    assert {key: float(value) for key, value in years[0].items()} == pytest.approx(
+        {key: float(value) for key, value in years[1].items()}
+    )
+
+
+@pytest.mark.parametrize(("in_hand", "sets"), [(0, 1.0), (3, 1.0), (4, 1.0), (7, 1.0), (8, 2.0)])
+def test_sets_in_use_are_those_that_can_be_filled(tmp_path, in_hand, sets):
+    """Own arithmetic: four moulds fill a load, so eight are two sets and seven one; fewer than a load needs count as one."""
+    kit = open_study(study(tmp_path, ("in_hand = 0", f"in_hand = {in_hand}")))
+    assert float(kit.inputs().product("peg").mould.sets) == sets
+
+
+def test_moulds_of_the_log_count_besides_those_stated(tmp_path):
+    """Two in use in the log and one retired, beside two that are in no log: four in hand."""
+    log = MOULDS_LOG + "M1,peg,3,2027-01-05,,\nM2,peg,3,2027-01-07,,\nM0,peg,3,2026-12-07,2027-01-20,12\n"
+    plan = order(tmp_path, ("in_hand = 0", "in_hand = 2"), records={"moulds": log})
+    assert plan.planner.moulds.in_hand == 4 and plan.planner.moulds.age == 0.0
+
+
+def test_purchases_tell_the_price_of_what_a_mould_step_takes(tmp_path):
+    """Ten purchases at 33 a kilogram lift a price guessed at 30, of the step that asks for records and of no other."""
+    rows = "date,item,kind,quantity,unit,paid\n" + "".join(f"2026-0{n % 9 + 1}-11,silicone,material,1,kg,33\n" for n in range(10))
+    asked = 'loss = "10 %", price = { value = "30 EUR/kg", from = "records" }'
+    kit = open_study(study(tmp_path, ('"180 g", loss = "10 %", price = "30 EUR/kg"', f'"180 g", {asked}'), purchases=rows))
+    (key,) = kit.assumed.evidence
+    assert key == "products.peg.mould.steps.bottom-half.materials.silicone.price"
+    assert 31.0 < kit.assumed.numbers[key].value < 33.0
+
+
+@pytest.mark.parametrize(
+    ("changes", "places"),
+    [
+        ([("cavities = 3\n", "")], {"mould.cavities: is missing"}),
+        (
+            [("life = 40", 'life = 40\nminutes = "60 min"\nmaterials.wax = { price = "1 EUR" }')],
+            {"mould.minutes: is told twice, here and in steps", "mould.materials: is told twice, here and in steps"},
+        ),
+        ([("masters = 3", "masters = 3\nsets = 2")], {"mould.in_hand: moulds counted twice"}),
+        ([("cavities = 3", "cavities = 13")], {f"mould.steps.{step}.wait_in: mould larger than the station" for step in ("bottom-half", "lid")}),
+        ([('wait = "16 h"\nwait_in = "pot"\nmaterials.silicone = { quantity = "90', 'wait_in = "kiln"\nmaterials.silicone = { quantity = "90')],
+         {"mould.steps.lid.wait_in: unknown station"}),
+        ([("masters = 3", "masters = -1")], {"mould.masters: outside the limits"}),
+        ([("25 minutes/mould", "25 minutes/piece")], {"mould.steps.bottom-half.minutes: a figure for each piece"}),
+    ],
+)  # fmt: skip
+def test_faults_of_moulds_say_where_and_what(tmp_path, changes, places):
+    """Half of one way of telling moulds and half of the other, or what no pot can hold: each fault at its key."""
+    with pytest.raises(StudyError) as refused:
+        read_study(study(tmp_path, *changes))
+    found = {f"{fault.column.removeprefix('products.peg.')}: {fault.wrong}" for fault in refused.value.faults}
+    assert all(any(one.startswith(place) for one in found) for place in places) and len(found) == len(places)
+
+
+def test_moulds_need_their_steps_or_a_set(tmp_path):
+    """Without steps, cavities and masters count nothing that could be made, and the minutes of a set are missing."""
+    text = BASE[: BASE.index("[products.peg.mould.steps")] + BASE[BASE.index("[channels.direct]") :]
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(StudyError) as refused:
+        read_study(tmp_path)
+    found = {f.column.rpartition(".")[2]: f.wrong for f in refused.value.faults if not f.column.startswith("supplies")}
+    assert found.pop("minutes") == "is missing"
+    assert found == dict.fromkeys(("cavities", "in_hand", "masters"), "counts moulds whose making has no steps")
+
+
+# ------------------------------------------------------------------ an order that begins without moulds
+
+
+def with_moulds(plan, count):
+    return OrderPlan(planner=planner_with(plan.planner, count), order=plan.order)
+
+
+def hours_of(plan):
+    """Ends of the loads of a typical course, in hours from the midnight that begins it."""
+    return [end / 3600 for end in plan.typical.schedule.done[0]]
+
+
+def test_two_moulds_over_the_masters_by_hand(first):
+    """Own arithmetic, one pot: each mould is a bottom at 9:00 and a lid the morning after; with both, loads of six every day."""
+    plan = with_moulds(first, 2)
+    assert [(one.kind, one.count, one.gain, one.after) for one in plan.loads.making.loads] == [
+        ("moulds", 1, 1, ()),
+        ("moulds", 1, 1, (0,)),
+    ]
+    assert plan.loads.size.tolist()[: plan.loads.planned] == [0, 0, 6, 6, 6, 6]
+    # bottom 9:00 to 9:30, lid next day 9:00 to 9:15 and 16 h: done at 1:15 two days on
+    made = [24 * 2 + 1.25, 24 * 4 + 1.25]
+    # then each day: pieces of the load before out (12 min), the next one mixed and poured (26 min), sanding of six (18 min)
+    first_out = 24 * 5 + 9 + 12 / 60
+    loads = [first_out + 24 * n + (26 + 18) / 60 for n in range(3)] + [first_out + 24 * 3 + 18 / 60]
+    assert hours_of(plan) == pytest.approx([*made, *loads])
+
+
+def test_copies_are_cast_in_the_first_mould_by_hand(first):
+    """Own arithmetic, one pot: a mould, three copies from it, two moulds at once over six, then loads of nine."""
+    plan = with_moulds(first, 3)
+    making = plan.loads.making
+    assert [(one.kind, one.count, one.gain, one.use) for one in making.loads] == [
+        ("moulds", 1, 1, 0),
+        ("copies", 3, 0, 1),
+        ("moulds", 2, 2, 0),
+    ]
+    # day 2, 9:00: 20 + 3 min for the copies, out on day 3 at 9:06; then two bottoms, 55 min, and lids, 30 min, on day 4
+    expected = [24 * 2 + 1.25, 24 * 3 + 9.1, 24 * 5 + 1.5]
+    assert hours_of(plan)[:3] == pytest.approx(expected)
+    assert plan.loads.size.tolist()[: plan.loads.planned] == [0, 0, 0, 9, 9, 6]
+    assert (making.total("generations"), making.total("copied"), making.to_make) == (2, 3, 3)
+
+
+def test_the_calendar_of_generations_equals_the_event_simulation(tmp_path):
+    """Pots, hands and moulds of the projects here, worn moulds among them, followed by the event simulation: the same to the second."""
+    changes = (
+        ("life = 40", "life = 4"),
+        ("pieces = 24", "pieces = 60"),
+        ("count = 1", "count = 2"),
+        ("masters = 3", "masters = 2"),
+    )
+    base = order(tmp_path, *changes, ('minutes = "2 min"', 'minutes = { low = "1 min", likely = "2 min", high = "4 min" }'))
+    for count in (1, 3, 5):
+        plan = with_moulds(base, count)
+        assert any(one.after and max(one.after) >= plan.loads.new.start for one in plan.loads.making.loads)  # worn in mid-order
+        course = plan.course
+        for draw in (0, 17):
+            done, complete, finish = events(course.plan, course.opened.calendar, draw)
+            assert course.schedule.done[draw].tolist() == done
+            assert (int(course.schedule.complete[draw]), int(course.schedule.finish[draw])) == (complete, finish)
+
+
+def test_no_load_is_poured_in_more_moulds_than_there_are(first):
+    """At every moment the moulds in use by loads are at most those in hand and made by then."""
+    for one in first.choices:
+        course, stage = one.plan.typical, one.plan.typical.plan.mould_stage
+        ends = {(load, at): end for load, at, _, end in course.schedule.segments}
+        begins = {load: start for load, at, start, _ in reversed(course.schedule.segments) if at == 0}
+        gains = dict(zip(course.schedule.done[0].tolist(), course.plan.mould_gain.tolist(), strict=True))
+        use = course.plan.mould_use
+        for moment in begins.values():
+            busy = sum(int(use[load]) for load, begin in begins.items() if begin <= moment < ends.get((load, stage), 10**9))
+            assert busy <= sum(gain for done, gain in gains.items() if done <= moment)
+
+
+def test_enough_in_hand_makes_none_and_is_the_order_as_ever(tmp_path):
+    """Eight in hand: no mould is made, nothing is bought for one, and the loads are those of two sets told as sets."""
+    (tmp_path / "sets").mkdir()
+    (tmp_path / "moulds").mkdir()
+    plan = order(tmp_path / "moulds", ("in_hand = 0", "in_hand = 8"))
+    assert plan.planner.moulds.in_use == 8 and plan.loads.making.loads == () and plan.loads.making.to_make == 0
+    assert not [row for row in buying_list(plan) if row.item in ("silicone", "film")]
+    head, tail = BASE.index("cavities = 3"), BASE.index("[channels.direct]")
+    text = (
+        BASE[:head]
+        + 'life = 40\nminutes = "165 min"\nsets = 2\n'
+        + BASE[tail : BASE.index("[supplies")]
+        + BASE[BASE.index("[commissions") :]
+    )
+    (tmp_path / "sets" / "study.toml").write_text(text, encoding="utf-8")
+    other = open_order(open_study(tmp_path / "sets"), "first")
+    assert plan.typical.schedule.done.tolist() == other.typical.schedule.done.tolist()
+    assert plan.course.in_time == other.course.in_time
+
+
+def test_one_piece_takes_one_mould(tmp_path):
+    """One piece: one mould over the masters is all that is made, and no other number is looked at."""
+    plan = order(tmp_path, ("pieces = 24", "pieces = 1"))
+    assert [one.moulds for one in plan.choices] == [1] and plan.loads.making.to_make == 1
+
+
+def test_a_complete_order_makes_no_mould(tmp_path):
+    """All in hand: nothing is made or bought, and no master is asked for."""
+    plan = order(tmp_path, ("masters = 3", "masters = 0"), in_hand=24)
+    found = order_results(plan, price_of(plan))["moulds"]
+    assert found["to_make"] == found["cost_now"] == found["generations"] == 0 and found["choices"] == []
+
+
+def test_no_mould_and_no_master_is_refused_by_its_key(tmp_path):
+    """A master is needed: said at the key, with the place in the file, and nothing else happens."""
+    with pytest.raises(
+        StudyError, match=r"study.toml:products.peg.mould.masters: neither a mould nor a master .* a master is needed"
+    ):
+        order(tmp_path, ("masters = 3", "masters = 0"))
+
+
+def test_moulds_that_wear_out_are_made_anew_in_mid_order(tmp_path):
+    """A life of two casts and one mould for 24 pieces, eight loads: new ones are poured once the first is likely gone, at once for all to come."""
+    plan = with_moulds(order(tmp_path, ("life = 40", "life = 2"), ("masters = 3", "masters = 6")), 1)
+    making, new = plan.loads.making, plan.loads.new
+    first_pour, *later = making.loads
+    assert first_pour.after == () and first_pour.gain == 1
+    assert all(one.gain == 0 for one in later) and sum(one.count for one in later if one.kind == "moulds") == making.to_make - 1
+    # by the renewal function of a mould that lasts two casts, half a chance of being gone by the second
+    assert later[0].after[-1] == new.start + 1
+    assert making.to_make - 1 == int(plan.planner.moulds.worn(7) + 0.5) and 2 < plan.planner.moulds.worn(7) < 4
+    done = plan.typical.schedule.done[0]
+    begun = min(start for load, _, start, _ in plan.typical.schedule.segments if load == 1)
+    assert begun >= done[new.start + 1]
+
+
+def test_a_load_under_way_still_fills_its_moulds(tmp_path):
+    """Two moulds in hand of which both hold a load poured yesterday: nothing can be poured before it is out."""
+    batches = "batch,date,product,casts,good,order\nB1,2027-02-28,peg,6,,first\n"
+    plan = order(tmp_path, ("in_hand = 0", "in_hand = 2"), records={"batches": batches})
+    assert plan.typical.plan.under_way[0][3]
+    plan = with_moulds(plan, 2)
+    out = next(end for load, stage, _, end in plan.typical.schedule.segments if load == 0 and stage == 1)
+    assert min(begin for load, begin in plan.pours.items() if load >= plan.loads.new.start) >= out
+
+
+# ------------------------------------------------------------------ what moulds cost, and how many pay
+
+
+def test_costs_of_moulds_by_hand(first):
+    """Own arithmetic for three moulds of a first order: minutes, a pack of silicone, copies, and what 24 casts wear."""
+    cost = mould_cost(with_moulds(first, 3))
+    minutes = 3 * 40 + 2 * 5 + (3 * (1 + 2) + 20)  # moulds, two pours, three copies in a load
+    assert cost.hours == pytest.approx(minutes / 60)
+    bought = 30.0 + 2 * 0.5 + 3 * 0.01 * 20  # 3 × 270 g ÷ 0.9 = 900 g: one pack; film for two pours; 30 g of resin
+    assert cost.material == pytest.approx(bought) and cost.now == pytest.approx(bought + minutes / 60 * 12)
+    # a set of four gives 12 × 40 casts
+    assert cost.worn == pytest.approx(24 / 480 * (165 / 60 * 12 + 4 * 270 / 0.9 * 0.03 + 0.5))
+
+
+def test_a_fourth_mould_opens_a_second_pack(first):
+    """Own arithmetic: four moulds take 1.2 kg of silicone, two packs of 1 kg, in the buying list too; copies and film are told apart."""
+    rows = {row.item: row for row in buying_list(with_moulds(first, 4))}
+    assert rows["silicone"].needed == pytest.approx(1200.0)
+    assert rows["silicone"].packs == ((1000.0, 2),) and rows["silicone"].cost == 60.0
+    making = with_moulds(first, 4).loads.making  # one mould, six copies in two loads, three moulds
+    assert (making.total("pours"), making.total("copies")) == (2, 6)
+    assert rows["film"].needed == 2.0 and rows["film"].cost == 1.0
+    assert rows["resin"].needed == pytest.approx(10.0 * (24 + 6))
+    assert mould_cost(with_moulds(first, 4)).material == pytest.approx(60.0 + 1.0 + 6 * 0.2)
+
+
+def test_the_cheapest_number_that_holds_the_date_is_chosen(first):
+    """Of the numbers looked at none that holds the date costs less, and the plan is that of the one chosen."""
+    safe = [one for one in first.choices if one.in_time >= first.order.confidence]
+    assert first.planner.moulds.in_use == min(safe, key=lambda one: one.in_all).moulds
+    assert first.loads.making.moulds == first.planner.moulds.in_use
+    assert all(one.hours > one.cost.hours > 0 and one.in_all > one.cost.now for one in first.choices)
+
+
+DEAR = (
+    ('price = "30 EUR/kg"', 'price = "300 EUR/kg"'),
+    ("masters = 3", "masters = 12"),
+    (BASE[BASE.index("[supplies") : BASE.index("[commissions")], ""),
+)
+
+
+@pytest.mark.parametrize(("due", "moulds"), [("2027-03-31", 1), ("2027-03-08", 2), ("2027-03-06", 3)])
+def test_a_near_date_makes_more_moulds_pay(tmp_path, due, moulds):
+    """Own arithmetic, silicone dear and masters for all: moulds are done by 3 March, and 24 pieces take 8, 4 or 3 loads, one a day from then."""
+    plan = order(tmp_path, *DEAR, ("due = 2027-03-31", f"due = {due}"))
+    assert plan.meets_date and plan.planner.moulds.in_use == moulds and plan.new_loads == ceil(24 / (3 * moulds))
+
+
+def test_where_no_number_holds_the_date_the_earliest_is_taken(tmp_path):
+    """Two days after the start no order from nothing is done: the plan is the one with the earliest date, and says so."""
+    late = order(tmp_path, *DEAR, ("due = 2027-03-31", "due = 2027-03-03"))
+    assert not late.meets_date and late.earliest_promise[1] == min(one.arrives for one in late.choices)
+    assert "No number of moulds holds the date" in mould_page.moulds_said(late, format_of(late.planner.kit, year=False))
+
+
+def test_prices_carry_the_wear_and_show_the_whole(first):
+    """Full cost has the worn part of the moulds; the row below has all that is paid for them now, by the difference of the two."""
+    quoted, cost = price_of(first), mould_cost(first)
+    rows = tables.price_table(first, quoted).set_index("price").order
+    full, whole = (
+        rows["full cost: every hour earns the target on average"],
+        rows["full cost, with all moulds made for it paid now"],
+    )
+    assert whole - full == pytest.approx(cost.now - cost.worn)
+    hours = tables.hours_table(first, quoted).set_index("what").hours
+    assert hours["making moulds that wear out"] == pytest.approx(24 / 480 * 165 / 60)
+
+
+def test_table_chart_and_words_say_the_same(first):
+    """Each number of moulds stands once in the table and on the chart, with the cost and date that the words compare."""
+    fmt = format_of(first.planner.kit, year=False)
+    table, figure = mould_page.choice_table(first, fmt), mould_page.choice_chart(first, fmt)
+    costs, dates = figure.axes
+    assert [int(label.get_text()) for label in costs.get_xticklabels()] == table["moulds in use"].tolist()
+    tops = [sum(bar[n].get_height() for bar in costs.containers) for n in range(len(table))]
+    assert tops == pytest.approx(table.cost.tolist())
+    shown = [line.get_ydata()[0] for line in dates.lines if len(line.get_xdata()) == 1]
+    assert shown == [date2num(one.arrives) for one in first.choices]
+    said = "\n".join(order_lines(first, price_of(first)))
+    here = first.planner.moulds.in_use
+    assert f"Make {here} mould" in said and "no mould, 3 masters; a mould gives 3 casts at once" in said
+    assert "is the cheapest that holds the date" in said and "the order wears" in said
+
+
+def test_an_order_from_nothing_on_the_command_line(tmp_path):
+    """No mould in hand: plan, quote and numbers are written, with the loads of moulds and the numbers weighed."""
+    folder = study(tmp_path)
+    code, said, error = command("order", folder, "first")
+    assert code == 0 and not error and "Make " in said
+    found = json.loads((folder / "orders" / "first" / "order.json").read_text(encoding="utf-8"))["moulds"]
+    wanted = {"in_hand", "to_make", "generations", "masters_copied", "hours", "cost_now", "cost_worn", "choices"}
+    assert wanted <= set(found) and found["in_hand"] == 0 and found["to_make"] > 0
+    loads = (folder / "orders" / "first" / "tables" / "order-loads.csv").read_text(encoding="utf-8").splitlines()
+    assert loads[1].startswith("1,1 mould,0,")
+    page = (folder / "orders" / "first" / "plan.html").read_text(encoding="utf-8")
+    assert "mould rubber" in page and (folder / "orders" / "first" / "figures" / "order-moulds.png").is_file()

@@ -251,7 +251,7 @@ def order(study: str, name: str | None, answer_only: bool, scenario: tuple[str, 
 @click.option("--to", "target", required=True, type=click.Path(), help="New folder; a name alone is beside the study.")
 def learn(study: str, order: str, target: str) -> None:
     """Write a new study in which what an order taught rests on its records."""
-    with _faults_told():
+    with faults_told():
         from .projects.learnt import learn_from
 
         click.echo(f"\nNew study: {learn_from(study, order, target, click.echo).resolve()}")

@@ -144,10 +144,18 @@ def check(study: str, full: bool) -> None:
 
 @main.command()
 @click.argument("key", required=False, default="")
-def explain(key: str) -> None:
+@click.option("--page", type=click.Path(), help="Write the whole manual to this new HTML file instead.")
+def explain(key: str, page: str | None) -> None:
     """What a key of the study file is, such as channels.NAME.orders or products; without one, list the tables."""
     with faults_told():
         from .study.keys import explained
+
+        if page is not None:
+            from .running.manual import write_manual
+
+            write_manual(page)
+            click.echo(f"Manual: {click.format_filename(page)}")
+            return
 
         for line in explained(key):
             click.echo(line)

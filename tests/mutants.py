@@ -44,6 +44,9 @@ TESTS = {  # that should notice, quickest first
     "casting_econ/models/costs.py": ["tests/test_models.py"],
     "casting_econ/models/year.py": ["tests/test_models.py"],
     "casting_econ/models/curing.py": [f"{PUBLISHED}capacity.py", f"{PUBLISHED}cost_volume_profit.py", "tests/test_curing.py"],
+    "casting_econ/models/windows.py": ["tests/test_curing.py"],
+    "casting_econ/models/hands.py": ["tests/test_stations.py"],
+    "casting_econ/orders/pots.py": ["tests/test_stations.py"],
     "casting_econ/models/schedule.py": ["tests/test_order_calendar.py"],
     "casting_econ/models/in_play.py": ["tests/test_order_calendar.py"],
     "casting_econ/models/counts.py": [f"{PUBLISHED}casts_and_lots.py", "tests/test_order_models.py"],
@@ -195,10 +198,14 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
     "casting_econ/models/curing.py": [  # texts that a change of the rules is likely to leave
         ("/ WEEK_HOURS *", "/ 160.0 *"),
         ("WEEK_HOURS = 168.0", "WEEK_HOURS = 167.0"),
-        ("begin + turn > last[at]", "begin + turn >= last[at]", "def _fit("),
-        ("_SECONDS = 3600", "_SECONDS = 60"),
+    ],
+    "casting_econ/models/windows.py": [
+        ("begin + turn > last[at]", "begin + turn >= last[at]", "def fit("),
+        ("HOUR = 3600", "HOUR = 60"),
         ("start < joined[-1][1]", "start <= joined[-1][1]"),
     ],
+    "casting_econ/models/hands.py": [("work[number[r, c] % sizes", "work[number[r, c] % 1")],
+    "casting_econ/orders/pots.py": [("had[pot] += bool(size)", "had[pot] += 0")],
     "casting_econ/models/schedule.py": [
         ("pool[s.load, s.stage]] > 0", "pool[s.load, s.stage]] > 1"),
         ("<= s.moulds_free[:, None]", "< s.moulds_free[:, None]"),

@@ -55,6 +55,8 @@ TESTS = {  # that should notice, quickest first
     "casting_econ/orders/topping.py": ["tests/test_topping.py"],
     "casting_econ/models/lots.py": [f"{PUBLISHED}casts_and_lots.py", "tests/test_order_models.py"],
     "casting_econ/models/supplies.py": [f"{PUBLISHED}casts_and_lots.py", "tests/test_order_models.py"],
+    "casting_econ/models/projects.py": ["tests/test_projects.py"],
+    "casting_econ/projects/account.py": ["tests/test_projects.py"],
     "casting_econ/models/mix.py": [f"{PUBLISHED}mix.py", "tests/test_channel_mix.py"],
     "casting_econ/evidence/rows.py": [f"{PUBLISHED}yields.py", "tests/test_evidence.py"],
     "casting_econ/evidence/posteriors.py": [f"{PUBLISHED}yields.py", f"{PUBLISHED}moulds.py", f"{PUBLISHED}dispersion.py", "tests/test_evidence.py"],
@@ -247,6 +249,19 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
     "casting_econ/models/supplies.py": [
         ("(cooler / 10.0)", "(cooler / 9.0)"),
         ("math.ceil(need / measure)", "math.floor(need / measure)"),
+    ],
+    "casting_econ/models/projects.py": [
+        ("factorial(count - size - 1)", "factorial(count - size)"),
+        ("rounded[max(parts", "rounded[min(parts"),
+        ('min(checked("use", used, low=0.0) /', 'min(2 * checked("use", used, low=0.0) /'),
+        ("low=0.0) / YEAR, life_years)", "low=0.0) / YEAR, 2 * life_years)"),
+        ('whole = checked("outlay", outlay, low=0.0) +', "whole ="),
+    ],
+    "casting_econ/projects/account.py": [
+        ("- self.overhead - self.equipment(basis)", "- self.equipment(basis)"),
+        ("making, entering[steps[0]] * loads", "making, entering[steps[-1]] * loads"),
+        ("account.mould_money + account.other + own - usual", "account.mould_money + account.other"),
+        ("tool.life_years * (year_hours or making)", "(year_hours or making)"),
     ],
     "casting_econ/models/mix.py": [
         ("linprog(-gain", "linprog(gain"),

@@ -16,7 +16,7 @@ from casting_econ.faults import StudyError
 from casting_econ.kit import format_of, open_study
 from casting_econ.models.projects import bridge, charged_by_time, charged_by_use, in_digits, piece_by_division
 from casting_econ.projects import tables, wording
-from casting_econ.projects.account import CAUSES, DIGITS, causes_of
+from casting_econ.projects.account import CAUSES, DIGITS, causes_of, parts_of
 from casting_econ.projects.learnt import write_learnt
 from casting_econ.projects.lessons import Lessons
 from casting_econ.projects.logged import MOULDS, ONE_OFF, ORDERS, WEEKLY
@@ -244,7 +244,8 @@ def test_the_parts_of_the_bridge_add_up_exactly(whole):
     rng = np.random.default_rng(9)
     for _ in range(200):
         moved = _moved(whole.actual, rng)
-        found = causes_of(whole.planned, moved)
+        found, raw = causes_of(whole.planned, moved), parts_of(whole.planned, moved)
+        assert sum(raw.values()) == pytest.approx(moved.pay() - whole.planned.pay(), abs=1e-10)  # before anything is rounded
         ends = [Decimal(repr(round(pay, DIGITS))) for pay in (whole.planned.pay(), moved.pay())]
         assert sum(Decimal(repr(part)) for part in found.values()) == ends[1] - ends[0]
 

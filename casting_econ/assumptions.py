@@ -9,29 +9,22 @@ import numpy as np
 from scipy import special
 
 from .draws import copula_matrix, correlate, points, round_up_draws
-from .evidence import Evidence, learn, moulds_in_hand
+from .evidence import Evidence, moulds_in_hand, update
 from .models import workshop as model
+from .models.costs import material_cost
 from .models.money import self_employed_target
 from .models.mould_making import moulds_for_load
 from .reference import wages
 from .study import Number, Study
 from .study.scenarios import PASS_SHARE, SCRAP
 
-__all__ = [
-    "StudyWithEvidence",
-    "assume",
-    "assume_changed",
-    "common_values",
-    "draw_values",
-    "key_points",
-    "label",
-    "point_values",
-    "takes_factor",
-    "values_at",
-    "workshop_at",
-]
-
-_SHARED = ("demand", "minutes", "pass_odds", "material", "price")
+_SHARED = {  # factors that numbers of a kind share, as a reader would say them
+    "demand": "orders stated without a spread",
+    "minutes": "minutes stated without a spread",
+    "pass_odds": "odds of passing a check",
+    "material": "material prices",
+    "price": "prices stated without a spread",
+}
 _UNIT = re.compile("_(hours|casts|years|per_year|share)$")  # which names of models end in and those of the study file do not
 NEW_SEED = 1_000_003  # added to the seed for numbers that only a changed study is unsure of
 
@@ -48,36 +41,16 @@ class StudyWithEvidence:
 
 
 def assume(study: Study) -> StudyWithEvidence:
-    """Put the evidence in place of guesses and list what is uncertain.
-
-    Parameters
-    ----------
-    study : Study
-        Study, with or without logs.
-
-    Returns
-    -------
-    StudyWithEvidence
-    """
-    evidence = learn(study)
+    """Put the evidence in place of guesses and list what is uncertain, of a study with or without logs."""
+    evidence = update(study)
     return _assumed(study, evidence, study.numbers | {key: found.number for key, found in evidence.items()})
 
 
 def assume_changed(study: Study, factors: Mapping[str, float], base: StudyWithEvidence) -> StudyWithEvidence:
-    """A changed study that keeps what the logs said about the numbers it leaves as they are.
+    """A changed study that keeps what the logs of `base`, the study before, said about the numbers it leaves as they are.
 
-    Parameters
-    ----------
-    study : Study
-    factors : mapping of str to float
-        As `study_with` gives them; they scale what the logs say too.
-    base : StudyWithEvidence
-        The study before the change, with its evidence.
-
-    Returns
-    -------
-    StudyWithEvidence
-        Changed numbers are as the change states them; no log knows them yet.
+    `factors` by key, as `study_with` gives them, scale what the logs say too. Changed numbers are as the change states them;
+    no log knows them yet.
     """
     stated = base.study.numbers
     kept = {key: found for key, found in base.evidence.items() if _says_the_same(study.numbers.get(key), stated[key])}
@@ -121,7 +94,6 @@ def _assumed(study, evidence, numbers):
 
 def _root(uncertain, stated, evidence):
     """Correlations that the study states, and those of numbers that the same rows of a log tell, where they can all hold."""
-    known = {frozenset(pair[:2]) for pair in stated}
     known, told = {frozenset(pair[:2]) for pair in stated}, []
     for key, found in evidence.items():
         for other, normal in found.tied.items():
@@ -146,58 +118,32 @@ def takes_factor(numbers, key):
     return {"orders": "demand", "pass_share": "pass_odds"}.get(last)
 
 
-def point_values(assumed: StudyWithEvidence, *, stated: bool = False) -> dict[str, float]:
+def point_values(assumed: StudyWithEvidence, *, stated: bool = False) -> dict[str, object]:
     """One value a number: as stated in the file, or with the evidence in place of guesses."""
     numbers = assumed.study.numbers if stated else assumed.numbers
     return {key: number.value for key, number in numbers.items()}
 
 
-def draw_values(assumed: StudyWithEvidence, draws: int, seed: int, start: int = 0, stop: int | None = None) -> dict[str, object]:
-    """Values of every number for some rows of the draws.
-
-    Parameters
-    ----------
-    assumed : StudyWithEvidence
-        Study with evidence.
-    draws, seed : int
-        Rows of the whole and its seed.
-    start, stop : int, optional
-        Rows wanted; the values do not depend on how the whole is cut.
-
-    Returns
-    -------
-    dict of str to float or ndarray
-        Arrays of length stop - start for uncertain numbers, floats for certain ones.
-    """
-    values: dict[str, object] = dict(point_values(assumed))
-    if not assumed.uncertain:
-        return values
-    return values_at(assumed, points(len(assumed.uncertain), round_up_draws(draws), seed, start, stop))
-
-
-def common_values(
-    assumed: StudyWithEvidence, base: StudyWithEvidence, draws: int, seed: int, start: int = 0, stop: int | None = None
+def draw_values(
+    assumed: StudyWithEvidence,
+    draws: int,
+    seed: int,
+    start: int = 0,
+    stop: int | None = None,
+    *,
+    base: StudyWithEvidence | None = None,
 ) -> dict[str, object]:
-    """Values of a changed study on the draws of another, so that what they share is the same in every row.
+    """Values of every number for some rows of the draws: arrays of length stop - start where it is uncertain, else floats.
 
-    Parameters
-    ----------
-    assumed : StudyWithEvidence
-        The changed study.
-    base : StudyWithEvidence
-        Study whose draws, as `draw_values` gives them, are kept; numbers that only the other has get points of their own.
-    draws, seed, start, stop : int
-        As in `draw_values`.
-
-    Returns
-    -------
-    dict of str to float or ndarray
+    `draws` rows of the whole and its seed; the values do not depend on how the whole is cut into rows `start` to `stop`. On
+    the draws of another study, `base`, what both share is the same in every row; numbers that only this one is unsure of get
+    points of their own.
     """
     if not assumed.uncertain:
-        return dict(point_values(assumed))
-    draws = round_up_draws(draws)
-    new = tuple(key for key in assumed.uncertain if key not in base.uncertain)
-    columns = key_points(base.uncertain, draws, seed, start, stop) | key_points(new, draws, seed + NEW_SEED, start, stop)
+        return point_values(assumed)
+    known, draws = (base or assumed).uncertain, round_up_draws(draws)
+    new = tuple(key for key in assumed.uncertain if key not in known)
+    columns = key_points(known, draws, seed, start, stop) | key_points(new, draws, seed + NEW_SEED, start, stop)
     return values_at(assumed, np.column_stack([columns[key] for key in assumed.uncertain]))
 
 
@@ -209,9 +155,8 @@ def key_points(keys: tuple[str, ...], draws: int, seed: int, start: int = 0, sto
 
 def values_at(assumed: StudyWithEvidence, uniform: np.ndarray) -> dict[str, object]:
     """Values of every number at points of the unit cube, one column a key of `uncertain`, before they are correlated."""
-    values: dict[str, object] = dict(point_values(assumed))
+    values, factors = point_values(assumed), {}
     uniform = correlate(uniform, assumed.root)
-    factors = {}
     for column, key in enumerate(assumed.uncertain):
         p = np.ascontiguousarray(uniform[:, column])
         if key.startswith("spread."):
@@ -235,23 +180,11 @@ def spread_values(assumed: StudyWithEvidence, values: dict[str, object], factors
 
 
 def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
-    """Model inputs with these values; numbers the file does not state keep their defaults.
-
-    Parameters
-    ----------
-    study : Study
-        Gives names and structure.
-    values : mapping of str to float or ndarray
-        By dotted key.
-
-    Returns
-    -------
-    Workshop
-    """
+    """Model inputs with these values by dotted key; numbers that neither they nor the file state keep their defaults."""
     file = study.file
 
     def filled(kind, path, entry, **given):
-        """Model inputs from an entry of the file: each under its own name, or under it without the unit that the model's name adds."""
+        """Model inputs from an entry of the file: each under its own name, or that without the unit which the model adds."""
         for name in (field.name for field in fields(kind) if field.name not in given):
             key = name if hasattr(entry, name) else _UNIT.sub("", name)
             number = getattr(entry, key)
@@ -265,16 +198,12 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
         return values.get(f"{path}.{name}", getattr(node, name).value)
 
     def materials(path, entries):
-        return tuple(
-            filled(
-                model.Material,
-                f"{path}.{name}",
-                entry,
-                name=name,
-                cost=at(f"{path}.{name}", entry, "quantity") * at(f"{path}.{name}", entry, "price"),
-            )
-            for name, entry in entries.items()
-        )
+        def material(name, entry):
+            place = f"{path}.{name}"
+            cost = at(place, entry, "quantity") * at(place, entry, "price")
+            return filled(model.Material, place, entry, name=name, cost=cost)
+
+        return tuple(material(name, entry) for name, entry in entries.items())
 
     def step(path, name, entry):
         used, causes = materials(f"{path}.materials", entry.materials), tuple(entry.causes.items())
@@ -292,8 +221,7 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
         if entry is None:
             return None
         if not entry.steps:
-            used = materials(f"{path}.materials", entry.materials)
-            cost = sum((item.cost / (1.0 - item.loss_share) for item in used), 0.0)
+            cost = sum((material_cost(m.cost, m.loss_share) for m in materials(f"{path}.materials", entry.materials)), 0.0)
             return filled(model.Mould, path, entry, material_cost=cost, steps=())
         steps = tuple(mould_step(f"{path}.steps.{key}", key, one) for key, one in entry.steps.items())
         count = moulds_for_load(casts_per_load, entry.cavities)
@@ -301,7 +229,7 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
         for one in steps:
             minutes = minutes + count * one.minutes + one.load_minutes
             for item in one.materials:
-                cost = cost + item.cost / (1.0 - item.loss_share) * (count if item.per == "piece" else 1.0)
+                cost = cost + material_cost(item.cost, item.loss_share) * (count if item.per == "piece" else 1.0)
         stated = "sets" in entry.model_fields_set
         in_use = {} if stated else {"sets": np.maximum(moulds_in_hand(study, name) // count, 1.0)}
         return filled(model.Mould, path, entry, material_cost=cost, minutes=minutes, steps=steps, **in_use)
@@ -363,13 +291,7 @@ def label(key: str) -> str:
     words = [part.replace("-", " ").replace("_", " ") for part in key.split(".")]
     match words:
         case ["spread", kind]:
-            return {
-                "pass odds": "odds of passing a check",
-                "material": "material prices",
-                "price": "prices stated without a spread",
-                "minutes": "minutes stated without a spread",
-                "demand": "orders stated without a spread",
-            }[kind]
+            return _SHARED[kind.replace(" ", "_")]
         case ["products", product, "steps", step, "materials", item, what]:
             return f"{product}: {what} of {item}"
         case ["products", product, "steps", step, what]:

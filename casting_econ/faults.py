@@ -5,7 +5,7 @@ from difflib import get_close_matches
 from itertools import islice
 from typing import Any
 
-__all__ = ["Fault", "Question", "StudyError", "close_match", "counted", "fault_of", "one_of", "refusal"]
+__all__ = ["Fault", "Question", "StudyError", "close_match", "counted", "fault_of", "one_of", "refusal", "some_of"]
 
 MOST_NAMES = 100  # that a hint is looked for among, as each costs time
 MOST_LISTED = 20  # that a fault lists
@@ -58,6 +58,18 @@ def close_match(word, known, most: int | None = MOST_NAMES) -> str:
     return f" (did you mean {near[0]!r}?)" if near else ""
 
 
+def some_of(names, most: int) -> str:
+    """The first of some names, and how many more there are.
+
+    Examples
+    --------
+    >>> some_of(["pour", "sand", "paint"], 2)
+    'pour, sand and 1 more'
+    """
+    more = len(names) - most
+    return ", ".join(islice(names, most)) + (f" and {more:,} more" if more > 0 else "")
+
+
 def one_of(word, known) -> str:
     """What an unknown word could be: the known ones, the first 20 of many, with a hint.
 
@@ -66,8 +78,7 @@ def one_of(word, known) -> str:
     >>> one_of("pots", ["pot", "vat"])
     "one of pot, vat (did you mean 'pot'?)"
     """
-    more = len(known) - MOST_LISTED
-    return f"one of {', '.join(islice(known, MOST_LISTED))}{f' and {more:,} more' if more > 0 else ''}{close_match(word, known)}"
+    return f"one of {some_of(known, MOST_LISTED)}{close_match(word, known)}"
 
 
 def counted(number: int, one: str, many: str = "") -> str:

@@ -1,9 +1,9 @@
 """Numbers as the study's locale writes them."""
 
+from math import isfinite
+
 from babel import Locale
 from babel.numbers import format_currency, format_decimal, format_percent, get_currency_precision
-
-__all__ = ["Format", "nine_digits"]
 
 
 class Format:
@@ -14,22 +14,19 @@ class Format:
 
     def money(self, amount, digits: int = 2) -> str:
         """An amount with its currency sign; 'none' where no amount does."""
-        if amount is None or amount != amount or abs(amount) == float("inf"):
+        if amount is None or not isfinite(amount):
             return "none"
         digits = min(digits, get_currency_precision(self.currency)) if digits <= 2 else digits
-        cents = "." + "0" * digits if digits else ""
-        pattern = Locale.parse(self.locale).currency_formats["standard"].pattern.replace(".00", cents)
+        pattern = Locale.parse(self.locale).currency_formats["standard"].pattern.replace(".00", _cents(digits))
         return format_currency(
             round(float(amount), digits) + 0.0, self.currency, pattern, locale=self.locale, currency_digits=False
         )
 
     def number(self, value, digits: int = 0) -> str:
         """A plain number, rounded; 'none' where no number does."""
-        if value is None or value != value or abs(value) == float("inf"):
+        if value is None or not isfinite(value):
             return "none"
-        return format_decimal(
-            round(float(value), digits) + 0.0, "#,##0" + ("." + "0" * digits if digits else ""), locale=self.locale
-        )
+        return format_decimal(round(float(value), digits) + 0.0, "#,##0" + _cents(digits), locale=self.locale)
 
     def exactly(self, value) -> str:
         """A number with all its digits, up to six after the decimal mark."""
@@ -43,14 +40,10 @@ class Format:
         )
 
     def percent(self, share, digits: int = 0) -> str:
-        """A share as a percentage; never 0 % or 100 % for a chance that is neither."""
-        if share is None or share != share or abs(share) == float("inf"):
+        """A share as a percentage, rounded; 'none' where there is none."""
+        if share is None or not isfinite(share):
             return "none"
-        return format_percent(
-            round(float(share), digits + 2) + 0.0,
-            "#,##0" + ("." + "0" * digits if digits else "") + "\u00a0%",
-            locale=self.locale,
-        )
+        return format_percent(round(float(share), digits + 2) + 0.0, f"#,##0{_cents(digits)}\u00a0%", locale=self.locale)
 
     def sure(self, share) -> str:
         """A wanted certainty with the decimals that it was stated with, two at most: 95 %, 99.5 %, 99.99 %."""
@@ -65,10 +58,12 @@ class Format:
         return f"over {self.percent(0.99)}" if share >= 0.995 else self.percent(share)
 
     def styled(self, value, style: str) -> str:
-        """A value as the column of a table says: money, money0, percent, percent1, chance, sure, significant, figure (that or whole), or
-        digits; – for none."""
+        """A value as the column of a table says: text, money, money0, percent, percent1, chance, sure, significant, figure (that or
+        whole), or digits; – for none."""
         if value is None or value != value:
-            return "–"
+            return "" if style == "text" else "–"
+        if style == "text":
+            return str(value)
         if style.startswith("money"):
             return self.money(value, int(style[5:] or 2))
         if style.startswith("percent"):
@@ -78,12 +73,17 @@ class Format:
         return getattr(self, style)(value) if style in ("chance", "significant", "sure") else self.number(value, int(style))
 
 
-def nine_digits(figure: float) -> float:
-    """A figure as it is kept: what the order of a sum or a processor moves is beyond the digits, or next to nothing.
+def _cents(digits):
+    """So many digits after the decimal mark, in a pattern."""
+    return "." + "0" * digits if digits else ""
+
+
+def nine_digits(value: float) -> float:
+    """A number as it is kept: what the order of a sum or a processor moves is beyond the digits, or next to nothing.
 
     Examples
     --------
     >>> nine_digits(0.1 + 0.2), nine_digits(0.1 + 0.2 - 0.3)
     (0.3, 0.0)
     """
-    return 0.0 if abs(figure) < 1e-12 else float(f"{figure:.9g}")
+    return 0.0 if abs(value) < 1e-12 else float(f"{value:.9g}")

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from .assumptions import StudyWithEvidence, assume, assume_changed, common_values, point_values, workshop_at
+from .assumptions import StudyWithEvidence, assume, assume_changed, draw_values, point_values, workshop_at
 from .draws import QUANTILES, chance, in_chunks, round_up_draws, summarise
 from .faults import Fault, StudyError, refusal
 from .formatting import Format
@@ -19,8 +19,6 @@ from .study import STUDY_FILE, Study, read_study
 from .study.fields import as_date
 from .study.inputs import input_files
 from .study.load import study_changed
-
-__all__ = ["Answer", "OpenStudy", "basis_counts", "format_of", "grid", "known_day", "main_wait", "open_copy", "open_study"]
 
 _BY_PRODUCT = (
     "yield",
@@ -39,7 +37,7 @@ CHANCES = ("hour_pays_living_wage", "year_pays_living_wage")
 class Answer:
     """Monte Carlo of a study: draws by quantity, in the order they were made."""
 
-    draws: dict[str, np.ndarray]  # studio quantities, then `product/quantity`
+    draws: dict[str, np.ndarray]  # totals of the year, then `product/quantity`
     resources: list[str]  # names that draws["binding"] points into
     target: float  # pay an hour aimed at [money/hour]
     living: float  # a year's living [money/year]
@@ -69,7 +67,7 @@ class Answer:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class OpenStudy:
-    """An open study: its numbers, its point results and its Monte Carlo. Equal to itself alone, so that results can be kept by it."""
+    """An open study: its numbers, point results and Monte Carlo. Equal to itself alone, so that results can be kept by it."""
 
     study: Study
     assumed: StudyWithEvidence
@@ -91,7 +89,7 @@ class OpenStudy:
         return evaluate(self.inputs(stated=stated))
 
     def changed(self, change: dict[str, object]) -> "OpenStudy":
-        """The study with tables and keys of its file as a change has them; what it leaves alone keeps its evidence. StudyError for faults."""
+        """The study with keys of its file as a change has them; what it leaves alone keeps its evidence. StudyError for faults."""
         if not change:
             return self
         assumed = assume_changed(study_changed(self.study, change), {}, self.assumed)
@@ -112,7 +110,7 @@ class OpenStudy:
         chunk: int = 8_192,
         workers: int = 1,
     ) -> dict[object, np.ndarray]:
-        """What `work` finds in the workshop of every draw: the one loop over draws.
+        """What `work` finds in the workshop of every draw, arrays of length draws by name: the one loop over draws.
 
         Parameters
         ----------
@@ -124,16 +122,11 @@ class OpenStudy:
             Study whose draws are kept in what both share, so that the two can be compared row by row; None: its own.
         chunk, workers : int, optional
             Rows a time and threads; the result does not depend on them.
-
-        Returns
-        -------
-        dict
-            Arrays of length draws, by what `work` calls them.
         """
         draws, seed = self.plan_of_draws(draws, seed)
 
         def rows(start, stop):
-            values = common_values(self.assumed, (base or self).assumed, draws, seed, start, stop)
+            values = draw_values(self.assumed, draws, seed, start, stop, base=(base or self).assumed)
             found = {key: np.asarray(value) for key, value in work(workshop_at(self.study, values)).items()}
             found = {key: value if value.dtype == bool else value.astype(float, copy=False) for key, value in found.items()}
             return {key: np.broadcast_to(value, (stop - start, *value.shape[1:])) for key, value in found.items()}
@@ -153,19 +146,7 @@ class OpenStudy:
         scrap=None,
         cure_hours=None,
     ) -> Answer:
-        """Monte Carlo of the year.
-
-        Parameters
-        ----------
-        draws, seed, base, chunk, workers : optional
-            As in `by_draw`.
-        product, scrap, cure_hours : optional
-            Levers of `with_levers`, the same in every draw.
-
-        Returns
-        -------
-        Answer
-        """
+        """Monte Carlo of the year; `draws` to `workers` as in `by_draw`, the levers of `with_levers` the same in every draw."""
         resources: list[str] = []
 
         def work(a):
@@ -264,5 +245,5 @@ def basis_counts(kit: OpenStudy) -> dict[str, list[str]]:
 
 
 def format_of(kit: OpenStudy, *, year: bool = True) -> Format:
-    """The format of a study's year; for an order, whose pieces pass or fail even where every number is certain, `year` is False."""
+    """The format of a study's year; for an order, whose pieces pass or fail even if every number is certain, `year` is False."""
     return Format(kit.study.currency, kit.study.file.study.locale, year and kit.certain)

@@ -8,7 +8,7 @@ import pandas as pd
 
 from .models.tax import TaxPart, TaxScheme
 
-__all__ = ["cautions", "kit_folder", "quote_words", "taxes", "wages"]
+__all__ = ["cautions", "kit_folder", "quote_words", "taxes", "wages", "words"]
 
 
 def kit_folder(name: str) -> Path:
@@ -33,9 +33,14 @@ def cautions() -> pd.DataFrame:
 
 
 @cache
+def words(of: str) -> dict[str, dict]:
+    """Words that the kit says or looks for, which are data: of a `fault`, `people`, a `quote` or a `result`."""
+    return tomllib.loads((kit_folder("data") / "reference" / f"{of}-words.toml").read_text(encoding="utf-8"))
+
+
 def quote_words() -> dict[str, dict[str, str]]:
     """Phrases of the quote by language code."""
-    return tomllib.loads((kit_folder("data") / "reference" / "quote-words.toml").read_text(encoding="utf-8"))
+    return words("quote")
 
 
 @cache

@@ -9,19 +9,6 @@ from babel.numbers import list_currencies
 
 from .faults import close_match
 
-__all__ = [
-    "COUNTED",
-    "UNIT",
-    "Unclear",
-    "check_counted",
-    "is_mass",
-    "is_volume",
-    "measures",
-    "question_of",
-    "ratio_of_units",
-    "unit_registry",
-]
-
 COUNTED = ("piece", "cast", "load", "lot", "order", "cavity", "place", "event", "mould", "set_of_moulds")
 UNIT = re.compile(r"(?!.*[\d⁰¹²³⁴-⁹]\s*(?:\*\*|\^|[\d⁰¹²³⁴-⁹]))[\w\s%°/*^.·-]{0,60}")  # no powers of powers, which never end
 _USUAL = ("min", "minute", "h", "hour", "day", "week", "month", "year", "g", "gram", "kg", "kilogram", "oz", "ounce", "lb")
@@ -168,18 +155,8 @@ def check_counted(unit: str, counts: str, per: str, currency: str) -> None:
             )
 
 
-def is_volume(unit: str) -> bool:
-    """Whether a unit measures volume."""
-    return measures(unit, "milliliter")
-
-
-def is_mass(unit: str) -> bool:
-    """Whether a unit measures mass."""
-    return measures(unit, "gram")
-
-
 def measures(unit: str, base: str) -> bool:
-    """Whether a unit is of one kind with another."""
+    """Whether a unit is of one kind with another, such as a milliliter or a gram."""
     try:
         return bool(unit) and ratio_of_units(unit, base, "EUR") > 0
     except Unclear:

@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from casting_econ.draws.distributions import distribution
-from casting_econ.evidence import learn, rows_posterior
+from casting_econ.evidence import rows_posterior, update
 from casting_econ.study import read_study
 
 FOLDER = Path(__file__).parent / "calibration"
@@ -41,7 +41,7 @@ def test_workshop_is_what_the_reader_gives(tmp_path, size, seed):
     assert read.records.keys() == made.study.records.keys()
     for name, log in read.records.items():
         pd.testing.assert_frame_equal(log, made.study.records[name])
-    ours, theirs = learn(made.study), learn(read)
+    ours, theirs = update(made.study), update(read)
     assert {key: one.number.value for key, one in ours.items()} == pytest.approx(
         {key: one.number.value for key, one in theirs.items()}, rel=1e-12
     )

@@ -435,7 +435,7 @@ def test_every_cost_of_the_year_is_paid(changed):
     gains = np.diff(case.path.free, prepend=0.0)
     draws = np.diff(case.free, prepend=0.0, axis=1)
 
-    assert min(year[f"{kind}_per_year"] for kind in ("stall_fees", "freak_loss")) > 0
+    assert min(year[f"{kind}_per_year"] for kind in ("stall_fees", "ruined_loss")) > 0
     liner = 95 * year["loads_per_year"] / 150
     assert 32 < liner < 95
     assert gains[1:13].sum() == pytest.approx(

@@ -12,11 +12,12 @@ from hypothesis import strategies as st
 from casting_econ.draws.information import partial_information, perfect_information
 from casting_econ.draws.sobol import sobol_indices
 from casting_econ.kit import format_of, open_study
+from casting_econ.models import evaluate
 from casting_econ.models.mix import best_mix
 from casting_econ.pages.change import study_with_scenarios
 from casting_econ.pages.channels import order_table, price_floors
 from casting_econ.pages.deciding import Decision, decision_of, decision_sentence, information_table, next_to_measure
-from casting_econ.pages.drop import alone, drop_sentence, drop_table
+from casting_econ.pages.drop import drop_sentence, drop_table
 from casting_econ.pages.mix import activities, mix_sentences, mix_table, the_mix
 from casting_econ.pages.sensitivity import groups_of, sobol_table
 
@@ -44,9 +45,11 @@ def busy(tmp="x"):
 
 def test_channels_alone_as_the_trade_notes_have_them():
     """Trade notes G1: online alone 16.1 an hour; 66 wholesale boxes alone 7.6."""
-    kit = demo(records=False)
-    assert alone(kit, "online")["pay_per_hour"] == pytest.approx(16.1, abs=0.05)
-    assert alone(kit, "wholesale", 66.0)["pay_per_hour"] == pytest.approx(7.6, abs=0.05)
+    a = demo(records=False).inputs()
+    channels = {c.name: c for c in a.channels}
+    boxes = replace(channels["wholesale"], orders_per_year=66.0, reference_price=None)
+    online, wholesale = (evaluate(replace(a, channels=(c,))).totals["pay_per_hour"] for c in (channels["online"], boxes))
+    assert online == pytest.approx(16.1, abs=0.05) and wholesale == pytest.approx(7.6, abs=0.05)
 
 
 def test_wholesale_floors_of_the_trade_notes(tmp_path):
@@ -79,7 +82,7 @@ def test_what_orders_leave_adds_up_to_the_year(name):
     found, point = activities(kit), kit.point()
     met = np.array([float(point.channels[c]["orders"]) for c in found.names])
     fixed = sum(
-        float(point.totals[k]) for k in ("overhead_per_year", "equipment_per_year", "stall_fees_per_year", "freak_loss_per_year")
+        float(point.totals[k]) for k in ("overhead_per_year", "equipment_per_year", "stall_fees_per_year", "ruined_loss_per_year")
     )
     assert met @ found.left - fixed == pytest.approx(float(point.totals["residual_pay_per_year"]), rel=1e-9)
     variable = float(point.totals["make_hours_per_year"] + point.totals["order_hours_per_year"])

@@ -146,8 +146,8 @@ def test_every_from_records_number_is_measured(kit):
 def test_totals_equal_the_sum_of_parts(kit):
     """What is left is sales less every kind of cost, and hours are the sum of their kinds."""
     totals = kit.point().totals
-    costs = ("fees", "postage", "packaging", "refunds", "stall_fees", "material", "freak_loss", "overhead", "equipment")
-    hours = ("make", "order", "stall", "fixed", "freak")
+    costs = ("fees", "postage", "packaging", "refunds", "stall_fees", "material", "ruined_loss", "overhead", "equipment")
+    hours = ("make", "order", "stall", "fixed", "ruined")
     left = totals["revenue_per_year"] - sum(totals[f"{kind}_per_year"] for kind in costs)
 
     assert totals["residual_pay_per_year"] == pytest.approx(left, rel=1e-12)

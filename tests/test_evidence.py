@@ -12,15 +12,15 @@ from scipy import stats
 from casting_econ.assumptions import assume, draw_values, point_values, spread_values
 from casting_econ.draws.distributions import distribution
 from casting_econ.evidence import (
-    could_learn,
-    learn,
+    could_update,
+    load_counts,
     load_share_posterior,
     mean_posterior,
     mould_life_posterior,
     rate_posterior,
     rows_posterior,
-    scrap_table,
     share_posterior,
+    update,
 )
 from casting_econ.evidence.posteriors import life_prior, rate_prior, stated_range
 from casting_econ.evidence.rows import rows_prior
@@ -174,32 +174,32 @@ date,batch,step,cause,pieces,fate
 """
 
 
-def test_scrap_table_by_hand(tile):
+def test_load_counts_by_hand(tile):
     """Of 5 lost, 1 is scrap at trim and 1 a second at glaze; 3 unexplained go to trim, the first check; rework is no loss."""
-    table = scrap_table(tile(batches=BATCHES, faults=FAULTS), "tile")
+    table = load_counts(tile(batches=BATCHES, faults=FAULTS), "tile").totals
 
     assert table.lost.to_dict() == {"cast": 0.0, "trim": 4.0, "glaze": 1.0}
     assert table.entering.to_dict() == {"cast": 20.0, "trim": 20.0, "glaze": 16.0}
 
 
-def test_scrap_table_without_faults(tile):
+def test_load_counts_without_faults(tile):
     """With batches alone every loss is booked to the first check."""
-    table = scrap_table(tile(batches=BATCHES), "tile")
+    table = load_counts(tile(batches=BATCHES), "tile").totals
 
     assert table.lost.to_dict() == {"cast": 0.0, "trim": 5.0, "glaze": 0.0}
 
 
-def test_scrap_table_without_batches(tile):
+def test_load_counts_without_batches(tile):
     """Faults alone do not say how many pieces passed, so there is no table and the guess stays."""
     study = tile(faults="date,product,step,cause,pieces,fate\n2025-01-08,tile,trim,air,1,scrap")
 
-    assert scrap_table(study, "tile") is None
-    assert learn(study) == {}
+    assert load_counts(study, "tile") is None
+    assert update(study) == {}
 
 
 def test_pass_share_by_hand(tile):
     """9 of 10 guessed, 16 of 20 seen to pass the trim and 15 of 16 the glaze; loads that share their luck tell a little less."""
-    found = learn(tile(batches=BATCHES, faults=FAULTS))
+    found = update(tile(batches=BATCHES, faults=FAULTS))
 
     assert found[f"{STEPS}.trim.pass_share"].observed == pytest.approx(16 / 20)
     assert found[f"{STEPS}.trim.pass_share"].number.value == pytest.approx(25 / 30, abs=0.002)
@@ -233,7 +233,7 @@ def test_load_share_posterior_equals_a_sum_over_both_numbers(hits, sizes, pooled
 def test_loose_faults_are_pooled_and_widen(tile):
     """Without batch numbers only sums are known: the middle hardly moves, and the band is no narrower."""
     loose = FAULTS.replace("B1,", ",").replace("B2,", ",")
-    by_load, pooled = (learn(tile(batches=BATCHES, faults=text))[f"{STEPS}.trim.pass_share"] for text in (FAULTS, loose))
+    by_load, pooled = (update(tile(batches=BATCHES, faults=text))[f"{STEPS}.trim.pass_share"] for text in (FAULTS, loose))
 
     assert pooled.observed == by_load.observed
     widths = [float(np.diff(one.number.distribution.quantile(np.array([0.1, 0.9])))[0]) for one in (by_load, pooled)]
@@ -249,7 +249,7 @@ def test_ruined_load_counts_apart_when_asked(tile):
         "casts_per_load = 10",
         'casts_per_load = 10\nruined_loads = { value = "2 load/year", from = "records", worth = "12 months" }',
     )
-    plain, apart = (learn(tile(text, batches=batches)) for text in (TILE, asked))
+    plain, apart = (update(tile(text, batches=batches)) for text in (TILE, asked))
 
     assert plain[f"{STEPS}.trim.pass_share"].observed == pytest.approx(108 / 130)
     assert apart[f"{STEPS}.trim.pass_share"].observed == pytest.approx(0.9)
@@ -262,7 +262,7 @@ def test_faults_without_batch_belong_to_the_only_product(tile):
     """Where there is one product, a fault that names neither it nor a batch is one of its own."""
     faults = "date,step,cause,pieces,fate\n2025-01-08,glaze,pinhole,5,scrap"
 
-    assert scrap_table(tile(batches=BATCHES, faults=faults), "tile").lost.glaze == 5
+    assert load_counts(tile(batches=BATCHES, faults=faults), "tile").totals.lost.glaze == 5
 
 
 @pytest.mark.parametrize(
@@ -282,7 +282,7 @@ def test_minutes_by_hand(tile, step, row, key, observed):
     sheet = f"date,step,minutes,product,pieces_handled\n2025-01-06,{step},{row}"
     study = tile(timesheet=sheet)
     key = "channels.shop.minutes_per_order" if key is None else f"{STEPS}.{key}"
-    found, stated = learn(study)[key], study.numbers[key].value
+    found, stated = update(study)[key], study.numbers[key].value
 
     assert found.observed == pytest.approx(observed)
     assert min(stated, observed) < found.number.value < max(stated, observed)
@@ -350,7 +350,7 @@ def test_price_by_hand(tile, bought, item, observed, value):
     """Purchases in any unit of weight give the price in the unit the amount is stated in."""
     rows = "\n".join(f"2025-01-06,{item},material,{row}" for row in bought)
     step = "cast.materials"
-    found = learn(tile(purchases=f"date,item,kind,quantity,unit,paid\n{rows}"))[f"{STEPS}.{step}.{item}.price"]
+    found = update(tile(purchases=f"date,item,kind,quantity,unit,paid\n{rows}"))[f"{STEPS}.{step}.{item}.price"]
 
     assert found.observed == pytest.approx(observed, rel=1e-8)
     assert found.number.value == pytest.approx(value, rel=1e-8)
@@ -363,13 +363,13 @@ def test_worth_of_a_price_keeps_its_unit(tile):
         purchases="date,item,kind,quantity,unit,paid\n2025-01-06,plaster,material,1,kg,7",
     )
 
-    assert learn(study)[f"{STEPS}.cast.materials.plaster.price"].number.value == pytest.approx(0.005)
+    assert update(study)[f"{STEPS}.cast.materials.plaster.price"].number.value == pytest.approx(0.005)
 
 
 def test_worth_of_orders_keeps_its_unit(tile):
     """A worth of one year of orders weighs as much as twelve months of them."""
     sales = "date,channel,product,pieces,price\n2025-01-06,shop,tile,1,12\n2025-02-06,shop,tile,1,12"
-    year, months = (learn(tile(TILE.replace('"2 months"', f'"{worth}"'), sales=sales)) for worth in ("1 year", "12 months"))
+    year, months = (update(tile(TILE.replace('"2 months"', f'"{worth}"'), sales=sales)) for worth in ("1 year", "12 months"))
 
     assert year["channels.shop.orders"].number.value == months["channels.shop.orders"].number.value
 
@@ -377,7 +377,7 @@ def test_worth_of_orders_keeps_its_unit(tile):
 def test_purchase_in_a_wrong_unit_is_left_out_and_told(tile):
     """Of two purchases the one in a unit that cannot be turned into grams is left out, and the evidence says so."""
     rows = "2025-01-06,plaster,material,2,kg,44\n2025-01-07,plaster,material,2,kilos,90"
-    found = learn(tile(purchases=f"date,item,kind,quantity,unit,paid\n{rows}"))[f"{STEPS}.cast.materials.plaster.price"]
+    found = update(tile(purchases=f"date,item,kind,quantity,unit,paid\n{rows}"))[f"{STEPS}.cast.materials.plaster.price"]
 
     assert found.observed == pytest.approx(44 / 2000)
     assert found.data == "1 purchases, 1 in another unit left out"
@@ -398,7 +398,7 @@ def test_orders_by_hand(tile):
 
     Rows of one order are one order, a replacement is none, and a blank kind is a sale. A month has 365.2425 / 12 days.
     """
-    found = learn(tile(sales=SALES))["channels.shop.orders"]
+    found = update(tile(sales=SALES))["channels.shop.orders"]
     months = 10 / MONTH
 
     assert found.observed == pytest.approx(2 / months * 12)
@@ -414,7 +414,7 @@ PURCHASES = "date,item,kind,quantity,unit,paid\n{0},sand,material,1,kg,7\n{1},sa
 def seen_orders(tile, since="", **logs):
     """Evidence on 2 orders a year, worth a month, and the study; None where the logs are silent."""
     text = TILE.replace('orders = { value = "120 orders/year", from = "records", worth = "2 months" }', f"{SEEN}\n{since}")
-    return learn(tile(text + FAIR, **logs)).get("channels.shop.orders")
+    return update(tile(text + FAIR, **logs)).get("channels.shop.orders")
 
 
 def test_orders_are_counted_over_all_logs(tile):
@@ -468,7 +468,7 @@ def test_no_order_is_evidence_too(tile):
     fair += 'pieces_per_order = 1\nprice = "12 EUR"\n'
     sales = "date,channel,product,pieces,price\n2025-01-06,shop,tile,1,12\n2025-07-06,shop,tile,1,12"
 
-    found = learn(tile(TILE + fair, sales=sales))
+    found = update(tile(TILE + fair, sales=sales))
 
     assert found["channels.fair.orders"].number.value == pytest.approx(100 / (10 + 182 / MONTH) * 12)
 
@@ -483,7 +483,7 @@ def test_no_order_is_evidence_too(tile):
 )
 def test_blank_is_not_zero(tile, kind, observed, value):
     """Orders without a figure are left out of its mean."""
-    found = learn(tile(sales=SALES))[f"channels.shop.{kind}"]
+    found = update(tile(sales=SALES))[f"channels.shop.{kind}"]
 
     assert found.observed == pytest.approx(observed)
     assert found.number.value == pytest.approx(value)
@@ -493,7 +493,7 @@ def test_rows_without_pieces_are_left_out(tile):
     """A timesheet row that does not say how many pieces it was for says nothing about minutes a piece."""
     sheet = "date,step,minutes,product,pieces_handled\n2025-01-06,trim,30,tile,10\n2025-01-07,trim,500,tile,\n2025-01-08,trim,9,tile,0"
 
-    assert learn(tile(timesheet=sheet))[f"{STEPS}.trim.minutes"].observed == 3.0
+    assert update(tile(timesheet=sheet))[f"{STEPS}.trim.minutes"].observed == 3.0
 
 
 def test_fixed_hours_with_weeks_off_by_hand(tile):
@@ -507,7 +507,7 @@ date,step,minutes
 2025-01-20,trim,300
 2025-02-03,books,360
 """
-    found = learn(tile(timesheet=sheet))["time.fixed_hours"]
+    found = update(tile(timesheet=sheet))["time.fixed_hours"]
 
     assert found.observed == pytest.approx(12 / (22 / 7))
     assert found.number.value == pytest.approx((5 * 2 + 12) / (2 + 22 / 7))
@@ -517,7 +517,7 @@ def test_fixed_hours_of_weeks_that_begin_on_thursday(tile):
     """From a Thursday to the Wednesday three weeks later, 2 + 4 + 2 + 4 h are 12 h in three weeks."""
     sheet = "date,step,minutes\n2025-01-02,books,120\n2025-01-08,books,240\n2025-01-15,books,120\n2025-01-22,books,240"
 
-    assert learn(tile(timesheet=sheet))["time.fixed_hours"].observed == pytest.approx(4.0)
+    assert update(tile(timesheet=sheet))["time.fixed_hours"].observed == pytest.approx(4.0)
 
 
 def test_mould_life_by_hand(tile):
@@ -525,12 +525,12 @@ def test_mould_life_by_hand(tile):
     moulds = (
         "mould,product,cavities,made,retired,casts_at_retirement\nM1,tile,10,2025-01-02,2025-01-07,25\nM2,tile,10,2025-01-02,,"
     )
-    found = learn(tile(batches=BATCHES, moulds=moulds))["products.tile.mould.life"]
+    found = update(tile(batches=BATCHES, moulds=moulds))["products.tile.mould.life"]
 
     assert found.observed == pytest.approx(26.0)
     assert 26.0 < found.number.value < 30.0  # (30 log 2 + 26) / 1.678347 = 27.9 for a shape known to be 1
     assert (found.amount, found.counted, found.number.basis) == (1, "moulds worn out", "measured")
-    none_gone = learn(tile(batches=BATCHES, moulds=moulds.replace("2025-01-07,25", ",")))["products.tile.mould.life"]
+    none_gone = update(tile(batches=BATCHES, moulds=moulds.replace("2025-01-07,25", ",")))["products.tile.mould.life"]
     assert none_gone.number.basis == "guess"
     assert "still a guess" in none_gone.data
 
@@ -542,7 +542,7 @@ def test_minutes_of_a_set_of_moulds_by_their_cavities(tile, moulds, cavities, mi
         'minutes = "60 min"', 'minutes = { value = "200 min", from = "records", worth = "1 mould" }'
     )
     rows = "\n".join(f"M{i},tile,{cavities},2025-01-02,{minutes}" for i in range(moulds))
-    found = learn(tile(text, moulds=f"mould,product,cavities,made,minutes\n{rows}"))["products.tile.mould.minutes"]
+    found = update(tile(text, moulds=f"mould,product,cavities,made,minutes\n{rows}"))["products.tile.mould.minutes"]
 
     assert found.observed == pytest.approx(363.0)
     assert 200.0 < found.number.value < 363.5
@@ -552,7 +552,7 @@ def test_minutes_of_a_set_of_moulds_by_their_cavities(tile, moulds, cavities, mi
 
 def test_refunds_of_no_orders_are_not_measured(tile):
     """A gift is no order, so it says nothing about the share of orders paid back."""
-    found = learn(tile(sales="date,channel,product,pieces,price,kind\n2025-01-06,shop,tile,1,12,gift"))
+    found = update(tile(sales="date,channel,product,pieces,price,kind\n2025-01-06,shop,tile,1,12,gift"))
 
     assert "channels.shop.refund_share" not in found
 
@@ -573,7 +573,7 @@ def test_silent_log_leaves_the_guess(tile, log):
     study = tile(**{log: SILENT[log].replace(" ", "_")})
 
     assert set(study.records) == {log}
-    assert learn(study) == {}
+    assert update(study) == {}
 
 
 def test_number_that_no_log_knows_may_not_ask(tile):
@@ -603,7 +603,7 @@ def test_evidence_of_the_demos_lies_between_guess_and_logs(name):
     shares the middle eight in ten must: their rows and loads count more alike than all minutes over all pieces do.
     """
     study = read_study(DATA / name)
-    found = {key: one for key, one in learn(study).items() if not key.endswith("mould.life")}
+    found = {key: one for key, one in update(study).items() if not key.endswith("mould.life")}
     outside = []
     for key, one in found.items():
         low, high = one.number.value, one.number.value
@@ -627,7 +627,7 @@ SPREAD = 3 * np.sqrt(0.8 * 0.2 / RUNS)  # three standard errors of a share of 0.
 def covered(study, key, truth, **records):
     """Whether the truth lies between the 10 % and the 90 % point of what these logs say about one number."""
     alone = replace(study, numbers={key: study.numbers[key]}, records=records)
-    low, high = learn(alone)[key].number.distribution.quantile(np.array([0.1, 0.9]))
+    low, high = update(alone)[key].number.distribution.quantile(np.array([0.1, 0.9]))
     return low <= truth <= high
 
 
@@ -686,7 +686,7 @@ def test_minutes_interval_covers_eight_in_ten(tile, scatter, most):
 def test_price_is_learned_by_the_piece(tile):
     """Orders of two pieces at the stated price a piece leave the price of a stated order of one where it was."""
     rows = "\n".join(f"2025-02-{day:02d},O{day},shop,tile,2,24" for day in range(1, 11))
-    found = learn(tile(sales=f"date,order,channel,product,pieces,price\n{rows}"))["channels.shop.price"]
+    found = update(tile(sales=f"date,order,channel,product,pieces,price\n{rows}"))["channels.shop.price"]
 
     assert found.observed == pytest.approx(12.0)
     assert found.number.value == pytest.approx(12.0)
@@ -697,7 +697,7 @@ def test_mould_replaced_by_plan_counts_as_still_good(tile):
     text = TILE.replace("life_shape = 1", "life_shape = 1\nreplace_at = 20")
     rows = "\n".join(f"M{i},tile,10,2025-01-02,2025-03-07,20" for i in range(3))
     moulds = f"mould,product,cavities,made,retired,casts_at_retirement\n{rows}"
-    found = learn(tile(text, moulds=moulds))["products.tile.mould.life"]
+    found = update(tile(text, moulds=moulds))["products.tile.mould.life"]
 
     # 150 for a shape known to be 1: (30 log 2 + 60) / log 2, the median of Gamma(1) being log 2; less where it may be higher
     assert 30.0 < found.number.value < 120.0
@@ -758,7 +758,7 @@ def test_one_row_that_agrees_leaves_no_more_width_than_the_range(tile, key):
     """A narrow range from the records stays the prior: neither its middle eight nor nine in ten grow by a row that agrees."""
     low, likely, high, log, rows = RANGES[key]
     study = tile(ranged(key, low, likely, high), **{log: rows})
-    found, stated = learn(study)[key], study.numbers[key].distribution
+    found, stated = update(study)[key], study.numbers[key].distribution
     ends = np.array([one.quantile(np.array([0.1, 0.9, 0.05, 0.95])) for one in (found.number.distribution, stated)])
     eight, nine = ends[:, 1] - ends[:, 0], ends[:, 3] - ends[:, 2]
 
@@ -773,18 +773,18 @@ def test_range_gives_way_to_many_rows_that_contradict_it(tile):
     sheet = f"date,step,minutes,product,pieces_handled\n{rows}"
     key = f"{STEPS}.trim.minutes"
 
-    found = learn(tile(ranged(key, "1.9 min", "2 min", "2.1 min"), timesheet=sheet))[key]
+    found = update(tile(ranged(key, "1.9 min", "2 min", "2.1 min"), timesheet=sheet))[key]
 
     assert 3.5 < found.number.value < 4.01
     assert found.data == "50 timesheet rows, 500 pieces, beyond the stated range"
-    one = learn(tile(ranged(key, "1.9 min", "2 min", "2.1 min"), timesheet="\n".join(sheet.split()[:2])))[key]
+    one = update(tile(ranged(key, "1.9 min", "2 min", "2.1 min"), timesheet="\n".join(sheet.split()[:2])))[key]
     assert 2.0 < one.number.value < 2.1 and "beyond" not in one.data
 
 
 def test_range_gives_way_to_a_channel_that_hardly_sells(tile):
     """110 to 130 orders a year guessed, one in two years of logs: what is left lies far below the range."""
     logs = {"sales": ONE_SALE, "purchases": PURCHASES.format("2025-01-01", "2026-12-31")}
-    found = learn(tile(ranged("channels.shop.orders", "110 order/year", "120 order/year", "130 order/year"), **logs))
+    found = update(tile(ranged("channels.shop.orders", "110 order/year", "120 order/year", "130 order/year"), **logs))
 
     # 10 a month worth 10 months where no worth is stated: 101 in 10 + 730 days, own arithmetic
     assert found["channels.shop.orders"].number.value == pytest.approx(101 / (10 + 730 / MONTH) * 12)
@@ -795,7 +795,7 @@ def test_range_of_a_life_gives_way_to_moulds_that_wear_out_early(tile):
     """Twenty moulds worn out after 10 casts, 28 to 32 guessed and worth a mould: the life is about 10."""
     rows = "\n".join(f"M{i},tile,10,2025-01-02,2025-03-07,10" for i in range(20))
     moulds = f"mould,product,cavities,made,retired,casts_at_retirement\n{rows}"
-    found = learn(tile(ranged("products.tile.mould.life", "28", "30", "32", ', worth = "1 mould"'), moulds=moulds))
+    found = update(tile(ranged("products.tile.mould.life", "28", "30", "32", ', worth = "1 mould"'), moulds=moulds))
 
     assert found["products.tile.mould.life"].number.value == pytest.approx(10.0, rel=0.15)
     assert found["products.tile.mould.life"].data.endswith(", beyond the stated range")
@@ -805,7 +805,7 @@ def test_worth_beside_a_range_counts_where_it_says_more(tile):
     """80 to 98 % is worth some 80 pieces; a worth of 500 beside it holds the share, and one of 1 changes nothing."""
     key, batches = f"{STEPS}.trim.pass_share", "batch,date,product,casts,good\nB1,2025-01-06,tile,10,5"
     plain, less, more = (
-        learn(tile(ranged(key, "80 %", "90 %", "98 %", tail), batches=batches))[key].number.value
+        update(tile(ranged(key, "80 %", "90 %", "98 %", tail), batches=batches))[key].number.value
         for tail in ("", ', worth = "1 piece"', ', worth = "500 pieces"')
     )
 
@@ -849,5 +849,5 @@ def test_guess_that_the_logs_contradict_is_named(tile):
     faults = "date,batch,step,cause,pieces,fate\n2025-01-08,B1,glaze,pinhole,3,scrap"
     one = "batch,date,product,casts,good\nB1,2025-01-06,tile,10,7"
 
-    assert could_learn(tile(text, batches=one, faults=faults)) == [f"{STEPS}.glaze.pass_share"]
-    assert could_learn(tile(TILE, batches=one, faults=faults)) == []
+    assert could_update(tile(text, batches=one, faults=faults)) == [f"{STEPS}.glaze.pass_share"]
+    assert could_update(tile(TILE, batches=one, faults=faults)) == []

@@ -237,7 +237,18 @@ def test_a_number_of_a_study_against_nested_draws():
 
 
 def known(worth, amount, **more):
-    return Evidence(key="k", number=None, prior=None, observed=1.0, data="", worth=worth, amount=amount, counted="rows", **more)
+    return Evidence(
+        key="k",
+        number=None,
+        posterior=None,
+        prior=None,
+        observed=1.0,
+        data="",
+        prior_weight=worth,
+        amount=amount,
+        counted="rows",
+        **more,
+    )
 
 
 def test_what_a_month_more_removes():

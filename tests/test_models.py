@@ -128,7 +128,7 @@ def with_step(index, product=KNOB, **changes):
     return replace(product, steps=tuple(steps))
 
 
-# a workshop with two products that share a kiln, a rack, learning, rework, freak losses and three channels
+# a workshop with two products that share a kiln, a rack, learning, rework, ruined loads and three channels
 RANGES = {
     "weeks": (40, 50), "hours": (10, 60), "fixed": (0.5, 5), "target": (5, 25), "interest": (0, 0.1), "set_aside": (0, 0.4),
     "pass_1": (0.5, 1), "pass_2": (0.5, 1), "pass_3": (0.5, 1), "minutes": (0.1, 5), "load_minutes": (10, 60),
@@ -253,7 +253,7 @@ def two_products(v, kilns=1, ruined=0.0):
 def flat(outcome):
     """Every number of an outcome by a path, the parts of the piece cost among them."""
     groups = {
-        "studio": outcome.totals,
+        "totals": outcome.totals,
         "use": outcome.utilisation,
         "use at demand": outcome.utilisation_at_demand,
         "": {"binding": outcome.binding},
@@ -763,16 +763,16 @@ def test_evaluate_two_products_share_a_station_by_hand():
 
 def test_evaluate_ruined_loads_by_hand():
     """Two loads ruined in the pot: 20 casts of 1.30 and 3.5 min apart from normal scrap, and no less sold."""
-    plain, freak = evaluate(BY_HAND), evaluate(with_product(ruined_loads_per_year=2.0))
+    plain, ruined = evaluate(BY_HAND), evaluate(with_product(ruined_loads_per_year=2.0))
 
-    assert freak.totals["freak_loss_per_year"] == pytest.approx(20 * 1.3)
-    assert freak.totals["freak_hours_per_year"] == pytest.approx(20 * 3.5 / 60)
-    assert freak.products["knob"]["freak_loss_per_year"] == pytest.approx(26 + 12 * 20 * 3.5 / 60)
-    assert freak.totals["casts_per_year"] == pytest.approx(625 + 20)
-    assert freak.totals["pieces_sold_per_year"] == plain.totals["pieces_sold_per_year"]
-    assert freak.products["knob"]["scrap_cost_per_good_piece"] == plain.products["knob"]["scrap_cost_per_good_piece"]
-    assert freak.utilisation["pot"] == pytest.approx((1.25 + 2 / 50) / 5)
-    assert freak.utilisation["moulds for knob"] == pytest.approx(
+    assert ruined.totals["ruined_loss_per_year"] == pytest.approx(20 * 1.3)
+    assert ruined.totals["ruined_hours_per_year"] == pytest.approx(20 * 3.5 / 60)
+    assert ruined.products["knob"]["ruined_loss_per_year"] == pytest.approx(26 + 12 * 20 * 3.5 / 60)
+    assert ruined.totals["casts_per_year"] == pytest.approx(625 + 20)
+    assert ruined.totals["pieces_sold_per_year"] == plain.totals["pieces_sold_per_year"]
+    assert ruined.products["knob"]["scrap_cost_per_good_piece"] == plain.products["knob"]["scrap_cost_per_good_piece"]
+    assert ruined.utilisation["pot"] == pytest.approx((1.25 + 2 / 50) / 5)
+    assert ruined.utilisation["moulds for knob"] == pytest.approx(
         (1.25 + 2 / 50) / 5
     )  # a ruined load wears the mould as any other does
 
@@ -826,8 +826,8 @@ def test_evaluate_totals_equal_the_sum_of_parts(v, kilns, ruined):
     """Money, hours, pieces and costs by kind add up, whatever binds."""
     year = evaluate(two_products(v, kilns, ruined))
     s, products, channels = year.totals, year.products, year.channels.values()
-    costs = ("fees", "postage", "packaging", "refunds", "stall_fees", "material", "freak_loss", "overhead", "equipment")
-    hours = ("make_hours", "order_hours", "stall_hours", "fixed_hours", "freak_hours")
+    costs = ("fees", "postage", "packaging", "refunds", "stall_fees", "material", "ruined_loss", "overhead", "equipment")
+    hours = ("make_hours", "order_hours", "stall_hours", "fixed_hours", "ruined_hours")
     near = {"rel": 1e-9, "abs": 1e-6}
 
     assert s["revenue_per_year"] - sum(s[f"{c}_per_year"] for c in costs) == pytest.approx(s["residual_pay_per_year"], **near)
@@ -936,7 +936,7 @@ def test_evaluate_break_even_price_is_infinite_where_nothing_stays_of_a_price():
 
 @pytest.mark.parametrize("some", [SEEDED[:4], SEEDED[4:]])
 def test_evaluate_arrays_equal_scalars(some):
-    """Workshops stacked into arrays, kilns and freak losses too, give element by element what each gives alone."""
+    """Workshops stacked into arrays, kilns and ruined loads too, give element by element what each gives alone."""
     kilns, ruined = np.arange(len(some)) % 3 + 1, np.linspace(0, 3, len(some))
     together = flat(evaluate(two_products({key: np.array([v[key] for v in some]) for key in RANGES}, kilns, ruined)))
     for i, v in enumerate(some):
@@ -960,7 +960,7 @@ def test_evaluate_grid_equals_scalars():
 @pytest.mark.parametrize(
     ("mould", "quantity"),
     [
-        (None, "studio: freak_hours_per_year"),
+        (None, "totals: ruined_hours_per_year"),
         (replace(KNOB.mould, rest_hours=4.0), "use at demand: moulds for knob"),
     ],
 )

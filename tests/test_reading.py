@@ -18,7 +18,7 @@ from hypothesis import event, given, settings
 from hypothesis import strategies as st
 from openpyxl import Workbook
 
-from casting_econ.evidence import learn
+from casting_econ.evidence import update
 from casting_econ.faults import Question
 from casting_econ.ledger import LOGS, sheets
 from casting_econ.ledger.columns import marks_of
@@ -459,7 +459,7 @@ def test_any_bytes_give_faults_and_no_error(data):
 @pytest.mark.parametrize("name", TWINS)
 def test_messy_twin_tells_the_evidence_the_same(name):
     """The same workshop in another form gives the same measured numbers, to the last digit, in the same words."""
-    clean, messy = learn(read_study(DATA / name)), learn(read_study(DATA / "messy-twins" / name))
+    clean, messy = update(read_study(DATA / name)), update(read_study(DATA / "messy-twins" / name))
 
     assert clean.keys() == messy.keys() and clean
     points = np.linspace(0.01, 0.99, 9)

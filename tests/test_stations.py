@@ -1,6 +1,6 @@
 """Pots that differ in size: the long run against an event simulation, the year against hand arithmetic, the study file."""
 
-from datetime import datetime
+from datetime import date, datetime
 from itertools import pairwise
 
 import numpy as np
@@ -8,6 +8,7 @@ import pytest
 from commands import DATA
 from test_curing import KINDS, WEEKDAYS, MouldShop, hours, random_mould_case
 
+from casting_econ.evidence.loads import usual_load
 from casting_econ.faults import StudyError
 from casting_econ.kit import format_of, open_study
 from casting_econ.models import InMoulds, loads_per_week
@@ -18,6 +19,7 @@ from casting_econ.orders.tables import load_table
 from casting_econ.orders.timetable import schedule_table
 from casting_econ.orders.topping import in_loads
 from casting_econ.pages.curing import load_wait, stair_sentence, stair_table
+from casting_econ.pages.records import pot_table
 from casting_econ.study import study_with
 from casting_econ.study.stations import StationEntry
 
@@ -230,3 +232,38 @@ def test_the_schedule_says_what_each_load_does_when(tmp_path):
     assert len(schedule_table(plan, format_of(plan.planner.kit))) == len(rows)
     kinds = load_table(plan, format_of(plan.planner.kit)).kind.tolist()
     assert {"new, pressure-pot 1", "new, pressure-pot 2"} <= set(kinds)
+
+
+LOGGED = """batch,date,product,station,casts,good,order
+A1,2026-01-05,knob,Pressure-Pot 1,11,9,
+A2,2026-01-06,knob,pressure pot 2,19,17,
+A3,2026-01-07,knob,pressure-pot 2,20,18,
+A4,2026-01-08,knob,pressure-pot 1,8,,kitchen / sea green
+"""
+
+
+def test_the_log_names_the_pot(tmp_path):
+    """Loads by pot of the batches, the mean load of the hours, and a load under way in its own pot, though the other has more turns."""
+    kit_of(tmp_path, "places = [12, 20]", 20)
+    (tmp_path / "records").mkdir()
+    (tmp_path / "records" / "batches.csv").write_text(LOGGED.replace(" / sea green", ""), encoding="utf-8")
+    kit = open_study(tmp_path)
+    table = pot_table(kit)
+    assert table.station.tolist() == ["pressure-pot 1", "pressure-pot 2"] and table["casts a load"].tolist() == [11.0, 19.5]
+    assert table.loads.tolist() == [1, 2] and table.good.tolist() == pytest.approx([9 / 11, 35 / 39], rel=1e-12)
+    assert usual_load(kit.study, "knob") == pytest.approx(50 / 3, rel=1e-12)
+    assert usual_load(kit_of(tmp_path / "guess", "places = [12, 20]", 20).study, "knob") == 16.0
+    plan = open_order(kit, "kitchen", today=date(2026, 1, 8), start="2026-01-08")
+    assert [under.station for under in plan.order.under_way] == ["pressure-pot 1"]
+    assert plan.typical.pot(plan.loads.promised) == "pressure-pot 1"
+
+
+def test_a_pot_that_is_not_there_is_named(tmp_path):
+    """There are two; a row that names a third is a fault of its own, with those there are."""
+    kit_of(tmp_path, "places = [12, 20]", 20)
+    (tmp_path / "records").mkdir()
+    (tmp_path / "records" / "batches.csv").write_text(LOGGED.replace("Pressure-Pot 1", "pressure-pot 3"), encoding="utf-8")
+    with pytest.raises(StudyError) as raised:
+        open_study(tmp_path)
+    assert [(f.column, f.wrong) for f in raised.value.faults if f.column == "station"] == [("station", "unknown station")]
+    assert "pressure-pot 1, pressure-pot 2" in next(f.right for f in raised.value.faults if f.column == "station")

@@ -10,8 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-__all__ = ["Sheet", "as_csv", "as_xlsx", "looks_like_formula", "plain_text"]
-
 Cell = str | int | Decimal | dt.date | None
 _CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\ufffe\uffff]")  # XML or a line of text cannot hold them
 _LONGEST = 32_767  # characters that a spreadsheet cell holds
@@ -61,17 +59,9 @@ def as_csv(sheet: Sheet) -> bytes:
 
 
 def as_xlsx(sheets: Sequence[Sheet], day: dt.date) -> bytes:
-    """Tables as one workbook: numbers as numbers, every text as text.
+    """Tables as the bytes of one workbook: numbers as numbers, every text as text.
 
-    Parameters
-    ----------
-    sheets : sequence of Sheet
-    day : date
-        Stands as the day it was made, so that the same tables give the same bytes.
-
-    Returns
-    -------
-    bytes
+    `day` stands as the day it was made, so that the same tables give the same bytes.
     """
     from openpyxl import Workbook
     from openpyxl.styles import Alignment, Font

@@ -11,8 +11,6 @@ from babel import Locale
 from ..faults import Fault, StudyError
 from ..reference import kit_folder
 
-__all__ = ["Period", "periods_of", "tax_year_start"]
-
 LOGS = ("sales", "purchases", "timesheet", "mileage", "stock_count")
 
 
@@ -53,18 +51,9 @@ def _starts():
 
 
 def tax_year_start(study) -> tuple[str, str]:
-    """Month and day on which the study's tax year starts, and why.
+    """Month and day on which the study's tax year starts, such as '04-06', and why.
 
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    starts : str
-        Such as '04-06'.
-    why : str
-        As stated, by the country of the locale or else of the currency, or the calendar year for want of anything better.
+    As stated, by the country of the locale or else of the currency, or the calendar year for want of anything better.
     """
     if study.file.time.tax_year_starts:
         return study.file.time.tax_year_starts, "as study.toml says"
@@ -83,24 +72,8 @@ def tax_year_start(study) -> tuple[str, str]:
 def periods_of(study, *, today, year=None, first=None, last=None) -> list[Period]:
     """Tax years to make up: the one asked for, else each that has a row in a log, else the one of today.
 
-    Parameters
-    ----------
-    study : Study
-    today : date
-        Only used where there are no logs.
-    year : int, optional
-        In which the tax year starts.
-    first, last : str, optional
-        Days of a period of its own, both in it.
-
-    Returns
-    -------
-    list of Period
-
-    Raises
-    ------
-    StudyError
-        For days that are none, in the wrong order, or given beside a year.
+    `year` is that in which the tax year starts; `first` and `last` are days of a period of its own, both in it. StudyError
+    for days that are none, in the wrong order, or given beside a year.
     """
     starts, _ = tax_year_start(study)
     if first or last:

@@ -22,8 +22,6 @@ from ..running.run import manifest, replace_folder, working_folder
 from .sheets import Sheet, as_csv, as_xlsx
 from .tax_years import Period, periods_of, tax_year_start
 
-__all__ = ["run_year_end", "year_end_sheets"]
-
 SALE_KINDS = ("sale", "replacement", "sample", "gift")
 EXPENSES = ("material", "consumable", "overhead", "equipment")
 _MONEY = "price postage_charged fees postage_paid packaging refund".split()  # of the sales log, in the sheet's order
@@ -92,7 +90,7 @@ class _Maker:
                 self.how.append(f"{log}: {column} is not known in {counted(len(missing), 'row')} and not in the totals.")
 
     def grouped(self, sheet, frame, by=(), figures=None, totals=()):
-        """Figures of each group of rows, of each kind of `totals` after its own groups, and of all; a log that is not there is not zero."""
+        """Figures of each group of rows, of each kind of `totals` after its groups, and of all; no log is not zero."""
         if frame is None:
             self.summary.append((sheet.name, None, "no log", sheet.name))
             return sheet
@@ -310,15 +308,7 @@ def _driven(frame):
 def year_end_sheets(kit: OpenStudy, period: Period) -> list[Sheet]:
     """Every sheet of one period: a summary first, how each total was made last.
 
-    Parameters
-    ----------
-    kit : OpenStudy
-    period : Period
-
-    Returns
-    -------
-    list of Sheet
-        Amounts in whole cents of the study's currency [money]; totals are the exact sum of the logs, rounded once.
+    Amounts are in whole cents of the study's currency [money]; totals are the exact sum of the logs, rounded once.
     """
     maker, table = _Maker(kit, period), kit.study.file.study
     sheets = [maker.sales(), maker.expenses(), maker.equipment(), maker.stock(), maker.hours(), maker.mileage()]
@@ -347,30 +337,11 @@ def year_end_sheets(kit: OpenStudy, period: Period) -> list[Sheet]:
 def run_year_end(
     folder: Path | str, *, today: dt.date, out: Path | str | None = None, say: Callable[[str], None] = print, **asked
 ) -> Path:
-    """Write the sheets of each tax year as a workbook and as text files.
+    """Write the sheets of each tax year as a workbook `LABEL.xlsx` and as text files in `LABEL/`, with a manifest, into `out`.
 
-    Parameters
-    ----------
-    folder : Path or str
-        Study folder; never written to, except for `year-end/` when no `out` is given.
-    today : date
-        Only used where there are no logs.
-    out : Path or str, optional
-        Folder to write.
-    say : callable, optional
-        Takes a line.
-    asked : optional
-        `year`, or `first` and `last`, as `periods_of` takes them.
-
-    Returns
-    -------
-    Path
-        With `LABEL.xlsx` and a folder `LABEL` of text files a period, and `manifest.json`.
-
-    Raises
-    ------
-    StudyError
-        For faults in the study or in what is asked for.
+    The study folder is never written to, except for `year-end/` when no `out` is given. `today` only counts where there are
+    no logs; `asked` is `year`, or `first` and `last`, as `periods_of` takes them. StudyError for faults in the study or in
+    what is asked for.
     """
     folder, kit = Path(folder), open_study(folder)
     periods = periods_of(kit.study, today=today, **asked)

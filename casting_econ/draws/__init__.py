@@ -3,18 +3,3 @@
 from .distributions import DISTRIBUTIONS, Distribution, distribution
 from .sampling import REPLICATES, copula_matrix, correlate, in_chunks, points, round_up_draws
 from .summary import QUANTILES, chance, summarise
-
-__all__ = [
-    "DISTRIBUTIONS",
-    "QUANTILES",
-    "REPLICATES",
-    "Distribution",
-    "chance",
-    "copula_matrix",
-    "correlate",
-    "distribution",
-    "in_chunks",
-    "points",
-    "round_up_draws",
-    "summarise",
-]

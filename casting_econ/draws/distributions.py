@@ -1,13 +1,11 @@
 """Named distributions by their inverse distribution function, in the terms a maker would state."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 from scipy import interpolate, special
-
-__all__ = ["DISTRIBUTIONS", "Distribution", "distribution"]
 
 Z90 = float(special.ndtri(0.9))
 _SCORES = np.linspace(-6.4, 6.4, 1601)  # beyond which no draw falls
@@ -28,6 +26,10 @@ class Distribution:
 
     def __eq__(self, other) -> bool:
         return isinstance(other, Distribution) and (self.name, self.parameters) == (other.name, other.parameters)
+
+    def mapped(self, to: Callable[[np.ndarray], np.ndarray]) -> "Distribution":
+        """Of what a rising function makes of each value, such as the same in another unit."""
+        return replace(self, quantile=lambda p: to(self.quantile(p)), middle=float(to(self.middle)))
 
 
 def _tabulated(exact, to_line, from_line):
@@ -182,10 +184,6 @@ def distribution(name, **parameters) -> Distribution:
         As that name needs them: `low`, `likely`, `high` for triangular and pert (the ends are the
         ends); `mean`, `sd`; `p10`, `p90` for lognormal; `mean`, `worth` for beta, the worth in
         pieces; `mean`, `shape` for weibull; `values`, `weights` for discrete.
-
-    Returns
-    -------
-    Distribution
 
     Raises
     ------

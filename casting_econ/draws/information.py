@@ -6,8 +6,6 @@ import numpy as np
 import scipy
 from scipy import special
 
-__all__ = ["InformationValue", "partial_information", "perfect_information"]
-
 KNOTS = (-2.0, -1.0, 0.0, 1.0, 2.0)  # of the splines, in normal scores
 CROSSED = 6  # inputs whose products are fitted
 PARTS = 10  # of the draws, each decided by the others
@@ -23,24 +21,11 @@ class InformationValue:
 
 
 def perfect_information(benefit) -> InformationValue:
-    """Expected value of knowing everything.
+    """Expected value of knowing everything: mean of the best action's benefit less the best mean, zero or more. [money]
 
-    Parameters
-    ----------
-    benefit : array_like, shape (draws, actions)
-        What each action brings in each draw. [money]
+    `benefit` is what each action brings in each draw, shape (draws, actions) [money]; Raiffa & Schlaifer, *Applied
+    Statistical Decision Theory*, 1961.
 
-    Returns
-    -------
-    InformationValue
-        Mean of the best action's benefit less the best mean, zero or more.
-
-    References
-    ----------
-    .. [1] Raiffa & Schlaifer, *Applied Statistical Decision Theory*, 1961.
-
-    Examples
-    --------
     >>> perfect_information([[0.0, 10.0], [0.0, -6.0]]).value  # 5 knowing, 2 not knowing
     3.0
     """

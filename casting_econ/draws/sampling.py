@@ -1,13 +1,12 @@
 """Scrambled Sobol draws: one seed, the same numbers for any chunk size and any number of workers."""
 
-from collections.abc import Callable, Iterator
+import warnings
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import scipy
 from scipy import special
-
-__all__ = ["REPLICATES", "copula_matrix", "correlate", "in_chunks", "points", "round_up_draws"]
 
 REPLICATES = 16  # independent scrambles; their scatter is the Monte Carlo error
 _BITS = 30
@@ -25,23 +24,10 @@ def round_up_draws(draws: int) -> int:
 
 
 def points(dimensions: int, draws: int, seed: int, start: int = 0, stop: int | None = None) -> np.ndarray:
-    """Scrambled Sobol points, rows `start` to `stop` of the whole.
+    """Rows `start` to `stop` of scrambled Sobol points: shape (stop - start, dimensions), strictly between 0 and 1. [-]
 
-    Parameters
-    ----------
-    dimensions : int
-        Uncertain numbers.
-    draws : int
-        Rows of the whole, as `round_up_draws` gives them.
-    seed : int
-        Any whole number of zero or more; zero is a seed like any other.
-    start, stop : int, optional
-        Rows wanted; their values do not depend on how the whole is cut.
-
-    Returns
-    -------
-    ndarray
-        Shape (stop - start, dimensions), strictly between 0 and 1. [-]
+    `draws` are the rows of the whole, as `round_up_draws` gives them, and `seed` any whole number of zero or more; what a row
+    holds does not depend on how the whole is cut.
     """
     each = draws // REPLICATES
     stop = draws if stop is None else stop
@@ -53,43 +39,18 @@ def points(dimensions: int, draws: int, seed: int, start: int = 0, stop: int | N
         engine = scipy.stats.qmc.Sobol(dimensions, scramble=True, bits=_BITS, rng=rng)
         if first:
             engine.fast_forward(first)
-        block = _quiet_random(engine, last - first)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", UserWarning)  # the whole has a size of a power of two, a chunk need not
+            block = engine.random(last - first)
         parts.append(block + 0.5 ** (_BITS + 1))  # half a step in, so that 0 never comes
     return np.concatenate(parts) if parts else np.empty((0, dimensions))
 
 
-def _quiet_random(engine, n):
-    """Draw without the power-of-two warning: the whole has that size, a chunk need not."""
-    import warnings
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", UserWarning)
-        return engine.random(n)
-
-
 def copula_matrix(names: list[str], pairs: list[tuple[str, str, float]]) -> np.ndarray | None:
-    """Lower triangular root of the correlation matrix of normal scores.
+    """Lower triangular root of the correlations of normal scores, shape (names, names); None when there are none. [-]
 
-    Parameters
-    ----------
-    names : list of str
-        Uncertain numbers, in the order of the columns.
-    pairs : list of (str, str, float)
-        Rank correlations wanted, each in (-1, 1).
-
-    Returns
-    -------
-    ndarray or None
-        Shape (names, names); None when nothing is correlated.
-
-    Raises
-    ------
-    ValueError
-        If the correlations contradict each other.
-
-    Notes
-    -----
-    Spearman's r is turned into the normal score correlation 2 sin(pi r / 6).
+    `pairs` are two of the `names` and their rank correlation in (-1, 1), Spearman's r, turned into the normal score correlation
+    2 sin(pi r / 6). ValueError if a pair is of one number alone, or correlations contradict each other.
     """
     if not pairs:
         return None
@@ -121,23 +82,11 @@ def correlate(uniform: np.ndarray, root: np.ndarray | None) -> np.ndarray:
 def in_chunks(
     work: Callable[[int, int], dict[str, np.ndarray]], draws: int, chunk: int = 8_192, workers: int = 1
 ) -> dict[str, np.ndarray]:
-    """Run `work(start, stop)` over all rows and join what it returns.
+    """Run `work(start, stop)` over all rows, `chunk` a time in so many threads, and join the arrays it returns by name.
 
-    Parameters
-    ----------
-    work : callable
-        Returns arrays of length stop - start by name.
-    draws, chunk, workers : int
-        Rows in all, rows a time, and threads. The default keeps an array below 128 KiB, from which on allocators
-        fetch fresh pages for each.
-
-    Returns
-    -------
-    dict of str to ndarray
-        Arrays of length `draws`.
+    The default keeps an array below 128 KiB, from which on allocators fetch fresh pages for each.
     """
     spans = [(start, min(start + chunk, draws)) for start in range(0, draws, chunk)]
     with ThreadPoolExecutor(max_workers=workers) as pool:
-        parts: Iterator[dict[str, np.ndarray]] = pool.map(lambda span: work(*span), spans)
-        parts = list(parts)
+        parts = list(pool.map(lambda span: work(*span), spans))
     return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}

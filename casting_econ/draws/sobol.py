@@ -7,8 +7,6 @@ import numpy as np
 
 from .sampling import REPLICATES, points, round_up_draws
 
-__all__ = ["Indices", "sobol_indices"]
-
 RESAMPLES = 200  # of the rows, for intervals
 
 
@@ -47,10 +45,6 @@ def sobol_indices(
         Of the points.
     groups : sequence of sequence of int, optional
         Columns that belong together, such as inputs that depend on each other; every column alone if not given.
-
-    Returns
-    -------
-    Indices
 
     Raises
     ------

@@ -4,8 +4,6 @@ import numpy as np
 
 from .sampling import REPLICATES
 
-__all__ = ["QUANTILES", "chance", "summarise"]
-
 QUANTILES = {"p05": 0.05, "p10": 0.10, "p25": 0.25, "p50": 0.50, "p75": 0.75, "p90": 0.90, "p95": 0.95}
 
 
@@ -15,23 +13,11 @@ def _by_replicate(values):
 
 
 def summarise(values) -> dict[str, float]:
-    """Mean, spread and quantiles of draws, and the standard error of the mean and of the median.
+    """Mean, spread and quantiles of draws, and the standard error of the mean and of the median, in the unit of the values.
 
-    Parameters
-    ----------
-    values : array_like
-        Draws in the order they were made, so that replicates lie one after the other; finite.
-
-    Returns
-    -------
-    dict of str to float
-        `mean`, `sd`, `p05` to `p95`, `mean_error`, `p50_error`, in the unit of the values. The errors
-        are the scatter between independent scrambles over the root of their number.
-
-    Raises
-    ------
-    ValueError
-        If a value is not finite.
+    `values` are finite, else ValueError, and in the order they were made, so that replicates lie one after the other. Gives
+    `mean`, `sd`, `p05` to `p95`, `mean_error` and `p50_error`: the scatter between independent scrambles over the root of
+    their number.
     """
     values = np.asarray(values, dtype=float)
     if not np.isfinite(values).all():
@@ -50,18 +36,7 @@ def summarise(values) -> dict[str, float]:
 
 
 def chance(hits) -> dict[str, float]:
-    """Share of draws for which something holds, with its standard error.
-
-    Parameters
-    ----------
-    hits : array_like of bool
-        In the order the draws were made.
-
-    Returns
-    -------
-    dict of str to float
-        `chance` and `error`. [-]
-    """
+    """Share of draws, in the order they were made, for which something holds: `chance`, with its standard `error`. [-]"""
     hits = np.asarray(hits, dtype=float)
     split = _by_replicate(hits)
     error = 0.0 if split is None else float(split.mean(axis=1).std(ddof=1) / np.sqrt(REPLICATES))

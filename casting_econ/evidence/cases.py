@@ -1,14 +1,14 @@
 """What the logs say about one number: a case for each kind."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 from scipy import special
 
-from ..draws.distributions import Distribution
 from ..faults import counted
 from ..units import ratio_of_units
-from .labour import BEYOND, by_day, worth_of
+from .finding import BEYOND, Finding, prior_weight_of
+from .labour import by_day
 from .loads import load_counts, mould_lives, own_faults, ruined_loads
 from .market import DAYS_PER_MONTH, orders_of, orders_seen
 from .materials import amount_in, bought_amounts, cup_rows
@@ -29,48 +29,14 @@ from .posteriors import (
 )
 from .rows import rows_posterior, rows_prior
 
-__all__ = ["Finding", "ask", "labour_finding"]
-
 MONTHS = 12.0  # in a year
 LEAST_WEEKS = 3.0  # of timesheet, before it says anything about weekly hours
 WAIT_SPREAD = 0.15  # of cure hours and mixed mass between loads, as a share: common practice, no source
 _NO_ROWS = ([], np.empty((0, 1)))
 
 
-@dataclass(frozen=True, kw_only=True)
-class Finding:
-    """What the logs say about one number, in its unit."""
-
-    posterior: Distribution
-    prior: Distribution  # the guess, worth what the study says
-    observed: float  # by the logs alone
-    data: str  # from what, in words
-    worth: float  # that the guess counts for, in `counted`
-    amount: float  # that the logs have, in `counted`
-    counted: str  # what is counted
-    tied: dict[str, float] = field(default_factory=dict)  # correlation with other numbers of the same rows, by key [-]
-    to_halve: float | None = None  # how much more would halve the width, where guess and amount do not say it
-    seen: bool = True  # whether the thing itself was seen to happen
-
-
-def labour_finding(key, told):
-    """Finding for minutes by piece or by load, from what `minutes_posteriors` told of its key. [min]"""
-    name = "loads" if key.endswith("load_minutes") else "pieces"
-    data = f"{told['rows']} timesheet rows, {told['units']:.0f} {name}{told['beyond']}"
-    plain = {part: told[part] for part in ("posterior", "prior", "observed", "worth", "tied", "to_halve")}
-    return Finding(**plain, data=data, amount=told["rows"], counted="timesheet rows")
-
-
-def _worth_in(number, worth, unit):
-    """A worth given in time, in months or weeks; a bare number is in them already."""
-    try:
-        return worth * (ratio_of_units(number.worth_unit, unit, "EUR") if number.worth_unit else 1.0)
-    except ValueError:
-        return worth
-
-
 def ask(study, path, number):
-    """What the logs say about one number, or None when they are silent; a range that they contradict gives way to the worth.
+    """What the logs say about one number, None when they are silent; a range they contradict gives way to the prior weight.
 
     `path` is the dotted key, split; `number` is the study's own, or one in its place.
     """
@@ -84,90 +50,104 @@ def ask(study, path, number):
 
 
 def _ask(study, path, number):
-    worth = worth_of(number)
+    number = replace(number, prior_weight=prior_weight_of(number))
     match path:
         case ["products", product, "steps", step, "pass_share"]:
-            return _pass_share(study, product, step, number, worth)
+            return _pass_share(study, product, step, number)
         case ["products", product, "steps", step, "rework_share" | "rework_minutes" as kind]:
-            return _rework(study, product, step, kind, number, worth)
+            return _rework(study, product, step, kind, number)
         case ["products", product, "steps", step, "wait"]:
-            return _wait(study, product, step, number, worth)
+            return _wait(study, product, step, number)
         case ["products", product, "ruined_loads"]:
-            return _ruined(study, product, number, worth)
+            return _ruined(study, product, number)
         case ["products", product, "mould", "life" | "life_shape" as kind]:
             return _mould_life(study, product, kind, number)
         case ["products", product, "mould", "minutes"]:
-            return _mould_minutes(study, product, number, worth)
+            return _mould_minutes(study, product, number)
         case ["products", product, *rest, item, "price" | "loss" as kind]:
             node = study.file.products[product]
             if rest[0] == "mould":
                 node, rest = node.mould, rest[1:]
             entries = getattr(node.steps[rest[1]], rest[2]) if rest[0] == "steps" else getattr(node, rest[0])
             if kind == "price":
-                return _price(study, item, entries[item], number, worth)
-            return _loss(study, product, ".".join(path[:-1]), number, worth)
+                return _price(study, item, entries[item], number)
+            return _loss(study, product, ".".join(path[:-1]), number)
         case ["channels", channel, kind]:
-            return _channel(study, channel, kind, number, worth)
+            return _channel(study, channel, kind, number)
         case ["time", "fixed_hours"]:
-            return _fixed_hours(study, number, worth)
+            return _fixed_hours(study, number)
     return None
 
 
-def _share(number, worth, hits, count, observed, data, counted):
+def _weight_in(number, unit):
+    """A prior weight given in time, in months or weeks; a bare number is in them already."""
+    try:
+        return number.prior_weight * (ratio_of_units(number.prior_weight_unit, unit, "EUR") if number.prior_weight_unit else 1.0)
+    except ValueError:
+        return number.prior_weight
+
+
+def _share(number, hits, count, data, counted):
     """Finding for a share of independent things."""
-    stated, worth = share_prior(number.value, worth, number.distribution)
+    stated, weight = share_prior(number.value, number.prior_weight, number.distribution)
     return Finding(
-        posterior=share_posterior(stated, worth, hits, count - hits),
-        prior=share_posterior(stated, worth, 0, 0),
-        observed=observed,
+        posterior=share_posterior(stated, weight, hits, count - hits),
+        prior=share_posterior(stated, weight, 0, 0),
+        observed=hits / count,
         data=data,
-        worth=worth,
+        prior_weight=weight,
         amount=count,
         counted=counted,
     )
 
 
-def _rows(number, worth, totals, units, data, counted, spread):
-    """Finding for a mean of positive rows with one kind of unit."""
+def _rate(number, count, months, data):
+    """Finding for events a year, of which so many came in so many months."""
+    stated, years = rate_prior(number.value, _weight_in(number, "month") / MONTHS, number.distribution)
+    return Finding(
+        posterior=rate_posterior(stated, years, count, months / MONTHS),
+        prior=rate_posterior(stated, years, 0, 0),
+        observed=count / months * MONTHS,
+        data=data,
+        prior_weight=years * MONTHS,
+        amount=months,
+        counted="months",
+    )
+
+
+def _rows(number, weight, totals, units, data, counted, spread):
+    """Finding for a mean of positive rows with one kind of unit; the weight is in rows."""
     units = np.asarray(units, float)
-    stated, rows = rows_prior(number.value, worth / units.mean(), number.distribution, spread)
+    stated, rows = rows_prior(number.value, weight, number.distribution, spread)
     found = rows_posterior([stated], [rows], totals, units[:, None], spread=spread)
     return Finding(
         posterior=found.means[0],
         prior=rows_posterior([stated], [rows], *_NO_ROWS, spread=spread).means[0],
         observed=float(np.sum(totals) / units.sum()),
         data=data,
-        worth=rows * (found.scatter / spread) ** 2,  # in rows that scatter as these do
+        prior_weight=rows * (found.scatter / spread) ** 2,  # in rows that scatter as these do
         amount=units.size,
         counted=counted,
     )
 
 
-def _mean(number, worth, totals, weights, data, counted, scale=1.0):
-    """Finding for a mean whose rows may be zero; the worth and the weights are in what is counted."""
-    weights, spread = np.asarray(weights, float), number.distribution
-    stated, worth, sd = mean_prior(number.value / scale, worth, totals, weights, spread and _scaled(spread, 1 / scale))
-    posterior, prior = (mean_posterior(stated, worth, *rows, sd) for rows in ((totals, weights), ([], [])))
-    observed = float(np.sum(totals) / weights.sum()) * scale
+def _mean(number, totals, units, data, counted):
+    """Finding for a mean whose rows may be zero; the prior weight is in their units, which are what is counted."""
+    units = np.asarray(units, float)
+    stated, weight, sd = mean_prior(number.value, number.prior_weight, totals, units, number.distribution)
+    posterior, prior = (mean_posterior(stated, weight, *rows, sd) for rows in ((totals, units), ([], [])))
     return Finding(
-        posterior=_scaled(posterior, scale),
-        prior=_scaled(prior, scale),
-        observed=observed,
+        posterior=posterior,
+        prior=prior,
+        observed=float(np.sum(totals) / units.sum()),
         data=data,
-        worth=worth,
-        amount=float(weights.sum()),
+        prior_weight=weight,
+        amount=float(units.sum()),
         counted=counted,
     )
 
 
-def _scaled(spread, scale):
-    """A distribution in another unit."""
-    return (
-        spread if scale == 1.0 else replace(spread, quantile=lambda p: spread.quantile(p) * scale, middle=spread.middle * scale)
-    )
-
-
-def _pass_share(study, product, step, number, worth):
+def _pass_share(study, product, step, number):
     counts = load_counts(study, product)
     if counts is None or counts.totals.entering[step] <= 0:
         return None
@@ -177,8 +157,8 @@ def _pass_share(study, product, step, number, worth):
     if sizes.sum() <= 0:
         return None
     pooled = counts.usual_load if counts.pooled[step] else 0.0
-    stated, worth = share_prior(number.value, worth, number.distribution)
-    posterior, alike = load_share_posterior(stated, worth, hits, sizes, pooled)
+    stated, weight = share_prior(number.value, number.prior_weight, number.distribution)
+    posterior, alike = load_share_posterior(stated, weight, hits, sizes, pooled)
     data = f"{sizes.sum():.0f} pieces entered, {sizes.sum() - hits.sum():.0f} lost"
     data += f", {len(ruined)} ruined loads apart" if ruined else ""
     # pieces of a load that are alike tell less than as many from different loads
@@ -186,16 +166,16 @@ def _pass_share(study, product, step, number, worth):
     told = sizes.sum() / (1 + (usual - 1) * alike.middle) if not counts.pooled[step] else sizes.sum()
     return Finding(
         posterior=posterior,
-        prior=share_posterior(stated, worth, 0, 0),
+        prior=share_posterior(stated, weight, 0, 0),
         observed=float(hits.sum() / sizes.sum()),
         data=data,
-        worth=worth * sizes.sum() / told,
+        prior_weight=weight * sizes.sum() / told,
         amount=float(sizes.sum()),
         counted="pieces",
     )
 
 
-def _rework(study, product, step, kind, number, worth):
+def _rework(study, product, step, kind, number):
     counts, faults = load_counts(study, product), study.records.get("faults")
     if counts is None or faults is None:
         return None
@@ -204,41 +184,33 @@ def _rework(study, product, step, kind, number, worth):
     if kind == "rework_share":
         pieces = min(float(again.pieces.sum()), entering)
         data = f"{pieces:.0f} of {entering:.0f} pieces done again"
-        return _share(number, worth, pieces, entering, pieces / entering, data, "pieces") if entering > 0 else None
+        return _share(number, pieces, entering, data, "pieces") if entering > 0 else None
     told = again[again.extra_minutes.notna() & (again.pieces > 0)]
     if told.empty or told.extra_minutes.sum() <= 0 or number.value <= 0:
         return None
     data = f"{len(told)} rows of rework with minutes, {told.pieces.sum():.0f} pieces"
-    return _mean(number, worth, told.extra_minutes, told.pieces, data, "pieces")
+    return _mean(number, told.extra_minutes, told.pieces, data, "pieces")
 
 
-def _wait(study, product, step, number, worth):
+def _wait(study, product, step, number):
     counts, entry = load_counts(study, product), study.file.products[product]
     cure = entry.cure_step or max(entry.steps, key=lambda name: entry.steps[name].wait.value)
     hours = np.empty(0) if counts is None else counts.batches.cure_h.dropna().to_numpy(float)
     hours = hours[hours > 0]
     if step != cure or not hours.size or number.value <= 0:
         return None
-    return _rows(number, worth, hours, np.ones(hours.size), f"{hours.size} loads with cure hours", "loads", WAIT_SPREAD)
+    return _rows(
+        number, number.prior_weight, hours, np.ones(hours.size), f"{hours.size} loads with cure hours", "loads", WAIT_SPREAD
+    )
 
 
-def _ruined(study, product, number, worth):
+def _ruined(study, product, number):
     counts = load_counts(study, product)
     if counts is None:
         return None
-    days = (counts.batches.date.max() - counts.batches.date.min()).days + 1
-    years, freak = max(days, 1) / (MONTHS * DAYS_PER_MONTH), len(ruined_loads(counts))
-    stated, worth = rate_prior(number.value, _worth_in(number, worth, "month") / MONTHS, number.distribution)
-    data = f"{freak} ruined of {len(counts.batches)} loads in {years * MONTHS:.1f} months"
-    return Finding(
-        posterior=rate_posterior(stated, worth, freak, years),
-        prior=rate_posterior(stated, worth, 0, 0),
-        observed=freak / years,
-        data=data,
-        worth=worth * MONTHS,
-        amount=years * MONTHS,
-        counted="months",
-    )
+    months = max((counts.batches.date.max() - counts.batches.date.min()).days + 1, 1) / DAYS_PER_MONTH
+    ruined = len(ruined_loads(counts))
+    return _rate(number, ruined, months, f"{ruined} ruined of {len(counts.batches)} loads in {months:.1f} months")
 
 
 def _mould_life(study, product, kind, number):
@@ -250,8 +222,8 @@ def _mould_life(study, product, kind, number):
     if form.from_records and form.distribution is not None:
         middle, wide = stated_range(form.distribution, logarithms=True)
         shape = float(np.exp(middle))
-    stated, worth = life_prior(life.value, worth_of(life), shape, wide, life.distribution)
-    both, guess = (mould_life_posterior(stated, worth, shape, *seen, wide) for seen in ((worn, live), ([], [])))
+    stated, weight = life_prior(life.value, prior_weight_of(life), shape, wide, life.distribution)
+    both, guess = (mould_life_posterior(stated, weight, shape, *seen, wide) for seen in ((worn, live), ([], [])))
     at = ("life", "life_shape").index(kind)
     said = f"{worn.size} worn out" if worn.size else "none worn out yet, so still a guess"
     scale = (np.sum(np.concatenate([worn, live]) ** shape) / worn.size) ** (1 / shape) if worn.size else np.nan
@@ -260,14 +232,14 @@ def _mould_life(study, product, kind, number):
         prior=guess[at],
         observed=float(scale * special.gamma(1 + 1 / shape)) if kind == "life" else both[at].middle,
         data=f"{said}, {live.size} still good after {live.sum():.0f} casts a cavity",
-        worth=worth,
+        prior_weight=weight,
         amount=float(worn.size),
         counted="moulds worn out",
         seen=worn.size > 0,
     )
 
 
-def _mould_minutes(study, product, number, worth):
+def _mould_minutes(study, product, number):
     moulds = study.records.get("moulds")
     rows = None if moulds is None else moulds[(moulds["product"] == product) & (moulds.minutes > 0) & (moulds.cavities > 0)]
     if rows is None or rows.empty or number.value <= 0:
@@ -275,64 +247,59 @@ def _mould_minutes(study, product, number, worth):
     # the study's minutes are those of a set, which fills one load; a row of the log is one mould with so many of its cavities
     sets = rows.cavities.to_numpy(float) / study.file.products[product].casts_per_load.value
     data = f"{counted(len(rows), 'mould')} made, {counted(int(rows.cavities.sum()), 'cavity', 'cavities')}"
-    return _rows(number, worth * sets.mean(), rows.minutes.to_numpy(float), sets, data, "moulds", PRIOR_SPREAD)
+    return _rows(number, number.prior_weight, rows.minutes.to_numpy(float), sets, data, "moulds", PRIOR_SPREAD)
 
 
-def _price(study, item, entry, number, worth):
+def _price(study, item, entry, number):
     """Money a unit from purchases of the same name."""
     base = number.unit.partition("/")[2] or "dimensionless"
     paid, amounts = bought_amounts(study, item, entry, base)
     known = np.isfinite(amounts)
     if not known.any():
         return None
-    if number.worth_unit:
-        counted = amount_in(worth, number.worth_unit, base, entry, study.currency)
-        worth = counted if np.isfinite(counted) else worth
+    if number.prior_weight_unit:
+        weight = amount_in(number.prior_weight, number.prior_weight_unit, base, entry, study.currency)
+        number = replace(number, prior_weight=weight) if np.isfinite(weight) else number
     data = f"{known.sum()} purchases" + (f", {(~known).sum()} in another unit left out" if not known.all() else "")
-    found = _mean(number, worth, paid[known], amounts[known], data, base)
+    found = _mean(number, paid[known], amounts[known], data, base)
     usual = amounts[known].mean()  # people buy, they do not weigh
-    return replace(found, worth=found.worth / usual, amount=float(known.sum()), counted="purchases")
+    return replace(found, prior_weight=found.prior_weight / usual, amount=float(known.sum()), counted="purchases")
 
 
-def _loss(study, product, item_key, number, worth):
+def _loss(study, product, item_key, number):
     """What stays in the cup: mixed mass against what the pieces hold, by load."""
     rows = cup_rows(study, product, item_key)
     if rows is None:
         return None
     mixed, needed = rows
-    spread = number.distribution
-    if spread is not None:
-        spread = replace(spread, quantile=lambda p: 1 / (1 - number.distribution.quantile(p)))
+    # the mix is 1 / (1 - loss) times what the pieces hold; a mix below it counts as no loss
+    spread = number.distribution and number.distribution.mapped(lambda loss: 1 / (1 - loss))
     factor = replace(number, value=1 / (1 - number.value), distribution=spread)
-    found = _rows(factor, worth * needed.mean(), mixed, needed, f"{mixed.size} loads with mixed mass", "loads", WAIT_SPREAD)
-
-    def share(spread):  # the mix is 1 / (1 - loss) times what the pieces hold; a mix below it counts as no loss
-        return replace(
-            spread, quantile=lambda p: np.clip(1 - 1 / spread.quantile(p), 0.0, 1.0), middle=max(1 - 1 / spread.middle, 0.0)
-        )
-
-    return replace(
-        found,
-        posterior=share(found.posterior),
-        prior=share(found.prior),
-        observed=1 - 1 / found.observed,
-        worth=worth or found.worth,
-    )
+    data = f"{mixed.size} loads with mixed mass"
+    found = _rows(factor, number.prior_weight, mixed, needed, data, "loads", WAIT_SPREAD)
+    posterior, prior = (one.mapped(lambda mix: np.clip(1 - 1 / mix, 0.0, 1.0)) for one in (found.posterior, found.prior))
+    weight = number.prior_weight or found.prior_weight
+    return replace(found, posterior=posterior, prior=prior, observed=1 - 1 / found.observed, prior_weight=weight)
 
 
-def _channel(study, channel, kind, number, worth):
+def _channel(study, channel, kind, number):
     sales, sheet, entry = study.records.get("sales"), study.records.get("timesheet"), study.file.channels[channel]
     if kind == "minutes_per_order":
         rows = None if sheet is None else sheet[(sheet.step == channel) & (sheet.pieces_handled > 0)]
         if rows is None or rows.empty or number.value <= 0:
             return None
         data = f"{len(rows)} timesheet rows, {rows.pieces_handled.sum():.0f} orders"
-        return _rows(number, worth, rows.minutes.to_numpy(float), rows.pieces_handled, data, "timesheet rows", PRIOR_SPREAD)
+        handled = rows.pieces_handled.to_numpy(float)
+        weight = number.prior_weight / handled.mean()
+        return _rows(number, weight, rows.minutes.to_numpy(float), handled, data, "timesheet rows", PRIOR_SPREAD)
     mine = orders_of(sales, channel, entry.product)
     count = 0 if mine is None else len(mine)
     if kind == "orders":
         seen = orders_seen(study, channel)
-        return None if seen is None else _orders(number, _worth_in(number, worth, "month"), *seen)
+        if seen is None:
+            return None
+        count, months, since = seen
+        return _rate(number, count, months, f"{counted(count, 'order')} in {months:.1f} months{since}")
     if count == 0:
         return None
     if kind == "refund_share":
@@ -340,28 +307,13 @@ def _channel(study, channel, kind, number, worth):
             return None
         charged = (mine.price + mine.postage_charged.fillna(0.0)).where(lambda amount: amount > 0)
         back = float((mine.refund.fillna(0.0) / charged).clip(upper=1.0).sum())
-        return _share(number, worth, back, count, back / count, f"{back:.1f} orders' worth paid back of {count}", "orders")
+        return _share(number, back, count, f"{back:.1f} orders' worth paid back of {count}", "orders")
     if kind in ("price", "pieces_per_order", "postage_charged", "postage_paid", "packaging"):
-        return _money(entry, channel, kind, number, worth, mine)
+        return _money(entry, channel, kind, number, mine)
     return None
 
 
-def _orders(number, worth, count, months, since):
-    """Orders a year from orders over the months in which they could have come."""
-    yearly, years = rate_prior(number.value, worth / MONTHS, number.distribution)
-    stated, worth = yearly / MONTHS, years * MONTHS
-    return Finding(
-        posterior=_scaled(rate_posterior(stated, worth, count, months), MONTHS),
-        prior=_scaled(rate_posterior(stated, worth, 0, 0), MONTHS),
-        observed=count / months * MONTHS,
-        data=f"{counted(count, 'order')} in {months:.1f} months{since}",
-        worth=worth,
-        amount=months,
-        counted="months",
-    )
-
-
-def _money(entry, channel, kind, number, worth, mine):
+def _money(entry, channel, kind, number, mine):
     """Money or pieces of an order."""
     seen = mine[kind.replace("pieces_per_order", "pieces")].dropna().astype(float)
     if seen.sum() <= 0 or number.value <= 0:
@@ -369,16 +321,19 @@ def _money(entry, channel, kind, number, worth, mine):
     data, asked = f"{len(seen)} orders", entry.pieces_per_order
     if kind == "price" and not asked.from_records:  # by the piece, as orders differ in size; then for an order of the stated size
         size = asked.value
-        found = _mean(number, worth * size, seen, mine.pieces[seen.index], data, "orders", scale=size)
-        return replace(found, worth=found.worth / size, amount=float(len(seen)))
-    found = _mean(number, worth, seen, np.ones(len(seen)), data, "orders")
-    if kind == "price" and len(seen) > 2 and seen.std() > 0 and mine.pieces[seen.index].std() > 0:
-        together = float(np.corrcoef(seen, mine.pieces[seen.index].astype(float))[0, 1]) * len(seen) / (len(seen) + found.worth)
+        by_piece = replace(number.scaled(1 / size, number.unit), prior_weight=number.prior_weight * size)
+        found = _mean(by_piece, seen, mine.pieces[seen.index], data, "orders")
+        posterior, prior = (one.mapped(lambda price: price * size) for one in (found.posterior, found.prior))
+        weight, observed = found.prior_weight / size, found.observed * size
+        return replace(found, posterior=posterior, prior=prior, observed=observed, prior_weight=weight, amount=float(len(seen)))
+    found, pieces = _mean(number, seen, np.ones(len(seen)), data, "orders"), mine.pieces[seen.index].astype(float)
+    if kind == "price" and len(seen) > 2 and seen.std() > 0 and pieces.std() > 0:
+        together = float(np.corrcoef(seen, pieces)[0, 1]) * len(seen) / (len(seen) + found.prior_weight)
         return replace(found, tied={f"channels.{channel}.pieces_per_order": float(np.clip(together, -0.999, 0.999))})
     return found
 
 
-def _fixed_hours(study, number, worth):
+def _fixed_hours(study, number):
     """Weekly hours from timesheet rows of the weekly tasks."""
     sheet, tasks = study.records.get("timesheet"), study.file.time.weekly_tasks
     if sheet is None or not sheet.step.isin(tasks).any():
@@ -394,5 +349,4 @@ def _fixed_hours(study, number, worth):
     if weights.sum() < LEAST_WEEKS - 1e-9:  # a week without books is common; too few weeks say nothing about a year
         return None
     data = f"{weights.sum():.0f} weeks, {count} timesheet rows"
-    worth = _worth_in(number, worth, "week")
-    return _mean(number, worth, hours, weights, data, "weeks")
+    return _mean(replace(number, prior_weight=_weight_in(number, "week")), hours, weights, data, "weeks")

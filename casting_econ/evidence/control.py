@@ -5,11 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 import scipy
-from scipy import special
+from scipy import optimize, special
 
 from .dispersion import counts_and_sizes
-
-__all__ = ["RULES", "Trend", "p_chart", "run_rules", "trend"]
 
 D2 = 2.0 / np.sqrt(np.pi)  # mean range of two standard normals, 1.128 in the handbooks' tables
 # name in plain words: (points in a row, how many of them, beyond how many sigma on one side)
@@ -86,31 +84,14 @@ def p_chart(counts, sizes, *, laney=True):
 
 
 def run_rules(z):
-    """Signals of the Western Electric zone rules.
+    """Signals of the Western Electric zone rules: rule in words and index of the load that completes it, by load, then rule.
 
-    Parameters
-    ----------
-    z : array_like, shape (n_loads,)
-        Sigmas from the centre, in date order; nan is left out as if the load had not been. [-]
+    `z` are sigmas from the centre in date order, shape (n_loads,); nan is left out as if the load had not been [-]. A load
+    signals only if it lies in the zone itself. Steady loads give a false alarm once in 91.75 by all four together, once in
+    370 by the first alone (Champ & Woodall, *Technometrics* 29 (1987) 393-399).
 
-    Returns
-    -------
-    list of (str, int)
-        Rule in plain words and index of the load that completes it, by load and then by rule. A load signals only
-        if it lies in the zone itself.
+    NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2; Western Electric, *Statistical Quality Control Handbook*, 1956.
 
-    Notes
-    -----
-    Steady loads give a false alarm once in 91.75 by all four together, once in 370 by the first alone (Champ & Woodall,
-    *Technometrics* 29 (1987) 393-399).
-
-    References
-    ----------
-    .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2; Western Electric, *Statistical Quality Control
-       Handbook*, 1956.
-
-    Examples
-    --------
     >>> run_rules([0.1, 3.2, -0.4])
     [('one load beyond 3 sigma', 1)]
     """
@@ -162,7 +143,7 @@ def trend(counts, sizes, when):
 
     Notes
     -----
-    Iteratively reweighted least squares; the scale is Pearson's chi-square over loads - 2, the p-value from Student's
+    Maximum likelihood; the scale is Pearson's chi-square over loads - 2, the p-value from Student's
     t with as many degrees of freedom.
 
     References
@@ -186,47 +167,27 @@ def trend(counts, sizes, when):
     # a finite slope needs losses and good pieces to overlap in time, which also rules out one time only
     if loads < 3 or not (lost.size and good.size and lost.min() < good.max() and good.min() < lost.max()):
         return untold
-    x = (when - when.mean()) / when.std()
-    solved = _logistic(x, counts, sizes)
-    if solved is None:
+    design = np.column_stack([np.ones(loads), (when - when.mean()) / when.std()])
+
+    def score(coefficients):
+        return design.T @ (counts - sizes * special.expit(design @ coefficients))
+
+    def variances(coefficients):
+        share = special.expit(design @ coefficients)
+        return sizes * share * (1.0 - share)
+
+    def information(coefficients):
+        return design.T @ (design * variances(coefficients)[:, None])
+
+    start = [special.logit(counts.sum() / sizes.sum()), 0.0]
+    found = optimize.root(score, start, jac=lambda at: -information(at), options={"xtol": 1e-11})
+    variance, slope = variances(found.x), found.x[1]
+    if not found.success or not variance.all():
         return untold
-    (_, slope), information, dispersion = solved
-    error = np.sqrt(dispersion * np.linalg.inv(information)[1, 1])
+    dispersion = np.sum((counts - sizes * special.expit(design @ found.x)) ** 2 / variance) / (loads - 2)
+    error = np.sqrt(dispersion * np.linalg.inv(information(found.x))[1, 1])
     # loads without any scatter leave nothing to compare a slope with
     p_value = 2.0 * scipy.stats.t.sf(abs(slope / error), loads - 2) if dispersion > 1e-12 else np.nan
-    return Trend(
-        slope=float(slope / when.std()),
-        error=float(error / when.std()),
-        p_value=float(p_value),
-        dispersion=float(dispersion),
-        loads=loads,
-    )
-
-
-def _logistic(x, counts, sizes):
-    """Coefficients, information and dispersion of counts on a straight line in x; None if it does not settle."""
-    design = np.stack([np.ones_like(x), x], axis=1)
-    coefficients = np.array([special.logit(counts.sum() / sizes.sum()), 0.0])
-    loss = _deviance(special.expit(design @ coefficients), counts, sizes)
-    for _ in range(100):
-        share = special.expit(design @ coefficients)
-        information = design.T @ (design * (sizes * share * (1.0 - share))[:, None])
-        step = np.linalg.solve(information, design.T @ (counts - sizes * share))
-        # half steps when a full one overshoots
-        for _ in range(30):
-            trial = _deviance(special.expit(design @ (coefficients + step)), counts, sizes)
-            if trial <= loss + 1e-9 * (1.0 + abs(loss)):
-                break
-            step = step / 2.0
-        coefficients, loss = coefficients + step, trial
-        if np.max(np.abs(step)) < 1e-11:
-            share = special.expit(design @ coefficients)
-            variance = sizes * share * (1.0 - share)
-            information = design.T @ (design * variance[:, None])
-            return coefficients, information, np.sum((counts - sizes * share) ** 2 / variance) / (x.size - 2)
-    return None
-
-
-def _deviance(share, counts, sizes):
-    """Twice the negative log-likelihood, up to a constant."""
-    return -2.0 * np.sum(special.xlogy(counts, share) + special.xlog1py(sizes - counts, -share))
+    slope, error = slope / when.std(), error / when.std()
+    told = {"slope": slope, "error": error, "p_value": p_value, "dispersion": dispersion}
+    return Trend(**{name: float(value) for name, value in told.items()}, loads=loads)

@@ -5,31 +5,10 @@ import scipy
 
 from ..models.checks import checked
 
-__all__ = ["binomial_limits", "counts_and_sizes"]
-
 
 def counts_and_sizes(counts, sizes):
-    """Counts and sizes of loads as float arrays of one shape, checked.
+    """Counts of loads and their sizes as arrays of one shape (n_loads,); ValueError if below zero, or above its size. [piece]
 
-    Parameters
-    ----------
-    counts : array_like, shape (n_loads,)
-        Pieces of the kind counted. [piece]
-    sizes : float or array_like, shape (n_loads,)
-        Pieces in each load; zero is allowed. [piece]
-
-    Returns
-    -------
-    counts, sizes : ndarray, shape (n_loads,)
-        [piece]
-
-    Raises
-    ------
-    ValueError
-        If a count is below zero or above its size.
-
-    Examples
-    --------
     >>> [part.tolist() for part in counts_and_sizes([1, 2], 10)]
     [[1.0, 2.0], [10.0, 10.0]]
     """
@@ -45,31 +24,12 @@ def counts_and_sizes(counts, sizes):
 
 
 def binomial_limits(hits, n, level=0.8):
-    """Limits of a share from hits among n independent pieces: quantiles of Beta(hits + 1/2, misses + 1/2), after Jeffreys.
+    """Limits of a share from hits among n independent pieces: quantiles of Beta(hits + 1/2, misses + 1/2), after Jeffreys. [-]
 
-    Parameters
-    ----------
-    hits, n : float or array_like
-        Pieces of the kind counted, and pieces looked at. [piece]
-    level : float, optional
-        Confidence level, in (0, 1). [-]
+    `hits` and `n` are pieces [piece], `level` is the confidence, in (0, 1) [-]. The lower limit is 0 at no hits, the upper 1
+    at no misses. ValueError if hits exceed n, or the level is outside its range. Brown, Cai & DasGupta, *Statistical Science*
+    16 (2001) 101-133.
 
-    Returns
-    -------
-    low, high : float or ndarray
-        0 at no hits, 1 at no misses. [-]
-
-    Raises
-    ------
-    ValueError
-        If hits exceed n, or the level is outside (0, 1).
-
-    References
-    ----------
-    .. [1] Brown, Cai & DasGupta, *Statistical Science* 16 (2001) 101-133.
-
-    Examples
-    --------
     >>> [round(float(limit), 3) for limit in binomial_limits(4, 20)]
     [0.108, 0.33]
     """

@@ -6,28 +6,14 @@ from ..ledger import place_of
 from ..ledger.logs import plain
 from ..models.money import yearly_charge
 
-__all__ = ["owned", "straight_line"]
-
 
 def straight_line(price, resale, life_years, months):
-    """What equipment has been charged after some months in use, straight line.
+    """What equipment has been charged after some months in use, straight line; never more than price - resale. [money]
 
-    Parameters
-    ----------
-    price, resale : float
-        What it cost, and what it still brings at the end. [money]
-    life_years : float
-        Useful life, above zero. [year]
-    months : int
-        Months begun since it was bought, the month of purchase in them. [month]
+    `price` and `resale` are what it cost and what it still brings at the end [money], `life_years` is above zero [year], and
+    `months` counts those begun since it was bought, the month of purchase in them [month]. ValueError for a price, resale or
+    life out of range.
 
-    Returns
-    -------
-    float
-        Never more than price - resale. [money]
-
-    Examples
-    --------
     A patent of 5,100 over 17 years, bought in April of a calendar year, is charged 225 in the first and 300 in the
     next (IRS Publication 946, from memory):
 
@@ -40,16 +26,8 @@ def straight_line(price, resale, life_years, months):
 def owned(study, last):
     """Equipment that a study had by a day: purchases first, then what only the study file has.
 
-    Parameters
-    ----------
-    study : Study
-    last : date
-
-    Yields
-    ------
-    tuple of (str, str, date or None, float, float, float or None, str)
-        Item, where it stands, day it was bought, cost and resale [money], useful life [year] (None where it is not known), and a
-        note that begins with a semicolon or is empty.
+    Yields item, where it stands, day it was bought (None: not known), cost and resale [money], useful life [year] (None: not
+    known), and a note that begins with a semicolon or is empty.
     """
     stated = {plain(name): (name, entry) for name, entry in study.file.equipment.items()}
     frame, seen = study.records.get("purchases"), set()

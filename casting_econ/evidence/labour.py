@@ -1,37 +1,22 @@
 """Timesheet to minutes: rows that mix products and steps, learning, and what does not add up."""
 
 from dataclasses import replace
+from itertools import compress
 
 import numpy as np
 import pandas as pd
 from scipy.sparse.csgraph import connected_components
 
 from ..ledger.logs import days_of
-from ..study import Number, Study
+from ..study import Study
 from ..study.records import MOULD, ONE_OFF, steps_of
+from .finding import BEYOND, Finding, prior_weight_of
 from .learning import fit_learning
+from .loads import usual_load
 from .posteriors import PRIOR_SPREAD, contradicts
 from .rows import rows_posterior, rows_prior
 
-__all__ = [
-    "by_day",
-    "hours_by_kind",
-    "kinds_of_steps",
-    "labour_rows",
-    "learning_table",
-    "minutes_posteriors",
-    "single_rows",
-    "worth_of",
-]
-
 KINDS_OF_STEPS = ("at the bench", "mould making", "orders and stalls", "weekly tasks", "one-off work", "other")
-BEYOND = ", beyond the stated range"  # said where the logs contradict it
-DEFAULT_WORTH = 10.0  # pieces or loads that a guess counts for when the study does not say
-
-
-def worth_of(number: Number) -> float:
-    """What a guess counts for against records, in its own unit of worth; 0 for a range that states none, whose width then says it."""
-    return number.worth or (DEFAULT_WORTH if number.distribution is None else 0.0)
 
 
 def by_day(sheet: pd.DataFrame) -> pd.DataFrame:
@@ -45,13 +30,10 @@ def by_day(sheet: pd.DataFrame) -> pd.DataFrame:
 
 
 def labour_rows(study: Study) -> list[tuple[float, dict[tuple[str, str], tuple[float, float]], object]]:
-    """Timesheet rows that say how many pieces they handled, for bench steps.
+    """Timesheet rows that say how many pieces they handled, for bench steps: minutes [min], units and row of the log.
 
-    Returns
-    -------
-    list of (minutes, units, row)
-        Units: by (product, step), the pieces and loads of that step in the row. A row that names no product counts for
-        all products with the step, by their casts in the batches log; rows without pieces are hours only, and left out.
+    Units: by (product, step), the pieces and loads of that step in the row. A row that names no product counts for
+    all products with the step, by their casts in the batches log; rows without pieces are hours only, and left out.
     """
     sheet, batches = study.records.get("timesheet"), study.records.get("batches")
     if sheet is None:
@@ -72,32 +54,25 @@ def labour_rows(study: Study) -> list[tuple[float, dict[tuple[str, str], tuple[f
             weights = np.array([poured.get(key, 0.0) for key in owners], float)
             weights = weights / weights.sum() if weights.sum() > 0 else np.full(len(owners), 1.0 / max(len(owners), 1))
             for key, weight in zip(owners, weights, strict=True):
-                size = (products[key].steps[name].load_size or products[key].casts_per_load).value
+                stated = products[key].steps[name].load_size
+                size = usual_load(study, key) if stated is None else stated.value
                 share = pieces * weight
                 units[key, name] = (share, max(round(share / size), 1.0) if share > 0 else 0.0)
         rows.append((float(minutes), units, row))
     return rows
 
 
-def minutes_posteriors(study: Study, asking: set[str]) -> dict[str, dict[str, object]]:
-    """Posterior of every number of minutes by piece or by load that asks, steps that share rows together.
+def minutes_posteriors(study: Study, asking: set[str]) -> dict[str, Finding]:
+    """What the timesheet says of minutes by piece or by load, by key; steps that share rows together.
 
-    Parameters
-    ----------
-    study : Study
-        Study with its logs.
-    asking : set of str
-        Dotted keys ending in `.minutes` or `.load_minutes`.
-
-    Returns
-    -------
-    dict
-        By key: `posterior`, `prior`, `observed`, `rows`, `units`, `beyond`, `worth` and `to_halve` (in rows) and `tied` (correlation of logarithms
-        with other keys, by key). Keys that no row tells about are left out.
+    `asking` holds dotted keys ending in `.minutes` or `.load_minutes`; those that no row tells about are left out. Amounts
+    are in rows; `tied` is the correlation of logarithms.
     """
-    rows = labour_rows(study)
-    column = {key: at for at, key in enumerate(sorted(asking))}
-    units, fixed = np.zeros((len(rows), len(column))), np.zeros(len(rows))
+    rows, keys = labour_rows(study), sorted(asking)
+    if not rows:
+        return {}
+    column = {key: at for at, key in enumerate(keys)}
+    units, fixed = np.zeros((len(rows), len(keys))), np.zeros(len(rows))
     for line, (_, parts, _) in enumerate(rows):
         for (product, step), (pieces, loads) in parts.items():
             entry, lots = study.file.products[product].steps[step], study.file.products[product].lots_per_load.value
@@ -108,29 +83,26 @@ def minutes_posteriors(study: Study, asking: set[str]) -> dict[str, dict[str, ob
                     fixed[line] += number.value * amount
                 else:
                     units[line, at] += amount
-    minutes = np.array([row[0] for row in rows])
-    found: dict[str, dict[str, object]] = {}
-    keys = np.array(sorted(asking))
-    if not rows:
-        return found
-    told = units > 0
+    minutes, told = np.array([row[0] for row in rows]), units > 0
     _, groups = connected_components(told.T.astype(int) @ told.astype(int))
+    found = {}
     for group in np.unique(groups):
         here = (groups == group) & told.any(axis=0)
         lines = told[:, here].any(axis=1)
-        if here.any() and lines.any():
-            found |= _one_group(study, list(keys[here]), minutes[lines], units[np.ix_(lines, here)], fixed[lines])
+        if here.any():
+            found |= _one_group(study, list(compress(keys, here)), minutes[lines], units[np.ix_(lines, here)], fixed[lines])
     return found
 
 
 def _one_group(study, keys, minutes, units, fixed):
     numbers = [study.numbers[key] for key in keys]
-    each = units.sum(axis=0) / (units > 0).sum(axis=0)  # units in a row that has any
+    rows = (units > 0).sum(axis=0)
+    each = units.sum(axis=0) / rows  # units in a row that has any
 
     def told(numbers):
-        guesses = [rows_prior(n.value, worth_of(n) / some, n.distribution) for n, some in zip(numbers, each, strict=True)]
-        stated, worth = np.array(guesses).T
-        return stated, worth, rows_posterior(stated, worth, minutes, units, fixed)
+        guesses = [rows_prior(n.value, prior_weight_of(n) / some, n.distribution) for n, some in zip(numbers, each, strict=True)]
+        stated, weight = np.array(guesses).T
+        return stated, weight, rows_posterior(stated, weight, minutes, units, fixed)
 
     beyond = [False] * len(keys)
     if any(number.distribution is not None for number in numbers):
@@ -140,25 +112,26 @@ def _one_group(study, keys, minutes, units, fixed):
             n.distribution is not None and contradicts(mean, n.distribution) for n, mean in zip(numbers, means, strict=True)
         ]
         numbers = [plain if gone else number for plain, number, gone in zip(without, numbers, beyond, strict=True)]
-    stated, worth, both = told(numbers)
-    guess = [rows_posterior([value], [count], [], np.empty((0, 1))).means[0] for value, count in zip(stated, worth, strict=True)]
+    stated, weight, both = told(numbers)
     expected = units @ stated
     # one row tells the sum only: all kinds move by what it took against what they would have made of it
     factor = np.maximum(minutes - fixed, 0.0).sum() / expected.sum()
-    return {
-        key: {
-            "posterior": both.means[j],
-            "prior": guess[j],
-            "observed": stated[j] * factor,
-            "rows": int((units[:, j] > 0).sum()),
-            "units": float(units[:, j].sum()),
-            "beyond": BEYOND if beyond[j] else "",
-            "to_halve": both.to_halve[j] * int((units[:, j] > 0).sum()),
-            "worth": float(worth[j] * (both.scatter / PRIOR_SPREAD) ** 2),  # in rows that scatter as these do
-            "tied": {other: float(both.correlation[j, i]) for i, other in enumerate(keys) if i != j},
-        }
-        for j, key in enumerate(keys)
-    }
+
+    def finding(j, key):
+        name = "loads" if key.endswith("load_minutes") else "pieces"
+        return Finding(
+            posterior=both.means[j],
+            prior=rows_posterior([stated[j]], [weight[j]], [], np.empty((0, 1))).means[0],
+            observed=stated[j] * factor,
+            data=f"{rows[j]} timesheet rows, {units[:, j].sum():.0f} {name}{BEYOND if beyond[j] else ''}",
+            prior_weight=float(weight[j] * (both.scatter / PRIOR_SPREAD) ** 2),  # in rows that scatter as these do
+            amount=int(rows[j]),
+            counted="timesheet rows",
+            tied={other: float(both.correlation[j, i]) for i, other in enumerate(keys) if i != j},
+            to_halve=both.to_halve[j] * int(rows[j]),
+        )
+
+    return {key: finding(j, key) for j, key in enumerate(keys)}
 
 
 def learning_table(study: Study) -> pd.DataFrame:

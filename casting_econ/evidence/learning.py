@@ -9,8 +9,6 @@ from scipy import optimize
 from ..models.checks import checked
 from ..models.labour import learning_exponent, practised_minutes
 
-__all__ = ["LearningFit", "fit_learning"]
-
 LEAST_ROWS = 6  # of timesheet, below which four numbers cannot be told from scatter
 RATES = np.linspace(0.5, 1.0, 51)  # steeper learning than halving is not seen in handwork; common practice, no source
 TURNS = 32  # ages of the floor tried for each rate

@@ -7,8 +7,6 @@ from scipy import optimize
 
 from ..models.checks import checked
 
-__all__ = ["kaplan_meier", "remaining", "weibull_fit"]
-
 
 def _lives(times, events):
     """Times and whether each ended in a failure, as arrays of one shape, checked."""
@@ -19,14 +17,14 @@ def _lives(times, events):
 
 
 def kaplan_meier(times, events):
-    """Share still good at each age, without assuming a law of wear.
+    """Share still good at each age, without assuming a law of wear: Kaplan & Meier, *J. Am. Stat. Assoc.* 53 (1958) 457-481.
 
     Parameters
     ----------
     times : array_like, shape (n_items,)
         Casts at failure, or so far; at least one. [cast]
     events : array_like of bool, shape (n_items,)
-        True where the item failed, false where it was still good when last seen.
+        True where the item failed, false where it was still good when last seen; it then counts as at risk at that age.
 
     Returns
     -------
@@ -38,14 +36,6 @@ def kaplan_meier(times, events):
     ------
     ValueError
         If there is no item, a time is below zero or not finite, or an event is neither true nor false.
-
-    Notes
-    -----
-    An item last seen at the age of a failure counts as at risk there.
-
-    References
-    ----------
-    .. [1] Kaplan & Meier, *J. Am. Stat. Assoc.* 53 (1958) 457-481.
 
     Examples
     --------
@@ -120,37 +110,12 @@ def weibull_fit(times, events):
 
 
 def remaining(shape, scale, age, ahead):
-    """Chance of failing within the next casts, and casts left, of an item of some age that is still good.
+    """Chance that an item which is still good fails within the next casts [-], and casts left that half reach [cast].
 
-    Parameters
-    ----------
-    shape : float or array_like
-        Weibull shape. [-]
-    scale : float or array_like
-        Weibull scale. [cast]
-    age : float or array_like
-        Casts made so far. [cast]
-    ahead : float or array_like
-        Casts to come. [cast]
+    `shape` [-] and `scale` [cast] are those of the Weibull, above zero, `age` the casts made so far and `ahead` those to
+    come, zero or more [cast]; all broadcast. ValueError outside these ranges. Meeker & Escobar, *Statistical Methods for
+    Reliability Data*, 1998, ch. 2 and 4 (conditional life).
 
-    Returns
-    -------
-    chance : float or ndarray
-        Of failing within `ahead` more casts; inputs broadcast. [-]
-    median : float or ndarray
-        Casts left that half of such items reach. [cast]
-
-    Raises
-    ------
-    ValueError
-        If shape or scale is not above zero, or age or ahead is below zero.
-
-    References
-    ----------
-    .. [1] Meeker & Escobar, *Statistical Methods for Reliability Data*, 1998, ch. 2 and 4 (conditional life).
-
-    Examples
-    --------
     >>> chance, median = remaining(1.0, 50.0, age=30.0, ahead=10.0)  # no memory: 1 - exp(-10/50), 50 ln 2
     >>> round(float(chance), 4), round(float(median), 3)
     (0.1813, 34.657)

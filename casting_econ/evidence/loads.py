@@ -10,26 +10,13 @@ import scipy
 from ..draws.distributions import Distribution, distribution
 from ..faults import counted
 from ..study import Study
+from ..study.stations import load_sizes
 from .dispersion import binomial_limits
 from .posteriors import PRIOR_LOADS, load_share_posterior
 
-__all__ = [
-    "LoadCounts",
-    "cause_shares",
-    "likeness",
-    "load_correlation",
-    "load_counts",
-    "loads_of_mould",
-    "mould_ages",
-    "mould_lives",
-    "moulds_in_hand",
-    "ruined_loads",
-    "scrap_table",
-]
-
-FREAK_SHARE = 0.10  # of a load's pieces good, at most, in a load called ruined
-YIELD_WORTH = 10.0  # pieces that the stated yield counts for beside the loads: common practice, no source
-FREAK_CHANCE = 1e-3  # of so few, or fewer, if it were a load like the others
+RUINED_SHARE = 0.10  # of a load's pieces good, at most, in a load called ruined
+YIELD_PRIOR_WEIGHT = 10.0  # pieces that the stated yield counts for beside the loads: common practice, no source
+RUINED_CHANCE = 1e-3  # of so few, or fewer, if it were a load like the others
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,8 +43,6 @@ class LoadCounts:
 def load_counts(study: Study, product: str) -> LoadCounts | None:
     """Pieces entering, and lost at, each step, load by load; None without batches of the product.
 
-    Notes
-    -----
     Seconds count as lost: they cannot be sold at full price. Losses that a batch shows but its faults do not explain are
     booked to the first step with a check.
     """
@@ -93,6 +78,29 @@ def load_counts(study: Study, product: str) -> LoadCounts | None:
     )
 
 
+def usual_load(study: Study, product: str) -> float:
+    """Casts of a load: as stated; where pots differ, the mean of the batches, or without any of loads that go to them in turn. [cast]"""
+    sizes, batches = load_sizes(study.file, product), study.records.get("batches")
+    if len(sizes) == 1:
+        return study.file.products[product].casts_per_load.value
+    casts = sizes if batches is None else batches.casts[batches["product"] == product].to_numpy(float)
+    return float(np.mean(casts if len(casts) else sizes))
+
+
+def pots_used(study: Study, product: str) -> pd.DataFrame:
+    """Loads of each station that the batches log names, each pot for itself: how many, casts a load, and the share that is good."""
+    batches = study.records.get("batches")
+    if batches is None or "station" not in batches:
+        return pd.DataFrame(columns=["station", "loads", "casts a load", "good"])
+    found = (
+        batches[batches["product"] == product]
+        .groupby("station")
+        .agg(loads=("casts", "size"), casts=("casts", "sum"), good=("good", "sum"))
+    )
+    found = found.assign(**{"casts a load": found.casts / found.loads, "good": found.good / found.casts})
+    return found[["loads", "casts a load", "good"]].reset_index()
+
+
 def own_faults(study, product, faults):
     """Which rows of the faults log are of a product, as a mask: by their batch, by name, or because there is no other."""
     batches, alone = study.records.get("batches"), len(study.file.products) == 1
@@ -102,60 +110,34 @@ def own_faults(study, product, faults):
     return mine | (faults.batch.isna() & faults["product"].isna() & alone)
 
 
-def scrap_table(study: Study, product: str) -> pd.DataFrame | None:
-    """Pieces entering, and lost at, each step of a product over all batches; index: steps. [piece] None without batches."""
-    counts = load_counts(study, product)
-    return None if counts is None else counts.totals
-
-
 def ruined_loads(counts: LoadCounts) -> list:
-    """Index, in `counts.batches`, of loads ruined as a whole: hardly a piece good, and far fewer than the other loads' pieces would give.
+    """Index, in `counts.batches`, of loads ruined as a whole: hardly a piece good, far fewer than other loads would give.
 
-    Notes
-    -----
     The chance of so few good pieces is beta-binomial with the other loads' share and a correlation of 0.05.
     """
     found, batches = [], counts.batches
     casts, good = batches.casts.to_numpy(float), batches.good.to_numpy(float)
-    for at in np.flatnonzero(good <= FREAK_SHARE * casts):
+    for at in np.flatnonzero(good <= RUINED_SHARE * casts):
         others = casts.sum() - casts[at]
         share = (good.sum() - good[at] + 1.0) / (others + 2.0)
-        if others > 0 and scipy.stats.betabinom.cdf(good[at], casts[at], share * 19.0, (1 - share) * 19.0) < FREAK_CHANCE:
+        if others > 0 and scipy.stats.betabinom.cdf(good[at], casts[at], share * 19.0, (1 - share) * 19.0) < RUINED_CHANCE:
             found.append(batches.index[at])
     return found
 
 
 def load_correlation(study: Study, product: str) -> Distribution:
-    """How much pieces of one load fail together, as the batches of a product tell it.
+    """Correlation between two pieces of one load of a product, good or not at the end, as its batches tell it. [-]
 
-    Parameters
-    ----------
-    study : Study
-        Study with its logs.
-    product : str
-        A product of the study file; a correlation it states is not looked at here.
-
-    Returns
-    -------
-    Distribution
-        Of the correlation between two pieces of one load, good or not good at the end. [-]
-
-    Raises
-    ------
-    KeyError
-        If the study has no such product.
-
-    Notes
-    -----
-    Good of casts, load by load, with loads ruined as a whole left out: `load_share_posterior`, in which the yield by the
-    stated pass shares counts for 10 pieces. Without batches of the product, its prior beta(1, 19) alone.
+    A correlation that the study states is not looked at here. Good of casts, load by load, with loads ruined as a whole left
+    out: `load_share_posterior`, in which the yield by the stated pass shares counts for 10 pieces. Without batches of the
+    product, its prior beta(1, 19) alone. KeyError if the study has no such product.
     """
     stated = math.prod(step.pass_share.value for step in study.file.products[product].steps.values())
     loads = _usual_loads(study, product)
     if loads is None or loads.empty:
         first, second = PRIOR_LOADS
         return distribution("beta", mean=first / (first + second), worth=first + second)
-    return load_share_posterior(stated, YIELD_WORTH, loads.good, loads.casts)[1]
+    return load_share_posterior(stated, YIELD_PRIOR_WEIGHT, loads.good, loads.casts)[1]
 
 
 def _usual_loads(study, product):
@@ -180,9 +162,7 @@ def likeness(study: Study, product: str) -> tuple[float, tuple[float, float] | N
 def cause_shares(study: Study, product: str) -> pd.DataFrame:
     """Pieces lost by step and cause [piece], and their share of what entered the step with its middle eight in ten [-].
 
-    Notes
-    -----
-    Band: Jeffreys limits; pieces of one load taken as independent.
+    The band is Jeffreys'; pieces of one load are taken as independent.
     """
     counts, faults = load_counts(study, product), study.records.get("faults")
     if counts is None or faults is None:
@@ -209,7 +189,7 @@ def loads_of_mould(study: Study) -> pd.Series:
 
 
 def mould_lives(study, product):
-    """Casts a cavity at wear-out, and so far of moulds still good or replaced by plan [cast]; None without moulds of the product."""
+    """Casts a cavity at wear-out, and so far of moulds good or replaced by plan [cast]; None without moulds."""
     moulds = study.records.get("moulds")
     if moulds is None or not (moulds["product"] == product).any():
         return None

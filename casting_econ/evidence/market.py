@@ -6,8 +6,6 @@ import scipy
 
 from ..study import Study
 
-__all__ = ["channel_summary", "orders_by_month", "orders_of", "orders_seen", "season_table"]
-
 DAYS_PER_MONTH = 365.2425 / 12.0
 FULL_YEAR = 12  # months of sales before a season can be told from a trend
 
@@ -18,7 +16,7 @@ def _sales_of(sales, channel, product):
 
 
 def orders_of(sales, channel, product):
-    """Real sales of a product in a channel, one row an order: pieces [piece], its money [money/order] and its date; None without any."""
+    """Real sales of a product in a channel, a row an order: pieces [piece], money [money/order], date; None without any."""
     mine = None if sales is None else _sales_of(sales, channel, product)
     if mine is None or mine.empty:
         return None
@@ -42,22 +40,10 @@ def _offered(study, channel):
 
 
 def orders_seen(study: Study, channel: str):
-    """Orders of a channel, and the time in which they could have come.
+    """Orders of a channel, the months in which they could have come, and from when, in words, if not from the first row.
 
-    Parameters
-    ----------
-    study : Study
-    channel : str
-
-    Returns
-    -------
-    tuple of (int, float, str) or None
-        Orders, months, and from when in words where that is not the beginning of the logs. None where nothing is told: without a
-        sales log, with logs of one day alone, and before the channel is offered.
-
-    Notes
-    -----
-    From `offered_since`, else the first row of all logs, to the last row of all logs; days without an order count. An order that
+    None where nothing is told: without a sales log, with logs of one day alone, and before the channel is offered. The time goes
+    from `offered_since`, else the first row of all logs, to the last row of all logs; days without an order count. An order that
     is itself the first row of all logs only starts the clock: orders after one of them are a Poisson process as before it.
     """
     sales, entry = study.records.get("sales"), study.file.channels[channel]
@@ -96,12 +82,9 @@ def _time_of_sales(study):
 def season_table(study: Study) -> pd.DataFrame:
     """Orders of each calendar month [order] against the average one [-], all channels, with the middle eight in ten.
 
-    Empty with less than a year of sales, when a season cannot be told from a trend.
-
-    Notes
-    -----
-    A month's index is its orders a day over the orders a day of the whole, with the gamma posterior of a Poisson rate
-    (prior worth one order at the average rate).
+    A month's index is its orders a day over the orders a day of the whole, with the gamma posterior of a Poisson rate whose
+    prior counts for one order at the average rate. Empty with less than a year of sales, when a season cannot be told from a
+    trend.
     """
     months = orders_by_month(study)
     if len(months) < FULL_YEAR or months.empty:

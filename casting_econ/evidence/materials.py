@@ -8,8 +8,6 @@ from ..units import ratio_of_units
 from .loads import load_counts
 from .market import price_trend
 
-__all__ = ["amount_in", "cup_rows", "items_of", "material_table"]
-
 
 def items_of(study: Study):
     """Every material and part of the study as (dotted key, product, step or None, item, entry of the study file)."""
@@ -27,7 +25,7 @@ def items_of(study: Study):
 
 
 def amount_in(quantity, unit, base, entry, currency):
-    """A quantity of a `unit` in the unit `base` of the price, through the density where that is mass and it was bought by volume; else nan."""
+    """A quantity of a `unit` in the unit `base` of the price, through the density from volume to mass; else nan."""
     for given, factor in ((unit, 1.0), (f"{unit} * gram / milliliter", entry.density.value if entry.density else np.nan)):
         try:
             return quantity * factor * ratio_of_units(given or "dimensionless", base, currency)
@@ -37,7 +35,7 @@ def amount_in(quantity, unit, base, entry, currency):
 
 
 def bought_amounts(study, item, entry, base):
-    """Purchases of an item: paid [money], and the amount in a base unit, nan where the unit does not fit; shape (purchases,) both."""
+    """Purchases of an item, shape (purchases,): paid [money], and the amount in a base unit, nan where that does not fit."""
     bought = study.records.get("purchases")
     rows = None if bought is None else bought[bought["item"] == item]
     if rows is None or rows.empty:
@@ -47,12 +45,9 @@ def bought_amounts(study, item, entry, base):
 
 
 def cup_rows(study: Study, product: str, item_key: str):
-    """Mixed mass and the mass that should have ended in pieces, by load, for the one item that is weighed into the mix.
+    """Mixed mass and the mass that should have ended in pieces, by load, for the one item that is weighed into the mix. [gram]
 
-    Returns
-    -------
-    tuple of ndarray or None
-        Mixed and needed mass. [gram] None where loads have no mixed mass, or several materials with a mass are poured.
+    None where loads have no mixed mass, or several materials with a mass are poured.
     """
     counts, batches = load_counts(study, product), study.records.get("batches")
     if counts is None or batches is None or counts.batches.mixed_mass_g.notna().sum() == 0:

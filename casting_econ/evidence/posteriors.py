@@ -1,24 +1,13 @@
-"""Prior guess and data to posterior: shares, rates, means and lives; `rows` has the means of rows that share a total."""
+"""Prior guess and data to posterior: shares, rates, means and lives; `rows` has the means of rows that share a total.
+
+A guess counts for its prior weight, the `worth` of the study file, beside data of the same unit. Numbers out of their range raise
+nothing here: the study file has been checked.
+"""
 
 import numpy as np
 from scipy import optimize, special
 
 from ..draws.distributions import Distribution, distribution
-
-__all__ = [
-    "contradicts",
-    "life_prior",
-    "load_share_posterior",
-    "mean_posterior",
-    "mean_prior",
-    "mould_life_posterior",
-    "rate_posterior",
-    "rate_prior",
-    "share_posterior",
-    "share_prior",
-    "stated_range",
-    "weighed",
-]
 
 PRIOR_SPREAD = 0.30  # of a guess, as a share of it: scatter of minutes between rows, common practice, no source
 PRIOR_LOADS = (1.0, 19.0)  # beta prior of the correlation within a load, mean 0.05: common practice, no source
@@ -50,126 +39,100 @@ def stated_range(spread, logarithms=False):
 
 
 def contradicts(found, spread):
-    """Whether what the logs make of a guess without its range lies beyond the ends of the range, but for one in a hundred; both Distributions."""
+    """Whether what the logs make of a guess without its range lies beyond the ends of the range, but for one in a hundred."""
     low, high = found.quantile(np.array([0.01, 0.99]))
     least, most = spread.quantile(np.array([0.01, 0.99]))
     return bool(high < least or low > most)
 
 
-# What a guess counts for: as much as its `worth`, or as its range says if that is more. `stated` is the guess, `spread` the Distribution of
-# its range or None; each gives the guess in the form its posterior takes it. A number out of its range raises nothing here: the study
-# file has been checked.
+# The guess of each case in the form that its posterior takes it: as stated and weighed, or by the Distribution `spread` of its range, which
+# counts for at least what its width says.
 
 
-def share_prior(stated, worth, spread=None):
-    """Mean of a share [-] and its worth [piece]."""
+def share_prior(stated, prior_weight, spread=None):
+    """Mean of a share [-] and its prior weight [piece]."""
     if spread is None:
-        return stated, worth
+        return stated, prior_weight
     mean, sd = stated_range(spread)
-    return mean, max(worth, mean * (1 - mean) / sd**2 - 1, 1.0)
+    return mean, max(prior_weight, mean * (1 - mean) / sd**2 - 1, 1.0)
 
 
-def rate_prior(stated, worth, spread=None):
-    """Mean of an event rate [1/exposure] and its worth [exposure]; a stated none must still be able to learn."""
+def rate_prior(stated, prior_weight, spread=None):
+    """Mean of an event rate [1/exposure] and its prior weight [exposure]; a stated none must still be able to learn."""
     if spread is None:
-        return stated or 0.25 / worth, worth
+        return stated or 0.25 / prior_weight, prior_weight
     mean, sd = stated_range(spread)
-    return mean, max(worth, mean / sd**2)
+    return mean, max(prior_weight, mean / sd**2)
 
 
-def life_prior(stated, worth, shape, shape_spread, spread=None):
-    """Median of a mould's life [cast] and its worth [mould worn out], for a Weibull shape and its log sd [-].
+def life_prior(stated, prior_weight, shape, shape_spread, spread=None):
+    """Median of a mould's life [cast] and its prior weight [mould worn out], for a Weibull shape and its log sd [-].
 
     A range counts for the events that make its middle as wide.
     """
     if spread is None:
-        return stated, worth
+        return stated, prior_weight
     middle, power = max(float(spread.quantile(np.array([0.5]))[0]), 1e-9), shape * np.exp(-(shape_spread**2))
 
     def lack(line, ends, wanted):
         edges = (special.gammainccinv(np.exp(line), 0.5) / special.gammainccinv(np.exp(line), ends)) ** (1 / power)
         return np.log(np.diff(edges)[0] / wanted)
 
-    counts = [worth]
+    counts = [prior_weight]
     for ends in (_INNER[:2], _INNER[2:]):
         wanted = max(np.diff(spread.quantile(ends))[0] / middle, 1e-3)
         counts.append(np.exp(optimize.brentq(lack, -2.0, 18.0, args=(ends, wanted))))
     return middle, float(max(counts))
 
 
-def mean_prior(stated, worth, totals, weights, spread=None):
-    """Mean a unit, its worth [unit] and its standard deviation, from rows of totals and their units (`weights`), shape (rows,).
+def mean_prior(stated, prior_weight, totals, weights, spread=None):
+    """Mean a unit, its prior weight [unit] and standard deviation, from rows of totals and units (`weights`), shape (rows,).
 
     A range counts for what the rows' scatter makes of it.
     """
     if spread is None:
-        return stated, worth, PRIOR_SPREAD * stated
+        return stated, prior_weight, PRIOR_SPREAD * stated
     mean, sd = stated_range(spread)
     totals, weights = np.asarray(totals, float), np.asarray(weights, float)
-    return mean, max(worth, _row_variance(mean, totals, weights) * totals.size / weights.sum() / sd**2), sd
+    return mean, max(prior_weight, _row_variance(mean, totals, weights) * totals.size / weights.sum() / sd**2), sd
 
 
-def share_posterior(stated, worth, hits, misses) -> Distribution:
-    """Beta posterior of a share.
+def share_posterior(stated, prior_weight, hits, misses) -> Distribution:
+    """Beta posterior of a share: (stated x weight + hits, (1 - stated) x weight + misses); its middle is its mean. [-]
 
-    Parameters
-    ----------
-    stated : float
-        Stated share, in [0, 1]. [-]
-    worth : float
-        Pieces the stated share counts for. [piece]
-    hits, misses : float
-        Pieces seen. [piece]
+    `stated` is in [0, 1] [-]; the others are pieces, taken as independent: loads that fail together make the truth wider than
+    this.
 
-    Returns
-    -------
-    Distribution
-        Beta(stated x worth + hits, (1 - stated) x worth + misses); its middle is its mean.
-
-    Notes
-    -----
-    Takes pieces as independent; loads that fail together make the truth wider than this.
-
-    Examples
-    --------
     >>> posterior = share_posterior(0.8, 10, 17, 3)
     >>> [round(float(q), 2) for q in posterior.quantile(np.array([0.1, 0.9]))]
     [0.74, 0.91]
     """
     stated = min(max(stated, 1e-3), 1 - 1e-3)  # a stated 0 or 1 must still be able to learn
-    total = worth + hits + misses
-    return distribution("beta", mean=(stated * worth + hits) / total, worth=total)
+    total = prior_weight + hits + misses
+    return distribution("beta", mean=(stated * prior_weight + hits) / total, worth=total)
 
 
-def load_share_posterior(stated, worth, hits, sizes, pooled=0.0):
-    """Posterior of a share when pieces of one load are alike, and of how alike they are.
+def load_share_posterior(stated, prior_weight, hits, sizes, pooled=0.0):
+    """Posterior of a share when pieces of one load are alike, and of the correlation between two of them. [-]
 
     Parameters
     ----------
-    stated : float
-        Stated share, in [0, 1]. [-]
-    worth : float
-        Pieces the stated share counts for. [piece]
+    stated, prior_weight : float
+        Stated share, in [0, 1], and the pieces it counts for. [-, piece]
     hits, sizes : array_like
         Pieces that passed, and pieces that entered, by load. [piece]
     pooled : float, optional
         Usual pieces of a load when a single row stands for many loads; zero when rows are loads. [piece]
 
-    Returns
-    -------
-    share, correlation : Distribution
-        Of the pass share, and of the correlation between two pieces of one load. [-]
-
     Notes
     -----
-    Hits of a load are beta-binomial. Prior: share beta(stated x worth, (1 - stated) x worth), correlation beta(1, 19);
+    Hits of a load are beta-binomial [1]_. Prior: share beta(stated x weight, (1 - stated) x weight), correlation beta(1, 19);
     posterior by quadrature over both. A pooled row of T pieces in loads of n has the variance of one load whose
     correlation is (n - 1) / (T - 1) times as large.
 
     References
     ----------
-    .. [1] Skellam, "A probability distribution derived from the binomial distribution by regarding the probability of
-       success as variable between the sets of trials", J. R. Stat. Soc. B 10 (1948) 257-261.
+    .. [1] Skellam, *J. R. Stat. Soc. B* 10 (1948) 257-261.
 
     Examples
     --------
@@ -182,8 +145,8 @@ def load_share_posterior(stated, worth, hits, sizes, pooled=0.0):
     stated = min(max(stated, 1e-3), 1 - 1e-3)
     pairs, counts = np.unique(np.column_stack([hits, sizes]).astype(float), axis=0, return_counts=True)
     k, n = pairs[:, 0, None], pairs[:, 1, None]
-    total = worth + float(np.sum(sizes))
-    middle = special.logit((stated * worth + float(np.sum(hits))) / total)
+    total = prior_weight + float(np.sum(sizes))
+    middle = special.logit((stated * prior_weight + float(np.sum(hits))) / total)
     reach = 9.0 * np.hypot(2.0 / np.sqrt(total), 0.35)  # far beyond any mass, loads alike or not
     share = special.expit(np.linspace(middle - reach, middle + reach, 601))
     alike = special.expit(np.linspace(-9.0, 1.5, 71))
@@ -194,7 +157,7 @@ def load_share_posterior(stated, worth, hits, sizes, pooled=0.0):
         a, b = share * strength, (1 - share) * strength
         likelihood = special.betaln(k + a, n - k + b) - special.betaln(a, b)
         joint[row] = counts @ likelihood + _log_beta(rho, *PRIOR_LOADS) + np.log(rho * (1 - rho))  # even in log-odds
-    joint += _log_beta(share, stated * worth, (1 - stated) * worth)
+    joint += _log_beta(share, stated * prior_weight, (1 - stated) * prior_weight)
     joint = np.exp(joint - joint.max())
     found = weighed(share, joint.sum(axis=0), "mean")
     density = joint @ np.gradient(share) / (alike * (1 - alike))
@@ -202,7 +165,7 @@ def load_share_posterior(stated, worth, hits, sizes, pooled=0.0):
 
 
 def weighed(values, weights, middle):
-    """Distribution of values in rising order with a density each, three or more of them above zero; `middle` is 'mean' or 'median'.
+    """Distribution of rising values with a density each, three or more of them above zero; `middle` is 'mean' or 'median'.
 
     Examples
     --------
@@ -216,30 +179,16 @@ def _log_beta(x, a, b):
     return (a - 1) * np.log(x) + (b - 1) * np.log1p(-x)
 
 
-def rate_posterior(stated, worth, events, exposure) -> Distribution:
-    """Gamma posterior of an event rate.
+def rate_posterior(stated, prior_weight, events, exposure) -> Distribution:
+    """Gamma posterior of an event rate: (stated x prior weight + events) events in (prior weight + exposure). [event/exposure]
 
-    Parameters
-    ----------
-    stated : float
-        Stated events a unit of exposure, above 0.
-    worth : float
-        Exposure the stated rate counts for.
-    events, exposure : float
-        Events seen, and over how much exposure.
+    `stated` is above 0 [event/exposure], the prior weight and `exposure` are in one unit of exposure.
 
-    Returns
-    -------
-    Distribution
-        Gamma with (stated x worth + events) events in (worth + exposure).
-
-    Examples
-    --------
     >>> round(rate_posterior(18.0, 2.0, 114, 6.0).middle, 2)
     18.75
     """
-    count = stated * worth + events
-    mean = count / (worth + exposure)
+    count = stated * prior_weight + events
+    mean = count / (prior_weight + exposure)
     return distribution("gamma", mean=mean, sd=mean / np.sqrt(count))
 
 
@@ -250,25 +199,20 @@ def _row_variance(mean, totals, weights):
     return (np.sum(residuals**2) + 2 * usual) / (totals.size + 1)
 
 
-def mean_posterior(stated, worth, totals, weights, sd=None) -> Distribution:
+def mean_posterior(stated, prior_weight, totals, weights, sd=None) -> Distribution:
     """Posterior of a mean per unit, such as minutes a piece, from rows of totals and units.
+
+    Gamma about the mean of guess and rows, each weighing by its units. Its spread joins the guess's own and the standard
+    error of the rows' ratio, by the same weights.
 
     Parameters
     ----------
-    stated : float
-        Stated mean a unit, above 0.
-    worth : float
-        Units the stated mean counts for. [same unit as `weights`]
-    totals, weights : array_like
-        Rows: what was spent, and on how many units.
+    stated, prior_weight : float
+        Stated mean a unit, above 0, and the units it counts for. [same units as the rows]
+    totals, weights : array_like, shape (rows,)
+        What was spent, and on how many units.
     sd : float, optional
         Standard deviation of the stated mean; 30 % of it if not given.
-
-    Returns
-    -------
-    Distribution
-        Gamma about the mean of guess and rows, each weighing by its units. Its spread joins the guess's
-        own and the standard error of the rows' ratio, by the same weights.
 
     Notes
     -----
@@ -282,38 +226,29 @@ def mean_posterior(stated, worth, totals, weights, sd=None) -> Distribution:
     2.5
     """
     totals, weights = np.asarray(totals, float), np.asarray(weights, float)
-    units, rows = worth + weights.sum(), totals.size
-    mean = (stated * worth + totals.sum()) / units
+    units, rows = prior_weight + weights.sum(), totals.size
+    mean = (stated * prior_weight + totals.sum()) / units
     error = np.sqrt(_row_variance(mean, totals, weights) * rows) / units if rows else 0.0
-    guess = (PRIOR_SPREAD * stated if sd is None else sd) * worth / units
+    guess = (PRIOR_SPREAD * stated if sd is None else sd) * prior_weight / units
     return distribution("gamma", mean=float(mean), sd=float(max(np.hypot(error, guess), 1e-6 * mean)))
 
 
-def mould_life_posterior(stated, worth, shape, retired, live, shape_spread=0.0):
-    """Posterior of the mean life of moulds whose lives are Weibull, and of the shape.
+def mould_life_posterior(stated, prior_weight, shape, retired, live, shape_spread=0.0):
+    """Posterior of the mean life of moulds whose lives are Weibull [cast], and of the shape, None where it is known [-].
 
     Parameters
     ----------
-    stated : float
-        Stated mean casts a cavity. [cast]
-    worth : float
-        Retired moulds the stated life counts for. [mould]
-    shape : float
-        Stated Weibull shape. [-]
+    stated, prior_weight : float
+        Stated mean casts a cavity, which is the prior's median, and the retired moulds it counts for. [cast, mould]
+    shape, shape_spread : float
+        Stated Weibull shape, and its log standard deviation; zero takes it as known. [-]
     retired, live : array_like
         Casts at retirement, above 0, and casts so far of moulds still in use (censored). [cast]
-    shape_spread : float, optional
-        Log standard deviation of the shape; zero takes it as known. [-]
-
-    Returns
-    -------
-    life, shape : Distribution or None
-        The second is None where the shape is known.
 
     Notes
     -----
-    For a known shape, scale ** shape is inverse gamma with (worth + retired) events and the summed casts ** shape; shapes
-    are weighed by how well they explain the casts. The prior's median is the stated life.
+    For a known shape, scale ** shape is inverse gamma with (weight + retired) events and the summed casts ** shape; shapes
+    are weighed by how well they explain the casts [1]_.
 
     References
     ----------
@@ -325,11 +260,13 @@ def mould_life_posterior(stated, worth, shape, retired, live, shape_spread=0.0):
     35.0
     """
     retired, live = np.asarray(retired, float), np.asarray(live, float)
-    events, casts = worth + retired.size, np.concatenate([retired, live])
+    events, casts = prior_weight + retired.size, np.concatenate([retired, live])
 
     def gamma_of(shape):
         factor = float(special.gamma(1 + 1 / shape))
-        centre = special.gammainccinv(worth, 0.5) * (stated / factor) ** shape  # so that the prior's median is the stated life
+        centre = (
+            special.gammainccinv(prior_weight, 0.5) * (stated / factor) ** shape
+        )  # so that the prior's median is the stated life
         return factor, centre, centre + float(np.sum(casts**shape))
 
     if shape_spread == 0.0:
@@ -339,7 +276,10 @@ def mould_life_posterior(stated, worth, shape, retired, live, shape_spread=0.0):
     found = [gamma_of(one) for one in shapes]
     chances = np.array(
         [
-            retired.size * np.log(one) + (one - 1) * np.sum(np.log(retired)) + worth * np.log(centre) - events * np.log(exposure)
+            retired.size * np.log(one)
+            + (one - 1) * np.sum(np.log(retired))
+            + prior_weight * np.log(centre)
+            - events * np.log(exposure)
             for one, (_, centre, exposure) in zip(shapes, found, strict=True)
         ]
     )

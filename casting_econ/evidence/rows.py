@@ -8,19 +8,17 @@ from scipy import optimize
 from ..draws.distributions import Distribution
 from .posteriors import PRIOR_SPREAD, stated_range, weighed
 
-__all__ = ["Rows", "rows_posterior", "rows_prior"]
-
 PRIOR_SPREAD_FACTOR = (
     0.50  # log sd of that scatter itself: between 0.11 and 0.80 in 95 of 100 workshops, common practice, no source
 )
 
 
-def rows_prior(stated, worth, spread=None, scatter=PRIOR_SPREAD):
-    """Median of a mean of rows and its worth [row of usual scatter]; `scatter` is that usual one, as a log sd [-]."""
+def rows_prior(stated, prior_weight, spread=None, scatter=PRIOR_SPREAD):
+    """Median of a mean of rows and its prior weight [row of usual scatter]; `scatter` is that usual one, as a log sd [-]."""
     if spread is None:
-        return stated, worth
+        return stated, prior_weight
     middle, sd = stated_range(spread, logarithms=True)
-    return float(np.exp(middle)), max(worth, (scatter / sd) ** 2)
+    return float(np.exp(middle)), max(prior_weight, (scatter / sd) ** 2)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,15 +31,13 @@ class Rows:
     to_halve: tuple[float, ...]  # times as many rows, beside these, that would halve the width of each; infinite where none do
 
 
-def rows_posterior(stated, worth, totals, units, fixed=0.0, spread=PRIOR_SPREAD):
+def rows_posterior(stated, prior_weight, totals, units, fixed=0.0, spread=PRIOR_SPREAD):
     """Posterior of the means of several kinds of unit from rows of totals, such as minutes a piece and minutes a load.
 
     Parameters
     ----------
-    stated : array_like, shape (kinds,)
-        Stated mean of each kind of unit, above 0.
-    worth : array_like, shape (kinds,)
-        Rows of usual scatter that each stated mean counts for.
+    stated, prior_weight : array_like, shape (kinds,)
+        Stated mean of each kind of unit, above 0, and the rows of usual scatter that each counts for.
     totals : array_like, shape (rows,)
         What each row took, above 0.
     units : array_like, shape (rows, kinds)
@@ -51,14 +47,10 @@ def rows_posterior(stated, worth, totals, units, fixed=0.0, spread=PRIOR_SPREAD)
     spread : float, optional
         Usual scatter between rows, as a share. [-]
 
-    Returns
-    -------
-    Rows
-
     Notes
     -----
     A total is log-normal about fixed + units @ means, with one scatter for all rows, whose prior is log-normal about
-    `spread`; a stated mean is log-normal with log variance spread² / worth. Given the scatter the means are log-normal:
+    `spread`; a stated mean is log-normal with log variance spread² / weight. Given the scatter the means are log-normal:
     exactly when each row has one kind, by Laplace's method otherwise; the scatter is integrated out.
 
     Examples
@@ -67,7 +59,7 @@ def rows_posterior(stated, worth, totals, units, fixed=0.0, spread=PRIOR_SPREAD)
     >>> round(rows.means[0].middle, 2)
     2.6
     """
-    stated, firm = np.log(np.asarray(stated, float)), np.asarray(worth, float) / spread**2
+    stated, firm = np.log(np.asarray(stated, float)), np.asarray(prior_weight, float) / spread**2
     logs, units = np.log(np.asarray(totals, float)), np.asarray(units, float)
     fixed, kinds = np.broadcast_to(np.asarray(fixed, float), logs.shape), stated.size
     scatters = np.exp(np.linspace(np.log(spread) - 4 * PRIOR_SPREAD_FACTOR, np.log(spread) + 4 * PRIOR_SPREAD_FACTOR, 41))

@@ -20,8 +20,6 @@ from ..study.numbers import written
 from ..study.scenarios import PASS_SHARE, SCRAP, dotted, nested
 from ..study.schema import ScenarioEntry
 
-__all__ = ["Explorer", "Lever", "View", "levers_of", "save_scenario", "scenario_of", "view_sentence"]
-
 RATES = np.linspace(0.0, 0.6, 25)  # scrap rates of the curve [-]
 _NAME = "as-explored"
 
@@ -59,23 +57,10 @@ def _nice(value: float) -> float:
 
 
 def levers_of(kit: OpenStudy, product: str | None = None) -> list[Lever]:
-    """What can be moved for one product, in the order of the work: scrap, waits, minutes, stations, prices, buyers, fixed hours.
-
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-    product : str, optional
-        The first if not given.
-
-    Returns
-    -------
-    list of Lever
-    """
-    product = product or next(iter(kit.study.file.products))
-    numbers, entry = kit.assumed.numbers, kit.study.file.products[product]
-    channels = [name for name, channel in kit.study.file.channels.items() if channel.product == product]
-    found: list[Lever] = []
+    """What can be moved for one product, the first if none is named: scrap, waits, minutes, stations, prices, buyers, fixed hours."""
+    file, numbers, found = kit.study.file, kit.assumed.numbers, []
+    product = product or next(iter(file.products))
+    channels = [name for name, channel in file.channels.items() if channel.product == product]
 
     def add(group, key, unit="", words=None):
         if key not in numbers or numbers[key].value <= 0:
@@ -94,43 +79,29 @@ def levers_of(kit: OpenStudy, product: str | None = None) -> list[Lever]:
             Lever(key=key, label=words or label(key), unit=unit, now=now, low=low, high=float(high), step=step, group=group)
         )
 
-    steps = f"products.{product}.steps"
-    for name in entry.steps:
-        if entry.steps[name].causes or numbers.get(f"{steps}.{name}.pass_share", None) is not None:
-            add("scrap", f"{steps}.{name}.pass_share", "%", f"scrapped at {name.replace('-', ' ')}")
-    for name in entry.steps:
-        add("waiting", f"{steps}.{name}.wait", "h", f"waiting at {name.replace('-', ' ')}")
-    for name in entry.steps:
-        add("minutes", f"{steps}.{name}.minutes", "min", name.replace("-", " "))
-        add("minutes", f"{steps}.{name}.load_minutes", "min", f"{name.replace('-', ' ')}, a load")
-        add("minutes", f"{steps}.{name}.lot_minutes", "min", f"{name.replace('-', ' ')}, a lot")
-    for station in kit.study.file.stations:
-        add("stations", f"stations.{station}.count", "", station.replace("-", " "))
+    steps = {f"products.{product}.steps.{name}": name.replace("-", " ") for name in file.products[product].steps}
+    for place, step in steps.items():
+        add("scrap", f"{place}.pass_share", "%", f"scrapped at {step}")
+    for place, step in steps.items():
+        add("waiting", f"{place}.wait", "h", f"waiting at {step}")
+    for place, step in steps.items():
+        add("minutes", f"{place}.minutes", "min", step)
+        add("minutes", f"{place}.load_minutes", "min", f"{step}, a load")
+        add("minutes", f"{place}.lot_minutes", "min", f"{step}, a lot")
+    for name in file.stations:
+        add("stations", f"stations.{name}.count", "", name.replace("-", " "))
     add("stations", f"products.{product}.mould.sets", "", "sets of moulds")
-    for name in channels:
-        add("price", f"channels.{name}.price", f"{kit.study.currency} an order", name.replace("-", " "))
-    for name in channels:
-        add("buyers", f"channels.{name}.orders", "orders a year", name.replace("-", " "))
+    for group, key, unit in (("price", "price", f"{kit.study.currency} an order"), ("buyers", "orders", "orders a year")):
+        for name in channels:
+            add(group, f"channels.{name}.{key}", unit, name.replace("-", " "))
     add("hours", "time.fixed_hours", "h a week", "fixed hours")
     return found
 
 
 def scenario_of(levers: list[Lever], state: Mapping[str, float], what: str = "as explored") -> dict[str, object]:
-    """What was moved, as a scenario of the study file.
+    """What was moved, as a scenario of the study file; a state has the value of a lever by its key, in its unit.
 
-    Parameters
-    ----------
-    levers : list of Lever
-    state : mapping of str to float
-        Value of each lever by key, in its unit; what is left out stays as it is.
-    what : str, optional
-        In words.
-
-    Returns
-    -------
-    dict
-        `what`, `scale` (a moved number keeps its certainty, so it is scaled) and `change` (counts, which are not scaled, and the scrap of a
-        check that scraps nothing yet).
+    A moved number keeps its certainty, so it is scaled; counts are changed, as is the scrap of a check that scraps nothing yet.
     """
     scale: dict[str, float] = {}
     change: dict[str, object] = {}
@@ -170,17 +141,7 @@ class View:
 
 
 class Explorer:
-    """A study on draws of its own, beside which any state is put.
-
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-    product : str, optional
-        Whose steps and channels can be moved; the first if not given.
-    draws, seed : int, optional
-        Of each look.
-    """
+    """A study on draws of its own, beside which any state of the steps and channels of one product is put."""
 
     def __init__(self, kit: OpenStudy, product: str | None = None, draws: int = 4000, seed: int | None = None) -> None:
         self.kit, self.product = kit, product or next(iter(kit.study.file.products))
@@ -203,13 +164,7 @@ class Explorer:
         return study_with_scenarios(replace(self.kit, study=replace(self.kit.study, raw=raw, file=file)), [_NAME])
 
     def look(self, state: Mapping[str, float]) -> View:
-        """Pay an hour and what is behind it at a state.
-
-        Raises
-        ------
-        StudyError
-            Where the state makes no study, such as a load longer than a working day.
-        """
+        """Pay an hour and what is behind it at a state; StudyError where it makes no study, such as a load longer than a working day."""
         kit = self.moved(state)
         try:
             year = self._year(kit)
@@ -267,13 +222,10 @@ def view_sentence(view: View, fmt: Format) -> str:
     low, middle, high = view.pay
     less, gain, more = view.gain
     certain = high - low <= 1e-9 * max(1.0, abs(middle))  # then the gain is too
-    if round(gain, 2) == 0 and round(less, 2) == 0 == round(more, 2):
+    against = f"{fmt.money(abs(gain))} {'more' if gain >= 0 else 'less'} than the study"
+    against += "" if certain else f" ({fmt.money(less)} to {fmt.money(more)})"
+    if not any(round(end, 2) for end in view.gain):
         against = "as in the study"
-    else:
-        side = "more" if gain >= 0 else "less"
-        against = f"{fmt.money(abs(gain))} {side} than the study" + (
-            "" if certain else f" ({fmt.money(less)} to {fmt.money(more)})"
-        )
     name = max(view.limits, key=view.limits.__getitem__)
     if view.break_even is None:
         even = "no scrap rate lets an hour earn the target"
@@ -297,30 +249,9 @@ def view_sentence(view: View, fmt: Format) -> str:
 def save_scenario(
     kit: OpenStudy, levers: list[Lever], state: Mapping[str, float], folder: Path | str, name: str, what: str = ""
 ) -> Path:
-    """Write a copy of the study in which the state is a scenario.
+    """Write a copy of the study, a new folder, in which the state is a scenario of that name, in words `what`.
 
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study; its folder is only read.
-    levers, state
-        As `scenario_of` takes them.
-    folder : Path or str
-        To make; nothing may be there yet.
-    name : str
-        Of the scenario: small letters, figures and hyphens.
-    what : str, optional
-        In words; the name if not given.
-
-    Returns
-    -------
-    Path
-        The folder.
-
-    Raises
-    ------
-    StudyError
-        For a folder that is there, one within the study, a name that cannot be used or is taken, and a state in which nothing is moved.
+    StudyError for a folder that is there, one within the study, a name that cannot be used or is taken, and a state that moves nothing.
     """
     target, faults = place_for_copy(kit.study.folder, folder)
     entry = scenario_of(levers, state, re.sub(r'[\x00-\x1f\x7f"\\]+', " ", what).strip() or name.replace("-", " "))
@@ -338,9 +269,8 @@ def save_scenario(
         raise StudyError(faults)
     lines = [f"[scenarios.{name}]", f'what = "{entry["what"]}"']
     if entry["scale"]:
-        lines.append(
-            "scale = { " + ", ".join(f'"{key}" = {written(factor, 17)}' for key, factor in entry["scale"].items()) + " }"
-        )
+        factors = ", ".join(f'"{key}" = {written(factor, 17)}' for key, factor in entry["scale"].items())
+        lines.append(f"scale = {{ {factors} }}")
     for key, value in dotted(entry["change"]):
         lines.append(f"change.{key} = " + (f'"{value}"' if isinstance(value, str) else str(value)))
     added = "\n# written by the explorer\n" + "\n".join(lines) + "\n"

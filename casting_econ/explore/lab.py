@@ -11,8 +11,6 @@ from ..kit import open_study
 from ..reference import kit_folder
 from ..running.tied import command
 
-__all__ = ["explorer_notebook", "start_jupyter"]
-
 
 def explorer_notebook(study: Path | str, folder: Path) -> Path:
     """Write the explorer's notebook with a study filled in; StudyError for a study with faults."""

@@ -15,8 +15,6 @@ from ..kit import format_of, open_study
 from ..palette import BLUE, GREY, INK, ORANGE
 from .explorer import Explorer, View, save_scenario, view_sentence
 
-__all__ = ["ExplorerView", "explore"]
-
 _TITLES = {
     "scrap": "Scrap found at each check",
     "waiting": "Waiting",
@@ -32,13 +30,7 @@ _FITS = widgets.Layout(width="max-content")
 
 
 class ExplorerView(widgets.Box):
-    """Sliders of one product, and at once what comes of them.
-
-    Parameters
-    ----------
-    explorer : Explorer
-        Of the study and product.
-    """
+    """Sliders of one product of a study, and at once what comes of them."""
 
     def __init__(self, explorer: Explorer) -> None:
         self.explorer, self.fmt = explorer, format_of(explorer.kit)
@@ -104,17 +96,14 @@ class ExplorerView(widgets.Box):
         try:
             view = self.explorer.look(self.state)
         except StudyError as error:
-            self.said.value = _status(
-                "Cannot be worked out: " + "; ".join(fault.wrong + " " + fault.found for fault in error.faults)
-            )
+            why = "; ".join(f"{fault.wrong} {fault.found}" for fault in error.faults)
+            self.said.value = _status(f"Cannot be worked out: {why}")
             return
         self.said.value = _status(view_sentence(view, self.fmt))
         self.chart.value = self._picture(view)
         rows = sorted(view.limits.items(), key=lambda item: -item[1])
-        cells = "".join(
-            f"<tr><th scope='row'>{html.escape(name.replace('-', ' '))}</th><td>{self.fmt.percent(share)}</td></tr>"
-            for name, share in rows
-        )
+        row = "<tr><th scope='row'>{}</th><td>{}</td></tr>"
+        cells = "".join(row.format(html.escape(name.replace("-", " ")), self.fmt.percent(share)) for name, share in rows)
         self.limits.value = f"<table><caption style='white-space:nowrap'>What limits, share of the draws</caption>{cells}</table>"
 
     def _axes(self):
@@ -189,10 +178,9 @@ class ExplorerView(widgets.Box):
 
     def save(self) -> None:
         """Write the state as a scenario into a copy of the study, or say why not."""
+        own = self.explorer
         try:
-            folder = save_scenario(
-                self.explorer.kit, self.explorer.levers, self.state, self.folder.value, self.name.value.strip()
-            )
+            folder = save_scenario(own.kit, own.levers, self.state, self.folder.value, self.name.value.strip())
         except StudyError as error:
             self.kept.value = _status("Not kept: " + "; ".join(map(str, error.faults)))
         else:
@@ -201,9 +189,8 @@ class ExplorerView(widgets.Box):
 
 def _status(text: str) -> str:
     """Words that a screen reader says when they change."""
-    return (
-        f'<div role="status" aria-live="polite" style="font-size:1.1em;line-height:1.4;max-width:46em">{html.escape(text)}</div>'
-    )
+    look = "font-size:1.1em;line-height:1.4;max-width:46em"
+    return f'<div role="status" aria-live="polite" style="{look}">{html.escape(text)}</div>'
 
 
 def explore(study: str, draws: int = 4000, seed: int | None = None, product: str = "") -> widgets.Widget:

@@ -1,4 +1,8 @@
-"""Pure models: numbers in, numbers out; nothing here reads, prints, plots or draws at random."""
+"""Pure models: numbers in, numbers out; nothing here reads, prints, plots or draws at random.
+
+Unless a docstring says otherwise a number is a float or an array, all of them broadcast together, and so does what comes back. A
+ValueError names the input that is not finite or outside the range stated for it.
+"""
 
 from .costs import PieceCost, StepCost, piece_cost
 from .counts import chance_of, counts_from_loads, loads_for
@@ -16,66 +20,3 @@ from .topping import ToppedUp, first_casts, top_up, top_up_casts
 from .workshop import Channel, Equipment, Material, Mould, Overhead, Product, Rack, Station, Step, Workshop
 from .year import Outcome, beyond_target, evaluate
 from .yields import at_scrap_rate, entering_per_good, full_sets_per_load, good_per_load, rolled_yield, scrapped_per_good
-
-__all__ = [
-    "Channel",
-    "Equipment",
-    "InMoulds",
-    "LotPlan",
-    "Material",
-    "Mould",
-    "MouldMaking",
-    "Outcome",
-    "Overhead",
-    "PieceCost",
-    "Product",
-    "Rack",
-    "Station",
-    "Step",
-    "StepCost",
-    "ToppedUp",
-    "Workshop",
-    "at_scrap_rate",
-    "beyond_target",
-    "casts_by_variant",
-    "casts_for",
-    "chance_by_variant",
-    "chance_of",
-    "cheapest_lots",
-    "cheapest_packs",
-    "cheapest_replacement_age",
-    "counts_from_loads",
-    "entering_per_good",
-    "evaluate",
-    "expected_casts",
-    "first_casts",
-    "full_sets_per_load",
-    "good_per_load",
-    "hours_at_temperature",
-    "in_moulds",
-    "learning_exponent",
-    "load_cost",
-    "loads_for",
-    "loads_per_week",
-    "longest_wait",
-    "mixed_masses",
-    "mould_making",
-    "moulds_for_load",
-    "moulds_worn",
-    "moved_at",
-    "newsvendor_quantity",
-    "order_contribution",
-    "orders_at_price",
-    "piece_cost",
-    "places_needed",
-    "practised_between",
-    "practised_minutes",
-    "rolled_yield",
-    "scrapped_per_good",
-    "self_employed_target",
-    "top_up",
-    "top_up_casts",
-    "unit_total",
-    "with_levers",
-    "yearly_charge",
-]

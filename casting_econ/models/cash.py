@@ -7,80 +7,36 @@ import numpy as np
 
 from .checks import checked, checked_share, checked_whole
 
-__all__ = ["CashPath", "CashPlan", "cash_path", "irr", "npv", "payback", "rate_per_month", "sales_share"]
-
 MONTHS_IN_YEAR = 12
 _LEVEL = (1.0,) * MONTHS_IN_YEAR
 _TOUCHES = 1e-7  # of a root, within which two are one: rounding parts a double root by its square root, some 1e-8
 
 
 def npv(rate, flows):
-    """Present worth of flows at the ends of equal periods, the first of them now.
+    """Present worth of flows at the ends of equal periods, the first of them now. [money]
 
-    Parameters
-    ----------
-    rate : float or array_like
-        Interest, above -1; broadcasts against all axes of `flows` but the last. [1/period]
-    flows : array_like
-        Money in positive, money out negative, shape (..., periods + 1). [money]
+    `flows` are money in (positive) and out, shape (..., periods + 1) [money]; `rate` is above -1 [1/period] and broadcasts
+    against all axes of them but the last. The result has shape (...). ValueError for rates or flows outside these ranges, or no
+    periods along an axis. OpenStax, *Principles of Finance*, chapter 16.
 
-    Returns
-    -------
-    float or ndarray
-        Shape (...). [money]
-
-    Raises
-    ------
-    ValueError
-        If the rate is not above -1, a flow is not finite, or there are no periods along an axis.
-
-    References
-    ----------
-    .. [1] OpenStax, *Principles of Finance*, chapter 16.
-
-    Examples
-    --------
     >>> round(float(npv(0.09, [-16_000, 2_000, 4_000, 5_000, 5_000, 5_000, 5_000])), 2)
     2835.62
     """
-    flows = _flows(flows)
-    growth = np.log1p(np.asarray(checked("rate", rate, above=-1.0)))[..., None]
-    return np.sum(flows * np.exp(-growth * np.arange(flows.shape[-1])), axis=-1)[()]
+    return np.sum(_discounted(_flows(flows), rate), axis=-1)[()]
 
 
 def irr(flows):
-    """Every rate at which flows are worth nothing today.
+    """Every rate above -1 at which flows are worth nothing today, in rising order; empty where none does. [1/period]
 
-    Parameters
-    ----------
-    flows : array_like
-        Money in positive, money out negative, the first of it now, shape (periods + 1,). [money]
+    `flows` are money in (positive) and out, the first of it now, shape (periods + 1,) [money]; ValueError if one is not
+    finite, or all are zero, so that any rate would do. OpenStax, *Principles of Finance*, chapter 16 (several rates of
+    return).
 
-    Returns
-    -------
-    tuple of float
-        All rates above -1, in rising order; empty where none does. [1/period]
-
-    Raises
-    ------
-    ValueError
-        If a flow is not finite, or all are zero, so that any rate would do.
-
-    Notes
-    -----
     In x = 1 / (1 + rate) present worth is a polynomial, whose roots are the eigenvalues of its companion matrix. Where worth only
     touches zero two of them meet, a hair apart by rounding; such a pair is one rate.
 
-    References
-    ----------
-    .. [1] OpenStax, *Principles of Finance*, chapter 16 (several rates of return).
-
-    Examples
-    --------
-    >>> [round(rate, 5) for rate in irr([-350, 950, -620])]
-    [0.0918, 0.62249]
-    >>> irr([-100, -20])
-    ()
+    >>> [round(rate, 5) for rate in irr([-350, 950, -620])], irr([-100, -20])
+    ([0.0918, 0.62249], ())
     """
     flows = _flows(flows)
     if flows.ndim != 1:
@@ -94,12 +50,12 @@ def irr(flows):
 
 
 def payback(flows, rate=0.0, *, for_good=False):
-    """Periods until money put in is back, with the part of the period in which that happens.
+    """Periods until money put in is back, with the part of the period in which that happens; infinite where it is not. [period]
 
     Parameters
     ----------
     flows : array_like
-        Shape (..., periods + 1), the first of them now. [money]
+        Shape (..., periods + 1), the first of them now, even within a period. [money]
     rate : float or array_like, optional
         Zero for the plain payback, above it for the discounted one. [1/period]
     for_good : bool, optional
@@ -108,7 +64,7 @@ def payback(flows, rate=0.0, *, for_good=False):
     Returns
     -------
     float or ndarray
-        Shape (...); flows are even within a period; infinite where money is not back. [period]
+        Shape (...).
 
     Raises
     ------
@@ -126,8 +82,7 @@ def payback(flows, rate=0.0, *, for_good=False):
     (4.0, 5.05)
     """
     flows = _flows(flows)
-    growth = np.log1p(np.asarray(checked("rate", rate, above=-1.0)))[..., None]
-    held = np.cumsum(flows * np.exp(-growth * np.arange(flows.shape[-1])), axis=-1)
+    held = np.cumsum(_discounted(flows, rate), axis=-1)
     # sums that should be zero may miss it by rounding
     back = held >= -1e-12 * np.abs(flows).sum(axis=-1, keepdims=True)
     if for_good:
@@ -141,25 +96,8 @@ def payback(flows, rate=0.0, *, for_good=False):
 
 
 def rate_per_month(rate):
-    """Monthly rate that makes a yearly one by compounding.
+    """Monthly rate that makes a yearly one, above -1 or ValueError, by compounding. [1/month]
 
-    Parameters
-    ----------
-    rate : float or array_like
-        Above -1. [1/year]
-
-    Returns
-    -------
-    float or ndarray
-        [1/month]
-
-    Raises
-    ------
-    ValueError
-        If the rate is not above -1.
-
-    Examples
-    --------
     >>> round(float(rate_per_month(0.126825)), 6)
     0.01
     """
@@ -167,7 +105,7 @@ def rate_per_month(rate):
 
 
 def sales_share(months, *, season=_LEVEL, first_month=1, ramp_months=0.0):
-    """Share of a full year's sales that each month has.
+    """Share of a full year's sales that each month has, shape (months,). [year/month]
 
     Parameters
     ----------
@@ -179,11 +117,6 @@ def sales_share(months, *, season=_LEVEL, first_month=1, ramp_months=0.0):
         Calendar month of the first, 1 to 12.
     ramp_months : float, optional
         Demand grows evenly from nothing at the start to all of it after these. [month]
-
-    Returns
-    -------
-    ndarray
-        Shape (months,). [year/month]
 
     Raises
     ------
@@ -258,33 +191,17 @@ class CashPath:
 
 
 def cash_path(plan):
-    """What is in the bank month by month.
+    """What is in the bank month by month, as a `CashPath`: months are along the last axis, all else of the plan broadcasts.
 
-    Parameters
-    ----------
-    plan : CashPlan
-        Months are along the last axis; everything else broadcasts.
+    Closing balance = opening + received - paid - outlays - pay - tax, in every month. ValueError if an input is outside its
+    range, or shapes of months do not fit.
 
-    Returns
-    -------
-    CashPath
-        Closing balance = opening + received - paid - outlays - pay - tax, in every month.
+    Tax is an estimate: the share set aside of receipts less payments and wear since the last twelve months ended, nothing
+    where that is a loss, which is not carried on. It leaves the bank when the twelve months end; free money is without it
+    from the start, so that the date does not matter to what can be spent. Material that the lead asks for before the start is
+    bought at the start. Moulds there at the start are paid in the outlays: what they wear until they are used up is deducted,
+    not paid again; wear after that is paid as it comes.
 
-    Raises
-    ------
-    ValueError
-        If an input is outside its range, or shapes of months do not fit.
-
-    Notes
-    -----
-    Tax is an estimate: the share set aside of receipts less payments and wear since the last twelve months ended, nothing where
-    that is a loss, which is not carried on. It leaves the bank when the twelve months end; free money is without it from the
-    start, so that the date does not matter to what can be spent. Material that the lead asks for before the start is bought at the start.
-    Moulds there at the start are paid in the outlays: what they wear until they are used up is deducted, not paid again; wear after that is
-    paid as it comes.
-
-    Examples
-    --------
     >>> path = cash_path(CashPlan(share=sales_share(3), outlays=[300, 0, 0, 0], opening=500, receipts=((2400, 1),), overhead=600))
     >>> path.balance.tolist(), float(path.lowest), int(path.lowest_month)
     ([200.0, 150.0, 300.0, 450.0], 150.0, 1)
@@ -298,8 +215,13 @@ def cash_path(plan):
             f"share of sales must have the months of the outlays and the lead, {months + lead} in all; got {np.shape(share)}"
         )
     now = _from_start(share[..., :months])
-    received = sum((_later(money * now, delay) for money, delay in _receipts(plan.receipts)), 0.0 * now)
-    earned = sum((money * now for money, _ in _receipts(plan.receipts)), 0.0 * now)
+    # a channel may cost more than it brings
+    due = [
+        (np.asarray(checked("receipts", money))[..., None] * now, checked_whole("delay of receipts", delay))
+        for money, delay in plan.receipts
+    ]
+    earned = sum((money for money, _ in due), 0.0 * now)
+    received = sum((_later(money, delay) for money, delay in due), 0.0 * now)
     bought = share[..., lead : lead + months]
     ahead = np.concatenate([share[..., :lead].sum(axis=-1, keepdims=True), bought], axis=-1)
     material = _column("material", plan.material)
@@ -325,13 +247,6 @@ def cash_path(plan):
     parts |= {"owed": np.cumsum(earned - received, axis=-1), "in_stock": np.cumsum(material * (ahead - now), axis=-1)}
     whole = {name: np.broadcast_to(value, shape) for name, value in parts.items()}
     return CashPath(**whole, balance=balance, free=balance - whole["set_aside"])
-
-
-def _receipts(receipts):
-    """Each channel's money a year, for the months axis, with its delay."""
-    for money, delay in receipts:
-        # a channel may cost more than it brings
-        yield np.asarray(checked("receipts", money))[..., None], checked_whole("delay of receipts", delay)
 
 
 def _column(name, value):
@@ -367,6 +282,12 @@ def _tax(taxed, share):
         tax.append(paid)
         aside.append(due - paid)
     return np.concatenate(tax, axis=-1), np.concatenate(aside, axis=-1)
+
+
+def _discounted(flows, rate):
+    """What each of the flows is worth now."""
+    growth = np.log1p(np.asarray(checked("rate", rate, above=-1.0)))[..., None]
+    return flows * np.exp(-growth * np.arange(flows.shape[-1]))
 
 
 def _flows(flows):

@@ -2,31 +2,12 @@
 
 import numpy as np
 
-__all__ = ["checked", "checked_share", "checked_whole"]
-
 
 def checked(name, value, *, low=-np.inf, high=np.inf, above=None):
-    """Return `value` as float, refusing what is not finite or out of range.
+    """`value` as float (a scalar) or float array, refusing what is not finite or out of range.
 
-    Parameters
-    ----------
-    name : str
-        What the value is called in the error message.
-    value : float or array_like
-        Scalars come back as Python floats, anything else as a float array.
-    low, high : float, optional
-        Inclusive limits, in the unit of `value`.
-    above : float, optional
-        Exclusive lower limit, in the unit of `value`.
-
-    Returns
-    -------
-    float or ndarray
-
-    Raises
-    ------
-    ValueError
-        Naming the value, the requirement, what arrived and where.
+    `low` and `high` are inclusive limits, `above` an exclusive lower one, in the unit of the value; the ValueError gives the
+    `name`, the requirement, what arrived and where.
     """
     array = np.asarray(value, dtype=float)
     if array.size == 0:
@@ -45,12 +26,12 @@ def checked(name, value, *, low=-np.inf, high=np.inf, above=None):
 
 
 def checked_share(name, value, *, above=None, high=1.0):
-    """Return a share of a whole, in [0, 1] unless narrowed. [-]"""
+    """A share of a whole, in [0, 1] unless narrowed, else ValueError. [-]"""
     return checked(name, value, low=0.0, high=high, above=above)
 
 
 def checked_whole(name, value, *, low=0):
-    """Return one whole number of at least `low` as int, refusing arrays, parts and what is not finite."""
+    """One whole number of at least `low` as int; ValueError for arrays, parts and what is not finite."""
     if np.ndim(value) != 0:
         raise ValueError(f"{name} must be one whole number; got an array of shape {np.shape(value)}")
     number = checked(name, value, low=low)

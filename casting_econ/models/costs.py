@@ -9,8 +9,6 @@ from .moulds import expected_casts
 from .workshop import Product, Step
 from .yields import entering_per_good, rolled_yield, scrapped_per_good, surviving_share
 
-__all__ = ["PieceCost", "StepCost", "casts_of_moulds", "hands_on_minutes", "material_cost", "mould_per_cast", "piece_cost"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class StepCost:
@@ -72,22 +70,11 @@ class PieceCost:
 
 
 def material_cost(cost, loss_share=0.0):
-    """Cost of what has to be opened for what ends in the piece.
+    """Cost of what has to be opened for what ends in the piece, cost / (1 - loss share). [money/piece]
 
-    Parameters
-    ----------
-    cost : float or array_like
-        Of the material that ends in the piece. [money/piece]
-    loss_share : float or array_like, optional
-        Share of what is opened that stays in cups, drips and lids, below 1. [-]
+    `cost` is of what ends in the piece [money/piece], `loss_share` the share of what is opened that stays in cups, drips and
+    lids [-]; ValueError for a cost below zero or a share outside [0, 0.99].
 
-    Returns
-    -------
-    float or ndarray
-        cost / (1 - loss share). [money/piece]
-
-    Examples
-    --------
     >>> material_cost(0.90, loss_share=0.10)
     1.0
     """
@@ -95,7 +82,7 @@ def material_cost(cost, loss_share=0.0):
 
 
 def piece_cost(product: Product, target_per_hour, casts_per_year=None):
-    """Follow one product through its routing.
+    """Follow one product through its routing, to the `PieceCost` of a good piece.
 
     Parameters
     ----------
@@ -105,10 +92,6 @@ def piece_cost(product: Product, target_per_hour, casts_per_year=None):
         What an hour of the maker's time is taken to cost. [money/hour]
     casts_per_year : float or array_like, optional
         Casts of the year, over which learning is averaged; only needed by steps that learn. [cast/year]
-
-    Returns
-    -------
-    PieceCost
 
     Raises
     ------
@@ -188,29 +171,11 @@ def piece_cost(product: Product, target_per_hour, casts_per_year=None):
 
 
 def hands_on_minutes(step: Step, made_before=0.0, pieces=None):
-    """Hands-on minutes for a piece entering a step, rework in them, its part of a load apart.
+    """Hands-on minutes for a piece entering a step, rework in them, its part of a load apart. [min/piece]
 
-    Parameters
-    ----------
-    step : Step
-        Its numbers may be arrays.
-    made_before : float or array_like, optional
-        Pieces already made, for a step that learns. [piece]
-    pieces : float or array_like, optional
-        Pieces that enter it, over which learning is averaged; only needed by a step that learns. [piece]
+    A step that learns is averaged over the `pieces` that enter it, after those `made_before` [piece]. ValueError if an input
+    is outside its range, or such a step has no pieces.
 
-    Returns
-    -------
-    float or ndarray
-        [min/piece]
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range, or a step learns over no pieces.
-
-    Examples
-    --------
     >>> from casting_econ.models import Step
     >>> hands_on_minutes(Step(name="sand", minutes=3.0, rework_share=0.1, rework_minutes=5.0))
     3.5
@@ -231,7 +196,7 @@ def casts_of_moulds(product: Product):
 
 
 def mould_per_cast(product):
-    """Minutes and material of mould making that fall on one cast; none without a mould. [min/cast, money/cast]"""
+    """Minutes and material of mould making for one cast, none without a mould; ValueError below zero. [min/cast, money/cast]"""
     mould = product.mould
     if mould is None:
         return 0.0, 0.0

@@ -5,33 +5,13 @@ from scipy import special
 
 from .checks import checked
 
-__all__ = ["learning_exponent", "practised_minutes", "unit_total"]
-
 
 def learning_exponent(rate):
-    """Exponent b of a learning curve: time for the n-th piece goes as n ** b.
+    """Exponent b of a learning curve, log2(rate): time for the n-th piece goes as n ** b. [-]
 
-    Parameters
-    ----------
-    rate : float or array_like
-        Time left after each doubling, in (0, 1]; 1 is no learning. [-]
+    `rate` is the time left after each doubling, in (0, 1] or ValueError; 1 is no learning. b at 85 % as in the documentation of
+    AFIT-R/learningCurve.
 
-    Returns
-    -------
-    float or ndarray
-        log2(rate), zero or negative. [-]
-
-    Raises
-    ------
-    ValueError
-        If the rate is outside (0, 1].
-
-    References
-    ----------
-    .. [1] AFIT-R/learningCurve documentation: b at 85 % is -0.2344653.
-
-    Examples
-    --------
     >>> round(float(learning_exponent(0.85)), 7)
     -0.2344653
     """
@@ -39,27 +19,11 @@ def learning_exponent(rate):
 
 
 def unit_total(pieces, rate):
-    """Sum of n ** b for n = 1 to `pieces` (unit model, first piece taking 1).
+    """Sum of n ** b for n = 1 to `pieces`, zero or more, at a learning rate in (0, 1]: times of the first piece. [-]
 
-    Parameters
-    ----------
-    pieces : float or array_like
-        Number of pieces, zero or more; fractions interpolate smoothly. [piece]
-    rate : float or array_like
-        Time left after each doubling, in (0, 1]. [-]
+    Fractions of a piece interpolate smoothly; ValueError outside these ranges. The first 16 terms are summed as they stand,
+    the rest by the Euler-Maclaurin formula, whose next term is below 1e-9 there; so a million draws cost no loop over pieces.
 
-    Returns
-    -------
-    float or ndarray
-        [first-piece times]
-
-    Notes
-    -----
-    The first 16 terms are summed as they stand, the rest by the Euler-Maclaurin formula, whose
-    next term is below 1e-9 there; so a million draws cost no loop over pieces.
-
-    Examples
-    --------
     >>> round(float(unit_total(100, 0.85)), 4)
     43.7539
     """
@@ -76,25 +40,16 @@ def unit_total(pieces, rate):
 
 
 def practised_minutes(floor_minutes, first_minutes, rate, made_before, pieces):
-    """Mean minutes a piece over the next pieces, learning down to a practised floor.
+    """Mean minutes a piece over the next pieces, learning down to a practised floor: of max(floor, first x n ** b). [min/piece]
 
     Parameters
     ----------
-    floor_minutes : float or array_like
-        Practised time, below which learning stops. [min/piece]
-    first_minutes : float or array_like
-        Time the first piece ever took. [min]
+    floor_minutes, first_minutes : float or array_like
+        Practised time, below which learning stops, and time the first piece ever took. [min/piece]
     rate : float or array_like
         Time left after each doubling (unit model), in (0, 1]. [-]
-    made_before : float or array_like
-        Pieces already made. [piece]
-    pieces : float or array_like
-        Pieces to be made, above zero. [piece]
-
-    Returns
-    -------
-    float or ndarray
-        Mean of max(floor, first x n ** b) over the pieces. [min/piece]
+    made_before, pieces : float or array_like
+        Pieces already made, and to be made, above zero. [piece]
 
     Raises
     ------
@@ -103,10 +58,8 @@ def practised_minutes(floor_minutes, first_minutes, rate, made_before, pieces):
 
     Examples
     --------
-    >>> round(float(practised_minutes(0.0, 100.0, 0.85, 0, 125)) * 125, 3)
-    5201.085
-    >>> float(practised_minutes(5.0, 5.0, 0.85, 0, 10))
-    5.0
+    >>> round(float(practised_minutes(0.0, 100.0, 0.85, 0, 125)) * 125, 3), float(practised_minutes(5.0, 5.0, 0.85, 0, 10))
+    (5201.085, 5.0)
     """
     floor = checked("practised minutes", floor_minutes, low=0.0)
     first = checked("first minutes", first_minutes, low=0.0)

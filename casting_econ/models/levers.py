@@ -10,28 +10,13 @@ from .labour import practised_minutes
 from .workshop import Workshop
 from .yields import at_scrap_rate
 
-__all__ = ["longest_wait", "moved_at", "practised_between", "with_levers"]
-
 
 def moved_at(a, place: str, move: Callable):
-    """The same workshop with what stands at a place moved; nothing where the place is empty.
+    """The same workshop, or group of its numbers, with what stands at a place moved; nothing where the place is empty.
 
-    Parameters
-    ----------
-    a : Workshop
-        The workshop, or any group of its numbers; left as it is.
-    place : str
-        Dotted names from there on, * for every one, such as 'products.knob.steps.*.minutes'.
-    move : callable
-        Takes what stands there, gives what shall.
+    `place` is dotted names from there on, * for every one, such as 'products.knob.steps.*.minutes'; `move` takes what stands
+    there and gives what shall.
 
-    Returns
-    -------
-    Workshop
-        Or the group.
-
-    Examples
-    --------
     >>> from casting_econ.models import Product, Step
     >>> knob = Product(name="knob", casts_per_load=10, steps=(Step(name="pour", minutes=6.0), Step(name="sand", minutes=3.0)))
     >>> [step.minutes for step in moved_at(knob, "steps.sand.minutes", lambda minutes: minutes / 2).steps]
@@ -48,19 +33,7 @@ def moved_at(a, place: str, move: Callable):
 def longest_wait(a: Workshop, product=None):
     """The wait that studies over cure time change: the product's `cure_step`, or the step that waits longest.
 
-    Parameters
-    ----------
-    a : Workshop
-        The workshop.
-    product : str, optional
-        Name of the product; None takes the first.
-
-    Returns
-    -------
-    step : str or None
-        Name of the step, or None when nothing waits.
-    hours : float
-        Its wait, the mean over draws if it is an array. [hour]
+    Its name, None when nothing waits, and its hours, the mean over draws [hour]. `product` is a name; None takes the first.
     """
     chosen = a.product(product)
     named = [s for s in chosen.steps if s.name == chosen.cure_step]
@@ -74,8 +47,6 @@ def with_levers(a: Workshop, *, product=None, scrap=None, cure_hours=None, price
 
     Parameters
     ----------
-    a : Workshop
-        The workshop; left as it is.
     product : str, optional
         Product that scrap and cure belong to; None takes the first.
     scrap : float or array_like, optional
@@ -84,10 +55,6 @@ def with_levers(a: Workshop, *, product=None, scrap=None, cure_hours=None, price
         Length of the product's longest wait. [hour]
     price, demand : float or array_like, optional
         Factors on every price and on every channel's orders. [-]
-
-    Returns
-    -------
-    Workshop
 
     Raises
     ------
@@ -125,18 +92,7 @@ def with_levers(a: Workshop, *, product=None, scrap=None, cure_hours=None, price
 def practised_between(product, done, casts):
     """A product whose steps take the minutes they take on average over some of its casts, instead of learning over a year.
 
-    Parameters
-    ----------
-    product : Product
-        With steps that learn, or none.
-    done : float or array_like
-        Casts made since the start, beside the pieces made before. [cast]
-    casts : float or array_like
-        Casts that follow, above zero. [cast]
-
-    Returns
-    -------
-    Product
+    `done` casts were made since the start, beside the pieces made before; `casts` follow, above zero or ValueError. [cast]
     """
     steps, entering = [], 1.0
     for step in product.steps:

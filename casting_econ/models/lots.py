@@ -9,8 +9,6 @@ import numpy as np
 from .checks import checked, checked_whole
 from .counts import full_loads, loads_for
 
-__all__ = ["LotPlan", "cheapest_lots", "load_cost"]
-
 _TIE = 1e-9  # of the money at stake: lots whose expected costs differ by less are equally cheap
 _MOST_CASTS = 10_000  # a search that comes so far has casts that cost next to nothing
 
@@ -118,29 +116,12 @@ def cheapest_lots(
 
 
 def load_cost(setup: float, unit: float, casts_per_load: float = np.inf) -> Callable[[int], float]:
-    """Cost of a lot poured in loads: a set-up for every load begun, and each cast.
+    """Cost of a lot poured in loads, as a callable from casts to money: a set-up for every load begun, and each cast.
 
-    Parameters
-    ----------
-    setup : float
-        Cost of one load however full, zero or more. [money/load]
-    unit : float
-        Cost of each cast, above zero. [money/cast]
-    casts_per_load : int, float or sequence of int, optional
-        Casts of a full load, or of full loads in turn; infinity is one set-up a lot. [cast/load]
+    `setup` is the cost of one load however full, zero or more [money/load], `unit` that of each cast, above zero
+    [money/cast], and `casts_per_load` a full load, or full loads in turn [cast/load]; infinity is one set-up a lot. ValueError
+    outside these ranges.
 
-    Returns
-    -------
-    callable
-        From casts to money; none cost nothing.
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    Examples
-    --------
     >>> cost = load_cost(6.0, 1.5, casts_per_load=14)
     >>> cost(0), cost(14), cost(15)
     (0.0, 27.0, 34.5)

@@ -7,8 +7,6 @@ from scipy import optimize
 
 from .checks import checked
 
-__all__ = ["Mix", "best_mix", "gain_by_resource"]
-
 _NEAR = 1e-9  # share of a limit below which it counts as reached
 
 
@@ -26,13 +24,8 @@ class Mix:
     # the same is what a unit must bring more before another is taken (reduced cost)
     others_as_good: bool  # whether other amounts bring as much
 
-    @property
-    def degenerate(self) -> bool:
-        """Whether a unit more and a unit less of a resource are worth differently."""
-        return bool((self.worth_if_less > self.worth_of_resource + _NEAR * np.maximum(self.worth_of_resource, 1.0)).any())
 
-
-def best_mix(contribution, use, capacity, most, least=0.0):
+def best_mix(contribution, use, capacity, most, least=0.0) -> Mix:
     """Amounts of activities that bring most within what the resources hold.
 
     Parameters
@@ -47,10 +40,6 @@ def best_mix(contribution, use, capacity, most, least=0.0):
         Of each activity that can be sold; infinity is no limit.
     least : array_like, shape (n,), optional
         Of each activity that must be done.
-
-    Returns
-    -------
-    Mix
 
     Raises
     ------
@@ -101,25 +90,10 @@ def best_mix(contribution, use, capacity, most, least=0.0):
 def gain_by_resource(contribution, use):
     """What each activity brings for a unit of each resource: the order to make things in while one of them is full.
 
-    Parameters
-    ----------
-    contribution : array_like, shape (n,)
-        Of one unit of each activity. [money]
-    use : array_like, shape (m, n)
-        Of each resource by one unit of each activity, zero or more.
+    `contribution` is of one unit of each activity, shape (n,) [money]; `use`, of each resource by it, zero or more, shape (m,
+    n). Gives contribution / use, infinite where an activity takes nothing, shape (m, n) [money/unit]; ValueError where shapes
+    do not agree.
 
-    Returns
-    -------
-    ndarray, shape (m, n)
-        Contribution / use, infinite where an activity takes nothing. [money/unit]
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range or shapes do not agree.
-
-    Examples
-    --------
     >>> gain_by_resource([12.0, 10.0], [[4.0, 2.0]]).tolist()
     [[3.0, 5.0]]
     """

@@ -4,27 +4,18 @@ import numpy as np
 
 from .checks import checked, checked_share
 
-__all__ = ["self_employed_target", "yearly_charge"]
-
 
 def yearly_charge(price, resale, life_years, interest=0.0):
-    """Yearly charge for a piece of equipment.
+    """Yearly charge for a piece of equipment: (price - resale) x (A/P, i, n) + resale x i. [money/year]
 
     Parameters
     ----------
-    price : float or array_like
-        What it cost. [money]
-    resale : float or array_like
-        What it still brings at the end. [money]
+    price, resale : float or array_like
+        What it cost, and what it still brings at the end. [money]
     life_years : float or array_like
         Useful life, above zero. [year]
     interest : float or array_like, optional
         Yearly rate; zero is straight line. [1/year]
-
-    Returns
-    -------
-    float or ndarray
-        (price - resale) x (A/P, i, n) + resale x i. [money/year]
 
     Raises
     ------
@@ -37,10 +28,8 @@ def yearly_charge(price, resale, life_years, interest=0.0):
 
     Examples
     --------
-    >>> yearly_charge(58_000, 10_000, 5)
-    9600.0
-    >>> round(float(yearly_charge(1, 0, 5, interest=0.10)), 7)
-    0.2637975
+    >>> yearly_charge(58_000, 10_000, 5), round(float(yearly_charge(1, 0, 5, interest=0.10)), 7)
+    (9600.0, 0.2637975)
     """
     price, resale = checked("price", price, low=0.0), checked("resale", resale, low=0.0)
     life, rate = checked("life", life_years, above=0.0), checked("interest", interest, low=0.0)
@@ -54,7 +43,10 @@ def yearly_charge(price, resale, life_years, interest=0.0):
 
 
 def self_employed_target(wage, paid_hours_per_year, employer_share, weeks_worked, full_week_hours):
-    """Hourly pay a self-employed maker needs to live as well as on an employed wage.
+    """Hourly pay a self-employed maker needs to live as well as on an employed wage. [money/hour]
+
+    A year's wage with contributions over the hours really worked. An estimate: which contributions apply is a question for a
+    qualified adviser.
 
     Parameters
     ----------
@@ -64,19 +56,13 @@ def self_employed_target(wage, paid_hours_per_year, employer_share, weeks_worked
         Hours the wage is paid for in a year, holidays included. [hour/year]
     employer_share : float or array_like
         Contributions an employer would add, as a share of the wage. [-]
-    weeks_worked : float or array_like
-        Weeks the maker really works in a year. [week/year]
-    full_week_hours : float or array_like
-        Hours of a full working week. [hour/week]
+    weeks_worked, full_week_hours : float or array_like
+        Weeks the maker really works in a year, and hours of a full one. [week/year, hour/week]
 
-    Returns
-    -------
-    float or ndarray
-        A year's wage with contributions over the hours really worked. [money/hour]
-
-    Notes
-    -----
-    An estimate: which contributions apply is a question for a qualified adviser.
+    Raises
+    ------
+    ValueError
+        If an input is outside its range.
 
     Examples
     --------

@@ -8,26 +8,12 @@ from scipy import special
 
 from .checks import checked, checked_whole
 
-__all__ = ["cheapest_replacement_age", "expected_casts", "mean_to_scale", "moulds_worn"]
-
 
 def mean_to_scale(mean_life, shape):
-    """Scale of the Weibull distribution with this mean.
+    """Scale of the Weibull distribution with this mean [cast] and shape [-], both above zero or ValueError. [cast]
 
-    Parameters
-    ----------
-    mean_life : float or array_like
-        Mean casts until a mould is worn out. [cast]
-    shape : float or array_like
-        Weibull shape; above 1 means wear, 1 means chance only. [-]
+    Above a shape of 1 moulds wear; at 1 only chance ends them.
 
-    Returns
-    -------
-    float or ndarray
-        [cast]
-
-    Examples
-    --------
     >>> float(mean_to_scale(35.0, 1.0))
     35.0
     """
@@ -36,36 +22,14 @@ def mean_to_scale(mean_life, shape):
 
 
 def expected_casts(mean_life, shape=2.5, replace_at=None):
-    """Casts a mould gives on average, E[min(T, replacement age)], with T Weibull.
+    """Casts a mould gives on average, E[min(T, replacement age)], with T Weibull of a mean [cast] and shape [-]. [cast]
 
-    Parameters
-    ----------
-    mean_life : float or array_like
-        Mean casts until worn out. [cast]
-    shape : float or array_like, optional
-        Weibull shape. [-]
-    replace_at : float or array_like, optional
-        Age at which the mould is replaced anyway; None runs it until worn out. [cast]
+    `replace_at` is the age at which it is replaced anyway; None runs it until worn out. [cast] All are above zero, else
+    ValueError. By renewal reward the mould cost of a cast is the mould's cost over this number: Tijms, *A First Course in
+    Stochastic Models*, 2003, ch. 2.
 
-    Returns
-    -------
-    float or ndarray
-        [cast]
-
-    Notes
-    -----
-    By renewal reward the mould cost of a cast is the mould's cost over this number.
-
-    References
-    ----------
-    .. [1] Tijms, *A First Course in Stochastic Models*, 2003, ch. 2 (renewal reward).
-
-    Examples
-    --------
-    >>> expected_casts(35.0)
-    35.0
-    >>> round(float(expected_casts(35.0, shape=1.0, replace_at=35.0)), 4)  # 35 (1 - 1/e)
-    22.1242
+    >>> expected_casts(35.0), round(float(expected_casts(35.0, shape=1.0, replace_at=35.0)), 4)  # 35 (1 - 1/e)
+    (35.0, 22.1242)
     """
     mean = checked("mean life", mean_life, above=0.0)
     if replace_at is None:
@@ -76,14 +40,12 @@ def expected_casts(mean_life, shape=2.5, replace_at=None):
 
 
 def cheapest_replacement_age(mean_life, shape, planned_cost, failure_cost, wear_cost=0.0):
-    """Age at which replacing a mould costs least per cast.
+    """Age at which replacing a mould costs least per cast, and that cost.
 
     Parameters
     ----------
-    mean_life : float
-        Mean casts until worn out. [cast]
-    shape : float
-        Weibull shape. [-]
+    mean_life, shape : float
+        Mean casts until worn out, and Weibull shape. [cast, -]
     planned_cost, failure_cost : float
         Cost of a replacement before, and at, failure. [money]
     wear_cost : float, optional
@@ -91,10 +53,13 @@ def cheapest_replacement_age(mean_life, shape, planned_cost, failure_cost, wear_
 
     Returns
     -------
-    age : float
-        Cheapest age, or infinity when running to failure is as cheap. [cast]
-    cost : float
-        Long-run cost a cast at that age. [money/cast]
+    age, cost : float
+        Age, or infinity when running to failure is as cheap [cast], and the long-run cost a cast at it [money/cast].
+
+    Raises
+    ------
+    ValueError
+        If an input is outside its range.
 
     Notes
     -----

@@ -4,27 +4,18 @@ import numpy as np
 
 from .checks import checked, checked_share
 
-__all__ = ["newsvendor_quantity", "order_contribution", "orders_at_price"]
-
 
 def orders_at_price(orders_per_year, price, reference_price=None, elasticity=0.0):
-    """Orders a year at a price, by constant elasticity.
+    """Orders a year at a price, by constant elasticity: orders x (price / reference) ** -elasticity. [order/year]
 
     Parameters
     ----------
     orders_per_year : float or array_like
         Orders expected at the reference price. [order/year]
-    price : float or array_like
-        Price asked. [money/order]
-    reference_price : float or array_like, optional
-        Price the orders were counted or guessed at; None means the price itself. [money/order]
+    price, reference_price : float or array_like
+        Price asked, and that the orders were counted or guessed at; None means the price itself. [money/order]
     elasticity : float or array_like, optional
         Zero or more; 1.5 means one per cent dearer loses about 1.5 per cent of orders. [-]
-
-    Returns
-    -------
-    float or ndarray
-        orders x (price / reference) ** -elasticity. [order/year]
 
     Raises
     ------
@@ -58,7 +49,7 @@ def order_contribution(
     packaging=0.0,
     refund_share=0.0,
 ):
-    """What one order brings and costs, kind by kind.
+    """What one order brings and costs, kind by kind; a refunded piece is taken as lost and not replaced.
 
     Parameters
     ----------
@@ -68,8 +59,6 @@ def order_contribution(
         [money/order]
     fee_share : float or array_like, optional
         Share taken of the price, and of postage charged too unless `fee_on_postage` is false. [-]
-    fee_on_postage : bool, optional
-        Base of the fee share.
     refund_share : float or array_like, optional
         Share of orders paid back, postage both ways lost with them. [-]
 
@@ -82,10 +71,6 @@ def order_contribution(
     ------
     ValueError
         If an input is outside its range.
-
-    Notes
-    -----
-    A refunded piece is taken as lost and not replaced.
 
     Examples
     --------
@@ -110,25 +95,19 @@ def order_contribution(
 
 
 def newsvendor_quantity(demand, chances, short_cost, over_cost):
-    """How much to bring to a day of unsure demand, and what doing so loses on average.
+    """How much to bring to a day of unsure demand, and what doing so loses on average by too few and too many.
 
     Parameters
     ----------
-    demand : array_like, shape (n,)
-        Rising values that demand may take; only these are considered as stock. [piece]
-    chances : array_like, shape (n,)
-        Of each; they add up to one. [-]
-    short_cost : float
-        Lost with each piece wanted and not there, above zero. [money/piece]
-    over_cost : float
-        Lost with each piece brought and not sold, above zero. [money/piece]
+    demand, chances : array_like, shape (n,)
+        Rising values that demand may take, the only ones considered as stock, and their chances, which add up to one. [piece, -]
+    short_cost, over_cost : float
+        Lost with each piece wanted and not there, and with each brought and not sold, above zero. [money/piece]
 
     Returns
     -------
-    stock : float
-        The smallest value that is enough with a chance of short / (short + over). [piece]
-    cost : float
-        Mean of what is lost by too few and too many. [money]
+    stock, cost : float
+        The smallest value that is enough with a chance of short / (short + over) [piece], and the mean loss [money].
 
     Raises
     ------

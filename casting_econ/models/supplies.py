@@ -8,13 +8,11 @@ from scipy import optimize
 
 from .checks import checked
 
-__all__ = ["cheapest_packs", "hours_at_temperature", "mixed_masses"]
-
 _TOLERANCE = 1e-6  # to which HiGHS keeps a condition
 
 
 def mixed_masses(amount, parts, densities, by):
-    """Mass and volume of each component of a mix.
+    """Mass [g] and volume [ml] of each component of a mix, shape (components, ...); None for volumes without densities.
 
     Parameters
     ----------
@@ -23,16 +21,9 @@ def mixed_masses(amount, parts, densities, by):
     parts : sequence of float
         Ratio of the components, each above zero: 2:1 is (2, 1). [-]
     densities : sequence of float or None
-        Density of each component, in the same order; None only by mass, where volumes stay unknown. [g/ml]
+        Density of each component, in the same order; None only by mass. [g/ml]
     by : {"volume", "mass"}
         What the ratio and the amount count.
-
-    Returns
-    -------
-    masses : ndarray, shape (components, ...)
-        [g]
-    volumes : ndarray, shape (components, ...), or None
-        [ml]
 
     Raises
     ------
@@ -66,7 +57,7 @@ def mixed_masses(amount, parts, densities, by):
 
 
 def cheapest_packs(needed, sizes, prices):
-    """Packs that hold enough for the least money.
+    """Packs of each kind that hold enough for the least money, and that money. [pack, money]
 
     Parameters
     ----------
@@ -76,13 +67,6 @@ def cheapest_packs(needed, sizes, prices):
         What each kind of pack holds, above zero. [the same unit]
     prices : sequence of float
         Price of each kind, zero or more. [money/pack]
-
-    Returns
-    -------
-    counts : tuple of int
-        Packs of each kind; together they hold at least what is needed. [pack]
-    cost : float
-        [money]
 
     Raises
     ------
@@ -126,34 +110,14 @@ def cheapest_packs(needed, sizes, prices):
 
 
 def hours_at_temperature(hours, stated_at, temperature, factor=2.0):
-    """Hours a cure takes at another temperature than its stated one.
+    """Hours a cure takes at another temperature than its stated one: hours x factor ** ((stated - workshop) / 10). [h]
 
-    Parameters
-    ----------
-    hours : float or array_like
-        Hours at the stated temperature, zero or more. [h]
-    stated_at, temperature : float or array_like
-        Temperature the hours hold at, and that of the workshop. [degC]
-    factor : float or array_like, optional
-        How many times quicker for each 10 degrees warmer, one or more. [-]
+    `hours` hold at the temperature `stated_at`, zero or more [h]; `temperature` is that of the workshop [degC]; `factor`, how
+    many times quicker for each 10 degrees warmer, is one or more [-]. ValueError outside these ranges.
 
-    Returns
-    -------
-    float or ndarray
-        hours x factor ** ((stated - workshop) / 10). [h]
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    Notes
-    -----
     A rule of thumb for some ten degrees either way: supplier notes say 1.5 to 2.5. Below the least
     temperature of its data sheet a mix may never cure, and warmer makes big pours hotter: the data sheet comes first.
 
-    Examples
-    --------
     >>> hours_at_temperature(24.0, stated_at=23.0, temperature=13.0)
     48.0
     """

@@ -7,8 +7,6 @@ import numpy as np
 
 from .checks import checked
 
-__all__ = ["TaxPart", "TaxScheme", "by_bands", "charges", "take_home"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class TaxPart:
@@ -50,27 +48,11 @@ class TaxScheme:
 
 
 def by_bands(base, bands):
-    """Amount due on a base by bands.
+    """Amount due on a base, zero or more, by bands: continuous and never falling. [money/year]
 
-    Parameters
-    ----------
-    base : float or array_like
-        Zero or more. [money/year]
-    bands : sequence of (float, float)
-        From so much on, this share of what lies above, up to the next. [money/year, -]
+    `bands` are pairs: from so much on [money/year], this share of what lies above [-], up to the next. ValueError for another
+    base.
 
-    Returns
-    -------
-    float or ndarray
-        Continuous and never falling. [money/year]
-
-    Raises
-    ------
-    ValueError
-        If the base is below zero or not finite.
-
-    Examples
-    --------
     >>> round(float(by_bands(35_000, [(12_570, 0.06), (50_270, 0.02)])), 2)
     1345.8
     """
@@ -81,32 +63,13 @@ def by_bands(base, bands):
 
 
 def charges(profit, scheme):
-    """Each contribution and tax on a year's profit.
+    """Each contribution and tax on a year's profit, by the name of the part. [money/year]
 
-    Parameters
-    ----------
-    profit : float or array_like
-        Before contributions, tax and own pay; a loss owes nothing. [money/year]
-    scheme : TaxScheme
-        Of the place and year.
+    `profit` is before contributions, tax and own pay [money/year]; a loss owes nothing; ValueError if it is not finite.
 
-    Returns
-    -------
-    dict of str to float or ndarray
-        By the name of the part. [money/year]
-
-    Raises
-    ------
-    ValueError
-        If a profit is not finite.
-
-    Notes
-    -----
     An estimate for someone with no other income: a question for a qualified adviser. No rounding to whole units, as some
     returns ask for. Each amount is continuous and never falls as profit rises, but for a jump where a floor is stated.
 
-    Examples
-    --------
     >>> class_4 = TaxPart(name="class 4", kind="contribution", bands=((12_570, 0.06), (50_270, 0.02)))
     >>> scheme = TaxScheme(name="example", place="example", year="2024/25", currency="GBP", parts=(class_4,))
     >>> round(float(charges(51_000, scheme)["class 4"]), 2)
@@ -126,29 +89,10 @@ def charges(profit, scheme):
 
 
 def take_home(profit, scheme, *, kinds=("contribution", "tax")):
-    """What is left of a year's profit after contributions and tax.
+    """What is left of a year's profit after its `charges` of some kinds, an estimate; a loss comes back as it is. [money/year]
 
-    Parameters
-    ----------
-    profit : float or array_like
-        Before contributions, tax and own pay. [money/year]
-    scheme : TaxScheme
-        Of the place and year.
-    kinds : sequence of str, optional
-        What is taken off: 'contribution', 'tax' or both.
+    `kinds` is 'contribution', 'tax' or both; ValueError for a profit that is not finite.
 
-    Returns
-    -------
-    float or ndarray
-        An estimate; a loss comes back as it is. [money/year]
-
-    Raises
-    ------
-    ValueError
-        If a profit is not finite.
-
-    Examples
-    --------
     >>> tax = TaxPart(name="tax", kind="tax", bands=((0, 0.2),), allowance=12_570)
     >>> scheme = TaxScheme(name="example", place="example", year="2025/26", currency="GBP", parts=(tax,))
     >>> float(take_home(22_570, scheme))

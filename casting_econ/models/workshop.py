@@ -1,4 +1,4 @@
-"""What the studio model takes: frozen groups of numbers that travel together.
+"""What `year.evaluate` takes: frozen groups of numbers that travel together.
 
 Every number is a float or an array; arrays broadcast against each other, so one set of inputs is a
 point, a grid or a million draws. Shares lie in [0, 1]; money is in the study's currency.
@@ -11,8 +11,6 @@ from typing import Any
 import numpy as np
 
 from .selling import order_contribution
-
-__all__ = ["Channel", "Equipment", "Material", "Mould", "Overhead", "Product", "Rack", "Station", "Step", "Workshop"]
 
 Value = float | np.ndarray
 
@@ -75,7 +73,7 @@ class Product:
     lots_per_load: Value = 1.0  # colours or mixes in a load [lot/load]
     unsold_share: Value = 0.0  # of the good pieces: samples, gifts, dead colours [-]
     made_before: Value = 0.0  # pieces made before this year, for learning [piece]
-    ruined_loads_per_year: Value = 0.0  # freak losses, apart from normal scrap [load/year]
+    ruined_loads_per_year: Value = 0.0  # lost whole, apart from normal scrap [load/year]
     parts: tuple[Material, ...] = ()  # for each good piece, after the last check
     mould: Mould | None = None
     cure_step: str | None = None  # step whose wait is 'the cure'; None: the longest wait

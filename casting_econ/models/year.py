@@ -12,12 +12,11 @@ from .curing import ENOUGH_LOADS, WEEK_HOURS, in_moulds, loads_per_week, places_
 from .money import yearly_charge
 from .selling import orders_at_price
 from .workshop import Workshop
-
-__all__ = ["DEMAND", "HANDS", "Outcome", "beyond_target", "evaluate"]
+from .yields import rolled_yield
 
 DEMAND, HANDS = "demand", "hands"
 _NO_LOADS = 1e-12  # a week; above zero, so that what nobody wants stays zero
-_ORDER_KINDS = ("revenue", "fees", "postage", "packaging", "refunds", "net")
+_ORDER_KINDS = ("revenue", "fees", "postage", "packaging", "refunds")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,16 +37,7 @@ class Outcome:
 
 
 def evaluate(a: Workshop) -> Outcome:
-    """Work out a year of the workshop.
-
-    Parameters
-    ----------
-    a : Workshop
-        Inputs; any number may be an array, and all arrays broadcast together.
-
-    Returns
-    -------
-    Outcome
+    """Work out a year of the workshop; any of its numbers may be an array, and all arrays broadcast together.
 
     Raises
     ------
@@ -56,10 +46,10 @@ def evaluate(a: Workshop) -> Outcome:
 
     Notes
     -----
-    Products share stations by the time each takes alone. What is short is shared out by cutting all
-    orders of the products that need it by the same share; hands come last. Learning is averaged over
-    the casts that expected demand needs. Overhead, equipment and weekly hours are spread over products
-    by the making hours that expected demand needs, or by pieces where nothing takes time. A ruined load is lost where it first waits, in proportion to what is poured.
+    Products share stations by the time each takes alone. What is short is shared out by cutting all orders of the products
+    that need it by the same share; hands come last. Learning is averaged over the casts that expected demand needs. Overhead,
+    equipment and weekly hours are spread over products by the making hours that expected demand needs, or by pieces where
+    nothing takes time. A ruined load is lost where it first waits, in proportion to what is poured.
     """
     weeks = checked("weeks per year", a.weeks_per_year, above=0.0, high=53.0)
     target = checked("target pay", a.target_per_hour, low=0.0)
@@ -78,12 +68,12 @@ def evaluate(a: Workshop) -> Outcome:
     material = {name: plans[name]["piece"].material * made[name] for name in plans}
     make_hours = {name: plans[name]["piece"].minutes / 60.0 * made[name] for name in plans}
     order_hours = sum(channel["order_hours"] for channel in channels.values())
-    freak_material = sum(plan["freak_material"] * scale[name] for name, plan in plans.items())
-    freak_hours = sum(plan["freak_hours"] * scale[name] for name, plan in plans.items())
-    variable_hours = sum(make_hours.values()) + order_hours + freak_hours
+    ruined_material = sum(plan["ruined_material"] * scale[name] for name, plan in plans.items())
+    ruined_hours = sum(plan["ruined_hours"] * scale[name] for name, plan in plans.items())
+    variable_hours = sum(make_hours.values()) + order_hours + ruined_hours
     hours = checked("hours per year", variable_hours + fixed_hours + stall_hours, above=0.0)
-    fixed_costs = overhead + equipment + stall_fees + freak_material
-    variable = money["net"] - sum(material.values())
+    fixed_costs = overhead + equipment + stall_fees + ruined_material
+    variable = sum(channel["net"] for channel in channels.values()) - sum(material.values())
     residual = variable - fixed_costs
     pay = residual / hours
     demand_pieces = sum(plan["pieces"] for plan in plans.values())
@@ -94,8 +84,8 @@ def evaluate(a: Workshop) -> Outcome:
         p.name: _product_result(p, plans, scale[p.name], channels, carried, (target * hours - residual, -residual), target)
         for p in a.products
     }
-    fixed_time = (fixed_hours + stall_hours + freak_hours) * target
-    variable_time = (variable_hours - freak_hours) * target
+    fixed_time = (fixed_hours + stall_hours + ruined_hours) * target
+    variable_time = (variable_hours - ruined_hours) * target
     room = demand_pieces / np.maximum(reduce(np.maximum, utilisation_at_demand.values()), 1e-12)
     pay_pieces = _pieces_needed(fixed_costs + fixed_time, variable - variable_time, all_sold, room)
     cash_pieces = _pieces_needed(fixed_costs, variable, all_sold, room)
@@ -110,15 +100,11 @@ def evaluate(a: Workshop) -> Outcome:
         "order_hours_per_year": order_hours,
         "stall_hours_per_year": stall_hours,
         "fixed_hours_per_year": fixed_hours,
-        "freak_hours_per_year": freak_hours,
-        "revenue_per_year": money["revenue"],
-        "fees_per_year": money["fees"],
-        "postage_per_year": money["postage"],
-        "packaging_per_year": money["packaging"],
-        "refunds_per_year": money["refunds"],
+        "ruined_hours_per_year": ruined_hours,
+        **{f"{kind}_per_year": money[kind] for kind in _ORDER_KINDS},
         "stall_fees_per_year": stall_fees,
         "material_per_year": sum(material.values()),
-        "freak_loss_per_year": freak_material,
+        "ruined_loss_per_year": ruined_material,
         "overhead_per_year": overhead,
         "equipment_per_year": equipment,
         "residual_pay_per_year": residual,
@@ -142,20 +128,7 @@ def evaluate(a: Workshop) -> Outcome:
 
 
 def beyond_target(a: Workshop, outcome: Outcome):
-    """What a year pays beyond the target for every hour.
-
-    Parameters
-    ----------
-    a : Workshop
-        Gives the target.
-    outcome : Outcome
-        Of the same assumptions.
-
-    Returns
-    -------
-    float or ndarray
-        Residual pay less target times hours. [money/year]
-    """
+    """What the outcome of a year pays beyond its target for every hour: residual pay less target times hours. [money/year]"""
     return outcome.totals["residual_pay_per_year"] - a.target_per_hour * outcome.totals["hours_per_year"]
 
 
@@ -171,8 +144,8 @@ def _plan(p, a, target):
     made = pieces / (1.0 - checked_share("unsold share", p.unsold_share, high=0.99))
     # learning needs the casts before the costs; without it one pass is enough
     learns = any(step.first_minutes is not None for step in p.steps)
-    yields = reduce(lambda total, step: total * step.pass_share, p.steps, 1.0)
-    piece = piece_cost(p, target, made / yields if learns else None)
+    good_share = rolled_yield([step.pass_share for step in p.steps])
+    piece = piece_cost(p, target, made / good_share if learns else None)
     used, minutes, still = piece.mould_material * piece.good_share, piece.mould_minutes * piece.good_share, 1.0
     for step, cost in zip(p.steps, piece.steps, strict=True):
         used, minutes = used + still * (cost.material + cost.consumables), minutes + still * cost.minutes
@@ -185,8 +158,8 @@ def _plan(p, a, target):
         "made": made,
         "piece": piece,
         "hours": (made * piece.minutes + ruined * minutes + sum(orders[n] * order_minutes[n] for n in orders)) / 60.0,
-        "freak_material": ruined * used,
-        "freak_hours": ruined * minutes / 60.0,
+        "ruined_material": ruined * used,
+        "ruined_hours": ruined * minutes / 60.0,
     }
 
 
@@ -275,7 +248,7 @@ def _channel_result(c, orders, scale):
     """A year in one channel."""
     order = c.order()
     met = orders * scale
-    result = {kind: order[kind] * met for kind in _ORDER_KINDS}
+    result = {kind: order[kind] * met for kind in (*_ORDER_KINDS, "net")}
     return result | {
         "product": c.product,
         "price": c.price,
@@ -333,7 +306,7 @@ def _product_result(p, plans, scale, channels, carried, missing, target):
         "casts_per_year": loads * p.casts_per_load,
         "loads_per_year": loads,
         "cost_by_kind": kinds,
-        "freak_loss_per_year": (plan["freak_material"] + plan["freak_hours"] * target) * scale,
+        "ruined_loss_per_year": (plan["ruined_material"] + plan["ruined_hours"] * target) * scale,
     }
 
 
@@ -344,7 +317,7 @@ def _ratio(part, whole):
 
 
 def _pieces_needed(fixed, contribution, sold, room):
-    """Pieces at which today's contribution for each piece sold covers what is fixed; infinite where none that can be made does."""
+    """Pieces at which today's contribution for each piece sold covers what is fixed; infinite if none that can be made does."""
     contribution = np.asarray(contribution)
     pieces = np.where(contribution > 0, _ratio(fixed, contribution) * np.where(contribution > 0, sold, 1.0), np.inf)
     return np.where(pieces <= room * (1.0 + 1e-9), pieces, np.inf)[()]

@@ -5,42 +5,12 @@ from scipy import special
 
 from .checks import checked, checked_share
 
-__all__ = [
-    "at_scrap_rate",
-    "beta_binomial_logpmf",
-    "entering_per_good",
-    "full_sets_per_load",
-    "good_per_load",
-    "rolled_yield",
-    "scrapped_per_good",
-    "surviving_share",
-]
-
 
 def rolled_yield(pass_shares):
-    """Share of casts that pass every check.
+    """Share of casts that pass every check: the product of the shares passing each step, each in (0, 1] or ValueError. [-]
 
-    Parameters
-    ----------
-    pass_shares : sequence of float or array_like
-        Share of the pieces entering each step that pass it, in (0, 1]. [-]
+    Keller, *Six Sigma Demystified*, 2nd ed., 2011, p. 93 (rolled throughput yield).
 
-    Returns
-    -------
-    float or ndarray
-        Product of the shares; inputs broadcast. [-]
-
-    Raises
-    ------
-    ValueError
-        If a share is outside (0, 1].
-
-    References
-    ----------
-    .. [1] Keller, *Six Sigma Demystified*, 2nd ed., 2011, p. 93 (rolled throughput yield).
-
-    Examples
-    --------
     >>> round(rolled_yield([0.89, 0.96, 0.97]), 6)
     0.828768
     """
@@ -51,29 +21,11 @@ def rolled_yield(pass_shares):
 
 
 def entering_per_good(pass_shares):
-    """Pieces that must enter each step for one good piece at the end.
+    """Pieces that must enter each step for one good piece at the end, one entry a step in routing order. [piece/piece]
 
-    Parameters
-    ----------
-    pass_shares : sequence of float or array_like
-        Share passing each step, in routing order, in (0, 1]. [-]
+    1 over the product of this and all later shares passing, each in (0, 1] or ValueError; Tompkins et al., *Facilities Planning*,
+    4th ed., 2010, ch. 2 (scrap chain).
 
-    Returns
-    -------
-    list of float or ndarray
-        One entry a step: 1 / product of this and all later shares. [piece/piece]
-
-    Raises
-    ------
-    ValueError
-        If a share is outside (0, 1].
-
-    References
-    ----------
-    .. [1] Tompkins et al., *Facilities Planning*, 4th ed., 2010, ch. 2 (scrap chain).
-
-    Examples
-    --------
     >>> [round(n) for n in (97_000 * e for e in entering_per_good([0.97, 0.99, 0.96]))]
     [105219, 102062, 101042]
     """
@@ -85,25 +37,10 @@ def entering_per_good(pass_shares):
 
 
 def scrapped_per_good(pass_shares):
-    """Pieces scrapped at each step for one good piece at the end.
+    """Pieces scrapped at each step for one good piece at the end; their sum plus one is the casts for it. [piece/piece]
 
-    Parameters
-    ----------
-    pass_shares : sequence of float or array_like
-        Share passing each step, in (0, 1]. [-]
+    From the shares passing each step, each in (0, 1] or ValueError.
 
-    Returns
-    -------
-    list of float or ndarray
-        One entry a step; their sum plus one is the casts per good piece. [piece/piece]
-
-    Raises
-    ------
-    ValueError
-        If a share is outside (0, 1].
-
-    Examples
-    --------
     >>> scrapped_per_good([0.5, 1.0])
     [1.0, 0.0]
     """
@@ -112,20 +49,8 @@ def scrapped_per_good(pass_shares):
 
 
 def surviving_share(pass_shares):
-    """Share of casts that reach each step.
+    """Share of casts that reach each step: 1, then the product of the earlier shares passing, each in [0, 1] or ValueError. [-]
 
-    Parameters
-    ----------
-    pass_shares : sequence of float or array_like
-        Share passing each step, in (0, 1]. [-]
-
-    Returns
-    -------
-    list of float or ndarray
-        1 for the first step, then the product of the earlier shares. [-]
-
-    Examples
-    --------
     >>> surviving_share([0.5, 0.8, 1.0])
     [1.0, 0.5, 0.4]
     """
@@ -136,28 +61,11 @@ def surviving_share(pass_shares):
 
 
 def at_scrap_rate(pass_shares, scrap_rate):
-    """The same routing with another overall scrap rate.
+    """Shares passing each step at another overall scrap rate, in [0, 1) or ValueError. [-]
 
-    Parameters
-    ----------
-    pass_shares : sequence of float or array_like
-        Share passing each step now. [-]
-    scrap_rate : float or array_like
-        Wanted share of casts scrapped over all steps, in [0, 1). [-]
+    y_k ** g with one g, so that the steps keep their part of the logarithm of the yield; where no step scraps yet, the last
+    one does.
 
-    Returns
-    -------
-    list of float or ndarray
-        Shares y_k ** g with one g, so the steps keep their part of the logarithm of the yield; where no step
-        scraps yet, the last one does. [-]
-
-    Raises
-    ------
-    ValueError
-        If the scrap rate is outside [0, 1).
-
-    Examples
-    --------
     >>> [round(float(y), 4) for y in at_scrap_rate([0.9, 0.9], 0.36)]
     [0.8, 0.8]
     """
@@ -171,21 +79,16 @@ def at_scrap_rate(pass_shares, scrap_rate):
 
 
 def good_per_load(casts, good_share, load_correlation=0.0):
-    """Distribution of good pieces in one load.
+    """Chances of 0, 1, ..., `casts` good pieces in one load, shape (casts + 1,). [-]
 
     Parameters
     ----------
     casts : int
-        Pieces in the load. [piece/load]
+        Pieces in the load, one or more. [piece/load]
     good_share : float
         Long-run share that ends good, in [0, 1]. [-]
     load_correlation : float, optional
-        Intra-load correlation rho in [0, 1): pieces of one load fail together. [-]
-
-    Returns
-    -------
-    ndarray
-        Probability of 0, 1, ..., `casts` good pieces; shape (casts + 1,). [-]
+        Between two pieces of a load, rho in [0, 1): they fail together. [-]
 
     Raises
     ------
@@ -196,8 +99,6 @@ def good_per_load(casts, good_share, load_correlation=0.0):
     -----
     Beta-binomial with a = y (1 - rho) / rho, b = (1 - y)(1 - rho) / rho; binomial at rho = 0.
 
-    Examples
-    --------
     >>> good_per_load(2, 0.5).round(2).tolist()
     [0.25, 0.5, 0.25]
     """
@@ -208,23 +109,16 @@ def good_per_load(casts, good_share, load_correlation=0.0):
 
 
 def beta_binomial_logpmf(k, n, share, rho):
-    """Logarithm of the chance of k hits among n pieces of one load.
+    """Natural logarithm of the chance of k hits among n pieces of one load, minus infinity where k is not possible. [-]
 
     Parameters
     ----------
-    k : int or array_like
-        Hits; whole. [piece]
-    n : int or array_like
-        Pieces in the load; whole, zero or more. [piece]
+    k, n : int or array_like
+        Hits, and pieces in the load, zero or more; whole. [piece]
     share : float or array_like
         Long-run share of hits, in [0, 1]. [-]
     rho : float or array_like
-        Intra-load correlation, in [0, 1); 0 is the binomial. [-]
-
-    Returns
-    -------
-    float or ndarray
-        Natural logarithm, minus infinity where k is not possible; inputs broadcast. [-]
+        Correlation between two pieces of a load, in [0, 1); 0 is the binomial. [-]
 
     Raises
     ------
@@ -237,10 +131,8 @@ def beta_binomial_logpmf(k, n, share, rho):
 
     Examples
     --------
-    >>> round(float(np.exp(beta_binomial_logpmf(1, 2, 0.5, 0.0))), 6)
-    0.5
-    >>> round(float(np.exp(beta_binomial_logpmf(1, 2, 0.5, 0.5))), 6)
-    0.25
+    >>> [round(float(np.exp(beta_binomial_logpmf(1, 2, 0.5, rho))), 6) for rho in (0.0, 0.5)]
+    [0.5, 0.25]
     """
     k, n = checked("hits", k), checked("pieces", n, low=0.0)
     share, rho = np.broadcast_arrays(checked_share("share", share), checked("load correlation", rho, low=0.0, high=1.0 - 1e-9))
@@ -267,26 +159,10 @@ def beta_binomial_logpmf(k, n, share, rho):
 
 
 def full_sets_per_load(casts, good_share, set_size, load_correlation=0.0):
-    """Expected full sets when every member must come from one load.
+    """Expected full sets of `set_size` pieces when every member must come from one load, as `good_per_load` has it. [set/load]
 
-    Parameters
-    ----------
-    casts : int
-        Pieces in the load. [piece/load]
-    good_share : float
-        Share that ends good, in [0, 1]. [-]
-    set_size : int
-        Matching pieces in a set. [piece]
-    load_correlation : float, optional
-        Intra-load correlation, in [0, 1). [-]
+    E floor(good / set size), never above casts x good share / set size; ValueError as there, or for a set of less than one.
 
-    Returns
-    -------
-    float
-        E floor(good / set size), never above casts x good share / set size. [set/load]
-
-    Examples
-    --------
     >>> round(full_sets_per_load(14, 0.828768, 6) * 6 / 14, 2)
     0.67
     """

@@ -9,7 +9,7 @@ from babel.dates import format_skeleton
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
-from ..charts import new_axes, ticks
+from ..charts import beside, new_axes, ticks
 from ..formatting import Format
 from ..models.schedule import DAY, NEVER
 from ..palette import BLUE, GREEN, GREY, INK, ORANGE, SKY
@@ -23,30 +23,14 @@ def chance_chart(curve: pd.DataFrame, rules: pd.DataFrame, confidence: float, fm
     figure, axes = new_axes(3.8)
     axes.plot(curve.casts, curve.chance, color=BLUE, linewidth=2)
     axes.axhline(confidence, color=GREY, linewidth=1.2, linestyle="--")
-    axes.annotate(
-        f"wanted: {fmt.sure(confidence)}",
-        (curve.casts.iloc[0], confidence),
-        xytext=(0, 4),
-        textcoords="offset points",
-        color=GREY,
-    )
+    beside(axes, f"wanted: {fmt.sure(confidence)}", (curve.casts.iloc[0], confidence), (0, 4), color=GREY)
     shown = rules[(rules.casts >= curve.casts.iloc[0]) & (rules.casts <= curve.casts.iloc[-1]) & (rules.chance > 0.005)]
     same = shown.groupby("casts", sort=True).agg(rule=("rule", " and ".join), chance=("chance", "max")).reset_index()
     for row in same.itertuples():
-        mine = "this plan" in row.rule
-        axes.plot(
-            [row.casts], [row.chance], "o" if mine else "s", color=ORANGE if mine else INK, markersize=9 if mine else 6, zorder=5
-        )
-        below = (8, -14) if row.chance > 0.5 else (8, -4)
-        axes.annotate(
-            f"{row.rule}: {fmt.number(row.casts)}",
-            (row.casts, row.chance),
-            xytext=below,
-            textcoords="offset points",
-            color=INK,
-            fontsize=9,
-            annotation_clip=False,
-        )
+        mark, colour, size = ("o", ORANGE, 9) if "this plan" in row.rule else ("s", INK, 6)
+        axes.plot([row.casts], [row.chance], mark, color=colour, markersize=size, zorder=5)
+        below, look = (8, -14 if row.chance > 0.5 else -4), {"color": INK, "fontsize": 9, "annotation_clip": False}
+        beside(axes, f"{row.rule}: {fmt.number(row.casts)}", (row.casts, row.chance), below, **look)
     axes.set_ylim(-0.03, 1.06)
     axes.set_xlim(curve.casts.iloc[0] - 0.5, curve.casts.iloc[-1] + 0.28 * (curve.casts.iloc[-1] - curve.casts.iloc[0]) + 1)
     axes.set_xlabel("casts started")
@@ -61,7 +45,7 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     segments, opened = course.schedule.segments, course.opened
     loads = sorted({s[0] for s in segments} | {plan.loads.promised + n for n in range(len(order.under_way))})
     height = 1.9 + 0.24 * min(len(loads), 40)
-    figure, (axes, hands) = new_axes(height + 1.3, rows=2, ratios=[height, 1.3])
+    figure, (axes, hands) = new_axes(height + 1.3, rows=2, height_ratios=[height, 1.3])
     origin = mdates.date2num(opened.first)
     last = max([s[3] for s in segments] + [int(course.schedule.finish[0]) if course.schedule.finish[0] < NEVER else 0])
     due = opened.seconds(order.due) + DAY
@@ -115,16 +99,8 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
         if due / DAY <= end:
             part.axvline(origin + due / DAY, color=INK, linewidth=1.6)
     if due / DAY <= end:
-        axes.annotate(
-            "due",
-            (origin + due / DAY, -0.6),
-            xytext=(-4, 4),
-            textcoords="offset points",
-            ha="right",
-            color=INK,
-            weight="bold",
-            annotation_clip=False,
-        )
+        look = {"ha": "right", "color": INK, "weight": "bold", "annotation_clip": False}
+        beside(axes, "due", (origin + due / DAY, -0.6), (-4, 4), **look)
     axes.set_xticklabels([])
     hands.xaxis.set_major_locator(
         mdates.WeekdayLocator(byweekday=0, interval=max(1, days // 42))
@@ -161,14 +137,7 @@ def date_chart(plan: OrderPlan, fmt: Format) -> Figure:
     axes.step(origin + days, reached[np.searchsorted(known, days * DAY, side="left")], where="post", color=BLUE, linewidth=2)
     axes.axvline(origin + course.deadline / DAY, color=INK, linewidth=1.6)
     if days[0] - 3 <= course.deadline / DAY <= days[-1] + 10:
-        axes.annotate(
-            "must be packed",
-            (origin + course.deadline / DAY, 0.05),
-            xytext=(-4, 0),
-            textcoords="offset points",
-            ha="right",
-            color=INK,
-        )
+        beside(axes, "must be packed", (origin + course.deadline / DAY, 0.05), (-4, 0), ha="right", color=INK)
     axes.axhline(plan.order.confidence, color=GREY, linewidth=1.2, linestyle="--")
     axes.set_ylim(-0.03, 1.05)
     axes.set_xlim(origin + min(days[0], course.deadline // DAY) - 1, origin + max(days[-1], course.deadline / DAY) + 1)

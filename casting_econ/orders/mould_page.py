@@ -36,7 +36,7 @@ def choice_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
 
 def choice_chart(plan: OrderPlan, fmt: Format) -> Figure:
     """What each number of moulds costs, and below it the date that holds with it; the number of the plan is marked."""
-    figure, (costs, dates) = new_axes(5.0, rows=2, ratios=[3, 2])
+    figure, (costs, dates) = new_axes(5.0, rows=2, height_ratios=[3, 2])
     choices, places = plan.choices, np.arange(len(plan.choices))
     an_hour, below = float(plan.planner.point_inputs.target_per_hour), np.zeros(len(choices))
     parts = {
@@ -107,6 +107,7 @@ def moulds_said(plan: OrderPlan, fmt: Format) -> str:
     if not plan.new_loads:
         return text + "No load of this order is left to pour, so it asks for no more."
     making, cost = plan.loads.making, mould_cost(plan)
+    wears = "what is left of the order" if order.good else "the order"
     if making.to_make:
         waiting = sum(way.waiting_hours for way in making.found) / 24
         generations = making.total("generations")
@@ -114,10 +115,10 @@ def moulds_said(plan: OrderPlan, fmt: Format) -> str:
             f"**Make {_counted(fmt, making.to_make)}** in {_counted(fmt, generations, 'generation')}: {ways_said(plan, fmt)}. "
             f"That takes {fmt.number(cost.hours, 1)} hours of hands and at the least {fmt.number(waiting, 1)} days of curing. "
             f"It costs {fmt.money(cost.now)} now, {fmt.money(cost.material)} of it material and the rest hours at the target; "
-            f"**the order wears {fmt.money(cost.worn)} of its moulds**, which is what its prices carry. "
+            f"**{wears} wears {fmt.money(cost.worn)} of its moulds**, which is what its prices carry. "
         )
     else:
-        text += f"None needs to be made for this order, which wears {fmt.money(cost.worn)} of them. "
+        text += f"None needs to be made: {wears} wears {fmt.money(cost.worn)} of them. "
     return text + _recommended(plan, order, fmt)
 
 

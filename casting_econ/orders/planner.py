@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from ..assumptions import common_values, point_values, workshop_at
+from ..assumptions import draw_values, point_values, workshop_at
 from ..evidence import load_correlation
 from ..kit import OpenStudy
 from ..models.counts import chance_of, loads_for
@@ -17,9 +17,10 @@ from ..models.supplies import hours_at_temperature
 from ..models.workshop import Product
 from ..pages.curing import LoadWait
 from ..study.schema import is_hand_sanding
+from ..study.stations import load_sizes
 from .dates import REFERENCE_C, Opening, last_moment, opening
 from .making import MouldsInUse, in_calendar, taken_out, with_copies, with_making
-from .pots import load_sizes, pools, slots_of
+from .pots import pools, slots_of
 from .simulated import Draws, Loads, SimulatedOrder, draws_of, fates, repeated
 from .spec import Order
 from .waits import first_load_wait
@@ -50,13 +51,11 @@ class Planner:
         Study whose draws are kept in what both share, so that plans for the two can be compared.
     """
 
-    def __init__(
-        self, kit: OpenStudy, product: str, casts: int, channel: str | None = None, draws: int = DRAWS, base=None
-    ) -> None:
+    def __init__(self, kit: OpenStudy, product: str, casts: int, channel=None, draws: int = DRAWS, base=None) -> None:
         self.kit, self.base, self.product, self.learning_casts = kit, base, product, casts
         self.entry, self.channel, self.seed = kit.study.file.products[product], channel, kit.study.file.study.seed
         self.loads_per_year = max(float(kit.point().products[product]["loads_per_year"]), 1.0)
-        values = common_values(kit.assumed, (base or kit).assumed, draws, self.seed)
+        values = draw_values(kit.assumed, draws, self.seed, base=(base or kit).assumed)
         self.inputs = workshop_at(kit.study, values)
         rng = np.random.default_rng([self.seed, 1])
         stated = self.entry.load_correlation
@@ -190,8 +189,7 @@ class Planner:
             rows.append(np.array([under.casts if under.variant == name else 0 for name in items]))
         started = len(rows) - promised
         queue = np.repeat(np.arange(len(items)), [casts.get(name, 0) for name in items])  # variants share a load that has room
-        in_loads = loads_for if self.moulds is None else self.moulds.in_loads
-        ends = np.cumsum((0, *in_loads(queue.size, sizes)))
+        ends = np.cumsum((0, *(self.moulds.in_loads if self.moulds else loads_for)(queue.size, sizes)))
         rows += [np.bincount(queue[begin:end], minlength=len(items)) for begin, end in pairwise(ends)]
         planned = len(rows)
         rows += [np.bincount(np.arange(sizes[n % len(sizes)]) % len(items), minlength=len(items)) for n in range(extra)]
@@ -344,7 +342,8 @@ class Planner:
                     follows_temperature=s.wait_at is not None and bool(file.temperature.months),
                 )
             )
-        pool = pools([stage.station for stage in stages], entering[..., 0].max(axis=0).tolist(), slots, file.stations)
+        known = {loads.promised + n: under.station for n, under in enumerate(order.under_way)}
+        pool = pools([stage.station for stage in stages], entering[..., 0].max(axis=0).tolist(), slots, file.stations, known)
         names, needed = [*slots, None], np.array(list(self.needed(order).values()))
         credit = good // order.matched
         credit[:, : loads.promised] = 0

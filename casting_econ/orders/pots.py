@@ -1,21 +1,10 @@
-"""Which of its stations a load goes into, and how large it is, where they differ in size."""
+"""Which of its stations a load goes into, where they differ in size."""
 
 import numpy as np
 
-__all__ = ["load_sizes", "pools", "slots_of"]
+from ..study.stations import pot_name
 
-
-def load_sizes(file, product: str, most: int | None = None) -> tuple[int, ...]:
-    """Casts of full loads in turn, the largest first: each as many as its pot holds, at most those of a load. [cast/load]
-
-    `most` limits them further, as where fewer moulds are there; one size where all pots are alike.
-    """
-    entry = file.products[product]
-    most = int(entry.casts_per_load.value) if most is None else most
-    step = entry.steps.get(entry.first_wait)
-    station = None if step is None or step.load_size is not None else file.stations.get(step.wait_in)
-    sizes = () if station is None else station.sizes
-    return tuple(sorted((min(most, size) for size in sizes), reverse=True)) or (most,)
+__all__ = ["pools", "slots_of"]
 
 
 def slots_of(name: str, entry, load_size: float | None = None, casts: int = 1, more: int = 0) -> dict[str, int]:
@@ -29,10 +18,10 @@ def slots_of(name: str, entry, load_size: float | None = None, casts: int = 1, m
 
     if not entry.sizes:
         return {name: int(entry.count.value) * loads() + more}
-    return {f"{name} {n}": loads(places) for n, places in enumerate(_places(entry, more), 1)}
+    return {pot_name(name, n): loads(places) for n, places in enumerate(_places(entry, more), 1)}
 
 
-def pools(stations: list[str | None], sizes, slots: dict[str, int], entries) -> np.ndarray:
+def pools(stations: list[str | None], sizes, slots: dict[str, int], entries, known=None) -> np.ndarray:
     """Which of `slots` each load takes at each stage, -1 none; shape (L, K).
 
     Parameters
@@ -45,6 +34,8 @@ def pools(stations: list[str | None], sizes, slots: dict[str, int], entries) -> 
         As `slots_of` gives them, of all stations.
     entries : dict of str to StationEntry
         Stations of the study.
+    known : dict of int to str, optional
+        By load: the pot that it is in, as the log has it.
 
     Returns
     -------
@@ -58,7 +49,12 @@ def pools(stations: list[str | None], sizes, slots: dict[str, int], entries) -> 
             continue
         here = [names.index(slot) for slot in names if slot.rpartition(" ")[0] == name]
         rooms = _places(entries[name], len(here) - len(entries[name].sizes))
-        columns.append([here[pot] for pot in _in_turn(sizes, rooms)])
+        fixed = {
+            load: here.index(names.index(slot))
+            for load, slot in (known or {}).items()
+            if slot in names and names.index(slot) in here
+        }
+        columns.append([here[pot] for pot in _in_turn(sizes, rooms, fixed)])
     return np.array(columns, np.int64).reshape(len(stations), len(sizes)).T
 
 
@@ -66,11 +62,11 @@ def _places(entry, more):
     return (*entry.sizes, *(max(entry.sizes),) * more)
 
 
-def _in_turn(sizes, rooms):
+def _in_turn(sizes, rooms, fixed):
     had, found = [0] * len(rooms), []
-    for size in sizes:
+    for load, size in enumerate(sizes):
         fits = [pot for pot, room in enumerate(rooms) if room >= size] or [rooms.index(max(rooms))]
-        pot = min(fits, key=lambda pot: (had[pot], rooms[pot]))
+        pot = fixed.get(load, min(fits, key=lambda pot: (had[pot], rooms[pot])))
         had[pot] += bool(size)
         found.append(pot)
     return found

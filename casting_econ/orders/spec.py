@@ -28,6 +28,7 @@ class UnderWay:
     variant: str | None
     casts: int
     poured: date
+    station: str | None = None  # the pot it is in, where the log says
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -237,9 +238,20 @@ def _from_batches(booked, items):
             counted[variant] = counted.get(variant, 0) + int(row.casts)
             checked.append((int(row.casts), int(row.good)))
         else:
-            started = UnderWay(batch=str(row.batch), variant=variant, casts=int(row.casts), poured=row.date.date())
+            started = UnderWay(
+                batch=str(row.batch),
+                variant=variant,
+                casts=int(row.casts),
+                poured=row.date.date(),
+                station=_text(getattr(row, "station", None)),
+            )
             under_way.append(started)
     if faults:
         raise StudyError(faults)
     begun = booked[0].date.date() if booked else None
     return done, {"under_way": tuple(under_way), "counted": counted, "checked": tuple(checked), "begun": begun}
+
+
+def _text(cell):
+    """A cell of a log, None where it is empty."""
+    return cell if isinstance(cell, str) else None

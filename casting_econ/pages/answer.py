@@ -4,14 +4,13 @@ import numpy as np
 import pandas as pd
 
 from ..assumptions import label, point_values, workshop_at
+from ..faults import some_of
 from ..formatting import Format
 from ..kit import OpenStudy, basis_counts, format_of
 from ..models import evaluate
 from .change import Changed, cost_words
 from .conditions import moved_words, needed_table, pay_over_target
 from .deciding import Decision, decision_sentence
-
-__all__ = ["evidence_steps", "next_things", "the_decision"]
 
 
 def the_decision(decision: Decision, rows: list[Changed], fmt: Format) -> str:
@@ -21,23 +20,18 @@ def the_decision(decision: Decision, rows: list[Changed], fmt: Format) -> str:
     if not good:
         return text + (" No scenario of the study is clearly better." if rows else "")
     best = max(good, key=lambda row: row.gain.mean())
-    after = best.over_target
-    better = f"better than now by {fmt.money(float(best.gain.mean()), 0)} a year"
-    text += (
-        f" **Change: {best.what}**, {better if best.certain else f'better than now with a chance of {fmt.chance(best.better)}'}"
-    )
-    if not decision.goes:
-        enough = float((after > 0).mean())
-        if best.certain and enough in (0.0, 1.0):
-            return text + (
-                "; with it every hour earns the target." if enough else ", but with it alone the target is still not reached."
-            )
-        return text + (
-            f"; with it a year brings more than its hours at the target with a chance of {fmt.chance(enough)}."
-            if enough >= 0.5
-            else f", but with it alone the target is still reached in only {fmt.chance(enough)} of cases."
-        )
-    return text + "."
+    by, often = f"by {fmt.money(float(best.gain.mean()), 0)} a year", f"with a chance of {fmt.chance(best.better)}"
+    text += f" **Change: {best.what}**, better than now {by if best.certain else often}"
+    enough = float((best.over_target > 0).mean())
+    if decision.goes:
+        return f"{text}."
+    if best.certain and enough in (0.0, 1.0):
+        then = "; with it every hour earns the target" if enough else ", but with it alone the target is still not reached"
+    elif enough >= 0.5:
+        then = f"; with it a year brings more than its hours at the target with a chance of {fmt.chance(enough)}"
+    else:
+        then = f", but with it alone the target is still reached in only {fmt.chance(enough)} of cases"
+    return f"{text}{then}."
 
 
 def next_things(kit: OpenStudy, decision: Decision, information: pd.DataFrame, rows: list[Changed], fmt: Format) -> list[str]:
@@ -63,13 +57,12 @@ def next_things(kit: OpenStudy, decision: Decision, information: pd.DataFrame, r
     needed = needed_table(kit)
     nearest = needed[needed.needed.notna() & np.isfinite(needed.change)].head(1)
     if len(nearest) and len(things) < 3:
-        row, pays = nearest.iloc[0], float(pay_over_target(kit.inputs())) >= 0
+        row = nearest.iloc[0]
         words = f"{row.lever} {moved_words(row, fmt)}"
-        things.append(
-            f"**Watch: {row.lever}**; with {words} the target is only just reached, every other number at its middle."
-            if pays
-            else f"**Aim at: {words}**; that alone would reach the target, every other number at its middle."
-        )
+        thing = f"**Aim at: {words}**; that alone would reach the target"
+        if float(pay_over_target(kit.inputs())) >= 0:
+            thing = f"**Watch: {row.lever}**; with {words} the target is only just reached"
+        things.append(f"{thing}, every other number at its middle.")
     return things
 
 
@@ -98,8 +91,7 @@ def certainty_list(kit: OpenStudy) -> str:
         text += f" {len(waiting)} of the guesses ask for records that the logs do not have."
     guesses = [label(key) for key in groups.get("guess", [])]
     if guesses:
-        more = f" and {len(guesses) - 12} more" if len(guesses) > 12 else ""
-        text += f" Guessed: {', '.join(guesses[:12])}{more}."
+        text += f" Guessed: {some_of(guesses, 12)}."
     return text + " The page on records lists every one."
 
 
@@ -111,8 +103,7 @@ def evidence_effect(kit: OpenStudy) -> str:
 
     fmt = format_of(kit)
     stated, point = (float(kit.point(stated=s).totals["pay_per_hour"]) for s in (True, False))
-    steps = evidence_steps(kit)[:3]
-    moved = "; ".join(f"{step['label']} ({signed(fmt, step['change'])})" for step in steps)
+    moved = "; ".join(f"{name} ({signed(fmt, change)})" for name, change in evidence_steps(kit)[:3])
     return (
         f"As stated, before the logs, an hour would bring {fmt.money(stated)}; with what the logs measured it brings {fmt.money(point)}, "
         "both with every number at its middle. "
@@ -125,12 +116,12 @@ def signed(fmt: Format, amount: float) -> str:
     return ("+" if amount >= 0 else "\u2212") + "\u2060" + fmt.money(abs(amount))
 
 
-def evidence_steps(kit: OpenStudy) -> list[dict[str, object]]:
-    """What each measured number alone changes in the stated pay an hour, largest first. [money/hour]"""
+def evidence_steps(kit: OpenStudy) -> list[tuple[str, float]]:
+    """What each measured number, by its label, alone changes in the stated pay an hour, largest first. [money/hour]"""
     stated = point_values(kit.assumed, stated=True)
     base = float(kit.point(stated=True).totals["pay_per_hour"])
     rows = []
     for key, found in kit.assumed.evidence.items():
         pay = evaluate(workshop_at(kit.study, stated | {key: found.number.value})).totals["pay_per_hour"]
-        rows.append({"key": key, "label": label(key), "change": float(pay) - base})
-    return sorted(rows, key=lambda row: -abs(row["change"]))
+        rows.append((label(key), float(pay) - base))
+    return sorted(rows, key=lambda row: -abs(row[1]))

@@ -8,24 +8,13 @@ from ..kit import OpenStudy, format_of
 from .cash_paths import BAND, NO_PAY, TARGET_PAY, CashAnswer, ends_of, practice_of
 from .table import shown
 
-__all__ = [
-    "assumed_sentence",
-    "back_sentence",
-    "cash_table",
-    "lines_table",
-    "outlay_table",
-    "path_table",
-    "reserve_sentence",
-    "worth_sentence",
-]
-
 _MEANINGLESS = 10.0  # a year; a rate of return beyond it says only that little was put in
 
 
 @shown("cash-outlay", "What goes in at the start", "for: text; money: money0")
 def outlay_table(answer: CashAnswer) -> pd.DataFrame:
     """What is put in at the start. [money]"""
-    return pd.DataFrame({"for": list(answer.outlay), "money": list(answer.outlay.values())})
+    return list(answer.outlay.items())
 
 
 @shown(
@@ -89,29 +78,31 @@ def cash_table(answer: CashAnswer) -> pd.DataFrame:
 def assumed_sentence(kit: OpenStudy, answer: CashAnswer) -> str:
     """What the paths take for granted."""
     fmt, stated = format_of(kit), kit.study.file.cash
-    text = f"The path runs {answer.months} months from {answer.calendar[0]}"
-    text += (
-        f"; demand grows evenly to its full size over {fmt.number(stated.ramp_months, 1)} months"
-        if stated.ramp_months
-        else "; demand is full from the first day"
-    )
-    if stated.season is None:
-        text += "; every month sells alike"
-    else:
-        text += f"; months follow the season {'of the sales log' if stated.season == 'records' else 'stated'}"
+    ramp = f"demand grows evenly to its full size over {fmt.number(stated.ramp_months, 1)} months"
+    season = f"months follow the season {'of the sales log' if stated.season == 'records' else 'stated'}"
     late = [f"{name} after {counted(delay, 'month')}" for name, delay in stated.payment_delay.items() if delay]
-    text += f"; buyers pay late: {', '.join(late)}" if late else "; buyers pay in the month of the sale"
+    parts = [
+        f"The path runs {answer.months} months from {answer.calendar[0]}",
+        ramp if stated.ramp_months else "demand is full from the first day",
+        "every month sells alike" if stated.season is None else season,
+        f"buyers pay late: {', '.join(late)}" if late else "buyers pay in the month of the sale",
+    ]
     if stated.material_lead:
-        text += f"; material is bought {counted(stated.material_lead, 'month')} ahead"
+        parts.append(f"material is bought {counted(stated.material_lead, 'month')} ahead")
     if any(p.mould is not None for p in kit.inputs().products):
-        text += "; a first set of moulds is there at the start, later ones are paid as they wear"
-    share = float(kit.inputs().set_aside_share)
+        parts.append("a first set of moulds is there at the start, later ones are paid as they wear")
     practice = practice_of(kit, kit.inputs(), kit.point())
     if not np.allclose(practice, 1.0, rtol=1e-3):
-        text += f"; while the hands learn, sales are {fmt.percent(practice[0])} of the first year's mean in the first month and {fmt.percent(practice[answer.months - 1])} in the last"
-    text += f"; {fmt.percent(share)} of the surplus is set aside for contributions and tax" if share else "; nothing is set aside"
+        first, last = fmt.percent(practice[0]), fmt.percent(practice[answer.months - 1])
+        parts.append(
+            f"while the hands learn, sales are {first} of the first year's mean in the first month and {last} in the last"
+        )
+    share = float(kit.inputs().set_aside_share)
+    parts.append(
+        f"{fmt.percent(share)} of the surplus is set aside for contributions and tax" if share else "nothing is set aside"
+    )
     bands = "no month scatters here; **real months do.**" if kit.certain else "**real months scatter more than these bands.**"
-    return f"{text}. Each draw holds one year's numbers through all months; {bands}"
+    return f"{'; '.join(parts)}. Each draw holds one year's numbers through all months; {bands}"
 
 
 def back_sentence(kit: OpenStudy, answer: CashAnswer, case: str) -> str:
@@ -130,10 +121,8 @@ def back_sentence(kit: OpenStudy, answer: CashAnswer, case: str) -> str:
         odds = "in no draw" if share == 0 else f"with a chance of {fmt.chance(share)} only"
         return f"{start} is **not back** within {answer.months} months{'' if kit.certain else f' ({odds})'}."
     if share < 0.9:
-        return (
-            f"{start} **may be back** within {answer.months} months: the chance is {fmt.chance(share)}, and one draw in ten has it back "
-            f"within {month(low)} months."
-        )
+        text = f"{start} **may be back** within {answer.months} months: the chance is {fmt.chance(share)}"
+        return f"{text}, and one draw in ten has it back within {month(low)} months."
     band = "" if kit.certain else f"; eight draws in ten lie between {month(low)} and {month(high)}"
     text = f"{start} is **back after about {month(middle)} months**{band}."
     if not np.isclose(found.point_back, found.point_back_untaxed):
@@ -150,28 +139,21 @@ def reserve_sentence(kit: OpenStudy, answer: CashAnswer, case: str) -> str:
     fmt, found = format_of(kit), answer.cases[case]
     low, middle, _ = ends_of(found.lowest)
     place, rough = _lowest_place(answer, found, low, fmt), "Chance from month to month comes on top."
+    if answer.reserve <= 0 <= low:
+        return f"With **{case}** the path needs no money of its own{'' if kit.certain else ' in nine of ten draws'}. {rough}"
     if answer.reserve <= 0:
-        if low >= 0:
-            return f"With **{case}** the path needs no money of its own{'' if kit.certain else ' in nine of ten draws'}. {rough}"
-        needs = (
-            f"half of the draws need {fmt.money(max(-middle, 0.0), 0)} or more at the start, and one in ten needs "
-            f"**{fmt.money(-low, 0)}** or more"
-        )
-        needs = f"**{fmt.money(-low, 0)}** are needed at the start" if kit.certain else needs
+        half, tenth = fmt.money(max(-middle, 0.0), 0), f"**{fmt.money(-low, 0)}**"
+        needs = f"half of the draws need {half} or more at the start, and one in ten needs {tenth} or more"
+        needs = f"{tenth} are needed at the start" if kit.certain else needs
         return f"With **{case}**, {needs}; free money is lowest {place}. {rough} The study states no reserve to hold against it."
     risk = found.runs_out["chance"]
+    start = f"With **{case}** the reserve of {fmt.money(answer.reserve, 0)}"
     if kit.certain:
-        lasts = (
-            f"**{'runs out' if risk else 'lasts'}** within the {answer.months} months"
-            if risk
-            else f"**lasts** the {answer.months} months"
-        )
-        start = f"With **{case}** the reserve of {fmt.money(answer.reserve, 0)} {lasts}"
-        return f"{start}; free money is lowest {place}, at {fmt.money(low, 0)}. {rough}"
-    words = (
-        "runs out" if risk >= 0.9 else "probably runs out" if risk >= 0.5 else "may run out" if risk >= 0.1 else "probably lasts"
-    )
-    text = f"With **{case}** the reserve of {fmt.money(answer.reserve, 0)} **{words}**: the chance that it does not last {answer.months} months is {fmt.chance(risk)}. "
+        lasts = f"**{'runs out** within' if risk else 'lasts**'} the {answer.months} months"
+        return f"{start} {lasts}; free money is lowest {place}, at {fmt.money(low, 0)}. {rough}"
+    rungs = ((0.9, "runs out"), (0.5, "probably runs out"), (0.1, "may run out"), (0.0, "probably lasts"))
+    words = next(word for least, word in rungs if risk >= least)
+    text = f"{start} **{words}**: the chance that it does not last {answer.months} months is {fmt.chance(risk)}. "
     return text + f"Free money is lowest {place}; one draw in ten falls to {fmt.money(low, 0)} or below. {rough}"
 
 
@@ -191,27 +173,18 @@ def worth_sentence(kit: OpenStudy, answer: CashAnswer, case: str = TARGET_PAY) -
     """What the path is worth today, and its rate of return."""
     fmt, found = format_of(kit), answer.cases[case]
     low, middle, high = ends_of(found.worth)
-    side = (
-        "**more than is put in**" if low > 0 else "**less than is put in**" if high < 0 else "**either side of what is put in**"
-    )
+    side = "more than is put in" if low > 0 else "less than is put in" if high < 0 else "either side of what is put in"
     leave = f"half of the draws leave {fmt.money(middle, 0)} or more, eight in ten between {fmt.money(low, 0)} and {fmt.money(high, 0)}"
-    counted_in = (
-        f", what equipment and first moulds are still worth at the end counted in ({fmt.money(found.left, 0)})"
-        if found.left >= 0.5
-        else ""
-    )
+    left = f", what equipment and first moulds are still worth at the end counted in ({fmt.money(found.left, 0)}),"
     text = (
-        f"With **{case}**, at {fmt.percent(answer.interest, 1)} interest a year above rising prices, {answer.months} months{counted_in}, are worth "
-        f"{side}: {f'they leave {fmt.money(middle, 0)}' if kit.certain else leave}."
-    ).replace(" months, are", " months are")
-    if not found.rates:
+        f"With **{case}**, at {fmt.percent(answer.interest, 1)} interest a year above rising prices, {answer.months} months"
+        f"{left if found.left >= 0.5 else ''} are worth **{side}**: {f'they leave {fmt.money(middle, 0)}' if kit.certain else leave}."
+    )
+    rates = [fmt.percent(rate, 1) for rate in found.rates]
+    if not rates:
         return text + " No rate of return balances it."
-    if len(found.rates) > 1:
-        return (
-            text
-            + f" More than one rate of return balances it ({', '.join(fmt.percent(r, 1) for r in found.rates)} a year), so none of them may be relied on."
-        )
-    rate = found.rates[0]
-    if rate > _MEANINGLESS:
+    if len(rates) > 1:
+        return f"{text} More than one rate of return balances it ({', '.join(rates)} a year), so none of them may be relied on."
+    if found.rates[0] > _MEANINGLESS:
         return text + f" Its rate of return is beyond {fmt.percent(_MEANINGLESS)} a year, which says only that little is put in."
-    return text + f" Its rate of return, with every number at its middle, is {fmt.percent(rate, 1)} a year."
+    return text + f" Its rate of return, with every number at its middle, is {rates[0]} a year."

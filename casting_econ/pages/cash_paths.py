@@ -13,19 +13,6 @@ from ..models.cash import MONTHS_IN_YEAR, CashPath, CashPlan, cash_path, irr, np
 from ..study import STUDY_FILE
 from ..study.schema import MONTHS
 
-__all__ = [
-    "BAND",
-    "NO_PAY",
-    "STATED_PAY",
-    "TARGET_PAY",
-    "CashAnswer",
-    "CashCase",
-    "cash_draws",
-    "ends_of",
-    "practice_of",
-    "season_weights",
-]
-
 NO_PAY, TARGET_PAY, STATED_PAY = "no pay taken", "pay at the target", "pay as stated"
 MOST_DRAWS = 65_536  # paths of more would not fit an ordinary memory, and say no more
 BAND = (0.1, 0.5, 0.9)
@@ -84,10 +71,7 @@ class CashAnswer:
 def season_weights(kit: OpenStudy) -> np.ndarray:
     """Twelve weights from January that add up to 12: stated, from a year of sales, or level. [-]
 
-    Raises
-    ------
-    StudyError
-        If the study asks for the season of records that have no year of sales.
+    StudyError if the study asks for the season of records that have no year of sales.
     """
     season = kit.study.file.cash.season
     if season is None:
@@ -106,28 +90,8 @@ def season_weights(kit: OpenStudy) -> np.ndarray:
 
 
 def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 2_048, workers: int = 1) -> CashAnswer:
-    """Cash by month on the draws of the year.
+    """Cash by month on the draws of the year, at most 65,536; arguments are those of `OpenStudy.by_draw`, StudyError as of `season_weights`.
 
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-    draws, seed : int, optional
-        As the study says if not given, so that they are the draws of the year; at most 65,536 draws.
-    chunk, workers : int, optional
-        Rows a time and threads; the result does not depend on them.
-
-    Returns
-    -------
-    CashAnswer
-
-    Raises
-    ------
-    StudyError
-        If the season is asked of records that have no year of sales.
-
-    Notes
-    -----
     Each draw is one year's numbers, held through all months: chance from month to month is left out, so real paths are rougher.
     What the path is worth, and its rate of return, count what is left of the outlays at the end: equipment written down evenly to its
     resale, and what the first moulds have not worn. Stock, and what buyers owe then, are left out.
@@ -136,19 +100,18 @@ def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 2_048, wor
     stated, season = kit.study.file.cash, season_weights(kit)
     names = [NO_PAY, TARGET_PAY] + ([STATED_PAY] if stated.pay_taken > 0 else [])
 
-    def work(a):
-        outcome, found = evaluate(a), {}
+    def ruled(a):
+        """Path, payback and worth under each rule of pay."""
+        outcome = evaluate(a)
         practice = practice_of(kit, a, outcome)
-        for name in names:
-            case = _case(kit, a, outcome, season, practice, name)
-            found |= {(name, key): case[key] for key in _BY_DRAW}
+        return {name: _case(kit, a, outcome, season, practice, name) for name in names}
+
+    def work(a):
+        found = {(name, key): case[key] for name, case in ruled(a).items() for key in _BY_DRAW}
         return {key: np.atleast_2d(value) if key[1] == "free" else value for key, value in found.items()}
 
-    found, a = kit.by_draw(work, draws, seed, chunk=chunk, workers=workers), kit.inputs()
-    outcome, cases = evaluate(a), {}
-    practice = practice_of(kit, a, outcome)
-    for name in names:
-        point = _case(kit, a, outcome, season, practice, name)
+    found, a, cases = kit.by_draw(work, draws, seed, chunk=chunk, workers=workers), kit.inputs(), {}
+    for name, point in ruled(a).items():
         monthly = irr(point["valued"]) if np.any(point["valued"]) else ()
         cases[name] = CashCase(
             name=name,
@@ -209,7 +172,6 @@ def _case(kit, a, outcome, season, practice, name):
         "pay": pay,
         "path": path,
         "free": path.free,
-        "flows": flows,
         "back": back,
         "back_untaxed": back_untaxed,
         "dips": np.isfinite(back) & (payback(flows, for_good=True) > back),
@@ -241,7 +203,12 @@ def _plan(kit, a, outcome, season, practice, pay, set_aside):
     for e in a.equipment:
         cost = np.asarray(np.maximum(np.subtract(e.price, e.resale), 0.0))[..., None]
         outlays = outlays + cost * np.diff(_bought_anew(e, at, months), prepend=0.0, axis=-1)
-    moulds = _moulds(a, outcome)
+    made = ((p.mould.material_cost, outcome.products[p.name]) for p in a.products if p.mould is not None)
+    # wear of the moulds of each product, ruined loads in it, and what of it a first set bears
+    moulds = tuple(
+        (found["piece"].mould_material * found["piece"].good_share * found["casts_per_year"], first_set)
+        for first_set, found in made
+    )
     return CashPlan(
         share=practice * sales_share(months + lead, season=season, first_month=first, ramp_months=stated.ramp_months),
         outlays=outlays,
@@ -254,7 +221,7 @@ def _plan(kit, a, outcome, season, practice, pay, set_aside):
         by_season=year["stall_fees_per_year"],
         season_share=sales_share(months, season=season, first_month=first),
         # less the moulds, which may leave next to nothing below nothing
-        material=np.maximum(year["material_per_year"] + year["freak_loss_per_year"] - sum(wear for wear, _ in moulds), 0.0),
+        material=np.maximum(year["material_per_year"] + year["ruined_loss_per_year"] - sum(wear for wear, _ in moulds), 0.0),
         material_lead=lead,
         moulds=moulds,
         overhead=year["overhead_per_year"],
@@ -267,15 +234,6 @@ def _plan(kit, a, outcome, season, practice, pay, set_aside):
 def _bought_anew(e, month, months):
     """How often a piece of equipment was bought anew by the end of a month; what would be on the last day serves later months."""
     return np.floor(np.minimum(month, months - 1) / np.asarray(e.life_years * MONTHS_IN_YEAR, float)[..., None] + 1e-9)
-
-
-def _moulds(a, outcome):
-    """Wear of the moulds of each product, ruined loads in it, and what of it a first set bears. [money/year], [money]"""
-    made = ((p, outcome.products[p.name]) for p in a.products if p.mould is not None)
-    return tuple(
-        (found["piece"].mould_material * found["piece"].good_share * found["casts_per_year"], p.mould.material_cost)
-        for p, found in made
-    )
 
 
 def _left(kit, a, plan):

@@ -17,18 +17,6 @@ from ..study import study_with
 from ..study.scenarios import dotted
 from .table import shown
 
-__all__ = [
-    "Changed",
-    "best_sentence",
-    "best_set",
-    "changed",
-    "compared",
-    "cost_words",
-    "scenario_sentence",
-    "scenario_table",
-    "study_with_scenarios",
-]
-
 SURE = 0.8  # chance from which on a scenario is called better
 MOST_COMBINED = 10  # scenarios whose combinations are all tried
 
@@ -128,34 +116,15 @@ def study_with_scenarios(kit: OpenStudy, names: list[str], *, orders: bool = Fal
 
 
 def compared(kit: OpenStudy, names: list[str], draws: int | None = None, seed: int | None = None) -> Changed:
-    """Put scenarios beside the study, on common draws.
+    """Put scenarios that are done together beside the study, on common draws, those of the study if not given.
 
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-    names : list of str
-        Scenarios done together.
-    draws, seed : int, optional
-        As the study says if not given.
-
-    Returns
-    -------
-    Changed
-
-    Raises
-    ------
-    StudyError
-        If the scenarios do not go together.
-    ValueError
-        If a year with them cannot be worked out, such as one without hours.
+    StudyError if the scenarios do not go together; ValueError if a year with them cannot be worked out, such as one without hours.
     """
     entries = [kit.study.file.scenarios[name] for name in names]
     other = study_with_scenarios(kit, names)
     draws, seed = kit.plan_of_draws(draws, seed)
     before, after = kit.monte_carlo(draws, seed), other.monte_carlo(draws, seed, base=kit)
-    interest = float(kit.inputs().interest)
-    target = float(kit.inputs().target_per_hour)
+    interest, target = float(kit.inputs().interest), float(kit.inputs().target_per_hour)
     charge, set_up = (
         sum(float(yearly_charge(cost, 0.0, e.life, interest)) for e, cost in zip(entries, costs, strict=True))
         for costs in ([e.outlay for e in entries], [e.hours * target for e in entries])
@@ -188,23 +157,10 @@ def changed(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -
 
 
 def best_set(kit: OpenStudy, budget: float | None = None, draws: int = 512) -> tuple[Changed | None, int]:
-    """The scenarios that together bring most a year within a budget for outlays: every combination is tried.
+    """The scenarios that together bring most a year within a budget for outlays, None where doing nothing does; and how many sets were tried.
 
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study; at most ten of its scenarios, those that bring most alone, are combined.
-    budget : float, optional
-        As `[decision]` says if not given; None is no limit. [money]
-    draws : int, optional
-        Draws of each trial; the best is worked out again on the study's own.
-
-    Returns
-    -------
-    best : Changed or None
-        None where doing nothing brings most.
-    tried : int
-        Combinations that go together and are within the budget.
+    Every combination that goes together is tried, on few draws, of the ten scenarios that bring most alone; the best is worked out again on
+    the study's own. The budget is as `[decision]` says if not given; None is no limit. [money]
     """
     budget = kit.study.file.decision.budget if budget is None else budget
     names = [row.names[0] for row in changed(kit, draws)][:MOST_COMBINED]
@@ -285,15 +241,10 @@ def best_sentence(best: Changed | None, tried: int, budget: float | None, fmt: F
     within = "without a limit on outlays" if budget is None else f"within {fmt.money(budget, 0)} of outlays"
     if best is None:
         return f"Of {tried} combinations {within}, none brings more than leaving things as they are."
-    return (
-        f"Of {tried} combinations {within}, the best is **{best.what}**: {cost_words(best, fmt)}; about "
-        f"{fmt.money(float(best.gain.mean()), 0)} a year beyond the target for every hour"
-        + (
-            ". "
-            if best.certain
-            else f", better than now with a chance of {fmt.chance(best.better)}. The best of many flatters itself a little."
-        )
-    ).strip()
+    brings = f"about {fmt.money(float(best.gain.mean()), 0)} a year beyond the target for every hour"
+    sure = f", better than now with a chance of {fmt.chance(best.better)}. The best of many flatters itself a little."
+    text = f"Of {tried} combinations {within}, the best is **{best.what}**: {cost_words(best, fmt)}; {brings}"
+    return text + ("." if best.certain else sure)
 
 
 def cost_words(row: Changed, fmt: Format) -> str:
@@ -306,16 +257,11 @@ def cost_words(row: Changed, fmt: Format) -> str:
 def _because(row):
     """Why a scenario does not pay, where what limits explains it."""
     sold = float((row.residual + row.charge - row.base_residual).mean())
-    if abs(sold) < 0.02 * abs(float(row.base_residual.mean())):
-        reason = (
-            "hands are full"
-            if row.now_limits == HANDS
-            else "buyers limit already"
-            if row.now_limits == DEMAND
-            else f"{_limit(row.now_limits)} is full"
-        )
-        return f", because {reason} and it hardly changes what is sold"
-    return ""
+    if abs(sold) >= 0.02 * abs(float(row.base_residual.mean())):
+        return ""
+    full = f"{_limit(row.now_limits)} is full"
+    reason = {HANDS: "hands are full", DEMAND: "buyers limit already"}.get(row.now_limits, full)
+    return f", because {reason} and it hardly changes what is sold"
 
 
 def _limit(name):

@@ -9,8 +9,6 @@ from .cost import CARRIED
 from .mix import activities, the_mix
 from .table import shown
 
-__all__ = ["channel_table", "contribution_table", "money_steps", "order_table", "price_floors", "price_place"]
-
 
 @shown(
     "channels-left-an-hour",
@@ -33,36 +31,23 @@ def channel_table(kit: OpenStudy) -> pd.DataFrame:
 @shown(
     "channels-orders",
     "What one order leaves: by order, by hour, by load, and after its own hours at the target",
-    "channel: text; left an order: money; hours: 1; left an hour: money; left a load: money; after the target: money",
+    "channel: text; left an order: money; hours: 1; left an hour: money; loads: kept; left a load: money; after the target: money",
 )
 def order_table(kit: OpenStudy) -> pd.DataFrame:
     """What one order of each channel leaves: by order, by hour, by load, and by the hours it takes. [money/order, hour/order, money/hour, load/order, money/load]
 
-    Notes
-    -----
     Left is price and postage charged less fees, postage, packaging, refunds, the material of all pieces made for it and its part
     of the fees of stall days; hours hold its part of those days.
     """
     found = activities(kit)
     left, hours = found.left - found.stall_fees, found.hours + found.stall_hours
-    return pd.DataFrame(
-        {
-            "channel": found.names,
-            "left an order": left,
-            "hours": hours,
-            "left an hour": left / np.where(hours > 0, hours, np.nan),
-            "loads": found.loads,
-            "left a load": left / np.where(found.loads > 0, found.loads, np.nan),
-            "after the target": left - hours * found.target,
-        }
-    )
+    an_hour, a_load = (left / np.where(each > 0, each, np.nan) for each in (hours, found.loads))
+    return list(zip(found.names, left, hours, an_hour, found.loads, a_load, left - hours * found.target))
 
 
 def contribution_table(kit: OpenStudy) -> pd.DataFrame:
     """What each channel leaves for a unit of each resource; while that resource is full, best first. [unit/order, money/unit, money/year]
 
-    Notes
-    -----
     Before own hours, days at a stall taken as given. A load of one product may keep a station longer than that of another, so
     channels are ranked by what the whole resource would leave a year if it had nothing else to do.
     """
@@ -84,11 +69,9 @@ def contribution_table(kit: OpenStudy) -> pd.DataFrame:
     "Floors of the price a piece: what an extra order must bring, the same while something is full, and what carries the workshop",
     "channel: text; price a piece: money; extra cost: money; while full: money; full cost: money",
 )
-def price_floors(kit: OpenStudy, *, stated: bool = False) -> pd.DataFrame:
+def price_floors(kit: OpenStudy) -> pd.DataFrame:
     """Floors of the price a piece by channel, beside the price: extra cost, extra cost while something is full, and full cost. [money/piece]
 
-    Notes
-    -----
     Of an order: extra cost = price - (left - hours x target) / kept, kept being the share of a price that fees and refunds leave;
     there an extra order pays its fees, postage, packaging, refunds, material and own hours at the target, and nothing else.
     While full adds what the order takes of full resources at their worth in the best mix, over kept: it
@@ -96,8 +79,8 @@ def price_floors(kit: OpenStudy, *, stated: bool = False) -> pd.DataFrame:
     a piece made / (1 - unsold share) + stall fees and hours a piece sold) / kept: with every channel at it, and as many sold, the
     year pays just the target for every hour (ruined loads, which must not set a price, apart).
     """
-    a, point = kit.inputs(stated=stated), kit.point(stated=stated)
-    found, mix = the_mix(kit, stated=stated)
+    a, point = kit.inputs(), kit.point()
+    found, mix = the_mix(kit)
     displaced, rows = mix.worth_of_resource @ found.use, []
     for n, c in enumerate(a.channels):
         product, unsold, kept = point.products[c.product], a.product(c.product).unsold_share, float(c.kept_share)
@@ -117,9 +100,10 @@ def price_floors(kit: OpenStudy, *, stated: bool = False) -> pd.DataFrame:
 def money_steps(kit: OpenStudy) -> pd.DataFrame:
     """From sales down to what is left for the maker's hours. [money/year]"""
     totals = kit.point().totals
-    kinds = ("fees", "postage", "packaging", "refunds", "stall_fees", "material", "freak_loss", "overhead", "equipment")
+    kinds = ("fees", "postage", "packaging", "refunds", "stall_fees", "material", "ruined_loss", "overhead", "equipment")
     rows = [("sales and postage charged", float(totals["revenue_per_year"]))]
-    rows += [(kind.replace("_", " "), -float(totals[f"{kind}_per_year"])) for kind in kinds if totals[f"{kind}_per_year"]]
+    said = {kind: kind.replace("_", " ") for kind in kinds} | {"ruined_loss": "freak loss"}
+    rows += [(said[kind], -float(totals[f"{kind}_per_year"])) for kind in kinds if totals[f"{kind}_per_year"]]
     return [*rows, ("left for every hour", float(totals["residual_pay_per_year"]))]
 
 
@@ -154,19 +138,13 @@ def price_sentences(kit: OpenStudy) -> str:
     fmt, rows = format_of(kit), []
     for name, found in kit.point().products.items():
         now, target, cash = (float(found[key]) for key in ("mean_price_per_piece", "break_even_price", "cash_break_even_price"))
-        factor = target / now
-        side = (
-            "about the same as"
-            if abs(factor - 1) < 0.005
-            else f"{fmt.percent(abs(factor - 1))} {'above' if factor > 1 else 'below'}"
-        )
-        if target <= 0:
-            rows.append(
-                f"A **{name}** sells for {fmt.money(now)} on average; the rest of the studio earns the target without it."
-            )
-            continue
+        sells, factor = f"A **{name}** sells for {fmt.money(now)} on average", target / now
+        side = f"{fmt.percent(abs(factor - 1))} {'above' if factor > 1 else 'below'}"
+        side = "about the same as" if abs(factor - 1) < 0.005 else side
         rows.append(
-            f"A **{name}** sells for {fmt.money(now)} on average. Every hour earns the target at {fmt.money(target)}, {side} that "
-            f"(a factor of {fmt.number(factor, 2)}); at {fmt.money(max(cash, 0.0))} the bills are paid and the hours earn nothing."
+            f"{sells}; the rest of the studio earns the target without it."
+            if target <= 0
+            else f"{sells}. Every hour earns the target at {fmt.money(target)}, {side} that (a factor of {fmt.number(factor, 2)}); "
+            f"at {fmt.money(max(cash, 0.0))} the bills are paid and the hours earn nothing."
         )
     return "\n\n".join(rows)

@@ -11,17 +11,6 @@ from ..models import Workshop, evaluate, longest_wait, moved_at, with_levers
 from ..models.yields import rolled_yield
 from .table import shown
 
-__all__ = [
-    "Lever",
-    "condition_sentence",
-    "frontier",
-    "levers",
-    "moved_words",
-    "needed_table",
-    "pay_over_target",
-    "solve_for_target",
-]
-
 GRID = 129  # values tried between the ends before the crossing is narrowed down
 STEPS = 40  # halvings: to a millionth of a millionth of the range
 
@@ -55,19 +44,8 @@ class Lever:
 
 
 def levers(kit: OpenStudy, product: str | None = None) -> list[Lever]:
-    """Levers of a study: price, buyers, scrap, cure, minutes by step, order minutes, weekly hours, material, overheads.
-
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study, taken at its point.
-    product : str, optional
-        Product whose scrap, cure and steps are moved; None takes the first.
-
-    Returns
-    -------
-    list of Lever
-    """
+    """Levers of a study: price, buyers, order minutes, weekly hours, material, overheads; and scrap, cure and minutes by step of one
+    product, the first if none is named."""
     a = kit.inputs()
     own = a.product(product)
     steps, (waiting, hours) = f"products.{own.name}.steps", longest_wait(a, own.name)
@@ -78,29 +56,22 @@ def levers(kit: OpenStudy, product: str | None = None) -> list[Lever]:
     def minutes(step):
         return tuple(f"{steps}.{step}.{kind}" for kind in ("minutes", "load_minutes", "lot_minutes", "rework_minutes"))
 
+    ends = {"now": hours, "low": 0.05 * hours, "high": 12.0 * hours}
+    worked = [step.name for step in own.steps if step.minutes or step.load_minutes or step.lot_minutes]
     found = [
         Lever(key="price", label="every price", places=("channels.*.price",), low=0.05, high=8.0),
         Lever(key="buyers", label="buyers of every channel", places=("channels.*.orders_per_year",), low=0.02, high=8.0),
         Lever(key="scrap", label=f"scrap of {own.name}", places=(own.name,), unit="share", now=scrap, high=0.97),
+        Lever(key="cure", label=f"wait at {waiting}", places=(f"{steps}.{waiting}.wait_hours",), unit="hour", **ends),
+        *(Lever(key=f"minutes.{name}", label=f"minutes of {name}", places=minutes(name)) for name in worked),
+        Lever(key="bench", label="all minutes at the bench", places=minutes("*")),
+        Lever(key="orders", label="minutes an order takes", places=("channels.*.minutes_per_order",)),
+        Lever(key="weekly", label="weekly hours no customer sees", places=("fixed_hours_per_week",), **weekly),
+        Lever(key="material", label="every material price", places=materials),
+        Lever(key="overheads", label="all overheads", places=("overheads.*.per_year",)),
     ]
-    if waiting is not None:
-        ends = {"now": hours, "low": 0.05 * hours, "high": 12.0 * hours}
-        found.append(
-            Lever(key="cure", label=f"wait at {waiting}", places=(f"{steps}.{waiting}.wait_hours",), unit="hour", **ends)
-        )
-    found += [
-        Lever(key=f"minutes.{s.name}", label=f"minutes of {s.name}", places=minutes(s.name))
-        for s in own.steps
-        if s.minutes or s.load_minutes or s.lot_minutes
-    ]
-    found.append(Lever(key="bench", label="all minutes at the bench", places=minutes("*")))
-    if any(c.minutes_per_order for c in a.channels):
-        found.append(Lever(key="orders", label="minutes an order takes", places=("channels.*.minutes_per_order",)))
-    found.append(Lever(key="weekly", label="weekly hours no customer sees", places=("fixed_hours_per_week",), **weekly))
-    found.append(Lever(key="material", label="every material price", places=materials))
-    if a.overheads:
-        found.append(Lever(key="overheads", label="all overheads", places=("overheads.*.per_year",)))
-    return found
+    there = {"cure": waiting is not None, "orders": any(c.minutes_per_order for c in a.channels), "overheads": bool(a.overheads)}
+    return [lever for lever in found if there.get(lever.key, True)]
 
 
 def pay_over_target(a: Workshop) -> np.ndarray:
@@ -109,29 +80,12 @@ def pay_over_target(a: Workshop) -> np.ndarray:
 
 
 def solve_for_target(kit: OpenStudy, chosen: list[Lever], at: Lever | None = None, values=None) -> np.ndarray:
-    """Value of each lever alone at which every hour just earns the target.
+    """Value of each lever alone at which every hour just earns the target, shape (levers,); or (levers, values) with another lever held at
+    each of its `values` meanwhile. [each in its unit]
 
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study, taken at its point.
-    chosen : list of Lever
-        Levers to solve for.
-    at : Lever, optional
-        Another lever that is held at `values` meanwhile.
-    values : array_like, optional
-        Values of `at`.
-
-    Returns
-    -------
-    ndarray
-        Shape (levers,), or (levers, values); of several crossings the one nearest to what is now; not a number where no value
-        between the lever's ends does.
-
-    Notes
-    -----
-    All levers and values in one array: a grid finds the interval, halving narrows it down. Pay may rise and fall with a lever (a cure is a
-    staircase), so it is not taken as monotone.
+    Of several crossings it is the one nearest to what is now; not a number where no value between the lever's ends does. All levers and
+    values are in one array: a grid finds the interval, halving narrows it down. Pay may rise and fall with a lever (a cure is a staircase),
+    so it is not taken as monotone.
     """
     base, held = kit.inputs(), np.array([np.nan]) if at is None else np.asarray(values, float)
     count, width = len(chosen), held.size
@@ -184,24 +138,8 @@ def needed_table(kit: OpenStudy, product: str | None = None) -> pd.DataFrame:
 
 
 def frontier(kit: OpenStudy, along: str, needs: str, points: int = 41, product: str | None = None) -> pd.DataFrame:
-    """Pairs of two levers at which every hour just earns the target.
-
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-    along, needs : str
-        Keys of the lever walked along, and of the one solved for.
-    points : int, optional
-        Values of the first.
-    product : str, optional
-        As in `levers`.
-
-    Returns
-    -------
-    DataFrame
-        Columns named by the two keys; not a number where no value of the second does.
-    """
+    """Pairs of two levers, by their keys, at which every hour just earns the target: so many values of the one walked along, and of the other
+    what is needed; not a number where no value does. [each in its unit]"""
     by_key = {lever.key: lever for lever in levers(kit, product)}
     one, other = by_key[along], by_key[needs]
     low, high = (max(one.low, 0.4), 2.0) if one.is_factor else (max(one.low, 0.0), min(one.high, max(3.0 * one.now, 0.5)))
@@ -213,20 +151,13 @@ def condition_sentence(frame: pd.DataFrame, pays: bool, fmt: Format) -> str:
     """The nearest levers in words, and those that no value of helps; `pays` says whether an hour earns the target now."""
     known, none = frame[frame.needed.notna()], frame[frame.needed.isna()]
     if known.empty:
-        return "No lever alone " + (
-            "could lose the target within its range." if pays else "reaches the target, whatever its value."
-        )
+        does = "could lose the target within its range" if pays else "reaches the target, whatever its value"
+        return f"No lever alone {does}."
     parts = [f"{row.lever} {moved_words(row, fmt)}" for row in known.head(4).itertuples()]
-    start = (
-        "Every hour would still just earn the target with any one of these"
-        if pays
-        else "Every hour would earn the target with any one of these"
-    )
-    text = f"{start}: {'; '.join(parts)}."
-    if len(none) and not pays:
-        text += f" **No value does** for: {', '.join(none.lever)}."
-    elif len(none):
-        text += f" No value within its range loses the target for: {', '.join(none.lever)}."
+    text = f"Every hour would {'still just ' if pays else ''}earn the target with any one of these: {'; '.join(parts)}."
+    if len(none):
+        without = "No value within its range loses the target" if pays else "**No value does**"
+        text += f" {without} for: {', '.join(none.lever)}."
     return text + " All other numbers stay at their middle."
 
 

@@ -11,8 +11,6 @@ from ..kit import OpenStudy, format_of
 from ..palette import BLUE, GREY, ORANGE
 from .table import shown
 
-__all__ = ["CARRIED", "NOT_SAID", "cost_bars", "cost_table", "scrap_money"]
-
 CARRIED = ("overhead", "equipment", "weekly hours")  # kinds of cost that the whole year bears
 NOT_SAID = "not said"  # cause of what a step without causes does not pass
 
@@ -100,7 +98,6 @@ def scrap_order(kit: OpenStudy) -> str:
                 f"({fmt.money(first['money a year'], 0)} against {fmt.money(most['money a year'], 0)}), because it is found later."
             )
         moved = (lost["rank by pieces"].to_numpy() != lost["money a year"].rank(ascending=False, method="min").to_numpy()).sum()
-        rows.append(
-            text + (f" {moved} of {len(lost)} causes change place when money is counted instead of pieces." if moved else "")
-        )
+        place = f" {moved} of {len(lost)} causes change place when money is counted instead of pieces."
+        rows.append(text + (place if moved else ""))
     return "\n\n".join(rows)

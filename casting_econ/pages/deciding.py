@@ -17,17 +17,6 @@ from ..study.told import TOLD, log_of
 from .sensitivity import groups_of, names_of
 from .table import shown
 
-__all__ = [
-    "Decision",
-    "decision_of",
-    "decision_sentence",
-    "information_table",
-    "month_share",
-    "next_to_measure",
-]
-
-# which log tells a number, by its dotted key; what no log tells is in none
-
 
 @dataclass(frozen=True, kw_only=True)
 class Decision:
@@ -67,15 +56,18 @@ def decision_of(kit: OpenStudy, draws: int | None = None, seed: int | None = Non
     """The decision on the draws of the study."""
     draws, seed = kit.plan_of_draws(draws, seed)
     values = draw_values(kit.assumed, draws, seed)
-    a = workshop_at(kit.study, values)
-    benefit = beyond_target(a, evaluate(a))
-    uncertain = {
-        key: _factor_seen(kit, values, key.removeprefix("spread."), draws)
-        if key.startswith("spread.")
-        else np.asarray(values[key])
-        for key in kit.assumed.uncertain
-    }
-    return Decision(kit=kit, benefit=np.broadcast_to(np.asarray(benefit, float), (draws,)), values=uncertain)
+    a, numbers = workshop_at(kit.study, values), kit.assumed.numbers
+
+    def by_draw(value):
+        return np.broadcast_to(np.asarray(value, float), (draws,))
+
+    def seen(key):
+        """A number's draws; those of a shared factor up to scale and bend, as any number that takes it moves with nothing else."""
+        kind = key.removeprefix("spread.")
+        return by_draw(values[key if kind == key else next(k for k in numbers if takes_factor(numbers, k) == kind)])
+
+    benefit = by_draw(beyond_target(a, evaluate(a)))
+    return Decision(kit=kit, benefit=benefit, values={key: seen(key) for key in kit.assumed.uncertain})
 
 
 @shown(
@@ -85,19 +77,10 @@ def decision_of(kit: OpenStudy, draws: int | None = None, seed: int | None = Non
     "worth of a month more: money",
 )
 def information_table(decision: Decision) -> pd.DataFrame:
-    """What it would be worth a year to know each number, and each log's numbers, before deciding; the most first.
+    """What it would be worth to know each number, and all that each log tells, before deciding; the most first. [money/year]
 
-    Parameters
-    ----------
-    decision : Decision
-        Draws of the benefit and of every uncertain number.
-
-    Returns
-    -------
-    DataFrame
-        `kind` (number or log), `what`, `worth` of knowing it with its standard `error`, and `worth of half the width` [money/year]; what
-        halving `takes`, in words, where records tell; for a log, the `worth of a month more` of it, at the pace so far [money/year].
-        No rows where the choice is the same in every draw. A log's numbers without records yet count as not learned in that month.
+    `error` is the standard error of the worth; what halving the width `takes` is said where records tell; a month more of a log is at the
+    pace so far, and its numbers without records yet count as not learned in it. No rows where the choice is the same in every draw.
     """
     kit, rows, actions = decision.kit, [], decision.actions
     uncertain, evidence = kit.assumed.uncertain, kit.assumed.evidence
@@ -125,26 +108,16 @@ def information_table(decision: Decision) -> pd.DataFrame:
 
 
 def month_share(found: Evidence, months: float) -> float:
-    """Share of a number's variance that another month of its log would remove.
+    """Share of a number's variance that a month more of a log would remove, which has run for so many months. [-]
 
-    Parameters
-    ----------
-    found : Evidence
-        What the log has said in its time.
-    months : float
-        That the log has run. [month]
-
-    Returns
-    -------
-    float
-        m / (m + n): a width falls with the root of what is counted, so the count n that is there already is a third of what
-        would halve it [-]
+    It is m / (m + n): a width falls with the root of what is counted, so the count n there already is a third of what would halve it.
 
     Examples
     --------
     A guess worth 4 weeks and 20 weeks in 5 months; a month more brings 4: 4 / 28.
 
-    >>> month_share(Evidence(key="k", number=None, prior=None, observed=1.0, data="", worth=4.0, amount=20.0, counted="weeks"), 5.0)
+    >>> spreads = {"number": None, "posterior": None, "prior": None}
+    >>> month_share(Evidence(key="k", observed=1.0, data="", prior_weight=4.0, amount=20.0, counted="weeks", **spreads), 5.0)
     0.14285714285714285
     """
     if not np.isfinite(found.more_to_halve):
@@ -192,10 +165,8 @@ def next_to_measure(decision: Decision, frame: pd.DataFrame, fmt: Format) -> str
     sure = frame[(frame.worth > 2.0 * frame.error) & (frame.kind == "number")].head(3)
     if sure.empty:
         return text + "No single number is worth measuring for the decision alone."
-    parts = [
-        f"{row.what} ({fmt.money(row.worth, 0)}" + (f"; {row.takes} would halve its width" if row.takes else "") + ")"
-        for row in sure.itertuples()
-    ]
+    takes = [f"; {row.takes} would halve its width" if row.takes else "" for row in sure.itertuples()]
+    parts = [f"{row.what} ({fmt.money(row.worth, 0)}{more})" for row, more in zip(sure.itertuples(), takes)]
     text += f"**Measure next: {'; '.join(parts)}.**"
     logs = frame[(frame.kind == "log") & (frame.worth > 2.0 * frame.error)]
     if logs.empty:
@@ -205,15 +176,5 @@ def next_to_measure(decision: Decision, frame: pd.DataFrame, fmt: Format) -> str
         kept += f", {fmt.money(first['worth of a month more'], 0)} for a month more"
     others = frame[(frame.kind == "log") & (frame.what != first.what)]
     apart = first.worth - others.worth > 2.0 * np.hypot(first.error, others.error)
-    if apart.all():
-        return text + f" Of the logs, {first.what} would tell most ({kept})."
-    return (
-        text
-        + f" Of the logs, {first.what} would tell much ({kept}), though not surely more than {', '.join(others.what[~apart])}."
-    )
-
-
-def _factor_seen(kit, values, kind, draws):
-    """A shared factor's draws up to scale and bend: any number that takes it moves with nothing else."""
-    key = next(key for key in kit.assumed.numbers if takes_factor(kit.assumed.numbers, key) == kind)
-    return np.broadcast_to(np.asarray(values[key], float), (draws,))
+    tells = f"most ({kept})" if apart.all() else f"much ({kept}), though not surely more than {', '.join(others.what[~apart])}"
+    return f"{text} Of the logs, {first.what} would tell {tells}."

@@ -1,4 +1,4 @@
-"""The year without a channel, and with one alone."""
+"""The year without a channel."""
 
 from dataclasses import replace
 
@@ -10,41 +10,7 @@ from ..formatting import Format
 from ..kit import OpenStudy
 from ..models import Workshop, beyond_target, evaluate
 from .change import SURE
-from .mix import known_channel
 from .table import shown
-
-__all__ = ["alone", "drop_sentence", "drop_table"]
-
-
-def alone(kit: OpenStudy, name: str, orders: float | None = None, *, stated: bool = False) -> dict[str, float]:
-    """The year with one channel only, all fixed hours and costs on it.
-
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study, taken at its point.
-    name : str
-        Of the channel.
-    orders : float, optional
-        Orders a year at the price asked; as the study expects them if not given. [order/year]
-    stated : bool, optional
-        Numbers as stated, before the logs.
-
-    Returns
-    -------
-    dict of str to float
-        The year's totals, as `evaluate` names them.
-
-    Raises
-    ------
-    StudyError
-        If there is no such channel.
-    """
-    a = kit.inputs(stated=stated)
-    channel = next(c for c in a.channels if c.name == known_channel(kit, name))
-    if orders is not None:
-        channel = replace(channel, orders_per_year=orders, reference_price=None)
-    return {key: float(value) for key, value in evaluate(_selling(a, (channel,))).totals.items()}
 
 
 @shown(
@@ -57,8 +23,6 @@ def alone(kit: OpenStudy, name: str, orders: float | None = None, *, stated: boo
 def drop_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> pd.DataFrame:
     """The year without each channel, on the draws of the study: change in pay with its band, and the chance that it is better. [money/hour, money/year, hour/year]
 
-    Notes
-    -----
     The others keep their demand and carry the overheads and weekly hours; the dropped one's days at stalls and their fees go with it. Change
     beyond the target is pay a year less the target for every hour; 'pay without' and 'at the point' are at the point, all else means over draws.
     """
@@ -80,15 +44,11 @@ def drop_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None
     return rows
 
 
-def _selling(a: Workshop, channels):
-    """The workshop with these channels only; what none of them sells is not made, so no load of it is ruined either."""
-    sold = {c.product for c in channels}
-    return replace(a, channels=channels, products=tuple(p for p in a.products if p.name in sold))
-
-
 def _without(a: Workshop, name: str | None):
-    """A year without one channel."""
-    outcome = evaluate(_selling(a, tuple(c for c in a.channels if c.name != name)))
+    """A year without one channel; what no other sells is not made, so no load of it is ruined either."""
+    channels = tuple(c for c in a.channels if c.name != name)
+    sold = {c.product for c in channels}
+    outcome = evaluate(replace(a, channels=channels, products=tuple(p for p in a.products if p.name in sold)))
     kinds = {"pay": "pay_per_hour", "residual": "residual_pay_per_year", "hours": "hours_per_year"}
     return {kind: outcome.totals[quantity] for kind, quantity in kinds.items()} | {"over": beyond_target(a, outcome)}
 
@@ -104,10 +64,8 @@ def drop_sentence(frame: pd.DataFrame, fmt: Format) -> str:
         sure = "" if fmt.certain else f", with a chance of {often}"
         return f"**Dropping {name} would be better** by about {size} a year beyond the target{sure}."
     if gain > 0 and chance < 0.5:
-        return (
-            f"No channel is clearly better dropped: without {name}, which costs least to lose, a year is better with a chance of only {often}, "
-            f"though the few large gains make {size} more on average."
-        )
+        text = f"No channel is clearly better dropped: without {name}, which costs least to lose, a year is better with a chance of only {often}"
+        return f"{text}, though the few large gains make {size} more on average."
     if gain > 0:
         return f"Dropping {name} might be better ({size} a year on average), but only with a chance of {often}."
     if abs(gain) < 0.5 and chance == 0:

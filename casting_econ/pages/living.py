@@ -10,18 +10,6 @@ from ..models.tax import TaxScheme, charges, take_home
 from ..reference import taxes, wages
 from .table import shown
 
-__all__ = [
-    "Basis",
-    "bases_sentence",
-    "bases_table",
-    "pay_bases",
-    "scheme_of",
-    "set_aside_sentence",
-    "target_lines",
-    "tax_sentence",
-    "tax_table",
-]
-
 ADVISER = "An estimate, not tax advice: ask a qualified adviser."
 _ENOUGH, _SHORT = 0.9, 0.1  # of the draws, from which something holds, or does not
 
@@ -47,18 +35,7 @@ def scheme_of(kit: OpenStudy) -> TaxScheme | None:
     "line: text; by: text; figure: significant; unit: text; so far: significant; so far in: text",
 )
 def target_lines(kit: OpenStudy) -> pd.DataFrame:
-    """How a published wage becomes the target for a self-employed hour; the figures, multiplied and divided, make the target.
-
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-
-    Returns
-    -------
-    DataFrame
-        `line`, `by` ('×' or '÷'), `figure`, `unit`, `so far` and `so far in`; one line where the target is typed.
-    """
+    """How a published wage becomes the target for a self-employed hour: the figures, multiplied and divided, make it; one line where it is typed."""
     a, target, money = kit.inputs(), kit.study.file.target, kit.study.currency
     if target.wage is None:
         lines = [("target stated in the study", "×", float(a.target_per_hour), f"{money}/hour", f"{money}/hour")]
@@ -78,20 +55,8 @@ def target_lines(kit: OpenStudy) -> pd.DataFrame:
 
 
 def pay_bases(kit: OpenStudy, answer: Answer) -> list[Basis]:
-    """Pay of the year before set-aside, after it, after contributions, and after tax, each beside the target on the same basis.
-
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-    answer : Answer
-        Its Monte Carlo.
-
-    Returns
-    -------
-    list of Basis
-        The last two only where the study names a tax table.
-    """
+    """Pay of the year before set-aside and after it and, where the study names a tax table, after contributions, and after tax; each beside the
+    target on the same basis."""
     scheme = scheme_of(kit)
     profit, hours = answer.draws["residual_pay_per_year"], answer.draws["hours_per_year"]
     sides = (profit, answer.draws["target_per_hour"] * hours)
@@ -139,10 +104,7 @@ def tax_sentence(kit: OpenStudy) -> str:
     """Which table the estimate rests on, what it leaves out, and how well it is known."""
     scheme = scheme_of(kit)
     if scheme is None:
-        return (
-            "The study names no tax table (`tax` under [target]), so contributions and tax are only what it sets aside. "
-            f"{ADVISER}"
-        )
+        return f"The study names no tax table (`tax` under [target]), so contributions and tax are only what it sets aside. {ADVISER}"
     unseen = [part.name for part in scheme.parts if part.status == "from memory"]
     text = f"Contributions and tax follow the rates of {scheme.place}, {scheme.year}, for someone with no other income"
     text += f"; {scheme.note}. " if scheme.note else ". "
@@ -158,18 +120,12 @@ def bases_sentence(kit: OpenStudy, answer: Answer) -> str:
     low, middle, high = np.quantile(basis.pay / hours, [0.1, 0.5, 0.9])
     aim = float(np.median(basis.target / hours))
     reached = float((basis.pay >= basis.target).mean())
-    words = (
-        "reaches the target counted in the same way"
-        if reached >= _ENOUGH
-        else "does not reach the target counted in the same way"
-        if reached <= _SHORT
-        else "may or may not reach the target counted in the same way"
-    )
-    if kit.certain:
-        return f"**{basis.name.capitalize()}**, an hour leaves {fmt.money(middle)} and **{words}**, {fmt.money(aim)}. {ADVISER}"
+    verb = "reaches" if reached >= _ENOUGH else "does not reach" if reached <= _SHORT else "may or may not reach"
+    band = f" or more in half of the draws (eight in ten between {fmt.money(low)} and {fmt.money(high)})"
+    sure = f"; the chance is {fmt.chance(reached)}"
     return (
-        f"**{basis.name.capitalize()}**, an hour leaves {fmt.money(middle)} or more in half of the draws (eight in ten between {fmt.money(low)} and "
-        f"{fmt.money(high)}) and **{words}**, {fmt.money(aim)}; the chance is {fmt.chance(reached)}. {ADVISER}"
+        f"**{basis.name.capitalize()}**, an hour leaves {fmt.money(middle)}{'' if kit.certain else band} and **{verb} the target counted "
+        f"in the same way**, {fmt.money(aim)}{'' if kit.certain else sure}. {ADVISER}"
     )
 
 
@@ -183,9 +139,7 @@ def set_aside_sentence(kit: OpenStudy, answer: Answer) -> str:
     enough = float((share * np.maximum(profit, 0.0) >= due - 1e-9).mean())
     needed = np.quantile(due / np.where(profit > 0, profit, 1.0), 0.9)
     words = "**would cover**" if enough >= _ENOUGH else "**would not cover**" if enough <= _SHORT else "**may not cover**"
-    if kit.certain:
-        return f"Setting {fmt.percent(share)} aside {words} contributions and tax by this table: they take {fmt.percent(float(needed), 1)} of profit. {ADVISER}"
-    return (
-        f"Setting {fmt.percent(share)} aside {words} contributions and tax by this table: it is enough in {fmt.chance(enough)} of the draws, "
-        f"and nine in ten need {fmt.percent(float(needed), 1)} of profit or less. {ADVISER}"
-    )
+    takes = fmt.percent(float(needed), 1)
+    spread = f"it is enough in {fmt.chance(enough)} of the draws, and nine in ten need {takes} of profit or less"
+    told = f"they take {takes} of profit" if kit.certain else spread
+    return f"Setting {fmt.percent(share)} aside {words} contributions and tax by this table: {told}. {ADVISER}"

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from ..faults import close_match, refusal
+from ..faults import one_of, refusal
 from ..formatting import Format
 from ..kit import OpenStudy
 from ..models import Workshop, evaluate
@@ -16,18 +16,7 @@ from ..models.yields import surviving_share
 from ..study import STUDY_FILE
 from .table import shown
 
-__all__ = [
-    "Activities",
-    "activities",
-    "known_channel",
-    "mix_sentences",
-    "mix_table",
-    "one_more",
-    "the_mix",
-    "worth_table",
-]
-
-_MOULDS = "moulds for "  # how the studio names the moulds of a product
+_MOULDS = "moulds for "  # how a year names the moulds of a product
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,30 +50,18 @@ class Activities:
         return self.after_target if at_target else self.left
 
 
-def activities(kit: OpenStudy, *, stated: bool = False) -> Activities:
-    """Work out one order of each channel by itself; learning and mould life as in the year.
+def activities(kit: OpenStudy) -> Activities:
+    """Work out one order of each channel by itself, at the point; learning and mould life as in the year.
 
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study, taken at its point.
-    stated : bool, optional
-        Numbers as stated, before the logs.
-
-    Returns
-    -------
-    Activities
-
-    Notes
-    -----
     What a station, rack or set of moulds is used is a straight line in orders; its slopes come from the study evaluated with
     half the orders of one channel at a time. Days at a stall are there whatever is sold, so no order takes hours of them.
     """
-    a = kit.inputs(stated=stated)
-    point, names = evaluate(a), tuple(c.name for c in a.channels)
+    a, point, rows = kit.inputs(), kit.point(), []
+
+    def of(name):
+        return np.array([getattr(c, name) for c in a.channels], float)
+
     orders = np.array([orders_at_price(c.orders_per_year, c.price, c.reference_price, c.elasticity) for c in a.channels], float)
-    pieces = np.array([c.pieces_per_order for c in a.channels], float)
-    rows = []
     for c in a.channels:
         product, p = point.products[c.product], a.product(c.product)
         made = c.pieces_per_order / (1.0 - p.unsold_share)
@@ -93,32 +70,27 @@ def activities(kit: OpenStudy, *, stated: bool = False) -> Activities:
         rows.append((left, hours, made * product["casts_per_good_piece"]))
     left, hours, casts = np.array(rows, float).T
     loads = casts / np.array([a.product(c.product).casts_per_load for c in a.channels], float)
-    days = np.array([c.days_per_year for c in a.channels], float)
-    stall_hours = days * np.array([c.hours_per_day for c in a.channels], float)
-    stall_fees = days * np.array([c.fee_per_day for c in a.channels], float)
-    each = np.where(orders > 0, orders, np.inf)
+    stall_hours, each = of("days_per_year") * of("hours_per_day"), np.where(orders > 0, orders, np.inf)
     spare = float((a.hours_per_week - a.fixed_hours_per_week) * a.weeks_per_year - stall_hours.sum())
     resources = tuple(point.utilisation_at_demand)
     use = np.vstack([_slopes(a, orders, resources[:-1]), hours / (spare if spare > 0 else 1.0)])
     at_demand = np.array([float(point.utilisation_at_demand[name]) for name in resources])  # ruined loads in it
-    freak = np.where(np.isfinite(at_demand), at_demand - use @ orders, 1.0)  # no hours at all: none for orders
-    units, taken = zip(
-        *(_taken(a, name, casts, loads, hours, row) for name, row in zip(resources, use, strict=True)), strict=True
-    )
+    ruined = np.where(np.isfinite(at_demand), at_demand - use @ orders, 1.0)  # no hours at all: none for orders
+    units, taken = zip(*(_taken(a, name, casts, loads, hours, row) for name, row in zip(resources, use, strict=True)))
     return Activities(
-        names=names,
+        names=tuple(c.name for c in a.channels),
         demand=orders,
-        pieces=pieces,
+        pieces=of("pieces_per_order"),
         left=left,
         hours=hours,
         loads=loads,
         stall_hours=stall_hours / each,
-        stall_fees=stall_fees / each,
+        stall_fees=of("days_per_year") * of("fee_per_day") / each,
         resources=resources,
         units=units,
         taken=np.array(taken),
         use=use,
-        capacity=np.maximum(1.0 - np.where(np.abs(freak) > 1e-12, freak, 0.0), 0.0),
+        capacity=np.maximum(1.0 - np.where(np.abs(ruined) > 1e-12, ruined, 0.0), 0.0),
         spare_hours=spare,
         weeks=float(a.weeks_per_year),
         target=float(a.target_per_hour),
@@ -154,34 +126,16 @@ def _taken(a: Workshop, resource, casts, loads, hours, use):
     return "load", casts * np.array(count, float)
 
 
-def the_mix(
-    kit: OpenStudy, least: dict[str, float] | None = None, *, at_target: bool = True, stated: bool = False
-) -> tuple[Activities, Mix]:
-    """The orders of each channel that bring most a year within what the workshop holds.
+def the_mix(kit: OpenStudy, least: dict[str, float] | None = None, *, at_target: bool = True) -> tuple[Activities, Mix]:
+    """The orders of each channel that bring most a year within what the workshop holds, at the point.
 
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study, taken at its point.
-    least : dict of str to float, optional
-        Orders a year that must be met, by channel.
-    at_target : bool, optional
-        Whether own hours are a cost at the target; otherwise they only limit.
-    stated : bool, optional
-        Numbers as stated, before the logs.
+    `least` has orders a year that must be met, by channel; with `at_target` own hours are a cost at the target, otherwise they only limit.
+    Capacities are shares of a year of each resource, so the worth of a resource is that of one more of it as a whole.
 
-    Returns
-    -------
-    Activities, Mix
-        Capacities are shares of a year of each resource, so the worth of a resource is that of one more of it as a whole.
-
-    Raises
-    ------
-    StudyError
-        If the least names no channel, asks more than can be sold, or needs more of a resource than there is.
+    StudyError if the least names no channel, asks more than can be sold, or needs more of a resource than there is.
     """
-    found = activities(kit, stated=stated)
-    asked = _asked(kit, found, least)
+    found = activities(kit)
+    asked = _asked(found, least)
     need = found.use @ asked
     over = need > found.capacity * (1.0 + 1e-9)
     if over.any():
@@ -197,25 +151,10 @@ def the_mix(
 
 
 def one_more(found: Activities, mix: Mix, resource: str, *, at_target: bool = True, least=0.0) -> tuple[str, float]:
-    """What a little more of a resource is worth a year, worked out again and not drawn on as a straight line.
+    """What one more load a week, place or hour a week of a resource is worth a year: that unit in words, and its worth. [money/year]
 
-    Parameters
-    ----------
-    found, mix : Activities, Mix
-        As `the_mix` gives them.
-    resource : str
-        One of `found.resources`.
-    at_target : bool, optional
-        As for the mix.
-    least : array_like, shape (n,), optional
-        Orders that must be met.
-
-    Returns
-    -------
-    unit : str
-        'load a week', 'place' or 'hour a week'.
-    worth : float
-        Never more than the worth at the edge, which holds for small changes only. [money/year]
+    The mix, with orders of shape (n,) that must be met, is worked out again, so the worth is never more than that at the edge, which holds
+    for small changes only.
     """
     m = found.resources.index(resource)
     made = mix.amounts if found.taken[m] @ mix.amounts > 0 else found.demand
@@ -233,26 +172,15 @@ def one_more(found: Activities, mix: Mix, resource: str, *, at_target: bool = Tr
     "channels-mix",
     "Orders a year in the best mix, what an order leaves after its own hours at the target, days at a stall being there anyway, and what one more "
     "order would be worth",
-    "channel: text; demand: 0; best mix: 0; after the target, stall days apart: money; one more order: money",
+    "channel: text; demand: 0; best mix: 0; after the target, stall days apart: money; one more order: money; lacks: kept",
 )
 def mix_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_target: bool = True) -> pd.DataFrame:
     """Orders a year by channel in the best mix, beside expected demand, and what one more order would be worth. [order/year, money/order]
 
-    Notes
-    -----
     'Lacks' is what an order would have to leave more before another is taken; 'one more order' what one more buyer is worth. StudyError as in `the_mix`.
     """
     found, mix = the_mix(kit, least, at_target=at_target)
-    return pd.DataFrame(
-        {
-            "channel": found.names,
-            "demand": found.demand,
-            "best mix": mix.amounts,
-            "after the target, stall days apart": found.after_target,
-            "one more order": mix.worth_of_demand,
-            "lacks": mix.cost_of_least,
-        }
-    )
+    return list(zip(found.names, found.demand, mix.amounts, found.after_target, mix.worth_of_demand, mix.cost_of_least))
 
 
 @shown(
@@ -263,7 +191,7 @@ def mix_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_targe
 def worth_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_target: bool = True) -> pd.DataFrame:
     """Each resource in the best mix: how full it is, and what one more load a week, place or hour a week is worth a year. StudyError as in `the_mix`. [-, money/year]"""
     found, mix = the_mix(kit, least, at_target=at_target)
-    asked = _asked(kit, found, least)
+    asked = _asked(found, least)
     more = [one_more(found, mix, name, at_target=at_target, least=asked) for name in found.resources]
     used = zip(found.resources, mix.spare, more, strict=True)
     return [(name.replace("-", " "), float(1.0 - spare), unit, worth) for name, spare, (unit, worth) in used]
@@ -272,44 +200,35 @@ def worth_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_tar
 def mix_sentences(kit: OpenStudy, fmt: Format, least: dict[str, float] | None = None, *, at_target: bool = True) -> str:
     """The best mix in words, with the worth of what is full; own hours a cost at the target, or only a limit. StudyError as in `the_mix`."""
     found, mix = the_mix(kit, least, at_target=at_target)
-    asked = _asked(kit, found, least)
+    asked = _asked(found, least)
     gain, lacking = found.gain(at_target), "less than the target for its own hours" if at_target else "less than it costs"
     hours = "beyond own hours at the target" if at_target else "before own hours are paid"
     if found.spare_hours <= 0.0:
         return "Weekly hours and days at stalls leave no hours for orders, so no mix can be made."
     cut = [n for n in range(len(found.names)) if mix.amounts[n] < found.demand[n] - 1e-6]
     text = []
-    if not cut:
+    if not cut and (gain[found.demand > 0] >= 0).all():
         cost = "more than the target for its hours" if at_target else "more than it costs before own hours"
-        if (gain[found.demand > 0] >= 0).all():
-            text.append(
-                f"Every channel is worth serving in full: each order leaves {cost}, and nothing is too full for all of them."
-            )
-        else:
-            text.append("Every channel is served in full, as the least that was asked for has it.")
-    elif len(cut) > 1 and len(cut) == len(found.names) and not mix.amounts.any() and (gain[cut] <= 0).all():
-        text.append(f"The best mix takes **no orders at all**: an order leaves {lacking} in every channel.")
-    else:
-        for n in cut:
-            why = f"an order leaves {lacking}" if gain[n] <= 0 else "what it takes is worth more elsewhere"
-            if gain[n] > 0 and not mix.amounts.any():
-                why = "nothing is left of what it takes"
-            count = f"only {fmt.number(mix.amounts[n])} of {fmt.number(found.demand[n])} orders"
-            if asked[n] > 0 and mix.amounts[n] <= asked[n] + 1e-6:
-                count += ", the least that was asked for,"
-            kept = count if mix.amounts[n] > 0.5 else "no orders"
-            text.append(f"The best mix takes **{kept} of {found.names[n].replace('-', ' ')}**, because {why}.")
+        text = [f"Every channel is worth serving in full: each order leaves {cost}, and nothing is too full for all of them."]
+    elif not cut:
+        text = ["Every channel is served in full, as the least that was asked for has it."]
+    elif 1 < len(cut) == len(found.names) and not mix.amounts.any() and (gain[cut] <= 0).all():
+        text = [f"The best mix takes **no orders at all**: an order leaves {lacking} in every channel."]
+    for n in () if text else cut:
+        elsewhere = "what it takes is worth more elsewhere" if mix.amounts.any() else "nothing is left of what it takes"
+        count = f"only {fmt.number(mix.amounts[n])} of {fmt.number(found.demand[n])} orders"
+        if asked[n] > 0 and mix.amounts[n] <= asked[n] + 1e-6:
+            count += ", the least that was asked for,"
+        kept, why = count if mix.amounts[n] > 0.5 else "no orders", elsewhere if gain[n] > 0 else f"an order leaves {lacking}"
+        text.append(f"The best mix takes **{kept} of {found.names[n].replace('-', ' ')}**, because {why}.")
     for m, name in enumerate(found.resources):
         if mix.spare[m] > 0.0:
             continue
         unit, worth = one_more(found, mix, name, at_target=at_target, least=asked)
-        what = "Hands are full" if name == HANDS else f"The {name.replace('-', ' ')} is full"
-        if name.startswith(_MOULDS):
-            what = f"The {name.replace('-', ' ')} are full"
-        if round(worth) > 0:
-            text.append(f"{what}: one more {unit} is worth about {fmt.money(worth, 0)} a year {hours}.")
-        else:
-            text.append(f"{what}, but one more {unit} alone would bring hardly anything.")
+        are = "are" if name.startswith(_MOULDS) else "is"
+        what = "Hands are full" if name == HANDS else f"The {name.replace('-', ' ')} {are} full"
+        brings = f": one more {unit} is worth about {fmt.money(worth, 0)} a year {hours}."
+        text.append(what + (brings if round(worth) > 0 else f", but one more {unit} alone would bring hardly anything."))
     if mix.others_as_good and cut:
         text.append("Other mixes bring as much.")
     if found.stall_hours.any():
@@ -317,30 +236,17 @@ def mix_sentences(kit: OpenStudy, fmt: Format, least: dict[str, float] | None = 
     return " ".join(text)
 
 
-def _asked(kit: OpenStudy, found: Activities, least: dict[str, float] | None):
+def _asked(found: Activities, least: dict[str, float] | None):
     """Orders that must be met, by channel; shape (n,). [order/year]"""
     asked = np.zeros(len(found.names))
     for name, orders in (least or {}).items():
-        n = found.names.index(known_channel(kit, name))
+        if name not in found.names:
+            raise _fault("channels", "the study has no such channel", repr(name), one_of(name, found.names))
+        n, wrong = found.names.index(name), "the least of a channel must lie between none and what can be sold"
         if not 0.0 <= orders <= found.demand[n]:
-            raise _fault(
-                f"channels.{name}.orders",
-                "the least of a channel must lie between none and what can be sold",
-                f"{orders:g} orders a year",
-                f"at most {found.demand[n]:g}",
-            )
+            raise _fault(f"channels.{name}.orders", wrong, f"{orders:g} orders a year", f"at most {found.demand[n]:g}")
         asked[n] = orders
     return asked
-
-
-def known_channel(kit: OpenStudy, name: str) -> str:
-    """The channel's name; StudyError for one there is not."""
-    names = list(kit.study.file.channels)
-    if name not in names:
-        raise _fault(
-            "channels", "the study has no such channel", repr(name), f"one of {', '.join(names)}{close_match(name, names)}"
-        )
-    return name
 
 
 def _fault(column, wrong, found, right):

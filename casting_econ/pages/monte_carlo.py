@@ -8,8 +8,6 @@ from ..reference import wages
 from ..study.scenarios import dotted
 from .table import shown
 
-__all__ = ["certainty_word", "pay_table", "verdict", "wage_table", "year_sentence", "year_table"]
-
 
 @shown(
     "monte-carlo-wages",
@@ -71,6 +69,16 @@ def year_table(answer: Answer, currency: str) -> pd.DataFrame:
     return frame
 
 
+# least chance, and what may be said of an hour, and of a year, from it on
+_GRADES = (
+    (0.9, "pays", "The year brings a living too"),
+    (0.75, "probably pays", "The year probably brings a living too"),
+    (0.25, "is on the edge of paying", "Whether the year brings a living is open"),
+    (0.1, "probably does not pay", "The year probably does not bring a living"),
+    (0.0, "does not pay", "The year does not bring a living"),
+)
+
+
 def certainty_word(chance: float) -> str:
     """How sure a verdict may sound at this chance of reaching the target.
 
@@ -79,32 +87,25 @@ def certainty_word(chance: float) -> str:
     >>> [certainty_word(c) for c in (0.95, 0.8, 0.5, 0.2, 0.05)]
     ['pays', 'probably pays', 'is on the edge of paying', 'probably does not pay', 'does not pay']
     """
-    for least, word in (
-        (0.9, "pays"),
-        (0.75, "probably pays"),
-        (0.25, "is on the edge of paying"),
-        (0.1, "probably does not pay"),
-    ):
-        if chance >= least:
-            return word
-    return "does not pay"
+    return _grade(chance)[1]
+
+
+def _grade(chance):
+    """The first of the grades that a chance reaches."""
+    return next((grade for grade in _GRADES if chance >= grade[0]), _GRADES[-1])
 
 
 def verdict(kit: OpenStudy, answer: Answer) -> str:
     """Whether an hour pays the target, in words no stronger than the chance allows."""
     fmt, pay = format_of(kit), answer.summary("pay_per_hour")
     chance = answer.chances["hour_pays_living_wage"]["chance"]
-    band = f"{fmt.money(pay['p10'])} and {fmt.money(pay['p90'])}"
-    brings = (
-        f"half of the years drawn bring {fmt.money(pay['p50'])} an hour or more, eight in ten lie between {band}, "
-        f"and the chance of reaching the target is {fmt.chance(chance)}"
-    )
+    low, middle, high = (fmt.money(pay[quantile]) for quantile in ("p10", "p50", "p90"))
+    brings = f"half of the years drawn bring {middle} an hour or more, eight in ten lie between {low} and {high}"
+    brings += f", and the chance of reaching the target is {fmt.chance(chance)}"
     if kit.certain:
-        brings = f"it brings {fmt.money(pay['p50'])}, with every number stated as certain"
-    return (
-        f"On these numbers an hour of work **{certainty_word(chance)}** the target of {fmt.money(answer.target)}: {brings}. "
-        "Every hour counts here, at the bench or not, and every cost."
-    )
+        brings = f"it brings {middle}, with every number stated as certain"
+    text = f"On these numbers an hour of work **{certainty_word(chance)}** the target of {fmt.money(answer.target)}: {brings}. "
+    return text + "Every hour counts here, at the bench or not, and every cost."
 
 
 def year_sentence(kit: OpenStudy, answer: Answer) -> str:
@@ -112,13 +113,7 @@ def year_sentence(kit: OpenStudy, answer: Answer) -> str:
     fmt, year = format_of(kit), answer.summary("residual_pay_per_year")
     hours = answer.summary("hours_per_year")["p50"] / float(kit.inputs().weeks_per_year)
     chance = answer.chances["year_pays_living_wage"]["chance"]
-    whether = {
-        "pays": "The year brings a living too",
-        "probably pays": "The year probably brings a living too",
-        "is on the edge of paying": "Whether the year brings a living is open",
-        "probably does not pay": "The year probably does not bring a living",
-        "does not pay": "The year does not bring a living",
-    }[certainty_word(chance)]
+    whether = _grade(chance)[2]
     if answer.chances["hour_pays_living_wage"]["chance"] < 0.75:
         whether = whether.replace(" too", "")
     band = "" if kit.certain else f" ({fmt.money(year['p10'], 0)} to {fmt.money(year['p90'], 0)})"
@@ -148,12 +143,10 @@ def levers_sentence(kit: OpenStudy, product, *, scrap, cure_hours, vary=None) ->
     parts += [
         f"{key} set to {value:g}" if isinstance(value, float) else f"{key} set to {value}" for key, value in dotted(vary or {})
     ]
-    usual = (
-        "Every number is stated as certain, so all years drawn are alike."
-        if kit.certain
-        else "All numbers are drawn as the study and its logs have them."
-    )
-    return f"In every draw: {' and '.join(parts)}." if parts else usual
+    if parts:
+        return f"In every draw: {' and '.join(parts)}."
+    alike = "Every number is stated as certain, so all years drawn are alike."
+    return alike if kit.certain else "All numbers are drawn as the study and its logs have them."
 
 
 def target_sentence(kit: OpenStudy) -> str:

@@ -14,8 +14,6 @@ from ..formatting import nine_digits
 from ..kit import OpenStudy, format_of
 from .table import shown_as, styles_of
 
-__all__ = ["RECORD_MIME", "Page"]
-
 RECORD_MIME = "application/vnd.casting-econ.record+json"  # kind of output that a notebook leaves for a sweep to collect
 _ENDS = (
     ("1 in 10 below", "1 in 10 above", "half below", "in every draw"),
@@ -73,27 +71,16 @@ class Page:
             raise KeyError(f"table {told.name} has no column {', '.join(sorted(unknown))}; it has {', '.join(frame.columns)}")
         styles = {c: styles.get(c, styles.get("*")) for c in frame.columns if c not in without}
         styles = {column: style for column, style in styles.items() if style is not None}
-        head = "".join(f'<th scope="col"{self._side(style)}>{html.escape(c)}</th>' for c, style in styles.items())
-        body = "".join(self._row(row, styles) for _, row in frame.iterrows())
+        sides = [' class="text"' if style == "text" else "" for style in styles.values()]
+        head = "".join(f'<th scope="col"{side}>{html.escape(c)}</th>' for c, side in zip(styles, sides))
+        body = ""
+        for _, row in frame.iterrows():
+            first, *texts = (html.escape(self.fmt.styled(row[column], style)) for column, style in styles.items())
+            cells = "".join(f"<td{side}>{text}</td>" for text, side in zip(texts, sides[1:]))
+            body += f'<tr><th scope="row">{first}</th>{cells}</tr>'
         title = html.escape(told.caption)
         table = f"<table><caption>{title}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
         display(HTML(f"<details><summary>{title}</summary>{table}</details>" if told.fold else table))
-
-    def _row(self, row, styles):
-        cells = []
-        for place, (column, style) in enumerate(styles.items()):
-            text = html.escape(self._write(row[column], style))
-            cells.append(f'<th scope="row">{text}</th>' if place == 0 else f"<td{self._side(style)}>{text}</td>")
-        return f"<tr>{''.join(cells)}</tr>"
-
-    @staticmethod
-    def _side(style) -> str:
-        return ' class="text"' if style == "text" else ""
-
-    def _write(self, value, style) -> str:
-        if style == "text":
-            return "" if value is None or value != value else str(value)
-        return self.fmt.styled(value, style)
 
     def say(self, text: str) -> None:
         """Show a sentence or a list in Markdown."""

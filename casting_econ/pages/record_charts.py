@@ -1,27 +1,21 @@
 """Charts of the records page."""
 
-import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
-import seaborn as sns
 from matplotlib.dates import DateFormatter
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from ..charts import WIDTH, new_axes, theme, ticks
+from ..charts import new_axes, ticks
 from ..formatting import Format
 from ..palette import BLUE, GREY, INK, ORANGE, SKY
-
-__all__ = ["guess_and_logs", "load_control", "monthly_bars", "mould_curve"]
 
 
 def guess_and_logs(curves: list[dict], fmt: Format) -> Figure:
     """Guess, logs alone and number in force, one small chart a number."""
-    theme()
     rows = -(-len(curves) // 2)
-    figure, axes = plt.subplots(rows, 2, figsize=(WIDTH, 0.5 + 1.3 * rows), layout="constrained", squeeze=False)
+    figure, axes = new_axes(0.5 + 1.3 * rows, rows=rows, columns=2, squeeze=False)
     for place, told in zip(axes.ravel(), curves, strict=False):
-        sns.despine(ax=place, left=True)
         guess, force = told["guess"], told["in force"]
         place.plot(guess[0], guess[1] / guess[1].max(), color=GREY, linestyle="--", linewidth=1.2, label="guess")
         place.fill_between(force[0], force[1] / force[1].max(), color=BLUE, alpha=0.45, linewidth=0, label="in force")
@@ -65,10 +59,8 @@ def load_control(frame: pd.DataFrame, fmt: Format) -> Figure:
 def mould_curve(frame: pd.DataFrame, ages: np.ndarray, model: np.ndarray, fmt: Format) -> Figure:
     """Share of moulds still good by casts, from the records and as the study now takes it."""
     figure, axes = new_axes(3.0)
-    times = np.concatenate([[0.0], frame.time])
-    axes.step(
-        times, np.concatenate([[1.0], frame.survival]), where="post", color=BLUE, linewidth=2, label="seen (Kaplan\u2013Meier)"
-    )
+    times, survival = ([start, *column] for start, column in ((0.0, frame.time), (1.0, frame.survival)))
+    axes.step(times, survival, where="post", color=BLUE, linewidth=2, label="seen (Kaplan\u2013Meier)")
     live = frame[frame.still_good > 0]
     axes.plot(live.time, live.survival, "|", color=BLUE, markersize=12, label="still good at")
     axes.plot(ages, model, color=ORANGE, linestyle="--", label="in force")
@@ -85,14 +77,9 @@ def _shares(figure, axes, fmt):
 
 def monthly_bars(frame: pd.DataFrame) -> Figure:
     """Orders by month, one row of bars a channel so that small channels stay readable."""
-    theme()
-    channels = [c for c in frame.columns if c != "month"]
-    figure, axes = plt.subplots(
-        len(channels), 1, figsize=(WIDTH, 0.7 + 1.0 * len(channels)), sharex=True, layout="constrained", squeeze=False
-    )
+    channels, places = [c for c in frame.columns if c != "month"], np.arange(len(frame))
+    figure, axes = new_axes(0.7 + 1.0 * len(channels), rows=len(channels), sharex=True, squeeze=False)
     for row, channel in zip(axes[:, 0], channels, strict=True):
-        sns.despine(ax=row, left=True)
-        places = np.arange(len(frame))
         row.bar(places, frame[channel], color=BLUE, width=0.6)
         for place, value in zip(places, frame[channel], strict=True):
             row.annotate(f"{value:g}", (place, value), ha="center", va="bottom", fontsize=9)
@@ -100,6 +87,6 @@ def monthly_bars(frame: pd.DataFrame) -> Figure:
         row.set_title(channel, loc="left", fontsize=10)
         row.set_yticks([])
         row.grid(visible=False)
-    axes[-1, 0].set_xticks(np.arange(len(frame)), frame.month)
+    axes[-1, 0].set_xticks(places, frame.month)
     axes[-1, 0].set_xlabel("orders a month")
     return figure

@@ -7,36 +7,22 @@ from scipy import special
 from ..assumptions import label
 from ..evidence import (
     channel_summary,
-    could_learn,
+    could_update,
     hours_by_kind,
     learning_table,
     load_counts,
     material_table,
     orders_by_month,
-    scrap_table,
     season_table,
 )
 from ..evidence.labour import labour_rows
-from ..faults import counted
+from ..evidence.loads import pots_used
+from ..faults import counted, some_of
 from ..formatting import Format
 from ..kit import OpenStudy, basis_counts, format_of
 from ..study.numbers import BASES
+from ..study.stations import load_sizes
 from .table import shown
-
-__all__ = [
-    "assumption_table",
-    "evidence_curves",
-    "evidence_table",
-    "hours_sentence",
-    "hours_table",
-    "learning_sentences",
-    "materials_table",
-    "monthly_orders",
-    "sales_summary",
-    "season_by_month",
-    "unreconciled",
-    "yield_table",
-]
 
 LEARNT = 0.9  # chance of learning before a sentence speaks of it; several steps are tried, one could look so by luck
 hours_table = shown("records-hours", "Hours in the timesheet", "kind: text; hours: 0; share: percent")(hours_by_kind)
@@ -178,23 +164,17 @@ def assumption_table(kit: OpenStudy) -> pd.DataFrame:
     "records-guess-and-logs",
     "Guess, logs alone, the number in force with its middle eight in ten, and how much more recording would halve that width",
     "number: text; unit: text; stated: significant; logs alone: significant; in force: significant; low: significant; "
-    "high: significant; to halve the width: text; from: text",
+    "high: significant; from: text; to halve the width: text",
 )
 def evidence_table(kit: OpenStudy) -> pd.DataFrame:
     """Stated guess, what the logs say, and the number in force, side by side."""
     rows = []
     for key, found in kit.assumed.evidence.items():
         unit, factor = _shown(kit, key, found.number)
-        low, high = found.number.distribution.quantile(np.array([0.1, 0.9])) * factor
-        row = {
-            "number": label(key),
-            "unit": unit,
-            "stated": kit.study.numbers[key].value * factor,
-            "logs alone": found.observed * factor,
-        }
-        row |= {"in force": found.number.value * factor, "low": float(low), "high": float(high), "from": found.data}
-        rows.append(row | {"to halve the width": _more(found, kit)})
-    return pd.DataFrame(rows)
+        values = (kit.study.numbers[key].value, found.observed, found.number.value)
+        band = found.number.distribution.quantile(np.array([0.1, 0.9]))
+        rows.append((label(key), unit, *(float(v * factor) for v in (*values, *band)), found.data, _more(found, kit)))
+    return rows or pd.DataFrame()
 
 
 def _more(found, kit) -> str:
@@ -229,10 +209,22 @@ def yield_table(kit: OpenStudy) -> pd.DataFrame:
     """Pieces through each step of the logs, by product. [piece]"""
     parts = {}
     for name in kit.study.file.products:
-        table = scrap_table(kit.study, name)
-        if table is not None:
-            parts[name] = table.assign(**{"share lost": table.lost / table.entering})
+        counts = load_counts(kit.study, name)
+        if counts is not None:
+            parts[name] = counts.totals.assign(**{"share lost": counts.totals.lost / counts.totals.entering})
     return pd.concat(parts, names=["product", "step"]).reset_index() if parts else pd.DataFrame()
+
+
+@shown(
+    "records-pots",
+    "Loads by the pot that the batches log names, where a station has several that differ in size",
+    "product: text; station: text; loads: 0; casts a load: 1; good: percent1",
+)
+def pot_table(kit: OpenStudy) -> pd.DataFrame:
+    """Loads, casts a load [cast] and share good [-] by pot; empty where all pots of the study are alike."""
+    file = kit.study.file
+    used = [pots_used(kit.study, name).assign(product=name) for name in file.products if len(load_sizes(file, name)) > 1]
+    return pd.concat(used)[["product", "station", "loads", "casts a load", "good"]] if used else pd.DataFrame()
 
 
 @shown(
@@ -260,12 +252,9 @@ def sales_summary(kit: OpenStudy) -> pd.DataFrame:
 
 def could_measure(kit: OpenStudy) -> str:
     """What the logs know but the study does not ask them."""
-    keys = could_learn(kit.study)
-    if not keys:
-        return ""
-    more = f" and {len(keys) - 6} more" if len(keys) > 6 else ""
-    names = ", ".join(label(key) for key in keys[:6])
-    return f' The logs also know something about {names}{more}: write `from = "records"` beside a value in the study file to let them count.'
+    names = some_of([label(key) for key in could_update(kit.study)], 6)
+    told = f' The logs also know something about {names}: write `from = "records"` beside a value in the study file to let them count.'
+    return told if names else ""
 
 
 def records_overview(kit: OpenStudy) -> str:

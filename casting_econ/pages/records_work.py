@@ -15,17 +15,6 @@ from .cost import scrap_money
 from .records import DAYS_TO_FINISH
 from .table import shown
 
-__all__ = [
-    "age_effects",
-    "cause_table",
-    "load_chart",
-    "load_sentences",
-    "mould_sentences",
-    "mould_survival",
-    "mould_table",
-    "still_good",
-]
-
 SURE = 0.95  # of a sign, before a sentence says that something changes
 WEEKS_AHEAD = 4.0
 
@@ -80,14 +69,10 @@ def load_sentences(kit: OpenStudy, product: str) -> str:
         parts.append("No load or run of loads stands out beyond chance.")
     if chart.ruined.any():
         told = ", ".join(chart.load[chart.ruined].astype(str))
-        parts.append(
-            f"Ruined as a whole, and kept out of these figures: {told}. "
-            + (
-                "They count in ruined loads a year."
-                if f"products.{product}.ruined_loads" in kit.assumed.evidence
-                else 'They still count in the pass shares; write `ruined_loads = { value = "1 load/year", from = "records" }` to count them apart.'
-            )
-        )
+        parts.append(f"Ruined as a whole, and kept out of these figures: {told}.")
+        remedy = 'write `ruined_loads = { value = "1 load/year", from = "records" }` to count them apart.'
+        apart = f"products.{product}.ruined_loads" in kit.assumed.evidence
+        parts.append("They count in ruined loads a year." if apart else f"They still count in the pass shares; {remedy}")
     return " ".join(parts)
 
 
@@ -141,15 +126,8 @@ def mould_table(kit: OpenStudy, product: str) -> pd.DataFrame:
     weekly = float(kit.point().products[product]["loads_per_year"]) / kit.inputs().weeks_per_year / max(int(live.sum()), 1)
     scale = mean_to_scale(entry.life_casts, entry.life_shape)
     chance, left = remaining(entry.life_shape, scale, casts.to_numpy(), WEEKS_AHEAD * weekly)
-    return pd.DataFrame(
-        {
-            "mould": mine.mould,
-            "casts a cavity": casts,
-            "state": np.where(live, "in use", mine.reason.fillna("retired")),
-            "chance of going": np.where(live, chance, np.nan),
-            "weeks left": np.where(live, left / weekly if weekly > 0 else np.nan, np.nan),
-        }
-    ).reset_index(drop=True)
+    state, left = np.where(live, "in use", mine.reason.fillna("retired")), left / weekly if weekly > 0 else np.nan
+    return list(zip(mine.mould, casts, state, np.where(live, chance, np.nan), np.where(live, left, np.nan)))
 
 
 def age_effects(kit: OpenStudy, product: str) -> dict[str, tuple[float, float]]:
@@ -164,10 +142,8 @@ def age_effects(kit: OpenStudy, product: str) -> dict[str, tuple[float, float]]:
     fit = trend((aged.casts - aged.good).to_numpy(float), aged.casts.to_numpy(float), ages[aged.index].to_numpy(float))
     if fit.error == fit.error:
         found["loss"] = (fit.slope, fit.error)
-    sheet, by_date = (
-        kit.study.records.get("timesheet"),
-        pd.Series(ages[aged.index].to_numpy(float), aged.date.to_numpy()).sort_index(),
-    )
+    sheet = kit.study.records.get("timesheet")
+    by_date = pd.Series(ages[aged.index].to_numpy(float), aged.date.to_numpy()).sort_index()
     steps = list(kit.study.file.products[product].steps)
     cure, points = kit.inputs(stated=True).product(product).first_wait or 0, []
     for (name, step), rows in single_rows(labour_rows(kit.study)).items():
@@ -193,10 +169,10 @@ def mould_sentences(kit: OpenStudy, product: str) -> str:
     key, wage = f"products.{product}.mould.life", float(kit.inputs().target_per_hour) / 60.0
     cost = float(p.mould.material_cost + p.mould.minutes * wage)
     each = cost / casts_of_moulds(p)
-    known = kit.assumed.numbers[key].distribution if key in kit.assumed.numbers else None
-    band = (
-        "" if known is None else " (middle eight in ten: {} to {})".format(*map(fmt.number, known.quantile(np.array([0.1, 0.9]))))
-    )
+    known, band = kit.assumed.numbers[key].distribution if key in kit.assumed.numbers else None, ""
+    if known is not None:
+        low, high = map(fmt.number, known.quantile(np.array([0.1, 0.9])))
+        band = f" (middle eight in ten: {low} to {high})"
     rests = f"{worn} worn out so far" if worn else "a guess, as no mould has been seen to wear out"
     text = (
         f"**{product}**: a mould gives about {fmt.number(p.mould.life_casts)} casts a cavity{band}; {rests}. "

@@ -8,15 +8,17 @@ from ..kit import OpenStudy, format_of, grid
 from .answer import signed
 from .table import shown
 
-__all__ = ["break_even_scrap", "scrap_curve"]
+
+def pay_at_scrap(kit: OpenStudy, product: str, rate: float) -> float:
+    """Pay an hour at the point, with so much of the casts of a product scrapped. [money/hour]"""
+    return float(np.ravel(grid(kit, [rate], product=product).totals["pay_per_hour"])[0])
 
 
 def break_even_scrap(kit: OpenStudy, product: str) -> float | None:
     """Scrap rate at which an hour pays the target; None when even none at all does not. [-]"""
 
     def short(rate):
-        outcome = grid(kit, [rate], product=product)
-        return float(np.ravel(outcome.totals["pay_per_hour"])[0]) - float(kit.inputs().target_per_hour)
+        return pay_at_scrap(kit, product, rate) - float(kit.inputs().target_per_hour)
 
     if short(0.0) < 0:
         return None
@@ -48,14 +50,12 @@ def scrap_curve(kit: OpenStudy, product: str, rates) -> pd.DataFrame:
 
 def scrap_now(kit: OpenStudy, product: str) -> str:
     """Today's scrap rate and what none at all would add."""
-
-    fmt, found = format_of(kit), kit.point().products[product]
-    none, now = float(grid(kit, [0.0], product=product).totals["pay_per_hour"][0]), float(kit.point().totals["pay_per_hour"])
-    more = float(grid(kit, [1 - found["yield"] + 0.05], product=product).totals["pay_per_hour"][0]) - now
-    if found["yield"] == 1:
+    fmt, scrap, now = format_of(kit), 1 - float(kit.point().products[product]["yield"]), float(kit.point().totals["pay_per_hour"])
+    none, more = pay_at_scrap(kit, product, 0.0), pay_at_scrap(kit, product, scrap + 0.05) - now
+    without = f"Without any, an hour would bring {fmt.money(none)} instead of {fmt.money(now)}"
+    start = f"Today {fmt.percent(scrap, 1)} of the casts of {product} end as scrap. {without}"
+    if scrap == 0:
         start = f"No cast of {product} ends as scrap in this study, and an hour brings {fmt.money(now)}"
-    else:
-        start = f"Today {fmt.percent(1 - found['yield'], 1)} of the casts of {product} end as scrap. Without any, an hour would bring {fmt.money(none)} instead of {fmt.money(now)}"
     return f"{start}; five points more scrap would change it by {signed(fmt, more)}."
 
 
@@ -68,6 +68,6 @@ def scrap_break_even(kit: OpenStudy, product: str) -> str:
         return f"**No scrap rate does:** even with none at all an hour stays below the target of {target}. Less scrap alone is not enough."
     if rate >= 0.98:
         return f"Even with 98 % of the casts scrapped an hour would pay the target of {target}."
-    room = f"{fmt.percent(rate - now, 1)[:-2]} points above" if rate > now else f"{fmt.percent(now - rate, 1)[:-2]} points below"
-    verb = "may rise to" if rate > now else "would have to fall to"
-    return f"Scrap {verb} **{fmt.percent(rate, 1)}** before an hour pays just the target of {target}: {room} today's {fmt.percent(now, 1)}."
+    verb, side = ("may rise to", "above") if rate > now else ("would have to fall to", "below")
+    room = f"{fmt.percent(abs(rate - now), 1)[:-2]} points {side} today's {fmt.percent(now, 1)}"
+    return f"Scrap {verb} **{fmt.percent(rate, 1)}** before an hour pays just the target of {target}: {room}."

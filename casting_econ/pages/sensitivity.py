@@ -12,37 +12,15 @@ from ..kit import OpenStudy, format_of, grid, main_wait
 from ..models import beyond_target, evaluate
 from .table import shown
 
-__all__ = [
-    "grid_table",
-    "groups_of",
-    "largest_shares",
-    "names_of",
-    "sensitivity_sentence",
-    "sobol_table",
-    "swing_table",
-    "tornado",
-]
-
 ROWS = 2048  # of each base sample of the indices
 RARE = 0.02  # least share of either choice for indices of the choice
 STEADY = 0.05  # most that a total index may move from half of the rows to all before numbers are ranked
 
 
 def tornado(kit: OpenStudy, low: float = 0.1, high: float = 0.9) -> list[dict[str, object]]:
-    """What each uncertain number alone does to pay an hour, the others at their point.
+    """What each uncertain number alone does to pay an hour, tried at two probabilities, the others at their point; largest swing first.
 
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-    low, high : float, optional
-        Probabilities at which each number is tried. [-]
-
-    Returns
-    -------
-    list of dict
-        `key`, `label`, `low` and `high` (the number itself), `pay_low`, `pay_high` and `swing`
-        (the absolute difference, money/hour), largest swing first.
+    Rows have `key`, `label`, `low` and `high` (the number itself), `pay_low`, `pay_high` and `swing`, the absolute difference. [money/hour]
     """
     assumed, rows, factors = kit.assumed, [], {}
     values: dict[str, object] = dict(point_values(assumed))
@@ -81,26 +59,13 @@ def groups_of(kit: OpenStudy) -> list[list[int]]:
 
 
 def sobol_table(kit: OpenStudy, rows: int = ROWS, seed: int | None = None) -> tuple[pd.DataFrame, Indices]:
-    """Sobol indices by number, or by numbers that depend on each other, of what the hour, the year and the choice owe to each.
+    """Sobol indices by number, or by numbers that depend on each other, of what the hour, the year and the choice owe to each. [-]
 
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-    rows : int, optional
-        Of each base sample, rounded up to sixteen times a power of two.
-    seed : int, optional
-        As the study says if not given.
-
-    Returns
-    -------
-    DataFrame
-        `number`; first-order index `alone` and `total` index of pay an hour, `total` with the ends `low` and `high` of its middle 90 %;
-        total of the benefit of going on, `on the year`, and of whether it is above zero, `on the choice`. The others' ends are the column
-        with ` low` and ` high`. Largest `on the year` first: that is the decision's own scale, while indices of a choice
-        that is nearly always the same are noise, and left out where it falls the other way in fewer than 2 % of cases. [-]
-    Indices
-        Behind it, in the order of `groups_of`; outputs pay an hour, benefit a year, choice.
+    `alone` is the first-order and `total` the total index of pay an hour, with the ends `low` and `high` of its middle 90 %; `on the year` the
+    total of the benefit of going on, and `on the choice` of whether it is above zero, their ends with ` low` and ` high`. Largest `on the year`
+    first: that is the decision's own scale, while indices of a choice that is nearly always the same are noise, and left out where it falls
+    the other way in fewer than 2 % of cases. The indices behind it are in the order of `groups_of`; outputs pay an hour, benefit a year, choice.
+    A base sample has so many rows, rounded up to sixteen times a power of two.
     """
     seed = kit.plan_of_draws(seed=seed)[1]
     uncertain, groups = kit.assumed.uncertain, groups_of(kit)
@@ -109,9 +74,8 @@ def sobol_table(kit: OpenStudy, rows: int = ROWS, seed: int | None = None) -> tu
         a = workshop_at(kit.study, values_at(kit.assumed, u))
         outcome = evaluate(a)
         over = beyond_target(a, outcome)
-        return np.column_stack(
-            [np.broadcast_to(x, (u.shape[0],)) for x in (outcome.totals["pay_per_hour"], over, np.greater(over, 0))]
-        )
+        outputs = (outcome.totals["pay_per_hour"], over, np.greater(over, 0))
+        return np.column_stack([np.broadcast_to(x, u.shape[:1]) for x in outputs])
 
     found = sobol_indices(model, len(uncertain), round_up_draws(rows), seed, groups)
     columns = {"number": [names_of([uncertain[n] for n in group]) for group in groups]}

@@ -11,8 +11,6 @@ from .cost import CARRIED
 from .mix import activities
 from .table import shown
 
-__all__ = ["stall_sentences", "stall_table"]
-
 _SURE = 0.95  # of having enough, in the table beside what pays best
 
 
@@ -22,17 +20,11 @@ _SURE = 0.95  # of having enough, in the table beside what pays best
     "channel: text; wanted: 0; short: money; over: money; bring: 0; enough: percent; lost: money; to be sure: 0",
 )
 def stall_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> pd.DataFrame:
-    """What to bring to a day of each channel that has days: enough on most days, and what pays best.
+    """What to bring to a day of each channel that has days: enough on most days, and what pays best. [piece, money, -]
 
-    Returns
-    -------
-    DataFrame
-        `channel`, mean pieces `wanted` a day; `bring` what loses least if a piece brought home again is never sold, with the chance that it is
-        `enough` [-]; `short` and `over` are what a piece missing and a piece left loses [money]; `lost` is the mean a day [money]; `to be sure`
-        is enough on 95 of 100 days. [piece]
+    Mean pieces `wanted` a day; `bring` loses least if a piece brought home again is never sold, and is `enough` with that chance; `short` and
+    `over` are what a piece missing and a piece left loses, `lost` the mean of a day; `to be sure` is enough on 95 of 100 days.
 
-    Notes
-    -----
     Buyers of a day are Poisson about the mean of the draw, each taking the mean number of pieces; the draws are mixed. A piece
     missing loses what a sold one leaves after its hours at the target; a piece left loses its material and hours at most.
     """
@@ -81,13 +73,12 @@ def stall_sentences(frame: pd.DataFrame, fmt: Format) -> str:
     text = []
     for row in frame.to_dict("records"):
         name = row["channel"].replace("-", " ")
+        name = name[:1].upper() + name[1:]
         if row["short"] <= 0:
-            text.append(
-                f"**{name[:1].upper() + name[1:]}: a sold piece leaves nothing after its hours at the target**, so bringing more loses more."
-            )
+            text.append(f"**{name}: a sold piece leaves nothing after its hours at the target**, so bringing more loses more.")
             continue
         text.append(
-            f"**{name[:1].upper() + name[1:]}: bring about {fmt.number(row['bring'])} pieces** to a day on which {fmt.number(row['wanted'])} are "
+            f"**{name}: bring about {fmt.number(row['bring'])} pieces** to a day on which {fmt.number(row['wanted'])} are "
             f"wanted on average: a piece missing loses {fmt.money(row['short'])}, one left over {fmt.money(row['over'])} at most, and that is "
             f"enough on {fmt.percent(row['enough'])} of days. {fmt.number(row['to be sure'])} are enough on {fmt.percent(_SURE)}. "
             "What keeps can be brought again, so rather more than less; weather and season make days differ more than this."

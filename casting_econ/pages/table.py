@@ -7,8 +7,6 @@ from functools import wraps
 
 import pandas as pd
 
-__all__ = ["Shown", "shown", "shown_as", "styles_of"]
-
 _KEY = "shown"
 
 

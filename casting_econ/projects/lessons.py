@@ -8,7 +8,7 @@ from weakref import WeakKeyDictionary
 import pandas as pd
 
 from ..assumptions import assume
-from ..evidence import learn, learning_table, mould_lives
+from ..evidence import learning_table, mould_lives, update
 from ..evidence.labour import by_day
 from ..faults import counted
 from ..kit import OpenStudy
@@ -111,7 +111,7 @@ class Lessons:
             if key.startswith(f"products.{product}.") or key == f"channels.{channel}.minutes_per_order"
         ]
         keys = [key for key in keys if log_of(key)]
-        own, new = learn(self._counted(project.log.study), keys), learn(self._counted(study), keys)
+        own, new = update(self._counted(project.log.study), keys), update(self._counted(study), keys)
         found, before = [], project.plan.planner.kit.assumed.numbers
         for key in keys:
             if key in own and key in new:
@@ -209,7 +209,7 @@ class Lessons:
         project, order = self.project, self.project.order
         begin = (project.log.ended or order.start) + timedelta(days=1)
         span = max((order.due - project.plan.order.start).days, 1)
-        sold = {"channel": order.channel, "price": order.price}
+        sold = {key: getattr(order, key) for key in ("channel", "price", "policy", "match_within")}
         plan = open_order(
             self.taught,
             None,

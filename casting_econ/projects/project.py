@@ -5,14 +5,10 @@ from datetime import date
 from functools import cached_property
 from math import nan
 
-import numpy as np
-
 from ..assumptions import assume
 from ..evidence.equipment import owned
-from ..evidence.materials import amount_in, bought_amounts, cup_rows, items_of
 from ..faults import one_of, refusal
 from ..kit import OpenStudy
-from ..models import piece_cost
 from ..models.projects import in_digits, piece_by_division
 from ..models.schedule import NEVER
 from ..orders import Order, OrderPlan, Quoted, open_order, order_of, price_of
@@ -21,20 +17,7 @@ from ..orders.mould_choice import mould_cost
 from ..study import STUDY_FILE
 from .account import Account, Tool, causes_of, without
 from .logged import MOULDS, ONE_OFF, ORDERS, WEEKLY, Logged, logged, study_before
-
-
-@dataclass(frozen=True, kw_only=True)
-class Item:
-    """One material or part of the order; amounts in `unit`."""
-
-    item: str
-    unit: str
-    planned: float  # used by the plan, on average
-    used: float  # by what entered each step, or by the weighed mix
-    bought: float  # for the order; nan where the unit of a purchase does not fit
-    paid: float  # [money]
-    price_planned: float  # [money/unit]
-    price: float  # paid, or as planned where nothing was bought [money/unit]
+from .materials import Item, Materials
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,7 +70,7 @@ class Project:
         share = float(year["overhead_per_year"]) / yearly if yearly else 0.0
         gross, receipts = self._receipts(None if plan.order.price is None else plan.order.price)
         account = Account(
-            casts=float(plan.loads.by_draw[:, own].sum(axis=(1, 2)).mean()),
+            casts=casts_of(plan),
             loads=float(plan.loads_in_all),
             lots=float(lots.sum(axis=1).mean()),
             pieces=good + plan.order.good,
@@ -107,7 +90,7 @@ class Project:
             year_hours=float(year["make_hours_per_year"]),
             tools=self._tools(),
         )
-        return replace(account, **self._used(account, dict.fromkeys(self._prices, 1.0), {}))
+        return replace(account, **self.materials.money(account))
 
     def _receipts(self, price):
         """Price with postage charged, and what is left of it after fees, refunds, packing and postage, by the plan. [money]"""
@@ -134,101 +117,15 @@ class Project:
             for tool in self.plan.planner.point_inputs.equipment
         )
 
-    # ------------------------------------------------------------------ materials
-
     @cached_property
-    def _values(self):
-        """Numbers in force in the plan."""
-        return {key: number.value for key, number in self.plan.planner.kit.assumed.numbers.items()}
-
-    @cached_property
-    def _entries(self):
-        """Materials and parts of the product: (key, step or None, item, entry), those of moulds among them."""
-        return [row[:1] + row[2:] for row in items_of(self.kit.study) if row[1] == self.order.product]
-
-    @cached_property
-    def _pours(self):
-        """Pours for each mould of the plan; None where moulds come in sets or none is made."""
-        making = self.plan.loads.making
-        return making.total("pours") / making.total("moulds") if making is not None and making.total("moulds") else None
-
-    @cached_property
-    def _prices(self):
-        """Planned price of each entry. [money/unit]"""
-        return {key: self._values.get(f"{key}.price", entry.price.value) for key, _, _, entry in self._entries}
-
-    def _amount(self, key, step, entry, account):
-        """What an entry takes of its item for an account, in the unit of its price."""
-        quantity = self._values.get(f"{key}.quantity", entry.quantity.value)
-        loss = self._values.get(f"{key}.loss", entry.loss.value)
-        if step is None:
-            pours = account.moulds if self._pours is None else self._pours * account.moulds
-            count = account.paid if ".mould." not in key else pours if entry.per == "load" else account.moulds
-        else:
-            name = f"products.{self.order.product}.steps.{step}"
-            again = self._values.get(f"{name}.rework_share", 0.0)
-            size = self.plan.planner.entry.steps[step].load_size
-            loads = account.loads if size is None else account.entering[step] / size.value
-            count = {"load": loads, "lot": account.lots}.get(entry.per, account.entering[step] * (1.0 + again))
-        return quantity * count / (1.0 - loss)
-
-    def _used(self, account, dearer, weighed):
-        """Money of materials by step, of parts and of moulds; prices times `dearer`, and amounts as `weighed`, by key."""
-        materials, parts, moulds = dict.fromkeys(account.entering, 0.0), 0.0, 0.0
-        for key, step, _, entry in self._entries:
-            money = weighed.get(key, self._amount(key, step, entry, account)) * self._prices[key] * dearer[key]
-            if step is not None:
-                materials[step] += money
-            elif ".mould." in key:
-                moulds += money
-            else:
-                parts += money
-        planner = self.plan.planner
-        for step in piece_cost(planner.point_product, 0.0, planner.learning_casts).steps:
-            materials[step.name] -= account.lost[step.name] * float(step.recovered)
-        return {"materials": materials, "parts": parts, "mould_money": moulds}
+    def materials(self) -> Materials:
+        """What it uses, by the plan and by the logs."""
+        return Materials(plan=self.plan, log=self.log)
 
     @cached_property
     def items(self) -> list[Item]:
         """Every material and part: planned, used, bought."""
-        rows: dict[str, Item] = {}
-        account = self._shape
-        for key, step, item, entry in self._entries:
-            unit = entry.price.unit.partition("/")[2]
-            paid, amounts = bought_amounts(self.log.study, item, entry, unit or "dimensionless")
-            known = np.isfinite(amounts) & (amounts > 0)
-            price = float(paid[known].sum() / amounts[known].sum()) if known.any() else self._prices[key]
-            planned = self._amount(key, step, entry, self.planned)
-            used = self._weighed.get(key, planned if account is None else self._amount(key, step, entry, account))
-            before = rows.get(item)
-            bought = float(amounts.sum()) if before is None else before.bought
-            rows[item] = Item(
-                item=item,
-                unit=unit,
-                planned=planned + (before.planned if before else 0.0),
-                used=used + (before.used if before else 0.0),
-                bought=bought,
-                paid=float(paid.sum()),
-                price_planned=self._prices[key],
-                price=price,
-            )
-        return list(rows.values())
-
-    @cached_property
-    def _weighed(self):
-        """What was mixed by the log of loads, and what was bought for moulds of which no log tells, in the unit of the price, by key; loads that say nothing as the others."""
-        found, batches = {}, self.log.study.records.get("batches")
-        for key, step, _, entry in self._entries:
-            rows = cup_rows(self.log.study, self.order.product, key) if step is not None and batches is not None else None
-            grams = amount_in(1.0, "gram", entry.price.unit.partition("/")[2], entry, self.kit.study.currency)
-            if rows is not None and rows[0].size and np.isfinite(grams):
-                weighed = batches[batches.mixed_mass_g > 0]
-                found[key] = float(rows[0].sum()) * grams * float(batches.casts.sum() / weighed.casts.sum())
-        for key, _, item, entry in self._entries if self._moulds_made is None else ():
-            if ".mould." in key:  # no log of moulds: what was bought for them went into them
-                amounts = bought_amounts(self.log.study, item, entry, entry.price.unit.partition("/")[2] or "dimensionless")[1]
-                found |= {key: float(amounts[np.isfinite(amounts)].sum())} if np.isfinite(amounts).any() else {}
-        return found
+        return self.materials.items(self.planned, self._shape)
 
     # ------------------------------------------------------------------ actual
 
@@ -250,7 +147,7 @@ class Project:
             casts, loads, lots = planned.casts * scale, planned.loads * scale, planned.lots * scale
         else:
             entering, lost, casts, loads, lots = log.entering, log.lost, log.casts, float(log.loads), float(log.loads)
-        made = self._moulds_made
+        made = self.materials.moulds_made
         return replace(
             planned,
             casts=casts,
@@ -263,14 +160,6 @@ class Project:
             entering=entering,
             lost=lost,
         )
-
-    @cached_property
-    def _moulds_made(self):
-        """Moulds, or sets of them, that the log has for the days of the order; None without such rows. [mould or set]"""
-        moulds = self.log.study.records.get("moulds")
-        if moulds is None:
-            return None
-        return float(len(moulds) if self.plan.planner.moulds else moulds.cavities.sum() / self.plan.planner.casts_per_load)
 
     @cached_property
     def logged_hours(self) -> dict[str, float]:
@@ -308,10 +197,7 @@ class Project:
         if shape is None:
             return None
         gross, receipts = self._brought(shape)
-        dearer = {}
-        prices = {row.item: row.price / row.price_planned if row.price_planned > 0 else 1.0 for row in self.items}
-        for key, _, item, _ in self._entries:
-            dearer[key] = prices[item]
+        paid = {row.item: row.price for row in self.items if row.paid > 0}
         account = replace(
             shape,
             hours=self.all_hours,
@@ -319,7 +205,7 @@ class Project:
             receipts=receipts,
             other=self.bought_beside,
             tools=self._tools_now,
-            **self._used(shape, dearer, self._weighed),
+            **self.materials.money(shape, paid),
         )
         return account if self.one_off_counts else without(account, ONE_OFF)
 
@@ -329,7 +215,9 @@ class Project:
         bought = self.log.study.records.get("purchases")
         if bought is None:
             return 0.0
-        known = {item for _, _, item, _ in self._entries} | set(self.kit.study.file.overheads)  # which fall on it by the hour
+        known = {item for _, _, item, _ in self.materials.entries} | set(
+            self.kit.study.file.overheads
+        )  # which fall on it by the hour
         return float(bought.paid[(bought.kind != "equipment") & ~bought["item"].isin(known)].sum())
 
     @cached_property
@@ -408,6 +296,11 @@ class Project:
             item, parts, _ = row.item.partition(": ")
             found[item] = (nan if parts else row.bought, row.cost + found.get(item, (0.0, 0.0))[1])
         return found
+
+
+def casts_of(plan: OrderPlan) -> float:
+    """Casts of a plan, later rounds of topping up in them, on average. [cast]"""
+    return float(plan.loads.by_draw[:, plan.loads.own].sum(axis=(1, 2)).mean())
 
 
 def order_then(kit: OpenStudy, name: str, **asked) -> Order:

@@ -2,6 +2,7 @@
 
 from .account import BASES, DIGITS, Account
 from .lessons import Lessons
+from .project import casts_of
 
 
 def project_results(lessons: Lessons) -> dict:
@@ -47,7 +48,7 @@ def project_results(lessons: Lessons) -> dict:
             row.key: {"unit": row.unit, "old": row.old, "measured": row.measured, "new": row.new} for row in lessons.rows
         },
         "again": {
-            "casts": plan.casts,
+            "casts": casts_of(plan),
             "hours": float(quoted.hours.mean()),
             "full_cost": quoted.full_cost,
             "start": plan.order.start.isoformat(),

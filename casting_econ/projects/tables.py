@@ -11,7 +11,7 @@ from ..pages.table import shown
 from .account import BASES
 from .lessons import Lessons
 from .logged import ORDERS, WEEKLY
-from .project import Project
+from .project import Project, casts_of
 
 KINDS = {ORDERS: "enquiry, packing and posting", WEEKLY: "weekly hours"}  # as the plan of an order calls them
 BASIS_NAMES = {"by_use": "equipment by use", "by_time": "equipment by time", "at_once": "equipment all at once"}
@@ -164,8 +164,8 @@ def again_table(lessons: Lessons, fmt: Format) -> pd.DataFrame:
         return ["–" if value is None else write(value) for value in values]
 
     return [
-        ("casts", "", *told(fmt.number, first.casts, actual and actual.casts, plan.casts)),
-        ("loads", "", *told(fmt.number, first.new_loads, actual and actual.loads, plan.new_loads)),
+        ("casts", "", *told(fmt.number, project.planned.casts, actual and actual.casts, casts_of(plan))),
+        ("loads", "", *told(fmt.number, project.planned.loads, actual and actual.loads, plan.loads_in_all)),
         ("hours", "h", *told(fmt.significant, project.quoted.hours.mean(), actual and actual.total_hours, quoted.hours.mean())),
         ("price that earns the target", money, *told(fmt.money, project.quoted.full_cost, None, quoted.full_cost)),
         ("such that eight in ten do", money, *told(fmt.money, project.quoted.at_chance(0.8), None, quoted.at_chance(0.8))),

@@ -22,7 +22,7 @@ TOTAL_UNITS = {
     "order_hours_per_year": "hour/year",
     "stall_hours_per_year": "hour/year",
     "fixed_hours_per_year": "hour/year",
-    "freak_hours_per_year": "hour/year",
+    "ruined_hours_per_year": "hour/year",
     "revenue_per_year": "{money}/year",
     "fees_per_year": "{money}/year",
     "postage_per_year": "{money}/year",
@@ -30,7 +30,7 @@ TOTAL_UNITS = {
     "refunds_per_year": "{money}/year",
     "stall_fees_per_year": "{money}/year",
     "material_per_year": "{money}/year",
-    "freak_loss_per_year": "{money}/year",
+    "ruined_loss_per_year": "{money}/year",
     "overhead_per_year": "{money}/year",
     "equipment_per_year": "{money}/year",
     "residual_pay_per_year": "{money}/year",
@@ -41,6 +41,7 @@ TOTAL_UNITS = {
     "pay_break_even_pieces_per_year": "piece/year",
     "cash_break_even_pieces_per_year": "piece/year",
 }
+_WRITTEN = {"ruined_hours_per_year": "freak_hours_per_year", "ruined_loss_per_year": "freak_loss_per_year"}  # keys of the file
 PRODUCT_UNITS = {
     "yield": "share",
     "casts_per_good_piece": "cast/piece",
@@ -118,7 +119,7 @@ def as_json(content: object) -> str:
 
 def _plain(value):
     if isinstance(value, dict):
-        return {str(key): _plain(item) for key, item in value.items()}
+        return {str(_WRITTEN.get(key, key)): _plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
         return [_plain(item) for item in value]
     if isinstance(value, bool | str) or value is None:

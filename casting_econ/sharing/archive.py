@@ -11,8 +11,6 @@ from pathlib import Path
 
 from ..faults import Fault, StudyError, refusal
 
-__all__ = ["MOST_ALL", "is_archive", "read_archive", "unzipped", "write_whole", "zipped"]
-
 MOST_ALL, MOST_MEMBERS = 150_000_000, 500  # bytes in all; members
 _PACK = "the .zip that casting-econ pack wrote"
 
@@ -58,10 +56,7 @@ def unzipped(data: bytes, place: str, allowed: Callable[[str], bool]) -> dict[st
     It is taken only if it is, byte for byte, what `zipped` makes of its members. So nothing is unpacked, and no link, lock, date, remark,
     second header, or byte between, over or behind members can be in it.
 
-    Raises
-    ------
-    StudyError
-        With each name that may not be in it, or the first other reason for which it is refused.
+    StudyError with each name that may not be in it, or the first other reason for which it is refused.
 
     Examples
     --------
@@ -85,18 +80,16 @@ def unzipped(data: bytes, place: str, allowed: Callable[[str], bool]) -> dict[st
         if names:
             raise StudyError([Fault(place, "is refused", right, column=n, found="an unknown file") for n in names])
         if any(item.compress_type != zipfile.ZIP_STORED for item in items):
-            raise refused(
-                "is refused", "packed members, as other programs and older versions write", f"{_PACK}, or the study packed anew"
-            )
+            found = "packed members, as other programs and older versions write"
+            raise refused("is refused", found, f"{_PACK}, or the study packed anew")
         # no more is read than there is, wherever members say that they lie
         members = {i.filename: book.read(i) for i in items} if sum(i.file_size for i in items) < len(data) else {}
     except (zipfile.BadZipFile, EOFError, ValueError, NotImplementedError, RuntimeError, OSError) as error:
         said = (str(error).splitlines() or [type(error).__name__])[0]
         raise refused("is no whole archive", ascii(said)[1:101], "the file as it was sent, whole") from None
     if zipped(members) != data:
-        raise refused(
-            "is refused", "another form than casting-econ pack writes: changed headers, or bytes that belong to no member"
-        )
+        found = "another form than casting-econ pack writes: changed headers, or bytes that belong to no member"
+        raise refused("is refused", found)
     return members
 
 

@@ -17,34 +17,13 @@ from ..formatting import Format
 from ..kit import OpenStudy, format_of, open_study
 from ..ledger.logs import FREE, LOGS
 from ..pages.records import assumption_table
+from ..reference import words
 from ..study import STUDY_FILE
+from ..study.scenarios import dotted
 from ..templates import template
 from .archive import write_whole
 from .form import read_pack, write_study
 from .redact import whole_logs
-
-__all__ = ["Comparison", "Result", "compare_studies", "comparison_page", "comparison_tables"]
-
-# quantity -> words, and how it is written
-_STUDIO = {
-    "pay_per_hour": ("pay an hour", "money"),
-    "residual_pay_per_year": ("pay a year", "money0"),
-    "hours_per_year": ("hours a year", "0"),
-    "revenue_per_year": ("sales and postage charged, a year", "money0"),
-    "material_per_year": ("material a year", "money0"),
-    "overhead_per_year": ("overheads a year", "money0"),
-    "pieces_sold_per_year": ("pieces sold a year", "0"),
-    "good_pieces_per_year": ("good pieces made a year", "0"),
-    "loads_per_week": ("loads a week", "significant"),
-}
-_PRODUCT = {
-    "yield": ("good pieces of those cast", "percent1"),
-    "minutes_per_good_piece": ("minutes a good piece", "significant"),
-    "material_per_good_piece": ("material a good piece", "money"),
-    "cost_per_good_piece": ("cost of a good piece", "money"),
-    "break_even_price": ("price at which pay meets the target", "money"),
-}
-_CHANCES = {"hour": ("chance that an hour pays the target", "chance"), "year": ("chance that a year pays a living", "chance")}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,29 +62,17 @@ class Comparison:
 
 
 def compare_studies(before: Path | str, after: Path | str) -> Comparison:
-    """Compare two studies.
+    """Compare two study folders or packs; of a pack the study in it, which is worked out here.
 
-    Parameters
-    ----------
-    before, after : Path or str
-        Study folder, or pack; of a pack the study in it, which is worked out here.
+    Results are on the draws of the first study, as scenarios are compared: what both share is the same in every draw.
 
-    Returns
-    -------
-    Comparison
-        Results on the draws of the first study, as scenarios are compared: what both share is the same in every draw.
-
-    Raises
-    ------
-    StudyError
-        For faults in either, a refused archive, or two currencies.
+    StudyError for faults in either, a refused archive, or two currencies.
     """
     places = Path(before), Path(after)
     with _opened(places[0]) as one, _opened(places[1]) as other:
         if one.study.currency != other.study.currency:
             found = f"{other.study.currency}, the first in {one.study.currency}"
-            right = "two studies in one currency"
-            raise refusal(str(after), "is in another currency", right, found=found)
+            raise refusal(str(after), "is in another currency", "two studies in one currency", found=found)
         tables = [kit.study.file.study for kit in (one, other)]
         fmt = format_of(one)
         return Comparison(
@@ -141,22 +108,12 @@ def _stated(which, table):
     return f"The study {which} was changed{by}{on}, as it states." if by or on else ""
 
 
-def _leaves(node, path=()):
-    """What a study file states, by dotted key: a number with its spread and reason is one thing."""
-    for key, value in node.items():
-        here = (*path, key)
-        if isinstance(value, dict) and not {"value", "low", "likely", "high", "distribution"} & set(value):
-            yield from _leaves(value, here)
-        else:
-            yield ".".join(here), value
-
-
 def _changed_keys(one, other, packed):
     """Every line of the study file that was changed, gone or new, with the reason it gives.
 
     Who changed a study is told apart; how records are read is compared between folders only, as a pack does not say.
     """
-    before, after = dict(_leaves(one.study.raw)), dict(_leaves(other.study.raw))
+    before, after = (dict(dotted(kit.study.raw)) for kit in (one, other))
     rows = []
     for key in dict.fromkeys((*before, *after)):
         told = [(key in lines, _plainly(lines.get(key)), _note(lines.get(key))) for lines in (before, after)]
@@ -252,7 +209,8 @@ def _dated(rows, names, fmt):
 def _draws(kit, base):
     """Results by draw, on the draws of the first study."""
     draws = kit.monte_carlo(*base.plan_of_draws(), base=base).draws
-    names = [*_STUDIO, *(f"{product}/{name}" for product in kit.study.file.products for name in _PRODUCT)]
+    year, each = words("result")["year"], words("result")["product"]
+    names = [*year, *(f"{product}/{name}" for product in kit.study.file.products for name in each)]
     pays = {"hour": ("pay_per_hour", "target_per_hour"), "year": ("residual_pay_per_year", "living_per_year")}
     return {name: draws[name] for name in names} | {name: (draws[pay] >= draws[aim]) * 1.0 for name, (pay, aim) in pays.items()}
 
@@ -263,11 +221,11 @@ def _results(one, other):
     except ValueError as error:
         right, wrong = "a study whose year can be worked out", "results cannot be worked out"
         raise refusal(STUDY_FILE, wrong, right, found=str(error)) from None
-    rows = []
+    rows, told = [], words("result")
     for key in dict.fromkeys((*old, *new)):
         product, _, name = key.rpartition("/")
-        words, style = (_PRODUCT if product else _STUDIO | _CHANCES)[name]
-        rows.append(_result(f"{product}: {words}" if product else words, style, old.get(key), new.get(key)))
+        what, style = (told["product"] if product else told["year"] | told["chance"])[name]
+        rows.append(_result(f"{product}: {what}" if product else what, style, old.get(key), new.get(key)))
     return rows
 
 
@@ -305,32 +263,32 @@ def _cells(one, fmt):
 
 def _sections(found: Comparison) -> list[dict]:
     """Tables of a comparison as text: caption, heads, rows, and how many columns from the left are words."""
-    names = ("what", "before", "after", "note")
-    lines = [[[row[name] for name in names] for row in rows] for rows in (found.numbers, found.told)]
-    bands = ["difference", "middle eight in ten", "chance higher"]
-    sections = (
-        (
-            "What was changed in the study file",
-            "Each line that says another thing, with the reason it gives.",
-            (["number or line", *names[1:3], "why"], lines[0], 4),
-            "The study files say the same.",
-        ),
-        (
-            "Numbers that the records changed",
-            "Both study files state these alike; the records tell them otherwise.",
-            (["number", *names[1:3], "rests on"], lines[1], 4),
-            "The records changed no number.",
-        ),
-        (
+
+    def section(title, caption, heads, rows, text, none=""):
+        return {"title": title, "caption": caption, "heads": heads.split("; "), "rows": rows, "text": text, "none": none}
+
+    lines = [
+        [[row[name] for name in ("what", "before", "after", "note")] for row in rows] for rows in (found.numbers, found.told)
+    ]
+    logs, results = [[*row.values()] for row in found.records], [_cells(one, found.fmt) for one in found.results]
+    changed, told = "What was changed in the study file", "Numbers that the records changed"
+    why, alike = (
+        "Each line that says another thing, with the reason it gives.",
+        "Both study files state these alike; the records tell them otherwise.",
+    )
+    return [
+        section(changed, why, "number or line; before; after; why", lines[0], 4, "The study files say the same."),
+        section(told, alike, "number; before; after; rests on", lines[1], 4, "The records changed no number."),
+        section(
             "Rows of the records that came and went",
             "A corrected row is one gone and one new. Notes are not compared.",
-            (["log", "rows before", "rows after", "new rows", "rows gone"], [[*row.values()] for row in found.records], 1),
+            "log; rows before; rows after; new rows; rows gone",
+            logs,
+            1,
             "The records are the same (notes are not compared).",
         ),
-        ("Results", _method(found), (["result", *names[1:3], *bands], [_cells(one, found.fmt) for one in found.results], 1), ""),
-    )
-    heads = ("title", "caption", "heads", "rows", "text", "none")
-    return [dict(zip(heads, (title, caption, *table, none))) for title, caption, table, none in sections]
+        section("Results", _method(found), "result; before; after; difference; middle eight in ten; chance higher", results, 1),
+    ]
 
 
 def _summary(found: Comparison) -> list[str]:

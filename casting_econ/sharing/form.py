@@ -13,8 +13,6 @@ from ..ledger import LOGS
 from ..study import STUDY_FILE
 from .archive import is_archive, read_archive, unzipped
 
-__all__ = ["FORM", "Manifest", "Pack", "pack_of", "read_json", "read_pack", "write_study"]
-
 FORM = 2  # of packs; the first held the files of the records, not the logs
 _RECORDS = {f"study/records/{log}.csv": log for log in LOGS}
 _TABLE = re.compile(r"report/tables/[\w-]{1,150}\.csv")
@@ -59,16 +57,7 @@ def write_study(members: dict[str, bytes], folder: Path) -> Path:
 
 
 def read_pack(path: Path | str) -> Pack:
-    """Read an archive as a stranger's; StudyError names everything for which it is refused. Hashes are not looked at.
-
-    Parameters
-    ----------
-    path : Path or str
-
-    Returns
-    -------
-    Pack
-    """
+    """Read an archive as a stranger's; StudyError names everything for which it is refused. Hashes are not looked at."""
     return pack_of(read_archive(Path(path)), Path(path).name)
 
 

@@ -15,15 +15,13 @@ from pathlib import Path
 import numpy as np
 from packaging.requirements import Requirement
 
-from ..faults import Fault, StudyError, counted, refusal
+from ..faults import Fault, StudyError, counted, refusal, some_of
 from ..kit import OpenStudy, open_study
 from ..running.run import VERSIONS, manifest, run_study
 from ..study import STUDY_FILE
 from .archive import MOST_ALL, write_whole, zipped
 from .form import FORM, pack_of, read_pack, write_study
 from .redact import Records, packed_records, packed_study_file, whole_logs
-
-__all__ = ["SOME_WORKERS", "code_hash", "installed_versions", "pack_study", "texts"]
 
 SOME_WORKERS = min(4, os.cpu_count() or 2)  # notebooks at a time on this machine
 
@@ -36,32 +34,13 @@ def pack_study(
     workers: int | None = None,
     say: Callable[[str], None] = print,
 ) -> Path:
-    """Run a study as it goes into the pack, and write the archive.
+    """Run a study, in whose folder nothing is changed, as it goes into the pack, and write the archive.
 
-    Parameters
-    ----------
-    folder : Path or str
-        Study folder; nothing in it is changed.
-    out : Path or str, optional
-        Archive to write; `NAME-pack.zip` in the current folder if not given, NAME being the study folder's.
-    keep : tuple of str, optional
-        Columns to keep though they may name people, as LOG.COLUMN.
-    workers : int, optional
-        Notebooks at a time; as many as there are processors, up to four, if not given.
-    say : callable, optional
-        Takes a line.
+    It is `NAME-pack.zip` in the current folder if not given, NAME being the study folder's; `keep` has columns to keep though they may name
+    people, as LOG.COLUMN; `workers` notebooks run at a time; `say` takes a line.
 
-    Returns
-    -------
-    Path
-        The archive.
-
-    Raises
-    ------
-    StudyError
-        For faults in the study, a column that cannot be left out or kept, a cell that would be read otherwise, or a file that is in the way.
-    NotebookError
-        If a page fails.
+    StudyError for faults in the study, a column that cannot be left out or kept, a cell that would be read otherwise, or a file that is in the
+    way; NotebookError if a page fails.
     """
     folder = Path(folder)
     kit = open_study(folder)
@@ -114,8 +93,7 @@ def _elsewhere(inputs: dict[str, bytes], values: dict[str, str]) -> list[str]:
         text = data.decode().casefold()
         found = [v for v, one in folded.items() if one in text and re.search(rf"(?<!\w){re.escape(one)}(?!\w)", text)]
         if found:
-            more = f" and {len(found) - 3} more" if len(found) > 3 else ""
-            shown = ", ".join(repr(value) for value in sorted(found)[:3]) + more
+            shown = some_of([repr(value) for value in sorted(found)], 3)
             lines.append(f"Look at {name.removeprefix('study/')}: {shown} of {values[found[0]]} still in it.")
     return lines
 

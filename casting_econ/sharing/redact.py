@@ -1,6 +1,5 @@
 """The records as they go into a pack: the logs as they were read, in plain CSV, without the columns that name people."""
 
-import functools
 import json
 import re
 import tomllib
@@ -13,10 +12,8 @@ import pandas as pd
 from ..faults import Fault, StudyError, close_match, refusal
 from ..ledger import LOGS
 from ..ledger.logs import FREE, plain
-from ..reference import kit_folder
+from ..reference import words
 from ..study import STUDY_FILE, Study
-
-__all__ = ["Records", "packed_records", "packed_study_file", "whole_logs"]
 
 
 @dataclass(kw_only=True)
@@ -30,18 +27,14 @@ class Records:
     values: dict[str, str] = field(default_factory=dict)  # what stood in columns that name people -> LOG.COLUMN
 
 
-@functools.cache
-def _words() -> dict[str, list[str]]:
-    return tomllib.loads((kit_folder("data") / "reference" / "people-words.toml").read_text(encoding="utf-8"))
-
-
 def _is_named(header, buyers=False):
     """Whether a heading speaks of people; with `buyers`, plainly of buyers."""
     text = unicodedata.normalize("NFC", header).casefold()
     parts = [part.strip("-") for part in re.split(r"[^\w-]+|_", text)]
+    named = words("people")
     if buyers:
-        return any(word in parts for word in _words()["buyers"])
-    return any(part in _words()["words"] for part in parts) or any(word in text for word in _words()["parts"])
+        return any(word in parts for word in named["buyers"])
+    return any(part in named["words"] for part in parts) or any(word in text for word in named["parts"])
 
 
 def whole_logs(study: Study) -> dict[str, pd.DataFrame]:
@@ -54,23 +47,10 @@ def whole_logs(study: Study) -> dict[str, pd.DataFrame]:
 
 
 def packed_records(study: Study, keep: tuple[str, ...] = ()) -> Records:
-    """The records of a study for a pack: a file a log, with the columns that the study reads and no other.
+    """The records of a study for a pack: a file a log, with the columns that the study reads and no other; those named in `keep` stay though
+    they may name people, as LOG.COLUMN, by their heading or by the log's own name.
 
-    Parameters
-    ----------
-    study : Study
-        Free of faults.
-    keep : tuple of str
-        Columns that stay though they may name people, as LOG.COLUMN, by their heading or by the log's own name.
-
-    Returns
-    -------
-    Records
-
-    Raises
-    ------
-    StudyError
-        For a column to keep that is not there or that the study does not read, and one that cannot be left out.
+    StudyError for a column to keep that is not there or that the study does not read, and one that cannot be left out.
     """
     unread = [file.place.removeprefix("records/") for file in study.reading.files if file.log == "ignore"]
     found = Records(left_out=dict.fromkeys(unread, "the study does not read it"))

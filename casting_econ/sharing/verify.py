@@ -24,8 +24,6 @@ from ..running.results import as_json, results
 from .form import Pack, read_json, read_pack, write_study
 from .pack import SOME_WORKERS, code_hash, installed_versions, texts
 
-__all__ = ["Difference", "Verified", "verify_pack"]
-
 _SAME = 1e-8  # relative; results carry nine digits and processors differ in the last
 _NOTHING = 1e-9  # absolute: what is left when equal sums are taken from each other
 _SHADE = 16  # of 255, by which an edge may be rounded otherwise
@@ -94,31 +92,12 @@ def verify_pack(
     workers: int | None = None,
     say: Callable[[str], None] = print,
 ) -> Verified:
-    """Check a pack's hashes and versions, and work everything out anew from its study with the same seed.
+    """Check a pack's hashes and versions, and work everything out anew from its study with the same seed; nothing in the archive is run.
 
-    Parameters
-    ----------
-    archive : Path or str
-        Archive that `pack_study` wrote, or that somebody says it did; nothing in it is run.
-    out : Path or str, optional
-        New or empty folder for the study and the report worked out here; nothing is kept if not given.
-    quick : bool, optional
-        Only work out the results, not the pages with their tables: those are then said to be unchecked.
-    workers : int, optional
-        Notebooks at a time; as many as there are processors, up to four, if not given.
-    say : callable, optional
-        Takes a line of progress.
+    `out` is a new or empty folder for the study and the report worked out here, of which nothing is kept if it is not given; `quick` works out
+    the results only, and says that the pages with their tables are unchecked; `workers` notebooks run at a time; `say` takes a line.
 
-    Returns
-    -------
-    Verified
-
-    Raises
-    ------
-    StudyError
-        If the archive is refused, or `out` holds anything.
-    NotebookError
-        If a page fails.
+    StudyError if the archive is refused, or `out` holds anything; NotebookError if a page fails.
     """
     out = Path(out) if out else None
     if out is not None and out.exists() and (not out.is_dir() or any(out.iterdir())):

@@ -11,8 +11,6 @@ from .numbers import Amount
 from .schema import DAYS, MONTHS
 from .told import log_of
 
-__all__ = ["check_asked", "check_commissions", "check_correlations", "cross_checks", "working_windows"]
-
 STUDY_FILE, UNUSED = "study.toml", "unknown material or part"
 MOST_PROMISED = 100  # loads that go before an order; the calendar follows each in every draw
 _HOURS = re.compile(r"^(\d{1,2}):([0-5]\d)\s*-\s*(\d{1,2}):([0-5]\d)$", re.ASCII)
@@ -23,6 +21,14 @@ def _told_in(faults):
     return lambda column, wrong, found, right: faults.append(Fault(STUDY_FILE, wrong, right, column=column, found=found))
 
 
+def _is_known(fault, column, kind, name, names):
+    """Whether a name, if one is given, is one of those there are; a fault where it is not."""
+    if name is None or name in names:
+        return True
+    fault(column, f"unknown {kind}", repr(name), one_of(name, names))
+    return False
+
+
 def working_windows(calendar, faults):
     """Working windows of the week, Monday 0:00 being 0 [hour]; what is wrong with them is added to `faults`."""
     windows, fault = [], _told_in(faults)
@@ -31,9 +37,8 @@ def working_windows(calendar, faults):
             match = _HOURS.match(part)
             start, end = (int(match[1]) + int(match[2]) / 60, int(match[3]) + int(match[4]) / 60) if match else (0, 0)
             if not match or not 0 <= start < end <= 24:
-                fault(
-                    f"calendar.{day}", "not working hours", repr(part), "'09:00-12:30', later after earlier, several with a comma"
-                )
+                right = "'09:00-12:30', later after earlier, several with a comma"
+                fault(f"calendar.{day}", "not working hours", repr(part), right)
             else:
                 base = 24.0 * DAYS.index(day)
                 windows.append((base + start, base + end))
@@ -63,69 +68,17 @@ def _longest_window(windows):
 def cross_checks(file, windows, faults):
     """What no single key can know. A number that is wrong itself is not-a-number here, and trips no comparison."""
     fault = _told_in(faults)
-
-    places = {**file.stations, **file.racks}
     for name in set(file.stations) & set(file.racks):
         fault(f"racks.{name}", "same name as a station", repr(name), "a name of its own")
     for name, station in file.stations.items():
         if station.sizes and station.count.value != len(station.sizes):
             right = f"{len(station.sizes)}, or no count beside a list of places, which has one for each"
-            fault(
-                f"stations.{name}.count",
-                "is not as many as the places",
-                f"{station.count.value:g}, places {list(station.sizes)}",
-                right,
-            )
-    longest = _longest_window(windows) * 60
+            found = f"{station.count.value:g}, places {list(station.sizes)}"
+            fault(f"stations.{name}.count", "is not as many as the places", found, right)
     for name, product in file.products.items():
-        first = product.first_wait
-        if product.cure_step is not None and product.cure_step not in product.steps:
-            right = one_of(product.cure_step, product.steps)
-            fault(f"products.{name}.cure_step", "unknown step", repr(product.cure_step), right)
-        handled = (
-            sum(_turn(product, step) for key, step in list(product.steps.items())[: 1 + list(product.steps).index(first)])
-            if first
-            else 0
-        )
-        if product.mould is not None and first and handled <= 0 and product.steps[first].wait_in not in file.stations:
-            right = "load_minutes, the hands-on minutes to fill the moulds of a load, on the step that waits in them or before it"
-            fault(
-                f"products.{name}.steps.{first}.wait",
-                "waits in the mould but no step loads it",
-                f"{product.steps[first].wait.value:g} h",
-                right,
-            )
-        out = product.mould.free_after if product.mould is not None else None
-        if out is not None:
-            names = list(product.steps)
-            after = names[names.index(first) + 1 :] if first else []
-            if out not in after:
-                wrong = "a step before the load has waited" if out in names else "unknown step"
-                right = f"the step that gets the pieces out of the moulds, one of {', '.join(after) or 'those after a step that waits'}"
-                fault(f"products.{name}.mould.free_after", wrong, repr(out), right + close_match(out, after))
-        if product.mould is not None:
-            _check_mould(f"products.{name}.mould", product.mould, file, fault)
-        for key, step in product.steps.items():
-            column = f"products.{name}.steps.{key}"
-            if step.wait_in is not None and step.wait_in not in places:
-                known = one_of(step.wait_in, places) if places else "one of the stations and racks, none yet"
-                fault(f"{column}.wait_in", "unknown station or rack", repr(step.wait_in), known)
-            # a load turns round at a station, and in the moulds up to the first step that waits
-            most = _turn(product, step) if step.wait_in in file.stations else handled if key == first and product.mould else None
-            if most is not None and windows and (most > longest or (most <= 0 and step.wait_in in file.stations)):
-                right = f"minutes to unload and load on the step that waits, above 0 and within the longest window of {longest:g} minutes"
-                fault(f"{column}.load_minutes", "does not fit a working window", f"{most:g} minutes", right)
-            station, size = file.stations.get(step.wait_in), step.load_size or product.casts_per_load
-            # a load is cast, or put together, for its own station; one that is there already must fit any of them
-            room = math.inf if station is None else station.room(chosen=key == first or step.load_size is not None)
-            if size.value > room:
-                fault(f"{column}.wait_in", "load larger than the station", f"{size.value:g} pieces", f"at most {room:g}")
-            weights = step.causes.values()
-            if weights and not (all(0 <= weight < math.inf for weight in weights) and sum(weights) > 0):
-                fault(f"{column}.causes", "not weights", str(step.causes)[:200], "numbers of zero or more, not all zero")
+        _check_product(f"products.{name}", product, file, windows, fault)
     for name, channel in file.channels.items():
-        if channel.product not in file.products:
-            fault(f"channels.{name}.product", "unknown product", repr(channel.product), one_of(channel.product, file.products))
+        _is_known(fault, f"channels.{name}.product", "product", channel.product, file.products)
     if all(channel.orders.value <= 0 for channel in file.channels.values()):
         fault("channels", "nothing is sold", "no orders in any channel", "at least one channel with orders above 0")
     sold = {c.product for c in file.channels.values() if not c.orders.value <= 0}
@@ -135,16 +88,50 @@ def cross_checks(file, windows, faults):
     stall = sum(c.days.value * c.hours_per_day.value for c in file.channels.values())
     fixed = file.time.fixed_hours.value * file.time.weeks.value + stall
     if fixed >= file.time.hours.value * file.time.weeks.value:
-        fault(
-            "time.hours",
-            "no hours left to make anything",
-            f"{fixed:.0f} fixed and stall hours a year",
-            "more hours a week, or fewer fixed ones",
-        )
+        found, right = f"{fixed:.0f} fixed and stall hours a year", "more hours a week, or fewer fixed ones"
+        fault("time.hours", "no hours left to make anything", found, right)
     _check_target(file, fault)
     for name in file.cash.payment_delay:
-        if name not in file.channels:
-            fault(f"cash.payment_delay.{name}", "unknown channel", repr(name), one_of(name, file.channels))
+        _is_known(fault, f"cash.payment_delay.{name}", "channel", name, file.channels)
+
+
+def _check_product(place, product, file, windows, fault):
+    """Names, moulds, loads and causes of the routing of one product."""
+    longest, steps, places = _longest_window(windows) * 60, list(product.steps), {**file.stations, **file.racks}
+    first = product.first_wait
+    after = steps[steps.index(first) + 1 :] if first else []
+    handled = sum(_turn(product, product.steps[key]) for key in steps if first and key not in after)
+    _is_known(fault, f"{place}.cure_step", "step", product.cure_step, steps)
+    if product.mould is not None and first and handled <= 0 and product.steps[first].wait_in not in file.stations:
+        wrong, found = "waits in the mould but no step loads it", f"{product.steps[first].wait.value:g} h"
+        right = "load_minutes, the hands-on minutes to fill the moulds of a load, on the step that waits in them or before it"
+        fault(f"{place}.steps.{first}.wait", wrong, found, right)
+    out = product.mould.free_after if product.mould is not None else None
+    if out is not None and out not in after:
+        wrong = "a step before the load has waited" if out in steps else "unknown step"
+        right = f"the step that gets the pieces out of the moulds, one of {', '.join(after) or 'those after a step that waits'}"
+        fault(f"{place}.mould.free_after", wrong, repr(out), right + close_match(out, after))
+    if product.mould is not None:
+        _check_mould(f"{place}.mould", product.mould, file, fault)
+    for key, step in product.steps.items():
+        column, station = f"{place}.steps.{key}", file.stations.get(step.wait_in)
+        if step.wait_in is not None and step.wait_in not in places:
+            known = one_of(step.wait_in, places) if places else "one of the stations and racks, none yet"
+            fault(f"{column}.wait_in", "unknown station or rack", repr(step.wait_in), known)
+        # a load turns round at a station, and in the moulds up to the first step that waits
+        most = _turn(product, step) if station is not None else handled if key == first and product.mould else None
+        if most is not None and windows and (most > longest or (most <= 0 and station is not None)):
+            right = (
+                f"minutes to unload and load on the step that waits, above 0 and within the longest window of {longest:g} minutes"
+            )
+            fault(f"{column}.load_minutes", "does not fit a working window", f"{most:g} minutes", right)
+        # a load is cast, or put together, for its own station; one that is there already must fit any of them
+        room = math.inf if station is None else station.room(chosen=key == first or step.load_size is not None)
+        if (size := (step.load_size or product.casts_per_load).value) > room:
+            fault(f"{column}.wait_in", "load larger than the station", f"{size:g} pieces", f"at most {room:g}")
+        weights = step.causes.values()
+        if weights and not (all(0 <= weight < math.inf for weight in weights) and sum(weights) > 0):
+            fault(f"{column}.causes", "not weights", str(step.causes)[:200], "numbers of zero or more, not all zero")
 
 
 def _check_mould(column, mould, file, fault):
@@ -176,12 +163,8 @@ def _check_mould(column, mould, file, fault):
 
 def _varies(key, number):
     """Whether a number is drawn by itself: by its own spread, by what the logs say, or as a shared factor."""
-    return (
-        number.value != number.value
-        or number.distribution is not None
-        or number.from_records
-        or (key.startswith("spread.") and number.value > 0)
-    )
+    shared = key.startswith("spread.") and number.value > 0
+    return number.value != number.value or number.distribution is not None or number.from_records or shared
 
 
 def check_correlations(file, numbers, faults):
@@ -219,17 +202,10 @@ def _check_target(file, fault):
     if (target.per_hour is None) == (target.wage is None):
         found = "both" if target.wage else "neither"
         fault("target", "needs one target", found, "either per_hour, or wage with an id of the wage table")
-    elif target.wage is not None:
-        table = wages()
-        if target.wage not in table.index:
-            fault("target.wage", "unknown wage", repr(target.wage), one_of(target.wage, table.index))
-        elif table.currency[target.wage] != file.study.currency:
-            fault(
-                "target.wage",
-                "wage in another currency",
-                table.currency[target.wage],
-                f"a wage in {file.study.currency}, or per_hour",
-            )
+    elif target.wage is not None and _is_known(fault, "target.wage", "wage", target.wage, wages().index):
+        found, right = wages().currency[target.wage], f"a wage in {file.study.currency}, or per_hour"
+        if found != file.study.currency:
+            fault("target.wage", "wage in another currency", found, right)
     if target.tax is not None:
         fitting = [name for name, scheme in taxes().items() if scheme.currency == file.study.currency]
         right = f"one of {', '.join(fitting)}" if fitting else f"no tax: none in {file.study.currency} is known"
@@ -241,13 +217,7 @@ def _check_target(file, fault):
 
 def check_commissions(file, faults):
     """What commissions, their supplies and their hands say together. What is wrong itself trips no comparison, as above."""
-    fault = _told_in(faults)
-
-    def known(column, kind, name, names):
-        if name is not None and name not in names:
-            fault(column, f"unknown {kind}", repr(name), one_of(name, names))
-
-    items = {}
+    fault, items = _told_in(faults), {}
     for product in file.products.values():
         tables = [step.materials for step in product.steps.values()] + [product.parts]
         mould = product.mould
@@ -255,13 +225,11 @@ def check_commissions(file, faults):
             for item, entry in table.items():
                 items.setdefault(item, []).append(entry)
     for item, supply in file.supplies.items():
-        if item not in items:
-            fault(f"supplies.{item}", UNUSED, repr(item), one_of(item, items))
+        _is_known(fault, f"supplies.{item}", "material or part", item, items)
         _check_supply(f"supplies.{item}", supply, items.get(item, []), file.study.currency, fault)
     missing = [month for month in MONTHS if getattr(file.temperature, month) is None]
     if 0 < len(missing) < len(MONTHS):
-        right = "all twelve months, or none of them"
-        fault("temperature", "months are missing", f"no {', '.join(missing)}", right)
+        fault("temperature", "months are missing", f"no {', '.join(missing)}", "all twelve months, or none of them")
     promised = [(p, file.products[p.product]) for p in file.orders.promised if p.casts and p.product in file.products]
     loads = sum(-(-promise.casts // product.casts_per_load.value) for promise, product in promised)
     if loads > MOST_PROMISED:
@@ -279,11 +247,10 @@ def check_commissions(file, faults):
             given = [key for key, value in zip(("hours", "from", "until", "product", "casts"), for_hours + for_loads) if value]
             right = "either hours a week (with from and until if it is for a time), or a product and its casts"
             fault(column, "promises neither hours nor loads", ", ".join(given) or "only what", right)
-        known(f"{column}.product", "product", promise.product, file.products)
+        _is_known(fault, f"{column}.product", "product", promise.product, file.products)
         if promise.begins and promise.until and promise.begins > promise.until:
-            fault(
-                f"{column}.until", "dates out of order", f"from {promise.begins} until {promise.until}", "a day on or after from"
-            )
+            found = f"from {promise.begins} until {promise.until}"
+            fault(f"{column}.until", "dates out of order", found, "a day on or after from")
     for name, order in file.commissions.items():
         column = f"commissions.{name}"
         check_commission(f"{column}.", order, file, fault)
@@ -293,18 +260,14 @@ def check_commissions(file, faults):
 
 def check_commission(place, order, file, fault):
     """What product, channel, pieces, sets and variants of one order say together; `fault` takes column, wrong, found and right."""
-    for kind, name, names in (("product", order.product, file.products), ("channel", order.channel, file.channels)):
-        if name is not None and name not in names:
-            fault(f"{place}{kind}", f"unknown {kind}", repr(name), one_of(name, names))
+    _is_known(fault, f"{place}product", "product", order.product, file.products)
+    _is_known(fault, f"{place}channel", "channel", order.channel, file.channels)
     channel = file.channels.get(order.channel)
     if channel is not None and order.product in file.products and channel.product != order.product:
         sells = [key for key, one in file.channels.items() if one.product == order.product]
-        fault(
-            f"{place}channel",
-            "channel of another product",
-            f"{order.channel!r}, which sells {channel.product!r}",
-            one_of("", sells) if sells else f"a channel that sells {order.product!r}",
-        )
+        found = f"{order.channel!r}, which sells {channel.product!r}"
+        right = one_of("", sells) if sells else f"a channel that sells {order.product!r}"
+        fault(f"{place}channel", "channel of another product", found, right)
     counts = {f"{place}pieces": order.pieces} | {f"{place}variants.{key}": count for key, count in order.variants.items()}
     for at, count in counts.items():
         if count % order.set_of > 0:
@@ -346,10 +309,8 @@ def _check_supply(column, supply, entries, currency, fault):
 
 def _check_units(column, entry, unit, density, currency, fault):
     """Packs and stock of an item or a part of it must be of the kind that is used, or have the density between them."""
-    amounts = {f"{column}.packs.{at}.quantity": pack.quantity for at, pack in enumerate(entry.packs)} | {
-        f"{column}.stock": entry.stock
-    }
-    for place, amount in amounts.items():
+    amounts = {f"{column}.packs.{at}.quantity": pack.quantity for at, pack in enumerate(entry.packs)}
+    for place, amount in (amounts | {f"{column}.stock": entry.stock}).items():
         try:
             if amount is not None:
                 amount.in_unit(unit, currency, density)

@@ -4,47 +4,17 @@ import copy
 import re
 from collections import Counter
 
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 
 from ..faults import close_match, fault_of
+from ..reference import words
 from .consistency import STUDY_FILE
+from .keys import names_at
 from .numbers import UNKNOWN
 from .schema import StudyFile
 from .text import short
 
-__all__ = ["MOST_FAULTS", "faults_of", "validated"]
-
 MOST_FAULTS = 500  # told in one round
-# kinds of pydantic error, in words that do not need its manual
-_TYPES = {
-    "string_type": "text in quotes",
-    "string_too_short": "some text",
-    "bool_type": "true or false",
-    "bool_parsing": "true or false",
-    "int_type": "a whole number",
-    "int_parsing": "a whole number",
-    "int_from_float": "a whole number",
-    "float_type": "a number",
-    "float_parsing": "a number",
-    "list_type": "a list in square brackets",
-    "tuple_type": "a list in square brackets",
-    "dict_type": "a [table] of keys with values",
-    "model_type": "a [table] of keys with values",
-    "too_short": "at least one entry",
-}
-# what a table that is missing looks like, by its dotted key; X stands for the currency
-_EXAMPLES = {
-    "study": 'lines such as [study], name = "My study", currency = "X"',
-    "time": 'lines such as [time], weeks = "46 week/year", hours = "30 h/week", fixed_hours = "6 h/week"',
-    "time.weeks": 'weeks worked a year, such as weeks = "46 week/year"',
-    "time.hours": 'hours a week you can give, such as hours = "30 h/week"',
-    "time.fixed_hours": 'hours a week no customer sees, such as fixed_hours = "6 h/week"',
-    "calendar": 'lines such as [calendar], monday = "09:00-17:00", a line for each day of work',
-    "target": 'lines such as [target], per_hour = "16 X/h"',
-    "products": 'lines such as [products.NAME], casts_per_load = 12, [products.NAME.steps.pour], minutes = "2 min"',
-    "channels": 'lines such as [channels.NAME], product = "…", orders = "60 orders/year", pieces_per_order = 2, price = "30 X"',
-}
-_NAME = "a name of letters, digits, spaces, hyphens and underscores, at most 60, beginning with a letter or digit"
 # in place of a table that is missing or none, so that what stands beside it can be checked
 _STAND_INS = {
     ("time",): {"weeks": UNKNOWN, "hours": UNKNOWN, "fixed_hours": UNKNOWN},
@@ -82,10 +52,10 @@ def _without_faulty(raw, error, context, faults):
         for item in error.errors():
             path = _keys(item["loc"])
             numbered = next((at for at, part in enumerate(path) if isinstance(part, int)), None)
-            node = _within(patched, path[:-1])
+            node = within(patched, path[:-1])
             if numbered is not None and (tries[path] or not isinstance(node, dict)):
                 path = path[:numbered]  # an entry of a list that cannot be mended is left out with its list
-                node = _within(patched, path[:-1])
+                node = within(patched, path[:-1])
             if not path or not isinstance(node, dict):
                 return None, faults, frozenset(), patched
             gone = item["type"] == "extra_forbidden" or tries[path] == 1 or numbered == len(path)
@@ -104,7 +74,7 @@ def _without_faulty(raw, error, context, faults):
     return None, faults, frozenset(), patched
 
 
-def _within(node, path):
+def within(node, path):
     """What stands at a path of keys and places in lists; None where nothing does."""
     for part in path:
         if isinstance(node, dict):
@@ -131,32 +101,19 @@ def _fault(item, currency="EUR"):
     message = item["msg"].removeprefix("Value error, ")
     wrong, _, right = message.partition(" -> ")
     if item["type"] == "extra_forbidden":
-        known = _fields_at(item["loc"][:-1])
+        known = names_at([key for key in _keys(item["loc"])[:-1] if isinstance(key, str)])
         wrong, right = "unknown key", f"one of {', '.join(known)}{close_match(keys[-1], known)}"
         found = repr(keys[-1])
     elif item["type"] == "missing":
-        wrong, right = "is missing", _EXAMPLES.get(".".join(keys), "this key with a value").replace("X", currency)
+        wrong, right = (
+            "is missing",
+            words("fault")["examples"].get(".".join(keys), "this key with a value").replace("X", currency),
+        )
     elif item["type"] == "too_long":
         wrong, found, right = "too many entries", f"{len(item['input']):,}", f"at most {item['ctx']['max_length']}"
     elif not right:
         wrong, right = "cannot be used", message.replace("Input should", "should").removeprefix("should be ")
-        if item["type"] in ("string_pattern_mismatch", "string_too_long"):
-            right = _NAME
-        elif item["type"] == "literal_error":
+        if item["type"] == "literal_error":
             right += close_match(item["input"], re.findall("'([^']+)'", message))
-        right = _TYPES.get(item["type"], right)
+        right = words("fault")["kinds"].get(item["type"], right)
     return fault_of(f"{wrong} -> {right}", file=STUDY_FILE, column=".".join(keys), found=found)
-
-
-def _fields_at(location):
-    """Keys that the table at a location may have."""
-    model = StudyFile
-    for part in location:
-        inner = model.model_fields.get(part) if isinstance(model, type) and issubclass(model, BaseModel) else None
-        annotation = inner.annotation if inner is not None else model
-        args = [a for a in getattr(annotation, "__args__", ()) if isinstance(a, type) and issubclass(a, BaseModel)]
-        if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-            model = annotation
-        elif args:
-            model = args[0]
-    return [field.alias or name for name, field in model.model_fields.items()]

@@ -12,13 +12,6 @@ from ..ledger.logs import plain
 from ..units import COUNTED, ratio_of_units
 from .numbers import UNKNOWN, Amount, Number, Quantity, given_unit, split_figure, told
 
-__all__ = [
-    "DAYS", "MONTHS", "ONE", "PIECES_A_LOAD", "ZERO", "Celsius", "Date", "Given", "Hours", "Key",
-    "Minutes", "Money", "MoneyAnOrder", "Node",
-    "PackSize", "PassShare", "Places", "PlacesOfEach", "PlainDensity", "PlainMoney", "PlainShare", "Price", "PriceOfUnit",
-    "Reads", "Share", "Stock", "as_date", "decided", "key", "number",
-]  # fmt: skip
-
 DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 MONTHS = ("january", "february", "march", "april", "may", "june")
 MONTHS += ("july", "august", "september", "october", "november", "december")
@@ -46,9 +39,8 @@ class Reads:
                 raise ValueError("a range, a distribution or records where one figure is needed")
         except ValueError as error:
             holds = " needs " in str(error) and not self.decided
-            raise told(
-                error, ("parameters for which that holds" if holds else self.quantity.in_words(currency)) + self.why
-            ) from None
+            right = "parameters for which that holds" if holds else self.quantity.in_words(currency)
+            raise told(error, right + self.why) from None
         if not self.decided:
             return found
         return int(found.value) if self.quantity.whole else found.value

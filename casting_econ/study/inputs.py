@@ -9,8 +9,6 @@ from ..faults import Fault, refusal
 from ..ledger import record_files
 from .consistency import STUDY_FILE
 
-__all__ = ["changed_copy", "copy_inputs", "input_files", "place_for_copy"]
-
 
 def input_files(folder: Path) -> list[Path]:
     """Files that a study's results depend on."""

@@ -10,8 +10,6 @@ from .fields import Node, Reads
 from .schema import StudyFile
 from .text import lines_of
 
-__all__ = ["explained", "keys_of"]
-
 _KINDS = {str: "text", bool: "true or false", int: "a whole number", float: "a number", dt.date: "a day such as 2026-12-24"}
 
 
@@ -32,13 +30,15 @@ def keys_of(table=StudyFile, path=""):
     return found
 
 
+def names_at(path: list[str]) -> list[str]:
+    """Names of the keys that the table at a path of keys may have."""
+    return [key.rpartition(".")[2] for key in keys_of() if _fits(key.split(".")[:-1], path)]
+
+
 def explained(asked: str = "") -> list[str]:
     """A key of the study file in lines: what it is, takes and is if not given, and a demo's line; a table with its keys; or all tables.
 
-    Raises
-    ------
-    StudyError
-        For an unknown key, with the nearest.
+    StudyError for an unknown key, with the nearest.
     """
     if not asked:
         return [f"{key}: {field.description}" for key, field in keys_of().items() if "." not in key]
@@ -47,16 +47,12 @@ def explained(asked: str = "") -> list[str]:
     if place is None:
         right = f"a dotted key such as channels.NAME.orders{close_match(asked, keys_of(), None)}; explain alone lists the tables"
         raise refusal("explain", "unknown key", right, found=repr(asked))
-    inner = [
-        key for key in keys_of() if "." not in key.removeprefix(f"{place}.").removeprefix("NAME.") and key.startswith(f"{place}.")
-    ]
-    kind = [] if inner else [_kind(keys_of()[place])]
-    lines = [f"{place}: {keys_of()[place].description}", "  " + "; ".join([*filter(None, kind), _left_out(keys_of()[place])])]
-    return (
-        lines
-        + [f"  {key}: {keys_of()[key].description}; {_left_out(keys_of()[key])}" for key in inner]
-        + _example(place.split("."))
-    )
+    own, start = keys_of()[place], f"{place}."
+    inner = {key: field for key, field in keys_of().items() if key.startswith(start)}
+    inner = {key: field for key, field in inner.items() if "." not in key.removeprefix(start).removeprefix("NAME.")}
+    lines = [f"{place}: {own.description}", "  " + "; ".join(filter(None, ["" if inner else _kind(own), _left_out(own)]))]
+    lines += [f"  {key}: {field.description}; {_left_out(field)}" for key, field in inner.items()]
+    return lines + _example(place.split("."))
 
 
 def _fits(key, asked):

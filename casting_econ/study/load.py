@@ -10,16 +10,15 @@ from pydantic import ValidationError
 
 from ..faults import Fault, StudyError
 from ..ledger import LOGS, Reading
-from ..units import is_volume
+from ..units import measures
 from .consistency import STUDY_FILE
 from .faulty import MOST_FAULTS, validated
 from .numbers import Number, given_unit
 from .records import MOULD, ONE_OFF, Names, known_on, part_in_work, read_records
 from .scenarios import checked, factors_of, scenario_file
 from .schema import RecordsTable, StudyFile
+from .stations import pot_name
 from .text import currency_of, lines_of, read_text, with_line
-
-__all__ = ["Study", "read_study", "study_changed", "study_with"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,25 +44,9 @@ class Study:
 
 
 def read_study(folder: str | Path, *, with_records: bool = True, as_of: dt.date | None = None) -> Study:
-    """Read and check a study folder.
+    """Read and check a folder with `study.toml` and, if there are logs, `records/`; StudyError with every fault found in either.
 
-    Parameters
-    ----------
-    folder : str or Path
-        Folder with `study.toml` and, if there are logs, `records/`.
-    with_records : bool, optional
-        Whether to read the logs.
-    as_of : date, optional
-        Only what the logs had by the evening of that day; all are checked.
-
-    Returns
-    -------
-    Study
-
-    Raises
-    ------
-    StudyError
-        With every fault found in the study file and the logs.
+    As of a day, only what the logs had by its evening counts; all are checked.
     """
     folder = Path(folder)
     text, raw, faults = read_text(folder)
@@ -99,54 +82,38 @@ def _told(faults):
     """The faults of a file in one round, and that there may be more."""
     if len(faults) < MOST_FAULTS:
         return faults
-    right = "these mended, then checked again"
-    return [
-        Fault(STUDY_FILE, "more faults than are told at once", right, found=f"the first {MOST_FAULTS} of them"),
-        *faults[:MOST_FAULTS],
-    ]
+    wrong, right = "more faults than are told at once", "these mended, then checked again"
+    return [Fault(STUDY_FILE, wrong, right, found=f"the first {MOST_FAULTS} of them"), *faults[:MOST_FAULTS]]
 
 
 def study_with(study: Study, scenarios: list[str], *, orders: bool = False) -> tuple[Study, dict[str, float]]:
-    """The study as it would be with some of its scenarios.
+    """The study with some of its scenarios, its logs as they are and its numbers not scaled yet; and the factors on those by dotted key.
 
-    Parameters
-    ----------
-    study : Study
-        With its logs, which stay as they are.
-    scenarios : list of str
-        Names of its scenarios; later ones change what earlier ones leave.
-    orders : bool, optional
-        Whether it is for an order, which has tables that a year does without.
-
-    Returns
-    -------
-    study : Study
-        Changed, its numbers not scaled yet.
-    factors : dict of str to float
-        On numbers of the changed study, by dotted key.
-
-    Raises
-    ------
-    StudyError
-        If the scenarios do not go together.
+    Later scenarios change what earlier ones leave; StudyError if they do not go together. For `orders` it keeps the tables that
+    a year does without.
     """
-    file, faults = scenario_file(study.raw, study.currency, scenarios, orders=orders)
-    if faults:
-        raise StudyError(faults)
-    windows, numbers, _ = checked(file)
-    if orders:
-        file = file.model_copy(update={"commissions": study.file.commissions})
-    factors = factors_of([study.file.scenarios[name] for name in scenarios], numbers)
-    return replace(study, file=file, numbers=numbers, windows=windows), factors
+    other = _with(study, study.raw, scenarios, orders=orders)
+    return other, factors_of([study.file.scenarios[name] for name in scenarios], other.numbers)
 
 
 def study_changed(study: Study, change: dict[str, object]) -> Study:
     """The study with tables and keys of its file as a change has them, its logs as they are; StudyError with every fault of it."""
     name = "change"
-    file, faults = scenario_file(study.raw | {"scenarios": {name: {"change": change}}}, study.currency, [name])
+    try:
+        return _with(study, study.raw | {"scenarios": {name: {"change": change}}}, [name])
+    except StudyError as error:
+        place = f"scenarios.{name}."
+        raise StudyError([replace(fault, column=fault.column.removeprefix(place)) for fault in error.faults]) from None
+
+
+def _with(study, raw, scenarios, *, orders=False):
+    """The study as scenarios among the keys of a file have it."""
+    file, faults = scenario_file(raw, study.currency, scenarios, orders=orders)
     if faults:
-        raise StudyError([replace(fault, column=fault.column.removeprefix(f"scenarios.{name}.")) for fault in faults])
+        raise StudyError(faults)
     windows, numbers, _ = checked(file)
+    if orders:
+        file = file.model_copy(update={"commissions": study.file.commissions})
     return replace(study, file=file, numbers=numbers, windows=windows)
 
 
@@ -166,7 +133,7 @@ def _names(raw, file):
         products={name: frozenset(table(product, "steps")) for name, product in table(raw, "products").items()},
         channels=frozenset(table(raw, "channels")),
         offered={name: channel.offered_since for name, channel in file.channels.items() if channel.offered_since} if file else {},
-        places=frozenset(table(raw, "stations")) | frozenset(table(raw, "racks")),
+        places=frozenset(table(raw, "stations")) | frozenset(table(raw, "racks")) | _pots(table(raw, "stations")),
         items=dict.fromkeys(table(raw, "equipment"), False) | _volumes(table(raw, "products")),
         orders={name: frozenset(table(entry, "variants")) for name, entry in table(raw, "commissions").items()},
         tasks=words(table(raw, "time").get("weekly_tasks")),
@@ -174,6 +141,12 @@ def _names(raw, file):
             {MOULD, ONE_OFF}, *(table(table(product, "mould"), "steps") for product in table(raw, "products").values())
         ),
     )
+
+
+def _pots(stations):
+    """Names of the pots of each station whose places are a list."""
+    listed = {name: entry.get("places") for name, entry in stations.items() if isinstance(entry, dict)}
+    return {pot_name(name, n + 1) for name, places in listed.items() if isinstance(places, list) for n in range(len(places))}
 
 
 def _records_settings(raw):
@@ -200,7 +173,7 @@ def _volumes(node):
         if key in ("materials", "parts") and isinstance(inner, dict):
             for item, entry in inner.items():
                 unit = given_unit(entry.get("quantity")) if isinstance(entry, dict) else ""
-                found[item] = found.get(item, False) or (is_volume(unit) and "density" not in entry)
+                found[item] = found.get(item, False) or (measures(unit, "milliliter") and "density" not in entry)
         else:
             found |= _volumes(inner)
     return found

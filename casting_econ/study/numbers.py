@@ -13,21 +13,7 @@ from ..faults import close_match
 from ..ledger.cells import clean
 from ..ledger.cells import figure as figure_by_mark
 from ..ledger.columns import marks_of
-from ..units import COUNTED, UNIT, Unclear, check_counted, is_mass, is_volume, measures, ratio_of_units
-
-__all__ = [
-    "BASES",
-    "UNKNOWN",
-    "Amount",
-    "BareFigure",
-    "Number",
-    "Quantity",
-    "given_unit",
-    "read_figure",
-    "split_figure",
-    "told",
-    "written",
-]
+from ..units import COUNTED, UNIT, Unclear, check_counted, measures, ratio_of_units
 
 BASES = ("guess", "measured", "published", "agreed", "decided")
 _LONGEST = 200  # characters of a figure with its unit, with which no expression can go on for long
@@ -56,12 +42,8 @@ class BareFigure(float):
 def read_figure(text: str, unit: str = "") -> float:
     """The figure that a text is, in whichever way a country writes it; `unit` only shows in what is said.
 
-    Raises
-    ------
-    Unclear
-        Where two conventions read the text differently: 2.160 and 2,160 are two thousand for some and two for others.
-    ValueError
-        For no figure at all.
+    Unclear where two conventions read the text differently: 2.160 and 2,160 are two thousand for some and two for others; ValueError for no
+    figure at all.
 
     Examples
     --------
@@ -107,8 +89,10 @@ class Number:
     note: str = ""
     source: str = ""
     from_records: bool = False  # whether the workshop logs may replace it
-    worth: float | None = None  # of the stated value against records, in pieces, rows, months or moulds
-    worth_unit: str = ""  # of the worth, as written
+    prior_weight: float | None = (
+        None  # of the stated value against records, in pieces, rows, months or moulds: `worth` in the study file
+    )
+    prior_weight_unit: str = ""  # as written
 
     @property
     def most(self) -> float:
@@ -117,23 +101,16 @@ class Number:
 
     def scaled(self, factor: float, unit: str) -> "Number":
         """The same number in another unit."""
-        spread = self.distribution
-        if spread is not None:
-            inner = spread.quantile
-            spread = replace(spread, quantile=lambda p: inner(p) * factor, middle=spread.middle * factor)
-        return replace(self, value=self.value * factor, unit=unit, distribution=spread)
+        return self._moved(lambda value: value * factor, unit)
 
     def failing(self, factor: float) -> "Number":
         """A share that passes, with so many times as much of it failing; at least a thousandth passes."""
+        return self._moved(lambda share: np.maximum(1.0 - factor * (1.0 - share), 1e-3), self.unit)
 
-        def passing(share):
-            return np.maximum(1.0 - factor * (1.0 - share), 1e-3)
-
-        spread = self.distribution
-        if spread is not None:
-            inner = spread.quantile
-            spread = replace(spread, quantile=lambda p: passing(inner(p)), middle=float(passing(spread.middle)))
-        return replace(self, value=float(passing(self.value)), distribution=spread)
+    def _moved(self, move, unit):
+        """Value and spread moved alike by a rising function."""
+        spread = self.distribution and self.distribution.mapped(move)
+        return replace(self, value=float(move(self.value)), unit=unit, distribution=spread)
 
 
 @dataclass(frozen=True)
@@ -187,7 +164,12 @@ class Quantity:
             except ValueError as error:
                 raise ValueError(f"worth is {error}; it needs a count above 0, such as 10 or '10 pieces'") from None
         return replace(
-            number, basis=basis, from_records="from" in raw, worth=worth, worth_unit=given_unit(raw.get("worth")), **extras
+            number,
+            basis=basis,
+            from_records="from" in raw,
+            prior_weight=worth,
+            prior_weight_unit=given_unit(raw.get("worth")),
+            **extras,
         )
 
     def _with_certainty(self, raw: dict, currency: str) -> Number:
@@ -211,16 +193,13 @@ class Quantity:
         parameters: dict[str, Any] = {}
         for key, figure in raw.items():
             if key not in (*in_unit, *plain):
-                raise ValueError(
-                    f"{name} takes {', '.join((*in_unit, *plain))}; unknown {key!r}{close_match(key, in_unit + plain)}"
-                )
+                hint = f"unknown {key!r}{close_match(key, in_unit + plain)}"
+                raise ValueError(f"{name} takes {', '.join((*in_unit, *plain))}; {hint}")
             reader = Quantity() if key in plain else (replace(self, low=0, above=None) if key == "sd" else self)
             if isinstance(figure, list) != (name == "discrete"):
                 raise ValueError(f"{name} needs {'lists' if name == 'discrete' else 'single figures'}; {key} is {figure!r}")
-            many = isinstance(figure, list)
-            parameters[key] = (
-                [reader.read_figure(one, currency) for one in figure] if many else reader.read_figure(figure, currency)
-            )
+            read = [reader.read_figure(one, currency) for one in (figure if isinstance(figure, list) else [figure])]
+            parameters[key] = read if isinstance(figure, list) else read[0]
         ends = [parameters[key] for key in ("low", "likely", "high") if key in parameters]
         if ends != sorted(ends):
             raise ValueError("a range out of order -> low <= likely <= high, the smallest figure first")
@@ -301,25 +280,8 @@ class Amount:
         return cls(number.value, unit)
 
     def in_unit(self, unit: str, currency: str, density: float | None = None) -> float:
-        """The amount in another unit.
-
-        Parameters
-        ----------
-        unit : str
-            As a number of the study has it; '' for counted things.
-        currency : str
-            Code of the study's currency.
-        density : float, optional
-            Between mass and volume. [g/ml]
-
-        Returns
-        -------
-        float
-
-        Raises
-        ------
-        ValueError
-            What is missing: a density, or a unit of the same kind.
+        """The amount in another unit, '' for counted things, by a density between mass and volume [g/ml] where one is needed; ValueError says
+        what is missing: a density, or a unit of the same kind.
 
         Examples
         --------
@@ -331,7 +293,7 @@ class Amount:
         with suppress(ValueError):
             return self.value * ratio_of_units(own, wanted, currency)
         other = {"gram": "milliliter", "milliliter": "gram"}.get(self.unit)
-        if other is None or not (is_volume(unit) or is_mass(unit)):
+        if other is None or not (measures(unit, "milliliter") or measures(unit, "gram")):
             raise ValueError(said)
         if density is None:
             raise ValueError(f"{said} without a density")

@@ -11,8 +11,6 @@ from ..faults import Fault, close_match, counted
 from ..ledger import LOGS, place_of, read_logs
 from ..ledger.logs import last_day_of
 
-__all__ = ["MOULD", "ONE_OFF", "Names", "known_on", "part_in_work", "read_records", "split_order", "steps_of"]
-
 MOULD, ONE_OFF = "mould", "one-off"  # steps of the timesheet that every study knows
 MOST_ROWS, FEW = 8, 3  # rows that a fault lists beside its own; cells with the same fault that are told one by one
 _BETWEEN = re.compile(r"\s*(?:[+&/,]|\band\b)\s*")  # steps of one row of the timesheet
@@ -27,9 +25,7 @@ class Names:
     places: frozenset[str]  # stations and racks
     tasks: frozenset[str]  # weekly tasks
     apart: frozenset[str] = frozenset({MOULD, ONE_OFF})  # steps of making moulds, and what is done once only
-    items: dict[str, bool] = field(
-        default_factory=dict
-    )  # materials, parts and equipment, and whether they are measured by volume
+    items: dict[str, bool] = field(default_factory=dict)  # materials, parts and equipment, and whether by volume
     orders: dict[str, frozenset[str]] = field(default_factory=dict)  # commissions, with the variants of each
     offered: dict[str, dt.date] = field(default_factory=dict)  # channels that say since when
 
@@ -41,27 +37,19 @@ class Names:
     @property
     def order_names(self) -> list[str]:
         """What a batch may name as its order: a commission, or one and a variant of it."""
-        return [
-            *self.orders,
-            *(f"{order} / {variant}" for order, variants in self.orders.items() for variant in sorted(variants)),
-        ]
+        parts = (f"{order} / {variant}" for order, variants in self.orders.items() for variant in sorted(variants))
+        return [*self.orders, *parts]
 
 
 def read_records(folder, names, settings=None, currency="EUR", locale=None):
-    """Read every log of a study.
+    """Read every log of a study's `records` folder, which need not exist.
 
     Parameters
     ----------
-    folder : Path
-        The study's `records` folder; it need not exist.
     names : Names or None
         Names that the logs must use; None leaves them unchecked.
     settings : RecordsTable, optional
         How the files are to be read, where they do not say it themselves.
-    currency : str, optional
-        Code of the study's currency.
-    locale : str, optional
-        Of the study, if it states one.
 
     Returns
     -------
@@ -105,20 +93,8 @@ def known_on(records, day):
 
 
 def part_in_work(records):
-    """Part the loads that are still worked on from the logs.
-
-    Parameters
-    ----------
-    records : dict of str to DataFrame
-        As read.
-
-    Returns
-    -------
-    records : dict of str to DataFrame
-        Without loads that have no count of good pieces yet, and without their faults; a log that has no other rows is left out.
-    in_work, faults : DataFrame
-        Those rows of the batches and of the faults log, with the same columns.
-    """
+    """The logs without loads that have no count of good pieces yet, and without their faults, a log that has no other rows left out; and those
+    rows of the batches and of the faults log apart, with the same columns."""
     batches, faults = (records.get(log, pd.DataFrame(columns=list(LOGS[log]))) for log in ("batches", "faults"))
     still = batches.good.isna()
     theirs = faults.batch.notna() & faults.batch.isin(batches.batch[still])

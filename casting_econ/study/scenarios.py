@@ -9,11 +9,9 @@ from pydantic import BaseModel, ValidationError
 
 from ..faults import Fault
 from .consistency import STUDY_FILE, UNUSED, check_asked, check_commissions, check_correlations, cross_checks, working_windows
-from .faulty import MOST_FAULTS, faults_of
+from .faulty import MOST_FAULTS, faults_of, within
 from .numbers import Number
 from .schema import MaterialEntry, StudyFile
-
-__all__ = ["PASS_SHARE", "SCRAP", "checked", "dotted", "factors_of", "nested", "numbers_of", "scenario_file"]
 
 SCRAP, PASS_SHARE = ".scrap", ".pass_share"  # a scenario scales what a check scraps; the file states what it passes
 ORDER_TABLES = ("orders", "supplies", "quote", "temperature")  # of orders by a date, with no bearing on a year
@@ -56,9 +54,7 @@ def scenario_file(raw, currency, scenarios, *, orders=False):
         entry, place = raw["scenarios"][name], f"scenarios.{name}"
         for key in entry.get("drop", []):
             *path, last = key.split(".")
-            node = patched
-            for part in path:
-                node = node.get(part) if isinstance(node, dict) else None
+            node = within(patched, path)
             if not isinstance(node, dict) or last not in node:
                 right = "a dotted key of this file, such as channels.NAME"
                 faults.append(Fault(STUDY_FILE, "no such key", right, column=f"{place}.drop", found=repr(key)))
@@ -80,8 +76,7 @@ def scenario_file(raw, currency, scenarios, *, orders=False):
             for pattern in entry.get("scale", {}):
                 if not _matching(pattern, numbers):
                     right = "a dotted key of a number that the file states, with * for any name, such as channels.*.orders"
-                    fault = Fault(STUDY_FILE, "no such number", right, column=f"{place}.scale", found=repr(pattern))
-                    faults.append(fault)
+                    faults.append(Fault(STUDY_FILE, "no such number", right, column=f"{place}.scale", found=repr(pattern)))
     return file, faults
 
 

@@ -7,7 +7,7 @@ from pydantic import model_validator
 
 from .fields import ONE, Node, Places, PlacesOfEach, key, number
 
-__all__ = ["RackEntry", "StationEntry"]
+__all__ = ["RackEntry", "StationEntry", "load_sizes", "pot_name"]
 
 
 class StationEntry(Node):
@@ -41,3 +41,21 @@ class RackEntry(Node):
     """A shelf or rack; pieces wait in it one by one."""
 
     places: Places = key("pieces that find room")
+
+
+def pot_name(station: str, number: int) -> str:
+    """What a log and a plan call one of several pots that differ in size: 'pot 2' is the second of the list."""
+    return f"{station} {number}"
+
+
+def load_sizes(file, product: str, most: int | None = None) -> tuple[int, ...]:
+    """Casts of full loads in turn, the largest first: each as many as its pot holds, at most those of a load. [cast/load]
+
+    `most` limits them further, as where fewer moulds are there; one size where all pots are alike.
+    """
+    entry = file.products[product]
+    most = int(entry.casts_per_load.value) if most is None else most
+    step = entry.steps.get(entry.first_wait)
+    station = None if step is None or step.load_size is not None else file.stations.get(step.wait_in)
+    sizes = () if station is None else station.sizes
+    return tuple(sorted((min(most, size) for size in sizes), reverse=True)) or (most,)

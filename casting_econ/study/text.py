@@ -12,8 +12,6 @@ from ..units import Unclear
 from .consistency import STUDY_FILE
 from .numbers import BareFigure, read_figure
 
-__all__ = ["currency_of", "lines_of", "read_text", "short", "with_line"]
-
 # of a study file; what is within them takes seconds to check, whatever stands in it
 MOST_BYTES, MOST_LEVELS, MOST_DOTS = 250_000, 20, 400  # in all; tables within tables; dots in a line, as each may open a table
 _KEY = re.compile(r"[\w.\"' \t-]+")
@@ -37,10 +35,9 @@ def read_text(folder):
         where = "folder without it" if folder.is_dir() else "a file" if folder.exists() else "no such folder"
         return refused(wrong="study file is missing", found=f"{where}: {folder}", right=f"a folder with a {STUDY_FILE}")
     except UnicodeDecodeError as error:
-        line = data[: error.start].count(b"\n") + 1
-        found = "a letter saved in another way than the rest"
+        row, found = data[: error.start].count(b"\n") + 1, "a letter saved in another way than the rest"
         return refused(
-            row=line, wrong="cannot be read as text", found=found, right="the file saved as UTF-8, as text editors offer"
+            row=row, wrong="cannot be read as text", found=found, right="the file saved as UTF-8, as text editors offer"
         )
     except OSError as error:
         return refused(wrong="cannot be read", found=str(error.strerror), right="a file you may read")
@@ -64,14 +61,13 @@ def read_text(folder):
 
 def _toml_remedy(text, row, said):
     """What would be right where the file is no TOML, as far as the line shows why."""
-    line = text.splitlines()[row - 1] if row and row <= len(text.splitlines()) else ""
+    lines = text.splitlines()
+    line = lines[row - 1] if row and row <= len(lines) else ""
     if re.search("[“”„‟]", line):
         return 'straight quotes "…", as a plain text editor writes them; curly ones come from a word processor'
     if "twice" in said or "overwrite" in said:
         name = line.strip().strip("[]").partition("=")[0].strip()
-        first = next(
-            (n for n, other in enumerate(text.splitlines(), start=1) if other.strip() == line.strip() and n != row), None
-        )
+        first = next((n for n, other in enumerate(lines, start=1) if other.strip() == line.strip() and n != row), None)
         return f"each name once: {name} stands{f' in line {first}' if first else ''} already; another name, such as {name}-2"
     if comma := re.search(r"=\s*([-+]?\d+),(\d+)\s*(?=[}#,]|$)", line):
         return f"a decimal point in a figure without quotes, {comma[1]}.{comma[2]}, or quotes around it and its unit"

@@ -2,8 +2,6 @@
 
 import re
 
-__all__ = ["TOLD", "log_of"]
-
 _STEP = r"products\.[^.]+\.steps\.[^.]+\."
 # log in words: the tables it is kept in, and the dotted keys it tells; what no log tells is in none
 TOLD = {

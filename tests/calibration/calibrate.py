@@ -12,7 +12,7 @@ from scipy import special, stats
 sys.path.insert(0, str(Path(__file__).parent))
 from workshops import AS_ASSUMED, FEW, MANY, Twist, workshop
 
-from casting_econ.evidence import learn
+from casting_econ.evidence import update
 
 TABLE = Path(__file__).with_name("coverage.csv")
 LEVELS = (50, 80, 95)
@@ -66,7 +66,7 @@ def ranks(world, size, workshops, seed, *, part="posterior", most=20):
             break
         made = workshop((seed, at, size is MANY), size, world.twist, few_orders=world.few_orders)
         asked = {key: made.study.numbers[key] for key, kind in made.kinds.items() if kind in wanted}
-        found = learn(replace(made.study, numbers=asked))
+        found = update(replace(made.study, numbers=asked))
         for key, one in found.items():
             place = rank(one.number.distribution if part == "posterior" else one.prior, made.truth[key])
             rows.append({"workshop": at, "kind": made.kinds[key], "rank": place})

@@ -11,7 +11,7 @@ from scipy import special
 sys.path.insert(0, str(Path(__file__).parent))
 from workshops import ALIKE, DAYS_A_MONTH, SCATTER, SCATTER_FACTOR, SHAPE_FACTOR, START, frame, study_of
 
-from casting_econ.evidence import learn
+from casting_econ.evidence import update
 
 TABLE = Path(__file__).with_name("halving.csv")
 STEP = "products.tile.steps"
@@ -191,7 +191,7 @@ def ratios(kind, trials, seed):
 
 def _learnt(made, amount):
     records = {name: frame(name, rows) for name, rows in made.logs(amount).items()}
-    return learn(study_of(made.stated, records))[made.key]
+    return update(study_of(made.stated, records))[made.key]
 
 
 def _width(found):

@@ -10,6 +10,7 @@ import pandas as pd
 from IPython.display import HTML, Image, Markdown, display
 from matplotlib.figure import Figure
 
+from ..charts import laid_out
 from ..formatting import nine_digits
 from ..kit import OpenStudy, format_of
 from .table import shown_as, styles_of
@@ -43,11 +44,11 @@ class Page:
 
     def chart(self, figure: Figure, name: str, alt: str) -> None:
         """Show a chart with its alternative text; keep it as PNG and SVG."""
-        picture = io.BytesIO()
-        figure.savefig(picture, format="png", dpi=130, bbox_inches="tight", metadata={"Software": None})
+        picture, box = io.BytesIO(), laid_out(figure)
+        figure.savefig(picture, format="png", dpi="figure", bbox_inches=box, metadata={"Software": None})
         if self.out:
             (self.out / "figures" / f"{name}.png").write_bytes(picture.getvalue())
-            figure.savefig(self.out / "figures" / f"{name}.svg", bbox_inches="tight", metadata={"Date": None})
+            figure.savefig(self.out / "figures" / f"{name}.svg", bbox_inches=box, metadata={"Date": None})
         plt.close(figure)
         display(Image(picture.getvalue(), alt=alt, width=560))
 

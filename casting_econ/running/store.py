@@ -13,7 +13,19 @@ from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 
-__all__ = ["PAGES", "VERSIONS", "file_hash", "inputs_of", "keep", "key_of_all", "page_keys", "page_sources", "take", "unchanged"]
+__all__ = [
+    "PAGES",
+    "VERSIONS",
+    "file_hash",
+    "inputs_of",
+    "keep",
+    "key_of_all",
+    "key_of_kit",
+    "page_keys",
+    "page_sources",
+    "take",
+    "unchanged",
+]
 
 PAGES = (
     "01_answer",
@@ -86,9 +98,14 @@ def _hashed(*parts: object) -> str:
     return hashlib.sha256(json.dumps(parts, sort_keys=True, default=str).encode()).hexdigest()
 
 
+def key_of_kit() -> str:
+    """Changes with the kit, its notebooks and the libraries it stands on."""
+    return _hashed(_code(), {path.name: file_hash(path) for path in (_home() / "notebooks").glob("*.ipynb")})
+
+
 def key_of_all(folder: Path) -> str:
     """Changes with anything that a report may depend on, to the last comment in the study file."""
-    return _hashed(_code(), inputs_of(folder), {path.name: file_hash(path) for path in (_home() / "notebooks").glob("*.ipynb")})
+    return _hashed(key_of_kit(), inputs_of(folder))
 
 
 def page_keys(folder: Path, parameters: dict[str, object]) -> dict[str, str]:

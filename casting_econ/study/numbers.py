@@ -4,6 +4,7 @@ import math
 import re
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -39,6 +40,7 @@ class BareFigure(float):
         return made
 
 
+@lru_cache(maxsize=4096)  # a study is read again with each scenario
 def read_figure(text: str, unit: str = "") -> float:
     """The figure that a text is, in whichever way a country writes it; `unit` only shows in what is said.
 

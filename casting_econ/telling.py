@@ -20,7 +20,7 @@ def plain(paragraph: str) -> str:
 
 
 def counts_of(option: str, texts: tuple[str, ...], *, alone: bool = False) -> dict[str, str]:
-    """NAME=N of the command line, or N alone under no name."""
+    """NAME=N of the command line, or N alone under no name; StudyError for anything else."""
     from .faults import Fault, StudyError
 
     found, faults = {}, []
@@ -39,7 +39,7 @@ def counts_of(option: str, texts: tuple[str, ...], *, alone: bool = False) -> di
 
 
 def figures_of(option: str, text: str, unit: str, **limits: float) -> list[float]:
-    """A list of figures with units from the command line, sorted, each once."""
+    """A list of figures with units from the command line, sorted, each once; StudyError for what is none."""
     from .faults import StudyError, fault_of
     from .study.numbers import Quantity, told
 

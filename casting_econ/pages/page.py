@@ -55,7 +55,7 @@ class Page:
     def table(self, frame: pd.DataFrame, name=None, caption=None, columns=None, *, fold=None, without=()) -> None:
         """Show a table as its function said (see `table.shown`), or as given here; keep its numbers as CSV, with nine digits.
 
-        Columns named in `without` are kept in the CSV only.
+        Columns named in `without` are kept in the CSV only; KeyError for a style of a column that is not there.
         """
         told = shown_as(frame, name=name, caption=caption, columns=columns and styles_of(columns), fold=fold)
         frame = frame.map(lambda cell: nine_digits(cell) if isinstance(cell, float) else cell)

@@ -175,7 +175,10 @@ def manifest(kit: OpenStudy, folder: Path) -> dict[str, object]:
 
 
 def working_folder(out: Path, folder: Path, key: str) -> Path:
-    """Folder beside `out` to work in; what a run with the same key finished there is kept, at whatever moment it was ended."""
+    """Folder beside `out` to work in; what a run with the same key finished there is kept, at whatever moment it was ended.
+
+    StudyError where `out` is the study itself, the folder is in the way, or it cannot be written to.
+    """
     out = out.resolve()
     if (folder / STUDY_FILE).resolve().parent == out:
         raise refusal(str(out), "is the study itself", "another folder to write to")

@@ -227,7 +227,7 @@ class Quantity:
         return found
 
     def read_figure(self, raw: Any, currency: str) -> float:
-        """One figure in the base unit."""
+        """One figure in the base unit; ValueError says what is wrong with it."""
         unit = self.unit.format(money=currency)
         if isinstance(raw, bool) or not isinstance(raw, (int, float, str)):
             raise ValueError("not a number")

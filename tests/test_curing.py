@@ -156,7 +156,7 @@ class MouldShop:
         """One load from the end of its pour until its moulds have rested."""
         yield from self.waiting(load, "cure", self.cure)
         self.pots += 1
-        self.free += [self.size[load]] * (load in self.size)
+        self.free += [self.size[load]] if load in self.size else []
         self.stir()
         for number, (work, in_one_go, wait) in enumerate(self.steps):
             work = round(work * self.size[load]) if load in self.size else work

@@ -256,13 +256,13 @@ def order(study: str, name: str | None, answer_only: bool, scenario: tuple[str, 
 @main.command()
 @_STUDY
 @click.argument("order")
-@click.option("--to", "target", required=True, type=click.Path(), help="New folder; a name alone is beside the study.")
+@click.option("--to", "target", required=True, type=click.Path(), help="New folder.")
 def learn(study: str, order: str, target: str) -> None:
     """Write a new study in which what an order taught rests on its records."""
     with faults_told():
         from .projects.learnt import learn_from
 
-        click.echo(f"\nNew study: {learn_from(study, order, target, click.echo).resolve()}")
+        click.echo(f"\nNew study: {learn_from(study, order, os.path.abspath(target), click.echo).resolve()}")
 
 
 @main.command()

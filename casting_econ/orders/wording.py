@@ -197,7 +197,7 @@ def by_feel_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
         else "happens to be about right"
     )
     return (
-        f"Dividing what is wanted by the yield gives {_pieces(fmt, naive.casts, 'cast')}, and that is enough in {'only ' if naive.chance < plan.order.confidence else ''}{fmt.chance(naive.chance)} of cases. "
+        f"Dividing what is wanted by the yield gives {_pieces(fmt, naive.casts, 'cast')}, and that is enough with a chance of {fmt.chance(naive.chance)}. "
         f"The usual quarter more is {_pieces(fmt, margin.casts, 'cast')} and gives {fmt.chance(margin.chance)}: it {verb}. "
         f"Casting takes about {fmt.number(casting, 1)} hours; **taking out, checking and finishing take {fmt.number(after, 1)} hours**, "
         f"and {around} {fmt.number(other, 1)}."

@@ -30,7 +30,7 @@ def the_decision(decision: Decision, rows: list[Changed], fmt: Format) -> str:
     elif enough >= 0.5:
         then = f"; with it a year brings more than its hours at the target with a chance of {fmt.chance(enough)}"
     else:
-        then = f", but with it alone the target is still reached in only {fmt.chance(enough)} of cases"
+        then = f", but with it alone the target is still reached with a chance of {fmt.chance(enough)}"
     return f"{text}{then}."
 
 

@@ -220,7 +220,7 @@ def scenario_sentence(row: Changed, fmt: Format) -> str:
     name = row.what[:1].upper() + row.what[1:]
     size = f"{fmt.money(abs(gain), 0)} a year"
     if row.clearly_better:
-        text = f"**{name}: worth it.** It brings about {size} beyond paying its own hours the target"
+        text = f"**{name}: worth it.** It brings about {size} more, its own hours paid the target"
         text += "." if row.certain else f", and does so with a chance of {fmt.chance(row.better)}."
         if row.first_cost:
             text += f" {cost_words(row, fmt)} are back in about {_months(row.payback, fmt)}."
@@ -241,7 +241,7 @@ def best_sentence(best: Changed | None, tried: int, budget: float | None, fmt: F
     within = "without a limit on outlays" if budget is None else f"within {fmt.money(budget, 0)} of outlays"
     if best is None:
         return f"Of {tried} combinations {within}, none brings more than leaving things as they are."
-    brings = f"about {fmt.money(float(best.gain.mean()), 0)} a year beyond the target for every hour"
+    brings = f"about {fmt.money(float(best.gain.mean()), 0)} a year more, with every hour paid the target"
     sure = f", better than now with a chance of {fmt.chance(best.better)}. The best of many flatters itself a little."
     text = f"Of {tried} combinations {within}, the best is **{best.what}**: {cost_words(best, fmt)}; {brings}"
     return text + ("." if best.certain else sure)

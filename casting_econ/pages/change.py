@@ -200,6 +200,7 @@ def _clash(kit, chosen):
     "scenario: text; outlay: money0; hours once: 0; change in pay an hour: money; change in pay a year: kept; gain a year: money0; low: money0; "
     "high: money0; "
     "chance: chance; payback: 0; worth: money0; limits then: text",
+    fold=True,
 )
 def scenario_table(rows: list[Changed]) -> pd.DataFrame:
     """Scenarios beside the study: cost once, change in pay and in the year with the middle eight in ten, chance, payback, worth. [money, hour, money/hour, money/year, month]"""

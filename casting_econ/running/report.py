@@ -19,7 +19,7 @@ from ..pages.page import NOTHING
 from ..reference import cautions
 from ..templates import template as page_template
 
-__all__ = ["build_report", "caution_rows", "said_first", "template"]
+__all__ = ["build_report", "caution_rows", "template"]
 
 FOLD, AGAIN = "fold", "again"  # tags of cells: parts under its headings open at a click; its outputs stand on an earlier page
 LIMITS = ("Limits", "What this study does not model")  # headings of what the report gathers at its end
@@ -51,13 +51,6 @@ def build_report(
         study=table, pages=pages, cautions=caution_rows(kit), title=title, panel=panel, made=made
     )
     target.write_text(text, encoding="utf-8", newline="\n")
-
-
-def said_first(notebook: Path) -> list[str]:
-    """Sentences that an executed notebook says first, as they stand in its Markdown, without the marks of a list."""
-    cells = nbformat.read(notebook, as_version=4).cells
-    said = (output.get("data", {}).get("text/markdown", "") for cell in cells for output in cell.get("outputs", []))
-    return [line.removeprefix("- ") for line in next(filter(None, said), "").splitlines() if line]
 
 
 def template(name: str) -> jinja2.Template:
@@ -116,23 +109,22 @@ def _page(path):
                 found.append(_Part(title=heading.strip(), fold=FOLD in tags, parts=[_markdown(text)]))
         elif cell.cell_type == "code":
             code.append(cell.source)
-            if AGAIN in tags:
-                continue
-            outputs = [output for output in cell.outputs if not output.get("metadata", {}).get(NOTHING)]
-            found[-1].asked |= bool(cell.outputs) or "page." in cell.source
-            for output in outputs:
-                text = _output(output, after_figure=found[-1].parts and found[-1].parts[-1].startswith("<figure>"))
+            found[-1].asked |= "page." in cell.source
+            for output in () if AGAIN in tags else cell.outputs:
+                if output.get("metadata", {}).get(NOTHING):
+                    continue
+                text = _output(output, after_figure=found[-1].parts and found[-1].parts[-1].startswith("<figure"))
                 found[-1].shown |= bool(text)
                 found[-1].parts += [text] if text else []
     limits = [part for part in found if part.title in LIMITS]
-    found = [part for part in found if part.title not in LIMITS and not part.empty]
-    named = [part for part in found if part.title]
-    first = found[0].html + (named[0].html if named and not named[0].fold else "")
+    lead, *named = found
+    named = [part for part in named if part.title not in LIMITS and not part.empty]
+    opening = [lead, *([] if not named or named[0].fold else named[:1])]
     return {
         "anchor": path.stem,
         "title": title,
-        "first": Markup(first),
-        "rest": Markup("\n".join(part.html for part in named if part.fold or part is not named[0])),
+        "first": Markup("\n".join(part.html for part in opening)),
+        "rest": Markup("\n".join(part.html for part in named[len(opening) - 1 :])),
         "limits": Markup("\n".join(text for part in limits for text in part.parts)),
         "code": "\n\n".join(code),
     }

@@ -13,7 +13,19 @@ from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 
-__all__ = ["PAGES", "VERSIONS", "file_hash", "inputs_of", "keep", "key_of_all", "page_keys", "page_sources", "take", "unchanged"]
+__all__ = [
+    "PAGES",
+    "VERSIONS",
+    "file_hash",
+    "inputs_of",
+    "keep",
+    "key_of_all",
+    "page_keys",
+    "page_sources",
+    "said_first",
+    "take",
+    "unchanged",
+]
 
 PAGES = (
     "01_answer",
@@ -150,6 +162,13 @@ def take(report: Path, keys: dict[str, str], target: Path) -> list[str]:
                 shutil.copyfile(report / name, target / name)
             taken.append(page)
     return taken
+
+
+def said_first(report: Path) -> list[str]:
+    """The lines that the first page of a finished report begins with."""
+    cells = json.loads((report / "notebooks" / f"{PAGES[0]}.ipynb").read_text(encoding="utf-8"))["cells"]
+    said = ("".join(output.get("data", {}).get("text/markdown", "")) for cell in cells for output in cell.get("outputs", []))
+    return [line.removeprefix("- ") for line in next(filter(None, said), "").splitlines()]
 
 
 def keep(report: Path, key: str, keys: dict[str, str], files: dict[str, list[str]]) -> None:

@@ -5,7 +5,6 @@ import sys
 from pathlib import Path
 
 PHONE, DESK = (390, 844), (1280, 800)  # CSS pixels
-A4_PIXELS = (210 - 32) / 25.4 * 96  # width of the printed area, at the page's own margins of 16 mm
 
 
 def screens(browser, report: Path, size: tuple[int, int] = PHONE) -> float:
@@ -17,8 +16,8 @@ def screens(browser, report: Path, size: tuple[int, int] = PHONE) -> float:
     return found
 
 
-def printed(browser, report: Path) -> list[float]:
-    """Share of each A4 sheet from its top to the last thing printed on it, as Chromium prints the report."""
+def printed(browser, report: Path) -> int:
+    """A4 sheets, as Chromium prints the report; its files list their pages in the open."""
     page = browser.new_page()
     page.goto(report.as_uri())
     raw = page.pdf(format="A4", prefer_css_page_size=True)

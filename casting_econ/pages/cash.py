@@ -11,7 +11,7 @@ from .table import shown
 _MEANINGLESS = 1.0  # a year; a rate of return beyond it says only that little was put in
 
 
-@shown("cash-outlay", "What goes in at the start", "for: text; money: money0")
+@shown("cash-outlay", "What goes in at the start", "for: text; money: money0", fold=True)
 def outlay_table(answer: CashAnswer) -> pd.DataFrame:
     """What is put in at the start. [money]"""
     return list(answer.outlay.items())

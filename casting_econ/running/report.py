@@ -22,6 +22,7 @@ from ..templates import template as page_template
 __all__ = ["build_report", "caution_rows", "template"]
 
 FOLD, AGAIN = "fold", "again"  # tags of cells: parts under its headings open at a click; its outputs stand on an earlier page
+_BEFORE_TABLES = ("<figure", '<details class="table">')  # a table after these is folded too: its figure says what it says
 LIMITS = ("Limits", "What this study does not model")  # headings of what the report gathers at its end
 
 
@@ -113,7 +114,7 @@ def _page(path):
             for output in () if AGAIN in tags else cell.outputs:
                 if output.get("metadata", {}).get(NOTHING):
                     continue
-                text = _output(output, after_figure=found[-1].parts and found[-1].parts[-1].startswith("<figure"))
+                text = _output(output, after_figure=found[-1].parts and found[-1].parts[-1].startswith(_BEFORE_TABLES))
                 found[-1].shown |= bool(text)
                 found[-1].parts += [text] if text else []
     limits = [part for part in found if part.title in LIMITS]

@@ -50,7 +50,7 @@ def run(study: str, out: str | None, workers: int, fresh: bool) -> None:
             report = run_study(study, out, workers=workers, say=click.echo, fresh=fresh)
         click.echo("")
         for line in store.said_first(report):
-            click.echo(_plain(line))
+            click.echo(plain(line))
         click.echo(f"\nReport: {(report / 'report.html').resolve()}")
         click.echo(f"Numbers: {(report / 'results.json').resolve()}")
 
@@ -147,7 +147,7 @@ def check(study: str, full: bool) -> None:
         console.print("No faults found.")
         click.echo("")
         for line in first_lines(kit, kit.monte_carlo(), decision_of(kit), changed(kit)):
-            click.echo(_plain(line))
+            click.echo(plain(line))
 
 
 @main.command()

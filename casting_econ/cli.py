@@ -1,16 +1,17 @@
 """Thin commands; everything heavy is imported when a command runs, so that --help is instant."""
 
 import os
-import signal
 import sys
-from threading import Timer
 
 __all__ = ["main"]
 
 try:
     import click
+
+    from .telling import counts_of, faults_told, figures_of, plain
 except KeyboardInterrupt:  # in the first moment, before any command could answer it
     raise SystemExit(130) from None
+
 _STUDY = click.argument("study", type=click.Path())
 _OUT = click.option("--out", type=click.Path(), help="Folder to write instead of one in the study.")
 _MORE_WORKERS = click.option("--workers", type=click.IntRange(1, 8), help="Notebooks at a time; as many as processors, up to 4.")
@@ -21,6 +22,10 @@ _WORKERS = click.option("--workers", type=click.IntRange(1, 8), default=2, show_
 @click.version_option(package_name="casting_econ")
 def main() -> None:
     """Can casting pieces by hand pay a living wage? Works on a study folder: study.toml and records/."""
+    if "numpy" not in sys.modules:  # which reads this once
+        from .running import ONE_THREAD
+
+        os.environ.update(ONE_THREAD)
 
 
 @main.command()
@@ -30,7 +35,7 @@ def main() -> None:
 @click.option("--fresh", is_flag=True, help="Run every page again, also those that nothing moved.")
 def run(study: str, out: str | None, workers: int, fresh: bool) -> None:
     """Run the whole study: report, results, figures and tables."""
-    with _faults_told():
+    with faults_told():
         from pathlib import Path
 
         from .running import store
@@ -43,6 +48,9 @@ def run(study: str, out: str | None, workers: int, fresh: bool) -> None:
 
             click.echo(f"Running {study} ...")
             report = run_study(study, out, workers=workers, say=click.echo, fresh=fresh)
+        click.echo("")
+        for line in store.said_first(report):
+            click.echo(plain(line))
         click.echo(f"\nReport: {(report / 'report.html').resolve()}")
         click.echo(f"Numbers: {(report / 'results.json').resolve()}")
 
@@ -52,7 +60,7 @@ def run(study: str, out: str | None, workers: int, fresh: bool) -> None:
 @click.argument("folder", type=click.Path(), required=False)
 def demo(name: str | None, folder: str | None) -> None:
     """Copy a demo study to a folder, to try or to start from; without a name, list them."""
-    with _faults_told():
+    with faults_told():
         from .running.run import copy_demo, demo_names
 
         if name is None:
@@ -76,37 +84,28 @@ def new(
     folder: str, craft: str | None, answers: str | None, answer: tuple[str, ...], currency: str | None, locale: str | None
 ) -> None:
     """Start a study of a first order, or of a workshop that runs, from plain questions; 'don't know' takes a guess of the trade."""
-    with _faults_told():
+    with faults_told():
         from .starting.asking import answers_given, ask, known_locale
 
         locale, given, terminal = known_locale(locale), answers_given(answers, answer, craft), sys.stdin.isatty()
-        found = ask(given, currency, folder, terminal=terminal, say=lambda line: click.echo(_plain(line)), prompt=click.prompt)
+        found = ask(given, currency, folder, terminal=terminal, say=lambda line: click.echo(plain(line)), prompt=click.prompt)
         from .starting.answers import understood  # and the models, while the answers are read
         from .starting.first import first_answer, new_study
         from .starting.write import LOCALES
 
         click.echo("\nAs understood:")
         for line in understood(found, locale or LOCALES[found.currency]):
-            click.echo(_plain(f"- {line}"))
+            click.echo(plain(f"- {line}"))
         if terminal and not click.confirm("Write the study like this?", default=True):
             click.echo("Nothing was written.")
             return
         kit, defaults = new_study(folder, found, locale)
         for paragraph in first_answer(kit, defaults):
-            click.echo(f"\n{_plain(paragraph)}")
+            click.echo(f"\n{plain(paragraph)}")
         click.echo(f"\nYour study: {click.format_filename(folder)}; edit study.toml, and see what-to-write-down.md.")
         order = next(iter(kit.study.file.commissions), "")
         words = f"plan and quote: casting-econ order {{}} {order}" if order else "report: casting-econ run {}"
         click.echo(f"The whole {words.format(click.format_filename(folder))}")
-
-
-def _plain(paragraph: str) -> str:
-    """Words for a terminal: no marks of emphasis, lines of a readable length."""
-    import shutil
-    import textwrap
-
-    width = max(min(shutil.get_terminal_size().columns, 100), 30)
-    return "\n".join(textwrap.fill(line, width) for line in paragraph.replace("**", "").splitlines() if line)
 
 
 @main.command()
@@ -114,7 +113,7 @@ def _plain(paragraph: str) -> str:
 @click.option("--full", is_flag=True, help="Show every changed cell and every row set aside.")
 def check(study: str, full: bool) -> None:
     """Only check: how the records were read, every fault, and what is guessed and what measured."""
-    with _faults_told():
+    with faults_told():
         from rich.console import Console
         from rich.table import Table
 
@@ -122,7 +121,9 @@ def check(study: str, full: bool) -> None:
         from .faults import StudyError
         from .kit import format_of, open_study
         from .ledger.preview import preview
-        from .pages.answer import certainty_list
+        from .pages.answer import certainty_list, first_lines
+        from .pages.change import changed
+        from .pages.deciding import decision_of
         from .pages.records import assumption_table, records_overview
 
         try:
@@ -144,14 +145,25 @@ def check(study: str, full: bool) -> None:
         console.print(certainty_list(kit).replace("The page on records", "The table above"))
         console.print(records_overview(kit).replace("\n\n", "\n"))
         console.print("No faults found.")
+        click.echo("")
+        for line in first_lines(kit, kit.monte_carlo(), decision_of(kit), changed(kit)):
+            click.echo(plain(line))
 
 
 @main.command()
 @click.argument("key", required=False, default="")
-def explain(key: str) -> None:
+@click.option("--page", type=click.Path(), help="Write the whole manual to this new HTML file instead.")
+def explain(key: str, page: str | None) -> None:
     """What a key of the study file is, such as channels.NAME.orders or products; without one, list the tables."""
-    with _faults_told():
+    with faults_told():
         from .study.keys import explained
+
+        if page is not None:
+            from .running.manual import write_manual
+
+            write_manual(page)
+            click.echo(f"Manual: {click.format_filename(page)}")
+            return
 
         for line in explained(key):
             click.echo(line)
@@ -169,6 +181,7 @@ def explain(key: str) -> None:
 @click.option("--draws", type=click.IntRange(128, 1_048_576), default=2048, show_default=True, help="Draws in each run.")
 @_OUT
 @_WORKERS
+@click.option("--scheduler", metavar="ADDRESS", help="Of a Dask cluster that runs the points, such as tcp://192.0.2.7:8786.")
 def sweep(
     study: str,
     scrap: str | None,
@@ -179,15 +192,18 @@ def sweep(
     draws: int,
     out: str | None,
     workers: int,
+    scheduler: str | None,
 ) -> None:
     """Run one notebook over a grid of scrap rates, cure times and any other keys of the study file."""
-    with _faults_told():
+    with faults_told():
         from .running.sweep import run_sweep, values_of
 
-        rates = _figures("--scrap", scrap, "", high=0.95) if scrap else []
-        hours = _figures("--cure", cure, "hour") if cure else []
+        rates = figures_of("--scrap", scrap, "", high=0.95) if scrap else []
+        hours = figures_of("--cure", cure, "hour") if cure else []
         others, given = dict(values_of(text) for text in vary), {"out": out, "notebook": notebook, "product": product}
-        found = run_sweep(study, rates, hours, vary=others, **given, draws=draws, workers=workers, say=click.echo)
+        found = run_sweep(
+            study, rates, hours, vary=others, **given, draws=draws, workers=workers, scheduler=scheduler, say=click.echo
+        )
         click.echo(f"\nTable: {(found / 'sweep.csv').resolve()}")
         if (found / "sweep.png").is_file():
             click.echo(f"Chart: {(found / 'sweep.png').resolve()}")
@@ -220,16 +236,12 @@ def sweep(
 @_OUT
 def order(study: str, name: str | None, answer_only: bool, scenario: tuple[str, ...], out: str | None, **asked: object) -> None:
     """Plan and quote a commission: NAME of the study file, or what the options ask for."""
-    with _faults_told():
+    with faults_told():
         from datetime import date
 
-        from .running import ONE_THREAD
-
-        if "numpy" not in sys.modules:  # which reads this once
-            os.environ.update(ONE_THREAD)
         from .running.order import run_order
 
-        variants, in_hand = _counts("--variant", asked.pop("variant")), _counts("--in-hand", asked.pop("in_hand"), alone=True)
+        variants, in_hand = counts_of("--variant", asked.pop("variant")), counts_of("--in-hand", asked.pop("in_hand"), alone=True)
         found = run_order(
             study,
             name,
@@ -237,7 +249,7 @@ def order(study: str, name: str | None, answer_only: bool, scenario: tuple[str, 
             out=out,
             files=not answer_only,
             scenarios=scenario,
-            say=lambda line: click.echo(_plain(line)),
+            say=lambda line: click.echo(plain(line)),
             variants=variants or None,
             in_hand=in_hand.get("", in_hand) if in_hand else None,
             **asked,
@@ -252,13 +264,13 @@ def order(study: str, name: str | None, answer_only: bool, scenario: tuple[str, 
 @main.command()
 @_STUDY
 @click.argument("order")
-@click.option("--to", "target", required=True, type=click.Path(), help="New folder; a name alone is beside the study.")
+@click.option("--to", "target", required=True, type=click.Path(), help="New folder.")
 def learn(study: str, order: str, target: str) -> None:
     """Write a new study in which what an order taught rests on its records."""
-    with _faults_told():
+    with faults_told():
         from .projects.learnt import learn_from
 
-        click.echo(f"\nNew study: {learn_from(study, order, target, click.echo).resolve()}")
+        click.echo(f"\nNew study: {learn_from(study, order, os.path.abspath(target), click.echo).resolve()}")
 
 
 @main.command()
@@ -266,7 +278,7 @@ def learn(study: str, order: str, target: str) -> None:
 @click.option("--port", type=click.IntRange(1024, 65535), help="Of JupyterLab; a free one if not given.")
 def explore(study: str, port: int | None) -> None:
     """Open JupyterLab with sliders on a study: move a number, see at once what an hour would bring."""
-    with _faults_told():
+    with faults_told():
         import tempfile
         from pathlib import Path
 
@@ -288,7 +300,7 @@ def explore(study: str, port: int | None) -> None:
 @_OUT
 def year_end(study: str, year: int | None, first: str | None, last: str | None, out: str | None) -> None:
     """Totals for the accountant: sales, expenses, equipment, stock, hours and mileage by tax year."""
-    with _faults_told():
+    with faults_told():
         from datetime import date
 
         from .accounts.year_end import CAUTION, run_year_end
@@ -306,7 +318,7 @@ def year_end(study: str, year: int | None, first: str | None, last: str | None, 
 @_MORE_WORKERS
 def pack(study: str, out: str | None, keep_column: tuple[str, ...], workers: int | None) -> None:
     """Put a study, its results and its report in one archive for a partner, without columns that name customers."""
-    with _faults_told():
+    with faults_told():
         from .sharing.pack import pack_study
 
         found = pack_study(study, out, keep=keep_column, workers=workers, say=click.echo)
@@ -322,7 +334,7 @@ def pack(study: str, out: str | None, keep_column: tuple[str, ...], workers: int
 @_MORE_WORKERS
 def verify(archive: str, out: str | None, quick: bool, workers: int | None) -> None:
     """Check a pack and work it out anew: the same numbers, or each difference. Runs nothing that is in the pack."""
-    with _faults_told():
+    with faults_told():
         from .sharing.verify import verify_pack
 
         found = verify_pack(archive, out, quick=quick, workers=workers, say=click.echo)
@@ -337,7 +349,7 @@ def verify(archive: str, out: str | None, quick: bool, workers: int | None) -> N
 @click.option("--out", type=click.Path(), help="Page to write as well, such as compared.html.")
 def compare(before: str, after: str, out: str | None) -> None:
     """Two studies or packs side by side: what was changed in numbers and records, and what that does to the results."""
-    with _faults_told():
+    with faults_told():
         from rich.console import Console
 
         from .sharing.compare import compare_studies, comparison_page, comparison_tables
@@ -349,86 +361,6 @@ def compare(before: str, after: str, out: str | None) -> None:
             Console().print(part)
         if out:
             click.echo(f"\nPage: {out}")
-
-
-def _counts(option: str, texts: tuple[str, ...], *, alone: bool = False) -> dict[str, str]:
-    """NAME=N of the command line, or N alone under no name."""
-    from .faults import Fault, StudyError
-
-    found, faults = {}, []
-    for text in texts:
-        name, equals, count = text.rpartition("=")
-        if name.strip() in found:
-            faults.append(Fault(option, "given twice", "each once, with its whole count", found=repr(text)))
-        elif name.strip() if equals else alone:
-            found[name.strip()] = count.strip()
-        else:
-            right = "NAME=N with a whole number" + (", or N alone" if alone else "")
-            faults.append(Fault(option, "not a number of pieces", right, found=repr(text)))
-    if faults:
-        raise StudyError(faults)
-    return found
-
-
-def _figures(option: str, text: str, unit: str, **limits: float) -> list[float]:
-    """A list of figures with units from the command line, sorted, each once."""
-    from .faults import StudyError, fault_of
-    from .study.numbers import Quantity, told
-
-    quantity, figures, faults = Quantity(unit, **limits), set(), []
-    for part in text.split(","):
-        try:
-            figures.add(quantity.read(part.strip(), "EUR").value)
-        except ValueError as error:
-            faults.append(fault_of(told(error, quantity.in_words("EUR")), file=option, found=repr(part.strip())))
-    if faults:
-        raise StudyError(faults)
-    return sorted(figures)
-
-
-class _faults_told:
-    """Turns faults, failures, interrupts and terminations into messages and exit codes, without a traceback."""
-
-    def __enter__(self) -> None:
-        self.stopped = False
-        numbers = [number for number in (signal.SIGINT, signal.SIGTERM) if signal.getsignal(number) is not signal.SIG_IGN]
-        self.before = {number: signal.signal(number, self._stop) for number in numbers}
-        self.hook, sys.unraisablehook = sys.unraisablehook, self._lost
-
-    def _stop(self, *_) -> None:
-        self.stopped = True  # whatever an import that is cut short makes of the interrupt
-        raise KeyboardInterrupt
-
-    def _lost(self, thrown) -> None:
-        if self.stopped and thrown.exc_type is KeyboardInterrupt:  # it came where Python cannot raise: once more, a little later
-            Timer(0.1, os.kill, (os.getpid(), signal.SIGINT)).start()
-        else:
-            self.hook(thrown)
-
-    def __exit__(self, kind, error, trace) -> bool:
-        for number, handler in self.before.items():  # a second one finds nothing to interrupt
-            signal.signal(number, signal.SIG_IGN if self.stopped and kind else handler)
-        sys.unraisablehook = self.hook
-        if kind is None:
-            return False
-        if self.stopped or issubclass(kind, KeyboardInterrupt):
-            click.echo(
-                "\nStopped; nothing is half written. A run keeps its finished pages, and the same command goes on from there.",
-                err=True,
-            )
-            sys.exit(130)
-        if kind.__module__.startswith("casting_econ"):
-            faults = getattr(error, "faults", None)
-            click.echo(str(error), err=True)
-            if faults is not None:
-                from .faults import Question, counted
-
-                asked = sum(isinstance(fault, Question) for fault in faults)
-                parts = [counted(len(faults) - asked, "fault")] if len(faults) > asked else []
-                parts += [counted(asked, "open question")] if asked else []
-                click.echo(f"\n{' and '.join(parts)} found; nothing was changed.", err=True)
-            sys.exit(2 if faults is not None else 1)
-        return False
 
 
 if __name__ == "__main__":

@@ -3,7 +3,7 @@
 import datetime as dt
 import hashlib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 
@@ -72,6 +72,7 @@ class OpenStudy:
     study: Study
     assumed: StudyWithEvidence
     digest: str = ""  # of the files it was read from, records among them
+    _years: dict[tuple, Answer] = field(default_factory=dict, init=False, repr=False)  # by what was asked of `monte_carlo`
 
     @property
     def certain(self) -> bool:
@@ -133,7 +134,6 @@ class OpenStudy:
 
         return in_chunks(rows, draws, chunk, workers)
 
-    @lru_cache(maxsize=16)  # noqa: B019
     def monte_carlo(
         self,
         draws=None,
@@ -147,6 +147,10 @@ class OpenStudy:
         cure_hours=None,
     ) -> Answer:
         """Monte Carlo of the year; `draws` to `workers` as in `by_draw`, the levers of `with_levers` the same in every draw."""
+        draws, seed = self.plan_of_draws(draws, seed)
+        asked = draws, seed, None if base is self else base, chunk, product, scrap, cure_hours
+        if asked in self._years:
+            return self._years[asked]
         resources: list[str] = []
 
         def work(a):
@@ -161,7 +165,10 @@ class OpenStudy:
 
         found = self.by_draw(work, draws, seed, base=base, chunk=chunk, workers=workers)
         point = self.inputs()
-        return Answer(draws=found, resources=resources, target=float(point.target_per_hour), living=float(point.living_per_year))
+        self._years[asked] = Answer(
+            draws=found, resources=resources, target=float(point.target_per_hour), living=float(point.living_per_year)
+        )
+        return self._years[asked]
 
 
 def open_study(folder, *, with_records: bool = True, as_of: dt.date | str | None = None) -> OpenStudy:

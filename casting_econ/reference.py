@@ -13,7 +13,7 @@ __all__ = ["cautions", "kit_folder", "over_a_year_old", "quote_words", "taxes", 
 
 
 def kit_folder(name: str) -> Path:
-    """Folder `notebooks` or `data` of the kit: beside the package in a clone, inside it when installed."""
+    """Folder `notebooks` or `data` of the kit: beside the package in a clone, inside it when installed; FileNotFoundError without one."""
     package = Path(__file__).resolve().parent
     for place in (package / "_kit" / name, package.parent / name):
         if place.is_dir():

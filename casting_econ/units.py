@@ -67,6 +67,7 @@ def ratio_of_units(unit: str, wanted: str, currency: str) -> float:
         raise ValueError(said) from error
 
 
+@lru_cache(maxsize=4096)
 def _parsed(unit, currency, said):
     """Pint's units of a text; '/year' is one over a year."""
     import pint

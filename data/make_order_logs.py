@@ -184,12 +184,12 @@ def make_logs(study, rng):
             for step, later in zip(MOULD_MINUTES, range(3)):
                 left -= bench.make_moulds(day, step, count) if number == begun + later else 0
         if number in EARLY:
-            left -= bench.cast(day, "pot", [EARLY[number]])
+            left -= bench.cast(day, "pot 2", [EARLY[number]])  # moulds cure in the other
         elif number >= 8:
             if not waiting and bench.short and not bench.piles:  # all is counted: cast what is short
                 waiting = top_up(bench.short)
-            for lots in waiting.pop(0) if waiting else []:
-                left -= bench.cast(day, "pot", lots)
+            for pot, lots in enumerate(waiting.pop(0) if waiting else [], start=1):
+                left -= bench.cast(day, f"pot {pot}", lots)
         bench.finish(day, left)
         if number >= 8 and not (waiting or bench.piles or bench.short):
             break

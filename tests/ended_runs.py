@@ -16,15 +16,16 @@ import psutil
 COMMAND = """
 import sys
 from pathlib import Path
-from casting_econ.cli import _faults_told, main
+from casting_econ.cli import main
+from casting_econ.telling import faults_told
 pages = Path(sys.argv.pop(1))
-with _faults_told():  # as the imports of a command are
+with faults_told():  # as the imports of a command are
     from casting_econ.running import run, store
     real = run.kit_folder
     run.kit_folder = lambda name: pages if name == "notebooks" else real(name)
     run.PAGES = store.PAGES = tuple(path.stem for path in sorted(pages.glob("*.ipynb")))
     run.page_sources = store.page_sources = lambda: {page: pages / f"{page}.ipynb" for page in run.PAGES}
-    run.panel_parts = lambda *_: None
+    run._panel = lambda *_: {}
     main(prog_name="casting-econ")
 """
 DATA = Path(__file__).parents[1] / "data"

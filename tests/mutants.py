@@ -47,6 +47,9 @@ TESTS = {  # that should notice, quickest first
     "casting_econ/models/costs.py": ["tests/test_models.py"],
     "casting_econ/models/year.py": ["tests/test_models.py"],
     "casting_econ/models/curing.py": [f"{PUBLISHED}capacity.py", f"{PUBLISHED}cost_volume_profit.py", "tests/test_curing.py"],
+    "casting_econ/models/windows.py": ["tests/test_curing.py"],
+    "casting_econ/models/hands.py": ["tests/test_stations.py"],
+    "casting_econ/orders/pots.py": ["tests/test_stations.py"],
     "casting_econ/models/schedule.py": ["tests/test_order_calendar.py"],
     "casting_econ/models/in_play.py": ["tests/test_order_calendar.py"],
     "casting_econ/models/counts.py": [f"{PUBLISHED}casts_and_lots.py", "tests/test_order_models.py"],
@@ -55,6 +58,8 @@ TESTS = {  # that should notice, quickest first
     "casting_econ/orders/topping.py": ["tests/test_topping.py"],
     "casting_econ/models/lots.py": [f"{PUBLISHED}casts_and_lots.py", "tests/test_order_models.py"],
     "casting_econ/models/supplies.py": [f"{PUBLISHED}casts_and_lots.py", "tests/test_order_models.py"],
+    "casting_econ/models/projects.py": ["tests/test_projects.py"],
+    "casting_econ/projects/account.py": ["tests/test_projects.py"],
     "casting_econ/models/mix.py": [f"{PUBLISHED}mix.py", "tests/test_channel_mix.py"],
     "casting_econ/evidence/rows.py": [f"{PUBLISHED}yields.py", "tests/test_evidence.py"],
     "casting_econ/evidence/posteriors.py": [f"{PUBLISHED}yields.py", f"{PUBLISHED}moulds.py", f"{PUBLISHED}dispersion.py", "tests/test_evidence.py"],
@@ -234,10 +239,14 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
     "casting_econ/models/curing.py": [  # texts that a change of the rules is likely to leave
         ("/ WEEK_HOURS *", "/ 160.0 *"),
         ("WEEK_HOURS = 168.0", "WEEK_HOURS = 167.0"),
-        ("begin + turn > last[at]", "begin + turn >= last[at]", "def _fit("),
-        ("_SECONDS = 3600", "_SECONDS = 60"),
+    ],
+    "casting_econ/models/windows.py": [
+        ("begin + turn > last[at]", "begin + turn >= last[at]", "def fit("),
+        ("HOUR = 3600", "HOUR = 60"),
         ("start < joined[-1][1]", "start <= joined[-1][1]"),
     ],
+    "casting_econ/models/hands.py": [("work[number[r, c] % sizes", "work[number[r, c] % 1")],
+    "casting_econ/orders/pots.py": [("had[pot] += bool(size)", "had[pot] += 0")],
     "casting_econ/models/schedule.py": [
         ("pool[s.load, s.stage]] > 0", "pool[s.load, s.stage]] > 1"),
         ("<= s.moulds_free[:, None]", "< s.moulds_free[:, None]"),
@@ -279,6 +288,19 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
     "casting_econ/models/supplies.py": [
         ("(cooler / 10.0)", "(cooler / 9.0)"),
         ("math.ceil(need / measure)", "math.floor(need / measure)"),
+    ],
+    "casting_econ/models/projects.py": [
+        ("factorial(count - size - 1)", "factorial(count - size)"),
+        ("rounded[max(parts", "rounded[min(parts"),
+        ('min(checked("use", used, low=0.0) /', 'min(2 * checked("use", used, low=0.0) /'),
+        ("low=0.0) / YEAR, life_years)", "low=0.0) / YEAR, 2 * life_years)"),
+        ('whole = checked("outlay", outlay, low=0.0) +', "whole ="),
+    ],
+    "casting_econ/projects/account.py": [
+        ("- self.overhead - self.equipment(basis)", "- self.equipment(basis)"),
+        ("making, entering[steps[0]] * loads", "making, entering[steps[-1]] * loads"),
+        ("account.mould_money + account.other + own - usual", "account.mould_money + account.other"),
+        ("tool.life_years * (year_hours or making)", "(year_hours or making)"),
     ],
     "casting_econ/models/mix.py": [
         ("linprog(-gain", "linprog(gain"),

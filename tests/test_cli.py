@@ -328,7 +328,7 @@ def test_sweep_collects_one_table_and_one_heat_map(tmp_path):
 
 
 def test_sweep_over_any_key_of_a_study_without_a_wait(tmp_path):
-    """One price by one count of stations, nothing waiting: a row a point, in order; more money an order pays more; one line, no grid."""
+    """Two prices, and two scrap rates alone, nothing waiting: a row a point, in order; more money an order pays more, more scrap less."""
     study = copy_of(STUDIES[0], tmp_path)
     text = (study / "study.toml").read_text(encoding="utf-8")
     text = re.sub(r"(?m)^wait(_at|_in)? = .*$", "", text)
@@ -339,6 +339,11 @@ def test_sweep_over_any_key_of_a_study_without_a_wait(tmp_path):
 
     assert (code, err) == (0, "") and "Chart: " in out
     assert table["channels.online.price"].tolist() == ["30 EUR", "50 EUR"] and table.pay_p50[0] < table.pay_p50[1]
+    code, out, err = command("sweep", study, "--scrap", "10%,30%", "--draws", 128, "--out", tmp_path / "sweep")
+    table = pd.read_csv(tmp_path / "sweep" / "sweep.csv")
+
+    assert (code, err) == (0, "") and "Chart: " in out
+    assert table.scrap_rate.tolist() == [0.1, 0.3] and table.pay_p50[0] > table.pay_p50[1]
 
 
 @pytest.mark.parametrize(

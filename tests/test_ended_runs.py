@@ -60,12 +60,12 @@ def test_pages_whose_process_is_killed_are_said_and_do_not_end_the_others(tmp_pa
 
 LOST = """
 import os, signal, time
-from casting_econ.cli import _faults_told
+from casting_econ.telling import faults_told
 class Odd:
     def __del__(self):
         os.kill(os.getpid(), signal.SIGINT)
         time.sleep(1)
-with _faults_told():
+with faults_told():
     odd = Odd()
     del odd
     time.sleep(60)

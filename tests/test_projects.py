@@ -9,16 +9,16 @@ from math import factorial
 
 import numpy as np
 import pytest
-from commands import command, hashes
+from commands import DATA, command, hashes
 from one_project import LOGS, STUDY, write
 
 from casting_econ.faults import StudyError
 from casting_econ.kit import format_of, open_study
 from casting_econ.models.projects import bridge, charged_by_time, charged_by_use, in_digits, piece_by_division
 from casting_econ.projects import tables, wording
-from casting_econ.projects.account import CAUSES, DIGITS, causes_of
+from casting_econ.projects.account import CAUSES, DIGITS, causes_of, parts_of
 from casting_econ.projects.learnt import write_learnt
-from casting_econ.projects.lessons import Lessons
+from casting_econ.projects.lessons import Lessons, look_back
 from casting_econ.projects.logged import MOULDS, ONE_OFF, ORDERS, WEEKLY
 from casting_econ.projects.project import project_of
 from casting_econ.projects.results import project_results
@@ -244,7 +244,8 @@ def test_the_parts_of_the_bridge_add_up_exactly(whole):
     rng = np.random.default_rng(9)
     for _ in range(200):
         moved = _moved(whole.actual, rng)
-        found = causes_of(whole.planned, moved)
+        found, raw = causes_of(whole.planned, moved), parts_of(whole.planned, moved)
+        assert sum(raw.values()) == pytest.approx(moved.pay() - whole.planned.pay(), abs=1e-10)  # before anything is rounded
         ends = [Decimal(repr(round(pay, DIGITS))) for pay in (whole.planned.pay(), moved.pay())]
         assert sum(Decimal(repr(part)) for part in found.values()) == ends[1] - ends[0]
 
@@ -420,6 +421,18 @@ def test_a_new_study_rests_on_the_records_of_the_order(folder, tmp_path):
     )
     assert hashes(folder) == before and hashes(made) != before
     assert {path.name for path in (made / "records").iterdir()} == {path.name for path in (folder / "records").iterdir()}
+
+
+def test_hours_of_making_moulds_one_by_one_are_in_the_new_study_of_the_demo(tmp_path):
+    """No log tells the steps of a mould: its minutes by the hours logged over the moulds made stand there as measured, with the rest."""
+    lessons = look_back(open_study(DATA / "samphire-hooks"), "first-order")
+    made = write_learnt(lessons, tmp_path / "new")
+    sheet = open_study(made).study.records["timesheet"]
+    minutes = sheet.minutes[sheet.step == "bottom-half"].sum() / len(open_study(made).study.records["moulds"])
+    numbers = open_study(made).assumed.numbers
+    assert numbers["products.hook.mould.steps.bottom-half.minutes"].value == pytest.approx(minutes, rel=5e-4)
+    assert all(numbers[row.key].value == pytest.approx(row.new, rel=1e-9) for row in lessons.rows)
+    assert all(numbers[row.key].basis == "measured" for row in lessons.rows)
 
 
 def test_what_rows_with_a_count_measure_is_asked_of_the_records(tmp_path):

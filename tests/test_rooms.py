@@ -23,6 +23,7 @@ projects
 starting
 running
 accounts explore sharing
+telling
 cli
 """
 FLOOR = {room: floor for floor, line in enumerate(ROOMS.split("\n")) for room in line.split()}

@@ -1,6 +1,7 @@
 """What it would be worth to know better: value of information from draws."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import scipy
@@ -89,10 +90,9 @@ def partial_information(benefit, inputs, seed: int = 0, removed=1.0) -> Informat
         raise ValueError(f"as many inputs as benefits and at least {LEAST_DRAWS}; got {inputs.shape[0]} and {draws}")
     if not ((removed >= 0) & (removed <= 1)).all():
         raise ValueError(f"removed must lie in 0 to 1; got {removed}")
-    basis, moved = _basis(inputs, np.sqrt(removed))
-    left, size, right = np.linalg.svd(basis, full_matrices=False)
-    kept = size > 1e-9 * size[0]  # an input of two values has no bends
-    spanned, turn = left[:, kept], right[kept].T / size[kept]
+    basis, made_of, spanned, turn = _spanned(inputs.tobytes(), draws)
+    kept = np.sqrt(removed)
+    moved = basis * [np.prod(kept[list(which)]) for which in made_of]
     contrast = benefit - benefit.mean(axis=0)
     usual = int(benefit.mean(axis=0).argmax())
     projected, squares = spanned.T @ contrast, np.eye(spanned.shape[1]) * (1.0 + 1e-9)
@@ -117,26 +117,29 @@ def _finite(values, name):
     return values
 
 
-def _basis(inputs, kept):
-    """Columns to fit, and the same columns with each input moved by what is kept of it.
+@lru_cache(maxsize=1)  # knowing some inputs, and knowing them better, are asked about in turn
+def _spanned(inputs, draws):
+    """Columns to fit, which inputs each is made of, an orthonormal basis of what they span, and the turn from it to them.
 
     An intercept, natural cubic splines of the normal scores of each input, and products of scores of the first few inputs.
     """
-    draws, count = inputs.shape
+    inputs = np.frombuffer(inputs).reshape(draws, -1)
     scores = special.ndtri((scipy.stats.rankdata(inputs, axis=0) - 0.5) / draws)  # equal values share a rank
-    moving = [n for n in range(count) if np.ptp(inputs[:, n]) > 0]
-    columns, factors = [np.ones(draws)], [1.0]
+    moving = [n for n in range(inputs.shape[1]) if np.ptp(inputs[:, n]) > 0]
+    columns, made_of = [np.ones(draws)], [()]
     for n in moving:
         z = scores[:, n]
         bends = [(np.maximum(z - k, 0.0) ** 3 - np.maximum(z - KNOTS[-1], 0.0) ** 3) / (KNOTS[-1] - k) for k in KNOTS[:-1]]
         mine = [z, *(bend - bends[-1] for bend in bends[:-1])]
         columns += [column - column.mean() for column in mine]
-        factors += [kept[n]] * len(mine)
+        made_of += [(n,)] * len(mine)
     few = moving[:CROSSED]
     for place, i in enumerate(few):
         for j in few[place + 1 :]:
             product = scores[:, i] * scores[:, j]
             columns.append(product - product.mean())
-            factors.append(kept[i] * kept[j])
+            made_of.append((i, j))
     basis = np.column_stack(columns)
-    return basis, basis * factors
+    left, size, right = np.linalg.svd(basis, full_matrices=False)
+    kept = size > 1e-9 * size[0]  # an input of two values has no bends
+    return basis, made_of, left[:, kept], right[kept].T / size[kept]

@@ -94,7 +94,7 @@ def sobol_indices(
     squares = (at_a**2 + at_b**2) / 2
 
     def shares(terms, weights=None):
-        mean = terms.mean(axis=1) if weights is None else np.moveaxis(weights @ terms, 0, 1)
+        mean = terms.mean(axis=1) if weights is None else np.tensordot(weights, terms, (1, 1))
         spread = squares.mean(axis=0) if weights is None else (weights @ squares)[:, None]
         return np.where(spread > 0, mean / np.where(spread > 0, spread, 1.0), 0.0)
 

@@ -79,7 +79,7 @@ def load_counts(study: Study, product: str) -> LoadCounts | None:
 
 
 def usual_load(study: Study, product: str) -> float:
-    """Casts of a load: as stated; where pots differ, the mean of the batches, or without any of loads that go to them in turn. [cast]"""
+    """Casts of a load: as stated; where stations differ, the mean of the batches, or without any of loads that go to them in turn. [cast]"""
     sizes, batches = load_sizes(study.file, product), study.records.get("batches")
     if len(sizes) == 1:
         return study.file.products[product].casts_per_load.value
@@ -88,7 +88,7 @@ def usual_load(study: Study, product: str) -> float:
 
 
 def pots_used(study: Study, product: str) -> pd.DataFrame:
-    """Loads of each station that the batches log names, each pot for itself: how many, casts a load, and the share that is good."""
+    """Loads of each station that the batches log names, each of several for itself: how many, casts a load, and the share that is good."""
     batches = study.records.get("batches")
     if batches is None or "station" not in batches:
         return pd.DataFrame(columns=["station", "loads", "casts a load", "good"])

@@ -69,6 +69,7 @@ class Rule:
     words: tuple[tuple[str, str], ...] = ()  # her word, in its plain form -> the study's
 
 
+@lru_cache(maxsize=4096)
 def clean(text: str) -> str:
     """Spaces, dashes and apostrophes in one form; fractions such as 1½ written out as 1 1/2."""
     text = re.sub(r"[\s\u00a0\u2000-\u200a\u202f\u205f\u2060\ufeff]+", " ", text).strip()

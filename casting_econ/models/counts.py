@@ -172,7 +172,7 @@ def _chance_of(needed, loads, set_size, *draws):
 
 
 def share_and_correlation(good_share, load_correlation):
-    """Share and correlation as arrays of shape (draws,)."""
+    """Share and correlation as arrays of shape (draws,); ValueError where they are outside their range or differ in length."""
     share, rho = np.broadcast_arrays(
         checked_share("good share", good_share),
         checked("load correlation", load_correlation, low=0.0, high=1.0 - 1e-9),
@@ -211,6 +211,7 @@ def _checked_ruined(ruined, share):
 
 
 def checked_loads(loads):
+    """Casts of each load as whole numbers; ValueError otherwise. [cast]"""
     return tuple(checked_whole("load", load) for load in loads)
 
 

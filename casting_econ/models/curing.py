@@ -139,7 +139,7 @@ def loads_per_week(cure_hours, turnaround_hours, stations, windows, moulds=None,
             rows += [_seconds("hand work in the moulds", work * share), np.asarray(in_one_go, np.int64)]
     rows = np.broadcast_arrays(*rows)
     shape, table = rows[0].shape, np.stack([row.ravel() for row in rows])
-    return mould_rates(table.tobytes(), len(rows), spans, int(most_loads), len(moulds.shares)).reshape(shape)[()]
+    return mould_rates(table, spans, int(most_loads), len(moulds.shares)).reshape(shape)[()]
 
 
 def _seconds(name, hours, **limits):

@@ -9,32 +9,45 @@ from .windows import WEEK, OpenWeek
 __all__ = ["mould_rates"]
 
 _NEVER = 1 << 40  # [s]
+_KEPT = 1 << 16  # draws whose rate is remembered
 
 
-@lru_cache(maxsize=64)  # draws are often the same from one question to the next
-def mould_rates(table, size, spans, most_loads, sizes=1):
+def mould_rates(table, spans, most_loads, sizes=1):
     """Loads a week with moulds, equal draws once.
 
     Parameters
     ----------
-    table : bytes
-        Whole numbers of `size` rows, draws across: cure, turnaround [s], stations (0: none limit), sets of moulds, rest [s]; then for each
-        step in the moulds the wait after it [s], and for each of `sizes` loads in turn its hand work [s] and whether that is in one go.
-    size, most_loads, sizes : int
+    table : ndarray of int64, shape (rows, draws)
+        Cure, turnaround [s], stations (0: none limit), sets of moulds, rest [s]; then for each step in the moulds the wait after it [s],
+        and for each of `sizes` loads in turn its hand work [s] and whether that is in one go.
     spans : tuple of (int, int)
         Working windows, as `merged_windows` gives them. [s]
+    most_loads, sizes : int
 
     Returns
     -------
     ndarray, shape (draws,)
         [load/week]
     """
-    unique, where = np.unique(np.frombuffer(table, np.int64).reshape(size, -1), axis=1, return_inverse=True)
-    rates = np.empty(unique.shape[1])
-    for pots, sets in {tuple(pair) for pair in unique[2:4].T.tolist()}:
-        chosen = (unique[2] == pots) & (unique[3] == sets)
-        rates[chosen] = _follow(unique[:, chosen], pots, sets, OpenWeek(spans), most_loads, sizes)
-    return rates[where.reshape(-1)]
+    known, rows = _followed(spans, most_loads, sizes), len(table)
+    draws = np.ascontiguousarray(table.T).view(f"V{8 * rows}").ravel().tolist()
+    if len(known) > _KEPT:  # others may be reading it, so it is left to them
+        _followed.cache_clear()
+        known = _followed(spans, most_loads, sizes)
+    new = [draw for draw in dict.fromkeys(draws) if draw not in known]
+    unlike = np.frombuffer(b"".join(new), np.int64).reshape(-1, rows).T
+    rates = np.empty(len(new))
+    for pots, sets in {tuple(pair) for pair in unlike[2:4].T.tolist()}:
+        chosen = (unlike[2] == pots) & (unlike[3] == sets)
+        rates[chosen] = _follow(unlike[:, chosen], pots, sets, OpenWeek(spans), most_loads, sizes)
+    known.update(zip(new, rates.tolist(), strict=True))
+    return np.array([known[draw] for draw in draws])
+
+
+@lru_cache(maxsize=8)
+def _followed(spans, most_loads, sizes):
+    """Rates by the bytes of a draw: the same draws are often asked about again from one question to the next."""
+    return {}
 
 
 def _follow(table, pots, sets, hours, most_loads, sizes):

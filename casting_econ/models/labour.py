@@ -30,12 +30,18 @@ def unit_total(pieces, rate):
     pieces = np.asarray(checked("pieces", pieces, low=0.0))
     b = np.asarray(learning_exponent(rate))
     start = 16.0
-    early = sum(np.clip(pieces - (n - 1), 0.0, 1.0) * n**b for n in range(1, int(start) + 1))
+    whole = sum(n**b for n in range(1, int(start) + 1))
+    early = np.array(np.broadcast_to(whole, np.broadcast_shapes(pieces.shape, b.shape)))
+    few = np.broadcast_to(pieces < start, early.shape)
+    if few.any():
+        own, bend = (np.broadcast_to(v, early.shape)[few] for v in (pieces, b))
+        early[few] = sum(np.clip(own - (n - 1), 0.0, 1.0) * n**bend for n in range(1, int(start) + 1))
     upper = np.maximum(pieces, start)
     stretch = np.log(upper / start)
     tail = start ** (b + 1) * stretch * special.exprel((b + 1) * stretch)  # the integral of n ** b, b = -1 among them
-    tail = tail + (upper**b - start**b) / 2 + b * (upper ** (b - 1) - start ** (b - 1)) / 12
-    tail = tail - b * (b - 1) * (b - 2) * (upper ** (b - 3) - start ** (b - 3)) / 720
+    high, low = upper**b, start**b
+    at, slope, bend = (high / upper**k - low / start**k for k in (0, 1, 3))
+    tail = tail + at / 2 + b * slope / 12 - b * (b - 1) * (b - 2) * bend / 720
     return (early + tail)[()]
 
 

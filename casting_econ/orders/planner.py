@@ -25,8 +25,6 @@ from .simulated import Draws, Loads, SimulatedOrder, draws_of, fates, repeated
 from .spec import Order
 from .waits import first_load_wait
 
-__all__ = ["DRAWS", "Planner"]
-
 DRAWS = 512
 EXTRA = 3  # loads that may follow one by one where the planned ones fall short
 HORIZON = 500  # days after the due date up to which the calendar is followed [day]
@@ -328,8 +326,8 @@ class Planner:
         for k, (name, s) in list(enumerate(steps))[first:]:
             station = s.wait_in if s.wait_in in file.stations else None
             if station is not None:
-                size = None if s.load_size is None else s.load_size.value
-                slots |= slots_of(station, file.stations[station], size, self.casts_per_load, stations)
+                most = getattr(s.load_size, "value", None)
+                slots |= slots_of(station, file.stations[station], most, self.casts_per_load, stations)
             stages.append(
                 Stage(
                     name=name if k > first else " + ".join(name for name, _ in steps[: first + 1]),

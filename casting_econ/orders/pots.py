@@ -1,4 +1,4 @@
-"""Which of its stations a load goes into, and how large it is, where they differ in size."""
+"""Which of its stations a load goes into, where they differ in size."""
 
 import numpy as np
 

@@ -126,7 +126,7 @@ def bases_sentence(kit: OpenStudy, answer: Answer) -> str:
     sure = f"; the chance is {fmt.chance(reached)}"
     return (
         f"**{basis.name.capitalize()}**, an hour leaves {fmt.money(middle)}{'' if kit.certain else band} and **{verb} the target counted "
-        f"in the same way**, {fmt.money(aim)}{'' if kit.certain else sure}. {ADVISER}"
+        f"in the same way**, {fmt.money(aim)}{'' if kit.certain else sure}."
     )
 
 
@@ -134,7 +134,7 @@ def set_aside_sentence(kit: OpenStudy, answer: Answer) -> str:
     """Whether the share set aside covers the estimate of contributions and tax, in how many of the draws."""
     fmt, scheme, share = format_of(kit), scheme_of(kit), float(kit.inputs().set_aside_share)
     if scheme is None:
-        return f"Whether setting {fmt.percent(share)} aside is enough cannot be said without a tax table. {ADVISER}"
+        return f"Whether setting {fmt.percent(share)} aside is enough cannot be said without a tax table."
     profit = answer.draws["residual_pay_per_year"]
     due = profit - take_home(profit, scheme)
     enough = float((share * np.maximum(profit, 0.0) >= due - 1e-9).mean())
@@ -143,4 +143,4 @@ def set_aside_sentence(kit: OpenStudy, answer: Answer) -> str:
     takes = fmt.percent(float(needed), 1)
     spread = f"it is enough in {fmt.chance(enough)} of the draws, and nine in ten need {takes} of profit or less"
     told = f"they take {takes} of profit" if kit.certain else spread
-    return f"Setting {fmt.percent(share)} aside {words} contributions and tax by this table: {told}. {ADVISER}"
+    return f"Setting {fmt.percent(share)} aside {words} contributions and tax by this table: {told}."

@@ -12,7 +12,7 @@ from .table import shown
 @shown(
     "monte-carlo-wages",
     "Published wages in the study's currency as a self-employed hour, and the chance that an hour and a year reach them",
-    "wage: text; place: text; kind: text; from: text; published: money; self-employed hour: money; hour reached: chance; "
+    "wage: kept; place: text; kind: text; from: text; published: money; self-employed hour: money; hour reached: chance; "
     "year reached: chance; source: text; read at: text",
 )
 def wage_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
@@ -90,6 +90,18 @@ def certainty_word(chance: float) -> str:
     ['pays', 'probably pays', 'is on the edge of paying', 'probably does not pay', 'does not pay']
     """
     return _grade(chance)[1]
+
+
+def year_word(chance: float) -> str:
+    """The same of a year's living.
+
+    Examples
+    --------
+    >>> [year_word(c) for c in (0.95, 0.5, 0.05)]
+    ['A year brings a living', 'Whether a year brings a living is open', 'A year does not bring a living']
+    """
+    word = _grade(chance)[2].replace("The year", "A year").replace("the year", "a year")
+    return word.removesuffix(" too")
 
 
 def _grade(chance):
@@ -184,8 +196,10 @@ def error_sentence(kit: OpenStudy, answer: Answer) -> str:
     chance = answer.chances["hour_pays_living_wage"]
     if kit.certain:
         return "All draws are alike, so they have no error of their own. **Numbers that are guesses should not be stated as certain:** give low, likely and high."
+    error = 2 * pay["mean_error"]
+    known = f"about ±{fmt.money(error)}" if error >= 0.005 else f"better than ±{fmt.money(0.01)}"
     return (
-        f"{fmt.number(len(answer.draws['pay_per_hour']))} draws: the mean of pay an hour is known to about ±{fmt.money(2 * pay['mean_error'], 3)}, "
+        f"{fmt.number(len(answer.draws['pay_per_hour']))} draws: the mean of pay an hour is known to {known}, "
         f"the chance of the target to about ±{fmt.percent(2 * chance['error'], 1)} (two standard errors, from the scatter of 16 independent sets of draws). "
         "This is the error of the arithmetic, not of the assumptions."
     )

@@ -10,11 +10,15 @@ import pandas as pd
 from IPython.display import HTML, Image, Markdown, display
 from matplotlib.figure import Figure
 
+from ..charts import laid_out
 from ..formatting import nine_digits
 from ..kit import OpenStudy, format_of
 from .table import shown_as, styles_of
 
 RECORD_MIME = "application/vnd.casting-econ.record+json"  # kind of output that a notebook leaves for a sweep to collect
+NOTHING = "nothing"  # mark on a sentence that only says that there is nothing to show: a report leaves it out
+_SAID = {"in force": "used", "change beyond the target": "gain a year"}  # columns of tables, as a page says them
+_SHARES = ("share", "of now", "of today")  # units that a page shows in per cent
 _ENDS = (
     ("1 in 10 below", "1 in 10 above", "half below", "in every draw"),
     ("lowest, 1 in 10 below", "lowest, half below", "lowest, half below", "lowest"),
@@ -43,18 +47,18 @@ class Page:
 
     def chart(self, figure: Figure, name: str, alt: str) -> None:
         """Show a chart with its alternative text; keep it as PNG and SVG."""
-        picture = io.BytesIO()
-        figure.savefig(picture, format="png", dpi=130, bbox_inches="tight", metadata={"Software": None})
+        picture, box = io.BytesIO(), laid_out(figure)
+        figure.savefig(picture, format="png", dpi="figure", bbox_inches=box, metadata={"Software": None})
         if self.out:
             (self.out / "figures" / f"{name}.png").write_bytes(picture.getvalue())
-            figure.savefig(self.out / "figures" / f"{name}.svg", bbox_inches="tight", metadata={"Date": None})
+            figure.savefig(self.out / "figures" / f"{name}.svg", bbox_inches=box, metadata={"Date": None})
         plt.close(figure)
         display(Image(picture.getvalue(), alt=alt, width=560))
 
     def table(self, frame: pd.DataFrame, name=None, caption=None, columns=None, *, fold=None, without=()) -> None:
         """Show a table as its function said (see `table.shown`), or as given here; keep its numbers as CSV, with nine digits.
 
-        Columns named in `without` are kept in the CSV only.
+        Columns named in `without` are kept in the CSV only; KeyError for a style of a column that is not there.
         """
         told = shown_as(frame, name=name, caption=caption, columns=columns and styles_of(columns), fold=fold)
         frame = frame.map(lambda cell: nine_digits(cell) if isinstance(cell, float) else cell)
@@ -65,17 +69,19 @@ class Page:
         if self.fmt.certain:
             frame, styles = _without_bands(frame, styles)
         if frame.empty:
-            return self.say(f"{told.caption}: nothing recorded.")
+            return self.nothing(f"{told.caption}: nothing recorded.")
         unknown = set(styles) - {*frame.columns, "*"}
         if unknown:
             raise KeyError(f"table {told.name} has no column {', '.join(sorted(unknown))}; it has {', '.join(frame.columns)}")
         styles = {c: styles.get(c, styles.get("*")) for c in frame.columns if c not in without}
         styles = {column: style for column, style in styles.items() if style is not None}
         sides = [' class="text"' if style == "text" else "" for style in styles.values()]
-        head = "".join(f'<th scope="col"{side}>{html.escape(c)}</th>' for c, side in zip(styles, sides))
+        head = "".join(f'<th scope="col"{side}>{html.escape(_SAID.get(c, c))}</th>' for c, side in zip(styles, sides))
         body = ""
         for _, row in frame.iterrows():
-            first, *texts = (html.escape(self.fmt.styled(row[column], style)) for column, style in styles.items())
+            in_percent = {"significant": "percent1"} if row.get("unit") in _SHARES else {}
+            shown = (self.fmt.styled(row[column], in_percent.get(style, style)) for column, style in styles.items())
+            first, *texts = map(html.escape, shown)
             cells = "".join(f"<td{side}>{text}</td>" for text, side in zip(texts, sides[1:]))
             body += f'<tr><th scope="row">{first}</th>{cells}</tr>'
         title = html.escape(told.caption)
@@ -83,8 +89,13 @@ class Page:
         display(HTML(f"<details><summary>{title}</summary>{table}</details>" if told.fold else table))
 
     def say(self, text: str) -> None:
-        """Show a sentence or a list in Markdown."""
-        display(Markdown(text))
+        """Show a sentence or a list in Markdown, nothing where there is no text."""
+        if text:
+            display(Markdown(text))
+
+    def nothing(self, text: str) -> None:
+        """Say that there is nothing to show, which a report leaves out, with the heading above it where nothing else stands there."""
+        display({"text/markdown": text, "text/plain": text}, raw=True, metadata={NOTHING: True})
 
     def record(self, **numbers: float) -> None:
         """Leave numbers in the notebook for a sweep to collect."""

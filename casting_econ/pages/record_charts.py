@@ -18,7 +18,7 @@ def guess_and_logs(curves: list[dict], fmt: Format) -> Figure:
     for place, told in zip(axes.ravel(), curves, strict=False):
         guess, force = told["guess"], told["in force"]
         place.plot(guess[0], guess[1] / guess[1].max(), color=GREY, linestyle="--", linewidth=1.2, label="guess")
-        place.fill_between(force[0], force[1] / force[1].max(), color=BLUE, alpha=0.45, linewidth=0, label="in force")
+        place.fill_between(force[0], force[1] / force[1].max(), color=BLUE, alpha=0.45, linewidth=0, label="used")
         place.plot([told["logs alone"]], [0.0], "D", color=ORANGE, markersize=6, clip_on=False, label="logs alone", zorder=5)
         # the guess's far tails would squeeze what matters
         low, high = min(guess[0][20], force[0][5], told["logs alone"]), max(guess[0][-21], force[0][-6], told["logs alone"])
@@ -63,7 +63,7 @@ def mould_curve(frame: pd.DataFrame, ages: np.ndarray, model: np.ndarray, fmt: F
     axes.step(times, survival, where="post", color=BLUE, linewidth=2, label="seen (Kaplan\u2013Meier)")
     live = frame[frame.still_good > 0]
     axes.plot(live.time, live.survival, "|", color=BLUE, markersize=12, label="still good at")
-    axes.plot(ages, model, color=ORANGE, linestyle="--", label="in force")
+    axes.plot(ages, model, color=ORANGE, linestyle="--", label="used")
     axes.set(xlabel="casts a cavity", ylabel="moulds still good", xlim=(0, ages[-1]), ylim=(0, 1.03))
     return _shares(figure, axes, fmt)
 

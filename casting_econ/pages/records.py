@@ -162,7 +162,7 @@ def assumption_table(kit: OpenStudy) -> pd.DataFrame:
 
 @shown(
     "records-guess-and-logs",
-    "Guess, logs alone, the number in force with its middle eight in ten, and how much more recording would halve that width",
+    "Guess, logs alone, the number used with its middle eight in ten, and how much more recording would halve that width",
     "number: text; unit: text; stated: significant; logs alone: significant; in force: significant; low: significant; "
     "high: significant; from: text; to halve the width: text",
 )
@@ -216,12 +216,12 @@ def yield_table(kit: OpenStudy) -> pd.DataFrame:
 
 
 @shown(
-    "records-pots",
-    "Loads by the pot that the batches log names, where a station has several that differ in size",
+    "records-stations",
+    "Loads by the station that the batches log names, where those of a kind differ in size",
     "product: text; station: text; loads: 0; casts a load: 1; good: percent1",
 )
 def pot_table(kit: OpenStudy) -> pd.DataFrame:
-    """Loads, casts a load [cast] and share good [-] by pot; empty where all pots of the study are alike."""
+    """Loads, casts a load [cast] and share good [-] by station; empty where those of a kind are all alike."""
     file = kit.study.file
     used = [pots_used(kit.study, name).assign(product=name) for name in file.products if len(load_sizes(file, name)) > 1]
     return pd.concat(used)[["product", "station", "loads", "casts a load", "good"]] if used else pd.DataFrame()

@@ -128,7 +128,7 @@ def _parted(account: Account, planned: Account) -> dict[str, object]:
     own = equipment(account.tools, "by_use", account.making, account.loads, 0.0, account.year_hours)
     usual = equipment(planned.tools, "by_use", account.making, account.loads, 0.0, planned.year_hours)
     return {
-        "volume": (account.pieces, account.paid, account.loads / account.casts if account.casts else 0.0),
+        "volume": (account.pieces, account.paid, account.loads / next(iter(account.entering.values()))),
         "minutes": each,
         "scrap": {step: entering / account.pieces for step, entering in account.entering.items()},
         "materials": (
@@ -142,7 +142,16 @@ def _parted(account: Account, planned: Account) -> dict[str, object]:
 
 
 def causes_of(planned: Account, actual: Account) -> dict[str, float] | None:
-    """From planned to actual pay an hour by cause, exact in `DIGITS` digits; None where one of them has no pay, or nothing came of it. [money/hour]
+    """From planned to actual pay an hour by cause, exact in `DIGITS` digits; None where one of them has no pay, or nothing came of it. [money/hour]"""
+    parts = parts_of(planned, actual)
+    if parts is None:
+        return None
+    total = round(actual.pay(), DIGITS) - round(planned.pay(), DIGITS)
+    return in_digits({cause: parts[cause] for cause in CAUSES}, total, DIGITS)
+
+
+def parts_of(planned: Account, actual: Account) -> dict[str, float] | None:
+    """The same with all digits, as the bridge has it. [money/hour]
 
     Equipment counts by use and overheads by hours of making, at the plan's rates; what equipment cost beyond the plan is with the materials.
     """
@@ -162,11 +171,9 @@ def causes_of(planned: Account, actual: Account) -> dict[str, float] | None:
         return (paid * value["price"] - spent - planned.overhead_rate * making - charge) / sum(hours.values())
 
     try:
-        parts = bridge(pay, _parted(planned, planned), _parted(actual, planned))
+        return bridge(pay, _parted(planned, planned), _parted(actual, planned))
     except ZeroDivisionError:  # no hours are left where some causes alone are changed
         return None
-    total = round(actual.pay(), DIGITS) - round(planned.pay(), DIGITS)
-    return in_digits({cause: parts[cause] for cause in CAUSES}, total, DIGITS)
 
 
 def without(account: Account, kind: str) -> Account:

@@ -10,6 +10,7 @@ from ..faults import StudyError, refusal
 from ..kit import format_of, open_study
 from ..study.inputs import changed_copy, place_for_copy
 from ..study.numbers import written
+from ..study.told import log_of
 from .lessons import Lesson, Lessons, look_back
 
 
@@ -80,8 +81,10 @@ def study_learnt(text: str, rows: list[Lesson], order: str) -> str:
         else:
             figure = f"{written(row.new)} {'min' if row.unit == 'minute' else row.unit}".strip()
             note = tomlkit.item(f"{row.data}, from the order {order}; {written(row.old, 4)} before").as_string()
-            tail = f'from = "records", worth = "{written(row.counted, 4)}", basis = "measured", note = {note}'
-            new = _item(f'{{ value = "{figure}", {tail} }}')
+            asks = (
+                f'from = "records", worth = "{written(row.counted, 4)}", ' if log_of(row.key) else ""
+            )  # later rows would count too
+            new = _item(f'{{ value = "{figure}", {asks}basis = "measured", note = {note} }}')
         if old is not None:
             new.trivia.comment_ws, new.trivia.comment = old.trivia.comment_ws, old.trivia.comment
         node[last] = new

@@ -11,7 +11,6 @@ from pathlib import Path
 from subprocess import PIPE
 from threading import Event
 
-import nbformat
 import numpy as np
 
 from ..faults import close_match
@@ -19,7 +18,7 @@ from . import ONE_THREAD
 from .tied import command
 from .warm import CAN_FORK, Forked, Warm
 
-__all__ = ["CELL_SECONDS", "Job", "NotebookError", "check_parameters", "finished", "run_jobs"]
+__all__ = ["CELL_SECONDS", "Job", "NotebookError", "check_parameters", "finished", "kernels_of", "run_jobs", "run_one"]
 
 CELL_SECONDS = 600  # longest a cell may take
 _PLAIN = (str, bool, int, float, type(None), list, dict)
@@ -27,7 +26,7 @@ _PLAIN = (str, bool, int, float, type(None), list, dict)
 
 @dataclass(frozen=True, kw_only=True)
 class Job:
-    """One notebook to run: where it comes from, where it goes, and with which parameters."""
+    """One notebook to run: where it comes from, where it goes, and with which parameters, as `check_parameters` gives them."""
 
     source: Path
     target: Path
@@ -82,6 +81,8 @@ def check_parameters(source: Path, parameters: dict[str, object]) -> dict[str, o
 
 def finished(path: Path) -> bool:
     """Whether an executed notebook is there and every code cell of it ran to its end."""
+    import nbformat
+
     try:
         notebook = nbformat.read(path, as_version=4)
     except Exception:  # absent, cut short or not a notebook: not finished, whatever the reason
@@ -96,6 +97,10 @@ def run_jobs(
     folder: Path,
     kept: int = 0,
     ready: Callable[[], None] | None = None,
+    meanwhile: Callable[[], None] | None = None,
+    *,
+    ended: Callable[[Job], None] = lambda _: None,
+    cluster=None,
 ) -> list[NotebookError]:
     """Run notebooks side by side; one that fails does not stop the others, and no kernel outlives this process.
 
@@ -113,6 +118,12 @@ def run_jobs(
         Notebooks finished before, which the lines count too.
     ready : callable, optional
         As `Warm` takes it.
+    meanwhile : callable, optional
+        What else is to be worked out, here, while kernels run.
+    ended : callable, optional
+        Takes each job that did not fail, before the line about it.
+    cluster : Cluster, optional
+        Runs the jobs instead of kernels here.
 
     Returns
     -------
@@ -122,13 +133,19 @@ def run_jobs(
     errors, at_work, stopped = [], [], Event()
     getLogger("papermill").addHandler(NullHandler())  # what it tells is in the errors
     with open(folder / "kernels.log", "ab") as log, ThreadPoolExecutor(workers) as pool:
-        warm = Warm(folder, log, jobs[0].parameters, os.environ | ONE_THREAD, ready) if CAN_FORK and jobs else None
-        kernels = _tied_kernels(folder, log, at_work, stopped, warm)
+        warm = (
+            Warm(folder, log, jobs[0].parameters, os.environ | ONE_THREAD, ready) if CAN_FORK and jobs and not cluster else None
+        )
+        kernels = kernels_of(folder, log, at_work, stopped, warm)
         try:
-            futures = {pool.submit(_run, job, kernels, say, stopped): job for job in jobs}
+            futures = {cluster.submit(job) if cluster else pool.submit(run_one, job, kernels, say, stopped): job for job in jobs}
+            if meanwhile:
+                meanwhile()
             for count, future in enumerate(as_completed(futures), start=1 + kept):
                 job, (seconds, failure) = futures[future], future.result()
                 errors += [NotebookError(job.source.stem, *failure, job.target)] if failure else []
+                if not failure:
+                    ended(job)
                 told = "FAILED" if failure else "ok"
                 say(f"[{count}/{len(jobs) + kept}] {job.target.stem}  {seconds:.1f} s  {told}")
         except BaseException:
@@ -143,11 +160,24 @@ def run_jobs(
     return errors
 
 
-def _tied_kernels(folder, log, at_work, stopped, warm):
+def kernels_of(folder, log, at_work, stopped, warm):
     """A kind of kernel that works in a folder, prints to a log, and ends with this process, also when that is killed."""
+    from jupyter_client.asynchronous.client import AsyncKernelClient
+    from jupyter_client.channels import AsyncZMQSocketChannel
     from jupyter_client.manager import AsyncKernelManager
+    from traitlets import Type
+
+    class Prompt(AsyncZMQSocketChannel):
+        async def get_msg(self, timeout=None):
+            # a client that starts listens a fifth of a second whether its kernel has more to say
+            return await super().get_msg(timeout and min(timeout, 0.02))
+
+    class Client(AsyncKernelClient):
+        iopub_channel_class = Type(Prompt)
 
     class Tied(AsyncKernelManager):
+        client_factory = Type(Client)
+
         def format_kernel_cmd(self, extra_arguments=None):
             return command("ipykernel_launcher", "-f", self.connection_file, *(extra_arguments or ()))
 
@@ -162,7 +192,7 @@ def _tied_kernels(folder, log, at_work, stopped, warm):
     return Tied
 
 
-def _run(job, kernels, say, stopped):
+def run_one(job, kernels, say, stopped):
     """Execute one notebook; seconds, and cell and cause of a failure or None."""
     if "{" in str(job.target):
         return 0.0, (None, f"the output folder must not hold braces, which papermill reads as a template: {job.target}")
@@ -177,16 +207,31 @@ def _run(job, kernels, say, stopped):
 def _execute(job, kernels):
     import papermill
     from nbclient.exceptions import DeadKernelError
+    from papermill.engines import NBClientEngine, papermill_engines
     from papermill.exceptions import PapermillExecutionError
 
+    class SavedOnce(NBClientEngine):
+        """Writes the notebook when it ends, however it does, and not before and after each cell."""
+
+        @classmethod
+        def execute_managed_notebook(cls, nb_man, *args, **options):
+            path, nb_man.output_path = nb_man.output_path, None
+            try:
+                super().execute_managed_notebook(nb_man, *args, **options)
+            finally:
+                nb_man.output_path = path
+
+    papermill_engines.register("saved once", SavedOnce)
     job.target.parent.mkdir(parents=True, exist_ok=True)
     try:
         papermill.execute_notebook(
             str(job.source),
             str(job.target),
             parameters=job.parameters,
+            engine_name="saved once",
             kernel_name="python3",
             kernel_manager_class=kernels,
+            shutdown_kernel="immediate",  # it keeps nothing that a farewell could save
             progress_bar=False,
             execution_timeout=CELL_SECONDS,
             start_timeout=120,
@@ -203,6 +248,8 @@ def _execute(job, kernels):
 
 def _tidy(path):
     """Refuse cells that never ran, and take clock times and paths of this machine out of the notebook."""
+    import nbformat
+
     notebook = nbformat.read(path, as_version=4)
     for index, cell in enumerate(notebook.cells):
         status = cell.metadata.pop("papermill", {}).get("status")

@@ -12,19 +12,24 @@ from pathlib import Path
 
 from ..draws import round_up_draws
 from ..faults import close_match, refusal
-from ..kit import OpenStudy, open_study
+from ..kit import OpenStudy, open_copy, open_study
 from ..pages.cash_paths import season_weights
 from ..reference import kit_folder
 from ..study import STUDY_FILE
 from ..study.inputs import copy_inputs, input_files
 from . import store
-from .notebooks import Job, NotebookError, check_parameters, finished, run_jobs
-from .panel import panel_parts
-from .report import build_report
+from .notebooks import Job, NotebookError, finished, run_jobs
 from .results import as_json, results
 from .store import PAGES, VERSIONS, file_hash, page_sources
 
 __all__ = ["PAGES", "copy_demo", "demo_names", "replace_folder", "run_study", "work_key", "working_folder"]
+
+_LONG = (
+    "01_answer",
+    "02_records",
+    "08_sensitivity",
+    "09_change",
+)  # pages that are begun first, so that none is waited for at the end
 
 
 def run_study(
@@ -69,7 +74,7 @@ def run_study(
     season_weights(kit)  # a season asked of records that have none is a fault before any page runs
     part = working_folder(out, folder, work_key(folder))
     table, inner = kit.study.file.study, part / "report"
-    answer = kit.monte_carlo(workers=workers)
+    answer = kit.monte_carlo(*kit.plan_of_draws(), workers=workers)
     content = results(kit, answer)
     (inner / "notebooks").mkdir(parents=True, exist_ok=True)
     copy_inputs(folder, part / "study")
@@ -87,12 +92,21 @@ def run_study(
         Job(
             source=sources[page],
             target=targets[page],
-            parameters=check_parameters(sources[page], parameters | {"out": f"made/{page}"}),
+            parameters=parameters | {"out": f"made/{page}"},
         )
-        for page in PAGES
+        for page in sorted(PAGES, key=lambda page: page not in _LONG)
         if page not in (*kept, *taken)
     ]
-    errors = run_jobs(jobs, workers, say, part, len(PAGES) - len(jobs))
+    panel: dict[str, str] = {}
+    errors = run_jobs(
+        jobs,
+        workers,
+        say,
+        part,
+        len(PAGES) - len(jobs),
+        lambda: open_copy(kit, Path("study")),
+        lambda: panel.update(_panel(kit, workers)),
+    )
     if errors:
         raise (
             errors[0]
@@ -106,14 +120,23 @@ def run_study(
     for page, name in ((page, name) for page, names in files.items() for name in names):
         (inner / name).parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(part / "made" / page / name, inner / name)
+    from .report import build_report
+
     pages = [inner / "notebooks" / f"{page}.ipynb" for page in PAGES]
-    build_report(kit, pages, inner / "report.html", panel=panel_parts(kit, workers))
+    build_report(kit, pages, inner / "report.html", panel=panel)
     (inner / "manifest.json").write_text(
         json.dumps(manifest(kit, Path(folder)), indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n"
     )
     store.keep(inner, everything, keys, files)
     replace_folder(inner, out, part)
     return out
+
+
+def _panel(kit, workers):
+    """Its library takes long to load, which is done while notebooks run."""
+    from .panel import panel_parts
+
+    return panel_parts(kit, workers)
 
 
 def _files(folder):
@@ -152,7 +175,10 @@ def manifest(kit: OpenStudy, folder: Path) -> dict[str, object]:
 
 
 def working_folder(out: Path, folder: Path, key: str) -> Path:
-    """Folder beside `out` to work in; what a run with the same key finished there is kept, at whatever moment it was ended."""
+    """Folder beside `out` to work in; what a run with the same key finished there is kept, at whatever moment it was ended.
+
+    StudyError where `out` is the study itself, the folder is in the way, or it cannot be written to.
+    """
     out = out.resolve()
     if (folder / STUDY_FILE).resolve().parent == out:
         raise refusal(str(out), "is the study itself", "another folder to write to")

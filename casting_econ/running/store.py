@@ -13,7 +13,20 @@ from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 
-__all__ = ["PAGES", "VERSIONS", "file_hash", "inputs_of", "keep", "key_of_all", "page_keys", "page_sources", "take", "unchanged"]
+__all__ = [
+    "PAGES",
+    "VERSIONS",
+    "file_hash",
+    "inputs_of",
+    "keep",
+    "key_of_all",
+    "key_of_kit",
+    "page_keys",
+    "page_sources",
+    "said_first",
+    "take",
+    "unchanged",
+]
 
 PAGES = (
     "01_answer",
@@ -86,9 +99,14 @@ def _hashed(*parts: object) -> str:
     return hashlib.sha256(json.dumps(parts, sort_keys=True, default=str).encode()).hexdigest()
 
 
+def key_of_kit() -> str:
+    """Changes with the kit, its notebooks and the libraries it stands on."""
+    return _hashed(_code(), {path.name: file_hash(path) for path in (_home() / "notebooks").glob("*.ipynb")})
+
+
 def key_of_all(folder: Path) -> str:
     """Changes with anything that a report may depend on, to the last comment in the study file."""
-    return _hashed(_code(), inputs_of(folder), {path.name: file_hash(path) for path in (_home() / "notebooks").glob("*.ipynb")})
+    return _hashed(key_of_kit(), inputs_of(folder))
 
 
 def page_keys(folder: Path, parameters: dict[str, object]) -> dict[str, str]:
@@ -150,6 +168,13 @@ def take(report: Path, keys: dict[str, str], target: Path) -> list[str]:
                 shutil.copyfile(report / name, target / name)
             taken.append(page)
     return taken
+
+
+def said_first(report: Path) -> list[str]:
+    """The lines that the first page of a finished report begins with."""
+    cells = json.loads((report / "notebooks" / f"{PAGES[0]}.ipynb").read_text(encoding="utf-8"))["cells"]
+    said = ("".join(output.get("data", {}).get("text/markdown", "")) for cell in cells for output in cell.get("outputs", []))
+    return [line.removeprefix("- ") for line in next(filter(None, said), "").splitlines()]
 
 
 def keep(report: Path, key: str, keys: dict[str, str], files: dict[str, list[str]]) -> None:

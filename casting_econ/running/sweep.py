@@ -5,19 +5,22 @@ import json
 import re
 import time
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import nullcontext
 from pathlib import Path
 
+import matplotlib.pyplot as plt
 import nbformat
 import pandas as pd
 
-from ..charts import heat_map, lines
+from ..charts import heat_map, laid_out, lines
 from ..draws import round_up_draws
 from ..faults import one_of, refusal
-from ..kit import format_of, main_wait, open_study
+from ..kit import format_of, main_wait, open_copy, open_study
 from ..pages.page import RECORD_MIME
 from ..reference import kit_folder
 from ..study.inputs import copy_inputs
 from ..study.scenarios import nested
+from .cluster import Cluster
 from .notebooks import Job, check_parameters, finished, run_jobs
 from .run import manifest, replace_folder, work_key, working_folder
 
@@ -25,6 +28,7 @@ __all__ = ["run_sweep", "values_of"]
 
 SCRAP, CURE = "scrap_rate", "cure_hours"  # columns of the two that are no keys of the study file
 _NAMES = {SCRAP: "scrap", CURE: "cure_hours"}  # parameters of the notebook
+_CHART_SECONDS = 10.0  # least time between two charts while points end
 _RANGE = re.compile(r"\s*(-?[\d.]+)\s*([^\d.,/][^.,/]*?)?\s*\.\.\s*(-?[\d.]+)\s*([^\d.,/][^,/]*?)?\s*/\s*(\d{1,3})\s*")
 
 
@@ -76,6 +80,7 @@ def run_sweep(
     product: str = "",
     draws: int = 2048,
     workers: int = 2,
+    scheduler: str | None = None,
     say: Callable[[str], None] = print,
 ) -> Path:
     """Run a notebook at every point of a grid, and collect what it records.
@@ -98,13 +103,16 @@ def run_sweep(
         Product that scrap and cure belong to; "" takes the first.
     draws, workers : int, optional
         Draws in each run, and notebooks at a time.
+    scheduler : str, optional
+        Address of a Dask cluster that runs the notebooks instead of this machine.
     say : callable, optional
         Takes a line of progress.
 
     Returns
     -------
     Path
-        Folder with every executed notebook, `sweep.csv` and, of one or two figures that are varied, a chart.
+        Folder with every executed notebook, `sweep.csv` and, of one or two figures that are varied, a chart; table and chart grow
+        in the working folder beside it while points end.
 
     Raises
     ------
@@ -144,15 +152,42 @@ def run_sweep(
     left = [job for job in jobs if not finished(job.target)]
     if len(left) < len(jobs):
         say(f"{len(jobs) - len(left)} points are kept from a sweep that was interrupted")
-    errors = run_jobs(left, workers, _with_time_left(say), part, len(jobs) - len(left))
+    rows = {job.target: _recorded(job.target) for job in jobs if job not in left}
+    last = time.monotonic()
+
+    def show(chart=True):
+        """The table and the chart of the points that have ended."""
+        table = pd.DataFrame([at | rows[job.target] for at, job in zip(points, jobs, strict=True) if job.target in rows])
+        table.to_csv(inner / "sweep.csv", index=False, lineterminator="\n")
+        figure = _chart(kit, table, axes, waiting) if chart else None
+        box = laid_out(figure) if figure is not None else None
+        for kind in ("png", "svg") if box else ():
+            meta = {"Date": None} if kind == "svg" else {"Software": None}
+            figure.savefig(inner / f"sweep.{kind}", dpi="figure", bbox_inches=box, metadata=meta)
+        plt.close("all")
+
+    def ended(job):
+        nonlocal last
+        rows[job.target] = _recorded(job.target)
+        now = time.monotonic()
+        show(chart=now - last > _CHART_SECONDS)
+        last = now if now - last > _CHART_SECONDS else last
+
+    with Cluster(scheduler, part) if scheduler else nullcontext() as cluster:
+        say(f"The table as it grows: {inner / 'sweep.csv'}")
+        errors = run_jobs(
+            left,
+            workers,
+            _with_time_left(say),
+            part,
+            len(jobs) - len(left),
+            lambda: open_copy(kit, Path("study")),
+            ended=ended,
+            cluster=cluster,
+        )
     if errors:
         raise errors[0]
-    table = pd.DataFrame([point | _recorded(job.target) for point, job in zip(points, jobs, strict=True)])
-    table.to_csv(inner / "sweep.csv", index=False, lineterminator="\n")
-    figure = _chart(kit, table, axes, waiting)
-    for kind in ("png", "svg") if figure is not None else ():
-        meta = {"Date": None} if kind == "svg" else {"Software": None}
-        figure.savefig(inner / f"sweep.{kind}", dpi=130, bbox_inches="tight", metadata=meta)
+    show()
     (inner / "manifest.json").write_text(
         json.dumps(manifest(kit, folder), indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n"
     )
@@ -224,6 +259,7 @@ def _chart(kit, table, axes, waiting):
     write = fmt.percent if first == SCRAP else fmt.significant
     if second:
         pivot, label = frame.pivot(index=first, columns=second[0], values="pay_p50"), words.get(second[0], second[0])
+        pivot = pivot.reindex(index=sorted(figures[first]), columns=sorted(figures[second[0]]))
         xlabel = f"{label}; half of the years drawn pay more"
         return heat_map(
             pivot, fmt, xlabel=xlabel, ylabel="scrap rate" if first == SCRAP else first, write_rows=write, target=target

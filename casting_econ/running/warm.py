@@ -5,6 +5,8 @@ Only Linux forks: where there is none, and where frameworks forbid it, ordinary 
 """
 
 import ctypes
+import gc
+import importlib
 import json
 import os
 import signal
@@ -22,6 +24,8 @@ from . import ONE_THREAD
 
 __all__ = ["CAN_FORK", "Forked", "Warm"]
 
+_NEEDED = ("ipykernel.ipkernel", "ipykernel.kernelapp", "ipykernel.zmqshell", "psutil", "IPython.core.completerlib")
+_NEEDED += ("IPython.core.oinspect", "matplotlib.pyplot", "casting_econ.charts", "casting_econ.pages.page")
 CAN_FORK = sys.platform == "linux"
 
 
@@ -154,25 +158,28 @@ class Forked(LocalProvisioner):
         self.pid = self.pgid = self.process.pid
         return self.connection_info
 
+    async def kill(self, restart=False):
+        """End it and see that it has ended, which is looked for only ten times a second otherwise."""
+        await super().kill(restart=restart)
+        self.process.wait()
+
 
 def _serve(parameters: dict[str, object]) -> None:
     """Import, open, then fork a kernel for each line on standard input, until it closes."""
     ctypes.CDLL(None).prctl(1, signal.SIGKILL)  # PR_SET_PDEATHSIG: at once when the run is killed
     commands, answers = os.fdopen(os.dup(0)), os.fdopen(os.dup(1), "w")
     os.dup2(2, 1)  # what a kernel prints past its notebook is no answer
-    import ipykernel.kernelapp  # noqa: F401
-    import IPython.core.interactiveshell  # noqa: F401
-    import matplotlib.pyplot  # noqa: F401
-
-    from .. import charts  # noqa: F401
+    sys.modules.setdefault("debugpy", None)  # nobody debugs these kernels, and it takes long to load
+    for name in _NEEDED:
+        importlib.import_module(name)
     from ..kit import open_study
-    from ..pages import page  # noqa: F401
 
     with suppress(Exception):  # a notebook tells it better
         kit = open_study(parameters["study"])
         kit.point()
         if "draws" in parameters:
             kit.monte_carlo(parameters["draws"], parameters["seed"])
+    gc.freeze()  # collecting must not touch, and so copy, what kernels share
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # the system reaps kernels that have ended
     kernels = []
     for line in commands:

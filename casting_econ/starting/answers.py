@@ -93,7 +93,9 @@ def known_currency(text: str) -> str:
 
 
 def read_answer(part: Part, text: Any, currency: str) -> tuple[float, float, float] | None:
-    """Low, likely and high of one answer in the part's unit and period; None for 'don't know'; ValueError says what is wrong.
+    """Low, likely and high of one answer in the part's unit and period; None for 'don't know'.
+
+    ValueError says what is wrong, and Unclear asks where two conventions read the text differently.
 
     Examples
     --------

@@ -12,7 +12,7 @@ _MOST_COLOURS, _MOST_POTS = 60, 20
 
 
 def read_day(text: str) -> dt.date:
-    """A day as people write it; ValueError for none, and a question where day and month could be either.
+    """A day as people write it; ValueError for none, Unclear with a question where day and month could be either.
 
     Examples
     --------
@@ -29,6 +29,8 @@ def read_day(text: str) -> dt.date:
 
 def read_colours(text: str) -> dict[str, int | None]:
     """Names of colours or forms with their pieces, or None of each where they share the order evenly; a number makes as many.
+
+    ValueError for a name or a number of pieces that cannot be.
 
     Examples
     --------
@@ -73,7 +75,7 @@ def pieces_by_colour(colours: dict[str, int | None], pieces: int) -> dict[str, i
 
 
 def read_places(text: str) -> tuple[int, ...]:
-    """Places of each pot.
+    """Places of each pot; ValueError where they are no whole numbers above zero.
 
     Examples
     --------

@@ -137,6 +137,8 @@ def key(line: str, default: Any = ..., **limits: Any) -> Any:
 
 
 class Node(BaseModel):
+    """A table of the study file: what it does not know is a fault, and nothing in it changes."""
+
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, defer_build=True)
 
 

@@ -5,6 +5,7 @@ from functools import cache
 from typing import Literal, get_args, get_origin
 
 from ..faults import close_match, refusal
+from ..ledger.logs import LOGS, in_words
 from ..reference import kit_folder
 from .fields import Node, Reads
 from .schema import StudyFile
@@ -55,6 +56,29 @@ def explained(asked: str = "") -> list[str]:
     return lines + _example(place.split("."))
 
 
+def manual_tables() -> str:
+    """Every key of the study file and every column of the logs as Markdown: what it is, takes and is if not given, and a demo's line."""
+    parts = []
+    for table, field in keys_of().items():
+        if "." in table:
+            continue
+        parts += [f"### `{table}`", "", f"{field.description[:1].upper()}{field.description[1:]}.", ""]
+        inner = [key for key in keys_of() if key.startswith(f"{table}.")]
+        if inner:
+            parts += ["| key | what it is | takes | if left out | as in a demo |", "|---|---|---|---|---|"]
+        for key in inner:
+            known, example = keys_of()[key], "".join(_example(key.split("."))).partition(": ")[2]
+            takes = "a table" if any(other.startswith(f"{key}.") for other in inner) else _kind(known)
+            cells = [f"`{key.removeprefix(f'{table}.')}`", known.description, takes, _left_out(known), example and f"`{example}`"]
+            parts.append("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |")
+        parts.append("")
+    parts += ["### Logs, column by column", "", "| log | column | takes | |", "|---|---|---|---|"]
+    for log, columns in LOGS.items():
+        for column, (kind, needed) in columns.items():
+            parts.append(f"| `{log}` | `{column}` | {in_words(kind)} | {'needed' if needed else 'may be left out'} |")
+    return "\n".join(parts) + "\n"
+
+
 def _fits(key, asked):
     return len(key) == len(asked) and all(part in ("NAME", other) for part, other in zip(key, asked))
 
@@ -62,6 +86,8 @@ def _fits(key, asked):
 def _kind(field):
     """What a key takes, in words; '' where its line says it."""
     parts = [*_parts(field.annotation), *field.metadata]
+    if get_origin(field.annotation) is dict:
+        return "names, each with its own"
     reads = [part.func.quantity.in_words("EUR") for part in parts if isinstance(getattr(part, "func", None), Reads)]
     choices = [f"one of {', '.join(get_args(part))}" for part in parts if get_origin(part) is Literal]
     return next(iter([*reads, *choices, *(_KINDS[part] for part in parts if part in _KINDS)]), "")

@@ -150,7 +150,7 @@ def _names(raw, file):
 
 
 def _pots(stations):
-    """Names of the pots of each station whose places are a list."""
+    """Names of each one of a station whose places are a list."""
     listed = {name: entry.get("places") for name, entry in stations.items() if isinstance(entry, dict)}
     return {pot_name(name, n + 1) for name, places in listed.items() if isinstance(places, list) for n in range(len(places))}
 

@@ -4,6 +4,7 @@ import math
 import re
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -39,6 +40,7 @@ class BareFigure(float):
         return made
 
 
+@lru_cache(maxsize=4096)  # a study is read again with each scenario
 def read_figure(text: str, unit: str = "") -> float:
     """The figure that a text is, in whichever way a country writes it; `unit` only shows in what is said.
 
@@ -225,7 +227,7 @@ class Quantity:
         return found
 
     def read_figure(self, raw: Any, currency: str) -> float:
-        """One figure in the base unit."""
+        """One figure in the base unit; ValueError says what is wrong with it."""
         unit = self.unit.format(money=currency)
         if isinstance(raw, bool) or not isinstance(raw, (int, float, str)):
             raise ValueError("not a number")

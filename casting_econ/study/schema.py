@@ -262,7 +262,7 @@ class SpreadTable(Node):
 
     demand: Share = key("how far orders of all channels move together", ZERO)
     minutes: Share = key("how far all minutes move together", ZERO)
-    pass_odds: number(high=3.0) = key("how far the odds of passing move together", ZERO)
+    pass_odds: number(high=3.0) = key("how far all pass shares move together", ZERO)
     material: Share = key("how far prices of materials move together", ZERO)
     price: Share = key("how far your own prices move together", ZERO)
 

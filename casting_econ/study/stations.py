@@ -44,7 +44,7 @@ class RackEntry(Node):
 
 
 def pot_name(station: str, number: int) -> str:
-    """What a log and a plan call one of several pots that differ in size: 'pot 2' is the second of the list."""
+    """What a log and a plan call one of several that differ in size: 'kiln 2' is the second of the list."""
     return f"{station} {number}"
 
 

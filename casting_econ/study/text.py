@@ -112,6 +112,7 @@ def _too_deep(raw):
 
 
 def short(value):
+    """A value as it stands in the file, at most 80 characters of it."""
     text = repr(value)
     return text if len(text) <= 80 else text[:77] + "..."
 

@@ -2,7 +2,8 @@
 
     .venv/bin/python tests/benchmarks/run.py [STUDY ...]        # the demos if none is named
 
-Ratios within one run; the machine's load stands beside them.
+Ratios within one run, of time on the clock and, in brackets, of processor time of all processes, which a busy machine moves less; the
+machine's load stands beside them.
 """
 
 import os
@@ -12,22 +13,36 @@ import sys
 import tempfile
 import time
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from pathlib import Path
 
 import nbformat
+import numpy as np
 import papermill
+import psutil
 
-from casting_econ.reference import kit_folder
 from casting_econ.running.run import copy_demo, demo_names
 
 COMMAND = [sys.executable, "-c", "from casting_econ.cli import main; main()", "run"]
 
 
-def seconds(work) -> float:
-    """Time on the clock that some work takes. [s]"""
-    begun = time.perf_counter()
-    work()
-    return time.perf_counter() - begun
+def seconds(words: list[str]) -> np.ndarray:
+    """Time on the clock and of the processor that a command takes with all that it starts. [s]"""
+    begun, used = time.perf_counter(), {}
+    process = psutil.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    while process.poll() is None:
+        with suppress(psutil.Error):
+            for one in [process, *process.children(recursive=True)]:
+                with suppress(psutil.Error):
+                    used[one.pid] = sum(one.cpu_times()[:2])
+        time.sleep(0.03)
+    assert process.returncode == 0, words
+    return np.array([time.perf_counter() - begun, sum(used.values())])
+
+
+def told(ratio: np.ndarray) -> str:
+    """Ratio of the clock, and that of the processor in brackets."""
+    return f"{ratio[0]:.3g} ({ratio[1]:.3g})"
 
 
 def empty_notebooks(folder: Path, count: int = 11) -> None:
@@ -43,28 +58,33 @@ def empty_notebooks(folder: Path, count: int = 11) -> None:
         list(pool.map(one, range(count)))
 
 
+def base(folder: Path, count: int = 11) -> np.ndarray:
+    """Seconds of so many empty notebooks, in a process of their own."""
+    return seconds([sys.executable, __file__, "--empty", str(folder), str(count)])
+
+
 def main(names: list[str]) -> None:
     """Print the ratios of each study."""
     with tempfile.TemporaryDirectory() as place:
-        base = seconds(lambda: empty_notebooks(Path(place)))
-        print(f"eleven empty notebooks: {base:.1f} s (load {os.getloadavg()[0]:.1f}); every figure below is a multiple of that")
         for name in names:
+            empty = base(Path(place))
+            print(
+                f"eleven empty notebooks: {told(empty)} s (load {os.getloadavg()[0]:.1f}); the figures below are multiples of that"
+            )
             study = copy_demo(name, Path(place) / name)
             run = [*COMMAND, str(study)]
-            cold = seconds(lambda run=run: subprocess.run(run, check=True, stdout=subprocess.DEVNULL))
-            same = seconds(lambda run=run: subprocess.run(run, check=True, stdout=subprocess.DEVNULL))
+            cold, same = seconds(run) / empty, seconds(run) / empty
             file = study / "study.toml"
             text = file.read_text(encoding="utf-8")
-            file.write_text(
-                re.sub(r"(?m)^price = (.*?)(\d+)", lambda found: f"price = {found[1]}{int(found[2]) + 1}", text, count=1),
-                encoding="utf-8",
-            )
-            moved = seconds(lambda run=run: subprocess.run(run, check=True, stdout=subprocess.DEVNULL))
-            print(
-                f"{name}: cold {cold / base:.2f}, unchanged {same / base:.3f}, one price changed {moved / base:.2f} (load {os.getloadavg()[0]:.1f})"
-            )
+            text = re.sub(r"(?m)^price = (.*?)(\d+)", lambda found: f"price = {found[1]}{int(found[2]) + 1}", text, count=1)
+            file.write_text(text, encoding="utf-8")
+            moved = seconds(run) / empty
+            print(f"{name}: cold {told(cold)}, unchanged {told(same)}, one price changed {told(moved)}", end="")
+            print(f" (load {os.getloadavg()[0]:.1f})", flush=True)
 
 
 if __name__ == "__main__":
-    assert kit_folder("notebooks").is_dir()
-    main(sys.argv[1:] or demo_names())
+    if sys.argv[1:2] == ["--empty"]:
+        empty_notebooks(Path(sys.argv[2]), int(sys.argv[3]))
+    else:
+        main(sys.argv[1:] or demo_names())

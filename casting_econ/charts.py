@@ -224,7 +224,7 @@ def stairs(
     """Loads a week over cure hours for several numbers of stations, with a dot where the study is and one for its coldest month."""
     figure, axes = new_axes(3.8)
     hours, rates = frame["cure hours"], frame.drop(columns="cure hours")
-    one, two, three = rates
+    _, two, three = rates
     if np.allclose(rates[two], rates[three]):  # one line, which has both names
         rates = rates.drop(columns=three).rename(columns={two: f"{two.split()[0]} or {three}"})
     now_rate = float(rates.iloc[(hours - now_hours).abs().argmin(), 0])

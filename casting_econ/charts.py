@@ -1,5 +1,7 @@
 """One function a chart. Each takes frames from `tables` or draws, and returns a matplotlib Figure."""
 
+import textwrap
+
 import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
@@ -10,16 +12,16 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 from .formatting import Format
 from .palette import BLUE, GREEN, GREY, INK, ORANGE, SERIES, SKY, WORDS
 
-WIDTH = 5.6  # inches: narrow, so that the lettering stays readable on a phone
+WIDTH = 3.85  # inches: in the 358 CSS pixels that a phone leaves, nine points are eleven pixels high
+SMALL = 9  # points: no letters are smaller
 DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)))
-_PAPER = {"facecolor": "white", "edgecolor": "none", "pad": 1}  # under words that lie on lines
 
 
 def theme():
     """The look of every chart; names inside an SVG are the same each time."""
-    sns.set_theme(
-        style="whitegrid", rc={"axes.edgecolor": GREY, "grid.color": "#E3E3E3", "font.size": 10, "svg.hashsalt": "casting_econ"}
-    )
+    sizes = dict.fromkeys(("font.size", "axes.labelsize", "axes.titlesize", "xtick.labelsize", "ytick.labelsize"), SMALL)
+    look = {"axes.edgecolor": GREY, "grid.color": "#E3E3E3", "legend.fontsize": SMALL, "patch.linewidth": 0.0}
+    sns.set_theme(style="whitegrid", rc=sizes | look | {"svg.hashsalt": "casting_econ"})
 
 
 def new_axes(height: float = 3.4, *, rows: int = 1, columns: int = 1, **shape):
@@ -33,7 +35,7 @@ def new_axes(height: float = 3.4, *, rows: int = 1, columns: int = 1, **shape):
 
 def laid_out(figure: Figure):
     """Lay a chart out once, for every file made of it, at the resolution of pictures; the box around all that is drawn. [inch]"""
-    figure.set_dpi(130)
+    figure.set_dpi(190)
     figure.draw_without_rendering()
     figure.set_layout_engine(None)
     return figure.get_tightbbox().padded(0.1)
@@ -44,6 +46,23 @@ def beside(axes, text: str, place, offset=(4, 0), **look):
     axes.annotate(text, place, xytext=offset, textcoords="offset points", **look)
 
 
+def over(axes, text: str, x, **look):
+    """Words over the upper edge of a chart at a place along it, where no line is."""
+    look = {"ha": "center", "va": "bottom", "color": INK, "annotation_clip": False, "xytext": (0, 3)} | look
+    axes.annotate(text, (x, 1.0), textcoords="offset points", xycoords=axes.get_xaxis_transform(), **look)
+
+
+def key(figure: Figure, handles=None, columns: int = 2):
+    """What colours and marks mean, above the axes, where it covers nothing."""
+    handles = handles or [h for axes in figure.axes for h in axes.get_legend_handles_labels()[0]]
+    figure.legend(handles=handles, loc="outside upper center", ncols=columns, frameon=False, columnspacing=1.2)
+
+
+def wrapped(name, width: int = 20) -> str:
+    """A name in lines of so many letters."""
+    return "\n".join(textwrap.wrap(str(name), width))
+
+
 def ticks(axis, write):
     """Let a function write the figures along an axis."""
     axis.set_major_formatter(FuncFormatter(lambda value, _: write(value)))
@@ -51,11 +70,19 @@ def ticks(axis, write):
 
 def _rows(names, height: float):
     """A figure with a row for each name, and the rows' places from the top."""
-    figure, axes = new_axes(height)
+    names = [wrapped(name) for name in names]
+    figure, axes = new_axes(height + 0.1 * sum(name.count("\n") for name in names))
     places = np.arange(len(names))[::-1]
-    axes.set_yticks(places, [str(name) for name in names])
+    axes.set_yticks(places, names)
     axes.grid(axis="y", visible=False)
     return figure, axes, places
+
+
+def _figures(axes, places, words):
+    """A column of figures right of the rows, where they cover no bar and no line."""
+    for place, text in zip(places, words, strict=True):
+        look = {"xycoords": axes.get_yaxis_transform(), "ha": "right", "va": "center", "annotation_clip": False}
+        axes.annotate(text, (1.0, place), xytext=(5.2 * max(map(len, words)) + 6, 0), textcoords="offset points", **look)
 
 
 def _series(axes, x: pd.Series, frame: pd.DataFrame, **look):
@@ -71,10 +98,13 @@ def _series(axes, x: pd.Series, frame: pd.DataFrame, **look):
 def _end_labels(axes, x, ends):
     """Labels at the right end of lines, pushed apart so that none covers another."""
     low, high = axes.get_ylim()
-    gap, last = 0.075 * (high - low), -np.inf
+    line, top = 0.075 * (high - low), -np.inf  # height of a line of words, end of the last label
     for value, text, colour in sorted(ends, key=lambda end: end[0]):
-        last = max(min(value, high), last + gap)
-        beside(axes, text, (x, last), (6, 0), color=WORDS[colour], va="center", annotation_clip=False)
+        text = wrapped(text, 11)
+        half = 0.5 * line * (text.count("\n") + 1)
+        place = max(min(value, high), top + half)
+        top = place + half
+        beside(axes, text, (x, place), (6, 0), color=WORDS[colour], va="center", annotation_clip=False)
 
 
 def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> Figure:
@@ -82,29 +112,32 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
     figure, axes = new_axes(3.3)
     pay = np.asarray(pay)
     low, middle, high = np.quantile(pay, [0.1, 0.5, 0.9])
-    edges = np.linspace(*np.quantile(pay, [0.001, 0.999]), 46)
+    edges = np.linspace(*np.quantile(pay, [0.001, 0.999]), 37)
     if np.ptp(edges) <= 1e-9 * max(1.0, abs(middle)):  # all draws alike: one bar that can be seen
         low, high = (middle + side * 0.02 * max(abs(target - middle), abs(middle), 1.0) for side in (-1.0, 1.0))
         edges = np.array([low, high])
     shown = np.clip(pay, edges[0], edges[-1])
     heights, _ = np.histogram(shown, edges)
     inside = (edges[:-1] >= low) & (edges[1:] <= high)
-    colours = {"color": np.where(inside, BLUE, SKY), "edgecolor": np.where(inside, "white", BLUE)}
-    axes.bar(edges[:-1], heights / heights.sum(), np.diff(edges), align="edge", linewidth=0.4, **colours)
+    axes.bar(edges[:-1], heights / heights.sum(), np.diff(edges), align="edge", linewidth=0, color=np.where(inside, BLUE, SKY))
+    axes.stairs(heights / heights.sum(), edges, color=BLUE, linewidth=0.8)
     top = heights.max() / heights.sum()
     digits = 2 if middle < 1000 else 0
     axes.axvline(target, color=ORANGE, linestyle="--", linewidth=2)
-    left = target < middle
-    words, side = f"target {fmt.money(target, digits)}", {"ha": "right" if left else "left"}
-    beside(axes, words, (target, top * 1.12), (-6 if left else 6, 0), color=WORDS[ORANGE], weight="bold", **side)
-    words, paper = f"{'half above' if edges.size > 2 else 'certain:'} {fmt.money(middle, digits)}", _PAPER | {"pad": 1.5}
-    axes.annotate(words, (middle, top * 1.02), ha="center", color=BLUE, weight="bold", bbox=paper, zorder=5)
+    side = {"ha": "right" if target >= middle else "left", "weight": "bold"}
+    over(axes, f"target {fmt.money(target, digits)}", target, color=WORDS[ORANGE], **side)
+    words = f"{'half above' if edges.size > 2 else 'certain:'} {fmt.money(middle, digits)}"
+    over(axes, words, middle, xytext=(0, 15), color=BLUE, weight="bold")
+    axes.plot([middle], [top * 1.05], "v", color=BLUE, zorder=5)
     span = max(edges[-1], target) - min(edges[0], target)
-    room = 0.32 * span  # for the words
-    axes.set_xlim(min(edges[0], target - room, middle - room), max(edges[-1], target + room))
-    below = f"left for the maker, {unit}" + (" (dark: middle eight in ten)" if edges.size > 2 else "")
-    axes.set(ylim=(0, top * 1.25), xlabel=below, ylabel="share of draws")
-    axes.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
+    room = 0.3 * span  # for the words
+    axes.set_xlim(min(edges[0], target - 0.05 * span, middle - room), max(edges[-1], target + 0.05 * span, middle + room))
+    below = f"left for the maker, {unit}"
+    if edges.size > 2:
+        ends = f"{fmt.money(edges[1], digits)} or above {fmt.money(edges[-2], digits)}"
+        below += f" (dark: middle eight in ten;\nthe end bars hold all below {ends})"
+    axes.set(ylim=(0, top * 1.08), xlabel=below, ylabel="share of draws")
+    axes.xaxis.set_major_locator(MaxNLocator(4, steps=[1, 2, 5, 10]))
     whole = np.allclose(axes.get_xticks() % 1, 0)
     ticks(axes.xaxis, lambda v: fmt.money(v, 0 if whole else 2))
     ticks(axes.yaxis, lambda v: fmt.percent(v))
@@ -112,19 +145,17 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
 
 
 def bars(frame: pd.DataFrame, name: str, value: str, xlabel: str, write, *, colours=None) -> Figure:
-    """Horizontal bars with their value written at the end; rows without one are left out."""
-    frame = frame[np.isfinite(frame[value].to_numpy(float))] if colours is None else frame
-    figure, axes, places = _rows(frame[name], 0.9 + 0.34 * len(frame))
+    """Horizontal bars in order of size with their value at the right; rows without one are left out."""
+    colours = pd.Series(BLUE if colours is None else colours, frame.index)
+    frame = frame[np.isfinite(frame[value].to_numpy(float))].sort_values(value, ascending=False, kind="stable")
+    figure, axes, places = _rows(frame[name], 0.9 + 0.3 * len(frame))
     values = frame[value].to_numpy(float)
-    axes.barh(places, values, color=BLUE if colours is None else colours, height=0.68)
-    reach = max(np.abs(values).max(), 1e-12)
-    for place, number in zip(places, values, strict=True):
-        offset, side = ((-4, 0), "right") if number < 0 else ((4, 0), "left")
-        beside(axes, write(number), (number, place), offset, va="center", ha=side, fontsize=9, bbox=_PAPER, zorder=4)
-    axes.set_xlim(min(values.min() - 0.18 * reach, 0) if values.min() < 0 else 0, max(values.max(), 0) + 0.2 * reach)
-    axes.set_xlabel(xlabel)
+    axes.barh(places, values, color=colours[frame.index], height=0.68)
+    _figures(axes, places, [write(number) for number in values])
+    axes.set_xlim(min(values.min(initial=0.0), 0.0) * 1.05, max(values.max(initial=0.0), 1e-12) * 1.05)
+    axes.set_xlabel(wrapped(xlabel, 40))
     ticks(axes.xaxis, write)
-    axes.xaxis.set_major_locator(MaxNLocator(6))
+    axes.xaxis.set_major_locator(MaxNLocator(3))
     return figure
 
 
@@ -142,8 +173,9 @@ def lines(
     _end_labels(axes, frame[x].iloc[-1], ends)
     if at is not None:
         axes.axvline(at, color=GREY, linestyle=":", linewidth=1.2)
-        beside(axes, "now", (at, high), (4, -10), color=GREY)
-    axes.set(ylim=(low, high), xlabel=xlabel, ylabel=ylabel)
+        over(axes, "now", at, color=GREY)
+    axes.set(ylim=(low, high), xlabel=wrapped(xlabel, 40), ylabel=ylabel)
+    axes.xaxis.set_major_locator(MaxNLocator(5))
     ticks(axes.xaxis, write_x)
     ticks(axes.yaxis, write_y)
     return figure
@@ -158,28 +190,29 @@ def cash_paths(paths: dict[str, pd.DataFrame], fmt: Format) -> Figure:
     axes.axhline(0.0, color=INK, linewidth=1.2)
     _end_labels(axes, frame.month.iloc[-1], ends)
     axes.set(xlabel="months from the start", ylabel="free money")
-    axes.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=8))
+    axes.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=5))
     ticks(axes.yaxis, lambda value: fmt.money(value, 0))
     return figure
 
 
 def frontier(frame: pd.DataFrame, x: str, y: str, xlabel: str, ylabel: str, write_x, write_y, *, pays_above: bool) -> Figure:
-    """Line on which an hour just earns the target, with the side that pays shaded and a dot where we are (1, 1) for factors."""
+    """Line on which an hour just earns the target, with the side that pays shaded and a dot where the study is (`frame.attrs["now"]`).
+
+    Hours change a whole load at a time, so they are drawn as stairs, each tread at the fewer hours of its ends.
+    """
     figure, axes = new_axes(3.4)
-    known = frame[np.isfinite(frame[y])]
-    axes.plot(known[x], known[y], color=BLUE, linewidth=2)
+    known, now = frame[np.isfinite(frame[y])], frame.attrs.get("now")
+    treads = y == "cure"
+    axes.plot(known[x], known[y], color=BLUE, linewidth=2, drawstyle="steps-pre" if treads else "default")
+    if now:
+        axes.plot(*([part] for part in now), "o", color=INK, markersize=8, zorder=5, linestyle="", label="now", clip_on=False)
     low, high = axes.get_ylim()
-    low, high = (min(low, 0.8), max(high, 1.2)) if high < 20 else (0.0, high * 1.15)
-    edge = high if pays_above else low
-    axes.fill_between(known[x], known[y], edge, color=SKY, alpha=0.3, linewidth=0)
-    if len(known):
-        side, level = known[[x, y]].iloc[int(0.6 * len(known))]
-        axes.annotate("pays the target", (side, (level + edge) / 2), color=INK, ha="center", va="center")
-    if x in ("buyers", "bench"):
-        axes.plot([1.0], [1.0], "o", color=INK, markersize=9, zorder=5)
-        beside(axes, "now", (1.0, 1.0), (8, -12), color=INK, weight="bold")
+    low, high = (0.0, high * 1.05) if treads else (low, high)
+    paying = {"step": "pre" if treads else None, "color": SKY, "alpha": 0.3, "linewidth": 0, "label": "pays the target"}
+    axes.fill_between(known[x], known[y], high if pays_above else low, **paying)
+    key(figure)
     axes.set(ylim=(low, high), xlabel=xlabel, ylabel=ylabel)
-    axes.xaxis.set_major_locator(MaxNLocator(7))
+    axes.xaxis.set_major_locator(MaxNLocator(5))
     ticks(axes.xaxis, write_x)
     ticks(axes.yaxis, write_y)
     return figure
@@ -191,18 +224,29 @@ def stairs(
     """Loads a week over cure hours for several numbers of stations, with a dot where the study is and one for its coldest month."""
     figure, axes = new_axes(3.8)
     hours, rates = frame["cure hours"], frame.drop(columns="cure hours")
+    one, two, three = rates
+    if np.allclose(rates[two], rates[three]):  # one line, which has both names
+        rates = rates.drop(columns=three).rename(columns={two: f"{two.split()[0]} or {three}"})
     now_rate = float(rates.iloc[(hours - now_hours).abs().argmin(), 0])
     ends = _series(axes, hours, rates, drawstyle="steps-post")
     axes.axhline(needed, color=GREY, linewidth=1.2)
-    axes.set_ylim(0, 4.2 * max(now_rate, needed))
+    at_half = rates[hours >= 0.5 * now_hours].max(axis=None)  # shorter waits would squeeze what matters
+    axes.set_ylim(0, 1.1 * max(at_half, needed))
     _end_labels(axes, hours.iloc[-1], [*ends, (needed, f"demand: {needed:.1f}", GREY)])
-    axes.plot([now_hours], [now_rate], "o", color=INK, markersize=9, zorder=5)
-    paper = _PAPER | {"alpha": 0.8}
-    beside(axes, f"now: {now_rate:g} loads", (now_hours, now_rate), (-6, -16), color=INK, weight="bold", bbox=paper)
+    axes.plot([now_hours], [now_rate], "o", color=INK, markersize=9, zorder=5, label=f"now: {now_rate:g} loads")
     if coldest is not None:
         month, cold_hours, cold_rate = coldest
-        axes.plot([cold_hours], [cold_rate], "D", color=SKY, markeredgecolor=INK, markersize=8, zorder=5)
-        beside(axes, f"{month}: {cold_rate:g}", (cold_hours, cold_rate), (-2, 9), ha="right", color=INK, bbox=paper)
+        axes.plot(
+            [cold_hours],
+            [cold_rate],
+            "D",
+            color=SKY,
+            markeredgecolor=INK,
+            markersize=8,
+            zorder=5,
+            label=f"{month}: {cold_rate:g}",
+        )
+    key(figure)
     axes.set(xlim=(0, hours.iloc[-1]), xlabel=xlabel, ylabel="loads a week")
     return figure
 
@@ -215,8 +259,8 @@ def resource_bars(frame: pd.DataFrame, fmt: Format) -> Figure:
     figure = bars(frame, "resource", value, below, fmt.percent, colours=np.where(full, ORANGE, BLUE))
     axes = figure.axes[0]
     axes.axvline(1.0, color=INK, linewidth=1.5)
-    beside(axes, "full", (1.0, len(frame) - 0.5), (4, -2), color=INK, va="bottom", annotation_clip=False)
-    axes.set_xlim(0, max(axes.get_xlim()[1], 1.2))
+    over(axes, "full", 1.0)
+    axes.set_xlim(0, max(axes.get_xlim()[1], 1.05))
     return figure
 
 
@@ -226,15 +270,14 @@ def money_staircase(frame: pd.DataFrame, fmt: Format, *, per: str = "a year", di
     values = frame[f"money {per}"].to_numpy(float)
     starts = np.concatenate([[0.0], np.cumsum(values[:-1])])
     starts[-1] = 0.0
-    colours = [BLUE, *[ORANGE] * (len(frame) - 2), GREEN]
+    colours = [BLUE, *np.where(values[1:-1] < 0, ORANGE, SKY), GREEN]
     axes.barh(places, values, left=starts, color=colours, height=0.66)
-    for place, value, start in zip(places, values, starts, strict=True):
-        beside(axes, fmt.money(value, digits), (max(start, start + value), place), va="center", fontsize=9)
-    axes.set_xlim(min(0, *(starts + values)) * 1.1, max(*(starts + values), 1e-9) * 1.16)
+    _figures(axes, places, [fmt.money(value, digits) for value in values])
+    axes.set_xlim(min(0, *(starts + values)) * 1.1, max(*(starts + values), 1e-9) * 1.05)
     axes.axvline(0, color=GREY, linewidth=1)
     axes.set_xlabel(f"{fmt.currency} {per}")
     ticks(axes.xaxis, lambda v: fmt.money(v, digits))
-    axes.xaxis.set_major_locator(MaxNLocator(4))
+    axes.xaxis.set_major_locator(MaxNLocator(3))
     return figure
 
 
@@ -246,10 +289,10 @@ def swing_bars(frame: pd.DataFrame, middle: float, fmt: Format, most: int = 10) 
     axes.plot(frame.pay_low, places, "o", color=ORANGE, label="number low")
     axes.plot(frame.pay_high, places, "D", color=BLUE, label="number high")
     axes.axvline(middle, color=GREY, linewidth=1.2)
-    axes.set_xlabel("pay an hour (grey line: nothing moved)")
+    axes.set_xlabel("pay an hour (grey line: now)")
     ticks(axes.xaxis, fmt.money)
     axes.xaxis.set_major_locator(MaxNLocator(3))  # long names leave little room
-    axes.legend(loc="lower center", bbox_to_anchor=(0.4, 1.0), frameon=False, ncols=2)
+    key(figure)
     return figure
 
 
@@ -263,20 +306,42 @@ def heat_map(
     ylabel: str = "scrap rate",
     write_rows=None,
 ) -> Figure:
-    """Pay an hour, or chance, over scrap rate and cure time, every cell written; bold where the target is met."""
-    figure, axes = new_axes(1.5 + 0.42 * len(frame))
-    values = frame.to_numpy(float)
-    write = fmt.percent if chance else fmt.money
+    """Pay an hour, or chance, over scrap rate and cure time: every cell written, bold where the target is met, and a mark at each edge
+    where the study is (`frame.attrs["now"]`). Where only one of the two moves anything, a line."""
+    values, write_rows = frame.to_numpy(float), write_rows or fmt.percent
+    now, what = frame.attrs.get("now"), "chance" if chance else "pay an hour"
+
+    def write_column(hours):
+        return fmt.number(hours, 0 if float(hours).is_integer() else 1)
+
+    flat = [bool((np.ptp(values, axis=way) < 0.005).all()) for way in (1, 0)]
+    if any(flat) and min(frame.shape) > 1:
+        way, label, write = (0, ylabel, write_rows) if flat[0] else (1, xlabel, write_column)
+        line = pd.DataFrame({"x": (frame.index, frame.columns)[way], what: values[:, 0] if flat[0] else values[0]})
+        look = {"level": target, "level_label": "target", "at": now and now[way]}
+        return lines(line, "x", [what], label, what, write, fmt.percent if chance else fmt.money, **look)
+    figure, axes = new_axes(1.5 + 0.36 * len(frame))
     sns.heatmap(frame, ax=axes, cmap="cividis", cbar=False, linewidths=0.5)
-    low, high = np.nanmin(values), np.nanmax(values)
+    paint = axes.collections[0]
+    digits = 2 if np.nanmax(np.abs(values), initial=0.0) < 100 else 0
     for (row, column), value in np.ndenumerate(values):
         if np.isnan(value):  # not worked out yet
             continue
-        light = (value - low) / (high - low or 1.0) > 0.55
-        weight = "bold" if value >= target else "normal"
-        look = {"fontsize": 8.5, "color": "black" if light else "white", "weight": weight}
-        axes.text(column + 0.5, row + 0.5, write(value), ha="center", va="center", **look)
-    axes.set_yticklabels([(write_rows or fmt.percent)(row) for row in frame.index], rotation=0)
-    axes.set_xticklabels([fmt.number(hours, 0 if float(hours).is_integer() else 1) for hours in frame.columns], rotation=0)
-    axes.set(ylabel=ylabel, xlabel=xlabel)
+        look = {"color": readable_on(paint.to_rgba(value)), "weight": "bold" if value >= target else "normal"}
+        words = fmt.percent(value) if chance else fmt.number(value, digits)
+        axes.text(column + 0.5, row + 0.5, words, ha="center", va="center", **look)
+    axes.set_yticklabels([write_rows(row) for row in frame.index], rotation=0)
+    axes.set_xticklabels([write_column(hours) for hours in frame.columns], rotation=0)
+    axes.set(ylabel=ylabel, xlabel=wrapped(xlabel, 40))
+    axes.set_title(f"{what}{'' if chance else f', {fmt.currency}'} (bold: the target is met)", loc="left", pad=22)
+    if now:
+        row, column = (np.interp(at, place, np.arange(len(place)) + 0.5) for at, place in zip(now, frame.axes, strict=True))
+        axes.plot([column], [0], "v", [len(frame.columns)], [row], "<", color=INK, markersize=7, clip_on=False, zorder=5)
+        over(axes, "now", column, xytext=(0, 5))
     return figure
+
+
+def readable_on(colour) -> str:
+    """Black or white, whichever reads better on a colour: at least 4.5 to 1 (contrast of WCAG 2.2, where both are equal at 0.179)."""
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in colour[:3]]
+    return "black" if np.dot(linear, (0.2126, 0.7152, 0.0722)) > 0.179 else "white"

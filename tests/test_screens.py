@@ -4,7 +4,7 @@ import re
 
 import nbformat
 import pytest
-from commands import command
+from commands import DATA, command
 from IPython.core.interactiveshell import InteractiveShell
 from IPython.utils.capture import capture_output
 from screens import PHONE, printed, screens
@@ -14,13 +14,13 @@ from casting_econ.kit import open_study
 from casting_econ.pages.page import Page
 from casting_econ.running.report import build_report
 
-KELPMOOR = "data/kelpmoor-handles"
+KELPMOOR = DATA / "kelpmoor-handles"
 AWKWARD = (
     "without a spread",
     "in force",
     "beyond the target",
     "Little's law",
-    "of now",
+    ">of now<",
     "odds of passing",
     "living-wage-20",
     "±€0.00",
@@ -123,7 +123,7 @@ def test_run_and_check_end_with_the_lines_of_the_first_page(whole_run):
     study, _, out, _, told, _ = whole_run
     book = nbformat.read(out / "notebooks" / "01_answer.ipynb", as_version=4)
     first = next(output for cell in book.cells for output in cell.get("outputs", []) if "text/markdown" in output.get("data", {}))
-    lines = " ".join(line.removeprefix("- ").replace("**", "") for line in first["data"]["text/markdown"].splitlines())
+    lines = " ".join(first["data"]["text/markdown"].replace("- ", " ").replace("**", "").split())
     code, checked, _ = command("check", study)
 
     assert code == 0 and lines.count("chance") == 2
@@ -162,7 +162,7 @@ def test_a_heading_with_nothing_under_it_is_dropped(built):
     cells = "# A page", "## Stall", [said("No channel has days at a stall.", nothing=True)], "## Empty", [], "## Prose\n\nWords."
     text = built(*cells)
 
-    assert "Stall" not in text and "stall." not in text and "Empty" not in text
+    assert not any(words in text for words in ("<h3>Stall", "No channel has", "<h3>Empty"))
     assert "<h3>Prose</h3>" in text and "Words." in text
 
 

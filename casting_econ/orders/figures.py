@@ -8,8 +8,9 @@ import pandas as pd
 from babel.dates import format_skeleton
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
+from matplotlib.ticker import MaxNLocator
 
-from ..charts import beside, new_axes, ticks
+from ..charts import key, new_axes, over, ticks, wrapped
 from ..formatting import Format
 from ..models.schedule import DAY, NEVER
 from ..palette import BLUE, GREEN, GREY, INK, ORANGE, SKY
@@ -22,17 +23,16 @@ def chance_chart(curve: pd.DataFrame, rules: pd.DataFrame, confidence: float, fm
     """Chance of enough good pieces over casts, with the ways of choosing a number marked."""
     figure, axes = new_axes(3.8)
     axes.plot(curve.casts, curve.chance, color=BLUE, linewidth=2)
-    axes.axhline(confidence, color=GREY, linewidth=1.2, linestyle="--")
-    beside(axes, f"wanted: {fmt.sure(confidence)}", (curve.casts.iloc[0], confidence), (0, 4), color=GREY)
+    axes.axhline(confidence, color=GREY, linewidth=1.2, linestyle="--", label=f"wanted: {fmt.sure(confidence)}")
     shown = rules[(rules.casts >= curve.casts.iloc[0]) & (rules.casts <= curve.casts.iloc[-1]) & (rules.chance > 0.005)]
     same = shown.groupby("casts", sort=True).agg(rule=("rule", " and ".join), chance=("chance", "max")).reset_index()
-    for row in same.itertuples():
-        mark, colour, size = ("o", ORANGE, 9) if "this plan" in row.rule else ("s", INK, 6)
-        axes.plot([row.casts], [row.chance], mark, color=colour, markersize=size, zorder=5)
-        below, look = (8, -14 if row.chance > 0.5 else -4), {"color": INK, "fontsize": 9, "annotation_clip": False}
-        beside(axes, f"{row.rule}: {fmt.number(row.casts)}", (row.casts, row.chance), below, **look)
+    for row, mark in zip(same.itertuples(), "s^DvP", strict=False):
+        mark, colour, size = ("o", ORANGE, 9) if "this plan" in row.rule else (mark, INK, 6)
+        label = wrapped(f"{row.rule}: {fmt.number(row.casts)}", 44)
+        axes.plot([row.casts], [row.chance], mark, color=colour, markersize=size, zorder=5, label=label)
+    key(figure, columns=1)
     axes.set_ylim(-0.03, 1.06)
-    axes.set_xlim(curve.casts.iloc[0] - 0.5, curve.casts.iloc[-1] + 0.28 * (curve.casts.iloc[-1] - curve.casts.iloc[0]) + 1)
+    axes.xaxis.set_major_locator(MaxNLocator(5, integer=True))
     axes.set_xlabel("casts started")
     axes.set_ylabel("chance of enough good pieces")
     ticks(axes.yaxis, fmt.percent)
@@ -92,31 +92,30 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     for row, colour in zip(totals, (ORANGE, BLUE, GREEN), strict=True):
         hands.bar(origin + np.arange(days) + 0.5, row, width=0.8, bottom=bottom, color=colour, edgecolor="none")
         bottom += row
-    hands.set_ylabel("hours a day")
+    hands.set(ylabel="hours a day", ylim=(0, max(1.0, 1.05 * bottom.max())))
     for part in (axes, hands):
         part.set_xlim(origin, origin + end)
         part.grid(visible=False, axis="y")
         if due / DAY <= end:
             part.axvline(origin + due / DAY, color=INK, linewidth=1.6)
     if due / DAY <= end:
-        look = {"ha": "right", "color": INK, "weight": "bold", "annotation_clip": False}
-        beside(axes, "due", (origin + due / DAY, -0.6), (-4, 4), **look)
+        over(axes, "due", origin + due / DAY, weight="bold")
     axes.set_xticklabels([])
     hands.xaxis.set_major_locator(
-        mdates.WeekdayLocator(byweekday=0, interval=max(1, days // 42))
+        mdates.WeekdayLocator(byweekday=0, interval=max(1, days // 28))
         if days > 12
         else mdates.DayLocator(interval=max(1, days // 5))
     )
     axes.xaxis.set_major_locator(hands.xaxis.get_major_locator())
     ticks(hands.xaxis, lambda x: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale))
-    key = [
+    kinds = [
         Patch(color=ORANGE, label="casting"),
         Patch(color=SKY, label="curing, drying, tumbling"),
         Patch(color="#D9D9D9", label="lying ready"),
         Patch(color=BLUE, label="taking out, finishing"),
     ]
-    key += [Patch(color=GREEN, label="sanding by hand")] if any(plan.sanding_stages) else []
-    figure.legend(handles=key, loc="outside upper center", ncols=3 if len(key) == 5 else 2, frameon=False, fontsize=9)
+    kinds += [Patch(color=GREEN, label="sanding by hand")] if any(plan.sanding_stages) else []
+    key(figure, kinds)
     return figure
 
 
@@ -136,14 +135,17 @@ def date_chart(plan: OrderPlan, fmt: Format) -> Figure:
     days = np.arange(known.min() // DAY, min(known[int(0.995 * (known.size - 1))] // DAY, known.min() // DAY + 120) + 2)
     axes.step(origin + days, reached[np.searchsorted(known, days * DAY, side="left")], where="post", color=BLUE, linewidth=2)
     axes.axvline(origin + course.deadline / DAY, color=INK, linewidth=1.6)
-    if days[0] - 3 <= course.deadline / DAY <= days[-1] + 10:
-        beside(axes, "must be packed", (origin + course.deadline / DAY, 0.05), (-4, 0), ha="right", color=INK)
-    axes.axhline(plan.order.confidence, color=GREY, linewidth=1.2, linestyle="--")
+    side = "right" if course.deadline / DAY > (days[0] + days[-1]) / 2 else "left"
+    over(axes, "must be packed", origin + course.deadline / DAY, ha=side)
+    axes.axhline(
+        plan.order.confidence, color=GREY, linewidth=1.2, linestyle="--", label=f"wanted: {fmt.sure(plan.order.confidence)}"
+    )
+    key(figure)
     axes.set_ylim(-0.03, 1.05)
     axes.set_xlim(origin + min(days[0], course.deadline // DAY) - 1, origin + max(days[-1], course.deadline / DAY) + 1)
     axes.set_ylabel("chance of being packed")
     ticks(axes.yaxis, fmt.percent)
     low, high = axes.get_xlim()
-    axes.xaxis.set_major_locator(mdates.DayLocator(interval=max(1, int((high - low) / 4))))
+    axes.xaxis.set_major_locator(mdates.DayLocator(interval=max(1, int(-(-(high - low) // 3)))))
     ticks(axes.xaxis, lambda x: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale))
     return figure

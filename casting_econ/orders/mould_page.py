@@ -6,7 +6,7 @@ import pandas as pd
 from babel.dates import format_skeleton
 from matplotlib.figure import Figure
 
-from ..charts import new_axes, ticks
+from ..charts import key, new_axes, ticks
 from ..faults import counted
 from ..formatting import Format
 from ..pages.table import shown
@@ -49,21 +49,22 @@ def choice_chart(plan: OrderPlan, fmt: Format) -> Figure:
         below = below + values
     costs.set_ylabel(f"cost, {fmt.currency}")
     ticks(costs.yaxis, lambda y: fmt.money(y, 0))
-    figure.legend(loc="outside upper center", ncols=2, frameon=False, fontsize=9)
+    key(figure, columns=1)
     for place, one in zip(places, choices, strict=True):
         mine = one.moulds == plan.planner.moulds.in_use
         look = {
             "ha": "center",
             "xytext": (0, 3),
             "textcoords": "offset points",
-            "fontsize": 9,
             "weight": "bold" if mine else None,
         }
-        costs.annotate(fmt.money(one.in_all, 0), (place, below[place]), **look)
+        if mine or len(choices) <= 6:  # more would run together
+            costs.annotate(fmt.money(one.in_all, 0), (place, below[place]), **look)
         if one.arrives:
             dates.plot([place], [mdates.date2num(one.arrives)], "o", color=ORANGE if mine else BLUE, markersize=9 if mine else 6)
     dates.axhline(mdates.date2num(plan.order.due), color=INK, linewidth=1.6)
-    dates.annotate("due", (len(choices) - 0.5, mdates.date2num(plan.order.due)), (0, 3), textcoords="offset points", ha="right")
+    look = {"xycoords": dates.get_yaxis_transform(), "textcoords": "offset points", "va": "center"}
+    dates.annotate("due", (1.0, mdates.date2num(plan.order.due)), (3, 0), **look)
     dates.set(ylabel="date that holds", xlabel="moulds in use (bold: this plan)")
     dates.yaxis.set_major_locator(mdates.AutoDateLocator(minticks=3, maxticks=5))
     ticks(dates.yaxis, lambda y: format_skeleton("MMMd", mdates.num2date(y), locale=fmt.locale))

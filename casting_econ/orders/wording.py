@@ -353,11 +353,10 @@ def deposit_sentence(plan: OrderPlan, quoted: Quoted, price: float, fmt: Format)
         return "Nothing is left to buy or to cast, so there is nothing for a deposit to cover."
     deposit = quoted.deposit(price)
     made = ", the making of moulds" if plan.planner.moulds and plan.loads.making.to_make else ""
-    return (
-        f"A deposit of **{fmt.money(deposit)}** ({fmt.percent(deposit / price if price else 0)} of the price) covers what must be bought{made} and the first load at the target, "
-        f"{fmt.money(quoted.at_risk)}"
-        + ("." if deposit >= quoted.at_risk - 0.005 else ": **even the whole price does not cover that.**")
-    )
+    risk = f"what must be bought{made} and the first load at the target, {fmt.money(quoted.at_risk)}"
+    if deposit < quoted.at_risk - 0.005:
+        return f"No deposit covers {risk}: **even the whole price, {fmt.money(price)}, does not.**"
+    return f"A deposit of **{fmt.money(deposit)}** ({fmt.percent(deposit / price if price else 0)} of the price) covers {risk}."
 
 
 def lots_sentence(plan: OrderPlan, fmt: Format) -> str:

@@ -153,7 +153,9 @@ def frontier(kit: OpenStudy, along: str, needs: str, points: int = 41, product: 
     one, other = by_key[along], by_key[needs]
     low, high = (max(one.low, 0.4), 2.0) if one.is_factor else (max(one.low, 0.0), min(one.high, max(3.0 * one.now, 0.5)))
     values = np.unique(np.append(np.linspace(low, high, points - 1), one.now))
-    return pd.DataFrame({along: values, needs: solve_for_target(kit, [other], one, values)[0]})
+    frame = pd.DataFrame({along: values, needs: solve_for_target(kit, [other], one, values)[0]})
+    frame.attrs["now"] = one.now, other.now  # for its chart
+    return frame
 
 
 def condition_sentence(frame: pd.DataFrame, pays: bool, fmt: Format) -> str:

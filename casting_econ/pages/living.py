@@ -105,13 +105,13 @@ def tax_sentence(kit: OpenStudy) -> str:
     """Which table the estimate rests on, what it leaves out, and how well it is known."""
     scheme = scheme_of(kit)
     if scheme is None:
-        return f"The study names no tax table (`tax` under [target]), so contributions and tax are only what it sets aside. {ADVISER}"
+        return "The study names no tax table (`tax` under [target]), so contributions and tax are only what it sets aside."
     unseen = [part.name for part in scheme.parts if part.status == "from memory"]
     text = f"Contributions and tax follow the rates of {scheme.place}, {scheme.year}, for someone with no other income"
     text += f"; {scheme.note}. " if scheme.note else ". "
     if unseen:
         text += f"**Rates to be checked before use, written down from memory: {', '.join(unseen)}.** "
-    return text + ADVISER + old_words(kit, "This tax table", scheme.valid_from)
+    return text.rstrip() + old_words(kit, "This tax table", scheme.valid_from)
 
 
 def bases_sentence(kit: OpenStudy, answer: Answer) -> str:
@@ -126,7 +126,7 @@ def bases_sentence(kit: OpenStudy, answer: Answer) -> str:
     sure = f"; the chance is {fmt.chance(reached)}"
     return (
         f"**{basis.name.capitalize()}**, an hour leaves {fmt.money(middle)}{'' if kit.certain else band} and **{verb} the target counted "
-        f"in the same way**, {fmt.money(aim)}{'' if kit.certain else sure}."
+        f"in the same way**, {fmt.money(aim)}{'' if kit.certain else sure}. {ADVISER}"
     )
 
 

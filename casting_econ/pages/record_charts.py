@@ -6,7 +6,7 @@ from matplotlib.dates import DateFormatter
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from ..charts import new_axes, ticks
+from ..charts import key, new_axes, ticks, wrapped
 from ..formatting import Format
 from ..palette import BLUE, GREY, INK, ORANGE, SKY
 
@@ -14,26 +14,27 @@ from ..palette import BLUE, GREY, INK, ORANGE, SKY
 def guess_and_logs(curves: list[dict], fmt: Format) -> Figure:
     """Guess, logs alone and number in force, one small chart a number."""
     rows = -(-len(curves) // 2)
-    figure, axes = new_axes(0.5 + 1.3 * rows, rows=rows, columns=2, squeeze=False)
+    figure, axes = new_axes(0.5 + 1.45 * rows, rows=rows, columns=2, squeeze=False)
     for place, told in zip(axes.ravel(), curves, strict=False):
         guess, force = told["guess"], told["in force"]
         place.plot(guess[0], guess[1] / guess[1].max(), color=GREY, linestyle="--", linewidth=1.2, label="guess")
-        place.fill_between(force[0], force[1] / force[1].max(), color=BLUE, alpha=0.45, linewidth=0, label="used")
+        place.fill_between(force[0], force[1] / force[1].max(), color=BLUE, alpha=0.45, linewidth=0, label="both together")
         place.plot([told["logs alone"]], [0.0], "D", color=ORANGE, markersize=6, clip_on=False, label="logs alone", zorder=5)
         # the guess's far tails would squeeze what matters
         low, high = min(guess[0][20], force[0][5], told["logs alone"]), max(guess[0][-21], force[0][-6], told["logs alone"])
         place.set_xlim(low - 0.03 * (high - low), high + 0.03 * (high - low))
         place.set_ylim(0, 1.15)
-        place.set_title(told["label"].replace(": ", ":\n", 1) + f" [{told['unit']}]", loc="left", fontsize=9)
+        share = told["unit"] == "share"
+        title = wrapped(told["label"] + ("" if share else f" [{told['unit']}]"), 24)
+        place.set_title(title, loc="left")
         place.set_yticks([])
         place.grid(visible=False)
-        place.xaxis.set_major_locator(MaxNLocator(4))
-        ticks(place.xaxis, fmt.significant)
-        place.tick_params(labelsize=9)
+        place.xaxis.set_major_locator(MaxNLocator(3))
+        ticks(place.xaxis, lambda x, share=share: fmt.percent(x) if share else fmt.significant(x))
+    figure.get_layout_engine().set(wspace=0.08)
     for place in axes.ravel()[len(curves) :]:
         place.set_visible(False)
-    handles, labels = axes[0, 0].get_legend_handles_labels()
-    figure.legend(handles, labels, loc="outside upper center", ncols=3, frameon=False)
+    key(figure, axes[0, 0].get_legend_handles_labels()[0], 3)
     return figure
 
 
@@ -47,12 +48,14 @@ def load_control(frame: pd.DataFrame, fmt: Format) -> Figure:
     outside = kept[(kept.share > kept.upper) | (kept.share < kept.lower)]
     if len(outside):
         axes.plot(outside.date, outside.share, "D", color=ORANGE, markersize=7, label="beyond the limits")
+    runs = frame.loc[frame.attrs.get("signals", [])]
+    if len(runs):
+        axes.plot(runs.date, runs.share, "o", color=ORANGE, markersize=8, fillstyle="none", label="seldom by chance")
     if frame.ruined.any():
         axes.plot(frame.date[frame.ruined], frame.share[frame.ruined], "x", color=ORANGE, markersize=8, label="ruined load")
     axes.set(ylabel="share of the load not good", ylim=(0, max(frame.share.max(), kept.upper.max()) * 1.12))
-    axes.xaxis.set_major_locator(MaxNLocator(5))
+    axes.xaxis.set_major_locator(MaxNLocator(3))
     axes.xaxis.set_major_formatter(DateFormatter("%Y-%m-%d"))
-    axes.tick_params(axis="x", rotation=20)
     return _shares(figure, axes, fmt)
 
 
@@ -60,10 +63,10 @@ def mould_curve(frame: pd.DataFrame, ages: np.ndarray, model: np.ndarray, fmt: F
     """Share of moulds still good by casts, from the records and as the study now takes it."""
     figure, axes = new_axes(3.0)
     times, survival = ([start, *column] for start, column in ((0.0, frame.time), (1.0, frame.survival)))
-    axes.step(times, survival, where="post", color=BLUE, linewidth=2, label="seen (Kaplan\u2013Meier)")
+    axes.step(times, survival, where="post", color=BLUE, linewidth=2, label="seen")
     live = frame[frame.still_good > 0]
     axes.plot(live.time, live.survival, "|", color=BLUE, markersize=12, label="still good at")
-    axes.plot(ages, model, color=ORANGE, linestyle="--", label="used")
+    axes.plot(ages, model, color=ORANGE, linestyle="--", label="as the study takes it")
     axes.set(xlabel="casts a cavity", ylabel="moulds still good", xlim=(0, ages[-1]), ylim=(0, 1.03))
     return _shares(figure, axes, fmt)
 
@@ -71,22 +74,23 @@ def mould_curve(frame: pd.DataFrame, ages: np.ndarray, model: np.ndarray, fmt: F
 def _shares(figure, axes, fmt):
     """Shares from below to above, with a legend over them."""
     ticks(axes.yaxis, fmt.percent)
-    axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), frameon=False, ncols=3)
+    key(figure, columns=3)
     return figure
 
 
 def monthly_bars(frame: pd.DataFrame) -> Figure:
-    """Orders by month, one row of bars a channel so that small channels stay readable."""
+    """Orders by month, one row of bars a channel, all on one scale."""
     channels, places = [c for c in frame.columns if c != "month"], np.arange(len(frame))
     figure, axes = new_axes(0.7 + 1.0 * len(channels), rows=len(channels), sharex=True, squeeze=False)
     for row, channel in zip(axes[:, 0], channels, strict=True):
         row.bar(places, frame[channel], color=BLUE, width=0.6)
-        for place, value in zip(places, frame[channel], strict=True):
-            row.annotate(f"{value:g}", (place, value), ha="center", va="bottom", fontsize=9)
-        row.set_ylim(0, max(frame[channel].max(), 1) * 1.3)
-        row.set_title(channel, loc="left", fontsize=10)
+        for place, value in zip(places, frame[channel] if len(frame) <= 12 else (), strict=False):  # more would run together
+            row.annotate(f"{value:g}", (place, value), ha="center", va="bottom")
+        row.set_ylim(0, max(frame[channels].max(axis=None), 1) * 1.4)
+        row.set_title(channel, loc="left")
         row.set_yticks([])
         row.grid(visible=False)
-    axes[-1, 0].set_xticks(places, frame.month)
+    step = -(-len(frame) // 4)
+    axes[-1, 0].set_xticks(places[::step], frame.month[::step])
     axes[-1, 0].set_xlabel("orders a month")
     return figure

@@ -35,7 +35,10 @@ def load_chart(kit: OpenStudy, product: str) -> pd.DataFrame:
     ruined = loads.index.isin(ruined_loads(counts))
     chart = p_chart(np.where(ruined, 0.0, lost), np.where(ruined, 0.0, casts))
     chart["share"] = lost / casts
-    return chart.assign(load=loads.batch.to_numpy(), date=loads.date.to_numpy(), lost=lost, casts=casts, ruined=ruined)
+    chart = chart.assign(load=loads.batch.to_numpy(), date=loads.date.to_numpy(), lost=lost, casts=casts, ruined=ruined)
+    kept = chart[~chart.ruined & (chart.casts > 0)]
+    chart.attrs["signals"] = [kept.index[at] for _, at in run_rules(kept.z.to_numpy(float))]  # for its chart
+    return chart
 
 
 def load_sentences(kit: OpenStudy, product: str) -> str:

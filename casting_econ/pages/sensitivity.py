@@ -140,10 +140,13 @@ def swing_table(kit: OpenStudy) -> pd.DataFrame:
 )
 def grid_table(kit: OpenStudy, scrap, cure_hours, *, product: str) -> pd.DataFrame:
     """Pay an hour over scrap rates (rows) and cure hours (columns). [money/hour]"""
-    waits = main_wait(kit, product)[0] is not None
+    waiting, hours = main_wait(kit, product)
+    waits = waiting is not None
     pay = grid(kit, scrap, cure_hours if waits else None, product=product).totals["pay_per_hour"]
     pay = np.broadcast_to(np.reshape(pay, (len(scrap), -1)), (len(scrap), len(cure_hours)))
-    return pd.DataFrame(pay, index=pd.Index(scrap, name="scrap rate"), columns=pd.Index(cure_hours, name="cure hours"))
+    frame = pd.DataFrame(pay, index=pd.Index(scrap, name="scrap rate"), columns=pd.Index(cure_hours, name="cure hours"))
+    frame.attrs["now"] = 1.0 - float(kit.point().products[product]["yield"]), hours  # for its chart
+    return frame
 
 
 def three_numbers(kit: OpenStudy, tornado) -> str:

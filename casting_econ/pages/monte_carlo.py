@@ -13,7 +13,7 @@ from .table import shown
     "monte-carlo-wages",
     "Published wages in the study's currency as a self-employed hour, and the chance that an hour and a year reach them",
     "wage: kept; place: text; kind: text; from: text; published: money; self-employed hour: money; hour reached: chance; "
-    "year reached: chance; source: text; read at: text",
+    "year reached: chance; source: text; read at: kept",
 )
 def wage_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     """Chance that an hour, and a full year, reaches each published wage of the study's currency as a self-employed one. [money/hour, -]"""

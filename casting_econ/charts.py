@@ -135,8 +135,8 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
     below = f"left for the maker, {unit}"
     if edges.size > 2:
         ends = f"{fmt.money(edges[1], digits)} or above {fmt.money(edges[-2], digits)}"
-        below += f" (dark: middle eight in ten;\nthe end bars hold all below {ends})"
-    axes.set(ylim=(0, top * 1.08), xlabel=below, ylabel="share of draws")
+        below += f" (dark: middle eight in ten; the end bars hold all below {ends})"
+    axes.set(ylim=(0, top * 1.08), xlabel=wrapped(below, 46), ylabel="share of draws")
     axes.xaxis.set_major_locator(MaxNLocator(4, steps=[1, 2, 5, 10]))
     whole = np.allclose(axes.get_xticks() % 1, 0)
     ticks(axes.xaxis, lambda v: fmt.money(v, 0 if whole else 2))
@@ -224,7 +224,7 @@ def stairs(
     """Loads a week over cure hours for several numbers of stations, with a dot where the study is and one for its coldest month."""
     figure, axes = new_axes(3.8)
     hours, rates = frame["cure hours"], frame.drop(columns="cure hours")
-    one, two, three = rates
+    two, three = rates.columns[-2:]
     if np.allclose(rates[two], rates[three]):  # one line, which has both names
         rates = rates.drop(columns=three).rename(columns={two: f"{two.split()[0]} or {three}"})
     now_rate = float(rates.iloc[(hours - now_hours).abs().argmin(), 0])

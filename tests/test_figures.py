@@ -85,10 +85,12 @@ def drawn():
         "moulds": record_charts.mould_curve(seen, ages, records_work.still_good(ages, life, shape), fmt),
         "months": record_charts.monthly_bars(records.monthly_orders(kit())),
     }
+    plt.close("all")  # they stay drawable; only their windows end
     for x, y, above in (("buyers", "price", True), ("bench", "price", True), ("scrap", "cure", False)):
         frame = conditions.frontier(kit(), x, y, points=21, product="knob")
         write = fmt.number if y == "cure" else fmt.percent
         made[f"{x} and {y}"] = charts.frontier(frame, x, y, x, y, fmt.percent, write, pays_above=above)
+    plt.close("all")
     return made
 
 
@@ -99,7 +101,9 @@ def of_an_order():
     once = plan.policies["all at once"]
     curve, rules = tables.curve_table(once), tables.rule_table(once)
     casts = figures.chance_chart(curve, rules, plan.order.confidence, fmt)
-    return {"casts": casts, "calendar": figures.calendar_chart(plan, fmt), "date": figures.date_chart(plan, fmt)}
+    made = {"casts": casts, "calendar": figures.calendar_chart(plan, fmt), "date": figures.date_chart(plan, fmt)}
+    plt.close("all")
+    return made
 
 
 def words_of(figure):
@@ -151,7 +155,7 @@ def test_on_a_phone(drawn_by):
                     faults.append((name, "on other words", text.get_text(), other.get_text()))
             if any(covered(axes, extent.padded(-1)) for axes in figure.axes):
                 faults.append((name, "on a line", text.get_text()))
-    assert not faults
+    assert faults == []
 
 
 def contrast(colour, other):

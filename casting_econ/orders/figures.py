@@ -78,6 +78,8 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     axes.set_yticks(list(names)[::step], [names[n] for n in list(names)[::step]])
     axes.invert_yaxis()
     axes.set_ylabel("load")
+    if not loads:
+        axes.set_title("no load is left to make")
     days = int(np.ceil(end))
     for n in range(days):
         if not opened.day_open(opened.first + timedelta(days=n)):
@@ -102,7 +104,7 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
         over(axes, "due", origin + due / DAY, weight="bold")
     axes.set_xticklabels([])
     hands.xaxis.set_major_locator(
-        mdates.WeekdayLocator(byweekday=0, interval=max(1, days // 28))
+        mdates.WeekdayLocator(byweekday=0, interval=-(-days // 35))
         if days > 12
         else mdates.DayLocator(interval=max(1, days // 5))
     )

@@ -19,11 +19,11 @@ from .study import Number, Study
 from .study.scenarios import PASS_SHARE, SCRAP
 
 _SHARED = {  # factors that numbers of a kind share, as a reader would say them
-    "demand": "orders stated without a spread",
-    "minutes": "minutes stated without a spread",
-    "pass_odds": "odds of passing a check",
-    "material": "material prices",
-    "price": "prices stated without a spread",
+    "demand": "how many buyers come",
+    "minutes": "how long all work takes",
+    "pass_odds": "how many pieces pass their checks",
+    "material": "what all materials cost",
+    "price": "what buyers will pay",
 }
 _UNIT = re.compile("_(hours|casts|years|per_year|share)$")  # which names of models end in and those of the study file do not
 NEW_SEED = 1_000_003  # added to the seed for numbers that only a changed study is unsure of

@@ -48,6 +48,9 @@ def run(study: str, out: str | None, workers: int, fresh: bool) -> None:
 
             click.echo(f"Running {study} ...")
             report = run_study(study, out, workers=workers, say=click.echo, fresh=fresh)
+        click.echo("")
+        for line in store.said_first(report):
+            click.echo(plain(line))
         click.echo(f"\nReport: {(report / 'report.html').resolve()}")
         click.echo(f"Numbers: {(report / 'results.json').resolve()}")
 
@@ -118,7 +121,9 @@ def check(study: str, full: bool) -> None:
         from .faults import StudyError
         from .kit import format_of, open_study
         from .ledger.preview import preview
-        from .pages.answer import certainty_list
+        from .pages.answer import certainty_list, first_lines
+        from .pages.change import changed
+        from .pages.deciding import decision_of
         from .pages.records import assumption_table, records_overview
 
         try:
@@ -140,6 +145,9 @@ def check(study: str, full: bool) -> None:
         console.print(certainty_list(kit).replace("The page on records", "The table above"))
         console.print(records_overview(kit).replace("\n\n", "\n"))
         console.print("No faults found.")
+        click.echo("")
+        for line in first_lines(kit, kit.monte_carlo(), decision_of(kit), changed(kit)):
+            click.echo(plain(line))
 
 
 @main.command()
@@ -256,13 +264,13 @@ def order(study: str, name: str | None, answer_only: bool, scenario: tuple[str, 
 @main.command()
 @_STUDY
 @click.argument("order")
-@click.option("--to", "target", required=True, type=click.Path(), help="New folder; a name alone is beside the study.")
+@click.option("--to", "target", required=True, type=click.Path(), help="New folder.")
 def learn(study: str, order: str, target: str) -> None:
     """Write a new study in which what an order taught rests on its records."""
     with faults_told():
         from .projects.learnt import learn_from
 
-        click.echo(f"\nNew study: {learn_from(study, order, target, click.echo).resolve()}")
+        click.echo(f"\nNew study: {learn_from(study, order, os.path.abspath(target), click.echo).resolve()}")
 
 
 @main.command()

@@ -5,6 +5,8 @@ from math import isfinite
 from babel import Locale
 from babel.numbers import format_currency, format_decimal, format_percent, get_currency_precision
 
+MINUS = "\u2212"  # the one sign of what is below nothing, whatever the locale writes
+
 
 class Format:
     """Money, numbers and shares as the study's locale writes them; `certain` where nothing scatters, so that a chance is all or none."""
@@ -18,15 +20,16 @@ class Format:
             return "none"
         digits = min(digits, get_currency_precision(self.currency)) if digits <= 2 else digits
         pattern = Locale.parse(self.locale).currency_formats["standard"].pattern.replace(".00", _cents(digits))
-        return format_currency(
+        text = format_currency(
             round(float(amount), digits) + 0.0, self.currency, pattern, locale=self.locale, currency_digits=False
         )
+        return text.replace("-", MINUS)
 
     def number(self, value, digits: int = 0) -> str:
         """A plain number, rounded; 'none' where no number does."""
         if value is None or not isfinite(value):
             return "none"
-        return format_decimal(round(float(value), digits) + 0.0, "#,##0" + _cents(digits), locale=self.locale)
+        return format_decimal(round(float(value), digits) + 0.0, "#,##0" + _cents(digits), locale=self.locale).replace("-", MINUS)
 
     def exactly(self, value) -> str:
         """A number with all its digits, up to six after the decimal mark."""
@@ -43,7 +46,8 @@ class Format:
         """A share as a percentage, rounded; 'none' where there is none."""
         if share is None or not isfinite(share):
             return "none"
-        return format_percent(round(float(share), digits + 2) + 0.0, f"#,##0{_cents(digits)}\u00a0%", locale=self.locale)
+        text = format_percent(round(float(share), digits + 2) + 0.0, f"#,##0{_cents(digits)}\u00a0%", locale=self.locale)
+        return text.replace("-", MINUS)
 
     def sure(self, share) -> str:
         """A wanted certainty with the decimals that it was stated with, two at most: 95 %, 99.5 %, 99.99 %."""

@@ -1,5 +1,6 @@
 """Dated reference tables that travel with the kit, and where the kit keeps its files."""
 
+import datetime as dt
 import tomllib
 from functools import cache
 from pathlib import Path
@@ -8,7 +9,7 @@ import pandas as pd
 
 from .models.tax import TaxPart, TaxScheme
 
-__all__ = ["cautions", "kit_folder", "quote_words", "taxes", "wages", "words"]
+__all__ = ["cautions", "kit_folder", "over_a_year_old", "quote_words", "taxes", "wages", "words"]
 
 
 def kit_folder(name: str) -> Path:
@@ -24,6 +25,20 @@ def kit_folder(name: str) -> Path:
 def wages() -> pd.DataFrame:
     """Published wages by id: place, what it is, validity, amount an hour, paid hours a year, source."""
     return pd.read_csv(kit_folder("data") / "reference" / "wages.csv", comment="#").set_index("id")
+
+
+def over_a_year_old(valid_from: str | dt.date, today: dt.date | None) -> bool:
+    """Whether what holds from a day on, or from some day of a year, is more than a year old on another day; False for no such day.
+
+    Where only the year is known, its last day is taken, so that nothing is called old before it is.
+
+    >>> [over_a_year_old(start, dt.date(2026, 11, 2)) for start in ("2025", "2025-11-01", "2025-11-02")]
+    [False, True, False]
+    """
+    if today is None:
+        return False
+    start = valid_from if isinstance(valid_from, dt.date) else dt.date.fromisoformat(f"{valid_from}-12-31"[:10])
+    return (today.year - start.year, today.month, today.day) > (1, start.month, start.day)
 
 
 @cache

@@ -767,7 +767,7 @@ def test_worth_sentence_by_band(knobs, knobs_cash, worth, said):
     [
         ((), "No rate of return balances it"),
         ((0.123,), "with every number at its middle, is 12.3"),
-        ((10.1,), "beyond 1,000"),
+        ((1.01,), "beyond 100"),
         ((0.1, 0.6), "More than one rate of return"),
     ],
 )

@@ -88,7 +88,9 @@ def pages(folder, monkeypatch):
     for name in PAGES:
         spoken = said.setdefault(name, [])
         monkeypatch.setattr(show.Page, "say", lambda self, text, spoken=spoken: spoken.append(text.replace("\u00a0", " ")))
-        monkeypatch.setattr(show, "display", lambda shown, raw=False: tables.append(getattr(shown, "data", "") or ""))
+        monkeypatch.setattr(
+            show, "display", lambda shown, raw=False, metadata=None: tables.append(getattr(shown, "data", "") or "")
+        )
         around = {"__name__": "__main__"}
         for cell in json.loads((NOTEBOOKS / f"{name}.ipynb").read_text(encoding="utf-8"))["cells"]:
             if cell["cell_type"] != "code":

@@ -637,8 +637,8 @@ def said(**values):
         (500.0, 300.0, 0.95, "might be better"),
         (500.0, 5.0, 0.50, "might be better"),
         (500.0, 5.0, 0.49, "No channel is clearly better dropped"),
-        (0.0, 5.0, 0.19, "old shop, which costs least to lose, a year brings €0 less beyond the target."),
-        (-500.0, 5.0, 0.19, "a year brings €500 less beyond the target."),
+        (0.0, 5.0, 0.19, "old shop, which costs least to lose, a year brings €0 less, every hour paid the target."),
+        (-500.0, 5.0, 0.19, "a year brings €500 less, every hour paid the target."),
         (-500.0, 5.0, 0.35, "on average; with a chance of 35"),
     ],
 )

@@ -109,7 +109,7 @@ def test_numbers_are_ranked_only_where_their_intervals_lie_apart():
     assert "have not settled" in sensitivity_sentence(*made_table([("a", 0.5, 0.6)], half=0.06), fmt)
     frame, found = made_table([])
     assert "Nothing that is uncertain" in sensitivity_sentence(frame, found, fmt)
-    assert "moves most with prices stated without a spread" in sensitivity_sentence(*sobol_table(demo()), fmt)
+    assert "moves most with what buyers will pay" in sensitivity_sentence(*sobol_table(demo()), fmt)
 
 
 # ------------------------------------------------------------------ information

@@ -11,7 +11,16 @@ from casting_econ.running.run import PAGES
 
 NOTEBOOKS = Path(__file__).parents[1] / "notebooks"
 PATHS = sorted(NOTEBOOKS.glob("*.ipynb"))
-TAGS = {"parameters", "nbval-check-output", "nbval-ignore-output", "nbval-skip", "raises-exception", "remove-input"}
+TAGS = {
+    "parameters",
+    "nbval-check-output",
+    "nbval-ignore-output",
+    "nbval-skip",
+    "raises-exception",
+    "remove-input",
+    "fold",
+    "again",
+}
 SHOWS = ("page.say(", "page.figure(", "page.table(", "page.record(")
 LONGEST = 20  # lines of a cell
 

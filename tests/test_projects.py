@@ -394,6 +394,12 @@ def test_sales_that_name_the_order_say_what_came_in(tmp_path):
     assert (actual.gross, actual.receipts) == (580, pytest.approx(580 - 20 - 14 - 6))
 
 
+def test_a_refund_counts_where_the_fees_are_not_known(tmp_path):
+    """100 paid back and no fees in the row: 580 less the plan's 3 %, 14 of postage, 6 of packing and the 100 (own arithmetic)."""
+    sale = "date,order,channel,product,pieces,price,postage_paid,refund\n2026-03-25,first,direct,hook,40,580,14,100\n"
+    assert told(with_logs(tmp_path, sales=sale)).actual.receipts == pytest.approx(580 * 0.97 - 14 - 6 - 100)
+
+
 # ------------------------------------------------------------------ next time
 
 

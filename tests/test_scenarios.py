@@ -331,7 +331,7 @@ def test_the_decision_and_the_next_things_say_what_the_draws_do():
     assert "No scenario of the study is clearly better" in the_decision(good, rows[1:], fmt)
     assert "No scenario" not in the_decision(good, [], fmt)
     for after, words in (
-        (-2500 + 200 * noise, "still reached in only"),
+        (-2500 + 200 * noise, "still reached with a chance of"),
         (2500 + 200 * noise, "more than its hours at the target with"),
     ):
         assert words in the_decision(poor, [replace(rows[0], over_target=after, base_over_target=after - 500 - noise)], fmt)
@@ -346,4 +346,4 @@ def test_the_decision_and_the_next_things_say_what_the_draws_do():
         for thing in next_things(kit, close, measured, [], fmt)
     )
     sad = demo("gannet-lane-figures")
-    assert next_things(sad, poor, empty, [], fmt)[0].startswith("**Aim at: ")
+    assert next_things(sad, poor, empty, [], fmt)[0].startswith("**No single change is enough:** ")

@@ -83,16 +83,16 @@ def answer(hour=1.0, year=1.0, *, binding=(("demand", 1.0),), target=16.0, livin
 @pytest.mark.parametrize(
     ("locale", "currency", "plus", "minus"),
     [
-        ("en_IE", "EUR", "€1,234.50", "-€1,234.50"),
-        ("en_GB", "GBP", "£1,234.50", "-£1,234.50"),
-        ("en_US", "USD", "$1,234.50", "-$1,234.50"),
-        ("de_DE", "EUR", f"1.234,50{NB}€", f"-1.234,50{NB}€"),
-        ("fr_FR", "EUR", f"1{NNB}234,50{NB}€", f"-1{NNB}234,50{NB}€"),
-        ("en_US", "JPY", "¥1,234", "-¥1,234"),  # no minor unit; 1234.5 to the even yen
+        ("en_IE", "EUR", "€1,234.50", "−€1,234.50"),
+        ("en_GB", "GBP", "£1,234.50", "−£1,234.50"),
+        ("en_US", "USD", "$1,234.50", "−$1,234.50"),
+        ("de_DE", "EUR", f"1.234,50{NB}€", f"−1.234,50{NB}€"),
+        ("fr_FR", "EUR", f"1{NNB}234,50{NB}€", f"−1{NNB}234,50{NB}€"),
+        ("en_US", "JPY", "¥1,234", "−¥1,234"),  # no minor unit; 1234.5 to the even yen
     ],
 )
 def test_money_by_locale(locale, currency, plus, minus):
-    """Sign, separators and place of the currency follow the locale (Unicode CLDR)."""
+    """Separators and places of sign and currency follow the locale (Unicode CLDR); the sign is the minus of print, U+2212, in all."""
     fmt = Format(currency, locale)
 
     assert (fmt.money(1234.5), fmt.money(-1234.5)) == (plus, minus)
@@ -101,10 +101,10 @@ def test_money_by_locale(locale, currency, plus, minus):
 @pytest.mark.parametrize(
     ("locale", "number", "share"),
     [
-        ("en_IE", "-1,234.57", f"12.5{NB}%"),
-        ("en_US", "-1,234.57", f"12.5{NB}%"),
-        ("de_DE", "-1.234,57", f"12,5{NB}%"),
-        ("fr_FR", f"-1{NNB}234,57", f"12,5{NB}%"),
+        ("en_IE", "−1,234.57", f"12.5{NB}%"),
+        ("en_US", "−1,234.57", f"12.5{NB}%"),
+        ("de_DE", "−1.234,57", f"12,5{NB}%"),
+        ("fr_FR", f"−1{NNB}234,57", f"12,5{NB}%"),
     ],
 )
 def test_numbers_and_shares_by_locale(locale, number, share):
@@ -131,7 +131,7 @@ def test_figure_keeps_about_three_figures(value, text):
     fmt = Format("EUR", "en_IE")
 
     assert fmt.significant(value) == text
-    assert fmt.significant(-value) == (f"-{text}" if value else text)
+    assert fmt.significant(-value) == (f"−{text}" if value else text)
 
 
 def test_number_has_no_negative_zero():
@@ -292,13 +292,13 @@ def test_pay_alt_says_what_the_histogram_shows(demos):
 
 
 def test_error_sentence_doubles_the_standard_error(demos):
-    """Sixteen sets that agree leave no error; half of the sets at 20 and half at 12 have 2 x 4 x sqrt(16 / 15) / 4 = 2.066."""
+    """Sixteen sets that agree leave no error; half of the sets at 20 and half at 12 have 2 x 4 x sqrt(16 / 15) / 4 = 2.066, to the cent 2.07."""
     kit, draws = demos[KNOBS], answer(0.5)
     sets = np.repeat(np.tile([20.0, 12.0], 8), 100)
     agree, differ = (replace(draws, draws=draws.draws | {"pay_per_hour": pay}) for pay in (np.full(DRAWS, 20.0), sets))
 
-    assert "1,600 draws: the mean of pay an hour is known to about ±€0.000" in error_sentence(kit, agree)
-    assert "±€2.066, the chance of the target to about ±25.8" in error_sentence(kit, differ)
+    assert "1,600 draws: the mean of pay an hour is known to better than ±€0.01" in error_sentence(kit, agree)
+    assert "±€2.07, the chance of the target to about ±25.8" in error_sentence(kit, differ)
     assert "not of the assumptions" in error_sentence(kit, differ)
 
 
@@ -556,7 +556,7 @@ def test_three_numbers_of_a_study(demos, logged):
     stated, measured = (three_numbers(kit, swing_table(kit)).split("\n") for kit in (demos[KNOBS], logged))
 
     assert [line[:2] for line in stated] == ["1.", "2.", "3."]
-    assert stated[0].startswith("1. **minutes stated without a spread** (stated): from low to high it moves pay an hour by €")
+    assert stated[0].startswith("1. **how long all work takes**: from low to high it moves pay an hour by €")
     assert any("(measured)" in line for line in measured)
 
 

@@ -183,7 +183,7 @@ class _Maker:
         sheet = _sheet("stock: item, stage, quantity, unit, cost each, value at cost, own time each, note")
         frame, costs = self.rows("stock_count"), self._costs()
         self.how.append(
-            "stock: each piece at what was spent on it up to its stage (material, consumables and moulds), materials at their price in force. "
+            "stock: each piece at what was spent on it up to its stage (material, consumables and moulds), materials at the price used. "
             "Your own time is shown beside it and is in no value: a sole trader's own hours are usually no cost of stock (common practice, no source). "
             "IAS 2 values stock at the lower of cost and net realisable value: what will sell for less than cost, or not at all, goes down to that. "
             "The cost of pieces expected to fail later is not in it."

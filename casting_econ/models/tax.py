@@ -1,5 +1,6 @@
 """Contributions and income tax of a self-employed year, by band tables; always an estimate."""
 
+import datetime as dt
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -25,6 +26,7 @@ class TaxPart:
     deductible: float = 0.0  # share of this part taken off the profit that taxes after it count [-]
     source: str = ""
     status: str = ""
+    link: str = ""  # page where it was read
 
     def __post_init__(self) -> None:
         starts, rates = zip(*self.bands, strict=True) if self.bands else ((), ())
@@ -45,6 +47,7 @@ class TaxScheme:
     currency: str
     parts: tuple[TaxPart, ...]  # in the order they are worked out
     note: str = ""  # what the table leaves out
+    valid_from: dt.date | None = None  # first day of its tax year
 
 
 def by_bands(base, bands):

@@ -77,7 +77,7 @@ def keep(plan: OrderPlan) -> None:
 def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
     """The answer for a terminal, without Markdown."""
     fmt = format_of(plan.planner.kit, year=False)
-    lines = [wording.what_is_asked(plan, fmt), "", wording.headline(plan, fmt)]
+    lines = [*wording.first_lines(plan, quoted, fmt), "", wording.what_is_asked(plan, fmt), "", wording.headline(plan, fmt)]
     if plan.order.good or plan.order.under_way:
         lines += ["", wording.progress_sentence(plan, fmt)]
     if not plan.order.complete:

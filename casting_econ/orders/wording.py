@@ -7,6 +7,7 @@ import numpy as np
 from ..evidence import likeness
 from ..formatting import Format
 from ..models.yields import full_sets_per_load
+from ..pages.monte_carlo import certainty_word
 from .mould_page import moulds_said
 from .plan import OrderPlan
 from .policies import cast_now_sentence
@@ -19,6 +20,7 @@ __all__ = [
     "by_feel_sentence",
     "days_gone",
     "deposit_sentence",
+    "first_lines",
     "headline",
     "lots_sentence",
     "moulds_sentence",
@@ -59,6 +61,32 @@ def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
         text += "."
     as_of = plan.planner.kit.study.as_of
     return text + (f" As the logs stood on the evening of {day(fmt, as_of)}." if as_of else "")
+
+
+def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
+    """The answer in three lines: whether the price pays, by when, what to do first."""
+    order, chance = plan.order, plan.course.in_time
+    if order.price is None:
+        price = f"**No price is stated yet:** ask {fmt.money(quoted.asked)}, and every hour earns the target of {fmt.money(quoted.target)}."
+    elif not quoted.hours.any():
+        price = "**It takes no hours,** so no pay an hour follows from its price."
+    else:
+        earned, pay = quoted.chance(order.price), fmt.money(quoted.pay(order.price).mean())
+        price = f"**{fmt.money(order.price)} {certainty_word(earned)}:** an hour brings {pay}, target {fmt.money(quoted.target)} (chance {fmt.chance(earned)})."
+        if order.complete:
+            price = f"**{fmt.money(order.price)}:** an hour paid {pay} by the study's minutes, target {fmt.money(quoted.target)}."
+    if plan.meets_date:
+        when = f"**By {day(fmt, order.due)}:** yes, with a chance of {fmt.chance(chance)}."
+    else:
+        promise = plan.earliest_promise
+        safe = f"; safe by {day(fmt, promise[1])}" if promise else "; no date within the calendar is safe"
+        when = f"**By {day(fmt, order.due)}:** not safely, the chance is {fmt.chance(chance)} of {fmt.sure(order.confidence)} asked for{safe}."
+    if order.complete:
+        return [price, when, "**All is in hand:** pack and post it."]
+    if plan.tops_up:
+        return [price, when, cast_now_sentence(plan, fmt)]
+    start = f"**Start {_pieces(fmt, plan.casts, 'cast')}** in {_pieces(fmt, plan.new_loads, 'load')} on {day(fmt, order.start)}."
+    return [price, when, start if plan.casts else "**Cast nothing more:** what is there is enough."]
 
 
 def headline(plan: OrderPlan, fmt: Format) -> str:
@@ -197,7 +225,7 @@ def by_feel_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
         else "happens to be about right"
     )
     return (
-        f"Dividing what is wanted by the yield gives {_pieces(fmt, naive.casts, 'cast')}, and that is enough in {'only ' if naive.chance < plan.order.confidence else ''}{fmt.chance(naive.chance)} of cases. "
+        f"Dividing what is wanted by the yield gives {_pieces(fmt, naive.casts, 'cast')}, and that is enough with a chance of {fmt.chance(naive.chance)}. "
         f"The usual quarter more is {_pieces(fmt, margin.casts, 'cast')} and gives {fmt.chance(margin.chance)}: it {verb}. "
         f"Casting takes about {fmt.number(casting, 1)} hours; **taking out, checking and finishing take {fmt.number(after, 1)} hours**, "
         f"and {around} {fmt.number(other, 1)}."
@@ -325,11 +353,10 @@ def deposit_sentence(plan: OrderPlan, quoted: Quoted, price: float, fmt: Format)
         return "Nothing is left to buy or to cast, so there is nothing for a deposit to cover."
     deposit = quoted.deposit(price)
     made = ", the making of moulds" if plan.planner.moulds and plan.loads.making.to_make else ""
-    return (
-        f"A deposit of **{fmt.money(deposit)}** ({fmt.percent(deposit / price if price else 0)} of the price) covers what must be bought{made} and the first load at the target, "
-        f"{fmt.money(quoted.at_risk)}"
-        + ("." if deposit >= quoted.at_risk - 0.005 else ": **even the whole price does not cover that.**")
-    )
+    risk = f"what must be bought{made} and the first load at the target, {fmt.money(quoted.at_risk)}"
+    if deposit < quoted.at_risk - 0.005:
+        return f"No deposit covers {risk}: **even the whole price, {fmt.money(price)}, does not.**"
+    return f"A deposit of **{fmt.money(deposit)}** ({fmt.percent(deposit / price if price else 0)} of the price) covers {risk}."
 
 
 def lots_sentence(plan: OrderPlan, fmt: Format) -> str:

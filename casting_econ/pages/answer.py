@@ -5,12 +5,35 @@ import pandas as pd
 
 from ..assumptions import label, point_values, workshop_at
 from ..faults import some_of
-from ..formatting import Format
-from ..kit import OpenStudy, basis_counts, format_of
+from ..formatting import MINUS, Format
+from ..kit import Answer, OpenStudy, basis_counts, format_of
 from ..models import evaluate
 from .change import Changed, cost_words
 from .conditions import moved_words, needed_table, pay_over_target
-from .deciding import Decision, decision_sentence
+from .deciding import Decision, decision_sentence, decision_word
+from .monte_carlo import certainty_word, year_word
+
+REACH = 0.5  # share of now up to which moving one thing alone is advice
+
+
+def first_lines(kit: OpenStudy, answer: Answer, decision: Decision, rows: list[Changed]) -> list[str]:
+    """The answer in three lines: an hour, a year, what to do. Whoever reads no further has read what counts."""
+    fmt, pay, year = format_of(kit), answer.summary("pay_per_hour"), answer.summary("residual_pay_per_year")
+    hour_chance, year_chance = (answer.chances[f"{what}_pays_living_wage"]["chance"] for what in ("hour", "year"))
+    hours = answer.summary("hours_per_year")["p50"] / float(kit.inputs().weeks_per_year)
+    about = "" if kit.certain else "about "
+
+    def sure(chance):
+        return "" if kit.certain else f" (chance {fmt.chance(chance)})"
+
+    hour = f"**An hour {certainty_word(hour_chance)}:** {about}{fmt.money(pay['p50'])}, target {fmt.money(answer.target)}{sure(hour_chance)}."
+    living = f"**{year_word(year_chance)}:** {about}{fmt.money(year['p50'], 0)} for {fmt.number(hours, 1)} hours a week"
+    living += f", a living is {fmt.money(answer.living, 0)}{sure(year_chance)}."
+    best = max((row for row in rows if row.clearly_better), key=lambda row: row.gain.mean(), default=None)
+    todo = f"**{decision_word(decision)}**"
+    if best:
+        todo += f" First: {best.what}, {about}{fmt.money(float(best.gain.mean()), 0)} more a year."
+    return [hour, living, todo]
 
 
 def the_decision(decision: Decision, rows: list[Changed], fmt: Format) -> str:
@@ -30,7 +53,7 @@ def the_decision(decision: Decision, rows: list[Changed], fmt: Format) -> str:
     elif enough >= 0.5:
         then = f"; with it a year brings more than its hours at the target with a chance of {fmt.chance(enough)}"
     else:
-        then = f", but with it alone the target is still reached in only {fmt.chance(enough)} of cases"
+        then = f", but with it alone the target is still reached with a chance of {fmt.chance(enough)}"
     return f"{text}{then}."
 
 
@@ -41,7 +64,7 @@ def next_things(kit: OpenStudy, decision: Decision, information: pd.DataFrame, r
     if good:
         cost = f" for {cost_words(good[0], fmt)}" if good[0].first_cost else ""
         things.append(
-            f"**Do: {good[0].what}**{cost}; it brings about {fmt.money(float(good[0].gain.mean()), 0)} a year beyond the target."
+            f"**Do: {good[0].what}**{cost}; it brings about {fmt.money(float(good[0].gain.mean()), 0)} more a year, with every hour paid the target."
         )
     sure = information[(information.kind == "number") & (information.worth > 2.0 * information.error)]
     if len(sure) and decision.all_known.value >= 0.001 * abs(float(decision.benefit.mean())):
@@ -59,7 +82,9 @@ def next_things(kit: OpenStudy, decision: Decision, information: pd.DataFrame, r
     if len(nearest) and len(things) < 3:
         row = nearest.iloc[0]
         words = f"{row.lever} {moved_words(row, fmt)}"
-        thing = f"**Aim at: {words}**; that alone would reach the target"
+        thing = f"**Try for: {words}**; that alone would reach the target"
+        if abs(row.change) > REACH:
+            thing = f"**No single change is enough:** the nearest would be {words}"
         if float(pay_over_target(kit.inputs())) >= 0:
             thing = f"**Watch: {row.lever}**; with {words} the target is only just reached"
         things.append(f"{thing}, every other number at its middle.")
@@ -74,22 +99,29 @@ def introduction(kit: OpenStudy) -> str:
     return "\n\n".join(part for part in parts if part) + invented
 
 
+_RESTS_ON = {
+    "guess": "guessed",
+    "measured": "measured by the logs",
+    "published": "published",
+    "agreed": "agreed or bought",
+    "decided": "decided by the maker",
+}
+
+
+def counts_words(kit: OpenStudy) -> str:
+    """How many numbers are guessed, measured, published, agreed and decided."""
+    groups = basis_counts(kit)
+    counts = [f"{len(groups[basis])} {words}" for basis, words in _RESTS_ON.items() if groups.get(basis)]
+    return f"Of {sum(map(len, groups.values()))} stated numbers, {', '.join(counts)}."
+
+
 def certainty_list(kit: OpenStudy) -> str:
     """How many numbers are guessed, measured, published, agreed and decided, and which are guesses."""
-    groups = basis_counts(kit)
-    words = {
-        "guess": "guessed",
-        "measured": "measured by the logs",
-        "published": "published",
-        "agreed": "agreed or bought",
-        "decided": "decided by the maker",
-    }
-    counts = [f"{len(groups[basis])} {words[basis]}" for basis in words if groups.get(basis)]
-    text = f"Of {sum(map(len, groups.values()))} stated numbers, {', '.join(counts)}."
-    waiting = [key for key in groups.get("guess", []) if kit.assumed.numbers[key].from_records]
+    text, guessed = counts_words(kit), basis_counts(kit).get("guess", [])
+    waiting = [key for key in guessed if kit.assumed.numbers[key].from_records]
     if waiting:
         text += f" {len(waiting)} of the guesses ask for records that the logs do not have."
-    guesses = [label(key) for key in groups.get("guess", [])]
+    guesses = [label(key) for key in guessed]
     if guesses:
         text += f" Guessed: {some_of(guesses, 12)}."
     return text + " The page on records lists every one."
@@ -113,7 +145,7 @@ def evidence_effect(kit: OpenStudy) -> str:
 
 def signed(fmt: Format, amount: float) -> str:
     """An amount with its sign, which no line break parts from it."""
-    return ("+" if amount >= 0 else "\u2212") + "\u2060" + fmt.money(abs(amount))
+    return ("+" if amount >= 0 else MINUS) + "\u2060" + fmt.money(abs(amount))
 
 
 def evidence_steps(kit: OpenStudy) -> list[tuple[str, float]]:

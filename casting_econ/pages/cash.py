@@ -8,10 +8,10 @@ from ..kit import OpenStudy, format_of
 from .cash_paths import BAND, NO_PAY, TARGET_PAY, CashAnswer, ends_of, practice_of
 from .table import shown
 
-_MEANINGLESS = 10.0  # a year; a rate of return beyond it says only that little was put in
+_MEANINGLESS = 1.0  # a year; a rate of return beyond it says only that little was put in
 
 
-@shown("cash-outlay", "What goes in at the start", "for: text; money: money0")
+@shown("cash-outlay", "What goes in at the start", "for: text; money: money0", fold=True)
 def outlay_table(answer: CashAnswer) -> pd.DataFrame:
     """What is put in at the start. [money]"""
     return list(answer.outlay.items())

@@ -200,6 +200,7 @@ def _clash(kit, chosen):
     "scenario: text; outlay: money0; hours once: 0; change in pay an hour: money; change in pay a year: kept; gain a year: money0; low: money0; "
     "high: money0; "
     "chance: chance; payback: 0; worth: money0; limits then: text",
+    fold=True,
 )
 def scenario_table(rows: list[Changed]) -> pd.DataFrame:
     """Scenarios beside the study: cost once, change in pay and in the year with the middle eight in ten, chance, payback, worth. [money, hour, money/hour, money/year, month]"""
@@ -220,7 +221,7 @@ def scenario_sentence(row: Changed, fmt: Format) -> str:
     name = row.what[:1].upper() + row.what[1:]
     size = f"{fmt.money(abs(gain), 0)} a year"
     if row.clearly_better:
-        text = f"**{name}: worth it.** It brings about {size} beyond paying its own hours the target"
+        text = f"**{name}: worth it.** It brings about {size} more, its own hours paid the target"
         text += "." if row.certain else f", and does so with a chance of {fmt.chance(row.better)}."
         if row.first_cost:
             text += f" {cost_words(row, fmt)} are back in about {_months(row.payback, fmt)}."
@@ -241,7 +242,7 @@ def best_sentence(best: Changed | None, tried: int, budget: float | None, fmt: F
     within = "without a limit on outlays" if budget is None else f"within {fmt.money(budget, 0)} of outlays"
     if best is None:
         return f"Of {tried} combinations {within}, none brings more than leaving things as they are."
-    brings = f"about {fmt.money(float(best.gain.mean()), 0)} a year beyond the target for every hour"
+    brings = f"about {fmt.money(float(best.gain.mean()), 0)} a year more, with every hour paid the target"
     sure = f", better than now with a chance of {fmt.chance(best.better)}. The best of many flatters itself a little."
     text = f"Of {tried} combinations {within}, the best is **{best.what}**: {cost_words(best, fmt)}; {brings}"
     return text + ("." if best.certain else sure)

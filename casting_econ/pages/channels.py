@@ -111,6 +111,7 @@ def money_steps(kit: OpenStudy) -> pd.DataFrame:
     "channels-prices-seen-{product}",
     "Asking prices seen a piece, and {product}",
     "asking prices: text; seen: 0; 1 in 4 below: money; half below: money; 1 in 4 above: money; ours: money; below ours: percent",
+    fold=True,
 )
 def price_place(kit: OpenStudy, product: str) -> pd.DataFrame:
     """Our price a piece among asking prices seen: quantiles and the share of asking prices below ours. [money/piece]"""

@@ -132,6 +132,7 @@ def solve_for_target(kit: OpenStudy, chosen: list[Lever], at: Lever | None = Non
     "change-needed",
     "Value of each lever at which every hour just earns the target, the nearest first; a dash where no value does",
     "lever: text; unit: text; now: significant; needed: significant; change: percent1",
+    fold=True,
 )
 def needed_table(kit: OpenStudy, product: str | None = None) -> pd.DataFrame:
     """Each lever alone: what is now, what the target needs, and the change as a share; not a number where no value does. [each in its unit; -]"""

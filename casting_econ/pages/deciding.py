@@ -133,6 +133,18 @@ def _months(records, tables):
     return days / DAYS_PER_MONTH
 
 
+def decision_word(decision: Decision) -> str:
+    """What to do in a few words, no surer than the draws allow."""
+    mean, right = float(decision.benefit.mean()), decision.right
+    if decision.kit.certain and abs(mean) < 0.005:
+        return "Go on or not, it comes to the same."
+    if abs(mean) <= 2.0 * decision.error:
+        return "These numbers cannot tell whether to go on."
+    if decision.goes:
+        return "Go on." if right >= 0.9 else "Go on, but watch it."
+    return "Stop, or change something." if right >= 0.9 else "Rather not as it is."
+
+
 def decision_sentence(decision: Decision, fmt: Format) -> str:
     """Go on or not, and the chance that it is right; claims no more than the draws allow."""
     mean, right = float(decision.benefit.mean()), decision.right
@@ -142,10 +154,7 @@ def decision_sentence(decision: Decision, fmt: Format) -> str:
         return "**Neither:** a year brings just what its hours would bring at the target."
     if abs(mean) <= 2.0 * decision.error:
         return "**Neither: these numbers cannot tell** whether going on brings more than the same hours at the target."
-    if decision.goes:
-        text = "**Go on.**" if right >= 0.9 else "**Go on, but watch it.**"
-    else:
-        text = "**Stop, or change something.**" if right >= 0.9 else "**Rather not as it is.**"
+    text = f"**{decision_word(decision)}**"
     brings = f"brings {size} {'more' if decision.goes else 'less'} than its hours at the target"
     if certain:
         return f"{text} A year {brings}."

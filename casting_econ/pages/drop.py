@@ -15,7 +15,7 @@ from .table import shown
 
 @shown(
     "channels-without",
-    "What the year would gain or lose without each channel, its fixed hours shared by the others: means over the draws; beyond the target is after "
+    "What the year would gain or lose without each channel, its fixed hours shared by the others: means over the draws; the gain a year is after "
     "paying every hour the target",
     "without: text; pay without: kept; change in pay an hour: money; change in pay a year: money0; change in hours a year: kept; "
     "at the point: kept; change beyond the target: money0; error: kept; low: money0; high: money0; chance better: chance",
@@ -62,7 +62,7 @@ def drop_sentence(frame: pd.DataFrame, fmt: Format) -> str:
     size, often, known = fmt.money(abs(gain), 0), fmt.chance(chance), abs(gain) > 2.0 * best["error"]
     if gain > 0 and known and chance >= SURE:
         sure = "" if fmt.certain else f", with a chance of {often}"
-        return f"**Dropping {name} would be better** by about {size} a year beyond the target{sure}."
+        return f"**Dropping {name} would be better** by about {size} a year, every hour paid the target{sure}."
     if gain > 0 and chance < 0.5:
         text = f"No channel is clearly better dropped: without {name}, which costs least to lose, a year is better with a chance of only {often}"
         return f"{text}, though the few large gains make {size} more on average."
@@ -70,5 +70,5 @@ def drop_sentence(frame: pd.DataFrame, fmt: Format) -> str:
         return f"Dropping {name} might be better ({size} a year on average), but only with a chance of {often}."
     if abs(gain) < 0.5 and chance == 0:
         return f"No channel is better dropped; without {name} a year would be as it is."
-    text = f"No channel is better dropped: even without {name}, which costs least to lose, a year brings {size} less beyond the target"
+    text = f"No channel is better dropped: even without {name}, which costs least to lose, a year brings {size} less, every hour paid the target"
     return text + (f" on average; with a chance of {often} it would bring more." if chance >= 1.0 - SURE else ".")

@@ -8,6 +8,7 @@ import pandas as pd
 from ..kit import Answer, OpenStudy, format_of
 from ..models.tax import TaxScheme, charges, take_home
 from ..reference import taxes, wages
+from .monte_carlo import old_words
 from .table import shown
 
 ADVISER = "An estimate, not tax advice: ask a qualified adviser."
@@ -90,27 +91,27 @@ def bases_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
 @shown(
     "living-taxes",
     "Contributions and tax on the profit that half of the draws stay below, an estimate",
-    "what: text; kind: text; money a year: money0; of profit: percent1; source: text; status: text",
+    "what: text; kind: text; money a year: money0; of profit: percent1; source: text; status: text; read at: text",
 )
 def tax_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     """Each contribution and tax on the profit that half of the draws stay below, with its source and how well that is known; empty without a tax table. [money/year]"""
     scheme, profit = scheme_of(kit), float(np.median(answer.draws["residual_pay_per_year"]))
     due, share = {} if scheme is None else charges(profit, scheme), profit if profit > 0 else np.nan
     parts = () if scheme is None else scheme.parts
-    return [(p.name, p.kind, float(due[p.name]), float(due[p.name]) / share, p.source, p.status) for p in parts]
+    return [(p.name, p.kind, float(due[p.name]), float(due[p.name]) / share, p.source, p.status, p.link) for p in parts]
 
 
 def tax_sentence(kit: OpenStudy) -> str:
     """Which table the estimate rests on, what it leaves out, and how well it is known."""
     scheme = scheme_of(kit)
     if scheme is None:
-        return f"The study names no tax table (`tax` under [target]), so contributions and tax are only what it sets aside. {ADVISER}"
+        return "The study names no tax table (`tax` under [target]), so contributions and tax are only what it sets aside."
     unseen = [part.name for part in scheme.parts if part.status == "from memory"]
     text = f"Contributions and tax follow the rates of {scheme.place}, {scheme.year}, for someone with no other income"
     text += f"; {scheme.note}. " if scheme.note else ". "
     if unseen:
         text += f"**Rates to be checked before use, written down from memory: {', '.join(unseen)}.** "
-    return text + ADVISER
+    return text.rstrip() + old_words(kit, "This tax table", scheme.valid_from)
 
 
 def bases_sentence(kit: OpenStudy, answer: Answer) -> str:
@@ -133,7 +134,7 @@ def set_aside_sentence(kit: OpenStudy, answer: Answer) -> str:
     """Whether the share set aside covers the estimate of contributions and tax, in how many of the draws."""
     fmt, scheme, share = format_of(kit), scheme_of(kit), float(kit.inputs().set_aside_share)
     if scheme is None:
-        return f"Whether setting {fmt.percent(share)} aside is enough cannot be said without a tax table. {ADVISER}"
+        return f"Whether setting {fmt.percent(share)} aside is enough cannot be said without a tax table."
     profit = answer.draws["residual_pay_per_year"]
     due = profit - take_home(profit, scheme)
     enough = float((share * np.maximum(profit, 0.0) >= due - 1e-9).mean())
@@ -142,4 +143,4 @@ def set_aside_sentence(kit: OpenStudy, answer: Answer) -> str:
     takes = fmt.percent(float(needed), 1)
     spread = f"it is enough in {fmt.chance(enough)} of the draws, and nine in ten need {takes} of profit or less"
     told = f"they take {takes} of profit" if kit.certain else spread
-    return f"Setting {fmt.percent(share)} aside {words} contributions and tax by this table: {told}. {ADVISER}"
+    return f"Setting {fmt.percent(share)} aside {words} contributions and tax by this table: {told}."

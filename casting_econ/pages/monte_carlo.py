@@ -4,7 +4,7 @@ import pandas as pd
 
 from ..kit import Answer, OpenStudy, format_of, main_wait
 from ..models import self_employed_target
-from ..reference import wages
+from ..reference import over_a_year_old, wages
 from ..study.scenarios import dotted
 from .table import shown
 
@@ -12,8 +12,8 @@ from .table import shown
 @shown(
     "monte-carlo-wages",
     "Published wages in the study's currency as a self-employed hour, and the chance that an hour and a year reach them",
-    "wage: text; place: text; kind: text; from: text; published: money; self-employed hour: money; hour reached: chance; "
-    "year reached: chance; source: text",
+    "wage: kept; place: text; kind: text; from: text; published: money; self-employed hour: money; hour reached: chance; "
+    "year reached: chance; source: text; read at: text",
 )
 def wage_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     """Chance that an hour, and a full year, reaches each published wage of the study's currency as a self-employed one. [money/hour, -]"""
@@ -26,7 +26,9 @@ def wage_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
         living = needed * a.weeks_per_year * target.full_week.value
         held = (("pay_per_hour", needed), ("residual_pay_per_year", living))
         hour, year = (float((answer.draws[quantity] >= least).mean()) for quantity, least in held)
-        rows.append((identifier, row.place, row.kind, row.valid_from, row.amount, float(needed), hour, year, row.source))
+        rows.append(
+            (identifier, row.place, row.kind, row.valid_from, row.amount, float(needed), hour, year, row.source, row.link)
+        )
     return rows
 
 
@@ -71,11 +73,11 @@ def year_table(answer: Answer, currency: str) -> pd.DataFrame:
 
 # least chance, and what may be said of an hour, and of a year, from it on
 _GRADES = (
-    (0.9, "pays", "The year brings a living too"),
-    (0.75, "probably pays", "The year probably brings a living too"),
-    (0.25, "is on the edge of paying", "Whether the year brings a living is open"),
-    (0.1, "probably does not pay", "The year probably does not bring a living"),
-    (0.0, "does not pay", "The year does not bring a living"),
+    (0.9, "pays", "The year brings {a living} too"),
+    (0.75, "probably pays", "The year probably brings {a living} too"),
+    (0.25, "is on the edge of paying", "Whether the year brings {a living} is open"),
+    (0.1, "probably does not pay", "The year probably does not bring {a living}"),
+    (0.0, "does not pay", "The year does not bring {a living}"),
 )
 
 
@@ -88,6 +90,18 @@ def certainty_word(chance: float) -> str:
     ['pays', 'probably pays', 'is on the edge of paying', 'probably does not pay', 'does not pay']
     """
     return _grade(chance)[1]
+
+
+def year_word(chance: float) -> str:
+    """The same of a year's living.
+
+    Examples
+    --------
+    >>> [year_word(c) for c in (0.95, 0.5, 0.05)]
+    ['A year brings a living', 'Whether a year brings a living is open', 'A year does not bring a living']
+    """
+    word = _grade(chance)[2].replace("The year", "A year").replace("the year", "a year")
+    return word.removesuffix(" too")
 
 
 def _grade(chance):
@@ -108,12 +122,26 @@ def verdict(kit: OpenStudy, answer: Answer) -> str:
     return text + "Every hour counts here, at the bench or not, and every cost."
 
 
+def living_words(kit: OpenStudy) -> str:
+    """What a full year at the target is called: a living, but never where the target is a legal minimum."""
+    wage = kit.study.file.target.wage
+    return "a full year at the legal minimum" if wage and wages().kind[wage] != "living wage" else "a living"
+
+
+def old_words(kit: OpenStudy, what: str, valid_from) -> str:
+    """A warning of the age of a reference figure or table, if it was more than a year old on the day that the study speaks of; else nothing."""
+    day = kit.study.day
+    if not over_a_year_old(valid_from, day):
+        return ""
+    return f" **{what} holds from {valid_from}, more than a year before {day}, the day that this study goes up to:** a later one may be in force."
+
+
 def year_sentence(kit: OpenStudy, answer: Answer) -> str:
     """Whether the hours that can be sold make a year's living."""
     fmt, year = format_of(kit), answer.summary("residual_pay_per_year")
     hours = answer.summary("hours_per_year")["p50"] / float(kit.inputs().weeks_per_year)
     chance = answer.chances["year_pays_living_wage"]["chance"]
-    whether = _grade(chance)[2]
+    whether = _grade(chance)[2].replace("{a living}", living_words(kit))
     if answer.chances["hour_pays_living_wage"]["chance"] < 0.75:
         whether = whether.replace(" too", "")
     band = "" if kit.certain else f" ({fmt.money(year['p10'], 0)} to {fmt.money(year['p90'], 0)})"
@@ -158,7 +186,7 @@ def target_sentence(kit: OpenStudy) -> str:
     row = wages().loc[target.wage]
     return (
         f"The target of {fmt.money(a.target_per_hour)} an hour comes from {row.kind} {fmt.money(row.amount)}, {row.place}, from {row.valid_from} ({row.source}), "
-        f"paid for {fmt.number(row.paid_hours_per_year)} hours a year, with {fmt.percent(target.employer_share.value)} for an employer's contributions. {year}"
+        f"paid for {fmt.number(row.paid_hours_per_year)} hours a year, with {fmt.percent(target.employer_share.value)} for an employer's contributions. {year}{old_words(kit, 'This wage', row.valid_from)}"
     )
 
 
@@ -168,8 +196,10 @@ def error_sentence(kit: OpenStudy, answer: Answer) -> str:
     chance = answer.chances["hour_pays_living_wage"]
     if kit.certain:
         return "All draws are alike, so they have no error of their own. **Numbers that are guesses should not be stated as certain:** give low, likely and high."
+    error = 2 * pay["mean_error"]
+    known = f"about ±{fmt.money(error)}" if error >= 0.005 else f"better than ±{fmt.money(0.01)}"
     return (
-        f"{fmt.number(len(answer.draws['pay_per_hour']))} draws: the mean of pay an hour is known to about ±{fmt.money(2 * pay['mean_error'], 3)}, "
+        f"{fmt.number(len(answer.draws['pay_per_hour']))} draws: the mean of pay an hour is known to {known}, "
         f"the chance of the target to about ±{fmt.percent(2 * chance['error'], 1)} (two standard errors, from the scatter of 16 independent sets of draws). "
         "This is the error of the arithmetic, not of the assumptions."
     )

@@ -16,6 +16,9 @@ from ..kit import OpenStudy, format_of
 from .table import shown_as, styles_of
 
 RECORD_MIME = "application/vnd.casting-econ.record+json"  # kind of output that a notebook leaves for a sweep to collect
+NOTHING = "nothing"  # mark on a sentence that only says that there is nothing to show: a report leaves it out
+_SAID = {"in force": "used", "change beyond the target": "gain a year"}  # columns of tables, as a page says them
+_SHARES = ("share", "of now", "of today")  # units that a page shows in per cent
 _ENDS = (
     ("1 in 10 below", "1 in 10 above", "half below", "in every draw"),
     ("lowest, 1 in 10 below", "lowest, half below", "lowest, half below", "lowest"),
@@ -66,17 +69,19 @@ class Page:
         if self.fmt.certain:
             frame, styles = _without_bands(frame, styles)
         if frame.empty:
-            return self.say(f"{told.caption}: nothing recorded.")
+            return self.nothing(f"{told.caption}: nothing recorded.")
         unknown = set(styles) - {*frame.columns, "*"}
         if unknown:
             raise KeyError(f"table {told.name} has no column {', '.join(sorted(unknown))}; it has {', '.join(frame.columns)}")
         styles = {c: styles.get(c, styles.get("*")) for c in frame.columns if c not in without}
         styles = {column: style for column, style in styles.items() if style is not None}
         sides = [' class="text"' if style == "text" else "" for style in styles.values()]
-        head = "".join(f'<th scope="col"{side}>{html.escape(c)}</th>' for c, side in zip(styles, sides))
+        head = "".join(f'<th scope="col"{side}>{html.escape(_SAID.get(c, c))}</th>' for c, side in zip(styles, sides))
         body = ""
         for _, row in frame.iterrows():
-            first, *texts = (html.escape(self.fmt.styled(row[column], style)) for column, style in styles.items())
+            in_percent = {"significant": "percent1"} if row.get("unit") in _SHARES else {}
+            shown = (self.fmt.styled(row[column], in_percent.get(style, style)) for column, style in styles.items())
+            first, *texts = map(html.escape, shown)
             cells = "".join(f"<td{side}>{text}</td>" for text, side in zip(texts, sides[1:]))
             body += f'<tr><th scope="row">{first}</th>{cells}</tr>'
         title = html.escape(told.caption)
@@ -84,8 +89,13 @@ class Page:
         display(HTML(f"<details><summary>{title}</summary>{table}</details>" if told.fold else table))
 
     def say(self, text: str) -> None:
-        """Show a sentence or a list in Markdown."""
-        display(Markdown(text))
+        """Show a sentence or a list in Markdown, nothing where there is no text."""
+        if text:
+            display(Markdown(text))
+
+    def nothing(self, text: str) -> None:
+        """Say that there is nothing to show, which a report leaves out, with the heading above it where nothing else stands there."""
+        display({"text/markdown": text, "text/plain": text}, raw=True, metadata={NOTHING: True})
 
     def record(self, **numbers: float) -> None:
         """Leave numbers in the notebook for a sweep to collect."""

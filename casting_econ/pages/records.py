@@ -162,7 +162,7 @@ def assumption_table(kit: OpenStudy) -> pd.DataFrame:
 
 @shown(
     "records-guess-and-logs",
-    "Guess, logs alone, the number in force with its middle eight in ten, and how much more recording would halve that width",
+    "Guess, logs alone, the number used with its middle eight in ten, and how much more recording would halve that width",
     "number: text; unit: text; stated: significant; logs alone: significant; in force: significant; low: significant; "
     "high: significant; from: text; to halve the width: text",
 )

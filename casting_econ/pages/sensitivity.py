@@ -91,7 +91,7 @@ def sobol_table(kit: OpenStudy, rows: int = ROWS, seed: int | None = None) -> tu
 
 @shown(
     "sensitivity-shares",
-    "Shares of the scatter of pay an hour (alone, total with its middle 90 %), and total share of what a year brings beyond the target and of "
+    "Shares of the scatter of pay an hour (alone, total with its middle 90 %), and total share of what a year brings over its hours at the target and of "
     "the choice to go on (none where it is nearly always the same); the twelve largest",
     "number: text; alone: percent; total: percent; low: percent; high: percent; on the year: percent; on the choice: percent",
 )
@@ -156,8 +156,8 @@ def three_numbers(kit: OpenStudy, tornado) -> str:
     fmt, rows = format_of(kit), []
     for place, row in enumerate(tornado.head(3).itertuples(), start=1):
         number = kit.assumed.numbers.get(row.key)
-        rests = "stated" if number is None or row.key.startswith("spread.") else number.basis
-        rows.append(f"{place}. **{row.label}** ({rests}): from low to high it moves pay an hour by {fmt.money(row.swing)}.")
+        rests = "" if number is None or row.key.startswith("spread.") else f" ({number.basis})"
+        rows.append(f"{place}. **{row.label}**{rests}: from low to high it moves pay an hour by {fmt.money(row.swing)}.")
     return "\n".join(rows)
 
 

@@ -239,10 +239,13 @@ class Project:
         if mine is not None and len(mine):
             price = float(mine.price.sum())
             gross, kept = self._receipts(price)
-            planned = {"fees": price * (1 - float(self.quoted.kept_share.mean())) + float(self.quoted.fixed_fees.mean())}
+            refunded = float(mine.refund.abs().sum())
+            channel = next((c for c in self.plan.planner.point_inputs.channels if c.name == self.order.channel), None)
             if mine.fees.notna().any():
-                kept += planned["fees"] - float(mine.fees.sum() + mine.refund.fillna(0.0).abs().sum())
-            channel = next((c for c in self.plan.planner.point_inputs.channels if c.name == order.channel), None)
+                planned = price * (1 - float(self.quoted.kept_share.mean())) + float(self.quoted.fixed_fees.mean())
+                kept += planned - float(mine.fees.sum()) - refunded
+            elif mine.refund.notna().any():  # the fees stay the plan's
+                kept += (float(channel.order(price)["refunds"]) if channel else 0.0) - refunded
             for column, sign in (("postage_charged", 1), ("postage_paid", -1), ("packaging", -1)):
                 if mine[column].notna().any():
                     usual = 0.0 if channel is None else float(getattr(channel, column))

@@ -111,11 +111,21 @@
     chart.ends.data = { x: labels.map(() => chart.most), y: labels.map((l) => l[0]), text: labels.map((l) => l[1]), colour: labels.map((l) => l[2]) };
   }
 
+  // what does not scroll is no stop of the tab key
+  function stops() {
+    for (const box of document.querySelectorAll(".scroll")) {
+      if (box.scrollWidth > box.clientWidth) box.tabIndex = 0;
+      else box.removeAttribute("tabindex");
+    }
+  }
+  addEventListener("resize", stops);
+  document.addEventListener("toggle", stops, true);
   inputs.forEach((input) => input.addEventListener("input", show));
   get("panel-product").addEventListener("change", (event) => choose(Number(event.target.value)));
   get("panel-back").addEventListener("click", () => choose(Number(get("panel-product").value)));
   addEventListener("resize", () => chart.room());
   get("panel-live").hidden = false;
   choose(0);
+  stops();
   get("panel").classList.add("live"); // from here on the table of corners is for paper only
 })();

@@ -3,6 +3,8 @@
 import html
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass, field
+from importlib.metadata import version
 from pathlib import Path
 
 import jinja2
@@ -10,11 +12,18 @@ import mistune
 import nbformat
 from markupsafe import Markup
 
+from ..draws import round_up_draws
 from ..kit import OpenStudy
+from ..pages.answer import counts_words
+from ..pages.page import NOTHING
 from ..reference import cautions
 from ..templates import template as page_template
 
 __all__ = ["build_report", "caution_rows", "template"]
+
+FOLD, AGAIN = "fold", "again"  # tags of cells: parts under its headings open at a click; its outputs stand on an earlier page
+_BEFORE_TABLES = ("<figure", '<details class="table">')  # a table after these is folded too: its figure says what it says
+LIMITS = ("Limits", "What this study does not model")  # headings of what the report gathers at its end
 
 
 def build_report(
@@ -36,8 +45,11 @@ def build_report(
         As `panel.panel_parts` gives it, to stand after the first page; without one the page holds no script.
     """
     pages = [_page(path) for path in notebooks]
+    table = kit.study.file.study
+    made = {"version": version("casting_econ"), "draws": f"{round_up_draws(table.draws):,}", "seed": table.seed}
+    made["counts"] = counts_words(kit)
     text = template("report.html.j2").render(
-        study=kit.study.file.study, pages=pages, cautions=caution_rows(kit), title=title, panel=panel
+        study=table, pages=pages, cautions=caution_rows(kit), title=title, panel=panel, made=made
     )
     target.write_text(text, encoding="utf-8", newline="\n")
 
@@ -53,22 +65,70 @@ def caution_rows(kit: OpenStudy) -> list[dict[str, str]]:
     return table[table.craft == craft].to_dict("records") + table[table.craft == "any"].to_dict("records")
 
 
+@dataclass(kw_only=True)
+class _Part:
+    """What stands under one heading of a page."""
+
+    title: str = ""
+    fold: bool = False  # opened by whoever wants it
+    asked: bool = False  # whether any code belongs to it
+    shown: bool = False  # whether any of it, or only prose, is left to show
+    parts: list[str] = field(default_factory=list)
+
+    @property
+    def empty(self) -> bool:
+        """Whether its cells had nothing to show."""
+        return self.asked and not self.shown
+
+    @property
+    def html(self) -> str:
+        """The part with its heading, folded where it is to be."""
+        body = "\n".join(self.parts)
+        if not self.title:
+            return body
+        title = html.escape(self.title, quote=False)
+        if not self.fold:
+            return f"<h3>{title}</h3>\n{body}"
+        return f'<details class="more"><summary><h3>{title}</h3></summary>\n{body}\n</details>'
+
+
 def _page(path):
-    """Title, anchor and HTML of one notebook; its code is folded into one place at the end."""
+    """Title, anchor and HTML of one notebook; its code is folded into one place at the end, its limits are kept for the end of the report."""
     notebook = nbformat.read(path, as_version=4)
-    anchor, title, parts, code = path.stem, path.stem, [], []
+    title, found, code = path.stem, [_Part()], []
     for cell in notebook.cells:
+        tags = cell.metadata.get("tags", [])
         if cell.cell_type == "markdown":
             text = cell.source
             if text.startswith("# "):
                 first, _, text = text.partition("\n")
                 title = first.removeprefix("# ").strip()
-            parts.append(_markdown(text))
+            before, *headed = re.split("^## ", text, flags=re.MULTILINE)
+            found[-1].parts.append(_markdown(before))
+            for one in headed:
+                heading, _, text = one.partition("\n")
+                found.append(_Part(title=heading.strip(), fold=FOLD in tags, parts=[_markdown(text)]))
         elif cell.cell_type == "code":
             code.append(cell.source)
-            parts += [_output(output) for output in cell.outputs]
-    listing = "\n\n".join(code)
-    return {"anchor": anchor, "title": title, "body": Markup("\n".join(parts)), "code": listing}
+            found[-1].asked |= "page." in cell.source
+            for output in () if AGAIN in tags else cell.outputs:
+                if output.get("metadata", {}).get(NOTHING):
+                    continue
+                text = _output(output, after_figure=found[-1].parts and found[-1].parts[-1].startswith(_BEFORE_TABLES))
+                found[-1].shown |= bool(text)
+                found[-1].parts += [text] if text else []
+    limits = [part for part in found if part.title in LIMITS]
+    lead, *named = found
+    named = [part for part in named if part.title not in LIMITS and not part.empty]
+    opening = [lead, *([] if not named or named[0].fold else named[:1])]
+    return {
+        "anchor": path.stem,
+        "title": title,
+        "first": Markup("\n".join(part.html for part in opening)),
+        "rest": Markup("\n".join(part.html for part in named[len(opening) - 1 :])),
+        "limits": Markup("\n".join(text for part in limits for text in part.parts)),
+        "code": "\n\n".join(code),
+    }
 
 
 def _markdown(text):
@@ -79,16 +139,20 @@ def _markdown(text):
     return rendered
 
 
-def _output(output):
+def _output(output, after_figure=False):
+    """HTML of an output; the table of a figure is folded below it, as are those that their page folds."""
     data = output.get("data", {})
     if "image/png" in data:
         alt = html.escape(output.metadata.get("image/png", {}).get("alt", ""), quote=True)
         picture = "".join(data["image/png"].split())
         return f'<figure><img alt="{alt}" src="data:image/png;base64,{picture}"></figure>'
     if "text/html" in data:
-        caption = re.search("<caption>(.*?)</caption>", data["text/html"])  # escaped by show.Page already
+        table = re.sub("^<details><summary>.*?</summary>(.*)</details>$", r"\1", data["text/html"], flags=re.DOTALL)
+        caption = re.search("<caption>(.*?)</caption>", table)  # escaped by Page already
         name = caption[1] if caption else "table"
-        return f'<div class="scroll" tabindex="0" role="group" aria-label="{name}">{data["text/html"]}</div>'
+        fold = after_figure or table != data["text/html"]
+        table = f'<div class="scroll" tabindex="0" role="group" aria-label="{name}">{table}</div>'
+        return f'<details class="table"><summary>{name}</summary>{table}</details>' if fold else table
     if "text/markdown" in data:
-        return _markdown(data["text/markdown"])
+        return _markdown(data["text/markdown"]) if data["text/markdown"].strip() else ""
     return ""

@@ -23,6 +23,7 @@ __all__ = [
     "key_of_kit",
     "page_keys",
     "page_sources",
+    "said_first",
     "take",
     "unchanged",
 ]
@@ -167,6 +168,13 @@ def take(report: Path, keys: dict[str, str], target: Path) -> list[str]:
                 shutil.copyfile(report / name, target / name)
             taken.append(page)
     return taken
+
+
+def said_first(report: Path) -> list[str]:
+    """The lines that the first page of a finished report begins with."""
+    cells = json.loads((report / "notebooks" / f"{PAGES[0]}.ipynb").read_text(encoding="utf-8"))["cells"]
+    said = ("".join(output.get("data", {}).get("text/markdown", "")) for cell in cells for output in cell.get("outputs", []))
+    return [line.removeprefix("- ") for line in next(filter(None, said), "").splitlines()]
 
 
 def keep(report: Path, key: str, keys: dict[str, str], files: dict[str, list[str]]) -> None:

@@ -91,6 +91,10 @@ def cross_checks(file, windows, faults):
         found, right = f"{fixed:.0f} fixed and stall hours a year", "more hours a week, or fewer fixed ones"
         fault("time.hours", "no hours left to make anything", found, right)
     _check_target(file, fault)
+    for name, entry in file.changes.items():
+        place, known = f"changes.{name}", _is_known(fault, f"changes.{name}.product", "product", entry.product, file.products)
+        products = file.products.values() if entry.product is None or not known else [file.products[entry.product]]
+        _is_known(fault, f"{place}.step", "step", entry.step, [step for product in products for step in product.steps])
     for name in file.cash.payment_delay:
         _is_known(fault, f"cash.payment_delay.{name}", "channel", name, file.channels)
 

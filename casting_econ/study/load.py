@@ -42,6 +42,12 @@ class Study:
         """Currency code of the study."""
         return self.file.study.currency
 
+    @property
+    def day(self) -> dt.date | None:
+        """Day that the study speaks of, for want of a clock: the newest row of its logs, else the day it was changed, where stated."""
+        newest = [log.date.max() for log in (*self.records.values(), self.in_work) if len(log) and "date" in log]
+        return max(newest).date() if newest else self.file.study.changed_on
+
 
 def read_study(folder: str | Path, *, with_records: bool = True, as_of: dt.date | None = None) -> Study:
     """Read and check a folder with `study.toml` and, if there are logs, `records/`; StudyError with every fault found in either.

@@ -262,7 +262,7 @@ class SpreadTable(Node):
 
     demand: Share = key("how far orders of all channels move together", ZERO)
     minutes: Share = key("how far all minutes move together", ZERO)
-    pass_odds: number(high=3.0) = key("how far the odds of passing move together", ZERO)
+    pass_odds: number(high=3.0) = key("how far all pass shares move together", ZERO)
     material: Share = key("how far prices of materials move together", ZERO)
     price: Share = key("how far your own prices move together", ZERO)
 
@@ -335,6 +335,15 @@ class ScenarioEntry(Node):
     )
 
 
+class ChangeEntry(Node):
+    """Something that was done differently from a day on; the logs before and after it are compared."""
+
+    what: str = key("what was done differently, in words", min_length=1)
+    date: Date = key("first day on which it was so")
+    product: str | None = key("product that it was done to; every one if not given", None)
+    step: str | None = key("step that it was done to; the whole routing if not given", None)
+
+
 class DecisionTable(Node):
     """What limits a choice between scenarios."""
 
@@ -372,5 +381,6 @@ class StudyFile(Node):
     quote: QuoteTable = key("what stands in every quote", QuoteTable())
     # each is a study to be read again
     scenarios: dict[Key, ScenarioEntry] = key("what could be done differently", {}, max_length=50)
+    changes: dict[Key, ChangeEntry] = key("what was done differently from a day on", {}, max_length=50)
     decision: DecisionTable = key("what limits a choice between scenarios", DecisionTable())
     cash: CashTable = key("money by month", CashTable())

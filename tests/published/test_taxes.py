@@ -17,6 +17,8 @@ US_2025 = "How much tax will you pay on $100,000 as a single filer? 2025 (e.file
 US_2026 = "Freelance Effective Tax Rate Calculator, tax year 2026, worked example at 80,000 (calcsumly.com)"
 UK_2024 = "Sole Trader Tax Calculator, 2024/25, worked example at 50,000 (calculatorlib.com)"
 UK_2025 = "Self-Employed Tax Calculator, 2025/26, worked example at 45,000 (financecalc.co.uk)"
+UK_2026 = "Sole Trader Tax, 2026/27, worked example at 42,500 (bracketmath.co.uk), without its voluntary contributions"
+BUDGET_2026 = "Grant Thornton Ireland, How the Budget will affect you and your family (Budget 2026), 'High Income Single'"
 UK_60 = "What is 60k after tax (theaccountancy.co.uk), income tax of a salary, which is that of a profit"
 SSA = "SSA, Contribution and Benefit Base, ssa.gov/oact/cola/cbb.html"
 SECA = "allthecalculations.com, self-employment tax, worked example"
@@ -58,6 +60,15 @@ def test_wage_base_published(year, base, source):
             {"social insurance, class S": "4,125", "universal social charge": "4,044", "income tax": "27,200"},
             "35,369",
             GRANT_THORNTON,
+        ),
+        ("uk-2026", 42_500, {"Class 4 contributions": "1,796", "income tax": "5,986"}, "7,782", UK_2026),
+        # the charge of 4,030.62 (own arithmetic: 60.06 + 333.76 + 1,240.32 + 2,396.48) is printed cut off, as 4,030; the total is not
+        (
+            "ie-2026",
+            100_000,
+            {"social insurance, class S": "4,238", "universal social charge": "4,030.62", "income tax": "27,200"},
+            "35,468",
+            BUDGET_2026,
         ),
     ],
 )  # fmt: skip
@@ -206,11 +217,29 @@ def test_minimum_wages_published(kind, amounts):
     assert (rows.status == "second-hand copy").all() and (rows.currency == "GBP").all()
 
 
+def test_other_minimum_wages_published():
+    """Ireland 13.50 in 2025, which is 1.90 below the living wage of that year, and 14.15 from 2026; Ontario 17.60, 9.60 below Toronto's living wage.
+
+    Rates and differences as the pages in the table's links print them.
+    """
+    amount = wages().amount
+
+    assert amount[["ie-minimum-2025", "ie-minimum-2026", "ca-ontario-minimum-2025"]].tolist() == [13.50, 14.15, 17.60]
+    assert amount["ie-living-wage-2025"] - amount["ie-minimum-2025"] == printed("1.90")
+    assert amount["ca-toronto-living-wage-2025"] - amount["ca-ontario-minimum-2025"] == printed("9.60")
+
+
+def test_class_s_of_2026_by_hand():
+    """Nine months at 4.2 % and three at 4.35 %, read at gov.ie for another class that has the same two rates: 4.2375 % in the mean."""
+    assert contributions(taxes()["ie-2026"], 40_000)[0] == pytest.approx(40_000 * (9 * 0.042 + 3 * 0.0435) / 12)
+
+
 def test_living_wages_published():
     """T15, Living Wage Foundation; T19, Living Wage Technical Group; T20, Ontario Living Wage Network: second-hand copies."""
     expected = {"uk-living-wage-2024": 12.60, "london-living-wage-2024": 13.85, "uk-living-wage-2025": 13.45}
     expected |= {"london-living-wage-2025": 14.80, "ie-living-wage-2022": 13.85, "ie-living-wage-2023": 14.80}
     expected |= {"ie-living-wage-2024": 14.75, "ca-toronto-living-wage-2024": 26.00}
+    expected |= {"ie-living-wage-2025": 15.40, "ca-toronto-living-wage-2025": 27.20}  # each read at its link
 
     assert wages().amount[list(expected)].to_dict() == expected
 

@@ -246,3 +246,23 @@ def test_runs_are_marked():
     ring = next(line for line in axes.lines if line.get_label() == "seldom by chance")
     assert ring.get_ydata() == pytest.approx(frame.share.loc[[3, 7]])
     plt.close("all")
+
+
+def test_every_chart_says_its_message():
+    """The words of a chart for those who do not see it hold its figures: what is largest, where the study stands, what is asked."""
+    said = {name: figure.get_label().replace("\u00a0", " ") for name, figure in (drawn() | of_an_order()).items()}
+    needed = {
+        "hour": ("half above €", "eight in ten", "target €16.00"),
+        "cost": ("weekly hours €", "and 11 smaller"),
+        "resources": ("pressure pot 96 %",),
+        "price by scrap": ("break-even price €", "at 0 %", "at 50 %", "price now €", "now at 19 %"),
+        "stairs": ("now 5 loads a week at 18 hours", "demand needs 4.8"),
+        "money": ("fees \u2212€", "left for every hour €"),
+        "heat": ("cells meet the target",),
+        "cash": ("half of the draws end above €",),
+        "buyers and price": ("now 100 % and 100 %", "all above 8"),
+        "casts": ("this plan 36 casts",),
+        "date": ("packed in time: ", "wanted 95 %"),
+    }
+    assert all(said.values())
+    assert {(name, part) for name, parts in needed.items() for part in parts if part not in said[name]} == set()

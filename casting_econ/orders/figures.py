@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
-from ..charts import key, new_axes, over, ticks, wrapped
+from ..charts import key, new_axes, over, says, ticks, wrapped
 from ..formatting import Format
 from ..models.schedule import DAY, NEVER
 from ..palette import BLUE, GREEN, GREY, INK, ORANGE, SKY
@@ -36,7 +36,8 @@ def chance_chart(curve: pd.DataFrame, rules: pd.DataFrame, confidence: float, fm
     axes.set_xlabel("casts started")
     axes.set_ylabel("chance of enough good pieces")
     ticks(axes.yaxis, fmt.percent)
-    return figure
+    told = (f"{row.rule} {fmt.number(row.casts)} casts, {fmt.chance(row.chance)}" for row in same.itertuples())
+    return says(figure, *told)
 
 
 def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
@@ -118,7 +119,8 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     ]
     kinds += [Patch(color=GREEN, label="sanding by hand")] if any(plan.sanding_stages) else []
     key(figure, kinds)
-    return figure
+    hours = f"{fmt.number(totals.sum(), 1)} hours of hands, at most {fmt.number(bottom.max(), 1)} a day"
+    return says(figure, f"{len(loads)} loads over {fmt.number(last / DAY, 0)} days", hours)
 
 
 def _whole(ends, stage, through):
@@ -150,4 +152,4 @@ def date_chart(plan: OrderPlan, fmt: Format) -> Figure:
     low, high = axes.get_xlim()
     axes.xaxis.set_major_locator(mdates.DayLocator(interval=max(1, int(-(-(high - low) // 3)))))
     ticks(axes.xaxis, lambda x: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale))
-    return figure
+    return says(figure, f"packed in time: {fmt.chance(course.in_time)}", f"wanted {fmt.sure(plan.order.confidence)}")

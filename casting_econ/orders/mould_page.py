@@ -6,7 +6,7 @@ import pandas as pd
 from babel.dates import format_skeleton
 from matplotlib.figure import Figure
 
-from ..charts import key, new_axes, ticks
+from ..charts import key, new_axes, says, ticks
 from ..faults import counted
 from ..formatting import Format
 from ..pages.table import shown
@@ -68,6 +68,10 @@ def choice_chart(plan: OrderPlan, fmt: Format) -> Figure:
     dates.set(ylabel="date that holds", xlabel="moulds in use (bold: this plan)")
     dates.yaxis.set_major_locator(mdates.AutoDateLocator(minticks=3, maxticks=5))
     ticks(dates.yaxis, lambda y: format_skeleton("MMMd", mdates.num2date(y), locale=fmt.locale))
+    said = (
+        f"{fmt.number(one.moulds)} moulds cost {fmt.money(one.in_all, 0)}, holding {day(fmt, one.arrives)}" for one in choices
+    )
+    says(figure, *said)
     for part in (costs, dates):
         part.set_xticks(places, [fmt.number(one.moulds) for one in choices])
         part.set_xlim(-0.6, len(choices) - 0.4)

@@ -45,7 +45,7 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     course, order = plan.typical, plan.order
     segments, opened = course.schedule.segments, course.opened
     loads = sorted({s[0] for s in segments} | {plan.loads.promised + n for n in range(len(order.under_way))})
-    height = 1.9 + 0.24 * min(len(loads), 40)
+    height = 1.4 + 0.17 * min(len(loads), 40)
     figure, (axes, hands) = new_axes(height + 1.3, rows=2, height_ratios=[height, 1.3])
     origin = mdates.date2num(opened.first)
     last = max([s[3] for s in segments] + [int(course.schedule.finish[0]) if course.schedule.finish[0] < NEVER else 0])

@@ -58,6 +58,12 @@ def key(figure: Figure, handles=None, columns: int = 2):
     figure.legend(handles=handles, loc="outside upper center", ncols=columns, frameon=False, columnspacing=1.2)
 
 
+def says(figure: Figure, *parts: str) -> Figure:
+    """A chart with its message in words, for those who do not see it: the label of the figure, behind what a page says it shows."""
+    figure.set_label("; ".join(part for part in parts if part))
+    return figure
+
+
 def wrapped(name, width: int = 20) -> str:
     """A name in lines of so many letters."""
     return "\n".join(textwrap.wrap(str(name), width))
@@ -120,7 +126,8 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
     heights, _ = np.histogram(shown, edges)
     inside = (edges[:-1] >= low) & (edges[1:] <= high)
     axes.bar(edges[:-1], heights / heights.sum(), np.diff(edges), align="edge", linewidth=0, color=np.where(inside, BLUE, SKY))
-    axes.stairs(heights / heights.sum(), edges, color=BLUE, linewidth=0.8)
+    if edges.size > 2:
+        axes.stairs(heights / heights.sum(), edges, color=BLUE, linewidth=0.8)
     top = heights.max() / heights.sum()
     digits = 2 if middle < 1000 else 0
     axes.axvline(target, color=ORANGE, linestyle="--", linewidth=2)
@@ -135,13 +142,14 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
     below = f"left for the maker, {unit}"
     if edges.size > 2:
         ends = f"{fmt.money(edges[1], digits)} or above {fmt.money(edges[-2], digits)}"
-        below += f" (dark: middle eight in ten;\nthe end bars hold all below {ends})"
-    axes.set(ylim=(0, top * 1.08), xlabel=below, ylabel="share of draws")
+        below += f" (dark: middle eight in ten; the end bars hold all below {ends})"
+    axes.set(ylim=(0, top * 1.08), xlabel=wrapped(below, 46), ylabel="share of draws")
     axes.xaxis.set_major_locator(MaxNLocator(4, steps=[1, 2, 5, 10]))
     whole = np.allclose(axes.get_xticks() % 1, 0)
     ticks(axes.xaxis, lambda v: fmt.money(v, 0 if whole else 2))
     ticks(axes.yaxis, lambda v: fmt.percent(v))
-    return figure
+    band = f"eight in ten draws between {fmt.money(low, digits)} and {fmt.money(high, digits)}" if edges.size > 2 else ""
+    return says(figure, words, band, f"target {fmt.money(target, digits)}")
 
 
 def bars(frame: pd.DataFrame, name: str, value: str, xlabel: str, write, *, colours=None) -> Figure:
@@ -156,7 +164,11 @@ def bars(frame: pd.DataFrame, name: str, value: str, xlabel: str, write, *, colo
     axes.set_xlabel(wrapped(xlabel, 40))
     ticks(axes.xaxis, write)
     axes.xaxis.set_major_locator(MaxNLocator(3))
-    return figure
+    return says(figure, *(f"{row[name]} {write(row[value])}" for _, row in frame.head(4).iterrows()), _more(frame, 4))
+
+
+def _more(frame, said):
+    return f"and {len(frame) - said} smaller" if len(frame) > said else ""
 
 
 def lines(
@@ -178,7 +190,11 @@ def lines(
     axes.xaxis.set_major_locator(MaxNLocator(5))
     ticks(axes.xaxis, write_x)
     ticks(axes.yaxis, write_y)
-    return figure
+    (first, last), spans = frame[x].iloc[[0, -1]], []
+    for name in ys:
+        begin, end = frame[name].iloc[[0, -1]]
+        spans.append(f"{name} {write_y(begin)} at {write_x(first)} and {write_y(end)} at {write_x(last)}")
+    return says(figure, *spans, level_label and f"{level_label} {write_y(level)}", "" if at is None else f"now at {write_x(at)}")
 
 
 def cash_paths(paths: dict[str, pd.DataFrame], fmt: Format) -> Figure:
@@ -192,7 +208,8 @@ def cash_paths(paths: dict[str, pd.DataFrame], fmt: Format) -> Figure:
     axes.set(xlabel="months from the start", ylabel="free money")
     axes.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=5))
     ticks(axes.yaxis, lambda value: fmt.money(value, 0))
-    return figure
+    ended = (f"{name}: half of the draws end above {fmt.money(path['half below'].iloc[-1], 0)}" for name, path in paths.items())
+    return says(figure, *ended)
 
 
 def frontier(frame: pd.DataFrame, x: str, y: str, xlabel: str, ylabel: str, write_x, write_y, *, pays_above: bool) -> Figure:
@@ -215,7 +232,12 @@ def frontier(frame: pd.DataFrame, x: str, y: str, xlabel: str, ylabel: str, writ
     axes.xaxis.set_major_locator(MaxNLocator(5))
     ticks(axes.xaxis, write_x)
     ticks(axes.yaxis, write_y)
-    return figure
+    if not now or known.empty:
+        return figure
+    edge, side = np.interp(now[0], known[x], known[y]), "above" if pays_above else "below"
+    return says(
+        figure, f"now {write_x(now[0])} and {write_y(now[1])}; at {write_x(now[0])} all {side} {write_y(edge)} pays the target"
+    )
 
 
 def stairs(
@@ -224,7 +246,7 @@ def stairs(
     """Loads a week over cure hours for several numbers of stations, with a dot where the study is and one for its coldest month."""
     figure, axes = new_axes(3.8)
     hours, rates = frame["cure hours"], frame.drop(columns="cure hours")
-    _, two, three = rates
+    two, three = rates.columns[-2:]
     if np.allclose(rates[two], rates[three]):  # one line, which has both names
         rates = rates.drop(columns=three).rename(columns={two: f"{two.split()[0]} or {three}"})
     now_rate = float(rates.iloc[(hours - now_hours).abs().argmin(), 0])
@@ -248,7 +270,7 @@ def stairs(
         )
     key(figure)
     axes.set(xlim=(0, hours.iloc[-1]), xlabel=xlabel, ylabel="loads a week")
-    return figure
+    return says(figure, f"now {now_rate:g} loads a week at {now_hours:g} hours", f"demand needs {needed:.1f}")
 
 
 def resource_bars(frame: pd.DataFrame, fmt: Format) -> Figure:
@@ -278,7 +300,7 @@ def money_staircase(frame: pd.DataFrame, fmt: Format, *, per: str = "a year", di
     axes.set_xlabel(f"{fmt.currency} {per}")
     ticks(axes.xaxis, lambda v: fmt.money(v, digits))
     axes.xaxis.set_major_locator(MaxNLocator(3))
-    return figure
+    return says(figure, *(f"{step} {fmt.money(value, digits)}" for step, value in zip(frame.step, values, strict=True)))
 
 
 def swing_bars(frame: pd.DataFrame, middle: float, fmt: Format, most: int = 10) -> Figure:
@@ -293,7 +315,8 @@ def swing_bars(frame: pd.DataFrame, middle: float, fmt: Format, most: int = 10) 
     ticks(axes.xaxis, fmt.money)
     axes.xaxis.set_major_locator(MaxNLocator(3))  # long names leave little room
     key(figure)
-    return figure
+    rows = (f"{row.label} from {fmt.money(row.pay_low)} to {fmt.money(row.pay_high)}" for row in frame.head(3).itertuples())
+    return says(figure, *rows, _more(frame, 3))
 
 
 def heat_map(
@@ -338,7 +361,9 @@ def heat_map(
         row, column = (np.interp(at, place, np.arange(len(place)) + 0.5) for at, place in zip(now, frame.axes, strict=True))
         axes.plot([column], [0], "v", [len(frame.columns)], [row], "<", color=INK, markersize=7, clip_on=False, zorder=5)
         over(axes, "now", column, xytext=(0, 5))
-    return figure
+    write, met, known = fmt.percent if chance else fmt.money, int((values >= target).sum()), values[~np.isnan(values)]
+    reach = f"{what} from {write(known.min())} to {write(known.max())}" if known.size else ""
+    return says(figure, reach, f"{met} of {values.size} cells meet the target")
 
 
 def readable_on(colour) -> str:

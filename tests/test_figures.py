@@ -85,10 +85,12 @@ def drawn():
         "moulds": record_charts.mould_curve(seen, ages, records_work.still_good(ages, life, shape), fmt),
         "months": record_charts.monthly_bars(records.monthly_orders(kit())),
     }
+    plt.close("all")  # they stay drawable; only their windows end
     for x, y, above in (("buyers", "price", True), ("bench", "price", True), ("scrap", "cure", False)):
         frame = conditions.frontier(kit(), x, y, points=21, product="knob")
         write = fmt.number if y == "cure" else fmt.percent
         made[f"{x} and {y}"] = charts.frontier(frame, x, y, x, y, fmt.percent, write, pays_above=above)
+    plt.close("all")
     return made
 
 
@@ -99,7 +101,9 @@ def of_an_order():
     once = plan.policies["all at once"]
     curve, rules = tables.curve_table(once), tables.rule_table(once)
     casts = figures.chance_chart(curve, rules, plan.order.confidence, fmt)
-    return {"casts": casts, "calendar": figures.calendar_chart(plan, fmt), "date": figures.date_chart(plan, fmt)}
+    made = {"casts": casts, "calendar": figures.calendar_chart(plan, fmt), "date": figures.date_chart(plan, fmt)}
+    plt.close("all")
+    return made
 
 
 def words_of(figure):
@@ -151,7 +155,7 @@ def test_on_a_phone(drawn_by):
                     faults.append((name, "on other words", text.get_text(), other.get_text()))
             if any(covered(axes, extent.padded(-1)) for axes in figure.axes):
                 faults.append((name, "on a line", text.get_text()))
-    assert not faults
+    assert faults == []
 
 
 def contrast(colour, other):
@@ -242,3 +246,23 @@ def test_runs_are_marked():
     ring = next(line for line in axes.lines if line.get_label() == "seldom by chance")
     assert ring.get_ydata() == pytest.approx(frame.share.loc[[3, 7]])
     plt.close("all")
+
+
+def test_every_chart_says_its_message():
+    """The words of a chart for those who do not see it hold its figures: what is largest, where the study stands, what is asked."""
+    said = {name: figure.get_label().replace("\u00a0", " ") for name, figure in (drawn() | of_an_order()).items()}
+    needed = {
+        "hour": ("half above €", "eight in ten", "target €16.00"),
+        "cost": ("weekly hours €", "and 11 smaller"),
+        "resources": ("pressure pot 96 %",),
+        "price by scrap": ("break-even price €", "at 0 %", "at 50 %", "price now €", "now at 19 %"),
+        "stairs": ("now 5 loads a week at 18 hours", "demand needs 4.8"),
+        "money": ("fees \u2212€", "left for every hour €"),
+        "heat": ("cells meet the target",),
+        "cash": ("half of the draws end above €",),
+        "buyers and price": ("now 100 % and 100 %", "all above 8"),
+        "casts": ("this plan 36 casts",),
+        "date": ("packed in time: ", "wanted 95 %"),
+    }
+    assert all(said.values())
+    assert {(name, part) for name, parts in needed.items() for part in parts if part not in said[name]} == set()

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
-from ..charts import key, new_axes, over, ticks, wrapped
+from ..charts import key, new_axes, over, says, ticks, wrapped
 from ..formatting import Format
 from ..models.schedule import DAY, NEVER
 from ..palette import BLUE, GREEN, GREY, INK, ORANGE, SKY
@@ -36,7 +36,8 @@ def chance_chart(curve: pd.DataFrame, rules: pd.DataFrame, confidence: float, fm
     axes.set_xlabel("casts started")
     axes.set_ylabel("chance of enough good pieces")
     ticks(axes.yaxis, fmt.percent)
-    return figure
+    told = (f"{row.rule} {fmt.number(row.casts)} casts, {fmt.chance(row.chance)}" for row in same.itertuples())
+    return says(figure, *told)
 
 
 def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
@@ -44,7 +45,7 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     course, order = plan.typical, plan.order
     segments, opened = course.schedule.segments, course.opened
     loads = sorted({s[0] for s in segments} | {plan.loads.promised + n for n in range(len(order.under_way))})
-    height = 1.9 + 0.24 * min(len(loads), 40)
+    height = 1.4 + 0.17 * min(len(loads), 40)
     figure, (axes, hands) = new_axes(height + 1.3, rows=2, height_ratios=[height, 1.3])
     origin = mdates.date2num(opened.first)
     last = max([s[3] for s in segments] + [int(course.schedule.finish[0]) if course.schedule.finish[0] < NEVER else 0])
@@ -78,6 +79,8 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     axes.set_yticks(list(names)[::step], [names[n] for n in list(names)[::step]])
     axes.invert_yaxis()
     axes.set_ylabel("load")
+    if not loads:
+        axes.set_title("no load is left to make")
     days = int(np.ceil(end))
     for n in range(days):
         if not opened.day_open(opened.first + timedelta(days=n)):
@@ -102,7 +105,7 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
         over(axes, "due", origin + due / DAY, weight="bold")
     axes.set_xticklabels([])
     hands.xaxis.set_major_locator(
-        mdates.WeekdayLocator(byweekday=0, interval=max(1, days // 28))
+        mdates.WeekdayLocator(byweekday=0, interval=-(-days // 35))
         if days > 12
         else mdates.DayLocator(interval=max(1, days // 5))
     )
@@ -116,7 +119,8 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     ]
     kinds += [Patch(color=GREEN, label="sanding by hand")] if any(plan.sanding_stages) else []
     key(figure, kinds)
-    return figure
+    hours = f"{fmt.number(totals.sum(), 1)} hours of hands, at most {fmt.number(bottom.max(), 1)} a day"
+    return says(figure, f"{len(loads)} loads over {fmt.number(last / DAY, 0)} days", hours)
 
 
 def _whole(ends, stage, through):
@@ -148,4 +152,4 @@ def date_chart(plan: OrderPlan, fmt: Format) -> Figure:
     low, high = axes.get_xlim()
     axes.xaxis.set_major_locator(mdates.DayLocator(interval=max(1, int(-(-(high - low) // 3)))))
     ticks(axes.xaxis, lambda x: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale))
-    return figure
+    return says(figure, f"packed in time: {fmt.chance(course.in_time)}", f"wanted {fmt.sure(plan.order.confidence)}")

@@ -6,7 +6,7 @@ import pandas as pd
 from babel.dates import format_skeleton
 from matplotlib.figure import Figure
 
-from ..charts import key, new_axes, ticks
+from ..charts import key, new_axes, over, says, ticks
 from ..faults import counted
 from ..formatting import Format
 from ..pages.table import shown
@@ -52,14 +52,8 @@ def choice_chart(plan: OrderPlan, fmt: Format) -> Figure:
     key(figure, columns=1)
     for place, one in zip(places, choices, strict=True):
         mine = one.moulds == plan.planner.moulds.in_use
-        look = {
-            "ha": "center",
-            "xytext": (0, 3),
-            "textcoords": "offset points",
-            "weight": "bold" if mine else None,
-        }
         if mine or len(choices) <= 6:  # more would run together
-            costs.annotate(fmt.money(one.in_all, 0), (place, below[place]), **look)
+            over(costs, fmt.money(one.in_all, 0), place, weight="bold" if mine else None)
         if one.arrives:
             dates.plot([place], [mdates.date2num(one.arrives)], "o", color=ORANGE if mine else BLUE, markersize=9 if mine else 6)
     dates.axhline(mdates.date2num(plan.order.due), color=INK, linewidth=1.6)
@@ -68,6 +62,10 @@ def choice_chart(plan: OrderPlan, fmt: Format) -> Figure:
     dates.set(ylabel="date that holds", xlabel="moulds in use (bold: this plan)")
     dates.yaxis.set_major_locator(mdates.AutoDateLocator(minticks=3, maxticks=5))
     ticks(dates.yaxis, lambda y: format_skeleton("MMMd", mdates.num2date(y), locale=fmt.locale))
+    said = (
+        f"{fmt.number(one.moulds)} moulds cost {fmt.money(one.in_all, 0)}, holding {day(fmt, one.arrives)}" for one in choices
+    )
+    says(figure, *said)
     for part in (costs, dates):
         part.set_xticks(places, [fmt.number(one.moulds) for one in choices])
         part.set_xlim(-0.6, len(choices) - 0.4)

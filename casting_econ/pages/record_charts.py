@@ -6,7 +6,7 @@ from matplotlib.dates import DateFormatter
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from ..charts import key, new_axes, ticks, wrapped
+from ..charts import key, new_axes, says, ticks, wrapped
 from ..formatting import Format
 from ..palette import BLUE, GREY, INK, ORANGE, SKY
 
@@ -35,7 +35,7 @@ def guess_and_logs(curves: list[dict], fmt: Format) -> Figure:
     for place in axes.ravel()[len(curves) :]:
         place.set_visible(False)
     key(figure, axes[0, 0].get_legend_handles_labels()[0], 3)
-    return figure
+    return says(figure, *(f"{told['label']}: logs alone {fmt.significant(told['logs alone'])} {told['unit']}" for told in curves))
 
 
 def load_control(frame: pd.DataFrame, fmt: Format) -> Figure:
@@ -56,6 +56,11 @@ def load_control(frame: pd.DataFrame, fmt: Format) -> Figure:
     axes.set(ylabel="share of the load not good", ylim=(0, max(frame.share.max(), kept.upper.max()) * 1.12))
     axes.xaxis.set_major_locator(MaxNLocator(3))
     axes.xaxis.set_major_formatter(DateFormatter("%Y-%m-%d"))
+    says(
+        figure,
+        f"{len(kept)} loads about {fmt.percent(kept.centre.mean())}",
+        f"{len(outside)} beyond the limits, {len(runs)} seldom by chance",
+    )
     return _shares(figure, axes, fmt)
 
 
@@ -68,6 +73,7 @@ def mould_curve(frame: pd.DataFrame, ages: np.ndarray, model: np.ndarray, fmt: F
     axes.plot(live.time, live.survival, "|", color=BLUE, markersize=12, label="still good at")
     axes.plot(ages, model, color=ORANGE, linestyle="--", label="as the study takes it")
     axes.set(xlabel="casts a cavity", ylabel="moulds still good", xlim=(0, ages[-1]), ylim=(0, 1.03))
+    says(figure, f"half of the moulds are good for {fmt.number(np.interp(0.5, model[::-1], ages[::-1]))} casts a cavity")
     return _shares(figure, axes, fmt)
 
 
@@ -93,4 +99,4 @@ def monthly_bars(frame: pd.DataFrame) -> Figure:
     step = -(-len(frame) // 4)
     axes[-1, 0].set_xticks(places[::step], frame.month[::step])
     axes[-1, 0].set_xlabel("orders a month")
-    return figure
+    return says(figure, *(f"{name}: {frame[name].min():g} to {frame[name].max():g} orders a month" for name in channels))

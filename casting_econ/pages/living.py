@@ -104,7 +104,7 @@ def tax_sentence(kit: OpenStudy) -> str:
     """Which table the estimate rests on, what it leaves out, and how well it is known."""
     scheme = scheme_of(kit)
     if scheme is None:
-        return f"The study names no tax table (`tax` under [target]), so contributions and tax are only what it sets aside."
+        return "The study names no tax table (`tax` under [target]), so contributions and tax are only what it sets aside."
     unseen = [part.name for part in scheme.parts if part.status == "from memory"]
     text = f"Contributions and tax follow the rates of {scheme.place}, {scheme.year}, for someone with no other income"
     text += f"; {scheme.note}. " if scheme.note else ". "

@@ -475,6 +475,12 @@ def test_a_complete_order_makes_no_mould(tmp_path):
     assert found["to_make"] == found["cost_now"] == found["generations"] == 0 and found["choices"] == []
 
 
+def test_pieces_in_hand_were_cast_in_full_loads(tmp_path):
+    """Own arithmetic: 23 pieces in loads of 12 and 11 are 2 × 20 + 23 × (1 + 2 + 3) = 178 min, though one mould does for the last."""
+    plan = order(tmp_path, in_hand=23)
+    assert plan.planner.casts_per_load == 3 and price_of(plan).done_hours == pytest.approx(178 / 60)
+
+
 def test_no_mould_and_no_master_is_refused_by_its_key(tmp_path):
     """A master is needed: said at the key, with the place in the file, and nothing else happens."""
     with pytest.raises(

@@ -475,6 +475,13 @@ def test_a_complete_order_makes_no_mould(tmp_path):
     assert found["to_make"] == found["cost_now"] == found["generations"] == 0 and found["choices"] == []
 
 
+def test_rounds_that_repeat_are_said_once(tmp_path):
+    """Own arithmetic: a mould of one cavity gives one copy a load; eleven of them and the master fill a mould of twelve."""
+    plan = order(tmp_path, ("masters = 3", "masters = 1"), ("cavities = 3", "cavities = 12"))
+    said = mould_page.ways_said(plan, format_of(plan.planner.kit))
+    assert "1 mould of 1 cavity over the master, then 11 times 1 cast for 1 copy, then 1 mould over" in said
+
+
 def test_pieces_in_hand_were_cast_in_full_loads(tmp_path):
     """Own arithmetic: 23 pieces in loads of 12 and 11 are 2 × 20 + 23 × (1 + 2 + 3) = 178 min, though one mould does for the last."""
     plan = order(tmp_path, in_hand=23)

@@ -316,7 +316,7 @@ def test_purchases_tell_the_price_of_what_a_mould_step_takes(tmp_path):
             {"mould.minutes: is told twice, here and in steps", "mould.materials: is told twice, here and in steps"},
         ),
         ([("masters = 3", "masters = 3\nsets = 2")], {"mould.in_hand: moulds counted twice"}),
-        ([("cavities = 3", "cavities = 13")], {f"mould.steps.{step}.wait_in: mould larger than the station" for step in ("bottom-half", "lid")}),
+        ([("cavities = 3", "cavities = 13")], {f"{step}.wait_in: mould larger than the station" for step in ("steps.cast", "mould.steps.bottom-half", "mould.steps.lid")}),
         ([('wait = "16 h"\nwait_in = "pot"\nmaterials.silicone = { quantity = "90', 'wait_in = "kiln"\nmaterials.silicone = { quantity = "90')],
          {"mould.steps.lid.wait_in: unknown station"}),
         ([("masters = 3", "masters = -1")], {"mould.masters: outside the limits"}),

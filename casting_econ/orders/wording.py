@@ -104,8 +104,10 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
     arrive = f"arrives by {day(fmt, order.due)} with a chance of **{fmt.chance(course.in_time)}**"
     arrive += f" (± {fmt.percent(2 * course.error)} from the number of draws)" if 0.005 < course.in_time < 0.995 else ""
     if plan.meets_date:
+        last, as_of = plan.last_start, plan.planner.kit.study.as_of
+        if order.complete and last and as_of and as_of > last.day:
+            return text + f"To arrive by {day(fmt, order.due)} it had to be packed by {day(fmt, last.day)}."
         text += f"The parcel {arrive}. "
-        last = plan.last_start
         if order.complete:
             return text + (f"It must be packed by {day(fmt, last.day)}." if last else "")
         if last and last.day > order.start:

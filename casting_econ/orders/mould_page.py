@@ -17,8 +17,6 @@ from .mould_choice import mould_cost
 from .plan import OrderPlan
 from .tables import day
 
-__all__ = ["choice_chart", "choice_table", "mould_results", "moulds_said", "ways_said"]
-
 
 @shown(
     "order-moulds",

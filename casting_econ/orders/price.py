@@ -16,8 +16,6 @@ from .buying import buying_list
 from .mould_choice import mould_cost
 from .plan import OrderPlan
 
-__all__ = ["SAFE", "Quoted", "price_of"]
-
 SAFE = 0.8  # chance of the target at the price that a quote asks where none is stated
 
 

@@ -15,8 +15,6 @@ from ..study.fields import decided
 from ..study.numbers import UNKNOWN, given_unit
 from ..study.records import split_order
 
-__all__ = ["AT_ONCE", "TOP_UP", "Order", "UnderWay", "order_of"]
-
 AT_ONCE, TOP_UP = "all at once", "count, then top up"
 
 

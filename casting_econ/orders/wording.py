@@ -15,24 +15,6 @@ from .price import Quoted
 from .spec import AT_ONCE
 from .tables import day, rule_table
 
-__all__ = [
-    "alike_sentence",
-    "by_feel_sentence",
-    "days_gone",
-    "deposit_sentence",
-    "first_lines",
-    "headline",
-    "lots_sentence",
-    "moulds_sentence",
-    "pieces_of",
-    "price_sentence",
-    "progress_sentence",
-    "sanding_sentence",
-    "sets_sentence",
-    "start_sentence",
-    "what_is_asked",
-]
-
 SPREAD_LIMIT = 0.02  # of a chance, within which two plans are as good as each other
 
 

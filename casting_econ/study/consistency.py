@@ -7,8 +7,8 @@ from ..draws.sampling import copula_matrix
 from ..faults import Fault, close_match, one_of
 from ..models.windows import merged_windows
 from ..reference import taxes, wages
+from .fields import DAYS, MONTHS
 from .numbers import Amount
-from .schema import DAYS, MONTHS
 from .told import log_of
 
 STUDY_FILE, UNUSED = "study.toml", "unknown material or part"

@@ -3,8 +3,6 @@
 import os
 import sys
 
-__all__ = ["main"]
-
 try:
     import click
 

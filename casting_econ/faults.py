@@ -5,8 +5,6 @@ from difflib import get_close_matches
 from itertools import islice
 from typing import Any
 
-__all__ = ["Fault", "Question", "StudyError", "close_match", "counted", "fault_of", "one_of", "refusal", "some_of"]
-
 MOST_NAMES = 100  # that a hint is looked for among, as each costs time
 MOST_LISTED = 20  # that a fault lists
 

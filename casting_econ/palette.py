@@ -1,7 +1,5 @@
 """Colours of charts and of the words beside them."""
 
-__all__ = ["BLUE", "GREEN", "GREY", "INK", "ORANGE", "SERIES", "SKY", "WORDS"]
-
 # Okabe and Ito's palette: told apart with any common colour blindness, and by lightness in grey
 INK, BLUE, ORANGE, GREEN, SKY, GREY = "#222222", "#0072B2", "#D55E00", "#009E73", "#56B4E9", "#767676"
 WINE = "#AA3377"  # of Paul Tol's bright scheme: a fifth line that white does not swallow, as it does sky blue

@@ -9,8 +9,6 @@ import pandas as pd
 
 from .models.tax import TaxPart, TaxScheme
 
-__all__ = ["cautions", "kit_folder", "over_a_year_old", "quote_words", "taxes", "wages", "words"]
-
 
 def kit_folder(name: str) -> Path:
     """Folder `notebooks` or `data` of the kit: beside the package in a clone, inside it when installed; FileNotFoundError without one."""

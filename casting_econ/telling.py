@@ -7,8 +7,6 @@ from threading import Timer
 
 import click
 
-__all__ = ["counts_of", "faults_told", "figures_of", "plain"]
-
 
 def plain(paragraph: str) -> str:
     """Words for a terminal: no marks of emphasis, lines of a readable length."""

@@ -5,8 +5,6 @@ from pathlib import Path
 
 import jinja2
 
-__all__ = ["template"]
-
 
 @cache
 def template(path: Path, finalize=None) -> jinja2.Template:

@@ -248,4 +248,4 @@ def _beside(bench, last):
         "postage_charged": 0,
         "postage_paid": 23.6,
     }
-    write("sales", date=packed + 9, order="H-0001", **sale, packaging=17.8, fees=0, refund=0, kind="sale")
+    write("sales", date=packed + 9, order="first-order", **sale, packaging=17.8, fees=0, refund=0, kind="sale")

@@ -453,6 +453,7 @@ def test_an_answer_alone_writes_nothing_and_takes_what_is_asked(tmp_path):
 @pytest.mark.parametrize(
     ("options", "told"),
     [
+        ("--start 2027-02-01", "NAME: is missing; right would be one of kitchen"),
         ("--pieces 28", "--by: is missing"),
         ("--by 2027-03-31", "--pieces: is missing"),
         ("--pieces 28 --by soon", "--by: not a date; found 'soon'"),

@@ -29,8 +29,9 @@ from casting_econ.study.commissions import (
     SupplyEntry,
     TemperatureTable,
 )
+from casting_econ.study.fields import MONTHS
 from casting_econ.study.numbers import Amount
-from casting_econ.study.schema import MONTHS, StepEntry, is_hand_sanding
+from casting_econ.study.schema import StepEntry, is_hand_sanding
 
 DATA = Path(__file__).parents[1] / "data"
 DEMOS = ("kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather")

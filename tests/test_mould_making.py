@@ -316,7 +316,7 @@ def test_purchases_tell_the_price_of_what_a_mould_step_takes(tmp_path):
             {"mould.minutes: is told twice, here and in steps", "mould.materials: is told twice, here and in steps"},
         ),
         ([("masters = 3", "masters = 3\nsets = 2")], {"mould.in_hand: moulds counted twice"}),
-        ([("cavities = 3", "cavities = 13")], {f"mould.steps.{step}.wait_in: mould larger than the station" for step in ("bottom-half", "lid")}),
+        ([("cavities = 3", "cavities = 13")], {f"{step}.wait_in: mould larger than the station" for step in ("steps.cast", "mould.steps.bottom-half", "mould.steps.lid")}),
         ([('wait = "16 h"\nwait_in = "pot"\nmaterials.silicone = { quantity = "90', 'wait_in = "kiln"\nmaterials.silicone = { quantity = "90')],
          {"mould.steps.lid.wait_in: unknown station"}),
         ([("masters = 3", "masters = -1")], {"mould.masters: outside the limits"}),
@@ -473,6 +473,19 @@ def test_a_complete_order_makes_no_mould(tmp_path):
     plan = order(tmp_path, ("masters = 3", "masters = 0"), in_hand=24)
     found = order_results(plan, price_of(plan))["moulds"]
     assert found["to_make"] == found["cost_now"] == found["generations"] == 0 and found["choices"] == []
+
+
+def test_rounds_that_repeat_are_said_once(tmp_path):
+    """Own arithmetic: a mould of one cavity gives one copy a load; eleven of them and the master fill a mould of twelve."""
+    plan = order(tmp_path, ("masters = 3", "masters = 1"), ("cavities = 3", "cavities = 12"))
+    said = mould_page.ways_said(plan, format_of(plan.planner.kit))
+    assert "1 mould of 1 cavity over the master, then 11 times 1 cast for 1 copy, then 1 mould over" in said
+
+
+def test_pieces_in_hand_were_cast_in_full_loads(tmp_path):
+    """Own arithmetic: 23 pieces in loads of 12 and 11 are 2 × 20 + 23 × (1 + 2 + 3) = 178 min, though one mould does for the last."""
+    plan = order(tmp_path, in_hand=23)
+    assert plan.planner.casts_per_load == 3 and price_of(plan).done_hours == pytest.approx(178 / 60)
 
 
 def test_no_mould_and_no_master_is_refused_by_its_key(tmp_path):

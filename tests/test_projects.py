@@ -487,6 +487,7 @@ def test_an_order_that_is_over_has_its_page_and_its_numbers(folder, tmp_path):
     """The command says what it paid, and writes the page and project.json beside the plan; the page has the chart and every table."""
     code, said, _ = command("order", folder, "first", "--out", tmp_path / "out")
     assert code == 0 and "An hour of it paid" in said and "project.html" in said
+    assert "The plan itself said" in said  # two pays of one plan stand above: why they differ
     content = json.loads((tmp_path / "out" / "project.json").read_text(encoding="utf-8"))
     assert {"planned", "actual", "bridge", "pay_per_hour", "hours"} <= set(content) and (
         tmp_path / "out" / "order.json"

@@ -12,9 +12,10 @@ from commands import DATA, command, copy_of
 
 from casting_econ.kit import open_study
 from casting_econ.orders import open_order, price_of
+from casting_econ.projects.project import project_of
 
 STUDY = "samphire-hooks"
-PLANNED, HALF, FINISHED = "2026-01-05", "2026-02-05", "2026-03-31"
+PLANNED, HALF, FINISHED = "2026-01-05", "2026-02-05", "2026-03-10"
 
 
 @cache
@@ -56,8 +57,21 @@ def test_in_the_end_all_is_in_hand_and_what_an_hour_paid_is_said():
     plan = priced(FINISHED)[0]
     assert all(plan.order.in_hand[colour] >= 32 for colour in plan.order.variants)
     code, out, _ = command("order", DATA / STUDY, "first-order", "--answer-only")
-    asof = " As the logs stood on the evening of Tue, 31 Mar 2026."
+    asof = " As the logs stood on the evening of Tue, 10 Mar 2026."
     assert code == 0 and re.sub(r"\s+", " ", out) == said(FINISHED).replace(asof, "") != said(FINISHED)
+
+
+def test_a_day_gone_by_is_not_ahead():
+    """Complete and looked at after the last day for packing: that day is said as past, with no chance of what is over."""
+    late = said("2026-04-15")
+    assert "To arrive by Fri, 20 Mar 2026 it had to be packed by Mon, 16 Mar 2026." in late
+    assert "must be packed" not in late and "The parcel arrives" not in late
+
+
+def test_what_the_sale_brought_is_in_what_an_hour_paid():
+    """1,690 less 23.60 of postage and 17.80 of packing as sold, not the 22 and 19 planned (own arithmetic)."""
+    actual = project_of(open_study(DATA / STUDY), "first-order").actual
+    assert (actual.gross, actual.receipts) == (1690, pytest.approx(1690 - 23.6 - 17.8))
 
 
 def test_the_hand_work_was_underrated_and_the_order_paid_less():

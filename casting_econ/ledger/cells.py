@@ -11,8 +11,6 @@ from ..units import Unclear, ratio_of_units
 from .dates import read_date
 from .logs import NUMBERS, plain
 
-__all__ = ["SPELLING", "UNIT_NAMES", "Cell", "Rule", "Unreadable", "celsius", "clean", "figure", "read_cell"]
-
 SPELLING = "spelling"  # changed by the rule of the whole column only
 _BLANKS = {"", "-", "–", "—", "?", "n/a", "...", "…"}  # all but the first are listed as 'not known'
 _FIGURE = r"[+-]?[0-9.,][0-9.,' ]*(?:[eE][+-]?[0-9]+)?"

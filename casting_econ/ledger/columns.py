@@ -9,8 +9,6 @@ from ..faults import Fault, Question
 from .cells import clean
 from .dates import ORDERS, possible_orders
 
-__all__ = ["MARK_NAMES", "decide_marks", "decide_order", "marks_of"]
-
 _TOKEN = re.compile(r"[0-9.,][0-9.,' ]*[0-9]|[0-9]")
 _YEARS = 20  # that a log spans at most
 _NAMES = {"dmy": "day first", "mdy": "month first", "ymd": "year first"}

@@ -7,8 +7,6 @@ from functools import cache
 import pandas as pd
 from babel import dates as babel_dates
 
-__all__ = ["ORDERS", "month_names", "possible_orders", "read_date"]
-
 ORDERS = {"day first": "dmy", "month first": "mdy", "year first": "ymd"}
 _TIME = re.compile(
     r"[ T,]+[0-9]{1,2}[:.h][0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?(?: ?[ap]\.?m\.?)?(?: ?(?:Z|UTC|[+-][0-9]{2}:?[0-9]{2}))?$", re.I

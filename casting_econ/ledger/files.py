@@ -15,8 +15,6 @@ from typing import Any
 from ..faults import Fault
 from . import sheets
 
-__all__ = ["TEXTS", "WORKBOOKS", "Grid", "read_file", "record_files"]
-
 TEXTS, WORKBOOKS = (".csv", ".tsv", ".txt", ".tab"), (".xlsx", ".xlsm", ".xlsb", ".xls", ".ods")
 _SEPARATORS = {";": "semicolons", "\t": "tabs", ",": "commas", "|": "bars"}
 _MARKS = (

@@ -12,8 +12,6 @@ from .logs import IDS, LOGS, NUMBERS, OPEN, UNIQUE, days_of, in_words, log_named
 from .rows import Column, SetAside, score_of
 from .table import Change, read_table, shown
 
-__all__ = ["FileReading", "Reading", "place_of", "read_logs"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class FileReading:

@@ -7,8 +7,6 @@ from datetime import timedelta
 from functools import lru_cache
 from typing import Any
 
-__all__ = ["FREE", "IDS", "LOGS", "NUMBERS", "OPEN", "UNIQUE", "Kind", "days_of", "in_words", "last_day_of", "log_named", "plain"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class Kind:

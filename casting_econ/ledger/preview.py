@@ -6,8 +6,6 @@ from itertools import groupby
 from ..faults import counted
 from .join import FileReading, Reading
 
-__all__ = ["preview"]
-
 _WIDTH, _MOST = 79, 20  # columns; lines of a list unless all are asked for
 
 

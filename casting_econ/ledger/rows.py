@@ -7,8 +7,6 @@ from typing import Any
 
 from .logs import FREE, LOGS, NUMBERS, OPEN, plain
 
-__all__ = ["ABOVE", "Block", "Column", "SetAside", "blocks_of", "columns_of", "score_of"]
-
 _HEADER = re.compile(r"(.*?)\s*[(\[]\s*([^)\]]*?)\s*[)\]]\s*")
 _TOTAL = re.compile(
     r"(grand |sub-?)?(total|totals|sum)\b|(zwischen|gesamt)?summe\b|gesamt\b|insgesamt\b|totaux\b|somme\b|totale\b|suma\b|totaal\b|yhteens|celkem\b",

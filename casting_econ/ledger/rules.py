@@ -14,8 +14,6 @@ from .files import Grid
 from .logs import LOGS, NUMBERS, plain
 from .rows import Column
 
-__all__ = ["currency_signs", "distinct", "rules_of"]
-
 
 @cache
 def currency_signs(currency: str, locale: str) -> tuple[frozenset[str], frozenset[str]]:

@@ -15,8 +15,6 @@ from .logs import LOGS, NUMBERS, in_words, plain
 from .rows import ABOVE, Column, SetAside, blocks_of
 from .rules import rules_of
 
-__all__ = ["Change", "Table", "read_table"]
-
 _SHOWN = 80  # characters of a cell in a fault
 
 

@@ -13,8 +13,6 @@ from scipy import fft
 from .checks import checked, checked_share, checked_whole
 from .yields import beta_binomial_logpmf
 
-__all__ = ["chance_of", "checked_loads", "counts_from_loads", "full_loads", "loads_for", "share_and_correlation"]
-
 _MOST_NUMBERS = 2**20  # a table of draws is worked through in parts of so many complex numbers
 
 

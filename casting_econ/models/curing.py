@@ -17,8 +17,6 @@ from .checks import checked
 from .hands import mould_rates
 from .windows import WEEK, fit, merged_windows
 
-__all__ = ["ENOUGH_LOADS", "WEEK_HOURS", "InMoulds", "in_moulds", "loads_per_week", "places_needed"]
-
 WEEK_HOURS = 168.0
 _MOST_LOADS = 30_000  # stop looking for a repeat; the error is then below stations / 30,000 of the rate
 ENOUGH_LOADS = 256  # for a study, whose draws are many; see `loads_per_week`

@@ -6,8 +6,6 @@ import numpy as np
 
 from .windows import WEEK, OpenWeek
 
-__all__ = ["mould_rates"]
-
 _NEVER = 1 << 40  # [s]
 _KEPT = 1 << 16  # draws whose rate is remembered
 

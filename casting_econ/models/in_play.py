@@ -8,8 +8,6 @@ import numpy as np
 
 from .windows import NEVER
 
-__all__ = ["InPlay"]
-
 # of each load in play, in no order; a place in the table is empty where the load is L and no moulds are held
 _COLUMNS = {
     "load": None,

@@ -8,8 +8,6 @@ import numpy as np
 
 from .checks import checked, checked_share, checked_whole
 
-__all__ = ["MouldMaking", "Round", "mould_making", "moulds_for_load"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class Round:

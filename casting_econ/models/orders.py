@@ -5,8 +5,6 @@ import numpy as np
 from .checks import checked, checked_whole
 from .counts import chance_of, checked_loads, counts_from_loads, full_loads, loads_for, share_and_correlation
 
-__all__ = ["casts_by_variant", "casts_for", "chance_by_variant"]
-
 _MOST_CASTS = 100_000  # no search goes beyond; one pair of hands casts less in a working life
 _ROUNDING = 1e-12  # of a chance: what the transforms leave, so that a chance of exactly the confidence is enough
 

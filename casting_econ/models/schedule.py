@@ -17,8 +17,6 @@ import numpy as np
 from .in_play import InPlay
 from .windows import DAY, NEVER, Calendar, open_seconds_after
 
-__all__ = ["DAY", "NEVER", "Calendar", "Plan", "Schedule", "Stage", "open_seconds_after", "simulate", "through_other_stages"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class Stage:

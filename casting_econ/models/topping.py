@@ -6,8 +6,6 @@ import numpy as np
 
 from .checks import checked, checked_share, checked_whole
 
-__all__ = ["MOST_ROUNDS", "ToppedUp", "first_casts", "top_up", "top_up_casts"]
-
 MOST_ROUNDS = 12  # what is short after them stays short, which hardly any draw has where half of the casts are good
 
 

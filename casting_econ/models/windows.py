@@ -6,8 +6,6 @@ from itertools import pairwise
 
 import numpy as np
 
-__all__ = ["DAY", "HOUR", "NEVER", "WEEK", "Calendar", "OpenWeek", "fit", "merged_windows", "open_seconds_after"]
-
 HOUR = 3600  # [s]; whole seconds keep moments in exact integer arithmetic
 DAY = 24 * HOUR  # [s]
 WEEK = 7 * DAY  # [s]

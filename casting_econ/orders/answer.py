@@ -20,8 +20,6 @@ from .quote import Quote
 from .spec import AT_ONCE, order_of
 from .timetable import schedule_results
 
-__all__ = ["keep", "open_order", "order_lines", "order_results", "quote_of"]
-
 
 def open_order(
     kit: OpenStudy, name: str | None = None, *, today: date | None = None, base: OpenStudy | None = None, **asked

@@ -9,8 +9,6 @@ from ..models.supplies import cheapest_packs, mixed_masses
 from ..study.numbers import Amount
 from .making import taken_out
 
-__all__ = ["Purchase", "buying_list", "mould_uses", "purchases"]
-
 # dotted key of a table of materials, the table, pieces, loads and lots that it is used for, and what one of the first is
 Use = tuple[str, dict, float, float, float, str]
 SURE = 0.95  # share of draws in which the amount is enough

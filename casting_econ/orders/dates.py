@@ -10,9 +10,7 @@ from ..models.schedule import DAY, NEVER, Calendar
 from ..models.supplies import hours_at_temperature
 from ..models.windows import merged_windows
 from ..study import STUDY_FILE, Study
-from ..study.schema import DAYS
-
-__all__ = ["REFERENCE_C", "Opening", "arrival", "closed_days", "last_moment", "last_posting", "opening"]
+from ..study.fields import DAYS
 
 REFERENCE_C = 20.0  # that waits are counted at before the month's temperature makes them longer [degC]
 

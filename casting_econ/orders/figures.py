@@ -16,8 +16,6 @@ from ..models.schedule import DAY, NEVER
 from ..palette import BLUE, GREEN, GREY, INK, ORANGE, SKY
 from .plan import OrderPlan
 
-__all__ = ["calendar_chart", "chance_chart", "date_chart"]
-
 
 def chance_chart(curve: pd.DataFrame, rules: pd.DataFrame, confidence: float, fmt: Format) -> Figure:
     """Chance of enough good pieces over casts, with the ways of choosing a number marked."""

@@ -15,19 +15,6 @@ from ..models.schedule import Plan, Stage, through_other_stages
 from ..models.yields import rolled_yield
 from .pots import pools, slots_of
 
-__all__ = [
-    "Making",
-    "MakingLoad",
-    "early_loads",
-    "in_calendar",
-    "making_of",
-    "planner_with",
-    "room_in",
-    "taken_out",
-    "with_copies",
-    "with_making",
-]
-
 
 @dataclass(frozen=True, kw_only=True)
 class MouldsInUse:

@@ -14,8 +14,6 @@ from .buying import mould_uses, purchases
 from .making import early_loads, planner_with, room_in, taken_out
 from .plan import TRIES, OrderPlan
 
-__all__ = ["MouldChoice", "MouldCost", "mould_cost", "with_moulds_chosen"]
-
 CHOICES = 8  # numbers of moulds that are looked at
 MOST_LOADS = 80  # that a plan with few moulds may take, where more of them are allowed
 

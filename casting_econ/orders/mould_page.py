@@ -1,5 +1,7 @@
 """The moulds of an order that counts them one by one: table, chart and sentences of how many pay."""
 
+from itertools import groupby
+
 import matplotlib.dates as mdates
 import numpy as np
 import pandas as pd
@@ -14,8 +16,6 @@ from ..palette import BLUE, INK, ORANGE, SKY
 from .mould_choice import mould_cost
 from .plan import OrderPlan
 from .tables import day
-
-__all__ = ["choice_chart", "choice_table", "mould_results", "moulds_said", "ways_said"]
 
 
 @shown(
@@ -95,7 +95,8 @@ def ways_said(plan: OrderPlan, fmt: Format) -> str:
             small = "" if one.gained else f" of {counted(one.cavities, 'cavity', 'cavities')}"
             anew = " in place of worn ones" if way is plan.loads.making.found[-1] else ""
             parts.append(f"{_counted(fmt, one.count)}{small} over {over}{anew}")
-    return ", then ".join(parts)
+    runs = [(said, len(list(same))) for said, same in groupby(parts)]
+    return ", then ".join(f"{often} times {said}" if often > 2 else ", then ".join([said] * often) for said, often in runs)
 
 
 def moulds_said(plan: OrderPlan, fmt: Format) -> str:

@@ -20,8 +20,6 @@ from .simulated import Loads, SimulatedOrder
 from .spec import AT_ONCE, TOP_UP, Order
 from .topping import cast_now, topped_loads, topped_often, typical_of
 
-__all__ = ["OrderPlan", "Start"]
-
 MOST_LOTS = 400  # pieces up to which the cheapest lots are searched
 LOT_DRAWS = 48  # yields that stand for all draws in that search
 TRIES = 128  # draws of a trial of another plan, beside the plan itself

@@ -12,17 +12,6 @@ from .price import price_of
 from .spec import AT_ONCE, TOP_UP
 from .tables import day
 
-__all__ = [
-    "Policy",
-    "advised",
-    "cast_now_sentence",
-    "colour_table",
-    "compared",
-    "policy_results",
-    "policy_sentence",
-    "policy_table",
-]
-
 ALIKE = 0.01  # of a cost, within which the simpler way of casting is as good
 
 

@@ -4,8 +4,6 @@ import numpy as np
 
 from ..study.stations import pot_name
 
-__all__ = ["pools", "slots_of"]
-
 
 def slots_of(name: str, entry, load_size: float | None = None, casts: int = 1, more: int = 0) -> dict[str, int]:
     """Loads that each pot of a station holds at once where pots differ, or the station as a whole; `more` are as large as the largest.

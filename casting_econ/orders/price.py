@@ -11,11 +11,10 @@ from ..models.costs import material_cost, mould_per_cast
 from ..models.counts import loads_for
 from ..models.schedule import DAY
 from ..models.yields import surviving_share
+from ..study.stations import load_sizes
 from .buying import buying_list
 from .mould_choice import mould_cost
 from .plan import OrderPlan
-
-__all__ = ["SAFE", "Quoted", "price_of"]
 
 SAFE = 0.8  # chance of the target at the price that a quote asks where none is stated
 
@@ -178,7 +177,8 @@ def _past(plan):
     planner, order, draws = plan.planner, plan.order, plan.planner.draws
     unbooked = max(order.good - sum(good for _, good in order.checked), 0)
     casts = ceil(unbooked / float(planner.point.good_share[0]) - 1e-9)
-    sizes = np.array([*(casts for casts, _ in order.checked), *loads_for(casts, planner.load_sizes)])
+    full = load_sizes(planner.kit.study.file, planner.product)  # whatever moulds what is left takes
+    sizes = np.array([*(casts for casts, _ in order.checked), *loads_for(casts, full)])
     surviving = np.stack([*np.broadcast_arrays(*surviving_share(draws.shares)), draws.good_share], axis=-1)
     through = sizes[:, None] * surviving[:, None, :]
     named, whole = sum(count > 0 for count in order.in_hand.values()), len(sizes) - len(order.checked)

@@ -16,8 +16,6 @@ from ..faults import Fault, StudyError
 from ..reference import quote_words
 from ..templates import template
 
-__all__ = ["Quote", "QuoteAmounts", "quote_amounts", "quote_html"]
-
 _MOST = 1e12  # above every order of a workshop in any currency, below where floats lose cents
 
 

@@ -18,8 +18,6 @@ from .policies import Policy
 from .price import SAFE, Quoted, price_of
 from .tables import day
 
-__all__ = ["AS_IT_IS", "Beside", "scenario_names", "scenario_results", "scenario_table", "under_scenarios"]
-
 AS_IT_IS = "as it is"
 
 

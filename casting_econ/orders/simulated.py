@@ -11,8 +11,6 @@ from ..models.yields import rolled_yield, surviving_share
 from .dates import Opening
 from .making import Making, MakingLoad
 
-__all__ = ["Draws", "Loads", "SimulatedOrder", "draws_of", "entering_of", "fates", "good_of", "repeated"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class Draws:

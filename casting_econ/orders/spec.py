@@ -15,8 +15,6 @@ from ..study.fields import decided
 from ..study.numbers import UNKNOWN, given_unit
 from ..study.records import split_order
 
-__all__ = ["AT_ONCE", "TOP_UP", "Order", "UnderWay", "order_of"]
-
 AT_ONCE, TOP_UP = "all at once", "count, then top up"
 
 
@@ -132,6 +130,8 @@ def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = No
         known = file.commissions
         right = one_of(name, known) if known else f"a [commissions.NAME] table in {STUDY_FILE}"
         raise refusal("NAME", "unknown commission", right, found=repr(name))
+    if name is None and file.commissions and not asked.keys() & {"pieces", "variants", "due"}:
+        raise refusal("NAME", "is missing", f"{one_of('', file.commissions)}, or --pieces and --by of another order")
     entry, given = _read(kit, name, asked, in_hand)
     product, size = file.products.get(entry.product), entry.set_of if entry.match_within == "load" else 1
     if product and size > (load := int(product.casts_per_load.value)):

@@ -16,25 +16,6 @@ from .buying import buying_list
 from .plan import OrderPlan
 from .price import Quoted
 
-__all__ = [
-    "confidence_table",
-    "curve_table",
-    "day",
-    "day_table",
-    "discount_table",
-    "hours_table",
-    "load_table",
-    "lot_table",
-    "material_table",
-    "mould_table",
-    "option_table",
-    "price_table",
-    "rule_table",
-    "set_table",
-    "start_table",
-    "variant_table",
-]
-
 CONFIDENCES = (0.80, 0.90, 0.95, 0.99)
 DISCOUNTS = (0.05, 0.10, 0.20)
 MARGIN = 0.25  # casts beyond the order that a by-feel plan adds: common practice, no source

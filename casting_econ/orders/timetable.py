@@ -8,8 +8,6 @@ from ..models.schedule import NEVER
 from ..pages.table import shown
 from .tables import day
 
-__all__ = ["schedule_results", "schedule_table"]
-
 
 def _steps(plan):
     """Load, stage, and when it begins and is ready for the next, of every stage that hands worked on. [-, -, s, s]"""

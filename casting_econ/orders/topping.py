@@ -8,8 +8,6 @@ from ..models.topping import ToppedUp, first_casts, top_up, top_up_casts
 from .simulated import Draws, Loads, entering_of, good_of
 from .spec import Order
 
-__all__ = ["cast_now", "topped_loads", "topped_often", "typical_of"]
-
 OFTEN = 16_384  # draws that tell how many casts it takes, all draws of the planner several times
 MOST_COUNTED = 2**22  # of loads by draw, beyond which it is fewer
 

@@ -5,8 +5,6 @@ import numpy as np
 from ..models.yields import surviving_share
 from ..pages.curing import LoadWait, load_waits
 
-__all__ = ["first_load_wait"]
-
 
 def first_load_wait(planner) -> LoadWait:
     """The first wait of a load of a planner's product, with what else goes on until its moulds are empty."""

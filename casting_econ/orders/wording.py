@@ -15,24 +15,6 @@ from .price import Quoted
 from .spec import AT_ONCE
 from .tables import day, rule_table
 
-__all__ = [
-    "alike_sentence",
-    "by_feel_sentence",
-    "days_gone",
-    "deposit_sentence",
-    "first_lines",
-    "headline",
-    "lots_sentence",
-    "moulds_sentence",
-    "pieces_of",
-    "price_sentence",
-    "progress_sentence",
-    "sanding_sentence",
-    "sets_sentence",
-    "start_sentence",
-    "what_is_asked",
-]
-
 SPREAD_LIMIT = 0.02  # of a chance, within which two plans are as good as each other
 
 
@@ -104,8 +86,10 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
     arrive = f"arrives by {day(fmt, order.due)} with a chance of **{fmt.chance(course.in_time)}**"
     arrive += f" (± {fmt.percent(2 * course.error)} from the number of draws)" if 0.005 < course.in_time < 0.995 else ""
     if plan.meets_date:
+        last, as_of = plan.last_start, plan.planner.kit.study.as_of
+        if order.complete and last and as_of and as_of > last.day:
+            return text + f"To arrive by {day(fmt, order.due)} it had to be packed by {day(fmt, last.day)}."
         text += f"The parcel {arrive}. "
-        last = plan.last_start
         if order.complete:
             return text + (f"It must be packed by {day(fmt, last.day)}." if last else "")
         if last and last.day > order.start:

@@ -11,7 +11,7 @@ from ..models import evaluate
 from .change import Changed, cost_words
 from .conditions import moved_words, needed_table, pay_over_target
 from .deciding import Decision, decision_sentence, decision_word
-from .monte_carlo import certainty_word, year_word
+from .monte_carlo import certainty_word, living_words, year_word
 
 REACH = 0.5  # share of now up to which moving one thing alone is advice
 
@@ -27,8 +27,8 @@ def first_lines(kit: OpenStudy, answer: Answer, decision: Decision, rows: list[C
         return "" if kit.certain else f" (chance {fmt.chance(chance)})"
 
     hour = f"**An hour {certainty_word(hour_chance)}:** {about}{fmt.money(pay['p50'])}, target {fmt.money(answer.target)}{sure(hour_chance)}."
-    living = f"**{year_word(year_chance)}:** {about}{fmt.money(year['p50'], 0)} for {fmt.number(hours, 1)} hours a week"
-    living += f", a living is {fmt.money(answer.living, 0)}{sure(year_chance)}."
+    living = f"**{year_word(year_chance, living_words(kit))}:** {about}{fmt.money(year['p50'], 0)} for {fmt.number(hours, 1)} hours a week"
+    living += f", {living_words(kit)} is {fmt.money(answer.living, 0)}{sure(year_chance)}."
     best = max((row for row in rows if row.clearly_better), key=lambda row: row.gain.mean(), default=None)
     todo = f"**{decision_word(decision)}**"
     if best:

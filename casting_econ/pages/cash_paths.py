@@ -11,7 +11,7 @@ from ..kit import OpenStudy
 from ..models import evaluate, practised_between
 from ..models.cash import MONTHS_IN_YEAR, CashPath, CashPlan, cash_path, irr, npv, payback, rate_per_month, sales_share
 from ..study import STUDY_FILE
-from ..study.schema import MONTHS
+from ..study.fields import MONTHS
 
 NO_PAY, TARGET_PAY, STATED_PAY = "no pay taken", "pay at the target", "pay as stated"
 MOST_DRAWS = 65_536  # paths of more would not fit an ordinary memory, and say no more

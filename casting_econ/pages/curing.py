@@ -9,20 +9,8 @@ from ..kit import Answer, OpenStudy, format_of
 from ..models import InMoulds, Product, evaluate, hours_at_temperature, in_moulds, loads_per_week, with_levers
 from ..models.curing import ENOUGH_LOADS
 from ..models.year import DEMAND
-from ..study.schema import MONTHS
+from ..study.fields import MONTHS
 from .table import shown
-
-__all__ = [
-    "LoadWait",
-    "limit_sentence",
-    "load_wait",
-    "loads_needed",
-    "resource_table",
-    "stair_table",
-    "stair_treads",
-    "temperature_table",
-    "waits_around",
-]
 
 
 @dataclass(frozen=True, kw_only=True)

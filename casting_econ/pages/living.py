@@ -91,7 +91,7 @@ def bases_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
 @shown(
     "living-taxes",
     "Contributions and tax on the profit that half of the draws stay below, an estimate",
-    "what: text; kind: text; money a year: money0; of profit: percent1; source: text; status: text; read at: text",
+    "what: text; kind: text; money a year: money0; of profit: percent1; source: text; status: text; read at: kept",
 )
 def tax_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     """Each contribution and tax on the profit that half of the draws stay below, with its source and how well that is known; empty without a tax table. [money/year]"""

@@ -13,7 +13,7 @@ from .table import shown
     "monte-carlo-wages",
     "Published wages in the study's currency as a self-employed hour, and the chance that an hour and a year reach them",
     "wage: kept; place: text; kind: text; from: text; published: money; self-employed hour: money; hour reached: chance; "
-    "year reached: chance; source: text; read at: text",
+    "year reached: chance; source: text; read at: kept",
 )
 def wage_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     """Chance that an hour, and a full year, reaches each published wage of the study's currency as a self-employed one. [money/hour, -]"""
@@ -92,8 +92,8 @@ def certainty_word(chance: float) -> str:
     return _grade(chance)[1]
 
 
-def year_word(chance: float) -> str:
-    """The same of a year's living.
+def year_word(chance: float, living: str = "a living") -> str:
+    """The same of a year's living, or of what `living_words` calls it.
 
     Examples
     --------
@@ -101,7 +101,7 @@ def year_word(chance: float) -> str:
     ['A year brings a living', 'Whether a year brings a living is open', 'A year does not bring a living']
     """
     word = _grade(chance)[2].replace("The year", "A year").replace("the year", "a year")
-    return word.removesuffix(" too")
+    return word.removesuffix(" too").replace("{a living}", living)
 
 
 def _grade(chance):

@@ -185,7 +185,13 @@ def project_lines(lessons: Lessons) -> list[str]:
     """An order afterwards for a terminal, without Markdown."""
     project = lessons.project
     fmt = format_of(project.kit, year=False)
-    said = [headline(project, fmt), hours_sentence(project, fmt), one_off_sentence(project, fmt), rows_sentence(project, fmt)]
+    said = [
+        headline(project, fmt),
+        planned_sentence(project, fmt),
+        hours_sentence(project, fmt),
+        one_off_sentence(project, fmt),
+        rows_sentence(project, fmt),
+    ]
     said += [bridge_sentence(project, fmt), division_sentence(project, fmt), practice_sentence(lessons, fmt)]
     lines = ["", "Looked back on", *(line for sentence in said if sentence for line in ("", sentence))]
     return [line.replace("**", "").replace("`", "") for line in lines]

@@ -18,8 +18,6 @@ from .notebooks import Job, kernels_of, run_one
 from .store import key_of_kit
 from .warm import CAN_FORK, Warm
 
-__all__ = ["Cluster"]
-
 
 class Cluster:
     """A place to send jobs to, as a pool of threads is.

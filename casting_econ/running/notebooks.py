@@ -18,8 +18,6 @@ from . import ONE_THREAD
 from .tied import command
 from .warm import CAN_FORK, Forked, Warm
 
-__all__ = ["CELL_SECONDS", "Job", "NotebookError", "check_parameters", "finished", "kernels_of", "run_jobs", "run_one"]
-
 CELL_SECONDS = 600  # longest a cell may take
 _PLAIN = (str, bool, int, float, type(None), list, dict)
 

@@ -17,8 +17,6 @@ from ..projects import lessons
 from ..projects.results import project_results
 from ..projects.wording import project_lines
 
-__all__ = ["run_order"]
-
 PAGE, PROJECT = "order", "project"
 
 

@@ -18,8 +18,6 @@ from ..pages.curing import waits_around
 from ..palette import BLUE, INK, ORANGE, WORDS
 from .report import template
 
-__all__ = ["Grid", "moved", "panel_grid", "panel_parts", "panel_view"]
-
 MOST_DRAWS = 2_048  # enough for a band that is steady to the eye, and for a grid within two seconds
 CHUNK = 256  # rows a time, over the whole grid
 PRICES = tuple(round(0.6 + 0.1 * step, 1) for step in range(11))  # factors on every price of the product

@@ -19,8 +19,6 @@ from ..pages.page import NOTHING
 from ..reference import cautions
 from ..templates import template as page_template
 
-__all__ = ["build_report", "caution_rows", "template"]
-
 FOLD, AGAIN = "fold", "again"  # tags of cells: parts under its headings open at a click; its outputs stand on an earlier page
 _BEFORE_TABLES = ("<figure", '<details class="table">')  # a table after these is folded too: its figure says what it says
 LIMITS = ("Limits", "What this study does not model")  # headings of what the report gathers at its end

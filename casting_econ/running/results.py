@@ -9,8 +9,6 @@ from ..formatting import nine_digits
 from ..kit import Answer, OpenStudy
 from ..models import Outcome
 
-__all__ = ["PRODUCT_UNITS", "TOTAL_UNITS", "as_json", "results"]
-
 TOTAL_UNITS = {
     "casts_per_year": "cast/year",
     "good_pieces_per_year": "piece/year",

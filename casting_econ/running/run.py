@@ -22,8 +22,6 @@ from .notebooks import Job, NotebookError, finished, run_jobs
 from .results import as_json, results
 from .store import PAGES, VERSIONS, file_hash, page_sources
 
-__all__ = ["PAGES", "copy_demo", "demo_names", "replace_folder", "run_study", "work_key", "working_folder"]
-
 _LONG = (
     "01_answer",
     "02_records",

@@ -13,21 +13,6 @@ from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 
-__all__ = [
-    "PAGES",
-    "VERSIONS",
-    "file_hash",
-    "inputs_of",
-    "keep",
-    "key_of_all",
-    "key_of_kit",
-    "page_keys",
-    "page_sources",
-    "said_first",
-    "take",
-    "unchanged",
-]
-
 PAGES = (
     "01_answer",
     "02_records",

@@ -24,8 +24,6 @@ from .cluster import Cluster
 from .notebooks import Job, check_parameters, finished, run_jobs
 from .run import manifest, replace_folder, work_key, working_folder
 
-__all__ = ["run_sweep", "values_of"]
-
 SCRAP, CURE = "scrap_rate", "cure_hours"  # columns of the two that are no keys of the study file
 _NAMES = {SCRAP: "scrap", CURE: "cure_hours"}  # parameters of the notebook
 _CHART_SECONDS = 10.0  # least time between two charts while points end

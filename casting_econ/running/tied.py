@@ -7,8 +7,6 @@ import signal
 import sys
 from threading import Thread
 
-__all__ = ["command", "tie"]
-
 
 def command(module: str, *words: str) -> list[str]:
     """Words that run a module tied to this process, which must keep the other end of its standard input."""

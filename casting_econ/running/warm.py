@@ -22,8 +22,6 @@ from jupyter_client.provisioning import LocalProvisioner
 
 from . import ONE_THREAD
 
-__all__ = ["CAN_FORK", "Forked", "Warm"]
-
 _NEEDED = ("ipykernel.ipkernel", "ipykernel.kernelapp", "ipykernel.zmqshell", "psutil", "IPython.core.completerlib")
 _NEEDED += ("IPython.core.oinspect", "matplotlib.pyplot", "casting_econ.charts", "casting_econ.pages.page")
 CAN_FORK = sys.platform == "linux"

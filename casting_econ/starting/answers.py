@@ -19,8 +19,6 @@ from .crafts import Craft, Guess, crafts, rough_rates
 from .order_answers import pieces_by_colour, read_colours, read_day, read_places
 from .questions import BEGIN, QUESTIONS, Part, parts_of, questions
 
-__all__ = ["Answers", "asks_order", "known_currency", "read_answer", "read_answers", "understood"]
-
 _READ = {"date": read_day, "colours": read_colours, "places": read_places}
 UNKNOWN = ("", "don't know", "dont know", "don’t know", "?", "unknown")
 _SIGNS = {"€": "EUR", "£": "GBP", "$": "USD"}

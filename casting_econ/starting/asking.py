@@ -12,8 +12,6 @@ from .answers import UNKNOWN, Answers, asks_order, read_answer, read_answers
 from .crafts import Craft, crafts
 from .questions import BEGIN, Part, parts_of, questions
 
-__all__ = ["answers_given", "ask", "known_locale"]
-
 
 def known_locale(locale: str | None) -> str | None:
     """A locale that numbers can be written in, or none; StudyError for another."""

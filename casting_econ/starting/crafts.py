@@ -7,8 +7,6 @@ from typing import Any
 
 from ..reference import kit_folder
 
-__all__ = ["Craft", "Guess", "crafts", "kinds", "rough_rates"]
-
 
 @dataclass(frozen=True)
 class Guess:

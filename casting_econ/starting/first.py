@@ -16,8 +16,6 @@ from .crafts import kinds
 from .order_text import FIRST_ORDER
 from .write import LOCALES, log_texts, study_text, what_to_write_down
 
-__all__ = ["first_answer", "new_study"]
-
 
 def new_study(folder: Path | str, answers: Answers, locale: str | None = None) -> tuple[OpenStudy, list[str]]:
     """Write a study folder and open it.

@@ -14,8 +14,6 @@ from .first import first_answer, new_study
 from .questions import BEGIN, parts_of, questions
 from .write import LOCALES
 
-__all__ = ["example", "start_form"]
-
 _WIDE = widgets.Layout(width="100%", max_width="44em")
 
 

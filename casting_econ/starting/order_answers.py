@@ -6,8 +6,6 @@ import re
 from ..ledger.dates import month_names, possible_orders, read_date
 from ..units import Unclear
 
-__all__ = ["pieces_by_colour", "read_colours", "read_day", "read_places"]
-
 _MOST_COLOURS, _MOST_POTS = 60, 20
 
 

@@ -4,8 +4,6 @@ from ..study.numbers import written
 from .crafts import Guess
 from .writer import WORTH, Writer, casts_a_load, read_figure
 
-__all__ = ["FIRST_ORDER", "lots", "moulds", "pots", "sale"]
-
 FIRST_ORDER = "first-order"
 _TRANSIT_DAYS = 3
 

@@ -2,8 +2,6 @@
 
 from dataclasses import dataclass
 
-__all__ = ["BEGIN", "ORDER_QUESTIONS", "QUESTIONS", "Part", "Question", "parts_of", "questions"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class Part:

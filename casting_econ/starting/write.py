@@ -10,8 +10,6 @@ from .answers import Answers
 from .crafts import Guess, kinds
 from .writer import WORTH, Writer, casts_a_load, read_figure
 
-__all__ = ["LOCALES", "log_texts", "study_text", "what_to_write_down"]
-
 LOCALES = {"EUR": "en_IE", "GBP": "en_GB", "USD": "en_US", "CAD": "en_CA", "AUD": "en_AU", "NZD": "en_NZ", "CHF": "de_CH"}
 LOCALES |= {"SEK": "sv_SE", "NOK": "nb_NO", "DKK": "da_DK", "PLN": "pl_PL", "CZK": "cs_CZ"}
 _WEEKS, _FULL_WEEK = 46, 37.5

@@ -4,8 +4,6 @@ from ..study.numbers import written
 from .answers import Answers
 from .crafts import Guess
 
-__all__ = ["WORTH", "Writer", "casts_a_load", "read_figure"]
-
 # how many pieces, rows, loads, weeks or months a guess is worth against the logs
 WORTH = {"minutes": "10 pieces", "load_minutes": "5 loads", "pass_share": "20 pieces", "life": "3 moulds"}
 

@@ -7,8 +7,6 @@ from pydantic import PlainValidator
 from .fields import MONTHS, Key, Node, PlainMoney, decided, key
 from .numbers import UNKNOWN, split_figure
 
-__all__ = ["CashTable"]
-
 
 def _read_season(raw: Any) -> tuple[float, ...] | str | None:
     """Twelve weights from January, or 'records'."""

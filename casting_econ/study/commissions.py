@@ -26,8 +26,6 @@ from .fields import (
 )
 from .numbers import UNKNOWN
 
-__all__ = ["CommissionEntry", "MixPart", "OrdersTable", "Pack", "PromiseEntry", "QuoteTable", "SupplyEntry", "TemperatureTable"]
-
 
 class Pack(Node):
     """A size something is sold in."""

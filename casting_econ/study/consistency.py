@@ -7,8 +7,8 @@ from ..draws.sampling import copula_matrix
 from ..faults import Fault, close_match, one_of
 from ..models.windows import merged_windows
 from ..reference import taxes, wages
+from .fields import DAYS, MONTHS
 from .numbers import Amount
-from .schema import DAYS, MONTHS
 from .told import log_of
 
 STUDY_FILE, UNUSED = "study.toml", "unknown material or part"
@@ -133,6 +133,8 @@ def _check_product(place, product, file, windows, fault):
         room = math.inf if station is None else station.room(chosen=key == first or step.load_size is not None)
         if (size := (step.load_size or product.casts_per_load).value) > room:
             fault(f"{column}.wait_in", "load larger than the station", f"{size:g} pieces", f"at most {room:g}")
+        if key == first and product.mould is not None:
+            _check_fits(column, product.mould, room, fault)
         weights = step.causes.values()
         if weights and not (all(0 <= weight < math.inf for weight in weights) and sum(weights) > 0):
             fault(f"{column}.causes", "not weights", str(step.causes)[:200], "numbers of zero or more, not all zero")
@@ -160,9 +162,13 @@ def _check_mould(column, mould, file, fault):
         for item, material in step.materials.items():
             if material.per == "lot":
                 fault(f"{place}.materials.{item}.per", "lots are of colours, which moulds have none of", "'lot'", "piece or load")
-        most = math.inf if station is None else station.room(chosen=True)
-        if mould.cavities is not None and mould.cavities > most:
-            fault(f"{place}.wait_in", "mould larger than the station", f"{mould.cavities} cavities", f"at most {most:g}")
+        _check_fits(place, mould, math.inf if station is None else station.room(chosen=True), fault)
+
+
+def _check_fits(place, mould, room, fault):
+    """A mould takes a place for each of its cavities, whether it is made or cast in."""
+    if mould.cavities is not None and mould.cavities > room:
+        fault(f"{place}.wait_in", "mould larger than the station", f"{mould.cavities} cavities", f"at most {room:g}")
 
 
 def _varies(key, number):

@@ -15,7 +15,6 @@ from .cash import CashTable
 from .commissions import CommissionEntry, OrdersTable, QuoteTable, SupplyEntry, TemperatureTable
 from .fields import (
     DAYS,
-    MONTHS,
     ONE,
     PIECES_A_LOAD,
     ZERO,
@@ -40,8 +39,6 @@ from .fields import (
 )
 from .numbers import Number
 from .stations import RackEntry, StationEntry
-
-__all__ = ["DAYS", "MONTHS", "CashTable", "Key", "RecordsTable", "ScenarioEntry", "StudyFile", "is_hand_sanding"]
 
 
 class MaterialEntry(Node):

@@ -7,8 +7,6 @@ from pydantic import model_validator
 
 from .fields import ONE, Node, Places, PlacesOfEach, key, number
 
-__all__ = ["RackEntry", "StationEntry", "load_sizes", "pot_name"]
-
 
 class StationEntry(Node):
     """An oven, a kiln or another place; a load waits in it as a whole."""

@@ -50,7 +50,7 @@ def load_control(frame: pd.DataFrame, fmt: Format) -> Figure:
         axes.plot(outside.date, outside.share, "D", color=ORANGE, markersize=7, label="beyond the limits")
     runs = frame.loc[frame.attrs.get("signals", [])]
     if len(runs):
-        axes.plot(runs.date, runs.share, "o", color=ORANGE, markersize=8, fillstyle="none", label="seldom by chance")
+        axes.plot(runs.date, runs.share, "o", color=ORANGE, markersize=12, fillstyle="none", label="seldom by chance")
     if frame.ruined.any():
         axes.plot(frame.date[frame.ruined], frame.share[frame.ruined], "x", color=ORANGE, markersize=8, label="ruined load")
     axes.set(ylabel="share of the load not good", ylim=(0, max(frame.share.max(), kept.upper.max()) * 1.12))

@@ -27,7 +27,7 @@ def chance_chart(curve: pd.DataFrame, rules: pd.DataFrame, confidence: float, fm
     shown = rules[(rules.casts >= curve.casts.iloc[0]) & (rules.casts <= curve.casts.iloc[-1]) & (rules.chance > 0.005)]
     same = shown.groupby("casts", sort=True).agg(rule=("rule", " and ".join), chance=("chance", "max")).reset_index()
     for row in same.itertuples():
-        mark, colour, size = ("o", ORANGE, 9) if "this plan" in row.rule else ("s", INK, 6)
+        mark, colour, size = ("o", ORANGE, 9) if row.rule.endswith(("this plan", "all at once")) else ("s", INK, 6)
         axes.plot([row.casts], [row.chance], mark, color=colour, markersize=size, zorder=5)
         below, look = (8, -14 if row.chance > 0.5 else -4), {"color": INK, "fontsize": 9, "annotation_clip": False}
         beside(axes, f"{row.rule}: {fmt.number(row.casts)}", (row.casts, row.chance), below, **look)

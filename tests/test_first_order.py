@@ -136,6 +136,7 @@ def test_a_file_answers_with_tables_lists_and_dates(tmp_path):
         ({"pots": "two"}, "not the places of pots"),
         ({"pots": "0"}, "not the places of pots"),
         ({"masters": "0"}, "outside what it can be"),
+        ({"cavities": "12", "pots": "6, 10"}, "cavities: a mould of more casts than the largest pot holds"),
         ({"price": "3 EUR a load"}, "for each load where EUR/order is asked for"),
         ({"begin": "both"}, "neither of the two"),
         ({"begin": "workshop"}, "unknown question"),
@@ -200,9 +201,12 @@ def test_the_form_makes_the_same_order(tmp_path, monkeypatch):
     assert texts[0].replace("By form", "By file") == texts[1] and "hours in all" in said[-1]
 
 
-@pytest.mark.parametrize("more", [{"pieces": "1"}, {"weekly_hours": "3"}, {"colours": "1"}, {"masters": "1", "cavities": "1"}])
+@pytest.mark.parametrize(
+    "more",
+    [{"pieces": "1"}, {"weekly_hours": "3"}, {"colours": "1"}, {"masters": "1", "cavities": "1"}, {"masters": "8", "pots": "6"}],
+)
 def test_the_smallest_orders_are_planned(more, tmp_path):
-    """One piece, three hours a week (of which not all are hidden ones), one colour, one master with one cavity."""
+    """One piece, three hours a week (of which not all are hidden ones), one colour, one master with one cavity, a pot for fewer than the masters."""
     kit, defaults = new_study(tmp_path / "s", read_answers(ASKED | more))
     assert "hours in all" in "\n".join(first_answer(kit, defaults)) and not kit.study.file.commissions[FIRST_ORDER].variants
     assert all(not step.lot_minutes.value for step in kit.study.file.products["piece"].steps.values())  # all are alike

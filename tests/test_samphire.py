@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from commands import DATA, command, copy_of
 
-from casting_econ.kit import open_study
-from casting_econ.orders import open_order, price_of
+from casting_econ.kit import format_of, open_study
+from casting_econ.orders import open_order, price_of, tables, wording
 from casting_econ.projects.project import project_of
 
 STUDY = "samphire-hooks"
@@ -40,6 +40,13 @@ def test_on_the_first_evening_there_is_a_plan_and_nothing_else():
     for part in ("256 good pieces of hook", "count what is good", "last safe start", "At £1,690.00 an hour pays"):
         assert part in said(PLANNED)
     assert "In hand: no mould, 3 masters" in said(PLANNED) and "generations" in said(PLANNED)
+
+
+def test_what_the_plan_does_not_do_is_not_called_the_plan():
+    """It tops up: the number for all at once stands under that name; a day that moves no chance leaves it."""
+    plan, fmt = priced(PLANNED)[0], format_of(priced(PLANNED)[0].planner.kit)
+    assert list(tables.rule_table(plan).rule)[-1] == "all at once" and plan.tops_up
+    assert "the chance of the date stays over 99\xa0% (from" in wording.start_sentence(plan, fmt)
 
 
 def test_half_way_says_what_to_do_next():

@@ -25,7 +25,7 @@ def chance_chart(curve: pd.DataFrame, rules: pd.DataFrame, confidence: float, fm
     shown = rules[(rules.casts >= curve.casts.iloc[0]) & (rules.casts <= curve.casts.iloc[-1]) & (rules.chance > 0.005)]
     same = shown.groupby("casts", sort=True).agg(rule=("rule", " and ".join), chance=("chance", "max")).reset_index()
     for row, mark in zip(same.itertuples(), "s^DvP", strict=False):
-        mark, colour, size = ("o", ORANGE, 9) if "this plan" in row.rule else (mark, INK, 6)
+        mark, colour, size = ("o", ORANGE, 9) if "this plan" in row.rule or row.rule.endswith("all at once") else (mark, INK, 6)
         label = wrapped(f"{row.rule}: {fmt.number(row.casts)}", 44)
         axes.plot([row.casts], [row.chance], mark, color=colour, markersize=size, zorder=5, label=label)
     key(figure, columns=1)

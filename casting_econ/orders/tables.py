@@ -75,7 +75,8 @@ def rule_table(plan: OrderPlan) -> pd.DataFrame:
         "wanted ÷ yield": sum(ceil(n / share - 1e-9) for n in wanted),
         "a quarter more than wanted": sum(ceil(n * (1 + MARGIN) - 1e-9) for n in wanted),
     }
-    rules = {rule: max(casts - order.poured, 0) for rule, casts in rules.items()} | {"this plan": plan.casts}
+    rules = {rule: max(casts - order.poured, 0) for rule, casts in rules.items()}
+    rules["all at once" if plan.tops_up else "this plan"] = plan.casts
     casts = list(rules.values())
     chances = [*list(planner.curve(order, casts[:-1])), plan.chance_of_enough]
     loads = [len(loads_for(n, planner.load_sizes)) for n in casts]

@@ -290,9 +290,11 @@ def start_sentence(plan: OrderPlan, fmt: Format) -> str:
     if later is None:
         return ""
     now, then = plan.starts([plan.order.start, later])
+    before, after = fmt.chance(now.in_time), fmt.chance(then.in_time)
+    moves = f"stays {after}" if before == after else f"goes from {before} to {after}"
     return (
-        f"Starting on {day(fmt, then.day)} instead, when the next load would be poured, the chance of the date goes "
-        f"from {fmt.chance(now.in_time)} to {fmt.chance(then.in_time)} (from half of the draws)."
+        f"Starting on {day(fmt, then.day)} instead, when the next load would be poured, the chance of the date {moves} "
+        "(from half of the draws)."
     )
 
 

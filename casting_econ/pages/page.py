@@ -46,14 +46,15 @@ class Page:
             (self.out / folder).mkdir(parents=True, exist_ok=True)
 
     def chart(self, figure: Figure, name: str, alt: str) -> None:
-        """Show a chart with its alternative text; keep it as PNG and SVG."""
+        """Show a chart with its alternative text and its message, if it has one; keep it as PNG and SVG."""
+        alt = f"{alt} {figure.get_label()}".strip()
         picture, box = io.BytesIO(), laid_out(figure)
         figure.savefig(picture, format="png", dpi="figure", bbox_inches=box, metadata={"Software": None})
         if self.out:
             (self.out / "figures" / f"{name}.png").write_bytes(picture.getvalue())
             figure.savefig(self.out / "figures" / f"{name}.svg", bbox_inches=box, metadata={"Date": None})
         plt.close(figure)
-        display(Image(picture.getvalue(), alt=alt, width=560))
+        display(Image(picture.getvalue(), alt=alt, width=400))
 
     def table(self, frame: pd.DataFrame, name=None, caption=None, columns=None, *, fold=None, without=()) -> None:
         """Show a table as its function said (see `table.shown`), or as given here; keep its numbers as CSV, with nine digits.

@@ -317,6 +317,9 @@ def read_answers(
         fault("hidden_hours", "no hours are left to make anything -> fewer than the hours you can give", texts["hidden_hours"])
     if others.get("due", dt.date.max) <= dt.date.today():
         fault("due", "has gone by -> a day to come", texts["due"])
+    room = max(others.get("pots", ()), default=craft.table["casts_per_load"])
+    if craft.pots and "cavities" in figures and figures["cavities"][1] > room:
+        fault("cavities", f"a mould of more casts than the largest pot holds -> at most {room}", texts["cavities"])
     colours = others.pop("colours", {})
     try:
         others["colours"] = pieces_by_colour(colours, int(figures["pieces"][1])) if "pieces" in figures and colours else {}

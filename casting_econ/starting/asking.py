@@ -163,7 +163,7 @@ def default_of(craft: Craft, part: Part) -> str:
         step = next(step for step in steps if step["name"] == name)
         row = step["load_minutes"] if kind == "load_minutes" or "minutes" not in step else step["minutes"]
     elif part.key == "cavities":
-        return "as many as there are masters"
+        return "as many as there are masters, at most a load"
     elif part.key == "masters":
         return str(craft.table["masters"][1])
     elif part.whole:

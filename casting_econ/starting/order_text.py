@@ -37,11 +37,11 @@ def moulds(w: Writer) -> list[str]:
     counts = {key: answers.figures.get(key) for key in ("masters", "cavities")}
     w.defaults += [what for key, what in (("masters", "masters"), ("cavities", "casts a mould")) if counts[key] is None]
     masters = int((counts["masters"] or answers.craft.table["masters"])[1])
-    cavities = int((counts["cavities"] or (0, masters, 0))[1])
+    cavities = int((counts["cavities"] or (0, min(masters, casts_a_load(answers)), 0))[1])
     heading, money = f"[products.{answers.piece}.mould", answers.currency
     lines = [
         f"{heading}] # how moulds are made; the plan says how many this order needs",
-        f"cavities = {cavities} # casts that one mould gives at once{'' if counts['cavities'] else ': a guess, all masters in one'}",
+        f"cavities = {cavities} # casts that one mould gives at once{'' if counts['cavities'] else ': a guess, all masters in one, at most a load'}",
         f"masters = {masters}{'' if counts['masters'] else ' # a guess'}",
         "in_hand = 0 # moulds there now",
         f"life = {w.value(Guess.of(mould['life']), '', worth=WORTH['life'])} # casts a cavity until worn out",

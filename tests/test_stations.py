@@ -8,7 +8,7 @@ import pytest
 from commands import DATA
 from test_curing import KINDS, WEEKDAYS, MouldShop, hours, random_mould_case
 
-from casting_econ.evidence.loads import usual_load
+from casting_econ.evidence.loads import loads_poured, usual_load
 from casting_econ.faults import StudyError
 from casting_econ.kit import format_of, open_study
 from casting_econ.models import InMoulds, loads_per_week
@@ -267,3 +267,15 @@ def test_a_pot_that_is_not_there_is_named(tmp_path):
         open_study(tmp_path)
     assert [(f.column, f.wrong) for f in raised.value.faults if f.column == "station"] == [("station", "unknown station")]
     assert "pressure-pot 1, pressure-pot 2" in next(f.right for f in raised.value.faults if f.column == "station")
+
+
+def test_colours_that_share_a_pot_are_one_load():
+    """Own count of the demo's batches: rows of one day, one pot and different colours of the order were one load; twice a colour is two."""
+    kit = open_study(DATA / "samphire-hooks")
+    batches = kit.study.records["batches"]
+    pots = [(row.date, row.station) for row in batches.itertuples()]
+    assert loads_poured(kit.study, batches) == len(set(pots)) < len(batches)
+    pair = batches[batches.batch.isin(["S28a", "S28b"])]
+    assert len(pair) == 2 and loads_poured(kit.study, pair) == 1
+    assert loads_poured(kit.study, pair.assign(order="first-order / slate")) == 2
+    assert loads_poured(kit.study, pair.assign(station="elsewhere")) == 2

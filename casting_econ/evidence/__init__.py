@@ -12,6 +12,7 @@ from .loads import (
     load_correlation,
     load_counts,
     loads_of_mould,
+    loads_poured,
     mould_ages,
     mould_lives,
     moulds_in_hand,

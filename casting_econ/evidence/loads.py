@@ -10,7 +10,8 @@ import scipy
 from ..draws.distributions import Distribution, distribution
 from ..faults import counted
 from ..study import Study
-from ..study.stations import load_sizes
+from ..study.records import split_order
+from ..study.stations import load_sizes, pot_name
 from .dispersion import binomial_limits
 from .posteriors import PRIOR_LOADS, load_share_posterior
 
@@ -83,8 +84,21 @@ def usual_load(study: Study, product: str) -> float:
     sizes, batches = load_sizes(study.file, product), study.records.get("batches")
     if len(sizes) == 1:
         return study.file.products[product].casts_per_load.value
-    casts = sizes if batches is None else batches.casts[batches["product"] == product].to_numpy(float)
-    return float(np.mean(casts if len(casts) else sizes))
+    mine = None if batches is None else batches[batches["product"] == product]
+    return float(np.mean(sizes)) if mine is None or mine.empty else float(mine.casts.sum()) / loads_poured(study, mine)
+
+
+def loads_poured(study: Study, batches: pd.DataFrame) -> int:
+    """Loads that rows of the batches log were: those of one day and one pot that name different colours of an order are one. [load]"""
+    if "order" not in batches or "station" not in batches:
+        return len(batches)
+    stations = study.file.stations.items()
+    single = {name for name, entry in stations if entry.count.value == 1}
+    single |= {pot_name(name, n) for name, entry in stations for n in range(1, len(entry.sizes) + 1)}
+    mine = batches[batches.station.isin(single) & batches.order.str.contains("/", na=False)]
+    of = mine.order.map(lambda text: split_order(text)[0])
+    again = mine.groupby(["date", "station", "product", of]).order.agg(lambda colours: colours.value_counts().max())
+    return len(batches) - len(mine) + int(again.sum())
 
 
 def pots_used(study: Study, product: str) -> pd.DataFrame:
@@ -97,6 +111,9 @@ def pots_used(study: Study, product: str) -> pd.DataFrame:
         .groupby("station")
         .agg(loads=("casts", "size"), casts=("casts", "sum"), good=("good", "sum"))
     )
+    found["loads"] = [
+        loads_poured(study, batches[(batches["product"] == product) & (batches.station == one)]) for one in found.index
+    ]
     found = found.assign(**{"casts a load": found.casts / found.loads, "good": found.good / found.casts})
     return found[["loads", "casts a load", "good"]].reset_index()
 

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 import numpy as np
 import pandas as pd
 
-from ..evidence import load_counts
+from ..evidence import load_counts, loads_poured
 from ..evidence.labour import KINDS_OF_STEPS, kinds_of_steps
 from ..ledger.logs import last_day_of
 from ..study import Study
@@ -132,7 +132,7 @@ def _told(study, name, product, logs, others, first, last):
         pieces=pieces,
         stated_total=_stated_total(study, name, kept),
         casts=float(plain.get("casts", 0)),
-        loads=0 if counts is None else len(counts.batches),
+        loads=0 if counts is None else loads_poured(study, counts.batches),
         uncounted=len(still),
         good=float(plain.get("good", 0)),
         entering=None if counts is None else counts.totals.entering.astype(float).to_dict(),

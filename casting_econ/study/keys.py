@@ -86,10 +86,10 @@ def _fits(key, asked):
 def _kind(field):
     """What a key takes, in words; '' where its line says it."""
     parts = [*_parts(field.annotation), *field.metadata]
-    if get_origin(field.annotation) is dict:
-        return "names, each with its own"
     reads = [part.func.quantity.in_words("EUR") for part in parts if isinstance(getattr(part, "func", None), Reads)]
     choices = [f"one of {', '.join(get_args(part))}" for part in parts if get_origin(part) is Literal]
+    if not reads and get_origin(field.annotation) is dict:
+        return "names, each with its own"
     return next(iter([*reads, *choices, *(_KINDS[part] for part in parts if part in _KINDS)]), "")
 
 

@@ -89,7 +89,7 @@ def usual_load(study: Study, product: str) -> float:
 
 
 def loads_poured(study: Study, batches: pd.DataFrame) -> int:
-    """Loads that rows of the batches log were: those of one day and one pot that name different colours of an order are one. [load]"""
+    """Loads that rows of the batches log were: those of one day and one station that name different colours of an order are one. [load]"""
     if "order" not in batches or "station" not in batches:
         return len(batches)
     stations = study.file.stations.items()

@@ -50,6 +50,7 @@ def test_pages_whose_process_is_killed_are_said_and_do_not_end_the_others(tmp_pa
     os.kill(kernel, signal.SIGKILL)
     out, err = process.communicate()
 
+    assert err.startswith("03_dies: its process was ended from outside") and "02_holds" not in err, err
     for page in ("02_holds", "03_dies"):
         assert (
             f"{page}: its process was ended from outside, as a system does that runs out of memory; it is tried once more" in out

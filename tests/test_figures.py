@@ -34,6 +34,15 @@ PHONE = 358  # CSS pixels a figure has: a phone of 390 less a margin of 16 at ea
 LEAST = 11  # CSS pixels that a letter must measure (its size in points, as type is measured)
 
 
+@pytest.fixture(autouse=True, scope="module")
+def none_left_open():
+    """No figure of other tests stands beside these, which the kit would warn of."""
+    plt.close("all")
+    with plt.rc_context({"figure.max_open_warning": 0}):  # all of them are drawn once, for every test
+        yield
+    plt.close("all")
+
+
 @cache
 def kit():
     return open_study(DATA / "kelpmoor-handles")

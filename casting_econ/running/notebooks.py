@@ -190,6 +190,9 @@ def kernels_of(folder, log, at_work, stopped, warm):
     return Tied
 
 
+_ENDED = "its process was ended from outside, as a system does that runs out of memory"
+
+
 def run_one(job, kernels, say, stopped):
     """Execute one notebook; seconds, and cell and cause of a failure or None."""
     if "{" in str(job.target):
@@ -237,8 +240,10 @@ def _execute(job, kernels):
     except PapermillExecutionError as error:
         return error.cell_index, f"{error.ename}: {error.evalue}"
     except DeadKernelError:
-        return None, "its process was ended from outside, as a system does that runs out of memory"
+        return None, _ENDED
     except Exception as error:  # a time limit, a full disk: named, not hidden
+        if str(error).startswith("Kernel died"):  # before its first answer
+            return None, _ENDED
         first = (str(error).strip().splitlines() or [""])[0]
         return None, f"{type(error).__name__}: {first}"
     return _tidy(job.target)

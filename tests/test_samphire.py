@@ -7,6 +7,7 @@ import sys
 from functools import cache
 
 import numpy as np
+import pandas as pd
 import pytest
 from commands import DATA, command, copy_of
 
@@ -45,7 +46,9 @@ def test_on_the_first_evening_there_is_a_plan_and_nothing_else():
 def test_what_the_plan_does_not_do_is_not_called_the_plan():
     """It tops up: the number for all at once stands under that name; a day that moves no chance leaves it."""
     plan, fmt = priced(PLANNED)[0], format_of(priced(PLANNED)[0].planner.kit)
-    assert list(tables.rule_table(plan).rule)[-1] == "all at once" and plan.tops_up
+    last, once = tables.rule_table(plan).iloc[-1], plan.policies["all at once"]
+    assert plan.tops_up and last.rule == "all at once" and last.casts == once.casts > plan.casts
+    assert last.chance == once.chance_of_enough >= 0.95
     assert "the chance of the date stays over 99\xa0% (from" in wording.start_sentence(plan, fmt)
 
 
@@ -131,6 +134,8 @@ def test_each_moment_has_its_pages_and_numbers(day, tmp_path):
     numbers = json.loads((out / "order.json").read_text(encoding="utf-8"))
     assert numbers["complete"] == (day == FINISHED) and numbers["order"]["pieces"] == 256
     assert numbers["policy"] == "count, then top up" and len(numbers["lots"]) == 8 and numbers["moulds"]["in_hand"] == 8
+    rules = pd.read_csv(out / "tables" / "order-rules.csv")
+    assert (rules.rule.iloc[-1], rules.casts.iloc[-1]) == ("all at once", numbers["policies"]["all at once"]["casts_now"])
     assert bool(numbers["schedule"]) == (day == HALF) and not (folder / "orders").exists()
     assert {"plan.html", "quote.html", "manifest.json"} <= {path.name for path in out.iterdir()}
     assert (out / "project.html").exists() == (out / "project.json").exists() == (day == FINISHED)

@@ -15,6 +15,7 @@ from ..formatting import Format
 from ..models.schedule import DAY, NEVER
 from ..palette import BLUE, GREEN, GREY, INK, ORANGE, SKY
 from .plan import OrderPlan
+from .spec import AT_ONCE
 
 
 def chance_chart(curve: pd.DataFrame, rules: pd.DataFrame, confidence: float, fmt: Format) -> Figure:
@@ -25,7 +26,7 @@ def chance_chart(curve: pd.DataFrame, rules: pd.DataFrame, confidence: float, fm
     shown = rules[(rules.casts >= curve.casts.iloc[0]) & (rules.casts <= curve.casts.iloc[-1]) & (rules.chance > 0.005)]
     same = shown.groupby("casts", sort=True).agg(rule=("rule", " and ".join), chance=("chance", "max")).reset_index()
     for row, mark in zip(same.itertuples(), "s^DvP", strict=False):
-        mark, colour, size = ("o", ORANGE, 9) if "this plan" in row.rule or row.rule.endswith("all at once") else (mark, INK, 6)
+        mark, colour, size = ("o", ORANGE, 9) if row.rule.endswith(("this plan", AT_ONCE)) else (mark, INK, 6)
         label = wrapped(f"{row.rule}: {fmt.number(row.casts)}", 44)
         axes.plot([row.casts], [row.chance], mark, color=colour, markersize=size, zorder=5, label=label)
     key(figure, columns=1)

@@ -15,6 +15,7 @@ from ..pages.table import shown
 from .buying import buying_list
 from .plan import OrderPlan
 from .price import Quoted
+from .spec import AT_ONCE
 
 CONFIDENCES = (0.80, 0.90, 0.95, 0.99)
 DISCOUNTS = (0.05, 0.10, 0.20)
@@ -67,7 +68,7 @@ def curve_table(plan: OrderPlan) -> pd.DataFrame:
 )
 def rule_table(plan: OrderPlan) -> pd.DataFrame:
     """Ways of choosing the number of casts still to start, and the chance [-] that each gives."""
-    planner, order = plan.planner, plan.order
+    planner, order, once = plan.planner, plan.order, plan.policies[AT_ONCE]
     wanted = [sets * order.set_of for sets in planner.needed(order).values()]
     share = float(planner.point.good_share[0])
     rules = {
@@ -76,9 +77,9 @@ def rule_table(plan: OrderPlan) -> pd.DataFrame:
         "a quarter more than wanted": sum(ceil(n * (1 + MARGIN) - 1e-9) for n in wanted),
     }
     rules = {rule: max(casts - order.poured, 0) for rule, casts in rules.items()}
-    rules["all at once" if plan.tops_up else "this plan"] = plan.casts
+    rules[AT_ONCE if plan.tops_up else "this plan"] = once.casts
     casts = list(rules.values())
-    chances = [*list(planner.curve(order, casts[:-1])), plan.chance_of_enough]
+    chances = [*list(planner.curve(order, casts[:-1])), once.chance_of_enough]
     loads = [len(loads_for(n, planner.load_sizes)) for n in casts]
     return list(zip(rules, casts, loads, chances, strict=True))
 

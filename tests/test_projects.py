@@ -14,7 +14,8 @@ from one_project import LOGS, STUDY, write
 
 from casting_econ.faults import StudyError
 from casting_econ.kit import format_of, open_study
-from casting_econ.models.projects import bridge, charged_by_time, charged_by_use, in_digits, piece_by_division
+from casting_econ.models.money import straight_line
+from casting_econ.models.projects import bridge, charged_by_use, in_digits, piece_by_division
 from casting_econ.projects import tables, wording
 from casting_econ.projects.account import CAUSES, DIGITS, causes_of, parts_of
 from casting_econ.projects.learnt import write_learnt
@@ -96,10 +97,8 @@ def test_a_stated_wage_over_pieces():
 def test_equipment_is_never_charged_more_than_it_loses():
     """At the end of its life and beyond all but the resale is gone, and a resale above the price charges nothing."""
     assert charged_by_use(300, 60, 100, 100) == charged_by_use(300, 60, 100, 1e6) == 240
-    assert charged_by_time(300, 60, 2, 2 * 365.25) == pytest.approx(240) == charged_by_time(300, 60, 2, 1e6)
-    assert charged_by_use(300, 400, 100, 50) == charged_by_time(300, 400, 2, 100) == 0
-    # 5,100 over 17 years are 300 a year (IRS Publication 946, from memory)
-    assert charged_by_time(5100, 0, 17, 365.25) == pytest.approx(300)
+    assert straight_line(300, 60, 2, 2) == pytest.approx(240) == straight_line(300, 60, 2, 1e6)
+    assert charged_by_use(300, 400, 100, 50) == straight_line(300, 400, 2, 0.3) == 0
 
 
 # ------------------------------------------------------------------ hours as logged

@@ -17,9 +17,9 @@ from casting_econ.accounts.sheets import Sheet, as_csv, as_xlsx, looks_like_form
 from casting_econ.accounts.tax_years import Period, periods_of, tax_year_start
 from casting_econ.accounts.year_end import run_year_end, year_end_sheets
 from casting_econ.cli import main
-from casting_econ.evidence.equipment import straight_line
 from casting_econ.faults import StudyError
 from casting_econ.kit import open_study
+from casting_econ.models.money import straight_line
 from casting_econ.reference import kit_folder
 from casting_econ.study import read_study
 
@@ -377,15 +377,15 @@ def test_money_without_cents(bare):
 
 def test_straight_line_of_a_part_of_a_year_published():
     """IRS Publication 946 (from memory): 5,100 over 17 years, in use for 9 months of the first: 225, then 300."""
-    assert straight_line(5100, 0, 17, 9) == 225
-    assert straight_line(5100, 0, 17, 21) - straight_line(5100, 0, 17, 9) == 300
+    assert straight_line(5100, 0, 17, 9 / 12) == 225
+    assert straight_line(5100, 0, 17, 21 / 12) - straight_line(5100, 0, 17, 9 / 12) == 300
 
 
 @pytest.mark.parametrize(("cost", "resale", "charge"), [(58_000, 10_000, 9_600), (10_000, 1_000, 1_800)])
 def test_straight_line_of_whole_years_published(cost, resale, charge):
     """OpenStax Principles of Accounting vol. 1, section 11.3: printing press and kiosk, five years each."""
-    assert straight_line(cost, resale, 5, 12) == charge
-    assert straight_line(cost, resale, 5, 60) == straight_line(cost, resale, 5, 600) == cost - resale
+    assert straight_line(cost, resale, 5, 1) == charge
+    assert straight_line(cost, resale, 5, 5) == straight_line(cost, resale, 5, 50) == cost - resale
 
 
 def equipment(folder, period=CALENDAR):

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from babel.numbers import get_currency_precision
 
-from ..evidence.equipment import owned, straight_line
+from ..evidence.equipment import owned
 from ..evidence.labour import KINDS_OF_STEPS, by_day, kinds_of_steps
 from ..evidence.materials import amount_in, items_of
 from ..faults import counted
@@ -18,6 +18,7 @@ from ..kit import OpenStudy, open_study
 from ..ledger import place_of
 from ..ledger.logs import plain
 from ..models.costs import piece_cost
+from ..models.money import straight_line
 from ..running.run import manifest, replace_folder, working_folder
 from .sheets import Sheet, as_csv, as_xlsx
 from .tax_years import Period, periods_of, tax_year_start
@@ -161,7 +162,7 @@ class _Maker:
                 continue
             whole = period.month(period.after) - period.month(bought or period.first)
             before = period.month(period.first) - period.month(bought or period.first)
-            start, end = (self.money(straight_line(price, min(resale, price), life, months)) for months in (before, whole))
+            start, end = (self.money(straight_line(price, resale, life, months / 12)) for months in (before, whole))
             months = max(min(whole, life * 12), 0) - max(min(before, life * 12), 0)
             if not bought:
                 note += "; no day of purchase, so taken as in use all the period"

@@ -1,26 +1,9 @@
-"""Equipment: what there is, and what of its cost falls on a period."""
+"""Equipment that there is."""
 
 import pandas as pd
 
 from ..ledger import place_of
 from ..ledger.logs import plain
-from ..models.money import yearly_charge
-
-
-def straight_line(price, resale, life_years, months):
-    """What equipment has been charged after some months in use, straight line; never more than price - resale. [money]
-
-    `price` and `resale` are what it cost and what it still brings at the end [money], `life_years` is above zero [year], and
-    `months` counts those begun since it was bought, the month of purchase in them [month]. ValueError for a price, resale or
-    life out of range.
-
-    A patent of 5,100 over 17 years, bought in April of a calendar year, is charged 225 in the first and 300 in the
-    next (IRS Publication 946, from memory):
-
-    >>> straight_line(5100, 0, 17, 9), straight_line(5100, 0, 17, 21) - straight_line(5100, 0, 17, 9)
-    (225.0, 300.0)
-    """
-    return float(yearly_charge(price, resale, life_years)) * min(max(months, 0) / 12, life_years)
 
 
 def owned(study, last):

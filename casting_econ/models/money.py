@@ -42,6 +42,21 @@ def yearly_charge(price, resale, life_years, interest=0.0):
     return ((price - resale) * recovery + resale * rate)[()]
 
 
+def straight_line(price, resale, life_years, years):
+    """What equipment has been charged after some years in use, straight line; never more than price less resale. [money]
+
+    `price` and `resale` are what it cost and what it still brings at the end [money], `life_years` is above zero [year].
+    ValueError for a price, resale or life out of range.
+
+    A patent of 5,100 over 17 years, bought in April of a calendar year, is charged 225 in the first and 300 in the
+    next (IRS Publication 946, from memory):
+
+    >>> straight_line(5100, 0, 17, 9 / 12), straight_line(5100, 0, 17, 21 / 12) - straight_line(5100, 0, 17, 9 / 12)
+    (225.0, 300.0)
+    """
+    return float(yearly_charge(price, min(resale, price), life_years)) * min(max(years, 0.0), life_years)
+
+
 def self_employed_target(wage, paid_hours_per_year, employer_share, weeks_worked, full_week_hours):
     """Hourly pay a self-employed maker needs to live as well as on an employed wage. [money/hour]
 

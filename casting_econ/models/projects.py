@@ -6,7 +6,6 @@ from itertools import combinations
 from math import factorial
 
 from .checks import checked
-from .money import yearly_charge
 
 YEAR = 365.25  # days of a year, leap years in it
 
@@ -97,18 +96,6 @@ def charged_by_use(price, resale, life, used):
     """
     worn = checked("price", price, low=0.0) - min(checked("resale", resale, low=0.0), price)
     return float(worn * min(checked("use", used, low=0.0) / checked("life", life, above=0.0), 1.0))
-
-
-def charged_by_time(price, resale, life_years, days):
-    """What equipment has worn by time, straight line, never more than all of it. [money]
-
-    Examples
-    --------
-    >>> charged_by_time(1461.0, 0.0, 4.0, 30)
-    30.0
-    """
-    years = min(checked("days", days, low=0.0) / YEAR, life_years)
-    return float(yearly_charge(price, min(resale, price), life_years) * years)
 
 
 def piece_by_division(outlay, hours, wage, pieces):

@@ -130,7 +130,7 @@ def _recommended(plan, order, fmt):
     text = (
         f"**Of the numbers looked at, {_counted(fmt, here.moulds)} in use is the cheapest that holds the date.**"
         if plan.meets_date
-        else f"**No number of moulds holds the date; {fmt.number(here.moulds)} in use come{'s' if here.moulds == 1 else ''} nearest to it.**"
+        else f"**None of the numbers of moulds looked at holds the date; {fmt.number(here.moulds)} in use come{'s' if here.moulds == 1 else ''} nearest to it.**"
     )
     at = plan.choices.index(here)
     for other in (*plan.choices[max(at - 1, 0) : at], *plan.choices[at + 1 : at + 2]):

@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from ..models import piece_cost
-from ..models.projects import bridge, charged_by_time, charged_by_use, in_digits
+from ..models.money import straight_line
+from ..models.projects import YEAR, bridge, charged_by_use, in_digits
 from ..models.workshop import Material, Product, Step
 from .logged import MOULDS
 
@@ -106,7 +107,7 @@ def equipment(tools, basis: str, making: float, loads: float, days: float, year_
         if basis == "at_once" or tool.life_years is None:
             total += tool.price
         elif basis == "by_time":
-            total += charged_by_time(tool.price, tool.resale, tool.life_years, days)
+            total += straight_line(tool.price, tool.resale, tool.life_years, days / YEAR)
         elif tool.life_loads is not None:
             total += charged_by_use(tool.price, tool.resale, tool.life_loads, loads)
         else:

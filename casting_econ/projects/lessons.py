@@ -17,6 +17,7 @@ from ..orders import OrderPlan, Quoted, open_order, price_of
 from ..study import Number, Study
 from ..study.records import steps_of
 from ..study.told import log_of
+from .account import equipment
 from .logged import MOULDS
 from .project import Project, order_then, project_of
 
@@ -231,12 +232,8 @@ class Lessons:
             return []
         rows = []
         for tool in account.tools:
-            worn = (
-                (tool.price - tool.resale) * min((account.days or 0.0) / 365.25 / tool.life_years, 1.0)
-                if tool.life_years
-                else 0.0
-            )
             if tool.life_years:
+                worn = equipment((tool,), "by_time", 0.0, 0.0, account.days or 0.0, 0.0)
                 rows.append((tool.name, f"serves {tool.life_years:.3g} years", tool.price - worn))
         for row in project.items:
             if row.bought - row.used > 1e-9 * max(row.bought, 1.0):

@@ -20,7 +20,7 @@ BASIS_NAMES = {"by_use": "equipment by use", "by_time": "equipment by time", "at
 @shown(
     "project",
     "Planned and actual",
-    "what: text; unit: text; planned: figure; actual: figure; difference: figure; remark: text",
+    "what: text; planned: figure; actual: figure; difference: figure; unit: text; remark: text",
 )
 def project_table(project: Project) -> pd.DataFrame:
     """The whole order in one table: pieces, loads, days, minutes and hours by step, what checks found, materials, money."""
@@ -30,7 +30,7 @@ def project_table(project: Project) -> pd.DataFrame:
     def row(what, unit, of, remark=""):
         values = [of(one) if one is not None else None for one in (planned, actual)]
         before, after = (nan if value is None else float(value) for value in values)
-        found.append((what, unit, before, after, after - before, remark))
+        found.append((what, before, after, after - before, unit, remark))
 
     row("good pieces", "piece", lambda a: a.pieces)
     row("delivered", "piece", lambda a: a.paid)
@@ -59,10 +59,10 @@ def project_table(project: Project) -> pd.DataFrame:
     buy = project.planned_purchases
     for item in project.items:
         remark = "" if item.bought else "nothing bought for it: at the price of the plan"
-        found.append((f"{item.item}: used", item.unit or "piece", *_pair(item.planned, item.used if actual else nan), ""))
+        found.append((f"{item.item}: used", *_pair(item.planned, item.used if actual else nan), item.unit or "piece", ""))
         amount, cost = buy.get(item.item, (0.0, 0.0))
-        found.append((f"{item.item}: bought", item.unit or "piece", *_pair(amount, item.bought if actual else nan), ""))
-        found.append((f"{item.item}: paid", money, *_pair(cost, item.paid if actual else nan), remark))
+        found.append((f"{item.item}: bought", *_pair(amount, item.bought if actual else nan), item.unit or "piece", ""))
+        found.append((f"{item.item}: paid", *_pair(cost, item.paid if actual else nan), money, remark))
     row("bought beside the plan", money, lambda a: a.other)
     row("price, postage charged in it", money, lambda a: a.gross)
     row("fees, packing and postage", money, lambda a: None if a.gross is None else a.gross - a.receipts)
@@ -70,7 +70,7 @@ def project_table(project: Project) -> pd.DataFrame:
     row("overheads", money, lambda a: a.overhead)
     row("equipment by use", money, lambda a: a.equipment("by_use"))
     row("pay an hour", money, lambda a: a.pay(), "equipment by use")
-    return [line for line in found if any(value == value and value != 0 for value in line[2:4])]
+    return [line for line in found if any(value == value and value != 0 for value in line[1:3])]
 
 
 def _pair(before, after):
@@ -151,12 +151,12 @@ def kept_table(lessons: Lessons) -> pd.DataFrame:
     return lessons.kept()
 
 
-@shown("project-again", "The same order again", "what: text; unit: text; first plan: text; as it was: text; again: text")
+@shown("project-again", "The same order again", "what: text; first plan: text; as it was: text; again: text")
 def again_table(lessons: Lessons, fmt: Format) -> pd.DataFrame:
     """The first plan, what became of it, and the same order on what is known now, side by side; as written."""
     project = lessons.project
     plan, quoted = lessons.again
-    first, actual, money = project.plan, project.actual, fmt.currency
+    first, actual = project.plan, project.actual
     price, held = project.order.price, [one and one[1] for one in (first.earliest_promise, plan.earliest_promise)]
     pay = [None if price is None else float(one.pay(price).mean()) for one in (project.quoted, quoted)]
 
@@ -164,12 +164,12 @@ def again_table(lessons: Lessons, fmt: Format) -> pd.DataFrame:
         return ["–" if value is None else write(value) for value in values]
 
     return [
-        ("casts", "", *told(fmt.number, project.planned.casts, actual and actual.casts, casts_of(plan))),
-        ("loads", "", *told(fmt.number, project.planned.loads, actual and actual.loads, plan.loads_in_all)),
-        ("hours", "h", *told(fmt.significant, project.quoted.hours.mean(), actual and actual.total_hours, quoted.hours.mean())),
-        ("price that earns the target", money, *told(fmt.money, project.quoted.full_cost, None, quoted.full_cost)),
-        ("such that eight in ten do", money, *told(fmt.money, project.quoted.at_chance(0.8), None, quoted.at_chance(0.8))),
-        ("pay an hour at the old price", money, *told(fmt.money, pay[0], actual and actual.pay(), pay[1])),
-        ("begun", "", *told(lambda when: day(fmt, when), first.order.start, project.log.begun, plan.order.start)),
-        ("date that holds", "", *told(lambda when: day(fmt, when), held[0], project.log.ended, held[1])),
+        ("casts", *told(fmt.number, project.planned.casts, actual and actual.casts, casts_of(plan))),
+        ("loads", *told(fmt.number, project.planned.loads, actual and actual.loads, plan.loads_in_all)),
+        ("hours", *told(fmt.significant, project.quoted.hours.mean(), actual and actual.total_hours, quoted.hours.mean())),
+        ("price that earns the target", *told(fmt.money, project.quoted.full_cost, None, quoted.full_cost)),
+        ("such that eight in ten do", *told(fmt.money, project.quoted.at_chance(0.8), None, quoted.at_chance(0.8))),
+        ("pay an hour at the old price", *told(fmt.money, pay[0], actual and actual.pay(), pay[1])),
+        ("begun", *told(lambda when: day(fmt, when), first.order.start, project.log.begun, plan.order.start)),
+        ("date that holds", *told(lambda when: day(fmt, when), held[0], project.log.ended, held[1])),
     ]

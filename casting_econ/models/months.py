@@ -1,14 +1,12 @@
-"""Orders as they come: their number a month about the season's mean, their pieces, and stock carried from month to month.
+"""Orders as they come: their number a month about the season's mean, and their pieces; and weeks that rare events take.
 
 Nothing here draws at random: what chance decides comes in as uniforms, so that Sobol points do as well as any other.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 from scipy import special, stats
 
-from .checks import checked
+from .checks import checked, checked_share
 
 MONTHS_IN_YEAR = 12
 
@@ -129,55 +127,40 @@ def pieces_at(uniform, orders, mean_size, sd_size=0.0):
     return pieces[()]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Carried:
-    """Pieces month by month, arrays with months last. [piece/month; stock: piece]"""
-
-    made: np.ndarray
-    sold: np.ndarray
-    unmet: np.ndarray  # wanted, and neither on the shelf nor made in time; such orders are lost
-    stock: np.ndarray  # on the shelf at the end of each month
-
-
-def carried(wanted, capacity, cap=0.0, start=0.0, *, ahead=False):
-    """What is made, sold and left on the shelf from month to month.
+def weeks_lost(risk, weeks, uniform=None):
+    """Weeks of work that a rare event takes from each month: on average, or as a uniform number decides. [week/month]
 
     Parameters
     ----------
-    wanted : array_like, shape (..., months)
-        Pieces asked for. [piece/month]
-    capacity : array_like, broadcasts to `wanted`
-        Good pieces that can be made; what a month does not use is gone. [piece/month]
-    cap : array_like, broadcasts to one a row, optional
-        Pieces that the shelf is filled up to, and no further. [piece]
-    start : array_like, broadcasts to one a row, optional
-        Pieces on the shelf at the start; more than `cap` is sold off, not topped up. [piece]
-    ahead : bool, optional
-        Whether a month's pieces must be made before its orders are known, as for a fair; else orders are made first, then the shelf is
-        filled with what capacity is left.
+    risk : Risk
+    weeks : array_like, shape (..., months)
+        Worked in each month; a month cannot lose more. [week/month]
+    uniform : array_like, shape (...), optional
+        In [0, 1); below the chance of the event it comes, and where it lies there says in which month it starts. What goes
+        on beyond December counts in January, of an event that came the year before. [-]
 
     Raises
     ------
     ValueError
-        If an input is below zero.
-
-    Examples
-    --------
-    >>> found = carried([2.0, 9.0, 0.0], 5.0, cap=3.0)
-    >>> found.made.tolist(), found.sold.tolist(), found.stock.tolist()
-    ([5.0, 5.0, 3.0], [2.0, 8.0, 0.0], [3.0, 0.0, 3.0])
+        If an input is outside its range.
     """
-    wanted = np.atleast_1d(checked("pieces wanted", wanted, low=0.0))
-    capacity = np.asarray(checked("capacity", capacity, low=0.0))
-    wanted, capacity = np.broadcast_arrays(wanted, capacity)
-    cap, stock = checked("cap of the stock", cap, low=0.0), checked("stock at the start", start, low=0.0)
-    rows: list[tuple] = []
-    for month in range(wanted.shape[-1]):
-        asked = wanted[..., month]
-        room = cap - stock + (0.0 if ahead else asked)
-        made = np.clip(room, 0.0, capacity[..., month])
-        sold = np.minimum(asked, stock + made)
-        stock = stock + made - sold
-        rows.append(np.broadcast_arrays(made, sold, asked - sold, stock))
-    found = (np.stack(kind, axis=-1) for kind in zip(*rows, strict=True))
-    return Carried(**dict(zip(("made", "sold", "unmet", "stock"), found, strict=True)))
+    weeks, chance = np.asarray(weeks, float), np.asarray(checked_share("chance of a risk", risk.chance))
+    takes = np.asarray(checked("weeks that a risk takes", risk.weeks, low=0.0, high=53.0))
+    if uniform is None:
+        whole = weeks.sum(axis=-1)
+        share = np.where(whole > 0, chance * np.minimum(takes, whole) / np.where(whole > 0, whole, 1.0), 0.0)
+        return share[..., None] * weeks
+    months = weeks.shape[-1]
+    start = np.floor(months * uniform / np.maximum(chance, 1e-300)).clip(max=months - 1)[..., None]
+    left, lost, at = np.where(uniform < chance, takes, 0.0), 0.0, np.arange(months)
+    for after in range(months):
+        here = at == (start + after) % months
+        taken = np.minimum(left, np.sum(here * weeks, axis=-1))
+        lost, left = lost + here * taken[..., None], left - taken
+    return lost
+
+
+def risk_cost(risk, uniform=None):
+    """What a rare event costs in a year; arguments as in `weeks_lost`. [money/year]"""
+    chance = checked_share("chance of a risk", risk.chance)
+    return (chance if uniform is None else np.less(uniform, chance)) * checked("cost of a risk", risk.cost, low=0.0)

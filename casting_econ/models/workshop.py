@@ -4,7 +4,8 @@ Every number is a float or an array; arrays broadcast against each other, so one
 point, a grid or a million draws. Shares lie in [0, 1]; money is in the study's currency.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import reduce
 from typing import Any
 
@@ -78,6 +79,8 @@ class Product:
     mould: Mould | None = None
     cure_step: str | None = None  # step whose wait is 'the cure'; None: the longest wait
     pots: tuple[Value, ...] = ()  # loads in turn, each as large as its pot, where these differ in size [cast/load]
+    shelf: Value = 0.0  # good pieces that are kept ready, there at the start of the year [piece]
+    shelf_cost: Value = 0.0  # of keeping a piece ready [money/(piece year)]
 
     @property
     def first_wait(self) -> int | None:
@@ -116,6 +119,9 @@ class Channel:
     fee_per_day: Value = 0.0  # [money/day]
     elasticity: Value = 0.0  # share of orders lost for a share of price, as a power [-]
     reference_price: Value | None = None  # None: the price itself [money/order]
+    clustering: Value = 0.0  # of the orders of a month, as the dispersion of `months.orders_at` [-]
+    size_spread: Value = 0.0  # standard deviation of the pieces between orders, over their mean [-]
+    waits: bool = False  # whether an order that cannot be made in its month waits for the next one; else it is lost
 
     @property
     def kept_share(self) -> Value:
@@ -163,6 +169,38 @@ class Rack:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Risk:
+    """Something rare that stops work: illness, a pump that breaks."""
+
+    name: str
+    chance: Value  # that a year has it; once at most [-]
+    weeks: Value = 0.0  # lost [week]
+    cost: Value = 0.0  # paid then [money]
+    stops: str | None = None  # station; None: all work
+
+
+@dataclass(frozen=True, kw_only=True)
+class Luck:
+    """What chance decides in each year drawn, as uniform numbers in [0, 1)."""
+
+    orders: Mapping[str, np.ndarray]  # by channel, last axis months
+    sizes: Mapping[str, np.ndarray]  # by channel, last axis months
+    risks: Mapping[str, np.ndarray]  # by risk
+
+
+@dataclass(frozen=True, kw_only=True)
+class Months:
+    """How a year comes month by month, or in one piece; arrays of one length, the number of its months."""
+
+    working: np.ndarray = field(default_factory=lambda: np.ones(1))  # share of the weeks worked; adds up to one [-]
+    season: np.ndarray = field(default_factory=lambda: np.ones(1))  # share of the orders; adds up to one [-]
+    slower: Mapping[tuple[str, str], np.ndarray] = field(
+        default_factory=dict
+    )  # by product and step: its wait beside the stated [-]
+    luck: Luck | None = None  # None: as many orders as expected, and the mean of the rare events
+
+
+@dataclass(frozen=True, kw_only=True)
 class Workshop:
     """A whole workshop for a year."""
 
@@ -180,6 +218,8 @@ class Workshop:
     equipment: tuple[Equipment, ...] = ()
     stations: tuple[Station, ...] = ()
     racks: tuple[Rack, ...] = ()
+    risks: tuple[Risk, ...] = ()
+    months: Months = field(default_factory=Months)
 
     def product(self, name: str | None = None) -> Product:
         """A product by its name, the first if none is given; ValueError for one there is not."""

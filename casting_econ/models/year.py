@@ -6,16 +6,15 @@ from typing import Any
 
 import numpy as np
 
+from .capacity import DEMAND, HANDS, Month, asked_for, limit_of, needs_by_month, served, share_of, working
 from .checks import checked, checked_share
 from .costs import piece_cost
-from .curing import ENOUGH_LOADS, WEEK_HOURS, in_moulds, loads_per_week, places_needed
 from .money import yearly_charge
+from .months import risk_cost
 from .selling import orders_at_price
 from .workshop import Workshop
 from .yields import rolled_yield
 
-DEMAND, HANDS = "demand", "hands"
-_NO_LOADS = 1e-12  # a week; above zero, so that what nobody wants stays zero
 _ORDER_KINDS = ("revenue", "fees", "postage", "packaging", "refunds")
 
 
@@ -29,6 +28,7 @@ class Outcome:
     utilisation_at_demand: dict[str, Any]  # share of each resource that expected demand would need [-]
     utilisation: dict[str, Any]  # share of each resource in use at what is made [-]
     binding: Any  # index into `resources` of what limits
+    months: tuple[Month, ...]  # of a year in one piece one
 
     @property
     def resources(self) -> list[str]:
@@ -53,16 +53,23 @@ def evaluate(a: Workshop) -> Outcome:
     """
     weeks = checked("weeks per year", a.weeks_per_year, above=0.0, high=53.0)
     target = checked("target pay", a.target_per_hour, low=0.0)
-    plans = {p.name: _plan(p, a, target) for p in a.products}
-    fixed_hours, stall_hours, stall_fees = _fixed(a, weeks)
-    spare_hours = checked("hours per week", a.hours_per_week, above=0.0, high=WEEK_HOURS) * weeks
-    spare_hours = spare_hours - fixed_hours - stall_hours
-    needs = _needs(a, plans, weeks)
-    utilisation_at_demand, scale, binding = _limits(a, plans, needs, spare_hours)
+    asked = asked_for(
+        a, {c.name: orders_at_price(c.orders_per_year, c.price, c.reference_price, c.elasticity) for c in a.channels}
+    )
+    plans = {p.name: _plan(p, a, target, asked) for p in a.products}
+    stall_hours, stall_fees = _stalls(a)
+    times, needs = working(a, stall_hours), needs_by_month(a, plans, weeks)
+    months = served(a, asked, plans, needs, times)
+    worked = sum(times.weeks[..., m] for m in range(times.weeks.shape[-1]))
+    fixed_hours, spare_hours = a.fixed_hours_per_week * worked, sum(times.hours[..., m] for m in range(times.hours.shape[-1]))
+    at_demand = _used(asked, a, plans, needs, times, dict.fromkeys(plans, 1.0))
+    at_demand[HANDS] = _of_hands(sum(plan["hours"] for plan in plans.values()), spare_hours)
 
-    channels = {c.name: _channel_result(c, plans[c.product]["orders"][c.name], scale[c.product]) for c in a.channels}
+    channels = {c.name: _channel_result(c, asked, months) for c in a.channels}
+    scale = {p.name: _scale(p, plans[p.name], channels, months) for p in a.products}
     money = {kind: sum(channel[kind] for channel in channels.values()) for kind in _ORDER_KINDS}
     overhead = sum((checked(f"overhead {o.name}", o.per_year, low=0.0) for o in a.overheads), 0.0)
+    overhead = overhead + _ready_and_rare(a, months)
     equipment = sum((yearly_charge(e.price, e.resale, e.life_years, a.interest) for e in a.equipment), 0.0)
     made = {name: plan["made"] * scale[name] for name, plan in plans.items()}
     material = {name: plans[name]["piece"].material * made[name] for name in plans}
@@ -71,11 +78,13 @@ def evaluate(a: Workshop) -> Outcome:
     ruined_material = sum(plan["ruined_material"] * scale[name] for name, plan in plans.items())
     ruined_hours = sum(plan["ruined_hours"] * scale[name] for name, plan in plans.items())
     variable_hours = sum(make_hours.values()) + order_hours + ruined_hours
-    hours = checked("hours per year", variable_hours + fixed_hours + stall_hours, above=0.0)
+    hours = checked("hours per year", variable_hours + fixed_hours + stall_hours, low=0.0)
+    if a.months.luck is None:
+        checked("hours per year", hours, above=0.0)
     fixed_costs = overhead + equipment + stall_fees + ruined_material
     variable = sum(channel["net"] for channel in channels.values()) - sum(material.values())
     residual = variable - fixed_costs
-    pay = residual / hours
+    pay = share_of(residual, hours, np.nan)  # of a year in which no order comes and nothing is done there is none
     demand_pieces = sum(plan["pieces"] for plan in plans.values())
     sold = {name: plans[name]["pieces"] * scale[name] for name in plans}
     all_sold = sum(sold.values())
@@ -86,7 +95,7 @@ def evaluate(a: Workshop) -> Outcome:
     }
     fixed_time = (fixed_hours + stall_hours + ruined_hours) * target
     variable_time = (variable_hours - ruined_hours) * target
-    room = demand_pieces / np.maximum(reduce(np.maximum, utilisation_at_demand.values()), 1e-12)
+    room = demand_pieces / np.maximum(reduce(np.maximum, at_demand.values()), 1e-12)
     pay_pieces = _pieces_needed(fixed_costs + fixed_time, variable - variable_time, all_sold, room)
     cash_pieces = _pieces_needed(fixed_costs, variable, all_sold, room)
     totals = {
@@ -115,15 +124,16 @@ def evaluate(a: Workshop) -> Outcome:
         "pay_break_even_pieces_per_year": pay_pieces,
         "cash_break_even_pieces_per_year": cash_pieces,
     }
-    utilisation = {name: sum(need[p] * scale[p] for p in need) for name, need in needs.items()}
-    utilisation[HANDS] = np.where(np.asarray(spare_hours) > 0, _ratio(variable_hours, spare_hours), np.inf)[()]
+    utilisation = _used(asked, a, plans, needs, times, scale)
+    utilisation[HANDS] = _of_hands(variable_hours, spare_hours)
     return Outcome(
         totals=totals,
         products=products,
         channels=channels,
-        utilisation_at_demand=utilisation_at_demand,
+        utilisation_at_demand=at_demand,
         utilisation=utilisation,
-        binding=binding,
+        binding=limit_of(months),
+        months=months,
     )
 
 
@@ -132,15 +142,10 @@ def beyond_target(a: Workshop, outcome: Outcome):
     return outcome.totals["residual_pay_per_year"] - a.target_per_hour * outcome.totals["hours_per_year"]
 
 
-def _plan(p, a, target):
-    """What expected demand asks of one product."""
-    orders = {
-        c.name: orders_at_price(c.orders_per_year, c.price, c.reference_price, c.elasticity)
-        for c in a.channels
-        if c.product == p.name
-    }
-    sizes = {c.name: checked("pieces per order", c.pieces_per_order, above=0.0) for c in a.channels}
-    pieces = sum((orders[name] * sizes[name] for name in orders), 0.0)
+def _plan(p, a, target, asked):
+    """What the year's demand asks of one product."""
+    mine = [c.name for c in a.channels if c.product == p.name]
+    orders, pieces = {name: sum(asked.orders[name]) for name in mine}, sum((sum(asked.pieces[name]) for name in mine), 0.0)
     made = pieces / (1.0 - checked_share("unsold share", p.unsold_share, high=0.99))
     # learning needs the casts before the costs; without it one pass is enough
     learns = any(step.first_minutes is not None for step in p.steps)
@@ -152,114 +157,82 @@ def _plan(p, a, target):
         still = still * (np.asarray(step.wait_hours) == 0.0)
     ruined = checked("ruined loads", p.ruined_loads_per_year, low=0.0) * p.casts_per_load
     order_minutes = {c.name: checked("minutes per order", c.minutes_per_order, low=0.0) for c in a.channels}
+    make_hours = (made * piece.minutes + ruined * minutes) / 60.0
     return {
         "orders": orders,
         "pieces": pieces,
         "made": made,
         "piece": piece,
-        "hours": (made * piece.minutes + ruined * minutes + sum(orders[n] * order_minutes[n] for n in orders)) / 60.0,
+        "make_hours": make_hours,
+        "hours": make_hours + sum(orders[n] * order_minutes[n] for n in orders) / 60.0,
         "ruined_material": ruined * used,
         "ruined_hours": ruined * minutes / 60.0,
     }
 
 
-def _fixed(a, weeks):
-    """Weekly hours, stall hours and stall fees of the year."""
-    fixed = checked("fixed hours per week", a.fixed_hours_per_week, low=0.0, high=WEEK_HOURS) * weeks
+def _stalls(a):
+    """Stall hours and stall fees of the year."""
     days = {c.name: checked("stall days", c.days_per_year, low=0.0, high=366.0) for c in a.channels}
     hours = sum(days[c.name] * checked("stall hours a day", c.hours_per_day, low=0.0, high=24.0) for c in a.channels)
-    fees = sum(days[c.name] * checked("stall fee", c.fee_per_day, low=0.0) for c in a.channels)
-    return fixed, hours, fees
+    return hours, sum(days[c.name] * checked("stall fee", c.fee_per_day, low=0.0) for c in a.channels)
 
 
-def _needs(a, plans, weeks):
-    """Share of each resource that expected demand needs, by resource and product."""
-    needs: dict[str, dict[str, Any]] = {}
-    stations, racks = {s.name: s for s in a.stations}, {r.name: r for r in a.racks}
-    for p in a.products:
-        plan, surviving, still, emptied = plans[p.name], 1.0, 1.0, None
-        moulds = None if p.mould is None else in_moulds(p, [step.minutes for step in plan["piece"].steps])
-        if moulds is not None and np.all(np.asarray(moulds[0]) > 0) and np.all(np.asarray(moulds[1]) > 0):
-            pour, cure, held = moulds
-            waiting = next(step.name for step in p.steps if np.any(np.asarray(step.wait_hours) > 0))
-            emptied = _rate(waiting, cure, pour, None, a.windows, held)
-        casts_a_week = plan["made"] / plan["piece"].good_share / weeks
-        for step in p.steps:
-            flow = casts_a_week * surviving
-            load = p.casts_per_load * surviving if step.load_size is None else step.load_size
-            if step.wait_in in stations:
-                turnaround, count = p.turn_minutes(step) / 60.0, stations[step.wait_in].count
-                rate = _rate(step.name, step.wait_hours, turnaround, count, a.windows)
-                first = np.all(still * step.wait_hours > 0)
-                if emptied is not None and first and step.load_size is None and np.any(held.work_hours):
-                    # a pour waits for both: what that costs falls on the one that lets less through
-                    both = np.minimum(_rate(step.name, cure, pour, count, a.windows, held), np.minimum(rate, emptied))
-                    rate, emptied = np.where(rate <= emptied, both, rate), np.where(rate <= emptied, emptied, both)
-                spoilt = still * p.ruined_loads_per_year / weeks
-                _add(needs, step.wait_in, p.name, (flow / load + spoilt) / rate)
-            elif step.wait_in in racks:
-                places = places_needed(flow, step.wait_hours, step.places_per_piece)
-                _add(needs, step.wait_in, p.name, places / checked("rack places", racks[step.wait_in].places, above=0))
-            surviving, still = surviving * step.pass_share, still * (np.asarray(step.wait_hours) == 0.0)
-        if emptied is not None:
-            loads = casts_a_week / p.casts_per_load + p.ruined_loads_per_year / weeks
-            _add(needs, f"moulds for {p.name}", p.name, loads / emptied)
-    return needs
+def _ready_and_rare(a, months):
+    """What pieces kept ready and rare events cost in the year."""
+    luck = a.months.luck
+    ready = sum(
+        checked("cost of a piece on the shelf", p.shelf_cost, low=0.0)
+        * sum(month.shelf[p.name] for month in months)
+        / len(months)
+        for p in a.products
+    )
+    return ready + sum((risk_cost(r, None if luck is None else luck.risks[r.name]) for r in a.risks), 0.0)
 
 
-def _rate(step, cure, turnaround, count, windows, moulds=None):
-    """Loads a week; next to none in draws whose turnaround fits no window, and refused where none fits."""
-    rate = loads_per_week(cure, turnaround, count, windows, moulds, ENOUGH_LOADS)
-    if np.all(rate == 0.0):
-        shortest = np.min(np.asarray(turnaround))
-        raise ValueError(f"load minutes of {step!r} must fit one working window; got {shortest:g} h")
-    return np.maximum(rate, _NO_LOADS)
+def _used(asked, a, plans, needs, times, scale):
+    """Share of the year's time of each station, rack and set of moulds that so much of the demand for each product takes."""
+    found, months = {}, range(len(needs))
+    for name in needs[0]:
+        found[name] = 0.0
+        for p in needs[0][name]:
+            pieces = [sum(asked.pieces[c.name][m] for c in a.channels if c.product == p) for m in months]
+            share = [share_of(pieces[m], plans[p]["pieces"], a.months.working[m]) * needs[m][name][p] for m in months]
+            found[name] = found[name] + sum(share) * scale[p]
+        found[name] = found[name] * a.weeks_per_year / sum(times.open_share(name, m) * times.weeks[..., m] for m in months)
+    return found
 
 
-def _add(needs, resource, product, share):
-    needs.setdefault(resource, {})
-    needs[resource][product] = needs[resource].get(product, 0.0) + share
+def _of_hands(hours, spare):
+    """Share of the hours left that some hours take; infinite where none are left."""
+    return share_of(hours, np.maximum(spare, 0.0), np.inf)
 
 
-def _limits(a, plans, needs, spare_hours):
-    """Use at full demand, the share of demand each product can meet, and which resource binds."""
-    utilisation = {name: sum(need.values()) for name, need in needs.items()}
-    scale = {p.name: 1.0 for p in a.products}
-    # what one product alone needs first, so that what several share is shared by what is left to make
-    for need in sorted(needs.values(), key=len):
-        short = 1.0 / np.maximum(sum(need[name] * scale[name] for name in need), 1.0)
-        scale |= {name: scale[name] * short for name in need}
-    wanted = sum(plan["hours"] for plan in plans.values())
-    possible = sum(plans[name]["hours"] * scale[name] for name in plans)
-    has_time = np.asarray(spare_hours) > 0
-    safe = np.where(has_time, spare_hours, 1.0)
-    hands_left = np.where(has_time, np.minimum(1.0, safe / np.maximum(possible, 1e-300)), 0.0)[()]
-    # index 0 is demand; hands are last because they are shared out after everything else
-    peak, binding = 1.0, np.zeros(np.shape(hands_left), dtype=int)
-    for index, share in enumerate(utilisation.values(), start=1):
-        binding = np.where(share > peak, index, binding)
-        peak = np.maximum(peak, share)
-    binding = np.where(hands_left < 1.0, len(utilisation) + 1, binding)[()]
-    utilisation[HANDS] = np.where(has_time, wanted / safe, np.inf)[()]
-    return utilisation, {name: scale[name] * hands_left for name in scale}, binding
-
-
-def _channel_result(c, orders, scale):
+def _channel_result(c, asked, months):
     """A year in one channel."""
-    order = c.order()
-    met = orders * scale
+    came, met = sum(asked.orders[c.name]), sum(month.met[c.name] for month in months)
+    pieces = sum(month.pieces[c.name] for month in months)
+    # a larger order brings as much more as it has pieces
+    price = c.price * share_of(pieces, met * c.pieces_per_order, 1.0) if np.any(np.asarray(c.size_spread) > 0) else c.price
+    order = c.order(price)
     result = {kind: order[kind] * met for kind in (*_ORDER_KINDS, "net")}
     return result | {
         "product": c.product,
-        "price": c.price,
+        "price": price,
+        "came": came,
         "orders": met,
-        "pieces": met * c.pieces_per_order,
-        "kept_of_price": c.price * met * (1.0 - c.fee_share - c.refund_share),
+        "pieces": pieces,
+        "kept_of_price": price * met * (1.0 - c.fee_share - c.refund_share),
         "net_per_order": order["net"],
         "order_hours": met * c.minutes_per_order / 60.0,
         "stall_hours": c.days_per_year * c.hours_per_day,
         "stall_fees": c.days_per_year * c.fee_per_day,
     }
+
+
+def _scale(p, plan, channels, months):
+    """Share of what the year asks of a product that is sold."""
+    sold = sum((channel["pieces"] for channel in channels.values() if channel["product"] == p.name), 0.0)
+    return share_of(sold, plan["pieces"], 1.0)
 
 
 def _product_result(p, plans, scale, channels, carried, missing, target):

@@ -1,6 +1,7 @@
 """From a study and its evidence to the numbers the models take: at a point, or as draws."""
 
 import re
+import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from functools import lru_cache
@@ -9,13 +10,16 @@ import numpy as np
 from scipy import special
 
 from .draws import copula_matrix, correlate, points, round_up_draws
-from .evidence import Evidence, moulds_in_hand, update
+from .evidence import DAYS_PER_MONTH, Evidence, moulds_in_hand, season_weights, update
+from .models import hours_at_temperature
 from .models import workshop as model
 from .models.costs import material_cost
 from .models.money import self_employed_target
+from .models.months import MONTHS_IN_YEAR
 from .models.mould_making import moulds_for_load
 from .reference import wages
 from .study import Number, Study
+from .study.fields import MONTHS
 from .study.scenarios import PASS_SHARE, SCRAP
 
 _SHARED = {  # factors that numbers of a kind share, as a reader would say them
@@ -26,6 +30,7 @@ _SHARED = {  # factors that numbers of a kind share, as a reader would say them
     "price": "what buyers will pay",
 }
 _UNIT = re.compile("_(hours|casts|years|per_year|share)$")  # which names of models end in and those of the study file do not
+_ORDERS, _SIZES, _RISK = range(3)  # streams of chance
 NEW_SEED = 1_000_003  # added to the seed for numbers that only a changed study is unsure of
 
 
@@ -255,7 +260,8 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
         # orders were counted or guessed at the stated price
         stated = {} if entry.reference_price is not None else {"reference_price": entry.price.value}
         path, on_postage = f"channels.{name}", entry.fee_base == "price and postage"
-        return filled(model.Channel, path, entry, name=name, fee_on_postage=on_postage, **stated)
+        waits = at(path, entry, "days") == 0 if entry.waits is None else entry.waits
+        return filled(model.Channel, path, entry, name=name, fee_on_postage=on_postage, waits=bool(np.all(waits)), **stated)
 
     weeks, full_week = at("time", file.time, "weeks"), at("target", file.target, "full_week")
     target = _target(study, at, weeks, full_week)
@@ -270,11 +276,52 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
         interest=values.get("interest", file.interest.value),
         products=tuple(product(name, entry) for name, entry in file.products.items()),
         channels=tuple(channel(name, entry) for name, entry in file.channels.items()),
+        risks=each(model.Risk, "risks", file.risks),
+        months=months_of(study),
         overheads=tuple(model.Overhead(name=name, per_year=values[f"overheads.{name}"]) for name in file.overheads),
         equipment=each(model.Equipment, "equipment", file.equipment),
         stations=each(model.Station, "stations", file.stations),
         racks=each(model.Rack, "racks", file.racks),
     )
+
+
+@lru_cache(maxsize=64)
+def months_of(study: Study) -> model.Months:
+    """How the study's year comes: month by month with its season, weeks off and cold months, or in one piece."""
+    file = study.file
+    if file.study.variation != "months":
+        return model.Months()
+    season = season_weights(study) / MONTHS_IN_YEAR
+    open_weeks = np.array([DAYS_PER_MONTH / 7.0 - file.time.weeks_off.get(month, 0.0) for month in MONTHS])
+    slower, climate = {}, file.temperature
+    if climate.months:
+        for name, product in file.products.items():
+            for key, step in product.steps.items():
+                if step.wait_at is not None and step.wait.most > 0:
+                    slower[name, key] = hours_at_temperature(1.0, step.wait_at, np.array(climate.months), climate.factor)
+    return model.Months(working=open_weeks / open_weeks.sum(), season=season, slower=slower)
+
+
+def with_luck(a: model.Workshop, study: Study, seed: int, start: int, stop: int, year: int = 0) -> model.Workshop:
+    """The same workshop with what chance decides in rows `start` to `stop` of the draws; as it is where rates alone vary.
+
+    What a row holds does not depend on how the whole is cut, nor on the other channels; `year` 1 and later are further years of
+    the same draws. Of a year in one piece, clusters count as they do over the twelve months of the season.
+    """
+    if study.file.study.variation == "rates":
+        return a
+
+    def uniforms(name, kind, months):
+        stream = np.random.PCG64(np.random.SeedSequence([seed, zlib.crc32(name.encode()), kind, year])).advance(start * months)
+        return np.random.Generator(stream).random((stop - start, months))
+
+    months, channels = a.months.season.size, a.channels
+    if months == 1:
+        clusters = np.sum(np.square(season_weights(study) / MONTHS_IN_YEAR))
+        channels = tuple(replace(c, clustering=c.clustering * clusters) for c in channels)
+    orders, sizes = ({c.name: uniforms(c.name, kind, months) for c in channels} for kind in (_ORDERS, _SIZES))
+    luck = model.Luck(orders=orders, sizes=sizes, risks={r.name: uniforms(r.name, _RISK, 1)[:, 0] for r in a.risks})
+    return replace(a, channels=channels, months=replace(a.months, luck=luck))
 
 
 def _target(study, at, weeks, full_week):

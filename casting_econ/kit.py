@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from .assumptions import StudyWithEvidence, assume, assume_changed, draw_values, point_values, workshop_at
+from .assumptions import StudyWithEvidence, assume, assume_changed, draw_values, point_values, with_luck, workshop_at
 from .draws import QUANTILES, chance, in_chunks, round_up_draws, summarise
 from .faults import Fault, StudyError, refusal
 from .formatting import Format
@@ -45,9 +45,9 @@ class Answer:
     def summary(self, quantity: str) -> dict[str, float | None]:
         """Summary of one quantity; what is infinite in it ('no value does') comes back as None."""
         values = self.draws[quantity]
-        if np.isfinite(values).all():
+        if np.isfinite(values[~np.isnan(values)]).all() and not np.isnan(values).all():
             return summarise(values)
-        ranks = np.quantile(values, list(QUANTILES.values()), method="inverted_cdf")
+        ranks = np.nanquantile(values, list(QUANTILES.values()), method="inverted_cdf")
         found = {name: float(q) if np.isfinite(q) else None for name, q in zip(QUANTILES, ranks, strict=True)}
         return {"mean": None, "sd": None, **found, "mean_error": None, "p50_error": None}
 
@@ -76,8 +76,13 @@ class OpenStudy:
 
     @property
     def certain(self) -> bool:
-        """Whether every number is stated as certain, so that all draws are alike."""
-        return not self.assumed.uncertain
+        """Whether every number is stated as certain and nothing is left to chance, so that all draws are alike."""
+        return not self.assumed.uncertain and self.variation == "rates"
+
+    @property
+    def variation(self) -> str:
+        """What differs between the draws: 'rates', 'counts' or 'months'."""
+        return self.study.file.study.variation
 
     @lru_cache(maxsize=64)  # noqa: B019  a few studies are open at a time, and each is small
     def inputs(self, *, stated: bool = False) -> Workshop:
@@ -128,7 +133,8 @@ class OpenStudy:
 
         def rows(start, stop):
             values = draw_values(self.assumed, draws, seed, start, stop, base=(base or self).assumed)
-            found = {key: np.asarray(value) for key, value in work(workshop_at(self.study, values)).items()}
+            a = with_luck(workshop_at(self.study, values), self.study, seed, start, stop)
+            found = {key: np.asarray(value) for key, value in work(a).items()}
             found = {key: value if value.dtype == bool else value.astype(float, copy=False) for key, value in found.items()}
             return {key: np.broadcast_to(value, (stop - start, *value.shape[1:])) for key, value in found.items()}
 
@@ -160,8 +166,9 @@ class OpenStudy:
             found = {**outcome.totals, "binding": outcome.binding, "beyond_target": beyond_target(a, outcome)}
             found |= {"target_per_hour": a.target_per_hour, "living_per_year": a.living_per_year}
             for name, result in outcome.products.items():
-                found |= {f"{name}/{quantity}": result[quantity] for quantity in _BY_PRODUCT}
-            return found
+                none = np.asarray(result["made_per_year"]) == 0  # a year without orders has no cost of a piece
+                found |= {f"{name}/{quantity}": np.where(none, np.nan, result[quantity]) for quantity in _BY_PRODUCT}
+            return found | {f"orders/{name}": channel["came"] for name, channel in outcome.channels.items()}
 
         found = self.by_draw(work, draws, seed, base=base, chunk=chunk, workers=workers)
         point = self.inputs()

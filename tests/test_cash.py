@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from casting_econ.evidence import season_weights
 from casting_econ.faults import StudyError
 from casting_econ.kit import open_study
 from casting_econ.models import evaluate
@@ -22,7 +23,7 @@ from casting_econ.pages.cash import (
     reserve_sentence,
     worth_sentence,
 )
-from casting_econ.pages.cash_paths import NO_PAY, STATED_PAY, TARGET_PAY, cash_draws, practice_of, season_weights
+from casting_econ.pages.cash_paths import NO_PAY, STATED_PAY, TARGET_PAY, cash_draws, practice_of
 from casting_econ.study import read_study
 from casting_econ.study.schema import CashTable
 
@@ -351,10 +352,10 @@ def test_faults_of_the_cash_table(changed, line, column, texts):
 
 def test_season_is_scaled_to_a_year(changed):
     """Weights tell months against each other: 12 of them in all, in their order; none stated is level."""
-    twice = season_weights(open_study(changed(f"season = {[2] * 11 + [4]}")))
+    twice = season_weights(open_study(changed(f"season = {[2] * 11 + [4]}")).study)
 
     assert twice.sum() == pytest.approx(12.0) and twice[11] == pytest.approx(2 * twice[0])
-    assert season_weights(open_study(changed())).tolist() == [1.0] * 12
+    assert season_weights(open_study(changed()).study).tolist() == [1.0] * 12
 
 
 def sales_log(months):
@@ -367,7 +368,7 @@ def sales_log(months):
 
 def test_season_from_records(changed):
     """A year of sales gives the weights: December, with five times the orders, weighs most, and they add up to 12."""
-    weights = season_weights(open_study(changed('season = "records"', sales=sales_log(12))))
+    weights = season_weights(open_study(changed('season = "records"', sales=sales_log(12))).study)
 
     assert weights.argmax() == 11 and weights.sum() == pytest.approx(12.0) and weights[11] > 3 * weights[5]
 

@@ -15,23 +15,25 @@ def _by_replicate(values):
 def summarise(values) -> dict[str, float]:
     """Mean, spread and quantiles of draws, and the standard error of the mean and of the median, in the unit of the values.
 
-    `values` are finite, else ValueError, and in the order they were made, so that replicates lie one after the other. Gives
+    `values` are finite, or not a number where a draw has none, which is left out, else ValueError; and in the order they were
+    made, so that replicates lie one after the other. Gives
     `mean`, `sd`, `p05` to `p95`, `mean_error` and `p50_error`: the scatter between independent scrambles over the root of
     their number.
     """
     values = np.asarray(values, dtype=float)
-    if not np.isfinite(values).all():
+    if np.isinf(values).any() or np.isnan(values).all():
         raise ValueError(
             f"draws must be finite; got {values[~np.isfinite(values)][0]} at {np.flatnonzero(~np.isfinite(values))[0]}"
         )
-    quantiles = np.quantile(values, list(QUANTILES.values()))
-    result = {"mean": float(values.mean()), "sd": float(values.std(ddof=1)) if values.size > 1 else 0.0}
+    there = values[~np.isnan(values)]
+    quantiles = np.quantile(there, list(QUANTILES.values()))
+    result = {"mean": float(there.mean()), "sd": float(there.std(ddof=1)) if there.size > 1 else 0.0}
     result |= {name: float(q) for name, q in zip(QUANTILES, quantiles, strict=True)}
     split = _by_replicate(values)
     if split is not None and split.shape[1] > 0:
         root = np.sqrt(REPLICATES)
-        result["mean_error"] = float(split.mean(axis=1).std(ddof=1) / root)
-        result["p50_error"] = float(np.median(split, axis=1).std(ddof=1) / root)
+        result["mean_error"] = float(np.nanmean(split, axis=1).std(ddof=1) / root)
+        result["p50_error"] = float(np.nanmedian(split, axis=1).std(ddof=1) / root)
     return result
 
 

@@ -4,7 +4,8 @@ import numpy as np
 import pandas as pd
 import scipy
 
-from ..study import Study
+from ..faults import refusal
+from ..study import STUDY_FILE, Study
 
 DAYS_PER_MONTH = 365.2425 / 12.0
 FULL_YEAR = 12  # months of sales before a season can be told from a trend
@@ -98,6 +99,27 @@ def season_table(study: Study) -> pd.DataFrame:
     low, high = (scipy.stats.gamma.ppf(p, counts + 1.0) / (exposure + 1.0) for p in (0.1, 0.9))
     index = (counts + 1.0) / (exposure + 1.0)
     return pd.DataFrame({"month": counts.index, "orders": counts.values, "index": index.values, "low": low, "high": high})
+
+
+def season_weights(study: Study) -> np.ndarray:
+    """Twelve weights from January that add up to 12: stated, from the sales, or level. [-]
+
+    StudyError if the study asks for the season of records that have no year of sales.
+    """
+    season = study.file.cash.season
+    if season is None:
+        return np.ones(FULL_YEAR)
+    if season == "records":
+        table = season_table(study)
+        if len(table) < FULL_YEAR:
+            sales = study.records.get("sales")
+            found = "no sales log" if sales is None else f"sales from {sales.date.min():%Y-%m-%d} to {sales.date.max():%Y-%m-%d}"
+            right = "twelve months of sales or more, twelve weights from January, or no season"
+            wrong = "season asked of records that do not have a year of sales"
+            raise refusal(STUDY_FILE, wrong, right, column="cash.season", found=found)
+        season = table.sort_values("month")["index"]
+    weights = np.asarray(season, float)
+    return weights * FULL_YEAR / weights.sum()
 
 
 def channel_summary(study: Study) -> pd.DataFrame:

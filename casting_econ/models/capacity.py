@@ -204,14 +204,10 @@ def served(a, asked: Asked, plans, needs, times: Working) -> tuple[Month, ...]:
 
 
 def limit_of(months: tuple[Month, ...]):
-    """Index of what limits a year: what does in the months that lose most orders; of a year in one piece, what does there."""
-    if len(months) == 1:
-        return months[0].binding
-    lost = np.stack(np.broadcast_arrays(*(np.asarray(sum(month.lost.values())) for month in months)))
-    by = np.stack(np.broadcast_arrays(*(month.binding for month in months)))
-    kinds = np.arange(len(months[0].utilisation) + 1)
-    by_kind = np.stack([np.where(by == kind, lost, 0.0).sum(axis=0) for kind in kinds])
-    return by_kind.argmax(axis=0)  # nothing lost: demand
+    """Index of what limits a year: what does in most of its months, demand where as many have it as something else."""
+    by_month = np.stack(np.broadcast_arrays(*(month.binding for month in months)))
+    counts = [(by_month == index).sum(axis=0) for index in range(len(months[0].utilisation) + 1)]
+    return np.argmax(counts, axis=0)[()]
 
 
 def share_of(part, whole, otherwise):

@@ -6,8 +6,8 @@ from typing import Any
 import numpy as np
 
 from .checks import checked, checked_share, checked_whole
+from .months import MONTHS_IN_YEAR
 
-MONTHS_IN_YEAR = 12
 _LEVEL = (1.0,) * MONTHS_IN_YEAR
 _TOUCHES = 1e-7  # of a root, within which two are one: rounding parts a double root by its square root, some 1e-8
 

@@ -5,12 +5,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..draws import chance
-from ..evidence import season_table
-from ..faults import refusal
+from ..evidence import season_weights
 from ..kit import OpenStudy
 from ..models import evaluate, practised_between
 from ..models.cash import MONTHS_IN_YEAR, CashPath, CashPlan, cash_path, irr, npv, payback, rate_per_month, sales_share
-from ..study import STUDY_FILE
 from ..study.fields import MONTHS
 
 NO_PAY, TARGET_PAY, STATED_PAY = "no pay taken", "pay at the target", "pay as stated"
@@ -68,27 +66,6 @@ class CashAnswer:
         return len(self.calendar)
 
 
-def season_weights(kit: OpenStudy) -> np.ndarray:
-    """Twelve weights from January that add up to 12: stated, from a year of sales, or level. [-]
-
-    StudyError if the study asks for the season of records that have no year of sales.
-    """
-    season = kit.study.file.cash.season
-    if season is None:
-        return np.ones(MONTHS_IN_YEAR)
-    if season == "records":
-        table = season_table(kit.study)
-        if len(table) < MONTHS_IN_YEAR:
-            sales = kit.study.records.get("sales")
-            found = "no sales log" if sales is None else f"sales from {sales.date.min():%Y-%m-%d} to {sales.date.max():%Y-%m-%d}"
-            right = "twelve months of sales or more, twelve weights from January, or no season"
-            wrong = "season asked of records that do not have a year of sales"
-            raise refusal(STUDY_FILE, wrong, right, column="cash.season", found=found)
-        season = table.sort_values("month")["index"]
-    weights = np.asarray(season, float)
-    return weights * MONTHS_IN_YEAR / weights.sum()
-
-
 def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 2_048, workers: int = 1) -> CashAnswer:
     """Cash by month on the draws of the year, at most 65,536; arguments are those of `OpenStudy.by_draw`, StudyError as of `season_weights`.
 
@@ -97,7 +74,7 @@ def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 2_048, wor
     resale, and what the first moulds have not worn. Stock, and what buyers owe then, are left out.
     """
     draws, seed = kit.plan_of_draws(min(draws or kit.study.file.study.draws, MOST_DRAWS), seed)
-    stated, season = kit.study.file.cash, season_weights(kit)
+    stated, season = kit.study.file.cash, season_weights(kit.study)
     names = [NO_PAY, TARGET_PAY] + ([STATED_PAY] if stated.pay_taken > 0 else [])
 
     def ruled(a):

@@ -76,12 +76,17 @@ def results(kit: OpenStudy, answer: Answer) -> dict[str, object]:
         product: {name: answer.summary(f"{product}/{name}") for name in PRODUCT_UNITS} for product in kit.study.file.products
     }
     chances = answer.chances
+    came = {name: answer.draws[f"orders/{name}"] for name in kit.study.file.channels}
+    units["channels"] = {"orders_per_year": "order/year"}
+    draws["channels"] = {name: {"orders_per_year": answer.summary(f"orders/{name}")} for name in came}
+    no_order = {name: {"no_order": float(np.mean(orders == 0))} for name, orders in came.items()}
     return {
+        "variation": kit.variation,
         "units": units,
         "stated": _point(kit.point(stated=True)),
         "point": _point(kit.point()),
         "draws": draws,
-        "chances": {name: found["chance"] for name, found in chances.items()},
+        "chances": {name: found["chance"] for name, found in chances.items()} | {"channels": no_order},
         "chance_errors": {name: found["error"] for name, found in chances.items()},
         "bottleneck": answer.bottleneck,
         "target": {"per_hour": answer.target, "living_per_year": answer.living},

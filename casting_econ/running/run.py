@@ -11,9 +11,9 @@ from importlib.metadata import version
 from pathlib import Path
 
 from ..draws import round_up_draws
+from ..evidence import season_weights
 from ..faults import close_match, refusal
 from ..kit import OpenStudy, open_copy, open_study
-from ..pages.cash_paths import season_weights
 from ..reference import kit_folder
 from ..study import STUDY_FILE
 from ..study.inputs import copy_inputs, input_files
@@ -69,7 +69,7 @@ def run_study(
     sources = page_sources()
     everything = store.key_of_all(folder)
     kit = open_study(folder)
-    season_weights(kit)  # a season asked of records that have none is a fault before any page runs
+    season_weights(kit.study)  # a season asked of records that have none is a fault before any page runs
     part = working_folder(out, folder, work_key(folder))
     table, inner = kit.study.file.study, part / "report"
     answer = kit.monte_carlo(*kit.plan_of_draws(), workers=workers)

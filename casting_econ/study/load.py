@@ -21,7 +21,7 @@ from .stations import pot_name
 from .text import currency_of, lines_of, read_text, with_line
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Study:
     """A study folder, read and free of faults."""
 

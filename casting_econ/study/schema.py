@@ -15,6 +15,7 @@ from .cash import CashTable
 from .commissions import CommissionEntry, OrdersTable, QuoteTable, SupplyEntry, TemperatureTable
 from .fields import (
     DAYS,
+    MONTHS,
     ONE,
     PIECES_A_LOAD,
     ZERO,
@@ -134,6 +135,10 @@ class ProductEntry(Node):
     parts: dict[Key, MaterialEntry] = key("what goes into good pieces only", {})
     mould: MouldEntry | None = key("the moulds of the product", None)
     cure_step: str | None = key("step whose wait cure studies change; the longest if not given", None)
+    shelf: number(high=1e6, basis="decided", counts="piece") = key("good pieces kept ready for orders to come", ZERO)
+    shelf_cost: number("{money}/year", per="piece") = key(
+        "what keeping a piece ready costs, with its share of room and interest", ZERO
+    )
     load_correlation: decided(high=0.95) | None = key("how much pieces of a load fail together; learnt if not given", None)
 
     @property
@@ -163,6 +168,18 @@ class ChannelEntry(Node):
     fee_per_day: number("{money}/day", basis="agreed") = key("what a day of the stall costs", ZERO)
     elasticity: number(high=10.0) = key("percent of orders lost for each percent on the price", ZERO)
     reference_price: Price | None = key("price at which the orders hold; the price if not given", None)
+    clustering: number(high=20.0) = key("how bunched orders come: 0 by chance alone, 1 and more in clusters", ZERO)
+    size_spread: number(high=5.0) = key("how orders differ in pieces: standard deviation over their mean", ZERO)
+    waits: bool | None = key("whether buyers wait a month for what is not ready; yes, except at stalls, if not given", None)
+
+
+class RiskEntry(Node):
+    """Something rare that stops work."""
+
+    chance: Share = key("chance that a year has it; it comes once at most")
+    weeks: number("week", high=53.0) = key("weeks of work that it takes", ZERO)
+    cost: Money = key("what it costs then", ZERO)
+    stops: str | None = key("station that stands still; all work if not given", None)
 
 
 class EquipmentEntry(Node):
@@ -211,6 +228,9 @@ class StudyTable(Node):
     currency: Annotated[str, AfterValidator(_known_currency)] = key("code of the money that everything is counted in")
     locale: Annotated[str, AfterValidator(_known_locale)] = key("how the report writes numbers and dates", "en_GB")
     invented: bool = key("whether its numbers are made up, which the report then says", False)
+    variation: Literal["rates", "counts", "months"] = key(
+        "what differs between years: what you do not know alone, the number of orders too, or month by month", "rates"
+    )
     draws: int = key("possible years that are worked out", 8192, ge=128, le=4_194_304)
     seed: int = key("where the draws start; the same seed gives the same results", 1, ge=0, le=2**63 - 1)
     changed_by: str = key("who changed the study last; only a comparison shows it", "")
@@ -232,6 +252,7 @@ class TimeTable(Node):
     """Hours that there are."""
 
     weeks: number("week/year", above=0.0, high=53.0, basis="decided") = key("weeks worked a year")
+    weeks_off: dict[Literal[MONTHS], decided("week", high=4.5)] = key("by month, weeks without work; evenly if not given", {})
     hours: number("hour/week", high=168.0, basis="decided") = key("hours a week that you can give, all in")
     fixed_hours: number("hour/week", high=168.0) = key("hours a week that no customer sees")
     weekly_tasks: list[str] = key("names that the fixed hours have in the timesheet", [])
@@ -368,6 +389,7 @@ class StudyFile(Node):
     racks: dict[Key, RackEntry] = key("shelves and racks; pieces wait in them one by one", {})
     overheads: dict[Key, number("{money}/year")] = key("money a year, whatever is made", {})
     equipment: dict[Key, EquipmentEntry] = key("what was bought for years", {})
+    risks: dict[Key, RiskEntry] = key("rare events that stop work", {})
     interest: number("1/year", high=1.0) = key("interest a year on money in equipment", ZERO)
     correlations: list[CorrelationEntry] = key("numbers that move together", [], max_length=200)
     records: RecordsTable = key("how your own files are to be read", RecordsTable())

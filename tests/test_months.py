@@ -1,4 +1,4 @@
-"""Orders one by one, in clusters and by season, and stock carried from month to month: against closed forms."""
+"""Orders one by one, in clusters and by season: against closed forms, also through a study file."""
 
 import numpy as np
 import pytest
@@ -7,7 +7,7 @@ from scipy import stats
 from casting_econ.draws.sampling import points
 from casting_econ.evidence.months import PRIOR_DISPERSION, counts_posterior
 from casting_econ.evidence.posteriors import rate_posterior
-from casting_econ.models.months import carried, chance_of_none, orders_at, pieces_at, season_shares
+from casting_econ.models.months import chance_of_none, orders_at, pieces_at, season_shares
 
 EVEN = (np.arange(200_000) + 0.5) / 200_000
 
@@ -91,48 +91,6 @@ def test_season_shares_make_a_year():
 
     assert season_shares(rows).sum(axis=1) == pytest.approx(np.ones(7), rel=1e-14)
     assert season_shares([3.0] * 12).tolist() == [1 / 12] * 12
-
-
-@pytest.mark.parametrize("holding", [0.5, 2.0, 6.0])
-def test_newsvendor_with_stock_carried(holding):
-    """What is left is there next month, so that it costs its keeping alone: best is the least S with F(S) >= (p - c) / (p - c + h).
-
-    Snyder & Shen, Fundamentals of Supply Chain Theory, ch. 4, base stock over many periods with lost sales and no lead time, from
-    memory; own arithmetic: a month's margin is (p - c) min(D, S) - h (S - D)+ once what is left is worth what it cost.
-    """
-    price, cost, rate = 10.0, 4.0, 5.0
-    u = (
-        np.random.default_rng(2).permuted(np.tile((np.arange(4000) + 0.5) / 4000, (12, 1)), axis=1).T
-    )  # each month exact by itself
-    wanted = orders_at(u, rate)
-    money = {}
-    for shelf in range(16):
-        found = carried(wanted, 1e9, shelf, ahead=True)
-        held = price * found.sold.sum(axis=1) - cost * found.made.sum(axis=1) - holding * found.stock.sum(axis=1)
-        money[shelf] = float((held + cost * found.stock[:, -1]).mean())
-
-    ratio = (price - cost) / (price - cost + holding)
-    assert max(money, key=money.get) == stats.poisson.ppf(ratio, rate)
-
-
-def test_stock_is_conserved_and_capped():
-    """Start + made = sold + left; no month makes beyond its capacity, the shelf never grows beyond its cap, and unmet is what was not sold."""
-    rng = np.random.default_rng(3)
-    wanted, capacity, cap = rng.poisson(6, (500, 12)), rng.integers(0, 12, (500, 12)), rng.integers(0, 9, 500)
-    for ahead in (False, True):
-        found = carried(wanted, capacity, cap, 2.0, ahead=ahead)
-
-        assert np.array_equal(2.0 + found.made.sum(axis=1), found.sold.sum(axis=1) + found.stock[:, -1])
-        assert (found.made <= capacity).all() and (found.made >= 0).all()
-        assert (found.stock <= np.maximum(cap, 2.0)[:, None]).all() and np.array_equal(found.unmet, wanted - found.sold)
-
-
-def test_stock_of_the_beginning_and_the_end():
-    """No shelf: each month for itself; no capacity: the shelf runs out; more than the cap at the start is sold off first."""
-    assert carried([3.0, 8.0], 5.0).sold.tolist() == [3.0, 5.0]
-    empty = carried([3.0, 3.0], 0.0, cap=4.0, start=4.0)
-    assert (empty.sold.tolist(), empty.unmet.tolist(), empty.made.tolist()) == ([3.0, 1.0], [0.0, 2.0], [0.0, 0.0])
-    assert carried([3.0, 3.0], 9.0, cap=1.0, start=8.0).made.tolist() == [0.0, 0.0]
 
 
 @pytest.mark.parametrize("clustering", [None, "as the prior has it"])

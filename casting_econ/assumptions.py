@@ -292,7 +292,7 @@ def months_of(study: Study) -> model.Months:
     if file.study.variation != "months":
         return model.Months()
     season = season_weights(study) / MONTHS_IN_YEAR
-    open_weeks = np.array([DAYS_PER_MONTH / 7.0 - file.time.weeks_off.get(month, 0.0) for month in MONTHS])
+    open_weeks = np.array([max(DAYS_PER_MONTH / 7.0 - file.time.weeks_off.get(month, 0.0), 0.0) for month in MONTHS])
     slower, climate = {}, file.temperature
     if climate.months:
         for name, product in file.products.items():

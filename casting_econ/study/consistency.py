@@ -97,7 +97,7 @@ def cross_checks(file, windows, faults):
         _is_known(fault, f"{place}.step", "step", entry.step, [step for product in products for step in product.steps])
     for name, risk in file.risks.items():
         _is_known(fault, f"risks.{name}.stops", "station", risk.stops, file.stations)
-    if sum(file.time.weeks_off.values()) > 53.0 - file.time.weeks.value:
+    if file.time.weeks_off and sum(file.time.weeks_off.values()) > 365.2425 / 7.0 - file.time.weeks.value:
         found = f"{sum(file.time.weeks_off.values()):g} weeks off beside {file.time.weeks.value:g} weeks worked"
         fault("time.weeks_off", "more weeks off than the year leaves", found, "weeks off and weeks worked that fit one year")
     for name in file.cash.payment_delay:

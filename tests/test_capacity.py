@@ -1,11 +1,13 @@
 """A year made of months: equal to the year at once where nothing differs between them, and what waits, stands ready or stops work."""
 
+from collections import Counter
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from months_events import Year, random_workshop
 from scipy import stats
 from test_models import BY_HAND, KNOB, SHOP, VALUES, flat, two_products
 
@@ -53,6 +55,31 @@ def test_twelve_months_alike_equal_the_year_at_once(v, kilns, ruined, waits, oft
     for key in expected.keys() - {": binding"}:
         assert found[key] == pytest.approx(expected[key], rel=1e-9, abs=1e-9), key
     assert len(months.months) == 12 and all(set(m.shelf.values()) == {0.0} for m in months.months)
+
+
+def test_months_equal_an_event_simulation():
+    """220 random workshops, two years each: orders met, lost and waiting, pieces, stock and what is full in every month, as simulated.
+
+    Each rule is reached by some: every kind of limit, orders that wait and that are lost, shelves drawn down, months off, rare events.
+    """
+    seen = Counter()
+    for seed in range(220):
+        a = random_workshop(seed)
+        year = evaluate(a)
+        for row in range(2):
+            told = Year(a, row).run()
+            for number, (expected, month) in enumerate(zip(told, year.months, strict=True)):
+                here = f"workshop {seed}, year {row}, month {number}"
+                for kind in ("met", "lost", "waits", "pieces", "shelf"):
+                    found = {name: float(np.broadcast_to(value, 2)[row]) for name, value in getattr(month, kind).items()}
+                    assert found == pytest.approx(expected[kind], rel=1e-9, abs=1e-9), f"{kind}, {here}"
+                assert year.resources[np.broadcast_to(month.binding, 2)[row]] == expected["limit"], here
+                seen[expected["limit"].split()[0]] += 1
+                seen.update(kind for kind in ("lost", "waits") if sum(expected[kind].values()) > 0.01)
+                seen["drawn"] += any(expected["shelf"][p.name] < p.shelf for p in a.products)
+                seen["off"] += a.months.working[number] == 0
+            seen.update(risk.name for risk in a.risks if a.months.luck.risks[risk.name][row] < risk.chance)
+    assert min(seen[rule] for rule in "demand hands pot rack moulds lost waits drawn off ill pump".split()) > 50, seen
 
 
 # By hand: 48 weeks of 10 hours, an hour a piece, so that each of twelve months makes 40 -----------------------------------

@@ -13,6 +13,7 @@ from .months import orders_at, pieces_at, weeks_lost
 DEMAND, HANDS = "demand", "hands"
 _NO_LOADS = 1e-12  # a week; above zero, so that what nobody wants stays zero
 _NEVER = 1e-300  # in place of a month without a week to work in
+_ROUNDING = 1e-12  # share of an order that counts as none of it
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -202,9 +203,9 @@ def _month(a, asked, plans, needs, times, m, late, shelf):
         share = np.where(waited > 0, np.minimum(share_of(pieces[c.name] - oldest, new, 1.0), 1.0), share)
         old_met = due * share_of(oldest, waited, 1.0)
         met[c.name] = orders * share + old_met
-        cut = orders - orders * share
-        waits[c.name] = (cut, new - new * share) if c.waits else (0.0, 0.0)
-        lost[c.name] = due - old_met + (0.0 if c.waits else cut)
+        stays = np.where(share < 1.0 - _ROUNDING, 1.0 - share, 0.0)
+        waits[c.name] = (orders * stays, new * stays) if c.waits else (0.0, 0.0)
+        lost[c.name] = due - old_met + (0.0 if c.waits else orders * stays)
     month = Month(
         came={name: one[0] for name, one in came.items()},
         met=met,
@@ -285,12 +286,14 @@ def _limits(wants, hours, rooms):
     for name, want in sorted(wants.items(), key=lambda one: len(one[1])):
         short = np.minimum(share_of(rooms[name], sum(want[p] * scale[p] for p in want), 1.0), 1.0)
         scale |= {p: scale[p] * short for p in want}
-    hands = np.minimum(share_of(np.maximum(rooms[HANDS], 0.0), sum(hours[p] * scale[p] for p in hours), 1.0), 1.0)
+    room = np.maximum(rooms[HANDS], 0.0)
+    hands = np.minimum(share_of(room, sum(hours[p] * scale[p] for p in hours), 1.0), 1.0)
     # index 0 is demand; hands are last because they are shared out after everything else
     peak, binding = 1.0, np.zeros(np.shape(hands), dtype=int)
     for index, (name, want) in enumerate(wants.items(), start=1):
         share = use_of(sum(want.values()), rooms[name])
         binding = np.where(share > peak, index, binding)
         peak = np.maximum(peak, share)
-    binding = np.where(hands < 1.0, len(wants) + 1, binding)[()]
+    nobody = (room == 0.0) & (np.asarray(sum(hours.values())) > 0)  # away: then no pot is what is full
+    binding = np.where((hands < 1.0) | nobody, len(wants) + 1, binding)[()]
     return {p: scale[p] * hands for p in scale}, binding

@@ -146,7 +146,7 @@ def cast_now_sentence(plan: OrderPlan, fmt: Format) -> str:
     if not casts:
         return f"**Cast nothing until the {fmt.number(order.poured)} casts under way are counted**; then what is short."
     what = ", ".join(f"{fmt.number(count)} {name}".rstrip() for name, count in casts.items())
-    loads = f"{fmt.number(plan.new_loads)} load{'' if plan.new_loads == 1 else 's'}"
+    loads = fmt.count(plan.new_loads, "load")
     return f"**Cast {what} now** ({fmt.number(plan.casts)} in {loads}), count what is good, and cast what is short."
 
 

@@ -18,18 +18,10 @@ from .tables import day, rule_table
 SPREAD_LIMIT = 0.02  # of a chance, within which two plans are as good as each other
 
 
-def pieces_of(fmt: Format, count: float, word: str = "piece") -> str:
-    """'1 piece', '2 pieces', as the study writes numbers."""
-    return f"{fmt.number(count)} {word}{'' if count == 1 else 's'}"
-
-
-_pieces = pieces_of
-
-
 def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
     """The order in one sentence."""
     order = plan.order
-    text = f"**{_pieces(fmt, order.pieces, 'good piece')} of {order.product.replace('-', ' ')}**"
+    text = f"**{fmt.count(order.pieces, 'good piece')} of {order.product.replace('-', ' ')}**"
     if order.variants:
         text += f" ({', '.join(f'{fmt.number(n)} {name}' for name, n in order.variants.items())})"
     if order.set_of > 1:
@@ -37,9 +29,11 @@ def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
         text += f" in sets of {order.set_of} that must match, so that each set comes from one {place},"
     text += f" to arrive by {day(fmt, order.due)}; work can begin on {day(fmt, order.start)}; wanted certainty {fmt.sure(order.confidence)}."
     if order.good or order.under_way:
-        text += f" **In hand: {_pieces(fmt, order.good)}**"
+        text += f" **In hand: {fmt.count(order.good, 'piece')}**"
         if order.under_way:
-            text += f"; poured and not yet checked: {_pieces(fmt, order.poured, 'cast')} in {_pieces(fmt, len(order.under_way), 'load')}"
+            text += (
+                f"; poured and not yet checked: {fmt.count(order.poured, 'cast')} in {fmt.count(len(order.under_way), 'load')}"
+            )
         text += "."
     as_of = plan.planner.kit.study.as_of
     return text + (f" As the logs stood on the evening of {day(fmt, as_of)}." if as_of else "")
@@ -67,7 +61,7 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
         return [price, when, "**All is in hand:** pack and post it."]
     if plan.tops_up:
         return [price, when, cast_now_sentence(plan, fmt)]
-    start = f"**Start {_pieces(fmt, plan.casts, 'cast')}** in {_pieces(fmt, plan.new_loads, 'load')} on {day(fmt, order.start)}."
+    start = f"**Start {fmt.count(plan.casts, 'cast')}** in {fmt.count(plan.new_loads, 'load')} on {day(fmt, order.start)}."
     return [price, when, start if plan.casts else "**Cast nothing more:** what is there is enough."]
 
 
@@ -80,7 +74,7 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
     elif plan.tops_up:
         text = f"{cast_now_sentence(plan, fmt)} "
     elif plan.casts:
-        text = f"Start **{_pieces(fmt, plan.casts, 'cast')}** in {_pieces(fmt, plan.new_loads, 'load')}: enough good pieces with a chance of {chance}. "
+        text = f"Start **{fmt.count(plan.casts, 'cast')}** in {fmt.count(plan.new_loads, 'load')}: enough good pieces with a chance of {chance}. "
     else:
         text = f"Nothing more needs to be cast: what is there is enough with a chance of {chance}. "
     arrive = f"arrives by {day(fmt, order.due)} with a chance of **{fmt.chance(course.in_time)}**"
@@ -108,8 +102,8 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
 
 def _over(plan, fmt):
     """What is in hand and under way beyond the order, nothing where nothing is."""
-    over = [f"{_pieces(fmt, plan.order.over)} over"] if plan.order.over else []
-    over += [f"{_pieces(fmt, plan.order.poured, 'cast')} under way and no longer needed"] if plan.order.poured else []
+    over = [f"{fmt.count(plan.order.over, 'piece')} over"] if plan.order.over else []
+    over += [f"{fmt.count(plan.order.poured, 'cast')} under way and no longer needed"] if plan.order.poured else []
     return f", with {' and '.join(over)}" if over else ""
 
 
@@ -124,7 +118,7 @@ def alike_sentence(plan: OrderPlan, fmt: Format) -> str:
     alone = plan.casts_one_by_one
     if alone == plan.casts:
         return f"As many casts would do if pieces failed one by one; {what}{remedy}"
-    return f"**{_pieces(fmt, alone, 'cast')} if pieces failed one by one; {fmt.number(plan.casts)} because loads differ**: {what}{remedy}"
+    return f"**{fmt.count(alone, 'cast')} if pieces failed one by one; {fmt.number(plan.casts)} because loads differ**: {what}{remedy}"
 
 
 def progress_sentence(plan: OrderPlan, fmt: Format) -> str:
@@ -133,18 +127,18 @@ def progress_sentence(plan: OrderPlan, fmt: Format) -> str:
     if not (order.under_way or order.good):
         return "Nothing of this order is cast yet, or the batches log does not say so."
     if order.complete:
-        return f"**Complete: all {_pieces(fmt, order.pieces)} are in hand**{_over(plan, fmt)}. Pack and post them."
+        return f"**Complete: all {fmt.count(order.pieces, 'piece')} are in hand**{_over(plan, fmt)}. Pack and post them."
     without = plan.planner.chance_without_more(order)
-    text = f"{_pieces(fmt, sum(order.short.values()))} still to come"
+    text = f"{fmt.count(sum(order.short.values()), 'piece')} still to come"
     text += (
-        f", {_pieces(fmt, order.poured, 'cast')} under way; without another load they are enough with a chance of {fmt.chance(without)}. "
+        f", {fmt.count(order.poured, 'cast')} under way; without another load they are enough with a chance of {fmt.chance(without)}. "
         if order.poured
         else ". "
     )
     state = "**On course**" if plan.meets_date else "**Not on course**"
     text += f"{state}: in time with a chance of {fmt.chance(plan.course.in_time)}"
     text += (
-        f" if {_pieces(fmt, plan.casts, 'more cast')} {'is' if plan.casts == 1 else 'are'} poured in {_pieces(fmt, plan.new_loads, 'load')}"
+        f" if {fmt.count(plan.casts, 'more cast')} {'is' if plan.casts == 1 else 'are'} poured in {fmt.count(plan.new_loads, 'load')}"
         if plan.casts
         else " with nothing more to pour"
         if not plan.tops_up
@@ -209,8 +203,8 @@ def by_feel_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
         else "happens to be about right"
     )
     return (
-        f"Dividing what is wanted by the yield gives {_pieces(fmt, naive.casts, 'cast')}, and that is enough with a chance of {fmt.chance(naive.chance)}. "
-        f"The usual quarter more is {_pieces(fmt, margin.casts, 'cast')} and gives {fmt.chance(margin.chance)}: it {verb}. "
+        f"Dividing what is wanted by the yield gives {fmt.count(naive.casts, 'cast')}, and that is enough with a chance of {fmt.chance(naive.chance)}. "
+        f"The usual quarter more is {fmt.count(margin.casts, 'cast')} and gives {fmt.chance(margin.chance)}: it {verb}. "
         f"Casting takes about {fmt.number(casting, 1)} hours; **taking out, checking and finishing take {fmt.number(after, 1)} hours**, "
         f"and {around} {fmt.number(other, 1)}."
     )
@@ -241,22 +235,20 @@ def moulds_sentence(plan: OrderPlan, fmt: Format) -> str:
     if plan.planner.moulds is not None:
         return moulds_said(plan, fmt)
     have, want = int(mould.sets.value), plan.sets_wanted
-    text = f"In use: {_pieces(fmt, have, 'set')}. "
+    text = f"In use: {fmt.count(have, 'set')}. "
     loads = round(plan.loads_in_all)
     if not loads:
         return text + "No load of this order is left to pour, so it asks for no more."
     text += (
-        f"**The date wants {_pieces(fmt, want, 'set')}**, "
+        f"**The date wants {fmt.count(want, 'set')}**, "
         if plan.moulds_meet_date and want > have
-        else f"{_pieces(fmt, want, 'set')} would do for the date, "
+        else f"{fmt.count(want, 'set')} would do for the date, "
         if plan.moulds_meet_date
         else f"No number of sets makes the date{f', {want} come nearest to it' if want > have else ''}; "
     )
-    text += f"{'and ' if plan.moulds_meet_date else ''}the order pours {_pieces(fmt, loads, 'load')}{' more' if plan.order.under_way else ''}, which wear{'s' if loads == 1 else ''} out {fmt.number(plan.sets_worn, 2)} sets on average. "
+    text += f"{'and ' if plan.moulds_meet_date else ''}the order pours {fmt.count(loads, 'load')}{' more' if plan.order.under_way else ''}, which wear{'s' if loads == 1 else ''} out {fmt.number(plan.sets_worn, 2)} sets on average. "
     text += (
-        f"**Make {_pieces(fmt, plan.moulds_to_make, 'set')}.**"
-        if plan.moulds_to_make
-        else "None needs to be made for this order."
+        f"**Make {fmt.count(plan.moulds_to_make, 'set')}.**" if plan.moulds_to_make else "None needs to be made for this order."
     )
     age = plan.mould_age
     return text + (

@@ -2,7 +2,6 @@
 
 from ..formatting import Format
 from ..kit import format_of
-from ..orders.wording import pieces_of
 from .account import CAUSES
 from .lessons import Lessons
 from .logged import ONE_OFF
@@ -15,14 +14,14 @@ LEAST = 0.01  # share of the sum of parts by which a stated total may miss it wi
 def headline(project: Project, fmt: Format) -> str:
     """What it was, what an hour paid, and what was planned."""
     order, planned, actual = project.order, project.planned.pay(), project.actual
-    what = f"**{pieces_of(fmt, order.pieces, 'piece')} of {order.product.replace('-', ' ')}, order {order.name}**"
+    what = f"**{fmt.count(order.pieces, 'piece')} of {order.product.replace('-', ' ')}, order {order.name}**"
     if actual is None:
         text = f"{what}: nothing of it is logged, so there is only the plan. "
         return text + (
             "No price is stated, so no pay an hour follows." if planned is None else f"Planned pay an hour: {fmt.money(planned)}."
         )
     state = "complete" if order.complete else "said to be over" if project.finished else "not complete yet"
-    text = f"{what}: {state}, {pieces_of(fmt, actual.pieces, 'good piece')} from {pieces_of(fmt, actual.casts, 'cast')}"
+    text = f"{what}: {state}, {fmt.count(actual.pieces, 'good piece')} from {fmt.count(actual.casts, 'cast')}"
     text += f", {fmt.number(actual.pieces - actual.paid)} more than were delivered" if actual.pieces - actual.paid >= 0.5 else ""
     text += f", {fmt.number(order.pieces - actual.paid)} short" if actual.paid < order.pieces else ""
     pay = actual.pay()
@@ -82,7 +81,7 @@ def one_off_sentence(project: Project, fmt: Format) -> str:
 def rows_sentence(project: Project, fmt: Format) -> str:
     """Rows that name no order: counted, or left out; loads that were never counted. Nothing where there are none."""
     parts = []
-    unnamed = [f"{pieces_of(fmt, count, 'row')} of the {log}" for log, count in project.log.unnamed.items() if count]
+    unnamed = [f"{fmt.count(count, 'row')} of the {log}" for log, count in project.log.unnamed.items() if count]
     if unnamed:
         why = (
             "counted, as nothing else was poured in its days"
@@ -92,7 +91,7 @@ def rows_sentence(project: Project, fmt: Format) -> str:
         parts.append(f"{' and '.join(unnamed)} in its days name no order: {why}. The order's name in the column `order` says it.")
     if project.log.uncounted:
         parts.append(
-            f"{pieces_of(fmt, project.log.uncounted, 'load')} of it never got a count of good pieces and is in no figure here."
+            f"{fmt.count(project.log.uncounted, 'load')} of it never got a count of good pieces and is in no figure here."
         )
     return " ".join(parts)
 
@@ -106,7 +105,7 @@ def division_sentence(project: Project, fmt: Format) -> str:
     each = project.by_division(hours)
     text = (
         f"As makers often count: ({fmt.money(project.outlay)} paid out + {fmt.significant(hours)} h × {fmt.money(project.wage)}) ÷ "
-        f"{pieces_of(fmt, account.paid, 'piece')} = **{fmt.money(each)} a piece**"
+        f"{fmt.count(account.paid, 'piece')} = **{fmt.money(each)} a piece**"
     )
     stated = project.log.stated_total
     if stated is not None and project.counted_hours and abs(stated - hours) > LEAST * hours:

@@ -89,8 +89,7 @@ def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
 def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
     """Numbers of the answer, for `order.json`; hours, money, chances and shares in the units of the tables."""
     order, course = plan.order, plan.course
-    price = quoted.asked
-    earliest_promise, last = plan.earliest_promise, plan.last_start
+    price, arrives, last = quoted.asked, plan.arrives, plan.last_start
     return {
         "order": {
             "name": order.name,
@@ -116,8 +115,8 @@ def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
         "chance_of_date": course.in_time,
         "chance_of_date_error": course.error,
         "meets_date": plan.meets_date,
-        "last_safe_start": last.day.isoformat() if last else None,
-        "honest_arrival": earliest_promise[1].isoformat() if earliest_promise else None,
+        "last_safe_start": last and last.isoformat(),
+        "honest_arrival": arrives and arrives.isoformat(),
         "mould_sets_for_date": plan.sets_wanted,
         "mould_sets_worn": plan.sets_worn,
         "mould_sets_to_make": plan.moulds_to_make,
@@ -160,7 +159,7 @@ def quote_of(plan: OrderPlan, quoted: Quoted) -> Quote:
         wrong, found = "no date holds with the wanted certainty", f"{order.confidence:.0%}"
         raise refusal("quote", wrong, "a lower --confidence", found=found)
     until = order.start + timedelta(days=words.valid_days)
-    last = plan.last_start.day if plan.last_start else order.start
+    last = plan.last_start or order.start
     return Quote(
         maker=words.maker or file.study.name,
         contact=words.contact,

@@ -85,8 +85,7 @@ class MouldChoice:
     @cached_property
     def arrives(self) -> date | None:
         """Date that holds with the wanted certainty; None within the calendar."""
-        dates = self.plan.promised(self.plan.tried)
-        return dates and dates[1]
+        return self.plan.arrives_in(self.plan.tried)
 
 
 def with_moulds_chosen(plan: OrderPlan) -> OrderPlan:

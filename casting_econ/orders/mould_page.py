@@ -145,8 +145,7 @@ def mould_results(plan: OrderPlan) -> dict | None:
         taken |= {"cost_now": one.cost.now, "cost_worn": one.cost.worn, "chance_of_date": one.in_time}
         choices.append({"moulds": one.moulds, **taken, "arrival": one.arrives and one.arrives.isoformat()})
     if making is None:
-        rows = plan.mould_choices
-        choices = [{"moulds": n, "chance_of_date": p, "arrival": d and d[1].isoformat()} for n, p, d in rows]
+        choices = [{"moulds": n, "chance_of_date": p, "arrival": d and d.isoformat()} for n, p, d in plan.mould_choices]
     return {
         "counted_in": "sets" if making is None else "moulds",
         "in_hand": planner.mould_sets if making is None else making.in_hand,

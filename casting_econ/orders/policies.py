@@ -68,9 +68,9 @@ def advised(plan: OrderPlan) -> str:
     once, topped = compared(plan).values()
     if once.plan.meets_date != topped.plan.meets_date:
         return AT_ONCE if once.plan.meets_date else TOP_UP
-    dates = [one.plan.earliest_promise for one in (once, topped)]
-    if not once.plan.meets_date and dates[0] != dates[1]:
-        return TOP_UP if dates[0] is None or (dates[1] and dates[1][1] < dates[0][1]) else AT_ONCE
+    first, second = once.plan.arrives, topped.plan.arrives
+    if not once.plan.meets_date and first != second:
+        return TOP_UP if first is None or (second and second < first) else AT_ONCE
     return TOP_UP if topped.cost < (1 - ALIKE) * once.cost else AT_ONCE
 
 
@@ -84,9 +84,8 @@ def policy_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """Both ways of casting: casts and loads still to come, the chance of the date [-], and bills with the target for its hours [money]."""
     rows = []
     for name, one in compared(plan).items():
-        dates = one.plan.earliest_promise
         counts = (one.plan.casts, one.casts, one.casts_surely, one.plan.loads_in_all, one.rounds)
-        rows.append((name, *counts, one.plan.course.in_time, day(fmt, dates and dates[1]), one.cost))
+        rows.append((name, *counts, one.plan.course.in_time, day(fmt, one.plan.arrives), one.cost))
     return rows
 
 
@@ -132,7 +131,7 @@ def policy_results(plan: OrderPlan) -> dict:
             "expected_rounds": one.rounds,
             "chance_within_two_rounds": one.within_two,
             "chance_of_date": one.plan.course.in_time,
-            "honest_arrival": dates[1].isoformat() if (dates := one.plan.earliest_promise) else None,
+            "honest_arrival": one.plan.arrives and one.plan.arrives.isoformat(),
             "cost": one.cost,
         }
         for name, one in compared(plan).items()

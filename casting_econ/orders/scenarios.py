@@ -91,20 +91,19 @@ def scenario_table(beside: list[Beside], fmt: Format) -> pd.DataFrame:
     asked, rows = beside[0].quoted.asked, []
     for one in beside:
         numbers = scenario_numbers(one, asked)
-        dates = one.plan.earliest_promise
-        counts = (numbers["casts"], numbers["chance_of_date"], day(fmt, dates and dates[1]), numbers["hours"])
+        counts = (numbers["casts"], numbers["chance_of_date"], day(fmt, one.plan.arrives), numbers["hours"])
         rows.append((one.name, *counts, numbers["target_in_eight_of_ten"], numbers["pay_per_hour"], one.outlay))
     return rows
 
 
 def scenario_numbers(one: Beside, asked: float) -> dict:
     """Numbers of an order under a scenario; pay is at a price asked. [money]"""
-    plan, quoted, dates = one.plan, one.quoted, one.plan.earliest_promise
+    plan, quoted, arrives = one.plan, one.quoted, one.plan.arrives
     return {
         "casts": Policy(plan).casts,
         "loads": plan.loads_in_all,
         "chance_of_date": plan.course.in_time,
-        "honest_arrival": dates[1].isoformat() if dates else None,
+        "honest_arrival": arrives and arrives.isoformat(),
         "hours": float(quoted.hours.mean()),
         "extra_cost": quoted.extra_cost,
         "full_cost": quoted.full_cost,

@@ -1,5 +1,6 @@
 """Draws of one product, loads of an order, and what happens to these in each draw."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -119,6 +120,12 @@ class SimulatedOrder:
         wait, warmth = int(self.plan.wait[0, load, stage]), self.opened.calendar.warmth
         longer = warmth[min(moment // DAY, warmth.size - 1)] if self.plan.stages[stage].follows_temperature else 1.0
         return round(wait * longer)
+
+    def by_day(self) -> Iterator[tuple[int, int, int, int, float]]:
+        """Hand work parted at midnight: day, load, stage, moment it begins [s], and the hours of it on that day [hour]."""
+        for load, stage, start, end in self.schedule.segments:
+            for day in range(start // DAY, (end - 1) // DAY + 1):
+                yield day, load, stage, start, (min(end, (day + 1) * DAY) - max(start, day * DAY)) / 3600
 
     def split(self, count: int) -> list["SimulatedOrder"]:
         """The courses of several first days or sets of moulds apart; only their ends."""

@@ -54,8 +54,7 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
     if plan.meets_date:
         when = f"**By {day(fmt, order.due)}:** yes, with a chance of {fmt.chance(chance)}."
     else:
-        promise = plan.earliest_promise
-        safe = f"; safe by {day(fmt, promise[1])}" if promise else "; no date within the calendar is safe"
+        safe = f"; safe by {day(fmt, plan.arrives)}" if plan.arrives else "; no date within the calendar is safe"
         when = f"**By {day(fmt, order.due)}:** not safely, the chance is {fmt.chance(chance)} of {fmt.sure(order.confidence)} asked for{safe}."
     if order.complete:
         return [price, when, "**All is in hand:** pack and post it."]
@@ -81,22 +80,22 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
     arrive += f" (± {fmt.percent(2 * course.error)} from the number of draws)" if 0.005 < course.in_time < 0.995 else ""
     if plan.meets_date:
         last, as_of = plan.last_start, plan.planner.kit.study.as_of
-        if order.complete and last and as_of and as_of > last.day:
-            return text + f"To arrive by {day(fmt, order.due)} it had to be packed by {day(fmt, last.day)}."
+        if order.complete and last and as_of and as_of > last:
+            return text + f"To arrive by {day(fmt, order.due)} it had to be packed by {day(fmt, last)}."
         text += f"The parcel {arrive}. "
         if order.complete:
-            return text + (f"It must be packed by {day(fmt, last.day)}." if last else "")
-        if last and last.day > order.start:
-            text += f"The **last safe start is {day(fmt, last.day)}**. "
+            return text + (f"It must be packed by {day(fmt, last)}." if last else "")
+        if last and last > order.start:
+            text += f"The **last safe start is {day(fmt, last)}**. "
         elif last:
             text += "**Begin on that first day: a day later is no longer safe.** "
         more = "A load more follows at once where the planned ones fall short; that is in the chance."
         more = "Rounds that top up are in the chance." if plan.tops_up else more
         return text + more if plan.casts or order.under_way else text.rstrip()
-    earliest_promise = plan.earliest_promise
     text += f"The parcel {arrive}, which is **less than the {fmt.sure(order.confidence)} asked for**. "
-    if earliest_promise:
-        return text + f"**The earliest honest date is {day(fmt, earliest_promise[1])}** (posted {day(fmt, earliest_promise[0])})."
+    if plan.earliest_promise:
+        posted, arrives = plan.earliest_promise
+        return text + f"**The earliest honest date is {day(fmt, arrives)}** (posted {day(fmt, posted)})."
     return text + "No date within the calendar holds with that certainty."
 
 
@@ -147,18 +146,14 @@ def progress_sentence(plan: OrderPlan, fmt: Format) -> str:
     text += ", and what is short after each count is cast again." if plan.tops_up else "."
     if plan.meets_date:
         last = plan.last_start
-        return text + (f" Go on no later than {day(fmt, last.day)}." if last and plan.casts else "")
+        return text + (f" Go on no later than {day(fmt, last)}." if last and plan.casts else "")
     best = max(plan.options, key=lambda row: row[1])
     now = plan.options[0][1]
     if best[1] >= order.confidence:
         return text + f" **What would save the date: {best[0]}** ({fmt.chance(best[1])})."
     helps = f" {best[0].capitalize()} would lift the chance to {fmt.chance(best[1])}." if best[1] > now + SPREAD_LIMIT else ""
-    earliest_promise = plan.earliest_promise
-    return (
-        text
-        + helps
-        + (f" **Tell the customer now: {day(fmt, earliest_promise[1])} can be promised.**" if earliest_promise else "")
-    )
+    promise = f" **Tell the customer now: {day(fmt, plan.arrives)} can be promised.**" if plan.arrives else ""
+    return text + helps + promise
 
 
 def days_gone(plan: OrderPlan, today: date, fmt: Format) -> str:
@@ -281,11 +276,10 @@ def start_sentence(plan: OrderPlan, fmt: Format) -> str:
     later = plan.next_start
     if later is None:
         return ""
-    now, then = plan.starts([plan.order.start, later])
-    before, after = fmt.chance(now.in_time), fmt.chance(then.in_time)
+    before, after = map(fmt.chance, plan.starts([plan.order.start, later]).values())
     moves = f"stays {after}" if before == after else f"goes from {before} to {after}"
     return (
-        f"Starting on {day(fmt, then.day)} instead, when the next load would be poured, the chance of the date {moves} "
+        f"Starting on {day(fmt, later)} instead, when the next load would be poured, the chance of the date {moves} "
         "(from half of the draws)."
     )
 

@@ -12,7 +12,6 @@ def project_results(lessons: Lessons) -> dict:
     causes, logged = project.causes, dict(project.logged_hours)
     counted, stated = project.counted_hours, log.stated_total
     plan, quoted = lessons.again
-    held = plan.earliest_promise
     return {
         "order": {
             "name": order.name,
@@ -52,7 +51,7 @@ def project_results(lessons: Lessons) -> dict:
             "hours": float(quoted.hours.mean()),
             "full_cost": quoted.full_cost,
             "start": plan.order.start.isoformat(),
-            "honest_arrival": held[1].isoformat() if held else None,
+            "honest_arrival": plan.arrives and plan.arrives.isoformat(),
         },
     }
 

@@ -157,7 +157,7 @@ def again_table(lessons: Lessons, fmt: Format) -> pd.DataFrame:
     project = lessons.project
     plan, quoted = lessons.again
     first, actual = project.plan, project.actual
-    price, held = project.order.price, [one and one[1] for one in (first.earliest_promise, plan.earliest_promise)]
+    price = project.order.price
     pay = [None if price is None else float(one.pay(price).mean()) for one in (project.quoted, quoted)]
 
     def told(write, *values):
@@ -171,5 +171,5 @@ def again_table(lessons: Lessons, fmt: Format) -> pd.DataFrame:
         ("such that eight in ten do", *told(fmt.money, project.quoted.at_chance(0.8), None, quoted.at_chance(0.8))),
         ("pay an hour at the old price", *told(fmt.money, pay[0], actual and actual.pay(), pay[1])),
         ("begun", *told(lambda when: day(fmt, when), first.order.start, project.log.begun, plan.order.start)),
-        ("date that holds", *told(lambda when: day(fmt, when), held[0], project.log.ended, held[1])),
+        ("date that holds", *told(lambda when: day(fmt, when), first.arrives, project.log.ended, plan.arrives)),
     ]

@@ -81,10 +81,7 @@ def clean(text: str) -> str:
 def figure(text: str, mark: str) -> tuple[float, str]:
     """A figure written with one decimal mark, and how it was read; the other mark is tried where it is the only one possible.
 
-    Raises
-    ------
-    Unreadable
-        For what is no figure.
+    Unreadable for what is no figure.
     """
     for use, how in ((mark, ""), ("," if mark == "." else ".", "with the other decimal mark")):
         other = "," if use == "." else "."
@@ -99,23 +96,9 @@ def figure(text: str, mark: str) -> tuple[float, str]:
 
 
 def read_cell(raw: Any, rule: Rule) -> Cell:
-    """One cell by the rule of its column.
+    """One cell as it stands in the file ('' for a blank) by the rule of its column; its value is in the unit of the frame, None for a blank.
 
-    Parameters
-    ----------
-    raw : str, int, float, date, datetime, time or timedelta
-        As it stands in the file; '' for a blank.
-    rule : Rule
-
-    Returns
-    -------
-    Cell
-        Value in the unit of the frame; None where the cell is blank.
-
-    Raises
-    ------
-    Unreadable
-        With what is wrong and, if its kind does not say it, what would be right.
+    Unreadable with what is wrong and, if its kind does not say it, what would be right.
     """
     text = raw.strip() if isinstance(raw, str) else raw
     if isinstance(text, str) and text in _BLANKS and (text == "" or rule.kind != "free"):

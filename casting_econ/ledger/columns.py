@@ -16,25 +16,11 @@ MARK_NAMES = {".": "point", ",": "comma"}
 
 
 def decide_order(place: str, column: str, cells: Iterable[tuple[int, Any]], stated: str | None) -> tuple[str, str, Fault | None]:
-    """Order of day, month and year in a column.
+    """Order of day, month and year in a column: 'dmy', 'mdy' or 'ymd'; why, in words, '' where it is no question; and a Question, or a plain
+    Fault where no order fits all dates.
 
-    Parameters
-    ----------
-    place, column : str
-        For the question.
-    cells : iterable of (row, cell)
-        Each distinct cell once, with its first row.
-    stated : str or None
-        What the study file says, such as 'day first'.
-
-    Returns
-    -------
-    order : str
-        'dmy', 'mdy' or 'ymd'.
-    why : str
-        In words; '' where the order is no question.
-    question : Question or None
-        A plain Fault where no order fits all dates.
+    `place` and `column` are for the question; each distinct cell comes once, with its first row; `stated` is what the study file says, such
+    as 'day first'.
     """
     cells = list(cells)
     open_cells = [(row, cell, orders) for row, cell in cells if (orders := possible_orders(cell)) is not None]
@@ -111,26 +97,10 @@ def marks_of(cell: Any) -> set[str]:
 def decide_marks(
     place: str, columns: dict[str, list[tuple[int, Any]]], stated: str | None, separator: str, local: str | None
 ) -> tuple[dict[str, tuple[str, str]], list[Question]]:
-    """Decimal mark of each column of numbers.
+    """Decimal mark of each column of numbers, and why, '' where no cell has either mark; and the questions that are left.
 
-    Parameters
-    ----------
-    place : str
-        For the questions.
-    columns : dict of str to list of (row, cell)
-        Each distinct cell of a column once, with its first row.
-    stated : str or None
-        'point' or 'comma' of the study file.
-    separator : str
-        Between the cells of a text file, which may speak against the locale.
-    local : str or None
-        Mark of the study's locale.
-
-    Returns
-    -------
-    marks : dict of str to (mark, why)
-        Why is '' where no cell has either mark; columns whose reason is of one sort begin with one word.
-    questions : list of Question
+    Each distinct cell of a column comes once, with its first row; `stated` is 'point' or 'comma' of the study file, `separator` what parts the
+    cells of a text file, which may speak against the mark of the study's locale, `local`.
     """
     seen = {name: [(row, cell, marks) for row, cell in cells if (marks := marks_of(cell))] for name, cells in columns.items()}
     proofs = {name: {mark for _, _, marks in found for mark in marks - {"?"}} for name, found in seen.items()}

@@ -52,24 +52,10 @@ def place_of(reading: Reading, log: str, label: Any) -> tuple[str, int]:
 
 
 def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: str | None) -> tuple[dict, Reading, list[Fault]]:
-    """Read every table in a folder of records.
+    """Read every table in a folder of records, which need not exist and in which no file is changed: logs, how they were read, and faults.
 
-    Parameters
-    ----------
-    folder : Path
-        It need not exist; no file in it is changed.
-    settings : RecordsTable or None
-    names : Names or None
-    currency : str
-    locale : str or None
-        Of the study; None where it states none.
-
-    Returns
-    -------
-    records : dict of str to DataFrame
-        Canonical logs; the index is the row in the file, or 'file:row' where there are several.
-    reading : Reading
-    faults : list of Fault
+    `settings` (a RecordsTable) and `names` (Names) are those of the study, None without them, as is its locale where it states none. The index
+    of a log is the row in the file, or 'file:row' where there are several.
     """
     tables, files, faults, entries = [], [], [], set()
     declared = settings.files if settings else {}

@@ -91,17 +91,7 @@ def score_of(cells: list[Any], log: str, settings: Any) -> int:
 def blocks_of(rows: list[tuple[int, list[Any]]], log: str, settings: Any) -> tuple[list[Block], list[SetAside]]:
     """Part a table into a header and its rows, setting aside by name what is neither.
 
-    Parameters
-    ----------
-    rows : list of (row, cells)
-    log : str
-    settings : RecordsTable or None
-
-    Returns
-    -------
-    blocks : list of Block
-        More than one where the header is repeated; none without a header.
-    aside : list of SetAside
+    There is more than one block where the header is repeated, none without a header.
     """
     filled = [(row, cells) for row, cells in rows if cells.count("") < len(cells)]
     aside = [SetAside(row=row, reason="blank line") for row, cells in rows if cells.count("") == len(cells)]

@@ -52,26 +52,7 @@ class Table:
 
 
 def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, locale: str | None) -> tuple[Table, list[Fault]]:
-    """Read one file or sheet as a log.
-
-    Parameters
-    ----------
-    grid : Grid
-    log : str
-    settings : RecordsTable or None
-        What the study file says about records.
-    names : Names or None
-        Names of the study, which may be written in other capitals.
-    currency : str
-    locale : str or None
-        Of the study; None where it states none.
-
-    Returns
-    -------
-    table : Table
-        Not sound if there are faults.
-    faults : list of Fault
-    """
+    """Read one file or sheet as a log; arguments as of `join.read_logs`. The table is not sound if there are faults."""
     blocks, aside = blocks_of(grid.rows, log, settings)
     table = Table(grid=grid, log=log, aside=aside, decisions=list(grid.decisions))
     table.read = len(grid.rows) - min(len(blocks), 1)

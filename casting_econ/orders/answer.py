@@ -24,29 +24,9 @@ from .timetable import schedule_results
 def open_order(
     kit: OpenStudy, name: str | None = None, *, today: date | None = None, base: OpenStudy | None = None, **asked
 ) -> OrderPlan:
-    """Plan an order of a study.
+    """Plan an order of a study; `name`, `today` and `asked` as `order_of` takes them, `base` a study whose draws are kept in what both share.
 
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-    name : str, optional
-        Of a commission in the study file.
-    today : date, optional
-        First day of work where nothing says one.
-    base : OpenStudy, optional
-        Study whose draws are kept in what both share.
-    asked : optional
-        As `order_of` takes it.
-
-    Returns
-    -------
-    OrderPlan
-
-    Raises
-    ------
-    StudyError
-        For what is asked for and cannot be, or a certainty that no number of casts gives.
+    StudyError for what is asked for and cannot be, or a certainty that no number of casts gives.
     """
     order = order_of(kit, name or None, today=today, **asked)
     known = _kept.get(kit)

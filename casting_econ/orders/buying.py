@@ -39,17 +39,9 @@ class Purchase:
 
 
 def buying_list(plan) -> list[Purchase]:
-    """Everything the new loads of an order use, in the order of the routing.
+    """Everything the new loads of an order use, in the order of the routing, mixed materials by component.
 
-    Parameters
-    ----------
-    plan : OrderPlan
-        Amounts of a step are for as many pieces as enter it in 95 of 100 draws; parts are for the pieces ordered.
-
-    Returns
-    -------
-    list of Purchase
-        Mixed materials by component.
+    Amounts of a step are for as many pieces as enter it in 95 of 100 draws; parts are for the pieces ordered.
     """
     planner, order, loads = plan.planner, plan.order, plan.loads
     kit, entry = planner.kit, planner.entry

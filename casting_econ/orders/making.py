@@ -109,21 +109,10 @@ def room_in(planner, station: str | None, places: int = 1) -> tuple[int, ...]:
 
 
 def making_of(planner, sizes: list[int], begin: int) -> Making:
-    """How the moulds of a plan come about.
+    """How the moulds of a plan come about, where they are counted one by one; those that wear out before the last load are made anew, in time.
 
-    Parameters
-    ----------
-    planner : Planner
-        Of a product whose moulds are counted one by one, and of how many are in use.
-    sizes : list of int
-        Casts of each load of the order that is to be poured. [cast]
-    begin : int
-        Number of the first load of mould making; those of the order follow on the last.
-
-    Returns
-    -------
-    Making
-        Moulds that wear out before the last load are made anew, in time for it.
+    `sizes` are the casts of each load of the order that is to be poured [cast], `begin` the number of the first load of mould making; those
+    of the order follow on the last.
     """
     moulds = planner.moulds
     have, wanted = moulds.in_hand, moulds.in_use

@@ -91,10 +91,7 @@ class MouldChoice:
 def with_moulds_chosen(plan: OrderPlan) -> OrderPlan:
     """The plan with as many moulds as pay: the cheapest number that holds the date, or else the one that is earliest.
 
-    Raises
-    ------
-    StudyError
-        Where there is neither a mould nor a master to make one from.
+    StudyError where there is neither a mould nor a master to make one from.
     """
     moulds, product = plan.planner.moulds, plan.order.product
     if moulds is None or not plan.casts:

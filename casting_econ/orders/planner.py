@@ -33,20 +33,8 @@ HORIZON = 500  # days after the due date up to which the calendar is followed [d
 class Planner:
     """A study's draws for one product, made once; plans for it are then quick.
 
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-    product : str
-        Product ordered.
-    casts : int
-        About how many casts an order takes, over which learning is averaged. [cast]
-    channel : str, optional
-        Whose minutes an order takes.
-    draws : int, optional
-        Possible worlds.
-    base : OpenStudy, optional
-        Study whose draws are kept in what both share, so that plans for the two can be compared.
+    Learning is averaged over about as many `casts` as an order takes [cast], which has the minutes of the `channel`; the draws of a `base` are
+    kept in what both studies share, so that plans for the two can be compared.
     """
 
     def __init__(self, kit: OpenStudy, product: str, casts: int, channel=None, draws: int = DRAWS, base=None) -> None:
@@ -127,12 +115,7 @@ class Planner:
     def casts(self, order: Order, *, alike: bool = True) -> tuple[dict[str, int], float]:
         """Casts to start by item so that the order is met with its confidence, and the chance of that. [cast, -]
 
-        Not `alike`, pieces of one load fail one by one.
-
-        Raises
-        ------
-        ValueError
-            If no number of casts gives that chance.
+        Not `alike`, pieces of one load fail one by one. ValueError if no number of casts gives that chance.
         """
         needed, d = self.needed(order), self.draws
         given = self.load_sizes, d.good_share, d.load_correlation if alike else np.zeros_like(d.load_correlation)
@@ -208,12 +191,10 @@ class Planner:
         hours_share: float = 1.0,
         capped: bool = True,
     ) -> SimulatedOrder:
-        """Follow the loads through the calendar in every draw.
+        """Follow the loads through the calendar in every draw; StudyError if no day of it is open.
 
         Parameters
         ----------
-        order, loads, draws : Order, Loads, Draws
-            What is made, in which loads, and in which possible worlds.
         starts, sets : tuple, optional
             First days, or sets of moulds [set], to try instead: all draws for each in turn.
         record : bool, optional
@@ -224,15 +205,6 @@ class Planner:
             Of the hours a week for commissions. [-]
         capped : bool, optional
             Whether sanding by hand keeps below its cap.
-
-        Returns
-        -------
-        SimulatedOrder
-
-        Raises
-        ------
-        StudyError
-            If no day of the calendar is open.
         """
         opened = self._opened(order, hours_share)
         key = loads.by_draw.tobytes(), loads.casts.shape, draws.load_correlation.size, record

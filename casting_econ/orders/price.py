@@ -109,17 +109,10 @@ class Quoted:
 
 
 def price_of(plan: OrderPlan) -> Quoted:
-    """Work out hours and money of an order for every draw.
+    """Hours and money of an order for every draw.
 
-    Parameters
-    ----------
-    plan : OrderPlan
-        Its loads, all taken as cast and finished; what is good beyond the order is worth its leftover value. What is in
-        hand counts with the casts that the log books to it, or as many as the yield asks for, at the study's minutes and prices.
-
-    Returns
-    -------
-    Quoted
+    Its loads are all taken as cast and finished; what is good beyond the order is worth its leftover value. What is in hand counts with
+    the casts that the log books to it, or as many as the yield asks for, at the study's minutes and prices.
     """
     planner, order, loads, course = plan.planner, plan.order, plan.loads, plan.course
     inputs, own = planner.inputs, plan.loads.own

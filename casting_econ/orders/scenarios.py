@@ -46,25 +46,10 @@ def scenario_names(plan: OrderPlan, asked: Sequence[str]) -> list[str]:
 def under_scenarios(
     plan: OrderPlan, quoted: Quoted, scenarios: Sequence[str], name: str | None, *, today: date | None = None, **asked
 ) -> list[Beside]:
-    """The order as it is, then with each of the scenarios, on the same draws.
+    """The order as it is, then with each of the scenarios (as `scenario_names` takes them), on the same draws; `name`, `today` and `asked` as
+    the plan was asked for, see `open_order`.
 
-    Parameters
-    ----------
-    plan, quoted : OrderPlan, Quoted
-        As it is.
-    scenarios : sequence of str
-        As `scenario_names` takes them.
-    name, today, asked : optional
-        As the plan was asked for, see `open_order`.
-
-    Returns
-    -------
-    list of Beside
-
-    Raises
-    ------
-    StudyError
-        For an unknown scenario, one that the order cannot do with, or a certainty that no number of casts gives under it.
+    StudyError for an unknown scenario, one that the order cannot do with, or a certainty that no number of casts gives under it.
     """
     kit, names = plan.planner.kit, tuple(scenario_names(plan, scenarios))
     if names in (kept := _kept.setdefault(plan.planner, {})):

@@ -53,25 +53,8 @@ def _blank(frame):
 
 
 def logged(study: Study, name: str, product: str, start: date | None) -> Logged:
-    """The rows of an order.
+    """The rows of an order of a product, whose first day of work is stated or not.
 
-    Parameters
-    ----------
-    study : Study
-        With its logs.
-    name : str
-        Of the commission.
-    product : str
-        Ordered.
-    start : date or None
-        Stated first day of work.
-
-    Returns
-    -------
-    Logged
-
-    Notes
-    -----
     Rows that name the order are of it. Hours and purchases that name none are too where no load of anything else was poured
     in its days; where no load of anything else is in the logs at all, its days begin with their first row.
     """

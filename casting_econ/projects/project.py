@@ -316,28 +316,7 @@ def order_then(kit: OpenStudy, name: str, **asked) -> Order:
 
 
 def project_of(kit: OpenStudy, name: str, *, finished: bool = False, **asked) -> Project:
-    """An order afterwards.
-
-    Parameters
-    ----------
-    kit : OpenStudy
-        With all logs.
-    name : str
-        Of the commission.
-    finished : bool, optional
-        Whether it is over, complete or not.
-    asked : optional
-        As `orders.order_of` takes it.
-
-    Returns
-    -------
-    Project
-
-    Raises
-    ------
-    StudyError
-        As `orders.open_order`.
-    """
+    """An order of the study file afterwards, said to be over, complete or not, where `finished`; `asked` and errors as of `orders.open_order`."""
     order = order_then(kit, name, **asked)
     log = logged(kit.study, name, order.product, kit.study.file.commissions[name].start)
     first = log.first or order.start

@@ -42,22 +42,10 @@ class Names:
 
 
 def read_records(folder, names, settings=None, currency="EUR", locale=None):
-    """Read every log of a study's `records` folder, which need not exist.
+    """Read every log of a study's `records` folder, which need not exist: the logs that are there, how they were read, and faults.
 
-    Parameters
-    ----------
-    names : Names or None
-        Names that the logs must use; None leaves them unchecked.
-    settings : RecordsTable, optional
-        How the files are to be read, where they do not say it themselves.
-
-    Returns
-    -------
-    records : dict of str to DataFrame
-        Logs that are there; blank cells are missing values, never zero. `part_in_work` parts off the loads still worked on.
-    reading : Reading
-        Every decision, changed cell and row set aside; its notes tell what is odd without being a fault.
-    faults : list of Fault
+    `names` are those that the logs must use, None leaves them unchecked; `settings` say how files are to be read, where they do not say it
+    themselves. Blank cells are missing values, never zero; `part_in_work` parts off the loads still worked on.
     """
     records, reading, faults = read_logs(folder, settings, names, currency, locale)
     if names is not None:
@@ -68,19 +56,8 @@ def read_records(folder, names, settings=None, currency="EUR", locale=None):
 
 
 def known_on(records, day):
-    """The logs as they stood on the evening of a day: without later rows, ends of moulds, and counts of loads `checked` later.
-
-    Parameters
-    ----------
-    records : dict of str to DataFrame
-        As read.
-    day : date
-
-    Returns
-    -------
-    dict of str to DataFrame
-        Logs that have a row by then. A load whose `checked` is blank counts from its date on.
-    """
+    """The logs that have a row by the evening of a day, as they stood then: without later rows, ends of moulds, and counts of loads `checked`
+    later; a load whose `checked` is blank counts from its date on."""
     evening, found = pd.Timestamp(day), {}
     for log, frame in records.items():
         written = last_day_of(frame) if log == "timesheet" else frame["made" if log == "moulds" else "date"]

@@ -34,7 +34,7 @@ def mould_cost(plan: OrderPlan) -> MouldCost:
     target = float(planner.point_inputs.target_per_hour) / 60.0
     if product.mould is None:
         return MouldCost(hours=0.0, material=0.0, now=0.0, worn=0.0)
-    making, material = plan.loads.making, sum(row.cost for row in purchases(planner.kit, mould_uses(plan)))
+    making, material = plan.loads.making, sum(row.cost for row in purchases(planner, mould_uses(plan)))
     if making is None:
         hours = plan.moulds_to_make * float(product.mould.minutes) / 60.0
     else:

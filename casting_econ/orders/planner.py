@@ -14,8 +14,9 @@ from ..models.counts import chance_of, loads_for
 from ..models.orders import casts_by_variant, casts_for, chance_by_variant
 from ..models.schedule import DAY, Plan, Stage, simulate, through_other_stages
 from ..models.supplies import hours_at_temperature
-from ..models.workshop import Product
-from ..pages.curing import LoadWait
+from ..models.workshop import Channel, Product, Workshop
+from ..models.yields import surviving_share
+from ..pages.curing import LoadWait, load_waits
 from ..study.schema import is_hand_sanding
 from ..study.stations import load_sizes
 from .dates import REFERENCE_C, Opening, last_moment, opening
@@ -23,7 +24,6 @@ from .making import MouldsInUse, in_calendar, taken_out, with_copies, with_makin
 from .pots import pools, slots_of
 from .simulated import Draws, Loads, SimulatedOrder, draws_of, fates, repeated
 from .spec import Order
-from .waits import first_load_wait
 
 DRAWS = 512
 EXTRA = 3  # loads that may follow one by one where the planned ones fall short
@@ -51,18 +51,22 @@ class Planner:
         self._calendars: dict[tuple, Opening] = {}
         self._exact: dict[tuple, float] = {}
         self._thrown: dict[tuple, tuple[np.ndarray, np.ndarray]] = {}
-        self.point_inputs = workshop_at(kit.study, point_values(kit.assumed))
+        self.values = point_values(kit.assumed)  # numbers in force, by dotted key
+        self.point_inputs = workshop_at(kit.study, self.values)
         self.point = self._draws(self.point_inputs, 1, np.array([alike.mean()]))
 
     def _draws(self, inputs, draws, alike):
-        product = inputs.product(self.product)
-        channel = next((c for c in inputs.channels if c.name == self.channel), None)
-        return draws_of(product, channel, draws, alike, casts=self.learning_casts, loads_per_year=self.loads_per_year)
+        given = inputs.product(self.product), self.channel_in(inputs)
+        return draws_of(*given, draws, alike, casts=self.learning_casts, loads_per_year=self.loads_per_year)
+
+    def channel_in(self, inputs: Workshop) -> Channel | None:
+        """The order's channel among the inputs; None where it has none."""
+        return next((channel for channel in inputs.channels if channel.name == self.channel), None)
 
     @cached_property
     def point_product(self) -> Product:
         """Inputs of the product at the point."""
-        return next(p for p in self.point_inputs.products if p.name == self.product)
+        return self.point_inputs.product(self.product)
 
     @property
     def mould_sets(self) -> int:
@@ -103,8 +107,21 @@ class Planner:
 
     @property
     def load_wait(self) -> LoadWait:
-        """The first wait of a load, as the staircase takes it."""
-        return first_load_wait(self)
+        """The first wait of a load, as the curing page takes it, with what else goes on until its moulds are empty."""
+        name, step = list(self.entry.steps.items())[self.first_wait]
+        product, point = self.point_product, self.point
+        entering = surviving_share([step.pass_share for step in product.steps])
+        full = float(np.mean(self.load_sizes))
+        minutes = [
+            float(own[0] + product.turn_minutes(step) / (step.load_size or full * share))
+            for own, step, share in zip(point.minutes, product.steps, entering, strict=True)
+        ]
+        stations = {station.name: int(station.count) for station in self.point_inputs.stations}
+        for wait in load_waits(product, minutes, stations, product.mould is not None):
+            if wait.step == name and wait.turnaround_hours > 0:
+                return wait
+        nothing = {"wait_hours": float(point.wait[self.first_wait][0]), "turnaround_hours": 1 / 60, "count": 1}
+        return LoadWait(product=self.product, step=name, resource=step.wait_in or name, **nothing)
 
     # ------------------------------------------------------------------ how many
 

@@ -117,7 +117,7 @@ def price_of(plan: OrderPlan) -> Quoted:
     planner, order, loads, course = plan.planner, plan.order, plan.loads, plan.course
     inputs, own = planner.inputs, plan.loads.own
     product = inputs.product(order.product)
-    channel = next((c for c in inputs.channels if c.name == order.channel), None)
+    channel = planner.channel_in(inputs)
     target = float(planner.point_inputs.target_per_hour)
     size = planner.draws.load_correlation.size
     lots = planner.lots(loads, planner.draws)[:, own].sum(axis=1)

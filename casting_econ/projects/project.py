@@ -68,7 +68,7 @@ class Project:
         year, making = planner.kit.point().totals, float(quoted.bench_hours.mean())
         yearly = float(year["overhead_per_year"] + year["equipment_per_year"])
         share = float(year["overhead_per_year"]) / yearly if yearly else 0.0
-        gross, receipts = self._receipts(None if plan.order.price is None else plan.order.price)
+        gross, receipts = self._receipts(plan.order.price)
         account = Account(
             casts=casts_of(plan),
             loads=float(plan.loads_in_all),
@@ -92,11 +92,15 @@ class Project:
         )
         return replace(account, **self.materials.money(account))
 
+    @property
+    def _channel(self):
+        return self.plan.planner.channel_in(self.plan.planner.point_inputs)
+
     def _receipts(self, price):
         """Price with postage charged, and what is left of it after fees, refunds, packing and postage, by the plan. [money]"""
         if price is None:
             return None, None
-        channel = next((c for c in self.plan.planner.point_inputs.channels if c.name == self.order.channel), None)
+        channel = self._channel
         kept = price * float(self.quoted.kept_share.mean()) - float(self.quoted.fixed_fees.mean())
         if channel is None:
             return price, kept
@@ -240,7 +244,7 @@ class Project:
             price = float(mine.price.sum())
             gross, kept = self._receipts(price)
             refunded = float(mine.refund.abs().sum())
-            channel = next((c for c in self.plan.planner.point_inputs.channels if c.name == self.order.channel), None)
+            channel = self._channel
             if mine.fees.notna().any():
                 planned = price * (1 - float(self.quoted.kept_share.mean())) + float(self.quoted.fixed_fees.mean())
                 kept += planned - float(mine.fees.sum()) - refunded

@@ -55,14 +55,13 @@ def keep(plan: OrderPlan) -> None:
 def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
     """The answer for a terminal, without Markdown."""
     fmt = format_of(plan.planner.kit, year=False)
-    lines = [*wording.first_lines(plan, quoted, fmt), "", wording.what_is_asked(plan, fmt), "", wording.headline(plan, fmt)]
-    if plan.order.good or plan.order.under_way:
-        lines += ["", wording.progress_sentence(plan, fmt)]
+    said = [wording.what_is_asked(plan, fmt), wording.headline(plan, fmt)]
+    said += [wording.progress_sentence(plan, fmt)] if plan.order.good or plan.order.under_way else []
     if not plan.order.complete:
-        said = wording.by_feel_sentence(plan, quoted, fmt), wording.alike_sentence(plan, fmt), wording.moulds_sentence(plan, fmt)
-        lines += [line for sentence in (*said, policy_sentence(plan, fmt)) if sentence for line in ("", sentence)]
-    lines += ["", wording.price_sentence(plan, quoted, fmt)]
-    lines += ["", wording.deposit_sentence(plan, quoted, quoted.asked, fmt)]
+        said += [wording.by_feel_sentence(plan, quoted, fmt), wording.alike_sentence(plan, fmt)]
+        said += [wording.moulds_sentence(plan, fmt), policy_sentence(plan, fmt)]
+    said += [wording.price_sentence(plan, quoted, fmt), wording.deposit_sentence(plan, quoted, quoted.asked, fmt)]
+    lines = [*wording.first_lines(plan, quoted, fmt), *(line for sentence in said if sentence for line in ("", sentence))]
     return [line.replace("**", "").replace("`", "") for line in lines]
 
 
@@ -139,7 +138,6 @@ def quote_of(plan: OrderPlan, quoted: Quoted) -> Quote:
         wrong, found = "no date holds with the wanted certainty", f"{order.confidence:.0%}"
         raise refusal("quote", wrong, "a lower --confidence", found=found)
     until = order.start + timedelta(days=words.valid_days)
-    last = plan.last_start or order.start
     return Quote(
         maker=words.maker or file.study.name,
         contact=words.contact,
@@ -155,7 +153,7 @@ def quote_of(plan: OrderPlan, quoted: Quoted) -> Quote:
         valid_until=until,
         posted_by=posted,
         arrives_by=arrives if file.orders.transit_days else None,
-        deposit_by=min(last, until),
+        deposit_by=min(plan.last_start or order.start, until),
         changes=words.changes,
         terms=tuple(words.terms),
         tax_note=words.tax_note,

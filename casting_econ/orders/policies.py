@@ -97,10 +97,11 @@ def policy_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
 def colour_table(plan: OrderPlan) -> pd.DataFrame:
     """By colour or form: pieces ordered, in hand and under way, casts to start now and on average in all, and all at once."""
     once, topped = compared(plan).values()
-    return [
-        (row["lot"], row["wanted"], row["in_hand"], row["under_way"], topped.plan.casts_by_item[name], topped.of_lot(name), once.of_lot(name))
-        for name, row in zip(plan.order.items, _lots(plan), strict=True)
-    ]  # fmt: skip
+    rows = []
+    for name, row in zip(plan.order.items, _lots(plan), strict=True):
+        stands = row["lot"], row["wanted"], row["in_hand"], row["under_way"]
+        rows.append((*stands, topped.plan.casts_by_item[name], topped.of_lot(name), once.of_lot(name)))
+    return rows
 
 
 def _lots(plan):
@@ -163,21 +164,21 @@ def policy_sentence(plan: OrderPlan, fmt: Format) -> str:
     )
     chances = f"{fmt.chance(topped.plan.course.in_time)} against {fmt.chance(once.plan.course.in_time)}"
     costs = f"{fmt.money(topped.cost)} against {fmt.money(once.cost)} with the target for its hours"
-    name = {AT_ONCE: "All at once", TOP_UP: "Count, then top up"}[best]
-    text += f"In time: {chances}; cost: {costs}. **{name} is advised**"
+    text += f"In time: {chances}; cost: {costs}. **{best.capitalize()} is advised**"
     met = [one.plan.meets_date for one in (once, topped)]
     if met[0] != met[1]:
         text += f", since only so the date holds with {sure}."
     elif best == TOP_UP and saved > 0:
         text += ": fewer casts, and the date holds as well." if all(met) else ": fewer casts, and none the later."
     elif best == TOP_UP:
-        text += ", as it is earlier." if not all(met) else ", as it costs less."
+        text += ", as it costs less." if all(met) else ", as it is earlier."
     else:
-        text += (
+        worse = (
             ", since counting first would not pay for the wait."
             if all(met)
             else ", as counting first would only be later or dearer."
         )
+        text += worse
     if plan.order.policy is None:
         text += " The plan here is all at once, as no `policy` of the commission is stated."
     elif plan.order.policy != best:

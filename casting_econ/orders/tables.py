@@ -207,15 +207,14 @@ def material_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     rows = []
     for row in buying_list(plan):
         packs = " + ".join(f"{n} × {_amount(fmt, size, row.unit)}" for size, n in row.packs)
-        missing = max(row.needed - row.stock, 0.0)
-        packs = packs or (
-            "nothing, in stock" if missing <= 1e-9 else f"{_amount(fmt, missing, row.unit)} (no packs in the study)"
-        )
+        if not packs:
+            missing = max(row.needed - row.stock, 0.0)
+            packs = f"{_amount(fmt, missing, row.unit)} (no packs in the study)" if missing > 1e-9 else "nothing, in stock"
         amounts = [_amount(fmt, value, row.unit) for value in (row.needed, row.stock, row.left)]
         if not row.unit and not row.priced:  # priced by the piece it goes into, in no amount of its own
             count = amounts[0].removesuffix(" pieces")
-            amounts[0] = packs = f"for {count} {row.goes_into}{'' if count == '1' else 's'}"
-            amounts[1:] = ["", ""]
+            amounts = [f"for {count} {row.goes_into}{'' if count == '1' else 's'}", "", ""]
+            packs = amounts[0]
         rows.append((row.item.replace("-", " "), *amounts[:2], packs, row.cost, amounts[2]))
     return rows
 
@@ -224,9 +223,9 @@ _SHORT = {"gram": "g", "milliliter": "ml", "kilogram": "kg", "liter": "l", "ounc
 
 
 def _amount(fmt, value, unit):
-    large = {"gram": ("kg", 1000.0), "milliliter": ("l", 1000.0)}.get(unit)
-    if large and value >= large[1]:
-        return f"{fmt.number(value / large[1], 2)} {large[0]}"
+    large = {"gram": "kg", "milliliter": "l"}.get(unit)
+    if large and value >= 1000.0:
+        return f"{fmt.number(value / 1000.0, 2)} {large}"
     return f"{fmt.number(value, 0 if value >= 10 or value == round(value) else 1)} {_SHORT.get(unit, unit)}"
 
 

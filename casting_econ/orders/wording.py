@@ -127,22 +127,17 @@ def progress_sentence(plan: OrderPlan, fmt: Format) -> str:
         return "Nothing of this order is cast yet, or the batches log does not say so."
     if order.complete:
         return f"**Complete: all {fmt.count(order.pieces, 'piece')} are in hand**{_over(plan, fmt)}. Pack and post them."
-    without = plan.planner.chance_without_more(order)
     text = f"{fmt.count(sum(order.short.values()), 'piece')} still to come"
-    text += (
-        f", {fmt.count(order.poured, 'cast')} under way; without another load they are enough with a chance of {fmt.chance(without)}. "
-        if order.poured
-        else ". "
-    )
+    if order.poured:
+        without = fmt.chance(plan.planner.chance_without_more(order))
+        text += f", {fmt.count(order.poured, 'cast')} under way; without another load they are enough with a chance of {without}"
     state = "**On course**" if plan.meets_date else "**Not on course**"
-    text += f"{state}: in time with a chance of {fmt.chance(plan.course.in_time)}"
-    text += (
-        f" if {fmt.count(plan.casts, 'more cast')} {'is' if plan.casts == 1 else 'are'} poured in {fmt.count(plan.new_loads, 'load')}"
-        if plan.casts
-        else " with nothing more to pour"
-        if not plan.tops_up
-        else ""
-    )
+    text += f". {state}: in time with a chance of {fmt.chance(plan.course.in_time)}"
+    if plan.casts:
+        verb = "is" if plan.casts == 1 else "are"
+        text += f" if {fmt.count(plan.casts, 'more cast')} {verb} poured in {fmt.count(plan.new_loads, 'load')}"
+    elif not plan.tops_up:
+        text += " with nothing more to pour"
     text += ", and what is short after each count is cast again." if plan.tops_up else "."
     if plan.meets_date:
         last = plan.last_start
@@ -173,36 +168,24 @@ def by_feel_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
     rules = rule_table(plan).set_index("rule")
     naive, margin = rules.loc["wanted ÷ yield"], rules.loc["a quarter more than wanted"]
     minutes, finishing = plan.step_minutes.sum(axis=1).mean(axis=0), plan.planner.first_wait + 1
-    casting, after = minutes[:finishing].sum() / 60, minutes[finishing:].sum() / 60
-    other = quoted.order_hours.mean() + quoted.hidden_hours.mean()
+    casting, after = fmt.number(minutes[:finishing].sum() / 60, 1), fmt.number(minutes[finishing:].sum() / 60, 1)
+    selling, other = quoted.order_hours.mean(), quoted.order_hours.mean() + quoted.hidden_hours.mean()
     around = (
-        "talking, packing, posting and the share of weekly hours another"
-        if quoted.order_hours.any()
-        else "the share of weekly hours is another"
+        "talking, packing, posting and the share of weekly hours another" if selling else "the share of weekly hours is another"
     )
-    if not naive.casts:
-        if not (plan.casts or plan.order.under_way):
-            rest = f"; talking, packing and posting take {fmt.number(quoted.order_hours.mean(), 1)} hours"
-            rest = rest if quoted.order_hours.any() else ""
-            return f"Nothing is left to cast or finish{rest}."
+    takes = f"casting takes about {casting} hours; **taking out, checking and finishing take {after} hours**, and {around} {fmt.number(other, 1)}."
+    if naive.casts:
+        over = margin.chance - plan.order.confidence
+        verb = "would do more than is asked" if over > 0.005 else "happens to be about right"
         return (
-            f"What is under way would do by the yield alone, and is enough in {fmt.chance(naive.chance)} of cases. "
-            f"With it, casting takes about {fmt.number(casting, 1)} hours; **taking out, checking and finishing take {fmt.number(after, 1)} hours**, "
-            f"and {around} {fmt.number(other, 1)}."
+            f"Dividing what is wanted by the yield gives {fmt.count(naive.casts, 'cast')}, and that is enough with a chance of {fmt.chance(naive.chance)}. "
+            f"The usual quarter more is {fmt.count(margin.casts, 'cast')} and gives {fmt.chance(margin.chance)}: "
+            f"it {'falls short of what is asked' if over < -0.005 else verb}. {takes.capitalize()}"
         )
-    verb = (
-        "would do more than is asked"
-        if margin.chance > plan.order.confidence + 0.005
-        else "falls short of what is asked"
-        if margin.chance < plan.order.confidence - 0.005
-        else "happens to be about right"
-    )
-    return (
-        f"Dividing what is wanted by the yield gives {fmt.count(naive.casts, 'cast')}, and that is enough with a chance of {fmt.chance(naive.chance)}. "
-        f"The usual quarter more is {fmt.count(margin.casts, 'cast')} and gives {fmt.chance(margin.chance)}: it {verb}. "
-        f"Casting takes about {fmt.number(casting, 1)} hours; **taking out, checking and finishing take {fmt.number(after, 1)} hours**, "
-        f"and {around} {fmt.number(other, 1)}."
-    )
+    if plan.casts or plan.order.under_way:
+        return f"What is under way would do by the yield alone, and is enough in {fmt.chance(naive.chance)} of cases. With it, {takes}"
+    rest = f"; talking, packing and posting take {fmt.number(selling, 1)} hours" if selling else ""
+    return f"Nothing is left to cast or finish{rest}."
 
 
 def sets_sentence(plan: OrderPlan, fmt: Format) -> str:
@@ -234,23 +217,21 @@ def moulds_sentence(plan: OrderPlan, fmt: Format) -> str:
     loads = round(plan.loads_in_all)
     if not loads:
         return text + "No load of this order is left to pour, so it asks for no more."
+    if not plan.moulds_meet_date:
+        text += f"No number of sets makes the date{f', {want} come nearest to it' if want > have else ''}; "
+    elif want > have:
+        text += f"**The date wants {fmt.count(want, 'set')}**, and "
+    else:
+        text += f"{fmt.count(want, 'set')} would do for the date, and "
+    more, wear = " more" if plan.order.under_way else "", "wears" if loads == 1 else "wear"
     text += (
-        f"**The date wants {fmt.count(want, 'set')}**, "
-        if plan.moulds_meet_date and want > have
-        else f"{fmt.count(want, 'set')} would do for the date, "
-        if plan.moulds_meet_date
-        else f"No number of sets makes the date{f', {want} come nearest to it' if want > have else ''}; "
+        f"the order pours {fmt.count(loads, 'load')}{more}, which {wear} out {fmt.number(plan.sets_worn, 2)} sets on average. "
     )
-    text += f"{'and ' if plan.moulds_meet_date else ''}the order pours {fmt.count(loads, 'load')}{' more' if plan.order.under_way else ''}, which wear{'s' if loads == 1 else ''} out {fmt.number(plan.sets_worn, 2)} sets on average. "
-    text += (
-        f"**Make {fmt.count(plan.moulds_to_make, 'set')}.**" if plan.moulds_to_make else "None needs to be made for this order."
-    )
-    age = plan.mould_age
-    return text + (
-        f" The moulds in use have given {fmt.number(age)} casts a cavity on average."
-        if age is not None
-        else " Without a moulds log they are taken as new."
-    )
+    make, age = plan.moulds_to_make, plan.mould_age
+    text += f"**Make {fmt.count(make, 'set')}.**" if make else "None needs to be made for this order."
+    if age is None:
+        return text + " Without a moulds log they are taken as new."
+    return text + f" The moulds in use have given {fmt.number(age)} casts a cavity on average."
 
 
 def sanding_sentence(plan: OrderPlan, fmt: Format) -> str:
@@ -265,10 +246,8 @@ def sanding_sentence(plan: OrderPlan, fmt: Format) -> str:
     text = f"Sanding by hand: {fmt.number(total, 1)} hours in all, at most {fmt.number(most, 1)} a day. "
     if unspread > cap + 1e-6:
         text += f"**Worked as it comes it would be {fmt.number(unspread, 1)} hours on one day; the calendar spreads it to stay within {fmt.number(cap, 1)}.** "
-    return (
-        text
-        + "The cap is for planning (common practice, no source) and says nothing about what a hand can bear: change tasks, rest often, wet-sand, wear a fitted mask."
-    )
+    caution = "says nothing about what a hand can bear: change tasks, rest often, wet-sand, wear a fitted mask."
+    return text + f"The cap is for planning (common practice, no source) and {caution}"
 
 
 def start_sentence(plan: OrderPlan, fmt: Format) -> str:
@@ -346,18 +325,17 @@ def lots_sentence(plan: OrderPlan, fmt: Format) -> str:
             "and in `short_penalty` and `short_penalty_each` what a missing piece really costs."
         )
     many = (
-        "in one lot, since the time allows no second"
-        if plan.rounds == 1
-        else f"in up to {plan.rounds} lots, which the time allows"
+        f"in up to {plan.rounds} lots, which the time allows"
+        if plan.rounds > 1
+        else "in one lot, since the time allows no second"
     )
     first = " or ".join(fmt.number(q) for q in lots.first)
     text = f"Weighing casts against the cost of ending short, missing pieces not being paid, the cheapest is to start **{first} casts** {many}, at an expected cost of {fmt.money(lots.expected_cost)}; it ends with enough in {fmt.chance(lots.chance_met)} of cases."
     once = plan.policies[AT_ONCE].casts
+    sure = f"the {fmt.number(once)} for a certainty of {fmt.sure(order.confidence)}"
     if lots.first[0] < once:
-        text += f" That is fewer than the {fmt.number(once)} for a certainty of {fmt.sure(order.confidence)} in one go."
+        text += f" That is fewer than {sure} in one go."
     elif lots.first[0] > once:
-        text += (
-            f" That is more than the {fmt.number(once)} for a certainty of {fmt.sure(order.confidence)}: ending short is dear."
-        )
+        text += f" That is more than {sure}: ending short is dear."
     text += " All variants count as one." if order.variants else ""
     return text + " Later lots are taken as telling nothing new about the yield."

@@ -79,9 +79,8 @@ def purchases(planner, uses: list[Use]) -> list[Purchase]:
     values, study, amounts = planner.values, planner.kit.study, {}
     for path, entries, pieces, loads, lots, kind in uses:
         for name, m in entries.items() if pieces or loads else ():
-            quantity, loss, price = (
-                values.get(f"{path}.{name}.{key}", getattr(m, key).value) for key in ("quantity", "loss", "price")
-            )
+            stated = {key: getattr(m, key).value for key in ("quantity", "loss", "price")}
+            quantity, loss, price = (values.get(f"{path}.{name}.{key}", value) for key, value in stated.items())
             count, goes_into = {"load": (loads, "load"), "lot": (lots, "lot")}.get(m.per, (pieces, kind))
             amount = amounts.setdefault(name, [0.0, m.quantity.unit, price, goes_into])
             amount[0] += quantity * count / (1.0 - loss)
@@ -111,9 +110,8 @@ def _purchases(name, amount, unit, price, supply, currency):
             own = own if own in ("gram", "milliliter") else as_mixed
             wanted = float(volume if own == "milliliter" else mass)
             share = part.parts / sum(parts) * amount / wanted if wanted else 0.0  # of the price of the mix, by its ratio
-            rows.append(
-                _bought(f"{name}: {part_name}", wanted, own, part.stock, part.packs, part.density, price * share, currency)
-            )
+            given = part.stock, part.packs, part.density
+            rows.append(_bought(f"{name}: {part_name}", wanted, own, *given, price * share, currency))
         return rows
     return [_bought(name, amount, unit, supply.stock, supply.packs, supply.whole_density, price, currency)]
 

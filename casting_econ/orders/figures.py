@@ -17,6 +17,8 @@ from ..palette import BLUE, GREEN, GREY, INK, ORANGE, SKY
 from .plan import OrderPlan
 from .spec import AT_ONCE
 
+READY = "#D9D9D9"  # colour of a load that waits for hands
+
 
 def chance_chart(curve: pd.DataFrame, rules: pd.DataFrame, confidence: float, fmt: Format) -> Figure:
     """Chance of enough good pieces over casts, with the ways of choosing a number marked."""
@@ -65,7 +67,7 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
         begin = 0.0 if under_way else min(s[2] for s in mine) / DAY
         through = course.schedule.done[0, load]
         until = (through if through < NEVER else max((s[3] for s in mine), default=under_way[1] if under_way else 0)) / DAY
-        bar(place, begin, until - begin, "#D9D9D9")
+        bar(place, begin, until - begin, READY)
         waits = [(0, under_way[1])] if under_way else []
         ends = {stage: stop for _, stage, _, stop in mine}
         waits += [(stop, stop + course.waited(load, stage, stop)) for stage, stop in ends.items() if _whole(ends, stage, through)]
@@ -103,21 +105,13 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     if due / DAY <= end:
         over(axes, "due", origin + due / DAY, weight="bold")
     axes.set_xticklabels([])
-    hands.xaxis.set_major_locator(
-        mdates.WeekdayLocator(byweekday=0, interval=-(-days // 35))
-        if days > 12
-        else mdates.DayLocator(interval=max(1, days // 5))
-    )
-    axes.xaxis.set_major_locator(hands.xaxis.get_major_locator())
+    weeks, few = mdates.WeekdayLocator(byweekday=0, interval=-(-days // 35)), mdates.DayLocator(interval=max(1, days // 5))
+    for part in (hands, axes):
+        part.xaxis.set_major_locator(weeks if days > 12 else few)
     ticks(hands.xaxis, lambda x: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale))
-    kinds = [
-        Patch(color=ORANGE, label="casting"),
-        Patch(color=SKY, label="curing, drying, tumbling"),
-        Patch(color="#D9D9D9", label="lying ready"),
-        Patch(color=BLUE, label="taking out, finishing"),
-    ]
-    kinds += [Patch(color=GREEN, label="sanding by hand")] if any(plan.sanding_stages) else []
-    key(figure, kinds)
+    kinds = {ORANGE: "casting", SKY: "curing, drying, tumbling", READY: "lying ready", BLUE: "taking out, finishing"}
+    kinds |= {GREEN: "sanding by hand"} if any(plan.sanding_stages) else {}
+    key(figure, [Patch(color=colour, label=label) for colour, label in kinds.items()])
     hours = f"{fmt.number(np.sum([*totals.values()]), 1)} hours of hands, at most {fmt.number(bottom.max(), 1)} a day"
     return says(figure, f"{len(loads)} loads over {fmt.number(last / DAY, 0)} days", hours)
 
@@ -140,9 +134,8 @@ def date_chart(plan: OrderPlan, fmt: Format) -> Figure:
     axes.axvline(origin + course.deadline / DAY, color=INK, linewidth=1.6)
     side = "right" if course.deadline / DAY > (days[0] + days[-1]) / 2 else "left"
     over(axes, "must be packed", origin + course.deadline / DAY, ha=side)
-    axes.axhline(
-        plan.order.confidence, color=GREY, linewidth=1.2, linestyle="--", label=f"wanted: {fmt.sure(plan.order.confidence)}"
-    )
+    wanted = fmt.sure(plan.order.confidence)
+    axes.axhline(plan.order.confidence, color=GREY, linewidth=1.2, linestyle="--", label=f"wanted: {wanted}")
     key(figure)
     axes.set_ylim(-0.03, 1.05)
     axes.set_xlim(origin + min(days[0], course.deadline // DAY) - 1, origin + max(days[-1], course.deadline / DAY) + 1)
@@ -151,4 +144,4 @@ def date_chart(plan: OrderPlan, fmt: Format) -> Figure:
     low, high = axes.get_xlim()
     axes.xaxis.set_major_locator(mdates.DayLocator(interval=max(1, int(-(-(high - low) // 3)))))
     ticks(axes.xaxis, lambda x: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale))
-    return says(figure, f"packed in time: {fmt.chance(course.in_time)}", f"wanted {fmt.sure(plan.order.confidence)}")
+    return says(figure, f"packed in time: {fmt.chance(course.in_time)}", f"wanted {wanted}")

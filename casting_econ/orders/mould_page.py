@@ -62,10 +62,8 @@ def choice_chart(plan: OrderPlan, fmt: Format) -> Figure:
     dates.set(ylabel="date that holds", xlabel="moulds in use (bold: this plan)")
     dates.yaxis.set_major_locator(mdates.AutoDateLocator(minticks=3, maxticks=5))
     ticks(dates.yaxis, lambda y: format_skeleton("MMMd", mdates.num2date(y), locale=fmt.locale))
-    said = (
-        f"{fmt.number(one.moulds)} moulds cost {fmt.money(one.in_all, 0)}, holding {day(fmt, one.arrives)}" for one in choices
-    )
-    says(figure, *said)
+    told = [(fmt.number(one.moulds), fmt.money(one.in_all, 0), day(fmt, one.arrives)) for one in choices]
+    says(figure, *(f"{moulds} moulds cost {money}, holding {when}" for moulds, money, when in told))
     for part in (costs, dates):
         part.set_xticks(places, [fmt.number(one.moulds) for one in choices])
         part.set_xlim(-0.6, len(choices) - 0.4)
@@ -120,11 +118,12 @@ def _recommended(plan, order, fmt):
     here = next((one for one in plan.choices if one.moulds == plan.planner.moulds.in_use), None)
     if here is None:
         return ""
-    text = (
-        f"**Of the numbers looked at, {fmt.count(here.moulds, 'mould')} in use is the cheapest that holds the date.**"
-        if plan.meets_date
-        else f"**None of the numbers of moulds looked at holds the date; {fmt.number(here.moulds)} in use come{'s' if here.moulds == 1 else ''} nearest to it.**"
-    )
+    text, come = fmt.count(here.moulds, "mould"), "comes" if here.moulds == 1 else "come"
+    text = f"**Of the numbers looked at, {text} in use is the cheapest that holds the date.**"
+    if not plan.meets_date:
+        text = (
+            f"**None of the numbers of moulds looked at holds the date; {fmt.number(here.moulds)} in use {come} nearest to it.**"
+        )
     at = plan.choices.index(here)
     for other in (*plan.choices[max(at - 1, 0) : at], *plan.choices[at + 1 : at + 2]):
         more = other.in_all - here.in_all

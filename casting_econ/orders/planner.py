@@ -99,11 +99,10 @@ class Planner:
     @cached_property
     def first_wait(self) -> int:
         """Index of the first step that waits: up to there a load is cast in one go."""
-        waits = [index for index, step in enumerate(self.entry.steps.values()) if step.wait.value > 0]
-        loads = [
-            index for index, step in enumerate(self.entry.steps.values()) if step.load_minutes.value + step.lot_minutes.value > 0
-        ]
-        return waits[0] if waits else loads[0] if loads else 0
+        steps = list(self.entry.steps.values())
+        waits = [index for index, step in enumerate(steps) if step.wait.value > 0]
+        loads = [index for index, step in enumerate(steps) if step.load_minutes.value + step.lot_minutes.value > 0]
+        return [*waits, *loads, 0][0]
 
     @property
     def load_wait(self) -> LoadWait:
@@ -240,11 +239,9 @@ class Planner:
         deadline = last_moment(self.kit.study, opened, order.due)
         if not capped:
             opened = Opening(opened.first, replace(opened.calendar, sanding_cap=DAY), opened.closed)
-        schedule = simulate(plan, opened.calendar, record=record)
+        found = {"plan": plan, "schedule": simulate(plan, opened.calendar, record=record), "opened": opened, "deadline": deadline}
         weights = np.ones(1) if record else self._weights(order, loads, good)
-        return SimulatedOrder(
-            entering=entering, good=good, plan=plan, schedule=schedule, opened=opened, deadline=deadline, weights=weights
-        )
+        return SimulatedOrder(entering=entering, good=good, weights=weights, **found)
 
     def _weights(self, order, loads, good):
         """Weights of the draws by whether their planned loads are enough, which the formula knows without the noise of draws."""
@@ -273,18 +270,16 @@ class Planner:
         They take stations, racks and hands like any load; moulds for them are taken to be enough.
         """
         if name not in self._others:
-            self._others[name] = Planner(
-                self.kit, name, self.learning_casts, draws=self.draws.load_correlation.size, base=self.base
-            )
-        other, size = self._others[name], draws.load_correlation.size
+            size = self.draws.load_correlation.size
+            self._others[name] = Planner(self.kit, name, self.learning_casts, draws=size, base=self.base)
+        other = self._others[name]
         mine = [load for load, product in enumerate(loads.promised_products) if product == name]
-        own = Loads(casts=loads.size[mine][:, None], promised=len(mine), started=0, planned=len(mine))
         given = (
-            replace(order, product=name, variants={}, in_hand={}, under_way=()),
-            own,
-            other.point if typical else other.draws.part(size),
+            Loads(casts=loads.size[mine][:, None], promised=len(mine), started=0, planned=len(mine)),
+            other.point if typical else other.draws.part(draws.load_correlation.size),
         )
-        theirs = other._plan(*given, *fates(*given[1:], None if typical else (self.seed, 3)), opened, stations)
+        theirs = replace(order, product=name, variants={}, in_hand={}, under_way=())
+        theirs = other._plan(theirs, *given, *fates(*given, None if typical else (self.seed, 3)), opened, stations)
         stages = [replace(stage, name=f"{stage.name if n else 'casting'} ({name})") for n, stage in enumerate(theirs.stages)]
         return through_other_stages(plan, replace(theirs, stages=tuple(stages)), mine)
 
@@ -292,14 +287,12 @@ class Planner:
         file, steps, first = self.kit.study.file, list(self.entry.steps.items()), self.first_wait
         entering, lots = with_copies(self, entering, self.lots(loads, draws), loads)
         minutes = self.step_minutes(draws, entering, lots)
-        wait = np.stack([np.rint(w * 3600) for w in draws.wait], axis=-1)
+        warm = [s.wait_at is not None and bool(file.temperature.months) for _, s in steps]
         reference = [
-            1.0
-            if s.wait_at is None or not file.temperature.months
-            else float(hours_at_temperature(1.0, s.wait_at, REFERENCE_C, file.temperature.factor))
-            for _, s in steps
+            float(hours_at_temperature(1.0, s.wait_at, REFERENCE_C, file.temperature.factor)) if follows else 1.0
+            for follows, (_, s) in zip(warm, steps, strict=True)
         ]
-        wait = wait * np.array(reference)
+        wait = np.stack([np.rint(w * 3600) for w in draws.wait], axis=-1) * np.array(reference)
         work = np.rint(minutes * 60)
         work = np.where(entering > 0, np.maximum(work, 1), 0).astype(np.int64)
         longest = int(np.diff(opened.calendar.windows).max())
@@ -308,27 +301,24 @@ class Planner:
         work = np.concatenate([casting[..., None], work[..., first + 1 :]], axis=-1)
         wait = np.concatenate([wait[..., [first]], wait[..., first + 1 :]], axis=-1)
         waits = np.broadcast_to(np.rint(wait)[:, None, :], work.shape).astype(np.int64)
-        places = np.stack(
-            [np.ceil(entering[..., k] * s.places_per_piece.value) for k, (_, s) in enumerate(steps)], axis=-1
-        ).astype(np.int64)[..., first:]
+        room = np.array([s.places_per_piece.value for _, s in steps])
+        places = np.ceil(entering * room).astype(np.int64)[..., first:]
         stages, slots = [], {}
         for k, (name, s) in list(enumerate(steps))[first:]:
             station = s.wait_in if s.wait_in in file.stations else None
             if station is not None:
                 most = getattr(s.load_size, "value", None)
                 slots |= slots_of(station, file.stations[station], most, self.casts_per_load, stations)
-            stages.append(
-                Stage(
-                    name=name if k > first else " + ".join(name for name, _ in steps[: first + 1]),
-                    block=whole
-                    if k == first
-                    else s.load_minutes.value + s.lot_minutes.value > 0 and int(work[..., k - first].max(initial=0)) <= longest,
-                    station=station,
-                    rack=s.wait_in if s.wait_in in file.racks else None,
-                    sanding=is_hand_sanding(name, s),
-                    follows_temperature=s.wait_at is not None and bool(file.temperature.months),
-                )
+            at_once = s.load_minutes.value + s.lot_minutes.value > 0 and int(work[..., k - first].max(initial=0)) <= longest
+            stage = Stage(
+                name=name if k > first else " + ".join(name for name, _ in steps[: first + 1]),
+                block=at_once if k > first else whole,
+                station=station,
+                rack=s.wait_in if s.wait_in in file.racks else None,
+                sanding=is_hand_sanding(name, s),
+                follows_temperature=warm[k],
             )
+            stages.append(stage)
         known = {loads.promised + n: under.station for n, under in enumerate(order.under_way)}
         pool = pools([stage.station for stage in stages], entering[..., 0].max(axis=0).tolist(), slots, file.stations, known)
         names, needed = [*slots, None], np.array(list(self.needed(order).values()))

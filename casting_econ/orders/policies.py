@@ -173,12 +173,11 @@ def policy_sentence(plan: OrderPlan, fmt: Format) -> str:
     elif best == TOP_UP:
         text += ", as it costs less." if all(met) else ", as it is earlier."
     else:
-        worse = (
+        text += (
             ", since counting first would not pay for the wait."
             if all(met)
             else ", as counting first would only be later or dearer."
         )
-        text += worse
     if plan.order.policy is None:
         text += " The plan here is all at once, as no `policy` of the commission is stated."
     elif plan.order.policy != best:

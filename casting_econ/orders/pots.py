@@ -33,11 +33,8 @@ def pools(stations: list[str | None], sizes, slots: dict[str, int], entries, kno
             continue
         here = [names.index(slot) for slot in names if slot.rpartition(" ")[0] == name]
         rooms = _places(entries[name], len(here) - len(entries[name].sizes))
-        fixed = {
-            load: here.index(names.index(slot))
-            for load, slot in (known or {}).items()
-            if slot in names and names.index(slot) in here
-        }
+        ours = [names[place] for place in here]
+        fixed = {load: ours.index(slot) for load, slot in (known or {}).items() if slot in ours}
         columns.append([here[pot] for pot in _in_turn(sizes, rooms, fixed)])
     return np.array(columns, np.int64).reshape(len(stations), len(sizes)).T
 

@@ -140,8 +140,7 @@ def price_of(plan: OrderPlan) -> Quoted:
     def of(value):
         return np.broadcast_to(np.asarray(value, float), (size,))
 
-    kept = 1.0
-    fixed = 0.0
+    kept, fixed = 1.0, 0.0
     if channel is not None:  # what does not follow the price is what an order costs that brings nothing
         free, kept = channel.order(0.0), channel.kept_share
         fixed = free["fees"] + free["refunds"]
@@ -175,9 +174,7 @@ def _past(plan):
     surviving = np.stack([*np.broadcast_arrays(*surviving_share(draws.shares)), draws.good_share], axis=-1)
     through = sizes[:, None] * surviving[:, None, :]
     named, whole = sum(count > 0 for count in order.in_hand.values()), len(sizes) - len(order.checked)
-    lots = np.array(
-        [*(1.0 for _ in order.checked), *(max(named / whole, 1.0) for _ in range(whole))]
-    )  # a booked load is of one lot
+    lots = np.array([1.0] * len(order.checked) + [max(named / max(whole, 1), 1.0)] * whole)  # a booked load is of one lot
     return through.sum(axis=1), planner.step_minutes(draws, through[..., :-1], lots).sum(axis=(1, 2)), lots.sum()
 
 

@@ -208,9 +208,8 @@ def good_of(casts: np.ndarray, draws: Draws, rng: np.random.Generator) -> np.nda
     shape = (draws.load_correlation.size, casts.shape[1])
     share, alike = draws.good_share[:, None], draws.load_correlation[:, None]
     strength = (1.0 - alike) / np.maximum(alike, 1e-12)
-    own = np.where(
-        alike > 1e-9, rng.beta(np.maximum(share * strength, 1e-9), np.maximum((1 - share) * strength, 1e-9), shape), share
-    )
+    drawn = rng.beta(np.maximum(share * strength, 1e-9), np.maximum((1 - share) * strength, 1e-9), shape)
+    own = np.where(alike > 1e-9, drawn, share)
     return rng.binomial(casts, own[..., None]) * (rng.random(shape) >= draws.ruined[:, None])[..., None]
 
 

@@ -31,9 +31,8 @@ def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
     if order.good or order.under_way:
         text += f" **In hand: {fmt.count(order.good, 'piece')}**"
         if order.under_way:
-            text += (
-                f"; poured and not yet checked: {fmt.count(order.poured, 'cast')} in {fmt.count(len(order.under_way), 'load')}"
-            )
+            loads = fmt.count(len(order.under_way), "load")
+            text += f"; poured and not yet checked: {fmt.count(order.poured, 'cast')} in {loads}"
         text += "."
     as_of = plan.planner.kit.study.as_of
     return text + (f" As the logs stood on the evening of {day(fmt, as_of)}." if as_of else "")
@@ -170,10 +169,8 @@ def by_feel_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
     minutes, finishing = plan.step_minutes.sum(axis=1).mean(axis=0), plan.planner.first_wait + 1
     casting, after = fmt.number(minutes[:finishing].sum() / 60, 1), fmt.number(minutes[finishing:].sum() / 60, 1)
     selling, other = quoted.order_hours.mean(), quoted.order_hours.mean() + quoted.hidden_hours.mean()
-    around = (
-        "talking, packing, posting and the share of weekly hours another" if selling else "the share of weekly hours is another"
-    )
-    takes = f"casting takes about {casting} hours; **taking out, checking and finishing take {after} hours**, and {around} {fmt.number(other, 1)}."
+    around = "talking, packing, posting and the share of weekly hours" if selling else "the share of weekly hours is"
+    takes = f"casting takes about {casting} hours; **taking out, checking and finishing take {after} hours**, and {around} another {fmt.number(other, 1)}."
     if naive.casts:
         over = margin.chance - plan.order.confidence
         verb = "would do more than is asked" if over > 0.005 else "happens to be about right"
@@ -224,9 +221,8 @@ def moulds_sentence(plan: OrderPlan, fmt: Format) -> str:
     else:
         text += f"{fmt.count(want, 'set')} would do for the date, and "
     more, wear = " more" if plan.order.under_way else "", "wears" if loads == 1 else "wear"
-    text += (
-        f"the order pours {fmt.count(loads, 'load')}{more}, which {wear} out {fmt.number(plan.sets_worn, 2)} sets on average. "
-    )
+    worn = f"which {wear} out {fmt.number(plan.sets_worn, 2)} sets on average"
+    text += f"the order pours {fmt.count(loads, 'load')}{more}, {worn}. "
     make, age = plan.moulds_to_make, plan.mould_age
     text += f"**Make {fmt.count(make, 'set')}.**" if make else "None needs to be made for this order."
     if age is None:
@@ -324,11 +320,8 @@ def lots_sentence(plan: OrderPlan, fmt: Format) -> str:
             "By what is stated, ending short would cost less than casting at all, so no lot is advised: state the `price` of the order, "
             "and in `short_penalty` and `short_penalty_each` what a missing piece really costs."
         )
-    many = (
-        f"in up to {plan.rounds} lots, which the time allows"
-        if plan.rounds > 1
-        else "in one lot, since the time allows no second"
-    )
+    several = f"in up to {plan.rounds} lots, which the time allows"
+    many = several if plan.rounds > 1 else "in one lot, since the time allows no second"
     first = " or ".join(fmt.number(q) for q in lots.first)
     text = f"Weighing casts against the cost of ending short, missing pieces not being paid, the cheapest is to start **{first} casts** {many}, at an expected cost of {fmt.money(lots.expected_cost)}; it ends with enough in {fmt.chance(lots.chance_met)} of cases."
     once = plan.policies[AT_ONCE].casts

@@ -6,7 +6,6 @@ from functools import cached_property
 
 import numpy as np
 
-from ..evidence import mould_lives
 from ..models import piece_cost
 from ..models.counts import counts_from_loads, loads_for
 from ..models.lots import LotPlan, cheapest_lots, load_cost
@@ -14,7 +13,7 @@ from ..models.moulds import moulds_worn
 from ..models.schedule import DAY, NEVER
 from ..models.topping import ToppedUp
 from .dates import arrival
-from .making import with_making
+from .making import mean_age, with_making
 from .planner import Planner
 from .simulated import Loads, SimulatedOrder
 from .spec import AT_ONCE, TOP_UP, Order
@@ -269,8 +268,7 @@ class OrderPlan:
     @cached_property
     def mould_age(self) -> float | None:
         """Casts a cavity that the moulds in use have given on average; None without mould records. [cast]"""
-        lives = mould_lives(self.planner.kit.study, self.order.product)
-        return None if lives is None or not lives[1].size else float(lives[1].mean())
+        return mean_age(self.planner.kit.study, self.order.product)
 
     @cached_property
     def sets_worn(self) -> float:

@@ -26,10 +26,9 @@ def learn_from(folder: Path | str, order: str, target: Path | str, say: Callable
         raise refusal(order, "nothing to learn from", right, found="no row of the order that measures a number of the study")
     made = write_learnt(lessons, target)
     for row in lessons.rows:
-        figures = [fmt.significant(value) for value in (row.old, row.measured, row.new)]
-        say(
-            f"{label(row.key)}: {figures[0]} before, {figures[1]} measured, {figures[2]} from now on [{row.unit or 'share'}] ({row.data})"
-        )
+        old, measured, new = map(fmt.significant, (row.old, row.measured, row.new))
+        now = f"{new} from now on [{row.unit or 'share'}]"
+        say(f"{label(row.key)}: {old} before, {measured} measured, {now} ({row.data})")
     return made
 
 

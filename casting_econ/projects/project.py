@@ -219,9 +219,8 @@ class Project:
         bought = self.log.study.records.get("purchases")
         if bought is None:
             return 0.0
-        known = {item for _, _, item, _ in self.materials.entries} | set(
-            self.kit.study.file.overheads
-        )  # which fall on it by the hour
+        known = {item for _, _, item, _ in self.materials.entries}
+        known |= set(self.kit.study.file.overheads)  # which fall on it by the hour
         return float(bought.paid[(bought.kind != "equipment") & ~bought["item"].isin(known)].sum())
 
     @cached_property

@@ -40,12 +40,7 @@ def project_table(project: Project) -> pd.DataFrame:
     row("first day to last", "day", lambda a: a.days)
     for step in planned.entering:
         remark = "in no log: as planned" if step in project.not_logged else ""
-        row(
-            f"{step}: a piece",
-            "min",
-            lambda a, step=step: a.hours.get(step, 0.0) * 60 / a.entering[step] if a.entering[step] else None,
-            remark,
-        )
+        row(f"{step}: a piece", "min", lambda a, step=step: a.minutes_each(step), remark)
         row(f"{step}: hours", "h", lambda a, step=step: a.hours.get(step, 0.0), remark)
     for kind in dict.fromkeys([*planned.hours, *account.hours]):
         if kind not in planned.entering:
@@ -129,9 +124,8 @@ def cost_table(project: Project) -> pd.DataFrame:
 )
 def lesson_table(lessons: Lessons) -> pd.DataFrame:
     """Each number that the order measures: before it, by its rows alone, and from now on."""
-    rows = {
-        (label(row.key), row.old, row.new): (row.unit, row.measured, row.data, row.key) for row in lessons.rows
-    }  # a material once
+    # a material once
+    rows = {(label(row.key), row.old, row.new): (row.unit, row.measured, row.data, row.key) for row in lessons.rows}
     return [(what, unit, old, measured, new, data, key) for (what, old, new), (unit, measured, data, key) in rows.items()]
 
 

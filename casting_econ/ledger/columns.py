@@ -25,19 +25,15 @@ def decide_order(place: str, column: str, cells: Iterable[tuple[int, Any]], stat
     cells = list(cells)
     open_cells = [(row, cell, orders) for row, cell in cells if (orders := possible_orders(cell)) is not None]
     typed = [(row, cell) for row, cell in cells if isinstance(cell, dt.date)]
+
+    def left_open(kind, row, wrong, found, right):
+        return "dmy", "", kind(place, wrong, right, row=row, column=column, found=found)
+
     if typed and open_cells and all(cell.day <= 12 for _, cell in typed):
-        return (
-            "dmy",
-            "",
-            Fault(
-                place,
-                "dates that the spreadsheet may have turned round",
-                "all dates of the column written like 2025-04-03, or exported anew as text",
-                row=typed[0][0],
-                column=column,
-                found=f"{typed[0][1]:%Y-%m-%d} as a date, beside {open_cells[0][1]!r} as text",
-            ),
-        )
+        row, cell = typed[0]
+        found = f"{cell:%Y-%m-%d} as a date, beside {open_cells[0][1]!r} as text"
+        right = "all dates of the column written like 2025-04-03, or exported anew as text"
+        return left_open(Fault, row, "dates that the spreadsheet may have turned round", found, right)
     if stated is not None:
         return ORDERS[stated], f"{stated}, as study.toml says" if open_cells else "", None
     known = [(row, cell, orders) for row, cell, orders in open_cells if orders]  # what is no date at all is told later
@@ -46,7 +42,6 @@ def decide_order(place: str, column: str, cells: Iterable[tuple[int, Any]], stat
     left = set.intersection(*(orders for _, _, orders in known))
     spans = {order: _span(known, 0 if order == "ymd" else -1) for order in left}
     left = {order for order in left if spans[order] <= _YEARS} or left
-    place_at = {"file": place, "column": column}
     if len(left) == 1:
         order, (row, cell, orders) = next(iter(left)), min(known, key=lambda one: len(one[2]))
         why = f"because of {cell} in row {row}" if len(orders) == 1 else "as no other order fits all dates"
@@ -55,20 +50,10 @@ def decide_order(place: str, column: str, cells: Iterable[tuple[int, Any]], stat
     if not left:
         two = [next(f"{cell} in row {row}" for row, cell, orders in known if order not in orders) for order in ("mdy", "dmy")]
         right = "all dates of a column in one order, or written like 2025-04-03"
-        found = " and ".join(dict.fromkeys(two))
-        return "dmy", "", Fault(**place_at, row=row, wrong="dates in two orders", found=found, right=right)
+        return left_open(Fault, row, "dates in two orders", " and ".join(dict.fromkeys(two)), right)
     choices = " or ".join(f'dates = "{name}"' for order, name in _NAMES.items() if order in left)
-    return (
-        "dmy",
-        "",
-        Question(
-            **place_at,
-            row=row,
-            wrong="question: which comes first, the day or the month?",
-            found=f"{cell!r}, and no date in the column that tells",
-            right=f"one line under [records] in study.toml: {choices}",
-        ),
-    )
+    wrong, found = "question: which comes first, the day or the month?", f"{cell!r}, and no date in the column that tells"
+    return left_open(Question, row, wrong, found, f"one line under [records] in study.toml: {choices}")
 
 
 def _span(known, at):
@@ -131,7 +116,6 @@ def decide_marks(
             right = f'one line under [records] in study.toml: decimal = "{point}" for {small}, decimal = "{comma}" for {large}'
             if answer is not None:
                 right = f"one decimal mark in the file: other cells speak against the decimal {stated} of study.toml"
-            questions.append(
-                Question(place, f"question: is this {small} or {large}?", right, row=row, column=name, found=repr(cell))
-            )
+            wrong = f"question: is this {small} or {large}?"
+            questions.append(Question(place, wrong, right, row=row, column=name, found=repr(cell)))
     return decided, questions

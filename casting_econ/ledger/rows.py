@@ -171,9 +171,8 @@ def _is_note(cells, full, used, log):
         return False
     kind = LOGS[log][used[full[0]]][0] if full[0] in used else FREE
     words = len(re.findall(r"[^\W\d_]{2,}", first))
-    return bool(_NOTE.match(first)) or (
-        len(full) == 1 and (words >= 3 or (kind == "date" and words and not re.search(r"\d", first)))
-    )
+    in_words = words >= 3 or (kind == "date" and words and not re.search(r"\d", first))
+    return bool(_NOTE.match(first) or (len(full) == 1 and in_words))
 
 
 def _short(texts):

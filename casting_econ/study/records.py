@@ -111,10 +111,8 @@ def _unknown_names(log, frame, study, reading):
             allowed = study.products[product] | other if column == "step" and product in study.products else names
             if name not in allowed and not (column == "step" and log == "timesheet" and steps_of(name, allowed)):
                 where = "a step, channel, weekly or one-off task" if column == "step" and log == "timesheet" else f"a {column}"
-                right = (
-                    f"{where} of the study file: {', '.join(sorted(allowed))}{close_match(name, sorted(allowed))}, "
-                    f'or "{name}" = one of them in quotes, under [records.words.{column}] in study.toml'
-                )
+                right = f"{where} of the study file: {', '.join(sorted(allowed))}{close_match(name, sorted(allowed))}, "
+                right += f'or "{name}" = one of them in quotes, under [records.words.{column}] in study.toml'
                 for label in rows:
                     file, row = place_of(reading, log, label)
                     faults.append(Fault(file, f"unknown {column}", right, row=row, column=column, found=repr(name)))
@@ -187,10 +185,8 @@ def _between_logs(records, names, reading):
         done = batches[batches.good.notna()]
         unexplained = (done.casts - done.good).sum() - found.pieces[(found.fate != "rework") & found.batch.isin(done.batch)].sum()
         if unexplained > 0:
-            notes.append(
-                f"{unexplained:g} pieces are not good in {_file(reading, 'batches')} but have no row in {_file(reading, 'faults')}; "
-                "they are booked to the first check."
-            )
+            files = f"in {_file(reading, 'batches')} but have no row in {_file(reading, 'faults')}"
+            notes.append(f"{unexplained:g} pieces are not good {files}; they are booked to the first check.")
     return faults, notes
 
 
@@ -251,11 +247,9 @@ def _strange_orders(records, names, reading):
             strange = [name for name in strange if split_order(name)[0] not in {order for order, _ in known}]
         if strange:
             listed = ", ".join(f"{name!r}{close_match(name, names.order_names)}" for name in strange[:3])
-            more = f" and {len(strange) - 3} more" if len(strange) > 3 else ""
-            file = _file(reading, log)
-            notes.append(
-                f"{file} names orders that are no commission of study.toml: {listed}{more}. An order that is over may stay."
-            )
+            listed += f" and {len(strange) - 3} more" if len(strange) > 3 else ""
+            file = f"{_file(reading, log)} names orders that are no commission of study.toml"
+            notes.append(f"{file}: {listed}. An order that is over may stay.")
     return notes
 
 

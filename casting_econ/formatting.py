@@ -31,6 +31,10 @@ class Format:
             return "none"
         return format_decimal(round(float(value), digits) + 0.0, "#,##0" + _cents(digits), locale=self.locale).replace("-", MINUS)
 
+    def count(self, number, one: str, many: str = "") -> str:
+        """'1 piece', '2 pieces', the number as the study writes it."""
+        return f"{self.number(number)} {one if number == 1 else many or one + 's'}"
+
     def exactly(self, value) -> str:
         """A number with all its digits, up to six after the decimal mark."""
         return format_decimal(round(float(value), 6) + 0.0, "#,##0.######", locale=self.locale)

@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from ..faults import Fault, close_match, counted
+from ..faults import Fault, close_match, counted, some_of
 from .files import TEXTS, read_file, record_files
 from .logs import IDS, LOGS, NUMBERS, OPEN, UNIQUE, days_of, in_words, log_named, plain
 from .rows import Column, SetAside, score_of
@@ -52,24 +52,10 @@ def place_of(reading: Reading, log: str, label: Any) -> tuple[str, int]:
 
 
 def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: str | None) -> tuple[dict, Reading, list[Fault]]:
-    """Read every table in a folder of records.
+    """Read every table in a folder of records, which need not exist and in which no file is changed: logs, how they were read, and faults.
 
-    Parameters
-    ----------
-    folder : Path
-        It need not exist; no file in it is changed.
-    settings : RecordsTable or None
-    names : Names or None
-    currency : str
-    locale : str or None
-        Of the study; None where it states none.
-
-    Returns
-    -------
-    records : dict of str to DataFrame
-        Canonical logs; the index is the row in the file, or 'file:row' where there are several.
-    reading : Reading
-    faults : list of Fault
+    `settings` (a RecordsTable) and `names` (Names) are those of the study, None without them, as is its locale where it states none. The index
+    of a log is the row in the file, or 'file:row' where there are several.
     """
     tables, files, faults, entries = [], [], [], set()
     declared = settings.files if settings else {}
@@ -144,25 +130,19 @@ def _log_of(entry, sheet, path, sheets, declared):
 
 
 def _undeclared(entry, stem):
-    right = (
-        f'"{entry}" = one of {", ".join(LOGS)} under [records.files] in study.toml, or = "ignore"{close_match(plain(stem), LOGS)}'
-    )
-    return Fault(f"records/{entry}", "unknown log", right, found=repr(entry))
+    right = f'"{entry}" = one of {", ".join(LOGS)} under [records.files] in study.toml, or = "ignore"'
+    return Fault(f"records/{entry}", "unknown log", right + close_match(plain(stem), LOGS), found=repr(entry))
 
 
 def _not_there(declared, entries, folder):
     """Files and sheets that the study file names and that are not there, as far as the files could be opened."""
-    return [
-        Fault(
-            "study.toml",
-            "no such file or sheet in records/",
-            f"a file of the folder, or workbook/sheet{close_match(entry, entries)}, or no such line",
-            column=f"records.files.{entry}",
-            found=repr(entry),
-        )
-        for entry in declared
-        if folder.is_dir() and entry not in entries and not ("/" in entry and f"{entry.partition('/')[0]}?" in entries)
-    ]
+    faults, wrong = [], "no such file or sheet in records/"
+    for entry in declared if folder.is_dir() else ():
+        book, sheet, _ = entry.partition("/")
+        if entry not in entries and not (sheet and f"{book}?" in entries):
+            right = f"a file of the folder, or workbook/sheet{close_match(entry, entries)}, or no such line"
+            faults.append(Fault("study.toml", wrong, right, column=f"records.files.{entry}", found=repr(entry)))
+    return faults
 
 
 def _joined(tables, log):
@@ -214,10 +194,8 @@ def _once(frame, blocks, owners, rows, tables, log):
         twice = [at for at in keys.index[keep & ~again & (keys.nth.to_numpy() > 0)] if owners[at] == number]
         if twice:
             pairs = [f"{rows[starts[same[at]]]} and {rows[at]}" for at in twice]
-            more = f" and {len(pairs) - 3} more pairs" if len(pairs) > 3 else ""
-            table.decisions.append(
-                f"rows {', '.join(pairs[:3])}{more} are the same; both counted, as nothing says they are one event"
-            )
+            said = ", ".join(pairs[:3]) + (f" and {len(pairs) - 3} more pairs" if len(pairs) > 3 else "")
+            table.decisions.append(f"rows {said} are the same; both counted, as nothing says they are one event")
     return keep & ~again
 
 
@@ -252,10 +230,8 @@ def _say_open(frame, keep, owners, rows, tables, log):
     for number, table in enumerate(tables):
         mine = [rows[at] for at in still.nonzero()[0] if owners[at] == number]
         if mine:
-            places = ", ".join(map(str, mine[:8])) + (f" and {len(mine) - 8} more" if len(mine) > 8 else "")
-            table.decisions.append(
-                f"{counted(len(mine), 'load')} without a count in {OPEN[log]}, still in work: row{'s' * (len(mine) > 1)} {places}"
-            )
+            places = f"row{'s' * (len(mine) > 1)} {some_of(list(map(str, mine)), 8)}"
+            table.decisions.append(f"{counted(len(mine), 'load')} without a count in {OPEN[log]}, still in work: {places}")
 
 
 def _comparable(column):

@@ -10,18 +10,9 @@ _WIDTH, _MOST = 79, 20  # columns; lines of a list unless all are asked for
 
 
 def preview(reading: Reading | None, *, full: bool = False) -> str:
-    """Every decision, row set aside and changed cell, file by file.
+    """Every decision, row set aside and changed cell, file by file, in lines of at most 80 columns; '' where nothing was read.
 
-    Parameters
-    ----------
-    reading : Reading or None
-    full : bool, optional
-        Whether long lists are shown to their end.
-
-    Returns
-    -------
-    str
-        Lines of at most 80 columns; '' where nothing was read.
+    Long lists are shown to their end where `full`.
     """
     if reading is None or not reading.files:
         return ""

@@ -91,17 +91,7 @@ def score_of(cells: list[Any], log: str, settings: Any) -> int:
 def blocks_of(rows: list[tuple[int, list[Any]]], log: str, settings: Any) -> tuple[list[Block], list[SetAside]]:
     """Part a table into a header and its rows, setting aside by name what is neither.
 
-    Parameters
-    ----------
-    rows : list of (row, cells)
-    log : str
-    settings : RecordsTable or None
-
-    Returns
-    -------
-    blocks : list of Block
-        More than one where the header is repeated; none without a header.
-    aside : list of SetAside
+    There is more than one block where the header is repeated, none without a header.
     """
     filled = [(row, cells) for row, cells in rows if cells.count("") < len(cells)]
     aside = [SetAside(row=row, reason="blank line") for row, cells in rows if cells.count("") == len(cells)]
@@ -181,9 +171,8 @@ def _is_note(cells, full, used, log):
         return False
     kind = LOGS[log][used[full[0]]][0] if full[0] in used else FREE
     words = len(re.findall(r"[^\W\d_]{2,}", first))
-    return bool(_NOTE.match(first)) or (
-        len(full) == 1 and (words >= 3 or (kind == "date" and words and not re.search(r"\d", first)))
-    )
+    in_words = words >= 3 or (kind == "date" and words and not re.search(r"\d", first))
+    return bool(_NOTE.match(first) or (len(full) == 1 and in_words))
 
 
 def _short(texts):

@@ -17,6 +17,8 @@ from ..palette import BLUE, GREEN, GREY, INK, ORANGE, SKY
 from .plan import OrderPlan
 from .spec import AT_ONCE
 
+READY = "#D9D9D9"  # colour of a load that waits for hands
+
 
 def chance_chart(curve: pd.DataFrame, rules: pd.DataFrame, confidence: float, fmt: Format) -> Figure:
     """Chance of enough good pieces over casts, with the ways of choosing a number marked."""
@@ -52,26 +54,28 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     end = max(last, min(due, last + 21 * DAY)) / DAY + 1
     names = {}
     least = end / 150  # of a mark, that it can be seen
+
+    def colour_of(stage):
+        return ORANGE if stage in plan.casting_stages else GREEN if plan.sanding_stages[stage] else BLUE
+
+    def bar(place, begin, length, colour):
+        axes.barh(place, length, left=origin + begin, height=0.62, color=colour, edgecolor="none")
+
     for place, load in enumerate(loads):
         mine = [s for s in segments if s[0] == load]
         under_way = course.plan.under_way.get(load) if load >= plan.loads.promised else None
         begin = 0.0 if under_way else min(s[2] for s in mine) / DAY
         through = course.schedule.done[0, load]
         until = (through if through < NEVER else max((s[3] for s in mine), default=under_way[1] if under_way else 0)) / DAY
-        axes.barh(place, until - begin, left=origin + begin, height=0.62, color="#D9D9D9", edgecolor="none")
+        bar(place, begin, until - begin, READY)
         waits = [(0, under_way[1])] if under_way else []
         ends = {stage: stop for _, stage, _, stop in mine}
         waits += [(stop, stop + course.waited(load, stage, stop)) for stage, stop in ends.items() if _whole(ends, stage, through)]
         for start, stop in waits:
-            axes.barh(place, (stop - start) / DAY, left=origin + start / DAY, height=0.62, color=SKY, edgecolor="none")
+            bar(place, start / DAY, (stop - start) / DAY, SKY)
         for _, stage, start, stop in mine:
-            colour = ORANGE if stage in plan.casting_stages else GREEN if plan.sanding_stages[stage] else BLUE
-            axes.barh(
-                place, max((stop - start) / DAY, least), left=origin + start / DAY, height=0.62, color=colour, edgecolor="none"
-            )
-        made = {"moulds": " (moulds)", "copies": " (copies)"}.get(
-            plan.loads.made[load].kind if load in plan.loads.made else "", ""
-        )
+            bar(place, start / DAY, max((stop - start) / DAY, least), colour_of(stage))
+        made = f" ({plan.loads.made[load].kind})" if load in plan.loads.made else ""
         kind = " (promised)" if load < plan.loads.promised else " (under way)" if under_way else made
         names[place] = f"{load + 1}{kind}"
     step = max(1, len(loads) // 20)
@@ -85,13 +89,11 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
         if not opened.day_open(opened.first + timedelta(days=n)):
             for part in (axes, hands):
                 part.axvspan(origin + n, origin + n + 1, color="#EDEDED", zorder=0, linewidth=0)
-    totals = np.zeros((3, days))
-    for _, stage, start, stop in segments:
-        kind = 0 if stage in plan.casting_stages else 2 if plan.sanding_stages[stage] else 1
-        for n in range(start // DAY, (stop - 1) // DAY + 1):
-            totals[kind, n] += (min(stop, (n + 1) * DAY) - max(start, n * DAY)) / 3600
+    totals = {colour: np.zeros(days) for colour in (ORANGE, BLUE, GREEN)}
+    for n, _, stage, _, part in course.by_day():
+        totals[colour_of(stage)][n] += part
     bottom = np.zeros(days)
-    for row, colour in zip(totals, (ORANGE, BLUE, GREEN), strict=True):
+    for colour, row in totals.items():
         hands.bar(origin + np.arange(days) + 0.5, row, width=0.8, bottom=bottom, color=colour, edgecolor="none")
         bottom += row
     hands.set(ylabel="hours a day", ylim=(0, max(1.0, 1.05 * bottom.max())))
@@ -103,22 +105,14 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     if due / DAY <= end:
         over(axes, "due", origin + due / DAY, weight="bold")
     axes.set_xticklabels([])
-    hands.xaxis.set_major_locator(
-        mdates.WeekdayLocator(byweekday=0, interval=-(-days // 35))
-        if days > 12
-        else mdates.DayLocator(interval=max(1, days // 5))
-    )
-    axes.xaxis.set_major_locator(hands.xaxis.get_major_locator())
+    weeks, few = mdates.WeekdayLocator(byweekday=0, interval=-(-days // 35)), mdates.DayLocator(interval=max(1, days // 5))
+    for part in (hands, axes):
+        part.xaxis.set_major_locator(weeks if days > 12 else few)
     ticks(hands.xaxis, lambda x: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale))
-    kinds = [
-        Patch(color=ORANGE, label="casting"),
-        Patch(color=SKY, label="curing, drying, tumbling"),
-        Patch(color="#D9D9D9", label="lying ready"),
-        Patch(color=BLUE, label="taking out, finishing"),
-    ]
-    kinds += [Patch(color=GREEN, label="sanding by hand")] if any(plan.sanding_stages) else []
-    key(figure, kinds)
-    hours = f"{fmt.number(totals.sum(), 1)} hours of hands, at most {fmt.number(bottom.max(), 1)} a day"
+    kinds = {ORANGE: "casting", SKY: "curing, drying, tumbling", READY: "lying ready", BLUE: "taking out, finishing"}
+    kinds |= {GREEN: "sanding by hand"} if any(plan.sanding_stages) else {}
+    key(figure, [Patch(color=colour, label=label) for colour, label in kinds.items()])
+    hours = f"{fmt.number(np.sum([*totals.values()]), 1)} hours of hands, at most {fmt.number(bottom.max(), 1)} a day"
     return says(figure, f"{len(loads)} loads over {fmt.number(last / DAY, 0)} days", hours)
 
 
@@ -140,9 +134,8 @@ def date_chart(plan: OrderPlan, fmt: Format) -> Figure:
     axes.axvline(origin + course.deadline / DAY, color=INK, linewidth=1.6)
     side = "right" if course.deadline / DAY > (days[0] + days[-1]) / 2 else "left"
     over(axes, "must be packed", origin + course.deadline / DAY, ha=side)
-    axes.axhline(
-        plan.order.confidence, color=GREY, linewidth=1.2, linestyle="--", label=f"wanted: {fmt.sure(plan.order.confidence)}"
-    )
+    wanted = fmt.sure(plan.order.confidence)
+    axes.axhline(plan.order.confidence, color=GREY, linewidth=1.2, linestyle="--", label=f"wanted: {wanted}")
     key(figure)
     axes.set_ylim(-0.03, 1.05)
     axes.set_xlim(origin + min(days[0], course.deadline // DAY) - 1, origin + max(days[-1], course.deadline / DAY) + 1)
@@ -151,4 +144,4 @@ def date_chart(plan: OrderPlan, fmt: Format) -> Figure:
     low, high = axes.get_xlim()
     axes.xaxis.set_major_locator(mdates.DayLocator(interval=max(1, int(-(-(high - low) // 3)))))
     ticks(axes.xaxis, lambda x: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale))
-    return says(figure, f"packed in time: {fmt.chance(course.in_time)}", f"wanted {fmt.sure(plan.order.confidence)}")
+    return says(figure, f"packed in time: {fmt.chance(course.in_time)}", f"wanted {wanted}")

@@ -62,24 +62,14 @@ def choice_chart(plan: OrderPlan, fmt: Format) -> Figure:
     dates.set(ylabel="date that holds", xlabel="moulds in use (bold: this plan)")
     dates.yaxis.set_major_locator(mdates.AutoDateLocator(minticks=3, maxticks=5))
     ticks(dates.yaxis, lambda y: format_skeleton("MMMd", mdates.num2date(y), locale=fmt.locale))
-    said = (
-        f"{fmt.number(one.moulds)} moulds cost {fmt.money(one.in_all, 0)}, holding {day(fmt, one.arrives)}" for one in choices
-    )
-    says(figure, *said)
+    told = [(fmt.number(one.moulds), fmt.money(one.in_all, 0), day(fmt, one.arrives)) for one in choices]
+    says(figure, *(f"{moulds} moulds cost {money}, holding {when}" for moulds, money, when in told))
     for part in (costs, dates):
         part.set_xticks(places, [fmt.number(one.moulds) for one in choices])
         part.set_xlim(-0.6, len(choices) - 0.4)
         part.grid(visible=False, axis="x")
         part.margins(y=0.14)
     return figure
-
-
-def _counted(fmt, count, word="mould"):
-    return f"{fmt.number(count)} {word}{'' if count == 1 else 's'}"
-
-
-def _there(fmt, count, word="mould"):
-    return _counted(fmt, count, word) if count else f"no {word}"
 
 
 def ways_said(plan: OrderPlan, fmt: Format) -> str:
@@ -89,12 +79,12 @@ def ways_said(plan: OrderPlan, fmt: Format) -> str:
     for way in plan.loads.making.found:
         for one in way.rounds:
             if one.kind == "copies":
-                parts.append(f"{_counted(fmt, one.count, 'cast')} for {counted(one.gained, 'copy', 'copies')}")
+                parts.append(f"{fmt.count(one.count, 'cast')} for {counted(one.gained, 'copy', 'copies')}")
                 over = "masters and copies" if masters > 1 else "master and copies" if masters else "the copies"
                 continue
             small = "" if one.gained else f" of {counted(one.cavities, 'cavity', 'cavities')}"
             anew = " in place of worn ones" if way is plan.loads.making.found[-1] else ""
-            parts.append(f"{_counted(fmt, one.count)}{small} over {over}{anew}")
+            parts.append(f"{fmt.count(one.count, 'mould')}{small} over {over}{anew}")
     runs = [(said, len(list(same))) for said, same in groupby(parts)]
     return ", then ".join(f"{often} times {said}" if often > 2 else ", then ".join([said] * often) for said, often in runs)
 
@@ -102,8 +92,9 @@ def ways_said(plan: OrderPlan, fmt: Format) -> str:
 def moulds_said(plan: OrderPlan, fmt: Format) -> str:
     """Moulds in hand and to make, how, what they cost now and what the order wears of them, and what other numbers would do."""
     moulds, order = plan.planner.moulds, plan.order
-    there = _there(fmt, moulds.in_hand), _there(fmt, moulds.masters, "master")
-    text = f"In hand: {', '.join(there)}; a mould gives {_counted(fmt, moulds.cavities, 'cast')} at once. "
+    counts = (moulds.in_hand, "mould"), (moulds.masters, "master")
+    there = ", ".join(fmt.count(count, word) if count else f"no {word}" for count, word in counts)
+    text = f"In hand: {there}; a mould gives {fmt.count(moulds.cavities, 'cast')} at once. "
     if not plan.new_loads:
         return text + "No load of this order is left to pour, so it asks for no more."
     making, cost = plan.loads.making, mould_cost(plan)
@@ -112,7 +103,7 @@ def moulds_said(plan: OrderPlan, fmt: Format) -> str:
         waiting = sum(way.waiting_hours for way in making.found) / 24
         generations = making.total("generations")
         text += (
-            f"**Make {_counted(fmt, making.to_make)}** in {_counted(fmt, generations, 'generation')}: {ways_said(plan, fmt)}. "
+            f"**Make {fmt.count(making.to_make, 'mould')}** in {fmt.count(generations, 'generation')}: {ways_said(plan, fmt)}. "
             f"That takes {fmt.number(cost.hours, 1)} hours of hands and at the least {fmt.number(waiting, 1)} days of curing. "
             f"It costs {fmt.money(cost.now)} now, {fmt.money(cost.material)} of it material and the rest hours at the target; "
             f"**{wears} wears {fmt.money(cost.worn)} of its moulds**, which is what its prices carry. "
@@ -127,11 +118,12 @@ def _recommended(plan, order, fmt):
     here = next((one for one in plan.choices if one.moulds == plan.planner.moulds.in_use), None)
     if here is None:
         return ""
-    text = (
-        f"**Of the numbers looked at, {_counted(fmt, here.moulds)} in use is the cheapest that holds the date.**"
-        if plan.meets_date
-        else f"**None of the numbers of moulds looked at holds the date; {fmt.number(here.moulds)} in use come{'s' if here.moulds == 1 else ''} nearest to it.**"
-    )
+    text, come = fmt.count(here.moulds, "mould"), "comes" if here.moulds == 1 else "come"
+    text = f"**Of the numbers looked at, {text} in use is the cheapest that holds the date.**"
+    if not plan.meets_date:
+        text = (
+            f"**None of the numbers of moulds looked at holds the date; {fmt.number(here.moulds)} in use {come} nearest to it.**"
+        )
     at = plan.choices.index(here)
     for other in (*plan.choices[max(at - 1, 0) : at], *plan.choices[at + 1 : at + 2]):
         more = other.in_all - here.in_all
@@ -152,8 +144,7 @@ def mould_results(plan: OrderPlan) -> dict | None:
         taken |= {"cost_now": one.cost.now, "cost_worn": one.cost.worn, "chance_of_date": one.in_time}
         choices.append({"moulds": one.moulds, **taken, "arrival": one.arrives and one.arrives.isoformat()})
     if making is None:
-        rows = plan.mould_choices
-        choices = [{"moulds": n, "chance_of_date": p, "arrival": d and d[1].isoformat()} for n, p, d in rows]
+        choices = [{"moulds": n, "chance_of_date": p, "arrival": d and d.isoformat()} for n, p, d in plan.mould_choices]
     return {
         "counted_in": "sets" if making is None else "moulds",
         "in_hand": planner.mould_sets if making is None else making.in_hand,

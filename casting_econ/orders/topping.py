@@ -61,19 +61,10 @@ def _followed(planner, order, base, now, draws, rng):
 
 
 def topped_loads(planner, order: Order, now: dict[str, int]) -> Loads:
-    """Loads of all rounds, as many of each as the draw that needs most, with what becomes of them in every draw.
+    """Loads of all rounds, as many of each as the draw that needs most, with what becomes of them in every draw; `now` has the casts of
+    the first round by item. [cast]
 
-    Parameters
-    ----------
-    planner : Planner
-    order : Order
-    now : dict of str to int
-        Casts of the first round by item. [cast]
-
-    Returns
-    -------
-    Loads
-        Its `casts` are those of a typical draw: with as many rounds as half of the draws have, and the middle number of casts.
+    Its `casts` are those of a typical draw: with as many rounds as half of the draws have, and the middle number of casts.
     """
     base, rng = planner.loads(order, {}, extra=0), np.random.default_rng([planner.seed, 4])
     parts, goods, found = _followed(planner, order, base, now, planner.draws, rng)

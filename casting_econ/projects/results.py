@@ -12,7 +12,6 @@ def project_results(lessons: Lessons) -> dict:
     causes, logged = project.causes, dict(project.logged_hours)
     counted, stated = project.counted_hours, log.stated_total
     plan, quoted = lessons.again
-    held = plan.earliest_promise
     return {
         "order": {
             "name": order.name,
@@ -34,8 +33,7 @@ def project_results(lessons: Lessons) -> dict:
         "hours": logged | ({} if stated is None else {"stated_total": stated}),
         "hours_not_logged": project.not_logged,
         "materials": {
-            row.item: {"unit": row.unit, "planned": row.planned, "used": row.used, "bought": row.bought, "paid": row.paid}
-            for row in project.items
+            row.item: {key: getattr(row, key) for key in ("unit", "planned", "used", "bought", "paid")} for row in project.items
         },
         "against_wage": {
             "wage": project.wage,
@@ -44,15 +42,13 @@ def project_results(lessons: Lessons) -> dict:
             "per_piece": project.by_division(counted) if counted else None,
             "per_piece_with_stated_total": None if stated is None else project.by_division(stated),
         },
-        "lessons": {
-            row.key: {"unit": row.unit, "old": row.old, "measured": row.measured, "new": row.new} for row in lessons.rows
-        },
+        "lessons": {row.key: {key: getattr(row, key) for key in ("unit", "old", "measured", "new")} for row in lessons.rows},
         "again": {
             "casts": casts_of(plan),
             "hours": float(quoted.hours.mean()),
             "full_cost": quoted.full_cost,
             "start": plan.order.start.isoformat(),
-            "honest_arrival": held[1].isoformat() if held else None,
+            "honest_arrival": plan.arrives and plan.arrives.isoformat(),
         },
     }
 
@@ -67,10 +63,7 @@ def _account(account: Account, wage: float) -> dict:
         "moulds": account.moulds,
         "days": account.days,
         "entering": account.entering,
-        "minutes_per_piece": {
-            step: account.hours.get(step, 0.0) * 60 / entering if entering else None
-            for step, entering in account.entering.items()
-        },
+        "minutes_per_piece": {step: account.minutes_each(step) for step in account.entering},
         "lost": account.lost,
         "lost_money": account.lost_money(wage),
         "hours": account.hours,

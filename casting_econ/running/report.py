@@ -27,20 +27,10 @@ LIMITS = ("Limits", "What this study does not model")  # headings of what the re
 def build_report(
     kit: OpenStudy, notebooks: list[Path], target: Path, title: str | None = None, panel: Mapping[str, Markup] | None = None
 ) -> None:
-    """Write the report.
+    """Write the report of executed notebooks, in reading order: one HTML file that needs nothing outside itself.
 
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-    notebooks : list of Path
-        Executed notebooks in reading order.
-    target : Path
-        HTML file to write; it needs nothing outside itself.
-    title : str, optional
-        Of the page; the study's name and question if not given.
-    panel : mapping, optional
-        As `panel.panel_parts` gives it, to stand after the first page; without one the page holds no script.
+    `title` is that of the page, the study's name and question if not given; `panel`, as `panel.panel_parts` gives it, stands after the first
+    page; without one the page holds no script.
     """
     pages = [_page(path) for path in notebooks]
     table = kit.study.file.study

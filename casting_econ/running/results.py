@@ -53,20 +53,7 @@ PRODUCT_UNITS = {
 
 
 def results(kit: OpenStudy, answer: Answer) -> dict[str, object]:
-    """Everything results.json holds.
-
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-    answer : Answer
-        Its Monte Carlo.
-
-    Returns
-    -------
-    dict
-        Plain floats, strings and None; None stands for 'no value does' (infinite).
-    """
+    """Everything results.json holds, of a study and its Monte Carlo; None stands for 'no value does' (infinite)."""
     money = kit.study.currency
     units = {name: unit.format(money=money) for name, unit in TOTAL_UNITS.items()}
     units["products"] = {name: unit.format(money=money) for name, unit in PRODUCT_UNITS.items()}

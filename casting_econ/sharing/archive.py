@@ -34,19 +34,14 @@ def is_archive(data: bytes) -> bool:
 
 def read_archive(path: Path) -> bytes:
     """The bytes of an archive file; StudyError for what is no file, cannot be read or is too large."""
-    found = ""
     try:
-        size = path.stat().st_size
-        if not path.is_file():
-            wrong = "is no file"
-        elif size > MOST_ALL:
+        size, wrong, found = path.stat().st_size, "is no file", ""
+        if size > MOST_ALL:
             wrong, found = "is too large", f"{size / 1e6:,.0f} MB, more than {MOST_ALL / 1e6:.0f}"
-        else:
+        elif path.is_file():
             return path.read_bytes()
-    except OSError as error:
-        wrong, found = "cannot be read", str(error.strerror)
-    except ValueError as error:  # a path with a zero in it
-        wrong, found = "cannot be read", str(error)
+    except (OSError, ValueError) as error:  # the latter for a path with a zero in it
+        wrong, found = "cannot be read", str(getattr(error, "strerror", error))
     raise refusal(str(path).replace("\0", "?"), wrong, _PACK, found=found)
 
 

@@ -107,8 +107,7 @@ def _example(key):
             text = demo.read_text(encoding="utf-8")
             for keys, row in lines_of(text).items():
                 line = text.splitlines()[row - 1].strip()
-                if _fits(path, [part for part in keys if not part.isdigit()]) and (
-                    len(path) >= len(key) or f"{key[-1]} = " in line
-                ):
+                here = len(path) >= len(key) or f"{key[-1]} = " in line
+                if here and _fits(path, [part for part in keys if not part.isdigit()]):
                     return [f"  as in {demo.parent.name}: {line}"]
     return []

@@ -91,9 +91,7 @@ class Number:
     note: str = ""
     source: str = ""
     from_records: bool = False  # whether the workshop logs may replace it
-    prior_weight: float | None = (
-        None  # of the stated value against records, in pieces, rows, months or moulds: `worth` in the study file
-    )
+    prior_weight: float | None = None  # of the value against records, in pieces, rows, months or moulds: the file's `worth`
     prior_weight_unit: str = ""  # as written
 
     @property
@@ -165,14 +163,8 @@ class Quantity:
                 raise
             except ValueError as error:
                 raise ValueError(f"worth is {error}; it needs a count above 0, such as 10 or '10 pieces'") from None
-        return replace(
-            number,
-            basis=basis,
-            from_records="from" in raw,
-            prior_weight=worth,
-            prior_weight_unit=given_unit(raw.get("worth")),
-            **extras,
-        )
+        weight = {"prior_weight": worth, "prior_weight_unit": given_unit(raw.get("worth"))}
+        return replace(number, basis=basis, from_records="from" in raw, **weight, **extras)
 
     def _with_certainty(self, raw: dict, currency: str) -> Number:
         unit = self.unit.format(money=currency)

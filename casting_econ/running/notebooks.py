@@ -2,6 +2,7 @@
 
 import contextlib
 import os
+import sys
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor, as_completed
@@ -10,6 +11,7 @@ from logging import NullHandler, getLogger
 from pathlib import Path
 from subprocess import PIPE
 from threading import Event
+from uuid import uuid4
 
 import numpy as np
 
@@ -19,6 +21,7 @@ from .tied import command
 from .warm import CAN_FORK, Forked, Warm
 
 CELL_SECONDS = 600  # longest a cell may take
+NAMED_SOCKETS = sys.platform == "linux"  # sockets with a name instead of a port, for which no file stands
 _PLAIN = (str, bool, int, float, type(None), list, dict)
 
 
@@ -163,7 +166,7 @@ def kernels_of(folder, log, at_work, stopped, warm):
     from jupyter_client.asynchronous.client import AsyncKernelClient
     from jupyter_client.channels import AsyncZMQSocketChannel
     from jupyter_client.manager import AsyncKernelManager
-    from traitlets import Type
+    from traitlets import Type, default
 
     class Prompt(AsyncZMQSocketChannel):
         async def get_msg(self, timeout=None):
@@ -175,6 +178,18 @@ def kernels_of(folder, log, at_work, stopped, warm):
 
     class Tied(AsyncKernelManager):
         client_factory = Type(Client)
+
+        @default("connection_file")
+        def _in_folder(self):  # which is cleared, also after a kill
+            return str(folder / f"kernel-{uuid4().hex}.json")
+
+        @default("transport")
+        def _without_ports(self):  # a free port may be another's by the time it is taken
+            return "ipc" if NAMED_SOCKETS else "tcp"
+
+        @default("ip")
+        def _named(self):
+            return f"@{uuid4().hex}" if self.transport == "ipc" else "127.0.0.1"
 
         def format_kernel_cmd(self, extra_arguments=None):
             return command("ipykernel_launcher", "-f", self.connection_file, *(extra_arguments or ()))

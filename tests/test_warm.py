@@ -67,7 +67,9 @@ def test_kernels_take_no_port_and_leave_no_file(tmp_path, monkeypatch, forks):
     """They listen by a name of their own, so two cannot meet at a port that both took for free, and nothing of them stays."""
     import nbformat
 
-    cell = nbformat.v4.new_code_cell("import ipykernel.connect\nprint(ipykernel.connect.get_connection_info(unpack=True)['transport'])")
+    cell = nbformat.v4.new_code_cell(
+        "import ipykernel.connect\nprint(ipykernel.connect.get_connection_info(unpack=True)['transport'])"
+    )
     kernel = {"name": "python3", "display_name": "x", "language": "python"}
     nbformat.write(nbformat.v4.new_notebook(cells=[cell], metadata={"kernelspec": kernel}), tmp_path / "asks.ipynb")
     job = Job(source=tmp_path / "asks.ipynb", target=tmp_path / "done.ipynb", parameters={"study": ""})

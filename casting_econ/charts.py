@@ -1,6 +1,7 @@
 """One function a chart. Each takes frames from `tables` or draws, and returns a matplotlib Figure."""
 
 import textwrap
+from functools import cache
 
 import matplotlib.pyplot as plt
 import numpy as np
@@ -71,6 +72,7 @@ def wrapped(name, width: int = 20) -> str:
 
 def ticks(axis, write):
     """Let a function write the figures along an axis."""
+    write = cache(write)  # the same few figures are asked for again and again while a chart is laid out
     axis.set_major_formatter(FuncFormatter(lambda value, _: write(value)))
 
 

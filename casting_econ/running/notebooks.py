@@ -225,26 +225,28 @@ def _execute(job, kernels):
     from nbclient.exceptions import DeadKernelError
     from papermill.engines import NBClientEngine, papermill_engines
     from papermill.exceptions import PapermillExecutionError
+    from papermill.iorw import write_ipynb
 
     class SavedOnce(NBClientEngine):
-        """Writes the notebook when it ends, however it does, and not before and after each cell."""
+        """Writes a notebook whose kernel is lost as far as it got; papermill writes those that end, when they do."""
 
         @classmethod
         def execute_managed_notebook(cls, nb_man, *args, **options):
-            path, nb_man.output_path = nb_man.output_path, None
             try:
                 super().execute_managed_notebook(nb_man, *args, **options)
-            finally:
-                nb_man.output_path = path
+            except Exception:
+                write_ipynb(nb_man.nb, nb_man.nb.metadata.papermill["output_path"])
+                raise
 
     papermill_engines.register("saved once", SavedOnce)
     job.target.parent.mkdir(parents=True, exist_ok=True)
     try:
-        papermill.execute_notebook(
+        notebook = papermill.execute_notebook(
             str(job.source),
             str(job.target),
             parameters=job.parameters,
             engine_name="saved once",
+            request_save_on_cell_execute=False,
             kernel_name="python3",
             kernel_manager_class=kernels,
             shutdown_kernel="immediate",  # it keeps nothing that a farewell could save
@@ -261,14 +263,13 @@ def _execute(job, kernels):
             return None, _ENDED
         first = (str(error).strip().splitlines() or [""])[0]
         return None, f"{type(error).__name__}: {first}"
-    return _tidy(job.target)
+    return _tidy(notebook, job.target)
 
 
-def _tidy(path):
-    """Refuse cells that never ran, and take clock times and paths of this machine out of the notebook."""
+def _tidy(notebook, path):
+    """Refuse cells that never ran, and write the notebook without clock times and paths of this machine."""
     import nbformat
 
-    notebook = nbformat.read(path, as_version=4)
     for index, cell in enumerate(notebook.cells):
         status = cell.metadata.pop("papermill", {}).get("status")
         cell.metadata.pop("execution", None)

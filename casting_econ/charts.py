@@ -1,6 +1,7 @@
 """One function a chart. Each takes frames from `tables` or draws, and returns a matplotlib Figure."""
 
 import textwrap
+from functools import cache
 
 import matplotlib.pyplot as plt
 import numpy as np
@@ -36,7 +37,7 @@ def new_axes(height: float = 3.4, *, rows: int = 1, columns: int = 1, **shape):
 def laid_out(figure: Figure):
     """Lay a chart out once, for every file made of it, at the resolution of pictures; the box around all that is drawn. [inch]"""
     figure.set_dpi(190)
-    figure.draw_without_rendering()
+    figure.get_layout_engine().execute(figure)
     figure.set_layout_engine(None)
     return figure.get_tightbbox().padded(0.1)
 
@@ -71,6 +72,7 @@ def wrapped(name, width: int = 20) -> str:
 
 def ticks(axis, write):
     """Let a function write the figures along an axis."""
+    write = cache(write)  # the same few figures are asked for again and again while a chart is laid out
     axis.set_major_formatter(FuncFormatter(lambda value, _: write(value)))
 
 

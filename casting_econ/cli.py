@@ -1,5 +1,6 @@
 """Thin commands; everything heavy is imported when a command runs, so that --help is instant."""
 
+import gc
 import os
 import sys
 
@@ -20,6 +21,7 @@ _WORKERS = click.option("--workers", type=click.IntRange(1, 8), default=2, show_
 @click.version_option(package_name="casting_econ")
 def main() -> None:
     """Can casting pieces by hand pay a living wage? Works on a study folder: study.toml and records/."""
+    gc.set_threshold(100_000, 20, 20)  # imports make many objects, none of which is garbage
     if "numpy" not in sys.modules:  # which reads this once
         from .running import ONE_THREAD
 

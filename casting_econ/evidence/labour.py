@@ -42,7 +42,7 @@ def labour_rows(study: Study) -> list[tuple[float, dict[tuple[str, str], tuple[f
     known = {step for product in products.values() for step in product.steps}
     poured = {} if batches is None else batches.groupby("product").casts.sum().to_dict()
     named = {text: steps_of(text, known) for text in sheet.step.unique()}
-    rows = []
+    rows, usual = [], {key: usual_load(study, key) for key in products}
     counted = sheet[(sheet.pieces_handled > 0) & sheet.step.map(lambda text: bool(named[text]))]
     for row, step, product, minutes, pieces in zip(
         counted.index, counted.step, counted["product"], counted.minutes, counted.pieces_handled, strict=True
@@ -55,7 +55,7 @@ def labour_rows(study: Study) -> list[tuple[float, dict[tuple[str, str], tuple[f
             weights = weights / weights.sum() if weights.sum() > 0 else np.full(len(owners), 1.0 / max(len(owners), 1))
             for key, weight in zip(owners, weights, strict=True):
                 stated = products[key].steps[name].load_size
-                size = usual_load(study, key) if stated is None else stated.value
+                size = usual[key] if stated is None else stated.value
                 share = pieces * weight
                 units[key, name] = (share, max(round(share / size), 1.0) if share > 0 else 0.0)
         rows.append((float(minutes), units, row))

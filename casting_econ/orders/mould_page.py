@@ -1,18 +1,12 @@
-"""The moulds of an order that counts them one by one: table, chart and sentences of how many pay."""
+"""The moulds of an order that counts them one by one: table and sentences of how many pay."""
 
 from itertools import groupby
 
-import matplotlib.dates as mdates
-import numpy as np
 import pandas as pd
-from babel.dates import format_skeleton
-from matplotlib.figure import Figure
 
-from ..charts import key, new_axes, over, says, ticks
 from ..faults import counted
 from ..formatting import Format
 from ..pages.table import shown
-from ..palette import BLUE, INK, ORANGE, SKY
 from .mould_choice import mould_cost
 from .plan import OrderPlan
 from .tables import day
@@ -32,44 +26,6 @@ def choice_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
         counts = one.moulds, making.to_make, making.total("generations"), one.plan.new_loads
         rows.append((*counts, one.cost.hours, one.hours, one.cost.material, one.in_all, one.in_time, arrives))
     return rows
-
-
-def choice_chart(plan: OrderPlan, fmt: Format) -> Figure:
-    """What each number of moulds costs, and below it the date that holds with it; the number of the plan is marked."""
-    figure, (costs, dates) = new_axes(5.0, rows=2, height_ratios=[3, 2])
-    choices, places = plan.choices, np.arange(len(plan.choices))
-    an_hour, below = float(plan.planner.point_inputs.target_per_hour), np.zeros(len(choices))
-    parts = {
-        "material of the moulds": (ORANGE, [one.cost.material for one in choices]),
-        "hours of making them": (SKY, [one.cost.hours * an_hour for one in choices]),
-        "hours of casting and finishing": (BLUE, [(one.hours - one.cost.hours) * an_hour for one in choices]),
-    }
-    for label, (colour, values) in parts.items():
-        costs.bar(places, values, bottom=below, width=0.62, color=colour, label=label, edgecolor="none")
-        below = below + values
-    costs.set_ylabel(f"cost, {fmt.currency}")
-    ticks(costs.yaxis, lambda y: fmt.money(y, 0))
-    key(figure, columns=1)
-    for place, one in zip(places, choices, strict=True):
-        mine = one.moulds == plan.planner.moulds.in_use
-        if mine or len(choices) <= 6:  # more would run together
-            over(costs, fmt.money(one.in_all, 0), place, weight="bold" if mine else None)
-        if one.arrives:
-            dates.plot([place], [mdates.date2num(one.arrives)], "o", color=ORANGE if mine else BLUE, markersize=9 if mine else 6)
-    dates.axhline(mdates.date2num(plan.order.due), color=INK, linewidth=1.6)
-    look = {"xycoords": dates.get_yaxis_transform(), "textcoords": "offset points", "va": "center"}
-    dates.annotate("due", (1.0, mdates.date2num(plan.order.due)), (3, 0), **look)
-    dates.set(ylabel="date that holds", xlabel="moulds in use (bold: this plan)")
-    dates.yaxis.set_major_locator(mdates.AutoDateLocator(minticks=3, maxticks=5))
-    ticks(dates.yaxis, lambda y: format_skeleton("MMMd", mdates.num2date(y), locale=fmt.locale))
-    told = [(fmt.number(one.moulds), fmt.money(one.in_all, 0), day(fmt, one.arrives)) for one in choices]
-    says(figure, *(f"{moulds} moulds cost {money}, holding {when}" for moulds, money, when in told))
-    for part in (costs, dates):
-        part.set_xticks(places, [fmt.number(one.moulds) for one in choices])
-        part.set_xlim(-0.6, len(choices) - 0.4)
-        part.grid(visible=False, axis="x")
-        part.margins(y=0.14)
-    return figure
 
 
 def ways_said(plan: OrderPlan, fmt: Format) -> str:

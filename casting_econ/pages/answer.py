@@ -77,7 +77,7 @@ def next_things(kit: OpenStudy, decision: Decision, information: pd.DataFrame, r
         things.append(
             f"**Find out about: {row.what}**; it would bring {fmt.money(float(row.gain.mean()), 0)} on average, but with a chance of only {fmt.chance(row.better)}."
         )
-    needed = needed_table(kit)
+    needed = needed_table(kit, next(iter(kit.study.file.products)))
     nearest = needed[needed.needed.notna() & np.isfinite(needed.change)].head(1)
     if len(nearest) and len(things) < 3:
         row = nearest.iloc[0]

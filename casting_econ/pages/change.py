@@ -1,7 +1,7 @@
 """What doing things differently would change, on the same draws as the study itself."""
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import combinations
 
 import numpy as np
@@ -150,6 +150,7 @@ def compared(kit: OpenStudy, names: list[str], draws: int | None = None, seed: i
     )
 
 
+@lru_cache(maxsize=4)  # several pages ask for it
 def changed(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> list[Changed]:
     """Every scenario of the study beside it, the one that brings most first."""
     rows = [compared(kit, [name], draws, seed) for name in kit.study.file.scenarios]

@@ -1,6 +1,7 @@
 """What would have to be true for every hour to earn the target: each lever alone, and two together."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -128,6 +129,7 @@ def solve_for_target(kit: OpenStudy, chosen: list[Lever], at: Lever | None = Non
     return found[:, 0] if at is None else found
 
 
+@lru_cache(maxsize=4)  # several pages ask for it
 @shown(
     "change-needed",
     "Value of each lever at which every hour just earns the target, the nearest first; a dash where no value does",

@@ -1,7 +1,7 @@
 """Go on or not, and what is worth measuring before that is decided."""
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 import pandas as pd
@@ -18,7 +18,7 @@ from .sensitivity import groups_of, names_of
 from .table import shown
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Decision:
     """Go on, or do something else that pays the target for every hour; by draw."""
 
@@ -52,6 +52,7 @@ class Decision:
         return perfect_information(self.actions)
 
 
+@lru_cache(maxsize=4)  # several pages ask for it
 def decision_of(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> Decision:
     """The decision on the draws of the study."""
     draws, seed = kit.plan_of_draws(draws, seed)
@@ -70,6 +71,7 @@ def decision_of(kit: OpenStudy, draws: int | None = None, seed: int | None = Non
     return Decision(kit=kit, benefit=benefit, values={key: seen(key) for key in kit.assumed.uncertain})
 
 
+@lru_cache(maxsize=4)  # several pages ask for it
 @shown(
     "sensitivity-information",
     "What knowing a number, or all that a log tells, would be worth a year before deciding",

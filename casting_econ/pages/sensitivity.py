@@ -1,5 +1,7 @@
 """The sensitivity page: which numbers move pay most."""
 
+from functools import lru_cache
+
 import numpy as np
 import pandas as pd
 from scipy import special
@@ -123,6 +125,7 @@ def names_of(keys):
     return names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} tied to it"
 
 
+@lru_cache(maxsize=4)  # several pages ask for it
 @shown(
     "sensitivity-swings",
     "Pay an hour with one number at its low and high value (one time in ten beyond it)",

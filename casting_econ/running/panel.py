@@ -165,7 +165,7 @@ def panel_view(kit: OpenStudy, grid: Grid) -> dict[str, object]:
     prices = [f"{fmt.money(mean)} a piece{_factor(fmt, x)}" for mean, x in zip(grid.mean_price, grid.price, strict=True)]
     controls.append(_control("price", f"Price of {_plain(grid.product)}, on average", prices, grid.now[1]))
     if grid.waiting:
-        hours = [_hours(fmt, h) for h in grid.wait]
+        hours = [fmt.wait(h) for h in grid.wait]
         controls.append(_control("wait", f"Waiting time at {_plain(grid.waiting)}", hours, grid.now[2]))
     scrap = np.broadcast_to(grid.break_even_scrap, grid.middle.shape)
     cells = {
@@ -202,12 +202,6 @@ def _factor(fmt: Format, factor):
     if factor == 1.0:
         return ""
     return f", {fmt.percent(abs(factor - 1.0))} {'up' if factor > 1 else 'down'}"
-
-
-def _hours(fmt: Format, hours):
-    """Hours, and as days where there are many."""
-    text = f"{fmt.number(hours, 0 if float(hours).is_integer() else 1)} hours"
-    return f"{text} ({fmt.number(hours / 24, 0 if hours % 24 == 0 else 1)} days)" if hours >= 48 else text
 
 
 def _price_words(fmt: Format, price):

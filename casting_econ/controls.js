@@ -128,9 +128,9 @@ function render({ model, el }) {
       const text = model.get("said")[key] || "";
       if (node.dataset.said === text) continue; // so that it is read out only as it changes
       node.dataset.said = text;
-      node.innerHTML = text;
       // lines at the top keep the height they had, so that what stands below them stays where it is
-      if (node.matches(".top")) node.style.minHeight = node.offsetHeight + "px";
+      if (node.matches(".top")) node.style.minHeight = node.getBoundingClientRect().height + "px";
+      node.innerHTML = text;
     }
   }
 

@@ -8,6 +8,7 @@ import mistune
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 from PIL import Image
 
 from ..charts import SMALL, WIDTH
@@ -125,15 +126,20 @@ class ExplorerView(Controls):
             axes.tick_params(labelsize=SMALL)
             axes.set_title(title, fontsize=SMALL, loc="left")
             axes.set_xlabel(below, fontsize=SMALL)
+        stairs.yaxis.set_major_locator(MaxNLocator(5, integer=True))
         figure.subplots_adjust(left=0.13, right=0.97, bottom=0.09, top=0.95, hspace=0.5)
         pay.set_xlim(0, 60)
-        looks = {"band": (ORANGE, 4, ""), "curve": (BLUE, 2, ""), "target": (GREY, 1.2, ""), "place": (INK, 0, "o")}
+        dot, ring = {"color": INK, "markersize": 7}, {"color": INK, "markersize": 8, "markerfacecolor": "white"}
         self._moving = {
-            name: pay.plot([], [], color=colour, linewidth=width, marker=mark, markersize=7)[0]
-            for name, (colour, width, mark) in looks.items()
+            "band": pay.plot([], [], color=ORANGE, linewidth=4)[0],
+            "curve": pay.plot([], [], color=BLUE, linewidth=2)[0],
+            "target": pay.plot([], [], color=GREY, linewidth=1.2)[0],
+            "steps": stairs.step([], [], where="post", color=BLUE, linewidth=2)[0],
+            "study": pay.plot([], [], "o", **ring)[0],  # where the study stands: a ring that stays as the dot leaves it
+            "study of loads": stairs.plot([], [], "o", **ring)[0],
+            "place": pay.plot([], [], "o", **dot)[0],
+            "here": stairs.plot([], [], "o", **dot)[0],
         }
-        self._moving["steps"] = stairs.step([], [], where="post", color=BLUE, linewidth=2)[0]
-        self._moving["here"] = stairs.plot([], [], "o", color=INK, markersize=7)[0]
         self._moving["word"] = pay.text(60, 0, "target ", color=WORDS[GREY], ha="right", va="bottom", fontsize=SMALL)
         for artist in self._moving.values():
             artist.set_animated(True)
@@ -155,6 +161,8 @@ class ExplorerView(Controls):
         moving["target"].set_data([0, 60], [view.target] * 2)
         moving["band"].set_data([at, at], [view.pay[0], view.pay[2]])
         moving["place"].set_data([at], [view.point])
+        if not self._shown:
+            moving["study"].set_data([at], [view.point])
         moving["word"].set_y(view.target)
         ends = [*view.curve, view.target, view.pay[0], view.pay[2]]
         self._room(pay, min(ends), max(ends))
@@ -166,6 +174,8 @@ class ExplorerView(Controls):
             hours, loads = view.stairs["cure hours"], view.stairs["loads a week"]
             moving["steps"].set_data(hours, loads)
             moving["here"].set_data([view.wait.wait_hours], [view.loads])
+            if not self._shown:
+                moving["study of loads"].set_data([view.wait.wait_hours], [view.loads])
             below, right = f"hours of waiting at {view.wait.step.replace('-', ' ')}", max(hours.iloc[-1], view.wait.wait_hours)
             if (stairs.get_xlabel(), stairs.get_xlim()[1]) != (below, right):
                 stairs.set(xlim=(0, right))

@@ -67,6 +67,7 @@ class StartForm(Controls):
 
     def make(self) -> None:
         """Make the study and show its answer, or what is wrong."""
+        self.say(made="<p>Working it out …</p>")
         folder = self.place.parent / self.values["folder"].strip()
         try:
             answers = read_answers({key: self.values.get(key, "") for key in self.asked})

@@ -20,7 +20,10 @@ def _page(command):
     """What a command that shows a page in the browser may be told."""
     command = click.option("--no-browser", is_flag=True, help="Only say what address to open.")(command)
     command = click.option(
-        "--ip", default="localhost", show_default=True, help="Address to listen at; 0.0.0.0 in a container or for another machine."
+        "--ip",
+        default="localhost",
+        show_default=True,
+        help="Address to listen at; 0.0.0.0 in a container or for another machine.",
     )(command)
     return click.option("--port", type=click.IntRange(1024, 65535), help="Of the page; a free one if not given.")(command)
 

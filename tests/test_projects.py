@@ -382,7 +382,9 @@ def test_one_piece_never_shipped_and_rows_after_the_date(tmp_path):
     assert (project.actual.pieces, project.actual.paid, project.actual.days) == (1, 1, 3)
     assert project.logged_hours == pytest.approx({"sand": 0.5, ORDERS: 1 / 3})
     results = json.loads(as_json(project_results(lessons)))
-    assert results["actual"]["minutes_per_piece"]["sand"] == 30  # no fault is told: what is missing failed at taking out, the first check
+    assert (
+        results["actual"]["minutes_per_piece"]["sand"] == 30
+    )  # no fault is told: what is missing failed at taking out, the first check
     assert len(wording.project_lines(lessons)) > 4
 
 

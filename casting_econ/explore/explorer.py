@@ -53,7 +53,7 @@ class Lever:
     @cached_property
     def places(self) -> np.ndarray:
         """Every value it can be moved to, rising: its steps, and where it stands. [unit]"""
-        steps = self.low + self.step * np.arange(int(round((self.high - self.low) / self.step)) + 1)
+        steps = self.low + self.step * np.arange(round((self.high - self.low) / self.step) + 1)
         return np.sort(np.append(steps[abs(steps - self.now) > 0.5 * self.step], self.now))
 
     @property
@@ -171,9 +171,7 @@ class View:
 class Explorer:
     """A study on draws of its own, beside which any state of the steps and channels of one product is put."""
 
-    def __init__(
-        self, kit: OpenStudy, product: str | None = None, draws: int | None = None, seed: int | None = None
-    ) -> None:
+    def __init__(self, kit: OpenStudy, product: str | None = None, draws: int | None = None, seed: int | None = None) -> None:
         self.kit, self.product = kit, product or next(iter(kit.study.file.products))
         self.draws, self.seed = kit.plan_of_draws(draws, seed)
         self.levers = levers_of(kit, self.product)

@@ -18,7 +18,7 @@ from ..kit import OpenStudy, format_of, open_study
 from ..palette import BLUE, GREY, INK, ORANGE, WORDS
 from .explorer import Explorer, View, save_scenario, view_sentence
 
-_TITLES = {  # what buyers do first; minutes are many, so they open at a click
+TITLES = {  # what buyers do first; minutes are many, so they open at a click
     "price": "Price",
     "buyers": "Buyers",
     "hours": "Hours",
@@ -45,7 +45,7 @@ class ExplorerView(Controls):
         self.levers, self._shown = {lever.key: lever for lever in self.explorer.levers}, None
         products = {name: name.replace("-", " ") for name in self.kit.study.file.products}
         asked = [choice("product", "Product", products)] if len(products) > 1 else []
-        groups = [self._group(*names) for names in _TITLES.items()]
+        groups = [self._group(*names) for names in TITLES.items()]
         keep = group(
             "Keep these numbers",
             text("folder", "Folder for a copy of the study", "a new folder; a name alone is made beside the study"),
@@ -200,9 +200,7 @@ class ExplorerView(Controls):
     def save(self) -> None:
         """Write the state as a scenario into a copy of the study, or say why not."""
         try:
-            folder = save_scenario(
-                self.kit, self.explorer.levers, self.state, self.values["folder"], self.values["name"].strip()
-            )
+            folder = save_scenario(self.kit, self.explorer.levers, self.state, self.values["folder"], self.values["name"].strip())
         except StudyError as error:
             self.say(kept=_paragraph("Not kept: " + "; ".join(map(str, error.faults))))
         else:

@@ -307,7 +307,12 @@ def panel_parts(kit: OpenStudy, workers: int = 1) -> dict[str, Markup]:
     views = [panel_view(kit, grid) for grid in grids]
     elastic = any(bool(np.any(channel.elasticity)) for channel in kit.inputs().channels)
     body = template("panel.html.j2").render(
-        views=views, draws=format_of(kit).number(grids[0].draws), elastic=elastic, several=len(views) > 1, certain=kit.certain, living=living_words(kit)
+        views=views,
+        draws=format_of(kit).number(grids[0].draws),
+        elastic=elastic,
+        several=len(views) > 1,
+        certain=kit.certain,
+        living=living_words(kit),
     )
     shown = [{key: view[key] for key in ("product", "controls", "cells", "target", "living", "curve")} for view in views]
     # "<" written as an escape, so that no text of a study ends the script it stands in

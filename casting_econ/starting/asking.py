@@ -164,10 +164,9 @@ def default_of(answers: Answers, part: Part) -> str:
 
     Examples
     --------
-    >>> from casting_econ.starting.questions import QUESTIONS
     >>> soap = read_answers({"craft": "soap", "price": "6 GBP"})
     >>> [default_of(soap, part) for part in soap.parts if part.key in ("cure", "target")]
-    ['28 35 42', '10 14 18']
+    ['28 35 42', '12 13 16']
     """
     craft, (kind, _, name) = answers.craft, part.key.partition(".")
     if part.needed:

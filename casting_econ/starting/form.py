@@ -106,7 +106,9 @@ def begun(given: Mapping[str, object], currency: str | None = None, locale: str 
     """Answers that a form begins with, the craft and the beginning among them; StudyError where they cannot be read, and for a
     currency or locale, which a form takes from the price."""
     if currency or locale:
-        raise refusal("--form", "takes currency and locale from the price", "no --currency and no --locale", found=currency or locale)
+        raise refusal(
+            "--form", "takes currency and locale from the price", "no --currency and no --locale", found=currency or locale
+        )
     read = read_answers({"craft": next(iter(crafts())), **given}, partly=True)
     texts = {key: str(value) for key, value in given.items()}
     return texts | {BEGIN.key: "order" if read.order else "workshop", "craft": read.craft.id}

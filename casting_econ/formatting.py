@@ -53,6 +53,17 @@ class Format:
         text = format_percent(round(float(share), digits + 2) + 0.0, f"#,##0{_cents(digits)}\u00a0%", locale=self.locale)
         return text.replace("-", MINUS)
 
+    def wait(self, hours) -> str:
+        """A wait in hours, or in days where there are many.
+
+        Examples
+        --------
+        >>> [Format("EUR", "en_IE").wait(hours) for hours in (0.75, 18, 60, 840)]
+        ['0.8 hours', '18 hours', '2.5 days', '35 days']
+        """
+        count, unit = (hours / 24, "days") if hours >= 48 else (hours, "hours")
+        return f"{self.number(count, 0 if float(count).is_integer() else 1)} {unit}"
+
     def sure(self, share) -> str:
         """A wanted certainty with the decimals that it was stated with, two at most: 95 %, 99.5 %, 99.99 %."""
         return self.percent(share, next((digits for digits in (0, 1) if abs(round(share, digits + 2) - share) < 1e-9), 2))

@@ -8,7 +8,7 @@ import casting_econ
 PACKAGE = Path(casting_econ.__file__).parent
 # from the top: what a room may import stands before it; rooms in one line do not know each other
 ROOMS = """
-faults formatting palette templates
+controls faults formatting palette templates
 models
 reference draws units
 ledger

@@ -97,3 +97,22 @@ def test_twice_as_large_letters_lose_nothing(opened, width, size):
         wide, room = page.evaluate("[document.documentElement.scrollWidth, document.documentElement.clientWidth]")
         assert (name, page.evaluate(CUT)) == (name, [])
         assert (name, wide) == (name, room)
+
+
+def test_contents_on_paper_give_the_number_at_the_head_of_each_sheet(opened):
+    """In print contents are open and name every section in order; a section's head, with its number, is that of a table, which browsers
+    repeat on each sheet (CSS 2.2, 17.2); figures are drawn, so that no dot is in the file."""
+    seen = 0
+    for name, page in opened(1280):
+        page.emulate_media(media="print")
+        if page.locator("nav ol").count():
+            seen += 1
+            parts = "[...document.querySelectorAll('main > section')].map(part => part.id)"
+            entries = "[...document.querySelectorAll('nav li a')].map(link => link.hash.slice(1))"
+            look = "[...document.querySelectorAll('main > section > h2')].map(head => getComputedStyle(head).display)"
+            assert page.locator("nav ol").is_visible()
+            assert page.evaluate(entries) == page.evaluate(parts)
+            assert set(page.evaluate(look)) == {"table-header-group"}
+        if name == "report.html":
+            assert b"/Subtype /Image" not in page.pdf(format="A4", prefer_css_page_size=True)
+    assert seen == 3  # report, plan and project page

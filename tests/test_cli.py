@@ -421,7 +421,7 @@ def test_an_order_is_planned_and_quoted_in_its_own_folder(ordered):
     table = pd.read_csv(out / "tables" / "order-loads.csv")
     assert table.casts.sum() == content["casts"] + 14  # with the load promised before
     plan = (out / "plan.html").read_text(encoding="utf-8")
-    assert "plan for kitchen" in plan and "Working safely" in plan and "data:image/png" in plan
+    assert "plan for kitchen" in plan and "Working safely" in plan and "data:image/svg+xml" in plan
     manifest = json.loads((out / "manifest.json").read_text(encoding="utf-8"))
     assert manifest["order"] == {"name": "kitchen", "start": "2026-11-30"}
 

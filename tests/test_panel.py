@@ -4,7 +4,6 @@ import itertools
 import json
 import re
 from dataclasses import replace
-from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -17,10 +16,7 @@ from casting_econ.assumptions import draw_values, workshop_at
 from casting_econ.formatting import Format
 from casting_econ.kit import OpenStudy, open_study
 from casting_econ.models import evaluate, with_levers
-from casting_econ.orders import open_order, price_of, quote_of
-from casting_econ.orders.quote import quote_html
 from casting_econ.running.panel import _crossing, moved, panel_grid, panel_parts, panel_view
-from casting_econ.running.report import build_report
 
 ROOT = Path(__file__).parents[1]
 STUDY = ROOT / "data" / "kelpmoor-handles"
@@ -186,15 +182,6 @@ def report(whole_run):
     return whole_run[2] / "report.html"
 
 
-@pytest.fixture(scope="module")
-def order_pages(kit, tmp_path_factory):
-    """Plan and quote of a commission."""
-    folder, plan = tmp_path_factory.mktemp("order"), open_order(kit, "kitchen", today=date(2026, 11, 2))
-    build_report(kit, [ROOT / "notebooks" / "order.ipynb"], folder / "plan.html")
-    (folder / "quote.html").write_text(quote_html(quote_of(plan, price_of(plan))), encoding="utf-8")
-    return folder / "plan.html", folder / "quote.html"
-
-
 @pytest.fixture
 def opened(report, browser):
     """The report from its file, with the network off; what it asks for outside, and its errors, are failures."""
@@ -222,7 +209,7 @@ def test_report_with_its_panel_can_be_mailed(report):
     own = re.sub(r"<script>.*?</script>", "", text, flags=re.DOTALL)
 
     assert report.stat().st_size < 5_000_000
-    assert not re.search(r"<script[^>]* src|<link|<iframe|src=[\"'](?!data:)|url\(", own)
+    assert not re.search(r"<script[^>]* src|<link|<iframe|src=[\"'](?!data:)|url\((?!%23)", own)
 
 
 @pytest.mark.browser
@@ -342,26 +329,6 @@ def test_panel_prints_as_its_table(opened, tmp_path):
         assert not opened.locator("#panel-live").is_visible()
         assert table["x"] + table["width"] <= width * 96 / 25.4 + 1
         assert table["height"] < height * 96 / 25.4
-
-
-@pytest.mark.browser
-@pytest.mark.parametrize("width", [1280, 390])
-def test_no_accessibility_finding(report, order_pages, browser, width):
-    """axe-core finds nothing against WCAG 2.2 A and AA or its best practices in report, order plan and quote, folds open."""
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
-    tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-    # colours do not change with the width, nor from row to row, and looking at each takes longest
-    rules, context = {"color-contrast": {"enabled": width == 1280}}, {"exclude": [["tbody tr:nth-child(n+4)"]]}
-    for path in (report, *order_pages):
-        page = browser.new_page(viewport={"width": width, "height": 900})
-        page.goto(path.as_uri())
-        page.evaluate("document.querySelectorAll('details').forEach(fold => fold.open = true)")
-        told = axe.run(
-            page, context, options={"runOnly": {"type": "tag", "values": tags}, "rules": rules, "resultTypes": ["violations"]}
-        ).response
-        page.close()
-        assert len(told["passes"]) > 20
-        assert [(path.name, v["id"], v["nodes"][0]["html"]) for v in told["violations"]] == []
 
 
 # Colours --------------------------------------------------------------------------------------------------------------

@@ -1,6 +1,8 @@
 """What people see: the answer on one screen of a phone, the report in twenty and on fifteen sheets, the rest one tap away."""
 
 import re
+from urllib.parse import unquote
+from xml.etree import ElementTree
 
 import nbformat
 import pytest
@@ -113,6 +115,31 @@ def test_tables_on_a_phone_keep_their_first_column(phone):
 
     assert any(scrolls for scrolls, *_ in found) and not all(scrolls for scrolls, *_ in found)
     assert all(scrolls == stop and kept for scrolls, stop, kept in found)
+
+
+def test_figures_are_drawn_and_no_larger_than_dots(whole_run):
+    """Each figure of the report is an SVG of its own that any parser reads, its names unique and used; all of them take no more bytes
+    than the same pictures in dots did."""
+    out = whole_run[2]
+    found = re.findall(r"<img alt=\"[^\"]+\" src='data:image/([^']+)'", (out / "report.html").read_text(encoding="utf-8"))
+    assert len(found) > 15
+    for picture in found:
+        kind, _, text = picture.partition(",")
+        drawn = ElementTree.fromstring(unquote(text))
+        names = [part.get("id") for part in drawn.iter() if part.get("id")]
+        assert kind == "svg+xml" and len(names) == len(set(names)) > 3
+        assert set(re.findall(r'(?:href="|url\()#([^")]+)', unquote(text))) == set(names)
+        assert {part.tag.partition("}")[2] for part in drawn.iter()} <= {
+            "svg",
+            "g",
+            "path",
+            "use",
+            "defs",
+            "style",
+            "clipPath",
+            "rect",
+        }
+    assert sum(map(len, found)) < sum(4 / 3 * path.stat().st_size for path in (out / "figures").glob("*.png"))
 
 
 # Words ------------------------------------------------------------------------------------------------------------------

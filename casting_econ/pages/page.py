@@ -54,7 +54,7 @@ class Page:
             (self.out / "figures" / f"{name}.png").write_bytes(picture.getvalue())
             figure.savefig(self.out / "figures" / f"{name}.svg", bbox_inches=box, metadata={"Date": None})
         plt.close(figure)
-        display(Image(picture.getvalue(), alt=alt, width=400))
+        display(Image(picture.getvalue(), alt=alt, width=400, metadata={"name": name}))
 
     def table(self, frame: pd.DataFrame, name=None, caption=None, columns=None, *, fold=None, without=()) -> None:
         """Show a table as its function said (see `table.shown`), or as given here; keep its numbers as CSV, with nine digits.

@@ -20,7 +20,7 @@ from ..pages.records import assumption_table
 from ..reference import words
 from ..study import STUDY_FILE
 from ..study.scenarios import dotted
-from ..templates import template
+from ..templates import page_style, template
 from .archive import write_whole
 from .form import read_pack, write_study
 from .redact import whole_logs
@@ -332,10 +332,9 @@ def comparison_tables(found: Comparison) -> list:
 
 def comparison_page(found: Comparison, target: Path | str) -> None:
     """Write the comparison as one page that needs nothing outside itself, or replace it; StudyError if it cannot be written."""
-    target, running = Path(target), Path(__file__).parents[1] / "running"
+    target = Path(target)
     if target.suffix.lower() not in (".html", ".htm") or target.is_dir():
         raise refusal(str(target), "is no name for a page", "a name that ends in .html")
-    style = re.search(r"<style>(.*?)</style>", (running / "report.html.j2").read_text(encoding="utf-8"), re.DOTALL)[1]
     page = template(Path(__file__).with_name("compare.html.j2"))
-    text = page.render(found=found, style=style, summary=_summary(found), sections=_sections(found))
+    text = page.render(found=found, style=page_style(), summary=_summary(found), sections=_sections(found))
     write_whole(target, text.encode(), "a file")

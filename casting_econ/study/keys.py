@@ -72,7 +72,7 @@ def manual_tables() -> str:
             cells = [f"`{key.removeprefix(f'{table}.')}`", known.description, takes, _left_out(known), example and f"`{example}`"]
             parts.append("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |")
         parts.append("")
-    parts += ["### Logs, column by column", "", "| log | column | takes | |", "|---|---|---|---|"]
+    parts += ["### Logs, column by column", "", "| log | column | takes | if left out |", "|---|---|---|---|"]
     for log, columns in LOGS.items():
         for column, (kind, needed) in columns.items():
             parts.append(f"| `{log}` | `{column}` | {in_words(kind)} | {'needed' if needed else 'may be left out'} |")

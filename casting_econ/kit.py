@@ -108,11 +108,12 @@ class OpenStudy:
 
     def by_draw(
         self,
-        work: Callable[[Workshop], Mapping[object, object]],
+        work: Callable[..., Mapping[object, object]],
         draws: int | None = None,
         seed: int | None = None,
         *,
         base: "OpenStudy | None" = None,
+        years: int = 1,
         chunk: int = 8_192,
         workers: int = 1,
     ) -> dict[object, np.ndarray]:
@@ -121,11 +122,14 @@ class OpenStudy:
         Parameters
         ----------
         work : callable
-            Takes a workshop whose numbers are arrays of some rows; returns values that broadcast to one a row, or arrays with rows first.
+            Takes a workshop whose numbers are arrays of some rows, one for each of the `years`; returns values that broadcast to one a row, or
+            arrays with rows first.
         draws, seed : int, optional
             As in `plan_of_draws`.
         base : OpenStudy, optional
             Study whose draws are kept in what both share, so that the two can be compared row by row; None: its own.
+        years : int, optional
+            Years in a row, alike in all but their luck.
         chunk, workers : int, optional
             Rows a time and threads; the result does not depend on them.
         """
@@ -133,8 +137,9 @@ class OpenStudy:
 
         def rows(start, stop):
             values = draw_values(self.assumed, draws, seed, start, stop, base=(base or self).assumed)
-            a = with_luck(workshop_at(self.study, values), self.study, seed, start, stop)
-            found = {key: np.asarray(value) for key, value in work(a).items()}
+            a = workshop_at(self.study, values)
+            each = (with_luck(a, self.study, seed, start, stop, year) for year in range(years))
+            found = {key: np.asarray(value) for key, value in work(*each).items()}
             found = {key: value if value.dtype == bool else value.astype(float, copy=False) for key, value in found.items()}
             return {key: np.broadcast_to(value, (stop - start, *value.shape[1:])) for key, value in found.items()}
 

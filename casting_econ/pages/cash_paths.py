@@ -74,6 +74,7 @@ class CashAnswer:
     calendar: tuple[str, ...]  # of each month from 1 on
     reserve: float  # there before the outlay [money]
     interest: float  # at the point [1/year]
+    by_chance: bool = False  # whether months come as chance has them, else all alike but for the season
 
     @property
     def months(self) -> int:
@@ -121,7 +122,8 @@ def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 2_048, wor
     first = MONTHS.index(stated.start_month)
     calendar = tuple(MONTHS[(first + month) % MONTHS_IN_YEAR].capitalize() for month in range(stated.months))
     outlay = {name: float(money) for name, money in _outlay(kit, a).items()}
-    return CashAnswer(cases=cases, outlay=outlay, calendar=calendar, reserve=stated.reserve, interest=float(a.interest))
+    told = {"reserve": stated.reserve, "interest": float(a.interest), "by_chance": by_month}
+    return CashAnswer(cases=cases, outlay=outlay, calendar=calendar, **told)
 
 
 def practice_of(kit, a, outcome):

@@ -45,7 +45,9 @@ class Answer:
     def summary(self, quantity: str) -> dict[str, float | None]:
         """Summary of one quantity; what is infinite in it ('no value does') comes back as None."""
         values = self.draws[quantity]
-        if np.isfinite(values[~np.isnan(values)]).all() and not np.isnan(values).all():
+        if np.isnan(values).all():  # no draw has one
+            return dict.fromkeys(["mean", "sd", *QUANTILES, "mean_error", "p50_error"])
+        if np.isfinite(values[~np.isnan(values)]).all():
             return summarise(values)
         ranks = np.nanquantile(values, list(QUANTILES.values()), method="inverted_cdf")
         found = {name: float(q) if np.isfinite(q) else None for name, q in zip(QUANTILES, ranks, strict=True)}
@@ -173,6 +175,7 @@ class OpenStudy:
             for name, result in outcome.products.items():
                 none = np.asarray(result["made_per_year"]) == 0  # a year without orders has no cost of a piece
                 found |= {f"{name}/{quantity}": np.where(none, np.nan, result[quantity]) for quantity in _BY_PRODUCT}
+            found["full_months"] = sum(np.greater(month.binding, 0) for month in outcome.months)
             return found | {f"orders/{name}": channel["came"] for name, channel in outcome.channels.items()}
 
         found = self.by_draw(work, draws, seed, base=base, chunk=chunk, workers=workers)

@@ -190,6 +190,8 @@ def month_sentence(kit: OpenStudy, frame: pd.DataFrame) -> str:
         return f"{text}; even so nothing is full in any month of nearly all years drawn."
     text += f": in **{worst.month}** something is full in {fmt.chance(worst['something full'])} of the years drawn, most often {worst['most often']}"
     spread = worst["something full"] - best["something full"] >= 0.1
+    if spread and best.name < 3 and any(c.waits for c in kit.inputs().channels):
+        text += " (a year begins with no order waiting, so its first months are easier than they will be)"
     return (
         f"{text}; in {best.month}, when it is least so, in {fmt.chance(best['something full'])}."
         if spread
@@ -261,7 +263,7 @@ def limit_sentence(kit: OpenStudy, answer: Answer) -> str:
     if kit.certain:
         return f"{lead}."
     if full >= 0.05:
-        return f"{lead} (in most months of the years drawn: {', '.join(seen)}). In {fmt.number(full, 1)} months of a year, on average, something is full, and orders wait or are lost."
+        return f"{lead} (what limits most of a year's months: {', '.join(seen)} of the years drawn). In {fmt.number(full, 1)} months of a year, on average, something is full, and orders wait or are lost."
     return f"{lead} (of the draws: {', '.join(seen)})."
 
 

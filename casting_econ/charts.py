@@ -118,7 +118,10 @@ def _end_labels(axes, x, ends):
 def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> Figure:
     """Histogram of draws with the middle eight in ten shaded and the target marked."""
     figure, axes = new_axes(3.3)
-    pay = np.asarray(pay)
+    pay = np.asarray(pay)[~np.isnan(pay)]  # a year without an hour of work has none
+    if not pay.size:
+        axes.set(xticks=[], yticks=[], xlabel="no hour is worked in any draw")
+        return says(figure, "no hour is worked in any draw")
     low, middle, high = np.quantile(pay, [0.1, 0.5, 0.9])
     edges = np.linspace(*np.quantile(pay, [0.001, 0.999]), 37)
     if np.ptp(edges) <= 1e-9 * max(1.0, abs(middle)):  # all draws alike: one bar that can be seen

@@ -151,13 +151,26 @@ def weeks_lost(risk, weeks, uniform=None):
         share = np.where(whole > 0, chance * np.minimum(takes, whole) / np.where(whole > 0, whole, 1.0), 0.0)
         return share[..., None] * weeks
     months = weeks.shape[-1]
-    start = np.floor(months * uniform / np.maximum(chance, 1e-300)).clip(max=months - 1)[..., None]
+    start = _starts(chance, uniform, months)[..., None]
     left, lost, at = np.where(uniform < chance, takes, 0.0), 0.0, np.arange(months)
     for after in range(months):
         here = at == (start + after) % months
         taken = np.minimum(left, np.sum(here * weeks, axis=-1))
         lost, left = lost + here * taken[..., None], left - taken
     return lost
+
+
+def _starts(chance, uniform, months):
+    """Index of the month in which a rare event that comes would start."""
+    return np.floor(months * uniform / np.maximum(chance, 1e-300)).clip(max=months - 1)
+
+
+def risk_cost_by_month(risk, months, uniform=None):
+    """The same cost in the month in which the event starts, spread evenly on average; last axis months. [money/month]"""
+    cost = np.asarray(risk_cost(risk, uniform))[..., None]
+    if uniform is None:
+        return cost / months * np.ones(months)
+    return cost * (np.arange(months) == _starts(np.asarray(risk.chance), uniform, months)[..., None])
 
 
 def risk_cost(risk, uniform=None):

@@ -12,6 +12,7 @@ from ..faults import StudyError
 from ..formatting import Format
 from ..kit import OpenStudy
 from ..models import yearly_charge
+from ..models.capacity import share_of
 from ..models.year import DEMAND, HANDS
 from ..study import study_with
 from ..study.scenarios import dotted
@@ -33,7 +34,7 @@ class Changed:
     set_up: float  # of the hours to set it up, at the target, a year of its life [money/year]
     life: float  # of the outlay, the shortest of several [year]
     interest: float  # [1/year]
-    pay: np.ndarray  # an hour, the charge taken off [money/hour]
+    pay: np.ndarray  # an hour, the charge taken off; not a number in a year without any [money/hour]
     base_pay: np.ndarray  # [money/hour]
     residual: np.ndarray  # pay a year, the charge taken off [money/year]
     base_residual: np.ndarray  # [money/year]
@@ -138,8 +139,8 @@ def compared(kit: OpenStudy, names: list[str], draws: int | None = None, seed: i
         set_up=set_up,
         life=min(entry.life for entry in entries),
         interest=interest,
-        pay=(after.draws["residual_pay_per_year"] - charge) / after.draws["hours_per_year"],
-        base_pay=before.draws["residual_pay_per_year"] / before.draws["hours_per_year"],
+        pay=share_of(after.draws["residual_pay_per_year"] - charge, after.draws["hours_per_year"], np.nan),
+        base_pay=share_of(before.draws["residual_pay_per_year"], before.draws["hours_per_year"], np.nan),
         residual=after.draws["residual_pay_per_year"] - charge,
         base_residual=before.draws["residual_pay_per_year"],
         over_target=after.draws["beyond_target"] - charge - set_up,
@@ -208,12 +209,18 @@ def scenario_table(rows: list[Changed]) -> pd.DataFrame:
     frame = []
     for row in rows:
         low, high = np.quantile(row.gain, [0.1, 0.9])
-        pay, year = (float(x.mean() - base.mean()) for x, base in ((row.pay, row.base_pay), (row.residual, row.base_residual)))
+        pay, year = (_mean_change(x, base) for x, base in ((row.pay, row.base_pay), (row.residual, row.base_residual)))
         months = row.payback * 12.0 if row.first_cost else np.nan  # nothing to be paid back
         gain, worth = float(row.gain.mean()), float(row.present_value.mean())
         limits = row.now_limits.replace("-", " ")
         frame.append((row.what, row.outlay, row.hours_once, pay, year, gain, low, high, row.better, months, worth, limits))
     return frame
+
+
+def _mean_change(after, before):
+    """Mean of a change over the draws that have both."""
+    both = ~np.isnan(after - before)
+    return float(after[both].mean() - before[both].mean()) if both.any() else np.nan
 
 
 def scenario_sentence(row: Changed, fmt: Format) -> str:

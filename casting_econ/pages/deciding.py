@@ -160,7 +160,8 @@ def decision_sentence(decision: Decision, fmt: Format) -> str:
     brings = f"brings {size} {'more' if decision.goes else 'less'} than its hours at the target"
     if certain:
         return f"{text} A year {brings}."
-    return f"{text} On average a year {brings}, and that is the right choice with a chance of {fmt.chance(right)}."
+    luck = "" if decision.kit.variation == "rates" else ", good and bad luck evened out,"
+    return f"{text} On average a year {brings}, and that is the right choice{luck} with a chance of {fmt.chance(right)}."
 
 
 def next_to_measure(decision: Decision, frame: pd.DataFrame, fmt: Format) -> str:

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from ..kit import Answer, OpenStudy, format_of
+from ..models.capacity import share_of
 from ..models.tax import TaxScheme, charges, take_home
 from ..reference import taxes, wages
 from .monte_carlo import old_words
@@ -72,6 +73,11 @@ def pay_bases(kit: OpenStudy, answer: Answer) -> list[Basis]:
     return [Basis(name=name, pay=way(sides[0]), target=way(sides[1])) for name, way in ways.items()]
 
 
+def an_hour(money, hours):
+    """Money an hour that one draw in ten, half, and nine in ten stay below, of the years in which any hour is worked. [money/hour]"""
+    return tuple(float(value) for value in np.nanquantile(share_of(money, hours, np.nan), [0.1, 0.5, 0.9]))
+
+
 @shown(
     "living-bases",
     "Pay on each basis beside the target counted in the same way: half of the draws are below, and the ends of eight in ten",
@@ -82,8 +88,8 @@ def bases_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     """Pay an hour and a year on each basis, beside the target on the same one; what half of the draws stay below, and the ends of eight in ten. [money/year, money/hour]"""
     hours, rows = answer.draws["hours_per_year"], []
     for basis in pay_bases(kit, answer):
-        low, middle, high = np.quantile(basis.pay / hours, [0.1, 0.5, 0.9])
-        year, target, hour = (float(np.median(x)) for x in (basis.pay, basis.target, basis.target / hours))
+        low, middle, high = an_hour(basis.pay, hours)
+        year, target, hour = float(np.median(basis.pay)), float(np.median(basis.target)), an_hour(basis.target, hours)[1]
         rows.append((basis.name, year, middle, low, high, hour, target, float((basis.pay >= basis.target).mean())))
     return rows
 
@@ -118,8 +124,8 @@ def bases_sentence(kit: OpenStudy, answer: Answer) -> str:
     """What an hour leaves on the last basis there is, against the target on the same basis, no surer than the draws are."""
     fmt, hours = format_of(kit), answer.draws["hours_per_year"]
     basis = pay_bases(kit, answer)[-1]
-    low, middle, high = np.quantile(basis.pay / hours, [0.1, 0.5, 0.9])
-    aim = float(np.median(basis.target / hours))
+    low, middle, high = an_hour(basis.pay, hours)
+    aim = an_hour(basis.target, hours)[1]
     reached = float((basis.pay >= basis.target).mean())
     verb = "reaches" if reached >= _ENOUGH else "does not reach" if reached <= _SHORT else "may or may not reach"
     band = f" or more in half of the draws (eight in ten between {fmt.money(low)} and {fmt.money(high)})"

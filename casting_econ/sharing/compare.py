@@ -229,7 +229,10 @@ def _results(one, other):
 
 
 def _result(what, style, old, new):
-    """One result with the band of its difference, as far as every draw has one."""
+    """One result with the band of its difference, as far as every draw has one; draws with nothing to compare are left out."""
+    if old is not None and new is not None:
+        both = ~(np.isnan(old) | np.isnan(new))
+        old, new = (old[both], new[both]) if both.any() else (None, None)
     finite = [values is not None and bool(np.isfinite(values).all()) for values in (old, new)]
     means = {name: float(v.mean()) if fine else None for name, v, fine in zip(("before", "after"), (old, new), finite)}
     if not all(finite):

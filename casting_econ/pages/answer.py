@@ -40,11 +40,11 @@ def the_decision(decision: Decision, rows: list[Changed], fmt: Format, word: str
     """Go on, stop, or change what; with the chance of being right. `word` is the `advice` of the page, if it has one."""
     text = decision_sentence(decision, fmt)
     plain = decision_word(decision)
-    if word.startswith("Go on") == plain.startswith("Go on"):
-        text = text.replace(f"**{plain}**", f"**{word}**") if word else text
-    elif word:
+    if word.startswith(("Go on", "Stop", "Rather")) and word.startswith("Go on") == plain.startswith("Go on"):
+        text = text.replace(f"**{plain}**", f"**{word}**")
+    elif word and word != plain:
         brings = fmt.money(abs(float(decision.benefit.mean())), 0)
-        text = f"**{word}** On average a year brings {brings} {'more' if decision.goes else 'less'} than its hours at the target."
+        text = f"**{word}** {'A' if decision.kit.certain else 'On average a'} year brings {brings} {'more' if decision.goes else 'less'} than its hours at the target."
     good = [row for row in rows if row.clearly_better]
     if not good:
         return text + (" No scenario of the study is clearly better." if rows else "")

@@ -21,10 +21,11 @@ _GRADES = {0.9: "yes", 0.75: "probably", 0.25: "open", 0.1: "probably not", 0.0:
 _SIDE = {
     "yes": "worth doing on the side",
     "probably": "probably worth doing on the side",
-    "open": "on the edge of being worth its hours",
+    "open": "may or may not be worth its hours",
     "probably not": "probably not worth its hours as it is",
     "no": "not worth its hours as it is",
 }
+_SAFE = {"yes": ", and safe enough", "not quite": ", but not quite a safe one", "no": ", but not a safe one"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,22 +87,20 @@ def job_of(kit: OpenStudy, answer: Answer) -> Job:
 
 def verdict_words(job: Job) -> str:
     """Whether it is a job, in a few words: what is said of a living never denies what is said of the hours, nor the other way round."""
-    living, at = job.living, _limits(job.limit)
-    by_long_hours = ", but only by more hours than a full week: an hour brings less than the target"
-    short = job.side in ("probably not", "no")
+    living, short = job.living, job.side in ("probably not", "no")
+    long_hours = ", but only by more hours than a full week"
     if job.lives in ("yes", "probably"):
-        words = living if job.lives == "yes" else f"probably {living}"
-        if job.side != "yes" and job.hour < job.year:
-            words += by_long_hours if short else ", but only by more hours than a full week"
-        words += {"yes": ", and safe enough", "not quite": ", but not quite a safe one", "no": ", but not a safe one"}[job.safe]
-    elif job.lives == "open" and short:
-        words = f"perhaps {living}{by_long_hours}"
+        words = (living if job.lives == "yes" else f"probably {living}") + _SAFE[job.safe]
+        words += long_hours if job.side != "yes" and job.hour < job.year else ""
     elif job.lives == "open":
-        words = f"{_SIDE[job.side]}; perhaps {living}" + {"yes": "", "not quite": "", "no": ", not a safe one"}[job.safe]
+        words = f"perhaps {living}{long_hours}" if short else f"{_SIDE[job.side]}; perhaps {living}"
+        words += _SAFE["no"] if job.safe == "no" else ""
     elif short:
         words = f"{_SIDE[job.side]}, nor {living}" if job.side == "no" else f"{_SIDE[job.side]}; not {living}"
     else:
-        words = f"{_SIDE[job.side]}; {'probably ' if job.lives == 'probably not' else ''}not {living} {at}"
+        words = f"{_SIDE[job.side]}; {'probably ' if job.lives == 'probably not' else ''}not {living} {_limits(job.limit)}"
+    if (job.fails or 0.0) > UNEASY and job.lives in ("probably not", "no"):
+        words += "; the reserve does not last" if job.fails >= 0.9 else "; the reserve may not last"
     return words[0].upper() + words[1:]
 
 
@@ -140,12 +139,14 @@ def years_below(share: float, fmt: Format) -> str:
 
 def floor_words(job: Job, fmt: Format) -> str:
     """Years below the floor, and the reserve where there is one."""
-    floor = f"the floor of {fmt.money(job.floor, 0)}" if job.stated else f"{fmt.money(job.floor, 0)}, half of {job.living}"
+    floor = f"the floor of {fmt.money(job.floor, 0)}" if job.stated else f"{fmt.money(job.floor, 0)}, half of that"
     text = f"{years_below(job.below, fmt)} below {floor}"
     if job.fails is None:
         return text
-    pay = "the stated pay" if job.takes_pay else "no pay"
-    return f"{text}; with {pay} taken out the reserve runs out with a chance of {fmt.chance(job.fails)}"
+    runs = f"runs out with a chance of {fmt.chance(job.fails)}"
+    if fmt.certain:
+        runs = "runs out" if job.fails else "lasts"
+    return f"{text}; with {'the stated pay' if job.takes_pay else 'no pay'} taken out the reserve {runs}"
 
 
 def job_line(kit: OpenStudy, answer: Answer, job: Job) -> str:
@@ -168,7 +169,10 @@ def todo_words(job: Job, decision: Decision) -> str:
         return "Rather not as it is: few good years carry the others."
     if mean > 0:
         on = "Go on with it on the side" if job.lives in ("no", "probably not") else "Go on"
+        on += ", with more money to start with" if (job.fails or 0.0) > UNEASY else ""
         return f"{on}." if job.side == "yes" and word == "Go on." else f"{on}, but watch it."
+    if job.lives in ("yes", "probably", "open"):
+        return "Change something: it takes too many hours for what it brings."
     if job.side in ("yes", "probably"):
         return "Rather not as it is: a few bad years cost more than the others bring."
     return word if job.side in ("no", "probably not") else "Rather not as it is."
@@ -204,10 +208,10 @@ def job_sentence(kit: OpenStudy, job: Job) -> str:
     floor = (
         "The floor is the study's."
         if job.stated
-        else "The floor is half of the living, as the study states none (`floor` under [target])."
+        else f"The floor is half of {job.living}, as the study states none (`floor` under [target])."
     )
     if kit.certain:
-        return f"**{verdict_words(job)}.** {side} {floor} Nothing scatters here, so no year is better or worse than another."
+        return f"**{verdict_words(job)}.** {side} {floor} Every number is stated as certain here, so no year is better or worse than another."
     scatter = {
         "rates": "**The luck of single orders is not in it** (`variation` under [study]): real years fall below more often.",
         "counts": "Orders come one by one in it; months are alike.",

@@ -170,7 +170,8 @@ def towards_sentence(kit: OpenStudy, found: Towards | None) -> str:
             f"and {fmt.number(found.hours, 1)} hours a week of the {fmt.number(found.given, 1)} given; it is {fmt.number(found.worked, 1)} now."
         )
     text = f"**At today's prices no number of orders brings {living}:** "
-    if found.most <= found.left:
+    more_loses = found.most < found.left - 1e-6 * abs(found.left)
+    if more_loses:
         text += "more orders leave less, not more."
     else:
         why = "the hours given are full" if found.full == HANDS else f"the {full_words(found.full)}"
@@ -180,9 +181,11 @@ def towards_sentence(kit: OpenStudy, found: Towards | None) -> str:
             if found.full == HANDS
             else f" for {fmt.number(found.hours, 1)} of the {fmt.number(found.given, 1)} hours a week given."
         )
-    if found.full == HANDS and np.isfinite(found.hours_needed):
+    if more_loses:
+        pass
+    elif found.full == HANDS and np.isfinite(found.hours_needed):
         text += f" With orders enough it would take about {fmt.number(found.hours_needed, 1)} hours a week; {fmt.number(found.given, 1)} are given."
-    elif found.full == HANDS and found.most > found.left:
+    elif found.full == HANDS:
         text += " More hours alone would not do either."
     if np.isfinite(found.price):
         return f"{text} With prices {fmt.percent(found.price - 1.0)} up, and orders enough, it would."

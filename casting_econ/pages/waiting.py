@@ -149,14 +149,14 @@ def width_sentence(kit: OpenStudy, found: Waiting | None) -> str:
     """How wide the orders of a year are, by how many in the log, and by how much each month more narrows them."""
     fmt = format_of(kit)
     if found is None:
-        return "No orders of this study are uncertain: they are stated as certain, agreed or decided, or there are none."
+        stated = "stated as certain" if kit.certain else "agreed or decided"
+        return f"The orders of this study are {stated}, so no month more of offering could tell anything."
     low, high = (fmt.number(end, 0 if found.mean >= 20 else 1) for end in found.band)
-    log = (
-        "without a sales log"
-        if found.seen is None
-        else f"{counted(found.seen, 'order')} in {fmt.number(found.months_seen, 1)} months of the log"
-    )
-    text = f"Going by guess and log together, {log}, **{low} to {high} orders a year** come in eight cases of ten; the study takes {fmt.number(found.mean, 0 if found.mean >= 20 else 1)}."
+    basis = "Going by the guess, as no log has orders yet,"
+    if found.seen is not None:
+        basis = f"Going by guess and log together, {counted(found.seen, 'order')} in {fmt.number(found.months_seen, 1)} months,"
+    takes = fmt.number(found.mean, 0 if found.mean >= 20 else 1)
+    text = f"{basis} **{low} to {high} orders a year** come in eight cases of ten; the study takes {takes}."
     if found.wide:
         text = f"**The orders of a year are little more than a guess.** {text}"
     if found.untold:
@@ -173,9 +173,9 @@ def waiting_sentence(kit: OpenStudy, found: Waiting | None) -> str:
         return ""
     fmt, best, span = format_of(kit), found.best, f"over {found.horizon} months"
     if best is None and found.now >= 0:
-        return f"**Decide now:** nothing that the orders of some months could show would change it; going on brings more than its hours at the target {span}."
+        return "**Decide now:** whatever the orders of the next months show, going on brings more than its hours at the target."
     if best is None:
-        return f"**Decide now:** trying on costs more than the orders of some months could tell {span}."
+        return f"**Decide now:** trying for some months costs more than their orders could tell, {span}."
     worth = fmt.money(found.worth[best - 1], 0)
     if found.now >= 0:
         return (

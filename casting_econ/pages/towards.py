@@ -211,7 +211,7 @@ def ramp_sentence(kit: OpenStudy, found: Towards | None) -> str:
     if not ramp:
         return "How long that takes cannot be said: the study states no pace (`ramp_months` under [cash])."
     more = (found.factor - 1.0) * ramp
-    return f"If orders go on growing at the stated pace, {fmt.number(ramp, 1)} months from none to today's, that is **about {fmt.number(np.ceil(more))} months more**."
+    return f"If orders go on growing at the stated pace, {fmt.exactly(ramp)} months from none to today's, that is **about {fmt.number(np.ceil(more))} months more**."
 
 
 def jobs_known(kit: OpenStudy) -> pd.DataFrame:

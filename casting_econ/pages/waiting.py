@@ -154,7 +154,7 @@ def width_sentence(kit: OpenStudy, found: Waiting | None) -> str:
     low, high = (fmt.number(end, 0 if found.mean >= 20 else 1) for end in found.band)
     basis = "Going by the guess, as no log has orders yet,"
     if found.seen is not None:
-        basis = f"Going by guess and log together, {counted(found.seen, 'order')} in {fmt.number(found.months_seen, 1)} months,"
+        basis = f"Going by guess and log together, {_seen(found, fmt)},"
     takes = fmt.number(found.mean, 0 if found.mean >= 20 else 1)
     text = f"{basis} **{low} to {high} orders a year** come in eight cases of ten; the study takes {takes}."
     if found.wide:
@@ -165,6 +165,11 @@ def width_sentence(kit: OpenStudy, found: Waiting | None) -> str:
         f"{fmt.percent(1.0 - found.width[n - 1])} after {counted(n, 'month')}" for n in (1, 6, 12) if n <= len(found.width)
     ]
     return f"{text} Each month more of offering narrows that: by {', '.join(narrows)}."
+
+
+def _seen(found, fmt):
+    """Orders of the log, and in how long."""
+    return f"{counted(found.seen, 'order') if found.seen else 'no order'} in {fmt.number(found.months_seen, 1)} months"
 
 
 def waiting_sentence(kit: OpenStudy, found: Waiting | None) -> str:
@@ -200,5 +205,5 @@ def guess_words(found: Waiting | None, fmt: Format) -> str:
     if found is None or not found.wide:
         return ""
     low, high = (fmt.number(end, 1) for end in found.band)
-    count = "" if found.seen is None else f" on {counted(found.seen, 'order')}"
+    count = "" if found.seen is None else f" after {_seen(found, fmt)}"
     return f"Orders are a guess{count}: {low} to {high} a year in eight cases of ten."

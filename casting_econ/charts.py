@@ -217,8 +217,19 @@ def cash_paths(paths: dict[str, pd.DataFrame], fmt: Format) -> Figure:
     return says(figure, *ended)
 
 
-def frontier(frame: pd.DataFrame, x: str, y: str, xlabel: str, ylabel: str, write_x, write_y, *, pays_above: bool) -> Figure:
-    """Line on which an hour just earns the target, with the side that pays shaded and a dot where the study is (`frame.attrs["now"]`).
+def frontier(
+    frame: pd.DataFrame,
+    x: str,
+    y: str,
+    xlabel: str,
+    ylabel: str,
+    write_x,
+    write_y,
+    *,
+    pays_above: bool,
+    does: str = "pays the target",
+) -> Figure:
+    """Line on which an hour just earns the target, or a year `does` something else, with the side that does shaded and a dot where the study is (`frame.attrs["now"]`).
 
     Hours change a whole load at a time, so they are drawn as stairs, each tread at the fewer hours of its ends.
     """
@@ -230,7 +241,7 @@ def frontier(frame: pd.DataFrame, x: str, y: str, xlabel: str, ylabel: str, writ
         axes.plot(*([part] for part in now), "o", color=INK, markersize=8, zorder=5, linestyle="", label="now", clip_on=False)
     low, high = axes.get_ylim()
     low, high = (0.0, high * 1.05) if treads else (low, high)
-    paying = {"step": "pre" if treads else None, "color": SKY, "alpha": 0.3, "linewidth": 0, "label": "pays the target"}
+    paying = {"step": "pre" if treads else None, "color": SKY, "alpha": 0.3, "linewidth": 0, "label": does}
     axes.fill_between(known[x], known[y], high if pays_above else low, **paying)
     key(figure)
     axes.set(ylim=(low, high), xlabel=xlabel, ylabel=ylabel)
@@ -239,10 +250,11 @@ def frontier(frame: pd.DataFrame, x: str, y: str, xlabel: str, ylabel: str, writ
     ticks(axes.yaxis, write_y)
     if not now or known.empty:
         return figure
+    here = f"now {write_x(now[0])} and {write_y(now[1])}; at {write_x(now[0])}"
+    if not known[x].min() <= now[0] <= known[x].max():
+        return says(figure, f"{here} nothing within the chart {does}")
     edge, side = np.interp(now[0], known[x], known[y]), "above" if pays_above else "below"
-    return says(
-        figure, f"now {write_x(now[0])} and {write_y(now[1])}; at {write_x(now[0])} all {side} {write_y(edge)} pays the target"
-    )
+    return says(figure, f"{here} all {side} {write_y(edge)} {does}")
 
 
 def stairs(

@@ -101,9 +101,15 @@ def _share(number, hits, count, data, counted):
     )
 
 
+def guessed_rate(number):
+    """Mean of a guess of events a year, and the years that it counts for. [event/year, year]"""
+    weighed = replace(number, prior_weight=prior_weight_of(number))
+    return rate_prior(number.value, _weight_in(weighed, "month") / MONTHS, number.distribution)
+
+
 def _rate(number, count, months, data):
     """Finding for events a year, of which so many came in so many months."""
-    stated, years = rate_prior(number.value, _weight_in(number, "month") / MONTHS, number.distribution)
+    stated, years = guessed_rate(number)
     return Finding(
         posterior=rate_posterior(stated, years, count, months / MONTHS),
         prior=rate_posterior(stated, years, 0, 0),

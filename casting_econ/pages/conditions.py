@@ -80,9 +80,16 @@ def pay_over_target(a: Workshop) -> np.ndarray:
     return np.asarray(evaluate(a).totals["pay_per_hour"] - a.target_per_hour)
 
 
-def solve_for_target(kit: OpenStudy, chosen: list[Lever], at: Lever | None = None, values=None) -> np.ndarray:
-    """Value of each lever alone at which every hour just earns the target, shape (levers,); or (levers, values) with another lever held at
-    each of its `values` meanwhile. [each in its unit]
+def year_over_living(a: Workshop) -> np.ndarray:
+    """What a year leaves beyond a year's living. [money/year]"""
+    return np.asarray(evaluate(a).totals["residual_pay_per_year"] - a.living_per_year)
+
+
+def solve_for_target(
+    kit: OpenStudy, chosen: list[Lever], at: Lever | None = None, values=None, *, aim=pay_over_target
+) -> np.ndarray:
+    """Value of each lever alone at which every hour just earns the target, or another `aim` of the workshop is just zero, shape (levers,); or
+    (levers, values) with another lever held at each of its `values` meanwhile. [each in its unit]
 
     Of several crossings it is the one nearest to what is now; not a number where no value between the lever's ends does. All levers and
     values are in one array: a grid finds the interval, halving narrows it down. Pay may rise and fall with a lever (a cure is a staircase),
@@ -100,7 +107,7 @@ def solve_for_target(kit: OpenStudy, chosen: list[Lever], at: Lever | None = Non
             a = lever.move(a, column)
         if at is not None:
             a = at.move(a, np.broadcast_to(held[None, :, None], x.shape))
-        return np.broadcast_to(pay_over_target(a), x.shape)
+        return np.broadcast_to(aim(a), x.shape)
 
     share = np.linspace(0.0, 1.0, GRID)
     grid = low[:, None] + (high - low)[:, None] * share**2  # finer where levers are small

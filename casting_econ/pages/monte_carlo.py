@@ -198,18 +198,6 @@ def certainty_word(chance: float) -> str:
     return _grade(chance)[1]
 
 
-def year_word(chance: float, living: str = "a living") -> str:
-    """The same of a year's living, or of what `living_words` calls it.
-
-    Examples
-    --------
-    >>> [year_word(c) for c in (0.95, 0.5, 0.05)]
-    ['A year brings a living', 'Whether a year brings a living is open', 'A year does not bring a living']
-    """
-    word = _grade(chance)[2].replace("The year", "A year").replace("the year", "a year")
-    return word.removesuffix(" too").replace("{a living}", living)
-
-
 def _grade(chance):
     """The first of the grades that a chance reaches."""
     return next((grade for grade in _GRADES if chance >= grade[0]), _GRADES[-1])

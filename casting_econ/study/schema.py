@@ -273,6 +273,9 @@ class TargetTable(Node):
     )
     set_aside: number(high=0.95) = key("share of pay kept for contributions and tax; an estimate", ZERO)
     tax: str | None = key("id of the tax table, for an estimate beside the set-aside", None)
+    floor: decided("{money}/year", above=0.0) | None = key(
+        "money a year that you must not fall below; half of a year's living if not given", None
+    )
 
 
 class SpreadTable(Node):

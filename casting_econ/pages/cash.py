@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from ..evidence import season_told
 from ..faults import counted
 from ..kit import OpenStudy, format_of
 from .cash_paths import BAND, NO_PAY, TARGET_PAY, CashAnswer, ends_of, practice_of
@@ -80,6 +81,8 @@ def assumed_sentence(kit: OpenStudy, answer: CashAnswer) -> str:
     fmt, stated = format_of(kit), kit.study.file.cash
     ramp = f"demand grows evenly to its full size over {fmt.number(stated.ramp_months, 1)} months"
     season = f"months follow the season {'of the sales log' if stated.season == 'records' else 'stated'}"
+    if stated.season == "records" and (told := season_told(kit.study)) < 1:
+        season += f", drawn towards level ones as only {fmt.number(12 * told)} of twelve months are known"
     late = [f"{name} after {counted(delay, 'month')}" for name, delay in stated.payment_delay.items() if delay]
     parts = [
         f"The path runs {answer.months} months from {answer.calendar[0]}",

@@ -155,7 +155,7 @@ def check(study: str, full: bool) -> None:
         from .pages.answer import certainty_list, first_lines
         from .pages.change import changed
         from .pages.deciding import decision_of
-        from .pages.records import assumption_table, records_overview
+        from .pages.records import assumption_table, records_overview, season_sentence
 
         try:
             kit = open_study(study)
@@ -175,6 +175,8 @@ def check(study: str, full: bool) -> None:
         console.print(table)
         console.print(certainty_list(kit).replace("The page on records", "The table above"))
         console.print(records_overview(kit).replace("\n\n", "\n"))
+        if said := season_sentence(kit):
+            console.print(said)
         console.print("No faults found.")
         click.echo("")
         for line in first_lines(kit, kit.monte_carlo(), decision_of(kit), changed(kit)):

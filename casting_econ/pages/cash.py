@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from ..evidence import season_told
 from ..faults import counted
 from ..kit import OpenStudy, format_of
 from ..study.fields import MONTHS
@@ -82,6 +83,8 @@ def assumed_sentence(kit: OpenStudy, answer: CashAnswer) -> str:
     ramp = f"demand grows evenly to its full size over {fmt.number(stated.ramp_months, 1)} months"
     season = f"months follow the season {'of the sales log' if stated.season == 'records' else 'stated'}"
     level = "no month can expect more buyers than another" if answer.by_chance else "every month sells alike"
+    if stated.season == "records" and (told := season_told(kit.study)) < 1:
+        season += f", drawn towards level ones as only {fmt.number(12 * told)} of twelve months are known"
     late = [f"{name} after {counted(delay, 'month')}" for name, delay in stated.payment_delay.items() if delay]
     parts = [
         f"The path runs {answer.months} months from {answer.calendar[0]}",

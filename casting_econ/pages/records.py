@@ -14,6 +14,7 @@ from ..evidence import (
     material_table,
     orders_by_month,
     season_table,
+    season_told,
 )
 from ..evidence.labour import labour_rows
 from ..evidence.loads import pots_used
@@ -248,6 +249,18 @@ def sales_summary(kit: OpenStudy) -> pd.DataFrame:
     """What an order brought by channel, from the sales log. [money/order]"""
     frame = channel_summary(kit.study)
     return frame.rename_axis("channel").reset_index() if len(frame) else frame
+
+
+def season_sentence(kit: OpenStudy) -> str:
+    """What a sales log of less than a year says of the season; nothing with a year or without sales."""
+    told, fmt = season_told(kit.study), format_of(kit)
+    if not 0 < told < 1:
+        return ""
+    start = "With less than a year of sales a season cannot be told from a trend, so"
+    if kit.study.file.cash.season != "records":
+        return f"{start} the year is taken as these months go on."
+    months = f"{fmt.number(12 * told)} of twelve months are known, and what one of them has beyond the average counts by so many twelfths"
+    return f"{start} the season of the sales log is drawn towards level months: {months}; a month not seen yet is an average one."
 
 
 def could_measure(kit: OpenStudy) -> str:

@@ -9,7 +9,8 @@ import scipy
 
 from ..assumptions import takes_factor
 from ..draws.information import best_after_counting, expected_of_rate, width_left
-from ..evidence.cases import MONTHS, ask, guessed_rate
+from ..evidence.cases import ask
+from ..evidence.finding import MONTHS, guessed_rate
 from ..evidence.market import orders_seen
 from ..faults import counted, some_of
 from ..formatting import Format

@@ -205,7 +205,7 @@ def check_correlations(file, numbers, faults):
 
 def check_asked(numbers, faults):
     """Only what some log tells may be asked of the records."""
-    right = "a value or a range; logs tell minutes, pass and rework shares, waits, mould life, prices, losses, orders, what orders bring, and fixed hours"
+    right = "a value or a range; logs tell minutes, pass and rework shares, waits, mould life, prices, losses, orders and how they come, what they bring, and fixed hours"
     for key, number in numbers.items():
         if number.from_records and log_of(key) is None:
             _told_in(faults)(key, "no log tells this number", 'from = "records"', right)

@@ -14,9 +14,10 @@ from ..units import measures
 from .consistency import STUDY_FILE
 from .faulty import MOST_FAULTS, validated, within
 from .numbers import Number, given_unit
+from .reading import RecordsTable
 from .records import MOULD, ONE_OFF, Names, known_on, part_in_work, read_records
 from .scenarios import checked, factors_of, scenario_file
-from .schema import RecordsTable, StudyFile
+from .schema import StudyFile
 from .stations import pot_name
 from .text import currency_of, lines_of, read_text, with_line
 

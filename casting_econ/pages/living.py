@@ -72,6 +72,13 @@ def pay_bases(kit: OpenStudy, answer: Answer) -> list[Basis]:
     return [Basis(name=name, pay=way(sides[0]), target=way(sides[1])) for name, way in ways.items()]
 
 
+def _an_hour(money, answer):
+    """Money of a year by the hour, of the draws in which any is worked. [money/hour]"""
+    hours = np.broadcast_to(answer.draws["hours_per_year"], np.shape(money))
+    worked = hours > 0  # of a year without an order there may be none
+    return money[worked] / hours[worked] if worked.any() else np.array([np.nan])
+
+
 @shown(
     "living-bases",
     "Pay on each basis beside the target counted in the same way: half of the draws are below, and the ends of eight in ten",
@@ -80,10 +87,10 @@ def pay_bases(kit: OpenStudy, answer: Answer) -> list[Basis]:
 )
 def bases_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     """Pay an hour and a year on each basis, beside the target on the same one; what half of the draws stay below, and the ends of eight in ten. [money/year, money/hour]"""
-    hours, rows = answer.draws["hours_per_year"], []
+    rows = []
     for basis in pay_bases(kit, answer):
-        low, middle, high = np.quantile(basis.pay / hours, [0.1, 0.5, 0.9])
-        year, target, hour = (float(np.median(x)) for x in (basis.pay, basis.target, basis.target / hours))
+        low, middle, high = np.quantile(_an_hour(basis.pay, answer), [0.1, 0.5, 0.9])
+        year, target, hour = (float(np.median(x)) for x in (basis.pay, basis.target, _an_hour(basis.target, answer)))
         rows.append((basis.name, year, middle, low, high, hour, target, float((basis.pay >= basis.target).mean())))
     return rows
 
@@ -116,10 +123,9 @@ def tax_sentence(kit: OpenStudy) -> str:
 
 def bases_sentence(kit: OpenStudy, answer: Answer) -> str:
     """What an hour leaves on the last basis there is, against the target on the same basis, no surer than the draws are."""
-    fmt, hours = format_of(kit), answer.draws["hours_per_year"]
-    basis = pay_bases(kit, answer)[-1]
-    low, middle, high = np.quantile(basis.pay / hours, [0.1, 0.5, 0.9])
-    aim = float(np.median(basis.target / hours))
+    fmt, basis = format_of(kit), pay_bases(kit, answer)[-1]
+    low, middle, high = np.quantile(_an_hour(basis.pay, answer), [0.1, 0.5, 0.9])
+    aim = float(np.median(_an_hour(basis.target, answer)))
     reached = float((basis.pay >= basis.target).mean())
     verb = "reaches" if reached >= _ENOUGH else "does not reach" if reached <= _SHORT else "may or may not reach"
     band = f" or more in half of the draws (eight in ten between {fmt.money(low)} and {fmt.money(high)})"

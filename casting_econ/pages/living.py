@@ -75,7 +75,9 @@ def pay_bases(kit: OpenStudy, answer: Answer) -> list[Basis]:
 
 def an_hour(money, hours):
     """Money an hour that one draw in ten, half, and nine in ten stay below, of the years in which any hour is worked. [money/hour]"""
-    return tuple(float(value) for value in np.nanquantile(share_of(money, hours, np.nan), [0.1, 0.5, 0.9]))
+    each = share_of(money, hours, np.nan)
+    each = each[~np.isnan(each)]
+    return tuple(float(value) for value in np.quantile(each, [0.1, 0.5, 0.9])) if each.size else (np.nan,) * 3
 
 
 @shown(

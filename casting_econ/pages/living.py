@@ -152,3 +152,13 @@ def set_aside_sentence(kit: OpenStudy, answer: Answer) -> str:
     spread = f"it is enough in {fmt.chance(enough)} of the draws, and nine in ten need {takes} of profit or less"
     told = f"they take {takes} of profit" if kit.certain else spread
     return f"Setting {fmt.percent(share)} aside {words} contributions and tax by this table: {told}."
+
+
+def not_modelled(kit: OpenStudy) -> str:
+    """What no page of the study counts, as a list."""
+    year = "Seasons within the year, and stock built up for them"
+    if kit.variation == "months":
+        year = "Stock built up for a season beyond what is kept ready, and orders that still wait when a year ends"
+    rest = "Time lost in changing from one kind of work to another", "Reliefs, other income and family in contributions and tax"
+    ages = "Prices, fees and wages age. Each table of the kit says from when it is"
+    return "\n".join(f"- {one}." for one in (year, *rest, ages))

@@ -160,8 +160,8 @@ def decision_sentence(decision: Decision, fmt: Format) -> str:
     brings = f"brings {size} {'more' if decision.goes else 'less'} than its hours at the target"
     if certain:
         return f"{text} A year {brings}."
-    luck = "" if decision.kit.variation == "rates" else ", good and bad luck evened out,"
-    return f"{text} On average a year {brings}, and that is the right choice{luck} with a chance of {fmt.chance(right)}."
+    how = "On average" if decision.kit.variation == "rates" else "With as many orders as expected"
+    return f"{text} {how} a year {brings}, and that is the right choice with a chance of {fmt.chance(right)}."
 
 
 def next_to_measure(decision: Decision, frame: pd.DataFrame, fmt: Format) -> str:

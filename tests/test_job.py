@@ -10,7 +10,7 @@ from casting_econ import charts
 from casting_econ.kit import format_of
 from casting_econ.models import evaluate
 from casting_econ.models.tax import take_home
-from casting_econ.pages import deciding, towards
+from casting_econ.pages import deciding, living, towards
 from casting_econ.pages.answer import advice, first_lines, the_decision
 from casting_econ.pages.job import (
     Job,
@@ -195,6 +195,22 @@ def test_certain_years_and_reserves_have_no_chance(small):
         "every year falls below €10,000, half of that; with no pay taken out the reserve runs out"
     )
     assert floor_words(job(below=0.0, fails=0.0, takes_pay=True), fmt).endswith("with the stated pay taken out the reserve lasts")
+
+
+def test_a_year_without_an_hour(tmp_path, monkeypatch):
+    """With one order a year and no weekly hours some years have no hour of work: pay an hour is told of the others alone, and nothing divides by
+    nothing."""
+    monkeypatch.setattr(verdicts, "_BASE", verdicts._BASE.replace('"2 h/week"', '"0 h/week"'))
+    kit = verdicts.open_small(tmp_path, orders=1, price=900, variation="months")
+    year = kit.monte_carlo(1024, 3)
+    assert np.isnan(year.draws["pay_per_hour"]).mean() == pytest.approx(np.exp(-1), abs=0.03)  # Poisson of one: no order
+    line = first_lines(kit, year, deciding.decision_of(kit, 1024, 3), [])[0]
+    assert "in a year with an order, target €16.00" in line
+    table = living.bases_table(kit, year).set_index("basis")
+    # an order leaves 900 - 1 - 2.105 - 300 of rent for 54.6 minutes: own arithmetic
+    assert table["pay an hour"]["before set-aside"] == pytest.approx(596.8947 / ((4 * 9.4 / 0.95 + 15) / 60), rel=1e-6)
+    assert table["target an hour"]["before set-aside"] == pytest.approx(16.0)
+    assert "none" not in living.bases_sentence(kit, year)
 
 
 def test_floor_stated_and_not(small):

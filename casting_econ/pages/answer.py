@@ -11,7 +11,7 @@ from ..models import evaluate
 from .change import Changed, cost_words
 from .conditions import moved_words, needed_table, pay_over_target
 from .deciding import Decision, decision_sentence, decision_word
-from .job import Job, job_line, job_of, todo_words
+from .job import Job, hour_words, job_line, job_of, todo_words
 from .monte_carlo import certainty_word
 from .waiting import guess_words, try_words, waiting_of
 
@@ -20,9 +20,9 @@ REACH = 0.5  # share of now up to which moving one thing alone is advice
 
 def first_lines(kit: OpenStudy, answer: Answer, decision: Decision, rows: list[Changed]) -> list[str]:
     """The answer in three lines: an hour, whether it is a job, what to do. Whoever reads no further has read what counts."""
-    fmt, pay, job = format_of(kit), answer.summary("pay_per_hour"), job_of(kit, answer)
+    fmt, job = format_of(kit), job_of(kit, answer)
     about, sure = ("", "") if kit.certain else ("about ", f" (chance {fmt.chance(job.hour)})")
-    hour = f"**An hour {certainty_word(job.hour)}:** {about}{fmt.money(pay['p50'])}, target {fmt.money(answer.target)}{sure}."
+    hour = f"**An hour {certainty_word(job.hour)}:** {about}{hour_words(kit, answer)}, target {fmt.money(answer.target)}{sure}."
     best = max((row for row in rows if row.clearly_better), key=lambda row: row.gain.mean(), default=None)
     todo = f"**{advice(kit, job, decision)}**"
     if best:

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from ..formatting import Format
@@ -62,6 +63,12 @@ class Job:
 def _grade(chance):
     """The first of the grades that a chance reaches."""
     return next((word for least, word in _GRADES.items() if chance >= least), "no")
+
+
+def hour_words(kit: OpenStudy, answer: Answer) -> str:
+    """What half of the years bring an hour or more; of years without an hour of work there is no such figure, and it is said."""
+    pay, idle = format_of(kit).money(answer.summary("pay_per_hour")["p50"]), np.isnan(answer.draws["pay_per_hour"]).any()
+    return pay + (" in a year with an order" if idle else "")
 
 
 def job_of(kit: OpenStudy, answer: Answer) -> Job:
@@ -185,9 +192,9 @@ def todo_words(job: Job, decision: Decision) -> str:
 )
 def job_table(kit: OpenStudy, answer: Answer, job: Job) -> pd.DataFrame:
     """The three answers, with the chance of each and what it rests on. [-]"""
-    fmt, pay, year = format_of(kit), *(answer.summary(f"{one}")["p50"] for one in ("pay_per_hour", "residual_pay_per_year"))
+    fmt, year = format_of(kit), answer.summary("residual_pay_per_year")["p50"]
     rows = [
-        ("side income: does each hour pay?", job.side, job.hour, f"{fmt.money(pay)} an hour, target {fmt.money(answer.target)}"),
+        ("side income: does each hour pay?", job.side, job.hour, f"{hour_words(kit, answer)}, target {fmt.money(answer.target)}"),
         (f"{job.living}: does the year?", job.lives, job.year, f"{fmt.money(year, 0)} a year of {fmt.money(answer.living, 0)}"),
         (
             "safe enough: do bad years stay above the floor?",

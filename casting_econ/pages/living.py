@@ -75,7 +75,9 @@ def pay_bases(kit: OpenStudy, answer: Answer) -> list[Basis]:
 
 def an_hour(money, hours):
     """Money an hour that one draw in ten, half, and nine in ten stay below, of the years in which any hour is worked. [money/hour]"""
-    return tuple(float(value) for value in np.nanquantile(share_of(money, hours, np.nan), [0.1, 0.5, 0.9]))
+    each = share_of(money, hours, np.nan)
+    each = each[~np.isnan(each)]
+    return tuple(float(value) for value in np.quantile(each, [0.1, 0.5, 0.9])) if each.size else (np.nan,) * 3
 
 
 @shown(
@@ -150,3 +152,13 @@ def set_aside_sentence(kit: OpenStudy, answer: Answer) -> str:
     spread = f"it is enough in {fmt.chance(enough)} of the draws, and nine in ten need {takes} of profit or less"
     told = f"they take {takes} of profit" if kit.certain else spread
     return f"Setting {fmt.percent(share)} aside {words} contributions and tax by this table: {told}."
+
+
+def not_modelled(kit: OpenStudy) -> str:
+    """What no page of the study counts, as a list."""
+    year = "Seasons within the year, and stock built up for them"
+    if kit.variation == "months":
+        year = "Stock built up for a season beyond what is kept ready, and orders that still wait when a year ends"
+    rest = "Time lost in changing from one kind of work to another", "Reliefs, other income and family in contributions and tax"
+    ages = "Prices, fees and wages age. Each table of the kit says from when it is"
+    return "\n".join(f"- {one}." for one in (year, *rest, ages))

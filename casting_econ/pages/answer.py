@@ -33,14 +33,15 @@ def first_lines(kit: OpenStudy, answer: Answer, decision: Decision, rows: list[C
 
 def advice(kit: OpenStudy, job: Job, decision: Decision) -> str:
     """Go on, stop or try first, in a few words."""
-    return try_words(waiting_of(kit, float(decision.benefit.mean())), format_of(kit)) or todo_words(job, decision)
+    fmt = format_of(kit)
+    return try_words(waiting_of(kit, float(decision.benefit.mean())), fmt) or todo_words(job, decision, fmt)
 
 
 def the_decision(decision: Decision, rows: list[Changed], fmt: Format, word: str = "") -> str:
     """Go on, stop, or change what; with the chance of being right. `word` is the `advice` of the page, if it has one."""
     text = decision_sentence(decision, fmt)
     plain = decision_word(decision)
-    if word.startswith(("Go on", "Stop", "Rather")) and word.startswith("Go on") == plain.startswith("Go on"):
+    if word.startswith(("Go on", "Stop", "Rather", "Find")) and word.startswith("Go on") == plain.startswith("Go on"):
         text = text.replace(f"**{plain}**", f"**{word}**")
     elif word and word != plain:
         brings = fmt.money(abs(float(decision.benefit.mean())), 0)

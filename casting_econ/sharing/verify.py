@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from ..faults import StudyError, counted, refusal
+from ..faults import StudyError, counted, cut, refusal
 from ..kit import open_study
 from ..reference import kit_folder
 from ..running import run
@@ -43,9 +43,8 @@ class Difference:
         return f"{_plainly(self.what)}: packed {_plainly(self.packed)}, found {_plainly(self.found)}"
 
 
-def _plainly(value, most=120):
-    text = ascii(value)[1:-1] if isinstance(value, str) else repr(value)
-    return text if len(text) <= most else f"{text[: most - 3]}..."
+def _plainly(value):
+    return cut(ascii(value)[1:-1] if isinstance(value, str) else repr(value), 120)
 
 
 @dataclass(kw_only=True)

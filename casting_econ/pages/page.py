@@ -16,6 +16,7 @@ from ..kit import OpenStudy, format_of
 from .table import shown_as, styles_of
 
 RECORD_MIME = "application/vnd.casting-econ.record+json"  # kind of output that a notebook leaves for a sweep to collect
+WORDS_ONLY = "-"  # for a folder: of a sweep nobody looks at the pictures of every point
 NOTHING = "nothing"  # mark on a sentence that only says that there is nothing to show: a report leaves it out
 _SAID = {"in force": "used", "change beyond the target": "gain a year"}  # columns of tables, as a page says them
 _SHARES = ("share", "of now", "of today")  # units that a page shows in per cent
@@ -35,19 +36,23 @@ class Page:
     kit : OpenStudy
         Open study; gives currency and locale.
     out : str
-        Folder for PNG, SVG and CSV files; "" keeps none.
+        Folder for PNG, SVG and CSV files; "" keeps none, and "-" draws none either: what charts say is said in words.
     year : bool, optional
         As for `format_of`.
     """
 
     def __init__(self, kit: OpenStudy, out: str = "", *, year: bool = True) -> None:
-        self.fmt, self.out = format_of(kit, year=year), Path(out) if out else None
-        for folder in ("figures", "tables") if out else ():
+        self.fmt, self.draws = format_of(kit, year=year), out != WORDS_ONLY
+        self.out = Path(out) if out and self.draws else None
+        for folder in ("figures", "tables") if self.out else ():
             (self.out / folder).mkdir(parents=True, exist_ok=True)
 
     def chart(self, figure: Figure, name: str, alt: str) -> None:
         """Show a chart with its alternative text and its message, if it has one; keep it as PNG and SVG."""
         alt = f"{alt} {figure.get_label()}".strip()
+        if not self.draws:
+            plt.close(figure)
+            return self.say(alt)
         picture, box = io.BytesIO(), laid_out(figure)
         figure.savefig(picture, format="png", dpi="figure", bbox_inches=box, metadata={"Software": None})
         if self.out:

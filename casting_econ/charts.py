@@ -129,7 +129,7 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
     if edges.size > 2:
         axes.stairs(heights / heights.sum(), edges, color=BLUE, linewidth=0.8)
     top = heights.max() / heights.sum()
-    digits = 2 if middle < 1000 else 0
+    digits = 2 if max(abs(middle), abs(target)) < 1000 else 0
     axes.axvline(target, color=ORANGE, linestyle="--", linewidth=2)
     side = {"ha": "right" if target >= middle else "left", "weight": "bold"}
     over(axes, f"target {fmt.money(target, digits)}", target, color=WORDS[ORANGE], **side)
@@ -235,9 +235,8 @@ def frontier(frame: pd.DataFrame, x: str, y: str, xlabel: str, ylabel: str, writ
     if not now or known.empty:
         return figure
     edge, side = np.interp(now[0], known[x], known[y]), "above" if pays_above else "below"
-    return says(
-        figure, f"now {write_x(now[0])} and {write_y(now[1])}; at {write_x(now[0])} all {side} {write_y(edge)} pays the target"
-    )
+    pays = "pays the target" if (now[1] >= edge) == pays_above else "does not pay the target"
+    return says(figure, f"now at {write_x(now[0])} and {write_y(now[1])}, which {pays}; there all {side} {write_y(edge)} does")
 
 
 def stairs(

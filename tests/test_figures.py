@@ -269,7 +269,7 @@ def test_every_chart_says_its_message():
         "money": ("fees \u2212€", "left for every hour €"),
         "heat": ("cells meet the target",),
         "cash": ("half of the draws end above €",),
-        "buyers and price": ("now 100 % and 100 %", "all above 8"),
+        "buyers and price": ("now at 100 % and 100 %, which pays the target", "all above 8"),
         "casts": ("this plan 36 casts",),
         "date": ("packed in time: ", "wanted 95 %"),
     }

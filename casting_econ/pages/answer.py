@@ -75,7 +75,7 @@ def next_things(kit: OpenStudy, decision: Decision, information: pd.DataFrame, r
     if open_rows and len(things) < 3:
         row = max(open_rows, key=lambda r: r.gain.mean())
         things.append(
-            f"**Find out about: {row.what}**; it would bring {fmt.money(float(row.gain.mean()), 0)} on average, but with a chance of only {fmt.chance(row.better)}."
+            f"**Find out about: {row.what}**; it would bring {fmt.money(float(row.gain.mean()), 0)} on average, but the chance that it brings anything is only {fmt.chance(row.better)}."
         )
     needed = needed_table(kit)
     nearest = needed[needed.needed.notna() & np.isfinite(needed.change)].head(1)

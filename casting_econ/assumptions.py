@@ -305,9 +305,9 @@ def label(key: str) -> str:
     return key
 
 
-def as_shown(key: str, number: Number, currency: str) -> tuple[str, float]:
+def as_shown(key: str, unit: str, currency: str) -> tuple[str, float]:
     """Unit in which a reader sees a number, and the factor to it: prices by the kilogram, shares and counts by name."""
-    unit = number.unit.format(money=currency)
+    unit = unit.format(money=currency)
     if unit.endswith(("/g", "/gram")):
         return f"{currency}/kg", 1000.0
     if key.endswith(".mould.life"):

@@ -608,7 +608,7 @@ def test_certainty_list_with_and_without_logs(demos, logged):
     assert "measured by the logs" in measured and "do not have" not in measured
     for said in (waiting, measured):
         total, *counts = map(
-            int, re.findall(r"(?:Of |, |numbers, )(\d+) (?:stated|guessed|measured|published|agreed|decided)", said)
+            int, re.findall(r"(?:^|, |numbers: )(\d+) (?:stated|guessed|measured|published|agreed|decided)", said)
         )
         assert total == sum(counts)
         assert len(said.split("Guessed: ")[1].split(" and ")[0].split(", ")) == 12

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from ..assumptions import label, point_values, workshop_at
-from ..faults import some_of
+from ..faults import counted, some_of
 from ..formatting import MINUS, Format
 from ..kit import Answer, OpenStudy, basis_counts, format_of
 from ..models import evaluate
@@ -112,7 +112,7 @@ def counts_words(kit: OpenStudy) -> str:
     """How many numbers are guessed, measured, published, agreed and decided."""
     groups = basis_counts(kit)
     counts = [f"{len(groups[basis])} {words}" for basis, words in _RESTS_ON.items() if groups.get(basis)]
-    return f"Of {sum(map(len, groups.values()))} stated numbers, {', '.join(counts)}."
+    return f"{counted(sum(map(len, groups.values())), 'stated number')}: {', '.join(counts)}."
 
 
 def certainty_list(kit: OpenStudy) -> str:

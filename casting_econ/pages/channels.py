@@ -109,7 +109,7 @@ def money_steps(kit: OpenStudy) -> pd.DataFrame:
 
 @shown(
     "channels-prices-seen-{product}",
-    "Asking prices seen a piece, and {product}",
+    "Asking prices seen, a piece, beside what a {product} sells for",
     "asking prices: text; seen: 0; 1 in 4 below: money; half below: money; 1 in 4 above: money; ours: money; below ours: percent",
     fold=True,
 )

@@ -54,7 +54,7 @@ def pay_table(answer: Answer) -> pd.DataFrame:
 @shown(
     "monte-carlo-year",
     "The year over the draws",
-    "quantity: text; unit: text; 1 in 10 below: 0; half below: 0; 1 in 10 above: 0; mean: 0; error of mean: 1",
+    "quantity: text; unit: text; 1 in 10 below: 0; half below: 0; 1 in 10 above: 0; mean: 0; error of mean: significant",
 )
 def year_table(answer: Answer, currency: str) -> pd.DataFrame:
     """The year's money, hours and pieces."""

@@ -24,6 +24,7 @@ _SAID = {
     "change beyond the target": "gain a year",
     "label": "number",
 }  # columns of tables, as a page says them
+_PLAIN = {"count": ""}  # units that the name of a number says
 _SHARES = ("share", "of now", "of today")  # units that a page shows in per cent
 _ENDS = (
     ("1 in 10 below", "1 in 10 above", "half below", "in every draw"),
@@ -88,6 +89,8 @@ class Page:
         if still:
             return None
         frame = frame.rename(columns=lambda name: str(name).replace("_", " "))
+        if "unit" in frame:
+            frame = frame.assign(unit=frame.unit.replace(_PLAIN))
         styles = told.columns
         if self.fmt.certain:
             frame, styles = _without_bands(frame, styles)

@@ -142,7 +142,7 @@ def assumption_table(kit: OpenStudy) -> pd.DataFrame:
     for basis in (basis for basis in BASES if basis in groups):
         for key in groups[basis]:
             number = kit.assumed.numbers[key]
-            unit, factor = as_shown(key, number, kit.study.currency)
+            unit, factor = as_shown(key, number.unit, kit.study.currency)
             band = (None, None) if number.distribution is None else number.distribution.quantile(np.array([0.1, 0.9])) * factor
             why = "; ".join(text for text in (number.note, number.source) if text)
             rows.append((label(key), number.value * factor, unit, *band, basis, why, key))
@@ -159,7 +159,7 @@ def evidence_table(kit: OpenStudy) -> pd.DataFrame:
     """Stated guess, what the logs say, and the number in force, side by side."""
     rows = []
     for key, found in kit.assumed.evidence.items():
-        unit, factor = as_shown(key, found.number, kit.study.currency)
+        unit, factor = as_shown(key, found.number.unit, kit.study.currency)
         values = (kit.study.numbers[key].value, found.observed, found.number.value)
         band = found.number.distribution.quantile(np.array([0.1, 0.9]))
         rows.append((label(key), unit, *(float(v * factor) for v in (*values, *band)), found.data, _more(found, kit)))
@@ -179,7 +179,7 @@ def evidence_curves(kit: OpenStudy, points: int = 161) -> list[dict[str, object]
     scores = np.linspace(-3.2, 3.2, points)
     found = []
     for key, told in kit.assumed.evidence.items():
-        unit, factor = as_shown(key, told.number, kit.study.currency)
+        unit, factor = as_shown(key, told.number.unit, kit.study.currency)
         curves = {}
         for name, spread in (("guess", told.prior), ("in force", told.number.distribution)):
             values = np.asarray(spread.quantile(special.ndtr(scores)), float) * factor

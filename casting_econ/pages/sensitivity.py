@@ -132,7 +132,7 @@ def swing_table(kit: OpenStudy) -> pd.DataFrame:
     rows = tornado(kit)
     for row in rows:
         number = kit.assumed.numbers.get(row["key"])
-        row["unit"], factor = as_shown(row["key"], number, kit.study.currency) if number else ("of now", 1.0)
+        row["unit"], factor = as_shown(row["key"], number.unit, kit.study.currency) if number else ("of now", 1.0)
         row |= {"low": row["low"] * factor, "high": row["high"] * factor}
     return pd.DataFrame(rows, columns=["label", "low", "high", "unit", "pay_low", "pay_high", "swing", "key"])
 

@@ -351,3 +351,14 @@ def label(key: str) -> str:
         case [_, *rest] if rest:
             return ": ".join(rest)
     return key
+
+
+def as_shown(key: str, unit: str, currency: str) -> tuple[str, float]:
+    """Unit in which a reader sees a number, and the factor to it: prices by the kilogram, shares and counts by name."""
+    unit = unit.format(money=currency)
+    if unit.endswith(("/g", "/gram")):
+        return f"{currency}/kg", 1000.0
+    if key.endswith(".mould.life"):
+        return "casts", 1.0
+    share = key.rsplit(".", 1)[-1].endswith(("share", "loss", "recovered", "set_aside", "rate", "elasticity"))
+    return unit or ("share" if share else "count"), 1.0

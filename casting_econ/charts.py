@@ -134,7 +134,7 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
     if edges.size > 2:
         axes.stairs(heights / heights.sum(), edges, color=BLUE, linewidth=0.8)
     top = heights.max() / heights.sum()
-    digits = 2 if middle < 1000 else 0
+    digits = 2 if max(abs(middle), abs(target)) < 1000 else 0
     axes.axvline(target, color=ORANGE, linestyle="--", linewidth=2)
     side = {"ha": "right" if target >= middle else "left", "weight": "bold"}
     over(axes, f"target {fmt.money(target, digits)}", target, color=WORDS[ORANGE], **side)
@@ -250,11 +250,12 @@ def frontier(
     ticks(axes.yaxis, write_y)
     if not now or known.empty:
         return figure
-    here = f"now {write_x(now[0])} and {write_y(now[1])}; at {write_x(now[0])}"
+    here = f"now at {write_x(now[0])} and {write_y(now[1])}"
     if not known[x].min() <= now[0] <= known[x].max():
-        return says(figure, f"{here} nothing within the chart {does}")
+        return says(figure, f"{here}, where nothing within the chart {does}")
     edge, side = np.interp(now[0], known[x], known[y]), "above" if pays_above else "below"
-    return says(figure, f"{here} all {side} {write_y(edge)} {does}")
+    meets = "which does" if (now[1] >= edge) == pays_above else "which does not"
+    return says(figure, f"at {write_x(now[0])} all {side} {write_y(edge)} {does}; {here}, {meets}")
 
 
 def stairs(

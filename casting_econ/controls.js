@@ -85,10 +85,10 @@ function render({ model, el }) {
 
   function field(key, label, hint, input) {
     const id = own + key, told = make("p", { id: id + "-fault", className: "fault", hidden: true });
-    const notes = hint ? [make("p", { id: id + "-hint", className: "hint", textContent: hint })] : [];
-    input.setAttribute("aria-describedby", [...notes, told].map((node) => node.id).join(" "));
-    fields[key] = { input, told, show: (value) => input.value !== value && (input.value = value), missing: "" };
-    return make("div", { className: "field" }, make("label", { htmlFor: id, textContent: label }), ...notes, input, told);
+    const note = make("p", { id: id + "-hint", className: "hint" });
+    input.setAttribute("aria-describedby", note.id + " " + told.id);
+    fields[key] = { input, told, note, hint, show: (value) => input.value !== value && (input.value = value), missing: "" };
+    return make("div", { className: "field" }, make("label", { htmlFor: id, textContent: label }), note, input, told);
   }
 
   function draw() {
@@ -102,6 +102,7 @@ function render({ model, el }) {
         ...(beside.length ? [make("div", {}, ...beside)] : [])));
     show();
     tell();
+    hint();
     say();
     if (at) document.getElementById(at)?.focus(); // what had the keys has them again
   }
@@ -123,6 +124,10 @@ function render({ model, el }) {
     if (wrong) fields[wrong].input.focus();
   }
 
+  function hint() {
+    for (const [key, { note, hint }] of Object.entries(fields)) if (note) note.textContent = model.get("hints")[key] ?? hint ?? "";
+  }
+
   function say() {
     for (const [key, node] of Object.entries(places)) {
       const text = model.get("said")[key] || "";
@@ -137,6 +142,7 @@ function render({ model, el }) {
   model.on("change:parts", draw);
   model.on("change:values", show);
   model.on("change:faults", tell);
+  model.on("change:hints", hint);
   model.on("change:said", say);
   draw();
   addEventListener("resize", () => el.querySelectorAll(".top").forEach((node) => (node.style.minHeight = "")));

@@ -39,13 +39,14 @@ def words(key: str, *, live: bool = False, top: bool = False) -> dict[str, Any]:
 
 
 class Controls(anywidget.AnyWidget):
-    """A page of parts; `values`, `faults` and `said` are by the keys of the parts."""
+    """A page of parts; `values`, `faults`, `hints` that change and `said` are by the keys of the parts."""
 
     _esm = Path(__file__).with_name("controls.js")
     _css = Path(__file__).with_name("controls.css")
     parts = List().tag(sync=True)
     values = Dict().tag(sync=True)
     faults = Dict().tag(sync=True)
+    hints = Dict().tag(sync=True)
     said = Dict().tag(sync=True)
 
     def __init__(self, pressed: dict[str, Callable[[], None]], **traits: Any) -> None:

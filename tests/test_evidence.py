@@ -380,7 +380,7 @@ def test_purchase_in_a_wrong_unit_is_left_out_and_told(tile):
     found = update(tile(purchases=f"date,item,kind,quantity,unit,paid\n{rows}"))[f"{STEPS}.cast.materials.plaster.price"]
 
     assert found.observed == pytest.approx(44 / 2000)
-    assert found.data == "1 purchases, 1 in another unit left out"
+    assert found.data == "1 purchase, 1 in another unit left out"
 
 
 SALES = """

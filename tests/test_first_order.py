@@ -187,7 +187,7 @@ def test_the_form_makes_the_same_order(tmp_path):
     """Its own fields, those of the workshop gone; the study is the one that answers in writing make."""
     form = StartForm(str(tmp_path / "by-form"))
     form.values = {**form.values, "begin": "order"}
-    hints = {part["key"]: part.get("hint") for group in form.parts for part in group.get("parts", [])}
+    hints = form.hints
     assert "pieces" in form.asked and "orders_a_month" not in form.asked and hints["due"] == "needed"
     assert "as many as there are masters" in hints["cavities"]
     form.press("make")

@@ -1,15 +1,21 @@
 """Is it a job: the words of the verdict on both sides of each border, what would make it a living, and forty studies that were read."""
 
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
 import verdicts
+from commands import DATA
 
 from casting_econ import charts
-from casting_econ.kit import format_of
+from casting_econ.formatting import Format
+from casting_econ.kit import format_of, open_study
 from casting_econ.models import evaluate
 from casting_econ.models.tax import take_home
+from casting_econ.orders import open_order, price_of
+from casting_econ.orders.wording import first_lines as first_lines_of_order
+from casting_econ.orders.wording import year_line
 from casting_econ.pages import deciding, living, towards
 from casting_econ.pages.answer import advice, first_lines, the_decision
 from casting_econ.pages.job import (
@@ -19,13 +25,14 @@ from casting_econ.pages.job import (
     job_of,
     job_sentence,
     job_table,
+    orders_for_target,
     todo_words,
     verdict_words,
     years_below,
 )
 from casting_econ.reference import taxes
 
-NB = "\u00a0"
+NB, FMT = "\u00a0", Format("EUR", "en_IE")
 JUST = 1e-9
 BORDERS = [0.1, 0.25, 0.75, 0.9]
 
@@ -126,11 +133,47 @@ def test_no_living_names_what_holds_it(limit, word):
     assert verdict_words(job(year=0.0, limit=limit)) == f"Worth doing on the side; not a living {word}"
 
 
+def test_too_few_orders_are_told_from_too_low_a_price(small):
+    """Where more orders alone would make an hour pay, the verdict says so and from how many; a price too low for any number is 'as it is'.
+
+    Of a label at 40 an hour of an order, 54.58 minutes, leaves 36.89 - 14.55 beyond 16 an hour; rent and two hours a week take 300 + 92 x 16:
+    79.3 orders, own arithmetic.
+    """
+    for orders, price, few in ((40, 40, True), (300, 12, False)):
+        kit = small(orders=orders, price=price, spread=True)
+        year, decision = kit.monte_carlo(512, 3), deciding.decision_of(kit, 512, 3)
+        found = job_of(kit, year)
+        assert found.few == few
+        start = "Not worth its hours at these orders, nor a living" if few else "Not worth its hours as it is, nor a living"
+        assert verdict_words(found) == start
+        todo = "Find more orders, or stop: an hour pays from about 80 orders a year on." if few else "Stop, or change something."
+        assert todo_words(found, decision, FMT) == todo
+    hour = (4 * 9.4 / 0.95 + 15) / 60
+    assert orders_for_target(small(orders=40)) == pytest.approx((300 + 92 * 16) / (40 - 1 - 4 * 0.5 / 0.95 - 16 * hour), rel=1e-9)
+    assert np.isnan(orders_for_target(small(orders=300)))  # it pays already
+    unsure = job(hour=0.2, year=0.0, pays_from=79.3)
+    assert (
+        todo_words(unsure, decided([-10.0, -20.0]), FMT)
+        == "Rather not at these orders: an hour pays from about 80 orders a year on."
+    )
+
+
+@pytest.mark.parametrize(("price", "words"), [(1690.0, "run on where no order does"), (None, "")])
+def test_an_order_that_pays_in_a_year_that_does_not(price, words):
+    """The first order of the demo pays by its own hours and its year of one order does not: the order says so, or says nothing without a price."""
+    plan = open_order(open_study(DATA / "samphire-hooks"), "first-order", today=date(2026, 1, 5))
+    plan = replace(plan, order=replace(plan.order, price=price))
+    quoted = price_of(plan)
+    said = year_line(plan, quoted, FMT)
+    assert bool(said) == bool(words) and words in said
+    assert (said in first_lines_of_order(plan, quoted, FMT)) == bool(words)
+
+
 def test_a_living_by_long_hours_is_said():
     """A living by hours that pay less than the target can only be one of more hours than a full week, and is told to change, not to go on."""
     found = job(hour=0.05, year=0.95)
     assert verdict_words(found) == "A living, and safe enough, but only by more hours than a full week"
-    assert todo_words(found, decided([-500.0, -600.0])) == "Change something: it takes too many hours for what it brings."
+    assert todo_words(found, decided([-500.0, -600.0]), FMT) == "Change something: it takes too many hours for what it brings."
     assert verdict_words(job(hour=0.05, year=0.5)) == "Perhaps a living, but only by more hours than a full week"
     assert (
         verdict_words(job(hour=0.05, year=0.5, below=0.5))
@@ -146,7 +189,7 @@ def test_side_income_without_money_to_start(fails, word):
     found = job(year=0.0, fails=fails)
     assert verdict_words(found) == f"Worth doing on the side; not a living at these orders{word}"
     money = ", with more money to start with" if word else ""
-    assert todo_words(found, decided([500.0, 510.0])) == f"Go on with it on the side{money}."
+    assert todo_words(found, decided([500.0, 510.0]), FMT) == f"Go on with it on the side{money}."
 
 
 def test_no_verdict_contradicts_another():
@@ -158,7 +201,7 @@ def test_no_verdict_contradicts_another():
             for below in (0.0, 0.2, 0.9):
                 for benefit in ([500.0, 510.0], [900.0, -200.0, 800.0], [-500.0, -510.0], [-900.0, 200.0, -800.0], [1.0, -1.0]):
                     found, decision = job(hour=hour, year=year, below=below), decided(benefit)
-                    said, todo = verdict_words(found), todo_words(found, decision)
+                    said, todo = verdict_words(found), todo_words(found, decision, FMT)
                     where = hour, year, below, benefit, said, todo
                     assert ("not worth" in said.lower()) <= (hour < 0.25), where
                     assert ("worth doing" in said.lower()) <= (hour >= 0.75), where
@@ -265,12 +308,12 @@ def test_the_first_page_agrees_with_itself(small):
     """The third line and the decision below it begin alike, also where luck makes most years fall short of a mean that pays."""
     few = job(hour=0.2, year=0.0)
     lucky = decided([900.0, 800.0, 850.0])
-    assert todo_words(few, lucky) == "Rather not as it is: few good years carry the others."
-    assert the_decision(lucky, [], format_of(small(orders=300, spread=True)), todo_words(few, lucky)) == (
+    assert todo_words(few, lucky, FMT) == "Rather not as it is: few good years carry the others."
+    assert the_decision(lucky, [], format_of(small(orders=300, spread=True)), todo_words(few, lucky, FMT)) == (
         "**Rather not as it is: few good years carry the others.** On average a year brings €850 more than its hours at the target."
     )
     assert (
-        todo_words(job(hour=0.8, year=0.0), decided([-900.0, -800.0]))
+        todo_words(job(hour=0.8, year=0.0), decided([-900.0, -800.0]), FMT)
         == "Rather not as it is: a few bad years cost more than the others bring."
     )
     kit = small(orders=2, price=420, spread=True, variation="months", **verdicts._ONE)

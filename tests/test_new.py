@@ -574,11 +574,6 @@ def test_a_form_that_cannot_begin_is_told_before_it_opens(options, told, tmp_pat
 # ---- what stands in, and days ----
 
 
-def hints(form):
-    """Hints of a form by key."""
-    return {part["key"]: part.get("hint") for group in form.parts for part in group.get("parts", [])}
-
-
 def test_what_stands_in_is_said_before_it_does(tmp_path):
     """Terminal and form say the figure that an unanswered question takes, and it is what the study then has."""
     asked = []
@@ -592,12 +587,16 @@ def test_what_stands_in_is_said_before_it_does(tmp_path):
     )
     new_study(tmp_path / "s", answers)
     target = tomllib.loads((tmp_path / "s" / "study.toml").read_text(encoding="utf-8"))["target"]["per_hour"]
-    form = hints(StartForm(str(tmp_path / "f"), begun({"craft": "soap"})))
+    page = StartForm(str(tmp_path / "f"), begun({"craft": "soap"}))
+    form = page.hints
 
     assert any("[GBP/hour; don't know takes 12 13 16]" in words for words in asked)
     assert [target[end] for end in ("low", "likely", "high")] == ["12 GBP/h", "13 GBP/h", "16 GBP/h"]
     assert form["casts_per_load"] == "left empty, 36 stands in" and form["target"] == "left empty, 14 16 19 EUR stands in"
     assert form["cure"] == "left empty, 28 35 42 stands in"
+    typed(page, price="6 GBP", weekly_hours="3")
+    assert page.hints["target"] == "left empty, 12 13 16 GBP stands in"
+    assert page.hints["hidden_hours"] == "left empty, 0.4 0.7 1 stands in"  # of three hours not all can be hidden
 
 
 def test_a_wait_of_weeks_is_asked_in_days(tmp_path):

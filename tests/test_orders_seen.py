@@ -6,16 +6,19 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from commands import command
 from scipy import stats
-from test_evidence import MONTH, TILE
+from test_evidence import FAIR, MONTH, TILE
 
 from casting_econ.assumptions import label
-from casting_econ.evidence import update
+from casting_econ.evidence import season_table, season_weights, update
+from casting_econ.evidence.market import season_beside
 from casting_econ.evidence.months import PRIOR_DISPERSION, PRIOR_SIZES, counts_posterior, sizes_posterior
 from casting_econ.evidence.posteriors import rate_posterior
+from casting_econ.faults import StudyError
 from casting_econ.kit import open_study
-from casting_econ.models.months import orders_at
-from casting_econ.pages.records import evidence_table
+from casting_econ.models.months import orders_at, pieces_at
+from casting_econ.pages.records import evidence_table, season_sentence
 from casting_econ.study import read_study
 
 LEARNT, STATED = TILE, TILE.replace("pieces_per_order = 1", "clustering = 0\npieces_per_order = 1")
@@ -300,3 +303,184 @@ def test_bands_hold_the_truth_of_invented_workshops(study, buyers):
     assert 0.77 <= np.mean(held) <= 0.83
     assert one_by_one or 0.77 <= np.mean(clusters) <= 0.83
     assert one_by_one or np.mean(plain) < 0.74  # what taking buyers as independent makes of it
+
+
+# ---- in which season ----
+
+DECEMBER = [10] * 11 + [30]
+
+
+def test_a_short_log_draws_its_season_towards_level_months(study):
+    """Six months, the last with three times the orders: by hand, half of what is beyond the average month, and months not seen are average.
+
+    10 a month but 30 in June: 80 orders in 182 days, so that June at the average rate brings 80 x 30 / 182 = 13.19 and its index is
+    31 / 14.19, one order counting for the guess; half of what is beyond one is left of it.
+    """
+    asks = varies(season='"records"')
+    short = study(asks, **sales_of([10] * 5 + [30], start="2025-01"))
+    weights = season_weights(short)
+    june = 1 + (31 / (80 * 30 / 181 + 1) - 1) / 2
+
+    assert weights.sum() == pytest.approx(12.0) and weights[5] / weights[11] == pytest.approx(june)
+    assert weights[6:].tolist() == [weights[11]] * 6 and weights[0] < weights[11]
+    table = season_table(short)
+    assert table.month.tolist() == [1, 2, 3, 4, 5, 6] and table["index"].iloc[5] == pytest.approx(june)
+    assert (table.low <= table["index"]).all() and (table["index"] <= table.high).all()
+    assert season_table(study(varies(), folder="other", **sales_of([10] * 5 + [30]))).empty  # not asked: no season is made of it
+    one = season_weights(study(asks, folder="one", **sales_of([12], start="2025-03")))
+    assert one.tolist() == pytest.approx([1.0] * 12, abs=0.01)
+
+
+def test_a_whole_year_is_believed(study):
+    """Twelve months: the index as it is, and nothing is said of a short log."""
+    year = study(varies(season='"records"'), **sales_of(DECEMBER))
+    weights = season_weights(year)
+
+    # 140 orders in 366 days; 31 in December and one for the guess, against 140 x 31 / 366 and one
+    index = [
+        31 / (140 * 31 / 366 + 1) if m == 12 else 11 / (140 * (30 + (m in (1, 3, 5, 7, 8, 10)) - (m == 2)) / 366 + 1)
+        for m in range(1, 13)
+    ]
+    assert weights == pytest.approx(np.array(index) * 12 / sum(index))
+    assert season_sentence(open_study(year.folder)) == ""
+
+
+def test_it_is_said_where_the_season_stands_and_in_check(study):
+    """Asked of six months: how many are known, and what of the others; not asked: that none is made; without sales a fault."""
+    logs = sales_of([4, 5, 3, 6, 4, 9])
+    asked, silent = study(varies(season='"records"'), **logs), study(varies(), folder="silent", **logs)
+
+    said = season_sentence(open_study(asked.folder))
+    assert "6 of twelve months are known" in said and "a month not seen yet is an average one" in said
+    assert season_sentence(open_study(silent.folder)).endswith("the year is taken as these months go on.")
+    code, out, _ = command("check", asked.folder)
+    assert code == 0 and said in re.sub(r"\s+", " ", out)
+    with pytest.raises(StudyError, match=r"cash\.season.*no sales log"):
+        season_weights(study(varies(season='"records"'), folder="none"))
+
+
+def test_a_stated_season_is_taken_out_of_the_counts(study):
+    """Orders as the stated season has them, 2 to 22 a month: not bunched, and no fewer a year for a log of the slack half.
+
+    Without the season the same half year says 44 a year, and a year of it looks bunched.
+    """
+    counts = [2, 4, 2, 4, 3, 7, 22, 16, 19, 21, 13, 7]
+    weights = str([one / 10 for one in counts])
+    half, known = (
+        update(study(varies(season=season), folder=f"half{len(season)}", **sales_of(counts[:6]))) for season in ("", weights)
+    )
+    whole, level = (
+        update(study(varies(season=season), folder=f"whole{len(season)}", **sales_of(counts))) for season in (weights, "")
+    )
+
+    assert known[ORDERS].observed == pytest.approx(120, rel=0.03) and half[ORDERS].observed == pytest.approx(44, rel=0.01)
+    assert whole[CLUSTERS].number.value < 0.1 < 0.3 < level[CLUSTERS].number.value
+    assert whole[ORDERS].number.value == pytest.approx(120, rel=0.01)
+
+
+def test_a_month_without_a_season_that_sold_has_one(study):
+    """A stated weight of nothing for a month with orders is not believed; one for a month without leaves the month out."""
+    counts = [10, 10, 10, 10, 10, 10]
+    off, told = (
+        update(study(varies(season=season), folder=f"f{at}", **sales_of(counts)))[ORDERS].observed
+        for at, season in enumerate(("", str([0, *[1] * 11])))
+    )
+    assert off == told
+    left_out = update(study(varies(season=str([0, *[1] * 11])), folder="none", **sales_of([0, *counts[1:]])))[ORDERS]
+    assert left_out.observed == pytest.approx(50 / ((182 - 31) / MONTH * 12 / 11) * 12)
+
+
+def test_a_season_of_the_log_is_told_by_other_years(study):
+    """Two years alike, ten times as many every December: no bunches; of one year alone December is one."""
+    year = [10] * 11 + [100]
+    two = study(varies(season='"records"'), **sales_of(year * 2))
+    beside = season_beside(two, "shop")
+
+    assert np.argsort(beside)[-2:].tolist() == [11, 23] and beside[11] > 5 * beside[0]
+    assert season_beside(study(varies(season='"records"'), folder="one", **sales_of(year)), "shop").tolist() == [1.0] * 12
+    assert (
+        update(two)[CLUSTERS].number.value
+        < 0.1
+        < 0.5
+        < update(study(varies(), folder="flat", **sales_of(year * 2)))[CLUSTERS].number.value
+    )
+
+
+def test_a_changed_study_keeps_season_and_cold_months(study):
+    """Seasons and temperatures are those of the year: a changed price leaves them, and a heated room is a change of its own."""
+    cold = "[temperature]\n" + "".join(
+        f"{m} = {10 if m in ('january', 'february') else 20}\n"
+        for m in pd.date_range("2024-01", periods=12, freq="MS").strftime("%B").str.lower()
+    )
+    kit = open_study(
+        study(varies(season=str(list(range(1, 13)))).replace('wait = "12 h"', 'wait = "12 h"\nwait_at = 20') + cold).folder
+    )
+    dearer, heated = (
+        kit.changed({"channels": {"shop": {"price": "15 EUR"}}}),
+        kit.changed({"temperature": {"january": 20, "february": 20}}),
+    )
+    months = [one.inputs().months for one in (kit, dearer, heated)]
+
+    assert months[1].season.tolist() == months[0].season.tolist() != [1 / 12] * 12
+    [(key, slower)] = months[0].slower.items()
+    assert (
+        slower[0] > 1.5
+        and months[1].slower[key].tolist() == slower.tolist()
+        and months[2].slower[key].tolist() == pytest.approx([1.0] * 12)
+    )
+
+
+# ---- the beginning and the end ----
+
+
+def test_orders_without_any_sold(study):
+    """A channel of its own that sold nothing in six months beside one that did: its orders fall, and how bunched they come is its guess."""
+    fair = FAIR.replace('"1 order/year"', '{ value = "24 orders/year", from = "records", worth = "3 months" }')
+    found = update(study(varies(LEARNT + fair), **sales_of([3, 2, 4, 3, 3, 2])))
+
+    assert found["channels.fair.orders"].number.value == pytest.approx(24 * 3 / (3 + 182 / MONTH))
+    assert (
+        found["channels.fair.clustering"].data == "0 orders by month, 0 to 0"
+        and found["channels.fair.clustering"].observed == 0.0
+    )
+    assert 0.25 < found["channels.fair.clustering"].number.value < 2.0
+
+
+def test_one_order_a_year_and_one_in_the_log(study):
+    """One guessed, one come in a log of nine months: about one, no width lost, and all of it in a year drawn."""
+    one = LEARNT.replace(
+        '"120 orders/year", from = "records", worth = "2 months"', '"1 order/year", from = "records", worth = "6 months"'
+    )
+    kit = open_study(study(varies(one), **sales_of([0, 0, 1, 0, 0, 0, 0, 0, 0])).folder)
+    answer = kit.monte_carlo(1024)
+
+    assert kit.assumed.numbers[ORDERS].value == pytest.approx((0.5 + 1) / (6 + 274 / MONTH) * 12)
+    came = answer.draws["orders/shop"]
+    assert 0.2 < np.mean(came == 0) < 0.45 and came.max() > 3 and np.array_equal(came, np.rint(came))
+
+
+@pytest.mark.parametrize("orders", ["0 orders/year", "1 order/year", "24 orders/year"])
+@pytest.mark.parametrize("variation", ["rates", "counts", "months"])
+def test_a_study_in_which_all_is_stated_as_certain(study, orders, variation):
+    """No log, no mould, a stall beside: nothing is asked of records, and years differ where orders come by chance."""
+    text = re.sub(r', from = "records", worth = "[^"]*"', "", TILE)
+    text = re.sub(r"\[products.tile.mould\][^\[]*", "", text).replace('"120 orders/year"', f'"{orders}"')
+    stall = '[channels.stall]\nproduct = "tile"\norders = "36 orders/year"\npieces_per_order = 1\nprice = "14 EUR"\n'
+    stall += 'days = "6 day/year"\nhours_per_day = "8 h/day"\nfee_per_day = "30 EUR/day"\n'
+    kit = open_study(study(varies(text + stall, variation)).folder)
+    answer = kit.monte_carlo(512)
+    came = {name: answer.draws[f"orders/{name}"] for name in ("shop", "stall")}
+
+    assert not kit.assumed.evidence and not kit.assumed.uncertain and kit.certain == (variation == "rates")
+    assert (np.ptp(came["stall"]) > 10) == (variation != "rates") and (np.ptp(answer.draws["pay_per_hour"]) > 0) == (
+        variation != "rates"
+    )
+    assert came["shop"].mean() == pytest.approx(float(orders.split()[0]), abs=4 * np.sqrt(float(orders.split()[0]) / 512))
+    assert np.isfinite(answer.draws["pay_per_hour"]).all()
+
+
+def test_sizes_drawn_are_those_learnt():
+    """The gamma sizes that the posterior takes are those that the model draws: 2,000 single orders of spread 0.8, found within 5 %."""
+    drawn = pieces_at((np.arange(2000) + 0.5) / 2000, np.ones(2000), 6.0, 0.8 * 6.0)
+
+    assert sizes_posterior(drawn).middle == pytest.approx(0.8, rel=0.05)

@@ -126,7 +126,13 @@ def _wait(study, product, step, number):
     if step != cure or not hours.size or number.value <= 0:
         return None
     return rows_finding(
-        number, number.prior_weight, hours, np.ones(hours.size), f"{hours.size} loads with cure hours", "loads", WAIT_SPREAD
+        number,
+        number.prior_weight,
+        hours,
+        np.ones(hours.size),
+        f"{counted(hours.size, 'load')} with cure hours",
+        "loads",
+        WAIT_SPREAD,
     )
 
 
@@ -186,7 +192,7 @@ def _price(study, item, entry, number):
     if number.prior_weight_unit:
         weight = amount_in(number.prior_weight, number.prior_weight_unit, base, entry, study.currency)
         number = replace(number, prior_weight=weight) if np.isfinite(weight) else number
-    data = f"{known.sum()} purchases" + (f", {(~known).sum()} in another unit left out" if not known.all() else "")
+    data = counted(int(known.sum()), "purchase") + (f", {(~known).sum()} in another unit left out" if not known.all() else "")
     found = mean_finding(number, paid[known], amounts[known], data, base)
     usual = amounts[known].mean()  # people buy, they do not weigh
     return replace(found, prior_weight=found.prior_weight / usual, amount=float(known.sum()), counted="purchases")
@@ -201,7 +207,7 @@ def _loss(study, product, item_key, number):
     # the mix is 1 / (1 - loss) times what the pieces hold; a mix below it counts as no loss
     spread = number.distribution and number.distribution.mapped(lambda loss: 1 / (1 - loss))
     factor = replace(number, value=1 / (1 - number.value), distribution=spread)
-    data = f"{mixed.size} loads with mixed mass"
+    data = f"{counted(mixed.size, 'load')} with mixed mass"
     found = rows_finding(factor, number.prior_weight, mixed, needed, data, "loads", WAIT_SPREAD)
     posterior, prior = (one.mapped(lambda mix: np.clip(1 - 1 / mix, 0.0, 1.0)) for one in (found.posterior, found.prior))
     weight = number.prior_weight or found.prior_weight
@@ -223,5 +229,5 @@ def _fixed_hours(study, number):
     hours = rows.groupby(week[rows.index]).minutes.sum().reindex(starts, fill_value=0.0).to_numpy(float) / 60.0
     if weights.sum() < LEAST_WEEKS - 1e-9:  # a week without books is common; too few weeks say nothing about a year
         return None
-    data = f"{weights.sum():.0f} weeks, {count} timesheet rows"
+    data = f"{counted(round(weights.sum()), 'week')}, {counted(count, 'timesheet row')}"
     return mean_finding(replace(number, prior_weight=weight_in(number, "week")), hours, weights, data, "weeks")

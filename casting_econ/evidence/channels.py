@@ -20,7 +20,7 @@ def channel_finding(study, channel, kind, number):
         rows = None if sheet is None else sheet[(sheet.step == channel) & (sheet.pieces_handled > 0)]
         if rows is None or rows.empty or number.value <= 0:
             return None
-        data = f"{len(rows)} timesheet rows, {rows.pieces_handled.sum():.0f} orders"
+        data = f"{counted(len(rows), 'timesheet row')}, {counted(round(rows.pieces_handled.sum()), 'order')}"
         handled = rows.pieces_handled.to_numpy(float)
         weight = number.prior_weight / handled.mean()
         return rows_finding(number, weight, rows.minutes.to_numpy(float), handled, data, "timesheet rows", PRIOR_SPREAD)
@@ -122,7 +122,7 @@ def _money(entry, channel, kind, number, mine):
     seen = mine[kind.replace("pieces_per_order", "pieces")].dropna().astype(float)
     if seen.sum() <= 0 or number.value <= 0:
         return None
-    data, asked = f"{len(seen)} orders", entry.pieces_per_order
+    data, asked = counted(len(seen), "order"), entry.pieces_per_order
     if kind == "price" and not asked.from_records:  # by the piece, as orders differ in size; then for an order of the stated size
         size = asked.value
         by_piece = replace(number.scaled(1 / size, number.unit), prior_weight=number.prior_weight * size)

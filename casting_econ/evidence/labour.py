@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 from scipy.sparse.csgraph import connected_components
 
+from ..faults import counted
 from ..ledger.logs import days_of
 from ..study import Study
 from ..study.records import MOULD, ONE_OFF, steps_of
@@ -118,12 +119,12 @@ def _one_group(study, keys, minutes, units, fixed):
     factor = np.maximum(minutes - fixed, 0.0).sum() / expected.sum()
 
     def finding(j, key):
-        name = "loads" if key.endswith("load_minutes") else "pieces"
+        name = "load" if key.endswith("load_minutes") else "piece"
         return Finding(
             posterior=both.means[j],
             prior=rows_posterior([stated[j]], [weight[j]], [], np.empty((0, 1))).means[0],
             observed=stated[j] * factor,
-            data=f"{rows[j]} timesheet rows, {units[:, j].sum():.0f} {name}{BEYOND if beyond[j] else ''}",
+            data=f"{counted(int(rows[j]), 'timesheet row')}, {counted(round(units[:, j].sum()), name)}{BEYOND if beyond[j] else ''}",
             prior_weight=float(weight[j] * (both.scatter / PRIOR_SPREAD) ** 2),  # in rows that scatter as these do
             amount=int(rows[j]),
             counted="timesheet rows",

@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from ..faults import Fault, close_match, counted, some_of
+from ..faults import Fault, close_match, counted
 from .files import TEXTS, read_file, record_files
 from .logs import IDS, LOGS, NUMBERS, OPEN, UNIQUE, days_of, in_words, log_named, plain
 from .rows import Column, SetAside, score_of
@@ -94,23 +94,16 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
                 records[log] = frame
             else:
                 unsound[log] = frame
-    files += [
-        FileReading(
-            place=table.grid.place,
-            log=table.log,
-            read=table.read,
-            used=table.read - len(table.aside),
-            decisions=tuple(table.decisions),
-            totals=tuple(table.totals),
-            unequal=tuple(table.unequal),
-            columns=tuple(table.columns),
-            unread=table.unread,
-            set_aside=tuple(sorted(table.aside, key=lambda one: one.row)),
-            changes=tuple(sorted(table.changes, key=lambda one: one.row)),
-        )
-        for table in tables
-    ]
+    for table in tables:
+        told = {name: tuple(getattr(table, name)) for name in ("decisions", "totals", "unequal", "columns")}
+        told |= {"changes": _in_order(table.changes), "set_aside": _in_order(table.aside), "unread": table.unread}
+        counts = {"read": table.read, "used": table.read - len(table.aside)}
+        files.append(FileReading(place=table.grid.place, log=table.log, **counts, **told))
     return records, Reading(files=tuple(sorted(files, key=lambda file: file.place)), unsound=unsound), faults
+
+
+def _in_order(found):
+    return tuple(sorted(found, key=lambda one: one.row))
 
 
 def _score(log, settings):
@@ -209,7 +202,8 @@ def _overtaken(frame, keep, owners, rows, tables, log):
     for _, same in candidates.groupby(needed, sort=False):
         closed = same.index[same[open_column].notna()]
         for at in same.index[same[open_column].isna()]:
-            fuller = [other for other in same.index if other != at and _says_all(same.loc[other], same.loc[at])]
+            own = same.loc[at]
+            fuller = [other for other in same.index if other != at and (own.isna() | (same.loc[other] == own)).all()]
             if len(closed) or fuller:
                 by = closed[0] if len(closed) else fuller[-1]
                 where = f"row {rows[by]}" + ("" if owners[by] == owners[at] else f" of {tables[owners[by]].grid.place}")
@@ -219,18 +213,14 @@ def _overtaken(frame, keep, owners, rows, tables, log):
     return gone
 
 
-def _says_all(row, other):
-    """Whether a row says all that another says."""
-    return bool((other.isna() | (row == other)).all())
-
-
 def _say_open(frame, keep, owners, rows, tables, log):
     """One line a file for the rows that are still open."""
     still = keep & frame[OPEN[log]].isna().to_numpy()
     for number, table in enumerate(tables):
         mine = [rows[at] for at in still.nonzero()[0] if owners[at] == number]
         if mine:
-            places = f"row{'s' * (len(mine) > 1)} {some_of(list(map(str, mine)), 8)}"
+            places = ", ".join(map(str, mine[:8])) + (f" and {len(mine) - 8} more" if len(mine) > 8 else "")
+            places = f"row{'s' * (len(mine) > 1)} {places}"
             table.decisions.append(f"{counted(len(mine), 'load')} without a count in {OPEN[log]}, still in work: {places}")
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
+from ..faults import cut
 from .logs import FREE, LOGS, NUMBERS, OPEN, plain
 
 _HEADER = re.compile(r"(.*?)\s*[(\[]\s*([^)\]]*?)\s*[)\]]\s*")
@@ -156,9 +157,9 @@ def _no_events(block, log):
         dated = any(re.search(r"\d", str(cells[at])) and not _TOTAL.match(str(cells[at])) for at in dates if at in full)
         if not dated and any(_TOTAL.match(text) for text in texts):
             figures = tuple((name, cells[at]) for at, name in used.items() if at in full)
-            aside.append(SetAside(row=row, reason=f"total: {_short(texts)}", figures=figures))
+            aside.append(SetAside(row=row, reason=f"total: {cut(' '.join(texts), 40)}", figures=figures))
         elif not dated and texts and _is_note(cells, full, used, log):
-            aside.append(SetAside(row=row, reason=f"note: {_short(texts)}"))
+            aside.append(SetAside(row=row, reason=f"note: {cut(' '.join(texts), 40)}"))
         else:
             fine.append((row, cells))
     return aside, fine
@@ -173,8 +174,3 @@ def _is_note(cells, full, used, log):
     words = len(re.findall(r"[^\W\d_]{2,}", first))
     in_words = words >= 3 or (kind == "date" and words and not re.search(r"\d", first))
     return bool(_NOTE.match(first) or (len(full) == 1 and in_words))
-
-
-def _short(texts):
-    text = " ".join(texts)
-    return text if len(text) <= 40 else text[:37] + "..."

@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from ..faults import Fault, Question, close_match, counted
+from ..faults import Fault, Question, close_match, counted, cut
 from ..units import question_of
 from .cells import SPELLING, UNIT_NAMES, Cell, Unreadable, read_cell
 from .dates import possible_orders
@@ -14,8 +14,6 @@ from .files import Grid
 from .logs import LOGS, NUMBERS, in_words, plain
 from .rows import ABOVE, Column, SetAside, blocks_of
 from .rules import rules_of
-
-_SHOWN = 80  # characters of a cell in a fault
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -221,8 +219,7 @@ def _frame(table, rows, rules, open_faults):
 
 def shown(raw: Any) -> str:
     """A cell for a fault, cut if it is long."""
-    text = repr(str(raw))
-    return text if len(text) <= _SHOWN else f"{text[: _SHOWN - 3]}..."
+    return cut(repr(str(raw)))
 
 
 def _is_integer(raw):

@@ -4,7 +4,8 @@ Nothing here draws at random: what chance decides comes in as uniforms, so that 
 """
 
 import numpy as np
-from scipy import special, stats
+import scipy
+from scipy import special
 
 from .checks import checked, checked_share
 
@@ -61,7 +62,7 @@ def orders_at(uniform, mean, dispersion=0.0):
     chance, orders, k = np.asarray(chance_of_none(m, d)), np.zeros(u.size), 0
     far = np.flatnonzero(chance < 1e-290)  # so many orders that the sum below would start from nothing
     size = 1.0 / np.maximum(d[far], 1e-9)
-    orders[far] = stats.nbinom.ppf(u[far], size, size / (size + m[far]))
+    orders[far] = scipy.stats.nbinom.ppf(u[far], size, size / (size + m[far]))
     at = np.flatnonzero((chance >= 1e-290) & (u > chance))
     u, m, d, chance = u[at], m[at], d[at], chance[at]
     below, ratio = chance.copy(), m / (1.0 + d * m)

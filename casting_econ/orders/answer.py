@@ -67,21 +67,11 @@ def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
 
 def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
     """Numbers of the answer, for `order.json`; hours, money, chances and shares in the units of the tables."""
-    order, course = plan.order, plan.course
-    price, arrives, last = quoted.asked, plan.arrives, plan.last_start
+    order, course, price = plan.order, plan.course, quoted.asked
+    asked = {key: getattr(order, key) for key in "name product pieces set_of variants start due confidence".split()}
+    in_hand = {key or order.product: value for key, value in order.in_hand.items()}
     return {
-        "order": {
-            "name": order.name,
-            "product": order.product,
-            "pieces": order.pieces,
-            "set_of": order.set_of,
-            "variants": order.variants,
-            "start": order.start.isoformat(),
-            "due": order.due.isoformat(),
-            "confidence": order.confidence,
-            "in_hand": {key or order.product: value for key, value in order.in_hand.items()},
-            "under_way": order.poured,
-        },
+        "order": asked | {"in_hand": in_hand, "under_way": order.poured},
         "complete": order.complete,
         "pieces_over": order.over,
         "casts": plan.casts,
@@ -94,8 +84,8 @@ def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
         "chance_of_date": course.in_time,
         "chance_of_date_error": course.error,
         "meets_date": plan.meets_date,
-        "last_safe_start": last and last.isoformat(),
-        "honest_arrival": arrives and arrives.isoformat(),
+        "last_safe_start": plan.last_start,
+        "honest_arrival": plan.arrives,
         "mould_sets_for_date": plan.sets_wanted,
         "mould_sets_worn": plan.sets_worn,
         "mould_sets_to_make": plan.moulds_to_make,

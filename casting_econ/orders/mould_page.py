@@ -94,24 +94,16 @@ def mould_results(plan: OrderPlan) -> dict | None:
     if planner.entry.mould is None:
         return None
     making, cost, choices = plan.loads.making, mould_cost(plan), []
-    for one in plan.choices:
-        taken = {"to_make": one.plan.loads.making.to_make, "generations": one.plan.loads.making.total("generations")}
-        taken |= {"loads": one.plan.new_loads, "hours": one.cost.hours, "hours_in_all": one.hours, "cost": one.in_all}
-        taken |= {"cost_now": one.cost.now, "cost_worn": one.cost.worn, "chance_of_date": one.in_time}
-        choices.append({"moulds": one.moulds, **taken, "arrival": one.arrives and one.arrives.isoformat()})
+    taken = {"hours": cost.hours, "material_now": cost.material, "cost_now": cost.now, "cost_worn": cost.worn}
     if making is None:
-        choices = [{"moulds": n, "chance_of_date": p, "arrival": d and d.isoformat()} for n, p, d in plan.mould_choices]
-    return {
-        "counted_in": "sets" if making is None else "moulds",
-        "in_hand": planner.mould_sets if making is None else making.in_hand,
-        "in_use": plan.sets_wanted if making is None else making.moulds,
-        "to_make": plan.moulds_to_make if making is None else making.to_make,
-        "generations": 0 if making is None else making.total("generations"),
-        "masters_copied": 0 if making is None else making.total("copied"),
-        "worn": plan.sets_worn if making is None else making.worn,
-        "hours": cost.hours,
-        "material_now": cost.material,
-        "cost_now": cost.now,
-        "cost_worn": cost.worn,
-        "choices": choices,
-    }
+        choices = [{"moulds": n, "chance_of_date": p, "arrival": d} for n, p, d in plan.mould_choices]
+        counts = {"counted_in": "sets", "in_hand": planner.mould_sets, "in_use": plan.sets_wanted, "worn": plan.sets_worn}
+        return counts | {"to_make": plan.moulds_to_make, "generations": 0, "masters_copied": 0, **taken, "choices": choices}
+    for one in plan.choices:
+        each = {"to_make": one.plan.loads.making.to_make, "generations": one.plan.loads.making.total("generations")}
+        each |= {"loads": one.plan.new_loads, "hours": one.cost.hours, "hours_in_all": one.hours, "cost": one.in_all}
+        each |= {"cost_now": one.cost.now, "cost_worn": one.cost.worn, "chance_of_date": one.in_time}
+        choices.append({"moulds": one.moulds, **each, "arrival": one.arrives})
+    counts = {"counted_in": "moulds", "in_hand": making.in_hand, "in_use": making.moulds, "worn": making.worn}
+    ways = {"to_make": making.to_make, "generations": making.total("generations"), "masters_copied": making.total("copied")}
+    return counts | ways | taken | {"choices": choices}

@@ -199,8 +199,9 @@ class OrderPlan:
     def start_days(self) -> list[date]:
         """First days to try: the planned one, those of one to three loads later, and the last safe one."""
         later = [self.course.opened.date_of(begin) for begin in sorted(self.pours.values())[1:4]]
-        last = [self.last_start, self._next_open(self.last_start)] if self.last_start else []
-        return sorted({self.order.start, *later, *last})
+        last = self.last_start
+        after = [next((d for d in self._open_days() if d > last), last + timedelta(days=1))] if last else []
+        return sorted({self.order.start, *later, *after, last or self.order.start})
 
     @cached_property
     def next_start(self) -> date | None:
@@ -219,9 +220,6 @@ class OrderPlan:
         """Hand work on each load of the order, under way and new, at each step; shape (D, L, K). [min]"""
         planner, draws = self.planner, self.planner.draws
         return planner.step_minutes(draws, self.course.entering, planner.lots(self.loads, draws))[:, self.loads.own]
-
-    def _next_open(self, day):
-        return next((d for d in self._open_days() if d > day), day + timedelta(days=1))
 
     def starts(self, days: list[date]) -> dict[date, float]:
         """The chance of the date [-] with other first days, from every other draw; each day worked out once."""

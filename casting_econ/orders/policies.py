@@ -132,7 +132,7 @@ def policy_results(plan: OrderPlan) -> dict:
             "expected_rounds": one.rounds,
             "chance_within_two_rounds": one.within_two,
             "chance_of_date": one.plan.course.in_time,
-            "honest_arrival": one.plan.arrives and one.plan.arrives.isoformat(),
+            "honest_arrival": one.plan.arrives,
             "cost": one.cost,
         }
         for name, one in compared(plan).items()

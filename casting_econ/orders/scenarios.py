@@ -83,12 +83,12 @@ def scenario_table(beside: list[Beside], fmt: Format) -> pd.DataFrame:
 
 def scenario_numbers(one: Beside, asked: float) -> dict:
     """Numbers of an order under a scenario; pay is at a price asked. [money]"""
-    plan, quoted, arrives = one.plan, one.quoted, one.plan.arrives
+    plan, quoted = one.plan, one.quoted
     return {
         "casts": Policy(plan).casts,
         "loads": plan.loads_in_all,
         "chance_of_date": plan.course.in_time,
-        "honest_arrival": arrives and arrives.isoformat(),
+        "honest_arrival": plan.arrives,
         "hours": float(quoted.hours.mean()),
         "extra_cost": quoted.extra_cost,
         "full_cost": quoted.full_cost,

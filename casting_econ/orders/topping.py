@@ -73,7 +73,7 @@ def topped_loads(planner, order: Order, now: dict[str, int]) -> Loads:
         return planner.loads(order, {})
     cast = [number for number, casts in enumerate(found.casts, 1) if casts.any()]
     rounds = [0] * len(base.casts) + [number for number, part in zip(cast, parts[1:], strict=True) for _ in range(part.shape[1])]
-    typical = _typical_draw(found)
+    typical = int(np.lexsort((found.total, found.rounds))[found.total.size // 2])  # in the middle by rounds, then by casts
     return replace(
         base,
         casts=each[typical],
@@ -83,11 +83,6 @@ def topped_loads(planner, order: Order, now: dict[str, int]) -> Loads:
         fate=(entering_of(each, good, planner.draws, rng), good),
         typical=typical,
     )
-
-
-def _typical_draw(found: ToppedUp) -> int:
-    """The draw in the middle by rounds, then by casts."""
-    return int(np.lexsort((found.total, found.rounds))[found.total.size // 2])
 
 
 def typical_of(loads: Loads) -> Loads:

@@ -39,7 +39,7 @@ def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
 
 
 def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
-    """The answer in three lines: whether the price pays, by when, what to do first."""
+    """The answer in three lines: whether the price pays, by when, what to do first; and that the year does otherwise, where it does."""
     order, chance = plan.order, plan.course.in_time
     if order.price is None:
         price = f"**No price is stated yet:** ask {fmt.money(quoted.asked)}, and every hour earns the target of {fmt.money(quoted.target)}."
@@ -55,12 +55,28 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
     else:
         safe = f"; safe by {day(fmt, plan.arrives)}" if plan.arrives else "; no date within the calendar is safe"
         when = f"**By {day(fmt, order.due)}:** not safely, the chance is {fmt.chance(chance)} of {fmt.sure(order.confidence)} asked for{safe}."
+    year = [line for line in (year_line(plan, quoted, fmt),) if line]
     if order.complete:
-        return [price, when, "**All is in hand:** pack and post it."]
+        return [price, when, "**All is in hand:** pack and post it.", *year]
     if plan.tops_up:
-        return [price, when, cast_now_sentence(plan, fmt)]
+        return [price, when, cast_now_sentence(plan, fmt), *year]
     start = f"**Start {fmt.count(plan.casts, 'cast')}** in {fmt.count(plan.new_loads, 'load')} on {day(fmt, order.start)}."
-    return [price, when, start if plan.casts else "**Cast nothing more:** what is there is enough."]
+    return [price, when, start if plan.casts else "**Cast nothing more:** what is there is enough.", *year]
+
+
+def year_line(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
+    """That the order pays and the year does not, or the other way round; nothing where both do, or no price or hours are there to tell."""
+    kit, price = plan.planner.kit, plan.order.price
+    if price is None or not quoted.hours.any():
+        return ""
+    point, chance = kit.point(), quoted.chance(price)
+    pay, orders = float(point.totals["pay_per_hour"]), sum(float(c["came"]) for c in point.channels.values())
+    lead = f"**That is this order, not the year:** with {fmt.count(np.ceil(orders), 'order')} a year an hour brings about {fmt.money(pay)}"
+    if chance >= 0.75 and pay < quoted.target:
+        return (
+            f"{lead}, as weekly hours and overheads run on where no order does; `casting-econ check` says what that is as a job."
+        )
+    return f"{lead}, which this one does not reach." if chance < 0.25 and pay >= quoted.target else ""
 
 
 def headline(plan: OrderPlan, fmt: Format) -> str:

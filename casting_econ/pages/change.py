@@ -230,11 +230,11 @@ def scenario_sentence(row: Changed, fmt: Format) -> str:
     size = f"{fmt.money(abs(gain), 0)} a year"
     if row.clearly_better:
         text = f"**{name}: worth it.** It brings about {size} more, its own hours paid the target"
-        text += "." if row.certain else f", and does so with a chance of {fmt.chance(row.better)}."
+        text += "." if row.certain else f"; the chance that it brings anything is {fmt.chance(row.better)}."
         if row.first_cost:
             text += f" {cost_words(row, fmt)} are back in about {_months(row.payback, fmt)}."
     elif row.perhaps_better:
-        text = f"**{name}: open.** On average it brings {size}, but only with a chance of {fmt.chance(row.better)}; better numbers are worth having first."
+        text = f"**{name}: open.** On average it brings {size}, but the chance that it brings anything is only {fmt.chance(row.better)}; better numbers are worth having first."
     elif not row.clear:
         text = f"**{name}: no difference{'' if row.certain else ' that these draws can tell'}.**"
     else:

@@ -281,7 +281,7 @@ def stair_sentence(kit: OpenStudy, wait) -> str:
     # where moulds are emptied the rate is known within one per cent; less is no stair
     later = next((h for h, r in zip(longer, rates(longer), strict=True) if r < 0.99 * rate), None)
     gain = next((h for h, r in zip(shorter, rates(shorter), strict=True) if r > 1.01 * rate), None)
-    text = f"With {wait.count:g} in use, {fmt.number(wait.wait_hours, 1)} hours of waiting"
+    text = f"With {wait.count:g} in use ({wait.resource.replace('-', ' ')}), {fmt.number(wait.wait_hours, 1)} hours of waiting"
     text += f" and {fmt.number(wait.rest_hours, 1)} of rest" if wait.rest_hours else ""
     text += f" let **{fmt.significant(rate)} loads a week** through."
     if wait.sizes:
@@ -303,6 +303,11 @@ def stair_sentence(kit: OpenStudy, wait) -> str:
     )
 
 
+def months_alike(frame: pd.DataFrame) -> bool:
+    """Whether every month of a temperature table lets as many loads through."""
+    return frame["loads a week"].astype(float).round(6).nunique() <= 1
+
+
 def cure_by_season(kit: OpenStudy, wait, frame) -> str:
     """How the cold months change a load's wait; what is missing where no temperatures are stated."""
     fmt = format_of(kit)
@@ -311,10 +316,13 @@ def cure_by_season(kit: OpenStudy, wait, frame) -> str:
     cold, warm = frame.loc[frame.hours.idxmax()], frame.loc[frame.hours.idxmin()]
 
     def said(row):
-        return f"in {row.month} at {fmt.number(row.temperature)} °C it takes {fmt.number(row.hours, 1)} hours and lets {fmt.significant(row['loads a week'])} loads a week through"
+        lets = "" if alike else f" and lets {fmt.significant(row['loads a week'])} loads a week through"
+        return f"in {row.month} at {fmt.number(row.temperature)} °C it takes {fmt.number(row.hours, 1)} hours{lets}"
 
+    alike = months_alike(frame)
     text = f"The wait at {wait.step} follows the temperature of the workshop: {said(cold)}"
-    text += "." if cold.hours == warm.hours else f"; {said(warm)}."
+    text += "" if cold.hours == warm.hours else f"; {said(warm)}"
+    text += f". Every month lets {fmt.significant(cold['loads a week'])} loads a week through." if alike else "."
     if cold["loads a week"] < warm["loads a week"]:
         counted = (
             "and the year's result has them so" if kit.variation == "months" else "the year's result takes every month alike"

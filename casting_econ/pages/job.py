@@ -1,6 +1,6 @@
 """Is it a job? Side income, a living, safe enough: three answers, and words for them that cannot contradict each other."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -9,6 +9,7 @@ from ..formatting import Format
 from ..kit import Answer, OpenStudy, format_of
 from ..models.year import DEMAND, HANDS
 from .cash_paths import NO_PAY, STATED_PAY, cash_draws
+from .conditions import Lever, levers, solve_for_target
 from .deciding import Decision, decision_word
 from .monte_carlo import certainty_word, living_words
 from .table import shown
@@ -18,6 +19,8 @@ SAFE, UNEASY = (
     0.1,
     0.25,
 )  # share of years below the floor, or of paths without a reserve, up to which it is safe enough, and not quite
+_PAYING = 0.25  # chance from which it is not said that an hour does not pay
+_LEAST_REACH = 8.0  # of the orders that come, at least looked at
 _GRADES = {0.9: "yes", 0.75: "probably", 0.25: "open", 0.1: "probably not", 0.0: "no"}  # least chance, as of `certainty_word`
 _SIDE = {
     "yes": "worth doing on the side",
@@ -42,11 +45,17 @@ class Job:
     takes_pay: bool  # whether the stated pay is taken out meanwhile
     limit: str  # what limits in most draws
     living: str  # what a full year at the target is called
+    pays_from: float = np.nan  # orders a year from which an hour pays, where it does not at those that come [order/year]
 
     @property
     def side(self) -> str:
         """Whether each hour pays: yes, probably, open, probably not, no."""
         return _grade(self.hour)
+
+    @property
+    def few(self) -> bool:
+        """Whether it is too few orders alone that keep an hour from paying."""
+        return bool(np.isfinite(self.pays_from))
 
     @property
     def lives(self) -> str:
@@ -78,9 +87,9 @@ def job_of(kit: OpenStudy, answer: Answer) -> Job:
     if cash.reserve > 0:
         case = STATED_PAY if cash.pay_taken > 0 else NO_PAY
         fails = cash_draws(kit, len(answer.draws["pay_per_hour"])).cases[case].runs_out["chance"]
-    shares = answer.bottleneck
+    shares, hour = answer.bottleneck, answer.chances["hour_pays_living_wage"]["chance"]
     return Job(
-        hour=answer.chances["hour_pays_living_wage"]["chance"],
+        hour=hour,
         year=answer.chances["year_pays_living_wage"]["chance"],
         below=float((answer.draws["residual_pay_per_year"] < floor).mean()),
         floor=floor,
@@ -89,23 +98,38 @@ def job_of(kit: OpenStudy, answer: Answer) -> Job:
         takes_pay=case == STATED_PAY,
         limit=max(shares, key=lambda name: shares[name]),
         living=living_words(kit),
+        pays_from=orders_for_target(kit) if hour < _PAYING else np.nan,
     )
+
+
+def ample_orders(kit: OpenStudy) -> Lever:
+    """The lever of the orders of every channel, as a factor, up to more than the hands can make."""
+    buyers, use = next(lever for lever in levers(kit) if lever.key == "buyers"), float(kit.point().utilisation_at_demand[HANDS])
+    return replace(buyers, high=max(_LEAST_REACH, 2.0 / use) if use > 0 else _LEAST_REACH)
+
+
+def orders_for_target(kit: OpenStudy) -> float:
+    """Orders a year from which every hour earns the target at today's prices, every other number at its middle; not a number where more orders
+    than now do not. [order/year]"""
+    factor = float(solve_for_target(kit, [ample_orders(kit)])[0])
+    return factor * sum(float(c["came"]) for c in kit.point().channels.values()) if factor > 1.0 else np.nan
 
 
 def verdict_words(job: Job) -> str:
     """Whether it is a job, in a few words: what is said of a living never denies what is said of the hours, nor the other way round."""
     living, short = job.living, job.side in ("probably not", "no")
+    side = _SIDE[job.side].replace("as it is", "at these orders") if job.few else _SIDE[job.side]
     long_hours = ", but only by more hours than a full week"
     if job.lives in ("yes", "probably"):
         words = (living if job.lives == "yes" else f"probably {living}") + _SAFE[job.safe]
         words += long_hours if job.side != "yes" and job.hour < job.year else ""
     elif job.lives == "open":
-        words = f"perhaps {living}{long_hours}" if short else f"{_SIDE[job.side]}; perhaps {living}"
+        words = f"perhaps {living}{long_hours}" if short else f"{side}; perhaps {living}"
         words += _SAFE["no"] if job.safe == "no" else ""
     elif short:
-        words = f"{_SIDE[job.side]}, nor {living}" if job.side == "no" else f"{_SIDE[job.side]}; not {living}"
+        words = f"{side}, nor {living}" if job.side == "no" else f"{side}; not {living}"
     else:
-        words = f"{_SIDE[job.side]}; {'probably ' if job.lives == 'probably not' else ''}not {living} {_limits(job.limit)}"
+        words = f"{side}; {'probably ' if job.lives == 'probably not' else ''}not {living} {_limits(job.limit)}"
     if (job.fails or 0.0) > UNEASY and job.lives in ("probably not", "no"):
         words += "; the reserve does not last" if job.fails >= 0.9 else "; the reserve may not last"
     return words[0].upper() + words[1:]
@@ -167,7 +191,7 @@ def job_line(kit: OpenStudy, answer: Answer, job: Job) -> str:
     )
 
 
-def todo_words(job: Job, decision: Decision) -> str:
+def todo_words(job: Job, decision: Decision, fmt: Format) -> str:
     """Go on or not in a few words that say for what, no surer than the years drawn: the decision is about each hour and about many years."""
     word, mean = decision_word(decision), float(decision.benefit.mean())
     if word not in ("Go on.", "Go on, but watch it.", "Stop, or change something.", "Rather not as it is."):
@@ -182,6 +206,9 @@ def todo_words(job: Job, decision: Decision) -> str:
         return "Change something: it takes too many hours for what it brings."
     if job.side in ("yes", "probably"):
         return "Rather not as it is: a few bad years cost more than the others bring."
+    if job.few:
+        start = "Find more orders, or stop" if job.side == "no" else "Rather not at these orders"
+        return f"{start}: an hour pays from about {fmt.number(np.ceil(job.pays_from - 1e-9))} orders a year on."
     return word if job.side in ("no", "probably not") else "Rather not as it is."
 
 

@@ -58,7 +58,7 @@ def pay_table(answer: Answer) -> pd.DataFrame:
 @shown(
     "monte-carlo-year",
     "The year over the draws",
-    "quantity: text; unit: text; 1 in 10 below: 0; half below: 0; 1 in 10 above: 0; mean: 0; error of mean: 1",
+    "quantity: text; unit: text; 1 in 10 below: 0; half below: 0; 1 in 10 above: 0; mean: 0; error of mean: significant",
 )
 def year_table(answer: Answer, currency: str) -> pd.DataFrame:
     """The year's money, hours and pieces."""
@@ -251,17 +251,6 @@ def year_sentence(kit: OpenStudy, answer: Answer) -> str:
     return text if kit.certain else f"{text} The chance of that is {fmt.chance(chance)}."
 
 
-def pay_alt(kit: OpenStudy, answer: Answer) -> str:
-    """Alternative text of the histogram of pay an hour."""
-    fmt, pay = format_of(kit), answer.summary("pay_per_hour")
-    if kit.certain:
-        return f"Pay an hour is {fmt.money(pay['p50'])} in every draw; the target is {fmt.money(answer.target)}."
-    return (
-        f"Histogram of pay an hour: eight in ten draws between {fmt.money(pay['p10'])} and {fmt.money(pay['p90'])}, "
-        f"half above {fmt.money(pay['p50'])}; the target is {fmt.money(answer.target)}."
-    )
-
-
 def levers_sentence(kit: OpenStudy, product, *, scrap, cure_hours, vary=None) -> str:
     """What a sweep has set for every draw."""
     fmt, waiting = format_of(kit), main_wait(kit, product)[0]
@@ -309,8 +298,10 @@ def error_sentence(kit: OpenStudy, answer: Answer) -> str:
         return "All draws are alike, so they have no error of their own. **Numbers that are guesses should not be stated as certain:** give low, likely and high."
     error = 2 * pay["mean_error"]
     known = f"about ±{fmt.money(error)}" if error >= 0.005 else f"better than ±{fmt.money(0.01)}"
+    wide = 2 * chance["error"]
+    sure = f"about ±{fmt.percent(wide, 1)}" if wide >= 0.0005 else f"better than ±{fmt.percent(0.001, 1)}"
     return (
         f"{fmt.number(len(answer.draws['pay_per_hour']))} draws: the mean of pay an hour is known to {known}, "
-        f"the chance of the target to about ±{fmt.percent(2 * chance['error'], 1)} (two standard errors, from the scatter of 16 independent sets of draws). "
+        f"the chance of the target to {sure} (two standard errors, from the scatter of 16 independent sets of draws). "
         "This is the error of the arithmetic, not of the assumptions."
     )

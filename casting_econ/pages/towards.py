@@ -13,14 +13,14 @@ from ..models.tax import take_home
 from ..models.year import DEMAND, HANDS
 from ..reference import wages
 from .conditions import Lever, levers, solve_for_target, year_over_living
-from .job import full_words
+from .job import ample_orders, full_words
 from .living import scheme_of
 from .monte_carlo import living_words
 from .table import shown
 
 PRICES = (0.8, 1.0, 1.25, 1.5, 2.0)  # of now, that the table looks at
 MOST_PRICE = 3.0  # of now; a price beyond it is no advice
-_LEAST_REACH, _MOST_HOURS, _WEEKS_PAID = 8.0, 80.0, 52.0
+_MOST_HOURS, _WEEKS_PAID = 80.0, 52.0  # [hour/week], [week/year]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,10 +52,8 @@ class Towards:
 
 
 def _levers(kit: OpenStudy) -> tuple[Lever, Lever]:
-    """Orders of every channel, up to more than the hands can make, and every price."""
-    by_key, use = {lever.key: lever for lever in levers(kit)}, float(kit.point().utilisation_at_demand[HANDS])
-    reach = max(_LEAST_REACH, 2.0 / use) if use > 0 else _LEAST_REACH
-    return replace(by_key["buyers"], high=reach), replace(by_key["price"], high=MOST_PRICE)
+    """Orders of every channel, and every price."""
+    return ample_orders(kit), replace(next(lever for lever in levers(kit) if lever.key == "price"), high=MOST_PRICE)
 
 
 def towards(kit: OpenStudy) -> Towards | None:

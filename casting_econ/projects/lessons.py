@@ -186,7 +186,7 @@ class Lessons:
         due = begin + timedelta(days=max((order.due - project.plan.order.start).days, 1))
         kept = "product", "variants", "pieces", "set_of", "confidence", "channel", "price", "policy", "match_within"
         asked = {key: getattr(order, key) for key in kept}
-        plan = open_order(self.taught, start=begin.isoformat(), by=due.isoformat(), **asked)
+        plan = open_order(self.taught, start=begin, by=due, **asked)
         return plan, price_of(plan)
 
     def kept(self) -> list[tuple[str, str, float]]:

@@ -4,7 +4,7 @@ from math import nan
 
 import pandas as pd
 
-from ..assumptions import label
+from ..assumptions import as_shown, label
 from ..formatting import Format
 from ..orders.tables import day
 from ..pages.table import shown
@@ -124,9 +124,12 @@ def cost_table(project: Project) -> pd.DataFrame:
 )
 def lesson_table(lessons: Lessons) -> pd.DataFrame:
     """Each number that the order measures: before it, by its rows alone, and from now on."""
-    # a material once
-    rows = {(label(row.key), row.old, row.new): (row.unit, row.measured, row.data, row.key) for row in lessons.rows}
-    return [(what, unit, old, measured, new, data, key) for (what, old, new), (unit, measured, data, key) in rows.items()]
+    rows = {(label(row.key), row.old, row.new): row for row in lessons.rows}  # a material once
+    found = []
+    for (what, *_), row in rows.items():
+        unit, factor = as_shown(row.key, row.unit, lessons.project.kit.study.currency)
+        found.append((what, unit, *(value * factor for value in (row.old, row.measured, row.new)), row.data, row.key))
+    return found
 
 
 @shown(

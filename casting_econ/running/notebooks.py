@@ -7,6 +7,7 @@ import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import dataclass
+from functools import cache
 from logging import NullHandler, getLogger
 from pathlib import Path
 from subprocess import PIPE
@@ -64,10 +65,7 @@ def check_parameters(source: Path, parameters: dict[str, object]) -> dict[str, o
     TypeError
         For a value that would not arrive as it was sent.
     """
-    import papermill
-
-    known = papermill.inspect_notebook(str(source))
-    plain = {}
+    known, plain = _known(source), {}
     for name, value in parameters.items():
         if name not in known:
             raise ValueError(f"{source.name} has no parameter {name!r}{close_match(name, known)}")
@@ -78,6 +76,14 @@ def check_parameters(source: Path, parameters: dict[str, object]) -> dict[str, o
             )
         plain[name] = value
     return plain
+
+
+@cache
+def _known(source):
+    """Parameters of a notebook; a sweep asks at every point."""
+    import papermill
+
+    return tuple(papermill.inspect_notebook(str(source)))
 
 
 def finished(path: Path) -> bool:

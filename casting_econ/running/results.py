@@ -2,6 +2,7 @@
 
 import json
 import math
+from datetime import date
 
 import numpy as np
 
@@ -114,6 +115,8 @@ def _plain(value):
         return [_plain(item) for item in value]
     if isinstance(value, bool | str) or value is None:
         return value
+    if isinstance(value, date):
+        return value.isoformat()
     if isinstance(value, int | np.integer):
         return int(value)
     figure = float(value)

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
-from ..faults import Fault, StudyError, refusal
+from ..faults import Fault, StudyError, cut, refusal
 
 MOST_ALL, MOST_MEMBERS = 150_000_000, 500  # bytes in all; members
 _PACK = "the .zip that casting-econ pack wrote"
@@ -70,9 +70,7 @@ def unzipped(data: bytes, place: str, allowed: Callable[[str], bool]) -> dict[st
         book = zipfile.ZipFile(io.BytesIO(data))
         items = book.infolist()
         right = "the members that casting-econ pack writes, and no other"
-        names = [ascii(item.orig_filename) for item in items if not allowed(item.orig_filename)]
-        names = [name if len(name) <= 80 else f"{name[:77]}..." for name in names]
-        if names:
+        if names := [cut(ascii(item.orig_filename)) for item in items if not allowed(item.orig_filename)]:
             raise StudyError([Fault(place, "is refused", right, column=n, found="an unknown file") for n in names])
         if any(item.compress_type != zipfile.ZIP_STORED for item in items):
             found = "packed members, as other programs and older versions write"

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from ..faults import StudyError, counted, refusal
+from ..faults import StudyError, counted, cut, refusal
 from ..kit import open_study
 from ..reference import kit_folder
 from ..running import run
@@ -40,9 +40,8 @@ class Difference:
         return f"{_plainly(self.what)}: packed {_plainly(self.packed)}, found {_plainly(self.found)}"
 
 
-def _plainly(value, most=120):
-    text = ascii(value)[1:-1] if isinstance(value, str) else repr(value)
-    return text if len(text) <= most else f"{text[: most - 3]}..."
+def _plainly(value):
+    return cut(ascii(value)[1:-1] if isinstance(value, str) else repr(value), 120)
 
 
 @dataclass(kw_only=True)

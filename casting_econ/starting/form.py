@@ -2,6 +2,7 @@
 
 import html
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 
 import mistune
@@ -40,22 +41,22 @@ class StartForm(Controls):
     def _typed(self, change):
         if any(change.old.get(key) != change.new.get(key) for key in (BEGIN.key, "craft")):
             self._ask()
+        else:
+            self._stand()
 
     def _ask(self) -> None:
         """Questions of the chosen craft, drawn anew as a whole; what was typed stays where it is still asked for."""
         order, craft = self.values[BEGIN.key] == "order", crafts()[self.values["craft"]]
-        answers = Answers(craft=craft, piece=craft.table["piece"], currency="EUR", order=order)
         groups, self.asked = [], {BEGIN.key: "How do you begin", "craft": "1. Which craft?"}
         for number, question in enumerate(questions(order)[1:], start=2):
             fields = []
             for part in parts_of(question, craft):
                 unit = part.in_words("money, with its currency" if part.key == "price" else "the same currency", per=False)
                 self.asked[part.key] = f"{number}. {part.ask}{f' [{unit}]' if unit else ''}"
-                stands = default_of(answers, part) + (" EUR" if "{money}" in part.unit else "")
-                hint = "needed" if part.needed else f"left empty, {stands} stands in"
-                fields.append(text(part.key, self.asked[part.key], hint))
+                fields.append(text(part.key, self.asked[part.key]))
             groups += [group(question.title, *fields)] if fields else []
         self.faults, self.said = {}, {}
+        self._stand()
         self.parts = [
             choice(BEGIN.key, self.asked[BEGIN.key], _BEGINS, radio=True),
             choice("craft", self.asked["craft"], {craft.id: craft.name for craft in crafts().values()}),
@@ -64,6 +65,21 @@ class StartForm(Controls):
             button("make", "Make my study"),
             words("made", live=True),
         ]
+
+    def _stand(self) -> None:
+        """What stands in where a field is left empty, in the currency of the price and within the hours as far as they can be read."""
+        craft = crafts()[self.values["craft"]]
+        answers = Answers(craft=craft, piece=craft.table["piece"], currency="EUR", order=self.values[BEGIN.key] == "order")
+        for keys in (("price", "pieces"), ("price", "pieces", "weekly_hours")):
+            known = {key: self.values[key] for key in (BEGIN.key, "craft", *keys) if key in self.values and key in self.asked}
+            with suppress(StudyError):
+                answers = read_answers(known, partly=True)
+        stands = {
+            part.key: default_of(answers, part) + (f" {answers.currency}" if "{money}" in part.unit else "")
+            for part in answers.parts
+            if part.kind != "craft"
+        }
+        self.hints = {key: f"left empty, {words} stands in" if words else "needed" for key, words in stands.items()}
 
     def make(self) -> None:
         """Make the study and show its answer, or what is wrong."""

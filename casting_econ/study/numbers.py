@@ -158,7 +158,8 @@ class Quantity:
         worth = raw.get("worth")
         if worth is not None:
             try:
-                worth = Quantity(low=1e-3, high=1e9).read_figure(_leading_number(worth), currency)
+                figure = split_figure(worth)[0] if isinstance(worth, str) else None  # '10 pieces' counts as 10
+                worth = Quantity(low=1e-3, high=1e9).read_figure(worth if figure is None else figure, currency)
             except Unclear:
                 raise
             except ValueError as error:
@@ -322,9 +323,3 @@ def split_figure(raw: Any) -> tuple[float | None, str]:
     except ValueError:
         return None, unit
     return (found if math.isfinite(found) else None), unit
-
-
-def _leading_number(worth):
-    """'10 pieces' counts as 10: the counting word is for the reader."""
-    figure = split_figure(worth)[0] if isinstance(worth, str) else None
-    return worth if figure is None else figure

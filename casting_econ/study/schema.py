@@ -167,8 +167,12 @@ class ChannelEntry(Node):
     fee_per_day: number("{money}/day", basis="agreed") = key("what a day of the stall costs", ZERO)
     elasticity: number(high=10.0) = key("percent of orders lost for each percent on the price", ZERO)
     reference_price: Price | None = key("price at which the orders hold; the price if not given", None)
-    clustering: number(high=20.0) = key("how bunched orders come: 0 by chance alone, 1 and more in clusters", ZERO)
-    size_spread: number(high=5.0) = key("how orders differ in pieces: standard deviation over their mean", ZERO)
+    clustering: number(high=20.0) = key(
+        "how bunched orders come: 0 by chance alone, 1 and more in clusters; learnt with orders from records if not given", ZERO
+    )
+    size_spread: number(high=5.0) = key(
+        "how orders differ in pieces: standard deviation over their mean; learnt with pieces_per_order if not given", ZERO
+    )
     waits: bool | None = key("whether buyers wait a month for what is not ready; yes, except at stalls, if not given", None)
 
 

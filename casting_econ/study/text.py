@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from babel.numbers import list_currencies
 
-from ..faults import Fault, fault_of
+from ..faults import Fault, cut, fault_of
 from ..units import Unclear
 from .consistency import STUDY_FILE
 from .numbers import BareFigure, read_figure
@@ -112,8 +112,7 @@ def _too_deep(raw):
 
 def short(value):
     """A value as it stands in the file, at most 80 characters of it."""
-    text = repr(value)
-    return text if len(text) <= 80 else text[:77] + "..."
+    return cut(repr(value))
 
 
 def lines_of(text):

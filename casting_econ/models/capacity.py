@@ -218,8 +218,9 @@ def _month(a, asked, plans, needs, times, m, late, shelf):
         old_met = due * share_of(oldest, waited, 1.0)
         met[c.name] = orders * share + old_met
         stays = np.where(share < 1.0 - _ROUNDING, 1.0 - share, 0.0)
-        waits[c.name] = (orders * stays, new * stays) if c.waits else (0.0, 0.0)
-        lost[c.name] = due - old_met + (0.0 if c.waits else orders * stays)
+        stay, go = (stays, 0.0) if c.waits and len(needs) > 1 else (0.0, stays)
+        waits[c.name] = (orders * stay, new * stay)
+        lost[c.name] = due - old_met + orders * go
     month = Month(
         came={name: one[0] for name, one in came.items()},
         met=met,

@@ -29,6 +29,7 @@ _SHARED = {  # factors that numbers of a kind share, as a reader would say them
     "material": "what all materials cost",
     "price": "what buyers will pay",
 }
+_HOW = {"clustering": "how bunched orders come", "size spread": "how orders differ in pieces"}
 _UNIT = re.compile("_(hours|casts|years|per_year|share)$")  # which names of models end in and those of the study file do not
 _ORDERS, _SIZES, _RISK = range(3)  # streams of chance
 NEW_SEED = 1_000_003  # added to the seed for numbers that only a changed study is unsure of
@@ -346,7 +347,18 @@ def label(key: str) -> str:
         case ["products", product, "parts" | "mould", *rest]:
             return f"{product}: {rest[-1]} of {rest[-2] if len(rest) > 1 else 'the moulds'}"
         case ["channels", channel, what]:
-            return f"{channel}: {what}"
+            return f"{channel}: {_HOW.get(what, what)}"
         case [_, *rest] if rest:
             return ": ".join(rest)
     return key
+
+
+def as_shown(key: str, unit: str, currency: str) -> tuple[str, float]:
+    """Unit in which a reader sees a number, and the factor to it: prices by the kilogram, shares and counts by name."""
+    unit = unit.format(money=currency)
+    if unit.endswith(("/g", "/gram")):
+        return f"{currency}/kg", 1000.0
+    if key.endswith(".mould.life"):
+        return "casts", 1.0
+    share = key.rsplit(".", 1)[-1].endswith(("share", "loss", "recovered", "set_aside", "rate", "elasticity"))
+    return unit or ("share" if share else "count"), 1.0

@@ -1,6 +1,7 @@
 """One function a chart. Each takes frames from `tables` or draws, and returns a matplotlib Figure."""
 
 import textwrap
+from functools import cache
 
 import matplotlib.pyplot as plt
 import numpy as np
@@ -36,7 +37,7 @@ def new_axes(height: float = 3.4, *, rows: int = 1, columns: int = 1, **shape):
 def laid_out(figure: Figure):
     """Lay a chart out once, for every file made of it, at the resolution of pictures; the box around all that is drawn. [inch]"""
     figure.set_dpi(190)
-    figure.draw_without_rendering()
+    figure.get_layout_engine().execute(figure)
     figure.set_layout_engine(None)
     return figure.get_tightbbox().padded(0.1)
 
@@ -71,6 +72,7 @@ def wrapped(name, width: int = 20) -> str:
 
 def ticks(axis, write):
     """Let a function write the figures along an axis."""
+    write = cache(write)  # the same few figures are asked for again and again while a chart is laid out
     axis.set_major_formatter(FuncFormatter(lambda value, _: write(value)))
 
 
@@ -116,7 +118,10 @@ def _end_labels(axes, x, ends):
 def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> Figure:
     """Histogram of draws with the middle eight in ten shaded and the target marked."""
     figure, axes = new_axes(3.3)
-    pay = np.asarray(pay)
+    pay = np.asarray(pay)[~np.isnan(pay)]  # a year without an hour of work has none
+    if not pay.size:
+        axes.set(xticks=[], yticks=[], xlabel="no hour is worked in any draw")
+        return says(figure, "no hour is worked in any draw")
     low, middle, high = np.quantile(pay, [0.1, 0.5, 0.9])
     edges = np.linspace(*np.quantile(pay, [0.001, 0.999]), 37)
     if np.ptp(edges) <= 1e-9 * max(1.0, abs(middle)):  # all draws alike: one bar that can be seen
@@ -129,7 +134,7 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
     if edges.size > 2:
         axes.stairs(heights / heights.sum(), edges, color=BLUE, linewidth=0.8)
     top = heights.max() / heights.sum()
-    digits = 2 if middle < 1000 else 0
+    digits = 2 if max(abs(middle), abs(target)) < 1000 else 0
     axes.axvline(target, color=ORANGE, linestyle="--", linewidth=2)
     side = {"ha": "right" if target >= middle else "left", "weight": "bold"}
     over(axes, f"target {fmt.money(target, digits)}", target, color=WORDS[ORANGE], **side)
@@ -212,8 +217,19 @@ def cash_paths(paths: dict[str, pd.DataFrame], fmt: Format) -> Figure:
     return says(figure, *ended)
 
 
-def frontier(frame: pd.DataFrame, x: str, y: str, xlabel: str, ylabel: str, write_x, write_y, *, pays_above: bool) -> Figure:
-    """Line on which an hour just earns the target, with the side that pays shaded and a dot where the study is (`frame.attrs["now"]`).
+def frontier(
+    frame: pd.DataFrame,
+    x: str,
+    y: str,
+    xlabel: str,
+    ylabel: str,
+    write_x,
+    write_y,
+    *,
+    pays_above: bool,
+    does: str = "pays the target",
+) -> Figure:
+    """Line on which an hour just earns the target, or a year `does` something else, with the side that does shaded and a dot where the study is (`frame.attrs["now"]`).
 
     Hours change a whole load at a time, so they are drawn as stairs, each tread at the fewer hours of its ends.
     """
@@ -225,7 +241,7 @@ def frontier(frame: pd.DataFrame, x: str, y: str, xlabel: str, ylabel: str, writ
         axes.plot(*([part] for part in now), "o", color=INK, markersize=8, zorder=5, linestyle="", label="now", clip_on=False)
     low, high = axes.get_ylim()
     low, high = (0.0, high * 1.05) if treads else (low, high)
-    paying = {"step": "pre" if treads else None, "color": SKY, "alpha": 0.3, "linewidth": 0, "label": "pays the target"}
+    paying = {"step": "pre" if treads else None, "color": SKY, "alpha": 0.3, "linewidth": 0, "label": does}
     axes.fill_between(known[x], known[y], high if pays_above else low, **paying)
     key(figure)
     axes.set(ylim=(low, high), xlabel=xlabel, ylabel=ylabel)
@@ -234,10 +250,12 @@ def frontier(frame: pd.DataFrame, x: str, y: str, xlabel: str, ylabel: str, writ
     ticks(axes.yaxis, write_y)
     if not now or known.empty:
         return figure
+    here = f"now at {write_x(now[0])} and {write_y(now[1])}"
+    if not known[x].min() <= now[0] <= known[x].max():
+        return says(figure, f"{here}, where nothing within the chart {does}")
     edge, side = np.interp(now[0], known[x], known[y]), "above" if pays_above else "below"
-    return says(
-        figure, f"now {write_x(now[0])} and {write_y(now[1])}; at {write_x(now[0])} all {side} {write_y(edge)} pays the target"
-    )
+    meets = "which does" if (now[1] >= edge) == pays_above else "which does not"
+    return says(figure, f"at {write_x(now[0])} all {side} {write_y(edge)} {does}; {here}, {meets}")
 
 
 def stairs(

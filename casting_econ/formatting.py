@@ -31,6 +31,10 @@ class Format:
             return "none"
         return format_decimal(round(float(value), digits) + 0.0, "#,##0" + _cents(digits), locale=self.locale).replace("-", MINUS)
 
+    def count(self, number, one: str, many: str = "") -> str:
+        """'1 piece', '2 pieces', the number as the study writes it."""
+        return f"{self.number(number)} {one if number == 1 else many or one + 's'}"
+
     def exactly(self, value) -> str:
         """A number with all its digits, up to six after the decimal mark."""
         return format_decimal(round(float(value), 6) + 0.0, "#,##0.######", locale=self.locale)
@@ -48,6 +52,17 @@ class Format:
             return "none"
         text = format_percent(round(float(share), digits + 2) + 0.0, f"#,##0{_cents(digits)}\u00a0%", locale=self.locale)
         return text.replace("-", MINUS)
+
+    def wait(self, hours) -> str:
+        """A wait in hours, or in days where there are many.
+
+        Examples
+        --------
+        >>> [Format("EUR", "en_IE").wait(hours) for hours in (0.75, 18, 60, 840)]
+        ['0.8 hours', '18 hours', '2.5 days', '35 days']
+        """
+        count, unit = (hours / 24, "days") if hours >= 48 else (hours, "hours")
+        return f"{self.number(count, 0 if float(count).is_integer() else 1)} {unit}"
 
     def sure(self, share) -> str:
         """A wanted certainty with the decimals that it was stated with, two at most: 95 %, 99.5 %, 99.99 %."""

@@ -28,6 +28,7 @@ from casting_econ.pages import (
     records_work,
     scrap,
     sensitivity,
+    towards,
 )
 
 PHONE = 358  # CSS pixels a figure has: a phone of 390 less a margin of 16 at each side
@@ -99,6 +100,10 @@ def drawn():
         frame = conditions.frontier(kit(), x, y, points=21, product="knob")
         write = fmt.number if y == "cure" else fmt.percent
         made[f"{x} and {y}"] = charts.frontier(frame, x, y, x, y, fmt.percent, write, pays_above=above)
+    for study in (kit(), open_study(DATA / "samphire-hooks")):  # today on the frontier's chart, and far from it
+        line, (does, _) = towards.towards_frontier(study, towards.towards(study)), towards.chart_words(study)
+        words = "orders", "price", "orders a year", "prices, of now", fmt.number, fmt.percent
+        made[f"{does}, {study.study.currency}"] = charts.frontier(line, *words, pays_above=True, does=does)
     plt.close("all")
     return made
 
@@ -269,7 +274,9 @@ def test_every_chart_says_its_message():
         "money": ("fees \u2212€", "left for every hour €"),
         "heat": ("cells meet the target",),
         "cash": ("half of the draws end above €",),
-        "buyers and price": ("now 100 % and 100 %", "all above 8"),
+        "buyers and price": ("all above 8", "now at 100 % and 100 %, which does"),
+        "brings a living, EUR": ("at 296 all above 1", "brings a living", "now at 296 and 100 %"),
+        "brings a living, GBP": ("now at 1 and 100 %, where nothing within the chart brings a living",),
         "casts": ("this plan 36 casts",),
         "date": ("packed in time: ", "wanted 95 %"),
     }

@@ -5,8 +5,6 @@ import pytest
 from scipy import stats
 
 from casting_econ.draws.sampling import points
-from casting_econ.evidence.months import PRIOR_DISPERSION, counts_posterior
-from casting_econ.evidence.posteriors import rate_posterior
 from casting_econ.faults import StudyError
 from casting_econ.kit import open_study
 from casting_econ.models.months import chance_of_none, orders_at, pieces_at, season_shares
@@ -94,43 +92,6 @@ def test_season_shares_make_a_year():
 
     assert season_shares(rows).sum(axis=1) == pytest.approx(np.ones(7), rel=1e-14)
     assert season_shares([3.0] * 12).tolist() == [1 / 12] * 12
-
-
-@pytest.mark.parametrize("clustering", [None, "as the prior has it"])
-def test_bands_of_the_rate_hold_clustered_orders(clustering):
-    """2,500 invented workshops whose rates come from the prior: the middle eight in ten holds the truth in 77 to 83 %, clustered ones too.
-
-    Where buyers come one by one, a prior that thinks of clusters is somewhat too wide; it must not be too narrow.
-    """
-    rng = np.random.default_rng(1)
-    inside, simple, dispersions = [], [], []
-    for _ in range(2500 if clustering else 400):
-        stated, months = 4.0, int(rng.integers(4, 19))
-        truth = rng.gamma(stated * 2.0, 1 / 2.0)
-        far = 0.0 if clustering is None else PRIOR_DISPERSION[0] * np.exp(PRIOR_DISPERSION[1] * rng.normal())
-        counts = orders_at(rng.random(months), truth, far)
-        rate, alike = counts_posterior(stated, 2.0, counts)
-        for kept, told, real in ((inside, rate, truth), (dispersions, alike, far)):
-            low, high = told.quantile(np.array([0.1, 0.9]))
-            kept.append(low <= real <= high)
-        low, high = rate_posterior(stated, 2.0, counts.sum(), months).quantile(np.array([0.1, 0.9]))
-        simple.append(low <= truth <= high)
-
-    if clustering is None:
-        assert 0.77 <= np.mean(inside) <= 0.93
-        return
-    assert 0.77 <= np.mean(inside) <= 0.83 and 0.77 <= np.mean(dispersions) <= 0.83
-    assert np.mean(simple) < 0.74  # what taking buyers as independent makes of it
-
-
-def test_posterior_without_months_is_its_guess():
-    """With no month seen the rate is the guess with its own width, and the dispersion its prior."""
-    rate, alike = counts_posterior(4.0, 2.0, [])
-    guess = rate_posterior(4.0, 2.0, 0, 0.0)
-    p = np.array([0.1, 0.5, 0.9])
-
-    assert rate.quantile(p) == pytest.approx(guess.quantile(p), rel=0.01)
-    assert alike.middle == pytest.approx(PRIOR_DISPERSION[0], rel=0.01)
 
 
 def test_sobol_points_do_as_well():

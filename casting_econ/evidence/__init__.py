@@ -19,7 +19,7 @@ from .loads import (
     own_faults,
     ruined_loads,
 )
-from .market import DAYS_PER_MONTH, channel_summary, orders_by_month, season_table, season_weights
+from .market import DAYS_PER_MONTH, channel_summary, orders_by_month, season_table, season_told, season_weights
 from .materials import material_table
 from .posteriors import (
     load_share_posterior,

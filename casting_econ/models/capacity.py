@@ -43,7 +43,7 @@ def asked_for(a, orders) -> Asked:
     """What comes each month: as luck has it, else as expected. `orders` by channel are those of a year at its price. [order/year]"""
     luck, months, came, pieces, usual = a.months.luck, range(a.months.season.size), {}, {}, {}
     for c in a.channels:
-        mean = np.asarray(orders[c.name])[..., None] * a.months.season
+        mean = np.asarray(orders[c.name])[..., None] * a.months.season * a.months.grown
         size = np.asarray(checked("pieces per order", c.pieces_per_order, above=0.0))[..., None]
         if luck is None:
             found = mean, mean * size

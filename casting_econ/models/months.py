@@ -4,7 +4,8 @@ Nothing here draws at random: what chance decides comes in as uniforms, so that 
 """
 
 import numpy as np
-from scipy import special, stats
+import scipy
+from scipy import special
 
 from .checks import checked, checked_share
 
@@ -61,8 +62,9 @@ def orders_at(uniform, mean, dispersion=0.0):
     u, m, d = (np.broadcast_to(one, shape).ravel() for one in given)
     none, orders = np.asarray(chance_of_none(m, d)), np.zeros(u.size)
     far = np.flatnonzero(none < 1e-290)  # so many orders that the sum below would start from nothing
-    size = 1.0 / np.maximum(d[far], 1e-9)
-    orders[far] = stats.nbinom.ppf(u[far], size, size / (size + m[far]))
+    if far.size:
+        size = 1.0 / np.maximum(d[far], 1e-9)
+        orders[far] = scipy.stats.nbinom.ppf(u[far], size, size / (size + m[far]))
     near = np.flatnonzero((none >= 1e-290) & (u > none))
     for at in np.array_split(near, -(-near.size // _BLOCK) or 1):
         orders[at] = _counted(u[at], m[at], d[at], none[at])
@@ -162,13 +164,26 @@ def weeks_lost(risk, weeks, uniform=None):
         share = np.where(whole > 0, chance * np.minimum(takes, whole) / np.where(whole > 0, whole, 1.0), 0.0)
         return share[..., None] * weeks
     months = weeks.shape[-1]
-    start = np.floor(months * uniform / np.maximum(chance, 1e-300)).clip(max=months - 1)[..., None]
+    start = _starts(chance, uniform, months)[..., None]
     left, lost, at = np.where(uniform < chance, takes, 0.0), 0.0, np.arange(months)
     for after in range(months):
         here = at == (start + after) % months
         taken = np.minimum(left, np.sum(here * weeks, axis=-1))
         lost, left = lost + here * taken[..., None], left - taken
     return lost
+
+
+def _starts(chance, uniform, months):
+    """Index of the month in which a rare event that comes would start."""
+    return np.floor(months * uniform / np.maximum(chance, 1e-300)).clip(max=months - 1)
+
+
+def risk_cost_by_month(risk, months, uniform=None):
+    """The same cost in the month in which the event starts, spread evenly on average; last axis months. [money/month]"""
+    cost = np.asarray(risk_cost(risk, uniform))[..., None]
+    if uniform is None:
+        return cost / months * np.ones(months)
+    return cost * (np.arange(months) == _starts(np.asarray(risk.chance), uniform, months)[..., None])
 
 
 def risk_cost(risk, uniform=None):

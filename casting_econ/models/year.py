@@ -206,22 +206,26 @@ def _used(asked, a, plans, needs, times, scale):
     return found
 
 
+def order_money(c, orders, pieces):
+    """What so many orders of a channel with so many pieces in all bring and cost, by kind [money], and of one: its `price` and
+    `net_per_order`. [money/order]"""
+    # a larger order brings as much more as it has pieces
+    price = c.price * share_of(pieces, orders * c.pieces_per_order, 1.0) if np.any(np.asarray(c.size_spread) > 0) else c.price
+    order = c.order(price)
+    return {kind: order[kind] * orders for kind in (*_ORDER_KINDS, "net")} | {"price": price, "net_per_order": order["net"]}
+
+
 def _channel_result(c, asked, months):
     """A year in one channel."""
     came, met = sum(asked.orders[c.name]), sum(month.met[c.name] for month in months)
     pieces = sum(month.pieces[c.name] for month in months)
-    # a larger order brings as much more as it has pieces
-    price = c.price * share_of(pieces, met * c.pieces_per_order, 1.0) if np.any(np.asarray(c.size_spread) > 0) else c.price
-    order = c.order(price)
-    result = {kind: order[kind] * met for kind in (*_ORDER_KINDS, "net")}
+    result = order_money(c, met, pieces)
     return result | {
         "product": c.product,
-        "price": price,
         "came": came,
         "orders": met,
         "pieces": pieces,
-        "kept_of_price": price * met * (1.0 - c.fee_share - c.refund_share),
-        "net_per_order": order["net"],
+        "kept_of_price": result["price"] * met * (1.0 - c.fee_share - c.refund_share),
         "order_hours": met * c.minutes_per_order / 60.0,
         "stall_hours": c.days_per_year * c.hours_per_day,
         "stall_fees": c.days_per_year * c.fee_per_day,
@@ -279,6 +283,8 @@ def _product_result(p, plans, scale, channels, carried, missing, target):
         "loads_per_year": loads,
         "cost_by_kind": kinds,
         "ruined_loss_per_year": (plan["ruined_material"] + plan["ruined_hours"] * target) * scale,
+        "ruined_material_per_year": plan["ruined_material"] * scale,
+        "ruined_hours_per_year": plan["ruined_hours"] * scale,
     }
 
 

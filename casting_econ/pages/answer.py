@@ -4,41 +4,48 @@ import numpy as np
 import pandas as pd
 
 from ..assumptions import label, point_values, workshop_at
-from ..faults import some_of
+from ..faults import counted, some_of
 from ..formatting import MINUS, Format
 from ..kit import Answer, OpenStudy, basis_counts, format_of
 from ..models import evaluate
 from .change import Changed, cost_words
 from .conditions import moved_words, needed_table, pay_over_target
 from .deciding import Decision, decision_sentence, decision_word
-from .monte_carlo import certainty_word, living_words, year_word
+from .job import Job, hour_words, job_line, job_of, todo_words
+from .monte_carlo import certainty_word
+from .waiting import guess_words, try_words, waiting_of
 
 REACH = 0.5  # share of now up to which moving one thing alone is advice
 
 
 def first_lines(kit: OpenStudy, answer: Answer, decision: Decision, rows: list[Changed]) -> list[str]:
-    """The answer in three lines: an hour, a year, what to do. Whoever reads no further has read what counts."""
-    fmt, pay, year = format_of(kit), answer.summary("pay_per_hour"), answer.summary("residual_pay_per_year")
-    hour_chance, year_chance = (answer.chances[f"{what}_pays_living_wage"]["chance"] for what in ("hour", "year"))
-    hours = answer.summary("hours_per_year")["p50"] / float(kit.inputs().weeks_per_year)
-    about = "" if kit.certain else "about "
-
-    def sure(chance):
-        return "" if kit.certain else f" (chance {fmt.chance(chance)})"
-
-    hour = f"**An hour {certainty_word(hour_chance)}:** {about}{fmt.money(pay['p50'])}, target {fmt.money(answer.target)}{sure(hour_chance)}."
-    living = f"**{year_word(year_chance, living_words(kit))}:** {about}{fmt.money(year['p50'], 0)} for {fmt.number(hours, 1)} hours a week"
-    living += f", {living_words(kit)} is {fmt.money(answer.living, 0)}{sure(year_chance)}."
+    """The answer in three lines: an hour, whether it is a job, what to do. Whoever reads no further has read what counts."""
+    fmt, job = format_of(kit), job_of(kit, answer)
+    about, sure = ("", "") if kit.certain else ("about ", f" (chance {fmt.chance(job.hour)})")
+    hour = f"**An hour {certainty_word(job.hour)}:** {about}{hour_words(kit, answer)}, target {fmt.money(answer.target)}{sure}."
     best = max((row for row in rows if row.clearly_better), key=lambda row: row.gain.mean(), default=None)
-    todo = f"**{decision_word(decision)}**"
+    todo = f"**{advice(kit, job, decision)}**"
     if best:
         todo += f" First: {best.what}, {about}{fmt.money(float(best.gain.mean()), 0)} more a year."
-    return [hour, living, todo]
+    guess = guess_words(waiting_of(kit, float(decision.benefit.mean())), fmt)
+    return [hour, job_line(kit, answer, job), f"{todo} {guess}".rstrip()]
 
 
-def the_decision(decision: Decision, rows: list[Changed], fmt: Format) -> str:
-    """Go on, stop, or change what; with the chance of being right."""
+def advice(kit: OpenStudy, job: Job, decision: Decision) -> str:
+    """Go on, stop or try first, in a few words."""
+    fmt = format_of(kit)
+    return try_words(waiting_of(kit, float(decision.benefit.mean())), fmt) or todo_words(job, decision, fmt)
+
+
+def the_decision(decision: Decision, rows: list[Changed], fmt: Format, word: str = "") -> str:
+    """Go on, stop, or change what; with the chance of being right. `word` is the `advice` of the page, if it has one."""
     text = decision_sentence(decision, fmt)
+    plain = decision_word(decision)
+    if word.startswith(("Go on", "Stop", "Rather", "Find")) and word.startswith("Go on") == plain.startswith("Go on"):
+        text = text.replace(f"**{plain}**", f"**{word}**")
+    elif word and word != plain:
+        brings = fmt.money(abs(float(decision.benefit.mean())), 0)
+        text = f"**{word}** {'A' if decision.kit.certain else 'On average a'} year brings {brings} {'more' if decision.goes else 'less'} than its hours at the target."
     good = [row for row in rows if row.clearly_better]
     if not good:
         return text + (" No scenario of the study is clearly better." if rows else "")
@@ -75,9 +82,9 @@ def next_things(kit: OpenStudy, decision: Decision, information: pd.DataFrame, r
     if open_rows and len(things) < 3:
         row = max(open_rows, key=lambda r: r.gain.mean())
         things.append(
-            f"**Find out about: {row.what}**; it would bring {fmt.money(float(row.gain.mean()), 0)} on average, but with a chance of only {fmt.chance(row.better)}."
+            f"**Find out about: {row.what}**; it would bring {fmt.money(float(row.gain.mean()), 0)} on average, but the chance that it brings anything is only {fmt.chance(row.better)}."
         )
-    needed = needed_table(kit)
+    needed = needed_table(kit, next(iter(kit.study.file.products)))
     nearest = needed[needed.needed.notna() & np.isfinite(needed.change)].head(1)
     if len(nearest) and len(things) < 3:
         row = nearest.iloc[0]
@@ -112,7 +119,7 @@ def counts_words(kit: OpenStudy) -> str:
     """How many numbers are guessed, measured, published, agreed and decided."""
     groups = basis_counts(kit)
     counts = [f"{len(groups[basis])} {words}" for basis, words in _RESTS_ON.items() if groups.get(basis)]
-    return f"Of {sum(map(len, groups.values()))} stated numbers, {', '.join(counts)}."
+    return f"{counted(sum(map(len, groups.values())), 'stated number')}: {', '.join(counts)}."
 
 
 def certainty_list(kit: OpenStudy) -> str:

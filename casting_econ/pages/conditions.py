@@ -1,6 +1,8 @@
 """What would have to be true for every hour to earn the target: each lever alone, and two together."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -79,9 +81,16 @@ def pay_over_target(a: Workshop) -> np.ndarray:
     return np.asarray(evaluate(a).totals["pay_per_hour"] - a.target_per_hour)
 
 
-def solve_for_target(kit: OpenStudy, chosen: list[Lever], at: Lever | None = None, values=None) -> np.ndarray:
-    """Value of each lever alone at which every hour just earns the target, shape (levers,); or (levers, values) with another lever held at
-    each of its `values` meanwhile. [each in its unit]
+def year_over_living(a: Workshop) -> np.ndarray:
+    """What a year leaves beyond a year's living. [money/year]"""
+    return np.asarray(evaluate(a).totals["residual_pay_per_year"] - a.living_per_year)
+
+
+def solve_for_target(
+    kit: OpenStudy, chosen: list[Lever], at: Lever | None = None, values=None, *, aim=pay_over_target
+) -> np.ndarray:
+    """Value of each lever alone at which every hour just earns the target, or another `aim` of the workshop is just zero, shape (levers,); or
+    (levers, values) with another lever held at each of its `values` meanwhile. [each in its unit]
 
     Of several crossings it is the one nearest to what is now; not a number where no value between the lever's ends does. All levers and
     values are in one array: a grid finds the interval, halving narrows it down. Pay may rise and fall with a lever (a cure is a staircase),
@@ -99,7 +108,7 @@ def solve_for_target(kit: OpenStudy, chosen: list[Lever], at: Lever | None = Non
             a = lever.move(a, column)
         if at is not None:
             a = at.move(a, np.broadcast_to(held[None, :, None], x.shape))
-        return np.broadcast_to(pay_over_target(a), x.shape)
+        return np.broadcast_to(aim(a), x.shape)
 
     share = np.linspace(0.0, 1.0, GRID)
     grid = low[:, None] + (high - low)[:, None] * share**2  # finer where levers are small
@@ -128,6 +137,7 @@ def solve_for_target(kit: OpenStudy, chosen: list[Lever], at: Lever | None = Non
     return found[:, 0] if at is None else found
 
 
+@lru_cache(maxsize=4)  # several pages ask for it
 @shown(
     "change-needed",
     "Value of each lever at which every hour just earns the target, the nearest first; a dash where no value does",
@@ -156,6 +166,14 @@ def frontier(kit: OpenStudy, along: str, needs: str, points: int = 41, product: 
     frame = pd.DataFrame({along: values, needs: solve_for_target(kit, [other], one, values)[0]})
     frame.attrs["now"] = one.now, other.now  # for its chart
     return frame
+
+
+def stands_still(frame: pd.DataFrame, along: str, needs: str, write: Callable[[float], str]) -> str:
+    """The sentence that stands for a frontier on which what is needed of the second lever never moves; nothing where it does."""
+    needed = frame.iloc[:, 1]
+    if needed.isna().any() or write(needed.min()) != write(needed.max()):
+        return ""
+    return f"Whatever the {along}, every hour just earns the target at the same {needs}: {write(needed.iloc[0])}."
 
 
 def condition_sentence(frame: pd.DataFrame, pays: bool, fmt: Format) -> str:

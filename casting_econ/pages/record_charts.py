@@ -35,7 +35,12 @@ def guess_and_logs(curves: list[dict], fmt: Format) -> Figure:
     for place in axes.ravel()[len(curves) :]:
         place.set_visible(False)
     key(figure, axes[0, 0].get_legend_handles_labels()[0], 3)
-    return says(figure, *(f"{told['label']}: logs alone {fmt.significant(told['logs alone'])} {told['unit']}" for told in curves))
+
+    def written(told, name):
+        share = told["unit"] == "share"
+        return fmt.percent(told[name], 1) if share else f"{fmt.significant(told[name])} {told['unit']}"
+
+    return says(figure, *(f"{told['label']} {written(told, 'stated')}, used {written(told, 'used')}" for told in curves))
 
 
 def load_control(frame: pd.DataFrame, fmt: Format) -> Figure:

@@ -1,0 +1,254 @@
+"""Is it a job? Side income, a living, safe enough: three answers, and words for them that cannot contradict each other."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from ..formatting import Format
+from ..kit import Answer, OpenStudy, format_of
+from ..models.year import DEMAND, HANDS
+from .cash_paths import NO_PAY, STATED_PAY, cash_draws
+from .conditions import Lever, levers, solve_for_target
+from .deciding import Decision, decision_word
+from .monte_carlo import certainty_word, living_words
+from .table import shown
+
+FLOOR_SHARE = 0.5  # of a year's living, below which a year must not fall where the study states no floor
+SAFE, UNEASY = (
+    0.1,
+    0.25,
+)  # share of years below the floor, or of paths without a reserve, up to which it is safe enough, and not quite
+_PAYING = 0.25  # chance from which it is not said that an hour does not pay
+_LEAST_REACH = 8.0  # of the orders that come, at least looked at
+_GRADES = {0.9: "yes", 0.75: "probably", 0.25: "open", 0.1: "probably not", 0.0: "no"}  # least chance, as of `certainty_word`
+_SIDE = {
+    "yes": "worth doing on the side",
+    "probably": "probably worth doing on the side",
+    "open": "may or may not be worth its hours",
+    "probably not": "probably not worth its hours as it is",
+    "no": "not worth its hours as it is",
+}
+_SAFE = {"yes": ", and safe enough", "not quite": ", but not quite a safe one", "no": ", but not a safe one"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Job:
+    """What a study says about its work as a job."""
+
+    hour: float  # chance that an hour brings the target [-]
+    year: float  # chance that a year brings a living [-]
+    below: float  # share of the years drawn that leave less than the floor [-]
+    floor: float  # [money/year]
+    stated: bool  # whether the study states the floor
+    fails: float | None  # chance that the reserve runs out; None where none is stated [-]
+    takes_pay: bool  # whether the stated pay is taken out meanwhile
+    limit: str  # what limits in most draws
+    living: str  # what a full year at the target is called
+    pays_from: float = np.nan  # orders a year from which an hour pays, where it does not at those that come [order/year]
+
+    @property
+    def side(self) -> str:
+        """Whether each hour pays: yes, probably, open, probably not, no."""
+        return _grade(self.hour)
+
+    @property
+    def few(self) -> bool:
+        """Whether it is too few orders alone that keep an hour from paying."""
+        return bool(np.isfinite(self.pays_from))
+
+    @property
+    def lives(self) -> str:
+        """Whether the year brings a living, in the same words."""
+        return _grade(self.year)
+
+    @property
+    def safe(self) -> str:
+        """Whether it is safe enough: yes, not quite, no."""
+        risk = max(self.below, self.fails or 0.0)
+        return "yes" if risk <= SAFE else "not quite" if risk <= UNEASY else "no"
+
+
+def _grade(chance):
+    """The first of the grades that a chance reaches."""
+    return next((word for least, word in _GRADES.items() if chance >= least), "no")
+
+
+def hour_words(kit: OpenStudy, answer: Answer) -> str:
+    """What half of the years bring an hour or more; of years without an hour of work there is no such figure, and it is said."""
+    pay, idle = format_of(kit).money(answer.summary("pay_per_hour")["p50"]), np.isnan(answer.draws["pay_per_hour"]).any()
+    return pay + (" in a year with an order" if idle else "")
+
+
+def job_of(kit: OpenStudy, answer: Answer) -> Job:
+    """The three answers from the draws of the year, and of cash where the study states a reserve."""
+    stated, cash, fails, case = kit.study.file.target.floor, kit.study.file.cash, None, ""
+    floor = FLOOR_SHARE * answer.living if stated is None else float(stated)
+    if cash.reserve > 0:
+        case = STATED_PAY if cash.pay_taken > 0 else NO_PAY
+        fails = cash_draws(kit, len(answer.draws["pay_per_hour"])).cases[case].runs_out["chance"]
+    shares, hour = answer.bottleneck, answer.chances["hour_pays_living_wage"]["chance"]
+    return Job(
+        hour=hour,
+        year=answer.chances["year_pays_living_wage"]["chance"],
+        below=float((answer.draws["residual_pay_per_year"] < floor).mean()),
+        floor=floor,
+        stated=stated is not None,
+        fails=fails,
+        takes_pay=case == STATED_PAY,
+        limit=max(shares, key=lambda name: shares[name]),
+        living=living_words(kit),
+        pays_from=orders_for_target(kit) if hour < _PAYING else np.nan,
+    )
+
+
+def ample_orders(kit: OpenStudy) -> Lever:
+    """The lever of the orders of every channel, as a factor, up to more than the hands can make."""
+    buyers, use = next(lever for lever in levers(kit) if lever.key == "buyers"), float(kit.point().utilisation_at_demand[HANDS])
+    return replace(buyers, high=max(_LEAST_REACH, 2.0 / use) if use > 0 else _LEAST_REACH)
+
+
+def orders_for_target(kit: OpenStudy) -> float:
+    """Orders a year from which every hour earns the target at today's prices, every other number at its middle; not a number where more orders
+    than now do not. [order/year]"""
+    factor = float(solve_for_target(kit, [ample_orders(kit)])[0])
+    return factor * sum(float(c["came"]) for c in kit.point().channels.values()) if factor > 1.0 else np.nan
+
+
+def verdict_words(job: Job) -> str:
+    """Whether it is a job, in a few words: what is said of a living never denies what is said of the hours, nor the other way round."""
+    living, short = job.living, job.side in ("probably not", "no")
+    side = _SIDE[job.side].replace("as it is", "at these orders") if job.few else _SIDE[job.side]
+    long_hours = ", but only by more hours than a full week"
+    if job.lives in ("yes", "probably"):
+        words = (living if job.lives == "yes" else f"probably {living}") + _SAFE[job.safe]
+        words += long_hours if job.side != "yes" and job.hour < job.year else ""
+    elif job.lives == "open":
+        words = f"perhaps {living}{long_hours}" if short else f"{side}; perhaps {living}"
+        words += _SAFE["no"] if job.safe == "no" else ""
+    elif short:
+        words = f"{side}, nor {living}" if job.side == "no" else f"{side}; not {living}"
+    else:
+        words = f"{side}; {'probably ' if job.lives == 'probably not' else ''}not {living} {_limits(job.limit)}"
+    if (job.fails or 0.0) > UNEASY and job.lives in ("probably not", "no"):
+        words += "; the reserve does not last" if job.fails >= 0.9 else "; the reserve may not last"
+    return words[0].upper() + words[1:]
+
+
+def _limits(name):
+    """Within what the year was worked out."""
+    if name == DEMAND:
+        return "at these orders"
+    return "within these hours" if name == HANDS else f"while the {full_words(name)}"
+
+
+def full_words(name: str) -> str:
+    """A station, rack or set of moulds that is full, as it is said.
+
+    >>> full_words("pressure-pot"), full_words("moulds for knob")
+    ('pressure pot is full', 'moulds for knob are full')
+    """
+    return f"{name.replace('-', ' ')} {'are' if name.startswith('moulds for ') else 'is'} full"
+
+
+def years_below(share: float, fmt: Format) -> str:
+    """How many years of ten fall below something, as a sentence begins.
+
+    Examples
+    --------
+    >>> fmt = Format("EUR", "en_IE")
+    >>> [years_below(share, fmt) for share in (0.04, 0.05, 0.3, 0.95)]
+    ['hardly any year falls', 'about 1 year in ten falls', 'about 3 years in ten fall', 'nearly every year falls']
+    """
+    if share < 0.05:
+        return "no year falls" if fmt.certain else "hardly any year falls"
+    if share >= 0.95:
+        return "every year falls" if fmt.certain else "nearly every year falls"
+    tenths = max(int(share * 10 + 0.5), 1)
+    return f"about {tenths} year{'' if tenths == 1 else 's'} in ten fall{'s' if tenths == 1 else ''}"
+
+
+def floor_words(job: Job, fmt: Format) -> str:
+    """Years below the floor, and the reserve where there is one."""
+    floor = f"the floor of {fmt.money(job.floor, 0)}" if job.stated else f"{fmt.money(job.floor, 0)}, half of that"
+    text = f"{years_below(job.below, fmt)} below {floor}"
+    if job.fails is None:
+        return text
+    runs = f"runs out with a chance of {fmt.chance(job.fails)}"
+    if fmt.certain:
+        runs = "runs out" if job.fails else "lasts"
+    return f"{text}; with {'the stated pay' if job.takes_pay else 'no pay'} taken out the reserve {runs}"
+
+
+def job_line(kit: OpenStudy, answer: Answer, job: Job) -> str:
+    """The verdict with what it rests on: the second line of the first page."""
+    fmt, year = format_of(kit), answer.summary("residual_pay_per_year")
+    hours = answer.summary("hours_per_year")["p50"] / float(kit.inputs().weeks_per_year)
+    about, sure = ("", "") if kit.certain else ("about ", f" (chance {fmt.chance(job.year)})")
+    return (
+        f"**{verdict_words(job)}:** a year leaves {about}{fmt.money(year['p50'], 0)} for {fmt.number(hours, 1)} hours a week, "
+        f"{job.living} is {fmt.money(answer.living, 0)}{sure}; {floor_words(job, fmt)}."
+    )
+
+
+def todo_words(job: Job, decision: Decision, fmt: Format) -> str:
+    """Go on or not in a few words that say for what, no surer than the years drawn: the decision is about each hour and about many years."""
+    word, mean = decision_word(decision), float(decision.benefit.mean())
+    if word not in ("Go on.", "Go on, but watch it.", "Stop, or change something.", "Rather not as it is."):
+        return word
+    if mean > 0 and job.side in ("no", "probably not"):
+        return "Rather not as it is: few good years carry the others."
+    if mean > 0:
+        on = "Go on with it on the side" if job.lives in ("no", "probably not") else "Go on"
+        on += ", with more money to start with" if (job.fails or 0.0) > UNEASY else ""
+        return f"{on}." if job.side == "yes" and word == "Go on." else f"{on}, but watch it."
+    if job.lives in ("yes", "probably", "open"):
+        return "Change something: it takes too many hours for what it brings."
+    if job.side in ("yes", "probably"):
+        return "Rather not as it is: a few bad years cost more than the others bring."
+    if job.few:
+        start = "Find more orders, or stop" if job.side == "no" else "Rather not at these orders"
+        return f"{start}: an hour pays from about {fmt.number(np.ceil(job.pays_from - 1e-9))} orders a year on."
+    return word if job.side in ("no", "probably not") else "Rather not as it is."
+
+
+@shown(
+    "living-job",
+    "Is it a job? Three questions, each with its answer",
+    "question: text; answer: text; chance: chance; because: text",
+)
+def job_table(kit: OpenStudy, answer: Answer, job: Job) -> pd.DataFrame:
+    """The three answers, with the chance of each and what it rests on. [-]"""
+    fmt, year = format_of(kit), answer.summary("residual_pay_per_year")["p50"]
+    rows = [
+        ("side income: does each hour pay?", job.side, job.hour, f"{hour_words(kit, answer)}, target {fmt.money(answer.target)}"),
+        (f"{job.living}: does the year?", job.lives, job.year, f"{fmt.money(year, 0)} a year of {fmt.money(answer.living, 0)}"),
+        (
+            "safe enough: do bad years stay above the floor?",
+            job.safe,
+            1.0 - job.below,
+            f"{years_below(job.below, fmt)} below {fmt.money(job.floor, 0)}",
+        ),
+    ]
+    if job.fails is not None:
+        lasts = "no pay" if not job.takes_pay else "the stated pay"
+        rows.append(("safe enough: does the reserve last?", job.safe, 1.0 - job.fails, f"with {lasts} taken out"))
+    return rows
+
+
+def job_sentence(kit: OpenStudy, job: Job) -> str:
+    """What each of the three answers means, and what chance is left out."""
+    side = f"An hour **{certainty_word(job.hour)}** the target."
+    floor = (
+        "The floor is the study's."
+        if job.stated
+        else f"The floor is half of {job.living}, as the study states none (`floor` under [target])."
+    )
+    if kit.certain:
+        return f"**{verdict_words(job)}.** {side} {floor} Every number is stated as certain here, so no year is better or worse than another."
+    scatter = {
+        "rates": "**The luck of single orders is not in it** (`variation` under [study]): real years fall below more often.",
+        "counts": "Orders come one by one in it; months are alike.",
+        "months": "Orders come one by one and month by month in it.",
+    }[kit.variation]
+    return f"**{verdict_words(job)}.** {side} {floor} {scatter}"

@@ -1,0 +1,263 @@
+"""What would make it a living: price and orders at which a year does, within hands, pots and moulds; and what a paid job would bring."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from babel import Locale
+
+from ..formatting import Format
+from ..kit import OpenStudy, format_of
+from ..models import evaluate
+from ..models.tax import take_home
+from ..models.year import DEMAND, HANDS
+from ..reference import wages
+from .conditions import Lever, levers, solve_for_target, year_over_living
+from .job import ample_orders, full_words
+from .living import scheme_of
+from .monte_carlo import living_words
+from .table import shown
+
+PRICES = (0.8, 1.0, 1.25, 1.5, 2.0)  # of now, that the table looks at
+MOST_PRICE = 3.0  # of now; a price beyond it is no advice
+_MOST_HOURS, _WEEKS_PAID = 80.0, 52.0  # [hour/week], [week/year]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Towards:
+    """From what is now to a year's living, every other number at its middle; not a number where nothing does."""
+
+    now: float  # orders a year that come, all channels [order/year]
+    left: float  # that a year leaves now [money/year]
+    living: float  # [money/year]
+    worked: float  # now [hour/week]
+    given: float  # [hour/week]
+    factor: float  # of today's orders at which a year brings a living at today's prices [-]
+    hours: float  # that those take [hour/week]
+    reach: float  # most of today's orders that is looked at, more than can be made [-]
+    most: float  # that a year leaves when so many come, at today's prices [money/year]
+    full: str  # what is full then
+    price: float  # of now at which it brings a living with so many [-]
+    hours_needed: float  # that would do with so many at today's prices, were they given [hour/week]
+
+    @property
+    def reached(self) -> bool:
+        """Whether a year brings a living now."""
+        return self.left >= self.living - 1e-9
+
+    @property
+    def possible(self) -> bool:
+        """Whether some number of orders does at today's prices."""
+        return bool(np.isfinite(self.factor))
+
+
+def _levers(kit: OpenStudy) -> tuple[Lever, Lever]:
+    """Orders of every channel, and every price."""
+    return ample_orders(kit), replace(next(lever for lever in levers(kit) if lever.key == "price"), high=MOST_PRICE)
+
+
+def towards(kit: OpenStudy) -> Towards | None:
+    """What would make it a living, at the point; None of a study that no orders come to."""
+    a, point = kit.inputs(), kit.point()
+    now, left = sum(float(c["came"]) for c in point.channels.values()), float(point.totals["residual_pay_per_year"])
+    if now <= 0:
+        return None
+    orders, price = _levers(kit)
+    factor = float(solve_for_target(kit, [orders], aim=year_over_living)[0])
+    ample = evaluate(orders.move(a, np.asarray(orders.high)))
+    wanted = evaluate(orders.move(a, np.asarray(factor if np.isfinite(factor) else orders.high)))
+
+    def weekly(outcome):
+        return float(outcome.totals["hours_per_year"]) / float(a.weeks_per_year)
+
+    hours = Lever(
+        key="hours", label="", places=("hours_per_week",), unit="hour/week", now=float(a.hours_per_week), high=_MOST_HOURS
+    )
+    hours = replace(hours, low=float(a.hours_per_week))
+    at_most = [solve_for_target(kit, [lever], orders, [orders.high], aim=year_over_living)[0, 0] for lever in (price, hours)]
+    return Towards(
+        now=now,
+        left=left,
+        living=float(a.living_per_year),
+        worked=weekly(point),
+        given=float(a.hours_per_week),
+        factor=factor,
+        hours=weekly(wanted),
+        reach=orders.high,
+        most=float(ample.totals["residual_pay_per_year"]),
+        full=ample.resources[int(ample.binding)],
+        price=float(at_most[0]),
+        hours_needed=float(at_most[1]),
+    )
+
+
+@shown(
+    "living-towards",
+    "Orders a year at which a year brings a living, by price, within hands, pots and moulds; a dash where no number does",
+    "prices: percent; orders: 0; more than now: 0; hours a week: 1; most a year: money0",
+)
+def towards_table(kit: OpenStudy, found: Towards | None) -> pd.DataFrame:
+    """By price: orders a year that bring a living, how many more than now, the hours they take, and the most that a year leaves however many come.
+    [-, order/year, order/year, hour/week, money/year]"""
+    if found is None:
+        return []
+    (orders, price), a = _levers(kit), kit.inputs()
+    prices = np.array(PRICES)
+    factors = solve_for_target(kit, [orders], price, prices, aim=year_over_living)[0]
+    there = np.where(np.isfinite(factors), factors, orders.high)
+    needed, ample = (evaluate(orders.move(price.move(a, prices), at)).totals for at in (there, np.full(prices.size, orders.high)))
+    hours = np.where(np.isfinite(factors), needed["hours_per_year"] / a.weeks_per_year, np.nan)
+    count = np.ceil(factors * found.now - 1e-9)
+    more = np.where(count > found.now, count - found.now, 0.0)
+    return list(
+        zip(
+            prices,
+            count,
+            np.where(np.isfinite(count), more, np.nan),
+            hours,
+            ample["residual_pay_per_year"] + 0.0 * prices,
+            strict=True,
+        )
+    )
+
+
+def towards_frontier(kit: OpenStudy, found: Towards | None, points: int = 41) -> pd.DataFrame:
+    """Pairs of orders a year and price beside today's at which a year just brings a living; up to where more orders change nothing. [order/year, -]"""
+    if found is None:
+        return pd.DataFrame(columns=["orders", "price"])
+    orders, price = _levers(kit)
+    use = [float(share) for share in kit.point().utilisation_at_demand.values()]
+    full = 1.0 / max(*use, 1e-9) if use else orders.high
+    far = min(max(1.5, 1.25 * (found.factor if found.possible else full), 1.25 * full), orders.high)
+    values = np.unique(np.append(np.linspace(far / points, far, points - 1), 1.0))
+    frame = pd.DataFrame(
+        {"orders": values * found.now, "price": solve_for_target(kit, [price], orders, values, aim=year_over_living)[0]}
+    )
+    frame.attrs["now"] = found.now, 1.0
+    return frame
+
+
+def chart_words(kit: OpenStudy) -> tuple[str, str]:
+    """What the shaded side of the chart of price and orders does, and what the chart is."""
+    does = f"brings {living_words(kit)}"
+    return does, f"Prices beside today's at which a year just {does}, by orders a year."
+
+
+def orders_words(count: float, fmt: Format) -> str:
+    """Orders a year, rounded up where they are few enough to count."""
+    count = float(np.ceil(count - 1e-9))
+    return f"{fmt.number(count)} order{'' if count == 1 else 's'} a year"
+
+
+def towards_sentence(kit: OpenStudy, found: Towards | None) -> str:
+    """How many more orders, how many hours, or that no number and no price does; every other number at its middle."""
+    fmt, living = format_of(kit), living_words(kit)
+    if found is None:
+        return f"No orders are stated, so nothing can be multiplied to reach {living}."
+    if found.reached:
+        count = (
+            f"about {orders_words(found.factor * found.now, fmt)} would still do"
+            if found.possible
+            else "far fewer orders would still do"
+        )
+        return f"With every number at its middle a year brings {living} now; at today's prices **{count}** instead of {fmt.number(found.now)}."
+    if found.possible:
+        more = np.ceil(found.factor * found.now - 1e-9) - found.now
+        return (
+            f"At today's prices {living} takes **about {orders_words(found.factor * found.now, fmt)}, {fmt.number(max(more, 1.0))} more than now**, "
+            f"and {fmt.number(found.hours, 1)} hours a week of the {fmt.number(found.given, 1)} given; it is {fmt.number(found.worked, 1)} now."
+        )
+    text = f"**At today's prices no number of orders brings {living}:** "
+    more_loses = found.most < found.left - 1e-6 * abs(found.left)
+    if more_loses:
+        text += "more orders leave less, not more."
+    else:
+        why = "the hours given are full" if found.full == HANDS else f"the {full_words(found.full)}"
+        text += f"once {why}, a year leaves {fmt.money(found.most, 0)} of {fmt.money(found.living, 0)}"
+        text += (
+            "."
+            if found.full == HANDS
+            else f" for {fmt.number(found.hours, 1)} of the {fmt.number(found.given, 1)} hours a week given."
+        )
+    if more_loses:
+        pass
+    elif found.full == HANDS and np.isfinite(found.hours_needed):
+        text += f" With orders enough it would take about {fmt.number(found.hours_needed, 1)} hours a week; {fmt.number(found.given, 1)} are given."
+    elif found.full == HANDS:
+        text += " More hours alone would not do either."
+    if np.isfinite(found.price):
+        return f"{text} With prices {fmt.percent(found.price - 1.0)} up, and orders enough, it would."
+    return f"{text} **No price up to {fmt.number(MOST_PRICE)} times today's does {_while(kit, found.full)}.**"
+
+
+def _while(kit, full):
+    """As long as there is no more of what is full."""
+    count = next((round(float(s.count)) for s in kit.inputs().stations if s.name == full), 0)
+    name = full.replace("-", " ")
+    if count:
+        return f"while there {'is' if count == 1 else 'are'} {'one' if count == 1 else count} {name}{'' if count == 1 else 's'}"
+    return {HANDS: "within the hours given", DEMAND: "while nothing else changes"}.get(
+        full, f"while there is no more room in the {name}"
+    )
+
+
+def ramp_sentence(kit: OpenStudy, found: Towards | None) -> str:
+    """Months to get there at the pace that the study states, nothing where there is nowhere to go."""
+    fmt, ramp = format_of(kit), float(kit.study.file.cash.ramp_months)
+    if found is None or found.reached or not found.possible:
+        return ""
+    if not ramp:
+        return "How long that takes cannot be said: the study states no pace (`ramp_months` under [cash])."
+    more = (found.factor - 1.0) * ramp
+    return f"If orders go on growing at the stated pace, {fmt.exactly(ramp)} months from none to today's, that is **about {fmt.number(np.ceil(more))} months more**."
+
+
+def jobs_known(kit: OpenStudy) -> pd.DataFrame:
+    """Newest published wage of each kind in the country and currency of the study on its day; none for places without one. [money/hour]"""
+    table, day = wages(), str(kit.study.day or "9999")
+    place = Locale.parse(kit.study.file.study.locale).get_territory_name("en") or ""
+    here = table[(table.currency == kit.study.currency) & table.place.str.startswith(place)]
+    if kit.study.file.target.wage:
+        here = table[(table.place == table.place[kit.study.file.target.wage]) | table.index.isin(here.index)]
+    known = here[here.valid_from.astype(str) <= day]
+    return known.sort_values(["valid_from", "amount"]).groupby("kind", sort=True).tail(1).sort_values("amount")
+
+
+@shown(
+    "living-paid-job",
+    "A year of paid work with the same hours, and the year of this study, by the study's tax table: estimates",
+    "work: text; hours a week: 1; a year: money0; after contributions and tax: money0; source: kept",
+)
+def paid_job_table(kit: OpenStudy, found: Towards | None) -> pd.DataFrame:
+    """What a paid job of the hours worked now, and of those a living takes, would bring beside this work; holidays paid. [hour/week, money/year]"""
+    scheme, rows, point = scheme_of(kit), [], kit.point()
+    worked, left = (
+        float(point.totals["hours_per_year"]) / float(kit.inputs().weeks_per_year),
+        float(point.totals["residual_pay_per_year"]),
+    )
+    works = [("this work now", worked, left, "this study")]
+    if found is not None and found.possible and not found.reached:
+        works.append(("this work at a living", found.hours, found.living, "this study"))
+    for _, hours, _, _ in tuple(works):
+        for row in jobs_known(kit).itertuples():
+            works.append((f"{row.kind}, {row.place}, from {row.valid_from}", hours, row.amount * hours * _WEEKS_PAID, row.source))
+    for what, hours, money, source in sorted(works, key=lambda work: work[1]):
+        after = np.nan if scheme is None else float(take_home(money, scheme))
+        rows.append((what, hours, money, after, source))
+    return rows
+
+
+def paid_job_sentence(kit: OpenStudy, frame: pd.DataFrame) -> str:
+    """What a paid job of the same hours leaves, against this work now."""
+    fmt, own = format_of(kit), frame[frame.source == "this study"].iloc[0]
+    paid = frame[(frame.source != "this study") & (frame["hours a week"] == own["hours a week"])]
+    if paid.empty:
+        return f"The kit has no wages of this place in {kit.study.currency}, so no paid job is set beside it."
+    column, after = "after contributions and tax", " after contributions and tax"
+    if frame[column].isna().any():
+        column, after = "a year", " before contributions and tax, as the study names no tax table"
+    parts = [f"{fmt.money(row[column], 0)} at the {row.work.split(',')[0]}" for _, row in paid.iterrows()]
+    return (
+        f"A paid job of the same {fmt.number(own['hours a week'], 1)} hours a week, {fmt.number(_WEEKS_PAID)} weeks paid, would leave about **{' or '.join(parts)}**; "
+        f"this work leaves {fmt.money(own[column], 0)}{after}. Wages are taxed here by the same table, which is for the self-employed: an employee's own contributions differ."
+    )

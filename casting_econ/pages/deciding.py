@@ -167,7 +167,7 @@ def decision_sentence(decision: Decision, fmt: Format) -> str:
 def next_to_measure(decision: Decision, frame: pd.DataFrame, fmt: Format) -> str:
     """What to measure next, or that nothing more is worth it."""
     everything = decision.all_known
-    if decision.kit.certain:
+    if not decision.kit.assumed.uncertain:
         return "Every number is stated as certain, so nothing is left to measure for the choice; a guess is never certain, so give guesses a range."
     if everything.value <= 2.0 * everything.error or everything.value < 0.001 * abs(float(decision.benefit.mean())):
         return (

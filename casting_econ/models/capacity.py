@@ -1,6 +1,6 @@
 """How much of what is asked for a workshop can make: month by month, with what waits, what stands ready and what stops work."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from typing import Any
 
 import numpy as np
@@ -85,18 +85,31 @@ def working(a, stall_hours) -> Working:
 
 def needs_by_month(a, plans, weeks) -> list[dict]:
     """Of each month, the share of each resource that the year's demand would need if every month were as warm as that one. [-]"""
-    known: dict[tuple, dict] = {}
-    found = []
-    for m in range(a.months.season.size):
-        slower = {place: float(by_month[m]) for place, by_month in a.months.slower.items()}
-        if tuple(slower.values()) not in known:
-            cold = a
-            for (product, step), factor in slower.items():
-                place = f"products.{product}.steps.{step}.wait_hours"
-                cold = moved_at(cold, place, lambda hours, factor=factor: hours * factor)
-            known[tuple(slower.values())] = _needs(cold, plans, weeks)
-        found.append(known[tuple(slower.values())])
-    return found
+    if not a.months.slower:
+        return [_needs(a, plans, weeks)] * a.months.season.size
+    warmths, which = np.unique([*a.months.slower.values()], axis=1, return_inverse=True)
+    depth = max(map(_depth, (weeks, a.products, a.stations, a.racks, *(plan["made"] for plan in plans.values()))))
+    cold = a  # at every warmth at once, along a first axis
+    for (product, step), factor in zip(a.months.slower, warmths, strict=True):
+        along = factor.reshape(-1, *[1] * depth)
+        cold = moved_at(cold, f"products.{product}.steps.{step}.wait_hours", lambda hours, along=along: hours * along)
+    needs = _needs(cold, plans, weeks)
+
+    def at(warmth):
+        return {
+            name: {p: need[warmth] if np.ndim(need) > depth else need for p, need in shares.items()}
+            for name, shares in needs.items()
+        }
+
+    found = [at(warmth) for warmth in range(warmths.shape[1])]
+    return [found[warmth] for warmth in np.ravel(which)]
+
+
+def _depth(group):
+    """Most axes of a number in a group of them."""
+    if is_dataclass(group):
+        group = tuple(getattr(group, one.name) for one in fields(group))
+    return max(map(_depth, group), default=0) if isinstance(group, tuple) else np.ndim(group)
 
 
 def _needs(a, plans, weeks):
@@ -120,7 +133,9 @@ def _needs(a, plans, weeks):
                 first = np.all(still * step.wait_hours > 0)
                 if emptied is not None and first and step.load_size is None and np.any(held.work_hours):
                     # a pour waits for both: what that costs falls on the one that lets less through
-                    both = np.minimum(_rate(step.name, cure, pour, count, a.windows, held), np.minimum(rate, emptied))
+                    both = np.minimum(rate, emptied)
+                    if np.any(np.asarray(count) < held.sets):  # else a load that has moulds has a station
+                        both = np.minimum(_rate(step.name, cure, pour, count, a.windows, held), both)
                     rate, emptied = np.where(rate <= emptied, both, rate), np.where(rate <= emptied, emptied, both)
                 spoilt = still * plan["ruined_loads"] / weeks
                 _add(needs, step.wait_in, p.name, (flow / load + spoilt) / rate)
@@ -157,11 +172,11 @@ def served(a, asked: Asked, plans, needs, times: Working) -> tuple[Month, ...]:
     of a product none of whose own orders had to be cut; then what the shelf lacks. What is short at one of these is shared out
     by cutting everything in it by the same share. Of a channel the oldest order goes out first; one that is not made waits a
     month if its buyer does, and is lost then. The shelf is full at the start. Of the year before counts what its December, like
-    this one's, leaves for January; what this December leaves is neither met nor lost.
+    this one's, leaves for January, unless the year is the first of all; what this December leaves is neither met nor lost.
     """
     last, full = len(needs) - 1, {p.name: p.shelf for p in a.products}
     late = {c.name: (0.0, 0.0) for c in a.channels}  # orders that wait, and their pieces
-    if last and any(c.waits for c in a.channels):
+    if last and not a.months.fresh and any(c.waits for c in a.channels):
         late = _month(a, asked, plans, needs, times, last, late, full)[1]
     shelf, months = full, []
     for m in range(last + 1):
@@ -177,23 +192,22 @@ def _month(a, asked, plans, needs, times, m, late, shelf):
     own, old = (
         {p.name: sum(of[c.name][1] for c in a.channels if c.product == p.name) for p in a.products} for of in (came, late)
     )
-    none = dict.fromkeys(own, 0.0)
     left = _Left(a, plans, needs[m], times, m, came, late)
     ready = {p: np.minimum(shelf[p], own[p]) for p in own}
     first = {p: np.minimum(shelf[p] - ready[p], old[p]) for p in own}  # ready for those that wait
     kept = any(np.any(p.shelf) for p in a.products)
     if kept:
-        done = left.take(none, _parts(ready, own), _parts(first, old))
+        done = left.take(dict.fromkeys(own, 0.0), _parts(ready, own), _parts(first, old))
         sent = {p: (ready[p] + first[p]) * done[p] for p in own}
     make = {p: own[p] - ready[p] for p in own}
-    done = left.take(make, _parts(make, own, 1.0), none, a.months.working[m])
+    done = left.take(make, _parts(make, own, 1.0), otherwise=a.months.working[m])
     if any(np.any(orders) for orders, _ in late.values()):
         make = {p: np.where(done[p] < 1.0, 0.0, old[p] - first[p]) for p in own}
-        left.take(make, none, _parts(make, old))
+        left.take(make, waited=_parts(make, old))
     utilisation, binding = left.utilisation(), left.binding
     if kept:
         lacks = {p.name: p.shelf - shelf[p.name] + sent[p.name] for p in a.products}
-        done = left.take(lacks, none, none)
+        done = left.take(lacks)
         shelf = {p: shelf[p] - sent[p] + lacks[p] * done[p] for p in own}
     met, pieces, lost, waits = {}, {}, {}, {}
     for c in a.channels:
@@ -204,8 +218,9 @@ def _month(a, asked, plans, needs, times, m, late, shelf):
         old_met = due * share_of(oldest, waited, 1.0)
         met[c.name] = orders * share + old_met
         stays = np.where(share < 1.0 - _ROUNDING, 1.0 - share, 0.0)
-        waits[c.name] = (orders * stays, new * stays) if c.waits else (0.0, 0.0)
-        lost[c.name] = due - old_met + (0.0 if c.waits else orders * stays)
+        stay, go = (stays, 0.0) if c.waits and len(needs) > 1 else (0.0, stays)
+        waits[c.name] = (orders * stay, new * stay)
+        lost[c.name] = due - old_met + orders * go
     month = Month(
         came={name: one[0] for name, one in came.items()},
         met=met,
@@ -230,26 +245,26 @@ class _Left:
         self.new, self.waited = (dict.fromkeys(plans, 0.0) for _ in range(2))  # share of the orders that go out, by product
         self.binding = 0  # 0 is demand
 
-    def take(self, made, new, waited, otherwise=0.0):
+    def take(self, made, new=None, waited=None, otherwise=0.0):
         """Share of some work that can be done: making pieces of each product and packing shares of its orders, new and waiting.
 
         `otherwise` is the part of a year's work in a month of a product that nobody orders in the year.
         """
-        part = _parts(made, {p: plan["pieces"] for p, plan in self.plans.items()}, otherwise)
+        packs = [one for one in ((self.came, new, self.new), (self.late, waited, self.waited)) if one[1] is not None]
+        part = {p: share_of(pieces, self.plans[p]["pieces"], otherwise) for p, pieces in made.items()}
         hours = {p: self.plans[p]["make_hours"] * part[p] for p in part}
-        for c in self.channels:
-            packed = self.came[c.name][0] * new[c.product] + self.late[c.name][0] * waited[c.product]
-            hours[c.product] = hours[c.product] + packed * c.minutes_per_order / 60.0
+        for orders, share, _ in packs:
+            for c in self.channels:
+                hours[c.product] = hours[c.product] + orders[c.name][0] * share[c.product] * c.minutes_per_order / 60.0
         wants = {name: {p: need * part[p] for p, need in shares.items()} for name, shares in self.needs.items()}
-        share, binding = _limits(wants, hours, self.rooms)
+        done, binding = _limits(wants, hours, self.rooms)
         for name, want in (wants | {HANDS: hours}).items():
             self.used[name] = self.used[name] + sum(want.values())
-            self.rooms[name] = np.maximum(self.rooms[name] - sum(want[p] * share[p] for p in want), 0.0)
-        self.new, self.waited = (
-            {p: out[p] + some[p] * share[p] for p in share} for out, some in ((self.new, new), (self.waited, waited))
-        )
+            self.rooms[name] = np.maximum(self.rooms[name] - sum(want[p] * done[p] for p in want), 0.0)
+        for _, share, out in packs:
+            out |= {p: out[p] + share[p] * done[p] for p in done}
         self.binding = np.where(self.binding > 0, self.binding, binding)[()]
-        return share
+        return done
 
     def utilisation(self):
         """Share of the month's time of each resource that the work so far needed. [-]"""
@@ -266,12 +281,15 @@ def limit_of(months: tuple[Month, ...]):
 def share_of(part, whole, otherwise):
     """Part over whole, and something else where the whole is zero."""
     whole = np.asarray(whole)
-    return np.where(whole > 0, part / np.where(whole > 0, whole, 1.0), otherwise)[()]
+    there = whole > 0
+    if there.all():
+        return (part / whole)[()]
+    return np.where(there, part / np.where(there, whole, 1.0), otherwise)[()]
 
 
 def use_of(used, room):
     """Used over room: none where nothing is used, without end where there is no room for it."""
-    return share_of(used, room, np.where(np.asarray(used) > 0, np.inf, 0.0))
+    return np.where(np.asarray(used) > 0, share_of(used, room, np.inf), 0.0)[()]
 
 
 def _parts(some, of, otherwise=0.0):

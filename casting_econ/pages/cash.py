@@ -126,7 +126,7 @@ def _paid_words(kit, answer):
 def limits_sentence(kit: OpenStudy) -> str:
     """What the paths leave out."""
     learns = any(step.first_minutes is not None for p in kit.inputs().products for step in p.steps)
-    months = "Every twelve months begin afresh: an order that still waits is lost then, and the shelf is full again"
+    months = "Nobody waits at the start; every twelve months after it begin with as many orders waiting as their own last month leaves, and with a full shelf"
     months += "; hands that learn count at their mean over the twelve" if learns else ""
     months += ". Tastes that change, and buyers who come because others did, are not foreseen."
     alike = "A draw keeps one year's numbers through all its months, so real months scatter more."

@@ -228,7 +228,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("(upper**b - start**b) / 2", "(upper**b - start**b) / 3"),
         ("* (upper ** (b - 1) - start ** (b - 1)) / 12", "* (upper ** (b - 1) - start ** (b - 1)) / 6"),
         ("np.floor(reached)", "np.ceil(reached)"),
-        ("unit_total(turn, rate) - unit_total(before, rate)", "unit_total(turn, rate)"),
+        ("first * (total - none)", "first * total"),
     ],
     "casting_econ/models/levers.py": [
         ("c.orders_per_year * demand", "c.orders_per_year"),

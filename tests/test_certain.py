@@ -111,7 +111,7 @@ def test_certain_numbers_leave_chance(folders, name, tmp_path, monkeypatch):
     every, kit = " ".join(text for texts in said.values() for text in texts), open_study(tmp_path)
 
     assert list(said) == list(PAGES) and all(said.values()) and not kit.certain and not kit.assumed.uncertain
-    assert not re.search(r"alike|in every draw|no error of their own|\bnan\b", every)
+    assert not re.search(r"(years drawn|draws) are alike|in every draw|no error of their own|\bnan\b", every)
     assert (
         "the years drawn differ by chance alone" in every and "nothing is left to measure" in every and "; chance can." in every
     )
@@ -195,9 +195,12 @@ def test_explorer_and_panel_of_a_certain_study(folders):
     kit = open_study(folders["demo"])
     explorer = Explorer(kit, draws=DRAWS)
     dearer = next(lever for lever in explorer.levers if lever.group == "price")
-    still, moved = (view_sentence(explorer.look(state), format_of(kit)) for state in ({}, {dearer.key: 1.1 * dearer.now}))
+    looks = [explorer.look(state) for state in ({}, {dearer.key: 1.1 * dearer.now})]
+    still, moved = (view_sentence(look, format_of(kit)) for look in looks)
 
-    assert still.startswith("Pay an hour €20.84, as in the study; that reaches the target of €16.00. What limits: demand.")
-    assert " more than the study; that reaches" in moved and "(" not in moved
+    assert looks[0].lines[0] == "**An hour pays:** €20.84, target €16.00."
+    assert still.startswith("An hour brings as much as in the study. Scrap is")
+    assert " more than in the study. Scrap" in moved and "(" not in moved
     body = str(panel_parts(kit)["body"])
     assert "every number being stated as certain" in body and 'data-cell="low"' not in body and "eight in ten from" in body
+    assert 'A year leaves <strong data-cell="year">' in body and 'data-cell="year_chance"' not in body

@@ -46,7 +46,7 @@ def job(hour=1.0, year=1.0, below=0.0, **other):
 
 def decided(benefit, certain=False):
     """A decision with these benefits by draw."""
-    kit = type("Kit", (), {"certain": certain})()
+    kit = type("Kit", (), {"certain": certain, "variation": "rates"})()
     return deciding.Decision(kit=kit, benefit=np.asarray(benefit, float), values={})
 
 

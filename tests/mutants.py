@@ -211,7 +211,8 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("* working(a, stall_hours).weeks", "* working(a, 0.0).weeks.mean()"),
     ],
     "casting_econ/pages/cash_paths.py": [
-        ("replace(starting_in(a.months, MONTHS.index(stated.start_month)), grown=grown)", "replace(a.months, grown=grown)"),
+        ("starting_in(a.months, MONTHS.index(stated.start_month))", "a.months"),
+        ("fresh=not found", "fresh=False"),
         ("kept[month + 1] - there + used", "kept[month + 1] - there - used"),
         ("(starts.day > MID_MONTH)", "(starts.day < MID_MONTH)"),
         ("np.asarray(a.target_per_hour)[..., None] * hours", "2 * np.asarray(a.target_per_hour)[..., None] * hours"),

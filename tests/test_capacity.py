@@ -87,6 +87,16 @@ def test_december_leaves_its_orders_to_january():
     assert year.channels["shop"]["orders"] == pytest.approx(70)
 
 
+def test_a_business_that_starts_has_no_december_before():
+    """Demand that is half there in January and full from February: of the orders of a December before it none wait."""
+    asked = np.array([0] * 11 + [70.0])
+    grown = np.array([0.5] + [1.0] * 11)
+    months = Months(working=EVEN, season=asked / 70, grown=grown)
+    year = evaluate(replace(CARVER, channels=(replace(SELL, orders_per_year=70.0),), months=months))
+
+    assert (of(year, "met")[0], of(year, "met")[11], of(year, "waits")[11]) == (0, 40, 30)
+
+
 def test_shelf_is_drawn_down_and_filled_again():
     """Of 30 kept ready, 60 asked take 20 beside the 40 made; then 40 asked leave it at 10, 25 asked let 15 be put back."""
     year = pegs([60, 40, 25, 5] + [0] * 8, shelf=30.0, shelf_cost=12.0)

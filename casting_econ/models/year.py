@@ -155,9 +155,9 @@ def _plan(p, a, target, asked):
     for step, cost in zip(p.steps, piece.steps, strict=True):
         used, minutes = used + still * (cost.material + cost.consumables), minutes + still * cost.minutes
         still = still * (np.asarray(step.wait_hours) == 0.0)
-    loads = checked("ruined loads", p.ruined_loads_per_year, low=0.0)
-    if a.months.luck is not None:  # as many as expected orders bring, so with none there is none
-        loads = loads * share_of(pieces, sum((asked.usual[name] for name in mine), 0.0), 1.0)
+    usual = sum((asked.usual[name] for name in mine), 0.0)
+    # as many as expected orders bring, so in a year with none there is none
+    loads = checked("ruined loads", p.ruined_loads_per_year, low=0.0) * share_of(pieces, usual, 1.0)
     ruined = loads * p.casts_per_load
     order_minutes = {c.name: checked("minutes per order", c.minutes_per_order, low=0.0) for c in a.channels}
     make_hours = (made * piece.minutes + ruined * minutes) / 60.0

@@ -234,8 +234,8 @@ def _level_months(kit, a, season):
 def _years(kit, each):
     """Flows of one year after the other from the month in which the path starts, of workshops that differ in their luck alone.
 
-    Demand grows as the ramp has it, and hands keep what they have learnt. What still waits when twelve months are over is lost, and the
-    shelf is full again when the next begin.
+    Demand grows as the ramp has it, and hands keep what they have learnt. Each twelve months begin with a full shelf and, the first of a
+    ramp apart, with the orders that a last month like their own leaves waiting.
     """
     stated, made, found = kit.study.file.cash, {}, []
     full = sales_share(MONTHS_IN_YEAR * len(each), ramp_months=stated.ramp_months) * MONTHS_IN_YEAR

@@ -69,6 +69,13 @@ def test_a_year_is_limited_by_what_limits_most_of_its_months():
         assert year.resources[year.binding] == limit
 
 
+def test_a_year_in_one_piece_has_no_month_to_wait_for():
+    """600 asked and 480 made: 120 are lost, though their buyers would wait."""
+    year = evaluate(replace(CARVER, channels=(replace(SELL, orders_per_year=600.0),)))
+
+    assert (of(year, "met"), of(year, "lost"), of(year, "waits")) == ([480], [120], [0])
+
+
 def test_none_waits_two_months():
     """Asked 100 and nothing after: 40 at once, 40 next month, the last 20 are lost; where none waits, 60 are lost at once."""
     asked = [100] + [0] * 11

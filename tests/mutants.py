@@ -263,7 +263,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("c.fee_share - c.refund_share", "c.fee_share"),
         ("share_of(pieces, usual, 1.0)", "1.0"),
         ("sum(month.shelf[p.name] for month in months)", "sum(p.shelf for month in months)"),
-        ("share_of(pieces, met * c.pieces_per_order, 1.0) if", "1.0 if"),
+        ("share_of(pieces, orders * c.pieces_per_order, 1.0) if", "1.0 if"),
     ],
     "casting_econ/models/curing.py": [  # texts that a change of the rules is likely to leave
         ("/ WEEK_HOURS *", "/ 160.0 *"),

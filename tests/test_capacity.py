@@ -209,6 +209,8 @@ def test_a_whole_year_ill_is_a_year_of_nothing():
 
     assert year.totals["residual_pay_per_year"][0] == pytest.approx(-500 - 200)
     assert np.isnan(year.totals["pay_per_hour"]).tolist() == [True, False]
+    expected = pegs([40] * 12, waits=False, risks=(Risk(name="ill", chance=0.5, weeks=53.0),))
+    assert expected.totals["pieces_sold_per_year"] == pytest.approx(240)  # on average half of the 48 weeks there are
     unknown = {key: value for key, value in flat(year).items() if np.isnan(value).any()}
     assert set(unknown) == {"totals: pay_per_hour", "totals: pay_per_hour_after_set_aside"}
 

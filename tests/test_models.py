@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from casting_econ.models import (
     Channel,
     Equipment,
+    InMoulds,
     Material,
     Mould,
     Overhead,
@@ -652,6 +653,17 @@ def test_evaluate_moulds_are_full_until_demoulded(minutes, sets, expected):
     Two sets then share 40 h a week with 8.5 h of work a load. Own arithmetic."""
     product = replace(DEMOULD, steps=(DEMOULD.steps[0], replace(DEMOULD.steps[1], minutes=minutes), DEMOULD.steps[2]))
     assert loads_of(replace(product, mould=replace(KNOB.mould, sets=sets))) == pytest.approx(expected)
+
+
+def test_evaluate_follows_pot_and_moulds_together_where_moulds_are_more():
+    """6 h of cure, 2 h to demould, one pot, two sets: either alone lets ten loads a week through, both together 7.5 (as the simulation of
+    `loads_per_week` has it); two pots for two sets let through what the sets alone do."""
+    steps = (replace(DEMOULD.steps[0], wait_hours=6.0), replace(DEMOULD.steps[1], minutes=12.0), DEMOULD.steps[2])
+    product = replace(DEMOULD, steps=steps, mould=replace(KNOB.mould, sets=2))
+    held = InMoulds(sets=2, steps=((2.0, False, 0.0),))
+
+    assert loads_of(product) == pytest.approx(7.5) == pytest.approx(loads_per_week(6.0, 1.0, 1, WEEKDAYS, held))
+    assert loads_of(product, pots=2) == pytest.approx(loads_per_week(6.0, 1.0, 2, WEEKDAYS, held)) == pytest.approx(10.0)
 
 
 def test_evaluate_moulds_are_free_after_the_step_that_the_study_names():

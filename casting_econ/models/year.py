@@ -27,7 +27,7 @@ class Outcome:
     channels: dict[str, dict[str, Any]]  # by channel, then quantity
     utilisation_at_demand: dict[str, Any]  # share of each resource that expected demand would need [-]
     utilisation: dict[str, Any]  # share of each resource in use at what is made [-]
-    binding: Any  # index into `resources` of what limits
+    binding: Any  # index into `resources` of what limits in most months
     months: tuple[Month, ...]  # of a year in one piece one
 
     @property
@@ -46,9 +46,11 @@ def evaluate(a: Workshop) -> Outcome:
 
     Notes
     -----
+    Orders come month by month, or all in one piece, as `a.months` has it, and what is made of them month by month
+    (`capacity.served`); money and hours are worked out once, from the year's sums. Pieces on the shelf are charged when they are sold.
     Products share stations by the time each takes alone. What is short is shared out by cutting all orders of the products
-    that need it by the same share; hands come last. Learning is averaged over the casts that expected demand needs. Overhead,
-    equipment and weekly hours are spread over products by the making hours that expected demand needs, or by pieces where
+    that need it by the same share; hands come last. Learning is averaged over the casts that the year's demand needs. Overhead,
+    equipment and weekly hours are spread over products by the making hours that the year's demand needs, or by pieces where
     nothing takes time. A ruined load is lost where it first waits, in proportion to what is poured.
     """
     weeks = checked("weeks per year", a.weeks_per_year, above=0.0, high=53.0)
@@ -155,9 +157,9 @@ def _plan(p, a, target, asked):
     for step, cost in zip(p.steps, piece.steps, strict=True):
         used, minutes = used + still * (cost.material + cost.consumables), minutes + still * cost.minutes
         still = still * (np.asarray(step.wait_hours) == 0.0)
-    loads = checked("ruined loads", p.ruined_loads_per_year, low=0.0)
-    if a.months.luck is not None:  # as many as expected orders bring, so with none there is none
-        loads = loads * share_of(pieces, sum((asked.usual[name] for name in mine), 0.0), 1.0)
+    usual = sum((asked.usual[name] for name in mine), 0.0)
+    # as many as expected orders bring, so in a year with none there is none
+    loads = checked("ruined loads", p.ruined_loads_per_year, low=0.0) * share_of(pieces, usual, 1.0)
     ruined = loads * p.casts_per_load
     order_minutes = {c.name: checked("minutes per order", c.minutes_per_order, low=0.0) for c in a.channels}
     make_hours = (made * piece.minutes + ruined * minutes) / 60.0

@@ -9,17 +9,20 @@ processor time, so that a busy machine changes them little; compare ratios betwe
 """
 
 import os
+import re
 import shutil
 import sys
 import tempfile
+from itertools import product
 from pathlib import Path
 from time import process_time
 
 from casting_econ.kit import open_study
 
 KELPMOOR = Path(__file__).resolve().parents[2] / "data" / "kelpmoor-handles"
-VARIATION = '[study]\nvariation = "{variation}"\n'
 THREE = """
+[study]
+variation = "months"
 name = "Three"
 question = "Invented, to be timed."
 craft = "epoxy"
@@ -73,23 +76,22 @@ minutes_per_order = "20 min"
 clustering = 0.4
 size_spread = 0.5
 """
-REPEATS = 3
+REPEATS = 5
 
 
 def studies(folder):
     """Folders of both studies, by name and variation."""
     found = {}
-    for variation in ("rates", "months"):
-        head = VARIATION.format(variation=variation)
-        copy = folder / f"kelpmoor-{variation}"
-        shutil.copytree(KELPMOOR, copy, ignore=shutil.ignore_patterns("report*"))
-        text = (copy / "study.toml").read_text(encoding="utf-8")
-        (copy / "study.toml").write_text(text.replace("[study]\n", head, 1), encoding="utf-8")
-        three = folder / f"three-{variation}"
-        three.mkdir()
-        products = "".join(PRODUCT.replace("NAME", name) for name in ("bowl", "tile", "bead"))
-        (three / "study.toml").write_text(head + THREE.lstrip() + products, encoding="utf-8")
-        found["Kelpmoor", variation], found["three products", variation] = copy, three
+    products = "".join(PRODUCT.replace("NAME", name) for name in ("bowl", "tile", "bead"))
+    texts = {"Kelpmoor": (KELPMOOR / "study.toml").read_text(encoding="utf-8"), "three products": THREE + products}
+    for (name, text), variation in product(texts.items(), ("rates", "months")):
+        study = folder / f"{name}-{variation}"
+        study.mkdir()
+        if name == "Kelpmoor":
+            shutil.copytree(KELPMOOR / "records", study / "records")
+        text = re.sub(r'^variation = "\w+"', f'variation = "{variation}"', text, count=1, flags=re.MULTILINE)
+        (study / "study.toml").write_text(text, encoding="utf-8")
+        found[name, variation] = study
     return found
 
 

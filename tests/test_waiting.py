@@ -135,9 +135,10 @@ def test_clusters_tell_less(small):
     assert bunched.width[0] == pytest.approx(width_left(alone.exposure, 1 / 12 / (1 + 3 * 25)))
 
 
-def test_what_waiting_is_worth_adds_up(small):
+@pytest.mark.parametrize("now", [None, 300.0])  # of the point itself, and of draws whose mean is another
+def test_what_waiting_is_worth_adds_up(small, now):
     """Over 24 months: t months as they go, then the better of both for the rest, less the better of both now; worked out with other means."""
-    kit, found = small(**ONE)
+    kit, found = small(now=now, **ONE)
     rng, t = np.random.default_rng(3), 6
     rate = rng.gamma(found.shape, 1 / found.exposure, 60_000)
     # an order leaves 420 - 1 - 2.105 less (4 x 9.4 / .95 + 15) minutes at 16; the year has 300 of rent and 92 hours at 16: own arithmetic

@@ -10,7 +10,7 @@ import numpy as np
 from scipy import special
 
 from .draws import copula_matrix, correlate, points, round_up_draws
-from .evidence import DAYS_PER_MONTH, Evidence, moulds_in_hand, season_weights, update
+from .evidence import DAYS_PER_MONTH, SCATTERS, Evidence, moulds_in_hand, season_weights, update
 from .models import hours_at_temperature
 from .models import workshop as model
 from .models.costs import material_cost
@@ -29,6 +29,7 @@ _SHARED = {  # factors that numbers of a kind share, as a reader would say them
     "material": "what all materials cost",
     "price": "what buyers will pay",
 }
+_HOW = {"clustering": "how bunched orders come", "size spread": "how orders differ in pieces"}
 _UNIT = re.compile("_(hours|casts|years|per_year|share)$")  # which names of models end in and those of the study file do not
 _ORDERS, _SIZES, _RISK = range(3)  # streams of chance
 NEW_SEED = 1_000_003  # added to the seed for numbers that only a changed study is unsure of
@@ -148,7 +149,11 @@ def draw_values(
         return point_values(assumed)
     known, draws = (base or assumed).uncertain, round_up_draws(draws)
     new = tuple(key for key in assumed.uncertain if key not in known)
-    columns = key_points(known, draws, seed, start, stop) | key_points(new, draws, seed + NEW_SEED, start, stop)
+    # how orders differ apart, so that every other number is the same in a row whether or not years differ by chance
+    apart = tuple(key for key in known if key.endswith(SCATTERS))
+    known = tuple(key for key in known if key not in apart)
+    columns = key_points(known, draws, seed, start, stop) | key_points(apart, draws, seed + 2 * NEW_SEED, start, stop)
+    columns |= key_points(new, draws, seed + NEW_SEED, start, stop)
     return values_at(assumed, np.column_stack([columns[key] for key in assumed.uncertain]))
 
 
@@ -292,7 +297,7 @@ def months_of(study: Study) -> model.Months:
     if file.study.variation != "months":
         return model.Months()
     season = season_weights(study) / MONTHS_IN_YEAR
-    open_weeks = np.array([DAYS_PER_MONTH / 7.0 - file.time.weeks_off.get(month, 0.0) for month in MONTHS])
+    open_weeks = np.array([max(DAYS_PER_MONTH / 7.0 - file.time.weeks_off.get(month, 0.0), 0.0) for month in MONTHS])
     slower, climate = {}, file.temperature
     if climate.months:
         for name, product in file.products.items():
@@ -346,7 +351,18 @@ def label(key: str) -> str:
         case ["products", product, "parts" | "mould", *rest]:
             return f"{product}: {rest[-1]} of {rest[-2] if len(rest) > 1 else 'the moulds'}"
         case ["channels", channel, what]:
-            return f"{channel}: {what}"
+            return f"{channel}: {_HOW.get(what, what)}"
         case [_, *rest] if rest:
             return ": ".join(rest)
     return key
+
+
+def as_shown(key: str, unit: str, currency: str) -> tuple[str, float]:
+    """Unit in which a reader sees a number, and the factor to it: prices by the kilogram, shares and counts by name."""
+    unit = unit.format(money=currency)
+    if unit.endswith(("/g", "/gram")):
+        return f"{currency}/kg", 1000.0
+    if key.endswith(".mould.life"):
+        return "casts", 1.0
+    share = key.rsplit(".", 1)[-1].endswith(("share", "loss", "recovered", "set_aside", "rate", "elasticity"))
+    return unit or ("share" if share else "count"), 1.0

@@ -1,6 +1,7 @@
 """One function a chart. Each takes frames from `tables` or draws, and returns a matplotlib Figure."""
 
 import textwrap
+from functools import cache
 
 import matplotlib.pyplot as plt
 import numpy as np
@@ -36,7 +37,7 @@ def new_axes(height: float = 3.4, *, rows: int = 1, columns: int = 1, **shape):
 def laid_out(figure: Figure):
     """Lay a chart out once, for every file made of it, at the resolution of pictures; the box around all that is drawn. [inch]"""
     figure.set_dpi(190)
-    figure.draw_without_rendering()
+    figure.get_layout_engine().execute(figure)
     figure.set_layout_engine(None)
     return figure.get_tightbbox().padded(0.1)
 
@@ -71,6 +72,7 @@ def wrapped(name, width: int = 20) -> str:
 
 def ticks(axis, write):
     """Let a function write the figures along an axis."""
+    write = cache(write)  # the same few figures are asked for again and again while a chart is laid out
     axis.set_major_formatter(FuncFormatter(lambda value, _: write(value)))
 
 
@@ -116,7 +118,10 @@ def _end_labels(axes, x, ends):
 def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> Figure:
     """Histogram of draws with the middle eight in ten shaded and the target marked."""
     figure, axes = new_axes(3.3)
-    pay = np.asarray(pay)
+    pay = np.asarray(pay)[~np.isnan(pay)]  # a year without an hour of work has none
+    if not pay.size:
+        axes.set(xticks=[], yticks=[], xlabel="no hour is worked in any draw")
+        return says(figure, "no hour is worked in any draw")
     low, middle, high = np.quantile(pay, [0.1, 0.5, 0.9])
     edges = np.linspace(*np.quantile(pay, [0.001, 0.999]), 37)
     if np.ptp(edges) <= 1e-9 * max(1.0, abs(middle)):  # all draws alike: one bar that can be seen
@@ -129,7 +134,7 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
     if edges.size > 2:
         axes.stairs(heights / heights.sum(), edges, color=BLUE, linewidth=0.8)
     top = heights.max() / heights.sum()
-    digits = 2 if middle < 1000 else 0
+    digits = 2 if max(abs(middle), abs(target)) < 1000 else 0
     axes.axvline(target, color=ORANGE, linestyle="--", linewidth=2)
     side = {"ha": "right" if target >= middle else "left", "weight": "bold"}
     over(axes, f"target {fmt.money(target, digits)}", target, color=WORDS[ORANGE], **side)
@@ -245,11 +250,12 @@ def frontier(
     ticks(axes.yaxis, write_y)
     if not now or known.empty:
         return figure
-    here = f"now {write_x(now[0])} and {write_y(now[1])}; at {write_x(now[0])}"
+    here = f"now at {write_x(now[0])} and {write_y(now[1])}"
     if not known[x].min() <= now[0] <= known[x].max():
-        return says(figure, f"{here} nothing within the chart {does}")
+        return says(figure, f"{here}, where nothing within the chart {does}")
     edge, side = np.interp(now[0], known[x], known[y]), "above" if pays_above else "below"
-    return says(figure, f"{here} all {side} {write_y(edge)} {does}")
+    meets = "which does" if (now[1] >= edge) == pays_above else "which does not"
+    return says(figure, f"at {write_x(now[0])} all {side} {write_y(edge)} {does}; {here}, {meets}")
 
 
 def stairs(
@@ -304,7 +310,7 @@ def money_staircase(frame: pd.DataFrame, fmt: Format, *, per: str = "a year", di
     values = frame[f"money {per}"].to_numpy(float)
     starts = np.concatenate([[0.0], np.cumsum(values[:-1])])
     starts[-1] = 0.0
-    colours = [BLUE, *np.where(values[1:-1] < 0, ORANGE, SKY), GREEN]
+    colours = [BLUE, *np.where(values[1:-1] < 0, ORANGE, SKY), ORANGE if values[-1] < 0 else GREEN]
     axes.barh(places, values, left=starts, color=colours, height=0.66)
     _figures(axes, places, [fmt.money(value, digits) for value in values])
     axes.set_xlim(min(0, *(starts + values)) * 1.1, max(*(starts + values), 1e-9) * 1.05)
@@ -370,9 +376,11 @@ def heat_map(
     axes.set(ylabel=ylabel, xlabel=wrapped(xlabel, 40))
     axes.set_title(f"{what}{'' if chance else f', {fmt.currency}'} (bold: the target is met)", loc="left", pad=22)
     if now:
-        row, column = (np.interp(at, place, np.arange(len(place)) + 0.5) for at, place in zip(now, frame.axes, strict=True))
+        ends = {"left": np.nan, "right": np.nan}  # beyond its ends a map has no place for it
+        row, column = (np.interp(at, by, np.arange(len(by)) + 0.5, **ends) for at, by in zip(now, frame.axes, strict=True))
         axes.plot([column], [0], "v", [len(frame.columns)], [row], "<", color=INK, markersize=7, clip_on=False, zorder=5)
-        over(axes, "now", column, xytext=(0, 5))
+        if np.isfinite(column):
+            over(axes, "now", column, xytext=(0, 5))
     write, met, known = fmt.percent if chance else fmt.money, int((values >= target).sum()), values[~np.isnan(values)]
     reach = f"{what} from {write(known.min())} to {write(known.max())}" if known.size else ""
     return says(figure, reach, f"{met} of {values.size} cells meet the target")

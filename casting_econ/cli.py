@@ -1,5 +1,6 @@
 """Thin commands; everything heavy is imported when a command runs, so that --help is instant."""
 
+import gc
 import os
 import sys
 
@@ -16,10 +17,23 @@ _MORE_WORKERS = click.option("--workers", type=click.IntRange(1, 8), help="Noteb
 _WORKERS = click.option("--workers", type=click.IntRange(1, 8), default=2, show_default=True, help="Notebooks at a time.")
 
 
+def _page(command):
+    """What a command that shows a page in the browser may be told."""
+    command = click.option("--no-browser", is_flag=True, help="Only say what address to open.")(command)
+    command = click.option(
+        "--ip",
+        default="localhost",
+        show_default=True,
+        help="Address to listen at; 0.0.0.0 in a container or for another machine.",
+    )(command)
+    return click.option("--port", type=click.IntRange(1024, 65535), help="Of the page; a free one if not given.")(command)
+
+
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="casting_econ")
 def main() -> None:
     """Can casting pieces by hand pay a living wage? Works on a study folder: study.toml and records/."""
+    gc.set_threshold(100_000, 20, 20)  # imports make many objects, none of which is garbage
     if "numpy" not in sys.modules:  # which reads this once
         from .running import ONE_THREAD
 
@@ -78,14 +92,33 @@ def demo(name: str | None, folder: str | None) -> None:
 )
 @click.option("--currency", metavar="CODE", help="Such as EUR; that of the price if not given.")
 @click.option("--locale", metavar="CODE", help="For numbers and dates, such as de_DE.")
+@click.option("--form", is_flag=True, help="Ask on a page in the browser instead.")
+@_page
 def new(
-    folder: str, craft: str | None, answers: str | None, answer: tuple[str, ...], currency: str | None, locale: str | None
+    folder: str,
+    craft: str | None,
+    answers: str | None,
+    answer: tuple[str, ...],
+    currency: str | None,
+    locale: str | None,
+    form: bool,
+    port: int | None,
+    ip: str,
+    no_browser: bool,
 ) -> None:
     """Start a study of a first order, or of a workshop that runs, from plain questions; 'don't know' takes a guess of the trade."""
     with faults_told():
-        from .starting.asking import answers_given, ask, known_locale
+        from .starting.asking import answers_given, ask, known_locale, must_be_new
 
         locale, given, terminal = known_locale(locale), answers_given(answers, answer, craft), sys.stdin.isatty()
+        if form:
+            from .running.served import show_page
+            from .starting.form import begun
+
+            must_be_new(folder)
+            asked = {"study": os.path.abspath(folder), "given": begun(given, currency, locale)}
+            show_page("start", asked, click.echo, port=port, ip=ip, browser=not no_browser)
+            return
         found = ask(given, currency, folder, terminal=terminal, say=lambda line: click.echo(plain(line)), prompt=click.prompt)
         from .starting.answers import understood  # and the models, while the answers are read
         from .starting.first import first_answer, new_study
@@ -122,7 +155,7 @@ def check(study: str, full: bool) -> None:
         from .pages.answer import certainty_list, first_lines
         from .pages.change import changed
         from .pages.deciding import decision_of
-        from .pages.records import assumption_table, records_overview
+        from .pages.records import assumption_table, records_overview, season_sentence
 
         try:
             kit = open_study(study)
@@ -142,6 +175,8 @@ def check(study: str, full: bool) -> None:
         console.print(table)
         console.print(certainty_list(kit).replace("The page on records", "The table above"))
         console.print(records_overview(kit).replace("\n\n", "\n"))
+        if said := season_sentence(kit):
+            console.print(said)
         console.print("No faults found.")
         click.echo("")
         for line in first_lines(kit, kit.monte_carlo(), decision_of(kit), changed(kit)):
@@ -273,21 +308,17 @@ def learn(study: str, order: str, target: str) -> None:
 
 @main.command()
 @_STUDY
-@click.option("--port", type=click.IntRange(1024, 65535), help="Of JupyterLab; a free one if not given.")
-def explore(study: str, port: int | None) -> None:
-    """Open JupyterLab with sliders on a study: move a number, see at once what an hour would bring."""
+@_page
+def explore(study: str, port: int | None, ip: str, no_browser: bool) -> None:
+    """Open a page with sliders on a study: move a number, see at once what an hour and a year would bring. The study stays as it is."""
     with faults_told():
-        import tempfile
-        from pathlib import Path
+        from .kit import open_study
+        from .running.served import show_page
 
-        from .explore.lab import explorer_notebook, start_jupyter
-
-        with tempfile.TemporaryDirectory() as folder:
-            notebook = explorer_notebook(study, Path(folder))
-            click.echo(
-                "Starting JupyterLab; run all cells there (menu Run). Ctrl-C here ends it. Nothing in the study is changed."
-            )
-            sys.exit(start_jupyter(notebook, port))
+        open_study(study)  # so that its faults are told here
+        where = {"study": os.path.abspath(study)}
+        ended = show_page("explore", where, click.echo, port=port, ip=ip, browser=not no_browser)
+    sys.exit(ended)
 
 
 @main.command("year-end")

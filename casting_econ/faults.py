@@ -56,6 +56,11 @@ def close_match(word, known, most: int | None = MOST_NAMES) -> str:
     return f" (did you mean {near[0]!r}?)" if near else ""
 
 
+def cut(text: str, most: int = 80) -> str:
+    """A text of so many characters at most, with dots where it goes on."""
+    return text if len(text) <= most else f"{text[: most - 3]}..."
+
+
 def some_of(names, most: int) -> str:
     """The first of some names, and how many more there are.
 

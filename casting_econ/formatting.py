@@ -31,6 +31,10 @@ class Format:
             return "none"
         return format_decimal(round(float(value), digits) + 0.0, "#,##0" + _cents(digits), locale=self.locale).replace("-", MINUS)
 
+    def count(self, number, one: str, many: str = "") -> str:
+        """'1 piece', '2 pieces', the number as the study writes it."""
+        return f"{self.number(number)} {one if number == 1 else many or one + 's'}"
+
     def exactly(self, value) -> str:
         """A number with all its digits, up to six after the decimal mark."""
         return format_decimal(round(float(value), 6) + 0.0, "#,##0.######", locale=self.locale)
@@ -48,6 +52,18 @@ class Format:
             return "none"
         text = format_percent(round(float(share), digits + 2) + 0.0, f"#,##0{_cents(digits)}\u00a0%", locale=self.locale)
         return text.replace("-", MINUS)
+
+    def wait(self, hours) -> str:
+        """A wait in hours, in days where there are many, in minutes where there is none.
+
+        Examples
+        --------
+        >>> [Format("EUR", "en_IE").wait(hours) for hours in (0.75, 1, 18, 60, 840)]
+        ['45 minutes', '1 hour', '18 hours', '2.5 days', '35 days']
+        """
+        count, unit = (hours / 24, "day") if hours >= 48 else (hours, "hour") if hours >= 1 else (60 * hours, "minute")
+        text = self.exactly(round(float(count), 1 if count >= 1 else 2))
+        return f"{text} {unit}{'' if text == '1' else 's'}"
 
     def sure(self, share) -> str:
         """A wanted certainty with the decimals that it was stated with, two at most: 95 %, 99.5 %, 99.99 %."""

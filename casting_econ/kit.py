@@ -45,7 +45,9 @@ class Answer:
     def summary(self, quantity: str) -> dict[str, float | None]:
         """Summary of one quantity; what is infinite in it ('no value does') comes back as None."""
         values = self.draws[quantity]
-        if np.isfinite(values[~np.isnan(values)]).all() and not np.isnan(values).all():
+        if np.isnan(values).all():  # no draw has one
+            return dict.fromkeys(["mean", "sd", *QUANTILES, "mean_error", "p50_error"])
+        if np.isfinite(values[~np.isnan(values)]).all():
             return summarise(values)
         ranks = np.nanquantile(values, list(QUANTILES.values()), method="inverted_cdf")
         found = {name: float(q) if np.isfinite(q) else None for name, q in zip(QUANTILES, ranks, strict=True)}
@@ -108,11 +110,12 @@ class OpenStudy:
 
     def by_draw(
         self,
-        work: Callable[[Workshop], Mapping[object, object]],
+        work: Callable[..., Mapping[object, object]],
         draws: int | None = None,
         seed: int | None = None,
         *,
         base: "OpenStudy | None" = None,
+        years: int = 1,
         chunk: int = 8_192,
         workers: int = 1,
     ) -> dict[object, np.ndarray]:
@@ -121,11 +124,14 @@ class OpenStudy:
         Parameters
         ----------
         work : callable
-            Takes a workshop whose numbers are arrays of some rows; returns values that broadcast to one a row, or arrays with rows first.
+            Takes a workshop whose numbers are arrays of some rows, one for each of the `years`; returns values that broadcast to one a row, or
+            arrays with rows first.
         draws, seed : int, optional
             As in `plan_of_draws`.
         base : OpenStudy, optional
             Study whose draws are kept in what both share, so that the two can be compared row by row; None: its own.
+        years : int, optional
+            Years in a row, alike in all but their luck.
         chunk, workers : int, optional
             Rows a time and threads; the result does not depend on them.
         """
@@ -133,8 +139,9 @@ class OpenStudy:
 
         def rows(start, stop):
             values = draw_values(self.assumed, draws, seed, start, stop, base=(base or self).assumed)
-            a = with_luck(workshop_at(self.study, values), self.study, seed, start, stop)
-            found = {key: np.asarray(value) for key, value in work(a).items()}
+            a = workshop_at(self.study, values)
+            each = (with_luck(a, self.study, seed, start, stop, year) for year in range(years))
+            found = {key: np.asarray(value) for key, value in work(*each).items()}
             found = {key: value if value.dtype == bool else value.astype(float, copy=False) for key, value in found.items()}
             return {key: np.broadcast_to(value, (stop - start, *value.shape[1:])) for key, value in found.items()}
 
@@ -168,6 +175,7 @@ class OpenStudy:
             for name, result in outcome.products.items():
                 none = np.asarray(result["made_per_year"]) == 0  # a year without orders has no cost of a piece
                 found |= {f"{name}/{quantity}": np.where(none, np.nan, result[quantity]) for quantity in _BY_PRODUCT}
+            found["full_months"] = sum(np.greater(month.binding, 0) for month in outcome.months)
             return found | {f"orders/{name}": channel["came"] for name, channel in outcome.channels.items()}
 
         found = self.by_draw(work, draws, seed, base=base, chunk=chunk, workers=workers)

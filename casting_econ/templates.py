@@ -1,5 +1,6 @@
 """Page templates of the kit."""
 
+import re
 from functools import cache
 from pathlib import Path
 
@@ -18,3 +19,10 @@ def template(path: Path, finalize=None) -> jinja2.Template:
         finalize=finalize,
     )
     return environment.get_template(path.name)
+
+
+@cache
+def page_style() -> str:
+    """The look of the report, for the pages beside it."""
+    text = (Path(__file__).parent / "running" / "report.html.j2").read_text(encoding="utf-8")
+    return re.sub("{#.*?#}", "", re.search(r"<style>(.*?)</style>", text, re.DOTALL)[1])

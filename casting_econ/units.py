@@ -26,8 +26,9 @@ class Unclear(ValueError):
 @cache
 def unit_registry(currency: str):
     """Pint units with the study's currency and the trade's counting words."""
-    registry = deepcopy(_registry())
-    registry.define(f"{currency} = [money]")
+    registry = deepcopy(_registry()) if currency else _registry()
+    if currency:
+        registry.define(f"{currency} = [money]")
     return registry
 
 
@@ -159,7 +160,7 @@ def check_counted(unit: str, counts: str, per: str, currency: str) -> None:
 def measures(unit: str, base: str) -> bool:
     """Whether a unit is of one kind with another, such as a milliliter or a gram."""
     try:
-        return bool(unit) and ratio_of_units(unit, base, "EUR") > 0
+        return bool(unit) and ratio_of_units(unit, base, "") > 0
     except Unclear:
         return base == ("gram" if re.search(r"gr\b|ton|cwt|weight", unit) else "milliliter")
     except ValueError:

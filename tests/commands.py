@@ -1,8 +1,12 @@
 """The command as tests give it, copies of demos, and what a folder holds."""
 
+import atexit
 import hashlib
+import re
 import shutil
+from functools import cache
 from pathlib import Path
+from tempfile import mkdtemp
 
 from click.testing import CliRunner
 
@@ -23,6 +27,22 @@ def command(*words):
 def copy_of(study, folder):
     """A study without any report of an earlier run."""
     return Path(shutil.copytree(DATA / study, folder / study, ignore=shutil.ignore_patterns("report*", "sweep*")))
+
+
+def without_chance(text):
+    """A demo's study file as it is where years differ by what is not known alone: its months, risks and waits left out."""
+    text = re.sub(r"\n(variation|weeks_off|waits) = [^\n]*", "", text)
+    return re.sub(r"\n(# What may happen[^\n]*\n)?\[risks\.[^\[]*?(?=\n# |\n\[|\Z)", "\n", text)
+
+
+@cache
+def rates_copy(study):
+    """The folder of a copy of a demo in which years differ by what is not known alone."""
+    folder = copy_of(study, Path(mkdtemp(prefix="casting-")))
+    atexit.register(shutil.rmtree, folder.parent, ignore_errors=True)
+    text = (folder / "study.toml").read_text(encoding="utf-8")
+    (folder / "study.toml").write_text(without_chance(text), encoding="utf-8")
+    return folder
 
 
 def hashes(folder):

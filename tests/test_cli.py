@@ -309,8 +309,8 @@ def test_parameters_must_be_known_and_plain():
 
 
 def test_sweep_collects_one_table_and_one_heat_map(tmp_path):
-    """Two scrap rates by two cure times: four notebooks kept, four rows, more scrap pays less, the study untouched, and nothing of
-    another sweep that was ended."""
+    """Two scrap rates by two cure times: four notebooks kept, their charts in words, four rows, more scrap pays less, the study
+    untouched, and nothing of another sweep that was ended."""
     study = copy_of(STUDIES[0], tmp_path)
     lay_out(run.working_folder(tmp_path / "sweep", study, "sweep"), "sweep/notebooks/other.ipynb")
     before = hashes(study)
@@ -322,7 +322,10 @@ def test_sweep_collects_one_table_and_one_heat_map(tmp_path):
     assert (code, err) == (0, "") and hashes(study) == before
     assert table[["scrap_rate", "cure_hours"]].to_numpy().tolist() == [[0.1, 18], [0.1, 48], [0.3, 18], [0.3, 48]]
     assert table.pay_p50[0] > table.pay_p50[2] and table.pay_p50[1] > table.pay_p50[3] and table.pay_p50[2] > table.pay_p50[3]
-    assert len(list((tmp_path / "sweep" / "notebooks").glob("*.ipynb"))) == 4
+    points = [path.read_text(encoding="utf-8") for path in (tmp_path / "sweep" / "notebooks").glob("*.ipynb")]
+    assert len(points) == 4 and all(
+        "image/png" not in text and "Histogram of pay an hour: eight in ten" in text for text in points
+    )
     assert (tmp_path / "sweep" / "sweep.png").stat().st_size > 10_000
     assert "Chart: " in out
 
@@ -421,7 +424,7 @@ def test_an_order_is_planned_and_quoted_in_its_own_folder(ordered):
     table = pd.read_csv(out / "tables" / "order-loads.csv")
     assert table.casts.sum() == content["casts"] + 14  # with the load promised before
     plan = (out / "plan.html").read_text(encoding="utf-8")
-    assert "plan for kitchen" in plan and "Working safely" in plan and "data:image/png" in plan
+    assert "plan for kitchen" in plan and "Working safely" in plan and "data:image/svg+xml" in plan
     manifest = json.loads((out / "manifest.json").read_text(encoding="utf-8"))
     assert manifest["order"] == {"name": "kitchen", "start": "2026-11-30"}
 

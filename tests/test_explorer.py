@@ -1,5 +1,6 @@
 """The explorer: every look is the one model on the changed study, and what is kept gives the same numbers."""
 
+import re
 import shutil
 from pathlib import Path
 
@@ -7,12 +8,14 @@ import numpy as np
 import pytest
 
 from casting_econ.explore.explorer import Explorer, levers_of, save_scenario, scenario_of, view_sentence
-from casting_econ.explore.lab import explorer_notebook
-from casting_econ.explore.widgets import ExplorerView, explore
+from casting_econ.explore.widgets import TITLES, ExplorerView, explore
 from casting_econ.faults import StudyError
+from casting_econ.formatting import Format
 from casting_econ.kit import format_of, open_study
 from casting_econ.models import InMoulds, loads_per_week
-from casting_econ.pages.change import compared, study_with_scenarios
+from casting_econ.pages.answer import first_lines
+from casting_econ.pages.change import changed, compared, study_with_scenarios
+from casting_econ.pages.deciding import decision_of
 from casting_econ.pages.scrap import break_even_scrap
 from casting_econ.starting import read_answers
 from casting_econ.starting.first import new_study
@@ -31,7 +34,7 @@ def knobs():
 
 @pytest.mark.parametrize("study", STUDIES)
 def test_nothing_moved_is_the_study(study):
-    """Pay, chance, limits and break-even are those of the study's own Monte Carlo and point, draw by draw."""
+    """Pay, chance, limits, break-even and the answer in lines are those of the study's own Monte Carlo and point, draw by draw."""
     kit = open_study(DATA / study)
     explorer = Explorer(kit, draws=DRAWS)
     view, answer = explorer.look({}), kit.monte_carlo(DRAWS)
@@ -44,7 +47,8 @@ def test_nothing_moved_is_the_study(study):
     assert view.point == pytest.approx(float(kit.point().totals["pay_per_hour"]))
     even = break_even_scrap(kit, explorer.product)
     assert view.break_even == (None if even is None else pytest.approx(even, abs=1e-5))
-    assert "as in the study" in view_sentence(view, format_of(kit))
+    assert "as much as in the study" in view_sentence(view, format_of(kit))
+    assert Explorer(kit).look({}).lines == first_lines(kit, kit.monte_carlo(), decision_of(kit), changed(kit))
 
 
 @pytest.mark.parametrize("study", STUDIES)
@@ -95,7 +99,7 @@ def test_more_scrap_pays_less_and_a_dearer_order_more(knobs):
     worse, better = knobs.look({SAND: 20.0}), knobs.look({ONLINE: 110.0})
 
     assert worse.pay[1] < base.pay[1] < better.pay[1] and worse.gain[2] < 0 < better.gain[0]
-    assert "less than the study" in view_sentence(worse, fmt) and "more than the study" in view_sentence(better, fmt)
+    assert "less than in the study" in view_sentence(worse, fmt) and "more than in the study" in view_sentence(better, fmt)
     assert worse.scrap > base.scrap == better.scrap
     assert np.all(np.diff(base.curve) < 0)
     ruinous = knobs.look({ONLINE: 20.0, "channels.joiner.price": 20.0})
@@ -122,9 +126,9 @@ def test_the_dot_stands_on_the_stairs(knobs):
 def test_a_product_that_waits_on_a_rack_only_has_no_stairs(tmp_path):
     """Soap cut from a slab: neither station nor mould holds it, so there is no staircase to stand on, and none is drawn."""
     kit, _ = new_study(tmp_path / "soap", read_answers({"craft": "soap"}))
-    view = ExplorerView(Explorer(kit, draws=DRAWS))
+    view = ExplorerView(kit, draws=DRAWS)
     assert view.explorer.look({}).stairs is None and not view.read_figure.axes[1].get_visible()
-    assert "loads a week through" not in view.chart.value
+    assert "loads a week through" not in view.said["chart"]
 
 
 @pytest.mark.parametrize(
@@ -165,65 +169,95 @@ def test_values_beyond_a_lever_are_held_at_its_end(knobs):
 # ---- the widgets ----
 
 
-def test_moving_a_slider_shows_the_look(knobs):
-    """Sentence, picture with words and limits follow the slider; back to the study is as in the study."""
-    view = ExplorerView(knobs)
-    assert "as in the study" in view.said.value
-    first = view.chart.value
-    view.sliders[ONLINE].value = 110.0
-    words = view_sentence(knobs.look({ONLINE: 110.0}), view.fmt)
-    assert words in view.said.value and 'aria-live="polite"' in view.said.value
-    assert view.chart.value != first and 'alt="Pay an hour falls with scrap' in view.chart.value
-    assert "What limits, share of the draws</caption>" in view.limits.value
+@pytest.fixture
+def view(knobs):
+    """The page of the first demo."""
+    return ExplorerView(knobs.kit, draws=DRAWS)
+
+
+def test_moving_a_slider_shows_the_look(knobs, view):
+    """Lines, sentence, picture with words and limits follow the slider; back to the study is as in the study."""
+    assert "as much as in the study" in view.said["sentence"]
+    first = view.said
+    view.move(ONLINE, 110.0)
+    look = knobs.look({ONLINE: 110.0})
+    assert view_sentence(look, view.fmt) in view.said["sentence"]
+    assert [line.replace("**", "") for line in look.lines] == re.sub("<.*?>", "", view.said["lines"]).strip().splitlines()
+    assert view.said["chart"] != first["chart"] and 'alt="Pay an hour falls with scrap' in view.said["chart"]
+    assert "What limits, share of the years drawn</caption>" in view.said["limits"]
     view.back()
-    assert view.state == {} and "as in the study" in view.said.value and view.chart.value == first
+    assert view.state == {} and view.said == first
 
 
-def test_a_state_that_cannot_be_is_said(knobs):
-    """A load longer than any working day: the sentence says so, and the sliders go on working."""
-    view = ExplorerView(knobs)
+def test_what_a_scenario_brings_is_said_of_the_study_only(view):
+    """The third line names the best scenario where nothing is moved, and no more once something is."""
+    assert "First: " in view.said["lines"]
+    view.move(ONLINE, 110.0)
+    assert "First: " not in view.said["lines"] and "<strong>Go on" in view.said["lines"]
+
+
+def test_a_slider_stands_where_the_study_does(knobs):
+    """The number as it stands is one place of its slider, and nothing else is as near to it as half a step."""
+    for lever in knobs.levers:
+        assert lever.places[lever.at] == lever.now and np.all(np.diff(lever.places) >= 0.4999 * lever.step), lever.key
+        assert lever.places[0] <= max(lever.low, lever.now) and lever.places[-1] >= min(lever.high - lever.step, lever.now), (
+            lever.key
+        )
+
+
+def test_prices_and_buyers_come_first_and_minutes_are_folded(view):
+    """What buyers do stands before what the bench does; the many minutes open at a click."""
+    groups = [part for part in view.parts if part["kind"] == "group" and part["title"] in TITLES.values()]
+    assert [part["title"] for part in groups][:2] == ["Price", "Buyers"] and groups[-1]["title"] == "Minutes by hand"
+    assert [part["folded"] for part in groups] == [False] * (len(groups) - 1) + [True]
+
+
+def test_a_long_wait_is_told_in_days():
+    """Soap rests five weeks: 35 days, of which half a day is a step; a pot's 18 hours stay hours."""
+    lathers = {lever.key: lever for lever in levers_of(open_study(DATA / STUDIES[2]))}
+    knobs_, fmt = {lever.key: lever for lever in levers_of(open_study(DATA / STUDIES[0]))}, Format("EUR", "en_IE")
+    rack = max((lever for lever in lathers.values() if lever.group == "waiting"), key=lambda lever: lever.now)
+    assert rack.words(rack.now, fmt) == "35 days" and rack.words(rack.now + rack.step, fmt) == "35.5 days"
+    assert knobs_[POT].words(18.0, fmt) == "18 hours"
+
+
+def test_a_state_that_cannot_be_is_said(view):
+    """A load longer than any working day: the lines say so, and the sliders go on working."""
     key = "products.knob.steps.pot.load_minutes"
-    view.sliders[key].max = 600.0
-    lever = next(lever for lever in knobs.levers if lever.key == key)
-    object.__setattr__(lever, "high", 600.0)
-    view.sliders[key].value = 590.0
-    assert "Cannot be worked out" in view.said.value and "must fit one working window" in view.said.value
+    object.__setattr__(view.levers[key], "high", 600.0)
+    vars(view.levers[key]).pop("places")
+    view.move(key, 590.0)
+    assert "Cannot be worked out" in view.said["lines"] and "must fit one working window" in view.said["lines"]
+    assert not view.said["chart"] and not view.said["sentence"]
     view.back()
-    assert "as in the study" in view.said.value
-    object.__setattr__(lever, "high", 77.5)
+    assert "as much as in the study" in view.said["sentence"]
 
 
-def test_keeping_says_where_or_why_not(knobs, tmp_path):
-    """Through the button."""
-    view = ExplorerView(knobs)
-    view.sliders[ONLINE].value = 110.0
-    view.keep.click()
-    assert "Not kept" in view.kept.value
-    view.folder.value = str(tmp_path / "kept")
-    view.keep.click()
-    assert "Kept in" in view.kept.value
+def test_keeping_says_where_or_why_not(view, tmp_path):
+    """Through the button, with what the page has in its fields by then."""
+    view.move(ONLINE, 110.0)
+    view.press("keep")
+    assert "Not kept" in view.said["kept"]
+    view.press("keep", {**view.values, "folder": str(tmp_path / "kept")})
+    assert "Kept in" in view.said["kept"]
     assert list(open_study(tmp_path / "kept").study.file.scenarios)[-1] == "as-explored"
 
 
 def test_every_product_has_its_sliders(tmp_path):
-    """Two products: a tab each; one can be asked for."""
+    """Two products: the page asks which, and draws its sliders as the study has them; one can be asked for."""
     text = (DATA / "kelpmoor-handles" / "study.toml").read_text(encoding="utf-8")
     pull = text[text.index("[products.knob]") : text.index("[channels.online]")].replace("products.knob", "products.pull")
     more = pull + '[channels.stall]\nproduct = "pull"\norders = "40 orders/year"\npieces_per_order = 4\nprice = "60 EUR"\n\n'
     (tmp_path / "study.toml").write_text(text.replace("[channels.online]", more + "[channels.online]", 1), encoding="utf-8")
     kit = open_study(tmp_path, with_records=False)
     assert {lever.key for lever in levers_of(kit, "pull") if lever.group == "price"} == {"channels.stall.price"}
-    tabs = explore(str(tmp_path), draws=DRAWS)
-    assert list(tabs.titles) == ["knob", "pull"] and len(tabs.children) == 2
-    assert explore(str(tmp_path), draws=DRAWS, product="pull").explorer.product == "pull"
-
-
-def test_the_notebook_of_a_study(tmp_path):
-    """Its own folder and seed are filled in after the parameters; a study with faults makes none."""
-    book = explorer_notebook(DATA / "kelpmoor-handles", tmp_path).read_text(encoding="utf-8")
-    assert "injected-parameters" in book and "kelpmoor-handles" in book and "seed = 20" in book
-    with pytest.raises(StudyError):
-        explorer_notebook(tmp_path, tmp_path)
+    page = explore(str(tmp_path), draws=DRAWS)
+    page.move(ONLINE, 110.0)
+    moved = page.said
+    page.values = {**page.values, "product": "pull"}
+    assert page.explorer.product == "pull" and page.state == {} and page.said["lines"] != moved["lines"]
+    assert "channels.stall.price" in page.levers and ONLINE not in page.levers
+    assert explore(str(tmp_path), "pull", draws=DRAWS).explorer.product == "pull"
 
 
 def test_a_scrap_that_is_hardly_moved_hardly_moves_anything(knobs):
@@ -259,7 +293,7 @@ def test_a_study_in_which_nothing_fails_draws(tmp_path):
 
 
 def test_a_name_alone_is_kept_beside_the_study(knobs, tmp_path, monkeypatch):
-    """Wherever JupyterLab was started; nothing of a copy that could not be finished stays."""
+    """Wherever the page was started; nothing of a copy that could not be finished stays."""
     study = Path(shutil.copytree(knobs.kit.study.folder, tmp_path / "mine"))
     kit = open_study(study)
     explorer = Explorer(kit, draws=DRAWS)

@@ -11,10 +11,10 @@ from casting_econ.faults import StudyError
 from casting_econ.kit import open_study
 from casting_econ.orders import open_order
 from casting_econ.starting import crafts, read_answers
-from casting_econ.starting import form as form_module
 from casting_econ.starting.asking import answers_given, ask
 from casting_econ.starting.crafts import kinds
 from casting_econ.starting.first import first_answer, new_study
+from casting_econ.starting.form import StartForm
 from casting_econ.starting.order_text import FIRST_ORDER
 from casting_econ.starting.questions import ORDER_QUESTIONS, parts_of
 
@@ -183,22 +183,19 @@ def test_a_terminal_asks_first_which_of_the_two_it_is(tmp_path):
     assert any("Minutes a mould at: lid?" in words for words in asked)
 
 
-def test_the_form_makes_the_same_order(tmp_path, monkeypatch):
+def test_the_form_makes_the_same_order(tmp_path):
     """Its own fields, those of the workshop gone; the study is the one that answers in writing make."""
-    form, said = form_module.start_form(str(tmp_path / "by-form")), []
-    monkeypatch.setattr(form_module, "display", lambda text: said.append(text.data))
-    form.begin.value = "order"
-    assert "pieces" in form.fields and "orders_a_month" not in form.fields and form.fields["due"].placeholder == "needed"
-    assert "as many as there are masters" in form.fields["cavities"].placeholder
-    form.button.click()
-    assert "Not made yet" in said[-1] and "pieces: is needed" in said[-1] and not (tmp_path / "by-form").exists()
-    for key, text in (ASKED | {"price": "800 EUR"}).items():
-        if key != "craft":
-            form.fields[key].value = text
-    form.button.click()
+    form = StartForm(str(tmp_path / "by-form"))
+    form.values = {**form.values, "begin": "order"}
+    hints = form.hints
+    assert "pieces" in form.asked and "orders_a_month" not in form.asked and hints["due"] == "needed"
+    assert "as many as there are masters" in hints["cavities"]
+    form.press("make")
+    assert "Not made yet" in form.said["made"] and "is needed" in form.faults["pieces"] and not (tmp_path / "by-form").exists()
+    form.press("make", {**form.values, **ASKED, "price": "800 EUR"})
     new_study(tmp_path / "by-file", read_answers(ASKED | {"price": "800 EUR"}))
     texts = [(tmp_path / name / "study.toml").read_text(encoding="utf-8") for name in ("by-form", "by-file")]
-    assert texts[0].replace("By form", "By file") == texts[1] and "hours in all" in said[-1]
+    assert texts[0].replace("By form", "By file") == texts[1] and "hours in all" in form.said["made"]
 
 
 @pytest.mark.parametrize(

@@ -1,13 +1,14 @@
-"""Orders one by one, in clusters and by season, and stock carried from month to month: against closed forms."""
+"""Orders one by one, in clusters and by season: against closed forms, also through a study file."""
 
 import numpy as np
 import pytest
 from scipy import stats
 
 from casting_econ.draws.sampling import points
-from casting_econ.evidence.months import PRIOR_DISPERSION, counts_posterior
-from casting_econ.evidence.posteriors import rate_posterior
-from casting_econ.models.months import carried, chance_of_none, orders_at, pieces_at, season_shares
+from casting_econ.faults import StudyError
+from casting_econ.kit import open_study
+from casting_econ.models.months import chance_of_none, orders_at, pieces_at, season_shares
+from casting_econ.running.results import results
 
 EVEN = (np.arange(200_000) + 0.5) / 200_000
 
@@ -93,85 +94,6 @@ def test_season_shares_make_a_year():
     assert season_shares([3.0] * 12).tolist() == [1 / 12] * 12
 
 
-@pytest.mark.parametrize("holding", [0.5, 2.0, 6.0])
-def test_newsvendor_with_stock_carried(holding):
-    """What is left is there next month, so that it costs its keeping alone: best is the least S with F(S) >= (p - c) / (p - c + h).
-
-    Snyder & Shen, Fundamentals of Supply Chain Theory, ch. 4, base stock over many periods with lost sales and no lead time, from
-    memory; own arithmetic: a month's margin is (p - c) min(D, S) - h (S - D)+ once what is left is worth what it cost.
-    """
-    price, cost, rate = 10.0, 4.0, 5.0
-    u = (
-        np.random.default_rng(2).permuted(np.tile((np.arange(4000) + 0.5) / 4000, (12, 1)), axis=1).T
-    )  # each month exact by itself
-    wanted = orders_at(u, rate)
-    money = {}
-    for shelf in range(16):
-        found = carried(wanted, 1e9, shelf, ahead=True)
-        held = price * found.sold.sum(axis=1) - cost * found.made.sum(axis=1) - holding * found.stock.sum(axis=1)
-        money[shelf] = float((held + cost * found.stock[:, -1]).mean())
-
-    ratio = (price - cost) / (price - cost + holding)
-    assert max(money, key=money.get) == stats.poisson.ppf(ratio, rate)
-
-
-def test_stock_is_conserved_and_capped():
-    """Start + made = sold + left; no month makes beyond its capacity, the shelf never grows beyond its cap, and unmet is what was not sold."""
-    rng = np.random.default_rng(3)
-    wanted, capacity, cap = rng.poisson(6, (500, 12)), rng.integers(0, 12, (500, 12)), rng.integers(0, 9, 500)
-    for ahead in (False, True):
-        found = carried(wanted, capacity, cap, 2.0, ahead=ahead)
-
-        assert np.array_equal(2.0 + found.made.sum(axis=1), found.sold.sum(axis=1) + found.stock[:, -1])
-        assert (found.made <= capacity).all() and (found.made >= 0).all()
-        assert (found.stock <= np.maximum(cap, 2.0)[:, None]).all() and np.array_equal(found.unmet, wanted - found.sold)
-
-
-def test_stock_of_the_beginning_and_the_end():
-    """No shelf: each month for itself; no capacity: the shelf runs out; more than the cap at the start is sold off first."""
-    assert carried([3.0, 8.0], 5.0).sold.tolist() == [3.0, 5.0]
-    empty = carried([3.0, 3.0], 0.0, cap=4.0, start=4.0)
-    assert (empty.sold.tolist(), empty.unmet.tolist(), empty.made.tolist()) == ([3.0, 1.0], [0.0, 2.0], [0.0, 0.0])
-    assert carried([3.0, 3.0], 9.0, cap=1.0, start=8.0).made.tolist() == [0.0, 0.0]
-
-
-@pytest.mark.parametrize("clustering", [None, "as the prior has it"])
-def test_bands_of_the_rate_hold_clustered_orders(clustering):
-    """2,500 invented workshops whose rates come from the prior: the middle eight in ten holds the truth in 77 to 83 %, clustered ones too.
-
-    Where buyers come one by one, a prior that thinks of clusters is somewhat too wide; it must not be too narrow.
-    """
-    rng = np.random.default_rng(1)
-    inside, simple, dispersions = [], [], []
-    for _ in range(2500 if clustering else 400):
-        stated, months = 4.0, int(rng.integers(4, 19))
-        truth = rng.gamma(stated * 2.0, 1 / 2.0)
-        far = 0.0 if clustering is None else PRIOR_DISPERSION[0] * np.exp(PRIOR_DISPERSION[1] * rng.normal())
-        counts = orders_at(rng.random(months), truth, far)
-        rate, alike = counts_posterior(stated, 2.0, counts)
-        for kept, told, real in ((inside, rate, truth), (dispersions, alike, far)):
-            low, high = told.quantile(np.array([0.1, 0.9]))
-            kept.append(low <= real <= high)
-        low, high = rate_posterior(stated, 2.0, counts.sum(), months).quantile(np.array([0.1, 0.9]))
-        simple.append(low <= truth <= high)
-
-    if clustering is None:
-        assert 0.77 <= np.mean(inside) <= 0.93
-        return
-    assert 0.77 <= np.mean(inside) <= 0.83 and 0.77 <= np.mean(dispersions) <= 0.83
-    assert np.mean(simple) < 0.74  # what taking buyers as independent makes of it
-
-
-def test_posterior_without_months_is_its_guess():
-    """With no month seen the rate is the guess with its own width, and the dispersion its prior."""
-    rate, alike = counts_posterior(4.0, 2.0, [])
-    guess = rate_posterior(4.0, 2.0, 0, 0.0)
-    p = np.array([0.1, 0.5, 0.9])
-
-    assert rate.quantile(p) == pytest.approx(guess.quantile(p), rel=0.01)
-    assert alike.middle == pytest.approx(PRIOR_DISPERSION[0], rel=0.01)
-
-
 def test_sobol_points_do_as_well():
     """The quantiles take Sobol points: 12 months of 4,096 draws have a mean nearer the truth than their standard error."""
     u = points(12, 4096, 7)
@@ -179,3 +101,189 @@ def test_sobol_points_do_as_well():
 
     assert abs(year.mean() - 2.0) < np.sqrt(2.0 / 4096) / 3
     assert np.mean(year == 0) == pytest.approx(np.exp(-2), abs=0.01)
+
+
+# Through a study file --------------------------------------------------------------------------------------------------
+
+PEGS = """
+[study]
+name = "Pegs"
+question = "Invented: do pegs pay?"
+craft = "epoxy"
+currency = "EUR"
+invented = true
+variation = "{variation}"
+draws = {draws}
+seed = 3
+
+[time]
+weeks = "46 week/year"
+hours = "20 h/week"
+fixed_hours = "1 h/week"
+
+[calendar]
+monday = "09:00-17:00"
+tuesday = "09:00-17:00"
+
+[target]
+per_hour = "15 EUR/h"
+full_week = "37.5 h/week"
+
+[stations.pot]
+
+[products.peg]
+casts_per_load = 1
+steps.carve.minutes = "6 min"
+
+[channels.shop]
+product = "peg"
+orders = "2 order/year"
+pieces_per_order = 8
+price = "160 EUR"
+"""
+DRAWS = 65_536
+VARIES = pytest.mark.parametrize("variation", ["counts", "months"])
+
+
+def opened(tmp_path, variation, more="", draws=DRAWS):
+    """The open study of pegs with more lines, which go on with its channel."""
+    folder = tmp_path / f"{variation}-{len(list(tmp_path.iterdir()))}"
+    folder.mkdir()
+    (folder / "study.toml").write_text(PEGS.format(variation=variation, draws=draws) + more, encoding="utf-8")
+    return open_study(folder)
+
+
+def orders(kit, name="shop", **how):
+    """Orders that came in each year drawn."""
+    return kit.monte_carlo(**how).draws[f"orders/{name}"]
+
+
+def near(share, draws=DRAWS):
+    """Within three and a half standard errors of a share of the draws."""
+    return pytest.approx(share, abs=3.5 * np.sqrt(share * (1 - share) / draws))
+
+
+@VARIES
+def test_two_a_year_and_nothing_else_uncertain(tmp_path, variation):
+    """No order in e^-2 = 13.53 % of years, three or more in 1 - 5 e^-2 = 32.33 %, mean and variance 2 (Poisson, own arithmetic)."""
+    kit = opened(tmp_path, variation)
+    came = orders(kit)
+    told = results(kit, kit.monte_carlo())
+
+    assert not kit.assumed.uncertain
+    assert np.mean(came == 0) == near(0.1353) and np.mean(came >= 3) == near(0.3233)
+    assert came.mean() == pytest.approx(2.0, abs=3.5 * np.sqrt(2.0 / DRAWS))
+    assert came.var() == pytest.approx(2.0, abs=3.5 * np.sqrt((2.0 + 2 * 2.0**2) / DRAWS))  # fourth moment m + 3 m²
+    assert told["variation"] == variation and told["chances"]["channels"]["shop"]["no_order"] == np.mean(came == 0)
+    assert told["draws"]["channels"]["shop"]["orders_per_year"]["mean"] == came.mean()
+
+
+def test_rates_alone_leave_every_year_alike(tmp_path):
+    """Without luck two a year come in every year, and it is certain."""
+    kit = opened(tmp_path, "rates", draws=128)
+
+    assert kit.certain and set(orders(kit)) == {2.0}
+
+
+@VARIES
+def test_clustered_orders_of_differing_size_through_a_study(tmp_path, variation):
+    """A year's orders vary by m + d Σ(m s)², pieces by that times size² and m sd² more, by the season s; negative binomial and compound.
+
+    Own arithmetic: months are independent, each of variance m s + d (m s)²; pieces of N orders have the variance N sd².
+    """
+    season = np.array([0, 0, 1, 1, 1, 1, 2, 2, 1, 1, 4, 6]) / 20
+    more = f"clustering = 1.5\nsize_spread = 0.75\n[cash]\nseason = {[int(20 * s) for s in season]}\n"
+    kit = opened(tmp_path, variation, more)
+    came = orders(kit)
+    variance = 2.0 + 1.5 * 4.0 * np.sum(season**2)
+    pieces = kit.monte_carlo().draws["pieces_sold_per_year"]
+
+    assert season.sum() == 1
+    assert came.mean() == pytest.approx(2.0, abs=3.5 * np.sqrt(variance / DRAWS))
+    assert came.var() == pytest.approx(variance, rel=0.03)
+    assert pieces.mean() == pytest.approx(16.0, abs=3.5 * np.sqrt((64 * variance + 2 * 36) / DRAWS))
+    assert pieces.var() == pytest.approx(64 * variance + 2.0 * 6.0**2, rel=0.03)
+    revenue = kit.monte_carlo().draws["revenue_per_year"]
+    assert revenue == pytest.approx(20 * pieces, rel=1e-9, abs=1e-9)  # an order as large as it has pieces
+
+
+def test_counts_and_months_have_the_same_years(tmp_path):
+    """As many orders in a year whether it is drawn in one piece or month by month, clustered or not: no share differs beyond its error.
+
+    Clustered, both have the same mean and variance, and years without an order within two in a hundred: a sum of clustered months is
+    no one clustered year (the approximation stands in `with_luck`).
+    """
+    alike = [orders(opened(tmp_path, variation)) for variation in ("counts", "months")]
+    for number in range(7):
+        one, other = (np.mean(came == number) for came in alike)
+        assert one == pytest.approx(other, abs=3.5 * np.sqrt(2 * one * (1 - one) / DRAWS))
+    bunched = [orders(opened(tmp_path, variation, "clustering = 2.0\n")) for variation in ("counts", "months")]
+    assert bunched[0].var() == pytest.approx(bunched[1].var(), rel=0.03) == pytest.approx(2.0 + 2.0 * 4.0 / 12, rel=0.03)
+    assert np.mean(bunched[0] == 0) == pytest.approx(np.mean(bunched[1] == 0), abs=0.02)
+
+
+@VARIES
+def test_a_rare_event_comes_as_often_as_stated_and_costs_so_many_weeks(tmp_path, variation):
+    """A risk of 10 %, three weeks and 400: in 10 % of years 400 more overhead and three weeks' fixed hours fewer; never two in a year."""
+    kit = opened(tmp_path, variation, '[risks.ill]\nchance = "10 %"\nweeks = "3 week"\ncost = "400 EUR"\n')
+    found = kit.monte_carlo().draws
+
+    ill = found["overhead_per_year"] == 400.0
+    assert set(found["overhead_per_year"]) == {0.0, 400.0}
+    assert ill.mean() == near(0.10)
+    assert found["fixed_hours_per_year"][ill] == pytest.approx(43.0) and found["fixed_hours_per_year"][~ill] == pytest.approx(
+        46.0
+    )
+    point = kit.point().totals
+    assert (point["overhead_per_year"], point["fixed_hours_per_year"]) == pytest.approx((40.0, 45.7))
+
+
+@VARIES
+def test_chunks_and_workers_do_not_move_a_bit(tmp_path, variation):
+    """Drawn at once, or in chunks by two workers: the same bytes, with every kind of luck at work."""
+    more = 'clustering = { low = 0.1, likely = 0.5, high = 2.0 }\nsize_spread = 0.5\n[risks.ill]\nchance = "30 %"\nweeks = "9 week"\n'
+    kit = opened(tmp_path, variation, more, draws=1024)
+    found = [kit.monte_carlo(chunk=chunk, workers=workers).draws for chunk, workers in ((1024, 1), (100, 1), (300, 2))]
+
+    assert len(set(orders(kit))) > 3
+    for other in found[1:]:
+        assert {key for key in found[0] if found[0][key].tobytes() != other[key].tobytes()} == set()
+
+
+@VARIES
+def test_another_channel_does_not_move_the_luck_of_this_one(tmp_path, variation):
+    """The orders of a channel are the same in every year drawn, whatever other channels and risks the study has; another seed moves them."""
+    stall = '[channels.a-stall]\nproduct = "peg"\norders = "30 order/year"\npieces_per_order = 1\nprice = "20 EUR"\n'
+    alone, both = (opened(tmp_path, variation, more, draws=1024) for more in ("", stall))
+
+    assert np.array_equal(orders(alone), orders(both))
+    assert not np.array_equal(orders(both), orders(both, "a-stall"))
+    assert not np.array_equal(orders(alone), orders(alone, seed=4))
+
+
+def test_season_shares_out_the_orders_of_a_study(tmp_path):
+    """Twelve weights, whatever they add up to, share out the year's orders, and none is lost of them."""
+    kit = opened(tmp_path, "months", "[cash]\nseason = [0, 1, 2, 3, 4, 5, 6, 5, 4, 3, 2, 1]\n", draws=128)
+    came = [float(month.came["shop"]) for month in kit.point().months]
+
+    assert kit.inputs().months.season.sum() == pytest.approx(1.0, rel=1e-14)
+    assert came == pytest.approx([2.0 * weight / 36 for weight in (0, 1, 2, 3, 4, 5, 6, 5, 4, 3, 2, 1)], rel=1e-12)
+
+
+def test_weeks_off_are_no_weeks_of_work(tmp_path):
+    """46 weeks with three off in August, and with the whole of it: what August lacks lies in the other months, 46 as before.
+
+    A month has 365.2425 / 84 = 4.348 weeks, so August keeps (4.348 - 3) of every (52.177 - 3) weeks that are open, and no less than none.
+    """
+    for off, kept in (("3 week", 46 * (365.2425 / 84 - 3) / (365.2425 / 7 - 3)), ("4.5 week", 0.0)):
+        kit = opened(tmp_path, "months", f'[time.weeks_off]\naugust = "{off}"\n', draws=128)
+        working = kit.inputs().months.working
+
+        assert (46 * working[7], working.sum()) == pytest.approx((kept, 1.0), abs=1e-12)
+        assert kit.point().totals["fixed_hours_per_year"] == pytest.approx(46.0)
+
+
+def test_more_weeks_off_than_the_year_leaves_are_refused(tmp_path):
+    """Of 52.2 weeks 46 are worked, so that seven off do not fit."""
+    with pytest.raises(StudyError, match="more weeks off than the year leaves"):
+        opened(tmp_path, "months", '[time.weeks_off]\naugust = "4 week"\ndecember = "3 week"\n', draws=128)

@@ -14,7 +14,7 @@ from order_events import events
 from casting_econ.faults import StudyError
 from casting_econ.kit import format_of, open_study
 from casting_econ.models import evaluate, mould_making, moulds_for_load
-from casting_econ.orders import OrderPlan, mould_page, open_order, order_lines, order_results, price_of, tables
+from casting_econ.orders import OrderPlan, figures, mould_page, open_order, order_lines, order_results, price_of, tables
 from casting_econ.orders.buying import buying_list
 from casting_econ.orders.making import planner_with
 from casting_econ.orders.mould_choice import mould_cost
@@ -628,7 +628,7 @@ def test_loads_of_moulds_stand_in_the_table_of_loads(tmp_path):
 def test_table_chart_and_words_say_the_same(first):
     """Each number of moulds stands once in the table and on the chart, with the cost and date that the words compare."""
     fmt = format_of(first.planner.kit, year=False)
-    table, figure = mould_page.choice_table(first, fmt), mould_page.choice_chart(first, fmt)
+    table, figure = mould_page.choice_table(first, fmt), figures.choice_chart(first, fmt)
     costs, dates = figure.axes
     assert [int(label.get_text()) for label in costs.get_xticklabels()] == table["moulds in use"].tolist()
     tops = [sum(bar[n].get_height() for bar in costs.containers) for n in range(len(table))]

@@ -1,6 +1,5 @@
 """Packs for a partner: what goes in, that they verify, that each change is named, and that hostile archives are refused."""
 
-import base64
 import hashlib
 import io
 import json
@@ -19,7 +18,6 @@ import pytest
 from commands import DATA, command, only_pages
 from openpyxl import load_workbook
 from openpyxl.comments import Comment
-from PIL import Image
 
 from casting_econ.faults import StudyError
 from casting_econ.kit import open_study
@@ -430,20 +428,17 @@ def as_packed(monkeypatch, packed):
 
 
 def picture(members, change):
-    """Put another picture in the place of the report's first; `change` takes and gives one of Pillow."""
+    """Put another picture in the place of the report's first; `change` takes and gives what is drawn, as bytes."""
     page = members["report/report.html"]
-    old = re.search(rb"data:image/png;base64,([A-Za-z0-9+/=]+)", page)[1]
-    saved = io.BytesIO()
-    change(Image.open(io.BytesIO(base64.b64decode(old)))).save(saved, "PNG", compress_level=1)
-    new = base64.b64encode(saved.getvalue())
+    old = re.search(rb"data:image/svg\+xml,([^']+)", page)[1]
+    new = change(old)
     assert new != old
     members["report/report.html"] = page.replace(old, new, 1)
 
 
-def _darker(image):
-    """A few dots of a picture painted over."""
-    image.paste((0, 0, 0, 255), (40, 40, 44, 44))
-    return image
+def rounded_otherwise(drawn):
+    """One more in the fourth digit of each place between ten and a hundred."""
+    return re.sub(rb"\b(\d\d\.\d)([0-8])\b", lambda place: b"%s%d" % (place[1], int(place[2]) + 1), drawn)
 
 
 ADDED = {
@@ -451,8 +446,15 @@ ADDED = {
         lambda m: m.update({"report/report.html": m["report/report.html"] + b"<script>1</script>"}),
         "report.html, from line",
     ),
-    "a picture": (lambda m: picture(m, _darker), "report.html, picture 1 of"),
-    "a smaller picture": (lambda m: picture(m, lambda image: image.resize((8, 8))), "report.html, picture 1 of"),
+    "a picture": (lambda m: picture(m, lambda drawn: drawn.replace(b"L", b"M", 1)), "report.html, picture 1 of"),
+    "a picture of another place": (
+        lambda m: picture(m, lambda drawn: re.sub(rb"L(\d)", rb"L9\1", drawn, count=1)),
+        "report.html, picture 1 of",
+    ),
+    "a picture in another colour": (
+        lambda m: picture(m, lambda drawn: drawn.replace(b"%230072b2", b"%239972b2")),
+        "report.html, picture 1 of",
+    ),
     "a table": (lambda m: m.update({"report/tables/more.csv": b"a\n1\n"}), "tables/more.csv: packed a table, found none"),
     "a readme": (lambda m: m.update({"README.txt": m["README.txt"] + b"Run this first.\n"}), "README.txt, from line"),
     "a pin": (lambda m: m.update({"requirements.txt": m["requirements.txt"] + b"evil==1.0\n"}), "requirements.txt, from line"),
@@ -490,7 +492,7 @@ def test_the_verdict_names_what_was_compared(packed, tmp_path, monkeypatch):
         assert part in lines
     assert "Taken as they came, as all this is worked out from them: study.toml," in lines
     assert f"{tables} tables. At most their hashes" in quick.lines()[-1] and quick.lines()[0].startswith("Same results: all")
-    other = verify_pack(repacked(packed[1], tmp_path / "p.zip", lambda m: picture(m, lambda image: image)), say=lambda _: None)
+    other = verify_pack(repacked(packed[1], tmp_path / "p.zip", lambda m: picture(m, rounded_otherwise)), say=lambda _: None)
     assert other.same and "1 of them the same to the eye in other bytes" in "\n".join(other.lines())
 
 

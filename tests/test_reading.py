@@ -25,8 +25,8 @@ from casting_econ.ledger.columns import marks_of
 from casting_econ.ledger.dates import possible_orders
 from casting_econ.ledger.preview import preview
 from casting_econ.study import read_study
+from casting_econ.study.reading import RecordsTable
 from casting_econ.study.records import Names, read_records
-from casting_econ.study.schema import RecordsTable
 
 HERE = Path(__file__).parent
 DATA = HERE.parent / "data"

@@ -1,6 +1,7 @@
 """The house: each room of the package imports only from rooms that stand above it."""
 
 import ast
+import re
 from pathlib import Path
 
 import casting_econ
@@ -8,7 +9,7 @@ import casting_econ
 PACKAGE = Path(casting_econ.__file__).parent
 # from the top: what a room may import stands before it; rooms in one line do not know each other
 ROOMS = """
-faults formatting palette templates
+controls faults formatting palette templates
 models
 reference draws units
 ledger
@@ -64,6 +65,16 @@ def test_every_room_is_in_the_house():
     """No room of the package is missing from the list, and none in the list is gone."""
     there = {path.stem for path in PACKAGE.iterdir() if path.suffix == ".py" or (path / "__init__.py").is_file()}
     assert there - {"__init__", "_kit"} == set(FLOOR)
+
+
+def test_what_developers_are_told_to_look_for_is_there():
+    """Every `file.py: name` of DEVELOPERS.md is defined in that file, and every file named there is one."""
+    text = (PACKAGE.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = re.findall(r"`((?:\w+/)?\w+\.py): ?(\w+)?`", text)
+    assert len(named) > 20
+    for place, name in named:
+        code = (PACKAGE / place).read_text(encoding="utf-8")
+        assert not name or re.search(rf"(def|class) {name}\b|^{name} ?[:=]", code, re.MULTILINE), f"{place}: {name}"
 
 
 def test_nobody_takes_what_is_private_to_another_module():

@@ -1,8 +1,13 @@
 """What people see: the answer on one screen of a phone, the report in twenty and on fifteen sheets, the rest one tap away."""
 
 import re
+from urllib.parse import unquote
+from xml.etree import ElementTree
 
+import matplotlib.pyplot as plt
 import nbformat
+import numpy as np
+import pandas as pd
 import pytest
 from commands import DATA, command
 from IPython.core.interactiveshell import InteractiveShell
@@ -115,6 +120,31 @@ def test_tables_on_a_phone_keep_their_first_column(phone):
     assert all(scrolls == stop and kept for scrolls, stop, kept in found)
 
 
+def test_figures_are_drawn_and_no_larger_than_dots(whole_run):
+    """Each figure of the report is an SVG of its own that any parser reads, its names unique and used; all of them take no more bytes
+    than the same pictures in dots did."""
+    out = whole_run[2]
+    found = re.findall(r"<img alt=\"[^\"]+\" src='data:image/([^']+)'", (out / "report.html").read_text(encoding="utf-8"))
+    assert len(found) > 15
+    for picture in found:
+        kind, _, text = picture.partition(",")
+        drawn = ElementTree.fromstring(unquote(text))
+        names = [part.get("id") for part in drawn.iter() if part.get("id")]
+        assert kind == "svg+xml" and len(names) == len(set(names)) > 3
+        assert set(re.findall(r'(?:href="|url\()#([^")]+)', unquote(text))) == set(names)
+        assert {part.tag.partition("}")[2] for part in drawn.iter()} <= {
+            "svg",
+            "g",
+            "path",
+            "use",
+            "defs",
+            "style",
+            "clipPath",
+            "rect",
+        }
+    assert sum(map(len, found)) < sum(4 / 3 * path.stat().st_size for path in (out / "figures").glob("*.png"))
+
+
 # Words ------------------------------------------------------------------------------------------------------------------
 
 
@@ -175,10 +205,41 @@ def test_what_is_tagged_is_folded_or_left_out(built):
     assert "An hour pays." not in again and "<h3>Hour</h3>" not in again
 
 
+def test_keys_of_the_study_file_are_spoken():
+    """`fit-and-check` is said as words in sentences, tables, charts and what stands for charts, and stays a key within backticks."""
+    figure, axes = plt.subplots()
+    axes.set_title("labour: fit-and-check")
+    figure.set_label("fit-and-check 3")
+    InteractiveShell.instance()
+    page = Page(open_study(KELPMOOR, with_records=False))
+    with capture_output() as shown:
+        page.say("At fit-and-check; write `fit-and-check`, not pre-fit-and-check.")
+        page.table(pd.DataFrame({"step": ["fit-and-check"]}), "t", "Steps, fit-and-check too", "step: text")
+        page.chart(figure, "c", "Labour")
+    said, table, chart = shown.outputs
+
+    assert said.data["text/markdown"] == "At fit and check; write `fit-and-check`, not pre-fit-and-check."
+    assert table.data["text/html"].count("fit and check") == 2 and "fit-and" not in table.data["text/html"]
+    assert axes.get_title() == "labour: fit and check" and chart.metadata["image/png"]["alt"] == "Labour: fit and check 3"
+
+
+def test_what_stands_still_is_kept_and_not_shown(tmp_path):
+    """A table that a sentence stands for, and a column with nothing in it, are in the CSV only."""
+    InteractiveShell.instance()
+    page, frame = (
+        Page(open_study(KELPMOOR, with_records=False), str(tmp_path)),
+        pd.DataFrame({"a": [1.0], "why": [""], "none": [np.nan]}),
+    )
+    with capture_output() as shown:
+        page.table(frame, "still", "Still", "*: 1", still=True)
+        page.table(frame, "some", "Some", "*: 1; why: text")
+
+    assert len(shown.outputs) == 1 and shown.outputs[0].data["text/html"].count("<th ") == 2
+    assert [pd.read_csv(tmp_path / "tables" / f"{name}.csv").shape for name in ("still", "some")] == [(1, 3)] * 2
+
+
 def test_shares_are_shown_in_per_cent():
     """A table whose unit is a share shows 0.09 as 9.0 %, and keeps other units as they are."""
-    import pandas as pd
-
     InteractiveShell.instance()
     frame = pd.DataFrame({"number": ["loss", "wait"], "value": [0.09, 18.0], "unit": ["share", "hour"]})
     with capture_output() as shown:

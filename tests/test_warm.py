@@ -62,6 +62,23 @@ def test_a_forked_kernel_knows_nothing_of_another(tmp_path):
     assert not any(os.path.exists(f"/proc/{pid}") for _, pid in seen) and str(os.getpid()) not in {pid for _, pid in seen}
 
 
+@pytest.mark.parametrize("forks", [True, False])
+def test_kernels_take_no_port_and_leave_no_file(tmp_path, monkeypatch, forks):
+    """They listen by a name of their own, so two cannot meet at a port that both took for free, and nothing of them stays."""
+    import nbformat
+
+    cell = nbformat.v4.new_code_cell(
+        "import ipykernel.connect\nprint(ipykernel.connect.get_connection_info(unpack=True)['transport'])"
+    )
+    kernel = {"name": "python3", "display_name": "x", "language": "python"}
+    nbformat.write(nbformat.v4.new_notebook(cells=[cell], metadata={"kernelspec": kernel}), tmp_path / "asks.ipynb")
+    job = Job(source=tmp_path / "asks.ipynb", target=tmp_path / "done.ipynb", parameters={"study": ""})
+    monkeypatch.setattr(notebooks, "CAN_FORK", forks)
+    assert not run_jobs([job], 1, lambda _: None, tmp_path)
+    assert nbformat.read(job.target, as_version=4).cells[-1].outputs[0].text == "ipc\n"
+    assert {path.name for path in tmp_path.iterdir()} == {"asks.ipynb", "done.ipynb", "kernels.log"}
+
+
 def test_a_page_finds_what_the_run_has_worked_out_and_gives_the_same_bytes(tmp_path, monkeypatch):
     """Kernels are then forks of the run itself: the study is not read again, and figures and tables are the same to the byte."""
     monkeypatch.setattr(

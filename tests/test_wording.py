@@ -3,31 +3,31 @@
 import re
 import shutil
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
+from commands import rates_copy
 
 from casting_econ.formatting import Format
 from casting_econ.kit import Answer, format_of, grid, main_wait, open_study
 from casting_econ.pages.answer import certainty_list, evidence_effect, introduction
 from casting_econ.pages.channels import hidden_hours, price_sentences
+from casting_econ.pages.conditions import stands_still
 from casting_econ.pages.cost import cost_sentence, scrap_order
-from casting_econ.pages.curing import limit_sentence, load_wait, stair_sentence, waiting_places
+from casting_econ.pages.curing import cure_by_season, limit_sentence, load_wait, months_alike, stair_sentence, waiting_places
 from casting_econ.pages.monte_carlo import (
     certainty_word,
     error_sentence,
     levers_sentence,
-    pay_alt,
     target_sentence,
     verdict,
     year_sentence,
 )
 from casting_econ.pages.records import records_overview
 from casting_econ.pages.scrap import break_even_scrap, scrap_break_even, scrap_now
-from casting_econ.pages.sensitivity import grid_sentence, swing_table, three_numbers
+from casting_econ.pages.sensitivity import grid_sentence, grid_still, swing_table, three_numbers
 
-DATA = Path(__file__).parents[1] / "data"
 KNOBS, FIGURES, SOAP = "kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather"
 NB, NNB = "\u00a0", "\u202f"  # spaces that do not break, wide and narrow
 DRAWS = 1600  # sixteen sets of a hundred
@@ -36,13 +36,13 @@ DRAWS = 1600  # sixteen sets of a hundred
 @pytest.fixture(scope="module")
 def demos():
     """The demos as stated, without their logs."""
-    return {name: open_study(DATA / name, with_records=False) for name in (KNOBS, FIGURES, SOAP)}
+    return {name: open_study(rates_copy(name), with_records=False) for name in (KNOBS, FIGURES, SOAP)}
 
 
 @pytest.fixture(scope="module")
 def logged():
     """A demo with its logs."""
-    return open_study(DATA / KNOBS)
+    return open_study(rates_copy(KNOBS))
 
 
 @pytest.fixture
@@ -50,7 +50,7 @@ def changed(tmp_path):
     """A demo, as stated, with some text of its study file replaced everywhere."""
 
     def change(*pairs, name=KNOBS):
-        text = (DATA / name / "study.toml").read_text(encoding="utf-8")
+        text = (rates_copy(name) / "study.toml").read_text(encoding="utf-8")
         for old, new in pairs:
             assert old in text
             text = text.replace(old, new)
@@ -284,13 +284,6 @@ def test_limit_sentence_leaves_out_what_hardly_limits(demos):
     assert "hands" not in said
 
 
-def test_pay_alt_says_what_the_histogram_shows(demos):
-    """The alternative text has the band, the middle and the target."""
-    assert pay_alt(demos[KNOBS], answer(0.5)) == (
-        "Histogram of pay an hour: eight in ten draws between €12.00 and €20.00, half above €16.00; the target is €16.00."
-    )
-
-
 def test_error_sentence_doubles_the_standard_error(demos):
     """Sixteen sets that agree leave no error; half of the sets at 20 and half at 12 have 2 x 4 x sqrt(16 / 15) / 4 = 2.066, to the cent 2.07."""
     kit, draws = demos[KNOBS], answer(0.5)
@@ -342,18 +335,17 @@ def test_scrap_order_of_the_same_cause(changed):
     """With hardly any loss after demoulding, voids lead both lists of the knobs."""
     said = scrap_order(changed(('"96 %"', '"99.5 %"'), ('"97 %"', '"99.5 %"')))
 
-    assert said.startswith("For knob, **voids** loses most pieces and most money: €")
+    assert said.startswith("Most pieces of knob and most money are lost to **voids**: €")
 
 
 def test_scrap_order_of_different_causes(demos):
     """Masts snap most often, chips are found last and cost most; voids of the knobs cost less than what sanding loses."""
-    assert (
-        "**voids** loses most pieces (155 a year), but **sand-through or chip** loses most money (€412 against €347)"
-        in scrap_order(demos[KNOBS])
+    assert "are lost to **voids** (155 a year), but most money to **sand-through or chip** (€412 against €347)" in scrap_order(
+        demos[KNOBS]
     )
     said = scrap_order(demos[FIGURES])
 
-    assert said.startswith("For figure, **snapped mast** loses most pieces (") and "but **chip** loses most money (£" in said
+    assert said.startswith("Most pieces of figure are lost to **snapped mast** (") and "but most money to **chip** (£" in said
     assert said.endswith(" 6 of 6 causes change place when money is counted instead of pieces.")
 
 
@@ -365,7 +357,7 @@ def test_scrap_order_where_none_change_place(changed):
         ('causes = { voids = 5, "weed shifted or bled" = 4, tacky = 2 }', "causes = { voids = 5 }"),
     )
 
-    assert re.fullmatch(r"For knob, \*\*voids\*\* loses most pieces and most money: €[\d,]+ a year\.", scrap_order(kit))
+    assert re.fullmatch(r"Most pieces of knob and most money are lost to \*\*voids\*\*: €[\d,]+ a year\.", scrap_order(kit))
 
 
 def test_scrap_order_names_the_step_where_no_causes_are_given(changed):
@@ -377,10 +369,10 @@ def test_scrap_order_names_the_step_where_no_causes_are_given(changed):
     ]
     said = scrap_order(changed(*bare))
 
-    assert re.match(r"For knob, \*\*demould\*\* \(no causes given\) loses most pieces ", said)
+    assert said.startswith("Most pieces of knob and most money are lost to **demould** (no causes given): €")
     assert "not said" not in said
     alone = scrap_order(changed(*bare, ('"96 %"', '"100 %"'), ('"97 %"', '"100 %"')))
-    assert alone.startswith("For knob, **demould** (no causes given) loses most pieces and most money: €")
+    assert alone.startswith("Most pieces of knob and most money are lost to **demould** (no causes given): €")
 
 
 def test_scrap_order_where_nothing_is_scrapped(changed):
@@ -415,8 +407,8 @@ def test_price_sentences_above_and_below(demos):
     """Knobs break even below their price, figures at a factor of 2.02 above it."""
     below, above = price_sentences(demos[KNOBS]), price_sentences(demos[FIGURES])
 
-    assert f", 17{NB}% below that (a factor of 0.83)" in below
-    assert f", 102{NB}% above that (a factor of 2.02)" in above
+    assert f", 17{NB}% below that;" in below
+    assert f", 102{NB}% above that;" in above
 
 
 def test_hidden_hours_by_hand(demos):
@@ -448,7 +440,7 @@ def test_stair_sentence_up_and_down(demos):
     said = stair_sentence(kit, load_wait(kit))
 
     assert said.startswith(
-        "With 1 in use, 18.0 hours of waiting let **5.00 loads a week** through. Getting the pieces out takes 0.2 hours a load, and "
+        "With 1 in use (pressure pot), 18.0 hours of waiting let **5.00 loads a week** through. Getting the pieces out takes 0.2 hours a load, and "
         "until then the moulds are full. The next stair down comes at about "
     )
     assert "The next stair up would need " in said and "data sheet allows it" in said
@@ -469,11 +461,41 @@ def test_stair_sentence_on_a_flat(changed):
 
 
 def test_grid_sentence_with_and_without_a_wait(demos):
-    """A product that waits is told where and how long, one that does not that only scrap matters."""
+    """A product that waits is told where and how long; a grid in which waiting moves nothing is one sentence, a cent apart or none."""
     kit = demos[KNOBS]
 
     assert grid_sentence(kit, *main_wait(kit)).startswith("The longest wait of this product is 18.0 hours at **pot**.")
-    assert grid_sentence(kit, None, 0.0) == "No step of this product waits, so only the scrap rate matters here."
+    grid = pd.DataFrame([[21.0, 21.0], [15.0, 15.0]], index=[0.0, 0.4], columns=[9.0, 45.0])
+    scrap = f"only scrap matters: €21.00 with no scrap, €15.00 with 40{NB}% of the casts scrapped."
+    still = "**Waiting moves nothing here:** an hour brings the same from 9 to 45 hours at **pot**"
+    assert grid_still(kit, grid, "pot") == f"{still}; {scrap}"
+    assert grid_still(kit, grid, None) == f"No step of this product waits; {scrap}"
+    assert grid_still(kit, grid * 0 + 20, "pot") == f"{still}, and scrap moves nothing either: an hour brings €20.00."
+    assert grid_still(kit, grid.add([0.0, 0.01]), "pot") == ""
+
+
+def test_a_frontier_that_stands_still_is_a_sentence(demos):
+    """The same price at any number of buyers is said once; one that moves, or is not there, is drawn."""
+    fmt, line = format_of(demos[KNOBS]), pd.DataFrame({"buyers": [0.4, 1.0, 2.0], "price": [0.9, 0.9, 0.9]})
+    said = f"Whatever the buyers, every hour just earns the target at the same price: 90{NB}%."
+
+    assert stands_still(line, "buyers", "price", fmt.percent) == said
+    assert stands_still(line.add([0.0, 0.1]), "buyers", "price", fmt.percent) != said
+    for other in ([0.9, 0.9, 0.95], [0.9, 0.9, np.nan]):
+        assert stands_still(line.assign(price=other), "buyers", "price", fmt.percent) == ""
+
+
+def test_months_that_let_as_many_loads_through_are_told_once(demos):
+    """Cold and warm have their hours, all months one number of loads; where the cold costs loads each says its own."""
+    kit = demos[KNOBS]
+    wait = load_wait(kit)
+    rows = pd.DataFrame(
+        {"month": ["January", "July"], "temperature": [20, 23], "hours": [20.7, 16.8], "loads a week": [5.0, 5.0]}
+    )
+    alike, apart = cure_by_season(kit, wait, rows), cure_by_season(kit, wait, rows.assign(**{"loads a week": [4.0, 5.0]}))
+
+    assert months_alike(rows) and alike.count("loads a week") == 1 and "Every month lets 5.00 loads a week through." in alike
+    assert "takes 20.7 hours and lets 4.00 loads" in apart and "takes 16.8 hours and lets 5.00 loads" in apart
 
 
 @pytest.mark.parametrize(
@@ -562,7 +584,7 @@ def test_three_numbers_of_a_study(demos, logged):
 
 def test_three_numbers_of_a_certain_study(changed):
     """Where no number has a spread, none is said to matter."""
-    text = (DATA / KNOBS / "study.toml").read_text(encoding="utf-8")
+    text = (rates_copy(KNOBS) / "study.toml").read_text(encoding="utf-8")
     kit = changed((text[text.index("[spread]") : text.index("[stations")], ""))
 
     assert three_numbers(kit, swing_table(kit)) == "Every number of this study is stated as certain, so none can move the result."
@@ -585,7 +607,7 @@ def test_certainty_list_with_and_without_logs(demos, logged):
     assert "measured by the logs" in measured and "do not have" not in measured
     for said in (waiting, measured):
         total, *counts = map(
-            int, re.findall(r"(?:Of |, |numbers, )(\d+) (?:stated|guessed|measured|published|agreed|decided)", said)
+            int, re.findall(r"(?:^|, |numbers: )(\d+) (?:stated|guessed|measured|published|agreed|decided)", said)
         )
         assert total == sum(counts)
         assert len(said.split("Guessed: ")[1].split(" and ")[0].split(", ")) == 12
@@ -596,13 +618,13 @@ def test_records_overview_with_and_without_logs(demos, logged):
     said = records_overview(logged)
 
     assert records_overview(demos[KNOBS]) == "This study has no logs: everything rests on what the study file states."
-    assert said.startswith("Logs from 2025-01-06 to 2025-06-29: timesheet (1102 rows), batches (108 rows), ")
+    assert said.startswith("Logs from 2025-01-06 to 2025-06-29: timesheet (1,102 rows), batches (108 rows), ")
     assert f"They measure {len(logged.assumed.evidence)} of the study's numbers." in said
 
 
 def test_records_overview_tells_what_is_odd(tmp_path):
     """Losses that no fault explains are said under the overview."""
-    shutil.copytree(DATA / KNOBS, tmp_path / "study")
+    shutil.copytree(rates_copy(KNOBS), tmp_path / "study")
     (tmp_path / "study" / "records" / "faults.csv").write_text(
         "date,batch,step,cause,pieces,fate\n2025-01-07,K001,demould,voids,2,scrap\n", encoding="utf-8"
     )

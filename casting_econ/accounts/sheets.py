@@ -83,9 +83,8 @@ def as_xlsx(sheets: Sequence[Sheet], day: dt.date) -> bytes:
                 elif value is not None:
                     cell.value = value
                     digits = -value.as_tuple().exponent if isinstance(value, Decimal) else 0
-                    cell.number_format = (
-                        "yyyy-mm-dd" if isinstance(value, dt.date) else "#,##0" + ("." + "0" * digits if digits > 0 else "")
-                    )
+                    figure = "#,##0" + ("." + "0" * digits if digits > 0 else "")
+                    cell.number_format = "yyyy-mm-dd" if isinstance(value, dt.date) else figure
                     cell.alignment = Alignment(vertical="top")
                 if at == 1 or total:
                     cell.font = Font(bold=True)

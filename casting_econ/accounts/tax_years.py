@@ -61,11 +61,8 @@ def tax_year_start(study) -> tuple[str, str]:
     # the first two letters of a currency code are a country (ISO 4217); EU is none that the table has
     country = Locale.parse(study.file.study.locale).territory if locale else study.currency[:2]
     if country in _starts().index:
-        row = _starts().loc[country]
-        return (
-            row.starts,
-            f"{row.what} (source: {row.source}; {row.status}), by the {'locale' if locale else 'currency'} of the study",
-        )
+        row, by = _starts().loc[country], "locale" if locale else "currency"
+        return row.starts, f"{row.what} (source: {row.source}; {row.status}), by the {by} of the study"
     return "01-01", 'the calendar year, as no country is known; [time] tax_year_starts = "04-06" in study.toml would change it'
 
 
@@ -98,6 +95,5 @@ def periods_of(study, *, today, year=None, first=None, last=None) -> list[Period
     else:
         dates = [day.date() for log in LOGS if log in study.records for day in study.records[log].date.unique()] or [today]
         years = {day.year - (f"{day:%m-%d}" < starts) for day in dates}
-    return [
-        Period(first=_day(one, starts), last=_day(one + 1, starts) - dt.timedelta(days=1), starts=starts) for one in sorted(years)
-    ]
+    ends = {_day(one, starts): _day(one + 1, starts) - dt.timedelta(days=1) for one in sorted(years)}
+    return [Period(first=first, last=last, starts=starts) for first, last in ends.items()]

@@ -64,9 +64,8 @@ class _Maker:
         for column in (name.removesuffix("_low") for name in frame if name.endswith("_low")):
             about = frame[inside & frame[f"{column}_low"].notna()]
             if len(about):
-                self.how.append(
-                    f"{log}: {column} counts at the middle where the log has a range ({self._places(log, about.index)})."
-                )
+                places = self._places(log, about.index)
+                self.how.append(f"{log}: {column} counts at the middle where the log has a range ({places}).")
         return frame[inside]
 
     def _places(self, log, index):
@@ -107,10 +106,8 @@ class _Maker:
     # one sheet each ---------------------------------------------------------------------------------------------------
 
     def sales(self) -> Sheet:
-        columns = (
-            "channel, kind, orders, pieces, sales, postage charged, fees, postage paid, packaging, refunds, left after these"
-        )
-        sheet, frame = _sheet(f"sales: {columns}"), self.rows("sales")
+        money = "sales, postage charged, fees, postage paid, packaging, refunds, left after these"
+        sheet, frame = _sheet(f"sales: channel, kind, orders, pieces, {money}"), self.rows("sales")
         if frame is None:
             return self.grouped(sheet, None)
         frame = frame.assign(kind=pd.Categorical(frame.kind.fillna("sale"), SALE_KINDS))
@@ -151,9 +148,8 @@ class _Maker:
         return sheet
 
     def equipment(self) -> Sheet:
-        sheet = _sheet(
-            "equipment: item, from, bought, cost, resale, life in years, months charged, charge, left at the end, note"
-        )
+        money = "cost, resale, life in years, months charged, charge, left at the end"
+        sheet = _sheet(f"equipment: item, from, bought, {money}, note")
         period, charges = self.period, Decimal(0)
         for item, source, bought, price, resale, life, note in owned(self.study, period.last):
             cost, worth = self.money(price), self.money(resale)
@@ -197,13 +193,11 @@ class _Maker:
         day = frame.date.max()
         now = frame[frame.date == day]
         if len(now) < len(frame):
-            self.how.append(
-                f"stock: only the last count, of {day:%Y-%m-%d}, is used; {counted(len(frame) - len(now), 'row')} of earlier days are not."
-            )
+            earlier = f"{counted(len(frame) - len(now), 'row')} of earlier days are not"
+            self.how.append(f"stock: only the last count, of {day:%Y-%m-%d}, is used; {earlier}.")
         if day.date() != self.period.last:
-            self.how.append(
-                f"stock: counted on {day:%Y-%m-%d}; the period ends on {self.period.last}. Correct for what was made and sold between."
-            )
+            ends = f"the period ends on {self.period.last}. Correct for what was made and sold between"
+            self.how.append(f"stock: counted on {day:%Y-%m-%d}; {ends}.")
         total, found = Decimal(0), {(plain(item), plain(stage)): (stage, cost) for (item, stage), cost in costs.items()}
         for row in now.itertuples():
             name = plain(row.item)
@@ -259,9 +253,8 @@ class _Maker:
         sheet, frame = _sheet("mileage: purpose, drives, km, miles"), self.rows("mileage")
         self.grouped(sheet, frame, ["purpose"], _driven)
         if frame is not None:
-            self.summary += [
-                (f"distance in {unit}", at, unit, "mileage") for unit, at in zip(sheet.header[2:], sheet.rows[-1][2:])
-            ]
+            totals = zip(sheet.header[2:], sheet.rows[-1][2:])
+            self.summary += [(f"distance in {unit}", distance, unit, "mileage") for unit, distance in totals]
             self.how.append("mileage: distances of the log; one mile is 1.609344 km. No rate a distance is put on them here.")
         return sheet
 
@@ -313,12 +306,9 @@ def year_end_sheets(kit: OpenStudy, period: Period) -> list[Sheet]:
     """
     maker, table = _Maker(kit, period), kit.study.file.study
     sheets = [maker.sales(), maker.expenses(), maker.equipment(), maker.stock(), maker.hours(), maker.mileage()]
-    top = [
-        (f"{table.name}, {period.first} to {period.last}", None, "", ""),
-        *([("Invented: no workshop, order or price in it is real.", None, "", "")] if table.invented else []),
-        (CAUTION, None, "", ""),
-        *([] if kit.study.records else [("There are no logs: nothing here but the equipment of study.toml.", None, "", "")]),
-    ]
+    top = [f"{table.name}, {period.first} to {period.last}"]
+    top += ["Invented: no workshop, order or price in it is real."] if table.invented else []
+    top += [CAUTION] if kit.study.records else [CAUTION, "There are no logs: nothing here but the equipment of study.toml."]
     how = [
         CAUTION,
         f"The tax year starts on {period.starts} (month-day): {tax_year_start(kit.study)[1]}.",
@@ -326,12 +316,12 @@ def year_end_sheets(kit: OpenStudy, period: Period) -> list[Sheet]:
         "The workbook and the text files hold the same figures; text files have decimal points, and an apostrophe before a text that a spreadsheet could take for a formula.",
         *maker.how,
     ]
-    aside = sum(len(file.set_aside) for file in kit.study.reading.files)
-    if aside:
-        how.append(
-            f"{counted(aside, 'row')} of the files {'is' if aside == 1 else 'are'} no event and in no total; casting-econ check --full names each."
-        )
-    summary = Sheet(name="summary", header=["what", "amount", "unit", "sheet"], rows=[*top, *maker.summary])
+    if aside := sum(len(file.set_aside) for file in kit.study.reading.files):
+        rows, verb = counted(aside, "row"), "is" if aside == 1 else "are"
+        how.append(f"{rows} of the files {verb} no event and in no total; casting-econ check --full names each.")
+    summary = Sheet(
+        name="summary", header=["what", "amount", "unit", "sheet"], rows=[*((line, None, "", "") for line in top), *maker.summary]
+    )
     return [summary, *sheets, Sheet(name="how", header=["how each total was made"], rows=[(line,) for line in how])]
 
 

@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
-from scipy import interpolate, special
+import scipy
+from scipy import special
 
 Z90 = float(special.ndtri(0.9))
 _SCORES = np.linspace(-6.4, 6.4, 1601)  # beyond which no draw falls
@@ -47,7 +48,7 @@ def _tabulated(exact, to_line, from_line):
 
 def _on_scores(nodes, from_line=lambda line: line):
     """Inverse distribution function by a cubic spline through values at 1,601 even normal scores from -6.4 to 6.4."""
-    cubic, square, slope, value = interpolate.CubicSpline(_SCORES, nodes).c
+    cubic, square, slope, value = scipy.interpolate.CubicSpline(_SCORES, nodes).c
     step = _SCORES[1] - _SCORES[0]
 
     def quantile(p):  # evenly spaced scores need no search for the interval
@@ -150,7 +151,7 @@ def _weighed(values, weights, middle):
         scores = np.where(below < 0.5, special.ndtri(below), -special.ndtri(above))
     inside = np.isfinite(scores) & np.append(True, np.diff(below) > 0)
     _need(inside.sum() > 2, "a density above 0 in at least three places")
-    line = interpolate.PchipInterpolator(scores[inside], values[inside])
+    line = scipy.interpolate.PchipInterpolator(scores[inside], values[inside])
     nodes = line(np.clip(_SCORES, scores[inside][0], scores[inside][-1]))
     mean = float(masses @ (values[1:] + values[:-1])) / 2
     return _on_scores(nodes), mean if middle == "mean" else float(line(0.0))

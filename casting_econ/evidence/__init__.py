@@ -1,5 +1,6 @@
 """Workshop logs to distributions."""
 
+from .channels import SCATTERS
 from .control import p_chart, run_rules, trend
 from .dispersion import binomial_limits
 from .labour import hours_by_kind, learning_table
@@ -19,7 +20,7 @@ from .loads import (
     own_faults,
     ruined_loads,
 )
-from .market import DAYS_PER_MONTH, channel_summary, orders_by_month, season_table, season_weights
+from .market import DAYS_PER_MONTH, channel_summary, orders_by_month, season_table, season_told, season_weights
 from .materials import material_table
 from .posteriors import (
     load_share_posterior,

@@ -6,11 +6,11 @@ import numpy as np
 from scipy import special
 
 from ..faults import counted
-from ..units import ratio_of_units
-from .finding import BEYOND, Finding, prior_weight_of
+from .channels import SCATTERS, channel_finding
+from .finding import BEYOND, Finding, mean_finding, prior_weight_of, rate_finding, rows_finding, share_finding, weight_in
 from .labour import by_day
 from .loads import load_counts, mould_lives, own_faults, ruined_loads
-from .market import DAYS_PER_MONTH, orders_of, orders_seen
+from .market import DAYS_PER_MONTH
 from .materials import amount_in, bought_amounts, cup_rows
 from .posteriors import (
     PRIOR_SHAPE_FACTOR,
@@ -18,21 +18,14 @@ from .posteriors import (
     contradicts,
     life_prior,
     load_share_posterior,
-    mean_posterior,
-    mean_prior,
     mould_life_posterior,
-    rate_posterior,
-    rate_prior,
     share_posterior,
     share_prior,
     stated_range,
 )
-from .rows import rows_posterior, rows_prior
 
-MONTHS = 12.0  # in a year
 LEAST_WEEKS = 3.0  # of timesheet, before it says anything about weekly hours
 WAIT_SPREAD = 0.15  # of cure hours and mixed mass between loads, as a share: common practice, no source
-_NO_ROWS = ([], np.empty((0, 1)))
 
 
 def ask(study, path, number):
@@ -50,7 +43,8 @@ def ask(study, path, number):
 
 
 def _ask(study, path, number):
-    number = replace(number, prior_weight=prior_weight_of(number))
+    if path[-1] not in SCATTERS:
+        number = replace(number, prior_weight=prior_weight_of(number))
     match path:
         case ["products", product, "steps", step, "pass_share"]:
             return _pass_share(study, product, step, number)
@@ -73,84 +67,10 @@ def _ask(study, path, number):
                 return _price(study, item, entries[item], number)
             return _loss(study, product, ".".join(path[:-1]), number)
         case ["channels", channel, kind]:
-            return _channel(study, channel, kind, number)
+            return channel_finding(study, channel, kind, number)
         case ["time", "fixed_hours"]:
             return _fixed_hours(study, number)
     return None
-
-
-def _weight_in(number, unit):
-    """A prior weight given in time, in months or weeks; a bare number is in them already."""
-    try:
-        return number.prior_weight * (ratio_of_units(number.prior_weight_unit, unit, "EUR") if number.prior_weight_unit else 1.0)
-    except ValueError:
-        return number.prior_weight
-
-
-def _share(number, hits, count, data, counted):
-    """Finding for a share of independent things."""
-    stated, weight = share_prior(number.value, number.prior_weight, number.distribution)
-    return Finding(
-        posterior=share_posterior(stated, weight, hits, count - hits),
-        prior=share_posterior(stated, weight, 0, 0),
-        observed=hits / count,
-        data=data,
-        prior_weight=weight,
-        amount=count,
-        counted=counted,
-    )
-
-
-def guessed_rate(number):
-    """Mean of a guess of events a year, and the years that it counts for. [event/year, year]"""
-    weighed = replace(number, prior_weight=prior_weight_of(number))
-    return rate_prior(number.value, _weight_in(weighed, "month") / MONTHS, number.distribution)
-
-
-def _rate(number, count, months, data):
-    """Finding for events a year, of which so many came in so many months."""
-    stated, years = guessed_rate(number)
-    return Finding(
-        posterior=rate_posterior(stated, years, count, months / MONTHS),
-        prior=rate_posterior(stated, years, 0, 0),
-        observed=count / months * MONTHS,
-        data=data,
-        prior_weight=years * MONTHS,
-        amount=months,
-        counted="months",
-    )
-
-
-def _rows(number, weight, totals, units, data, counted, spread):
-    """Finding for a mean of positive rows with one kind of unit; the weight is in rows."""
-    units = np.asarray(units, float)
-    stated, rows = rows_prior(number.value, weight, number.distribution, spread)
-    found = rows_posterior([stated], [rows], totals, units[:, None], spread=spread)
-    return Finding(
-        posterior=found.means[0],
-        prior=rows_posterior([stated], [rows], *_NO_ROWS, spread=spread).means[0],
-        observed=float(np.sum(totals) / units.sum()),
-        data=data,
-        prior_weight=rows * (found.scatter / spread) ** 2,  # in rows that scatter as these do
-        amount=units.size,
-        counted=counted,
-    )
-
-
-def _mean(number, totals, units, data, counted):
-    """Finding for a mean whose rows may be zero; the prior weight is in their units, which are what is counted."""
-    units = np.asarray(units, float)
-    stated, weight, sd = mean_prior(number.value, number.prior_weight, totals, units, number.distribution)
-    posterior, prior = (mean_posterior(stated, weight, *rows, sd) for rows in ((totals, units), ([], [])))
-    return Finding(
-        posterior=posterior,
-        prior=prior,
-        observed=float(np.sum(totals) / units.sum()),
-        data=data,
-        prior_weight=weight,
-        amount=float(units.sum()),
-        counted=counted,
-    )
 
 
 def _pass_share(study, product, step, number):
@@ -190,12 +110,12 @@ def _rework(study, product, step, kind, number):
     if kind == "rework_share":
         pieces = min(float(again.pieces.sum()), entering)
         data = f"{pieces:.0f} of {entering:.0f} pieces done again"
-        return _share(number, pieces, entering, data, "pieces") if entering > 0 else None
+        return share_finding(number, pieces, entering, data, "pieces") if entering > 0 else None
     told = again[again.extra_minutes.notna() & (again.pieces > 0)]
     if told.empty or told.extra_minutes.sum() <= 0 or number.value <= 0:
         return None
     data = f"{len(told)} rows of rework with minutes, {told.pieces.sum():.0f} pieces"
-    return _mean(number, told.extra_minutes, told.pieces, data, "pieces")
+    return mean_finding(number, told.extra_minutes, told.pieces, data, "pieces")
 
 
 def _wait(study, product, step, number):
@@ -205,8 +125,14 @@ def _wait(study, product, step, number):
     hours = hours[hours > 0]
     if step != cure or not hours.size or number.value <= 0:
         return None
-    return _rows(
-        number, number.prior_weight, hours, np.ones(hours.size), f"{hours.size} loads with cure hours", "loads", WAIT_SPREAD
+    return rows_finding(
+        number,
+        number.prior_weight,
+        hours,
+        np.ones(hours.size),
+        f"{counted(hours.size, 'load')} with cure hours",
+        "loads",
+        WAIT_SPREAD,
     )
 
 
@@ -216,7 +142,7 @@ def _ruined(study, product, number):
         return None
     months = max((counts.batches.date.max() - counts.batches.date.min()).days + 1, 1) / DAYS_PER_MONTH
     ruined = len(ruined_loads(counts))
-    return _rate(number, ruined, months, f"{ruined} ruined of {len(counts.batches)} loads in {months:.1f} months")
+    return rate_finding(number, ruined, months, f"{ruined} ruined of {len(counts.batches)} loads in {months:.1f} months")
 
 
 def _mould_life(study, product, kind, number):
@@ -253,7 +179,7 @@ def _mould_minutes(study, product, number):
     # the study's minutes are those of a set, which fills one load; a row of the log is one mould with so many of its cavities
     sets = rows.cavities.to_numpy(float) / study.file.products[product].casts_per_load.value
     data = f"{counted(len(rows), 'mould')} made, {counted(int(rows.cavities.sum()), 'cavity', 'cavities')}"
-    return _rows(number, number.prior_weight, rows.minutes.to_numpy(float), sets, data, "moulds", PRIOR_SPREAD)
+    return rows_finding(number, number.prior_weight, rows.minutes.to_numpy(float), sets, data, "moulds", PRIOR_SPREAD)
 
 
 def _price(study, item, entry, number):
@@ -266,8 +192,8 @@ def _price(study, item, entry, number):
     if number.prior_weight_unit:
         weight = amount_in(number.prior_weight, number.prior_weight_unit, base, entry, study.currency)
         number = replace(number, prior_weight=weight) if np.isfinite(weight) else number
-    data = f"{known.sum()} purchases" + (f", {(~known).sum()} in another unit left out" if not known.all() else "")
-    found = _mean(number, paid[known], amounts[known], data, base)
+    data = counted(int(known.sum()), "purchase") + (f", {(~known).sum()} in another unit left out" if not known.all() else "")
+    found = mean_finding(number, paid[known], amounts[known], data, base)
     usual = amounts[known].mean()  # people buy, they do not weigh
     return replace(found, prior_weight=found.prior_weight / usual, amount=float(known.sum()), counted="purchases")
 
@@ -281,62 +207,11 @@ def _loss(study, product, item_key, number):
     # the mix is 1 / (1 - loss) times what the pieces hold; a mix below it counts as no loss
     spread = number.distribution and number.distribution.mapped(lambda loss: 1 / (1 - loss))
     factor = replace(number, value=1 / (1 - number.value), distribution=spread)
-    data = f"{mixed.size} loads with mixed mass"
-    found = _rows(factor, number.prior_weight, mixed, needed, data, "loads", WAIT_SPREAD)
+    data = f"{counted(mixed.size, 'load')} with mixed mass"
+    found = rows_finding(factor, number.prior_weight, mixed, needed, data, "loads", WAIT_SPREAD)
     posterior, prior = (one.mapped(lambda mix: np.clip(1 - 1 / mix, 0.0, 1.0)) for one in (found.posterior, found.prior))
     weight = number.prior_weight or found.prior_weight
     return replace(found, posterior=posterior, prior=prior, observed=1 - 1 / found.observed, prior_weight=weight)
-
-
-def _channel(study, channel, kind, number):
-    sales, sheet, entry = study.records.get("sales"), study.records.get("timesheet"), study.file.channels[channel]
-    if kind == "minutes_per_order":
-        rows = None if sheet is None else sheet[(sheet.step == channel) & (sheet.pieces_handled > 0)]
-        if rows is None or rows.empty or number.value <= 0:
-            return None
-        data = f"{len(rows)} timesheet rows, {rows.pieces_handled.sum():.0f} orders"
-        handled = rows.pieces_handled.to_numpy(float)
-        weight = number.prior_weight / handled.mean()
-        return _rows(number, weight, rows.minutes.to_numpy(float), handled, data, "timesheet rows", PRIOR_SPREAD)
-    mine = orders_of(sales, channel, entry.product)
-    count = 0 if mine is None else len(mine)
-    if kind == "orders":
-        seen = orders_seen(study, channel)
-        if seen is None:
-            return None
-        count, months, since = seen
-        return _rate(number, count, months, f"{counted(count, 'order')} in {months:.1f} months{since}")
-    if count == 0:
-        return None
-    if kind == "refund_share":
-        if mine.refund.isna().all():  # nothing written down is not known, which is not none
-            return None
-        charged = (mine.price + mine.postage_charged.fillna(0.0)).where(lambda amount: amount > 0)
-        back = float((mine.refund.fillna(0.0) / charged).clip(upper=1.0).sum())
-        return _share(number, back, count, f"{back:.1f} orders' worth paid back of {count}", "orders")
-    if kind in ("price", "pieces_per_order", "postage_charged", "postage_paid", "packaging"):
-        return _money(entry, channel, kind, number, mine)
-    return None
-
-
-def _money(entry, channel, kind, number, mine):
-    """Money or pieces of an order."""
-    seen = mine[kind.replace("pieces_per_order", "pieces")].dropna().astype(float)
-    if seen.sum() <= 0 or number.value <= 0:
-        return None
-    data, asked = f"{len(seen)} orders", entry.pieces_per_order
-    if kind == "price" and not asked.from_records:  # by the piece, as orders differ in size; then for an order of the stated size
-        size = asked.value
-        by_piece = replace(number.scaled(1 / size, number.unit), prior_weight=number.prior_weight * size)
-        found = _mean(by_piece, seen, mine.pieces[seen.index], data, "orders")
-        posterior, prior = (one.mapped(lambda price: price * size) for one in (found.posterior, found.prior))
-        weight, observed = found.prior_weight / size, found.observed * size
-        return replace(found, posterior=posterior, prior=prior, observed=observed, prior_weight=weight, amount=float(len(seen)))
-    found, pieces = _mean(number, seen, np.ones(len(seen)), data, "orders"), mine.pieces[seen.index].astype(float)
-    if kind == "price" and len(seen) > 2 and seen.std() > 0 and pieces.std() > 0:
-        together = float(np.corrcoef(seen, pieces)[0, 1]) * len(seen) / (len(seen) + found.prior_weight)
-        return replace(found, tied={f"channels.{channel}.pieces_per_order": float(np.clip(together, -0.999, 0.999))})
-    return found
 
 
 def _fixed_hours(study, number):
@@ -354,5 +229,5 @@ def _fixed_hours(study, number):
     hours = rows.groupby(week[rows.index]).minutes.sum().reindex(starts, fill_value=0.0).to_numpy(float) / 60.0
     if weights.sum() < LEAST_WEEKS - 1e-9:  # a week without books is common; too few weeks say nothing about a year
         return None
-    data = f"{weights.sum():.0f} weeks, {count} timesheet rows"
-    return _mean(replace(number, prior_weight=_weight_in(number, "week")), hours, weights, data, "weeks")
+    data = f"{counted(round(weights.sum()), 'week')}, {counted(count, 'timesheet row')}"
+    return mean_finding(replace(number, prior_weight=weight_in(number, "week")), hours, weights, data, "weeks")

@@ -1,12 +1,21 @@
 """What the logs say about one number, and what its guess counts for beside them."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+
+import numpy as np
 
 from ..draws.distributions import Distribution
 from ..study import Number
+from ..units import ratio_of_units
+from .posteriors import mean_posterior, mean_prior, rate_posterior, rate_prior, share_posterior, share_prior
+from .rows import rows_posterior, rows_prior
 
+MONTHS = 12.0  # in a year
 BEYOND = ", beyond the stated range"  # said where the logs contradict it
 DEFAULT_PRIOR_WEIGHT = 10.0  # pieces or loads that a guess counts for when the study does not say
+
+
+_NO_ROWS = ([], np.empty((0, 1)))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,3 +40,77 @@ def prior_weight_of(number: Number) -> float:
     0 for a range that states none: its width says it.
     """
     return number.prior_weight or (DEFAULT_PRIOR_WEIGHT if number.distribution is None else 0.0)
+
+
+def weight_in(number, unit):
+    """A prior weight given in time, in months or weeks; a bare number is in them already."""
+    try:
+        return number.prior_weight * (ratio_of_units(number.prior_weight_unit, unit, "EUR") if number.prior_weight_unit else 1.0)
+    except ValueError:
+        return number.prior_weight
+
+
+def share_finding(number, hits, count, data, counted):
+    """Finding for a share of independent things."""
+    stated, weight = share_prior(number.value, number.prior_weight, number.distribution)
+    return Finding(
+        posterior=share_posterior(stated, weight, hits, count - hits),
+        prior=share_posterior(stated, weight, 0, 0),
+        observed=hits / count,
+        data=data,
+        prior_weight=weight,
+        amount=count,
+        counted=counted,
+    )
+
+
+def guessed_rate(number):
+    """Mean of a guess of events a year, and the years that it counts for. [event/year, year]"""
+    weighed = replace(number, prior_weight=prior_weight_of(number))
+    return rate_prior(number.value, weight_in(weighed, "month") / MONTHS, number.distribution)
+
+
+def rate_finding(number, count, months, data):
+    """Finding for events a year, of which so many came in so many months."""
+    stated, years = guessed_rate(number)
+    return Finding(
+        posterior=rate_posterior(stated, years, count, months / MONTHS),
+        prior=rate_posterior(stated, years, 0, 0),
+        observed=count / months * MONTHS,
+        data=data,
+        prior_weight=years * MONTHS,
+        amount=months,
+        counted="months",
+    )
+
+
+def rows_finding(number, weight, totals, units, data, counted, spread):
+    """Finding for a mean of positive rows with one kind of unit; the weight is in rows."""
+    units = np.asarray(units, float)
+    stated, rows = rows_prior(number.value, weight, number.distribution, spread)
+    found = rows_posterior([stated], [rows], totals, units[:, None], spread=spread)
+    return Finding(
+        posterior=found.means[0],
+        prior=rows_posterior([stated], [rows], *_NO_ROWS, spread=spread).means[0],
+        observed=float(np.sum(totals) / units.sum()),
+        data=data,
+        prior_weight=rows * (found.scatter / spread) ** 2,  # in rows that scatter as these do
+        amount=units.size,
+        counted=counted,
+    )
+
+
+def mean_finding(number, totals, units, data, counted):
+    """Finding for a mean whose rows may be zero; the prior weight is in their units, which are what is counted."""
+    units = np.asarray(units, float)
+    stated, weight, sd = mean_prior(number.value, number.prior_weight, totals, units, number.distribution)
+    posterior, prior = (mean_posterior(stated, weight, *rows, sd) for rows in ((totals, units), ([], [])))
+    return Finding(
+        posterior=posterior,
+        prior=prior,
+        observed=float(np.sum(totals) / units.sum()),
+        data=data,
+        prior_weight=weight,
+        amount=float(units.sum()),
+        counted=counted,
+    )

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 from scipy.sparse.csgraph import connected_components
 
+from ..faults import counted
 from ..ledger.logs import days_of
 from ..study import Study
 from ..study.records import MOULD, ONE_OFF, steps_of
@@ -42,7 +43,7 @@ def labour_rows(study: Study) -> list[tuple[float, dict[tuple[str, str], tuple[f
     known = {step for product in products.values() for step in product.steps}
     poured = {} if batches is None else batches.groupby("product").casts.sum().to_dict()
     named = {text: steps_of(text, known) for text in sheet.step.unique()}
-    rows = []
+    rows, usual = [], {key: usual_load(study, key) for key in products}
     counted = sheet[(sheet.pieces_handled > 0) & sheet.step.map(lambda text: bool(named[text]))]
     for row, step, product, minutes, pieces in zip(
         counted.index, counted.step, counted["product"], counted.minutes, counted.pieces_handled, strict=True
@@ -55,7 +56,7 @@ def labour_rows(study: Study) -> list[tuple[float, dict[tuple[str, str], tuple[f
             weights = weights / weights.sum() if weights.sum() > 0 else np.full(len(owners), 1.0 / max(len(owners), 1))
             for key, weight in zip(owners, weights, strict=True):
                 stated = products[key].steps[name].load_size
-                size = usual_load(study, key) if stated is None else stated.value
+                size = usual[key] if stated is None else stated.value
                 share = pieces * weight
                 units[key, name] = (share, max(round(share / size), 1.0) if share > 0 else 0.0)
         rows.append((float(minutes), units, row))
@@ -118,12 +119,12 @@ def _one_group(study, keys, minutes, units, fixed):
     factor = np.maximum(minutes - fixed, 0.0).sum() / expected.sum()
 
     def finding(j, key):
-        name = "loads" if key.endswith("load_minutes") else "pieces"
+        name = "load" if key.endswith("load_minutes") else "piece"
         return Finding(
             posterior=both.means[j],
             prior=rows_posterior([stated[j]], [weight[j]], [], np.empty((0, 1))).means[0],
             observed=stated[j] * factor,
-            data=f"{rows[j]} timesheet rows, {units[:, j].sum():.0f} {name}{BEYOND if beyond[j] else ''}",
+            data=f"{counted(int(rows[j]), 'timesheet row')}, {counted(round(units[:, j].sum()), name)}{BEYOND if beyond[j] else ''}",
             prior_weight=float(weight[j] * (both.scatter / PRIOR_SPREAD) ** 2),  # in rows that scatter as these do
             amount=int(rows[j]),
             counted="timesheet rows",

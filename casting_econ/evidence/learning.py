@@ -90,7 +90,7 @@ def fit_learning(minutes, pieces, before=0.0, level=0.8):
     fits = [_fit(rows, floored) for floored in (False, True)]
     bics = [_bic(found[0], rows.count, fitted=2 + floored) for floored, found in enumerate(fits)]
     floored = bics[1] < bics[0]
-    bic, (squares, rate, turn) = bics[floored], fits[floored]
+    bic, (squares, rate, turn, _) = bics[floored], fits[floored]
     # where no floor is kept one may still be there, so the interval allows for both
     ends = [_interval(rows, with_floor, fits[with_floor], level) for with_floor in {True, floored}]
     first = float(np.exp(rows.offset(rate, turn)))
@@ -153,7 +153,7 @@ def _profile(rows, floored, rate):
 
 
 def _fit(rows, floored):
-    """Least squares, rate and age of the floor."""
+    """Least squares, rate and age of the floor, and the squares at `RATES`."""
     squares = _profile(rows, floored, RATES)
     best = int(np.argmin(squares))
     bounds = (RATES[max(best - 1, 0)], RATES[min(best + 1, RATES.size - 1)])
@@ -161,7 +161,7 @@ def _fit(rows, floored):
         lambda rate: float(_profile(rows, floored, rate)), bounds=bounds, method="bounded", options={"xatol": 1e-10}
     )
     rate, least = (float(found.x), float(found.fun)) if found.fun < squares[best] else (float(RATES[best]), float(squares[best]))
-    return least, rate, float(rows.best_turn(rate)[1]) if floored else np.inf
+    return least, rate, float(rows.best_turn(rate)[1]) if floored else np.inf, squares
 
 
 def _bic(squares, count, fitted):
@@ -172,11 +172,12 @@ def _bic(squares, count, fitted):
 
 def _interval(rows, floored, fit, level):
     """Outermost rates whose fit is not too much worse than the best; 0.5 or 1 where it stays good enough."""
-    least, rate, _ = fit
+    least, rate, _, squares = fit
     spare = rows.count - 2 - floored
     cut = max(least, rows.count * LEAST_VARIANCE) * (1.0 + scipy.stats.f.ppf(level, 1, spare) / spare)
-    rates = np.sort(np.append(RATES, rate))
-    inside = np.flatnonzero((_profile(rows, floored, rates) <= cut) | (rates == rate))
+    place = np.searchsorted(RATES, rate)
+    inside = np.flatnonzero(np.insert(squares <= cut, place, True))
+    rates = np.insert(RATES, place, rate)
 
     def end(near, far):
         return optimize.brentq(lambda r: float(_profile(rows, floored, r)) - cut, near, far, xtol=1e-8)

@@ -41,7 +41,8 @@ def _offered(study, channel):
 
 
 def orders_seen(study: Study, channel: str):
-    """Orders of a channel, the months in which they could have come, and from when, in words, if not from the first row.
+    """Orders of a channel by month [order], how much of each they could have come in [month], and from when, in words, if not from the
+    first row.
 
     None where nothing is told: without a sales log, with logs of one day alone, and before the channel is offered. The time goes
     from `offered_since`, else the first row of all logs, to the last row of all logs; days without an order count. An order that
@@ -51,15 +52,47 @@ def orders_seen(study: Study, channel: str):
     if sales is None:
         return None
     mine, (first, last) = _sales_of(sales, channel, entry.product), _offered(study, channel)
-    orders = orders_of(sales, channel, entry.product)
-    count, days, since = 0 if orders is None else len(orders), (last - first).days + 1, ""
+    if last < first or (entry.offered_since is None and last == first):
+        return None
+    orders, days, since = orders_of(sales, channel, entry.product), _days_by_month(first, last), ""
+    counts = pd.Series(0.0, index=days.index) if orders is None else _by_month(orders, days.index)
     if entry.offered_since is not None:
         since = f" since {first:%Y-%m-%d}"
-    elif days == 1:
-        return None
-    elif count and (_dates(study) == first).sum() == (mine.date == first).sum():
-        count, since = count - 1, " after the first, with which the logs begin"
-    return (count, days / DAYS_PER_MONTH, since) if days > 0 else None
+    elif orders is not None and (_dates(study) == first).sum() == (mine.date == first).sum():
+        counts.iloc[0] -= 1
+        since = " after the first, with which the logs begin"
+    return counts.to_numpy(float), days.to_numpy() / DAYS_PER_MONTH, since
+
+
+def _days_by_month(first, last):
+    """Days of each month from one day to another, both counted. [day]"""
+    months = pd.period_range(first, last, freq="M")
+    days = pd.Series(months.days_in_month, index=months, dtype=float)
+    days.iloc[0] -= first.day - 1
+    days.iloc[-1] -= last.days_in_month - last.day
+    return days
+
+
+def _by_month(orders, months):
+    """Orders of each of some months. [order]"""
+    return orders.date.dt.to_period("M").value_counts().reindex(months, fill_value=0)
+
+
+def season_beside(study: Study, channel: str) -> np.ndarray:
+    """How many times an average month each month of a channel could have sold, by the season it stands in. [-]
+
+    As stated; from the records, by the same month of other years alone, so that no month explains itself: of a first year the
+    season and orders in clusters cannot be told apart, and count as clusters.
+    """
+    season, months = study.file.cash.season, _days_by_month(*_offered(study, channel)).index
+    if season is None:
+        return np.ones(months.size)
+    if season != "records":
+        return season_weights(study)[months.month - 1]
+    counts, days = _all_orders(study)
+    expected = days * counts.sum() / days.sum()
+    others = [one.groupby(one.index.month).transform("sum") - one for one in (counts, expected)]
+    return ((others[0] + 1.0) / (others[1] + 1.0)).reindex(months, fill_value=1.0).to_numpy()
 
 
 def orders_by_month(study: Study) -> pd.DataFrame:
@@ -69,9 +102,7 @@ def orders_by_month(study: Study) -> pd.DataFrame:
         return pd.DataFrame()
     parts = {c: orders_of(sales, c, entry.product) for c, entry in study.file.channels.items()}
     months = pd.period_range(*_time_of_sales(study), freq="M")
-    return pd.DataFrame(
-        {c: p.date.dt.to_period("M").value_counts().reindex(months, fill_value=0) for c, p in parts.items() if p is not None}
-    )
+    return pd.DataFrame({c: _by_month(p, months) for c, p in parts.items() if p is not None})
 
 
 def _time_of_sales(study):
@@ -80,45 +111,48 @@ def _time_of_sales(study):
     return min(study.records["sales"].date.min(), *(first for first, _ in spans)), max(last for _, last in spans)
 
 
+def _all_orders(study):
+    """Orders of all channels by month [order], and the days of each month in which they could have come [day]."""
+    days = _days_by_month(*_time_of_sales(study))
+    return orders_by_month(study).reindex(days.index, fill_value=0).sum(axis=1), days
+
+
+def season_told(study: Study) -> float:
+    """Share of a season in the sales log that is believed: as many twelfths as it has months, all of a year's. [-]"""
+    return min(len(_all_orders(study)[0]) / FULL_YEAR, 1.0) if study.records.get("sales") is not None else 0.0
+
+
 def season_table(study: Study) -> pd.DataFrame:
-    """Orders of each calendar month [order] against the average one [-], all channels, with the middle eight in ten.
+    """Orders of each calendar month seen [order] against the average one [-], all channels, with the middle eight in ten.
 
     A month's index is its orders a day over the orders a day of the whole, with the gamma posterior of a Poisson rate whose
-    prior counts for one order at the average rate. Empty with less than a year of sales, when a season cannot be told from a
-    trend.
+    prior counts for one order at the average rate. With less than a year of sales a season cannot be told from a trend: what is
+    beyond the average is then believed by as many twelfths as there are months. Empty then too, unless the study asks for it.
     """
-    months = orders_by_month(study)
-    if len(months) < FULL_YEAR or months.empty:
+    if not (counted := len(orders_by_month(study))) or (counted < FULL_YEAR and study.file.cash.season != "records"):
         return pd.DataFrame()
-    days = pd.Series([period.days_in_month for period in months.index], index=months.index, dtype=float)
-    first, last = _time_of_sales(study)
-    days.iloc[0] -= first.day - 1
-    days.iloc[-1] -= last.days_in_month - last.day
-    counts = months.sum(axis=1).groupby(months.index.month).sum()
+    months, days = _all_orders(study)
+    counts, told = months.groupby(months.index.month).sum(), season_told(study)
     exposure = days.groupby(months.index.month).sum() * counts.sum() / days.sum()  # orders the average rate would bring
-    low, high = (scipy.stats.gamma.ppf(p, counts + 1.0) / (exposure + 1.0) for p in (0.1, 0.9))
-    index = (counts + 1.0) / (exposure + 1.0)
+    parts = [scipy.stats.gamma.ppf(p, counts + 1.0) for p in (0.1, 0.9)]
+    index, low, high = (1.0 + told * (part / (exposure + 1.0) - 1.0) for part in (counts + 1.0, *parts))
     return pd.DataFrame({"month": counts.index, "orders": counts.values, "index": index.values, "low": low, "high": high})
 
 
 def season_weights(study: Study) -> np.ndarray:
-    """Twelve weights from January that add up to 12: stated, from the sales, or level. [-]
+    """Twelve weights from January that add up to 12: stated, from the sales, or level; months never seen are average ones. [-]
 
-    StudyError if the study asks for the season of records that have no year of sales.
+    StudyError if the study asks for the season of records without a sales log.
     """
-    season = study.file.cash.season
-    if season is None:
-        return np.ones(FULL_YEAR)
+    season, weights = study.file.cash.season, np.ones(FULL_YEAR)
     if season == "records":
-        table = season_table(study)
-        if len(table) < FULL_YEAR:
-            sales = study.records.get("sales")
-            found = "no sales log" if sales is None else f"sales from {sales.date.min():%Y-%m-%d} to {sales.date.max():%Y-%m-%d}"
-            right = "twelve months of sales or more, twelve weights from January, or no season"
-            wrong = "season asked of records that do not have a year of sales"
-            raise refusal(STUDY_FILE, wrong, right, column="cash.season", found=found)
-        season = table.sort_values("month")["index"]
-    weights = np.asarray(season, float)
+        if study.records.get("sales") is None and study.as_of is None:  # by an early day there may be none yet
+            right = "a sales log, twelve weights from January, or no season"
+            raise refusal(STUDY_FILE, "season asked of records without sales", right, column="cash.season", found="no sales log")
+        if len(table := season_table(study)):
+            weights[table.month.to_numpy() - 1] = table["index"]
+    elif season is not None:
+        weights = np.asarray(season, float)
     return weights * FULL_YEAR / weights.sum()
 
 

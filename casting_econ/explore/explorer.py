@@ -1,20 +1,23 @@
-"""What if: one workshop with some numbers moved, beside the study as it is. No widgets here; `explorer_view` has them."""
+"""What if: one workshop with some numbers moved, beside the study as it is. No widgets here; `widgets` has them."""
 
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from ..assumptions import label
-from ..draws import round_up_draws, summarise
+from ..draws import summarise
 from ..faults import Fault, StudyError, refusal
 from ..formatting import Format
 from ..kit import Answer, OpenStudy, grid, open_study
-from ..pages.change import study_with_scenarios
+from ..pages.answer import first_lines
+from ..pages.change import changed, study_with_scenarios
 from ..pages.curing import LoadWait, load_wait
+from ..pages.deciding import Decision
 from ..study.inputs import changed_copy, place_for_copy
 from ..study.numbers import written
 from ..study.scenarios import PASS_SHARE, SCRAP, dotted, nested
@@ -47,6 +50,29 @@ class Lever:
         """Whether it counts things."""
         return self.key.endswith((".count", ".sets"))
 
+    @cached_property
+    def places(self) -> np.ndarray:
+        """Every value it can be moved to, rising: its steps, and where it stands. [unit]"""
+        steps = self.low + self.step * np.arange(round((self.high - self.low) / self.step) + 1)
+        return np.sort(np.append(steps[abs(steps - self.now) > 0.5 * self.step], self.now))
+
+    @property
+    def at(self) -> int:
+        """Place of `places` at which it stands."""
+        return int(np.searchsorted(self.places, self.now))
+
+    def words(self, value: float, fmt: Format) -> str:
+        """A value as it is shown and said."""
+        if self.group == "price":
+            return f"{fmt.money(value)} {self.unit}"
+        if self.group == "waiting":
+            return fmt.wait(round(value, 6))
+        if self.is_scrap:
+            return fmt.percent(value / 100, 1)
+        digits = 0 if self.is_whole else max(0, int(np.ceil(-np.log10(self.step))))
+        number, unit = fmt.exactly(round(value, digits)), self.unit
+        return f"{number} {unit.replace('s', '', 1) if number == '1' else unit}".strip()
+
 
 def _nice(value: float) -> float:
     """A step of about a fiftieth: 1, 2 or 5 times a power of ten."""
@@ -57,7 +83,7 @@ def _nice(value: float) -> float:
 
 
 def levers_of(kit: OpenStudy, product: str | None = None) -> list[Lever]:
-    """What can be moved for one product, the first if none is named: scrap, waits, minutes, stations, prices, buyers, fixed hours."""
+    """What can be moved for one product, the first if none is named: prices, buyers, hours, scrap, waits, stations, minutes."""
     file, numbers, found = kit.study.file, kit.assumed.numbers, []
     product = product or next(iter(file.products))
     channels = [name for name, channel in file.channels.items() if channel.product == product]
@@ -66,7 +92,11 @@ def levers_of(kit: OpenStudy, product: str | None = None) -> list[Lever]:
         if key not in numbers or numbers[key].value <= 0:
             return
         now = numbers[key].value
-        step = _nice(now / 50)
+        parts = 100 if group in ("price", "buyers") else 50
+        said = (
+            1.0 if group != "waiting" or 1 <= now < 48 else 24.0 if now >= 48 else 1 / 60
+        )  # so that steps are round as `words` has them
+        step = said * _nice(now / said / parts)
         low, high = 0.0, np.ceil(3.0 * now / step) * step
         if group == "scrap":
             now, low, step = 100.0 * (1.0 - now), 0.0, 0.5
@@ -79,22 +109,22 @@ def levers_of(kit: OpenStudy, product: str | None = None) -> list[Lever]:
             Lever(key=key, label=words or label(key), unit=unit, now=now, low=low, high=float(high), step=step, group=group)
         )
 
+    for group, key, unit in (("price", "price", "an order"), ("buyers", "orders", "a year")):
+        for name in channels:
+            add(group, f"channels.{name}.{key}", unit, f"{key}, {name.replace('-', ' ')}")
+    add("hours", "time.fixed_hours", "hours a week", "books, cleaning and other fixed hours")
     steps = {f"products.{product}.steps.{name}": name.replace("-", " ") for name in file.products[product].steps}
     for place, step in steps.items():
         add("scrap", f"{place}.pass_share", "%", f"scrapped at {step}")
     for place, step in steps.items():
-        add("waiting", f"{place}.wait", "h", f"waiting at {step}")
-    for place, step in steps.items():
-        add("minutes", f"{place}.minutes", "min", step)
-        add("minutes", f"{place}.load_minutes", "min", f"{step}, a load")
-        add("minutes", f"{place}.lot_minutes", "min", f"{step}, a lot")
+        add("waiting", f"{place}.wait", "hours", f"waiting at {step}")
     for name in file.stations:
-        add("stations", f"stations.{name}.count", "", name.replace("-", " "))
+        add("stations", f"stations.{name}.count", "", f"{name.replace('-', ' ')}, how many")
     add("stations", f"products.{product}.mould.sets", "", "sets of moulds")
-    for group, key, unit in (("price", "price", f"{kit.study.currency} an order"), ("buyers", "orders", "orders a year")):
-        for name in channels:
-            add(group, f"channels.{name}.{key}", unit, name.replace("-", " "))
-    add("hours", "time.fixed_hours", "h a week", "fixed hours")
+    for place, step in steps.items():
+        add("minutes", f"{place}.minutes", "minutes", f"minutes at {step}, a piece")
+        add("minutes", f"{place}.load_minutes", "minutes", f"minutes at {step}, a load")
+        add("minutes", f"{place}.lot_minutes", "minutes", f"minutes at {step}, a lot")
     return found
 
 
@@ -125,6 +155,7 @@ def scenario_of(levers: list[Lever], state: Mapping[str, float], what: str = "as
 class View:
     """What is seen at one state."""
 
+    lines: list[str]  # the answer as the first page of the report has it: an hour, a year, what to do
     pay: tuple[float, float, float]  # an hour: one in ten below, half, one in ten above [money/hour]
     chance: float  # of the target [-]
     gain: tuple[float, float, float]  # in pay an hour against the study, on common draws: the same three [money/hour]
@@ -143,10 +174,9 @@ class View:
 class Explorer:
     """A study on draws of its own, beside which any state of the steps and channels of one product is put."""
 
-    def __init__(self, kit: OpenStudy, product: str | None = None, draws: int = 4000, seed: int | None = None) -> None:
+    def __init__(self, kit: OpenStudy, product: str | None = None, draws: int | None = None, seed: int | None = None) -> None:
         self.kit, self.product = kit, product or next(iter(kit.study.file.products))
-        self.draws = round_up_draws(draws)
-        self.seed = kit.study.file.study.seed if seed is None else seed
+        self.draws, self.seed = kit.plan_of_draws(draws, seed)
         self.levers = levers_of(kit, self.product)
         self._stairs: dict[tuple, pd.DataFrame] = {}
         self.base = self._year(kit).draws["pay_per_hour"]
@@ -166,6 +196,7 @@ class Explorer:
     def look(self, state: Mapping[str, float]) -> View:
         """Pay an hour and what is behind it at a state; StudyError where it makes no study, such as a load longer than a working day."""
         kit = self.moved(state)
+        offers = [] if any(scenario_of(self.levers, state)[how] for how in ("scale", "change")) else self._offers
         try:
             year = self._year(kit)
             curve, point, goal = self._curve(kit, RATES), kit.point(), float(kit.inputs().target_per_hour)
@@ -175,7 +206,9 @@ class Explorer:
         wait, band = load_wait(kit), ("p10", "p50", "p90")
         pay = year.draws["pay_per_hour"]
         own, gain = summarise(pay), summarise(pay - self.base)
+        decision = Decision(kit=kit, benefit=year.draws["beyond_target"], values={})
         return View(
+            lines=first_lines(kit, year, decision, offers),
             pay=tuple(own[key] for key in band),
             chance=year.chances["hour_pays_living_wage"]["chance"],
             gain=tuple(gain[key] for key in band),
@@ -190,6 +223,11 @@ class Explorer:
             loads=None if wait is None else float(wait.loads(kit.study.windows)),
             target=goal,
         )
+
+    @cached_property
+    def _offers(self):
+        """Scenarios of the study; they were thought of for it as it stands, and so nothing is said of them elsewhere."""
+        return changed(self.kit, self.draws, self.seed)
 
     def _curve(self, kit, rates):
         """Pay an hour at the point over scrap rates. [money/hour]"""
@@ -218,32 +256,23 @@ class Explorer:
 
 
 def view_sentence(view: View, fmt: Format) -> str:
-    """One look in words."""
+    """What the first lines do not say: how far it is from the study, the band, and the scrap that the target bears."""
     low, middle, high = view.pay
     less, gain, more = view.gain
     certain = high - low <= 1e-9 * max(1.0, abs(middle))  # then the gain is too
-    against = f"{fmt.money(abs(gain))} {'more' if gain >= 0 else 'less'} than the study"
-    against += "" if certain else f" ({fmt.money(less)} to {fmt.money(more)})"
+    against = f"An hour brings {fmt.money(abs(gain))} {'more' if gain >= 0 else 'less'} than in the study"
+    against += "." if certain else f" ({fmt.money(less)} to {fmt.money(more)} in eight of ten years)."
     if not any(round(end, 2) for end in view.gain):
-        against = "as in the study"
-    name = max(view.limits, key=view.limits.__getitem__)
+        against = "An hour brings as much as in the study."
+    band = "" if certain else f" Eight of ten years bring {fmt.money(low)} to {fmt.money(high)} an hour."
     if view.break_even is None:
         even = "no scrap rate lets an hour earn the target"
     elif view.break_even >= view.rates[-1]:
         even = f"the target is earned at any scrap rate up to {fmt.percent(view.break_even)}"
     else:
         even = f"the target is earned up to a scrap rate of {fmt.percent(view.break_even)}"
-    limits = f"What limits: {name.replace('-', ' ')}"
-    if certain:
-        reached = "reaches" if view.chance else "does not reach"
-        start = f"Pay an hour {fmt.money(middle)}, {against}; that {reached} the target of {fmt.money(view.target)}. {limits}."
-    else:
-        start = (
-            f"Pay an hour {fmt.money(middle)} in half of the draws ({fmt.money(low)} to {fmt.money(high)} in eight of ten), {against}. "
-            f"Chance of the target of {fmt.money(view.target)}: {fmt.chance(view.chance)}. {limits} in {fmt.percent(view.limits[name])} of the draws."
-        )
     middle_words = "" if certain else ", with every number at its middle"
-    return f"{start} Scrap is {fmt.percent(view.scrap)}; {even}{middle_words}."
+    return f"{against}{band} Scrap is {fmt.percent(view.scrap)}; {even}{middle_words}."
 
 
 def save_scenario(

@@ -1,131 +1,146 @@
-"""The explorer's sliders, sentence and charts in JupyterLab."""
+"""The explorer's sliders, and beside them what comes of their state in lines, a picture and a table."""
 
 import base64
 import html
 import io
 
-import ipywidgets as widgets
+import mistune
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 from PIL import Image
 
+from ..charts import SMALL, WIDTH
+from ..controls import Controls, button, choice, group, slider, text, words
 from ..faults import StudyError
-from ..kit import format_of, open_study
-from ..palette import BLUE, GREY, INK, ORANGE
+from ..kit import OpenStudy, format_of, open_study
+from ..palette import BLUE, GREY, INK, ORANGE, WORDS
 from .explorer import Explorer, View, save_scenario, view_sentence
 
-_TITLES = {
-    "scrap": "Scrap found at each check",
-    "waiting": "Waiting",
-    "minutes": "Minutes by hand",
-    "stations": "Stations and moulds",
+TITLES = {  # what buyers do first; minutes are many, so they open at a click
     "price": "Price",
     "buyers": "Buyers",
     "hours": "Hours",
+    "scrap": "Scrap found at each check",
+    "waiting": "Waiting",
+    "stations": "Stations and moulds",
+    "minutes": "Minutes by hand",
 }
-_WORDS = {"description_width": "13em"}
-_WIDE = widgets.Layout(width="98%", max_width="46em")
-_FITS = widgets.Layout(width="max-content")
 
 
-class ExplorerView(widgets.Box):
-    """Sliders of one product of a study, and at once what comes of them."""
+class ExplorerView(Controls):
+    """Sliders of one product of a study at a time, and at once what comes of them."""
 
-    def __init__(self, explorer: Explorer) -> None:
-        self.explorer, self.fmt = explorer, format_of(explorer.kit)
-        self.sliders = {lever.key: self._slider(lever) for lever in explorer.levers}
-        self.said = widgets.HTML()
-        self.chart = widgets.HTML()
-        self.limits = widgets.HTML()
-        self.again = widgets.Button(description="Back to the study", icon="undo", layout=_FITS)
-        look, words = {"style": _WORDS, "layout": _WIDE}, "a new folder; a name alone is made beside the study"
-        self.folder = widgets.Text(description="Copy of the study", placeholder=words, **look)
-        self.name = widgets.Text(value="as-explored", description="Name of the scenario", **look)
-        self.keep = widgets.Button(description="Keep as a scenario", icon="save", layout=_FITS)
-        self.kept = widgets.HTML()
-        self.read_figure, self._quiet = self._axes(), False
-        for slider in self.sliders.values():
-            slider.observe(lambda _: self.show(), names="value")
-        self.again.on_click(lambda _: self.back())
-        self.keep.on_click(lambda _: self.save())
-        groups = [self._group(group, title) for group, title in _TITLES.items()]
-        shown = [group for group in groups if group is not None]
-        # what comes of it stays in sight while the sliders scroll; on a narrow screen it stands above them
-        outcome = [self.said, self.chart, self.limits, self.again, widgets.HTML("<h3>Keep it</h3>")]
-        outcome += [self.folder, self.name, self.keep, self.kept]
-        right = widgets.VBox(outcome, layout=widgets.Layout(flex="1 1 26em", min_width="22em", padding="0 0 0 1em"))
-        left = widgets.VBox(shown, layout=widgets.Layout(flex="1 1 26em", min_width="22em", height="44em", overflow="auto"))
-        super().__init__([left, right], layout=widgets.Layout(flex_flow="row wrap-reverse", align_items="flex-start"))
-        self.show()
+    def __init__(self, kit: OpenStudy, product: str = "", draws: int | None = None, seed: int | None = None) -> None:
+        self.kit, self.fmt, self._plan = kit, format_of(kit), (draws, seed)
+        self.read_figure = self._axes()
+        super().__init__({"back": self.back, "keep": self.save})
+        self.observe(self._moved, "values")
+        self._choose(product or next(iter(kit.study.file.products)))
+
+    def _choose(self, product):
+        """The sliders of a product, as the study has them."""
+        self.explorer = Explorer(self.kit, product, *self._plan)
+        self.levers, self._shown = {lever.key: lever for lever in self.explorer.levers}, None
+        products = {name: name.replace("-", " ") for name in self.kit.study.file.products}
+        asked = [choice("product", "Product", products)] if len(products) > 1 else []
+        groups = [self._group(*names) for names in TITLES.items()]
+        keep = group(
+            "Keep these numbers",
+            text("folder", "Folder for a copy of the study", "a new folder; a name alone is made beside the study"),
+            text("name", "Name of the scenario in it", "small letters, figures and hyphens"),
+            button("keep", "Keep as a scenario"),
+            words("kept", live=True),
+            folded=True,
+        )
+        self.parts = [
+            words("lines", live=True, top=True),
+            *asked,
+            *(found for found in groups if found),
+            button("back", "Back to the study"),
+            keep,
+            group("", words("sentence"), words("chart"), words("limits"), wide=True),
+        ]
+        self.back(product=product, folder="", name="as-explored")
+
+    def _group(self, name, title):
+        own = [
+            slider(lever.key, lever.label, [lever.words(value, self.fmt) for value in lever.places], lever.at)
+            for lever in self.explorer.levers
+            if lever.group == name
+        ]
+        return group(title, *own, folded=name == "minutes") if own else None
 
     @property
     def state(self) -> dict[str, float]:
         """What was moved, by key."""
-        return {key: slider.value for key, slider in self.sliders.items() if slider.value != slider.start}
+        places = {key: self.values[key] for key in self.levers.keys() & self.values.keys()}
+        return {key: float(self.levers[key].places[at]) for key, at in places.items() if at != self.levers[key].at}
 
-    def _slider(self, lever):
-        words = f"{lever.label} [{lever.unit}]" if lever.unit else lever.label
-        look = {"description": words, "tooltip": words, "continuous_update": False, "style": _WORDS, "layout": _WIDE}
-        if lever.is_whole:
-            now, low, high = (int(value) for value in (lever.now, lever.low, lever.high))
-            slider = widgets.IntSlider(value=now, min=low, max=high, step=1, readout_format="d", **look)
-        else:
-            digits = f".{max(0, int(np.ceil(-np.log10(lever.step))))}f"
-            ends = {"min": lever.low, "max": lever.high, "step": lever.step}
-            slider = widgets.FloatSlider(value=lever.now, **ends, readout_format=digits, **look)
-        slider.start = slider.value  # what counts as unmoved
-        return slider
+    def move(self, key: str, value: float) -> None:
+        """Put a slider to the place nearest to a value."""
+        self.values = {**self.values, key: int(np.argmin(abs(self.levers[key].places - value)))}
 
-    def _group(self, group, title):
-        own = [self.sliders[lever.key] for lever in self.explorer.levers if lever.group == group]
-        return widgets.VBox([widgets.HTML(f"<h3>{title}</h3>"), *own], layout=widgets.Layout(flex="0 0 auto")) if own else None
+    def back(self, **others: str) -> None:
+        """Every slider as the study has it; what was written stays."""
+        written = {key: value for key, value in self.values.items() if key in ("product", "folder", "name")}
+        self.values = written | others
+        if self._shown is None:
+            self.show()
 
-    def back(self) -> None:
-        """Every slider as the study has it."""
-        self._quiet = True
-        for slider in self.sliders.values():
-            slider.value = slider.start
-        self._quiet = False
-        self.show()
+    def _moved(self, change):
+        product = change.new.get("product", self.explorer.product)
+        if product != self.explorer.product:
+            self._choose(product)
+        elif self.state != self._shown:
+            self.show()
 
     def show(self) -> None:
         """Work out the state and show it; a state that cannot be is said."""
-        if self._quiet:
-            return
+        self._shown = self.state
         try:
-            view = self.explorer.look(self.state)
+            view = self.explorer.look(self._shown)
         except StudyError as error:
             why = "; ".join(f"{fault.wrong} {fault.found}" for fault in error.faults)
-            self.said.value = _status(f"Cannot be worked out: {why}")
+            self.say(lines=_paragraph(f"Cannot be worked out: {why}"), sentence="", chart="", limits="")
             return
-        self.said.value = _status(view_sentence(view, self.fmt))
-        self.chart.value = self._picture(view)
         rows = sorted(view.limits.items(), key=lambda item: -item[1])
         row = "<tr><th scope='row'>{}</th><td>{}</td></tr>"
-        cells = "".join(row.format(html.escape(name.replace("-", " ")), self.fmt.percent(share)) for name, share in rows)
-        self.limits.value = f"<table><caption style='white-space:nowrap'>What limits, share of the draws</caption>{cells}</table>"
+        cells = "".join(row.format(html.escape(name.replace("-", " ")), self.fmt.chance(share)) for name, share in rows)
+        self.say(
+            lines=mistune.create_markdown(escape=True)("\n".join(f"- {line}" for line in view.lines)),
+            sentence=_paragraph(view_sentence(view, self.fmt)),
+            chart=self._picture(view),
+            limits=f"<table><caption>What limits, share of the years drawn</caption>{cells}</table>",
+        )
 
     def _axes(self):
         """One figure for all looks, with what moves in it: drawing a new one would take longer than the numbers."""
-        figure = Figure(figsize=(7.2, 2.9), dpi=96)
+        figure = Figure(figsize=(WIDTH, 4.4), dpi=190)
         FigureCanvasAgg(figure)
-        pay, stairs = figure.subplots(1, 2)
-        for axes, title, below in ((pay, "pay an hour", "scrap, %"), (stairs, "loads a week", "")):
+        pay, stairs = figure.subplots(2, 1)
+        for axes, title, below in ((pay, f"pay an hour, {self.kit.study.currency}", "scrap, %"), (stairs, "loads a week", "")):
             axes.spines[["top", "right"]].set_visible(False)
             axes.grid(color="#E3E3E3")
-            axes.set_title(title, fontsize=10, loc="left")
-            axes.set_xlabel(below)
-        figure.subplots_adjust(left=0.08, right=0.98, bottom=0.18, top=0.9, wspace=0.2)
+            axes.tick_params(labelsize=SMALL)
+            axes.set_title(title, fontsize=SMALL, loc="left")
+            axes.set_xlabel(below, fontsize=SMALL)
+        stairs.yaxis.set_major_locator(MaxNLocator(5, integer=True))
+        figure.subplots_adjust(left=0.13, right=0.97, bottom=0.09, top=0.95, hspace=0.5)
         pay.set_xlim(0, 60)
-        looks = {"band": (ORANGE, 4, ""), "curve": (BLUE, 2, ""), "target": (GREY, 1.2, ""), "place": (INK, 0, "o")}
+        dot, ring = {"color": INK, "markersize": 7}, {"color": INK, "markersize": 8, "markerfacecolor": "white"}
         self._moving = {
-            name: pay.plot([], [], color=colour, linewidth=width, marker=mark, markersize=8)[0]
-            for name, (colour, width, mark) in looks.items()
+            "band": pay.plot([], [], color=ORANGE, linewidth=4)[0],
+            "curve": pay.plot([], [], color=BLUE, linewidth=2)[0],
+            "target": pay.plot([], [], color=GREY, linewidth=1.2)[0],
+            "steps": stairs.step([], [], where="post", color=BLUE, linewidth=2)[0],
+            "study": pay.plot([], [], "o", **ring)[0],  # where the study stands: a ring that stays as the dot leaves it
+            "study of loads": stairs.plot([], [], "o", **ring)[0],
+            "place": pay.plot([], [], "o", **dot)[0],
+            "here": stairs.plot([], [], "o", **dot)[0],
         }
-        self._moving["steps"] = stairs.step([], [], where="post", color=BLUE, linewidth=2)[0]
-        self._moving["here"] = stairs.plot([], [], "o", color=INK, markersize=8)[0]
-        self._moving["word"] = pay.text(60, 0, "target ", color=INK, ha="right", va="bottom", fontsize=9)
+        self._moving["word"] = pay.text(60, 0, "target ", color=WORDS[GREY], ha="right", va="bottom", fontsize=SMALL)
         for artist in self._moving.values():
             artist.set_animated(True)
         self._still = None
@@ -139,17 +154,19 @@ class ExplorerView(widgets.Box):
             self._still = None
 
     def _picture(self, view: View) -> str:
-        """Both charts as one picture, with their words."""
+        """Both charts as one picture, with their words; the upper one alone where nothing waits."""
         (pay, stairs), moving = self.read_figure.axes, self._moving
         at = 100.0 * view.scrap
         moving["curve"].set_data(100.0 * view.rates, view.curve)
         moving["target"].set_data([0, 60], [view.target] * 2)
         moving["band"].set_data([at, at], [view.pay[0], view.pay[2]])
         moving["place"].set_data([at], [view.point])
+        if not self._shown:
+            moving["study"].set_data([at], [view.point])
         moving["word"].set_y(view.target)
         ends = [*view.curve, view.target, view.pay[0], view.pay[2]]
         self._room(pay, min(ends), max(ends))
-        words = f"Pay an hour falls with scrap; at {self.fmt.percent(view.scrap)} it is {self.fmt.money(view.point)} at the middle of every number."
+        said = f"Pay an hour falls with scrap; at {self.fmt.percent(view.scrap)} it is {self.fmt.money(view.point)} at the middle of every number."
         if stairs.get_visible() != (view.wait is not None):
             stairs.set_visible(view.wait is not None)
             self._still = None
@@ -157,12 +174,15 @@ class ExplorerView(widgets.Box):
             hours, loads = view.stairs["cure hours"], view.stairs["loads a week"]
             moving["steps"].set_data(hours, loads)
             moving["here"].set_data([view.wait.wait_hours], [view.loads])
+            if not self._shown:
+                moving["study of loads"].set_data([view.wait.wait_hours], [view.loads])
             below, right = f"hours of waiting at {view.wait.step.replace('-', ' ')}", max(hours.iloc[-1], view.wait.wait_hours)
             if (stairs.get_xlabel(), stairs.get_xlim()[1]) != (below, right):
-                stairs.set(xlabel=below, xlim=(0, right))
+                stairs.set(xlim=(0, right))
+                stairs.set_xlabel(below, fontsize=SMALL)
                 self._still = None
             self._room(stairs, 0.0, max(loads[hours >= 0.1 * hours.iloc[-1]].max(), view.loads))
-            words += f" Waiting {self.fmt.number(view.wait.wait_hours, 1)} hours lets {self.fmt.number(view.loads, 2)} loads a week through."
+            said += f" Waiting {self.fmt.wait(view.wait.wait_hours)} lets {self.fmt.number(view.loads, 2)} loads a week through."
         canvas = self.read_figure.canvas
         if self._still is None:
             canvas.draw()
@@ -171,33 +191,26 @@ class ExplorerView(widgets.Box):
         for artist in moving.values():
             if artist.axes.get_visible():
                 artist.axes.draw_artist(artist)
+        pixels = np.asarray(canvas.buffer_rgba())
         picture = io.BytesIO()
-        Image.fromarray(np.asarray(canvas.buffer_rgba())).save(picture, format="png", compress_level=1)
-        text = base64.b64encode(picture.getvalue()).decode()
-        return f'<img alt="{html.escape(words)}" style="max-width:100%" src="data:image/png;base64,{text}">'
+        Image.fromarray(pixels if view.wait is not None else pixels[: len(pixels) // 2]).save(picture, "png", compress_level=1)
+        data = base64.b64encode(picture.getvalue()).decode()
+        return f'<img alt="{html.escape(said)}" src="data:image/png;base64,{data}">'
 
     def save(self) -> None:
         """Write the state as a scenario into a copy of the study, or say why not."""
-        own = self.explorer
         try:
-            folder = save_scenario(own.kit, own.levers, self.state, self.folder.value, self.name.value.strip())
+            folder = save_scenario(self.kit, self.explorer.levers, self.state, self.values["folder"], self.values["name"].strip())
         except StudyError as error:
-            self.kept.value = _status("Not kept: " + "; ".join(map(str, error.faults)))
+            self.say(kept=_paragraph("Not kept: " + "; ".join(map(str, error.faults))))
         else:
-            self.kept.value = _status(f"Kept in {folder}: casting-econ run shows it on the page 'What to change'.")
+            self.say(kept=_paragraph(f"Kept in {folder}: casting-econ run shows it on the page 'What to change'."))
 
 
-def _status(text: str) -> str:
-    """Words that a screen reader says when they change."""
-    look = "font-size:1.1em;line-height:1.4;max-width:46em"
-    return f'<div role="status" aria-live="polite" style="{look}">{html.escape(text)}</div>'
+def _paragraph(said):
+    return f"<p>{html.escape(said)}</p>"
 
 
-def explore(study: str, draws: int = 4000, seed: int | None = None, product: str = "") -> widgets.Widget:
-    """The explorer of a study folder; with several products one view each, in tabs."""
-    kit = open_study(study)
-    products = [product] if product else list(kit.study.file.products)
-    views = [ExplorerView(Explorer(kit, name, draws, seed)) for name in products]
-    if len(views) == 1:
-        return views[0]
-    return widgets.Tab(views, titles=[name.replace("-", " ") for name in products])
+def explore(study: str, product: str = "", draws: int | None = None, seed: int | None = None) -> ExplorerView:
+    """The explorer of a study folder, on one product or, if none is named, on any; draws and seed of the study if not given."""
+    return ExplorerView(open_study(study), product, draws, seed)

@@ -20,9 +20,8 @@ _INTERVAL = re.compile(rf"({_FIGURE}?)\s*(?:-|–|—|\bto\b|\bbis\b|\bà\b)\s*(
 _CLOCK = re.compile(r"([0-9]{1,4}):([0-5][0-9])(?::([0-5][0-9]))?\s*(?:h|hrs?|std\.?)?")
 _HOURS_AND = re.compile(r"([0-9]{1,3})\s*(?:h|hrs?|hours?|std)\.?\s*([0-5]?[0-9])\s*(?:m|min|mins|minutes)?\.?", re.IGNORECASE)
 _FRACTION = re.compile(rf"([0-9]+\s+)?([0-9]{{1,2}})/([0-9]{{1,2}})\s*({_UNIT})?")
-_HALF = re.compile(
-    r"(half|quarter)(?: of)?(?: an?)?\s+(\D+)|(?:an?|one)\s+(half|quarter)?(?: of)?(?: an?)?\s*(\D+)", re.IGNORECASE
-)
+_MONEY = re.compile(r"(-?)\s*([^\d\s.,'+~-][^\d.,'+-]*?\.?)?\s*(-?)\s*([\d.,' –+-]*?\d[\d.,' ]*)\s*([^\d\s.,'?][^\d]*)?")
+_HALF = re.compile(r"(half|quarter)(?: of)?(?: an?)?\s+(\D+)|(?:an?|one)\s+(half|quarter)?(?: of)?(?: an?)?\s*(\D+)", re.I)
 _ABOUT = re.compile(r"^(?:~|≈|about\s|approx\.?\s|ca\.?\s|circa\s)\s*", re.IGNORECASE)
 _CODE_AS_DATE = re.compile(r"[0-9]{1,2}[-. ]{1,2}([^\W\d_]{3,4})\.?|([^\W\d_]{3})\.?-[0-9]{2}")
 _YES = {"y": "yes", "true": "yes", "n": "no", "false": "no"}
@@ -81,10 +80,7 @@ def clean(text: str) -> str:
 def figure(text: str, mark: str) -> tuple[float, str]:
     """A figure written with one decimal mark, and how it was read; the other mark is tried where it is the only one possible.
 
-    Raises
-    ------
-    Unreadable
-        For what is no figure.
+    Unreadable for what is no figure.
     """
     for use, how in ((mark, ""), ("," if mark == "." else ".", "with the other decimal mark")):
         other = "," if use == "." else "."
@@ -99,23 +95,9 @@ def figure(text: str, mark: str) -> tuple[float, str]:
 
 
 def read_cell(raw: Any, rule: Rule) -> Cell:
-    """One cell by the rule of its column.
+    """One cell as it stands in the file ('' for a blank) by the rule of its column; its value is in the unit of the frame, None for a blank.
 
-    Parameters
-    ----------
-    raw : str, int, float, date, datetime, time or timedelta
-        As it stands in the file; '' for a blank.
-    rule : Rule
-
-    Returns
-    -------
-    Cell
-        Value in the unit of the frame; None where the cell is blank.
-
-    Raises
-    ------
-    Unreadable
-        With what is wrong and, if its kind does not say it, what would be right.
+    Unreadable with what is wrong and, if its kind does not say it, what would be right.
     """
     text = raw.strip() if isinstance(raw, str) else raw
     if isinstance(text, str) and text in _BLANKS and (text == "" or rule.kind != "free"):
@@ -189,9 +171,10 @@ def _clock(text, kind):
     match = (_CLOCK.fullmatch(text) or _HOURS_AND.fullmatch(text)) if kind.unit in ("minute", "hour") else None
     if match is None:
         return None
-    hours = int(match[1]) + int(match[2]) / 60 + (int(match[3]) / 3600 if match.re is _CLOCK and match[3] else 0)
-    minutes = int(match[1]) * 60 + int(match[2]) + (int(match[3]) / 60 if match.re is _CLOCK and match[3] else 0)
-    return Cell(value=float(minutes) if kind.unit == "minute" else hours, how="hours and minutes")
+    seconds = int(match[3]) if match.re is _CLOCK and match[3] else 0
+    hours = int(match[1]) + int(match[2]) / 60 + seconds / 3600
+    minutes = int(match[1]) * 60 + int(match[2]) + seconds / 60
+    return Cell(value=minutes if kind.unit == "minute" else hours, how="hours and minutes")
 
 
 def _figures(text, kind, rule):
@@ -222,9 +205,7 @@ def _without_currency(text, rule):
     text = re.sub(r"[.,]\s?[-–—]+$", "", text)
     if match := re.fullmatch(r"\((.+)\)", text) or re.fullmatch(r"([^-]+[0-9])-", text):  # as accountants write what is owed
         text = "-" + match[1].strip()
-    match = re.fullmatch(
-        r"(-?)\s*([^\d\s.,'+~-][^\d.,'+-]*?\.?)?\s*(-?)\s*([\d.,' –+-]*?\d[\d.,' ]*)\s*([^\d\s.,'?][^\d]*)?", text
-    )
+    match = _MONEY.fullmatch(text)
     if match is None:
         return text
     for sign in (match[2], match[5]):
@@ -247,15 +228,14 @@ def _in_unit(value, unit, kind, rule):
             raise Unreadable(f"has a unit, {given!r}, where none is asked for")
         return value, "", ""
     if kind.unit == "degC":
-        converted = celsius(value, plain(unit))
+        converted, changed = celsius(value, plain(unit)), "degrees Fahrenheit"
     else:
-        factor = _factor(unit, kind.unit, rule.currency, rule.density)
-        converted = value if factor == 1.0 else value * factor
-    by_density = f" at {rule.density:g} g/ml" if rule.density and kind.unit == "gram" else ""
-    changed = f"{given} in {UNIT_NAMES[kind.unit]}{by_density}" if converted != value else "its unit"
-    if kind.unit == "degC" and converted != value:
-        changed = "degrees Fahrenheit"
-    return converted, "", changed if given else SPELLING if converted != value else ""
+        converted = value * _factor(unit, kind.unit, rule.currency, rule.density)
+        by_density = f" at {rule.density:g} g/ml" if rule.density and kind.unit == "gram" else ""
+        changed = f"{given} in {UNIT_NAMES[kind.unit]}{by_density}"
+    if converted == value:
+        return value, "", "its unit" if given else ""
+    return converted, "", changed if given else SPELLING
 
 
 def celsius(value: float, unit: str) -> float:
@@ -294,7 +274,5 @@ _USUAL = {"minute": "min or h", "hour": "h or min", "gram": "g, kg, oz or lb", "
 def _no_density(name, currency):
     """A volume where a mass is needed asks for its density; anything else is no fitting unit."""
     ratio_of_units(name, "milliliter", currency)  # ValueError where it is no volume either
-    raise Unreadable(
-        "is a volume where a mass is needed",
-        'its density in study.toml, such as { column = "mixed_mass_g", density = "1.1 g/ml" } under [records.columns.batches]',
-    )
+    right = 'its density in study.toml, such as { column = "mixed_mass_g", density = "1.1 g/ml" } under [records.columns.batches]'
+    raise Unreadable("is a volume where a mass is needed", right)

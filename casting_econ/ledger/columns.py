@@ -16,42 +16,24 @@ MARK_NAMES = {".": "point", ",": "comma"}
 
 
 def decide_order(place: str, column: str, cells: Iterable[tuple[int, Any]], stated: str | None) -> tuple[str, str, Fault | None]:
-    """Order of day, month and year in a column.
+    """Order of day, month and year in a column: 'dmy', 'mdy' or 'ymd'; why, in words, '' where it is no question; and a Question, or a plain
+    Fault where no order fits all dates.
 
-    Parameters
-    ----------
-    place, column : str
-        For the question.
-    cells : iterable of (row, cell)
-        Each distinct cell once, with its first row.
-    stated : str or None
-        What the study file says, such as 'day first'.
-
-    Returns
-    -------
-    order : str
-        'dmy', 'mdy' or 'ymd'.
-    why : str
-        In words; '' where the order is no question.
-    question : Question or None
-        A plain Fault where no order fits all dates.
+    `place` and `column` are for the question; each distinct cell comes once, with its first row; `stated` is what the study file says, such
+    as 'day first'.
     """
     cells = list(cells)
     open_cells = [(row, cell, orders) for row, cell in cells if (orders := possible_orders(cell)) is not None]
     typed = [(row, cell) for row, cell in cells if isinstance(cell, dt.date)]
+
+    def left_open(kind, row, wrong, found, right):
+        return "dmy", "", kind(place, wrong, right, row=row, column=column, found=found)
+
     if typed and open_cells and all(cell.day <= 12 for _, cell in typed):
-        return (
-            "dmy",
-            "",
-            Fault(
-                place,
-                "dates that the spreadsheet may have turned round",
-                "all dates of the column written like 2025-04-03, or exported anew as text",
-                row=typed[0][0],
-                column=column,
-                found=f"{typed[0][1]:%Y-%m-%d} as a date, beside {open_cells[0][1]!r} as text",
-            ),
-        )
+        row, cell = typed[0]
+        found = f"{cell:%Y-%m-%d} as a date, beside {open_cells[0][1]!r} as text"
+        right = "all dates of the column written like 2025-04-03, or exported anew as text"
+        return left_open(Fault, row, "dates that the spreadsheet may have turned round", found, right)
     if stated is not None:
         return ORDERS[stated], f"{stated}, as study.toml says" if open_cells else "", None
     known = [(row, cell, orders) for row, cell, orders in open_cells if orders]  # what is no date at all is told later
@@ -60,7 +42,6 @@ def decide_order(place: str, column: str, cells: Iterable[tuple[int, Any]], stat
     left = set.intersection(*(orders for _, _, orders in known))
     spans = {order: _span(known, 0 if order == "ymd" else -1) for order in left}
     left = {order for order in left if spans[order] <= _YEARS} or left
-    place_at = {"file": place, "column": column}
     if len(left) == 1:
         order, (row, cell, orders) = next(iter(left)), min(known, key=lambda one: len(one[2]))
         why = f"because of {cell} in row {row}" if len(orders) == 1 else "as no other order fits all dates"
@@ -69,20 +50,10 @@ def decide_order(place: str, column: str, cells: Iterable[tuple[int, Any]], stat
     if not left:
         two = [next(f"{cell} in row {row}" for row, cell, orders in known if order not in orders) for order in ("mdy", "dmy")]
         right = "all dates of a column in one order, or written like 2025-04-03"
-        found = " and ".join(dict.fromkeys(two))
-        return "dmy", "", Fault(**place_at, row=row, wrong="dates in two orders", found=found, right=right)
+        return left_open(Fault, row, "dates in two orders", " and ".join(dict.fromkeys(two)), right)
     choices = " or ".join(f'dates = "{name}"' for order, name in _NAMES.items() if order in left)
-    return (
-        "dmy",
-        "",
-        Question(
-            **place_at,
-            row=row,
-            wrong="question: which comes first, the day or the month?",
-            found=f"{cell!r}, and no date in the column that tells",
-            right=f"one line under [records] in study.toml: {choices}",
-        ),
-    )
+    wrong, found = "question: which comes first, the day or the month?", f"{cell!r}, and no date in the column that tells"
+    return left_open(Question, row, wrong, found, f"one line under [records] in study.toml: {choices}")
 
 
 def _span(known, at):
@@ -111,26 +82,10 @@ def marks_of(cell: Any) -> set[str]:
 def decide_marks(
     place: str, columns: dict[str, list[tuple[int, Any]]], stated: str | None, separator: str, local: str | None
 ) -> tuple[dict[str, tuple[str, str]], list[Question]]:
-    """Decimal mark of each column of numbers.
+    """Decimal mark of each column of numbers, and why, '' where no cell has either mark; and the questions that are left.
 
-    Parameters
-    ----------
-    place : str
-        For the questions.
-    columns : dict of str to list of (row, cell)
-        Each distinct cell of a column once, with its first row.
-    stated : str or None
-        'point' or 'comma' of the study file.
-    separator : str
-        Between the cells of a text file, which may speak against the locale.
-    local : str or None
-        Mark of the study's locale.
-
-    Returns
-    -------
-    marks : dict of str to (mark, why)
-        Why is '' where no cell has either mark; columns whose reason is of one sort begin with one word.
-    questions : list of Question
+    Each distinct cell of a column comes once, with its first row; `stated` is 'point' or 'comma' of the study file, `separator` what parts the
+    cells of a text file, which may speak against the mark of the study's locale, `local`.
     """
     seen = {name: [(row, cell, marks) for row, cell in cells if (marks := marks_of(cell))] for name, cells in columns.items()}
     proofs = {name: {mark for _, _, marks in found for mark in marks - {"?"}} for name, found in seen.items()}
@@ -161,7 +116,6 @@ def decide_marks(
             right = f'one line under [records] in study.toml: decimal = "{point}" for {small}, decimal = "{comma}" for {large}'
             if answer is not None:
                 right = f"one decimal mark in the file: other cells speak against the decimal {stated} of study.toml"
-            questions.append(
-                Question(place, f"question: is this {small} or {large}?", right, row=row, column=name, found=repr(cell))
-            )
+            wrong = f"question: is this {small} or {large}?"
+            questions.append(Question(place, wrong, right, row=row, column=name, found=repr(cell)))
     return decided, questions

@@ -8,9 +8,8 @@ import pandas as pd
 from babel import dates as babel_dates
 
 ORDERS = {"day first": "dmy", "month first": "mdy", "year first": "ymd"}
-_TIME = re.compile(
-    r"[ T,]+[0-9]{1,2}[:.h][0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?(?: ?[ap]\.?m\.?)?(?: ?(?:Z|UTC|[+-][0-9]{2}:?[0-9]{2}))?$", re.I
-)
+_ZONE = r"(?: ?(?:Z|UTC|[+-][0-9]{2}:?[0-9]{2}))?"
+_TIME = re.compile(rf"[ T,]+[0-9]{{1,2}}[:.h][0-9]{{2}}(?::[0-9]{{2}}(?:[.,][0-9]+)?)?(?: ?[ap]\.?m\.?)?{_ZONE}$", re.I)
 _THREE = re.compile(r"([0-9]{1,4})\s?([./-])\s?([0-9]{1,2})\s?\2\s?([0-9]{1,4})\.?")
 _NAMED = re.compile(r"(?:[^\W\d]+\.?,? )?([0-9]{1,2})(?:st|nd|rd|th)?[. -]*([^\W\d]+)[.,]?[. ,-]*([0-9]{4}|[0-9]{2})")
 _NAMED_FIRST = re.compile(r"(?:[^\W\d]+\.?,? )?([^\W\d]+)\.? ([0-9]{1,2})(?:st|nd|rd|th)?,? +([0-9]{4})")

@@ -56,19 +56,9 @@ def record_files(folder: Path) -> list[Path]:
 
 
 def read_file(path: Path, score: Callable[[list[Any]], int]) -> tuple[list[Grid], list[Fault]]:
-    """Every table in a file.
+    """Every table in a file, one of a text file, one a sheet of a workbook, and what is wrong with it.
 
-    Parameters
-    ----------
-    path : Path
-    score : callable
-        How many cells of a row are column names; decides what parts the cells of a text file.
-
-    Returns
-    -------
-    grids : list of Grid
-        One for a text file, one a sheet for a workbook.
-    faults : list of Fault
+    `score` tells how many cells of a row are column names, which decides what parts the cells of a text file.
     """
     place = f"records/{path.name}"
     try:

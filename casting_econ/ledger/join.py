@@ -52,24 +52,10 @@ def place_of(reading: Reading, log: str, label: Any) -> tuple[str, int]:
 
 
 def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: str | None) -> tuple[dict, Reading, list[Fault]]:
-    """Read every table in a folder of records.
+    """Read every table in a folder of records, which need not exist and in which no file is changed: logs, how they were read, and faults.
 
-    Parameters
-    ----------
-    folder : Path
-        It need not exist; no file in it is changed.
-    settings : RecordsTable or None
-    names : Names or None
-    currency : str
-    locale : str or None
-        Of the study; None where it states none.
-
-    Returns
-    -------
-    records : dict of str to DataFrame
-        Canonical logs; the index is the row in the file, or 'file:row' where there are several.
-    reading : Reading
-    faults : list of Fault
+    `settings` (a RecordsTable) and `names` (Names) are those of the study, None without them, as is its locale where it states none. The index
+    of a log is the row in the file, or 'file:row' where there are several.
     """
     tables, files, faults, entries = [], [], [], set()
     declared = settings.files if settings else {}
@@ -108,23 +94,16 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
                 records[log] = frame
             else:
                 unsound[log] = frame
-    files += [
-        FileReading(
-            place=table.grid.place,
-            log=table.log,
-            read=table.read,
-            used=table.read - len(table.aside),
-            decisions=tuple(table.decisions),
-            totals=tuple(table.totals),
-            unequal=tuple(table.unequal),
-            columns=tuple(table.columns),
-            unread=table.unread,
-            set_aside=tuple(sorted(table.aside, key=lambda one: one.row)),
-            changes=tuple(sorted(table.changes, key=lambda one: one.row)),
-        )
-        for table in tables
-    ]
+    for table in tables:
+        told = {name: tuple(getattr(table, name)) for name in ("decisions", "totals", "unequal", "columns")}
+        told |= {"changes": _in_order(table.changes), "set_aside": _in_order(table.aside), "unread": table.unread}
+        counts = {"read": table.read, "used": table.read - len(table.aside)}
+        files.append(FileReading(place=table.grid.place, log=table.log, **counts, **told))
     return records, Reading(files=tuple(sorted(files, key=lambda file: file.place)), unsound=unsound), faults
+
+
+def _in_order(found):
+    return tuple(sorted(found, key=lambda one: one.row))
 
 
 def _score(log, settings):
@@ -144,25 +123,19 @@ def _log_of(entry, sheet, path, sheets, declared):
 
 
 def _undeclared(entry, stem):
-    right = (
-        f'"{entry}" = one of {", ".join(LOGS)} under [records.files] in study.toml, or = "ignore"{close_match(plain(stem), LOGS)}'
-    )
-    return Fault(f"records/{entry}", "unknown log", right, found=repr(entry))
+    right = f'"{entry}" = one of {", ".join(LOGS)} under [records.files] in study.toml, or = "ignore"'
+    return Fault(f"records/{entry}", "unknown log", right + close_match(plain(stem), LOGS), found=repr(entry))
 
 
 def _not_there(declared, entries, folder):
     """Files and sheets that the study file names and that are not there, as far as the files could be opened."""
-    return [
-        Fault(
-            "study.toml",
-            "no such file or sheet in records/",
-            f"a file of the folder, or workbook/sheet{close_match(entry, entries)}, or no such line",
-            column=f"records.files.{entry}",
-            found=repr(entry),
-        )
-        for entry in declared
-        if folder.is_dir() and entry not in entries and not ("/" in entry and f"{entry.partition('/')[0]}?" in entries)
-    ]
+    faults, wrong = [], "no such file or sheet in records/"
+    for entry in declared if folder.is_dir() else ():
+        book, sheet, _ = entry.partition("/")
+        if entry not in entries and not (sheet and f"{book}?" in entries):
+            right = f"a file of the folder, or workbook/sheet{close_match(entry, entries)}, or no such line"
+            faults.append(Fault("study.toml", wrong, right, column=f"records.files.{entry}", found=repr(entry)))
+    return faults
 
 
 def _joined(tables, log):
@@ -214,10 +187,8 @@ def _once(frame, blocks, owners, rows, tables, log):
         twice = [at for at in keys.index[keep & ~again & (keys.nth.to_numpy() > 0)] if owners[at] == number]
         if twice:
             pairs = [f"{rows[starts[same[at]]]} and {rows[at]}" for at in twice]
-            more = f" and {len(pairs) - 3} more pairs" if len(pairs) > 3 else ""
-            table.decisions.append(
-                f"rows {', '.join(pairs[:3])}{more} are the same; both counted, as nothing says they are one event"
-            )
+            said = ", ".join(pairs[:3]) + (f" and {len(pairs) - 3} more pairs" if len(pairs) > 3 else "")
+            table.decisions.append(f"rows {said} are the same; both counted, as nothing says they are one event")
     return keep & ~again
 
 
@@ -231,7 +202,8 @@ def _overtaken(frame, keep, owners, rows, tables, log):
     for _, same in candidates.groupby(needed, sort=False):
         closed = same.index[same[open_column].notna()]
         for at in same.index[same[open_column].isna()]:
-            fuller = [other for other in same.index if other != at and _says_all(same.loc[other], same.loc[at])]
+            own = same.loc[at]
+            fuller = [other for other in same.index if other != at and (own.isna() | (same.loc[other] == own)).all()]
             if len(closed) or fuller:
                 by = closed[0] if len(closed) else fuller[-1]
                 where = f"row {rows[by]}" + ("" if owners[by] == owners[at] else f" of {tables[owners[by]].grid.place}")
@@ -241,11 +213,6 @@ def _overtaken(frame, keep, owners, rows, tables, log):
     return gone
 
 
-def _says_all(row, other):
-    """Whether a row says all that another says."""
-    return bool((other.isna() | (row == other)).all())
-
-
 def _say_open(frame, keep, owners, rows, tables, log):
     """One line a file for the rows that are still open."""
     still = keep & frame[OPEN[log]].isna().to_numpy()
@@ -253,9 +220,8 @@ def _say_open(frame, keep, owners, rows, tables, log):
         mine = [rows[at] for at in still.nonzero()[0] if owners[at] == number]
         if mine:
             places = ", ".join(map(str, mine[:8])) + (f" and {len(mine) - 8} more" if len(mine) > 8 else "")
-            table.decisions.append(
-                f"{counted(len(mine), 'load')} without a count in {OPEN[log]}, still in work: row{'s' * (len(mine) > 1)} {places}"
-            )
+            places = f"row{'s' * (len(mine) > 1)} {places}"
+            table.decisions.append(f"{counted(len(mine), 'load')} without a count in {OPEN[log]}, still in work: {places}")
 
 
 def _comparable(column):

@@ -3,25 +3,16 @@
 import textwrap
 from itertools import groupby
 
-from ..faults import counted
+from ..faults import counted, cut
 from .join import FileReading, Reading
 
 _WIDTH, _MOST = 79, 20  # columns; lines of a list unless all are asked for
 
 
 def preview(reading: Reading | None, *, full: bool = False) -> str:
-    """Every decision, row set aside and changed cell, file by file.
+    """Every decision, row set aside and changed cell, file by file, in lines of at most 80 columns; '' where nothing was read.
 
-    Parameters
-    ----------
-    reading : Reading or None
-    full : bool, optional
-        Whether long lists are shown to their end.
-
-    Returns
-    -------
-    str
-        Lines of at most 80 columns; '' where nothing was read.
+    Long lists are shown to their end where `full`.
     """
     if reading is None or not reading.files:
         return ""
@@ -48,7 +39,7 @@ def _file(file: FileReading, full: bool) -> list[str]:
     for one in file.changes:
         alike.setdefault((one.column, one.before, one.after, one.how), []).append(one.row)
     changed = [
-        f"row{'s' * (len(rows) > 1)} {_ranges(rows, None if full else 8)}, {column}: {_cut(before)} -> {_cut(after)} ({how})"
+        f"row{'s' * (len(rows) > 1)} {_ranges(rows, None if full else 8)}, {column}: {_line(before)} -> {_line(after)} ({how})"
         for (column, before, after, how), rows in alike.items()
     ]
     for title, items in (("Set aside:", aside), (f"{counted(len(file.changes), 'cell')} read as something else:", changed)):
@@ -62,13 +53,12 @@ def _file(file: FileReading, full: bool) -> list[str]:
     return lines
 
 
+def _line(text: str) -> str:
+    return cut(" ".join(text.split()), 40)
+
+
 def _lines(text: str, indent: str) -> list[str]:
     return textwrap.wrap(text, _WIDTH, initial_indent=indent, subsequent_indent=indent + "  ") or [indent]
-
-
-def _cut(text: str) -> str:
-    text = " ".join(text.split())
-    return text if len(text) <= 40 else text[:37] + "..."
 
 
 def _ranges(rows: list[int], most: int | None = None) -> str:

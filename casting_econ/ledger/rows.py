@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
+from ..faults import cut
 from .logs import FREE, LOGS, NUMBERS, OPEN, plain
 
 _HEADER = re.compile(r"(.*?)\s*[(\[]\s*([^)\]]*?)\s*[)\]]\s*")
@@ -91,17 +92,7 @@ def score_of(cells: list[Any], log: str, settings: Any) -> int:
 def blocks_of(rows: list[tuple[int, list[Any]]], log: str, settings: Any) -> tuple[list[Block], list[SetAside]]:
     """Part a table into a header and its rows, setting aside by name what is neither.
 
-    Parameters
-    ----------
-    rows : list of (row, cells)
-    log : str
-    settings : RecordsTable or None
-
-    Returns
-    -------
-    blocks : list of Block
-        More than one where the header is repeated; none without a header.
-    aside : list of SetAside
+    There is more than one block where the header is repeated, none without a header.
     """
     filled = [(row, cells) for row, cells in rows if cells.count("") < len(cells)]
     aside = [SetAside(row=row, reason="blank line") for row, cells in rows if cells.count("") == len(cells)]
@@ -166,9 +157,9 @@ def _no_events(block, log):
         dated = any(re.search(r"\d", str(cells[at])) and not _TOTAL.match(str(cells[at])) for at in dates if at in full)
         if not dated and any(_TOTAL.match(text) for text in texts):
             figures = tuple((name, cells[at]) for at, name in used.items() if at in full)
-            aside.append(SetAside(row=row, reason=f"total: {_short(texts)}", figures=figures))
+            aside.append(SetAside(row=row, reason=f"total: {cut(' '.join(texts), 40)}", figures=figures))
         elif not dated and texts and _is_note(cells, full, used, log):
-            aside.append(SetAside(row=row, reason=f"note: {_short(texts)}"))
+            aside.append(SetAside(row=row, reason=f"note: {cut(' '.join(texts), 40)}"))
         else:
             fine.append((row, cells))
     return aside, fine
@@ -181,11 +172,5 @@ def _is_note(cells, full, used, log):
         return False
     kind = LOGS[log][used[full[0]]][0] if full[0] in used else FREE
     words = len(re.findall(r"[^\W\d_]{2,}", first))
-    return bool(_NOTE.match(first)) or (
-        len(full) == 1 and (words >= 3 or (kind == "date" and words and not re.search(r"\d", first)))
-    )
-
-
-def _short(texts):
-    text = " ".join(texts)
-    return text if len(text) <= 40 else text[:37] + "..."
+    in_words = words >= 3 or (kind == "date" and words and not re.search(r"\d", first))
+    return bool(_NOTE.match(first) or (len(full) == 1 and in_words))

@@ -22,9 +22,8 @@ def currency_signs(currency: str, locale: str) -> tuple[frozenset[str], frozense
     for place in (Locale.parse("en"), Locale.parse(locale)):
         for code, sign in place.currency_symbols.items():
             short = sign.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ") or sign
-            signs.setdefault(code, {plain(code)}).update(
-                {plain(sign), plain(short), plain(code[:2] + short), plain(place.currencies.get(code, code))}
-            )
+            written = code, sign, short, code[:2] + short, place.currencies.get(code, code)
+            signs.setdefault(code, set()).update(map(plain, written))
     for code in ("SEK", "NOK", "DKK", "ISK"):
         signs.setdefault(code, {plain(code)}).add("kr")
     signs.setdefault("CHF", {"chf"}).update({"fr", "sfr"})
@@ -95,9 +94,8 @@ def _words(name, log, kind, settings, names):
     known: set[str] = set(kind) if isinstance(kind, tuple) else set()
     if names is not None:
         steps = set().union(*names.products.values()) | (names.beside if log == "timesheet" else set())
-        known |= {"product": set(names.products), "channel": names.channels, "station": names.places, "step": steps}.get(
-            name, set()
-        )
+        used = {"product": set(names.products), "channel": names.channels, "station": names.places, "step": steps}
+        known |= used.get(name, set())
         known |= set(names.items) if name == "item" else set()
         known |= set(names.order_names) if name == "order" and log != "sales" else set()
     plains: dict[str, set[str]] = {}

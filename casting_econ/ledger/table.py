@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from ..faults import Fault, Question, close_match, counted
+from ..faults import Fault, Question, close_match, counted, cut
 from ..units import question_of
 from .cells import SPELLING, UNIT_NAMES, Cell, Unreadable, read_cell
 from .dates import possible_orders
@@ -14,8 +14,6 @@ from .files import Grid
 from .logs import LOGS, NUMBERS, in_words, plain
 from .rows import ABOVE, Column, SetAside, blocks_of
 from .rules import rules_of
-
-_SHOWN = 80  # characters of a cell in a fault
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,26 +50,7 @@ class Table:
 
 
 def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, locale: str | None) -> tuple[Table, list[Fault]]:
-    """Read one file or sheet as a log.
-
-    Parameters
-    ----------
-    grid : Grid
-    log : str
-    settings : RecordsTable or None
-        What the study file says about records.
-    names : Names or None
-        Names of the study, which may be written in other capitals.
-    currency : str
-    locale : str or None
-        Of the study; None where it states none.
-
-    Returns
-    -------
-    table : Table
-        Not sound if there are faults.
-    faults : list of Fault
-    """
+    """Read one file or sheet as a log; arguments as of `join.read_logs`. The table is not sound if there are faults."""
     blocks, aside = blocks_of(grid.rows, log, settings)
     table = Table(grid=grid, log=log, aside=aside, decisions=list(grid.decisions))
     table.read = len(grid.rows) - min(len(blocks), 1)
@@ -101,10 +80,8 @@ def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, l
     columns = {column.name: column for column in blocks[0].columns if column.name}
     places = [{column.name: column.at for column in block.columns} for block in blocks]
     for name in columns:
-        ats = [place.get(name) for place in places]
-        table.raw[name] = [
-            cells[ats[number]] if ats[number] is not None and ats[number] < len(cells) else "" for number, _, cells in rows
-        ]
+        found = ((places[number].get(name, len(cells)), cells) for number, _, cells in rows)
+        table.raw[name] = [cells[at] if at < len(cells) else "" for at, cells in found]
     rules, said, faults = rules_of(grid, log, numbers, table.raw, columns, settings, names, currency, locale)
     table.decisions += said
     frame, more = _frame(table, numbers, rules, faults)
@@ -136,9 +113,8 @@ def _unequal(table):
         above = table.frame[name][table.frame.index < row]
         sums = [float(above.sum()), float(above[above.index > before].sum())]
         if len(above) and all(abs(stated - parts) > max(0.011, 1e-5 * abs(parts)) for parts in sums):
-            said.append(
-                f"{table.grid.place}, row {row}: the total says {stated:.10g} {name.replace('_', ' ')}, the rows above it add up to {sums[0]:.10g}."
-            )
+            says = f"the total says {stated:.10g} {name.replace('_', ' ')}"
+            said.append(f"{table.grid.place}, row {row}: {says}, the rows above it add up to {sums[0]:.10g}.")
     return said
 
 
@@ -162,9 +138,8 @@ def _header_faults(grid, block, log, first):
     for column in block.columns:
         if not column.known:
             declare = f'or {_quoted(column.header)} = "ignore" (or one of them) under [records.columns.{log}] in study.toml'
-            fault(
-                "unknown column", repr(column.header), f"one of {', '.join(known)}{close_match(column.header, known)}, {declare}"
-            )
+            right = f"one of {', '.join(known)}{close_match(column.header, known)}, {declare}"
+            fault("unknown column", repr(column.header), right)
         elif column.name and seen.count(column.name) > 1:
             fault("column twice", repr(column.header), "each column once", column.name)
     units = {column.name: column.unit for column in first.columns}
@@ -187,15 +162,10 @@ def _above_faults(grid, aside, blocks):
     if not above:
         return []
     first = next(cells for row, cells in grid.rows if row == above[0])
-    return [
-        Question(
-            file=grid.place,
-            row=above[0],
-            wrong=f"question: are rows above the header in row {blocks[0].row} events?",
-            found=f"{counted(len(above), 'row')} that read as one, such as {', '.join(shown(cell) for cell in first if cell != '')}",
-            right="the header moved above them in the file if so, or '# ' put before each of them if not",
-        )
-    ]
+    wrong = f"question: are rows above the header in row {blocks[0].row} events?"
+    found = f"{counted(len(above), 'row')} that read as one, such as {', '.join(shown(cell) for cell in first if cell != '')}"
+    right = "the header moved above them in the file if so, or '# ' put before each of them if not"
+    return [Question(grid.place, wrong, right, row=above[0], found=found)]
 
 
 def _width_faults(grid, block, row, cells):
@@ -249,8 +219,7 @@ def _frame(table, rows, rules, open_faults):
 
 def shown(raw: Any) -> str:
     """A cell for a fault, cut if it is long."""
-    text = repr(str(raw))
-    return text if len(text) <= _SHOWN else f"{text[: _SHOWN - 3]}..."
+    return cut(repr(str(raw)))
 
 
 def _is_integer(raw):
@@ -270,13 +239,8 @@ def _series(values, kind, rows, whole):
 def _changes(name, rows, raw, found):
     """Cells that were interpreted beyond the rule of their column, each by itself."""
     how = {cell: value.how for cell, value in found.items() if value.how not in ("", SPELLING)}
-    if not how:
-        return []
-    return [
-        Change(row=row, column=name, before=str(cell), after=_after(found[cell]), how=how[cell])
-        for row, cell in zip(rows, raw)
-        if cell in how
-    ]
+    changed = [(row, cell) for row, cell in zip(rows, raw) if cell in how] if how else []
+    return [Change(row=row, column=name, before=str(cell), after=_after(found[cell]), how=how[cell]) for row, cell in changed]
 
 
 def _after(cell):
@@ -325,20 +289,13 @@ def _ounces(grid, log, frame, names, currency):
         question, _, answers = asked.partition(" -> ")
         right = f'one line under [records.words.unit] in study.toml, such as "{unit}" = one of {answers}'
         return [Question(grid.place, question, right, row=int(row), column="unit", found=repr(unit))]
-    if not any(names.items.values()):
-        return []
     liquid = frame.item.isin([item for item, volume in names.items.items() if volume])
     unsure = frame.index[liquid & frame.unit.isin(["oz", "oz.", "OZ"])]
+    right = 'one line under [records.words.unit] in study.toml: "oz" = "US fl oz" or "imperial fl oz" for volume, or "oz" = "ounce" for weight'
     return [
-        Question(
-            grid.place,
-            "question: ounces by weight or by volume?",
-            'one line under [records.words.unit] in study.toml: "oz" = "US fl oz" or "imperial fl oz" for volume, or "oz" = "ounce" for weight',
-            row=int(row),
-            column="unit",
-            found=f"{frame.quantity[row]:g} {frame.unit[row]} of {frame.item[row]}",
-        )
+        Question(grid.place, "question: ounces by weight or by volume?", right, row=int(row), column="unit", found=found)
         for row in unsure[:1]
+        for found in [f"{frame.quantity[row]:g} {frame.unit[row]} of {frame.item[row]}"]
     ]
 
 

@@ -1,6 +1,6 @@
 """How much of what is asked for a workshop can make: month by month, with what waits, what stands ready and what stops work."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from typing import Any
 
 import numpy as np
@@ -13,6 +13,7 @@ from .months import orders_at, pieces_at, weeks_lost
 DEMAND, HANDS = "demand", "hands"
 _NO_LOADS = 1e-12  # a week; above zero, so that what nobody wants stays zero
 _NEVER = 1e-300  # in place of a month without a week to work in
+_ROUNDING = 1e-12  # share of an order that counts as none of it
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -21,6 +22,7 @@ class Asked:
 
     orders: dict[str, list]  # [order/month]
     pieces: dict[str, list]  # [piece/month]
+    usual: dict[str, Any]  # pieces by channel that are expected of the year [piece/year]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,24 +33,26 @@ class Month:
     met: dict[str, Any]  # orders made and sent, those that had waited among them [order]
     pieces: dict[str, Any]  # sent in each channel [piece]
     lost: dict[str, Any]  # orders of each channel that nobody will make [order]
+    waits: dict[str, Any]  # orders of each channel that wait at the end [order]
     shelf: dict[str, Any]  # of each product ready at the end [piece]
     utilisation: dict[str, Any]  # share of each resource that what was asked for needed [-]
-    binding: Any  # index into the resources, demand being 0, of what limits
+    binding: Any  # index into the resources, demand being 0, of what limits orders
 
 
 def asked_for(a, orders) -> Asked:
     """What comes each month: as luck has it, else as expected. `orders` by channel are those of a year at its price. [order/year]"""
-    luck, months, came, pieces = a.months.luck, range(a.months.season.size), {}, {}
+    luck, months, came, pieces, usual = a.months.luck, range(a.months.season.size), {}, {}, {}
     for c in a.channels:
-        mean = np.asarray(orders[c.name])[..., None] * a.months.season
+        mean = np.asarray(orders[c.name])[..., None] * a.months.season * a.months.grown
         size = np.asarray(checked("pieces per order", c.pieces_per_order, above=0.0))[..., None]
         if luck is None:
             found = mean, mean * size
         else:
             number = orders_at(luck.orders[c.name], mean, np.asarray(c.clustering)[..., None])
             found = number, pieces_at(luck.sizes[c.name], number, size, size * np.asarray(c.size_spread)[..., None])
+        usual[c.name] = orders[c.name] * size[..., 0]
         came[c.name], pieces[c.name] = ([one[..., m][()] for m in months] for one in found)
-    return Asked(orders=came, pieces=pieces)
+    return Asked(orders=came, pieces=pieces, usual=usual)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,18 +85,31 @@ def working(a, stall_hours) -> Working:
 
 def needs_by_month(a, plans, weeks) -> list[dict]:
     """Of each month, the share of each resource that the year's demand would need if every month were as warm as that one. [-]"""
-    known: dict[tuple, dict] = {}
-    found = []
-    for m in range(a.months.season.size):
-        slower = {place: float(by_month[m]) for place, by_month in a.months.slower.items()}
-        if tuple(slower.values()) not in known:
-            cold = a
-            for (product, step), factor in slower.items():
-                place = f"products.{product}.steps.{step}.wait_hours"
-                cold = moved_at(cold, place, lambda hours, factor=factor: hours * factor)
-            known[tuple(slower.values())] = _needs(cold, plans, weeks)
-        found.append(known[tuple(slower.values())])
-    return found
+    if not a.months.slower:
+        return [_needs(a, plans, weeks)] * a.months.season.size
+    warmths, which = np.unique([*a.months.slower.values()], axis=1, return_inverse=True)
+    depth = max(map(_depth, (weeks, a.products, a.stations, a.racks, *(plan["made"] for plan in plans.values()))))
+    cold = a  # at every warmth at once, along a first axis
+    for (product, step), factor in zip(a.months.slower, warmths, strict=True):
+        along = factor.reshape(-1, *[1] * depth)
+        cold = moved_at(cold, f"products.{product}.steps.{step}.wait_hours", lambda hours, along=along: hours * along)
+    needs = _needs(cold, plans, weeks)
+
+    def at(warmth):
+        return {
+            name: {p: need[warmth] if np.ndim(need) > depth else need for p, need in shares.items()}
+            for name, shares in needs.items()
+        }
+
+    found = [at(warmth) for warmth in range(warmths.shape[1])]
+    return [found[warmth] for warmth in np.ravel(which)]
+
+
+def _depth(group):
+    """Most axes of a number in a group of them."""
+    if is_dataclass(group):
+        group = tuple(getattr(group, one.name) for one in fields(group))
+    return max(map(_depth, group), default=0) if isinstance(group, tuple) else np.ndim(group)
 
 
 def _needs(a, plans, weeks):
@@ -116,16 +133,18 @@ def _needs(a, plans, weeks):
                 first = np.all(still * step.wait_hours > 0)
                 if emptied is not None and first and step.load_size is None and np.any(held.work_hours):
                     # a pour waits for both: what that costs falls on the one that lets less through
-                    both = np.minimum(_rate(step.name, cure, pour, count, a.windows, held), np.minimum(rate, emptied))
+                    both = np.minimum(rate, emptied)
+                    if np.any(np.asarray(count) < held.sets):  # else a load that has moulds has a station
+                        both = np.minimum(_rate(step.name, cure, pour, count, a.windows, held), both)
                     rate, emptied = np.where(rate <= emptied, both, rate), np.where(rate <= emptied, emptied, both)
-                spoilt = still * p.ruined_loads_per_year / weeks
+                spoilt = still * plan["ruined_loads"] / weeks
                 _add(needs, step.wait_in, p.name, (flow / load + spoilt) / rate)
             elif step.wait_in in racks:
                 places = places_needed(flow, step.wait_hours, step.places_per_piece)
                 _add(needs, step.wait_in, p.name, places / checked("rack places", racks[step.wait_in].places, above=0))
             surviving, still = surviving * step.pass_share, still * (np.asarray(step.wait_hours) == 0.0)
         if emptied is not None:
-            loads = casts_a_week / p.casts_per_load + p.ruined_loads_per_year / weeks
+            loads = casts_a_week / p.casts_per_load + plan["ruined_loads"] / weeks
             _add(needs, f"moulds for {p.name}", p.name, loads / emptied)
     return needs
 
@@ -149,58 +168,107 @@ def served(a, asked: Asked, plans, needs, times: Working) -> tuple[Month, ...]:
 
     Notes
     -----
-    What is short is shared out by cutting everything that needs it by the same share: orders, and what the shelf lacks. An
-    order that is cut waits a month if its buyer does, and is lost then. The shelf is full at the start.
+    What stands on the shelf goes out first and takes packing only. Then the month's own orders are made; then those that wait,
+    of a product none of whose own orders had to be cut; then what the shelf lacks. What is short at one of these is shared out
+    by cutting everything in it by the same share. Of a channel the oldest order goes out first; one that is not made waits a
+    month if its buyer does, and is lost then. The shelf is full at the start. Of the year before counts what its December, like
+    this one's, leaves for January, unless the year is the first of all; what this December leaves is neither met nor lost.
     """
-    left = {c.name: (0.0, 0.0) for c in a.channels}  # orders that wait, and their pieces
-    shelf, months, last = {p.name: p.shelf for p in a.products}, [], a.months.season.size - 1
-    for m, needed in enumerate(needs):
-        came = {c.name: (asked.orders[c.name][m], asked.pieces[c.name][m]) for c in a.channels}
-        there = {name: tuple(new + old for new, old in zip(came[name], left[name], strict=True)) for name in came}
-        wanted = {p.name: sum(there[c.name][1] for c in a.channels if c.product == p.name) for p in a.products}
-        # what is to be made, beside what the year asks of the product
-        part = {
-            p.name: share_of(
-                np.maximum(wanted[p.name] + p.shelf - shelf[p.name], 0.0), plans[p.name]["pieces"], a.months.working[m]
-            )
-            for p in a.products
-        }
-        weeks = times.weeks[..., m]
-        pace = a.weeks_per_year / np.maximum(weeks, _NEVER)
-        here = {
-            name: {p: need * part[p] * pace / np.maximum(times.open_share(name, m), _NEVER) for p, need in shares.items()}
-            for name, shares in needed.items()
-        }
-        hours = {p.name: plans[p.name]["make_hours"] * part[p.name] for p in a.products}
-        for c in a.channels:
-            hours[c.product] = hours[c.product] + there[c.name][0] * c.minutes_per_order / 60.0
-        utilisation, scale, hands, binding = _limits(here, hours, times.hours[..., m])
-        share = dict(scale)
-        for p in (p for p in a.products if np.any(np.asarray(p.shelf) > 0)):
-            ready = shelf[p.name] + plans[p.name]["pieces"] * part[p.name] * scale[p.name]
-            # packing takes hands, however full the shelf
-            share[p.name] = np.minimum(share_of(ready, np.maximum(wanted[p.name], ready), 1.0), hands)
-            shelf[p.name] = np.maximum(ready - wanted[p.name] * share[p.name], 0.0)
-        met = {c.name: tuple(one * share[c.product] for one in there[c.name]) for c in a.channels}
-        left = {
-            c.name: tuple(
-                np.minimum(new, all_ - sent) if c.waits and m < last else 0.0
-                for new, all_, sent in zip(came[c.name], there[c.name], met[c.name], strict=True)
-            )
-            for c in a.channels
-        }
-        months.append(
-            Month(
-                came={name: one[0] for name, one in came.items()},
-                met={name: one[0] for name, one in met.items()},
-                pieces={name: one[1] for name, one in met.items()},
-                lost={name: there[name][0] - met[name][0] - left[name][0] for name in came},
-                shelf=dict(shelf),
-                utilisation=utilisation,
-                binding=binding,
-            )
-        )
+    last, full = len(needs) - 1, {p.name: p.shelf for p in a.products}
+    late = {c.name: (0.0, 0.0) for c in a.channels}  # orders that wait, and their pieces
+    if last and not a.months.fresh and any(c.waits for c in a.channels):
+        late = _month(a, asked, plans, needs, times, last, late, full)[1]
+    shelf, months = full, []
+    for m in range(last + 1):
+        month, late = _month(a, asked, plans, needs, times, m, late, shelf)
+        shelf = month.shelf
+        months.append(month)
     return tuple(months)
+
+
+def _month(a, asked, plans, needs, times, m, late, shelf):
+    """One month, in which `late` orders wait from the one before; and those that wait at its end, with their pieces."""
+    came = {c.name: (asked.orders[c.name][m], asked.pieces[c.name][m]) for c in a.channels}
+    own, old = (
+        {p.name: sum(of[c.name][1] for c in a.channels if c.product == p.name) for p in a.products} for of in (came, late)
+    )
+    left = _Left(a, plans, needs[m], times, m, came, late)
+    ready = {p: np.minimum(shelf[p], own[p]) for p in own}
+    first = {p: np.minimum(shelf[p] - ready[p], old[p]) for p in own}  # ready for those that wait
+    kept = any(np.any(p.shelf) for p in a.products)
+    if kept:
+        done = left.take(dict.fromkeys(own, 0.0), _parts(ready, own), _parts(first, old))
+        sent = {p: (ready[p] + first[p]) * done[p] for p in own}
+    make = {p: own[p] - ready[p] for p in own}
+    done = left.take(make, _parts(make, own, 1.0), otherwise=a.months.working[m])
+    if any(np.any(orders) for orders, _ in late.values()):
+        make = {p: np.where(done[p] < 1.0, 0.0, old[p] - first[p]) for p in own}
+        left.take(make, waited=_parts(make, old))
+    utilisation, binding = left.utilisation(), left.binding
+    if kept:
+        lacks = {p.name: p.shelf - shelf[p.name] + sent[p.name] for p in a.products}
+        done = left.take(lacks)
+        shelf = {p: shelf[p] - sent[p] + lacks[p] * done[p] for p in own}
+    met, pieces, lost, waits = {}, {}, {}, {}
+    for c in a.channels:
+        (orders, new), (due, waited), share = came[c.name], late[c.name], left.new[c.product]
+        pieces[c.name] = new * share + waited * left.waited[c.product]
+        oldest = np.minimum(pieces[c.name], waited)  # the oldest order goes out first
+        share = np.where(waited > 0, np.minimum(share_of(pieces[c.name] - oldest, new, 1.0), 1.0), share)
+        old_met = due * share_of(oldest, waited, 1.0)
+        met[c.name] = orders * share + old_met
+        stays = np.where(share < 1.0 - _ROUNDING, 1.0 - share, 0.0)
+        stay, go = (stays, 0.0) if c.waits and len(needs) > 1 else (0.0, stays)
+        waits[c.name] = (orders * stay, new * stay)
+        lost[c.name] = due - old_met + orders * go
+    month = Month(
+        came={name: one[0] for name, one in came.items()},
+        met=met,
+        pieces=pieces,
+        lost=lost,
+        waits={name: one[0] for name, one in waits.items()},
+        shelf=shelf,
+        utilisation=utilisation,
+        binding=binding,
+    )
+    return month, waits
+
+
+class _Left:
+    """What is left of a month's stations, racks, moulds and hands; and what goes out while it is being used up."""
+
+    def __init__(self, a, plans, needs, times, m, came, late):
+        self.channels, self.plans, self.needs, self.came, self.late = a.channels, plans, needs, came, late
+        weeks = times.weeks[..., m] / a.weeks_per_year
+        self.whole = {name: weeks * times.open_share(name, m) for name in needs} | {HANDS: times.hours[..., m]}
+        self.rooms, self.used = dict(self.whole), dict.fromkeys(self.whole, 0.0)  # of a year's time, hands in hours
+        self.new, self.waited = (dict.fromkeys(plans, 0.0) for _ in range(2))  # share of the orders that go out, by product
+        self.binding = 0  # 0 is demand
+
+    def take(self, made, new=None, waited=None, otherwise=0.0):
+        """Share of some work that can be done: making pieces of each product and packing shares of its orders, new and waiting.
+
+        `otherwise` is the part of a year's work in a month of a product that nobody orders in the year.
+        """
+        packs = [one for one in ((self.came, new, self.new), (self.late, waited, self.waited)) if one[1] is not None]
+        part = {p: share_of(pieces, self.plans[p]["pieces"], otherwise) for p, pieces in made.items()}
+        hours = {p: self.plans[p]["make_hours"] * part[p] for p in part}
+        for orders, share, _ in packs:
+            for c in self.channels:
+                hours[c.product] = hours[c.product] + orders[c.name][0] * share[c.product] * c.minutes_per_order / 60.0
+        wants = {name: {p: need * part[p] for p, need in shares.items()} for name, shares in self.needs.items()}
+        done, binding = _limits(wants, hours, self.rooms)
+        for name, want in (wants | {HANDS: hours}).items():
+            self.used[name] = self.used[name] + sum(want.values())
+            self.rooms[name] = np.maximum(self.rooms[name] - sum(want[p] * done[p] for p in want), 0.0)
+        for _, share, out in packs:
+            out |= {p: out[p] + share[p] * done[p] for p in done}
+        self.binding = np.where(self.binding > 0, self.binding, binding)[()]
+        return done
+
+    def utilisation(self):
+        """Share of the month's time of each resource that the work so far needed. [-]"""
+        return {name: use_of(used, self.whole[name]) for name, used in self.used.items()}
 
 
 def limit_of(months: tuple[Month, ...]):
@@ -213,26 +281,37 @@ def limit_of(months: tuple[Month, ...]):
 def share_of(part, whole, otherwise):
     """Part over whole, and something else where the whole is zero."""
     whole = np.asarray(whole)
-    return np.where(whole > 0, part / np.where(whole > 0, whole, 1.0), otherwise)[()]
+    there = whole > 0
+    if there.all():
+        return (part / whole)[()]
+    return np.where(there, part / np.where(there, whole, 1.0), otherwise)[()]
 
 
-def _limits(needs, hours, spare_hours):
-    """Use, the share of its work that each product can have, what hands leave of it, and which resource binds."""
-    utilisation = {name: sum(need.values()) for name, need in needs.items()}
+def use_of(used, room):
+    """Used over room: none where nothing is used, without end where there is no room for it."""
+    return np.where(np.asarray(used) > 0, share_of(used, room, np.inf), 0.0)[()]
+
+
+def _parts(some, of, otherwise=0.0):
+    """`share_of` by product."""
+    return {p: share_of(some[p], of[p], otherwise) for p in some}
+
+
+def _limits(wants, hours, rooms):
+    """The share of its work that each product can have, and which resource binds."""
     scale = dict.fromkeys(hours, 1.0)
     # what one product alone needs first, so that what several share is shared by what is left to make
-    for need in sorted(needs.values(), key=len):
-        short = 1.0 / np.maximum(sum(need[name] * scale[name] for name in need), 1.0)
-        scale |= {name: scale[name] * short for name in need}
-    possible = sum(hours[name] * scale[name] for name in hours)
-    has_time = np.asarray(spare_hours) > 0
-    safe = np.where(has_time, spare_hours, 1.0)
-    hands_left = np.where(has_time, np.minimum(1.0, safe / np.maximum(possible, 1e-300)), 0.0)[()]
+    for name, want in sorted(wants.items(), key=lambda one: len(one[1])):
+        short = np.minimum(share_of(rooms[name], sum(want[p] * scale[p] for p in want), 1.0), 1.0)
+        scale |= {p: scale[p] * short for p in want}
+    room = np.maximum(rooms[HANDS], 0.0)
+    hands = np.minimum(share_of(room, sum(hours[p] * scale[p] for p in hours), 1.0), 1.0)
     # index 0 is demand; hands are last because they are shared out after everything else
-    peak, binding = 1.0, np.zeros(np.shape(hands_left), dtype=int)
-    for index, share in enumerate(utilisation.values(), start=1):
+    peak, binding = 1.0, np.zeros(np.shape(hands), dtype=int)
+    for index, (name, want) in enumerate(wants.items(), start=1):
+        share = use_of(sum(want.values()), rooms[name])
         binding = np.where(share > peak, index, binding)
         peak = np.maximum(peak, share)
-    binding = np.where(hands_left < 1.0, len(utilisation) + 1, binding)[()]
-    utilisation[HANDS] = np.where(has_time, sum(hours.values()) / safe, np.inf)[()]
-    return utilisation, {name: scale[name] * hands_left for name in scale}, hands_left, binding
+    nobody = (room == 0.0) & (np.asarray(sum(hours.values())) > 0)  # away: then no pot is what is full
+    binding = np.where((hands < 1.0) | nobody, len(wants) + 1, binding)[()]
+    return {p: scale[p] * hands for p in scale}, binding

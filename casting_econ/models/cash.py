@@ -163,6 +163,64 @@ class CashPlan:
     pay: Any = 0.0  # that the maker takes out, every month [money/month]
     set_aside: Any = 0.0  # share of the surplus, for contributions and tax [-]
 
+    def flows(self) -> "CashFlows":
+        """The same by month. ValueError if an input is outside its range, or shapes of months do not fit.
+
+        Material that the lead asks for before the start is bought at the start.
+        """
+        outlays = checked("outlays", self.outlays, low=0.0)
+        lead = checked_whole("material lead", self.material_lead)
+        months = np.shape(outlays)[-1] - 1 if np.ndim(outlays) else 0
+        share = checked("share of sales", self.share, low=0.0)
+        if months < 1 or np.ndim(share) == 0 or share.shape[-1] < months + lead:
+            raise ValueError(
+                f"share of sales must have the months of the outlays and the lead, {months + lead} in all; got {np.shape(share)}"
+            )
+        now = from_start(share[..., :months])
+        bought = share[..., lead : lead + months]
+        ahead = np.concatenate([share[..., :lead].sum(axis=-1, keepdims=True), bought], axis=-1)
+        material = _column("material", self.material)
+        running = np.asarray(checked("season share", self.season_share, low=0.0))
+        running = from_start(np.broadcast_to(running, (*share.shape[:-1], months)))
+        each_month = from_start(np.ones(months))
+        paid = (
+            _column("payments with sales", self.with_sales) * now
+            + material * ahead
+            + _column("stalls", self.by_season) * running
+            + _column("overhead", self.overhead) / MONTHS_IN_YEAR * each_month
+        )
+        return CashFlows(
+            outlays=outlays,
+            opening=self.opening,
+            # a channel may cost more than it brings
+            receipts=tuple((np.asarray(checked("receipts", money))[..., None] * now, delay) for money, delay in self.receipts),
+            paid=paid,
+            stocked=material * (ahead - now),
+            moulds=tuple((_column("wear of moulds", wear) * now, there) for wear, there in self.moulds),
+            wear=_column("wear", self.wear) / MONTHS_IN_YEAR * each_month,
+            pay=_column("pay", self.pay) * each_month,
+            set_aside=self.set_aside,
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class CashFlows:
+    """Money of each month, the start before them; last axis months + 1 where not said otherwise, and all broadcast together."""
+
+    outlays: Any  # [money/month]
+    opening: Any = 0.0  # there before the outlays, shape (...) [money]
+    receipts: tuple[tuple[Any, int], ...] = ()  # earned from buyers, and how long after the sale they pay [money/month, month]
+    paid: Any = 0.0  # to suppliers, landlord, channels, without the moulds [money/month]
+    stocked: Any = 0.0  # material bought less material used [money/month]
+    moulds: tuple[
+        tuple[Any, Any], ...
+    ] = ()  # wear, and what of it the sets bear that the outlays paid, shape (...) [money/month, money]
+    wear: Any = 0.0  # of equipment, no payment but deducted before tax [money/month]
+    pay: Any = 0.0  # that the maker takes out [money/month]
+    set_aside: Any = 0.0  # share of the surplus, for contributions and tax, shape (...) [-]
+    tax_year_ends: int = MONTHS_IN_YEAR  # first month with which a tax year ends, at most 12 [month]
+    tax_later: int = 0  # months from then until what is set aside is paid [month]
+
 
 @dataclass(frozen=True, kw_only=True)
 class CashPath:
@@ -172,9 +230,9 @@ class CashPath:
     paid: Any  # to suppliers, landlord, channels, without outlays, pay and tax [money/month]
     outlays: Any  # [money/month]
     pay: Any  # [money/month]
-    tax: Any  # paid at the end of each twelve months [money/month]
+    tax: Any  # paid when a tax year has ended [money/month]
     balance: Any  # in the bank, with what is set aside [money]
-    set_aside: Any  # of the balance, for the tax of the year so far [money]
+    set_aside: Any  # of the balance, for tax not yet paid [money]
     free: Any  # balance less what is set aside [money]
     owed: Any  # by buyers [money]
     in_stock: Any  # material bought for sales to come [money]
@@ -191,60 +249,39 @@ class CashPath:
 
 
 def cash_path(plan):
-    """What is in the bank month by month, as a `CashPath`: months are along the last axis, all else of the plan broadcasts.
+    """What is in the bank month by month, as a `CashPath`, of a `CashPlan` or of `CashFlows`: months are along the last axis.
 
     Closing balance = opening + received - paid - outlays - pay - tax, in every month. ValueError if an input is outside its
     range, or shapes of months do not fit.
 
-    Tax is an estimate: the share set aside of receipts less payments and wear since the last twelve months ended, nothing
-    where that is a loss, which is not carried on. It leaves the bank when the twelve months end; free money is without it
-    from the start, so that the date does not matter to what can be spent. Material that the lead asks for before the start is
-    bought at the start. Moulds there at the start are paid in the outlays: what they wear until they are used up is deducted,
-    not paid again; wear after that is paid as it comes.
+    Tax is an estimate: the share set aside of receipts less payments and wear since the last tax year ended, nothing where that
+    is a loss, which is not carried on. It leaves the bank when the tax year ends, or so much later; free money is without it
+    from the start, so that the date does not matter to what can be spent. Moulds there at the start are paid in the outlays:
+    what they wear until they are used up is deducted, not paid again; wear after that is paid as it comes.
 
     >>> path = cash_path(CashPlan(share=sales_share(3), outlays=[300, 0, 0, 0], opening=500, receipts=((2400, 1),), overhead=600))
     >>> path.balance.tolist(), float(path.lowest), int(path.lowest_month)
     ([200.0, 150.0, 300.0, 450.0], 150.0, 1)
     """
-    outlays = checked("outlays", plan.outlays, low=0.0)
-    lead = checked_whole("material lead", plan.material_lead)
-    months = np.shape(outlays)[-1] - 1 if np.ndim(outlays) else 0
-    share = checked("share of sales", plan.share, low=0.0)
-    if months < 1 or np.ndim(share) == 0 or share.shape[-1] < months + lead:
-        raise ValueError(
-            f"share of sales must have the months of the outlays and the lead, {months + lead} in all; got {np.shape(share)}"
-        )
-    now = _from_start(share[..., :months])
-    # a channel may cost more than it brings
-    due = [
-        (np.asarray(checked("receipts", money))[..., None] * now, checked_whole("delay of receipts", delay))
-        for money, delay in plan.receipts
-    ]
-    earned = sum((money for money, _ in due), 0.0 * now)
-    received = sum((_later(money, delay) for money, delay in due), 0.0 * now)
-    bought = share[..., lead : lead + months]
-    ahead = np.concatenate([share[..., :lead].sum(axis=-1, keepdims=True), bought], axis=-1)
-    material = _column("material", plan.material)
-    running = _from_start(
-        np.broadcast_to(np.asarray(checked("season share", plan.season_share, low=0.0)), (*share.shape[:-1], months))
-    )
-    each_month = _from_start(np.ones(months))
-    paid = _column("payments with sales", plan.with_sales) * now + material * ahead + _column("stalls", plan.by_season) * running
-    paid = paid + _column("overhead", plan.overhead) / MONTHS_IN_YEAR * each_month
-    prepaid = 0.0 * now
-    for wear, there in plan.moulds:
-        worn = _column("wear of moulds", wear) * now
+    flows = plan.flows() if isinstance(plan, CashPlan) else plan
+    outlays = checked("outlays", flows.outlays, low=0.0)
+    none = 0.0 * outlays
+    due = [(np.asarray(checked("receipts", money)), checked_whole("delay of receipts", delay)) for money, delay in flows.receipts]
+    earned = sum((money for money, _ in due), none)
+    received = sum((_later(money, delay) for money, delay in due), none)
+    paid, prepaid, pay = checked("payments", flows.paid), none, checked("pay", flows.pay, low=0.0)
+    for worn, there in flows.moulds:
+        worn = checked("wear of moulds", worn, low=0.0)
         borne = np.diff(np.minimum(np.cumsum(worn, axis=-1), _column("moulds at the start", there)), prepend=0.0, axis=-1)
         paid, prepaid = paid + worn - borne, prepaid + borne
-    pay = _column("pay", plan.pay) * each_month
-    taxed = received - paid - prepaid - _column("wear", plan.wear) / MONTHS_IN_YEAR * each_month
-    share_of_tax = np.asarray(checked_share("set-aside share", plan.set_aside))[..., None]
-    tax, aside = _tax(taxed, share_of_tax)
-    opening = np.asarray(checked("opening money", plan.opening))[..., None]
+    taxed = received - paid - prepaid - checked("wear", flows.wear, low=0.0)
+    share_of_tax = np.asarray(checked_share("set-aside share", flows.set_aside))[..., None]
+    tax, aside = _tax(taxed, share_of_tax, checked_whole("end of the tax year", flows.tax_year_ends, low=1), flows.tax_later)
+    opening = np.asarray(checked("opening money", flows.opening))[..., None]
     balance = opening + np.cumsum(received - paid - outlays - pay - tax, axis=-1)
     shape = balance.shape
     parts = {"received": received, "paid": paid, "outlays": outlays, "pay": pay, "tax": tax, "set_aside": aside}
-    parts |= {"owed": np.cumsum(earned - received, axis=-1), "in_stock": np.cumsum(material * (ahead - now), axis=-1)}
+    parts |= {"owed": np.cumsum(earned - received, axis=-1), "in_stock": np.cumsum(flows.stocked + none, axis=-1)}
     whole = {name: np.broadcast_to(value, shape) for name, value in parts.items()}
     return CashPath(**whole, balance=balance, free=balance - whole["set_aside"])
 
@@ -253,9 +290,9 @@ def _column(name, value):
     return np.asarray(checked(name, value, low=0.0))[..., None]
 
 
-def _from_start(monthly):
-    """Months with a zero before them, for the start."""
-    return np.concatenate([np.zeros((*monthly.shape[:-1], 1)), monthly], axis=-1)
+def from_start(monthly, first=0.0):
+    """Months with what comes before them, at the start."""
+    return np.concatenate([np.zeros((*monthly.shape[:-1], 1)) + first, monthly], axis=-1)
 
 
 def _later(flows, delay):
@@ -267,21 +304,22 @@ def _later(flows, delay):
     return np.concatenate([empty, flows[..., : max(months - delay, 0)]], axis=-1)
 
 
-def _tax(taxed, share):
-    """Tax paid at each year's end, and what is set aside for it by then; shapes (..., months + 1)."""
-    months = taxed.shape[-1] - 1
-    tax, aside = [], []
-    for first in range(1, months + 1, MONTHS_IN_YEAR):
-        # what is bought at the start belongs to the first year
-        start = 0 if first == 1 else first
-        so_far = np.cumsum(taxed[..., start : first + MONTHS_IN_YEAR], axis=-1)
-        due = share * np.maximum(so_far, 0.0)
-        paid = np.zeros_like(due)
-        if first + MONTHS_IN_YEAR - 1 <= months:
-            paid[..., -1] = due[..., -1]
-        tax.append(paid)
-        aside.append(due - paid)
-    return np.concatenate(tax, axis=-1), np.concatenate(aside, axis=-1)
+def _tax(taxed, share, ends, later):
+    """Tax of each year paid so long after its end, and what is set aside for it by then; shapes (..., months + 1)."""
+    months, first = taxed.shape[-1] - 1, 0
+    tax, aside = np.zeros((2, *np.broadcast_shapes(taxed.shape, share.shape)))
+    # what is bought at the start belongs to the first year
+    for last in range(ends, months + MONTHS_IN_YEAR, MONTHS_IN_YEAR):
+        so_far = share * np.maximum(np.cumsum(taxed[..., first : last + 1], axis=-1), 0.0)
+        aside[..., first : last + 1] += so_far
+        if last < months:
+            aside[..., last + 1 : last + later] += so_far[..., -1:]
+        if last + later <= months:
+            tax[..., last + later] += so_far[..., -1]
+            if later == 0:
+                aside[..., last] -= so_far[..., -1]
+        first = last + 1
+    return tax, aside
 
 
 def _discounted(flows, rate):

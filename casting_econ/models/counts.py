@@ -8,7 +8,7 @@ from collections import Counter
 from functools import lru_cache
 
 import numpy as np
-from scipy import fft
+import scipy
 
 from .checks import checked, checked_share, checked_whole
 from .yields import beta_binomial_logpmf
@@ -95,9 +95,11 @@ def counts_from_loads(loads, good_share, load_correlation, set_size=1, ruined=0.
     loads, set_size = checked_loads(loads), checked_whole("set size", set_size, low=1)
     share, rho = share_and_correlation(good_share, load_correlation)
     most = _most_counted(loads, set_size)
-    size = fft.next_fast_len(most + 1, real=True)
+    size = scipy.fft.next_fast_len(most + 1, real=True)
     chances = np.clip(
-        fft.irfft(_spectra(loads, share, rho, set_size, size, _checked_ruined(ruined, share)), size)[:, : most + 1], 0.0, None
+        scipy.fft.irfft(_spectra(loads, share, rho, set_size, size, _checked_ruined(ruined, share)), size)[:, : most + 1],
+        0.0,
+        None,
     )
     chances /= chances.sum(axis=-1, keepdims=True)
     return chances[0] if np.ndim(good_share) == np.ndim(load_correlation) == 0 else chances
@@ -162,11 +164,11 @@ def _chance_of(needed, loads, set_size, *draws):
     """Average chance of enough, from the bytes of share, correlation, chance of ruin and weight of the draws."""
     share, rho, lost, weights = map(np.frombuffer, draws)
     most = _most_counted(loads, set_size)
-    size = fft.next_fast_len(most + 1, real=True)
+    size = scipy.fft.next_fast_len(most + 1, real=True)
     rows = max(_MOST_NUMBERS // size, 1)
     parts = [slice(first, first + rows) for first in range(0, share.size, rows)]
     mean = sum(weights[part] @ _spectra(loads, share[part], rho[part], set_size, size, lost[part]) for part in parts)
-    return float(np.clip(fft.irfft(mean, size)[needed : most + 1].sum(), 0.0, 1.0))
+    return float(np.clip(scipy.fft.irfft(mean, size)[needed : most + 1].sum(), 0.0, 1.0))
 
 
 def share_and_correlation(good_share, load_correlation):
@@ -185,7 +187,7 @@ def _spectra(loads, share, rho, set_size, size, ruined):
     result = np.ones((share.size, 1))
     for load, count in Counter(loads).items():
         one = _one_load(load, set_size, share.tobytes(), rho.tobytes(), ruined.tobytes())
-        result = result * fft.rfft(one, size) ** count
+        result = result * scipy.fft.rfft(one, size) ** count
     return result
 
 

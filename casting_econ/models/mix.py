@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize
+import scipy
 
 from .checks import checked
 
@@ -64,7 +64,7 @@ def best_mix(contribution, use, capacity, most, least=0.0) -> Mix:
     ([2.0, 6.0], 36.0, [0.0, 1.5, 1.0])
     """
     gain, use, capacity, most, least = _checked(contribution, use, capacity, most, least)
-    found = optimize.linprog(-gain, A_ub=use, b_ub=capacity, bounds=np.column_stack([least, most]), method="highs")
+    found = scipy.optimize.linprog(-gain, A_ub=use, b_ub=capacity, bounds=np.column_stack([least, most]), method="highs")
     if not found.success:
         raise ValueError(f"the mix could not be worked out: {found.message}")
     x, spare = np.clip(found.x, least, most), capacity - use @ found.x
@@ -144,7 +144,7 @@ def _span(gain, use, free, duals):
         for sign, side in ((1.0, low), (-1.0, high)):
             aim = np.zeros(free.size)
             aim[at] = sign
-            found = optimize.linprog(aim, A_eq=equal, b_eq=gain, bounds=bounds, method="highs")
+            found = scipy.optimize.linprog(aim, A_eq=equal, b_eq=gain, bounds=bounds, method="highs")
             if found.status in (0, 3):  # 3: without end
                 side[at] = found.x[at] if found.status == 0 else np.inf
     return low, high

@@ -4,11 +4,13 @@ Nothing here draws at random: what chance decides comes in as uniforms, so that 
 """
 
 import numpy as np
-from scipy import special, stats
+import scipy
+from scipy import special
 
 from .checks import checked, checked_share
 
 MONTHS_IN_YEAR = 12
+_BLOCK = 16_384  # numbers that fit a processor's cache
 
 
 def season_shares(weights):
@@ -58,21 +60,32 @@ def orders_at(uniform, mean, dispersion=0.0):
     )
     shape = np.broadcast_shapes(*(np.shape(one) for one in given))
     u, m, d = (np.broadcast_to(one, shape).ravel() for one in given)
-    chance, orders, k = np.asarray(chance_of_none(m, d)), np.zeros(u.size), 0
-    far = np.flatnonzero(chance < 1e-290)  # so many orders that the sum below would start from nothing
-    size = 1.0 / np.maximum(d[far], 1e-9)
-    orders[far] = stats.nbinom.ppf(u[far], size, size / (size + m[far]))
-    at = np.flatnonzero((chance >= 1e-290) & (u > chance))
-    u, m, d, chance = u[at], m[at], d[at], chance[at]
-    below, ratio = chance.copy(), m / (1.0 + d * m)
-    while at.size:  # a chance after the other, for those not there yet: far quicker than a library's quantile
-        chance = chance * ratio * (1.0 + d * k) / (k + 1.0)
-        below, k = below + chance, k + 1
-        orders[at] = k
-        # the sum may stay a rounding short of one
-        left = (u > below) & ((chance > 1e-17) | (k < m))
-        at, u, m, d, chance, below, ratio = (part[left] for part in (at, u, m, d, chance, below, ratio))
+    none, orders = np.asarray(chance_of_none(m, d)), np.zeros(u.size)
+    far = np.flatnonzero(none < 1e-290)  # so many orders that the sum below would start from nothing
+    if far.size:
+        size = 1.0 / np.maximum(d[far], 1e-9)
+        orders[far] = scipy.stats.nbinom.ppf(u[far], size, size / (size + m[far]))
+    near = np.flatnonzero((none >= 1e-290) & (u > none))
+    for at in np.array_split(near, -(-near.size // _BLOCK) or 1):
+        orders[at] = _counted(u[at], m[at], d[at], none[at])
     return orders.reshape(shape)[()]
+
+
+def _counted(u, m, d, chance):
+    """Orders at uniforms above the chance of none: a chance after the other, far quicker than a library's quantile."""
+    orders, at, found, left, k = np.zeros(u.size), np.arange(u.size), np.zeros(u.size), np.ones(u.size, bool), 0
+    below, ratio = chance.copy(), m / (1.0 + d * m)
+    grows = ratio * d
+    while at.size:
+        chance = chance * (ratio + grows * k) / (k + 1.0)
+        below, found, k = below + chance, found + left, k + 1
+        # the sum may stay a rounding short of one
+        left = left & (u > below) & ((chance > 1e-17) | (k < m))
+        if 2 * np.count_nonzero(left) <= at.size:  # those that are there are put aside not each time, which takes longer
+            orders[at] = found
+            at, u, m, chance, below, ratio, grows, found = (a[left] for a in (at, u, m, chance, below, ratio, grows, found))
+            left = np.ones(at.size, bool)
+    return orders
 
 
 def chance_of_none(mean, dispersion=0.0):
@@ -107,8 +120,8 @@ def pieces_at(uniform, orders, mean_size, sd_size=0.0):
 
     Notes
     -----
-    Gamma with the mean and variance that the sum of as many independent sizes has, so that with Poisson orders the variance is the
-    compound one, rate x (mean² + sd²). What comes out need not be whole.
+    Log-normal with the mean and variance that the sum of as many independent sizes has, so that with Poisson orders the variance is
+    the compound one, rate x (mean² + sd²). What comes out need not be whole.
 
     Examples
     --------
@@ -122,8 +135,8 @@ def pieces_at(uniform, orders, mean_size, sd_size=0.0):
         checked("spread of the pieces in an order", sd_size, low=0.0),
     )
     pieces, differ = orders * mean_size, (orders > 0) & (sd_size > 0)
-    scale = sd_size[differ] ** 2 / mean_size[differ]
-    pieces[differ] = special.gammaincinv(pieces[differ] / scale, uniform[differ]) * scale
+    spread = np.log1p((sd_size[differ] / mean_size[differ]) ** 2 / orders[differ])  # of the logarithm, squared
+    pieces[differ] *= np.exp(np.sqrt(spread) * special.ndtri(uniform[differ]) - spread / 2.0)
     return pieces[()]
 
 
@@ -151,13 +164,26 @@ def weeks_lost(risk, weeks, uniform=None):
         share = np.where(whole > 0, chance * np.minimum(takes, whole) / np.where(whole > 0, whole, 1.0), 0.0)
         return share[..., None] * weeks
     months = weeks.shape[-1]
-    start = np.floor(months * uniform / np.maximum(chance, 1e-300)).clip(max=months - 1)[..., None]
+    start = _starts(chance, uniform, months)[..., None]
     left, lost, at = np.where(uniform < chance, takes, 0.0), 0.0, np.arange(months)
     for after in range(months):
         here = at == (start + after) % months
         taken = np.minimum(left, np.sum(here * weeks, axis=-1))
         lost, left = lost + here * taken[..., None], left - taken
     return lost
+
+
+def _starts(chance, uniform, months):
+    """Index of the month in which a rare event that comes would start."""
+    return np.floor(months * uniform / np.maximum(chance, 1e-300)).clip(max=months - 1)
+
+
+def risk_cost_by_month(risk, months, uniform=None):
+    """The same cost in the month in which the event starts, spread evenly on average; last axis months. [money/month]"""
+    cost = np.asarray(risk_cost(risk, uniform))[..., None]
+    if uniform is None:
+        return cost / months * np.ones(months)
+    return cost * (np.arange(months) == _starts(np.asarray(risk.chance), uniform, months)[..., None])
 
 
 def risk_cost(risk, uniform=None):

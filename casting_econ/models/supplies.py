@@ -4,7 +4,7 @@ import math
 from fractions import Fraction
 
 import numpy as np
-from scipy import optimize
+import scipy
 
 from .checks import checked
 
@@ -96,11 +96,11 @@ def cheapest_packs(needed, sizes, prices):
     row = np.array([float(size / measure / units) for size in held])
     # half a unit less than needed admits no other whole number of units, and is more than the tolerance up to 500,000 units
     for least in (1.0 - 0.5 / units, 1.0 + 2.0 * _TOLERANCE):
-        found = optimize.milp(
+        found = scipy.optimize.milp(
             prices,
             integrality=1,
-            bounds=optimize.Bounds(0.0, np.ceil((1.0 + 2.0 * _TOLERANCE) / row)),
-            constraints=optimize.LinearConstraint(row, least, np.inf),
+            bounds=scipy.optimize.Bounds(0.0, np.ceil((1.0 + 2.0 * _TOLERANCE) / row)),
+            constraints=scipy.optimize.LinearConstraint(row, least, np.inf),
             options={"mip_rel_gap": 0.0},
         )
         counts = tuple(round(count) for count in found.x)

@@ -48,6 +48,7 @@ class TaxScheme:
     parts: tuple[TaxPart, ...]  # in the order they are worked out
     note: str = ""  # what the table leaves out
     valid_from: dt.date | None = None  # first day of its tax year
+    paid_on: str | None = None  # month and day after its end by which it is due, such as '01-31'
 
 
 def by_bands(base, bands):

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from .capacity import DEMAND, HANDS, Month, asked_for, limit_of, needs_by_month, served, share_of, working
+from .capacity import DEMAND, HANDS, Month, asked_for, limit_of, needs_by_month, served, share_of, use_of, working
 from .checks import checked, checked_share
 from .costs import piece_cost
 from .money import yearly_charge
@@ -63,7 +63,7 @@ def evaluate(a: Workshop) -> Outcome:
     worked = sum(times.weeks[..., m] for m in range(times.weeks.shape[-1]))
     fixed_hours, spare_hours = a.fixed_hours_per_week * worked, sum(times.hours[..., m] for m in range(times.hours.shape[-1]))
     at_demand = _used(asked, a, plans, needs, times, dict.fromkeys(plans, 1.0))
-    at_demand[HANDS] = _of_hands(sum(plan["hours"] for plan in plans.values()), spare_hours)
+    at_demand[HANDS] = use_of(sum(plan["hours"] for plan in plans.values()), spare_hours)
 
     channels = {c.name: _channel_result(c, asked, months) for c in a.channels}
     scale = {p.name: _scale(p, plans[p.name], channels, months) for p in a.products}
@@ -125,7 +125,7 @@ def evaluate(a: Workshop) -> Outcome:
         "cash_break_even_pieces_per_year": cash_pieces,
     }
     utilisation = _used(asked, a, plans, needs, times, scale)
-    utilisation[HANDS] = _of_hands(variable_hours, spare_hours)
+    utilisation[HANDS] = use_of(variable_hours, spare_hours)
     return Outcome(
         totals=totals,
         products=products,
@@ -155,7 +155,10 @@ def _plan(p, a, target, asked):
     for step, cost in zip(p.steps, piece.steps, strict=True):
         used, minutes = used + still * (cost.material + cost.consumables), minutes + still * cost.minutes
         still = still * (np.asarray(step.wait_hours) == 0.0)
-    ruined = checked("ruined loads", p.ruined_loads_per_year, low=0.0) * p.casts_per_load
+    loads = checked("ruined loads", p.ruined_loads_per_year, low=0.0)
+    if a.months.luck is not None:  # as many as expected orders bring, so with none there is none
+        loads = loads * share_of(pieces, sum((asked.usual[name] for name in mine), 0.0), 1.0)
+    ruined = loads * p.casts_per_load
     order_minutes = {c.name: checked("minutes per order", c.minutes_per_order, low=0.0) for c in a.channels}
     make_hours = (made * piece.minutes + ruined * minutes) / 60.0
     return {
@@ -165,6 +168,7 @@ def _plan(p, a, target, asked):
         "piece": piece,
         "make_hours": make_hours,
         "hours": make_hours + sum(orders[n] * order_minutes[n] for n in orders) / 60.0,
+        "ruined_loads": loads,
         "ruined_material": ruined * used,
         "ruined_hours": ruined * minutes / 60.0,
     }
@@ -198,31 +202,30 @@ def _used(asked, a, plans, needs, times, scale):
             pieces = [sum(asked.pieces[c.name][m] for c in a.channels if c.product == p) for m in months]
             share = [share_of(pieces[m], plans[p]["pieces"], a.months.working[m]) * needs[m][name][p] for m in months]
             found[name] = found[name] + sum(share) * scale[p]
-        found[name] = found[name] * a.weeks_per_year / sum(times.open_share(name, m) * times.weeks[..., m] for m in months)
+        found[name] = use_of(found[name] * a.weeks_per_year, sum(times.open_share(name, m) * times.weeks[..., m] for m in months))
     return found
 
 
-def _of_hands(hours, spare):
-    """Share of the hours left that some hours take; infinite where none are left."""
-    return share_of(hours, np.maximum(spare, 0.0), np.inf)
+def order_money(c, orders, pieces):
+    """What so many orders of a channel with so many pieces in all bring and cost, by kind [money], and of one: its `price` and
+    `net_per_order`. [money/order]"""
+    # a larger order brings as much more as it has pieces
+    price = c.price * share_of(pieces, orders * c.pieces_per_order, 1.0) if np.any(np.asarray(c.size_spread) > 0) else c.price
+    order = c.order(price)
+    return {kind: order[kind] * orders for kind in (*_ORDER_KINDS, "net")} | {"price": price, "net_per_order": order["net"]}
 
 
 def _channel_result(c, asked, months):
     """A year in one channel."""
     came, met = sum(asked.orders[c.name]), sum(month.met[c.name] for month in months)
     pieces = sum(month.pieces[c.name] for month in months)
-    # a larger order brings as much more as it has pieces
-    price = c.price * share_of(pieces, met * c.pieces_per_order, 1.0) if np.any(np.asarray(c.size_spread) > 0) else c.price
-    order = c.order(price)
-    result = {kind: order[kind] * met for kind in (*_ORDER_KINDS, "net")}
+    result = order_money(c, met, pieces)
     return result | {
         "product": c.product,
-        "price": price,
         "came": came,
         "orders": met,
         "pieces": pieces,
-        "kept_of_price": price * met * (1.0 - c.fee_share - c.refund_share),
-        "net_per_order": order["net"],
+        "kept_of_price": result["price"] * met * (1.0 - c.fee_share - c.refund_share),
         "order_hours": met * c.minutes_per_order / 60.0,
         "stall_hours": c.days_per_year * c.hours_per_day,
         "stall_fees": c.days_per_year * c.fee_per_day,
@@ -262,7 +265,7 @@ def _product_result(p, plans, scale, channels, carried, missing, target):
         **{f"labour: {step.name}": step.minutes_per_good * wage for step in piece.steps},
         **{kind: _ratio(amount * share, made) for kind, amount in carried.items()},
     }
-    loads = made * piece.casts / p.casts_per_load + p.ruined_loads_per_year * scale
+    loads = made * piece.casts / p.casts_per_load + plan["ruined_loads"] * scale
     return {
         "piece": piece,
         "yield": piece.good_share,
@@ -280,6 +283,8 @@ def _product_result(p, plans, scale, channels, carried, missing, target):
         "loads_per_year": loads,
         "cost_by_kind": kinds,
         "ruined_loss_per_year": (plan["ruined_material"] + plan["ruined_hours"] * target) * scale,
+        "ruined_material_per_year": plan["ruined_material"] * scale,
+        "ruined_hours_per_year": plan["ruined_hours"] * scale,
     }
 
 

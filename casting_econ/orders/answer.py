@@ -24,29 +24,9 @@ from .timetable import schedule_results
 def open_order(
     kit: OpenStudy, name: str | None = None, *, today: date | None = None, base: OpenStudy | None = None, **asked
 ) -> OrderPlan:
-    """Plan an order of a study.
+    """Plan an order of a study; `name`, `today` and `asked` as `order_of` takes them, `base` a study whose draws are kept in what both share.
 
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-    name : str, optional
-        Of a commission in the study file.
-    today : date, optional
-        First day of work where nothing says one.
-    base : OpenStudy, optional
-        Study whose draws are kept in what both share.
-    asked : optional
-        As `order_of` takes it.
-
-    Returns
-    -------
-    OrderPlan
-
-    Raises
-    ------
-    StudyError
-        For what is asked for and cannot be, or a certainty that no number of casts gives.
+    StudyError for what is asked for and cannot be, or a certainty that no number of casts gives.
     """
     order = order_of(kit, name or None, today=today, **asked)
     known = _kept.get(kit)
@@ -75,35 +55,23 @@ def keep(plan: OrderPlan) -> None:
 def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
     """The answer for a terminal, without Markdown."""
     fmt = format_of(plan.planner.kit, year=False)
-    lines = [*wording.first_lines(plan, quoted, fmt), "", wording.what_is_asked(plan, fmt), "", wording.headline(plan, fmt)]
-    if plan.order.good or plan.order.under_way:
-        lines += ["", wording.progress_sentence(plan, fmt)]
+    said = [wording.what_is_asked(plan, fmt), wording.headline(plan, fmt)]
+    said += [wording.progress_sentence(plan, fmt)] if plan.order.good or plan.order.under_way else []
     if not plan.order.complete:
-        said = wording.by_feel_sentence(plan, quoted, fmt), wording.alike_sentence(plan, fmt), wording.moulds_sentence(plan, fmt)
-        lines += [line for sentence in (*said, policy_sentence(plan, fmt)) if sentence for line in ("", sentence)]
-    lines += ["", wording.price_sentence(plan, quoted, fmt)]
-    lines += ["", wording.deposit_sentence(plan, quoted, quoted.asked, fmt)]
+        said += [wording.by_feel_sentence(plan, quoted, fmt), wording.alike_sentence(plan, fmt)]
+        said += [wording.moulds_sentence(plan, fmt), policy_sentence(plan, fmt)]
+    said += [wording.price_sentence(plan, quoted, fmt), wording.deposit_sentence(plan, quoted, quoted.asked, fmt)]
+    lines = [*wording.first_lines(plan, quoted, fmt), *(line for sentence in said if sentence for line in ("", sentence))]
     return [line.replace("**", "").replace("`", "") for line in lines]
 
 
 def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
     """Numbers of the answer, for `order.json`; hours, money, chances and shares in the units of the tables."""
-    order, course = plan.order, plan.course
-    price = quoted.asked
-    earliest_promise, last = plan.earliest_promise, plan.last_start
+    order, course, price = plan.order, plan.course, quoted.asked
+    asked = {key: getattr(order, key) for key in "name product pieces set_of variants start due confidence".split()}
+    in_hand = {key or order.product: value for key, value in order.in_hand.items()}
     return {
-        "order": {
-            "name": order.name,
-            "product": order.product,
-            "pieces": order.pieces,
-            "set_of": order.set_of,
-            "variants": order.variants,
-            "start": order.start.isoformat(),
-            "due": order.due.isoformat(),
-            "confidence": order.confidence,
-            "in_hand": {key or order.product: value for key, value in order.in_hand.items()},
-            "under_way": order.poured,
-        },
+        "order": asked | {"in_hand": in_hand, "under_way": order.poured},
         "complete": order.complete,
         "pieces_over": order.over,
         "casts": plan.casts,
@@ -116,8 +84,8 @@ def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
         "chance_of_date": course.in_time,
         "chance_of_date_error": course.error,
         "meets_date": plan.meets_date,
-        "last_safe_start": last.day.isoformat() if last else None,
-        "honest_arrival": earliest_promise[1].isoformat() if earliest_promise else None,
+        "last_safe_start": plan.last_start,
+        "honest_arrival": plan.arrives,
         "mould_sets_for_date": plan.sets_wanted,
         "mould_sets_worn": plan.sets_worn,
         "mould_sets_to_make": plan.moulds_to_make,
@@ -160,7 +128,6 @@ def quote_of(plan: OrderPlan, quoted: Quoted) -> Quote:
         wrong, found = "no date holds with the wanted certainty", f"{order.confidence:.0%}"
         raise refusal("quote", wrong, "a lower --confidence", found=found)
     until = order.start + timedelta(days=words.valid_days)
-    last = plan.last_start.day if plan.last_start else order.start
     return Quote(
         maker=words.maker or file.study.name,
         contact=words.contact,
@@ -176,7 +143,7 @@ def quote_of(plan: OrderPlan, quoted: Quoted) -> Quote:
         valid_until=until,
         posted_by=posted,
         arrives_by=arrives if file.orders.transit_days else None,
-        deposit_by=min(last, until),
+        deposit_by=min(plan.last_start or order.start, until),
         changes=words.changes,
         terms=tuple(words.terms),
         tax_note=words.tax_note,

@@ -39,23 +39,14 @@ class Purchase:
 
 
 def buying_list(plan) -> list[Purchase]:
-    """Everything the new loads of an order use, in the order of the routing.
+    """Everything the new loads of an order use, in the order of the routing, mixed materials by component.
 
-    Parameters
-    ----------
-    plan : OrderPlan
-        Amounts of a step are for as many pieces as enter it in 95 of 100 draws; parts are for the pieces ordered.
-
-    Returns
-    -------
-    list of Purchase
-        Mixed materials by component.
+    Amounts of a step are for as many pieces as enter it in 95 of 100 draws; parts are for the pieces ordered.
     """
     planner, order, loads = plan.planner, plan.order, plan.loads
-    kit, entry = planner.kit, planner.entry
+    values, entry = planner.values, planner.entry
     entering = np.quantile(plan.course.entering[:, loads.new].sum(axis=1), SURE, axis=0, method="higher")
     lots = float(np.quantile(plan.planner.lots(loads, plan.planner.draws)[:, loads.new].sum(axis=1), SURE, method="higher"))
-    values = {key: number.value for key, number in kit.assumed.numbers.items()}
     uses: list[Use] = []
     for k, (name, step) in enumerate(entry.steps.items()):
         path = f"products.{order.product}.steps.{name}"
@@ -66,7 +57,7 @@ def buying_list(plan) -> list[Purchase]:
     if plan.new_loads:
         wanted = float(sum(planner.needed(order).values()) * order.set_of)
         uses.append((f"products.{order.product}.parts", entry.parts, wanted, 0.0, lots, "piece"))
-    return purchases(kit, uses + mould_uses(plan))
+    return purchases(planner, uses + mould_uses(plan))
 
 
 def mould_uses(plan) -> list[Use]:
@@ -78,32 +69,25 @@ def mould_uses(plan) -> list[Use]:
     steps, until = planner.entry.steps.items(), taken_out(planner) + 1
     moulds, copies = (making.total(what) for what in ("moulds", "copies"))
     pours, loads = (making.total(what) for what in ("pours", "copy_loads"))
-    uses = [
-        (f"{path}.mould.steps.{name}.materials", one.materials, moulds, pours, 0.0, "mould") for name, one in mould.steps.items()
-    ]
-    return uses + [
-        (f"{path}.steps.{name}.materials", s.materials, copies, loads, loads, "piece") for name, s in list(steps)[:until]
-    ]
+    made = [(f"{path}.mould.steps.{name}", one.materials, moulds, pours, 0.0, "mould") for name, one in mould.steps.items()]
+    copied = [(f"{path}.steps.{name}", one.materials, copies, loads, loads, "piece") for name, one in list(steps)[:until]]
+    return [(f"{place}.materials", *use) for place, *use in made + copied]
 
 
-def purchases(kit, uses: list[Use]) -> list[Purchase]:
+def purchases(planner, uses: list[Use]) -> list[Purchase]:
     """What covers these uses: materials in the order of the uses, mixed ones by component."""
-    values = {key: number.value for key, number in kit.assumed.numbers.items()}
-    amounts: dict[str, list[float | str]] = {}
-    goes_into: dict[str, str] = {}
+    values, study, amounts = planner.values, planner.kit.study, {}
     for path, entries, pieces, loads, lots, kind in uses:
         for name, m in entries.items() if pieces or loads else ():
-            quantity = values.get(f"{path}.{name}.quantity", m.quantity.value)
-            loss = values.get(f"{path}.{name}.loss", m.loss.value)
-            count = {"load": loads, "lot": lots}.get(m.per, pieces)
-            goes_into.setdefault(name, m.per if m.per in ("load", "lot") else kind)
-            price = values.get(f"{path}.{name}.price", m.price.value)
-            amount = amounts.setdefault(name, [0.0, m.quantity.unit, price])
+            stated = {key: getattr(m, key).value for key in ("quantity", "loss", "price")}
+            quantity, loss, price = (values.get(f"{path}.{name}.{key}", value) for key, value in stated.items())
+            count, goes_into = {"load": (loads, "load"), "lot": (lots, "lot")}.get(m.per, (pieces, kind))
+            amount = amounts.setdefault(name, [0.0, m.quantity.unit, price, goes_into])
             amount[0] += quantity * count / (1.0 - loss)
     found = []
-    for name, (amount, unit, price) in amounts.items():
-        rows = _purchases(name, amount, unit, price, kit.study.file.supplies.get(name), kit.study.currency)
-        found += [replace(row, goes_into=goes_into[name]) for row in rows]
+    for name, (amount, unit, price, goes_into) in amounts.items():
+        rows = _purchases(name, amount, unit, price, study.file.supplies.get(name), study.currency)
+        found += [replace(row, goes_into=goes_into) for row in rows]
     return found
 
 
@@ -126,9 +110,8 @@ def _purchases(name, amount, unit, price, supply, currency):
             own = own if own in ("gram", "milliliter") else as_mixed
             wanted = float(volume if own == "milliliter" else mass)
             share = part.parts / sum(parts) * amount / wanted if wanted else 0.0  # of the price of the mix, by its ratio
-            rows.append(
-                _bought(f"{name}: {part_name}", wanted, own, part.stock, part.packs, part.density, price * share, currency)
-            )
+            given = part.stock, part.packs, part.density
+            rows.append(_bought(f"{name}: {part_name}", wanted, own, *given, price * share, currency))
         return rows
     return [_bought(name, amount, unit, supply.stock, supply.packs, supply.whole_density, price, currency)]
 

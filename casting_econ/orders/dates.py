@@ -56,27 +56,11 @@ def closed_days(study: Study, first: date, last: date) -> dict[date, str]:
 
 
 def opening(study: Study, first: date, days: int, hours_per_week: float) -> Opening:
-    """Open windows, hours a day for the order, and how the season stretches waits.
+    """Open windows, hours a day for the order, and how the season stretches waits, for so many days from day 0 on.
 
-    Parameters
-    ----------
-    study : Study
-        With its calendar, days off and temperatures.
-    first : date
-        Day 0.
-    days : int
-        Days ahead.
-    hours_per_week : float
-        Hands that commissions can have, other promises not yet taken off. [hour/week]
+    `hours_per_week` are those of hands that commissions can have, other promises not yet taken off. [hour/week]
 
-    Returns
-    -------
-    Opening
-
-    Raises
-    ------
-    StudyError
-        If days off and holidays leave no day open.
+    StudyError if days off and holidays leave no day open.
     """
     closed = closed_days(study, first, first + timedelta(days=days))
     # touching windows are joined in the week, one that runs on past Sunday too

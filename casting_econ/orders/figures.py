@@ -16,6 +16,9 @@ from ..models.schedule import DAY, NEVER
 from ..palette import BLUE, GREEN, GREY, INK, ORANGE, SKY
 from .plan import OrderPlan
 from .spec import AT_ONCE
+from .tables import day
+
+READY = "#D9D9D9"  # colour of a load that waits for hands
 
 
 def chance_chart(curve: pd.DataFrame, rules: pd.DataFrame, confidence: float, fmt: Format) -> Figure:
@@ -52,26 +55,28 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     end = max(last, min(due, last + 21 * DAY)) / DAY + 1
     names = {}
     least = end / 150  # of a mark, that it can be seen
+
+    def colour_of(stage):
+        return ORANGE if stage in plan.casting_stages else GREEN if plan.sanding_stages[stage] else BLUE
+
+    def bar(place, begin, length, colour):
+        axes.barh(place, length, left=origin + begin, height=0.62, color=colour, edgecolor="none")
+
     for place, load in enumerate(loads):
         mine = [s for s in segments if s[0] == load]
         under_way = course.plan.under_way.get(load) if load >= plan.loads.promised else None
         begin = 0.0 if under_way else min(s[2] for s in mine) / DAY
         through = course.schedule.done[0, load]
         until = (through if through < NEVER else max((s[3] for s in mine), default=under_way[1] if under_way else 0)) / DAY
-        axes.barh(place, until - begin, left=origin + begin, height=0.62, color="#D9D9D9", edgecolor="none")
+        bar(place, begin, until - begin, READY)
         waits = [(0, under_way[1])] if under_way else []
         ends = {stage: stop for _, stage, _, stop in mine}
         waits += [(stop, stop + course.waited(load, stage, stop)) for stage, stop in ends.items() if _whole(ends, stage, through)]
         for start, stop in waits:
-            axes.barh(place, (stop - start) / DAY, left=origin + start / DAY, height=0.62, color=SKY, edgecolor="none")
+            bar(place, start / DAY, (stop - start) / DAY, SKY)
         for _, stage, start, stop in mine:
-            colour = ORANGE if stage in plan.casting_stages else GREEN if plan.sanding_stages[stage] else BLUE
-            axes.barh(
-                place, max((stop - start) / DAY, least), left=origin + start / DAY, height=0.62, color=colour, edgecolor="none"
-            )
-        made = {"moulds": " (moulds)", "copies": " (copies)"}.get(
-            plan.loads.made[load].kind if load in plan.loads.made else "", ""
-        )
+            bar(place, start / DAY, max((stop - start) / DAY, least), colour_of(stage))
+        made = f" ({plan.loads.made[load].kind})" if load in plan.loads.made else ""
         kind = " (promised)" if load < plan.loads.promised else " (under way)" if under_way else made
         names[place] = f"{load + 1}{kind}"
     step = max(1, len(loads) // 20)
@@ -85,13 +90,11 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
         if not opened.day_open(opened.first + timedelta(days=n)):
             for part in (axes, hands):
                 part.axvspan(origin + n, origin + n + 1, color="#EDEDED", zorder=0, linewidth=0)
-    totals = np.zeros((3, days))
-    for _, stage, start, stop in segments:
-        kind = 0 if stage in plan.casting_stages else 2 if plan.sanding_stages[stage] else 1
-        for n in range(start // DAY, (stop - 1) // DAY + 1):
-            totals[kind, n] += (min(stop, (n + 1) * DAY) - max(start, n * DAY)) / 3600
+    totals = {colour: np.zeros(days) for colour in (ORANGE, BLUE, GREEN)}
+    for n, _, stage, _, worked in course.by_day():
+        totals[colour_of(stage)][n] += worked
     bottom = np.zeros(days)
-    for row, colour in zip(totals, (ORANGE, BLUE, GREEN), strict=True):
+    for colour, row in totals.items():
         hands.bar(origin + np.arange(days) + 0.5, row, width=0.8, bottom=bottom, color=colour, edgecolor="none")
         bottom += row
     hands.set(ylabel="hours a day", ylim=(0, max(1.0, 1.05 * bottom.max())))
@@ -103,22 +106,14 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     if due / DAY <= end:
         over(axes, "due", origin + due / DAY, weight="bold")
     axes.set_xticklabels([])
-    hands.xaxis.set_major_locator(
-        mdates.WeekdayLocator(byweekday=0, interval=-(-days // 35))
-        if days > 12
-        else mdates.DayLocator(interval=max(1, days // 5))
-    )
-    axes.xaxis.set_major_locator(hands.xaxis.get_major_locator())
+    weeks, few = mdates.WeekdayLocator(byweekday=0, interval=-(-days // 35)), mdates.DayLocator(interval=max(1, days // 5))
+    for part in (hands, axes):
+        part.xaxis.set_major_locator(weeks if days > 12 else few)
     ticks(hands.xaxis, lambda x: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale))
-    kinds = [
-        Patch(color=ORANGE, label="casting"),
-        Patch(color=SKY, label="curing, drying, tumbling"),
-        Patch(color="#D9D9D9", label="lying ready"),
-        Patch(color=BLUE, label="taking out, finishing"),
-    ]
-    kinds += [Patch(color=GREEN, label="sanding by hand")] if any(plan.sanding_stages) else []
-    key(figure, kinds)
-    hours = f"{fmt.number(totals.sum(), 1)} hours of hands, at most {fmt.number(bottom.max(), 1)} a day"
+    kinds = {ORANGE: "casting", SKY: "curing, drying, tumbling", READY: "lying ready", BLUE: "taking out, finishing"}
+    kinds |= {GREEN: "sanding by hand"} if any(plan.sanding_stages) else {}
+    key(figure, [Patch(color=colour, label=label) for colour, label in kinds.items()])
+    hours = f"{fmt.number(np.sum([*totals.values()]), 1)} hours of hands, at most {fmt.number(bottom.max(), 1)} a day"
     return says(figure, f"{len(loads)} loads over {fmt.number(last / DAY, 0)} days", hours)
 
 
@@ -140,9 +135,8 @@ def date_chart(plan: OrderPlan, fmt: Format) -> Figure:
     axes.axvline(origin + course.deadline / DAY, color=INK, linewidth=1.6)
     side = "right" if course.deadline / DAY > (days[0] + days[-1]) / 2 else "left"
     over(axes, "must be packed", origin + course.deadline / DAY, ha=side)
-    axes.axhline(
-        plan.order.confidence, color=GREY, linewidth=1.2, linestyle="--", label=f"wanted: {fmt.sure(plan.order.confidence)}"
-    )
+    wanted = fmt.sure(plan.order.confidence)
+    axes.axhline(plan.order.confidence, color=GREY, linewidth=1.2, linestyle="--", label=f"wanted: {wanted}")
     key(figure)
     axes.set_ylim(-0.03, 1.05)
     axes.set_xlim(origin + min(days[0], course.deadline // DAY) - 1, origin + max(days[-1], course.deadline / DAY) + 1)
@@ -151,4 +145,42 @@ def date_chart(plan: OrderPlan, fmt: Format) -> Figure:
     low, high = axes.get_xlim()
     axes.xaxis.set_major_locator(mdates.DayLocator(interval=max(1, int(-(-(high - low) // 3)))))
     ticks(axes.xaxis, lambda x: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale))
-    return says(figure, f"packed in time: {fmt.chance(course.in_time)}", f"wanted {fmt.sure(plan.order.confidence)}")
+    return says(figure, f"packed in time: {fmt.chance(course.in_time)}", f"wanted {wanted}")
+
+
+def choice_chart(plan: OrderPlan, fmt: Format) -> Figure:
+    """What each number of moulds costs, and below it the date that holds with it; the number of the plan is marked."""
+    figure, (costs, dates) = new_axes(5.0, rows=2, height_ratios=[3, 2])
+    choices, places = plan.choices, np.arange(len(plan.choices))
+    an_hour, below = float(plan.planner.point_inputs.target_per_hour), np.zeros(len(choices))
+    parts = {
+        "material of the moulds": (ORANGE, [one.cost.material for one in choices]),
+        "hours of making them": (SKY, [one.cost.hours * an_hour for one in choices]),
+        "hours of casting and finishing": (BLUE, [(one.hours - one.cost.hours) * an_hour for one in choices]),
+    }
+    for label, (colour, values) in parts.items():
+        costs.bar(places, values, bottom=below, width=0.62, color=colour, label=label, edgecolor="none")
+        below = below + values
+    costs.set_ylabel(f"cost, {fmt.currency}")
+    ticks(costs.yaxis, lambda y: fmt.money(y, 0))
+    key(figure, columns=1)
+    for place, one in zip(places, choices, strict=True):
+        mine = one.moulds == plan.planner.moulds.in_use
+        if mine or len(choices) <= 6:  # more would run together
+            over(costs, fmt.money(one.in_all, 0), place, weight="bold" if mine else None)
+        if one.arrives:
+            dates.plot([place], [mdates.date2num(one.arrives)], "o", color=ORANGE if mine else BLUE, markersize=9 if mine else 6)
+    dates.axhline(mdates.date2num(plan.order.due), color=INK, linewidth=1.6)
+    look = {"xycoords": dates.get_yaxis_transform(), "textcoords": "offset points", "va": "center"}
+    dates.annotate("due", (1.0, mdates.date2num(plan.order.due)), (3, 0), **look)
+    dates.set(ylabel="date that holds", xlabel="moulds in use (bold: this plan)")
+    dates.yaxis.set_major_locator(mdates.AutoDateLocator(minticks=3, maxticks=5))
+    ticks(dates.yaxis, lambda y: format_skeleton("MMMd", mdates.num2date(y), locale=fmt.locale))
+    told = [(fmt.number(one.moulds), fmt.money(one.in_all, 0), day(fmt, one.arrives)) for one in choices]
+    says(figure, *(f"{moulds} moulds cost {money}, holding {when}" for moulds, money, when in told))
+    for part in (costs, dates):
+        part.set_xticks(places, [fmt.number(one.moulds) for one in choices])
+        part.set_xlim(-0.6, len(choices) - 0.4)
+        part.grid(visible=False, axis="x")
+        part.margins(y=0.14)
+    return figure

@@ -35,7 +35,6 @@ class MouldsInUse:
         if entry is None or not entry.steps:
             return None
         full = int(moulds_for_load(study.file.products[product].casts_per_load.value, entry.cavities))
-        lives = mould_lives(study, product)
         there = int(entry.sets.value) * full if "sets" in entry.model_fields_set else moulds_in_hand(study, product)
         return cls(
             in_hand=there,
@@ -43,7 +42,7 @@ class MouldsInUse:
             masters=entry.masters,
             cavities=entry.cavities,
             life=(float(mould.life_casts), float(mould.life_shape), mould.replace_at),
-            age=float(lives[1].mean()) if lives and lives[1].size else 0.0,
+            age=mean_age(study, product) or 0.0,
         )
 
     def in_loads(self, casts: int, sizes: tuple[int, ...]) -> tuple[int, ...]:
@@ -60,6 +59,12 @@ class MouldsInUse:
         old = min(self.in_hand, self.in_use)
         ages, (mean, shape, replace_at) = np.repeat([self.age, 0.0], [old, self.in_use - old]), self.life
         return float(moulds_worn(uses, self.in_use, mean, shape, ages, replace_at))
+
+
+def mean_age(study, product: str) -> float | None:
+    """Casts a cavity that the moulds in use have given on average; None without mould records. [cast]"""
+    lives = mould_lives(study, product)
+    return float(lives[1].mean()) if lives and lives[1].size else None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -109,21 +114,10 @@ def room_in(planner, station: str | None, places: int = 1) -> tuple[int, ...]:
 
 
 def making_of(planner, sizes: list[int], begin: int) -> Making:
-    """How the moulds of a plan come about.
+    """How the moulds of a plan come about, where they are counted one by one; those that wear out before the last load are made anew, in time.
 
-    Parameters
-    ----------
-    planner : Planner
-        Of a product whose moulds are counted one by one, and of how many are in use.
-    sizes : list of int
-        Casts of each load of the order that is to be poured. [cast]
-    begin : int
-        Number of the first load of mould making; those of the order follow on the last.
-
-    Returns
-    -------
-    Making
-        Moulds that wear out before the last load are made anew, in time for it.
+    `sizes` are the casts of each load of the order that is to be poured [cast], `begin` the number of the first load of mould making; those
+    of the order follow on the last.
     """
     moulds = planner.moulds
     have, wanted = moulds.in_hand, moulds.in_use

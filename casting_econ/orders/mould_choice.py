@@ -34,7 +34,7 @@ def mould_cost(plan: OrderPlan) -> MouldCost:
     target = float(planner.point_inputs.target_per_hour) / 60.0
     if product.mould is None:
         return MouldCost(hours=0.0, material=0.0, now=0.0, worn=0.0)
-    making, material = plan.loads.making, sum(row.cost for row in purchases(planner.kit, mould_uses(plan)))
+    making, material = plan.loads.making, sum(row.cost for row in purchases(planner, mould_uses(plan)))
     if making is None:
         hours = plan.moulds_to_make * float(product.mould.minutes) / 60.0
     else:
@@ -85,17 +85,13 @@ class MouldChoice:
     @cached_property
     def arrives(self) -> date | None:
         """Date that holds with the wanted certainty; None within the calendar."""
-        dates = self.plan.promised(self.plan.tried)
-        return dates and dates[1]
+        return self.plan.arrives_in(self.plan.tried)
 
 
 def with_moulds_chosen(plan: OrderPlan) -> OrderPlan:
     """The plan with as many moulds as pay: the cheapest number that holds the date, or else the one that is earliest.
 
-    Raises
-    ------
-    StudyError
-        Where there is neither a mould nor a master to make one from.
+    StudyError where there is neither a mould nor a master to make one from.
     """
     moulds, product = plan.planner.moulds, plan.order.product
     if moulds is None or not plan.casts:

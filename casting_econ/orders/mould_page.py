@@ -1,18 +1,12 @@
-"""The moulds of an order that counts them one by one: table, chart and sentences of how many pay."""
+"""The moulds of an order that counts them one by one: table and sentences of how many pay."""
 
 from itertools import groupby
 
-import matplotlib.dates as mdates
-import numpy as np
 import pandas as pd
-from babel.dates import format_skeleton
-from matplotlib.figure import Figure
 
-from ..charts import key, new_axes, over, says, ticks
 from ..faults import counted
 from ..formatting import Format
 from ..pages.table import shown
-from ..palette import BLUE, INK, ORANGE, SKY
 from .mould_choice import mould_cost
 from .plan import OrderPlan
 from .tables import day
@@ -34,54 +28,6 @@ def choice_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     return rows
 
 
-def choice_chart(plan: OrderPlan, fmt: Format) -> Figure:
-    """What each number of moulds costs, and below it the date that holds with it; the number of the plan is marked."""
-    figure, (costs, dates) = new_axes(5.0, rows=2, height_ratios=[3, 2])
-    choices, places = plan.choices, np.arange(len(plan.choices))
-    an_hour, below = float(plan.planner.point_inputs.target_per_hour), np.zeros(len(choices))
-    parts = {
-        "material of the moulds": (ORANGE, [one.cost.material for one in choices]),
-        "hours of making them": (SKY, [one.cost.hours * an_hour for one in choices]),
-        "hours of casting and finishing": (BLUE, [(one.hours - one.cost.hours) * an_hour for one in choices]),
-    }
-    for label, (colour, values) in parts.items():
-        costs.bar(places, values, bottom=below, width=0.62, color=colour, label=label, edgecolor="none")
-        below = below + values
-    costs.set_ylabel(f"cost, {fmt.currency}")
-    ticks(costs.yaxis, lambda y: fmt.money(y, 0))
-    key(figure, columns=1)
-    for place, one in zip(places, choices, strict=True):
-        mine = one.moulds == plan.planner.moulds.in_use
-        if mine or len(choices) <= 6:  # more would run together
-            over(costs, fmt.money(one.in_all, 0), place, weight="bold" if mine else None)
-        if one.arrives:
-            dates.plot([place], [mdates.date2num(one.arrives)], "o", color=ORANGE if mine else BLUE, markersize=9 if mine else 6)
-    dates.axhline(mdates.date2num(plan.order.due), color=INK, linewidth=1.6)
-    look = {"xycoords": dates.get_yaxis_transform(), "textcoords": "offset points", "va": "center"}
-    dates.annotate("due", (1.0, mdates.date2num(plan.order.due)), (3, 0), **look)
-    dates.set(ylabel="date that holds", xlabel="moulds in use (bold: this plan)")
-    dates.yaxis.set_major_locator(mdates.AutoDateLocator(minticks=3, maxticks=5))
-    ticks(dates.yaxis, lambda y: format_skeleton("MMMd", mdates.num2date(y), locale=fmt.locale))
-    said = (
-        f"{fmt.number(one.moulds)} moulds cost {fmt.money(one.in_all, 0)}, holding {day(fmt, one.arrives)}" for one in choices
-    )
-    says(figure, *said)
-    for part in (costs, dates):
-        part.set_xticks(places, [fmt.number(one.moulds) for one in choices])
-        part.set_xlim(-0.6, len(choices) - 0.4)
-        part.grid(visible=False, axis="x")
-        part.margins(y=0.14)
-    return figure
-
-
-def _counted(fmt, count, word="mould"):
-    return f"{fmt.number(count)} {word}{'' if count == 1 else 's'}"
-
-
-def _there(fmt, count, word="mould"):
-    return _counted(fmt, count, word) if count else f"no {word}"
-
-
 def ways_said(plan: OrderPlan, fmt: Format) -> str:
     """The generations in words: moulds poured over the masters, copies cast in them, moulds over these; nothing where none are made."""
     masters, parts = plan.planner.moulds.masters, []
@@ -89,12 +35,12 @@ def ways_said(plan: OrderPlan, fmt: Format) -> str:
     for way in plan.loads.making.found:
         for one in way.rounds:
             if one.kind == "copies":
-                parts.append(f"{_counted(fmt, one.count, 'cast')} for {counted(one.gained, 'copy', 'copies')}")
+                parts.append(f"{fmt.count(one.count, 'cast')} for {counted(one.gained, 'copy', 'copies')}")
                 over = "masters and copies" if masters > 1 else "master and copies" if masters else "the copies"
                 continue
             small = "" if one.gained else f" of {counted(one.cavities, 'cavity', 'cavities')}"
             anew = " in place of worn ones" if way is plan.loads.making.found[-1] else ""
-            parts.append(f"{_counted(fmt, one.count)}{small} over {over}{anew}")
+            parts.append(f"{fmt.count(one.count, 'mould')}{small} over {over}{anew}")
     runs = [(said, len(list(same))) for said, same in groupby(parts)]
     return ", then ".join(f"{often} times {said}" if often > 2 else ", then ".join([said] * often) for said, often in runs)
 
@@ -102,8 +48,9 @@ def ways_said(plan: OrderPlan, fmt: Format) -> str:
 def moulds_said(plan: OrderPlan, fmt: Format) -> str:
     """Moulds in hand and to make, how, what they cost now and what the order wears of them, and what other numbers would do."""
     moulds, order = plan.planner.moulds, plan.order
-    there = _there(fmt, moulds.in_hand), _there(fmt, moulds.masters, "master")
-    text = f"In hand: {', '.join(there)}; a mould gives {_counted(fmt, moulds.cavities, 'cast')} at once. "
+    counts = (moulds.in_hand, "mould"), (moulds.masters, "master")
+    there = ", ".join(fmt.count(count, word) if count else f"no {word}" for count, word in counts)
+    text = f"In hand: {there}; a mould gives {fmt.count(moulds.cavities, 'cast')} at once. "
     if not plan.new_loads:
         return text + "No load of this order is left to pour, so it asks for no more."
     making, cost = plan.loads.making, mould_cost(plan)
@@ -112,7 +59,7 @@ def moulds_said(plan: OrderPlan, fmt: Format) -> str:
         waiting = sum(way.waiting_hours for way in making.found) / 24
         generations = making.total("generations")
         text += (
-            f"**Make {_counted(fmt, making.to_make)}** in {_counted(fmt, generations, 'generation')}: {ways_said(plan, fmt)}. "
+            f"**Make {fmt.count(making.to_make, 'mould')}** in {fmt.count(generations, 'generation')}: {ways_said(plan, fmt)}. "
             f"That takes {fmt.number(cost.hours, 1)} hours of hands and at the least {fmt.number(waiting, 1)} days of curing. "
             f"It costs {fmt.money(cost.now)} now, {fmt.money(cost.material)} of it material and the rest hours at the target; "
             f"**{wears} wears {fmt.money(cost.worn)} of its moulds**, which is what its prices carry. "
@@ -127,11 +74,12 @@ def _recommended(plan, order, fmt):
     here = next((one for one in plan.choices if one.moulds == plan.planner.moulds.in_use), None)
     if here is None:
         return ""
-    text = (
-        f"**Of the numbers looked at, {_counted(fmt, here.moulds)} in use is the cheapest that holds the date.**"
-        if plan.meets_date
-        else f"**None of the numbers of moulds looked at holds the date; {fmt.number(here.moulds)} in use come{'s' if here.moulds == 1 else ''} nearest to it.**"
-    )
+    text, come = fmt.count(here.moulds, "mould"), "comes" if here.moulds == 1 else "come"
+    text = f"**Of the numbers looked at, {text} in use is the cheapest that holds the date.**"
+    if not plan.meets_date:
+        text = (
+            f"**None of the numbers of moulds looked at holds the date; {fmt.number(here.moulds)} in use {come} nearest to it.**"
+        )
     at = plan.choices.index(here)
     for other in (*plan.choices[max(at - 1, 0) : at], *plan.choices[at + 1 : at + 2]):
         more = other.in_all - here.in_all
@@ -146,25 +94,16 @@ def mould_results(plan: OrderPlan) -> dict | None:
     if planner.entry.mould is None:
         return None
     making, cost, choices = plan.loads.making, mould_cost(plan), []
-    for one in plan.choices:
-        taken = {"to_make": one.plan.loads.making.to_make, "generations": one.plan.loads.making.total("generations")}
-        taken |= {"loads": one.plan.new_loads, "hours": one.cost.hours, "hours_in_all": one.hours, "cost": one.in_all}
-        taken |= {"cost_now": one.cost.now, "cost_worn": one.cost.worn, "chance_of_date": one.in_time}
-        choices.append({"moulds": one.moulds, **taken, "arrival": one.arrives and one.arrives.isoformat()})
+    taken = {"hours": cost.hours, "material_now": cost.material, "cost_now": cost.now, "cost_worn": cost.worn}
     if making is None:
-        rows = plan.mould_choices
-        choices = [{"moulds": n, "chance_of_date": p, "arrival": d and d[1].isoformat()} for n, p, d in rows]
-    return {
-        "counted_in": "sets" if making is None else "moulds",
-        "in_hand": planner.mould_sets if making is None else making.in_hand,
-        "in_use": plan.sets_wanted if making is None else making.moulds,
-        "to_make": plan.moulds_to_make if making is None else making.to_make,
-        "generations": 0 if making is None else making.total("generations"),
-        "masters_copied": 0 if making is None else making.total("copied"),
-        "worn": plan.sets_worn if making is None else making.worn,
-        "hours": cost.hours,
-        "material_now": cost.material,
-        "cost_now": cost.now,
-        "cost_worn": cost.worn,
-        "choices": choices,
-    }
+        choices = [{"moulds": n, "chance_of_date": p, "arrival": d} for n, p, d in plan.mould_choices]
+        counts = {"counted_in": "sets", "in_hand": planner.mould_sets, "in_use": plan.sets_wanted, "worn": plan.sets_worn}
+        return counts | {"to_make": plan.moulds_to_make, "generations": 0, "masters_copied": 0, **taken, "choices": choices}
+    for one in plan.choices:
+        each = {"to_make": one.plan.loads.making.to_make, "generations": one.plan.loads.making.total("generations")}
+        each |= {"loads": one.plan.new_loads, "hours": one.cost.hours, "hours_in_all": one.hours, "cost": one.in_all}
+        each |= {"cost_now": one.cost.now, "cost_worn": one.cost.worn, "chance_of_date": one.in_time}
+        choices.append({"moulds": one.moulds, **each, "arrival": one.arrives})
+    counts = {"counted_in": "moulds", "in_hand": making.in_hand, "in_use": making.moulds, "worn": making.worn}
+    ways = {"to_make": making.to_make, "generations": making.total("generations"), "masters_copied": making.total("copied")}
+    return counts | ways | taken | {"choices": choices}

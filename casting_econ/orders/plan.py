@@ -6,7 +6,6 @@ from functools import cached_property
 
 import numpy as np
 
-from ..evidence import mould_lives
 from ..models import piece_cost
 from ..models.counts import counts_from_loads, loads_for
 from ..models.lots import LotPlan, cheapest_lots, load_cost
@@ -14,7 +13,7 @@ from ..models.moulds import moulds_worn
 from ..models.schedule import DAY, NEVER
 from ..models.topping import ToppedUp
 from .dates import arrival
-from .making import with_making
+from .making import mean_age, with_making
 from .planner import Planner
 from .simulated import Loads, SimulatedOrder
 from .spec import AT_ONCE, TOP_UP, Order
@@ -23,14 +22,6 @@ from .topping import cast_now, topped_loads, topped_often, typical_of
 MOST_LOTS = 400  # pieces up to which the cheapest lots are searched
 LOT_DRAWS = 48  # yields that stand for all draws in that search
 TRIES = 128  # draws of a trial of another plan, beside the plan itself
-
-
-@dataclass(frozen=True, kw_only=True)
-class Start:
-    """What another first day would mean."""
-
-    day: date
-    in_time: float  # [-]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -150,10 +141,9 @@ class OrderPlan:
 
     def _sanding(self, course):
         by_day: dict[int, float] = {}
-        for _, stage, start, end in course.schedule.segments:
-            for n in range(start // DAY, (end - 1) // DAY + 1) if self.sanding_stages[stage] else ():
-                hours = (min(end, (n + 1) * DAY) - max(start, n * DAY)) / 3600
-                by_day[n] = by_day.get(n, 0.0) + hours
+        for day, _, stage, _, hours in course.by_day():
+            if self.sanding_stages[stage]:
+                by_day[day] = by_day.get(day, 0.0) + hours
         return by_day
 
     @cached_property
@@ -164,19 +154,25 @@ class OrderPlan:
     @cached_property
     def earliest_promise(self) -> tuple[date, date] | None:
         """Dates of posting and arrival that hold with the confidence; None within the calendar looked at."""
-        return self.promised(self.course)
+        return arrival(self.planner.kit.study, self.course.opened, self.course.finish_at(self.order.confidence))
+
+    @property
+    def arrives(self) -> date | None:
+        """Date of arrival that holds with the confidence; None within the calendar looked at."""
+        return self.arrives_in(self.course)
 
     @cached_property
     def tried(self) -> SimulatedOrder:
         """What happens to the loads of the plan in some of the draws."""
         return self.planner.course(self.order, self.loads, self.planner.draws.part(TRIES))
 
-    def promised(self, course: SimulatedOrder) -> tuple[date, date] | None:
-        """Dates of posting and arrival that hold with the confidence in a course; None within the calendar looked at."""
-        return arrival(self.planner.kit.study, course.opened, course.finish_at(self.order.confidence))
+    def arrives_in(self, course: SimulatedOrder) -> date | None:
+        """Date of arrival that holds with the confidence in a course; None within the calendar looked at."""
+        dates = arrival(self.planner.kit.study, course.opened, course.finish_at(self.order.confidence))
+        return dates and dates[1]
 
     @cached_property
-    def last_start(self) -> Start | None:
+    def last_start(self) -> date | None:
         """The latest first day on which the date still holds with the confidence; None where today is too late."""
         if not self.meets_date:
             return None
@@ -188,7 +184,7 @@ class OrderPlan:
         def holds(n):
             if n not in chance:  # with the next one, which is likely to be asked for
                 tried = [m for m in (n, n + 1) if m not in chance and m < len(days)]
-                chance.update(zip(tried, (s.in_time for s in self.starts([days[m] for m in tried])), strict=True))
+                chance.update(zip(tried, self.starts([days[m] for m in tried]).values(), strict=True))
             return chance[n] >= self.order.confidence
 
         if holds(at):
@@ -197,14 +193,15 @@ class OrderPlan:
         else:
             while at > 0 and not holds(at):
                 at -= 1
-        return Start(day=days[at] if at else self.order.start, in_time=chance[at])
+        return days[at] if at else self.order.start
 
     @cached_property
     def start_days(self) -> list[date]:
         """First days to try: the planned one, those of one to three loads later, and the last safe one."""
         later = [self.course.opened.date_of(begin) for begin in sorted(self.pours.values())[1:4]]
-        last = [self.last_start.day, self._next_open(self.last_start.day)] if self.last_start else []
-        return sorted({self.order.start, *later, *last})
+        last = self.last_start
+        after = [next((d for d in self._open_days() if d > last), last + timedelta(days=1))] if last else []
+        return sorted({self.order.start, *later, *after, last or self.order.start})
 
     @cached_property
     def next_start(self) -> date | None:
@@ -224,30 +221,27 @@ class OrderPlan:
         planner, draws = self.planner, self.planner.draws
         return planner.step_minutes(draws, self.course.entering, planner.lots(self.loads, draws))[:, self.loads.own]
 
-    def _next_open(self, day):
-        return next((d for d in self._open_days() if d > day), day + timedelta(days=1))
-
-    def starts(self, days: list[date]) -> list[Start]:
-        """The chance of the date with other first days, from every other draw; each day worked out once."""
+    def starts(self, days: list[date]) -> dict[date, float]:
+        """The chance of the date [-] with other first days, from every other draw; each day worked out once."""
         if new := [day for day in dict.fromkeys(days) if day not in self._starts]:
             course = self.planner.course(self.order, self.loads, self.planner.draws.part(2 * TRIES), starts=tuple(new))
             self._starts.update({day: part.in_time for day, part in zip(new, course.split(len(new)), strict=True)})
-        return [Start(day=day, in_time=self._starts[day]) for day in days]
+        return {day: self._starts[day] for day in days}
 
     @cached_property
     def _starts(self) -> dict[date, float]:
         return {}
 
     @cached_property
-    def mould_choices(self) -> list[tuple[int, float, tuple[date, date] | None]]:
-        """Sets of moulds in use [set], chance of the date [-], and the dates that hold; up to where more change nothing, none without moulds."""
+    def mould_choices(self) -> list[tuple[int, float, date | None]]:
+        """Sets of moulds in use [set], chance of the date [-], and the date that holds; up to where more change nothing, none without moulds."""
         have, rows, draws = self.planner.mould_sets, [], self.planner.draws.part(TRIES)
         for tried in (tuple(range(1, have + 2)), (have + 2, have + 3)) if have else ():
             course = self.planner.course(self.order, self.loads, draws, sets=tried)
             for sets, part in zip(tried, course.split(len(tried)), strict=True):
-                dates = self.promised(part)
-                same = sets > have and rows and rows[-1][2] == dates
-                rows.append((sets, part.in_time, dates))
+                arrives = self.arrives_in(part)
+                same = sets > have and rows and rows[-1][2] == arrives
+                rows.append((sets, part.in_time, arrives))
                 if same:  # more change nothing
                     return rows
         return rows
@@ -260,9 +254,8 @@ class OrderPlan:
             return 0
         best = max(chance for _, chance, _ in rows)
         if best < self.order.confidence:  # too late anyhow: as early as moulds can make it
-            dates = [row[2][1] for row in rows if row[2]]
             # where no number of sets makes a date, none is worth making
-            return next((row[0] for row in rows if row[2] and row[2][1] == min(dates)), self.planner.mould_sets)
+            return min((row for row in rows if row[2]), key=lambda row: row[2], default=(self.planner.mould_sets,))[0]
         return next(row[0] for row in rows if row[1] >= min(best - 0.01, 1.0))
 
     @property
@@ -273,8 +266,7 @@ class OrderPlan:
     @cached_property
     def mould_age(self) -> float | None:
         """Casts a cavity that the moulds in use have given on average; None without mould records. [cast]"""
-        lives = mould_lives(self.planner.kit.study, self.order.product)
-        return None if lives is None or not lives[1].size else float(lives[1].mean())
+        return mean_age(self.planner.kit.study, self.order.product)
 
     @cached_property
     def sets_worn(self) -> float:
@@ -291,8 +283,8 @@ class OrderPlan:
         return max(self.sets_wanted - self.planner.mould_sets, 0) + int(self.sets_worn + 0.5)
 
     @cached_property
-    def options(self) -> list[tuple[str, float, tuple[date, date] | None]]:
-        """What a change of the plan would do to the date, on the same draws: what, chance [-], dates of posting and arrival that hold."""
+    def options(self) -> list[tuple[str, float, date | None]]:
+        """What a change of the plan would do to the date, on the same draws: what, chance [-], the date that holds."""
         planner, order, draws = self.planner, self.order, self.planner.draws.part(TRIES)
         more = dict(self.casts_by_item)
         first = max(more, key=more.get)
@@ -308,7 +300,7 @@ class OrderPlan:
         rows = []
         for what, change in tried:
             course = planner.course(order, change.pop("loads", self.loads), draws, **change)
-            rows.append((what, course.in_time, self.promised(course)))
+            rows.append((what, course.in_time, self.arrives_in(course)))
         return rows
 
     @cached_property
@@ -318,10 +310,8 @@ class OrderPlan:
         needed = sum(planner.needed(order).values())
         if not (order.short_penalty or order.short_penalty_each) or not needed or needed > MOST_LOTS:
             return None
-        target, in_a_load = (
-            float(planner.point_inputs.target_per_hour),
-            planner.lots(self.loads, planner.draws)[:, self.loads.new],
-        )
+        target = float(planner.point_inputs.target_per_hour)
+        in_a_load = planner.lots(self.loads, planner.draws)[:, self.loads.new]
         product = replace(planner.point_product, lots_per_load=float(in_a_load[in_a_load > 0].mean()) if in_a_load.any() else 1.0)
 
         def each(steps):  # cost of a cast, whatever becomes of it

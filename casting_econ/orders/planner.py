@@ -14,8 +14,9 @@ from ..models.counts import chance_of, loads_for
 from ..models.orders import casts_by_variant, casts_for, chance_by_variant
 from ..models.schedule import DAY, Plan, Stage, simulate, through_other_stages
 from ..models.supplies import hours_at_temperature
-from ..models.workshop import Product
-from ..pages.curing import LoadWait
+from ..models.workshop import Channel, Product, Workshop
+from ..models.yields import surviving_share
+from ..pages.curing import LoadWait, load_waits
 from ..study.schema import is_hand_sanding
 from ..study.stations import load_sizes
 from .dates import REFERENCE_C, Opening, last_moment, opening
@@ -23,7 +24,6 @@ from .making import MouldsInUse, in_calendar, taken_out, with_copies, with_makin
 from .pots import pools, slots_of
 from .simulated import Draws, Loads, SimulatedOrder, draws_of, fates, repeated
 from .spec import Order
-from .waits import first_load_wait
 
 DRAWS = 512
 EXTRA = 3  # loads that may follow one by one where the planned ones fall short
@@ -33,20 +33,8 @@ HORIZON = 500  # days after the due date up to which the calendar is followed [d
 class Planner:
     """A study's draws for one product, made once; plans for it are then quick.
 
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-    product : str
-        Product ordered.
-    casts : int
-        About how many casts an order takes, over which learning is averaged. [cast]
-    channel : str, optional
-        Whose minutes an order takes.
-    draws : int, optional
-        Possible worlds.
-    base : OpenStudy, optional
-        Study whose draws are kept in what both share, so that plans for the two can be compared.
+    Learning is averaged over about as many `casts` as an order takes [cast], which has the minutes of the `channel`; the draws of a `base` are
+    kept in what both studies share, so that plans for the two can be compared.
     """
 
     def __init__(self, kit: OpenStudy, product: str, casts: int, channel=None, draws: int = DRAWS, base=None) -> None:
@@ -63,18 +51,22 @@ class Planner:
         self._calendars: dict[tuple, Opening] = {}
         self._exact: dict[tuple, float] = {}
         self._thrown: dict[tuple, tuple[np.ndarray, np.ndarray]] = {}
-        self.point_inputs = workshop_at(kit.study, point_values(kit.assumed))
+        self.values = point_values(kit.assumed)  # numbers in force, by dotted key
+        self.point_inputs = workshop_at(kit.study, self.values)
         self.point = self._draws(self.point_inputs, 1, np.array([alike.mean()]))
 
     def _draws(self, inputs, draws, alike):
-        product = inputs.product(self.product)
-        channel = next((c for c in inputs.channels if c.name == self.channel), None)
-        return draws_of(product, channel, draws, alike, casts=self.learning_casts, loads_per_year=self.loads_per_year)
+        given = inputs.product(self.product), self.channel_in(inputs)
+        return draws_of(*given, draws, alike, casts=self.learning_casts, loads_per_year=self.loads_per_year)
+
+    def channel_in(self, inputs: Workshop) -> Channel | None:
+        """The order's channel among the inputs; None where it has none."""
+        return next((channel for channel in inputs.channels if channel.name == self.channel), None)
 
     @cached_property
     def point_product(self) -> Product:
         """Inputs of the product at the point."""
-        return next(p for p in self.point_inputs.products if p.name == self.product)
+        return self.point_inputs.product(self.product)
 
     @property
     def mould_sets(self) -> int:
@@ -107,16 +99,28 @@ class Planner:
     @cached_property
     def first_wait(self) -> int:
         """Index of the first step that waits: up to there a load is cast in one go."""
-        waits = [index for index, step in enumerate(self.entry.steps.values()) if step.wait.value > 0]
-        loads = [
-            index for index, step in enumerate(self.entry.steps.values()) if step.load_minutes.value + step.lot_minutes.value > 0
-        ]
-        return waits[0] if waits else loads[0] if loads else 0
+        steps = list(self.entry.steps.values())
+        waits = [index for index, step in enumerate(steps) if step.wait.value > 0]
+        loads = [index for index, step in enumerate(steps) if step.load_minutes.value + step.lot_minutes.value > 0]
+        return [*waits, *loads, 0][0]
 
     @property
     def load_wait(self) -> LoadWait:
-        """The first wait of a load, as the staircase takes it."""
-        return first_load_wait(self)
+        """The first wait of a load, as the curing page takes it, with what else goes on until its moulds are empty."""
+        name, step = list(self.entry.steps.items())[self.first_wait]
+        product, point = self.point_product, self.point
+        entering = surviving_share([step.pass_share for step in product.steps])
+        full = float(np.mean(self.load_sizes))
+        minutes = [
+            float(own[0] + product.turn_minutes(step) / (step.load_size or full * share))
+            for own, step, share in zip(point.minutes, product.steps, entering, strict=True)
+        ]
+        stations = {station.name: int(station.count) for station in self.point_inputs.stations}
+        for wait in load_waits(product, minutes, stations, product.mould is not None):
+            if wait.step == name and wait.turnaround_hours > 0:
+                return wait
+        nothing = {"wait_hours": float(point.wait[self.first_wait][0]), "turnaround_hours": 1 / 60, "count": 1}
+        return LoadWait(product=self.product, step=name, resource=step.wait_in or name, **nothing)
 
     # ------------------------------------------------------------------ how many
 
@@ -127,12 +131,7 @@ class Planner:
     def casts(self, order: Order, *, alike: bool = True) -> tuple[dict[str, int], float]:
         """Casts to start by item so that the order is met with its confidence, and the chance of that. [cast, -]
 
-        Not `alike`, pieces of one load fail one by one.
-
-        Raises
-        ------
-        ValueError
-            If no number of casts gives that chance.
+        Not `alike`, pieces of one load fail one by one. ValueError if no number of casts gives that chance.
         """
         needed, d = self.needed(order), self.draws
         given = self.load_sizes, d.good_share, d.load_correlation if alike else np.zeros_like(d.load_correlation)
@@ -208,12 +207,10 @@ class Planner:
         hours_share: float = 1.0,
         capped: bool = True,
     ) -> SimulatedOrder:
-        """Follow the loads through the calendar in every draw.
+        """Follow the loads through the calendar in every draw; StudyError if no day of it is open.
 
         Parameters
         ----------
-        order, loads, draws : Order, Loads, Draws
-            What is made, in which loads, and in which possible worlds.
         starts, sets : tuple, optional
             First days, or sets of moulds [set], to try instead: all draws for each in turn.
         record : bool, optional
@@ -224,15 +221,6 @@ class Planner:
             Of the hours a week for commissions. [-]
         capped : bool, optional
             Whether sanding by hand keeps below its cap.
-
-        Returns
-        -------
-        SimulatedOrder
-
-        Raises
-        ------
-        StudyError
-            If no day of the calendar is open.
         """
         opened = self._opened(order, hours_share)
         key = loads.by_draw.tobytes(), loads.casts.shape, draws.load_correlation.size, record
@@ -251,11 +239,9 @@ class Planner:
         deadline = last_moment(self.kit.study, opened, order.due)
         if not capped:
             opened = Opening(opened.first, replace(opened.calendar, sanding_cap=DAY), opened.closed)
-        schedule = simulate(plan, opened.calendar, record=record)
+        found = {"plan": plan, "schedule": simulate(plan, opened.calendar, record=record), "opened": opened, "deadline": deadline}
         weights = np.ones(1) if record else self._weights(order, loads, good)
-        return SimulatedOrder(
-            entering=entering, good=good, plan=plan, schedule=schedule, opened=opened, deadline=deadline, weights=weights
-        )
+        return SimulatedOrder(entering=entering, good=good, weights=weights, **found)
 
     def _weights(self, order, loads, good):
         """Weights of the draws by whether their planned loads are enough, which the formula knows without the noise of draws."""
@@ -284,18 +270,16 @@ class Planner:
         They take stations, racks and hands like any load; moulds for them are taken to be enough.
         """
         if name not in self._others:
-            self._others[name] = Planner(
-                self.kit, name, self.learning_casts, draws=self.draws.load_correlation.size, base=self.base
-            )
-        other, size = self._others[name], draws.load_correlation.size
+            size = self.draws.load_correlation.size
+            self._others[name] = Planner(self.kit, name, self.learning_casts, draws=size, base=self.base)
+        other = self._others[name]
         mine = [load for load, product in enumerate(loads.promised_products) if product == name]
-        own = Loads(casts=loads.size[mine][:, None], promised=len(mine), started=0, planned=len(mine))
         given = (
-            replace(order, product=name, variants={}, in_hand={}, under_way=()),
-            own,
-            other.point if typical else other.draws.part(size),
+            Loads(casts=loads.size[mine][:, None], promised=len(mine), started=0, planned=len(mine)),
+            other.point if typical else other.draws.part(draws.load_correlation.size),
         )
-        theirs = other._plan(*given, *fates(*given[1:], None if typical else (self.seed, 3)), opened, stations)
+        theirs = replace(order, product=name, variants={}, in_hand={}, under_way=())
+        theirs = other._plan(theirs, *given, *fates(*given, None if typical else (self.seed, 3)), opened, stations)
         stages = [replace(stage, name=f"{stage.name if n else 'casting'} ({name})") for n, stage in enumerate(theirs.stages)]
         return through_other_stages(plan, replace(theirs, stages=tuple(stages)), mine)
 
@@ -303,14 +287,12 @@ class Planner:
         file, steps, first = self.kit.study.file, list(self.entry.steps.items()), self.first_wait
         entering, lots = with_copies(self, entering, self.lots(loads, draws), loads)
         minutes = self.step_minutes(draws, entering, lots)
-        wait = np.stack([np.rint(w * 3600) for w in draws.wait], axis=-1)
+        warm = [s.wait_at is not None and bool(file.temperature.months) for _, s in steps]
         reference = [
-            1.0
-            if s.wait_at is None or not file.temperature.months
-            else float(hours_at_temperature(1.0, s.wait_at, REFERENCE_C, file.temperature.factor))
-            for _, s in steps
+            float(hours_at_temperature(1.0, s.wait_at, REFERENCE_C, file.temperature.factor)) if follows else 1.0
+            for follows, (_, s) in zip(warm, steps, strict=True)
         ]
-        wait = wait * np.array(reference)
+        wait = np.stack([np.rint(w * 3600) for w in draws.wait], axis=-1) * np.array(reference)
         work = np.rint(minutes * 60)
         work = np.where(entering > 0, np.maximum(work, 1), 0).astype(np.int64)
         longest = int(np.diff(opened.calendar.windows).max())
@@ -319,27 +301,24 @@ class Planner:
         work = np.concatenate([casting[..., None], work[..., first + 1 :]], axis=-1)
         wait = np.concatenate([wait[..., [first]], wait[..., first + 1 :]], axis=-1)
         waits = np.broadcast_to(np.rint(wait)[:, None, :], work.shape).astype(np.int64)
-        places = np.stack(
-            [np.ceil(entering[..., k] * s.places_per_piece.value) for k, (_, s) in enumerate(steps)], axis=-1
-        ).astype(np.int64)[..., first:]
+        room = np.array([s.places_per_piece.value for _, s in steps])
+        places = np.ceil(entering * room).astype(np.int64)[..., first:]
         stages, slots = [], {}
         for k, (name, s) in list(enumerate(steps))[first:]:
             station = s.wait_in if s.wait_in in file.stations else None
             if station is not None:
                 most = getattr(s.load_size, "value", None)
                 slots |= slots_of(station, file.stations[station], most, self.casts_per_load, stations)
-            stages.append(
-                Stage(
-                    name=name if k > first else " + ".join(name for name, _ in steps[: first + 1]),
-                    block=whole
-                    if k == first
-                    else s.load_minutes.value + s.lot_minutes.value > 0 and int(work[..., k - first].max(initial=0)) <= longest,
-                    station=station,
-                    rack=s.wait_in if s.wait_in in file.racks else None,
-                    sanding=is_hand_sanding(name, s),
-                    follows_temperature=s.wait_at is not None and bool(file.temperature.months),
-                )
+            at_once = s.load_minutes.value + s.lot_minutes.value > 0 and int(work[..., k - first].max(initial=0)) <= longest
+            stage = Stage(
+                name=name if k > first else " + ".join(name for name, _ in steps[: first + 1]),
+                block=at_once if k > first else whole,
+                station=station,
+                rack=s.wait_in if s.wait_in in file.racks else None,
+                sanding=is_hand_sanding(name, s),
+                follows_temperature=warm[k],
             )
+            stages.append(stage)
         known = {loads.promised + n: under.station for n, under in enumerate(order.under_way)}
         pool = pools([stage.station for stage in stages], entering[..., 0].max(axis=0).tolist(), slots, file.stations, known)
         names, needed = [*slots, None], np.array(list(self.needed(order).values()))

@@ -68,9 +68,9 @@ def advised(plan: OrderPlan) -> str:
     once, topped = compared(plan).values()
     if once.plan.meets_date != topped.plan.meets_date:
         return AT_ONCE if once.plan.meets_date else TOP_UP
-    dates = [one.plan.earliest_promise for one in (once, topped)]
-    if not once.plan.meets_date and dates[0] != dates[1]:
-        return TOP_UP if dates[0] is None or (dates[1] and dates[1][1] < dates[0][1]) else AT_ONCE
+    first, second = once.plan.arrives, topped.plan.arrives
+    if not once.plan.meets_date and first != second:
+        return TOP_UP if first is None or (second and second < first) else AT_ONCE
     return TOP_UP if topped.cost < (1 - ALIKE) * once.cost else AT_ONCE
 
 
@@ -84,9 +84,8 @@ def policy_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """Both ways of casting: casts and loads still to come, the chance of the date [-], and bills with the target for its hours [money]."""
     rows = []
     for name, one in compared(plan).items():
-        dates = one.plan.earliest_promise
         counts = (one.plan.casts, one.casts, one.casts_surely, one.plan.loads_in_all, one.rounds)
-        rows.append((name, *counts, one.plan.course.in_time, day(fmt, dates and dates[1]), one.cost))
+        rows.append((name, *counts, one.plan.course.in_time, day(fmt, one.plan.arrives), one.cost))
     return rows
 
 
@@ -98,10 +97,11 @@ def policy_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
 def colour_table(plan: OrderPlan) -> pd.DataFrame:
     """By colour or form: pieces ordered, in hand and under way, casts to start now and on average in all, and all at once."""
     once, topped = compared(plan).values()
-    return [
-        (row["lot"], row["wanted"], row["in_hand"], row["under_way"], topped.plan.casts_by_item[name], topped.of_lot(name), once.of_lot(name))
-        for name, row in zip(plan.order.items, _lots(plan), strict=True)
-    ]  # fmt: skip
+    rows = []
+    for name, row in zip(plan.order.items, _lots(plan), strict=True):
+        stands = row["lot"], row["wanted"], row["in_hand"], row["under_way"]
+        rows.append((*stands, topped.plan.casts_by_item[name], topped.of_lot(name), once.of_lot(name)))
+    return rows
 
 
 def _lots(plan):
@@ -132,7 +132,7 @@ def policy_results(plan: OrderPlan) -> dict:
             "expected_rounds": one.rounds,
             "chance_within_two_rounds": one.within_two,
             "chance_of_date": one.plan.course.in_time,
-            "honest_arrival": dates[1].isoformat() if (dates := one.plan.earliest_promise) else None,
+            "honest_arrival": one.plan.arrives,
             "cost": one.cost,
         }
         for name, one in compared(plan).items()
@@ -146,7 +146,7 @@ def cast_now_sentence(plan: OrderPlan, fmt: Format) -> str:
     if not casts:
         return f"**Cast nothing until the {fmt.number(order.poured)} casts under way are counted**; then what is short."
     what = ", ".join(f"{fmt.number(count)} {name}".rstrip() for name, count in casts.items())
-    loads = f"{fmt.number(plan.new_loads)} load{'' if plan.new_loads == 1 else 's'}"
+    loads = fmt.count(plan.new_loads, "load")
     return f"**Cast {what} now** ({fmt.number(plan.casts)} in {loads}), count what is good, and cast what is short."
 
 
@@ -164,15 +164,14 @@ def policy_sentence(plan: OrderPlan, fmt: Format) -> str:
     )
     chances = f"{fmt.chance(topped.plan.course.in_time)} against {fmt.chance(once.plan.course.in_time)}"
     costs = f"{fmt.money(topped.cost)} against {fmt.money(once.cost)} with the target for its hours"
-    name = {AT_ONCE: "All at once", TOP_UP: "Count, then top up"}[best]
-    text += f"In time: {chances}; cost: {costs}. **{name} is advised**"
+    text += f"In time: {chances}; cost: {costs}. **{best.capitalize()} is advised**"
     met = [one.plan.meets_date for one in (once, topped)]
     if met[0] != met[1]:
         text += f", since only so the date holds with {sure}."
     elif best == TOP_UP and saved > 0:
         text += ": fewer casts, and the date holds as well." if all(met) else ": fewer casts, and none the later."
     elif best == TOP_UP:
-        text += ", as it is earlier." if not all(met) else ", as it costs less."
+        text += ", as it costs less." if all(met) else ", as it is earlier."
     else:
         text += (
             ", since counting first would not pay for the wait."

@@ -20,25 +20,11 @@ def slots_of(name: str, entry, load_size: float | None = None, casts: int = 1, m
 
 
 def pools(stations: list[str | None], sizes, slots: dict[str, int], entries, known=None) -> np.ndarray:
-    """Which of `slots` each load takes at each stage, -1 none; shape (L, K).
+    """Which of `slots` (as `slots_of` gives them, of all stations) each load takes at each stage, -1 none; shape (L, K).
 
-    Parameters
-    ----------
-    stations : list of str or None
-        Station of each stage.
-    sizes : sequence of int
-        Pieces that each load puts into it; one without any is left out of the turns. [piece]
-    slots : dict of str to int
-        As `slots_of` gives them, of all stations.
-    entries : dict of str to StationEntry
-        Stations of the study.
-    known : dict of int to str, optional
-        By load: the pot that it is in, as the log has it.
-
-    Returns
-    -------
-    ndarray
-        Of the pots that hold a load, the one that has had the fewest; the smallest of several.
+    `stations` has that of each stage, `sizes` the pieces that each load puts into it [piece], one without any being left out of the turns,
+    `entries` the stations of the study, and `known` by load the pot that it is in, as the log has it. Of the pots that hold a load it is
+    the one that has had the fewest; the smallest of several.
     """
     names, columns = list(slots), []
     for name in stations:
@@ -47,11 +33,8 @@ def pools(stations: list[str | None], sizes, slots: dict[str, int], entries, kno
             continue
         here = [names.index(slot) for slot in names if slot.rpartition(" ")[0] == name]
         rooms = _places(entries[name], len(here) - len(entries[name].sizes))
-        fixed = {
-            load: here.index(names.index(slot))
-            for load, slot in (known or {}).items()
-            if slot in names and names.index(slot) in here
-        }
+        ours = [names[place] for place in here]
+        fixed = {load: ours.index(slot) for load, slot in (known or {}).items() if slot in ours}
         columns.append([here[pot] for pot in _in_turn(sizes, rooms, fixed)])
     return np.array(columns, np.int64).reshape(len(stations), len(sizes)).T
 

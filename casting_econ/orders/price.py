@@ -109,22 +109,15 @@ class Quoted:
 
 
 def price_of(plan: OrderPlan) -> Quoted:
-    """Work out hours and money of an order for every draw.
+    """Hours and money of an order for every draw.
 
-    Parameters
-    ----------
-    plan : OrderPlan
-        Its loads, all taken as cast and finished; what is good beyond the order is worth its leftover value. What is in
-        hand counts with the casts that the log books to it, or as many as the yield asks for, at the study's minutes and prices.
-
-    Returns
-    -------
-    Quoted
+    Its loads are all taken as cast and finished; what is good beyond the order is worth its leftover value. What is in hand counts with
+    the casts that the log books to it, or as many as the yield asks for, at the study's minutes and prices.
     """
     planner, order, loads, course = plan.planner, plan.order, plan.loads, plan.course
     inputs, own = planner.inputs, plan.loads.own
     product = inputs.product(order.product)
-    channel = next((c for c in inputs.channels if c.name == order.channel), None)
+    channel = planner.channel_in(inputs)
     target = float(planner.point_inputs.target_per_hour)
     size = planner.draws.load_correlation.size
     lots = planner.lots(loads, planner.draws)[:, own].sum(axis=1)
@@ -147,8 +140,7 @@ def price_of(plan: OrderPlan) -> Quoted:
     def of(value):
         return np.broadcast_to(np.asarray(value, float), (size,))
 
-    kept = 1.0
-    fixed = 0.0
+    kept, fixed = 1.0, 0.0
     if channel is not None:  # what does not follow the price is what an order costs that brings nothing
         free, kept = channel.order(0.0), channel.kept_share
         fixed = free["fees"] + free["refunds"]
@@ -182,9 +174,7 @@ def _past(plan):
     surviving = np.stack([*np.broadcast_arrays(*surviving_share(draws.shares)), draws.good_share], axis=-1)
     through = sizes[:, None] * surviving[:, None, :]
     named, whole = sum(count > 0 for count in order.in_hand.values()), len(sizes) - len(order.checked)
-    lots = np.array(
-        [*(1.0 for _ in order.checked), *(max(named / whole, 1.0) for _ in range(whole))]
-    )  # a booked load is of one lot
+    lots = np.array([1.0] * len(order.checked) + [max(named / max(whole, 1), 1.0)] * whole)  # a booked load is of one lot
     return through.sum(axis=1), planner.step_minutes(draws, through[..., :-1], lots).sum(axis=(1, 2)), lots.sum()
 
 

@@ -1,27 +1,26 @@
 """A quote on one printed page: what the customer needs to say yes, and no number of the study beyond that."""
 
-import math
 import unicodedata
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date
 from decimal import Decimal
-from numbers import Integral, Real
 from pathlib import Path
 
-from babel import Locale, UnknownLocaleError
+from babel import Locale
 from babel.dates import format_date
-from babel.numbers import format_currency, format_decimal, get_currency_precision, list_currencies
+from babel.numbers import format_currency, format_decimal, get_currency_precision
 
 from ..faults import Fault, StudyError
 from ..reference import quote_words
 from ..templates import template
 
-_MOST = 1e12  # above every order of a workshop in any currency, below where floats lose cents
-
 
 @dataclass(frozen=True, kw_only=True)
 class Quote:
-    """What a maker offers a customer; checked on creation: StudyError with one fault for each field that does not fit."""
+    """What a maker offers a customer, from a plan of a study that was read without faults.
+
+    StudyError where the maker or the pieces have no name, or the language no words.
+    """
 
     maker: str  # who offers
     what: str  # the pieces in the maker's words
@@ -35,9 +34,7 @@ class Quote:
     contact: str = ""  # how to reach the maker, of one or several lines
     cast_together: bool = True  # whether the pieces of a set come from one load
     set_of: int = 1  # pieces that must match each other; divides `pieces` and every variant [piece/set]
-    variants: dict[str, int] = field(
-        default_factory=dict
-    )  # by colour or kind, `pieces` in all; empty where all are alike [piece]
+    variants: dict[str, int] = field(default_factory=dict)  # by colour or kind, `pieces` in all; empty: all alike [piece]
     postage: float | None = None  # part of the price, shown apart; 0: the price holds it, None: it does not [money]
     deposit: float = 0.0  # part of the price that is paid first [money]
     arrives_by: date | None = None  # last day on which the order is expected with the customer
@@ -49,78 +46,15 @@ class Quote:
     invented: bool = False  # whether the page says that it is an invented example
 
     def __post_init__(self) -> None:
+        blank = "empty", "a text that the customer knows it by"
+        no_words = "a language that the quote has no words in"
+        right = f'language = "en" under [quote] in study.toml, or one of {", ".join(quote_words())}'
+        rules = [("maker", self.maker.strip(), *blank), ("what", self.what.strip(), *blank)]
+        rules += [("language", _language(self) in quote_words(), no_words, right)]
         found = vars(self) | {"language": self.language or self.locale}
-        faults = [
-            Fault("quote", wrong, right, column=column, found=repr(found[column]))
-            for column, wrong, right in (*_kind_faults(self), *_order_faults(self))
-        ]
+        faults = [Fault("quote", wrong, r, column=name, found=repr(found[name])) for name, fits, wrong, r in rules if not fits]
         if faults:
             raise StudyError(faults)
-
-
-def _kind_faults(quote):
-    """Fields that are wrong by themselves: (field, what is wrong, what would be right)."""
-    text = "empty", "a text that the customer knows it by"
-    count = "not a whole number of pieces", "whole numbers above zero"
-    money = "not an amount of money", f"an amount from zero, the price above it, below {_MOST:.0e}"
-    day = "not a day", "a date without a time, such as 2026-03-27"
-    rules = [(column, str(getattr(quote, column)).strip(), *text) for column in ("maker", "what")]
-    rules += [(column, _is_count(getattr(quote, column)), *count) for column in ("pieces", "set_of")]
-    rules += [("variants", all(map(_is_count, quote.variants.values())), *count)]
-    rules += [("price", _is_amount(quote.price) and quote.price, *money), ("deposit", _is_amount(quote.deposit), *money)]
-    rules += [("postage", quote.postage is None or _is_amount(quote.postage), *money)]
-    rules += [(column, _is_day(getattr(quote, column)), *day) for column in ("made_on", "valid_until", "posted_by")]
-    rules += [(c, getattr(quote, c) is None or _is_day(getattr(quote, c)), *day) for c in ("arrives_by", "deposit_by")]
-    rules += [("terms", not isinstance(quote.terms, str), "one text where a list belongs", "a list of texts, one for each term")]
-    known = quote.currency in list_currencies()
-    rules += [("currency", known, "unknown currency", "a currency code of three capitals, such as EUR")]
-    yield from ((column, wrong, right) for column, holds, wrong, right in rules if not holds)
-    try:
-        Locale.parse(quote.locale)
-    except (UnknownLocaleError, ValueError, TypeError):
-        yield "locale", "unknown locale", "a language and country such as en_IE, de_DE or en_US"
-        return
-    if _language(quote) not in quote_words():
-        right = f'language = "en" under [quote] in study.toml, or one of {", ".join(quote_words())}'
-        yield "language", "a language that the quote has no words in", right
-
-
-_IN_ORDER = ("made_on", "valid_until"), ("made_on", "posted_by"), ("made_on", "deposit_by")
-_IN_ORDER += ("deposit_by", "posted_by"), ("posted_by", "arrives_by")
-
-
-def _order_faults(quote):
-    """Fields that do not fit each other; those that are wrong by themselves are told already."""
-    counts = (quote.pieces, quote.set_of, *quote.variants.values())
-    if all(map(_is_count, counts)):
-        if quote.variants and sum(quote.variants.values()) != quote.pieces:
-            yield "variants", f"these are {sum(quote.variants.values())} pieces", f"variants that make {quote.pieces} in all"
-        for column, parts in (("pieces", [quote.pieces]), ("variants", quote.variants.values())):
-            if any(part % quote.set_of for part in parts):
-                yield column, f"not whole sets of {quote.set_of}", f"a multiple of {quote.set_of}"
-    for column in ("deposit", "postage"):
-        part = getattr(quote, column)
-        if _is_amount(part) and _is_amount(quote.price) and part > quote.price:
-            yield column, "more than the whole price", f"at most {quote.price!r}"
-    for early, late in _IN_ORDER:
-        first, last = getattr(quote, early), getattr(quote, late)
-        if _is_day(first) and _is_day(last) and last < first:
-            yield late, f"before {early}", f"{first} or later"
-    until, posted = quote.valid_until, quote.posted_by
-    if quote.deposit_by is None and _is_day(until) and _is_day(posted) and until > posted:
-        yield "valid_until", "an offer that may be accepted after it is posted", f"{posted} or earlier, or a deposit_by"
-
-
-def _is_count(value):
-    return isinstance(value, Integral) and not isinstance(value, bool) and value > 0
-
-
-def _is_amount(value):
-    return isinstance(value, Real) and not isinstance(value, bool) and math.isfinite(value) and 0 <= value < _MOST
-
-
-def _is_day(value):
-    return isinstance(value, date) and not isinstance(value, datetime)
 
 
 @dataclass(frozen=True, kw_only=True)

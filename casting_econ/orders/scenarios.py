@@ -46,25 +46,10 @@ def scenario_names(plan: OrderPlan, asked: Sequence[str]) -> list[str]:
 def under_scenarios(
     plan: OrderPlan, quoted: Quoted, scenarios: Sequence[str], name: str | None, *, today: date | None = None, **asked
 ) -> list[Beside]:
-    """The order as it is, then with each of the scenarios, on the same draws.
+    """The order as it is, then with each of the scenarios (as `scenario_names` takes them), on the same draws; `name`, `today` and `asked` as
+    the plan was asked for, see `open_order`.
 
-    Parameters
-    ----------
-    plan, quoted : OrderPlan, Quoted
-        As it is.
-    scenarios : sequence of str
-        As `scenario_names` takes them.
-    name, today, asked : optional
-        As the plan was asked for, see `open_order`.
-
-    Returns
-    -------
-    list of Beside
-
-    Raises
-    ------
-    StudyError
-        For an unknown scenario, one that the order cannot do with, or a certainty that no number of casts gives under it.
+    StudyError for an unknown scenario, one that the order cannot do with, or a certainty that no number of casts gives under it.
     """
     kit, names = plan.planner.kit, tuple(scenario_names(plan, scenarios))
     if names in (kept := _kept.setdefault(plan.planner, {})):
@@ -91,20 +76,19 @@ def scenario_table(beside: list[Beside], fmt: Format) -> pd.DataFrame:
     asked, rows = beside[0].quoted.asked, []
     for one in beside:
         numbers = scenario_numbers(one, asked)
-        dates = one.plan.earliest_promise
-        counts = (numbers["casts"], numbers["chance_of_date"], day(fmt, dates and dates[1]), numbers["hours"])
+        counts = (numbers["casts"], numbers["chance_of_date"], day(fmt, one.plan.arrives), numbers["hours"])
         rows.append((one.name, *counts, numbers["target_in_eight_of_ten"], numbers["pay_per_hour"], one.outlay))
     return rows
 
 
 def scenario_numbers(one: Beside, asked: float) -> dict:
     """Numbers of an order under a scenario; pay is at a price asked. [money]"""
-    plan, quoted, dates = one.plan, one.quoted, one.plan.earliest_promise
+    plan, quoted = one.plan, one.quoted
     return {
         "casts": Policy(plan).casts,
         "loads": plan.loads_in_all,
         "chance_of_date": plan.course.in_time,
-        "honest_arrival": dates[1].isoformat() if dates else None,
+        "honest_arrival": plan.arrives,
         "hours": float(quoted.hours.mean()),
         "extra_cost": quoted.extra_cost,
         "full_cost": quoted.full_cost,

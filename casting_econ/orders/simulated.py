@@ -1,5 +1,6 @@
 """Draws of one product, loads of an order, and what happens to these in each draw."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -120,6 +121,12 @@ class SimulatedOrder:
         longer = warmth[min(moment // DAY, warmth.size - 1)] if self.plan.stages[stage].follows_temperature else 1.0
         return round(wait * longer)
 
+    def by_day(self) -> Iterator[tuple[int, int, int, int, float]]:
+        """Hand work parted at midnight: day, load, stage, moment it begins [s], and the hours of it on that day [hour]."""
+        for load, stage, start, end in self.schedule.segments:
+            for day in range(start // DAY, (end - 1) // DAY + 1):
+                yield day, load, stage, start, (min(end, (day + 1) * DAY) - max(start, day * DAY)) / 3600
+
     def split(self, count: int) -> list["SimulatedOrder"]:
         """The courses of several first days or sets of moulds apart; only their ends."""
         parts = np.split(self.schedule.finish, count)  # each with all draws, so with the same weights
@@ -148,31 +155,19 @@ class SimulatedOrder:
 
 
 def draws_of(product: Product, channel: Channel | None, size: int, alike, *, casts: float, loads_per_year: float) -> Draws:
-    """Draws of one product in so many possible worlds.
+    """Draws of one product in so many possible worlds, from its numbers at a point or by draw.
 
-    Parameters
-    ----------
-    product, channel : Product, Channel
-        With their numbers at a point or by draw; the channel gives the minutes of an order, none without it.
-    size : int
-        Draws.
-    alike : ndarray, shape (D,)
-        Intra-load correlation. [-]
-    casts : float
-        Over which learning is averaged. [cast]
-    loads_per_year : float
-        Among which loads that are ruined as a whole are. [load/year]
+    The channel gives the minutes of an order, none without it; `alike` is the intra-load correlation, shape (D,) [-]; learning is averaged
+    over `casts` [cast]; loads that are ruined as a whole are among the `loads_per_year` [load/year].
     """
-    surviving = surviving_share([step.pass_share for step in product.steps])
+    entering = list(zip(product.steps, surviving_share([step.pass_share for step in product.steps]), strict=True))
+    making = product.mould.steps if product.mould else ()
 
     def full(value):
         return np.broadcast_to(np.asarray(value, float), (size,))
 
     return Draws(
-        minutes=tuple(
-            full(hands_on_minutes(step, product.made_before, casts * np.asarray(share)))
-            for step, share in zip(product.steps, surviving, strict=True)
-        ),
+        minutes=tuple(full(hands_on_minutes(step, product.made_before, casts * np.asarray(share))) for step, share in entering),
         load_minutes=tuple(full(step.load_minutes) for step in product.steps),
         lot_minutes=tuple(full(step.lot_minutes) for step in product.steps),
         wait=tuple(full(step.wait_hours) for step in product.steps),
@@ -180,32 +175,14 @@ def draws_of(product: Product, channel: Channel | None, size: int, alike, *, cas
         load_correlation=full(alike),
         ruined=full(np.minimum(product.ruined_loads_per_year / loads_per_year, 0.9)),
         order_minutes=full(0.0 if channel is None else channel.minutes_per_order),
-        mould_steps=tuple(
-            full(value)
-            for step in (product.mould.steps if product.mould else ())
-            for value in (step.minutes, step.load_minutes, step.wait_hours)
-        ),
+        mould_steps=tuple(full(one) for step in making for one in (step.minutes, step.load_minutes, step.wait_hours)),
     )
 
 
 def fates(loads: Loads, draws: Draws, seed: tuple[int, int] | None) -> tuple[np.ndarray, np.ndarray]:
-    """What becomes of the pieces of each load: at random, or as rounded means where there is no seed.
+    """What becomes of L loads of I items in D draws of K steps: at random, or as rounded means for a typical course, without a seed.
 
-    Parameters
-    ----------
-    loads : Loads
-        L loads of I items.
-    draws : Draws
-        D draws of K steps.
-    seed : tuple of int or None
-        Of the random numbers; None for a typical course.
-
-    Returns
-    -------
-    entering : ndarray, shape (D, L, K)
-        Pieces of each load that enter each step. [piece]
-    good : ndarray, shape (D, L, I)
-        Good pieces of each item. [piece]
+    Pieces of each load that enter each step, shape (D, L, K), and its good pieces of each item, shape (D, L, I). [piece]
     """
     if loads.fate is not None:
         return loads.fate if draws.rows is None else tuple(part[draws.rows] for part in loads.fate)
@@ -231,9 +208,8 @@ def good_of(casts: np.ndarray, draws: Draws, rng: np.random.Generator) -> np.nda
     shape = (draws.load_correlation.size, casts.shape[1])
     share, alike = draws.good_share[:, None], draws.load_correlation[:, None]
     strength = (1.0 - alike) / np.maximum(alike, 1e-12)
-    own = np.where(
-        alike > 1e-9, rng.beta(np.maximum(share * strength, 1e-9), np.maximum((1 - share) * strength, 1e-9), shape), share
-    )
+    drawn = rng.beta(np.maximum(share * strength, 1e-9), np.maximum((1 - share) * strength, 1e-9), shape)
+    own = np.where(alike > 1e-9, drawn, share)
     return rng.binomial(casts, own[..., None]) * (rng.random(shape) >= draws.ruined[:, None])[..., None]
 
 

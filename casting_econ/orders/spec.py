@@ -93,12 +93,10 @@ class Order:
 
 
 def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = None, in_hand=None, **asked) -> Order:
-    """An order of the study file with what is asked for in its place, and what its batches say.
+    """An order of the study file with what is asked for in its place, and what its batches say; StudyError with every fault of that.
 
     Parameters
     ----------
-    kit : OpenStudy
-        Open study.
     name : str, optional
         Key under `[commissions]`; None makes an order of what is asked for alone.
     today : date, optional
@@ -108,15 +106,6 @@ def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = No
     asked : optional
         Keys of a commission, read as in the study file, but that `due` may be `by` and `price` need not name its currency.
         None and what is empty leave a key as it is.
-
-    Returns
-    -------
-    Order
-
-    Raises
-    ------
-    StudyError
-        With every fault of what is asked for.
     """
     file, faults = kit.study.file, []
     asked = {{"by": "due"}.get(key, key): value for key, value in asked.items() if value not in (None, "", {})}

@@ -32,11 +32,6 @@ def _short(fmt: Format, when) -> str:
     return format_skeleton("MMMEd", when, locale=fmt.locale)
 
 
-def _arriving(fmt: Format, dates) -> str:
-    """The day of arrival, of dates of posting and arrival."""
-    return day(fmt, dates and dates[1])
-
-
 @shown(
     "order-confidence",
     "What other certainties would take",
@@ -47,8 +42,8 @@ def confidence_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     rows = []
     for confidence in sorted({*CONFIDENCES, plan.order.confidence}):
         other = plan if confidence == plan.order.confidence else plan.with_order(confidence=confidence)
-        chance, arrives = other.course.in_time, _arriving(fmt, other.earliest_promise)
-        rows.append((confidence, other.casts, other.chance_of_enough, other.new_loads, chance, arrives))
+        counts = other.casts, other.chance_of_enough, other.new_loads
+        rows.append((confidence, *counts, other.course.in_time, day(fmt, other.arrives)))
     return rows
 
 
@@ -162,26 +157,22 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
 )
 def day_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """Every day from the start to the parcel in a typical course: loads poured, hours of hands and of sanding [hour], what is done, and days that are closed."""
-    typical, opened = plan.typical, plan.typical.opened
-    stages = plan.stage_names
+    typical, opened, stages = plan.typical, plan.typical.opened, plan.stage_names
     last = min(int(typical.schedule.finish[0]), int(max((s[3] for s in typical.schedule.segments), default=0)) + DAY)
+    by_day = {n: [] for n in range(last // DAY + 1)}
+    for n, *part in typical.by_day():
+        by_day[n].append(part)
     rows = []
-    for n in range(last // DAY + 1):
-        when = opened.first + timedelta(days=n)
-        work, poured, sanded, total = {}, [], 0.0, 0.0
-        for load, stage, start, end in typical.schedule.segments:
-            inside = min(end, (n + 1) * DAY) - max(start, n * DAY)
-            if inside <= 0:
-                continue
-            total += inside / 3600
-            sanded += inside / 3600 if plan.sanding_stages[stage] else 0.0
-            work[stage] = work.get(stage, 0.0) + inside / 3600
-            if stage in plan.casting_stages and start >= n * DAY:
-                poured.append(str(load + 1))
-        if not work and not (opened.closed.get(when) and opened.closed[when] != "day off") and not opened.day_open(when):
+    for n, parts in by_day.items():
+        when, work = opened.first + timedelta(days=n), {}
+        for _, stage, _, hours in parts:
+            work[stage] = work.get(stage, 0.0) + hours
+        poured = [str(load + 1) for load, stage, start, _ in parts if stage in plan.casting_stages and start >= n * DAY]
+        closed = opened.closed.get(when, "")
+        if not work and closed in ("", "day off") and not opened.day_open(when):
             continue
         what = ", ".join(f"{stages[s]} {fmt.number(h, 1)} h" for s, h in sorted(work.items()))
-        closed = opened.closed.get(when, "")
+        total, sanded = sum((part[3] for part in parts), 0.0), plan.sanding_by_day.get(n, 0.0)
         rows.append((_short(fmt, when), ", ".join(poured), total, sanded, what or closed or "waiting"))
     return rows
 
@@ -216,15 +207,14 @@ def material_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     rows = []
     for row in buying_list(plan):
         packs = " + ".join(f"{n} × {_amount(fmt, size, row.unit)}" for size, n in row.packs)
-        missing = max(row.needed - row.stock, 0.0)
-        packs = packs or (
-            "nothing, in stock" if missing <= 1e-9 else f"{_amount(fmt, missing, row.unit)} (no packs in the study)"
-        )
+        if not packs:
+            missing = max(row.needed - row.stock, 0.0)
+            packs = f"{_amount(fmt, missing, row.unit)} (no packs in the study)" if missing > 1e-9 else "nothing, in stock"
         amounts = [_amount(fmt, value, row.unit) for value in (row.needed, row.stock, row.left)]
         if not row.unit and not row.priced:  # priced by the piece it goes into, in no amount of its own
             count = amounts[0].removesuffix(" pieces")
-            amounts[0] = packs = f"for {count} {row.goes_into}{'' if count == '1' else 's'}"
-            amounts[1:] = ["", ""]
+            amounts = [f"for {count} {row.goes_into}{'' if count == '1' else 's'}", "", ""]
+            packs = amounts[0]
         rows.append((row.item.replace("-", " "), *amounts[:2], packs, row.cost, amounts[2]))
     return rows
 
@@ -233,9 +223,9 @@ _SHORT = {"gram": "g", "milliliter": "ml", "kilogram": "kg", "liter": "l", "ounc
 
 
 def _amount(fmt, value, unit):
-    large = {"gram": ("kg", 1000.0), "milliliter": ("l", 1000.0)}.get(unit)
-    if large and value >= large[1]:
-        return f"{fmt.number(value / large[1], 2)} {large[0]}"
+    large = {"gram": "kg", "milliliter": "l"}.get(unit)
+    if large and value >= 1000.0:
+        return f"{fmt.number(value / 1000.0, 2)} {large}"
     return f"{fmt.number(value, 0 if value >= 10 or value == round(value) else 1)} {_SHORT.get(unit, unit)}"
 
 
@@ -282,7 +272,7 @@ def discount_table(quoted: Quoted, price: float) -> pd.DataFrame:
 )
 def mould_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """Sets of moulds in use, the chance of the date [-], and the date that each makes possible."""
-    return [(sets, chance, _arriving(fmt, dates)) for sets, chance, dates in plan.mould_choices]
+    return [(sets, chance, day(fmt, arrives)) for sets, chance, arrives in plan.mould_choices]
 
 
 @shown(
@@ -292,7 +282,7 @@ def mould_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
 )
 def option_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """What a change of the plan does to the chance of the date [-], and the date that it makes possible."""
-    return [(what, chance, _arriving(fmt, dates)) for what, chance, dates in plan.options]
+    return [(what, chance, day(fmt, arrives)) for what, chance, arrives in plan.options]
 
 
 @shown(
@@ -302,7 +292,8 @@ def option_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
 )
 def start_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """The chance of the date [-] when the work starts later, by one load at a time; the last safe start among them."""
-    return [(day(fmt, s.day), (s.day - plan.order.start).days, s.in_time) for s in plan.starts(plan.start_days)]
+    starts = plan.starts(plan.start_days)
+    return [(day(fmt, begin), (begin - plan.order.start).days, in_time) for begin, in_time in starts.items()]
 
 
 @shown(

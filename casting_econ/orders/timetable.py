@@ -33,7 +33,7 @@ def _lot(plan, load):
 
 
 def schedule_results(plan) -> list[dict]:
-    """The typical course for `order.json`: moments in local time, as ISO 8601 has them."""
+    """The typical course for `order.json`: moments in local time."""
     moment, product = plan.typical.opened.moment, plan.order.product
     return [
         {
@@ -41,8 +41,8 @@ def schedule_results(plan) -> list[dict]:
             "lot": _lot(plan, load) or product,
             "station": plan.typical.pot(load, stage),
             "step": plan.stage_names[stage],
-            "start": moment(begin).isoformat(),
-            "end": moment(end).isoformat(),
+            "start": moment(begin),
+            "end": moment(end),
         }
         for load, stage, begin, end in _steps(plan)
     ]

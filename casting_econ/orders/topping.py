@@ -61,19 +61,10 @@ def _followed(planner, order, base, now, draws, rng):
 
 
 def topped_loads(planner, order: Order, now: dict[str, int]) -> Loads:
-    """Loads of all rounds, as many of each as the draw that needs most, with what becomes of them in every draw.
+    """Loads of all rounds, as many of each as the draw that needs most, with what becomes of them in every draw; `now` has the casts of
+    the first round by item. [cast]
 
-    Parameters
-    ----------
-    planner : Planner
-    order : Order
-    now : dict of str to int
-        Casts of the first round by item. [cast]
-
-    Returns
-    -------
-    Loads
-        Its `casts` are those of a typical draw: with as many rounds as half of the draws have, and the middle number of casts.
+    Its `casts` are those of a typical draw: with as many rounds as half of the draws have, and the middle number of casts.
     """
     base, rng = planner.loads(order, {}, extra=0), np.random.default_rng([planner.seed, 4])
     parts, goods, found = _followed(planner, order, base, now, planner.draws, rng)
@@ -82,7 +73,7 @@ def topped_loads(planner, order: Order, now: dict[str, int]) -> Loads:
         return planner.loads(order, {})
     cast = [number for number, casts in enumerate(found.casts, 1) if casts.any()]
     rounds = [0] * len(base.casts) + [number for number, part in zip(cast, parts[1:], strict=True) for _ in range(part.shape[1])]
-    typical = _typical_draw(found)
+    typical = int(np.lexsort((found.total, found.rounds))[found.total.size // 2])  # in the middle by rounds, then by casts
     return replace(
         base,
         casts=each[typical],
@@ -92,11 +83,6 @@ def topped_loads(planner, order: Order, now: dict[str, int]) -> Loads:
         fate=(entering_of(each, good, planner.draws, rng), good),
         typical=typical,
     )
-
-
-def _typical_draw(found: ToppedUp) -> int:
-    """The draw in the middle by rounds, then by casts."""
-    return int(np.lexsort((found.total, found.rounds))[found.total.size // 2])
 
 
 def typical_of(loads: Loads) -> Loads:

@@ -18,18 +18,10 @@ from .tables import day, rule_table
 SPREAD_LIMIT = 0.02  # of a chance, within which two plans are as good as each other
 
 
-def pieces_of(fmt: Format, count: float, word: str = "piece") -> str:
-    """'1 piece', '2 pieces', as the study writes numbers."""
-    return f"{fmt.number(count)} {word}{'' if count == 1 else 's'}"
-
-
-_pieces = pieces_of
-
-
 def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
     """The order in one sentence."""
     order = plan.order
-    text = f"**{_pieces(fmt, order.pieces, 'good piece')} of {order.product.replace('-', ' ')}**"
+    text = f"**{fmt.count(order.pieces, 'good piece')} of {order.product.replace('-', ' ')}**"
     if order.variants:
         text += f" ({', '.join(f'{fmt.number(n)} {name}' for name, n in order.variants.items())})"
     if order.set_of > 1:
@@ -37,9 +29,10 @@ def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
         text += f" in sets of {order.set_of} that must match, so that each set comes from one {place},"
     text += f" to arrive by {day(fmt, order.due)}; work can begin on {day(fmt, order.start)}; wanted certainty {fmt.sure(order.confidence)}."
     if order.good or order.under_way:
-        text += f" **In hand: {_pieces(fmt, order.good)}**"
+        text += f" **In hand: {fmt.count(order.good, 'piece')}**"
         if order.under_way:
-            text += f"; poured and not yet checked: {_pieces(fmt, order.poured, 'cast')} in {_pieces(fmt, len(order.under_way), 'load')}"
+            loads = fmt.count(len(order.under_way), "load")
+            text += f"; poured and not yet checked: {fmt.count(order.poured, 'cast')} in {loads}"
         text += "."
     as_of = plan.planner.kit.study.as_of
     return text + (f" As the logs stood on the evening of {day(fmt, as_of)}." if as_of else "")
@@ -60,15 +53,14 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
     if plan.meets_date:
         when = f"**By {day(fmt, order.due)}:** yes, with a chance of {fmt.chance(chance)}."
     else:
-        promise = plan.earliest_promise
-        safe = f"; safe by {day(fmt, promise[1])}" if promise else "; no date within the calendar is safe"
+        safe = f"; safe by {day(fmt, plan.arrives)}" if plan.arrives else "; no date within the calendar is safe"
         when = f"**By {day(fmt, order.due)}:** not safely, the chance is {fmt.chance(chance)} of {fmt.sure(order.confidence)} asked for{safe}."
     year = [line for line in (year_line(plan, quoted, fmt),) if line]
     if order.complete:
         return [price, when, "**All is in hand:** pack and post it.", *year]
     if plan.tops_up:
         return [price, when, cast_now_sentence(plan, fmt), *year]
-    start = f"**Start {_pieces(fmt, plan.casts, 'cast')}** in {_pieces(fmt, plan.new_loads, 'load')} on {day(fmt, order.start)}."
+    start = f"**Start {fmt.count(plan.casts, 'cast')}** in {fmt.count(plan.new_loads, 'load')} on {day(fmt, order.start)}."
     return [price, when, start if plan.casts else "**Cast nothing more:** what is there is enough.", *year]
 
 
@@ -79,7 +71,7 @@ def year_line(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
         return ""
     point, chance = kit.point(), quoted.chance(price)
     pay, orders = float(point.totals["pay_per_hour"]), sum(float(c["came"]) for c in point.channels.values())
-    lead = f"**That is this order, not the year:** with {_pieces(fmt, np.ceil(orders), 'order')} a year an hour brings about {fmt.money(pay)}"
+    lead = f"**That is this order, not the year:** with {fmt.count(np.ceil(orders), 'order')} a year an hour brings about {fmt.money(pay)}"
     if chance >= 0.75 and pay < quoted.target:
         return (
             f"{lead}, as weekly hours and overheads run on where no order does; `casting-econ check` says what that is as a job."
@@ -96,36 +88,36 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
     elif plan.tops_up:
         text = f"{cast_now_sentence(plan, fmt)} "
     elif plan.casts:
-        text = f"Start **{_pieces(fmt, plan.casts, 'cast')}** in {_pieces(fmt, plan.new_loads, 'load')}: enough good pieces with a chance of {chance}. "
+        text = f"Start **{fmt.count(plan.casts, 'cast')}** in {fmt.count(plan.new_loads, 'load')}: enough good pieces with a chance of {chance}. "
     else:
         text = f"Nothing more needs to be cast: what is there is enough with a chance of {chance}. "
     arrive = f"arrives by {day(fmt, order.due)} with a chance of **{fmt.chance(course.in_time)}**"
     arrive += f" (± {fmt.percent(2 * course.error)} from the number of draws)" if 0.005 < course.in_time < 0.995 else ""
     if plan.meets_date:
         last, as_of = plan.last_start, plan.planner.kit.study.as_of
-        if order.complete and last and as_of and as_of > last.day:
-            return text + f"To arrive by {day(fmt, order.due)} it had to be packed by {day(fmt, last.day)}."
+        if order.complete and last and as_of and as_of > last:
+            return text + f"To arrive by {day(fmt, order.due)} it had to be packed by {day(fmt, last)}."
         text += f"The parcel {arrive}. "
         if order.complete:
-            return text + (f"It must be packed by {day(fmt, last.day)}." if last else "")
-        if last and last.day > order.start:
-            text += f"The **last safe start is {day(fmt, last.day)}**. "
+            return text + (f"It must be packed by {day(fmt, last)}." if last else "")
+        if last and last > order.start:
+            text += f"The **last safe start is {day(fmt, last)}**. "
         elif last:
             text += "**Begin on that first day: a day later is no longer safe.** "
         more = "A load more follows at once where the planned ones fall short; that is in the chance."
         more = "Rounds that top up are in the chance." if plan.tops_up else more
         return text + more if plan.casts or order.under_way else text.rstrip()
-    earliest_promise = plan.earliest_promise
     text += f"The parcel {arrive}, which is **less than the {fmt.sure(order.confidence)} asked for**. "
-    if earliest_promise:
-        return text + f"**The earliest honest date is {day(fmt, earliest_promise[1])}** (posted {day(fmt, earliest_promise[0])})."
+    if plan.earliest_promise:
+        posted, arrives = plan.earliest_promise
+        return text + f"**The earliest honest date is {day(fmt, arrives)}** (posted {day(fmt, posted)})."
     return text + "No date within the calendar holds with that certainty."
 
 
 def _over(plan, fmt):
     """What is in hand and under way beyond the order, nothing where nothing is."""
-    over = [f"{_pieces(fmt, plan.order.over)} over"] if plan.order.over else []
-    over += [f"{_pieces(fmt, plan.order.poured, 'cast')} under way and no longer needed"] if plan.order.poured else []
+    over = [f"{fmt.count(plan.order.over, 'piece')} over"] if plan.order.over else []
+    over += [f"{fmt.count(plan.order.poured, 'cast')} under way and no longer needed"] if plan.order.poured else []
     return f", with {' and '.join(over)}" if over else ""
 
 
@@ -140,7 +132,7 @@ def alike_sentence(plan: OrderPlan, fmt: Format) -> str:
     alone = plan.casts_one_by_one
     if alone == plan.casts:
         return f"As many casts would do if pieces failed one by one; {what}{remedy}"
-    return f"**{_pieces(fmt, alone, 'cast')} if pieces failed one by one; {fmt.number(plan.casts)} because loads differ**: {what}{remedy}"
+    return f"**{fmt.count(alone, 'cast')} if pieces failed one by one; {fmt.number(plan.casts)} because loads differ**: {what}{remedy}"
 
 
 def progress_sentence(plan: OrderPlan, fmt: Format) -> str:
@@ -149,38 +141,29 @@ def progress_sentence(plan: OrderPlan, fmt: Format) -> str:
     if not (order.under_way or order.good):
         return "Nothing of this order is cast yet, or the batches log does not say so."
     if order.complete:
-        return f"**Complete: all {_pieces(fmt, order.pieces)} are in hand**{_over(plan, fmt)}. Pack and post them."
-    without = plan.planner.chance_without_more(order)
-    text = f"{_pieces(fmt, sum(order.short.values()))} still to come"
-    text += (
-        f", {_pieces(fmt, order.poured, 'cast')} under way; without another load they are enough with a chance of {fmt.chance(without)}. "
-        if order.poured
-        else ". "
-    )
+        return f"**Complete: all {fmt.count(order.pieces, 'piece')} are in hand**{_over(plan, fmt)}. Pack and post them."
+    text = f"{fmt.count(sum(order.short.values()), 'piece')} still to come"
+    if order.poured:
+        without = fmt.chance(plan.planner.chance_without_more(order))
+        text += f", {fmt.count(order.poured, 'cast')} under way; without another load they are enough with a chance of {without}"
     state = "**On course**" if plan.meets_date else "**Not on course**"
-    text += f"{state}: in time with a chance of {fmt.chance(plan.course.in_time)}"
-    text += (
-        f" if {_pieces(fmt, plan.casts, 'more cast')} {'is' if plan.casts == 1 else 'are'} poured in {_pieces(fmt, plan.new_loads, 'load')}"
-        if plan.casts
-        else " with nothing more to pour"
-        if not plan.tops_up
-        else ""
-    )
+    text += f". {state}: in time with a chance of {fmt.chance(plan.course.in_time)}"
+    if plan.casts:
+        verb = "is" if plan.casts == 1 else "are"
+        text += f" if {fmt.count(plan.casts, 'more cast')} {verb} poured in {fmt.count(plan.new_loads, 'load')}"
+    elif not plan.tops_up:
+        text += " with nothing more to pour"
     text += ", and what is short after each count is cast again." if plan.tops_up else "."
     if plan.meets_date:
         last = plan.last_start
-        return text + (f" Go on no later than {day(fmt, last.day)}." if last and plan.casts else "")
+        return text + (f" Go on no later than {day(fmt, last)}." if last and plan.casts else "")
     best = max(plan.options, key=lambda row: row[1])
     now = plan.options[0][1]
     if best[1] >= order.confidence:
         return text + f" **What would save the date: {best[0]}** ({fmt.chance(best[1])})."
     helps = f" {best[0].capitalize()} would lift the chance to {fmt.chance(best[1])}." if best[1] > now + SPREAD_LIMIT else ""
-    earliest_promise = plan.earliest_promise
-    return (
-        text
-        + helps
-        + (f" **Tell the customer now: {day(fmt, earliest_promise[1])} can be promised.**" if earliest_promise else "")
-    )
+    promise = f" **Tell the customer now: {day(fmt, plan.arrives)} can be promised.**" if plan.arrives else ""
+    return text + helps + promise
 
 
 def days_gone(plan: OrderPlan, today: date, fmt: Format) -> str:
@@ -200,36 +183,22 @@ def by_feel_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
     rules = rule_table(plan).set_index("rule")
     naive, margin = rules.loc["wanted ÷ yield"], rules.loc["a quarter more than wanted"]
     minutes, finishing = plan.step_minutes.sum(axis=1).mean(axis=0), plan.planner.first_wait + 1
-    casting, after = minutes[:finishing].sum() / 60, minutes[finishing:].sum() / 60
-    other = quoted.order_hours.mean() + quoted.hidden_hours.mean()
-    around = (
-        "talking, packing, posting and the share of weekly hours another"
-        if quoted.order_hours.any()
-        else "the share of weekly hours is another"
-    )
-    if not naive.casts:
-        if not (plan.casts or plan.order.under_way):
-            rest = f"; talking, packing and posting take {fmt.number(quoted.order_hours.mean(), 1)} hours"
-            rest = rest if quoted.order_hours.any() else ""
-            return f"Nothing is left to cast or finish{rest}."
+    casting, after = fmt.number(minutes[:finishing].sum() / 60, 1), fmt.number(minutes[finishing:].sum() / 60, 1)
+    selling, other = quoted.order_hours.mean(), quoted.order_hours.mean() + quoted.hidden_hours.mean()
+    around = "talking, packing, posting and the share of weekly hours" if selling else "the share of weekly hours is"
+    takes = f"casting takes about {casting} hours; **taking out, checking and finishing take {after} hours**, and {around} another {fmt.number(other, 1)}."
+    if naive.casts:
+        over = margin.chance - plan.order.confidence
+        verb = "would do more than is asked" if over > 0.005 else "happens to be about right"
         return (
-            f"What is under way would do by the yield alone, and is enough in {fmt.chance(naive.chance)} of cases. "
-            f"With it, casting takes about {fmt.number(casting, 1)} hours; **taking out, checking and finishing take {fmt.number(after, 1)} hours**, "
-            f"and {around} {fmt.number(other, 1)}."
+            f"Dividing what is wanted by the yield gives {fmt.count(naive.casts, 'cast')}, and that is enough with a chance of {fmt.chance(naive.chance)}. "
+            f"The usual quarter more is {fmt.count(margin.casts, 'cast')} and gives {fmt.chance(margin.chance)}: "
+            f"it {'falls short of what is asked' if over < -0.005 else verb}. {takes.capitalize()}"
         )
-    verb = (
-        "would do more than is asked"
-        if margin.chance > plan.order.confidence + 0.005
-        else "falls short of what is asked"
-        if margin.chance < plan.order.confidence - 0.005
-        else "happens to be about right"
-    )
-    return (
-        f"Dividing what is wanted by the yield gives {_pieces(fmt, naive.casts, 'cast')}, and that is enough with a chance of {fmt.chance(naive.chance)}. "
-        f"The usual quarter more is {_pieces(fmt, margin.casts, 'cast')} and gives {fmt.chance(margin.chance)}: it {verb}. "
-        f"Casting takes about {fmt.number(casting, 1)} hours; **taking out, checking and finishing take {fmt.number(after, 1)} hours**, "
-        f"and {around} {fmt.number(other, 1)}."
-    )
+    if plan.casts or plan.order.under_way:
+        return f"What is under way would do by the yield alone, and is enough in {fmt.chance(naive.chance)} of cases. With it, {takes}"
+    rest = f"; talking, packing and posting take {fmt.number(selling, 1)} hours" if selling else ""
+    return f"Nothing is left to cast or finish{rest}."
 
 
 def sets_sentence(plan: OrderPlan, fmt: Format) -> str:
@@ -257,29 +226,24 @@ def moulds_sentence(plan: OrderPlan, fmt: Format) -> str:
     if plan.planner.moulds is not None:
         return moulds_said(plan, fmt)
     have, want = int(mould.sets.value), plan.sets_wanted
-    text = f"In use: {_pieces(fmt, have, 'set')}. "
+    text = f"In use: {fmt.count(have, 'set')}. "
     loads = round(plan.loads_in_all)
     if not loads:
         return text + "No load of this order is left to pour, so it asks for no more."
-    text += (
-        f"**The date wants {_pieces(fmt, want, 'set')}**, "
-        if plan.moulds_meet_date and want > have
-        else f"{_pieces(fmt, want, 'set')} would do for the date, "
-        if plan.moulds_meet_date
-        else f"No number of sets makes the date{f', {want} come nearest to it' if want > have else ''}; "
-    )
-    text += f"{'and ' if plan.moulds_meet_date else ''}the order pours {_pieces(fmt, loads, 'load')}{' more' if plan.order.under_way else ''}, which wear{'s' if loads == 1 else ''} out {fmt.number(plan.sets_worn, 2)} sets on average. "
-    text += (
-        f"**Make {_pieces(fmt, plan.moulds_to_make, 'set')}.**"
-        if plan.moulds_to_make
-        else "None needs to be made for this order."
-    )
-    age = plan.mould_age
-    return text + (
-        f" The moulds in use have given {fmt.number(age)} casts a cavity on average."
-        if age is not None
-        else " Without a moulds log they are taken as new."
-    )
+    if not plan.moulds_meet_date:
+        text += f"No number of sets makes the date{f', {want} come nearest to it' if want > have else ''}; "
+    elif want > have:
+        text += f"**The date wants {fmt.count(want, 'set')}**, and "
+    else:
+        text += f"{fmt.count(want, 'set')} would do for the date, and "
+    more, wear = " more" if plan.order.under_way else "", "wears" if loads == 1 else "wear"
+    worn = f"which {wear} out {fmt.number(plan.sets_worn, 2)} sets on average"
+    text += f"the order pours {fmt.count(loads, 'load')}{more}, {worn}. "
+    make, age = plan.moulds_to_make, plan.mould_age
+    text += f"**Make {fmt.count(make, 'set')}.**" if make else "None needs to be made for this order."
+    if age is None:
+        return text + " Without a moulds log they are taken as new."
+    return text + f" The moulds in use have given {fmt.number(age)} casts a cavity on average."
 
 
 def sanding_sentence(plan: OrderPlan, fmt: Format) -> str:
@@ -294,10 +258,8 @@ def sanding_sentence(plan: OrderPlan, fmt: Format) -> str:
     text = f"Sanding by hand: {fmt.number(total, 1)} hours in all, at most {fmt.number(most, 1)} a day. "
     if unspread > cap + 1e-6:
         text += f"**Worked as it comes it would be {fmt.number(unspread, 1)} hours on one day; the calendar spreads it to stay within {fmt.number(cap, 1)}.** "
-    return (
-        text
-        + "The cap is for planning (common practice, no source) and says nothing about what a hand can bear: change tasks, rest often, wet-sand, wear a fitted mask."
-    )
+    caution = "says nothing about what a hand can bear: change tasks, rest often, wet-sand, wear a fitted mask."
+    return text + f"The cap is for planning (common practice, no source) and {caution}"
 
 
 def start_sentence(plan: OrderPlan, fmt: Format) -> str:
@@ -305,11 +267,10 @@ def start_sentence(plan: OrderPlan, fmt: Format) -> str:
     later = plan.next_start
     if later is None:
         return ""
-    now, then = plan.starts([plan.order.start, later])
-    before, after = fmt.chance(now.in_time), fmt.chance(then.in_time)
+    before, after = map(fmt.chance, plan.starts([plan.order.start, later]).values())
     moves = f"stays {after}" if before == after else f"goes from {before} to {after}"
     return (
-        f"Starting on {day(fmt, then.day)} instead, when the next load would be poured, the chance of the date {moves} "
+        f"Starting on {day(fmt, later)} instead, when the next load would be poured, the chance of the date {moves} "
         "(from half of the draws)."
     )
 
@@ -375,19 +336,15 @@ def lots_sentence(plan: OrderPlan, fmt: Format) -> str:
             "By what is stated, ending short would cost less than casting at all, so no lot is advised: state the `price` of the order, "
             "and in `short_penalty` and `short_penalty_each` what a missing piece really costs."
         )
-    many = (
-        "in one lot, since the time allows no second"
-        if plan.rounds == 1
-        else f"in up to {plan.rounds} lots, which the time allows"
-    )
+    several = f"in up to {plan.rounds} lots, which the time allows"
+    many = several if plan.rounds > 1 else "in one lot, since the time allows no second"
     first = " or ".join(fmt.number(q) for q in lots.first)
     text = f"Weighing casts against the cost of ending short, missing pieces not being paid, the cheapest is to start **{first} casts** {many}, at an expected cost of {fmt.money(lots.expected_cost)}; it ends with enough in {fmt.chance(lots.chance_met)} of cases."
     once = plan.policies[AT_ONCE].casts
+    sure = f"the {fmt.number(once)} for a certainty of {fmt.sure(order.confidence)}"
     if lots.first[0] < once:
-        text += f" That is fewer than the {fmt.number(once)} for a certainty of {fmt.sure(order.confidence)} in one go."
+        text += f" That is fewer than {sure} in one go."
     elif lots.first[0] > once:
-        text += (
-            f" That is more than the {fmt.number(once)} for a certainty of {fmt.sure(order.confidence)}: ending short is dear."
-        )
+        text += f" That is more than {sure}: ending short is dear."
     text += " All variants count as one." if order.variants else ""
     return text + " Later lots are taken as telling nothing new about the yield."

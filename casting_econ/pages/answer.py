@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from ..assumptions import label, point_values, workshop_at
-from ..faults import some_of
+from ..faults import counted, some_of
 from ..formatting import MINUS, Format
 from ..kit import Answer, OpenStudy, basis_counts, format_of
 from ..models import evaluate
@@ -82,9 +82,9 @@ def next_things(kit: OpenStudy, decision: Decision, information: pd.DataFrame, r
     if open_rows and len(things) < 3:
         row = max(open_rows, key=lambda r: r.gain.mean())
         things.append(
-            f"**Find out about: {row.what}**; it would bring {fmt.money(float(row.gain.mean()), 0)} on average, but with a chance of only {fmt.chance(row.better)}."
+            f"**Find out about: {row.what}**; it would bring {fmt.money(float(row.gain.mean()), 0)} on average, but the chance that it brings anything is only {fmt.chance(row.better)}."
         )
-    needed = needed_table(kit)
+    needed = needed_table(kit, next(iter(kit.study.file.products)))
     nearest = needed[needed.needed.notna() & np.isfinite(needed.change)].head(1)
     if len(nearest) and len(things) < 3:
         row = nearest.iloc[0]
@@ -119,7 +119,7 @@ def counts_words(kit: OpenStudy) -> str:
     """How many numbers are guessed, measured, published, agreed and decided."""
     groups = basis_counts(kit)
     counts = [f"{len(groups[basis])} {words}" for basis, words in _RESTS_ON.items() if groups.get(basis)]
-    return f"Of {sum(map(len, groups.values()))} stated numbers, {', '.join(counts)}."
+    return f"{counted(sum(map(len, groups.values())), 'stated number')}: {', '.join(counts)}."
 
 
 def certainty_list(kit: OpenStudy) -> str:

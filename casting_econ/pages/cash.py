@@ -3,9 +3,11 @@
 import numpy as np
 import pandas as pd
 
+from ..evidence import season_told
 from ..faults import counted
 from ..kit import OpenStudy, format_of
-from .cash_paths import BAND, NO_PAY, TARGET_PAY, CashAnswer, ends_of, practice_of
+from ..study.fields import MONTHS
+from .cash_paths import BAND, NO_PAY, TARGET_PAY, CashAnswer, ends_of, practice_of, tax_months
 from .table import shown
 
 _MEANINGLESS = 1.0  # a year; a rate of return beyond it says only that little was put in
@@ -80,29 +82,56 @@ def assumed_sentence(kit: OpenStudy, answer: CashAnswer) -> str:
     fmt, stated = format_of(kit), kit.study.file.cash
     ramp = f"demand grows evenly to its full size over {fmt.number(stated.ramp_months, 1)} months"
     season = f"months follow the season {'of the sales log' if stated.season == 'records' else 'stated'}"
+    level = "no month can expect more buyers than another" if answer.by_chance else "every month sells alike"
+    if stated.season == "records" and (told := season_told(kit.study)) < 1:
+        season += f", drawn towards level ones as only {fmt.number(12 * told)} of twelve months are known"
     late = [f"{name} after {counted(delay, 'month')}" for name, delay in stated.payment_delay.items() if delay]
     parts = [
         f"The path runs {answer.months} months from {answer.calendar[0]}",
         ramp if stated.ramp_months else "demand is full from the first day",
-        "every month sells alike" if stated.season is None else season,
+        level if stated.season is None else season,
         f"buyers pay late: {', '.join(late)}" if late else "buyers pay in the month of the sale",
     ]
     if stated.material_lead:
         parts.append(f"material is bought {counted(stated.material_lead, 'month')} ahead")
     if any(p.mould is not None for p in kit.inputs().products):
         parts.append("a first set of moulds is there at the start, later ones are paid as they wear")
-    practice = practice_of(kit, kit.inputs(), kit.point())
+    practice = 1.0 if answer.by_chance else practice_of(kit, kit.inputs(), kit.point())
     if not np.allclose(practice, 1.0, rtol=1e-3):
         first, last = fmt.percent(practice[0]), fmt.percent(practice[answer.months - 1])
         parts.append(
             f"while the hands learn, sales are {first} of the first year's mean in the first month and {last} in the last"
         )
     share = float(kit.inputs().set_aside_share)
-    parts.append(
-        f"{fmt.percent(share)} of the surplus is set aside for contributions and tax" if share else "nothing is set aside"
-    )
+    aside = f"{fmt.percent(share)} of the surplus is set aside for contributions and tax"
+    parts.append(aside + _paid_words(kit, answer) if share else "nothing is set aside")
+    if answer.by_chance:
+        months = "Each draw keeps its numbers and has months of its own: how many orders come and how large, and what goes wrong, is left to chance"
+        return f"{'; '.join(parts)}. {months} in each of them, so **the bands hold what chance brings** as well as what is not known."
     bands = "no month scatters here; **real months do.**" if kit.certain else "**real months scatter more than these bands.**"
     return f"{'; '.join(parts)}. Each draw holds one year's numbers through all months; {bands}"
+
+
+def _paid_words(kit, answer):
+    """When what is set aside leaves the bank, where a tax table says so."""
+    ends, later = tax_months(kit)
+    if not (answer.by_chance and later):
+        return ""
+    year, paid = (
+        MONTHS[(MONTHS.index(kit.study.file.cash.start_month) + month - 1) % 12].capitalize() for month in (ends, ends + later)
+    )
+    return f" and leaves the bank in {paid}, {later} months after the tax year ends with {year} (payments on account are not counted)"
+
+
+def limits_sentence(kit: OpenStudy) -> str:
+    """What the paths leave out."""
+    learns = any(step.first_minutes is not None for p in kit.inputs().products for step in p.steps)
+    months = "Nobody waits at the start; every twelve months after it begin with as many orders waiting as their own last month leaves, and with a full shelf"
+    months += "; hands that learn count at their mean over the twelve" if learns else ""
+    months += ". Tastes that change, and buyers who come because others did, are not foreseen."
+    alike = "A draw keeps one year's numbers through all its months, so real months scatter more."
+    first = months if kit.variation == "months" else alike
+    return f"{first} Money set aside is not free to spend, but lies in the account until it is paid. What is free is an estimate."
 
 
 def back_sentence(kit: OpenStudy, answer: CashAnswer, case: str) -> str:
@@ -138,23 +167,23 @@ def reserve_sentence(kit: OpenStudy, answer: CashAnswer, case: str) -> str:
     """Whether the money there at the start lasts, or how much would be needed."""
     fmt, found = format_of(kit), answer.cases[case]
     low, middle, _ = ends_of(found.lowest)
-    place, rough = _lowest_place(answer, found, low, fmt), "Chance from month to month comes on top."
+    place, rough = _lowest_place(answer, found, low, fmt), "" if answer.by_chance else " Chance from month to month comes on top."
     if answer.reserve <= 0 <= low:
-        return f"With **{case}** the path needs no money of its own{'' if kit.certain else ' in nine of ten draws'}. {rough}"
+        return f"With **{case}** the path needs no money of its own{'' if kit.certain else ' in nine of ten draws'}.{rough}"
     if answer.reserve <= 0:
         half, tenth = fmt.money(max(-middle, 0.0), 0), f"**{fmt.money(-low, 0)}**"
         needs = f"half of the draws need {half} or more at the start, and one in ten needs {tenth} or more"
         needs = f"{tenth} are needed at the start" if kit.certain else needs
-        return f"With **{case}**, {needs}; free money is lowest {place}. {rough} The study states no reserve to hold against it."
+        return f"With **{case}**, {needs}; free money is lowest {place}.{rough} The study states no reserve to hold against it."
     risk = found.runs_out["chance"]
     start = f"With **{case}** the reserve of {fmt.money(answer.reserve, 0)}"
     if kit.certain:
         lasts = f"**{'runs out** within' if risk else 'lasts**'} the {answer.months} months"
-        return f"{start} {lasts}; free money is lowest {place}, at {fmt.money(low, 0)}. {rough}"
+        return f"{start} {lasts}; free money is lowest {place}, at {fmt.money(low, 0)}.{rough}"
     rungs = ((0.9, "runs out"), (0.5, "probably runs out"), (0.1, "may run out"), (0.0, "probably lasts"))
     words = next(word for least, word in rungs if risk >= least)
     text = f"{start} **{words}**: the chance that it does not last {answer.months} months is {fmt.chance(risk)}. "
-    return text + f"Free money is lowest {place}; one draw in ten falls to {fmt.money(low, 0)} or below. {rough}"
+    return text + f"Free money is lowest {place}; one draw in ten falls to {fmt.money(low, 0)} or below.{rough}"
 
 
 def _lowest_place(answer, found, low, fmt):
@@ -164,6 +193,9 @@ def _lowest_place(answer, found, low, fmt):
         return "at the start" if month == 0 else f"at the end of month {month} ({answer.calendar[month - 1]})"
 
     month, share = found.lowest_month()
+    if answer.by_chance and share < 0.5:
+        first, last = (int(month) for month in np.quantile(found.free.argmin(axis=1), [0.1, 0.9], method="inverted_cdf"))
+        return f"at no one time: in eight draws of ten between {place(first).removeprefix('at ')} and {place(last).removeprefix('at ')}"
     worst, _ = found.lowest_month(found.lowest <= low)
     text = place(month) if share >= 0.9 else f"{place(month)} in {fmt.percent(share)} of the draws"
     return text if worst == month else f"{text}, but {place(worst)} in the tenth that falls lowest"

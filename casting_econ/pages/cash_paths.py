@@ -8,12 +8,27 @@ from ..draws import chance
 from ..evidence import season_weights
 from ..kit import OpenStudy
 from ..models import evaluate, practised_between
-from ..models.cash import MONTHS_IN_YEAR, CashPath, CashPlan, cash_path, irr, npv, payback, rate_per_month, sales_share
+from ..models.cash import (
+    MONTHS_IN_YEAR,
+    CashFlows,
+    CashPath,
+    CashPlan,
+    cash_path,
+    from_start,
+    irr,
+    npv,
+    payback,
+    rate_per_month,
+    sales_share,
+)
+from ..models.flows import YearFlows, flows_of, starting_in
+from ..reference import taxes
 from ..study.fields import MONTHS
 
 NO_PAY, TARGET_PAY, STATED_PAY = "no pay taken", "pay at the target", "pay as stated"
 MOST_DRAWS = 65_536  # paths of more would not fit an ordinary memory, and say no more
 BAND = (0.1, 0.5, 0.9)
+MID_MONTH = 15
 _BY_DRAW = ("free", "back", "back_untaxed", "dips", "worth")
 
 
@@ -22,7 +37,7 @@ class CashCase:
     """Paths of cash under one rule of pay. Months run from 0, the start."""
 
     name: str
-    pay: float  # that leaves the bank, at the point; of the target what its set-aside leaves [money/month]
+    pay: float  # that leaves the bank, at the point, on average; of the target what its set-aside leaves [money/month]
     free: np.ndarray  # money left after what is set aside, shape (draws, months + 1) [money]
     back: np.ndarray  # until the outlay is back, shape (draws,); infinite where it is not [month]
     back_untaxed: np.ndarray  # the same with nothing set aside [month]
@@ -59,6 +74,7 @@ class CashAnswer:
     calendar: tuple[str, ...]  # of each month from 1 on
     reserve: float  # there before the outlay [money]
     interest: float  # at the point [1/year]
+    by_chance: bool = False  # whether months come as chance has them, else all alike but for the season
 
     @property
     def months(self) -> int:
@@ -69,30 +85,33 @@ class CashAnswer:
 def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 2_048, workers: int = 1) -> CashAnswer:
     """Cash by month on the draws of the year, at most 65,536; arguments are those of `OpenStudy.by_draw`, StudyError as of `season_weights`.
 
-    Each draw is one year's numbers, held through all months: chance from month to month is left out, so real paths are rougher.
+    Of a study whose months vary each draw is a path of its own: its numbers stay, and orders, sizes and rare events come anew in every
+    month of every year. Else a draw is one year's numbers, held through all months: chance from month to month is left out, so real
+    paths are rougher.
     What the path is worth, and its rate of return, count what is left of the outlays at the end: equipment written down evenly to its
     resale, and what the first moulds have not worn. Stock, and what buyers owe then, are left out.
     """
     draws, seed = kit.plan_of_draws(min(draws or kit.study.file.study.draws, MOST_DRAWS), seed)
-    stated, season = kit.study.file.cash, season_weights(kit.study)
+    stated, season, by_month = kit.study.file.cash, season_weights(kit.study), kit.variation == "months"
     names = [NO_PAY, TARGET_PAY] + ([STATED_PAY] if stated.pay_taken > 0 else [])
+    a, years = kit.inputs(), -(-stated.months // MONTHS_IN_YEAR) if by_month else 1
+    planned = _material(_years(kit, [a] * -(-(stated.months + stated.material_lead) // MONTHS_IN_YEAR))) if by_month else None
 
-    def ruled(a):
-        """Path, payback and worth under each rule of pay."""
-        outcome = evaluate(a)
-        practice = practice_of(kit, a, outcome)
-        return {name: _case(kit, a, outcome, season, practice, name) for name in names}
+    def ruled(*each):
+        """Path, payback and worth under each rule of pay, of workshops alike in all but the luck of their years."""
+        flows, hours = _own_months(kit, each, planned) if by_month else _level_months(kit, each[0], season)
+        return {name: _case(kit, each[0], flows, hours, name) for name in names}
 
-    def work(a):
-        found = {(name, key): case[key] for name, case in ruled(a).items() for key in _BY_DRAW}
+    def work(*each):
+        found = {(name, key): case[key] for name, case in ruled(*each).items() for key in _BY_DRAW}
         return {key: np.atleast_2d(value) if key[1] == "free" else value for key, value in found.items()}
 
-    found, a, cases = kit.by_draw(work, draws, seed, chunk=chunk, workers=workers), kit.inputs(), {}
-    for name, point in ruled(a).items():
+    found, cases = kit.by_draw(work, draws, seed, years=years, chunk=chunk, workers=workers), {}
+    for name, point in ruled(*[a] * years).items():
         monthly = irr(point["valued"]) if np.any(point["valued"]) else ()
         cases[name] = CashCase(
             name=name,
-            pay=float(point["pay"]),
+            pay=float(np.mean(point["path"].pay[1:])),
             **{key: found[name, key] for key in _BY_DRAW},
             path=point["path"],
             point_back=float(point["back"]),
@@ -103,7 +122,8 @@ def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 2_048, wor
     first = MONTHS.index(stated.start_month)
     calendar = tuple(MONTHS[(first + month) % MONTHS_IN_YEAR].capitalize() for month in range(stated.months))
     outlay = {name: float(money) for name, money in _outlay(kit, a).items()}
-    return CashAnswer(cases=cases, outlay=outlay, calendar=calendar, reserve=stated.reserve, interest=float(a.interest))
+    told = {"reserve": stated.reserve, "interest": float(a.interest), "by_chance": by_month}
+    return CashAnswer(cases=cases, outlay=outlay, calendar=calendar, **told)
 
 
 def practice_of(kit, a, outcome):
@@ -127,36 +147,33 @@ def practice_of(kit, a, outcome):
     return np.stack(np.broadcast_arrays(*share), axis=-1)
 
 
-def _case(kit, a, outcome, season, practice, name):
-    """Path, payback and worth under one rule of pay, for one point or many draws."""
-    year = outcome.totals
+def _case(kit, a, flows, hours, name):
+    """Path, payback and worth under one rule of pay, for one point or many draws; `hours` are by month, at the pace of a year."""
     if name == STATED_PAY:
-        pay = gross = kit.study.file.cash.pay_taken
+        pay = gross = from_start(np.full(kit.study.file.cash.months, kit.study.file.cash.pay_taken))
     else:
-        gross = a.target_per_hour * year["hours_per_year"] / MONTHS_IN_YEAR if name == TARGET_PAY else 0.0
+        gross = np.asarray(a.target_per_hour)[..., None] * hours / MONTHS_IN_YEAR if name == TARGET_PAY else 0.0 * hours
         # the target is before set-aside, which the path takes of the whole surplus; she gets what is left of her pay
-        pay = gross * (1.0 - a.set_aside_share)
-    plan = _plan(kit, a, outcome, season, practice, pay, a.set_aside_share)
-    path, left = cash_path(plan), _left(kit, a, plan)
-    untaxed = cash_path(_plan(kit, a, outcome, season, practice, gross, 0.0))
-    flows = _flows(kit, path)
-    back, back_untaxed = payback(flows), payback(_flows(kit, untaxed))
-    valued = flows + np.asarray(left)[..., None] * (np.arange(flows.shape[-1]) == flows.shape[-1] - 1)
+        pay = gross * (1.0 - np.asarray(a.set_aside_share)[..., None])
+    path, left = cash_path(replace(flows, pay=pay, set_aside=a.set_aside_share)), _left(kit, a, flows)
+    untaxed = cash_path(replace(flows, pay=gross))
+    gains = _gains(kit, path)
+    back, back_untaxed = payback(gains), payback(_gains(kit, untaxed))
+    valued = gains + np.asarray(left)[..., None] * (np.arange(gains.shape[-1]) == gains.shape[-1] - 1)
     worth = npv(rate_per_month(a.interest), valued)
     return {
         "left": left,
         "valued": valued,
-        "pay": pay,
         "path": path,
         "free": path.free,
         "back": back,
         "back_untaxed": back_untaxed,
-        "dips": np.isfinite(back) & (payback(flows, for_good=True) > back),
+        "dips": np.isfinite(back) & (payback(gains, for_good=True) > back),
         "worth": worth,
     }
 
 
-def _flows(kit, path):
+def _gains(kit, path):
     """What free money gains in each month, the outlay at the start among it."""
     return np.diff(path.free, prepend=kit.study.file.cash.reserve, axis=-1)
 
@@ -170,25 +187,32 @@ def _outlay(kit, a):
     return {e.name: e.price for e in a.equipment} | moulds
 
 
-def _plan(kit, a, outcome, season, practice, pay, set_aside):
-    """The year's outcome as a plan of cash."""
-    stated, year = kit.study.file.cash, outcome.totals
-    months, lead = stated.months, stated.material_lead
-    first = 1 + MONTHS.index(stated.start_month)
+def _outlays(kit, a):
+    """What is put in at the start, and for equipment that is worn out then; shape (..., months + 1). [money]"""
+    months = kit.study.file.cash.months
     at = np.arange(months + 1.0)
     outlays = np.asarray(sum(_outlay(kit, a).values(), 0.0), float)[..., None] * (at == 0)
     for e in a.equipment:
         cost = np.asarray(np.maximum(np.subtract(e.price, e.resale), 0.0))[..., None]
         outlays = outlays + cost * np.diff(_bought_anew(e, at, months), prepend=0.0, axis=-1)
+    return outlays
+
+
+def _level_months(kit, a, season):
+    """One year's outcome as the flows of all months, and the hours of each at the pace of a year."""
+    stated, outcome = kit.study.file.cash, evaluate(a)
+    year, months, lead = outcome.totals, stated.months, stated.material_lead
+    first = 1 + MONTHS.index(stated.start_month)
     made = ((p.mould.material_cost, outcome.products[p.name]) for p in a.products if p.mould is not None)
     # wear of the moulds of each product, ruined loads in it, and what of it a first set bears
     moulds = tuple(
         (found["piece"].mould_material * found["piece"].good_share * found["casts_per_year"], first_set)
         for first_set, found in made
     )
-    return CashPlan(
-        share=practice * sales_share(months + lead, season=season, first_month=first, ramp_months=stated.ramp_months),
-        outlays=outlays,
+    share = sales_share(months + lead, season=season, first_month=first, ramp_months=stated.ramp_months)
+    plan = CashPlan(
+        share=practice_of(kit, a, outcome) * share,
+        outlays=_outlays(kit, a),
         opening=stated.reserve,
         receipts=tuple(
             (channel["revenue"] - channel["fees"] - channel["refunds"], stated.payment_delay.get(name, 0))
@@ -203,9 +227,86 @@ def _plan(kit, a, outcome, season, practice, pay, set_aside):
         moulds=moulds,
         overhead=year["overhead_per_year"],
         wear=year["equipment_per_year"],
-        pay=pay,
-        set_aside=set_aside,
     )
+    return plan.flows(), np.asarray(year["hours_per_year"])[..., None] * from_start(np.ones(months))
+
+
+def _years(kit, each):
+    """Flows of one year after the other from the month in which the path starts, of workshops that differ in their luck alone.
+
+    Demand grows as the ramp has it, and hands keep what they have learnt. Nobody waits at the start; every further twelve months begin
+    with as many orders waiting as their own last month leaves, and all with a full shelf.
+    """
+    stated, made, found = kit.study.file.cash, {}, []
+    full = sales_share(MONTHS_IN_YEAR * len(each), ramp_months=stated.ramp_months) * MONTHS_IN_YEAR
+    for grown, a in zip(full.reshape(len(each), -1), each, strict=True):
+        months = replace(starting_in(a.months, MONTHS.index(stated.start_month)), grown=grown, fresh=not found)
+        products = tuple(replace(p, made_before=p.made_before + made.get(p.name, 0.0)) for p in a.products)
+        a = replace(a, months=months, products=products)
+        outcome = evaluate(a)
+        made = {p.name: made.get(p.name, 0.0) + outcome.products[p.name]["made_per_year"] for p in a.products}
+        found.append(flows_of(a, outcome))
+    return found
+
+
+def _joined(flows: list[YearFlows], of, months=None):
+    """Something of each year's flows, one month after the other."""
+    return np.concatenate([of(year) for year in flows], axis=-1)[..., :months]
+
+
+def _material(flows, months=None):
+    """Material of each month's sales. [money/month]"""
+    return _joined(flows, lambda year: year.material, months)
+
+
+def _own_months(kit, each, planned):
+    """Flows of months as they come, and the hours of each at the pace of a year; `planned` is the material that expected sales need.
+
+    Nobody knows which orders will come: material is kept for the expected sales of so many months as it is bought ahead, and what is used
+    is bought again.
+    """
+    stated, flows = kit.study.file.cash, _years(kit, each)
+    months, lead = stated.months, stated.material_lead
+
+    def joined(of):
+        return from_start(_joined(flows, of, months))
+
+    used = _material(flows, months)
+    kept = np.convolve(planned, np.ones(lead))[lead - 1 :][: months + 1] if lead else np.zeros(months + 1)
+    bought, there = [kept[0] * np.ones(used.shape[:-1])], kept[0]
+    for month in range(months):
+        bought.append(np.maximum(kept[month + 1] - there + used[..., month], 0.0))
+        there = there - used[..., month] + bought[-1]
+    bought = np.stack(bought, axis=-1)
+    ends, later = tax_months(kit)
+    return CashFlows(
+        outlays=_outlays(kit, each[0]),
+        opening=stated.reserve,
+        receipts=tuple((joined(lambda year, c=c: year.receipts[c]), stated.payment_delay.get(c, 0)) for c in flows[0].receipts),
+        paid=bought + joined(lambda year: year.with_sales + year.stalls + year.overhead),
+        stocked=bought - from_start(used),
+        moulds=tuple(
+            (joined(lambda year, p=p: year.moulds[p.name]), p.mould.material_cost)
+            for p in each[0].products
+            if p.mould is not None
+        ),
+        wear=joined(lambda year: year.wear),
+        tax_year_ends=ends,
+        tax_later=later,
+    ), MONTHS_IN_YEAR * joined(lambda year: year.hours)
+
+
+def tax_months(kit: OpenStudy) -> tuple[int, int]:
+    """First month of the path with which a tax year ends, and how many later what is set aside is paid: by the days of the tax table that
+    the study names, else when twelve months are over. [month]"""
+    scheme = taxes().get(kit.study.file.target.tax)
+    if scheme is None or scheme.paid_on is None:
+        return MONTHS_IN_YEAR, 0
+    starts = scheme.valid_from
+    # a year that starts in the first half of a month is taken to start with it
+    ends = (starts.month - 1 + (starts.day > MID_MONTH)) % MONTHS_IN_YEAR or MONTHS_IN_YEAR
+    first = (ends - 1 - MONTHS.index(kit.study.file.cash.start_month)) % MONTHS_IN_YEAR + 1
+    return first, (int(scheme.paid_on[:2]) - ends) % MONTHS_IN_YEAR
 
 
 def _bought_anew(e, month, months):
@@ -213,15 +314,14 @@ def _bought_anew(e, month, months):
     return np.floor(np.minimum(month, months - 1) / np.asarray(e.life_years * MONTHS_IN_YEAR, float)[..., None] + 1e-9)
 
 
-def _left(kit, a, plan):
+def _left(kit, a, flows):
     """What equipment, written down evenly, and the moulds of the start are still worth at the end. [money]"""
     months, left = kit.study.file.cash.months, 0.0
     for e in a.equipment:
         life = np.asarray(e.life_years * MONTHS_IN_YEAR, float)
         age = months - _bought_anew(e, months, months)[..., 0] * life
         left = left + e.price - np.subtract(e.price, e.resale) * np.minimum(age / life, 1.0)
-    sold = np.asarray(plan.share)[..., :months].sum(axis=-1)
-    return left + sum((np.maximum(there - wear * sold, 0.0) for wear, there in plan.moulds), 0.0 * sold)
+    return left + sum((np.maximum(there - np.sum(worn, axis=-1), 0.0) for worn, there in flows.moulds), 0.0)
 
 
 def ends_of(values):

@@ -1,7 +1,7 @@
 """What doing things differently would change, on the same draws as the study itself."""
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import combinations
 
 import numpy as np
@@ -12,6 +12,7 @@ from ..faults import StudyError
 from ..formatting import Format
 from ..kit import OpenStudy
 from ..models import yearly_charge
+from ..models.capacity import share_of
 from ..models.year import DEMAND, HANDS
 from ..study import study_with
 from ..study.scenarios import dotted
@@ -33,7 +34,7 @@ class Changed:
     set_up: float  # of the hours to set it up, at the target, a year of its life [money/year]
     life: float  # of the outlay, the shortest of several [year]
     interest: float  # [1/year]
-    pay: np.ndarray  # an hour, the charge taken off [money/hour]
+    pay: np.ndarray  # an hour, the charge taken off; not a number in a year without any [money/hour]
     base_pay: np.ndarray  # [money/hour]
     residual: np.ndarray  # pay a year, the charge taken off [money/year]
     base_residual: np.ndarray  # [money/year]
@@ -138,8 +139,8 @@ def compared(kit: OpenStudy, names: list[str], draws: int | None = None, seed: i
         set_up=set_up,
         life=min(entry.life for entry in entries),
         interest=interest,
-        pay=(after.draws["residual_pay_per_year"] - charge) / after.draws["hours_per_year"],
-        base_pay=before.draws["residual_pay_per_year"] / before.draws["hours_per_year"],
+        pay=share_of(after.draws["residual_pay_per_year"] - charge, after.draws["hours_per_year"], np.nan),
+        base_pay=share_of(before.draws["residual_pay_per_year"], before.draws["hours_per_year"], np.nan),
         residual=after.draws["residual_pay_per_year"] - charge,
         base_residual=before.draws["residual_pay_per_year"],
         over_target=after.draws["beyond_target"] - charge - set_up,
@@ -150,6 +151,7 @@ def compared(kit: OpenStudy, names: list[str], draws: int | None = None, seed: i
     )
 
 
+@lru_cache(maxsize=4)  # several pages ask for it
 def changed(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> list[Changed]:
     """Every scenario of the study beside it, the one that brings most first."""
     rows = [compared(kit, [name], draws, seed) for name in kit.study.file.scenarios]
@@ -207,12 +209,18 @@ def scenario_table(rows: list[Changed]) -> pd.DataFrame:
     frame = []
     for row in rows:
         low, high = np.quantile(row.gain, [0.1, 0.9])
-        pay, year = (float(x.mean() - base.mean()) for x, base in ((row.pay, row.base_pay), (row.residual, row.base_residual)))
+        pay, year = (_mean_change(x, base) for x, base in ((row.pay, row.base_pay), (row.residual, row.base_residual)))
         months = row.payback * 12.0 if row.first_cost else np.nan  # nothing to be paid back
         gain, worth = float(row.gain.mean()), float(row.present_value.mean())
         limits = row.now_limits.replace("-", " ")
         frame.append((row.what, row.outlay, row.hours_once, pay, year, gain, low, high, row.better, months, worth, limits))
     return frame
+
+
+def _mean_change(after, before):
+    """Mean of a change over the draws that have both."""
+    both = ~np.isnan(after - before)
+    return float(after[both].mean() - before[both].mean()) if both.any() else np.nan
 
 
 def scenario_sentence(row: Changed, fmt: Format) -> str:
@@ -222,11 +230,11 @@ def scenario_sentence(row: Changed, fmt: Format) -> str:
     size = f"{fmt.money(abs(gain), 0)} a year"
     if row.clearly_better:
         text = f"**{name}: worth it.** It brings about {size} more, its own hours paid the target"
-        text += "." if row.certain else f", and does so with a chance of {fmt.chance(row.better)}."
+        text += "." if row.certain else f"; the chance that it brings anything is {fmt.chance(row.better)}."
         if row.first_cost:
             text += f" {cost_words(row, fmt)} are back in about {_months(row.payback, fmt)}."
     elif row.perhaps_better:
-        text = f"**{name}: open.** On average it brings {size}, but only with a chance of {fmt.chance(row.better)}; better numbers are worth having first."
+        text = f"**{name}: open.** On average it brings {size}, but the chance that it brings anything is only {fmt.chance(row.better)}; better numbers are worth having first."
     elif not row.clear:
         text = f"**{name}: no difference{'' if row.certain else ' that these draws can tell'}.**"
     else:

@@ -109,7 +109,7 @@ def money_steps(kit: OpenStudy) -> pd.DataFrame:
 
 @shown(
     "channels-prices-seen-{product}",
-    "Asking prices seen a piece, and {product}",
+    "Asking prices seen, a piece, beside what a {product} sells for",
     "asking prices: text; seen: 0; 1 in 4 below: money; half below: money; 1 in 4 above: money; ours: money; below ours: percent",
     fold=True,
 )
@@ -127,9 +127,10 @@ def hidden_hours(kit: OpenStudy) -> str:
     """Share of hours that no bench sees, and what the bench alone would have promised."""
     fmt, totals = format_of(kit), kit.point().totals
     hidden = float(1 - totals["make_hours_per_year"] / totals["hours_per_year"])
+    stalls = "stalls, " if any(np.any(channel.days_per_year) for channel in kit.inputs().channels) else ""
     naive = float(totals["residual_pay_per_year"] / totals["make_hours_per_year"])
     return (
-        f"{fmt.percent(hidden)} of the {fmt.number(totals['hours_per_year'])} hours of the year are not making: orders, stalls, books, cleaning. "
+        f"{fmt.percent(hidden)} of the {fmt.number(totals['hours_per_year'])} hours of the year are not making: orders, {stalls}books, cleaning. "
         f"Over the making hours alone the same money would look like {fmt.money(naive)} an hour; over every hour it is **{fmt.money(float(totals['pay_per_hour']))}**."
     )
 
@@ -145,7 +146,7 @@ def price_sentences(kit: OpenStudy) -> str:
         rows.append(
             f"{sells}; the rest of the studio earns the target without it."
             if target <= 0
-            else f"{sells}. Every hour earns the target at {fmt.money(target)}, {side} that (a factor of {fmt.number(factor, 2)}); "
+            else f"{sells}. Every hour earns the target at {fmt.money(target)}, {side} that; "
             f"at {fmt.money(max(cash, 0.0))} the bills are paid and the hours earn nothing."
         )
     return "\n\n".join(rows)

@@ -1,6 +1,8 @@
 """What would have to be true for every hour to earn the target: each lever alone, and two together."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -135,6 +137,7 @@ def solve_for_target(
     return found[:, 0] if at is None else found
 
 
+@lru_cache(maxsize=4)  # several pages ask for it
 @shown(
     "change-needed",
     "Value of each lever at which every hour just earns the target, the nearest first; a dash where no value does",
@@ -163,6 +166,14 @@ def frontier(kit: OpenStudy, along: str, needs: str, points: int = 41, product: 
     frame = pd.DataFrame({along: values, needs: solve_for_target(kit, [other], one, values)[0]})
     frame.attrs["now"] = one.now, other.now  # for its chart
     return frame
+
+
+def stands_still(frame: pd.DataFrame, along: str, needs: str, write: Callable[[float], str]) -> str:
+    """The sentence that stands for a frontier on which what is needed of the second lever never moves; nothing where it does."""
+    needed = frame.iloc[:, 1]
+    if needed.isna().any() or write(needed.min()) != write(needed.max()):
+        return ""
+    return f"Whatever the {along}, every hour just earns the target at the same {needs}: {write(needed.iloc[0])}."
 
 
 def condition_sentence(frame: pd.DataFrame, pays: bool, fmt: Format) -> str:

@@ -91,10 +91,10 @@ def scrap_order(kit: OpenStudy) -> str:
             continue
         first, most = lost.iloc[0], lost.sort_values("pieces a year", ascending=False, kind="stable").iloc[0]
         if first.name == most.name:
-            text = f"For {name}, {_lost_by(first, lost)} loses most pieces and most money: {fmt.money(first['money a year'], 0)} a year."
+            text = f"Most pieces of {name} and most money are lost to {_lost_by(first, lost)}: {fmt.money(first['money a year'], 0)} a year."
         else:
             text = (
-                f"For {name}, {_lost_by(most, lost)} loses most pieces ({fmt.number(most['pieces a year'])} a year), but {_lost_by(first, lost)} loses most money "
+                f"Most pieces of {name} are lost to {_lost_by(most, lost)} ({fmt.number(most['pieces a year'])} a year), but most money to {_lost_by(first, lost)} "
                 f"({fmt.money(first['money a year'], 0)} against {fmt.money(most['money a year'], 0)}), because it is found later."
             )
         moved = (lost["rank by pieces"].to_numpy() != lost["money a year"].rank(ascending=False, method="min").to_numpy()).sum()

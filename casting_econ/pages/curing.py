@@ -132,6 +132,71 @@ def resource_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+@shown(
+    "curing-months",
+    "Month by month over the draws: orders that come, the share sent of all that are there (those that waited among them), in how many years "
+    "something is full and what most often; and what the expected orders need most",
+    "month: text; orders: 1; 1 in 10 below: 0; 1 in 10 above: 0; sent: percent; something full: chance; most often: text; needed most: text; "
+    "needed: percent; ready: 0",
+    fold=True,
+)
+def month_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> pd.DataFrame:
+    """What comes, is sent and is full in each month of a study whose months vary; empty for another. [order/month, -, piece]
+
+    `needed` is the share of the resource that the orders expected in that month would take; `ready` are pieces on the shelf at its end.
+    """
+    if kit.variation != "months":
+        return []
+
+    def work(a):
+        found = {}
+        for m, month in enumerate(evaluate(a).months):
+            came, met, lost, waits = (sum(each.values()) for each in (month.came, month.met, month.lost, month.waits))
+            found |= {("came", m): came, ("met", m): met, ("there", m): met + lost + waits, ("binding", m): month.binding}
+            found["ready", m] = sum(month.shelf.values())
+        return found
+
+    found, point, rows = kit.by_draw(work, draws, seed), kit.point(), []
+    for m, month in enumerate(point.months):
+        low, high = np.quantile(found["came", m], [0.1, 0.9])
+        there, full = found["there", m].sum(), np.bincount(found["binding", m].astype(int), minlength=len(point.resources))[1:]
+        most = point.resources[1 + int(full.argmax())].replace("-", " ") if full.any() else ""
+        needed = max(month.utilisation, key=lambda name: float(month.utilisation[name]))
+        sent = found["met", m].sum() / there if there else np.nan
+        rows.append(
+            {
+                "month": MONTHS[m].capitalize(),
+                "orders": float(sum(month.came.values())),
+                "1 in 10 below": low,
+                "1 in 10 above": high,
+                "sent": sent,
+                "something full": full.sum() / found["binding", m].size,
+                "most often": most,
+                "needed most": needed.replace("-", " "),
+                "needed": float(month.utilisation[needed]),
+                "ready": found["ready", m].mean(),
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def month_sentence(kit: OpenStudy, frame: pd.DataFrame) -> str:
+    """When something is full, and why the year as a whole does not show it; nothing where months do not vary."""
+    if frame.empty:
+        return ""
+    fmt, worst, best = format_of(kit), frame.loc[frame["something full"].idxmax()], frame.loc[frame["something full"].idxmin()]
+    text = "The shares above are of the whole year with as many orders as expected. Orders bunch, and what stands idle in a quiet month helps no busy one"
+    if worst["something full"] < 0.005:
+        return f"{text}; even so nothing is full in any month of nearly all years drawn."
+    text += f": in **{worst.month}** something is full in {fmt.chance(worst['something full'])} of the years drawn, most often {worst['most often']}"
+    spread = worst["something full"] - best["something full"] >= 0.1
+    return (
+        f"{text}; in {best.month}, when it is least so, in {fmt.chance(best['something full'])}."
+        if spread
+        else f"{text}; other months are much the same."
+    )
+
+
 def stair_table(kit: OpenStudy, wait: LoadWait) -> pd.DataFrame:
     """Loads a week over cure hours, for what there is and one and two more. [load/week]"""
     hours = np.unique(np.append(np.linspace(0.0, 3.0 * wait.wait_hours, 241), wait.wait_hours))
@@ -178,10 +243,11 @@ def limit_sentence(kit: OpenStudy, answer: Answer) -> str:
     """What is full, or that nothing is."""
     fmt, shares = format_of(kit), sorted(answer.bottleneck.items(), key=lambda item: -item[1])
     seen = [f"{name.replace('-', ' ')} in {fmt.chance(share)}" for name, share in shares if share >= 0.005]
-    first = shares[0][0]
+    first, full = shares[0][0], float(answer.draws["full_months"].mean()) if kit.variation == "months" else 0.0
     if first == "demand":
-        lead = "What limits sales is **demand**: "
-        lead += "more room to make would not help" if shares[0][1] >= 0.9 else "in most draws all that could be sold can be made"
+        lead = f"What limits sales is **demand**{' in most months' if full >= 0.5 else ''}: "
+        helps = "more room to make would not help" if full < 0.5 else "then all that is asked for can be made"
+        lead += helps if shares[0][1] >= 0.9 else "in most draws all that could be sold can be made"
         more = (
             evaluate(with_levers(kit.inputs(), demand=1.02)).totals["residual_pay_per_year"]
             - kit.point().totals["residual_pay_per_year"]
@@ -192,7 +258,11 @@ def limit_sentence(kit: OpenStudy, answer: Answer) -> str:
         lead = "What limits sales is **hands**: there are more buyers than hours to serve them"
     else:
         lead = f"What limits sales is **{first.replace('-', ' ')}**: it is full before demand is met"
-    return f"{lead}." if kit.certain else f"{lead} (of the draws: {', '.join(seen)})."
+    if kit.certain:
+        return f"{lead}."
+    if full >= 0.05:
+        return f"{lead} (what limits most of a year's months: {', '.join(seen)} of the years drawn). In {fmt.number(full, 1)} months of a year, on average, something is full, and orders wait or are lost."
+    return f"{lead} (of the draws: {', '.join(seen)})."
 
 
 def stair_sentence(kit: OpenStudy, wait) -> str:
@@ -209,7 +279,7 @@ def stair_sentence(kit: OpenStudy, wait) -> str:
     # where moulds are emptied the rate is known within one per cent; less is no stair
     later = next((h for h, r in zip(longer, rates(longer), strict=True) if r < 0.99 * rate), None)
     gain = next((h for h, r in zip(shorter, rates(shorter), strict=True) if r > 1.01 * rate), None)
-    text = f"With {wait.count:g} in use, {fmt.number(wait.wait_hours, 1)} hours of waiting"
+    text = f"With {wait.count:g} in use ({wait.resource.replace('-', ' ')}), {fmt.number(wait.wait_hours, 1)} hours of waiting"
     text += f" and {fmt.number(wait.rest_hours, 1)} of rest" if wait.rest_hours else ""
     text += f" let **{fmt.significant(rate)} loads a week** through."
     if wait.sizes:
@@ -231,6 +301,11 @@ def stair_sentence(kit: OpenStudy, wait) -> str:
     )
 
 
+def months_alike(frame: pd.DataFrame) -> bool:
+    """Whether every month of a temperature table lets as many loads through."""
+    return frame["loads a week"].astype(float).round(6).nunique() <= 1
+
+
 def cure_by_season(kit: OpenStudy, wait, frame) -> str:
     """How the cold months change a load's wait; what is missing where no temperatures are stated."""
     fmt = format_of(kit)
@@ -239,12 +314,18 @@ def cure_by_season(kit: OpenStudy, wait, frame) -> str:
     cold, warm = frame.loc[frame.hours.idxmax()], frame.loc[frame.hours.idxmin()]
 
     def said(row):
-        return f"in {row.month} at {fmt.number(row.temperature)} °C it takes {fmt.number(row.hours, 1)} hours and lets {fmt.significant(row['loads a week'])} loads a week through"
+        lets = "" if alike else f" and lets {fmt.significant(row['loads a week'])} loads a week through"
+        return f"in {row.month} at {fmt.number(row.temperature)} °C it takes {fmt.number(row.hours, 1)} hours{lets}"
 
+    alike = months_alike(frame)
     text = f"The wait at {wait.step} follows the temperature of the workshop: {said(cold)}"
-    text += "." if cold.hours == warm.hours else f"; {said(warm)}."
+    text += "" if cold.hours == warm.hours else f"; {said(warm)}"
+    text += f". Every month lets {fmt.significant(cold['loads a week'])} loads a week through." if alike else "."
     if cold["loads a week"] < warm["loads a week"]:
-        text += " **The cold months cost loads; the year's result takes every month alike.**"
+        counted = (
+            "and the year's result has them so" if kit.variation == "months" else "the year's result takes every month alike"
+        )
+        text += f" **The cold months cost loads{',' if kit.variation == 'months' else ';'} {counted}.**"
     return text + " Never take a load out before the time that the data sheet asks for at that temperature."
 
 

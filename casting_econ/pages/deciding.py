@@ -1,7 +1,7 @@
 """Go on or not, and what is worth measuring before that is decided."""
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 import pandas as pd
@@ -18,7 +18,7 @@ from .sensitivity import groups_of, names_of
 from .table import shown
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Decision:
     """Go on, or do something else that pays the target for every hour; by draw."""
 
@@ -52,6 +52,7 @@ class Decision:
         return perfect_information(self.actions)
 
 
+@lru_cache(maxsize=4)  # several pages ask for it
 def decision_of(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> Decision:
     """The decision on the draws of the study."""
     draws, seed = kit.plan_of_draws(draws, seed)
@@ -70,6 +71,7 @@ def decision_of(kit: OpenStudy, draws: int | None = None, seed: int | None = Non
     return Decision(kit=kit, benefit=benefit, values={key: seen(key) for key in kit.assumed.uncertain})
 
 
+@lru_cache(maxsize=4)  # several pages ask for it
 @shown(
     "sensitivity-information",
     "What knowing a number, or all that a log tells, would be worth a year before deciding",
@@ -158,13 +160,14 @@ def decision_sentence(decision: Decision, fmt: Format) -> str:
     brings = f"brings {size} {'more' if decision.goes else 'less'} than its hours at the target"
     if certain:
         return f"{text} A year {brings}."
-    return f"{text} On average a year {brings}, and that is the right choice with a chance of {fmt.chance(right)}."
+    how = "On average" if decision.kit.variation == "rates" else "With as many orders as expected"
+    return f"{text} {how} a year {brings}, and that is the right choice with a chance of {fmt.chance(right)}."
 
 
 def next_to_measure(decision: Decision, frame: pd.DataFrame, fmt: Format) -> str:
     """What to measure next, or that nothing more is worth it."""
     everything = decision.all_known
-    if decision.kit.certain:
+    if not decision.kit.assumed.uncertain:
         return "Every number is stated as certain, so nothing is left to measure for the choice; a guess is never certain, so give guesses a range."
     if everything.value <= 2.0 * everything.error or everything.value < 0.001 * abs(float(decision.benefit.mean())):
         return (

@@ -37,7 +37,7 @@ def drop_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None
     rows = []
     for name in names:
         changes = [found[name, kind] - found[None, kind] for kind in ("pay", "residual", "hours", "over")]
-        beyond, means = changes[-1], [float(change.mean()) for change in changes]
+        beyond, means = changes[-1], [float(np.mean(change[~np.isnan(change)])) for change in changes]
         at_point, error = float(point[name]["over"] - point[None]["over"]), summarise(beyond)["mean_error"]
         ends, better = np.quantile(beyond, [0.1, 0.9]), float((beyond > 0).mean())
         rows.append((name, float(point[name]["pay"]), *means[:3], at_point, means[3], error, *ends, better))

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from ..kit import Answer, OpenStudy, format_of
+from ..models.capacity import share_of
 from ..models.tax import TaxScheme, charges, take_home
 from ..reference import taxes, wages
 from .monte_carlo import old_words
@@ -72,11 +73,11 @@ def pay_bases(kit: OpenStudy, answer: Answer) -> list[Basis]:
     return [Basis(name=name, pay=way(sides[0]), target=way(sides[1])) for name, way in ways.items()]
 
 
-def _an_hour(money, answer):
-    """Money of a year by the hour, of the draws in which any is worked. [money/hour]"""
-    hours = np.broadcast_to(answer.draws["hours_per_year"], np.shape(money))
-    worked = hours > 0  # of a year without an order there may be none
-    return money[worked] / hours[worked] if worked.any() else np.array([np.nan])
+def an_hour(money, hours):
+    """Money an hour that one draw in ten, half, and nine in ten stay below, of the years in which any hour is worked. [money/hour]"""
+    each = share_of(money, hours, np.nan)
+    each = each[~np.isnan(each)]
+    return tuple(float(value) for value in np.quantile(each, [0.1, 0.5, 0.9])) if each.size else (np.nan,) * 3
 
 
 @shown(
@@ -87,10 +88,10 @@ def _an_hour(money, answer):
 )
 def bases_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     """Pay an hour and a year on each basis, beside the target on the same one; what half of the draws stay below, and the ends of eight in ten. [money/year, money/hour]"""
-    rows = []
+    hours, rows = answer.draws["hours_per_year"], []
     for basis in pay_bases(kit, answer):
-        low, middle, high = np.quantile(_an_hour(basis.pay, answer), [0.1, 0.5, 0.9])
-        year, target, hour = (float(np.median(x)) for x in (basis.pay, basis.target, _an_hour(basis.target, answer)))
+        low, middle, high = an_hour(basis.pay, hours)
+        year, target, hour = float(np.median(basis.pay)), float(np.median(basis.target)), an_hour(basis.target, hours)[1]
         rows.append((basis.name, year, middle, low, high, hour, target, float((basis.pay >= basis.target).mean())))
     return rows
 
@@ -123,9 +124,10 @@ def tax_sentence(kit: OpenStudy) -> str:
 
 def bases_sentence(kit: OpenStudy, answer: Answer) -> str:
     """What an hour leaves on the last basis there is, against the target on the same basis, no surer than the draws are."""
-    fmt, basis = format_of(kit), pay_bases(kit, answer)[-1]
-    low, middle, high = np.quantile(_an_hour(basis.pay, answer), [0.1, 0.5, 0.9])
-    aim = float(np.median(_an_hour(basis.target, answer)))
+    fmt, hours = format_of(kit), answer.draws["hours_per_year"]
+    basis = pay_bases(kit, answer)[-1]
+    low, middle, high = an_hour(basis.pay, hours)
+    aim = an_hour(basis.target, hours)[1]
     reached = float((basis.pay >= basis.target).mean())
     verb = "reaches" if reached >= _ENOUGH else "does not reach" if reached <= _SHORT else "may or may not reach"
     band = f" or more in half of the draws (eight in ten between {fmt.money(low)} and {fmt.money(high)})"
@@ -150,3 +152,13 @@ def set_aside_sentence(kit: OpenStudy, answer: Answer) -> str:
     spread = f"it is enough in {fmt.chance(enough)} of the draws, and nine in ten need {takes} of profit or less"
     told = f"they take {takes} of profit" if kit.certain else spread
     return f"Setting {fmt.percent(share)} aside {words} contributions and tax by this table: {told}."
+
+
+def not_modelled(kit: OpenStudy) -> str:
+    """What no page of the study counts, as a list."""
+    year = "Seasons within the year, and stock built up for them"
+    if kit.variation == "months":
+        year = "Stock built up for a season beyond what is kept ready, and orders that still wait when a year ends"
+    rest = "Time lost in changing from one kind of work to another", "Reliefs, other income and family in contributions and tax"
+    ages = "Prices, fees and wages age. Each table of the kit says from when it is"
+    return "\n".join(f"- {one}." for one in (year, *rest, ages))

@@ -231,6 +231,10 @@ def mix_sentences(kit: OpenStudy, fmt: Format, least: dict[str, float] | None = 
         text.append(what + (brings if round(worth) > 0 else f", but one more {unit} alone would bring hardly anything."))
     if mix.others_as_good and cut:
         text.append("Other mixes bring as much.")
+    if kit.variation == "months":
+        text.append(
+            "This counts the year as a whole, with as many orders as expected; in single months something may be full all the same."
+        )
     if found.stall_hours.any():
         text.append("Days at a stall are taken as given here, with their hours and fees.")
     return " ".join(text)

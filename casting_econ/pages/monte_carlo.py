@@ -1,9 +1,13 @@
 """The Monte Carlo page: an hour and a year over the draws, and the target they are held against."""
 
+from dataclasses import dataclass
+
+import numpy as np
 import pandas as pd
 
+from ..draws import REPLICATES
 from ..kit import Answer, OpenStudy, format_of, main_wait
-from ..models import self_employed_target
+from ..models import evaluate, self_employed_target, with_levers
 from ..reference import over_a_year_old, wages
 from ..study.scenarios import dotted
 from .table import shown
@@ -54,7 +58,7 @@ def pay_table(answer: Answer) -> pd.DataFrame:
 @shown(
     "monte-carlo-year",
     "The year over the draws",
-    "quantity: text; unit: text; 1 in 10 below: 0; half below: 0; 1 in 10 above: 0; mean: 0; error of mean: 1",
+    "quantity: text; unit: text; 1 in 10 below: 0; half below: 0; 1 in 10 above: 0; mean: 0; error of mean: significant",
 )
 def year_table(answer: Answer, currency: str) -> pd.DataFrame:
     """The year's money, hours and pieces."""
@@ -69,6 +73,108 @@ def year_table(answer: Answer, currency: str) -> pd.DataFrame:
     frame = _summary_rows(answer, names)
     frame.insert(1, "unit", [f"{currency}/year"] * 2 + ["hour/year", "piece/year", "cast/year", "load/year"])
     return frame
+
+
+def draw_words(kit: OpenStudy) -> str:
+    """What a draw is, where chance has a part in it; nothing where rates alone differ."""
+    if kit.variation == "rates":
+        return ""
+    whole = "with a number of orders of its own, as chance has it about what is expected"
+    months = "with months of its own: how many orders come in each, how large they are, and what goes wrong, is left to chance"
+    return f"Each draw is one possible year, {months if kit.variation == 'months' else whole}."
+
+
+def without_luck(kit: OpenStudy, where: str = "Where this page does not speak of draws") -> str:
+    """That a page, or part of it, leaves chance out; nothing where rates alone differ."""
+    if kit.variation == "rates":
+        return ""
+    each = "every month has as many orders" if kit.variation == "months" else "the year has as many orders"
+    return f"{where}, {each} as are expected: what chance brings on top is on the page on Monte Carlo."
+
+
+@shown(
+    "monte-carlo-orders",
+    "Orders that come in a year, over the draws, and the chance of a year without any and of one with fewer than half as many as expected",
+    "channel: text; expected: figure; 1 in 10 below: 0; half below: 0; 1 in 10 above: 0; none: chance; fewer than half: chance",
+)
+def orders_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
+    """Orders of a year by channel, and in all where there are several: expected, and as the draws have them. [order/year, -]"""
+    expected = {name: float(channel["came"]) for name, channel in kit.point().channels.items()}
+    came = {name: answer.draws[f"orders/{name}"] for name in expected}
+    if len(came) > 1:
+        expected, came = expected | {"all channels": sum(expected.values())}, came | {"all channels": sum(came.values())}
+    rows = []
+    for name, orders in came.items():
+        low, middle, high = np.quantile(orders, [0.1, 0.5, 0.9])
+        few = float((orders < expected[name] / 2).mean())
+        rows.append((name.replace("-", " "), expected[name], low, middle, high, float((orders == 0).mean()), few))
+    return rows
+
+
+def orders_sentence(kit: OpenStudy, answer: Answer) -> str:
+    """How far apart the years are in their orders, and what a year without any leaves."""
+    fmt, table = format_of(kit), orders_table(kit, answer)
+    every = table.iloc[-1]
+    if every.none >= 0.005:
+        none = sum(answer.draws[f"orders/{name}"] for name in kit.study.file.channels) == 0
+        left = float(answer.draws["residual_pay_per_year"][none].mean())
+        ends = f"such a year {'leaves' if left >= 0 else 'loses'} {fmt.money(abs(left), 0)} on average"
+        text = f"In **{fmt.chance(every.none)} of the years drawn not one order comes**: nothing is sold, and what costs money anyway is paid all the same; {ends}."
+    elif (table.none >= 0.05).any():
+        seldom = [f"by {row.channel} in {fmt.chance(row.none)}" for row in table.itertuples() if row.none >= 0.05]
+        text = f"Years without one order: {', '.join(seldom)} of those drawn."
+    else:
+        text = f"{'Every channel has' if len(table) > 1 else 'There are'} orders in nearly every year drawn."
+    few = every["fewer than half"]
+    if few - every.none < 0.005:
+        return text
+    return f"{text} Fewer than half of the {fmt.styled(every.expected, 'figure')} expected come in {fmt.chance(few)}."
+
+
+@dataclass(frozen=True, kw_only=True)
+class Luck:
+    """How much of the variance of what a year leaves chance has in it, the rest being what is not known. [-]"""
+
+    share: float
+    error: float  # standard error, from the scatter of independent sets of draws
+
+
+def luck_of(kit: OpenStudy, draws=None, seed=None, *, base: OpenStudy | None = None, **levers) -> Luck | None:
+    """The part of chance in what a year leaves; None where nothing scatters. Arguments as of `OpenStudy.monte_carlo`.
+
+    Two years of the same draw have the same numbers and each its own luck, so that their covariance is the variance of what is expected
+    of the numbers; the mean variance about that is luck's (law of total variance).
+    """
+
+    def work(*years):
+        outcomes = [evaluate(with_levers(a, **levers)) for a in years]
+        return {n: outcome.totals["residual_pay_per_year"] for n, outcome in enumerate(outcomes)}
+
+    found = kit.by_draw(work, draws, seed, base=base, years=2)
+    if np.ptp(found[0]) <= 1e-9 * max(1.0, float(np.abs(found[0]).max())):
+        return None
+    sets = [1.0 - _correlation(*pair) for pair in zip(*(np.split(found[n], REPLICATES) for n in (0, 1)), strict=True)]
+    share = min(max(1.0 - _correlation(found[0], found[1]), 0.0), 1.0)
+    return Luck(share=share, error=float(np.std(sets, ddof=1) / np.sqrt(REPLICATES)))
+
+
+def _correlation(one, other):
+    """Covariance over the mean variance, of two that are alike in law."""
+    apart = (one - one.mean()) * (other - other.mean())
+    spread = (one.var() + other.var()) / 2.0
+    return float(apart.mean() / spread) if spread > 0 else 0.0
+
+
+def luck_sentence(kit: OpenStudy, luck: Luck | None) -> str:
+    """How much of the spread no record can take away."""
+    fmt = format_of(kit)
+    if luck is None:
+        return ""
+    size = f"**{fmt.chance(luck.share)} is luck**: how many orders come, how large they are, and what goes wrong"
+    text = f"Of the spread of what a year leaves (its variance) about {size}. No record takes that away, only a reserve, or more and steadier buyers."
+    if not kit.assumed.uncertain:
+        return f"{text} The numbers themselves are all stated as certain, which guesses should not be."
+    return f"{text} About {fmt.chance(1.0 - luck.share)} is what you do not know yet, which records make smaller."
 
 
 # least chance, and what may be said of an hour, and of a year, from it on
@@ -102,12 +208,17 @@ def verdict(kit: OpenStudy, answer: Answer) -> str:
     fmt, pay = format_of(kit), answer.summary("pay_per_hour")
     chance = answer.chances["hour_pays_living_wage"]["chance"]
     low, middle, high = (fmt.money(pay[quantile]) for quantile in ("p10", "p50", "p90"))
-    brings = f"half of the years drawn bring {middle} an hour or more, eight in ten lie between {low} and {high}"
+    idle = float(np.isnan(answer.draws["pay_per_hour"]).mean())
+    years = "years drawn with any work" if idle >= 0.005 else "years drawn"
+    brings = f"half of the {years} bring {middle} an hour or more, eight in ten lie between {low} and {high}"
     brings += f", and the chance of reaching the target is {fmt.chance(chance)}"
     if kit.certain:
         brings = f"it brings {middle}, with every number stated as certain"
     text = f"On these numbers an hour of work **{certainty_word(chance)}** the target of {fmt.money(answer.target)}: {brings}. "
-    return text + "Every hour counts here, at the bench or not, and every cost."
+    text += "Every hour counts here, at the bench or not, and every cost."
+    if idle >= 0.005:
+        text += f" In {fmt.chance(idle)} of the years drawn no hour is worked at all; they count as years that do not reach the target."
+    return text
 
 
 def living_words(kit: OpenStudy) -> str:
@@ -140,17 +251,6 @@ def year_sentence(kit: OpenStudy, answer: Answer) -> str:
     return text if kit.certain else f"{text} The chance of that is {fmt.chance(chance)}."
 
 
-def pay_alt(kit: OpenStudy, answer: Answer) -> str:
-    """Alternative text of the histogram of pay an hour."""
-    fmt, pay = format_of(kit), answer.summary("pay_per_hour")
-    if kit.certain:
-        return f"Pay an hour is {fmt.money(pay['p50'])} in every draw; the target is {fmt.money(answer.target)}."
-    return (
-        f"Histogram of pay an hour: eight in ten draws between {fmt.money(pay['p10'])} and {fmt.money(pay['p90'])}, "
-        f"half above {fmt.money(pay['p50'])}; the target is {fmt.money(answer.target)}."
-    )
-
-
 def levers_sentence(kit: OpenStudy, product, *, scrap, cure_hours, vary=None) -> str:
     """What a sweep has set for every draw."""
     fmt, waiting = format_of(kit), main_wait(kit, product)[0]
@@ -161,8 +261,22 @@ def levers_sentence(kit: OpenStudy, product, *, scrap, cure_hours, vary=None) ->
     ]
     if parts:
         return f"In every draw: {' and '.join(parts)}."
-    alike = "Every number is stated as certain, so all years drawn are alike."
-    return alike if kit.certain else "All numbers are drawn as the study and its logs have them."
+    if kit.certain:
+        return "Every number is stated as certain, so all years drawn are alike."
+    if not kit.assumed.uncertain:
+        return "Every number is stated as certain; the years drawn differ by chance alone, as orders come one by one."
+    one_by_one = "" if kit.variation == "rates" else "; orders come one by one"
+    return f"All numbers are drawn as the study and its logs have them{one_by_one}."
+
+
+def limits_sentence(kit: OpenStudy) -> str:
+    """What the draws leave out."""
+    text = "Numbers stated as one figure move together by kind: if one stated time is optimistic, they all are. Numbers measured by the logs move by themselves."
+    risks = [name.replace("-", " ") for name in kit.study.file.risks]
+    if not risks:
+        return f"{text} Nothing here knows of illness, a breakdown, or a fashion that ends."
+    how = "on average" if kit.variation == "rates" else "as chance has it"
+    return f"{text} Of what may go wrong only {' and '.join(risks)} count, {how}, once a year at most; nothing here knows of a fashion that ends."
 
 
 def target_sentence(kit: OpenStudy) -> str:
@@ -182,12 +296,16 @@ def error_sentence(kit: OpenStudy, answer: Answer) -> str:
     """Monte Carlo error of the two main results."""
     fmt, pay = format_of(kit), answer.summary("pay_per_hour")
     chance = answer.chances["hour_pays_living_wage"]
+    if pay["mean_error"] is None:
+        return "Pay an hour has no mean over these draws, so that there is no error of it to tell."
     if kit.certain:
         return "All draws are alike, so they have no error of their own. **Numbers that are guesses should not be stated as certain:** give low, likely and high."
     error = 2 * pay["mean_error"]
     known = f"about ±{fmt.money(error)}" if error >= 0.005 else f"better than ±{fmt.money(0.01)}"
+    wide = 2 * chance["error"]
+    sure = f"about ±{fmt.percent(wide, 1)}" if wide >= 0.0005 else f"better than ±{fmt.percent(0.001, 1)}"
     return (
         f"{fmt.number(len(answer.draws['pay_per_hour']))} draws: the mean of pay an hour is known to {known}, "
-        f"the chance of the target to about ±{fmt.percent(2 * chance['error'], 1)} (two standard errors, from the scatter of 16 independent sets of draws). "
+        f"the chance of the target to {sure} (two standard errors, from the scatter of 16 independent sets of draws). "
         "This is the error of the arithmetic, not of the assumptions."
     )

@@ -2,6 +2,7 @@
 
 import html
 import io
+import re
 from pathlib import Path
 
 import matplotlib.pyplot as plt
@@ -9,6 +10,7 @@ import numpy as np
 import pandas as pd
 from IPython.display import HTML, Image, Markdown, display
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 
 from ..charts import laid_out
 from ..formatting import nine_digits
@@ -16,8 +18,14 @@ from ..kit import OpenStudy, format_of
 from .table import shown_as, styles_of
 
 RECORD_MIME = "application/vnd.casting-econ.record+json"  # kind of output that a notebook leaves for a sweep to collect
+WORDS_ONLY = "-"  # for a folder: of a sweep nobody looks at the pictures of every point
 NOTHING = "nothing"  # mark on a sentence that only says that there is nothing to show: a report leaves it out
-_SAID = {"in force": "used", "change beyond the target": "gain a year"}  # columns of tables, as a page says them
+_SAID = {
+    "in force": "used",
+    "change beyond the target": "gain a year",
+    "label": "number",
+}  # columns of tables, as a page says them
+_PLAIN = {"count": ""}  # units that the name of a number says
 _SHARES = ("share", "of now", "of today")  # units that a page shows in per cent
 _ENDS = (
     ("1 in 10 below", "1 in 10 above", "half below", "in every draw"),
@@ -35,37 +43,59 @@ class Page:
     kit : OpenStudy
         Open study; gives currency and locale.
     out : str
-        Folder for PNG, SVG and CSV files; "" keeps none.
+        Folder for PNG, SVG and CSV files; "" keeps none, and "-" draws none either: what charts say is said in words.
     year : bool, optional
         As for `format_of`.
     """
 
     def __init__(self, kit: OpenStudy, out: str = "", *, year: bool = True) -> None:
-        self.fmt, self.out = format_of(kit, year=year), Path(out) if out else None
-        for folder in ("figures", "tables") if out else ():
+        self.fmt, self.draws = format_of(kit, year=year), out != WORDS_ONLY
+        self.out = Path(out) if out and self.draws else None
+        self._ids = sorted(_ids(kit.study.file), key=len, reverse=True)
+        for folder in ("figures", "tables") if self.out else ():
             (self.out / folder).mkdir(parents=True, exist_ok=True)
 
+    def spoken(self, text: str) -> str:
+        """Words with the keys of the study file, such as `fit-and-check`, as one says them; but not within backticks."""
+        if not self._ids:
+            return text
+        keys = re.compile(rf"(?<![\w/-])(?:{'|'.join(map(re.escape, self._ids))})(?![\w/-])")
+        parts = text.split("`")
+        parts[::2] = (keys.sub(lambda key: key[0].replace("-", " ").replace("_", " "), part) for part in parts[::2])
+        return "`".join(parts)
+
     def chart(self, figure: Figure, name: str, alt: str) -> None:
-        """Show a chart with its alternative text and its message, if it has one; keep it as PNG and SVG."""
-        alt = f"{alt} {figure.get_label()}".strip()
+        """Show a chart, in words as its subject and its message; keep it as PNG and SVG."""
+        alt = self.spoken(": ".join(part for part in (alt, figure.get_label()) if part))
+        if not self.draws:
+            plt.close(figure)
+            return self.say(alt)
+        for text in figure.findobj(Text):
+            if (said := self.spoken(text.get_text())) != text.get_text():
+                text.set_text(said)
         picture, box = io.BytesIO(), laid_out(figure)
         figure.savefig(picture, format="png", dpi="figure", bbox_inches=box, metadata={"Software": None})
         if self.out:
             (self.out / "figures" / f"{name}.png").write_bytes(picture.getvalue())
             figure.savefig(self.out / "figures" / f"{name}.svg", bbox_inches=box, metadata={"Date": None})
         plt.close(figure)
-        display(Image(picture.getvalue(), alt=alt, width=400))
+        display(Image(picture.getvalue(), alt=alt, width=400, metadata={"name": name}))
 
-    def table(self, frame: pd.DataFrame, name=None, caption=None, columns=None, *, fold=None, without=()) -> None:
+    def table(self, frame: pd.DataFrame, name=None, caption=None, columns=None, *, fold=None, without=(), still=False) -> None:
         """Show a table as its function said (see `table.shown`), or as given here; keep its numbers as CSV, with nine digits.
 
-        Columns named in `without` are kept in the CSV only; KeyError for a style of a column that is not there.
+        Columns named in `without`, those with nothing in them, and a table that stands `still`, as a sentence says, are kept in the CSV only;
+        KeyError for a style of a column that is not there.
         """
         told = shown_as(frame, name=name, caption=caption, columns=columns and styles_of(columns), fold=fold)
         frame = frame.map(lambda cell: nine_digits(cell) if isinstance(cell, float) else cell)
         if self.out:
             frame.to_csv(self.out / "tables" / f"{told.name}.csv", index=False, lineterminator="\n")
+        if still:
+            return None
         frame = frame.rename(columns=lambda name: str(name).replace("_", " "))
+        if "unit" in frame:
+            frame = frame.assign(unit=frame.unit.replace(_PLAIN))
         styles = told.columns
         if self.fmt.certain:
             frame, styles = _without_bands(frame, styles)
@@ -74,6 +104,7 @@ class Page:
         unknown = set(styles) - {*frame.columns, "*"}
         if unknown:
             raise KeyError(f"table {told.name} has no column {', '.join(sorted(unknown))}; it has {', '.join(frame.columns)}")
+        without = {*without, *(c for c in frame.columns if (frame[c].isna() | (frame[c] == "")).all())}
         styles = {c: styles.get(c, styles.get("*")) for c in frame.columns if c not in without}
         styles = {column: style for column, style in styles.items() if style is not None}
         sides = [' class="text"' if style == "text" else "" for style in styles.values()]
@@ -82,17 +113,17 @@ class Page:
         for _, row in frame.iterrows():
             in_percent = {"significant": "percent1"} if row.get("unit") in _SHARES else {}
             shown = (self.fmt.styled(row[column], in_percent.get(style, style)) for column, style in styles.items())
-            first, *texts = map(html.escape, shown)
+            first, *texts = (html.escape(self.spoken(text)) for text in shown)
             cells = "".join(f"<td{side}>{text}</td>" for text, side in zip(texts, sides[1:]))
             body += f'<tr><th scope="row">{first}</th>{cells}</tr>'
-        title = html.escape(told.caption)
+        title = html.escape(self.spoken(told.caption))
         table = f"<table><caption>{title}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
         display(HTML(f"<details><summary>{title}</summary>{table}</details>" if told.fold else table))
 
     def say(self, text: str) -> None:
         """Show a sentence or a list in Markdown, nothing where there is no text."""
         if text:
-            display(Markdown(text))
+            display(Markdown(self.spoken(text)))
 
     def nothing(self, text: str) -> None:
         """Say that there is nothing to show, which a report leaves out, with the heading above it where nothing else stands there."""
@@ -102,6 +133,19 @@ class Page:
         """Leave numbers in the notebook for a sweep to collect."""
         rounded = {name: nine_digits(value) for name, value in numbers.items()}
         display({RECORD_MIME: rounded, "text/plain": ", ".join(f"{k} = {v:.4g}" for k, v in rounded.items())}, raw=True)
+
+
+def _ids(
+    node, names=("products", "channels", "stations", "racks", "equipment", "overheads", "steps", "parts", "materials", "time")
+):
+    """Keys with a hyphen or underscore that the maker gave to things of a study, but for its orders, which commands name."""
+    for name, value in vars(node).items() if hasattr(node, "__dict__") else ():
+        if name in names and isinstance(value, dict):
+            yield from (key for key in value if "-" in key or "_" in key)
+            for inner in value.values():
+                yield from _ids(inner)
+        elif name in ("mould", "time"):
+            yield from _ids(value)
 
 
 def _without_bands(frame, columns):

@@ -35,7 +35,12 @@ def guess_and_logs(curves: list[dict], fmt: Format) -> Figure:
     for place in axes.ravel()[len(curves) :]:
         place.set_visible(False)
     key(figure, axes[0, 0].get_legend_handles_labels()[0], 3)
-    return says(figure, *(f"{told['label']}: logs alone {fmt.significant(told['logs alone'])} {told['unit']}" for told in curves))
+
+    def written(told, name):
+        share = told["unit"] == "share"
+        return fmt.percent(told[name], 1) if share else f"{fmt.significant(told[name])} {told['unit']}"
+
+    return says(figure, *(f"{told['label']} {written(told, 'stated')}, used {written(told, 'used')}" for told in curves))
 
 
 def load_control(frame: pd.DataFrame, fmt: Format) -> Figure:
@@ -90,8 +95,9 @@ def monthly_bars(frame: pd.DataFrame) -> Figure:
     figure, axes = new_axes(0.7 + 1.0 * len(channels), rows=len(channels), sharex=True, squeeze=False)
     for row, channel in zip(axes[:, 0], channels, strict=True):
         row.bar(places, frame[channel], color=BLUE, width=0.6)
-        for place, value in zip(places, frame[channel] if len(frame) <= 12 else (), strict=False):  # more would run together
-            row.annotate(f"{value:g}", (place, value), ha="center", va="bottom")
+        told = places if len(frame) <= 12 else [frame[channel].to_numpy().argmax()]  # more would run together
+        for place in told:
+            row.annotate(f"{frame[channel].iloc[place]:g}", (place, frame[channel].iloc[place]), ha="center", va="bottom")
         row.set_ylim(0, max(frame[channels].max(axis=None), 1) * 1.4)
         row.set_title(channel, loc="left")
         row.set_yticks([])

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-from ..assumptions import label
+from ..assumptions import as_shown, label
 from ..evidence import (
     channel_summary,
     could_update,
@@ -14,6 +14,7 @@ from ..evidence import (
     material_table,
     orders_by_month,
     season_table,
+    season_told,
 )
 from ..evidence.labour import labour_rows
 from ..evidence.loads import pots_used
@@ -131,17 +132,6 @@ def _short(study, product, step):
     return None if short.empty else float(short.sum())
 
 
-def _shown(kit: OpenStudy, key: str, number) -> tuple[str, float]:
-    """Unit as shown, and the factor to it: prices by the kilogram, shares and counts by name."""
-    unit = number.unit.format(money=kit.study.currency)
-    if unit.endswith(("/g", "/gram")):
-        return f"{kit.study.currency}/kg", 1000.0
-    if key.endswith(".mould.life"):
-        return "casts", 1.0
-    share = key.rsplit(".", 1)[-1].endswith(("share", "loss", "recovered", "set_aside", "rate", "elasticity"))
-    return unit or ("share" if share else "count"), 1.0
-
-
 @shown(
     "records-assumptions",
     "Every stated number: its value, what it rests on, and why",
@@ -153,7 +143,7 @@ def assumption_table(kit: OpenStudy) -> pd.DataFrame:
     for basis in (basis for basis in BASES if basis in groups):
         for key in groups[basis]:
             number = kit.assumed.numbers[key]
-            unit, factor = _shown(kit, key, number)
+            unit, factor = as_shown(key, number.unit, kit.study.currency)
             band = (None, None) if number.distribution is None else number.distribution.quantile(np.array([0.1, 0.9])) * factor
             why = "; ".join(text for text in (number.note, number.source) if text)
             rows.append((label(key), number.value * factor, unit, *band, basis, why, key))
@@ -170,7 +160,7 @@ def evidence_table(kit: OpenStudy) -> pd.DataFrame:
     """Stated guess, what the logs say, and the number in force, side by side."""
     rows = []
     for key, found in kit.assumed.evidence.items():
-        unit, factor = _shown(kit, key, found.number)
+        unit, factor = as_shown(key, found.number.unit, kit.study.currency)
         values = (kit.study.numbers[key].value, found.observed, found.number.value)
         band = found.number.distribution.quantile(np.array([0.1, 0.9]))
         rows.append((label(key), unit, *(float(v * factor) for v in (*values, *band)), found.data, _more(found, kit)))
@@ -190,13 +180,16 @@ def evidence_curves(kit: OpenStudy, points: int = 161) -> list[dict[str, object]
     scores = np.linspace(-3.2, 3.2, points)
     found = []
     for key, told in kit.assumed.evidence.items():
-        unit, factor = _shown(kit, key, told.number)
+        unit, factor = as_shown(key, told.number.unit, kit.study.currency)
         curves = {}
         for name, spread in (("guess", told.prior), ("in force", told.number.distribution)):
             values = np.asarray(spread.quantile(special.ndtr(scores)), float) * factor
             with np.errstate(divide="ignore"):
                 curves[name] = (values, np.exp(-(scores**2) / 2) / np.gradient(values, scores))
-        found.append({"label": label(key), "unit": unit, "logs alone": told.observed * factor, **curves})
+        values = {"stated": kit.study.numbers[key].value, "logs alone": told.observed, "used": told.number.value}
+        said = {"label": label(key), "unit": unit, **{name: float(value * factor) for name, value in values.items()}}
+        if not any(said.items() <= other.items() for other in found):  # what two steps use, and one log tells, is one chart
+            found.append(said | curves)
     return found
 
 
@@ -250,6 +243,18 @@ def sales_summary(kit: OpenStudy) -> pd.DataFrame:
     return frame.rename_axis("channel").reset_index() if len(frame) else frame
 
 
+def season_sentence(kit: OpenStudy) -> str:
+    """What a sales log of less than a year says of the season; nothing with a year or without sales."""
+    told, fmt = season_told(kit.study), format_of(kit)
+    if not 0 < told < 1:
+        return ""
+    start = "With less than a year of sales a season cannot be told from a trend, so"
+    if kit.study.file.cash.season != "records":
+        return f"{start} the year is taken as these months go on."
+    months = f"{fmt.number(12 * told)} of twelve months are known, and what one of them has beyond the average counts by so many twelfths"
+    return f"{start} the season of the sales log is drawn towards level months: {months}; a month not seen yet is an average one."
+
+
 def could_measure(kit: OpenStudy) -> str:
     """What the logs know but the study does not ask them."""
     names = some_of([label(key) for key in could_update(kit.study)], 6)
@@ -261,7 +266,8 @@ def records_overview(kit: OpenStudy) -> str:
     """Which logs there are, how long they run, and what is odd in them."""
     if not kit.study.records:
         return "This study has no logs: everything rests on what the study file states."
-    parts = [f"{name.replace('_', ' ')} ({len(log)} rows)" for name, log in kit.study.records.items()]
+    fmt = format_of(kit)
+    parts = [f"{name.replace('_', ' ')} ({fmt.number(len(log))} rows)" for name, log in kit.study.records.items()]
     dates = [log.date for log in kit.study.records.values() if "date" in log]
     first, last = min(d.min() for d in dates), max(d.max() for d in dates)
     text = f"Logs from {first:%Y-%m-%d} to {last:%Y-%m-%d}: {', '.join(parts)}. They measure {len(kit.assumed.evidence)} of the study's numbers."

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pandas as pd
-import scipy
+from scipy import special, stats
 
 from ..evidence import cause_shares, load_counts, load_share_posterior, loads_of_mould, mould_ages, mould_lives, ruined_loads
 from ..evidence.control import p_chart, run_rules, trend
@@ -52,15 +52,18 @@ def load_sentences(kit: OpenStudy, product: str) -> str:
     low, high = share.quantile(np.array([0.1, 0.9]))
     near, far = alike.quantile(np.array([0.1, 0.9]))
     parts = [
-        f"**{product}**: {lost.sum():.0f} of {casts.sum():.0f} pieces in {len(kept)} loads were not good, {fmt.percent(lost.sum() / casts.sum(), 1)} "
+        f"**{product}**: {fmt.number(lost.sum())} of {fmt.number(casts.sum())} pieces in {len(kept)} loads were not good, {fmt.percent(lost.sum() / casts.sum(), 1)} "
         f"(middle eight in ten: {fmt.percent(1 - high, 1)} to {fmt.percent(1 - low, 1)}).",
         f"Pieces of one load share its luck with a correlation of about {fmt.number(alike.middle, 2)} ({fmt.number(near, 2)} to {fmt.number(far, 2)}); "
         "0 would mean that loads do not matter.",
     ]
     drift = trend(lost, casts, (kept.date - kept.date.min()).dt.days.to_numpy(float) / 30.44)
     if drift.p_value == drift.p_value and drift.p_value < 1 - SURE:
-        way = "rises" if drift.slope > 0 else "falls"
-        parts.append(f"The share lost {way} over time: its odds change by {fmt.percent(abs(np.expm1(drift.slope)))} a month.")
+        way, share = "rises" if drift.slope > 0 else "falls", lost.sum() / casts.sum()
+        later = special.expit(special.logit(share) + drift.slope)
+        parts.append(
+            f"The share lost {way} over time: from {fmt.percent(share, 1)} it would be {fmt.percent(later, 1)} a month on."
+        )
     elif drift.p_value == drift.p_value:
         parts.append("There is no clear drift over time.")
     signals = run_rules(kept.z.to_numpy(float))
@@ -157,7 +160,7 @@ def age_effects(kit: OpenStudy, product: str) -> dict[str, tuple[float, float]]:
             points += list(zip(window, ratio - ratio.mean(), strict=True))
     points = np.array([point for point in points if point[0] == point[0]])
     if len(points) > 10 and np.ptp(points[:, 0]) > 0:
-        line = scipy.stats.linregress(points[:, 0], points[:, 1])
+        line = stats.linregress(points[:, 0], points[:, 1])
         found["minutes"] = (float(line.slope), float(line.stderr))
     return found
 
@@ -195,7 +198,7 @@ def _age_sentence(kit, product, p, cost, fmt):
     effects = age_effects(kit, product)
     if not effects:
         return "Batches without mould ids cannot tell what age does."
-    sure = {kind: slope for kind, (slope, error) in effects.items() if slope > scipy.stats.norm.ppf(SURE) * error}
+    sure = {kind: slope for kind, (slope, error) in effects.items() if slope > stats.norm.ppf(SURE) * error}
     if not sure:
         return (
             "The records show no clear effect of a mould's age on losses or finishing minutes, so use moulds until they are worn."

@@ -1,10 +1,12 @@
 """The sensitivity page: which numbers move pay most."""
 
+from functools import lru_cache
+
 import numpy as np
 import pandas as pd
 from scipy import special
 
-from ..assumptions import label, point_values, spread_values, values_at, workshop_at
+from ..assumptions import as_shown, label, point_values, spread_values, values_at, workshop_at
 from ..draws import round_up_draws
 from ..draws.sobol import Indices, sobol_indices
 from ..formatting import Format
@@ -14,6 +16,7 @@ from .table import shown
 
 ROWS = 2048  # of each base sample of the indices
 RARE = 0.02  # least share of either choice for indices of the choice
+STILL = 0.005  # money an hour that moves nothing
 STEADY = 0.05  # most that a total index may move from half of the rows to all before numbers are ranked
 
 
@@ -107,14 +110,12 @@ def sensitivity_sentence(frame: pd.DataFrame, found: Indices, fmt: Format) -> st
     if found.half[1] > STEADY:
         return "These indices have not settled: **more rows are needed** before the numbers can be ranked."
     first = frame.iloc[0]
-    share = f"{fmt.percent(first['on the year low'])} to {fmt.percent(first['on the year high'])} of the variance of what a year brings"
+    share = f"{fmt.percent(first['on the year low'])} to {fmt.percent(first['on the year high'])} of how far the years lie apart"
     level = frame[frame["on the year high"] >= first["on the year low"]]
     if len(level) == 1:
-        return f"**The year moves most with {first.number}**: it has a part in {share}."
+        return f"**The year moves most with {first.number}**: it accounts for {share}."
     others = " or ".join(level.number.iloc[1:])
-    return (
-        f"**{first.number}** has a part in {share}; these draws cannot tell whether the part of {others} is as large or larger."
-    )
+    return f"**{first.number}** accounts for {share}; these draws cannot tell whether {others} accounts for as much or more."
 
 
 def names_of(keys):
@@ -123,14 +124,20 @@ def names_of(keys):
     return names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} tied to it"
 
 
+@lru_cache(maxsize=4)  # several pages ask for it
 @shown(
     "sensitivity-swings",
     "Pay an hour with one number at its low and high value (one time in ten beyond it)",
-    "label: text; low: significant; high: significant; pay low: money; pay high: money; swing: money",
+    "label: text; low: significant; high: significant; unit: text; pay low: money; pay high: money; swing: money",
 )
 def swing_table(kit: OpenStudy) -> pd.DataFrame:
     """What each uncertain number alone does to pay an hour, largest first. [money/hour]"""
-    return pd.DataFrame(tornado(kit), columns=["label", "low", "high", "pay_low", "pay_high", "swing", "key"])
+    rows = tornado(kit)
+    for row in rows:
+        number = kit.assumed.numbers.get(row["key"])
+        row["unit"], factor = as_shown(row["key"], number.unit, kit.study.currency) if number else ("of now", 1.0)
+        row |= {"low": row["low"] * factor, "high": row["high"] * factor}
+    return pd.DataFrame(rows, columns=["label", "low", "high", "unit", "pay_low", "pay_high", "swing", "key"])
 
 
 @shown(
@@ -152,7 +159,7 @@ def grid_table(kit: OpenStudy, scrap, cure_hours, *, product: str) -> pd.DataFra
 def three_numbers(kit: OpenStudy, tornado) -> str:
     """The three uncertain numbers with the largest swing, and what each rests on."""
     if not len(tornado):
-        return "Every number of this study is stated as certain, so none can move the result."
+        return f"Every number of this study is stated as certain, so none can move the result{'' if kit.certain else '; chance can'}."
     fmt, rows = format_of(kit), []
     for place, row in enumerate(tornado.head(3).itertuples(), start=1):
         number = kit.assumed.numbers.get(row.key)
@@ -161,11 +168,23 @@ def three_numbers(kit: OpenStudy, tornado) -> str:
     return "\n".join(rows)
 
 
+def grid_still(kit: OpenStudy, pay: pd.DataFrame, waiting: str | None) -> str:
+    """The sentence that stands for a grid in which waiting moves nothing; nothing where it does."""
+    fmt, values = format_of(kit), pay.to_numpy(float)
+    if (np.ptp(values, axis=1) >= STILL).any():
+        return ""
+    ends = f"from {fmt.number(pay.columns[0])} to {fmt.number(pay.columns[-1])} hours at **{waiting}**"
+    text = f"**Waiting moves nothing here:** an hour brings the same {ends}" if waiting else "No step of this product waits"
+    none, most = values[[0, -1], 0]
+    if abs(none - most) < STILL:
+        return f"{text}, and scrap moves nothing either: an hour brings {fmt.money(none)}."
+    scrap = f"{fmt.money(none)} with no scrap, {fmt.money(most)} with {fmt.percent(pay.index[-1])} of the casts scrapped"
+    return f"{text}; only scrap matters: {scrap}."
+
+
 def grid_sentence(kit: OpenStudy, waiting, hours) -> str:
     """What the grid moves and what it holds still."""
     fmt = format_of(kit)
-    if waiting is None:
-        return "No step of this product waits, so only the scrap rate matters here."
     return (
         f"The longest wait of this product is {fmt.number(hours, 1)} hours at **{waiting}**. Cells in bold meet the target. "
         f"Where a row does not change, waiting is not what limits. The check at each step keeps its part of the losses."

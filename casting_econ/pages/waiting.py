@@ -9,7 +9,8 @@ import scipy
 
 from ..assumptions import takes_factor
 from ..draws.information import best_after_counting, expected_of_rate, width_left
-from ..evidence.cases import MONTHS, ask, guessed_rate
+from ..evidence.cases import ask
+from ..evidence.finding import MONTHS, guessed_rate
 from ..evidence.market import orders_seen
 from ..faults import counted, some_of
 from ..formatting import Format
@@ -20,6 +21,7 @@ from .table import shown
 MOST_MONTHS = 24
 KNOTS = 33  # rates at which the year is worked out
 FEW = 10.0  # orders that a guess of demand counts for, below which it is called wide
+_EVEN = (np.arange(1000) + 0.5) / 1000
 _SHOWN = (1, 2, 3, 6, 9, 12, 18, 24)
 _WORTH, _NEAR = (
     0.01,
@@ -122,9 +124,11 @@ def waiting_of(kit: OpenStudy, now: float) -> Waiting | None:
 
 def _years_told(kit, channel, number):
     """Years that guess and log of a channel's orders count for, and orders and months of the log."""
-    told, found = orders_seen(kit.study, channel), ask(kit.study, ["channels", channel, "orders"], number)
+    log, found = orders_seen(kit.study, channel), ask(kit.study, ["channels", channel, "orders"], number)
+    told = log and (int(log[0].sum()), float(log[1].sum()))
     if found is not None:
-        return (found.prior_weight + found.amount) / MONTHS, told
+        ends = found.posterior.quantile(_EVEN)
+        return float(found.posterior.middle / ends.var()), told  # of a rate with this mean and variance
     (orders, years), spread = guessed_rate(number), kit.study.file.spread.demand.value
     key = f"channels.{channel}.orders"
     if spread > 0 and takes_factor(kit.study.numbers, key):  # stated as wider than that

@@ -61,6 +61,10 @@ class Account:
         """Every hour that counts. [hour]"""
         return sum(self.hours.values())
 
+    def minutes_each(self, step: str) -> float | None:
+        """Minutes of a step for each piece that enters it; None where none does. [min/piece]"""
+        return self.hours.get(step, 0.0) * 60 / self.entering[step] if self.entering[step] else None
+
     @cached_property
     def spent(self) -> float:
         """Materials, parts, moulds, and what was bought beside them. [money]"""

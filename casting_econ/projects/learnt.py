@@ -26,31 +26,17 @@ def learn_from(folder: Path | str, order: str, target: Path | str, say: Callable
         raise refusal(order, "nothing to learn from", right, found="no row of the order that measures a number of the study")
     made = write_learnt(lessons, target)
     for row in lessons.rows:
-        figures = [fmt.significant(value) for value in (row.old, row.measured, row.new)]
-        say(
-            f"{label(row.key)}: {figures[0]} before, {figures[1]} measured, {figures[2]} from now on [{row.unit or 'share'}] ({row.data})"
-        )
+        old, measured, new = map(fmt.significant, (row.old, row.measured, row.new))
+        now = f"{new} from now on [{row.unit or 'share'}]"
+        say(f"{label(row.key)}: {old} before, {measured} measured, {now} ({row.data})")
     return made
 
 
 def write_learnt(lessons: Lessons, folder: Path | str) -> Path:
-    """Write a copy of the study with its logs, in which every number that the order measures asks its records.
+    """Write a copy of the study with its logs, in which every number that the order measures asks its records; the study is only read.
 
-    Parameters
-    ----------
-    lessons : Lessons
-    folder : Path or str
-        To make; a name alone is beside the study.
-
-    Returns
-    -------
-    Path
-        The new folder; the study itself is only read.
-
-    Raises
-    ------
-    StudyError
-        For a folder that is there already, one within the study, or one that cannot be written.
+    The new folder is beside the study where it is a name alone. StudyError for one that is there already, is within the study, or cannot
+    be written.
     """
     study = lessons.project.kit.study
     target, faults = place_for_copy(study.folder, folder)
@@ -81,9 +67,8 @@ def study_learnt(text: str, rows: list[Lesson], order: str) -> str:
         else:
             figure = f"{written(row.new)} {'min' if row.unit == 'minute' else row.unit}".strip()
             note = tomlkit.item(f"{row.data}, from the order {order}; {written(row.old, 4)} before").as_string()
-            asks = (
-                f'from = "records", worth = "{written(row.counted, 4)}", ' if log_of(row.key) else ""
-            )  # later rows would count too
+            # later rows would count too
+            asks = f'from = "records", worth = "{written(row.counted, 4)}", ' if log_of(row.key) else ""
             new = _item(f'{{ value = "{figure}", {asks}basis = "measured", note = {note} }}')
         if old is not None:
             new.trivia.comment_ws, new.trivia.comment = old.trivia.comment_ws, old.trivia.comment

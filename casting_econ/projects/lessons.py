@@ -8,12 +8,13 @@ from weakref import WeakKeyDictionary
 import pandas as pd
 
 from ..assumptions import assume
-from ..evidence import learning_table, mould_lives, update
+from ..evidence import learning_table, update
 from ..evidence.labour import by_day
 from ..faults import counted
 from ..kit import OpenStudy
 from ..models.labour import practised_minutes
 from ..orders import OrderPlan, Quoted, open_order, price_of
+from ..orders.making import mean_age
 from ..study import Number, Study
 from ..study.records import steps_of
 from ..study.told import log_of
@@ -34,9 +35,7 @@ class Lesson:
     measured: float  # by the rows of the order alone
     new: float  # in force from now on
     data: str  # what measured it, in words
-    counted: (
-        float | None
-    )  # pieces that the order's hours are spread over, where its rows do not say; the logs alone cannot tell it [piece]
+    counted: float | None  # pieces that its hours are spread over, where its rows do not say, so that no log can tell it [piece]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -106,28 +105,14 @@ class Lessons:
         """Every number of the product, and of its channel's orders, that the order's rows measure."""
         project, study = self.project, self.project.kit.study
         product, channel = project.order.product, project.order.channel
-        keys = [
-            key
-            for key in study.numbers
-            if key.startswith(f"products.{product}.") or key == f"channels.{channel}.minutes_per_order"
-        ]
-        keys = [key for key in keys if log_of(key)]
+        ours = f"products.{product}.", f"channels.{channel}.minutes_per_order"
+        keys = [key for key in study.numbers if key.startswith(ours) and log_of(key)]
         own, new = update(self._counted(project.log.study), keys), update(self._counted(study), keys)
         found, before = [], project.plan.planner.kit.assumed.numbers
-        for key in keys:
-            if key in own and key in new:
-                number, over = before.get(key, study.numbers[key]), self._spread_over(key)
-                found.append(
-                    Lesson(
-                        key=key,
-                        unit=number.unit,
-                        old=number.value,
-                        measured=float(own[key].observed),
-                        new=float(new[key].number.value) if over is None else float(f"{new[key].number.value:.4g}"),
-                        data=own[key].data,
-                        counted=over,
-                    )
-                )
+        for key in (key for key in keys if key in own and key in new):
+            number, over, now = before.get(key, study.numbers[key]), self._spread_over(key), float(new[key].number.value)
+            told = {"old": number.value, "measured": float(own[key].observed), "new": now if over is None else _four_digits(now)}
+            found.append(Lesson(key=key, unit=number.unit, **told, data=own[key].data, counted=over))
         return found + self._unplanned(study, product) + self._mould_steps(study, product)
 
     def _spread_over(self, key):
@@ -140,13 +125,11 @@ class Lessons:
     def _unplanned(self, study, product):
         """Steps that took hours and have none in the study."""
         account, rows = self.project.actual, []
-        for step in self.counts if account is not None else ():
+        for step, count in self.counts.items() if account is not None else ():
             keys = [f"products.{product}.steps.{step}.{name}" for name in ("minutes", "load_minutes")]
             if step in account.entering and not any(study.numbers[key].value > 0 for key in keys if key in study.numbers):
-                measured = float(f"{self.project.log.hours[step] * 60 / self.counts[step]:.4g}")
-                data = f"{self.project.log.hours[step]:.1f} h over {self.counts[step]:.0f} pieces"
-                plain = {"key": keys[0], "unit": "minute", "old": 0.0, "measured": measured, "new": measured}
-                rows.append(Lesson(**plain, data=data, counted=self.counts[step]))
+                hours = self.project.log.hours[step]
+                rows.append(_minutes_lesson(keys[0], 0.0, hours * 60, count, f"{hours:.1f} h over {count:.0f} pieces"))
         return rows
 
     def _mould_steps(self, study, product):
@@ -156,17 +139,8 @@ class Lessons:
         for step in mould.steps if mould is not None and sheet is not None and made is not None else ():
             minutes, key = float(sheet.minutes[sheet.step == step].sum()), f"products.{product}.mould.steps.{step}.minutes"
             if minutes > 0 and mould.steps[step].load_minutes.value == 0:
-                measured = float(f"{minutes / len(made):.4g}")
-                plain = {
-                    "key": key,
-                    "unit": "minute",
-                    "old": mould.steps[step].minutes.value,
-                    "measured": measured,
-                    "new": measured,
-                }
-                rows.append(
-                    Lesson(**plain, data=f"{minutes:.0f} min over {counted(len(made), 'mould')}", counted=float(len(made)))
-                )
+                data, count = f"{minutes:.0f} min over {counted(len(made), 'mould')}", float(len(made))
+                rows.append(_minutes_lesson(key, mould.steps[step].minutes.value, minutes, count, data))
         return rows
 
     @cached_property
@@ -209,20 +183,10 @@ class Lessons:
         """The same order again, begun the day after the last row, on what is known now."""
         project, order = self.project, self.project.order
         begin = (project.log.ended or order.start) + timedelta(days=1)
-        span = max((order.due - project.plan.order.start).days, 1)
-        sold = {key: getattr(order, key) for key in ("channel", "price", "policy", "match_within")}
-        plan = open_order(
-            self.taught,
-            None,
-            product=order.product,
-            variants=dict(order.variants) or None,
-            pieces=order.pieces,
-            set_of=order.set_of,
-            confidence=order.confidence,
-            start=begin.isoformat(),
-            by=(begin + timedelta(days=span)).isoformat(),
-            **{key: value for key, value in sold.items() if value is not None},
-        )
+        due = begin + timedelta(days=max((order.due - project.plan.order.start).days, 1))
+        kept = "product", "variants", "pieces", "set_of", "confidence", "channel", "price", "policy", "match_within"
+        asked = {key: getattr(order, key) for key in kept}
+        plan = open_order(self.taught, start=begin, by=due, **asked)
         return plan, price_of(plan)
 
     def kept(self) -> list[tuple[str, str, float]]:
@@ -236,27 +200,29 @@ class Lessons:
                 worn = equipment((tool,), "by_time", 0.0, 0.0, account.days or 0.0, 0.0)
                 rows.append((tool.name, f"serves {tool.life_years:.3g} years", tool.price - worn))
         for row in project.items:
-            if row.bought - row.used > 1e-9 * max(row.bought, 1.0):
-                left = row.bought - row.used
+            left = row.bought - row.used
+            if left > 1e-9 * max(row.bought, 1.0):
                 rows.append((row.item, f"{left:,.0f} {row.unit or 'left'} over", left * row.price))
         mould, planner = project.kit.study.file.products[project.order.product].mould, project.plan.planner
-        lives = mould_lives(project.kit.study, project.order.product)
         if mould is not None and account.casts > 0:
             model = planner.point_product.mould
             mean, sets = float(model.life_casts), max(account.moulds, 0.0 if planner.moulds else float(mould.sets.value))
             cavities = planner.moulds.cavities if planner.moulds else planner.casts_per_load
-            age = (
-                float(lives[1].mean())
-                if lives and lives[1].size and lives[1].sum()
-                else account.casts / max(sets * cavities, 1.0)
-            )
+            age = mean_age(project.kit.study, project.order.product) or account.casts / max(sets * cavities, 1.0)
             cost = account.mould_money or float(model.material_cost) * sets
-            rows += (
-                [("moulds", f"about {mean - age:.0f} more casts a cavity", (1 - age / mean) * cost)]
-                if sets and age < mean
-                else []
-            )
+            if sets and age < mean:
+                rows.append(("moulds", f"about {mean - age:.0f} more casts a cavity", (1 - age / mean) * cost))
         return rows
+
+
+def _four_digits(value):
+    return float(f"{value:.4g}")
+
+
+def _minutes_lesson(key, old, minutes, count, data):
+    """Minutes spread over so many, which no log counts."""
+    each = _four_digits(minutes / count)
+    return Lesson(key=key, unit="minute", old=old, measured=each, new=each, data=data, counted=count)
 
 
 _kept: WeakKeyDictionary[OpenStudy, Lessons] = WeakKeyDictionary()

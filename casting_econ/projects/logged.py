@@ -48,69 +48,44 @@ def _named(frame, name):
     return frame.order.map(lambda text: isinstance(text, str) and split_order(text)[0] == name.casefold()).astype(bool)
 
 
-def _blank(frame):
-    return frame.order.isna() if "order" in frame else pd.Series(True, index=frame.index)
-
-
 def logged(study: Study, name: str, product: str, start: date | None) -> Logged:
-    """The rows of an order.
+    """The rows of an order of a product, whose first day of work is stated or not.
 
-    Parameters
-    ----------
-    study : Study
-        With its logs.
-    name : str
-        Of the commission.
-    product : str
-        Ordered.
-    start : date or None
-        Stated first day of work.
-
-    Returns
-    -------
-    Logged
-
-    Notes
-    -----
     Rows that name the order are of it. Hours and purchases that name none are too where no load of anything else was poured
     in its days; where no load of anything else is in the logs at all, its days begin with their first row.
     """
-    logs = {
-        log: frame for log, frame in study.records.items() if log in ("timesheet", "batches", "purchases", "moulds", "faults")
-    }
+    ours = ("timesheet", "batches", "purchases", "moulds", "faults")
+    logs = {log: frame for log, frame in study.records.items() if log in ours}
     poured = [frame for frame in (logs.get("batches"), study.in_work) if frame is not None and len(frame)]
     poured = pd.concat(poured) if poured else study.in_work.assign(date=pd.to_datetime(study.in_work.date))
     others = poured.date[~_named(poured, name)]
-    days = [
-        frame.date[_named(frame, name)] for frame in (poured, *(logs[log] for log in logs if log in ("timesheet", "purchases")))
-    ]
-    own = pd.concat([*days, pd.Series(pd.to_datetime([start] if start else []))])
+    dated = [poured, *(frame for log, frame in logs.items() if log in ("timesheet", "purchases"))]
+    days = [frame.date[_named(frame, name)] for frame in dated]
+    days.append(pd.Series(pd.to_datetime([start] if start else [])))
     if not len(others) and any(len(frame) for frame in logs.values()):  # nothing but this order was ever made
-        own = pd.concat([own, *(frame["made" if log == "moulds" else "date"] for log, frame in logs.items())])
-    return _told(study, name, product, logs, others, *((None, None) if own.empty else (own.min(), own.max())))
+        days += [frame["made" if log == "moulds" else "date"] for log, frame in logs.items()]
+    days = pd.to_datetime(pd.concat(days))
+    first, last = days.min(), days.max()  # no time at all where nothing is of the order: no day is within
 
+    def within(dates):
+        return (dates >= first) & (dates <= last)
 
-def _told(study, name, product, logs, others, first, last):
-    alone = not ((others >= first) & (others <= last)).any() if first is not None else True
-    kept, unnamed = {}, {}
+    alone, kept, unnamed = not within(others).any(), {}, {}
     for log, frame in logs.items():
-        mine, day = _named(frame, name), frame["made" if log == "moulds" else "date"]
-        within = (day >= first) & (day <= last) if first is not None else pd.Series(False, index=frame.index)
+        mine, inside = _named(frame, name), within(frame["made" if log == "moulds" else "date"])
         if log == "moulds":
-            mine = within & (frame["product"] == product)  # whatever else was poured: no mould names an order
+            mine = inside & (frame["product"] == product)  # whatever else was poured: no mould names an order
         elif log in ("timesheet", "purchases"):
-            free = within & _blank(frame)
+            free = inside & frame.order.isna() if "order" in frame else inside
             free &= (frame["product"] == product) | frame["product"].isna() if log == "timesheet" else frame.kind != "overhead"
             unnamed[log] = int(free.sum())
             mine |= free & alone
         kept[log] = frame[mine]
     if "faults" in logs:
         faults, batches = logs["faults"], kept.get("batches")
-        mine = faults.batch.isin(batches.batch) if batches is not None else pd.Series(False, index=faults.index)
+        mine = faults.batch.isin([] if batches is None else batches.batch)
         loose = faults.batch.isna() & ((faults["product"] == product) | faults["product"].isna())
-        kept["faults"] = faults[
-            mine | (loose & (faults.date >= first) & (faults.date <= last) & alone if first is not None else False)
-        ]
+        kept["faults"] = faults[mine | (loose & within(faults.date) & alone)]
     kept = {log: frame for log, frame in kept.items() if len(frame)}
     still = study.in_work[_named(study.in_work, name)]
     own = replace(study, records=kept, in_work=still, in_work_faults=study.in_work_faults.iloc[:0])
@@ -120,10 +95,9 @@ def _told(study, name, product, logs, others, first, last):
     for log in ("batches", "timesheet"):
         frame = kept.get(log)
         worked += [] if frame is None else [*frame.date, *(frame.checked.dropna() if log == "batches" else last_day_of(frame))]
-    plain = {} if counts is None else {"casts": counts.batches.casts.sum(), "good": counts.batches.good.sum()}
     return Logged(
         study=own,
-        first=None if first is None else first.date(),
+        first=None if days.empty else first.date(),
         begun=min(worked).date() if worked else None,
         ended=max(worked).date() if worked else None,
         unnamed=unnamed,
@@ -131,10 +105,10 @@ def _told(study, name, product, logs, others, first, last):
         hours=hours,
         pieces=pieces,
         stated_total=_stated_total(study, name, kept),
-        casts=float(plain.get("casts", 0)),
+        casts=0.0 if counts is None else float(counts.batches.casts.sum()),
         loads=0 if counts is None else loads_poured(study, counts.batches),
         uncounted=len(still),
-        good=float(plain.get("good", 0)),
+        good=0.0 if counts is None else float(counts.batches.good.sum()),
         entering=None if counts is None else counts.totals.entering.astype(float).to_dict(),
         lost=None if counts is None else counts.totals.lost.astype(float).to_dict(),
     )
@@ -168,13 +142,8 @@ def _stated_total(study, name, kept):
     sheet, all_rows = kept.get("timesheet"), study.records.get("timesheet")
     if sheet is None or len(sheet) != len(all_rows):
         return None
-    totals = [
-        figure
-        for file in study.reading.files
-        if file.log == "timesheet"
-        for _, column, figure in file.totals[-1:]
-        if column == "minutes"
-    ]
+    last = [file.totals[-1] for file in study.reading.files if file.log == "timesheet" and file.totals]
+    totals = [figure for _, column, figure in last if column == "minutes"]
     return sum(totals) / 60 if totals else None
 
 

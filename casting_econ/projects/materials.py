@@ -34,11 +34,6 @@ class Materials:
     log: Logged
 
     @cached_property
-    def _values(self):
-        """Numbers in force in the plan."""
-        return {key: number.value for key, number in self.plan.planner.kit.assumed.numbers.items()}
-
-    @cached_property
     def entries(self) -> list[tuple]:
         """Materials and parts of the product: (key, step or None, item, entry), those of moulds among them."""
         return [row[:1] + row[2:] for row in items_of(self.log.study) if row[1] == self.plan.order.product]
@@ -52,18 +47,18 @@ class Materials:
     @cached_property
     def _prices(self):
         """Planned price of each entry. [money/unit]"""
-        return {key: self._values.get(f"{key}.price", entry.price.value) for key, _, _, entry in self.entries}
+        return {key: self.plan.planner.values.get(f"{key}.price", entry.price.value) for key, _, _, entry in self.entries}
 
     def _amount(self, key, step, entry, account):
         """What an entry takes of its item for an account, in the unit of its price."""
-        quantity = self._values.get(f"{key}.quantity", entry.quantity.value)
-        loss = self._values.get(f"{key}.loss", entry.loss.value)
+        quantity = self.plan.planner.values.get(f"{key}.quantity", entry.quantity.value)
+        loss = self.plan.planner.values.get(f"{key}.loss", entry.loss.value)
         if step is None:
             pours = account.moulds if self._pours is None else self._pours * account.moulds
             count = account.paid if ".mould." not in key else pours if entry.per == "load" else account.moulds
         else:
             name = f"products.{self.plan.order.product}.steps.{step}"
-            again = self._values.get(f"{name}.rework_share", 0.0)
+            again = self.plan.planner.values.get(f"{name}.rework_share", 0.0)
             size = self.plan.planner.entry.steps[step].load_size
             loads = account.loads if size is None else account.entering[step] / size.value
             count = {"load": loads, "lot": account.lots}.get(entry.per, account.entering[step] * (1.0 + again))

@@ -68,7 +68,7 @@ class Project:
         year, making = planner.kit.point().totals, float(quoted.bench_hours.mean())
         yearly = float(year["overhead_per_year"] + year["equipment_per_year"])
         share = float(year["overhead_per_year"]) / yearly if yearly else 0.0
-        gross, receipts = self._receipts(None if plan.order.price is None else plan.order.price)
+        gross, receipts = self._receipts(plan.order.price)
         account = Account(
             casts=casts_of(plan),
             loads=float(plan.loads_in_all),
@@ -92,11 +92,15 @@ class Project:
         )
         return replace(account, **self.materials.money(account))
 
+    @property
+    def _channel(self):
+        return self.plan.planner.channel_in(self.plan.planner.point_inputs)
+
     def _receipts(self, price):
         """Price with postage charged, and what is left of it after fees, refunds, packing and postage, by the plan. [money]"""
         if price is None:
             return None, None
-        channel = next((c for c in self.plan.planner.point_inputs.channels if c.name == self.order.channel), None)
+        channel = self._channel
         kept = price * float(self.quoted.kept_share.mean()) - float(self.quoted.fixed_fees.mean())
         if channel is None:
             return price, kept
@@ -215,9 +219,8 @@ class Project:
         bought = self.log.study.records.get("purchases")
         if bought is None:
             return 0.0
-        known = {item for _, _, item, _ in self.materials.entries} | set(
-            self.kit.study.file.overheads
-        )  # which fall on it by the hour
+        known = {item for _, _, item, _ in self.materials.entries}
+        known |= set(self.kit.study.file.overheads)  # which fall on it by the hour
         return float(bought.paid[(bought.kind != "equipment") & ~bought["item"].isin(known)].sum())
 
     @cached_property
@@ -240,7 +243,7 @@ class Project:
             price = float(mine.price.sum())
             gross, kept = self._receipts(price)
             refunded = float(mine.refund.abs().sum())
-            channel = next((c for c in self.plan.planner.point_inputs.channels if c.name == self.order.channel), None)
+            channel = self._channel
             if mine.fees.notna().any():
                 planned = price * (1 - float(self.quoted.kept_share.mean())) + float(self.quoted.fixed_fees.mean())
                 kept += planned - float(mine.fees.sum()) - refunded
@@ -316,28 +319,7 @@ def order_then(kit: OpenStudy, name: str, **asked) -> Order:
 
 
 def project_of(kit: OpenStudy, name: str, *, finished: bool = False, **asked) -> Project:
-    """An order afterwards.
-
-    Parameters
-    ----------
-    kit : OpenStudy
-        With all logs.
-    name : str
-        Of the commission.
-    finished : bool, optional
-        Whether it is over, complete or not.
-    asked : optional
-        As `orders.order_of` takes it.
-
-    Returns
-    -------
-    Project
-
-    Raises
-    ------
-    StudyError
-        As `orders.open_order`.
-    """
+    """An order of the study file afterwards, said to be over, complete or not, where `finished`; `asked` and errors as of `orders.open_order`."""
     order = order_then(kit, name, **asked)
     log = logged(kit.study, name, order.product, kit.study.file.commissions[name].start)
     first = log.first or order.start

@@ -8,76 +8,57 @@ from .project import casts_of
 def project_results(lessons: Lessons) -> dict:
     """Everything project.json holds; None stands for what is not known."""
     project = lessons.project
-    order, log, actual = project.order, project.log, project.actual
-    causes, logged = project.causes, dict(project.logged_hours)
-    counted, stated = project.counted_hours, log.stated_total
-    plan, quoted = lessons.again
-    held = plan.earliest_promise
+    order, log, actual, causes = project.order, project.log, project.actual, project.causes
+    hours, stated, (plan, quoted) = project.counted_hours, log.stated_total, lessons.again
+    if causes is not None:
+        causes = causes | {"total": round(actual.pay(), DIGITS) - round(project.planned.pay(), DIGITS)}
     return {
-        "order": {
-            "name": order.name,
-            "product": order.product,
-            "pieces": order.pieces,
-            "complete": order.complete,
+        "order": _of(order, "name product pieces complete")
+        | {
             "finished": project.finished,
-            "plan_start": project.plan.order.start.isoformat(),
-            "first_day": log.begun.isoformat() if log.begun else None,
-            "last_day": log.ended.isoformat() if log.ended else None,
+            "plan_start": project.plan.order.start,
+            "first_day": log.begun,
+            "last_day": log.ended,
             "one_off": "included" if project.one_off_counts else "left out",
         },
         "planned": _account(project.planned, project.wage),
         "actual": None if actual is None else _account(actual, project.wage),
-        "bridge": None
-        if causes is None
-        else causes | {"total": round(actual.pay(), DIGITS) - round(project.planned.pay(), DIGITS)},
+        "bridge": causes,
         "pay_per_hour": {basis: None if actual is None else actual.pay(basis) for basis in BASES},
-        "hours": logged | ({} if stated is None else {"stated_total": stated}),
+        "hours": project.logged_hours | ({} if stated is None else {"stated_total": stated}),
         "hours_not_logged": project.not_logged,
-        "materials": {
-            row.item: {"unit": row.unit, "planned": row.planned, "used": row.used, "bought": row.bought, "paid": row.paid}
-            for row in project.items
-        },
+        "materials": {row.item: _of(row, "unit planned used bought paid") for row in project.items},
         "against_wage": {
             "wage": project.wage,
             "outlay": project.outlay,
-            "hours": counted,
-            "per_piece": project.by_division(counted) if counted else None,
+            "hours": hours,
+            "per_piece": project.by_division(hours) if hours else None,
             "per_piece_with_stated_total": None if stated is None else project.by_division(stated),
         },
-        "lessons": {
-            row.key: {"unit": row.unit, "old": row.old, "measured": row.measured, "new": row.new} for row in lessons.rows
-        },
+        "lessons": {row.key: _of(row, "unit old measured new") for row in lessons.rows},
         "again": {
             "casts": casts_of(plan),
             "hours": float(quoted.hours.mean()),
             "full_cost": quoted.full_cost,
-            "start": plan.order.start.isoformat(),
-            "honest_arrival": held[1].isoformat() if held else None,
+            "start": plan.order.start,
+            "honest_arrival": plan.arrives,
         },
     }
 
 
+def _of(thing, names):
+    """Some properties of a thing, by name."""
+    return {name: getattr(thing, name) for name in names.split()}
+
+
 def _account(account: Account, wage: float) -> dict:
     pay = account.pay()
-    return {
-        "pieces": account.pieces,
+    return _of(account, "pieces casts loads moulds days entering lost hours total_hours spent") | {
         "delivered": account.paid,
-        "casts": account.casts,
-        "loads": account.loads,
-        "moulds": account.moulds,
-        "days": account.days,
-        "entering": account.entering,
-        "minutes_per_piece": {
-            step: account.hours.get(step, 0.0) * 60 / entering if entering else None
-            for step, entering in account.entering.items()
-        },
-        "lost": account.lost,
+        "minutes_per_piece": {step: account.minutes_each(step) for step in account.entering},
         "lost_money": account.lost_money(wage),
-        "hours": account.hours,
-        "total_hours": account.total_hours,
         "price": account.gross,
         "received": account.receipts,
-        "spent": account.spent,
         "overheads": account.overhead,
         "equipment": {basis: account.equipment(basis) for basis in BASES},
         "pay_per_hour": None if pay is None else round(pay, DIGITS),

@@ -4,7 +4,7 @@ from math import nan
 
 import pandas as pd
 
-from ..assumptions import label
+from ..assumptions import as_shown, label
 from ..formatting import Format
 from ..orders.tables import day
 from ..pages.table import shown
@@ -40,12 +40,7 @@ def project_table(project: Project) -> pd.DataFrame:
     row("first day to last", "day", lambda a: a.days)
     for step in planned.entering:
         remark = "in no log: as planned" if step in project.not_logged else ""
-        row(
-            f"{step}: a piece",
-            "min",
-            lambda a, step=step: a.hours.get(step, 0.0) * 60 / a.entering[step] if a.entering[step] else None,
-            remark,
-        )
+        row(f"{step}: a piece", "min", lambda a, step=step: a.minutes_each(step), remark)
         row(f"{step}: hours", "h", lambda a, step=step: a.hours.get(step, 0.0), remark)
     for kind in dict.fromkeys([*planned.hours, *account.hours]):
         if kind not in planned.entering:
@@ -129,10 +124,12 @@ def cost_table(project: Project) -> pd.DataFrame:
 )
 def lesson_table(lessons: Lessons) -> pd.DataFrame:
     """Each number that the order measures: before it, by its rows alone, and from now on."""
-    rows = {
-        (label(row.key), row.old, row.new): (row.unit, row.measured, row.data, row.key) for row in lessons.rows
-    }  # a material once
-    return [(what, unit, old, measured, new, data, key) for (what, old, new), (unit, measured, data, key) in rows.items()]
+    rows = {(label(row.key), row.old, row.new): row for row in lessons.rows}  # a material once
+    found = []
+    for (what, *_), row in rows.items():
+        unit, factor = as_shown(row.key, row.unit, lessons.project.kit.study.currency)
+        found.append((what, unit, *(value * factor for value in (row.old, row.measured, row.new)), row.data, row.key))
+    return found
 
 
 @shown(
@@ -157,7 +154,7 @@ def again_table(lessons: Lessons, fmt: Format) -> pd.DataFrame:
     project = lessons.project
     plan, quoted = lessons.again
     first, actual = project.plan, project.actual
-    price, held = project.order.price, [one and one[1] for one in (first.earliest_promise, plan.earliest_promise)]
+    price = project.order.price
     pay = [None if price is None else float(one.pay(price).mean()) for one in (project.quoted, quoted)]
 
     def told(write, *values):
@@ -171,5 +168,5 @@ def again_table(lessons: Lessons, fmt: Format) -> pd.DataFrame:
         ("such that eight in ten do", *told(fmt.money, project.quoted.at_chance(0.8), None, quoted.at_chance(0.8))),
         ("pay an hour at the old price", *told(fmt.money, pay[0], actual and actual.pay(), pay[1])),
         ("begun", *told(lambda when: day(fmt, when), first.order.start, project.log.begun, plan.order.start)),
-        ("date that holds", *told(lambda when: day(fmt, when), held[0], project.log.ended, held[1])),
+        ("date that holds", *told(lambda when: day(fmt, when), first.arrives, project.log.ended, plan.arrives)),
     ]

@@ -2,7 +2,6 @@
 
 from ..formatting import Format
 from ..kit import format_of
-from ..orders.wording import pieces_of
 from .account import CAUSES
 from .lessons import Lessons
 from .logged import ONE_OFF
@@ -15,14 +14,12 @@ LEAST = 0.01  # share of the sum of parts by which a stated total may miss it wi
 def headline(project: Project, fmt: Format) -> str:
     """What it was, what an hour paid, and what was planned."""
     order, planned, actual = project.order, project.planned.pay(), project.actual
-    what = f"**{pieces_of(fmt, order.pieces, 'piece')} of {order.product.replace('-', ' ')}, order {order.name}**"
+    what = f"**{fmt.count(order.pieces, 'piece')} of {order.product.replace('-', ' ')}, order {order.name}**"
     if actual is None:
-        text = f"{what}: nothing of it is logged, so there is only the plan. "
-        return text + (
-            "No price is stated, so no pay an hour follows." if planned is None else f"Planned pay an hour: {fmt.money(planned)}."
-        )
+        pay = "No price is stated, so no pay an hour follows" if planned is None else f"Planned pay an hour: {fmt.money(planned)}"
+        return f"{what}: nothing of it is logged, so there is only the plan. {pay}."
     state = "complete" if order.complete else "said to be over" if project.finished else "not complete yet"
-    text = f"{what}: {state}, {pieces_of(fmt, actual.pieces, 'good piece')} from {pieces_of(fmt, actual.casts, 'cast')}"
+    text = f"{what}: {state}, {fmt.count(actual.pieces, 'good piece')} from {fmt.count(actual.casts, 'cast')}"
     text += f", {fmt.number(actual.pieces - actual.paid)} more than were delivered" if actual.pieces - actual.paid >= 0.5 else ""
     text += f", {fmt.number(order.pieces - actual.paid)} short" if actual.paid < order.pieces else ""
     pay = actual.pay()
@@ -38,32 +35,24 @@ def headline(project: Project, fmt: Format) -> str:
 
 def hours_sentence(project: Project, fmt: Format) -> str:
     """Hours logged against a stated total, and hours in no log."""
-    logged, stated = sum(project.logged_hours.values()), project.log.stated_total
-    parts = []
-    if stated is not None and logged > 0:
-        apart = abs(logged - stated) > LEAST * logged
-        parts.append(
-            f"**The rows add up to {fmt.significant(logged)} h; the total that is stated says {fmt.significant(stated)} h.** The rows count here."
-            if apart
-            else f"The rows add up to {fmt.significant(logged)} h, as the stated total says."
-        )
-    elif stated is not None:
-        parts.append(
-            f"No row has hours; the stated total of {fmt.significant(stated)} h is parted over the steps as the plan's hours are."
-        )
-    elif logged > 0:
-        parts.append(f"The rows add up to {fmt.significant(logged)} h.")
-    elif project.actual is not None:
-        parts.append("No hours of it are logged.")
+    logged, stated, actual = sum(project.logged_hours.values()), project.log.stated_total, project.actual
+    rows, said = f"The rows add up to {fmt.significant(logged)} h", "" if stated is None else f"{fmt.significant(stated)} h"
+    if stated is None:
+        text = f"{rows}." if logged > 0 else "" if actual is None else "No hours of it are logged."
+    elif logged <= 0:
+        text = f"No row has hours; the stated total of {said} is parted over the steps as the plan's hours are."
+    elif abs(logged - stated) > LEAST * logged:
+        text = f"**{rows}; the total that is stated says {said}.** The rows count here."
+    else:
+        text = f"{rows}, as the stated total says."
     if project.not_logged:
         missing = sum(project.not_logged.values())
         names = ", ".join(KINDS.get(name, name) for name in project.not_logged)
-        text = f"**About {fmt.significant(missing)} h of {names} are in the plan and in no log**; they count as planned."
-        actual = project.actual
+        text += f" **About {fmt.significant(missing)} h of {names} are in the plan and in no log**; they count as planned."
         if actual is not None and actual.pay() is not None and actual.total_hours - missing > 0:
-            text += f" By the logged hours alone an hour would seem to have paid {fmt.money(actual.pay() * actual.total_hours / (actual.total_hours - missing))}."
-        parts.append(text)
-    return " ".join(parts)
+            seemed = fmt.money(actual.pay() * actual.total_hours / (actual.total_hours - missing))
+            text += f" By the logged hours alone an hour would seem to have paid {seemed}."
+    return text.strip()
 
 
 def one_off_sentence(project: Project, fmt: Format) -> str:
@@ -82,18 +71,15 @@ def one_off_sentence(project: Project, fmt: Format) -> str:
 def rows_sentence(project: Project, fmt: Format) -> str:
     """Rows that name no order: counted, or left out; loads that were never counted. Nothing where there are none."""
     parts = []
-    unnamed = [f"{pieces_of(fmt, count, 'row')} of the {log}" for log, count in project.log.unnamed.items() if count]
+    unnamed = [f"{fmt.count(count, 'row')} of the {log}" for log, count in project.log.unnamed.items() if count]
     if unnamed:
-        why = (
-            "counted, as nothing else was poured in its days"
-            if project.log.alone
-            else "left out, as other loads were poured in its days"
-        )
-        parts.append(f"{' and '.join(unnamed)} in its days name no order: {why}. The order's name in the column `order` says it.")
-    if project.log.uncounted:
+        why = "counted, as nothing else was poured" if project.log.alone else "left out, as other loads were poured"
         parts.append(
-            f"{pieces_of(fmt, project.log.uncounted, 'load')} of it never got a count of good pieces and is in no figure here."
+            f"{' and '.join(unnamed)} in its days name no order: {why} in its days. The order's name in the column `order` says it."
         )
+    if project.log.uncounted:
+        loads = fmt.count(project.log.uncounted, "load")
+        parts.append(f"{loads} of it never got a count of good pieces and is in no figure here.")
     return " ".join(parts)
 
 
@@ -106,7 +92,7 @@ def division_sentence(project: Project, fmt: Format) -> str:
     each = project.by_division(hours)
     text = (
         f"As makers often count: ({fmt.money(project.outlay)} paid out + {fmt.significant(hours)} h × {fmt.money(project.wage)}) ÷ "
-        f"{pieces_of(fmt, account.paid, 'piece')} = **{fmt.money(each)} a piece**"
+        f"{fmt.count(account.paid, 'piece')} = **{fmt.money(each)} a piece**"
     )
     stated = project.log.stated_total
     if stated is not None and project.counted_hours and abs(stated - hours) > LEAST * hours:
@@ -114,12 +100,8 @@ def division_sentence(project: Project, fmt: Format) -> str:
     missing = ["overheads", "fees and postage that are in no purchase", "contributions and tax"]
     missing = ([f"{fmt.significant(sum(project.not_logged.values()))} h in no log"] if project.not_logged else []) + missing
     bought = project.log.study.records.get("purchases") is not None
-    heavy = (
-        "charges equipment, moulds and left-over material to these pieces alone"
-        if bought
-        else "charges all equipment to these pieces alone"
-    )
-    return f"{text}. That division {heavy}, and leaves out {', '.join(missing[:-1])} and {missing[-1]}."
+    heavy = "equipment, moulds and left-over material" if bought else "all equipment"
+    return f"{text}. That division charges {heavy} to these pieces alone, and leaves out {', '.join(missing[:-1])} and {missing[-1]}."
 
 
 def planned_sentence(project: Project, fmt: Format) -> str:
@@ -185,13 +167,7 @@ def project_lines(lessons: Lessons) -> list[str]:
     """An order afterwards for a terminal, without Markdown."""
     project = lessons.project
     fmt = format_of(project.kit, year=False)
-    said = [
-        headline(project, fmt),
-        planned_sentence(project, fmt),
-        hours_sentence(project, fmt),
-        one_off_sentence(project, fmt),
-        rows_sentence(project, fmt),
-    ]
-    said += [bridge_sentence(project, fmt), division_sentence(project, fmt), practice_sentence(lessons, fmt)]
+    sentences = headline, planned_sentence, hours_sentence, one_off_sentence, rows_sentence, bridge_sentence, division_sentence
+    said = [*(sentence(project, fmt) for sentence in sentences), practice_sentence(lessons, fmt)]
     lines = ["", "Looked back on", *(line for sentence in said if sentence for line in ("", sentence))]
     return [line.replace("**", "").replace("`", "") for line in lines]

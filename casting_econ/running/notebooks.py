@@ -2,14 +2,17 @@
 
 import contextlib
 import os
+import sys
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import dataclass
+from functools import cache
 from logging import NullHandler, getLogger
 from pathlib import Path
 from subprocess import PIPE
 from threading import Event
+from uuid import uuid4
 
 import numpy as np
 
@@ -19,6 +22,7 @@ from .tied import command
 from .warm import CAN_FORK, Forked, Warm
 
 CELL_SECONDS = 600  # longest a cell may take
+NAMED_SOCKETS = sys.platform == "linux"  # sockets with a name instead of a port, for which no file stands
 _PLAIN = (str, bool, int, float, type(None), list, dict)
 
 
@@ -61,10 +65,7 @@ def check_parameters(source: Path, parameters: dict[str, object]) -> dict[str, o
     TypeError
         For a value that would not arrive as it was sent.
     """
-    import papermill
-
-    known = papermill.inspect_notebook(str(source))
-    plain = {}
+    known, plain = _known(source), {}
     for name, value in parameters.items():
         if name not in known:
             raise ValueError(f"{source.name} has no parameter {name!r}{close_match(name, known)}")
@@ -75,6 +76,14 @@ def check_parameters(source: Path, parameters: dict[str, object]) -> dict[str, o
             )
         plain[name] = value
     return plain
+
+
+@cache
+def _known(source):
+    """Parameters of a notebook; a sweep asks at every point."""
+    import papermill
+
+    return tuple(papermill.inspect_notebook(str(source)))
 
 
 def finished(path: Path) -> bool:
@@ -163,7 +172,7 @@ def kernels_of(folder, log, at_work, stopped, warm):
     from jupyter_client.asynchronous.client import AsyncKernelClient
     from jupyter_client.channels import AsyncZMQSocketChannel
     from jupyter_client.manager import AsyncKernelManager
-    from traitlets import Type
+    from traitlets import Type, default
 
     class Prompt(AsyncZMQSocketChannel):
         async def get_msg(self, timeout=None):
@@ -175,6 +184,18 @@ def kernels_of(folder, log, at_work, stopped, warm):
 
     class Tied(AsyncKernelManager):
         client_factory = Type(Client)
+
+        @default("connection_file")
+        def _in_folder(self):  # which is cleared, also after a kill
+            return str(folder / f"kernel-{uuid4().hex}.json")
+
+        @default("transport")
+        def _without_ports(self):  # a free port may be another's by the time it is taken
+            return "ipc" if NAMED_SOCKETS else "tcp"
+
+        @default("ip")
+        def _named(self):
+            return f"@{uuid4().hex}" if self.transport == "ipc" else "127.0.0.1"
 
         def format_kernel_cmd(self, extra_arguments=None):
             return command("ipykernel_launcher", "-f", self.connection_file, *(extra_arguments or ()))
@@ -210,26 +231,28 @@ def _execute(job, kernels):
     from nbclient.exceptions import DeadKernelError
     from papermill.engines import NBClientEngine, papermill_engines
     from papermill.exceptions import PapermillExecutionError
+    from papermill.iorw import write_ipynb
 
     class SavedOnce(NBClientEngine):
-        """Writes the notebook when it ends, however it does, and not before and after each cell."""
+        """Writes a notebook whose kernel is lost as far as it got; papermill writes those that end, when they do."""
 
         @classmethod
         def execute_managed_notebook(cls, nb_man, *args, **options):
-            path, nb_man.output_path = nb_man.output_path, None
             try:
                 super().execute_managed_notebook(nb_man, *args, **options)
-            finally:
-                nb_man.output_path = path
+            except Exception:
+                write_ipynb(nb_man.nb, nb_man.nb.metadata.papermill["output_path"])
+                raise
 
     papermill_engines.register("saved once", SavedOnce)
     job.target.parent.mkdir(parents=True, exist_ok=True)
     try:
-        papermill.execute_notebook(
+        notebook = papermill.execute_notebook(
             str(job.source),
             str(job.target),
             parameters=job.parameters,
             engine_name="saved once",
+            request_save_on_cell_execute=False,
             kernel_name="python3",
             kernel_manager_class=kernels,
             shutdown_kernel="immediate",  # it keeps nothing that a farewell could save
@@ -246,14 +269,13 @@ def _execute(job, kernels):
             return None, _ENDED
         first = (str(error).strip().splitlines() or [""])[0]
         return None, f"{type(error).__name__}: {first}"
-    return _tidy(job.target)
+    return _tidy(notebook, job.target)
 
 
-def _tidy(path):
-    """Refuse cells that never ran, and take clock times and paths of this machine out of the notebook."""
+def _tidy(notebook, path):
+    """Refuse cells that never ran, and write the notebook without clock times and paths of this machine."""
     import nbformat
 
-    notebook = nbformat.read(path, as_version=4)
     for index, cell in enumerate(notebook.cells):
         status = cell.metadata.pop("papermill", {}).get("status")
         cell.metadata.pop("execution", None)

@@ -33,20 +33,17 @@ def run_order(
     say: Callable[[str], None] = print,
     **asked,
 ) -> Path | None:
-    """Plan an order, say the answer, and write its folder.
+    """Plan an order, say the answer, and write its folder: `plan.html`, `quote.html`, `order.json`, the notebook, tables and figures; of an order
+    that is over `project.html` and `project.json` too.
 
     Parameters
     ----------
-    folder : Path or str
-        Study folder; never written to, except for `orders/` when no `out` is given.
-    name : str, optional
-        Of a commission in the study file.
-    today : date
-        First day of work where nothing says one.
+    name, today, asked : optional
+        As `orders.order_of` takes them.
     out : Path or str, optional
-        Folder to write; `folder/orders/NAME` if not given.
+        Folder to write; `folder/orders/NAME` if not given. The study folder is never written to but for that.
     files : bool, optional
-        Whether to write anything at all.
+        Whether to write anything at all; None is returned where not.
     as_of : str, optional
         Day after whose evening no row of the logs is read, which then is today too.
     scenarios : sequence of str, optional
@@ -55,21 +52,8 @@ def run_order(
         Whether the order is over, complete or not, so that it is looked back on.
     say : callable, optional
         Takes a line.
-    asked : optional
-        As `orders.order_of` takes it.
 
-    Returns
-    -------
-    Path or None
-        The folder with `plan.html`, `quote.html`, `order.json`, the notebook, tables and figures; of an order that is over
-        with `project.html` and `project.json` too.
-
-    Raises
-    ------
-    StudyError
-        For faults in the study or in what is asked for.
-    NotebookError
-        If the notebook fails.
+    StudyError for faults in the study or in what is asked for, NotebookError if the notebook fails.
     """
     folder, kit, today = Path(folder), open_study(folder, as_of=as_of), known_day(as_of) or today
     plan = open_order(kit, name, today=today, **asked)
@@ -98,12 +82,7 @@ def table_text(frame, fmt) -> str:
     for column, style in told.columns.items():
         table.add_column(column, justify="left" if style == "text" else "right")
     for row in frame.itertuples(index=False):
-        table.add_row(
-            *(
-                cell if style == "text" else fmt.styled(cell, style)
-                for cell, style in zip(row, told.columns.values(), strict=True)
-            )
-        )
+        table.add_row(*(fmt.styled(cell, style) for cell, style in zip(row, told.columns.values(), strict=True)))
     console = Console(file=StringIO(), width=min(get_terminal_size().columns, 100))
     console.print(table)
     return console.file.getvalue()

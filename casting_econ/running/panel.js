@@ -6,6 +6,7 @@
   const keys = ["scrap", "price", "wait"];
   const inputs = keys.map((key) => get("panel-" + key));
   const WORDS = 112, AXIS = 75; // pixels
+  const NOW = " (as now)";
   let view, size, chart;
 
   const place = (at) => (at[0] * size[1] + at[1]) * size[2] + at[2];
@@ -22,6 +23,8 @@
       inputs[axis].value = control ? control.now : 0;
       if (!control) return;
       box.querySelector("label").textContent = control.label;
+      box.querySelector(".spare").textContent = control.values.reduce((a, b) => (b.length > a.length ? b : a)) + NOW;
+      box.querySelector(".mark").style.setProperty("--at", control.now / Math.max(size[axis] - 1, 1));
       const ends = box.querySelectorAll(".ends span");
       ends[0].textContent = control.values[0];
       ends[1].textContent = control.values[size[axis] - 1];
@@ -31,10 +34,10 @@
   }
 
   function show() {
-    const at = here(), index = place(at), words = { target: view.target };
+    const at = here(), index = place(at), words = { target: view.target, living: view.living };
     for (const [name, cells] of Object.entries(view.cells)) words[name] = cells[index];
     view.controls.forEach((control) => {
-      const axis = keys.indexOf(control.key), text = control.values[at[axis]] + (at[axis] === control.now ? " (as now)" : "");
+      const axis = keys.indexOf(control.key), text = control.values[at[axis]] + (at[axis] === control.now ? NOW : "");
       inputs[axis].setAttribute("aria-valuetext", text);
       document.querySelector(`output[for="panel-${control.key}"]`).textContent = text;
     });
@@ -49,7 +52,7 @@
       const row = document.createElement("tr"), index = place([i, at[1], at[2]]);
       const head = document.createElement("th");
       head.scope = "row";
-      head.textContent = rate + (i === view.controls[0].now ? " (as now)" : "");
+      head.textContent = rate + (i === view.controls[0].now ? NOW : "");
       row.append(head, ...["low", "middle", "high", "chance"].map((name) => {
         const cell = document.createElement("td");
         cell.textContent = view.cells[name][index];
@@ -60,14 +63,13 @@
   }
 
   function draw() {
-    const curve = view.curve, first = curve.pay_ticks[0], last = curve.pay_ticks[curve.pay_ticks.length - 1];
-    const most = curve.scrap[curve.scrap.length - 1], { line, target, here } = curve.colours;
+    const curve = view.curve, most = curve.scrap[curve.scrap.length - 1], { line, target, here } = curve.colours;
     const font = getComputedStyle(document.body).fontFamily;
     const text = { axis_label_text_font: font, major_label_text_font: font, axis_label_text_font_style: "normal",
       axis_label_text_color: here, major_label_text_color: here, major_label_text_font_size: "13px",
       axis_label_text_font_size: "14px", minor_tick_line_color: null };
     const plot = Bokeh.Plotting.figure({ height: 340, sizing_mode: "stretch_width", toolbar_location: null, tools: [],
-      x_range: [0, most], y_range: [first, last], outline_line_color: null, min_border_right: 4 });
+      x_range: [0, most], y_range: [0, 1], outline_line_color: null, min_border_right: 4 });
     // room for the words at the right end, whatever the width
     const room = () => (plot.x_range.end = most * (1 + WORDS / Math.max(get("panel-chart").clientWidth - AXIS - WORDS, WORDS)));
     const band = new Bokeh.ColumnDataSource({ data: { x: [], low: [], middle: [], high: [] } });
@@ -78,26 +80,35 @@
     plot.line({ x: { field: "x" }, y: { field: "middle" }, source: band, line_color: line, line_width: 3 });
     plot.line({ x: [0, most], y: [curve.target, curve.target], line_color: target, line_width: 2, line_dash: [7, 5] });
     plot.segment({ x0: { field: "x" }, y0: { field: "low" }, x1: { field: "x" }, y1: { field: "high" }, source: dot, line_color: here, line_width: 2 });
+    // where the study stands, a ring that stays as the dot leaves it
+    plot.scatter({ x: [curve.scrap[curve.now[0]]], y: [curve.middle[place(curve.now)]], size: 14, fill_color: "white", line_color: here, line_width: 2 });
     plot.scatter({ x: { field: "x" }, y: { field: "middle" }, source: dot, size: 12, fill_color: here, line_color: "white" });
     plot.text({ x: { field: "x" }, y: { field: "y" }, text: { field: "text" }, text_color: { field: "colour" }, source: ends,
       text_font: font, text_font_size: "13px", text_baseline: "middle", x_offset: 5 });
-    for (const [axis, grid, ticks, labels, title] of [[plot.xaxis, plot.xgrid, curve.scrap_ticks, curve.scrap_labels, "scrap rate, of all casts"],
-      [plot.yaxis, plot.ygrid, curve.pay_ticks, curve.pay_labels, "pay an hour"]]) {
-      const ticker = new Bokeh.FixedTicker({ ticks });
-      Object.assign(axis, text, { ticker, axis_label: title,
-        major_label_overrides: new Map(ticks.map((tick, i) => [tick, labels[i]])) });
-      grid.ticker = ticker;
-    }
+    Object.assign(plot.xaxis, text, { axis_label: "scrap rate, of all casts", bounds: [0, most] });
+    Object.assign(plot.yaxis, text, { axis_label: "pay an hour" });
+    const ticked = (axis, grid, ticks, labels) => {
+      axis.major_label_overrides = new Map(ticks.map((tick, i) => [tick, labels[i]]));
+      axis.ticker = grid.ticker = new Bokeh.FixedTicker({ ticks });
+    };
+    ticked(plot.xaxis, plot.xgrid, curve.scrap_ticks, curve.scrap_labels);
+    // the axis of pay holds what is drawn, today's lines and the target; how high a line of words is on it
+    const scale = ({ ticks, labels }) => {
+      const [first, last] = [ticks[0], ticks[ticks.length - 1]];
+      ticked(plot.yaxis, plot.ygrid, ticks, labels);
+      Object.assign(plot.y_range, { start: first, end: last });
+      return 0.075 * (last - first);
+    };
     room();
     get("panel-chart").replaceChildren();
     Bokeh.Plotting.show(plot, get("panel-chart"));
-    return { band, dot, ends, most, room, gap: 0.075 * (last - first) };
+    return { band, dot, ends, most, room, scale };
   }
 
   function move(at) {
     const curve = view.curve, read = (name, i) => curve[name][place([i, at[1], at[2]])];
     const column = (name) => curve.scrap.map((_, i) => read(name, i));
-    const end = curve.scrap.length - 1, words = curve.word_colours;
+    const end = curve.scrap.length - 1, words = curve.word_colours, gap = chart.scale(curve.pay[at[1]][at[2]]);
     chart.band.data = { x: curve.scrap, low: column("low"), middle: column("middle"), high: column("high") };
     chart.dot.data = { x: [curve.scrap[at[0]]], low: [read("low", at[0])], middle: [read("middle", at[0])], high: [read("high", at[0])] };
     const labels = [[read("middle", end), "middle", words.line], [read("high", end), "eight in ten", words.line],
@@ -105,7 +116,7 @@
     labels.sort((a, b) => a[0] - b[0]);
     // pushed apart, so that none covers another, and none far from its line
     const before = labels.map((label) => label[0]);
-    labels.forEach((label, i) => { if (i) label[0] = Math.max(label[0], labels[i - 1][0] + chart.gap); });
+    labels.forEach((label, i) => { if (i) label[0] = Math.max(label[0], labels[i - 1][0] + gap); });
     const shift = labels.reduce((sum, label, i) => sum + label[0] - before[i], 0) / labels.length;
     labels.forEach((label) => { label[0] -= shift; });
     chart.ends.data = { x: labels.map(() => chart.most), y: labels.map((l) => l[0]), text: labels.map((l) => l[1]), colour: labels.map((l) => l[2]) };

@@ -15,6 +15,7 @@ from ..formatting import Format
 from ..kit import OpenStudy, format_of, main_wait
 from ..models import Outcome, Workshop, evaluate, moved_at, with_levers
 from ..pages.curing import waits_around
+from ..pages.monte_carlo import living_words
 from ..palette import BLUE, INK, ORANGE, WORDS
 from .report import template
 
@@ -37,11 +38,14 @@ class Grid:
     now: tuple[int, int, int]  # where the study stands
     draws: int
     target: float  # pay an hour aimed at [money/hour]
+    living: float  # a year's living [money/year]
     mean_price: np.ndarray  # of a piece, shape (price,) [money/piece]
     low: np.ndarray  # pay an hour that nine in ten years drawn exceed [money/hour]
     middle: np.ndarray  # that half of them do [money/hour]
     high: np.ndarray  # that one in ten does [money/hour]
     chance: np.ndarray  # of an hour that pays the target [-]
+    year: np.ndarray  # what half of the years leave at least [money/year]
+    year_chance: np.ndarray  # of a year that brings the living [-]
     break_even_price: np.ndarray  # middle over the years drawn; infinite: no price does [money/piece]
     break_even_scrap: (
         np.ndarray
@@ -107,6 +111,7 @@ def panel_grid(kit: OpenStudy, product: str | None = None, workers: int = 1) -> 
         a, found = outcome(slice(start, stop))
         pay = found.totals["pay_per_hour"]
         parts = {"pay": pay, "meets": pay >= a.target_per_hour, "price": found.products[name]["break_even_price"]}
+        parts |= {"year": (year := found.totals["residual_pay_per_year"]), "lives": year >= a.living_per_year}
         shape = (stop - start, scrap.size, price.size, wait.size)
         return {key: np.broadcast_to(np.asarray(part), shape) for key, part in parts.items()}
 
@@ -123,11 +128,14 @@ def panel_grid(kit: OpenStudy, product: str | None = None, workers: int = 1) -> 
         now=(int(np.argmin(abs(scrap - now))), PRICES.index(1.0), 0 if waiting is None else int(np.argmin(abs(wait - hours)))),
         draws=draws,
         target=target,
+        living=float(kit.inputs().living_per_year),
         mean_price=np.broadcast_to(prices, price.shape),
         low=low,
         middle=middle,
         high=high,
         chance=found["meets"].mean(axis=0),
+        year=np.quantile(found["year"], 0.5, axis=0),
+        year_chance=found["lives"].mean(axis=0),
         # a rank, not a mean of two: infinite draws must not make the middle one not a number
         break_even_price=np.quantile(found["price"], 0.5, axis=0, method="inverted_cdf"),
         break_even_scrap=_crossing(scrap, middle - target),
@@ -165,7 +173,7 @@ def panel_view(kit: OpenStudy, grid: Grid) -> dict[str, object]:
     prices = [f"{fmt.money(mean)} a piece{_factor(fmt, x)}" for mean, x in zip(grid.mean_price, grid.price, strict=True)]
     controls.append(_control("price", f"Price of {_plain(grid.product)}, on average", prices, grid.now[1]))
     if grid.waiting:
-        hours = [_hours(fmt, h) for h in grid.wait]
+        hours = [fmt.wait(h) for h in grid.wait]
         controls.append(_control("wait", f"Waiting time at {_plain(grid.waiting)}", hours, grid.now[2]))
     scrap = np.broadcast_to(grid.break_even_scrap, grid.middle.shape)
     cells = {
@@ -173,6 +181,8 @@ def panel_view(kit: OpenStudy, grid: Grid) -> dict[str, object]:
         "low": _each(fmt.money, grid.low),
         "high": _each(fmt.money, grid.high),
         "chance": _each(fmt.chance, grid.chance),
+        "year": _each(lambda x: fmt.money(x, 0), grid.year),
+        "year_chance": _each(fmt.chance, grid.year_chance),
         "break_even_price": _each(lambda x: _price_words(fmt, x), grid.break_even_price),
         "break_even_scrap": _each(lambda x: _scrap_words(fmt, x, grid.scrap[-1]), scrap),
     }
@@ -181,6 +191,7 @@ def panel_view(kit: OpenStudy, grid: Grid) -> dict[str, object]:
         "controls": controls,
         "cells": cells,
         "target": fmt.money(grid.target),
+        "living": fmt.money(grid.living, 0),
         "curve": _curve(fmt, grid),
         "corners": _corners(grid, controls, cells),
     }
@@ -204,12 +215,6 @@ def _factor(fmt: Format, factor):
     return f", {fmt.percent(abs(factor - 1.0))} {'up' if factor > 1 else 'down'}"
 
 
-def _hours(fmt: Format, hours):
-    """Hours, and as days where there are many."""
-    text = f"{fmt.number(hours, 0 if float(hours).is_integer() else 1)} hours"
-    return f"{text} ({fmt.number(hours / 24, 0 if hours % 24 == 0 else 1)} days)" if hours >= 48 else text
-
-
 def _price_words(fmt: Format, price):
     if price == float("inf"):
         return "no price does"
@@ -223,10 +228,7 @@ def _scrap_words(fmt: Format, rate, most):
 
 
 def _curve(fmt: Format, grid):
-    """Numbers and ticks of pay against scrap; the scale of pay is the same at every place, so that curves compare."""
-    low, high = min(grid.low.min(), grid.target), max(grid.high.max(), grid.target)
-    pay = [float(tick) for tick in MaxNLocator(6, steps=[1, 2, 5, 10]).tick_values(low, high)]
-    digits = 0 if all(tick.is_integer() for tick in pay) else 2
+    """Numbers and ticks of pay against scrap."""
     rates = [step / 10 for step in range(int(round(grid.scrap[-1] * 10, 6)) + 1)]
     colours = {"line": BLUE, "target": ORANGE, "here": INK}
     return {
@@ -235,13 +237,22 @@ def _curve(fmt: Format, grid):
         "middle": _rounded(grid.middle),
         "high": _rounded(grid.high),
         "target": grid.target,
-        "pay_ticks": pay,
-        "pay_labels": [fmt.money(tick, digits) for tick in pay],
+        "now": grid.now,
+        "pay": [[_scale(fmt, grid, j, k) for k in range(grid.wait.size)] for j in range(grid.price.size)],
         "scrap_ticks": rates,
         "scrap_labels": [fmt.percent(rate) for rate in rates],
         "colours": colours,
         "word_colours": {key: WORDS[colour] for key, colour in colours.items()},
     }
+
+
+def _scale(fmt: Format, grid, price, wait):
+    """Ticks of pay and their words that hold the lines at a price and wait, those of now, and the target."""
+    lines = [line[:, j, k] for line in (grid.low, grid.high) for j, k in ((price, wait), grid.now[1:])]
+    low, high = min(grid.target, *map(np.min, lines)), max(grid.target, *map(np.max, lines))
+    ticks = [float(tick) for tick in MaxNLocator(6, steps=[1, 2, 5, 10]).tick_values(low, high)]
+    digits = 0 if all(tick.is_integer() for tick in ticks) else 2
+    return {"ticks": ticks, "labels": [fmt.money(tick, digits) for tick in ticks]}
 
 
 def _rounded(values):
@@ -296,9 +307,14 @@ def panel_parts(kit: OpenStudy, workers: int = 1) -> dict[str, Markup]:
     views = [panel_view(kit, grid) for grid in grids]
     elastic = any(bool(np.any(channel.elasticity)) for channel in kit.inputs().channels)
     body = template("panel.html.j2").render(
-        views=views, draws=format_of(kit).number(grids[0].draws), elastic=elastic, several=len(views) > 1, certain=kit.certain
+        views=views,
+        draws=format_of(kit).number(grids[0].draws),
+        elastic=elastic,
+        several=len(views) > 1,
+        certain=kit.certain,
+        living=living_words(kit),
     )
-    shown = [{key: view[key] for key in ("product", "controls", "cells", "target", "curve")} for view in views]
+    shown = [{key: view[key] for key in ("product", "controls", "cells", "target", "living", "curve")} for view in views]
     # "<" written as an escape, so that no text of a study ends the script it stands in
     data = json.dumps(shown, ensure_ascii=False, separators=(",", ":"), allow_nan=False).replace("<", "\\u003c")
     library = files("bokeh") / "server" / "static" / "js"

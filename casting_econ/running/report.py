@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from importlib.metadata import version
 from pathlib import Path
+from string import punctuation
+from urllib.parse import quote
 
 import jinja2
 import mistune
@@ -22,25 +24,19 @@ from ..templates import template as page_template
 FOLD, AGAIN = "fold", "again"  # tags of cells: parts under its headings open at a click; its outputs stand on an earlier page
 _BEFORE_TABLES = ("<figure", '<details class="table">')  # a table after these is folded too: its figure says what it says
 LIMITS = ("Limits", "What this study does not model")  # headings of what the report gathers at its end
+_NOT_DRAWN = re.compile(r"<\?xml.*?\?>|<!DOCTYPE.*?>|<!--.*?-->|<metadata>.*?</metadata>", re.DOTALL)
+_IN_ADDRESS = str.maketrans("", "", "#%&'")  # an address within apostrophes may hold every other sign
 
 
 def build_report(
     kit: OpenStudy, notebooks: list[Path], target: Path, title: str | None = None, panel: Mapping[str, Markup] | None = None
 ) -> None:
-    """Write the report.
+    """Write the report of executed notebooks, in reading order: one HTML file that needs nothing outside itself.
 
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-    notebooks : list of Path
-        Executed notebooks in reading order.
-    target : Path
-        HTML file to write; it needs nothing outside itself.
-    title : str, optional
-        Of the page; the study's name and question if not given.
-    panel : mapping, optional
-        As `panel.panel_parts` gives it, to stand after the first page; without one the page holds no script.
+    A figure whose SVG is kept in `figures` beside the notebooks' folder is taken from there.
+
+    `title` is that of the page, the study's name and question if not given; `panel`, as `panel.panel_parts` gives it, stands after the first
+    page; without one the page holds no script.
     """
     pages = [_page(path) for path in notebooks]
     table = kit.study.file.study
@@ -112,7 +108,8 @@ def _page(path):
             for output in () if AGAIN in tags else cell.outputs:
                 if output.get("metadata", {}).get(NOTHING):
                     continue
-                text = _output(output, after_figure=found[-1].parts and found[-1].parts[-1].startswith(_BEFORE_TABLES))
+                after_figure = found[-1].parts and found[-1].parts[-1].startswith(_BEFORE_TABLES)
+                text = _output(output, path.parents[1] / "figures", after_figure)
                 found[-1].shown |= bool(text)
                 found[-1].parts += [text] if text else []
     limits = [part for part in found if part.title in LIMITS]
@@ -137,13 +134,33 @@ def _markdown(text):
     return rendered
 
 
-def _output(output, after_figure=False):
-    """HTML of an output; the table of a figure is folded below it, as are those that their page folds."""
+def slim(svg: str) -> str:
+    """An SVG of a chart with all that is drawn and nothing else: places to a tenth of a point, names where they are used, no empty groups."""
+    text = re.sub(r"\s+", " ", _NOT_DRAWN.sub("", svg)).replace("> <", "><").replace("xlink:href", "href").strip()
+    text = re.sub(r'(<use [^>]*)transform="translate\(([-\d.]+) 0\)"', r'\1x="\2"', text)
+    text = re.sub(r"-?\d+\.\d+", lambda number: f"{float(number[0]):.4g}", text)
+    text = re.sub(r' d="[^"]*"', lambda path: " " + re.sub(" ?([A-Za-z]) ?", r"\1", path[0]).strip(), text)
+    names = {name: f"n{at}" for at, name in enumerate(dict.fromkeys(re.findall(r'(?:href="|url\()#([^")]+)', text)))}
+    text = re.sub(r'(href="|url\()#([^")]+)', lambda use: f"{use[1]}#{names[use[2]]}", text)
+    text = re.sub(r' id="([^"]*)"', lambda name: f' id="{names[name[1]]}"' if name[1] in names else "", text)
+    while (bare := re.sub(r"<g>((?:(?!</?g\b).)*)</g>", r"\1", text)) != text:
+        text = bare
+    return text
+
+
+def _output(output, figures, after_figure=False):
+    """HTML of an output; the table of a figure is folded below it, as are those that their page folds.
+
+    An SVG is a picture of its own, so that names in it are of no other figure, sharp on paper, and no larger than its dots were.
+    """
     data = output.get("data", {})
     if "image/png" in data:
-        alt = html.escape(output.metadata.get("image/png", {}).get("alt", ""), quote=True)
-        picture = "".join(data["image/png"].split())
-        return f'<figure><img alt="{alt}" src="data:image/png;base64,{picture}"></figure>'
+        told = output.metadata.get("image/png", {})
+        alt, drawn = html.escape(told.get("alt", ""), quote=True), figures / f"{told.get('name')}.svg"
+        source = f"png;base64,{''.join(data['image/png'].split())}"
+        if drawn.exists():
+            source = "svg+xml," + quote(slim(drawn.read_text(encoding="utf-8")), safe=punctuation.translate(_IN_ADDRESS) + " ")
+        return f"<figure><img alt=\"{alt}\" src='data:image/{source}'></figure>"
     if "text/html" in data:
         table = re.sub("^<details><summary>.*?</summary>(.*)</details>$", r"\1", data["text/html"], flags=re.DOTALL)
         caption = re.search("<caption>(.*?)</caption>", table)  # escaped by Page already

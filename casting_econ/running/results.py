@@ -2,6 +2,7 @@
 
 import json
 import math
+from datetime import date
 
 import numpy as np
 
@@ -53,20 +54,7 @@ PRODUCT_UNITS = {
 
 
 def results(kit: OpenStudy, answer: Answer) -> dict[str, object]:
-    """Everything results.json holds.
-
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-    answer : Answer
-        Its Monte Carlo.
-
-    Returns
-    -------
-    dict
-        Plain floats, strings and None; None stands for 'no value does' (infinite).
-    """
+    """Everything results.json holds, of a study and its Monte Carlo; None stands for 'no value does' (infinite)."""
     money = kit.study.currency
     units = {name: unit.format(money=money) for name, unit in TOTAL_UNITS.items()}
     units["products"] = {name: unit.format(money=money) for name, unit in PRODUCT_UNITS.items()}
@@ -127,6 +115,8 @@ def _plain(value):
         return [_plain(item) for item in value]
     if isinstance(value, bool | str) or value is None:
         return value
+    if isinstance(value, date):
+        return value.isoformat()
     if isinstance(value, int | np.integer):
         return int(value)
     figure = float(value)

@@ -14,6 +14,10 @@ from ..draws import round_up_draws
 from ..evidence import season_weights
 from ..faults import close_match, refusal
 from ..kit import OpenStudy, open_copy, open_study
+from ..pages.change import changed
+from ..pages.conditions import needed_table
+from ..pages.deciding import decision_of, information_table
+from ..pages.sensitivity import swing_table
 from ..reference import kit_folder
 from ..study import STUDY_FILE
 from ..study.inputs import copy_inputs, input_files
@@ -22,12 +26,8 @@ from .notebooks import Job, NotebookError, finished, run_jobs
 from .results import as_json, results
 from .store import PAGES, VERSIONS, file_hash, page_sources
 
-_LONG = (
-    "01_answer",
-    "02_records",
-    "08_sensitivity",
-    "09_change",
-)  # pages that are begun first, so that none is waited for at the end
+_LONG = ("02_records", "09_change", "08_sensitivity", "01_answer")  # begun first, so that none is waited for at the end
+_SHARE = {"01_answer", "08_sensitivity", "09_change"}  # what two of these ask for is worked out before their kernels are forked
 
 
 def run_study(
@@ -92,17 +92,25 @@ def run_study(
             target=targets[page],
             parameters=parameters | {"out": f"made/{page}"},
         )
-        for page in sorted(PAGES, key=lambda page: page not in _LONG)
-        if page not in (*kept, *taken)
+        for page in dict.fromkeys((*_LONG, *PAGES))
+        if page in PAGES and page not in (*kept, *taken)
     ]
     panel: dict[str, str] = {}
+    from .report import build_report  # and what draws, before kernels are forked
+
+    def ready():
+        open_copy(kit, Path("study"))
+        if len(_SHARE & {job.source.stem for job in jobs}) > 1:
+            with suppress(Exception):  # a page tells it better
+                _share(kit, parameters["draws"], parameters["seed"])
+
     errors = run_jobs(
         jobs,
         workers,
         say,
         part,
         len(PAGES) - len(jobs),
-        lambda: open_copy(kit, Path("study")),
+        ready,
         lambda: panel.update(_panel(kit, workers)),
     )
     if errors:
@@ -118,8 +126,6 @@ def run_study(
     for page, name in ((page, name) for page, names in files.items() for name in names):
         (inner / name).parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(part / "made" / page / name, inner / name)
-    from .report import build_report
-
     pages = [inner / "notebooks" / f"{page}.ipynb" for page in PAGES]
     build_report(kit, pages, inner / "report.html", panel=panel)
     (inner / "manifest.json").write_text(
@@ -128,6 +134,14 @@ def run_study(
     store.keep(inner, everything, keys, files)
     replace_folder(inner, out, part)
     return out
+
+
+def _share(kit, draws, seed):
+    """What several pages ask for."""
+    information_table(decision_of(kit, draws, seed))
+    changed(kit, draws, seed)
+    swing_table(kit)
+    needed_table(kit, next(iter(kit.study.file.products)))
 
 
 def _panel(kit, workers):

@@ -16,7 +16,7 @@ from ..charts import heat_map, laid_out, lines
 from ..draws import round_up_draws
 from ..faults import one_of, refusal
 from ..kit import format_of, main_wait, open_copy, open_study
-from ..pages.page import RECORD_MIME
+from ..pages.page import RECORD_MIME, WORDS_ONLY
 from ..reference import kit_folder
 from ..study.inputs import copy_inputs
 from ..study.scenarios import nested
@@ -141,7 +141,7 @@ def run_sweep(
     part = working_folder(out, folder, work_key(folder, "sweep", notebook, product, draws, axes))
     inner = part / "sweep"
     copy_inputs(folder, part / "study")
-    given = {"study": "study", "draws": round_up_draws(draws), "seed": kit.study.file.study.seed, "out": ""}
+    given = {"study": "study", "draws": round_up_draws(draws), "seed": kit.study.file.study.seed, "out": WORDS_ONLY}
     given |= {"product": product} if product or {SCRAP, CURE} & set(axes) else {}
     targets = [inner / "notebooks" / f"{notebook}_{_slug(point)}.ipynb" for point in points]
     jobs = [

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
-from ..faults import Fault, StudyError, refusal
+from ..faults import Fault, StudyError, cut, refusal
 
 MOST_ALL, MOST_MEMBERS = 150_000_000, 500  # bytes in all; members
 _PACK = "the .zip that casting-econ pack wrote"
@@ -34,19 +34,14 @@ def is_archive(data: bytes) -> bool:
 
 def read_archive(path: Path) -> bytes:
     """The bytes of an archive file; StudyError for what is no file, cannot be read or is too large."""
-    found = ""
     try:
-        size = path.stat().st_size
-        if not path.is_file():
-            wrong = "is no file"
-        elif size > MOST_ALL:
+        size, wrong, found = path.stat().st_size, "is no file", ""
+        if size > MOST_ALL:
             wrong, found = "is too large", f"{size / 1e6:,.0f} MB, more than {MOST_ALL / 1e6:.0f}"
-        else:
+        elif path.is_file():
             return path.read_bytes()
-    except OSError as error:
-        wrong, found = "cannot be read", str(error.strerror)
-    except ValueError as error:  # a path with a zero in it
-        wrong, found = "cannot be read", str(error)
+    except (OSError, ValueError) as error:  # the latter for a path with a zero in it
+        wrong, found = "cannot be read", str(getattr(error, "strerror", error))
     raise refusal(str(path).replace("\0", "?"), wrong, _PACK, found=found)
 
 
@@ -75,9 +70,7 @@ def unzipped(data: bytes, place: str, allowed: Callable[[str], bool]) -> dict[st
         book = zipfile.ZipFile(io.BytesIO(data))
         items = book.infolist()
         right = "the members that casting-econ pack writes, and no other"
-        names = [ascii(item.orig_filename) for item in items if not allowed(item.orig_filename)]
-        names = [name if len(name) <= 80 else f"{name[:77]}..." for name in names]
-        if names:
+        if names := [cut(ascii(item.orig_filename)) for item in items if not allowed(item.orig_filename)]:
             raise StudyError([Fault(place, "is refused", right, column=n, found="an unknown file") for n in names])
         if any(item.compress_type != zipfile.ZIP_STORED for item in items):
             found = "packed members, as other programs and older versions write"

@@ -20,7 +20,7 @@ from ..pages.records import assumption_table
 from ..reference import words
 from ..study import STUDY_FILE
 from ..study.scenarios import dotted
-from ..templates import template
+from ..templates import page_style, template
 from .archive import write_whole
 from .form import read_pack, write_study
 from .redact import whole_logs
@@ -73,8 +73,7 @@ def compare_studies(before: Path | str, after: Path | str) -> Comparison:
         if one.study.currency != other.study.currency:
             found = f"{other.study.currency}, the first in {one.study.currency}"
             raise refusal(str(after), "is in another currency", "two studies in one currency", found=found)
-        tables = [kit.study.file.study for kit in (one, other)]
-        fmt = format_of(one)
+        tables, fmt = [kit.study.file.study for kit in (one, other)], format_of(one)
         return Comparison(
             names=(tables[0].name, tables[1].name),
             places=(places[0].name, places[1].name),
@@ -170,16 +169,16 @@ def _told_otherwise(one, other, fmt):
 
 def _only(one, other):
     """What only one of the studies has."""
-    parts = {
-        "product": lambda file: [*file.products],
-        "step": lambda file: [f"{name}: {step}" for name, product in file.products.items() for step in product.steps],
-        "channel": lambda file: [*file.channels],
-        "station or rack": lambda file: [*file.stations, *file.racks],
-    }
-    lines = []
-    for kind, names in parts.items():
-        sets = names(one.study.file), names(other.study.file)
-        for which, mine, yours in (("before", *sets), ("after", *reversed(sets))):
+
+    def names(kit):
+        file = kit.study.file
+        steps = [f"{name}: {step}" for name, product in file.products.items() for step in product.steps]
+        places = [*file.stations, *file.racks]
+        return {"product": [*file.products], "step": steps, "channel": [*file.channels], "station or rack": places}
+
+    before, after, lines = names(one), names(other), []
+    for kind in before:
+        for which, mine, yours in (("before", before[kind], after[kind]), ("after", after[kind], before[kind])):
             if alone := [name for name in mine if name not in yours]:
                 lines.append(f"Only {which}: {kind} {', '.join(alone)}.")
     return lines
@@ -230,7 +229,10 @@ def _results(one, other):
 
 
 def _result(what, style, old, new):
-    """One result with the band of its difference, as far as every draw has one."""
+    """One result with the band of its difference, as far as every draw has one; draws with nothing to compare are left out."""
+    if old is not None and new is not None:
+        both = ~(np.isnan(old) | np.isnan(new))
+        old, new = (old[both], new[both]) if both.any() else (None, None)
     finite = [values is not None and bool(np.isfinite(values).all()) for values in (old, new)]
     means = {name: float(v.mean()) if fine else None for name, v, fine in zip(("before", "after"), (old, new), finite)}
     if not all(finite):
@@ -267,26 +269,18 @@ def _sections(found: Comparison) -> list[dict]:
     def section(title, caption, heads, rows, text, none=""):
         return {"title": title, "caption": caption, "heads": heads.split("; "), "rows": rows, "text": text, "none": none}
 
-    lines = [
-        [[row[name] for name in ("what", "before", "after", "note")] for row in rows] for rows in (found.numbers, found.told)
-    ]
+    def lines(rows):
+        return [[row[name] for name in ("what", "before", "after", "note")] for row in rows]
+
     logs, results = [[*row.values()] for row in found.records], [_cells(one, found.fmt) for one in found.results]
-    changed, told = "What was changed in the study file", "Numbers that the records changed"
-    why, alike = (
-        "Each line that says another thing, with the reason it gives.",
-        "Both study files state these alike; the records tell them otherwise.",
-    )
+    changed, why = "What was changed in the study file", "Each line that says another thing, with the reason it gives."
+    told, alike = "Numbers that the records changed", "Both study files state these alike; the records tell them otherwise."
+    rows, corrected = "Rows of the records that came and went", "A corrected row is one gone and one new. Notes are not compared."
+    heads, none = "log; rows before; rows after; new rows; rows gone", "The records are the same (notes are not compared)."
     return [
-        section(changed, why, "number or line; before; after; why", lines[0], 4, "The study files say the same."),
-        section(told, alike, "number; before; after; rests on", lines[1], 4, "The records changed no number."),
-        section(
-            "Rows of the records that came and went",
-            "A corrected row is one gone and one new. Notes are not compared.",
-            "log; rows before; rows after; new rows; rows gone",
-            logs,
-            1,
-            "The records are the same (notes are not compared).",
-        ),
+        section(changed, why, "number or line; before; after; why", lines(found.numbers), 4, "The study files say the same."),
+        section(told, alike, "number; before; after; rests on", lines(found.told), 4, "The records changed no number."),
+        section(rows, corrected, heads, logs, 1, none),
         section("Results", _method(found), "result; before; after; difference; middle eight in ten; chance higher", results, 1),
     ]
 
@@ -302,10 +296,8 @@ def _summary(found: Comparison) -> list[str]:
         lines.append(f"Pay an hour is the same, {fmt.money(pay.before)}.")
     else:
         gap, low, high = (_difference(fmt, value, "money") for value in (pay.difference, pay.low, pay.high))
-        lines.append(
-            f"Pay an hour goes from {fmt.money(pay.before)} to {fmt.money(pay.after)}: a difference of {gap}, most likely "
-            f"between {low} and {high} (the middle eight in ten draws)."
-        )
+        likely = f"a difference of {gap}, most likely between {low} and {high} (the middle eight in ten draws)"
+        lines.append(f"Pay an hour goes from {fmt.money(pay.before)} to {fmt.money(pay.after)}: {likely}.")
     changes = [counted(len(found.numbers), "line") + " of the study file"]
     changes += [counted(len(found.records), "log")] if found.records else []
     lines.append(f"Changed: {' and '.join(changes)}." if found.numbers or found.records else "Nothing was changed.")
@@ -343,10 +335,9 @@ def comparison_tables(found: Comparison) -> list:
 
 def comparison_page(found: Comparison, target: Path | str) -> None:
     """Write the comparison as one page that needs nothing outside itself, or replace it; StudyError if it cannot be written."""
-    target, running = Path(target), Path(__file__).parents[1] / "running"
+    target = Path(target)
     if target.suffix.lower() not in (".html", ".htm") or target.is_dir():
         raise refusal(str(target), "is no name for a page", "a name that ends in .html")
-    style = re.search(r"<style>(.*?)</style>", (running / "report.html.j2").read_text(encoding="utf-8"), re.DOTALL)[1]
     page = template(Path(__file__).with_name("compare.html.j2"))
-    text = page.render(found=found, style=style, summary=_summary(found), sections=_sections(found))
+    text = page.render(found=found, style=page_style(), summary=_summary(found), sections=_sections(found))
     write_whole(target, text.encode(), "a file")

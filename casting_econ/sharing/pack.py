@@ -80,10 +80,8 @@ def column_lines(left_out: dict[str, str], kept: list[str]) -> list[str]:
     lines = ["Left out of the pack:" if left_out else "No column names people by its heading; every column is in the pack."]
     lines += [f"  {name}: {why}" for name, why in left_out.items()]
     lines += ["Kept as you asked:", *(f"  {name}" for name in kept)] if kept else []
-    caution = (
-        "What headings do not tell cannot be known: order ids, other columns, and the study file go along as they are, with its "
-    )
-    return [*lines, caution + "notes, commissions and your contact. Look through them before you send the pack."]
+    caution = "What headings do not tell cannot be known: order ids, other columns, and the study file go along as they are, "
+    return [*lines, caution + "with its notes, commissions and your contact. Look through them before you send the pack."]
 
 
 def _elsewhere(inputs: dict[str, bytes], values: dict[str, str]) -> list[str]:

@@ -52,7 +52,9 @@ class Answers:
 
     def guess(self, key: str) -> Guess:
         """The craft's guess of a key; money in the study's currency."""
-        guess = self.craft.guess(key)
+        guess, given = self.craft.guess(key), self.figures.get("weekly_hours")
+        if key == "hidden_hours" and given and guess.high >= given[0]:  # of few hours not all can be hidden
+            return guess.times(given[0] / 3 / guess.high)
         money = any(part.key == key and "{money}" in part.unit for q in QUESTIONS for part in q.parts)
         return self.in_money(guess) if money else guess
 
@@ -301,6 +303,7 @@ def read_answers(
                 answer = _offer(part, text, currency, parts["pieces"], texts.get("pieces", ""))
             elif read is None:
                 answer = read_answer(part, text, currency)
+                answer = answer and tuple(figure * part.scale for figure in answer)
             else:
                 answer = None if str(text).strip().casefold() in UNKNOWN else read(str(text).strip())
         except ValueError as error:
@@ -353,9 +356,9 @@ def understood(answers: Answers, locale: str) -> list[str]:
         if figures is None:
             lines.append(f"{part.ask} Not known: a guess of the trade stands in.")
             continue
-        low, likely, high = map(fmt.exactly, figures)
+        low, likely, high = (fmt.exactly(figure / part.scale) for figure in figures)
         unit = part.in_words(answers.currency, per=False)
-        unit = f"{unit}s" if unit in (*COUNTED, "hour", "minute", "master") and likely != fmt.exactly(1) else unit
+        unit = f"{unit}s" if unit in (*COUNTED, "day", "hour", "minute", "master") and likely != fmt.exactly(1) else unit
         period = f" {'an' if part.per in ('hour', 'order') else 'a'} {part.per}" if unit != "%" and part.per else ""
         lines.append(f"{part.ask} {likely if low == high else f'{low} to {high}, most likely {likely},'} {unit}{period}.")
     return lines

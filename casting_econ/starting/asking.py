@@ -9,7 +9,7 @@ from babel import Locale, UnknownLocaleError
 
 from ..faults import Fault, StudyError, counted, refusal
 from .answers import UNKNOWN, Answers, asks_order, read_answer, read_answers
-from .crafts import Craft, crafts
+from .crafts import Guess, crafts
 from .questions import BEGIN, Part, parts_of, questions
 
 
@@ -58,6 +58,12 @@ def answers_given(file: str | None, options: tuple[str, ...] = (), craft: str | 
     return found | ({"craft": craft} if craft else {})
 
 
+def must_be_new(folder: Path | str) -> None:
+    """StudyError for a folder that is there already."""
+    if Path(folder).exists():
+        raise refusal(str(folder), "is there already", "a folder that does not exist yet")
+
+
 def ask(
     given: Mapping[str, Any],
     currency: str | None,
@@ -75,8 +81,7 @@ def ask(
         For given answers that cannot be read, all in one go; a wrong answer in a terminal is asked again instead. Also where no
         craft is given and nobody can be asked, or the folder is there already.
     """
-    if Path(folder).exists():  # before a dozen answers are lost
-        raise refusal(folder, "is there already", "a folder that does not exist yet")
+    must_be_new(folder)  # before a dozen answers are lost
     texts = dict(given)
     if terminal and "craft" not in texts:
         say(
@@ -98,9 +103,8 @@ def ask(
         for part in parts_of(question, checked.craft):
             if part.key not in texts:
                 words = f"{number}/{len(asked)}  {part.ask}"
-                texts[part.key] = _asked(words, part, texts, currency, checked.currency, prompt, say)
-                if part.key == "price":
-                    checked = read_answers(texts, currency, partly=True)  # the price says the currency
+                texts[part.key] = _asked(words, part, texts, currency, checked, prompt, say)
+                checked = read_answers(texts, currency, partly=True)  # the price says the currency
     return read_answers(texts, currency, "answers")
 
 
@@ -132,12 +136,14 @@ def _without_place(error: StudyError) -> str:
     return "; ".join(f"{fault.wrong}; right would be {fault.right}" for fault in error.faults)
 
 
-def _asked(words: str, part: Part, texts, chosen: str | None, currency: str, prompt, say) -> str:
+def _asked(words: str, part: Part, texts, chosen: str | None, before: Answers, prompt, say) -> str:
     """One answer that can be read and that fits those before it; asked again until it does."""
-    currency = chosen or currency
+    currency = chosen or before.currency
     unit = part.in_words(f"{currency} or another currency" if part.key == "price" else currency, per=part.key != "price")
+    stands = default_of(before, part)
+    aside = "; ".join(text for text in (unit, stands and f"don't know takes {stands}") if text)
     while True:
-        text = prompt(f"{words}{f' [{unit}]' if unit else ''}", default="don't know")
+        text = prompt(f"{words}{f' [{aside}]' if aside else ''}", default="don't know")
         if part.needed and text.strip().casefold() in UNKNOWN:
             say("  this is needed, and no guess can stand in for it")
             continue
@@ -153,15 +159,24 @@ def _asked(words: str, part: Part, texts, chosen: str | None, currency: str, pro
             return text
 
 
-def default_of(craft: Craft, part: Part) -> str:
-    """The trade's guess in words, for a form."""
+def default_of(answers: Answers, part: Part) -> str:
+    """What stands in where an answer is not known, in the unit that is asked for; '' where nothing can.
+
+    Examples
+    --------
+    >>> soap = read_answers({"craft": "soap", "price": "6 GBP"})
+    >>> [default_of(soap, part) for part in soap.parts if part.key in ("cure", "target")]
+    ['28 35 42', '12 13 16']
+    """
+    craft, (kind, _, name) = answers.craft, part.key.partition(".")
+    if part.needed:
+        return ""
     if part.kind != "figure":
         return {"word": craft.table["piece"], "colours": "all alike", "places": str(craft.table["casts_per_load"])}[part.kind]
-    kind, _, name = part.key.partition(".")
     if name:
         steps = craft.mould_steps if kind == "mould_minutes" else craft.table["steps"]
         step = next(step for step in steps if step["name"] == name)
-        row = step["load_minutes"] if kind == "load_minutes" or "minutes" not in step else step["minutes"]
+        guess = Guess.of(step["load_minutes"] if kind == "load_minutes" or "minutes" not in step else step["minutes"])
     elif part.key == "cavities":
         return "as many as there are masters, at most a load"
     elif part.key == "masters":
@@ -169,6 +184,6 @@ def default_of(craft: Craft, part: Part) -> str:
     elif part.whole:
         return str(craft.table[part.key])
     else:
-        row = craft.table[part.key]
-        row = row if part.key != "price" or part.per == "piece" else [f"{figure:g} a piece" for figure in row[:3]]
-    return " ".join(figure if isinstance(figure, str) else f"{figure:g}" for figure in row[:3])
+        guess = answers.guess(part.key).times(1 / part.scale)
+    figures = " ".join(f"{figure:g}" for figure in dict.fromkeys((guess.low, guess.likely, guess.high)))
+    return f"{figures} a piece" if part.key == "price" and part.per != "piece" else figures

@@ -12,6 +12,7 @@ from ..faults import StudyError, refusal
 from ..kit import OpenStudy, open_study
 from ..study import STUDY_FILE
 from .answers import Answers
+from .asking import must_be_new
 from .crafts import kinds
 from .order_text import FIRST_ORDER
 from .write import LOCALES, log_texts, study_text, what_to_write_down
@@ -42,8 +43,7 @@ def new_study(folder: Path | str, answers: Answers, locale: str | None = None) -
         If the folder is there already or cannot be made, or the answers together make no study; nothing is left behind then.
     """
     target = Path(folder)
-    if target.exists():
-        raise refusal(str(target), "is there already", "a folder that does not exist yet")
+    must_be_new(target)
     name = (
         target.resolve().name.replace('"', "").replace("\\", "").replace("-", " ").replace("_", " ").strip().capitalize()
         or "My study"

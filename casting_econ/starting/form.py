@@ -1,88 +1,135 @@
-"""The same questions as a form in a notebook."""
+"""The same questions as a form on a page."""
 
-import tempfile
+import html
+from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 
-import ipywidgets as widgets
-from IPython.display import Markdown, display
+import mistune
 
-from ..faults import StudyError
-from .answers import read_answers, understood
+from ..controls import Controls, button, choice, group, text, words
+from ..faults import Fault, StudyError, counted, refusal
+from .answers import Answers, read_answers, understood
 from .asking import default_of
 from .crafts import crafts
 from .first import first_answer, new_study
 from .questions import BEGIN, parts_of, questions
 from .write import LOCALES
 
-_WIDE = widgets.Layout(width="100%", max_width="44em")
+_BEGINS = {"workshop": "A workshop that runs", "order": "A first order"}
 
 
-class StartForm(widgets.VBox):
-    """Fields for every answer, a folder to make, and a button; what comes of it shows below.
+class StartForm(Controls):
+    """Fields for every answer, a folder to make, and a button; what comes of it, or what is wrong, shows at the field and below.
 
     Parameters
     ----------
     folder : str
-        Folder to make.
+        Folder to make; another name that is typed is made beside it.
+    given : mapping of str to str, optional
+        Answers to begin with.
     """
 
-    def __init__(self, folder: str) -> None:
-        self.begin = widgets.ToggleButtons(options={"A workshop that runs": "workshop", "A first order": "order"})
-        self.craft = widgets.Dropdown(
-            options=[(craft.name, craft.id) for craft in crafts().values()],
-            description="Craft",
-            style={"description_width": "initial"},
-        )
-        self.fields: dict[str, widgets.Text] = {}
-        self.asked = widgets.VBox()
-        self.folder = widgets.Text(
-            value=folder, description="Folder to make", style={"description_width": "initial"}, layout=_WIDE
-        )
-        self.button = widgets.Button(description="Make my study", button_style="primary")
-        self.shown = widgets.Output()
-        self.begin.observe(self._ask, names="value")
-        self.craft.observe(self._ask, names="value")
-        self.button.on_click(lambda _: self.make())
+    def __init__(self, folder: str, given: Mapping[str, object] | None = None) -> None:
+        self.place = Path(folder).absolute()
+        self.asked: dict[str, str] = {}  # questions by key, as the page has them
+        super().__init__({"make": self.make})
+        self.values = {**(given or begun({})), "folder": self.place.name}
         self._ask()
-        super().__init__([self.begin, self.craft, self.asked, self.folder, self.button, self.shown])
+        self.observe(self._typed, "values")
 
-    def _ask(self, _=None) -> None:
-        """Fields for the chosen craft; what was typed already stays."""
-        craft, rows = crafts()[self.craft.value], []
-        before, self.fields = self.fields, {}
-        for number, question in enumerate(questions(self.begin.value == "order")[1:], start=2):
+    def _typed(self, change):
+        if any(change.old.get(key) != change.new.get(key) for key in (BEGIN.key, "craft")):
+            self._ask()
+        else:
+            self._stand()
+
+    def _ask(self) -> None:
+        """Questions of the chosen craft, drawn anew as a whole; what was typed stays where it is still asked for."""
+        order, craft = self.values[BEGIN.key] == "order", crafts()[self.values["craft"]]
+        groups, self.asked = [], {BEGIN.key: "How do you begin", "craft": "1. Which craft?"}
+        for number, question in enumerate(questions(order)[1:], start=2):
+            fields = []
             for part in parts_of(question, craft):
                 unit = part.in_words("money, with its currency" if part.key == "price" else "the same currency", per=False)
-                field = before.get(part.key) or widgets.Text(layout=_WIDE)
-                field.placeholder = "needed" if part.needed else f"don't know: {default_of(craft, part)} stands in"
-                self.fields[part.key] = field
-                words = f"{number}. {part.ask}{f' [{unit}]' if unit else ''}"
-                rows.append(widgets.VBox([widgets.Label(words, layout=_WIDE), field]))
-        self.asked.children = rows
+                self.asked[part.key] = f"{number}. {part.ask}{f' [{unit}]' if unit else ''}"
+                fields.append(text(part.key, self.asked[part.key]))
+            groups += [group(question.title, *fields)] if fields else []
+        self.faults, self.said = {}, {}
+        self._stand()
+        self.parts = [
+            choice(BEGIN.key, self.asked[BEGIN.key], _BEGINS, radio=True),
+            choice("craft", self.asked["craft"], {craft.id: craft.name for craft in crafts().values()}),
+            *groups,
+            group("The study", text("folder", "Folder to make", f"a name alone is made in {self.place.parent}")),
+            button("make", "Make my study"),
+            words("made", live=True),
+        ]
+
+    def _stand(self) -> None:
+        """What stands in where a field is left empty, in the currency of the price and within the hours as far as they can be read."""
+        craft = crafts()[self.values["craft"]]
+        answers = Answers(craft=craft, piece=craft.table["piece"], currency="EUR", order=self.values[BEGIN.key] == "order")
+        for keys in (("price", "pieces"), ("price", "pieces", "weekly_hours")):
+            known = {key: self.values[key] for key in (BEGIN.key, "craft", *keys) if key in self.values and key in self.asked}
+            with suppress(StudyError):
+                answers = read_answers(known, partly=True)
+        stands = {
+            part.key: default_of(answers, part) + (f" {answers.currency}" if "{money}" in part.unit else "")
+            for part in answers.parts
+            if part.kind != "craft"
+        }
+        self.hints = {key: f"left empty, {words} stands in" if words else "needed" for key, words in stands.items()}
 
     def make(self) -> None:
         """Make the study and show its answer, or what is wrong."""
-        self.shown.clear_output()
-        with self.shown:
-            try:
-                said = {BEGIN.key: self.begin.value, "craft": self.craft.value}
-                answers = read_answers(said | {key: field.value for key, field in self.fields.items()})
-                heard = understood(answers, LOCALES[answers.currency])
-                display(Markdown("**As understood:**\n\n" + "\n".join(f"- {line}" for line in heard)))
-                kit, defaults = new_study(self.folder.value, answers)
-            except StudyError as error:
-                display(Markdown("**Not made yet:**\n\n" + "\n".join(f"- {fault}" for fault in error.faults)))
-                return
-            display(Markdown("\n\n".join([*first_answer(kit, defaults), f"Your study: `{self.folder.value}`."])))
+        self.say(made="<p>Working it out …</p>")
+        folder = self.place.parent / self.values["folder"].strip()
+        try:
+            answers = read_answers({key: self.values.get(key, "") for key in self.asked})
+            heard = understood(answers, LOCALES[answers.currency])
+            kit, defaults = new_study(folder, answers)
+        except StudyError as error:
+            self._wrong(error.faults)
+            return
+        self.faults = {}
+        order = next(iter(kit.study.file.commissions), "")
+        then = f"casting-econ order {folder} {order}" if order else f"casting-econ run {folder}"
+        paragraphs = [
+            "## The answer",
+            *first_answer(kit, defaults),
+            f"Your study: `{folder}`. The whole {'plan and quote' if order else 'report'}: `{then}`.",
+            "## As understood",
+            "\n".join(f"- {line}" for line in heard),
+        ]
+        self.say(made=mistune.create_markdown(escape=True)("\n\n".join(paragraphs)))
+
+    def _wrong(self, faults: list[Fault]) -> None:
+        """Each fault at its question, and how many there are below."""
+        told = {fault.column if fault.column in self.asked else "folder": _words(fault) for fault in faults}
+        names = {**self.asked, "folder": "Folder to make"}
+        rows = "".join(f"<li>{html.escape(names[key])} <b>{html.escape(words)}</b></li>" for key, words in told.items())
+        self.faults = told
+        self.say(made=f"<p><b>Not made yet: {counted(len(told), 'answer')} to mend.</b></p><ul>{rows}</ul>")
 
 
-def start_form(folder: str) -> StartForm:
+def _words(fault):
+    """A fault where its place is seen."""
+    return str(Fault("", fault.wrong, fault.right, found=fault.found)).removeprefix(": ")
+
+
+def begun(given: Mapping[str, object], currency: str | None = None, locale: str | None = None) -> dict[str, str]:
+    """Answers that a form begins with, the craft and the beginning among them; StudyError where they cannot be read, and for a
+    currency or locale, which a form takes from the price."""
+    if currency or locale:
+        raise refusal(
+            "--form", "takes currency and locale from the price", "no --currency and no --locale", found=currency or locale
+        )
+    read = read_answers({"craft": next(iter(crafts())), **given}, partly=True)
+    texts = {key: str(value) for key, value in given.items()}
+    return texts | {BEGIN.key: "order" if read.order else "workshop", "craft": read.craft.id}
+
+
+def start_form(folder: str, given: Mapping[str, object] | None = None) -> StartForm:
     """The form; `folder` is what is made unless another is typed."""
-    return StartForm(folder)
-
-
-def example(craft: str) -> Markdown:
-    """The first answer of a craft with nothing known, and nothing kept."""
-    with tempfile.TemporaryDirectory() as place:
-        kit, defaults = new_study(Path(place) / f"{craft}-by-guesses", read_answers({"craft": craft}))
-        return Markdown("\n\n".join(first_answer(kit, defaults)))
+    return StartForm(folder, given)

@@ -1,6 +1,6 @@
 """The dozen questions on a workshop that runs, and those on a first order; the terminal and the form both ask these."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -17,6 +17,7 @@ class Part:
     kind: str = "figure"  # or 'craft', 'word', 'date', 'colours', 'places'
     whole: bool = False  # one whole number instead of a range
     needed: bool = False  # whether no guess can stand in
+    scale: float = 1.0  # what the study counts in one unit of the answer, such as 24 hours in a day
 
     def in_words(self, currency: str, per: bool = True) -> str:
         """What the answer counts, such as 'order/month'."""
@@ -155,6 +156,8 @@ def parts_of(question: Question, craft) -> tuple[Part, ...]:
         return _MASTERS if craft.mould_steps else ()
     if question.title == "Pots":
         return _POTS if craft.pots else _ASKED["A load"].parts
+    if question.title == "Waiting" and craft.table["cure"][1] >= 48:  # nobody counts the weeks of a rack in hours
+        return (replace(question.parts[0], unit="day", high=365, scale=24.0),)
     if question.title == "Every hand step":
         colour = Part(key="lot_minutes", ask="Minutes to weigh and mix one colour?", unit="minute", per="colour", high=1440)
         steps = [_minutes(step, key) for step in craft.table["steps"] for key in ("minutes", "load_minutes") if key in step]

@@ -75,6 +75,7 @@ def _head(w: Writer, name: str, locale: str) -> list[str]:
         f'craft = "{craft.id}"',
         f'currency = "{w.answers.currency}"',
         f'locale = "{locale}"',
+        'variation = "months" # years differ by what you do not know and by chance: orders come one by one; "rates" leaves chance out',
         "draws = 4096",
         "seed = 1",
         "",

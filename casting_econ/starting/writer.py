@@ -26,10 +26,7 @@ class Writer:
         if answered is not None:
             return self.value(Guess(*answered, ""), unit, factor=factor, worth=worth)
         self.defaults.append(what or key.replace("_", " ").replace("minutes.", "minutes of "))
-        guess, given = self.answers.guess(key), self.answers.figures.get("weekly_hours")
-        if key == "hidden_hours" and given and guess.high >= given[0]:  # of few hours not all can be hidden
-            factor = given[0] / 3 / guess.high
-        return self.value(guess, unit, factor=factor, worth=worth)
+        return self.value(self.answers.guess(key), unit, factor=factor, worth=worth)
 
     def value(self, guess: Guess, unit: str, *, factor: float = 1.0, worth: str = "") -> str:
         """A range, or one figure where there is none."""

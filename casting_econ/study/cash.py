@@ -27,14 +27,14 @@ def _read_season(raw: Any) -> tuple[float, ...] | str | None:
 
 
 class CashTable(Node):
-    """How money comes and goes by month. Decided figures: none of them moves the year's result."""
+    """How money comes and goes by month. Decided figures; of them the season alone reaches the year, where it varies by months."""
 
     reserve: PlainMoney = key("money there at the start", 0.0)
     outlay: dict[Key, PlainMoney] | None = key("paid at the start, by what for; equipment and first moulds if not given", None)
     months: decided(low=12.0, high=60.0, whole=True) = key("months that are followed", 24)
     ramp_months: decided(high=60.0) = key("months until demand is full, growing evenly from nothing", 0.0)
     season: Annotated[tuple[float, ...] | str, PlainValidator(_read_season)] | None = key(
-        'twelve weights of the months from January, or "records"; every month alike if not given', None
+        'how demand comes by month: twelve weights from January, or "records"; every month alike if not given', None
     )
     start_month: Literal[MONTHS] = key("month it starts in", MONTHS[0])
     payment_delay: dict[Key, decided(high=24.0, whole=True)] = key("by channel: months from a sale to its money", {})

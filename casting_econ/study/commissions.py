@@ -114,14 +114,14 @@ def _read_days_off(raw: Any) -> tuple[tuple[dt.date, dt.date], ...]:
 def _known_holidays(text: str) -> str:
     """A country, or a country and region, whose public holidays are known."""
     import holidays  # a large library, for the few studies that name a country
-    from holidays.registry import EntityLoader  # whose list of countries alone would load them all
+    from holidays.registry import EntityLoader
 
     right = "a country such as IE, or a country and its region such as DE-BY"
     country, dash, region = text.partition("-")
     countries = list(EntityLoader.get_country_codes())
     if country not in countries:
         raise ValueError(f"unknown country {country!r} -> {right}{close_match(country.upper(), countries, None)}")
-    regions = getattr(holidays, country).subdivisions
+    regions = getattr(holidays, country).subdivisions if dash else ()  # which load every country
     if dash and region not in regions:
         known = f"; regions of {country}: {', '.join(regions)}" if regions else f"; {country} has no regions"
         raise ValueError(f"unknown region {region!r} -> {right}{known}{close_match(region.upper(), regions)}")

@@ -97,7 +97,7 @@ def cross_checks(file, windows, faults):
         _is_known(fault, f"{place}.step", "step", entry.step, [step for product in products for step in product.steps])
     for name, risk in file.risks.items():
         _is_known(fault, f"risks.{name}.stops", "station", risk.stops, file.stations)
-    if sum(file.time.weeks_off.values()) > 53.0 - file.time.weeks.value:
+    if file.time.weeks_off and sum(file.time.weeks_off.values()) > 365.2425 / 7.0 - file.time.weeks.value:
         found = f"{sum(file.time.weeks_off.values()):g} weeks off beside {file.time.weeks.value:g} weeks worked"
         fault("time.weeks_off", "more weeks off than the year leaves", found, "weeks off and weeks worked that fit one year")
     for name in file.cash.payment_delay:
@@ -130,9 +130,8 @@ def _check_product(place, product, file, windows, fault):
         # a load turns round at a station, and in the moulds up to the first step that waits
         most = _turn(product, step) if station is not None else handled if key == first and product.mould else None
         if most is not None and windows and (most > longest or (most <= 0 and station is not None)):
-            right = (
-                f"minutes to unload and load on the step that waits, above 0 and within the longest window of {longest:g} minutes"
-            )
+            within = f"above 0 and within the longest window of {longest:g} minutes"
+            right = f"minutes to unload and load on the step that waits, {within}"
             fault(f"{column}.load_minutes", "does not fit a working window", f"{most:g} minutes", right)
         # a load is cast, or put together, for its own station; one that is there already must fit any of them
         room = math.inf if station is None else station.room(chosen=key == first or step.load_size is not None)
@@ -206,7 +205,7 @@ def check_correlations(file, numbers, faults):
 
 def check_asked(numbers, faults):
     """Only what some log tells may be asked of the records."""
-    right = "a value or a range; logs tell minutes, pass and rework shares, waits, mould life, prices, losses, orders, what orders bring, and fixed hours"
+    right = "a value or a range; logs tell minutes, pass and rework shares, waits, mould life, prices, losses, orders and how they come, what they bring, and fixed hours"
     for key, number in numbers.items():
         if number.from_records and log_of(key) is None:
             _told_in(faults)(key, "no log tells this number", 'from = "records"', right)
@@ -249,9 +248,8 @@ def check_commissions(file, faults):
     loads = sum(-(-promise.casts // product.casts_per_load.value) for promise, product in promised)
     if loads > MOST_PROMISED:
         found = f"{sum(promise.casts for promise, _ in promised):,.0f} casts in {loads:,.0f} loads"
-        right = (
-            f'at most {MOST_PROMISED} loads; say standing work as hours a week, such as {{ what = "shop", hours = "3 h/week" }}'
-        )
+        weekly = 'say standing work as hours a week, such as { what = "shop", hours = "3 h/week" }'
+        right = f"at most {MOST_PROMISED} loads; {weekly}"
         fault("orders.promised", "more than the calendar of an order follows", found, right)
     for number, promise in enumerate(file.orders.promised):
         column = f"orders.promised.{number}"

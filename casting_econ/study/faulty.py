@@ -24,18 +24,8 @@ _STAND_INS = {
 
 
 def validated(raw, currency):
-    """The keys of a file as a StudyFile.
-
-    Returns
-    -------
-    file : StudyFile or None
-        As far as it can be read.
-    faults : list of Fault
-    doubtful : frozenset of str
-        Tables, by their first two keys, in which something was left out.
-    readable : dict
-        The keys that it was read from.
-    """
+    """The keys of a file as a StudyFile as far as it can be read, or None; its faults; the tables, by their first two keys, in which something
+    was left out; and the keys that it was read from."""
     context = {"currency": currency}
     try:
         return StudyFile.model_validate(raw, context=context), [], frozenset(), raw

@@ -72,7 +72,7 @@ def manual_tables() -> str:
             cells = [f"`{key.removeprefix(f'{table}.')}`", known.description, takes, _left_out(known), example and f"`{example}`"]
             parts.append("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |")
         parts.append("")
-    parts += ["### Logs, column by column", "", "| log | column | takes | |", "|---|---|---|---|"]
+    parts += ["### Logs, column by column", "", "| log | column | takes | if left out |", "|---|---|---|---|"]
     for log, columns in LOGS.items():
         for column, (kind, needed) in columns.items():
             parts.append(f"| `{log}` | `{column}` | {in_words(kind)} | {'needed' if needed else 'may be left out'} |")
@@ -107,8 +107,7 @@ def _example(key):
             text = demo.read_text(encoding="utf-8")
             for keys, row in lines_of(text).items():
                 line = text.splitlines()[row - 1].strip()
-                if _fits(path, [part for part in keys if not part.isdigit()]) and (
-                    len(path) >= len(key) or f"{key[-1]} = " in line
-                ):
+                here = len(path) >= len(key) or f"{key[-1]} = " in line
+                if here and _fits(path, [part for part in keys if not part.isdigit()]):
                     return [f"  as in {demo.parent.name}: {line}"]
     return []

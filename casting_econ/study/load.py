@@ -12,11 +12,12 @@ from ..faults import Fault, StudyError
 from ..ledger import LOGS, Reading
 from ..units import measures
 from .consistency import STUDY_FILE
-from .faulty import MOST_FAULTS, validated
+from .faulty import MOST_FAULTS, validated, within
 from .numbers import Number, given_unit
+from .reading import RecordsTable
 from .records import MOULD, ONE_OFF, Names, known_on, part_in_work, read_records
 from .scenarios import checked, factors_of, scenario_file
-from .schema import RecordsTable, StudyFile
+from .schema import StudyFile
 from .stations import pot_name
 from .text import currency_of, lines_of, read_text, with_line
 
@@ -126,8 +127,8 @@ def _with(study, raw, scenarios, *, orders=False):
 def _names(raw, file):
     """Names that the logs may use, as far as the study file can be read; None where it cannot."""
 
-    def table(node, key):
-        inner = node.get(key) if isinstance(node, dict) else None
+    def table(node, *path):
+        inner = within(node, path)
         return inner if isinstance(inner, dict) else {}
 
     def words(node):
@@ -135,16 +136,17 @@ def _names(raw, file):
 
     if raw is None:
         return None
+    products, time = table(raw, "products"), table(raw, "time")
     return Names(
-        products={name: frozenset(table(product, "steps")) for name, product in table(raw, "products").items()},
+        products={name: frozenset(table(product, "steps")) for name, product in products.items()},
         channels=frozenset(table(raw, "channels")),
         offered={name: channel.offered_since for name, channel in file.channels.items() if channel.offered_since} if file else {},
         places=frozenset(table(raw, "stations")) | frozenset(table(raw, "racks")) | _pots(table(raw, "stations")),
-        items=dict.fromkeys(table(raw, "equipment"), False) | _volumes(table(raw, "products")),
+        items=dict.fromkeys(table(raw, "equipment"), False) | _volumes(products),
         orders={name: frozenset(table(entry, "variants")) for name, entry in table(raw, "commissions").items()},
-        tasks=words(table(raw, "time").get("weekly_tasks")),
-        apart=words(table(raw, "time").get("one_off_tasks")).union(
-            {MOULD, ONE_OFF}, *(table(table(product, "mould"), "steps") for product in table(raw, "products").values())
+        tasks=words(time.get("weekly_tasks")),
+        apart=words(time.get("one_off_tasks")).union(
+            {MOULD, ONE_OFF}, *(table(product, "mould", "steps") for product in products.values())
         ),
     )
 

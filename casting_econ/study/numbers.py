@@ -91,9 +91,7 @@ class Number:
     note: str = ""
     source: str = ""
     from_records: bool = False  # whether the workshop logs may replace it
-    prior_weight: float | None = (
-        None  # of the stated value against records, in pieces, rows, months or moulds: `worth` in the study file
-    )
+    prior_weight: float | None = None  # of the value against records, in pieces, rows, months or moulds: the file's `worth`
     prior_weight_unit: str = ""  # as written
 
     @property
@@ -160,19 +158,14 @@ class Quantity:
         worth = raw.get("worth")
         if worth is not None:
             try:
-                worth = Quantity(low=1e-3, high=1e9).read_figure(_leading_number(worth), currency)
+                figure = split_figure(worth)[0] if isinstance(worth, str) else None  # '10 pieces' counts as 10
+                worth = Quantity(low=1e-3, high=1e9).read_figure(worth if figure is None else figure, currency)
             except Unclear:
                 raise
             except ValueError as error:
                 raise ValueError(f"worth is {error}; it needs a count above 0, such as 10 or '10 pieces'") from None
-        return replace(
-            number,
-            basis=basis,
-            from_records="from" in raw,
-            prior_weight=worth,
-            prior_weight_unit=given_unit(raw.get("worth")),
-            **extras,
-        )
+        weight = {"prior_weight": worth, "prior_weight_unit": given_unit(raw.get("worth"))}
+        return replace(number, basis=basis, from_records="from" in raw, **weight, **extras)
 
     def _with_certainty(self, raw: dict, currency: str) -> Number:
         unit = self.unit.format(money=currency)
@@ -330,9 +323,3 @@ def split_figure(raw: Any) -> tuple[float | None, str]:
     except ValueError:
         return None, unit
     return (found if math.isfinite(found) else None), unit
-
-
-def _leading_number(worth):
-    """'10 pieces' counts as 10: the counting word is for the reader."""
-    figure = split_figure(worth)[0] if isinstance(worth, str) else None
-    return worth if figure is None else figure

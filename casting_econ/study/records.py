@@ -42,22 +42,10 @@ class Names:
 
 
 def read_records(folder, names, settings=None, currency="EUR", locale=None):
-    """Read every log of a study's `records` folder, which need not exist.
+    """Read every log of a study's `records` folder, which need not exist: the logs that are there, how they were read, and faults.
 
-    Parameters
-    ----------
-    names : Names or None
-        Names that the logs must use; None leaves them unchecked.
-    settings : RecordsTable, optional
-        How the files are to be read, where they do not say it themselves.
-
-    Returns
-    -------
-    records : dict of str to DataFrame
-        Logs that are there; blank cells are missing values, never zero. `part_in_work` parts off the loads still worked on.
-    reading : Reading
-        Every decision, changed cell and row set aside; its notes tell what is odd without being a fault.
-    faults : list of Fault
+    `names` are those that the logs must use, None leaves them unchecked; `settings` say how files are to be read, where they do not say it
+    themselves. Blank cells are missing values, never zero; `part_in_work` parts off the loads still worked on.
     """
     records, reading, faults = read_logs(folder, settings, names, currency, locale)
     if names is not None:
@@ -68,19 +56,8 @@ def read_records(folder, names, settings=None, currency="EUR", locale=None):
 
 
 def known_on(records, day):
-    """The logs as they stood on the evening of a day: without later rows, ends of moulds, and counts of loads `checked` later.
-
-    Parameters
-    ----------
-    records : dict of str to DataFrame
-        As read.
-    day : date
-
-    Returns
-    -------
-    dict of str to DataFrame
-        Logs that have a row by then. A load whose `checked` is blank counts from its date on.
-    """
+    """The logs that have a row by the evening of a day, as they stood then: without later rows, ends of moulds, and counts of loads `checked`
+    later; a load whose `checked` is blank counts from its date on."""
     evening, found = pd.Timestamp(day), {}
     for log, frame in records.items():
         written = last_day_of(frame) if log == "timesheet" else frame["made" if log == "moulds" else "date"]
@@ -134,10 +111,8 @@ def _unknown_names(log, frame, study, reading):
             allowed = study.products[product] | other if column == "step" and product in study.products else names
             if name not in allowed and not (column == "step" and log == "timesheet" and steps_of(name, allowed)):
                 where = "a step, channel, weekly or one-off task" if column == "step" and log == "timesheet" else f"a {column}"
-                right = (
-                    f"{where} of the study file: {', '.join(sorted(allowed))}{close_match(name, sorted(allowed))}, "
-                    f'or "{name}" = one of them in quotes, under [records.words.{column}] in study.toml'
-                )
+                right = f"{where} of the study file: {', '.join(sorted(allowed))}{close_match(name, sorted(allowed))}, "
+                right += f'or "{name}" = one of them in quotes, under [records.words.{column}] in study.toml'
                 for label in rows:
                     file, row = place_of(reading, log, label)
                     faults.append(Fault(file, f"unknown {column}", right, row=row, column=column, found=repr(name)))
@@ -210,10 +185,8 @@ def _between_logs(records, names, reading):
         done = batches[batches.good.notna()]
         unexplained = (done.casts - done.good).sum() - found.pieces[(found.fate != "rework") & found.batch.isin(done.batch)].sum()
         if unexplained > 0:
-            notes.append(
-                f"{unexplained:g} pieces are not good in {_file(reading, 'batches')} but have no row in {_file(reading, 'faults')}; "
-                "they are booked to the first check."
-            )
+            files = f"in {_file(reading, 'batches')} but have no row in {_file(reading, 'faults')}"
+            notes.append(f"{unexplained:g} pieces are not good {files}; they are booked to the first check.")
     return faults, notes
 
 
@@ -274,11 +247,9 @@ def _strange_orders(records, names, reading):
             strange = [name for name in strange if split_order(name)[0] not in {order for order, _ in known}]
         if strange:
             listed = ", ".join(f"{name!r}{close_match(name, names.order_names)}" for name in strange[:3])
-            more = f" and {len(strange) - 3} more" if len(strange) > 3 else ""
-            file = _file(reading, log)
-            notes.append(
-                f"{file} names orders that are no commission of study.toml: {listed}{more}. An order that is over may stay."
-            )
+            listed += f" and {len(strange) - 3} more" if len(strange) > 3 else ""
+            file = f"{_file(reading, log)} names orders that are no commission of study.toml"
+            notes.append(f"{file}: {listed}. An order that is over may stay.")
     return notes
 
 

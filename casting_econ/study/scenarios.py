@@ -14,8 +14,8 @@ from .numbers import Number
 from .schema import MaterialEntry, StudyFile
 
 SCRAP, PASS_SHARE = ".scrap", ".pass_share"  # a scenario scales what a check scraps; the file states what it passes
-ORDER_TABLES = ("orders", "supplies", "quote", "temperature")  # of orders by a date, with no bearing on a year
-# what a scenario does not touch
+ORDER_TABLES = ("orders", "supplies", "quote")  # of orders by a date, with no bearing on a year
+# what a scenario does not touch; of the cash, the season is that of the year
 _LEFT_OUT = ("scenarios", "cash", "decision", "records", "commissions")
 _NUMBER_KEYS = {"value", "low", "likely", "high", "distribution"}
 
@@ -35,7 +35,7 @@ class _Faults(list):
 
 def checked(file):
     """Working windows and numbers of a file, and the faults between its keys."""
-    windows, numbers, between = (), dict(numbers_of(file, ())), _Faults()
+    windows, numbers, between = (), dict(numbers_of(file, ())) | _asked_too(file), _Faults()
     with suppress(_Enough):
         windows = working_windows(file.calendar, between)
         cross_checks(file, windows, between)
@@ -49,6 +49,8 @@ def scenario_file(raw, currency, scenarios, *, orders=False):
     """The study file with some scenarios, for a year or for orders, and their faults; each fault at the scenario it comes from."""
     left_out = _LEFT_OUT if orders else _LEFT_OUT + ORDER_TABLES
     patched = copy.deepcopy({key: value for key, value in raw.items() if key not in left_out})
+    if isinstance(cash := raw.get("cash"), dict) and "season" in cash:
+        patched["cash"] = {"season": cash["season"]}
     context, faults, file = {"currency": currency}, [], None
     for name in scenarios:
         entry, place = raw["scenarios"][name], f"scenarios.{name}"
@@ -149,3 +151,16 @@ def numbers_of(node, path):
     elif isinstance(node, dict):
         for key, value in node.items():
             yield from numbers_of(value, (*path, key))
+
+
+_COMES_WITH = {"orders": "clustering", "pieces_per_order": "size_spread"}
+
+
+def _asked_too(file):
+    """How orders differ, asked of the records with what they are where years differ by chance and the file does not say it."""
+    asked = {}
+    for name, channel in file.channels.items() if file.study.variation != "rates" else ():
+        for key, scatter in _COMES_WITH.items():
+            if getattr(channel, key).from_records and scatter not in channel.model_fields_set:
+                asked[f"channels.{name}.{scatter}"] = Number(0.0, "", from_records=True, note=f"asked of the records with {key}")
+    return asked

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from babel.numbers import list_currencies
 
-from ..faults import Fault, fault_of
+from ..faults import Fault, cut, fault_of
 from ..units import Unclear
 from .consistency import STUDY_FILE
 from .numbers import BareFigure, read_figure
@@ -35,10 +35,9 @@ def read_text(folder):
         where = "folder without it" if folder.is_dir() else "a file" if folder.exists() else "no such folder"
         return refused(wrong="study file is missing", found=f"{where}: {folder}", right=f"a folder with a {STUDY_FILE}")
     except UnicodeDecodeError as error:
-        row, found = data[: error.start].count(b"\n") + 1, "a letter saved in another way than the rest"
-        return refused(
-            row=row, wrong="cannot be read as text", found=found, right="the file saved as UTF-8, as text editors offer"
-        )
+        row, right = data[: error.start].count(b"\n") + 1, "the file saved as UTF-8, as text editors offer"
+        found = "a letter saved in another way than the rest"
+        return refused(row=row, wrong="cannot be read as text", found=found, right=right)
     except OSError as error:
         return refused(wrong="cannot be read", found=str(error.strerror), right="a file you may read")
     deep = {"wrong": "too many names or brackets within each other", "right": f"at most {MOST_LEVELS} levels"}
@@ -113,8 +112,7 @@ def _too_deep(raw):
 
 def short(value):
     """A value as it stands in the file, at most 80 characters of it."""
-    text = repr(value)
-    return text if len(text) <= 80 else text[:77] + "..."
+    return cut(repr(value))
 
 
 def lines_of(text):

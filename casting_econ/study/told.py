@@ -17,7 +17,7 @@ TOLD = {
     "purchases": (("purchases",), r"products\.[^.]+\.((mould\.)?(steps\.[^.]+\.)?materials|parts)\.[^.]+\.price"),
     "sales": (
         ("sales",),
-        r"channels\.[^.]+\.(orders|price|pieces_per_order|postage_charged|postage_paid|packaging|refund_share)",
+        r"channels\.[^.]+\.(orders|clustering|price|pieces_per_order|size_spread|postage_charged|postage_paid|packaging|refund_share)",
     ),
 }
 

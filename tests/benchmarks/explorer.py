@@ -13,7 +13,6 @@ from time import process_time
 import numpy as np
 
 from casting_econ.assumptions import key_points, values_at, workshop_at
-from casting_econ.explore.explorer import Explorer
 from casting_econ.explore.widgets import ExplorerView
 from casting_econ.kit import open_study
 from casting_econ.models import evaluate
@@ -34,7 +33,7 @@ def seconds(work) -> float:
 def main(study: str, draws: int) -> None:
     """Print the table."""
     kit = open_study(study)
-    view = ExplorerView(Explorer(kit, draws=draws))
+    view = ExplorerView(kit, draws=draws)
     explorer = view.explorer
     points = key_points(kit.assumed.uncertain, explorer.draws, explorer.seed)
     drawn = values_at(kit.assumed, np.column_stack([points[key] for key in kit.assumed.uncertain]))
@@ -43,13 +42,12 @@ def main(study: str, draws: int) -> None:
     print(f"{kit.study.file.study.name}, {explorer.draws} draws; one plain evaluate {1e3 * plain:.1f} ms")
     for group in dict.fromkeys(lever.group for lever in explorer.levers):
         lever = next(own for own in explorer.levers if own.group == group)
-        slider = view.sliders[lever.key]
 
         def value(turn, lever=lever):  # never the same twice, so that nothing is remembered
             return min(lever.now + (turn + 1) * lever.step, lever.high)
 
         look = seconds(lambda turn, lever=lever, value=value: explorer.look({lever.key: value(turn)}))
-        shown = seconds(lambda turn, slider=slider, value=value: setattr(slider, "value", value(turn)))
+        shown = seconds(lambda turn, lever=lever, value=value: view.move(lever.key, value(turn)))
         view.back()
         print(
             f"{group:9} numbers {look / plain:5.1f} x ({1e3 * look:.0f} ms)   shown {shown / plain:5.1f} x ({1e3 * shown:.0f} ms)"

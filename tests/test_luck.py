@@ -1,0 +1,374 @@
+"""Pages where chance has a part: what a draw is, orders of a year, luck beside not knowing, what is full by month, years without an hour."""
+
+import warnings
+from dataclasses import replace
+
+import matplotlib.pyplot as plt
+import numpy as np
+import pytest
+from scipy import stats
+
+from casting_econ.assumptions import draw_values
+from casting_econ.charts import pay_histogram
+from casting_econ.kit import Answer, format_of, open_study
+from casting_econ.models import evaluate
+from casting_econ.pages import change, channels, curing, deciding, drop, living, mix, monte_carlo
+from casting_econ.sharing.compare import compare_studies
+
+DRAWS = 4096
+ONE = """
+[study]
+name = "One"
+question = "Is it luck?"
+currency = "EUR"
+locale = "en_IE"
+variation = "VARIATION"
+draws = 4096
+seed = 20
+[time]
+weeks = "48 week/year"
+hours = "60 h/week"
+fixed_hours = "FIXED h/week"
+[calendar]
+monday = "00:00-24:00"
+[target]
+per_hour = "15 EUR/h"
+full_week = "35 h/week"
+[stations.pot]
+count = 1
+[products.knob]
+casts_per_load = 10
+[products.knob.steps.pour]
+minutes = "6 min"
+load_minutes = "30 min"
+wait = "20 h"
+wait_in = "pot"
+[channels.shop]
+product = "knob"
+orders = ORDERS
+pieces_per_order = 2
+price = "50 EUR"
+[overheads]
+rent = "100 EUR/year"
+"""
+
+
+@pytest.fixture
+def one(tmp_path):
+    """A study of one channel: each order leaves 50, rent is 100, and nothing is ever full."""
+
+    def make(
+        variation="months",
+        orders='{ low = "2 orders/year", likely = "4 orders/year", high = "9 orders/year" }',
+        fixed="0",
+        *edits,
+    ):
+        text = ONE.replace("VARIATION", variation).replace("ORDERS", orders).replace("FIXED", fixed)
+        for old, new in edits:
+            assert old in text
+            text = text.replace(old, new)
+        (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+        return open_study(tmp_path)
+
+    return make
+
+
+# ---- luck and not knowing ----
+
+
+@pytest.mark.parametrize("variation", ["counts", "months"])
+def test_luck_is_what_the_law_of_total_variance_has(one, variation):
+    """Orders Poisson about an uncertain rate r, 50 left of each: luck has 2,500 E[r] of the variance, not knowing 2,500 Var[r].
+
+    Within four standard errors of the share, as its own scatter tells them; the rates run has just the part of not knowing.
+    """
+    kit = one(variation)
+    rate = draw_values(kit.assumed, DRAWS, 20)["channels.shop.orders"]
+    luck = monte_carlo.luck_of(kit, DRAWS, 20)
+    known = one("rates").monte_carlo(DRAWS, 20).draws["residual_pay_per_year"].var()
+    every = kit.monte_carlo(DRAWS, 20).draws["residual_pay_per_year"].var()
+
+    truth = rate.mean() / (rate.mean() + rate.var())
+    assert 0.5 < truth < 0.9 and luck.share == pytest.approx(truth, abs=4 * luck.error) and 0.003 < luck.error < 0.03
+    assert known == pytest.approx(2500 * rate.var()) and 1 - known / every == pytest.approx(luck.share, abs=0.05)
+
+
+def test_luck_at_both_ends(one):
+    """All certain: all that scatters is luck; chance left out: none is, and without any scatter there is no share to tell."""
+    certain, rates, nothing = one("months", '"4 orders/year"'), one("rates"), one("rates", '"4 orders/year"')
+    all_luck = monte_carlo.luck_of(one("months", '"4 orders/year"'), DRAWS, 20)
+
+    assert all_luck.share == pytest.approx(1.0, abs=4 * all_luck.error)
+    assert "all stated as certain" in monte_carlo.luck_sentence(certain, all_luck)
+    assert monte_carlo.luck_of(one("rates"), DRAWS, 20).share == 0.0 and rates.variation == "rates"
+    assert monte_carlo.luck_of(nothing, DRAWS, 20) is None and monte_carlo.luck_sentence(nothing, None) == ""
+
+
+def test_luck_with_levers_is_of_that_year(one):
+    """With half of the casts scrapped each order leaves as much here, and takes longer: the share stays, of the levers' own draws."""
+    kit = one(
+        "months",
+        '"4 orders/year"',
+        "0",
+        ('minutes = "6 min"', 'minutes = "6 min"\npass_share = "95 %"\nmaterials.resin = { price = "5 EUR" }'),
+    )
+    usual, scrapped = (
+        monte_carlo.luck_of(kit, 512, 20),
+        monte_carlo.luck_of(kit, 512, 20, product=None, scrap=0.5, cure_hours=None),
+    )
+
+    assert usual.share == pytest.approx(scrapped.share, abs=4 * usual.error)
+
+
+def test_luck_in_words(one):
+    """One number in words, its other side beside it, and neither ever certain."""
+    kit = one()
+    said = monte_carlo.luck_sentence(kit, monte_carlo.Luck(share=0.8, error=0.01)).replace("\u00a0", " ")
+
+    assert "about **80 % is luck**" in said and "About 20 % is what you do not know yet" in said
+    assert "over 99" in monte_carlo.luck_sentence(kit, monte_carlo.Luck(share=1.0, error=0.0))
+
+
+# ---- orders of a year ----
+
+
+def test_orders_table_has_the_poisson_of_the_year(one):
+    """Two orders a year, certain: none in e^-2 = 13.53 %, fewer than half as many (none) as often, one in ten 0 or fewer and above 4."""
+    kit = one("months", '"2 orders/year"')
+    [row] = monte_carlo.orders_table(kit, kit.monte_carlo(DRAWS, 20)).to_dict("records")
+    error = 4 * np.sqrt(0.1353 * 0.8647 / DRAWS)
+
+    assert row["none"] == row["fewer than half"] == pytest.approx(np.exp(-2), abs=error)
+    assert (row["expected"], row["half below"], row["1 in 10 above"]) == (
+        2.0,
+        stats.poisson.ppf(0.5, 2),
+        stats.poisson.ppf(0.9, 2),
+    )
+
+
+def test_a_year_of_no_orders_is_said_with_what_it_leaves(one):
+    """Without an order the rent of 100 is lost; where orders always come nothing of the kind is said."""
+    few = one("months", '"2 orders/year"')
+    said = monte_carlo.orders_sentence(few, few.monte_carlo(DRAWS, 20)).replace("\u00a0", " ")
+    many = one("months", '"60 orders/year"')
+    often = monte_carlo.orders_sentence(many, many.monte_carlo(DRAWS, 20))
+
+    assert "% of the years drawn not one order comes**" in said and "such a year loses €100 on average" in said
+    assert "not one order" not in often and often == "There are orders in nearly every year drawn."
+
+
+def test_orders_of_several_channels(one):
+    """All channels together stand last; a channel without an order is named although the year has others."""
+    second = (
+        "[overheads]",
+        '[channels.fair]\nproduct = "knob"\norders = "1 orders/year"\npieces_per_order = 2\nprice = "50 EUR"\n[overheads]',
+    )
+    kit = one("months", '"60 orders/year"', "0", second)
+    answer = kit.monte_carlo(DRAWS, 20)
+    table = monte_carlo.orders_table(kit, answer)
+
+    assert table.channel.tolist() == ["shop", "fair", "all channels"] and table.expected.tolist() == [60.0, 1.0, 61.0]
+    said = monte_carlo.orders_sentence(kit, answer)
+    assert said.startswith("Years without one order: by fair in 3") and "shop in" not in said
+
+
+def test_what_a_draw_is_and_what_it_leaves_out(one):
+    """Each kind of draw in its own words; rates say nothing new. Illness is unknown only where no risk is stated."""
+    words = {kind: monte_carlo.draw_words(one(kind)) for kind in ("rates", "counts", "months")}
+    risk = ("[overheads]", '[risks.broken-pump]\nchance = "10 %"\nweeks = "2 week"\n[overheads]')
+
+    assert words["rates"] == "" and "number of orders of its own" in words["counts"] and "months of its own" in words["months"]
+    assert "knows of illness, a breakdown" in monte_carlo.limits_sentence(one())
+    stated = {kind: monte_carlo.limits_sentence(one(kind, '"4 orders/year"', "0", risk)) for kind in ("rates", "months")}
+    assert "only broken pump count, on average" in stated["rates"] and "as chance has it" in stated["months"]
+    assert "illness" not in stated["months"]
+
+
+# ---- years without an hour ----
+
+
+def test_years_without_an_hour_are_left_out_everywhere(one):
+    """Two orders a year and no weekly hours: 13.5 % of years have no hour. Histogram, tables, sentences and chances stay finite and say so."""
+    kit = one("months", '"2 orders/year"')
+    answer = kit.monte_carlo(DRAWS, 20)
+    pay, idle = answer.draws["pay_per_hour"], answer.draws["hours_per_year"] == 0
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        figure = pay_histogram(pay, answer.target, format_of(kit))
+        table, bases = monte_carlo.pay_table(answer), living.bases_table(kit, answer)
+        words = [monte_carlo.verdict(kit, answer), monte_carlo.pay_alt(kit, answer), monte_carlo.error_sentence(kit, answer)]
+        words += [living.bases_sentence(kit, answer), living.set_aside_sentence(kit, answer)]
+        wages = monte_carlo.wage_table(kit, answer)
+    plt.close("all")
+
+    assert np.array_equal(np.isnan(pay), idle) and idle.mean() == pytest.approx(np.exp(-2), abs=0.025)
+    # an order of two pieces takes 12 minutes and its part of a load: money of a year over its hours, own arithmetic
+    worked = answer.draws["residual_pay_per_year"][~idle] / answer.draws["hours_per_year"][~idle]
+    assert table["half below"][0] == pytest.approx(np.median(worked)) and bases["pay an hour"][0] == pytest.approx(
+        np.median(worked)
+    )
+    assert "of the years drawn no hour is worked at all" in words[0] and "years drawn with any work bring" in words[0]
+    assert sum(bar.get_height() for bar in figure.axes[0].patches[:36]) == pytest.approx(1.0)
+    assert not any("nan" in text or "none" in text for text in words) and wages["hour reached"].notna().all()
+
+
+def test_no_hour_in_any_draw(one):
+    """Hardly any buyers: no draw has an hour; no warning, no traceback, and the words say none."""
+    kit = one("months", '"0.00001 orders/year"')
+    answer = kit.monte_carlo(256, 20)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        figure = pay_histogram(answer.draws["pay_per_hour"], answer.target, format_of(kit))
+        said = monte_carlo.verdict(kit, answer) + monte_carlo.error_sentence(kit, answer) + monte_carlo.pay_alt(kit, answer)
+    plt.close("all")
+
+    assert "no hour is worked in any draw" in figure.get_label() and "**does not pay**" in said and "nan" not in said
+
+
+def test_scenarios_and_channels_with_years_without_an_hour(one):
+    """Means of pay an hour are over the years that have an hour both with a change and without it."""
+    more = (
+        "[overheads]",
+        '[channels.fair]\nproduct = "knob"\norders = "1 orders/year"\npieces_per_order = 2\nprice = "60 EUR"\n[overheads]',
+    )
+    dearer = (
+        ("rent =", "rent ="),
+        (
+            'rent = "100 EUR/year"\n',
+            'rent = "100 EUR/year"\n[scenarios.dearer]\nwhat = "dearer"\nchange.channels.shop.price = "55 EUR"\n',
+        ),
+    )
+    kit = one("months", '"2 orders/year"', "0", more, *dearer)
+    [row] = change.changed(kit, 512, 20)
+    table, without = change.scenario_table([row]), drop.drop_table(kit, 512, 20)
+    both = ~np.isnan(row.pay)
+
+    assert not both.all() and table["change in pay an hour"][0] == pytest.approx((row.pay - row.base_pay)[both].mean())
+    assert np.isfinite(without["change in pay an hour"]).all() and np.isfinite(without["change beyond the target"]).all()
+
+
+def test_comparison_leaves_years_without_a_piece_out(one, tmp_path):
+    """Cost of a piece in years that make one: the same in both, so it has a mean and no difference."""
+    first = one("months", '"2 orders/year"').study.folder
+    rows = {result.what: result for result in compare_studies(first, first).results}
+    piece = next(result for what, result in rows.items() if what.startswith("knob: "))
+
+    assert piece.before is not None and piece.before == piece.after
+
+
+# ---- what is full, by month ----
+
+
+def test_month_table_against_each_draw(one):
+    """Scarce hands: orders, sent, and full months are those of the outcome of each draw, counted one by one."""
+    kit = one("months", '"40 orders/year"', "2", ('"60 h/week"', '"2.2 h/week"'))
+    frame = curing.month_table(kit, 256, 20)
+    months = []
+    kit.by_draw(lambda a: months.append(evaluate(a).months) or {"n": np.zeros(256)}, 256, 20)
+    [months] = months
+    for m, month in enumerate(months):
+        waiting = months[m - 1].waits["shop"]  # of a year in which those of December wait in January
+        assert frame.sent[m] == pytest.approx(month.met["shop"].sum() / (month.came["shop"] + waiting).sum())
+        assert frame["something full"][m] == pytest.approx((month.binding > 0).mean())
+    assert frame.month.tolist()[::11] == ["January", "December"] and frame.orders.sum() == pytest.approx(40.0)
+    assert (frame["most often"] == "hands").all() and (frame["needed most"] == "hands").all() and (frame.sent < 1).all()
+    assert 0.3 < frame["something full"].mean() < 1 and frame.needed[0] == pytest.approx(
+        float(kit.point().months[0].utilisation["hands"])
+    )
+    limit = curing.limit_sentence(kit, kit.monte_carlo(256, 20))
+    assert "is **hands**" in limit and f"In {sum((month.binding > 0).mean() for month in months):.1f} months of a year" in limit
+
+
+def test_month_table_where_nothing_is_full_and_where_months_do_not_differ(one):
+    """Room for all: nothing is full, all is sent at once, and the sentence says so; without months there is neither table nor sentence."""
+    kit = one("months", '"4 orders/year"')
+    frame = curing.month_table(kit, 256, 20)
+
+    assert (frame["something full"] == 0).all() and frame.sent.dropna().eq(1).all() and frame["most often"].eq("").all()
+    assert "nothing is full in any month" in curing.month_sentence(kit, frame)
+    rates = one("rates", '"4 orders/year"')
+    empty = curing.month_table(rates, 256, 20)
+    assert empty.empty and curing.month_sentence(rates, empty) == ""
+
+
+def test_busiest_month_of_a_season(one):
+    """Half of the year's orders in December: that month is named as the one in which something is full most often, and needs most."""
+    season = ("[overheads]", f"[cash]\nseason = {[1] * 11 + [11]}\n[overheads]")
+    kit = one("months", '"60 orders/year"', "2", ('"60 h/week"', '"3 h/week"'), season)
+    frame = curing.month_table(kit, 256, 20)
+    said = curing.month_sentence(kit, frame)
+
+    assert frame.needed.idxmax() == 11 and frame.orders[11] == pytest.approx(30.0) and frame["something full"].idxmax() == 11
+    assert "in **December** something is full in over 99" in said and "most often hands" in said
+    limit = curing.limit_sentence(kit, kit.monte_carlo(256, 20))
+    assert (
+        "**demand** in most months: then all that is asked for can be made" in limit
+        and "months of a year, on average, something is full" in limit
+    )
+
+
+def test_limit_sentence_says_more_room_helps_not_only_where_months_have_it(one):
+    """Full in fewer than one month of two years: more room would not help; in the first demo's words of rates nothing is said of months."""
+    kit = one("months", '"4 orders/year"')
+    year = kit.monte_carlo(256, 20)
+    busy = replace(year, draws=year.draws | {"full_months": np.full(256, 2.0)})
+
+    assert "more room to make would not help" in curing.limit_sentence(kit, year) and "months" not in curing.limit_sentence(
+        kit, year
+    )
+    assert "would not help" not in curing.limit_sentence(kit, busy) and "In 2.0 months of a year" in curing.limit_sentence(
+        kit, busy
+    )
+    rates = one("rates", '"4 orders/year"')
+    assert "month" not in curing.limit_sentence(rates, rates.monte_carlo(256, 20))
+
+
+@pytest.mark.parametrize("variation", ["rates", "counts", "months"])
+def test_expected_orders_are_said_where_chance_is_left_out(one, variation):
+    """Pages that work with expected orders say so where chance exists, and only there."""
+    kit = one(variation)
+    fmt, chance = format_of(kit), variation != "rates"
+    decision = deciding.decision_of(kit, 256, 20)
+
+    assert ("expected" in monte_carlo.without_luck(kit)) is chance
+    assert ("orders as expected" in deciding.decision_sentence(decision, fmt)) == (
+        chance and abs(decision.benefit.mean()) > 2 * decision.error
+    )
+    assert ("single months" in mix.mix_sentences(kit, fmt)) is (variation == "months")
+    assert isinstance(channels.hidden_hours(kit), str)
+
+
+def test_cold_months_are_in_the_year_only_where_months_are(one):
+    """'Every month alike' is said of rates only."""
+    cold = (
+        ("wait_in", "wait_at = 22\nwait_in"),
+        (
+            "[overheads]",
+            "[temperature]\n"
+            + "\n".join(f"{m} = {t}" for m, t in zip(curing.MONTHS, [8] * 4 + [22] * 8, strict=True))
+            + "\n[overheads]",
+        ),
+    )
+    text = {}
+    for variation in ("rates", "months"):
+        kit = one(
+            variation,
+            '"4 orders/year"',
+            "0",
+            *cold,
+            ('"00:00-24:00"', '"09:00-17:00"\ntuesday = "09:00-17:00"\nwednesday = "09:00-17:00"'),
+        )
+        wait = curing.load_wait(kit)
+        text[variation] = curing.cure_by_season(kit, wait, curing.temperature_table(kit, wait))
+
+    assert "takes every month alike" in text["rates"] and "takes every month alike" not in text["months"]
+    assert "and the year's result has them so" in text["months"]
+
+
+def test_answer_of_draws_that_have_no_value():
+    """A quantity without a value in any draw has a summary of nothing, without a warning."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        found = Answer(draws={"x": np.full(16, np.nan)}, resources=[], target=1.0, living=1.0).summary("x")
+
+    assert set(found.values()) == {None} and "p50" in found

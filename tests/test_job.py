@@ -46,7 +46,7 @@ def job(hour=1.0, year=1.0, below=0.0, **other):
 
 def decided(benefit, certain=False):
     """A decision with these benefits by draw."""
-    kit = type("Kit", (), {"certain": certain})()
+    kit = type("Kit", (), {"certain": certain, "variation": "rates"})()
     return deciding.Decision(kit=kit, benefit=np.asarray(benefit, float), values={})
 
 
@@ -343,7 +343,9 @@ def test_the_first_page_agrees_with_itself(small):
     word = advice(kit, job_of(kit, year), decision)
     assert word.startswith("Try ")
     assert first_lines(kit, year, decision, [])[2].startswith(f"**{word}** Orders are a guess after 1 order in 2.0 months: ")
-    assert the_decision(decision, [], format_of(kit), word).startswith(f"**{word}** On average a year brings €")
+    assert the_decision(decision, [], format_of(kit), word).startswith(
+        f"**{word}** With as many orders as expected a year brings €"
+    )
 
 
 # what would make it a living
@@ -442,7 +444,7 @@ def test_frontier_where_today_is_beyond_it(small):
     does, _ = towards.chart_words(kit)
     fmt = format_of(kit)
     figure = charts.frontier(line, "orders", "price", "orders", "price", fmt.number, fmt.percent, pays_above=True, does=does)
-    assert figure.get_label().endswith("at 6 nothing within the chart brings a living")
+    assert figure.get_label().endswith("now at 6 and 100\u00a0%, where nothing within the chart brings a living")
     charts.plt.close(figure)
 
 

@@ -67,7 +67,10 @@ TESTS = {  # that should notice, quickest first
     "casting_econ/evidence/rows.py": [f"{PUBLISHED}yields.py", "tests/test_evidence.py"],
     "casting_econ/evidence/posteriors.py": [f"{PUBLISHED}yields.py", f"{PUBLISHED}moulds.py", f"{PUBLISHED}dispersion.py", "tests/test_evidence.py"],
     "casting_econ/evidence/control.py": [f"{PUBLISHED}control.py"],
-    "casting_econ/draws/information.py": [f"{PUBLISHED}sensitivity.py"],
+    "casting_econ/draws/information.py": [f"{PUBLISHED}sensitivity.py", "tests/test_waiting.py"],
+    "casting_econ/pages/job.py": ["tests/test_job.py"],
+    "casting_econ/pages/towards.py": ["tests/test_job.py"],
+    "casting_econ/pages/waiting.py": ["tests/test_waiting.py"],
     "casting_econ/draws/sobol.py": [f"{PUBLISHED}sensitivity.py"],
 }  # fmt: skip
 
@@ -379,7 +382,30 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("3.0 * sigma * sigma_z", "2.9 * sigma * sigma_z"),
         ("outside = side > beyond", "outside = side >= beyond"),
     ],
+    "casting_econ/pages/job.py": [
+        ("SAFE, UNEASY = 0.1, 0.25", "SAFE, UNEASY = 0.2, 0.25"),
+        ("< floor).mean()", "<= 0.9 * floor).mean()"),
+        ("FLOOR_SHARE = 0.5", "FLOOR_SHARE = 0.6"),
+        ("if factor > 1.0 else", "if factor > 0.5 else"),
+        ('job.lives in ("no", "probably not") else "Go on"', 'job.lives in ("no",) else "Go on"'),
+    ],
+    "casting_econ/pages/towards.py": [
+        ("_MOST_HOURS, _WEEKS_PAID = 80.0, 52.0", "_MOST_HOURS, _WEEKS_PAID = 80.0, 46.0"),
+        ("MOST_PRICE = 3.0", "MOST_PRICE = 2.9"),
+        ("(found.factor - 1.0) * ramp", "found.factor * ramp"),
+    ],
+    "casting_econ/pages/waiting.py": [
+        ("(horizon - months) * after", "horizon * after"),
+        ("variance + orders / years", "variance + orders"),
+        ("float(c.clustering) * orders / MONTHS", "float(c.clustering) * orders"),
+        ("benefit + now - expected_of_rate", "benefit + now - 0.9 * expected_of_rate"),
+        ("1.0 / (spread**2 * orders)", "1.0 / (spread * orders)"),
+    ],
     "casting_econ/draws/information.py": [
+        ("a / b * special.gammaincc(a + 1.0, b * bends)", "a / b * special.gammaincc(a, b * bends)"),
+        ("stats.nbinom(shape, exposure / (exposure + more))", "stats.nbinom(shape, more / (exposure + more))"),
+        ("shape + at, exposure + more)", "shape + at, exposure)"),
+        ("np.sqrt(exposure / (exposure +", "(exposure / (exposure +"),
         ("np.clip(gained.mean(), 0.0, most)", "np.clip(1.015 * gained.mean(), 0.0, most)"),
         ("benefit.max(axis=1) - benefit[", "1.01 * benefit.max(axis=1) - benefit["),
     ],

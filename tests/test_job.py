@@ -60,12 +60,6 @@ def small(tmp_path_factory):
 # the verdict
 
 
-def test_forty_studies_say_what_was_read():
-    """Forty small studies say word for word what stands in verdicts.md, which was read one by one (`python tests/verdicts.py` writes it)."""
-    assert len(verdicts.STUDIES) == 40
-    assert verdicts.table() == verdicts.TABLE.read_text(encoding="utf-8")
-
-
 @pytest.mark.parametrize(
     ("hour", "word"),
     [
@@ -151,7 +145,7 @@ def test_too_few_orders_are_told_from_too_low_a_price(small):
         assert todo_words(found, decision, FMT) == todo
     hour = (4 * 9.4 / 0.95 + 15) / 60
     assert orders_for_target(small(orders=40)) == pytest.approx((300 + 92 * 16) / (40 - 1 - 4 * 0.5 / 0.95 - 16 * hour), rel=1e-9)
-    assert np.isnan(orders_for_target(small(orders=300)))  # it pays already
+    assert np.isnan(orders_for_target(small(orders=100)))  # it pays already
     unsure = job(hour=0.2, year=0.0, pays_from=79.3)
     assert (
         todo_words(unsure, decided([-10.0, -20.0]), FMT)
@@ -290,7 +284,10 @@ def test_luck_that_is_left_out_is_said_beside_safe(small):
         year = kit.monte_carlo(512, 3)
         found = job_of(kit, year)
         assert verdict_words(found) == f"A living, and safe enough{', bad luck apart' if words else ''}"
-        assert ("; bad luck apart, hardly any year falls" in job_line(kit, year, found)) == words
+        assert job_line(kit, year, found).count("bad luck apart") == words
+    kit = small(orders=300, spread=True)
+    year = kit.monte_carlo(512, 3)
+    assert "; bad luck apart, about 9 years in ten fall" in job_line(kit, year, job_of(kit, year))
 
 
 def test_reserve_counts_only_where_one_is_stated(small):
@@ -346,7 +343,9 @@ def test_the_first_page_agrees_with_itself(small):
     word = advice(kit, job_of(kit, year), decision)
     assert word.startswith("Try ")
     assert first_lines(kit, year, decision, [])[2].startswith(f"**{word}** Orders are a guess after 1 order in 2.0 months: ")
-    assert the_decision(decision, [], format_of(kit), word).startswith(f"**{word}** On average a year brings €")
+    assert the_decision(decision, [], format_of(kit), word).startswith(
+        f"**{word}** With as many orders as expected a year brings €"
+    )
 
 
 # what would make it a living
@@ -445,7 +444,7 @@ def test_frontier_where_today_is_beyond_it(small):
     does, _ = towards.chart_words(kit)
     fmt = format_of(kit)
     figure = charts.frontier(line, "orders", "price", "orders", "price", fmt.number, fmt.percent, pays_above=True, does=does)
-    assert figure.get_label().endswith("at 6 nothing within the chart brings a living")
+    assert figure.get_label().endswith("now at 6 and 100\u00a0%, where nothing within the chart brings a living")
     charts.plt.close(figure)
 
 
@@ -466,3 +465,12 @@ def test_a_paid_job_of_the_same_hours(small):
     assert towards.paid_job_sentence(kit, frame[frame.source == "this study"]).startswith(
         "The kit has no wages of this place in EUR"
     )
+
+
+# what a person has read
+
+
+def test_forty_studies_say_what_was_read():
+    """Forty small studies say word for word what stands in verdicts.md, which was read one by one (`python tests/verdicts.py` writes it)."""
+    assert len(verdicts.STUDIES) == 40
+    assert verdicts.table() == verdicts.TABLE.read_text(encoding="utf-8")

@@ -10,7 +10,7 @@ from ..kit import Answer, OpenStudy, basis_counts, format_of
 from ..models import evaluate
 from .change import Changed, cost_words
 from .conditions import moved_words, needed_table, pay_over_target
-from .deciding import Decision, decision_sentence, decision_word
+from .deciding import Decision, brings_words, decision_sentence, decision_word
 from .job import Job, hour_words, job_line, job_of, todo_words
 from .monte_carlo import certainty_word
 from .waiting import guess_words, try_words, waiting_of
@@ -44,8 +44,7 @@ def the_decision(decision: Decision, rows: list[Changed], fmt: Format, word: str
     if word.startswith(("Go on", "Stop", "Rather", "Find")) and word.startswith("Go on") == plain.startswith("Go on"):
         text = text.replace(f"**{plain}**", f"**{word}**")
     elif word and word != plain:
-        brings = fmt.money(abs(float(decision.benefit.mean())), 0)
-        text = f"**{word}** {'A' if decision.kit.certain else 'On average a'} year brings {brings} {'more' if decision.goes else 'less'} than its hours at the target."
+        text = f"**{word}** {brings_words(decision, fmt)}."
     good = [row for row in rows if row.clearly_better]
     if not good:
         return text + (" No scenario of the study is clearly better." if rows else "")

@@ -150,18 +150,20 @@ def decision_word(decision: Decision) -> str:
 def decision_sentence(decision: Decision, fmt: Format) -> str:
     """Go on or not, and the chance that it is right; claims no more than the draws allow."""
     mean, right = float(decision.benefit.mean()), decision.right
-    size = fmt.money(abs(mean), 0)
     certain = decision.kit.certain
     if certain and abs(mean) < 0.005:
         return "**Neither:** a year brings just what its hours would bring at the target."
     if abs(mean) <= 2.0 * decision.error:
         return "**Neither: these numbers cannot tell** whether going on brings more than the same hours at the target."
-    text = f"**{decision_word(decision)}**"
-    brings = f"brings {size} {'more' if decision.goes else 'less'} than its hours at the target"
-    if certain:
-        return f"{text} A year {brings}."
-    how = "On average" if decision.kit.variation == "rates" else "With as many orders as expected"
-    return f"{text} {how} a year {brings}, and that is the right choice with a chance of {fmt.chance(right)}."
+    text = f"**{decision_word(decision)}** {brings_words(decision, fmt)}"
+    return f"{text}." if certain else f"{text}, and that is the right choice with a chance of {fmt.chance(right)}."
+
+
+def brings_words(decision: Decision, fmt: Format) -> str:
+    """What a year brings beside its hours at the target, on average."""
+    how = "On average a" if decision.kit.variation == "rates" else "With as many orders as expected a"
+    size, more = fmt.money(abs(float(decision.benefit.mean())), 0), "more" if decision.goes else "less"
+    return f"{'A' if decision.kit.certain else how} year brings {size} {more} than its hours at the target"
 
 
 def next_to_measure(decision: Decision, frame: pd.DataFrame, fmt: Format) -> str:

@@ -16,10 +16,7 @@ from .monte_carlo import certainty_word, living_words
 from .table import shown
 
 FLOOR_SHARE = 0.5  # of a year's living, below which a year must not fall where the study states no floor
-SAFE, UNEASY = (
-    0.1,
-    0.25,
-)  # share of years below the floor, or of paths without a reserve, up to which it is safe enough, and not quite
+SAFE, UNEASY = 0.1, 0.25  # share of bad years, or of paths whose reserve runs out, up to which it is safe enough, or not quite
 _PAYING = 0.25  # chance from which it is not said that an hour does not pay
 _LEAST_REACH = 8.0  # of the orders that come, at least looked at
 _GRADES = {0.9: "yes", 0.75: "probably", 0.25: "open", 0.1: "probably not", 0.0: "no"}  # least chance, as of `certainty_word`
@@ -30,6 +27,7 @@ _SIDE = {
     "probably not": "probably not worth its hours as it is",
     "no": "not worth its hours as it is",
 }
+_APART = "bad luck apart"
 _SAFE = {"yes": ", and safe enough", "not quite": ", but not quite a safe one", "no": ", but not a safe one"}
 
 
@@ -131,7 +129,7 @@ def verdict_words(job: Job) -> str:
     long_hours = ", but only by more hours than a full week"
     if job.lives in ("yes", "probably"):
         words = (living if job.lives == "yes" else f"probably {living}") + _SAFE[job.safe]
-        words += ", bad luck apart" if job.safe == "yes" and not job.luck else ""
+        words += f", {_APART}" if job.safe == "yes" and not job.luck else ""
         words += long_hours if job.side != "yes" and job.hour < job.year else ""
     elif job.lives == "open":
         words = f"perhaps {living}{long_hours}" if short else f"{side}; perhaps {living}"
@@ -181,7 +179,8 @@ def years_below(share: float, fmt: Format) -> str:
 def floor_words(job: Job, fmt: Format) -> str:
     """Years below the floor, and the reserve where there is one."""
     floor = f"the floor of {fmt.money(job.floor, 0)}" if job.stated else f"{fmt.money(job.floor, 0)}, half of that"
-    text = f"{'' if job.luck else 'bad luck apart, '}{years_below(job.below, fmt)} below {floor}"
+    luck = "" if job.luck or _APART in verdict_words(job) else f"{_APART}, "
+    text = f"{luck}{years_below(job.below, fmt)} below {floor}"
     if job.fails is None:
         return text
     runs = f"runs out with a chance of {fmt.chance(job.fails)}"

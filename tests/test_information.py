@@ -102,9 +102,9 @@ def test_numbers_are_ranked_only_where_their_intervals_lie_apart():
     apart = sensitivity_sentence(*made_table([("sanding", 0.5, 0.6), ("fettling", 0.3, 0.4)]), fmt)
     assert "The year moves most with sanding" in apart and "50\u00a0% to 60\u00a0%" in apart and "fettling" not in apart
     level = sensitivity_sentence(*made_table([("sanding", 0.5, 0.6), ("fettling", 0.4, 0.51), ("glue", 0.1, 0.2)]), fmt)
-    assert "cannot tell whether the part of fettling is as large" in level and "most" not in level and "glue" not in level
+    assert "cannot tell whether fettling accounts for as much" in level and "most" not in level and "glue" not in level
     three = sensitivity_sentence(*made_table([("sanding", 0.5, 0.6), ("fettling", 0.4, 0.51), ("glue", 0.4, 0.52)]), fmt)
-    assert "the part of fettling or glue" in three
+    assert "whether fettling or glue accounts" in three
     assert "have not settled" in sensitivity_sentence(*made_table([("a", 0.5, 0.6)], half=0.06), fmt)
     frame, found = made_table([])
     assert "Nothing that is uncertain" in sensitivity_sentence(frame, found, fmt)

@@ -415,6 +415,9 @@ def test_a_new_study_rests_on_the_records_of_the_order(folder, tmp_path):
         "products.hook.steps.take-out.pass_share",
         "products.hook.steps.pour.materials.resin.price",
     } <= keys
+    shown = tables.lesson_table(lessons).set_index("number")
+    assert shown.unit["hook: pass share of take out"] == "share" and shown.unit["hook: price of resin"] == "EUR/kg"
+    assert shown.old["hook: price of resin"] == pytest.approx(20.0)  # stated as 0.02 EUR/g
     for row in lessons.rows:
         assert numbers[row.key].value == pytest.approx(row.new, rel=1e-9) and numbers[row.key].basis == "measured"
         assert lessons.taught.assumed.numbers[row.key].value == pytest.approx(

@@ -460,6 +460,14 @@ def test_stair_sentence_on_a_flat(changed):
     assert "stair down" not in stair_sentence(kit, load_wait(kit))
 
 
+def test_swings_are_in_the_units_of_the_page(logged):
+    """Resin by the kilogram near the stated 24 EUR, shares as shares, and what is moved as a whole against now."""
+    swings = swing_table(logged).set_index("label")
+
+    assert swings.unit["knob: price of resin"] == "EUR/kg" and 20 < swings.low["knob: price of resin"] < 28
+    assert swings.unit["knob: pass share of sand"] == "share" and swings.unit["what buyers will pay"] == "of now"
+
+
 def test_grid_sentence_with_and_without_a_wait(demos):
     """A product that waits is told where and how long; a grid in which waiting moves nothing is one sentence, a cent apart or none."""
     kit = demos[KNOBS]

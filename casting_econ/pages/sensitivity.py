@@ -134,8 +134,9 @@ def swing_table(kit: OpenStudy) -> pd.DataFrame:
     """What each uncertain number alone does to pay an hour, largest first. [money/hour]"""
     rows = tornado(kit)
     for row in rows:
-        number = kit.assumed.numbers.get(row["key"])
-        row["unit"], factor = as_shown(row["key"], number.unit, kit.study.currency) if number else ("of now", 1.0)
+        whole = row["key"].startswith("spread.")  # moves all numbers of a kind
+        of = None if whole else kit.assumed.numbers[row["key"]].unit
+        row["unit"], factor = ("of now", 1.0) if of is None else as_shown(row["key"], of, kit.study.currency)
         row |= {"low": row["low"] * factor, "high": row["high"] * factor}
     return pd.DataFrame(rows, columns=["label", "low", "high", "unit", "pay_low", "pay_high", "swing", "key"])
 

@@ -276,9 +276,9 @@ def test_loads_per_week_equals_event_simulation(kind):
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_loads_per_week_with_moulds_equals_event_simulation(kind):
-    """120 random workshops of each kind of calendar, moulds emptied by hand: the exact rate of the simulated trace."""
+    """60 random workshops of each kind of calendar, moulds emptied by hand: the exact rate of the simulated trace."""
     rng, repeats, decided = np.random.default_rng(41 + KINDS.index(kind)), 0, 0
-    for _ in range(120):
+    for _ in range(60):
         turnaround, cure, pots, sets, steps, rest, windows = case = random_mould_case(rng, kind)
         expected = MouldShop(*case).rate()
         use = InMoulds(sets=sets, steps=tuple((w / 3600, g, a / 3600) for w, g, a in steps), rest_hours=rest / 3600)
@@ -290,7 +290,7 @@ def test_loads_per_week_with_moulds_equals_event_simulation(kind):
                 cure / 3600, turnaround / 3600, pots or None, hours(windows), replace(use, steps=())
             )
             assert float(expected) == pytest.approx(actual, rel=1e-14), case
-    assert repeats >= 100 and decided >= 50  # cases without a demoulding that matters would show nothing
+    assert repeats >= 50 and decided >= 25  # cases without a demoulding that matters would show nothing
 
 
 @pytest.mark.parametrize(

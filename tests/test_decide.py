@@ -14,12 +14,14 @@ from casting_econ.draws.sobol import sobol_indices
 from casting_econ.kit import format_of, open_study
 from casting_econ.models import evaluate
 from casting_econ.models.mix import best_mix
+from casting_econ.pages import answer, change, conditions, sensitivity
 from casting_econ.pages.change import study_with_scenarios
 from casting_econ.pages.channels import order_table, price_floors
 from casting_econ.pages.deciding import Decision, decision_of, decision_sentence, information_table, next_to_measure
 from casting_econ.pages.drop import drop_sentence, drop_table
 from casting_econ.pages.mix import activities, mix_sentences, mix_table, the_mix
 from casting_econ.pages.sensitivity import groups_of, sobol_table
+from casting_econ.running.run import share
 
 DEMOS = ["kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather"]
 
@@ -255,3 +257,15 @@ def test_what_to_measure_next_in_words():
     assert "would hardly change the choice" in next_to_measure(sure, information_table(sure), format_of(kit))
     none = information_table(decision).assign(worth=0.0)
     assert "No single number is worth measuring" in next_to_measure(decision, none, format_of(kit))
+
+
+def test_what_several_pages_ask_for_is_worked_out_once(monkeypatch):
+    """After it is shared, the first page, sensitivity and change work out no decision, worth, swing, lever or scenario of their own."""
+    kit = demo()
+    share(kit, 256, 20)
+    decision, first = decision_of(kit, 256, 20), next(iter(kit.study.file.products))
+    for place in ("deciding.partial_information", "sensitivity.tornado", "conditions.solve_for_target", "change.compared"):
+        monkeypatch.setattr(f"casting_econ.pages.{place}", None)
+
+    things = answer.next_things(kit, decision, information_table(decision), change.changed(kit, 256, 20), format_of(kit))
+    assert len(things) == 3 and len(sensitivity.swing_table(kit)) and len(conditions.needed_table(kit, first))

@@ -6,13 +6,12 @@ from functools import cached_property, lru_cache
 import numpy as np
 import pandas as pd
 
-from ..assumptions import draw_values, takes_factor, workshop_at
+from ..assumptions import draw_values, takes_factor
 from ..draws.information import InformationValue, partial_information, perfect_information
 from ..evidence import Evidence
 from ..evidence.market import DAYS_PER_MONTH
 from ..formatting import Format
 from ..kit import OpenStudy
-from ..models import beyond_target, evaluate
 from ..study.told import TOLD, log_of
 from .sensitivity import groups_of, names_of
 from .table import shown
@@ -56,18 +55,15 @@ class Decision:
 def decision_of(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> Decision:
     """The decision on the draws of the study."""
     draws, seed = kit.plan_of_draws(draws, seed)
-    values = draw_values(kit.assumed, draws, seed)
-    a, numbers = workshop_at(kit.study, values), kit.assumed.numbers
-
-    def by_draw(value):
-        return np.broadcast_to(np.asarray(value, float), (draws,))
+    values, numbers = draw_values(kit.assumed, draws, seed), kit.assumed.numbers
 
     def seen(key):
         """A number's draws; those of a shared factor up to scale and bend, as any number that takes it moves with nothing else."""
         kind = key.removeprefix("spread.")
-        return by_draw(values[key if kind == key else next(k for k in numbers if takes_factor(numbers, k) == kind)])
+        found = values[key if kind == key else next(k for k in numbers if takes_factor(numbers, k) == kind)]
+        return np.broadcast_to(np.asarray(found, float), (draws,))
 
-    benefit = by_draw(beyond_target(a, evaluate(a)))
+    benefit = kit.monte_carlo(draws, seed).draws["beyond_target"]
     return Decision(kit=kit, benefit=benefit, values={key: seen(key) for key in kit.assumed.uncertain})
 
 

@@ -187,7 +187,7 @@ def kernels_of(folder, log, at_work, stopped, warm):
 
         @default("connection_file")
         def _in_folder(self):  # which is cleared, also after a kill
-            return str(folder / f"kernel-{uuid4().hex}.json")
+            return str(folder.resolve() / f"kernel-{uuid4().hex}.json")
 
         @default("transport")
         def _without_ports(self):  # a free port may be another's by the time it is taken

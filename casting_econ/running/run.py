@@ -102,7 +102,7 @@ def run_study(
         open_copy(kit, Path("study"))
         if len(_SHARE & {job.source.stem for job in jobs}) > 1:
             with suppress(Exception):  # a page tells it better
-                _share(kit, parameters["draws"], parameters["seed"])
+                share(kit, parameters["draws"], parameters["seed"])
 
     errors = run_jobs(
         jobs,
@@ -136,8 +136,8 @@ def run_study(
     return out
 
 
-def _share(kit, draws, seed):
-    """What several pages ask for."""
+def share(kit: OpenStudy, draws: int, seed: int) -> None:
+    """Work out, and so keep, what several pages ask for."""
     information_table(decision_of(kit, draws, seed))
     changed(kit, draws, seed)
     swing_table(kit)

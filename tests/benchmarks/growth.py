@@ -24,7 +24,7 @@ from casting_econ.study import read_study
 
 
 def of_draws(count):
-    """Seconds of drawing and evaluating eight hundredths of so many thousand draws, and the peak of memory. [s], [byte]"""
+    """Seconds of drawing and evaluating so many draws, and the peak of memory. [s], [byte]"""
     assumed = assume(read_study(STUDY))
     study_seconds(assumed, 1 << 13)  # warm
     taken = sum(study_seconds(assumed, count))
@@ -46,12 +46,11 @@ def of_rows(folder, count):
 
 
 def of_products(folder, count):
-    """Seconds of opening a study of so many products, each with the channels of the first, and of a year drawn. [s]"""
+    """Seconds of opening a study of so many products that sell on channels alike, and of a year drawn. [s]"""
     raw = tomllib.loads((STUDY / "study.toml").read_text(encoding="utf-8"))
     (first, product), channels = next(iter(raw["products"].items())), raw["channels"]
     names = [first] + [f"{first}-{n}" for n in range(1, count)]
     raw["products"] = dict.fromkeys(names, product)
-    # as many orders in all, so that the same hands have the same to do
     raw["channels"] |= {
         f"{channel}-{n}": entry | {"product": f"{first}-{n}", "orders": "1 order/year"}
         for n in range(1, count)

@@ -10,7 +10,7 @@ import numpy as np
 from scipy import special
 
 from .draws import copula_matrix, correlate, points, round_up_draws
-from .evidence import DAYS_PER_MONTH, Evidence, moulds_in_hand, season_weights, update
+from .evidence import DAYS_PER_MONTH, SCATTERS, Evidence, moulds_in_hand, season_weights, update
 from .models import hours_at_temperature
 from .models import workshop as model
 from .models.costs import material_cost
@@ -149,7 +149,11 @@ def draw_values(
         return point_values(assumed)
     known, draws = (base or assumed).uncertain, round_up_draws(draws)
     new = tuple(key for key in assumed.uncertain if key not in known)
-    columns = key_points(known, draws, seed, start, stop) | key_points(new, draws, seed + NEW_SEED, start, stop)
+    # how orders differ apart, so that every other number is the same in a row whether or not years differ by chance
+    apart = tuple(key for key in known if key.endswith(SCATTERS))
+    known = tuple(key for key in known if key not in apart)
+    columns = key_points(known, draws, seed, start, stop) | key_points(apart, draws, seed + 2 * NEW_SEED, start, stop)
+    columns |= key_points(new, draws, seed + NEW_SEED, start, stop)
     return values_at(assumed, np.column_stack([columns[key] for key in assumed.uncertain]))
 
 

@@ -310,7 +310,7 @@ def money_staircase(frame: pd.DataFrame, fmt: Format, *, per: str = "a year", di
     values = frame[f"money {per}"].to_numpy(float)
     starts = np.concatenate([[0.0], np.cumsum(values[:-1])])
     starts[-1] = 0.0
-    colours = [BLUE, *np.where(values[1:-1] < 0, ORANGE, SKY), GREEN]
+    colours = [BLUE, *np.where(values[1:-1] < 0, ORANGE, SKY), ORANGE if values[-1] < 0 else GREEN]
     axes.barh(places, values, left=starts, color=colours, height=0.66)
     _figures(axes, places, [fmt.money(value, digits) for value in values])
     axes.set_xlim(min(0, *(starts + values)) * 1.1, max(*(starts + values), 1e-9) * 1.05)
@@ -376,9 +376,11 @@ def heat_map(
     axes.set(ylabel=ylabel, xlabel=wrapped(xlabel, 40))
     axes.set_title(f"{what}{'' if chance else f', {fmt.currency}'} (bold: the target is met)", loc="left", pad=22)
     if now:
-        row, column = (np.interp(at, place, np.arange(len(place)) + 0.5) for at, place in zip(now, frame.axes, strict=True))
+        ends = {"left": np.nan, "right": np.nan}  # beyond its ends a map has no place for it
+        row, column = (np.interp(at, by, np.arange(len(by)) + 0.5, **ends) for at, by in zip(now, frame.axes, strict=True))
         axes.plot([column], [0], "v", [len(frame.columns)], [row], "<", color=INK, markersize=7, clip_on=False, zorder=5)
-        over(axes, "now", column, xytext=(0, 5))
+        if np.isfinite(column):
+            over(axes, "now", column, xytext=(0, 5))
     write, met, known = fmt.percent if chance else fmt.money, int((values >= target).sum()), values[~np.isnan(values)]
     reach = f"{what} from {write(known.min())} to {write(known.max())}" if known.size else ""
     return says(figure, reach, f"{met} of {values.size} cells meet the target")

@@ -54,15 +54,16 @@ class Format:
         return text.replace("-", MINUS)
 
     def wait(self, hours) -> str:
-        """A wait in hours, or in days where there are many.
+        """A wait in hours, in days where there are many, in minutes where there is none.
 
         Examples
         --------
-        >>> [Format("EUR", "en_IE").wait(hours) for hours in (0.75, 18, 60, 840)]
-        ['0.8 hours', '18 hours', '2.5 days', '35 days']
+        >>> [Format("EUR", "en_IE").wait(hours) for hours in (0.75, 1, 18, 60, 840)]
+        ['45 minutes', '1 hour', '18 hours', '2.5 days', '35 days']
         """
-        count, unit = (hours / 24, "days") if hours >= 48 else (hours, "hours")
-        return f"{self.number(count, 0 if float(count).is_integer() else 1)} {unit}"
+        count, unit = (hours / 24, "day") if hours >= 48 else (hours, "hour") if hours >= 1 else (60 * hours, "minute")
+        text = self.exactly(round(float(count), 1 if count >= 1 else 2))
+        return f"{text} {unit}{'' if text == '1' else 's'}"
 
     def sure(self, share) -> str:
         """A wanted certainty with the decimals that it was stated with, two at most: 95 %, 99.5 %, 99.99 %."""

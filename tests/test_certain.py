@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from commands import without_chance
 
 from casting_econ.charts import pay_histogram
 from casting_econ.explore.explorer import Explorer, view_sentence
@@ -29,9 +30,9 @@ UNSURE = re.compile(
 )
 
 
-def made_certain(folder, edit=lambda text: text):
-    """The first demo with every number certain and no logs."""
-    text = (ROOT / "data" / "kelpmoor-handles" / "study.toml").read_text(encoding="utf-8")
+def made_certain(folder, edit=lambda text: text, plain=without_chance):
+    """The first demo with every number certain and no logs, its orders not one by one."""
+    text = plain((ROOT / "data" / "kelpmoor-handles" / "study.toml").read_text(encoding="utf-8"))
     text = re.sub(r', from = "records", worth = "[^"]*"', "", text)
     text = re.sub(r"\[spread\].*?\n\n", "", text, flags=re.S)
     text = re.sub(r"elasticity = \{[^}]*\}", "elasticity = 1.2", text)
@@ -99,6 +100,26 @@ def pages(folder, monkeypatch):
             if "parameters" in cell["metadata"].get("tags", []):
                 around |= {"study": str(folder), "draws": DRAWS, "out": ""}
     return said, [table for table in tables if isinstance(table, str)]
+
+
+@pytest.mark.parametrize("name", ["demo", "small", "empty"])
+def test_certain_numbers_leave_chance(folders, name, tmp_path, monkeypatch):
+    """Month by month the same studies have bands, of chance alone: no page fails, says that years are alike, or asks to measure."""
+    text = (folders[name] / "study.toml").read_text(encoding="utf-8")
+    (tmp_path / "study.toml").write_text(text.replace("[study]\n", '[study]\nvariation = "months"\n'), encoding="utf-8")
+    said, tables = pages(tmp_path, monkeypatch)
+    every, kit = " ".join(text for texts in said.values() for text in texts), open_study(tmp_path)
+
+    assert list(said) == list(PAGES) and all(said.values()) and not kit.certain and not kit.assumed.uncertain
+    assert not re.search(r"(years drawn|draws) are alike|in every draw|no error of their own|\bnan\b", every)
+    assert (
+        "the years drawn differ by chance alone" in every and "nothing is left to measure" in every and "; chance can." in every
+    )
+    assert {"1 in 10 below", "half below", "1 in 10 above"} <= set(
+        re.findall(r'<th scope="col"[^>]*>([^<]*)</th>', "".join(tables))
+    )
+    answer = kit.monte_carlo(DRAWS)
+    assert np.ptp(answer.draws["pay_per_hour"]) > 0 and "eight in ten lie between" in verdict(kit, answer)
 
 
 @pytest.mark.parametrize("name", ["demo", "small", "empty"])
@@ -174,9 +195,12 @@ def test_explorer_and_panel_of_a_certain_study(folders):
     kit = open_study(folders["demo"])
     explorer = Explorer(kit, draws=DRAWS)
     dearer = next(lever for lever in explorer.levers if lever.group == "price")
-    still, moved = (view_sentence(explorer.look(state), format_of(kit)) for state in ({}, {dearer.key: 1.1 * dearer.now}))
+    looks = [explorer.look(state) for state in ({}, {dearer.key: 1.1 * dearer.now})]
+    still, moved = (view_sentence(look, format_of(kit)) for look in looks)
 
-    assert still.startswith("Pay an hour €20.84, as in the study; that reaches the target of €16.00. What limits: demand.")
-    assert " more than the study; that reaches" in moved and "(" not in moved
+    assert looks[0].lines[0] == "**An hour pays:** €20.84, target €16.00."
+    assert still.startswith("An hour brings as much as in the study. Scrap is")
+    assert " more than in the study. Scrap" in moved and "(" not in moved
     body = str(panel_parts(kit)["body"])
     assert "every number being stated as certain" in body and 'data-cell="low"' not in body and "eight in ten from" in body
+    assert 'A year leaves <strong data-cell="year">' in body and 'data-cell="year_chance"' not in body

@@ -4,11 +4,11 @@ import math
 from dataclasses import replace
 from functools import cache
 from itertools import combinations
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+from commands import rates_copy
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -20,8 +20,6 @@ from casting_econ.pages.change import compared, study_with_scenarios
 from casting_econ.pages.channels import channel_table, contribution_table, order_table, price_floors
 from casting_econ.pages.drop import drop_sentence, drop_table
 from casting_econ.pages.mix import activities, mix_sentences, mix_table, one_more, the_mix, worth_table
-
-DATA = Path(__file__).resolve().parent.parent / "data"
 
 # an invented workshop: two products share a station and a rack, one learns, one loses loads, one has a load size of its own
 TWO = """
@@ -171,12 +169,12 @@ def two(tmp_path, hours=30, places=900, ruined=4, online=120, tiles=90, asked=84
 @cache
 def demo(name="kelpmoor-handles"):
     """A demo as stated, without its logs."""
-    return open_study(DATA / name, with_records=False)
+    return open_study(rates_copy(name), with_records=False)
 
 
 def changed(tmp_path, *changes, name="kelpmoor-handles"):
     """A demo without its logs, its text changed."""
-    text = (DATA / name / "study.toml").read_text(encoding="utf-8")
+    text = (rates_copy(name) / "study.toml").read_text(encoding="utf-8")
     for old, new in changes:
         assert text.count(old) == 1, old
         text = text.replace(old, new)
@@ -591,7 +589,7 @@ def test_no_hours_left_for_orders_is_said(tmp_path):
 def test_dropping_is_the_scenario_that_drops(tmp_path):
     """The same as the study's own scenario on the same draws: mean, chance, point."""
     head = (
-        (DATA / "ninepenny-lather" / "study.toml")
+        (rates_copy("ninepenny-lather") / "study.toml")
         .read_text(encoding="utf-8")
         .partition("[decision]")[0]
         .partition("[scenarios")[0]
@@ -649,7 +647,7 @@ def test_dropping_is_said_no_surer_than_it_is(change, error, chance, words):
 
 
 def test_one_channel_has_none_to_drop(tmp_path):
-    text = (DATA / "kelpmoor-handles" / "study.toml").read_text(encoding="utf-8")
+    text = (rates_copy("kelpmoor-handles") / "study.toml").read_text(encoding="utf-8")
     first, last = (text.index(f"[channels.{name}]") for name in ("joiner", "wholesale"))
     (tmp_path / "study.toml").write_text(
         text[:first] + text[text.index("[overheads]", last) :].partition("[commissions")[0], encoding="utf-8"
@@ -663,7 +661,7 @@ def test_tables_of_channels_name_what_they_show():
 
     Notes G3, hand arithmetic: 36 days of 8.5 h and 50 a day over 1,152 orders are 1.56 of fees and .2656 h at 17.00, 6.08 an order between them.
     """
-    kit = open_study(DATA / "ninepenny-lather", with_records=False)
+    kit = open_study(rates_copy("ninepenny-lather"), with_records=False)
     order, mix = order_table(kit).set_index("channel"), mix_table(kit).set_index("channel")
 
     assert "after the target" not in mix

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from commands import only_pages
+from commands import only_pages, rates_copy
 
 from casting_econ.cli import main
 from casting_econ.faults import StudyError
@@ -18,8 +18,6 @@ from casting_econ.kit import open_study
 from casting_econ.pages.change import compared
 from casting_econ.sharing.compare import compare_studies, comparison_page
 from casting_econ.sharing.pack import pack_study
-
-DATA = Path(__file__).parents[1] / "data"
 
 
 def command(*words):
@@ -32,7 +30,7 @@ def command(*words):
 
 def copy_of(demo, folder, *changes, more=""):
     """A demo with lines of its study file changed; each change must be found."""
-    study = Path(shutil.copytree(DATA / demo, folder))
+    study = Path(shutil.copytree(rates_copy(demo), folder))
     text = re.sub(r"draws = \d+", "draws = 512", (study / "study.toml").read_text(encoding="utf-8"))
     for old, new in changes:
         assert old in text

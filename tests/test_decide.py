@@ -2,10 +2,10 @@
 
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
+from commands import rates_copy
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -21,13 +21,12 @@ from casting_econ.pages.drop import drop_sentence, drop_table
 from casting_econ.pages.mix import activities, mix_sentences, mix_table, the_mix
 from casting_econ.pages.sensitivity import groups_of, sobol_table
 
-DATA = Path(__file__).resolve().parent.parent / "data"
 DEMOS = ["kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather"]
 
 
 @cache
 def demo(name="kelpmoor-handles", records=True):
-    return open_study(DATA / name, with_records=records)
+    return open_study(rates_copy(name), with_records=records)
 
 
 @cache
@@ -61,7 +60,7 @@ def test_wholesale_floors_of_the_trade_notes(tmp_path):
     2,440 of the 2,568 are sold and have to carry it: 3.37 a piece sold makes 10.07.
     """
     text = (
-        (DATA / "kelpmoor-handles" / "study.toml")
+        (rates_copy("kelpmoor-handles") / "study.toml")
         .read_text(encoding="utf-8")
         .replace('refund_share = "1 %"', 'refund_share = "0 %"')
     )

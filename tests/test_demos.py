@@ -1,18 +1,18 @@
 """The three demo studies give the results their design was worked out by hand to give."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from commands import DATA, copy_of, rates_copy, without_chance
 
 from casting_econ.assumptions import draw_values, point_values, workshop_at
 from casting_econ.kit import open_study
 from casting_econ.models import evaluate, with_levers
 from casting_econ.running.results import as_json, results
 
-DATA = Path(__file__).parents[1] / "data"
 STUDIES = ("kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather")
+ALL = (*STUDIES, "hollin-quay-pulls", "samphire-hooks")
 # Hand arithmetic of the invented workshops, printed to the digits given: pay an hour, after set-aside, make minutes and
 # material a good piece, casts a good piece, loads and made a year, sales, left for the maker
 EXPECTED = {
@@ -30,8 +30,13 @@ def kit(request):
 
 
 def stated(name):
-    """Stated result of a demo, logs left aside."""
-    return open_study(DATA / name, with_records=False).point(stated=True)
+    """Stated result of a demo, logs, months and rare events left aside: what was worked out by hand."""
+    return plain(name).point(stated=True)
+
+
+def plain(name):
+    """A demo without its logs, months and rare events."""
+    return open_study(rates_copy(name), with_records=False)
 
 
 @pytest.mark.parametrize("name", STUDIES)
@@ -70,7 +75,7 @@ def test_insert_lost_with_rejects_would_cost_three_cents_an_hour():
 
     Lost with its reject, an insert costs 0.42 / 0.97: material 1.5378 + 0.0130 = 1.5508, and pay falls by 0.013 x 2568 / 1071.
     """
-    kit = open_study(DATA / "kelpmoor-handles", with_records=False)
+    kit = plain("kelpmoor-handles")
     point = point_values(kit.assumed) | {"products.knob.steps.fit-and-check.materials.insert.recovered": 0.0}
     lost = evaluate(workshop_at(kit.study, point))
 
@@ -90,7 +95,7 @@ def test_second_study_needs_prices_twice_as_high():
 def test_zero_scrap_adds_little():
     """Without any scrap the first study would bring 1.8 more an hour, the second 0.3."""
     for name, more in (("kelpmoor-handles", 1.8), ("gannet-lane-figures", 0.3)):
-        kit = open_study(DATA / name, with_records=False)
+        kit = plain(name)
         without = evaluate(with_levers(kit.inputs(), scrap=0.0)).totals["pay_per_hour"]
 
         assert round(float(without - kit.point().totals["pay_per_hour"]), 1) == more
@@ -113,7 +118,7 @@ def test_stated_band_with_room_to_spare(name, low, high, chance):
     They came from 8,000 plain random draws, whose 10 % and 90 % points have a standard error of about 0.05 here, and are
     rounded to 0.1: three standard errors and half a rounding step. Chances: three times sqrt(0.25 / 8000) and rounding.
     """
-    kit = open_study(DATA / name, with_records=False)
+    kit = plain(name)
     roomy = workshop_at(kit.study, draw_values(kit.assumed, 8192, 20))
     roomy = replace(
         roomy,
@@ -126,6 +131,46 @@ def test_stated_band_with_room_to_spare(name, low, high, chance):
 
     assert np.quantile(pay, [0.1, 0.9]) == pytest.approx([low, high], abs=0.2)
     assert np.mean(pay >= kit.inputs().target_per_hour) == pytest.approx(chance, abs=0.02)
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_every_demo_comes_month_by_month(name):
+    """Orders one by one, weeks off, a channel that says whether buyers wait, and one or two rare events of which illness is one."""
+    file = open_study(DATA / name).study.file
+
+    assert file.study.variation == "months" and file.time.weeks_off and 1 <= len(file.risks) <= 2 and "illness" in file.risks
+    assert any(channel.waits is not None for channel in file.channels.values())
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_point_moves_by_what_months_have_alone(name, tmp_path):
+    """Without weeks off, rare events and waits, a demo's point month by month is that of its year in one piece: no month is short of room.
+
+    The mean cost of the rare events, by hand from the file, is what they take of the year where buyers wait and no month is full.
+    """
+    text = (DATA / name / "study.toml").read_text(encoding="utf-8")
+    folder = copy_of(name, tmp_path)
+    (folder / "study.toml").write_text(
+        without_chance(text).replace("[study]\n", '[study]\nvariation = "months"\n'), encoding="utf-8"
+    )
+    months, once = open_study(folder).point().totals, open_study(rates_copy(name)).point().totals
+
+    for quantity in ("pay_per_hour", "residual_pay_per_year", "pieces_sold_per_year", "hours_per_year"):
+        assert months[quantity] == pytest.approx(once[quantity], rel=1e-9)
+    if name == "samphire-hooks":  # 0.1 x 85 for the compressor
+        found = open_study(DATA / name).point().totals["residual_pay_per_year"]
+        assert found == pytest.approx(once["residual_pay_per_year"] - 8.5, abs=1e-6)
+
+
+def test_a_first_order_does_not_come_every_year():
+    """One order a year on average: e^-1 = 36.8 % of years have none, 26.4 % two or more; then only what stands is paid."""
+    kit = open_study(DATA / "samphire-hooks", as_of="2026-01-05")
+    answer = kit.monte_carlo()
+    came = answer.draws["orders/direct"]
+    three = 3 * np.sqrt(0.24 / len(came)) + 0.01  # three standard errors, and the 10 % by which demand is unsure
+
+    assert np.mean(came == 0) == pytest.approx(np.exp(-1), abs=three) and np.mean(came >= 2) == pytest.approx(0.2642, abs=three)
+    assert (answer.draws["residual_pay_per_year"][came == 0] < 0).all()
 
 
 def test_results_are_the_same_bytes_for_any_chunk_and_workers(kit):

@@ -219,6 +219,32 @@ def test_where_the_study_is():
     assert right.get_ydata()[0] == pytest.approx(10 * rate + 0.5)
 
 
+def test_beyond_its_ends_a_heat_map_has_no_mark():
+    """Scrap of 55 % on a map that ends at 40 % is marked nowhere; the wait within it is."""
+    frame = pd.DataFrame([[21.0, 20.0], [15.0, 13.0]], index=[0.0, 0.4], columns=[9.0, 45.0])
+    frame.attrs["now"] = 0.55, 18.0
+    top, right = charts.heat_map(frame, format_of(kit()), xlabel="hours", target=16.0).axes[0].lines
+    assert top.get_xdata()[0] == 0.75 and np.isnan(right.get_ydata()[0])  # a quarter of the way from 9 to 45
+
+
+def test_a_loss_is_no_green_bar_and_many_months_keep_a_figure():
+    """What is left below nothing has the colour of what is taken off; of three years of months the largest is told, by channel."""
+    steps = pd.DataFrame({"step": ["sales", "fees", "left"], "money a year": [10.0, -15.0, -5.0]})
+    *_, left = charts.money_staircase(steps, format_of(kit())).axes[0].patches
+    months = pd.DataFrame({"month": [f"m{n}" for n in range(36)], "online": range(36), "shop": 2})
+    told = [[text.get_text() for text in axes.texts] for axes in record_charts.monthly_bars(months).axes]
+    assert mpl.colors.to_hex(left.get_facecolor()) == charts.ORANGE.lower()
+    assert told == [["35"], ["2"]]
+    plt.close("all")
+
+
+def test_a_year_is_told_in_whole_money():
+    """A year of 957.29 beside a target of 22,425 has no cents."""
+    figure = charts.pay_histogram(np.linspace(900.0, 1000.0, 101), 22425.0, format_of(kit()), unit="a year")
+    assert {text.get_text() for text in figure.axes[0].texts} == {"target €22,425", "half above €950"}
+    plt.close("all")
+
+
 def test_small_charts_on_one_scale():
     """A channel of three orders is not drawn as tall as one of thirty."""
     heights = {axes.get_ylim() for axes in drawn()["months"].axes}
@@ -268,9 +294,10 @@ def test_every_chart_says_its_message():
     needed = {
         "hour": ("half above €", "eight in ten", "target €16.00"),
         "cost": ("weekly hours €", "and 11 smaller"),
-        "resources": ("pressure pot 96 %",),
+        # 96.4 % of a year without illness (0.2 x 3 of 46 weeks) and breakdown (0.15 x 1.5): 0.964 / (45.4 / 46) / (45.775 / 46)
+        "resources": ("pressure pot 98 %",),
         "price by scrap": ("break-even price €", "at 0 %", "at 50 %", "price now €", "now at 19 %"),
-        "stairs": ("now 5 loads a week at 18 hours", "demand needs 4.8"),
+        "stairs": ("now 5 loads a week at 18 hours", "demand needs 4.9"),
         "money": ("fees \u2212€", "left for every hour €"),
         "heat": ("cells meet the target",),
         "cash": ("half of the draws end above €",),

@@ -3,11 +3,11 @@
 import re
 from functools import cache
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+from commands import rates_copy
 from scipy import stats
 
 from casting_econ.assumptions import values_at, workshop_at
@@ -21,13 +21,12 @@ from casting_econ.pages.deciding import Decision, decision_of, information_table
 from casting_econ.pages.sensitivity import groups_of, sensitivity_sentence, sobol_table
 from casting_econ.study.told import TOLD, log_of
 
-DATA = Path(__file__).resolve().parent.parent / "data"
 TOTALS = np.array([0.557589, 0.442411, 0.243684])  # of the Ishigami function, a = 7, b = 0.1: by its formulas, from memory
 
 
 @cache
 def demo(name="ninepenny-lather"):
-    return open_study(DATA / name)
+    return open_study(rates_copy(name))
 
 
 @cache

@@ -9,6 +9,7 @@ import verdicts
 from commands import DATA
 
 from casting_econ import charts
+from casting_econ.faults import StudyError
 from casting_econ.formatting import Format
 from casting_econ.kit import format_of, open_study
 from casting_econ.models import evaluate
@@ -45,7 +46,7 @@ def job(hour=1.0, year=1.0, below=0.0, **other):
 
 def decided(benefit, certain=False):
     """A decision with these benefits by draw."""
-    kit = type("Kit", (), {"certain": certain})()
+    kit = type("Kit", (), {"certain": certain, "variation": "rates"})()
     return deciding.Decision(kit=kit, benefit=np.asarray(benefit, float), values={})
 
 
@@ -268,6 +269,30 @@ def test_floor_stated_and_not(small):
         assert ("`floor` under [target]" in job_sentence(kit, found)) == ("floor" not in what)
 
 
+@pytest.mark.parametrize(
+    ("text", "floor"),
+    [("900 EUR/month", 10_800.0), ("9000 EUR/year", 9000.0), ("9000 EUR", None), ("0 EUR/year", None), ("-5 EUR/year", None)],
+)
+def test_a_floor_as_it_may_be_written(tmp_path, monkeypatch, text, floor):
+    """A floor is money a year, a month's counts twelve times, and none, less than none or money of no time is refused by its key."""
+    monkeypatch.setattr(verdicts, "_BASE", verdicts._BASE.replace("{floor}", f'floor = "{text}"'))
+    if floor is None:
+        with pytest.raises(StudyError, match=r"target\.floor"):
+            verdicts.open_small(tmp_path, orders=300)
+    else:
+        assert verdicts.open_small(tmp_path, orders=300).study.file.target.floor == pytest.approx(floor)
+
+
+def test_luck_that_is_left_out_is_said_beside_safe(small):
+    """Where only rates are drawn, 'safe enough' and the years below the floor are said with bad luck apart; where orders are drawn they are not."""
+    for variation, words in (("rates", True), ("months", False)):
+        kit = small(orders=1000, spread=True, variation=variation)
+        year = kit.monte_carlo(512, 3)
+        found = job_of(kit, year)
+        assert verdict_words(found) == f"A living, and safe enough{', bad luck apart' if words else ''}"
+        assert ("; bad luck apart, hardly any year falls" in job_line(kit, year, found)) == words
+
+
 def test_reserve_counts_only_where_one_is_stated(small):
     """Without a reserve nothing is said of one; with stated pay it is that pay which is taken out of it."""
     for cash, fails, pay in (
@@ -363,8 +388,10 @@ def test_one_full_pot_and_no_price(small):
     assert "once the pot is full" in towards.towards_sentence(short, found)
     assert towards.towards_sentence(short, found).endswith("**No price up to 3 times today's does while there is one pot.**")
     assert towards.towards_sentence(reached, towards.towards(reached)).endswith(
-        f"With prices 198{NB}% up, and orders enough, it would."
+        f"With prices 198{NB}% up, and orders enough, it would. The study takes it that no buyer is lost by a dearer price."
     )
+    elastic = small(orders=900, price=9.6, channel="elasticity = 0.1")
+    assert towards.towards_sentence(elastic, towards.towards(elastic)).endswith("up, and orders enough, it would.")
     two = small(orders=2500, price=4.5, hours=80, pots=2)
     assert towards.towards_sentence(two, towards.towards(two)).endswith("while there are 2 pots.**")
 

@@ -4,10 +4,10 @@ import tomllib
 from dataclasses import replace
 from functools import cache
 from itertools import combinations
-from pathlib import Path
 
 import numpy as np
 import pytest
+from commands import rates_copy
 
 from casting_econ.faults import StudyError
 from casting_econ.kit import format_of, open_study
@@ -26,17 +26,15 @@ from casting_econ.pages.conditions import condition_sentence, frontier, levers, 
 from casting_econ.pages.deciding import Decision, information_table
 from casting_econ.pages.scrap import break_even_scrap
 
-DATA = Path(__file__).resolve().parent.parent / "data"
-
 
 @cache
 def demo(name="kelpmoor-handles", records=True):
-    return open_study(DATA / name, with_records=records)
+    return open_study(rates_copy(name), with_records=records)
 
 
 def with_scenarios(tmp_path, text, name="kelpmoor-handles", records=False):
     """A demo with other scenarios, without its logs."""
-    head = (DATA / name / "study.toml").read_text(encoding="utf-8").partition("[decision]")[0]
+    head = (rates_copy(name) / "study.toml").read_text(encoding="utf-8").partition("[decision]")[0]
     (tmp_path / "study.toml").write_text(head + "\n" + text, encoding="utf-8")
     return open_study(tmp_path, with_records=records)
 
@@ -153,7 +151,7 @@ def test_common_draws_tell_a_small_change_from_none():
 def test_payback_and_present_value_by_hand(tmp_path):
     """A gain that is the same in every draw: fewer overheads. Outlay 300 and 10 h at 16, 120 a year for 5 years at 10 %: (P/A, 10 %, 5) = 3.7907868."""
     text = 'interest = "10 %/year"\n'
-    head = (DATA / "kelpmoor-handles" / "study.toml").read_text(encoding="utf-8").partition("[decision]")[0]
+    head = (rates_copy("kelpmoor-handles") / "study.toml").read_text(encoding="utf-8").partition("[decision]")[0]
     scenario = '[scenarios.site]\nwhat = "a cheaper site"\noutlay = "300 EUR"\nlife = "5 year"\nhours = "10 h"\nchange.overheads.site = "40 EUR/year"\n'
     (tmp_path / "study.toml").write_text(text + head + scenario, encoding="utf-8")
     found = compared(open_study(tmp_path, with_records=False), ["site"])
@@ -209,7 +207,7 @@ def test_the_file_of_a_study_is_not_touched_by_its_scenarios():
     before = repr(kit.study.raw)
     compared(kit, ["tumbling", "dearer-sets", "no-wholesale"], 256)
     assert repr(kit.study.raw) == before
-    assert tomllib.loads((DATA / "kelpmoor-handles" / "study.toml").read_text(encoding="utf-8")) == kit.study.raw
+    assert tomllib.loads((rates_copy("kelpmoor-handles") / "study.toml").read_text(encoding="utf-8")) == kit.study.raw
 
 
 # ------------------------------------------------------------------ what would have to be true

@@ -1,9 +1,8 @@
 """What to bring to a market day: limits, the demos, and the sentence on both sides."""
 
-from pathlib import Path
-
 import numpy as np
 import pytest
+from commands import rates_copy
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
@@ -11,8 +10,6 @@ from scipy import stats
 from casting_econ.kit import format_of, open_study
 from casting_econ.models import newsvendor_quantity
 from casting_econ.pages.stall import stall_sentences, stall_table
-
-DATA = Path(__file__).parents[1] / "data"
 
 
 @given(
@@ -47,7 +44,7 @@ def test_what_cannot_be_is_told(given_, told):
 
 def test_market_days_of_the_third_demo():
     """As stated and with certain demand: buyers are Poisson about 1,152 / 36 = 32, 2.1 bars each (notes G3); checked with scipy alone."""
-    kit = open_study(DATA / "ninepenny-lather", with_records=False)
+    kit = open_study(rates_copy("ninepenny-lather"), with_records=False)
     row = stall_table(kit).iloc[0]
     assert row.channel == "markets" and row.wanted == pytest.approx(32 * 2.1, rel=0.02)
     drawn = kit.monte_carlo().draws["revenue_per_year"]  # demand is unsure, so days differ more than Poisson
@@ -60,7 +57,7 @@ def test_market_days_of_the_third_demo():
 
 def test_more_is_brought_where_missing_costs_more(tmp_path):
     """A dearer bar loses more when it is missing and no more when it is left."""
-    text = (DATA / "ninepenny-lather" / "study.toml").read_text(encoding="utf-8")
+    text = (rates_copy("ninepenny-lather") / "study.toml").read_text(encoding="utf-8")
     rows = []
     for price in ("16.80 USD", "25.20 USD"):
         (tmp_path / "study.toml").write_text(text.replace('price = "16.80 USD"', f'price = "{price}"'), encoding="utf-8")
@@ -71,9 +68,9 @@ def test_more_is_brought_where_missing_costs_more(tmp_path):
 
 def test_a_piece_that_leaves_nothing_is_not_worth_bringing():
     """The second demo's fairs lose by each set sold; the first demo has no stall at all."""
-    kit = open_study(DATA / "gannet-lane-figures")
+    kit = open_study(rates_copy("gannet-lane-figures"))
     frame = stall_table(kit)
     assert frame.short.iloc[0] < 0 and frame.bring.iloc[0] == 0
     assert "leaves nothing after its hours at the target" in stall_sentences(frame, format_of(kit))
-    none = stall_table(open_study(DATA / "kelpmoor-handles", with_records=False))
+    none = stall_table(open_study(rates_copy("kelpmoor-handles"), with_records=False))
     assert none.empty and stall_sentences(none, format_of(kit)) == ""

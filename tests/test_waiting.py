@@ -192,5 +192,8 @@ def test_table_of_months(small):
     """The page's table has the months that it names, of those that were worked out."""
     _, found = small(**ONE)
     frame = waiting.waiting_table(found)
-    assert list(frame.months) == [1, 2, 3, 6, 9, 12, 18]
+    assert list(frame.months) == [1, 2, 3, 6, 9, 12, 18, 24]
+    assert len(found.worth) == 24 and found.worth[-1] == pytest.approx(
+        2 * (found.now - max(found.now, 0.0))
+    )  # nothing is left to decide
     assert frame.worth[3] == found.worth[5] and frame.width[3] == found.width[5]

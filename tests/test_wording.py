@@ -3,11 +3,11 @@
 import re
 import shutil
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+from commands import rates_copy
 
 from casting_econ.formatting import Format
 from casting_econ.kit import Answer, format_of, grid, main_wait, open_study
@@ -28,7 +28,6 @@ from casting_econ.pages.records import records_overview
 from casting_econ.pages.scrap import break_even_scrap, scrap_break_even, scrap_now
 from casting_econ.pages.sensitivity import grid_sentence, grid_still, swing_table, three_numbers
 
-DATA = Path(__file__).parents[1] / "data"
 KNOBS, FIGURES, SOAP = "kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather"
 NB, NNB = "\u00a0", "\u202f"  # spaces that do not break, wide and narrow
 DRAWS = 1600  # sixteen sets of a hundred
@@ -37,13 +36,13 @@ DRAWS = 1600  # sixteen sets of a hundred
 @pytest.fixture(scope="module")
 def demos():
     """The demos as stated, without their logs."""
-    return {name: open_study(DATA / name, with_records=False) for name in (KNOBS, FIGURES, SOAP)}
+    return {name: open_study(rates_copy(name), with_records=False) for name in (KNOBS, FIGURES, SOAP)}
 
 
 @pytest.fixture(scope="module")
 def logged():
     """A demo with its logs."""
-    return open_study(DATA / KNOBS)
+    return open_study(rates_copy(KNOBS))
 
 
 @pytest.fixture
@@ -51,7 +50,7 @@ def changed(tmp_path):
     """A demo, as stated, with some text of its study file replaced everywhere."""
 
     def change(*pairs, name=KNOBS):
-        text = (DATA / name / "study.toml").read_text(encoding="utf-8")
+        text = (rates_copy(name) / "study.toml").read_text(encoding="utf-8")
         for old, new in pairs:
             assert old in text
             text = text.replace(old, new)
@@ -585,7 +584,7 @@ def test_three_numbers_of_a_study(demos, logged):
 
 def test_three_numbers_of_a_certain_study(changed):
     """Where no number has a spread, none is said to matter."""
-    text = (DATA / KNOBS / "study.toml").read_text(encoding="utf-8")
+    text = (rates_copy(KNOBS) / "study.toml").read_text(encoding="utf-8")
     kit = changed((text[text.index("[spread]") : text.index("[stations")], ""))
 
     assert three_numbers(kit, swing_table(kit)) == "Every number of this study is stated as certain, so none can move the result."
@@ -625,7 +624,7 @@ def test_records_overview_with_and_without_logs(demos, logged):
 
 def test_records_overview_tells_what_is_odd(tmp_path):
     """Losses that no fault explains are said under the overview."""
-    shutil.copytree(DATA / KNOBS, tmp_path / "study")
+    shutil.copytree(rates_copy(KNOBS), tmp_path / "study")
     (tmp_path / "study" / "records" / "faults.csv").write_text(
         "date,batch,step,cause,pieces,fate\n2025-01-07,K001,demould,voids,2,scrap\n", encoding="utf-8"
     )

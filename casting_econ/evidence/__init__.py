@@ -1,5 +1,6 @@
 """Workshop logs to distributions."""
 
+from .channels import SCATTERS
 from .control import p_chart, run_rules, trend
 from .dispersion import binomial_limits
 from .labour import hours_by_kind, learning_table

@@ -10,7 +10,7 @@ from .market import orders_of, orders_seen, season_beside
 from .months import PRIOR_DISPERSION, PRIOR_SIZES, counts_posterior, prior_of, sizes_posterior
 from .posteriors import PRIOR_SPREAD, rate_prior, stated_range
 
-SCATTERS = ("clustering", "size_spread")  # how orders differ; a worth beside them need not be stated, nor do they stand for one
+SCATTERS = ("clustering", "size_spread")  # how orders differ; what is usual of them is known without a worth
 
 
 def channel_finding(study, channel, kind, number):

@@ -70,7 +70,8 @@ class Lever:
         if self.is_scrap:
             return fmt.percent(value / 100, 1)
         digits = 0 if self.is_whole else max(0, int(np.ceil(-np.log10(self.step))))
-        return f"{fmt.number(value, digits)} {self.unit}".strip()
+        number, unit = fmt.exactly(round(value, digits)), self.unit
+        return f"{number} {unit.replace('s', '', 1) if number == '1' else unit}".strip()
 
 
 def _nice(value: float) -> float:
@@ -92,8 +93,10 @@ def levers_of(kit: OpenStudy, product: str | None = None) -> list[Lever]:
             return
         now = numbers[key].value
         parts = 100 if group in ("price", "buyers") else 50
-        days = 24.0 if group == "waiting" and now >= 48 else 1.0  # so that a step is a round part of a day
-        step = days * _nice(now / days / parts)
+        said = (
+            1.0 if group != "waiting" or 1 <= now < 48 else 24.0 if now >= 48 else 1 / 60
+        )  # so that steps are round as `words` has them
+        step = said * _nice(now / said / parts)
         low, high = 0.0, np.ceil(3.0 * now / step) * step
         if group == "scrap":
             now, low, step = 100.0 * (1.0 - now), 0.0, 0.5
@@ -106,7 +109,7 @@ def levers_of(kit: OpenStudy, product: str | None = None) -> list[Lever]:
             Lever(key=key, label=words or label(key), unit=unit, now=now, low=low, high=float(high), step=step, group=group)
         )
 
-    for group, key, unit in (("price", "price", "an order"), ("buyers", "orders", "orders a year")):
+    for group, key, unit in (("price", "price", "an order"), ("buyers", "orders", "a year")):
         for name in channels:
             add(group, f"channels.{name}.{key}", unit, f"{key}, {name.replace('-', ' ')}")
     add("hours", "time.fixed_hours", "hours a week", "books, cleaning and other fixed hours")

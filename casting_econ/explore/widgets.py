@@ -107,7 +107,7 @@ class ExplorerView(Controls):
             return
         rows = sorted(view.limits.items(), key=lambda item: -item[1])
         row = "<tr><th scope='row'>{}</th><td>{}</td></tr>"
-        cells = "".join(row.format(html.escape(name.replace("-", " ")), self.fmt.percent(share)) for name, share in rows)
+        cells = "".join(row.format(html.escape(name.replace("-", " ")), self.fmt.chance(share)) for name, share in rows)
         self.say(
             lines=mistune.create_markdown(escape=True)("\n".join(f"- {line}" for line in view.lines)),
             sentence=_paragraph(view_sentence(view, self.fmt)),

@@ -171,13 +171,13 @@ def served(a, asked: Asked, plans, needs, times: Working) -> tuple[Month, ...]:
     What stands on the shelf goes out first and takes packing only. Then the month's own orders are made; then those that wait,
     of a product none of whose own orders had to be cut; then what the shelf lacks. What is short at one of these is shared out
     by cutting everything in it by the same share. Of a channel the oldest order goes out first; one that is not made waits a
-    month if its buyer does, and is lost then. The shelf is full at the start. Of the year before counts what its last month, were it
-    like this year's, leaves to the first, unless demand is only growing then; what the last month of this year leaves is neither
-    met nor lost. In a year in one piece nothing waits.
+    month if its buyer does, and is lost then. The shelf is full at the start. Of the year before counts what its last month, were
+    it like this one's, leaves for the first, unless the year is the first of all; what the last month of this year leaves is neither
+    met nor lost. In a year in one piece nobody waits.
     """
     last, full = len(needs) - 1, {p.name: p.shelf for p in a.products}
     late = {c.name: (0.0, 0.0) for c in a.channels}  # orders that wait, and their pieces
-    if last and np.all(a.months.grown >= 1.0) and any(c.waits for c in a.channels):
+    if last and not a.months.fresh and any(c.waits for c in a.channels):
         late = _month(a, asked, plans, needs, times, last, late, full)[1]
     shelf, months = full, []
     for m in range(last + 1):

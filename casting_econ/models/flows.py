@@ -1,6 +1,6 @@
 """A year's money and hours month by month; they add up to the year's."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -89,8 +89,7 @@ def starting_in(months: Months, first: int) -> Months:
     luck = months.luck
     if luck is not None:
         orders, sizes = ({name: rolled(one) for name, one in each.items()} for each in (luck.orders, luck.sizes))
-        luck = type(luck)(orders=orders, sizes=sizes, risks=luck.risks)
+        luck = replace(luck, orders=orders, sizes=sizes)
     slower = {place: rolled(factors) for place, factors in months.slower.items()}
-    return Months(
-        working=rolled(months.working), season=rolled(months.season), grown=rolled(months.grown), slower=slower, luck=luck
-    )
+    even = {key: rolled(getattr(months, key)) for key in ("working", "season", "grown")}
+    return replace(months, **even, slower=slower, luck=luck)

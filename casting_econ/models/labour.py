@@ -76,5 +76,12 @@ def practised_minutes(floor_minutes, first_minutes, rate, made_before, pieces):
         reached = np.where(np.asarray(first) <= floor, 0.0, np.where(b == 0.0, np.inf, (np.asarray(floor) / first) ** (1.0 / b)))
     # whole pieces are learning pieces; the floor starts with the next one
     turn = np.clip(np.floor(reached), before, last)
-    learning = first * (unit_total(turn, rate) - unit_total(before, rate))
+    none = unit_total(before, rate)
+    if np.broadcast(last, rate).size < turn.size:  # of many floors few are reached within these pieces
+        total, within = np.where(turn < last, none, unit_total(last, rate)), (turn > before) & (turn < last)
+        if within.any():
+            total[within] = unit_total(turn[within], np.broadcast_to(rate, turn.shape)[within])
+    else:
+        total = unit_total(turn, rate)
+    learning = first * (total - none)
     return ((learning + floor * (last - turn)) / (last - before))[()]

@@ -91,8 +91,8 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
             for part in (axes, hands):
                 part.axvspan(origin + n, origin + n + 1, color="#EDEDED", zorder=0, linewidth=0)
     totals = {colour: np.zeros(days) for colour in (ORANGE, BLUE, GREEN)}
-    for n, _, stage, _, part in course.by_day():
-        totals[colour_of(stage)][n] += part
+    for n, _, stage, _, worked in course.by_day():
+        totals[colour_of(stage)][n] += worked
     bottom = np.zeros(days)
     for colour, row in totals.items():
         hands.bar(origin + np.arange(days) + 0.5, row, width=0.8, bottom=bottom, color=colour, edgecolor="none")

@@ -149,11 +149,11 @@ def month_table(kit: OpenStudy, draws: int | None = None, seed: int | None = Non
         return []
 
     def work(a):
-        outcome, found, waiting = evaluate(a), {}, 0.0
-        for m, month in enumerate(outcome.months):
-            came, met, lost = (sum(each.values()) for each in (month.came, month.met, month.lost))
-            found |= {("came", m): came, ("met", m): met, ("there", m): came + waiting, ("binding", m): month.binding}
-            found["ready", m], waiting = sum(month.shelf.values()), waiting + came - met - lost
+        found = {}
+        for m, month in enumerate(evaluate(a).months):
+            came, met, lost, waits = (sum(each.values()) for each in (month.came, month.met, month.lost, month.waits))
+            found |= {("came", m): came, ("met", m): met, ("there", m): met + lost + waits, ("binding", m): month.binding}
+            found["ready", m] = sum(month.shelf.values())
         return found
 
     found, point, rows = kit.by_draw(work, draws, seed), kit.point(), []
@@ -190,8 +190,6 @@ def month_sentence(kit: OpenStudy, frame: pd.DataFrame) -> str:
         return f"{text}; even so nothing is full in any month of nearly all years drawn."
     text += f": in **{worst.month}** something is full in {fmt.chance(worst['something full'])} of the years drawn, most often {worst['most often']}"
     spread = worst["something full"] - best["something full"] >= 0.1
-    if spread and best.name < 3 and any(c.waits for c in kit.inputs().channels):
-        text += " (a year begins with no order waiting, so its first months are easier than they will be)"
     return (
         f"{text}; in {best.month}, when it is least so, in {fmt.chance(best['something full'])}."
         if spread

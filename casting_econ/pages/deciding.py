@@ -160,14 +160,14 @@ def decision_sentence(decision: Decision, fmt: Format) -> str:
     brings = f"brings {size} {'more' if decision.goes else 'less'} than its hours at the target"
     if certain:
         return f"{text} A year {brings}."
-    luck = "" if decision.kit.variation == "rates" else ", good and bad luck evened out,"
-    return f"{text} On average a year {brings}, and that is the right choice{luck} with a chance of {fmt.chance(right)}."
+    how = "On average" if decision.kit.variation == "rates" else "With as many orders as expected"
+    return f"{text} {how} a year {brings}, and that is the right choice with a chance of {fmt.chance(right)}."
 
 
 def next_to_measure(decision: Decision, frame: pd.DataFrame, fmt: Format) -> str:
     """What to measure next, or that nothing more is worth it."""
     everything = decision.all_known
-    if decision.kit.certain:
+    if not decision.kit.assumed.uncertain:
         return "Every number is stated as certain, so nothing is left to measure for the choice; a guess is never certain, so give guesses a range."
     if everything.value <= 2.0 * everything.error or everything.value < 0.001 * abs(float(decision.benefit.mean())):
         return (

@@ -1,6 +1,7 @@
 """Is it a job? Side income, a living, safe enough: three answers, and words for them that cannot contradict each other."""
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -45,6 +46,7 @@ class Job:
     takes_pay: bool  # whether the stated pay is taken out meanwhile
     limit: str  # what limits in most draws
     living: str  # what a full year at the target is called
+    luck: bool = True  # whether the luck of single orders is in the years drawn
     pays_from: float = np.nan  # orders a year from which an hour pays, where it does not at those that come [order/year]
 
     @property
@@ -86,7 +88,7 @@ def job_of(kit: OpenStudy, answer: Answer) -> Job:
     floor = FLOOR_SHARE * answer.living if stated is None else float(stated)
     if cash.reserve > 0:
         case = STATED_PAY if cash.pay_taken > 0 else NO_PAY
-        fails = cash_draws(kit, len(answer.draws["pay_per_hour"])).cases[case].runs_out["chance"]
+        fails = _runs_out(kit, len(answer.draws["pay_per_hour"]), case)
     shares, hour = answer.bottleneck, answer.chances["hour_pays_living_wage"]["chance"]
     return Job(
         hour=hour,
@@ -98,8 +100,15 @@ def job_of(kit: OpenStudy, answer: Answer) -> Job:
         takes_pay=case == STATED_PAY,
         limit=max(shares, key=lambda name: shares[name]),
         living=living_words(kit),
+        luck=kit.variation != "rates",
         pays_from=orders_for_target(kit) if hour < _PAYING else np.nan,
     )
+
+
+@lru_cache(maxsize=16)  # the first page asks twice
+def _runs_out(kit, draws, case):
+    """Chance that the reserve runs out under a rule of pay."""
+    return cash_draws(kit, draws).cases[case].runs_out["chance"]
 
 
 def ample_orders(kit: OpenStudy) -> Lever:
@@ -122,6 +131,7 @@ def verdict_words(job: Job) -> str:
     long_hours = ", but only by more hours than a full week"
     if job.lives in ("yes", "probably"):
         words = (living if job.lives == "yes" else f"probably {living}") + _SAFE[job.safe]
+        words += ", bad luck apart" if job.safe == "yes" and not job.luck else ""
         words += long_hours if job.side != "yes" and job.hour < job.year else ""
     elif job.lives == "open":
         words = f"perhaps {living}{long_hours}" if short else f"{side}; perhaps {living}"
@@ -171,7 +181,7 @@ def years_below(share: float, fmt: Format) -> str:
 def floor_words(job: Job, fmt: Format) -> str:
     """Years below the floor, and the reserve where there is one."""
     floor = f"the floor of {fmt.money(job.floor, 0)}" if job.stated else f"{fmt.money(job.floor, 0)}, half of that"
-    text = f"{years_below(job.below, fmt)} below {floor}"
+    text = f"{'' if job.luck else 'bad luck apart, '}{years_below(job.below, fmt)} below {floor}"
     if job.fails is None:
         return text
     runs = f"runs out with a chance of {fmt.chance(job.fails)}"

@@ -261,8 +261,12 @@ def levers_sentence(kit: OpenStudy, product, *, scrap, cure_hours, vary=None) ->
     ]
     if parts:
         return f"In every draw: {' and '.join(parts)}."
-    alike = "Every number is stated as certain, so all years drawn are alike."
-    return alike if kit.certain else "All numbers are drawn as the study and its logs have them."
+    if kit.certain:
+        return "Every number is stated as certain, so all years drawn are alike."
+    if not kit.assumed.uncertain:
+        return "Every number is stated as certain; the years drawn differ by chance alone, as orders come one by one."
+    one_by_one = "" if kit.variation == "rates" else "; orders come one by one"
+    return f"All numbers are drawn as the study and its logs have them{one_by_one}."
 
 
 def limits_sentence(kit: OpenStudy) -> str:

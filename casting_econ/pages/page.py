@@ -129,9 +129,9 @@ class Page:
         """Say that there is nothing to show, which a report leaves out, with the heading above it where nothing else stands there."""
         display({"text/markdown": text, "text/plain": text}, raw=True, metadata={NOTHING: True})
 
-    def record(self, **numbers: float) -> None:
-        """Leave numbers in the notebook for a sweep to collect."""
-        rounded = {name: nine_digits(value) for name, value in numbers.items()}
+    def record(self, **numbers: float | None) -> None:
+        """Leave numbers in the notebook for a sweep to collect, those that there are."""
+        rounded = {name: nine_digits(value) for name, value in numbers.items() if value is not None}
         display({RECORD_MIME: rounded, "text/plain": ", ".join(f"{k} = {v:.4g}" for k, v in rounded.items())}, raw=True)
 
 

@@ -95,8 +95,9 @@ def monthly_bars(frame: pd.DataFrame) -> Figure:
     figure, axes = new_axes(0.7 + 1.0 * len(channels), rows=len(channels), sharex=True, squeeze=False)
     for row, channel in zip(axes[:, 0], channels, strict=True):
         row.bar(places, frame[channel], color=BLUE, width=0.6)
-        for place, value in zip(places, frame[channel] if len(frame) <= 12 else (), strict=False):  # more would run together
-            row.annotate(f"{value:g}", (place, value), ha="center", va="bottom")
+        told = places if len(frame) <= 12 else [frame[channel].to_numpy().argmax()]  # more would run together
+        for place in told:
+            row.annotate(f"{frame[channel].iloc[place]:g}", (place, frame[channel].iloc[place]), ha="center", va="bottom")
         row.set_ylim(0, max(frame[channels].max(axis=None), 1) * 1.4)
         row.set_title(channel, loc="left")
         row.set_yticks([])

@@ -159,7 +159,7 @@ def grid_table(kit: OpenStudy, scrap, cure_hours, *, product: str) -> pd.DataFra
 def three_numbers(kit: OpenStudy, tornado) -> str:
     """The three uncertain numbers with the largest swing, and what each rests on."""
     if not len(tornado):
-        return "Every number of this study is stated as certain, so none can move the result."
+        return f"Every number of this study is stated as certain, so none can move the result{'' if kit.certain else '; chance can'}."
     fmt, rows = format_of(kit), []
     for place, row in enumerate(tornado.head(3).itertuples(), start=1):
         number = kit.assumed.numbers.get(row.key)

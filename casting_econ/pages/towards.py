@@ -186,7 +186,9 @@ def towards_sentence(kit: OpenStudy, found: Towards | None) -> str:
     elif found.full == HANDS:
         text += " More hours alone would not do either."
     if np.isfinite(found.price):
-        return f"{text} With prices {fmt.percent(found.price - 1.0)} up, and orders enough, it would."
+        kept = not any(np.any(np.asarray(c.elasticity) > 0) for c in kit.inputs().channels)
+        loses = " The study takes it that no buyer is lost by a dearer price." if kept else ""
+        return f"{text} With prices {fmt.percent(found.price - 1.0)} up, and orders enough, it would.{loses}"
     return f"{text} **No price up to {fmt.number(MOST_PRICE)} times today's does {_while(kit, found.full)}.**"
 
 

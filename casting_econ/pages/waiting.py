@@ -60,7 +60,7 @@ class Waiting:
     def best(self) -> int | None:
         """Fewest months that are worth nearly as much as any; None where waiting is worth nothing."""
         least = max(_WORTH * abs(self.now) * self.horizon / MONTHS, 1.0)
-        if not self.worth.size or self.worth.max() < least:
+        if self.worth.max() < least:
             return None
         return int(self.months[np.argmax(self.worth >= _NEAR * self.worth.max())])
 
@@ -103,7 +103,7 @@ def waiting_of(kit: OpenStudy, now: float) -> Waiting | None:
     a = with_levers(kit.inputs(), demand=np.maximum((rates + known) / (mean + known), 1e-9))
     benefit = np.broadcast_to(np.asarray(beyond_target(a, evaluate(a)), float), rates.shape)
     benefit = benefit + now - expected_of_rate(rates, benefit, shape, exposure)
-    months = np.arange(1, min(MOST_MONTHS, horizon - 1) + 1)
+    months = np.arange(1, min(MOST_MONTHS, horizon) + 1)
     more = months / MONTHS * mean / noise
     after = np.array([best_after_counting(rates, benefit, shape, exposure, one) for one in more])
     worth = (months * now + (horizon - months) * after - horizon * max(now, 0.0)) / MONTHS

@@ -23,6 +23,7 @@ CHANNELS = ("shop", "fair", "post")
 START = pd.Timestamp("2025-01-06")
 DAYS_A_MONTH = 365.2425 / 12
 SCATTER, SCATTER_FACTOR, SHAPE_FACTOR, ALIKE = 0.30, 0.50, 0.30, (1.0, 19.0)  # the priors, written out a second time
+BUNCHED = (0.3, 1.0)  # orders of a month beyond a Poisson's: median of the dispersion, and its log standard deviation
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -384,13 +385,24 @@ def _sell(rng, size, twist, stated, truth, kinds):
     for name, channel in stated["channels"].items():
         value, worth = read_figure(channel, "orders")
         stated_rate = value / 12
-        rate = rng.gamma(stated_rate * worth) / worth
+        bunched = BUNCHED[0] * np.exp(BUNCHED[1] * rng.standard_normal())
+        if twist.visit > 1:  # what visits of a geometric number of orders make of it
+            bunched = 2 * (twist.visit - 1) / stated_rate
+        sure = 1 + bunched * stated_rate  # a guess is worth months like these
+        rate = rng.gamma(stated_rate * worth / sure) * sure / worth
         if twist.off:
             rate *= _centre(rng, 1.0, twist)
         truth[f"channels.{name}.orders"], kinds[f"channels.{name}.orders"] = rate * 12, "orders a year"
-        visits = rng.uniform(0, days, rng.poisson(rate * size.months / twist.visit))
-        together = rng.geometric(1 / twist.visit, visits.size) if twist.visit > 1 else np.ones(visits.size, int)
-        for when in np.repeat(visits, together):
+        whens = []
+        for month in pd.period_range(START, START + pd.Timedelta(days=int(days)), freq="M"):
+            first, last = (max((month.start_time - START).days, 0), min((month.end_time - START).days + 1, days))
+            mean = rate * (last - first) / DAYS_A_MONTH
+            if twist.visit > 1:
+                visits = rng.uniform(first, last, rng.poisson(mean / twist.visit))
+                whens += list(np.repeat(visits, rng.geometric(1 / twist.visit, visits.size)))
+            else:
+                whens += list(rng.uniform(first, last, rng.poisson(rng.gamma(1 / bunched) * bunched * mean)))
+        for when in whens:
             day = START + pd.Timedelta(days=int(when))
             row = {"date": day, "channel": name, "product": channel["product"], "pieces": 1, "price": 12.0}
             sales.append(row | {"order": None if rng.random() < 0.5 else f"O{len(sales) + 1}", "kind": "sale"})

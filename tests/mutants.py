@@ -133,7 +133,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("hours * along", "hours"),
         ("flow / load + spoilt", "flow / load"),
         ("if np.any(np.asarray(count) < held.sets)", "if np.any(np.asarray(count) < held.sets - 1)"),
-        ("if last and np.all(a.months.grown >= 1.0)", "if False"),
+        ("if last and not a.months.fresh", "if False"),
         ("np.minimum(shelf[p] - ready[p], old[p])", "np.minimum(shelf[p], old[p])"),
         ("make = {p: own[p] - ready[p] for p in own}", "make = {p: own[p] for p in own}"),
         ("np.where(done[p] < 1.0, 0.0, old[p] - first[p])", "old[p] - first[p]"),

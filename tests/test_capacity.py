@@ -95,10 +95,8 @@ def test_december_leaves_its_orders_to_january():
 
 
 def test_a_business_that_starts_has_no_december_before():
-    """Demand that is half there in January and full from February: of the orders of a December before it none wait."""
-    asked = np.array([0] * 11 + [70.0])
-    grown = np.array([0.5] + [1.0] * 11)
-    months = Months(working=EVEN, season=asked / 70, grown=grown)
+    """In the first year of all none wait in January of the orders of a December before it."""
+    months = Months(working=EVEN, season=only_in(11), fresh=True)
     year = evaluate(replace(CARVER, channels=(replace(SELL, orders_per_year=70.0),), months=months))
 
     assert (of(year, "met")[0], of(year, "met")[11], of(year, "waits")[11]) == (0, 40, 30)

@@ -120,7 +120,6 @@ def walked(kit, row):
             at = (starts + after) % 12
             lost[at] = min(left, 40 * working[(9 + at) % 12])
             left -= lost[at]
-        # the second year begins with what a last month like its own leaves
         waiting = 0.0
         for at, month in enumerate(range(12) if year == 0 else (11, *range(12))):
             calendar = (9 + month) % 12
@@ -129,8 +128,8 @@ def walked(kit, row):
                 stats.poisson.ppf(luck.orders[c][row, calendar], rate * share) for c, rate in (("shop", 20), ("fair", 12))
             )
             weeks = 40 * working[calendar] - lost[month]
-            spare = max(4 * weeks - 20 * season[calendar], 0.0)
             needed = (3 * came + fair) / 0.8 * 40 / 60 + came / 2
+            spare = max(4 * weeks - 20 * season[calendar], 0.0)
             done = min(1.0, spare / needed) if needed else 1.0
             spare -= needed * done
             late = waiting * (3 / 0.8 * 40 / 60 + 1 / 2)

@@ -171,8 +171,9 @@ def served(a, asked: Asked, plans, needs, times: Working) -> tuple[Month, ...]:
     What stands on the shelf goes out first and takes packing only. Then the month's own orders are made; then those that wait,
     of a product none of whose own orders had to be cut; then what the shelf lacks. What is short at one of these is shared out
     by cutting everything in it by the same share. Of a channel the oldest order goes out first; one that is not made waits a
-    month if its buyer does, and is lost then. The shelf is full at the start. Of the year before counts what its December, like
-    this one's, leaves for January, unless the year is the first of all; what this December leaves is neither met nor lost.
+    month if its buyer does, and is lost then. The shelf is full at the start. Of the year before counts what its last month, were
+    it like this one's, leaves for the first, unless the year is the first of all; what the last month of this year leaves is neither
+    met nor lost. In a year in one piece nobody waits.
     """
     last, full = len(needs) - 1, {p.name: p.shelf for p in a.products}
     late = {c.name: (0.0, 0.0) for c in a.channels}  # orders that wait, and their pieces

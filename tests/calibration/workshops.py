@@ -90,9 +90,10 @@ def workshop(seed, size, twist=AS_ASSUMED, *, few_orders=False, mixed=True) -> W
     batches, faults = _pour(rng, size, twist, stated, truth, kinds)
     moulds = _wear(rng, twist, stated, batches, truth, kinds)
     sheet = _bench(rng, size, twist, stated, batches, truth, kinds, mixed)
-    # the logs are kept to the end of the months, whether or not anything is sold by then
-    sheet.append({"date": START + pd.Timedelta(days=int(size.months * DAYS_A_MONTH)), "step": "pour", "minutes": 5.0})
-    sales = _sell(rng, size, twist, stated, truth, kinds)
+    # the logs are kept to the end of the months or of the work, whether or not anything is sold by then
+    days = max(int(size.months * DAYS_A_MONTH), *((row["date"] - START).days for row in (*batches, *faults, *sheet)))
+    sheet.append({"date": START + pd.Timedelta(days=days), "step": "pour", "minutes": 5.0})
+    sales = _sell(rng, days + 1, twist, stated, truth, kinds)
     logs = {"batches": batches, "faults": faults, "moulds": moulds, "timesheet": sheet, "sales": sales}
     records = {name: frame(name, rows) for name, rows in sorted(logs.items()) if rows}
     return Workshop(study=study_of(stated, records), stated=stated, truth=truth, kinds=kinds)
@@ -379,9 +380,9 @@ def _row_units(products, keys, step, pieces, owners, units):
     return known
 
 
-def _sell(rng, size, twist, stated, truth, kinds):
-    """Orders of each channel at any time of the months that the log is kept."""
-    sales, days = [], size.months * DAYS_A_MONTH
+def _sell(rng, days, twist, stated, truth, kinds):
+    """Orders of each channel at any time of the days that the logs are kept."""
+    sales = []
     for name, channel in stated["channels"].items():
         value, worth = read_figure(channel, "orders")
         stated_rate = value / 12
@@ -394,7 +395,7 @@ def _sell(rng, size, twist, stated, truth, kinds):
             rate *= _centre(rng, 1.0, twist)
         truth[f"channels.{name}.orders"], kinds[f"channels.{name}.orders"] = rate * 12, "orders a year"
         whens = []
-        for month in pd.period_range(START, START + pd.Timedelta(days=int(days)), freq="M"):
+        for month in pd.period_range(START, START + pd.Timedelta(days=days - 1), freq="M"):
             first, last = (max((month.start_time - START).days, 0), min((month.end_time - START).days + 1, days))
             mean = rate * (last - first) / DAYS_A_MONTH
             if twist.visit > 1:

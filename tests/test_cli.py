@@ -323,7 +323,9 @@ def test_sweep_collects_one_table_and_one_heat_map(tmp_path):
     assert table[["scrap_rate", "cure_hours"]].to_numpy().tolist() == [[0.1, 18], [0.1, 48], [0.3, 18], [0.3, 48]]
     assert table.pay_p50[0] > table.pay_p50[2] and table.pay_p50[1] > table.pay_p50[3] and table.pay_p50[2] > table.pay_p50[3]
     points = [path.read_text(encoding="utf-8") for path in (tmp_path / "sweep" / "notebooks").glob("*.ipynb")]
-    assert len(points) == 4 and all("image/png" not in text and "Histogram of pay an hour: eight in ten" in text for text in points)
+    assert len(points) == 4 and all(
+        "image/png" not in text and "Histogram of pay an hour: eight in ten" in text for text in points
+    )
     assert (tmp_path / "sweep" / "sweep.png").stat().st_size > 10_000
     assert "Chart: " in out
 

@@ -54,10 +54,8 @@ class Year:
         number = np.where(mean > 0, np.maximum(number, 0.0), 0.0)
         if c.size_spread == 0:
             return number, number * c.pieces_per_order
-        s = np.sqrt(np.log(1 + c.size_spread**2 / np.maximum(number, 1)))
-        return number, np.where(
-            number > 0, stats.lognorm.ppf(v, s, scale=np.maximum(number, 1) * c.pieces_per_order * np.exp(-(s**2) / 2)), 0.0
-        )
+        scale = c.pieces_per_order * c.size_spread**2
+        return number, np.where(number > 0, stats.gamma.ppf(v, np.maximum(number, 1) / c.size_spread**2, scale=scale), 0.0)
 
     def strike(self, risk, weeks):
         """A rare event takes the weeks of the month it starts in, and goes on into the next; of the year before into this January."""

@@ -120,7 +120,7 @@ def pieces_at(uniform, orders, mean_size, sd_size=0.0):
 
     Notes
     -----
-    Log-normal with the mean and variance that the sum of as many independent sizes has, so that with Poisson orders the variance is
+    Gamma with the mean and variance that the sum of as many independent sizes has, so that with Poisson orders the variance is
     the compound one, rate x (mean² + sd²). What comes out need not be whole.
 
     Examples
@@ -135,8 +135,8 @@ def pieces_at(uniform, orders, mean_size, sd_size=0.0):
         checked("spread of the pieces in an order", sd_size, low=0.0),
     )
     pieces, differ = orders * mean_size, (orders > 0) & (sd_size > 0)
-    spread = np.log1p((sd_size[differ] / mean_size[differ]) ** 2 / orders[differ])  # of the logarithm, squared
-    pieces[differ] *= np.exp(np.sqrt(spread) * special.ndtri(uniform[differ]) - spread / 2.0)
+    scale = sd_size[differ] ** 2 / mean_size[differ]
+    pieces[differ] = special.gammaincinv(pieces[differ] / scale, uniform[differ]) * scale
     return pieces[()]
 
 

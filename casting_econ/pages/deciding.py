@@ -73,6 +73,7 @@ def decision_of(kit: OpenStudy, draws: int | None = None, seed: int | None = Non
     "What knowing a number, or all that a log tells, would be worth a year before deciding",
     "kind: text; what: text; worth: money; error: money; worth of half the width: money; takes: text; "
     "worth of a month more: money",
+    fold=True,
 )
 def information_table(decision: Decision) -> pd.DataFrame:
     """What it would be worth to know each number, and all that each log tells, before deciding; the most first. [money/year]

@@ -230,10 +230,10 @@ def job_table(kit: OpenStudy, answer: Answer, job: Job) -> pd.DataFrame:
     """The three answers, with the chance of each and what it rests on. [-]"""
     fmt, year = format_of(kit), answer.summary("residual_pay_per_year")["p50"]
     rows = [
-        ("side income: does each hour pay?", job.side, job.hour, f"{hour_words(kit, answer)}, target {fmt.money(answer.target)}"),
-        (f"{job.living}: does the year?", job.lives, job.year, f"{fmt.money(year, 0)} a year of {fmt.money(answer.living, 0)}"),
+        ("an hour pays", job.side, job.hour, f"{hour_words(kit, answer)}, target {fmt.money(answer.target)}"),
+        (f"the year is {job.living}", job.lives, job.year, f"{fmt.money(year, 0)} a year of {fmt.money(answer.living, 0)}"),
         (
-            "safe enough: do bad years stay above the floor?",
+            "bad years stay above the floor",
             job.safe,
             1.0 - job.below,
             f"{years_below(job.below, fmt)} below {fmt.money(job.floor, 0)}",
@@ -241,7 +241,7 @@ def job_table(kit: OpenStudy, answer: Answer, job: Job) -> pd.DataFrame:
     ]
     if job.fails is not None:
         lasts = "no pay" if not job.takes_pay else "the stated pay"
-        rows.append(("safe enough: does the reserve last?", job.safe, 1.0 - job.fails, f"with {lasts} taken out"))
+        rows.append(("the reserve lasts", job.safe, 1.0 - job.fails, f"with {lasts} taken out"))
     return rows
 
 

@@ -96,6 +96,7 @@ def without_luck(kit: OpenStudy, where: str = "Where this page does not speak of
     "monte-carlo-orders",
     "Orders that come in a year, over the draws, and the chance of a year without any and of one with fewer than half as many as expected",
     "channel: text; expected: figure; 1 in 10 below: 0; half below: 0; 1 in 10 above: 0; none: chance; fewer than half: chance",
+    fold=True,
 )
 def orders_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     """Orders of a year by channel, and in all where there are several: expected, and as the draws have them. [order/year, -]"""

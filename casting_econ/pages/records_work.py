@@ -86,6 +86,7 @@ def load_sentences(kit: OpenStudy, product: str) -> str:
     "records-causes-{product}",
     "What goes wrong with {product}, most money first; low and high are the middle eight in ten of the share",
     "step: text; cause: text; lost: 0; share: percent1; low: percent1; high: percent1; money a year: money0; rank by pieces: 0",
+    fold=True,
 )
 def cause_table(kit: OpenStudy, product: str) -> pd.DataFrame:
     """Causes of loss by pieces, with their share of what entered the step, and by money a year; most money first. [piece, -, money/year]"""

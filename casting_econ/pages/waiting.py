@@ -140,6 +140,7 @@ def _years_told(kit, channel, number):
     "living-waiting",
     "Months more of offering before deciding: how wide the orders of a year are then, beside now, and what deciding then is worth",
     "months: 0; width: percent; worth: money0",
+    fold=True,
 )
 def waiting_table(found: Waiting | None) -> pd.DataFrame:
     """Months of waiting, the width of the guess of orders after them, and their worth over the horizon. [month, -, money]"""

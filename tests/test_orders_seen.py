@@ -294,6 +294,7 @@ def test_bands_hold_the_truth_of_invented_workshops(study, buyers):
 
     assert 0.77 <= np.mean(held) <= 0.83
     assert one_by_one or 0.77 <= np.mean(clusters) <= 0.83
+    assert one_by_one or 0.77 <= np.mean(np.abs(np.array(years) - 0.5) < 0.4) <= 0.83
     assert one_by_one or np.mean(plain) < 0.74  # what taking buyers as independent makes of it
 
 

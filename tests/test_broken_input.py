@@ -480,10 +480,10 @@ ACTS = [
     (
         "a step named twice",
         lambda f: edit(f, STUDY, f"[{KNOB}.polish]", f"[{KNOB}.pour]"),
-        86,
+        88,
         None,
         "is not valid TOML",
-        "each name once: products.knob.steps.pour stands in line 61 already",
+        "each name once: products.knob.steps.pour stands in line 63 already",
     ),
     (
         "curly quotes",

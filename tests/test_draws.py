@@ -217,13 +217,26 @@ def test_summarise_of_a_constant():
     assert all(summary[name] == 3.25 for name in QUANTILES)
 
 
-@pytest.mark.parametrize(("bad", "shown"), [(np.nan, "nan"), (np.inf, "inf"), (-np.inf, "-inf")])
+@pytest.mark.parametrize(("bad", "shown"), [(np.inf, "inf"), (-np.inf, "-inf")])
 def test_summarise_refuses_what_is_not_finite(bad, shown):
     """The first bad draw is named with its place."""
     values = np.ones(32)
     values[[7, 20]] = bad
     with pytest.raises(ValueError, match=f"draws must be finite; got {shown} at 7"):
         summarise(values)
+    with pytest.raises(ValueError, match="draws must be finite; got nan at 0"):
+        summarise(np.full(32, np.nan))
+
+
+def test_a_draw_without_a_value_is_left_out():
+    """Of 1, 3 and none: the mean of those that are there is 2, and so is what half of them stay below."""
+    values = np.tile([1.0, 3.0, np.nan, 1.0, 3.0], 32)
+    there = values[~np.isnan(values)]
+
+    found = summarise(values)
+
+    assert (found["mean"], found["p50"]) == (2.0, 2.0) and found["sd"] == pytest.approx(there.std(ddof=1), rel=1e-14)
+    assert np.isfinite(found["mean_error"])
 
 
 def test_chance_by_hand():

@@ -37,7 +37,8 @@ def new_axes(height: float = 3.4, *, rows: int = 1, columns: int = 1, **shape):
 def laid_out(figure: Figure):
     """Lay a chart out once, for every file made of it, at the resolution of pictures; the box around all that is drawn. [inch]"""
     figure.set_dpi(190)
-    figure.get_layout_engine().execute(figure)
+    if engine := figure.get_layout_engine():
+        engine.execute(figure)
     figure.set_layout_engine(None)
     return figure.get_tightbbox().padded(0.1)
 

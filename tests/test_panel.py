@@ -12,7 +12,7 @@ from colorspacious import cspace_convert, deltaE
 from scipy import optimize
 
 from casting_econ import palette
-from casting_econ.assumptions import draw_values, workshop_at
+from casting_econ.assumptions import draw_values, with_luck, workshop_at
 from casting_econ.formatting import Format
 from casting_econ.kit import OpenStudy, open_study
 from casting_econ.models import evaluate, with_levers
@@ -37,7 +37,8 @@ def grid(kit):
 
 def pay_at(kit, grid, scrap, price, wait):
     """Outcome and inputs at one place, on one-dimensional draws and without the panel's own code."""
-    a = workshop_at(kit.study, draw_values(kit.assumed, grid.draws, kit.study.file.study.seed))
+    seed = kit.study.file.study.seed
+    a = with_luck(workshop_at(kit.study, draw_values(kit.assumed, grid.draws, seed)), kit.study, seed, 0, grid.draws)
     return evaluate(with_levers(a, product=grid.product, scrap=scrap, price=price, cure_hours=wait)), a
 
 

@@ -465,7 +465,7 @@ def test_swings_are_in_the_units_of_the_page(logged):
     swings = swing_table(logged).set_index("label")
 
     assert swings.unit["knob: price of resin"] == "EUR/kg" and 20 < swings.low["knob: price of resin"] < 28
-    assert swings.unit["knob: pass share of sand"] == "share" and swings.unit["what buyers will pay"] == "of now"
+    assert swings.unit["knob: pass share of sand"] == "share" and swings.unit["what buyers will pay"] == "of its middle"
 
 
 def test_grid_sentence_with_and_without_a_wait(demos):

@@ -17,7 +17,7 @@ from ..kit import Answer, OpenStudy, grid, open_study
 from ..pages.answer import first_lines
 from ..pages.change import changed, study_with_scenarios
 from ..pages.curing import LoadWait, load_wait
-from ..pages.deciding import Decision
+from ..pages.deciding import Decision, expected_benefit
 from ..study.inputs import changed_copy, place_for_copy
 from ..study.numbers import written
 from ..study.scenarios import PASS_SHARE, SCRAP, dotted, nested
@@ -206,7 +206,7 @@ class Explorer:
         wait, band = load_wait(kit), ("p10", "p50", "p90")
         pay = year.draws["pay_per_hour"]
         own, gain = summarise(pay), summarise(pay - self.base)
-        decision = Decision(kit=kit, benefit=year.draws["beyond_target"], values={})
+        decision = Decision(kit=kit, benefit=expected_benefit(kit, self.draws, self.seed, self.kit), values={})
         return View(
             lines=first_lines(kit, year, decision, offers),
             pay=tuple(own[key] for key in band),

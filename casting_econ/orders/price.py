@@ -191,4 +191,6 @@ def _shared(plan, bench):
         course = plan.with_order(in_hand={}, under_way=()).course
     ran = course.schedule.finish - course.opened.seconds(min(order.start, order.begun or order.start))
     share = np.minimum(share, ran / (7 * DAY) / weeks)
-    return share * float(year["overhead_per_year"] + year["equipment_per_year"]), share * float(year["fixed_hours_per_year"])
+    # the weekly hours of weeks at work: illness takes none of an order's own
+    fixed = float(planner.point_inputs.fixed_hours_per_week) * weeks
+    return share * float(year["overhead_per_year"] + year["equipment_per_year"]), share * fixed

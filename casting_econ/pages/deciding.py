@@ -6,12 +6,13 @@ from functools import cached_property, lru_cache
 import numpy as np
 import pandas as pd
 
-from ..assumptions import draw_values, takes_factor
+from ..assumptions import draw_values, takes_factor, workshop_at
 from ..draws.information import InformationValue, partial_information, perfect_information
 from ..evidence import Evidence
 from ..evidence.market import DAYS_PER_MONTH
 from ..formatting import Format
 from ..kit import OpenStudy
+from ..models import beyond_target, evaluate
 from ..study.told import TOLD, log_of
 from .sensitivity import groups_of, names_of
 from .table import shown
@@ -51,9 +52,17 @@ class Decision:
         return perfect_information(self.actions)
 
 
+def expected_benefit(kit: OpenStudy, draws: int, seed: int, base: OpenStudy | None = None) -> np.ndarray:
+    """What a year brings beyond its target by draw, with as many orders as expected; `base` as in `OpenStudy.by_draw`. [money/year]"""
+    if kit.variation == "rates":
+        return kit.monte_carlo(draws, seed, base=base).draws["beyond_target"]
+    a = workshop_at(kit.study, draw_values(kit.assumed, draws, seed, base=(base or kit).assumed))
+    return np.broadcast_to(np.asarray(beyond_target(a, evaluate(a)), float), (draws,))
+
+
 @lru_cache(maxsize=4)  # several pages ask for it
 def decision_of(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> Decision:
-    """The decision on the draws of the study."""
+    """The decision on the draws of the study, with as many orders as expected: what is left to chance nobody can know first."""
     draws, seed = kit.plan_of_draws(draws, seed)
     values, numbers = draw_values(kit.assumed, draws, seed), kit.assumed.numbers
 
@@ -63,7 +72,7 @@ def decision_of(kit: OpenStudy, draws: int | None = None, seed: int | None = Non
         found = values[key if kind == key else next(k for k in numbers if takes_factor(numbers, k) == kind)]
         return np.broadcast_to(np.asarray(found, float), (draws,))
 
-    benefit = kit.monte_carlo(draws, seed).draws["beyond_target"]
+    benefit = expected_benefit(kit, draws, seed)
     return Decision(kit=kit, benefit=benefit, values={key: seen(key) for key in kit.assumed.uncertain})
 
 

@@ -26,7 +26,7 @@ _SAID = {
     "label": "number",
 }  # columns of tables, as a page says them
 _PLAIN = {"count": ""}  # units that the name of a number says
-_SHARES = ("share", "of now", "of today")  # units that a page shows in per cent
+_SHARES = ("share", "of now", "of today", "of its middle")  # units that a page shows in per cent
 _ENDS = (
     ("1 in 10 below", "1 in 10 above", "half below", "in every draw"),
     ("lowest, 1 in 10 below", "lowest, half below", "lowest, half below", "lowest"),

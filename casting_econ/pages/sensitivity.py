@@ -136,7 +136,7 @@ def swing_table(kit: OpenStudy) -> pd.DataFrame:
     for row in rows:
         whole = row["key"].startswith("spread.")  # moves all numbers of a kind
         of = None if whole else kit.assumed.numbers[row["key"]].unit
-        row["unit"], factor = ("of now", 1.0) if of is None else as_shown(row["key"], of, kit.study.currency)
+        row["unit"], factor = ("of its middle", 1.0) if of is None else as_shown(row["key"], of, kit.study.currency)
         row |= {"low": row["low"] * factor, "high": row["high"] * factor}
     return pd.DataFrame(rows, columns=["label", "low", "high", "unit", "pay_low", "pay_high", "swing", "key"])
 

@@ -1,4 +1,4 @@
-"""What would make it a living: price and orders at which a year does, within hands, pots and moulds; and what a paid job would bring."""
+"""What would make it a living: price and orders at which a year does, within hands, places and moulds; and what a paid job would bring."""
 
 from dataclasses import dataclass, replace
 
@@ -93,7 +93,7 @@ def towards(kit: OpenStudy) -> Towards | None:
 
 @shown(
     "living-towards",
-    "Orders a year at which a year brings a living, by price, within hands, pots and moulds; a dash where no number does",
+    "Orders a year at which a year brings a living, by price, within hands, places and moulds; a dash where no number does",
     "prices: percent; orders: 0; more than now: 0; hours a week: 1; most a year: money0",
 )
 def towards_table(kit: OpenStudy, found: Towards | None) -> pd.DataFrame:

@@ -9,17 +9,18 @@ import numpy as np
 from markupsafe import Markup
 from matplotlib.ticker import MaxNLocator
 
-from ..assumptions import draw_values, workshop_at
+from ..assumptions import draw_values, with_luck, workshop_at
 from ..draws import in_chunks, round_up_draws
 from ..formatting import Format
 from ..kit import OpenStudy, format_of, main_wait
 from ..models import Outcome, Workshop, evaluate, moved_at, with_levers
+from ..models.workshop import Luck
 from ..pages.curing import waits_around
 from ..pages.monte_carlo import living_words
 from ..palette import BLUE, INK, ORANGE, WORDS
 from .report import template
 
-MOST_DRAWS = 2_048  # enough for a band that is steady to the eye, and for a grid within two seconds
+MOST_DRAWS = 1_024  # enough for a band that is steady to the eye, and for a grid within two seconds
 CHUNK = 256  # rows a time, over the whole grid
 PRICES = tuple(round(0.6 + 0.1 * step, 1) for step in range(11))  # factors on every price of the product
 SCRAPS = 17  # rates tried, beside today's
@@ -73,6 +74,11 @@ def moved(a: Workshop, product: str, scrap, price, wait) -> Workshop:
     return replace(every, channels=tuple(new if new.product == product else old for old, new in own))
 
 
+def _along(drawn):
+    """What chance draws row by row, with an axis for each lever after that of the rows."""
+    return drawn.reshape(len(drawn), 1, 1, 1, *drawn.shape[1:])
+
+
 def panel_grid(kit: OpenStudy, product: str | None = None, workers: int = 1) -> Grid:
     """Work out the grid of a product on the study's own draws, the same at every place.
 
@@ -105,6 +111,10 @@ def panel_grid(kit: OpenStudy, product: str | None = None, workers: int = 1) -> 
         a = moved_at(
             workshop_at(kit.study, resting | drawn), f"products.{name}", lambda p: replace(p, cure_step=waiting or p.cure_step)
         )
+        a = with_luck(a, kit.study, table.seed, rows.start, rows.stop)
+        if luck := a.months.luck:
+            along = Luck(**{kind: {key: _along(one) for key, one in drawn.items()} for kind, drawn in vars(luck).items()})
+            a = replace(a, months=replace(a.months, luck=along))
         return a, evaluate(moved(a, name, scrap[:, None, None], price[:, None], wait))
 
     def work(start: int, stop: int) -> dict[str, np.ndarray]:

@@ -15,8 +15,8 @@ from .schema import MaterialEntry, StudyFile
 
 SCRAP, PASS_SHARE = ".scrap", ".pass_share"  # a scenario scales what a check scraps; the file states what it passes
 ORDER_TABLES = ("orders", "supplies", "quote")  # of orders by a date, with no bearing on a year
-# what a scenario does not touch; of the cash, the season is that of the year
-_LEFT_OUT = ("scenarios", "cash", "decision", "records", "commissions")
+# what a scenario does not touch; of the cash it drops those who pay late in a channel that is gone
+_LEFT_OUT = ("scenarios", "decision", "records", "commissions")
 _NUMBER_KEYS = {"value", "low", "likely", "high", "distribution"}
 
 
@@ -49,8 +49,6 @@ def scenario_file(raw, currency, scenarios, *, orders=False):
     """The study file with some scenarios, for a year or for orders, and their faults; each fault at the scenario it comes from."""
     left_out = _LEFT_OUT if orders else _LEFT_OUT + ORDER_TABLES
     patched = copy.deepcopy({key: value for key, value in raw.items() if key not in left_out})
-    if isinstance(cash := raw.get("cash"), dict) and "season" in cash:
-        patched["cash"] = {"season": cash["season"]}
     context, faults, file = {"currency": currency}, [], None
     for name in scenarios:
         entry, place = raw["scenarios"][name], f"scenarios.{name}"
@@ -67,6 +65,9 @@ def scenario_file(raw, currency, scenarios, *, orders=False):
             if isinstance(stated.get("places"), list):  # which says how many there are
                 _stations_of(patched).get(station, {}).pop("count", None)
         _merge(patched, change)
+        late, channels = within(patched, ["cash", "payment_delay"]), patched.get("channels", {})
+        if isinstance(late, dict):
+            patched["cash"]["payment_delay"] = {name: months for name, months in late.items() if name in channels}
         try:
             file = StudyFile.model_validate(patched, context=context)
             found = [fault for fault in checked(file)[2] if fault.wrong != UNUSED]  # a supply may be of what is no longer used

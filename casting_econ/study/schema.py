@@ -168,11 +168,9 @@ class ChannelEntry(Node):
     elasticity: number(high=10.0) = key("percent of orders lost for each percent on the price", ZERO)
     reference_price: Price | None = key("price at which the orders hold; the price if not given", None)
     clustering: number(high=20.0) = key(
-        "how bunched orders come: 0 by chance alone, 1 and more in clusters; learnt with orders from records if not given", ZERO
+        "how bunched orders come: 0 by chance alone, 1 and more in clusters; learnt if not given", ZERO
     )
-    size_spread: number(high=5.0) = key(
-        "how orders differ in pieces: standard deviation over their mean; learnt with pieces_per_order if not given", ZERO
-    )
+    size_spread: number(high=5.0) = key("how orders differ in pieces: their scatter over their mean; learnt if not given", ZERO)
     waits: bool | None = key("whether buyers wait a month for what is not ready; yes, except at stalls, if not given", None)
 
 

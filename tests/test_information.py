@@ -108,7 +108,7 @@ def test_numbers_are_ranked_only_where_their_intervals_lie_apart():
     assert "have not settled" in sensitivity_sentence(*made_table([("a", 0.5, 0.6)], half=0.06), fmt)
     frame, found = made_table([])
     assert "Nothing that is uncertain" in sensitivity_sentence(frame, found, fmt)
-    assert "moves most with what buyers will pay" in sensitivity_sentence(*sobol_table(demo()), fmt)
+    assert "moves most with markets: orders" in sensitivity_sentence(*sobol_table(demo()), fmt)
 
 
 # ------------------------------------------------------------------ information
@@ -226,7 +226,7 @@ def test_a_number_of_a_study_against_nested_draws():
         totals = evaluate(a).totals
         means.append(np.mean(totals["residual_pay_per_year"] - a.target_per_hour * totals["hours_per_year"]))
     nested = np.maximum(means, 0).mean() - max(np.mean(means), 0)
-    decision = decision_of(kit, 32768)
+    decision = decision_of(kit, 131072)
     found = partial_information(decision.actions, decision.values["spread.price"])
     assert nested > 20 and found.error < 0.05 * nested
     assert found.value == pytest.approx(nested, abs=3 * found.error)

@@ -470,7 +470,7 @@ def test_prices_by_hand_where_everything_is_certain(tmp_path):
     assert quoted.extra_cost == pytest.approx((spent + fixed + (bench + 95 / 60) * 16) / kept)
     year = kit.point().totals
     share = bench / year["make_hours_per_year"]
-    carried = share * (year["overhead_per_year"] + year["equipment_per_year"] + year["fixed_hours_per_year"] * 16)
+    carried = share * (year["overhead_per_year"] + year["equipment_per_year"] + 6.5 * 46 * 16)
     assert quoted.full_cost == pytest.approx((spent + fixed + carried + (bench + 95 / 60) * 16) / kept)
 
 

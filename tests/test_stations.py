@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from commands import DATA
+from commands import DATA, without_chance
 from test_curing import KINDS, WEEKDAYS, MouldShop, hours, random_mould_case
 
 from casting_econ.evidence.loads import loads_poured, usual_load
@@ -63,8 +63,8 @@ def test_two_pots_and_their_nights_on_paper():
 
 
 def kit_of(tmp_path, places, casts=14, more=""):
-    """A demo with other places in its pot, and other loads; without its logs."""
-    text = (DATA / "kelpmoor-handles" / "study.toml").read_text(encoding="utf-8")
+    """A demo with other places in its pot, and other loads; without its logs and without chance."""
+    text = without_chance((DATA / "kelpmoor-handles" / "study.toml").read_text(encoding="utf-8"))
     text = text.replace("count = 1\nplaces = 14\n", f"{places}\n").replace(
         "casts_per_load = { value = 14,", f"casts_per_load = {{ value = {casts},"
     )

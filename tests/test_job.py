@@ -141,15 +141,19 @@ def test_too_few_orders_are_told_from_too_low_a_price(small):
         assert found.few == few
         start = "Not worth its hours at these orders, nor a living" if few else "Not worth its hours as it is, nor a living"
         assert verdict_words(found) == start
-        todo = "Find more orders, or stop: an hour pays from about 80 orders a year on." if few else "Stop, or change something."
+        todo = (
+            "Find more orders, or stop: an hour pays from about 80 orders a year on, 40 come now."
+            if few
+            else "Stop, or change something."
+        )
         assert todo_words(found, decision, FMT) == todo
     hour = (4 * 9.4 / 0.95 + 15) / 60
     assert orders_for_target(small(orders=40)) == pytest.approx((300 + 92 * 16) / (40 - 1 - 4 * 0.5 / 0.95 - 16 * hour), rel=1e-9)
     assert np.isnan(orders_for_target(small(orders=100)))  # it pays already
-    unsure = job(hour=0.2, year=0.0, pays_from=79.3)
+    unsure = job(hour=0.2, year=0.0, pays_from=79.3, orders=40.0)
     assert (
         todo_words(unsure, decided([-10.0, -20.0]), FMT)
-        == "Rather not at these orders: an hour pays from about 80 orders a year on."
+        == "Rather not at these orders: an hour pays from about 80 orders a year on, 40 come now."
     )
 
 

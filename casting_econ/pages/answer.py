@@ -90,7 +90,7 @@ def next_things(kit: OpenStudy, decision: Decision, information: pd.DataFrame, r
         words = f"{row.lever} {moved_words(row, fmt)}"
         thing = f"**Try for: {words}**; that alone would reach the target"
         if abs(row.change) > REACH:
-            thing = f"**No single change is enough:** the nearest would be {words}"
+            thing = f"**No change by less than half is enough alone:** the nearest would be {words}"
         if float(pay_over_target(kit.inputs())) >= 0:
             thing = f"**Watch: {row.lever}**; with {words} the target is only just reached"
         things.append(f"{thing}, every other number at its middle.")

@@ -245,9 +245,10 @@ def limit_sentence(kit: OpenStudy, answer: Answer) -> str:
     seen = [f"{name.replace('-', ' ')} in {fmt.chance(share)}" for name, share in shares if share >= 0.005]
     first, full = shares[0][0], float(answer.draws["full_months"].mean()) if kit.variation == "months" else 0.0
     if first == "demand":
-        lead = f"What limits sales is **demand**{' in most months' if full >= 0.5 else ''}: "
-        helps = "more room to make would not help" if full < 0.5 else "then all that is asked for can be made"
-        lead += helps if shares[0][1] >= 0.9 else "in most draws all that could be sold can be made"
+        helps = "more room to make would not help" if full < 0.5 else "in most months all that is asked for can be made"
+        lead = f"What limits sales is **demand**: {helps if shares[0][1] >= 0.9 else 'in most draws all that could be sold can be made'}"
+        if full >= 0.5 and shares[0][1] < 0.9:
+            lead = "What limits sales more often than anything else is **demand**"
         more = (
             evaluate(with_levers(kit.inputs(), demand=1.02)).totals["residual_pay_per_year"]
             - kit.point().totals["residual_pay_per_year"]

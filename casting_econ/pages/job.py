@@ -46,6 +46,7 @@ class Job:
     living: str  # what a full year at the target is called
     luck: bool = True  # whether the luck of single orders is in the years drawn
     pays_from: float = np.nan  # orders a year from which an hour pays, where it does not at those that come [order/year]
+    orders: float = np.nan  # expected at the point [order/year]
 
     @property
     def side(self) -> str:
@@ -100,6 +101,7 @@ def job_of(kit: OpenStudy, answer: Answer) -> Job:
         living=living_words(kit),
         luck=kit.variation != "rates",
         pays_from=orders_for_target(kit) if hour < _PAYING else np.nan,
+        orders=sum(float(channel["came"]) for channel in kit.point().channels.values()),
     )
 
 
@@ -217,7 +219,8 @@ def todo_words(job: Job, decision: Decision, fmt: Format) -> str:
         return "Rather not as it is: a few bad years cost more than the others bring."
     if job.few:
         start = "Find more orders, or stop" if job.side == "no" else "Rather not at these orders"
-        return f"{start}: an hour pays from about {fmt.number(np.ceil(job.pays_from - 1e-9))} orders a year on."
+        pays, now = fmt.number(np.ceil(job.pays_from - 1e-9)), fmt.number(job.orders, 0 if job.orders >= 20 else 1)
+        return f"{start}: an hour pays from about {pays} orders a year on, {now} come now."
     return word if job.side in ("no", "probably not") else "Rather not as it is."
 
 

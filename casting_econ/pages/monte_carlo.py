@@ -172,10 +172,10 @@ def luck_sentence(kit: OpenStudy, luck: Luck | None) -> str:
     if luck is None:
         return ""
     size = f"**{fmt.chance(luck.share)} is luck**: how many orders come, how large they are, and what goes wrong"
-    text = f"Of the spread of what a year leaves (its variance) about {size}. No record takes that away, only a reserve, or more and steadier buyers."
+    text = f"Of the spread of what a year leaves (its variance) {size}. No record takes that away, only a reserve, or more and steadier buyers."
     if not kit.assumed.uncertain:
         return f"{text} The numbers themselves are all stated as certain, which guesses should not be."
-    return f"{text} About {fmt.chance(1.0 - luck.share)} is what you do not know yet, which records make smaller."
+    return f"{text} The rest is what you do not know yet, which records make smaller."
 
 
 # least chance, and what may be said of an hour, and of a year, from it on

@@ -267,7 +267,7 @@ def records_overview(kit: OpenStudy) -> str:
     if not kit.study.records:
         return "This study has no logs: everything rests on what the study file states."
     fmt = format_of(kit)
-    parts = [f"{name.replace('_', ' ')} ({fmt.number(len(log))} rows)" for name, log in kit.study.records.items()]
+    parts = [f"{name.replace('_', ' ')} ({fmt.count(len(log), 'row')})" for name, log in kit.study.records.items()]
     dates = [log.date for log in kit.study.records.values() if "date" in log]
     first, last = min(d.min() for d in dates), max(d.max() for d in dates)
     text = f"Logs from {first:%Y-%m-%d} to {last:%Y-%m-%d}: {', '.join(parts)}. They measure {len(kit.assumed.evidence)} of the study's numbers."

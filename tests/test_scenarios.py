@@ -346,4 +346,4 @@ def test_the_decision_and_the_next_things_say_what_the_draws_do():
         for thing in next_things(kit, close, measured, [], fmt)
     )
     sad = demo("gannet-lane-figures")
-    assert next_things(sad, poor, empty, [], fmt)[0].startswith("**No single change is enough:** ")
+    assert next_things(sad, poor, empty, [], fmt)[0].startswith("**No change by less than half is enough alone:** ")

@@ -167,6 +167,8 @@ def weeks_lost(risk, weeks, uniform=None):
     start = _starts(chance, uniform, months)[..., None]
     left, lost, at = np.where(uniform < chance, takes, 0.0), 0.0, np.arange(months)
     for after in range(months):
+        if after and not np.any(left):
+            break
         here = at == (start + after) % months
         taken = np.minimum(left, np.sum(here * weeks, axis=-1))
         lost, left = lost + here * taken[..., None], left - taken

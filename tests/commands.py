@@ -35,6 +35,14 @@ def without_chance(text):
     return re.sub(r"\n(# What may happen[^\n]*\n)?\[risks\.[^\[]*?(?=\n# |\n\[|\Z)", "\n", text)
 
 
+def edited(text, *edits):
+    """A text with its first piece of each pair, which must be there, replaced by the second."""
+    for old, new in edits:
+        assert old in text, old
+        text = text.replace(old, new)
+    return text
+
+
 @cache
 def rates_copy(study):
     """The folder of a copy of a demo in which years differ by what is not known alone."""

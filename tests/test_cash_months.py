@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from commands import rates_copy
+from commands import edited, rates_copy
 from scipy import stats
 
 from casting_econ.assumptions import draw_values, with_luck, workshop_at
@@ -86,11 +86,7 @@ def tiny(tmp_path):
     """The tiny study, with parts of its text replaced."""
 
     def make(*edits):
-        text = TINY
-        for old, new in edits:
-            assert old in text
-            text = text.replace(old, new)
-        (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+        (tmp_path / "study.toml").write_text(edited(TINY, *edits), encoding="utf-8")
         return open_study(tmp_path)
 
     return make

@@ -5,6 +5,7 @@ import pandas as pd
 import scipy
 
 from ..faults import refusal
+from ..models.months import season_shares
 from ..study import STUDY_FILE, Study
 
 DAYS_PER_MONTH = 365.2425 / 12.0
@@ -153,7 +154,7 @@ def season_weights(study: Study) -> np.ndarray:
             weights[table.month.to_numpy() - 1] = table["index"]
     elif season is not None:
         weights = np.asarray(season, float)
-    return weights * FULL_YEAR / weights.sum()
+    return season_shares(weights) * FULL_YEAR
 
 
 def channel_summary(study: Study) -> pd.DataFrame:

@@ -171,7 +171,9 @@ def luck_sentence(kit: OpenStudy, luck: Luck | None) -> str:
     fmt = format_of(kit)
     if luck is None:
         return ""
-    size = f"**{fmt.chance(luck.share)} is luck**: how many orders come, how large they are, and what goes wrong"
+    size = fmt.chance(luck.share)
+    about = "about " if size[0].isdigit() else ""
+    size = f"{about}**{size} is luck**: how many orders come, how large they are, and what goes wrong"
     text = f"Of the spread of what a year leaves (its variance) {size}. No record takes that away, only a reserve, or more and steadier buyers."
     if not kit.assumed.uncertain:
         return f"{text} The numbers themselves are all stated as certain, which guesses should not be."

@@ -2,7 +2,8 @@
 
 import numpy as np
 import pandas as pd
-from scipy import special, stats
+import scipy
+from scipy import special
 
 from ..evidence import cause_shares, load_counts, load_share_posterior, loads_of_mould, mould_ages, mould_lives, ruined_loads
 from ..evidence.control import p_chart, run_rules, trend
@@ -161,7 +162,7 @@ def age_effects(kit: OpenStudy, product: str) -> dict[str, tuple[float, float]]:
             points += list(zip(window, ratio - ratio.mean(), strict=True))
     points = np.array([point for point in points if point[0] == point[0]])
     if len(points) > 10 and np.ptp(points[:, 0]) > 0:
-        line = stats.linregress(points[:, 0], points[:, 1])
+        line = scipy.stats.linregress(points[:, 0], points[:, 1])
         found["minutes"] = (float(line.slope), float(line.stderr))
     return found
 
@@ -199,7 +200,7 @@ def _age_sentence(kit, product, p, cost, fmt):
     effects = age_effects(kit, product)
     if not effects:
         return "Batches without mould ids cannot tell what age does."
-    sure = {kind: slope for kind, (slope, error) in effects.items() if slope > stats.norm.ppf(SURE) * error}
+    sure = {kind: slope for kind, (slope, error) in effects.items() if slope > scipy.stats.norm.ppf(SURE) * error}
     if not sure:
         return (
             "The records show no clear effect of a mould's age on losses or finishing minutes, so use moulds until they are worn."

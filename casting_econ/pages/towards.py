@@ -179,12 +179,9 @@ def towards_sentence(kit: OpenStudy, found: Towards | None) -> str:
             if found.full == HANDS
             else f" for {fmt.number(found.hours, 1)} of the {fmt.number(found.given, 1)} hours a week given."
         )
-    if more_loses:
-        pass
-    elif found.full == HANDS and np.isfinite(found.hours_needed):
-        text += f" With orders enough it would take about {fmt.number(found.hours_needed, 1)} hours a week; {fmt.number(found.given, 1)} are given."
-    elif found.full == HANDS:
-        text += " More hours alone would not do either."
+    if found.full == HANDS and not more_loses:
+        needed = f"With orders enough it would take about {fmt.number(found.hours_needed, 1)} hours a week; {fmt.number(found.given, 1)} are given."
+        text += f" {needed if np.isfinite(found.hours_needed) else 'More hours alone would not do either.'}"
     if np.isfinite(found.price):
         kept = not any(np.any(np.asarray(c.elasticity) > 0) for c in kit.inputs().channels)
         loses = " The study takes it that no buyer is lost by a dearer price." if kept else ""

@@ -127,8 +127,9 @@ def _years_told(kit, channel, number):
     log, found = orders_seen(kit.study, channel), ask(kit.study, ["channels", channel, "orders"], number)
     told = log and (int(log[0].sum()), float(log[1].sum()))
     if found is not None:
-        ends = found.posterior.quantile(_EVEN)
-        return float(found.posterior.middle / ends.var()), told  # of a rate with this mean and variance
+        return float(
+            found.posterior.middle / found.posterior.quantile(_EVEN).var()
+        ), told  # of a rate with this mean and variance
     (orders, years), spread = guessed_rate(number), kit.study.file.spread.demand.value
     key = f"channels.{channel}.orders"
     if spread > 0 and takes_factor(kit.study.numbers, key):  # stated as wider than that

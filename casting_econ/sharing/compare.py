@@ -20,8 +20,7 @@ from ..pages.records import assumption_table
 from ..reference import words
 from ..study import STUDY_FILE
 from ..study.scenarios import dotted
-from ..templates import page_style, template
-from .archive import write_whole
+from ..templates import page_style, template, write_whole
 from .form import read_pack, write_study
 from .redact import whole_logs
 

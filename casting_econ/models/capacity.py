@@ -41,7 +41,7 @@ class Month:
 
 def asked_for(a, orders) -> Asked:
     """What comes each month: as luck has it, else as expected. `orders` by channel are those of a year at its price. [order/year]"""
-    luck, months, came, pieces, usual = a.months.luck, range(a.months.season.size), {}, {}, {}
+    luck, came, pieces, usual = a.months.luck, {}, {}, {}
     for c in a.channels:
         mean = np.asarray(orders[c.name])[..., None] * a.months.season * a.months.grown
         size = np.asarray(checked("pieces per order", c.pieces_per_order, above=0.0))[..., None]
@@ -51,7 +51,7 @@ def asked_for(a, orders) -> Asked:
             number = orders_at(luck.orders[c.name], mean, np.asarray(c.clustering)[..., None])
             found = number, pieces_at(luck.sizes[c.name], number, size, size * np.asarray(c.size_spread)[..., None])
         usual[c.name] = orders[c.name] * size[..., 0]
-        came[c.name], pieces[c.name] = ([one[..., m][()] for m in months] for one in found)
+        came[c.name], pieces[c.name] = (list(np.moveaxis(one, -1, 0).copy()) for one in found)
     return Asked(orders=came, pieces=pieces, usual=usual)
 
 

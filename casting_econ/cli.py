@@ -320,12 +320,15 @@ def learn(study: str, order: str, target: str) -> None:
 def explore(study: str, port: int | None, ip: str, no_browser: bool) -> None:
     """Open a page with sliders on a study: move a number, see at once what an hour and a year would bring. The study stays as it is."""
     with faults_told():
-        from .kit import open_study
         from .running.served import show_page
 
-        open_study(study)  # so that its faults are told here
+        def opened():  # so that its faults are told here
+            from .kit import open_study
+
+            open_study(study)
+
         where = {"study": os.path.abspath(study)}
-        ended = show_page("explore", where, click.echo, port=port, ip=ip, browser=not no_browser)
+        ended = show_page("explore", where, click.echo, port=port, ip=ip, browser=not no_browser, meanwhile=opened)
     sys.exit(ended)
 
 

@@ -18,7 +18,16 @@ _WHOSE = re.compile(r"\b(us|uk|imperial)[ _](pint|quart|gallon|cup|gill|fluid_ou
 _WORKED = {"second", "minute", "hour", "day"}  # periods that one counts as worked and another by the calendar
 _TIMES = {"minute", "hour", "day", "week", "month", "year"}
 _UNPREFIXED = {*_TIMES, *COUNTED}
-_WORDS = {"": "", "dimensionless": "", "g": "gram", "kg": "gram", "ml": "milliliter", "milliliter": "milliliter", "min": "minute", "h": "hour"}
+_WORDS = {
+    "": "",
+    "dimensionless": "",
+    "g": "gram",
+    "kg": "gram",
+    "ml": "milliliter",
+    "milliliter": "milliliter",
+    "min": "minute",
+    "h": "hour",
+}
 _WORDS |= {f"{word}{s}": word for word in ("gram", *_TIMES, *COUNTED[:-1]) for s in ("", "s")}
 
 

@@ -3,9 +3,6 @@
 Nothing here draws at random: what chance decides comes in as uniforms, so that Sobol points do as well as any other.
 """
 
-from collections.abc import Callable
-from functools import lru_cache, wraps
-
 import numpy as np
 import scipy
 from scipy import special
@@ -14,21 +11,6 @@ from .checks import checked, checked_share
 
 MONTHS_IN_YEAR = 12
 _BLOCK = 16_384  # numbers that fit a processor's cache
-
-
-def _kept(work: Callable) -> Callable:
-    """The same work, done once for inputs that are alike to the last bit: scenarios leave most channels as they are."""
-
-    @lru_cache(maxsize=8)
-    def done(*inputs):
-        return work(*(np.frombuffer(data).reshape(shape)[()] for data, shape in inputs))
-
-    @wraps(work)
-    def asked(*inputs):
-        arrays = [np.asarray(one, float) for one in inputs]
-        return done(*((one.tobytes(), one.shape) for one in arrays))
-
-    return asked
 
 
 def season_shares(weights):
@@ -45,7 +27,6 @@ def season_shares(weights):
     return weights / weights.sum(axis=-1, keepdims=True)
 
 
-@_kept
 def orders_at(uniform, mean, dispersion=0.0):
     """Whole orders of a month at a uniform number: the quantile of a Poisson or, clustered, a negative binomial count. [order/month]
 
@@ -120,7 +101,6 @@ def chance_of_none(mean, dispersion=0.0):
     )[()]
 
 
-@_kept
 def pieces_at(uniform, orders, mean_size, sd_size=0.0):
     """Pieces of so many orders together at a uniform number, when sizes of orders differ. [piece/month]
 

@@ -11,10 +11,8 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from .formatting import Format
-from .palette import BLUE, GREEN, GREY, INK, ORANGE, SERIES, SKY, WORDS
+from .palette import BLUE, GREEN, GREY, INK, ORANGE, SERIES, SKY, SMALL, WIDTH, WORDS
 
-WIDTH = 3.85  # inches: in the 358 CSS pixels that a phone leaves, nine points are eleven pixels high
-SMALL = 9  # points: no letters are smaller
 DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)))
 
 

@@ -145,6 +145,8 @@ def new(
 def check(study: str, full: bool) -> None:
     """Only check: how the records were read, every fault, and what is guessed and what measured."""
     with faults_told():
+        from pathlib import Path
+
         from rich.console import Console
         from rich.table import Table
 
@@ -156,6 +158,7 @@ def check(study: str, full: bool) -> None:
         from .pages.change import changed
         from .pages.deciding import decision_of
         from .pages.records import assumption_table, records_overview, season_sentence
+        from .running import store
 
         try:
             kit = open_study(study)
@@ -179,7 +182,12 @@ def check(study: str, full: bool) -> None:
             console.print(said)
         console.print("No faults found.")
         click.echo("")
-        for line in first_lines(kit, kit.monte_carlo(), decision_of(kit), changed(kit)):
+        report = Path(study) / "report"
+        if store.unchanged(report, store.key_of_all(Path(study))):  # then it has worked them out
+            lines = store.said_first(report)
+        else:
+            lines = first_lines(kit, kit.monte_carlo(), decision_of(kit), changed(kit))
+        for line in lines:
             click.echo(plain(line))
 
 
@@ -303,12 +311,15 @@ def learn(study: str, order: str, target: str) -> None:
 def explore(study: str, **page: object) -> None:
     """Open a page with sliders on a study: move a number, see at once what an hour and a year would bring. The study stays as it is."""
     with faults_told():
-        from .kit import open_study
         from .running.served import show_page
 
-        open_study(study)  # so that its faults are told here
+        def opened():  # so that its faults are told here
+            from .kit import open_study
+
+            open_study(study)
+
         where = {"study": os.path.abspath(study)}
-        ended = show_page("explore", where, click.echo, **page)
+        ended = show_page("explore", where, click.echo, **page, meanwhile=opened)
     sys.exit(ended)
 
 

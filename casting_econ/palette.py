@@ -1,4 +1,7 @@
-"""Colours of charts and of the words beside them."""
+"""Colours of charts and of the words beside them, and the sizes that charts are drawn in."""
+
+WIDTH = 3.85  # inches: in the 358 CSS pixels that a phone leaves, nine points are eleven pixels high
+SMALL = 9  # points: no letters are smaller
 
 # Okabe and Ito's palette: told apart with any common colour blindness, and by lightness in grey
 INK, BLUE, ORANGE, GREEN, SKY, GREY = "#222222", "#0072B2", "#D55E00", "#009E73", "#56B4E9", "#767676"

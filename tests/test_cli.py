@@ -18,7 +18,7 @@ import pytest
 from commands import DATA, NOTEBOOKS, ROOT, command, copy_of, hashes, only_pages
 
 from casting_econ.faults import StudyError
-from casting_econ.kit import open_study
+from casting_econ.kit import OpenStudy, open_study
 from casting_econ.running import notebooks, run
 from casting_econ.running.notebooks import NotebookError, check_parameters
 from casting_econ.study.keys import keys_of
@@ -52,6 +52,19 @@ def test_check_says_what_is_guessed_and_what_measured(study, tmp_path):
     assert (code, err) == (0, "")
     assert all(word in out for word in ("guess", "measured", "No faults found."))
     assert hashes(folder) == before
+
+
+def test_check_takes_the_answer_of_an_unchanged_report(whole_run, tmp_path, monkeypatch):
+    """With a report of just these files a check draws no year and says what it says without; an altered report is not believed."""
+    folder = copy_of(STUDIES[0], tmp_path)
+    alone = command("check", folder)
+    shutil.copytree(whole_run[2], folder / "report")
+    monkeypatch.setattr(OpenStudy, "monte_carlo", None)
+
+    assert command("check", folder) == alone
+    (folder / "report" / "report.html").write_text("", encoding="utf-8")
+    with pytest.raises(TypeError):
+        command("check", folder)
 
 
 def test_run_shows_progress_and_says_where_the_report_is(whole_run):
@@ -561,12 +574,12 @@ def test_explain_names_the_nearest_key():
 
 def test_asking_and_checking_load_only_what_they_use():
     """The questions come before the year and any optimiser are loaded; a check, which draws the year, and an order's answer load no
-    charts or panels."""
+    charts or panels, and nothing that reads units where the study's are everyday words."""
     asked = "import sys, casting_econ.starting.asking"
     asked += "; print([name for name in ('casting_econ.kit', 'scipy.optimize', 'scipy.stats') if name in sys.modules])"
     checked, answered = (
         f"import sys; from casting_econ.cli import main; main(['{words[0]}', sys.argv[1], *{words[1:]}], standalone_mode=False)"
-        "; print([name for name in ('matplotlib', 'bokeh', 'papermill') if name in sys.modules])"
+        "; print([name for name in ('matplotlib', 'bokeh', 'papermill', 'pint') if name in sys.modules])"
         for words in (["check"], ["order", "kitchen", "--answer-only"])
     )
     said = [

@@ -138,7 +138,7 @@ def before_and_after(study: Study, name: str) -> list[BeforeAfter]:
     The day of the change counts as after. Rows beyond another change of the same product and step are left out, and so are loads
     ruined as a whole, and timesheet rows of several steps together.
     """
-    entry, sheet, sales, found = study.file.changes[name], study.records.get("timesheet"), study.records.get("sales"), []
+    entry, sheet, found = study.file.changes[name], study.records.get("timesheet"), []
     first, last = _window(study, entry)
     minutes = single_rows(labour_rows(study))
 
@@ -173,7 +173,7 @@ def before_and_after(study: Study, name: str) -> list[BeforeAfter]:
                 took, pieces, lines = zip(*rows, strict=True)
                 add(product, "minutes", step, parted(sheet.date[list(lines)], took, pieces), mean_change)
         for channel in [] if entry.step else [name for name, one in study.file.channels.items() if one.product == product]:
-            orders = orders_of(sales, channel, product)
+            orders = orders_of(study, channel)
             if orders is not None:
                 orders = orders[orders.price.notna() & (orders.pieces > 0)]
                 add(product, "price", channel, parted(orders.date, orders.price, orders.pieces), _price_change)

@@ -15,7 +15,7 @@ SCATTERS = ("clustering", "size_spread")  # how orders differ; what is usual of 
 
 def channel_finding(study, channel, kind, number):
     """What the logs say about one number of a channel, None when they are silent."""
-    sales, sheet, entry = study.records.get("sales"), study.records.get("timesheet"), study.file.channels[channel]
+    sheet, entry = study.records.get("timesheet"), study.file.channels[channel]
     if kind == "minutes_per_order":
         rows = None if sheet is None else sheet[(sheet.step == channel) & (sheet.pieces_handled > 0)]
         if rows is None or rows.empty or number.value <= 0:
@@ -26,7 +26,7 @@ def channel_finding(study, channel, kind, number):
         return rows_finding(number, weight, rows.minutes.to_numpy(float), handled, data, "timesheet rows", PRIOR_SPREAD)
     if kind in ("orders", "clustering"):
         return _orders(study, channel, kind, number)
-    mine = orders_of(sales, channel, entry.product)
+    mine = orders_of(study, channel)
     count = 0 if mine is None else len(mine)
     if count == 0:
         return None

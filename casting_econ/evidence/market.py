@@ -1,5 +1,7 @@
 """Sales and prices seen to orders by month and season, what an order brings, and where our price stands."""
 
+from functools import lru_cache
+
 import numpy as np
 import pandas as pd
 import scipy
@@ -12,15 +14,16 @@ DAYS_PER_MONTH = 365.2425 / 12.0
 FULL_YEAR = 12  # months of sales before a season can be told from a trend
 
 
-def _sales_of(sales, channel, product):
-    """Rows of real sales of a product in a channel."""
+def _sales_of(study, channel):
+    """Rows of real sales of a channel's product."""
+    sales, product = study.records["sales"], study.file.channels[channel].product
     return sales[(sales.channel == channel) & (sales["product"] == product) & sales.kind.fillna("sale").eq("sale")]
 
 
-def orders_of(sales, channel, product):
-    """Real sales of a product in a channel, a row an order: pieces [piece], money [money/order], date; None without any."""
-    mine = None if sales is None else _sales_of(sales, channel, product)
-    if mine is None or mine.empty:
+@lru_cache(maxsize=32)  # each number of a channel asks for it
+def orders_of(study: Study, channel: str) -> pd.DataFrame | None:
+    """Real sales of a channel's product, a row an order: pieces [piece], money [money/order], date; None without any."""
+    if "sales" not in study.records or (mine := _sales_of(study, channel)).empty:
         return None
     mine = mine.reset_index(names="row")
     order = mine.order.where(mine.order.notna(), "row " + mine.row.astype(str))
@@ -41,6 +44,7 @@ def _offered(study, channel):
     return dates.min() if since is None else pd.Timestamp(since), dates.max()
 
 
+@lru_cache(maxsize=32)
 def orders_seen(study: Study, channel: str):
     """Orders of a channel by month [order], how much of each they could have come in [month], and from when, in words, if not from the
     first row.
@@ -49,17 +53,17 @@ def orders_seen(study: Study, channel: str):
     from `offered_since`, else the first row of all logs, to the last row of all logs; days without an order count. An order that
     is itself the first row of all logs only starts the clock: orders after one of them are a Poisson process as before it.
     """
-    sales, entry = study.records.get("sales"), study.file.channels[channel]
-    if sales is None:
+    entry = study.file.channels[channel]
+    if "sales" not in study.records:
         return None
-    mine, (first, last) = _sales_of(sales, channel, entry.product), _offered(study, channel)
+    first, last = _offered(study, channel)
     if last < first or (entry.offered_since is None and last == first):
         return None
-    orders, days, since = orders_of(sales, channel, entry.product), _days_by_month(first, last), ""
+    orders, days, since = orders_of(study, channel), _days_by_month(first, last), ""
     counts = pd.Series(0.0, index=days.index) if orders is None else _by_month(orders, days.index)
     if entry.offered_since is not None:
         since = f" since {first:%Y-%m-%d}"
-    elif orders is not None and (_dates(study) == first).sum() == (mine.date == first).sum():
+    elif orders is not None and (_dates(study) == first).sum() == (_sales_of(study, channel).date == first).sum():
         counts.iloc[0] -= 1
         since = " after the first, with which the logs begin"
     return counts.to_numpy(float), days.to_numpy() / DAYS_PER_MONTH, since
@@ -98,10 +102,9 @@ def season_beside(study: Study, channel: str) -> np.ndarray:
 
 def orders_by_month(study: Study) -> pd.DataFrame:
     """Real orders by month (index) and channel (columns), zero where a month has none. [order]"""
-    sales = study.records.get("sales")
-    if sales is None:
+    if "sales" not in study.records:
         return pd.DataFrame()
-    parts = {c: orders_of(sales, c, entry.product) for c, entry in study.file.channels.items()}
+    parts = {c: orders_of(study, c) for c in study.file.channels}
     months = pd.period_range(*_time_of_sales(study), freq="M")
     return pd.DataFrame({c: _by_month(p, months) for c, p in parts.items() if p is not None})
 
@@ -161,7 +164,7 @@ def channel_summary(study: Study) -> pd.DataFrame:
     """What an order really brought in each channel, on average, and how often it went wrong. [money/order]"""
     rows, sales = {}, study.records.get("sales")
     for channel, entry in study.file.channels.items():
-        mine = orders_of(sales, channel, entry.product)
+        mine = orders_of(study, channel)
         if mine is not None:
             mean = mine.drop(columns="date").astype(float).fillna(0.0).mean()
             net = mean.price + mean.postage_charged - mean.fees - mean.postage_paid - mean.packaging - mean.refund

@@ -11,11 +11,10 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 from PIL import Image
 
-from ..charts import SMALL, WIDTH
 from ..controls import Controls, button, choice, group, slider, text, words
 from ..faults import StudyError
 from ..kit import OpenStudy, format_of, open_study
-from ..palette import BLUE, GREY, INK, ORANGE, WORDS
+from ..palette import BLUE, GREY, INK, ORANGE, SMALL, WIDTH, WORDS
 from .explorer import Explorer, View, save_scenario, view_sentence
 
 TITLES = {  # what buyers do first; minutes are many, so they open at a click

@@ -1,6 +1,8 @@
 """How much of what is asked for a workshop can make: month by month, with what waits, what stands ready and what stops work."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields, is_dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -39,19 +41,32 @@ class Month:
     binding: Any  # index into the resources, demand being 0, of what limits orders
 
 
+def _kept(work: Callable) -> Callable:
+    """The same work, done once for inputs that are alike to the last bit: scenarios leave most channels as they are."""
+
+    @lru_cache(maxsize=8)
+    def done(*inputs):
+        return work(*(np.frombuffer(data).reshape(shape) for data, shape in inputs))
+
+    return lambda *inputs: done(*((one.tobytes(), one.shape) for one in (np.asarray(one, float) for one in inputs)))
+
+
+_orders_at, _pieces_at = _kept(orders_at), _kept(pieces_at)
+
+
 def asked_for(a, orders) -> Asked:
     """What comes each month: as luck has it, else as expected. `orders` by channel are those of a year at its price. [order/year]"""
-    luck, months, came, pieces, usual = a.months.luck, range(a.months.season.size), {}, {}, {}
+    luck, came, pieces, usual = a.months.luck, {}, {}, {}
     for c in a.channels:
         mean = np.asarray(orders[c.name])[..., None] * a.months.season * a.months.grown
         size = np.asarray(checked("pieces per order", c.pieces_per_order, above=0.0))[..., None]
         if luck is None:
             found = mean, mean * size
         else:
-            number = orders_at(luck.orders[c.name], mean, np.asarray(c.clustering)[..., None])
-            found = number, pieces_at(luck.sizes[c.name], number, size, size * np.asarray(c.size_spread)[..., None])
+            number = _orders_at(luck.orders[c.name], mean, np.asarray(c.clustering)[..., None])
+            found = number, _pieces_at(luck.sizes[c.name], number, size, size * np.asarray(c.size_spread)[..., None])
         usual[c.name] = orders[c.name] * size[..., 0]
-        came[c.name], pieces[c.name] = ([one[..., m][()] for m in months] for one in found)
+        came[c.name], pieces[c.name] = (list(np.moveaxis(one, -1, 0).copy()) for one in found)
     return Asked(orders=came, pieces=pieces, usual=usual)
 
 

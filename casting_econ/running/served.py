@@ -43,6 +43,7 @@ def show_page(
     port: int | None = None,
     ip: str = "localhost",
     browser: bool = True,
+    meanwhile: Callable[[], object] = bool,
 ) -> int:
     """Show a notebook as a page until Ctrl-C ends it, and open a browser on it; the exit code.
 
@@ -60,6 +61,8 @@ def show_page(
         Address to listen at; another than this machine's own lets others in who have the whole address.
     browser : bool, optional
         Whether to open one.
+    meanwhile : callable, optional
+        Done while the page starts; what it raises ends it.
 
     Raises
     ------
@@ -86,6 +89,7 @@ def show_page(
                 env=os.environ | {"JUPYTER_PATH": paths},
             )
             try:
+                meanwhile()
                 say("Starting; this takes a few seconds.")
                 while not _answers(ip, port):
                     if process.poll() is not None:

@@ -160,6 +160,21 @@ def test_moulds_due_and_no_retirement_is_a_guess(kit):
     assert opened.assumed.numbers["products.tile.mould.life"].basis == "guess"
 
 
+def test_moulds_that_no_load_names_have_no_count(kit):
+    """Where loads do not say which moulds they filled, a mould in use has no casts, no chance and no weeks, and the list says why; one that no
+    load names where others are named has made none."""
+    moulds = (
+        "mould,product,cavities,made,retired,casts_at_retirement\nM1,tile,10,2025-01-02,,\nM2,tile,10,2025-01-02,2025-02-01,30"
+    )
+    table = records_work.mould_table(kit(batches=batches([9] * 30), moulds=moulds), "tile").set_index("mould")
+
+    assert table.state.M1 == "in use; the loads do not name it" and table.loc["M1"].isna().sum() == 3
+    assert table["casts a cavity"].M2 == 30.0
+    named = kit(batches=batches([9] * 5, moulds=["M1"] * 5), moulds=moulds.replace(",2025-02-01,30", ",,"))
+    table = records_work.mould_table(named, "tile").set_index("mould")
+    assert table["casts a cavity"].to_dict() == {"M1": 5.0, "M2": 0.0} and set(table.state) == {"in use"}
+
+
 def test_moulds_worn_out_at_one_age_are_fitted_no_law(kit):
     """Two moulds that went at the same age tell how long moulds last, and no law of it: the sentence of the fit is left out."""
     rows = "".join(f"M{n},tile,1,2025-01-0{n},2025-02-0{n},30\n" for n in (1, 2))

@@ -70,9 +70,12 @@ def next_things(kit: OpenStudy, decision: Decision, information: pd.DataFrame, r
     if good:
         cost = f" for {cost_words(good[0], fmt)}" if good[0].first_cost else ""
         things.append(
-            f"**Do: {good[0].what}**{cost}; it brings about {fmt.money(float(good[0].gain.mean()), 0)} more a year, with every hour paid the target."
+            f"**Do: {good[0].what}**{cost}; about {fmt.money(float(good[0].gain.mean()), 0)} more a year, its own hours paid the target."
         )
     sure = information[(information.kind == "number") & (information.worth > 2.0 * information.error)]
+    waiting = waiting_of(kit, float(decision.benefit.mean()))
+    if waiting and waiting.best is None:  # the months that tell the orders cost more than they tell
+        sure = sure[~sure.what.isin([label(f"channels.{name}.orders") for name in kit.study.file.channels])]
     if len(sure) and decision.all_known.value >= 0.001 * abs(float(decision.benefit.mean())):
         row = sure.iloc[0]
         takes = f"; {row.takes} would halve its width" if row.takes else ""
@@ -127,7 +130,7 @@ def certainty_list(kit: OpenStudy) -> str:
     waiting = [key for key in guessed if kit.assumed.numbers[key].from_records]
     if waiting:
         text += f" {len(waiting)} of the guesses ask for records that the logs do not have."
-    guesses = [label(key) for key in guessed]
+    guesses = list(dict.fromkeys(label(key) for key in guessed))  # one material may be stated at several steps
     if guesses:
         text += f" Guessed: {some_of(guesses, 12)}."
     return text + " The page on records lists every one."

@@ -186,7 +186,8 @@ def waiting_sentence(kit: OpenStudy, found: Waiting | None) -> str:
     if best is None and found.now >= 0:
         return "**Decide now:** whatever the orders of the next months show, going on brings more than its hours at the target."
     if best is None:
-        return f"**Decide now:** trying for some months costs more than their orders could tell, {span}."
+        free = "; what knowing them is worth, on the page on sensitivity, counts no such cost"
+        return f"**Decide now:** trying for some months costs more than their orders could tell, {span}{free}."
     worth = fmt.money(found.worth[best - 1], 0)
     if found.now >= 0:
         return (

@@ -316,7 +316,7 @@ def test_what_scenarios_bring_together_beside_one_by_one():
     full, free = {"pot": 0.8, "demand": 0.2}, {"pot": 0.0, "demand": 1.0}
 
     def row(gain, limits, *names):
-        return replace(with_gain(gain + 20 * noise), names=names, limits=limits)
+        return replace(with_gain(gain + 20 * (noise - noise.mean())), names=names, limits=limits)
 
     alone = [row(500, full, "sales"), row(300, free, "pot"), row(900, full, "other")]
     for gain, limits, words in (

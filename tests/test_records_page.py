@@ -170,7 +170,7 @@ def test_moulds_that_no_load_names_have_no_count(kit, named):
     table = records_work.mould_table(opened, "tile").set_index("mould")
 
     state = "in use" if named else "in use; the loads do not name it"
-    assert table.state.M2 == state
+    assert table.state["M2"] == state
     assert table["casts a cavity"].fillna(-1.0).to_dict() == {
         "M1": 5.0 if named else -1.0,
         "M2": 0.0 if named else -1.0,

@@ -135,7 +135,7 @@ def test_a_living_that_no_number_of_orders_brings():
     """Where more orders would not do, the verdict does not say 'at these orders', and the line says it once; where they would, from how many on,
     and where the year is one already, how few would do."""
     none = {"living_from": np.nan, "year": 0.0}
-    assert verdict_words(job(**none)) == "Worth doing on the side; not a living, however many orders come"
+    assert verdict_words(job(**none)) == "Worth doing on the side; not a living at these prices, however many orders come"
     said = [
         (job(**none), ""),
         (job(hour=0.0, **none), ", which no number of orders brings at these prices"),

@@ -167,7 +167,7 @@ def verdict_words(job: Job) -> str:
 def _limits(job):
     """Within what the year was worked out; that it is the orders is said only where more of them would do."""
     if job.limit == DEMAND:
-        return " at these orders" if np.isfinite(job.living_from) else ", however many orders come"
+        return " at these orders" if np.isfinite(job.living_from) else " at these prices, however many orders come"
     return " within these hours" if job.limit == HANDS else f" while the {full_words(job.limit)}"
 
 

@@ -16,7 +16,7 @@ from casting_econ.draws.sobol import sobol_indices
 from casting_econ.kit import format_of, open_study
 from casting_econ.models import evaluate
 from casting_econ.models.mix import best_mix
-from casting_econ.pages import answer, change, conditions, sensitivity
+from casting_econ.pages import answer, change, conditions, sensitivity, waiting
 from casting_econ.pages.change import study_with_scenarios
 from casting_econ.pages.channels import order_table, price_floors
 from casting_econ.pages.deciding import Decision, decision_of, decision_sentence, information_table, next_to_measure
@@ -269,9 +269,12 @@ def test_orders_are_no_measurement_where_waiting_for_them_is_worth_nothing(monke
     told = information_table(decision)
     orders, other = told[told.what == "markets: orders"], told[told.what == "what buyers will pay"]
     table = pd.concat([orders.assign(worth=200.0, error=1.0), other.assign(worth=90.0, error=1.0)])
-    monkeypatch.setattr(answer, "waiting_of", lambda *_: SimpleNamespace(best=best))
+    monkeypatch.setattr(waiting, "waiting_of", lambda *_: SimpleNamespace(best=best))
     first = answer.next_things(kit, decision, table, [], fmt)[0]
     assert first.startswith("**Measure: what buyers will pay**" if best is None else "**Measure: markets: orders**")
+    said = next_to_measure(replace(decision, benefit=decision.benefit), table, fmt)
+    assert ("**Measure next: markets: orders" in said) == (best is not None)
+    assert ("Orders are not among them" in said) == (best is None)
 
 
 def test_what_several_pages_ask_for_is_worked_out_once(monkeypatch):

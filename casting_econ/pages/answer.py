@@ -13,7 +13,7 @@ from .conditions import moved_words, needed_table, pay_over_target
 from .deciding import Decision, brings_words, decision_sentence, decision_word
 from .job import Job, hour_words, job_line, job_of, todo_words
 from .monte_carlo import certainty_word
-from .waiting import guess_words, try_words, waiting_of
+from .waiting import guess_words, try_words, waiting_of, worth_waiting_for
 
 REACH = 0.5  # share of now up to which moving one thing alone is advice
 
@@ -73,9 +73,7 @@ def next_things(kit: OpenStudy, decision: Decision, information: pd.DataFrame, r
             f"**Do: {good[0].what}**{cost}; about {fmt.money(float(good[0].gain.mean()), 0)} more a year, its own hours paid the target."
         )
     sure = information[(information.kind == "number") & (information.worth > 2.0 * information.error)]
-    waiting = waiting_of(kit, float(decision.benefit.mean()))
-    if waiting and waiting.best is None:  # the months that tell the orders cost more than they tell
-        sure = sure[~sure.what.isin([label(f"channels.{name}.orders") for name in kit.study.file.channels])]
+    sure = worth_waiting_for(kit, sure, float(decision.benefit.mean()))
     if len(sure) and decision.all_known.value >= 0.001 * abs(float(decision.benefit.mean())):
         row = sure.iloc[0]
         takes = f"; {row.takes} would halve its width" if row.takes else ""

@@ -11,7 +11,7 @@ import pandas as pd
 from IPython.display import HTML, Image, Markdown, display
 from matplotlib.figure import Figure
 from matplotlib.text import Text
-from matplotlib.ticker import FixedFormatter
+from matplotlib.ticker import FixedLocator
 
 from ..charts import laid_out, wrapped
 from ..formatting import nine_digits
@@ -81,8 +81,10 @@ class Page:
             if (said := self.spoken(text.get_text())) != text.get_text():
                 text.set_text(said)
         for axis in (axis for axes in figure.axes for axis in (axes.xaxis, axes.yaxis)):
-            if isinstance(names := axis.get_major_formatter(), FixedFormatter):  # which writes its names anew
-                names.seq = [self._row_name(name) for name in names.seq]
+            if self._ids and isinstance(axis.get_major_locator(), FixedLocator):  # names, which are written anew when it is drawn
+                names = [text.get_text() for text in axis.get_ticklabels()]
+                if (said := [self._row_name(name) for name in names]) != names:
+                    axis.set_ticks(axis.get_ticklocs(), said)
         picture, box = io.BytesIO(), laid_out(figure)
         figure.savefig(picture, format="png", dpi="figure", bbox_inches=box, metadata={"Software": None})
         if self.out:

@@ -15,6 +15,7 @@ import nbformat
 from markupsafe import Markup
 
 from ..draws import round_up_draws
+from ..formatting import MINUS
 from ..kit import OpenStudy
 from ..pages.answer import counts_words
 from ..pages.page import NOTHING
@@ -129,7 +130,8 @@ def _page(path):
 
 def _markdown(text):
     """Markdown to HTML, raw HTML escaped, headings one level down since the study's name is the first."""
-    rendered = mistune.create_markdown(escape=True, plugins=["table", "strikethrough"])(text)
+    kept = re.sub(rf"{MINUS}(?=[^\s\u2060])", f"{MINUS}\u2060", text)  # no line ends between the sign and its figure
+    rendered = mistune.create_markdown(escape=True, plugins=["table", "strikethrough"])(kept)
     for level in (4, 3, 2, 1):
         rendered = rendered.replace(f"<h{level}>", f"<h{level + 1}>").replace(f"</h{level}>", f"</h{level + 1}>")
     return rendered

@@ -255,7 +255,7 @@ def frontier(
         return says(figure, f"{here}, where nothing within the chart {does}")
     edge, side = np.interp(now[0], known[x], known[y]), "above" if pays_above else "below"
     meets = "which does" if (now[1] >= edge) == pays_above else "which does not"
-    return says(figure, f"at {write_x(now[0])} all {side} {write_y(edge)} {does}; {here}, {meets}")
+    return says(figure, f"at {write_x(now[0])} anything {side} {write_y(edge)} {does}; {here}, {meets}")
 
 
 def stairs(
@@ -288,7 +288,11 @@ def stairs(
         )
     key(figure)
     axes.set(xlim=(0, hours.iloc[-1]), xlabel=xlabel, ylabel="loads a week")
-    return says(figure, f"now {now_rate:g} loads a week at {now_hours:g} hours", f"demand needs {needed:.1f}")
+    return says(
+        figure,
+        f"now {now_rate:g} loads a week at {now_hours:g} hour{'' if now_hours == 1 else 's'}",
+        f"demand needs {needed:.1f}",
+    )
 
 
 def resource_bars(frame: pd.DataFrame, fmt: Format) -> Figure:

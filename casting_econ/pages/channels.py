@@ -12,7 +12,7 @@ from .table import shown
 
 @shown(
     "channels-left-an-hour",
-    "Each channel a year, before overhead, equipment and weekly hours",
+    "Each channel a year, as many orders as can be made, before overhead, equipment and weekly hours",
     "channel: text; orders a year: 0; pieces a year: 0; sales a year: money0; kept of sales: percent; "
     "left after material: money0; hours a year: 0; left an hour: money",
 )

@@ -223,7 +223,7 @@ def _results(one, other):
     for key in dict.fromkeys((*old, *new)):
         product, _, name = key.rpartition("/")
         what, style = (told["product"] if product else told["year"] | told["chance"])[name]
-        rows.append(_result(f"{product}: {what}" if product else what, style, old.get(key), new.get(key)))
+        rows.append(_result(f"{product.replace('-', ' ')}: {what}" if product else what, style, old.get(key), new.get(key)))
     return rows
 
 

@@ -35,12 +35,15 @@ CORE = (
     "tests/test_demos.py::test_scrap_costs",
     "tests/test_demos.py::test_stated_result",
     "tests/test_draws.py",
-    "tests/test_models.py",
+    "tests/test_functions.py",
     "tests/test_order_calendar.py",
+    "tests/test_piece.py",
     "tests/test_reading.py",
     "tests/test_rooms.py",
     "tests/test_tax.py",
     "tests/test_wording.py",
+    "tests/test_year.py",
+    "tests/test_yields.py",
 )
 # what takes longest goes first, so that both workers are at work to the end; all else as it is collected
 SLOWEST = [

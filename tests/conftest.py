@@ -9,8 +9,9 @@ from pathlib import Path
 
 import nbval.kernel
 import pytest
-from commands import NOTEBOOKS, command, copy_of, hashes
+from commands import DATA, NOTEBOOKS, command, copy_of, hashes, is_rates_copy
 
+from casting_econ import kit
 from casting_econ.running.warm import CAN_FORK, Forked, Warm
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
@@ -62,6 +63,22 @@ def pytest_collection_modifyitems(items):
             item.add_marker("core")
     places = {name: place for place, name in enumerate(SLOWEST)}
     items.sort(key=lambda item: places.get(item.nodeid.split("::")[0], len(places)))
+
+
+# Demos ----------------------------------------------------------------------------------------------------------------
+
+opened = kit._opened
+
+
+def opened_once(folder, *how):
+    """Open a study; the demos, and their copies of which only rates differ, once for all modules, with what was worked out of them."""
+    found = opened(folder, *how)
+    if folder.is_relative_to(DATA) or is_rates_copy(folder):
+        kit._copies[folder, *how] = found
+    return found
+
+
+kit._opened = opened_once
 
 
 # Notebooks ------------------------------------------------------------------------------------------------------------

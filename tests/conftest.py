@@ -5,6 +5,7 @@ import os
 import shutil
 import subprocess
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import nbval.kernel
@@ -67,15 +68,21 @@ def pytest_collection_modifyitems(items):
 
 # Demos ----------------------------------------------------------------------------------------------------------------
 
-opened = kit._opened
+opened, known = kit._opened, {}
 
 
-def opened_once(folder, *how):
-    """Open a study; the demos, and their copies of which only rates differ, once for all modules, with what was worked out of them."""
-    found = opened(folder, *how)
+def opened_once(folder, with_records, as_of, digest):
+    """Open a study; a demo, a copy of one with the same files, and one of which only rates differ, are read once for all modules."""
+    demo, how = DATA / folder.name, (with_records, as_of, digest)
+    if demo.is_dir() and not folder.is_relative_to(DATA):
+        kit.open_study(demo, with_records=with_records, as_of=as_of)
+    found = known.get(how) or opened(folder, *how)
     if folder.is_relative_to(DATA) or is_rates_copy(folder):
-        kit._copies[folder, *how] = found
-    return found
+        known[how] = found
+    if found.study.folder == folder:
+        return found
+    study = replace(found.study, folder=folder)
+    return replace(found, study=study, assumed=replace(found.assumed, study=study))
 
 
 kit._opened = opened_once

@@ -358,7 +358,6 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("linprog(-gain", "linprog(gain"),
         ("(1.0, low), (-1.0, high)", "(-1.0, low), (1.0, high)"),
         ("matrix_rank(held) < n", "matrix_rank(held) <= n"),
-        ("gain / np.where(use > 0", "gain * np.where(use > 0"),
     ],
     "casting_econ/evidence/rows.py": [
         ("np.log(expected) + scatter**2 / 2", "np.log(expected) - scatter**2 / 2"),

@@ -13,11 +13,11 @@ from .faults import refusal
 
 
 @cache
-def template(path: Path, finalize=None) -> jinja2.Template:
-    """A page template; whatever it is given is escaped, and what it asks for must be given."""
+def template(path: Path, finalize=None, *, plain: bool = False) -> jinja2.Template:
+    """A page template; whatever it is given is escaped, unless it is `plain` text, and what it asks for must be given."""
     environment = jinja2.Environment(
         loader=jinja2.FileSystemLoader(path.parent),
-        autoescape=True,
+        autoescape=not plain,
         trim_blocks=True,
         lstrip_blocks=True,
         undefined=jinja2.StrictUndefined,

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -41,6 +42,7 @@ class LoadCounts:
         return entering - lost, entering
 
 
+@lru_cache(maxsize=16)  # each number that loads tell asks for it, and so do pages
 def load_counts(study: Study, product: str) -> LoadCounts | None:
     """Pieces entering, and lost at, each step, load by load; None without batches of the product.
 

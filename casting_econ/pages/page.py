@@ -16,11 +16,10 @@ from matplotlib.ticker import FixedLocator
 from ..charts import laid_out, wrapped
 from ..formatting import nine_digits
 from ..kit import OpenStudy, format_of
-from .table import shown_as, styles_of
+from .table import NOTHING, shown_as, styles_of
 
 RECORD_MIME = "application/vnd.casting-econ.record+json"  # kind of output that a notebook leaves for a sweep to collect
 WORDS_ONLY = "-"  # for a folder: of a sweep nobody looks at the pictures of every point
-NOTHING = "nothing"  # mark on a sentence that only says that there is nothing to show: a report leaves it out
 _SAID = {
     "in force": "used",
     "change beyond the target": "gain a year",

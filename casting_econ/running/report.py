@@ -18,7 +18,7 @@ from ..draws import round_up_draws
 from ..formatting import MINUS
 from ..kit import OpenStudy
 from ..pages.answer import counts_words
-from ..pages.page import NOTHING
+from ..pages.table import NOTHING
 from ..reference import cautions
 from ..templates import template as page_template
 

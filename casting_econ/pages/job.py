@@ -8,16 +8,17 @@ import pandas as pd
 
 from ..formatting import Format
 from ..kit import Answer, OpenStudy, format_of
-from ..models.year import DEMAND, HANDS
+from ..models import evaluate
+from ..models.year import DEMAND, HANDS, Outcome
 from .cash_paths import NO_PAY, STATED_PAY, cash_draws
-from .conditions import Lever, levers, solve_for_target
+from .conditions import Lever, levers, solve_for_target, year_over_living
 from .deciding import Decision, decision_word
 from .monte_carlo import certainty_word, living_words
 from .table import shown
 
 FLOOR_SHARE = 0.5  # of a year's living, below which a year must not fall where the study states no floor
 SAFE, UNEASY = 0.1, 0.25  # share of bad years, or of paths whose reserve runs out, up to which it is safe enough, or not quite
-_PAYING = 0.25  # chance from which it is not said that an hour does not pay
+_PAYING = 0.25  # chance from which it is not said that an hour, or a year, does not pay
 _LEAST_REACH = 8.0  # of the orders that come, at least looked at
 _GRADES = {0.9: "yes", 0.75: "probably", 0.25: "open", 0.1: "probably not", 0.0: "no"}  # least chance, as of `certainty_word`
 _SIDE = {
@@ -47,6 +48,7 @@ class Job:
     luck: bool = True  # whether the luck of single orders is in the years drawn
     pays_from: float = np.nan  # orders a year from which an hour pays, where it does not at those that come [order/year]
     orders: float = np.nan  # expected at the point [order/year]
+    full: str | None = None  # where no number of orders brings a living at today's prices, what more of them fill
 
     @property
     def side(self) -> str:
@@ -88,10 +90,10 @@ def job_of(kit: OpenStudy, answer: Answer) -> Job:
     if cash.reserve > 0:
         case = STATED_PAY if cash.pay_taken > 0 else NO_PAY
         fails = _runs_out(kit, len(answer.draws["pay_per_hour"]), case)
-    shares, hour = answer.bottleneck, answer.chances["hour_pays_living_wage"]["chance"]
+    shares, hour, year = answer.bottleneck, *(answer.chances[f"{one}_pays_living_wage"]["chance"] for one in ("hour", "year"))
     return Job(
         hour=hour,
-        year=answer.chances["year_pays_living_wage"]["chance"],
+        year=year,
         below=float((answer.draws["residual_pay_per_year"] < floor).mean()),
         floor=floor,
         stated=stated is not None,
@@ -102,6 +104,7 @@ def job_of(kit: OpenStudy, answer: Answer) -> Job:
         luck=kit.variation != "rates",
         pays_from=orders_for_target(kit) if hour < _PAYING else np.nan,
         orders=sum(float(channel["came"]) for channel in kit.point().channels.values()),
+        full=None if year >= _PAYING or np.isfinite(factor_for_living(kit)) else full_of(ample_year(kit)),
     )
 
 
@@ -124,6 +127,22 @@ def orders_for_target(kit: OpenStudy) -> float:
     return factor * sum(float(c["came"]) for c in kit.point().channels.values()) if factor > 1.0 else np.nan
 
 
+def factor_for_living(kit: OpenStudy) -> float:
+    """Of today's orders, at which a year brings a living at today's prices, every other number at its middle; not a number where none does. [-]"""
+    return float(solve_for_target(kit, [ample_orders(kit)], aim=year_over_living)[0])
+
+
+def ample_year(kit: OpenStudy) -> Outcome:
+    """The year at the point with more orders than can be made."""
+    orders = ample_orders(kit)
+    return evaluate(orders.move(kit.inputs(), np.asarray(orders.high)))
+
+
+def full_of(year: Outcome) -> str:
+    """What limits a year at the point: a resource, or demand."""
+    return year.resources[int(year.binding)]
+
+
 def verdict_words(job: Job) -> str:
     """Whether it is a job, in a few words: what is said of a living never denies what is said of the hours, nor the other way round."""
     living, short = job.living, job.side in ("probably not", "no")
@@ -139,17 +158,20 @@ def verdict_words(job: Job) -> str:
     elif short:
         words = f"{side}, nor {living}" if job.side == "no" else f"{side}; not {living}"
     else:
-        words = f"{side}; {'probably ' if job.lives == 'probably not' else ''}not {living} {_limits(job.limit)}"
+        words = f"{side}; {'probably ' if job.lives == 'probably not' else ''}not {living} {_limits(job)}"
     if (job.fails or 0.0) > UNEASY and job.lives in ("probably not", "no"):
         words += "; the reserve does not last" if job.fails >= 0.9 else "; the reserve may not last"
     return words[0].upper() + words[1:]
 
 
-def _limits(name):
+def _limits(job):
     """Within what the year was worked out."""
-    if name == DEMAND:
-        return "at these orders"
-    return "within these hours" if name == HANDS else f"while the {full_words(name)}"
+    if job.limit == DEMAND:
+        if job.full is None:
+            return "at these orders"
+        held = {DEMAND: "", HANDS: " and hours"}.get(job.full, " and with this equipment")
+        return f"at these prices{held}, however many orders come"
+    return "within these hours" if job.limit == HANDS else f"while the {full_words(job.limit)}"
 
 
 def full_words(name: str) -> str:

@@ -132,7 +132,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("hours * along", "hours"),
         ("flow / load + spoilt", "flow / load"),
         ("if np.any(np.asarray(count) < held.sets)", "if np.any(np.asarray(count) < held.sets - 1)"),
-        ("if last and not a.months.fresh", "if False"),
+        ("if last and a.months.before is None", "if False"),
         ("np.minimum(shelf[p] - ready[p], old[p])", "np.minimum(shelf[p], old[p])"),
         ("make = {p: own[p] - ready[p] for p in own}", "make = {p: own[p] for p in own}"),
         ("np.where(done[p] < 1.0, 0.0, old[p] - first[p])", "old[p] - first[p]"),
@@ -214,7 +214,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
     ],
     "casting_econ/pages/cash_paths.py": [
         ("starting_in(a.months, MONTHS.index(stated.start_month))", "a.months"),
-        ("fresh=not found", "fresh=False"),
+        ("before=before)", "before=({}, {}))"),
         ("kept[month + 1] - there + used", "kept[month + 1] - there - used"),
         ("(starts.day > MID_MONTH)", "(starts.day < MID_MONTH)"),
         ("np.asarray(a.target_per_hour)[..., None] * hours", "2 * np.asarray(a.target_per_hour)[..., None] * hours"),

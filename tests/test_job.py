@@ -133,7 +133,7 @@ def test_no_living_names_what_holds_it(limit, word):
     [
         (None, "at these orders"),
         ("hands", "at these prices and hours, however many orders come"),
-        ("pot", "at these prices and with this equipment, however many orders come"),
+        ("pot", "at these prices with this equipment, however many orders come"),
         ("demand", "at these prices, however many orders come"),
     ],
 )

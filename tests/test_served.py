@@ -96,10 +96,38 @@ def test_december_leaves_its_orders_to_january():
 
 def test_a_business_that_starts_has_no_december_before():
     """In the first year of all none wait in January of the orders of a December before it."""
-    months = Months(working=EVEN, season=only_in(11), fresh=True)
+    months = Months(working=EVEN, season=only_in(11), before=({}, {}))
     year = evaluate(replace(CARVER, channels=(replace(SELL, orders_per_year=70.0),), months=months))
 
     assert (of(year, "met")[0], of(year, "met")[11], of(year, "waits")[11]) == (0, 40, 30)
+
+
+def test_a_year_begins_with_what_the_one_before_leaves():
+    """70 in December take 40 made and all 30 that stand ready; then 60 in January find an empty shelf and 20 of them wait, who go out in
+    February with its own 20; only March fills the shelf. Own arithmetic."""
+    first = pegs([0] * 11 + [70], shelf=30.0)
+    left = first.months[-1]
+    then = {name: (orders, left.waiting[name]) for name, orders in left.waits.items()}, left.shelf
+    assert then == ({"shop": (0.0, 0.0)}, {"peg": 0.0})
+    orders = np.array([60.0, 20, *[0] * 10])
+    months = Months(working=EVEN, season=orders / 80, before=then)
+    products, channels = (replace(PEG, shelf=30.0),), (replace(SELL, orders_per_year=80.0),)
+    second = evaluate(replace(CARVER, products=products, channels=channels, months=months))
+
+    assert (of(second, "met")[:3], of(second, "waits")[:2]) == ([40, 40, 0], [20, 0])
+    assert of(second, "shelf", "peg")[:3] == [0, 0, 30]
+
+
+def test_who_waits_from_the_year_before_is_made_in_a_year_without_an_order():
+    """Thirty wait and nobody else comes: 30 hours of carving, 30 x 20 of revenue and no more than that."""
+    luck = Luck(orders={"shop": np.zeros(12)}, sizes={"shop": np.zeros(12)}, risks={})
+    months = Months(working=EVEN, season=EVEN, luck=luck, before=({"shop": (30.0, 30.0)}, {}))
+    year = evaluate(replace(CARVER, channels=(replace(SELL, orders_per_year=5.0),), months=months))
+
+    assert of(year, "met")[:2] == [30, 0]
+    assert year.totals["make_hours_per_year"] == pytest.approx(30.0)
+    assert year.totals["revenue_per_year"] == pytest.approx(600.0)
+    assert year.totals["pieces_sold_per_year"] == pytest.approx(30.0)
 
 
 def test_shelf_is_drawn_down_and_filled_again():

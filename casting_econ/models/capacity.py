@@ -34,6 +34,7 @@ class Month:
     pieces: dict[str, Any]  # sent in each channel [piece]
     lost: dict[str, Any]  # orders of each channel that nobody will make [order]
     waits: dict[str, Any]  # orders of each channel that wait at the end [order]
+    waiting: dict[str, Any]  # their pieces [piece]
     shelf: dict[str, Any]  # of each product ready at the end [piece]
     utilisation: dict[str, Any]  # share of each resource that what was asked for needed [-]
     binding: Any  # index into the resources, demand being 0, of what limits orders
@@ -171,15 +172,16 @@ def served(a, asked: Asked, plans, needs, times: Working) -> tuple[Month, ...]:
     What stands on the shelf goes out first and takes packing only. Then the month's own orders are made; then those that wait,
     of a product none of whose own orders had to be cut; then what the shelf lacks. What is short at one of these is shared out
     by cutting everything in it by the same share. Of a channel the oldest order goes out first; one that is not made waits a
-    month if its buyer does, and is lost then. The shelf is full at the start. Of the year before counts what its last month, were
-    it like this one's, leaves for the first, unless the year is the first of all; what the last month of this year leaves is neither
+    month if its buyer does, and is lost then. The year begins with what the month before left; where that is not given, with a full
+    shelf and what a last month like its own would leave. What the last month of this year leaves is neither
     met nor lost. In a year in one piece nobody waits.
     """
     last, full = len(needs) - 1, {p.name: p.shelf for p in a.products}
     late = {c.name: (0.0, 0.0) for c in a.channels}  # orders that wait, and their pieces
-    if last and not a.months.fresh and any(c.waits for c in a.channels):
+    waited, shelf = a.months.before or ({}, {})
+    late, shelf, months = late | dict(waited), full | dict(shelf), []
+    if last and a.months.before is None and any(c.waits for c in a.channels):
         late = _month(a, asked, plans, needs, times, last, late, full)[1]
-    shelf, months = full, []
     for m in range(last + 1):
         month, late = _month(a, asked, plans, needs, times, m, late, shelf)
         shelf = month.shelf
@@ -228,6 +230,7 @@ def _month(a, asked, plans, needs, times, m, late, shelf):
         pieces=pieces,
         lost=lost,
         waits={name: one[0] for name, one in waits.items()},
+        waiting={name: one[1] for name, one in waits.items()},
         shelf=shelf,
         utilisation=utilisation,
         binding=binding,

@@ -169,7 +169,7 @@ def _limits(job):
     if job.limit == DEMAND:
         if job.full is None:
             return "at these orders"
-        held = {DEMAND: "", HANDS: " and hours"}.get(job.full, " and with this equipment")
+        held = {DEMAND: "", HANDS: " and hours"}.get(job.full, " with this equipment")
         return f"at these prices{held}, however many orders come"
     return "within these hours" if job.limit == HANDS else f"while the {full_words(job.limit)}"
 

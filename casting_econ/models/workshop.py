@@ -195,7 +195,7 @@ class Months:
     working: np.ndarray = field(default_factory=lambda: np.ones(1))  # share of the weeks worked; adds up to one [-]
     season: np.ndarray = field(default_factory=lambda: np.ones(1))  # share of the orders; adds up to one [-]
     grown: np.ndarray = field(default_factory=lambda: np.ones(1))  # share of the full demand that is there yet [-]
-    # what the month before left, orders that wait with their pieces by channel and the shelf by product, and nothing of what is not named;
+    # what the month before left, `Month.late` by channel and the shelf by product; of what is not named nothing waits and the shelf is full;
     # None: as many wait as the year's own last month leaves, and the shelf is full
     before: tuple[Mapping[str, tuple], Mapping[str, Any]] | None = None
     slower: Mapping[tuple[str, str], np.ndarray] = field(

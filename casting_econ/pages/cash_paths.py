@@ -245,8 +245,7 @@ def _years(kit, each):
         a = replace(a, months=months, products=products)
         outcome = evaluate(a)
         made = {p.name: made.get(p.name, 0.0) + outcome.products[p.name]["made_per_year"] for p in a.products}
-        last = outcome.months[-1]
-        before = {name: (orders, last.waiting[name]) for name, orders in last.waits.items()}, last.shelf
+        before = outcome.months[-1].late, outcome.months[-1].shelf
         found.append(flows_of(a, outcome))
     return found
 

@@ -19,7 +19,7 @@ from casting_econ.evidence.posteriors import rate_posterior
 from casting_econ.faults import StudyError
 from casting_econ.kit import open_study
 from casting_econ.models.months import orders_at, pieces_at
-from casting_econ.pages.records import evidence_table, season_sentence
+from casting_econ.pages.records import evidence_curves, evidence_table, season_sentence
 from casting_econ.study import read_study
 
 LEARNT, STATED = TILE, TILE.replace("pieces_per_order = 1", "clustering = 0\npieces_per_order = 1")
@@ -189,6 +189,22 @@ def test_a_maker_reads_what_it_is(study):
     assert set(kit.assumed.evidence) == {key for key, number in kit.study.numbers.items() if number.from_records} & set(
         kit.assumed.evidence
     )
+
+
+@pytest.mark.parametrize("counts", [[0, 9, 3, 0, 12, 0], [5000] * 24], ids=["bunched", "one by one for sure"])
+def test_what_may_be_none_at_all_has_a_curve(study, counts):
+    """Guess and posterior of clustering, which may be none: densities of what is above it, finite and not all nothing, as the chart divides by."""
+    base = study(varies(), **sales_of([3, 2, 4]))
+    _, alike, none = counts_posterior(counts[0] or 4.0, 2.0, counts)
+    evidence = update(study(varies(), folder="own", **sales_of([0, 9, 3, 0, 12, 0])))
+    told = replace(evidence[CLUSTERS], number=replace(evidence[CLUSTERS].number, distribution=alike.or_none(none)))
+    kit = type("Kit", (), {"study": base, "assumed": type("Assumed", (), {"evidence": {CLUSTERS: told}})()})()
+    [curves] = evidence_curves(kit)
+
+    for name in ("guess", "in force"):
+        values, density = curves[name]
+        assert values.shape == density.shape == (161,)
+        assert np.isfinite(density).all() and density.max() > 0 and (density >= 0).all()
 
 
 def test_a_changed_study_keeps_what_was_learnt(study):

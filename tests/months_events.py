@@ -7,7 +7,8 @@ go by that are worked; at the end of a month the time that there was is given to
 - then the month's own orders are made, then those that wait (of a product none of whose own had to be cut), then what the shelf lacks;
 - what is short for one of these is shared out by cutting all its products that need it by the same share: first what one product
   alone needs, then what more and more share, hands last of all, which everything needs;
-- what went out goes to the oldest order of the channel; an order may go out in parts. What is not made waits a month if the buyer does.
+- what went out goes to the oldest order of the channel; an order may go out in parts. What is not made waits a month if the buyer does;
+  an order that is begun by then is not given up: it is worked on month after month until it is done.
 
 Packing takes the minutes of the orders that were made, though older ones get them: where orders differ in size, that is no longer the same.
 """
@@ -81,7 +82,8 @@ class Year:
     def settle_december_before(self):
         """A December like this year's, with no order waiting from before and a full shelf, leaves what waits for January."""
         for c in self.a.channels:
-            self.queues[c.name].append([11, self.number[c.name][11], self.sizes[c.name][11]])
+            count = int(self.number[c.name][11])
+            self.queues[c.name] += [[11, 1.0, self.sizes[c.name][11] / count] for _ in range(count)]
         self.settle(11)
         self.told.clear()
         self.shelf = {p.name: p.shelf for p in self.a.products}
@@ -207,7 +209,7 @@ class Year:
         share = do(lacks, none, none)
         for n in mine:
             self.shelf[n] += lacks[n] * share[n]
-        told = {"limit": limit, "shelf": dict(self.shelf), "met": {}, "lost": {}, "waits": {}, "pieces": {}}
+        told = {"limit": limit, "shelf": dict(self.shelf), "met": {}, "lost": {}, "waits": {}, "begun": {}, "pieces": {}}
         for n, channels in mine.items():
             for c in channels:
                 self.send(c, month, over(out[n], own[n]), over(out_old[n], old[n]), told)
@@ -223,8 +225,10 @@ class Year:
             met, pieces = met + order[1] * part, pieces - order[2] * part
             order[1], order[2] = order[1] * (1 - part), order[2] * (1 - part)
         told["met"][c.name] = met
-        told["lost"][c.name] = sum(order[1] for order in queue if order[0] != month or not c.waits)
-        self.queues[c.name] = [order for order in queue if order[0] == month and c.waits and order[1] > 1e-12]
+        stay = [order for order in queue if c.waits and order[1] > 1e-9 and (order[0] == month or order[1] < 1 - 1e-9)]
+        told["lost"][c.name] = sum(order[1] for order in queue) - sum(order[1] for order in stay)
+        told["begun"][c.name] = sum(order[1] for order in stay if order[0] != month)
+        self.queues[c.name] = stay
         told["waits"][c.name] = sum(order[1] for order in self.queues[c.name])
 
 

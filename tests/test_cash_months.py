@@ -96,8 +96,8 @@ def walked(kit, row):
     """Free money of one draw under each rule of pay, walked month by month from the statement of the rules.
 
     October first, Poisson orders about season and ramp; what hands cannot make is cut evenly, a month's own orders being made before
-    those that wait; buyers of the shop wait a month, and the oldest order goes out first; nobody waits at the start, and the second
-    year begins with those whom its own last month leaves; the flu takes its weeks from the month in which it starts; the shop pays a
+    those that wait; buyers of the shop wait a month, from one year into the next too, and the oldest order goes out first; an order that
+    is begun by then is done; nobody waits at the start; the flu takes its weeks from the month in which it starts; the shop pays a
     month late; a quarter of the surplus of each tax year (to the end of March) is not free.
     """
     season = np.array(SEASON) / sum(SEASON)
@@ -105,7 +105,7 @@ def walked(kit, row):
     working = np.array([days - 4 * (month == 7) for month in range(12)])
     working /= working.sum()
     ramp = {0: (0 + 1 / 3) / 2, 1: (1 / 3 + 2 / 3) / 2, 2: (2 / 3 + 1) / 2}  # mean of the month: demand grows evenly
-    months = []
+    months, queue = [], []  # what is left of each order that waits, the oldest first
     for year in range(2):
         luck = with_luck(kit.inputs(), kit.study, 4, 0, DRAWS, year).months.luck
         sick, starts, left = luck.risks["flu"][row], None, 0.0
@@ -116,8 +116,7 @@ def walked(kit, row):
             at = (starts + after) % 12
             lost[at] = min(left, 40 * working[(9 + at) % 12])
             left -= lost[at]
-        waiting = 0.0
-        for at, month in enumerate(range(12) if year == 0 else (11, *range(12))):
+        for month in range(12):
             calendar = (9 + month) % 12
             share = season[calendar] * (ramp.get(month, 1.0) if year == 0 else 1.0)
             came, fair = (
@@ -128,14 +127,18 @@ def walked(kit, row):
             spare = max(4 * weeks - 20 * season[calendar], 0.0)
             done = min(1.0, spare / needed) if needed else 1.0
             spare -= needed * done
-            late = waiting * (3 / 0.8 * 40 / 60 + 1 / 2)
-            there = came * done + (waiting * min(1.0, spare / late) if late and done == 1.0 else 0.0)
-            waiting, fair = came - max(there - waiting, 0.0), fair * done
+            late = sum(queue) * (3 / 0.8 * 40 / 60 + 1 / 2)
+            there = came * done + (sum(queue) * min(1.0, spare / late) if late and done == 1.0 else 0.0)
+            fair, sent, waited = fair * done, there, len(queue)
+            for at, left in enumerate([*queue, *[1.0] * int(came)]):
+                sent, left = max(sent - left, 0.0), max(left - sent, 0.0)
+                if left > 1e-9 and (at >= waited or left < 1 - 1e-9):
+                    queue.append(left)
+            queue = queue[waited:]
             casts = (3 * there + fair) / 0.8
             paid = 6 * there + 5 * casts + 20 + 100 * season[calendar] + 80 * (month == starts)
             hours = weeks + 20 * season[calendar] + there / 2 + casts * 40 / 60
-            if (year, at) != (1, 0):  # the month before, of which only those that wait count
-                months.append((108 * there, 30 * fair, paid, hours))
+            months.append((108 * there, 30 * fair, paid, hours))
     paths = {}
     for name in (NO_PAY, TARGET_PAY, STATED_PAY):
         bank, late, due, surplus, free = 500 - 300.0, 0.0, 0.0, 0.0, [200.0]
@@ -221,7 +224,7 @@ def test_first_year_of_the_path_is_the_year_of_the_draw(everything):
     """
 
     def first_of_all(a):
-        return evaluate(replace(a, months=replace(a.months, fresh=True))).totals
+        return evaluate(replace(a, months=replace(a.months, before=({}, {})))).totals
 
     year, case = everything.by_draw(first_of_all, 256), cash_draws(everything, 256).cases[NO_PAY]
     residual, wear = year["residual_pay_per_year"], float(everything.point().totals["equipment_per_year"])

@@ -131,11 +131,41 @@ def test_no_living_names_what_holds_it(limit, word):
     assert verdict_words(job(year=0.0, limit=limit)) == f"Worth doing on the side; not a living {word}"
 
 
+@pytest.mark.parametrize(
+    ("full", "word"),
+    [
+        (None, "at these orders"),
+        ("hands", "at these prices and hours, however many orders come"),
+        ("pot", "at these prices with this equipment, however many orders come"),
+        ("demand", "at these prices, however many orders come"),
+    ],
+)
+def test_no_living_however_many_orders_come(full, word):
+    """Orders are what is short only where more of them would do; else prices are, with what more orders would fill."""
+    assert verdict_words(job(year=0.0, full=full)) == f"Worth doing on the side; not a living {word}"
+    assert verdict_words(job(year=0.2, full=full)) == f"Worth doing on the side; probably not a living {word}"
+
+
+def test_whether_more_orders_would_do_is_what_the_page_on_a_living_says(small):
+    """The verdict and the page agree on both sides: within 34 hours some number of orders does, within 12 none; at 25 an order the pot
+    is full first, and at a price below cost more orders leave less."""
+    for what, possible in (({}, True), ({"hours": 12}, False), ({"price": 25}, False), ({"price": 2.5}, False)):
+        kit = small(orders=300, spread=True, **what)
+        year = kit.monte_carlo(256, 3)
+        found, way = job_of(kit, year), towards.towards(kit)
+        assert (found.full is None) == possible == way.possible
+        assert possible or found.full == way.full
+        assert ("no number of orders" in towards.towards_sentence(kit, way)) != possible
+
+
 def test_a_living_that_no_number_of_orders_brings():
     """Where more orders would not do, the verdict does not say 'at these orders', and the line says it once; where they would, from how many on,
     and where the year is one already, how few would do."""
     none = {"living_from": np.nan, "year": 0.0}
-    assert verdict_words(job(**none)) == "Worth doing on the side; not a living at these prices, however many orders come"
+    assert (
+        verdict_words(job(**none, full="demand"))
+        == "Worth doing on the side; not a living at these prices, however many orders come"
+    )
     said = [
         (job(**none), ""),
         (job(hour=0.0, **none), ", which no number of orders brings at these prices"),

@@ -1,5 +1,6 @@
 """Orders as the sales log shows them, month by month: how many, how bunched, how large, in which season; what is made of a short log."""
 
+import itertools
 import re
 from dataclasses import replace
 
@@ -7,23 +8,23 @@ import numpy as np
 import pandas as pd
 import pytest
 from commands import command
-from scipy import stats
+from scipy import special, stats
 from test_evidence import FAIR, MONTH, TILE
 
 from casting_econ.assumptions import label
-from casting_econ.evidence import season_table, season_weights, update
-from casting_econ.evidence.market import season_beside
+from casting_econ.evidence import channels, season_table, season_weights, update
+from casting_econ.evidence.market import orders_seen, season_beside
 from casting_econ.evidence.months import PRIOR_DISPERSION, PRIOR_SIZES, counts_posterior, sizes_posterior
 from casting_econ.evidence.posteriors import rate_posterior
 from casting_econ.faults import StudyError
 from casting_econ.kit import open_study
 from casting_econ.models.months import orders_at, pieces_at
-from casting_econ.pages.records import evidence_table, season_sentence
+from casting_econ.pages.records import evidence_curves, evidence_table, season_sentence
 from casting_econ.study import read_study
 
 LEARNT, STATED = TILE, TILE.replace("pieces_per_order = 1", "clustering = 0\npieces_per_order = 1")
 ORDERS, CLUSTERS, SIZES = (f"channels.shop.{key}" for key in ("orders", "clustering", "size_spread"))
-ENDS = np.array([0.1, 0.9])
+ENDS, SCORES = np.array([0.1, 0.9]), np.linspace(-6.0, 6.0, 601)
 
 
 def varies(text=LEARNT, variation="months", season=""):
@@ -62,28 +63,33 @@ def study(tmp_path):
 
 
 def test_posterior_is_a_plain_sum_over_both():
-    """Rate and dispersion by a general library's densities, summed over a plain grid: quantiles and mean agree to 1 %."""
+    """Rate and dispersion by a general library's densities, summed over a plain grid: quantiles, mean and chance agree to 1 %.
+
+    As likely as not there is no dispersion: with a Poisson's density the rate's own sum.
+    """
     counts, exposure, stated, weight = [2, 9, 0, 4, 5], [0.5, 1.0, 1.0, 1.0, 0.8], 3.0, 2.0
     rates, alike = np.linspace(0.01, 25.0, 2500), np.geomspace(0.3 * np.exp(-6.0), 0.3 * np.exp(4.0), 400)
     r, d = np.meshgrid(rates, alike)
     spread = weight / (1.0 + d * stated)
     joint = stats.gamma.pdf(r, stated * spread, scale=1.0 / spread) * stats.lognorm.pdf(d, 1.0, scale=0.3) * d
+    single = stats.gamma.pdf(rates, stated * weight, scale=1.0 / weight)
     for count, part in zip(counts, exposure, strict=True):
         joint = joint * stats.nbinom.pmf(count, 1.0 / d, 1.0 / (1.0 + d * r * part))
-    for found, values, mass in zip(
-        counts_posterior(stated, weight, counts, exposure), (rates, alike), (joint.sum(axis=0), joint.sum(axis=1)), strict=True
-    ):
+        single = single * stats.poisson.pmf(count, rates * part)
+    joint = joint / stats.lognorm.pdf(alike, 1.0, scale=0.3).dot(alike)
+    *found, none = counts_posterior(stated, weight, counts, exposure)
+    for one, values, mass in zip(found, (rates, alike), (joint.sum(axis=0) + single, joint.sum(axis=1)), strict=True):
         expected = np.interp([0.1, 0.5, 0.9], (np.cumsum(mass) - mass / 2) / mass.sum(), values)
-        assert found.quantile(np.array([0.1, 0.5, 0.9])) == pytest.approx(expected, rel=0.01)
-    assert counts_posterior(stated, weight, counts, exposure)[0].middle == pytest.approx(
-        np.sum(rates * joint.sum(axis=0)) / joint.sum(), rel=1e-3
-    )
+        assert one.quantile(np.array([0.1, 0.5, 0.9])) == pytest.approx(expected, rel=0.01)
+        assert one.middle == pytest.approx(np.sum(values * mass) / mass.sum(), rel=1e-3 if values is rates else 0.01)
+    assert none == pytest.approx(single.sum() / (joint.sum() + single.sum()), rel=0.01)
+    assert 0.001 < none < 0.5  # bunched as they look, though five months cannot be sure
 
 
 def test_known_not_to_cluster_is_the_gamma_of_a_poisson_rate():
     """Clustering known as none: (3 x 2 + 20) orders in 2 + 5 months, gamma; known as next to none: the same."""
     for known in (0.0, 1e-4):
-        rate, alike = counts_posterior(3.0, 2.0, [2, 9, 0, 4, 5], clustering=(known, 0.0))
+        rate, alike, _ = counts_posterior(3.0, 2.0, [2, 9, 0, 4, 5], clustering=(known, 0.0, 0.0))
         expected = rate_posterior(3.0, 2.0, 20, 5.0).quantile(np.array([0.1, 0.5, 0.9]))
         assert rate.quantile(np.array([0.1, 0.5, 0.9])) == pytest.approx(expected, rel=1e-3) and alike is None
 
@@ -98,6 +104,7 @@ def test_nothing_seen_leaves_the_guess_and_its_width():
     assert like[1].quantile(np.array([0.1, 0.5, 0.9])) == pytest.approx(
         stats.lognorm.ppf([0.1, 0.5, 0.9], PRIOR_DISPERSION[1], scale=PRIOR_DISPERSION[0]), rel=0.01
     )
+    assert like[2] == pytest.approx(PRIOR_DISPERSION[2], abs=1e-4)
 
 
 def test_many_orders_are_not_too_fine_for_the_sums():
@@ -105,9 +112,10 @@ def test_many_orders_are_not_too_fine_for_the_sums():
 
     1.2816 standard deviations of sqrt(5,000 x 6) / 6 either way, own arithmetic.
     """
-    rate, _ = counts_posterior(5000.0, 2.0, [5000] * 4, clustering=(1e-7, 0.0))
-
-    assert np.diff(rate.quantile(ENDS))[0] == pytest.approx(2 * 1.2816 * np.sqrt(5000 * 6) / 6, rel=0.01)
+    for clustering in ((1e-7, 0.0, 0.0), PRIOR_DISPERSION):
+        rate, _, none = counts_posterior(5000.0, 2.0, [5000] * 4, clustering=clustering)
+        assert np.diff(rate.quantile(ENDS))[0] == pytest.approx(2 * 1.2816 * np.sqrt(5000 * 6) / 6, rel=0.01)
+    assert none > 0.99
 
 
 @pytest.mark.parametrize("counts", [[10] * 12, [0, 30, 5, 0, 0, 25, 10, 0, 40, 0, 0, 10]], ids=["even", "bunched"])
@@ -183,6 +191,22 @@ def test_a_maker_reads_what_it_is(study):
     )
 
 
+@pytest.mark.parametrize("counts", [[0, 9, 3, 0, 12, 0], [5000] * 24], ids=["bunched", "one by one for sure"])
+def test_what_may_be_none_at_all_has_a_curve(study, counts):
+    """Guess and posterior of clustering, which may be none: densities of what is above it, finite and not all nothing, as the chart divides by."""
+    base = study(varies(), **sales_of([3, 2, 4]))
+    _, alike, none = counts_posterior(counts[0] or 4.0, 2.0, counts)
+    evidence = update(study(varies(), folder="own", **sales_of([0, 9, 3, 0, 12, 0])))
+    told = replace(evidence[CLUSTERS], number=replace(evidence[CLUSTERS].number, distribution=alike.or_none(none)))
+    kit = type("Kit", (), {"study": base, "assumed": type("Assumed", (), {"evidence": {CLUSTERS: told}})()})()
+    [curves] = evidence_curves(kit)
+
+    for name in ("guess", "in force"):
+        values, density = curves[name]
+        assert values.shape == density.shape == (161,)
+        assert np.isfinite(density).all() and density.max() > 0 and (density >= 0).all()
+
+
 def test_a_changed_study_keeps_what_was_learnt(study):
     """A price changed, nothing else: how orders come stays as the logs have it."""
     kit = open_study(study(varies(), **sales_of([0, 9, 3, 0, 12, 0])).folder)
@@ -239,30 +263,69 @@ def frame_of(rng, counts, start, sizes=None):
     return sales if sizes is None else sales.assign(pieces=sizes)
 
 
+def inner(place):
+    """Whether a place is within the middle eight in ten."""
+    return abs(place - 0.5) <= 0.4
+
+
+def inner_share(places):
+    """Share of places within the middle eight in ten."""
+    return inner(places).mean()
+
+
+def bunches(rng):
+    """How bunched buyers come, from the prior of the model, written out here a second time: as likely as not by chance alone."""
+    return 0.0 if rng.random() < 0.5 else 0.3 * np.exp(rng.normal())
+
+
+def rate_of(rng, stated, worth, bunched):
+    """A truth about a stated rate, with the variance that a mean of so many months of such orders has. [order/month]"""
+    return rng.gamma(stated * worth / (1.0 + bunched * stated)) * (1.0 + bunched * stated) / worth
+
+
+def year_place(rng, rate, alike, truth, bunched):
+    """Where the orders of the next year lie among those foretold, 0 to 1; both drawn apart, as the kit draws them.
+
+    Orders of twelve negative binomial months alike are negative binomial with a twelfth of their dispersion.
+    """
+    u, v, chance = rng.random((3, 500))
+    year = orders_at(chance, 12.0 * rate.quantile(u), alike.quantile(v) / 12.0)
+    own = orders_at(rng.random(), 12.0 * truth, bunched / 12.0)
+    return float(np.mean(year < own) + rng.random() * np.mean(year == own))
+
+
+def place_of(rng, spread, truth):
+    """Where a truth lies in a distribution, at random within its zeros."""
+    if truth == 0.0:
+        return rng.random() * spread.parameters["none"]
+    return float(special.ndtr(np.interp(truth, spread.quantile(special.ndtr(SCORES)), SCORES)))
+
+
 @pytest.mark.parametrize("buyers", ["stated one by one", "as bunched as they come", "in twos"])
-def test_bands_hold_the_truth_of_invented_workshops(study, buyers):
-    """Of 600 workshops each, few orders and many, the middle eight in ten hold the orders in 77 to 83 %, clusters and draws of the next
+def test_bands_hold_the_truth_of_invented_workshops(study, monkeypatch, buyers):
+    """Of 900 workshops each, few orders and many, the middle eight in ten hold the orders in 77 to 83 %, clusters and draws of the next
     year too.
 
-    Truths come from the priors, written out here a second time. Buyers who come in twos (geometric, variance three times the mean)
-    are not what is assumed: bands that took them for one by one held 57 to 71 % (tests/calibration).
+    Truths come from the priors, written out here a second time. Buyers who always come in twos (geometric, variance three times the
+    mean) are not what is assumed: bands that took them for one by one held 57 to 71 % (tests/calibration). Logs of them go over a year
+    or more: half a year of them holds 78 %, and a shorter one, which cannot show it, 73 %. How bunched they are is no draw from the
+    prior, so nothing is asked of its band. Of the first twenty workshops the sales log is read, of the others its orders by month are as the reading gives them.
     """
-    rng, one_by_one = np.random.default_rng(3), buyers == "stated one by one"
-    text = varies(STATED if one_by_one else LEARNT)
-    base = study(text)
+    rng, one_by_one, twos = np.random.default_rng(7), buyers == "stated one by one", buyers == "in twos"
+    base = study(varies(STATED if one_by_one else LEARNT))
     held, clusters, years, plain = [], [], [], []
-    for _ in range(600):
-        fewest = 2.5 if buyers == "in twos" else 0.5
+    for workshop in range(900):
+        fewest, shortest = (2.5, 12) if twos else (0.5, 3)
         stated, worth, months = (
             float(np.exp(rng.uniform(np.log(fewest), np.log(20.0)))),
             int(rng.integers(1, 7)),
-            int(rng.integers(3, 25)),
+            int(rng.integers(shortest, 25)),
         )
-        bunched = 0.0 if one_by_one else PRIOR_DISPERSION[0] * np.exp(PRIOR_DISPERSION[1] * rng.normal())
-        bunched = 2.0 / stated if buyers == "in twos" else bunched  # so that a month's variance is three means
-        truth = rng.gamma(stated * worth / (1.0 + bunched * stated)) * (1.0 + bunched * stated) / worth
-        days = np.array([p.days_in_month for p in pd.period_range("2024-01", periods=months, freq="M")]) / MONTH
-        if buyers == "in twos":
+        bunched = 2.0 / stated if twos else 0.0 if one_by_one else bunches(rng)  # twos: variance three means
+        truth = rate_of(rng, stated, worth, bunched)
+        calendar = pd.period_range("2024-01", periods=months, freq="M")
+        days = calendar.days_in_month.to_numpy() / MONTH
+        if twos:
             counts = np.array([rng.geometric(0.5, n).sum() for n in rng.poisson(truth * days / 2.0)])
         else:
             counts = orders_at(rng.random(months), truth * days, bunched)
@@ -270,31 +333,28 @@ def test_bands_hold_the_truth_of_invented_workshops(study, buyers):
         channel = base.file.channels["shop"].model_copy(
             update={"orders": number, "offered_since": pd.Timestamp("2024-01-01").date()}
         )
-        file = base.file.model_copy(update={"channels": {"shop": channel}})
-        last = pd.period_range("2024-01", periods=months, freq="M")[-1].end_time.normalize()
-        kept = pd.DataFrame({"date": [last], "step": "trim", "minutes": 1.0, "product": None, "pieces_handled": np.nan})
-        logs = {"sales": frame_of(rng, counts, "2024-01"), "timesheet": kept}
         numbers = {key: one for key, one in base.numbers.items() if key == CLUSTERS} | {ORDERS: number}
-        found = update(replace(base, file=file, numbers=numbers, records=logs))
-        low, high = found[ORDERS].number.distribution.quantile(ENDS)
-        held.append(low <= truth * 12 <= high)
-        low, high = rate_posterior(stated, worth, counts.sum(), days.sum()).quantile(ENDS)
-        plain.append(low <= truth <= high)
+        made = replace(base, file=base.file.model_copy(update={"channels": {"shop": channel}}), numbers=numbers)
+        if workshop < 20:
+            last = calendar[-1].end_time.normalize()
+            kept = pd.DataFrame({"date": [last], "step": "trim", "minutes": 1.0, "product": None, "pieces_handled": np.nan})
+            read = orders_seen(replace(made, records={"sales": frame_of(rng, counts, "2024-01"), "timesheet": kept}), "shop")
+            assert read[0].tolist() == counts.tolist() and read[1] == pytest.approx(days, rel=1e-5)
+        told = counts.astype(float), days, ""
+        monkeypatch.setattr(channels, "orders_seen", lambda *_, told=told: told)
+        monkeypatch.setattr(channels, "season_beside", lambda *_, size=months: np.ones(size))
+        found = update(made)
+        orders = found[ORDERS].number.distribution
+        held.append(inner(place_of(rng, orders, truth * 12)))
+        plain.append(inner(place_of(rng, rate_posterior(stated, worth, counts.sum(), days.sum()), truth)))
         if CLUSTERS in found:
-            low, high = found[CLUSTERS].number.distribution.quantile(ENDS)
-            clusters.append(low <= bunched <= high)
-            u, v = rng.random((2, 500))  # both drawn apart, as the kit draws them, then a year's orders
-            rate, alike = found[ORDERS].number.distribution.quantile(u), found[CLUSTERS].number.distribution.quantile(v)
-            year = orders_at(rng.random((12, 500)), rate / 12, alike).sum(axis=0)
-            years.append(
-                float(
-                    np.mean(year < (own := orders_at(rng.random(12), truth, bunched).sum())) + rng.random() * np.mean(year == own)
-                )
-            )
+            alike = found[CLUSTERS].number.distribution
+            clusters.append(inner(place_of(rng, alike, bunched)))
+            years.append(inner(year_place(rng, orders.mapped(lambda year: year / 12.0), alike, truth, bunched)))
 
     assert 0.77 <= np.mean(held) <= 0.83
-    assert one_by_one or 0.77 <= np.mean(clusters) <= 0.83
-    assert one_by_one or 0.77 <= np.mean(np.abs(np.array(years) - 0.5) < 0.4) <= 0.83
+    assert one_by_one or twos or 0.77 <= np.mean(clusters) <= 0.83
+    assert one_by_one or 0.77 <= np.mean(years) <= 0.83
     assert one_by_one or np.mean(plain) < 0.74  # what taking buyers as independent makes of it
 
 
@@ -477,3 +537,24 @@ def test_sizes_drawn_are_those_learnt():
     drawn = pieces_at((np.arange(2000) + 0.5) / 2000, np.ones(2000), 6.0, 0.8 * 6.0)
 
     assert sizes_posterior(drawn).middle == pytest.approx(0.8, rel=0.05)
+
+
+def test_clustering_learnt_leaves_bands_of_orders_one_by_one_as_wide_as_they_are():
+    """Nothing stated of clusters, logs of 6, 12 and 24 months with 2, 10 and 40 orders a month: of 900 workshops of each length, and of each
+    number, the middle eight in ten hold the rate and the next year in 77 to 83 %.
+
+    Truths come from the priors: half of the buyers come one by one. Were that never so by the prior, their bands held 84 to 99 %; now it is
+    81 to 85 %, and 75 to 80 % of clustered ones, as few months cannot tell them apart (1,800 workshops a case).
+    """
+    rng, seen = np.random.default_rng(1), []
+    for months, stated, _ in itertools.product((6, 12, 24), (2.0, 10.0, 40.0), range(300)):
+        bunched = bunches(rng)
+        truth = rate_of(rng, stated, 2.0, bunched)
+        rate, alike, none = counts_posterior(stated, 2.0, orders_at(rng.random(months), np.full(months, truth), bunched))
+        year = year_place(rng, rate, alike.or_none(none), truth, bunched)
+        seen.append((months, stated, bunched > 0.0, place_of(rng, rate, truth), year))
+    frame = pd.DataFrame(seen, columns=["months", "orders", "clustered", "rate", "year"])
+    for group, kind in itertools.product(("months", "orders"), ("rate", "year")):
+        assert frame.groupby(group)[kind].apply(inner_share).between(0.77, 0.83).all(), (group, kind)
+    single, clustered = frame.groupby("clustered")["rate"].apply(inner_share)
+    assert 0.75 < clustered < single < 0.86

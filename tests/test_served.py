@@ -85,6 +85,22 @@ def test_none_waits_two_months():
     assert of(pegs(asked, waits=False), "lost")[:2] == [60, 0]
 
 
+@pytest.mark.parametrize("size, met", [(80.0, [0.5, 0.5, 0.0, 0.0]), (150.0, [40 / 150] * 3 + [30 / 150])])
+def test_a_large_order_that_is_begun_is_done(size, met):
+    """One order of 150 at 40 a month takes four months, one of 80 two. Of three of 100 that come in January, March and April the second
+    takes March to May, and the third, unbegun when its month of waiting is over, is lost."""
+    once = Luck(orders={"shop": np.array([0.5] + [0.0] * 11)}, sizes={"shop": np.zeros(12)}, risks={})
+    year = pegs([1] + [1e-9] * 11, luck=once, pieces_per_order=size)
+    assert (of(year, "met")[:4], of(year, "lost")) == (met, [0] * 12)
+
+    luck = Luck(
+        orders={"shop": np.array([middle_of(n, 1) for n in (1, 0, 1, 1, *[0] * 8)])}, sizes={"shop": np.zeros(12)}, risks={}
+    )
+    three = pegs([1] * 12, luck=luck, pieces_per_order=100.0)
+    assert (of(three, "pieces")[:6], of(three, "lost")[:6]) == ([40, 40, 40, 40, 40, 0], [0, 0, 0, 0, 1, 0])
+    assert of(three, "waits")[:6] == [0.6, 0.2, 0.8, 1.4, 0, 0]
+
+
 def test_december_leaves_its_orders_to_january():
     """70 in each December: 30 of the last one go out in January, and 30 of this one wait when the year ends, neither met nor lost."""
     year = pegs([0] * 11 + [70])
@@ -96,10 +112,38 @@ def test_december_leaves_its_orders_to_january():
 
 def test_a_business_that_starts_has_no_december_before():
     """In the first year of all none wait in January of the orders of a December before it."""
-    months = Months(working=EVEN, season=only_in(11), fresh=True)
+    months = Months(working=EVEN, season=only_in(11), before=({}, {}))
     year = evaluate(replace(CARVER, channels=(replace(SELL, orders_per_year=70.0),), months=months))
 
     assert (of(year, "met")[0], of(year, "met")[11], of(year, "waits")[11]) == (0, 40, 30)
+
+
+def test_a_year_begins_with_what_the_one_before_leaves():
+    """70 in December take 40 made and all 30 that stand ready; then 60 in January find an empty shelf and 20 of them wait, who go out in
+    February with its own 20; only March fills the shelf. Own arithmetic."""
+    first = pegs([0] * 11 + [70], shelf=30.0)
+    left = first.months[-1]
+    then = left.late, left.shelf
+    assert then == ({"shop": (0.0, 0.0, 0.0, 0.0)}, {"peg": 0.0})
+    orders = np.array([60.0, 20, *[0] * 10])
+    months = Months(working=EVEN, season=orders / 80, before=then)
+    products, channels = (replace(PEG, shelf=30.0),), (replace(SELL, orders_per_year=80.0),)
+    second = evaluate(replace(CARVER, products=products, channels=channels, months=months))
+
+    assert (of(second, "met")[:3], of(second, "waits")[:2]) == ([40, 40, 0], [20, 0])
+    assert of(second, "shelf", "peg")[:3] == [0, 0, 30]
+
+
+def test_who_waits_from_the_year_before_is_made_in_a_year_without_an_order():
+    """Thirty wait and nobody else comes: 30 hours of carving, 30 x 20 of revenue and no more than that."""
+    luck = Luck(orders={"shop": np.zeros(12)}, sizes={"shop": np.zeros(12)}, risks={})
+    months = Months(working=EVEN, season=EVEN, luck=luck, before=({"shop": (30.0, 30.0, 0.0, 0.0)}, {}))
+    year = evaluate(replace(CARVER, channels=(replace(SELL, orders_per_year=5.0),), months=months))
+
+    assert of(year, "met")[:2] == [30, 0]
+    assert year.totals["make_hours_per_year"] == pytest.approx(30.0)
+    assert year.totals["revenue_per_year"] == pytest.approx(600.0)
+    assert year.totals["pieces_sold_per_year"] == pytest.approx(30.0)
 
 
 def test_shelf_is_drawn_down_and_filled_again():
@@ -299,8 +343,8 @@ def test_months_equal_an_event_simulation():
                 tie = tie and use[limit] == pytest.approx(use[expected["limit"]], rel=1e-9)
                 assert limit == expected["limit"] or tie, here
                 seen[expected["limit"].split()[0]] += 1
-                seen.update(kind for kind in ("lost", "waits") if sum(expected[kind].values()) > 0.01)
+                seen.update(kind for kind in ("lost", "waits", "begun") if sum(expected[kind].values()) > 0.01)
                 seen["drawn"] += any(expected["shelf"][p.name] < p.shelf for p in a.products)
                 seen["off"] += a.months.working[number] == 0
             seen.update(risk.name for risk in a.risks if a.months.luck.risks[risk.name][row] < risk.chance)
-    assert min(seen[rule] for rule in "demand hands pot rack moulds lost waits drawn off ill pump".split()) > 50, seen
+    assert min(seen[rule] for rule in "demand hands pot rack moulds lost waits begun drawn off ill pump".split()) > 50, seen

@@ -10,6 +10,7 @@ from scipy import special
 
 Z90 = float(special.ndtri(0.9))
 _SCORES = np.linspace(-6.4, 6.4, 1601)  # beyond which no draw falls
+_LEAST = 1e-11  # chance of what no draw is
 _kept = lru_cache(maxsize=512)  # of what costs milliseconds to tabulate and is asked for again with every scenario
 
 
@@ -31,6 +32,19 @@ class Distribution:
     def mapped(self, to: Callable[[np.ndarray], np.ndarray]) -> "Distribution":
         """Of what a rising function makes of each value, such as the same in another unit."""
         return replace(self, quantile=lambda p: to(self.quantile(p)), middle=float(to(self.middle)))
+
+    def or_none(self, chance: float) -> "Distribution":
+        """The same of what is above zero, but zero with a chance; its middle is taken for the mean.
+
+        >>> distribution("uniform", low=1, high=3).or_none(0.5).quantile(np.array([0.4, 0.75])).tolist()
+        [0.0, 2.0]
+        """
+
+        def quantile(p):
+            return np.where(p < chance, 0.0, self.quantile(np.maximum((p - chance) / max(1.0 - chance, _LEAST), _LEAST)))
+
+        told = self.parameters | {"none": chance}
+        return replace(self, parameters=told, quantile=quantile, middle=(1.0 - chance) * self.middle)
 
 
 def _tabulated(exact, to_line, from_line):

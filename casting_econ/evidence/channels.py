@@ -46,16 +46,16 @@ def _scale_prior(number, usual, rows):
     if number.distribution is not None:
         middle, spread = stated_range(number.distribution, logarithms=True)
         return float(np.exp(middle)), spread
-    return number.value or usual[0], min(usual[1], 1 / np.sqrt(rows)) if rows else usual[1]
+    return number.value or usual[0], min(usual[1], 1 / np.sqrt(rows)) if rows and number.value else usual[1]
 
 
-def _scatter(number, prior, posterior, observed, data, amount, counted):
+def _scatter(prior, posterior, observed, data, amount, counted):
     """Finding for a scatter, whose log standard deviation falls with the root of what is counted."""
     left = stated_range(posterior, logarithms=True)[1]
     worth = amount * left**2 / max(prior[1] ** 2 - left**2, 1e-9)
     return Finding(
         posterior=posterior,
-        prior=prior_of(*prior),
+        prior=prior_of(*prior[:2]),
         observed=observed,
         data=data,
         prior_weight=worth,
@@ -77,21 +77,22 @@ def _orders(study, channel, kind, number):
     if kind == "clustering":
         orders, clusters = entry.orders, number
     known = "clustering" in entry.model_fields_set and not clusters.from_records and clusters.distribution is None
-    worth = (
-        clusters.prior_weight and weight_in(clusters, "month") / 2
-    )  # a scatter of counts is known half as well as one of sizes
-    prior = (clusters.value, 0.0) if known else _scale_prior(clusters, PRIOR_DISPERSION, worth)
+    # a scatter of counts is known half as well as one of sizes
+    worth = weight_in(clusters, "month") / 2 if clusters.prior_weight else 0.0
+    none = 0.0 if known or clusters.value or clusters.distribution else 1.0 - (1.0 - PRIOR_DISPERSION[2]) / (1.0 + worth)
+    prior = *((clusters.value, 0.0) if known else _scale_prior(clusters, PRIOR_DISPERSION, worth)), none
     weight = weight_in(replace(orders, prior_weight=prior_weight_of(orders)), "month") / MONTHS
     stated, weight = rate_prior(orders.value, weight, orders.distribution)
     guess, firm = (stated / MONTHS, weight * MONTHS), orders.distribution is not None
-    rate, alike = counts_posterior(*guess, counts, time, prior, firm=firm)
+    rate, alike, none = counts_posterior(*guess, counts, time, prior, firm=firm)
     count, mean = int(counts.sum()), counts.sum() / time.sum() * time
     if kind == "clustering":
         beyond = float(np.sum((counts - mean) ** 2 - mean) / np.sum(mean**2)) if count else 0.0
         data = f"{counted(count, 'order')} by month, {counts.min():.0f} to {counts.max():.0f}{since}"
-        return _scatter(clusters, prior, alike, max(beyond, 0.0), data, float(parts.sum()), "months")
+        found = _scatter(prior, alike, max(beyond, 0.0), data, float(parts.sum()), "months")
+        return replace(found, posterior=alike.or_none(none), prior=found.prior.or_none(prior[2]))
     of_year = [one.mapped(lambda rate: rate * MONTHS) for one in (rate, counts_posterior(*guess, [], [], prior, firm=firm)[0])]
-    beside = (prior[0] if alike is None else alike.middle) * guess[0] if firm else 0.0
+    beside = (prior[0] if alike is None else (1.0 - none) * alike.middle) * guess[0] if firm else 0.0
     months = guess[1] * (1.0 + beside)  # that the guess counts for, of such as differ like these
     # guess and months by their number, the best of all that are linear in them; the mean of so skew a posterior lies beyond both
     middle = (guess[0] * months + count) / (months + float(time.sum())) * MONTHS
@@ -114,7 +115,7 @@ def _sizes(number, pieces):
     prior = _scale_prior(number, PRIOR_SIZES, 2 * (number.prior_weight or 0.0))
     data = f"{counted(len(pieces), 'order')} of {pieces.min():g} to {pieces.max():g} pieces"
     observed = float(pieces.std(ddof=0) / pieces.mean())
-    return _scatter(number, prior, sizes_posterior(pieces, prior), observed, data, float(len(pieces)), "orders")
+    return _scatter(prior, sizes_posterior(pieces, prior), observed, data, float(len(pieces)), "orders")
 
 
 def _money(entry, channel, kind, number, mine):

@@ -6,15 +6,18 @@ from scipy import special
 from ..draws.distributions import Distribution, distribution
 from .posteriors import rate_posterior, weighed
 
-PRIOR_DISPERSION = (0.3, 1.0)  # median of the clustering within months, and its log sd: common practice, no source
+# median of the clustering within months where there is any, its log sd, and the chance that orders come one by one: common practice, no source
+PRIOR_DISPERSION = (0.3, 1.0, 0.5)
 PRIOR_SIZES = (0.3, 1.0)  # the same of how far orders differ in pieces: common practice, no source
 _REACH = np.linspace(-6.0, 4.0, 76)  # of a log-normal prior, in its standard deviations; months quite alike take it far down
+_ONE_BY_ONE = 1e-8  # a dispersion that is none
 
 
 def counts_posterior(
     stated, prior_weight, counts, exposure=1.0, clustering=PRIOR_DISPERSION, *, firm=False
-) -> tuple[Distribution, Distribution | None]:
-    """Posterior of a monthly rate of orders, and of their dispersion within months, from counts month by month. [order/month, -]
+) -> tuple[Distribution, Distribution | None, float]:
+    """Posterior of a monthly rate of orders [order/month], of their dispersion within months where they come in clusters [-], and the
+    chance that they come one by one [-], from counts month by month.
 
     Parameters
     ----------
@@ -25,14 +28,16 @@ def counts_posterior(
     exposure : float or array_like, shape (months,), optional
         How much of each month orders could come in, above zero. [month]
     clustering : tuple of float, optional
-        Median of the dispersion, and its log standard deviation; where that is zero it is known, and comes back as None. [-]
+        Median of the dispersion and its log standard deviation: where that is zero it is known, and comes back as None; and the chance
+        that there is none. [-]
     firm : bool, optional
         Whether the guess is as sure as so many months of orders one by one; else as so many months like those seen.
 
     Notes
     -----
-    A month's count is negative binomial with variance m + dispersion x m² about its mean m = rate x exposure. Prior: the
-    dispersion log-normal, the rate gamma about the stated one with the variance that a mean of so many months has, so that
+    A month's count is negative binomial with variance m + dispersion x m² about its mean m = rate x exposure. Prior: no
+    dispersion with a chance, else a log-normal one (were it never none, bands of orders that come one by one would be too wide by
+    far); the rate gamma about the stated one with the variance that a mean of so many months has, so that
     guess and months weigh by their number however clustered they are (credibility theory: Bühlmann & Gisler, *A Course in
     Credibility Theory*, 2005, from memory). Posterior by quadrature over both, thrice, each time
     nearer to where they lie. Where months differ more than chance would have it, the rate is less sure than their sum makes it.
@@ -45,28 +50,35 @@ def counts_posterior(
     True
     """
     counts = np.atleast_1d(np.asarray(counts, float))
-    exposure, (middle, spread) = np.broadcast_to(np.asarray(exposure, float), counts.shape), clustering
+    exposure, (middle, spread, none) = np.broadcast_to(np.asarray(exposure, float), counts.shape), clustering
     if middle == 0.0:
-        return rate_posterior(stated, prior_weight, counts.sum(), exposure.sum()), None
-    alike = np.log(middle) + spread * (_REACH if spread > 0 else np.zeros(1))
-    dispersion = np.exp(alike)[:, None]
-    events = stated * prior_weight / (1.0 if firm else 1.0 + dispersion * stated)
+        return rate_posterior(stated, prior_weight, counts.sum(), exposure.sum()), None, 1.0
+    reach = _REACH if spread > 0 else np.zeros(1)
+    alike, chances = middle * np.exp(spread * reach), np.exp(-(reach**2) / 2)
+    chances = np.append(none, (1.0 - none) * chances / chances.sum())
+    here = chances > 0
+    size, chances = 1.0 / np.append(_ONE_BY_ONE, alike)[here, None], chances[here, None]
+    events = stated * prior_weight / (1.0 if firm else 1.0 + stated / size)
+    fixed = np.log(chances) + events * np.log(events / stated) - special.gammaln(events)
+    fixed = fixed + np.sum(special.gammaln(counts + size) - special.gammaln(size) - counts * np.log(size), axis=1, keepdims=True)
+    parts, which = np.unique(exposure, return_inverse=True)
+    months, seen = (np.bincount(which, of, parts.size) for of in (None, counts))
     centre = (stated * prior_weight + counts.sum()) / (prior_weight + exposure.sum())
     ends = np.log(centre) + np.array([-16.0, 8.0])  # far beyond any mass
-    pairs, times = np.unique(np.column_stack([counts, exposure]), axis=0, return_counts=True)
-    for _ in range(3):
-        line = np.linspace(*ends, 401)
-        joint = events * (line + np.log(events / stated)) - events / stated * np.exp(line) - special.gammaln(events)
-        joint = joint + (-(_REACH[:, None] ** 2) / 2 if spread > 0 else 0.0)
-        for (count, part), often in zip(pairs, times, strict=True):
-            mean, size = np.exp(line) * part, 1.0 / dispersion
-            chance = special.gammaln(count + size) - special.gammaln(size) - (size + count) * np.log1p(mean / size)
-            joint = joint + often * (chance + count * (np.log(mean) - np.log(size)))
-        joint = np.exp(joint - joint.max())  # even in logarithms of both
-        there = np.flatnonzero(joint.sum(axis=0) > 1e-12 * joint.sum(axis=0).max())
+    for points in (81, 81, 401):
+        line = np.linspace(*ends, points)
+        joint = fixed + (events + counts.sum()) * line - events / stated * np.exp(line)
+        for part, often, orders in zip(parts, months, seen, strict=True):
+            joint = joint - (orders + often * size) * np.log1p(np.exp(line) * part / size)
+        by_rate = np.exp(joint - joint.max()).sum(axis=0)  # even in logarithms of both
+        there = np.flatnonzero(by_rate > 1e-8 * by_rate.max())
         ends = line[np.array([max(there[0] - 1, 0), min(there[-1] + 1, line.size - 1)])]
-    rate = weighed(np.exp(line), joint.sum(axis=0) / np.exp(line), "mean")
-    return rate, weighed(np.exp(alike), joint.sum(axis=1) / np.exp(alike), "median") if spread > 0 else None
+    rate, alone = weighed(np.exp(line), by_rate / np.exp(line), "mean"), special.logsumexp(joint, axis=1)
+    if spread == 0:
+        return rate, None, 0.0
+    chance = float(np.exp(alone[0] - special.logsumexp(alone))) if none > 0 else 0.0
+    alone = alone[-alike.size :]
+    return rate, weighed(alike, np.exp(alone - alone.max()) / alike, "mean"), chance
 
 
 def sizes_posterior(sizes, prior=PRIOR_SIZES) -> Distribution:

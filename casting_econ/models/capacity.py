@@ -15,7 +15,7 @@ from .months import orders_at, pieces_at, weeks_lost
 DEMAND, HANDS = "demand", "hands"
 _NO_LOADS = 1e-12  # a week; above zero, so that what nobody wants stays zero
 _NEVER = 1e-300  # in place of a month without a week to work in
-_ROUNDING = 1e-12  # share of an order that counts as none of it
+_ROUNDING, _WHOLE = 1e-12, 1e-9  # share of an order, and orders, that count as none
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,6 +36,9 @@ class Month:
     pieces: dict[str, Any]  # sent in each channel [piece]
     lost: dict[str, Any]  # orders of each channel that nobody will make [order]
     waits: dict[str, Any]  # orders of each channel that wait at the end [order]
+    late: dict[
+        str, tuple
+    ]  # orders and pieces of all that wait, then of the one of them that is begun and over its month [order, piece]
     shelf: dict[str, Any]  # of each product ready at the end [piece]
     utilisation: dict[str, Any]  # share of each resource that what was asked for needed [-]
     binding: Any  # index into the resources, demand being 0, of what limits orders
@@ -186,15 +189,15 @@ def served(a, asked: Asked, plans, needs, times: Working) -> tuple[Month, ...]:
     What stands on the shelf goes out first and takes packing only. Then the month's own orders are made; then those that wait,
     of a product none of whose own orders had to be cut; then what the shelf lacks. What is short at one of these is shared out
     by cutting everything in it by the same share. Of a channel the oldest order goes out first; one that is not made waits a
-    month if its buyer does, and is lost then. The shelf is full at the start. Of the year before counts what its last month, were
-    it like this one's, leaves for the first, unless the year is the first of all; what the last month of this year leaves is neither
+    month if its buyer does, and is lost then, but for one that is begun: it is gone on with until it is done. The year begins with what the month before left; where that is not given, with a full
+    shelf and what a last month like its own would leave. What the last month of this year leaves is neither
     met nor lost. In a year in one piece nobody waits.
     """
     last, full = len(needs) - 1, {p.name: p.shelf for p in a.products}
-    late = {c.name: (0.0, 0.0) for c in a.channels}  # orders that wait, and their pieces
-    if last and not a.months.fresh and any(c.waits for c in a.channels):
+    waited, shelf = a.months.before or ({}, {})
+    late, shelf, months = {c.name: (0.0,) * 4 for c in a.channels} | dict(waited), full | dict(shelf), []
+    if last and a.months.before is None and any(c.waits for c in a.channels):
         late = _month(a, asked, plans, needs, times, last, late, full)[1]
-    shelf, months = full, []
     for m in range(last + 1):
         month, late = _month(a, asked, plans, needs, times, m, late, shelf)
         shelf = month.shelf
@@ -203,7 +206,7 @@ def served(a, asked: Asked, plans, needs, times: Working) -> tuple[Month, ...]:
 
 
 def _month(a, asked, plans, needs, times, m, late, shelf):
-    """One month, in which `late` orders wait from the one before; and those that wait at its end, with their pieces."""
+    """One month, in which `late` orders wait from the one before; and those that wait at its end, as `Month.late`."""
     came = {c.name: (asked.orders[c.name][m], asked.pieces[c.name][m]) for c in a.channels}
     own, old = (
         {p.name: sum(of[c.name][1] for c in a.channels if c.product == p.name) for p in a.products} for of in (came, late)
@@ -217,7 +220,7 @@ def _month(a, asked, plans, needs, times, m, late, shelf):
         sent = {p: (ready[p] + first[p]) * done[p] for p in own}
     make = {p: own[p] - ready[p] for p in own}
     done = left.take(make, _parts(make, own, 1.0), otherwise=a.months.working[m])
-    if any(np.any(orders) for orders, _ in late.values()):
+    if any(np.any(orders) for orders, *_ in late.values()):
         make = {p: np.where(done[p] < 1.0, 0.0, old[p] - first[p]) for p in own}
         left.take(make, waited=_parts(make, old))
     utilisation, binding = left.utilisation(), left.binding
@@ -227,22 +230,29 @@ def _month(a, asked, plans, needs, times, m, late, shelf):
         shelf = {p: shelf[p] - sent[p] + lacks[p] * done[p] for p in own}
     met, pieces, lost, waits = {}, {}, {}, {}
     for c in a.channels:
-        (orders, new), (due, waited), share = came[c.name], late[c.name], left.new[c.product]
+        (orders, new), (due, waited, begun, rest), share = came[c.name], late[c.name], left.new[c.product]
         pieces[c.name] = new * share + waited * left.waited[c.product]
-        oldest = np.minimum(pieces[c.name], waited)  # the oldest order goes out first
+        oldest = np.minimum(pieces[c.name], waited)  # the oldest order goes out first, and first of all the one that is begun
         share = np.where(waited > 0, np.minimum(share_of(pieces[c.name] - oldest, new, 1.0), 1.0), share)
-        old_met = due * share_of(oldest, waited, 1.0)
-        met[c.name] = orders * share + old_met
+        first = np.minimum(oldest, rest)
+        still = begun * (1.0 - share_of(first, rest, 1.0))
+        others = (due - begun) * (1.0 - share_of(oldest - first, waited - rest, 1.0))
+        met[c.name] = orders * share + due - still - others
         stays = np.where(share < 1.0 - _ROUNDING, 1.0 - share, 0.0)
         stay, go = (stays, 0.0) if c.waits and len(needs) > 1 else (0.0, stays)
-        waits[c.name] = (orders * stay, new * stay)
-        lost[c.name] = due - old_met + orders * go
+        # of whole orders, what is over a whole number of them is the rest of the one that is begun
+        part = np.maximum((others + _WHOLE) % 1.0 - _WHOLE, 0.0) if a.months.luck is not None else 0.0
+        begun = np.where(still > _WHOLE, still, part)
+        rest = np.where(still > _WHOLE, rest - first, (waited - rest - oldest + first) * share_of(part, others, 0.0))
+        waits[c.name] = (orders * stay + begun, new * stay + rest, begun, rest)
+        lost[c.name] = still + others - begun + orders * go
     month = Month(
         came={name: one[0] for name, one in came.items()},
         met=met,
         pieces=pieces,
         lost=lost,
         waits={name: one[0] for name, one in waits.items()},
+        late=waits,
         shelf=shelf,
         utilisation=utilisation,
         binding=binding,

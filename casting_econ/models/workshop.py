@@ -195,7 +195,9 @@ class Months:
     working: np.ndarray = field(default_factory=lambda: np.ones(1))  # share of the weeks worked; adds up to one [-]
     season: np.ndarray = field(default_factory=lambda: np.ones(1))  # share of the orders; adds up to one [-]
     grown: np.ndarray = field(default_factory=lambda: np.ones(1))  # share of the full demand that is there yet [-]
-    fresh: bool = False  # whether nobody waits when it begins, else as many as its own last month leaves
+    # what the month before left, `Month.late` by channel and the shelf by product; of what is not named nothing waits and the shelf is full;
+    # None: as many wait as the year's own last month leaves, and the shelf is full
+    before: tuple[Mapping[str, tuple], Mapping[str, Any]] | None = None
     slower: Mapping[tuple[str, str], np.ndarray] = field(
         default_factory=dict
     )  # by product and step: its wait beside the stated [-]

@@ -147,7 +147,9 @@ def beyond_target(a: Workshop, outcome: Outcome):
 def _plan(p, a, target, asked):
     """What the year's demand asks of one product."""
     mine = [c.name for c in a.channels if c.product == p.name]
-    orders, pieces = {name: sum(asked.orders[name]) for name in mine}, sum((sum(asked.pieces[name]) for name in mine), 0.0)
+    late = a.months.before[0] if a.months.before else {}  # from the year before, made in this one
+    orders = {name: sum(asked.orders[name]) + late.get(name, (0.0,))[0] for name in mine}
+    pieces = sum((sum(asked.pieces[name]) + late.get(name, (0.0, 0.0))[1] for name in mine), 0.0)
     made = pieces / (1.0 - checked_share("unsold share", p.unsold_share, high=0.99))
     # learning needs the casts before the costs; without it one pass is enough
     learns = any(step.first_minutes is not None for step in p.steps)

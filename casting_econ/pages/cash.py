@@ -125,13 +125,8 @@ def _paid_words(kit, answer):
 
 def limits_sentence(kit: OpenStudy) -> str:
     """What the paths leave out."""
-    a, begins = kit.inputs(), []
-    if any(c.waits for c in a.channels):
-        begins += ["with nobody waiting the first time, and then with as many orders as their own last month leaves"]
-    begins += ["with a full shelf"] if any(p.shelf > 0 for p in a.products) else []
-    months = f"Every twelve months begin {', and '.join(begins)}. " if begins else ""
-    learns = any(step.first_minutes is not None for p in a.products for step in p.steps)
-    months += "Hands that learn count at their mean over twelve months. " if learns else ""
+    learns = any(step.first_minutes is not None for p in kit.inputs().products for step in p.steps)
+    months = "Hands that learn count at their mean over twelve months. " if learns else ""
     months += "Tastes that change, and buyers who come because others did, are not foreseen."
     alike = "A draw keeps one year's numbers through all its months, so real months scatter more."
     first = months if kit.variation == "months" else alike

@@ -234,17 +234,18 @@ def _level_months(kit, a, season):
 def _years(kit, each):
     """Flows of one year after the other from the month in which the path starts, of workshops that differ in their luck alone.
 
-    Demand grows as the ramp has it, and hands keep what they have learnt. Nobody waits at the start; every further twelve months begin
-    with as many orders waiting as their own last month leaves, and all with a full shelf.
+    Demand grows as the ramp has it, and hands keep what they have learnt. Nobody waits at the start, with a full shelf; every further
+    year begins with the orders that wait, and with the shelf, that the one before it leaves.
     """
-    stated, made, found = kit.study.file.cash, {}, []
+    stated, made, before, found = kit.study.file.cash, {}, ({}, {}), []
     full = sales_share(MONTHS_IN_YEAR * len(each), ramp_months=stated.ramp_months) * MONTHS_IN_YEAR
     for grown, a in zip(full.reshape(len(each), -1), each, strict=True):
-        months = replace(starting_in(a.months, MONTHS.index(stated.start_month)), grown=grown, fresh=not found)
+        months = replace(starting_in(a.months, MONTHS.index(stated.start_month)), grown=grown, before=before)
         products = tuple(replace(p, made_before=p.made_before + made.get(p.name, 0.0)) for p in a.products)
         a = replace(a, months=months, products=products)
         outcome = evaluate(a)
         made = {p.name: made.get(p.name, 0.0) + outcome.products[p.name]["made_per_year"] for p in a.products}
+        before = outcome.months[-1].late, outcome.months[-1].shelf
         found.append(flows_of(a, outcome))
     return found
 

@@ -8,7 +8,8 @@ import pandas as pd
 
 from ..formatting import Format
 from ..kit import Answer, OpenStudy, format_of
-from ..models.year import DEMAND, HANDS
+from ..models import evaluate
+from ..models.year import DEMAND, HANDS, Outcome
 from .cash_paths import NO_PAY, STATED_PAY, cash_draws
 from .conditions import Lever, levers, pay_over_target, solve_for_target, year_over_living
 from .deciding import Decision, decision_word
@@ -17,7 +18,7 @@ from .table import shown
 
 FLOOR_SHARE = 0.5  # of a year's living, below which a year must not fall where the study states no floor
 SAFE, UNEASY = 0.1, 0.25  # share of bad years, or of paths whose reserve runs out, up to which it is safe enough, or not quite
-_PAYING = 0.25  # chance from which it is not said that an hour does not pay
+_PAYING = 0.25  # chance from which it is not said that an hour, or a year, does not pay
 _LEAST_REACH = 8.0  # of the orders that come, at least looked at
 _GRADES = {0.9: "yes", 0.75: "probably", 0.25: "open", 0.1: "probably not", 0.0: "no"}  # least chance, as of `certainty_word`
 _SIDE = {
@@ -49,8 +50,9 @@ class Job:
     pays_from: float = np.nan  # orders a year from which an hour pays, where it does not at those that come [order/year]
     living_from: float = (
         np.nan
-    )  # orders a year from which a year brings a living at today's prices, where any number does [order/year]
+    )  # orders a year from which a year brings a living at today's prices, if any number does [order/year]
     orders: float = np.nan  # expected at the point [order/year]
+    full: str | None = None  # where no number of orders brings a living at today's prices, what more of them fill
 
     @property
     def side(self) -> str:
@@ -96,10 +98,11 @@ def job_of(kit: OpenStudy, answer: Answer) -> Job:
     if cash.reserve > 0:
         case = STATED_PAY if cash.pay_taken > 0 else NO_PAY
         fails = _runs_out(kit, len(answer.draws["pay_per_hour"]), case)
-    shares, hour = answer.bottleneck, answer.chances["hour_pays_living_wage"]["chance"]
+    shares, hour, year = answer.bottleneck, *(answer.chances[f"{one}_pays_living_wage"]["chance"] for one in ("hour", "year"))
+    living_from = factor_for(kit) * _orders_now(kit)
     return Job(
         hour=hour,
-        year=answer.chances["year_pays_living_wage"]["chance"],
+        year=year,
         below=float((answer.draws["residual_pay_per_year"] < floor).mean()),
         floor=floor,
         stated=stated is not None,
@@ -109,8 +112,9 @@ def job_of(kit: OpenStudy, answer: Answer) -> Job:
         living=living_words(kit),
         luck=kit.variation != "rates",
         pays_from=orders_for_target(kit) if hour < _PAYING else np.nan,
-        living_from=_orders_for(kit, year_over_living),
+        living_from=living_from,
         orders=_orders_now(kit),
+        full=None if year >= _PAYING or np.isfinite(living_from) else full_of(ample_year(kit)),
     )
 
 
@@ -129,18 +133,29 @@ def ample_orders(kit: OpenStudy) -> Lever:
 def orders_for_target(kit: OpenStudy) -> float:
     """Orders a year from which every hour earns the target at today's prices, every other number at its middle; not a number where more orders
     than now do not. [order/year]"""
-    found = _orders_for(kit, pay_over_target)
-    return found if found > _orders_now(kit) else np.nan
-
-
-def _orders_for(kit, aim):
-    """Orders a year at which an aim of the workshop is just zero; not a number where none does."""
-    return float(solve_for_target(kit, [ample_orders(kit)], aim=aim)[0]) * _orders_now(kit)
+    factor = factor_for(kit, pay_over_target)
+    return factor * _orders_now(kit) if factor > 1.0 else np.nan
 
 
 def _orders_now(kit):
     """Orders a year that come at the point."""
     return sum(float(channel["came"]) for channel in kit.point().channels.values())
+
+
+def factor_for(kit: OpenStudy, aim=year_over_living) -> float:
+    """Of today's orders, at which a year brings a living at today's prices, or another aim is just met; not a number where none does. [-]"""
+    return float(solve_for_target(kit, [ample_orders(kit)], aim=aim)[0])
+
+
+def ample_year(kit: OpenStudy) -> Outcome:
+    """The year at the point with more orders than can be made."""
+    orders = ample_orders(kit)
+    return evaluate(orders.move(kit.inputs(), np.asarray(orders.high)))
+
+
+def full_of(year: Outcome) -> str:
+    """What limits a year at the point: a resource, or demand."""
+    return year.resources[int(year.binding)]
 
 
 def verdict_words(job: Job) -> str:
@@ -158,17 +173,20 @@ def verdict_words(job: Job) -> str:
     elif short:
         words = f"{side}, nor {living}" if job.side == "no" else f"{side}; not {living}"
     else:
-        words = f"{side}; {'probably ' if job.lives == 'probably not' else ''}not {living}{_limits(job)}"
+        words = f"{side}; {'probably ' if job.lives == 'probably not' else ''}not {living} {_limits(job)}"
     if (job.fails or 0.0) > UNEASY and job.lives in ("probably not", "no"):
         words += "; the reserve does not last" if job.fails >= 0.9 else "; the reserve may not last"
     return words[0].upper() + words[1:]
 
 
 def _limits(job):
-    """Within what the year was worked out; that it is the orders is said only where more of them would do."""
+    """Within what the year was worked out."""
     if job.limit == DEMAND:
-        return " at these orders" if np.isfinite(job.living_from) else " at these prices, however many orders come"
-    return " within these hours" if job.limit == HANDS else f" while the {full_words(job.limit)}"
+        if job.full is None:
+            return "at these orders"
+        held = {DEMAND: "", HANDS: " and hours"}.get(job.full, " with this equipment")
+        return f"at these prices{held}, however many orders come"
+    return "within these hours" if job.limit == HANDS else f"while the {full_words(job.limit)}"
 
 
 def full_words(name: str) -> str:

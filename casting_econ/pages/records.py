@@ -184,8 +184,12 @@ def evidence_curves(kit: OpenStudy, points: int = 161) -> list[dict[str, object]
         curves = {}
         for name, spread in (("guess", told.prior), ("in force", told.number.distribution)):
             values = np.asarray(spread.quantile(special.ndtr(scores)), float) * factor
+            there = values != 0.0  # what may be none at all has no density there
+            there = there if there.sum() > 1 else np.arange(points) > 0
+            density = np.zeros(points)
             with np.errstate(divide="ignore"):
-                curves[name] = (values, np.exp(-(scores**2) / 2) / np.gradient(values, scores))
+                density[there] = np.exp(-(scores[there] ** 2) / 2) / np.gradient(values[there], scores[there])
+            curves[name] = (values, np.where(np.isfinite(density), density, 1.0))
         values = {"stated": kit.study.numbers[key].value, "logs alone": told.observed, "used": told.number.value}
         said = {"label": label(key), "unit": unit, **{name: float(value * factor) for name, value in values.items()}}
         if not any(said.items() <= other.items() for other in found):  # what two steps use, and one log tells, is one chart

@@ -13,7 +13,7 @@ from ..models.tax import take_home
 from ..models.year import DEMAND, HANDS
 from ..reference import wages
 from .conditions import Lever, levers, solve_for_target, year_over_living
-from .job import ample_orders, full_words
+from .job import ample_orders, ample_year, factor_for, full_of, full_words
 from .living import scheme_of
 from .monte_carlo import living_words
 from .table import shown
@@ -63,8 +63,8 @@ def towards(kit: OpenStudy) -> Towards | None:
     if now <= 0:
         return None
     orders, price = _levers(kit)
-    factor = float(solve_for_target(kit, [orders], aim=year_over_living)[0])
-    ample = evaluate(orders.move(a, np.asarray(orders.high)))
+    factor = factor_for(kit)
+    ample = ample_year(kit)
     wanted = evaluate(orders.move(a, np.asarray(factor if np.isfinite(factor) else orders.high)))
 
     def weekly(outcome):
@@ -85,7 +85,7 @@ def towards(kit: OpenStudy) -> Towards | None:
         hours=weekly(wanted),
         reach=orders.high,
         most=float(ample.totals["residual_pay_per_year"]),
-        full=ample.resources[int(ample.binding)],
+        full=full_of(ample),
         price=float(at_most[0]),
         hours_needed=float(at_most[1]),
     )

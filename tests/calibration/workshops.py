@@ -23,7 +23,11 @@ CHANNELS = ("shop", "fair", "post")
 START = pd.Timestamp("2025-01-06")
 DAYS_A_MONTH = 365.2425 / 12
 SCATTER, SCATTER_FACTOR, SHAPE_FACTOR, ALIKE = 0.30, 0.50, 0.30, (1.0, 19.0)  # the priors, written out a second time
-BUNCHED = (0.3, 1.0)  # orders of a month beyond a Poisson's: median of the dispersion, and its log standard deviation
+BUNCHED = (
+    0.3,
+    1.0,
+    0.5,
+)  # orders of a month beyond a Poisson's: median of the dispersion, its log standard deviation, chance of none
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -386,7 +390,7 @@ def _sell(rng, days, twist, stated, truth, kinds):
     for name, channel in stated["channels"].items():
         value, worth = read_figure(channel, "orders")
         stated_rate = value / 12
-        bunched = BUNCHED[0] * np.exp(BUNCHED[1] * rng.standard_normal())
+        bunched = 0.0 if rng.random() < BUNCHED[2] else BUNCHED[0] * np.exp(BUNCHED[1] * rng.standard_normal())
         if twist.visit > 1:  # what visits of a geometric number of orders make of it
             bunched = 2 * (twist.visit - 1) / stated_rate
         sure = 1 + bunched * stated_rate  # a guess is worth months like these
@@ -402,7 +406,8 @@ def _sell(rng, days, twist, stated, truth, kinds):
                 visits = rng.uniform(first, last, rng.poisson(mean / twist.visit))
                 whens += list(np.repeat(visits, rng.geometric(1 / twist.visit, visits.size)))
             else:
-                whens += list(rng.uniform(first, last, rng.poisson(rng.gamma(1 / bunched) * bunched * mean)))
+                often = rng.gamma(1 / bunched) * bunched if bunched else 1.0
+                whens += list(rng.uniform(first, last, rng.poisson(often * mean)))
         for when in whens:
             day = START + pd.Timedelta(days=int(when))
             row = {"date": day, "channel": name, "product": channel["product"], "pieces": 1, "price": 12.0}

@@ -186,8 +186,7 @@ def waiting_sentence(kit: OpenStudy, found: Waiting | None) -> str:
     if best is None and found.now >= 0:
         return "**Decide now:** whatever the orders of the next months show, going on brings more than its hours at the target."
     if best is None:
-        free = " The table on the page on sensitivity says what knowing them would be worth if it cost nothing."
-        return f"**Decide now:** trying for some months costs more than their orders could tell, {span}.{free}"
+        return f"**Decide now:** trying for some months costs more than their orders could tell, {span}."
     worth = fmt.money(found.worth[best - 1], 0)
     if found.now >= 0:
         return (

@@ -4,15 +4,22 @@ import json
 import os
 import shutil
 import subprocess
+import threading
 import time
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
+from casting_econ.running import ONE_THREAD
+
+os.environ.update(ONE_THREAD)  # as commands do, and before numpy reads it: workers need no threads of each other's cores
+# isort: split
 import nbval.kernel
 import pytest
 from commands import DATA, NOTEBOOKS, command, copy_of, hashes, is_rates_copy
 
 from casting_econ import kit
+from casting_econ.running import warm
 from casting_econ.running.warm import CAN_FORK, Forked, Warm
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
@@ -106,9 +113,11 @@ class WarmKernels(nbval.kernel.KernelManager):
 
 
 def pytest_sessionstart():
-    """Where kernels can be forked, nbval's are."""
+    """Where kernels can be forked, nbval's are; and those of a run from the test itself, as from a command: xdist's own thread, which
+    keeps a run from it, holds nothing that kernels ask for."""
     if CAN_FORK:
         nbval.kernel.KernelManager = WarmKernels
+        warm.threading = SimpleNamespace(active_count=lambda: 1, Lock=threading.Lock)
 
 
 def pytest_sessionfinish():

@@ -58,8 +58,8 @@ CORE = (
 SLOWEST = [
     f"tests/test_{name}.py"
     for name in (
-        "fresh_environment pack cli new orders samphire broken_input warm ended_runs panel calibration evidence reading certain "
-        "cash channel_mix scenarios quote explorer_browser explorer information order_models commission_input"
+        "fresh_environment cli orders_seen pack broken_input explorer samphire projects new every_page ended_runs evidence panel warm "
+        "orders calibration first_order explorer_browser certain reading information curing demos compare order_calendar screens"
     ).split()
 ] + ["notebooks/order.ipynb", "notebooks/project.ipynb", "notebooks/start.ipynb"]
 

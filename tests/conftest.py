@@ -4,15 +4,22 @@ import json
 import os
 import shutil
 import subprocess
+import threading
 import time
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
+from casting_econ.running import ONE_THREAD
+
+os.environ.update(ONE_THREAD)  # as commands do, and before numpy reads it: workers need no threads of each other's cores
+# isort: split
 import nbval.kernel
 import pytest
 from commands import DATA, NOTEBOOKS, command, copy_of, hashes, is_rates_copy
 
 from casting_econ import kit
+from casting_econ.running import warm
 from casting_econ.running.warm import CAN_FORK, Forked, Warm
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
@@ -51,8 +58,8 @@ CORE = (
 SLOWEST = [
     f"tests/test_{name}.py"
     for name in (
-        "fresh_environment pack cli new orders samphire broken_input warm ended_runs panel calibration evidence reading certain "
-        "cash channel_mix scenarios quote explorer_browser explorer information order_models commission_input"
+        "fresh_environment cli orders_seen pack broken_input explorer samphire projects new every_page ended_runs evidence panel warm "
+        "orders calibration first_order explorer_browser certain reading information curing demos compare order_calendar screens"
     ).split()
 ] + ["notebooks/order.ipynb", "notebooks/project.ipynb", "notebooks/start.ipynb"]
 
@@ -106,9 +113,11 @@ class WarmKernels(nbval.kernel.KernelManager):
 
 
 def pytest_sessionstart():
-    """Where kernels can be forked, nbval's are."""
+    """Where kernels can be forked, nbval's are; and those of a run from the test itself, as from a command: xdist's own thread, which
+    keeps a run from it, holds nothing that kernels ask for."""
     if CAN_FORK:
         nbval.kernel.KernelManager = WarmKernels
+        warm.threading = SimpleNamespace(active_count=lambda: 1, Lock=threading.Lock)
 
 
 def pytest_sessionfinish():

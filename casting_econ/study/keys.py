@@ -103,11 +103,19 @@ def _left_out(field):
 def _example(key):
     """The first line of a demo that has a key, by itself, under a name of the demo's or within braces."""
     for path in ([*key, "NAME"], *(key[:count] for count in range(len(key), 0, -1))):
-        for demo in sorted(kit_folder("data").glob("*/study.toml")):
-            text = demo.read_text(encoding="utf-8")
-            for keys, row in lines_of(text).items():
-                line = text.splitlines()[row - 1].strip()
-                here = len(path) >= len(key) or f"{key[-1]} = " in line
-                if here and _fits(path, [part for part in keys if not part.isdigit()]):
-                    return [f"  as in {demo.parent.name}: {line}"]
+        for demo, lines in _demo_lines().items():
+            for keys, line in lines:
+                if (len(path) >= len(key) or f"{key[-1]} = " in line) and _fits(path, keys):
+                    return [f"  as in {demo}: {line}"]
     return []
+
+
+@cache
+def _demo_lines():
+    """The first line of each key of each demo, with its dotted names."""
+    found = {}
+    for demo in sorted(kit_folder("data").glob("*/study.toml")):
+        text = demo.read_text(encoding="utf-8")
+        rows, lines = lines_of(text).items(), text.splitlines()
+        found[demo.parent.name] = [([part for part in keys if not part.isdigit()], lines[row - 1].strip()) for keys, row in rows]
+    return found

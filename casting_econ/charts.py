@@ -20,8 +20,9 @@ def theme():
     """The look of every chart; names inside an SVG are the same each time."""
     sizes = dict.fromkeys(("font.size", "axes.labelsize", "axes.titlesize", "xtick.labelsize", "ytick.labelsize"), SMALL)
     look = {"axes.edgecolor": GREY, "grid.color": "#E3E3E3", "legend.fontsize": SMALL, "patch.linewidth": 0.0}
-    # a sign of money is no mark of mathematics
-    sns.set_theme(style="whitegrid", rc=sizes | look | {"svg.hashsalt": "casting_econ", "text.parse_math": False})
+    # a sign of money is no mark of mathematics; titles stand over nothing that they would have to be moved from
+    fixed = {"svg.hashsalt": "casting_econ", "text.parse_math": False, "axes.titley": 1.0}
+    sns.set_theme(style="whitegrid", rc=sizes | look | fixed)
 
 
 def new_axes(height: float = 3.4, *, rows: int = 1, columns: int = 1, **shape):
@@ -255,7 +256,7 @@ def frontier(
         return says(figure, f"{here}, where nothing within the chart {does}")
     edge, side = np.interp(now[0], known[x], known[y]), "above" if pays_above else "below"
     meets = "which does" if (now[1] >= edge) == pays_above else "which does not"
-    return says(figure, f"at {write_x(now[0])} all {side} {write_y(edge)} {does}; {here}, {meets}")
+    return says(figure, f"at {write_x(now[0])} anything {side} {write_y(edge)} {does}; {here}, {meets}")
 
 
 def stairs(
@@ -288,7 +289,11 @@ def stairs(
         )
     key(figure)
     axes.set(xlim=(0, hours.iloc[-1]), xlabel=xlabel, ylabel="loads a week")
-    return says(figure, f"now {now_rate:g} loads a week at {now_hours:g} hours", f"demand needs {needed:.1f}")
+    return says(
+        figure,
+        f"now {now_rate:g} loads a week at {now_hours:g} hour{'' if now_hours == 1 else 's'}",
+        f"demand needs {needed:.1f}",
+    )
 
 
 def resource_bars(frame: pd.DataFrame, fmt: Format) -> Figure:

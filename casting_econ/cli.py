@@ -19,7 +19,9 @@ _WORKERS = click.option("--workers", type=click.IntRange(1, 8), default=2, show_
 
 def _page(command):
     """What a command that shows a page in the browser may be told."""
-    command = click.option("--no-browser", is_flag=True, help="Only say what address to open.")(command)
+    command = click.option("--no-browser", "browser", flag_value=False, default=True, help="Only say what address to open.")(
+        command
+    )
     command = click.option(
         "--ip",
         default="localhost",
@@ -102,9 +104,7 @@ def new(
     currency: str | None,
     locale: str | None,
     form: bool,
-    port: int | None,
-    ip: str,
-    no_browser: bool,
+    **page: object,
 ) -> None:
     """Start a study of a first order, or of a workshop that runs, from plain questions; 'don't know' takes a guess of the trade."""
     with faults_told():
@@ -117,7 +117,7 @@ def new(
 
             must_be_new(folder)
             asked = {"study": os.path.abspath(folder), "given": begun(given, currency, locale)}
-            show_page("start", asked, click.echo, port=port, ip=ip, browser=not no_browser)
+            show_page("start", asked, click.echo, **page)
             return
         found = ask(given, currency, folder, terminal=terminal, say=lambda line: click.echo(plain(line)), prompt=click.prompt)
         from .starting.answers import understood  # and the models, while the answers are read
@@ -228,12 +228,7 @@ def sweep(
     scrap: str | None,
     cure: str | None,
     vary: tuple[str, ...],
-    notebook: str,
-    product: str,
-    draws: int,
-    out: str | None,
-    workers: int,
-    scheduler: str | None,
+    **asked: object,
 ) -> None:
     """Run one notebook over a grid of scrap rates, cure times and any other keys of the study file."""
     with faults_told():
@@ -241,10 +236,7 @@ def sweep(
 
         rates = figures_of("--scrap", scrap, "", high=0.95) if scrap else []
         hours = figures_of("--cure", cure, "hour") if cure else []
-        others, given = dict(values_of(text) for text in vary), {"out": out, "notebook": notebook, "product": product}
-        found = run_sweep(
-            study, rates, hours, vary=others, **given, draws=draws, workers=workers, scheduler=scheduler, say=click.echo
-        )
+        found = run_sweep(study, rates, hours, vary=dict(values_of(text) for text in vary), say=click.echo, **asked)
         click.echo(f"\nTable: {(found / 'sweep.csv').resolve()}")
         if (found / "sweep.png").is_file():
             click.echo(f"Chart: {(found / 'sweep.png').resolve()}")
@@ -296,10 +288,9 @@ def order(study: str, name: str | None, answer_only: bool, scenario: tuple[str, 
             **asked,
         )
         if found:
-            click.echo(f"\nPlan: {(found / 'plan.html').resolve()}")
-            click.echo(f"Quote to print: {(found / 'quote.html').resolve()}")
-            if (found / "project.html").is_file():
-                click.echo(f"What it paid: {(found / 'project.html').resolve()}")
+            for label, page in (("\nPlan", "plan"), ("Quote to print", "quote"), ("What it paid", "project")):
+                if (found / f"{page}.html").is_file():
+                    click.echo(f"{label}: {(found / f'{page}.html').resolve()}")
 
 
 @main.command()
@@ -317,7 +308,7 @@ def learn(study: str, order: str, target: str) -> None:
 @main.command()
 @_STUDY
 @_page
-def explore(study: str, port: int | None, ip: str, no_browser: bool) -> None:
+def explore(study: str, **page: object) -> None:
     """Open a page with sliders on a study: move a number, see at once what an hour and a year would bring. The study stays as it is."""
     with faults_told():
         from .running.served import show_page
@@ -328,7 +319,7 @@ def explore(study: str, port: int | None, ip: str, no_browser: bool) -> None:
             open_study(study)
 
         where = {"study": os.path.abspath(study)}
-        ended = show_page("explore", where, click.echo, port=port, ip=ip, browser=not no_browser, meanwhile=opened)
+        ended = show_page("explore", where, click.echo, **page, meanwhile=opened)
     sys.exit(ended)
 
 
@@ -363,6 +354,17 @@ def pack(study: str, out: str | None, keep_column: tuple[str, ...], workers: int
 
         found = pack_study(study, out, keep=keep_column, workers=workers, say=click.echo)
         click.echo(f"\nPack: {found.resolve()}\nYour partner checks it with: casting-econ verify {found.name}")
+
+
+@main.command()
+@click.argument("page", type=click.Path())
+@click.option("--out", type=click.Path(), help="PDF to write instead of NAME-page.pdf in this folder.")
+def pdf(page: str, out: str | None) -> None:
+    """Set a page on paper, such as my-study/report/report.html or a quote: a PDF, its contents with the sheet of each part."""
+    with faults_told():
+        from .running.paper import write_pdf
+
+        click.echo(f"PDF: {write_pdf(page, out).resolve()}")
 
 
 @main.command()

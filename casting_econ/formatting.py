@@ -1,5 +1,6 @@
 """Numbers as the study's locale writes them."""
 
+from functools import cache, lru_cache
 from math import isfinite
 
 from babel import Locale
@@ -19,17 +20,13 @@ class Format:
         if amount is None or not isfinite(amount):
             return "none"
         digits = min(digits, get_currency_precision(self.currency)) if digits <= 2 else digits
-        pattern = Locale.parse(self.locale).currency_formats["standard"].pattern.replace(".00", _cents(digits))
-        text = format_currency(
-            round(float(amount), digits) + 0.0, self.currency, pattern, locale=self.locale, currency_digits=False
-        )
-        return text.replace("-", MINUS)
+        return _written(round(float(amount), digits) + 0.0, digits, self.locale, self.currency)
 
     def number(self, value, digits: int = 0) -> str:
         """A plain number, rounded; 'none' where no number does."""
         if value is None or not isfinite(value):
             return "none"
-        return format_decimal(round(float(value), digits) + 0.0, "#,##0" + _cents(digits), locale=self.locale).replace("-", MINUS)
+        return _written(round(float(value), digits) + 0.0, digits, self.locale)
 
     def count(self, number, one: str, many: str = "") -> str:
         """'1 piece', '2 pieces', the number as the study writes it."""
@@ -50,8 +47,7 @@ class Format:
         """A share as a percentage, rounded; 'none' where there is none."""
         if share is None or not isfinite(share):
             return "none"
-        text = format_percent(round(float(share), digits + 2) + 0.0, f"#,##0{_cents(digits)}\u00a0%", locale=self.locale)
-        return text.replace("-", MINUS)
+        return _written(round(float(share), digits + 2) + 0.0, digits, self.locale, "%")
 
     def wait(self, hours) -> str:
         """A wait in hours, in days where there are many, in minutes where there is none.
@@ -93,9 +89,21 @@ class Format:
         return getattr(self, style)(value) if style in ("chance", "significant", "sure") else self.number(value, int(style))
 
 
-def _cents(digits):
-    """So many digits after the decimal mark, in a pattern."""
-    return "." + "0" * digits if digits else ""
+_locale = cache(Locale.parse)
+
+
+@lru_cache(maxsize=16_384)  # a panel and its charts write the same figures again and again
+def _written(value, digits, locale, unit=""):
+    """A rounded number with so many digits after the decimal mark: plain, in per cent, or of a currency."""
+    locale, cents = _locale(locale), "." + "0" * digits if digits else ""
+    if unit == "%":
+        text = format_percent(value, f"#,##0{cents}\u00a0%", locale=locale)
+    elif unit:
+        pattern = locale.currency_formats["standard"].pattern.replace(".00", cents)
+        text = format_currency(value, unit, pattern, locale=locale, currency_digits=False)
+    else:
+        text = format_decimal(value, "#,##0" + cents, locale=locale)
+    return text.replace("-", MINUS)
 
 
 def nine_digits(value: float) -> float:

@@ -43,14 +43,22 @@ def edited(text, *edits):
     return text
 
 
+_RATES = "casting-rates-"
+
+
 @cache
 def rates_copy(study):
     """The folder of a copy of a demo in which years differ by what is not known alone."""
-    folder = copy_of(study, Path(mkdtemp(prefix="casting-")))
+    folder = copy_of(study, Path(mkdtemp(prefix=_RATES)))
     atexit.register(shutil.rmtree, folder.parent, ignore_errors=True)
     text = (folder / "study.toml").read_text(encoding="utf-8")
     (folder / "study.toml").write_text(without_chance(text), encoding="utf-8")
     return folder
+
+
+def is_rates_copy(folder):
+    """Whether a folder is one of those copies."""
+    return folder.parent.name.startswith(_RATES)
 
 
 def hashes(folder):

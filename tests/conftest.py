@@ -5,12 +5,14 @@ import os
 import shutil
 import subprocess
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import nbval.kernel
 import pytest
-from commands import NOTEBOOKS, command, copy_of, hashes
+from commands import DATA, NOTEBOOKS, command, copy_of, hashes, is_rates_copy
 
+from casting_econ import kit
 from casting_econ.running.warm import CAN_FORK, Forked, Warm
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
@@ -35,12 +37,15 @@ CORE = (
     "tests/test_demos.py::test_scrap_costs",
     "tests/test_demos.py::test_stated_result",
     "tests/test_draws.py",
-    "tests/test_models.py",
+    "tests/test_functions.py",
     "tests/test_order_calendar.py",
+    "tests/test_piece.py",
     "tests/test_reading.py",
     "tests/test_rooms.py",
     "tests/test_tax.py",
     "tests/test_wording.py",
+    "tests/test_year.py",
+    "tests/test_yields.py",
 )
 # what takes longest goes first, so that both workers are at work to the end; all else as it is collected
 SLOWEST = [
@@ -59,6 +64,28 @@ def pytest_collection_modifyitems(items):
             item.add_marker("core")
     places = {name: place for place, name in enumerate(SLOWEST)}
     items.sort(key=lambda item: places.get(item.nodeid.split("::")[0], len(places)))
+
+
+# Demos ----------------------------------------------------------------------------------------------------------------
+
+opened, known = kit._opened, {}
+
+
+def opened_once(folder, with_records, as_of, digest):
+    """Open a study; a demo, a copy of one with the same files, and one of which only rates differ, are read once for all modules."""
+    demo, how = DATA / folder.name, (with_records, as_of, digest)
+    if demo.is_dir() and not folder.is_relative_to(DATA):
+        kit.open_study(demo, with_records=with_records, as_of=as_of)
+    found = known.get(how) or opened(folder, *how)
+    if folder.is_relative_to(DATA) or is_rates_copy(folder):
+        known[how] = found
+    if found.study.folder == folder:
+        return found
+    study = replace(found.study, folder=folder)
+    return replace(found, study=study, assumed=replace(found.assumed, study=study))
+
+
+kit._opened = opened_once
 
 
 # Notebooks ------------------------------------------------------------------------------------------------------------

@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 from casting_econ.faults import StudyError
 from casting_econ.kit import format_of, open_study
 from casting_econ.models import evaluate
-from casting_econ.models.mix import best_mix, gain_by_resource
+from casting_econ.models.mix import best_mix
 from casting_econ.pages.change import compared, study_with_scenarios
-from casting_econ.pages.channels import channel_table, contribution_table, order_table, price_floors
+from casting_econ.pages.channels import channel_table, order_table, price_floors
 from casting_econ.pages.drop import drop_sentence, drop_table
 from casting_econ.pages.mix import activities, mix_sentences, mix_table, one_more, the_mix, worth_table
 
@@ -302,12 +302,6 @@ def test_what_brings_nothing_may_as_well_be_left():
     assert best_mix([0.0], [[1.0]], [1.0], [2.0]).others_as_good and not best_mix([0.1], [[1.0]], [1.0], [2.0]).others_as_good
 
 
-def test_gain_by_resource_is_infinite_where_nothing_is_taken():
-    assert gain_by_resource([6.0, 4.0], [[2.0, 0.0], [0.0, 8.0]]).tolist() == [[3.0, math.inf], [math.inf, 0.5]]
-    with pytest.raises(ValueError, match="a column for each of 1 activities"):
-        gain_by_resource([6.0], [[2.0, 0.0]])
-
-
 # ------------------------------------------------------------------ orders of a study
 
 
@@ -375,20 +369,6 @@ def test_an_order_takes_its_part_of_stall_days(tmp_path):
     assert found.stall_hours == pytest.approx([0, 80 / 150, 0]) and found.stall_fees == pytest.approx([0, 3, 0])
     assert table["left an order"]["market"] == pytest.approx(found.left[1] - 3.0)
     assert table["left an hour"]["market"] == pytest.approx((found.left[1] - 3.0) / (found.hours[1] + 80 / 150))
-
-
-def test_resources_rank_channels_by_what_they_would_leave(tmp_path):
-    kit = two(tmp_path)
-    table, found = contribution_table(kit), activities(kit)
-    for name, rows in table.groupby("resource"):
-        assert (np.diff(rows["left a year of it"]) <= 0).all(), name
-    # dear tiles leave more a load than an online order, but a load of them keeps the drier for 30 h and not 20
-    dear = contribution_table(two(tmp_path, asked=511)).query("resource == 'drier'").set_index("channel")
-    assert dear["left a unit"]["shops"] > dear["left a unit"]["online"] and list(dear.index) == ["market", "online", "shops"]
-    drier = table[table.resource == "drier"].set_index("channel")
-    n = found.names.index("shops")
-    assert drier["left a unit"]["shops"] == pytest.approx(found.left[n] / found.taken[found.resources.index("drier"), n])
-    assert drier["used at demand"].iloc[0] == pytest.approx(float(kit.point().utilisation_at_demand["drier"]))
 
 
 def test_channels_leave_what_their_orders_leave(tmp_path):

@@ -2,8 +2,10 @@
 
 from dataclasses import replace
 from functools import cache
+from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
 from commands import rates_copy
 from hypothesis import given, settings
@@ -14,7 +16,7 @@ from casting_econ.draws.sobol import sobol_indices
 from casting_econ.kit import format_of, open_study
 from casting_econ.models import evaluate
 from casting_econ.models.mix import best_mix
-from casting_econ.pages import answer, change, conditions, sensitivity
+from casting_econ.pages import answer, change, conditions, sensitivity, waiting
 from casting_econ.pages.change import study_with_scenarios
 from casting_econ.pages.channels import order_table, price_floors
 from casting_econ.pages.deciding import Decision, decision_of, decision_sentence, information_table, next_to_measure
@@ -257,6 +259,22 @@ def test_what_to_measure_next_in_words():
     assert "would hardly change the choice" in next_to_measure(sure, information_table(sure), format_of(kit))
     none = information_table(decision).assign(worth=0.0)
     assert "No single number is worth measuring" in next_to_measure(decision, none, format_of(kit))
+
+
+@pytest.mark.parametrize("best", [None, 3])
+def test_orders_are_no_measurement_where_waiting_for_them_is_worth_nothing(monkeypatch, best):
+    """Where the job page says 'decide now', the first page does not ask to measure orders, which takes the same months; else it does."""
+    kit = demo("ninepenny-lather")
+    decision, fmt = decision_of(kit), format_of(kit)
+    told = information_table(decision)
+    orders, other = told[told.what == "markets: orders"], told[told.what == "what buyers will pay"]
+    table = pd.concat([orders.assign(worth=200.0, error=1.0), other.assign(worth=90.0, error=1.0)])
+    monkeypatch.setattr(waiting, "waiting_of", lambda *_: SimpleNamespace(best=best))
+    first = answer.next_things(kit, decision, table, [], fmt)[0]
+    assert first.startswith("**Measure: what buyers will pay**" if best is None else "**Measure: markets: orders**")
+    said = next_to_measure(replace(decision, benefit=decision.benefit), table, fmt)
+    assert ("**Measure next: markets: orders" in said) == (best is not None)
+    assert ("Orders are not among them" in said) == (best is None)
 
 
 def test_what_several_pages_ask_for_is_worked_out_once(monkeypatch):

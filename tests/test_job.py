@@ -26,11 +26,13 @@ from casting_econ.pages.job import (
     job_of,
     job_sentence,
     job_table,
+    living_from_words,
     orders_for_target,
     todo_words,
     verdict_words,
     years_below,
 )
+from casting_econ.pages.monte_carlo import by_luck_alone
 from casting_econ.reference import taxes
 
 NB, FMT = "\u00a0", Format("EUR", "en_IE")
@@ -41,6 +43,7 @@ BORDERS = [0.1, 0.25, 0.75, 0.9]
 def job(hour=1.0, year=1.0, below=0.0, **other):
     """A job with these chances."""
     rest = {"floor": 10_000.0, "stated": False, "fails": None, "takes_pay": False, "limit": "demand", "living": "a living"}
+    rest |= {"living_from": 757.0, "orders": 300.0}
     return Job(hour=hour, year=year, below=below, **rest | other)
 
 
@@ -128,6 +131,39 @@ def test_no_living_names_what_holds_it(limit, word):
     assert verdict_words(job(year=0.0, limit=limit)) == f"Worth doing on the side; not a living {word}"
 
 
+def test_a_living_that_no_number_of_orders_brings():
+    """Where more orders would not do, the verdict does not say 'at these orders', and the line says it once; where they would, from how many on,
+    and where the year is one already, how few would do."""
+    none = {"living_from": np.nan, "year": 0.0}
+    assert verdict_words(job(**none)) == "Worth doing on the side; not a living at these prices, however many orders come"
+    said = [
+        (job(**none), ""),
+        (job(hour=0.0, **none), ", which no number of orders brings at these prices"),
+        (job(year=0.5, living_from=np.nan), ""),
+        (job(year=0.0, living_from=756.2), ", from about 757 orders a year on"),
+        (job(living_from=200.0), ", and about 200 orders would do"),
+    ]
+    assert [living_from_words(found, FMT) for found, _ in said] == [words for _, words in said]
+
+
+def test_what_luck_alone_does(small):
+    """The second line says how many orders come and what eight years in ten leave by chance alone: 300 orders that each leave
+    40 - 1 - 2.105 = 36.89, by Poisson's law 1.2816 x 300 ** 0.5 x 36.89 = 819 either side of 10,768 (own arithmetic), to two figures of the width;
+    the spread of the guesses has no part in it, and where nothing is left to chance nothing is said."""
+    for spread in (True, False):
+        kit = small(orders=300, spread=spread, variation="counts")
+        year = kit.monte_carlo(512, 3)
+        low, high = by_luck_alone(kit)
+        assert (low, high) == (pytest.approx(10_768 - 819, abs=100), pytest.approx(10_768 + 819, abs=100))
+        assert low % 100 == high % 100 == 0
+        line = job_line(kit, year, job_of(kit, year))
+        assert ":** 300 orders a year leave about €10," in line
+        assert f"(by luck alone {FMT.money(low, 0)} to {FMT.money(high, 0)} in eight years of ten); a living is €27,600" in line
+    kit = small(orders=300, spread=True)
+    year = kit.monte_carlo(512, 3)
+    assert by_luck_alone(kit) is None and "luck alone" not in job_line(kit, year, job_of(kit, year))
+
+
 def test_too_few_orders_are_told_from_too_low_a_price(small):
     """Where more orders alone would make an hour pay, the verdict says so and from how many; a price too low for any number is 'as it is'.
 
@@ -141,11 +177,7 @@ def test_too_few_orders_are_told_from_too_low_a_price(small):
         assert found.few == few
         start = "Not worth its hours at these orders, nor a living" if few else "Not worth its hours as it is, nor a living"
         assert verdict_words(found) == start
-        todo = (
-            "Find more orders, or stop: an hour pays from about 80 orders a year on, 40 come now."
-            if few
-            else "Stop, or change something."
-        )
+        todo = "Find more orders, or stop: an hour pays from about 80 orders a year on." if few else "Stop, or change something."
         assert todo_words(found, decision, FMT) == todo
     hour = (4 * 9.4 / 0.95 + 15) / 60
     assert orders_for_target(small(orders=40)) == pytest.approx((300 + 92 * 16) / (40 - 1 - 4 * 0.5 / 0.95 - 16 * hour), rel=1e-9)
@@ -153,7 +185,7 @@ def test_too_few_orders_are_told_from_too_low_a_price(small):
     unsure = job(hour=0.2, year=0.0, pays_from=79.3, orders=40.0)
     assert (
         todo_words(unsure, decided([-10.0, -20.0]), FMT)
-        == "Rather not at these orders: an hour pays from about 80 orders a year on, 40 come now."
+        == "Rather not at these orders: an hour pays from about 80 orders a year on."
     )
 
 
@@ -234,7 +266,7 @@ def test_certain_years_and_reserves_have_no_chance(small):
     """Where every number is certain a year falls below the floor or none does, and the reserve lasts or runs out."""
     fmt = format_of(small(orders=300))
     assert floor_words(job(below=1.0, fails=1.0), fmt).endswith(
-        "every year falls below €10,000, half of that; with no pay taken out the reserve runs out"
+        "every year falls below €10,000, half of €20,000; with no pay taken out the reserve runs out"
     )
     assert floor_words(job(below=0.0, fails=0.0, takes_pay=True), fmt).endswith("with the stated pay taken out the reserve lasts")
 
@@ -256,14 +288,21 @@ def test_a_year_without_an_hour(tmp_path, monkeypatch):
 
 
 def test_floor_stated_and_not(small):
-    """A stated floor is the study's own, else half of a year's living: 16 x 46 x 37.5 / 2 = 13,800, by hand; the shares count the draws below."""
-    for what, floor, words in (({"floor": 9000}, 9000.0, "the floor of €9,000"), ({}, 13_800.0, "€13,800, half of that")):
-        kit = small(orders=300, spread=True, **what)
+    """A stated floor is the study's own, else half of a year's living: 16 x 46 x 37.5 / 2 = 13,800, by hand; the shares count the draws below.
+    Of a year that is no living anyway the kit's own floor says nothing new."""
+    half = "€13,800, half of €27,600"
+    for what, floor, words in (
+        ({"floor": 9000, "orders": 300}, 9000.0, "the floor of €9,000"),
+        ({"orders": 730}, 13_800.0, half),
+        ({"orders": 300}, 13_800.0, ""),
+    ):
+        kit = small(spread=True, **what)
         year = kit.monte_carlo(512, 3)
         found = job_of(kit, year)
         left = year.draws["residual_pay_per_year"]
         assert (found.floor, found.stated, found.below) == (floor, "floor" in what, float((left < floor).mean()))
-        assert words in job_line(kit, year, found)
+        line = job_line(kit, year, found)
+        assert words in line and (half in line) == (words == half) and (" fall" in line) == bool(words)
         assert ("`floor` under [target]" in job_sentence(kit, found)) == ("floor" not in what)
 
 
@@ -289,9 +328,11 @@ def test_luck_that_is_left_out_is_said_beside_safe(small):
         found = job_of(kit, year)
         assert verdict_words(found) == f"A living, and safe enough{', bad luck apart' if words else ''}"
         assert job_line(kit, year, found).count("bad luck apart") == words
-    kit = small(orders=300, spread=True)
-    year = kit.monte_carlo(512, 3)
-    assert "; bad luck apart, about 9 years in ten fall" in job_line(kit, year, job_of(kit, year))
+    for orders, words in ((730, "; bad luck apart, hardly any year falls"), (300, " hours a week, bad luck apart; a living is")):
+        kit = small(orders=orders, spread=True)
+        year = kit.monte_carlo(512, 3)
+        line = job_line(kit, year, job_of(kit, year))
+        assert words in line and line.count("bad luck apart") == 1
 
 
 def test_reserve_counts_only_where_one_is_stated(small):
@@ -306,6 +347,10 @@ def test_reserve_counts_only_where_one_is_stated(small):
         found = job_of(kit, year)
         assert (found.fails is not None, found.takes_pay, len(job_table(kit, year, found))) == (fails, pay, 4 if fails else 3)
         assert ("reserve" in job_line(kit, year, found)) == fails
+        if fails:  # each row of the table is graded by its own chance
+            assert dict(zip(job_table(kit, year, found).question, job_table(kit, year, found).answer))["the reserve lasts"] == (
+                "no" if pay else "yes"
+            )
     assert found.fails > 0.99  # 18,000 a year taken out of some 11,000: own arithmetic
 
 

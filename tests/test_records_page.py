@@ -160,6 +160,25 @@ def test_moulds_due_and_no_retirement_is_a_guess(kit):
     assert opened.assumed.numbers["products.tile.mould.life"].basis == "guess"
 
 
+@pytest.mark.parametrize("named", [False, True])
+def test_moulds_that_no_load_names_have_no_count(kit, named):
+    """Where loads do not say which moulds they filled, a mould in use has no casts, no chance and no weeks, and the list says why; one that no
+    load names where others are named has made none."""
+    moulds = "mould,product,cavities,made,retired,casts_at_retirement\nM1,tile,10,2025-01-02,,\nM2,tile,10,2025-01-02,,\n"
+    moulds += "M3,tile,10,2025-01-02,2025-02-01,30"
+    opened = kit(batches=batches([9] * 5, moulds="M1" if named else ""), moulds=moulds)
+    table = records_work.mould_table(opened, "tile").set_index("mould")
+
+    state = "in use" if named else "in use; the loads do not name it"
+    assert table.state["M2"] == state
+    assert table["casts a cavity"].fillna(-1.0).to_dict() == {
+        "M1": 5.0 if named else -1.0,
+        "M2": 0.0 if named else -1.0,
+        "M3": 30.0,
+    }
+    assert set(table.loc["M2", ["chance of going", "weeks left"]].notna()) == {named}
+
+
 def test_moulds_worn_out_at_one_age_are_fitted_no_law(kit):
     """Two moulds that went at the same age tell how long moulds last, and no law of it: the sentence of the fit is left out."""
     rows = "".join(f"M{n},tile,1,2025-01-0{n},2025-02-0{n},30\n" for n in (1, 2))

@@ -4,6 +4,7 @@ import importlib.util
 import json
 import re
 import sys
+from datetime import date
 from functools import cache
 
 import numpy as np
@@ -13,6 +14,7 @@ from commands import DATA, command, copy_of
 
 from casting_econ.kit import format_of, open_study
 from casting_econ.orders import open_order, price_of, tables, wording
+from casting_econ.orders.answer import keep
 from casting_econ.projects.project import project_of
 
 STUDY = "samphire-hooks"
@@ -21,7 +23,8 @@ PLANNED, HALF, FINISHED = "2026-01-05", "2026-02-05", "2026-03-10"
 
 @cache
 def said(day):
-    """What `order` says as of a day, in one line."""
+    """What `order` says as of a day, in one line; it finds the plan of `priced`."""
+    priced(day)
     code, out, err = command("order", DATA / STUDY, "first-order", "--as-of", day, "--answer-only")
     assert code == 0, err
     return re.sub(r"\s+", " ", out)
@@ -30,7 +33,8 @@ def said(day):
 @cache
 def priced(day):
     """Plan and price as of a day."""
-    plan = open_order(open_study(DATA / STUDY, as_of=day), "first-order")
+    plan = open_order(open_study(DATA / STUDY, as_of=day), "first-order", today=date.fromisoformat(day))
+    keep(plan)
     return plan, price_of(plan)
 
 

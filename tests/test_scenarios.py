@@ -21,6 +21,7 @@ from casting_econ.pages.change import (
     scenario_sentence,
     scenario_table,
     study_with_scenarios,
+    together_sentence,
 )
 from casting_econ.pages.conditions import condition_sentence, frontier, levers, needed_table, pay_over_target, solve_for_target
 from casting_econ.pages.deciding import Decision, information_table
@@ -307,6 +308,27 @@ def test_a_scenario_in_words_switches_with_its_draws():
     assert "without a limit" in best_sentence(with_gain(500 + noise), 7, None, fmt)
     table = scenario_table([with_gain(500 + 100 * noise)])
     assert table["gain a year"][0] == pytest.approx(500.0) and table.chance[0] > 0.99
+
+
+def test_what_scenarios_bring_together_beside_one_by_one():
+    """More or less than the sum is said with its size, and why where what limits shows it; the sum itself, and one alone, need no word."""
+    fmt, noise = format_of(demo()), np.random.default_rng(3).normal(size=1024)
+    full, free = {"pot": 0.8, "demand": 0.2}, {"pot": 0.0, "demand": 1.0}
+
+    def row(gain, limits, *names):
+        return replace(with_gain(gain + 20 * (noise - noise.mean())), names=names, limits=limits)
+
+    alone = [row(500, full, "sales"), row(300, free, "pot"), row(900, full, "other")]
+    for gain, limits, words in (
+        (1500, free, "€800 in all; together they bring €700 more, because one makes room where others alone fill the pot."),
+        (1500, full, "€800 in all; together they bring €700 more."),
+        (600, {"pot": 0.0, "demand": 0.2, "hands": 0.8}, "€200 less, because with all of them your hands limit more often."),
+        (600, full, "€800 in all; together they bring €200 less."),
+        (800, free, ""),
+    ):
+        said = together_sentence(row(gain, limits, "sales", "pot"), alone, fmt)
+        assert said.endswith(words) and bool(said) == bool(words)
+    assert together_sentence(row(500, full, "sales"), alone, fmt) == together_sentence(None, alone, fmt) == ""
 
 
 def test_conditions_in_words_switch_with_whether_an_hour_pays():

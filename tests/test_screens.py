@@ -213,6 +213,7 @@ def test_keys_of_the_study_file_are_spoken():
     """`fit-and-check` is said as words in sentences, tables, charts and what stands for charts, and stays a key within backticks."""
     figure, axes = plt.subplots()
     axes.set_title("labour: fit-and-check")
+    axes.set_yticks([0.0, 1.0], ["labour: fit-and-\ncheck", "sand"])
     figure.set_label("fit-and-check 3")
     InteractiveShell.instance()
     page = Page(open_study(KELPMOOR, with_records=False))
@@ -224,6 +225,7 @@ def test_keys_of_the_study_file_are_spoken():
 
     assert said.data["text/markdown"] == "At fit and check; write `fit-and-check`, not pre-fit-and-check."
     assert table.data["text/html"].count("fit and check") == 2 and "fit-and" not in table.data["text/html"]
+    assert [text.get_text() for text in axes.get_yticklabels()] == ["labour: fit and\ncheck", "sand"]
     assert axes.get_title() == "labour: fit and check" and chart.metadata["image/png"]["alt"] == "Labour: fit and check 3"
 
 
@@ -240,6 +242,26 @@ def test_what_stands_still_is_kept_and_not_shown(tmp_path):
 
     assert len(shown.outputs) == 1 and shown.outputs[0].data["text/html"].count("<th ") == 2
     assert [pd.read_csv(tmp_path / "tables" / f"{name}.csv").shape for name in ("still", "some")] == [(1, 3)] * 2
+
+
+def test_a_long_caption_is_called_by_its_first_part(built):
+    """A folded table opens under the first part of a long caption, which stands whole above it; a short one is said once."""
+    for caption, short, whole in (
+        ("Loads: poured and through in a typical course; and the chance that the order is not complete before", "Loads", True),
+        ("Loads: poured and through", "Loads: poured and through", False),
+    ):
+        table = f"<details><summary>x</summary><table><caption>{caption}</caption></table></details>"
+        text = built("# A page", [nbformat.v4.new_output("display_data", {"text/html": table})])
+
+        assert f"<summary>{short}</summary>" in text and f'aria-label="{caption}"' in text
+        assert (f'<caption class="whole">{caption}</caption>' in text) == whole
+
+
+def test_no_line_ends_between_a_minus_and_its_figure(built):
+    """A word joiner (U+2060) keeps the sign with its figure in sentences, and joins nothing twice."""
+    text = built("# A page", [said("It falls to \u2212€62 or \u2212\u2060€70.")])
+
+    assert "falls to \u2212\u2060€62 or \u2212\u2060€70" in text
 
 
 def test_shares_are_shown_in_per_cent():

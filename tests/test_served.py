@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from months_events import Year, random_workshop
 from scipy import stats
-from test_models import BY_HAND, KNOB, SHOP, VALUES, flat, two_products
+from workshops_by_hand import BY_HAND, KNOB, SHOP, VALUES, flat, two_products
 
 from casting_econ.models import Channel, Material, Product, Step, evaluate
 from casting_econ.models.selling import newsvendor_quantity

@@ -2,10 +2,14 @@
 
 import json
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
+import nbformat
 import pytest
 
+from casting_econ.assumptions import assume
+from casting_econ.kit import OpenStudy, open_study
 from casting_econ.running import store
 
 DEMO = Path(__file__).parents[1] / "data" / "kelpmoor-handles"
@@ -49,6 +53,68 @@ def test_a_note_moves_the_page_that_shows_it(study):
 def test_what_only_orders_need_moves_the_page_that_names_them(study):
     """A commission is looked at by `order`, and by the records page, which says which orders of the logs are none."""
     assert moved(study, lambda: edited(study, "[commissions.kitchen]", "[commissions.galley]")) == ({store.NOTES}, True)
+
+
+@pytest.mark.parametrize(
+    ("change", "pages"),
+    [
+        (("outlay = ", 'outlay = "1 EUR" # '), {"01_answer", "09_change"}),
+        (("[decision]", "[decision] # "), set()),
+        (("[decision]\n", "[decision]\nbudget = 1 # "), {"01_answer", "09_change"}),
+        (("[overheads]", '[cash]\nreserve = "1 EUR"\n[overheads]'), {"01_answer", "10_cash", "11_living"}),
+        (("[overheads]", "[cash]\nseason = [1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 2]\n[overheads]"), set(store.PAGES)),
+    ],
+    ids=["a scenario", "a remark there", "the budget", "money at the start", "the season"],
+)
+def test_what_few_pages_read_moves_those(study, change, pages):
+    """Scenarios and the budget, and cash but for its season, run the pages again that look at them, and no other."""
+    assert moved(study, lambda: edited(study, *change)) == (pages, True)
+
+
+class Trap:
+    """In place of a table of the study file: nothing of it can be read but what is given."""
+
+    def __init__(self, **given):
+        self.__dict__ |= given
+
+    def __getattr__(self, name):
+        raise LookupError(f"{name} was read")
+
+    __iter__ = __len__ = __bool__ = __getitem__ = __contains__ = lambda self, *_: self.read
+
+    @property
+    def read(self):
+        """Of a table as a whole."""
+        raise LookupError("it was read")
+
+
+@pytest.mark.parametrize(
+    ("demo", "tables", "told"),
+    [
+        ("kelpmoor-handles", ("scenarios", "decision"), set()),
+        ("kelpmoor-handles", ("commissions", "orders", "quote", "supplies"), {store.NOTES}),  # what reading the logs said
+        ("hollin-quay-pulls", ("cash",), set()),
+    ],
+    ids=["scenarios", "orders", "cash"],
+)
+def test_pages_look_at_no_table_that_they_are_said_not_to_read(demo, tables, told, monkeypatch):
+    """Of a study whose table cannot be read, evidence is found and every page but its readers runs to its end; each of those reads it."""
+    study = open_study(DEMO.with_name(demo)).study
+    file = study.file.model_copy(update={table: Trap(season=study.file.cash.season) for table in tables})
+    shut = replace(study, file=file, raw={key: node for key, node in study.raw.items() if key not in tables})
+    kit, readers = OpenStudy(study=shut, assumed=assume(shut)), set()
+    monkeypatch.setattr("casting_econ.kit.open_study", lambda *_: kit)
+    for page, path in store.page_sources().items():
+        names = {}
+        try:
+            for cell in nbformat.read(path, as_version=4).cells:
+                if cell.cell_type == "code":
+                    exec(cell.source, names)
+                    names |= {"draws": 128, "out": "-"}  # which nothing is drawn for
+        except LookupError as error:
+            assert "was read" in str(error), (page, error)
+            readers.add(page)
+    assert readers | told == store.READERS[tables[0]]
 
 
 @pytest.mark.parametrize(

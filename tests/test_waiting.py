@@ -167,6 +167,7 @@ def test_waiting_in_words(small, now, best, words):
     said = waiting.waiting_sentence(kit, found)
     assert (found.best is not None) == best
     assert said.startswith(words)
+    assert ("if it cost nothing" in said) == (now < 0 and not best)  # what knowing is worth stands on another page
     assert ("themselves cost about" in said) == (now < 0 and best)
     assert ("Waiting costs nothing" in said) == (now > 0 and best)
     assert bool(waiting.try_words(found, kit_format(kit))) == (now < 0 and best)

@@ -10,12 +10,12 @@ from scipy import optimize, special
 from .dispersion import counts_and_sizes
 
 D2 = 2.0 / np.sqrt(np.pi)  # mean range of two standard normals, 1.128 in the handbooks' tables
-# name in plain words: (points in a row, how many of them, beyond how many sigma on one side)
+# name in plain words, of the range between the limits at 3 sigma: (points in a row, how many of them, beyond how many sigma on one side)
 RULES = {
-    "one load beyond 3 sigma": (1, 1, 3.0),
-    "2 of 3 loads beyond 2 sigma on one side": (3, 2, 2.0),
-    "4 of 5 loads beyond 1 sigma on one side": (5, 4, 1.0),
-    "8 loads in a row on one side of the centre": (8, 8, 0.0),
+    "one load beyond the usual range": (1, 1, 3.0),
+    "2 of 3 loads beyond two thirds of it on one side": (3, 2, 2.0),
+    "4 of 5 loads beyond a third of it on one side": (5, 4, 1.0),
+    "8 loads in a row on one side of the middle": (8, 8, 0.0),
 }
 
 
@@ -93,7 +93,7 @@ def run_rules(z):
     NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2; Western Electric, *Statistical Quality Control Handbook*, 1956.
 
     >>> run_rules([0.1, 3.2, -0.4])
-    [('one load beyond 3 sigma', 1)]
+    [('one load beyond the usual range', 1)]
     """
     z = np.atleast_1d(np.asarray(z, float))
     index = np.flatnonzero(~np.isnan(z))

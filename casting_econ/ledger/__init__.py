@@ -8,5 +8,3 @@ makes one log of several. `logs` lists the logs and what their columns hold.
 from .files import record_files
 from .join import FileReading, Reading, place_of, read_logs
 from .logs import LOGS
-
-__all__ = ["LOGS", "FileReading", "Reading", "place_of", "read_logs", "record_files"]

@@ -8,7 +8,7 @@ import numpy as np
 from .capacity import share_of, working
 from .months import risk_cost_by_month
 from .workshop import Months, Workshop
-from .year import Outcome, order_money
+from .year import Outcome, order_money, shelf_cost
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,7 +61,7 @@ def flows_of(a: Workshop, outcome: Outcome) -> YearFlows:
             moulds[p.name] = of_year(worn) * share
     overhead = sum((of_year(o.per_year) * even for o in a.overheads), 0.0 * even)
     for p in a.products:
-        overhead = overhead + by_month([p.shelf_cost * m.shelf[p.name] / count for m in found])
+        overhead = overhead + by_month([shelf_cost(p, m.shelf[p.name], count) for m in found])
     for r in a.risks:
         overhead = overhead + risk_cost_by_month(r, count, None if luck is None else luck.risks[r.name])
     return YearFlows(

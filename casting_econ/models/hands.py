@@ -8,10 +8,13 @@ from .windows import WEEK, OpenWeek
 
 _NEVER = 1 << 40  # [s]
 _KEPT = 1 << 16  # draws whose rate is remembered
+_BLOCK = 8_192  # draws whose state fits a processor's cache
+_BOXES = 256  # at most, that many draws are sorted into
+_FEW = 1_024  # draws that are followed one by one as quickly
 
 
 def mould_rates(table, spans, most_loads, sizes=1):
-    """Loads a week with moulds, equal draws once.
+    """Loads a week with moulds: of whole boxes of draws where that settles it, else of each draw, equal ones once.
 
     Parameters
     ----------
@@ -27,19 +30,21 @@ def mould_rates(table, spans, most_loads, sizes=1):
     ndarray, shape (draws,)
         [load/week]
     """
+    rates = np.full(table.shape[1], np.nan)
+    if rates.size > _FEW:
+        boxes, which = _boxes(table)
+        rates = _by_kind(boxes, spans, _FEW // 16, sizes)[which]
+    unsure = np.flatnonzero(np.isnan(rates))
     known, rows = _followed(spans, most_loads, sizes), len(table)
-    draws = np.ascontiguousarray(table.T).view(f"V{8 * rows}").ravel().tolist()
+    draws = np.ascontiguousarray(table[:, unsure].T).view(f"V{8 * rows}").ravel().tolist()
     if len(known) > _KEPT:  # others may be reading it, so it is left to them
         _followed.cache_clear()
         known = _followed(spans, most_loads, sizes)
     new = [draw for draw in dict.fromkeys(draws) if draw not in known]
     unlike = np.frombuffer(b"".join(new), np.int64).reshape(-1, rows).T
-    rates = np.empty(len(new))
-    for pots, sets in {tuple(pair) for pair in unlike[2:4].T.tolist()}:
-        chosen = (unlike[2] == pots) & (unlike[3] == sets)
-        rates[chosen] = _follow(unlike[:, chosen], pots, sets, OpenWeek(spans), most_loads, sizes)
-    known.update(zip(new, rates.tolist(), strict=True))
-    return np.array([known[draw] for draw in draws])
+    known.update(zip(new, _by_kind(unlike[None], spans, most_loads, sizes).tolist(), strict=True))
+    rates[unsure] = [known[draw] for draw in draws]
+    return rates
 
 
 @lru_cache(maxsize=8)
@@ -48,103 +53,193 @@ def _followed(spans, most_loads, sizes):
     return {}
 
 
-def _follow(table, pots, sets, hours, most_loads, sizes):
+def _boxes(table):
+    """Least and most of each row in boxes that hold all draws, shape (2, rows, boxes), and the box of each draw."""
+    least, most = table.min(axis=1), table.max(axis=1)
+    unlike = np.flatnonzero(most > least)
+    parts = int(_BOXES ** (1.0 / max(unlike.size, 1)))
+    width = (most - least) // parts + 1
+    place = np.zeros(table.shape[1], np.int64)
+    for row in unlike:
+        place = place * parts + (table[row] - least[row]) // int(width[row])
+    place, which = np.unique(place, return_inverse=True)
+    low = np.repeat(least[:, None], place.size, axis=1)
+    for row in unlike[::-1]:
+        place, part = np.divmod(place, parts)
+        low[row] += part * width[row]
+    return np.stack([low, np.minimum(low + width[:, None] - 1, most[:, None])]), which
+
+
+def _by_kind(tables, spans, most_loads, sizes):
+    """Follow draws or boxes, those with as many stations and sets of moulds together."""
+    rates, hours = np.full(tables.shape[-1], np.nan), OpenWeek(spans)
+    for pots, sets in {tuple(pair) for pair in tables[0, 2:4].T.tolist()}:
+        chosen = np.flatnonzero((tables[:, 2:4] == [[pots], [sets]]).all(axis=(0, 1)))
+        for some in np.array_split(chosen, -(-chosen.size // _BLOCK) or 1):
+            rates[some] = _follow(tables[..., some], pots, sets, hours, most_loads, sizes)
+    return rates
+
+
+def _follow(tables, pots, sets, hours, most_loads, sizes):
     """Follow the hands of every draw, one piece of work at a time, until what is in the moulds repeats.
 
-    Rows of `loads` are the loads in the moulds: number, step they are at (-1: moulds empty), moment they are ready for it (empty:
-    free from), hand work left. The draws are compared with a state of their own that moves on as in `_repeat_rates`.
+    Rows of `number`, `at`, `ready` and `left` are the loads in the moulds: number, step they are at (-1: moulds empty), moment they are
+    ready for it (empty: free from), hand work left. The draws are compared with a state of their own that moves on as in `_repeat_rates`.
+
+    `tables` has one entry along its first axis, or two: least and most of every row in a box of draws. So have moments and work left
+    the soonest and the latest of what they are in any draw of a box, and what happens next must be the same in all of them, else the
+    rate is not a number. Once all moments lie within those of an earlier state, whole weeks on, the same goes on happening in every
+    draw for ever, so that the rate of all is the loads since then over these weeks.
     """
-    rates = np.zeros(table.shape[1])
-    live = np.flatnonzero(table[1] <= max(end - start for start, end in hours.spans))
+    boxes, longest = len(tables) > 1, max(end - start for start, end in hours.spans)
+    rates = np.where(tables[0, 1] > longest, 0.0, np.nan)
+    live = np.flatnonzero(tables[-1, 1] <= longest)
     if not live.size:
         return rates
-    cure, turn, _, _, rest, *steps = table[:, live]
-    steps = np.array(steps or np.zeros((1 + 2 * sizes, live.size), np.int64)).reshape(-1, 1 + 2 * sizes, live.size)
-    wait, work, whole = steps[:, 0], steps[:, 1::2].swapaxes(0, 1), steps[:, 2::2].swapaxes(0, 1)  # by load in turn, then step
-    whole = (whole > 0) & (work <= max(end - start for start, end in hours.spans))
-    last, content, size = len(wait) - 1, turn + work.sum(axis=1).mean(axis=0), live.size
-    now, poured = np.full(size, hours.spans[0][0]), np.zeros(size, np.int64)
-    number, at, ready, left = (np.full((sets, size), fill, np.int64) for fill in (0, -1, 0, 0))
-    pot = np.zeros((max(pots, 1), size), np.int64)
+    cure, turn, _, _, rest, *steps = tables[..., live].swapaxes(0, 1)
+    steps = np.array(steps or np.zeros((1 + 2 * sizes, *cure.shape), np.int64)).reshape(-1, 1 + 2 * sizes, *cure.shape)
+    wait, work, whole = (
+        steps[:, own].transpose(2, 1, 0, 3) for own in (np.s_[:1], np.s_[1::2], np.s_[2::2])
+    )  # load in turn, step
+    whole = (whole > 0) & (work <= longest)
+    sure = (whole[0] == whole[-1]).all(axis=(0, 1))
+    last, content, size = work.shape[2] - 1, turn[0] + work[0].sum(axis=1).mean(axis=0), live.size
+    now, poured = np.full(cure.shape, hours.spans[0][0]), np.zeros(size, np.int64)
+    number, at = (np.full((sets, size), fill, np.int64) for fill in (0, -1))
+    ready, left, pot = (np.zeros((len(tables), count, size), np.int64) for count in (sets, sets, max(pots, 1)))
     state = [now, poured, number, at, ready, left, pot]
     mark, next_mark, warm = [a.copy() for a in state], np.full(size, 2 * sets), np.zeros((2, size))
-    given = [cure, turn, rest, work, whole, wait, content]
+    given, rows, again = (
+        [cure, turn, rest, work, whole[0], wait, content],
+        np.arange(sets + 1)[:, None],
+        1 if hours.always else WEEK,
+    )
     while live.size:
         cure, turn, rest, work, whole, wait, content = given
         now, poured, number, at, ready, left, pot = state
-        column, which = np.arange(live.size), number % sizes
+        empty, nothing = at < 0, left[-1] == 0
         # what could begin next and when: the loads in the moulds, and last the pour
-        free_from, step = np.where(at < 0, ready, _NEVER), np.maximum(at, 0)
-        moulds_free, in_one_go, nothing = free_from.min(axis=0), whole[which, step, column] & (at >= 0), left == 0
-        begin = hours.first(np.maximum(now, ready))
-        if in_one_go.any():
-            length = np.where(in_one_go, left, 1)
-            begin = np.where(in_one_go, hours.fit(np.maximum(now, ready), length), begin)
-        begin = np.where(at < 0, _NEVER, np.where(nothing, ready, begin))  # nothing to do: no hands, at once
-        pouring = hours.fit(np.maximum(np.maximum(now, moulds_free), pot.min(axis=0)), turn)
-        begin = np.concatenate([begin, np.where(moulds_free == _NEVER, _NEVER, pouring)[None]])
-        kind = np.where(nothing, 0, np.where(in_one_go, 1, 2))
+        free_from = np.where(empty, ready, _NEVER)
+        moulds_free = free_from.min(axis=1)
+        since = np.concatenate([ready, np.maximum(moulds_free, pot.min(axis=1))[:, None]], axis=1)
+        soonest = np.maximum(since, now[:, None])
+        begin, kind = hours.first(soonest[:, :-1]), np.where(nothing, 0, 2)
+        if whole.any():
+            in_one_go = _of_step(whole, number, np.maximum(at, 0)) & ~empty
+            kind[in_one_go & ~nothing] = 1
+            begin = np.where(in_one_go, hours.fit(soonest[:, :-1], np.where(in_one_go, left, 1)), begin)
+        begin = np.where(empty, _NEVER, np.where(nothing, ready, begin))  # nothing to do: no hands, at once
+        pouring = np.where(moulds_free == _NEVER, _NEVER, hours.fit(soonest[:, -1], turn))
+        begin = np.concatenate([begin, pouring[:, None]], axis=1)
         rank = np.concatenate([(kind << 16) + np.maximum(number - poured, -(1 << 14)), np.full((1, live.size), 1 << 16)])
-        chosen = ((begin - now << 20) + rank + (1 << 15)).argmin(axis=0)
-        start, own = begin[chosen, column], rank[chosen, column]
+        order = begin
+        if boxes:  # what waits for hands begins now or later, some of it now in every draw
+            at_once = (begin == now[:, None]).all(axis=0) & (since[1] <= now[0])
+            at_once &= hours.until(now[1]) - hours.until(now[0]) == now[1] - now[0]
+            hands = rank >= 1 << 15
+            sure &= (hands | (begin[1] <= now[0]) | (begin[0] > now[1])).all(axis=0)
+            order = np.where(hands, np.maximum(begin, now[1] + (np.arange(2)[:, None, None] & ~at_once)), begin)
+        key = (order << 20) + rank + (1 << 15)
+        chosen, emptied = _least(key[0]), _least(free_from[0])
         pours = chosen == sets
-        row = np.where(pours, free_from.argmin(axis=0), chosen)
-        todo = np.where(pours, turn, left[row, column])
+        mine, here = rows == chosen, rows[:-1] == np.where(pours, emptied, chosen)  # the moulds that it is about
+        start, own = _picked(begin, mine), _picked(rank, mine)
+        todo = np.where(pours, turn, _picked(left, here))
         by_hand = own > 3 << 15  # it may be put down: for work in one go, or for an earlier load
+        early = pours & (poured == max(16, 2 * sets))
+        if early.any():
+            warm = np.where(early, _seen(state, given, hours), warm)
         end = np.where(by_hand, hours.end(start, np.maximum(todo, 1)), start + todo)
-        sooner = np.where(rank < own, begin, _NEVER).min(axis=0)
-        cut = by_hand & (sooner < end)
+        sooner = np.where(rank < own, begin, _NEVER).min(axis=1)
+        cut = by_hand & (sooner[-1] < end[0])
+        if boxes:
+            sure &= _picked(key[1], mine) < np.where(mine, _NEVER << 21, key[0]).min(axis=0)
+            sure &= (empty | nothing | (left[0] > 0)).all(axis=0) & (~pours | (emptied == _least(free_from[1])))
+            sure &= ~by_hand | cut | (sooner[0] >= end[1])
         if cut.any():
-            left[row[cut], column[cut]] -= (hours.until(sooner) - hours.until(start))[cut]
+            left -= here * np.where(cut, hours.until(sooner[::-1]) - hours.until(start), 0)[:, None]
             end = np.where(cut, sooner, end)
-        now = np.where(~pours & (todo == 0), now, end)
-        after = np.where(pours, 0, at[row, column] + 1)
-        out, on = ~cut & (after > last), ~cut & (after <= last)
-        at[row[out], column[out]] = -1
-        ready[row[out], column[out]] = (end + rest)[out]
-        number[row[pours], column[pours]] = poured[pours]
-        r, c, k = row[on], column[on], after[on]
-        ready[r, c] = end[on] + np.where(pours[on], cure[on], wait[k - 1, c])
-        at[r, c], left[r, c] = k, work[number[r, c] % sizes, k, c]
+        by_itself = ~pours & (todo[-1] == 0)
+        now = np.where(by_itself, now, end)
+        after = np.where(pours, 0, _picked(at, here) + 1)
+        out, on = here & ~cut & (after > last), here & ~cut & (after <= last)
+        np.copyto(at, -1, where=out)
+        np.copyto(ready, np.where((rest > 0) | by_itself, end + rest, 0)[:, None], where=out)  # no wait: by now in every draw
+        np.copyto(number, poured, where=here & pours)
+        if on.any():
+            past = np.minimum(after, last)
+            waits = np.where(pours, cure, _of_step(wait, poured, np.maximum(past - 1, 0)))
+            next_left = _of_step(work, number, past)
+            np.copyto(left, next_left, where=on)
+            np.copyto(ready, np.where(((waits > 0) | by_itself)[:, None] | (next_left == 0), (end + waits)[:, None], 0), where=on)
+            np.copyto(at, after, where=on)
         if pots:
-            pot[pot.argmin(axis=0)[pours], column[pours]] = (end + cure)[pours]
+            np.copyto(pot, (end + cure)[:, None], where=(np.arange(pots)[:, None] == _least(pot)[:, None]) & pours)
         poured = poured + pours
         state[:2] = now, poured
 
-        shift = now - mark[0]
-        maybe = np.flatnonzero(pours & (shift % (1 if hours.always else WEEK) == 0) & (mark[1] > 0))
+        shift = (now[0] - mark[0][0]) // again * again
+        maybe = np.flatnonzero(pours & (now[-1] - mark[0][-1] <= shift) & (mark[1] > 0) & sure)
         done = np.zeros(live.size, bool)
         if maybe.size:
-            same = (_picture(state, maybe, sizes) == _picture(mark, maybe, sizes)).all(axis=0)
-            done[maybe[same]] = True
+            old, new = (_picture(one, maybe, sizes, mark[0][0] + later) for one, later in ((mark, 0), (state, shift)))
+            done[maybe[((new[0] >= old[0]) & (new[-1] <= old[-1])).all(axis=0)]] = True
             rates[live[done]] = (poured - mark[1])[done] / (shift[done] / WEEK)
-        # all work done, counted in loads, against the open hours that passed: steadier than a count of pours
-        early, late = poured <= max(16, 2 * sets), (poured >= max(most_loads, 4 * sets)) & ~done
-        if early.any() or late.any():
-            which = number % sizes
-            later = sum(np.where(at < k, work[which, k, column], 0) for k in range(1, last + 1))
-            behind = np.where(at < 0, 0, left + later).sum(axis=0)
-            seen = np.stack([poured - behind / content, hours.until(now) / hours.week])
-            warm = np.where(early, seen, warm)
-            loads, weeks = (seen - warm)[:, late]
+        late = (poured >= max(most_loads, 4 * sets)) & ~done
+        if late.any() and not boxes:
+            loads, weeks = (_seen(state, given, hours) - warm)[:, late]
             rates[live[late]] = loads / weeks
         moves = pours & (poured == next_mark)
         if moves.any():
             for old, new in zip(mark, state, strict=True):
                 old[..., moves] = new[..., moves]
             next_mark = np.where(moves, 2 * poured, next_mark)
-        if done.any() or late.any():
-            keep = ~(done | late)
-            live, next_mark, warm = live[keep], next_mark[keep], warm[:, keep]
+        keep = ~done & ~late & sure
+        if not keep.all():
+            live, next_mark, warm, sure = live[keep], next_mark[keep], warm[:, keep], sure[keep]
             given, state, mark = ([a[..., keep] for a in group] for group in (given, state, mark))
     return rates
 
 
-def _picture(state, columns, sizes):
-    """What the future of these draws depends on, the week's phase apart; sets and stations that are alike in order."""
+def _least(rows):
+    """Row that holds the least of each column, the first of them, along the last axis but one: of few far quicker than `argmin`."""
+    least, at = rows[..., 0, :], np.zeros(rows[..., 0, :].shape, np.int64)
+    for k in range(1, rows.shape[-2]):
+        at, least = np.where(rows[..., k, :] < least, k, at), np.minimum(rows[..., k, :], least)
+    return at
+
+
+def _picked(rows, here):
+    """Of each column the number in the row where `here` holds: quicker than by an index."""
+    return np.where(here, rows, 0).sum(axis=-2)
+
+
+def _of_step(values, number, step):
+    """What loads of these numbers have at these steps, of values by load in turn, step and draw."""
+    *before, turns, steps, draws = values.shape
+    place = ((number - number // turns * turns) * steps + step) * draws + np.arange(draws)
+    return values.reshape(*before, -1).take(place, axis=-1)
+
+
+def _seen(state, given, hours):
+    """All work done, counted in loads, and the open weeks that passed: steadier than a count of pours."""
+    now, poured, number, at, _, left, _ = state
+    work, content = given[3], given[-1]
+    later = sum(np.where(at < k, _of_step(work[0], number, k), 0) for k in range(1, work.shape[2]))
+    behind = np.where(at < 0, 0, left[0] + later).sum(axis=0)
+    return np.stack([poured - behind / content, hours.until(now[0]) / hours.week])
+
+
+def _picture(state, columns, sizes, origin):
+    """What the future of these draws depends on, moments since `origin`; sets and stations that are alike in order."""
     now, poured, number, at, ready, left, pot = (a[..., columns] for a in state)
-    empty, ahead = at < 0, np.maximum(ready - now, 0)
-    order = np.argsort(np.where(empty, -_NEVER - ahead, number - poured), axis=0)
-    rows = np.where(empty, 0, number - poured), at, ahead, np.where(empty, 0, left)
-    loads = [np.take_along_axis(row, order, 0) for row in rows]
-    return np.concatenate([*loads, np.sort(np.maximum(pot - now, 0), axis=0), [poured % sizes]])
+    empty, passed = at < 0, now[:, None]
+    moment = (
+        np.where(~empty & (left == 0), ready, np.maximum(ready, passed)) - origin[columns]
+    )  # no hands: it does not wait for now
+    order = np.argsort(np.where(empty, -_NEVER - moment[0], number - poured), axis=0)
+    rows = np.where(empty, 0, number - poured), at, moment, np.where(empty, 0, left)
+    loads = [np.take_along_axis(*np.broadcast_arrays(row, order), -2) for row in rows]
+    pots = np.sort(np.maximum(pot, passed), axis=1) - origin[columns]
+    turn = np.broadcast_to(poured % sizes, (len(now), 1, columns.size))
+    return np.concatenate([*(np.broadcast_to(load, moment.shape) for load in loads), pots, turn], axis=1)

@@ -30,12 +30,13 @@ def unit_total(pieces, rate):
     pieces = np.asarray(checked("pieces", pieces, low=0.0))
     b = np.asarray(learning_exponent(rate))
     start = 16.0
-    whole = sum(n**b for n in range(1, int(start) + 1))
+    terms = np.arange(1.0, start + 1.0)
+    whole = sum(terms.reshape(-1, *[1] * b.ndim) ** b)
     early = np.array(np.broadcast_to(whole, np.broadcast_shapes(pieces.shape, b.shape)))
     few = np.broadcast_to(pieces < start, early.shape)
     if few.any():
         own, bend = (np.broadcast_to(v, early.shape)[few] for v in (pieces, b))
-        early[few] = sum(np.clip(own - (n - 1), 0.0, 1.0) * n**bend for n in range(1, int(start) + 1))
+        early[few] = sum(np.clip(own - (terms[:, None] - 1.0), 0.0, 1.0) * terms[:, None] ** bend)
     upper = np.maximum(pieces, start)
     stretch = np.log(upper / start)
     tail = start ** (b + 1) * stretch * special.exprel((b + 1) * stretch)  # the integral of n ** b, b = -1 among them

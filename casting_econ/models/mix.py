@@ -87,23 +87,6 @@ def best_mix(contribution, use, capacity, most, least=0.0) -> Mix:
     )
 
 
-def gain_by_resource(contribution, use):
-    """What each activity brings for a unit of each resource: the order to make things in while one of them is full.
-
-    `contribution` is of one unit of each activity, shape (n,) [money]; `use`, of each resource by it, zero or more, shape (m,
-    n). Gives contribution / use, infinite where an activity takes nothing, shape (m, n) [money/unit]; ValueError where shapes
-    do not agree.
-
-    >>> gain_by_resource([12.0, 10.0], [[4.0, 2.0]]).tolist()
-    [[3.0, 5.0]]
-    """
-    gain = np.atleast_1d(np.asarray(checked("contribution", contribution), float))
-    use = np.atleast_2d(np.asarray(checked("use", use, low=0.0), float))
-    if use.shape[-1] != gain.size:
-        raise ValueError(f"use must have a column for each of {gain.size} activities; got shape {use.shape}")
-    return np.where(use > 0, gain / np.where(use > 0, use, 1.0), np.inf)
-
-
 def _checked(contribution, use, capacity, most, least):
     """Inputs as arrays that agree, can be met and have an end."""
     gain = np.atleast_1d(np.asarray(checked("contribution", contribution), float))

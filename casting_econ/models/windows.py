@@ -104,25 +104,40 @@ def merged_windows(windows):
     return tuple(joined)
 
 
+def since_week(moment):
+    """Seconds since the week began; the same as a remainder, several times as fast. [s]"""
+    return moment - moment // WEEK * WEEK
+
+
 def fit(start, turn, spans):
     """Earliest start not before `start` at which the turnaround fits one working window."""
-    phase = start % WEEK
+    phase = since_week(start)
     # the last window may reach into the next week, so it is also tried as last week's
-    first, last = _around(spans)
-    at = np.searchsorted(last, phase, side="right")
-    begin = np.maximum(phase, first[at])
-    late = begin + turn > last[at]
+    first, last, grid, after = _around(spans)
+    at = after.take(phase // grid)
+    begin = np.maximum(phase, first.take(at))
+    late = begin + turn > last.take(at)
     while late.any():
         at = at + late
-        begin = np.where(late, first[at], begin)
-        late = begin + turn > last[at]
+        begin = np.where(late, first.take(at), begin)
+        late = begin + turn > last.take(at)
     return begin + (start - phase)
 
 
 @lru_cache
 def _around(spans):
-    """Starts and ends of the windows of a week, and of those before and after that reach into it or are next."""
-    return np.array([(spans[-1][0] - WEEK, spans[-1][1] - WEEK), *spans, *((a + WEEK, b + WEEK) for a, b in spans)]).T
+    """Starts and ends of the windows of a week, and of those before and after that reach into it or are next; by grid, how many ended."""
+    first, last = np.array([(spans[-1][0] - WEEK, spans[-1][1] - WEEK), *spans, *((a + WEEK, b + WEEK) for a, b in spans)]).T
+    return first, last, *_passed(last, WEEK)
+
+
+def _passed(moments, end):
+    """The widest grid that all of rising moments lie on, and how many of them are there or before from each of its cells up to an end.
+
+    So that a search is a look at a table, many times as fast.
+    """
+    grid = int(np.gcd.reduce([*moments, end]))
+    return grid, np.searchsorted(moments, np.arange(0, end, grid), side="right")
 
 
 class OpenWeek:
@@ -131,9 +146,13 @@ class OpenWeek:
     def __init__(self, spans):
         self.spans, self.always = spans, spans[0][1] - spans[0][0] >= WEEK
         parts = [part for a, b in spans for part in ([(a, b)] if b <= WEEK else [(0, b - WEEK), (a, WEEK)])]
-        self.starts, self.ends = np.array(sorted(parts)).T
-        self.passed = np.cumsum(self.ends - self.starts)
-        self.week = self.passed[-1]  # [s]
+        starts, ends = np.array(sorted(parts)).T
+        passed = np.cumsum(ends - starts)
+        self.week = passed[-1]  # [s]
+        self._ends, self._begun = _passed(ends, WEEK), _passed(starts, WEEK)
+        self._worked = _passed(passed, self.week)
+        self._next, self._by_end = np.append(starts, starts[0] + WEEK), (np.append(0, ends), np.append(0, passed))
+        self._closed = ends - passed  # closed time of the week before the end of each window
 
     def fit(self, moment, length):
         """Earliest start at which work fits one window. [s]"""
@@ -141,20 +160,19 @@ class OpenWeek:
 
     def first(self, moment):
         """First open moment, not before. [s]"""
-        week, phase = np.divmod(moment, WEEK)
-        at = np.searchsorted(self.ends, phase, side="right")
-        late = at == self.ends.size
-        at = np.where(late, 0, at)
-        return (week + late) * WEEK + np.maximum(np.where(late, 0, phase), self.starts[at])
+        phase, (grid, ended) = since_week(moment), self._ends
+        return moment + np.maximum(self._next.take(ended.take(phase // grid)) - phase, 0)
 
     def until(self, moment):
         """Open seconds before a moment."""
-        week, phase = np.divmod(moment, WEEK)
-        at = np.searchsorted(self.starts, phase, side="right") - 1
-        return week * self.week + np.where(at < 0, 0, self.passed[at] - np.maximum(self.ends[at] - phase, 0))
+        week, (grid, begun) = moment // WEEK, self._begun
+        phase = moment - week * WEEK
+        ends, passed = (by_end.take(begun.take(phase // grid)) for by_end in self._by_end)
+        return week * self.week + passed + np.minimum(phase - ends, 0)
 
     def end(self, moment, work):
         """When so many open seconds have passed since a moment. [s]"""
-        week, left = np.divmod(self.until(moment) + work - 1, self.week)
-        at = np.searchsorted(self.passed, left + 1)
-        return week * WEEK + self.ends[at] - (self.passed[at] - left - 1)
+        last, (grid, ended) = self.until(moment) + work - 1, self._worked
+        week = last // self.week
+        last = last - week * self.week
+        return week * WEEK + last + 1 + self._closed.take(ended.take(last // grid))

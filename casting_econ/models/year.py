@@ -183,15 +183,15 @@ def _stalls(a):
     return hours, sum(days[c.name] * checked("stall fee", c.fee_per_day, low=0.0) for c in a.channels)
 
 
+def shelf_cost(product, pieces, count):
+    """What the pieces [piece] that stand ready at the end of a month cost, or their sum over months, of so many in a year. [money]"""
+    return checked("cost of a piece on the shelf", product.shelf_cost, low=0.0) * pieces / count
+
+
 def _ready_and_rare(a, months):
     """What pieces kept ready and rare events cost in the year."""
     luck = a.months.luck
-    ready = sum(
-        checked("cost of a piece on the shelf", p.shelf_cost, low=0.0)
-        * sum(month.shelf[p.name] for month in months)
-        / len(months)
-        for p in a.products
-    )
+    ready = sum(shelf_cost(p, sum(month.shelf[p.name] for month in months), len(months)) for p in a.products)
     return ready + sum((risk_cost(r, None if luck is None else luck.risks[r.name]) for r in a.risks), 0.0)
 
 

@@ -5,17 +5,3 @@ from .plan import OrderPlan
 from .planner import Planner
 from .price import Quoted, price_of
 from .spec import Order, UnderWay, order_of
-
-__all__ = [
-    "Order",
-    "OrderPlan",
-    "Planner",
-    "Quoted",
-    "UnderWay",
-    "open_order",
-    "order_lines",
-    "order_of",
-    "order_results",
-    "price_of",
-    "quote_of",
-]

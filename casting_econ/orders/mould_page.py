@@ -14,7 +14,7 @@ from .tables import day
 
 @shown(
     "order-moulds",
-    "Numbers of moulds for this order: what they take, what it costs with all hours at the target, and the date (fewer draws)",
+    "Numbers of moulds for this order: what they take, what moulds and hours at the bench cost, at the target, and the date (fewer draws)",
     "moulds in use: 0; to make: 0; generations: 0; loads: 0; hours of moulds: 1; hours in all: 1; material of moulds: money; "
     "cost: money; in time: chance; date that holds: text",
 )
@@ -42,7 +42,8 @@ def ways_said(plan: OrderPlan, fmt: Format) -> str:
             anew = " in place of worn ones" if way is plan.loads.making.found[-1] else ""
             parts.append(f"{fmt.count(one.count, 'mould')}{small} over {over}{anew}")
     runs = [(said, len(list(same))) for said, same in groupby(parts)]
-    return ", then ".join(f"{often} times {said}" if often > 2 else ", then ".join([said] * often) for said, often in runs)
+    times = {1: "", 2: "twice "}
+    return ", then ".join(times.get(often, f"{often} times ") + said for said, often in runs)
 
 
 def moulds_said(plan: OrderPlan, fmt: Format) -> str:

@@ -71,7 +71,7 @@ def year_line(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
         return ""
     point, chance = kit.point(), quoted.chance(price)
     pay, orders = float(point.totals["pay_per_hour"]), sum(float(c["came"]) for c in point.channels.values())
-    lead = f"**That is this order, not the year:** with {fmt.count(np.ceil(orders), 'order')} a year an hour brings about {fmt.money(pay)}"
+    lead = f"**That is this order, not the year:** with {fmt.count(np.ceil(orders), 'order')} a year an hour brings about {fmt.money(pay)}, luck apart"
     if chance >= 0.75 and pay < quoted.target:
         return (
             f"{lead}, as weekly hours and overheads run on where no order does; `casting-econ check` says what that is as a job."

@@ -13,7 +13,7 @@ from .conditions import moved_words, needed_table, pay_over_target
 from .deciding import Decision, brings_words, decision_sentence, decision_word
 from .job import Job, hour_words, job_line, job_of, todo_words
 from .monte_carlo import certainty_word
-from .waiting import guess_words, try_words, waiting_of
+from .waiting import guess_words, try_words, waiting_of, worth_waiting_for
 
 REACH = 0.5  # share of now up to which moving one thing alone is advice
 
@@ -70,9 +70,10 @@ def next_things(kit: OpenStudy, decision: Decision, information: pd.DataFrame, r
     if good:
         cost = f" for {cost_words(good[0], fmt)}" if good[0].first_cost else ""
         things.append(
-            f"**Do: {good[0].what}**{cost}; it brings about {fmt.money(float(good[0].gain.mean()), 0)} more a year, with every hour paid the target."
+            f"**Do: {good[0].what}**{cost}; about {fmt.money(float(good[0].gain.mean()), 0)} more a year, its own hours paid the target."
         )
     sure = information[(information.kind == "number") & (information.worth > 2.0 * information.error)]
+    sure = worth_waiting_for(kit, sure, float(decision.benefit.mean()))
     if len(sure) and decision.all_known.value >= 0.001 * abs(float(decision.benefit.mean())):
         row = sure.iloc[0]
         takes = f"; {row.takes} would halve its width" if row.takes else ""
@@ -127,7 +128,7 @@ def certainty_list(kit: OpenStudy) -> str:
     waiting = [key for key in guessed if kit.assumed.numbers[key].from_records]
     if waiting:
         text += f" {len(waiting)} of the guesses ask for records that the logs do not have."
-    guesses = [label(key) for key in guessed]
+    guesses = list(dict.fromkeys(label(key) for key in guessed))  # one material may be stated at several steps
     if guesses:
         text += f" Guessed: {some_of(guesses, 12)}."
     return text + " The page on records lists every one."

@@ -19,6 +19,7 @@ from ..study.scenarios import dotted
 from .table import shown
 
 SURE = 0.8  # chance from which on a scenario is called better
+_FREED = 0.1  # share of draws less that a resource limits, from which it is called the reason
 MOST_COMBINED = 10  # scenarios whose combinations are all tried
 
 
@@ -254,6 +255,28 @@ def best_sentence(best: Changed | None, tried: int, budget: float | None, fmt: F
     sure = f", better than now with a chance of {fmt.chance(best.better)}. The best of many flatters itself a little."
     text = f"Of {tried} combinations {within}, the best is **{best.what}**: {cost_words(best, fmt)}; {brings}"
     return text + ("." if best.certain else sure)
+
+
+def together_sentence(best: Changed | None, rows: list[Changed], fmt: Format) -> str:
+    """What scenarios done together bring beyond the sum of each alone, with the reason where what limits shows one; nothing of one alone, or
+    where the draws could not tell."""
+    alone = [row for row in rows if best and row.names[0] in best.names]
+    if len(alone) < 2:
+        return ""
+    more = float(best.gain.mean()) - sum(float(row.gain.mean()) for row in alone)
+    if abs(more) < max(2.0 * sum(row.error for row in (best, *alone)), 1.0):
+        return ""
+    freed = {name: max(row.limits.get(name, 0.0) for row in alone) - best.limits.get(name, 0.0) for name in best.limits}
+    freed = {name: share for name, share in freed.items() if name != DEMAND}
+    why, limit = "", max(freed, key=freed.get, default="")
+    if more > 0 and limit and freed[limit] >= _FREED:
+        why = f", because one makes room where others alone fill {_limit(limit)}"
+    kept = {name: share - max(row.limits.get(name, 0.0) for row in alone) for name, share in best.limits.items()}
+    limit = max(kept, key=kept.get)
+    if more < 0 and kept[limit] >= _FREED:
+        why = f", because with all of them {_limit(limit)} {'limit' if limit == HANDS else 'limits'} more often"
+    size = f"{fmt.money(abs(more), 0)} {'more' if more > 0 else 'less'}"
+    return f"Each alone, they would bring {fmt.money(float(best.gain.mean()) - more, 0)} in all; together they bring {size}{why}."
 
 
 def cost_words(row: Changed, fmt: Format) -> str:

@@ -4,7 +4,6 @@ import numpy as np
 import pandas as pd
 
 from ..kit import OpenStudy, format_of
-from ..models.mix import gain_by_resource
 from .cost import CARRIED
 from .mix import activities, the_mix
 from .table import shown
@@ -12,7 +11,7 @@ from .table import shown
 
 @shown(
     "channels-left-an-hour",
-    "Each channel a year, before overhead, equipment and weekly hours",
+    "Each channel a year, as many orders as can be made, before overhead, equipment and weekly hours",
     "channel: text; orders a year: 0; pieces a year: 0; sales a year: money0; kept of sales: percent; "
     "left after material: money0; hours a year: 0; left an hour: money",
 )
@@ -43,25 +42,6 @@ def order_table(kit: OpenStudy) -> pd.DataFrame:
     left, hours = found.left - found.stall_fees, found.hours + found.stall_hours
     an_hour, a_load = (left / np.where(each > 0, each, np.nan) for each in (hours, found.loads))
     return list(zip(found.names, left, hours, an_hour, found.loads, a_load, left - hours * found.target))
-
-
-def contribution_table(kit: OpenStudy) -> pd.DataFrame:
-    """What each channel leaves for a unit of each resource; while that resource is full, best first. [unit/order, money/unit, money/year]
-
-    Before own hours, days at a stall taken as given. A load of one product may keep a station longer than that of another, so
-    channels are ranked by what the whole resource would leave a year if it had nothing else to do.
-    """
-    found = activities(kit)
-    rates, whole = gain_by_resource(found.left, found.taken), gain_by_resource(found.left, found.use)
-    used = found.use @ found.demand + 1.0 - found.capacity
-    rows = [
-        (name.replace("-", " "), found.names[n], found.units[m], found.taken[m, n], rates[m, n], whole[m, n], used[m])
-        for m, name in enumerate(found.resources)
-        for n in np.argsort(-whole[m], kind="stable")
-        if found.taken[m, n] > 0
-    ]
-    columns = ["resource", "channel", "unit", "taken an order", "left a unit", "left a year of it", "used at demand"]
-    return pd.DataFrame(rows, columns=columns)
 
 
 @shown(

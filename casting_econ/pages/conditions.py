@@ -45,13 +45,19 @@ class Lever:
         return a
 
 
+def scrap_lever(kit: OpenStudy, product: str | None = None) -> Lever:
+    """The scrap of one product, the first if none is named."""
+    own = kit.inputs().product(product)
+    now = 1.0 - float(rolled_yield([s.pass_share for s in own.steps]))
+    return Lever(key="scrap", label=f"scrap of {own.name}", places=(own.name,), unit="share", now=now, high=0.97)
+
+
 def levers(kit: OpenStudy, product: str | None = None) -> list[Lever]:
     """Levers of a study: price, buyers, order minutes, weekly hours, material, overheads; and scrap, cure and minutes by step of one
     product, the first if none is named."""
     a = kit.inputs()
     own = a.product(product)
     steps, (waiting, hours) = f"products.{own.name}.steps", longest_wait(a, own.name)
-    scrap = 1.0 - float(rolled_yield([s.pass_share for s in own.steps]))
     weekly = {"unit": "hour/week", "now": float(a.fixed_hours_per_week), "high": float(a.hours_per_week) * 0.999}
     materials = ("products.*.steps.*.materials.*.cost", "products.*.parts.*.cost", "products.*.mould.material_cost")
 
@@ -63,7 +69,7 @@ def levers(kit: OpenStudy, product: str | None = None) -> list[Lever]:
     found = [
         Lever(key="price", label="every price", places=("channels.*.price",), low=0.05, high=8.0),
         Lever(key="buyers", label="buyers of every channel", places=("channels.*.orders_per_year",), low=0.02, high=8.0),
-        Lever(key="scrap", label=f"scrap of {own.name}", places=(own.name,), unit="share", now=scrap, high=0.97),
+        scrap_lever(kit, own.name),
         Lever(key="cure", label=f"wait at {waiting}", places=(f"{steps}.{waiting}.wait_hours",), unit="hour", **ends),
         *(Lever(key=f"minutes.{name}", label=f"minutes of {name}", places=minutes(name)) for name in worked),
         Lever(key="bench", label="all minutes at the bench", places=minutes("*")),

@@ -262,7 +262,7 @@ def limit_sentence(kit: OpenStudy, answer: Answer) -> str:
     if kit.certain:
         return f"{lead}."
     if full >= 0.05:
-        return f"{lead} (what limits most of a year's months: {', '.join(seen)} of the years drawn). In {fmt.number(full, 1)} months of a year, on average, something is full, and orders wait or are lost."
+        return f"{lead} (most of a year's months: {', '.join(seen)} of the years drawn). In {fmt.number(full, 1)} months of a year, on average, something is full, and orders wait or are lost."
     return f"{lead} (of the draws: {', '.join(seen)})."
 
 

@@ -16,6 +16,7 @@ from ..models import beyond_target, evaluate
 from ..study.told import TOLD, log_of
 from .sensitivity import groups_of, names_of
 from .table import shown
+from .waiting import worth_waiting_for
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -182,12 +183,16 @@ def next_to_measure(decision: Decision, frame: pd.DataFrame, fmt: Format) -> str
             f"Knowing every number exactly would hardly change the choice: it is worth {fmt.money(everything.value, 0)} a year."
         )
     text = f"Knowing everything first would be worth {fmt.money(everything.value, 0)} a year. "
-    sure = frame[(frame.worth > 2.0 * frame.error) & (frame.kind == "number")].head(3)
+    known = frame[(frame.worth > 2.0 * frame.error) & (frame.kind == "number")]
+    told = worth_waiting_for(decision.kit, known, float(decision.benefit.mean()))
+    sure = told.head(3)
     if sure.empty:
         return text + "No single number is worth measuring for the decision alone."
     takes = [f"; {row.takes} would halve its width" if row.takes else "" for row in sure.itertuples()]
     parts = [f"{row.what} ({fmt.money(row.worth, 0)}{more})" for row, more in zip(sure.itertuples(), takes)]
     text += f"**Measure next: {'; '.join(parts)}.**"
+    if len(told) < len(known):
+        text += " Orders are not among them: the months that tell them cost more than they tell (page on the job)."
     logs = frame[(frame.kind == "log") & (frame.worth > 2.0 * frame.error)]
     if logs.empty:
         return text

@@ -10,9 +10,9 @@ from ..formatting import Format
 from ..kit import Answer, OpenStudy, format_of
 from ..models.year import DEMAND, HANDS
 from .cash_paths import NO_PAY, STATED_PAY, cash_draws
-from .conditions import Lever, levers, solve_for_target
+from .conditions import Lever, levers, pay_over_target, solve_for_target, year_over_living
 from .deciding import Decision, decision_word
-from .monte_carlo import certainty_word, living_words
+from .monte_carlo import by_luck_alone, certainty_word, living_words
 from .table import shown
 
 FLOOR_SHARE = 0.5  # of a year's living, below which a year must not fall where the study states no floor
@@ -27,6 +27,7 @@ _SIDE = {
     "probably not": "probably not worth its hours as it is",
     "no": "not worth its hours as it is",
 }
+_NO = ("no", "probably not")  # of `side` and of `lives`
 _APART = "bad luck apart"
 _SAFE = {"yes": ", and safe enough", "not quite": ", but not quite a safe one", "no": ", but not a safe one"}
 
@@ -46,6 +47,9 @@ class Job:
     living: str  # what a full year at the target is called
     luck: bool = True  # whether the luck of single orders is in the years drawn
     pays_from: float = np.nan  # orders a year from which an hour pays, where it does not at those that come [order/year]
+    living_from: float = (
+        np.nan
+    )  # orders a year from which a year brings a living at today's prices, where any number does [order/year]
     orders: float = np.nan  # expected at the point [order/year]
 
     @property
@@ -66,8 +70,12 @@ class Job:
     @property
     def safe(self) -> str:
         """Whether it is safe enough: yes, not quite, no."""
-        risk = max(self.below, self.fails or 0.0)
-        return "yes" if risk <= SAFE else "not quite" if risk <= UNEASY else "no"
+        return _safe(max(self.below, self.fails or 0.0))
+
+
+def _safe(risk):
+    """Whether a risk is small enough."""
+    return "yes" if risk <= SAFE else "not quite" if risk <= UNEASY else "no"
 
 
 def _grade(chance):
@@ -101,7 +109,8 @@ def job_of(kit: OpenStudy, answer: Answer) -> Job:
         living=living_words(kit),
         luck=kit.variation != "rates",
         pays_from=orders_for_target(kit) if hour < _PAYING else np.nan,
-        orders=sum(float(channel["came"]) for channel in kit.point().channels.values()),
+        living_from=_orders_for(kit, year_over_living),
+        orders=_orders_now(kit),
     )
 
 
@@ -120,8 +129,18 @@ def ample_orders(kit: OpenStudy) -> Lever:
 def orders_for_target(kit: OpenStudy) -> float:
     """Orders a year from which every hour earns the target at today's prices, every other number at its middle; not a number where more orders
     than now do not. [order/year]"""
-    factor = float(solve_for_target(kit, [ample_orders(kit)])[0])
-    return factor * sum(float(c["came"]) for c in kit.point().channels.values()) if factor > 1.0 else np.nan
+    found = _orders_for(kit, pay_over_target)
+    return found if found > _orders_now(kit) else np.nan
+
+
+def _orders_for(kit, aim):
+    """Orders a year at which an aim of the workshop is just zero; not a number where none does."""
+    return float(solve_for_target(kit, [ample_orders(kit)], aim=aim)[0]) * _orders_now(kit)
+
+
+def _orders_now(kit):
+    """Orders a year that come at the point."""
+    return sum(float(channel["came"]) for channel in kit.point().channels.values())
 
 
 def verdict_words(job: Job) -> str:
@@ -139,17 +158,17 @@ def verdict_words(job: Job) -> str:
     elif short:
         words = f"{side}, nor {living}" if job.side == "no" else f"{side}; not {living}"
     else:
-        words = f"{side}; {'probably ' if job.lives == 'probably not' else ''}not {living} {_limits(job.limit)}"
+        words = f"{side}; {'probably ' if job.lives == 'probably not' else ''}not {living}{_limits(job)}"
     if (job.fails or 0.0) > UNEASY and job.lives in ("probably not", "no"):
         words += "; the reserve does not last" if job.fails >= 0.9 else "; the reserve may not last"
     return words[0].upper() + words[1:]
 
 
-def _limits(name):
-    """Within what the year was worked out."""
-    if name == DEMAND:
-        return "at these orders"
-    return "within these hours" if name == HANDS else f"while the {full_words(name)}"
+def _limits(job):
+    """Within what the year was worked out; that it is the orders is said only where more of them would do."""
+    if job.limit == DEMAND:
+        return " at these orders" if np.isfinite(job.living_from) else " at these prices, however many orders come"
+    return " within these hours" if job.limit == HANDS else f" while the {full_words(job.limit)}"
 
 
 def full_words(name: str) -> str:
@@ -179,16 +198,31 @@ def years_below(share: float, fmt: Format) -> str:
 
 
 def floor_words(job: Job, fmt: Format) -> str:
-    """Years below the floor, and the reserve where there is one."""
-    floor = f"the floor of {fmt.money(job.floor, 0)}" if job.stated else f"{fmt.money(job.floor, 0)}, half of that"
+    """Years below the floor, unless it is the kit's own and the year is no living anyway; and the reserve where there is one."""
+    floor = f"{fmt.money(job.floor, 0)}, half of {fmt.money(job.floor / FLOOR_SHARE, 0)}"
+    floor = f"the floor of {fmt.money(job.floor, 0)}" if job.stated else floor
     luck = "" if job.luck or _APART in verdict_words(job) else f"{_APART}, "
-    text = f"{luck}{years_below(job.below, fmt)} below {floor}"
+    text = f"; {luck}{years_below(job.below, fmt)} below {floor}" if _tells_floor(job) else ""
     if job.fails is None:
         return text
-    runs = f"runs out with a chance of {fmt.chance(job.fails)}"
+    lasts = f"lasts (chance {fmt.chance(1.0 - job.fails)})"
+    runs = lasts if job.fails <= SAFE else f"runs out with a chance of {fmt.chance(job.fails)}"
     if fmt.certain:
         runs = "runs out" if job.fails else "lasts"
     return f"{text}; with {'the stated pay' if job.takes_pay else 'no pay'} taken out the reserve {runs}"
+
+
+def _tells_floor(job):
+    """Whether the floor says more than that the year is no living."""
+    return job.stated or job.lives not in _NO
+
+
+def living_from_words(job: Job, fmt: Format) -> str:
+    """From how many orders a year at today's prices the year brings a living, or that no number does where the verdict has not said it."""
+    if not np.isfinite(job.living_from):
+        return ", which no number of orders brings at these prices" if job.lives in _NO and job.side in _NO else ""
+    count = f"{fmt.number(np.ceil(job.living_from - 1e-9))} orders"
+    return f", from about {count} a year on" if job.living_from > job.orders else f", and about {count} would do"
 
 
 def job_line(kit: OpenStudy, answer: Answer, job: Job) -> str:
@@ -196,10 +230,26 @@ def job_line(kit: OpenStudy, answer: Answer, job: Job) -> str:
     fmt, year = format_of(kit), answer.summary("residual_pay_per_year")
     hours = answer.summary("hours_per_year")["p50"] / float(kit.inputs().weeks_per_year)
     about, sure = ("", "") if kit.certain else ("about ", f" (chance {fmt.chance(job.year)})")
+    come = f"{counted_orders(job.orders, fmt)} a year leave{'s' if job.orders == 1 else ''}"
+    luck, verdict = "" if job.luck or _tells_floor(job) else f", {_APART}", verdict_words(job)
+    if band := by_luck_alone(kit):
+        luck = " (by luck alone {} to {} in eight years of ten)".format(*(fmt.money(end, 0) for end in band))
     return (
-        f"**{verdict_words(job)}:** a year leaves {about}{fmt.money(year['p50'], 0)} for {fmt.number(hours, 1)} hours a week, "
-        f"{job.living} is {fmt.money(answer.living, 0)}{sure}; {floor_words(job, fmt)}."
+        f"**{verdict}:** {come} {about}{fmt.money(year['p50'], 0)} for {fmt.number(hours, 1)} hours a week{luck}; "
+        f"{job.living} is {fmt.money(answer.living, 0)}{sure}{living_from_words(job, fmt)}{floor_words(job, fmt)}."
     )
+
+
+def counted_orders(count: float, fmt: Format) -> str:
+    """So many orders, whole where they are many.
+
+    Examples
+    --------
+    >>> [counted_orders(count, Format("EUR", "en_IE")) for count in (1, 0.5, 6.25, 1062.4)]
+    ['1 order', '0.5 orders', '6.3 orders', '1,062 orders']
+    """
+    whole = count >= 20 or count == round(count)
+    return f"{fmt.number(count, 0 if whole else 1)} order{'' if count == 1 else 's'}"
 
 
 def todo_words(job: Job, decision: Decision, fmt: Format) -> str:
@@ -219,8 +269,7 @@ def todo_words(job: Job, decision: Decision, fmt: Format) -> str:
         return "Rather not as it is: a few bad years cost more than the others bring."
     if job.few:
         start = "Find more orders, or stop" if job.side == "no" else "Rather not at these orders"
-        pays, now = fmt.number(np.ceil(job.pays_from - 1e-9)), fmt.number(job.orders, 0 if job.orders >= 20 else 1)
-        return f"{start}: an hour pays from about {pays} orders a year on, {now} come now."
+        return f"{start}: an hour pays from about {fmt.number(np.ceil(job.pays_from - 1e-9))} orders a year on."
     return word if job.side in ("no", "probably not") else "Rather not as it is."
 
 
@@ -237,14 +286,14 @@ def job_table(kit: OpenStudy, answer: Answer, job: Job) -> pd.DataFrame:
         (f"the year is {job.living}", job.lives, job.year, f"{fmt.money(year, 0)} a year of {fmt.money(answer.living, 0)}"),
         (
             "bad years stay above the floor",
-            job.safe,
+            _safe(job.below),
             1.0 - job.below,
             f"{years_below(job.below, fmt)} below {fmt.money(job.floor, 0)}",
         ),
     ]
     if job.fails is not None:
         lasts = "no pay" if not job.takes_pay else "the stated pay"
-        rows.append(("the reserve lasts", job.safe, 1.0 - job.fails, f"with {lasts} taken out"))
+        rows.append(("the reserve lasts", _safe(job.fails), 1.0 - job.fails, f"with {lasts} taken out"))
     return rows
 
 

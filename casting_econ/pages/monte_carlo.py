@@ -1,16 +1,20 @@
 """The Monte Carlo page: an hour and a year over the draws, and the target they are held against."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
 
+from ..assumptions import with_luck
 from ..draws import REPLICATES
 from ..kit import Answer, OpenStudy, format_of, main_wait
 from ..models import evaluate, self_employed_target, with_levers
 from ..reference import over_a_year_old, wages
 from ..study.scenarios import dotted
 from .table import shown
+
+_LUCKY_YEARS = 2_048  # enough for ends that are said with two figures
 
 
 @shown(
@@ -157,6 +161,18 @@ def luck_of(kit: OpenStudy, draws=None, seed=None, *, base: OpenStudy | None = N
     sets = [1.0 - _correlation(*pair) for pair in zip(*(np.split(found[n], REPLICATES) for n in (0, 1)), strict=True)]
     share = min(max(1.0 - _correlation(found[0], found[1]), 0.0), 1.0)
     return Luck(share=share, error=float(np.std(sets, ddof=1) / np.sqrt(REPLICATES)))
+
+
+@lru_cache(maxsize=16)  # the explorer looks at one study after the other
+def by_luck_alone(kit: OpenStudy) -> tuple[float, float] | None:
+    """Ends of what eight years in ten leave with every number at its middle, as far as chance alone goes, to two figures of the width; None where
+    nothing is left to chance. [money/year]"""
+    years = evaluate(with_luck(kit.inputs(), kit.study, kit.plan_of_draws()[1], 0, _LUCKY_YEARS)).totals["residual_pay_per_year"]
+    low, high = np.quantile(years, [0.1, 0.9])
+    if not high > low:
+        return None
+    digits = 1 - int(np.floor(np.log10(high - low)))
+    return round(float(low), digits), round(float(high), digits)
 
 
 def _correlation(one, other):

@@ -11,15 +11,15 @@ import pandas as pd
 from IPython.display import HTML, Image, Markdown, display
 from matplotlib.figure import Figure
 from matplotlib.text import Text
+from matplotlib.ticker import FixedLocator
 
-from ..charts import laid_out
+from ..charts import laid_out, wrapped
 from ..formatting import nine_digits
 from ..kit import OpenStudy, format_of
-from .table import shown_as, styles_of
+from .table import NOTHING, shown_as, styles_of
 
 RECORD_MIME = "application/vnd.casting-econ.record+json"  # kind of output that a notebook leaves for a sweep to collect
 WORDS_ONLY = "-"  # for a folder: of a sweep nobody looks at the pictures of every point
-NOTHING = "nothing"  # mark on a sentence that only says that there is nothing to show: a report leaves it out
 _SAID = {
     "in force": "used",
     "change beyond the target": "gain a year",
@@ -64,6 +64,12 @@ class Page:
         parts[::2] = (keys.sub(lambda key: key[0].replace("-", " ").replace("_", " "), part) for part in parts[::2])
         return "`".join(parts)
 
+    def _row_name(self, name):
+        """A name along an axis as it is spoken; a key may have been parted between its lines."""
+        whole = name.replace("-\n", "-").replace("\n", " ")
+        said = self.spoken(whole)
+        return name if said == whole else wrapped(said)
+
     def chart(self, figure: Figure, name: str, alt: str) -> None:
         """Show a chart, in words as its subject and its message; keep it as PNG and SVG."""
         alt = self.spoken(": ".join(part for part in (alt, figure.get_label()) if part))
@@ -73,6 +79,11 @@ class Page:
         for text in figure.findobj(Text):
             if (said := self.spoken(text.get_text())) != text.get_text():
                 text.set_text(said)
+        for axis in (axis for axes in figure.axes for axis in (axes.xaxis, axes.yaxis)):
+            if self._ids and isinstance(axis.get_major_locator(), FixedLocator):  # names, which are written anew when it is drawn
+                names = [text.get_text() for text in axis.get_ticklabels()]
+                if (said := [self._row_name(name) for name in names]) != names:
+                    axis.set_ticks(axis.get_ticklocs(), said)
         picture, box = io.BytesIO(), laid_out(figure)
         figure.savefig(picture, format="png", dpi="figure", bbox_inches=box, metadata={"Software": None})
         if self.out:

@@ -25,7 +25,7 @@ def guess_and_logs(curves: list[dict], fmt: Format) -> Figure:
         place.set_xlim(low - 0.03 * (high - low), high + 0.03 * (high - low))
         place.set_ylim(0, 1.15)
         share = told["unit"] == "share"
-        title = wrapped(told["label"] + ("" if share else f" [{told['unit']}]"), 24)
+        title = wrapped(told["label"] + ("" if told["unit"] in ("share", "count") else f" [{told['unit']}]"), 24)
         place.set_title(title, loc="left")
         place.set_yticks([])
         place.grid(visible=False)
@@ -37,8 +37,8 @@ def guess_and_logs(curves: list[dict], fmt: Format) -> Figure:
     key(figure, axes[0, 0].get_legend_handles_labels()[0], 3)
 
     def written(told, name):
-        share = told["unit"] == "share"
-        return fmt.percent(told[name], 1) if share else f"{fmt.significant(told[name])} {told['unit']}"
+        unit = "" if told["unit"] == "count" else told["unit"]
+        return fmt.percent(told[name], 1) if unit == "share" else f"{fmt.significant(told[name])} {unit}".rstrip()
 
     return says(figure, *(f"{told['label']} {written(told, 'stated')}, used {written(told, 'used')}" for told in curves))
 

@@ -124,18 +124,22 @@ def still_good(casts, mean_life: float, shape: float):
     "mould: text; casts a cavity: 0; state: text; chance of going: chance; weeks left: 1",
 )
 def mould_table(kit: OpenStudy, product: str) -> pd.DataFrame:
-    """Each mould of a product: casts so far, whether worn out, and for live ones the chance of going in the next weeks. [cast, -, week]"""
+    """Each mould of a product: casts so far, whether worn out, and for live ones the chance of going in the next weeks; no figure of those in
+    use where no load says which moulds it filled. [cast, -, week]"""
     moulds, entry = kit.study.records.get("moulds"), kit.inputs().product(product).mould
     if moulds is None or entry is None or not (moulds["product"] == product).any():
         return pd.DataFrame()
     mine, loads = moulds[moulds["product"] == product], loads_of_mould(kit.study)
     live = mine.retired.isna()
-    casts = mine.mould.map(loads).astype(float).fillna(0.0).where(live, mine.casts_at_retirement.astype(float))
+    counted = mine.mould.isin(loads.index).any()
+    casts = mine.mould.map(loads).astype(float).fillna(0.0 if counted else np.nan)
+    casts = casts.where(live, mine.casts_at_retirement.astype(float))
     weekly = float(kit.point().products[product]["loads_per_year"]) / kit.inputs().weeks_per_year / max(int(live.sum()), 1)
     scale = mean_to_scale(entry.life_casts, entry.life_shape)
-    chance, left = remaining(entry.life_shape, scale, casts.to_numpy(), WEEKS_AHEAD * weekly)
-    state, left = np.where(live, "in use", mine.reason.fillna("retired")), left / weekly if weekly > 0 else np.nan
-    return list(zip(mine.mould, casts, state, np.where(live, chance, np.nan), np.where(live, left, np.nan)))
+    chance, left = remaining(entry.life_shape, scale, casts.fillna(0.0).to_numpy(), WEEKS_AHEAD * weekly)
+    state = np.where(live, "in use" if counted else "in use; the loads do not name it", mine.reason.fillna("retired"))
+    left, told = left / weekly if weekly > 0 else np.nan, live & counted
+    return list(zip(mine.mould, casts, state, np.where(told, chance, np.nan), np.where(told, left, np.nan)))
 
 
 def age_effects(kit: OpenStudy, product: str) -> dict[str, tuple[float, float]]:
@@ -199,7 +203,7 @@ def _age_sentence(kit, product, p, cost, fmt):
     """What age does to loss and minutes, and the cheapest age to replace at."""
     effects = age_effects(kit, product)
     if not effects:
-        return "Batches without mould ids cannot tell what age does."
+        return "Loads that do not name the moulds they filled cannot tell what age does."
     sure = {kind: slope for kind, (slope, error) in effects.items() if slope > scipy.stats.norm.ppf(SURE) * error}
     if not sure:
         return (

@@ -2,10 +2,10 @@
 
 import numpy as np
 import pandas as pd
-from scipy import optimize
 
 from ..kit import OpenStudy, format_of, grid
 from .answer import signed
+from .conditions import scrap_lever, solve_for_target
 from .table import shown
 
 
@@ -15,14 +15,12 @@ def pay_at_scrap(kit: OpenStudy, product: str, rate: float) -> float:
 
 
 def break_even_scrap(kit: OpenStudy, product: str) -> float | None:
-    """Scrap rate at which an hour pays the target; None when even none at all does not. [-]"""
-
-    def short(rate):
-        return pay_at_scrap(kit, product, rate) - float(kit.inputs().target_per_hour)
-
-    if short(0.0) < 0:
+    """Scrap rate at which an hour pays the target, at most what the lever reaches; None when even none at all does not. [-]"""
+    if pay_at_scrap(kit, product, 0.0) < float(kit.inputs().target_per_hour):
         return None
-    return 0.98 if short(0.98) > 0 else float(optimize.brentq(short, 0.0, 0.98, xtol=1e-6))
+    lever = scrap_lever(kit, product)
+    found = float(solve_for_target(kit, [lever])[0])
+    return lever.high if np.isnan(found) else found
 
 
 @shown(
@@ -66,8 +64,8 @@ def scrap_break_even(kit: OpenStudy, product: str) -> str:
     target = fmt.money(float(kit.inputs().target_per_hour))
     if rate is None:
         return f"**No scrap rate does:** even with none at all an hour stays below the target of {target}. Less scrap alone is not enough."
-    if rate >= 0.98:
-        return f"Even with 98 % of the casts scrapped an hour would pay the target of {target}."
+    if rate == scrap_lever(kit, product).high:
+        return f"Even with {fmt.percent(rate)} of the casts scrapped an hour would pay the target of {target}."
     verb, side = ("may rise to", "above") if rate > now else ("would have to fall to", "below")
     room = f"{fmt.percent(abs(rate - now), 1)[:-2]} points {side} today's {fmt.percent(now, 1)}"
     return f"Scrap {verb} **{fmt.percent(rate, 1)}** before an hour pays just the target of {target}: {room}."

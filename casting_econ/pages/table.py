@@ -7,6 +7,7 @@ from functools import wraps
 
 import pandas as pd
 
+NOTHING = "nothing"  # mark on a sentence that only says that there is nothing to show: a report leaves it out
 _KEY = "shown"
 
 

@@ -140,7 +140,7 @@ def towards_frontier(kit: OpenStudy, found: Towards | None, points: int = 41) ->
 def chart_words(kit: OpenStudy) -> tuple[str, str]:
     """What the shaded side of the chart of price and orders does, and what the chart is."""
     does = f"brings {living_words(kit)}"
-    return does, f"Prices beside today's at which a year just {does}, by orders a year."
+    return does, f"Prices beside today's at which a year just {does}, by orders a year"
 
 
 def orders_words(count: float, fmt: Format) -> str:

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import scipy
 
-from ..assumptions import takes_factor
+from ..assumptions import label, takes_factor
 from ..draws.information import best_after_counting, expected_of_rate, width_left
 from ..evidence.cases import ask
 from ..evidence.finding import MONTHS, guessed_rate
@@ -186,7 +186,8 @@ def waiting_sentence(kit: OpenStudy, found: Waiting | None) -> str:
     if best is None and found.now >= 0:
         return "**Decide now:** whatever the orders of the next months show, going on brings more than its hours at the target."
     if best is None:
-        return f"**Decide now:** trying for some months costs more than their orders could tell, {span}."
+        free = " The table on the page on sensitivity says what knowing them would be worth if it cost nothing."
+        return f"**Decide now:** trying for some months costs more than their orders could tell, {span}.{free}"
     worth = fmt.money(found.worth[best - 1], 0)
     if found.now >= 0:
         return (
@@ -197,6 +198,13 @@ def waiting_sentence(kit: OpenStudy, found: Waiting | None) -> str:
         f"**Try {counted(best, 'more month')}, then decide:** that is worth about {worth} {span} more than stopping now. The months themselves "
         f"cost about {fmt.money(found.trial, 0)} on average, hours at the target and fixed costs counted; what they tell is worth more."
     )
+
+
+def worth_waiting_for(kit: OpenStudy, numbers: pd.DataFrame, now: float) -> pd.DataFrame:
+    """Of numbers that are worth knowing those that are worth the months they take: no orders where waiting is worth nothing; `now` as in `waiting_of`."""
+    found = waiting_of(kit, now)
+    orders = [label(f"channels.{name}.orders") for name in kit.study.file.channels]
+    return numbers if found is None or found.best is not None else numbers[~numbers.what.isin(orders)]
 
 
 def try_words(found: Waiting | None, fmt: Format) -> str:

@@ -22,7 +22,6 @@ class Item:
     used: float  # by what entered each step, or by the weighed mix
     bought: float  # for the order; nan where the unit of a purchase does not fit
     paid: float  # [money]
-    price_planned: float  # [money/unit]
     price: float  # paid, or as planned where nothing was bought [money/unit]
 
 
@@ -100,7 +99,6 @@ class Materials:
                 used=used + (same.used if same else 0.0),
                 bought=bought,
                 paid=float(paid.sum()),
-                price_planned=self._prices[key],
                 price=price,
             )
         return list(rows.values())

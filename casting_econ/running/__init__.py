@@ -1,7 +1,9 @@
 """Papermill over the notebooks, results, report and manifest."""
 
+import gc
 import sys
 
+gc.set_threshold(50_000, 20, 20)  # modules, inputs and draws stay: looking through them for rubbish takes a tenth of a run
 # a grammar of web addresses, by which notebooks are not checked and which takes more than a second to build
 sys.modules.setdefault("rfc3987_syntax", None)
 

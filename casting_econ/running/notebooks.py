@@ -103,7 +103,7 @@ def run_jobs(
     say: Callable[[str], None],
     folder: Path,
     kept: int = 0,
-    ready: Callable[[], None] | None = None,
+    ready: Callable | None = None,
     meanwhile: Callable[[], None] | None = None,
     *,
     ended: Callable[[Job], None] = lambda _: None,
@@ -137,7 +137,17 @@ def run_jobs(
     list of NotebookError
         Jobs that failed.
     """
-    errors, at_work, stopped = [], [], Event()
+    errors, at_work, stopped, first = [], [], Event(), Event()
+
+    def in_turn(job):
+        # a warm process forks for the first before it works out what the others share
+        while job is not jobs[0] and not (at_work or first.is_set() or stopped.is_set()):
+            time.sleep(0.01)
+        try:
+            return run_one(job, kernels, say, stopped)
+        finally:
+            first.set()
+
     getLogger("papermill").addHandler(NullHandler())  # what it tells is in the errors
     with open(folder / "kernels.log", "ab") as log, ThreadPoolExecutor(workers) as pool:
         warm = (
@@ -145,7 +155,7 @@ def run_jobs(
         )
         kernels = kernels_of(folder, log, at_work, stopped, warm)
         try:
-            futures = {cluster.submit(job) if cluster else pool.submit(run_one, job, kernels, say, stopped): job for job in jobs}
+            futures = {cluster.submit(job) if cluster else pool.submit(in_turn, job): job for job in jobs}
             if meanwhile:
                 meanwhile()
             for count, future in enumerate(as_completed(futures), start=1 + kept):

@@ -233,7 +233,7 @@ def _price_words(fmt: Format, price):
 
 def _scrap_words(fmt: Format, rate, most):
     if rate == -float("inf"):
-        return "none does, not even no scrap at all"
+        return "none: even without scrap it stays below"
     return f"over {fmt.percent(most)}" if rate == float("inf") else f"about {fmt.percent(rate)}"
 
 

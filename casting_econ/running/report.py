@@ -15,14 +15,16 @@ import nbformat
 from markupsafe import Markup
 
 from ..draws import round_up_draws
+from ..formatting import MINUS
 from ..kit import OpenStudy
 from ..pages.answer import counts_words
-from ..pages.page import NOTHING
+from ..pages.table import NOTHING
 from ..reference import cautions
 from ..templates import template as page_template
 
 FOLD, AGAIN = "fold", "again"  # tags of cells: parts under its headings open at a click; its outputs stand on an earlier page
 _BEFORE_TABLES = ("<figure", '<details class="table">')  # a table after these is folded too: its figure says what it says
+_LONG_CAPTION = 60  # letters beyond which a folded table is called by the first part of its caption
 LIMITS = ("Limits", "What this study does not model")  # headings of what the report gathers at its end
 _NOT_DRAWN = re.compile(r"<\?xml.*?\?>|<!DOCTYPE.*?>|<!--.*?-->|<metadata>.*?</metadata>", re.DOTALL)
 _IN_ADDRESS = str.maketrans("", "", "#%&'")  # an address within apostrophes may hold every other sign
@@ -128,7 +130,8 @@ def _page(path):
 
 def _markdown(text):
     """Markdown to HTML, raw HTML escaped, headings one level down since the study's name is the first."""
-    rendered = mistune.create_markdown(escape=True, plugins=["table", "strikethrough"])(text)
+    kept = re.sub(rf"{MINUS}(?=[^\s\u2060])", f"{MINUS}\u2060", text)  # no line ends between the sign and its figure
+    rendered = mistune.create_markdown(escape=True, plugins=["table", "strikethrough"])(kept)
     for level in (4, 3, 2, 1):
         rendered = rendered.replace(f"<h{level}>", f"<h{level + 1}>").replace(f"</h{level}>", f"</h{level + 1}>")
     return rendered
@@ -165,9 +168,12 @@ def _output(output, figures, after_figure=False):
         table = re.sub("^<details><summary>.*?</summary>(.*)</details>$", r"\1", data["text/html"], flags=re.DOTALL)
         caption = re.search("<caption>(.*?)</caption>", table)  # escaped by Page already
         name = caption[1] if caption else "table"
-        fold = after_figure or table != data["text/html"]
+        fold, short = after_figure or table != data["text/html"], name
+        if fold and len(name) > _LONG_CAPTION:
+            short = re.split("[:;] ", name)[0]
+            table = table.replace("<caption>", '<caption class="whole">', 1) if short != name else table
         table = f'<div class="scroll" tabindex="0" role="group" aria-label="{name}">{table}</div>'
-        return f'<details class="table"><summary>{name}</summary>{table}</details>' if fold else table
+        return f'<details class="table"><summary>{short}</summary>{table}</details>' if fold else table
     if "text/markdown" in data:
         return _markdown(data["text/markdown"]) if data["text/markdown"].strip() else ""
     return ""

@@ -96,13 +96,11 @@ def run_study(
         if page in PAGES and page not in (*kept, *taken)
     ]
     panel: dict[str, str] = {}
-    from .report import build_report  # and what draws, before kernels are forked
 
     def ready():
         open_copy(kit, Path("study"))
         if len(_SHARE & {job.source.stem for job in jobs}) > 1:
-            with suppress(Exception):  # a page tells it better
-                share(kit, parameters["draws"], parameters["seed"])
+            return lambda: share(kit, parameters["draws"], parameters["seed"])
 
     errors = run_jobs(
         jobs,
@@ -127,6 +125,8 @@ def run_study(
         (inner / name).parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(part / "made" / page / name, inner / name)
     pages = [inner / "notebooks" / f"{page}.ipynb" for page in PAGES]
+    from .report import build_report  # late, as all that is not needed before kernels are forked
+
     build_report(kit, pages, inner / "report.html", panel=panel)
     (inner / "manifest.json").write_text(
         json.dumps(manifest(kit, Path(folder)), indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n"

@@ -28,7 +28,6 @@ PAGES = (
 )
 MADE = ".made.json"  # in the report folder: key and files of each page, and key and files of all
 VERSIONS = tuple("casting_econ numpy pandas scipy matplotlib seaborn papermill pint pydantic babel bokeh holidays".split())
-_OTHER = ("commissions", "orders", "quote", "supplies")  # tables of the study file that no page but the records page looks at
 _NOTED = (
     "products",
     "channels",
@@ -40,6 +39,11 @@ _NOTED = (
     "target",
 )  # tables in which numbers have notes
 NOTES = "02_records"  # the page that shows them, and names orders of the logs that are no commission
+# tables of the study file that no other pages look at, but for the season under [cash]; test_store.py has what would notice
+READERS = {table: {NOTES} for table in ("commissions", "orders", "quote", "supplies")}
+READERS |= {table: {"01_answer", "09_change"} for table in ("scenarios", "decision")} | {
+    "cash": {"01_answer", "10_cash", "11_living"}
+}
 
 
 def file_hash(path: Path) -> str:
@@ -95,14 +99,17 @@ def key_of_all(folder: Path) -> str:
 
 
 def page_keys(folder: Path, parameters: dict[str, object]) -> dict[str, str]:
-    """For each page what changes with anything that it may depend on; remarks move no page, and what only orders need moves the records page alone."""
+    """For each page what changes with anything that it may depend on; remarks move no page, and tables that `READERS` names theirs alone."""
     records = {name: digest for name, digest in inputs_of(folder).items() if name != "study.toml"}
     raw = tomllib.loads((folder / "study.toml").read_text(encoding="utf-8-sig"))
-    bare = {table: _without_notes(found) if table in _NOTED else found for table, found in raw.items() if table not in _OTHER}
-    return {
-        page: _hashed(_code(), file_hash(path), parameters, records, raw if page == NOTES else bare)
-        for page, path in page_sources().items()
-    }
+    bare = {table: _without_notes(found) if table in _NOTED else found for table, found in raw.items()}
+
+    def read_by(page):
+        tables = (raw if page == NOTES else bare).items()
+        found = {table: node for table, node in tables if page in READERS.get(table, PAGES)}
+        return found, raw.get("cash", {}).get("season")
+
+    return {page: _hashed(_code(), file_hash(path), parameters, records, *read_by(page)) for page, path in page_sources().items()}
 
 
 def _without_notes(node, inside=False):

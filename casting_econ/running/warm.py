@@ -41,10 +41,11 @@ class Warm:
     environment : dict
         Of the kernels.
     ready : callable, optional
-        Makes what this process has worked out known to notebooks; the warm process is then a fork of this one.
+        Makes what this process has worked out known to notebooks; the warm process is then a fork of this one. It returns what is to be
+        done once the first kernel is on its way, so that the others find it done, or None.
     """
 
-    def __init__(self, folder: Path, log, parameters, environment, ready: Callable[[], None] | None = None) -> None:
+    def __init__(self, folder: Path, log, parameters, environment, ready: Callable | None = None) -> None:
         environment = environment | {"MPLBACKEND": "agg"}
         # a fork has no other threads, what they hold is never let go, and its linear algebra keeps the number it has
         if ready and threading.active_count() == 1 and ONE_THREAD.items() <= os.environ.items():
@@ -86,8 +87,7 @@ class _Served:
                 os.chdir(folder)
                 signal.signal(signal.SIGINT, signal.default_int_handler)
                 signal.signal(signal.SIGTERM, signal.SIG_DFL)
-                ready()
-                _serve(parameters)
+                _serve(parameters, ready())
             finally:
                 os._exit(0)
         os.close(asked)
@@ -162,8 +162,8 @@ class Forked(LocalProvisioner):
         self.process.wait()
 
 
-def _serve(parameters: dict[str, object]) -> None:
-    """Import, open, then fork a kernel for each line on standard input, until it closes."""
+def _serve(parameters: dict[str, object], later: Callable[[], None] | None = None) -> None:
+    """Import, open, then fork a kernel for each line on standard input, until it closes; after the first do what is for later."""
     ctypes.CDLL(None).prctl(1, signal.SIGKILL)  # PR_SET_PDEATHSIG: at once when the run is killed
     commands, answers = os.fdopen(os.dup(0)), os.fdopen(os.dup(1), "w")
     os.dup2(2, 1)  # what a kernel prints past its notebook is no answer
@@ -188,6 +188,11 @@ def _serve(parameters: dict[str, object]) -> None:
         kernels.append(pid)
         answers.write(f"{pid}\n")
         answers.flush()
+        if later:
+            with suppress(Exception):  # a page tells it better
+                later()
+            later = None
+            gc.freeze()
     for pid in kernels:
         with suppress(ProcessLookupError):
             os.kill(pid, signal.SIGKILL)

@@ -1,12 +1,9 @@
 """Archives: the same content is the same bytes, so that reading takes nothing on trust; and files written whole or not at all."""
 
 import io
-import os
 import stat
-import tempfile
 import zipfile
 from collections.abc import Callable
-from contextlib import suppress
 from pathlib import Path
 
 from ..faults import Fault, StudyError, cut, refusal
@@ -84,21 +81,3 @@ def unzipped(data: bytes, place: str, allowed: Callable[[str], bool]) -> dict[st
         found = "another form than casting-econ pack writes: changed headers, or bytes that belong to no member"
         raise refused("is refused", found)
     return members
-
-
-def write_whole(target: Path, data: bytes, what: str = "a file") -> None:
-    """Write a file, `what` in a fault, so that whatever happens the old one or the new one is there; StudyError if it cannot be written."""
-    part = None
-    try:
-        with tempfile.NamedTemporaryFile(dir=target.resolve().parent, prefix=".new-", suffix=".part", delete=False) as file:
-            part = Path(file.name)
-            file.write(data)
-        os.chmod(part, 0o644)  # temporary files start out unreadable to others
-        os.replace(part, target)
-    except OSError as error:
-        right = f"{what} that you may write to, with --out"
-        raise refusal(str(target), "cannot be written", right, found=str(error.strerror)) from None
-    finally:
-        with suppress(OSError):
-            if part is not None:
-                part.unlink()

@@ -20,8 +20,7 @@ from ..pages.records import assumption_table
 from ..reference import words
 from ..study import STUDY_FILE
 from ..study.scenarios import dotted
-from ..templates import page_style, template
-from .archive import write_whole
+from ..templates import page_style, template, write_whole
 from .form import read_pack, write_study
 from .redact import whole_logs
 
@@ -224,7 +223,7 @@ def _results(one, other):
     for key in dict.fromkeys((*old, *new)):
         product, _, name = key.rpartition("/")
         what, style = (told["product"] if product else told["year"] | told["chance"])[name]
-        rows.append(_result(f"{product}: {what}" if product else what, style, old.get(key), new.get(key)))
+        rows.append(_result(f"{product.replace('-', ' ')}: {what}" if product else what, style, old.get(key), new.get(key)))
     return rows
 
 

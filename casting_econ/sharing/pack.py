@@ -19,7 +19,8 @@ from ..faults import Fault, StudyError, counted, refusal, some_of
 from ..kit import OpenStudy, open_study
 from ..running.run import VERSIONS, manifest, run_study
 from ..study import STUDY_FILE
-from .archive import MOST_ALL, write_whole, zipped
+from ..templates import write_whole
+from .archive import MOST_ALL, zipped
 from .form import FORM, pack_of, read_pack, write_study
 from .redact import Records, packed_records, packed_study_file, whole_logs
 

@@ -3,5 +3,3 @@
 from .answers import Answers, read_answers
 from .crafts import Craft, crafts
 from .questions import QUESTIONS, Question
-
-__all__ = ["QUESTIONS", "Answers", "Craft", "Question", "crafts", "read_answers"]  # `first` imports all models, so late

@@ -1,11 +1,9 @@
-"""What the study file of a first order has of its own: pots, moulds from nothing, and the order itself."""
+"""What the study file of a first order has of its own: pots, and moulds from nothing."""
 
-from ..study.numbers import written
 from .crafts import Guess
 from .writer import WORTH, Writer, casts_a_load, read_figure
 
 FIRST_ORDER = "first-order"
-_TRANSIT_DAYS = 3
 
 
 def pots(w: Writer) -> list[str]:
@@ -20,14 +18,13 @@ def pots(w: Writer) -> list[str]:
 def lots(w: Writer, item: str) -> list[str]:
     """What each colour of a load takes beside its pieces: minutes to mix it, and what stays in its cup; nothing where all are alike."""
     answers, table = w.answers, w.answers.craft.table
-    asked = answers.figures.get("lot_minutes")
-    if not asked and not answers.colours:
+    if "lot_minutes" not in answers.figures and not answers.colours:
         return []
-    w.defaults += ([] if asked else ["minutes to mix a colour"]) + ["what stays in a cup"]
-    minutes = w.value(Guess(*asked, "") if asked else Guess.of(table["lot_minutes"]), "min")
+    minutes = w.known("lot_minutes", Guess.of(table["lot_minutes"]), "minutes to mix a colour")
+    cup = w.money(w.guessed(table["cup_loss"], "what stays in a cup"), answers.currency)
     return [
-        f"lot_minutes = {minutes} # for each colour in a load",
-        f'materials.{item}-in-the-cup = {{ price = {w.money(table["cup_loss"], answers.currency)}, per = "lot" }}',
+        f"lot_minutes = {w.value(minutes, 'min')} # for each colour in a load",
+        f'materials.{item}-in-the-cup = {{ price = {cup}, per = "lot" }}',
     ]
 
 
@@ -48,13 +45,12 @@ def moulds(w: Writer) -> list[str]:
         *([f'rest = "{read_figure(mould["rest"][1])} h" # before it is filled again'] if "rest" in mould else []),
     ]
     for step in mould["steps"]:
-        asked = answers.figures.get(f"mould_minutes.{step['name']}")
-        if not asked:
-            w.defaults.append(f"minutes of making a mould: {step['name'].replace('-', ' ')}")
+        what = f"minutes of making a mould: {step['name'].replace('-', ' ')}"
+        minutes = w.known(f"mould_minutes.{step['name']}", Guess.of(step["minutes"]), what)
         lines += [
             "",
             f"{heading}.steps.{step['name']}]",
-            f"minutes = {w.value(Guess(*asked, '') if asked else Guess.of(step['minutes']), 'min')} # a mould",
+            f"minutes = {w.value(minutes, 'min')} # a mould",
             *([f"wait = {w.value(Guess.of(step['wait']), 'h')}"] if "wait" in step else []),
             *([f'wait_in = "{step["wait_in"]}"'] if "wait_in" in step else []),
         ]
@@ -65,39 +61,3 @@ def moulds(w: Writer) -> list[str]:
             )
     w.defaults.append("mould life and cost")
     return lines
-
-
-def sale(w: Writer) -> list[str]:
-    """The way it is sold, and the order."""
-    answers, table, money = w.answers, w.answers.craft.table, w.answers.currency
-    pieces, asked = int(answers.figures["pieces"][1]), answers.figures.get("order_hours")
-    if not asked:
-        w.defaults.append("hours of talking, packing and posting")
-    talk = (Guess(*asked, "") if asked else Guess.of(table["order_hours"])).times(60.0)
-    price = w.number("price", money, factor=1 if "price" in answers.figures else pieces, what="price")
-    w.defaults += ["fees", "days in the post"]
-    variants = ", ".join(f'"{name}" = {count}' for name, count in answers.colours.items())
-    return [
-        "[channels.direct] # how this order is sold; copy and rename for every other way",
-        f'product = "{answers.piece}"',
-        'orders = { value = "1 orders/year", note = "this order; one more is a hope until it is asked for" }',
-        f'pieces_per_order = {{ value = {pieces}, note = "your answer" }}',
-        f"price = {price} # of the whole order",
-        f"fee_share = {w.value(Guess.of(table['order_fee_share']), '%')}",
-        f"postage_paid = {w.money(table['order_postage'], money)}",
-        f"packaging = {w.money(table['order_packaging'], money)}",
-        f"minutes_per_order = {w.value(talk, 'min')} # talking, photographs, packing, posting",
-        "",
-        "[orders]",
-        f"transit_days = {_TRANSIT_DAYS} # whole days from posting to arrival: a guess",
-        "",
-        f"[commissions.{FIRST_ORDER}]",
-        f'product = "{answers.piece}"',
-        f"pieces = {pieces}",
-        *([f"variants = {{ {variants} }}"] if variants else []),
-        f"due = {answers.due} # the day on which they must have arrived",
-        'confidence = "95 %" # how sure you want to be of it',
-        'channel = "direct"',
-        *([f'price = "{written(answers.figures["price"][1])} {money}"'] if "price" in answers.figures else []),
-        "",
-    ]

@@ -20,13 +20,25 @@ class Writer:
         self.answers = answers
         self.defaults: list[str] = []  # what was not answered, in words
 
-    def number(self, key: str, unit: str, *, factor: float = 1.0, worth: str = "", what: str = "") -> str:
+    def known(self, key: str, guess: Guess, what: str) -> Guess:
+        """An answer, or else a guess, which is then a default, in words `what`."""
+        if key in self.answers.figures:
+            return Guess(*self.answers.figures[key], "")
+        return self.guessed(guess, what)
+
+    def guessed(self, guess, what: str):
+        """A guess that nothing stands beside, as it is; a default, in words `what`."""
+        self.defaults.append(what)
+        return guess
+
+    def number(self, key: str, unit: str, what: str, *, factor: float = 1.0, worth: str = "") -> str:
         """An answer, or the craft's guess, as a value of the study file."""
-        answered = self.answers.figures.get(key)
-        if answered is not None:
-            return self.value(Guess(*answered, ""), unit, factor=factor, worth=worth)
-        self.defaults.append(what or key.replace("_", " ").replace("minutes.", "minutes of "))
-        return self.value(self.answers.guess(key), unit, factor=factor, worth=worth)
+        return self.value(self.known(key, self.answers.guess(key), what), unit, factor=factor, worth=worth)
+
+    def one(self, answered: bool, figure: float, what: str, note: str = "your answer") -> str:
+        """A figure without a range, answered or not."""
+        said = f'note = "{note}"' if answered else self.guessed('basis = "guess", note = "trade default (P)"', what)
+        return f"{{ value = {written(figure)}, {said} }}"
 
     def value(self, guess: Guess, unit: str, *, factor: float = 1.0, worth: str = "") -> str:
         """A range, or one figure where there is none."""

@@ -3,5 +3,3 @@
 from .consistency import STUDY_FILE
 from .load import Study, read_study, study_with
 from .numbers import Number, Quantity
-
-__all__ = ["STUDY_FILE", "Number", "Quantity", "Study", "read_study", "study_with"]

@@ -69,7 +69,7 @@ def read_study(folder: str | Path, *, with_records: bool = True, as_of: dt.date 
         for name in file.scenarios:  # what is wrong without them is told once
             if len(faults) >= MOST_FAULTS:
                 break
-            place, more = f"scenarios.{name}.", scenario_file(readable, file.study.currency, [name])[1]
+            place, more = f"scenarios.{name}.", scenario_file(readable, file.study.currency, [name])[-1]
             more = [fault for fault in more if fault.column.removeprefix(place) not in known]
             faults += [f for f in more if ".".join(f.column.removeprefix(place).split(".")[:2]) not in doubtful]
     faults, lines = _told(faults), lines_of(text)
@@ -115,10 +115,9 @@ def study_changed(study: Study, change: dict[str, object]) -> Study:
 
 def _with(study, raw, scenarios, *, orders=False):
     """The study as scenarios among the keys of a file have it."""
-    file, faults = scenario_file(raw, study.currency, scenarios, orders=orders)
+    file, windows, numbers, faults = scenario_file(raw, study.currency, scenarios, orders=orders)
     if faults:
         raise StudyError(faults)
-    windows, numbers, _ = checked(file)
     if orders:
         file = file.model_copy(update={"commissions": study.file.commissions})
     return replace(study, file=file, numbers=numbers, windows=windows)

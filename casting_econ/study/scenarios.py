@@ -46,10 +46,10 @@ def checked(file):
 
 
 def scenario_file(raw, currency, scenarios, *, orders=False):
-    """The study file with some scenarios, for a year or for orders, and their faults; each fault at the scenario it comes from."""
+    """The study file with some scenarios, for a year or for orders, its windows and numbers, and the faults, each at the scenario it comes from."""
     left_out = _LEFT_OUT if orders else _LEFT_OUT + ORDER_TABLES
     patched = copy.deepcopy({key: value for key, value in raw.items() if key not in left_out})
-    context, faults, file = {"currency": currency}, [], None
+    context, faults, file, windows, numbers = {"currency": currency}, [], None, (), {}
     for name in scenarios:
         entry, place = raw["scenarios"][name], f"scenarios.{name}"
         for key in entry.get("drop", []):
@@ -70,17 +70,18 @@ def scenario_file(raw, currency, scenarios, *, orders=False):
             patched["cash"]["payment_delay"] = {name: months for name, months in late.items() if name in channels}
         try:
             file = StudyFile.model_validate(patched, context=context)
-            found = [fault for fault in checked(file)[2] if fault.wrong != UNUSED]  # a supply may be of what is no longer used
+            windows, numbers, found = checked(file)
+            found = [fault for fault in found if fault.wrong != UNUSED]  # a supply may be of what is no longer used
         except ValidationError as error:
             file, found = None, faults_of(error)
         faults += [replace(f, column=f"{place}.{f.column}") for f in found]
-        if file is not None:
-            numbers = dict(numbers_of(file, ()))
-            for pattern in entry.get("scale", {}):
-                if not _matching(pattern, numbers):
+        if file is not None and "scale" in entry:
+            stated = dict(numbers_of(file, ()))
+            for pattern in entry["scale"]:
+                if not _matching(pattern, stated):
                     right = "a dotted key of a number that the file states, with * for any name, such as channels.*.orders"
                     faults.append(Fault(STUDY_FILE, "no such number", right, column=f"{place}.scale", found=repr(pattern)))
-    return file, faults
+    return file, windows, numbers, faults
 
 
 def nested(flat):

@@ -12,10 +12,10 @@ NIST = "NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.3.2, from memory"
 MONTGOMERY = "Montgomery, Introduction to Statistical Quality Control, ch. 7, p charts, from memory"
 TABLE = "constants of control charts, for instance Montgomery, appendix VI, from memory"
 CHAMP = "Champ & Woodall, Technometrics 29 (1987) 393-399, from memory; 91.75 also in the NIST e-Handbook, 6.3.2, from memory"
-ONE = "one load beyond 3 sigma"
-TWO = "2 of 3 loads beyond 2 sigma on one side"
-FOUR = "4 of 5 loads beyond 1 sigma on one side"
-EIGHT = "8 loads in a row on one side of the centre"
+ONE = "one load beyond the usual range"
+TWO = "2 of 3 loads beyond two thirds of it on one side"
+FOUR = "4 of 5 loads beyond a third of it on one side"
+EIGHT = "8 loads in a row on one side of the middle"
 
 WAFERS = [12, 15, 8, 10, 4, 7, 16, 9, 14, 10, 5, 6, 17, 12, 22, 8, 10, 5, 13, 11, 20, 18, 24, 15, 9, 12, 7, 13, 9, 6]
 LATER = [9, 6, 12, 5, 6, 4, 6, 3, 7, 6, 2, 4, 3, 6, 5, 4, 8, 5, 6, 7, 5, 6, 3, 5]

@@ -1,6 +1,5 @@
 """Thin commands; everything heavy is imported when a command runs, so that --help is instant."""
 
-import gc
 import os
 import sys
 
@@ -35,7 +34,6 @@ def _page(command):
 @click.version_option(package_name="casting_econ")
 def main() -> None:
     """Can casting pieces by hand pay a living wage? Works on a study folder: study.toml and records/."""
-    gc.set_threshold(100_000, 20, 20)  # imports make many objects, none of which is garbage
     if "numpy" not in sys.modules:  # which reads this once
         from .running import ONE_THREAD
 
@@ -183,11 +181,8 @@ def check(study: str, full: bool) -> None:
         console.print("No faults found.")
         click.echo("")
         report = Path(study) / "report"
-        if store.unchanged(report, store.key_of_all(Path(study))):  # then it has worked them out
-            lines = store.said_first(report)
-        else:
-            lines = first_lines(kit, kit.monte_carlo(), decision_of(kit), changed(kit))
-        for line in lines:
+        known = store.unchanged(report, store.key_of_all(Path(study)))
+        for line in store.said_first(report) if known else first_lines(kit, kit.monte_carlo(), decision_of(kit), changed(kit)):
             click.echo(plain(line))
 
 
@@ -313,13 +308,8 @@ def explore(study: str, **page: object) -> None:
     with faults_told():
         from .running.served import show_page
 
-        def opened():  # so that its faults are told here
-            from .kit import open_study
-
-            open_study(study)
-
         where = {"study": os.path.abspath(study)}
-        ended = show_page("explore", where, click.echo, **page, meanwhile=opened)
+        ended = show_page("explore", where, click.echo, **page)
     sys.exit(ended)
 
 

@@ -43,7 +43,6 @@ def show_page(
     port: int | None = None,
     ip: str = "localhost",
     browser: bool = True,
-    meanwhile: Callable[[], object] = bool,
 ) -> int:
     """Show a notebook as a page until Ctrl-C ends it, and open a browser on it; the exit code.
 
@@ -61,13 +60,11 @@ def show_page(
         Address to listen at; another than this machine's own lets others in who have the whole address.
     browser : bool, optional
         Whether to open one.
-    meanwhile : callable, optional
-        Done while the page starts; what it raises ends it.
 
     Raises
     ------
     StudyError
-        If nothing can be shown at that address and port.
+        If nothing can be shown at that address and port, and with the faults of a study that is explored.
     """
     port, token = _port(ip, port), secrets.token_urlsafe(24)
     with tempfile.TemporaryDirectory(prefix="casting-econ-") as place:
@@ -89,7 +86,10 @@ def show_page(
                 env=os.environ | {"JUPYTER_PATH": paths},
             )
             try:
-                meanwhile()
+                if name == "explore":  # while the page starts
+                    from ..kit import open_study
+
+                    open_study(parameters["study"])
                 say("Starting; this takes a few seconds.")
                 while not _answers(ip, port):
                     if process.poll() is not None:

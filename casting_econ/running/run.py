@@ -96,6 +96,12 @@ def run_study(
         if page in PAGES and page not in (*kept, *taken)
     ]
     panel: dict[str, str] = {}
+    read: dict[str, dict[str, object]] = {}  # pages for the report, while others run
+
+    def ended(job):
+        from .report import read_page  # late, as all that is not needed before kernels are forked
+
+        read[job.source.stem] = read_page(job.target)
 
     def ready():
         open_copy(kit, Path("study"))
@@ -110,6 +116,7 @@ def run_study(
         len(PAGES) - len(jobs),
         ready,
         lambda: panel.update(_panel(kit, workers)),
+        ended=ended,
     )
     if errors:
         raise (
@@ -124,8 +131,8 @@ def run_study(
     for page, name in ((page, name) for page, names in files.items() for name in names):
         (inner / name).parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(part / "made" / page / name, inner / name)
-    pages = [inner / "notebooks" / f"{page}.ipynb" for page in PAGES]
-    from .report import build_report  # late, as all that is not needed before kernels are forked
+    pages = [read.get(page) or inner / "notebooks" / f"{page}.ipynb" for page in PAGES]
+    from .report import build_report
 
     build_report(kit, pages, inner / "report.html", panel=panel)
     (inner / "manifest.json").write_text(

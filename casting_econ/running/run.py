@@ -84,8 +84,8 @@ def run_study(
         say(f"{len(kept)} pages are kept from a run that was interrupted")
     wanted = {page: key for page, key in keys.items() if page not in kept and not fresh}
     taken = [page for page, key in wanted.items() if store.take(out, {page: key}, part / "made" / page)]
-    if taken:
-        say(f"{len(taken)} pages are as they were")
+    if same := len({*taken} & {*PAGES}):
+        say(f"{same} pages are as they were")
     jobs = [
         Job(
             source=sources[page],
@@ -115,7 +115,7 @@ def run_study(
         part,
         len(PAGES) - len(jobs),
         ready,
-        lambda: panel.update(_panel(kit, workers)),
+        lambda: panel.update(_panel(kit, workers, part / "made" / "panel" / store.PANEL)),
         ended=ended,
     )
     if errors:
@@ -127,7 +127,7 @@ def run_study(
             )
         )
     (inner / "results.json").write_text(as_json(content), encoding="utf-8", newline="\n")
-    files = {page: sorted(_files(part / "made" / page)) for page in PAGES}
+    files = {page: sorted(_files(part / "made" / page)) for page in keys}
     for page, name in ((page, name) for page, names in files.items() for name in names):
         (inner / name).parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(part / "made" / page / name, inner / name)
@@ -151,11 +151,11 @@ def share(kit: OpenStudy, draws: int, seed: int) -> None:
     needed_table(kit, next(iter(kit.study.file.products)))
 
 
-def _panel(kit, workers):
+def _panel(kit, workers, kept):
     """Its library takes long to load, which is done while notebooks run."""
     from .panel import panel_parts
 
-    return panel_parts(kit, workers)
+    return panel_parts(kit, workers, kept)
 
 
 def _files(folder):

@@ -85,6 +85,7 @@ def test_run_writes_what_the_contract_names_and_nothing_to_the_study(whole_run):
     assert hashes(study) == before
     assert sorted(p.name for p in result.iterdir()) == [
         ".made.json",
+        ".panel.json",
         "figures",
         "manifest.json",
         "notebooks",

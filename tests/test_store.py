@@ -10,10 +10,11 @@ import pytest
 
 from casting_econ.assumptions import assume
 from casting_econ.kit import OpenStudy, open_study
-from casting_econ.running import store
+from casting_econ.running import panel, store
 
 DEMO = Path(__file__).parents[1] / "data" / "kelpmoor-handles"
 PARAMETERS = {"draws": 2048, "seed": 20}
+ALL = {*store.PAGES, "panel"}
 
 
 @pytest.fixture
@@ -62,7 +63,7 @@ def test_what_only_orders_need_moves_the_page_that_names_them(study):
         (("[decision]", "[decision] # "), set()),
         (("[decision]\n", "[decision]\nbudget = 1 # "), {"01_answer", "09_change"}),
         (("[overheads]", '[cash]\nreserve = "1 EUR"\n[overheads]'), {"01_answer", "10_cash", "11_living"}),
-        (("[overheads]", "[cash]\nseason = [1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 2]\n[overheads]"), set(store.PAGES)),
+        (("[overheads]", "[cash]\nseason = [1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 2]\n[overheads]"), ALL),
     ],
     ids=["a scenario", "a remark there", "the budget", "money at the start", "the season"],
 )
@@ -97,8 +98,8 @@ class Trap:
     ],
     ids=["scenarios", "orders", "cash"],
 )
-def test_pages_look_at_no_table_that_they_are_said_not_to_read(demo, tables, told, monkeypatch):
-    """Of a study whose table cannot be read, evidence is found and every page but its readers runs to its end; each of those reads it."""
+def test_pages_look_at_no_table_that_they_are_said_not_to_read(demo, tables, told, tmp_path, monkeypatch):
+    """Of a study whose table cannot be read, evidence and panel are found and every page but its readers runs to its end; those read it."""
     study = open_study(DEMO.with_name(demo)).study
     file = study.file.model_copy(update={table: Trap(season=study.file.cash.season) for table in tables})
     shut = replace(study, file=file, raw={key: node for key, node in study.raw.items() if key not in tables})
@@ -115,6 +116,11 @@ def test_pages_look_at_no_table_that_they_are_said_not_to_read(demo, tables, tol
             assert "was read" in str(error), (page, error)
             readers.add(page)
     assert readers | told == store.READERS[tables[0]]
+    monkeypatch.setattr(panel, "MOST_DRAWS", 64)
+    kept = tmp_path / store.PANEL
+    worked_out = panel.panel_parts(kit, kept=kept)
+    monkeypatch.delattr(panel, "panel_grid")
+    assert panel.panel_parts(kit, kept=kept) == worked_out  # the same from where it was kept
 
 
 @pytest.mark.parametrize(
@@ -128,8 +134,8 @@ def test_pages_look_at_no_table_that_they_are_said_not_to_read(demo, tables, tol
     ids=["a number", "a cost named note", "a log", "a file more"],
 )
 def test_whatever_may_move_a_page_moves_all(study, change):
-    """A number, a log to the byte, a file more in records: every page runs again."""
-    assert moved(study, lambda: change(study)) == (set(store.PAGES), True)
+    """A number, a log to the byte, a file more in records: every page runs again, and the panel is worked out anew."""
+    assert moved(study, lambda: change(study)) == (ALL, True)
 
 
 @pytest.fixture

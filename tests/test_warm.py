@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+import casting_econ
 from casting_econ.kit import open_copy, open_study
 from casting_econ.reference import kit_folder
 from casting_econ.running import ONE_THREAD, notebooks, warm
@@ -93,6 +94,24 @@ def test_a_page_finds_what_the_run_has_worked_out_and_gives_the_same_bytes(tmp_p
         monkeypatch.setattr("casting_econ.kit.read_study", lambda *_, **__: read.touch())
 
     assert pages(tmp_path / "known", ("03_cost",), ready) == pages(tmp_path / "unknown", ("03_cost",)) and not read.exists()
+
+
+def test_the_first_kernel_is_forked_before_what_the_others_share_is_worked_out(tmp_path, monkeypatch):
+    """What the warm process does later is not there in the first kernel, and is in every other, however many start at a time."""
+    import nbformat
+
+    monkeypatch.setattr("threading.active_count", lambda: 1)
+    for name, value in ONE_THREAD.items():
+        monkeypatch.setenv(name, value)
+    cell = nbformat.v4.new_code_cell("import casting_econ\nprint(hasattr(casting_econ, 'shared'))")
+    kernel = {"name": "python3", "display_name": "x", "language": "python"}
+    nbformat.write(nbformat.v4.new_notebook(cells=[cell], metadata={"kernelspec": kernel}), tmp_path / "asks.ipynb")
+    given = {"study": ""}
+    jobs = [Job(source=tmp_path / "asks.ipynb", target=tmp_path / f"{n}.ipynb", parameters=given) for n in range(4)]
+
+    assert not run_jobs(jobs, 4, lambda _: None, tmp_path, ready=lambda: lambda: setattr(casting_econ, "shared", True))
+    told = [nbformat.read(job.target, as_version=4).cells[-1].outputs[0].text.strip() for job in jobs]
+    assert told == ["False", "True", "True", "True"] and not hasattr(casting_econ, "shared")
 
 
 def test_where_the_warm_process_is_gone_kernels_start_alone(tmp_path, monkeypatch):

@@ -1,6 +1,7 @@
 """The panel of the report: scrap, price and wait of a product moved over a grid worked out beforehand."""
 
 import json
+import os
 from dataclasses import dataclass, replace
 from importlib.resources import files
 from pathlib import Path
@@ -298,7 +299,7 @@ def _corners(grid, controls, cells):
     return {"heads": heads, "rows": rows}
 
 
-def panel_parts(kit: OpenStudy, workers: int = 1) -> dict[str, Markup]:
+def panel_parts(kit: OpenStudy, workers: int = 1, kept: Path | None = None) -> dict[str, Markup]:
     """The panel as HTML.
 
     Parameters
@@ -307,12 +308,33 @@ def panel_parts(kit: OpenStudy, workers: int = 1) -> dict[str, Markup]:
         Open study.
     workers : int, optional
         Threads.
+    kept : Path, optional
+        File to take what it shows from, or to keep it in where there is none.
 
     Returns
     -------
     dict of str to Markup
         `body`, a section of the report, and `scripts`, for the end of the page; neither needs anything from outside.
     """
+    if kept and kept.exists():
+        body, data = json.loads(kept.read_text(encoding="utf-8"))
+    else:
+        body, data = _body_and_data(kit, workers)
+        if kept:
+            kept.parent.mkdir(parents=True, exist_ok=True)
+            part = kept.with_suffix(".tmp")
+            part.write_text(json.dumps([body, data]), encoding="utf-8", newline="\n")
+            os.replace(part, kept)
+    library = files("bokeh") / "server" / "static" / "js"
+    code = [(library / name).read_text(encoding="utf-8") for name in LIBRARY]
+    code.append(Path(__file__).with_name("panel.js").read_text(encoding="utf-8"))
+    scripts = [f"<script>{part}</script>" for part in code]
+    scripts.insert(0, f'<script type="application/json" id="panel-data">{data}</script>')
+    return {"body": Markup(body), "scripts": Markup("\n".join(scripts))}
+
+
+def _body_and_data(kit, workers):
+    """Its part of the page, and what its script shows there as JSON."""
     grids = [panel_grid(kit, name, workers) for name in kit.study.file.products]
     views = [panel_view(kit, grid) for grid in grids]
     elastic = any(bool(np.any(channel.elasticity)) for channel in kit.inputs().channels)
@@ -326,10 +348,4 @@ def panel_parts(kit: OpenStudy, workers: int = 1) -> dict[str, Markup]:
     )
     shown = [{key: view[key] for key in ("product", "controls", "cells", "target", "living", "curve")} for view in views]
     # "<" written as an escape, so that no text of a study ends the script it stands in
-    data = json.dumps(shown, ensure_ascii=False, separators=(",", ":"), allow_nan=False).replace("<", "\\u003c")
-    library = files("bokeh") / "server" / "static" / "js"
-    code = [(library / name).read_text(encoding="utf-8") for name in LIBRARY]
-    code.append(Path(__file__).with_name("panel.js").read_text(encoding="utf-8"))
-    scripts = [f"<script>{part}</script>" for part in code]
-    scripts.insert(0, f'<script type="application/json" id="panel-data">{data}</script>')
-    return {"body": Markup(body), "scripts": Markup("\n".join(scripts))}
+    return body, json.dumps(shown, ensure_ascii=False, separators=(",", ":"), allow_nan=False).replace("<", "\\u003c")

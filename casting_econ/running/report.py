@@ -31,16 +31,20 @@ _IN_ADDRESS = str.maketrans("", "", "#%&'")  # an address within apostrophes may
 
 
 def build_report(
-    kit: OpenStudy, notebooks: list[Path], target: Path, title: str | None = None, panel: Mapping[str, Markup] | None = None
+    kit: OpenStudy,
+    notebooks: list[Path | dict],
+    target: Path,
+    title: str | None = None,
+    panel: Mapping[str, Markup] | None = None,
 ) -> None:
     """Write the report of executed notebooks, in reading order: one HTML file that needs nothing outside itself.
 
-    A figure whose SVG is kept in `figures` beside the notebooks' folder is taken from there.
+    Some may be as `read_page` gives them.
 
     `title` is that of the page, the study's name and question if not given; `panel`, as `panel.panel_parts` gives it, stands after the first
     page; without one the page holds no script.
     """
-    pages = [_page(path) for path in notebooks]
+    pages = [one if isinstance(one, dict) else read_page(one) for one in notebooks]
     table = kit.study.file.study
     made = {"version": version("casting_econ"), "draws": f"{round_up_draws(table.draws):,}", "seed": table.seed}
     made["counts"] = counts_words(kit)
@@ -88,8 +92,11 @@ class _Part:
         return f'<details class="more"><summary><h3>{title}</h3></summary>\n{body}\n</details>'
 
 
-def _page(path):
-    """Title, anchor and HTML of one notebook; its code is folded into one place at the end, its limits are kept for the end of the report."""
+def read_page(path: Path) -> dict[str, object]:
+    """Title, anchor and HTML of one notebook; its code is folded into one place at the end, its limits are kept for the end of the report.
+
+    A figure whose SVG is kept in `figures` beside the notebook's folder is taken from there.
+    """
     notebook = nbformat.read(path, as_version=4)
     title, found, code = path.stem, [_Part()], []
     for cell in notebook.cells:

@@ -84,8 +84,8 @@ def run_study(
         say(f"{len(kept)} pages are kept from a run that was interrupted")
     wanted = {page: key for page, key in keys.items() if page not in kept and not fresh}
     taken = [page for page, key in wanted.items() if store.take(out, {page: key}, part / "made" / page)]
-    if taken:
-        say(f"{len(taken)} pages are as they were")
+    if same := len({*taken} & {*PAGES}):
+        say(f"{same} pages are as they were")
     jobs = [
         Job(
             source=sources[page],
@@ -96,6 +96,12 @@ def run_study(
         if page in PAGES and page not in (*kept, *taken)
     ]
     panel: dict[str, str] = {}
+    read: dict[str, dict[str, object]] = {}  # pages for the report, while others run
+
+    def ended(job):
+        from .report import read_page  # late, as all that is not needed before kernels are forked
+
+        read[job.source.stem] = read_page(job.target)
 
     def ready():
         open_copy(kit, Path("study"))
@@ -109,7 +115,8 @@ def run_study(
         part,
         len(PAGES) - len(jobs),
         ready,
-        lambda: panel.update(_panel(kit, workers)),
+        lambda: panel.update(_panel(kit, workers, part / "made" / "panel" / store.PANEL)),
+        ended=ended,
     )
     if errors:
         raise (
@@ -120,12 +127,12 @@ def run_study(
             )
         )
     (inner / "results.json").write_text(as_json(content), encoding="utf-8", newline="\n")
-    files = {page: sorted(_files(part / "made" / page)) for page in PAGES}
+    files = {page: sorted(_files(part / "made" / page)) for page in keys}
     for page, name in ((page, name) for page, names in files.items() for name in names):
         (inner / name).parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(part / "made" / page / name, inner / name)
-    pages = [inner / "notebooks" / f"{page}.ipynb" for page in PAGES]
-    from .report import build_report  # late, as all that is not needed before kernels are forked
+    pages = [read.get(page) or inner / "notebooks" / f"{page}.ipynb" for page in PAGES]
+    from .report import build_report
 
     build_report(kit, pages, inner / "report.html", panel=panel)
     (inner / "manifest.json").write_text(
@@ -144,11 +151,11 @@ def share(kit: OpenStudy, draws: int, seed: int) -> None:
     needed_table(kit, next(iter(kit.study.file.products)))
 
 
-def _panel(kit, workers):
+def _panel(kit, workers, kept):
     """Its library takes long to load, which is done while notebooks run."""
     from .panel import panel_parts
 
-    return panel_parts(kit, workers)
+    return panel_parts(kit, workers, kept)
 
 
 def _files(folder):

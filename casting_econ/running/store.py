@@ -27,6 +27,7 @@ PAGES = (
     "11_living",
 )
 MADE = ".made.json"  # in the report folder: key and files of each page, and key and files of all
+PANEL = ".panel.json"  # there too: what the panel shows, kept as a page is under the name "panel"
 VERSIONS = tuple("casting_econ numpy pandas scipy matplotlib seaborn papermill pint pydantic babel bokeh holidays".split())
 _NOTED = (
     "products",
@@ -99,17 +100,18 @@ def key_of_all(folder: Path) -> str:
 
 
 def page_keys(folder: Path, parameters: dict[str, object]) -> dict[str, str]:
-    """For each page what changes with anything that it may depend on; remarks move no page, and tables that `READERS` names theirs alone."""
+    """For each page and the panel what changes with anything that it may depend on; remarks move no page, and tables that `READERS` names theirs alone."""
     records = {name: digest for name, digest in inputs_of(folder).items() if name != "study.toml"}
     raw = tomllib.loads((folder / "study.toml").read_text(encoding="utf-8-sig"))
     bare = {table: _without_notes(found) if table in _NOTED else found for table, found in raw.items()}
 
     def read_by(page):
         tables = (raw if page == NOTES else bare).items()
-        found = {table: node for table, node in tables if page in READERS.get(table, PAGES)}
+        found = {table: node for table, node in tables if table not in READERS or page in READERS[table]}
         return found, raw.get("cash", {}).get("season")
 
-    return {page: _hashed(_code(), file_hash(path), parameters, records, *read_by(page)) for page, path in page_sources().items()}
+    sources = {page: file_hash(path) for page, path in page_sources().items()} | {"panel": ""}
+    return {page: _hashed(_code(), source, parameters, records, *read_by(page)) for page, source in sources.items()}
 
 
 def _without_notes(node, inside=False):

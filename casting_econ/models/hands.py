@@ -55,19 +55,18 @@ def _followed(spans, most_loads, sizes):
 
 def _boxes(table):
     """Least and most of each row in boxes that hold all draws, shape (2, rows, boxes), and the box of each draw."""
-    least, most = table.min(axis=1), table.max(axis=1)
+    least, most = table.min(axis=1, keepdims=True), table.max(axis=1, keepdims=True)
     unlike = np.flatnonzero(most > least)
     parts = int(_BOXES ** (1.0 / max(unlike.size, 1)))
-    width = (most - least) // parts + 1
-    place = np.zeros(table.shape[1], np.int64)
+    width, which = (most - least) // parts + 1, np.zeros(table.shape[1], np.int64)
     for row in unlike:
-        place = place * parts + (table[row] - least[row]) // int(width[row])
-    place, which = np.unique(place, return_inverse=True)
-    low = np.repeat(least[:, None], place.size, axis=1)
+        which = which * parts + (table[row] - least[row]) // width[row, 0]
+    low, place = np.repeat(least, parts**unlike.size, axis=1), np.arange(parts**unlike.size)
     for row in unlike[::-1]:
-        place, part = np.divmod(place, parts)
-        low[row] += part * width[row]
-    return np.stack([low, np.minimum(low + width[:, None] - 1, most[:, None])]), which
+        low[row] += place % parts * width[row]
+        place = place // parts
+    low = np.minimum(low, most)  # of a narrow row the last parts are empty
+    return np.stack([low, np.minimum(low + width - 1, most)]), which
 
 
 def _by_kind(tables, spans, most_loads, sizes):
@@ -86,10 +85,10 @@ def _follow(tables, pots, sets, hours, most_loads, sizes):
     Rows of `number`, `at`, `ready` and `left` are the loads in the moulds: number, step they are at (-1: moulds empty), moment they are
     ready for it (empty: free from), hand work left. The draws are compared with a state of their own that moves on as in `_repeat_rates`.
 
-    `tables` has one entry along its first axis, or two: least and most of every row in a box of draws. So have moments and work left
-    the soonest and the latest of what they are in any draw of a box, and what happens next must be the same in all of them, else the
-    rate is not a number. Once all moments lie within those of an earlier state, whole weeks on, the same goes on happening in every
-    draw for ever, so that the rate of all is the loads since then over these weeks.
+    `tables` is of draws, shape (1, rows, draws), or of least and most in boxes of draws, shape (2, rows, boxes). Moments and work left
+    then are the soonest and the latest that they are in any draw of the box; what happens next must be the same in all of them, else the
+    rate is not a number. Once all lie within those of an earlier state, whole weeks on, the same goes on for ever in every draw, and
+    the rate of each is the loads since then over those weeks.
     """
     boxes, longest = len(tables) > 1, max(end - start for start, end in hours.spans)
     rates = np.where(tables[0, 1] > longest, 0.0, np.nan)
@@ -98,9 +97,7 @@ def _follow(tables, pots, sets, hours, most_loads, sizes):
         return rates
     cure, turn, _, _, rest, *steps = tables[..., live].swapaxes(0, 1)
     steps = np.array(steps or np.zeros((1 + 2 * sizes, *cure.shape), np.int64)).reshape(-1, 1 + 2 * sizes, *cure.shape)
-    wait, work, whole = (
-        steps[:, own].transpose(2, 1, 0, 3) for own in (np.s_[:1], np.s_[1::2], np.s_[2::2])
-    )  # load in turn, step
+    wait, work, whole = (steps[:, own].transpose(2, 1, 0, 3) for own in (np.s_[:1], np.s_[1::2], np.s_[2::2]))  # by load, step
     whole = (whole > 0) & (work <= longest)
     sure = (whole[0] == whole[-1]).all(axis=(0, 1))
     last, content, size = work.shape[2] - 1, turn[0] + work[0].sum(axis=1).mean(axis=0), live.size
@@ -109,11 +106,8 @@ def _follow(tables, pots, sets, hours, most_loads, sizes):
     ready, left, pot = (np.zeros((len(tables), count, size), np.int64) for count in (sets, sets, max(pots, 1)))
     state = [now, poured, number, at, ready, left, pot]
     mark, next_mark, warm = [a.copy() for a in state], np.full(size, 2 * sets), np.zeros((2, size))
-    given, rows, again = (
-        [cure, turn, rest, work, whole[0], wait, content],
-        np.arange(sets + 1)[:, None],
-        1 if hours.always else WEEK,
-    )
+    given, rows = [cure, turn, rest, work, whole[0], wait, content], np.arange(sets + 1)[:, None]
+    again = 1 if hours.always else WEEK
     while live.size:
         cure, turn, rest, work, whole, wait, content = given
         now, poured, number, at, ready, left, pot = state
@@ -138,7 +132,8 @@ def _follow(tables, pots, sets, hours, most_loads, sizes):
             at_once &= hours.until(now[1]) - hours.until(now[0]) == now[1] - now[0]
             hands = rank >= 1 << 15
             sure &= (hands | (begin[1] <= now[0]) | (begin[0] > now[1])).all(axis=0)
-            order = np.where(hands, np.maximum(begin, now[1] + (np.arange(2)[:, None, None] & ~at_once)), begin)
+            after_now = np.array([0, 1])[:, None, None] * ~at_once  # the latest of what may have to wait
+            order = np.where(hands, np.maximum(begin, now[1] + after_now), begin)
         key = (order << 20) + rank + (1 << 15)
         chosen, emptied = _least(key[0]), _least(free_from[0])
         pours = chosen == sets

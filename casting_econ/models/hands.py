@@ -33,18 +33,24 @@ def mould_rates(table, spans, most_loads, sizes=1):
     rates = np.full(table.shape[1], np.nan)
     if rates.size > _FEW:
         boxes, which = _boxes(table)
-        rates = _by_kind(boxes, spans, _FEW // 16, sizes)[which]
+        rates = _known(boxes, spans, _FEW // 16, sizes)[which]
     unsure = np.flatnonzero(np.isnan(rates))
-    known, rows = _followed(spans, most_loads, sizes), len(table)
-    draws = np.ascontiguousarray(table[:, unsure].T).view(f"V{8 * rows}").ravel().tolist()
+    if unsure.size:
+        rates[unsure] = _known(table[None, :, unsure], spans, most_loads, sizes)
+    return rates
+
+
+def _known(tables, spans, most_loads, sizes):
+    """Rates of draws or boxes, shape (1 or 2, rows, draws), equal ones once."""
+    known, columns = _followed(spans, most_loads, sizes), tables.reshape(-1, tables.shape[-1]).T
+    draws = np.ascontiguousarray(columns).view(f"V{8 * columns.shape[1]}").ravel().tolist()
     if len(known) > _KEPT:  # others may be reading it, so it is left to them
         _followed.cache_clear()
         known = _followed(spans, most_loads, sizes)
     new = [draw for draw in dict.fromkeys(draws) if draw not in known]
-    unlike = np.frombuffer(b"".join(new), np.int64).reshape(-1, rows).T
-    known.update(zip(new, _by_kind(unlike[None], spans, most_loads, sizes).tolist(), strict=True))
-    rates[unsure] = [known[draw] for draw in draws]
-    return rates
+    unlike = np.frombuffer(b"".join(new), np.int64).reshape(len(new), *tables.shape[:2]).transpose(1, 2, 0)
+    known.update(zip(new, _by_kind(unlike, spans, most_loads, sizes).tolist(), strict=True))
+    return np.array([known[draw] for draw in draws])
 
 
 @lru_cache(maxsize=8)
@@ -54,19 +60,18 @@ def _followed(spans, most_loads, sizes):
 
 
 def _boxes(table):
-    """Least and most of each row in boxes that hold all draws, shape (2, rows, boxes), and the box of each draw."""
-    least, most = table.min(axis=1, keepdims=True), table.max(axis=1, keepdims=True)
-    unlike = np.flatnonzero(most > least)
-    parts = int(_BOXES ** (1.0 / max(unlike.size, 1)))
-    width, which = (most - least) // parts + 1, np.zeros(table.shape[1], np.int64)
-    for row in unlike:
-        which = which * parts + (table[row] - least[row]) // width[row, 0]
-    low, place = np.repeat(least, parts**unlike.size, axis=1), np.arange(parts**unlike.size)
-    for row in unlike[::-1]:
-        low[row] += place % parts * width[row]
-        place = place // parts
-    low = np.minimum(low, most)  # of a narrow row the last parts are empty
-    return np.stack([low, np.minimum(low + width - 1, most)]), which
+    """Least and most of each row in boxes that hold all draws, shape (2, rows, boxes), and the box of each draw.
+
+    Their edges are multiples of powers of two, so that other draws fall into the same boxes.
+    """
+    least, most = table.min(axis=1), table.max(axis=1)
+    width, parts = np.ones_like(least), int(_BOXES ** (1.0 / max(np.count_nonzero(most > least), 1)))
+    while (wide := most // width - least // width >= parts).any():
+        width[wide] *= 2
+    first, counts = least // width, most // width - least // width + 1
+    low = (np.array(np.unravel_index(np.arange(counts.prod()), counts)) + first[:, None]) * width[:, None]
+    which = np.ravel_multi_index([row // wide - start for row, wide, start in zip(table, width, first, strict=True)], counts)
+    return np.stack([low, low + width[:, None] - 1]), which
 
 
 def _by_kind(tables, spans, most_loads, sizes):

@@ -51,7 +51,7 @@ TESTS = {  # that should notice, quickest first
     "casting_econ/models/year.py": ["tests/test_year.py", "tests/test_served.py", "tests/test_months.py"],
     "casting_econ/models/curing.py": [f"{PUBLISHED}capacity.py", f"{PUBLISHED}cost_volume_profit.py", "tests/test_curing.py"],
     "casting_econ/models/windows.py": ["tests/test_curing.py"],
-    "casting_econ/models/hands.py": ["tests/test_stations.py"],
+    "casting_econ/models/hands.py": ["tests/test_stations.py", "tests/test_curing.py"],
     "casting_econ/orders/pots.py": ["tests/test_stations.py"],
     "casting_econ/models/schedule.py": ["tests/test_order_calendar.py"],
     "casting_econ/models/in_play.py": ["tests/test_order_calendar.py"],
@@ -296,11 +296,15 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("WEEK_HOURS = 168.0", "WEEK_HOURS = 167.0"),
     ],
     "casting_econ/models/windows.py": [
-        ("begin + turn > last[at]", "begin + turn >= last[at]", "def fit("),
+        ("begin + turn > last.take(at)", "begin + turn >= last.take(at)", "while late.any()"),
         ("HOUR = 3600", "HOUR = 60"),
         ("start < joined[-1][1]", "start <= joined[-1][1]"),
     ],
-    "casting_econ/models/hands.py": [("work[number[r, c] % sizes", "work[number[r, c] % 1")],
+    "casting_econ/models/hands.py": [
+        ("number - number // turns * turns", "number * 0"),
+        ("& (now[-1] - mark[0][-1] <= shift)", ""),
+        ("sure &= _picked(key[1], mine)", "sure |= _picked(key[1], mine)"),
+    ],
     "casting_econ/orders/pots.py": [("had[pot] += bool(size)", "had[pot] += 0")],
     "casting_econ/models/schedule.py": [
         ("pool[s.load, s.stage]] > 0", "pool[s.load, s.stage]] > 1"),

@@ -394,6 +394,25 @@ def test_loads_per_week_refuses_bad_moulds(changes, message):
         loads_per_week(1.0, 0.5, 1, WEEKDAYS, use)
 
 
+@pytest.mark.parametrize("sets", [1, 2, 3])
+def test_many_draws_at_once_have_the_rates_of_each_by_itself(sets):
+    """What is settled for a whole box of draws is what every draw in it comes to when it is followed by itself."""
+    rng = np.random.default_rng(sets)
+    for windows in (WEEKDAYS, [(9, 12), (60, 71)], [(24 * day + 8, 24 * day + 12) for day in range(6)]):
+        wide = rng.choice([0.2, 2.0, 12.0], 6) * rng.integers(0, 2, 6)
+        cure, turn, first, second, wait, rest = rng.uniform(0.1, 3.0, (6, 1)) + wide[:, None] * rng.random((6, 2_000))
+        steps = ((first, False, wait), (second, True, 0.0))[: rng.integers(1, 3)]
+
+        def rates(some, cure=cure, turn=turn, rest=rest, steps=steps, windows=windows):
+            own = tuple((work[some], whole, np.broadcast_to(wait, 2_000)[some]) for work, whole, wait in steps)
+            use = InMoulds(sets=sets, steps=own, rest_hours=rest[some])
+            return loads_per_week(8.0 + cure[some], turn[some] / 3.0, sets % 3 or None, windows, use, ENOUGH_LOADS)
+
+        alone = np.concatenate([rates(slice(at, at + 500)) for at in range(0, 2_000, 500)])
+
+        assert np.array_equal(rates(slice(None)), alone)
+
+
 @pytest.mark.parametrize("kind", KINDS[:-1])  # a calendar that never closes needs no search for a window
 def test_loads_per_week_recursion_starts_as_simulated(kind):
     """First 200 starts of the recursion the model documents, with its own search for a window, equal the simulated ones."""

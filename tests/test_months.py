@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from scipy import stats
+from scipy import special, stats
 
 from casting_econ.draws.sampling import points
 from casting_econ.faults import StudyError
@@ -236,6 +236,20 @@ def test_a_rare_event_comes_as_often_as_stated_and_costs_so_many_weeks(tmp_path,
     )
     point = kit.point().totals
     assert (point["overhead_per_year"], point["fixed_hours_per_year"]) == pytest.approx((40.0, 45.7))
+
+
+@pytest.mark.parametrize(("size", "sd"), [(6.0, 3.0), (3.0, 9.0), (14.0, 0.1), (1.0, 0.02)])
+def test_pieces_of_equal_sizes_in_a_series_are_the_gamma_quantiles(size, sd):
+    """Pieces of a month's orders are SciPy's quantiles of the gamma to 1e-12, in the tails too, one at a time or many at once."""
+    uniform = np.concatenate([special.ndtr(np.linspace(-7.5, 7.5, 301)), [0.0, 1e-300, 1.0 - 2.0**-53]])
+    orders = np.array([0.0, 1.0, 2.0, 9.0, 40.0, 230.0])[:, None]
+    each = orders[1:] * size**2 / sd**2
+
+    found = pieces_at(uniform, orders, size, sd)
+
+    assert (found[0] == 0.0).all()
+    np.testing.assert_allclose(found[1:], special.gammaincinv(each, uniform) * sd**2 / size, rtol=1e-12, atol=0.0)
+    assert np.array_equal(found[:, 7], pieces_at(uniform[7], orders[:, 0], size, sd))
 
 
 @VARIES

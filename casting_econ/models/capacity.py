@@ -36,9 +36,7 @@ class Month:
     pieces: dict[str, Any]  # sent in each channel [piece]
     lost: dict[str, Any]  # orders of each channel that nobody will make [order]
     waits: dict[str, Any]  # orders of each channel that wait at the end [order]
-    late: dict[
-        str, tuple
-    ]  # orders and pieces of all that wait, then of the one of them that is begun and over its month [order, piece]
+    late: dict[str, tuple]  # orders and pieces of all that wait, then of the one that is begun and over its month [order, piece]
     shelf: dict[str, Any]  # of each product ready at the end [piece]
     utilisation: dict[str, Any]  # share of each resource that what was asked for needed [-]
     binding: Any  # index into the resources, demand being 0, of what limits orders
@@ -59,7 +57,7 @@ _orders_at, _pieces_at = _kept(orders_at), _kept(pieces_at)
 
 def asked_for(a, orders) -> Asked:
     """What comes each month: as luck has it, else as expected. `orders` by channel are those of a year at its price. [order/year]"""
-    luck, came, pieces, usual = a.months.luck, {}, {}, {}
+    luck, months, came, pieces, usual = a.months.luck, range(a.months.season.size), {}, {}, {}
     for c in a.channels:
         mean = np.asarray(orders[c.name])[..., None] * a.months.season * a.months.grown
         size = np.asarray(checked("pieces per order", c.pieces_per_order, above=0.0))[..., None]
@@ -69,8 +67,13 @@ def asked_for(a, orders) -> Asked:
             number = _orders_at(luck.orders[c.name], mean, np.asarray(c.clustering)[..., None])
             found = number, _pieces_at(luck.sizes[c.name], number, size, size * np.asarray(c.size_spread)[..., None])
         usual[c.name] = orders[c.name] * size[..., 0]
-        came[c.name], pieces[c.name] = (list(np.moveaxis(one, -1, 0).copy()) for one in found)
+        came[c.name], pieces[c.name] = ([one[..., m][()] for m in months] for one in map(_side_by_side, found))
     return Asked(orders=came, pieces=pieces, usual=usual)
+
+
+def _side_by_side(numbers):
+    """The same numbers, last axis months, each month's next to each other in memory: they are asked for month by month."""
+    return np.moveaxis(np.ascontiguousarray(np.moveaxis(numbers, -1, 0)), 0, -1)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,15 +93,16 @@ def working(a, stall_hours) -> Working:
     """The months' weeks and hours, less what rare events take; `stall_hours` are those of the year. [hour/year]"""
     full = np.asarray(checked("weeks per year", a.weeks_per_year, above=0.0, high=53.0))[..., None] * a.months.working
     lost = {r.name: weeks_lost(r, full, None if a.months.luck is None else a.months.luck.risks[r.name]) for r in a.risks}
-    weeks = np.maximum(full - sum((lost[r.name] for r in a.risks if r.stops is None), 0.0), 0.0)
+    weeks = _side_by_side(np.maximum(full - sum((lost[r.name] for r in a.risks if r.stops is None), 0.0), 0.0))
     own = checked("hours per week", a.hours_per_week, above=0.0, high=WEEK_HOURS)
     own = np.asarray(own - checked("fixed hours per week", a.fixed_hours_per_week, low=0.0, high=WEEK_HOURS))[..., None]
     stations: dict[str, Any] = {}
     for r in a.risks:
         if r.stops is not None:
             left = 1.0 - lost[r.name] / np.maximum(full, _NEVER)
-            stations[r.stops] = np.maximum(stations.get(r.stops, 1.0) * left, 0.0)
-    return Working(weeks=weeks, hours=own * weeks - np.asarray(stall_hours)[..., None] * a.months.season, stations=stations)
+            stations[r.stops] = _side_by_side(np.maximum(stations.get(r.stops, 1.0) * left, 0.0))
+    hours = _side_by_side(own * weeks - np.asarray(stall_hours)[..., None] * a.months.season)
+    return Working(weeks=weeks, hours=hours, stations=stations)
 
 
 def needs_by_month(a, plans, weeks) -> list[dict]:
@@ -189,9 +193,9 @@ def served(a, asked: Asked, plans, needs, times: Working) -> tuple[Month, ...]:
     What stands on the shelf goes out first and takes packing only. Then the month's own orders are made; then those that wait,
     of a product none of whose own orders had to be cut; then what the shelf lacks. What is short at one of these is shared out
     by cutting everything in it by the same share. Of a channel the oldest order goes out first; one that is not made waits a
-    month if its buyer does, and is lost then, but for one that is begun: it is gone on with until it is done. The year begins with what the month before left; where that is not given, with a full
-    shelf and what a last month like its own would leave. What the last month of this year leaves is neither
-    met nor lost. In a year in one piece nobody waits.
+    month if its buyer does, and is lost then, but for one that is begun: it is gone on with until it is done. The year begins with
+    what the month before left; where that is not given, with a full shelf and what a last month like its own would leave. What the last
+    month of this year leaves is neither met nor lost. In a year in one piece nobody waits.
     """
     last, full = len(needs) - 1, {p.name: p.shelf for p in a.products}
     waited, shelf = a.months.before or ({}, {})
@@ -212,14 +216,16 @@ def _month(a, asked, plans, needs, times, m, late, shelf):
         {p.name: sum(of[c.name][1] for c in a.channels if c.product == p.name) for p in a.products} for of in (came, late)
     )
     left = _Left(a, plans, needs[m], times, m, came, late)
-    ready = {p: np.minimum(shelf[p], own[p]) for p in own}
-    first = {p: np.minimum(shelf[p] - ready[p], old[p]) for p in own}  # ready for those that wait
-    kept = any(np.any(p.shelf) for p in a.products)
+    kept, make, whole = any(np.any(p.shelf) for p in a.products), own, dict.fromkeys(own, 1.0)
+    first = dict.fromkeys(own, 0.0)  # ready for those that wait
     if kept:
+        ready = {p: np.minimum(shelf[p], own[p]) for p in own}
+        first = {p: np.minimum(shelf[p] - ready[p], old[p]) for p in own}
         done = left.take(dict.fromkeys(own, 0.0), _parts(ready, own), _parts(first, old))
         sent = {p: (ready[p] + first[p]) * done[p] for p in own}
-    make = {p: own[p] - ready[p] for p in own}
-    done = left.take(make, _parts(make, own, 1.0), otherwise=a.months.working[m])
+        make = {p: own[p] - ready[p] for p in own}
+        whole = _parts(make, own, 1.0)
+    done = left.take(make, whole, otherwise=a.months.working[m])
     if any(np.any(orders) for orders, *_ in late.values()):
         make = {p: np.where(done[p] < 1.0, 0.0, old[p] - first[p]) for p in own}
         left.take(make, waited=_parts(make, old))

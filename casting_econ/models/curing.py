@@ -103,7 +103,8 @@ def loads_per_week(cure_hours, turnaround_hours, stations, windows, moulds=None,
     Without moulds start k obeys t_k = W(max(t_{k-1} + turnaround, t_{k-S} + turnaround + cure)), W moving a start
     on to where the turnaround fits a window. The rate falls monotonically in both times, so where
     the two corners of a grid cell agree every draw in the cell has that rate; only the draws in
-    cells on the edge of a stair are worked out one by one. With moulds every distinct draw is followed by itself.
+    cells on the edge of a stair are worked out one by one. With moulds many draws are followed in boxes, as long as the same happens in
+    every draw of a box, and the rest one by one.
 
     Examples
     --------

@@ -33,18 +33,24 @@ def mould_rates(table, spans, most_loads, sizes=1):
     rates = np.full(table.shape[1], np.nan)
     if rates.size > _FEW:
         boxes, which = _boxes(table)
-        rates = _by_kind(boxes, spans, _FEW // 16, sizes)[which]
+        rates = _known(boxes, spans, _FEW // 16, sizes)[which]
     unsure = np.flatnonzero(np.isnan(rates))
-    known, rows = _followed(spans, most_loads, sizes), len(table)
-    draws = np.ascontiguousarray(table[:, unsure].T).view(f"V{8 * rows}").ravel().tolist()
+    if unsure.size:
+        rates[unsure] = _known(table[None, :, unsure], spans, most_loads, sizes)
+    return rates
+
+
+def _known(tables, spans, most_loads, sizes):
+    """Rates of draws or boxes, shape (1 or 2, rows, draws), equal ones once."""
+    known, columns = _followed(spans, most_loads, sizes), tables.reshape(-1, tables.shape[-1]).T
+    draws = np.ascontiguousarray(columns).view(f"V{8 * columns.shape[1]}").ravel().tolist()
     if len(known) > _KEPT:  # others may be reading it, so it is left to them
         _followed.cache_clear()
         known = _followed(spans, most_loads, sizes)
     new = [draw for draw in dict.fromkeys(draws) if draw not in known]
-    unlike = np.frombuffer(b"".join(new), np.int64).reshape(-1, rows).T
-    known.update(zip(new, _by_kind(unlike[None], spans, most_loads, sizes).tolist(), strict=True))
-    rates[unsure] = [known[draw] for draw in draws]
-    return rates
+    unlike = np.frombuffer(b"".join(new), np.int64).reshape(len(new), *tables.shape[:2]).transpose(1, 2, 0)
+    known.update(zip(new, _by_kind(unlike, spans, most_loads, sizes).tolist(), strict=True))
+    return np.array([known[draw] for draw in draws])
 
 
 @lru_cache(maxsize=8)
@@ -54,20 +60,18 @@ def _followed(spans, most_loads, sizes):
 
 
 def _boxes(table):
-    """Least and most of each row in boxes that hold all draws, shape (2, rows, boxes), and the box of each draw."""
+    """Least and most of each row in boxes that hold all draws, shape (2, rows, boxes), and the box of each draw.
+
+    Their edges are multiples of powers of two, so that other draws fall into the same boxes.
+    """
     least, most = table.min(axis=1), table.max(axis=1)
-    unlike = np.flatnonzero(most > least)
-    parts = int(_BOXES ** (1.0 / max(unlike.size, 1)))
-    width = (most - least) // parts + 1
-    place = np.zeros(table.shape[1], np.int64)
-    for row in unlike:
-        place = place * parts + (table[row] - least[row]) // int(width[row])
-    place, which = np.unique(place, return_inverse=True)
-    low = np.repeat(least[:, None], place.size, axis=1)
-    for row in unlike[::-1]:
-        place, part = np.divmod(place, parts)
-        low[row] += part * width[row]
-    return np.stack([low, np.minimum(low + width[:, None] - 1, most[:, None])]), which
+    width, parts = np.ones_like(least), int(_BOXES ** (1.0 / max(np.count_nonzero(most > least), 1)))
+    while (wide := most // width - least // width >= parts).any():
+        width[wide] *= 2
+    first, counts = least // width, most // width - least // width + 1
+    low = (np.array(np.unravel_index(np.arange(counts.prod()), counts)) + first[:, None]) * width[:, None]
+    which = np.ravel_multi_index([row // wide - start for row, wide, start in zip(table, width, first, strict=True)], counts)
+    return np.stack([low, low + width[:, None] - 1]), which
 
 
 def _by_kind(tables, spans, most_loads, sizes):
@@ -86,10 +90,10 @@ def _follow(tables, pots, sets, hours, most_loads, sizes):
     Rows of `number`, `at`, `ready` and `left` are the loads in the moulds: number, step they are at (-1: moulds empty), moment they are
     ready for it (empty: free from), hand work left. The draws are compared with a state of their own that moves on as in `_repeat_rates`.
 
-    `tables` has one entry along its first axis, or two: least and most of every row in a box of draws. So have moments and work left
-    the soonest and the latest of what they are in any draw of a box, and what happens next must be the same in all of them, else the
-    rate is not a number. Once all moments lie within those of an earlier state, whole weeks on, the same goes on happening in every
-    draw for ever, so that the rate of all is the loads since then over these weeks.
+    `tables` is of draws, shape (1, rows, draws), or of least and most in boxes of draws, shape (2, rows, boxes). Moments and work left
+    then are the soonest and the latest that they are in any draw of the box; what happens next must be the same in all of them, else the
+    rate is not a number. Once all lie within those of an earlier state, whole weeks on, the same goes on for ever in every draw, and
+    the rate of each is the loads since then over those weeks.
     """
     boxes, longest = len(tables) > 1, max(end - start for start, end in hours.spans)
     rates = np.where(tables[0, 1] > longest, 0.0, np.nan)
@@ -98,9 +102,7 @@ def _follow(tables, pots, sets, hours, most_loads, sizes):
         return rates
     cure, turn, _, _, rest, *steps = tables[..., live].swapaxes(0, 1)
     steps = np.array(steps or np.zeros((1 + 2 * sizes, *cure.shape), np.int64)).reshape(-1, 1 + 2 * sizes, *cure.shape)
-    wait, work, whole = (
-        steps[:, own].transpose(2, 1, 0, 3) for own in (np.s_[:1], np.s_[1::2], np.s_[2::2])
-    )  # load in turn, step
+    wait, work, whole = (steps[:, own].transpose(2, 1, 0, 3) for own in (np.s_[:1], np.s_[1::2], np.s_[2::2]))  # by load, step
     whole = (whole > 0) & (work <= longest)
     sure = (whole[0] == whole[-1]).all(axis=(0, 1))
     last, content, size = work.shape[2] - 1, turn[0] + work[0].sum(axis=1).mean(axis=0), live.size
@@ -109,11 +111,8 @@ def _follow(tables, pots, sets, hours, most_loads, sizes):
     ready, left, pot = (np.zeros((len(tables), count, size), np.int64) for count in (sets, sets, max(pots, 1)))
     state = [now, poured, number, at, ready, left, pot]
     mark, next_mark, warm = [a.copy() for a in state], np.full(size, 2 * sets), np.zeros((2, size))
-    given, rows, again = (
-        [cure, turn, rest, work, whole[0], wait, content],
-        np.arange(sets + 1)[:, None],
-        1 if hours.always else WEEK,
-    )
+    given, rows = [cure, turn, rest, work, whole[0], wait, content], np.arange(sets + 1)[:, None]
+    again = 1 if hours.always else WEEK
     while live.size:
         cure, turn, rest, work, whole, wait, content = given
         now, poured, number, at, ready, left, pot = state
@@ -138,7 +137,8 @@ def _follow(tables, pots, sets, hours, most_loads, sizes):
             at_once &= hours.until(now[1]) - hours.until(now[0]) == now[1] - now[0]
             hands = rank >= 1 << 15
             sure &= (hands | (begin[1] <= now[0]) | (begin[0] > now[1])).all(axis=0)
-            order = np.where(hands, np.maximum(begin, now[1] + (np.arange(2)[:, None, None] & ~at_once)), begin)
+            after_now = np.array([0, 1])[:, None, None] * ~at_once  # the latest of what may have to wait
+            order = np.where(hands, np.maximum(begin, now[1] + after_now), begin)
         key = (order << 20) + rank + (1 << 15)
         chosen, emptied = _least(key[0]), _least(free_from[0])
         pours = chosen == sets

@@ -64,7 +64,8 @@ def evaluate(a: Workshop) -> Outcome:
     months = served(a, asked, plans, needs, times)
     worked = sum(times.weeks[..., m] for m in range(times.weeks.shape[-1]))
     fixed_hours, spare_hours = a.fixed_hours_per_week * worked, sum(times.hours[..., m] for m in range(times.hours.shape[-1]))
-    at_demand = _used(asked, a, plans, needs, times, dict.fromkeys(plans, 1.0))
+    wanted = _wanted(asked, a, plans, needs)
+    at_demand = _used(wanted, a, times, dict.fromkeys(plans, 1.0))
     at_demand[HANDS] = use_of(sum(plan["hours"] for plan in plans.values()), spare_hours)
 
     channels = {c.name: _channel_result(c, asked, months) for c in a.channels}
@@ -126,7 +127,7 @@ def evaluate(a: Workshop) -> Outcome:
         "pay_break_even_pieces_per_year": pay_pieces,
         "cash_break_even_pieces_per_year": cash_pieces,
     }
-    utilisation = _used(asked, a, plans, needs, times, scale)
+    utilisation = _used(wanted, a, times, scale)
     utilisation[HANDS] = use_of(variable_hours, spare_hours)
     return Outcome(
         totals=totals,
@@ -197,16 +198,21 @@ def _ready_and_rare(a, months):
     return ready + sum((risk_cost(r, None if luck is None else luck.risks[r.name]) for r in a.risks), 0.0)
 
 
-def _used(asked, a, plans, needs, times, scale):
-    """Share of the year's time of each station, rack and set of moulds that so much of the demand for each product takes."""
-    found, months = {}, range(len(needs))
-    for name in needs[0]:
-        found[name] = 0.0
-        for p in needs[0][name]:
-            pieces = [sum(asked.pieces[c.name][m] for c in a.channels if c.product == p) for m in months]
-            share = [share_of(pieces[m], plans[p]["pieces"], a.months.working[m]) * needs[m][name][p] for m in months]
-            found[name] = found[name] + sum(share) * scale[p]
-        found[name] = use_of(found[name] * a.weeks_per_year, sum(times.open_share(name, m) * times.weeks[..., m] for m in months))
+def _wanted(asked, a, plans, needs):
+    """Share of the year, or of its places, of each station, rack and set of moulds that the demand for each product takes. [-]"""
+    parts, months = {}, range(len(needs))
+    for p in plans:
+        pieces = [sum(asked.pieces[c.name][m] for c in a.channels if c.product == p) for m in months]
+        parts[p] = [share_of(pieces[m], plans[p]["pieces"], a.months.working[m]) for m in months]
+    return {name: {p: sum(parts[p][m] * needs[m][name][p] for m in months) for p in needs[0][name]} for name in needs[0]}
+
+
+def _used(wanted, a, times, scale):
+    """Share of what each station, rack and set of moulds has in the year that so much of the demand for each product takes. [-]"""
+    found, months = {}, range(times.weeks.shape[-1])
+    for name, by_product in wanted.items():
+        used = sum((want * scale[p] for p, want in by_product.items()), 0.0) * a.weeks_per_year
+        found[name] = use_of(used, sum(times.open_share(name, m) * times.weeks[..., m] for m in months))
     return found
 
 

@@ -95,11 +95,11 @@ def studies(folder):
     return found
 
 
-def seconds(folder, draws):
-    """Processor time of the years drawn; the least of a few repetitions."""
+def seconds(folder, draws, seeds):
+    """Processor time of the years drawn, each with a seed of its own; the least of a few repetitions."""
     kit, times = open_study(folder), []
-    for seed in range(REPEATS):
-        kit.monte_carlo(128, seed + 100)  # warm
+    for seed in seeds:
+        kit.monte_carlo(128, 1_000 + seed)  # warm
         begun = process_time()
         kit.monte_carlo(draws, seed)
         times.append(process_time() - begun)
@@ -109,7 +109,9 @@ def seconds(folder, draws):
 if __name__ == "__main__":
     draws = int(sys.argv[1]) if len(sys.argv) > 1 else 8_192
     with tempfile.TemporaryDirectory() as folder:
-        found = {key: seconds(study, draws) for key, study in studies(Path(folder)).items()}
+        found = {}
+        for at, (key, study) in enumerate(studies(Path(folder)).items()):
+            found[key] = seconds(study, draws, range(at * REPEATS, (at + 1) * REPEATS))
     for name in dict.fromkeys(name for name, _ in found):
         once, months = found[name, "rates"], found[name, "months"]
         load = f"load {os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else ""

@@ -234,6 +234,7 @@ def _month(a, asked, plans, needs, times, m, late, shelf):
         lacks = {p.name: p.shelf - shelf[p.name] + sent[p.name] for p in a.products}
         done = left.take(lacks)
         shelf = {p: shelf[p] - sent[p] + lacks[p] * done[p] for p in own}
+        shelf = {p: np.where(ready > _ROUNDING, ready, 0.0) for p, ready in shelf.items()}  # a trace would ask for packing
     met, pieces, lost, waits = {}, {}, {}, {}
     for c in a.channels:
         (orders, new), (due, waited, begun, rest), share = came[c.name], late[c.name], left.new[c.product]

@@ -228,8 +228,8 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ('+ checked("fixed fee"', '- checked("fixed fee"'),
     ],
     "casting_econ/models/labour.py": [
-        ("(upper**b - start**b) / 2", "(upper**b - start**b) / 3"),
-        ("* (upper ** (b - 1) - start ** (b - 1)) / 12", "* (upper ** (b - 1) - start ** (b - 1)) / 6"),
+        ("+ at / 2", "+ at / 3"),
+        ("b * slope / 12", "b * slope / 6"),
         ("np.floor(reached)", "np.ceil(reached)"),
         ("first * (total - none)", "first * total"),
     ],

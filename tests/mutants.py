@@ -208,7 +208,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("months = np.shape(outlays)[-1] - 1", "months = np.shape(outlays)[-1]"),
     ],
     "casting_econ/models/flows.py": [
-        ("p.shelf_cost * m.shelf[p.name] / count", "p.shelf_cost * m.shelf[p.name]"),
+        ("shelf_cost(p, m.shelf[p.name], count)", "shelf_cost(p, m.shelf[p.name], 1)"),
         ('m["revenue"] - m["fees"] - m["refunds"]', 'm["revenue"] - m["fees"]'),
         ("c.minutes_per_order / 60.0", "c.minutes_per_order / 30.0"),
         (' + year["ruined_material_per_year"]', ""),
@@ -231,8 +231,8 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ('+ checked("fixed fee"', '- checked("fixed fee"'),
     ],
     "casting_econ/models/labour.py": [
-        ("(upper**b - start**b) / 2", "(upper**b - start**b) / 3"),
-        ("* (upper ** (b - 1) - start ** (b - 1)) / 12", "* (upper ** (b - 1) - start ** (b - 1)) / 6"),
+        ("+ at / 2", "+ at / 3"),
+        ("b * slope / 12", "b * slope / 6"),
         ("np.floor(reached)", "np.ceil(reached)"),
         ("first * (total - none)", "first * total"),
     ],
@@ -289,6 +289,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("c.fee_share - c.refund_share", "c.fee_share"),
         ("share_of(pieces, usual, 1.0)", "1.0"),
         ("sum(month.shelf[p.name] for month in months)", "sum(p.shelf for month in months)"),
+        ("* pieces / count", "* pieces"),
         ("share_of(pieces, orders * c.pieces_per_order, 1.0) if", "1.0 if"),
     ],
     "casting_econ/models/curing.py": [  # texts that a change of the rules is likely to leave

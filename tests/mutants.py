@@ -303,7 +303,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
     ],
     "casting_econ/models/hands.py": [
         ("number - number // turns * turns", "number * 0"),
-        ("& (now[-1] - mark[0][-1] <= shift)", ""),
+        ("& (new[-1] <= old[-1])", "& (new[-1] >= old[-1])"),
         ("sure &= _picked(key[1], mine)", "sure |= _picked(key[1], mine)"),
     ],
     "casting_econ/orders/pots.py": [("had[pot] += bool(size)", "had[pot] += 0")],

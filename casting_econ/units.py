@@ -16,19 +16,7 @@ _USUAL += ("pound", "mL", "L", "liter", "litre", "pint", "gallon", "piece", "cas
 _FLUID_OUNCE = re.compile(r"\bfl(?:uid)?\.?[ _]*(?:oz|ounces?)\b\.?", re.IGNORECASE)
 _WHOSE = re.compile(r"\b(us|uk|imperial)[ _](pint|quart|gallon|cup|gill|fluid_ounce)s?\b", re.IGNORECASE)
 _WORKED = {"second", "minute", "hour", "day"}  # periods that one counts as worked and another by the calendar
-_TIMES = {"minute", "hour", "day", "week", "month", "year"}
-_UNPREFIXED = {*_TIMES, *COUNTED}
-_WORDS = {
-    "": "",
-    "dimensionless": "",
-    "g": "gram",
-    "kg": "gram",
-    "ml": "milliliter",
-    "milliliter": "milliliter",
-    "min": "minute",
-    "h": "hour",
-}
-_WORDS |= {f"{word}{s}": word for word in ("gram", *_TIMES, *COUNTED[:-1]) for s in ("", "s")}
+_UNPREFIXED = {"minute", "hour", "day", "week", "month", "year", *COUNTED}
 
 
 class Unclear(ValueError):
@@ -58,19 +46,6 @@ def _registry():
     return registry
 
 
-def _plain(unit, currency):
-    """Powers of a text's units by name, and its thousands, where it is of everyday words alone, such as EUR/kg; None for any other.
-
-    Pint says the same (`tests/test_broken_input.py`), but takes a quarter of a second to begin, and many a study needs no more.
-    """
-    words = unit.split("/")
-    names = [word if word == currency else _WORDS.get(word) for word in words]
-    if None in names or len({*names}) < len(names) or len(names) > 2 or (len(names) == 2 and "" in words):
-        return None
-    thousands = (words[0] == "kg") - (words[-1] == "kg" and len(words) == 2)
-    return {name: power for name, power in zip(names, (1, -1), strict=False) if name}, 1000.0**thousands
-
-
 @lru_cache(maxsize=4096)
 def ratio_of_units(unit: str, wanted: str, currency: str) -> float:
     """Factor that turns a figure in `unit` into one in `wanted`; raises ValueError when they do not fit.
@@ -78,17 +53,10 @@ def ratio_of_units(unit: str, wanted: str, currency: str) -> float:
     Unclear, a ValueError, where two conventions read the unit differently: `gr`, pints and tons outside the US, and periods
     that one counts as worked time and another by the calendar.
     """
-    said = "a unit where a plain number is needed" if wanted == "dimensionless" else f"a unit that cannot be read as {wanted}"
-    plain = _plain(unit, currency), _plain(wanted, currency)
-    if all(plain):
-        own, asked = ({name: power for name, power in one.items() if name not in COUNTED} for one, _ in plain)
-        if own == asked:
-            return plain[0][1] / plain[1][1]
-        if not _TIMES & {*own, *asked}:
-            raise ValueError(said)
     import pint
 
     registry = unit_registry(currency)
+    said = "a unit where a plain number is needed" if wanted == "dimensionless" else f"a unit that cannot be read as {wanted}"
     given = _parsed(unit, currency, said)
     target = registry.parse_units(wanted)
     _asked(unit, given, wanted, target, currency)
@@ -161,8 +129,6 @@ def _asked(unit, given, wanted, target, currency):
 
 def question_of(unit: str, currency: str) -> str:
     """What is to be asked about a unit, with its answers behind ' -> '; '' where it can be read in one way only, or in none."""
-    if _plain(unit, currency):
-        return ""
     try:
         _asked(unit, _parsed(unit, currency, ""), "", unit_registry(currency).dimensionless, currency)
     except Unclear as error:
@@ -178,9 +144,7 @@ def _is_time(name, registry):
 
 def check_counted(unit: str, counts: str, per: str, currency: str) -> None:
     """ValueError where a unit counts or is 'per' something else than the words of `counts` and `per`, such as a load for a piece."""
-    plain = _plain(unit, currency)
-    units = plain[0] if plain else _parsed(unit, currency, "a unit that cannot be read")._units
-    for name, power in units.items():
+    for name, power in _parsed(unit, currency, "a unit that cannot be read")._units.items():
         words = (counts if power > 0 else per).split()
         if name in COUNTED and name not in words:
             right = " or ".join(word.replace("_", " ") for word in words)

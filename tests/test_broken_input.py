@@ -5,7 +5,6 @@ import re
 import shutil
 import subprocess
 import sys
-from contextlib import nullcontext
 from pathlib import Path
 
 import numpy as np
@@ -20,7 +19,7 @@ from casting_econ.ledger.logs import LOGS
 from casting_econ.starting.answers import read_answer
 from casting_econ.starting.questions import Part
 from casting_econ.study import Quantity, read_study
-from casting_econ.units import COUNTED, Unclear, check_counted, question_of, ratio_of_units, unit_registry
+from casting_econ.units import Unclear
 
 DATA = Path(__file__).parents[1] / "data"
 STUDIES = ("kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather")
@@ -590,25 +589,6 @@ def test_no_currency_is_read_as_another_or_as_a_unit():
             Quantity("{money}").read(f"2 {code}", "EUR")
     for code in ("NOK", "CUP", "TRY"):  # a cup and a troy ounce are units
         assert Quantity("{money}/kilogram").read(f"2 {code}/g", code).value == pytest.approx(2000)
-
-
-def test_everyday_units_are_read_as_a_library_of_units_has_them():
-    """Factors, refusals and what is counted of everyday words, alone and one for each of another, are those of pint (0.25)."""
-    registry, words = unit_registry("EUR"), ("g", "kg", "ml", "min", "hours", "day", "week", "year", "pieces", "load", "EUR")
-    texts = [*words, "", *(f"{one}/{other}" for one in words for other in words)]
-    for given in texts:
-        unit = registry.parse_units(given)
-        wrong = any(name in COUNTED and name != ("order" if power < 0 else "piece") for name, power in unit._units.items())
-        with pytest.raises(ValueError) if wrong else nullcontext():
-            check_counted(given, "piece", "order", "EUR")
-        assert question_of(given, "EUR") == ""
-        for wanted in ("gram", "milliliter", "dimensionless", "hour", "EUR/g", "minute/load", "order/year", "EUR/hour", "g/week"):
-            try:
-                assert ratio_of_units(given, wanted, "EUR") == (1 * unit).to(wanted).magnitude, (given, wanted)
-            except Unclear:
-                assert given.endswith(("min", "hours", "day", "week", "year"))  # worked, or by the calendar
-            except ValueError:
-                assert not unit.is_compatible_with(wanted), (given, wanted)
 
 
 def test_all_faults_come_in_one_round(with_logs):

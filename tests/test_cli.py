@@ -575,12 +575,12 @@ def test_explain_names_the_nearest_key():
 
 def test_asking_and_checking_load_only_what_they_use():
     """The questions come before the year and any optimiser are loaded; a check, which draws the year, and an order's answer load no
-    charts or panels, and nothing that reads units where the study's are everyday words."""
+    charts or panels."""
     asked = "import sys, casting_econ.starting.asking"
     asked += "; print([name for name in ('casting_econ.kit', 'scipy.optimize', 'scipy.stats') if name in sys.modules])"
     checked, answered = (
         f"import sys; from casting_econ.cli import main; main(['{words[0]}', sys.argv[1], *{words[1:]}], standalone_mode=False)"
-        "; print([name for name in ('matplotlib', 'bokeh', 'papermill', 'pint') if name in sys.modules])"
+        "; print([name for name in ('matplotlib', 'bokeh', 'papermill') if name in sys.modules])"
         for words in (["check"], ["order", "kitchen", "--answer-only"])
     )
     said = [

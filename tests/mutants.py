@@ -42,7 +42,7 @@ TESTS = {  # that should notice, quickest first
     "casting_econ/models/selling.py": [f"{PUBLISHED}selling.py", f"{PUBLISHED}stock.py", "tests/test_piece.py"],
     "casting_econ/models/labour.py": [f"{PUBLISHED}labour.py", "tests/test_piece.py"],
     "casting_econ/models/levers.py": ["tests/test_year.py", "tests/test_piece.py"],
-    "casting_econ/models/yields.py": [f"{PUBLISHED}yields.py", f"{PUBLISHED}dispersion.py", "tests/test_yields.py", "tests/test_year.py"],
+    "casting_econ/models/yields.py": [f"{PUBLISHED}yields.py", f"{PUBLISHED}dispersion.py", "tests/test_good_pieces.py", "tests/test_year.py"],
     "casting_econ/models/moulds.py": [f"{PUBLISHED}moulds.py", "tests/test_order_models.py"],
     "casting_econ/models/mould_making.py": ["tests/test_mould_making.py"],
     "casting_econ/orders/making.py": ["tests/test_mould_making.py"],

@@ -180,7 +180,7 @@ def policy_sentence(plan: OrderPlan, fmt: Format) -> str:
         )
     if plan.order.policy is None:
         text += " The plan here is all at once, as no `policy` of the commission is stated"
-        text += f'; `policy = "{best}"` plans the other way.' if best != AT_ONCE else "."
+        text += f'; `policy = "{best}"` there plans as advised.' if best != AT_ONCE else "."
     elif plan.order.policy != best:
         text += " The plan here is the other way, as the commission's `policy` says."
     return text

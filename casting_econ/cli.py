@@ -88,7 +88,10 @@ def demo(name: str | None, folder: str | None) -> None:
     "--answers", type=click.Path(), help='File with answers, such as: craft = "soap" and price = "6 7 9 EUR", a line each.'
 )
 @click.option(
-    "--answer", multiple=True, metavar="KEY=ANSWER", help="One answer, such as 'price=11 12 15 EUR'; as often as needed."
+    "--answer",
+    multiple=True,
+    metavar="KEY=ANSWER",
+    help="One answer, such as 'price=11 12 15 EUR', or begin=order; as often as needed.",
 )
 @click.option("--currency", metavar="CODE", help="Such as EUR; that of the price if not given.")
 @click.option("--locale", metavar="CODE", help="For numbers and dates, such as de_DE.")
@@ -117,7 +120,11 @@ def new(
             asked = {"study": os.path.abspath(folder), "given": begun(given, currency, locale)}
             show_page("start", asked, click.echo, **page)
             return
-        found = ask(given, currency, folder, terminal=terminal, say=lambda line: click.echo(plain(line)), prompt=click.prompt)
+
+        def prompt(words: str, default: str) -> str:
+            return click.prompt(words, default=default, show_default=bool(default))
+
+        found = ask(given, currency, folder, terminal=terminal, say=lambda line: click.echo(plain(line)), prompt=prompt)
         from .starting.answers import understood  # and the models, while the answers are read
         from .starting.first import first_answer, new_study
         from .starting.write import LOCALES
@@ -172,7 +179,7 @@ def check(study: str, full: bool) -> None:
         for name in kit.study.file.products:
             value, band, basis = likeness(kit.study, name)
             spread = "" if band is None else f"{fmt.number(band[0], 2)} to {fmt.number(band[1], 2)}"
-            table.add_row(f"{name}: pieces of a load fail together", fmt.number(value, 2), spread, "load_correlation", basis)
+            table.add_row(f"{name}: pieces of a load fail together", fmt.number(value, 2), spread, "correlation", basis)
         console.print(table)
         console.print(certainty_list(kit).replace("The page on records", "The table above"))
         console.print(records_overview(kit).replace("\n\n", "\n"))

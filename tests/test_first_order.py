@@ -10,6 +10,7 @@ from commands import command
 from casting_econ.faults import StudyError
 from casting_econ.kit import open_study
 from casting_econ.orders import open_order
+from casting_econ.pages.records import could_measure
 from casting_econ.starting import crafts, read_answers
 from casting_econ.starting.asking import answers_given, ask
 from casting_econ.starting.crafts import kinds
@@ -163,16 +164,18 @@ def test_an_order_without_its_day_is_refused_and_nothing_is_made(tmp_path):
 
 
 def test_a_terminal_asks_first_which_of_the_two_it_is(tmp_path):
-    """Then the order's own questions, again after a slip, and again where a guess cannot stand in."""
+    """Then the order's own questions, again after a slip, and again where a guess cannot stand in, which none is offered for."""
     typed = {"A": ["perhaps", "order"], "3/11": ["", "12", "red", "", str(DUE)], "9/11": ["5 $ a week", "20 $ each"]}
-    said, asked = [], []
+    said, asked, offered = [], [], {}
 
     def prompt(words, default):
         asked.append(words)
+        offered[words] = offered[words.split()[0]] = default
         answers = typed.get(words.split()[0], [])
         return (answers.pop(0) if answers else "") or default
 
     found = ask({}, None, str(tmp_path / "s"), terminal=True, say=said.append, prompt=prompt)
+    assert offered["3/11  How many pieces are ordered? [piece/order]"] == "" and offered["4/11"] == "don't know"
     assert found.order and found.due == DUE and found.colours == {"red": 12} and found.currency == "USD"
     assert found.figures["price"] == (240, 240, 240) and "for each week where USD/order is asked for" in "\n".join(said)
     assert not any(typed.values())
@@ -221,3 +224,83 @@ def test_the_study_of_an_order_runs_as_any_other(made):
     """Its year is that of this one order: one order of as many pieces."""
     kit = open_study(made["epoxy"][0].study.folder)
     assert float(kit.point().totals["revenue_per_year"]) > 0 and kit.study.file.channels["direct"].orders.value == 1
+
+
+def test_what_is_wrong_with_an_answer_is_said_once_in_words_that_fit():
+    """A unit that is none is named once, one piece is no plural, and an unknown question says how a first order begins."""
+    for answers, told in (
+        ({"minutes.demould": "about 2"}, "unknown unit 'about'; found 'about 2'"),
+        ({"pieces": "1", "colours": "red, blue"}, "2 colours of 1 piece;"),
+    ):
+        with pytest.raises(StudyError) as error:
+            read_answers(ASKED | answers)
+        assert told in str(error.value)
+    with pytest.raises(StudyError, match=r"one of begin, craft, .*begin=order takes the answers of a first order"):
+        read_answers({"craft": "epoxy", "pieces_ordered": "12"})
+    assert read_answers({"craft": "epoxy", "begin": "order"}, partly=True).order
+    assert "begin=order" in command("new", "--help")[1]
+
+
+def test_one_answer_that_is_not_known_counts_as_that(tmp_path):
+    """The verb goes with the number of answers."""
+    parts = read_answers(ASKED).parts
+    given = {part.key: "don't know" for part in parts if not part.needed} | ASKED
+    said = []
+    for left_out, words in (
+        (["cure"], "1 answer counts as don't know: cure."),
+        (["cure", "yield"], "2 answers count as don't know: cure, yield."),
+    ):
+        few = {key: text for key, text in given.items() if key not in left_out}
+        ask(few, None, str(tmp_path / "s"), terminal=False, say=said.append, prompt=None)
+        assert said.pop().endswith(words)
+
+
+def test_the_empty_logs_and_their_page_speak_of_this_order(tmp_path):
+    """Examples: a mould of so many casts as the study has, the sale of the order over its channel; pots and hours by their names."""
+    answers = read_answers(ASKED | {"pots": "6, 14", "masters": "4", "colours": "red, blue", "price": "800 EUR"})
+    kit, _ = new_study(tmp_path / "s", answers)
+    rows = {
+        log: (kit.study.folder / "records" / f"{log}.csv").read_text(encoding="utf-8").splitlines()[1]
+        for log in ("moulds", "sales")
+    }
+    assert rows["moulds"].startswith("# M01,piece,4,") and ",first-order,direct,piece,120,800," in rows["sales"]
+    page = (kit.study.folder / "what-to-write-down.md").read_text(encoding="utf-8")
+    assert "`pressure-pot 1` (6), `pressure-pot 2` (14)" in page and "Making moulds is `mould`" in page
+    study = (kit.study.folder / "study.toml").read_text(encoding="utf-8")
+    assert '"1 order/year"' in study and kit.study.numbers["channels.direct.pieces_per_order"].basis == "decided"
+    assert kit.study.numbers["channels.direct.orders"].basis == "guess"
+
+
+def test_the_first_answer_says_what_all_the_moulds_take_and_how_to_plan_the_other_way(tmp_path):
+    """The order wears a part of its moulds, but all of them are made; the way that is advised stands there as the file has it."""
+    soon = {
+        "pieces": "240",
+        "colours": "red, blue, grey, bone",
+        "masters": "4",
+        "pots": "6, 14",
+        "due": str(TODAY + timedelta(days=20)),
+    }
+    told = "\n".join(first_answer(*new_study(tmp_path / "s", read_answers(ASKED | soon))))
+    making = re.search(r"That takes ([\d.]+) hours of hands", told)[1]
+    assert f"making all of them takes {making}." in told
+    told = told.replace("`", "")
+    assert 'as no policy of the commission is stated; policy = "count, then top up" there plans as advised.' in told
+    assert re.search(r"not safely, the chance is .*, less than the 95\s%\sasked for; safe by", told)
+
+
+def test_a_day_gone_by_in_the_study_file_is_said_of_the_study_file(made):
+    """Where no option gave the day none is at fault; one that did is."""
+    kit = made["epoxy"][0]
+    for asked, place in (({}, "study.toml:commissions.first-order.due"), ({"by": str(DUE)}, "--by")):
+        with pytest.raises(StudyError) as error:
+            open_order(kit, FIRST_ORDER, today=DUE + timedelta(days=3), **asked)
+        [fault] = error.value.faults
+        assert str(error.value).startswith(f"{place}: is before the work can start") and "--by" in fault.right
+
+
+def test_a_material_of_two_steps_is_named_once_where_the_logs_know_it(tmp_path):
+    """Silicone of bottom half and lid has one price in the receipts."""
+    kit, _ = new_study(tmp_path / "s", read_answers(ASKED))
+    receipts = "date,item,kind,quantity,unit,paid\n2026-01-10,silicone,material,1,kg,44\n"
+    (kit.study.folder / "records" / "purchases.csv").write_text(receipts, encoding="utf-8")
+    assert could_measure(open_study(kit.study.folder)).count("price of silicone") == 1

@@ -65,6 +65,16 @@ def test_half_way_says_what_to_do_next():
     assert "In hand: 8 moulds" in said(HALF)
 
 
+def test_half_way_the_curve_meets_the_plan():
+    """New casts go to the colours that lack them beyond what is under way, in the curve, the rules and the plan alike."""
+    plan = priced(HALF)[0].policies["all at once"]
+    curve = tables.curve_table(plan).set_index("casts").chance
+    assert plan.order.under_way and np.interp(plan.casts, curve.index, curve) == pytest.approx(plan.chance_of_enough, abs=0.02)
+    assert (
+        curve.is_monotonic_increasing and tables.rule_table(plan).set_index("rule").chance["this plan"] == plan.chance_of_enough
+    )
+
+
 def test_in_the_end_all_is_in_hand_and_what_an_hour_paid_is_said():
     """Complete, with what is over, whether the day is after the last row or none is given."""
     assert "Complete: all 256 pieces are in hand, with" in said(FINISHED) and "an hour paid" in said(FINISHED)

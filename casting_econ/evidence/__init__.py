@@ -19,6 +19,7 @@ from .loads import (
     moulds_in_hand,
     own_faults,
     ruined_loads,
+    usual_load,
 )
 from .market import DAYS_PER_MONTH, channel_summary, orders_by_month, season_table, season_told, season_weights
 from .materials import material_table

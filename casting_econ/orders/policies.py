@@ -159,7 +159,7 @@ def policy_sentence(plan: OrderPlan, fmt: Format) -> str:
     saved = once.casts - topped.casts
     sure = fmt.sure(plan.order.confidence)
     text = (
-        f"Counting and topping up takes {fmt.number(topped.casts)} casts on average, {fmt.number(topped.casts_surely)} for {sure}, "
+        f"Counting and topping up takes {fmt.count(round(topped.casts), 'cast')} on average, {fmt.number(topped.casts_surely)} for {sure}, "
         f"and ends within two rounds in {fmt.chance(topped.within_two)} of cases; all at once takes {fmt.number(once.casts)} for {sure}. "
     )
     chances = f"{fmt.chance(topped.plan.course.in_time)} against {fmt.chance(once.plan.course.in_time)}"
@@ -179,7 +179,8 @@ def policy_sentence(plan: OrderPlan, fmt: Format) -> str:
             else ", as counting first would only be later or dearer."
         )
     if plan.order.policy is None:
-        text += " The plan here is all at once, as no `policy` of the commission is stated."
+        text += " The plan here is all at once, as no `policy` of the commission is stated"
+        text += f'; `policy = "{best}"` there plans as advised.' if best != AT_ONCE else "."
     elif plan.order.policy != best:
         text += " The plan here is the other way, as the commission's `policy` says."
     return text

@@ -113,7 +113,12 @@ def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = No
     def fault(column, wrong, found, right):
         key = column.split(".")[0]  # what was asked for is at fault, where a key of the study file does not fit it
         other = "set_of" if "sets" in wrong else "pieces" if key == "variants" and key not in asked else key
-        faults.append(Fault(_option(other if other in asked else key), wrong, right, found=found))
+        option = _option(other if other in asked else key)
+        if (
+            key == "due" and name is not None and not asked.keys() & {"due", "start"}
+        ):  # nothing was asked for: the study file says the day
+            option = f"{STUDY_FILE}:commissions.{name}.due"
+        faults.append(Fault(option, wrong, right, found=found))
 
     if name is not None and name not in file.commissions:
         known = file.commissions
@@ -133,7 +138,12 @@ def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = No
     if start is None:
         fault("start", "is missing", "", "the first day on which work can begin")
     elif entry.due < start and not booked:  # an order under way may be late
-        fault("due", "is before the work can start", f"{entry.due}, start {start}", "a date after the start")
+        fault(
+            "due",
+            "is before the work can start",
+            f"{entry.due}, start {start}",
+            "a date after the start; --by and --start take new days",
+        )
     items = entry.variants or {"": entry.pieces}
     if not isinstance(given, dict):
         if given and len(items) > 1:

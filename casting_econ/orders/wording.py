@@ -54,7 +54,7 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
         when = f"**By {day(fmt, order.due)}:** yes, with a chance of {fmt.chance(chance)}."
     else:
         safe = f"; safe by {day(fmt, plan.arrives)}" if plan.arrives else "; no date within the calendar is safe"
-        when = f"**By {day(fmt, order.due)}:** not safely, the chance is {fmt.chance(chance)} of {fmt.sure(order.confidence)} asked for{safe}."
+        when = f"**By {day(fmt, order.due)}:** not safely, the chance is {fmt.chance(chance)}, less than the {fmt.sure(order.confidence)} asked for{safe}."
     year = [line for line in (year_line(plan, quoted, fmt),) if line]
     if order.complete:
         return [price, when, "**All is in hand:** pack and post it.", *year]

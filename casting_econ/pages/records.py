@@ -261,7 +261,7 @@ def season_sentence(kit: OpenStudy) -> str:
 
 def could_measure(kit: OpenStudy) -> str:
     """What the logs know but the study does not ask them."""
-    names = some_of([label(key) for key in could_update(kit.study)], 6)
+    names = some_of(list(dict.fromkeys(label(key) for key in could_update(kit.study))), 6)
     told = f' The logs also know something about {names}: write `from = "records"` beside a value in the study file to let them count.'
     return told if names else ""
 

@@ -5,13 +5,13 @@ from pathlib import Path
 
 import tomlkit
 
-from ..assumptions import label
 from ..faults import StudyError, refusal
 from ..kit import format_of, open_study
 from ..study.inputs import changed_copy, place_for_copy
 from ..study.numbers import written
 from ..study.told import log_of
 from .lessons import Lesson, Lessons, look_back
+from .tables import lesson_table
 
 
 def learn_from(folder: Path | str, order: str, target: Path | str, say: Callable[[str], None]) -> Path:
@@ -25,10 +25,9 @@ def learn_from(folder: Path | str, order: str, target: Path | str, say: Callable
         right = "hours, loads or purchases of it in the logs"
         raise refusal(order, "nothing to learn from", right, found="no row of the order that measures a number of the study")
     made = write_learnt(lessons, target)
-    for row in lessons.rows:
-        old, measured, new = map(fmt.significant, (row.old, row.measured, row.new))
-        now = f"{new} from now on [{row.unit or 'share'}]"
-        say(f"{label(row.key)}: {old} before, {measured} measured, {now} ({row.data})")
+    for what, unit, *figures, data, _ in lesson_table(lessons).itertuples(index=False):
+        old, measured, new = map(fmt.significant, figures)
+        say(f"{what}: {old} before, {measured} measured, {new} from now on [{unit}] ({data})")
     return made
 
 

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 import numpy as np
 import pandas as pd
 
-from ..evidence import load_counts, loads_poured
+from ..evidence import load_counts, loads_poured, usual_load
 from ..evidence.labour import KINDS_OF_STEPS, kinds_of_steps
 from ..ledger.logs import last_day_of
 from ..study import Study
@@ -120,13 +120,19 @@ def _hours(study, product):
     hours, pieces = dict.fromkeys(steps, 0.0), dict.fromkeys(steps, 0.0)
     if sheet is None:
         return {}, {}
-    kinds = kinds_of_steps(study, sheet.step.unique())
+    kinds, load = kinds_of_steps(study, sheet.step.unique()), usual_load(study, product)
+    lots = study.file.products[product].lots_per_load.value
+
+    def a_piece(step):  # minutes by the study, those of a load spread over it
+        turn = step.load_minutes.value + lots * step.lot_minutes.value
+        return step.minutes.value + turn / (load if step.load_size is None else step.load_size.value)
+
     for text, minutes, handled in zip(sheet.step, sheet.minutes, sheet.pieces_handled, strict=True):
         named = steps_of(text, set(steps))
         if not named:
             hours[kinds[text]] = hours.get(kinds[text], 0.0) + minutes / 60
             continue
-        weights = np.array([steps[name].minutes.value for name in named], float)  # what a row of several steps is parted by
+        weights = np.array([a_piece(steps[name]) for name in named], float)  # what a row of several steps is parted by
         weights = weights / weights.sum() if weights.sum() > 0 else np.full(len(named), 1 / len(named))
         for name, weight in zip(named, weights, strict=True):
             hours[name] += minutes / 60 * weight

@@ -84,8 +84,10 @@ def rows_sentence(project: Project, fmt: Format) -> str:
 
 
 def division_sentence(project: Project, fmt: Format) -> str:
-    """(Outlay + hours x wage) / pieces, and what such a division leaves out."""
-    account, hours = project.actual or project.planned, project.counted_hours or (project.log.stated_total or 0.0)
+    """(Outlay + hours x wage) / pieces, and what such a division leaves out; nothing where nothing was paid or worked yet."""
+    if project.actual is None:
+        return ""
+    account, hours = project.actual, project.counted_hours or (project.log.stated_total or 0.0)
     hours = hours or account.total_hours
     if account.paid <= 0:
         return "No piece was delivered, so nothing can be divided by them."

@@ -223,7 +223,8 @@ def _factor(given: str, part: Part, currency: str) -> float:
         raise
     except ValueError as error:
         raise told(
-            ValueError(f"{error}, not {given!r}"), f"{_asked_for(wanted, unit, part)}, or a unit that can be turned into it"
+            ValueError(str(error) if repr(given) in str(error) else f"{error}, not {given!r}"),
+            f"{_asked_for(wanted, unit, part)}, or a unit that can be turned into it",
         ) from None
 
 
@@ -293,9 +294,10 @@ def read_answers(
     texts.pop(BEGIN.key, None)
     parts = {part.key: part for q in questions(order) for part in parts_of(q, craft) if part.kind not in ("craft", "word")}
     figures, others = {}, {}
+    also = "" if order else "; begin=order takes the answers of a first order"
     for key, text in texts.items():
         if key not in parts:
-            fault(key, f"unknown question -> one of craft, piece, {', '.join(parts)}{close_match(key, parts)}", key)
+            fault(key, f"unknown question -> one of begin, craft, piece, {', '.join(parts)}{close_match(key, parts)}{also}", key)
             continue
         part, read = parts[key], _READ.get(parts[key].kind)
         try:

@@ -96,7 +96,9 @@ def ask(
     if not terminal:
         missing = [part.key for part in checked.parts if part.key not in texts]
         if missing:
-            say(f"Nobody to ask here, so {counted(len(missing), 'answer')} count as don't know: {', '.join(missing)}.")
+            say(
+                f"Nobody to ask here, so {counted(len(missing), 'answer')} count{'s' if len(missing) == 1 else ''} as don't know: {', '.join(missing)}."
+            )
         return checked
     asked = questions(checked.order)
     for number, question in enumerate(asked, start=1):
@@ -143,7 +145,7 @@ def _asked(words: str, part: Part, texts, chosen: str | None, before: Answers, p
     stands = default_of(before, part)
     aside = "; ".join(text for text in (unit, stands and f"don't know takes {stands}") if text)
     while True:
-        text = prompt(f"{words}{f' [{aside}]' if aside else ''}", default="don't know")
+        text = prompt(f"{words}{f' [{aside}]' if aside else ''}", default="" if part.needed else "don't know")
         if part.needed and text.strip().casefold() in UNKNOWN:
             say("  this is needed, and no guess can stand in for it")
             continue

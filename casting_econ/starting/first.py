@@ -109,6 +109,7 @@ def _order_answer(kit, today) -> list[str]:
     """Date, casts, price and hours of the first order, or why it cannot be planned as it stands."""
     from ..kit import format_of
     from ..orders import open_order, order_lines, price_of
+    from ..orders.mould_choice import mould_cost
 
     fmt = format_of(kit, year=False)
     try:
@@ -124,4 +125,6 @@ def _order_answer(kit, today) -> list[str]:
     parts = ", ".join(f"{what} {fmt.number(each.mean(), 1)}" for what, each in hours.items())
     low, high = np.quantile(quoted.hours, [0.1, 0.9])
     total = f"**{fmt.number(quoted.hours.mean())} hours in all** ({fmt.number(low)} to {fmt.number(high)}): {parts}."
+    if plan.planner.moulds:
+        total += f" Moulds are in it by what the order wears of them; making all of them takes {fmt.number(mould_cost(plan).hours, 1)}."
     return [*(line for line in order_lines(plan, quoted) if line), total]

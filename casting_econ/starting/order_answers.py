@@ -3,6 +3,7 @@
 import datetime as dt
 import re
 
+from ..faults import counted
 from ..ledger.dates import month_names, possible_orders, read_date
 from ..units import Unclear
 
@@ -64,7 +65,7 @@ def pieces_by_colour(colours: dict[str, int | None], pieces: int) -> dict[str, i
     """
     if None in colours.values():
         if len(colours) > pieces:
-            raise ValueError(f"{len(colours)} colours of {pieces} pieces -> at most a colour a piece")
+            raise ValueError(f"{len(colours)} colours of {counted(pieces, 'piece')} -> at most a colour a piece")
         each, over = divmod(pieces, len(colours))
         return {name: each + (at < over) for at, name in enumerate(colours)}
     if colours and sum(colours.values()) != pieces:

@@ -1,5 +1,6 @@
 """What the study file of a first order has of its own: pots, and moulds from nothing."""
 
+from .answers import Answers
 from .crafts import Guess
 from .writer import WORTH, Writer, casts_a_load, read_figure
 
@@ -28,13 +29,18 @@ def lots(w: Writer, item: str) -> list[str]:
     ]
 
 
+def masters_and_cavities(answers: Answers) -> tuple[int, int]:
+    """Masters there are, and casts that a mould gives at once: as answered, else a master and a mould over all of them."""
+    masters = int((answers.figures.get("masters") or answers.craft.table["masters"])[1])
+    return masters, int((answers.figures.get("cavities") or (0, min(masters, casts_a_load(answers)), 0))[1])
+
+
 def moulds(w: Writer) -> list[str]:
     """How moulds are made, one by one, from masters; none is there yet."""
     answers, mould = w.answers, w.answers.craft.table["mould"]
     counts = {key: answers.figures.get(key) for key in ("masters", "cavities")}
     w.defaults += [what for key, what in (("masters", "masters"), ("cavities", "casts a mould")) if counts[key] is None]
-    masters = int((counts["masters"] or answers.craft.table["masters"])[1])
-    cavities = int((counts["cavities"] or (0, min(masters, casts_a_load(answers)), 0))[1])
+    masters, cavities = masters_and_cavities(answers)
     heading, money = f"[products.{answers.piece}.mould", answers.currency
     lines = [
         f"{heading}] # how moulds are made; the plan says how many this order needs",

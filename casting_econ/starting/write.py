@@ -19,9 +19,9 @@ _EXAMPLES = {
     "timesheet": {"date": "2026-01-15", "step": "{step}", "minutes": "45", "product": "{piece}", "pieces_handled": "12"},
     "batches": {"batch": "B001", "date": "2026-01-15", "product": "{piece}", "casts": "{casts}", "good": "{good}", "order": "{order}"},
     "faults": {"date": "2026-01-15", "batch": "B001", "product": "{piece}", "step": "{checked}", "cause": "{cause}", "pieces": "2", "fate": "scrap"},
-    "moulds": {"mould": "M01", "product": "{piece}", "cavities": "{casts}", "made": "2026-01-02"},
+    "moulds": {"mould": "M01", "product": "{piece}", "cavities": "{cavities}", "made": "2026-01-02"},
     "purchases": {"date": "2026-01-10", "item": "{item}", "kind": "material", "quantity": "1", "unit": "kg", "paid": "20.00"},
-    "sales": {"date": "2026-01-20", "order": "0001", "channel": "online", "product": "{piece}", "pieces": "2", "price": "30.00"},
+    "sales": {"date": "2026-01-20", "order": "{sold}", "channel": "{channel}", "product": "{piece}", "pieces": "{pieces}", "price": "{price}"},
     "prices_seen": {"date": "2026-01-20", "place": "a fair", "description": "about the same size", "pieces": "1", "price": "14.00", "sold": "unknown"},
     "stock_count": {"date": "2026-12-31", "item": "{piece}", "quantity": "20", "stage": "finished"},
     "mileage": {"date": "2026-01-20", "purpose": "a fair and back", "distance_km": "36"},
@@ -135,7 +135,12 @@ def _step(w: Writer, piece: str, step: dict, shares: dict[str, Guess]) -> list[s
 def log_texts(answers: Answers) -> dict[str, str]:
     """Each log by its file name: the header, and an example row that is not read."""
     checked = next(step for step in answers.steps if step.get("losses"))
-    words = {
+    sold = {"sold": "0001", "channel": "online", "pieces": "2", "price": "30.00", "cavities": str(casts_a_load(answers))}
+    if answers.order:
+        pieces, price = (answers.figures.get(key, (0, 0, 0))[1] for key in ("pieces", "price"))
+        sold |= {"sold": order_text.FIRST_ORDER, "channel": "direct", "pieces": written(pieces)}
+        sold |= {"price": written(price or 15 * pieces), "cavities": str(order_text.masters_and_cavities(answers)[1])}
+    words = sold | {
         "piece": answers.piece,
         "step": answers.craft.main_steps[0],
         "casts": str(casts_a_load(answers)),

@@ -178,7 +178,7 @@ class CommissionEntry(Node):
     pieces: decided(above=0.0, high=100_000.0, whole=True, counts="piece") = key("good pieces ordered")
     due: Date = key("day on which they must have arrived")
     start: Date | None = key("first day of work; today if not given", None)
-    confidence: decided(low=0.5, high=0.9999) = key("wanted certainty of being on time and complete", 0.95)
+    confidence: decided(low=0.5, high=0.9999, such="0.95 or '95 %'") = key("wanted certainty of being on time and complete", 0.95)
     set_of: decided(low=1.0, high=1000.0, whole=True, counts="piece") = key("pieces that must match; see match_within", 1)
     match_within: Literal["load", "lot"] = key("what a set must come from: one load, or one lot over any loads", "load")
     variants: dict[Key, decided(above=0.0, high=100_000.0, whole=True, counts="piece")] = key("pieces of each colour or form", {})

@@ -13,7 +13,7 @@ from ..models.tax import take_home
 from ..models.year import DEMAND, HANDS
 from ..reference import wages
 from .conditions import Lever, levers, solve_for_target, year_over_living
-from .job import ample_orders, ample_year, factor_for, full_of, full_words
+from .job import APART, ample_orders, ample_year, factor_for, full_of, full_words
 from .living import scheme_of
 from .monte_carlo import living_words
 from .table import shown
@@ -185,7 +185,7 @@ def towards_sentence(kit: OpenStudy, found: Towards | None) -> str:
     if np.isfinite(found.price):
         kept = not any(np.any(np.asarray(c.elasticity) > 0) for c in kit.inputs().channels)
         loses = " The study takes it that no buyer is lost by a dearer price." if kept else ""
-        return f"{text} With prices {fmt.percent(found.price - 1.0)} up, and orders enough, it would.{loses}"
+        return f"{text} With prices about {fmt.percent(found.price - 1.0)} up, and orders enough, it would.{loses}"
     return f"{text} **No price up to {fmt.number(MOST_PRICE)} times today's does {_while(kit, found.full)}.**"
 
 
@@ -249,6 +249,7 @@ def paid_job_table(kit: OpenStudy, found: Towards | None) -> pd.DataFrame:
 def paid_job_sentence(kit: OpenStudy, frame: pd.DataFrame) -> str:
     """What a paid job of the same hours leaves, against this work now."""
     fmt, own = format_of(kit), frame[frame.source == "this study"].iloc[0]
+    luck = "" if kit.variation == "rates" else f", {APART},"  # the year on the first page has it
     paid = frame[(frame.source != "this study") & (frame["hours a week"] == own["hours a week"])]
     if paid.empty:
         return f"The kit has no wages of this place in {kit.study.currency}, so no paid job is set beside it."
@@ -258,5 +259,5 @@ def paid_job_sentence(kit: OpenStudy, frame: pd.DataFrame) -> str:
     parts = [f"{fmt.money(row[column], 0)} at the {row.work.split(',')[0]}" for _, row in paid.iterrows()]
     return (
         f"A paid job of the same {fmt.number(own['hours a week'], 1)} hours a week, {fmt.number(_WEEKS_PAID)} weeks paid, would leave about **{' or '.join(parts)}**; "
-        f"this work leaves {fmt.money(own[column], 0)}{after}. Wages are taxed here by the same table, which is for the self-employed: an employee's own contributions differ."
+        f"this work{luck} leaves {fmt.money(own[column], 0)}{after}. Wages are taxed here by the same table, which is for the self-employed: an employee's own contributions differ."
     )

@@ -501,6 +501,31 @@ def test_a_living_reached_already(small):
     assert "**far fewer orders would still do**" in towards.towards_sentence(kit, replace(found, factor=np.nan))
 
 
+PEGS = """[products.peg]
+casts_per_load = 1
+[products.peg.steps.carve]
+minutes = "60 min"
+[channels.pegs]
+product = "peg"
+pieces_per_order = 1
+orders = "300 orders/year"
+price = "4 EUR\""""
+
+
+def test_orders_that_would_still_do_are_fewer_than_now(small):
+    """Of hours that are full already, more orders of everything give more to pegs, an hour for 4: with 1.2 times as many the year is no living any
+    more, which is nearer to now than where fewer orders bring none. What is said to do is fewer than now, and so many do."""
+    kit = small(orders=1400, hours=21.5, channel=PEGS)
+    found, (orders, _) = towards.towards(kit), towards._levers(kit)
+    left = [
+        float(evaluate(orders.move(kit.inputs(), np.asarray(k))).totals["residual_pay_per_year"]) for k in (found.factor, 1.2)
+    ]
+
+    assert found.reached and found.factor < 1.0
+    assert left == [pytest.approx(27_600, rel=1e-8), pytest.approx(27_361, abs=1)]
+    assert living_from_words(job_of(kit, kit.monte_carlo(16, 3)), FMT).endswith(" would do")
+
+
 def test_months_at_the_stated_pace(small):
     """Nine months from none to 150: to 757 are (757 / 150 - 1) x 9 = 36.4 months more, 37 begun. Own arithmetic; no pace, no months."""
     paced, unknown = small(orders=150, cash="[cash]\nramp_months = 9"), small(orders=150)
@@ -548,7 +573,10 @@ def test_a_paid_job_of_the_same_hours(small):
     assert minimum["after contributions and tax"] == pytest.approx(float(take_home(14.15 * hours * 52, taxes()["ie-2025"])))
     assert list(frame.work[frame.source == "this study"]) == ["this work now", "this work at a living"]
     said = towards.paid_job_sentence(kit, frame)
-    assert "at the legal minimum or €" in said and "after contributions and tax" in said
+    assert "at the legal minimum or €" in said and "; this work leaves €" in said and "after contributions and tax" in said
+    counted = small(orders=300, variation="counts")
+    frame_of_it = towards.paid_job_table(counted, towards.towards(counted))
+    assert "; this work, bad luck apart, leaves €" in towards.paid_job_sentence(counted, frame_of_it)
     untaxed = towards.paid_job_sentence(kit, frame.assign(**{"after contributions and tax": np.nan}))
     assert "before contributions and tax, as the study names no tax table" in untaxed
     assert towards.paid_job_sentence(kit, frame[frame.source == "this study"]).startswith(

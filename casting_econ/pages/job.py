@@ -143,8 +143,11 @@ def _orders_now(kit):
 
 
 def factor_for(kit: OpenStudy, aim=year_over_living) -> float:
-    """Of today's orders, at which a year brings a living at today's prices, or another aim is just met; not a number where none does. [-]"""
-    return float(solve_for_target(kit, [ample_orders(kit)], aim=aim)[0])
+    """Of today's orders, at which a year brings a living at today's prices, or another aim is just met, of no more than today's where those
+    meet it; not a number where none does. [-]"""
+    orders = ample_orders(kit)
+    orders = replace(orders, high=1.0) if aim(kit.inputs()) >= 0 else orders  # more than can be made may leave less again
+    return float(solve_for_target(kit, [orders], aim=aim)[0])
 
 
 def ample_year(kit: OpenStudy) -> Outcome:

@@ -524,6 +524,12 @@ def test_orders_that_would_still_do_are_fewer_than_now(small):
     assert found.reached and found.factor < 1.0
     assert left == [pytest.approx(27_600, rel=1e-8), pytest.approx(27_361, abs=1)]
     assert living_from_words(job_of(kit, kit.monte_carlo(16, 3)), FMT).endswith(" would do")
+    table = towards.towards_table(kit, found).set_index("prices")
+    assert table.orders[1.0] == np.ceil(found.factor * 1_700) and table["more than now"][1.0] == 0
+    kit = small(orders=1400, hours=20.9, channel=PEGS, cash="[cash]\nramp_months = 9")  # no living now, but with fewer pegs
+    found = towards.towards(kit)
+    assert not found.reached and 0.9 < found.factor < 1.0 and towards.ramp_sentence(kit, found) == ""
+    assert "orders a year, fewer than now, as more of them leave less**" in towards.towards_sentence(kit, found)
 
 
 def test_months_at_the_stated_pace(small):

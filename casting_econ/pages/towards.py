@@ -103,7 +103,11 @@ def towards_table(kit: OpenStudy, found: Towards | None) -> pd.DataFrame:
         return []
     (orders, price), a = _levers(kit), kit.inputs()
     prices = np.array(PRICES)
-    factors = solve_for_target(kit, [orders], price, prices, aim=year_over_living)[0]
+    reached = year_over_living(price.move(a, prices)) >= 0  # there no more than today's are looked at, as in `factor_for`
+    some, fewer = (
+        solve_for_target(kit, [replace(orders, high=most)], price, prices, aim=year_over_living)[0] for most in (orders.high, 1.0)
+    )
+    factors = np.where(reached, fewer, some)
     there = np.where(np.isfinite(factors), factors, orders.high)
     needed, ample = (evaluate(orders.move(price.move(a, prices), at)).totals for at in (there, np.full(prices.size, orders.high)))
     hours = np.where(np.isfinite(factors), needed["hours_per_year"] / a.weeks_per_year, np.nan)
@@ -163,8 +167,11 @@ def towards_sentence(kit: OpenStudy, found: Towards | None) -> str:
         return f"With every number at its middle a year brings {living} now; at today's prices **{count}** instead of {fmt.number(found.now)}."
     if found.possible:
         more = np.ceil(found.factor * found.now - 1e-9) - found.now
+        beside = (
+            f"{fmt.number(max(more, 1.0))} more than now" if found.factor > 1.0 else "fewer than now, as more of them leave less"
+        )
         return (
-            f"At today's prices {living} takes **about {orders_words(found.factor * found.now, fmt)}, {fmt.number(max(more, 1.0))} more than now**, "
+            f"At today's prices {living} takes **about {orders_words(found.factor * found.now, fmt)}, {beside}**, "
             f"and {fmt.number(found.hours, 1)} hours a week of the {fmt.number(found.given, 1)} given; it is {fmt.number(found.worked, 1)} now."
         )
     text = f"**At today's prices no number of orders brings {living}:** "
@@ -203,7 +210,7 @@ def _while(kit, full):
 def ramp_sentence(kit: OpenStudy, found: Towards | None) -> str:
     """Months to get there at the pace that the study states, nothing where there is nowhere to go."""
     fmt, ramp = format_of(kit), float(kit.study.file.cash.ramp_months)
-    if found is None or found.reached or not found.possible:
+    if found is None or found.reached or not found.factor > 1.0:
         return ""
     if not ramp:
         return "How long that takes cannot be said: the study states no pace (`ramp_months` under [cash])."

@@ -413,6 +413,26 @@ def test_many_draws_at_once_have_the_rates_of_each_by_itself(sets):
         assert np.array_equal(rates(slice(None)), alone)
 
 
+def test_many_draws_are_followed_no_further_than_each_by_itself():
+    """Where so few loads are looked at that nothing has repeated yet, many draws at once have the mean over just as many."""
+    rng = np.random.default_rng(44)
+    turn, work = (middle + 0.002 * rng.random(2_000) for middle in (0.115, 0.504))
+
+    def rates(some):
+        use = InMoulds(sets=3, steps=((work[some], False, 0.0),))
+        return loads_per_week(4.2, turn[some], 2, WEEKDAYS, use, 24)
+
+    assert np.array_equal(rates(slice(None)), np.concatenate([rates(slice(at, at + 500)) for at in range(0, 2_000, 500)]))
+
+
+def test_pours_of_seconds_are_followed_in_boxes_without_a_warning():
+    """From one second to four minutes a pour, with nothing to do in the moulds: a box may begin at no work at all."""
+    cure, turn = np.linspace(4.0, 4.016, 2_000), np.linspace(1.0, 240.0, 2_000) / 3600
+    alone = [loads_per_week(cure[at], turn[at], 1, WEEKDAYS, InMoulds(sets=1), ENOUGH_LOADS) for at in (0, 999, 1999)]
+
+    assert loads_per_week(cure, turn, 1, WEEKDAYS, InMoulds(sets=1), ENOUGH_LOADS)[[0, 999, 1999]].tolist() == alone
+
+
 @pytest.mark.parametrize("kind", KINDS[:-1])  # a calendar that never closes needs no search for a window
 def test_loads_per_week_recursion_starts_as_simulated(kind):
     """First 200 starts of the recursion the model documents, with its own search for a window, equal the simulated ones."""

@@ -46,6 +46,13 @@ def test_compound_poisson_mean_and_variance():
     assert pieces_at(0.9, [0.0, 2.0], 320.0).tolist() == [0.0, 640.0]
 
 
+def test_pieces_of_orders_that_are_not_whole():
+    """2.2, 2.7 and 2.9 orders, as an average may have them: each the gamma of its own shape, by another library."""
+    orders = np.array([2.2, 2.7, 2.9])
+
+    assert pieces_at(0.3, orders, 4.0, 1.0) == pytest.approx(stats.gamma.ppf(0.3, orders * 16.0, scale=0.25), rel=1e-12)
+
+
 def test_nothing_expected_brings_nothing():
     """Without demand no order comes, clustered or not, and the smallest uniform gives none rather than less than none."""
     assert orders_at([0.0, 0.999], 0.0).tolist() == orders_at([0.0, 0.999], 0.0, 2.0).tolist() == [0.0, 0.0]

@@ -94,6 +94,15 @@ def test_known_not_to_cluster_is_the_gamma_of_a_poisson_rate():
         assert rate.quantile(np.array([0.1, 0.5, 0.9])) == pytest.approx(expected, rel=1e-3) and alike is None
 
 
+def test_a_guess_of_hardly_an_order_before_any_comes():
+    """One order a year, a guess that counts for a month, and no log: the gamma of a twelfth of an order in one month, whose lower tenth lies at a
+    millionth of a millionth (closed form, by another library)."""
+    rate, _, none = counts_posterior(1 / 12, 1.0, [], firm=True)
+    found = stats.gamma.cdf(rate.quantile(np.array([0.1, 0.5, 0.9])), 1 / 12)
+
+    assert found == pytest.approx([0.1, 0.5, 0.9], abs=2e-3) and none == pytest.approx(0.5, abs=1e-3)
+
+
 def test_nothing_seen_leaves_the_guess_and_its_width():
     """No month: the mean stays; a firm guess of 8 orders one by one is their gamma, one worth two clustered months is wider."""
     firm, like = (counts_posterior(4.0, 2.0, [], firm=one) for one in (True, False))

@@ -62,7 +62,7 @@ def test_what_only_orders_need_moves_the_page_that_names_them(study):
         (("outlay = ", 'outlay = "1 EUR" # '), {"01_answer", "09_change"}),
         (("[decision]", "[decision] # "), set()),
         (("[decision]\n", "[decision]\nbudget = 1 # "), {"01_answer", "09_change"}),
-        (("[overheads]", '[cash]\nreserve = "1 EUR"\n[overheads]'), {"01_answer", "10_cash", "11_living"}),
+        (("[overheads]", '[cash]\nreserve = "1 EUR"\n[overheads]'), {"01_answer", "08_sensitivity", "10_cash", "11_living"}),
         (("[overheads]", "[cash]\nseason = [1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 2]\n[overheads]"), ALL),
     ],
     ids=["a scenario", "a remark there", "the budget", "money at the start", "the season"],
@@ -94,7 +94,7 @@ class Trap:
     [
         ("kelpmoor-handles", ("scenarios", "decision"), set()),
         ("kelpmoor-handles", ("commissions", "orders", "quote", "supplies"), {store.NOTES}),  # what reading the logs said
-        ("hollin-quay-pulls", ("cash",), set()),
+        ("ninepenny-lather", ("cash",), set()),  # whose orders are worth knowing, if not the months that they take
     ],
     ids=["scenarios", "orders", "cash"],
 )

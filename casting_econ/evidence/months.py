@@ -64,7 +64,10 @@ def counts_posterior(
     parts, which = np.unique(exposure, return_inverse=True)
     months, seen = (np.bincount(which, of, parts.size) for of in (None, counts))
     centre = (stated * prior_weight + counts.sum()) / (prior_weight + exposure.sum())
-    ends = np.log(centre) + np.array([-16.0, 8.0])  # far beyond any mass
+    far = np.clip(
+        9.0 / (stated * prior_weight + counts.sum()), 16.0, 400.0
+    )  # beyond lies one in 10,000, of a guess of hardly an order too
+    ends = np.log(centre) + np.array([-far, 8.0])
     for points in (81, 81, 401):
         line = np.linspace(*ends, points)
         joint = fixed + (events + counts.sum()) * line - events / stated * np.exp(line)

@@ -33,7 +33,7 @@ def mould_rates(table, spans, most_loads, sizes=1):
     rates = np.full(table.shape[1], np.nan)
     if rates.size > _FEW:
         boxes, which = _boxes(table)
-        rates = _known(boxes, spans, _FEW // 16, sizes)[which]
+        rates = _known(boxes, spans, min(_FEW // 16, most_loads), sizes)[which]
     unsure = np.flatnonzero(np.isnan(rates))
     if unsure.size:
         rates[unsure] = _known(table[None, :, unsure], spans, most_loads, sizes)
@@ -147,7 +147,7 @@ def _follow(tables, pots, sets, hours, most_loads, sizes):
         todo = np.where(pours, turn, _picked(left, here))
         by_hand = own > 3 << 15  # it may be put down: for work in one go, or for an earlier load
         early = pours & (poured == max(16, 2 * sets))
-        if early.any():
+        if early.any() and not boxes:
             warm = np.where(early, _seen(state, given, hours), warm)
         end = np.where(by_hand, hours.end(start, np.maximum(todo, 1)), start + todo)
         sooner = np.where(rank < own, begin, _NEVER).min(axis=1)

@@ -142,8 +142,8 @@ def pieces_at(uniform, orders, mean_size, sd_size=0.0):
     uniform, orders, mean_size, sd_size = np.broadcast_arrays(*given)
     pieces, differ = orders * mean_size, (orders > 0) & (sd_size > 0)
     scale = sd_size[differ] ** 2 / mean_size[differ]
-    # where all orders are of one mean and spread, many months are of one shape
-    alike = orders[differ] if np.size(given[2]) == np.size(given[3]) == 1 else None
+    # where all orders are whole, of one mean and spread, many months are of one shape
+    alike = orders[differ] if np.size(given[2]) == np.size(given[3]) == 1 and not np.any(orders % 1.0) else None
     pieces[differ] = _gamma_at(uniform[differ], pieces[differ] / scale, alike) * scale
     return pieces[()]
 

@@ -29,7 +29,7 @@ _SIDE = {
     "no": "not worth its hours as it is",
 }
 _NO = ("no", "probably not")  # of `side` and of `lives`
-_APART = "bad luck apart"
+APART = "bad luck apart"
 _SAFE = {"yes": ", and safe enough", "not quite": ", but not quite a safe one", "no": ", but not a safe one"}
 
 
@@ -143,8 +143,11 @@ def _orders_now(kit):
 
 
 def factor_for(kit: OpenStudy, aim=year_over_living) -> float:
-    """Of today's orders, at which a year brings a living at today's prices, or another aim is just met; not a number where none does. [-]"""
-    return float(solve_for_target(kit, [ample_orders(kit)], aim=aim)[0])
+    """Of today's orders, at which a year brings a living at today's prices, or another aim is just met, of no more than today's where those
+    meet it; not a number where none does. [-]"""
+    orders = ample_orders(kit)
+    orders = replace(orders, high=1.0) if aim(kit.inputs()) >= 0 else orders  # more than can be made may leave less again
+    return float(solve_for_target(kit, [orders], aim=aim)[0])
 
 
 def ample_year(kit: OpenStudy) -> Outcome:
@@ -165,7 +168,7 @@ def verdict_words(job: Job) -> str:
     long_hours = ", but only by more hours than a full week"
     if job.lives in ("yes", "probably"):
         words = (living if job.lives == "yes" else f"probably {living}") + _SAFE[job.safe]
-        words += f", {_APART}" if job.safe == "yes" and not job.luck else ""
+        words += f", {APART}" if job.safe == "yes" and not job.luck else ""
         words += long_hours if job.side != "yes" and job.hour < job.year else ""
     elif job.lives == "open":
         words = f"perhaps {living}{long_hours}" if short else f"{side}; perhaps {living}"
@@ -219,7 +222,7 @@ def floor_words(job: Job, fmt: Format) -> str:
     """Years below the floor, unless it is the kit's own and the year is no living anyway; and the reserve where there is one."""
     floor = f"{fmt.money(job.floor, 0)}, half of {fmt.money(job.floor / FLOOR_SHARE, 0)}"
     floor = f"the floor of {fmt.money(job.floor, 0)}" if job.stated else floor
-    luck = "" if job.luck or _APART in verdict_words(job) else f"{_APART}, "
+    luck = "" if job.luck or APART in verdict_words(job) else f"{APART}, "
     text = f"; {luck}{years_below(job.below, fmt)} below {floor}" if _tells_floor(job) else ""
     if job.fails is None:
         return text
@@ -239,8 +242,8 @@ def living_from_words(job: Job, fmt: Format) -> str:
     """From how many orders a year at today's prices the year brings a living, or that no number does where the verdict has not said it."""
     if not np.isfinite(job.living_from):
         return ", which no number of orders brings at these prices" if job.lives in _NO and job.side in _NO else ""
-    count = f"{fmt.number(np.ceil(job.living_from - 1e-9))} orders"
-    return f", from about {count} a year on" if job.living_from > job.orders else f", and about {count} would do"
+    count, luck = f"{fmt.number(np.ceil(job.living_from - 1e-9))} orders", f", {APART}" if job.luck else ""
+    return f", from about {count} a year on{luck}" if job.living_from > job.orders else f", and about {count} would do{luck}"
 
 
 def job_line(kit: OpenStudy, answer: Answer, job: Job) -> str:
@@ -249,7 +252,7 @@ def job_line(kit: OpenStudy, answer: Answer, job: Job) -> str:
     hours = answer.summary("hours_per_year")["p50"] / float(kit.inputs().weeks_per_year)
     about, sure = ("", "") if kit.certain else ("about ", f" (chance {fmt.chance(job.year)})")
     come = f"{counted_orders(job.orders, fmt)} a year leave{'s' if job.orders == 1 else ''}"
-    luck, verdict = "" if job.luck or _tells_floor(job) else f", {_APART}", verdict_words(job)
+    luck, verdict = "" if job.luck or _tells_floor(job) else f", {APART}", verdict_words(job)
     if band := by_luck_alone(kit):
         luck = " (by luck alone {} to {} in eight years of ten)".format(*(fmt.money(end, 0) for end in band))
     return (
@@ -287,7 +290,8 @@ def todo_words(job: Job, decision: Decision, fmt: Format) -> str:
         return "Rather not as it is: a few bad years cost more than the others bring."
     if job.few:
         start = "Find more orders, or stop" if job.side == "no" else "Rather not at these orders"
-        return f"{start}: an hour pays from about {fmt.number(np.ceil(job.pays_from - 1e-9))} orders a year on."
+        luck = f", {APART}" if job.luck else ""
+        return f"{start}: an hour pays from about {fmt.number(np.ceil(job.pays_from - 1e-9))} orders a year on{luck}."
     return word if job.side in ("no", "probably not") else "Rather not as it is."
 
 

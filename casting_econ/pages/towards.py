@@ -13,7 +13,7 @@ from ..models.tax import take_home
 from ..models.year import DEMAND, HANDS
 from ..reference import wages
 from .conditions import Lever, levers, solve_for_target, year_over_living
-from .job import ample_orders, ample_year, factor_for, full_of, full_words
+from .job import APART, ample_orders, ample_year, factor_for, full_of, full_words
 from .living import scheme_of
 from .monte_carlo import living_words
 from .table import shown
@@ -103,7 +103,11 @@ def towards_table(kit: OpenStudy, found: Towards | None) -> pd.DataFrame:
         return []
     (orders, price), a = _levers(kit), kit.inputs()
     prices = np.array(PRICES)
-    factors = solve_for_target(kit, [orders], price, prices, aim=year_over_living)[0]
+    reached = year_over_living(price.move(a, prices)) >= 0  # there no more than today's are looked at, as in `factor_for`
+    some, fewer = (
+        solve_for_target(kit, [replace(orders, high=most)], price, prices, aim=year_over_living)[0] for most in (orders.high, 1.0)
+    )
+    factors = np.where(reached, fewer, some)
     there = np.where(np.isfinite(factors), factors, orders.high)
     needed, ample = (evaluate(orders.move(price.move(a, prices), at)).totals for at in (there, np.full(prices.size, orders.high)))
     hours = np.where(np.isfinite(factors), needed["hours_per_year"] / a.weeks_per_year, np.nan)
@@ -163,8 +167,11 @@ def towards_sentence(kit: OpenStudy, found: Towards | None) -> str:
         return f"With every number at its middle a year brings {living} now; at today's prices **{count}** instead of {fmt.number(found.now)}."
     if found.possible:
         more = np.ceil(found.factor * found.now - 1e-9) - found.now
+        beside = (
+            f"{fmt.number(max(more, 1.0))} more than now" if found.factor > 1.0 else "fewer than now, as more of them leave less"
+        )
         return (
-            f"At today's prices {living} takes **about {orders_words(found.factor * found.now, fmt)}, {fmt.number(max(more, 1.0))} more than now**, "
+            f"At today's prices {living} takes **about {orders_words(found.factor * found.now, fmt)}, {beside}**, "
             f"and {fmt.number(found.hours, 1)} hours a week of the {fmt.number(found.given, 1)} given; it is {fmt.number(found.worked, 1)} now."
         )
     text = f"**At today's prices no number of orders brings {living}:** "
@@ -185,7 +192,7 @@ def towards_sentence(kit: OpenStudy, found: Towards | None) -> str:
     if np.isfinite(found.price):
         kept = not any(np.any(np.asarray(c.elasticity) > 0) for c in kit.inputs().channels)
         loses = " The study takes it that no buyer is lost by a dearer price." if kept else ""
-        return f"{text} With prices {fmt.percent(found.price - 1.0)} up, and orders enough, it would.{loses}"
+        return f"{text} With prices about {fmt.percent(found.price - 1.0)} up, and orders enough, it would.{loses}"
     return f"{text} **No price up to {fmt.number(MOST_PRICE)} times today's does {_while(kit, found.full)}.**"
 
 
@@ -203,7 +210,7 @@ def _while(kit, full):
 def ramp_sentence(kit: OpenStudy, found: Towards | None) -> str:
     """Months to get there at the pace that the study states, nothing where there is nowhere to go."""
     fmt, ramp = format_of(kit), float(kit.study.file.cash.ramp_months)
-    if found is None or found.reached or not found.possible:
+    if found is None or found.reached or not found.factor > 1.0:
         return ""
     if not ramp:
         return "How long that takes cannot be said: the study states no pace (`ramp_months` under [cash])."
@@ -249,6 +256,7 @@ def paid_job_table(kit: OpenStudy, found: Towards | None) -> pd.DataFrame:
 def paid_job_sentence(kit: OpenStudy, frame: pd.DataFrame) -> str:
     """What a paid job of the same hours leaves, against this work now."""
     fmt, own = format_of(kit), frame[frame.source == "this study"].iloc[0]
+    luck = "" if kit.variation == "rates" else f", {APART},"  # the year on the first page has it
     paid = frame[(frame.source != "this study") & (frame["hours a week"] == own["hours a week"])]
     if paid.empty:
         return f"The kit has no wages of this place in {kit.study.currency}, so no paid job is set beside it."
@@ -258,5 +266,5 @@ def paid_job_sentence(kit: OpenStudy, frame: pd.DataFrame) -> str:
     parts = [f"{fmt.money(row[column], 0)} at the {row.work.split(',')[0]}" for _, row in paid.iterrows()]
     return (
         f"A paid job of the same {fmt.number(own['hours a week'], 1)} hours a week, {fmt.number(_WEEKS_PAID)} weeks paid, would leave about **{' or '.join(parts)}**; "
-        f"this work leaves {fmt.money(own[column], 0)}{after}. Wages are taxed here by the same table, which is for the self-employed: an employee's own contributions differ."
+        f"this work{luck} leaves {fmt.money(own[column], 0)}{after}. Wages are taxed here by the same table, which is for the self-employed: an employee's own contributions differ."
     )

@@ -43,7 +43,7 @@ NOTES = "02_records"  # the page that shows them, and names orders of the logs t
 # tables of the study file that no other pages look at, but for the season under [cash]; test_store.py has what would notice
 READERS = {table: {NOTES} for table in ("commissions", "orders", "quote", "supplies")}
 READERS |= {table: {"01_answer", "09_change"} for table in ("scenarios", "decision")} | {
-    "cash": {"01_answer", "10_cash", "11_living"}
+    "cash": {"01_answer", "08_sensitivity", "10_cash", "11_living"}
 }
 
 

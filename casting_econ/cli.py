@@ -18,15 +18,9 @@ _WORKERS = click.option("--workers", type=click.IntRange(1, 8), default=2, show_
 
 def _page(command):
     """What a command that shows a page in the browser may be told."""
-    command = click.option("--no-browser", "browser", flag_value=False, default=True, help="Only say what address to open.")(
-        command
-    )
-    command = click.option(
-        "--ip",
-        default="localhost",
-        show_default=True,
-        help="Address to listen at; 0.0.0.0 in a container or for another machine.",
-    )(command)
+    silent = click.option("--no-browser", "browser", flag_value=False, default=True, help="Only say what address to open.")
+    help_ip = "Address to listen at; 0.0.0.0 in a container or for another machine."
+    command = click.option("--ip", default="localhost", show_default=True, help=help_ip)(silent(command))
     return click.option("--port", type=click.IntRange(1024, 65535), help="Of the page; a free one if not given.")(command)
 
 
@@ -88,10 +82,7 @@ def demo(name: str | None, folder: str | None) -> None:
     "--answers", type=click.Path(), help='File with answers, such as: craft = "soap" and price = "6 7 9 EUR", a line each.'
 )
 @click.option(
-    "--answer",
-    multiple=True,
-    metavar="KEY=ANSWER",
-    help="One answer, such as 'price=11 12 15 EUR', or begin=order; as often as needed.",
+    "--answer", multiple=True, metavar="KEY=ANSWER", help="One answer, such as begin=order or 'price=11 12 15 EUR'; repeatable."
 )
 @click.option("--currency", metavar="CODE", help="Such as EUR; that of the price if not given.")
 @click.option("--locale", metavar="CODE", help="For numbers and dates, such as de_DE.")

@@ -279,7 +279,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("self.spent_when_found - self.recovered", "self.spent_when_found"),
         ("minutes + again *", "minutes - again *"),
         ("scrapped * recovered", "entering * recovered"),
-        ("product.casts_per_load * expected_casts", "expected_casts"),
+        ("product.largest_load * expected_casts", "expected_casts"),
     ],
     "casting_econ/models/year.py": [
         ('(1.0 - checked_share("unsold share"', '(1.0 + checked_share("unsold share"'),
@@ -325,7 +325,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
     "casting_econ/models/counts.py": [
         ("(1.0 - ruined)[:, None]", "(1.0 + ruined)[:, None]"),
         ("[needed : most + 1].sum()", "[needed + 1 : most + 1].sum()"),
-        ("casts % full", "casts % (full + 1)"),
+        ("np.minimum(np.cumsum((0, *sizes)), left)", "np.cumsum((0, *sizes))"),
     ],
     "casting_econ/models/orders.py": [("high - short > 1", "high - short > 2")],
     "casting_econ/models/topping.py": [
@@ -341,7 +341,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
     ],
     "casting_econ/models/lots.py": [
         ("spent - value * over", "spent + value * over"),
-        ("-(-casts // full)", "casts // full"),
+        ("len(loads_for(casts, sizes))", "1"),
         ("np.convolve(good, later)", "np.convolve(good, later[::-1])"),
         ("+ 1.0 - np.cumsum(good)", "+ 0.0 - np.cumsum(good)"),
     ],
@@ -353,7 +353,6 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("factorial(count - size - 1)", "factorial(count - size)"),
         ("rounded[max(parts", "rounded[min(parts"),
         ('min(checked("use", used, low=0.0) /', 'min(2 * checked("use", used, low=0.0) /'),
-        ("low=0.0) / YEAR, life_years)", "low=0.0) / YEAR, 2 * life_years)"),
         ('whole = checked("outlay", outlay, low=0.0) +', "whole ="),
     ],
     "casting_econ/projects/account.py": [

@@ -2,7 +2,7 @@
 
 import csv
 
-from mutants import HEADER, TABLE, listed, mutated
+from mutants import HEADER, ROOT, TABLE, listed, mutated
 
 
 def test_table_of_mutants_is_that_of_the_list():
@@ -13,6 +13,8 @@ def test_table_of_mutants_is_that_of_the_list():
     assert tuple(header) == HEADER and [tuple(row[:4]) for row in rows] == listed()
     assert len(rows) >= 60 and len(missed) <= 0.05 * len(rows)
     assert [row for row in missed if not row[5]] == []
+    gone = [place for place in listed() if mutated((ROOT / place[0]).read_text(encoding="utf-8"), *place[1:]) is None]
+    assert gone == []  # each still has its place
 
 
 def test_a_fault_is_put_where_it_belongs():

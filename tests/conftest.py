@@ -1,5 +1,6 @@
 """What several test modules share: which tests are core, in which order modules run, and what is made once for all workers."""
 
+import asyncio
 import json
 import os
 import shutil
@@ -114,11 +115,11 @@ class WarmKernels(nbval.kernel.KernelManager):
 
 def pytest_sessionstart():
     """Where kernels can be forked, nbval's are; and those of a run from the test itself, as from a command: xdist's own thread, which
-    keeps a run from it, holds nothing that kernels ask for. Threads that tests leave behind may."""
+    keeps a run from it, holds nothing that kernels ask for. Threads that tests leave behind may, and no kernel starts where a browser's loop runs."""
     if CAN_FORK:
         nbval.kernel.KernelManager = WarmKernels
         own = set(threading.enumerate())
-        count = lambda: 1 + len({*threading.enumerate()} - own)  # noqa: E731
+        count = lambda: 1 + len({*threading.enumerate()} - own) + (asyncio._get_running_loop() is not None)  # noqa: E731
         warm.threading = SimpleNamespace(active_count=count, Lock=threading.Lock)
 
 

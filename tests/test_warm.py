@@ -1,5 +1,6 @@
 """Kernels forked from one warm process give what kernels of their own give, and leave nothing behind."""
 
+import asyncio
 import os
 from pathlib import Path
 
@@ -97,8 +98,11 @@ def test_a_page_finds_what_the_run_has_worked_out_and_gives_the_same_bytes(tmp_p
 
 
 def test_the_first_kernel_is_forked_before_what_the_others_share_is_worked_out(tmp_path, monkeypatch):
-    """What the warm process does later is not there in the first kernel, and is in every other, however many start at a time."""
+    """What the warm process does later is not there in the first kernel, and is in every other, however many start at a time;
+    an event loop that the process forked from has set is none of a kernel's."""
     import nbformat
+
+    asyncio.set_event_loop(asyncio.new_event_loop())
 
     monkeypatch.setattr("threading.active_count", lambda: 1)
     for name, value in ONE_THREAD.items():
@@ -110,6 +114,7 @@ def test_the_first_kernel_is_forked_before_what_the_others_share_is_worked_out(t
     jobs = [Job(source=tmp_path / "asks.ipynb", target=tmp_path / f"{n}.ipynb", parameters=given) for n in range(4)]
 
     assert not run_jobs(jobs, 4, lambda _: None, tmp_path, ready=lambda: lambda: setattr(casting_econ, "shared", True))
+    asyncio.set_event_loop(None)
     told = [nbformat.read(job.target, as_version=4).cells[-1].outputs[0].text.strip() for job in jobs]
     assert told == ["False", "True", "True", "True"] and not hasattr(casting_econ, "shared")
 

@@ -4,6 +4,7 @@ What it works out before the first fork is there in every kernel, through memory
 Only Linux forks: where there is none, and where frameworks forbid it, ordinary kernels run and give the same bytes.
 """
 
+import asyncio
 import ctypes
 import gc
 import importlib
@@ -204,6 +205,7 @@ def _become_kernel(connection_file: str) -> None:
     signal.signal(signal.SIGCHLD, signal.SIG_DFL)
     os.setsid()
     os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
+    asyncio.set_event_loop(asyncio.new_event_loop())  # that of the process forked from is of no use here
     from ipykernel.kernelapp import IPKernelApp
 
     try:

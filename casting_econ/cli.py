@@ -1,5 +1,6 @@
 """Thin commands; everything heavy is imported when a command runs, so that --help is instant."""
 
+import gc
 import os
 import sys
 
@@ -28,9 +29,10 @@ def _page(command):
 @click.version_option(package_name="casting_econ")
 def main() -> None:
     """Can casting pieces by hand pay a living wage? Works on a study folder: study.toml and records/."""
-    if "numpy" not in sys.modules:  # which reads this once
-        from .running import ONE_THREAD
+    from .running import ONE_THREAD, SELDOM
 
+    gc.set_threshold(*SELDOM)
+    if "numpy" not in sys.modules:  # which reads this once
         os.environ.update(ONE_THREAD)
 
 

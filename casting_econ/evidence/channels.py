@@ -92,7 +92,7 @@ def _orders(study, channel, kind, number):
         found = _scatter(prior, alike, max(beyond, 0.0), data, float(parts.sum()), "months")
         return replace(found, posterior=alike.or_none(none), prior=found.prior.or_none(prior[2]))
     of_year = [one.mapped(lambda rate: rate * MONTHS) for one in (rate, counts_posterior(*guess, [], [], prior, firm=firm)[0])]
-    beside = (prior[0] if alike is None else (1.0 - none) * alike.middle) * guess[0] if firm else 0.0
+    beside = (prior[0] if alike is None else alike.or_none(none).middle) * guess[0] if firm else 0.0
     months = guess[1] * (1.0 + beside)  # that the guess counts for, of such as differ like these
     # guess and months by their number, the best of all that are linear in them; the mean of so skew a posterior lies beyond both
     middle = (guess[0] * months + count) / (months + float(time.sum())) * MONTHS

@@ -64,9 +64,8 @@ def counts_posterior(
     parts, which = np.unique(exposure, return_inverse=True)
     months, seen = (np.bincount(which, of, parts.size) for of in (None, counts))
     centre = (stated * prior_weight + counts.sum()) / (prior_weight + exposure.sum())
-    far = np.clip(
-        9.0 / (stated * prior_weight + counts.sum()), 16.0, 400.0
-    )  # beyond lies one in 10,000, of a guess of hardly an order too
+    # beyond lies one in 10,000, of a guess of hardly an order too
+    far = np.clip(9.0 / (stated * prior_weight + counts.sum()), 16.0, 400.0)
     ends = np.log(centre) + np.array([-far, 8.0])
     for points in (81, 81, 401):
         line = np.linspace(*ends, points)

@@ -48,9 +48,7 @@ class Job:
     living: str  # what a full year at the target is called
     luck: bool = True  # whether the luck of single orders is in the years drawn
     pays_from: float = np.nan  # orders a year from which an hour pays, where it does not at those that come [order/year]
-    living_from: float = (
-        np.nan
-    )  # orders a year from which a year brings a living at today's prices, if any number does [order/year]
+    living_from: float = np.nan  # orders a year from which today's prices bring a living, if any number does [order/year]
     orders: float = np.nan  # expected at the point [order/year]
     full: str | None = None  # where no number of orders brings a living at today's prices, what more of them fill
 

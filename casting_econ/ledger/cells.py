@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
+import pandas as pd
+
 from ..units import Unclear, ratio_of_units
 from .dates import read_date
 from .logs import NUMBERS, plain
@@ -107,7 +109,10 @@ def read_cell(raw: Any, rule: Rule) -> Cell:
     if isinstance(text, str) and text.startswith("#") and text.rstrip("!?").isupper():
         raise Unreadable("is an error of the spreadsheet", "the value that should stand there, or a blank")
     if rule.kind == "date":
-        return Cell(**read_date(text, rule.order, dict(rule.months), Unreadable))
+        found, how = read_date(text, rule.order, dict(rule.months))
+        if found is None:
+            raise Unreadable
+        return Cell(value=pd.Timestamp(found), how=how)
     if rule.kind in NUMBERS:
         return _number(text, NUMBERS[rule.kind], rule)
     return _text(text, rule)

@@ -9,25 +9,8 @@ import pandas as pd
 from ..faults import Fault, close_match, counted
 from .files import TEXTS, read_file, record_files
 from .logs import IDS, LOGS, NUMBERS, OPEN, UNIQUE, days_of, in_words, log_named, plain
-from .rows import Column, SetAside, score_of
-from .table import Change, read_table, shown
-
-
-@dataclass(frozen=True, kw_only=True)
-class FileReading:
-    """How one file or sheet was read."""
-
-    place: str
-    log: str
-    read: int  # rows without the header
-    used: int
-    decisions: tuple[str, ...] = ()
-    set_aside: tuple[SetAside, ...] = ()
-    changes: tuple[Change, ...] = ()
-    totals: tuple[tuple[int, str, float], ...] = ()  # stated ones: row, column, figure in the unit of the column
-    unequal: tuple[str, ...] = ()  # totals that are not the sum of their rows
-    columns: tuple[Column, ...] = ()  # as headed, those left out too
-    unread: dict[str, set[str]] = field(default_factory=dict, repr=False, compare=False)  # header left out -> what stands in it
+from .rows import SetAside, score_of
+from .table import FileReading, read_table, shown
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,11 +44,12 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
     declared = settings.files if settings else {}
     for path in record_files(folder):
         if declared.get(path.name) == "ignore":
-            files.append(FileReading(place=f"records/{path.name}", log="ignore", read=0, used=0))
+            files.append(FileReading(place=f"records/{path.name}", log="ignore"))
             entries.add(path.name)
             continue
-        score = _score(declared.get(path.name) or log_named(path.stem), settings)
-        grids, more = read_file(path, score)
+        log = declared.get(path.name) or log_named(path.stem)
+        likely = [log] if log in LOGS else list(LOGS)
+        grids, more = read_file(path, lambda cells, likely=likely: max(score_of(cells, one, settings) for one in likely))
         if path.suffix.lower() in TEXTS and _log_of(path.name, None, path, 1, declared) is None:
             grids, more = [], [_undeclared(path.name, path.stem)]
         faults += more
@@ -75,7 +59,7 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
             if log is None:
                 faults.append(_undeclared(entry, grid.sheet))
             elif log == "ignore":
-                files.append(FileReading(place=grid.place, log="ignore", read=0, used=0))
+                files.append(FileReading(place=grid.place, log="ignore"))
             else:
                 table, more = read_table(grid, log, settings, names, currency, locale)
                 tables.append(table)
@@ -87,7 +71,7 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
         mine = [table for table in tables if table.log == log and not table.empty]
         if mine and all(table.frame is not None for table in mine):
             frame, raw = _joined(mine, log)
-            told = {(table.grid.place, *cell) for table in mine for cell in table.told}
+            told = {(table.place, *cell) for table in mine for cell in table.told}
             more = _checked(frame, raw, log, mine)
             faults += [f for f in more if (f.file, f.row, f.column) not in told and (f.file, None, f.column) not in told]
             if not more and all(table.sound for table in mine):
@@ -95,21 +79,10 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
             else:
                 unsound[log] = frame
     for table in tables:
-        told = {name: tuple(getattr(table, name)) for name in ("decisions", "totals", "unequal", "columns")}
-        told |= {"changes": _in_order(table.changes), "set_aside": _in_order(table.aside), "unread": table.unread}
-        counts = {"read": table.read, "used": table.read - len(table.aside)}
-        files.append(FileReading(place=table.grid.place, log=table.log, **counts, **told))
-    return records, Reading(files=tuple(sorted(files, key=lambda file: file.place)), unsound=unsound), faults
-
-
-def _in_order(found):
-    return tuple(sorted(found, key=lambda one: one.row))
-
-
-def _score(log, settings):
-    """Counts names of columns in a row: of the log, or of the one that has most."""
-    logs = [log] if log in LOGS else list(LOGS)
-    return lambda cells: max(score_of(cells, one, settings) for one in logs)
+        table.frame, table.raw = None, {}
+        table.changes.sort(key=lambda one: one.row)
+        table.set_aside.sort(key=lambda one: one.row)
+    return records, Reading(files=tuple(sorted(files + tables, key=lambda file: file.place)), unsound=unsound), faults
 
 
 def _log_of(entry, sheet, path, sheets, declared):
@@ -143,7 +116,7 @@ def _joined(tables, log):
     single = len(tables) == 1
     frames, raws, blocks, owners, rows = [], [], [], [], []
     for number, table in enumerate(tables):
-        labels = table.frame.index if single else [f"{table.grid.place}:{row}" for row in table.frame.index]
+        labels = table.frame.index if single else [f"{table.place}:{row}" for row in table.frame.index]
         rows += list(table.frame.index)
         frames.append(table.frame.set_axis(labels))
         raws.append(pd.DataFrame(table.raw, index=labels, dtype=object))
@@ -166,7 +139,8 @@ def _once(frame, blocks, owners, rows, tables, log):
 
     A row k times under one header and m times under another counts max(k, m) times: the first `k` of both are the same.
     """
-    codes = pd.DataFrame({name: pd.factorize(_comparable(column))[0] for name, column in frame.items()})
+    comparable = {name: column.astype(float).round(9) if column.dtype.kind in "fi" else column for name, column in frame.items()}
+    codes = pd.DataFrame({name: pd.factorize(column)[0] for name, column in comparable.items()})
     same = codes.groupby(list(codes.columns), sort=False).ngroup().to_numpy()
     block = pd.Series(blocks).map({one: i for i, one in enumerate(dict.fromkeys(blocks))}).to_numpy()
     keys = pd.DataFrame({"same": same, "block": block})
@@ -180,9 +154,9 @@ def _once(frame, blocks, owners, rows, tables, log):
     starts = dict(zip(firsts.same, firsts.index))
     for at in keys.index[~keep | again]:
         origin = starts[same[at]] if keep[at] or again[at] else before[at]
-        other = tables[owners[origin]].grid.place
+        other = tables[owners[origin]].place
         where = f"row {rows[origin]}" if owners[origin] == owners[at] else f"row {rows[origin]} of {other}"
-        tables[owners[at]].aside.append(SetAside(row=rows[at], reason=f"the same as {where}, counted once"))
+        tables[owners[at]].set_aside.append(SetAside(row=rows[at], reason=f"the same as {where}, counted once"))
     for number, table in enumerate(tables):
         twice = [at for at in keys.index[keep & ~again & (keys.nth.to_numpy() > 0)] if owners[at] == number]
         if twice:
@@ -206,9 +180,9 @@ def _overtaken(frame, keep, owners, rows, tables, log):
             fuller = [other for other in same.index if other != at and (own.isna() | (same.loc[other] == own)).all()]
             if len(closed) or fuller:
                 by = closed[0] if len(closed) else fuller[-1]
-                where = f"row {rows[by]}" + ("" if owners[by] == owners[at] else f" of {tables[owners[by]].grid.place}")
+                where = f"row {rows[by]}" + ("" if owners[by] == owners[at] else f" of {tables[owners[by]].place}")
                 reason = f"counted since, in {where}" if len(closed) else f"said again with more in {where}"
-                tables[owners[at]].aside.append(SetAside(row=rows[at], reason=reason))
+                tables[owners[at]].set_aside.append(SetAside(row=rows[at], reason=reason))
                 gone[at] = True
     return gone
 
@@ -222,11 +196,6 @@ def _say_open(frame, keep, owners, rows, tables, log):
             places = ", ".join(map(str, mine[:8])) + (f" and {len(mine) - 8} more" if len(mine) > 8 else "")
             places = f"row{'s' * (len(mine) > 1)} {places}"
             table.decisions.append(f"{counted(len(mine), 'load')} without a count in {OPEN[log]}, still in work: {places}")
-
-
-def _comparable(column):
-    """Values as they are compared: figures to twelve digits."""
-    return column.astype(float).round(9) if column.dtype.kind in "fi" else column
 
 
 def _checked(frame, raw, log, tables):
@@ -247,7 +216,7 @@ def _checked(frame, raw, log, tables):
             rules.append(("cannot be used", right, column.notna() & wrong))
         for wrong, right, where in rules:
             for label in column.index[where]:
-                place, row = label.rsplit(":", 1) if isinstance(label, str) else (tables[0].grid.place, label)
+                place, row = label.rsplit(":", 1) if isinstance(label, str) else (tables[0].place, label)
                 found = "" if wrong == "empty cell" else shown(raw[name][label])
                 faults.append(Fault(place, wrong, right, row=int(row), column=name, found=found))
     return faults

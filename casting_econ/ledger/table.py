@@ -27,32 +27,41 @@ class Change:
     how: str
 
 
-@dataclass(kw_only=True)
-class Table:
-    """What was read from one file or sheet; the join adds what it sets aside."""
+@dataclass(kw_only=True, eq=False)
+class FileReading:
+    """How one file or sheet was read; the join adds what it sets aside, and lets go of the cells."""
 
-    grid: Grid
+    place: str
     log: str
-    frame: pd.DataFrame | None = None  # canonical columns; None where there is no header to go by, index the rows of the file
-    raw: dict[str, list[Any]] = field(default_factory=dict)  # cells as they stand, in the order of the frame
+    frame: pd.DataFrame | None = field(
+        default=None, repr=False
+    )  # canonical columns; None without a header, index the rows of the file
+    raw: dict[str, list[Any]] = field(default_factory=dict, repr=False)  # cells as they stand, in the order of the frame
     told: set[tuple[int, str]] = field(default_factory=set)  # row and column of cells at fault
     sound: bool = False
     empty: bool = False  # a header and nothing under it yet
     blocks: list[int] = field(default_factory=list)  # which header each row of the frame stands under
     decisions: list[str] = field(default_factory=list)
-    aside: list[SetAside] = field(default_factory=list)
+    set_aside: list[SetAside] = field(default_factory=list)
     changes: list[Change] = field(default_factory=list)
     read: int = 0  # rows without the header
     totals: list[tuple[int, str, float]] = field(default_factory=list)  # stated ones: row, column, figure in the column's unit
     unequal: list[str] = field(default_factory=list)  # totals that are not the sum of their rows, as sentences
-    columns: list[Column] = field(default_factory=list)  # as headed
-    unread: dict[str, set[str]] = field(default_factory=dict)  # header of a column left out -> what stands in it
+    columns: list[Column] = field(default_factory=list)  # as headed, those left out too
+    unread: dict[str, set[str]] = field(default_factory=dict, repr=False)  # header of a column left out -> what stands in it
+
+    @property
+    def used(self) -> int:
+        """Rows that are events."""
+        return self.read - len(self.set_aside)
 
 
-def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, locale: str | None) -> tuple[Table, list[Fault]]:
+def read_table(
+    grid: Grid, log: str, settings: Any, names: Any, currency: str, locale: str | None
+) -> tuple[FileReading, list[Fault]]:
     """Read one file or sheet as a log; arguments as of `join.read_logs`. The table is not sound if there are faults."""
     blocks, aside = blocks_of(grid.rows, log, settings)
-    table = Table(grid=grid, log=log, aside=aside, decisions=list(grid.decisions))
+    table = FileReading(place=grid.place, log=log, set_aside=aside, decisions=list(grid.decisions))
     table.read = len(grid.rows) - min(len(blocks), 1)
     rows = [(number, block, cells) for number, one in enumerate(blocks) for block, cells in one.rows]
     table.empty = not rows
@@ -97,7 +106,7 @@ def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, l
 def _stated_totals(table, rules):
     """Figures of the totals that were set aside, as (row, column, figure in the unit of the column), row by row."""
     found = []
-    for total in sorted((aside for aside in table.aside if aside.figures), key=lambda aside: aside.row):
+    for total in sorted((aside for aside in table.set_aside if aside.figures), key=lambda aside: aside.row):
         for name, raw in total.figures:
             with suppress(Unreadable):
                 stated = read_cell(raw, rules[name]).value if rules[name].kind in NUMBERS else None
@@ -109,12 +118,12 @@ def _unequal(table):
     """Totals that differ from the sum of all rows above them, and of those since the total before."""
     said = []
     for row, name, stated in table.totals:
-        before = max((one.row for one in table.aside if one.figures and one.row < row), default=0)
+        before = max((one.row for one in table.set_aside if one.figures and one.row < row), default=0)
         above = table.frame[name][table.frame.index < row]
         sums = [float(above.sum()), float(above[above.index > before].sum())]
         if len(above) and all(abs(stated - parts) > max(0.011, 1e-5 * abs(parts)) for parts in sums):
             says = f"the total says {stated:.10g} {name.replace('_', ' ')}"
-            said.append(f"{table.grid.place}, row {row}: {says}, the rows above it add up to {sums[0]:.10g}.")
+            said.append(f"{table.place}, row {row}: {says}, the rows above it add up to {sums[0]:.10g}.")
     return said
 
 
@@ -194,7 +203,7 @@ def _frame(table, rows, rules, open_faults):
                 hint = close_match(raw, rule.kind) if isinstance(rule.kind, tuple) else ""
                 right = error.right or f"{in_words(rule.kind)}{hint}"
                 faults += [
-                    Fault(table.grid.place, error.wrong, right, row=at, column=name, found=shown(raw))
+                    Fault(table.place, error.wrong, right, row=at, column=name, found=shown(raw))
                     for at, cell in zip(rows, table.raw[name])
                     if cell == raw and type(cell) is type(raw)
                 ]
@@ -272,7 +281,7 @@ def _fill_units(table, data, units, rows, rules):
         given = unit and isinstance(raw, str) and raw.strip().endswith(unit)
         if given and own and plain(own) != plain(unit):
             found = f"{raw!r} beside the unit {own!r}"
-            faults.append(Fault(table.grid.place, "has two units", "one of them", row=row, column="quantity", found=found))
+            faults.append(Fault(table.place, "has two units", "one of them", row=row, column="quantity", found=found))
         filled.append(own or unit or None)
     data["unit"] = pd.Series(filled, index=rows, dtype=object)
     return faults

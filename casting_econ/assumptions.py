@@ -194,11 +194,12 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
     file = study.file
 
     def filled(kind, path, entry, **given):
-        """Model inputs from an entry of the file: each under its own name, or that without the unit which the model adds."""
+        """Model inputs from an entry of the file: each that it has under its own name, or under that without the unit which the model adds."""
         for name in (field.name for field in fields(kind) if field.name not in given):
             key = name if hasattr(entry, name) else _UNIT.sub("", name)
-            number = getattr(entry, key)
-            given[name] = values.get(f"{path}.{key}", number.value) if isinstance(number, Number) else number
+            if hasattr(entry, key):
+                number = getattr(entry, key)
+                given[name] = values.get(f"{path}.{key}", number.value) if isinstance(number, Number) else number
         return kind(**given)
 
     def each(kind, table, entries):
@@ -245,11 +246,7 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
         return filled(model.Mould, path, entry, material_cost=cost, minutes=minutes, steps=steps, **in_use)
 
     def mould_step(path, name, entry):
-        minutes, load_minutes, wait = (at(path, entry, key) for key in ("minutes", "load_minutes", "wait"))
-        used = materials(f"{path}.materials", entry.materials)
-        return model.Step(
-            name=name, minutes=minutes, load_minutes=load_minutes, wait_hours=wait, wait_in=entry.wait_in, materials=used
-        )
+        return filled(model.Step, path, entry, name=name, materials=materials(f"{path}.materials", entry.materials))
 
     def product(name, entry):
         path = f"products.{name}"

@@ -115,7 +115,7 @@ def as_in_a_pack(study, folder, keep=()):
 
 def in_full(kit):
     """All that a study's logs tell, to the last digit, and what comes of it; but for where functions lie in memory."""
-    told = repr((kit.assumed.evidence, kit.assumed.numbers, kit.assumed.uncertain, kit.study.notes))
+    told = repr((kit.assumed.evidence, kit.assumed.numbers, kit.assumed.uncertain, kit.study.reading.notes))
     return re.sub(r" at 0x\w+", "", told), as_json(results(kit, kit.monte_carlo(draws=256)))
 
 

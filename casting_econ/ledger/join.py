@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from ..faults import Fault, close_match, counted
+from ..faults import Fault, close_match, counted, some_of
 from .files import TEXTS, read_file, record_files
 from .logs import IDS, LOGS, NUMBERS, OPEN, UNIQUE, days_of, in_words, log_named, plain
 from .rows import SetAside, score_of
@@ -193,8 +193,7 @@ def _say_open(frame, keep, owners, rows, tables, log):
     for number, table in enumerate(tables):
         mine = [rows[at] for at in still.nonzero()[0] if owners[at] == number]
         if mine:
-            places = ", ".join(map(str, mine[:8])) + (f" and {len(mine) - 8} more" if len(mine) > 8 else "")
-            places = f"row{'s' * (len(mine) > 1)} {places}"
+            places = f"row{'s' * (len(mine) > 1)} {some_of(list(map(str, mine)), 8)}"
             table.decisions.append(f"{counted(len(mine), 'load')} without a count in {OPEN[log]}, still in work: {places}")
 
 

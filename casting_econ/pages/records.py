@@ -275,4 +275,4 @@ def records_overview(kit: OpenStudy) -> str:
     dates = [log.date for log in kit.study.records.values() if "date" in log]
     first, last = min(d.min() for d in dates), max(d.max() for d in dates)
     text = f"Logs from {first:%Y-%m-%d} to {last:%Y-%m-%d}: {', '.join(parts)}. They measure {len(kit.assumed.evidence)} of the study's numbers."
-    return "\n\n".join([text + could_measure(kit), *kit.study.notes])
+    return "\n\n".join([text + could_measure(kit), *kit.study.reading.notes])

@@ -1,29 +1,29 @@
 """The table of the study file that says how money comes and goes by month."""
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
-from pydantic import PlainValidator
-
-from .fields import MONTHS, Key, Node, PlainMoney, decided, key
-from .numbers import UNKNOWN, split_figure
+from .fields import MONTHS, Key, Node, PlainMoney, decided, key, reads
+from .numbers import split_figure
 
 
-def _read_season(raw: Any) -> tuple[float, ...] | str | None:
+def _season(raw, _):
     """Twelve weights from January, or 'records'."""
-    if raw is None or raw is UNKNOWN or raw == "records":
-        return None if raw is UNKNOWN else raw
-    right = 'twelve weights from January such as [0.8, 0.8, 1, 1, 1, 1, 0.9, 0.9, 1, 1, 1.3, 1.3], or "records"'
+    if raw == "records":
+        return raw
     if not isinstance(raw, list | tuple):
-        raise ValueError(f"not a list of weights -> {right}")
+        raise ValueError("not a list of weights")
     weights = [split_figure(one) for one in raw]
     if len(raw) != len(MONTHS):
-        raise ValueError(f"{len(raw)} weights for the {len(MONTHS)} months -> {right}")
+        raise ValueError(f"{len(raw)} weights for the {len(MONTHS)} months")
     for month, (figure, unit), one in zip(MONTHS, weights, raw, strict=True):
         if figure is None or unit or figure < 0:
-            raise ValueError(f"a weight of {month} that is no number of 0 or more, {one!r} -> {right}")
+            raise ValueError(f"a weight of {month} that is no number of 0 or more, {one!r}")
     if not any(figure for figure, _ in weights):
-        raise ValueError(f"no weight above 0 -> {right}")
+        raise ValueError("no weight above 0")
     return tuple(figure for figure, _ in weights)
+
+
+_WEIGHTS = 'twelve weights from January such as [0.8, 0.8, 1, 1, 1, 1, 0.9, 0.9, 1, 1, 1.3, 1.3], or "records"'
 
 
 class CashTable(Node):
@@ -33,7 +33,7 @@ class CashTable(Node):
     outlay: dict[Key, PlainMoney] | None = key("paid at the start, by what for; equipment and first moulds if not given", None)
     months: decided(low=12.0, high=60.0, whole=True) = key("months that are followed", 24)
     ramp_months: decided(high=60.0) = key("months until demand is full, growing evenly from nothing", 0.0)
-    season: Annotated[tuple[float, ...] | str, PlainValidator(_read_season)] | None = key(
+    season: Annotated[tuple[float, ...] | str, reads(_season, _WEIGHTS)] | None = key(
         'how demand comes by month: twelve weights from January, or "records"; every month alike if not given', None
     )
     start_month: Literal[MONTHS] = key("month it starts in", MONTHS[0])

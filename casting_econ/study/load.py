@@ -33,7 +33,6 @@ class Study:
     records: dict[str, pd.DataFrame] = field(default_factory=dict)  # logs that are there, by name
     in_work: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(LOGS["batches"])))  # loads without a count
     in_work_faults: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(LOGS["faults"])))  # of those loads
-    notes: tuple[str, ...] = ()  # what is odd in the logs without being a fault
     raw: dict = field(default_factory=dict)  # the file's keys as they stand in it
     reading: Reading = field(default_factory=Reading)  # how the logs were read: every decision, change and row set aside
     as_of: dt.date | None = None  # the last day whose rows were read, where not all were
@@ -72,7 +71,10 @@ def read_study(folder: str | Path, *, with_records: bool = True, as_of: dt.date 
             place, more = f"scenarios.{name}.", scenario_file(readable, file.study.currency, [name])[-1]
             more = [fault for fault in more if fault.column.removeprefix(place) not in known]
             faults += [f for f in more if ".".join(f.column.removeprefix(place).split(".")[:2]) not in doubtful]
-    faults, lines = _told(faults), lines_of(text)
+    if len(faults) >= MOST_FAULTS:
+        wrong, right = "more faults than are told at once", "these mended, then checked again"
+        faults = [Fault(STUDY_FILE, wrong, right, found=f"the first {MOST_FAULTS} of them"), *faults[:MOST_FAULTS]]
+    lines = lines_of(text)
     faults = [with_line(fault, lines) for fault in faults]
     records, reading = {}, Reading()
     if with_records:
@@ -81,16 +83,8 @@ def read_study(folder: str | Path, *, with_records: bool = True, as_of: dt.date 
     if faults:
         raise StudyError(faults, reading)
     parted = dict(zip(("records", "in_work", "in_work_faults"), part_in_work(known_on(records, as_of) if as_of else records)))
-    read = {"file": file, "raw": raw, "numbers": numbers, "windows": windows, "notes": reading.notes, "reading": reading}
+    read = {"file": file, "raw": raw, "numbers": numbers, "windows": windows, "reading": reading}
     return Study(folder=folder, as_of=as_of, **read, **parted)
-
-
-def _told(faults):
-    """The faults of a file in one round, and that there may be more."""
-    if len(faults) < MOST_FAULTS:
-        return faults
-    wrong, right = "more faults than are told at once", "these mended, then checked again"
-    return [Fault(STUDY_FILE, wrong, right, found=f"the first {MOST_FAULTS} of them"), *faults[:MOST_FAULTS]]
 
 
 def study_with(study: Study, scenarios: list[str], *, orders: bool = False) -> tuple[Study, dict[str, float]]:
@@ -135,12 +129,14 @@ def _names(raw, file):
 
     if raw is None:
         return None
-    products, time = table(raw, "products"), table(raw, "time")
+    products, time, stations = (table(raw, name) for name in ("products", "time", "stations"))
+    listed = {name: places for name in stations if isinstance(places := table(stations, name).get("places"), list)}
+    pots = {pot_name(name, n) for name, places in listed.items() for n in range(1, len(places) + 1)}
     return Names(
         products={name: frozenset(table(product, "steps")) for name, product in products.items()},
         channels=frozenset(table(raw, "channels")),
         offered={name: channel.offered_since for name, channel in file.channels.items() if channel.offered_since} if file else {},
-        places=frozenset(table(raw, "stations")) | frozenset(table(raw, "racks")) | _pots(table(raw, "stations")),
+        places=frozenset(stations).union(table(raw, "racks"), pots),
         items=dict.fromkeys(table(raw, "equipment"), False) | _volumes(products),
         orders={name: frozenset(table(entry, "variants")) for name, entry in table(raw, "commissions").items()},
         tasks=words(time.get("weekly_tasks")),
@@ -148,12 +144,6 @@ def _names(raw, file):
             {MOULD, ONE_OFF}, *(table(product, "mould", "steps") for product in products.values())
         ),
     )
-
-
-def _pots(stations):
-    """Names of each one of a station whose places are a list."""
-    listed = {name: entry.get("places") for name, entry in stations.items() if isinstance(entry, dict)}
-    return {pot_name(name, n + 1) for name, places in listed.items() if isinstance(places, list) for n in range(len(places))}
 
 
 def _records_settings(raw):

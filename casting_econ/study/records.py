@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
-from ..faults import Fault, close_match, counted
+from ..faults import Fault, close_match, counted, some_of
 from ..ledger import LOGS, place_of, read_logs
 from ..ledger.logs import last_day_of
 
@@ -33,6 +33,11 @@ class Names:
     def beside(self) -> frozenset[str]:
         """What a row of the timesheet may be about beside the steps of a product."""
         return self.tasks | self.channels | self.apart
+
+    def of_columns(self, log: str) -> dict[str, frozenset[str]]:
+        """Names that may stand in the columns of a log."""
+        steps = frozenset(self.beside if log == "timesheet" else ()).union(*self.products.values())
+        return {"product": frozenset(self.products), "channel": self.channels, "station": self.places, "step": steps}
 
     @property
     def order_names(self) -> list[str]:
@@ -101,10 +106,8 @@ def steps_of(text: str, known) -> list[str]:
 def _unknown_names(log, frame, study, reading):
     """Names in a log that the study file does not know."""
     other = study.beside if log == "timesheet" else frozenset()
-    steps = other.union(*study.products.values())
-    known = {"product": frozenset(study.products), "channel": study.channels, "station": study.places, "step": steps}
     faults = []
-    for column, names in known.items():
+    for column, names in study.of_columns(log).items():
         if column not in frame or (column == "station" and not names):
             continue
         for (name, product), rows in _pairs(frame, column):
@@ -134,8 +137,7 @@ def _once_a_cause(faults):
 
 def _with_rows(first, *more):
     rows = [str(fault.row) for fault in more]
-    rest = f" and {len(rows) - MOST_ROWS} more" if len(rows) > MOST_ROWS else ""
-    found = f"{first.found or 'a blank'}; the same in row{'s' * (len(rows) > 1)} {', '.join(rows[:MOST_ROWS])}{rest}"
+    found = f"{first.found or 'a blank'}; the same in row{'s' * (len(rows) > 1)} {some_of(rows, MOST_ROWS)}"
     return replace(first, found=found) if more else first
 
 
@@ -246,8 +248,7 @@ def _strange_orders(records, names, reading):
         if log != "batches":  # hours and purchases may be of an order as a whole
             strange = [name for name in strange if split_order(name)[0] not in {order for order, _ in known}]
         if strange:
-            listed = ", ".join(f"{name!r}{close_match(name, names.order_names)}" for name in strange[:3])
-            listed += f" and {len(strange) - 3} more" if len(strange) > 3 else ""
+            listed = some_of([f"{name!r}{close_match(name, names.order_names)}" for name in strange], 3)
             file = f"{_file(reading, log)} names orders that are no commission of study.toml"
             notes.append(f"{file}: {listed}. An order that is over may stay.")
     return notes

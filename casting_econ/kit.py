@@ -15,10 +15,10 @@ from .faults import Fault, StudyError, refusal
 from .formatting import Format
 from .models import Outcome, Workshop, beyond_target, evaluate, longest_wait, with_levers
 from .models.windows import merged_windows
-from .study import STUDY_FILE, Study, read_study
+from .study import STUDY_FILE, Study, read_study, study_with
 from .study.fields import as_date
 from .study.inputs import input_files
-from .study.load import study_changed
+from .study.schema import ScenarioEntry
 
 _BY_PRODUCT = (
     "yield",
@@ -98,9 +98,11 @@ class OpenStudy:
 
     def changed(self, change: dict[str, object]) -> "OpenStudy":
         """The study with keys of its file as a change has them; what it leaves alone keeps its evidence. StudyError for faults."""
-        if not change:
-            return self
-        assumed = assume_changed(study_changed(self.study, change), {}, self.assumed)
+        return self.with_scenarios({"": ScenarioEntry(what="a change", change=change)}) if change else self
+
+    def with_scenarios(self, entries: dict[str, ScenarioEntry], *, orders: bool = False) -> "OpenStudy":
+        """The study with some scenarios, as `study_with` takes them; StudyError where they do not go together."""
+        assumed = assume_changed(*study_with(self.study, entries, orders=orders), self.assumed)
         return OpenStudy(study=assumed.study, assumed=assumed)
 
     def plan_of_draws(self, draws: int | None = None, seed: int | None = None) -> tuple[int, int]:

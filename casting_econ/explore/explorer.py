@@ -15,7 +15,7 @@ from ..faults import Fault, StudyError, refusal
 from ..formatting import Format
 from ..kit import Answer, OpenStudy, grid, open_study
 from ..pages.answer import first_lines
-from ..pages.change import changed, study_with_scenarios
+from ..pages.change import changed
 from ..pages.curing import LoadWait, load_wait
 from ..pages.deciding import Decision, expected_benefit
 from ..study.inputs import changed_copy, place_for_copy
@@ -24,7 +24,6 @@ from ..study.scenarios import PASS_SHARE, SCRAP, dotted, nested
 from ..study.schema import ScenarioEntry
 
 RATES = np.linspace(0.0, 0.6, 25)  # scrap rates of the curve [-]
-_NAME = "as-explored"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -187,11 +186,8 @@ class Explorer:
 
     def moved(self, state: Mapping[str, float]) -> OpenStudy:
         """The study at a state; StudyError where the state makes no study."""
-        entry = scenario_of(self.levers, state)
-        raw = self.kit.study.raw | {"scenarios": {_NAME: entry}}
-        checked = ScenarioEntry.model_validate(entry, context={"currency": self.kit.study.currency})
-        file = self.kit.study.file.model_copy(update={"scenarios": {_NAME: checked}})
-        return study_with_scenarios(replace(self.kit, study=replace(self.kit.study, raw=raw, file=file)), [_NAME])
+        entry = ScenarioEntry.model_validate(scenario_of(self.levers, state), context={"currency": self.kit.study.currency})
+        return self.kit.with_scenarios({"scenarios.as-explored": entry})
 
     def look(self, state: Mapping[str, float]) -> View:
         """Pay an hour and what is behind it at a state; StudyError where it makes no study, such as a load longer than a working day."""

@@ -17,7 +17,7 @@ from .numbers import Number, given_unit
 from .reading import RecordsTable
 from .records import MOULD, ONE_OFF, Names, known_on, part_in_work, read_records
 from .scenarios import checked, factors_of, scenario_file
-from .schema import StudyFile
+from .schema import ScenarioEntry, StudyFile
 from .stations import pot_name
 from .text import currency_of, lines_of, read_text, with_line
 
@@ -65,10 +65,10 @@ def read_study(folder: str | Path, *, with_records: bool = True, as_of: dt.date 
         # where a key was left out for its fault, what follows from its absence is not worth saying
         faults += [fault for fault in between if ".".join(fault.column.split(".")[:2]) not in doubtful]
         known = {fault.column for fault in faults}
-        for name in file.scenarios:  # what is wrong without them is told once
+        for name, entry in file.scenarios.items():  # what is wrong without them is told once
             if len(faults) >= MOST_FAULTS:
                 break
-            place, more = f"scenarios.{name}.", scenario_file(readable, file.study.currency, [name])[-1]
+            place, more = f"scenarios.{name}.", scenario_file(readable, file.study.currency, {f"scenarios.{name}": entry})[-1]
             more = [fault for fault in more if fault.column.removeprefix(place) not in known]
             faults += [f for f in more if ".".join(f.column.removeprefix(place).split(".")[:2]) not in doubtful]
     if len(faults) >= MOST_FAULTS:
@@ -87,34 +87,18 @@ def read_study(folder: str | Path, *, with_records: bool = True, as_of: dt.date 
     return Study(folder=folder, as_of=as_of, **read, **parted)
 
 
-def study_with(study: Study, scenarios: list[str], *, orders: bool = False) -> tuple[Study, dict[str, float]]:
-    """The study with some of its scenarios, its logs as they are and its numbers not scaled yet; and the factors on those by dotted key.
+def study_with(study: Study, entries: dict[str, ScenarioEntry], *, orders: bool = False) -> tuple[Study, dict[str, float]]:
+    """The study with some scenarios, its logs as they are and its numbers not scaled yet; and the factors on those by dotted key.
 
-    Later scenarios change what earlier ones leave; StudyError if they do not go together. For `orders` it keeps the tables that
-    a year does without.
+    Each entry is by the key that its faults stand below; later ones change what earlier ones leave. StudyError if they do not go together. For
+    `orders` it keeps the tables that a year does without.
     """
-    other = _with(study, study.raw, scenarios, orders=orders)
-    return other, factors_of([study.file.scenarios[name] for name in scenarios], other.numbers)
-
-
-def study_changed(study: Study, change: dict[str, object]) -> Study:
-    """The study with tables and keys of its file as a change has them, its logs as they are; StudyError with every fault of it."""
-    name = "change"
-    try:
-        return _with(study, study.raw | {"scenarios": {name: {"change": change}}}, [name])
-    except StudyError as error:
-        place = f"scenarios.{name}."
-        raise StudyError([replace(fault, column=fault.column.removeprefix(place)) for fault in error.faults]) from None
-
-
-def _with(study, raw, scenarios, *, orders=False):
-    """The study as scenarios among the keys of a file have it."""
-    file, windows, numbers, faults = scenario_file(raw, study.currency, scenarios, orders=orders)
+    file, windows, numbers, faults = scenario_file(study.raw, study.currency, entries, orders=orders)
     if faults:
         raise StudyError(faults)
     if orders:
         file = file.model_copy(update={"commissions": study.file.commissions})
-    return replace(study, file=file, numbers=numbers, windows=windows)
+    return replace(study, file=file, numbers=numbers, windows=windows), factors_of(entries.values(), numbers)
 
 
 def _names(raw, file):

@@ -45,22 +45,23 @@ def checked(file):
     return windows, numbers, between
 
 
-def scenario_file(raw, currency, scenarios, *, orders=False):
-    """The study file with some scenarios, for a year or for orders, its windows and numbers, and the faults, each at the scenario it comes from."""
+def scenario_file(raw, currency, entries, *, orders=False):
+    """The study file with some scenarios, for a year or for orders, its windows and numbers, and the faults; `entries` are by the key that the
+    faults of each stand below, '' for a change of the file itself."""
     left_out = _LEFT_OUT if orders else _LEFT_OUT + ORDER_TABLES
     patched = copy.deepcopy({key: value for key, value in raw.items() if key not in left_out})
     context, faults, file, windows, numbers = {"currency": currency}, [], None, (), {}
-    for name in scenarios:
-        entry, place = raw["scenarios"][name], f"scenarios.{name}"
-        for key in entry.get("drop", []):
+    for place, entry in entries.items():
+        place += "." if place else ""
+        for key in entry.drop:
             *path, last = key.split(".")
             node = within(patched, path)
             if not isinstance(node, dict) or last not in node:
                 right = "a dotted key of this file, such as channels.NAME"
-                faults.append(Fault(STUDY_FILE, "no such key", right, column=f"{place}.drop", found=repr(key)))
+                faults.append(Fault(STUDY_FILE, "no such key", right, column=f"{place}drop", found=repr(key)))
             else:
                 del node[last]
-        change = copy.deepcopy(entry.get("change", {}))
+        change = copy.deepcopy(entry.change)
         for station, stated in _stations_of(change).items():
             if isinstance(stated.get("places"), list):  # which says how many there are
                 _stations_of(patched).get(station, {}).pop("count", None)
@@ -74,13 +75,12 @@ def scenario_file(raw, currency, scenarios, *, orders=False):
             found = [fault for fault in found if fault.wrong != UNUSED]  # a supply may be of what is no longer used
         except ValidationError as error:
             file, found = None, faults_of(error)
-        faults += [replace(f, column=f"{place}.{f.column}") for f in found]
-        if file is not None and "scale" in entry:
-            stated = dict(numbers_of(file, ()))
-            for pattern in entry["scale"]:
-                if not _matching(pattern, stated):
-                    right = "a dotted key of a number that the file states, with * for any name, such as channels.*.orders"
-                    faults.append(Fault(STUDY_FILE, "no such number", right, column=f"{place}.scale", found=repr(pattern)))
+        faults += [replace(f, column=f"{place}{f.column}") for f in found]
+        stated = dict(numbers_of(file, ())) if file is not None and entry.scale else {}
+        for pattern in entry.scale if file is not None else ():
+            if not _matching(pattern, stated):
+                right = "a dotted key of a number that the file states, with * for any name, such as channels.*.orders"
+                faults.append(Fault(STUDY_FILE, "no such number", right, column=f"{place}scale", found=repr(pattern)))
     return file, windows, numbers, faults
 
 

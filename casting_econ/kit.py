@@ -74,6 +74,9 @@ class OpenStudy:
     study: Study
     assumed: StudyWithEvidence
     digest: str = ""  # of the files it was read from, records among them
+    kept: dict[type, object] = field(
+        default_factory=dict, init=False, repr=False
+    )  # plan and lessons of an order, found where asked for again
     _years: dict[tuple, Answer] = field(default_factory=dict, init=False, repr=False)  # by what was asked of `monte_carlo`
 
     @property
@@ -220,13 +223,13 @@ def _opened(folder: Path, with_records: bool, as_of: dt.date | None, digest: str
     return kit
 
 
-def grid(kit: OpenStudy, scrap, cure_hours=None, *, product=None, stated: bool = False) -> Outcome:
+def grid(kit: OpenStudy, scrap, cure_hours=None, *, product=None) -> Outcome:
     """Outcome at the point over scrap rates (rows) and, if given, cure hours (columns)."""
     scrap = np.asarray(scrap, float)
     if cure_hours is None:
-        return evaluate(with_levers(kit.inputs(stated=stated), product=product, scrap=scrap))
+        return evaluate(with_levers(kit.inputs(), product=product, scrap=scrap))
     cure = np.asarray(cure_hours, float)[None, :]
-    return evaluate(with_levers(kit.inputs(stated=stated), product=product, scrap=scrap[:, None], cure_hours=cure))
+    return evaluate(with_levers(kit.inputs(), product=product, scrap=scrap[:, None], cure_hours=cure))
 
 
 def main_wait(kit: OpenStudy, product=None):

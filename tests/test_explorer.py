@@ -75,11 +75,11 @@ def test_a_look_equals_the_scenario_of_a_kept_copy(knobs, tmp_path):
     """Several levers at once, kept, opened anew and put beside the study: pay and gain draw by draw, to float precision."""
     state = {SAND: 12.0, POT: 30.0, ONLINE: 104.0, "stations.pressure-pot.count": 2, "time.fixed_hours": 9.0}
     view = knobs.look(state)
-    folder = save_scenario(knobs.kit, knobs.levers, state, tmp_path / "copy", "longer-pot", "a longer wait")
+    folder = save_scenario(knobs.kit, knobs.levers, state, tmp_path / "copy", "longer-pot")
     kit = open_study(folder)
     row = compared(kit, ["longer-pot"], DRAWS)
 
-    assert kit.study.file.scenarios["longer-pot"].what == "a longer wait"
+    assert kit.study.file.scenarios["longer-pot"].what == "longer pot"
     assert np.quantile(row.pay, [0.1, 0.5, 0.9]) == pytest.approx(view.pay, rel=1e-9)
     assert np.quantile(row.pay - row.base_pay, [0.1, 0.5, 0.9]) == pytest.approx(view.gain, rel=1e-9)
     assert float(study_with_scenarios(kit, ["longer-pot"]).point().totals["pay_per_hour"]) == pytest.approx(view.point, rel=1e-12)

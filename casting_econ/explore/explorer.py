@@ -92,9 +92,8 @@ def levers_of(kit: OpenStudy, product: str | None = None) -> list[Lever]:
             return
         now = numbers[key].value
         parts = 100 if group in ("price", "buyers") else 50
-        said = (
-            1.0 if group != "waiting" or 1 <= now < 48 else 24.0 if now >= 48 else 1 / 60
-        )  # so that steps are round as `words` has them
+        # so that steps are round as `words` has them
+        said = 1.0 if group != "waiting" or 1 <= now < 48 else 24.0 if now >= 48 else 1 / 60
         step = said * _nice(now / said / parts)
         low, high = 0.0, np.ceil(3.0 * now / step) * step
         if group == "scrap":
@@ -159,8 +158,7 @@ class View:
     chance: float  # of the target [-]
     gain: tuple[float, float, float]  # in pay an hour against the study, on common draws: the same three [money/hour]
     limits: dict[str, float]  # share of draws in which each thing limits [-]
-    rates: np.ndarray  # scrap rates of the curve [-]
-    curve: np.ndarray  # pay an hour at the point over them [money/hour]
+    curve: np.ndarray  # pay an hour at the point over RATES [money/hour]
     scrap: float  # of all casts, at the point [-]
     point: float  # pay an hour at the point [money/hour]
     break_even: float | None  # scrap rate at which the target is just earned; None where none does [-]
@@ -209,7 +207,6 @@ class Explorer:
             chance=year.chances["hour_pays_living_wage"]["chance"],
             gain=tuple(gain[key] for key in band),
             limits={name: share for name, share in year.bottleneck.items() if share > 0},
-            rates=RATES,
             curve=curve,
             scrap=float(1.0 - point.products[self.product]["yield"]),
             point=float(point.totals["pay_per_hour"]),
@@ -263,7 +260,7 @@ def view_sentence(view: View, fmt: Format) -> str:
     band = "" if certain else f" Eight of ten years bring {fmt.money(low)} to {fmt.money(high)} an hour."
     if view.break_even is None:
         even = "no scrap rate lets an hour earn the target"
-    elif view.break_even >= view.rates[-1]:
+    elif view.break_even >= RATES[-1]:
         even = f"the target is earned at any scrap rate up to {fmt.percent(view.break_even)}"
     else:
         even = f"the target is earned up to a scrap rate of {fmt.percent(view.break_even)}"
@@ -271,15 +268,13 @@ def view_sentence(view: View, fmt: Format) -> str:
     return f"{against}{band} Scrap is {fmt.percent(view.scrap)}; {even}{middle_words}."
 
 
-def save_scenario(
-    kit: OpenStudy, levers: list[Lever], state: Mapping[str, float], folder: Path | str, name: str, what: str = ""
-) -> Path:
-    """Write a copy of the study, a new folder, in which the state is a scenario of that name, in words `what`.
+def save_scenario(kit: OpenStudy, levers: list[Lever], state: Mapping[str, float], folder: Path | str, name: str) -> Path:
+    """Write a copy of the study, a new folder, in which the state is a scenario of that name.
 
     StudyError for a folder that is there, one within the study, a name that cannot be used or is taken, and a state that moves nothing.
     """
     target, faults = place_for_copy(kit.study.folder, folder)
-    entry = scenario_of(levers, state, re.sub(r'[\x00-\x1f\x7f"\\]+', " ", what).strip() or name.replace("-", " "))
+    entry = scenario_of(levers, state, name.replace("-", " "))
 
     def fault(file, wrong, right, found=""):
         faults.append(Fault(file, wrong, right, found=found))

@@ -2,7 +2,6 @@
 
 from datetime import date, timedelta
 from math import ceil
-from weakref import WeakKeyDictionary
 
 from ..evidence import likeness
 from ..faults import refusal
@@ -29,7 +28,7 @@ def open_order(
     StudyError for what is asked for and cannot be, or a certainty that no number of casts gives.
     """
     order = order_of(kit, name or None, today=today, **asked)
-    known = _kept.get(kit)
+    known = kit.kept.get(OrderPlan)
     if known and known.order == order:
         return known
     share = float(kit.point().products[order.product]["yield"])
@@ -42,14 +41,6 @@ def open_order(
         right = "a lower --confidence, or a study whose pass shares leave good pieces"
         raise refusal("--confidence", str(error), right, found=f"{order.confidence:g}") from None
     return plan
-
-
-_kept: WeakKeyDictionary[OpenStudy, OrderPlan] = WeakKeyDictionary()
-
-
-def keep(plan: OrderPlan) -> None:
-    """Let `open_order` give this plan where the same order of the same open study is asked for again, in this process."""
-    _kept[plan.planner.kit] = plan
 
 
 def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:

@@ -9,11 +9,10 @@ from shutil import get_terminal_size
 
 from ..kit import format_of, known_day, open_copy, open_study
 from ..orders import open_order, order_lines, order_results, price_of, quote_of
-from ..orders.answer import keep
 from ..orders.scenarios import scenario_results, scenario_table, under_scenarios
 from ..orders.wording import days_gone
 from ..pages.table import shown_as
-from ..projects import lessons
+from ..projects.lessons import look_back
 from ..projects.results import project_results
 from ..projects.wording import project_lines
 
@@ -60,7 +59,7 @@ def run_order(
     quoted = price_of(plan)
     gone = "" if asked.get("start") or finished else days_gone(plan, today, format_of(kit))
     over = finished or bool(name and plan.order.complete)
-    back = lessons.look_back(kit, name, finished=finished, **asked) if over else None
+    back = look_back(kit, name, finished=finished, **asked) if over else None
     beside = under_scenarios(plan, quoted, scenarios, name, today=today, **asked) if scenarios else []
     for line in [*order_lines(plan, quoted), *(["", gone] if gone else []), *(project_lines(back) if back else [])]:
         say(line)
@@ -121,9 +120,7 @@ def _write(kit, plan, quoted, beside, back, folder, name, out, asked):
 
     def ready():  # the notebook finds the plan that is worked out already
         open_copy(kit, Path("study"))
-        keep(plan)
-        if back:
-            lessons.keep(back)
+        kit.kept.update({type(one): one for one in (plan, back) if one})
 
     errors = run_jobs(jobs, 1, lambda _: None, part, ready=ready)
     if errors:

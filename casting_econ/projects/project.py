@@ -82,10 +82,6 @@ class Project:
             hours={name: value for name, value in hours.items() if value > 0},
             gross=gross,
             receipts=receipts,
-            materials={},
-            parts=0.0,
-            mould_money=0.0,
-            other=0.0,
             overhead_rate=float(quoted.carried.mean()) * share / making if making else 0.0,
             year_hours=float(year["make_hours_per_year"]),
             tools=self._tools(),
@@ -108,17 +104,11 @@ class Project:
         return price + float(free["revenue"]), kept - float(free["packaging"] + free["postage"] - free["revenue"])
 
     def _tools(self):
-        file = self.plan.planner.kit.study.file
+        entries, planner = self.kit.study.file.equipment, self.plan.planner
+        lives = {name: {"life_loads": entry.life_loads, "life_hours": entry.life_hours} for name, entry in entries.items()}
         return tuple(
-            Tool(
-                name=tool.name,
-                price=float(tool.price),
-                resale=float(tool.resale),
-                life_years=float(tool.life_years),
-                life_loads=file.equipment[tool.name].life_loads,
-                life_hours=file.equipment[tool.name].life_hours,
-            )
-            for tool in self.plan.planner.point_inputs.equipment
+            Tool(name=t.name, **lives[t.name], **{key: float(getattr(t, key)) for key in ("price", "resale", "life_years")})
+            for t in planner.point_inputs.equipment
         )
 
     @cached_property

@@ -27,10 +27,12 @@ def project_table(project: Project) -> pd.DataFrame:
     planned, actual, money = project.planned, project.actual, project.kit.study.currency
     found, account = [], actual or project.planned
 
+    def beside(what, unit, before, after, remark=""):
+        found.append((what, before, after, after - before, unit, remark))
+
     def row(what, unit, of, remark=""):
         values = [of(one) if one is not None else None for one in (planned, actual)]
-        before, after = (nan if value is None else float(value) for value in values)
-        found.append((what, before, after, after - before, unit, remark))
+        beside(what, unit, *(nan if value is None else float(value) for value in values), remark)
 
     row("good pieces", "piece", lambda a: a.pieces)
     row("delivered", "piece", lambda a: a.paid)
@@ -54,10 +56,11 @@ def project_table(project: Project) -> pd.DataFrame:
     buy = project.planned_purchases
     for item in project.items:
         remark = "" if item.bought else "nothing bought for it: at the price of the plan"
-        found.append((f"{item.item}: used", *_pair(item.planned, item.used if actual else nan), item.unit or "piece", ""))
+        used, bought, paid = (item.used, item.bought, item.paid) if actual else (nan, nan, nan)
         amount, cost = buy.get(item.item, (0.0, 0.0))
-        found.append((f"{item.item}: bought", *_pair(amount, item.bought if actual else nan), item.unit or "piece", ""))
-        found.append((f"{item.item}: paid", *_pair(cost, item.paid if actual else nan), money, remark))
+        beside(f"{item.item}: used", item.unit or "piece", item.planned, used)
+        beside(f"{item.item}: bought", item.unit or "piece", amount, bought)
+        beside(f"{item.item}: paid", money, cost, paid, remark)
     row("bought beside the plan", money, lambda a: a.other)
     row("price, postage charged in it", money, lambda a: a.gross)
     row("fees, packing and postage", money, lambda a: None if a.gross is None else a.gross - a.receipts)
@@ -66,10 +69,6 @@ def project_table(project: Project) -> pd.DataFrame:
     row("equipment by use", money, lambda a: a.equipment("by_use"))
     row("pay an hour", money, lambda a: a.pay(), "equipment by use")
     return [line for line in found if any(value == value and value != 0 for value in line[1:3])]
-
-
-def _pair(before, after):
-    return before, after, after - before
 
 
 @shown(

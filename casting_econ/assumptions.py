@@ -266,7 +266,11 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
         return filled(model.Channel, path, entry, name=name, fee_on_postage=on_postage, waits=bool(np.all(waits)), **stated)
 
     weeks, full_week = at("time", file.time, "weeks"), at("target", file.target, "full_week")
-    target = _target(study, at, weeks, full_week)
+    if file.target.per_hour is not None:
+        target = at("target", file.target, "per_hour")
+    else:  # a published wage turned into a self-employed hour
+        wage, share = wages().loc[file.target.wage], at("target", file.target, "employer_share")
+        target = self_employed_target(wage.amount, wage.paid_hours_per_year, share, weeks, full_week)
     return model.Workshop(
         weeks_per_year=weeks,
         hours_per_week=at("time", file.time, "hours"),
@@ -324,15 +328,6 @@ def with_luck(a: model.Workshop, study: Study, seed: int, start: int, stop: int,
     orders, sizes = ({c.name: uniforms(c.name, kind, months) for c in channels} for kind in (_ORDERS, _SIZES))
     luck = model.Luck(orders=orders, sizes=sizes, risks={r.name: uniforms(r.name, _RISK, 1)[:, 0] for r in a.risks})
     return replace(a, channels=channels, months=replace(a.months, luck=luck))
-
-
-def _target(study, at, weeks, full_week):
-    """Pay an hour that counts as a living wage: typed, or a published wage turned into a self-employed hour."""
-    target = study.file.target
-    if target.per_hour is not None:
-        return at("target", target, "per_hour")
-    row = wages().loc[target.wage]
-    return self_employed_target(row.amount, row.paid_hours_per_year, at("target", target, "employer_share"), weeks, full_week)
 
 
 def label(key: str) -> str:

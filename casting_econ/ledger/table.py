@@ -100,7 +100,8 @@ def read_table(
     table.totals = _stated_totals(table, rules)
     table.unequal = _unequal(table)
     table.told = {(fault.row, fault.column) for fault in more} | {(None, fault.column) for fault in faults if fault not in more}
-    return table, _asked_once(faults)
+    asked = {fault.wrong: fault for fault in reversed(faults) if isinstance(fault, Question)}  # once, as one answer answers all
+    return table, [fault for fault in faults if asked.get(fault.wrong, fault) is fault]
 
 
 def _stated_totals(table, rules):
@@ -125,15 +126,6 @@ def _unequal(table):
             says = f"the total says {stated:.10g} {name.replace('_', ' ')}"
             said.append(f"{table.place}, row {row}: {says}, the rows above it add up to {sums[0]:.10g}.")
     return said
-
-
-def _asked_once(faults):
-    """Faults without the questions that the same answer answers."""
-    first: dict[str, Fault] = {}
-    for fault in faults:
-        if isinstance(fault, Question):
-            first.setdefault(fault.wrong, fault)
-    return [fault for fault in faults if first.get(fault.wrong, fault) is fault]
 
 
 def _header_faults(grid, block, log, first):
@@ -211,7 +203,8 @@ def _frame(table, rows, rules, open_faults):
         table.changes += _changes(name, rows, table.raw[name], found)
         if name not in undecided:  # else what it would be read as is not decided yet
             table.decisions += _spelled(name, rule, table.raw[name], found)
-        data[name] = _series([cell.value for cell in cells], rule.kind, rows, all(_is_integer(raw) for raw in found))
+        whole = all(isinstance(raw, int) or (isinstance(raw, str) and raw.isdigit()) for raw in found)
+        data[name] = _series([cell.value for cell in cells], rule.kind, rows, whole)
         if any(cell.low is not None for cell in found.values()):
             for end in ("low", "high"):
                 data[f"{name}_{end}"] = pd.Series([getattr(cell, end) for cell in cells], index=rows, dtype=float)
@@ -229,10 +222,6 @@ def _frame(table, rows, rules, open_faults):
 def shown(raw: Any) -> str:
     """A cell for a fault, cut if it is long."""
     return cut(repr(str(raw)))
-
-
-def _is_integer(raw):
-    return isinstance(raw, int) or (isinstance(raw, str) and raw.isdigit())
 
 
 def _series(values, kind, rows, whole):

@@ -1,7 +1,7 @@
 """What an order takes and brings, planned or as it was, in one form; and what it pays an hour."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 
 from ..models import piece_cost
@@ -179,8 +179,3 @@ def parts_of(planned: Account, actual: Account) -> dict[str, float] | None:
         return bridge(pay, _parted(planned, planned), _parted(actual, planned))
     except ZeroDivisionError:  # no hours are left where some causes alone are changed
         return None
-
-
-def without(account: Account, kind: str) -> Account:
-    """The account without the hours of a kind."""
-    return replace(account, hours={name: hours for name, hours in account.hours.items() if name != kind})

@@ -15,7 +15,7 @@ from ..orders import Order, OrderPlan, Quoted, open_order, order_of, price_of
 from ..orders.buying import buying_list
 from ..orders.mould_choice import mould_cost
 from ..study import STUDY_FILE
-from .account import Account, Tool, causes_of, without
+from .account import Account, Tool, causes_of
 from .logged import MOULDS, ONE_OFF, ORDERS, WEEKLY, Logged, logged, study_before
 from .materials import Item, Materials
 
@@ -201,7 +201,8 @@ class Project:
             tools=self._tools_now,
             **self.materials.money(shape, paid),
         )
-        return account if self.one_off_counts else without(account, ONE_OFF)
+        hours = {name: hours for name, hours in account.hours.items() if name != ONE_OFF}
+        return account if self.one_off_counts else replace(account, hours=hours)
 
     @cached_property
     def bought_beside(self) -> float:

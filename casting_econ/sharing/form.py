@@ -18,6 +18,7 @@ _RECORDS = {f"study/records/{log}.csv": log for log in LOGS}
 _TABLE = re.compile(r"report/tables/[\w-]{1,150}\.csv")
 _FIXED = ("README.txt", "manifest.json", "requirements.txt", f"study/{STUDY_FILE}", "report/report.html", "report/results.json")
 _PIN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*==[A-Za-z0-9][A-Za-z0-9.!+_-]*")
+_MOST_JSON = 5_000_000  # bytes
 Hash = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 
 
@@ -61,14 +62,10 @@ def read_pack(path: Path | str) -> Pack:
     return pack_of(read_archive(Path(path)), Path(path).name)
 
 
-def _allowed(name):
-    """Whether a pack may hold a member of this name."""
-    return name in _FIXED or name in _RECORDS or _TABLE.fullmatch(name) is not None
-
-
 def pack_of(data: bytes, place: str) -> Pack:
     """A pack from the bytes of its archive, which faults call `place`; StudyError as in `read_pack`."""
-    members, faults, listed = unzipped(data, place, _allowed), [], None
+    members = unzipped(data, place, lambda name: name in _FIXED or name in _RECORDS or _TABLE.fullmatch(name) is not None)
+    faults, listed = [], None
 
     def refused(name, found, right="the member as casting-econ pack writes it", wrong="is refused"):
         faults.append(Fault(place, wrong, right, column=name, found=found))
@@ -101,7 +98,7 @@ def pack_of(data: bytes, place: str) -> Pack:
     return Pack(manifest=listed, members=members)
 
 
-def read_json(data: bytes, most: int = 5_000_000):
+def read_json(data: bytes):
     """Plain content of JSON from a stranger; ValueError in words where it is none.
 
     Examples
@@ -109,7 +106,7 @@ def read_json(data: bytes, most: int = 5_000_000):
     >>> read_json(b'{"a": [1, 2.5]}')
     {'a': [1, 2.5]}
     """
-    if len(data) > most:
+    if len(data) > _MOST_JSON:
         raise ValueError(f"too long, {len(data) / 1e6:.0f} MB")
 
     def once(pairs):

@@ -175,12 +175,6 @@ def _check_fits(place, mould, room, fault):
         fault(f"{place}.wait_in", "mould larger than the station", f"{mould.cavities} cavities", f"at most {room:g}")
 
 
-def _varies(key, number):
-    """Whether a number is drawn by itself: by its own spread, by what the logs say, or as a shared factor."""
-    shared = key.startswith("spread.") and number.value > 0
-    return number.value != number.value or number.distribution is not None or number.from_records or shared
-
-
 def check_correlations(file, numbers, faults):
     """Pairs must name two different numbers of the file, each pair once, and agree with each other."""
     pairs, seen, before, fault = [], set(), len(faults), _told_in(faults)
@@ -189,7 +183,10 @@ def check_correlations(file, numbers, faults):
         for key in pair.between:
             if key not in numbers:
                 fault(place, "unknown number", repr(key), f"the dotted key of a number in the file{close_match(key, numbers)}")
-            elif not _varies(key, numbers[key]):
+                continue
+            number = numbers[key]  # which is drawn by its own spread, by what the logs say, or as a shared factor
+            shared = key.startswith("spread.") and number.value > 0
+            if not (number.value != number.value or number.distribution is not None or number.from_records or shared):
                 fault(place, "a number that never varies", repr(key), "a number with a range, a distribution or from records")
         if pair.between[0] == pair.between[1] or frozenset(pair.between) in seen:
             fault(place, "pair twice, or a number with itself", "", "two different numbers, once")

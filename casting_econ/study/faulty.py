@@ -6,13 +6,12 @@ from collections import Counter
 
 from pydantic import ValidationError
 
-from ..faults import close_match, fault_of
+from ..faults import close_match, cut, fault_of
 from ..reference import words
 from .consistency import STUDY_FILE
 from .keys import names_at
 from .numbers import UNKNOWN
 from .schema import StudyFile
-from .text import short
 
 MOST_FAULTS = 500  # told in one round
 # in place of a table that is missing or none, so that what stands beside it can be checked
@@ -87,7 +86,7 @@ def faults_of(error, currency="EUR"):
 def _fault(item, currency="EUR"):
     """One pydantic error in the kit's words."""
     keys = [str(part) for part in _keys(item["loc"])]
-    found = "" if item["type"] == "missing" else short(item.get("input"))
+    found = "" if item["type"] == "missing" else cut(repr(item.get("input")))
     message = item["msg"].removeprefix("Value error, ")
     wrong, _, right = message.partition(" -> ")
     if item["type"] == "extra_forbidden":

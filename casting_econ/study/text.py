@@ -54,7 +54,7 @@ def read_text(folder):
         return refused(text, row=row, wrong="is not valid TOML", found=str(error), right=_toml_remedy(text, row, str(error)))
     if path := _too_deep(raw):
         row = next((line for keys, line in lines_of(text).items() if keys[:MOST_LEVELS] == path), None)
-        return refused(text, **deep, row=row, column=".".join(path[:4]), found=f"{short('.'.join(path))[1:-1]} and on")
+        return refused(text, **deep, row=row, column=".".join(path[:4]), found=f"{cut(repr('.'.join(path)))[1:-1]} and on")
     return text, raw, list(_unclear(raw, ()))
 
 
@@ -108,11 +108,6 @@ def _too_deep(raw):
             return path
         open_ += [((*path, str(key)), inner) for key, inner in items if isinstance(inner, dict | list)]
     return ()
-
-
-def short(value):
-    """A value as it stands in the file, at most 80 characters of it."""
-    return cut(repr(value))
 
 
 def lines_of(text):

@@ -24,8 +24,7 @@ from casting_econ.kit import open_study
 from casting_econ.ledger import LOGS
 from casting_econ.running import run
 from casting_econ.running.results import as_json, results
-from casting_econ.sharing.archive import zipped
-from casting_econ.sharing.form import read_pack, write_study
+from casting_econ.sharing.form import read_pack, write_study, zipped
 from casting_econ.sharing.pack import installed_versions, pack_study
 from casting_econ.sharing.redact import packed_records, packed_study_file
 from casting_econ.sharing.verify import verify_pack

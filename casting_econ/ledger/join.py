@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from ..faults import Fault, close_match, counted, some_of
@@ -115,17 +116,17 @@ def _joined(tables, log):
     """One frame of all files of a log, each event once, and its raw cells."""
     single = len(tables) == 1
     frames, raws, blocks, owners, rows = [], [], [], [], []
-    for number, table in enumerate(tables):
+    for table in tables:
         labels = table.frame.index if single else [f"{table.place}:{row}" for row in table.frame.index]
         rows += list(table.frame.index)
         frames.append(table.frame.set_axis(labels))
         raws.append(pd.DataFrame(table.raw, index=labels, dtype=object))
-        blocks += [(number, block) for block in table.blocks]
-        owners += [number] * len(table.frame)
+        blocks += [f"{table.place}:{block}" for block in table.blocks]
+        owners += [table] * len(table.frame)
     frame, raw = (frames[0], raws[0]) if single else (pd.concat(frames), pd.concat(raws))
     keep = _once(frame, blocks, owners, rows, tables, log)
     if log in OPEN:
-        keep &= ~_overtaken(frame, keep, owners, rows, tables, log)
+        keep &= ~_overtaken(frame, keep, owners, rows, log)
         _say_open(frame, keep, owners, rows, tables, log)
     frame, raw = frame[keep], raw[keep]
     if not single and "date" in frame:
@@ -142,31 +143,30 @@ def _once(frame, blocks, owners, rows, tables, log):
     comparable = {name: column.astype(float).round(9) if column.dtype.kind in "fi" else column for name, column in frame.items()}
     codes = pd.DataFrame({name: pd.factorize(column)[0] for name, column in comparable.items()})
     same = codes.groupby(list(codes.columns), sort=False).ngroup().to_numpy()
-    block = pd.Series(blocks).map({one: i for i, one in enumerate(dict.fromkeys(blocks))}).to_numpy()
-    keys = pd.DataFrame({"same": same, "block": block})
-    keys["nth"] = keys.groupby(["same", "block"]).cumcount()
-    first = keys.drop_duplicates(["same", "nth"]).reset_index().set_index(["same", "nth"])["index"]
-    before = first.loc[pd.MultiIndex.from_frame(keys[["same", "nth"]])].to_numpy()
-    keep = before == keys.index.to_numpy()
-    has_id = frame[IDS[log]].notna().to_numpy() if log in IDS else pd.Series(False, index=keys.index).to_numpy()
-    again = has_id & (keys.nth.to_numpy() > 0)
-    firsts = keys.drop_duplicates("same")
-    starts = dict(zip(firsts.same, firsts.index))
-    for at in keys.index[~keep | again]:
-        origin = starts[same[at]] if keep[at] or again[at] else before[at]
-        other = tables[owners[origin]].place
-        where = f"row {rows[origin]}" if owners[origin] == owners[at] else f"row {rows[origin]} of {other}"
-        tables[owners[at]].set_aside.append(SetAside(row=rows[at], reason=f"the same as {where}, counted once"))
-    for number, table in enumerate(tables):
-        twice = [at for at in keys.index[keep & ~again & (keys.nth.to_numpy() > 0)] if owners[at] == number]
-        if twice:
-            pairs = [f"{rows[starts[same[at]]]} and {rows[at]}" for at in twice]
+    keys = pd.DataFrame({"same": same, "block": blocks, "at": range(len(frame))})
+    nth = keys.groupby(["same", "block"]).cumcount()
+    before = keys.groupby(["same", nth])["at"].transform("first").to_numpy()
+    first = keys.groupby("same")["at"].transform("first").to_numpy()
+    keep = before == keys["at"].to_numpy()
+    again = (log in IDS and frame[IDS[log]].notna().to_numpy()) & (nth.to_numpy() > 0)
+    for at in np.flatnonzero(~keep | again):
+        where = _row(first[at] if keep[at] or again[at] else before[at], at, owners, rows)
+        owners[at].set_aside.append(SetAside(row=rows[at], reason=f"the same as {where}, counted once"))
+    twice = np.flatnonzero(keep & ~again & (nth.to_numpy() > 0))
+    for table in tables:
+        pairs = [f"{rows[first[at]]} and {rows[at]}" for at in twice if owners[at] is table]
+        if pairs:
             said = ", ".join(pairs[:3]) + (f" and {len(pairs) - 3} more pairs" if len(pairs) > 3 else "")
             table.decisions.append(f"rows {said} are the same; both counted, as nothing says they are one event")
     return keep & ~again
 
 
-def _overtaken(frame, keep, owners, rows, tables, log):
+def _row(at, other, owners, rows):
+    """A row as one of another file, or of the same, is told of it."""
+    return f"row {rows[at]}" + ("" if owners[at] is owners[other] else f" of {owners[at].place}")
+
+
+def _overtaken(frame, keep, owners, rows, log):
     """Open rows that another row of the same event has closed, or says again with more; they are set aside by name."""
     open_column, needed = OPEN[log], [name for name, (_, need) in LOGS[log].items() if need and name != OPEN[log]]
     gone = pd.Series(False, index=range(len(frame))).to_numpy()
@@ -179,10 +179,9 @@ def _overtaken(frame, keep, owners, rows, tables, log):
             own = same.loc[at]
             fuller = [other for other in same.index if other != at and (own.isna() | (same.loc[other] == own)).all()]
             if len(closed) or fuller:
-                by = closed[0] if len(closed) else fuller[-1]
-                where = f"row {rows[by]}" + ("" if owners[by] == owners[at] else f" of {tables[owners[by]].place}")
+                where = _row(closed[0] if len(closed) else fuller[-1], at, owners, rows)
                 reason = f"counted since, in {where}" if len(closed) else f"said again with more in {where}"
-                tables[owners[at]].set_aside.append(SetAside(row=rows[at], reason=reason))
+                owners[at].set_aside.append(SetAside(row=rows[at], reason=reason))
                 gone[at] = True
     return gone
 
@@ -190,8 +189,8 @@ def _overtaken(frame, keep, owners, rows, tables, log):
 def _say_open(frame, keep, owners, rows, tables, log):
     """One line a file for the rows that are still open."""
     still = keep & frame[OPEN[log]].isna().to_numpy()
-    for number, table in enumerate(tables):
-        mine = [rows[at] for at in still.nonzero()[0] if owners[at] == number]
+    for table in tables:
+        mine = [rows[at] for at in still.nonzero()[0] if owners[at] is table]
         if mine:
             places = f"row{'s' * (len(mine) > 1)} {some_of(list(map(str, mine)), 8)}"
             table.decisions.append(f"{counted(len(mine), 'load')} without a count in {OPEN[log]}, still in work: {places}")

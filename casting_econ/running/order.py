@@ -13,7 +13,7 @@ from ..orders.scenarios import scenario_results, scenario_table, under_scenarios
 from ..orders.wording import days_gone
 from ..pages.table import shown_as
 from ..projects.lessons import look_back
-from ..projects.results import project_results
+from ..projects.tables import project_results
 from ..projects.wording import project_lines
 
 PAGE, PROJECT = "order", "project"

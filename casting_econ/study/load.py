@@ -116,6 +116,7 @@ def _names(raw, file):
     products, time, stations = (table(raw, name) for name in ("products", "time", "stations"))
     listed = {name: places for name in stations if isinstance(places := table(stations, name).get("places"), list)}
     pots = {pot_name(name, n) for name, places in listed.items() for n in range(1, len(places) + 1)}
+    mould_steps = (table(product, "mould", "steps") for product in products.values())
     return Names(
         products={name: frozenset(table(product, "steps")) for name, product in products.items()},
         channels=frozenset(table(raw, "channels")),
@@ -123,10 +124,7 @@ def _names(raw, file):
         places=frozenset(stations).union(table(raw, "racks"), pots),
         items=dict.fromkeys(table(raw, "equipment"), False) | _volumes(products),
         orders={name: frozenset(table(entry, "variants")) for name, entry in table(raw, "commissions").items()},
-        tasks=words(time.get("weekly_tasks")),
-        apart=words(time.get("one_off_tasks")).union(
-            {MOULD, ONE_OFF}, *(table(product, "mould", "steps") for product in products.values())
-        ),
+        tasks=words(time.get("weekly_tasks")).union(words(time.get("one_off_tasks")), {MOULD, ONE_OFF}, *mould_steps),
     )
 
 

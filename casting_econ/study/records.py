@@ -23,8 +23,7 @@ class Names:
     products: dict[str, frozenset[str]]  # with the steps of each
     channels: frozenset[str]
     places: frozenset[str]  # stations and racks
-    tasks: frozenset[str]  # weekly tasks
-    apart: frozenset[str] = frozenset({MOULD, ONE_OFF})  # steps of making moulds, and what is done once only
+    tasks: frozenset[str]  # of the timesheet, beside steps and channels: weekly ones, making moulds, what is done once only
     items: dict[str, bool] = field(default_factory=dict)  # materials, parts and equipment, and whether by volume
     orders: dict[str, frozenset[str]] = field(default_factory=dict)  # commissions, with the variants of each
     offered: dict[str, dt.date] = field(default_factory=dict)  # channels that say since when
@@ -32,7 +31,7 @@ class Names:
     @property
     def beside(self) -> frozenset[str]:
         """What a row of the timesheet may be about beside the steps of a product."""
-        return self.tasks | self.channels | self.apart
+        return self.tasks | self.channels
 
     def of_columns(self, log: str) -> dict[str, frozenset[str]]:
         """Names that may stand in the columns of a log."""

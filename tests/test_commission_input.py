@@ -690,7 +690,7 @@ def test_loads_without_a_count_are_in_work(tmp_path):
         "2 loads of batches.csv have no count of good pieces yet; they count as in work, with their 2 rows of faults.csv."
     )
     [file] = [file for file in read.reading.files if file.log == "batches"]
-    assert (file.read, file.used, file.set_aside) == (5, 5, ())
+    assert (file.read, file.used, file.set_aside) == (5, 5, [])
     assert "2 loads without a count in good, still in work: rows 5, 6" in preview(read.reading)
 
 

@@ -1,5 +1,6 @@
 """One file or sheet as the typed rows of a log, with every decision, change and fault."""
 
+import json
 from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
@@ -138,7 +139,7 @@ def _header_faults(grid, block, log, first):
     seen = [column.name for column in block.columns if column.name]
     for column in block.columns:
         if not column.known:
-            declare = f'or {_quoted(column.header)} = "ignore" (or one of them) under [records.columns.{log}] in study.toml'
+            declare = f'or {quoted(column.header)} = "ignore" (or one of them) under [records.columns.{log}] in study.toml'
             right = f"one of {', '.join(known)}{close_match(column.header, known)}, {declare}"
             fault("unknown column", repr(column.header), right)
         elif column.name and seen.count(column.name) > 1:
@@ -297,6 +298,6 @@ def _ounces(grid, log, frame, names, currency):
     ]
 
 
-def _quoted(text):
-    """A key of TOML."""
-    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
+def quoted(text: str) -> str:
+    """A text or a key of TOML."""
+    return json.dumps(text, ensure_ascii=False)

@@ -209,18 +209,9 @@ class Planner:
     ) -> SimulatedOrder:
         """Follow the loads through the calendar in every draw; StudyError if no day of it is open.
 
-        Parameters
-        ----------
-        starts, sets : tuple, optional
-            First days, or sets of moulds [set], to try instead: all draws for each in turn.
-        record : bool, optional
-            A typical course with its segments of hand work instead of chances.
-        stations : int, optional
-            More of each kind. [station]
-        hours_share : float, optional
-            Of the hours a week for commissions. [-]
-        capped : bool, optional
-            Whether sanding by hand keeps below its cap.
+        `starts` are first days, `sets` numbers of sets of moulds [set], to try instead: all draws for each in turn. Where `record`, it is a
+        typical course with its segments of hand work instead of chances. `stations` of each kind are more, `hours_share` is of the hours a week
+        for commissions [-], and sanding by hand keeps below its cap where `capped`.
         """
         opened = self._opened(order, hours_share)
         key = loads.by_draw.tobytes(), loads.casts.shape, draws.load_correlation.size, record

@@ -74,10 +74,8 @@ class OpenStudy:
     study: Study
     assumed: StudyWithEvidence
     digest: str = ""  # of the files it was read from, records among them
-    kept: dict[type, object] = field(
-        default_factory=dict, init=False, repr=False
-    )  # plan and lessons of an order, found where asked for again
-    _years: dict[tuple, Answer] = field(default_factory=dict, init=False, repr=False)  # by what was asked of `monte_carlo`
+    # what was worked out of it, found where it is asked for again: years by what was asked of `monte_carlo`, plan and lessons of an order
+    kept: dict[object, object] = field(default_factory=dict, init=False, repr=False)
 
     @property
     def certain(self) -> bool:
@@ -146,8 +144,8 @@ class OpenStudy:
         """Monte Carlo of the year; `draws` to `workers` as in `by_draw`, the levers of `with_levers` the same in every draw."""
         draws, seed = self.plan_of_draws(draws, seed)
         asked = draws, seed, None if base is self else base, chunk, *sorted(levers.items())
-        if asked in self._years:
-            return self._years[asked]
+        if asked in self.kept:
+            return self.kept[asked]
         resources: list[str] = []
 
         def work(a):
@@ -164,10 +162,10 @@ class OpenStudy:
 
         found = self.by_draw(work, draws, seed, base=base, chunk=chunk, workers=workers)
         point = self.inputs()
-        self._years[asked] = Answer(
+        self.kept[asked] = Answer(
             draws=found, resources=resources, target=float(point.target_per_hour), living=float(point.living_per_year)
         )
-        return self._years[asked]
+        return self.kept[asked]
 
 
 def open_study(folder, *, with_records: bool = True, as_of: dt.date | str | None = None) -> OpenStudy:

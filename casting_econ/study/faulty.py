@@ -8,12 +8,11 @@ from pydantic import ValidationError
 
 from ..faults import close_match, cut, fault_of
 from ..reference import words
-from .consistency import STUDY_FILE
+from .consistency import MOST_FAULTS, STUDY_FILE
 from .keys import names_at
 from .numbers import UNKNOWN
 from .schema import StudyFile
 
-MOST_FAULTS = 500  # told in one round
 # in place of a table that is missing or none, so that what stands beside it can be checked
 _STAND_INS = {
     ("time",): {"weeks": UNKNOWN, "hours": UNKNOWN, "fixed_hours": UNKNOWN},

@@ -11,8 +11,8 @@ from pydantic import ValidationError
 from ..faults import Fault, StudyError
 from ..ledger import LOGS, Reading
 from ..units import measures
-from .consistency import STUDY_FILE
-from .faulty import MOST_FAULTS, validated, within
+from .consistency import MOST_FAULTS, STUDY_FILE
+from .faulty import validated, within
 from .numbers import Number, given_unit
 from .reading import RecordsTable
 from .records import MOULD, ONE_OFF, Names, known_on, part_in_work, read_records

@@ -8,8 +8,9 @@ from dataclasses import replace
 from pydantic import BaseModel, ValidationError
 
 from ..faults import Fault
-from .consistency import STUDY_FILE, UNUSED, check_asked, check_commissions, check_correlations, cross_checks, working_windows
-from .faulty import MOST_FAULTS, faults_of, within
+from . import consistency
+from .consistency import STUDY_FILE, UNUSED, Enough, Faults
+from .faulty import faults_of, within
 from .numbers import Number
 from .schema import MaterialEntry, StudyFile
 
@@ -20,28 +21,15 @@ _LEFT_OUT = ("scenarios", "decision", "records", "commissions")
 _NUMBER_KEYS = {"value", "low", "likely", "high", "distribution"}
 
 
-class _Enough(Exception):
-    """No more faults are looked for."""
-
-
-class _Faults(list):
-    """Faults up to as many as are told."""
-
-    def append(self, fault):
-        super().append(fault)
-        if len(self) >= MOST_FAULTS:
-            raise _Enough
-
-
 def checked(file):
     """Working windows and numbers of a file, and the faults between its keys."""
-    windows, numbers, between = (), dict(numbers_of(file, ())) | _asked_too(file), _Faults()
-    with suppress(_Enough):
-        windows = working_windows(file.calendar, between)
-        cross_checks(file, windows, between)
-        check_correlations(file, numbers, between)
-        check_asked(numbers, between)
-        check_commissions(file, between)
+    windows, numbers, between = (), dict(numbers_of(file, ())) | _asked_too(file), Faults()
+    with suppress(Enough):
+        windows = consistency.working_windows(file.calendar, between)
+        consistency.cross_checks(file, windows, between)
+        consistency.check_correlations(file, numbers, between)
+        consistency.check_asked(numbers, between)
+        consistency.check_commissions(file, between)
     return windows, numbers, between
 
 

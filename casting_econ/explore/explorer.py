@@ -9,7 +9,6 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from ..assumptions import label
 from ..draws import summarise
 from ..faults import Fault, StudyError, refusal
 from ..formatting import Format
@@ -87,14 +86,14 @@ def levers_of(kit: OpenStudy, product: str | None = None) -> list[Lever]:
     product = product or next(iter(file.products))
     channels = [name for name, channel in file.channels.items() if channel.product == product]
 
-    def add(group, key, unit="", words=None):
+    def add(group, key, unit, said):
         if key not in numbers or numbers[key].value <= 0:
             return
         now = numbers[key].value
         parts = 100 if group in ("price", "buyers") else 50
         # so that steps are round as `words` has them
-        said = 1.0 if group != "waiting" or 1 <= now < 48 else 24.0 if now >= 48 else 1 / 60
-        step = said * _nice(now / said / parts)
+        shown = 1.0 if group != "waiting" or 1 <= now < 48 else 24.0 if now >= 48 else 1 / 60
+        step = shown * _nice(now / shown / parts)
         low, high = 0.0, np.ceil(3.0 * now / step) * step
         if group == "scrap":
             now, low, step = 100.0 * (1.0 - now), 0.0, 0.5
@@ -103,26 +102,22 @@ def levers_of(kit: OpenStudy, product: str | None = None) -> list[Lever]:
             low, high, step = 1.0, max(now, 1.0) + 5.0, 1.0
         elif group in ("price", "buyers", "waiting"):
             low = step
-        found.append(
-            Lever(key=key, label=words or label(key), unit=unit, now=now, low=low, high=float(high), step=step, group=group)
-        )
+        found.append(Lever(key=key, label=said, unit=unit, now=now, low=low, high=float(high), step=step, group=group))
 
     for group, key, unit in (("price", "price", "an order"), ("buyers", "orders", "a year")):
         for name in channels:
             add(group, f"channels.{name}.{key}", unit, f"{key}, {name.replace('-', ' ')}")
     add("hours", "time.fixed_hours", "hours a week", "books, cleaning and other fixed hours")
     steps = {f"products.{product}.steps.{name}": name.replace("-", " ") for name in file.products[product].steps}
-    for place, step in steps.items():
-        add("scrap", f"{place}.pass_share", "%", f"scrapped at {step}")
-    for place, step in steps.items():
-        add("waiting", f"{place}.wait", "hours", f"waiting at {step}")
+    for group, key, unit, said in (("scrap", "pass_share", "%", "scrapped"), ("waiting", "wait", "hours", "waiting")):
+        for place, step in steps.items():
+            add(group, f"{place}.{key}", unit, f"{said} at {step}")
     for name in file.stations:
         add("stations", f"stations.{name}.count", "", f"{name.replace('-', ' ')}, how many")
     add("stations", f"products.{product}.mould.sets", "", "sets of moulds")
     for place, step in steps.items():
-        add("minutes", f"{place}.minutes", "minutes", f"minutes at {step}, a piece")
-        add("minutes", f"{place}.load_minutes", "minutes", f"minutes at {step}, a load")
-        add("minutes", f"{place}.lot_minutes", "minutes", f"minutes at {step}, a lot")
+        for key, each in (("minutes", "piece"), ("load_minutes", "load"), ("lot_minutes", "lot")):
+            add("minutes", f"{place}.{key}", "minutes", f"minutes at {step}, a {each}")
     return found
 
 
@@ -138,14 +133,13 @@ def scenario_of(levers: list[Lever], state: Mapping[str, float], what: str = "as
         if not np.isfinite(value) or abs(value - lever.now) <= 1e-9 * max(1.0, abs(lever.now)):
             continue
         value = min(max(value, lever.low), lever.high)
-        if lever.is_scrap and lever.now > 0:
-            scale[lever.key.removesuffix(PASS_SHARE) + SCRAP] = max(value / lever.now, 1e-9)
-        elif lever.is_scrap:
-            change[lever.key] = f"{100.0 - value:.10g} %"
-        elif lever.is_whole:
+        if lever.is_whole:
             change[lever.key] = round(value)
+        elif lever.is_scrap and lever.now <= 0:
+            change[lever.key] = f"{100.0 - value:.10g} %"
         else:
-            scale[lever.key] = max(value / lever.now, 1e-9)
+            key = lever.key.removesuffix(PASS_SHARE) + SCRAP if lever.is_scrap else lever.key
+            scale[key] = max(value / lever.now, 1e-9)
     return {"what": what, "scale": scale, "change": nested(change)}
 
 

@@ -236,11 +236,9 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
             return filled(model.Mould, path, entry, material_cost=cost, steps=())
         steps = tuple(mould_step(f"{path}.steps.{key}", key, one) for key, one in entry.steps.items())
         count = moulds_for_load(casts_per_load, entry.cavities)
-        cost, minutes = 0.0, 0.0
-        for one in steps:
-            minutes = minutes + count * one.minutes + one.load_minutes
-            for item in one.materials:
-                cost = cost + material_cost(item.cost, item.loss_share) * (count if item.per == "piece" else 1.0)
+        minutes = sum((part for one in steps for part in (count * one.minutes, one.load_minutes)), 0.0)
+        taken = [(m, count if m.per == "piece" else 1.0) for one in steps for m in one.materials]
+        cost = sum((material_cost(m.cost, m.loss_share) * times for m, times in taken), 0.0)
         stated = "sets" in entry.model_fields_set
         in_use = {} if stated else {"sets": np.maximum(moulds_in_hand(study, name) // count, 1.0)}
         return filled(model.Mould, path, entry, material_cost=cost, minutes=minutes, steps=steps, **in_use)

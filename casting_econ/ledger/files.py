@@ -44,7 +44,6 @@ class Grid:
     rows: list[tuple[int, list[Any]]]
     decisions: tuple[str, ...] = ()
     separator: str = ""  # "" for a sheet
-    blanks: int = 0  # lines without any cell
 
 
 def record_files(folder: Path) -> list[Path]:

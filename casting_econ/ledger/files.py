@@ -8,6 +8,7 @@ import subprocess
 import sys
 from collections import Counter
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -77,33 +78,26 @@ def read_file(path: Path, score: Callable[[list[Any]], int]) -> tuple[list[Grid]
 
 def decoded(data):
     """Text and the name of its encoding; None for what is no text."""
-    for mark, codec, name in _MARKS:
-        if data.startswith(mark):
-            try:
-                return data.decode(codec), name
-            except UnicodeDecodeError:
-                break
     start = data[:4000]
+    no_text = 0 in data or sum(byte < 9 or 13 < byte < 32 for byte in start) > len(start) / 50
+    codecs = [(codec, name) for mark, codec, name in _MARKS if data.startswith(mark)][:1]
     if start.count(0) > len(start) / 4:  # every other byte of plain text in UTF-16 is zero
-        codec = "utf-16-le" if start[1::2].count(0) > start[::2].count(0) else "utf-16-be"
-        try:
-            return data.decode(codec), "UTF-16 without a mark"
-        except UnicodeDecodeError:
-            return None, ""
-    if 0 in data or sum(byte < 9 or 13 < byte < 32 for byte in start) > len(start) / 50:
-        return None, ""
-    for codec, name in (("utf-8", "UTF-8"), ("cp1252", "Windows Western (cp1252)")):
-        try:
+        order = "le" if start[1::2].count(0) > start[::2].count(0) else "be"
+        codecs.append((f"utf-16-{order}", "UTF-16 without a mark"))
+    elif not no_text:
+        codecs += [("utf-8", "UTF-8"), ("cp1252", "Windows Western (cp1252)")]
+    for codec, name in codecs:
+        with suppress(UnicodeDecodeError):
             return data.decode(codec), name
-        except UnicodeDecodeError:
-            continue
+    if no_text:
+        return None, ""
     from charset_normalizer import from_bytes
 
     best = from_bytes(data[:200_000]).best()
-    try:
-        return (data.decode(best.encoding), f"{best.encoding}, the likeliest") if best else (data.decode("latin-1"), "Latin-1")
-    except UnicodeDecodeError:
-        return data.decode("latin-1"), "Latin-1"
+    with suppress(UnicodeDecodeError):
+        if best:
+            return data.decode(best.encoding), f"{best.encoding}, the likeliest"
+    return data.decode("latin-1"), "Latin-1"
 
 
 def _numbered(text, separator):

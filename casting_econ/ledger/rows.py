@@ -1,7 +1,7 @@
 """Where the header is, what the columns are, and which rows are no events."""
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
@@ -40,7 +40,7 @@ class Column:
     known: bool = True
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True)
 class Block:
     """A header and the rows under it."""
 
@@ -114,12 +114,10 @@ def blocks_of(rows: list[tuple[int, list[Any]]], log: str, settings: Any) -> tup
             blocks.append(again)
         else:
             blocks[-1].rows.append((row, cells))
-    kept = []
     for block in blocks:
-        more, fine = _no_events(block, log)
+        more, block.rows = _no_events(block, log)
         aside += more
-        kept.append(replace(block, rows=fine))
-    return kept, aside
+    return blocks, aside
 
 
 def _reads_as_event(cells, block, log):

@@ -40,7 +40,6 @@ class Grid:
     """Rows of one text file or sheet, numbered as the file has them."""
 
     place: str  # for faults
-    path: Path
     sheet: str | None
     rows: list[tuple[int, list[Any]]]
     decisions: tuple[str, ...] = ()
@@ -68,12 +67,12 @@ def read_file(path: Path, score: Callable[[list[Any]], int]) -> tuple[list[Grid]
     except OSError as error:
         return [], [Fault(place, "cannot be read", "a file you may read", found=str(error.strerror))]
     if data.startswith(_BOOKS):  # whatever the name says: some exports call text a workbook, and the other way round
-        return _workbook(path, place, data)
+        return _workbook(place, data)
     text, encoding = decoded(data)
     if text is None or re.match(r"\s*<[!?a-zA-Z]", text):
         found = "no text" if text is None else "a web page"
         return [], [Fault(place, "is not a table", _MORE, found=found)]
-    return _text_grid(path, place, text, encoding, score)
+    return _text_grid(place, text, encoding, score)
 
 
 def decoded(data):
@@ -108,7 +107,7 @@ def _numbered(text, separator):
         line = reader.line_num + 1
 
 
-def _text_grid(path, place, text, encoding, score):
+def _text_grid(place, text, encoding, score):
     """The rows of a text file, parted by what makes the best header."""
     first = re.match(r"sep=(.)\r?\n", text)  # a line that some spreadsheet programs write for themselves
     sample = "".join(text.splitlines(keepends=True)[:60]) if len(text) < 1e7 else text[:20_000]
@@ -123,7 +122,7 @@ def _text_grid(path, place, text, encoding, score):
         rows = rows[1:]
     said = f"{encoding}; cells parted by {_SEPARATORS.get(separator, repr(separator))}"
     rows = [(number, [cell.strip() for cell in row]) for number, row in rows]
-    return [Grid(place=place, path=path, sheet=None, rows=rows, decisions=(said,), separator=separator)], []
+    return [Grid(place=place, sheet=None, rows=rows, decisions=(said,), separator=separator)], []
 
 
 def _fit(sample, separator, score):
@@ -138,7 +137,7 @@ def _fit(sample, separator, score):
     return (max(score(row) for row in rows), alike if width > 1 else 0, width)
 
 
-def _workbook(path, place, data):
+def _workbook(place, data):
     """Every sheet of a workbook that holds anything."""
     found = _sheets(data)
     if isinstance(found, str):
@@ -149,7 +148,7 @@ def _workbook(path, place, data):
         rows = [(top + i + 1, [""] * left + [_cell(cell) for cell in row]) for i, row in enumerate(cells)]
         decisions = ("a sheet of a workbook", *(("the sheet is hidden",) if hidden else ()))
         if any(cell != "" for _, row in rows for cell in row):
-            grids.append(Grid(place=f"{place}/{name}", path=path, sheet=name, rows=rows, decisions=decisions))
+            grids.append(Grid(place=f"{place}/{name}", sheet=name, rows=rows, decisions=decisions))
     if not grids:
         return [], [Fault(place, "empty log", "at least one row, or no such file", found="no cells in any sheet")]
     return grids, []

@@ -48,15 +48,15 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
             files.append(FileReading(place=f"records/{path.name}", log="ignore"))
             entries.add(path.name)
             continue
-        log = declared.get(path.name) or log_named(path.stem)
-        likely = [log] if log in LOGS else list(LOGS)
+        of_file = declared.get(path.name) or log_named(path.stem)
+        likely = [of_file] if of_file in LOGS else list(LOGS)
         grids, more = read_file(path, lambda cells, likely=likely: max(score_of(cells, one, settings) for one in likely))
-        if path.suffix.lower() in TEXTS and _log_of(path.name, None, path, 1, declared) is None:
+        if path.suffix.lower() in TEXTS and of_file is None:
             grids, more = [], [_undeclared(path.name, path.stem)]
         faults += more
         for grid in grids:
             entry = path.name if grid.sheet is None else f"{path.name}/{grid.sheet}"
-            log = _log_of(entry, grid.sheet, path, len(grids), declared)
+            log = declared.get(entry) or log_named(grid.sheet or path.stem) or (of_file if len(grids) == 1 else None)
             if log is None:
                 faults.append(_undeclared(entry, grid.sheet))
             elif log == "ignore":
@@ -84,16 +84,6 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
         table.changes.sort(key=lambda one: one.row)
         table.set_aside.sort(key=lambda one: one.row)
     return records, Reading(files=tuple(sorted(files + tables, key=lambda file: file.place)), unsound=unsound), faults
-
-
-def _log_of(entry, sheet, path, sheets, declared):
-    """The log that a file or sheet is, 'ignore', or None."""
-    if entry in declared:
-        return declared[entry]
-    if sheet is None:
-        return log_named(path.stem)
-    named = log_named(sheet)
-    return named or (declared.get(path.name) or log_named(path.stem) if sheets == 1 else None)
 
 
 def _undeclared(entry, stem):

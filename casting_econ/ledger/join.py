@@ -75,10 +75,7 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
             told = {(table.place, *cell) for table in mine for cell in table.told}
             more = _checked(frame, raw, log, mine)
             faults += [f for f in more if (f.file, f.row, f.column) not in told and (f.file, None, f.column) not in told]
-            if not more and all(table.sound for table in mine):
-                records[log] = frame
-            else:
-                unsound[log] = frame
+            (unsound if more or not all(table.sound for table in mine) else records)[log] = frame
     for table in tables:
         table.frame, table.raw = None, {}
         table.changes.sort(key=lambda one: one.row)

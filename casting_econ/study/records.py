@@ -2,6 +2,7 @@
 
 import datetime as dt
 import re
+from collections import Counter
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -123,14 +124,15 @@ def _unknown_names(log, frame, study, reading):
 
 def _once_a_cause(faults):
     """One fault for all rows of a column in which the same is wrong: the first row's, with the others' numbers."""
-    causes: dict[tuple, list[Fault]] = {}
-    for fault in faults:
-        causes.setdefault((fault.file, fault.column, fault.wrong, fault.right), []).append(fault)
-    told: dict[tuple, list[Fault]] = {}
+
+    def cause(fault):
+        return fault.file, fault.column, fault.wrong, fault.right
+
+    many, told = Counter(map(cause, faults)), {}
     for fault in faults:  # the same cell once; many different ones once too
-        cause = (fault.file, fault.column, fault.wrong, fault.right)
-        once = fault.row is not None and fault.column and (fault.found or len(causes[cause]) > FEW)
-        told.setdefault((*cause, fault.found if len(causes[cause]) <= FEW else "") if once else (id(fault),), []).append(fault)
+        few = many[cause(fault)] <= FEW
+        once = fault.row is not None and fault.column and (fault.found or not few)
+        told.setdefault((*cause(fault), fault.found if few else "") if once else (id(fault),), []).append(fault)
     return [_with_rows(*same) for same in told.values()]
 
 

@@ -50,9 +50,12 @@ def scenario_file(raw, currency, entries, *, orders=False):
             else:
                 del node[last]
         change = copy.deepcopy(entry.change)
-        for station, stated in _stations_of(change).items():
-            if isinstance(stated.get("places"), list):  # which says how many there are
-                _stations_of(patched).get(station, {}).pop("count", None)
+        for station in stations if isinstance(stations := within(change, ["stations"]), dict) else ():
+            there = within(patched, ["stations", station])
+            if isinstance(within(stations, [station, "places"]), list) and isinstance(
+                there, dict
+            ):  # which says how many there are
+                there.pop("count", None)
         _merge(patched, change)
         late, channels = within(patched, ["cash", "payment_delay"]), patched.get("channels", {})
         if isinstance(late, dict):
@@ -91,12 +94,6 @@ def dotted(tables, path=()):
             yield from dotted(value, (*path, key))
         else:
             yield ".".join((*path, key)), value
-
-
-def _stations_of(tables):
-    """The tables of stations in a file or a change that may have anything in their place."""
-    found = tables.get("stations") if isinstance(tables, dict) else None
-    return {name: table for name, table in found.items() if isinstance(table, dict)} if isinstance(found, dict) else {}
 
 
 def _merge(node, change):

@@ -12,6 +12,7 @@ from .consistency import MOST_FAULTS, STUDY_FILE
 from .keys import names_at
 from .numbers import UNKNOWN
 from .schema import StudyFile
+from .text import within
 
 # in place of a table that is missing or none, so that what stands beside it can be checked
 _STAND_INS = {
@@ -60,16 +61,6 @@ def _without_faulty(raw, error, context, faults):
         except ValidationError as again:
             error = again
     return None, faults, frozenset(), patched
-
-
-def within(node, path):
-    """What stands at a path of keys and places in lists; None where nothing does."""
-    for part in path:
-        if isinstance(node, dict):
-            node = node.get(part)
-        else:
-            node = node[part] if isinstance(node, list) and isinstance(part, int) and part < len(node) else None
-    return node
 
 
 def _keys(location):

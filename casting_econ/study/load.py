@@ -12,14 +12,14 @@ from ..faults import Fault, StudyError
 from ..ledger import LOGS, Reading
 from ..units import measures
 from .consistency import MOST_FAULTS, STUDY_FILE
-from .faulty import validated, within
+from .faulty import validated
 from .numbers import Number, given_unit
 from .reading import RecordsTable
 from .records import MOULD, ONE_OFF, Names, known_on, part_in_work, read_records
 from .scenarios import checked, factors_of, scenario_file
 from .schema import ScenarioEntry, StudyFile
 from .stations import pot_name
-from .text import currency_of, lines_of, read_text, with_line
+from .text import currency_of, lines_of, read_text, with_line, within
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -130,8 +130,7 @@ def _names(raw, file):
 
 def _records_settings(raw):
     """The [records] table, currency and locale, as far as the study file can be read: its own faults are told elsewhere."""
-    study = raw.get("study") if isinstance(raw, dict) and isinstance(raw.get("study"), dict) else {}
-    currency, locale = currency_of(raw), study.get("locale")
+    currency, locale = currency_of(raw), within(raw, ["study", "locale"])
     try:
         locale = locale if locale is None else str(Locale.parse(locale))
     except (UnknownLocaleError, ValueError, TypeError):

@@ -10,9 +10,10 @@ from pydantic import BaseModel, ValidationError
 from ..faults import Fault
 from . import consistency
 from .consistency import STUDY_FILE, UNUSED, Enough, Faults
-from .faulty import faults_of, within
+from .faulty import faults_of
 from .numbers import Number
 from .schema import MaterialEntry, StudyFile
+from .text import within
 
 SCRAP, PASS_SHARE = ".scrap", ".pass_share"  # a scenario scales what a check scraps; the file states what it passes
 ORDER_TABLES = ("orders", "supplies", "quote")  # of orders by a date, with no bearing on a year
@@ -50,7 +51,8 @@ def scenario_file(raw, currency, entries, *, orders=False):
             else:
                 del node[last]
         change = copy.deepcopy(entry.change)
-        for station in stations if isinstance(stations := within(change, ["stations"]), dict) else ():
+        stations = within(change, ["stations"])
+        for station in stations if isinstance(stations, dict) else ():
             there = within(patched, ["stations", station])
             if isinstance(within(stations, [station, "places"]), list) and isinstance(
                 there, dict

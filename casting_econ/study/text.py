@@ -88,10 +88,19 @@ def _unclear(node, path):
             return
 
 
+def within(node, path):
+    """What stands at a path of keys and places in lists; None where nothing does."""
+    for part in path:
+        if isinstance(node, dict):
+            node = node.get(part)
+        else:
+            node = node[part] if isinstance(node, list) and isinstance(part, int) and part < len(node) else None
+    return node
+
+
 def currency_of(raw, text=""):
     """Currency that the file's money is read in; where the file does not say, the code that its figures have most often."""
-    study = raw.get("study") if isinstance(raw, dict) else None
-    stated = study.get("currency") if isinstance(study, dict) else None
+    stated = within(raw, ["study", "currency"])
     if stated in list_currencies():
         return stated
     codes = Counter(code for code in re.findall(r"\d\s*([A-Z]{3})\b", text) if code in list_currencies())

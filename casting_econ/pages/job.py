@@ -13,14 +13,13 @@ from ..models.year import DEMAND, HANDS, Outcome
 from .cash_paths import NO_PAY, STATED_PAY, cash_draws
 from .conditions import Lever, levers, pay_over_target, solve_for_target, year_over_living
 from .deciding import Decision, decision_word
-from .monte_carlo import by_luck_alone, certainty_word, living_words
+from .monte_carlo import by_luck_alone, certainty_word, grade, living_words
 from .table import shown
 
 FLOOR_SHARE = 0.5  # of a year's living, below which a year must not fall where the study states no floor
 SAFE, UNEASY = 0.1, 0.25  # share of bad years, or of paths whose reserve runs out, up to which it is safe enough, or not quite
 _PAYING = 0.25  # chance from which it is not said that an hour, or a year, does not pay
 _LEAST_REACH = 8.0  # of the orders that come, at least looked at
-_GRADES = {0.9: "yes", 0.75: "probably", 0.25: "open", 0.1: "probably not", 0.0: "no"}  # least chance, as of `certainty_word`
 _SIDE = {
     "yes": "worth doing on the side",
     "probably": "probably worth doing on the side",
@@ -55,7 +54,7 @@ class Job:
     @property
     def side(self) -> str:
         """Whether each hour pays: yes, probably, open, probably not, no."""
-        return _grade(self.hour)
+        return grade(self.hour)[0]
 
     @property
     def few(self) -> bool:
@@ -65,7 +64,7 @@ class Job:
     @property
     def lives(self) -> str:
         """Whether the year brings a living, in the same words."""
-        return _grade(self.year)
+        return grade(self.year)[0]
 
     @property
     def safe(self) -> str:
@@ -76,11 +75,6 @@ class Job:
 def _safe(risk):
     """Whether a risk is small enough."""
     return "yes" if risk <= SAFE else "not quite" if risk <= UNEASY else "no"
-
-
-def _grade(chance):
-    """The first of the grades that a chance reaches."""
-    return next((word for least, word in _GRADES.items() if chance >= least), "no")
 
 
 def hour_words(kit: OpenStudy, answer: Answer) -> str:

@@ -196,13 +196,13 @@ def luck_sentence(kit: OpenStudy, luck: Luck | None) -> str:
     return f"{text} The rest is what you do not know yet, which records make smaller."
 
 
-# least chance, and what may be said of an hour, and of a year, from it on
+# least chance, and from it on a word, and what may be said of an hour, and of a year
 _GRADES = (
-    (0.9, "pays", "The year brings {a living} too"),
-    (0.75, "probably pays", "The year probably brings {a living} too"),
-    (0.25, "is on the edge of paying", "Whether the year brings {a living} is open"),
-    (0.1, "probably does not pay", "The year probably does not bring {a living}"),
-    (0.0, "does not pay", "The year does not bring {a living}"),
+    (0.9, "yes", "pays", "The year brings {a living} too"),
+    (0.75, "probably", "probably pays", "The year probably brings {a living} too"),
+    (0.25, "open", "is on the edge of paying", "Whether the year brings {a living} is open"),
+    (0.1, "probably not", "probably does not pay", "The year probably does not bring {a living}"),
+    (0.0, "no", "does not pay", "The year does not bring {a living}"),
 )
 
 
@@ -214,12 +214,12 @@ def certainty_word(chance: float) -> str:
     >>> [certainty_word(c) for c in (0.95, 0.8, 0.5, 0.2, 0.05)]
     ['pays', 'probably pays', 'is on the edge of paying', 'probably does not pay', 'does not pay']
     """
-    return _grade(chance)[1]
+    return grade(chance)[1]
 
 
-def _grade(chance):
-    """The first of the grades that a chance reaches."""
-    return next((grade for grade in _GRADES if chance >= grade[0]), _GRADES[-1])
+def grade(chance: float) -> tuple[str, str, str]:
+    """A word for a chance, from yes to no, and what may be said at it of an hour, and of a year."""
+    return next((said for least, *said in _GRADES if chance >= least), _GRADES[-1][1:])
 
 
 def verdict(kit: OpenStudy, answer: Answer) -> str:
@@ -259,7 +259,7 @@ def year_sentence(kit: OpenStudy, answer: Answer) -> str:
     fmt, year = format_of(kit), answer.summary("residual_pay_per_year")
     hours = answer.summary("hours_per_year")["p50"] / float(kit.inputs().weeks_per_year)
     chance = answer.chances["year_pays_living_wage"]["chance"]
-    whether = _grade(chance)[2].replace("{a living}", living_words(kit))
+    whether = grade(chance)[2].replace("{a living}", living_words(kit))
     if answer.chances["hour_pays_living_wage"]["chance"] < 0.75:
         whether = whether.replace(" too", "")
     band = "" if kit.certain else f" ({fmt.money(year['p10'], 0)} to {fmt.money(year['p90'], 0)})"

@@ -110,6 +110,12 @@ class Changed:
         return max(self.base_limits, key=self.base_limits.get)
 
 
+def best_of(rows: list[Changed], *, sure: bool = True) -> Changed | None:
+    """Of scenarios that are clearly better, or only perhaps, the one that brings most on average; None where none is."""
+    good = (row for row in rows if (row.clearly_better if sure else row.perhaps_better))
+    return max(good, key=lambda row: row.gain.mean(), default=None)
+
+
 def study_with_scenarios(kit: OpenStudy, names: list[str], *, orders: bool = False) -> OpenStudy:
     """The study with some scenarios, as a kit of its own; StudyError where they do not go together."""
     study, factors = study_with(kit.study, names, orders=orders)

@@ -13,6 +13,11 @@ from .table import shown
 _MEANINGLESS = 1.0  # a year; a rate of return beyond it says only that little was put in
 
 
+def _by_month(answer, columns):
+    """Amounts at the start and at the end of each month, as a frame that names them."""
+    return pd.DataFrame({"month": range(answer.months + 1), "calendar": ("at the start", *answer.calendar)} | columns)
+
+
 @shown("cash-outlay", "What goes in at the start", "for: text; money: money0", fold=True)
 def outlay_table(answer: CashAnswer) -> pd.DataFrame:
     """What is put in at the start. [money]"""
@@ -28,9 +33,8 @@ def outlay_table(answer: CashAnswer) -> pd.DataFrame:
 def path_table(answer: CashAnswer, case: str = NO_PAY) -> pd.DataFrame:
     """Free money at the start and at the end of each month, with its band. [money]"""
     found = answer.cases[case]
-    low, middle, high = np.quantile(found.free, BAND, axis=0)
-    frame = {"month": range(answer.months + 1), "calendar": ("at the start", *answer.calendar), "at the point": found.path.free}
-    return pd.DataFrame(frame | {"1 in 10 below": low, "half below": middle, "1 in 10 above": high})
+    band = dict(zip(("1 in 10 below", "half below", "1 in 10 above"), np.quantile(found.free, BAND, axis=0), strict=True))
+    return _by_month(answer, {"at the point": found.path.free} | band)
 
 
 @shown(
@@ -52,10 +56,7 @@ def lines_table(answer: CashAnswer, case: str = NO_PAY) -> pd.DataFrame:
     }
     columns |= {"balance": path.balance, "set aside for tax": path.set_aside, "free": path.free}
     columns |= {"owed by buyers": path.owed, "material bought ahead": path.in_stock}
-    frame = pd.DataFrame({name: values + 0.0 for name, values in columns.items()})
-    frame.insert(0, "month", range(answer.months + 1))
-    frame.insert(1, "calendar", ("at the start", *answer.calendar))
-    return frame
+    return _by_month(answer, {name: values + 0.0 for name, values in columns.items()})
 
 
 @shown(

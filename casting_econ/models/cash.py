@@ -52,31 +52,10 @@ def irr(flows):
 def payback(flows, rate=0.0, *, for_good=False):
     """Periods until money put in is back, with the part of the period in which that happens; infinite where it is not. [period]
 
-    Parameters
-    ----------
-    flows : array_like
-        Shape (..., periods + 1), the first of them now, even within a period. [money]
-    rate : float or array_like, optional
-        Zero for the plain payback, above it for the discounted one. [1/period]
-    for_good : bool, optional
-        Whether the money must stay back to the end of the flows, rather than be back once.
+    `flows` have shape (..., periods + 1), the first of them now, even within a period [money]; a `rate` above zero discounts them
+    [1/period]. `for_good` asks that the money stays back to the end of the flows, rather than be back once. The result has shape
+    (...). ValueError if the rate is not above -1 or a flow is not finite. OpenStax, *Principles of Finance*, chapter 16.
 
-    Returns
-    -------
-    float or ndarray
-        Shape (...).
-
-    Raises
-    ------
-    ValueError
-        If the rate is not above -1 or a flow is not finite.
-
-    References
-    ----------
-    .. [1] OpenStax, *Principles of Finance*, chapter 16.
-
-    Examples
-    --------
     >>> flows = [-16_000, 2_000, 4_000, 5_000, 5_000, 5_000, 5_000]
     >>> float(payback(flows)), round(float(payback(flows, 0.09)), 2)
     (4.0, 5.05)
@@ -107,24 +86,10 @@ def rate_per_month(rate):
 def sales_share(months, *, season=_LEVEL, first_month=1, ramp_months=0.0):
     """Share of a full year's sales that each month has, shape (months,). [year/month]
 
-    Parameters
-    ----------
-    months : int
-        How many, one or more. [month]
-    season : sequence of float, optional
-        Twelve weights from January, of zero or more, adding up to 12. [-]
-    first_month : int, optional
-        Calendar month of the first, 1 to 12.
-    ramp_months : float, optional
-        Demand grows evenly from nothing at the start to all of it after these. [month]
+    `season` are twelve weights from January, of zero or more, adding up to 12 [-]; the first month is the calendar's `first_month`,
+    1 to 12; demand grows evenly from nothing at the start to all of it after `ramp_months` [month]. ValueError for less than a month,
+    another input outside its range, or weights that do not add up to 12.
 
-    Raises
-    ------
-    ValueError
-        If an input is outside its range, or the weights do not add up to 12.
-
-    Examples
-    --------
     >>> (sales_share(4, ramp_months=2.0) * 12).tolist()
     [0.25, 0.75, 1.0, 1.0]
     """

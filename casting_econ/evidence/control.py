@@ -22,39 +22,17 @@ RULES = {
 def p_chart(counts, sizes, *, laney=True):
     """Control chart of a share that may differ in load size and scatter more than independent pieces would.
 
-    Parameters
-    ----------
-    counts : array_like, shape (n_loads,)
-        Pieces lost in each load, in date order. [piece]
-    sizes : float or array_like, shape (n_loads,)
-        Pieces in each load; a load of zero has no share and no limits. [piece]
-    laney : bool, optional
-        Widen (or narrow) the limits by the scatter seen from load to load (p′ chart); False is the classical p chart.
+    Of each load, in date order: `counts`, shape (n_loads,), pieces lost, and `sizes` pieces in it; one of zero has no share and no
+    limits [piece]. `laney` widens (or narrows) the limits by the scatter seen from load to load (p′ chart: Laney, *Quality Engineering*
+    14 (2002) 531-537); without it it is the classical p chart (NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.3.2). ValueError if
+    a count is below zero or above its size.
 
-    Returns
-    -------
-    DataFrame
-        Index: loads from 0. Columns `share`, `centre`, `lower`, `upper` [-], `z` (sigmas from the centre, by the
-        chart's own sigma) and `sigma_z` (seen over binomial scatter, 1 for the classical chart). [-]
+    Index: loads from 0. Columns `share`, `centre`, `lower`, `upper` [-], `z` (sigmas from the centre, by the chart's own sigma) and
+    `sigma_z` (seen over binomial scatter, 1 for the classical chart) [-]. The centre is all lost over all pieces; limits are 3 sigma,
+    cut to [0, 1]. sigma_z is the mean moving range of the binomial z over d2 = 1.128. Where fewer than two loads have pieces, or none
+    or all are lost, it is 1: the scatter between loads cannot be told. From a few loads it is itself uncertain, by about
+    .9 / sqrt(loads) of its value.
 
-    Raises
-    ------
-    ValueError
-        If a count is below zero or above its size.
-
-    Notes
-    -----
-    The centre is all lost over all pieces; limits are 3 sigma, cut to [0, 1]. sigma_z is the mean moving range of the
-    binomial z over d2 = 1.128. Where fewer than two loads have pieces, or none or all are lost, it is 1: the scatter
-    between loads cannot be told. From a few loads it is itself uncertain, by about .9 / sqrt(loads) of its value.
-
-    References
-    ----------
-    .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.3.2 (proportions control charts).
-    .. [2] Laney, *Quality Engineering* 14 (2002) 531-537.
-
-    Examples
-    --------
     >>> chart = p_chart([12, 15, 8, 10, 4, 7], 50, laney=False)
     >>> chart.loc[0, ["share", "centre", "lower", "upper"]].round(3).tolist()
     [0.24, 0.187, 0.021, 0.352]
@@ -119,39 +97,16 @@ class Trend:
 
 
 def trend(counts, sizes, when):
-    """Drift of the share lost over time, by quasi-binomial logistic regression.
+    """Drift of the share lost over time, as a `Trend`, by quasi-binomial logistic regression.
 
-    Parameters
-    ----------
-    counts : array_like, shape (n_loads,)
-        Pieces lost in each load. [piece]
-    sizes : float or array_like, shape (n_loads,)
-        Pieces in each load; loads of zero are left out. [piece]
-    when : array_like, shape (n_loads,)
-        When, or which load: any number that grows with time.
+    Of each load: `counts`, shape (n_loads,), pieces lost, and `sizes` pieces in it, those of zero being left out [piece]; `when`, or which
+    load: any number that grows with time. ValueError if a count is below zero or above its size, or `when` has another length or is not
+    finite. Slope and the rest are nan with fewer than three loads, all at one time, nothing or everything lost, or all losses on one
+    side of all good pieces (the slope would be infinite).
 
-    Returns
-    -------
-    Trend
-        Slope and the rest are nan with fewer than three loads, all at one time, nothing or everything lost, or all
-        losses on one side of all good pieces (the slope would be infinite).
+    Maximum likelihood; the scale is Pearson's chi-square over loads - 2, the p-value from Student's t with as many degrees of
+    freedom: McCullagh & Nelder, *Generalized Linear Models*, 2nd ed., 1989, sections 4.4-4.5.
 
-    Raises
-    ------
-    ValueError
-        If a count is below zero or above its size, or `when` has another length or is not finite.
-
-    Notes
-    -----
-    Maximum likelihood; the scale is Pearson's chi-square over loads - 2, the p-value from Student's
-    t with as many degrees of freedom.
-
-    References
-    ----------
-    .. [1] McCullagh & Nelder, *Generalized Linear Models*, 2nd ed., 1989, sections 4.4-4.5.
-
-    Examples
-    --------
     >>> drift = trend([1, 2, 2, 4, 5, 7], 20, range(6))
     >>> round(drift.slope, 3), drift.p_value < 0.01
     (0.444, True)

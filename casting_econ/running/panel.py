@@ -55,20 +55,9 @@ class Grid:
 
 
 def moved(a: Workshop, product: str, scrap, price, wait) -> Workshop:
-    """Scrap, price factor and hours of waiting of one product set; what other products sell for is left alone.
+    """Scrap, price factor and hours of waiting of one product set, as in `Grid`; what other products sell for is left alone. [-, -, hour]
 
-    Parameters
-    ----------
-    a : Workshop
-        The workshop; left as it is.
-    product : str
-        Name of the product.
-    scrap, price, wait : float or array_like
-        As in `Grid`; they broadcast with the values of `a`. [-], [-], [hour]
-
-    Returns
-    -------
-    Workshop
+    Each may be an array; they broadcast with the values of `a`, which is left as it is.
     """
     every = with_levers(a, product=product, scrap=scrap, price=price, cure_hours=None if np.all(np.isnan(wait)) else wait)
     own = zip(a.channels, every.channels, strict=True)
@@ -81,21 +70,7 @@ def _along(drawn):
 
 
 def panel_grid(kit: OpenStudy, product: str | None = None, workers: int = 1) -> Grid:
-    """Work out the grid of a product on the study's own draws, the same at every place.
-
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-    product : str, optional
-        None takes the first.
-    workers : int, optional
-        Threads; the result does not depend on them.
-
-    Returns
-    -------
-    Grid
-    """
+    """Work out the grid of a product, the first if none is named, on the study's own draws, the same at every place and for any `workers`."""
     table, point = kit.study.file.study, kit.point()
     name = product or next(iter(kit.study.file.products))
     waiting, hours = main_wait(kit, name)
@@ -165,19 +140,8 @@ def _crossing(scrap, over):
 
 
 def panel_view(kit: OpenStudy, grid: Grid) -> dict[str, object]:
-    """What the page shows of a grid: words as the report writes them, and plain numbers for the curve.
-
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study; gives currency and locale.
-    grid : Grid
-        Of one of its products.
-
-    Returns
-    -------
-    dict
-        `controls`, `cells` (words by quantity, one a place in the order scrap, price, wait), `curve` and `corners`.
+    """What the page shows of a grid of a study: `controls`, `cells` (words by quantity, one a place in the order scrap, price, wait), `curve`
+    (plain numbers) and `corners`, words as the report writes them.
     """
     fmt = format_of(kit)
     controls = [_control("scrap", "Scrap rate, of all casts", [fmt.percent(rate, 1) for rate in grid.scrap], grid.now[0])]
@@ -300,21 +264,9 @@ def _corners(grid, controls, cells):
 
 
 def panel_parts(kit: OpenStudy, workers: int = 1, kept: Path | None = None) -> dict[str, Markup]:
-    """The panel as HTML.
+    """The panel as HTML: `body`, a section of the report, and `scripts`, for the end of the page; neither needs anything from outside.
 
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-    workers : int, optional
-        Threads.
-    kept : Path, optional
-        File to take what it shows from, or to keep it in where there is none.
-
-    Returns
-    -------
-    dict of str to Markup
-        `body`, a section of the report, and `scripts`, for the end of the page; neither needs anything from outside.
+    Worked out in so many threads; what it shows is taken from the file `kept`, or kept in it where there is none.
     """
     if kept and kept.exists():
         body, data = json.loads(kept.read_text(encoding="utf-8"))

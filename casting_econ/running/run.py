@@ -38,32 +38,11 @@ def run_study(
     say: Callable[[str], None] = print,
     fresh: bool = False,
 ) -> Path:
-    """Run the notebooks on a study and write its report folder; pages that nothing moved are taken from the report that is there.
+    """Run the notebooks on a study, so many `workers` at a time, and write its report folder, `out` or `folder/report`, which comes back.
 
-    Parameters
-    ----------
-    folder : Path or str
-        Study folder; never written to, except for `report/` when no `out` is given.
-    out : Path or str, optional
-        Folder to write; `folder/report` if not given.
-    workers : int, optional
-        Notebooks at a time.
-    say : callable, optional
-        Takes a line of progress.
-    fresh : bool, optional
-        Whether every page runs again.
-
-    Returns
-    -------
-    Path
-        The report folder.
-
-    Raises
-    ------
-    StudyError
-        For faults in the study or a folder that is not ours to replace.
-    NotebookError
-        For the first notebook that failed; what was finished is kept for the next run.
+    The study folder is never written to but for that. Pages that nothing moved are taken from the report that is there, unless `fresh`
+    runs every page again; `say` takes a line of progress. StudyError for faults in the study or a folder that is not ours to replace,
+    NotebookError for the first notebook that failed; what was finished is kept for the next run.
     """
     out, folder = (Path(out) if out else Path(folder) / "report").resolve(), Path(folder)
     sources = page_sources()

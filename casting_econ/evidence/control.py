@@ -1,4 +1,4 @@
-"""Is the share lost steady from load to load, and does it drift."""
+"""Within what limits a share lies, is it steady from load to load, and does it drift."""
 
 from dataclasses import dataclass
 
@@ -7,7 +7,7 @@ import pandas as pd
 import scipy
 from scipy import optimize, special
 
-from .dispersion import counts_and_sizes
+from ..models.checks import checked
 
 D2 = 2.0 / np.sqrt(np.pi)  # mean range of two standard normals, 1.128 in the handbooks' tables
 # name in plain words, of the range between the limits at 3 sigma: (points in a row, how many of them, beyond how many sigma on one side)
@@ -17,6 +17,38 @@ RULES = {
     "4 of 5 loads beyond a third of it on one side": (5, 4, 1.0),
     "8 loads in a row on one side of the middle": (8, 8, 0.0),
 }
+
+
+def _counts_and_sizes(counts, sizes):
+    """Counts of loads and their sizes as arrays of one shape (n_loads,); ValueError if below zero, or above its size. [piece]"""
+    counts, sizes = np.broadcast_arrays(np.atleast_1d(np.asarray(counts, float)), np.asarray(sizes, float))
+    if counts.size:
+        checked("counts", counts, low=0.0)
+        checked("sizes", sizes, low=0.0)
+    over = np.flatnonzero(counts > sizes)
+    if over.size:
+        first = over[0]
+        raise ValueError(f"counts must be at most the sizes; got {counts[first]:g} of {sizes[first]:g} at index {first}")
+    return counts, sizes
+
+
+def binomial_limits(hits, n, level=0.8):
+    """Limits of a share from hits among n independent pieces: quantiles of Beta(hits + 1/2, misses + 1/2), after Jeffreys. [-]
+
+    `hits` and `n` are pieces [piece], `level` is the confidence, in (0, 1) [-]. The lower limit is 0 at no hits, the upper 1
+    at no misses. ValueError if hits exceed n, or the level is outside its range. Brown, Cai & DasGupta, *Statistical Science*
+    16 (2001) 101-133.
+
+    >>> [round(float(limit), 3) for limit in binomial_limits(4, 20)]
+    [0.108, 0.33]
+    """
+    tail = (1.0 - checked("level", level, above=0.0, high=1.0 - 1e-12)) / 2.0
+    hits, n = np.broadcast_arrays(np.asarray(checked("hits", hits, low=0.0)), np.asarray(checked("pieces", n, low=0.0)))
+    if np.any(hits > n):
+        raise ValueError("hits must be at most the pieces looked at")
+    shape = hits + 0.5, n - hits + 0.5
+    low, high = scipy.stats.beta.ppf(tail, *shape), scipy.stats.beta.isf(tail, *shape)
+    return np.where(hits == 0, 0.0, low)[()], np.where(hits == n, 1.0, high)[()]
 
 
 def p_chart(counts, sizes, *, laney=True):
@@ -37,7 +69,7 @@ def p_chart(counts, sizes, *, laney=True):
     >>> chart.loc[0, ["share", "centre", "lower", "upper"]].round(3).tolist()
     [0.24, 0.187, 0.021, 0.352]
     """
-    counts, sizes = counts_and_sizes(counts, sizes)
+    counts, sizes = _counts_and_sizes(counts, sizes)
     centre = counts.sum() / sizes.sum() if sizes.sum() > 0 else np.nan
     with np.errstate(divide="ignore", invalid="ignore"):
         share = counts / sizes
@@ -111,7 +143,7 @@ def trend(counts, sizes, when):
     >>> round(drift.slope, 3), drift.p_value < 0.01
     (0.444, True)
     """
-    counts, sizes = counts_and_sizes(counts, sizes)
+    counts, sizes = _counts_and_sizes(counts, sizes)
     when = np.atleast_1d(np.asarray(when, float))
     if when.shape != counts.shape or not np.all(np.isfinite(when)):
         raise ValueError("when must be one finite number for each load")

@@ -13,7 +13,7 @@ from ..faults import counted
 from ..study import Study
 from ..study.records import split_order
 from ..study.stations import load_sizes, pot_name
-from .dispersion import binomial_limits
+from .control import binomial_limits
 from .posteriors import PRIOR_LOADS, load_share_posterior
 
 RUINED_SHARE = 0.10  # of a load's pieces good, at most, in a load called ruined

@@ -5,6 +5,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 from scipy import special
+from scipy.sparse.csgraph import connected_components
 
 from ..assumptions import as_shown, label, point_values, spread_values, values_at, workshop_at
 from ..draws import round_up_draws
@@ -50,15 +51,8 @@ def tornado(kit: OpenStudy, low: float = 0.1, high: float = 0.9) -> list[dict[st
 def groups_of(kit: OpenStudy) -> list[list[int]]:
     """Columns of the uncertain numbers that depend on each other, as groups."""
     root, count = kit.assumed.root, len(kit.assumed.uncertain)
-    group = list(range(count))
-    if root is not None:
-        tied = np.abs(root @ root.T) > 1e-12
-        for i in range(count):
-            for j in range(i):
-                if tied[i, j]:
-                    old, new = group[i], group[j]
-                    group = [new if g == old else g for g in group]
-    return [[n for n in range(count) if group[n] == g] for g in dict.fromkeys(group)]
+    _, group = connected_components(np.eye(count) if root is None else np.abs(root @ root.T) > 1e-12)
+    return [np.flatnonzero(group == one).tolist() for one in dict.fromkeys(group.tolist())]
 
 
 def sobol_table(kit: OpenStudy, rows: int = ROWS, seed: int | None = None) -> tuple[pd.DataFrame, Indices]:
@@ -83,9 +77,8 @@ def sobol_table(kit: OpenStudy, rows: int = ROWS, seed: int | None = None) -> tu
     found = sobol_indices(model, len(uncertain), round_up_draws(rows), seed, groups)
     columns = {"number": [names_of([uncertain[n] for n in group]) for group in groups]}
     columns |= {"alone": found.first[:, 0], "alone low": found.first_low[:, 0], "alone high": found.first_high[:, 0]}
-    columns |= {"total": found.total[:, 0], "low": found.total_low[:, 0], "high": found.total_high[:, 0]}
-    for output, name in ((1, "on the year"), (2, "on the choice")):
-        ends = {f"{name} low": found.total_low[:, output], f"{name} high": found.total_high[:, output]}
+    for output, name, of in ((0, "total", ""), (1, "on the year", "on the year "), (2, "on the choice", "on the choice ")):
+        ends = {f"{of}low": found.total_low[:, output], f"{of}high": found.total_high[:, output]}
         columns |= {name: found.total[:, output]} | ends
     if found.variance[2] < RARE * (1.0 - RARE):
         columns |= {name: np.nan for name in columns if name.startswith("on the choice")}
@@ -120,8 +113,7 @@ def sensitivity_sentence(frame: pd.DataFrame, found: Indices, fmt: Format) -> st
 
 def names_of(keys):
     """Labels of a group; a long one by its first and how many more."""
-    names = [label(key) for key in keys]
-    return names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} tied to it"
+    return label(keys[0]) + (f" and {len(keys) - 1} tied to it" if len(keys) > 1 else "")
 
 
 @lru_cache(maxsize=4)  # several pages ask for it

@@ -66,11 +66,7 @@ def run_study(
     if same := len({*taken} & {*PAGES}):
         say(f"{same} pages are as they were")
     jobs = [
-        Job(
-            source=sources[page],
-            target=targets[page],
-            parameters=parameters | {"out": f"made/{page}"},
-        )
+        Job(source=sources[page], target=targets[page], parameters=parameters | {"out": f"made/{page}"})
         for page in dict.fromkeys((*_LONG, *PAGES))
         if page in PAGES and page not in (*kept, *taken)
     ]
@@ -98,25 +94,19 @@ def run_study(
         ended=ended,
     )
     if errors:
-        raise (
-            errors[0]
-            if len(errors) == 1
-            else NotebookError(
-                errors[0].notebook, errors[0].cell, f"{errors[0].cause}; {len(errors) - 1} more failed", errors[0].saved
-            )
-        )
+        first, more = errors[0], f"; {len(errors) - 1} more failed" if len(errors) > 1 else ""
+        raise NotebookError(first.notebook, first.cell, first.cause + more, first.saved)
     (inner / "results.json").write_text(as_json(content), encoding="utf-8", newline="\n")
-    files = {page: sorted(_files(part / "made" / page)) for page in keys}
-    for page, name in ((page, name) for page, names in files.items() for name in names):
-        (inner / name).parent.mkdir(parents=True, exist_ok=True)
-        shutil.copyfile(part / "made" / page / name, inner / name)
+    files = {}
+    for page in keys:
+        made = part / "made" / page
+        files[page] = sorted(path.relative_to(made).as_posix() for path in made.rglob("*") if path.is_file())
+        shutil.copytree(made, inner, copy_function=shutil.copyfile, dirs_exist_ok=True)
     pages = [read.get(page) or inner / "notebooks" / f"{page}.ipynb" for page in PAGES]
     from .report import build_report
 
     build_report(kit, pages, inner / "report.html", panel=panel)
-    (inner / "manifest.json").write_text(
-        json.dumps(manifest(kit, Path(folder)), indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n"
-    )
+    write_manifest(inner, manifest(kit, folder))
     store.keep(inner, everything, keys, files)
     replace_folder(inner, out, part)
     return out
@@ -135,11 +125,6 @@ def _panel(kit, workers, kept):
     from .panel import panel_parts
 
     return panel_parts(kit, workers, kept)
-
-
-def _files(folder):
-    """Places of the files below a folder."""
-    return [path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()]
 
 
 def demo_names() -> list[str]:
@@ -170,6 +155,11 @@ def manifest(kit: OpenStudy, folder: Path) -> dict[str, object]:
         "notebooks": {page: file_hash(notebooks / f"{page}.ipynb") for page in PAGES},
         "versions": {"python": platform.python_version()} | {name: version(name) for name in VERSIONS},
     }
+
+
+def write_manifest(folder: Path, content: dict[str, object]) -> None:
+    """Write what a rerun needs into a finished folder, which tells it as ours."""
+    (folder / "manifest.json").write_text(json.dumps(content, indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n")
 
 
 def working_folder(out: Path, folder: Path, key: str) -> Path:

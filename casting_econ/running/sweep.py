@@ -1,7 +1,6 @@
 """`casting-econ sweep`: one notebook over a grid of scrap rates, cure times and any other keys of the study file."""
 
 import itertools
-import json
 import re
 import time
 from collections.abc import Callable, Mapping, Sequence
@@ -22,7 +21,7 @@ from ..study.inputs import copy_inputs
 from ..study.scenarios import nested
 from .cluster import Cluster
 from .notebooks import Job, check_parameters, finished, run_jobs
-from .run import manifest, replace_folder, work_key, working_folder
+from .run import manifest, replace_folder, work_key, working_folder, write_manifest
 
 SCRAP, CURE = "scrap_rate", "cure_hours"  # columns of the two that are no keys of the study file
 _NAMES = {SCRAP: "scrap", CURE: "cure_hours"}  # parameters of the notebook
@@ -160,9 +159,7 @@ def run_sweep(
     if errors:
         raise errors[0]
     show()
-    (inner / "manifest.json").write_text(
-        json.dumps(manifest(kit, folder), indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n"
-    )
+    write_manifest(inner, manifest(kit, folder))
     replace_folder(inner, out, part)
     return out
 

@@ -19,7 +19,6 @@ from ..evidence import (
 from ..evidence.labour import labour_rows
 from ..evidence.loads import pots_used
 from ..faults import counted, some_of
-from ..formatting import Format
 from ..kit import OpenStudy, basis_counts, format_of
 from ..study.numbers import BASES
 from ..study.stations import load_sizes
@@ -171,8 +170,7 @@ def _more(found, kit) -> str:
     """How much more recording would halve a width, in words."""
     if np.isinf(found.more_to_halve):
         return "rows with more or fewer pieces a load; more of the same tell only the sum"
-    fmt = Format(kit.study.currency, kit.study.file.study.locale)
-    return f"{fmt.exactly(float(f'{found.more_to_halve:.2g}'))} more {found.counted}"
+    return f"{format_of(kit).exactly(float(f'{found.more_to_halve:.2g}'))} more {found.counted}"
 
 
 def evidence_curves(kit: OpenStudy, points: int = 161) -> list[dict[str, object]]:

@@ -112,17 +112,14 @@ class CashPlan:
     share: np.ndarray  # of a year's sales by month, `sales_share`, for the months and as many more as the lead; or (..., same)
     outlays: Any  # put in, at the start and at each month's end, shape (..., months + 1) [money]
     opening: Any = 0.0  # there before the outlays [money]
-    receipts: tuple[
-        tuple[Any, int], ...
-    ] = ()  # what buyers and channels pay out, and how long after the sale [money/year, month]
+    receipts: tuple[tuple[Any, int], ...] = ()  # what is paid out, and how long after the sale [money/year, month]
     with_sales: Any = 0.0  # paid out in the month of the sale: postage, packing [money/year]
     by_season: Any = 0.0  # paid as the season goes, whether demand has grown or not: stalls [money/year]
     season_share: Any = 1.0 / MONTHS_IN_YEAR  # of it by month, shape (..., months) [year/month]
     material: Any = 0.0  # [money/year]
     material_lead: int = 0  # bought so long before the sale [month]
-    moulds: tuple[
-        tuple[Any, Any], ...
-    ] = ()  # wear with the sales, and what of it the sets bear that the outlays paid [money/year, money]
+    # wear with the sales, and what of it the sets bear that the outlays paid [money/year, money]
+    moulds: tuple[tuple[Any, Any], ...] = ()
     overhead: Any = 0.0  # the same every month [money/year]
     wear: Any = 0.0  # of equipment, no payment but deducted before tax [money/year]
     pay: Any = 0.0  # that the maker takes out, every month [money/month]
@@ -177,9 +174,8 @@ class CashFlows:
     receipts: tuple[tuple[Any, int], ...] = ()  # earned from buyers, and how long after the sale they pay [money/month, month]
     paid: Any = 0.0  # to suppliers, landlord, channels, without the moulds [money/month]
     stocked: Any = 0.0  # material bought less material used [money/month]
-    moulds: tuple[
-        tuple[Any, Any], ...
-    ] = ()  # wear, and what of it the sets bear that the outlays paid, shape (...) [money/month, money]
+    # wear, and what of it the sets bear that the outlays paid, shape (...) [money/month, money]
+    moulds: tuple[tuple[Any, Any], ...] = ()
     wear: Any = 0.0  # of equipment, no payment but deducted before tax [money/month]
     pay: Any = 0.0  # that the maker takes out [money/month]
     set_aside: Any = 0.0  # share of the surplus, for contributions and tax, shape (...) [-]
@@ -202,16 +198,6 @@ class CashPath:
     owed: Any  # by buyers [money]
     in_stock: Any  # material bought for sales to come [money]
 
-    @property
-    def lowest(self):
-        """Least free money of all months. [money]"""
-        return self.free.min(axis=-1)[()]
-
-    @property
-    def lowest_month(self):
-        """Month at whose end that is, 0 being the start. [month]"""
-        return self.free.argmin(axis=-1)[()]
-
 
 def cash_path(plan):
     """What is in the bank month by month, as a `CashPath`, of a `CashPlan` or of `CashFlows`: months are along the last axis.
@@ -225,8 +211,8 @@ def cash_path(plan):
     what they wear until they are used up is deducted, not paid again; wear after that is paid as it comes.
 
     >>> path = cash_path(CashPlan(share=sales_share(3), outlays=[300, 0, 0, 0], opening=500, receipts=((2400, 1),), overhead=600))
-    >>> path.balance.tolist(), float(path.lowest), int(path.lowest_month)
-    ([200.0, 150.0, 300.0, 450.0], 150.0, 1)
+    >>> path.balance.tolist()
+    [200.0, 150.0, 300.0, 450.0]
     """
     flows = plan.flows() if isinstance(plan, CashPlan) else plan
     outlays = checked("outlays", flows.outlays, low=0.0)

@@ -146,12 +146,9 @@ def month_sentence(kit: OpenStudy, frame: pd.DataFrame) -> str:
     if worst["something full"] < 0.005:
         return f"{text}; even so nothing is full in any month of nearly all years drawn."
     text += f": in **{worst.month}** something is full in {fmt.chance(worst['something full'])} of the years drawn, most often {worst['most often']}"
-    spread = worst["something full"] - best["something full"] >= 0.1
-    return (
-        f"{text}; in {best.month}, when it is least so, in {fmt.chance(best['something full'])}."
-        if spread
-        else f"{text}; other months are much the same."
-    )
+    if worst["something full"] - best["something full"] < 0.1:
+        return f"{text}; other months are much the same."
+    return f"{text}; in {best.month}, when it is least so, in {fmt.chance(best['something full'])}."
 
 
 def stair_table(kit: OpenStudy, wait: LoadWait) -> pd.DataFrame:
@@ -202,11 +199,8 @@ def limit_sentence(kit: OpenStudy, answer: Answer) -> str:
         lead = f"What limits sales is **demand**: {helps if shares[0][1] >= 0.9 else 'in most draws all that could be sold can be made'}"
         if full >= 0.5 and shares[0][1] < 0.9:
             lead = "What limits sales more often than anything else is **demand**"
-        more = (
-            evaluate(with_levers(kit.inputs(), demand=1.02)).totals["residual_pay_per_year"]
-            - kit.point().totals["residual_pay_per_year"]
-        )
-        if more <= 0:
+        more = evaluate(with_levers(kit.inputs(), demand=1.02))
+        if more.totals["residual_pay_per_year"] <= kit.point().totals["residual_pay_per_year"]:
             lead += ", and more buyers at these prices would bring no money either"
     elif first == "hands":
         lead = "What limits sales is **hands**: there are more buyers than hours to serve them"
@@ -235,19 +229,13 @@ def stair_sentence(kit: OpenStudy, wait) -> str:
         each = " and ".join(fmt.number(size) for size in wait.sizes)
         mean = np.mean(wait.sizes)
         text += f" These take {each} pieces in turn, {fmt.number(mean, int(mean % 1 > 0))} on average: a load is as large as what it goes into."
-    emptied = float(wait.moulds.work_hours) if wait.moulds else 0.0
-    text += (
-        f" Getting the pieces out takes {fmt.number(emptied, 1)} hours a load, and until then the moulds are full."
-        if emptied
-        else ""
-    )
+    if emptied := float(wait.moulds.work_hours) if wait.moulds else 0.0:
+        text += f" Getting the pieces out takes {fmt.number(emptied, 1)} hours a load, and until then the moulds are full."
     if later is not None:
         text += f" The next stair down comes at about {fmt.number(later, 2)} hours."
-    return text + (
-        f" The next stair up would need {fmt.number(gain, 2)} hours or less, if the material's data sheet allows it."
-        if gain is not None
-        else ""
-    )
+    if gain is not None:
+        text += f" The next stair up would need {fmt.number(gain, 2)} hours or less, if the material's data sheet allows it."
+    return text
 
 
 def months_alike(frame: pd.DataFrame) -> bool:
@@ -271,19 +259,17 @@ def cure_by_season(kit: OpenStudy, wait, frame) -> str:
     text += "" if cold.hours == warm.hours else f"; {said(warm)}"
     text += f". Every month lets {fmt.significant(cold['loads a week'])} loads a week through." if alike else "."
     if cold["loads a week"] < warm["loads a week"]:
-        counted = (
-            "and the year's result has them so" if kit.variation == "months" else "the year's result takes every month alike"
-        )
-        text += f" **The cold months cost loads{',' if kit.variation == 'months' else ';'} {counted}.**"
+        months = kit.variation == "months"
+        counted = ", and the year's result has them so" if months else "; the year's result takes every month alike"
+        text += f" **The cold months cost loads{counted}.**"
     return text + " Never take a load out before the time that the data sheet asks for at that temperature."
 
 
 def waiting_places(kit: OpenStudy) -> str:
     """Rack places taken and there, by rack."""
-    fmt, point, file = format_of(kit), kit.point(), kit.study.file
-    rows = [
-        f"**{name.replace('-', ' ')}**: about {fmt.number(float(point.utilisation[name]) * rack.places.value)} of {fmt.number(rack.places.value)} places taken."
-        for name, rack in file.racks.items()
-        if name in point.utilisation
-    ]
+    fmt, used, rows = format_of(kit), kit.point().utilisation, []
+    for name, rack in kit.study.file.racks.items():
+        if name in used:
+            taken, places = fmt.number(float(used[name]) * rack.places.value), fmt.number(rack.places.value)
+            rows.append(f"**{name.replace('-', ' ')}**: about {taken} of {places} places taken.")
     return "\n\n".join(rows) or "No piece of this study waits in a rack of places."

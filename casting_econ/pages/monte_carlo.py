@@ -31,12 +31,10 @@ def wage_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
         needed = self_employed_target(
             row.amount, row.paid_hours_per_year, target.employer_share.value, a.weeks_per_year, target.full_week.value
         )
-        living = needed * a.weeks_per_year * target.full_week.value
-        held = (("pay_per_hour", needed), ("residual_pay_per_year", living))
-        hour, year = (float((answer.draws[quantity] >= least).mean()) for quantity, least in held)
-        rows.append(
-            (identifier, row.place, row.kind, row.valid_from, row.amount, float(needed), hour, year, row.source, row.link)
-        )
+        hour = float((answer.draws["pay_per_hour"] >= needed).mean())
+        year = float((answer.draws["residual_pay_per_year"] >= needed * a.weeks_per_year * target.full_week.value).mean())
+        stated = identifier, row.place, row.kind, row.valid_from, row.amount
+        rows.append((*stated, float(needed), hour, year, row.source, row.link))
     return rows
 
 
@@ -188,8 +186,7 @@ def luck_sentence(kit: OpenStudy, luck: Luck | None) -> str:
     if luck is None:
         return ""
     size = fmt.chance(luck.share)
-    about = "about " if size[0].isdigit() else ""
-    size = f"{about}**{size} is luck**: how many orders come, how large they are, and what goes wrong"
+    size = f"{'about ' if size[0].isdigit() else ''}**{size} is luck**: how many orders come, how large they are, and what goes wrong"
     text = f"Of the spread of what a year leaves (its variance) {size}. No record takes that away, only a reserve, or more and steadier buyers."
     if not kit.assumed.uncertain:
         return f"{text} The numbers themselves are all stated as certain, which guesses should not be."
@@ -275,9 +272,8 @@ def levers_sentence(kit: OpenStudy, product, *, scrap, cure_hours, vary=None) ->
     fmt, waiting = format_of(kit), main_wait(kit, product)[0]
     parts = [f"scrap set to {fmt.percent(scrap, 1)} of casts"] if scrap is not None else []
     parts += [f"the wait at {waiting} set to {fmt.number(cure_hours, 1)} hours"] if cure_hours is not None else []
-    parts += [
-        f"{key} set to {value:g}" if isinstance(value, float) else f"{key} set to {value}" for key, value in dotted(vary or {})
-    ]
+    varied = ((key, f"{value:g}" if isinstance(value, float) else value) for key, value in dotted(vary or {}))
+    parts += [f"{key} set to {value}" for key, value in varied]
     if parts:
         return f"In every draw: {' and '.join(parts)}."
     if kit.certain:

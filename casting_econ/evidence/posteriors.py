@@ -224,9 +224,8 @@ def mould_life_posterior(stated, prior_weight, shape, retired, live, shape_sprea
 
     def gamma_of(shape):
         factor = float(special.gamma(1 + 1 / shape))
-        centre = (
-            special.gammainccinv(prior_weight, 0.5) * (stated / factor) ** shape
-        )  # so that the prior's median is the stated life
+        # so that the prior's median is the stated life
+        centre = special.gammainccinv(prior_weight, 0.5) * (stated / factor) ** shape
         return factor, centre, centre + float(np.sum(casts**shape))
 
     if shape_spread == 0.0:

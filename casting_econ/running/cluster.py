@@ -21,19 +21,8 @@ from .warm import CAN_FORK, Warm
 
 
 class Cluster:
-    """A place to send jobs to, as a pool of threads is.
-
-    Parameters
-    ----------
-    address : str
-        Of the scheduler, such as tcp://192.0.2.7:8786.
-    folder : Path
-        Whose `study` is sent along.
-
-    Raises
-    ------
-    StudyError
-        Where nothing answers there, nobody works for it, or what answers runs another version of the kit.
+    """A place to send jobs to, as a pool of threads is: a scheduler's address, such as tcp://192.0.2.7:8786, and the folder whose `study` is
+    sent along. StudyError where nothing answers there, nobody works for it, or what answers runs another version of the kit.
     """
 
     def __init__(self, address: str, folder: Path) -> None:

@@ -158,10 +158,10 @@ def one_more(found: Activities, mix: Mix, resource: str, *, at_target: bool = Tr
     """
     m = found.resources.index(resource)
     made = mix.amounts if found.taken[m] @ mix.amounts > 0 else found.demand
-    taken = float(found.taken[m] @ made)
+    taken, unit = float(found.taken[m] @ made), found.units[m]
     if taken <= 0.0:
-        return found.units[m], 0.0
-    unit, times = (found.units[m], 1.0) if found.units[m] == "place" else (f"{found.units[m]} a week", found.weeks)
+        return unit, 0.0
+    unit, times = (unit, 1.0) if unit == "place" else (f"{unit} a week", found.weeks)
     capacity = found.capacity.copy()
     capacity[m] += float(found.use[m] @ made) / taken * times  # by the load as it is on average
     more = best_mix(found.gain(at_target), found.use, capacity, found.demand, least)
@@ -232,9 +232,8 @@ def mix_sentences(kit: OpenStudy, fmt: Format, least: dict[str, float] | None = 
     if mix.others_as_good and cut:
         text.append("Other mixes bring as much.")
     if kit.variation == "months":
-        text.append(
-            "This counts the year as a whole, with as many orders as expected; in single months something may be full all the same."
-        )
+        whole = "This counts the year as a whole, with as many orders as expected"
+        text.append(f"{whole}; in single months something may be full all the same.")
     if found.stall_hours.any():
         text.append("Days at a stall are taken as given here, with their hours and fees.")
     return " ".join(text)

@@ -63,16 +63,13 @@ def learning_sentences(kit: OpenStudy) -> str:
     if found.empty:
         return f"In none of {len(table)} steps did minutes a piece fall with practice beyond chance; the mean of all rows stands."
     told = [
-        f"{row.product}, {row.step}: each doubling of pieces leaves {fmt.percent(row.rate)} of the minutes ({fmt.percent(row.low)} to "
+        f"- {row.product}, {row.step}: each doubling of pieces leaves {fmt.percent(row.rate)} of the minutes ({fmt.percent(row.low)} to "
         f"{fmt.percent(row.high)}), from {fmt.significant(row.first)} down to {fmt.significant(row.practised)}; chance that this is learning, "
         f"against steady minutes, {fmt.chance(row.weight)}"
         for row in found.itertuples()
     ]
-    return (
-        "Minutes fell with practice:\n\n- "
-        + "\n- ".join(told)
-        + "\n\nWhere that holds, the mean of all rows overstates later pieces: state `first_minutes` and `learning_rate`, and the practised minutes."
-    )
+    state = "Where that holds, the mean of all rows overstates later pieces: state `first_minutes` and `learning_rate`, and the practised minutes."
+    return "\n\n".join(["Minutes fell with practice:", "\n".join(told), state])
 
 
 def unreconciled(kit: OpenStudy) -> list[str]:

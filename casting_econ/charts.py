@@ -306,9 +306,9 @@ def money_staircase(frame: pd.DataFrame, fmt: Format, *, per: str = "a year", di
     return says(figure, *(f"{step} {fmt.money(value, digits)}" for step, value in zip(frame.step, values, strict=True)))
 
 
-def swing_bars(frame: pd.DataFrame, middle: float, fmt: Format, most: int = 10) -> Figure:
+def swing_bars(frame: pd.DataFrame, middle: float, fmt: Format) -> Figure:
     """Pay an hour with each number low and high alone, largest swing on top."""
-    frame = frame.head(most)
+    frame = frame.head(10)
     figure, axes, places = _rows(frame.label, 1.0 + 0.42 * len(frame))
     axes.hlines(places, frame.pay_low, frame.pay_high, color="#BBBBBB", linewidth=5)
     axes.plot(frame.pay_low, places, "o", color=ORANGE, label="number low")
@@ -321,13 +321,10 @@ def swing_bars(frame: pd.DataFrame, middle: float, fmt: Format, most: int = 10) 
     return says(figure, *rows, _more(frame, 3))
 
 
-def heat_map(
-    frame: pd.DataFrame, fmt: Format, *, xlabel: str, target: float, chance=False, ylabel="scrap rate", write_rows=None
-) -> Figure:
-    """Pay an hour, or chance, over scrap rate and cure time: every cell written, bold where the target is met, and a mark at each edge
+def heat_map(frame: pd.DataFrame, fmt: Format, *, xlabel: str, target: float, ylabel="scrap rate", write_rows=None) -> Figure:
+    """Pay an hour over scrap rate and cure time: every cell written, bold where the target is met, and a mark at each edge
     where the study is (`frame.attrs["now"]`). Where only one of the two moves anything, a line."""
-    values, write_rows = frame.to_numpy(float), write_rows or fmt.percent
-    now, (what, write) = frame.attrs.get("now"), ("chance", fmt.percent) if chance else ("pay an hour", fmt.money)
+    values, write_rows, now, what = frame.to_numpy(float), write_rows or fmt.percent, frame.attrs.get("now"), "pay an hour"
 
     def write_column(hours):
         return fmt.number(hours, 0 if float(hours).is_integer() else 1)
@@ -337,7 +334,7 @@ def heat_map(
         way, label, write_x = (0, ylabel, write_rows) if flat[0] else (1, xlabel, write_column)
         line = pd.DataFrame({"x": (frame.index, frame.columns)[way], what: values[:, 0] if flat[0] else values[0]})
         look = {"level": target, "level_label": "target", "at": now and now[way]}
-        return lines(line, "x", [what], label, what, write_x, write, **look)
+        return lines(line, "x", [what], label, what, write_x, fmt.money, **look)
     figure, axes = new_axes(1.5 + 0.36 * len(frame))
     sns.heatmap(frame, ax=axes, cmap="cividis", cbar=False, linewidths=0.5)
     paint = axes.collections[0]
@@ -346,12 +343,11 @@ def heat_map(
         if np.isnan(value):  # not worked out yet
             continue
         look = {"color": readable_on(paint.to_rgba(value)), "weight": "bold" if value >= target else "normal"}
-        words = fmt.percent(value) if chance else fmt.number(value, digits)
-        axes.text(column + 0.5, row + 0.5, words, ha="center", va="center", **look)
+        axes.text(column + 0.5, row + 0.5, fmt.number(value, digits), ha="center", va="center", **look)
     axes.set_yticklabels([write_rows(row) for row in frame.index], rotation=0)
     axes.set_xticklabels([write_column(hours) for hours in frame.columns], rotation=0)
     axes.set(ylabel=ylabel, xlabel=wrapped(xlabel, 40))
-    axes.set_title(f"{what}{'' if chance else f', {fmt.currency}'} (bold: the target is met)", loc="left", pad=22)
+    axes.set_title(f"{what}, {fmt.currency} (bold: the target is met)", loc="left", pad=22)
     if now:
         ends = {"left": np.nan, "right": np.nan}  # beyond its ends a map has no place for it
         row, column = (np.interp(at, by, np.arange(len(by)) + 0.5, **ends) for at, by in zip(now, frame.axes, strict=True))
@@ -359,7 +355,7 @@ def heat_map(
         if np.isfinite(column):
             over(axes, "now", column, xytext=(0, 5))
     met, known = int((values >= target).sum()), values[~np.isnan(values)]
-    reach = f"{what} from {write(known.min())} to {write(known.max())}" if known.size else ""
+    reach = f"{what} from {fmt.money(known.min())} to {fmt.money(known.max())}" if known.size else ""
     return says(figure, reach, f"{met} of {values.size} cells meet the target")
 
 

@@ -241,9 +241,9 @@ def _column(name, value):
     return np.asarray(checked(name, value, low=0.0))[..., None]
 
 
-def from_start(monthly, first=0.0):
-    """Months with what comes before them, at the start."""
-    return np.concatenate([np.zeros((*monthly.shape[:-1], 1)) + first, monthly], axis=-1)
+def from_start(monthly):
+    """Months with the start before them, at which there is nothing."""
+    return np.concatenate([np.zeros((*monthly.shape[:-1], 1)), monthly], axis=-1)
 
 
 def _later(flows, delay):

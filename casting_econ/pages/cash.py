@@ -201,15 +201,15 @@ def _lowest_place(answer, found, low, fmt):
     return text if worst == month else f"{text}, but {place(worst)} in the tenth that falls lowest"
 
 
-def worth_sentence(kit: OpenStudy, answer: CashAnswer, case: str = TARGET_PAY) -> str:
-    """What the path is worth today, and its rate of return."""
-    fmt, found = format_of(kit), answer.cases[case]
+def worth_sentence(kit: OpenStudy, answer: CashAnswer) -> str:
+    """What the path with pay at the target is worth today, and its rate of return."""
+    fmt, found = format_of(kit), answer.cases[TARGET_PAY]
     low, middle, high = ends_of(found.worth)
     side = "more than is put in" if low > 0 else "less than is put in" if high < 0 else "either side of what is put in"
     leave = f"half of the draws leave {fmt.money(middle, 0)} or more, eight in ten between {fmt.money(low, 0)} and {fmt.money(high, 0)}"
     left = f", what equipment and first moulds are still worth at the end counted in ({fmt.money(found.left, 0)}),"
     text = (
-        f"With **{case}**, at {fmt.percent(answer.interest, 1)} interest a year above rising prices, {answer.months} months"
+        f"With **{TARGET_PAY}**, at {fmt.percent(answer.interest, 1)} interest a year above rising prices, {answer.months} months"
         f"{left if found.left >= 0.5 else ''} are worth **{side}**: {f'they leave {fmt.money(middle, 0)}' if kit.certain else leave}."
     )
     rates = [fmt.percent(rate, 1) for rate in found.rates]

@@ -21,10 +21,11 @@ STILL = 0.005  # money an hour that moves nothing
 STEADY = 0.05  # most that a total index may move from half of the rows to all before numbers are ranked
 
 
-def tornado(kit: OpenStudy, low: float = 0.1, high: float = 0.9) -> list[dict[str, object]]:
-    """What each uncertain number alone does to pay an hour, tried at two probabilities, the others at their point; largest swing first.
+def tornado(kit: OpenStudy) -> list[dict[str, object]]:
+    """What each uncertain number alone does to pay an hour, tried where one time in ten is below, and above, the others at their point.
 
-    Rows have `key`, `label`, `low` and `high` (the number itself), `pay_low`, `pay_high` and `swing`, the absolute difference. [money/hour]
+    Rows, largest swing first, have `key`, `label`, `low` and `high` (the number itself), `pay_low`, `pay_high` and `swing`, the absolute
+    difference. [money/hour]
     """
     assumed, rows, factors = kit.assumed, [], {}
     values: dict[str, object] = dict(point_values(assumed))
@@ -33,9 +34,9 @@ def tornado(kit: OpenStudy, low: float = 0.1, high: float = 0.9) -> list[dict[st
     for i, key in enumerate(assumed.uncertain):
         kind = key.removeprefix("spread.")
         if kind != key:
-            tried, now = np.exp(getattr(kit.study.file.spread, kind).value * special.ndtri([low, high])), 1.0
+            tried, now = np.exp(getattr(kit.study.file.spread, kind).value * special.ndtri([0.1, 0.9])), 1.0
         else:
-            tried, now = assumed.numbers[key].distribution.quantile(np.array([low, high])), assumed.numbers[key].value
+            tried, now = assumed.numbers[key].distribution.quantile(np.array([0.1, 0.9])), assumed.numbers[key].value
         column = np.full(size, now)
         column[2 * i : 2 * i + 2] = tried
         (values if kind == key else factors)[kind] = column

@@ -243,12 +243,13 @@ def _opened(folder: Path, with_records: bool, as_of: dt.date | None, digest: str
     return kit
 
 
-def grid(kit: OpenStudy, scrap, cure_hours=None, *, product=None) -> Outcome:
+def grid(kit: OpenStudy, scrap, cure_hours=None, *, product=None, stated: bool = False) -> Outcome:
     """Outcome at the point over scrap rates (rows) and, if given, cure hours (columns)."""
-    levers = {"scrap": np.asarray(scrap, float)}
-    if cure_hours is not None:
-        levers = {"scrap": levers["scrap"][:, None], "cure_hours": np.asarray(cure_hours, float)[None, :]}
-    return evaluate(with_levers(kit.inputs(), product=product, **levers))
+    scrap = np.asarray(scrap, float)
+    if cure_hours is None:
+        return evaluate(with_levers(kit.inputs(stated=stated), product=product, scrap=scrap))
+    cure = np.asarray(cure_hours, float)[None, :]
+    return evaluate(with_levers(kit.inputs(stated=stated), product=product, scrap=scrap[:, None], cure_hours=cure))
 
 
 def main_wait(kit: OpenStudy, product=None):

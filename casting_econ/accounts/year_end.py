@@ -1,7 +1,6 @@
 """What an accountant asks for at the end of a tax year: totals of the logs, equipment with its charge, and stock at cost."""
 
 import datetime as dt
-import json
 from collections.abc import Callable
 from decimal import ROUND_HALF_UP, Decimal
 from pathlib import Path
@@ -19,7 +18,7 @@ from ..ledger.logs import plain
 from ..ledger.preview import runs
 from ..models.costs import piece_cost
 from ..models.money import straight_line
-from ..running.run import manifest, replace_folder, working_folder
+from ..running.run import manifest, replace_folder, working_folder, write_manifest
 from .sheets import Sheet, as_csv, as_xlsx
 from .tax_years import Period, periods_of, tax_year_start
 
@@ -348,7 +347,6 @@ def run_year_end(
         for what, amount, unit, _ in sheets[0].rows:
             if unit:
                 say(f"  {what}: {unit if amount is None else f'{amount:,} {unit}'}")
-    listed = manifest(kit, folder) | {"year_end": [[str(period.first), str(period.last)] for period in periods]}
-    (inner / "manifest.json").write_text(json.dumps(listed, indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n")
+    write_manifest(inner, manifest(kit, folder) | {"year_end": [[str(period.first), str(period.last)] for period in periods]})
     replace_folder(inner, out, part)
     return out

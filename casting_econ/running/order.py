@@ -1,6 +1,5 @@
 """`casting-econ order`: plan, quote and numbers of one commission in one folder."""
 
-import json
 from collections.abc import Callable, Sequence
 from datetime import date
 from io import StringIO
@@ -95,7 +94,7 @@ def _write(kit, plan, quoted, beside, back, folder, name, out, asked):
     from .notebooks import Job, check_parameters, run_jobs
     from .report import build_report
     from .results import as_json
-    from .run import manifest, replace_folder, work_key, working_folder
+    from .run import manifest, replace_folder, work_key, working_folder, write_manifest
 
     content, quote = order_results(plan, quoted), quote_of(plan, quoted)
     content |= {"scenarios": scenario_results(beside)} if beside else {}
@@ -132,7 +131,6 @@ def _write(kit, plan, quoted, beside, back, folder, name, out, asked):
         build_report(kit, [jobs[1].target], inner / "project.html", title=f"{about}: what {plan.order.name} paid")
         (inner / "project.json").write_text(as_json(project_results(back)), encoding="utf-8", newline="\n")
     (inner / "quote.html").write_text(quote_html(quote), encoding="utf-8", newline="\n")
-    listed = manifest(kit, folder) | {"order": {"name": name, **given}}
-    (inner / "manifest.json").write_text(json.dumps(listed, indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n")
+    write_manifest(inner, manifest(kit, folder) | {"order": {"name": name, **given}})
     replace_folder(inner, out, part)
     return out

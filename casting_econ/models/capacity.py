@@ -36,7 +36,7 @@ class Month:
     pieces: dict[str, Any]  # sent in each channel [piece]
     lost: dict[str, Any]  # orders of each channel that nobody will make [order]
     waits: dict[str, Any]  # orders of each channel that wait at the end [order]
-    late: dict[str, tuple]  # orders and pieces of all that wait, then of the one that is begun and over its month [order, piece]
+    late: dict[str, tuple]  # orders and pieces of all that wait, then what is left of the one that is begun [order, piece]
     shelf: dict[str, Any]  # of each product ready at the end [piece]
     utilisation: dict[str, Any]  # share of each resource that what was asked for needed [-]
     binding: Any  # index into the resources, demand being 0, of what limits orders
@@ -190,10 +190,11 @@ def served(a, asked: Asked, plans, needs, times: Working) -> tuple[Month, ...]:
 
     Notes
     -----
-    What stands on the shelf goes out first and takes packing only. Then the month's own orders are made; then those that wait,
+    What is begun is finished first: an order of which a part went out in an earlier month, from the shelf and then by making. What
+    else stands on the shelf goes out next and takes packing only. Then the month's own orders are made; then others that wait,
     of a product none of whose own orders had to be cut; then what the shelf lacks. What is short at one of these is shared out
     by cutting everything in it by the same share. Of a channel the oldest order goes out first; one that is not made waits a
-    month if its buyer does, and is lost then, but for one that is begun: it is gone on with until it is done. The year begins with
+    month if its buyer does, and is lost then, but for one that is begun, which stays until it is done. The year begins with
     what the month before left; where that is not given, with a full shelf and what a last month like its own would leave. What the last
     month of this year leaves is neither met nor lost. In a year in one piece nobody waits.
     """
@@ -212,47 +213,45 @@ def served(a, asked: Asked, plans, needs, times: Working) -> tuple[Month, ...]:
 def _month(a, asked, plans, needs, times, m, late, shelf):
     """One month, in which `late` orders wait from the one before; and those that wait at its end, as `Month.late`."""
     came = {c.name: (asked.orders[c.name][m], asked.pieces[c.name][m]) for c in a.channels}
-    own, old = (
-        {p.name: sum(of[c.name][1] for c in a.channels if c.product == p.name) for p in a.products} for of in (came, late)
-    )
-    left = _Left(a, plans, needs[m], times, m, came, late)
-    kept, make, whole = any(np.any(p.shelf) for p in a.products), own, dict.fromkeys(own, 1.0)
-    first = dict.fromkeys(own, 0.0)  # ready for those that wait
+    begun = {name: of[2:] for name, of in late.items()}
+    others = {name: (due - part, waited - rest) for name, (due, waited, part, rest) in late.items()}
+    left = _Left(a, plans, needs[m], times, m, {"begun": begun, "own": came, "others": others})
+    kept, make = any(np.any(p.shelf) for p in a.products), dict(left.asked)
     if kept:
-        ready = {p: np.minimum(shelf[p], own[p]) for p in own}
-        first = {p: np.minimum(shelf[p] - ready[p], old[p]) for p in own}
-        done = left.take(dict.fromkeys(own, 0.0), _parts(ready, own), _parts(first, old))
-        sent = {p: (ready[p] + first[p]) * done[p] for p in own}
-        make = {p: own[p] - ready[p] for p in own}
-        whole = _parts(make, own, 1.0)
-    done = left.take(make, whole, otherwise=a.months.working[m])
-    if any(np.any(orders) for orders, *_ in late.values()):
-        make = {p: np.where(done[p] < 1.0, 0.0, old[p] - first[p]) for p in own}
-        left.take(make, waited=_parts(make, old))
+        shelf, make["begun"] = left.off_the_shelf(shelf, "begun")
+    if any(np.any(orders) for orders, _ in begun.values()):
+        left.take(make["begun"], begun=_parts(make["begun"], left.asked["begun"]))
+    if kept:
+        shelf, make["own"], make["others"] = left.off_the_shelf(shelf, "own", "others")
+    done = left.take(make["own"], own=_parts(make["own"], left.asked["own"], 1.0), otherwise=a.months.working[m])
+    if any(np.any(orders) for orders, _ in others.values()):
+        after = {p: np.where(done[p] < 1.0, 0.0, pieces) for p, pieces in make["others"].items()}
+        left.take(after, others=_parts(after, left.asked["others"]))
     utilisation, binding = left.utilisation(), left.binding
     if kept:
-        lacks = {p.name: p.shelf - shelf[p.name] + sent[p.name] for p in a.products}
+        lacks = {p.name: p.shelf - shelf[p.name] for p in a.products}
         done = left.take(lacks)
-        shelf = {p: shelf[p] - sent[p] + lacks[p] * done[p] for p in own}
+        shelf = {p: shelf[p] + lacks[p] * done[p] for p in lacks}
         shelf = {p: np.where(ready > _ROUNDING, ready, 0.0) for p, ready in shelf.items()}  # a trace would ask for packing
     met, pieces, lost, waits = {}, {}, {}, {}
     for c in a.channels:
-        (orders, new), (due, waited, begun, rest), share = came[c.name], late[c.name], left.new[c.product]
-        pieces[c.name] = new * share + waited * left.waited[c.product]
+        (orders, new), (due, waited, part, rest), out = came[c.name], late[c.name], left.out
+        of_others, behind = others[c.name]
+        pieces[c.name] = new * out["own"][c.product] + rest * out["begun"][c.product] + behind * out["others"][c.product]
         oldest = np.minimum(pieces[c.name], waited)  # the oldest order goes out first, and first of all the one that is begun
-        share = np.where(waited > 0, np.minimum(share_of(pieces[c.name] - oldest, new, 1.0), 1.0), share)
+        share = np.where(waited > 0, np.minimum(share_of(pieces[c.name] - oldest, new, 1.0), 1.0), out["own"][c.product])
         first = np.minimum(oldest, rest)
-        still = begun * (1.0 - share_of(first, rest, 1.0))
-        others = (due - begun) * (1.0 - share_of(oldest - first, waited - rest, 1.0))
-        met[c.name] = orders * share + due - still - others
+        still = part * (1.0 - share_of(first, rest, 1.0))
+        unmade = of_others * (1.0 - share_of(oldest - first, behind, 1.0))
+        met[c.name] = orders * share + due - still - unmade
         stays = np.where(share < 1.0 - _ROUNDING, 1.0 - share, 0.0)
         stay, go = (stays, 0.0) if c.waits and len(needs) > 1 else (0.0, stays)
-        # of whole orders, what is over a whole number of them is the rest of the one that is begun
-        part = np.maximum((others + _WHOLE) % 1.0 - _WHOLE, 0.0) if a.months.luck is not None else 0.0
-        begun = np.where(still > _WHOLE, still, part)
-        rest = np.where(still > _WHOLE, rest - first, (waited - rest - oldest + first) * share_of(part, others, 0.0))
-        waits[c.name] = (orders * stay + begun, new * stay + rest, begun, rest)
-        lost[c.name] = still + others - begun + orders * go
+        part = _begun(a, still + unmade)
+        lost[c.name] = still + unmade - part + orders * go
+        rest = np.where(still > _WHOLE, rest - first, (behind - oldest + first) * share_of(part, unmade, 0.0))
+        due, waited = orders * stay + part, new * stay + rest
+        rest, part = np.where(part > 0, rest, new * share_of(_begun(a, due), orders, 0.0)), _begun(a, due)
+        waits[c.name] = due, waited, part, rest
     month = Month(
         came={name: one[0] for name, one in came.items()},
         met=met,
@@ -267,35 +266,53 @@ def _month(a, asked, plans, needs, times, m, late, shelf):
     return month, waits
 
 
+def _begun(a, orders):
+    """What is over a whole number of orders that wait: what is left of the one that is begun. Nothing where they are expected, not drawn."""
+    over = (orders + _WHOLE) % 1.0 if a.months.luck is not None else 0.0
+    return np.where(over > 2.0 * _WHOLE, over - _WHOLE, 0.0)
+
+
 class _Left:
     """What is left of a month's stations, racks, moulds and hands; and what goes out while it is being used up."""
 
-    def __init__(self, a, plans, needs, times, m, came, late):
-        self.channels, self.plans, self.needs, self.came, self.late = a.channels, plans, needs, came, late
+    def __init__(self, a, plans, needs, times, m, orders):
+        self.channels, self.plans, self.needs, self.orders = a.channels, plans, needs, orders
+        self.asked = {
+            kind: {p: sum(of[c.name][1] for c in a.channels if c.product == p) for p in plans} for kind, of in orders.items()
+        }
         weeks = times.weeks[..., m] / a.weeks_per_year
         self.whole = {name: weeks * times.open_share(name, m) for name in needs} | {HANDS: times.hours[..., m]}
         self.rooms, self.used = dict(self.whole), dict.fromkeys(self.whole, 0.0)  # of a year's time, hands in hours
-        self.new, self.waited = (dict.fromkeys(plans, 0.0) for _ in range(2))  # share of the orders that go out, by product
+        self.out = {kind: dict.fromkeys(plans, 0.0) for kind in orders}  # share of the orders that go out, by product
         self.binding = 0  # 0 is demand
 
-    def take(self, made, new=None, waited=None, otherwise=0.0):
-        """Share of some work that can be done: making pieces of each product and packing shares of its orders, new and waiting.
+    def off_the_shelf(self, shelf, *kinds):
+        """Send what stands ready to orders of these kinds in turn: the shelf then, and pieces that each kind still asks for."""
+        ready, still = {}, shelf
+        for kind in kinds:
+            ready[kind] = {p: np.minimum(still[p], pieces) for p, pieces in self.asked[kind].items()}
+            still = {p: still[p] - ready[kind][p] for p in still}
+        done = self.take(dict.fromkeys(shelf, 0.0), **{kind: _parts(some, self.asked[kind]) for kind, some in ready.items()})
+        make = ({p: pieces - ready[kind][p] for p, pieces in self.asked[kind].items()} for kind in kinds)
+        return {p: shelf[p] - (shelf[p] - still[p]) * done[p] for p in shelf}, *make
+
+    def take(self, made, otherwise=0.0, **packs):
+        """Share of some work that can be done: making pieces of each product and packing shares of its orders of these kinds.
 
         `otherwise` is the part of a year's work in a month of a product that nobody orders in the year.
         """
-        packs = [one for one in ((self.came, new, self.new), (self.late, waited, self.waited)) if one[1] is not None]
         part = {p: share_of(pieces, self.plans[p]["pieces"], otherwise) for p, pieces in made.items()}
         hours = {p: self.plans[p]["make_hours"] * part[p] for p in part}
-        for orders, share, _ in packs:
+        for kind, share in packs.items():
             for c in self.channels:
-                hours[c.product] = hours[c.product] + orders[c.name][0] * share[c.product] * c.minutes_per_order / 60.0
+                hours[c.product] = hours[c.product] + self.orders[kind][c.name][0] * share[c.product] * c.minutes_per_order / 60.0
         wants = {name: {p: need * part[p] for p, need in shares.items()} for name, shares in self.needs.items()}
         done, binding = _limits(wants, hours, self.rooms)
         for name, want in (wants | {HANDS: hours}).items():
             self.used[name] = self.used[name] + sum(want.values())
             self.rooms[name] = np.maximum(self.rooms[name] - sum(want[p] * done[p] for p in want), 0.0)
-        for _, share, out in packs:
-            out |= {p: out[p] + share[p] * done[p] for p in done}
+        for kind, share in packs.items():
+            self.out[kind] = {p: out + share[p] * done[p] for p, out in self.out[kind].items()}
         self.binding = np.where(self.binding > 0, self.binding, binding)[()]
         return done
 

@@ -141,12 +141,12 @@ def loads_per_week(cure_hours, turnaround_hours, stations, windows, moulds=None,
     kind = table[2] if moulds is None else np.tensordot(1 << np.arange(whole[..., 0].size), whole.reshape(-1, table.shape[1]), 1)
     kind = np.where(table[3] > 1, -1, kind)
     rates = np.empty(table.shape[1])
-    for own in np.unique(kind):
-        chosen = np.flatnonzero(kind == own)
+    for own in {*kind.tolist()}:
+        chosen = slice(None) if np.all(kind == own) else kind == own
         if own < 0:
             rates[chosen] = mould_rates(table[:, chosen], hours.spans, most_loads, sizes)
         else:
-            rates[chosen] = _rates(times[:, chosen], int(own) if moulds is None else 1, whole[..., chosen[0]], hours, most_loads)
+            rates[chosen] = _rates(times[:, chosen], own if moulds is None else 1, whole[..., chosen][..., 0], hours, most_loads)
     return rates.reshape(shape)[()]
 
 
@@ -197,23 +197,25 @@ def places_needed(pieces_per_week, wait_hours, places_per_piece=1.0):
 def _rates(times, *rule):
     """Rates of draws by the same rule of `_repeat_rates`, by grid cells first where there are many."""
     ends = np.stack([times.min(axis=1), times.max(axis=1)], axis=1)
+    wide = np.flatnonzero(ends[:, 0] < ends[:, 1])
     (least, most), exact = _repeat_rates(ends, *rule)
-    if least == most and exact.all():  # one stair holds every draw
+    if (least == most and exact.all()) or not wide.size:  # one stair holds every draw
         return np.full(times.shape[1], least)
-    some = np.append(times[:, :: -(-times.shape[1] // _FEW)], ends, axis=1)
-    axes, room = [np.unique(row) for row in some], _CORNERS
-    wide = [k for k in np.argsort([axis.size for axis in axes], kind="stable") if axes[k].size > 1]
-    if times.shape[1] <= _FEW or 4 ** len(wide) > _CORNERS:
+    if times.shape[1] <= _FEW or 4**wide.size > _CORNERS:
         return _repeat_rates(times, *rule)[0]
-    for left, k in zip(range(len(wide), 0, -1), wide):
-        points = min(int(room ** (1 / left)), axes[k].size)
-        axes[k], room = axes[k][np.linspace(0, axes[k].size - 1, points).astype(int)], room / points
-    corners, exact = _repeat_rates(np.stack([g.ravel() for g in np.meshgrid(*axes, indexing="ij")]), *rule)
-    corners = np.where(exact, corners, np.nan).reshape([axis.size for axis in axes])
-    low = [np.searchsorted(axis, row, side="right") - 1 for axis, row in zip(axes, times)]
-    high = [at + (axis[at] != row) for at, axis, row in zip(low, axes, times)]
-    result = corners[tuple(low)]
-    unsure = np.flatnonzero(result != corners[tuple(high)])
+    axes = [np.unique(row) for row in np.append(times[:, :: times.shape[1] // _FEW], ends, axis=1)]
+    room = _CORNERS
+    for left, k in zip(range(wide.size, 0, -1), sorted(wide, key=lambda k: axes[k].size)):
+        axes[k] = axes[k][np.linspace(0, axes[k].size - 1, min(int(room ** (1 / left)), axes[k].size)).astype(int)]
+        room /= axes[k].size
+    corners, exact = _repeat_rates(np.array(np.meshgrid(*axes, indexing="ij")).reshape(len(axes), -1), *rule)
+    low = high = 0
+    for k in wide:
+        at = np.searchsorted(axes[k], times[k], side="right") - 1
+        low, high = low * axes[k].size + at, high * axes[k].size + at + (axes[k].take(at) != times[k])
+    corners[~exact] = np.nan
+    result = corners.take(low)
+    unsure = np.flatnonzero(result != corners.take(high))
     if unsure.size:
         result[unsure] = _repeat_rates(times[:, unsure], *rule)[0]
     return result

@@ -95,7 +95,7 @@ def _follow(tables, pots, sets, hours, most_loads, sizes):
     rate is not a number. Once all lie within those of an earlier state, whole weeks on, the same goes on for ever in every draw, and
     the rate of each is the loads since then over those weeks.
     """
-    boxes, longest = len(tables) > 1, max(end - start for start, end in hours.spans)
+    boxes, longest = len(tables) > 1, hours.longest
     rates = np.where(tables[0, 1] > longest, 0.0, np.nan)
     live = np.flatnonzero(tables[-1, 1] <= longest)
     if not live.size:

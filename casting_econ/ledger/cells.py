@@ -22,6 +22,7 @@ _HOURS_AND = re.compile(r"([0-9]{1,3})\s*(?:h|hrs?|hours?|std)\.?\s*([0-5]?[0-9]
 _FRACTION = re.compile(rf"([0-9]+\s+)?([0-9]{{1,2}})/([0-9]{{1,2}})\s*({_UNIT})?")
 _MONEY = re.compile(r"(-?)\s*([^\d\s.,'+~-][^\d.,'+-]*?\.?)?\s*(-?)\s*([\d.,' –+-]*?\d[\d.,' ]*)\s*([^\d\s.,'?][^\d]*)?")
 _HALF = re.compile(r"(half|quarter)(?: of)?(?: an?)?\s+(\D+)|(?:an?|one)\s+(half|quarter)?(?: of)?(?: an?)?\s*(\D+)", re.I)
+_A_DOZEN, _DOZENS = re.compile(r"(half )?(?:an? |one )?doz(?:en)?\.?", re.IGNORECASE), {"doz", "doz.", "dozen", "dozens"}
 _ABOUT = re.compile(r"^(?:~|≈|about\s|approx\.?\s|ca\.?\s|circa\s)\s*", re.IGNORECASE)
 _CODE_AS_DATE = re.compile(r"[0-9]{1,2}[-. ]{1,2}([^\W\d_]{3,4})\.?|([^\W\d_]{3})\.?-[0-9]{2}")
 _YES = {"y": "yes", "true": "yes", "n": "no", "false": "no"}
@@ -154,6 +155,8 @@ def _number(raw, kind, rule):
         text, hows = text[:-1].strip(), [*hows, "not sure"]
     if kind.money:
         text = _without_currency(text, rule)
+    if kind.whole and (match := _A_DOZEN.fullmatch(text)):
+        text = f"{'1/2' if match[1] else '1'} dozen"
     cell = _clock(text, kind) or _figures(text, kind, rule)
     how = ", ".join([*hows, *([cell.how] if cell.how and not (hows and cell.how == SPELLING) else [])])
     return signed(Cell(value=cell.value, how=how, low=cell.low, high=cell.high, unit=cell.unit), rule)
@@ -224,6 +227,8 @@ def _in_unit(value, unit, kind, rule):
     if rule.kind == "quantity":
         return value, unit, "quantity and unit" if given else ""
     if not kind.unit or not unit:
+        if kind.whole and given.casefold() in _DOZENS:
+            return 12.0 * value, "", "dozens"
         if given:
             raise Unreadable(f"has a unit, {given!r}, where none is asked for")
         return value, "", ""

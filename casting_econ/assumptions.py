@@ -328,8 +328,11 @@ def with_luck(a: model.Workshop, study: Study, seed: int, start: int, stop: int,
     return replace(a, channels=channels, months=replace(a.months, luck=luck))
 
 
-def label(key: str) -> str:
-    """A dotted key as a reader would say it: 'knob: minutes of sand'."""
+def label(key: str, *, each: bool = True) -> str:
+    """A dotted key as a reader would say it: 'knob: minutes of sand'.
+
+    A material of making moulds is named with its step, where it is one of `each` and not the material wherever it goes.
+    """
     words = [part.replace("-", " ").replace("_", " ") for part in key.split(".")]
     match words:
         case ["spread", kind]:
@@ -338,6 +341,8 @@ def label(key: str) -> str:
             return f"{product}: {what} of {item}"
         case ["products", product, "steps", step, what]:
             return f"{product}: {what} of {step}"
+        case ["products", product, "mould", "steps", step, "materials", item, what]:
+            return f"{product}: {what} of {item}{f' ({step})' if each else ''}"
         case ["products", product, "parts" | "mould", *rest]:
             return f"{product}: {rest[-1]} of {rest[-2] if len(rest) > 1 else 'the moulds'}"
         case ["channels", channel, what]:

@@ -62,7 +62,8 @@ def load_counts(study: Study, product: str) -> LoadCounts | None:
         by_load = by_load.reindex(index=mine.batch, columns=lost.columns, fill_value=0.0).fillna(0.0)
         lost = pd.DataFrame(by_load.to_numpy(float), index=mine.index, columns=lost.columns)
         loose = scrap[~scrap.batch.isin(mine.batch)].groupby("step").pieces.sum().reindex(lost.columns).fillna(0.0)
-    first = next((name for name, step in steps.items() if step.pass_share.value < 1.0), next(iter(steps)))
+    checks = (name for name in steps if f"products.{product}.steps.{name}.pass_share" in study.numbers)  # 100 % stated is one too
+    first = next(checks, next(iter(steps)))
     missing = (mine.casts - mine.good - lost.sum(axis=1)).clip(lower=0.0)
     if loose.sum() > 0:  # which loads the loose faults came from is not known
         loose[first] += max(missing.sum() - loose.sum(), 0.0)

@@ -24,6 +24,7 @@ _HOURS_AND = re.compile(r"([0-9]{1,3})\s*(?:h|hrs?|hours?|std)\.?\s*([0-5]?[0-9]
 _FRACTION = re.compile(rf"([0-9]+\s+)?([0-9]{{1,2}})/([0-9]{{1,2}})\s*({_UNIT})?")
 _MONEY = re.compile(r"(-?)\s*([^\d\s.,'+~-][^\d.,'+-]*?\.?)?\s*(-?)\s*([\d.,' –+-]*?\d[\d.,' ]*)\s*([^\d\s.,'?][^\d]*)?")
 _HALF = re.compile(r"(half|quarter)(?: of)?(?: an?)?\s+(\D+)|(?:an?|one)\s+(half|quarter)?(?: of)?(?: an?)?\s*(\D+)", re.I)
+_A_DOZEN, _DOZENS = re.compile(r"(half )?(?:an? |one )?doz(?:en)?\.?", re.IGNORECASE), {"doz", "doz.", "dozen", "dozens"}
 _ABOUT = re.compile(r"^(?:~|≈|about\s|approx\.?\s|ca\.?\s|circa\s)\s*", re.IGNORECASE)
 _CODE_AS_DATE = re.compile(r"[0-9]{1,2}[-. ]{1,2}([^\W\d_]{3,4})\.?|([^\W\d_]{3})\.?-[0-9]{2}")
 _YES = {"y": "yes", "true": "yes", "n": "no", "false": "no"}
@@ -158,6 +159,8 @@ def _number(raw, kind, rule):
         text, hows = text[:-1].strip(), [*hows, "not sure"]
     if kind.money:
         text = _without_currency(text, rule)
+    if kind.whole and (match := _A_DOZEN.fullmatch(text)):
+        text = f"{'1/2' if match[1] else '1'} dozen"
     cell = _clock(text, kind) or _figures(text, kind, rule)
     how = ", ".join([*hows, *([cell.how] if cell.how and not (hows and cell.how == SPELLING) else [])])
     return signed(replace(cell, how=how), rule)
@@ -236,6 +239,8 @@ def _in_unit(value, unit, kind, rule, otherwise=""):
             changed = f"{given} in {UNIT_NAMES[kind.unit]}{by_density}"
         how = (changed if given else SPELLING) if converted != value else "its unit" if given else ""
         value = converted
+    elif kind.whole and given.casefold() in _DOZENS:
+        value, how = 12.0 * value, "dozens"
     elif given:
         raise Unreadable(f"has a unit, {given!r}, where none is asked for")
     return Cell(value=value, unit=kept, how=how if how not in ("", SPELLING) else otherwise or how)

@@ -10,18 +10,35 @@ from ..faults import counted, cut
 from .join import FileReading, Reading
 
 _WIDTH, _MOST = 79, 20  # columns; lines of a list unless all are asked for
+_FIRST = ("timesheet", "batches", "sales")  # logs that tell most, as the page on what to write down has it
 
 
-def preview(reading: Reading | None, *, full: bool = False) -> str:
+def preview(reading: Reading | None, *, full: bool = False, wall: bool = False) -> str:
     """Every decision, row set aside and changed cell, file by file, in lines of at most 80 columns; '' where nothing was read.
 
-    Long lists are shown to their end where `full`.
+    Long lists are shown to their end, and files without a row one by one, where `full`. `wall` tells that the study has a page on what
+    to write down.
     """
     if reading is None or not reading.files:
         return ""
+    empty = [] if full else [file for file in reading.files if _blank(file)]
     parts = ["How the records were read (the files themselves are never changed)"]
-    parts += ["\n".join(_file(file, full)) for file in reading.files]
-    return "\n\n".join(parts) + "\n\n"
+    parts += ["\n".join(_file(file, full)) for file in reading.files if file not in empty]
+    return "\n\n".join([*parts, *(["\n".join(_lines(_no_rows(empty, wall), ""))] if empty else [])]) + "\n\n"
+
+
+def _blank(file):
+    """Whether a log has nothing but its header, and remarks."""
+    return "no rows yet" in file.decisions and all("remark" in one.reason for one in file.set_aside) and not file.unequal
+
+
+def _no_rows(files, wall):
+    """The logs without a row in one sentence, and which to begin with."""
+    logs = list(dict.fromkeys(file.log for file in files))
+    page = "; see what-to-write-down.md for what goes where" if wall else ""
+    first = [log for log in _FIRST if log in logs]
+    begin = f". Write down first: {', '.join(first)}" if first else ""
+    return f"No rows yet in: {', '.join(log.replace('_', ' ') for log in logs)}{page}{begin}."
 
 
 def _file(file: FileReading, full: bool) -> list[str]:

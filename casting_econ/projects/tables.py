@@ -1,11 +1,13 @@
 """One function a table of a project, raw numbers written by the page; and its numbers for `project.json`."""
 
+from collections import Counter
 from math import nan
 
 import pandas as pd
 
 from ..assumptions import as_shown, label
 from ..formatting import Format
+from ..kit import format_of
 from ..orders.tables import day
 from ..pages.table import shown
 from .account import BASES, DIGITS, Account
@@ -14,6 +16,18 @@ from .logged import ORDERS, WEEKLY
 from .project import Project, casts_of
 
 KINDS = {ORDERS: "enquiry, packing and posting", WEEKLY: "weekly hours"}  # as the plan of an order calls them
+# rows of the whole order, where those by step, check and material are folded
+SHORT = [
+    "good pieces",
+    "delivered",
+    "casts",
+    "loads",
+    "moulds made",
+    "first day to last",
+    "hours in all",
+    "price, postage charged in it",
+]
+SHORT += ["fees, packing and postage", "materials, parts and moulds used", "overheads", "equipment by use", "pay an hour"]
 BASIS_NAMES = {"by_use": "equipment by use", "by_time": "equipment by time", "at_once": "equipment all at once"}
 
 
@@ -120,14 +134,20 @@ def cost_table(project: Project) -> pd.DataFrame:
     "project-lessons",
     "What the order teaches the study",
     "number: text; unit: text; old: significant; measured: significant; new: significant; from: text; key: kept",
+    fold=True,
 )
 def lesson_table(lessons: Lessons) -> pd.DataFrame:
     """Each number that the order measures: before it, by its rows alone, and from now on."""
-    rows = {(label(row.key), row.old, row.new): row for row in lessons.rows}  # a material once
-    found = []
+    rows, kit = (
+        {(label(row.key, each=False), row.old, row.new): row for row in lessons.rows},
+        lessons.project.kit,
+    )  # a material once
+    names, found, fmt = Counter(what for what, *_ in rows), [], format_of(kit)
     for (what, *_), row in rows.items():
-        unit, factor = as_shown(row.key, row.unit, lessons.project.kit.study.currency)
-        found.append((what, unit, *(value * factor for value in (row.old, row.measured, row.new)), row.data, row.key))
+        unit, factor = as_shown(row.key, row.unit, kit.study.currency)
+        aside = row.beside.format(fmt.significant((row.middle or 0.0) * factor))
+        data, name = f"{row.data}; {aside}" if aside else row.data, what if names[what] == 1 else label(row.key)
+        found.append((name, unit, *(value * factor for value in (row.old, row.measured, row.new)), data, row.key))
     return found
 
 
@@ -135,6 +155,7 @@ def lesson_table(lessons: Lessons) -> pd.DataFrame:
     "project-practice",
     "This time, and as many pieces again by the learning curve of the rows",
     "step: text; hours: 1; minutes a piece: 2; left after twice as many: percent; next time: 2",
+    fold=True,
 )
 def practice_table(lessons: Lessons) -> pd.DataFrame:
     """Hours and minutes a piece of each step, and minutes the next time where the rows show learning. [hour, min/piece, -]"""

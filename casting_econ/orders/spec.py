@@ -14,6 +14,7 @@ from ..study.faulty import faults_of
 from ..study.fields import decided
 from ..study.numbers import UNKNOWN, given_unit
 from ..study.records import split_order
+from ..study.stations import load_sizes
 
 AT_ONCE, TOP_UP = "all at once", "count, then top up"
 
@@ -128,7 +129,7 @@ def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = No
         raise refusal("NAME", "is missing", f"{one_of('', file.commissions)}, or --pieces and --by of another order")
     entry, given = _read(kit, name, asked, in_hand)
     product, size = file.products.get(entry.product), entry.set_of if entry.match_within == "load" else 1
-    if product and size > (load := int(product.casts_per_load.value)):
+    if product and size > (load := load_sizes(file, entry.product)[0]):
         fault("set_of", "is more than one load gives, from which a set must come", str(size), f"at most {load}")
     else:
         check_commission("", entry, file, fault)

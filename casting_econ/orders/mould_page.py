@@ -15,7 +15,7 @@ from .tables import day
 
 @shown(
     "order-moulds",
-    "Numbers of moulds for this order: what they take, what moulds and hours at the bench cost, at the target, and the date (fewer draws)",
+    "Numbers of moulds for this order: what they take, what moulds and hours at the bench cost, at the target, and the date (other numbers from fewer draws)",
     "moulds in use: 0; to make: 0; generations: 0; loads: 0; hours of moulds: 1; hours in all: 1; material of moulds: money; "
     "cost: money; in time: chance; date that holds: text",
 )
@@ -23,9 +23,10 @@ def choice_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """Numbers of moulds: generations, loads [load], hours of hands for moulds and in all [hour], material of the moulds and that with all hours at the target [money], chance of the date [-], and the date that each makes possible."""
     rows = []
     for one in plan.choices:
-        making, arrives = one.plan.loads.making, day(fmt, one.arrives)
+        making, here = one.plan.loads.making, one.moulds == plan.planner.moulds.in_use
+        in_time, arrives = (plan.course.in_time, plan.arrives) if here else (one.in_time, one.arrives)
         counts = one.moulds, making.to_make, making.total("generations"), one.plan.new_loads
-        rows.append((*counts, one.cost.hours, one.hours, one.cost.material, one.in_all, one.in_time, arrives))
+        rows.append((*counts, one.cost.hours, one.hours, one.cost.material, one.in_all, in_time, day(fmt, arrives)))
     return rows
 
 

@@ -219,6 +219,13 @@ def _booked(kit, name, product):
     return sorted((row for row in mine if split_order(row.order)[0] == name.casefold()), key=lambda row: row.date)
 
 
+def sales_of(study, name: str):
+    """Rows of the sales log that name an order; None where there are none."""
+    sales = study.records.get("sales")
+    mine = None if sales is None else sales[sales.order.map(lambda text: str(text).casefold() == name.casefold())]
+    return None if mine is None or mine.empty else mine
+
+
 def _from_batches(booked, items):
     """Good pieces by variant, and loads checked and under way, of the rows that name an order.
 

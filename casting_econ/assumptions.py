@@ -4,7 +4,7 @@ import re
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
-from functools import lru_cache
+from functools import lru_cache, reduce
 
 import numpy as np
 from scipy import special
@@ -21,6 +21,7 @@ from .reference import wages
 from .study import Number, Study
 from .study.fields import MONTHS
 from .study.scenarios import PASS_SHARE, SCRAP
+from .study.stations import pot_loads
 
 _SHARED = {  # factors that numbers of a kind share, as a reader would say them
     "demand": "how many buyers come",
@@ -249,12 +250,14 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
     def product(name, entry):
         path = f"products.{name}"
         steps = tuple(step(f"{path}.steps.{key}", key, one) for key, one in entry.steps.items())
-        parts, most = materials(f"{path}.parts", entry.parts), at(path, entry, "casts_per_load")
-        moulds = mould(f"{path}.mould", entry.mould, name, most)
+        parts, loads = materials(f"{path}.parts", entry.parts), pot_loads(file, name, at(path, entry, "casts_per_load"))
+        moulds = mould(f"{path}.mould", entry.mould, name, reduce(np.maximum, loads))
         own = entry.steps.get(entry.first_wait)
-        pots = () if own is None or own.load_size is not None else loads_in(own, most)
-        mean = {"casts_per_load": sum(pots) / len(pots)} if pots else {}
-        return filled(model.Product, path, entry, name=name, steps=steps, parts=parts, mould=moulds, pots=pots, **mean)
+        pots = () if own is None or own.load_size is not None or not loads_in(own, np.inf) else loads
+        mean = sum(loads) / len(loads)
+        return filled(
+            model.Product, path, entry, name=name, steps=steps, parts=parts, mould=moulds, pots=pots, casts_per_load=mean
+        )
 
     def channel(name, entry):
         # orders were counted or guessed at the stated price

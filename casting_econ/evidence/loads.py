@@ -86,7 +86,7 @@ def usual_load(study: Study, product: str) -> float:
     """Casts of a load: as stated; where stations differ, the mean of the batches, or without any of loads that go to them in turn. [cast]"""
     sizes, batches = load_sizes(study.file, product), study.records.get("batches")
     if len(sizes) == 1:
-        return study.file.products[product].casts_per_load.value
+        return float(sizes[0])
     mine = None if batches is None else batches[batches["product"] == product]
     return float(np.mean(sizes)) if mine is None or mine.empty else float(mine.casts.sum()) / loads_poured(study, mine)
 

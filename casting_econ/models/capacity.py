@@ -158,7 +158,7 @@ def _needs(a, plans, weeks):
             flow = casts_a_week * surviving
             load = p.casts_per_load * surviving if step.load_size is None else step.load_size
             if step.wait_in in stations:
-                turnaround, count = p.turn_minutes(step) / 60.0, stations[step.wait_in].count
+                turnaround, count = p.turn_minutes(step) / 60.0, p.stations_for(step, stations[step.wait_in].count)
                 rate = _rate(step.name, step.wait_hours, turnaround, count, a.windows)
                 first = np.all(still * step.wait_hours > 0)
                 if emptied is not None and first and step.load_size is None and np.any(held.work_hours):

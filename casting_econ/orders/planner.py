@@ -81,7 +81,7 @@ class Planner:
     @cached_property
     def casts_per_load(self) -> int:
         """Casts of a full load, the largest where stations differ. [cast/load]"""
-        most = int(self.entry.casts_per_load.value)
+        most = load_sizes(self.kit.study.file, self.product)[0]
         return most if self.moulds is None else min(most, self.moulds.in_use * self.moulds.cavities)
 
     @property
@@ -311,7 +311,10 @@ class Planner:
             )
             stages.append(stage)
         known = {loads.promised + n: under.station for n, under in enumerate(order.under_way)}
-        pool = pools([stage.station for stage in stages], entering[..., 0].max(axis=0).tolist(), slots, file.stations, known)
+        casts, out = entering[..., 0].max(axis=0).tolist(), taken_out(self) - first
+        in_moulds = [self.moulds.fills(size) * self.moulds.cavities for size in casts] if self.moulds else casts
+        takes = [in_moulds if stage < out else casts for stage in range(len(stages))]
+        pool = pools([stage.station for stage in stages], takes, slots, file.stations, known)
         names, needed = [*slots, None], np.array(list(self.needed(order).values()))
         credit = good // order.matched
         credit[:, : loads.promised] = 0
@@ -342,7 +345,7 @@ class Planner:
             moulds=np.full(size, sets),
             mould_use=min(sets, 1),
             mould_rest=0 if mould is None else round(mould.rest.value * 3600),
-            mould_stage=taken_out(self) - first,
+            mould_stage=out,
             start=np.full(size, opened.seconds(order.start)),
             pack=np.rint(draws.order_minutes * 60).astype(np.int64),
             under_way=under_way,

@@ -14,6 +14,7 @@ from ..models.schedule import NEVER
 from ..orders import Order, OrderPlan, Quoted, open_order, order_of, price_of
 from ..orders.buying import buying_list
 from ..orders.mould_choice import mould_cost
+from ..orders.spec import sales_of
 from ..study import STUDY_FILE
 from .account import Account, Tool, causes_of
 from .logged import MOULDS, ONE_OFF, ORDERS, WEEKLY, Logged, logged, study_before
@@ -228,9 +229,8 @@ class Project:
 
     def _brought(self, shape):
         """What came in: by the sales that name the order, else the price for what was delivered. [money]"""
-        order, sales = self.order, self.kit.study.records.get("sales")
-        mine = None if sales is None else sales[sales.order.map(lambda text: str(text).casefold() == order.name.casefold())]
-        if mine is not None and len(mine):
+        order, mine = self.order, sales_of(self.kit.study, self.order.name)
+        if mine is not None:
             price = float(mine.price.sum())
             gross, kept = self._receipts(price)
             refunded = float(mine.refund.abs().sum())

@@ -66,7 +66,7 @@ def run_order(
         fmt = format_of(kit, year=False)
         say("")
         say(table_text(scenario_table(beside, fmt), fmt))
-    return _write(kit, plan, quoted, beside, back, folder, name, out, asked) if files else None
+    return _write(kit, plan, quoted, beside, back, folder, name, out, asked, today) if files else None
 
 
 def table_text(frame, fmt) -> str:
@@ -86,7 +86,7 @@ def table_text(frame, fmt) -> str:
     return console.file.getvalue()
 
 
-def _write(kit, plan, quoted, beside, back, folder, name, out, asked):
+def _write(kit, plan, quoted, beside, back, folder, name, out, asked, today):
     """The folder of an order; what only this needs is imported here, since the answer alone is asked for far more often."""
     from ..orders.quote import quote_html
     from ..reference import kit_folder
@@ -96,7 +96,7 @@ def _write(kit, plan, quoted, beside, back, folder, name, out, asked):
     from .results import as_json
     from .run import manifest, replace_folder, work_key, working_folder, write_manifest
 
-    content, quote = order_results(plan, quoted), quote_of(plan, quoted)
+    content, quote = order_results(plan, quoted), quote_of(plan, quoted, today)
     content |= {"scenarios": scenario_results(beside)} if beside else {}
     out = (Path(out) if out else folder / "orders" / plan.order.name).resolve()
     # as they were understood, however written, and the first day too, so that a rerun on another day gives the same

@@ -159,10 +159,6 @@ class Planner:
             return chance_of(needed[0], casts[0], *given, set_size=order.matched, **lost)
         return chance_by_variant(needed, casts, *given, order.matched, self._started_by_item(order), d.ruined)
 
-    def chance_without_more(self, order: Order) -> float:
-        """Chance that what is under way is enough. [-]"""
-        return float(self.curve(order, [0])[0])
-
     def _started(self, order):
         return tuple(under.casts for under in order.under_way)
 

@@ -221,10 +221,9 @@ class Project:
         planned = {tool.name: tool for tool in self.planned.tools}
         tools = []
         for name, _, _, price, resale, life, _ in owned(self.log.study, self.log.ended or date.max):
-            same = planned.get(name)
-            life_years = life if life is not None else same.life_years if same else None
-            plain = Tool(name=name, price=float(price), resale=float(min(resale, price)), life_years=life_years)
-            tools.append(plain if same is None else replace(same, price=plain.price, resale=plain.resale, life_years=life_years))
+            same = planned.get(name, Tool(name=name, price=0.0, resale=0.0, life_years=None))
+            years = same.life_years if life is None else life
+            tools.append(replace(same, price=float(price), resale=float(min(resale, price)), life_years=years))
         return tuple(tools)
 
     def _brought(self, shape):

@@ -84,10 +84,8 @@ def _fault(item, currency="EUR"):
         wrong, right = "unknown key", f"one of {', '.join(known)}{close_match(keys[-1], known)}"
         found = repr(keys[-1])
     elif item["type"] == "missing":
-        wrong, right = (
-            "is missing",
-            words("fault")["examples"].get(".".join(keys), "this key with a value").replace("X", currency),
-        )
+        example = words("fault")["examples"].get(".".join(keys), "this key with a value")
+        wrong, right = "is missing", example.replace("X", currency)
     elif item["type"] == "too_long":
         wrong, found, right = "too many entries", f"{len(item['input']):,}", f"at most {item['ctx']['max_length']}"
     elif not right:

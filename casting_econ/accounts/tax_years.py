@@ -84,15 +84,11 @@ def periods_of(study, *, today, year=None, first=None, last=None) -> list[Period
         if year is not None:
             faults.append(Fault("--year", "given beside --from and --to", "either a year or two days"))
         if not faults and days["--from"] > days["--to"]:
-            wrong = "is before the first day"
-            faults.append(Fault("--to", wrong, f"a day from {first} on", found=last))
+            faults.append(Fault("--to", "is before the first day", f"a day from {first} on", found=last))
         if faults:
             raise StudyError(faults)
         return [Period(first=days["--from"], last=days["--to"], starts=starts)]
-    if year is not None:
-        years = {year}
-    else:
-        dates = [day.date() for log in LOGS if log in study.records for day in study.records[log].date.unique()] or [today]
-        years = {day.year - (f"{day:%m-%d}" < starts) for day in dates}
+    dates = [day.date() for log in LOGS if log in study.records for day in study.records[log].date.unique()] or [today]
+    years = {day.year - (f"{day:%m-%d}" < starts) for day in dates} if year is None else {year}
     ends = {_day(one, starts): _day(one + 1, starts) - dt.timedelta(days=1) for one in sorted(years)}
     return [Period(first=first, last=last, starts=starts) for first, last in ends.items()]

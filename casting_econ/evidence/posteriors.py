@@ -231,18 +231,12 @@ def mould_life_posterior(stated, prior_weight, shape, retired, live, shape_sprea
     if shape_spread == 0.0:
         factor, _, exposure = gamma_of(shape)
         return distribution("inverse gamma life", events=events, exposure=exposure, power=shape, factor=factor), None
-    shapes = shape * np.exp(np.linspace(-4, 4, 61) * shape_spread)
+    shapes, logs = shape * np.exp(np.linspace(-4, 4, 61) * shape_spread), np.sum(np.log(retired))
     found = [gamma_of(one) for one in shapes]
-    chances = np.array(
-        [
-            retired.size * np.log(one)
-            + (one - 1) * np.sum(np.log(retired))
-            + prior_weight * np.log(centre)
-            - events * np.log(exposure)
-            for one, (_, centre, exposure) in zip(shapes, found, strict=True)
-        ]
-    )
-    chances += -(np.log(shapes / shape) ** 2) / (2 * shape_spread**2)
+    chances = -(np.log(shapes / shape) ** 2) / (2 * shape_spread**2)
+    for at, (one, (_, centre, exposure)) in enumerate(zip(shapes, found, strict=True)):
+        seen = retired.size * np.log(one) + (one - 1) * logs
+        chances[at] += seen + prior_weight * np.log(centre) - events * np.log(exposure)
     chances = np.exp(chances - chances.max())
     likely = chances > 1e-9 * chances.max()
     ends = [

@@ -22,9 +22,8 @@ def theme():
     look = {"axes.edgecolor": GREY, "grid.color": "#E3E3E3", "legend.fontsize": SMALL, "patch.linewidth": 0.0}
     # a sign of money is no mark of mathematics; titles stand over nothing that they would have to be moved from
     fixed = {"svg.hashsalt": "casting_econ", "text.parse_math": False, "axes.titley": 1.0}
-    sns.set_theme(
-        style="whitegrid", font="DejaVu Sans", rc=sizes | look | fixed
-    )  # which comes with the library, so is found at once
+    # the font comes with the library, so is found at once
+    sns.set_theme(style="whitegrid", font="DejaVu Sans", rc=sizes | look | fixed)
 
 
 def new_axes(height: float = 3.4, *, rows: int = 1, columns: int = 1, **shape):

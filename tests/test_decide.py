@@ -280,7 +280,7 @@ def test_what_several_pages_ask_for_is_worked_out_once(monkeypatch):
     kit = demo()
     share(kit, 256, 20)
     decision, first = decision_of(kit, 256, 20), next(iter(kit.study.file.products))
-    for place in ("deciding.partial_information", "sensitivity.tornado", "conditions.solve_for_target", "change.compared"):
+    for place in ("deciding.partial_information", "sensitivity.spread_values", "conditions.solve_for_target", "change.compared"):
         monkeypatch.setattr(f"casting_econ.pages.{place}", None)
 
     things = answer.next_things(kit, decision, information_table(decision), change.changed(kit, 256, 20), format_of(kit))

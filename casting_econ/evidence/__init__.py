@@ -6,7 +6,6 @@ from .labour import hours_by_kind, learning_table
 from .learning import fit_learning
 from .lives import kaplan_meier, remaining, weibull_fit
 from .loads import (
-    LoadCounts,
     cause_shares,
     likeness,
     load_correlation,

@@ -22,8 +22,6 @@ def stated_range(spread, logarithms=False):
     The deviation is the smallest of its own and of those that the middle eight and nine in ten would have if it were normal, so
     that the family is no wider than what was stated. `logarithms` gives the log of the median and the deviation of a log-normal.
 
-    Examples
-    --------
     >>> median, sd = stated_range(distribution("lognormal", p10=0.5, p90=2.0), logarithms=True)
     >>> round(float(np.exp(median)), 3), round(float(sd), 2)
     (1.0, 0.54)
@@ -153,8 +151,6 @@ def load_share_posterior(stated, prior_weight, hits, sizes, pooled=0.0):
 def weighed(values, weights, middle):
     """Distribution of rising values with a density each, three or more of them above zero; `middle` is 'mean' or 'median'.
 
-    Examples
-    --------
     >>> round(weighed(np.linspace(0.0, 1.0, 101), np.linspace(0.0, 2.0, 101), "median").middle, 3)  # a triangle: the root of a half
     0.707
     """
@@ -231,18 +227,12 @@ def mould_life_posterior(stated, prior_weight, shape, retired, live, shape_sprea
     if shape_spread == 0.0:
         factor, _, exposure = gamma_of(shape)
         return distribution("inverse gamma life", events=events, exposure=exposure, power=shape, factor=factor), None
-    shapes = shape * np.exp(np.linspace(-4, 4, 61) * shape_spread)
+    shapes, logs = shape * np.exp(np.linspace(-4, 4, 61) * shape_spread), np.sum(np.log(retired))
     found = [gamma_of(one) for one in shapes]
-    chances = np.array(
-        [
-            retired.size * np.log(one)
-            + (one - 1) * np.sum(np.log(retired))
-            + prior_weight * np.log(centre)
-            - events * np.log(exposure)
-            for one, (_, centre, exposure) in zip(shapes, found, strict=True)
-        ]
-    )
-    chances += -(np.log(shapes / shape) ** 2) / (2 * shape_spread**2)
+    chances = -(np.log(shapes / shape) ** 2) / (2 * shape_spread**2)
+    for at, (one, (_, centre, exposure)) in enumerate(zip(shapes, found, strict=True)):
+        seen = retired.size * np.log(one) + (one - 1) * logs
+        chances[at] += seen + prior_weight * np.log(centre) - events * np.log(exposure)
     chances = np.exp(chances - chances.max())
     likely = chances > 1e-9 * chances.max()
     ends = [

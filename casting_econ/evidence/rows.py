@@ -8,9 +8,8 @@ from scipy import optimize
 from ..draws.distributions import Distribution
 from .posteriors import PRIOR_SPREAD, stated_range, weighed
 
-PRIOR_SPREAD_FACTOR = (
-    0.50  # log sd of that scatter itself: between 0.11 and 0.80 in 95 of 100 workshops, common practice, no source
-)
+# log sd of that scatter itself: between 0.11 and 0.80 in 95 of 100 workshops, common practice, no source
+PRIOR_SPREAD_FACTOR = 0.50
 
 
 def rows_prior(stated, prior_weight, spread=None, scatter=PRIOR_SPREAD):

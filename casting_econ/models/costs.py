@@ -20,9 +20,8 @@ class StepCost:
     minutes: object  # hands-on, for a piece entering, load and rework in it [min/piece]
     material: object  # for a piece entering [money/piece]
     consumables: object  # for a piece entering [money/piece]
-    spent_when_found: (
-        object  # on a piece scrapped here: all since the mould, and its place in later loads, left empty [money/piece]
-    )
+    # on a piece scrapped here: all since the mould, and its place in later loads, left empty [money/piece]
+    spent_when_found: object
     recovered: object  # got back from a piece scrapped here [money/piece]
 
     @cached_property

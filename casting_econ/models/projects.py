@@ -41,8 +41,6 @@ def bridge(work: Callable[[Mapping[str, object]], float], planned: Mapping[str, 
 def in_digits(parts: Mapping[str, float], total: float, digits: int) -> dict[str, float]:
     """Parts in so many digits after the point that add up to the total in as many: the largest part takes what rounding leaves.
 
-    Examples
-    --------
     >>> in_digits({"a": 1.004, "b": 2.004, "c": -0.5}, 2.508, 2)
     {'a': 1.0, 'b': 2.01, 'c': -0.5}
     """

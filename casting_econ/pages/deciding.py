@@ -126,8 +126,6 @@ def month_share(found: Evidence, months: float) -> float:
 
     It is m / (m + n): a width falls with the root of what is counted, so the count n there already is a third of what would halve it.
 
-    Examples
-    --------
     A guess worth 4 weeks and 20 weeks in 5 months; a month more brings 4: 4 / 28.
 
     >>> spreads = {"number": None, "posterior": None, "prior": None}

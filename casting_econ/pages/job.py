@@ -201,8 +201,6 @@ def full_words(name: str) -> str:
 def years_below(share: float, fmt: Format) -> str:
     """How many years of ten fall below something, as a sentence begins.
 
-    Examples
-    --------
     >>> fmt = Format("EUR", "en_IE")
     >>> [years_below(share, fmt) for share in (0.04, 0.05, 0.3, 0.95)]
     ['hardly any year falls', 'about 1 year in ten falls', 'about 3 years in ten fall', 'nearly every year falls']
@@ -264,8 +262,6 @@ def job_line(kit: OpenStudy, answer: Answer, job: Job) -> str:
 def counted_orders(count: float, fmt: Format) -> str:
     """So many orders, whole where they are many.
 
-    Examples
-    --------
     >>> [counted_orders(count, Format("EUR", "en_IE")) for count in (1, 0.5, 6.25, 1062.4)]
     ['1 order', '0.5 orders', '6.3 orders', '1,062 orders']
     """

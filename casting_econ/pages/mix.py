@@ -12,6 +12,7 @@ from ..models.mix import Mix, best_mix
 from ..models.selling import orders_at_price
 from ..models.year import HANDS
 from ..models.yields import surviving_share
+from .job import full_words
 from .table import shown
 
 _MOULDS = "moulds for "  # how a year names the moulds of a product
@@ -196,8 +197,7 @@ def mix_sentences(kit: OpenStudy, fmt: Format) -> str:
         if mix.spare[m] > 0.0:
             continue
         unit, worth = one_more(found, mix, name)
-        are = "are" if name.startswith(_MOULDS) else "is"
-        what = "Hands are full" if name == HANDS else f"The {name.replace('-', ' ')} {are} full"
+        what = "Hands are full" if name == HANDS else f"The {full_words(name)}"
         brings = f": one more {unit} is worth about {fmt.money(worth, 0)} a year beyond own hours at the target."
         text.append(what + (brings if round(worth) > 0 else f", but one more {unit} alone would bring hardly anything."))
     if mix.others_as_good and cut:

@@ -206,8 +206,6 @@ _GRADES = (
 def certainty_word(chance: float) -> str:
     """How sure a verdict may sound at this chance of reaching the target.
 
-    Examples
-    --------
     >>> [certainty_word(c) for c in (0.95, 0.8, 0.5, 0.2, 0.05)]
     ['pays', 'probably pays', 'is on the edge of paying', 'probably does not pay', 'does not pay']
     """

@@ -21,34 +21,6 @@ STILL = 0.005  # money an hour that moves nothing
 STEADY = 0.05  # most that a total index may move from half of the rows to all before numbers are ranked
 
 
-def tornado(kit: OpenStudy) -> list[dict[str, object]]:
-    """What each uncertain number alone does to pay an hour, tried where one time in ten is below, and above, the others at their point.
-
-    Rows, largest swing first, have `key`, `label`, `low` and `high` (the number itself), `pay_low`, `pay_high` and `swing`, the absolute
-    difference. [money/hour]
-    """
-    assumed, rows, factors = kit.assumed, [], {}
-    values: dict[str, object] = dict(point_values(assumed))
-    # row 2 i tries number i low, row 2 i + 1 tries it high: one evaluation for all
-    size = 2 * len(assumed.uncertain)
-    for i, key in enumerate(assumed.uncertain):
-        kind = key.removeprefix("spread.")
-        if kind != key:
-            tried, now = np.exp(getattr(kit.study.file.spread, kind).value * special.ndtri([0.1, 0.9])), 1.0
-        else:
-            tried, now = assumed.numbers[key].distribution.quantile(np.array([0.1, 0.9])), assumed.numbers[key].value
-        column = np.full(size, now)
-        column[2 * i : 2 * i + 2] = tried
-        (values if kind == key else factors)[kind] = column
-        rows.append({"key": key, "label": label(key), "low": float(tried[0]), "high": float(tried[1])})
-    if not rows:
-        return []
-    pay = evaluate(workshop_at(kit.study, spread_values(assumed, values, factors))).totals["pay_per_hour"]
-    for row, (less, more) in zip(rows, np.broadcast_to(pay, (size,)).reshape(-1, 2).tolist(), strict=True):
-        row |= {"pay_low": less, "pay_high": more, "swing": abs(more - less)}
-    return sorted(rows, key=lambda row: -row["swing"])
-
-
 def groups_of(kit: OpenStudy) -> list[list[int]]:
     """Columns of the uncertain numbers that depend on each other, as groups."""
     root, count = kit.assumed.root, len(kit.assumed.uncertain)
@@ -124,14 +96,31 @@ def names_of(keys):
     "label: text; low: significant; high: significant; unit: text; pay low: money; pay high: money; swing: money",
 )
 def swing_table(kit: OpenStudy) -> pd.DataFrame:
-    """What each uncertain number alone does to pay an hour, largest first. [money/hour]"""
-    rows = tornado(kit)
-    for row in rows:
-        whole = row["key"].startswith("spread.")  # moves all numbers of a kind
-        of = None if whole else kit.assumed.numbers[row["key"]].unit
-        row["unit"], factor = ("of its middle", 1.0) if of is None else as_shown(row["key"], of, kit.study.currency)
-        row |= {"low": row["low"] * factor, "high": row["high"] * factor}
-    return pd.DataFrame(rows, columns=["label", "low", "high", "unit", "pay_low", "pay_high", "swing", "key"])
+    """What each uncertain number alone does to pay an hour, tried where one time in ten is below, and above, the others at their point; largest
+    swing first. [money/hour]"""
+    assumed, rows, factors = kit.assumed, [], {}
+    values: dict[str, object] = dict(point_values(assumed))
+    # row 2 i tries number i low, row 2 i + 1 tries it high: one evaluation for all
+    size = 2 * len(assumed.uncertain)
+    for i, key in enumerate(assumed.uncertain):
+        kind = key.removeprefix("spread.")
+        if kind != key:  # moves all numbers of a kind
+            tried, now = np.exp(getattr(kit.study.file.spread, kind).value * special.ndtri([0.1, 0.9])), 1.0
+            unit, factor = "of its middle", 1.0
+        else:
+            number = assumed.numbers[key]
+            tried, now = number.distribution.quantile(np.array([0.1, 0.9])), number.value
+            unit, factor = as_shown(key, number.unit, kit.study.currency)
+        column = np.full(size, now)
+        column[2 * i : 2 * i + 2] = tried
+        (values if kind == key else factors)[kind] = column
+        rows.append((label(key), *(tried * factor), unit, key))
+    frame = pd.DataFrame(rows, columns=["label", "low", "high", "unit", "key"])
+    pay = evaluate(workshop_at(kit.study, spread_values(assumed, values, factors))).totals["pay_per_hour"] if rows else ()
+    less, more = np.broadcast_to(pay, (size,)).reshape(-1, 2).T
+    frame = frame.assign(pay_low=less, pay_high=more, swing=np.abs(more - less))
+    frame = frame[["label", "low", "high", "unit", "pay_low", "pay_high", "swing", "key"]]
+    return frame.sort_values("swing", ascending=False, kind="stable", ignore_index=True)
 
 
 @shown(

@@ -137,8 +137,7 @@ def chart_words(kit: OpenStudy) -> tuple[str, str]:
 
 def orders_words(count: float, fmt: Format) -> str:
     """Orders a year, rounded up where they are few enough to count."""
-    count = float(np.ceil(count - 1e-9))
-    return f"{fmt.number(count)} order{'' if count == 1 else 's'} a year"
+    return f"{fmt.count(np.ceil(count - 1e-9), 'order')} a year"
 
 
 def towards_sentence(kit: OpenStudy, found: Towards | None) -> str:

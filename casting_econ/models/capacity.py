@@ -1,8 +1,7 @@
 """How much of what is asked for a workshop can make: month by month, with what waits, what stands ready and what stops work."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, fields, is_dataclass
-from functools import lru_cache, partial, reduce
+from functools import partial, reduce
 from operator import add
 from typing import Any
 
@@ -11,22 +10,13 @@ import numpy as np
 from .checks import checked
 from .curing import ENOUGH_LOADS, WEEK_HOURS, in_moulds, loads_per_week, places_needed
 from .levers import moved_at
-from .months import orders_at, pieces_at, weeks_lost
+from .months import Asked, side_by_side, weeks_lost
 
 DEMAND, HANDS = "demand", "hands"
 _KINDS = "begun", "own", "others"  # of orders: of which a part went out earlier, of the month, that wait
 _NO_LOADS = 1e-12  # a week; above zero, so that what nobody wants stays zero
 _NEVER = 1e-300  # in place of a month without a week to work in
 _ROUNDING, _WHOLE = 1e-12, 1e-9  # share of an order, and orders, that count as none
-
-
-@dataclass(frozen=True, kw_only=True)
-class Asked:
-    """What buyers ask of a year: by channel, then month. Values are floats or arrays."""
-
-    orders: dict[str, list]  # [order/month]
-    pieces: dict[str, list]  # [piece/month]
-    usual: dict[str, Any]  # pieces by channel that are expected of the year [piece/year]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,40 +40,6 @@ class Month:
         return {name: use_of(used, self.rooms[name]) for name, used in self.used.items()}
 
 
-def _kept(work: Callable) -> Callable:
-    """The same work, done once for inputs that are alike to the last bit: scenarios leave most channels as they are."""
-
-    @lru_cache(maxsize=8)
-    def done(*inputs):
-        return work(*(np.frombuffer(data).reshape(shape) for data, shape in inputs))
-
-    return lambda *inputs: done(*((one.tobytes(), one.shape) for one in (np.asarray(one, float) for one in inputs)))
-
-
-_orders_at, _pieces_at = _kept(orders_at), _kept(pieces_at)
-
-
-def asked_for(a, orders) -> Asked:
-    """What comes each month: as luck has it, else as expected. `orders` by channel are those of a year at its price. [order/year]"""
-    luck, months, came, pieces, usual = a.months.luck, range(a.months.season.size), {}, {}, {}
-    for c in a.channels:
-        mean = np.asarray(orders[c.name])[..., None] * a.months.season * a.months.grown
-        size = np.asarray(checked("pieces per order", c.pieces_per_order, above=0.0))[..., None]
-        if luck is None:
-            found = mean, mean * size
-        else:
-            number = _orders_at(luck.orders[c.name], mean, np.asarray(c.clustering)[..., None])
-            found = number, _pieces_at(luck.sizes[c.name], number, size, size * np.asarray(c.size_spread)[..., None])
-        usual[c.name] = orders[c.name] * size[..., 0]
-        came[c.name], pieces[c.name] = ([one[..., m][()] for m in months] for one in map(_side_by_side, found))
-    return Asked(orders=came, pieces=pieces, usual=usual)
-
-
-def _side_by_side(numbers):
-    """The same numbers, last axis months, each month's next to each other in memory: they are asked for month by month."""
-    return np.moveaxis(np.ascontiguousarray(np.moveaxis(numbers, -1, 0)), 0, -1)
-
-
 @dataclass(frozen=True, kw_only=True)
 class Working:
     """When there is work: a month each, arrays with the months last."""
@@ -101,15 +57,15 @@ def working(a, stall_hours) -> Working:
     """The months' weeks and hours, less what rare events take; `stall_hours` are those of the year. [hour/year]"""
     full = np.asarray(checked("weeks per year", a.weeks_per_year, above=0.0, high=53.0))[..., None] * a.months.working
     lost = {r.name: weeks_lost(r, full, None if a.months.luck is None else a.months.luck.risks[r.name]) for r in a.risks}
-    weeks = _side_by_side(np.maximum(full - sum((lost[r.name] for r in a.risks if r.stops is None), 0.0), 0.0))
+    weeks = side_by_side(np.maximum(full - sum((lost[r.name] for r in a.risks if r.stops is None), 0.0), 0.0))
     own = checked("hours per week", a.hours_per_week, above=0.0, high=WEEK_HOURS)
     own = np.asarray(own - checked("fixed hours per week", a.fixed_hours_per_week, low=0.0, high=WEEK_HOURS))[..., None]
     stations: dict[str, Any] = {}
     for r in a.risks:
         if r.stops is not None:
             left = 1.0 - lost[r.name] / np.maximum(full, _NEVER)
-            stations[r.stops] = _side_by_side(np.maximum(stations.get(r.stops, 1.0) * left, 0.0))
-    hours = _side_by_side(own * weeks - np.asarray(stall_hours)[..., None] * a.months.season)
+            stations[r.stops] = side_by_side(np.maximum(stations.get(r.stops, 1.0) * left, 0.0))
+    hours = side_by_side(own * weeks - np.asarray(stall_hours)[..., None] * a.months.season)
     return Working(weeks=weeks, hours=hours, stations=stations)
 
 
@@ -242,9 +198,9 @@ def _month(a, asked, plans, needs, times, m, late, shelf):
     else:
         rows, none = np.flatnonzero(hard), dict.fromkeys(given["own"], 0.0)
         met, pieces = ({name: one[at] for name, one in given["own"].items()} for at in (0, 1))
-        late, shelf = dict.fromkeys(none, (0.0,) * 4), dict.fromkeys(plans, 0.0)
+        late = dict.fromkeys(none, (0.0,) * 4)
         became = {"met": met, "pieces": pieces, "lost": none, "late": late, "shelf": shelf, "used": used, "binding": 0}
-        some = _each(lambda one: np.broadcast_to(one, hard.shape).reshape(-1)[rows] if np.ndim(one) else one, given)
+        some = _each(lambda one: np.broadcast_to(one, hard.shape).take(rows) if np.ndim(one) else one, given)
         became = _each(partial(_put, rows, hard.shape), became, _worked(a, _Left(a, some), m, shelf))
     came, waits = ({name: one[0] for name, one in of.items()} for of in (given["own"], became["late"]))
     return Month(came=came, waits=waits, rooms=given["rooms"], **became), became["late"]
@@ -261,7 +217,9 @@ def _each(do, group, *alike):
 
 def _put(rows, shape, number, some):
     """A number by draw with others in some rows."""
-    whole = np.array(np.broadcast_to(number, shape), order="C")
+    if some is number:
+        return number
+    whole = np.full(shape, number, np.result_type(number, some))
     whole.reshape(-1)[rows] = some
     return whole
 

@@ -28,9 +28,9 @@ class Format:
             return "none"
         return _written(round(float(value), digits) + 0.0, digits, self.locale)
 
-    def count(self, number, one: str, many: str = "") -> str:
+    def count(self, number, one: str) -> str:
         """'1 piece', '2 pieces', the number as the study writes it."""
-        return f"{self.number(number)} {one if number == 1 else many or one + 's'}"
+        return f"{self.number(number)} {one if number == 1 else one + 's'}"
 
     def exactly(self, value) -> str:
         """A number with all its digits, up to six after the decimal mark."""

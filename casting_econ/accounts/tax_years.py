@@ -10,6 +10,7 @@ from babel import Locale
 
 from ..faults import Fault, StudyError
 from ..reference import kit_folder
+from ..study.fields import as_date
 
 LOGS = ("sales", "purchases", "timesheet", "mileage", "stock_count")
 
@@ -77,9 +78,7 @@ def periods_of(study, *, today, year=None, first=None, last=None) -> list[Period
         days, faults = {}, []
         for option, text in (("--from", first), ("--to", last)):
             try:
-                days[option] = dt.date.fromisoformat(text or "")
-                if not 2000 <= days[option].year <= 2099:
-                    raise ValueError
+                days[option] = as_date(text or "")
             except ValueError:
                 faults.append(Fault(option, "not a day of 2000 to 2099", "a day such as 2025-04-06", found=repr(text or "")))
         if year is not None:

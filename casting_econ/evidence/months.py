@@ -86,19 +86,9 @@ def counts_posterior(
 def sizes_posterior(sizes, prior=PRIOR_SIZES) -> Distribution:
     """Posterior of the standard deviation of pieces between orders over their mean, from the pieces of each order. [-]
 
-    Parameters
-    ----------
-    sizes : array_like, shape (orders,)
-        Above zero. [piece]
-    prior : tuple of float, optional
-        Median, and log standard deviation above zero, of a log-normal. [-]
-
-    Notes
-    -----
+    `sizes`, shape (orders,), are above zero [piece]; `prior` is the median, and log standard deviation above zero, of a log-normal [-].
     Sizes are gamma, as in `models.months.pieces_at`; their mean, with a prior flat in its logarithm, is integrated out.
 
-    Examples
-    --------
     >>> alike, apart = (sizes_posterior(sizes).middle for sizes in ([6, 6, 6, 6, 6, 6], [1, 2, 2, 4, 8, 20]))
     >>> bool(alike < 0.15 < 0.7 < apart)
     True

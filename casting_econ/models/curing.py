@@ -41,21 +41,10 @@ class InMoulds:
 
 
 def in_moulds(product, minutes):
-    """How a product's loads use its moulds, as the rules above have it.
+    """How a product's loads use its moulds, as the rules above have it: load minutes up to and with the first wait, that wait [hour],
+    and an `InMoulds`, emptied by the first step after that wait, or by every step up to `free_after`.
 
-    Parameters
-    ----------
-    product : Product
-        With a mould.
-    minutes : sequence of (float or array_like)
-        Hand work by step, rework and the piece's part of load minutes in it. [min/piece entering]
-
-    Returns
-    -------
-    pour, cure : float or ndarray
-        Load minutes up to and with the first wait, and that wait. [hour]
-    use : InMoulds
-        Emptied by the first step after that wait, or by every step up to `free_after`.
+    The product has a mould; `minutes` is hand work by step, rework and the piece's part of load minutes in it [min/piece entering].
     """
     pour, cure, before, out, entering, steps = 0.0, 0.0, np.True_, np.False_, product.casts_per_load, []
     names, named = [step.name for step in product.steps], product.mould.free_after
@@ -72,14 +61,12 @@ def in_moulds(product, minutes):
 
 
 def loads_per_week(cure_hours, turnaround_hours, stations, windows, moulds=None, most_loads=_MOST_LOADS):
-    """Long-run loads a week, exactly as an event simulation of the rules gives it.
+    """Long-run loads a week, exactly as an event simulation of the rules gives it; zero where the turnaround fits no window. [load/week]
 
     Parameters
     ----------
-    cure_hours : float or array_like
-        Time a load stays in its station, zero or more; taken to the whole second. [hour]
-    turnaround_hours : float or array_like
-        Hands-on time to unload and load, above zero; taken to the whole second. [hour]
+    cure_hours, turnaround_hours : float or array_like
+        Time a load stays in its station, zero or more, and hands-on time to unload and load, above zero; taken to the whole second. [hour]
     stations : int or array_like or None
         Stations that work side by side; None where moulds alone limit. [station]
     windows : sequence of (float, float)
@@ -89,11 +76,6 @@ def loads_per_week(cure_hours, turnaround_hours, stations, windows, moulds=None,
     most_loads : int, optional
         With moulds: loads after which no repeat is looked for. The answer is then the mean over them, with pieces still in
         moulds counted by the work done on them; beyond 200 loads it is within 1 % of the rate, a few in 10,000 as a rule. [load]
-
-    Returns
-    -------
-    float or ndarray
-        Zero where the turnaround fits no window. [load/week]
 
     Raises
     ------
@@ -166,28 +148,10 @@ def _whole(name, count):
 
 
 def places_needed(pieces_per_week, wait_hours, places_per_piece=1.0):
-    """Places a wait takes up, by Little's law: flow x time.
+    """Places a wait takes up, by Little's law (Hopp & Spearman, *Factory Physics*, ch. 7): flow x time. [place]
 
-    Parameters
-    ----------
-    pieces_per_week : float or array_like
-        Pieces that start the wait. [piece/week]
-    wait_hours : float or array_like
-        Length of the wait. [hour]
-    places_per_piece : float or array_like, optional
-        Room one piece takes. [place/piece]
+    So many pieces start the wait [piece/week], which is so long [hour], and take so much room each [place/piece]; ValueError below zero.
 
-    Returns
-    -------
-    float or ndarray
-        [place]
-
-    References
-    ----------
-    .. [1] Hopp & Spearman, *Factory Physics*, ch. 7 (Little's law).
-
-    Examples
-    --------
     >>> places_needed(103.0, 5 * 168.0)
     515.0
     """

@@ -14,6 +14,7 @@ from ..study.faulty import faults_of
 from ..study.fields import decided
 from ..study.numbers import UNKNOWN, given_unit
 from ..study.records import split_order
+from ..study.stations import load_sizes
 
 AT_ONCE, TOP_UP = "all at once", "count, then top up"
 
@@ -128,7 +129,7 @@ def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = No
         raise refusal("NAME", "is missing", f"{one_of('', file.commissions)}, or --pieces and --by of another order")
     entry, given = _read(kit, name, asked, in_hand)
     product, size = file.products.get(entry.product), entry.set_of if entry.match_within == "load" else 1
-    if product and size > (load := int(product.casts_per_load.value)):
+    if product and size > (load := load_sizes(file, entry.product)[0]):
         fault("set_of", "is more than one load gives, from which a set must come", str(size), f"at most {load}")
     else:
         check_commission("", entry, file, fault)
@@ -216,6 +217,13 @@ def _booked(kit, name, product):
     rows = [row for frame in frames if frame is not None and "order" in frame for row in frame.itertuples()] if name else []
     mine = [row for row in rows if row.product == product and isinstance(row.order, str)]
     return sorted((row for row in mine if split_order(row.order)[0] == name.casefold()), key=lambda row: row.date)
+
+
+def sales_of(study, name: str):
+    """Rows of the sales log that name an order; None where there are none."""
+    sales = study.records.get("sales")
+    mine = None if sales is None else sales[sales.order.map(lambda text: str(text).casefold() == name.casefold())]
+    return None if mine is None or mine.empty else mine
 
 
 def _from_batches(booked, items):

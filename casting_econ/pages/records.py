@@ -19,11 +19,11 @@ from ..evidence import (
 from ..evidence.labour import labour_rows
 from ..evidence.loads import pots_used
 from ..faults import counted, some_of
-from ..formatting import Format
 from ..kit import OpenStudy, basis_counts, format_of
 from ..study.numbers import BASES
 from ..study.stations import load_sizes
 from .table import shown
+from .waiting import known_orders
 
 LEARNT = 0.9  # chance of learning before a sentence speaks of it; several steps are tried, one could look so by luck
 hours_table = shown("records-hours", "Hours in the timesheet", "kind: text; hours: 0; share: percent")(hours_by_kind)
@@ -64,16 +64,13 @@ def learning_sentences(kit: OpenStudy) -> str:
     if found.empty:
         return f"In none of {len(table)} steps did minutes a piece fall with practice beyond chance; the mean of all rows stands."
     told = [
-        f"{row.product}, {row.step}: each doubling of pieces leaves {fmt.percent(row.rate)} of the minutes ({fmt.percent(row.low)} to "
+        f"- {row.product}, {row.step}: each doubling of pieces leaves {fmt.percent(row.rate)} of the minutes ({fmt.percent(row.low)} to "
         f"{fmt.percent(row.high)}), from {fmt.significant(row.first)} down to {fmt.significant(row.practised)}; chance that this is learning, "
         f"against steady minutes, {fmt.chance(row.weight)}"
         for row in found.itertuples()
     ]
-    return (
-        "Minutes fell with practice:\n\n- "
-        + "\n- ".join(told)
-        + "\n\nWhere that holds, the mean of all rows overstates later pieces: state `first_minutes` and `learning_rate`, and the practised minutes."
-    )
+    state = "Where that holds, the mean of all rows overstates later pieces: state `first_minutes` and `learning_rate`, and the practised minutes."
+    return "\n\n".join(["Minutes fell with practice:", "\n".join(told), state])
 
 
 def unreconciled(kit: OpenStudy) -> list[str]:
@@ -144,7 +141,8 @@ def assumption_table(kit: OpenStudy) -> pd.DataFrame:
         for key in groups[basis]:
             number = kit.assumed.numbers[key]
             unit, factor = as_shown(key, number.unit, kit.study.currency)
-            band = (None, None) if number.distribution is None else number.distribution.quantile(np.array([0.1, 0.9])) * factor
+            spread = number.distribution or known_orders(kit, key)
+            band = (None, None) if spread is None else spread.quantile(np.array([0.1, 0.9])) * factor
             why = "; ".join(text for text in (number.note, number.source) if text)
             rows.append((label(key), number.value * factor, unit, *band, basis, why, key))
     return rows
@@ -152,7 +150,8 @@ def assumption_table(kit: OpenStudy) -> pd.DataFrame:
 
 @shown(
     "records-guess-and-logs",
-    "Guess, logs alone, the number used with its middle eight in ten, and how much more recording would halve that width",
+    "Guess, logs alone, the number used with its middle eight in ten, and how much more recording would halve that width; a range counts by its "
+    "middle, rows and loads one by one, so the number used may lie just beside guess and logs",
     "number: text; unit: text; stated: significant; logs alone: significant; in force: significant; low: significant; "
     "high: significant; from: text; to halve the width: text",
 )
@@ -171,8 +170,7 @@ def _more(found, kit) -> str:
     """How much more recording would halve a width, in words."""
     if np.isinf(found.more_to_halve):
         return "rows with more or fewer pieces a load; more of the same tell only the sum"
-    fmt = Format(kit.study.currency, kit.study.file.study.locale)
-    return f"{fmt.exactly(float(f'{found.more_to_halve:.2g}'))} more {found.counted}"
+    return f"{format_of(kit).exactly(float(f'{found.more_to_halve:.2g}'))} more {found.counted}"
 
 
 def evidence_curves(kit: OpenStudy, points: int = 161) -> list[dict[str, object]]:
@@ -191,7 +189,7 @@ def evidence_curves(kit: OpenStudy, points: int = 161) -> list[dict[str, object]
                 density[there] = np.exp(-(scores[there] ** 2) / 2) / np.gradient(values[there], scores[there])
             curves[name] = (values, np.where(np.isfinite(density), density, 1.0))
         values = {"stated": kit.study.numbers[key].value, "logs alone": told.observed, "used": told.number.value}
-        said = {"label": label(key), "unit": unit, **{name: float(value * factor) for name, value in values.items()}}
+        said = {"label": label(key, each=False), "unit": unit, **{name: float(value * factor) for name, value in values.items()}}
         if not any(said.items() <= other.items() for other in found):  # what two steps use, and one log tells, is one chart
             found.append(said | curves)
     return found
@@ -261,7 +259,7 @@ def season_sentence(kit: OpenStudy) -> str:
 
 def could_measure(kit: OpenStudy) -> str:
     """What the logs know but the study does not ask them."""
-    names = some_of(list(dict.fromkeys(label(key) for key in could_update(kit.study))), 6)
+    names = some_of(list(dict.fromkeys(label(key, each=False) for key in could_update(kit.study))), 6)
     told = f' The logs also know something about {names}: write `from = "records"` beside a value in the study file to let them count.'
     return told if names else ""
 
@@ -275,4 +273,4 @@ def records_overview(kit: OpenStudy) -> str:
     dates = [log.date for log in kit.study.records.values() if "date" in log]
     first, last = min(d.min() for d in dates), max(d.max() for d in dates)
     text = f"Logs from {first:%Y-%m-%d} to {last:%Y-%m-%d}: {', '.join(parts)}. They measure {len(kit.assumed.evidence)} of the study's numbers."
-    return "\n\n".join([text + could_measure(kit), *kit.study.notes])
+    return "\n\n".join([text + could_measure(kit), *kit.study.reading.notes])

@@ -5,6 +5,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 from scipy import special
+from scipy.sparse.csgraph import connected_components
 
 from ..assumptions import as_shown, label, point_values, spread_values, values_at, workshop_at
 from ..draws import round_up_draws
@@ -20,10 +21,11 @@ STILL = 0.005  # money an hour that moves nothing
 STEADY = 0.05  # most that a total index may move from half of the rows to all before numbers are ranked
 
 
-def tornado(kit: OpenStudy, low: float = 0.1, high: float = 0.9) -> list[dict[str, object]]:
-    """What each uncertain number alone does to pay an hour, tried at two probabilities, the others at their point; largest swing first.
+def tornado(kit: OpenStudy) -> list[dict[str, object]]:
+    """What each uncertain number alone does to pay an hour, tried where one time in ten is below, and above, the others at their point.
 
-    Rows have `key`, `label`, `low` and `high` (the number itself), `pay_low`, `pay_high` and `swing`, the absolute difference. [money/hour]
+    Rows, largest swing first, have `key`, `label`, `low` and `high` (the number itself), `pay_low`, `pay_high` and `swing`, the absolute
+    difference. [money/hour]
     """
     assumed, rows, factors = kit.assumed, [], {}
     values: dict[str, object] = dict(point_values(assumed))
@@ -32,9 +34,9 @@ def tornado(kit: OpenStudy, low: float = 0.1, high: float = 0.9) -> list[dict[st
     for i, key in enumerate(assumed.uncertain):
         kind = key.removeprefix("spread.")
         if kind != key:
-            tried, now = np.exp(getattr(kit.study.file.spread, kind).value * special.ndtri([low, high])), 1.0
+            tried, now = np.exp(getattr(kit.study.file.spread, kind).value * special.ndtri([0.1, 0.9])), 1.0
         else:
-            tried, now = assumed.numbers[key].distribution.quantile(np.array([low, high])), assumed.numbers[key].value
+            tried, now = assumed.numbers[key].distribution.quantile(np.array([0.1, 0.9])), assumed.numbers[key].value
         column = np.full(size, now)
         column[2 * i : 2 * i + 2] = tried
         (values if kind == key else factors)[kind] = column
@@ -50,15 +52,8 @@ def tornado(kit: OpenStudy, low: float = 0.1, high: float = 0.9) -> list[dict[st
 def groups_of(kit: OpenStudy) -> list[list[int]]:
     """Columns of the uncertain numbers that depend on each other, as groups."""
     root, count = kit.assumed.root, len(kit.assumed.uncertain)
-    group = list(range(count))
-    if root is not None:
-        tied = np.abs(root @ root.T) > 1e-12
-        for i in range(count):
-            for j in range(i):
-                if tied[i, j]:
-                    old, new = group[i], group[j]
-                    group = [new if g == old else g for g in group]
-    return [[n for n in range(count) if group[n] == g] for g in dict.fromkeys(group)]
+    _, group = connected_components(np.eye(count) if root is None else np.abs(root @ root.T) > 1e-12)
+    return [np.flatnonzero(group == one).tolist() for one in dict.fromkeys(group.tolist())]
 
 
 def sobol_table(kit: OpenStudy, rows: int = ROWS, seed: int | None = None) -> tuple[pd.DataFrame, Indices]:
@@ -83,9 +78,8 @@ def sobol_table(kit: OpenStudy, rows: int = ROWS, seed: int | None = None) -> tu
     found = sobol_indices(model, len(uncertain), round_up_draws(rows), seed, groups)
     columns = {"number": [names_of([uncertain[n] for n in group]) for group in groups]}
     columns |= {"alone": found.first[:, 0], "alone low": found.first_low[:, 0], "alone high": found.first_high[:, 0]}
-    columns |= {"total": found.total[:, 0], "low": found.total_low[:, 0], "high": found.total_high[:, 0]}
-    for output, name in ((1, "on the year"), (2, "on the choice")):
-        ends = {f"{name} low": found.total_low[:, output], f"{name} high": found.total_high[:, output]}
+    for output, name, of in ((0, "total", ""), (1, "on the year", "on the year "), (2, "on the choice", "on the choice ")):
+        ends = {f"{of}low": found.total_low[:, output], f"{of}high": found.total_high[:, output]}
         columns |= {name: found.total[:, output]} | ends
     if found.variance[2] < RARE * (1.0 - RARE):
         columns |= {name: np.nan for name in columns if name.startswith("on the choice")}
@@ -120,8 +114,7 @@ def sensitivity_sentence(frame: pd.DataFrame, found: Indices, fmt: Format) -> st
 
 def names_of(keys):
     """Labels of a group; a long one by its first and how many more."""
-    names = [label(key) for key in keys]
-    return names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} tied to it"
+    return label(keys[0]) + (f" and {len(keys) - 1} tied to it" if len(keys) > 1 else "")
 
 
 @lru_cache(maxsize=4)  # several pages ask for it

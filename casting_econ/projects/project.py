@@ -14,8 +14,9 @@ from ..models.schedule import NEVER
 from ..orders import Order, OrderPlan, Quoted, open_order, order_of, price_of
 from ..orders.buying import buying_list
 from ..orders.mould_choice import mould_cost
+from ..orders.spec import sales_of
 from ..study import STUDY_FILE
-from .account import Account, Tool, causes_of, without
+from .account import Account, Tool, causes_of
 from .logged import MOULDS, ONE_OFF, ORDERS, WEEKLY, Logged, logged, study_before
 from .materials import Item, Materials
 
@@ -82,10 +83,6 @@ class Project:
             hours={name: value for name, value in hours.items() if value > 0},
             gross=gross,
             receipts=receipts,
-            materials={},
-            parts=0.0,
-            mould_money=0.0,
-            other=0.0,
             overhead_rate=float(quoted.carried.mean()) * share / making if making else 0.0,
             year_hours=float(year["make_hours_per_year"]),
             tools=self._tools(),
@@ -108,17 +105,11 @@ class Project:
         return price + float(free["revenue"]), kept - float(free["packaging"] + free["postage"] - free["revenue"])
 
     def _tools(self):
-        file = self.plan.planner.kit.study.file
+        entries, planner = self.kit.study.file.equipment, self.plan.planner
+        lives = {name: {"life_loads": entry.life_loads, "life_hours": entry.life_hours} for name, entry in entries.items()}
         return tuple(
-            Tool(
-                name=tool.name,
-                price=float(tool.price),
-                resale=float(tool.resale),
-                life_years=float(tool.life_years),
-                life_loads=file.equipment[tool.name].life_loads,
-                life_hours=file.equipment[tool.name].life_hours,
-            )
-            for tool in self.plan.planner.point_inputs.equipment
+            Tool(name=t.name, **lives[t.name], **{key: float(getattr(t, key)) for key in ("price", "resale", "life_years")})
+            for t in planner.point_inputs.equipment
         )
 
     @cached_property
@@ -211,7 +202,8 @@ class Project:
             tools=self._tools_now,
             **self.materials.money(shape, paid),
         )
-        return account if self.one_off_counts else without(account, ONE_OFF)
+        hours = {name: hours for name, hours in account.hours.items() if name != ONE_OFF}
+        return account if self.one_off_counts else replace(account, hours=hours)
 
     @cached_property
     def bought_beside(self) -> float:
@@ -237,9 +229,8 @@ class Project:
 
     def _brought(self, shape):
         """What came in: by the sales that name the order, else the price for what was delivered. [money]"""
-        order, sales = self.order, self.kit.study.records.get("sales")
-        mine = None if sales is None else sales[sales.order.map(lambda text: str(text).casefold() == order.name.casefold())]
-        if mine is not None and len(mine):
+        order, mine = self.order, sales_of(self.kit.study, self.order.name)
+        if mine is not None:
             price = float(mine.price.sum())
             gross, kept = self._receipts(price)
             refunded = float(mine.refund.abs().sum())

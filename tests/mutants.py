@@ -296,6 +296,9 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
     "casting_econ/models/curing.py": [  # texts that a change of the rules is likely to leave
         ("/ WEEK_HOURS *", "/ 160.0 *"),
         ("WEEK_HOURS = 168.0", "WEEK_HOURS = 167.0"),
+        ("result != corners.take(high)", "result != corners.take(low)"),
+        ("% sizes == 0 and same", "% 1 == 0 and same"),
+        ("np.where(work > 0, done, moment)", "done"),
     ],
     "casting_econ/models/windows.py": [
         ("begin + turn > last.take(at)", "begin + turn >= last.take(at)", "while late.any()"),

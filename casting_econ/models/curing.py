@@ -117,18 +117,19 @@ def loads_per_week(cure_hours, turnaround_hours, stations, windows, moulds=None,
                 rows += [_seconds("hand work in the moulds", work * share), np.asarray(in_one_go, np.int64)]
     rows = np.broadcast_arrays(*rows)
     shape, table = rows[0].shape, np.stack([row.ravel() for row in rows])
-    steps = table[5:].reshape(-1, 1 + 2 * sizes, table.shape[1])
-    times = np.concatenate([table[[0, 1, 4]], *np.delete(steps, np.s_[2::2], axis=1)])
-    whole = (steps[:, 2::2] > 0) & (steps[:, 1::2] <= hours.longest)
-    kind = table[2] if moulds is None else np.tensordot(1 << np.arange(whole[..., 0].size), whole.reshape(-1, table.shape[1]), 1)
-    kind = np.where(table[3] > 1, -1, kind)
-    rates = np.empty(table.shape[1])
+    steps, rates = table[5:].reshape(-1, 1 + 2 * sizes, table.shape[1]), np.empty(table.shape[1])
+    whole = (steps[:, 2::2] > 0) & (steps[:, 1::2] <= hours.longest) & (table[3] == 1)
+    alike = np.concatenate([table[2:4], whole.reshape(-1, rates.size)])
+    mixed = (alike != alike[:, :1]).any()
+    kind = np.unique(alike, axis=1, return_inverse=True)[1].reshape(-1) if mixed else np.zeros(rates.size, int)
     for own in {*kind.tolist()}:
-        chosen = slice(None) if np.all(kind == own) else kind == own
-        if own < 0:
-            rates[chosen] = mould_rates(table[:, chosen], hours.spans, most_loads, sizes)
+        chosen = kind == own if mixed else slice(None)
+        pots, sets = table[2:4, chosen][:, 0].tolist()
+        if sets > 1:
+            rates[chosen] = mould_rates(table[:, chosen], hours, most_loads, sizes)
         else:
-            rates[chosen] = _rates(times[:, chosen], own if moulds is None else 1, whole[..., chosen][..., 0], hours, most_loads)
+            times = np.concatenate([table[[0, 1, 4]], *np.delete(steps, np.s_[2::2], axis=1)])[:, chosen]
+            rates[chosen] = _rates(times, pots if moulds is None else 1, whole[..., chosen][..., 0], hours, most_loads)
     return rates.reshape(shape)[()]
 
 
@@ -199,13 +200,14 @@ def _repeat_rates(times, stations, whole, hours, most_loads):
     starts = np.zeros((stations, live.size), dtype=np.int64)  # row k % stations holds start k
     for k in range(stations):
         starts[k] = hours.fit(starts[k - 1] + times[1] if k else np.full(live.size, hours.spans[0][0]), times[1])
-    origin, mark, mark_load, next_mark, load = starts[-1].copy(), starts.copy(), stations - 1, 2 * stations, stations
+    origin, since, load = starts[-1].copy(), stations - 1, stations
+    mark, mark_load, next_mark = starts.copy(), stations - 1, 2 * stations - 1
     while live.size and load < most_loads:
         row, previous = load % stations, (load - 1) % stations
         (cure, turn, rest), steps = times[:3], times[3:].reshape(-1, 1 + sizes, live.size)
         out = _emptied(starts[row] + turn + cure, steps, whole, (load - 1) % sizes, hours)
         if load == _WARM:
-            origin = out
+            origin, since = out, load
         starts[row] = hours.fit(np.maximum(starts[previous] + turn, out + rest), turn)
         shift = starts[row] - mark[mark_load % stations]
         same = shift // again * again == shift
@@ -216,13 +218,13 @@ def _repeat_rates(times, stations, whole, hours, most_loads):
             rates[live[done]] = (load - mark_load) * WEEK / shift[done]
             live, origin, times, starts, mark = (a[..., ~same] for a in (live, origin, times, starts, mark))
         if load == next_mark:
-            mark, mark_load, next_mark = starts.copy(), load, 2 * load
+            mark, mark_load, next_mark = starts.copy(), load, 2 * load + 1
         load += 1
     if live.size:  # no repeat: the mean, a load whose pieces are still in its moulds counted by the work done on it
         works = times[3:].reshape(-1, 1 + sizes, live.size)[:, 1:].sum(axis=0)
         todo = works[(load - 1) % sizes] / (times[1] + works.mean(axis=0))
         passed = hours.until(starts[(load - 1) % stations] + times[1]) - hours.until(origin)
-        rates[live], exact[live] = (load - (_WARM if load > _WARM else stations) - todo) / (passed / hours.week), False
+        rates[live], exact[live] = (load - since - todo) / (passed / hours.week), False
     return rates, exact
 
 

@@ -144,6 +144,9 @@ class Project:
         if log.entering is None and not order.good and self.finished:
             pieces = float(order.pieces)  # said to be over, and no load says how many
         paid = sum(min(order.in_hand.get(name, 0), wanted) for name, wanted in order.items.items()) if order.good else pieces
+        paid = max(
+            paid, 0.0 if self._sales is None else float(self._sales.pieces.sum())
+        )  # as the sale says, whatever a load was called
         if log.entering is None:  # no load is counted: as many enter for a good one as planned
             scale = pieces / planned.pieces if planned.pieces else 0.0
             entering = {step: value * scale for step, value in planned.entering.items()}
@@ -235,10 +238,15 @@ class Project:
             tools.append(plain if same is None else replace(same, price=plain.price, resale=plain.resale, life_years=life_years))
         return tuple(tools)
 
+    @cached_property
+    def _sales(self):
+        """Rows of the sales log that name the order; None where there is no log."""
+        sales = self.kit.study.records.get("sales")
+        return None if sales is None else sales[sales.order.map(lambda text: str(text).casefold() == self.order.name.casefold())]
+
     def _brought(self, shape):
         """What came in: by the sales that name the order, else the price for what was delivered. [money]"""
-        order, sales = self.order, self.kit.study.records.get("sales")
-        mine = None if sales is None else sales[sales.order.map(lambda text: str(text).casefold() == order.name.casefold())]
+        order, mine = self.order, self._sales
         if mine is not None and len(mine):
             price = float(mine.price.sum())
             gross, kept = self._receipts(price)

@@ -352,6 +352,15 @@ def test_mixed_cells_name_their_steps(tile):
     assert steps_of("trim + lunch", {"trim", "glaze"}) == []
 
 
+def test_what_a_row_measured_is_never_more_than_the_row(tile):
+    """Cast and trim in one row of 60 minutes where 50 were expected, trim alone in another of 60 instead of 20 (own arithmetic): a load is
+    measured by its own row, 20 x 60 / 50, and trimming by both, 2 x 120 / 70."""
+    sheet = "date,step,minutes,product,pieces_handled\n2025-01-06,cast+trim,60,tile,10\n2025-01-07,trim,60,tile,10"
+    found = update(tile(timesheet=sheet))
+    assert found[f"{STEPS}.cast.load_minutes"].observed == pytest.approx(24.0)
+    assert found[f"{STEPS}.trim.minutes"].observed == pytest.approx(2 * 120 / 70)
+
+
 @pytest.mark.parametrize(
     ("bought", "item", "observed", "value"),
     [

@@ -403,6 +403,19 @@ def test_sales_that_name_the_order_say_what_came_in(tmp_path):
     assert (actual.gross, actual.receipts) == (580, pytest.approx(580 - 20 - 14 - 6))
 
 
+def test_a_sale_says_how_many_were_delivered(tmp_path):
+    """A load booked to the wrong colour leaves one teal missing; the sale of all 40 counts, and nothing is called short."""
+    mixed = LOGS["batches"].replace(
+        "B4,2026-03-12,hook,pot,12,11,2026-03-24,first / teal", "B4,2026-03-12,hook,pot,12,11,2026-03-24,first / sand"
+    )
+    sale = "date,order,channel,product,pieces,price\n2026-03-25,first,direct,hook,40,600\n"
+    before, after = (
+        told(with_logs(tmp_path / name, batches=mixed, sales=one), finished=True) for name, one in (("a", None), ("b", sale))
+    )
+    assert before.actual.paid < 40 and "short" in wording.headline(before, format_of(before.kit))
+    assert after.actual.paid == 40 and "short" not in wording.headline(after, format_of(after.kit))
+
+
 def test_a_refund_counts_where_the_fees_are_not_known(tmp_path):
     """100 paid back and no fees in the row: 580 less the plan's 3 %, 14 of postage, 6 of packing and the 100 (own arithmetic)."""
     sale = "date,order,channel,product,pieces,price,postage_paid,refund\n2026-03-25,first,direct,hook,40,580,14,100\n"

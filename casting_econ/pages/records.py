@@ -91,8 +91,13 @@ def unreconciled(kit: OpenStudy) -> list[str]:
             )
     for row in material_table(study).itertuples():
         if row.unread:
+            right = (
+                ': with its `quantity` a piece, such as "20 g", and a price by that unit in study.toml they would'
+                if row.unit == "pieces"
+                else ""
+            )
             found.append(
-                f"{row.material}: {row.unread} of {row.purchases} purchases are in a unit that does not turn into {row.unit}, and say nothing of its price."
+                f"{row.material}: {row.unread} of {row.purchases} purchases are in a unit that does not turn into {row.unit}, and say nothing of its price{right}."
             )
     units = [(key, pieces) for _, parts, _ in labour_rows(study) for key, (pieces, _) in parts.items()]
     handled = pd.DataFrame(units, columns=["key", "pieces"]).groupby("key").pieces.sum()

@@ -135,6 +135,9 @@ class Project:
         if log.entering is None and not order.good and self.finished:
             pieces = float(order.pieces)  # said to be over, and no load says how many
         paid = sum(min(order.in_hand.get(name, 0), wanted) for name, wanted in order.items.items()) if order.good else pieces
+        paid = max(
+            paid, 0.0 if self._sales is None else float(self._sales.pieces.sum())
+        )  # as the sale says, whatever a load was called
         if log.entering is None:  # no load is counted: as many enter for a good one as planned
             scale = pieces / planned.pieces if planned.pieces else 0.0
             entering = {step: value * scale for step, value in planned.entering.items()}
@@ -226,9 +229,14 @@ class Project:
             tools.append(replace(same, price=float(price), resale=float(min(resale, price)), life_years=years))
         return tuple(tools)
 
+    @cached_property
+    def _sales(self):
+        """Rows of the sales log that name the order; None where there are none."""
+        return sales_of(self.kit.study, self.order.name)
+
     def _brought(self, shape):
         """What came in: by the sales that name the order, else the price for what was delivered. [money]"""
-        order, mine = self.order, sales_of(self.kit.study, self.order.name)
+        order, mine = self.order, self._sales
         if mine is not None:
             price = float(mine.price.sum())
             gross, kept = self._receipts(price)

@@ -40,7 +40,7 @@ def _shares(answers: Answers) -> dict[str, Guess]:
     ends = [
         {name: likely**part * (end / likely) ** (part / wider) for name, part in parts.items()} for end in (low, likely, high)
     ]
-    shares = {name: [100.0 * min(end[name], 1.0) for end in ends] for name in parts}
+    shares = {name: [round(100.0 * min(end[name], 1.0), 4) for end in ends] for name in parts}
     return {name: Guess(*share, guess.kind) for name, share in shares.items()}
 
 

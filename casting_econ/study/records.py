@@ -14,6 +14,7 @@ from ..ledger.logs import last_day_of
 
 MOULD, ONE_OFF = "mould", "one-off"  # steps of the timesheet that every study knows
 MOST_ROWS, FEW = 8, 3  # rows that a fault lists beside its own; cells with the same fault that are told one by one
+_LONE, _FEWEST_DAYS = dt.timedelta(days=300), 5  # that part a day from all others; days in the logs before one can be alone
 _BETWEEN = re.compile(r"\s*(?:[+&/,]|\band\b)\s*")  # steps of one row of the timesheet
 
 
@@ -183,7 +184,7 @@ def _between_logs(records, names, reading):
     batches, found = records.get("batches"), records.get("faults")
     if batches is not None:
         notes += _open_notes(batches, found, reading)
-    notes += _strange_orders(records, names, reading)
+    notes += _strange_orders(records, names, reading) + _lone_days(records, reading)
     if batches is not None and found is not None and not faults:
         done = batches[batches.good.notna()]
         unexplained = (done.casts - done.good).sum() - found.pieces[(found.fate != "rework") & found.batch.isin(done.batch)].sum()
@@ -238,6 +239,27 @@ def _open_notes(batches, found, reading):
     has, counts = ("has", "it counts") if still.sum() == 1 else ("have", "they count")
     loads = counted(int(still.sum()), "load")
     return [f"{loads} of {file} {has} no count of good pieces yet; {counts} as in work{with_faults}."]
+
+
+def _lone_days(records, reading):
+    """The first and the last day of all logs, where nearly a year parts it from every other: the year may be typed wrong."""
+    days = [(log, frame.date[frame.date.notna()]) for log, frame in records.items() if "date" in frame]
+    rows = sorted((day, log, str(label)) for log, dates in days for label, day in dates.items())
+    known, notes = sorted({day for day, *_ in rows}), []
+    if len(known) < _FEWEST_DAYS:
+        return notes
+    for lone, near, side in ((known[0], known[1], "before"), (known[-1], known[-2], "after")):
+        there = [(log, label) for day, log, label in rows if day == lone]
+        if abs(lone - near) > _LONE and (
+            side == "after" or {log for log, _ in there} != {"purchases"}
+        ):  # a tool may be bought long before
+            log, label = there[0]
+            file, row = place_of(reading, log, label if ":" in label else int(label))
+            notes.append(
+                f"{file}:{row} is dated {lone:%Y-%m-%d}, {abs(lone - near).days:,} days {side} any other row: if the year is a slip, put it right, since "
+                "orders a year and weekly hours reckon with it."
+            )
+    return notes
 
 
 def _strange_orders(records, names, reading):

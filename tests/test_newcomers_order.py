@@ -15,7 +15,9 @@ from casting_econ.orders.mould_page import choice_table
 from casting_econ.orders.plan import OrderPlan
 from casting_econ.orders.spec import AT_ONCE, TOP_UP
 from casting_econ.orders.topping import in_loads
+from casting_econ.running.report import _markdown, kept_whole
 from casting_econ.study.stations import load_sizes, pot_loads
+from casting_econ.templates import page_style
 
 # moulds of four, and two pots whose places they do not fill
 POTS = (
@@ -265,3 +267,39 @@ def test_days_off_that_no_one_stated_are_said_once(tmp_path):
 def test_days_off_are_not_spoken_of_where_the_plan_meets_none(whole):
     """A plan in March, no locale stated."""
     assert wording.days_off_sentence(whole, format_of(whole.planner.kit)) == ""
+
+
+# ------------------------------------------------------------------ keys on a page
+
+_BROKEN = """() => { const found = [], walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT), range = document.createRange();
+  const top = (node, at) => { range.setStart(node, at); range.setEnd(node, at + 1); return range.getClientRects()[0]?.top; };
+  for (let node; node = walk.nextNode();) for (const part of node.data.matchAll(/[-](?=\\w)/g))
+    if (part.index && top(node, part.index) + 4 < top(node, part.index + 1)) found.push(node.data.slice(Math.max(part.index - 20, 0), part.index + 20));
+  return found; }"""
+
+
+def test_no_line_ends_within_a_key_or_a_date(tmp_path, browser):
+    """On a phone of 320 px and at every width up to 600: names, dates and code of a page stay whole, nothing is wider; copied text is as written."""
+    words = (
+        "Order first-order by 2027-01-20: `casting-econ order my-study first-order --start 2026-11-26`, `products.peg.steps.take-out`. "
+        * 9
+    )
+    html = kept_whole(
+        f"<html><head><style>{page_style()}</style></head><body><main>{_markdown(words)}</main></body></html>", ["first-order"]
+    )
+    (tmp_path / "page.html").write_text(html, encoding="utf-8")
+    page = browser.new_page()
+    page.goto((tmp_path / "page.html").as_uri())
+    for width in range(320, 601, 20):
+        page.set_viewport_size({"width": width, "height": 800})
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert page.evaluate(_BROKEN) == []
+    assert " ".join(page.evaluate("document.body.textContent").split()) == " ".join(words.replace("`", "").split())
+    page.close()
+
+
+def test_what_holds_no_words_of_a_page_is_left_as_it_is():
+    """Names in addresses, scripts, pictures and blocks of code are no words; escaped names are found as they stand."""
+    kept = "<body><a href='#first-order'></a><pre>first-order</pre><script>a-1-2</script><img alt=\"a-b\" src='data:<g d=\"1-2\">3-4</g>'>"
+    assert kept_whole(kept, ["first-order", "a-b"]) == kept
+    assert kept_whole("<body>a&amp;b-c d-a&amp;b-c", ["a&b-c"]) == '<body><span class="key">a&amp;b-c</span> d-a&amp;b-c'

@@ -4,10 +4,11 @@ from datetime import date, timedelta
 
 import numpy as np
 import pytest
-from commands import DATA
+from commands import DATA, command
 from test_mould_making import order, study
 
 from casting_econ.evidence.loads import usual_load
+from casting_econ.faults import StudyError
 from casting_econ.kit import format_of, open_study
 from casting_econ.orders import open_order, order_lines, order_results, policies, price_of, quote_of, tables, wording
 from casting_econ.orders.making import planner_with
@@ -15,7 +16,9 @@ from casting_econ.orders.mould_page import choice_table
 from casting_econ.orders.plan import OrderPlan
 from casting_econ.orders.spec import AT_ONCE, TOP_UP
 from casting_econ.orders.topping import in_loads
+from casting_econ.running.report import _markdown, kept_whole
 from casting_econ.study.stations import load_sizes, pot_loads
+from casting_econ.templates import page_style
 
 # moulds of four, and two pots whose places they do not fill
 POTS = (
@@ -265,3 +268,90 @@ def test_days_off_that_no_one_stated_are_said_once(tmp_path):
 def test_days_off_are_not_spoken_of_where_the_plan_meets_none(whole):
     """A plan in March, no locale stated."""
     assert wording.days_off_sentence(whole, format_of(whole.planner.kit)) == ""
+
+
+# ------------------------------------------------------------------ the ends
+
+MASTERS = ("masters = 3", "masters = 0")
+
+
+@pytest.mark.parametrize(
+    ("changes", "casts", "loads", "third"),
+    [
+        ((("pieces = 24\nstart", "pieces = 1\nstart"),), 1, 1, "**Start 1 cast** in 1 load once moulds are ready; making 1 mould for them begins on"),
+        ((("pieces = 24\nstart", "pieces = 12\nstart"), ("in_hand = 0", "in_hand = 4")), 12, 1, "**Start 12 casts** in 1 load on Mon, 1 Mar 2027."),
+        ((("in_hand = 0", "in_hand = 1"), MASTERS), 24, 8, "**Start 24 casts** in 8 loads on Mon, 1 Mar 2027."),
+    ],
+)  # fmt: skip
+def test_one_piece_one_load_one_mould(tmp_path, changes, casts, loads, third):
+    """Own arithmetic where nothing fails: one piece is one cast, a load of four moulds of three is twelve, one mould takes eight loads."""
+    plan = order(tmp_path, *changes)
+    fmt = format_of(plan.planner.kit)
+    assert (plan.casts, plan.new_loads) == (casts, loads) and plan.meets_date
+    assert wording.first_lines(plan, price_of(plan), fmt)[2].startswith(third)
+    assert order_lines(plan, price_of(plan)) and quote_of(plan, price_of(plan)).pieces == plan.order.pieces
+
+
+def test_a_day_gone_by_is_said(tmp_path):
+    """Not begun: refused with what mends it; begun: late, with the day that holds; all in hand: it had to be packed before."""
+    with pytest.raises(StudyError, match=r"commissions\.first\.due: is before the work can start; .*--by and --start"):
+        order(tmp_path, ("start = 2027-03-01\n", ""), today=date(2027, 4, 2))
+    half = DONE.splitlines(keepends=True)
+    plan = order(tmp_path, records={"batches": "".join(half[:2])}, start="2027-04-02")
+    line = wording.first_lines(plan, price_of(plan), format_of(plan.planner.kit))[1]
+    assert plan.course.in_time == 0.0 and "that day has gone by; safe by" in line and "yes" not in line
+
+
+def test_an_order_that_is_given_away_has_a_plan_and_no_quote(tmp_path):
+    """A price of zero is no price to quote: the plan is written, why there is no quote is said, and no deposit is asked."""
+    code, said, _ = command("order", study(tmp_path), "first", "--price", "0")
+    said = " ".join(said.split())
+    assert code == 0 and "There is no quote: no price to quote" in said and "Nothing is charged, so no deposit is asked." in said
+    folder = tmp_path / "orders" / "first"
+    assert (folder / "plan.html").is_file() and (folder / "order.json").is_file() and not (folder / "quote.html").exists()
+
+
+def test_what_is_delivered_is_not_quoted_again(tmp_path):
+    """One piece, made and sold: its folder holds what it paid and no quote, and one piece is not `all 1 piece`."""
+    one = ("pieces = 24\nstart", "pieces = 1\nstart")
+    sold = SOLD + "2027-03-20,first,direct,peg,1,300\n"
+    log = "batch,date,product,casts,good,checked,order\nB1,2027-03-09,peg,1,1,2027-03-11,first\n"
+    code, said, _ = command("order", study(tmp_path, one, batches=log, sales=sold), "first")
+    assert code == 0 and "the one piece is in hand" in said and "Quote" not in said and "project.html" in said
+    assert not (tmp_path / "orders" / "first" / "quote.html").exists()
+
+
+# ------------------------------------------------------------------ keys on a page
+
+_BROKEN = """() => { const found = [], walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT), range = document.createRange();
+  const top = (node, at) => { range.setStart(node, at); range.setEnd(node, at + 1); return range.getClientRects()[0]?.top; };
+  for (let node; node = walk.nextNode();) for (const part of node.data.matchAll(/[-](?=\\w)/g))
+    if (part.index && top(node, part.index) + 4 < top(node, part.index + 1)) found.push(node.data.slice(Math.max(part.index - 20, 0), part.index + 20));
+  return found; }"""
+
+
+def test_no_line_ends_within_a_key_or_a_date(tmp_path, browser):
+    """On a phone of 320 px and at every width up to 600: names, dates and code of a page stay whole, nothing is wider; copied text is as written."""
+    words = (
+        "Order first-order by 2027-01-20: `casting-econ order my-study first-order --start 2026-11-26`, `products.peg.steps.take-out`. "
+        * 9
+    )
+    html = kept_whole(
+        f"<html><head><style>{page_style()}</style></head><body><main>{_markdown(words)}</main></body></html>", ["first-order"]
+    )
+    (tmp_path / "page.html").write_text(html, encoding="utf-8")
+    page = browser.new_page()
+    page.goto((tmp_path / "page.html").as_uri())
+    for width in range(320, 601, 20):
+        page.set_viewport_size({"width": width, "height": 800})
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert page.evaluate(_BROKEN) == []
+    assert " ".join(page.evaluate("document.body.textContent").split()) == " ".join(words.replace("`", "").split())
+    page.close()
+
+
+def test_what_holds_no_words_of_a_page_is_left_as_it_is():
+    """Names in addresses, scripts, pictures and blocks of code are no words; escaped names are found as they stand."""
+    kept = "<body><a href='#first-order'></a><pre>first-order</pre><script>a-1-2</script><img alt=\"a-b\" src='data:<g d=\"1-2\">3-4</g>'>"
+    assert kept_whole(kept, ["first-order", "a-b"]) == kept
+    assert kept_whole("<body>a&amp;b-c d-a&amp;b-c", ["a&b-c"]) == '<body><span class="key">a&amp;b-c</span> d-a&amp;b-c'

@@ -57,19 +57,23 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
     else:
         safe = f"; safe by {day(fmt, plan.arrives)}" if plan.arrives else "; no date within the calendar is safe"
         late = f"not safely, the chance is {fmt.chance(chance)}, less than the {fmt.sure(order.confidence)} asked for{safe}."
+        late = f"that day has gone by{safe}." if order.due < order.start else late
         saved = plan.saved_by
         yes = f" yes with {saved[0]}, with a chance of {fmt.chance(saved[1])}; as planned here" if saved else ""
         when = f"**By {day(fmt, order.due)}:**{yes} {late}"
     year = [line for line in (year_line(plan, quoted, fmt),) if line]
     if order.complete:
-        return [price, *([] if _to_post(plan) <= 0 else [when]), left_to_do(plan, fmt), *year]
+        return [price, *([] if to_post(plan) <= 0 else [when]), left_to_do(plan, fmt), *year]
+    making, first = plan.loads.making, day(fmt, order.start)
+    moulds = f"aking {fmt.count(making.to_make, 'mould')} for them begins on {first}." if making and making.to_make else ""
     if plan.tops_up:
-        return [price, when, cast_now_sentence(plan, fmt), *year]
-    start = f"**Start {fmt.count(plan.casts, 'cast')}** in {fmt.count(plan.new_loads, 'load')} on {day(fmt, order.start)}."
+        return [price, when, cast_now_sentence(plan, fmt) + (f" M{moulds}" if moulds else ""), *year]
+    start = f"**Start {fmt.count(plan.casts, 'cast')}** in {fmt.count(plan.new_loads, 'load')}"
+    start += f" once moulds are ready; m{moulds}" if moulds else f" on {first}."
     return [price, when, start if plan.casts else "**Cast nothing more:** what is there is enough.", *year]
 
 
-def _to_post(plan):
+def to_post(plan):
     """Pieces of the order that no sale names yet. [piece]"""
     sold = sales_of(plan.planner.kit.study, plan.order.name)
     return plan.order.pieces - (0 if sold is None else sold.pieces.sum())
@@ -77,7 +81,7 @@ def _to_post(plan):
 
 def left_to_do(plan: OrderPlan, fmt: Format) -> str:
     """What is left of an order whose pieces are all in hand, by what the sales log says of it."""
-    order, sold, left = plan.order, sales_of(plan.planner.kit.study, plan.order.name), _to_post(plan)
+    order, sold, left = plan.order, sales_of(plan.planner.kit.study, plan.order.name), to_post(plan)
     if sold is None:
         return "**All is in hand:** pack and post it, and once it is write it into the sales log, with the name of the order."
     if left > 0:
@@ -107,7 +111,7 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
     """What to start, the date, and how sure."""
     order, course = plan.order, plan.course
     chance = fmt.chance(plan.chance_of_enough)
-    if order.complete and _to_post(plan) <= 0:
+    if order.complete and to_post(plan) <= 0:
         return "**Nothing more needs to be cast or posted.**"
     if order.complete:
         text = "**Nothing more needs to be cast.** "
@@ -172,7 +176,8 @@ def progress_sentence(plan: OrderPlan, fmt: Format) -> str:
     if not (order.under_way or order.good):
         return "Nothing of this order is cast yet, or the batches log does not say so."
     if order.complete:
-        return f"**Complete: all {fmt.count(order.pieces, 'piece')} are in hand**{_over(plan, fmt)}.{' Pack and post them.' if _to_post(plan) > 0 else ''}"
+        all_in_hand = f"all {fmt.count(order.pieces, 'piece')} are" if order.pieces > 1 else "the one piece is"
+        return f"**Complete: {all_in_hand} in hand**{_over(plan, fmt)}.{' Pack and post them.' if to_post(plan) > 0 else ''}"
     text = f"{fmt.count(sum(order.short.values()), 'piece')} still to come"
     if order.poured:
         without = fmt.chance(plan.planner.curve(order, [0])[0])
@@ -356,12 +361,14 @@ def deposit_sentence(plan: OrderPlan, quoted: Quoted, price: float, fmt: Format)
     """The deposit and what it covers."""
     if plan.order.complete:
         return "Nothing is left to buy or to cast, so there is nothing for a deposit to cover."
+    if price <= 0:
+        return "Nothing is charged, so no deposit is asked."
     deposit = quoted.deposit(price)
     made = ", the making of moulds" if plan.planner.moulds and plan.loads.making.to_make else ""
     risk = f"what must be bought{made} and the first load at the target, {fmt.money(quoted.at_risk)}"
     if deposit < quoted.at_risk - 0.005:
         return f"No deposit covers {risk}: **even the whole price, {fmt.money(price)}, does not.**"
-    return f"A deposit of **{fmt.money(deposit)}** ({fmt.percent(deposit / price if price else 0)} of the price) covers {risk}.{_deposit_day(plan, fmt)}"
+    return f"A deposit of **{fmt.money(deposit)}** ({fmt.percent(deposit / price)} of the price) covers {risk}.{_deposit_day(plan, fmt)}"
 
 
 def _deposit_day(plan, fmt):

@@ -135,9 +135,8 @@ class Project:
         if log.entering is None and not order.good and self.finished:
             pieces = float(order.pieces)  # said to be over, and no load says how many
         paid = sum(min(order.in_hand.get(name, 0), wanted) for name, wanted in order.items.items()) if order.good else pieces
-        paid = max(
-            paid, 0.0 if self._sales is None else float(self._sales.pieces.sum())
-        )  # as the sale says, whatever a load was called
+        if self._sales is not None:  # as the sale says, whatever a load was called
+            paid = max(paid, float(self._sales.pieces.sum()))
         if log.entering is None:  # no load is counted: as many enter for a good one as planned
             scale = pieces / planned.pieces if planned.pieces else 0.0
             entering = {step: value * scale for step, value in planned.entering.items()}

@@ -23,6 +23,8 @@ from ..study import STUDY_FILE
 from ..study.inputs import copy_inputs, input_files
 from . import store
 from .notebooks import Job, NotebookError, finished, run_jobs
+from .panel import panel_parts
+from .report import build_report, read_page
 from .results import as_json, results
 from .store import PAGES, VERSIONS, file_hash, page_sources
 
@@ -99,8 +101,6 @@ def run_study(
     read: dict[str, dict[str, object]] = {}  # pages for the report, while others run
 
     def ended(job):
-        from .report import read_page  # late, as all that is not needed before kernels are forked
-
         read[job.source.stem] = read_page(job.target)
 
     def ready():
@@ -115,7 +115,7 @@ def run_study(
         part,
         len(PAGES) - len(jobs),
         ready,
-        lambda: panel.update(_panel(kit, workers, part / "made" / "panel" / store.PANEL)),
+        lambda: panel.update(panel_parts(kit, workers, part / "made" / "panel" / store.PANEL)),
         ended=ended,
     )
     if errors:
@@ -132,8 +132,6 @@ def run_study(
         (inner / name).parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(part / "made" / page / name, inner / name)
     pages = [read.get(page) or inner / "notebooks" / f"{page}.ipynb" for page in PAGES]
-    from .report import build_report
-
     build_report(kit, pages, inner / "report.html", panel=panel)
     (inner / "manifest.json").write_text(
         json.dumps(manifest(kit, Path(folder)), indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n"
@@ -149,13 +147,6 @@ def share(kit: OpenStudy, draws: int, seed: int) -> None:
     changed(kit, draws, seed)
     swing_table(kit)
     needed_table(kit, next(iter(kit.study.file.products)))
-
-
-def _panel(kit, workers, kept):
-    """Its library takes long to load, which is done while notebooks run."""
-    from .panel import panel_parts
-
-    return panel_parts(kit, workers, kept)
 
 
 def _files(folder):

@@ -94,8 +94,8 @@ def test_run_writes_what_the_contract_names_and_nothing_to_the_study(whole_run):
         "tables",
     ]
     assert [p.stem for p in sorted((result / "notebooks").iterdir())] == list(run.PAGES)
-    names = {kind: {p.stem for p in (result / "figures").glob(f"*.{kind}")} for kind in ("png", "svg")}
-    assert names["png"] == names["svg"] and len(names["png"]) >= 12
+    figures = list((result / "figures").iterdir())
+    assert {path.suffix for path in figures} == {".svg"} and len(figures) >= 12  # each is drawn once
     assert len(list((result / "tables").glob("*.csv"))) >= 14
     assert not result.with_name("result.part").exists()
 
@@ -124,7 +124,7 @@ def test_nothing_written_tells_of_this_machine(whole_run):
     _, _, result, *_ = whole_run
     texts = [result / "manifest.json", result / "results.json", result / "report.html", *(result / "notebooks").iterdir()]
     for path in texts:
-        text = re.sub(r'"image/png": "[^"]*"|base64,[^"]*', "", path.read_text(encoding="utf-8"))
+        text = re.sub(r"base64,[^\"]*", "", path.read_text(encoding="utf-8"))
         assert str(result.parent) not in text and str(ROOT) not in text and socket.gethostname() not in text
         assert not re.search(r"\d\d:\d\d:\d\d", text)
         if getuser() not in ("root", "user"):  # words that a page may hold for other reasons
@@ -341,7 +341,7 @@ def test_sweep_collects_one_table_and_one_heat_map(tmp_path):
     assert table[["scrap_rate", "cure_hours"]].to_numpy().tolist() == [[0.1, 18], [0.1, 48], [0.3, 18], [0.3, 48]]
     assert table.pay_p50[0] > table.pay_p50[2] and table.pay_p50[1] > table.pay_p50[3] and table.pay_p50[2] > table.pay_p50[3]
     points = [path.read_text(encoding="utf-8") for path in (tmp_path / "sweep" / "notebooks").glob("*.ipynb")]
-    assert len(points) == 4 and all("image/png" not in text and "eight in ten draws between" in text for text in points)
+    assert len(points) == 4 and all('"image/' not in text and "eight in ten draws between" in text for text in points)
     assert (tmp_path / "sweep" / "sweep.png").stat().st_size > 10_000
     assert "Chart: " in out
 

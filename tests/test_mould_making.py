@@ -652,4 +652,4 @@ def test_an_order_from_nothing_on_the_command_line(tmp_path):
     loads = (folder / "orders" / "first" / "tables" / "order-loads.csv").read_text(encoding="utf-8").splitlines()
     assert loads[1].startswith("1,1 mould,0,")
     page = (folder / "orders" / "first" / "plan.html").read_text(encoding="utf-8")
-    assert "mould rubber" in page and (folder / "orders" / "first" / "figures" / "order-moulds.png").is_file()
+    assert "mould rubber" in page and (folder / "orders" / "first" / "figures" / "order-moulds.svg").is_file()

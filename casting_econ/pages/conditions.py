@@ -14,7 +14,9 @@ from ..models.yields import rolled_yield
 from .table import shown
 
 GRID = 129  # values tried between the ends before the crossing is narrowed down
-STEPS, AHEAD = 40, 4  # halvings, to a millionth of a millionth of the range; how many have their middles worked out in one go
+STEPS = 40  # halvings, to a millionth of a millionth of the range
+AHEAD = (10, 8, 5, 4)  # how many of them have all their middles worked out in one go: the most that stays within
+AT_ONCE = 4_096  # numbers, which take hardly longer than one
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -127,14 +129,15 @@ def solve_for_target(
     cell = distance.argmin(axis=-1)[..., None]
     a, b = np.take_along_axis(grid[..., :-1], cell, -1), np.take_along_axis(grid[..., 1:], cell, -1)
     left = np.take_along_axis(signs[..., :-1], cell, -1)
-    for _ in range(STEPS // AHEAD):
+    ahead = next((n for n in AHEAD if count * width << n <= AT_ONCE), AHEAD[-1])
+    for _ in range(STEPS // ahead):
         points = np.concatenate([a, b], axis=-1)
-        for _ in range(AHEAD):
+        for _ in range(ahead):
             points = np.repeat(points, 2, axis=-1)[..., :-1]
             points[..., 1::2] = (points[..., :-1:2] + points[..., 2::2]) / 2
         same = (over(points) >= 0) == left
-        first, last = np.zeros_like(cell), np.full_like(cell, 2**AHEAD)
-        for _ in range(AHEAD):
+        first, last = np.zeros_like(cell), np.full_like(cell, 2**ahead)
+        for _ in range(ahead):
             middle = (first + last) // 2
             on = np.take_along_axis(same, middle, -1)
             first, last = np.where(on, middle, first), np.where(on, last, middle)

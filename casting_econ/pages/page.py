@@ -16,7 +16,7 @@ from matplotlib.ticker import FixedLocator
 from ..charts import laid_out, wrapped
 from ..formatting import nine_digits
 from ..kit import OpenStudy, format_of
-from .table import NOTHING, shown_as, styles_of
+from .table import NOTHING, SVG, shown_as, styles_of
 
 RECORD_MIME = "application/vnd.casting-econ.record+json"  # kind of output that a notebook leaves for a sweep to collect
 WORDS_ONLY = "-"  # for a folder: of a sweep nobody looks at the pictures of every point
@@ -38,7 +38,7 @@ _ENDS = (
 class Page:
     """Shows things in a notebook and, if told where, keeps them as files.
 
-    `out` is the folder for PNG, SVG and CSV files; "" keeps none, and "-" draws none either: what charts say is said in words. Currency
+    `out` is the folder for SVG and CSV files; "" keeps none, and "-" draws none either: what charts say is said in words. Currency
     and locale are those of the study, `year` as for `format_of`.
     """
 
@@ -65,7 +65,7 @@ class Page:
         return name if said == whole else wrapped(said)
 
     def chart(self, figure: Figure, name: str, alt: str) -> None:
-        """Show a chart, in words as its subject and its message; keep it as PNG and SVG."""
+        """Show a chart, in words as its subject and its message; drawn once, as dots, or where files are kept as the SVG that is kept."""
         alt = self.spoken(": ".join(part for part in (alt, figure.get_label()) if part))
         if not self.draws:
             plt.close(figure)
@@ -79,12 +79,14 @@ class Page:
                 if (said := [self._row_name(name) for name in names]) != names:
                     axis.set_ticks(axis.get_ticklocs(), said)
         picture, box = io.BytesIO(), laid_out(figure)
-        figure.savefig(picture, format="png", dpi="figure", bbox_inches=box, metadata={"Software": None})
-        if self.out:
-            (self.out / "figures" / f"{name}.png").write_bytes(picture.getvalue())
-            figure.savefig(self.out / "figures" / f"{name}.svg", bbox_inches=box, metadata={"Date": None})
+        if not self.out:
+            figure.savefig(picture, format="png", dpi="figure", bbox_inches=box, metadata={"Software": None})
+            display(Image(picture.getvalue(), alt=alt, width=400))
+        else:
+            figure.savefig(picture, format="svg", bbox_inches=box, metadata={"Date": None})
+            (self.out / "figures" / f"{name}.svg").write_bytes(picture.getvalue())
+            display({SVG: picture.getvalue().decode()}, raw=True, metadata={SVG: {"alt": alt}})
         plt.close(figure)
-        display(Image(picture.getvalue(), alt=alt, width=400, metadata={"name": name}))
 
     def table(self, frame: pd.DataFrame, name=None, caption=None, columns=None, *, fold=None, without=(), still=False) -> None:
         """Show a table as its function said (see `table.shown`), or as given here; keep its numbers as CSV, with nine digits.

@@ -8,6 +8,7 @@ from functools import wraps
 import pandas as pd
 
 NOTHING = "nothing"  # mark on a sentence that only says that there is nothing to show: a report leaves it out
+SVG = "image/svg+xml"  # kind of the charts that a page keeps
 _KEY = "shown"
 
 

@@ -19,7 +19,7 @@ import numpy as np
 from ..faults import close_match
 from . import ONE_THREAD
 from .tied import command
-from .warm import CAN_FORK, Forked, Warm
+from .warm import CAN_FORK, NO_HISTORY, Forked, Warm
 
 CELL_SECONDS = 600  # longest a cell may take
 NAMED_SOCKETS = sys.platform == "linux"  # sockets with a name instead of a port, for which no file stands
@@ -193,7 +193,7 @@ def kernels_of(folder, log, at_work, stopped, warm):
             return f"@{uuid4().hex}" if self.transport == "ipc" else "127.0.0.1"
 
         def format_kernel_cmd(self, extra_arguments=None):
-            return command("ipykernel_launcher", "-f", self.connection_file, *(extra_arguments or ()))
+            return command("ipykernel_launcher", "-f", self.connection_file, NO_HISTORY, *(extra_arguments or ()))
 
         async def start_kernel(self, **options):
             if warm and warm.process.poll() is None:

@@ -18,7 +18,7 @@ from ..draws import round_up_draws
 from ..formatting import MINUS
 from ..kit import OpenStudy
 from ..pages.answer import counts_words
-from ..pages.table import NOTHING
+from ..pages.table import NOTHING, SVG
 from ..reference import cautions
 from ..templates import template as page_template
 
@@ -122,10 +122,7 @@ class _Part:
 
 
 def read_page(path: Path) -> dict[str, object]:
-    """Title, anchor and HTML of one notebook; its code is folded into one place at the end, its limits are kept for the end of the report.
-
-    A figure whose SVG is kept in `figures` beside the notebook's folder is taken from there.
-    """
+    """Title, anchor and HTML of one notebook; its code is folded into one place at the end, its limits are kept for the end of the report."""
     notebook = nbformat.read(path, as_version=4)
     title, found, code = path.stem, [_Part()], []
     for cell in notebook.cells:
@@ -147,7 +144,7 @@ def read_page(path: Path) -> dict[str, object]:
                 if output.get("metadata", {}).get(NOTHING):
                     continue
                 after_figure = found[-1].parts and found[-1].parts[-1].startswith(_BEFORE_TABLES)
-                text = _output(output, path.parents[1] / "figures", after_figure)
+                text = _output(output, after_figure)
                 found[-1].shown |= bool(text)
                 found[-1].parts += [text] if text else []
     limits = [part for part in found if part.title in LIMITS]
@@ -187,19 +184,18 @@ def slim(svg: str) -> str:
     return text
 
 
-def _output(output, figures, after_figure=False):
+def _output(output, after_figure=False):
     """HTML of an output; the table of a figure is folded below it, as are those that their page folds.
 
     An SVG is a picture of its own, so that names in it are of no other figure, sharp on paper, and no larger than its dots were.
     """
     data = output.get("data", {})
-    if "image/png" in data:
-        told = output.metadata.get("image/png", {})
-        alt, drawn = html.escape(told.get("alt", ""), quote=True), figures / f"{told.get('name')}.svg"
-        source = f"png;base64,{''.join(data['image/png'].split())}"
-        if drawn.exists():
-            source = "svg+xml," + quote(slim(drawn.read_text(encoding="utf-8")), safe=punctuation.translate(_IN_ADDRESS) + " ")
-        return f"<figure><img alt=\"{alt}\" src='data:image/{source}'></figure>"
+    if kind := next((kind for kind in (SVG, "image/png") if kind in data), ""):
+        alt = html.escape(output.metadata.get(kind, {}).get("alt", ""), quote=True)
+        source = f";base64,{''.join(data[kind].split())}"
+        if kind == SVG:
+            source = "," + quote(slim(data[SVG]), safe=punctuation.translate(_IN_ADDRESS) + " ")
+        return f"<figure><img alt=\"{alt}\" src='data:{kind}{source}'></figure>"
     if "text/html" in data:
         table = re.sub("^<details><summary>.*?</summary>(.*)</details>$", r"\1", data["text/html"], flags=re.DOTALL)
         caption = re.search("<caption>(.*?)</caption>", table)  # escaped by Page already

@@ -23,6 +23,8 @@ from ..study import STUDY_FILE
 from ..study.inputs import copy_inputs, input_files
 from . import store
 from .notebooks import Job, NotebookError, finished, run_jobs
+from .panel import panel_parts
+from .report import build_report, read_page
 from .results import as_json, results
 from .store import PAGES, VERSIONS, file_hash, page_sources
 
@@ -74,8 +76,6 @@ def run_study(
     read: dict[str, dict[str, object]] = {}  # pages for the report, while others run
 
     def ended(job):
-        from .report import read_page  # late, as all that is not needed before kernels are forked
-
         read[job.source.stem] = read_page(job.target)
 
     def ready():
@@ -90,7 +90,7 @@ def run_study(
         part,
         len(PAGES) - len(jobs),
         ready,
-        lambda: panel.update(_panel(kit, workers, part / "made" / "panel" / store.PANEL)),
+        lambda: panel.update(panel_parts(kit, workers, part / "made" / "panel" / store.PANEL)),
         ended=ended,
     )
     if errors:
@@ -103,8 +103,6 @@ def run_study(
         files[page] = sorted(path.relative_to(made).as_posix() for path in made.rglob("*") if path.is_file())
         shutil.copytree(made, inner, copy_function=shutil.copyfile, dirs_exist_ok=True)
     pages = [read.get(page) or inner / "notebooks" / f"{page}.ipynb" for page in PAGES]
-    from .report import build_report
-
     build_report(kit, pages, inner / "report.html", panel=panel)
     write_manifest(inner, manifest(kit, folder))
     store.keep(inner, everything, keys, files)
@@ -118,13 +116,6 @@ def share(kit: OpenStudy, draws: int, seed: int) -> None:
     changed(kit, draws, seed)
     swing_table(kit)
     needed_table(kit, next(iter(kit.study.file.products)))
-
-
-def _panel(kit, workers, kept):
-    """Its library takes long to load, which is done while notebooks run."""
-    from .panel import panel_parts
-
-    return panel_parts(kit, workers, kept)
 
 
 def demo_names() -> list[str]:

@@ -24,8 +24,9 @@ from jupyter_client.provisioning import LocalProvisioner
 from . import ONE_THREAD, SELDOM
 
 _NEEDED = ("ipykernel.ipkernel", "ipykernel.kernelapp", "ipykernel.zmqshell", "psutil", "IPython.core.completerlib")
-_NEEDED += ("IPython.core.oinspect", "matplotlib.pyplot", "casting_econ.charts", "casting_econ.pages.page")
+_NEEDED += ("IPython.core.oinspect", "pdb", "matplotlib.pyplot", "casting_econ.charts", "casting_econ.pages.page")
 CAN_FORK = sys.platform == "linux"
+NO_HISTORY = "--HistoryManager.enabled=False"  # what notebooks ask is no part of what their maker typed, nor kept in a file outside the study
 
 
 class Warm:
@@ -210,7 +211,7 @@ def _become_kernel(connection_file: str) -> None:
     from ipykernel.kernelapp import IPKernelApp
 
     try:
-        IPKernelApp.launch_instance(argv=["-f", connection_file])
+        IPKernelApp.launch_instance(argv=["-f", connection_file, NO_HISTORY])
     finally:
         os._exit(0)
 

@@ -1,5 +1,6 @@
 """How much of what is asked for a workshop can make: month by month, with what waits, what stands ready and what stops work."""
 
+import itertools
 from dataclasses import dataclass, fields, is_dataclass
 from functools import partial, reduce
 from operator import add
@@ -30,14 +31,8 @@ class Month:
     waits: dict[str, Any]  # orders of each channel that wait at the end [order]
     late: dict[str, tuple]  # orders and pieces of all that wait, then what is left of the one that is begun [order, piece]
     shelf: dict[str, Any]  # of each product ready at the end [piece]
-    used: dict[str, Any]  # of each resource, what was asked for needed: of a year's time, of hands [hour]
-    rooms: dict[str, Any]  # of each resource, what there was, as `used`
+    utilisation: dict[str, Any]  # share of each resource that what was asked for needed [-]
     binding: Any  # index into the resources, demand being 0, of what limits orders
-
-    @property
-    def utilisation(self):
-        """Share of the month's time of each resource that what was asked for needed. [-]"""
-        return {name: use_of(used, self.rooms[name]) for name, used in self.used.items()}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -188,22 +183,21 @@ def _month(a, asked, plans, needs, times, m, late, shelf):
     hard = np.ones(())
     if not any(np.any(p.shelf) for p in a.products):  # most draws have time for all that is asked, and none who waits
         left = _Left(a, given | {"late": dict.fromkeys(late, (0.0,) * 4)})
-        used = left.wants(left.asked["own"], a.months.working[m], own=dict.fromkeys(plans, 1.0))[1]
-        hard = [used[name] > room for name, room in given["rooms"].items()] + [
-            np.greater(orders, 0) for orders, *_ in late.values()
-        ]
-        hard = np.asarray(reduce(np.logical_or, hard))
+        used = left.wants(left.asked["own"], a.months.working[m], own=left.asked["own"])[1]
+        hard = [np.greater(used[name], room) for name, room in given["rooms"].items()]
+        hard = np.asarray(reduce(np.logical_or, hard + [np.greater(orders, 0) for orders, *_ in late.values()]))
     if not hard.ndim or 2 * np.count_nonzero(hard) > hard.size:
         became = _worked(a, _Left(a, given), m, shelf)
     else:
         rows, none = np.flatnonzero(hard), dict.fromkeys(given["own"], 0.0)
         met, pieces = ({name: one[at] for name, one in given["own"].items()} for at in (0, 1))
         late = dict.fromkeys(none, (0.0,) * 4)
-        became = {"met": met, "pieces": pieces, "lost": none, "late": late, "shelf": shelf, "used": used, "binding": 0}
+        became = {"met": met, "pieces": pieces, "lost": none, "late": late, "used": used, "binding": 0}
         some = _each(lambda one: np.broadcast_to(one, hard.shape).take(rows) if np.ndim(one) else one, given)
         became = _each(partial(_put, rows, hard.shape), became, _worked(a, _Left(a, some), m, shelf))
-    came, waits = ({name: one[0] for name, one in of.items()} for of in (given["own"], became["late"]))
-    return Month(came=came, waits=waits, rooms=given["rooms"], **became), became["late"]
+    used, came, waits = became.pop("used"), *({c: one[0] for c, one in of.items()} for of in (given["own"], became["late"]))
+    utilisation = {name: use_of(used[name], room) for name, room in given["rooms"].items()}
+    return Month(came=came, waits=waits, utilisation=utilisation, **{"shelf": shelf} | became), became["late"]
 
 
 def _each(do, group, *alike):
@@ -217,8 +211,6 @@ def _each(do, group, *alike):
 
 def _put(rows, shape, number, some):
     """A number by draw with others in some rows."""
-    if some is number:
-        return number
     whole = np.full(shape, number, np.result_type(number, some))
     whole.reshape(-1)[rows] = some
     return whole
@@ -226,21 +218,17 @@ def _put(rows, shape, number, some):
 
 def _worked(a, left, m, shelf):
     """What becomes of a month's orders by the rules of `served`."""
-    kept, whole, make = any(np.any(p.shelf) for p in a.products), dict.fromkeys(shelf, 1.0), dict(left.asked)
-
-    def parts(kind):
-        return _parts(make[kind], left.asked[kind], 1.0) if kept else whole
-
+    kept, make = any(np.any(p.shelf) for p in a.products), dict(left.asked)
     if kept:
         shelf, make["begun"] = left.off_the_shelf(shelf, "begun")
     if any(np.any(orders) for orders, _ in left.orders["begun"].values()):
-        left.take(make["begun"], begun=parts("begun"))
+        left.take(make["begun"], begun=make["begun"])
     if kept:
         shelf, make["own"], make["others"] = left.off_the_shelf(shelf, "own", "others")
-    done = left.take(make["own"], a.months.working[m], own=parts("own"))
+    done = left.take(make["own"], a.months.working[m], own=make["own"])
     if any(np.any(orders) for orders, _ in left.orders["others"].values()):
-        share = {p: np.where(done[p] < 1.0, 0.0, part) for p, part in parts("others").items()}
-        left.take({p: left.asked["others"][p] * share[p] for p in share}, others=share)
+        uncut = {p: np.where(done[p] < 1.0, 0.0, pieces) for p, pieces in make["others"].items()}
+        left.take(uncut, others=uncut)
     used, binding = dict(left.used), left.binding
     if kept:
         lacks = {p.name: p.shelf - shelf[p.name] for p in a.products}
@@ -248,9 +236,10 @@ def _worked(a, left, m, shelf):
         shelf = {p: shelf[p] + lacks[p] * done[p] for p in lacks}
         shelf = {p: np.where(ready > _ROUNDING, ready, 0.0) for p, ready in shelf.items()}  # a trace would ask for packing
     met, pieces, lost, waits = {}, {}, {}, {}
+    out = _each(lambda sent, asked: share_of(sent, asked, 0.0), left.out, left.asked)
     for c in a.channels:
         (begun, rest), (orders, new), (others, behind) = (left.orders[kind][c.name] for kind in _KINDS)
-        sent = pieces[c.name] = sum(left.orders[kind][c.name][1] * left.out[kind][c.product] for kind in _KINDS)
+        sent = pieces[c.name] = sum(left.orders[kind][c.name][1] * out[kind][c.product] for kind in _KINDS)
         first = np.minimum(sent, rest)  # the oldest order goes out first, and first of all the one that is begun
         then = np.minimum(sent - first, behind)
         share = np.minimum(share_of(sent - first - then, new, 1.0), 1.0)
@@ -271,9 +260,8 @@ def _worked(a, left, m, shelf):
 
 def _begun(a, orders):
     """What is over a whole number of orders that wait: what is left of the one that is begun. Nothing where they are expected, not drawn."""
-    over = orders + _WHOLE
-    over = over - np.floor(over) if a.months.luck is not None else 0.0
-    return np.where(over > 2.0 * _WHOLE, over - _WHOLE, 0.0)
+    over = orders + _WHOLE - np.floor(orders + _WHOLE)
+    return np.where(over > 2.0 * _WHOLE, over - _WHOLE, 0.0) if a.months.luck is not None else 0.0
 
 
 class _Left:
@@ -281,16 +269,15 @@ class _Left:
 
     def __init__(self, a, given):
         self.given, self.channels = given, a.channels
-        begun, own, others = {name: of[2:] for name, of in given["late"].items()}, given["own"], {}
-        for name, (due, waited, part, rest) in given["late"].items():
-            others[name] = due - part, waited - rest
-        self.orders = dict(zip(_KINDS, (begun, own, others), strict=True))
+        late = given["late"].items()
+        others = {name: (due - part, waited - rest) for name, (due, waited, part, rest) in late}
+        self.orders = {"begun": {name: of[2:] for name, of in late}, "own": given["own"], "others": others}
         self.asked = {
             kind: {p: sum(of[c.name][1] for c in a.channels if c.product == p) for p in given["year"]}
             for kind, of in self.orders.items()
         }
         self.rooms, self.used = dict(given["rooms"]), dict.fromkeys(given["rooms"], 0.0)  # of a year's time, hands in hours
-        self.out = {kind: dict.fromkeys(given["year"], 0.0) for kind in _KINDS}  # share of the orders that go out, by product
+        self.out = {kind: dict.fromkeys(given["year"], 0.0) for kind in _KINDS}  # pieces that go out, by product
         self.binding = 0  # 0 is demand
 
     def off_the_shelf(self, shelf, *kinds):
@@ -299,32 +286,30 @@ class _Left:
         for kind in kinds:
             ready[kind] = {p: np.minimum(still[p], pieces) for p, pieces in self.asked[kind].items()}
             still = {p: still[p] - ready[kind][p] for p in still}
-        done = self.take(dict.fromkeys(shelf, 0.0), **{kind: _parts(some, self.asked[kind]) for kind, some in ready.items()})
+        done = self.take(dict.fromkeys(shelf, 0.0), **ready)
         make = ({p: pieces - ready[kind][p] for p, pieces in self.asked[kind].items()} for kind in kinds)
         return {p: shelf[p] - (shelf[p] - still[p]) * done[p] for p in shelf}, *make
 
-    def wants(self, make, otherwise=0.0, **packs):
-        """What making pieces of each product and packing shares of its orders of these kinds wants of each resource, by product and in all.
-
-        `otherwise` is the part of a year's work in a month of a product that nobody orders in the year.
-        """
+    def wants(self, make, otherwise=0.0, **send):
+        """What making pieces of each product, of one that nobody orders in the year this part of a year's work, and packing those sent
+        to orders of these kinds wants of each resource: by product, and in all."""
         part = {p: share_of(pieces, self.given["year"][p], otherwise) for p, pieces in make.items()}
         wants = {name: {p: need * part[p] for p, need in shares.items()} for name, shares in self.given["needs"].items()}
-        for kind, share in packs.items():
-            for c in self.channels:
-                hours = self.orders[kind][c.name][0] * share[c.product] * self.given["packing"][c.name]
-                wants[HANDS][c.product] = wants[HANDS][c.product] + hours
+        for c, (kind, pieces) in itertools.product(self.channels, send.items()):
+            share = 1.0 if pieces is self.asked[kind] else share_of(pieces[c.product], self.asked[kind][c.product], 0.0)
+            hours = self.orders[kind][c.name][0] * share * self.given["packing"][c.name]
+            wants[HANDS][c.product] = wants[HANDS][c.product] + hours
         return wants, {name: reduce(add, want.values()) for name, want in wants.items()}
 
-    def take(self, make, otherwise=0.0, **packs):
+    def take(self, make, otherwise=0.0, **send):
         """Share of the work of `wants` that can be done, for each product; and what it takes is taken."""
-        wants, used = self.wants(make, otherwise, **packs)
+        wants, used = self.wants(make, otherwise, **send)
         done, binding = _limits(wants, used, self.rooms)
         for name, want in wants.items():
             self.used[name] = self.used[name] + used[name]
             self.rooms[name] = np.maximum(self.rooms[name] - reduce(add, (want[p] * done[p] for p in want)), 0.0)
-        for kind, share in packs.items():
-            self.out[kind] = {p: out + share[p] * done[p] for p, out in self.out[kind].items()}
+        for (kind, pieces), p in itertools.product(send.items(), done):
+            self.out[kind][p] = self.out[kind][p] + pieces[p] * done[p]
         self.binding = np.where(self.binding > 0, self.binding, binding)[()]
         return done
 
@@ -332,7 +317,7 @@ class _Left:
 def limit_of(months: tuple[Month, ...]):
     """Index of what limits a year: what does in most of its months, demand where as many have it as something else."""
     by_month = np.stack(np.broadcast_arrays(*(month.binding for month in months)))
-    counts = [(by_month == index).sum(axis=0) for index in range(len(months[0].rooms) + 1)]
+    counts = [(by_month == index).sum(axis=0, dtype=np.int8) for index in range(len(months[0].utilisation) + 1)]
     return np.argmax(counts, axis=0)[()]
 
 
@@ -348,11 +333,6 @@ def share_of(part, whole, otherwise):
 def use_of(used, room):
     """Used over room: none where nothing is used, without end where there is no room for it."""
     return np.where(np.asarray(used) > 0, share_of(used, room, np.inf), 0.0)[()]
-
-
-def _parts(some, of, otherwise=0.0):
-    """`share_of` by product."""
-    return {p: share_of(some[p], of[p], otherwise) for p in some}
 
 
 def _limits(wants, used, rooms):

@@ -67,38 +67,34 @@ def orders_at(uniform, mean, dispersion=0.0):
         checked("dispersion", dispersion, low=0.0),
     )
     shape = np.broadcast_shapes(*(np.shape(one) for one in given))
-    u, m, d, none = (np.broadcast_to(one, shape).ravel() for one in (*given, chance_of_none(*given[1:])))
-    orders = np.zeros(u.size)
-    far = np.flatnonzero(none < 1e-290)  # so many orders that the sum below would start from nothing
-    if far.size:
-        size = 1.0 / np.maximum(d[far], 1e-9)
-        orders[far] = scipy.stats.nbinom.ppf(u[far], size, size / (size + m[far]))
-    near = np.flatnonzero((none >= 1e-290) & (u > none))
-    for at in np.array_split(near, -(-near.size // _BLOCK) or 1):
-        orders[at] = _counted(u[at], m[at], d[at], none[at])
-    return orders.reshape(shape)[()]
+    none, ratio = chance_of_none(*given[1:]), given[1] / (1.0 + given[1] * given[2])
+    flat = (np.broadcast_to(one, shape).ravel() for one in (given[0], none, ratio, ratio * given[2]))
+    blocks = zip(*(np.split(one, range(_BLOCK, one.size, _BLOCK)) for one in flat), strict=True)
+    orders = np.concatenate([_counted(*block) for block in blocks]).reshape(shape)
+    far = np.broadcast_to(none < 1e-290, shape)  # so many orders that the sum starts from nothing
+    if far.any():
+        u, m, d = (np.broadcast_to(one, shape)[far] for one in given)
+        size = 1.0 / np.maximum(d, 1e-9)
+        orders[far] = scipy.stats.nbinom.ppf(u, size, size / (size + m))
+    return orders[()]
 
 
-def _counted(u, m, d, chance):
-    """Orders at uniforms above the chance of none: a chance after the other, far quicker than a library's quantile."""
-    orders, at, k = np.zeros(u.size), np.arange(u.size), 0
-    rest, chance, ratio = u - chance, chance.copy(), m / (1.0 + d * m)
-    grows = ratio * d
+def _counted(u, none, ratio, grows):
+    """Orders at uniforms, from the chance of none a chance after the other: far quicker than a library's quantile."""
+    orders, rest, k = np.zeros(u.size), u - none, 0
+    at = np.flatnonzero((rest > 0) & (none >= 1e-290))
+    rest, chance, ratio, grows = (one[at] for one in (rest, none, ratio, grows))
     while at.size:
-        first, found, left, factor = k, np.zeros(at.size, np.int8), np.ones(at.size, bool), np.empty(at.size)
+        start, found, left = k, np.zeros(at.size, np.int8), np.ones(at.size, bool)
         # those that are there are put aside not each time, which takes longer
-        while 2 * np.count_nonzero(left) > at.size and k < first + 100:
+        while 2 * np.count_nonzero(left) > at.size and k < start + 100:
             found += left.view(np.int8)
-            np.multiply(grows, k, out=factor)
-            factor += ratio
-            k += 1
-            factor *= 1.0 / k
-            chance *= factor
+            chance *= (ratio + grows * k) * (1.0 / (k + 1))
             rest -= chance
-            np.greater(rest, 1e-15, out=left)
-        orders[at] = first + found.astype(float)
+            left, k = rest > 1e-15, k + 1
+        orders[at] = start + found.astype(float)
         # the sum may stay a rounding short of one
-        on = np.flatnonzero(left & ((chance > 1e-17) | (factor > 1.0)))
+        on = np.flatnonzero(left & ((chance > 1e-17) | (ratio + grows * k > k)))
         at, rest, chance, ratio, grows = (one[on] for one in (at, rest, chance, ratio, grows))
     return orders
 
@@ -205,22 +201,24 @@ def _kept(work: Callable) -> Callable:
     return lambda *inputs: done(*((one.tobytes(), one.shape) for one in (np.asarray(one, float) for one in inputs)))
 
 
-_orders_at, _pieces_at = _kept(orders_at), _kept(pieces_at)
+@_kept
+def _luck_of(orders, sizes, rate, share, clustering, size, spread):
+    """Orders and pieces of a channel by month, at uniform numbers; `share` of a year's orders are expected each month."""
+    number = orders_at(orders, rate[..., None] * share, clustering[..., None])
+    return tuple(map(side_by_side, (number, pieces_at(sizes, number, size[..., None], (size * spread)[..., None]))))
 
 
 def asked_for(a, orders) -> Asked:
     """What comes each month: as luck has it, else as expected. `orders` by channel are those of a year at its price. [order/year]"""
-    luck, months, came, pieces, usual = a.months.luck, range(a.months.season.size), {}, {}, {}
+    luck, share, came, pieces, usual = a.months.luck, a.months.season * a.months.grown, {}, {}, {}
     for c in a.channels:
-        mean = np.asarray(orders[c.name])[..., None] * a.months.season * a.months.grown
-        size = np.asarray(checked("pieces per order", c.pieces_per_order, above=0.0))[..., None]
+        rate, size = orders[c.name], checked("pieces per order", c.pieces_per_order, above=0.0)
+        usual[c.name] = rate * size
         if luck is None:
-            found = mean, mean * size
+            found = (side_by_side(np.asarray(one)[..., None] * share) for one in (rate, usual[c.name]))
         else:
-            number = _orders_at(luck.orders[c.name], mean, np.asarray(c.clustering)[..., None])
-            found = number, _pieces_at(luck.sizes[c.name], number, size, size * np.asarray(c.size_spread)[..., None])
-        usual[c.name] = orders[c.name] * size[..., 0]
-        came[c.name], pieces[c.name] = ([one[..., m][()] for m in months] for one in map(side_by_side, found))
+            found = _luck_of(luck.orders[c.name], luck.sizes[c.name], rate, share, c.clustering, size, c.size_spread)
+        came[c.name], pieces[c.name] = ([one[..., m][()] for m in range(share.size)] for one in found)
     return Asked(orders=came, pieces=pieces, usual=usual)
 
 

@@ -104,8 +104,8 @@ def resource_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
 
 @shown(
     "curing-months",
-    "Month by month over the draws: orders that come, the share sent of all that are there (those that waited among them), in how many years "
-    "something is full and what most often; and what the expected orders need most",
+    "Month by month over the draws: orders that come, the share sent of all that are there (those that waited among them; what is begun is "
+    "finished before a month's own orders), in how many years something is full and what most often; and what the expected orders need most",
     "month: text; orders: 1; 1 in 10 below: 0; 1 in 10 above: 0; sent: percent; something full: chance; most often: text; needed most: text; "
     "needed: percent; ready: 0",
     fold=True,

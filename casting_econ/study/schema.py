@@ -173,7 +173,10 @@ class ChannelEntry(Node):
         "how bunched orders come: 0 by chance alone, 1 and more in clusters; learnt if not given", ZERO
     )
     size_spread: number(high=5.0) = key("how orders differ in pieces: their scatter over their mean; learnt if not given", ZERO)
-    waits: bool | None = key("whether buyers wait a month for what is not ready; yes, except at stalls, if not given", None)
+    waits: bool | None = key(
+        "whether buyers wait a month for what is not ready, and longer for what is begun; yes, except at stalls, if not given",
+        None,
+    )
 
 
 class RiskEntry(Node):

@@ -447,6 +447,8 @@ AN_HOUR_A_WEEK, NIGHTS = [(9 * 3600, 10 * 3600)], [(0, 14_400), (86_400, 100_000
         ((1800, 36_000, 1, 1, ((1801, False, 0),), 0, AN_HOUR_A_WEEK), ()),  # a second too long: every other week
         ((1800, 0, 0, 1, ((1500, True, 0),), 0, NINE_TO_FIVE), ()),  # no cure
         ((1, 0, 0, 1, ((0, False, 0), (900, True, 0)), 0, AN_HOUR_A_WEEK), ()),  # a step with nothing to do, poured in a second
+        # nothing to do by night, but a wait that begins then
+        ((3600, 36_000, 1, 1, ((0, False, 72_000), (1800, True, 0)), 0, NINE_TO_FIVE), ()),
         ((1800, 3600, 4, 6, ((7200, False, 0),), 0, NINE_TO_FIVE), ()),  # hands are the limit
         ((3600, 3600, 1, 1, ((28_800, True, 0),), 0, NINE_TO_FIVE), ()),  # in one go, as long as a day is
         ((3600, 3600, 1, 1, ((28_801, True, 0),), 0, NINE_TO_FIVE), ()),  # longer: over two days

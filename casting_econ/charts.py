@@ -22,9 +22,8 @@ def theme():
     look = {"axes.edgecolor": GREY, "grid.color": "#E3E3E3", "legend.fontsize": SMALL, "patch.linewidth": 0.0}
     # a sign of money is no mark of mathematics; titles stand over nothing that they would have to be moved from
     fixed = {"svg.hashsalt": "casting_econ", "text.parse_math": False, "axes.titley": 1.0}
-    sns.set_theme(
-        style="whitegrid", font="DejaVu Sans", rc=sizes | look | fixed
-    )  # which comes with the library, so is found at once
+    # the font comes with the library, so is found at once
+    sns.set_theme(style="whitegrid", font="DejaVu Sans", rc=sizes | look | fixed)
 
 
 def new_axes(height: float = 3.4, *, rows: int = 1, columns: int = 1, **shape):
@@ -73,10 +72,12 @@ def wrapped(name, width: int = 20) -> str:
     return "\n".join(textwrap.wrap(str(name), width))
 
 
-def ticks(axis, write):
-    """Let a function write the figures along an axis."""
+def ticks(axis, write, most: int | None = None):
+    """Let a function write the figures along an axis, and put at most so many spaces between them."""
     write = cache(write)  # the same few figures are asked for again and again while a chart is laid out
     axis.set_major_formatter(FuncFormatter(lambda value, _: write(value)))
+    if most is not None:
+        axis.set_major_locator(MaxNLocator(most))
 
 
 def _rows(names, height: float):
@@ -155,7 +156,7 @@ def pay_histogram(pay, target: float, fmt: Format, *, unit: str = "an hour") -> 
     axes.xaxis.set_major_locator(MaxNLocator(4, steps=[1, 2, 5, 10]))
     whole = np.allclose(axes.get_xticks() % 1, 0)
     ticks(axes.xaxis, lambda v: fmt.money(v, 0 if whole else 2))
-    ticks(axes.yaxis, lambda v: fmt.percent(v))
+    ticks(axes.yaxis, fmt.percent)
     band = f"eight in ten draws between {fmt.money(low, digits)} and {fmt.money(high, digits)}" if edges.size > 2 else ""
     return says(figure, words, band, f"target {fmt.money(target, digits)}")
 
@@ -170,8 +171,7 @@ def bars(frame: pd.DataFrame, name: str, value: str, xlabel: str, write, *, colo
     _figures(axes, places, [write(number) for number in values])
     axes.set_xlim(min(values.min(initial=0.0), 0.0) * 1.05, max(values.max(initial=0.0), 1e-12) * 1.05)
     axes.set_xlabel(wrapped(xlabel, 40))
-    ticks(axes.xaxis, write)
-    axes.xaxis.set_major_locator(MaxNLocator(3))
+    ticks(axes.xaxis, write, 3)
     return says(figure, *(f"{row[name]} {write(row[value])}" for _, row in frame.head(4).iterrows()), _more(frame, 4))
 
 
@@ -195,8 +195,7 @@ def lines(
         axes.axvline(at, color=GREY, linestyle=":", linewidth=1.2)
         over(axes, "now", at, color=GREY)
     axes.set(ylim=(low, high), xlabel=wrapped(xlabel, 40), ylabel=ylabel)
-    axes.xaxis.set_major_locator(MaxNLocator(5))
-    ticks(axes.xaxis, write_x)
+    ticks(axes.xaxis, write_x, 5)
     ticks(axes.yaxis, write_y)
     (first, last), spans = frame[x].iloc[[0, -1]], []
     for name in ys:
@@ -221,16 +220,7 @@ def cash_paths(paths: dict[str, pd.DataFrame], fmt: Format) -> Figure:
 
 
 def frontier(
-    frame: pd.DataFrame,
-    x: str,
-    y: str,
-    xlabel: str,
-    ylabel: str,
-    write_x,
-    write_y,
-    *,
-    pays_above: bool,
-    does: str = "pays the target",
+    frame: pd.DataFrame, x: str, y: str, xlabel: str, ylabel: str, write_x, write_y, *, pays_above: bool, does="pays the target"
 ) -> Figure:
     """Line on which an hour just earns the target, or a year `does` something else, with the side that does shaded and a dot where the study is (`frame.attrs["now"]`).
 
@@ -248,8 +238,7 @@ def frontier(
     axes.fill_between(known[x], known[y], high if pays_above else low, **paying)
     key(figure)
     axes.set(ylim=(low, high), xlabel=xlabel, ylabel=ylabel)
-    axes.xaxis.set_major_locator(MaxNLocator(5))
-    ticks(axes.xaxis, write_x)
+    ticks(axes.xaxis, write_x, 5)
     ticks(axes.yaxis, write_y)
     if not now or known.empty:
         return figure
@@ -278,24 +267,13 @@ def stairs(
     _end_labels(axes, hours.iloc[-1], [*ends, (needed, f"demand: {needed:.1f}", GREY)])
     axes.plot([now_hours], [now_rate], "o", color=INK, markersize=9, zorder=5, label=f"now: {now_rate:g} loads")
     if coldest is not None:
-        month, cold_hours, cold_rate = coldest
-        axes.plot(
-            [cold_hours],
-            [cold_rate],
-            "D",
-            color=SKY,
-            markeredgecolor=INK,
-            markersize=8,
-            zorder=5,
-            label=f"{month}: {cold_rate:g}",
-        )
+        month, *place = coldest
+        look = {"color": SKY, "markeredgecolor": INK, "markersize": 8, "zorder": 5, "label": f"{month}: {place[1]:g}"}
+        axes.plot(*([part] for part in place), "D", **look)
     key(figure)
     axes.set(xlim=(0, hours.iloc[-1]), xlabel=xlabel, ylabel="loads a week")
-    return says(
-        figure,
-        f"now {now_rate:g} loads a week at {now_hours:g} hour{'' if now_hours == 1 else 's'}",
-        f"demand needs {needed:.1f}",
-    )
+    here = f"now {now_rate:g} loads a week at {now_hours:g} hour{'' if now_hours == 1 else 's'}"
+    return says(figure, here, f"demand needs {needed:.1f}")
 
 
 def resource_bars(frame: pd.DataFrame, fmt: Format) -> Figure:
@@ -323,51 +301,39 @@ def money_staircase(frame: pd.DataFrame, fmt: Format, *, per: str = "a year", di
     axes.set_xlim(min(0, *(starts + values)) * 1.1, max(*(starts + values), 1e-9) * 1.05)
     axes.axvline(0, color=GREY, linewidth=1)
     axes.set_xlabel(f"{fmt.currency} {per}")
-    ticks(axes.xaxis, lambda v: fmt.money(v, digits))
-    axes.xaxis.set_major_locator(MaxNLocator(3))
+    ticks(axes.xaxis, lambda v: fmt.money(v, digits), 3)
     return says(figure, *(f"{step} {fmt.money(value, digits)}" for step, value in zip(frame.step, values, strict=True)))
 
 
-def swing_bars(frame: pd.DataFrame, middle: float, fmt: Format, most: int = 10) -> Figure:
+def swing_bars(frame: pd.DataFrame, middle: float, fmt: Format) -> Figure:
     """Pay an hour with each number low and high alone, largest swing on top."""
-    frame = frame.head(most)
+    frame = frame.head(10)
     figure, axes, places = _rows(frame.label, 1.0 + 0.42 * len(frame))
     axes.hlines(places, frame.pay_low, frame.pay_high, color="#BBBBBB", linewidth=5)
     axes.plot(frame.pay_low, places, "o", color=ORANGE, label="number low")
     axes.plot(frame.pay_high, places, "D", color=BLUE, label="number high")
     axes.axvline(middle, color=GREY, linewidth=1.2)
     axes.set_xlabel("pay an hour (grey line: now)")
-    ticks(axes.xaxis, fmt.money)
-    axes.xaxis.set_major_locator(MaxNLocator(3))  # long names leave little room
+    ticks(axes.xaxis, fmt.money, 3)  # long names leave little room
     key(figure)
     rows = (f"{row.label} from {fmt.money(row.pay_low)} to {fmt.money(row.pay_high)}" for row in frame.head(3).itertuples())
     return says(figure, *rows, _more(frame, 3))
 
 
-def heat_map(
-    frame: pd.DataFrame,
-    fmt: Format,
-    *,
-    xlabel: str,
-    target: float,
-    chance: bool = False,
-    ylabel: str = "scrap rate",
-    write_rows=None,
-) -> Figure:
-    """Pay an hour, or chance, over scrap rate and cure time: every cell written, bold where the target is met, and a mark at each edge
+def heat_map(frame: pd.DataFrame, fmt: Format, *, xlabel: str, target: float, ylabel="scrap rate", write_rows=None) -> Figure:
+    """Pay an hour over scrap rate and cure time: every cell written, bold where the target is met, and a mark at each edge
     where the study is (`frame.attrs["now"]`). Where only one of the two moves anything, a line."""
-    values, write_rows = frame.to_numpy(float), write_rows or fmt.percent
-    now, what = frame.attrs.get("now"), "chance" if chance else "pay an hour"
+    values, write_rows, now, what = frame.to_numpy(float), write_rows or fmt.percent, frame.attrs.get("now"), "pay an hour"
 
     def write_column(hours):
         return fmt.number(hours, 0 if float(hours).is_integer() else 1)
 
     flat = [bool((np.ptp(values, axis=way) < 0.005).all()) for way in (1, 0)]
     if any(flat) and min(frame.shape) > 1:
-        way, label, write = (0, ylabel, write_rows) if flat[0] else (1, xlabel, write_column)
+        way, label, write_x = (0, ylabel, write_rows) if flat[0] else (1, xlabel, write_column)
         line = pd.DataFrame({"x": (frame.index, frame.columns)[way], what: values[:, 0] if flat[0] else values[0]})
         look = {"level": target, "level_label": "target", "at": now and now[way]}
-        return lines(line, "x", [what], label, what, write, fmt.percent if chance else fmt.money, **look)
+        return lines(line, "x", [what], label, what, write_x, fmt.money, **look)
     figure, axes = new_axes(1.5 + 0.36 * len(frame))
     sns.heatmap(frame, ax=axes, cmap="cividis", cbar=False, linewidths=0.5)
     paint = axes.collections[0]
@@ -376,20 +342,19 @@ def heat_map(
         if np.isnan(value):  # not worked out yet
             continue
         look = {"color": readable_on(paint.to_rgba(value)), "weight": "bold" if value >= target else "normal"}
-        words = fmt.percent(value) if chance else fmt.number(value, digits)
-        axes.text(column + 0.5, row + 0.5, words, ha="center", va="center", **look)
+        axes.text(column + 0.5, row + 0.5, fmt.number(value, digits), ha="center", va="center", **look)
     axes.set_yticklabels([write_rows(row) for row in frame.index], rotation=0)
     axes.set_xticklabels([write_column(hours) for hours in frame.columns], rotation=0)
     axes.set(ylabel=ylabel, xlabel=wrapped(xlabel, 40))
-    axes.set_title(f"{what}{'' if chance else f', {fmt.currency}'} (bold: the target is met)", loc="left", pad=22)
+    axes.set_title(f"{what}, {fmt.currency} (bold: the target is met)", loc="left", pad=22)
     if now:
         ends = {"left": np.nan, "right": np.nan}  # beyond its ends a map has no place for it
         row, column = (np.interp(at, by, np.arange(len(by)) + 0.5, **ends) for at, by in zip(now, frame.axes, strict=True))
         axes.plot([column], [0], "v", [len(frame.columns)], [row], "<", color=INK, markersize=7, clip_on=False, zorder=5)
         if np.isfinite(column):
             over(axes, "now", column, xytext=(0, 5))
-    write, met, known = fmt.percent if chance else fmt.money, int((values >= target).sum()), values[~np.isnan(values)]
-    reach = f"{what} from {write(known.min())} to {write(known.max())}" if known.size else ""
+    met, known = int((values >= target).sum()), values[~np.isnan(values)]
+    reach = f"{what} from {fmt.money(known.min())} to {fmt.money(known.max())}" if known.size else ""
     return says(figure, reach, f"{met} of {values.size} cells meet the target")
 
 

@@ -195,15 +195,13 @@ def explain(key: str, page: str | None) -> None:
     with faults_told():
         from .study.keys import explained
 
-        if page is not None:
+        if page is None:
+            click.echo("\n".join(explained(key)))
+        else:
             from .running.manual import write_manual
 
             write_manual(page)
             click.echo(f"Manual: {click.format_filename(page)}")
-            return
-
-        for line in explained(key):
-            click.echo(line)
 
 
 @main.command()
@@ -219,13 +217,7 @@ def explain(key: str, page: str | None) -> None:
 @_OUT
 @_WORKERS
 @click.option("--scheduler", metavar="ADDRESS", help="Of a Dask cluster that runs the points, such as tcp://192.0.2.7:8786.")
-def sweep(
-    study: str,
-    scrap: str | None,
-    cure: str | None,
-    vary: tuple[str, ...],
-    **asked: object,
-) -> None:
+def sweep(study: str, scrap: str | None, cure: str | None, vary: tuple[str, ...], **asked: object) -> None:
     """Run one notebook over a grid of scrap rates, cure times and any other keys of the study file."""
     with faults_told():
         from .running.sweep import run_sweep, values_of
@@ -309,8 +301,7 @@ def explore(study: str, **page: object) -> None:
     with faults_told():
         from .running.served import show_page
 
-        where = {"study": os.path.abspath(study)}
-        ended = show_page("explore", where, click.echo, **page)
+        ended = show_page("explore", {"study": os.path.abspath(study)}, click.echo, **page)
     sys.exit(ended)
 
 

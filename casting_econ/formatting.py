@@ -28,9 +28,9 @@ class Format:
             return "none"
         return _written(round(float(value), digits) + 0.0, digits, self.locale)
 
-    def count(self, number, one: str, many: str = "") -> str:
+    def count(self, number, one: str) -> str:
         """'1 piece', '2 pieces', the number as the study writes it."""
-        return f"{self.number(number)} {one if number == 1 else many or one + 's'}"
+        return f"{self.number(number)} {one if number == 1 else one + 's'}"
 
     def exactly(self, value) -> str:
         """A number with all its digits, up to six after the decimal mark."""
@@ -52,8 +52,6 @@ class Format:
     def wait(self, hours) -> str:
         """A wait in hours, in days where there are many, in minutes where there is none.
 
-        Examples
-        --------
         >>> [Format("EUR", "en_IE").wait(hours) for hours in (0.75, 1, 18, 60, 840)]
         ['45 minutes', '1 hour', '18 hours', '2.5 days', '35 days']
         """
@@ -109,8 +107,6 @@ def _written(value, digits, locale, unit=""):
 def nine_digits(value: float) -> float:
     """A number as it is kept: what the order of a sum or a processor moves is beyond the digits, or next to nothing.
 
-    Examples
-    --------
     >>> nine_digits(0.1 + 0.2), nine_digits(0.1 + 0.2 - 0.3)
     (0.3, 0.0)
     """

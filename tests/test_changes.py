@@ -219,7 +219,12 @@ def test_minutes_and_price_of_a_change(kit):
     entering = next(step.entering for step in year["piece"].steps if step.name == "trim") * year["made_per_year"]
     assert minutes["money a year"] == pytest.approx(0.5 * entering * 15 / 60)
     assert price["money a year"] == pytest.approx(3.0 * year["sold_per_year"])  # the shop is the only channel
-    assert price["of"] == "tile: price in shop" and "Of 2 lines" in change_sentences(found)
+    said = change_sentences(found)
+    assert price["of"] == "tile: price in shop" and "Of 2 lines" in said
+    assert (
+        "Tile: price in shop went from €12.00 to €15.00" in said
+        and "Tile: minutes of trim went from 2.00 min to 1.50 min" in said
+    )
 
 
 def test_share_of_one_step_moves_its_part_of_the_yield(kit):

@@ -15,14 +15,12 @@ from casting_econ.evidence import (
     could_update,
     load_counts,
     load_share_posterior,
-    mean_posterior,
     mould_life_posterior,
-    rate_posterior,
     rows_posterior,
     share_posterior,
     update,
 )
-from casting_econ.evidence.posteriors import life_prior, rate_prior, stated_range
+from casting_econ.evidence.posteriors import life_prior, mean_posterior, rate_posterior, rate_prior, stated_range
 from casting_econ.evidence.rows import rows_prior
 from casting_econ.faults import StudyError
 from casting_econ.kit import open_study

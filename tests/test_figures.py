@@ -88,7 +88,6 @@ def drawn():
         "money": charts.money_staircase(channels.money_steps(kit()), fmt),
         "swings": charts.swing_bars(sensitivity.swing_table(kit()), 19.0, fmt),
         "heat": charts.heat_map(pay, fmt, **both),
-        "chances": charts.heat_map(pay / 30.0, fmt, chance=True, xlabel=both["xlabel"], target=0.6),
         "cash": charts.cash_paths(paths, fmt),
         "logs": record_charts.guess_and_logs(records.evidence_curves(kit())[:8], fmt),
         "loads": record_charts.load_control(records_work.load_chart(kit(), "knob"), fmt),

@@ -22,7 +22,7 @@ from casting_econ.projects.learnt import write_learnt
 from casting_econ.projects.lessons import Lessons, look_back
 from casting_econ.projects.logged import MOULDS, ONE_OFF, ORDERS, WEEKLY
 from casting_econ.projects.project import project_of
-from casting_econ.projects.results import project_results
+from casting_econ.projects.tables import project_results
 from casting_econ.running.results import as_json
 
 

@@ -326,7 +326,7 @@ def test_a_day_far_from_all_others_is_told_with_its_row(kit, day, told):
     """A year typed wrong in one row is named with file and row, before and after; a pause of weeks is not."""
     days = [f"2025-01-{n:02d}" for n in range(6, 12)]
     sheet = "date,step,minutes\n" + "".join(f"{one},trim,20\n" for one in [*days[:2], day, *days[2:]])
-    notes = kit(timesheet=sheet).study.notes
+    notes = kit(timesheet=sheet).study.reading.notes
     assert ([note.startswith(f"records/timesheet.csv:4 is dated {day}, ") and told in note for note in notes] == [True]) == bool(
         told
     )
@@ -336,7 +336,10 @@ def test_a_day_far_from_all_others_is_told_with_its_row(kit, day, told):
 def test_a_tool_bought_years_before_is_no_slip(kit):
     """An early receipt stands alone as often as not: nothing is said of it."""
     sheet = "date,step,minutes\n" + "".join(f"2025-01-{n:02d},trim,20\n" for n in range(6, 12))
-    assert kit(timesheet=sheet, purchases="date,item,kind,quantity,unit,paid\n2019-05-01,pot,equipment,1,,300").study.notes == ()
+    assert (
+        kit(timesheet=sheet, purchases="date,item,kind,quantity,unit,paid\n2019-05-01,pot,equipment,1,,300").study.reading.notes
+        == ()
+    )
 
 
 def test_logs_that_the_guess_holds_back_are_told(kit):

@@ -1,12 +1,10 @@
 """What an accountant asks for at the end of a tax year: totals of the logs, equipment with its charge, and stock at cost."""
 
 import datetime as dt
-import json
 from collections.abc import Callable
 from decimal import ROUND_HALF_UP, Decimal
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 from babel.numbers import get_currency_precision
 
@@ -17,9 +15,10 @@ from ..faults import counted
 from ..kit import OpenStudy, open_study
 from ..ledger import place_of
 from ..ledger.logs import plain
+from ..ledger.preview import runs
 from ..models.costs import piece_cost
 from ..models.money import straight_line
-from ..running.run import manifest, replace_folder, working_folder
+from ..running.run import manifest, replace_folder, working_folder, write_manifest
 from .sheets import Sheet, as_csv, as_xlsx
 from .tax_years import Period, periods_of, tax_year_start
 
@@ -76,9 +75,8 @@ class _Maker:
             by_file.setdefault(file, []).append(row)
         told = []
         for file, rows in by_file.items():
-            rows = sorted(set(rows))  # a row of several days has parts
-            runs = np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)
-            shown = ", ".join(f"{run[0]}–{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs)
+            rows = set(rows)  # a row of several days has parts
+            shown = ", ".join(f"{first}–{last}" if last > first else f"{first}" for first, last in runs(rows))
             told.append(f"{file} row{'s' * (len(rows) > 1)} {shown}")
         return "; ".join(told)
 
@@ -349,7 +347,6 @@ def run_year_end(
         for what, amount, unit, _ in sheets[0].rows:
             if unit:
                 say(f"  {what}: {unit if amount is None else f'{amount:,} {unit}'}")
-    listed = manifest(kit, folder) | {"year_end": [[str(period.first), str(period.last)] for period in periods]}
-    (inner / "manifest.json").write_text(json.dumps(listed, indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n")
+    write_manifest(inner, manifest(kit, folder) | {"year_end": [[str(period.first), str(period.last)] for period in periods]})
     replace_folder(inner, out, part)
     return out

@@ -189,24 +189,12 @@ DISTRIBUTIONS = {
 
 
 def distribution(name, **parameters) -> Distribution:
-    """Build a named distribution.
+    """Build a named distribution, one of `DISTRIBUTIONS`; ValueError if the parameters do not describe one.
 
-    Parameters
-    ----------
-    name : str
-        One of `DISTRIBUTIONS`.
-    **parameters : float or list of float
-        As that name needs them: `low`, `likely`, `high` for triangular and pert (the ends are the
-        ends); `mean`, `sd`; `p10`, `p90` for lognormal; `mean`, `worth` for beta, the worth in
-        pieces; `mean`, `shape` for weibull; `values`, `weights` for discrete.
+    The parameters are as that name needs them, numbers or lists of them: `low`, `likely`, `high` for triangular and pert (the ends are
+    the ends); `mean`, `sd`; `p10`, `p90` for lognormal; `mean`, `worth` for beta, the worth in pieces; `mean`, `shape` for weibull;
+    `values`, `weights` for discrete.
 
-    Raises
-    ------
-    ValueError
-        If the parameters do not describe a distribution.
-
-    Examples
-    --------
     >>> distribution("triangular", low=2, likely=5, high=8).quantile(np.array([0.5])).tolist()
     [5.0]
     """

@@ -38,7 +38,7 @@ def perfect_information(benefit) -> InformationValue:
 
 
 def partial_information(benefit, inputs, seed: int = 0, removed=1.0) -> InformationValue:
-    """Expected value of knowing some inputs, or of knowing them better, the rest as uncertain as before.
+    """Expected value of knowing some inputs, or of knowing them better, the rest as uncertain as before; at most that of knowing everything.
 
     Parameters
     ----------
@@ -51,11 +51,6 @@ def partial_information(benefit, inputs, seed: int = 0, removed=1.0) -> Informat
     removed : float or array_like, shape (inputs,), optional
         Share of the variance of each input that goes: 1 is to know it, 0.75 to halve its width, 0 to learn nothing. [-]
 
-    Returns
-    -------
-    InformationValue
-        Between zero and the value of knowing everything.
-
     Raises
     ------
     ValueError
@@ -64,16 +59,13 @@ def partial_information(benefit, inputs, seed: int = 0, removed=1.0) -> Informat
     Notes
     -----
     The benefits are regressed on natural cubic splines of the normal scores of each input and products of the first pairs of scores
-    [1]_; splines, because a Gaussian process takes the cube of the draws. Each of ten parts of the draws is decided by the fit
-    to the other nine, and what those choices bring beyond the best single action is the value. So the fit never profits from the
-    noise it was made from: a poor or needless fit makes wrong choices and lowers the value. The error is that of a mean over the draws.
+    (Strong, Oakley & Brennan, *Medical Decision Making* 34 (2014) 311-326); splines, because a Gaussian process takes the cube of the
+    draws. Each of ten parts of the draws is decided by the fit to the other nine, and what those choices bring beyond the best single
+    action is the value. So the fit never profits from the noise it was made from: a poor or needless fit makes wrong choices and lowers
+    the value. The error is that of a mean over the draws.
 
-    Part of the knowledge moves each spline by the root of the removed variance [2]_ (from memory), a product by that of both.
-
-    References
-    ----------
-    .. [1] Strong, Oakley & Brennan, *Medical Decision Making* 34 (2014) 311-326.
-    .. [2] Jalal & Alarid-Escudero, *Medical Decision Making* 38 (2018) 174-188 (Gaussian approximation).
+    Part of the knowledge moves each spline by the root of the removed variance (Jalal & Alarid-Escudero, *Medical Decision Making* 38
+    (2018) 174-188, Gaussian approximation, from memory), a product by that of both.
 
     Examples
     --------
@@ -111,32 +103,15 @@ def partial_information(benefit, inputs, seed: int = 0, removed=1.0) -> Informat
 
 
 def expected_of_rate(rates, benefit, shape, exposure):
-    """What a choice brings on average where its benefit follows a rate with a gamma distribution. [money]
+    """What a choice brings on average where its benefit follows a rate with a gamma distribution, of the shape of its two numbers. [money]
 
-    Parameters
-    ----------
-    rates, benefit : array_like, shape (knots,)
-        Rising rates and the benefit at each; straight lines between them, and beyond the ends as in the last part. [1/exposure], [money]
-    shape, exposure : float or array_like
-        Of the gamma: events that it counts for, above zero, and in how much. [event], [exposure]
+    `rates` and `benefit`, shape (knots,), are rising rates and the benefit at each, straight lines between them, and beyond the ends as
+    in the last part [1/exposure, money]; `shape` is the events that the gamma counts for, above zero, in how much `exposure`. ValueError
+    if there are fewer than two rates, or they do not rise.
 
-    Returns
-    -------
-    float or ndarray
-        Of the shape of the last two.
-
-    Raises
-    ------
-    ValueError
-        If there are fewer than two rates, or they do not rise.
-
-    Notes
-    -----
     Exact: with a = shape and b = exposure, E[max(x - k, 0)] = a / b P(a + 1, bk) - k P(a, bk), P being what lies above in a gamma of unit
     scale (partial expectation; Raiffa & Schlaifer, *Applied Statistical Decision Theory*, 1961, from memory).
 
-    Examples
-    --------
     >>> float(expected_of_rate([0.0, 1.0], [-300.0, 500.0], shape=2.0, exposure=4.0))  # a line: 800 x 1/2 - 300
     100.0
     """
@@ -155,25 +130,14 @@ def expected_of_rate(rates, benefit, shape, exposure):
 def best_after_counting(rates, benefit, shape, exposure, more) -> float:
     """What the better of going on and stopping, which brings nothing, brings on average once events were counted for so much longer. [money]
 
-    Parameters
-    ----------
-    rates, benefit, shape, exposure
-        As in `expected_of_rate`: what going on brings at each rate, and what is known of the rate now.
-    more : float
-        Exposure to come, zero or more. [exposure]
+    What going on brings at each rate, and what is known of the rate now, are as in `expected_of_rate`; `more` is the exposure to come,
+    zero or more.
 
-    Notes
-    -----
-    Preposterior analysis [1]_: events to come are negative binomial (a Poisson count at a gamma rate), each count n leaves a gamma of
-    shape + n and exposure + more, and what is better on average then is chosen. It lies between max(0, what is expected now) and what
-    knowing the rate would bring. Where more than 400 counts are likely, the belief is taken as straight between 400 of them.
+    Events to come are negative binomial (a Poisson count at a gamma rate), each count n leaves a gamma of
+    shape + n and exposure + more, and what is better on average then is chosen: Raiffa & Schlaifer, *Applied Statistical Decision
+    Theory*, 1961 (from memory). It lies between max(0, what is expected now) and what knowing the rate would bring. Where more than
+    400 counts are likely, the belief is taken as straight between 400 of them.
 
-    References
-    ----------
-    .. [1] Raiffa & Schlaifer, *Applied Statistical Decision Theory*, 1961 (from memory).
-
-    Examples
-    --------
     Benefit 800 x - 500 with two events in four. Counted once more, two events or more change the choice: all counts bring -100, those of none
     and of one .64 (-180) + .256 (-20) = -120.32, the rest 20.32. Known for ever: 800 (.5 x .5438 - .625 x .2873) = 73.9.
 

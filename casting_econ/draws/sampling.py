@@ -15,8 +15,6 @@ _BITS = 30
 def round_up_draws(draws: int) -> int:
     """Smallest number of draws, not below `draws`, that gives each replicate a power of two.
 
-    Examples
-    --------
     >>> round_up_draws(8000)
     8192
     """

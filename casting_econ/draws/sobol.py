@@ -36,9 +36,7 @@ def sobol_indices(
     Parameters
     ----------
     model : callable
-        From points of the unit cube, shape (n, dimensions), to outputs, shape (n,) or (n, outputs).
-    dimensions : int
-        Columns of the points, independent of each other.
+        From points of the unit cube, shape (n, dimensions), independent of each other, to outputs, shape (n,) or (n, outputs).
     rows : int
         Rows of each of the two base samples; sixteen times a power of two. The model is evaluated (groups + 2) x rows times.
     seed : int
@@ -53,14 +51,10 @@ def sobol_indices(
 
     Notes
     -----
-    First order: mean of f(B) (f(A with the group from B) - f(A)) over the variance; total: half the mean square of f(A) - f(A with the group
-    from B) over the variance [1]_, [2]_, outputs centred first. The two samples are the two halves of one scrambled Sobol point set.
-    Intervals resample rows; they leave out what is systematic in so few points.
-
-    References
-    ----------
-    .. [1] Saltelli et al., *Computer Physics Communications* 181 (2010) 259-270, table 2.
-    .. [2] Jansen, *Computer Physics Communications* 117 (1999) 35-43.
+    First order: mean of f(B) (f(A with the group from B) - f(A)) over the variance (Saltelli et al., *Computer Physics Communications*
+    181 (2010) 259-270, table 2); total: half the mean square of f(A) - f(A with the group from B) over the variance (Jansen, *Computer
+    Physics Communications* 117 (1999) 35-43), outputs centred first. The two samples are the two halves of one scrambled Sobol point
+    set. Intervals resample rows; they leave out what is systematic in so few points.
 
     Examples
     --------

@@ -1,13 +1,11 @@
 """Workshop logs to distributions."""
 
 from .channels import SCATTERS
-from .control import p_chart, run_rules, trend
-from .dispersion import binomial_limits
+from .control import binomial_limits, p_chart, run_rules, trend
 from .labour import hours_by_kind, learning_table
 from .learning import fit_learning
 from .lives import kaplan_meier, remaining, weibull_fit
 from .loads import (
-    LoadCounts,
     cause_shares,
     likeness,
     load_correlation,
@@ -23,12 +21,6 @@ from .loads import (
 )
 from .market import DAYS_PER_MONTH, channel_summary, orders_by_month, season_table, season_told, season_weights
 from .materials import material_table
-from .posteriors import (
-    load_share_posterior,
-    mean_posterior,
-    mould_life_posterior,
-    rate_posterior,
-    share_posterior,
-)
+from .posteriors import load_share_posterior, mould_life_posterior, share_posterior
 from .rows import rows_posterior
 from .update import Evidence, could_update, update

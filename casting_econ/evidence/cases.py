@@ -126,15 +126,8 @@ def _wait(study, product, step, number):
     hours = hours[hours > 0]
     if step != cure or not hours.size or number.value <= 0:
         return None
-    return rows_finding(
-        number,
-        number.prior_weight,
-        hours,
-        np.ones(hours.size),
-        f"{counted(hours.size, 'load')} with cure hours",
-        "loads",
-        WAIT_SPREAD,
-    )
+    data = f"{counted(hours.size, 'load')} with cure hours"
+    return rows_finding(number, number.prior_weight, hours, np.ones(hours.size), data, "loads", WAIT_SPREAD)
 
 
 def _ruined(study, product, number):

@@ -33,30 +33,12 @@ class BeforeAfter:
 
 
 def newcombe(hits, n, level=0.8):
-    """Difference of two independent shares, the second less the first: its limits by Newcombe's hybrid score. [-]
+    """Difference of two independent shares, the second less the first: low and high limit by Newcombe's hybrid score. [-]
 
-    Parameters
-    ----------
-    hits, n : pair of float
-        Hits among so many pieces, before and after; need not be whole, as effective counts are not. [piece]
-    level : float, optional
-        Confidence, in (0, 1). [-]
+    `hits` among `n` pieces, before and after, need not be whole, as effective counts are not [piece]; `level` is the confidence, in
+    (0, 1) [-]. ValueError if hits exceed n, n is not above zero, or the level is outside its range. Newcombe, *Statistics in Medicine*
+    17 (1998) 873-890, method 10.
 
-    Returns
-    -------
-    low, high : float
-
-    Raises
-    ------
-    ValueError
-        If hits exceed n, n is not above zero, or the level is outside its range.
-
-    References
-    ----------
-    .. [1] Newcombe, *Statistics in Medicine* 17 (1998) 873-890, method 10.
-
-    Examples
-    --------
     >>> [round(float(limit), 4) for limit in newcombe((48, 56), (80, 70), level=0.95)]
     [0.0524, 0.3339]
     """

@@ -1,4 +1,4 @@
-"""Is the share lost steady from load to load, and does it drift."""
+"""Within what limits a share lies, is it steady from load to load, and does it drift."""
 
 from dataclasses import dataclass
 
@@ -7,7 +7,7 @@ import pandas as pd
 import scipy
 from scipy import optimize, special
 
-from .dispersion import counts_and_sizes
+from ..models.checks import checked
 
 D2 = 2.0 / np.sqrt(np.pi)  # mean range of two standard normals, 1.128 in the handbooks' tables
 # name in plain words, of the range between the limits at 3 sigma: (points in a row, how many of them, beyond how many sigma on one side)
@@ -19,47 +19,57 @@ RULES = {
 }
 
 
+def _counts_and_sizes(counts, sizes):
+    """Counts of loads and their sizes as arrays of one shape (n_loads,); ValueError if below zero, or above its size. [piece]"""
+    counts, sizes = np.broadcast_arrays(np.atleast_1d(np.asarray(counts, float)), np.asarray(sizes, float))
+    if counts.size:
+        checked("counts", counts, low=0.0)
+        checked("sizes", sizes, low=0.0)
+    over = np.flatnonzero(counts > sizes)
+    if over.size:
+        first = over[0]
+        raise ValueError(f"counts must be at most the sizes; got {counts[first]:g} of {sizes[first]:g} at index {first}")
+    return counts, sizes
+
+
+def binomial_limits(hits, n, level=0.8):
+    """Limits of a share from hits among n independent pieces: quantiles of Beta(hits + 1/2, misses + 1/2), after Jeffreys. [-]
+
+    `hits` and `n` are pieces [piece], `level` is the confidence, in (0, 1) [-]. The lower limit is 0 at no hits, the upper 1
+    at no misses. ValueError if hits exceed n, or the level is outside its range. Brown, Cai & DasGupta, *Statistical Science*
+    16 (2001) 101-133.
+
+    >>> [round(float(limit), 3) for limit in binomial_limits(4, 20)]
+    [0.108, 0.33]
+    """
+    tail = (1.0 - checked("level", level, above=0.0, high=1.0 - 1e-12)) / 2.0
+    hits, n = np.broadcast_arrays(np.asarray(checked("hits", hits, low=0.0)), np.asarray(checked("pieces", n, low=0.0)))
+    if np.any(hits > n):
+        raise ValueError("hits must be at most the pieces looked at")
+    shape = hits + 0.5, n - hits + 0.5
+    low, high = scipy.stats.beta.ppf(tail, *shape), scipy.stats.beta.isf(tail, *shape)
+    return np.where(hits == 0, 0.0, low)[()], np.where(hits == n, 1.0, high)[()]
+
+
 def p_chart(counts, sizes, *, laney=True):
     """Control chart of a share that may differ in load size and scatter more than independent pieces would.
 
-    Parameters
-    ----------
-    counts : array_like, shape (n_loads,)
-        Pieces lost in each load, in date order. [piece]
-    sizes : float or array_like, shape (n_loads,)
-        Pieces in each load; a load of zero has no share and no limits. [piece]
-    laney : bool, optional
-        Widen (or narrow) the limits by the scatter seen from load to load (p′ chart); False is the classical p chart.
+    Of each load, in date order: `counts`, shape (n_loads,), pieces lost, and `sizes` pieces in it; one of zero has no share and no
+    limits [piece]. `laney` widens (or narrows) the limits by the scatter seen from load to load (p′ chart: Laney, *Quality Engineering*
+    14 (2002) 531-537); without it it is the classical p chart (NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.3.2). ValueError if
+    a count is below zero or above its size.
 
-    Returns
-    -------
-    DataFrame
-        Index: loads from 0. Columns `share`, `centre`, `lower`, `upper` [-], `z` (sigmas from the centre, by the
-        chart's own sigma) and `sigma_z` (seen over binomial scatter, 1 for the classical chart). [-]
+    Index: loads from 0. Columns `share`, `centre`, `lower`, `upper` [-], `z` (sigmas from the centre, by the chart's own sigma) and
+    `sigma_z` (seen over binomial scatter, 1 for the classical chart) [-]. The centre is all lost over all pieces; limits are 3 sigma,
+    cut to [0, 1]. sigma_z is the mean moving range of the binomial z over d2 = 1.128. Where fewer than two loads have pieces, or none
+    or all are lost, it is 1: the scatter between loads cannot be told. From a few loads it is itself uncertain, by about
+    .9 / sqrt(loads) of its value.
 
-    Raises
-    ------
-    ValueError
-        If a count is below zero or above its size.
-
-    Notes
-    -----
-    The centre is all lost over all pieces; limits are 3 sigma, cut to [0, 1]. sigma_z is the mean moving range of the
-    binomial z over d2 = 1.128. Where fewer than two loads have pieces, or none or all are lost, it is 1: the scatter
-    between loads cannot be told. From a few loads it is itself uncertain, by about .9 / sqrt(loads) of its value.
-
-    References
-    ----------
-    .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.3.2 (proportions control charts).
-    .. [2] Laney, *Quality Engineering* 14 (2002) 531-537.
-
-    Examples
-    --------
     >>> chart = p_chart([12, 15, 8, 10, 4, 7], 50, laney=False)
     >>> chart.loc[0, ["share", "centre", "lower", "upper"]].round(3).tolist()
     [0.24, 0.187, 0.021, 0.352]
     """
-    counts, sizes = counts_and_sizes(counts, sizes)
+    counts, sizes = _counts_and_sizes(counts, sizes)
     centre = counts.sum() / sizes.sum() if sizes.sum() > 0 else np.nan
     with np.errstate(divide="ignore", invalid="ignore"):
         share = counts / sizes
@@ -119,44 +129,21 @@ class Trend:
 
 
 def trend(counts, sizes, when):
-    """Drift of the share lost over time, by quasi-binomial logistic regression.
+    """Drift of the share lost over time, as a `Trend`, by quasi-binomial logistic regression.
 
-    Parameters
-    ----------
-    counts : array_like, shape (n_loads,)
-        Pieces lost in each load. [piece]
-    sizes : float or array_like, shape (n_loads,)
-        Pieces in each load; loads of zero are left out. [piece]
-    when : array_like, shape (n_loads,)
-        When, or which load: any number that grows with time.
+    Of each load: `counts`, shape (n_loads,), pieces lost, and `sizes` pieces in it, those of zero being left out [piece]; `when`, or which
+    load: any number that grows with time. ValueError if a count is below zero or above its size, or `when` has another length or is not
+    finite. Slope and the rest are nan with fewer than three loads, all at one time, nothing or everything lost, or all losses on one
+    side of all good pieces (the slope would be infinite).
 
-    Returns
-    -------
-    Trend
-        Slope and the rest are nan with fewer than three loads, all at one time, nothing or everything lost, or all
-        losses on one side of all good pieces (the slope would be infinite).
+    Maximum likelihood; the scale is Pearson's chi-square over loads - 2, the p-value from Student's t with as many degrees of
+    freedom: McCullagh & Nelder, *Generalized Linear Models*, 2nd ed., 1989, sections 4.4-4.5.
 
-    Raises
-    ------
-    ValueError
-        If a count is below zero or above its size, or `when` has another length or is not finite.
-
-    Notes
-    -----
-    Maximum likelihood; the scale is Pearson's chi-square over loads - 2, the p-value from Student's
-    t with as many degrees of freedom.
-
-    References
-    ----------
-    .. [1] McCullagh & Nelder, *Generalized Linear Models*, 2nd ed., 1989, sections 4.4-4.5.
-
-    Examples
-    --------
     >>> drift = trend([1, 2, 2, 4, 5, 7], 20, range(6))
     >>> round(drift.slope, 3), drift.p_value < 0.01
     (0.444, True)
     """
-    counts, sizes = counts_and_sizes(counts, sizes)
+    counts, sizes = _counts_and_sizes(counts, sizes)
     when = np.atleast_1d(np.asarray(when, float))
     if when.shape != counts.shape or not np.all(np.isfinite(when)):
         raise ValueError("when must be one finite number for each load")

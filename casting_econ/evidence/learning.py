@@ -34,44 +34,19 @@ class LearningFit:
 
 
 def fit_learning(minutes, pieces, before=0.0, level=0.8):
-    """Unit (Crawford) learning curve with a floor, fitted to timesheet rows.
+    """Unit (Crawford) learning curve with a floor, fitted to timesheet rows; None for fewer than six.
 
-    Parameters
-    ----------
-    minutes : array_like, shape (n_rows,)
-        Hands-on minutes of each row, in date order; above zero. [min]
-    pieces : array_like, shape (n_rows,)
-        Pieces handled on each row; above zero. [piece]
-    before : float, optional
-        Pieces made before the first row. [piece]
-    level : float, optional
-        Level of the interval of the rate. [-]
+    Of each row, in date order: `minutes` and `pieces`, shape (n_rows,), above zero and of one length, else ValueError [min, piece];
+    `before` are pieces made before the first [piece], `level` is that of the interval of the rate [-].
 
-    Returns
-    -------
-    LearningFit or None
-        None for fewer than six rows.
-
-    Raises
-    ------
-    ValueError
-        If minutes or pieces are not above zero, or differ in length.
-
-    Notes
-    -----
     Piece x takes max(floor, first x ** b) minutes, b = log2(rate), the rate in [0.5, 1]; the total of a row has
-    log-normal scatter. A floor is kept only where it lowers the BIC, and is not reached within the first two rows, which
-    it would explain alone. Without learning a piece always takes the same. The interval holds every rate whose best fit,
-    with a floor or without one, is not worse than F(1, rows - numbers fitted) allows: the profile likelihood in its form
-    for few rows. A floor reached within a few rows hides the rate, and the interval then covers less than its level.
+    log-normal scatter. A floor is kept only where it lowers the BIC (Kass & Raftery, *J. Am. Stat. Assoc.* 90 (1995) 773-795, also for
+    the posterior probability), and is not reached within the first two rows, which it would explain alone. Without learning a piece
+    always takes the same. The interval holds every rate whose best fit, with a floor or without one, is not worse than
+    F(1, rows - numbers fitted) allows: the profile likelihood in its form for few rows (Bates & Watts, *Nonlinear Regression Analysis
+    and Its Applications*, 1988, ch. 6). A floor reached within a few rows hides the rate, and the interval then covers less than its
+    level.
 
-    References
-    ----------
-    .. [1] Bates & Watts, *Nonlinear Regression Analysis and Its Applications*, 1988, ch. 6 (profile intervals).
-    .. [2] Kass & Raftery, *J. Am. Stat. Assoc.* 90 (1995) 773-795 (BIC as posterior probability).
-
-    Examples
-    --------
     >>> rows = [4.1, 3.5, 3.1, 2.9, 2.8, 2.7, 2.6]  # minutes a piece fall from row to row
     >>> fit = fit_learning([10 * m for m in rows], [10] * 7)
     >>> round(fit.rate, 2), fit.weight > 0.99

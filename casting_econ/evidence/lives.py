@@ -19,26 +19,11 @@ def _lives(times, events):
 def kaplan_meier(times, events):
     """Share still good at each age, without assuming a law of wear: Kaplan & Meier, *J. Am. Stat. Assoc.* 53 (1958) 457-481.
 
-    Parameters
-    ----------
-    times : array_like, shape (n_items,)
-        Casts at failure, or so far; at least one. [cast]
-    events : array_like of bool, shape (n_items,)
-        True where the item failed, false where it was still good when last seen; it then counts as at risk at that age.
+    `times`, shape (n_items,), one or more, are casts at failure, or so far [cast]; `events` are true where the item failed, false where it
+    was still good when last seen, and then counts as at risk at that age. Index `time`: ages at which something failed or was last seen
+    [cast]; columns `events` and `still_good` [item], and `survival` just after [-]. ValueError if there is no item, a time is below zero
+    or not finite, or an event is neither true nor false.
 
-    Returns
-    -------
-    DataFrame
-        Index `time`: ages at which something failed or was last seen [cast]. Columns `events` and `still_good` [item], and
-        `survival` just after [-].
-
-    Raises
-    ------
-    ValueError
-        If there is no item, a time is below zero or not finite, or an event is neither true nor false.
-
-    Examples
-    --------
     >>> kaplan_meier([10, 20, 20, 30], [True, True, False, True]).survival.tolist()
     [0.75, 0.5, 0.0]
     """
@@ -49,37 +34,17 @@ def kaplan_meier(times, events):
 
 
 def weibull_fit(times, events):
-    """Maximum likelihood Weibull law of lives with right censoring.
+    """Shape [-] and scale [cast] of the maximum likelihood Weibull law of lives with right censoring.
 
-    Parameters
-    ----------
-    times : array_like, shape (n_items,)
-        Casts at failure, or so far; items not used yet (0 casts, still good) say nothing and are left out. [cast]
-    events : array_like of bool, shape (n_items,)
-        True where the item failed, false where it was still good when last seen.
+    `times` and `events`, shape (n_items,), are those of `kaplan_meier`; items not used yet (0 casts, still good) say nothing and are left
+    out. A shape above 1 wears, 1 fails by chance only; the scale is the age by which 63 % have failed. None in place of both where no
+    law can be told: fewer than two failed, or all that did at one age that no other passed. ValueError if a failure is at an age of
+    zero, a time is not finite, or an event is neither true nor false.
 
-    Returns
-    -------
-    shape, scale : float
-        Above 1 wears, 1 fails by chance only [-], and the age by which 63 % have failed [cast]. None in place of both where no
-        law can be told: fewer than two failed, or all that did at one age that no other passed.
+    The scale follows from the shape, and the shape is the one root of the profile score, which only rises (Lawless, *Statistical Models
+    and Methods for Lifetime Data*, 2nd ed., 2003, section 5.2). scipy's own fit searches both numbers at once and leaves the sixth digit
+    open.
 
-    Raises
-    ------
-    ValueError
-        If a failure is at an age of zero, a time is not finite, or an event is neither true nor false.
-
-    Notes
-    -----
-    The scale follows from the shape, and the shape is the one root of the profile score, which only rises. scipy's own fit
-    searches both numbers at once and leaves the sixth digit open.
-
-    References
-    ----------
-    .. [1] Lawless, *Statistical Models and Methods for Lifetime Data*, 2nd ed., 2003, section 5.2.
-
-    Examples
-    --------
     >>> shape, scale = weibull_fit([54, 187, 216, 240, 244, 335, 361, 373, 375, 386] + [500] * 10, [True] * 10 + [False] * 10)
     >>> round(shape, 4), round(scale, 2)
     (1.7208, 606.53)

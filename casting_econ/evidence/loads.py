@@ -13,7 +13,7 @@ from ..faults import counted
 from ..study import Study
 from ..study.records import split_order
 from ..study.stations import load_sizes, pot_name
-from .dispersion import binomial_limits
+from .control import binomial_limits
 from .posteriors import PRIOR_LOADS, load_share_posterior
 
 RUINED_SHARE = 0.10  # of a load's pieces good, at most, in a load called ruined
@@ -86,7 +86,7 @@ def usual_load(study: Study, product: str) -> float:
     """Casts of a load: as stated; where stations differ, the mean of the batches, or without any of loads that go to them in turn. [cast]"""
     sizes, batches = load_sizes(study.file, product), study.records.get("batches")
     if len(sizes) == 1:
-        return study.file.products[product].casts_per_load.value
+        return float(sizes[0])
     mine = None if batches is None else batches[batches["product"] == product]
     return float(np.mean(sizes)) if mine is None or mine.empty else float(mine.casts.sum()) / loads_poured(study, mine)
 
@@ -106,19 +106,12 @@ def loads_poured(study: Study, batches: pd.DataFrame) -> int:
 
 def pots_used(study: Study, product: str) -> pd.DataFrame:
     """Loads of each station that the batches log names, each of several for itself: how many, casts a load, and the share that is good."""
-    batches = study.records.get("batches")
-    if batches is None or "station" not in batches:
-        return pd.DataFrame(columns=["station", "loads", "casts a load", "good"])
-    found = (
-        batches[batches["product"] == product]
-        .groupby("station")
-        .agg(loads=("casts", "size"), casts=("casts", "sum"), good=("good", "sum"))
-    )
-    found["loads"] = [
-        loads_poured(study, batches[(batches["product"] == product) & (batches.station == one)]) for one in found.index
-    ]
-    found = found.assign(**{"casts a load": found.casts / found.loads, "good": found.good / found.casts})
-    return found[["loads", "casts a load", "good"]].reset_index()
+    batches, rows = study.records.get("batches"), []
+    named = batches is not None and "station" in batches
+    for station, mine in batches[batches["product"] == product].groupby("station") if named else ():
+        loads, casts = loads_poured(study, mine), mine.casts.sum()
+        rows.append((station, loads, casts / loads, mine.good.sum() / casts))
+    return pd.DataFrame(rows, columns=["station", "loads", "casts a load", "good"])
 
 
 def own_faults(study, product, faults):

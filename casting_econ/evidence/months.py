@@ -19,22 +19,12 @@ def counts_posterior(
     """Posterior of a monthly rate of orders [order/month], of their dispersion within months where they come in clusters [-], and the
     chance that they come one by one [-], from counts month by month.
 
-    Parameters
-    ----------
-    stated, prior_weight : float
-        Stated rate, above zero, and the months it counts for. [order/month, month]
-    counts : array_like, shape (months,)
-        Orders of each month; a month without one is a zero, not left out. [order]
-    exposure : float or array_like, shape (months,), optional
-        How much of each month orders could come in, above zero. [month]
-    clustering : tuple of float, optional
-        Median of the dispersion and its log standard deviation: where that is zero it is known, and comes back as None; and the chance
-        that there is none. [-]
-    firm : bool, optional
-        Whether the guess is as sure as so many months of orders one by one; else as so many months like those seen.
+    The stated rate, above zero, counts for so many months [order/month, month]. `counts`, shape (months,), are orders of each month, a
+    month without one being a zero, not left out [order]; `exposure` is how much of each month orders could come in, above zero [month].
+    `clustering` is the median of the dispersion and its log standard deviation: where that is zero it is known, and comes back as None;
+    and the chance that there is none [-]. A `firm` guess is as sure as so many months of orders one by one; else as so many months like
+    those seen.
 
-    Notes
-    -----
     A month's count is negative binomial with variance m + dispersion x m² about its mean m = rate x exposure. Prior: no
     dispersion with a chance, else a log-normal one (were it never none, bands of orders that come one by one would be too wide by
     far); the rate gamma about the stated one with the variance that a mean of so many months has, so that
@@ -42,8 +32,6 @@ def counts_posterior(
     Credibility Theory*, 2005, from memory). Posterior by quadrature over both, thrice, each time
     nearer to where they lie. Where months differ more than chance would have it, the rate is less sure than their sum makes it.
 
-    Examples
-    --------
     >>> steady, clustered = ([3, 4, 3, 2, 3, 3], [0, 12, 0, 1, 5, 0])
     >>> bands = [np.diff(counts_posterior(3.0, 1.0, seen)[0].quantile(np.array([0.1, 0.9])))[0] for seen in (steady, clustered)]
     >>> bool(bands[1] > 1.5 * bands[0])
@@ -86,19 +74,9 @@ def counts_posterior(
 def sizes_posterior(sizes, prior=PRIOR_SIZES) -> Distribution:
     """Posterior of the standard deviation of pieces between orders over their mean, from the pieces of each order. [-]
 
-    Parameters
-    ----------
-    sizes : array_like, shape (orders,)
-        Above zero. [piece]
-    prior : tuple of float, optional
-        Median, and log standard deviation above zero, of a log-normal. [-]
-
-    Notes
-    -----
+    `sizes`, shape (orders,), are above zero [piece]; `prior` is the median, and log standard deviation above zero, of a log-normal [-].
     Sizes are gamma, as in `models.months.pieces_at`; their mean, with a prior flat in its logarithm, is integrated out.
 
-    Examples
-    --------
     >>> alike, apart = (sizes_posterior(sizes).middle for sizes in ([6, 6, 6, 6, 6, 6], [1, 2, 2, 4, 8, 20]))
     >>> bool(alike < 0.15 < 0.7 < apart)
     True

@@ -22,8 +22,6 @@ def stated_range(spread, logarithms=False):
     The deviation is the smallest of its own and of those that the middle eight and nine in ten would have if it were normal, so
     that the family is no wider than what was stated. `logarithms` gives the log of the median and the deviation of a log-normal.
 
-    Examples
-    --------
     >>> median, sd = stated_range(distribution("lognormal", p10=0.5, p90=2.0), logarithms=True)
     >>> round(float(np.exp(median)), 3), round(float(sd), 2)
     (1.0, 0.54)
@@ -115,27 +113,13 @@ def share_posterior(stated, prior_weight, hits, misses) -> Distribution:
 def load_share_posterior(stated, prior_weight, hits, sizes, pooled=0.0):
     """Posterior of a share when pieces of one load are alike, and of the correlation between two of them. [-]
 
-    Parameters
-    ----------
-    stated, prior_weight : float
-        Stated share, in [0, 1], and the pieces it counts for. [-, piece]
-    hits, sizes : array_like
-        Pieces that passed, and pieces that entered, by load. [piece]
-    pooled : float, optional
-        Usual pieces of a load when a single row stands for many loads; zero when rows are loads. [piece]
+    The stated share, in [0, 1], counts for its prior weight [piece]. `hits` and `sizes` are pieces that passed, and that entered, by load
+    [piece]; `pooled` is the usual pieces of a load when a single row stands for many loads, zero when rows are loads [piece].
 
-    Notes
-    -----
-    Hits of a load are beta-binomial [1]_. Prior: share beta(stated x weight, (1 - stated) x weight), correlation beta(1, 19);
-    posterior by quadrature over both. A pooled row of T pieces in loads of n has the variance of one load whose
-    correlation is (n - 1) / (T - 1) times as large.
+    Hits of a load are beta-binomial (Skellam, *J. R. Stat. Soc. B* 10 (1948) 257-261). Prior: share beta(stated x weight,
+    (1 - stated) x weight), correlation beta(1, 19); posterior by quadrature over both. A pooled row of T pieces in loads of n has the
+    variance of one load whose correlation is (n - 1) / (T - 1) times as large.
 
-    References
-    ----------
-    .. [1] Skellam, *J. R. Stat. Soc. B* 10 (1948) 257-261.
-
-    Examples
-    --------
     >>> share, _ = load_share_posterior(0.8, 10, [12, 14, 6, 13], [14, 14, 14, 14])
     >>> wide = np.diff(share.quantile(np.array([0.1, 0.9])))
     >>> alone = np.diff(share_posterior(0.8, 10, 45, 11).quantile(np.array([0.1, 0.9])))
@@ -167,8 +151,6 @@ def load_share_posterior(stated, prior_weight, hits, sizes, pooled=0.0):
 def weighed(values, weights, middle):
     """Distribution of rising values with a density each, three or more of them above zero; `middle` is 'mean' or 'median'.
 
-    Examples
-    --------
     >>> round(weighed(np.linspace(0.0, 1.0, 101), np.linspace(0.0, 2.0, 101), "median").middle, 3)  # a triangle: the root of a half
     0.707
     """
@@ -202,27 +184,14 @@ def _row_variance(mean, totals, weights):
 def mean_posterior(stated, prior_weight, totals, weights, sd=None) -> Distribution:
     """Posterior of a mean per unit, such as minutes a piece, from rows of totals and units.
 
-    Gamma about the mean of guess and rows, each weighing by its units. Its spread joins the guess's own and the standard
-    error of the rows' ratio, by the same weights.
+    The stated mean a unit, above 0, counts for so many units, with a standard deviation of `sd`, 30 % of it if not given; `totals` and
+    `weights`, shape (rows,), are what was spent, and on how many of the same units.
 
-    Parameters
-    ----------
-    stated, prior_weight : float
-        Stated mean a unit, above 0, and the units it counts for. [same units as the rows]
-    totals, weights : array_like, shape (rows,)
-        What was spent, and on how many units.
-    sd : float, optional
-        Standard deviation of the stated mean; 30 % of it if not given.
+    Gamma about the mean of guess and rows, each weighing by its units. Its spread joins the guess's own and the standard error of the
+    rows' ratio, by the same weights: Cochran, *Sampling Techniques*, 3rd ed., 1977, section 2.11. The scatter between rows is drawn
+    towards 30 %, which counts for two rows, so one row still has a width.
 
-    Notes
-    -----
-    Standard error of a ratio: Cochran, *Sampling Techniques*, 3rd ed., 1977, section 2.11. The scatter
-    between rows is drawn towards 30 %, which counts for two rows, so one row still has a width.
-
-    Examples
-    --------
-    >>> posterior = mean_posterior(2.0, 10, [30.0, 50.0], [10, 20])
-    >>> round(posterior.middle, 3)
+    >>> round(mean_posterior(2.0, 10, [30.0, 50.0], [10, 20]).middle, 3)
     2.5
     """
     totals, weights = np.asarray(totals, float), np.asarray(weights, float)
@@ -236,26 +205,13 @@ def mean_posterior(stated, prior_weight, totals, weights, sd=None) -> Distributi
 def mould_life_posterior(stated, prior_weight, shape, retired, live, shape_spread=0.0):
     """Posterior of the mean life of moulds whose lives are Weibull [cast], and of the shape, None where it is known [-].
 
-    Parameters
-    ----------
-    stated, prior_weight : float
-        Stated mean casts a cavity, which is the prior's median, and the retired moulds it counts for. [cast, mould]
-    shape, shape_spread : float
-        Stated Weibull shape, and its log standard deviation; zero takes it as known. [-]
-    retired, live : array_like
-        Casts at retirement, above 0, and casts so far of moulds still in use (censored). [cast]
+    The stated mean casts a cavity is the prior's median, and counts for so many retired moulds [cast, mould]; `shape` is that of the
+    Weibull, and `shape_spread` its log standard deviation, zero where it is known [-]. `retired` are casts at retirement, above 0, `live`
+    casts so far of moulds still in use (censored) [cast].
 
-    Notes
-    -----
-    For a known shape, scale ** shape is inverse gamma with (weight + retired) events and the summed casts ** shape; shapes
-    are weighed by how well they explain the casts [1]_.
+    For a known shape, scale ** shape is inverse gamma with (weight + retired) events and the summed casts ** shape; shapes are weighed
+    by how well they explain the casts: Meeker & Escobar, *Statistical Methods for Reliability Data*, 1998, ch. 14.
 
-    References
-    ----------
-    .. [1] Meeker & Escobar, *Statistical Methods for Reliability Data*, 1998, ch. 14.
-
-    Examples
-    --------
     >>> round(mould_life_posterior(35.0, 1e6, 2.5, [], [])[0].middle, 2)
     35.0
     """
@@ -264,26 +220,19 @@ def mould_life_posterior(stated, prior_weight, shape, retired, live, shape_sprea
 
     def gamma_of(shape):
         factor = float(special.gamma(1 + 1 / shape))
-        centre = (
-            special.gammainccinv(prior_weight, 0.5) * (stated / factor) ** shape
-        )  # so that the prior's median is the stated life
+        # so that the prior's median is the stated life
+        centre = special.gammainccinv(prior_weight, 0.5) * (stated / factor) ** shape
         return factor, centre, centre + float(np.sum(casts**shape))
 
     if shape_spread == 0.0:
         factor, _, exposure = gamma_of(shape)
         return distribution("inverse gamma life", events=events, exposure=exposure, power=shape, factor=factor), None
-    shapes = shape * np.exp(np.linspace(-4, 4, 61) * shape_spread)
+    shapes, logs = shape * np.exp(np.linspace(-4, 4, 61) * shape_spread), np.sum(np.log(retired))
     found = [gamma_of(one) for one in shapes]
-    chances = np.array(
-        [
-            retired.size * np.log(one)
-            + (one - 1) * np.sum(np.log(retired))
-            + prior_weight * np.log(centre)
-            - events * np.log(exposure)
-            for one, (_, centre, exposure) in zip(shapes, found, strict=True)
-        ]
-    )
-    chances += -(np.log(shapes / shape) ** 2) / (2 * shape_spread**2)
+    chances = -(np.log(shapes / shape) ** 2) / (2 * shape_spread**2)
+    for at, (one, (_, centre, exposure)) in enumerate(zip(shapes, found, strict=True)):
+        seen = retired.size * np.log(one) + (one - 1) * logs
+        chances[at] += seen + prior_weight * np.log(centre) - events * np.log(exposure)
     chances = np.exp(chances - chances.max())
     likely = chances > 1e-9 * chances.max()
     ends = [

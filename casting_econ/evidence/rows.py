@@ -8,9 +8,8 @@ from scipy import optimize
 from ..draws.distributions import Distribution
 from .posteriors import PRIOR_SPREAD, stated_range, weighed
 
-PRIOR_SPREAD_FACTOR = (
-    0.50  # log sd of that scatter itself: between 0.11 and 0.80 in 95 of 100 workshops, common practice, no source
-)
+# log sd of that scatter itself: between 0.11 and 0.80 in 95 of 100 workshops, common practice, no source
+PRIOR_SPREAD_FACTOR = 0.50
 
 
 def rows_prior(stated, prior_weight, spread=None, scatter=PRIOR_SPREAD):
@@ -32,31 +31,17 @@ class Rows:
 
 
 def rows_posterior(stated, prior_weight, totals, units, fixed=0.0, spread=PRIOR_SPREAD):
-    """Posterior of the means of several kinds of unit from rows of totals, such as minutes a piece and minutes a load.
+    """Posterior of the means of several kinds of unit, as `Rows`, from rows of totals, such as minutes a piece and minutes a load.
 
-    Parameters
-    ----------
-    stated, prior_weight : array_like, shape (kinds,)
-        Stated mean of each kind of unit, above 0, and the rows of usual scatter that each counts for.
-    totals : array_like, shape (rows,)
-        What each row took, above 0.
-    units : array_like, shape (rows, kinds)
-        Units of each kind in each row.
-    fixed : array_like, optional
-        Part of each row's total that is known.
-    spread : float, optional
-        Usual scatter between rows, as a share. [-]
+    The stated mean of each kind of unit, shape (kinds,), above 0, counts for so many rows of usual scatter. `totals`, shape (rows,), are
+    what each row took, above 0, for its `units`, shape (rows, kinds), beside a `fixed` part that is known; `spread` is the usual scatter
+    between rows, as a share [-].
 
-    Notes
-    -----
     A total is log-normal about fixed + units @ means, with one scatter for all rows, whose prior is log-normal about
     `spread`; a stated mean is log-normal with log variance spread² / weight. Given the scatter the means are log-normal:
     exactly when each row has one kind, by Laplace's method otherwise; the scatter is integrated out.
 
-    Examples
-    --------
-    >>> rows = rows_posterior([2.0], [1.0], [30.0, 50.0], [[10], [20]])
-    >>> round(rows.means[0].middle, 2)
+    >>> round(rows_posterior([2.0], [1.0], [30.0, 50.0], [[10], [20]]).means[0].middle, 2)
     2.6
     """
     stated, firm = np.log(np.asarray(stated, float)), np.asarray(prior_weight, float) / spread**2

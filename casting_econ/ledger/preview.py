@@ -1,7 +1,10 @@
 """How the records were read, in lines for a terminal of 80 columns."""
 
 import textwrap
+from collections.abc import Iterable
 from itertools import groupby
+
+import numpy as np
 
 from ..faults import counted, cut
 from .join import FileReading, Reading
@@ -78,13 +81,15 @@ def _lines(text: str, indent: str) -> list[str]:
     return textwrap.wrap(text, _WIDTH, initial_indent=indent, subsequent_indent=indent + "  ") or [indent]
 
 
+def runs(rows: Iterable[int]) -> list[tuple[int, int]]:
+    """First and last of each run of rows that follow each other, in order."""
+    rows = sorted(rows)
+    parts = np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)
+    return [(int(part[0]), int(part[-1])) for part in parts]
+
+
 def _ranges(rows: list[int], most: int | None = None) -> str:
-    """'3, 5-9' for rows in order."""
-    found: list[list[int]] = []
-    for row in rows:
-        if found and row == found[-1][1] + 1:
-            found[-1][1] = row
-        else:
-            found.append([row, row])
+    """'3, 5-9' for rows."""
+    found = runs(rows)
     said = ", ".join(f"{a}" if a == b else f"{a}-{b}" for a, b in found[:most])
     return said if most is None or len(found) <= most else f"{said} and {sum(b - a + 1 for a, b in found[most:])} more"

@@ -52,31 +52,10 @@ def irr(flows):
 def payback(flows, rate=0.0, *, for_good=False):
     """Periods until money put in is back, with the part of the period in which that happens; infinite where it is not. [period]
 
-    Parameters
-    ----------
-    flows : array_like
-        Shape (..., periods + 1), the first of them now, even within a period. [money]
-    rate : float or array_like, optional
-        Zero for the plain payback, above it for the discounted one. [1/period]
-    for_good : bool, optional
-        Whether the money must stay back to the end of the flows, rather than be back once.
+    `flows` have shape (..., periods + 1), the first of them now, even within a period [money]; a `rate` above zero discounts them
+    [1/period]. `for_good` asks that the money stays back to the end of the flows, rather than be back once. The result has shape
+    (...). ValueError if the rate is not above -1 or a flow is not finite. OpenStax, *Principles of Finance*, chapter 16.
 
-    Returns
-    -------
-    float or ndarray
-        Shape (...).
-
-    Raises
-    ------
-    ValueError
-        If the rate is not above -1 or a flow is not finite.
-
-    References
-    ----------
-    .. [1] OpenStax, *Principles of Finance*, chapter 16.
-
-    Examples
-    --------
     >>> flows = [-16_000, 2_000, 4_000, 5_000, 5_000, 5_000, 5_000]
     >>> float(payback(flows)), round(float(payback(flows, 0.09)), 2)
     (4.0, 5.05)
@@ -107,24 +86,10 @@ def rate_per_month(rate):
 def sales_share(months, *, season=_LEVEL, first_month=1, ramp_months=0.0):
     """Share of a full year's sales that each month has, shape (months,). [year/month]
 
-    Parameters
-    ----------
-    months : int
-        How many, one or more. [month]
-    season : sequence of float, optional
-        Twelve weights from January, of zero or more, adding up to 12. [-]
-    first_month : int, optional
-        Calendar month of the first, 1 to 12.
-    ramp_months : float, optional
-        Demand grows evenly from nothing at the start to all of it after these. [month]
+    `season` are twelve weights from January, of zero or more, adding up to 12 [-]; the first month is the calendar's `first_month`,
+    1 to 12; demand grows evenly from nothing at the start to all of it after `ramp_months` [month]. ValueError for less than a month,
+    another input outside its range, or weights that do not add up to 12.
 
-    Raises
-    ------
-    ValueError
-        If an input is outside its range, or the weights do not add up to 12.
-
-    Examples
-    --------
     >>> (sales_share(4, ramp_months=2.0) * 12).tolist()
     [0.25, 0.75, 1.0, 1.0]
     """
@@ -147,17 +112,14 @@ class CashPlan:
     share: np.ndarray  # of a year's sales by month, `sales_share`, for the months and as many more as the lead; or (..., same)
     outlays: Any  # put in, at the start and at each month's end, shape (..., months + 1) [money]
     opening: Any = 0.0  # there before the outlays [money]
-    receipts: tuple[
-        tuple[Any, int], ...
-    ] = ()  # what buyers and channels pay out, and how long after the sale [money/year, month]
+    receipts: tuple[tuple[Any, int], ...] = ()  # what is paid out, and how long after the sale [money/year, month]
     with_sales: Any = 0.0  # paid out in the month of the sale: postage, packing [money/year]
     by_season: Any = 0.0  # paid as the season goes, whether demand has grown or not: stalls [money/year]
     season_share: Any = 1.0 / MONTHS_IN_YEAR  # of it by month, shape (..., months) [year/month]
     material: Any = 0.0  # [money/year]
     material_lead: int = 0  # bought so long before the sale [month]
-    moulds: tuple[
-        tuple[Any, Any], ...
-    ] = ()  # wear with the sales, and what of it the sets bear that the outlays paid [money/year, money]
+    # wear with the sales, and what of it the sets bear that the outlays paid [money/year, money]
+    moulds: tuple[tuple[Any, Any], ...] = ()
     overhead: Any = 0.0  # the same every month [money/year]
     wear: Any = 0.0  # of equipment, no payment but deducted before tax [money/year]
     pay: Any = 0.0  # that the maker takes out, every month [money/month]
@@ -212,9 +174,8 @@ class CashFlows:
     receipts: tuple[tuple[Any, int], ...] = ()  # earned from buyers, and how long after the sale they pay [money/month, month]
     paid: Any = 0.0  # to suppliers, landlord, channels, without the moulds [money/month]
     stocked: Any = 0.0  # material bought less material used [money/month]
-    moulds: tuple[
-        tuple[Any, Any], ...
-    ] = ()  # wear, and what of it the sets bear that the outlays paid, shape (...) [money/month, money]
+    # wear, and what of it the sets bear that the outlays paid, shape (...) [money/month, money]
+    moulds: tuple[tuple[Any, Any], ...] = ()
     wear: Any = 0.0  # of equipment, no payment but deducted before tax [money/month]
     pay: Any = 0.0  # that the maker takes out [money/month]
     set_aside: Any = 0.0  # share of the surplus, for contributions and tax, shape (...) [-]
@@ -237,16 +198,6 @@ class CashPath:
     owed: Any  # by buyers [money]
     in_stock: Any  # material bought for sales to come [money]
 
-    @property
-    def lowest(self):
-        """Least free money of all months. [money]"""
-        return self.free.min(axis=-1)[()]
-
-    @property
-    def lowest_month(self):
-        """Month at whose end that is, 0 being the start. [month]"""
-        return self.free.argmin(axis=-1)[()]
-
 
 def cash_path(plan):
     """What is in the bank month by month, as a `CashPath`, of a `CashPlan` or of `CashFlows`: months are along the last axis.
@@ -260,8 +211,8 @@ def cash_path(plan):
     what they wear until they are used up is deducted, not paid again; wear after that is paid as it comes.
 
     >>> path = cash_path(CashPlan(share=sales_share(3), outlays=[300, 0, 0, 0], opening=500, receipts=((2400, 1),), overhead=600))
-    >>> path.balance.tolist(), float(path.lowest), int(path.lowest_month)
-    ([200.0, 150.0, 300.0, 450.0], 150.0, 1)
+    >>> path.balance.tolist()
+    [200.0, 150.0, 300.0, 450.0]
     """
     flows = plan.flows() if isinstance(plan, CashPlan) else plan
     outlays = checked("outlays", flows.outlays, low=0.0)
@@ -290,9 +241,9 @@ def _column(name, value):
     return np.asarray(checked(name, value, low=0.0))[..., None]
 
 
-def from_start(monthly, first=0.0):
-    """Months with what comes before them, at the start."""
-    return np.concatenate([np.zeros((*monthly.shape[:-1], 1)) + first, monthly], axis=-1)
+def from_start(monthly):
+    """Months with the start before them, at which there is nothing."""
+    return np.concatenate([np.zeros((*monthly.shape[:-1], 1)), monthly], axis=-1)
 
 
 def _later(flows, delay):

@@ -20,9 +20,8 @@ class StepCost:
     minutes: object  # hands-on, for a piece entering, load and rework in it [min/piece]
     material: object  # for a piece entering [money/piece]
     consumables: object  # for a piece entering [money/piece]
-    spent_when_found: (
-        object  # on a piece scrapped here: all since the mould, and its place in later loads, left empty [money/piece]
-    )
+    # on a piece scrapped here: all since the mould, and its place in later loads, left empty [money/piece]
+    spent_when_found: object
     recovered: object  # got back from a piece scrapped here [money/piece]
 
     @cached_property
@@ -84,29 +83,14 @@ def material_cost(cost, loss_share=0.0):
 def piece_cost(product: Product, target_per_hour, casts_per_year=None):
     """Follow one product through its routing, to the `PieceCost` of a good piece.
 
-    Parameters
-    ----------
-    product : Product
-        Routing, mould and materials; its numbers may be arrays.
-    target_per_hour : float or array_like
-        What an hour of the maker's time is taken to cost. [money/hour]
-    casts_per_year : float or array_like, optional
-        Casts of the year, over which learning is averaged; only needed by steps that learn. [cast/year]
+    Its numbers may be arrays; `target_per_hour` is what an hour of the maker's time is taken to cost [money/hour]. Learning is averaged
+    over the `casts_per_year`, which only steps that learn need [cast/year]. ValueError if an input is outside its range.
 
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
+    A scrapped piece costs all that was spent on it up to the step that rejects it, the view of ISO 14051:2011; mould making is spent
+    with the first step. Load minutes fall on the pieces that are still in the load. A piece scrapped before a load that is as large as
+    what is left leaves its place in it empty, and bears the cost of that place; so the cost of scrap is what a good piece would cost
+    less if every check passed, learning apart.
 
-    Notes
-    -----
-    A scrapped piece costs all that was spent on it up to the step that rejects it, the view of
-    ISO 14051:2011; mould making is spent with the first step. Load minutes fall on the pieces that
-    are still in the load. A piece scrapped before a load that is as large as what is left leaves its place in it empty, and
-    bears the cost of that place; so the cost of scrap is what a good piece would cost less if every check passed, learning apart.
-
-    Examples
-    --------
     >>> from casting_econ.models import Product, Step
     >>> steps = (Step(name="pour", minutes=6.0, pass_share=0.5), Step(name="sand", minutes=3.0))
     >>> cost = piece_cost(Product(name="knob", casts_per_load=10, steps=steps), target_per_hour=10.0)

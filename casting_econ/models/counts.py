@@ -17,31 +17,12 @@ _MOST_NUMBERS = 2**20  # a table of draws is worked through in parts of so many 
 
 
 def loads_for(casts, casts_per_load):
-    """Loads that so many casts are poured in: full ones, in turn where they differ, then the rest.
+    """Size of each load that so many casts, zero or more, are poured in: full ones, in turn where they differ, then the rest. [cast]
 
-    Parameters
-    ----------
-    casts : int
-        Zero or more. [cast]
-    casts_per_load : int or sequence of int
-        Casts of a full load, or of full loads in turn. [cast/load]
+    `casts_per_load` is that of a full load, or of full loads in turn [cast/load]. ValueError if a number is not whole or out of range.
 
-    Returns
-    -------
-    tuple of int
-        Size of each load. [cast]
-
-    Raises
-    ------
-    ValueError
-        If a number is not whole or out of range.
-
-    Examples
-    --------
-    >>> loads_for(36, 14)
-    (14, 14, 8)
-    >>> loads_for(40, (20, 12))
-    (20, 12, 8)
+    >>> loads_for(36, 14), loads_for(40, (20, 12))
+    ((14, 14, 8), (20, 12, 8))
     """
     sizes = full_loads(casts_per_load)
     turns, left = divmod(checked_whole("casts", casts), sum(sizes))
@@ -56,34 +37,25 @@ def full_loads(casts_per_load):
 
 
 def counts_from_loads(loads, good_share, load_correlation, set_size=1, ruined=0.0):
-    """Distribution of the good pieces, or full sets, of several loads, draw by draw.
+    """Distribution of the good pieces, or full sets, of several loads, draw by draw; shape (draws, most + 1), or (most + 1,) for scalars.
+
+    The chance of 0, 1, ... pieces or sets up to the most that the loads hold [-]. Given the draw loads are independent, so their
+    distributions are convolved, by the discrete Fourier transform.
 
     Parameters
     ----------
     loads : sequence of int
         Size of each load; none gives no piece for certain. [cast]
-    good_share : float or array_like, shape (draws,)
-        Long-run share that ends good, in [0, 1]. [-]
-    load_correlation : float or array_like, shape (draws,)
-        Intra-load correlation, in [0, 1). [-]
+    good_share, load_correlation, ruined : float or array_like, shape (draws,)
+        Long-run share that ends good, in [0, 1]; correlation within a load, in [0, 1); and chance that a load is lost as a whole,
+        whatever its pieces, below 1. [-]
     set_size : int, optional
         Pieces that must match, so come from one load; 1 counts single pieces. [piece/set]
-    ruined : float or array_like, shape (draws,), optional
-        Chance that a load is lost as a whole, whatever its pieces, below 1. [-]
-
-    Returns
-    -------
-    ndarray, shape (draws, most + 1) or (most + 1,)
-        Chance of 0, 1, ... pieces or sets up to the most that the loads hold; the second shape for scalars. [-]
 
     Raises
     ------
     ValueError
         If an input is outside its range.
-
-    Notes
-    -----
-    Loads are independent given the draw, so their distributions are convolved, by the discrete Fourier transform.
 
     Examples
     --------
@@ -106,49 +78,32 @@ def counts_from_loads(loads, good_share, load_correlation, set_size=1, ruined=0.
 
 
 def chance_of(needed, casts, casts_per_load, good_share, load_correlation, *, set_size=1, started=(), weights=None, ruined=0.0):
-    """Chance that so many casts, with the loads already started, give enough.
+    """Chance that so many casts, with the loads already started, give enough, averaged over the draws. [-]
+
+    The average of convolutions is taken before the one inverse transform, which is the same and much quicker.
 
     Parameters
     ----------
     needed : int
         Good pieces wanted, or full sets where `set_size` is above 1. [piece or set]
-    casts : int
-        New casts, poured in full loads and one for the rest. [cast]
-    casts_per_load : int
-        Casts of a full load. [cast/load]
-    good_share : float or array_like, shape (draws,)
-        Long-run share that ends good, in [0, 1]. [-]
-    load_correlation : float or array_like, shape (draws,)
-        Intra-load correlation, in [0, 1). [-]
-    set_size : int, optional
-        Pieces that must match, so come from one load. [piece/set]
+    casts, casts_per_load : int
+        New casts, poured in full loads and one for the rest, and casts of a full load. [cast, cast/load]
+    good_share, load_correlation, set_size, ruined
+        As in `counts_from_loads`.
     started : sequence of int, optional
         Sizes of the loads already poured, whose pieces can still end either way. [cast]
     weights : array_like, shape (draws,), optional
         Weight of each draw; None weighs all alike. [-]
-    ruined : float or array_like, shape (draws,), optional
-        Chance that a load is lost as a whole, whatever its pieces, below 1. [-]
-
-    Returns
-    -------
-    float
-        Average over the draws, in [0, 1]. [-]
 
     Raises
     ------
     ValueError
         If an input is outside its range.
 
-    Notes
-    -----
-    The average of convolutions is taken before the one inverse transform, which is the same and much quicker.
-
     Examples
     --------
-    >>> round(chance_of(28, 38, 14, 0.828768, 0.0), 2)
-    0.95
-    >>> round(chance_of(1, 1, 14, [0.5, 0.9], 0.0), 6)
-    0.7
+    >>> round(chance_of(28, 38, 14, 0.828768, 0.0), 2), round(chance_of(1, 1, 14, [0.5, 0.9], 0.0), 6)
+    (0.95, 0.7)
     """
     needed, set_size = checked_whole("needed", needed), checked_whole("set size", set_size, low=1)
     loads = loads_for(casts, casts_per_load) + checked_loads(started)

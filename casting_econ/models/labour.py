@@ -49,22 +49,10 @@ def unit_total(pieces, rate):
 def practised_minutes(floor_minutes, first_minutes, rate, made_before, pieces):
     """Mean minutes a piece over the next pieces, learning down to a practised floor: of max(floor, first x n ** b). [min/piece]
 
-    Parameters
-    ----------
-    floor_minutes, first_minutes : float or array_like
-        Practised time, below which learning stops, and time the first piece ever took. [min/piece]
-    rate : float or array_like
-        Time left after each doubling (unit model), in (0, 1]. [-]
-    made_before, pieces : float or array_like
-        Pieces already made, and to be made, above zero. [piece]
+    The floor is the practised time, below which learning stops, `first_minutes` what the first piece ever took [min/piece], `rate` the
+    time left after each doubling (unit model), in (0, 1] [-]; so many pieces were made before, and so many follow, above zero [piece].
+    ValueError outside these ranges.
 
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    Examples
-    --------
     >>> round(float(practised_minutes(0.0, 100.0, 0.85, 0, 125)) * 125, 3), float(practised_minutes(5.0, 5.0, 0.85, 0, 10))
     (5201.085, 5.0)
     """

@@ -45,21 +45,9 @@ def longest_wait(a: Workshop, product=None):
 def with_levers(a: Workshop, *, product=None, scrap=None, cure_hours=None, price=None, demand=None) -> Workshop:
     """The same workshop with some levers moved.
 
-    Parameters
-    ----------
-    product : str, optional
-        Product that scrap and cure belong to; None takes the first.
-    scrap : float or array_like, optional
-        Overall share of casts scrapped, in [0, 1). [-]
-    cure_hours : float or array_like, optional
-        Length of the product's longest wait. [hour]
-    price, demand : float or array_like, optional
-        Factors on every price and on every channel's orders. [-]
-
-    Raises
-    ------
-    ValueError
-        If a lever is outside its range or has nothing to act on.
+    `scrap` is the overall share of casts scrapped, in [0, 1) [-], and `cure_hours` the length of the longest wait [hour], both of one
+    product, the first if none is named; `price` and `demand` are factors on every price and on every channel's orders [-]. Each may be
+    an array. ValueError if a lever is outside its range or has nothing to act on.
     """
     name = a.product(product).name
     own = f"products.{name}.steps"

@@ -36,10 +36,8 @@ def best_mix(contribution, use, capacity, most, least=0.0) -> Mix:
         Of each resource by one unit of each activity, zero or more.
     capacity : array_like, shape (m,)
         Of each resource, zero or more.
-    most : array_like, shape (n,)
-        Of each activity that can be sold; infinity is no limit.
-    least : array_like, shape (n,), optional
-        Of each activity that must be done.
+    most, least : array_like, shape (n,)
+        Of each activity that can be sold, infinity being no limit, and that must be done.
 
     Raises
     ------
@@ -51,11 +49,8 @@ def best_mix(contribution, use, capacity, most, least=0.0) -> Mix:
     -----
     Maximises contribution @ x subject to use @ x <= capacity and least <= x <= most, by HiGHS. Where more limits meet than
     there are activities (a degenerate answer) the solver's dual values are one set of many; the worth of one more is then the
-    smallest, and of one less the largest, over all sets that are optimal.
-
-    References
-    ----------
-    .. [1] Hillier & Lieberman, *Introduction to Operations Research*, ch. 3-4 and 6 (product mix, shadow prices).
+    smallest, and of one less the largest, over all sets that are optimal. Hillier & Lieberman, *Introduction to Operations
+    Research*, ch. 3-4 and 6 (product mix, shadow prices).
 
     Examples
     --------

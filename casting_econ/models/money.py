@@ -8,26 +8,9 @@ from .checks import checked, checked_share
 def yearly_charge(price, resale, life_years, interest=0.0):
     """Yearly charge for a piece of equipment: (price - resale) x (A/P, i, n) + resale x i. [money/year]
 
-    Parameters
-    ----------
-    price, resale : float or array_like
-        What it cost, and what it still brings at the end. [money]
-    life_years : float or array_like
-        Useful life, above zero. [year]
-    interest : float or array_like, optional
-        Yearly rate; zero is straight line. [1/year]
+    It cost the price and still brings the resale at the end [money] of a life above zero [year]; zero `interest` is straight line
+    [1/year]. ValueError outside these ranges. Capital recovery factor: standard compound-interest tables, (A/P, 10 %, 5) = 0.2637975.
 
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    References
-    ----------
-    .. [1] Capital recovery factor, standard compound-interest tables; (A/P, 10 %, 5) = 0.2637975.
-
-    Examples
-    --------
     >>> yearly_charge(58_000, 10_000, 5), round(float(yearly_charge(1, 0, 5, interest=0.10)), 7)
     (9600.0, 0.2637975)
     """
@@ -60,27 +43,10 @@ def straight_line(price, resale, life_years, years):
 def self_employed_target(wage, paid_hours_per_year, employer_share, weeks_worked, full_week_hours):
     """Hourly pay a self-employed maker needs to live as well as on an employed wage. [money/hour]
 
-    A year's wage with contributions over the hours really worked. An estimate: which contributions apply is a question for a
-    qualified adviser.
+    A year's `wage` [money/hour], paid for so many hours, holidays included [hour/year], with what an employer would add as a share of
+    it [-], over the weeks that the maker really works [week/year] of so many hours each [hour/week]; ValueError outside their ranges. An
+    estimate: which contributions apply is a question for a qualified adviser.
 
-    Parameters
-    ----------
-    wage : float or array_like
-        Employed hourly wage. [money/hour]
-    paid_hours_per_year : float or array_like
-        Hours the wage is paid for in a year, holidays included. [hour/year]
-    employer_share : float or array_like
-        Contributions an employer would add, as a share of the wage. [-]
-    weeks_worked, full_week_hours : float or array_like
-        Weeks the maker really works in a year, and hours of a full one. [week/year, hour/week]
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    Examples
-    --------
     >>> round(self_employed_target(13.45, 1950, 0.0, 46, 37.5), 4)
     15.2043
     """

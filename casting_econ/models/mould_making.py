@@ -77,10 +77,8 @@ class MouldMaking:
 
 
 def moulds_for_load(casts, cavities):
-    """Moulds that so many casts fill at once, the last perhaps in part. [mould]
+    """Moulds that so many casts fill at once, the last perhaps in part; ValueError for casts or cavities not above zero. [mould]
 
-    Examples
-    --------
     >>> int(moulds_for_load(20, 3))
     7
     """
@@ -88,28 +86,22 @@ def moulds_for_load(casts, cavities):
 
 
 def mould_making(moulds, masters, cavities, *, in_hand=0, cure_hours=(24.0, 24.0), good_share=1.0, mould_room=(), copy_room=()):
-    """The quickest way from masters to so many moulds.
+    """The quickest way from masters to so many moulds, as `MouldMaking`.
 
     Parameters
     ----------
-    moulds : int
-        Wanted in all. [mould]
+    moulds, in_hand : int
+        Wanted in all, and there already. [mould]
     masters : int
         Masters in hand. [cast]
     cavities : int
         Of a mould; each takes one master or copy while the mould is made. [cast/mould]
-    in_hand : int, optional
-        Moulds there already. [mould]
     cure_hours : tuple of float, optional
         Waits of a pour of moulds, all steps together, and of a load of copies until these are out. [hour]
     good_share : float, optional
         Of copies that are fit to be moulded; parts are left off, but of each round one is. [-]
     mould_room, copy_room : sequence of int, optional
         Moulds, or casts, that find room in each station at once; empty where nothing limits them. [mould, cast]
-
-    Returns
-    -------
-    MouldMaking
 
     Raises
     ------
@@ -120,11 +112,8 @@ def mould_making(moulds, masters, cavities, *, in_hand=0, cure_hours=(24.0, 24.0
     -----
     A round is waited for before the next begins. Masters are free again once their moulds are made. With fewer masters than
     cavities and no mould, the first mould has as many cavities as there are masters; it gives copies and is not counted.
-    Least time first, then fewest rounds, copies and moulds, by Dijkstra's search over (moulds, masters with copies) [1]_.
-
-    References
-    ----------
-    .. [1] Dijkstra, A note on two problems in connexion with graphs, *Numerische Mathematik* 1, 1959, 269–271.
+    Least time first, then fewest rounds, copies and moulds, by Dijkstra's search over (moulds, masters with copies): A note on
+    two problems in connexion with graphs, *Numerische Mathematik* 1, 1959, 269–271.
 
     Examples
     --------
@@ -132,10 +121,8 @@ def mould_making(moulds, masters, cavities, *, in_hand=0, cure_hours=(24.0, 24.0
     nine copies, and the five moulds that are left.
 
     >>> made = mould_making(8, 3, 3, cure_hours=(32.0, 12.0))
-    >>> [(one.kind, one.count) for one in made.rounds]
-    [('moulds', 1), ('copies', 3), ('moulds', 2), ('copies', 9), ('moulds', 5)]
-    >>> made.generations, made.copies, made.days
-    (3, 12, 5.0)
+    >>> [(one.kind, one.count) for one in made.rounds], made.generations, made.copies, made.days
+    ([('moulds', 1), ('copies', 3), ('moulds', 2), ('copies', 9), ('moulds', 5)], 3, 12, 5.0)
     """
     wanted, masters = checked_whole("moulds", moulds), checked_whole("masters", masters)
     size, there = checked_whole("cavities", cavities, low=1), checked_whole("moulds in hand", in_hand)

@@ -40,34 +40,13 @@ def expected_casts(mean_life, shape=2.5, replace_at=None):
 
 
 def cheapest_replacement_age(mean_life, shape, planned_cost, failure_cost, wear_cost=0.0):
-    """Age at which replacing a mould costs least per cast, and that cost.
+    """Age at which replacing a mould costs least per cast, infinity when running to failure is as cheap [cast], and that cost [money/cast].
 
-    Parameters
-    ----------
-    mean_life, shape : float
-        Mean casts until worn out, and Weibull shape. [cast, -]
-    planned_cost, failure_cost : float
-        Cost of a replacement before, and at, failure. [money]
-    wear_cost : float, optional
-        Extra finishing and scrap a cast costs for each cast of age (linear). [money/cast²]
+    Mean casts until worn out, and Weibull shape [cast, -]; cost of a replacement before, and at, failure [money]; `wear_cost` is the
+    extra finishing and scrap a cast costs for each cast of age (linear) [money/cast²]. ValueError if one is outside its range.
 
-    Returns
-    -------
-    age, cost : float
-        Age, or infinity when running to failure is as cheap [cast], and the long-run cost a cast at it [money/cast].
+    Minimises [planned S(a) + failure F(a) + wear x integral of t S(t)] / integral of S(t) over a grid refined around its least value.
 
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    Notes
-    -----
-    Minimises [planned S(a) + failure F(a) + wear x integral of t S(t)] / integral of S(t) over a
-    grid refined around its least value.
-
-    Examples
-    --------
     >>> age, cost = cheapest_replacement_age(887.264, 2.5, planned_cost=1, failure_cost=5)
     >>> round(age), round(cost, 5)
     (493, 0.00346)
@@ -96,27 +75,18 @@ def cheapest_replacement_age(mean_life, shape, planned_cost, failure_cost, wear_
 
 
 def moulds_worn(loads, sets, life_casts, life_shape, age=0.0, replace_at=None):
-    """Expected sets of moulds that an order uses up.
+    """Expected sets of moulds that an order wears out or has replaced, a fresh one taking the place of each. [set]
 
     Parameters
     ----------
-    loads : int
-        Loads, shared round over the sets; each gives every cavity of its set one cast. [load]
-    sets : int
-        Sets of moulds in use, one or more. [set]
-    life_casts : float or array_like
-        Mean casts until a set is worn out. [cast]
-    life_shape : float or array_like
-        Weibull shape. [-]
+    loads, sets : int
+        Loads, shared round over the sets in use, one or more; each gives every cavity of its set one cast. [load, set]
+    life_casts, life_shape : float or array_like
+        Mean casts until a set is worn out, and Weibull shape; the result has their shape. [cast, -]
     age : int or array_like, shape (sets,), optional
         Casts each set has given before; parts of a cast are rounded. [cast]
     replace_at : float, optional
         Age at which a set is replaced anyway, rounded up to whole casts; None or infinity runs it until worn out. [cast]
-
-    Returns
-    -------
-    float or ndarray
-        Sets worn out or replaced during the loads, a fresh one taking the place of each; shape of the two lives. [set]
 
     Raises
     ------
@@ -125,14 +95,10 @@ def moulds_worn(loads, sets, life_casts, life_shape, age=0.0, replace_at=None):
 
     Notes
     -----
-    The renewal function M of the equation M(t) = F(t) + integral of M(t - x) dF(x), F the distribution of the life [1]_.
-    The integral is summed over whole casts with the mean of M over each, its error falling with the square of
-    1 / mean life; where replacements are planned F and M jump, and the jumps are kept apart. A set of age a
-    begins with the distribution of the life it has left.
-
-    References
-    ----------
-    .. [1] Tijms, *A First Course in Stochastic Models*, 2003, ch. 8.
+    The renewal function M of the equation M(t) = F(t) + integral of M(t - x) dF(x), F the distribution of the life: Tijms, *A First
+    Course in Stochastic Models*, 2003, ch. 8. The integral is summed over whole casts with the mean of M over each, its error
+    falling with the square of 1 / mean life; where replacements are planned F and M jump, and the jumps are kept apart. A set of
+    age a begins with the distribution of the life it has left.
 
     Examples
     --------

@@ -10,21 +10,10 @@ _ROUNDING = 1e-12  # of a chance: what the transforms leave, so that a chance of
 
 
 def casts_for(needed, confidence, casts_per_load, good_share, load_correlation, *, set_size=1, started=(), ruined=0.0):
-    """Fewest new casts that give enough with a wanted chance.
+    """Fewest new casts that give enough with a wanted chance, zero where the loads already started are enough. [cast]
 
-    Parameters
-    ----------
-    needed : int
-        Good pieces wanted, or full sets where `set_size` is above 1. [piece or set]
-    confidence : float
-        Chance wanted, in (0, 1). [-]
-    casts_per_load, good_share, load_correlation, set_size, started, ruined
-        As in `chance_of`.
-
-    Returns
-    -------
-    int
-        Zero where the loads already started are enough. [cast]
+    One more cast in a load, or in a load of its own, never lowers the chance, so the fewest are found by halving. The
+    confidence lies in (0, 1) [-]; the other arguments are those of `chance_of`.
 
     Raises
     ------
@@ -32,16 +21,10 @@ def casts_for(needed, confidence, casts_per_load, good_share, load_correlation, 
         If an input is outside its range, or no number up to 40 times what an average draw needs (and 200 more)
         is enough, as when some draws hardly ever give a good piece.
 
-    Notes
-    -----
-    One more cast in a load, or in a load of its own, never lowers the chance, so the fewest are found by halving.
-
     Examples
     --------
-    >>> casts_for(28, 0.95, 14, 0.828768, 0.0)
-    38
-    >>> casts_for(28, 0.95, 14, 0.828768, 0.0, started=(14, 14))
-    10
+    >>> casts_for(28, 0.95, 14, 0.828768, 0.0), casts_for(28, 0.95, 14, 0.828768, 0.0, started=(14, 14))
+    (38, 10)
     """
     confidence = _checked_confidence(confidence)
     needed, set_size = checked_whole("needed", needed), checked_whole("set size", set_size, low=1)
@@ -74,7 +57,7 @@ def casts_for(needed, confidence, casts_per_load, good_share, load_correlation, 
 
 
 def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correlation, set_size=1, started=None, ruined=0.0):
-    """Casts of each colour or form of one order, so that all are enough together.
+    """New casts of each colour or form of one order, so that all are enough together, and the chance of that. [cast, -]
 
     Parameters
     ----------
@@ -86,13 +69,6 @@ def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correl
         As in `chance_of`; the same for every variant.
     started : sequence of sequence of int, optional
         Casts of each load already started, by variant. [cast/load]
-
-    Returns
-    -------
-    casts : tuple of int
-        New casts of each variant. [cast]
-    chance : float
-        Chance that every variant is enough, at least the confidence. [-]
 
     Raises
     ------
@@ -107,12 +83,8 @@ def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correl
     Given the draw, variants are independent, as if each had loads of its own; over the draws they are not: a
     poor share is poor for all, so the joint chance is above the product of the chances.
     Own loads are the cautious side. Pieces of one load fail together, so variants that share loads, each with its casts
-    split over loads as before, tend to be enough together: they are associated [1]_, and the chance of all
-    is at least the product of the chances of each.
-
-    References
-    ----------
-    .. [1] Esary, Proschan & Walkup, *Ann. Math. Statist.* 38 (1967) 1466-1474.
+    split over loads as before, tend to be enough together: they are associated (Esary, Proschan & Walkup, *Ann. Math. Statist.*
+    38 (1967) 1466-1474), and the chance of all is at least the product of the chances of each.
 
     Examples
     --------
@@ -160,27 +132,11 @@ def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correl
 
 
 def chance_by_variant(needed, casts, casts_per_load, good_share, load_correlation, set_size=1, started=None, ruined=0.0):
-    """Chance that every variant of an order is enough.
+    """Chance that every variant of an order is enough, as if each had loads of its own; averaged over the draws. [-]
 
-    Parameters
-    ----------
-    needed, casts : sequence of int
-        Good pieces (or full sets) wanted, and new casts, of each variant. [piece or set], [cast]
-    casts_per_load, good_share, load_correlation, set_size, started, ruined
-        As in `casts_by_variant`.
+    Good pieces (or full sets) wanted, and new casts, of each variant [piece or set, cast]; the others as in `casts_by_variant`.
+    ValueError if one is outside its range.
 
-    Returns
-    -------
-    float
-        Variants as if each had loads of its own; averaged over the draws. [-]
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    Examples
-    --------
     >>> round(chance_by_variant((12, 12, 4), (19, 19, 7), 14, 0.828768, 0.0), 3)
     0.962
     """

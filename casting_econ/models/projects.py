@@ -13,30 +13,10 @@ YEAR = 365.25  # days of a year, leap years in it
 def bridge(work: Callable[[Mapping[str, object]], float], planned: Mapping[str, object], actual: Mapping[str, object]) -> dict:
     """Part a difference by cause, each cause averaged over all orders in which the causes could have been changed.
 
-    Parameters
-    ----------
-    work : callable
-        Takes one value a cause and returns what they bring.
-    planned, actual : mapping
-        Values by cause; the same causes in both.
+    `work` takes one value a cause and returns what they bring; `planned` and `actual` are values by the same causes, else ValueError.
+    The parts are in the unit of `work`, and sum to work(actual) - work(planned). Shapley, in *Contributions to the Theory of Games
+    II*, 1953 (from memory): the only shares that treat causes alike, give nothing to a cause without effect, and add up.
 
-    Returns
-    -------
-    dict of str to float
-        Part of each cause, in the unit of `work`; they sum to work(actual) - work(planned).
-
-    Raises
-    ------
-    ValueError
-        If the causes differ.
-
-    References
-    ----------
-    .. [1] Shapley, in *Contributions to the Theory of Games II*, 1953 (from memory): the only shares that treat causes alike,
-       give nothing to a cause without effect, and add up.
-
-    Examples
-    --------
     Two hours at 3 become five at 7: of the 29 more, 15 for the hours and 14 for the rate (own arithmetic):
 
     >>> bridge(lambda v: v["hours"] * v["rate"], {"hours": 2.0, "rate": 3.0}, {"hours": 5.0, "rate": 7.0})
@@ -61,8 +41,6 @@ def bridge(work: Callable[[Mapping[str, object]], float], planned: Mapping[str, 
 def in_digits(parts: Mapping[str, float], total: float, digits: int) -> dict[str, float]:
     """Parts in so many digits after the point that add up to the total in as many: the largest part takes what rounding leaves.
 
-    Examples
-    --------
     >>> in_digits({"a": 1.004, "b": 2.004, "c": -0.5}, 2.508, 2)
     {'a': 1.0, 'b': 2.01, 'c': -0.5}
     """
@@ -75,22 +53,11 @@ def in_digits(parts: Mapping[str, float], total: float, digits: int) -> dict[str
 
 
 def charged_by_use(price, resale, life, used):
-    """What equipment has worn by use: the share of its life that was used up, never more than all of it.
+    """What equipment has worn by use: the share of its life that was used up, never more than all of it. [money]
 
-    Parameters
-    ----------
-    price, resale : float
-        What it cost, and what it still brings at the end. [money]
-    life, used : float
-        In the same unit, such as loads or hours; life above zero.
+    What it cost, and still brings at the end [money]; `life`, above zero, and `used` are in the same unit, such as loads or hours.
+    ValueError outside these ranges.
 
-    Returns
-    -------
-    float
-        [money]
-
-    Examples
-    --------
     >>> charged_by_use(300.0, 60.0, 600, 15)
     6.0
     """
@@ -101,24 +68,8 @@ def charged_by_use(price, resale, life, used):
 def piece_by_division(outlay, hours, wage, pieces):
     """(Outlay + hours x wage) over pieces, as makers often count. [money/piece]
 
-    Parameters
-    ----------
-    outlay : float
-        Paid out for it. [money]
-    hours, wage, pieces : float
-        Hours [hour], what an hour should bring [money/hour], and pieces, above zero [piece].
+    `outlay` is what was paid [money], `wage` what an hour should bring [money/hour], over `pieces` above zero; ValueError else.
 
-    Returns
-    -------
-    float
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    Examples
-    --------
     155 hours at 7.25 and 850 of outlay over 280 pieces, and 160 hours (common practice, no source):
 
     >>> round(piece_by_division(850, 155, 7.25, 280), 2), round(piece_by_division(850, 160, 7.25, 280), 2)

@@ -8,22 +8,10 @@ from .checks import checked, checked_share
 def orders_at_price(orders_per_year, price, reference_price=None, elasticity=0.0):
     """Orders a year at a price, by constant elasticity: orders x (price / reference) ** -elasticity. [order/year]
 
-    Parameters
-    ----------
-    orders_per_year : float or array_like
-        Orders expected at the reference price. [order/year]
-    price, reference_price : float or array_like
-        Price asked, and that the orders were counted or guessed at; None means the price itself. [money/order]
-    elasticity : float or array_like, optional
-        Zero or more; 1.5 means one per cent dearer loses about 1.5 per cent of orders. [-]
+    The orders are those expected at the reference price, at which they were counted or guessed; None means the price itself
+    [money/order]. `elasticity` is zero or more: 1.5 means one per cent dearer loses about 1.5 per cent of orders [-]. ValueError
+    outside these ranges.
 
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    Examples
-    --------
     >>> orders_at_price(100, price=20.0, reference_price=10.0, elasticity=1.0)
     50.0
     """
@@ -49,31 +37,12 @@ def order_contribution(
     packaging=0.0,
     refund_share=0.0,
 ):
-    """What one order brings and costs, kind by kind; a refunded piece is taken as lost and not replaced.
+    """What one order brings and costs: `revenue`, `fees`, `postage`, `packaging`, `refunds`, and `net`, the first less the others. [money/order]
 
-    Parameters
-    ----------
-    price : float or array_like
-        Price of the order without postage. [money/order]
-    postage_charged, postage_paid, packaging, fee_fixed : float or array_like, optional
-        [money/order]
-    fee_share : float or array_like, optional
-        Share taken of the price, and of postage charged too unless `fee_on_postage` is false. [-]
-    refund_share : float or array_like, optional
-        Share of orders paid back, postage both ways lost with them. [-]
+    `price` is without postage, and it, postage, packaging and the fixed fee are by the order [money/order]; `fee_share` is taken of the
+    price, and of postage charged too unless `fee_on_postage` is false [-]; `refund_share` of the orders is paid back, postage both ways
+    lost with them, the piece taken as lost and not replaced [-]. ValueError if an input is outside its range.
 
-    Returns
-    -------
-    dict of str to float or ndarray
-        `revenue`, `fees`, `postage`, `packaging`, `refunds` and `net`, the first less the others. [money/order]
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    Examples
-    --------
     >>> order = order_contribution(96.0, postage_charged=5.9, fee_share=0.135, fee_fixed=0.48, postage_paid=6.3)
     >>> round(order["fees"], 4)
     14.2365
@@ -95,31 +64,13 @@ def order_contribution(
 
 
 def newsvendor_quantity(demand, chances, short_cost, over_cost):
-    """How much to bring to a day of unsure demand, and what doing so loses on average by too few and too many.
+    """How much to bring to a day of unsure demand [piece], and what doing so loses on average by too few and too many [money].
 
-    Parameters
-    ----------
-    demand, chances : array_like, shape (n,)
-        Rising values that demand may take, the only ones considered as stock, and their chances, which add up to one. [piece, -]
-    short_cost, over_cost : float
-        Lost with each piece wanted and not there, and with each brought and not sold, above zero. [money/piece]
+    `demand`, shape (n,), are rising values that demand may take, the only ones considered as stock [piece], with `chances` that add up
+    to one [-]. A piece wanted and not there loses `short_cost`, one brought and not sold `over_cost`, above zero [money/piece]. It is
+    the smallest value that is enough with a chance of short / (short + over). ValueError outside these ranges. Snyder & Shen,
+    *Fundamentals of Supply Chain Theory*, chapter 4 (critical ratio).
 
-    Returns
-    -------
-    stock, cost : float
-        The smallest value that is enough with a chance of short / (short + over) [piece], and the mean loss [money].
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range, or the chances do not add up to one.
-
-    References
-    ----------
-    .. [1] Snyder & Shen, *Fundamentals of Supply Chain Theory*, chapter 4 (critical ratio).
-
-    Examples
-    --------
     >>> newsvendor_quantity([0, 1, 2, 3], [0.1, 0.3, 0.4, 0.2], short_cost=5.0, over_cost=2.5)
     (2.0, 2.25)
     """

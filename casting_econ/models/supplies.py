@@ -14,29 +14,13 @@ _TOLERANCE = 1e-6  # to which HiGHS keeps a condition
 def mixed_masses(amount, parts, densities, by):
     """Mass [g] and volume [ml] of each component of a mix, shape (components, ...); None for volumes without densities.
 
-    Parameters
-    ----------
-    amount : float or array_like
-        Mix wanted, losses included. [ml] by volume, [g] by mass
-    parts : sequence of float
-        Ratio of the components, each above zero: 2:1 is (2, 1). [-]
-    densities : sequence of float or None
-        Density of each component, in the same order; None only by mass. [g/ml]
-    by : {"volume", "mass"}
-        What the ratio and the amount count.
+    `amount` is the mix wanted, losses included [ml] by volume, [g] by mass; `parts` is the ratio of the components, each above zero: 2:1
+    is (2, 1) [-]; `densities` are those of each component, in the same order, None only by mass [g/ml]; `by` says what ratio and amount
+    count, 'volume' or 'mass'. ValueError if an input is outside its range or parts and densities do not pair up.
 
-    Raises
-    ------
-    ValueError
-        If an input is outside its range or parts and densities do not pair up.
-
-    Notes
-    -----
     Volumes are added up as if mixing changed them little, as it does in casting resins and rubbers. A ratio by volume is
     not one by mass unless the densities are equal: follow the data sheet of what is used.
 
-    Examples
-    --------
     >>> masses, volumes = mixed_masses(300.0, (2, 1), (1.13, 0.98), by="volume")
     >>> masses.round(2).tolist(), volumes.round(2).tolist()  # 2:1 by volume is 2.31:1 by mass
     ([226.0, 98.0], [200.0, 100.0])
@@ -59,28 +43,13 @@ def mixed_masses(amount, parts, densities, by):
 def cheapest_packs(needed, sizes, prices):
     """Packs of each kind that hold enough for the least money, and that money. [pack, money]
 
-    Parameters
-    ----------
-    needed : float
-        Amount to cover, zero or more. [any unit]
-    sizes : sequence of float
-        What each kind of pack holds, above zero. [the same unit]
-    prices : sequence of float
-        Price of each kind, zero or more. [money/pack]
+    `needed` is the amount to cover, zero or more, in any unit; `sizes` what each kind of pack holds, above zero, in the same; `prices`
+    those of a pack of each kind, zero or more [money/pack]. ValueError if an input is outside its range or sizes and prices do not pair up.
 
-    Raises
-    ------
-    ValueError
-        If an input is outside its range or sizes and prices do not pair up.
-
-    Notes
-    -----
     An integer programme, solved to the end by HiGHS. Sizes are counted in their greatest common measure, taken of
     their first twelve digits, and the need is rounded up to it, so that the solver's tolerance leaves nothing
     short; where that measure is finer than the tolerance, a result that is short is found anew for two millionths more.
 
-    Examples
-    --------
     >>> cheapest_packs(1234.0, (250.0, 1000.0, 5000.0), (9.0, 24.0, 99.0))
     ((1, 1, 0), 33.0)
     """

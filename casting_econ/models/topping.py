@@ -36,33 +36,14 @@ class ToppedUp:
 
 
 def top_up_casts(short, good_share, set_size=1):
-    """Casts of a round that tops up: what is short over the good share, and one more where a cast can fail.
+    """Casts of a round that tops up: what is short over the good share, and one more where a cast can fail. [cast]
 
-    Parameters
-    ----------
-    short : int or array_like
-        Good pieces, or full sets where `set_size` is above 1, still wanted; at or below zero none are. [piece or set]
-    good_share : float
-        Share of casts that ends good, as far as the maker knows, above 0. [-]
-    set_size : int, optional
-        Pieces that must match, so come from one load. [piece/set]
+    `short` are good pieces, or full sets where `set_size` is above 1, still wanted; at or below zero none are [piece or set]. The share
+    of casts that ends good, as far as the maker knows, is above 0 [-]; pieces of a set must match, so come from one load [piece/set].
+    ValueError outside these ranges.
 
-    Returns
-    -------
-    ndarray of int
-        [cast]
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    Examples
-    --------
-    >>> top_up_casts([4, 1, 0], 0.86).tolist()
-    [6, 3, 0]
-    >>> int(top_up_casts(4, 1.0))
-    4
+    >>> top_up_casts([4, 1, 0], 0.86).tolist(), int(top_up_casts(4, 1.0))
+    ([6, 3, 0], 4)
     """
     share = checked_share("good share", good_share, above=0.0)
     pieces = np.asarray(short) * checked_whole("set size", set_size, low=1)
@@ -70,27 +51,10 @@ def top_up_casts(short, good_share, set_size=1):
 
 
 def first_casts(short, casts_per_load, good_share, set_size=1):
-    """Casts of the first round: as many full loads as the pieces need, but not more than would be topped up.
+    """Casts of the first round: as many full loads as the pieces need, but not more than would be topped up. [cast]
 
-    Parameters
-    ----------
-    short, good_share, set_size
-        As in `top_up_casts`.
-    casts_per_load : int
-        Casts of a full load. [cast/load]
+    `casts_per_load` is that of a full load [cast/load], the others as in `top_up_casts`; ValueError if one is outside its range.
 
-    Returns
-    -------
-    ndarray of int
-        [cast]
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    Examples
-    --------
     One load of 36 for thirty, two of 20 for 35, and for three no more than they are likely to take.
 
     >>> [int(first_casts(n, load, 0.86)) for n, load in ((30, 36), (35, 20), (3, 36))]
@@ -103,30 +67,13 @@ def first_casts(short, casts_per_load, good_share, set_size=1):
 
 
 def top_up(short, now, outcome, good_share, set_size=1):
-    """Follow the rule until nothing is short.
+    """Follow the rule until nothing is short; ValueError if an input is outside its range.
 
-    Parameters
-    ----------
-    short : array_like of int, shape (draws, colours)
-        Good pieces or sets wanted before the first round, what loads under way will give taken off. [piece or set]
-    now : array_like of int, shape (colours,)
-        Casts of the first round, the same in every draw since nothing is counted yet. [cast]
-    outcome : callable
-        Takes the casts of a round, shape (draws, colours), and gives the good pieces or sets that come of them.
-    good_share, set_size
-        As in `top_up_casts`.
+    `short` are good pieces or sets wanted before the first round, what loads under way will give taken off, shape (draws, colours)
+    [piece or set]; `now` the casts of the first round, shape (colours,), the same in every draw since nothing is counted yet [cast].
+    `outcome` takes the casts of a round, shape (draws, colours), and gives the good pieces or sets that come of them. The others are
+    those of `top_up_casts`.
 
-    Returns
-    -------
-    ToppedUp
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    Examples
-    --------
     Every second cast is good, and the maker knows it: four wanted, eight cast, and so on.
 
     >>> found = top_up([[4]], [6], lambda casts: casts // 2, 0.5)

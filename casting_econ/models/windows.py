@@ -32,24 +32,10 @@ class Calendar:
 
 
 def open_seconds_after(moment, seconds, windows):
-    """When so much open time has passed after a moment.
+    """When so much open time has passed after a moment; NEVER where the windows end before, and after NEVER. [s]
 
-    Parameters
-    ----------
-    moment : array_like of int
-        NEVER stays never. [s]
-    seconds : array_like of int
-        Open time that must pass; with none the moment itself. [s]
-    windows : ndarray of int
-        Open times, shape (windows, 2). [s]
+    With no `seconds` that must pass it is the moment itself; `windows` are open times, shape (windows, 2) [s]. All are whole numbers.
 
-    Returns
-    -------
-    ndarray of int
-        NEVER where the windows end before. [s]
-
-    Examples
-    --------
     >>> open_seconds_after(50, 20, np.array([[0, 60], [100, 160]])).item()
     110
     """
@@ -65,25 +51,11 @@ def open_seconds_after(moment, seconds, windows):
 
 
 def merged_windows(windows):
-    """Working windows in order, touching ones joined, as whole seconds of the week.
+    """Working windows in order, touching ones joined, as whole seconds of the week. [s]
 
-    Parameters
-    ----------
-    windows : sequence of (float, float)
-        Start and end within the week, Monday 0:00 being 0. [hour]
+    They are given as start and end within the week, Monday 0:00 being 0 [hour]; one that reaches the end of the week is joined to one
+    that starts it by an end past 168 h. ValueError if there is none, one is empty or outside the week, or two overlap.
 
-    Returns
-    -------
-    tuple of (int, int)
-        [s]; a window reaching the end of the week is joined to one that starts it by a end past 168 h.
-
-    Raises
-    ------
-    ValueError
-        If there is no window, one is empty or outside the week, or two overlap.
-
-    Examples
-    --------
     >>> merged_windows([(8, 12), (12, 17)])
     ((28800, 61200),)
     """
@@ -144,7 +116,8 @@ class OpenWeek:
     """Open time of a week that repeats."""
 
     def __init__(self, spans):
-        self.spans, self.always = spans, spans[0][1] - spans[0][0] >= WEEK
+        self.spans, self.longest = spans, max(end - start for start, end in spans)  # [s]
+        self.always = self.longest >= WEEK
         parts = [part for a, b in spans for part in ([(a, b)] if b <= WEEK else [(0, b - WEEK), (a, WEEK)])]
         starts, ends = np.array(sorted(parts)).T
         passed = np.cumsum(ends - starts)

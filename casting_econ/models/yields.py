@@ -79,25 +79,11 @@ def at_scrap_rate(pass_shares, scrap_rate):
 
 
 def good_per_load(casts, good_share, load_correlation=0.0):
-    """Chances of 0, 1, ..., `casts` good pieces in one load, shape (casts + 1,). [-]
+    """Chances of 0, 1, ..., `casts` good pieces in one load, one or more, shape (casts + 1,). [-]
 
-    Parameters
-    ----------
-    casts : int
-        Pieces in the load, one or more. [piece/load]
-    good_share : float
-        Long-run share that ends good, in [0, 1]. [-]
-    load_correlation : float, optional
-        Between two pieces of a load, rho in [0, 1): they fail together. [-]
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    Notes
-    -----
-    Beta-binomial with a = y (1 - rho) / rho, b = (1 - y)(1 - rho) / rho; binomial at rho = 0.
+    `good_share` is the long-run share that ends good, in [0, 1], `load_correlation` rho, in [0, 1), that between two pieces of a load:
+    they fail together [-]. Beta-binomial with a = y (1 - rho) / rho, b = (1 - y)(1 - rho) / rho; binomial at rho = 0. ValueError
+    outside these ranges.
 
     >>> good_per_load(2, 0.5).round(2).tolist()
     [0.25, 0.5, 0.25]
@@ -111,26 +97,9 @@ def good_per_load(casts, good_share, load_correlation=0.0):
 def beta_binomial_logpmf(k, n, share, rho):
     """Natural logarithm of the chance of k hits among n pieces of one load, minus infinity where k is not possible. [-]
 
-    Parameters
-    ----------
-    k, n : int or array_like
-        Hits, and pieces in the load, zero or more; whole. [piece]
-    share : float or array_like
-        Long-run share of hits, in [0, 1]. [-]
-    rho : float or array_like
-        Correlation between two pieces of a load, in [0, 1); 0 is the binomial. [-]
+    k and n are whole, n zero or more [piece]; `share` is the long-run share of hits, in [0, 1], and `rho` the correlation between two
+    pieces of a load, in [0, 1), 0 being the binomial [-]; else ValueError. Skellam, *J. R. Stat. Soc. B* 10 (1948) 257-261.
 
-    Raises
-    ------
-    ValueError
-        If an input is outside its range or a count is not whole.
-
-    References
-    ----------
-    .. [1] Skellam, *J. R. Stat. Soc. B* 10 (1948) 257-261.
-
-    Examples
-    --------
     >>> [round(float(np.exp(beta_binomial_logpmf(1, 2, 0.5, rho))), 6) for rho in (0.0, 0.5)]
     [0.5, 0.25]
     """

@@ -8,7 +8,7 @@ from ..faults import counted, some_of
 from ..formatting import MINUS, Format
 from ..kit import Answer, OpenStudy, basis_counts, format_of
 from ..models import evaluate
-from .change import Changed, cost_words
+from .change import Changed, best_of, cost_words
 from .conditions import moved_words, needed_table, pay_over_target
 from .deciding import Decision, brings_words, decision_sentence, decision_word
 from .job import Job, hour_words, job_line, job_of, todo_words
@@ -23,9 +23,8 @@ def first_lines(kit: OpenStudy, answer: Answer, decision: Decision, rows: list[C
     fmt, job = format_of(kit), job_of(kit, answer)
     about, sure = ("", "") if kit.certain else ("about ", f" (chance {fmt.chance(job.hour)})")
     hour = f"**An hour {certainty_word(job.hour)}:** {about}{hour_words(kit, answer)}, target {fmt.money(answer.target)}{sure}."
-    best = max((row for row in rows if row.clearly_better), key=lambda row: row.gain.mean(), default=None)
     todo = f"**{advice(kit, job, decision)}**"
-    if best:
+    if best := best_of(rows):
         todo += f" First: {best.what}, {about}{fmt.money(float(best.gain.mean()), 0)} more a year."
     guess = guess_words(waiting_of(kit, float(decision.benefit.mean())), fmt)
     return [hour, job_line(kit, answer, job), f"{todo} {guess}".rstrip()]
@@ -45,10 +44,9 @@ def the_decision(decision: Decision, rows: list[Changed], fmt: Format, word: str
         text = text.replace(f"**{plain}**", f"**{word}**")
     elif word and word != plain:
         text = f"**{word}** {brings_words(decision, fmt)}."
-    good = [row for row in rows if row.clearly_better]
-    if not good:
+    best = best_of(rows)
+    if not best:
         return text + (" No scenario of the study is clearly better." if rows else "")
-    best = max(good, key=lambda row: row.gain.mean())
     by, often = f"by {fmt.money(float(best.gain.mean()), 0)} a year", f"with a chance of {fmt.chance(best.better)}"
     text += f" **Change: {best.what}**, better than now {by if best.certain else often}"
     enough = float((best.over_target > 0).mean())
@@ -66,24 +64,18 @@ def the_decision(decision: Decision, rows: list[Changed], fmt: Format, word: str
 def next_things(kit: OpenStudy, decision: Decision, information: pd.DataFrame, rows: list[Changed], fmt: Format) -> list[str]:
     """At most three things to do next, each with its reason."""
     things = []
-    good = sorted((r for r in rows if r.clearly_better), key=lambda r: -float(r.gain.mean()))
-    if good:
-        cost = f" for {cost_words(good[0], fmt)}" if good[0].first_cost else ""
-        things.append(
-            f"**Do: {good[0].what}**{cost}; about {fmt.money(float(good[0].gain.mean()), 0)} more a year, its own hours paid the target."
-        )
+    if row := best_of(rows):
+        cost, gain = f" for {cost_words(row, fmt)}" if row.first_cost else "", fmt.money(float(row.gain.mean()), 0)
+        things.append(f"**Do: {row.what}**{cost}; about {gain} more a year, its own hours paid the target.")
     sure = information[(information.kind == "number") & (information.worth > 2.0 * information.error)]
     sure = worth_waiting_for(kit, sure, float(decision.benefit.mean()))
     if len(sure) and decision.all_known.value >= 0.001 * abs(float(decision.benefit.mean())):
         row = sure.iloc[0]
         takes = f"; {row.takes} would halve its width" if row.takes else ""
         things.append(f"**Measure: {row.what}**; knowing it is worth {fmt.money(row.worth, 0)} a year{takes}.")
-    open_rows = [r for r in rows if r.perhaps_better]
-    if open_rows and len(things) < 3:
-        row = max(open_rows, key=lambda r: r.gain.mean())
-        things.append(
-            f"**Find out about: {row.what}**; it would bring {fmt.money(float(row.gain.mean()), 0)} on average, but the chance that it brings anything is only {fmt.chance(row.better)}."
-        )
+    if len(things) < 3 and (row := best_of(rows, sure=False)):
+        brings = f"{fmt.money(float(row.gain.mean()), 0)} on average, but the chance that it brings anything is only {fmt.chance(row.better)}"
+        things.append(f"**Find out about: {row.what}**; it would bring {brings}.")
     needed = needed_table(kit, next(iter(kit.study.file.products)))
     nearest = needed[needed.needed.notna() & np.isfinite(needed.change)].head(1)
     if len(nearest) and len(things) < 3:

@@ -13,6 +13,11 @@ from .table import shown
 _MEANINGLESS = 1.0  # a year; a rate of return beyond it says only that little was put in
 
 
+def _by_month(answer, columns):
+    """Amounts at the start and at the end of each month, as a frame that names them."""
+    return pd.DataFrame({"month": range(answer.months + 1), "calendar": ("at the start", *answer.calendar)} | columns)
+
+
 @shown("cash-outlay", "What goes in at the start", "for: text; money: money0", fold=True)
 def outlay_table(answer: CashAnswer) -> pd.DataFrame:
     """What is put in at the start. [money]"""
@@ -28,9 +33,8 @@ def outlay_table(answer: CashAnswer) -> pd.DataFrame:
 def path_table(answer: CashAnswer, case: str = NO_PAY) -> pd.DataFrame:
     """Free money at the start and at the end of each month, with its band. [money]"""
     found = answer.cases[case]
-    low, middle, high = np.quantile(found.free, BAND, axis=0)
-    frame = {"month": range(answer.months + 1), "calendar": ("at the start", *answer.calendar), "at the point": found.path.free}
-    return pd.DataFrame(frame | {"1 in 10 below": low, "half below": middle, "1 in 10 above": high})
+    band = dict(zip(("1 in 10 below", "half below", "1 in 10 above"), np.quantile(found.free, BAND, axis=0), strict=True))
+    return _by_month(answer, {"at the point": found.path.free} | band)
 
 
 @shown(
@@ -52,10 +56,7 @@ def lines_table(answer: CashAnswer, case: str = NO_PAY) -> pd.DataFrame:
     }
     columns |= {"balance": path.balance, "set aside for tax": path.set_aside, "free": path.free}
     columns |= {"owed by buyers": path.owed, "material bought ahead": path.in_stock}
-    frame = pd.DataFrame({name: values + 0.0 for name, values in columns.items()})
-    frame.insert(0, "month", range(answer.months + 1))
-    frame.insert(1, "calendar", ("at the start", *answer.calendar))
-    return frame
+    return _by_month(answer, {name: values + 0.0 for name, values in columns.items()})
 
 
 @shown(
@@ -200,15 +201,15 @@ def _lowest_place(answer, found, low, fmt):
     return text if worst == month else f"{text}, but {place(worst)} in the tenth that falls lowest"
 
 
-def worth_sentence(kit: OpenStudy, answer: CashAnswer, case: str = TARGET_PAY) -> str:
-    """What the path is worth today, and its rate of return."""
-    fmt, found = format_of(kit), answer.cases[case]
+def worth_sentence(kit: OpenStudy, answer: CashAnswer) -> str:
+    """What the path with pay at the target is worth today, and its rate of return."""
+    fmt, found = format_of(kit), answer.cases[TARGET_PAY]
     low, middle, high = ends_of(found.worth)
     side = "more than is put in" if low > 0 else "less than is put in" if high < 0 else "either side of what is put in"
     leave = f"half of the draws leave {fmt.money(middle, 0)} or more, eight in ten between {fmt.money(low, 0)} and {fmt.money(high, 0)}"
     left = f", what equipment and first moulds are still worth at the end counted in ({fmt.money(found.left, 0)}),"
     text = (
-        f"With **{case}**, at {fmt.percent(answer.interest, 1)} interest a year above rising prices, {answer.months} months"
+        f"With **{TARGET_PAY}**, at {fmt.percent(answer.interest, 1)} interest a year above rising prices, {answer.months} months"
         f"{left if found.left >= 0.5 else ''} are worth **{side}**: {f'they leave {fmt.money(middle, 0)}' if kit.certain else leave}."
     )
     rates = [fmt.percent(rate, 1) for rate in found.rates]

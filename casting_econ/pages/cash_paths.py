@@ -95,7 +95,10 @@ def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 2_048, wor
     stated, season, by_month = kit.study.file.cash, season_weights(kit.study), kit.variation == "months"
     names = [NO_PAY, TARGET_PAY] + ([STATED_PAY] if stated.pay_taken > 0 else [])
     a, years = kit.inputs(), -(-stated.months // MONTHS_IN_YEAR) if by_month else 1
-    planned = _material(_years(kit, [a] * -(-(stated.months + stated.material_lead) // MONTHS_IN_YEAR))) if by_month else None
+    planned = None
+    if by_month:
+        ahead = _years(kit, [a] * -(-(stated.months + stated.material_lead) // MONTHS_IN_YEAR))
+        planned = _joined(ahead, lambda year: year.material)
 
     def ruled(*each):
         """Path, payback and worth under each rule of pay, of workshops alike in all but the luck of their years."""
@@ -255,11 +258,6 @@ def _joined(flows: list[YearFlows], of, months=None):
     return np.concatenate([of(year) for year in flows], axis=-1)[..., :months]
 
 
-def _material(flows, months=None):
-    """Material of each month's sales. [money/month]"""
-    return _joined(flows, lambda year: year.material, months)
-
-
 def _own_months(kit, each, planned):
     """Flows of months as they come, and the hours of each at the pace of a year; `planned` is the material that expected sales need.
 
@@ -272,7 +270,7 @@ def _own_months(kit, each, planned):
     def joined(of):
         return from_start(_joined(flows, of, months))
 
-    used = _material(flows, months)
+    used = _joined(flows, lambda year: year.material, months)
     kept = np.convolve(planned, np.ones(lead))[lead - 1 :][: months + 1] if lead else np.zeros(months + 1)
     bought, there = [kept[0] * np.ones(used.shape[:-1])], kept[0]
     for month in range(months):

@@ -7,14 +7,12 @@ from itertools import combinations
 import numpy as np
 import pandas as pd
 
-from ..assumptions import assume_changed
 from ..faults import StudyError
 from ..formatting import Format
 from ..kit import OpenStudy
 from ..models import yearly_charge
 from ..models.capacity import share_of
 from ..models.year import DEMAND, HANDS
-from ..study import study_with
 from ..study.scenarios import dotted
 from .table import shown
 
@@ -110,11 +108,15 @@ class Changed:
         return max(self.base_limits, key=self.base_limits.get)
 
 
+def best_of(rows: list[Changed], *, sure: bool = True) -> Changed | None:
+    """Of scenarios that are clearly better, or only perhaps, the one that brings most on average; None where none is."""
+    good = (row for row in rows if (row.clearly_better if sure else row.perhaps_better))
+    return max(good, key=lambda row: row.gain.mean(), default=None)
+
+
 def study_with_scenarios(kit: OpenStudy, names: list[str], *, orders: bool = False) -> OpenStudy:
     """The study with some scenarios, as a kit of its own; StudyError where they do not go together."""
-    study, factors = study_with(kit.study, names, orders=orders)
-    assumed = assume_changed(study, factors, kit.assumed)
-    return OpenStudy(study=assumed.study, assumed=assumed)
+    return kit.with_scenarios({f"scenarios.{name}": kit.study.file.scenarios[name] for name in names}, orders=orders)
 
 
 def compared(kit: OpenStudy, names: list[str], draws: int | None = None, seed: int | None = None) -> Changed:
@@ -266,15 +268,13 @@ def together_sentence(best: Changed | None, rows: list[Changed], fmt: Format) ->
     more = float(best.gain.mean()) - sum(float(row.gain.mean()) for row in alone)
     if abs(more) < max(2.0 * sum(row.error for row in (best, *alone)), 1.0):
         return ""
-    freed = {name: max(row.limits.get(name, 0.0) for row in alone) - best.limits.get(name, 0.0) for name in best.limits}
-    freed = {name: share for name, share in freed.items() if name != DEMAND}
-    why, limit = "", max(freed, key=freed.get, default="")
-    if more > 0 and limit and freed[limit] >= _FREED:
-        why = f", because one makes room where others alone fill {_limit(limit)}"
-    kept = {name: share - max(row.limits.get(name, 0.0) for row in alone) for name, share in best.limits.items()}
-    limit = max(kept, key=kept.get)
-    if more < 0 and kept[limit] >= _FREED:
-        why = f", because with all of them {_limit(limit)} {'limit' if limit == HANDS else 'limits'} more often"
+    freed = {name: max(row.limits.get(name, 0.0) for row in alone) - share for name, share in best.limits.items()}
+    room = max((name for name in freed if name != DEMAND), key=freed.get, default="")
+    busy, why = min(freed, key=freed.get), ""
+    if more > 0 and room and freed[room] >= _FREED:
+        why = f", because one makes room where others alone fill {_limit(room)}"
+    if more < 0 and -freed[busy] >= _FREED:
+        why = f", because with all of them {_limit(busy)} {'limit' if busy == HANDS else 'limits'} more often"
     size = f"{fmt.money(abs(more), 0)} {'more' if more > 0 else 'less'}"
     return f"Each alone, they would bring {fmt.money(float(best.gain.mean()) - more, 0)} in all; together they bring {size}{why}."
 

@@ -123,10 +123,7 @@ def price_sentences(kit: OpenStudy) -> str:
         sells, factor = f"A **{name}** sells for {fmt.money(now)} on average", target / now
         side = f"{fmt.percent(abs(factor - 1))} {'above' if factor > 1 else 'below'}"
         side = "about the same as" if abs(factor - 1) < 0.005 else side
-        rows.append(
-            f"{sells}; the rest of the studio earns the target without it."
-            if target <= 0
-            else f"{sells}. Every hour earns the target at {fmt.money(target)}, {side} that; "
-            f"at {fmt.money(max(cash, 0.0))} the bills are paid and the hours earn nothing."
-        )
+        paid = f"at {fmt.money(max(cash, 0.0))} the bills are paid and the hours earn nothing."
+        told = f"{sells}. Every hour earns the target at {fmt.money(target)}, {side} that; {paid}"
+        rows.append(told if target > 0 else f"{sells}; the rest of the studio earns the target without it.")
     return "\n\n".join(rows)

@@ -50,29 +50,17 @@ def moulds_for(product: str) -> str:
 
 
 def load_waits(p: Product, minutes, stations: dict[str, int], counts_moulds: bool) -> list[LoadWait]:
-    """Waits of a product's loads in stations with load minutes, and in its moulds.
+    """Waits of a product's loads, at a point, in stations with load minutes and in its moulds, where those can be full.
 
-    Parameters
-    ----------
-    p : Product
-        At a point.
-    minutes : sequence of float
-        Hand work by step, load minutes in it. [min/piece entering]
-    stations : dict of str to int
-        How many there are.
-    counts_moulds : bool
-        Whether its moulds can be full.
-
-    Returns
-    -------
-    list of LoadWait
+    `minutes` is hand work by step, load minutes in it [min/piece entering]; `stations` says how many there are, by name.
     """
     pour, _, use = in_moulds(p, minutes) if counts_moulds else (0.0, 0.0, None)
     first, found = next((step for step in p.steps if step.wait_hours > 0), None), []
     by_hand = use is not None and float(use.work_hours) > 0
     for step in p.steps:
         here = {"product": p.name, "step": step.name, "wait_hours": float(step.wait_hours)}
-        count, both = stations.get(step.wait_in or ""), by_hand and step is first and step.load_size is None
+        count = None if step.wait_in not in stations else int(p.stations_for(step, stations[step.wait_in]))
+        both = by_hand and step is first and step.load_size is None
         if count is not None and p.turn_minutes(step) > 0:
             turn = pour if both else p.turn_minutes(step) / 60.0
             sizes = tuple(map(float, p.pots)) if step is first and step.load_size is None else ()
@@ -85,18 +73,8 @@ def load_waits(p: Product, minutes, stations: dict[str, int], counts_moulds: boo
 
 
 def load_wait(kit: OpenStudy) -> LoadWait | None:
-    """The wait of a load that the staircase is about: of those that limit loads, the one demand fills most.
-
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-
-    Returns
-    -------
-    LoadWait or None
-        None when no load waits in a station or a mould.
-    """
+    """The wait of a load that the staircase is about: of those that limit loads, the one demand fills most; None when no load waits in a station
+    or a mould."""
     a, point = kit.inputs(), kit.point()
     use, stations, found = point.utilisation_at_demand, {s.name: int(s.count) for s in a.stations}, []
     for p in a.products:
@@ -119,17 +97,9 @@ def waits_around(hours: float) -> list[float]:
 def resource_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     """How much of each resource is in use, what full demand would need, and how often it limits."""
     point, limits = kit.point(), answer.bottleneck
-    rows = [
-        {
-            "resource": name.replace("-", " "),
-            "in use": float(point.utilisation[name]),
-            "needed at full demand": float(use),
-            "limits in draws": limits[name],
-        }
-        for name, use in point.utilisation_at_demand.items()
-    ]
-    rows.append({"resource": DEMAND, "in use": np.nan, "needed at full demand": np.nan, "limits in draws": limits[DEMAND]})
-    return pd.DataFrame(rows)
+    needed = point.utilisation_at_demand.items()
+    rows = [(name.replace("-", " "), float(point.utilisation[name]), float(use), limits[name]) for name, use in needed]
+    return [*rows, (DEMAND, np.nan, np.nan, limits[DEMAND])]
 
 
 @shown(
@@ -162,22 +132,10 @@ def month_table(kit: OpenStudy, draws: int | None = None, seed: int | None = Non
         there, full = found["there", m].sum(), np.bincount(found["binding", m].astype(int), minlength=len(point.resources))[1:]
         most = point.resources[1 + int(full.argmax())].replace("-", " ") if full.any() else ""
         needed = max(month.utilisation, key=lambda name: float(month.utilisation[name]))
-        sent = found["met", m].sum() / there if there else np.nan
-        rows.append(
-            {
-                "month": MONTHS[m].capitalize(),
-                "orders": float(sum(month.came.values())),
-                "1 in 10 below": low,
-                "1 in 10 above": high,
-                "sent": sent,
-                "something full": full.sum() / found["binding", m].size,
-                "most often": most,
-                "needed most": needed.replace("-", " "),
-                "needed": float(month.utilisation[needed]),
-                "ready": found["ready", m].mean(),
-            }
-        )
-    return pd.DataFrame(rows)
+        sent, busy = found["met", m].sum() / there if there else np.nan, full.sum() / found["binding", m].size
+        needs = needed.replace("-", " "), float(month.utilisation[needed]), found["ready", m].mean()
+        rows.append((MONTHS[m].capitalize(), float(sum(month.came.values())), low, high, sent, busy, most, *needs))
+    return rows
 
 
 def month_sentence(kit: OpenStudy, frame: pd.DataFrame) -> str:
@@ -189,12 +147,9 @@ def month_sentence(kit: OpenStudy, frame: pd.DataFrame) -> str:
     if worst["something full"] < 0.005:
         return f"{text}; even so nothing is full in any month of nearly all years drawn."
     text += f": in **{worst.month}** something is full in {fmt.chance(worst['something full'])} of the years drawn, most often {worst['most often']}"
-    spread = worst["something full"] - best["something full"] >= 0.1
-    return (
-        f"{text}; in {best.month}, when it is least so, in {fmt.chance(best['something full'])}."
-        if spread
-        else f"{text}; other months are much the same."
-    )
+    if worst["something full"] - best["something full"] < 0.1:
+        return f"{text}; other months are much the same."
+    return f"{text}; in {best.month}, when it is least so, in {fmt.chance(best['something full'])}."
 
 
 def stair_table(kit: OpenStudy, wait: LoadWait) -> pd.DataFrame:
@@ -212,20 +167,16 @@ def stair_table(kit: OpenStudy, wait: LoadWait) -> pd.DataFrame:
 )
 def temperature_table(kit: OpenStudy, wait: LoadWait | None) -> pd.DataFrame:
     """Hours of a load's wait by month, and the loads a week they let through; empty where the study states no temperatures."""
-    climate, columns = kit.study.file.temperature, ["month", "temperature", "hours", "loads a week"]
+    climate = kit.study.file.temperature
     stated_at = None if wait is None else kit.study.file.products[wait.product].steps[wait.step].wait_at
     if stated_at is None or not climate.months:
-        return pd.DataFrame(columns=columns)
+        return []
     hours = hours_at_temperature(wait.wait_hours, stated_at, np.array(climate.months), climate.factor)
     rates = wait.loads(kit.study.windows, hours)
-    return pd.DataFrame(dict(zip(columns, ([m.capitalize() for m in MONTHS], climate.months, hours, rates), strict=True)))
+    return [(month.capitalize(), *row) for month, *row in zip(MONTHS, climate.months, hours, rates, strict=True)]
 
 
-@shown(
-    "curing-staircase",
-    "Loads a week from these hours on",
-    "cure hours: 1; *: 2",
-)
+@shown("curing-staircase", "Loads a week from these hours on", "cure hours: 1; *: 2")
 def stair_treads(frame: pd.DataFrame) -> pd.DataFrame:
     """Rows of a stair table at which a rate changes, from a tenth of its longest cure on, at most twenty of them."""
     frame = frame[frame["cure hours"] >= 0.1 * frame["cure hours"].max()]
@@ -249,11 +200,8 @@ def limit_sentence(kit: OpenStudy, answer: Answer) -> str:
         lead = f"What limits sales is **demand**: {helps if shares[0][1] >= 0.9 else 'in most draws all that could be sold can be made'}"
         if full >= 0.5 and shares[0][1] < 0.9:
             lead = "What limits sales more often than anything else is **demand**"
-        more = (
-            evaluate(with_levers(kit.inputs(), demand=1.02)).totals["residual_pay_per_year"]
-            - kit.point().totals["residual_pay_per_year"]
-        )
-        if more <= 0:
+        more = evaluate(with_levers(kit.inputs(), demand=1.02))
+        if more.totals["residual_pay_per_year"] <= kit.point().totals["residual_pay_per_year"]:
             lead += ", and more buyers at these prices would bring no money either"
     elif first == "hands":
         lead = "What limits sales is **hands**: there are more buyers than hours to serve them"
@@ -268,18 +216,13 @@ def limit_sentence(kit: OpenStudy, answer: Answer) -> str:
 
 def stair_sentence(kit: OpenStudy, wait) -> str:
     """Where the study stands on the staircase, and how far the next stair is."""
-    fmt, windows = format_of(kit), kit.study.windows
-
-    def rates(hours):
-        return wait.loads(windows, hours)
-
-    rate = float(rates([wait.wait_hours])[0])
-    longer = [wait.wait_hours + i * 0.25 for i in range(1, 4 * 72)]
-    shorter = [wait.wait_hours - i * 0.25 for i in range(1, max(int(4 * wait.wait_hours), 2))]
-    shorter = [hours for hours in shorter if hours > 0] or [wait.wait_hours]
+    fmt = format_of(kit)
+    longer = wait.wait_hours + 0.25 * np.arange(1, 4 * 72)
+    shorter = wait.wait_hours - 0.25 * np.arange(max(int(4 * wait.wait_hours), 1))  # what is now first
+    less, more = wait.loads(kit.study.windows, longer), wait.loads(kit.study.windows, shorter)
+    rate = float(more[0])
     # where moulds are emptied the rate is known within one per cent; less is no stair
-    later = next((h for h, r in zip(longer, rates(longer), strict=True) if r < 0.99 * rate), None)
-    gain = next((h for h, r in zip(shorter, rates(shorter), strict=True) if r > 1.01 * rate), None)
+    later, gain = next(iter(longer[less < 0.99 * rate]), None), next(iter(shorter[more > 1.01 * rate]), None)
     text = f"With {wait.count:g} in use ({wait.resource.replace('-', ' ')}), {fmt.number(wait.wait_hours, 1)} hours of waiting"
     text += f" and {fmt.number(wait.rest_hours, 1)} of rest" if wait.rest_hours else ""
     text += f" let **{fmt.significant(rate)} loads a week** through."
@@ -287,19 +230,13 @@ def stair_sentence(kit: OpenStudy, wait) -> str:
         each = " and ".join(fmt.number(size) for size in wait.sizes)
         mean = np.mean(wait.sizes)
         text += f" These take {each} pieces in turn, {fmt.number(mean, int(mean % 1 > 0))} on average: a load is as large as what it goes into."
-    emptied = float(wait.moulds.work_hours) if wait.moulds else 0.0
-    text += (
-        f" Getting the pieces out takes {fmt.number(emptied, 1)} hours a load, and until then the moulds are full."
-        if emptied
-        else ""
-    )
+    if emptied := float(wait.moulds.work_hours) if wait.moulds else 0.0:
+        text += f" Getting the pieces out takes {fmt.number(emptied, 1)} hours a load, and until then the moulds are full."
     if later is not None:
         text += f" The next stair down comes at about {fmt.number(later, 2)} hours."
-    return text + (
-        f" The next stair up would need {fmt.number(gain, 2)} hours or less, if the material's data sheet allows it."
-        if gain is not None
-        else ""
-    )
+    if gain is not None:
+        text += f" The next stair up would need {fmt.number(gain, 2)} hours or less, if the material's data sheet allows it."
+    return text
 
 
 def months_alike(frame: pd.DataFrame) -> bool:
@@ -323,19 +260,17 @@ def cure_by_season(kit: OpenStudy, wait, frame) -> str:
     text += "" if cold.hours == warm.hours else f"; {said(warm)}"
     text += f". Every month lets {fmt.significant(cold['loads a week'])} loads a week through." if alike else "."
     if cold["loads a week"] < warm["loads a week"]:
-        counted = (
-            "and the year's result has them so" if kit.variation == "months" else "the year's result takes every month alike"
-        )
-        text += f" **The cold months cost loads{',' if kit.variation == 'months' else ';'} {counted}.**"
+        months = kit.variation == "months"
+        counted = ", and the year's result has them so" if months else "; the year's result takes every month alike"
+        text += f" **The cold months cost loads{counted}.**"
     return text + " Never take a load out before the time that the data sheet asks for at that temperature."
 
 
 def waiting_places(kit: OpenStudy) -> str:
     """Rack places taken and there, by rack."""
-    fmt, point, file = format_of(kit), kit.point(), kit.study.file
-    rows = [
-        f"**{name.replace('-', ' ')}**: about {fmt.number(float(point.utilisation[name]) * rack.places.value)} of {fmt.number(rack.places.value)} places taken."
-        for name, rack in file.racks.items()
-        if name in point.utilisation
-    ]
+    fmt, used, rows = format_of(kit), kit.point().utilisation, []
+    for name, rack in kit.study.file.racks.items():
+        if name in used:
+            taken, places = fmt.number(float(used[name]) * rack.places.value), fmt.number(rack.places.value)
+            rows.append(f"**{name.replace('-', ' ')}**: about {taken} of {places} places taken.")
     return "\n\n".join(rows) or "No piece of this study waits in a rack of places."

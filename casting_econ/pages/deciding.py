@@ -38,9 +38,14 @@ class Decision:
         return float((self.benefit > 0).mean() if self.goes else (self.benefit <= 0).mean())
 
     @property
-    def error(self) -> float:
-        """Standard error of the mean benefit. [money/year]"""
-        return float(self.benefit.std(ddof=1) / np.sqrt(self.benefit.size))
+    def even(self) -> bool:
+        """Whether both are certain to bring the same."""
+        return self.kit.certain and abs(float(self.benefit.mean())) < 0.005
+
+    @property
+    def untold(self) -> bool:
+        """Whether the mean benefit is within two of its standard errors of nothing."""
+        return abs(float(self.benefit.mean())) <= 2.0 * float(self.benefit.std(ddof=1) / np.sqrt(self.benefit.size))
 
     @cached_property
     def actions(self) -> np.ndarray:
@@ -121,8 +126,6 @@ def month_share(found: Evidence, months: float) -> float:
 
     It is m / (m + n): a width falls with the root of what is counted, so the count n there already is a third of what would halve it.
 
-    Examples
-    --------
     A guess worth 4 weeks and 20 weeks in 5 months; a month more brings 4: 4 / 28.
 
     >>> spreads = {"number": None, "posterior": None, "prior": None}
@@ -144,26 +147,24 @@ def _months(records, tables):
 
 def decision_word(decision: Decision) -> str:
     """What to do in a few words, no surer than the draws allow."""
-    mean, right = float(decision.benefit.mean()), decision.right
-    if decision.kit.certain and abs(mean) < 0.005:
+    if decision.even:
         return "Go on or not, it comes to the same."
-    if abs(mean) <= 2.0 * decision.error:
+    if decision.untold:
         return "These numbers cannot tell whether to go on."
-    if decision.goes:
-        return "Go on." if right >= 0.9 else "Go on, but watch it."
-    return "Stop, or change something." if right >= 0.9 else "Rather not as it is."
+    sure, perhaps = (
+        ("Go on.", "Go on, but watch it.") if decision.goes else ("Stop, or change something.", "Rather not as it is.")
+    )
+    return sure if decision.right >= 0.9 else perhaps
 
 
 def decision_sentence(decision: Decision, fmt: Format) -> str:
     """Go on or not, and the chance that it is right; claims no more than the draws allow."""
-    mean, right = float(decision.benefit.mean()), decision.right
-    certain = decision.kit.certain
-    if certain and abs(mean) < 0.005:
+    if decision.even:
         return "**Neither:** a year brings just what its hours would bring at the target."
-    if abs(mean) <= 2.0 * decision.error:
+    if decision.untold:
         return "**Neither: these numbers cannot tell** whether going on brings more than the same hours at the target."
-    text = f"**{decision_word(decision)}** {brings_words(decision, fmt)}"
-    return f"{text}." if certain else f"{text}, and that is the right choice with a chance of {fmt.chance(right)}."
+    sure = "" if decision.kit.certain else f", and that is the right choice with a chance of {fmt.chance(decision.right)}"
+    return f"**{decision_word(decision)}** {brings_words(decision, fmt)}{sure}."
 
 
 def brings_words(decision: Decision, fmt: Format) -> str:

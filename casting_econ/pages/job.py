@@ -13,14 +13,13 @@ from ..models.year import DEMAND, HANDS, Outcome
 from .cash_paths import NO_PAY, STATED_PAY, cash_draws
 from .conditions import Lever, levers, pay_over_target, solve_for_target, year_over_living
 from .deciding import Decision, decision_word
-from .monte_carlo import by_luck_alone, certainty_word, living_words
+from .monte_carlo import by_luck_alone, certainty_word, grade, living_words
 from .table import shown
 
 FLOOR_SHARE = 0.5  # of a year's living, below which a year must not fall where the study states no floor
 SAFE, UNEASY = 0.1, 0.25  # share of bad years, or of paths whose reserve runs out, up to which it is safe enough, or not quite
 _PAYING = 0.25  # chance from which it is not said that an hour, or a year, does not pay
 _LEAST_REACH = 8.0  # of the orders that come, at least looked at
-_GRADES = {0.9: "yes", 0.75: "probably", 0.25: "open", 0.1: "probably not", 0.0: "no"}  # least chance, as of `certainty_word`
 _SIDE = {
     "yes": "worth doing on the side",
     "probably": "probably worth doing on the side",
@@ -55,7 +54,7 @@ class Job:
     @property
     def side(self) -> str:
         """Whether each hour pays: yes, probably, open, probably not, no."""
-        return _grade(self.hour)
+        return grade(self.hour)[0]
 
     @property
     def few(self) -> bool:
@@ -65,7 +64,12 @@ class Job:
     @property
     def lives(self) -> str:
         """Whether the year brings a living, in the same words."""
-        return _grade(self.year)
+        return grade(self.year)[0]
+
+    @property
+    def taken(self) -> str:
+        """What pay is taken out while the reserve lasts."""
+        return "the stated pay" if self.takes_pay else "no pay"
 
     @property
     def safe(self) -> str:
@@ -76,11 +80,6 @@ class Job:
 def _safe(risk):
     """Whether a risk is small enough."""
     return "yes" if risk <= SAFE else "not quite" if risk <= UNEASY else "no"
-
-
-def _grade(chance):
-    """The first of the grades that a chance reaches."""
-    return next((word for least, word in _GRADES.items() if chance >= least), "no")
 
 
 def hour_words(kit: OpenStudy, answer: Answer) -> str:
@@ -161,7 +160,7 @@ def full_of(year: Outcome) -> str:
 
 def verdict_words(job: Job) -> str:
     """Whether it is a job, in a few words: what is said of a living never denies what is said of the hours, nor the other way round."""
-    living, short = job.living, job.side in ("probably not", "no")
+    living, short = job.living, job.side in _NO
     side = _SIDE[job.side].replace("as it is", "at these orders") if job.few else _SIDE[job.side]
     long_hours = ", but only by more hours than a full week"
     if job.lives in ("yes", "probably"):
@@ -175,7 +174,7 @@ def verdict_words(job: Job) -> str:
         words = f"{side}, nor {living}" if job.side == "no" else f"{side}; not {living}"
     else:
         words = f"{side}; {'probably ' if job.lives == 'probably not' else ''}not {living} {_limits(job)}"
-    if (job.fails or 0.0) > UNEASY and job.lives in ("probably not", "no"):
+    if (job.fails or 0.0) > UNEASY and job.lives in _NO:
         words += "; the reserve does not last" if job.fails >= 0.9 else "; the reserve may not last"
     return words[0].upper() + words[1:]
 
@@ -202,8 +201,6 @@ def full_words(name: str) -> str:
 def years_below(share: float, fmt: Format) -> str:
     """How many years of ten fall below something, as a sentence begins.
 
-    Examples
-    --------
     >>> fmt = Format("EUR", "en_IE")
     >>> [years_below(share, fmt) for share in (0.04, 0.05, 0.3, 0.95)]
     ['hardly any year falls', 'about 1 year in ten falls', 'about 3 years in ten fall', 'nearly every year falls']
@@ -224,11 +221,14 @@ def floor_words(job: Job, fmt: Format) -> str:
     text = f"; {luck}{years_below(job.below, fmt)} below {floor}" if _tells_floor(job) else ""
     if job.fails is None:
         return text
-    lasts = f"lasts (chance {fmt.chance(1.0 - job.fails)})"
-    runs = lasts if job.fails <= SAFE else f"runs out with a chance of {fmt.chance(job.fails)}"
+    runs = (
+        f"lasts (chance {fmt.chance(1.0 - job.fails)})"
+        if job.fails <= SAFE
+        else f"runs out with a chance of {fmt.chance(job.fails)}"
+    )
     if fmt.certain:
         runs = "runs out" if job.fails else "lasts"
-    return f"{text}; with {'the stated pay' if job.takes_pay else 'no pay'} taken out the reserve {runs}"
+    return f"{text}; with {job.taken} taken out the reserve {runs}"
 
 
 def _tells_floor(job):
@@ -262,8 +262,6 @@ def job_line(kit: OpenStudy, answer: Answer, job: Job) -> str:
 def counted_orders(count: float, fmt: Format) -> str:
     """So many orders, whole where they are many.
 
-    Examples
-    --------
     >>> [counted_orders(count, Format("EUR", "en_IE")) for count in (1, 0.5, 6.25, 1062.4)]
     ['1 order', '0.5 orders', '6.3 orders', '1,062 orders']
     """
@@ -276,10 +274,10 @@ def todo_words(job: Job, decision: Decision, fmt: Format) -> str:
     word, mean = decision_word(decision), float(decision.benefit.mean())
     if word not in ("Go on.", "Go on, but watch it.", "Stop, or change something.", "Rather not as it is."):
         return word
-    if mean > 0 and job.side in ("no", "probably not"):
+    if mean > 0 and job.side in _NO:
         return "Rather not as it is: few good years carry the others."
     if mean > 0:
-        on = "Go on with it on the side" if job.lives in ("no", "probably not") else "Go on"
+        on = "Go on with it on the side" if job.lives in _NO else "Go on"
         on += ", with more money to start with" if (job.fails or 0.0) > UNEASY else ""
         return f"{on}." if job.side == "yes" and word == "Go on." else f"{on}, but watch it."
     if job.lives in ("yes", "probably", "open"):
@@ -290,7 +288,7 @@ def todo_words(job: Job, decision: Decision, fmt: Format) -> str:
         start = "Find more orders, or stop" if job.side == "no" else "Rather not at these orders"
         luck = f", {APART}" if job.luck else ""
         return f"{start}: an hour pays from about {fmt.number(np.ceil(job.pays_from - 1e-9))} orders a year on{luck}."
-    return word if job.side in ("no", "probably not") else "Rather not as it is."
+    return word if job.side in _NO else "Rather not as it is."
 
 
 @shown(
@@ -301,30 +299,22 @@ def todo_words(job: Job, decision: Decision, fmt: Format) -> str:
 def job_table(kit: OpenStudy, answer: Answer, job: Job) -> pd.DataFrame:
     """The three answers, with the chance of each and what it rests on. [-]"""
     fmt, year = format_of(kit), answer.summary("residual_pay_per_year")["p50"]
+    below = f"{years_below(job.below, fmt)} below {fmt.money(job.floor, 0)}"
     rows = [
         ("an hour pays", job.side, job.hour, f"{hour_words(kit, answer)}, target {fmt.money(answer.target)}"),
         (f"the year is {job.living}", job.lives, job.year, f"{fmt.money(year, 0)} a year of {fmt.money(answer.living, 0)}"),
-        (
-            "bad years stay above the floor",
-            _safe(job.below),
-            1.0 - job.below,
-            f"{years_below(job.below, fmt)} below {fmt.money(job.floor, 0)}",
-        ),
+        ("bad years stay above the floor", _safe(job.below), 1.0 - job.below, below),
     ]
     if job.fails is not None:
-        lasts = "no pay" if not job.takes_pay else "the stated pay"
-        rows.append(("the reserve lasts", _safe(job.fails), 1.0 - job.fails, f"with {lasts} taken out"))
+        rows.append(("the reserve lasts", _safe(job.fails), 1.0 - job.fails, f"with {job.taken} taken out"))
     return rows
 
 
 def job_sentence(kit: OpenStudy, job: Job) -> str:
     """What each of the three answers means, and what chance is left out."""
     side = f"An hour **{certainty_word(job.hour)}** the target."
-    floor = (
-        "The floor is the study's."
-        if job.stated
-        else f"The floor is half of {job.living}, as the study states none (`floor` under [target])."
-    )
+    floor = f"The floor is half of {job.living}, as the study states none (`floor` under [target])."
+    floor = "The floor is the study's." if job.stated else floor
     if kit.certain:
         return f"**{verdict_words(job)}.** {side} {floor} Every number is stated as certain here, so no year is better or worse than another."
     scatter = {

@@ -51,9 +51,8 @@ def target_lines(kit: OpenStudy) -> pd.DataFrame:
             ("weeks really worked", "÷", float(a.weeks_per_year), "week/year", f"{money}/week"),
             ("hours of a full week", "÷", float(target.full_week.value), "hour/week", f"{money}/hour"),
         ]
-    frame = pd.DataFrame(lines, columns=["line", "by", "figure", "unit", "so far in"])
-    frame["so far"] = np.cumprod(np.where(frame.by == "×", frame.figure, 1.0 / frame.figure))
-    return frame[["line", "by", "figure", "unit", "so far", "so far in"]]
+    so_far = np.cumprod([figure if by == "×" else 1.0 / figure for _, by, figure, *_ in lines])
+    return [(*line, reached, of) for (*line, of), reached in zip(lines, so_far, strict=True)]
 
 
 def pay_bases(kit: OpenStudy, answer: Answer) -> list[Basis]:

@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from ..faults import one_of, refusal
 from ..formatting import Format
 from ..kit import OpenStudy
 from ..models import Workshop, evaluate
@@ -13,7 +12,7 @@ from ..models.mix import Mix, best_mix
 from ..models.selling import orders_at_price
 from ..models.year import HANDS
 from ..models.yields import surviving_share
-from ..study import STUDY_FILE
+from .job import full_words
 from .table import shown
 
 _MOULDS = "moulds for "  # how a year names the moulds of a product
@@ -44,10 +43,6 @@ class Activities:
     def after_target(self) -> np.ndarray:
         """What is left of an order after the target for its hours; shape (n,). [money/order]"""
         return self.left - self.hours * self.target
-
-    def gain(self, at_target: bool = True) -> np.ndarray:
-        """What an order brings, own hours at the target off or not; shape (n,). [money/order]"""
-        return self.after_target if at_target else self.left
 
 
 def activities(kit: OpenStudy) -> Activities:
@@ -126,45 +121,29 @@ def _taken(a: Workshop, resource, casts, loads, hours, use):
     return "load", casts * np.array(count, float)
 
 
-def the_mix(kit: OpenStudy, least: dict[str, float] | None = None, *, at_target: bool = True) -> tuple[Activities, Mix]:
-    """The orders of each channel that bring most a year within what the workshop holds, at the point.
+def the_mix(kit: OpenStudy) -> tuple[Activities, Mix]:
+    """The orders of each channel that bring most a year within what the workshop holds, at the point, own hours a cost at the target.
 
-    `least` has orders a year that must be met, by channel; with `at_target` own hours are a cost at the target, otherwise they only limit.
     Capacities are shares of a year of each resource, so the worth of a resource is that of one more of it as a whole.
-
-    StudyError if the least names no channel, asks more than can be sold, or needs more of a resource than there is.
     """
     found = activities(kit)
-    asked = _asked(found, least)
-    need = found.use @ asked
-    over = need > found.capacity * (1.0 + 1e-9)
-    if over.any():
-        worst = int(np.argmax(np.where(over, need / np.maximum(found.capacity, 1e-12), 0.0)))
-        room = found.capacity[worst] / need[worst]
-        raise _fault(
-            ", ".join(f"channels.{name}.orders" for n, name in enumerate(found.names) if asked[n] * found.use[worst, n] > 0),
-            f"the least orders do not fit: {found.resources[worst]!r} does not hold them",
-            f"{need[worst]:.0%} of a year of it needed, {found.capacity[worst]:.0%} there",
-            f"at most {room:.0%} of these orders" if room > 0 else "no least orders of these",
-        )
-    return found, best_mix(found.gain(at_target), found.use, found.capacity, found.demand, asked)
+    return found, best_mix(found.after_target, found.use, found.capacity, found.demand)
 
 
-def one_more(found: Activities, mix: Mix, resource: str, *, at_target: bool = True, least=0.0) -> tuple[str, float]:
+def one_more(found: Activities, mix: Mix, resource: str) -> tuple[str, float]:
     """What one more load a week, place or hour a week of a resource is worth a year: that unit in words, and its worth. [money/year]
 
-    The mix, with orders of shape (n,) that must be met, is worked out again, so the worth is never more than that at the edge, which holds
-    for small changes only.
+    The mix is worked out again, so the worth is never more than that at the edge, which holds for small changes only.
     """
     m = found.resources.index(resource)
     made = mix.amounts if found.taken[m] @ mix.amounts > 0 else found.demand
-    taken = float(found.taken[m] @ made)
+    taken, unit = float(found.taken[m] @ made), found.units[m]
     if taken <= 0.0:
-        return found.units[m], 0.0
-    unit, times = (found.units[m], 1.0) if found.units[m] == "place" else (f"{found.units[m]} a week", found.weeks)
+        return unit, 0.0
+    unit, times = (unit, 1.0) if unit == "place" else (f"{unit} a week", found.weeks)
     capacity = found.capacity.copy()
     capacity[m] += float(found.use[m] @ made) / taken * times  # by the load as it is on average
-    more = best_mix(found.gain(at_target), found.use, capacity, found.demand, least)
+    more = best_mix(found.after_target, found.use, capacity, found.demand)
     return unit, max(more.contribution - mix.contribution, 0.0)
 
 
@@ -174,12 +153,12 @@ def one_more(found: Activities, mix: Mix, resource: str, *, at_target: bool = Tr
     "order would be worth",
     "channel: text; demand: 0; best mix: 0; after the target, stall days apart: money; one more order: money; lacks: kept",
 )
-def mix_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_target: bool = True) -> pd.DataFrame:
+def mix_table(kit: OpenStudy) -> pd.DataFrame:
     """Orders a year by channel in the best mix, beside expected demand, and what one more order would be worth. [order/year, money/order]
 
-    'Lacks' is what an order would have to leave more before another is taken; 'one more order' what one more buyer is worth. StudyError as in `the_mix`.
+    'Lacks' is what an order would have to leave more before another is taken; 'one more order' what one more buyer is worth.
     """
-    found, mix = the_mix(kit, least, at_target=at_target)
+    found, mix = the_mix(kit)
     return list(zip(found.names, found.demand, mix.amounts, found.after_target, mix.worth_of_demand, mix.cost_of_least))
 
 
@@ -188,70 +167,44 @@ def mix_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_targe
     "What is used in the best mix, and what one more of it would be worth",
     "resource: text; used: percent; one more: text; worth a year: money0",
 )
-def worth_table(kit: OpenStudy, least: dict[str, float] | None = None, *, at_target: bool = True) -> pd.DataFrame:
-    """Each resource in the best mix: how full it is, and what one more load a week, place or hour a week is worth a year. StudyError as in `the_mix`. [-, money/year]"""
-    found, mix = the_mix(kit, least, at_target=at_target)
-    asked = _asked(found, least)
-    more = [one_more(found, mix, name, at_target=at_target, least=asked) for name in found.resources]
+def worth_table(kit: OpenStudy) -> pd.DataFrame:
+    """Each resource in the best mix: how full it is, and what one more load a week, place or hour a week is worth a year. [-, money/year]"""
+    found, mix = the_mix(kit)
+    more = [one_more(found, mix, name) for name in found.resources]
     used = zip(found.resources, mix.spare, more, strict=True)
     return [(name.replace("-", " "), float(1.0 - spare), unit, worth) for name, spare, (unit, worth) in used]
 
 
-def mix_sentences(kit: OpenStudy, fmt: Format, least: dict[str, float] | None = None, *, at_target: bool = True) -> str:
-    """The best mix in words, with the worth of what is full; own hours a cost at the target, or only a limit. StudyError as in `the_mix`."""
-    found, mix = the_mix(kit, least, at_target=at_target)
-    asked = _asked(found, least)
-    gain, lacking = found.gain(at_target), "less than the target for its own hours" if at_target else "less than it costs"
-    hours = "beyond own hours at the target" if at_target else "before own hours are paid"
+def mix_sentences(kit: OpenStudy, fmt: Format) -> str:
+    """The best mix in words, with the worth of what is full."""
+    found, mix = the_mix(kit)
+    gain, lacking = found.after_target, "less than the target for its own hours"
     if found.spare_hours <= 0.0:
         return "Weekly hours and days at stalls leave no hours for orders, so no mix can be made."
     cut = [n for n in range(len(found.names)) if mix.amounts[n] < found.demand[n] - 1e-6]
     text = []
-    if not cut and (gain[found.demand > 0] >= 0).all():
-        cost = "more than the target for its hours" if at_target else "more than it costs before own hours"
-        text = [f"Every channel is worth serving in full: each order leaves {cost}, and nothing is too full for all of them."]
-    elif not cut:
-        text = ["Every channel is served in full, as the least that was asked for has it."]
+    if not cut:
+        leaves = "each order leaves more than the target for its hours, and nothing is too full for all of them"
+        text = [f"Every channel is worth serving in full: {leaves}."]
     elif 1 < len(cut) == len(found.names) and not mix.amounts.any() and (gain[cut] <= 0).all():
         text = [f"The best mix takes **no orders at all**: an order leaves {lacking} in every channel."]
     for n in () if text else cut:
         elsewhere = "what it takes is worth more elsewhere" if mix.amounts.any() else "nothing is left of what it takes"
         count = f"only {fmt.number(mix.amounts[n])} of {fmt.number(found.demand[n])} orders"
-        if asked[n] > 0 and mix.amounts[n] <= asked[n] + 1e-6:
-            count += ", the least that was asked for,"
         kept, why = count if mix.amounts[n] > 0.5 else "no orders", elsewhere if gain[n] > 0 else f"an order leaves {lacking}"
         text.append(f"The best mix takes **{kept} of {found.names[n].replace('-', ' ')}**, because {why}.")
     for m, name in enumerate(found.resources):
         if mix.spare[m] > 0.0:
             continue
-        unit, worth = one_more(found, mix, name, at_target=at_target, least=asked)
-        are = "are" if name.startswith(_MOULDS) else "is"
-        what = "Hands are full" if name == HANDS else f"The {name.replace('-', ' ')} {are} full"
-        brings = f": one more {unit} is worth about {fmt.money(worth, 0)} a year {hours}."
+        unit, worth = one_more(found, mix, name)
+        what = "Hands are full" if name == HANDS else f"The {full_words(name)}"
+        brings = f": one more {unit} is worth about {fmt.money(worth, 0)} a year beyond own hours at the target."
         text.append(what + (brings if round(worth) > 0 else f", but one more {unit} alone would bring hardly anything."))
     if mix.others_as_good and cut:
         text.append("Other mixes bring as much.")
     if kit.variation == "months":
-        text.append(
-            "This counts the year as a whole, with as many orders as expected; in single months something may be full all the same."
-        )
+        whole = "This counts the year as a whole, with as many orders as expected"
+        text.append(f"{whole}; in single months something may be full all the same.")
     if found.stall_hours.any():
         text.append("Days at a stall are taken as given here, with their hours and fees.")
     return " ".join(text)
-
-
-def _asked(found: Activities, least: dict[str, float] | None):
-    """Orders that must be met, by channel; shape (n,). [order/year]"""
-    asked = np.zeros(len(found.names))
-    for name, orders in (least or {}).items():
-        if name not in found.names:
-            raise _fault("channels", "the study has no such channel", repr(name), one_of(name, found.names))
-        n, wrong = found.names.index(name), "the least of a channel must lie between none and what can be sold"
-        if not 0.0 <= orders <= found.demand[n]:
-            raise _fault(f"channels.{name}.orders", wrong, f"{orders:g} orders a year", f"at most {found.demand[n]:g}")
-        asked[n] = orders
-    return asked
-
-
-def _fault(column, wrong, found, right):
-    return refusal(STUDY_FILE, wrong, right, column=column, found=found)

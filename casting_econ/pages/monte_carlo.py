@@ -31,12 +31,10 @@ def wage_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
         needed = self_employed_target(
             row.amount, row.paid_hours_per_year, target.employer_share.value, a.weeks_per_year, target.full_week.value
         )
-        living = needed * a.weeks_per_year * target.full_week.value
-        held = (("pay_per_hour", needed), ("residual_pay_per_year", living))
-        hour, year = (float((answer.draws[quantity] >= least).mean()) for quantity, least in held)
-        rows.append(
-            (identifier, row.place, row.kind, row.valid_from, row.amount, float(needed), hour, year, row.source, row.link)
-        )
+        hour = float((answer.draws["pay_per_hour"] >= needed).mean())
+        year = float((answer.draws["residual_pay_per_year"] >= needed * a.weeks_per_year * target.full_week.value).mean())
+        stated = identifier, row.place, row.kind, row.valid_from, row.amount
+        rows.append((*stated, float(needed), hour, year, row.source, row.link))
     return rows
 
 
@@ -188,38 +186,35 @@ def luck_sentence(kit: OpenStudy, luck: Luck | None) -> str:
     if luck is None:
         return ""
     size = fmt.chance(luck.share)
-    about = "about " if size[0].isdigit() else ""
-    size = f"{about}**{size} is luck**: how many orders come, how large they are, and what goes wrong"
+    size = f"{'about ' if size[0].isdigit() else ''}**{size} is luck**: how many orders come, how large they are, and what goes wrong"
     text = f"Of the spread of what a year leaves (its variance) {size}. No record takes that away, only a reserve, or more and steadier buyers."
     if not kit.assumed.uncertain:
         return f"{text} The numbers themselves are all stated as certain, which guesses should not be."
     return f"{text} The rest is what you do not know yet, which records make smaller."
 
 
-# least chance, and what may be said of an hour, and of a year, from it on
+# least chance, and from it on a word, and what may be said of an hour, and of a year
 _GRADES = (
-    (0.9, "pays", "The year brings {a living} too"),
-    (0.75, "probably pays", "The year probably brings {a living} too"),
-    (0.25, "is on the edge of paying", "Whether the year brings {a living} is open"),
-    (0.1, "probably does not pay", "The year probably does not bring {a living}"),
-    (0.0, "does not pay", "The year does not bring {a living}"),
+    (0.9, "yes", "pays", "The year brings {a living} too"),
+    (0.75, "probably", "probably pays", "The year probably brings {a living} too"),
+    (0.25, "open", "is on the edge of paying", "Whether the year brings {a living} is open"),
+    (0.1, "probably not", "probably does not pay", "The year probably does not bring {a living}"),
+    (0.0, "no", "does not pay", "The year does not bring {a living}"),
 )
 
 
 def certainty_word(chance: float) -> str:
     """How sure a verdict may sound at this chance of reaching the target.
 
-    Examples
-    --------
     >>> [certainty_word(c) for c in (0.95, 0.8, 0.5, 0.2, 0.05)]
     ['pays', 'probably pays', 'is on the edge of paying', 'probably does not pay', 'does not pay']
     """
-    return _grade(chance)[1]
+    return grade(chance)[1]
 
 
-def _grade(chance):
-    """The first of the grades that a chance reaches."""
-    return next((grade for grade in _GRADES if chance >= grade[0]), _GRADES[-1])
+def grade(chance: float) -> tuple[str, str, str]:
+    """A word for a chance, from yes to no, and what may be said at it of an hour, and of a year."""
+    return next((said for least, *said in _GRADES if chance >= least), _GRADES[-1][1:])
 
 
 def verdict(kit: OpenStudy, answer: Answer) -> str:
@@ -259,7 +254,7 @@ def year_sentence(kit: OpenStudy, answer: Answer) -> str:
     fmt, year = format_of(kit), answer.summary("residual_pay_per_year")
     hours = answer.summary("hours_per_year")["p50"] / float(kit.inputs().weeks_per_year)
     chance = answer.chances["year_pays_living_wage"]["chance"]
-    whether = _grade(chance)[2].replace("{a living}", living_words(kit))
+    whether = grade(chance)[2].replace("{a living}", living_words(kit))
     if answer.chances["hour_pays_living_wage"]["chance"] < 0.75:
         whether = whether.replace(" too", "")
     band = "" if kit.certain else f" ({fmt.money(year['p10'], 0)} to {fmt.money(year['p90'], 0)})"
@@ -275,9 +270,8 @@ def levers_sentence(kit: OpenStudy, product, *, scrap, cure_hours, vary=None) ->
     fmt, waiting = format_of(kit), main_wait(kit, product)[0]
     parts = [f"scrap set to {fmt.percent(scrap, 1)} of casts"] if scrap is not None else []
     parts += [f"the wait at {waiting} set to {fmt.number(cure_hours, 1)} hours"] if cure_hours is not None else []
-    parts += [
-        f"{key} set to {value:g}" if isinstance(value, float) else f"{key} set to {value}" for key, value in dotted(vary or {})
-    ]
+    varied = ((key, f"{value:g}" if isinstance(value, float) else value) for key, value in dotted(vary or {}))
+    parts += [f"{key} set to {value}" for key, value in varied]
     if parts:
         return f"In every draw: {' and '.join(parts)}."
     if kit.certain:

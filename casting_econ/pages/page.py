@@ -38,14 +38,8 @@ _ENDS = (
 class Page:
     """Shows things in a notebook and, if told where, keeps them as files.
 
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study; gives currency and locale.
-    out : str
-        Folder for PNG, SVG and CSV files; "" keeps none, and "-" draws none either: what charts say is said in words.
-    year : bool, optional
-        As for `format_of`.
+    `out` is the folder for PNG, SVG and CSV files; "" keeps none, and "-" draws none either: what charts say is said in words. Currency
+    and locale are those of the study, `year` as for `format_of`.
     """
 
     def __init__(self, kit: OpenStudy, out: str = "", *, year: bool = True) -> None:

@@ -24,13 +24,11 @@ def guess_and_logs(curves: list[dict], fmt: Format) -> Figure:
         low, high = min(guess[0][20], force[0][5], told["logs alone"]), max(guess[0][-21], force[0][-6], told["logs alone"])
         place.set_xlim(low - 0.03 * (high - low), high + 0.03 * (high - low))
         place.set_ylim(0, 1.15)
-        share = told["unit"] == "share"
         title = wrapped(told["label"] + ("" if told["unit"] in ("share", "count") else f" [{told['unit']}]"), 24)
         place.set_title(title, loc="left")
         place.set_yticks([])
         place.grid(visible=False)
-        place.xaxis.set_major_locator(MaxNLocator(3))
-        ticks(place.xaxis, lambda x, share=share: fmt.percent(x) if share else fmt.significant(x))
+        ticks(place.xaxis, fmt.percent if told["unit"] == "share" else fmt.significant, 3)
     figure.get_layout_engine().set(wspace=0.08)
     for place in axes.ravel()[len(curves) :]:
         place.set_visible(False)
@@ -61,11 +59,8 @@ def load_control(frame: pd.DataFrame, fmt: Format) -> Figure:
     axes.set(ylabel="share of the load not good", ylim=(0, max(frame.share.max(), kept.upper.max()) * 1.12))
     axes.xaxis.set_major_locator(MaxNLocator(3))
     axes.xaxis.set_major_formatter(DateFormatter("%Y-%m-%d"))
-    says(
-        figure,
-        f"{len(kept)} loads about {fmt.percent(kept.centre.mean())}",
-        f"{len(outside)} beyond the limits, {len(runs)} seldom by chance",
-    )
+    signs = f"{len(outside)} beyond the limits, {len(runs)} seldom by chance"
+    says(figure, f"{len(kept)} loads about {fmt.percent(kept.centre.mean())}", signs)
     return _shares(figure, axes, fmt)
 
 

@@ -19,7 +19,6 @@ from ..evidence import (
 from ..evidence.labour import labour_rows
 from ..evidence.loads import pots_used
 from ..faults import counted, some_of
-from ..formatting import Format
 from ..kit import OpenStudy, basis_counts, format_of
 from ..study.numbers import BASES
 from ..study.stations import load_sizes
@@ -66,16 +65,13 @@ def learning_sentences(kit: OpenStudy) -> str:
     if found.empty:
         return f"In none of {len(table)} steps did minutes a piece fall with practice beyond chance; the mean of all rows stands."
     told = [
-        f"{row.product}, {row.step}: each doubling of pieces leaves {fmt.percent(row.rate)} of the minutes ({fmt.percent(row.low)} to "
+        f"- {row.product}, {row.step}: each doubling of pieces leaves {fmt.percent(row.rate)} of the minutes ({fmt.percent(row.low)} to "
         f"{fmt.percent(row.high)}), from {fmt.significant(row.first)} down to {fmt.significant(row.practised)}; chance that this is learning, "
         f"against steady minutes, {fmt.chance(row.weight)}"
         for row in found.itertuples()
     ]
-    return (
-        "Minutes fell with practice:\n\n- "
-        + "\n- ".join(told)
-        + "\n\nWhere that holds, the mean of all rows overstates later pieces: state `first_minutes` and `learning_rate`, and the practised minutes."
-    )
+    state = "Where that holds, the mean of all rows overstates later pieces: state `first_minutes` and `learning_rate`, and the practised minutes."
+    return "\n\n".join(["Minutes fell with practice:", "\n".join(told), state])
 
 
 def unreconciled(kit: OpenStudy) -> list[str]:
@@ -180,8 +176,7 @@ def _more(found, kit) -> str:
     """How much more recording would halve a width, in words."""
     if np.isinf(found.more_to_halve):
         return "rows with more or fewer pieces a load; more of the same tell only the sum"
-    fmt = Format(kit.study.currency, kit.study.file.study.locale)
-    return f"{fmt.exactly(float(f'{found.more_to_halve:.2g}'))} more {found.counted}"
+    return f"{format_of(kit).exactly(float(f'{found.more_to_halve:.2g}'))} more {found.counted}"
 
 
 def evidence_curves(kit: OpenStudy, points: int = 161) -> list[dict[str, object]]:
@@ -306,4 +301,4 @@ def records_overview(kit: OpenStudy) -> str:
     dates = [log.date for log in kit.study.records.values() if "date" in log]
     first, last = min(d.min() for d in dates), max(d.max() for d in dates)
     text = f"Logs from {first:%Y-%m-%d} to {last:%Y-%m-%d}: {', '.join(parts)}. They measure {len(kit.assumed.evidence)} of the study's numbers."
-    return "\n\n".join([text + could_measure(kit) + far_apart(kit), *kit.study.notes])
+    return "\n\n".join([text + could_measure(kit) + far_apart(kit), *kit.study.reading.notes])

@@ -74,13 +74,8 @@ def _sentence(row, fmt):
     of, better = row["of"], row["chance better"]
     if better != better:
         return f"{of[:1].upper()}{of[1:]}: nothing to hold it against yet ({row['rows']})."
-    write = (
-        fmt.percent
-        if "pass share" in of
-        else fmt.money
-        if of.endswith("price")
-        else lambda number: f"{fmt.significant(number)} min"
-    )
+    ways = {"pass share": fmt.percent, "price": fmt.money, "minutes": lambda number: f"{fmt.significant(number)} min"}
+    write = next(way for what, way in ways.items() if f": {what}" in of)
     moved = f"from {write(row['before'])} to {write(row['after'])}"
     verb = "**is better**" if better >= _BETTER else "**is worse**" if better <= _WORSE else "may be better or worse"
     worth = f"about {fmt.money(row['money a year'], 0)} a year ({fmt.money(row['low a year'], 0)} to {fmt.money(row['high a year'], 0)})"

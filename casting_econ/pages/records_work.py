@@ -49,26 +49,24 @@ def load_sentences(kit: OpenStudy, product: str) -> str:
         return f"{product}: no batches are recorded, so nothing can be said about its loads."
     kept = chart[~chart.ruined & (chart.casts > 0)]
     lost, casts = kept.lost.to_numpy(float), kept.casts.to_numpy(float)
-    share, alike = load_share_posterior(1 - float(lost.sum() / casts.sum()), 1.0, casts - lost, casts)
-    low, high = share.quantile(np.array([0.1, 0.9]))
-    near, far = alike.quantile(np.array([0.1, 0.9]))
+    gone = float(lost.sum() / casts.sum())
+    share, alike = load_share_posterior(1 - gone, 1.0, casts - lost, casts)
+    (low, high), (near, far) = (one.quantile(np.array([0.1, 0.9])) for one in (share, alike))
     parts = [
-        f"**{product}**: {fmt.number(lost.sum())} of {fmt.number(casts.sum())} pieces in {len(kept)} loads were not good, {fmt.percent(lost.sum() / casts.sum(), 1)} "
+        f"**{product}**: {fmt.number(lost.sum())} of {fmt.number(casts.sum())} pieces in {len(kept)} loads were not good, {fmt.percent(gone, 1)} "
         f"(middle eight in ten: {fmt.percent(1 - high, 1)} to {fmt.percent(1 - low, 1)}).",
         f"Pieces of one load share its luck with a correlation of about {fmt.number(alike.middle, 2)} ({fmt.number(near, 2)} to {fmt.number(far, 2)}); "
         "0 would mean that loads do not matter.",
     ]
     drift = trend(lost, casts, (kept.date - kept.date.min()).dt.days.to_numpy(float) / 30.44)
-    if drift.p_value == drift.p_value and drift.p_value < 1 - SURE:
-        way, share = "rises" if drift.slope > 0 else "falls", lost.sum() / casts.sum()
-        later = special.expit(special.logit(share) + drift.slope)
+    if drift.p_value < 1 - SURE:
+        way, later = "rises" if drift.slope > 0 else "falls", special.expit(special.logit(gone) + drift.slope)
         parts.append(
-            f"The share lost {way} over time: from {fmt.percent(share, 1)} it would be {fmt.percent(later, 1)} a month on."
+            f"The share lost {way} over time: from {fmt.percent(gone, 1)} it would be {fmt.percent(later, 1)} a month on."
         )
-    elif drift.p_value == drift.p_value:
+    elif drift.p_value == drift.p_value:  # not a number: the loads cannot tell
         parts.append("There is no clear drift over time.")
-    signals = run_rules(kept.z.to_numpy(float))
-    if signals:
+    if signals := run_rules(kept.z.to_numpy(float)):
         first = pd.DataFrame(signals, columns=["rule", "at"]).groupby("rule", sort=False).at.first()
         told = "; ".join(f"{rule} (load {kept.load.iloc[at]}, {kept.date.iloc[at]:%Y-%m-%d})" for rule, at in first.items())
         parts.append(f"Loads that chance alone would seldom give: {told}. Ask what was different then.")

@@ -5,6 +5,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 from scipy import special
+from scipy.sparse.csgraph import connected_components
 
 from ..assumptions import as_shown, label, point_values, spread_values, values_at, workshop_at
 from ..draws import round_up_draws
@@ -20,45 +21,11 @@ STILL = 0.005  # money an hour that moves nothing
 STEADY = 0.05  # most that a total index may move from half of the rows to all before numbers are ranked
 
 
-def tornado(kit: OpenStudy, low: float = 0.1, high: float = 0.9) -> list[dict[str, object]]:
-    """What each uncertain number alone does to pay an hour, tried at two probabilities, the others at their point; largest swing first.
-
-    Rows have `key`, `label`, `low` and `high` (the number itself), `pay_low`, `pay_high` and `swing`, the absolute difference. [money/hour]
-    """
-    assumed, rows, factors = kit.assumed, [], {}
-    values: dict[str, object] = dict(point_values(assumed))
-    # row 2 i tries number i low, row 2 i + 1 tries it high: one evaluation for all
-    size = 2 * len(assumed.uncertain)
-    for i, key in enumerate(assumed.uncertain):
-        kind = key.removeprefix("spread.")
-        if kind != key:
-            tried, now = np.exp(getattr(kit.study.file.spread, kind).value * special.ndtri([low, high])), 1.0
-        else:
-            tried, now = assumed.numbers[key].distribution.quantile(np.array([low, high])), assumed.numbers[key].value
-        column = np.full(size, now)
-        column[2 * i : 2 * i + 2] = tried
-        (values if kind == key else factors)[kind] = column
-        rows.append({"key": key, "label": label(key), "low": float(tried[0]), "high": float(tried[1])})
-    if not rows:
-        return []
-    pay = evaluate(workshop_at(kit.study, spread_values(assumed, values, factors))).totals["pay_per_hour"]
-    for row, (less, more) in zip(rows, np.broadcast_to(pay, (size,)).reshape(-1, 2).tolist(), strict=True):
-        row |= {"pay_low": less, "pay_high": more, "swing": abs(more - less)}
-    return sorted(rows, key=lambda row: -row["swing"])
-
-
 def groups_of(kit: OpenStudy) -> list[list[int]]:
     """Columns of the uncertain numbers that depend on each other, as groups."""
     root, count = kit.assumed.root, len(kit.assumed.uncertain)
-    group = list(range(count))
-    if root is not None:
-        tied = np.abs(root @ root.T) > 1e-12
-        for i in range(count):
-            for j in range(i):
-                if tied[i, j]:
-                    old, new = group[i], group[j]
-                    group = [new if g == old else g for g in group]
-    return [[n for n in range(count) if group[n] == g] for g in dict.fromkeys(group)]
+    _, group = connected_components(np.eye(count) if root is None else np.abs(root @ root.T) > 1e-12)
+    return [np.flatnonzero(group == one).tolist() for one in dict.fromkeys(group.tolist())]
 
 
 def sobol_table(kit: OpenStudy, rows: int = ROWS, seed: int | None = None) -> tuple[pd.DataFrame, Indices]:
@@ -83,9 +50,8 @@ def sobol_table(kit: OpenStudy, rows: int = ROWS, seed: int | None = None) -> tu
     found = sobol_indices(model, len(uncertain), round_up_draws(rows), seed, groups)
     columns = {"number": [names_of([uncertain[n] for n in group]) for group in groups]}
     columns |= {"alone": found.first[:, 0], "alone low": found.first_low[:, 0], "alone high": found.first_high[:, 0]}
-    columns |= {"total": found.total[:, 0], "low": found.total_low[:, 0], "high": found.total_high[:, 0]}
-    for output, name in ((1, "on the year"), (2, "on the choice")):
-        ends = {f"{name} low": found.total_low[:, output], f"{name} high": found.total_high[:, output]}
+    for output, name, of in ((0, "total", ""), (1, "on the year", "on the year "), (2, "on the choice", "on the choice ")):
+        ends = {f"{of}low": found.total_low[:, output], f"{of}high": found.total_high[:, output]}
         columns |= {name: found.total[:, output]} | ends
     if found.variance[2] < RARE * (1.0 - RARE):
         columns |= {name: np.nan for name in columns if name.startswith("on the choice")}
@@ -120,8 +86,7 @@ def sensitivity_sentence(frame: pd.DataFrame, found: Indices, fmt: Format) -> st
 
 def names_of(keys):
     """Labels of a group; a long one by its first and how many more."""
-    names = [label(key) for key in keys]
-    return names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} tied to it"
+    return label(keys[0]) + (f" and {len(keys) - 1} tied to it" if len(keys) > 1 else "")
 
 
 @lru_cache(maxsize=4)  # several pages ask for it
@@ -131,14 +96,31 @@ def names_of(keys):
     "label: text; low: significant; high: significant; unit: text; pay low: money; pay high: money; swing: money",
 )
 def swing_table(kit: OpenStudy) -> pd.DataFrame:
-    """What each uncertain number alone does to pay an hour, largest first. [money/hour]"""
-    rows = tornado(kit)
-    for row in rows:
-        whole = row["key"].startswith("spread.")  # moves all numbers of a kind
-        of = None if whole else kit.assumed.numbers[row["key"]].unit
-        row["unit"], factor = ("of its middle", 1.0) if of is None else as_shown(row["key"], of, kit.study.currency)
-        row |= {"low": row["low"] * factor, "high": row["high"] * factor}
-    return pd.DataFrame(rows, columns=["label", "low", "high", "unit", "pay_low", "pay_high", "swing", "key"])
+    """What each uncertain number alone does to pay an hour, tried where one time in ten is below, and above, the others at their point; largest
+    swing first. [money/hour]"""
+    assumed, rows, factors = kit.assumed, [], {}
+    values: dict[str, object] = dict(point_values(assumed))
+    # row 2 i tries number i low, row 2 i + 1 tries it high: one evaluation for all
+    size = 2 * len(assumed.uncertain)
+    for i, key in enumerate(assumed.uncertain):
+        kind = key.removeprefix("spread.")
+        if kind != key:  # moves all numbers of a kind
+            tried, now = np.exp(getattr(kit.study.file.spread, kind).value * special.ndtri([0.1, 0.9])), 1.0
+            unit, factor = "of its middle", 1.0
+        else:
+            number = assumed.numbers[key]
+            tried, now = number.distribution.quantile(np.array([0.1, 0.9])), number.value
+            unit, factor = as_shown(key, number.unit, kit.study.currency)
+        column = np.full(size, now)
+        column[2 * i : 2 * i + 2] = tried
+        (values if kind == key else factors)[kind] = column
+        rows.append((label(key), *(tried * factor), unit, key))
+    frame = pd.DataFrame(rows, columns=["label", "low", "high", "unit", "key"])
+    pay = evaluate(workshop_at(kit.study, spread_values(assumed, values, factors))).totals["pay_per_hour"] if rows else ()
+    less, more = np.broadcast_to(pay, (size,)).reshape(-1, 2).T
+    frame = frame.assign(pay_low=less, pay_high=more, swing=np.abs(more - less))
+    frame = frame[["label", "low", "high", "unit", "pay_low", "pay_high", "swing", "key"]]
+    return frame.sort_values("swing", ascending=False, kind="stable", ignore_index=True)
 
 
 @shown(

@@ -29,16 +29,15 @@ def stall_table(kit: OpenStudy, draws: int | None = None, seed: int | None = Non
     missing loses what a sold one leaves after its hours at the target; a piece left loses its material and hours at most.
     """
     found, a, point = activities(kit), kit.inputs(), kit.point()
-    days = {c.name: c for c in a.channels if np.any(np.asarray(c.days_per_year) > 0)}
-    if not days:
+    stalls = {n: c for n, c in enumerate(a.channels) if np.any(np.asarray(c.days_per_year) > 0)}
+    if not stalls:
         return []
-    drawn = kit.by_draw(lambda a: {c.name: _orders_a_day(c) for c in a.channels if c.name in days}, draws, seed)
+    drawn = kit.by_draw(lambda a: {n: _orders_a_day(a.channels[n]) for n in stalls}, draws, seed)
     rows = []
-    for c in days.values():
-        buyers, chances = _buyers(drawn[c.name])
-        size = float(days[c.name].pieces_per_order)
+    for n, c in stalls.items():
+        buyers, chances = _buyers(drawn[n])
+        size = float(c.pieces_per_order)
         pieces = np.ceil(buyers * size - 1e-9)
-        n = found.names.index(c.name)
         short = float(found.after_target[n] / found.pieces[n])
         kinds = point.products[c.product]["cost_by_kind"]
         over = float(sum(cost for kind, cost in kinds.items() if kind not in CARRIED))

@@ -22,26 +22,14 @@ class Shown:
 
 
 def shown(name: str, caption: str, columns: str, *, fold: bool = False) -> Callable:
-    """Let the frame that a function returns carry how a page shows it; a function may return its rows alone, as tuples.
+    """Let the frame that a function returns carry how a page shows it, as `Shown` in its `attrs`; a function may return its rows alone, as
+    tuples with their cells in the order of the columns.
 
-    Parameters
-    ----------
-    name, caption : str
-        May hold arguments of the function in braces, such as {product}.
-    columns : str
-        Columns and their styles, such as 'step: text; money a year: money0; *: 2', where * is every other column. Styles are money, money0,
-        percent, percent1, chance, sure, significant, figure, text or a number of digits; a column that is kept, but not shown, has the style kept.
-    fold : bool, optional
-        Whether the table opens at a click on its caption.
+    `name` and `caption` may hold arguments of the function in braces, such as {product}. `columns` are columns and their styles, such as
+    'step: text; money a year: money0; *: 2', where * is every other column. Styles are money, money0, percent, percent1, chance, sure,
+    significant, figure, text or a number of digits; a column that is kept, but not shown, has the style kept. With `fold` the table opens
+    at a click on its caption.
 
-    Returns
-    -------
-    callable
-        Decorator; the frame stays the frame it is, with a `Shown` in its `attrs`. Rows become a frame, with their cells in the order of
-        the columns.
-
-    Examples
-    --------
     >>> @shown("steps", "Steps of {product}", "step: text; minutes: 1; key: kept")
     ... def steps(product):
     ...     return [("pour", 6.0, "a")]

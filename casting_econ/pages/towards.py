@@ -70,17 +70,15 @@ def towards(kit: OpenStudy) -> Towards | None:
     def weekly(outcome):
         return float(outcome.totals["hours_per_year"]) / float(a.weeks_per_year)
 
-    hours = Lever(
-        key="hours", label="", places=("hours_per_week",), unit="hour/week", now=float(a.hours_per_week), high=_MOST_HOURS
-    )
-    hours = replace(hours, low=float(a.hours_per_week))
+    given = float(a.hours_per_week)
+    hours = Lever(key="hours", label="", places=("hours_per_week",), unit="hour/week", now=given, low=given, high=_MOST_HOURS)
     at_most = [solve_for_target(kit, [lever], orders, [orders.high], aim=year_over_living)[0, 0] for lever in (price, hours)]
     return Towards(
         now=now,
         left=left,
         living=float(a.living_per_year),
         worked=weekly(point),
-        given=float(a.hours_per_week),
+        given=given,
         factor=factor,
         hours=weekly(wanted),
         reach=orders.high,
@@ -112,17 +110,8 @@ def towards_table(kit: OpenStudy, found: Towards | None) -> pd.DataFrame:
     needed, ample = (evaluate(orders.move(price.move(a, prices), at)).totals for at in (there, np.full(prices.size, orders.high)))
     hours = np.where(np.isfinite(factors), needed["hours_per_year"] / a.weeks_per_year, np.nan)
     count = np.ceil(factors * found.now - 1e-9)
-    more = np.where(count > found.now, count - found.now, 0.0)
-    return list(
-        zip(
-            prices,
-            count,
-            np.where(np.isfinite(count), more, np.nan),
-            hours,
-            ample["residual_pay_per_year"] + 0.0 * prices,
-            strict=True,
-        )
-    )
+    more = np.maximum(count - found.now, 0.0)
+    return list(zip(prices, count, more, hours, ample["residual_pay_per_year"] + 0.0 * prices, strict=True))
 
 
 def towards_frontier(kit: OpenStudy, found: Towards | None, points: int = 41) -> pd.DataFrame:
@@ -134,9 +123,8 @@ def towards_frontier(kit: OpenStudy, found: Towards | None, points: int = 41) ->
     full = 1.0 / max(*use, 1e-9) if use else orders.high
     far = min(max(1.5, 1.25 * (found.factor if found.possible else full), 1.25 * full), orders.high)
     values = np.unique(np.append(np.linspace(far / points, far, points - 1), 1.0))
-    frame = pd.DataFrame(
-        {"orders": values * found.now, "price": solve_for_target(kit, [price], orders, values, aim=year_over_living)[0]}
-    )
+    needed = solve_for_target(kit, [price], orders, values, aim=year_over_living)[0]
+    frame = pd.DataFrame({"orders": values * found.now, "price": needed})
     frame.attrs["now"] = found.now, 1.0
     return frame
 
@@ -149,8 +137,7 @@ def chart_words(kit: OpenStudy) -> tuple[str, str]:
 
 def orders_words(count: float, fmt: Format) -> str:
     """Orders a year, rounded up where they are few enough to count."""
-    count = float(np.ceil(count - 1e-9))
-    return f"{fmt.number(count)} order{'' if count == 1 else 's'} a year"
+    return f"{fmt.count(np.ceil(count - 1e-9), 'order')} a year"
 
 
 def towards_sentence(kit: OpenStudy, found: Towards | None) -> str:
@@ -158,20 +145,15 @@ def towards_sentence(kit: OpenStudy, found: Towards | None) -> str:
     fmt, living = format_of(kit), living_words(kit)
     if found is None:
         return f"No orders are stated, so nothing can be multiplied to reach {living}."
+    takes = f"about {orders_words(found.factor * found.now, fmt)}"
     if found.reached:
-        count = (
-            f"about {orders_words(found.factor * found.now, fmt)} would still do"
-            if found.possible
-            else "far fewer orders would still do"
-        )
-        return f"With every number at its middle a year brings {living} now; at today's prices **{count}** instead of {fmt.number(found.now)}."
+        count = takes if found.possible else "far fewer orders"
+        return f"With every number at its middle a year brings {living} now; at today's prices **{count} would still do** instead of {fmt.number(found.now)}."
     if found.possible:
-        more = np.ceil(found.factor * found.now - 1e-9) - found.now
-        beside = (
-            f"{fmt.number(max(more, 1.0))} more than now" if found.factor > 1.0 else "fewer than now, as more of them leave less"
-        )
+        more = max(np.ceil(found.factor * found.now - 1e-9) - found.now, 1.0)
+        beside = f"{fmt.number(more)} more than now" if found.factor > 1.0 else "fewer than now, as more of them leave less"
         return (
-            f"At today's prices {living} takes **about {orders_words(found.factor * found.now, fmt)}, {beside}**, "
+            f"At today's prices {living} takes **{takes}, {beside}**, "
             f"and {fmt.number(found.hours, 1)} hours a week of the {fmt.number(found.given, 1)} given; it is {fmt.number(found.worked, 1)} now."
         )
     text = f"**At today's prices no number of orders brings {living}:** "
@@ -179,13 +161,12 @@ def towards_sentence(kit: OpenStudy, found: Towards | None) -> str:
     if more_loses:
         text += "more orders leave less, not more."
     else:
-        why = "the hours given are full" if found.full == HANDS else f"the {full_words(found.full)}"
-        text += f"once {why}, a year leaves {fmt.money(found.most, 0)} of {fmt.money(found.living, 0)}"
-        text += (
-            "."
-            if found.full == HANDS
-            else f" for {fmt.number(found.hours, 1)} of the {fmt.number(found.given, 1)} hours a week given."
+        why, spare = (
+            f"the {full_words(found.full)}",
+            f" for {fmt.number(found.hours, 1)} of the {fmt.number(found.given, 1)} hours a week given",
         )
+        why, spare = ("the hours given are full", "") if found.full == HANDS else (why, spare)
+        text += f"once {why}, a year leaves {fmt.money(found.most, 0)} of {fmt.money(found.living, 0)}{spare}."
     if found.full == HANDS and not more_loses:
         needed = f"With orders enough it would take about {fmt.number(found.hours_needed, 1)} hours a week; {fmt.number(found.given, 1)} are given."
         text += f" {needed if np.isfinite(found.hours_needed) else 'More hours alone would not do either.'}"
@@ -236,21 +217,16 @@ def jobs_known(kit: OpenStudy) -> pd.DataFrame:
 )
 def paid_job_table(kit: OpenStudy, found: Towards | None) -> pd.DataFrame:
     """What a paid job of the hours worked now, and of those a living takes, would bring beside this work; holidays paid. [hour/week, money/year]"""
-    scheme, rows, point = scheme_of(kit), [], kit.point()
-    worked, left = (
-        float(point.totals["hours_per_year"]) / float(kit.inputs().weeks_per_year),
-        float(point.totals["residual_pay_per_year"]),
-    )
-    works = [("this work now", worked, left, "this study")]
+    scheme, totals = scheme_of(kit), kit.point().totals
+    worked = float(totals["hours_per_year"]) / float(kit.inputs().weeks_per_year)
+    works = [("this work now", worked, float(totals["residual_pay_per_year"]), "this study")]
     if found is not None and found.possible and not found.reached:
         works.append(("this work at a living", found.hours, found.living, "this study"))
     for _, hours, _, _ in tuple(works):
         for row in jobs_known(kit).itertuples():
             works.append((f"{row.kind}, {row.place}, from {row.valid_from}", hours, row.amount * hours * _WEEKS_PAID, row.source))
-    for what, hours, money, source in sorted(works, key=lambda work: work[1]):
-        after = np.nan if scheme is None else float(take_home(money, scheme))
-        rows.append((what, hours, money, after, source))
-    return rows
+    works.sort(key=lambda work: work[1])
+    return [(*work[:3], np.nan if scheme is None else float(take_home(work[2], scheme)), work[3]) for work in works]
 
 
 def paid_job_sentence(kit: OpenStudy, frame: pd.DataFrame) -> str:

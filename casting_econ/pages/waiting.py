@@ -25,10 +25,8 @@ KNOTS = 33  # rates at which the year is worked out
 FEW = 10.0  # orders that a guess of demand counts for, below which it is called wide
 _EVEN = (np.arange(1000) + 0.5) / 1000
 _SHOWN = (1, 2, 3, 6, 9, 12, 18, 24)
-_WORTH, _NEAR = (
-    0.01,
-    0.95,
-)  # of what the time is about, below which waiting is worth nothing; of the best, from which fewer months do as well
+_WORTH = 0.01  # of what the time is about, below which waiting is worth nothing
+_NEAR = 0.95  # of the best, from which fewer months do as well
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -148,10 +146,8 @@ def _years_told(kit, channel, number):
     """Years that guess and log of a channel's orders count for, and orders and months of the log."""
     log, found = orders_seen(kit.study, channel), ask(kit.study, ["channels", channel, "orders"], number)
     told = log and (int(log[0].sum()), float(log[1].sum()))
-    if found is not None:
-        return float(
-            found.posterior.middle / found.posterior.quantile(_EVEN).var()
-        ), told  # of a rate with this mean and variance
+    if found is not None:  # of a rate with this mean and variance
+        return float(found.posterior.middle / found.posterior.quantile(_EVEN).var()), told
     (orders, years), spread = guessed_rate(number), kit.study.file.spread.demand.value
     key = f"channels.{channel}.orders"
     if spread > 0 and takes_factor(kit.study.numbers, key):  # stated as wider than that

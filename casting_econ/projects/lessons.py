@@ -3,7 +3,6 @@
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from functools import cached_property
-from weakref import WeakKeyDictionary
 
 import numpy as np
 import pandas as pd
@@ -246,17 +245,9 @@ def _minutes_lesson(key, old, minutes, count, data):
     return Lesson(key=key, unit="minute", old=old, measured=each, new=each, data=data, counted=count)
 
 
-_kept: WeakKeyDictionary[OpenStudy, Lessons] = WeakKeyDictionary()
-
-
-def keep(lessons: Lessons) -> None:
-    """Let `look_back` give this where the same order of the same open study is asked for again, in this process."""
-    _kept[lessons.project.kit] = lessons
-
-
 def look_back(kit: OpenStudy, name: str, *, finished: bool = False, **asked) -> Lessons:
     """An order afterwards with what it teaches; arguments and errors as of `project_of`."""
-    order, known = order_then(kit, name, **asked), _kept.get(kit)
+    order, known = order_then(kit, name, **asked), kit.kept.get(Lessons)
     if known and known.project.finished == finished and replace(order, start=known.project.order.start) == known.project.order:
         return known
     return Lessons(project=project_of(kit, name, finished=finished, **asked))

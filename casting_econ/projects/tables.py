@@ -1,4 +1,4 @@
-"""One function a table of a project; raw numbers, written by the page."""
+"""One function a table of a project, raw numbers written by the page; and its numbers for `project.json`."""
 
 from collections import Counter
 from math import nan
@@ -10,7 +10,7 @@ from ..formatting import Format
 from ..kit import format_of
 from ..orders.tables import day
 from ..pages.table import shown
-from .account import BASES
+from .account import BASES, DIGITS, Account
 from .lessons import Lessons
 from .logged import ORDERS, WEEKLY
 from .project import Project, casts_of
@@ -41,10 +41,12 @@ def project_table(project: Project) -> pd.DataFrame:
     planned, actual, money = project.planned, project.actual, project.kit.study.currency
     found, account = [], actual or project.planned
 
+    def beside(what, unit, before, after, remark=""):
+        found.append((what, before, after, after - before, unit, remark))
+
     def row(what, unit, of, remark=""):
         values = [of(one) if one is not None else None for one in (planned, actual)]
-        before, after = (nan if value is None else float(value) for value in values)
-        found.append((what, before, after, after - before, unit, remark))
+        beside(what, unit, *(nan if value is None else float(value) for value in values), remark)
 
     row("good pieces", "piece", lambda a: a.pieces)
     row("delivered", "piece", lambda a: a.paid)
@@ -68,10 +70,11 @@ def project_table(project: Project) -> pd.DataFrame:
     buy = project.planned_purchases
     for item in project.items:
         remark = "" if item.bought else "nothing bought for it: at the price of the plan"
-        found.append((f"{item.item}: used", *_pair(item.planned, item.used if actual else nan), item.unit or "piece", ""))
+        used, bought, paid = (item.used, item.bought, item.paid) if actual else (nan, nan, nan)
         amount, cost = buy.get(item.item, (0.0, 0.0))
-        found.append((f"{item.item}: bought", *_pair(amount, item.bought if actual else nan), item.unit or "piece", ""))
-        found.append((f"{item.item}: paid", *_pair(cost, item.paid if actual else nan), money, remark))
+        beside(f"{item.item}: used", item.unit or "piece", item.planned, used)
+        beside(f"{item.item}: bought", item.unit or "piece", amount, bought)
+        beside(f"{item.item}: paid", money, cost, paid, remark)
     row("bought beside the plan", money, lambda a: a.other)
     row("price, postage charged in it", money, lambda a: a.gross)
     row("fees, packing and postage", money, lambda a: None if a.gross is None else a.gross - a.receipts)
@@ -80,10 +83,6 @@ def project_table(project: Project) -> pd.DataFrame:
     row("equipment by use", money, lambda a: a.equipment("by_use"))
     row("pay an hour", money, lambda a: a.pay(), "equipment by use")
     return [line for line in found if any(value == value and value != 0 for value in line[1:3])]
-
-
-def _pair(before, after):
-    return before, after, after - before
 
 
 @shown(
@@ -191,3 +190,63 @@ def again_table(lessons: Lessons, fmt: Format) -> pd.DataFrame:
         ("begun", *told(lambda when: day(fmt, when), first.order.start, project.log.begun, plan.order.start)),
         ("date that holds", *told(lambda when: day(fmt, when), first.arrives, project.log.ended, plan.arrives)),
     ]
+
+
+def project_results(lessons: Lessons) -> dict:
+    """Everything project.json holds, in the units of the tables; None stands for what is not known."""
+    project = lessons.project
+    order, log, actual, causes = project.order, project.log, project.actual, project.causes
+    hours, stated, (plan, quoted) = project.counted_hours, log.stated_total, lessons.again
+    if causes is not None:
+        causes = causes | {"total": round(actual.pay(), DIGITS) - round(project.planned.pay(), DIGITS)}
+    return {
+        "order": _of(order, "name product pieces complete")
+        | {
+            "finished": project.finished,
+            "plan_start": project.plan.order.start,
+            "first_day": log.begun,
+            "last_day": log.ended,
+            "one_off": "included" if project.one_off_counts else "left out",
+        },
+        "planned": _account(project.planned, project.wage),
+        "actual": None if actual is None else _account(actual, project.wage),
+        "bridge": causes,
+        "pay_per_hour": {basis: None if actual is None else actual.pay(basis) for basis in BASES},
+        "hours": project.logged_hours | ({} if stated is None else {"stated_total": stated}),
+        "hours_not_logged": project.not_logged,
+        "materials": {row.item: _of(row, "unit planned used bought paid") for row in project.items},
+        "against_wage": {
+            "wage": project.wage,
+            "outlay": project.outlay,
+            "hours": hours,
+            "per_piece": project.by_division(hours) if hours else None,
+            "per_piece_with_stated_total": None if stated is None else project.by_division(stated),
+        },
+        "lessons": {row.key: _of(row, "unit old measured new") for row in lessons.rows},
+        "again": {
+            "casts": casts_of(plan),
+            "hours": float(quoted.hours.mean()),
+            "full_cost": quoted.full_cost,
+            "start": plan.order.start,
+            "honest_arrival": plan.arrives,
+        },
+    }
+
+
+def _of(thing, names):
+    """Some properties of a thing, by name."""
+    return {name: getattr(thing, name) for name in names.split()}
+
+
+def _account(account: Account, wage: float) -> dict:
+    pay = account.pay()
+    return _of(account, "pieces casts loads moulds days entering lost hours total_hours spent") | {
+        "delivered": account.paid,
+        "minutes_per_piece": {step: account.minutes_each(step) for step in account.entering},
+        "lost_money": account.lost_money(wage),
+        "price": account.gross,
+        "received": account.receipts,
+        "overheads": account.overhead,
+        "equipment": {basis: account.equipment(basis) for basis in BASES},
+        "pay_per_hour": None if pay is None else round(pay, DIGITS),
+    }

@@ -13,6 +13,7 @@ from threading import Event
 from ..faults import refusal
 from ..reference import kit_folder
 from ..study.inputs import input_files
+from ..templates import write_whole
 from . import ONE_THREAD
 from .notebooks import Job, kernels_of, run_one
 from .store import key_of_kit
@@ -20,19 +21,8 @@ from .warm import CAN_FORK, Warm
 
 
 class Cluster:
-    """A place to send jobs to, as a pool of threads is.
-
-    Parameters
-    ----------
-    address : str
-        Of the scheduler, such as tcp://192.0.2.7:8786.
-    folder : Path
-        Whose `study` is sent along.
-
-    Raises
-    ------
-    StudyError
-        Where nothing answers there, nobody works for it, or what answers runs another version of the kit.
+    """A place to send jobs to, as a pool of threads is: a scheduler's address, such as tcp://192.0.2.7:8786, and the folder whose `study` is
+    sent along. StudyError where nothing answers there, nobody works for it, or what answers runs another version of the kit.
     """
 
     def __init__(self, address: str, folder: Path) -> None:
@@ -66,9 +56,7 @@ class Cluster:
                 seconds, failure, notebook = done.result()
                 if notebook:
                     job.target.parent.mkdir(parents=True, exist_ok=True)
-                    part = job.target.with_suffix(".tmp")
-                    part.write_bytes(notebook)
-                    os.replace(part, job.target)
+                    write_whole(job.target, notebook)
                 here.set_result((seconds, failure))
             except Exception as error:  # every worker lost, a full disk
                 here.set_result((0.0, (None, f"{type(error).__name__}: {error}")))

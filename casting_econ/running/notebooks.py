@@ -45,25 +45,10 @@ class NotebookError(Exception):
 
 
 def check_parameters(source: Path, parameters: dict[str, object]) -> dict[str, object]:
-    """Parameters that papermill carries over unchanged, all of them known to the notebook.
+    """Parameters that papermill carries over unchanged, all of them known to the notebook; NumPy scalars become plain numbers.
 
-    Parameters
-    ----------
-    source : Path
-        Notebook with a `parameters` cell.
-    parameters : dict
-        NumPy scalars become plain numbers.
-
-    Returns
-    -------
-    dict
-
-    Raises
-    ------
-    ValueError
-        For a name the notebook does not have.
-    TypeError
-        For a value that would not arrive as it was sent.
+    The notebook has a `parameters` cell. ValueError for a name that it does not have, TypeError for a value that would not arrive as it
+    was sent.
     """
     known, plain = _known(source), {}
     for name, value in parameters.items():

@@ -1,9 +1,9 @@
 """The panel of the report: scrap, price and wait of a product moved over a grid worked out beforehand."""
 
 import json
-import os
 from dataclasses import dataclass, replace
 from importlib.resources import files
+from itertools import product
 from pathlib import Path
 
 import numpy as np
@@ -14,11 +14,12 @@ from ..assumptions import draw_values, with_luck, workshop_at
 from ..draws import in_chunks, round_up_draws
 from ..formatting import Format
 from ..kit import OpenStudy, format_of, main_wait
-from ..models import Outcome, Workshop, evaluate, moved_at, with_levers
+from ..models import Workshop, evaluate, moved_at, with_levers
 from ..models.workshop import Luck
 from ..pages.curing import waits_around
 from ..pages.monte_carlo import living_words
 from ..palette import BLUE, INK, ORANGE, WORDS
+from ..templates import write_whole
 from .report import template
 
 MOST_DRAWS = 1_024  # enough for a band that is steady to the eye, and for a grid within two seconds
@@ -49,26 +50,13 @@ class Grid:
     year: np.ndarray  # what half of the years leave at least [money/year]
     year_chance: np.ndarray  # of a year that brings the living [-]
     break_even_price: np.ndarray  # middle over the years drawn; infinite: no price does [money/piece]
-    break_even_scrap: (
-        np.ndarray
-    )  # highest rate whose middle pays the target, shape (price, wait); -inf or inf: none, or all tried [-]
+    break_even_scrap: np.ndarray  # highest rate whose middle pays, shape (price, wait); -inf or inf: none, or all tried [-]
 
 
 def moved(a: Workshop, product: str, scrap, price, wait) -> Workshop:
-    """Scrap, price factor and hours of waiting of one product set; what other products sell for is left alone.
+    """Scrap, price factor and hours of waiting of one product set, as in `Grid`; what other products sell for is left alone. [-, -, hour]
 
-    Parameters
-    ----------
-    a : Workshop
-        The workshop; left as it is.
-    product : str
-        Name of the product.
-    scrap, price, wait : float or array_like
-        As in `Grid`; they broadcast with the values of `a`. [-], [-], [hour]
-
-    Returns
-    -------
-    Workshop
+    Each may be an array; they broadcast with the values of `a`, which is left as it is.
     """
     every = with_levers(a, product=product, scrap=scrap, price=price, cure_hours=None if np.all(np.isnan(wait)) else wait)
     own = zip(a.channels, every.channels, strict=True)
@@ -81,21 +69,7 @@ def _along(drawn):
 
 
 def panel_grid(kit: OpenStudy, product: str | None = None, workers: int = 1) -> Grid:
-    """Work out the grid of a product on the study's own draws, the same at every place.
-
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-    product : str, optional
-        None takes the first.
-    workers : int, optional
-        Threads; the result does not depend on them.
-
-    Returns
-    -------
-    Grid
-    """
+    """Work out the grid of a product, the first if none is named, on the study's own draws, the same at every place and for any `workers`."""
     table, point = kit.study.file.study, kit.point()
     name = product or next(iter(kit.study.file.products))
     waiting, hours = main_wait(kit, name)
@@ -106,20 +80,17 @@ def panel_grid(kit: OpenStudy, product: str | None = None, workers: int = 1) -> 
     values = draw_values(kit.assumed, draws, table.seed)
     resting = {key: value for key, value in values.items() if np.ndim(value) == 0}
 
-    def outcome(rows: slice) -> tuple[Workshop, Outcome]:
-        drawn = {key: value[rows, None, None, None] for key, value in values.items() if np.ndim(value)}
+    def work(start: int, stop: int) -> dict[str, np.ndarray]:
+        drawn = {key: value[start:stop, None, None, None] for key, value in values.items() if np.ndim(value)}
         # the same step waits in every chunk of draws, whichever is longest in it
         a = moved_at(
             workshop_at(kit.study, resting | drawn), f"products.{name}", lambda p: replace(p, cure_step=waiting or p.cure_step)
         )
-        a = with_luck(a, kit.study, table.seed, rows.start, rows.stop)
+        a = with_luck(a, kit.study, table.seed, start, stop)
         if luck := a.months.luck:
             along = Luck(**{kind: {key: _along(one) for key, one in drawn.items()} for kind, drawn in vars(luck).items()})
             a = replace(a, months=replace(a.months, luck=along))
-        return a, evaluate(moved(a, name, scrap[:, None, None], price[:, None], wait))
-
-    def work(start: int, stop: int) -> dict[str, np.ndarray]:
-        a, found = outcome(slice(start, stop))
+        found = evaluate(moved(a, name, scrap[:, None, None], price[:, None], wait))
         pay = found.totals["pay_per_hour"]
         parts = {"pay": pay, "meets": pay >= a.target_per_hour, "price": found.products[name]["break_even_price"]}
         parts |= {"year": (year := found.totals["residual_pay_per_year"]), "lives": year >= a.living_per_year}
@@ -165,19 +136,8 @@ def _crossing(scrap, over):
 
 
 def panel_view(kit: OpenStudy, grid: Grid) -> dict[str, object]:
-    """What the page shows of a grid: words as the report writes them, and plain numbers for the curve.
-
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study; gives currency and locale.
-    grid : Grid
-        Of one of its products.
-
-    Returns
-    -------
-    dict
-        `controls`, `cells` (words by quantity, one a place in the order scrap, price, wait), `curve` and `corners`.
+    """What the page shows of a grid of a study: `controls`, `cells` (words by quantity, one a place in the order scrap, price, wait), `curve`
+    (plain numbers) and `corners`, words as the report writes them.
     """
     fmt = format_of(kit)
     controls = [_control("scrap", "Scrap rate, of all casts", [fmt.percent(rate, 1) for rate in grid.scrap], grid.now[0])]
@@ -278,43 +238,23 @@ def _corners(grid, controls, cells):
     def ends(axis):
         return sorted({0, grid.now[axis], shape[axis] - 1})
 
-    columns = ends(1)
-    rows = []
-    for i in ends(0):
-        for k in ends(2):
-            places = [int(np.ravel_multi_index((i, j, k), shape)) for j in columns]
-            found = [
-                {**{key: cells[key][at] for key in ("middle", "low", "high")}, "meets": bool(grid.middle.flat[at] >= grid.target)}
-                for at in places
-            ]
-            rows.append(
-                {
-                    "scrap": controls[0]["values"][i],
-                    "wait": controls[2]["values"][k] if grid.waiting else None,
-                    "now": (i, k) == (grid.now[0], grid.now[2]),
-                    "cells": found,
-                }
-            )
+    def cell(*place):
+        at = int(np.ravel_multi_index(place, shape))
+        return {key: cells[key][at] for key in ("middle", "low", "high")} | {"meets": bool(grid.middle[place] >= grid.target)}
+
+    columns, rows = ends(1), []
+    for i, k in product(ends(0), ends(2)):
+        wait = controls[2]["values"][k] if grid.waiting else None
+        here = {"scrap": controls[0]["values"][i], "wait": wait, "now": (i, k) == (grid.now[0], grid.now[2])}
+        rows.append(here | {"cells": [cell(i, j, k) for j in columns]})
     heads = [{"text": controls[1]["values"][j], "now": j == grid.now[1]} for j in columns]
     return {"heads": heads, "rows": rows}
 
 
 def panel_parts(kit: OpenStudy, workers: int = 1, kept: Path | None = None) -> dict[str, Markup]:
-    """The panel as HTML.
+    """The panel as HTML: `body`, a section of the report, and `scripts`, for the end of the page; neither needs anything from outside.
 
-    Parameters
-    ----------
-    kit : OpenStudy
-        Open study.
-    workers : int, optional
-        Threads.
-    kept : Path, optional
-        File to take what it shows from, or to keep it in where there is none.
-
-    Returns
-    -------
-    dict of str to Markup
-        `body`, a section of the report, and `scripts`, for the end of the page; neither needs anything from outside.
+    Worked out in so many threads; what it shows is taken from the file `kept`, or kept in it where there is none.
     """
     if kept and kept.exists():
         body, data = json.loads(kept.read_text(encoding="utf-8"))
@@ -322,9 +262,7 @@ def panel_parts(kit: OpenStudy, workers: int = 1, kept: Path | None = None) -> d
         body, data = _body_and_data(kit, workers)
         if kept:
             kept.parent.mkdir(parents=True, exist_ok=True)
-            part = kept.with_suffix(".tmp")
-            part.write_text(json.dumps([body, data]), encoding="utf-8", newline="\n")
-            os.replace(part, kept)
+            write_whole(kept, json.dumps([body, data]).encode())
     library = files("bokeh") / "server" / "static" / "js"
     code = [(library / name).read_text(encoding="utf-8") for name in LIBRARY]
     code.append(Path(__file__).with_name("panel.js").read_text(encoding="utf-8"))

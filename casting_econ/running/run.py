@@ -38,32 +38,11 @@ def run_study(
     say: Callable[[str], None] = print,
     fresh: bool = False,
 ) -> Path:
-    """Run the notebooks on a study and write its report folder; pages that nothing moved are taken from the report that is there.
+    """Run the notebooks on a study, so many `workers` at a time, and write its report folder, `out` or `folder/report`, which comes back.
 
-    Parameters
-    ----------
-    folder : Path or str
-        Study folder; never written to, except for `report/` when no `out` is given.
-    out : Path or str, optional
-        Folder to write; `folder/report` if not given.
-    workers : int, optional
-        Notebooks at a time.
-    say : callable, optional
-        Takes a line of progress.
-    fresh : bool, optional
-        Whether every page runs again.
-
-    Returns
-    -------
-    Path
-        The report folder.
-
-    Raises
-    ------
-    StudyError
-        For faults in the study or a folder that is not ours to replace.
-    NotebookError
-        For the first notebook that failed; what was finished is kept for the next run.
+    The study folder is never written to but for that. Pages that nothing moved are taken from the report that is there, unless `fresh`
+    runs every page again; `say` takes a line of progress. StudyError for faults in the study or a folder that is not ours to replace,
+    NotebookError for the first notebook that failed; what was finished is kept for the next run.
     """
     out, folder = (Path(out) if out else Path(folder) / "report").resolve(), Path(folder)
     sources = page_sources()
@@ -87,11 +66,7 @@ def run_study(
     if same := len({*taken} & {*PAGES}):
         say(f"{same} pages are as they were")
     jobs = [
-        Job(
-            source=sources[page],
-            target=targets[page],
-            parameters=parameters | {"out": f"made/{page}"},
-        )
+        Job(source=sources[page], target=targets[page], parameters=parameters | {"out": f"made/{page}"})
         for page in dict.fromkeys((*_LONG, *PAGES))
         if page in PAGES and page not in (*kept, *taken)
     ]
@@ -119,25 +94,19 @@ def run_study(
         ended=ended,
     )
     if errors:
-        raise (
-            errors[0]
-            if len(errors) == 1
-            else NotebookError(
-                errors[0].notebook, errors[0].cell, f"{errors[0].cause}; {len(errors) - 1} more failed", errors[0].saved
-            )
-        )
+        first, more = errors[0], f"; {len(errors) - 1} more failed" if len(errors) > 1 else ""
+        raise NotebookError(first.notebook, first.cell, first.cause + more, first.saved)
     (inner / "results.json").write_text(as_json(content), encoding="utf-8", newline="\n")
-    files = {page: sorted(_files(part / "made" / page)) for page in keys}
-    for page, name in ((page, name) for page, names in files.items() for name in names):
-        (inner / name).parent.mkdir(parents=True, exist_ok=True)
-        shutil.copyfile(part / "made" / page / name, inner / name)
+    files = {}
+    for page in keys:
+        made = part / "made" / page
+        files[page] = sorted(path.relative_to(made).as_posix() for path in made.rglob("*") if path.is_file())
+        shutil.copytree(made, inner, copy_function=shutil.copyfile, dirs_exist_ok=True)
     pages = [read.get(page) or inner / "notebooks" / f"{page}.ipynb" for page in PAGES]
     from .report import build_report
 
     build_report(kit, pages, inner / "report.html", panel=panel)
-    (inner / "manifest.json").write_text(
-        json.dumps(manifest(kit, Path(folder)), indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n"
-    )
+    write_manifest(inner, manifest(kit, folder))
     store.keep(inner, everything, keys, files)
     replace_folder(inner, out, part)
     return out
@@ -156,11 +125,6 @@ def _panel(kit, workers, kept):
     from .panel import panel_parts
 
     return panel_parts(kit, workers, kept)
-
-
-def _files(folder):
-    """Places of the files below a folder."""
-    return [path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()]
 
 
 def demo_names() -> list[str]:
@@ -191,6 +155,11 @@ def manifest(kit: OpenStudy, folder: Path) -> dict[str, object]:
         "notebooks": {page: file_hash(notebooks / f"{page}.ipynb") for page in PAGES},
         "versions": {"python": platform.python_version()} | {name: version(name) for name in VERSIONS},
     }
+
+
+def write_manifest(folder: Path, content: dict[str, object]) -> None:
+    """Write what a rerun needs into a finished folder, which tells it as ours."""
+    (folder / "manifest.json").write_text(json.dumps(content, indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n")
 
 
 def working_folder(out: Path, folder: Path, key: str) -> Path:

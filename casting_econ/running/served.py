@@ -44,27 +44,10 @@ def show_page(
     ip: str = "localhost",
     browser: bool = True,
 ) -> int:
-    """Show a notebook as a page until Ctrl-C ends it, and open a browser on it; the exit code.
+    """Show a notebook of the kit, filled in with parameters, as a page until Ctrl-C ends it, and open a `browser` on it; the exit code.
 
-    Parameters
-    ----------
-    name : str
-        Of a notebook of the kit.
-    parameters : mapping
-        What it is filled in with.
-    say : callable
-        Gets what to open, a line at a time.
-    port : int, optional
-        Of this machine; a free one if not given.
-    ip : str, optional
-        Address to listen at; another than this machine's own lets others in who have the whole address.
-    browser : bool, optional
-        Whether to open one.
-
-    Raises
-    ------
-    StudyError
-        If nothing can be shown at that address and port, and with the faults of a study that is explored.
+    `say` gets what to open, a line at a time; another `ip` than this machine's own lets others in who have the whole address; without a
+    `port` it is a free one. StudyError if nothing can be shown at that address and port, and with the faults of a study that is explored.
     """
     port, token = _port(ip, port), secrets.token_urlsafe(24)
     with tempfile.TemporaryDirectory(prefix="casting-econ-") as place:

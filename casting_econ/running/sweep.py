@@ -1,7 +1,6 @@
 """`casting-econ sweep`: one notebook over a grid of scrap rates, cure times and any other keys of the study file."""
 
 import itertools
-import json
 import re
 import time
 from collections.abc import Callable, Mapping, Sequence
@@ -22,7 +21,7 @@ from ..study.inputs import copy_inputs
 from ..study.scenarios import nested
 from .cluster import Cluster
 from .notebooks import Job, check_parameters, finished, run_jobs
-from .run import manifest, replace_folder, work_key, working_folder
+from .run import manifest, replace_folder, work_key, working_folder, write_manifest
 
 SCRAP, CURE = "scrap_rate", "cure_hours"  # columns of the two that are no keys of the study file
 _NAMES = {SCRAP: "scrap", CURE: "cure_hours"}  # parameters of the notebook
@@ -31,25 +30,10 @@ _RANGE = re.compile(r"\s*(-?[\d.]+)\s*([^\d.,/][^.,/]*?)?\s*\.\.\s*(-?[\d.]+)\s*
 
 
 def values_of(text: str) -> tuple[str, list[float | str]]:
-    """Key and values of what is to be varied, as the study file would have them.
+    """Key and values of what is to be varied, as the study file would have them; StudyError where the text is of neither form.
 
-    Parameters
-    ----------
-    text : str
-        'KEY=LOW..HIGH/COUNT' for evenly spaced ones, or 'KEY=VALUE,VALUE,…'.
+    'KEY=LOW..HIGH/COUNT' gives evenly spaced ones, 'KEY=VALUE,VALUE,…' those named.
 
-    Returns
-    -------
-    key : str
-    values : list
-
-    Raises
-    ------
-    StudyError
-        Where it is neither.
-
-    Examples
-    --------
     >>> values_of("channels.online.price=80..120 EUR/3"), values_of("stations.pot.count=1,2")
     (('channels.online.price', ['80 EUR', '100 EUR', '120 EUR']), ('stations.pot.count', [1.0, 2.0]))
     """
@@ -81,36 +65,25 @@ def run_sweep(
     scheduler: str | None = None,
     say: Callable[[str], None] = print,
 ) -> Path:
-    """Run a notebook at every point of a grid, and collect what it records.
+    """Run a notebook at every point of a grid, and collect what it records, in a folder with every executed notebook, `sweep.csv` and, of one
+    or two figures that are varied, a chart; table and chart grow in the working folder beside it while points end.
 
     Parameters
     ----------
-    folder : Path or str
-        Study folder; never written to, except for `sweep/` when no `out` is given.
-    scrap : sequence of float, optional
-        Shares of casts scrapped. [-]
-    cure : sequence of float, optional
-        Hours of the product's longest wait. [hour]
+    folder, out : Path or str
+        Study folder, never written to, except for `sweep/` when no `out` is given.
+    scrap, cure : sequence of float, optional
+        Shares of casts scrapped, and hours of the longest wait, of the `product`, "" being the first. [-, hour]
     vary : mapping of str to sequence, optional
         Dotted keys of the study file, each with values as the file would have them.
-    out : Path or str, optional
-        Folder to write; `folder/sweep` if not given.
     notebook : str, optional
         Name of a notebook of the kit with a parameter for each of what is given.
-    product : str, optional
-        Product that scrap and cure belong to; "" takes the first.
     draws, workers : int, optional
         Draws in each run, and notebooks at a time.
     scheduler : str, optional
         Address of a Dask cluster that runs the notebooks instead of this machine.
     say : callable, optional
         Takes a line of progress.
-
-    Returns
-    -------
-    Path
-        Folder with every executed notebook, `sweep.csv` and, of one or two figures that are varied, a chart; table and chart grow
-        in the working folder beside it while points end.
 
     Raises
     ------
@@ -186,9 +159,7 @@ def run_sweep(
     if errors:
         raise errors[0]
     show()
-    (inner / "manifest.json").write_text(
-        json.dumps(manifest(kit, folder), indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n"
-    )
+    write_manifest(inner, manifest(kit, folder))
     replace_folder(inner, out, part)
     return out
 

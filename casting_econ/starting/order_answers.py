@@ -22,8 +22,9 @@ def read_day(text: str) -> dt.date:
     >>> read_day("20 March 2027") == read_day("2027-03-20") == read_day("20.3.2027") == dt.date(2027, 3, 20)
     True
     """
-    wrong = ValueError("not a date -> a day such as 2027-03-20")
-    days = {read_date(text, order, dict(month_names("en")), wrong)["value"].date() for order in possible_orders(text) or {"ymd"}}
+    days = {read_date(text, order, dict(month_names("en")))[0] for order in possible_orders(text) or {"ymd"}}
+    if None in days:
+        raise ValueError("not a date -> a day such as 2027-03-20")
     if len(days) > 1:
         one, other = sorted(days)
         raise Unclear(f"question: is this {one:%d %B %Y} or {other:%d %B %Y}? -> '{one}', or '{other}'")

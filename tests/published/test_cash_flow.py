@@ -130,7 +130,7 @@ def test_balances_of_a_cash_path_published():
     path = cash_path(plan)
 
     assert path.balance[1:] == pytest.approx([1_630, 1_920, 2_210, 3_000], rel=1e-12), WARREN
-    assert (path.lowest, path.lowest_month) == (pytest.approx(1_630), 1), WARREN
+    assert (path.free.min(), path.free.argmin()) == (pytest.approx(1_630), 1), WARREN
 
 
 @pytest.fixture(scope="module")

@@ -6,7 +6,7 @@ from printed import printed
 from scipy import stats
 from statsmodels.stats.proportion import proportion_confint
 
-from casting_econ.evidence.dispersion import binomial_limits
+from casting_econ.evidence import binomial_limits
 from casting_econ.evidence.posteriors import load_share_posterior
 from casting_econ.models import good_per_load
 from casting_econ.models.yields import beta_binomial_logpmf

@@ -326,7 +326,7 @@ def test_a_day_far_from_all_others_is_told_with_its_row(kit, day, told):
     """A year typed wrong in one row is named with file and row, before and after; a pause of weeks is not."""
     days = [f"2025-01-{n:02d}" for n in range(6, 12)]
     sheet = "date,step,minutes\n" + "".join(f"{one},trim,20\n" for one in [*days[:2], day, *days[2:]])
-    notes = kit(timesheet=sheet).study.notes
+    notes = kit(timesheet=sheet).study.reading.notes
     assert ([note.startswith(f"records/timesheet.csv:4 is dated {day}, ") and told in note for note in notes] == [True]) == bool(
         told
     )
@@ -336,4 +336,25 @@ def test_a_day_far_from_all_others_is_told_with_its_row(kit, day, told):
 def test_a_tool_bought_years_before_is_no_slip(kit):
     """An early receipt stands alone as often as not: nothing is said of it."""
     sheet = "date,step,minutes\n" + "".join(f"2025-01-{n:02d},trim,20\n" for n in range(6, 12))
-    assert kit(timesheet=sheet, purchases="date,item,kind,quantity,unit,paid\n2019-05-01,pot,equipment,1,,300").study.notes == ()
+    assert (
+        kit(timesheet=sheet, purchases="date,item,kind,quantity,unit,paid\n2019-05-01,pot,equipment,1,,300").study.reading.notes
+        == ()
+    )
+
+
+def test_logs_that_the_guess_holds_back_are_told(kit):
+    """Three loads of ten without a good piece against a firm guess of 90 %: named with both figures and what to do; nine of ten are not."""
+    firm = TILE.replace(
+        'pass_share = "90 %"',
+        'pass_share = { low = "80 %", likely = "91 %", high = "97 %", from = "records", worth = "20 pieces" }',
+    )
+    rows = "".join(f"B{n},2025-01-{n:02d},tile,10,{{good}}\n" for n in range(6, 9))
+    opened = kit(firm, batches="batch,date,product,casts,good\n" + rows.format(good=0))
+    used = opened.assumed.evidence["products.tile.steps.trim.pass_share"].number.value
+    said = " ".join(records.records_overview(opened).split())
+    assert used > 0.6 and f"tile: pass share of trim (0 % by the logs, {100 * used:.0f} % used)" in said
+    assert "one event, not so many pieces" in said and "give it less `worth`" in said
+    (opened.study.folder / "records" / "batches.csv").write_text(
+        "batch,date,product,casts,good\n" + rows.format(good=9), encoding="utf-8"
+    )
+    assert records.far_apart(open_study(opened.study.folder)) == ""

@@ -25,6 +25,7 @@ from ..study.stations import load_sizes
 from .table import shown
 from .waiting import known_orders
 
+FAR = 0.5  # of the number used, between it and the logs alone, before a sentence speaks of it
 LEARNT = 0.9  # chance of learning before a sentence speaks of it; several steps are tried, one could look so by luck
 hours_table = shown("records-hours", "Hours in the timesheet", "kind: text; hours: 0; share: percent")(hours_by_kind)
 materials_table = shown(
@@ -269,6 +270,28 @@ def could_measure(kit: OpenStudy) -> str:
     return told if names else ""
 
 
+def far_apart(kit: OpenStudy) -> str:
+    """Where the logs alone lie far from the number used, since its guess counts for more than their rows; nothing where they do not."""
+    fmt, told, whole = format_of(kit), [], ""
+    for key, found in kit.assumed.evidence.items():
+        used, (low, high) = found.number.value, found.number.distribution.quantile(np.array([0.01, 0.99]))
+        if not low <= found.observed <= high and abs(found.observed - used) > FAR * used:
+            unit, factor = as_shown(key, found.number.unit, kit.study.currency)
+            figures = [
+                fmt.styled(one * factor, "percent" if unit == "share" else "significant") for one in (found.observed, used)
+            ]
+            told.append(f"{label(key)} ({figures[0]} by the logs, {figures[1]} used)")
+            whole = whole or (
+                " (a load that fails as a whole is one event, not so many pieces)" if key.endswith("pass_share") else ""
+            )
+    if not told:
+        return ""
+    return (
+        f" The logs lie far from the number used at {some_of(told, 4)}: there the guess counts for more than the rows{whole}. "
+        "If the rows are right, widen that guess in study.toml or give it less `worth`; if a row is wrong, mend it."
+    )
+
+
 def records_overview(kit: OpenStudy) -> str:
     """Which logs there are, how long they run, and what is odd in them."""
     if not kit.study.records:
@@ -278,4 +301,4 @@ def records_overview(kit: OpenStudy) -> str:
     dates = [log.date for log in kit.study.records.values() if "date" in log]
     first, last = min(d.min() for d in dates), max(d.max() for d in dates)
     text = f"Logs from {first:%Y-%m-%d} to {last:%Y-%m-%d}: {', '.join(parts)}. They measure {len(kit.assumed.evidence)} of the study's numbers."
-    return "\n\n".join([text + could_measure(kit), *kit.study.reading.notes])
+    return "\n\n".join([text + could_measure(kit) + far_apart(kit), *kit.study.reading.notes])

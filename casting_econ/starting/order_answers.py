@@ -5,7 +5,7 @@ import re
 
 from ..faults import counted
 from ..ledger.dates import month_names, possible_orders, read_date
-from ..study.consistency import DAYS, working_windows
+from ..study.consistency import DAYS, Faults, working_windows
 from ..units import Unclear
 
 _MOST_COLOURS, _MOST_POTS = 60, 20
@@ -122,7 +122,7 @@ def read_times(text: str) -> dict[str, str]:
                 found[day] = f"{found[day]}, {start}-{end}" if day in found else f"{start}-{end}"
     if not timed:
         raise ValueError(f"days without hours -> {right}")
-    working_windows(found, faults := [])
+    working_windows(found, faults := Faults())
     if faults:
         raise ValueError(f"{faults[0].wrong} -> {right}")
     return {day: found[day] for day in DAYS if day in found}

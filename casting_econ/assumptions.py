@@ -4,7 +4,7 @@ import re
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
-from functools import lru_cache
+from functools import lru_cache, reduce
 
 import numpy as np
 from scipy import special
@@ -21,6 +21,7 @@ from .reference import wages
 from .study import Number, Study
 from .study.fields import MONTHS
 from .study.scenarios import PASS_SHARE, SCRAP
+from .study.stations import pot_loads
 
 _SHARED = {  # factors that numbers of a kind share, as a reader would say them
     "demand": "how many buyers come",
@@ -194,11 +195,12 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
     file = study.file
 
     def filled(kind, path, entry, **given):
-        """Model inputs from an entry of the file: each under its own name, or that without the unit which the model adds."""
+        """Model inputs from an entry of the file: each that it has under its own name, or under that without the unit which the model adds."""
         for name in (field.name for field in fields(kind) if field.name not in given):
             key = name if hasattr(entry, name) else _UNIT.sub("", name)
-            number = getattr(entry, key)
-            given[name] = values.get(f"{path}.{key}", number.value) if isinstance(number, Number) else number
+            if hasattr(entry, key):
+                number = getattr(entry, key)
+                given[name] = values.get(f"{path}.{key}", number.value) if isinstance(number, Number) else number
         return kind(**given)
 
     def each(kind, table, entries):
@@ -235,31 +237,27 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
             return filled(model.Mould, path, entry, material_cost=cost, steps=())
         steps = tuple(mould_step(f"{path}.steps.{key}", key, one) for key, one in entry.steps.items())
         count = moulds_for_load(casts_per_load, entry.cavities)
-        cost, minutes = 0.0, 0.0
-        for one in steps:
-            minutes = minutes + count * one.minutes + one.load_minutes
-            for item in one.materials:
-                cost = cost + material_cost(item.cost, item.loss_share) * (count if item.per == "piece" else 1.0)
+        minutes = sum((part for one in steps for part in (count * one.minutes, one.load_minutes)), 0.0)
+        taken = [(m, count if m.per == "piece" else 1.0) for one in steps for m in one.materials]
+        cost = sum((material_cost(m.cost, m.loss_share) * times for m, times in taken), 0.0)
         stated = "sets" in entry.model_fields_set
         in_use = {} if stated else {"sets": np.maximum(moulds_in_hand(study, name) // count, 1.0)}
         return filled(model.Mould, path, entry, material_cost=cost, minutes=minutes, steps=steps, **in_use)
 
     def mould_step(path, name, entry):
-        minutes, load_minutes, wait = (at(path, entry, key) for key in ("minutes", "load_minutes", "wait"))
-        used = materials(f"{path}.materials", entry.materials)
-        return model.Step(
-            name=name, minutes=minutes, load_minutes=load_minutes, wait_hours=wait, wait_in=entry.wait_in, materials=used
-        )
+        return filled(model.Step, path, entry, name=name, materials=materials(f"{path}.materials", entry.materials))
 
     def product(name, entry):
         path = f"products.{name}"
         steps = tuple(step(f"{path}.steps.{key}", key, one) for key, one in entry.steps.items())
-        parts, most = materials(f"{path}.parts", entry.parts), at(path, entry, "casts_per_load")
-        moulds = mould(f"{path}.mould", entry.mould, name, most)
+        parts, loads = materials(f"{path}.parts", entry.parts), pot_loads(file, name, at(path, entry, "casts_per_load"))
+        moulds = mould(f"{path}.mould", entry.mould, name, reduce(np.maximum, loads))
         own = entry.steps.get(entry.first_wait)
-        pots = () if own is None or own.load_size is not None else loads_in(own, most)
-        mean = {"casts_per_load": sum(pots) / len(pots)} if pots else {}
-        return filled(model.Product, path, entry, name=name, steps=steps, parts=parts, mould=moulds, pots=pots, **mean)
+        pots = () if own is None or own.load_size is not None or not loads_in(own, np.inf) else loads
+        mean = sum(loads) / len(loads)
+        return filled(
+            model.Product, path, entry, name=name, steps=steps, parts=parts, mould=moulds, pots=pots, casts_per_load=mean
+        )
 
     def channel(name, entry):
         # orders were counted or guessed at the stated price
@@ -269,7 +267,11 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
         return filled(model.Channel, path, entry, name=name, fee_on_postage=on_postage, waits=bool(np.all(waits)), **stated)
 
     weeks, full_week = at("time", file.time, "weeks"), at("target", file.target, "full_week")
-    target = _target(study, at, weeks, full_week)
+    if file.target.per_hour is not None:
+        target = at("target", file.target, "per_hour")
+    else:  # a published wage turned into a self-employed hour
+        wage, share = wages().loc[file.target.wage], at("target", file.target, "employer_share")
+        target = self_employed_target(wage.amount, wage.paid_hours_per_year, share, weeks, full_week)
     return model.Workshop(
         weeks_per_year=weeks,
         hours_per_week=at("time", file.time, "hours"),
@@ -329,17 +331,11 @@ def with_luck(a: model.Workshop, study: Study, seed: int, start: int, stop: int,
     return replace(a, channels=channels, months=replace(a.months, luck=luck))
 
 
-def _target(study, at, weeks, full_week):
-    """Pay an hour that counts as a living wage: typed, or a published wage turned into a self-employed hour."""
-    target = study.file.target
-    if target.per_hour is not None:
-        return at("target", target, "per_hour")
-    row = wages().loc[target.wage]
-    return self_employed_target(row.amount, row.paid_hours_per_year, at("target", target, "employer_share"), weeks, full_week)
+def label(key: str, *, each: bool = True) -> str:
+    """A dotted key as a reader would say it: 'knob: minutes of sand'.
 
-
-def label(key: str) -> str:
-    """A dotted key as a reader would say it: 'knob: minutes of sand'."""
+    A material of making moulds is named with its step, where it is one of `each` and not the material wherever it goes.
+    """
     words = [part.replace("-", " ").replace("_", " ") for part in key.split(".")]
     match words:
         case ["spread", kind]:
@@ -348,6 +344,8 @@ def label(key: str) -> str:
             return f"{product}: {what} of {item}"
         case ["products", product, "steps", step, what]:
             return f"{product}: {what} of {step}"
+        case ["products", product, "mould", "steps", step, "materials", item, what]:
+            return f"{product}: {what} of {item}{f' ({step})' if each else ''}"
         case ["products", product, "parts" | "mould", *rest]:
             return f"{product}: {rest[-1]} of {rest[-2] if len(rest) > 1 else 'the moulds'}"
         case ["channels", channel, what]:

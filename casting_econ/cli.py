@@ -158,12 +158,13 @@ def check(study: str, full: bool) -> None:
         from .pages.records import assumption_table, records_overview, season_sentence
         from .running import store
 
+        wall = (Path(study) / "what-to-write-down.md").is_file()
         try:
             kit = open_study(study)
         except StudyError as error:
-            click.echo(preview(error.reading, full=full), nl=False)
+            click.echo(preview(error.reading, full=full, wall=wall), nl=False)
             raise
-        click.echo(preview(kit.study.reading, full=full), nl=False)
+        click.echo(preview(kit.study.reading, full=full, wall=wall), nl=False)
         fmt, console = format_of(kit), Console()
         table = Table("number", "value", "middle eight in ten", "unit", "rests on")
         for row in assumption_table(kit).itertuples():

@@ -70,7 +70,7 @@ def some_of(names, most: int) -> str:
     'pour, sand and 1 more'
     """
     more = len(names) - most
-    return ", ".join(islice(names, most)) + (f" and {more:,} more" if more > 0 else "")
+    return ", ".join(islice(names, most)) + (f" and {more} more" if more > 0 else "")
 
 
 def one_of(word, known) -> str:

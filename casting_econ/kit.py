@@ -15,10 +15,10 @@ from .faults import Fault, StudyError, refusal
 from .formatting import Format
 from .models import Outcome, Workshop, beyond_target, evaluate, longest_wait, with_levers
 from .models.windows import merged_windows
-from .study import STUDY_FILE, Study, read_study
+from .study import STUDY_FILE, Study, read_study, study_with
 from .study.fields import as_date
 from .study.inputs import input_files
-from .study.load import study_changed
+from .study.schema import ScenarioEntry
 
 _BY_PRODUCT = (
     "yield",
@@ -74,7 +74,8 @@ class OpenStudy:
     study: Study
     assumed: StudyWithEvidence
     digest: str = ""  # of the files it was read from, records among them
-    _years: dict[tuple, Answer] = field(default_factory=dict, init=False, repr=False)  # by what was asked of `monte_carlo`
+    # what was worked out of it, found where it is asked for again: years by what was asked of `monte_carlo`, plan and lessons of an order
+    kept: dict[object, object] = field(default_factory=dict, init=False, repr=False)
 
     @property
     def certain(self) -> bool:
@@ -98,9 +99,11 @@ class OpenStudy:
 
     def changed(self, change: dict[str, object]) -> "OpenStudy":
         """The study with keys of its file as a change has them; what it leaves alone keeps its evidence. StudyError for faults."""
-        if not change:
-            return self
-        assumed = assume_changed(study_changed(self.study, change), {}, self.assumed)
+        return self.with_scenarios({"": ScenarioEntry(what="a change", change=change)}) if change else self
+
+    def with_scenarios(self, entries: dict[str, ScenarioEntry], *, orders: bool = False) -> "OpenStudy":
+        """The study with some scenarios, as `study_with` takes them; StudyError where they do not go together."""
+        assumed = assume_changed(*study_with(self.study, entries, orders=orders), self.assumed)
         return OpenStudy(study=assumed.study, assumed=assumed)
 
     def plan_of_draws(self, draws: int | None = None, seed: int | None = None) -> tuple[int, int]:
@@ -121,19 +124,9 @@ class OpenStudy:
     ) -> dict[object, np.ndarray]:
         """What `work` finds in the workshop of every draw, arrays of length draws by name: the one loop over draws.
 
-        Parameters
-        ----------
-        work : callable
-            Takes a workshop whose numbers are arrays of some rows, one for each of the `years`; returns values that broadcast to one a row, or
-            arrays with rows first.
-        draws, seed : int, optional
-            As in `plan_of_draws`.
-        base : OpenStudy, optional
-            Study whose draws are kept in what both share, so that the two can be compared row by row; None: its own.
-        years : int, optional
-            Years in a row, alike in all but their luck.
-        chunk, workers : int, optional
-            Rows a time and threads; the result does not depend on them.
+        `work` takes a workshop of arrays of some rows, one for each of the `years`, alike in all but their luck; its values broadcast to one a
+        row, or have rows first. In what both share the draws are those of `base`, so that two studies can be compared row by row. The result
+        does not depend on `chunk`, rows a time, nor on `workers`, threads.
         """
         draws, seed = self.plan_of_draws(draws, seed)
 
@@ -147,27 +140,16 @@ class OpenStudy:
 
         return in_chunks(rows, draws, chunk, workers)
 
-    def monte_carlo(
-        self,
-        draws=None,
-        seed=None,
-        *,
-        base: "OpenStudy | None" = None,
-        chunk=8_192,
-        workers=1,
-        product=None,
-        scrap=None,
-        cure_hours=None,
-    ) -> Answer:
+    def monte_carlo(self, draws=None, seed=None, *, base: "OpenStudy | None" = None, chunk=8_192, workers=1, **levers) -> Answer:
         """Monte Carlo of the year; `draws` to `workers` as in `by_draw`, the levers of `with_levers` the same in every draw."""
         draws, seed = self.plan_of_draws(draws, seed)
-        asked = draws, seed, None if base is self else base, chunk, product, scrap, cure_hours
-        if asked in self._years:
-            return self._years[asked]
+        asked = draws, seed, None if base is self else base, chunk, *sorted(levers.items())
+        if asked in self.kept:
+            return self.kept[asked]
         resources: list[str] = []
 
         def work(a):
-            a = with_levers(a, product=product, scrap=scrap, cure_hours=cure_hours)
+            a = with_levers(a, **levers)
             outcome = evaluate(a)
             resources[:] = outcome.resources
             found = {**outcome.totals, "binding": outcome.binding, "beyond_target": beyond_target(a, outcome)}
@@ -180,10 +162,10 @@ class OpenStudy:
 
         found = self.by_draw(work, draws, seed, base=base, chunk=chunk, workers=workers)
         point = self.inputs()
-        self._years[asked] = Answer(
+        self.kept[asked] = Answer(
             draws=found, resources=resources, target=float(point.target_per_hour), living=float(point.living_per_year)
         )
-        return self._years[asked]
+        return self.kept[asked]
 
 
 def open_study(folder, *, with_records: bool = True, as_of: dt.date | str | None = None) -> OpenStudy:
@@ -221,35 +203,31 @@ def _opened(folder: Path, with_records: bool, as_of: dt.date | None, digest: str
     busy = a.fixed_hours_per_week + sum(c.days_per_year * c.hours_per_day for c in a.channels) / a.weeks_per_year
     faults = []
     if busy >= a.hours_per_week:  # what is stated was checked before; the logs may say otherwise
-        found = f"{busy:.1f} fixed and stall hours a week in the logs, {a.hours_per_week:g} given"
-        faults.append(
-            Fault(STUDY_FILE, "leaves no hours to make anything", "the hours really given", column="time.hours", found=found)
+        wrong, found = (
+            "leaves no hours to make anything",
+            f"{busy:.1f} fixed and stall hours a week in the logs, {a.hours_per_week:g} given",
         )
+        faults.append(Fault(STUDY_FILE, wrong, "the hours really given", column="time.hours", found=found))
     longest = max(end - start for start, end in merged_windows(study.windows)) / 60.0
     for key, known in kit.assumed.evidence.items():
         if key.endswith(".load_minutes") and known.observed > longest:
-            found = f"about {known.observed:.0f} minutes a load in the logs"
-            faults.append(
-                Fault(
-                    STUDY_FILE,
-                    "does not fit a working window",
-                    f"longer working hours, or loads within {longest:g} minutes",
-                    column=key,
-                    found=found,
-                )
+            found, right = (
+                f"about {known.observed:.0f} minutes a load in the logs",
+                f"longer working hours, or loads within {longest:g} minutes",
             )
+            faults.append(Fault(STUDY_FILE, "does not fit a working window", right, column=key, found=found))
     if faults:
         raise StudyError(faults)
     return kit
 
 
-def grid(kit: OpenStudy, scrap, cure_hours=None, *, product=None, stated: bool = False) -> Outcome:
+def grid(kit: OpenStudy, scrap, cure_hours=None, *, product=None) -> Outcome:
     """Outcome at the point over scrap rates (rows) and, if given, cure hours (columns)."""
     scrap = np.asarray(scrap, float)
     if cure_hours is None:
-        return evaluate(with_levers(kit.inputs(stated=stated), product=product, scrap=scrap))
+        return evaluate(with_levers(kit.inputs(), product=product, scrap=scrap))
     cure = np.asarray(cure_hours, float)[None, :]
-    return evaluate(with_levers(kit.inputs(stated=stated), product=product, scrap=scrap[:, None], cure_hours=cure))
+    return evaluate(with_levers(kit.inputs(), product=product, scrap=scrap[:, None], cure_hours=cure))
 
 
 def main_wait(kit: OpenStudy, product=None):

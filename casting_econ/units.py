@@ -16,6 +16,7 @@ _USUAL += ("pound", "mL", "L", "liter", "litre", "pint", "gallon", "piece", "cas
 _FLUID_OUNCE = re.compile(r"\bfl(?:uid)?\.?[ _]*(?:oz|ounces?)\b\.?", re.IGNORECASE)
 _WHOSE = re.compile(r"\b(us|uk|imperial)[ _](pint|quart|gallon|cup|gill|fluid_ounce)s?\b", re.IGNORECASE)
 _WORKED = {"second", "minute", "hour", "day"}  # periods that one counts as worked and another by the calendar
+_UNREADABLE = ValueError, AttributeError, TypeError, AssertionError, ArithmeticError, SyntaxError, TokenError  # from pint too
 _UNPREFIXED = {"minute", "hour", "day", "week", "month", "year", *COUNTED}
 
 
@@ -64,7 +65,7 @@ def ratio_of_units(unit: str, wanted: str, currency: str) -> float:
         if registry.get_base_units(given / target)[1] != registry.dimensionless:  # angles and bits pass for numbers in pint
             raise ValueError(said)
         return float(registry.Quantity(1.0, given).to(target).magnitude)
-    except (pint.PintError, ValueError, AttributeError, TypeError, AssertionError, ArithmeticError) as error:
+    except (pint.PintError, *_UNREADABLE) as error:
         raise ValueError(said) from error
 
 
@@ -92,16 +93,7 @@ def _parsed(unit, currency, said):
                 f"money in {unknown} while the study counts in {currency} -> {currency}, converted by hand at the rate you were given"
             ) from None
         raise ValueError(f"unknown unit {unknown!r}{close_match(unknown, (currency, *_USUAL))}") from None
-    except (
-        pint.PintError,
-        ValueError,
-        AttributeError,
-        TypeError,
-        AssertionError,
-        ArithmeticError,
-        SyntaxError,
-        TokenError,
-    ) as error:
+    except (pint.PintError, *_UNREADABLE) as error:
         raise ValueError(said) from error
 
 
@@ -147,14 +139,10 @@ def check_counted(unit: str, counts: str, per: str, currency: str) -> None:
     for name, power in _parsed(unit, currency, "a unit that cannot be read")._units.items():
         words = (counts if power > 0 else per).split()
         if name in COUNTED and name not in words:
-            right = " or ".join(word.replace("_", " ") for word in words)
+            right, what = " or ".join(word.replace("_", " ") for word in words), name.replace("_", " ")
             if power < 0:
-                raise ValueError(
-                    f"a figure for each {name.replace('_', ' ')}{f' where one for each {right} is needed' if right else ''}"
-                )
-            raise ValueError(
-                f"a number of {name.replace('_', ' ')}s{f' where {right}s are counted' if right else ' where none are counted'}"
-            )
+                raise ValueError(f"a figure for each {what}{f' where one for each {right} is needed' if right else ''}")
+            raise ValueError(f"a number of {what}s {f'where {right}s' if right else 'where none'} are counted")
 
 
 def measures(unit: str, base: str) -> bool:

@@ -76,17 +76,20 @@ def pytest_collection_modifyitems(items):
 
 # Demos ----------------------------------------------------------------------------------------------------------------
 
-opened, known = kit._opened, {}
+opened, known, recent = kit._opened, {}, {}
 
 
 def opened_once(folder, with_records, as_of, digest):
-    """Open a study; a demo, a copy of one with the same files, and one of which only rates differ, are read once for all modules."""
+    """Open a study; a demo, and one of which only rates differ, are read once for all modules, and so is any other of the same files
+    as one of the last few."""
     demo, how = DATA / folder.name, (with_records, as_of, digest)
     if demo.is_dir() and not folder.is_relative_to(DATA):
         kit.open_study(demo, with_records=with_records, as_of=as_of)
-    found = known.get(how) or opened(folder, *how)
-    if folder.is_relative_to(DATA) or is_rates_copy(folder):
-        known[how] = found
+    found = known.get(how) or recent.get(how) or opened(folder, *how)
+    kept = known if folder.is_relative_to(DATA) or is_rates_copy(folder) else recent
+    kept.setdefault(how, found)
+    if len(recent) > 8:
+        del recent[next(iter(recent))]
     if found.study.folder == folder:
         return found
     study = replace(found.study, folder=folder)

@@ -3,7 +3,8 @@
 Orders come in on days of the month and queue by channel, the oldest first. Pots, racks, moulds and hands gather time while the weeks
 go by that are worked; at the end of a month the time that there was is given to what was asked for, and what was not used is gone:
 
-- what stands on the shelf goes out first and takes packing only, to the month's own orders before those that wait;
+- an order of which a part went out in an earlier month is finished first: with what stands on the shelf, then with what is made for it;
+- what else stands on the shelf goes out and takes packing only, to the month's own orders before those that wait;
 - then the month's own orders are made, then those that wait (of a product none of whose own had to be cut), then what the shelf lacks;
 - what is short for one of these is shared out by cutting all its products that need it by the same share: first what one product
   alone needs, then what more and more share, hands last of all, which everything needs;
@@ -13,6 +14,8 @@ go by that are worked; at the end of a month the time that there was is given to
 Packing takes the minutes of the orders that were made, though older ones get them: where orders differ in size, that is no longer the same.
 """
 
+from itertools import product
+
 import numpy as np
 import simpy
 from scipy import stats
@@ -20,6 +23,7 @@ from scipy import stats
 from casting_econ.models import Channel, InMoulds, Mould, Product, Rack, Station, Step, Workshop, loads_per_week
 from casting_econ.models.workshop import Luck, Months, Risk
 
+KINDS = "begun", "own", "old"  # of orders: those of which a part has gone out, those of the month, others that wait
 DAYS = 30.4  # of a month, on which orders come in; no more than their order matters
 
 
@@ -154,20 +158,20 @@ class Year:
         a, rooms = self.a, self.rooms(month)
         mine = {p.name: [c for c in a.channels if c.product == p.name] for p in a.products}
         each = {p.name: self.uses(p, month) for p in a.products}
-        own, old, packs, packs_old = ({} for _ in range(4))
+        # pieces and hours of packing of each kind of orders, and pieces of them that go out
+        asked, packs, out = ({kind: dict.fromkeys(mine, 0.0) for kind in KINDS} for _ in range(3))
         for name, channels in mine.items():
-            fresh = [(c, order) for c in channels for order in self.queues[c.name] if order[0] == month]
-            due = [(c, order) for c in channels for order in self.queues[c.name] if order[0] != month]
-            own[name], old[name] = (sum(order[2] for _, order in some) for some in (fresh, due))
-            packs[name], packs_old[name] = (sum(o[1] * c.minutes_per_order for c, o in some) / 60 for some in (fresh, due))
+            for c in channels:
+                for order in self.queues[c.name]:
+                    asked[kind_of(order, month)][name] += order[2]
+                    packs[kind_of(order, month)][name] += order[1] * c.minutes_per_order / 60
         full = []
-        out, out_old = dict.fromkeys(mine, 0.0), dict.fromkeys(mine, 0.0)  # pieces that go out
 
-        def do(make, to_own, to_old):
-            """Make pieces of each product and pack so many for own orders and for those that wait, as far as there is time."""
+        def do(make, **to):
+            """Make pieces of each product and pack so many for each kind of orders, as far as there is time."""
             share = dict.fromkeys(make, 1.0)
             hours = {n: make[n] * each[n][1] for n in make}
-            hours = {n: hours[n] + over(to_own[n], own[n]) * packs[n] + over(to_old[n], old[n]) * packs_old[n] for n in hours}
+            hours = {n: hours[n] + sum(over(to[kind][n], asked[kind][n]) * packs[kind][n] for kind in to) for n in hours}
             users = {}
             for n in make:
                 for resource in each[n][0]:
@@ -188,37 +192,44 @@ class Year:
             for r in users:
                 rooms[r] = max(rooms[r] - sum(make[n] * each[n][0][r] * share[n] for n in users[r]), 0.0)
             rooms["hands"] = max(rooms["hands"] - sum(hours[n] * share[n] for n in hours), 0.0)
-            for n in make:
-                out[n] += to_own[n] * share[n]
-                out_old[n] += to_old[n] * share[n]
+            for kind, n in product(to, make):
+                out[kind][n] += to[kind][n] * share[n]
             full.append(limit)
             return share
 
-        none = dict.fromkeys(mine, 0.0)
-        ready = {n: min(self.shelf[n], own[n]) for n in mine}
-        ready_old = {n: min(self.shelf[n] - ready[n], old[n]) for n in mine}
-        share = do(none, ready, ready_old)
-        for n in mine:
-            self.shelf[n] -= (ready[n] + ready_old[n]) * share[n]
-        make = {n: own[n] - ready[n] for n in mine}
-        share = do(make, make, none)
-        make = {n: old[n] - ready_old[n] if share[n] == 1 else 0.0 for n in mine}
-        do(make, none, make)
+        def off_the_shelf(*kinds):
+            """Send what stands ready to orders of these kinds, one after the other; what of each is then still to be made."""
+            ready = {kind: dict.fromkeys(mine, 0.0) for kind in kinds}
+            for kind, n in product(kinds, mine):
+                ready[kind][n] = min(self.shelf[n] - sum(ready[other][n] for other in kinds), asked[kind][n])
+            share = do(dict.fromkeys(mine, 0.0), **ready)
+            for n in mine:
+                self.shelf[n] -= sum(ready[kind][n] for kind in kinds) * share[n]
+            return ({n: asked[kind][n] - ready[kind][n] for n in mine} for kind in kinds)
+
+        (make,) = off_the_shelf("begun")
+        do(make, begun=make)
+        make, later = off_the_shelf("own", "old")
+        share = do(make, own=make)
+        make = {n: later[n] if share[n] == 1 else 0.0 for n in mine}
+        do(make, old=make)
         lacks = {p.name: p.shelf - self.shelf[p.name] for p in a.products}
         limit = next((one for one in full if one != "demand"), "demand")
-        share = do(lacks, none, none)
+        first = sum(out["begun"][n] for n in mine if share[n] < 1)
+        share = do(lacks)
         for n in mine:
             self.shelf[n] += lacks[n] * share[n]
-        told = {"limit": limit, "shelf": dict(self.shelf), "met": {}, "lost": {}, "waits": {}, "begun": {}, "pieces": {}}
+        told = {kind: {} for kind in ("met", "lost", "waits", "begun", "pieces")}
+        told |= {"limit": limit, "shelf": dict(self.shelf), "first": first}
         for n, channels in mine.items():
             for c in channels:
-                self.send(c, month, over(out[n], own[n]), over(out_old[n], old[n]), told)
+                self.send(c, month, {kind: over(out[kind][n], asked[kind][n]) for kind in KINDS}, told)
         self.told.append(told)
 
-    def send(self, c, month, share, share_old, told):
+    def send(self, c, month, share, told):
         """Parcels of a channel: as many pieces as were made for it, to its oldest orders first."""
         queue = self.queues[c.name]
-        pieces = sum(order[2] * (share if order[0] == month else share_old) for order in queue)
+        pieces = sum(order[2] * share[kind_of(order, month)] for order in queue)
         told["pieces"][c.name], met = pieces, 0.0
         for order in queue:
             part = min(1.0, pieces / order[2]) if order[2] > 0 else 1.0
@@ -230,6 +241,11 @@ class Year:
         told["begun"][c.name] = sum(order[1] for order in stay if order[0] != month)
         self.queues[c.name] = stay
         told["waits"][c.name] = sum(order[1] for order in self.queues[c.name])
+
+
+def kind_of(order, month):
+    """Which of `KINDS` an order is: of a part that went out in an earlier month nothing is left but the rest."""
+    return "own" if order[0] == month else "begun" if order[1] < 1 - 1e-9 else "old"
 
 
 def over(part, whole):

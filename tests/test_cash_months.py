@@ -95,9 +95,10 @@ def tiny(tmp_path):
 def walked(kit, row):
     """Free money of one draw under each rule of pay, walked month by month from the statement of the rules.
 
-    October first, Poisson orders about season and ramp; what hands cannot make is cut evenly, a month's own orders being made before
-    those that wait; buyers of the shop wait a month, from one year into the next too, and the oldest order goes out first; an order that
-    is begun by then is done; nobody waits at the start; the flu takes its weeks from the month in which it starts; the shop pays a
+    October first, Poisson orders about season and ramp; what hands cannot make is cut evenly, an order that is begun being made before
+    a month's own, and these before others that wait; buyers of the shop wait a month, from one year into the next too, and the oldest
+    order goes out first; an order that is begun by then is done; nobody waits at the start; the flu takes its weeks from the month in
+    which it starts; the shop pays a
     month late; a quarter of the surplus of each tax year (to the end of March) is not free.
     """
     season = np.array(SEASON) / sum(SEASON)
@@ -125,10 +126,12 @@ def walked(kit, row):
             weeks = 40 * working[calendar] - lost[month]
             needed = (3 * came + fair) / 0.8 * 40 / 60 + came / 2
             spare = max(4 * weeks - 20 * season[calendar], 0.0)
+            each, begun = 3 / 0.8 * 40 / 60 + 1 / 2, sum(left for left in queue[:1] if left < 1 - 1e-9)
+            first = min(begun, spare / each)
+            spare -= first * each
             done = min(1.0, spare / needed) if needed else 1.0
             spare -= needed * done
-            late = sum(queue) * (3 / 0.8 * 40 / 60 + 1 / 2)
-            there = came * done + (sum(queue) * min(1.0, spare / late) if late and done == 1.0 else 0.0)
+            there = first + came * done + (min(sum(queue) - begun, spare / each) if done == 1.0 else 0.0)
             fair, sent, waited = fair * done, there, len(queue)
             for at, left in enumerate([*queue, *[1.0] * int(came)]):
                 sent, left = max(sent - left, 0.0), max(left - sent, 0.0)

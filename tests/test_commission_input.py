@@ -686,11 +686,11 @@ def test_loads_without_a_count_are_in_work(tmp_path):
     assert list(read.in_work.columns) == list(read.records["batches"].columns) == list(LOGS["batches"])
     assert list(read.records["faults"].batch) == ["T1"] and list(read.in_work_faults.pieces) == [3, 1]
     assert list(read.in_work_faults.columns) == list(LOGS["faults"])
-    assert read.notes[0] == (
+    assert read.reading.notes[0] == (
         "2 loads of batches.csv have no count of good pieces yet; they count as in work, with their 2 rows of faults.csv."
     )
     [file] = [file for file in read.reading.files if file.log == "batches"]
-    assert (file.read, file.used, file.set_aside) == (5, 5, ())
+    assert (file.read, file.used, file.set_aside) == (5, 5, [])
     assert "2 loads without a count in good, still in work: rows 5, 6" in preview(read.reading)
 
 
@@ -698,7 +698,7 @@ def test_one_load_in_work_is_said_in_the_singular(tmp_path):
     """One load has no count; it counts as in work."""
     read = read_study(study(tmp_path, ORDERS, batches=HEADER + COUNTED + IN_WORK.splitlines()[0] + "\n"))
 
-    assert read.notes == ("1 load of batches.csv has no count of good pieces yet; it counts as in work.",)
+    assert read.reading.notes == ("1 load of batches.csv has no count of good pieces yet; it counts as in work.",)
 
 
 def test_evidence_is_as_before_loads_in_work(tmp_path):
@@ -782,7 +782,7 @@ def test_unknown_order_is_a_note(tmp_path):
     read = read_study(study(tmp_path, ORDERS, batches=HEADER + rows))
 
     assert list(read.records["batches"].order) == ["harbour-house", "harbour-hose", "harbour-hose"]
-    assert read.notes == (
+    assert read.reading.notes == (
         "batches.csv names orders that are no commission of study.toml: 'harbour-hose' (did you mean 'harbour-house'?). "
         "An order that is over may stay.",
     )
@@ -797,7 +797,7 @@ def test_row_exported_again_with_its_count_replaces_the_open_one(first, tmp_path
     second = "batches__2" if first == "batches__1" else "batches__1"
     read = read_study(study(tmp_path, ORDERS, **{first: HEADER + COUNTED + OPEN_ROW, second: HEADER + COUNTED + CLOSED_ROW}))
 
-    assert sorted(read.records["batches"].batch) == ["T1", "T2", "T3", "T4"] and read.in_work.empty and read.notes == ()
+    assert sorted(read.records["batches"].batch) == ["T1", "T2", "T3", "T4"] and read.in_work.empty and read.reading.notes == ()
     assert read.records["batches"].set_index("batch").good["T4"] == 9
     files = {file.place: file for file in read.reading.files}
     old = files[f"records/{first.replace('__', '-')}.csv"]

@@ -413,6 +413,81 @@ def test_many_draws_at_once_have_the_rates_of_each_by_itself(sets):
         assert np.array_equal(rates(slice(None)), alone)
 
 
+def among_others(case, rng, others=1_500, places=()):
+    """Loads a week of a case by itself, and amid as many that are up to a few per cent quicker or slower."""
+    turnaround, cure, pots, sets, steps, rest, windows = case
+    mean, spread = np.mean(places) if places else 1.0, rng.choice([0.0, 0.003, 0.05])
+
+    def amid(seconds):
+        return np.append(seconds, np.rint(seconds * np.exp(spread * rng.normal(size=others)))) / 3600
+
+    many = tuple((amid(work * mean), in_one_go, amid(wait)) for work, in_one_go, wait in steps)
+    cure, turnaround, rest, shares = amid(cure), amid(turnaround), amid(rest), tuple(n / mean for n in places) or (1.0,)
+
+    def rate(some):
+        own = tuple((work[some], in_one_go, wait[some]) for work, in_one_go, wait in many)
+        use = InMoulds(sets=sets, steps=own, rest_hours=rest[some], shares=shares)
+        return loads_per_week(cure[some], turnaround[some], pots or None, hours(windows), use, ENOUGH_LOADS)
+
+    return float(rate(0)), float(rate(slice(None))[0])
+
+
+NINE_TO_FIVE = [(9 * 3600 + 86400 * day, 17 * 3600 + 86400 * day) for day in range(5)]
+AN_HOUR_A_WEEK, NIGHTS = [(9 * 3600, 10 * 3600)], [(0, 14_400), (86_400, 100_000), (580_000, WEEK)]
+
+
+@pytest.mark.parametrize(
+    ("case", "places"),
+    [
+        ((3600, 43_200, 0, 1, ((5400, False, 0),), 0, NINE_TO_FIVE), ()),  # one set of moulds, no pot
+        ((3600, 43_200, 1, 1, ((5400, False, 0),), 0, NINE_TO_FIVE), ()),  # and one pot
+        ((3600, 43_200, 3, 1, ((5400, True, 0),), 7200, NINE_TO_FIVE), ()),  # pots to spare; moulds that rest
+        ((3600, 43_200, 1, 4, ((5400, False, 0),), 0, NINE_TO_FIVE), ()),  # moulds to spare
+        ((1800, 36_000, 1, 1, ((1500, False, 0),), 0, AN_HOUR_A_WEEK), ()),  # out and poured in the same hour: one load a week
+        ((1800, 36_000, 1, 1, ((1801, False, 0),), 0, AN_HOUR_A_WEEK), ()),  # a second too long: every other week
+        ((1800, 0, 0, 1, ((1500, True, 0),), 0, NINE_TO_FIVE), ()),  # no cure
+        ((1, 0, 0, 1, ((0, False, 0), (900, True, 0)), 0, AN_HOUR_A_WEEK), ()),  # a step with nothing to do, poured in a second
+        ((1800, 3600, 4, 6, ((7200, False, 0),), 0, NINE_TO_FIVE), ()),  # hands are the limit
+        ((3600, 3600, 1, 1, ((28_800, True, 0),), 0, NINE_TO_FIVE), ()),  # in one go, as long as a day is
+        ((3600, 3600, 1, 1, ((28_801, True, 0),), 0, NINE_TO_FIVE), ()),  # longer: over two days
+        ((3600, 7200, 2, 1, ((200, False, 600), (90, True, 0)), 0, NIGHTS), (4, 30)),  # pots of two sizes, by night
+        ((600, 7200, 3, 1, ((300, False, 0),), 1800, NINE_TO_FIVE), (5, 11, 20)),
+        ((3600, 90_000, 3, 5, ((600, True, 0),), 0, NINE_TO_FIVE), (6, 12, 18)),
+    ],
+)
+def test_edges_of_moulds_pots_and_hands_equal_event_simulation(case, places):
+    """The exact rate of the simulated trace, by itself and amid 1,500 others."""
+    expected = MouldShop(*case, places).rate(120)
+
+    assert among_others(case, np.random.default_rng(8), places=places) == pytest.approx([float(expected)] * 2, rel=1e-14)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_one_set_of_moulds_amid_others_equals_event_simulation(kind):
+    """40 random workshops of each kind of calendar, each amid 1,500 like it: the exact rate of the simulated trace."""
+    rng, repeats = np.random.default_rng(3 + KINDS.index(kind)), 0
+    for _ in range(40):
+        turnaround, cure, pots, _, steps, rest, windows = random_mould_case(rng, kind)
+        case = turnaround, cure, pots, 1, steps, rest, windows
+        expected = MouldShop(*case).rate(120)
+        if expected is not None:
+            repeats += 1
+            assert among_others(case, rng) == pytest.approx([float(expected)] * 2, rel=1e-14), case
+    assert repeats >= 35
+
+
+def test_a_draw_that_is_slow_to_repeat_has_the_rate_that_its_neighbours_share():
+    """Three loads a week take 42 s more than a day, put off from week to week: long before that repeats, quicker and slower ones agree."""
+    windows = [(24 * day + 8, 24 * day + 16) for day in range(4)]
+    turn, work = (np.array([middle, *np.linspace(middle - 50, middle + 50, 1_500).round()]) / 3600 for middle in (7_675, 1_939))
+
+    def rate(some, loads):
+        return loads_per_week(24.0, turn[some], None, windows, InMoulds(steps=((work[some], False, 0.0),)), loads)
+
+    assert np.array_equal(rate(slice(None), ENOUGH_LOADS), np.full(1_501, 3.0))
+    assert rate(0, 400) == 3.0 < rate(0, ENOUGH_LOADS) == pytest.approx(3.0, rel=0.003)
+
+
 def test_many_draws_are_followed_no_further_than_each_by_itself():
     """Where so few loads are looked at that nothing has repeated yet, many draws at once have the mean over just as many."""
     rng = np.random.default_rng(44)

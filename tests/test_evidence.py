@@ -187,6 +187,24 @@ def test_load_counts_without_faults(tile):
     assert table.lost.to_dict() == {"cast": 0.0, "trim": 5.0, "glaze": 0.0}
 
 
+def test_rejects_move_a_stated_share_of_all(tile):
+    """Checks that none fails at, by the maker: 6 rejects of 36 go to the first, whose share falls to about 50 of 56, guess and log together.
+
+    Own arithmetic; a little wider, as pieces of a load are alike. Without `from = "records"` it stays all, and is named as contradicted.
+    """
+    one = "batch,date,product,casts,good\nB1,2025-01-06,tile,12,10\nB2,2025-01-07,tile,12,11\nB3,2025-01-08,tile,12,9"
+    every = re.sub(r"pass_share = .*", 'pass_share = { value = "100 %", from = "records", worth = "20 pieces" }', TILE)
+    study = tile(every, batches=one)
+    assert load_counts(study, "tile").totals.lost.to_dict() == {"cast": 0.0, "trim": 6.0, "glaze": 0.0}
+    found = update(study)
+    trim, glaze = found[f"{STEPS}.trim.pass_share"], found[f"{STEPS}.glaze.pass_share"]
+    assert trim.number.value == pytest.approx(50 / 56, abs=0.02) and "the stated 100 % counts for 20 pieces" in trim.data
+    assert 0.99 < glaze.number.value < 1.0  # 30 of 30 more, and still no certainty
+
+    stays = tile(re.sub(r"pass_share = .*", 'pass_share = "100 %"', TILE), batches=one)
+    assert f"{STEPS}.trim.pass_share" not in update(stays) and f"{STEPS}.trim.pass_share" in could_update(stays)
+
+
 def test_load_counts_without_batches(tile):
     """Faults alone do not say how many pieces passed, so there is no table and the guess stays."""
     study = tile(faults="date,product,step,cause,pieces,fate\n2025-01-08,tile,trim,air,1,scrap")
@@ -332,6 +350,15 @@ def test_mixed_cells_name_their_steps(tile):
     assert steps_of("trim + glaze", {"trim", "glaze"}) == ["trim", "glaze"]
     assert steps_of("trim and glaze, cast", {"trim", "glaze", "cast"}) == ["trim", "glaze", "cast"]
     assert steps_of("trim + lunch", {"trim", "glaze"}) == []
+
+
+def test_what_a_row_measured_is_never_more_than_the_row(tile):
+    """Cast and trim in one row of 60 minutes where 50 were expected, trim alone in another of 60 instead of 20 (own arithmetic): a load is
+    measured by its own row, 20 x 60 / 50, and trimming by both, 2 x 120 / 70."""
+    sheet = "date,step,minutes,product,pieces_handled\n2025-01-06,cast+trim,60,tile,10\n2025-01-07,trim,60,tile,10"
+    found = update(tile(timesheet=sheet))
+    assert found[f"{STEPS}.cast.load_minutes"].observed == pytest.approx(24.0)
+    assert found[f"{STEPS}.trim.minutes"].observed == pytest.approx(2 * 120 / 70)
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ from commands import command
 from casting_econ.faults import StudyError
 from casting_econ.kit import open_study
 from casting_econ.orders import open_order
-from casting_econ.pages.records import could_measure
+from casting_econ.pages.records import assumption_table, could_measure
 from casting_econ.starting import crafts, read_answers
 from casting_econ.starting.asking import answers_given, ask
 from casting_econ.starting.crafts import kinds
@@ -304,3 +304,10 @@ def test_a_material_of_two_steps_is_named_once_where_the_logs_know_it(tmp_path):
     receipts = "date,item,kind,quantity,unit,paid\n2026-01-10,silicone,material,1,kg,44\n"
     (kit.study.folder / "records" / "purchases.csv").write_text(receipts, encoding="utf-8")
     assert could_measure(open_study(kit.study.folder)).count("price of silicone") == 1
+
+
+def test_a_material_of_making_moulds_names_its_step(tmp_path):
+    """Silicone of bottom half and lid are two lines of the table of numbers, each with the step that it belongs to."""
+    kit, _ = new_study(tmp_path / "s", read_answers(ASKED))
+    names = [name for name in assumption_table(kit).number if "price of silicone" in name]
+    assert [name.rpartition(" (")[2] for name in names] == ["bottom half)", "lid)"]

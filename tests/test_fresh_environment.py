@@ -1,19 +1,37 @@
-"""A pack made here verifies in a second, fresh environment installed from the versions that the pack pins."""
+"""A pack made here verifies in a second, fresh environment that holds the versions that the pack pins, and nothing else."""
 
 import os
 import shutil
 import subprocess
 import sys
+import sysconfig
 import venv
 import zipfile
+from importlib.metadata import distribution, version
 from pathlib import Path
 
 import pytest
 from commands import ROOT, command
 
 
+def put_into(folder, names):
+    """What pip put into this environment for some distributions, linked into another; commands, which name this one, are left out."""
+    there = sysconfig.get_path("purelib", vars={"base": str(folder), "platbase": str(folder)})
+    for name in names:
+        for file in distribution(name).files:
+            place = Path(os.path.normpath(os.path.join(there, file)))
+            if place.parent.name in ("bin", "Scripts"):
+                continue
+            place.parent.mkdir(parents=True, exist_ok=True)
+            try:
+                os.link(file.locate(), place)
+            except OSError:  # another disk
+                shutil.copy2(file.locate(), place)
+
+
 def test_a_pack_verifies_in_a_fresh_environment(tmp_path):
-    """pip installs the pins of the pack and then the kit alone; every page run there, from another folder, gives the same numbers."""
+    """With what the pack pins and the kit alone, which pip finds whole and in agreement without an index, every page run there, from
+    another folder, gives the same numbers. That pip gets those versions from an index is shown by the environment that this one is made of."""
     study = Path(shutil.copytree(ROOT / "data" / "hollin-quay-pulls", tmp_path / "one study"))
     text = (study / "study.toml").read_text(encoding="utf-8")
     (study / "study.toml").write_text(text.replace("draws = 4096", "draws = 256"), encoding="utf-8")
@@ -24,26 +42,31 @@ def test_a_pack_verifies_in_a_fresh_environment(tmp_path):
     elsewhere.mkdir()
     with zipfile.ZipFile(archive) as book:
         (elsewhere / "requirements.txt").write_bytes(book.read("requirements.txt"))
-    venv.create(elsewhere / "env", with_pip=True)
+    pins = dict(line.split("==") for line in (elsewhere / "requirements.txt").read_text(encoding="utf-8").split())
+    assert {name: version(name) for name in pins} == pins
+    venv.create(elsewhere / "env")
+    put_into(elsewhere / "env", pins)
     python = elsewhere / "env" / ("Scripts" if os.name == "nt" else "bin") / "python"
     own = {key: value for key, value in os.environ.items() if key not in ("PYTHONPATH", "VIRTUAL_ENV", "PYTHONHOME")}
 
-    def ran(*words, **more):
-        return subprocess.run([str(python), *words], cwd=elsewhere, env=own, capture_output=True, text=True, **more)
+    def installs(*words):
+        words = [sys.executable, "-m", "pip", "--python", str(python), "install", "-q", "--disable-pip-version-check", *words]
+        return subprocess.run(words, cwd=elsewhere, env=own, capture_output=True, text=True)
 
     # the kit is built from a copy, so that nothing of another build gets in
     kit = shutil.copytree(
         ROOT, elsewhere / "kit", ignore=shutil.ignore_patterns(".git", ".venv", "report", ".*cache", "__pycache__")
     )
-    installed = ran("-m", "pip", "install", "-q", "--no-compile", "--disable-pip-version-check", "-r", "requirements.txt")
-    if installed.returncode and any(word in installed.stderr for word in ("NewConnectionError", "ConnectTimeoutError")):
-        pytest.skip(f"no package index to install from: {installed.stderr.strip().splitlines()[-1]}")
+    installed = installs("--no-index", "-r", "requirements.txt")  # fails where one is missing or does not go with the others
     assert installed.returncode == 0, installed.stderr
-    installed = ran("-m", "pip", "install", "-q", "--no-compile", "--disable-pip-version-check", "--no-deps", str(kit))
+    installed = installs("--no-compile", "--no-deps", str(kit))
+    if installed.returncode and any(word in installed.stderr for word in ("NewConnectionError", "ConnectTimeoutError")):
+        pytest.skip(f"no package index to build from: {installed.stderr.strip().splitlines()[-1]}")
     assert installed.returncode == 0, installed.stderr
     shutil.rmtree(kit)
 
-    found = ran("-m", "casting_econ.cli", "verify", str(archive))
+    words = [str(python), "-m", "casting_econ.cli", "verify", str(archive)]
+    found = subprocess.run(words, cwd=elsewhere, env=own, capture_output=True, text=True)
 
     assert found.returncode == 0, found.stdout + found.stderr
     assert "Same numbers: all" in found.stdout

@@ -4,12 +4,12 @@ import re
 from pathlib import Path
 
 from click.testing import CliRunner
-from refresh_manual import parts
+from refresh_manual import manual_tables, parts
 
 from casting_econ.cli import main
 from casting_econ.kit import open_study
 from casting_econ.ledger.logs import LOGS
-from casting_econ.study.keys import keys_of, manual_tables
+from casting_econ.study.keys import keys_of
 
 ROOT = Path(__file__).parents[1]
 

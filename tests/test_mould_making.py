@@ -80,11 +80,11 @@ def test_without_master_and_mould_there_is_no_beginning():
 
 
 def test_stations_share_what_is_poured():
-    """Own arithmetic: pots of 12 and 20 places take four and six moulds of three; eight moulds go six and two, 24 copies 20 and 4."""
+    """Own arithmetic: pots of 12 and 20 places take four and six moulds of three; eight moulds go six and two, 24 copies 18 and 6."""
     made = mould_making(8, 24, 3, mould_room=(4, 6))
     assert rounds_of(made) == [("moulds", 6, 2)] and made.pours == 2
-    made = mould_making(16, 0, 3, in_hand=8, mould_room=(4, 6), copy_room=(12, 20))
-    assert rounds_of(made) == [("copies", 20, 4), ("moulds", 6, 2)] and made.copy_loads == 2
+    made = mould_making(16, 0, 3, in_hand=8, mould_room=(4, 6), copy_room=(12, 18))
+    assert rounds_of(made) == [("copies", 18, 6), ("moulds", 6, 2)] and made.copy_loads == 2
 
 
 def test_copies_that_fail_are_cast_besides():

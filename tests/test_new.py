@@ -6,6 +6,7 @@ import json
 import re
 import sys
 import tomllib
+from datetime import date, timedelta
 from itertools import pairwise
 from pathlib import Path
 
@@ -22,6 +23,8 @@ from casting_econ.kit import open_study
 from casting_econ.ledger.logs import LOGS
 from casting_econ.ledger.preview import preview
 from casting_econ.models import rolled_yield
+from casting_econ.orders import open_order
+from casting_econ.projects.project import casts_of
 from casting_econ.reference import cautions, kit_folder
 from casting_econ.running.results import results
 from casting_econ.running.run import PAGES
@@ -72,7 +75,7 @@ def test_all_unknown_makes_a_study_of_every_craft(craft, made):
     assert content["stated"]["good_pieces_per_year"] > 0 and not kit.study.records
     assert all(file.read == 1 and [a.reason for a in file.set_aside] == ["a remark, after #"] for file in kit.study.reading.files)
     assert {file.log for file in kit.study.reading.files} == set(LOGS)
-    assert "no rows yet" in preview(kit.study.reading)
+    assert preview(kit.study.reading, full=True).count("no rows yet") == len(LOGS)
 
 
 @pytest.mark.parametrize("craft", NINE)
@@ -132,6 +135,29 @@ def test_shares_of_the_checks_make_the_yield(craft, said, tmp_path):
         a, b = 1 + 4 * (likely - low) / (high - low), 1 + 4 * (high - likely) / (high - low)
         wanted = stats.beta.ppf([0.1, 0.9], a, b) * (high - low) + low
         assert np.quantile(np.prod(shares, axis=0), [0.1, 0.9]) == pytest.approx(wanted, abs=0.025)
+
+
+@pytest.mark.parametrize("begin", ["order", "workshop"])
+def test_a_yield_of_all_is_written_as_all_and_asks_for_records(begin, tmp_path):
+    """None fails, by the maker: 100 % at each check and no cast more than asked for, yet a guess that rejects may move, and said so."""
+    asked = {"begin": begin, "craft": "epoxy", "yield": "100"}
+    asked |= {"pieces": "1", "due": f"{date.today() + timedelta(days=90)}"} if begin == "order" else {}
+    answers = read_answers(asked)
+    kit, _ = new_study(tmp_path / "s", answers)
+    shares = [number for key, number in kit.study.numbers.items() if key.endswith("pass_share")]
+    assert len(shares) > 1 and {(share.value, share.from_records, share.prior_weight) for share in shares} == {(1.0, True, 20.0)}
+    assert all("no certainty" in share.note and "20 pieces that passed" in share.note for share in shares)
+    assert any("None fails, by that" in line for line in understood(answers, "en_IE"))
+    if begin == "order":
+        assert casts_of(open_order(kit, "first-order", today=date.today())) == 1
+
+
+def test_a_range_that_ends_at_all_never_passes_more(tmp_path):
+    """A yield of 90 to 100 %, most likely 100: no share of a check above 1, and the low end as said."""
+    kit, _ = new_study(tmp_path / "s", read_answers({"craft": "epoxy", "yield": "90 100 100"}))
+    drawn = draw_values(kit.assumed, 1024, 1)
+    whole = np.prod([drawn[key] for key in drawn if key.endswith("pass_share")], axis=0)
+    assert whole.max() <= 1.0 and 0.9 < whole.min() < 0.97
 
 
 def test_soap_is_limited_by_its_rack_and_never_speaks_of_pots_or_resin(tmp_path):
@@ -572,6 +598,60 @@ def test_a_form_that_cannot_begin_is_told_before_it_opens(options, told, tmp_pat
 
 
 # ---- what stands in, and days ----
+
+
+@pytest.mark.parametrize(
+    ("said", "calendar"),
+    [
+        ("tue thu 18-21, sat 10-16", {"tuesday": "18:00-21:00", "thursday": "18:00-21:00", "saturday": "10:00-16:00"}),
+        ("weekends 9:30 to 12, 1pm-4pm", {day: "09:30-12:00, 13:00-16:00" for day in ("saturday", "sunday")}),
+    ],
+)
+def test_the_times_at_the_bench_are_those_that_were_said(said, calendar, tmp_path):
+    """Days and hours as people write them become the calendar, and no stand-in is spoken of."""
+    _, defaults = new_study(tmp_path / "s", read_answers({"craft": "epoxy", "bench_times": said}))
+    text = (tmp_path / "s" / "study.toml").read_text(encoding="utf-8")
+    assert tomllib.loads(text)["calendar"] == calendar
+    assert "stand-in" not in text and not any("bench" in what for what in defaults)
+
+
+def test_times_at_the_bench_that_nobody_said_are_a_stand_in(tmp_path):
+    """Monday to Friday is written, called a stand-in in the file with how to change it, and named among the defaults."""
+    answers = read_answers({"craft": "epoxy"})
+    _, defaults = new_study(tmp_path / "s", answers)
+    text = (tmp_path / "s" / "study.toml").read_text(encoding="utf-8")
+    assert list(tomllib.loads(text)["calendar"]) == ["monday", "tuesday", "wednesday", "thursday", "friday"]
+    assert "# a stand-in, as you did not say: write your own days and hours" in text
+    assert "days and hours at the bench: mon-fri 9-17" in defaults
+    assert any("mon-fri 9-17 stands in" in line for line in understood(answers, "en_IE"))
+
+
+@pytest.mark.parametrize(
+    "said", ["9-17", "mon", "mon 17-9", "mon 6-9pm", "mon 9-13, 12-15", "evenings 6-9", "mon 13pm-15pm", "xyz"]
+)
+def test_times_that_cannot_be_are_told(said):
+    """No day, no hours, an end before its start, half of a clock, hours twice, and words that are no day: one message, what is right."""
+    with pytest.raises(StudyError, match="such as 'mon-fri 9-17'"):
+        read_answers({"craft": "epoxy", "bench_times": said})
+
+
+def test_a_new_study_folds_its_empty_logs(tmp_path):
+    """`check` names the logs without a row in one sentence, the page for them, and which to begin with; --full has each."""
+    new_study(tmp_path / "s", read_answers({"craft": "soap"}))
+    short, full = (command("check", tmp_path / "s", *more).stdout for more in ((), ("--full",)))
+    words = " ".join(short.split())
+    assert words.count("No rows yet in:") == 1 and "a remark, after #" not in short and "batches.csv" not in short
+    assert "see what-to-write-down.md for what goes where" in words and "Write down first: timesheet, batches, sales." in words
+    assert full.count("no rows yet") == len(LOGS)
+    (tmp_path / "s" / "what-to-write-down.md").unlink()
+    log = tmp_path / "s" / "records" / "sales.csv"
+    log.write_text(
+        log.read_text(encoding="utf-8") + f"{','.join(['2026-02-01', '0001', 'online', 'soap', '2', '30'])}" + "\n",
+        encoding="utf-8",
+    )
+    words = " ".join(command("check", tmp_path / "s").output.split())
+    assert "Write down first: timesheet, batches." in words and "records/sales.csv, taken as sales" in words
+    assert "what-to-write-down" not in words
 
 
 def test_what_stands_in_is_said_before_it_does(tmp_path):

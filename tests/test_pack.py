@@ -24,8 +24,7 @@ from casting_econ.kit import open_study
 from casting_econ.ledger import LOGS
 from casting_econ.running import run
 from casting_econ.running.results import as_json, results
-from casting_econ.sharing.archive import zipped
-from casting_econ.sharing.form import read_pack, write_study
+from casting_econ.sharing.form import read_pack, write_study, zipped
 from casting_econ.sharing.pack import installed_versions, pack_study
 from casting_econ.sharing.redact import packed_records, packed_study_file
 from casting_econ.sharing.verify import verify_pack
@@ -115,7 +114,7 @@ def as_in_a_pack(study, folder, keep=()):
 
 def in_full(kit):
     """All that a study's logs tell, to the last digit, and what comes of it; but for where functions lie in memory."""
-    told = repr((kit.assumed.evidence, kit.assumed.numbers, kit.assumed.uncertain, kit.study.notes))
+    told = repr((kit.assumed.evidence, kit.assumed.numbers, kit.assumed.uncertain, kit.study.reading.notes))
     return re.sub(r" at 0x\w+", "", told), as_json(results(kit, kit.monte_carlo(draws=256)))
 
 
@@ -408,9 +407,9 @@ def test_a_changed_assumption_is_named_with_what_it_does(packed, tmp_path):
     plain = verify_pack(repacked(packed[1], tmp_path / "p.zip", change, rehash=False), quick=True)
     fitted = verify_pack(repacked(packed[1], tmp_path / "q.zip", change), quick=True)
 
-    assert [one.what for one in plain.changed] == ["study/study.toml"]
+    assert [one.partition(":")[0] for one in plain.changed] == ["study/study.toml"]
     assert fitted.changed == []
-    named = {one.what for one in fitted.numbers}
+    named = {one.partition(":")[0] for one in fitted.numbers}
     assert {"results.json, stated.pay_per_hour", "results.json, stated.revenue_per_year"} <= named
     assert not any("minutes_per_good_piece" in what for what in named)
 

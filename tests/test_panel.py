@@ -365,10 +365,9 @@ def test_series_stay_apart_for_the_colour_blind(kind):
 
     At least ten units of CAM02-UCS between any two; about one is just seen (Luo, Cui and Li 2006, from memory). Ten is our own bar.
     """
-    seen = {}
-    for colour in palette.SERIES:
-        rgb = np.array([int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)])
-        space = {"name": "sRGB1+CVD", "cvd_type": kind, "severity": 100}
-        seen[colour] = rgb if kind is None else np.clip(cspace_convert(rgb, space, "sRGB1"), 0, 1)
+    rgb = np.array([[int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)] for colour in palette.SERIES])
+    space = {"name": "sRGB1+CVD", "cvd_type": kind, "severity": 100}
+    seen = rgb if kind is None else np.clip(cspace_convert(rgb, space, "sRGB1"), 0, 1)
+    one, other = np.transpose([*itertools.combinations(range(len(seen)), 2)])
 
-    assert min(deltaE(seen[a], seen[b], input_space="sRGB1") for a, b in itertools.combinations(seen, 2)) > 10
+    assert min(deltaE(seen[one], seen[other], input_space="sRGB1")) > 10

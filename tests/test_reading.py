@@ -563,4 +563,4 @@ def test_a_total_that_was_set_aside_is_kept_beside_the_sum_of_its_parts(tmp_path
     records, reading, faults = read_records(tmp_path, None)
     [file] = reading.files
     assert faults == [] and records["timesheet"].minutes.sum() == 160 * 60
-    assert file.totals == ((8, "minutes", 155 * 60.0),) and "9300 minutes" in file.unequal[0] and "9600" in file.unequal[0]
+    assert file.totals == [(8, "minutes", 155 * 60.0)] and "9300 minutes" in file.unequal[0] and "9600" in file.unequal[0]

@@ -48,9 +48,9 @@ price = "24 EUR"
 def kit(tmp_path):
     """Opens the tile study with logs given as CSV text or as frames."""
 
-    def opened(**logs):
+    def opened(text=TILE, **logs):
         (tmp_path / "records").mkdir()
-        (tmp_path / "study.toml").write_text(TILE, encoding="utf-8")
+        (tmp_path / "study.toml").write_text(text, encoding="utf-8")
         for name, log in logs.items():
             text = log if isinstance(log, str) else log.to_csv(index=False)
             (tmp_path / "records" / f"{name}.csv").write_text(text.strip() + "\n", encoding="utf-8")
@@ -307,3 +307,33 @@ def test_purchases_in_a_unit_that_does_not_fit_are_told(kit):
     said = records.unreconciled(kit(purchases="date,item,kind,quantity,unit,paid\n2025-01-07,plaster,material,2,sack,44"))
 
     assert said == ["plaster: 1 of 1 purchases are in a unit that does not turn into g, and say nothing of its price."]
+
+
+def test_purchases_by_weight_of_what_has_a_price_a_piece_say_what_would_help(kit):
+    """A price a piece without an amount cannot learn from receipts in kilograms; the sentence says which two keys let it."""
+    text = TILE.replace('{ quantity = "50 g", price = "4 EUR/kg", loss', '{ price = "0.20 EUR", loss')
+    said = records.unreconciled(kit(text, purchases="date,item,kind,quantity,unit,paid\n2025-01-07,plaster,material,2,kg,44"))
+
+    assert len(said) == 1 and "in a unit that does not turn into pieces" in said[0]
+    assert said[0].endswith('with its `quantity` a piece, such as "20 g", and a price by that unit in study.toml they would.')
+
+
+@pytest.mark.parametrize(
+    ("day", "told"),
+    [("2062-01-10", "13,513 days after any other row"), ("2015-01-10", "days before any other row"), ("2025-03-01", "")],
+)
+def test_a_day_far_from_all_others_is_told_with_its_row(kit, day, told):
+    """A year typed wrong in one row is named with file and row, before and after; a pause of weeks is not."""
+    days = [f"2025-01-{n:02d}" for n in range(6, 12)]
+    sheet = "date,step,minutes\n" + "".join(f"{one},trim,20\n" for one in [*days[:2], day, *days[2:]])
+    notes = kit(timesheet=sheet).study.notes
+    assert ([note.startswith(f"records/timesheet.csv:4 is dated {day}, ") and told in note for note in notes] == [True]) == bool(
+        told
+    )
+    assert told or not notes
+
+
+def test_a_tool_bought_years_before_is_no_slip(kit):
+    """An early receipt stands alone as often as not: nothing is said of it."""
+    sheet = "date,step,minutes\n" + "".join(f"2025-01-{n:02d},trim,20\n" for n in range(6, 12))
+    assert kit(timesheet=sheet, purchases="date,item,kind,quantity,unit,paid\n2019-05-01,pot,equipment,1,,300").study.notes == ()

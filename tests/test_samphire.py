@@ -14,7 +14,6 @@ from commands import DATA, command, copy_of
 
 from casting_econ.kit import format_of, open_study
 from casting_econ.orders import open_order, price_of, tables, wording
-from casting_econ.orders.answer import keep
 from casting_econ.projects.project import project_of
 
 STUDY = "samphire-hooks"
@@ -34,7 +33,7 @@ def said(day):
 def priced(day):
     """Plan and price as of a day."""
     plan = open_order(open_study(DATA / STUDY, as_of=day), "first-order", today=date.fromisoformat(day))
-    keep(plan)
+    plan.planner.kit.kept[type(plan)] = plan
     return plan, price_of(plan)
 
 

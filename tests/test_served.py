@@ -2,6 +2,7 @@
 
 from collections import Counter
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -99,6 +100,53 @@ def test_a_large_order_that_is_begun_is_done(size, met):
     three = pegs([1] * 12, luck=luck, pieces_per_order=100.0)
     assert (of(three, "pieces")[:6], of(three, "lost")[:6]) == ([40, 40, 40, 40, 40, 0], [0, 0, 0, 0, 1, 0])
     assert of(three, "waits")[:6] == [0.6, 0.2, 0.8, 1.4, 0, 0]
+
+
+def commissions(*sizes, first=1, working=EVEN, weeks=48.0, before=({}, {}), shelf=0.0):
+    """A shop whose buyers ask for 60 pegs at once every month, where `first` times in January, and do not wait for them; and commissions
+    of so many pegs that come in January, a channel each."""
+    shop = replace(SELL, orders_per_year=12.0, pieces_per_order=60.0, waits=False)
+    channels = shop, *(replace(shop, name=f"of {size}", pieces_per_order=float(size), waits=True) for size in sizes)
+    once = {c.name: np.array([middle_of(1, 1)] + [0.0] * 11) for c in channels[1:]}
+    orders = once | {"shop": middle_of(np.array([first] + [1] * 11), 1)}
+    luck = Luck(orders=orders, sizes={c.name: np.zeros(12) for c in channels}, risks={})
+    months, products = Months(working=working, season=EVEN, luck=luck, before=before), (replace(PEG, shelf=shelf),)
+    return evaluate(replace(CARVER, weeks_per_year=weeks, products=products, channels=channels, months=months))
+
+
+def test_what_is_begun_is_finished_before_the_months_own_orders():
+    """The trade finishes begun work first (common practice, no source). Own arithmetic.
+
+    Of 100 and the shop's 60 the first 40 make a quarter: 25 and 15. The 75 left take all of February and 35 of March; without a hand
+    in February, all of March and 35 of April. Of two commissions, 100 and 60, each has a quarter a month until April completes both.
+    """
+    year = commissions(100)
+    assert of(year, "pieces", "of 100")[:5] == [25, 40, 35, 0, 0] and of(year, "pieces")[:5] == [15, 0, 5, 40, 40]
+    assert of(year, "waits", "of 100")[:4] == [0.75, 0.35, 0, 0] and of(year, "lost", "of 100") == [0] * 12
+
+    year = commissions(100, working=np.array([1, 0, *[1] * 10]) / 11, weeks=44.0)
+    assert of(year, "pieces", "of 100")[:5] == [25, 0, 40, 35, 0] and of(year, "pieces")[:5] == [15, 0, 0, 5, 40]
+
+    year = commissions(100, 60, first=0)
+    assert of(year, "pieces", "of 100")[:5] == [25] * 4 + [0] and of(year, "pieces", "of 60")[:5] == [15] * 4 + [0]
+    assert of(year, "pieces")[:6] == [0] * 4 + [40] * 2 and year.months[3].late["of 100"] == pytest.approx((0, 0, 0, 0), abs=1e-9)
+
+
+@pytest.mark.parametrize("size, begun, second, shop", [(39, 0, 0, 40), (40, 0, 0, 40), (41, 1, 1, 39)])
+def test_one_piece_left_is_begun_and_none_is_not(size, begun, second, shop):
+    """January makes 40 of one commission: one piece short, exactly complete, or one left, which February makes before the shop's."""
+    year = commissions(size, first=0)
+
+    assert of(year, "pieces", f"of {size}")[:3] == [min(size, 40), second, 0] and of(year, "pieces")[:3] == [0, shop, 40]
+    assert year.months[0].late[f"of {size}"] == pytest.approx((begun / size, begun) * 2, abs=1e-9)
+
+
+def test_what_is_begun_has_what_stands_ready():
+    """Of the 60 pegs left of a commission 20 stand ready and 40 are made. Where it is not begun, three eighths of January's own 160,
+    the shop's and the next commission's, are ready or made, and the commission's part goes to the older one."""
+    for late, had, shop in (((0.6, 60.0, 0.6, 60.0), 60, 0), ((1.0, 60.0, 0.0, 0.0), 37.5, 22.5)):
+        year = commissions(100, before=({"of 100": late}, {"peg": 20.0}), shelf=20.0)
+        assert (of(year, "pieces", "of 100")[0], of(year, "pieces")[0]) == (had, shop)
 
 
 def test_december_leaves_its_orders_to_january():
@@ -330,6 +378,10 @@ def test_months_equal_an_event_simulation():
     for seed in range(220):
         a = random_workshop(seed)
         year = evaluate(a)
+        for earlier, month in pairwise(year.months):  # no order is made or lost twice, and none is forgotten
+            for name, came in month.came.items():
+                become = month.met[name] + month.lost[name] + month.waits[name]
+                assert become == pytest.approx(came + earlier.waits[name], rel=2e-13, abs=2e-13)
         for row in range(2):
             told = Year(a, row).run()
             for number, (expected, month) in enumerate(zip(told, year.months, strict=True)):
@@ -345,6 +397,7 @@ def test_months_equal_an_event_simulation():
                 seen[expected["limit"].split()[0]] += 1
                 seen.update(kind for kind in ("lost", "waits", "begun") if sum(expected[kind].values()) > 0.01)
                 seen["drawn"] += any(expected["shelf"][p.name] < p.shelf for p in a.products)
+                seen["first"] += expected["first"] > 0.01  # begun orders that go on where the month's own are cut
                 seen["off"] += a.months.working[number] == 0
             seen.update(risk.name for risk in a.risks if a.months.luck.risks[risk.name][row] < risk.chance)
-    assert min(seen[rule] for rule in "demand hands pot rack moulds lost waits begun drawn off ill pump".split()) > 50, seen
+    assert min(seen[rule] for rule in "demand hands pot rack moulds lost waits begun first drawn off ill pump".split()) > 50, seen

@@ -124,7 +124,7 @@ change.products.knob.casts_per_load = 20
 def test_a_second_larger_pot_is_a_scenario(tmp_path):
     """A list in a scenario says how many there are, whatever count the file has."""
     kit = kit_of(tmp_path, "count = 1\nplaces = 14", 14, LARGER)
-    changed, _ = study_with(kit.study, ["larger-pot"])
+    changed, _ = study_with(kit.study, {"": kit.study.file.scenarios["larger-pot"]})
     station = changed.file.stations["pressure-pot"]
     assert (station.count.value, station.sizes) == (2, (14, 20))
 

@@ -8,7 +8,7 @@ import verdicts
 from scipy import integrate, stats
 
 from casting_econ.draws.information import best_after_counting, expected_of_rate, width_left
-from casting_econ.pages import deciding, waiting
+from casting_econ.pages import deciding, records, waiting
 
 RATES, BENEFIT = (
     np.array([0.0, 3.0, 8.0, 20.0]),
@@ -175,6 +175,17 @@ def test_waiting_in_words(small, now, best, words):
 def kit_format(kit):
     """The format of the study."""
     return waiting.format_of(kit)
+
+
+def test_orders_have_the_same_band_wherever_they_stand(small):
+    """One order, and a figure that states no range and asks no log: the table of numbers has the band that the first page speaks of."""
+    kit, found = small(**ONE | {"told": False})
+    table = records.assumption_table(kit).set_index("key")
+    orders = table.loc["channels.shop.orders"]
+    assert kit.study.numbers["channels.shop.orders"].distribution is None
+    assert (orders.low, orders.high) == pytest.approx(found.band, rel=1e-6) and orders.low < orders.value < orders.high
+    certain = records.assumption_table(small(orders=300)[0]).set_index("key")
+    assert np.isnan(float(certain.low["channels.shop.orders"] or np.nan))
 
 
 def test_guess_or_not_in_words(small):

@@ -10,6 +10,7 @@ from babel import Locale
 
 from ..faults import Fault, StudyError
 from ..reference import kit_folder
+from ..study.fields import as_date
 
 LOGS = ("sales", "purchases", "timesheet", "mileage", "stock_count")
 
@@ -77,23 +78,17 @@ def periods_of(study, *, today, year=None, first=None, last=None) -> list[Period
         days, faults = {}, []
         for option, text in (("--from", first), ("--to", last)):
             try:
-                days[option] = dt.date.fromisoformat(text or "")
-                if not 2000 <= days[option].year <= 2099:
-                    raise ValueError
+                days[option] = as_date(text or "")
             except ValueError:
                 faults.append(Fault(option, "not a day of 2000 to 2099", "a day such as 2025-04-06", found=repr(text or "")))
         if year is not None:
             faults.append(Fault("--year", "given beside --from and --to", "either a year or two days"))
         if not faults and days["--from"] > days["--to"]:
-            wrong = "is before the first day"
-            faults.append(Fault("--to", wrong, f"a day from {first} on", found=last))
+            faults.append(Fault("--to", "is before the first day", f"a day from {first} on", found=last))
         if faults:
             raise StudyError(faults)
         return [Period(first=days["--from"], last=days["--to"], starts=starts)]
-    if year is not None:
-        years = {year}
-    else:
-        dates = [day.date() for log in LOGS if log in study.records for day in study.records[log].date.unique()] or [today]
-        years = {day.year - (f"{day:%m-%d}" < starts) for day in dates}
+    dates = [day.date() for log in LOGS if log in study.records for day in study.records[log].date.unique()] or [today]
+    years = {day.year - (f"{day:%m-%d}" < starts) for day in dates} if year is None else {year}
     ends = {_day(one, starts): _day(one + 1, starts) - dt.timedelta(days=1) for one in sorted(years)}
     return [Period(first=first, last=last, starts=starts) for first, last in ends.items()]

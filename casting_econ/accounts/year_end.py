@@ -5,7 +5,6 @@ from collections.abc import Callable
 from decimal import ROUND_HALF_UP, Decimal
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 from babel.numbers import get_currency_precision
 
@@ -16,6 +15,7 @@ from ..faults import counted
 from ..kit import OpenStudy, open_study
 from ..ledger import place_of
 from ..ledger.logs import plain
+from ..ledger.preview import runs
 from ..models.costs import piece_cost
 from ..models.money import straight_line
 from ..running.run import manifest, replace_folder, working_folder, write_manifest
@@ -75,9 +75,8 @@ class _Maker:
             by_file.setdefault(file, []).append(row)
         told = []
         for file, rows in by_file.items():
-            rows = sorted(set(rows))  # a row of several days has parts
-            runs = np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)
-            shown = ", ".join(f"{run[0]}–{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs)
+            rows = set(rows)  # a row of several days has parts
+            shown = ", ".join(f"{first}–{last}" if last > first else f"{first}" for first, last in runs(rows))
             told.append(f"{file} row{'s' * (len(rows) > 1)} {shown}")
         return "; ".join(told)
 

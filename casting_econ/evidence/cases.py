@@ -87,6 +87,7 @@ def _pass_share(study, product, step, number):
     posterior, alike = load_share_posterior(stated, weight, hits, sizes, pooled)
     data = f"{sizes.sum():.0f} pieces entered, {sizes.sum() - hits.sum():.0f} lost"
     data += f", {len(ruined)} ruined loads apart" if ruined else ""
+    data += f"; the stated 100 % counts for {weight:g} pieces that passed" if number.value == 1.0 else ""
     # pieces of a load that are alike tell less than as many from different loads
     usual = max((sizes**2).sum() / sizes.sum(), 1.0)
     told = sizes.sum() / (1 + (usual - 1) * alike.middle) if not counts.pooled[step] else sizes.sum()

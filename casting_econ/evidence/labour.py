@@ -115,15 +115,15 @@ def _one_group(study, keys, minutes, units, fixed):
         numbers = [plain if gone else number for plain, number, gone in zip(without, numbers, beyond, strict=True)]
     stated, weight, both = told(numbers)
     expected = units @ stated
-    # one row tells the sum only: all kinds move by what it took against what they would have made of it
-    factor = np.maximum(minutes - fixed, 0.0).sum() / expected.sum()
+    # one row tells the sum only: all kinds in it move by what it took against what they would have made of it
+    factors = [np.maximum(minutes - fixed, 0.0)[has].sum() / expected[has].sum() for has in (units > 0).T]
 
     def finding(j, key):
         name = "load" if key.endswith("load_minutes") else "piece"
         return Finding(
             posterior=both.means[j],
             prior=rows_posterior([stated[j]], [weight[j]], [], np.empty((0, 1))).means[0],
-            observed=stated[j] * factor,
+            observed=stated[j] * factors[j],
             data=f"{counted(int(rows[j]), 'timesheet row')}, {counted(round(units[:, j].sum()), name)}{BEYOND if beyond[j] else ''}",
             prior_weight=float(weight[j] * (both.scatter / PRIOR_SPREAD) ** 2),  # in rows that scatter as these do
             amount=int(rows[j]),

@@ -62,7 +62,8 @@ def load_counts(study: Study, product: str) -> LoadCounts | None:
         by_load = by_load.reindex(index=mine.batch, columns=lost.columns, fill_value=0.0).fillna(0.0)
         lost = pd.DataFrame(by_load.to_numpy(float), index=mine.index, columns=lost.columns)
         loose = scrap[~scrap.batch.isin(mine.batch)].groupby("step").pieces.sum().reindex(lost.columns).fillna(0.0)
-    first = next((name for name, step in steps.items() if step.pass_share.value < 1.0), next(iter(steps)))
+    checks = (name for name in steps if f"products.{product}.steps.{name}.pass_share" in study.numbers)  # 100 % stated is one too
+    first = next(checks, next(iter(steps)))
     missing = (mine.casts - mine.good - lost.sum(axis=1)).clip(lower=0.0)
     if loose.sum() > 0:  # which loads the loose faults came from is not known
         loose[first] += max(missing.sum() - loose.sum(), 0.0)
@@ -85,7 +86,7 @@ def usual_load(study: Study, product: str) -> float:
     """Casts of a load: as stated; where stations differ, the mean of the batches, or without any of loads that go to them in turn. [cast]"""
     sizes, batches = load_sizes(study.file, product), study.records.get("batches")
     if len(sizes) == 1:
-        return study.file.products[product].casts_per_load.value
+        return float(sizes[0])
     mine = None if batches is None else batches[batches["product"] == product]
     return float(np.mean(sizes)) if mine is None or mine.empty else float(mine.casts.sum()) / loads_poured(study, mine)
 

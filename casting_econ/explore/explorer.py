@@ -9,13 +9,12 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from ..assumptions import label
 from ..draws import summarise
 from ..faults import Fault, StudyError, refusal
 from ..formatting import Format
 from ..kit import Answer, OpenStudy, grid, open_study
 from ..pages.answer import first_lines
-from ..pages.change import changed, study_with_scenarios
+from ..pages.change import changed
 from ..pages.curing import LoadWait, load_wait
 from ..pages.deciding import Decision, expected_benefit
 from ..study.inputs import changed_copy, place_for_copy
@@ -24,7 +23,6 @@ from ..study.scenarios import PASS_SHARE, SCRAP, dotted, nested
 from ..study.schema import ScenarioEntry
 
 RATES = np.linspace(0.0, 0.6, 25)  # scrap rates of the curve [-]
-_NAME = "as-explored"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,15 +86,14 @@ def levers_of(kit: OpenStudy, product: str | None = None) -> list[Lever]:
     product = product or next(iter(file.products))
     channels = [name for name, channel in file.channels.items() if channel.product == product]
 
-    def add(group, key, unit="", words=None):
+    def add(group, key, unit, said):
         if key not in numbers or numbers[key].value <= 0:
             return
         now = numbers[key].value
         parts = 100 if group in ("price", "buyers") else 50
-        said = (
-            1.0 if group != "waiting" or 1 <= now < 48 else 24.0 if now >= 48 else 1 / 60
-        )  # so that steps are round as `words` has them
-        step = said * _nice(now / said / parts)
+        # so that steps are round as `words` has them
+        shown = 1.0 if group != "waiting" or 1 <= now < 48 else 24.0 if now >= 48 else 1 / 60
+        step = shown * _nice(now / shown / parts)
         low, high = 0.0, np.ceil(3.0 * now / step) * step
         if group == "scrap":
             now, low, step = 100.0 * (1.0 - now), 0.0, 0.5
@@ -105,26 +102,22 @@ def levers_of(kit: OpenStudy, product: str | None = None) -> list[Lever]:
             low, high, step = 1.0, max(now, 1.0) + 5.0, 1.0
         elif group in ("price", "buyers", "waiting"):
             low = step
-        found.append(
-            Lever(key=key, label=words or label(key), unit=unit, now=now, low=low, high=float(high), step=step, group=group)
-        )
+        found.append(Lever(key=key, label=said, unit=unit, now=now, low=low, high=float(high), step=step, group=group))
 
     for group, key, unit in (("price", "price", "an order"), ("buyers", "orders", "a year")):
         for name in channels:
             add(group, f"channels.{name}.{key}", unit, f"{key}, {name.replace('-', ' ')}")
     add("hours", "time.fixed_hours", "hours a week", "books, cleaning and other fixed hours")
     steps = {f"products.{product}.steps.{name}": name.replace("-", " ") for name in file.products[product].steps}
-    for place, step in steps.items():
-        add("scrap", f"{place}.pass_share", "%", f"scrapped at {step}")
-    for place, step in steps.items():
-        add("waiting", f"{place}.wait", "hours", f"waiting at {step}")
+    for group, key, unit, said in (("scrap", "pass_share", "%", "scrapped"), ("waiting", "wait", "hours", "waiting")):
+        for place, step in steps.items():
+            add(group, f"{place}.{key}", unit, f"{said} at {step}")
     for name in file.stations:
         add("stations", f"stations.{name}.count", "", f"{name.replace('-', ' ')}, how many")
     add("stations", f"products.{product}.mould.sets", "", "sets of moulds")
     for place, step in steps.items():
-        add("minutes", f"{place}.minutes", "minutes", f"minutes at {step}, a piece")
-        add("minutes", f"{place}.load_minutes", "minutes", f"minutes at {step}, a load")
-        add("minutes", f"{place}.lot_minutes", "minutes", f"minutes at {step}, a lot")
+        for key, each in (("minutes", "piece"), ("load_minutes", "load"), ("lot_minutes", "lot")):
+            add("minutes", f"{place}.{key}", "minutes", f"minutes at {step}, a {each}")
     return found
 
 
@@ -140,14 +133,13 @@ def scenario_of(levers: list[Lever], state: Mapping[str, float], what: str = "as
         if not np.isfinite(value) or abs(value - lever.now) <= 1e-9 * max(1.0, abs(lever.now)):
             continue
         value = min(max(value, lever.low), lever.high)
-        if lever.is_scrap and lever.now > 0:
-            scale[lever.key.removesuffix(PASS_SHARE) + SCRAP] = max(value / lever.now, 1e-9)
-        elif lever.is_scrap:
-            change[lever.key] = f"{100.0 - value:.10g} %"
-        elif lever.is_whole:
+        if lever.is_whole:
             change[lever.key] = round(value)
+        elif lever.is_scrap and lever.now <= 0:
+            change[lever.key] = f"{100.0 - value:.10g} %"
         else:
-            scale[lever.key] = max(value / lever.now, 1e-9)
+            key = lever.key.removesuffix(PASS_SHARE) + SCRAP if lever.is_scrap else lever.key
+            scale[key] = max(value / lever.now, 1e-9)
     return {"what": what, "scale": scale, "change": nested(change)}
 
 
@@ -160,8 +152,7 @@ class View:
     chance: float  # of the target [-]
     gain: tuple[float, float, float]  # in pay an hour against the study, on common draws: the same three [money/hour]
     limits: dict[str, float]  # share of draws in which each thing limits [-]
-    rates: np.ndarray  # scrap rates of the curve [-]
-    curve: np.ndarray  # pay an hour at the point over them [money/hour]
+    curve: np.ndarray  # pay an hour at the point over RATES [money/hour]
     scrap: float  # of all casts, at the point [-]
     point: float  # pay an hour at the point [money/hour]
     break_even: float | None  # scrap rate at which the target is just earned; None where none does [-]
@@ -187,11 +178,8 @@ class Explorer:
 
     def moved(self, state: Mapping[str, float]) -> OpenStudy:
         """The study at a state; StudyError where the state makes no study."""
-        entry = scenario_of(self.levers, state)
-        raw = self.kit.study.raw | {"scenarios": {_NAME: entry}}
-        checked = ScenarioEntry.model_validate(entry, context={"currency": self.kit.study.currency})
-        file = self.kit.study.file.model_copy(update={"scenarios": {_NAME: checked}})
-        return study_with_scenarios(replace(self.kit, study=replace(self.kit.study, raw=raw, file=file)), [_NAME])
+        entry = ScenarioEntry.model_validate(scenario_of(self.levers, state), context={"currency": self.kit.study.currency})
+        return self.kit.with_scenarios({"scenarios.as-explored": entry})
 
     def look(self, state: Mapping[str, float]) -> View:
         """Pay an hour and what is behind it at a state; StudyError where it makes no study, such as a load longer than a working day."""
@@ -213,7 +201,6 @@ class Explorer:
             chance=year.chances["hour_pays_living_wage"]["chance"],
             gain=tuple(gain[key] for key in band),
             limits={name: share for name, share in year.bottleneck.items() if share > 0},
-            rates=RATES,
             curve=curve,
             scrap=float(1.0 - point.products[self.product]["yield"]),
             point=float(point.totals["pay_per_hour"]),
@@ -267,7 +254,7 @@ def view_sentence(view: View, fmt: Format) -> str:
     band = "" if certain else f" Eight of ten years bring {fmt.money(low)} to {fmt.money(high)} an hour."
     if view.break_even is None:
         even = "no scrap rate lets an hour earn the target"
-    elif view.break_even >= view.rates[-1]:
+    elif view.break_even >= RATES[-1]:
         even = f"the target is earned at any scrap rate up to {fmt.percent(view.break_even)}"
     else:
         even = f"the target is earned up to a scrap rate of {fmt.percent(view.break_even)}"
@@ -275,15 +262,13 @@ def view_sentence(view: View, fmt: Format) -> str:
     return f"{against}{band} Scrap is {fmt.percent(view.scrap)}; {even}{middle_words}."
 
 
-def save_scenario(
-    kit: OpenStudy, levers: list[Lever], state: Mapping[str, float], folder: Path | str, name: str, what: str = ""
-) -> Path:
-    """Write a copy of the study, a new folder, in which the state is a scenario of that name, in words `what`.
+def save_scenario(kit: OpenStudy, levers: list[Lever], state: Mapping[str, float], folder: Path | str, name: str) -> Path:
+    """Write a copy of the study, a new folder, in which the state is a scenario of that name.
 
     StudyError for a folder that is there, one within the study, a name that cannot be used or is taken, and a state that moves nothing.
     """
     target, faults = place_for_copy(kit.study.folder, folder)
-    entry = scenario_of(levers, state, re.sub(r'[\x00-\x1f\x7f"\\]+', " ", what).strip() or name.replace("-", " "))
+    entry = scenario_of(levers, state, name.replace("-", " "))
 
     def fault(file, wrong, right, found=""):
         faults.append(Fault(file, wrong, right, found=found))

@@ -15,7 +15,7 @@ from ..controls import Controls, button, choice, group, slider, text, words
 from ..faults import StudyError
 from ..kit import OpenStudy, format_of, open_study
 from ..palette import BLUE, GREY, INK, ORANGE, SMALL, WIDTH, WORDS
-from .explorer import Explorer, View, save_scenario, view_sentence
+from .explorer import RATES, Explorer, View, save_scenario, view_sentence
 
 TITLES = {  # what buyers do first; minutes are many, so they open at a click
     "price": "Price",
@@ -156,7 +156,7 @@ class ExplorerView(Controls):
         """Both charts as one picture, with their words; the upper one alone where nothing waits."""
         (pay, stairs), moving = self.read_figure.axes, self._moving
         at = 100.0 * view.scrap
-        moving["curve"].set_data(100.0 * view.rates, view.curve)
+        moving["curve"].set_data(100.0 * RATES, view.curve)
         moving["target"].set_data([0, 60], [view.target] * 2)
         moving["band"].set_data([at, at], [view.pay[0], view.pay[2]])
         moving["place"].set_data([at], [view.point])

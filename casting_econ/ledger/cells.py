@@ -3,9 +3,11 @@
 import datetime as dt
 import re
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
+
+import pandas as pd
 
 from ..units import Unclear, ratio_of_units
 from .dates import read_date
@@ -22,6 +24,7 @@ _HOURS_AND = re.compile(r"([0-9]{1,3})\s*(?:h|hrs?|hours?|std)\.?\s*([0-5]?[0-9]
 _FRACTION = re.compile(rf"([0-9]+\s+)?([0-9]{{1,2}})/([0-9]{{1,2}})\s*({_UNIT})?")
 _MONEY = re.compile(r"(-?)\s*([^\d\s.,'+~-][^\d.,'+-]*?\.?)?\s*(-?)\s*([\d.,' –+-]*?\d[\d.,' ]*)\s*([^\d\s.,'?][^\d]*)?")
 _HALF = re.compile(r"(half|quarter)(?: of)?(?: an?)?\s+(\D+)|(?:an?|one)\s+(half|quarter)?(?: of)?(?: an?)?\s*(\D+)", re.I)
+_A_DOZEN, _DOZENS = re.compile(r"(half )?(?:an? |one )?doz(?:en)?\.?", re.IGNORECASE), {"doz", "doz.", "dozen", "dozens"}
 _ABOUT = re.compile(r"^(?:~|≈|about\s|approx\.?\s|ca\.?\s|circa\s)\s*", re.IGNORECASE)
 _CODE_AS_DATE = re.compile(r"[0-9]{1,2}[-. ]{1,2}([^\W\d_]{3,4})\.?|([^\W\d_]{3})\.?-[0-9]{2}")
 _YES = {"y": "yes", "true": "yes", "n": "no", "false": "no"}
@@ -107,7 +110,10 @@ def read_cell(raw: Any, rule: Rule) -> Cell:
     if isinstance(text, str) and text.startswith("#") and text.rstrip("!?").isupper():
         raise Unreadable("is an error of the spreadsheet", "the value that should stand there, or a blank")
     if rule.kind == "date":
-        return Cell(**read_date(text, rule.order, dict(rule.months), Unreadable))
+        found, how = read_date(text, rule.order, dict(rule.months))
+        if found is None:
+            raise Unreadable
+        return Cell(value=pd.Timestamp(found), how=how)
     if rule.kind in NUMBERS:
         return _number(text, NUMBERS[rule.kind], rule)
     return _text(text, rule)
@@ -145,8 +151,7 @@ def _number(raw, kind, rule):
     if isinstance(raw, (dt.date, dt.time, dt.timedelta)):
         raise Unreadable("may be a number that a spreadsheet turned into a date")
     if isinstance(raw, (int, float)):
-        value, unit, how = _in_unit(float(raw), "", kind, rule)
-        return signed(Cell(value=value, how=how, unit=unit), rule)
+        return signed(_in_unit(float(raw), "", kind, rule), rule)
     text, hows = clean(raw), []
     if match := _ABOUT.match(text):
         text, hows = text[match.end() :], ["about"]
@@ -154,9 +159,11 @@ def _number(raw, kind, rule):
         text, hows = text[:-1].strip(), [*hows, "not sure"]
     if kind.money:
         text = _without_currency(text, rule)
+    if kind.whole and (match := _A_DOZEN.fullmatch(text)):
+        text = f"{'1/2' if match[1] else '1'} dozen"
     cell = _clock(text, kind) or _figures(text, kind, rule)
     how = ", ".join([*hows, *([cell.how] if cell.how and not (hows and cell.how == SPELLING) else [])])
-    return signed(Cell(value=cell.value, how=how, low=cell.low, high=cell.high, unit=cell.unit), rule)
+    return signed(replace(cell, how=how), rule)
 
 
 def signed(cell, rule):
@@ -185,18 +192,18 @@ def _figures(text, kind, rule):
     if match := _FRACTION.fullmatch(text):
         if not int(match[2]) < int(match[3]) <= 16:
             raise Unreadable
-        value, unit, how = _in_unit(int(match[1] or 0) + int(match[2]) / int(match[3]), match[4], kind, rule)
-        return Cell(value=value, unit=unit, how=how if how not in ("", SPELLING) else "a fraction")
+        return _in_unit(int(match[1] or 0) + int(match[2]) / int(match[3]), match[4], kind, rule, "a fraction")
     if match := _PLAIN.fullmatch(text):
         value, spelling = figure(match[1].strip(), rule.mark)
-        value, unit, how = _in_unit(value, match[2], kind, rule)
-        return Cell(value=value, unit=unit, how=how if how not in ("", SPELLING) else spelling or how)
+        return _in_unit(value, match[2], kind, rule, spelling)
     if match := _INTERVAL.fullmatch(text):
         ends = [_in_unit(figure(match[i].strip(), rule.mark)[0], match[3], kind, rule) for i in (1, 2)]
-        low, high = ends[0][0], ends[1][0]
+        low, high = (end.value for end in ends)
         if not 0 <= low < high or (kind.whole and (low != int(low) or high != int(high))):
             raise Unreadable("is no interval from less to more")
-        return Cell(value=(low + high) / 2, low=low, high=high, unit=ends[0][1], how=f"from {low:g} to {high:g}, the middle used")
+        return Cell(
+            value=(low + high) / 2, low=low, high=high, unit=ends[0].unit, how=f"from {low:g} to {high:g}, the middle used"
+        )
     raise Unreadable
 
 
@@ -217,25 +224,26 @@ def _without_currency(text, rule):
     return f"{match[1] or match[3]}{match[4]}".strip()
 
 
-def _in_unit(value, unit, kind, rule):
-    """A figure in the unit of the frame, with the unit of a quantity and how."""
-    given = (unit or "").strip()
+def _in_unit(value, unit, kind, rule, otherwise=""):
+    """A figure in the unit of the frame, with the unit of a quantity; how, or `otherwise` where its unit says no more than its column does."""
+    given, kept, how = (unit or "").strip(), "", ""
     unit = given or rule.unit
     if rule.kind == "quantity":
-        return value, unit, "quantity and unit" if given else ""
-    if not kind.unit or not unit:
-        if given:
-            raise Unreadable(f"has a unit, {given!r}, where none is asked for")
-        return value, "", ""
-    if kind.unit == "degC":
-        converted, changed = celsius(value, plain(unit)), "degrees Fahrenheit"
-    else:
-        converted = value * _factor(unit, kind.unit, rule.currency, rule.density)
-        by_density = f" at {rule.density:g} g/ml" if rule.density and kind.unit == "gram" else ""
-        changed = f"{given} in {UNIT_NAMES[kind.unit]}{by_density}"
-    if converted == value:
-        return value, "", "its unit" if given else ""
-    return converted, "", changed if given else SPELLING
+        kept, how = unit, "quantity and unit" if given else ""
+    elif kind.unit and unit:
+        if kind.unit == "degC":
+            converted, changed = celsius(value, plain(unit)), "degrees Fahrenheit"
+        else:
+            converted = value * _factor(unit, kind.unit, rule.currency, rule.density)
+            by_density = f" at {rule.density:g} g/ml" if rule.density and kind.unit == "gram" else ""
+            changed = f"{given} in {UNIT_NAMES[kind.unit]}{by_density}"
+        how = (changed if given else SPELLING) if converted != value else "its unit" if given else ""
+        value = converted
+    elif kind.whole and given.casefold() in _DOZENS:
+        value, how = 12.0 * value, "dozens"
+    elif given:
+        raise Unreadable(f"has a unit, {given!r}, where none is asked for")
+    return Cell(value=value, unit=kept, how=how if how not in ("", SPELLING) else otherwise or how)
 
 
 def celsius(value: float, unit: str) -> float:

@@ -92,17 +92,15 @@ def decide_marks(
     in_file = set().union(*proofs.values()) if proofs else set()
     decided, questions, answer = {}, [], {"comma": ",", "point": "."}.get(stated)
     for name, found in seen.items():
-        unclear = next(((row, cell) for row, cell, marks in found if "?" in marks), None)
-        proof = next(iter(proofs[name] or in_file)) if len(proofs[name] or in_file) == 1 else None
+        own, unclear = proofs[name], next(((row, cell) for row, cell, marks in found if "?" in marks), None)
+        proof = next(iter(own or in_file)) if len(own or in_file) == 1 else None
+        row, cell = next(((row, cell) for row, cell, marks in found if proof in marks), (0, ""))
+        no_other = f"{cell} in row {row} can be read no other way"
         if unclear is None:
-            mark = proof if proof in proofs[name] else "."
-            row, cell, _ = next((one for one in found if mark in one[2]), (0, "", set()))
             both = "or comma, each cell by itself, as none is open to doubt" if found else ""
-            decided[name] = (mark, f"{cell} in row {row} can be read no other way" if len(proofs[name]) == 1 else both)
+            decided[name] = (proof if proof in own else ".", no_other if len(own) == 1 else both)
         elif proof is not None and answer in (None, proof):
-            row, cell, _ = next((one for one in found if proof in one[2]), (0, "", set()))
-            own = f"{cell} in row {row} can be read no other way"
-            decided[name] = (proof, own if proofs[name] else "like the other columns of the file")
+            decided[name] = (proof, no_other if own else "like the other columns of the file")
         elif answer is not None and proof is None:
             decided[name] = (answer, "as study.toml says")
         elif not in_file and local in (",", ".") and {";": ",", ",": "."}.get(separator, local) == local:

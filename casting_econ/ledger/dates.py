@@ -4,7 +4,6 @@ import datetime as dt
 import re
 from functools import cache
 
-import pandas as pd
 from babel import dates as babel_dates
 
 ORDERS = {"day first": "dmy", "month first": "mdy", "year first": "ymd"}
@@ -53,21 +52,15 @@ def _date(parts):
     return found if _EARLIEST <= found.year <= _LATEST else None
 
 
-def read_date(raw: object, order: str, months: dict[str, int], wrong: type[Exception]) -> dict[str, object]:
-    """Value and way of reading of one date, as arguments of a Cell; raises `wrong` for what is none."""
+def read_date(raw: object, order: str, months: dict[str, int]) -> tuple[dt.date | None, str]:
+    """A date of a cell, None for what is none, and how it was read."""
     if isinstance(raw, dt.date):
-        found, how = _date((raw.year, raw.month, raw.day)), ""
-    elif isinstance(raw, (int, float)) or (isinstance(raw, str) and _DAY_NUMBER.fullmatch(raw)):
+        return _date((raw.year, raw.month, raw.day)), ""
+    if isinstance(raw, (int, float)) or (isinstance(raw, str) and _DAY_NUMBER.fullmatch(raw)):
         number = float(raw)
         found = _FIRST_DAY + dt.timedelta(days=int(number)) if 36526 <= number < 73051 else None  # from 2000 to 2099
-        how = "a day number of a spreadsheet"
-    elif isinstance(raw, str):
-        found, how = _written(raw, order, months)
-    else:
-        raise wrong
-    if found is None:
-        raise wrong
-    return {"value": pd.Timestamp(found), "how": how}
+        return found, "a day number of a spreadsheet"
+    return _written(raw, order, months) if isinstance(raw, str) else (None, "")
 
 
 def _written(raw, order, months):

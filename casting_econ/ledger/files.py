@@ -8,6 +8,7 @@ import subprocess
 import sys
 from collections import Counter
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -39,12 +40,10 @@ class Grid:
     """Rows of one text file or sheet, numbered as the file has them."""
 
     place: str  # for faults
-    path: Path
     sheet: str | None
     rows: list[tuple[int, list[Any]]]
     decisions: tuple[str, ...] = ()
     separator: str = ""  # "" for a sheet
-    blanks: int = 0  # lines without any cell
 
 
 def record_files(folder: Path) -> list[Path]:
@@ -68,43 +67,36 @@ def read_file(path: Path, score: Callable[[list[Any]], int]) -> tuple[list[Grid]
     except OSError as error:
         return [], [Fault(place, "cannot be read", "a file you may read", found=str(error.strerror))]
     if data.startswith(_BOOKS):  # whatever the name says: some exports call text a workbook, and the other way round
-        return _workbook(path, place, data)
+        return _workbook(place, data)
     text, encoding = decoded(data)
     if text is None or re.match(r"\s*<[!?a-zA-Z]", text):
         found = "no text" if text is None else "a web page"
         return [], [Fault(place, "is not a table", _MORE, found=found)]
-    return _text_grid(path, place, text, encoding, score)
+    return _text_grid(place, text, encoding, score)
 
 
 def decoded(data):
     """Text and the name of its encoding; None for what is no text."""
-    for mark, codec, name in _MARKS:
-        if data.startswith(mark):
-            try:
-                return data.decode(codec), name
-            except UnicodeDecodeError:
-                break
     start = data[:4000]
+    no_text = 0 in data or sum(byte < 9 or 13 < byte < 32 for byte in start) > len(start) / 50
+    codecs = [(codec, name) for mark, codec, name in _MARKS if data.startswith(mark)][:1]
     if start.count(0) > len(start) / 4:  # every other byte of plain text in UTF-16 is zero
-        codec = "utf-16-le" if start[1::2].count(0) > start[::2].count(0) else "utf-16-be"
-        try:
-            return data.decode(codec), "UTF-16 without a mark"
-        except UnicodeDecodeError:
-            return None, ""
-    if 0 in data or sum(byte < 9 or 13 < byte < 32 for byte in start) > len(start) / 50:
-        return None, ""
-    for codec, name in (("utf-8", "UTF-8"), ("cp1252", "Windows Western (cp1252)")):
-        try:
+        order = "le" if start[1::2].count(0) > start[::2].count(0) else "be"
+        codecs.append((f"utf-16-{order}", "UTF-16 without a mark"))
+    elif not no_text:
+        codecs += [("utf-8", "UTF-8"), ("cp1252", "Windows Western (cp1252)")]
+    for codec, name in codecs:
+        with suppress(UnicodeDecodeError):
             return data.decode(codec), name
-        except UnicodeDecodeError:
-            continue
+    if no_text:
+        return None, ""
     from charset_normalizer import from_bytes
 
     best = from_bytes(data[:200_000]).best()
-    try:
-        return (data.decode(best.encoding), f"{best.encoding}, the likeliest") if best else (data.decode("latin-1"), "Latin-1")
-    except UnicodeDecodeError:
-        return data.decode("latin-1"), "Latin-1"
+    with suppress(UnicodeDecodeError):
+        if best:
+            return data.decode(best.encoding), f"{best.encoding}, the likeliest"
+    return data.decode("latin-1"), "Latin-1"
 
 
 def _numbered(text, separator):
@@ -115,7 +107,7 @@ def _numbered(text, separator):
         line = reader.line_num + 1
 
 
-def _text_grid(path, place, text, encoding, score):
+def _text_grid(place, text, encoding, score):
     """The rows of a text file, parted by what makes the best header."""
     first = re.match(r"sep=(.)\r?\n", text)  # a line that some spreadsheet programs write for themselves
     sample = "".join(text.splitlines(keepends=True)[:60]) if len(text) < 1e7 else text[:20_000]
@@ -130,7 +122,7 @@ def _text_grid(path, place, text, encoding, score):
         rows = rows[1:]
     said = f"{encoding}; cells parted by {_SEPARATORS.get(separator, repr(separator))}"
     rows = [(number, [cell.strip() for cell in row]) for number, row in rows]
-    return [Grid(place=place, path=path, sheet=None, rows=rows, decisions=(said,), separator=separator)], []
+    return [Grid(place=place, sheet=None, rows=rows, decisions=(said,), separator=separator)], []
 
 
 def _fit(sample, separator, score):
@@ -145,7 +137,7 @@ def _fit(sample, separator, score):
     return (max(score(row) for row in rows), alike if width > 1 else 0, width)
 
 
-def _workbook(path, place, data):
+def _workbook(place, data):
     """Every sheet of a workbook that holds anything."""
     found = _sheets(data)
     if isinstance(found, str):
@@ -156,7 +148,7 @@ def _workbook(path, place, data):
         rows = [(top + i + 1, [""] * left + [_cell(cell) for cell in row]) for i, row in enumerate(cells)]
         decisions = ("a sheet of a workbook", *(("the sheet is hidden",) if hidden else ()))
         if any(cell != "" for _, row in rows for cell in row):
-            grids.append(Grid(place=f"{place}/{name}", path=path, sheet=name, rows=rows, decisions=decisions))
+            grids.append(Grid(place=f"{place}/{name}", sheet=name, rows=rows, decisions=decisions))
     if not grids:
         return [], [Fault(place, "empty log", "at least one row, or no such file", found="no cells in any sheet")]
     return grids, []

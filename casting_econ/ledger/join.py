@@ -4,30 +4,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
-from ..faults import Fault, close_match, counted
+from ..faults import Fault, close_match, counted, some_of
 from .files import TEXTS, read_file, record_files
 from .logs import IDS, LOGS, NUMBERS, OPEN, UNIQUE, days_of, in_words, log_named, plain
-from .rows import Column, SetAside, score_of
-from .table import Change, read_table, shown
-
-
-@dataclass(frozen=True, kw_only=True)
-class FileReading:
-    """How one file or sheet was read."""
-
-    place: str
-    log: str
-    read: int  # rows without the header
-    used: int
-    decisions: tuple[str, ...] = ()
-    set_aside: tuple[SetAside, ...] = ()
-    changes: tuple[Change, ...] = ()
-    totals: tuple[tuple[int, str, float], ...] = ()  # stated ones: row, column, figure in the unit of the column
-    unequal: tuple[str, ...] = ()  # totals that are not the sum of their rows
-    columns: tuple[Column, ...] = ()  # as headed, those left out too
-    unread: dict[str, set[str]] = field(default_factory=dict, repr=False, compare=False)  # header left out -> what stands in it
+from .rows import SetAside, score_of
+from .table import FileReading, read_table, shown
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,21 +45,22 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
     declared = settings.files if settings else {}
     for path in record_files(folder):
         if declared.get(path.name) == "ignore":
-            files.append(FileReading(place=f"records/{path.name}", log="ignore", read=0, used=0))
+            files.append(FileReading(place=f"records/{path.name}", log="ignore"))
             entries.add(path.name)
             continue
-        score = _score(declared.get(path.name) or log_named(path.stem), settings)
-        grids, more = read_file(path, score)
-        if path.suffix.lower() in TEXTS and _log_of(path.name, None, path, 1, declared) is None:
+        of_file = declared.get(path.name) or log_named(path.stem)
+        likely = [of_file] if of_file in LOGS else list(LOGS)
+        grids, more = read_file(path, lambda cells, likely=likely: max(score_of(cells, one, settings) for one in likely))
+        if path.suffix.lower() in TEXTS and of_file is None:
             grids, more = [], [_undeclared(path.name, path.stem)]
         faults += more
         for grid in grids:
             entry = path.name if grid.sheet is None else f"{path.name}/{grid.sheet}"
-            log = _log_of(entry, grid.sheet, path, len(grids), declared)
+            log = declared.get(entry) or log_named(grid.sheet or path.stem) or (of_file if len(grids) == 1 else None)
             if log is None:
                 faults.append(_undeclared(entry, grid.sheet))
             elif log == "ignore":
-                files.append(FileReading(place=grid.place, log="ignore", read=0, used=0))
+                files.append(FileReading(place=grid.place, log="ignore"))
             else:
                 table, more = read_table(grid, log, settings, names, currency, locale)
                 tables.append(table)
@@ -87,39 +72,15 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
         mine = [table for table in tables if table.log == log and not table.empty]
         if mine and all(table.frame is not None for table in mine):
             frame, raw = _joined(mine, log)
-            told = {(table.grid.place, *cell) for table in mine for cell in table.told}
+            told = {(table.place, *cell) for table in mine for cell in table.told}
             more = _checked(frame, raw, log, mine)
             faults += [f for f in more if (f.file, f.row, f.column) not in told and (f.file, None, f.column) not in told]
-            if not more and all(table.sound for table in mine):
-                records[log] = frame
-            else:
-                unsound[log] = frame
+            (unsound if more or not all(table.sound for table in mine) else records)[log] = frame
     for table in tables:
-        told = {name: tuple(getattr(table, name)) for name in ("decisions", "totals", "unequal", "columns")}
-        told |= {"changes": _in_order(table.changes), "set_aside": _in_order(table.aside), "unread": table.unread}
-        counts = {"read": table.read, "used": table.read - len(table.aside)}
-        files.append(FileReading(place=table.grid.place, log=table.log, **counts, **told))
-    return records, Reading(files=tuple(sorted(files, key=lambda file: file.place)), unsound=unsound), faults
-
-
-def _in_order(found):
-    return tuple(sorted(found, key=lambda one: one.row))
-
-
-def _score(log, settings):
-    """Counts names of columns in a row: of the log, or of the one that has most."""
-    logs = [log] if log in LOGS else list(LOGS)
-    return lambda cells: max(score_of(cells, one, settings) for one in logs)
-
-
-def _log_of(entry, sheet, path, sheets, declared):
-    """The log that a file or sheet is, 'ignore', or None."""
-    if entry in declared:
-        return declared[entry]
-    if sheet is None:
-        return log_named(path.stem)
-    named = log_named(sheet)
-    return named or (declared.get(path.name) or log_named(path.stem) if sheets == 1 else None)
+        table.frame, table.raw = None, {}
+        table.changes.sort(key=lambda one: one.row)
+        table.set_aside.sort(key=lambda one: one.row)
+    return records, Reading(files=tuple(sorted(files + tables, key=lambda file: file.place)), unsound=unsound), faults
 
 
 def _undeclared(entry, stem):
@@ -142,17 +103,17 @@ def _joined(tables, log):
     """One frame of all files of a log, each event once, and its raw cells."""
     single = len(tables) == 1
     frames, raws, blocks, owners, rows = [], [], [], [], []
-    for number, table in enumerate(tables):
-        labels = table.frame.index if single else [f"{table.grid.place}:{row}" for row in table.frame.index]
+    for table in tables:
+        labels = table.frame.index if single else [f"{table.place}:{row}" for row in table.frame.index]
         rows += list(table.frame.index)
         frames.append(table.frame.set_axis(labels))
         raws.append(pd.DataFrame(table.raw, index=labels, dtype=object))
-        blocks += [(number, block) for block in table.blocks]
-        owners += [number] * len(table.frame)
+        blocks += [f"{table.place}:{block}" for block in table.blocks]
+        owners += [table] * len(table.frame)
     frame, raw = (frames[0], raws[0]) if single else (pd.concat(frames), pd.concat(raws))
     keep = _once(frame, blocks, owners, rows, tables, log)
     if log in OPEN:
-        keep &= ~_overtaken(frame, keep, owners, rows, tables, log)
+        keep &= ~_overtaken(frame, keep, owners, rows, log)
         _say_open(frame, keep, owners, rows, tables, log)
     frame, raw = frame[keep], raw[keep]
     if not single and "date" in frame:
@@ -166,33 +127,33 @@ def _once(frame, blocks, owners, rows, tables, log):
 
     A row k times under one header and m times under another counts max(k, m) times: the first `k` of both are the same.
     """
-    codes = pd.DataFrame({name: pd.factorize(_comparable(column))[0] for name, column in frame.items()})
+    comparable = {name: column.astype(float).round(9) if column.dtype.kind in "fi" else column for name, column in frame.items()}
+    codes = pd.DataFrame({name: pd.factorize(column)[0] for name, column in comparable.items()})
     same = codes.groupby(list(codes.columns), sort=False).ngroup().to_numpy()
-    block = pd.Series(blocks).map({one: i for i, one in enumerate(dict.fromkeys(blocks))}).to_numpy()
-    keys = pd.DataFrame({"same": same, "block": block})
-    keys["nth"] = keys.groupby(["same", "block"]).cumcount()
-    first = keys.drop_duplicates(["same", "nth"]).reset_index().set_index(["same", "nth"])["index"]
-    before = first.loc[pd.MultiIndex.from_frame(keys[["same", "nth"]])].to_numpy()
-    keep = before == keys.index.to_numpy()
-    has_id = frame[IDS[log]].notna().to_numpy() if log in IDS else pd.Series(False, index=keys.index).to_numpy()
-    again = has_id & (keys.nth.to_numpy() > 0)
-    firsts = keys.drop_duplicates("same")
-    starts = dict(zip(firsts.same, firsts.index))
-    for at in keys.index[~keep | again]:
-        origin = starts[same[at]] if keep[at] or again[at] else before[at]
-        other = tables[owners[origin]].grid.place
-        where = f"row {rows[origin]}" if owners[origin] == owners[at] else f"row {rows[origin]} of {other}"
-        tables[owners[at]].aside.append(SetAside(row=rows[at], reason=f"the same as {where}, counted once"))
-    for number, table in enumerate(tables):
-        twice = [at for at in keys.index[keep & ~again & (keys.nth.to_numpy() > 0)] if owners[at] == number]
-        if twice:
-            pairs = [f"{rows[starts[same[at]]]} and {rows[at]}" for at in twice]
+    keys = pd.DataFrame({"same": same, "block": blocks, "at": range(len(frame))})
+    nth = keys.groupby(["same", "block"]).cumcount()
+    before = keys.groupby(["same", nth])["at"].transform("first").to_numpy()
+    first = keys.groupby("same")["at"].transform("first").to_numpy()
+    keep = before == keys["at"].to_numpy()
+    again = (log in IDS and frame[IDS[log]].notna().to_numpy()) & (nth.to_numpy() > 0)
+    for at in np.flatnonzero(~keep | again):
+        where = _row(first[at] if keep[at] or again[at] else before[at], at, owners, rows)
+        owners[at].set_aside.append(SetAside(row=rows[at], reason=f"the same as {where}, counted once"))
+    twice = np.flatnonzero(keep & ~again & (nth.to_numpy() > 0))
+    for table in tables:
+        pairs = [f"{rows[first[at]]} and {rows[at]}" for at in twice if owners[at] is table]
+        if pairs:
             said = ", ".join(pairs[:3]) + (f" and {len(pairs) - 3} more pairs" if len(pairs) > 3 else "")
             table.decisions.append(f"rows {said} are the same; both counted, as nothing says they are one event")
     return keep & ~again
 
 
-def _overtaken(frame, keep, owners, rows, tables, log):
+def _row(at, other, owners, rows):
+    """A row as one of another file, or of the same, is told of it."""
+    return f"row {rows[at]}" + ("" if owners[at] is owners[other] else f" of {owners[at].place}")
+
+
+def _overtaken(frame, keep, owners, rows, log):
     """Open rows that another row of the same event has closed, or says again with more; they are set aside by name."""
     open_column, needed = OPEN[log], [name for name, (_, need) in LOGS[log].items() if need and name != OPEN[log]]
     gone = pd.Series(False, index=range(len(frame))).to_numpy()
@@ -205,10 +166,9 @@ def _overtaken(frame, keep, owners, rows, tables, log):
             own = same.loc[at]
             fuller = [other for other in same.index if other != at and (own.isna() | (same.loc[other] == own)).all()]
             if len(closed) or fuller:
-                by = closed[0] if len(closed) else fuller[-1]
-                where = f"row {rows[by]}" + ("" if owners[by] == owners[at] else f" of {tables[owners[by]].grid.place}")
+                where = _row(closed[0] if len(closed) else fuller[-1], at, owners, rows)
                 reason = f"counted since, in {where}" if len(closed) else f"said again with more in {where}"
-                tables[owners[at]].aside.append(SetAside(row=rows[at], reason=reason))
+                owners[at].set_aside.append(SetAside(row=rows[at], reason=reason))
                 gone[at] = True
     return gone
 
@@ -216,17 +176,11 @@ def _overtaken(frame, keep, owners, rows, tables, log):
 def _say_open(frame, keep, owners, rows, tables, log):
     """One line a file for the rows that are still open."""
     still = keep & frame[OPEN[log]].isna().to_numpy()
-    for number, table in enumerate(tables):
-        mine = [rows[at] for at in still.nonzero()[0] if owners[at] == number]
+    for table in tables:
+        mine = [rows[at] for at in still.nonzero()[0] if owners[at] is table]
         if mine:
-            places = ", ".join(map(str, mine[:8])) + (f" and {len(mine) - 8} more" if len(mine) > 8 else "")
-            places = f"row{'s' * (len(mine) > 1)} {places}"
+            places = f"row{'s' * (len(mine) > 1)} {some_of(list(map(str, mine)), 8)}"
             table.decisions.append(f"{counted(len(mine), 'load')} without a count in {OPEN[log]}, still in work: {places}")
-
-
-def _comparable(column):
-    """Values as they are compared: figures to twelve digits."""
-    return column.astype(float).round(9) if column.dtype.kind in "fi" else column
 
 
 def _checked(frame, raw, log, tables):
@@ -247,7 +201,7 @@ def _checked(frame, raw, log, tables):
             rules.append(("cannot be used", right, column.notna() & wrong))
         for wrong, right, where in rules:
             for label in column.index[where]:
-                place, row = label.rsplit(":", 1) if isinstance(label, str) else (tables[0].grid.place, label)
+                place, row = label.rsplit(":", 1) if isinstance(label, str) else (tables[0].place, label)
                 found = "" if wrong == "empty cell" else shown(raw[name][label])
                 faults.append(Fault(place, wrong, right, row=int(row), column=name, found=found))
     return faults

@@ -71,12 +71,10 @@ OPEN = {"batches": "good"}  # needed column that stays blank until an event is o
 IDS = {"batches": "batch", "moulds": "mould", "sales": "order"}  # what makes two rows the same event
 
 
-def _columns(text):
-    pairs = (column.split(":") for column in text.split())
-    return {name.rstrip("!"): (_WORDS.get(kind, kind), name.endswith("!")) for name, kind in pairs}
-
-
-LOGS: dict[str, dict[str, tuple[str | tuple[str, ...], bool]]] = {log: _columns(text) for log, text in _COLUMNS.items()}
+LOGS: dict[str, dict[str, tuple[str | tuple[str, ...], bool]]] = {
+    log: {name.rstrip("!"): (_WORDS.get(kind, kind), name.endswith("!")) for name, kind in re.findall(r"(\S+):(\S+)", columns)}
+    for log, columns in _COLUMNS.items()
+}
 
 
 def days_of(frame: Any) -> Any:

@@ -1,24 +1,44 @@
 """How the records were read, in lines for a terminal of 80 columns."""
 
 import textwrap
+from collections.abc import Iterable
 from itertools import groupby
+
+import numpy as np
 
 from ..faults import counted, cut
 from .join import FileReading, Reading
 
 _WIDTH, _MOST = 79, 20  # columns; lines of a list unless all are asked for
+_FIRST = ("timesheet", "batches", "sales")  # logs that tell most, as the page on what to write down has it
 
 
-def preview(reading: Reading | None, *, full: bool = False) -> str:
+def preview(reading: Reading | None, *, full: bool = False, wall: bool = False) -> str:
     """Every decision, row set aside and changed cell, file by file, in lines of at most 80 columns; '' where nothing was read.
 
-    Long lists are shown to their end where `full`.
+    Long lists are shown to their end, and files without a row one by one, where `full`. `wall` tells that the study has a page on what
+    to write down.
     """
     if reading is None or not reading.files:
         return ""
+    empty = [] if full else [file for file in reading.files if _blank(file)]
     parts = ["How the records were read (the files themselves are never changed)"]
-    parts += ["\n".join(_file(file, full)) for file in reading.files]
-    return "\n\n".join(parts) + "\n\n"
+    parts += ["\n".join(_file(file, full)) for file in reading.files if file not in empty]
+    return "\n\n".join([*parts, *(["\n".join(_lines(_no_rows(empty, wall), ""))] if empty else [])]) + "\n\n"
+
+
+def _blank(file):
+    """Whether a log has nothing but its header, and remarks."""
+    return "no rows yet" in file.decisions and all("remark" in one.reason for one in file.set_aside) and not file.unequal
+
+
+def _no_rows(files, wall):
+    """The logs without a row in one sentence, and which to begin with."""
+    logs = list(dict.fromkeys(file.log for file in files))
+    page = "; see what-to-write-down.md for what goes where" if wall else ""
+    first = [log for log in _FIRST if log in logs]
+    begin = f". Write down first: {', '.join(first)}" if first else ""
+    return f"No rows yet in: {', '.join(log.replace('_', ' ') for log in logs)}{page}{begin}."
 
 
 def _file(file: FileReading, full: bool) -> list[str]:
@@ -61,13 +81,15 @@ def _lines(text: str, indent: str) -> list[str]:
     return textwrap.wrap(text, _WIDTH, initial_indent=indent, subsequent_indent=indent + "  ") or [indent]
 
 
+def runs(rows: Iterable[int]) -> list[tuple[int, int]]:
+    """First and last of each run of rows that follow each other, in order."""
+    rows = sorted(rows)
+    parts = np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)
+    return [(int(part[0]), int(part[-1])) for part in parts]
+
+
 def _ranges(rows: list[int], most: int | None = None) -> str:
-    """'3, 5-9' for rows in order."""
-    found: list[list[int]] = []
-    for row in rows:
-        if found and row == found[-1][1] + 1:
-            found[-1][1] = row
-        else:
-            found.append([row, row])
+    """'3, 5-9' for rows."""
+    found = runs(rows)
     said = ", ".join(f"{a}" if a == b else f"{a}-{b}" for a, b in found[:most])
     return said if most is None or len(found) <= most else f"{said} and {sum(b - a + 1 for a, b in found[most:])} more"

@@ -1,7 +1,7 @@
 """Where the header is, what the columns are, and which rows are no events."""
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
@@ -40,7 +40,7 @@ class Column:
     known: bool = True
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True)
 class Block:
     """A header and the rows under it."""
 
@@ -61,7 +61,9 @@ def columns_of(cells: list[Any], log: str, settings: Any) -> list[Column]:
         entry = next((own[form] for form in forms if form in own), None)
         if entry is not None:
             name = None if entry.column == "ignore" else entry.column
-        unit = _unit_for(name, log, unit)
+        kind = LOGS[log][name][0] if name else FREE
+        if not (kind in NUMBERS and (NUMBERS[kind].unit or NUMBERS[kind].money or kind == "quantity")):
+            unit = ""  # what stands in brackets after a name that can have none
         unit, density = (unit, None) if entry is None else (entry.unit or unit, entry.density)
         found.append(Column(at=at, header=header, name=name, unit=unit, density=density, known=bool(entry or name)))
     return found
@@ -75,13 +77,6 @@ def _named(header, log):
     forms = plain(header), plain(base)
     by_unit = (name for name in LOGS[log] if unit and forms[1] == _WITH_UNIT[name])
     return forms, unit, next((form for form in forms if form in LOGS[log]), None) or next(by_unit, None)
-
-
-def _unit_for(name, log, unit):
-    """What stands in brackets after a name, where the column can have a unit."""
-    kind = LOGS[log][name][0] if name else FREE
-    measured = kind in NUMBERS and (NUMBERS[kind].unit or NUMBERS[kind].money or kind == "quantity")
-    return unit if measured else ""
 
 
 def score_of(cells: list[Any], log: str, settings: Any) -> int:
@@ -119,12 +114,10 @@ def blocks_of(rows: list[tuple[int, list[Any]]], log: str, settings: Any) -> tup
             blocks.append(again)
         else:
             blocks[-1].rows.append((row, cells))
-    kept = []
     for block in blocks:
-        more, fine = _no_events(block, log)
+        more, block.rows = _no_events(block, log)
         aside += more
-        kept.append(replace(block, rows=fine))
-    return kept, aside
+    return blocks, aside
 
 
 def _reads_as_event(cells, block, log):

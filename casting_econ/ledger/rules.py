@@ -93,9 +93,7 @@ def _words(name, log, kind, settings, names):
     """Her words for this column, and the study's own in other capitals or with spaces for hyphens or the other way."""
     known: set[str] = set(kind) if isinstance(kind, tuple) else set()
     if names is not None:
-        steps = set().union(*names.products.values()) | (names.beside if log == "timesheet" else set())
-        used = {"product": set(names.products), "channel": names.channels, "station": names.places, "step": steps}
-        known |= used.get(name, set())
+        known |= names.of_columns(log).get(name, set())
         known |= set(names.items) if name == "item" else set()
         known |= set(names.order_names) if name == "order" and log != "sales" else set()
     plains: dict[str, set[str]] = {}

@@ -9,6 +9,7 @@ import pickle
 import re
 import sys
 import zipfile
+from functools import reduce
 
 MOST_BYTES, MOST_CELLS = 200_000_000, 20_000_000  # of a file, and between the first and last cell of a sheet
 _MOST_MEMORY, _MOST_SECONDS = 4_000_000_000, 300  # of the process
@@ -54,20 +55,13 @@ def too_spread(data: bytes) -> bool:
                 if name.startswith("xl/worksheets/") and name.endswith(".xml"):
                     ends = _NAMED.findall(book.read(name))
                     columns, rows = {letters for letters, _ in ends}, [int(row) for _, row in ends]
-                    width = max((_column_number(letters) for letters in columns), default=0)
+                    # 1 for A, 27 for AA
+                    width = max((reduce(lambda n, letter: 26 * n + letter - 64, one.upper(), 0) for one in columns), default=0)
                     if width * (max(rows, default=0) - min(rows, default=0) + 1) > MOST_CELLS:
                         return True
     except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError, RuntimeError):
         pass  # what is damaged is found again below
     return False
-
-
-def _column_number(letters):
-    """1 for A, 27 for AA."""
-    number = 0
-    for letter in letters.upper():
-        number = number * 26 + letter - 64
-    return number
 
 
 def _bound():

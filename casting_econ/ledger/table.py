@@ -1,5 +1,6 @@
 """One file or sheet as the typed rows of a log, with every decision, change and fault."""
 
+import json
 from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
@@ -27,32 +28,41 @@ class Change:
     how: str
 
 
-@dataclass(kw_only=True)
-class Table:
-    """What was read from one file or sheet; the join adds what it sets aside."""
+@dataclass(kw_only=True, eq=False)
+class FileReading:
+    """How one file or sheet was read; the join adds what it sets aside, and lets go of the cells."""
 
-    grid: Grid
+    place: str
     log: str
-    frame: pd.DataFrame | None = None  # canonical columns; None where there is no header to go by, index the rows of the file
-    raw: dict[str, list[Any]] = field(default_factory=dict)  # cells as they stand, in the order of the frame
+    frame: pd.DataFrame | None = field(
+        default=None, repr=False
+    )  # canonical columns; None without a header, index the rows of the file
+    raw: dict[str, list[Any]] = field(default_factory=dict, repr=False)  # cells as they stand, in the order of the frame
     told: set[tuple[int, str]] = field(default_factory=set)  # row and column of cells at fault
     sound: bool = False
     empty: bool = False  # a header and nothing under it yet
     blocks: list[int] = field(default_factory=list)  # which header each row of the frame stands under
     decisions: list[str] = field(default_factory=list)
-    aside: list[SetAside] = field(default_factory=list)
+    set_aside: list[SetAside] = field(default_factory=list)
     changes: list[Change] = field(default_factory=list)
     read: int = 0  # rows without the header
     totals: list[tuple[int, str, float]] = field(default_factory=list)  # stated ones: row, column, figure in the column's unit
     unequal: list[str] = field(default_factory=list)  # totals that are not the sum of their rows, as sentences
-    columns: list[Column] = field(default_factory=list)  # as headed
-    unread: dict[str, set[str]] = field(default_factory=dict)  # header of a column left out -> what stands in it
+    columns: list[Column] = field(default_factory=list)  # as headed, those left out too
+    unread: dict[str, set[str]] = field(default_factory=dict, repr=False)  # header of a column left out -> what stands in it
+
+    @property
+    def used(self) -> int:
+        """Rows that are events."""
+        return self.read - len(self.set_aside)
 
 
-def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, locale: str | None) -> tuple[Table, list[Fault]]:
+def read_table(
+    grid: Grid, log: str, settings: Any, names: Any, currency: str, locale: str | None
+) -> tuple[FileReading, list[Fault]]:
     """Read one file or sheet as a log; arguments as of `join.read_logs`. The table is not sound if there are faults."""
     blocks, aside = blocks_of(grid.rows, log, settings)
-    table = Table(grid=grid, log=log, aside=aside, decisions=list(grid.decisions))
+    table = FileReading(place=grid.place, log=log, set_aside=aside, decisions=list(grid.decisions))
     table.read = len(grid.rows) - min(len(blocks), 1)
     rows = [(number, block, cells) for number, one in enumerate(blocks) for block, cells in one.rows]
     table.empty = not rows
@@ -91,13 +101,14 @@ def read_table(grid: Grid, log: str, settings: Any, names: Any, currency: str, l
     table.totals = _stated_totals(table, rules)
     table.unequal = _unequal(table)
     table.told = {(fault.row, fault.column) for fault in more} | {(None, fault.column) for fault in faults if fault not in more}
-    return table, _asked_once(faults)
+    asked = {fault.wrong: fault for fault in reversed(faults) if isinstance(fault, Question)}  # once, as one answer answers all
+    return table, [fault for fault in faults if asked.get(fault.wrong, fault) is fault]
 
 
 def _stated_totals(table, rules):
     """Figures of the totals that were set aside, as (row, column, figure in the unit of the column), row by row."""
     found = []
-    for total in sorted((aside for aside in table.aside if aside.figures), key=lambda aside: aside.row):
+    for total in sorted((aside for aside in table.set_aside if aside.figures), key=lambda aside: aside.row):
         for name, raw in total.figures:
             with suppress(Unreadable):
                 stated = read_cell(raw, rules[name]).value if rules[name].kind in NUMBERS else None
@@ -109,22 +120,13 @@ def _unequal(table):
     """Totals that differ from the sum of all rows above them, and of those since the total before."""
     said = []
     for row, name, stated in table.totals:
-        before = max((one.row for one in table.aside if one.figures and one.row < row), default=0)
+        before = max((one.row for one in table.set_aside if one.figures and one.row < row), default=0)
         above = table.frame[name][table.frame.index < row]
         sums = [float(above.sum()), float(above[above.index > before].sum())]
         if len(above) and all(abs(stated - parts) > max(0.011, 1e-5 * abs(parts)) for parts in sums):
             says = f"the total says {stated:.10g} {name.replace('_', ' ')}"
-            said.append(f"{table.grid.place}, row {row}: {says}, the rows above it add up to {sums[0]:.10g}.")
+            said.append(f"{table.place}, row {row}: {says}, the rows above it add up to {sums[0]:.10g}.")
     return said
-
-
-def _asked_once(faults):
-    """Faults without the questions that the same answer answers."""
-    first: dict[str, Fault] = {}
-    for fault in faults:
-        if isinstance(fault, Question):
-            first.setdefault(fault.wrong, fault)
-    return [fault for fault in faults if first.get(fault.wrong, fault) is fault]
 
 
 def _header_faults(grid, block, log, first):
@@ -137,7 +139,7 @@ def _header_faults(grid, block, log, first):
     seen = [column.name for column in block.columns if column.name]
     for column in block.columns:
         if not column.known:
-            declare = f'or {_quoted(column.header)} = "ignore" (or one of them) under [records.columns.{log}] in study.toml'
+            declare = f'or {quoted(column.header)} = "ignore" (or one of them) under [records.columns.{log}] in study.toml'
             right = f"one of {', '.join(known)}{close_match(column.header, known)}, {declare}"
             fault("unknown column", repr(column.header), right)
         elif column.name and seen.count(column.name) > 1:
@@ -194,7 +196,7 @@ def _frame(table, rows, rules, open_faults):
                 hint = close_match(raw, rule.kind) if isinstance(rule.kind, tuple) else ""
                 right = error.right or f"{in_words(rule.kind)}{hint}"
                 faults += [
-                    Fault(table.grid.place, error.wrong, right, row=at, column=name, found=shown(raw))
+                    Fault(table.place, error.wrong, right, row=at, column=name, found=shown(raw))
                     for at, cell in zip(rows, table.raw[name])
                     if cell == raw and type(cell) is type(raw)
                 ]
@@ -202,7 +204,8 @@ def _frame(table, rows, rules, open_faults):
         table.changes += _changes(name, rows, table.raw[name], found)
         if name not in undecided:  # else what it would be read as is not decided yet
             table.decisions += _spelled(name, rule, table.raw[name], found)
-        data[name] = _series([cell.value for cell in cells], rule.kind, rows, all(_is_integer(raw) for raw in found))
+        whole = all(isinstance(raw, int) or (isinstance(raw, str) and raw.isdigit()) for raw in found)
+        data[name] = _series([cell.value for cell in cells], rule.kind, rows, whole)
         if any(cell.low is not None for cell in found.values()):
             for end in ("low", "high"):
                 data[f"{name}_{end}"] = pd.Series([getattr(cell, end) for cell in cells], index=rows, dtype=float)
@@ -220,10 +223,6 @@ def _frame(table, rows, rules, open_faults):
 def shown(raw: Any) -> str:
     """A cell for a fault, cut if it is long."""
     return cut(repr(str(raw)))
-
-
-def _is_integer(raw):
-    return isinstance(raw, int) or (isinstance(raw, str) and raw.isdigit())
 
 
 def _series(values, kind, rows, whole):
@@ -272,7 +271,7 @@ def _fill_units(table, data, units, rows, rules):
         given = unit and isinstance(raw, str) and raw.strip().endswith(unit)
         if given and own and plain(own) != plain(unit):
             found = f"{raw!r} beside the unit {own!r}"
-            faults.append(Fault(table.grid.place, "has two units", "one of them", row=row, column="quantity", found=found))
+            faults.append(Fault(table.place, "has two units", "one of them", row=row, column="quantity", found=found))
         filled.append(own or unit or None)
     data["unit"] = pd.Series(filled, index=rows, dtype=object)
     return faults
@@ -299,6 +298,6 @@ def _ounces(grid, log, frame, names, currency):
     ]
 
 
-def _quoted(text):
-    """A key of TOML."""
-    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
+def quoted(text: str) -> str:
+    """A text or a key of TOML."""
+    return json.dumps(text, ensure_ascii=False)

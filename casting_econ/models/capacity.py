@@ -1,8 +1,8 @@
 """How much of what is asked for a workshop can make: month by month, with what waits, what stands ready and what stops work."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, fields, is_dataclass
-from functools import lru_cache
+from functools import partial, reduce
+from operator import add
 from typing import Any
 
 import numpy as np
@@ -10,21 +10,13 @@ import numpy as np
 from .checks import checked
 from .curing import ENOUGH_LOADS, WEEK_HOURS, in_moulds, loads_per_week, places_needed
 from .levers import moved_at
-from .months import orders_at, pieces_at, weeks_lost
+from .months import Asked, side_by_side, weeks_lost
 
 DEMAND, HANDS = "demand", "hands"
+_KINDS = "begun", "own", "others"  # of orders: of which a part went out earlier, of the month, that wait
 _NO_LOADS = 1e-12  # a week; above zero, so that what nobody wants stays zero
 _NEVER = 1e-300  # in place of a month without a week to work in
 _ROUNDING, _WHOLE = 1e-12, 1e-9  # share of an order, and orders, that count as none
-
-
-@dataclass(frozen=True, kw_only=True)
-class Asked:
-    """What buyers ask of a year: by channel, then month. Values are floats or arrays."""
-
-    orders: dict[str, list]  # [order/month]
-    pieces: dict[str, list]  # [piece/month]
-    usual: dict[str, Any]  # pieces by channel that are expected of the year [piece/year]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,44 +28,16 @@ class Month:
     pieces: dict[str, Any]  # sent in each channel [piece]
     lost: dict[str, Any]  # orders of each channel that nobody will make [order]
     waits: dict[str, Any]  # orders of each channel that wait at the end [order]
-    late: dict[str, tuple]  # orders and pieces of all that wait, then of the one that is begun and over its month [order, piece]
+    late: dict[str, tuple]  # orders and pieces of all that wait, then what is left of the one that is begun [order, piece]
     shelf: dict[str, Any]  # of each product ready at the end [piece]
-    utilisation: dict[str, Any]  # share of each resource that what was asked for needed [-]
+    used: dict[str, Any]  # of each resource, what was asked for needed: of a year's time, of hands [hour]
+    rooms: dict[str, Any]  # of each resource, what there was, as `used`
     binding: Any  # index into the resources, demand being 0, of what limits orders
 
-
-def _kept(work: Callable) -> Callable:
-    """The same work, done once for inputs that are alike to the last bit: scenarios leave most channels as they are."""
-
-    @lru_cache(maxsize=8)
-    def done(*inputs):
-        return work(*(np.frombuffer(data).reshape(shape) for data, shape in inputs))
-
-    return lambda *inputs: done(*((one.tobytes(), one.shape) for one in (np.asarray(one, float) for one in inputs)))
-
-
-_orders_at, _pieces_at = _kept(orders_at), _kept(pieces_at)
-
-
-def asked_for(a, orders) -> Asked:
-    """What comes each month: as luck has it, else as expected. `orders` by channel are those of a year at its price. [order/year]"""
-    luck, months, came, pieces, usual = a.months.luck, range(a.months.season.size), {}, {}, {}
-    for c in a.channels:
-        mean = np.asarray(orders[c.name])[..., None] * a.months.season * a.months.grown
-        size = np.asarray(checked("pieces per order", c.pieces_per_order, above=0.0))[..., None]
-        if luck is None:
-            found = mean, mean * size
-        else:
-            number = _orders_at(luck.orders[c.name], mean, np.asarray(c.clustering)[..., None])
-            found = number, _pieces_at(luck.sizes[c.name], number, size, size * np.asarray(c.size_spread)[..., None])
-        usual[c.name] = orders[c.name] * size[..., 0]
-        came[c.name], pieces[c.name] = ([one[..., m][()] for m in months] for one in map(_side_by_side, found))
-    return Asked(orders=came, pieces=pieces, usual=usual)
-
-
-def _side_by_side(numbers):
-    """The same numbers, last axis months, each month's next to each other in memory: they are asked for month by month."""
-    return np.moveaxis(np.ascontiguousarray(np.moveaxis(numbers, -1, 0)), 0, -1)
+    @property
+    def utilisation(self):
+        """Share of the month's time of each resource that what was asked for needed. [-]"""
+        return {name: use_of(used, self.rooms[name]) for name, used in self.used.items()}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,15 +57,15 @@ def working(a, stall_hours) -> Working:
     """The months' weeks and hours, less what rare events take; `stall_hours` are those of the year. [hour/year]"""
     full = np.asarray(checked("weeks per year", a.weeks_per_year, above=0.0, high=53.0))[..., None] * a.months.working
     lost = {r.name: weeks_lost(r, full, None if a.months.luck is None else a.months.luck.risks[r.name]) for r in a.risks}
-    weeks = _side_by_side(np.maximum(full - sum((lost[r.name] for r in a.risks if r.stops is None), 0.0), 0.0))
+    weeks = side_by_side(np.maximum(full - sum((lost[r.name] for r in a.risks if r.stops is None), 0.0), 0.0))
     own = checked("hours per week", a.hours_per_week, above=0.0, high=WEEK_HOURS)
     own = np.asarray(own - checked("fixed hours per week", a.fixed_hours_per_week, low=0.0, high=WEEK_HOURS))[..., None]
     stations: dict[str, Any] = {}
     for r in a.risks:
         if r.stops is not None:
             left = 1.0 - lost[r.name] / np.maximum(full, _NEVER)
-            stations[r.stops] = _side_by_side(np.maximum(stations.get(r.stops, 1.0) * left, 0.0))
-    hours = _side_by_side(own * weeks - np.asarray(stall_hours)[..., None] * a.months.season)
+            stations[r.stops] = side_by_side(np.maximum(stations.get(r.stops, 1.0) * left, 0.0))
+    hours = side_by_side(own * weeks - np.asarray(stall_hours)[..., None] * a.months.season)
     return Working(weeks=weeks, hours=hours, stations=stations)
 
 
@@ -150,7 +114,7 @@ def _needs(a, plans, weeks):
             flow = casts_a_week * surviving
             load = p.casts_per_load * surviving if step.load_size is None else step.load_size
             if step.wait_in in stations:
-                turnaround, count = p.turn_minutes(step) / 60.0, stations[step.wait_in].count
+                turnaround, count = p.turn_minutes(step) / 60.0, p.stations_for(step, stations[step.wait_in].count)
                 rate = _rate(step.name, step.wait_hours, turnaround, count, a.windows)
                 first = np.all(still * step.wait_hours > 0)
                 if emptied is not None and first and step.load_size is None and np.any(held.work_hours):
@@ -190,10 +154,11 @@ def served(a, asked: Asked, plans, needs, times: Working) -> tuple[Month, ...]:
 
     Notes
     -----
-    What stands on the shelf goes out first and takes packing only. Then the month's own orders are made; then those that wait,
+    What is begun is finished first: an order of which a part went out in an earlier month, from the shelf and then by making. What
+    else stands on the shelf goes out next and takes packing only. Then the month's own orders are made; then others that wait,
     of a product none of whose own orders had to be cut; then what the shelf lacks. What is short at one of these is shared out
     by cutting everything in it by the same share. Of a channel the oldest order goes out first; one that is not made waits a
-    month if its buyer does, and is lost then, but for one that is begun: it is gone on with until it is done. The year begins with
+    month if its buyer does, and is lost then, but for one that is begun, which stays until it is done. The year begins with
     what the month before left; where that is not given, with a full shelf and what a last month like its own would leave. What the last
     month of this year leaves is neither met nor lost. In a year in one piece nobody waits.
     """
@@ -211,103 +176,163 @@ def served(a, asked: Asked, plans, needs, times: Working) -> tuple[Month, ...]:
 
 def _month(a, asked, plans, needs, times, m, late, shelf):
     """One month, in which `late` orders wait from the one before; and those that wait at its end, as `Month.late`."""
-    came = {c.name: (asked.orders[c.name][m], asked.pieces[c.name][m]) for c in a.channels}
-    own, old = (
-        {p.name: sum(of[c.name][1] for c in a.channels if c.product == p.name) for p in a.products} for of in (came, late)
-    )
-    left = _Left(a, plans, needs[m], times, m, came, late)
-    kept, make, whole = any(np.any(p.shelf) for p in a.products), own, dict.fromkeys(own, 1.0)
-    first = dict.fromkeys(own, 0.0)  # ready for those that wait
+    weeks = times.weeks[..., m] / a.weeks_per_year
+    given = {
+        "own": {c.name: (asked.orders[c.name][m], asked.pieces[c.name][m]) for c in a.channels},
+        "late": late,
+        "packing": {c.name: c.minutes_per_order / 60.0 for c in a.channels},
+        "needs": needs[m] | {HANDS: {p: plan["make_hours"] for p, plan in plans.items()}},
+        "year": {p: plan["pieces"] for p, plan in plans.items()},
+        "rooms": {name: weeks * times.open_share(name, m) for name in needs[m]} | {HANDS: np.maximum(times.hours[..., m], 0.0)},
+    }
+    hard = np.ones(())
+    if not any(np.any(p.shelf) for p in a.products):  # most draws have time for all that is asked, and none who waits
+        left = _Left(a, given | {"late": dict.fromkeys(late, (0.0,) * 4)})
+        used = left.wants(left.asked["own"], a.months.working[m], own=dict.fromkeys(plans, 1.0))[1]
+        hard = [used[name] > room for name, room in given["rooms"].items()] + [
+            np.greater(orders, 0) for orders, *_ in late.values()
+        ]
+        hard = np.asarray(reduce(np.logical_or, hard))
+    if not hard.ndim or 2 * np.count_nonzero(hard) > hard.size:
+        became = _worked(a, _Left(a, given), m, shelf)
+    else:
+        rows, none = np.flatnonzero(hard), dict.fromkeys(given["own"], 0.0)
+        met, pieces = ({name: one[at] for name, one in given["own"].items()} for at in (0, 1))
+        late = dict.fromkeys(none, (0.0,) * 4)
+        became = {"met": met, "pieces": pieces, "lost": none, "late": late, "shelf": shelf, "used": used, "binding": 0}
+        some = _each(lambda one: np.broadcast_to(one, hard.shape).take(rows) if np.ndim(one) else one, given)
+        became = _each(partial(_put, rows, hard.shape), became, _worked(a, _Left(a, some), m, shelf))
+    came, waits = ({name: one[0] for name, one in of.items()} for of in (given["own"], became["late"]))
+    return Month(came=came, waits=waits, rooms=given["rooms"], **became), became["late"]
+
+
+def _each(do, group, *alike):
+    """What `do` makes of each number of a group, dicts and tuples in each other, and of those in the same place of groups alike."""
+    if isinstance(group, dict):
+        return {name: _each(do, one, *(other[name] for other in alike)) for name, one in group.items()}
+    if isinstance(group, tuple):
+        return tuple(_each(do, *ones) for ones in zip(group, *alike, strict=True))
+    return do(group, *alike)
+
+
+def _put(rows, shape, number, some):
+    """A number by draw with others in some rows."""
+    if some is number:
+        return number
+    whole = np.full(shape, number, np.result_type(number, some))
+    whole.reshape(-1)[rows] = some
+    return whole
+
+
+def _worked(a, left, m, shelf):
+    """What becomes of a month's orders by the rules of `served`."""
+    kept, whole, make = any(np.any(p.shelf) for p in a.products), dict.fromkeys(shelf, 1.0), dict(left.asked)
+
+    def parts(kind):
+        return _parts(make[kind], left.asked[kind], 1.0) if kept else whole
+
     if kept:
-        ready = {p: np.minimum(shelf[p], own[p]) for p in own}
-        first = {p: np.minimum(shelf[p] - ready[p], old[p]) for p in own}
-        done = left.take(dict.fromkeys(own, 0.0), _parts(ready, own), _parts(first, old))
-        sent = {p: (ready[p] + first[p]) * done[p] for p in own}
-        make = {p: own[p] - ready[p] for p in own}
-        whole = _parts(make, own, 1.0)
-    done = left.take(make, whole, otherwise=a.months.working[m])
-    if any(np.any(orders) for orders, *_ in late.values()):
-        make = {p: np.where(done[p] < 1.0, 0.0, old[p] - first[p]) for p in own}
-        left.take(make, waited=_parts(make, old))
-    utilisation, binding = left.utilisation(), left.binding
+        shelf, make["begun"] = left.off_the_shelf(shelf, "begun")
+    if any(np.any(orders) for orders, _ in left.orders["begun"].values()):
+        left.take(make["begun"], begun=parts("begun"))
     if kept:
-        lacks = {p.name: p.shelf - shelf[p.name] + sent[p.name] for p in a.products}
+        shelf, make["own"], make["others"] = left.off_the_shelf(shelf, "own", "others")
+    done = left.take(make["own"], a.months.working[m], own=parts("own"))
+    if any(np.any(orders) for orders, _ in left.orders["others"].values()):
+        share = {p: np.where(done[p] < 1.0, 0.0, part) for p, part in parts("others").items()}
+        left.take({p: left.asked["others"][p] * share[p] for p in share}, others=share)
+    used, binding = dict(left.used), left.binding
+    if kept:
+        lacks = {p.name: p.shelf - shelf[p.name] for p in a.products}
         done = left.take(lacks)
-        shelf = {p: shelf[p] - sent[p] + lacks[p] * done[p] for p in own}
+        shelf = {p: shelf[p] + lacks[p] * done[p] for p in lacks}
         shelf = {p: np.where(ready > _ROUNDING, ready, 0.0) for p, ready in shelf.items()}  # a trace would ask for packing
     met, pieces, lost, waits = {}, {}, {}, {}
     for c in a.channels:
-        (orders, new), (due, waited, begun, rest), share = came[c.name], late[c.name], left.new[c.product]
-        pieces[c.name] = new * share + waited * left.waited[c.product]
-        oldest = np.minimum(pieces[c.name], waited)  # the oldest order goes out first, and first of all the one that is begun
-        share = np.where(waited > 0, np.minimum(share_of(pieces[c.name] - oldest, new, 1.0), 1.0), share)
-        first = np.minimum(oldest, rest)
-        still = begun * (1.0 - share_of(first, rest, 1.0))
-        others = (due - begun) * (1.0 - share_of(oldest - first, waited - rest, 1.0))
-        met[c.name] = orders * share + due - still - others
-        stays = np.where(share < 1.0 - _ROUNDING, 1.0 - share, 0.0)
-        stay, go = (stays, 0.0) if c.waits and len(needs) > 1 else (0.0, stays)
-        # of whole orders, what is over a whole number of them is the rest of the one that is begun
-        part = np.maximum((others + _WHOLE) % 1.0 - _WHOLE, 0.0) if a.months.luck is not None else 0.0
-        begun = np.where(still > _WHOLE, still, part)
-        rest = np.where(still > _WHOLE, rest - first, (waited - rest - oldest + first) * share_of(part, others, 0.0))
-        waits[c.name] = (orders * stay + begun, new * stay + rest, begun, rest)
-        lost[c.name] = still + others - begun + orders * go
-    month = Month(
-        came={name: one[0] for name, one in came.items()},
-        met=met,
-        pieces=pieces,
-        lost=lost,
-        waits={name: one[0] for name, one in waits.items()},
-        late=waits,
-        shelf=shelf,
-        utilisation=utilisation,
-        binding=binding,
-    )
-    return month, waits
+        (begun, rest), (orders, new), (others, behind) = (left.orders[kind][c.name] for kind in _KINDS)
+        sent = pieces[c.name] = sum(left.orders[kind][c.name][1] * left.out[kind][c.product] for kind in _KINDS)
+        first = np.minimum(sent, rest)  # the oldest order goes out first, and first of all the one that is begun
+        then = np.minimum(sent - first, behind)
+        share = np.minimum(share_of(sent - first - then, new, 1.0), 1.0)
+        still, unmade = begun * (1.0 - share_of(first, rest, 1.0)), others * (1.0 - share_of(then, behind, 1.0))
+        met[c.name] = orders * share + begun + others - still - unmade
+        # of those that have waited a month the one that is begun stays
+        due = _begun(a, still + unmade)
+        waited = np.where(still > _WHOLE, rest - first, (behind - then) * share_of(due, unmade, 0.0))
+        lost[c.name], stays = still + unmade - due, np.where(share < 1.0 - _ROUNDING, 1.0 - share, 0.0)
+        if c.waits and a.months.season.size > 1:
+            begun = _begun(a, orders * stays + due)
+            rest = np.where(due > 0, waited, new * share_of(begun, orders, 0.0))
+            waits[c.name] = orders * stays + due, new * stays + waited, begun, rest
+        else:
+            lost[c.name], waits[c.name] = lost[c.name] + orders * stays, (due, waited, due, waited)
+    return {"met": met, "pieces": pieces, "lost": lost, "late": waits, "shelf": shelf, "used": used, "binding": binding}
+
+
+def _begun(a, orders):
+    """What is over a whole number of orders that wait: what is left of the one that is begun. Nothing where they are expected, not drawn."""
+    over = orders + _WHOLE
+    over = over - np.floor(over) if a.months.luck is not None else 0.0
+    return np.where(over > 2.0 * _WHOLE, over - _WHOLE, 0.0)
 
 
 class _Left:
     """What is left of a month's stations, racks, moulds and hands; and what goes out while it is being used up."""
 
-    def __init__(self, a, plans, needs, times, m, came, late):
-        self.channels, self.plans, self.needs, self.came, self.late = a.channels, plans, needs, came, late
-        weeks = times.weeks[..., m] / a.weeks_per_year
-        self.whole = {name: weeks * times.open_share(name, m) for name in needs} | {HANDS: times.hours[..., m]}
-        self.rooms, self.used = dict(self.whole), dict.fromkeys(self.whole, 0.0)  # of a year's time, hands in hours
-        self.new, self.waited = (dict.fromkeys(plans, 0.0) for _ in range(2))  # share of the orders that go out, by product
+    def __init__(self, a, given):
+        self.given, self.channels = given, a.channels
+        begun, own, others = {name: of[2:] for name, of in given["late"].items()}, given["own"], {}
+        for name, (due, waited, part, rest) in given["late"].items():
+            others[name] = due - part, waited - rest
+        self.orders = dict(zip(_KINDS, (begun, own, others), strict=True))
+        self.asked = {
+            kind: {p: sum(of[c.name][1] for c in a.channels if c.product == p) for p in given["year"]}
+            for kind, of in self.orders.items()
+        }
+        self.rooms, self.used = dict(given["rooms"]), dict.fromkeys(given["rooms"], 0.0)  # of a year's time, hands in hours
+        self.out = {kind: dict.fromkeys(given["year"], 0.0) for kind in _KINDS}  # share of the orders that go out, by product
         self.binding = 0  # 0 is demand
 
-    def take(self, made, new=None, waited=None, otherwise=0.0):
-        """Share of some work that can be done: making pieces of each product and packing shares of its orders, new and waiting.
+    def off_the_shelf(self, shelf, *kinds):
+        """Send what stands ready to orders of these kinds in turn: the shelf then, and pieces that each kind still asks for."""
+        ready, still = {}, shelf
+        for kind in kinds:
+            ready[kind] = {p: np.minimum(still[p], pieces) for p, pieces in self.asked[kind].items()}
+            still = {p: still[p] - ready[kind][p] for p in still}
+        done = self.take(dict.fromkeys(shelf, 0.0), **{kind: _parts(some, self.asked[kind]) for kind, some in ready.items()})
+        make = ({p: pieces - ready[kind][p] for p, pieces in self.asked[kind].items()} for kind in kinds)
+        return {p: shelf[p] - (shelf[p] - still[p]) * done[p] for p in shelf}, *make
+
+    def wants(self, make, otherwise=0.0, **packs):
+        """What making pieces of each product and packing shares of its orders of these kinds wants of each resource, by product and in all.
 
         `otherwise` is the part of a year's work in a month of a product that nobody orders in the year.
         """
-        packs = [one for one in ((self.came, new, self.new), (self.late, waited, self.waited)) if one[1] is not None]
-        part = {p: share_of(pieces, self.plans[p]["pieces"], otherwise) for p, pieces in made.items()}
-        hours = {p: self.plans[p]["make_hours"] * part[p] for p in part}
-        for orders, share, _ in packs:
+        part = {p: share_of(pieces, self.given["year"][p], otherwise) for p, pieces in make.items()}
+        wants = {name: {p: need * part[p] for p, need in shares.items()} for name, shares in self.given["needs"].items()}
+        for kind, share in packs.items():
             for c in self.channels:
-                hours[c.product] = hours[c.product] + orders[c.name][0] * share[c.product] * c.minutes_per_order / 60.0
-        wants = {name: {p: need * part[p] for p, need in shares.items()} for name, shares in self.needs.items()}
-        done, binding = _limits(wants, hours, self.rooms)
-        for name, want in (wants | {HANDS: hours}).items():
-            self.used[name] = self.used[name] + sum(want.values())
-            self.rooms[name] = np.maximum(self.rooms[name] - sum(want[p] * done[p] for p in want), 0.0)
-        for _, share, out in packs:
-            out |= {p: out[p] + share[p] * done[p] for p in done}
+                hours = self.orders[kind][c.name][0] * share[c.product] * self.given["packing"][c.name]
+                wants[HANDS][c.product] = wants[HANDS][c.product] + hours
+        return wants, {name: reduce(add, want.values()) for name, want in wants.items()}
+
+    def take(self, make, otherwise=0.0, **packs):
+        """Share of the work of `wants` that can be done, for each product; and what it takes is taken."""
+        wants, used = self.wants(make, otherwise, **packs)
+        done, binding = _limits(wants, used, self.rooms)
+        for name, want in wants.items():
+            self.used[name] = self.used[name] + used[name]
+            self.rooms[name] = np.maximum(self.rooms[name] - reduce(add, (want[p] * done[p] for p in want)), 0.0)
+        for kind, share in packs.items():
+            self.out[kind] = {p: out + share[p] * done[p] for p, out in self.out[kind].items()}
         self.binding = np.where(self.binding > 0, self.binding, binding)[()]
         return done
-
-    def utilisation(self):
-        """Share of the month's time of each resource that the work so far needed. [-]"""
-        return {name: use_of(used, self.whole[name]) for name, used in self.used.items()}
 
 
 def limit_of(months: tuple[Month, ...]):
     """Index of what limits a year: what does in most of its months, demand where as many have it as something else."""
     by_month = np.stack(np.broadcast_arrays(*(month.binding for month in months)))
-    counts = [(by_month == index).sum(axis=0) for index in range(len(months[0].utilisation) + 1)]
+    counts = [(by_month == index).sum(axis=0) for index in range(len(months[0].rooms) + 1)]
     return np.argmax(counts, axis=0)[()]
 
 
@@ -330,21 +355,21 @@ def _parts(some, of, otherwise=0.0):
     return {p: share_of(some[p], of[p], otherwise) for p in some}
 
 
-def _limits(wants, hours, rooms):
+def _limits(wants, used, rooms):
     """The share of its work that each product can have, and which resource binds."""
-    scale = dict.fromkeys(hours, 1.0)
+    scale, peak, binding = dict.fromkeys(wants[HANDS], 1.0), 1.0, 0
+    short = [name for name in wants if name != HANDS and np.any(used[name] > rooms[name])]
     # what one product alone needs first, so that what several share is shared by what is left to make
-    for name, want in sorted(wants.items(), key=lambda one: len(one[1])):
-        short = np.minimum(share_of(rooms[name], sum(want[p] * scale[p] for p in want), 1.0), 1.0)
-        scale |= {p: scale[p] * short for p in want}
-    room = np.maximum(rooms[HANDS], 0.0)
-    hands = np.minimum(share_of(room, sum(hours[p] * scale[p] for p in hours), 1.0), 1.0)
+    for name in sorted(short, key=lambda name: len(wants[name])):
+        want = wants[name]
+        part = np.minimum(share_of(rooms[name], reduce(add, (want[p] * scale[p] for p in want)), 1.0), 1.0)
+        scale |= {p: scale[p] * part for p in want}
+    hands = np.minimum(share_of(rooms[HANDS], reduce(add, (hours * scale[p] for p, hours in wants[HANDS].items())), 1.0), 1.0)
     # index 0 is demand; hands are last because they are shared out after everything else
-    peak, binding = 1.0, np.zeros(np.shape(hands), dtype=int)
-    for index, (name, want) in enumerate(wants.items(), start=1):
-        share = use_of(sum(want.values()), rooms[name])
-        binding = np.where(share > peak, index, binding)
-        peak = np.maximum(peak, share)
-    nobody = (room == 0.0) & (np.asarray(sum(hours.values())) > 0)  # away: then no pot is what is full
-    binding = np.where((hands < 1.0) | nobody, len(wants) + 1, binding)[()]
+    for index, name in enumerate(wants, start=1):
+        if name in short:
+            share = use_of(used[name], rooms[name])
+            binding, peak = np.where(share > peak, index, binding), np.maximum(peak, share)
+    nobody = (rooms[HANDS] == 0.0) & (np.asarray(used[HANDS]) > 0)  # away: then no pot is what is full
+    binding = np.where((hands < 1.0) | nobody, len(wants), binding)[()]
     return {p: scale[p] * hands for p in scale}, binding

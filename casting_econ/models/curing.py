@@ -15,11 +15,13 @@ import numpy as np
 
 from .checks import checked
 from .hands import mould_rates
-from .windows import WEEK, fit, merged_windows
+from .windows import WEEK, OpenWeek, merged_windows
 
 WEEK_HOURS = 168.0
 _MOST_LOADS = 30_000  # stop looking for a repeat; the error is then below stations / 30,000 of the rate
 ENOUGH_LOADS = 256  # for a study, whose draws are many; see `loads_per_week`
+_WARM = 16  # loads before what a mean is taken over, where nothing repeats
+_FEW, _CORNERS = 1_024, 4_096  # draws worked out one by one as quickly; corners of a grid over more of them
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,10 +85,11 @@ def loads_per_week(cure_hours, turnaround_hours, stations, windows, moulds=None,
     Notes
     -----
     Without moulds start k obeys t_k = W(max(t_{k-1} + turnaround, t_{k-S} + turnaround + cure)), W moving a start
-    on to where the turnaround fits a window. The rate falls monotonically in both times, so where
+    on to where the turnaround fits a window. With one set of moulds S is one, and its emptying and rest follow the cure.
+    The rate then falls monotonically in every time, so where
     the two corners of a grid cell agree every draw in the cell has that rate; only the draws in
-    cells on the edge of a stair are worked out one by one. With moulds many draws are followed in boxes, as long as the same happens in
-    every draw of a box, and the rest one by one.
+    cells on the edge of a stair are worked out one by one. With more sets many draws are followed in boxes, as long as the same happens
+    in every draw of a box, and the rest one by one.
 
     Examples
     --------
@@ -99,28 +102,35 @@ def loads_per_week(cure_hours, turnaround_hours, stations, windows, moulds=None,
     >>> float(loads_per_week(12.0, 1.0, 1, weekdays, InMoulds(steps=((7.5, False, 0.0),))))
     2.5
     """
-    spans = merged_windows(windows)
+    hours, sizes, most_loads = OpenWeek(merged_windows(windows)), 1, _MOST_LOADS if moulds is None else int(most_loads)
     cure = _seconds("cure hours", cure_hours)
     turn = np.maximum(_seconds("turnaround hours", turnaround_hours, above=0.0), 1)
-    count = 0 if stations is None else _whole("stations", stations)
-    if moulds is None:
-        cure, turn, count = np.broadcast_arrays(cure, turn, count)
-        result = np.empty(cure.shape)
-        for number in np.unique(count):
-            chosen = count == number
-            result[chosen] = _rates(cure[chosen], turn[chosen], int(number), spans)
-        return result[()]
-    if stations is None and not np.any(moulds.work_hours):  # nothing competes for the hands: all of it is one wait
-        held = cure_hours + sum((wait for _, _, wait in moulds.steps), 0.0) + moulds.rest_hours
-        return loads_per_week(held, turnaround_hours, moulds.sets, windows)
-    rows = [cure, turn, count, _whole("sets of moulds", moulds.sets), _seconds("mould rest", moulds.rest_hours)]
-    for work, in_one_go, wait in moulds.steps:
-        rows.append(_seconds("wait in the moulds", wait))
-        for share in moulds.shares:
-            rows += [_seconds("hand work in the moulds", work * share), np.asarray(in_one_go, np.int64)]
+    rows = [cure, turn, 0 if stations is None else _whole("stations", stations), 1, 0]
+    if moulds is not None:
+        if stations is None and not np.any(moulds.work_hours):  # nothing competes for the hands: all of it is one wait
+            held = cure_hours + sum((wait for _, _, wait in moulds.steps), 0.0) + moulds.rest_hours
+            return loads_per_week(held, turnaround_hours, moulds.sets, windows)
+        rows[3:], sizes = [_whole("sets of moulds", moulds.sets), _seconds("mould rest", moulds.rest_hours)], len(moulds.shares)
+        for work, in_one_go, wait in moulds.steps:
+            rows.append(_seconds("wait in the moulds", wait))
+            for share in moulds.shares:
+                rows += [_seconds("hand work in the moulds", work * share), np.asarray(in_one_go, np.int64)]
     rows = np.broadcast_arrays(*rows)
     shape, table = rows[0].shape, np.stack([row.ravel() for row in rows])
-    return mould_rates(table, spans, int(most_loads), len(moulds.shares)).reshape(shape)[()]
+    steps, rates = table[5:].reshape(-1, 1 + 2 * sizes, table.shape[1]), np.empty(table.shape[1])
+    whole = (steps[:, 2::2] > 0) & (steps[:, 1::2] <= hours.longest) & (table[3] == 1)
+    alike = np.concatenate([table[2:4], whole.reshape(-1, rates.size)])
+    mixed = (alike != alike[:, :1]).any()
+    kind = np.unique(alike, axis=1, return_inverse=True)[1].reshape(-1) if mixed else np.zeros(rates.size, int)
+    for own in {*kind.tolist()}:
+        chosen = kind == own if mixed else slice(None)
+        pots, sets = table[2:4, chosen][:, 0].tolist()
+        if sets > 1:
+            rates[chosen] = mould_rates(table[:, chosen], hours, most_loads, sizes)
+        else:
+            times = np.concatenate([table[[0, 1, 4]], *np.delete(steps, np.s_[2::2], axis=1)])[:, chosen]
+            rates[chosen] = _rates(times, pots if moulds is None else 1, whole[..., chosen][..., 0], hours, most_loads)
+    return rates.reshape(shape)[()]
 
 
 def _seconds(name, hours, **limits):
@@ -149,64 +159,80 @@ def places_needed(pieces_per_week, wait_hours, places_per_piece=1.0):
     return flow * checked("wait hours", wait_hours, low=0.0) / WEEK_HOURS * checked("places per piece", places_per_piece, low=0.0)
 
 
-def _rates(cure, turn, stations, spans, cells=64):
-    """Rates for flat integer arrays, by grid cells first where there are many draws."""
-    longest = max(end - start for start, end in spans)
-    if longest >= WEEK:  # never closed: nothing waits for a window
-        return WEEK / np.maximum(turn, (turn + cure) / stations)
-    ends = np.array([[cure.min(), cure.max()], [turn.min(), turn.max()]])
-    least, most = _repeat_rates(*ends, stations, spans)[::-1]
-    if least == most:  # one stair holds every draw
-        return np.full(cure.shape, least)
-    if cure.size <= 4096:
-        return _each(cure, turn, stations, spans)
-    axes = [np.unique(np.linspace(v.min(), v.max(), cells + 1).astype(np.int64)) for v in (cure, turn)]
-    corners = _repeat_rates(*(g.ravel() for g in np.meshgrid(*axes, indexing="ij")), stations, spans)
-    corners = corners.reshape(axes[0].size, axes[1].size)
-    low = [np.searchsorted(a, v, side="right") - 1 for a, v in zip(axes, (cure, turn))]
-    high = [np.searchsorted(a, v, side="left") for a, v in zip(axes, (cure, turn))]
-    result = corners[tuple(low)]
-    unsure = np.flatnonzero(result != corners[tuple(high)])
+def _rates(times, *rule):
+    """Rates of draws by the same rule of `_repeat_rates`, by grid cells first where there are many."""
+    ends = np.stack([times.min(axis=1), times.max(axis=1)], axis=1)
+    wide = np.flatnonzero(ends[:, 0] < ends[:, 1])
+    (least, most), exact = _repeat_rates(ends, *rule)
+    if (least == most and exact.all()) or not wide.size:  # one stair holds every draw
+        return np.full(times.shape[1], least)
+    if times.shape[1] <= _FEW or 4**wide.size > _CORNERS:
+        return _repeat_rates(times, *rule)[0]
+    axes = [np.unique(row) for row in np.append(times[:, :: times.shape[1] // _FEW], ends, axis=1)]
+    room = _CORNERS
+    for left, k in zip(range(wide.size, 0, -1), sorted(wide, key=lambda k: axes[k].size)):
+        axes[k] = axes[k][np.linspace(0, axes[k].size - 1, min(int(room ** (1 / left)), axes[k].size)).astype(int)]
+        room /= axes[k].size
+    corners, exact = _repeat_rates(np.array(np.meshgrid(*axes, indexing="ij")).reshape(len(axes), -1), *rule)
+    low = high = 0
+    for k in wide:
+        at = np.searchsorted(axes[k], times[k], side="right") - 1
+        low, high = low * axes[k].size + at, high * axes[k].size + at + (axes[k].take(at) != times[k])
+    corners[~exact] = np.nan
+    result = corners.take(low)
+    unsure = np.flatnonzero(result != corners.take(high))
     if unsure.size:
-        result[unsure] = _each(cure[unsure], turn[unsure], stations, spans)
+        result[unsure] = _repeat_rates(times[:, unsure], *rule)[0]
     return result
 
 
-def _each(cure, turn, stations, spans):
-    """Rates worked out pair by pair, equal pairs once."""
-    pairs, where = np.unique(np.stack([cure, turn]), axis=1, return_inverse=True)
-    return _repeat_rates(pairs[0], pairs[1], stations, spans)[where.reshape(-1)]
+def _repeat_rates(times, stations, whole, hours, most_loads):
+    """Run the recursion for every draw at once until its state repeats; loads over weeks of the repeat, and where it is exact.
 
-
-def _repeat_rates(cure, turn, stations, spans):
-    """Run the recursion for every draw at once until its state repeats; loads over weeks of the repeat.
-
+    Rows of `times` are cure, turnaround and rest; then for each step in the moulds the wait after it and the hand work of each load in turn,
+    which is in one go where `whole` has it, of shape (steps, loads in turn). [s]
     The state is the phase of the last start in the week and the gaps to the earlier starts still
     curing. Brent's method: compare with a checkpoint that moves on at each power of two.
     """
-    rates = np.zeros(cure.size)
-    live = np.flatnonzero(turn <= max(end - start for start, end in spans))
-    cure, turn = cure[live], turn[live]
+    rates, exact = np.zeros(times.shape[1]), np.ones(times.shape[1], bool)
+    live = np.flatnonzero(times[1] <= hours.longest)
+    times, sizes, again = times[:, live], whole.shape[1], 1 if hours.always else WEEK
     starts = np.zeros((stations, live.size), dtype=np.int64)  # row k % stations holds start k
     for k in range(stations):
-        starts[k] = fit(starts[k - 1] + turn if k else np.full(live.size, spans[0][0]), turn, spans)
-    origin, mark, mark_load, next_mark, load = starts[-1].copy(), starts.copy(), stations - 1, 2 * stations, stations
-    while live.size and load < _MOST_LOADS:
+        starts[k] = hours.fit(starts[k - 1] + times[1] if k else np.full(live.size, hours.spans[0][0]), times[1])
+    origin, since, load = starts[-1].copy(), stations - 1, stations
+    mark, mark_load, next_mark = starts.copy(), stations - 1, 2 * stations - 1
+    while live.size and load < most_loads:
         row, previous = load % stations, (load - 1) % stations
-        starts[row] = fit(np.maximum(starts[previous], starts[row] + cure) + turn, turn, spans)
+        (cure, turn, rest), steps = times[:3], times[3:].reshape(-1, 1 + sizes, live.size)
+        out = _emptied(starts[row] + turn + cure, steps, whole, (load - 1) % sizes, hours)
+        if load == _WARM:
+            origin, since = out, load
+        starts[row] = hours.fit(np.maximum(starts[previous] + turn, out + rest), turn)
         shift = starts[row] - mark[mark_load % stations]
-        same = shift % WEEK == 0
-        if same.any():
+        same = shift // again * again == shift
+        if (load - mark_load) % sizes == 0 and same.any():
             for back in range(1, stations):
                 same &= starts[(load - back) % stations] - mark[(mark_load - back) % stations] == shift
             done = np.flatnonzero(same)
-            rates[live[done]] = (load - mark_load) / (shift[done] // WEEK)
-            keep = ~same
-            live, cure, turn, origin = live[keep], cure[keep], turn[keep], origin[keep]
-            starts, mark = starts[:, keep], mark[:, keep]
+            rates[live[done]] = (load - mark_load) * WEEK / shift[done]
+            live, origin, times, starts, mark = (a[..., ~same] for a in (live, origin, times, starts, mark))
         if load == next_mark:
-            mark, mark_load, next_mark = starts.copy(), load, 2 * load
+            mark, mark_load, next_mark = starts.copy(), load, 2 * load + 1
         load += 1
-    if live.size:  # no repeat: the mean over the whole run, off by less than a load a station
-        rates[live] = (load - stations) / ((starts[(load - 1) % stations] - origin) / WEEK)
-    return rates
+    if live.size:  # no repeat: the mean, a load whose pieces are still in its moulds counted by the work done on it
+        works = times[3:].reshape(-1, 1 + sizes, live.size)[:, 1:].sum(axis=0)
+        todo = works[(load - 1) % sizes] / (times[1] + works.mean(axis=0))
+        passed = hours.until(starts[(load - 1) % stations] + times[1]) - hours.until(origin)
+        rates[live], exact[live] = (load - since - todo) / (passed / hours.week), False
+    return rates, exact
+
+
+def _emptied(moment, steps, whole, turn, hours):
+    """When the pieces of a load that is cured at a moment are out of its moulds, `turn` being its place among loads in turn. [s]"""
+    wait = 0
+    for (after, *works), in_one_go in zip(steps, whole):
+        moment, work = moment + wait, works[turn]
+        done = hours.fit(moment, work) + work if in_one_go[turn] else hours.end(moment, work)
+        moment, wait = np.where(work > 0, done, moment), after
+    return moment

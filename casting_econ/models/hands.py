@@ -4,7 +4,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from .windows import WEEK, OpenWeek
+from .windows import WEEK
 
 _NEVER = 1 << 40  # [s]
 _KEPT = 1 << 16  # draws whose rate is remembered
@@ -13,16 +13,15 @@ _BOXES = 256  # at most, that many draws are sorted into
 _FEW = 1_024  # draws that are followed one by one as quickly
 
 
-def mould_rates(table, spans, most_loads, sizes=1):
+def mould_rates(table, hours, most_loads, sizes=1):
     """Loads a week with moulds: of whole boxes of draws where that settles it, else of each draw, equal ones once.
 
     Parameters
     ----------
     table : ndarray of int64, shape (rows, draws)
-        Cure, turnaround [s], stations (0: none limit), sets of moulds, rest [s]; then for each step in the moulds the wait after it [s],
+        Cure, turnaround [s], stations (0: none limit) and sets of moulds, the same in all draws, rest [s]; then for each step in the moulds the wait after it [s],
         and for each of `sizes` loads in turn its hand work [s] and whether that is in one go.
-    spans : tuple of (int, int)
-        Working windows, as `merged_windows` gives them. [s]
+    hours : OpenWeek
     most_loads, sizes : int
 
     Returns
@@ -33,23 +32,24 @@ def mould_rates(table, spans, most_loads, sizes=1):
     rates = np.full(table.shape[1], np.nan)
     if rates.size > _FEW:
         boxes, which = _boxes(table)
-        rates = _known(boxes, spans, min(_FEW // 16, most_loads), sizes)[which]
+        rates = _known(boxes, hours, min(_FEW // 16, most_loads), sizes)[which]
     unsure = np.flatnonzero(np.isnan(rates))
     if unsure.size:
-        rates[unsure] = _known(table[None, :, unsure], spans, most_loads, sizes)
+        rates[unsure] = _known(table[None, :, unsure], hours, most_loads, sizes)
     return rates
 
 
-def _known(tables, spans, most_loads, sizes):
+def _known(tables, hours, most_loads, sizes):
     """Rates of draws or boxes, shape (1 or 2, rows, draws), equal ones once."""
-    known, columns = _followed(spans, most_loads, sizes), tables.reshape(-1, tables.shape[-1]).T
+    known, columns = _followed(hours.spans, most_loads, sizes), tables.reshape(-1, tables.shape[-1]).T
     draws = np.ascontiguousarray(columns).view(f"V{8 * columns.shape[1]}").ravel().tolist()
     if len(known) > _KEPT:  # others may be reading it, so it is left to them
         _followed.cache_clear()
-        known = _followed(spans, most_loads, sizes)
+        known = _followed(hours.spans, most_loads, sizes)
     new = [draw for draw in dict.fromkeys(draws) if draw not in known]
-    unlike = np.frombuffer(b"".join(new), np.int64).reshape(len(new), *tables.shape[:2]).transpose(1, 2, 0)
-    known.update(zip(new, _by_kind(unlike, spans, most_loads, sizes).tolist(), strict=True))
+    for some in (new[at : at + _BLOCK] for at in range(0, len(new), _BLOCK)):
+        unlike = np.frombuffer(b"".join(some), np.int64).reshape(len(some), *tables.shape[:2]).transpose(1, 2, 0)
+        known.update(zip(some, _follow(unlike, hours, most_loads, sizes).tolist(), strict=True))
     return np.array([known[draw] for draw in draws])
 
 
@@ -74,17 +74,7 @@ def _boxes(table):
     return np.stack([low, low + width[:, None] - 1]), which
 
 
-def _by_kind(tables, spans, most_loads, sizes):
-    """Follow draws or boxes, those with as many stations and sets of moulds together."""
-    rates, hours = np.full(tables.shape[-1], np.nan), OpenWeek(spans)
-    for pots, sets in {tuple(pair) for pair in tables[0, 2:4].T.tolist()}:
-        chosen = np.flatnonzero((tables[:, 2:4] == [[pots], [sets]]).all(axis=(0, 1)))
-        for some in np.array_split(chosen, -(-chosen.size // _BLOCK) or 1):
-            rates[some] = _follow(tables[..., some], pots, sets, hours, most_loads, sizes)
-    return rates
-
-
-def _follow(tables, pots, sets, hours, most_loads, sizes):
+def _follow(tables, hours, most_loads, sizes):
     """Follow the hands of every draw, one piece of work at a time, until what is in the moulds repeats.
 
     Rows of `number`, `at`, `ready` and `left` are the loads in the moulds: number, step they are at (-1: moulds empty), moment they are
@@ -95,7 +85,7 @@ def _follow(tables, pots, sets, hours, most_loads, sizes):
     rate is not a number. Once all lie within those of an earlier state, whole weeks on, the same goes on for ever in every draw, and
     the rate of each is the loads since then over those weeks.
     """
-    boxes, longest = len(tables) > 1, max(end - start for start, end in hours.spans)
+    boxes, longest, (pots, sets) = len(tables) > 1, hours.longest, tables[0, 2:4, 0].tolist()
     rates = np.where(tables[0, 1] > longest, 0.0, np.nan)
     live = np.flatnonzero(tables[-1, 1] <= longest)
     if not live.size:

@@ -3,18 +3,21 @@
 Nothing here draws at random: what chance decides comes in as uniforms, so that Sobol points do as well as any other.
 """
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import scipy
-from numpy.polynomial import chebyshev
+from numpy.polynomial import chebyshev, polynomial
 from scipy import special
 
 from .checks import checked, checked_share
 
 MONTHS_IN_YEAR = 12
-_BLOCK = 16_384  # numbers that fit a processor's cache
-_FAR = 6.4  # normal score up to which a series gives gamma quantiles
+_BLOCK = 32_768  # numbers that fit a processor's cache
+_FAR = 4.0  # normal score up to which a series gives gamma quantiles
 _SHAPES = 4.0, 1e5  # of gammas that it does so for
 
 
@@ -64,8 +67,8 @@ def orders_at(uniform, mean, dispersion=0.0):
         checked("dispersion", dispersion, low=0.0),
     )
     shape = np.broadcast_shapes(*(np.shape(one) for one in given))
-    u, m, d = (np.broadcast_to(one, shape).ravel() for one in given)
-    none, orders = np.asarray(chance_of_none(m, d)), np.zeros(u.size)
+    u, m, d, none = (np.broadcast_to(one, shape).ravel() for one in (*given, chance_of_none(*given[1:])))
+    orders = np.zeros(u.size)
     far = np.flatnonzero(none < 1e-290)  # so many orders that the sum below would start from nothing
     if far.size:
         size = 1.0 / np.maximum(d[far], 1e-9)
@@ -78,18 +81,25 @@ def orders_at(uniform, mean, dispersion=0.0):
 
 def _counted(u, m, d, chance):
     """Orders at uniforms above the chance of none: a chance after the other, far quicker than a library's quantile."""
-    orders, at, found, left, k = np.zeros(u.size), np.arange(u.size), np.zeros(u.size), np.ones(u.size, bool), 0
-    below, ratio = chance.copy(), m / (1.0 + d * m)
+    orders, at, k = np.zeros(u.size), np.arange(u.size), 0
+    rest, chance, ratio = u - chance, chance.copy(), m / (1.0 + d * m)
     grows = ratio * d
     while at.size:
-        chance = chance * (ratio + grows * k) / (k + 1.0)
-        below, found, k = below + chance, found + left, k + 1
+        first, found, left, factor = k, np.zeros(at.size, np.int8), np.ones(at.size, bool), np.empty(at.size)
+        # those that are there are put aside not each time, which takes longer
+        while 2 * np.count_nonzero(left) > at.size and k < first + 100:
+            found += left.view(np.int8)
+            np.multiply(grows, k, out=factor)
+            factor += ratio
+            k += 1
+            factor *= 1.0 / k
+            chance *= factor
+            rest -= chance
+            np.greater(rest, 1e-15, out=left)
+        orders[at] = first + found.astype(float)
         # the sum may stay a rounding short of one
-        left = left & (u > below) & ((chance > 1e-17) | (k < m))
-        if 2 * np.count_nonzero(left) <= at.size:  # those that are there are put aside not each time, which takes longer
-            orders[at] = found
-            at, u, m, chance, below, ratio, grows, found = (a[left] for a in (at, u, m, chance, below, ratio, grows, found))
-            left = np.ones(at.size, bool)
+        on = np.flatnonzero(left & ((chance > 1e-17) | (factor > 1.0)))
+        at, rest, chance, ratio, grows = (one[on] for one in (at, rest, chance, ratio, grows))
     return orders
 
 
@@ -101,9 +111,7 @@ def chance_of_none(mean, dispersion=0.0):
     """
     mean, dispersion = checked("orders", mean, low=0.0), checked("dispersion", dispersion, low=0.0)
     size = 1.0 / np.maximum(dispersion, 1e-300)
-    return np.where(
-        np.asarray(dispersion) > 0, np.exp(-size * np.log1p(dispersion * np.asarray(mean))), np.exp(-np.asarray(mean))
-    )[()]
+    return np.exp(-np.where(np.asarray(dispersion) > 0, size * np.log1p(dispersion * np.asarray(mean)), mean))[()]
 
 
 def pieces_at(uniform, orders, mean_size, sd_size=0.0):
@@ -140,22 +148,22 @@ def pieces_at(uniform, orders, mean_size, sd_size=0.0):
         checked("spread of the pieces in an order", sd_size, low=0.0),
     )
     uniform, orders, mean_size, sd_size = np.broadcast_arrays(*given)
-    pieces, differ = orders * mean_size, (orders > 0) & (sd_size > 0)
-    scale = sd_size[differ] ** 2 / mean_size[differ]
+    pieces, differ, scale = orders * mean_size, (orders > 0) & (sd_size > 0), given[3] ** 2 / given[2]
     # where all orders are whole, of one mean and spread, many months are of one shape
-    alike = orders[differ] if np.size(given[2]) == np.size(given[3]) == 1 and not np.any(orders % 1.0) else None
+    alike = orders[differ] if np.size(scale) == 1 and np.all(orders == np.floor(orders)) else None
+    scale = np.ravel(scale) if np.size(scale) == 1 else np.broadcast_to(scale, orders.shape)[differ]
     pieces[differ] = _gamma_at(uniform[differ], pieces[differ] / scale, alike) * scale
     return pieces[()]
 
 
 def _gamma_at(uniform, shape, number):
     """Quantiles of standard gammas; those with an equal whole `number` share a shape, where it is not None."""
-    found, score = np.full(uniform.shape, np.nan), special.ndtri(uniform) / _FAR
+    found, score = np.full(uniform.shape, np.nan), np.clip(special.ndtri(uniform) / _FAR, -1.0, 1.0)
     for at in [] if number is None else _alike(number):
         if at.size and _SHAPES[0] <= shape[at[0]] <= _SHAPES[1]:
-            line, near = _gamma_line(shape[at[0]]), at[np.abs(score[at]) < 1.0]
-            found[near] = np.exp(chebyshev.chebval(score[near], line))
-    at = np.flatnonzero(np.isnan(found))
+            found[at] = polynomial.polyval(score[at], _gamma_line(shape[at[0]]))
+    found = np.exp(found)
+    at = np.flatnonzero(np.isnan(found) | (np.abs(score) >= 1.0))
     found[at] = special.gammaincinv(shape[at], uniform[at])
     return found
 
@@ -169,13 +177,56 @@ def _alike(number):
 
 @lru_cache(maxsize=512)
 def _gamma_line(shape):
-    """Logarithm of a gamma quantile over normal scores, as a Chebyshev series: ten times as fast, a relative error below 2e-13."""
+    """Logarithm of a gamma quantile over normal scores, as a polynomial: ten times as fast, a relative error below 2e-13."""
 
     def exact(score):
         tail = special.ndtr(-_FAR * np.abs(score))
         return np.log(np.where(score < 0, special.gammaincinv(shape, tail), special.gammainccinv(shape, tail)))
 
-    return chebyshev.chebinterpolate(exact, 31 if shape < 20.0 else 23 if shape < 40.0 else 15)
+    return chebyshev.cheb2poly(chebyshev.chebtrim(chebyshev.chebinterpolate(exact, 23 if shape < 20.0 else 13), 1e-14))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asked:
+    """What buyers ask of a year: by channel, then month. Values are floats or arrays."""
+
+    orders: dict[str, list]  # [order/month]
+    pieces: dict[str, list]  # [piece/month]
+    usual: dict[str, Any]  # pieces by channel that are expected of the year [piece/year]
+
+
+def _kept(work: Callable) -> Callable:
+    """The same work, done once for inputs that are alike to the last bit: scenarios leave most channels as they are."""
+
+    @lru_cache(maxsize=8)
+    def done(*inputs):
+        return work(*(np.frombuffer(data).reshape(shape) for data, shape in inputs))
+
+    return lambda *inputs: done(*((one.tobytes(), one.shape) for one in (np.asarray(one, float) for one in inputs)))
+
+
+_orders_at, _pieces_at = _kept(orders_at), _kept(pieces_at)
+
+
+def asked_for(a, orders) -> Asked:
+    """What comes each month: as luck has it, else as expected. `orders` by channel are those of a year at its price. [order/year]"""
+    luck, months, came, pieces, usual = a.months.luck, range(a.months.season.size), {}, {}, {}
+    for c in a.channels:
+        mean = np.asarray(orders[c.name])[..., None] * a.months.season * a.months.grown
+        size = np.asarray(checked("pieces per order", c.pieces_per_order, above=0.0))[..., None]
+        if luck is None:
+            found = mean, mean * size
+        else:
+            number = _orders_at(luck.orders[c.name], mean, np.asarray(c.clustering)[..., None])
+            found = number, _pieces_at(luck.sizes[c.name], number, size, size * np.asarray(c.size_spread)[..., None])
+        usual[c.name] = orders[c.name] * size[..., 0]
+        came[c.name], pieces[c.name] = ([one[..., m][()] for m in months] for one in map(side_by_side, found))
+    return Asked(orders=came, pieces=pieces, usual=usual)
+
+
+def side_by_side(numbers):
+    """The same numbers, last axis months, each month's next to each other in memory: they are asked for month by month."""
+    return np.moveaxis(np.ascontiguousarray(np.moveaxis(numbers, -1, 0)), 0, -1)
 
 
 def weeks_lost(risk, weeks, uniform=None):

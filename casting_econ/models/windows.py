@@ -116,7 +116,8 @@ class OpenWeek:
     """Open time of a week that repeats."""
 
     def __init__(self, spans):
-        self.spans, self.always = spans, spans[0][1] - spans[0][0] >= WEEK
+        self.spans, self.longest = spans, max(end - start for start, end in spans)  # [s]
+        self.always = self.longest >= WEEK
         parts = [part for a, b in spans for part in ([(a, b)] if b <= WEEK else [(0, b - WEEK), (a, WEEK)])]
         starts, ends = np.array(sorted(parts)).T
         passed = np.cumsum(ends - starts)

@@ -92,6 +92,10 @@ class Product:
         """Casts of the largest load, which a set of moulds fills. [cast/load]"""
         return reduce(np.maximum, self.pots, self.casts_per_load)
 
+    def stations_for(self, step: Step, count: Value) -> Value:
+        """Of so many stations, those that a load of it goes into: a pot that holds no mould takes none. [station]"""
+        return np.minimum(count, len(self.pots)) if self.pots and step is self.steps[self.first_wait] else count
+
     def turn_minutes(self, step: Step) -> Value:
         """Hands-on minutes of a step for a whole load and its lots. [min/load]"""
         return step.load_minutes + step.lot_minutes * self.lots_per_load

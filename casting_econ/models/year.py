@@ -6,11 +6,11 @@ from typing import Any
 
 import numpy as np
 
-from .capacity import DEMAND, HANDS, Month, asked_for, limit_of, needs_by_month, served, share_of, use_of, working
+from .capacity import DEMAND, HANDS, Month, limit_of, needs_by_month, served, share_of, use_of, working
 from .checks import checked, checked_share
 from .costs import piece_cost
 from .money import yearly_charge
-from .months import risk_cost
+from .months import asked_for, risk_cost
 from .selling import orders_at_price
 from .workshop import Workshop
 from .yields import rolled_yield

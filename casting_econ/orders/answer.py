@@ -2,7 +2,6 @@
 
 from datetime import date, timedelta
 from math import ceil
-from weakref import WeakKeyDictionary
 
 from ..evidence import likeness
 from ..faults import refusal
@@ -29,7 +28,7 @@ def open_order(
     StudyError for what is asked for and cannot be, or a certainty that no number of casts gives.
     """
     order = order_of(kit, name or None, today=today, **asked)
-    known = _kept.get(kit)
+    known = kit.kept.get(OrderPlan)
     if known and known.order == order:
         return known
     share = float(kit.point().products[order.product]["yield"])
@@ -44,21 +43,17 @@ def open_order(
     return plan
 
 
-_kept: WeakKeyDictionary[OpenStudy, OrderPlan] = WeakKeyDictionary()
-
-
-def keep(plan: OrderPlan) -> None:
-    """Let `open_order` give this plan where the same order of the same open study is asked for again, in this process."""
-    _kept[plan.planner.kit] = plan
-
-
 def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
     """The answer for a terminal, without Markdown."""
     fmt = format_of(plan.planner.kit, year=False)
     said = [wording.what_is_asked(plan, fmt), wording.headline(plan, fmt)]
     said += [wording.progress_sentence(plan, fmt)] if plan.order.good or plan.order.under_way else []
     if not plan.order.complete:
-        said += [wording.by_feel_sentence(plan, quoted, fmt), wording.alike_sentence(plan, fmt)]
+        said += [
+            wording.days_off_sentence(plan, fmt),
+            wording.by_feel_sentence(plan, quoted, fmt),
+            wording.alike_sentence(plan, fmt),
+        ]
         said += [wording.moulds_sentence(plan, fmt), policy_sentence(plan, fmt)]
     said += [wording.price_sentence(plan, quoted, fmt), wording.deposit_sentence(plan, quoted, quoted.asked, fmt)]
     lines = [*wording.first_lines(plan, quoted, fmt), *(line for sentence in said if sentence for line in ("", sentence))]
@@ -107,11 +102,12 @@ def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
     }
 
 
-def quote_of(plan: OrderPlan, quoted: Quoted) -> Quote:
-    """The quote for the customer: nothing of what it costs.
+def quote_of(plan: OrderPlan, quoted: Quoted, today: date | None = None) -> Quote:
+    """The quote for the customer, made today, or on the plan's first day: nothing of what it costs.
 
-    The date is the one asked for if it holds with the wanted certainty, otherwise the earliest that does. StudyError where
-    there is no price to quote, or no date holds.
+    The date is the one asked for if it holds with the wanted certainty, otherwise the earliest that does where work begins once the quote
+    has run out. It holds as long as its date does, which is until when the deposit must be there. StudyError where there is no price to
+    quote, or no date holds.
     """
     file, order = plan.planner.kit.study.file, plan.order
     price, words = quoted.asked, file.quote
@@ -120,14 +116,7 @@ def quote_of(plan: OrderPlan, quoted: Quoted) -> Quote:
     if price <= 0.0:
         right = "the price agreed, by --price or as `price` of the commission"
         raise refusal("--price", "no price to quote", right, found=f"{price:g}")
-    if plan.meets_date:
-        arrives, posted = order.due, last_posting(plan.planner.kit.study, plan.course.opened, order.due)
-    elif plan.earliest_promise:
-        posted, arrives = plan.earliest_promise
-    else:
-        wrong, found = "no date holds with the wanted certainty", f"{order.confidence:.0%}"
-        raise refusal("quote", wrong, "a lower --confidence", found=found)
-    until = order.start + timedelta(days=words.valid_days)
+    made_on, posted, arrives, until = _quote_dates(plan, order.start if order.begun or today is None else today, words.valid_days)
     return Quote(
         maker=words.maker or file.study.name,
         contact=words.contact,
@@ -139,11 +128,11 @@ def quote_of(plan: OrderPlan, quoted: Quoted) -> Quote:
         price=price + charged,
         postage=charged if charged else None if channel is None else 0.0,
         deposit=quoted.deposit(price),
-        made_on=order.start,
+        made_on=made_on,
         valid_until=until,
         posted_by=posted,
         arrives_by=arrives if file.orders.transit_days else None,
-        deposit_by=min(plan.last_start or order.start, until),
+        deposit_by=until,
         changes=words.changes,
         terms=tuple(words.terms),
         tax_note=words.tax_note,
@@ -152,3 +141,18 @@ def quote_of(plan: OrderPlan, quoted: Quoted) -> Quote:
         language=words.language,
         invented=file.study.invented,
     )
+
+
+def _quote_dates(plan, day, valid_days):
+    """Of a quote made on a day: that day, posting and arrival, and the last day on which it holds."""
+    order, until = plan.order, day + timedelta(days=valid_days)
+    if day > order.start:  # the first day of the plan has gone by
+        plan = plan.with_order(start=day)
+    if plan.meets_date:
+        posted = last_posting(plan.planner.kit.study, plan.course.opened, order.due)
+        return day, posted, order.due, min(plan.last_start or day, until)
+    promise = plan.promise_from(max(until, plan.order.start))
+    if promise is None:
+        wrong, found = "no date holds with the wanted certainty", f"{order.confidence:.0%}"
+        raise refusal("quote", wrong, "a lower --confidence", found=found)
+    return day, *promise, until

@@ -6,6 +6,7 @@ from math import ceil
 import numpy as np
 
 from ..models.supplies import cheapest_packs, mixed_masses
+from ..study.commissions import SupplyEntry
 from ..study.numbers import Amount
 from .making import taken_out
 
@@ -86,7 +87,7 @@ def purchases(planner, uses: list[Use]) -> list[Purchase]:
             amount[0] += quantity * count / (1.0 - loss)
     found = []
     for name, (amount, unit, price, goes_into) in amounts.items():
-        rows = _purchases(name, amount, unit, price, study.file.supplies.get(name), study.currency)
+        rows = _purchases(name, amount, unit, price, study.file.supplies.get(name) or SupplyEntry(), study.currency)
         found += [replace(row, goes_into=goes_into) for row in rows]
     return found
 
@@ -95,9 +96,6 @@ def _purchases(name, amount, unit, price, supply, currency):
     """An item by its packs; a mix by the packs of its components, or as kits of the whole."""
     if amount <= 0:
         return []
-    if supply is None:
-        return [_bought(name, amount, unit, None, (), None, price, currency)]
-
     if supply.mix and not supply.packs:
         parts = [part.parts for part in supply.mix.values()]
         densities = [part.density or 1.0 for part in supply.mix.values()]  # one is stated wherever it counts
@@ -120,9 +118,9 @@ def _bought(name, amount, unit, stock, packs, density, price, currency):
     """One item by the cheapest packs, or by its price a unit where the study has none."""
     there = 0.0 if stock is None else stock.in_unit(unit, currency, density)
     missing = max(amount - there, 0.0)
-    if not packs:
-        return Purchase(item=name, needed=amount, stock=there, unit=unit, packs=(), cost=missing * price, priced=False)
-    sizes = [pack.quantity.in_unit(unit, currency, density) for pack in packs]
-    counts, cost = cheapest_packs(missing, sizes, [pack.price for pack in packs])
-    chosen = tuple((size, int(n)) for size, n in zip(sizes, counts, strict=True) if n)
-    return Purchase(item=name, needed=amount, stock=there, unit=unit, packs=chosen, cost=float(cost), priced=True)
+    chosen, cost = (), missing * price
+    if packs:
+        sizes = [pack.quantity.in_unit(unit, currency, density) for pack in packs]
+        counts, cost = cheapest_packs(missing, sizes, [pack.price for pack in packs])
+        chosen = tuple((size, int(n)) for size, n in zip(sizes, counts, strict=True) if n)
+    return Purchase(item=name, needed=amount, stock=there, unit=unit, packs=chosen, cost=float(cost), priced=bool(packs))

@@ -4,6 +4,7 @@ from datetime import date, datetime, timedelta
 from math import ceil
 
 import numpy as np
+from babel import Locale
 
 from ..faults import refusal
 from ..models.schedule import DAY, NEVER, Calendar
@@ -44,15 +45,35 @@ def closed_days(study: Study, first: date, last: date) -> dict[date, str]:
     """Days off and public holidays from one date to another, with what they are."""
     orders, found = study.file.orders, {}
     if orders.holidays:
-        import holidays  # a large table, read only where a study asks for it
-
         country, _, region = orders.holidays.partition("-")
-        years = range(first.year, last.year + 1)
-        found |= dict(holidays.country_holidays(country, subdiv=region or None, years=years))
+        found |= _public(country, region, first, last)
     for begin, end in orders.days_off:
         days = (end - begin).days + 1
         found |= {begin + timedelta(days=n): "day off" for n in range(days)}
     return {day: name for day, name in found.items() if first <= day <= last}
+
+
+def _public(country, region, first, last):
+    """Public holidays of the years of two dates; NotImplementedError for a country whose are not known."""
+    import holidays  # a large table, read only where it is asked for
+
+    return dict(holidays.country_holidays(country, subdiv=region or None, years=range(first.year, last.year + 1)))
+
+
+def days_off_unsaid(study: Study, worked: list[date]) -> tuple[list[date], str]:
+    """Of some days, those that most people have off, where a study says of none that it is; and the country whose days these are.
+
+    The country is that of the locale; without one that is known they are 25 and 26 December and 1 January.
+    """
+    if study.file.orders.holidays or study.file.orders.days_off or not worked:
+        return [], ""
+    stated = "locale" in study.file.study.model_fields_set
+    country = (Locale.parse(study.file.study.locale).territory if stated else None) or ""
+    try:
+        off = _public(country, "", min(worked), max(worked))
+    except NotImplementedError:
+        off, country = [one for one in worked if (one.month, one.day) in ((12, 25), (12, 26), (1, 1))], ""
+    return [one for one in worked if one in off], country
 
 
 def opening(study: Study, first: date, days: int, hours_per_week: float) -> Opening:

@@ -71,7 +71,9 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
         bar(place, begin, until - begin, READY)
         waits = [(0, under_way[1])] if under_way else []
         ends = {stage: stop for _, stage, _, stop in mine}
-        waits += [(stop, stop + course.waited(load, stage, stop)) for stage, stop in ends.items() if _whole(ends, stage, through)]
+        # a later one began, or the load is through
+        finished = [stage for stage in ends if stage < max(ends) or through < NEVER or stage == 0]
+        waits += [(stop, stop + course.waited(load, stage, stop)) for stage, stop in ends.items() if stage in finished]
         for start, stop in waits:
             bar(place, start / DAY, (stop - start) / DAY, SKY)
         for _, stage, start, stop in mine:
@@ -115,11 +117,6 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     key(figure, [Patch(color=colour, label=label) for colour, label in kinds.items()])
     hours = f"{fmt.number(np.sum([*totals.values()]), 1)} hours of hands, at most {fmt.number(bottom.max(), 1)} a day"
     return says(figure, f"{len(loads)} loads over {fmt.number(last / DAY, 0)} days", hours)
-
-
-def _whole(ends, stage, through):
-    """Whether the hand work of a stage was finished: a later one began, or the load is through."""
-    return stage < max(ends) or through < NEVER or stage == 0
 
 
 def date_chart(plan: OrderPlan, fmt: Format) -> Figure:

@@ -13,6 +13,7 @@ from ..models.mould_making import MouldMaking, mould_making, moulds_for_load
 from ..models.moulds import moulds_worn
 from ..models.schedule import Plan, Stage, through_other_stages
 from ..models.yields import rolled_yield
+from ..study.stations import load_sizes, pot_loads
 from .pots import pools, slots_of
 
 
@@ -34,7 +35,7 @@ class MouldsInUse:
         entry = study.file.products[product].mould
         if entry is None or not entry.steps:
             return None
-        full = int(moulds_for_load(study.file.products[product].casts_per_load.value, entry.cavities))
+        full = int(moulds_for_load(load_sizes(study.file, product)[0], entry.cavities))
         there = int(entry.sets.value) * full if "sets" in entry.model_fields_set else moulds_in_hand(study, product)
         return cls(
             in_hand=there,
@@ -105,12 +106,20 @@ def taken_out(planner) -> int:
     return list(planner.entry.steps).index(named) if named else planner.first_wait + waits
 
 
-def room_in(planner, station: str | None, places: int = 1) -> tuple[int, ...]:
-    """Things of so many places that each of a station's places takes at once; empty where nothing limits them."""
+def room_in(planner, station: str | None, places: int) -> tuple[int, ...]:
+    """Moulds of so many places that each of a station's pots takes at once; empty where nothing limits them. [mould]"""
     entry = planner.kit.study.file.stations.get(station)
     if entry is None or entry.places is None:
         return ()
     return tuple(size // places for size in entry.sizes or (int(entry.places.value),) * int(entry.count.value))
+
+
+def casting_rooms(planner) -> list[int]:
+    """Casts of a full load of each pot there is, whole moulds and at most those of a load. [cast]"""
+    file, step = planner.kit.study.file, list(planner.entry.steps.values())[planner.first_wait]
+    station = file.stations.get(step.wait_in)
+    alike = 1 if station is None or station.sizes else int(station.count.value)
+    return [int(load) for load in pot_loads(file, planner.product)] * alike
 
 
 def making_of(planner, sizes: list[int], begin: int) -> Making:
@@ -148,7 +157,7 @@ def making_of(planner, sizes: list[int], begin: int) -> Making:
 
 def _way(planner, wanted, masters, have):
     """The quickest way to so many moulds, with the waits, checks and places of the study."""
-    cavities, most = planner.moulds.cavities, int(planner.entry.casts_per_load.value)
+    cavities = planner.moulds.cavities
     steps, out = planner.point_product.steps, taken_out(planner)
     rooms = [room_in(planner, step.wait_in, cavities) for step in planner.entry.mould.steps.values()]
     waits = planner.point_product.mould.steps, steps[:out]
@@ -160,7 +169,7 @@ def _way(planner, wanted, masters, have):
         cure_hours=tuple(float(sum(step.wait_hours for step in part)) for part in waits),
         good_share=float(rolled_yield([step.pass_share for step in steps[: out + 1]])),
         mould_room=min(filter(None, rooms), key=sum, default=()),
-        copy_room=[min(room, most) for room in room_in(planner, steps[planner.first_wait].wait_in)] or (most,),
+        copy_room=casting_rooms(planner),
     )
 
 

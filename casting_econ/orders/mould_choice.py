@@ -11,7 +11,7 @@ from ..faults import refusal
 from ..models.costs import mould_per_cast
 from ..study import STUDY_FILE
 from .buying import mould_uses, purchases
-from .making import early_loads, planner_with, room_in, taken_out
+from .making import casting_rooms, early_loads, planner_with, taken_out
 from .plan import TRIES, OrderPlan
 
 CHOICES = 8  # numbers of moulds that are looked at
@@ -121,11 +121,8 @@ def _choice(plan, count):
 def _numbers(plan):
     """Numbers of moulds worth a look: from those in hand, or few, to what all stations take while as many are emptied."""
     planner, moulds = plan.planner, plan.planner.moulds
-    most = int(planner.entry.casts_per_load.value)
-    station = planner.point_product.steps[planner.first_wait].wait_in
-    count = next((int(one.count) for one in planner.point_inputs.stations if one.name == station), 1)
-    rooms = [min(room, most) for room in room_in(planner, station)] or [most] * count
+    rooms = casting_rooms(planner)
     few = max(moulds.in_hand, ceil(plan.order.set_of / moulds.cavities), ceil(plan.casts / (MOST_LOADS * moulds.cavities)))
     many = max(few, min(moulds.fills(plan.casts), 2 * sum(map(moulds.fills, rooms))))
     found = np.geomspace(max(few, 1), max(many, 1), min(CHOICES, many - few + 1)).round().astype(int).tolist()
-    return sorted({*found, min(max(moulds.fills(most), few, 1), max(many, 1))})
+    return sorted({*found, min(max(moulds.fills(max(rooms)), few, 1), max(many, 1))})

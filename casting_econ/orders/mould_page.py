@@ -7,6 +7,7 @@ import pandas as pd
 from ..faults import counted
 from ..formatting import Format
 from ..pages.table import shown
+from .making import casting_rooms, room_in
 from .mould_choice import mould_cost
 from .plan import OrderPlan
 from .tables import day
@@ -14,7 +15,7 @@ from .tables import day
 
 @shown(
     "order-moulds",
-    "Numbers of moulds for this order: what they take, what moulds and hours at the bench cost, at the target, and the date (fewer draws)",
+    "Numbers of moulds for this order: what they take, what moulds and hours at the bench cost, at the target, and the date (other numbers from fewer draws)",
     "moulds in use: 0; to make: 0; generations: 0; loads: 0; hours of moulds: 1; hours in all: 1; material of moulds: money; "
     "cost: money; in time: chance; date that holds: text",
 )
@@ -22,9 +23,10 @@ def choice_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """Numbers of moulds: generations, loads [load], hours of hands for moulds and in all [hour], material of the moulds and that with all hours at the target [money], chance of the date [-], and the date that each makes possible."""
     rows = []
     for one in plan.choices:
-        making, arrives = one.plan.loads.making, day(fmt, one.arrives)
+        making, here = one.plan.loads.making, one.moulds == plan.planner.moulds.in_use
+        in_time, arrives = (plan.course.in_time, plan.arrives) if here else (one.in_time, one.arrives)
         counts = one.moulds, making.to_make, making.total("generations"), one.plan.new_loads
-        rows.append((*counts, one.cost.hours, one.hours, one.cost.material, one.in_all, one.in_time, arrives))
+        rows.append((*counts, one.cost.hours, one.hours, one.cost.material, one.in_all, in_time, day(fmt, arrives)))
     return rows
 
 
@@ -51,7 +53,7 @@ def moulds_said(plan: OrderPlan, fmt: Format) -> str:
     moulds, order = plan.planner.moulds, plan.order
     counts = (moulds.in_hand, "mould"), (moulds.masters, "master")
     there = ", ".join(fmt.count(count, word) if count else f"no {word}" for count, word in counts)
-    text = f"In hand: {there}; a mould gives {fmt.count(moulds.cavities, 'cast')} at once. "
+    text = f"In hand: {there}; a mould gives {fmt.count(moulds.cavities, 'cast')} at once{_in_pots(plan.planner, fmt)}. "
     if not plan.new_loads:
         return text + "No load of this order is left to pour, so it asks for no more."
     making, cost = plan.loads.making, mould_cost(plan)
@@ -68,6 +70,21 @@ def moulds_said(plan: OrderPlan, fmt: Format) -> str:
     else:
         text += f"None needs to be made: {wears} wears {fmt.money(cost.worn)} of them. "
     return text + _recommended(plan, order, fmt)
+
+
+def _in_pots(planner, fmt):
+    """How many moulds go whole into each pot, where they leave places empty, and whether a full load leaves cavities empty."""
+    cavities, said = planner.moulds.cavities, ""
+    places = room_in(planner, planner.point_product.steps[planner.first_wait].wait_in, 1)
+    if any(room % cavities for room in places):
+        fits = ", ".join(f"{fmt.number(room // cavities)} into {fmt.number(room)} places" for room in dict.fromkeys(places))
+        said = f"; moulds go into a pot whole, {fits}, and what is left of the places stays empty"
+    full = casting_rooms(planner)
+    if odd := [load for load in dict.fromkeys(full) if load % cavities]:
+        said += "".join(
+            f"; {fmt.number(load)} casts fill {fmt.count(planner.moulds.fills(load), 'mould')}, one in part" for load in odd
+        )
+    return said
 
 
 def _recommended(plan, order, fmt):

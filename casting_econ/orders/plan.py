@@ -156,6 +156,11 @@ class OrderPlan:
         """Dates of posting and arrival that hold with the confidence; None within the calendar looked at."""
         return arrival(self.planner.kit.study, self.course.opened, self.course.finish_at(self.order.confidence))
 
+    def promise_from(self, start: date) -> tuple[date, date] | None:
+        """Dates of posting and arrival that hold with the confidence where work begins on a day; None within the calendar looked at."""
+        course = self.planner.course(self.order, self.loads, self.planner.draws, starts=(start,))
+        return arrival(self.planner.kit.study, course.opened, course.finish_at(self.order.confidence))
+
     @property
     def arrives(self) -> date | None:
         """Date of arrival that holds with the confidence; None within the calendar looked at."""
@@ -222,15 +227,15 @@ class OrderPlan:
         return planner.step_minutes(draws, self.course.entering, planner.lots(self.loads, draws))[:, self.loads.own]
 
     def starts(self, days: list[date]) -> dict[date, float]:
-        """The chance of the date [-] with other first days, from every other draw; each day worked out once."""
+        """The chance of the date [-] with other first days; each day worked out once."""
         if new := [day for day in dict.fromkeys(days) if day not in self._starts]:
-            course = self.planner.course(self.order, self.loads, self.planner.draws.part(2 * TRIES), starts=tuple(new))
+            course = self.planner.course(self.order, self.loads, self.planner.draws, starts=tuple(new))
             self._starts.update({day: part.in_time for day, part in zip(new, course.split(len(new)), strict=True)})
         return {day: self._starts[day] for day in days}
 
     @cached_property
     def _starts(self) -> dict[date, float]:
-        return {}
+        return {self.order.start: self.course.in_time}
 
     @cached_property
     def mould_choices(self) -> list[tuple[int, float, date | None]]:
@@ -285,23 +290,31 @@ class OrderPlan:
     @cached_property
     def options(self) -> list[tuple[str, float, date | None]]:
         """What a change of the plan would do to the date, on the same draws: what, chance [-], the date that holds."""
-        planner, order, draws = self.planner, self.order, self.planner.draws.part(TRIES)
+        planner, order, tried = self.planner, self.order, []
         more = dict(self.casts_by_item)
         first = max(more, key=more.get)
         more[first] += planner.casts_per_load
-        tried = [("as planned", {})]
         if not self.tops_up:
             tried.append(("one more load from the start", {"loads": planner.loads(order, more)}))
+        tried.append(("a quarter more hours a week", {"hours_share": 1.25}))
         if planner.mould_sets:
             tried.append(("one more set of moulds", {"sets": (planner.mould_sets + 1,)}))
         if any(step.wait_in in planner.kit.study.file.stations for step in planner.entry.steps.values()):
             tried.append(("one more station of each kind", {"stations": 1}))
-        tried.append(("a quarter more hours a week", {"hours_share": 1.25}))
-        rows = []
+        rows = [("as planned", self.course.in_time, self.arrives)]
         for what, change in tried:
-            course = planner.course(order, change.pop("loads", self.loads), draws, **change)
+            course = planner.course(order, change.pop("loads", self.loads), planner.draws, **change)
             rows.append((what, course.in_time, self.arrives_in(course)))
         return rows
+
+    @cached_property
+    def saved_by(self) -> tuple[str, float] | None:
+        """What holds the date where the plan as it stands does not, and its chance [-]: the other way of casting, else the first of the options."""
+        if self.meets_date or self.order.complete:
+            return None
+        said = {AT_ONCE: "all cast at once", TOP_UP: "counting and topping up"}
+        ways = [(said[name], one.course.in_time) for name, one in self.policies.items() if one.meets_date]
+        return next(iter(ways or [row[:2] for row in self.options[1:] if row[1] >= self.order.confidence]), None)
 
     @cached_property
     def lots(self) -> LotPlan | None:

@@ -81,7 +81,7 @@ class Planner:
     @cached_property
     def casts_per_load(self) -> int:
         """Casts of a full load, the largest where stations differ. [cast/load]"""
-        most = int(self.entry.casts_per_load.value)
+        most = load_sizes(self.kit.study.file, self.product)[0]
         return most if self.moulds is None else min(most, self.moulds.in_use * self.moulds.cavities)
 
     @property
@@ -159,10 +159,6 @@ class Planner:
             return chance_of(needed[0], casts[0], *given, set_size=order.matched, **lost)
         return chance_by_variant(needed, casts, *given, order.matched, self._started_by_item(order), d.ruined)
 
-    def chance_without_more(self, order: Order) -> float:
-        """Chance that what is under way is enough. [-]"""
-        return float(self.curve(order, [0])[0])
-
     def _started(self, order):
         return tuple(under.casts for under in order.under_way)
 
@@ -209,18 +205,9 @@ class Planner:
     ) -> SimulatedOrder:
         """Follow the loads through the calendar in every draw; StudyError if no day of it is open.
 
-        Parameters
-        ----------
-        starts, sets : tuple, optional
-            First days, or sets of moulds [set], to try instead: all draws for each in turn.
-        record : bool, optional
-            A typical course with its segments of hand work instead of chances.
-        stations : int, optional
-            More of each kind. [station]
-        hours_share : float, optional
-            Of the hours a week for commissions. [-]
-        capped : bool, optional
-            Whether sanding by hand keeps below its cap.
+        `starts` are first days, `sets` numbers of sets of moulds [set], to try instead: all draws for each in turn. Where `record`, it is a
+        typical course with its segments of hand work instead of chances. `stations` of each kind are more, `hours_share` is of the hours a week
+        for commissions [-], and sanding by hand keeps below its cap where `capped`.
         """
         opened = self._opened(order, hours_share)
         key = loads.by_draw.tobytes(), loads.casts.shape, draws.load_correlation.size, record
@@ -320,7 +307,10 @@ class Planner:
             )
             stages.append(stage)
         known = {loads.promised + n: under.station for n, under in enumerate(order.under_way)}
-        pool = pools([stage.station for stage in stages], entering[..., 0].max(axis=0).tolist(), slots, file.stations, known)
+        casts, out = entering[..., 0].max(axis=0).tolist(), taken_out(self) - first
+        in_moulds = [self.moulds.fills(size) * self.moulds.cavities for size in casts] if self.moulds else casts
+        takes = [in_moulds if stage < out else casts for stage in range(len(stages))]
+        pool = pools([stage.station for stage in stages], takes, slots, file.stations, known)
         names, needed = [*slots, None], np.array(list(self.needed(order).values()))
         credit = good // order.matched
         credit[:, : loads.promised] = 0
@@ -351,7 +341,7 @@ class Planner:
             moulds=np.full(size, sets),
             mould_use=min(sets, 1),
             mould_rest=0 if mould is None else round(mould.rest.value * 3600),
-            mould_stage=taken_out(self) - first,
+            mould_stage=out,
             start=np.full(size, opened.seconds(order.start)),
             pack=np.rint(draws.order_minutes * 60).astype(np.int64),
             under_way=under_way,

@@ -22,21 +22,21 @@ def slots_of(name: str, entry, load_size: float | None = None, casts: int = 1, m
 def pools(stations: list[str | None], sizes, slots: dict[str, int], entries, known=None) -> np.ndarray:
     """Which of `slots` (as `slots_of` gives them, of all stations) each load takes at each stage, -1 none; shape (L, K).
 
-    `stations` has that of each stage, `sizes` the pieces that each load puts into it [piece], one without any being left out of the turns,
-    `entries` the stations of the study, and `known` by load the pot that it is in, as the log has it. Of the pots that hold a load it is
-    the one that has had the fewest; the smallest of several.
+    `stations` has that of each stage, `sizes` the places that each load takes, shape (L,), or at each stage, shape (K, L) [place]; one that
+    takes none is left out of the turns. `entries` has the stations of the study, `known` by load the pot that it is in, as the log has it.
+    Of the pots that hold a load it is the one that has had the fewest; the smallest of several.
     """
     names, columns = list(slots), []
-    for name in stations:
+    for name, takes in zip(stations, np.broadcast_to(sizes, (len(stations), np.shape(sizes)[-1])).tolist(), strict=True):
         if name is None or name in slots:
-            columns.append([-1 if name is None else names.index(name)] * len(sizes))
+            columns.append([-1 if name is None else names.index(name)] * len(takes))
             continue
         here = [names.index(slot) for slot in names if slot.rpartition(" ")[0] == name]
         rooms = _places(entries[name], len(here) - len(entries[name].sizes))
         ours = [names[place] for place in here]
         fixed = {load: ours.index(slot) for load, slot in (known or {}).items() if slot in ours}
-        columns.append([here[pot] for pot in _in_turn(sizes, rooms, fixed)])
-    return np.array(columns, np.int64).reshape(len(stations), len(sizes)).T
+        columns.append([here[pot] for pot in _in_turn(takes, rooms, fixed)])
+    return np.array(columns, np.int64).reshape(len(stations), np.shape(sizes)[-1]).T
 
 
 def _places(entry, more):

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from weakref import WeakKeyDictionary
 
 import pandas as pd
 
@@ -13,7 +12,6 @@ from ..pages.change import study_with_scenarios
 from ..pages.table import shown
 from .answer import open_order
 from .plan import OrderPlan
-from .planner import Planner
 from .policies import Policy
 from .price import SAFE, Quoted, price_of
 from .tables import day
@@ -52,18 +50,16 @@ def under_scenarios(
     StudyError for an unknown scenario, one that the order cannot do with, or a certainty that no number of casts gives under it.
     """
     kit, names = plan.planner.kit, tuple(scenario_names(plan, scenarios))
-    if names in (kept := _kept.setdefault(plan.planner, {})):
-        return kept[names]
+    key = plan.planner, names
+    if key in kit.kept:  # so that the page finds them again
+        return kit.kept[key]
     found = [Beside(name=AS_IT_IS, what="", outlay=0.0, plan=plan, quoted=quoted)]
     for scenario in names:
         entry = kit.study.file.scenarios[scenario]
         other = open_order(study_with_scenarios(kit, [scenario], orders=True), name, today=today, base=kit, **asked)
         found.append(Beside(name=scenario, what=entry.what, outlay=entry.outlay, plan=other, quoted=price_of(other)))
-    kept[names] = found
+    kit.kept[key] = found
     return found
-
-
-_kept: WeakKeyDictionary[Planner, dict[tuple[str, ...], list[Beside]]] = WeakKeyDictionary()  # so that the page finds them again
 
 
 @shown(

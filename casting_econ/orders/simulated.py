@@ -73,11 +73,6 @@ class Loads:
         own = [load for load in range(self.promised, len(self.rounds)) if load not in self.made]
         return {n: tuple(m for m in own if self.rounds[m] < self.rounds[n]) for n in own if self.rounds[n] > 1}
 
-    def of_draw(self, draw: int) -> "Loads":
-        """A plan that is topped up as it goes in one draw."""
-        one = slice(draw, draw + 1)
-        return replace(self, casts=self.each[draw], each=self.each[one], fate=tuple(part[one] for part in self.fate))
-
     @property
     def size(self) -> np.ndarray:
         """Casts of each load. [cast]"""

@@ -14,6 +14,7 @@ from ..study.faulty import faults_of
 from ..study.fields import decided
 from ..study.numbers import UNKNOWN, given_unit
 from ..study.records import split_order
+from ..study.stations import load_sizes
 
 AT_ONCE, TOP_UP = "all at once", "count, then top up"
 
@@ -95,17 +96,10 @@ class Order:
 def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = None, in_hand=None, **asked) -> Order:
     """An order of the study file with what is asked for in its place, and what its batches say; StudyError with every fault of that.
 
-    Parameters
-    ----------
-    name : str, optional
-        Key under `[commissions]`; None makes an order of what is asked for alone.
-    today : date, optional
-        First day of work where neither the study nor what is asked for says one.
-    in_hand : int, str or dict, optional
-        Good pieces there already, in all that is done so far; by variant where there are several. [piece]
-    asked : optional
-        Keys of a commission, read as in the study file, but that `due` may be `by` and `price` need not name its currency.
-        None and what is empty leave a key as it is.
+    `name` is its key under `[commissions]`, None makes an order of what is asked for alone; `today` is the first day of work where nothing else
+    says one; `in_hand` are good pieces there already, in all that is done so far, by variant where there are several [piece]. `asked` are keys
+    of a commission, read as in the study file, but that `due` may be `by` and `price` need not name its currency; None and what is empty leave
+    a key as it is.
     """
     file, faults = kit.study.file, []
     asked = {{"by": "due"}.get(key, key): value for key, value in asked.items() if value not in (None, "", {})}
@@ -114,9 +108,7 @@ def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = No
         key = column.split(".")[0]  # what was asked for is at fault, where a key of the study file does not fit it
         other = "set_of" if "sets" in wrong else "pieces" if key == "variants" and key not in asked else key
         option = _option(other if other in asked else key)
-        if (
-            key == "due" and name is not None and not asked.keys() & {"due", "start"}
-        ):  # nothing was asked for: the study file says the day
+        if key == "due" and name is not None and not asked.keys() & {"due", "start"}:  # the study file says the day
             option = f"{STUDY_FILE}:commissions.{name}.due"
         faults.append(Fault(option, wrong, right, found=found))
 
@@ -128,7 +120,7 @@ def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = No
         raise refusal("NAME", "is missing", f"{one_of('', file.commissions)}, or --pieces and --by of another order")
     entry, given = _read(kit, name, asked, in_hand)
     product, size = file.products.get(entry.product), entry.set_of if entry.match_within == "load" else 1
-    if product and size > (load := int(product.casts_per_load.value)):
+    if product and size > (load := load_sizes(file, entry.product)[0]):
         fault("set_of", "is more than one load gives, from which a set must come", str(size), f"at most {load}")
     else:
         check_commission("", entry, file, fault)
@@ -138,12 +130,8 @@ def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = No
     if start is None:
         fault("start", "is missing", "", "the first day on which work can begin")
     elif entry.due < start and not booked:  # an order under way may be late
-        fault(
-            "due",
-            "is before the work can start",
-            f"{entry.due}, start {start}",
-            "a date after the start; --by and --start take new days",
-        )
+        right = "a date after the start; --by and --start take new days"
+        fault("due", "is before the work can start", f"{entry.due}, start {start}", right)
     items = entry.variants or {"": entry.pieces}
     if not isinstance(given, dict):
         if given and len(items) > 1:
@@ -218,6 +206,13 @@ def _booked(kit, name, product):
     return sorted((row for row in mine if split_order(row.order)[0] == name.casefold()), key=lambda row: row.date)
 
 
+def sales_of(study, name: str):
+    """Rows of the sales log that name an order; None where there are none."""
+    sales = study.records.get("sales")
+    mine = None if sales is None else sales[sales.order.map(lambda text: str(text).casefold() == name.casefold())]
+    return None if mine is None or mine.empty else mine
+
+
 def _from_batches(booked, items):
     """Good pieces by variant, and loads checked and under way, of the rows that name an order.
 
@@ -237,20 +232,10 @@ def _from_batches(booked, items):
             counted[variant] = counted.get(variant, 0) + int(row.casts)
             checked.append((int(row.casts), int(row.good)))
         else:
-            started = UnderWay(
-                batch=str(row.batch),
-                variant=variant,
-                casts=int(row.casts),
-                poured=row.date.date(),
-                station=_text(getattr(row, "station", None)),
-            )
-            under_way.append(started)
+            station = row.station if isinstance(getattr(row, "station", None), str) else None
+            poured = {"casts": int(row.casts), "poured": row.date.date(), "station": station}
+            under_way.append(UnderWay(batch=str(row.batch), variant=variant, **poured))
     if faults:
         raise StudyError(faults)
     begun = booked[0].date.date() if booked else None
     return done, {"under_way": tuple(under_way), "counted": counted, "checked": tuple(checked), "begun": begun}
-
-
-def _text(cell):
-    """A cell of a log, None where it is empty."""
-    return cell if isinstance(cell, str) else None

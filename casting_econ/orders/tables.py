@@ -273,16 +273,20 @@ def discount_table(quoted: Quoted, price: float) -> pd.DataFrame:
 
 
 @shown(
-    "order-moulds", "Sets of moulds in use and the date (fewer draws)", "sets in use: 0; in time: chance; date that holds: text"
+    "order-moulds",
+    "Sets of moulds in use and the date (other numbers from fewer draws)",
+    "sets in use: 0; in time: chance; date that holds: text",
 )
 def mould_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """Sets of moulds in use, the chance of the date [-], and the date that each makes possible."""
-    return [(sets, chance, day(fmt, arrives)) for sets, chance, arrives in plan.mould_choices]
+    here = plan.planner.mould_sets
+    rows = [(sets, *((plan.course.in_time, plan.arrives) if sets == here else row)) for sets, *row in plan.mould_choices]
+    return [(sets, chance, day(fmt, arrives)) for sets, chance, arrives in rows]
 
 
 @shown(
     "order-options",
-    "What a change of the plan does to the date (fewer draws, so these differ a little from the chance above)",
+    "What a change of the plan does to the date",
     "change: text; in time: chance; date that holds: text",
 )
 def option_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
@@ -292,7 +296,7 @@ def option_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
 
 @shown(
     "order-start",
-    "The chance of the date if the work starts later (from half of the draws)",
+    "The chance of the date if the work starts later",
     "first day: text; days later: 0; in time: chance",
 )
 def start_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:

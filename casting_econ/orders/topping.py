@@ -87,7 +87,10 @@ def topped_loads(planner, order: Order, now: dict[str, int]) -> Loads:
 
 def typical_of(loads: Loads) -> Loads:
     """Loads of a typical course: those of the typical draw where what is cast differs by draw, otherwise all but the extra ones."""
-    return replace(loads, casts=loads.casts[: loads.planned]) if loads.each is None else loads.of_draw(loads.typical)
+    if loads.each is None:
+        return replace(loads, casts=loads.casts[: loads.planned])
+    each, *fate = (part[[loads.typical]] for part in (loads.each, *loads.fate))
+    return replace(loads, casts=each[0], each=each, fate=tuple(fate))
 
 
 def topped_often(planner, order: Order, now: dict[str, int]) -> ToppedUp:

@@ -6,13 +6,15 @@ import numpy as np
 
 from ..evidence import likeness
 from ..formatting import Format
+from ..models.schedule import DAY
 from ..models.yields import full_sets_per_load
 from ..pages.monte_carlo import certainty_word
+from .dates import days_off_unsaid
 from .mould_page import moulds_said
 from .plan import OrderPlan
 from .policies import cast_now_sentence
 from .price import Quoted
-from .spec import AT_ONCE
+from .spec import AT_ONCE, sales_of
 from .tables import day, rule_table
 
 SPREAD_LIMIT = 0.02  # of a chance, within which two plans are as good as each other
@@ -54,14 +56,40 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
         when = f"**By {day(fmt, order.due)}:** yes, with a chance of {fmt.chance(chance)}."
     else:
         safe = f"; safe by {day(fmt, plan.arrives)}" if plan.arrives else "; no date within the calendar is safe"
-        when = f"**By {day(fmt, order.due)}:** not safely, the chance is {fmt.chance(chance)}, less than the {fmt.sure(order.confidence)} asked for{safe}."
+        late = f"not safely, the chance is {fmt.chance(chance)}, less than the {fmt.sure(order.confidence)} asked for{safe}."
+        late = f"that day has gone by{safe}." if order.due < order.start else late
+        saved = plan.saved_by
+        yes = f" yes with {saved[0]}, with a chance of {fmt.chance(saved[1])}; as planned here" if saved else ""
+        when = f"**By {day(fmt, order.due)}:**{yes} {late}"
     year = [line for line in (year_line(plan, quoted, fmt),) if line]
     if order.complete:
-        return [price, when, "**All is in hand:** pack and post it.", *year]
+        return [price, *([] if to_post(plan) <= 0 else [when]), left_to_do(plan, fmt), *year]
+    making, first = plan.loads.making, day(fmt, order.start)
+    moulds = f"aking {fmt.count(making.to_make, 'mould')} for them begins on {first}." if making and making.to_make else ""
     if plan.tops_up:
-        return [price, when, cast_now_sentence(plan, fmt), *year]
-    start = f"**Start {fmt.count(plan.casts, 'cast')}** in {fmt.count(plan.new_loads, 'load')} on {day(fmt, order.start)}."
+        return [price, when, cast_now_sentence(plan, fmt) + (f" M{moulds}" if moulds else ""), *year]
+    start = f"**Start {fmt.count(plan.casts, 'cast')}** in {fmt.count(plan.new_loads, 'load')}"
+    start += f" once moulds are ready; m{moulds}" if moulds else f" on {first}."
     return [price, when, start if plan.casts else "**Cast nothing more:** what is there is enough.", *year]
+
+
+def to_post(plan):
+    """Pieces of the order that no sale names yet. [piece]"""
+    sold = sales_of(plan.planner.kit.study, plan.order.name)
+    return plan.order.pieces - (0 if sold is None else sold.pieces.sum())
+
+
+def left_to_do(plan: OrderPlan, fmt: Format) -> str:
+    """What is left of an order whose pieces are all in hand, by what the sales log says of it."""
+    order, sold, left = plan.order, sales_of(plan.planner.kit.study, plan.order.name), to_post(plan)
+    if sold is None:
+        return "**All is in hand:** pack and post it, and once it is write it into the sales log, with the name of the order."
+    if left > 0:
+        return f"**{fmt.count(sold.pieces.sum(), 'piece')} of it are sold** by the sales log: pack and post the other {fmt.number(left)}."
+    owed = 0.0 if order.price is None else order.price - float(sold.price.sum())
+    state, ask = ("Delivered", f"ask for the balance of {fmt.money(owed)}, ") if owed >= 0.005 else ("Delivered and paid", "")
+    when = day(fmt, sold.date.max().date())
+    return f"**{state}** by the sales log on {when}, asked for by {day(fmt, order.due)}: {ask}log the hours that are in no log yet, and read in `project.html` what it paid."
 
 
 def year_line(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
@@ -83,6 +111,8 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
     """What to start, the date, and how sure."""
     order, course = plan.order, plan.course
     chance = fmt.chance(plan.chance_of_enough)
+    if order.complete and to_post(plan) <= 0:
+        return "**Nothing more needs to be cast or posted.**"
     if order.complete:
         text = "**Nothing more needs to be cast.** "
     elif plan.tops_up:
@@ -108,10 +138,15 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
         more = "Rounds that top up are in the chance." if plan.tops_up else more
         return text + more if plan.casts or order.under_way else text.rstrip()
     text += f"The parcel {arrive}, which is **less than the {fmt.sure(order.confidence)} asked for**. "
+    if plan.saved_by:
+        text += f"**With {plan.saved_by[0]} the date holds with a chance of {fmt.chance(plan.saved_by[1])}.** As planned here: "
     if plan.earliest_promise:
         posted, arrives = plan.earliest_promise
-        return text + f"**The earliest honest date is {day(fmt, arrives)}** (posted {day(fmt, posted)})."
-    return text + "No date within the calendar holds with that certainty."
+        return (
+            text
+            + f"**{'the' if plan.saved_by else 'The'} earliest honest date is {day(fmt, arrives)}** (posted {day(fmt, posted)})."
+        )
+    return text + f"{'no' if plan.saved_by else 'No'} date within the calendar holds with that certainty."
 
 
 def _over(plan, fmt):
@@ -141,10 +176,11 @@ def progress_sentence(plan: OrderPlan, fmt: Format) -> str:
     if not (order.under_way or order.good):
         return "Nothing of this order is cast yet, or the batches log does not say so."
     if order.complete:
-        return f"**Complete: all {fmt.count(order.pieces, 'piece')} are in hand**{_over(plan, fmt)}. Pack and post them."
+        all_in_hand = f"all {fmt.count(order.pieces, 'piece')} are" if order.pieces > 1 else "the one piece is"
+        return f"**Complete: {all_in_hand} in hand**{_over(plan, fmt)}.{' Pack and post them.' if to_post(plan) > 0 else ''}"
     text = f"{fmt.count(sum(order.short.values()), 'piece')} still to come"
     if order.poured:
-        without = fmt.chance(plan.planner.chance_without_more(order))
+        without = fmt.chance(plan.planner.curve(order, [0])[0])
         text += f", {fmt.count(order.poured, 'cast')} under way; without another load they are enough with a chance of {without}"
     state = "**On course**" if plan.meets_date else "**Not on course**"
     text += f". {state}: in time with a chance of {fmt.chance(plan.course.in_time)}"
@@ -157,10 +193,10 @@ def progress_sentence(plan: OrderPlan, fmt: Format) -> str:
     if plan.meets_date:
         last = plan.last_start
         return text + (f" Go on no later than {day(fmt, last)}." if last and plan.casts else "")
+    if plan.saved_by:
+        return text + f" **What would save the date: {plan.saved_by[0]}** ({fmt.chance(plan.saved_by[1])})."
     best = max(plan.options, key=lambda row: row[1])
     now = plan.options[0][1]
-    if best[1] >= order.confidence:
-        return text + f" **What would save the date: {best[0]}** ({fmt.chance(best[1])})."
     helps = f" {best[0].capitalize()} would lift the chance to {fmt.chance(best[1])}." if best[1] > now + SPREAD_LIMIT else ""
     promise = f" **Tell the customer now: {day(fmt, plan.arrives)} can be promised.**" if plan.arrives else ""
     return text + helps + promise
@@ -175,7 +211,7 @@ def days_gone(plan: OrderPlan, today: date, fmt: Format) -> str:
     if today > order.due:
         text += f"The due date, {day(fmt, order.due)}, has gone by. "
         return text + (f"--start {today} plans what is left from today." if order.begun else "--start and --by take new days.")
-    return text + f"--start {today} plans from today."
+    return text + f"--start {today} plans from today{'' if order.begun else ', as the quote does'}."
 
 
 def by_feel_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
@@ -262,6 +298,20 @@ def sanding_sentence(plan: OrderPlan, fmt: Format) -> str:
     return text + f"The cap is for planning (common practice, no source) and {caution}"
 
 
+def days_off_sentence(plan: OrderPlan, fmt: Format) -> str:
+    """Days off that a typical course works on as the study states none, and how to state them; nothing where it meets none."""
+    opened = plan.typical.opened
+    worked = sorted({opened.date_of(number * DAY) for number, *_ in plan.typical.by_day()})
+    off, country = days_off_unsaid(plan.planner.kit.study, worked)
+    if not off:
+        return ""
+    more = f" and {len(off) - 3} more" if off[3:] else ""
+    said = "; ".join(day(fmt, one) for one in off[:3]) + more
+    whose = f" (holidays of {country}, by the study's locale)" if country else ""
+    line = f'`holidays = "{country or "DE-BY"}"` under `[orders]` leaves out the public ones of a country'
+    return f'**No days off are stated, so the plan works on {said}**{whose}. {line}, `days_off = ["{off[0]}"]` any day or span of your own.'
+
+
 def start_sentence(plan: OrderPlan, fmt: Format) -> str:
     """What waiting costs."""
     later = plan.next_start
@@ -269,10 +319,7 @@ def start_sentence(plan: OrderPlan, fmt: Format) -> str:
         return ""
     before, after = map(fmt.chance, plan.starts([plan.order.start, later]).values())
     moves = f"stays {after}" if before == after else f"goes from {before} to {after}"
-    return (
-        f"Starting on {day(fmt, later)} instead, when the next load would be poured, the chance of the date {moves} "
-        "(from half of the draws)."
-    )
+    return f"Starting on {day(fmt, later)} instead, when the next load would be poured, the chance of the date {moves}."
 
 
 def price_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
@@ -314,12 +361,29 @@ def deposit_sentence(plan: OrderPlan, quoted: Quoted, price: float, fmt: Format)
     """The deposit and what it covers."""
     if plan.order.complete:
         return "Nothing is left to buy or to cast, so there is nothing for a deposit to cover."
+    if price <= 0:
+        return "Nothing is charged, so no deposit is asked."
     deposit = quoted.deposit(price)
     made = ", the making of moulds" if plan.planner.moulds and plan.loads.making.to_make else ""
     risk = f"what must be bought{made} and the first load at the target, {fmt.money(quoted.at_risk)}"
     if deposit < quoted.at_risk - 0.005:
         return f"No deposit covers {risk}: **even the whole price, {fmt.money(price)}, does not.**"
-    return f"A deposit of **{fmt.money(deposit)}** ({fmt.percent(deposit / price if price else 0)} of the price) covers {risk}."
+    return f"A deposit of **{fmt.money(deposit)}** ({fmt.percent(deposit / price)} of the price) covers {risk}.{_deposit_day(plan, fmt)}"
+
+
+def _deposit_day(plan, fmt):
+    """Until when a quote of the plan holds, where that leaves a customer no time, or moves the date."""
+    if plan.order.begun:
+        return ""
+    start, days = plan.order.start, plan.planner.kit.study.file.quote.valid_days
+    if not plan.meets_date:
+        return f" The quote leaves {fmt.count(days, 'day')} for it and begins then, so its date is later than the earliest here."
+    if plan.last_start > start:
+        return ""
+    return (
+        f" **It has to be there by {day(fmt, start)}, and the quote holds no longer: a day later the date is not safe.** "
+        "For more time quote a later day (`--by`), or begin before it is paid."
+    )
 
 
 def lots_sentence(plan: OrderPlan, fmt: Format) -> str:

@@ -120,7 +120,7 @@ def certainty_list(kit: OpenStudy) -> str:
     waiting = [key for key in guessed if kit.assumed.numbers[key].from_records]
     if waiting:
         text += f" {len(waiting)} of the guesses ask for records that the logs do not have."
-    guesses = list(dict.fromkeys(label(key) for key in guessed))  # one material may be stated at several steps
+    guesses = list(dict.fromkeys(label(key, each=False) for key in guessed))  # one material may be stated at several steps
     if guesses:
         text += f" Guessed: {some_of(guesses, 12)}."
     return text + " The page on records lists every one."

@@ -7,14 +7,12 @@ from itertools import combinations
 import numpy as np
 import pandas as pd
 
-from ..assumptions import assume_changed
 from ..faults import StudyError
 from ..formatting import Format
 from ..kit import OpenStudy
 from ..models import yearly_charge
 from ..models.capacity import share_of
 from ..models.year import DEMAND, HANDS
-from ..study import study_with
 from ..study.scenarios import dotted
 from .table import shown
 
@@ -118,9 +116,7 @@ def best_of(rows: list[Changed], *, sure: bool = True) -> Changed | None:
 
 def study_with_scenarios(kit: OpenStudy, names: list[str], *, orders: bool = False) -> OpenStudy:
     """The study with some scenarios, as a kit of its own; StudyError where they do not go together."""
-    study, factors = study_with(kit.study, names, orders=orders)
-    assumed = assume_changed(study, factors, kit.assumed)
-    return OpenStudy(study=assumed.study, assumed=assumed)
+    return kit.with_scenarios({f"scenarios.{name}": kit.study.file.scenarios[name] for name in names}, orders=orders)
 
 
 def compared(kit: OpenStudy, names: list[str], draws: int | None = None, seed: int | None = None) -> Changed:

@@ -59,7 +59,8 @@ def load_waits(p: Product, minutes, stations: dict[str, int], counts_moulds: boo
     by_hand = use is not None and float(use.work_hours) > 0
     for step in p.steps:
         here = {"product": p.name, "step": step.name, "wait_hours": float(step.wait_hours)}
-        count, both = stations.get(step.wait_in or ""), by_hand and step is first and step.load_size is None
+        count = None if step.wait_in not in stations else int(p.stations_for(step, stations[step.wait_in]))
+        both = by_hand and step is first and step.load_size is None
         if count is not None and p.turn_minutes(step) > 0:
             turn = pour if both else p.turn_minutes(step) / 60.0
             sizes = tuple(map(float, p.pots)) if step is first and step.load_size is None else ()

@@ -23,6 +23,7 @@ from ..kit import OpenStudy, basis_counts, format_of
 from ..study.numbers import BASES
 from ..study.stations import load_sizes
 from .table import shown
+from .waiting import known_orders
 
 LEARNT = 0.9  # chance of learning before a sentence speaks of it; several steps are tried, one could look so by luck
 hours_table = shown("records-hours", "Hours in the timesheet", "kind: text; hours: 0; share: percent")(hours_by_kind)
@@ -90,8 +91,13 @@ def unreconciled(kit: OpenStudy) -> list[str]:
             )
     for row in material_table(study).itertuples():
         if row.unread:
+            right = (
+                ': with its `quantity` a piece, such as "20 g", and a price by that unit in study.toml they would'
+                if row.unit == "pieces"
+                else ""
+            )
             found.append(
-                f"{row.material}: {row.unread} of {row.purchases} purchases are in a unit that does not turn into {row.unit}, and say nothing of its price."
+                f"{row.material}: {row.unread} of {row.purchases} purchases are in a unit that does not turn into {row.unit}, and say nothing of its price{right}."
             )
     units = [(key, pieces) for _, parts, _ in labour_rows(study) for key, (pieces, _) in parts.items()]
     handled = pd.DataFrame(units, columns=["key", "pieces"]).groupby("key").pieces.sum()
@@ -140,7 +146,8 @@ def assumption_table(kit: OpenStudy) -> pd.DataFrame:
         for key in groups[basis]:
             number = kit.assumed.numbers[key]
             unit, factor = as_shown(key, number.unit, kit.study.currency)
-            band = (None, None) if number.distribution is None else number.distribution.quantile(np.array([0.1, 0.9])) * factor
+            spread = number.distribution or known_orders(kit, key)
+            band = (None, None) if spread is None else spread.quantile(np.array([0.1, 0.9])) * factor
             why = "; ".join(text for text in (number.note, number.source) if text)
             rows.append((label(key), number.value * factor, unit, *band, basis, why, key))
     return rows
@@ -148,7 +155,8 @@ def assumption_table(kit: OpenStudy) -> pd.DataFrame:
 
 @shown(
     "records-guess-and-logs",
-    "Guess, logs alone, the number used with its middle eight in ten, and how much more recording would halve that width",
+    "Guess, logs alone, the number used with its middle eight in ten, and how much more recording would halve that width; a range counts by its "
+    "middle, rows and loads one by one, so the number used may lie just beside guess and logs",
     "number: text; unit: text; stated: significant; logs alone: significant; in force: significant; low: significant; "
     "high: significant; from: text; to halve the width: text",
 )
@@ -186,7 +194,7 @@ def evidence_curves(kit: OpenStudy, points: int = 161) -> list[dict[str, object]
                 density[there] = np.exp(-(scores[there] ** 2) / 2) / np.gradient(values[there], scores[there])
             curves[name] = (values, np.where(np.isfinite(density), density, 1.0))
         values = {"stated": kit.study.numbers[key].value, "logs alone": told.observed, "used": told.number.value}
-        said = {"label": label(key), "unit": unit, **{name: float(value * factor) for name, value in values.items()}}
+        said = {"label": label(key, each=False), "unit": unit, **{name: float(value * factor) for name, value in values.items()}}
         if not any(said.items() <= other.items() for other in found):  # what two steps use, and one log tells, is one chart
             found.append(said | curves)
     return found
@@ -256,7 +264,7 @@ def season_sentence(kit: OpenStudy) -> str:
 
 def could_measure(kit: OpenStudy) -> str:
     """What the logs know but the study does not ask them."""
-    names = some_of(list(dict.fromkeys(label(key) for key in could_update(kit.study))), 6)
+    names = some_of(list(dict.fromkeys(label(key, each=False) for key in could_update(kit.study))), 6)
     told = f' The logs also know something about {names}: write `from = "records"` beside a value in the study file to let them count.'
     return told if names else ""
 
@@ -270,4 +278,4 @@ def records_overview(kit: OpenStudy) -> str:
     dates = [log.date for log in kit.study.records.values() if "date" in log]
     first, last = min(d.min() for d in dates), max(d.max() for d in dates)
     text = f"Logs from {first:%Y-%m-%d} to {last:%Y-%m-%d}: {', '.join(parts)}. They measure {len(kit.assumed.evidence)} of the study's numbers."
-    return "\n\n".join([text + could_measure(kit), *kit.study.notes])
+    return "\n\n".join([text + could_measure(kit), *kit.study.reading.notes])

@@ -8,10 +8,12 @@ import pandas as pd
 import scipy
 
 from ..assumptions import label, takes_factor
+from ..draws.distributions import Distribution
 from ..draws.information import best_after_counting, expected_of_rate, width_left
 from ..evidence.cases import ask
 from ..evidence.finding import MONTHS, guessed_rate
 from ..evidence.market import orders_seen
+from ..evidence.posteriors import rate_posterior
 from ..faults import counted, some_of
 from ..formatting import Format
 from ..kit import OpenStudy, format_of
@@ -84,7 +86,7 @@ def waiting_of(kit: OpenStudy, now: float) -> Waiting | None:
     for c in kit.inputs().channels:
         key = f"channels.{c.name}.orders"
         number, orders = kit.study.numbers[key], float(point.channels[c.name]["came"])
-        if number.basis not in ("guess", "measured") or orders <= 0:
+        if not _guessed(number) or orders <= 0:
             known += orders
             continue
         years, told = _years_told(kit, c.name, number)
@@ -118,6 +120,26 @@ def waiting_of(kit: OpenStudy, now: float) -> Waiting | None:
         width=width_left(exposure, more),
         worth=worth,
     )
+
+
+def known_orders(kit: OpenStudy, key: str) -> Distribution | None:
+    """What guess and log make of a channel's orders that state no range, as `waiting_of` has it; None for any other number. [order/year]"""
+    number, path = kit.study.numbers.get(key), key.split(".")
+    if (
+        kit.certain
+        or number is None
+        or path[0] != "channels"
+        or path[-1] != "orders"
+        or not _guessed(number)
+        or number.value <= 0
+    ):
+        return None
+    return rate_posterior(number.value, _years_told(kit, path[1], number)[0], 0.0, 0.0)
+
+
+def _guessed(number):
+    """Whether a log may still move it: neither agreed nor decided."""
+    return number.basis in ("guess", "measured")
 
 
 def _years_told(kit, channel, number):

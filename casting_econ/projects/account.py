@@ -1,7 +1,7 @@
 """What an order takes and brings, planned or as it was, in one form; and what it pays an hour."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 
 from ..models import piece_cost
@@ -43,10 +43,10 @@ class Account:
     hours: dict[str, float]  # by step, then by kind [hour]
     gross: float | None  # price, with postage charged; None where no price is known [money]
     receipts: float | None  # what is left of it after fees, refunds, packing and postage [money]
-    materials: dict[str, float]  # by step, less what rejects give back [money]
-    parts: float  # [money]
-    mould_money: float  # [money]
-    other: float  # bought for it and in no plan [money]
+    materials: dict[str, float] = field(default_factory=dict)  # by step, less what rejects give back [money]
+    parts: float = 0.0  # [money]
+    mould_money: float = 0.0  # [money]
+    other: float = 0.0  # bought for it and in no plan [money]
     overhead_rate: float  # on an hour of making [money/hour]
     year_hours: float  # of making in the study's year, by which equipment without another life wears [hour]
     tools: tuple[Tool, ...]
@@ -179,8 +179,3 @@ def parts_of(planned: Account, actual: Account) -> dict[str, float] | None:
         return bridge(pay, _parted(planned, planned), _parted(actual, planned))
     except ZeroDivisionError:  # no hours are left where some causes alone are changed
         return None
-
-
-def without(account: Account, kind: str) -> Account:
-    """The account without the hours of a kind."""
-    return replace(account, hours={name: hours for name, hours in account.hours.items() if name != kind})

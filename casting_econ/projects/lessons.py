@@ -3,8 +3,8 @@
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from functools import cached_property
-from weakref import WeakKeyDictionary
 
+import numpy as np
 import pandas as pd
 
 from ..assumptions import assume
@@ -22,6 +22,7 @@ from .account import equipment
 from .logged import MOULDS
 from .project import Project, order_then, project_of
 
+SHOWN = 5e-4  # of a figure, which no table shows
 LIKELY = 0.5  # weight of learning against constant minutes, above which the curve is believed
 
 
@@ -36,6 +37,23 @@ class Lesson:
     new: float  # in force from now on
     data: str  # what measured it, in words
     counted: float | None  # pieces that its hours are spread over, where its rows do not say, so that no log can tell it [piece]
+    middle: float | None = None  # of the range that was stated, by which a guess counts; None of a single figure
+    others: bool = False  # whether rows of other work measure it too
+
+    @property
+    def beside(self) -> str:
+        """Why what is in force from now on lies neither on guess and measurement nor between; '' where it does."""
+        if self._between(self.old):
+            return ""
+        if self.others:
+            return "rows of other work count too"
+        if self.middle is not None and self._between(self.middle):
+            return "a range counts by its middle, {}"
+        return f"{'loads' if self.key.endswith('pass_share') else 'rows'} count one by one, whatever their size"
+
+    def _between(self, guess):
+        low, high = sorted((guess, self.measured))
+        return low * (1 - SHOWN) <= self.new <= high * (1 + SHOWN)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,7 +130,9 @@ class Lessons:
         for key in (key for key in keys if key in own and key in new):
             number, over, now = before.get(key, study.numbers[key]), self._spread_over(key), float(new[key].number.value)
             told = {"old": number.value, "measured": float(own[key].observed), "new": now if over is None else _four_digits(now)}
-            found.append(Lesson(key=key, unit=number.unit, **told, data=own[key].data, counted=over))
+            told |= {"middle": None if number.distribution is None else float(new[key].prior.middle)}
+            others = not np.isclose(own[key].observed, new[key].observed, rtol=SHOWN)
+            found.append(Lesson(key=key, unit=number.unit, **told, data=own[key].data, counted=over, others=others))
         return found + self._unplanned(study, product) + self._mould_steps(study, product)
 
     def _spread_over(self, key):
@@ -225,17 +245,9 @@ def _minutes_lesson(key, old, minutes, count, data):
     return Lesson(key=key, unit="minute", old=old, measured=each, new=each, data=data, counted=count)
 
 
-_kept: WeakKeyDictionary[OpenStudy, Lessons] = WeakKeyDictionary()
-
-
-def keep(lessons: Lessons) -> None:
-    """Let `look_back` give this where the same order of the same open study is asked for again, in this process."""
-    _kept[lessons.project.kit] = lessons
-
-
 def look_back(kit: OpenStudy, name: str, *, finished: bool = False, **asked) -> Lessons:
     """An order afterwards with what it teaches; arguments and errors as of `project_of`."""
-    order, known = order_then(kit, name, **asked), _kept.get(kit)
+    order, known = order_then(kit, name, **asked), kit.kept.get(Lessons)
     if known and known.project.finished == finished and replace(order, start=known.project.order.start) == known.project.order:
         return known
     return Lessons(project=project_of(kit, name, finished=finished, **asked))

@@ -1,6 +1,6 @@
 """What an order uses and buys: by the plan, and by its rows at the prices paid."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -90,17 +90,10 @@ class Materials:
             price = float(paid[known].sum() / amounts[known].sum()) if known.any() else self._prices[key]
             planned = self._amount(key, step, entry, before)
             used = self._weighed.get(key, planned if account is None else self._amount(key, step, entry, account))
-            same = rows.get(item)
-            bought = float(amounts.sum()) if same is None else same.bought
-            rows[item] = Item(
-                item=item,
-                unit=unit,
-                planned=planned + (same.planned if same else 0.0),
-                used=used + (same.used if same else 0.0),
-                bought=bought,
-                paid=float(paid.sum()),
-                price=price,
-            )
+            own = {"bought": float(amounts.sum()), "paid": float(paid.sum()), "price": price}
+            first = Item(item=item, unit=unit, planned=0.0, used=0.0, **own)
+            same = rows.get(item, first)  # of another step
+            rows[item] = replace(first, planned=same.planned + planned, used=same.used + used, bought=same.bought)
         return list(rows.values())
 
     @cached_property

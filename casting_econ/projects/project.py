@@ -14,8 +14,9 @@ from ..models.schedule import NEVER
 from ..orders import Order, OrderPlan, Quoted, open_order, order_of, price_of
 from ..orders.buying import buying_list
 from ..orders.mould_choice import mould_cost
+from ..orders.spec import sales_of
 from ..study import STUDY_FILE
-from .account import Account, Tool, causes_of, without
+from .account import Account, Tool, causes_of
 from .logged import MOULDS, ONE_OFF, ORDERS, WEEKLY, Logged, logged, study_before
 from .materials import Item, Materials
 
@@ -82,10 +83,6 @@ class Project:
             hours={name: value for name, value in hours.items() if value > 0},
             gross=gross,
             receipts=receipts,
-            materials={},
-            parts=0.0,
-            mould_money=0.0,
-            other=0.0,
             overhead_rate=float(quoted.carried.mean()) * share / making if making else 0.0,
             year_hours=float(year["make_hours_per_year"]),
             tools=self._tools(),
@@ -108,17 +105,11 @@ class Project:
         return price + float(free["revenue"]), kept - float(free["packaging"] + free["postage"] - free["revenue"])
 
     def _tools(self):
-        file = self.plan.planner.kit.study.file
+        entries, planner = self.kit.study.file.equipment, self.plan.planner
+        lives = {name: {"life_loads": entry.life_loads, "life_hours": entry.life_hours} for name, entry in entries.items()}
         return tuple(
-            Tool(
-                name=tool.name,
-                price=float(tool.price),
-                resale=float(tool.resale),
-                life_years=float(tool.life_years),
-                life_loads=file.equipment[tool.name].life_loads,
-                life_hours=file.equipment[tool.name].life_hours,
-            )
-            for tool in self.plan.planner.point_inputs.equipment
+            Tool(name=t.name, **lives[t.name], **{key: float(getattr(t, key)) for key in ("price", "resale", "life_years")})
+            for t in planner.point_inputs.equipment
         )
 
     @cached_property
@@ -144,6 +135,8 @@ class Project:
         if log.entering is None and not order.good and self.finished:
             pieces = float(order.pieces)  # said to be over, and no load says how many
         paid = sum(min(order.in_hand.get(name, 0), wanted) for name, wanted in order.items.items()) if order.good else pieces
+        if self._sales is not None:  # as the sale says, whatever a load was called
+            paid = max(paid, float(self._sales.pieces.sum()))
         if log.entering is None:  # no load is counted: as many enter for a good one as planned
             scale = pieces / planned.pieces if planned.pieces else 0.0
             entering = {step: value * scale for step, value in planned.entering.items()}
@@ -211,7 +204,8 @@ class Project:
             tools=self._tools_now,
             **self.materials.money(shape, paid),
         )
-        return account if self.one_off_counts else without(account, ONE_OFF)
+        hours = {name: hours for name, hours in account.hours.items() if name != ONE_OFF}
+        return account if self.one_off_counts else replace(account, hours=hours)
 
     @cached_property
     def bought_beside(self) -> float:
@@ -229,17 +223,20 @@ class Project:
         planned = {tool.name: tool for tool in self.planned.tools}
         tools = []
         for name, _, _, price, resale, life, _ in owned(self.log.study, self.log.ended or date.max):
-            same = planned.get(name)
-            life_years = life if life is not None else same.life_years if same else None
-            plain = Tool(name=name, price=float(price), resale=float(min(resale, price)), life_years=life_years)
-            tools.append(plain if same is None else replace(same, price=plain.price, resale=plain.resale, life_years=life_years))
+            same = planned.get(name, Tool(name=name, price=0.0, resale=0.0, life_years=None))
+            years = same.life_years if life is None else life
+            tools.append(replace(same, price=float(price), resale=float(min(resale, price)), life_years=years))
         return tuple(tools)
+
+    @cached_property
+    def _sales(self):
+        """Rows of the sales log that name the order; None where there are none."""
+        return sales_of(self.kit.study, self.order.name)
 
     def _brought(self, shape):
         """What came in: by the sales that name the order, else the price for what was delivered. [money]"""
-        order, sales = self.order, self.kit.study.records.get("sales")
-        mine = None if sales is None else sales[sales.order.map(lambda text: str(text).casefold() == order.name.casefold())]
-        if mine is not None and len(mine):
+        order, mine = self.order, self._sales
+        if mine is not None:
             price = float(mine.price.sum())
             gross, kept = self._receipts(price)
             refunded = float(mine.refund.abs().sum())

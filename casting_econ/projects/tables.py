@@ -1,19 +1,33 @@
-"""One function a table of a project; raw numbers, written by the page."""
+"""One function a table of a project, raw numbers written by the page; and its numbers for `project.json`."""
 
+from collections import Counter
 from math import nan
 
 import pandas as pd
 
 from ..assumptions import as_shown, label
 from ..formatting import Format
+from ..kit import format_of
 from ..orders.tables import day
 from ..pages.table import shown
-from .account import BASES
+from .account import BASES, DIGITS, Account
 from .lessons import Lessons
 from .logged import ORDERS, WEEKLY
 from .project import Project, casts_of
 
 KINDS = {ORDERS: "enquiry, packing and posting", WEEKLY: "weekly hours"}  # as the plan of an order calls them
+# rows of the whole order, where those by step, check and material are folded
+SHORT = [
+    "good pieces",
+    "delivered",
+    "casts",
+    "loads",
+    "moulds made",
+    "first day to last",
+    "hours in all",
+    "price, postage charged in it",
+]
+SHORT += ["fees, packing and postage", "materials, parts and moulds used", "overheads", "equipment by use", "pay an hour"]
 BASIS_NAMES = {"by_use": "equipment by use", "by_time": "equipment by time", "at_once": "equipment all at once"}
 
 
@@ -27,10 +41,12 @@ def project_table(project: Project) -> pd.DataFrame:
     planned, actual, money = project.planned, project.actual, project.kit.study.currency
     found, account = [], actual or project.planned
 
+    def beside(what, unit, before, after, remark=""):
+        found.append((what, before, after, after - before, unit, remark))
+
     def row(what, unit, of, remark=""):
         values = [of(one) if one is not None else None for one in (planned, actual)]
-        before, after = (nan if value is None else float(value) for value in values)
-        found.append((what, before, after, after - before, unit, remark))
+        beside(what, unit, *(nan if value is None else float(value) for value in values), remark)
 
     row("good pieces", "piece", lambda a: a.pieces)
     row("delivered", "piece", lambda a: a.paid)
@@ -54,10 +70,11 @@ def project_table(project: Project) -> pd.DataFrame:
     buy = project.planned_purchases
     for item in project.items:
         remark = "" if item.bought else "nothing bought for it: at the price of the plan"
-        found.append((f"{item.item}: used", *_pair(item.planned, item.used if actual else nan), item.unit or "piece", ""))
+        used, bought, paid = (item.used, item.bought, item.paid) if actual else (nan, nan, nan)
         amount, cost = buy.get(item.item, (0.0, 0.0))
-        found.append((f"{item.item}: bought", *_pair(amount, item.bought if actual else nan), item.unit or "piece", ""))
-        found.append((f"{item.item}: paid", *_pair(cost, item.paid if actual else nan), money, remark))
+        beside(f"{item.item}: used", item.unit or "piece", item.planned, used)
+        beside(f"{item.item}: bought", item.unit or "piece", amount, bought)
+        beside(f"{item.item}: paid", money, cost, paid, remark)
     row("bought beside the plan", money, lambda a: a.other)
     row("price, postage charged in it", money, lambda a: a.gross)
     row("fees, packing and postage", money, lambda a: None if a.gross is None else a.gross - a.receipts)
@@ -66,10 +83,6 @@ def project_table(project: Project) -> pd.DataFrame:
     row("equipment by use", money, lambda a: a.equipment("by_use"))
     row("pay an hour", money, lambda a: a.pay(), "equipment by use")
     return [line for line in found if any(value == value and value != 0 for value in line[1:3])]
-
-
-def _pair(before, after):
-    return before, after, after - before
 
 
 @shown(
@@ -121,14 +134,20 @@ def cost_table(project: Project) -> pd.DataFrame:
     "project-lessons",
     "What the order teaches the study",
     "number: text; unit: text; old: significant; measured: significant; new: significant; from: text; key: kept",
+    fold=True,
 )
 def lesson_table(lessons: Lessons) -> pd.DataFrame:
     """Each number that the order measures: before it, by its rows alone, and from now on."""
-    rows = {(label(row.key), row.old, row.new): row for row in lessons.rows}  # a material once
-    found = []
+    rows, kit = (
+        {(label(row.key, each=False), row.old, row.new): row for row in lessons.rows},
+        lessons.project.kit,
+    )  # a material once
+    names, found, fmt = Counter(what for what, *_ in rows), [], format_of(kit)
     for (what, *_), row in rows.items():
-        unit, factor = as_shown(row.key, row.unit, lessons.project.kit.study.currency)
-        found.append((what, unit, *(value * factor for value in (row.old, row.measured, row.new)), row.data, row.key))
+        unit, factor = as_shown(row.key, row.unit, kit.study.currency)
+        aside = row.beside.format(fmt.significant((row.middle or 0.0) * factor))
+        data, name = f"{row.data}; {aside}" if aside else row.data, what if names[what] == 1 else label(row.key)
+        found.append((name, unit, *(value * factor for value in (row.old, row.measured, row.new)), data, row.key))
     return found
 
 
@@ -136,6 +155,7 @@ def lesson_table(lessons: Lessons) -> pd.DataFrame:
     "project-practice",
     "This time, and as many pieces again by the learning curve of the rows",
     "step: text; hours: 1; minutes a piece: 2; left after twice as many: percent; next time: 2",
+    fold=True,
 )
 def practice_table(lessons: Lessons) -> pd.DataFrame:
     """Hours and minutes a piece of each step, and minutes the next time where the rows show learning. [hour, min/piece, -]"""
@@ -170,3 +190,63 @@ def again_table(lessons: Lessons, fmt: Format) -> pd.DataFrame:
         ("begun", *told(lambda when: day(fmt, when), first.order.start, project.log.begun, plan.order.start)),
         ("date that holds", *told(lambda when: day(fmt, when), first.arrives, project.log.ended, plan.arrives)),
     ]
+
+
+def project_results(lessons: Lessons) -> dict:
+    """Everything project.json holds, in the units of the tables; None stands for what is not known."""
+    project = lessons.project
+    order, log, actual, causes = project.order, project.log, project.actual, project.causes
+    hours, stated, (plan, quoted) = project.counted_hours, log.stated_total, lessons.again
+    if causes is not None:
+        causes = causes | {"total": round(actual.pay(), DIGITS) - round(project.planned.pay(), DIGITS)}
+    return {
+        "order": _of(order, "name product pieces complete")
+        | {
+            "finished": project.finished,
+            "plan_start": project.plan.order.start,
+            "first_day": log.begun,
+            "last_day": log.ended,
+            "one_off": "included" if project.one_off_counts else "left out",
+        },
+        "planned": _account(project.planned, project.wage),
+        "actual": None if actual is None else _account(actual, project.wage),
+        "bridge": causes,
+        "pay_per_hour": {basis: None if actual is None else actual.pay(basis) for basis in BASES},
+        "hours": project.logged_hours | ({} if stated is None else {"stated_total": stated}),
+        "hours_not_logged": project.not_logged,
+        "materials": {row.item: _of(row, "unit planned used bought paid") for row in project.items},
+        "against_wage": {
+            "wage": project.wage,
+            "outlay": project.outlay,
+            "hours": hours,
+            "per_piece": project.by_division(hours) if hours else None,
+            "per_piece_with_stated_total": None if stated is None else project.by_division(stated),
+        },
+        "lessons": {row.key: _of(row, "unit old measured new") for row in lessons.rows},
+        "again": {
+            "casts": casts_of(plan),
+            "hours": float(quoted.hours.mean()),
+            "full_cost": quoted.full_cost,
+            "start": plan.order.start,
+            "honest_arrival": plan.arrives,
+        },
+    }
+
+
+def _of(thing, names):
+    """Some properties of a thing, by name."""
+    return {name: getattr(thing, name) for name in names.split()}
+
+
+def _account(account: Account, wage: float) -> dict:
+    pay = account.pay()
+    return _of(account, "pieces casts loads moulds days entering lost hours total_hours spent") | {
+        "delivered": account.paid,
+        "minutes_per_piece": {step: account.minutes_each(step) for step in account.entering},
+        "lost_money": account.lost_money(wage),
+        "price": account.gross,
+        "received": account.receipts,
+        "overheads": account.overhead,
+        "equipment": {basis: account.equipment(basis) for basis in BASES},
+        "pay_per_hour": None if pay is None else round(pay, DIGITS),
+    }

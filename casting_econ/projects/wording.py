@@ -137,22 +137,23 @@ def bridge_sentence(project: Project, fmt: Format) -> str:
 
 
 def practice_sentence(lessons: Lessons, fmt: Format) -> str:
-    """'Half the time' against what the rows support."""
+    """How long as many pieces again would take by the timesheet's rows, where that shows, and what to do about it."""
     rows = lessons.practice
     if not rows:
-        return "No hours by step are logged, so nothing says how much faster the next time would be."
+        return "No hours by step are in the timesheet, so nothing says how much faster the next time would be: write a row a sitting, with its step."
     now = sum(row.hours for row in rows)
     then = sum(row.hours * row.next_minutes / row.minutes for row in rows)
     learnt = [row.step for row in rows if row.rate is not None]
     once = lessons.project.logged_hours.get(ONE_OFF, 0.0)
     tail = f" The {fmt.significant(once)} h done once only need not be done again." if once else ""
     if not learnt:
-        return f"**'Half the time' next time is not in the rows**: no step got clearly faster from row to row (six rows a step are the least that can tell).{tail}"
-    share = then / now
-    verdict = "is about what the rows support" if share <= 0.55 else "is more than the rows support"
+        return (
+            f"**Plan the next one with the same minutes a piece**: in the timesheet no step got clearly faster from row to row (six rows a step, each with "
+            f"its pieces, are the least that can tell).{tail}"
+        )
     return (
-        f"**'Half the time' {verdict}**: by the learning curve of {', '.join(learnt)} as many pieces again take {fmt.significant(then)} h at the bench "
-        f"instead of {fmt.significant(now)}, {fmt.percent(share)} of this time.{tail}"
+        f"**As many pieces again take about {fmt.significant(then)} h at the bench instead of {fmt.significant(now)}**, {fmt.percent(then / now)} of this time: in "
+        f"the timesheet minutes a piece fell from row to row at {', '.join(learnt)}; every other step is taken as it was. Count on no more than that.{tail}"
     )
 
 

@@ -9,6 +9,7 @@ from mistune.toc import add_toc_hook
 from ..faults import refusal
 from ..reference import kit_folder
 from ..templates import page_style, template
+from .report import kept_whole
 
 
 def write_manual(target: Path | str) -> None:
@@ -21,6 +22,7 @@ def write_manual(target: Path | str) -> None:
     text = (kit_folder("data") / "manual.md").read_text(encoding="utf-8")
     body = re.sub(r"&lt;!--.*?--&gt;", "", markdown(text).replace('<a href="../README.md">README</a>', "README"))
     page = template(Path(__file__).with_name("manual.html.j2")).render(body=_in_boxes(body), style=page_style())
+    page = kept_whole(page, ())
     try:
         with target.open("x", encoding="utf-8", newline="\n") as file:
             file.write(page)

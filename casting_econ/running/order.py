@@ -6,14 +6,14 @@ from io import StringIO
 from pathlib import Path
 from shutil import get_terminal_size
 
+from ..faults import StudyError
 from ..kit import format_of, known_day, open_copy, open_study
 from ..orders import open_order, order_lines, order_results, price_of, quote_of
-from ..orders.answer import keep
 from ..orders.scenarios import scenario_results, scenario_table, under_scenarios
-from ..orders.wording import days_gone
+from ..orders.wording import days_gone, to_post
 from ..pages.table import shown_as
-from ..projects import lessons
-from ..projects.results import project_results
+from ..projects.lessons import look_back
+from ..projects.tables import project_results
 from ..projects.wording import project_lines
 
 PAGE, PROJECT = "order", "project"
@@ -59,7 +59,7 @@ def run_order(
     quoted = price_of(plan)
     gone = "" if asked.get("start") or finished else days_gone(plan, today, format_of(kit))
     over = finished or bool(name and plan.order.complete)
-    back = lessons.look_back(kit, name, finished=finished, **asked) if over else None
+    back = look_back(kit, name, finished=finished, **asked) if over else None
     beside = under_scenarios(plan, quoted, scenarios, name, today=today, **asked) if scenarios else []
     for line in [*order_lines(plan, quoted), *(["", gone] if gone else []), *(project_lines(back) if back else [])]:
         say(line)
@@ -67,7 +67,21 @@ def run_order(
         fmt = format_of(kit, year=False)
         say("")
         say(table_text(scenario_table(beside, fmt), fmt))
-    return _write(kit, plan, quoted, beside, back, folder, name, out, asked) if files else None
+    return _write(kit, plan, quoted, _quote(plan, quoted, today, say), beside, back, folder, name, out, asked) if files else None
+
+
+def _quote(plan, quoted, today, say):
+    """The quote of an order that is not delivered; None, said, where nothing can be quoted."""
+    if to_post(plan) <= 0:
+        return None
+    try:
+        return quote_of(plan, quoted, today)
+    except StudyError as error:
+        fault, *_ = error.faults
+        if fault.column:  # of what the study says in its quotes
+            raise
+        say(f"\nThere is no quote: {fault.wrong}; right would be {fault.right}.")
+        return None
 
 
 def table_text(frame, fmt) -> str:
@@ -87,7 +101,7 @@ def table_text(frame, fmt) -> str:
     return console.file.getvalue()
 
 
-def _write(kit, plan, quoted, beside, back, folder, name, out, asked):
+def _write(kit, plan, quoted, quote, beside, back, folder, name, out, asked):
     """The folder of an order; what only this needs is imported here, since the answer alone is asked for far more often."""
     from ..orders.quote import quote_html
     from ..reference import kit_folder
@@ -97,7 +111,7 @@ def _write(kit, plan, quoted, beside, back, folder, name, out, asked):
     from .results import as_json
     from .run import manifest, replace_folder, work_key, working_folder, write_manifest
 
-    content, quote = order_results(plan, quoted), quote_of(plan, quoted)
+    content = order_results(plan, quoted)
     content |= {"scenarios": scenario_results(beside)} if beside else {}
     out = (Path(out) if out else folder / "orders" / plan.order.name).resolve()
     # as they were understood, however written, and the first day too, so that a rerun on another day gives the same
@@ -120,9 +134,7 @@ def _write(kit, plan, quoted, beside, back, folder, name, out, asked):
 
     def ready():  # the notebook finds the plan that is worked out already
         open_copy(kit, Path("study"))
-        keep(plan)
-        if back:
-            lessons.keep(back)
+        kit.kept.update({type(one): one for one in (plan, back) if one})
 
     errors = run_jobs(jobs, 1, lambda _: None, part, ready=ready)
     if errors:
@@ -133,7 +145,8 @@ def _write(kit, plan, quoted, beside, back, folder, name, out, asked):
     if back:
         build_report(kit, [jobs[1].target], inner / "project.html", title=f"{about}: what {plan.order.name} paid")
         (inner / "project.json").write_text(as_json(project_results(back)), encoding="utf-8", newline="\n")
-    (inner / "quote.html").write_text(quote_html(quote), encoding="utf-8", newline="\n")
+    if quote:
+        (inner / "quote.html").write_text(quote_html(quote), encoding="utf-8", newline="\n")
     write_manifest(inner, manifest(kit, folder) | {"order": {"name": name, **given}})
     replace_folder(inner, out, part)
     return out

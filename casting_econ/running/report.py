@@ -2,7 +2,7 @@
 
 import html
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from importlib.metadata import version
 from pathlib import Path
@@ -27,6 +27,10 @@ _BEFORE_TABLES = ("<figure", '<details class="table">')  # a table after these i
 _LONG_CAPTION = 60  # letters beyond which a folded table is called by the first part of its caption
 LIMITS = ("Limits", "What this study does not model")  # headings of what the report gathers at its end
 _NOT_DRAWN = re.compile(r"<\?xml.*?\?>|<!DOCTYPE.*?>|<!--.*?-->|<metadata>.*?</metadata>", re.DOTALL)
+_NO_TEXT = (
+    r"<(?:script|style|pre)\b.*?</(?:script|style|pre)>|<img\b[^']*'[^']*'>|(?!<code>)<[^>]*>"  # of a page, to leave as it is
+)
+_IN_CODE, _KEY = re.compile(r"[^\s<>]*-[^\s<>]*"), r'<span class="key">\g<0></span>'
 _IN_ADDRESS = str.maketrans("", "", "#%&'")  # an address within apostrophes may hold every other sign
 
 
@@ -51,7 +55,32 @@ def build_report(
     text = template("report.html.j2").render(
         study=table, pages=pages, cautions=caution_rows(kit), title=title, panel=panel, made=made
     )
-    target.write_text(text, encoding="utf-8", newline="\n")
+    target.write_text(kept_whole(text, _hyphened(kit.study.raw)), encoding="utf-8", newline="\n")
+
+
+def _hyphened(table):
+    """Keys with a hyphen in tables within tables."""
+    if isinstance(table, dict):
+        return {key for key in table if "-" in key}.union(*map(_hyphened, table.values()))
+    return set()
+
+
+def kept_whole(page: str, names: Collection[str]) -> str:
+    """A page on which no line ends within one of these names, a date or number with hyphens, or a word of code, where it fits into a line.
+
+    >>> kept_whole("<body><p>of first-order on 2027-01-20</p>", ["first-order"])
+    '<body><p>of <span class="key">first-order</span> on <span class="key">2027-01-20</span></p>'
+    """
+    known = "|".join([*(re.escape(html.escape(name)) for name in sorted(names, key=len, reverse=True)), r"\d+(?:-\d+)+"])
+    found = re.compile(rf"({_NO_TEXT})|<code>(.*?)</code>|(?<![\w-])(?:{known})(?![\w-])", re.DOTALL)
+
+    def marked(part):
+        if part[2] is not None:
+            return f"<code>{_IN_CODE.sub(_KEY, part[2])}</code>"
+        return part[1] or part.expand(_KEY)
+
+    head, body = page.split("<body>", 1)
+    return f"{head}<body>{found.sub(marked, body)}"
 
 
 def template(name: str) -> jinja2.Template:

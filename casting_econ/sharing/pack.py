@@ -20,8 +20,7 @@ from ..kit import OpenStudy, open_study
 from ..running.run import VERSIONS, manifest, run_study
 from ..study import STUDY_FILE
 from ..templates import write_whole
-from .archive import MOST_ALL, zipped
-from .form import FORM, pack_of, read_pack, write_study
+from .form import FORM, MOST_ALL, pack_of, read_pack, write_study, zipped
 from .redact import Records, packed_records, packed_study_file, whole_logs
 
 SOME_WORKERS = min(4, os.cpu_count() or 2)  # notebooks at a time on this machine

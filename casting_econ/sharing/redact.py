@@ -1,6 +1,5 @@
 """The records as they go into a pack: the logs as they were read, in plain CSV, without the columns that name people."""
 
-import json
 import re
 import tomllib
 import unicodedata
@@ -12,6 +11,7 @@ import pandas as pd
 from ..faults import Fault, StudyError, close_match, refusal
 from ..ledger import LOGS
 from ..ledger.logs import FREE, plain
+from ..ledger.table import quoted
 from ..reference import words
 from ..study import STUDY_FILE, Study
 
@@ -73,7 +73,7 @@ def packed_records(study: Study, keep: tuple[str, ...] = ()) -> Records:
             wrong = "may name customers and cannot be left out"
             faults.append(Fault(**at, wrong=wrong, found=f"the study reads it as {column.name}", right=right))
         elif names[place] & wanted.keys():
-            right = f'it read as a note, {_quoted(column.header)} = "note" under [records.columns.{file.log}] in study.toml'
+            right = f'it read as a note, {quoted(column.header)} = "note" under [records.columns.{file.log}] in study.toml'
             faults.append(Fault(**at, wrong="cannot be kept, as the study does not read it", right=right))
         else:
             gone.add((file.log, column.name))
@@ -98,10 +98,6 @@ def packed_records(study: Study, keep: tuple[str, ...] = ()) -> Records:
 def _key(name):
     log, _, column = name.partition(".")
     return f"{plain(log)}.{plain(column)}"
-
-
-def _quoted(text):
-    return json.dumps(text, ensure_ascii=False)
 
 
 def _as_csv(log, frame):
@@ -142,7 +138,7 @@ def packed_study_file(study: Study) -> bytes:
             lines.append(line)
     # words that stay as they are, such as a code that could be a date
     alike = [(column, word) for column, words in study.file.records.words.items() for word, ours in words.items() if word == ours]
-    lines[:0] = [f"records.words.{column}.{text} = {text}" for column, word in alike if (text := _quoted(word))]
+    lines[:0] = [f"records.words.{column}.{text} = {text}" for column, word in alike if (text := quoted(word))]
     text = "\n".join(lines)
     rest = {key: value for key, value in study.raw.items() if key != "records"}
     try:

@@ -28,29 +28,19 @@ _PICTURE = re.compile(rb"src='data:image/svg\+xml,([^']*)'")
 _FIGURE = re.compile(rb"-?\d+(?:\.\d+)?")
 
 
-@dataclass(frozen=True)
-class Difference:
+def _differs(what: str, packed: object, found: object) -> str:
     """One thing that is not as it was packed; what a stranger wrote is shown as plain characters, cut where it is long."""
-
-    what: str
-    packed: object  # texts and figures, as they are written
-    found: object
-
-    def __str__(self) -> str:
-        return f"{_plainly(self.what)}: packed {_plainly(self.packed)}, found {_plainly(self.found)}"
-
-
-def _plainly(value):
-    return cut(ascii(value)[1:-1] if isinstance(value, str) else repr(value), 120)
+    plain = (cut(ascii(part)[1:-1] if isinstance(part, str) else repr(part), 120) for part in (what, packed, found))
+    return "{}: packed {}, found {}".format(*plain)
 
 
 @dataclass(kw_only=True)
 class Verified:
     """What verifying found."""
 
-    changed: list[Difference] = field(default_factory=list)  # members that are not what the manifest says, and its own sayings
-    versions: list[Difference] = field(default_factory=list)
-    numbers: list[Difference] = field(default_factory=list)
+    changed: list[str] = field(default_factory=list)  # members that are not what the manifest says, and its own sayings
+    versions: list[str] = field(default_factory=list)
+    numbers: list[str] = field(default_factory=list)
     numbers_compared: int = 0
     compared: list[str] = field(default_factory=list)  # members beside what was worked out here
     unchecked: list[str] = field(default_factory=list)  # why members were not
@@ -106,7 +96,7 @@ def verify_pack(
             kit = open_study(study)
             for name, own in zip(("study", "draws", "seed"), (kit.study.file.study.name, *kit.plan_of_draws())):
                 if (packed := getattr(pack.manifest, name)) != own:
-                    found.changed.append(Difference(f"{name} of the manifest", packed, own))
+                    found.changed.append(_differs(f"{name} of the manifest", packed, own))
             if quick:
                 report.mkdir()
                 (report / "results.json").write_text(as_json(results(kit, kit.monte_carlo(workers=workers))), encoding="utf-8")
@@ -130,32 +120,32 @@ def verify_pack(
     return found
 
 
-def _changed_members(pack: Pack) -> list[Difference]:
+def _changed_members(pack: Pack) -> list[str]:
     """Members whose bytes are not those of the manifest, and texts that this kit would not write of it."""
     told, found = pack.manifest, []
     for name, data in sorted(pack.members.items()):
         own = hashlib.sha256(data).hexdigest()
         if own != told.members[name]:
-            found.append(Difference(name, f"bytes of SHA-256 {told.members[name][:12]}...", f"{own[:12]}..."))
+            found.append(_differs(name, f"bytes of SHA-256 {told.members[name][:12]}...", f"{own[:12]}..."))
     for name, data in texts(told.study, told.versions, told.left_out, told.kept).items():
         found += _other_line(name, pack.members[name], data)
     return found
 
 
-def _versions(pack: Pack) -> list[Difference]:
+def _versions(pack: Pack) -> list[str]:
     """Where what is installed is not what the pack was made with."""
     pages = {f"page {name}": run.file_hash(kit_folder("notebooks") / f"{name}.ipynb")[:12] for name in run.PAGES}
     theirs = {f"page {name}": own[:12] for name, own in pack.manifest.notebooks.items()}
     found, told, code = _unlike(pack.manifest.versions, installed_versions()), pack.manifest.code, code_hash()
-    if told != code and not any(one.what == "casting_econ" for one in found):
-        found.append(Difference("code of casting_econ", f"{told[:12]}...", f"{code[:12]}... of the same version"))
+    if told != code and not any(one.startswith("casting_econ:") for one in found):
+        found.append(_differs("code of casting_econ", f"{told[:12]}...", f"{code[:12]}... of the same version"))
     return found + _unlike(theirs, pages)
 
 
-def _unlike(packed: dict[str, str], own: dict[str, str]) -> list[Difference]:
+def _unlike(packed: dict[str, str], own: dict[str, str]) -> list[str]:
     """Names under which two tables say another thing, or one of them none."""
     pairs = ((name, packed.get(name, "none"), own.get(name, "none")) for name in sorted({*packed, *own}, key=str.casefold))
-    return [Difference(name, one, other) for name, one, other in pairs if one != other]
+    return [_differs(name, one, other) for name, one, other in pairs if one != other]
 
 
 def _compare_results(pack: Pack, report: Path, found: Verified) -> None:
@@ -163,7 +153,7 @@ def _compare_results(pack: Pack, report: Path, found: Verified) -> None:
     try:
         packed = read_json(pack.members["report/results.json"])
     except ValueError as error:
-        found.numbers.append(Difference("results.json", str(error), "results"))
+        found.numbers.append(_differs("results.json", str(error), "results"))
         packed = {}
     _compare(_leaves(packed), _leaves(json.loads((report / "results.json").read_text(encoding="utf-8"))), "results.json, ", found)
     found.compared = ["results.json", "README.txt", "requirements.txt"]
@@ -193,7 +183,7 @@ def _compare(packed: dict[tuple[str, ...], object], new: dict[tuple[str, ...], o
                 continue
         elif one == other and type(one) is type(other):
             continue
-        found.numbers.append(Difference(place + ".".join(key), *(f"'{v}'" if isinstance(v, str) else v for v in (one, other))))
+        found.numbers.append(_differs(place + ".".join(key), *(f"'{v}'" if isinstance(v, str) else v for v in (one, other))))
 
 
 def _figure(value: object) -> float | None:
@@ -238,20 +228,20 @@ def _compare_words(packed: bytes, new: bytes, found: Verified) -> None:
     for number, (one, other) in enumerate(zip(*pictures), start=1):
         if not _same_picture(one, other):
             what = f"report.html, picture {number} of {len(pictures[1])}"
-            found.numbers.append(Difference(what, "another picture", "the one worked out here"))
+            found.numbers.append(_differs(what, "another picture", "the one worked out here"))
     again = sum(one != other for one, other in zip(*pictures))
     bytes_ = f", {again} of them the same to the eye in other bytes" if again else ""
     found.compared.append(f"words, scripts and {counted(len(pictures[1]), 'picture')} of report.html{bytes_}")
 
 
-def _other_line(name: str, packed: bytes, new: bytes) -> list[Difference]:
+def _other_line(name: str, packed: bytes, new: bytes) -> list[str]:
     """The first line in which a text is another, if there is one."""
     if packed == new:
         return []
     parts = [data.decode("utf-8", "backslashreplace").split("\n") for data in (packed, new)]
     at = next((i for i, pair in enumerate(zip(*parts)) if pair[0] != pair[1]), min(map(len, parts)))
     one, other = (f"'{part[at][:100]}'" if at < len(part) else "the end" for part in parts)
-    return [Difference(f"{name}, from line {at + 1}", one, other)]
+    return [_differs(f"{name}, from line {at + 1}", one, other)]
 
 
 def _same_picture(packed: bytes, own: bytes) -> bool:

@@ -16,10 +16,10 @@ from ..ledger.rules import currency_signs
 from ..study.numbers import read_figure, told, written
 from ..units import COUNTED, Unclear, ratio_of_units
 from .crafts import Craft, Guess, crafts, rough_rates
-from .order_answers import pieces_by_colour, read_colours, read_day, read_places
+from .order_answers import STAND_IN, pieces_by_colour, read_colours, read_day, read_places, read_times
 from .questions import BEGIN, QUESTIONS, Part, parts_of, questions
 
-_READ = {"date": read_day, "colours": read_colours, "places": read_places}
+_READ = {"date": read_day, "colours": read_colours, "places": read_places, "times": read_times}
 UNKNOWN = ("", "don't know", "dont know", "don’t know", "?", "unknown")
 _SIGNS = {"€": "EUR", "£": "GBP", "$": "USD"}
 
@@ -36,6 +36,7 @@ class Answers:
     due: dt.date | None = None
     colours: Mapping[str, int] = field(default_factory=dict)  # pieces of each; none where all are alike
     pots: tuple[int, ...] = ()  # places of each
+    bench_times: Mapping[str, str] = field(default_factory=dict)  # working hours by day; none where nobody said any
 
     @property
     def steps(self) -> list[dict[str, Any]]:
@@ -362,7 +363,13 @@ def understood(answers: Answers, locale: str) -> list[str]:
         unit = part.in_words(answers.currency, per=False)
         unit = f"{unit}s" if unit in (*COUNTED, "day", "hour", "minute", "master") and likely != fmt.exactly(1) else unit
         period = f" {'an' if part.per in ('hour', 'order') else 'a'} {part.per}" if unit != "%" and part.per else ""
-        lines.append(f"{part.ask} {likely if low == high else f'{low} to {high}, most likely {likely},'} {unit}{period}.")
+        all_pass = part.key == "yield" and figures[0] == 100.0
+        aside = (
+            " None fails, by that, so no cast is planned beyond those asked for until your log of batches says otherwise."
+            if all_pass
+            else ""
+        )
+        lines.append(f"{part.ask} {likely if low == high else f'{low} to {high}, most likely {likely},'} {unit}{period}.{aside}")
     return lines
 
 
@@ -372,6 +379,8 @@ def _heard(part, answers, fmt):
         return format_skeleton("yMMMEd", answers.due, locale=fmt.locale)
     if part.kind == "places":
         return ", ".join(map(str, answers.pots)) or "Not known: a guess of the trade stands in"
+    if part.kind == "times":
+        return "; ".join(f"{day} {hours}" for day, hours in answers.bench_times.items()) or f"Not known: {STAND_IN} stands in"
     return ", ".join(f"{name} {count}" for name, count in answers.colours.items()) or "All alike"
 
 

@@ -10,6 +10,7 @@ from babel import Locale, UnknownLocaleError
 from ..faults import Fault, StudyError, counted, refusal
 from .answers import UNKNOWN, Answers, asks_order, read_answer, read_answers
 from .crafts import Guess, crafts
+from .order_answers import STAND_IN
 from .questions import BEGIN, Part, parts_of, questions
 
 
@@ -174,7 +175,8 @@ def default_of(answers: Answers, part: Part) -> str:
     if part.needed:
         return ""
     if part.kind != "figure":
-        return {"word": craft.table["piece"], "colours": "all alike", "places": str(craft.table["casts_per_load"])}[part.kind]
+        stands = {"word": craft.table["piece"], "colours": "all alike", "places": str(craft.table["casts_per_load"])}
+        return (stands | {"times": STAND_IN})[part.kind]
     if name:
         steps = craft.mould_steps if kind == "mould_minutes" else craft.table["steps"]
         step = next(step for step in steps if step["name"] == name)

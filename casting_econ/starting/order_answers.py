@@ -1,13 +1,17 @@
-"""Answers that only a first order has: its day, its colours, and the places of each pot."""
+"""Answers that are no figures: the day of a first order, its colours, the places of each pot, and the times at the bench."""
 
 import datetime as dt
 import re
 
 from ..faults import counted
 from ..ledger.dates import month_names, possible_orders, read_date
+from ..study.consistency import DAYS, working_windows
 from ..units import Unclear
 
 _MOST_COLOURS, _MOST_POTS = 60, 20
+STAND_IN = "mon-fri 9-17"  # times at the bench where nobody says any
+_CLOCK = r"(\d{1,2})(?:[:.h](\d\d))?\s*(am|pm)?"
+_TIMES = re.compile(rf"{_CLOCK}\s*(?:-|–|to)\s*{_CLOCK}|([a-z]+)(?:\s*(?:-|–|to)\s*([a-z]+))?|[\s,;:&/+]+|(.)", re.IGNORECASE)
 
 
 def read_day(text: str) -> dt.date:
@@ -18,8 +22,9 @@ def read_day(text: str) -> dt.date:
     >>> read_day("20 March 2027") == read_day("2027-03-20") == read_day("20.3.2027") == dt.date(2027, 3, 20)
     True
     """
-    wrong = ValueError("not a date -> a day such as 2027-03-20")
-    days = {read_date(text, order, dict(month_names("en")), wrong)["value"].date() for order in possible_orders(text) or {"ymd"}}
+    days = {read_date(text, order, dict(month_names("en")))[0] for order in possible_orders(text) or {"ymd"}}
+    if None in days:
+        raise ValueError("not a date -> a day such as 2027-03-20")
     if len(days) > 1:
         one, other = sorted(days)
         raise Unclear(f"question: is this {one:%d %B %Y} or {other:%d %B %Y}? -> '{one}', or '{other}'")
@@ -91,3 +96,50 @@ def read_places(text: str) -> tuple[int, ...]:
     if len(found) > _MOST_POTS:
         raise ValueError(f"more than {_MOST_POTS} pots -> {right}")
     return tuple(found)
+
+
+def read_times(text: str) -> dict[str, str]:
+    """Working hours by day of the week, as the study file writes them; ValueError for what cannot be read.
+
+    Examples
+    --------
+    >>> read_times("mon-tue 9-12, 13:30-17 and sat 6pm-9pm")
+    {'monday': '09:00-12:00, 13:30-17:00', 'tuesday': '09:00-12:00, 13:30-17:00', 'saturday': '18:00-21:00'}
+    """
+    right = "days and hours of a clock with 24, such as 'mon-fri 9-17' or 'tue thu 18-21, sat 10-16'"
+    days, timed, found = [], False, {}
+    for match in _TIMES.finditer(re.sub(r"\b(?:and|from|on|every)\b", ",", text)):
+        *clock, first, last, wrong = match.groups()
+        if wrong or (clock[0] and (not days or bool(clock[2]) != bool(clock[5]))):
+            raise ValueError(f"not days and hours -> {right}")
+        if first:
+            days = ([] if timed else days) + _days(first.casefold(), (last or first).casefold(), right)
+            timed = False
+        elif clock[0]:
+            start, end = (f"{_hour(hour, half):02d}:{minute or '00'}" for hour, minute, half in (clock[:3], clock[3:]))
+            timed = True
+            for day in days:
+                found[day] = f"{found[day]}, {start}-{end}" if day in found else f"{start}-{end}"
+    if not timed:
+        raise ValueError(f"days without hours -> {right}")
+    working_windows(found, faults := [])
+    if faults:
+        raise ValueError(f"{faults[0].wrong} -> {right}")
+    return {day: found[day] for day in DAYS if day in found}
+
+
+def _hour(text, half):
+    """Hour of a day of 24; above it what no clock with am and pm shows."""
+    return int(text) if not half else int(text) % 12 + 12 * (half.casefold() == "pm") if 1 <= int(text) <= 12 else 99
+
+
+def _days(first, last, right):
+    """Days of the week from one word to another."""
+    named = {"weekday": DAYS[:5], "weekend": DAYS[5:], "daily": DAYS, "day": DAYS}
+    if first == last and first.removesuffix("s") in named:
+        return list(named[first.removesuffix("s")])
+    at = [[n for n, day in enumerate(DAYS) if len(word) > 2 and f"{day}s".startswith(word)] for word in (first, last)]
+    if [len(one) for one in at] != [1, 1]:
+        raise ValueError(f"not days of a week -> {right}")
+    (begin,), (end,) = at
+    return [DAYS[(begin + n) % 7] for n in range((end - begin) % 7 + 1)]

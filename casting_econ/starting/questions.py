@@ -14,7 +14,7 @@ class Part:
     low: float = 0.0
     high: float = 1e6
     above: bool = False  # whether `low` itself is too low
-    kind: str = "figure"  # or 'craft', 'word', 'date', 'colours', 'places'
+    kind: str = "figure"  # or 'craft', 'word', 'date', 'colours', 'places', 'times'
     whole: bool = False  # one whole number instead of a range
     needed: bool = False  # whether no guess can stand in
     scale: float = 1.0  # what the study counts in one unit of the answer, such as 24 hours in a day
@@ -78,6 +78,11 @@ QUESTIONS = (
                 per="week",
                 high=100,
             ),
+            Part(
+                key="bench_times",
+                ask="On which days and hours can you be at the bench, such as 'mon-fri 9-17' or 'tue thu 18-21, sat 10-16'?",
+                kind="times",
+            ),
         ),
     ),
     _one(
@@ -124,7 +129,7 @@ ORDER_QUESTIONS = (
     Question(
         title="Hours",
         parts=(
-            _ASKED["Hours"].parts[0],
+            *_ASKED["Hours"].parts[::2],
             Part(
                 key="order_hours",
                 ask="How many hours go to talking, photographs, packing and posting?",

@@ -10,6 +10,7 @@ from ..templates import template
 from . import order_text
 from .answers import Answers
 from .crafts import Guess, kinds
+from .order_answers import STAND_IN, read_times
 from .writer import WORTH, Writer, casts_a_load, read_figure
 
 LOCALES = {"EUR": "en_IE", "GBP": "en_GB", "USD": "en_US", "CAD": "en_CA", "AUD": "en_AU", "NZD": "en_NZ", "CHF": "de_CH"}
@@ -32,14 +33,14 @@ def _shares(answers: Answers) -> dict[str, Guess]:
     """Share passing each check: together the yield that was said, and scattering about as much, though each scatters by itself."""
     answered = answers.figures.get("yield")
     guess = Guess(*answered, "") if answered else answers.guess("yield")
-    low, likely, high = (min(figure / 100.0, 0.9999) for figure in (guess.low, guess.likely, guess.high))
+    low, likely, high = (figure / 100.0 for figure in (guess.low, guess.likely, guess.high))
     losses = {step["name"]: step["losses"] for step in answers.steps if step.get("losses")}
     parts = {name: loss / sum(losses.values()) for name, loss in losses.items()}
     wider = math.hypot(*parts.values())  # of independent parts the widths add up by their squares
     ends = [
         {name: likely**part * (end / likely) ** (part / wider) for name, part in parts.items()} for end in (low, likely, high)
     ]
-    shares = {name: [100.0 * min(end[name], 0.9999) for end in ends] for name in parts}
+    shares = {name: [round(100.0 * min(end[name], 1.0), 4) for end in ends] for name in parts}
     return {name: Guess(*share, guess.kind) for name, share in shares.items()}
 
 
@@ -49,6 +50,7 @@ def study_text(answers: Answers, name: str, locale: str) -> tuple[str, list[str]
     tools = {"hand-tools-and-scales": [*table["hand_tools"][:3], 5, table["hand_tools"][3]]} | table["equipment"]
     given = {"name": name, "locale": locale, "answers": answers, "money": answers.currency, "table": table, "tools": tools}
     given |= {"w": w, "of": Guess.of, "written": written, "places": _places, "product": _product, "kinds": kinds()}
+    given |= {"stand_in": STAND_IN, "read_times": read_times}
     text = template(_STUDY, plain=True).render(**given, first_order=order_text.FIRST_ORDER, quote_words=quote_words())
     w.defaults += ["material prices", "postage, packing and refunds", "minutes an order", "equipment"]
     return text.rstrip() + "\n", list(dict.fromkeys(w.defaults))
@@ -119,7 +121,9 @@ def _step(w: Writer, piece: str, step: dict, shares: dict[str, Guess]) -> list[s
     if "load_size" in step:
         lines.append(f"load_size = {step['load_size']} # pieces that go in together")
     if step["name"] in shares:
-        lines.append(f"pass_share = {w.value(shares[step['name']], '%', worth=WORTH['pass_share'])}")
+        share, worth = shares[step["name"]], WORTH["pass_share"]
+        said = f"your answer: none fails; a strong guess, no certainty: it counts for {worth} that passed, and logged rejects move it"
+        lines.append(f"pass_share = {w.value(share, '%', worth=worth, note=said if share.low == 100.0 else 'your answer')}")
         lines.append("causes = { " + ", ".join(f'"{cause}" = {weight}' for cause, weight in step["causes"].items()) + " }")
     for table, per in (("materials", ""), ("per_load", ', per = "load"')):
         for item, row in step.get(table, {}).items():

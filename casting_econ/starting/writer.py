@@ -40,10 +40,10 @@ class Writer:
         said = f'note = "{note}"' if answered else self.guessed('basis = "guess", note = "trade default (P)"', what)
         return f"{{ value = {written(figure)}, {said} }}"
 
-    def value(self, guess: Guess, unit: str, *, factor: float = 1.0, worth: str = "") -> str:
+    def value(self, guess: Guess, unit: str, *, factor: float = 1.0, worth: str = "", note: str = "your answer") -> str:
         """A range, or one figure where there is none."""
         guess, unit = guess.times(factor), f" {unit}" if unit else ""
-        note = f'basis = "guess", note = "trade default ({guess.kind})"' if guess.kind else 'note = "your answer"'
+        note = f'basis = "guess", note = "trade default ({guess.kind})"' if guess.kind else f'note = "{note}"'
         tail = f', from = "records", worth = "{worth}"' if worth else ""
         if guess.low == guess.high:
             return f'{{ value = "{read_figure(guess.likely, guess.kind)}{unit}"{tail}, {note} }}'

@@ -2,9 +2,9 @@
 
 import datetime as dt
 import re
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
-from pydantic import AfterValidator, PlainValidator
+from pydantic import AfterValidator, create_model
 
 from ..faults import close_match
 from ..reference import quote_words
@@ -23,8 +23,8 @@ from .fields import (
     as_date,
     decided,
     key,
+    reads,
 )
-from .numbers import UNKNOWN
 
 
 class Pack(Node):
@@ -63,22 +63,14 @@ class SupplyEntry(Node):
         return sum(part.parts for part in parts) / sum(part.parts / part.density for part in parts)
 
 
-class TemperatureTable(Node):
+_FIRST, _OTHER = "temperature of the workshop in this month; all twelve or none", "as january"
+_MONTHS = {month: (Celsius | None, key(_OTHER if month != MONTHS[0] else _FIRST, None)) for month in MONTHS}
+
+
+class TemperatureTable(create_model("_Temperatures", __base__=Node, **_MONTHS)):
     """How cures follow the temperature of the workshop."""
 
     factor: decided(low=1.0, high=4.0) = key("how much faster 10 °C more make a cure", 2.0)
-    january: Celsius | None = key("temperature of the workshop in this month; all twelve or none", None)
-    february: Celsius | None = key("as january", None)
-    march: Celsius | None = key("as january", None)
-    april: Celsius | None = key("as january", None)
-    may: Celsius | None = key("as january", None)
-    june: Celsius | None = key("as january", None)
-    july: Celsius | None = key("as january", None)
-    august: Celsius | None = key("as january", None)
-    september: Celsius | None = key("as january", None)
-    october: Celsius | None = key("as january", None)
-    november: Celsius | None = key("as january", None)
-    december: Celsius | None = key("as january", None)
 
     @property
     def months(self) -> tuple[float, ...]:
@@ -90,13 +82,10 @@ class TemperatureTable(Node):
 _SPAN = re.compile(r"\s*(\S+)\s+to\s+(\S+)\s*")
 
 
-def _read_days_off(raw: Any) -> tuple[tuple[dt.date, dt.date], ...]:
+def _days_off(raw, _):
     """Days and spans of days, each as its first and last day."""
-    right = 'a list of days and spans, such as ["2026-12-24", "2027-03-01 to 2027-03-06"]'
-    if raw is None or raw is UNKNOWN:
-        return ()
     if not isinstance(raw, list | tuple):
-        raise ValueError(f"not a list -> {right}")
+        raise ValueError("not a list")
     spans = []
     for one in raw:
         match = _SPAN.fullmatch(one) if isinstance(one, str) else None
@@ -104,11 +93,14 @@ def _read_days_off(raw: Any) -> tuple[tuple[dt.date, dt.date], ...]:
         try:
             first, last = (as_date(end) for end in ends)
         except ValueError as error:
-            raise ValueError(f"{error} in {str(one)!r} -> {right}") from None
+            raise ValueError(f"{error} in {str(one)!r}") from None
         if first > last:
-            raise ValueError(f"a span that ends before it begins, {one!r} -> {right}")
+            raise ValueError(f"a span that ends before it begins, {one!r}")
         spans.append((first, last))
     return tuple(spans)
+
+
+_SPANS = reads(_days_off, 'a list of days and spans, such as ["2026-12-24", "2027-03-01 to 2027-03-06"]', ())
 
 
 def _known_holidays(text: str) -> str:
@@ -128,16 +120,13 @@ def _known_holidays(text: str) -> str:
     return text
 
 
-def _read_weekdays(raw: Any) -> tuple[str, ...] | None:
+def _weekdays(raw, _):
     """Days of the week, in their order."""
-    right = f"a list of {', '.join(DAYS)}"
-    if raw is None or raw is UNKNOWN:
-        return None
     if not isinstance(raw, list | tuple) or not raw:
-        raise ValueError(f"not a list of weekdays -> {right}")
+        raise ValueError("not a list of weekdays")
     for day in raw:
         if day not in DAYS:
-            raise ValueError(f"unknown weekday {day!r} -> {right}{close_match(day, DAYS)}")
+            raise ValueError(f"unknown weekday {day!r} -> a list of {', '.join(DAYS)}{close_match(day, DAYS)}")
     return tuple(day for day in DAYS if day in raw)
 
 
@@ -156,14 +145,14 @@ class OrdersTable(Node):
     """What time and hands commissions have."""
 
     hours: decided("hour/week", above=0.0, high=168.0) | None = key("hours a week; all but the fixed ones if not given", None)
-    days_off: Annotated[tuple[tuple[dt.date, dt.date], ...], PlainValidator(_read_days_off)] = key("days and spans off", ())
+    days_off: Annotated[tuple[tuple[dt.date, dt.date], ...], _SPANS] = key("days and spans off", ())
     holidays: Annotated[str, AfterValidator(_known_holidays)] | None = key(
         "country, or country and region, of the holidays", None
     )
     sanding_cap: decided(
         "hour/day", "; 3 h of hand sanding a day is the planning cap (common practice, no source)", above=0.0, high=3.0
     ) = key("hours of sanding by hand in a day, at most", 3.0)
-    posting_days: Annotated[tuple[str, ...], PlainValidator(_read_weekdays)] | None = key(
+    posting_days: Annotated[tuple[str, ...], reads(_weekdays, f"a list of {', '.join(DAYS)}")] | None = key(
         "weekdays on which parcels are posted; every day of the calendar if not given", None
     )
     transit_days: decided(high=365.0, whole=True) = key("whole days from posting to arrival", 0)

@@ -12,13 +12,23 @@ from .numbers import Amount
 from .told import log_of
 
 STUDY_FILE, UNUSED = "study.toml", "unknown material or part"
+MOST_FAULTS = 500  # told in one round
 MOST_PROMISED = 100  # loads that go before an order; the calendar follows each in every draw
 _HOURS = re.compile(r"^(\d{1,2}):([0-5]\d)\s*-\s*(\d{1,2}):([0-5]\d)$", re.ASCII)
 
 
-def _told_in(faults):
-    """Adds a fault of the study file."""
-    return lambda column, wrong, found, right: faults.append(Fault(STUDY_FILE, wrong, right, column=column, found=found))
+class Enough(Exception):
+    """No more faults are looked for."""
+
+
+class Faults(list):
+    """Faults between the keys of a study file."""
+
+    def told(self, column: str, wrong: str, found: str, right: str) -> None:
+        """Add one; Enough once there are as many as are told."""
+        self.append(Fault(STUDY_FILE, wrong, right, column=column, found=found))
+        if len(self) >= MOST_FAULTS:
+            raise Enough
 
 
 def _is_known(fault, column, kind, name, names):
@@ -31,7 +41,7 @@ def _is_known(fault, column, kind, name, names):
 
 def working_windows(calendar, faults):
     """Working windows of the week, Monday 0:00 being 0 [hour]; what is wrong with them is added to `faults`."""
-    windows, fault = [], _told_in(faults)
+    windows, fault = [], faults.told
     for day, text in calendar.items():
         for part in (p.strip() for p in text.split(",") if p.strip()):
             match = _HOURS.match(part)
@@ -67,7 +77,7 @@ def _longest_window(windows):
 
 def cross_checks(file, windows, faults):
     """What no single key can know. A number that is wrong itself is not-a-number here, and trips no comparison."""
-    fault = _told_in(faults)
+    fault = faults.told
     for name in set(file.stations) & set(file.racks):
         fault(f"racks.{name}", "same name as a station", repr(name), "a name of its own")
     for name, station in file.stations.items():
@@ -175,21 +185,18 @@ def _check_fits(place, mould, room, fault):
         fault(f"{place}.wait_in", "mould larger than the station", f"{mould.cavities} cavities", f"at most {room:g}")
 
 
-def _varies(key, number):
-    """Whether a number is drawn by itself: by its own spread, by what the logs say, or as a shared factor."""
-    shared = key.startswith("spread.") and number.value > 0
-    return number.value != number.value or number.distribution is not None or number.from_records or shared
-
-
 def check_correlations(file, numbers, faults):
     """Pairs must name two different numbers of the file, each pair once, and agree with each other."""
-    pairs, seen, before, fault = [], set(), len(faults), _told_in(faults)
+    pairs, seen, before, fault = [], set(), len(faults), faults.told
     for index, pair in enumerate(file.correlations):
         place = f"correlations.{index}.between"
         for key in pair.between:
             if key not in numbers:
                 fault(place, "unknown number", repr(key), f"the dotted key of a number in the file{close_match(key, numbers)}")
-            elif not _varies(key, numbers[key]):
+                continue
+            number = numbers[key]  # which is drawn by its own spread, by what the logs say, or as a shared factor
+            shared = key.startswith("spread.") and number.value > 0
+            if not (number.value != number.value or number.distribution is not None or number.from_records or shared):
                 fault(place, "a number that never varies", repr(key), "a number with a range, a distribution or from records")
         if pair.between[0] == pair.between[1] or frozenset(pair.between) in seen:
             fault(place, "pair twice, or a number with itself", "", "two different numbers, once")
@@ -208,7 +215,7 @@ def check_asked(numbers, faults):
     right = "a value or a range; logs tell minutes, pass and rework shares, waits, mould life, prices, losses, orders and how they come, what they bring, and fixed hours"
     for key, number in numbers.items():
         if number.from_records and log_of(key) is None:
-            _told_in(faults)(key, "no log tells this number", 'from = "records"', right)
+            faults.told(key, "no log tells this number", 'from = "records"', right)
 
 
 def _check_target(file, fault):
@@ -231,7 +238,7 @@ def _check_target(file, fault):
 
 def check_commissions(file, faults):
     """What commissions, their supplies and their hands say together. What is wrong itself trips no comparison, as above."""
-    fault, items = _told_in(faults), {}
+    fault, items = faults.told, {}
     for product in file.products.values():
         tables = [step.materials for step in product.steps.values()] + [product.parts]
         mould = product.mould

@@ -6,15 +6,14 @@ from collections import Counter
 
 from pydantic import ValidationError
 
-from ..faults import close_match, fault_of
+from ..faults import close_match, cut, fault_of
 from ..reference import words
-from .consistency import STUDY_FILE
+from .consistency import MOST_FAULTS, STUDY_FILE
 from .keys import names_at
 from .numbers import UNKNOWN
 from .schema import StudyFile
-from .text import short
+from .text import within
 
-MOST_FAULTS = 500  # told in one round
 # in place of a table that is missing or none, so that what stands beside it can be checked
 _STAND_INS = {
     ("time",): {"weeks": UNKNOWN, "hours": UNKNOWN, "fixed_hours": UNKNOWN},
@@ -64,16 +63,6 @@ def _without_faulty(raw, error, context, faults):
     return None, faults, frozenset(), patched
 
 
-def within(node, path):
-    """What stands at a path of keys and places in lists; None where nothing does."""
-    for part in path:
-        if isinstance(node, dict):
-            node = node.get(part)
-        else:
-            node = node[part] if isinstance(node, list) and isinstance(part, int) and part < len(node) else None
-    return node
-
-
 def _keys(location):
     """Keys of the file in the place that pydantic gives."""
     return tuple(part for part in location if part not in ("function-before", "[key]"))
@@ -87,7 +76,7 @@ def faults_of(error, currency="EUR"):
 def _fault(item, currency="EUR"):
     """One pydantic error in the kit's words."""
     keys = [str(part) for part in _keys(item["loc"])]
-    found = "" if item["type"] == "missing" else short(item.get("input"))
+    found = "" if item["type"] == "missing" else cut(repr(item.get("input")))
     message = item["msg"].removeprefix("Value error, ")
     wrong, _, right = message.partition(" -> ")
     if item["type"] == "extra_forbidden":
@@ -95,10 +84,8 @@ def _fault(item, currency="EUR"):
         wrong, right = "unknown key", f"one of {', '.join(known)}{close_match(keys[-1], known)}"
         found = repr(keys[-1])
     elif item["type"] == "missing":
-        wrong, right = (
-            "is missing",
-            words("fault")["examples"].get(".".join(keys), "this key with a value").replace("X", currency),
-        )
+        example = words("fault")["examples"].get(".".join(keys), "this key with a value")
+        wrong, right = "is missing", example.replace("X", currency)
     elif item["type"] == "too_long":
         wrong, found, right = "too many entries", f"{len(item['input']):,}", f"at most {item['ctx']['max_length']}"
     elif not right:

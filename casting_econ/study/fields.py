@@ -2,6 +2,7 @@
 
 import datetime as dt
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Annotated, Any
 
@@ -68,26 +69,32 @@ def decided(unit: str = "", why: str = "", **limits: Any) -> Any:
     return Annotated[int | float, PlainValidator(Reads(Quantity(unit, **limits), decided=True, why=why))]
 
 
-def _read_celsius(raw: Any) -> float | None:
+def reads(read: Callable[[Any, ValidationInfo], Any], right: str, unknown: Any = None) -> PlainValidator:
+    """Reads a key by a function; `right` is told where its ValueError names no remedy, `unknown` stands for what could not be read before."""
+
+    def validated(raw: Any, info: ValidationInfo) -> Any:
+        if raw is None or raw is UNKNOWN:
+            return None if raw is None else unknown
+        try:
+            return read(raw, info)
+        except ValueError as error:
+            raise told(error, right) from None
+
+    return PlainValidator(validated)
+
+
+def _celsius(raw, _):
     """A temperature in °C, from a plain number or a text with °C or °F."""
-    if raw is None:
-        return None
-    if raw is UNKNOWN:
-        return math.nan
-    right = "degrees Celsius between -30 and 60, such as 22, '22 °C' or '72 °F'"
-    try:
-        figure, unit = split_figure(raw)
-        if figure is None:
-            raise ValueError("not a temperature")
-        degrees = celsius(figure, plain(unit))
-    except ValueError as error:
-        raise told(error, right) from None
+    figure, unit = split_figure(raw)
+    if figure is None:
+        raise ValueError("not a temperature")
+    degrees = celsius(figure, plain(unit))
     if not -30.0 <= degrees <= 60.0:
-        raise ValueError(f"outside the limits -> {right}")
+        raise ValueError("outside the limits")
     return degrees
 
 
-Celsius = Annotated[float, PlainValidator(_read_celsius)]
+Celsius = Annotated[float, reads(_celsius, "degrees Celsius between -30 and 60, such as 22, '22 °C' or '72 °F'", math.nan)]
 PlainMoney, PlainDensity = decided("{money}"), decided("gram/milliliter", above=0.0, high=30.0)
 PlainShare = decided(high=1.0)
 
@@ -106,16 +113,7 @@ def as_date(raw: Any) -> dt.date:
     return raw
 
 
-def _read_date(raw: Any) -> dt.date | None:
-    if raw is None or raw is UNKNOWN:
-        return None
-    try:
-        return as_date(raw)
-    except ValueError as error:
-        raise ValueError(f"{error} -> a day such as 2026-12-24") from None
-
-
-Date = Annotated[dt.date, PlainValidator(_read_date)]
+Date = Annotated[dt.date, reads(lambda raw, _: as_date(raw), "a day such as 2026-12-24")]
 Share = number(high=1.0)
 PassShare = number(high=1.0, above=0.0)
 Minutes = number("minute", per="piece cast")
@@ -176,16 +174,8 @@ PriceOfUnit = Annotated[Number, BeforeValidator(_read_price)]
 
 def _amount(above: float | None, limits: str) -> Any:
     """An amount in gram, milliliter, pieces, or the unit it is given in."""
-
-    def read(raw: Any, info: ValidationInfo) -> Amount | None:
-        if raw is None or raw is UNKNOWN:
-            return None
-        try:
-            return Amount.read(raw, info.context["currency"], above)
-        except ValueError as error:
-            raise told(error, f"an amount {limits} with its unit, such as '5 kg', '750 ml' or 100 (pieces)") from None
-
-    return Annotated[Amount, PlainValidator(read)]
+    right = f"an amount {limits} with its unit, such as '5 kg', '750 ml' or 100 (pieces)"
+    return Annotated[Amount, reads(lambda raw, info: Amount.read(raw, info.context["currency"], above), right)]
 
 
 PackSize, Stock = _amount(0.0, "above 0"), _amount(None, "of 0 or more")

@@ -5,7 +5,6 @@ from functools import cache
 from typing import Literal, get_args, get_origin
 
 from ..faults import close_match, refusal
-from ..ledger.logs import LOGS, in_words
 from ..reference import kit_folder
 from .fields import Node, Reads
 from .schema import StudyFile
@@ -51,39 +50,16 @@ def explained(asked: str = "") -> list[str]:
     own, start = keys_of()[place], f"{place}."
     inner = {key: field for key, field in keys_of().items() if key.startswith(start)}
     inner = {key: field for key, field in inner.items() if "." not in key.removeprefix(start).removeprefix("NAME.")}
-    lines = [f"{place}: {own.description}", "  " + "; ".join(filter(None, ["" if inner else _kind(own), _left_out(own)]))]
-    lines += [f"  {key}: {field.description}; {_left_out(field)}" for key, field in inner.items()]
-    return lines + _example(place.split("."))
-
-
-def manual_tables() -> str:
-    """Every key of the study file and every column of the logs as Markdown: what it is, takes and is if not given, and a demo's line."""
-    parts = []
-    for table, field in keys_of().items():
-        if "." in table:
-            continue
-        parts += [f"### `{table}`", "", f"{field.description[:1].upper()}{field.description[1:]}.", ""]
-        inner = [key for key in keys_of() if key.startswith(f"{table}.")]
-        if inner:
-            parts += ["| key | what it is | takes | if left out | as in a demo |", "|---|---|---|---|---|"]
-        for key in inner:
-            known, example = keys_of()[key], "".join(_example(key.split("."))).partition(": ")[2]
-            takes = "a table" if any(other.startswith(f"{key}.") for other in inner) else _kind(known)
-            cells = [f"`{key.removeprefix(f'{table}.')}`", known.description, takes, _left_out(known), example and f"`{example}`"]
-            parts.append("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |")
-        parts.append("")
-    parts += ["### Logs, column by column", "", "| log | column | takes | if left out |", "|---|---|---|---|"]
-    for log, columns in LOGS.items():
-        for column, (kind, needed) in columns.items():
-            parts.append(f"| `{log}` | `{column}` | {in_words(kind)} | {'needed' if needed else 'may be left out'} |")
-    return "\n".join(parts) + "\n"
+    lines = [f"{place}: {own.description}", "  " + "; ".join(filter(None, ["" if inner else kind_of(own), left_out(own)]))]
+    lines += [f"  {key}: {field.description}; {left_out(field)}" for key, field in inner.items()]
+    return lines + example_of(place.split("."))
 
 
 def _fits(key, asked):
     return len(key) == len(asked) and all(part in ("NAME", other) for part, other in zip(key, asked))
 
 
-def _kind(field):
+def kind_of(field):
     """What a key takes, in words; '' where its line says it."""
     parts = [*_parts(field.annotation), *field.metadata]
     reads = [part.func.quantity.in_words("EUR") for part in parts if isinstance(getattr(part, "func", None), Reads)]
@@ -93,14 +69,14 @@ def _kind(field):
     return next(iter([*reads, *choices, *(_KINDS[part] for part in parts if part in _KINDS)]), "")
 
 
-def _left_out(field):
+def left_out(field):
     """What a key is if it is not given."""
     default = getattr(field.default, "value", field.default)
     said = str(default).lower().removesuffix(".0") if isinstance(default, str | int | float) else ""
     return "needed" if field.is_required() else f"{said} if not given" if said else "may be left out"
 
 
-def _example(key):
+def example_of(key):
     """The first line of a demo that has a key, by itself, under a name of the demo's or within braces."""
     for path in ([*key, "NAME"], *(key[:count] for count in range(len(key), 0, -1))):
         for demo, lines in _demo_lines().items():

@@ -11,15 +11,15 @@ from pydantic import ValidationError
 from ..faults import Fault, StudyError
 from ..ledger import LOGS, Reading
 from ..units import measures
-from .consistency import STUDY_FILE
-from .faulty import MOST_FAULTS, validated, within
+from .consistency import MOST_FAULTS, STUDY_FILE
+from .faulty import validated
 from .numbers import Number, given_unit
 from .reading import RecordsTable
 from .records import MOULD, ONE_OFF, Names, known_on, part_in_work, read_records
 from .scenarios import checked, factors_of, scenario_file
-from .schema import StudyFile
+from .schema import ScenarioEntry, StudyFile
 from .stations import pot_name
-from .text import currency_of, lines_of, read_text, with_line
+from .text import currency_of, lines_of, read_text, with_line, within
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -33,7 +33,6 @@ class Study:
     records: dict[str, pd.DataFrame] = field(default_factory=dict)  # logs that are there, by name
     in_work: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(LOGS["batches"])))  # loads without a count
     in_work_faults: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(LOGS["faults"])))  # of those loads
-    notes: tuple[str, ...] = ()  # what is odd in the logs without being a fault
     raw: dict = field(default_factory=dict)  # the file's keys as they stand in it
     reading: Reading = field(default_factory=Reading)  # how the logs were read: every decision, change and row set aside
     as_of: dt.date | None = None  # the last day whose rows were read, where not all were
@@ -66,13 +65,16 @@ def read_study(folder: str | Path, *, with_records: bool = True, as_of: dt.date 
         # where a key was left out for its fault, what follows from its absence is not worth saying
         faults += [fault for fault in between if ".".join(fault.column.split(".")[:2]) not in doubtful]
         known = {fault.column for fault in faults}
-        for name in file.scenarios:  # what is wrong without them is told once
+        for name, entry in file.scenarios.items():  # what is wrong without them is told once
             if len(faults) >= MOST_FAULTS:
                 break
-            place, more = f"scenarios.{name}.", scenario_file(readable, file.study.currency, [name])[-1]
+            place, more = f"scenarios.{name}.", scenario_file(readable, file.study.currency, {f"scenarios.{name}": entry})[-1]
             more = [fault for fault in more if fault.column.removeprefix(place) not in known]
             faults += [f for f in more if ".".join(f.column.removeprefix(place).split(".")[:2]) not in doubtful]
-    faults, lines = _told(faults), lines_of(text)
+    if len(faults) >= MOST_FAULTS:
+        wrong, right = "more faults than are told at once", "these mended, then checked again"
+        faults = [Fault(STUDY_FILE, wrong, right, found=f"the first {MOST_FAULTS} of them"), *faults[:MOST_FAULTS]]
+    lines = lines_of(text)
     faults = [with_line(fault, lines) for fault in faults]
     records, reading = {}, Reading()
     if with_records:
@@ -81,46 +83,22 @@ def read_study(folder: str | Path, *, with_records: bool = True, as_of: dt.date 
     if faults:
         raise StudyError(faults, reading)
     parted = dict(zip(("records", "in_work", "in_work_faults"), part_in_work(known_on(records, as_of) if as_of else records)))
-    read = {"file": file, "raw": raw, "numbers": numbers, "windows": windows, "notes": reading.notes, "reading": reading}
+    read = {"file": file, "raw": raw, "numbers": numbers, "windows": windows, "reading": reading}
     return Study(folder=folder, as_of=as_of, **read, **parted)
 
 
-def _told(faults):
-    """The faults of a file in one round, and that there may be more."""
-    if len(faults) < MOST_FAULTS:
-        return faults
-    wrong, right = "more faults than are told at once", "these mended, then checked again"
-    return [Fault(STUDY_FILE, wrong, right, found=f"the first {MOST_FAULTS} of them"), *faults[:MOST_FAULTS]]
+def study_with(study: Study, entries: dict[str, ScenarioEntry], *, orders: bool = False) -> tuple[Study, dict[str, float]]:
+    """The study with some scenarios, its logs as they are and its numbers not scaled yet; and the factors on those by dotted key.
 
-
-def study_with(study: Study, scenarios: list[str], *, orders: bool = False) -> tuple[Study, dict[str, float]]:
-    """The study with some of its scenarios, its logs as they are and its numbers not scaled yet; and the factors on those by dotted key.
-
-    Later scenarios change what earlier ones leave; StudyError if they do not go together. For `orders` it keeps the tables that
-    a year does without.
+    Each entry is by the key that its faults stand below; later ones change what earlier ones leave. StudyError if they do not go together. For
+    `orders` it keeps the tables that a year does without.
     """
-    other = _with(study, study.raw, scenarios, orders=orders)
-    return other, factors_of([study.file.scenarios[name] for name in scenarios], other.numbers)
-
-
-def study_changed(study: Study, change: dict[str, object]) -> Study:
-    """The study with tables and keys of its file as a change has them, its logs as they are; StudyError with every fault of it."""
-    name = "change"
-    try:
-        return _with(study, study.raw | {"scenarios": {name: {"change": change}}}, [name])
-    except StudyError as error:
-        place = f"scenarios.{name}."
-        raise StudyError([replace(fault, column=fault.column.removeprefix(place)) for fault in error.faults]) from None
-
-
-def _with(study, raw, scenarios, *, orders=False):
-    """The study as scenarios among the keys of a file have it."""
-    file, windows, numbers, faults = scenario_file(raw, study.currency, scenarios, orders=orders)
+    file, windows, numbers, faults = scenario_file(study.raw, study.currency, entries, orders=orders)
     if faults:
         raise StudyError(faults)
     if orders:
         file = file.model_copy(update={"commissions": study.file.commissions})
-    return replace(study, file=file, numbers=numbers, windows=windows)
+    return replace(study, file=file, numbers=numbers, windows=windows), factors_of(entries.values(), numbers)
 
 
 def _names(raw, file):
@@ -135,31 +113,24 @@ def _names(raw, file):
 
     if raw is None:
         return None
-    products, time = table(raw, "products"), table(raw, "time")
+    products, time, stations = (table(raw, name) for name in ("products", "time", "stations"))
+    listed = {name: places for name in stations if isinstance(places := table(stations, name).get("places"), list)}
+    pots = {pot_name(name, n) for name, places in listed.items() for n in range(1, len(places) + 1)}
+    mould_steps = (table(product, "mould", "steps") for product in products.values())
     return Names(
         products={name: frozenset(table(product, "steps")) for name, product in products.items()},
         channels=frozenset(table(raw, "channels")),
         offered={name: channel.offered_since for name, channel in file.channels.items() if channel.offered_since} if file else {},
-        places=frozenset(table(raw, "stations")) | frozenset(table(raw, "racks")) | _pots(table(raw, "stations")),
+        places=frozenset(stations).union(table(raw, "racks"), pots),
         items=dict.fromkeys(table(raw, "equipment"), False) | _volumes(products),
         orders={name: frozenset(table(entry, "variants")) for name, entry in table(raw, "commissions").items()},
-        tasks=words(time.get("weekly_tasks")),
-        apart=words(time.get("one_off_tasks")).union(
-            {MOULD, ONE_OFF}, *(table(product, "mould", "steps") for product in products.values())
-        ),
+        tasks=words(time.get("weekly_tasks")).union(words(time.get("one_off_tasks")), {MOULD, ONE_OFF}, *mould_steps),
     )
-
-
-def _pots(stations):
-    """Names of each one of a station whose places are a list."""
-    listed = {name: entry.get("places") for name, entry in stations.items() if isinstance(entry, dict)}
-    return {pot_name(name, n + 1) for name, places in listed.items() if isinstance(places, list) for n in range(len(places))}
 
 
 def _records_settings(raw):
     """The [records] table, currency and locale, as far as the study file can be read: its own faults are told elsewhere."""
-    study = raw.get("study") if isinstance(raw, dict) and isinstance(raw.get("study"), dict) else {}
-    currency, locale = currency_of(raw), study.get("locale")
+    currency, locale = currency_of(raw), within(raw, ["study", "locale"])
     try:
         locale = locale if locale is None else str(Locale.parse(locale))
     except (UnknownLocaleError, ValueError, TypeError):

@@ -2,17 +2,19 @@
 
 import datetime as dt
 import re
+from collections import Counter
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
 
-from ..faults import Fault, close_match, counted
+from ..faults import Fault, close_match, counted, some_of
 from ..ledger import LOGS, place_of, read_logs
 from ..ledger.logs import last_day_of
 
 MOULD, ONE_OFF = "mould", "one-off"  # steps of the timesheet that every study knows
 MOST_ROWS, FEW = 8, 3  # rows that a fault lists beside its own; cells with the same fault that are told one by one
+_LONE, _FEWEST_DAYS = dt.timedelta(days=300), 5  # that part a day from all others; days in the logs before one can be alone
 _BETWEEN = re.compile(r"\s*(?:[+&/,]|\band\b)\s*")  # steps of one row of the timesheet
 
 
@@ -23,8 +25,7 @@ class Names:
     products: dict[str, frozenset[str]]  # with the steps of each
     channels: frozenset[str]
     places: frozenset[str]  # stations and racks
-    tasks: frozenset[str]  # weekly tasks
-    apart: frozenset[str] = frozenset({MOULD, ONE_OFF})  # steps of making moulds, and what is done once only
+    tasks: frozenset[str]  # of the timesheet, beside steps and channels: weekly ones, making moulds, what is done once only
     items: dict[str, bool] = field(default_factory=dict)  # materials, parts and equipment, and whether by volume
     orders: dict[str, frozenset[str]] = field(default_factory=dict)  # commissions, with the variants of each
     offered: dict[str, dt.date] = field(default_factory=dict)  # channels that say since when
@@ -32,7 +33,12 @@ class Names:
     @property
     def beside(self) -> frozenset[str]:
         """What a row of the timesheet may be about beside the steps of a product."""
-        return self.tasks | self.channels | self.apart
+        return self.tasks | self.channels
+
+    def of_columns(self, log: str) -> dict[str, frozenset[str]]:
+        """Names that may stand in the columns of a log."""
+        steps = frozenset(self.beside if log == "timesheet" else ()).union(*self.products.values())
+        return {"product": frozenset(self.products), "channel": self.channels, "station": self.places, "step": steps}
 
     @property
     def order_names(self) -> list[str]:
@@ -101,10 +107,8 @@ def steps_of(text: str, known) -> list[str]:
 def _unknown_names(log, frame, study, reading):
     """Names in a log that the study file does not know."""
     other = study.beside if log == "timesheet" else frozenset()
-    steps = other.union(*study.products.values())
-    known = {"product": frozenset(study.products), "channel": study.channels, "station": study.places, "step": steps}
     faults = []
-    for column, names in known.items():
+    for column, names in study.of_columns(log).items():
         if column not in frame or (column == "station" and not names):
             continue
         for (name, product), rows in _pairs(frame, column):
@@ -121,21 +125,21 @@ def _unknown_names(log, frame, study, reading):
 
 def _once_a_cause(faults):
     """One fault for all rows of a column in which the same is wrong: the first row's, with the others' numbers."""
-    causes: dict[tuple, list[Fault]] = {}
-    for fault in faults:
-        causes.setdefault((fault.file, fault.column, fault.wrong, fault.right), []).append(fault)
-    told: dict[tuple, list[Fault]] = {}
+
+    def cause(fault):
+        return fault.file, fault.column, fault.wrong, fault.right
+
+    many, told = Counter(map(cause, faults)), {}
     for fault in faults:  # the same cell once; many different ones once too
-        cause = (fault.file, fault.column, fault.wrong, fault.right)
-        once = fault.row is not None and fault.column and (fault.found or len(causes[cause]) > FEW)
-        told.setdefault((*cause, fault.found if len(causes[cause]) <= FEW else "") if once else (id(fault),), []).append(fault)
+        few = many[cause(fault)] <= FEW
+        once = fault.row is not None and fault.column and (fault.found or not few)
+        told.setdefault((*cause(fault), fault.found if few else "") if once else (id(fault),), []).append(fault)
     return [_with_rows(*same) for same in told.values()]
 
 
 def _with_rows(first, *more):
     rows = [str(fault.row) for fault in more]
-    rest = f" and {len(rows) - MOST_ROWS} more" if len(rows) > MOST_ROWS else ""
-    found = f"{first.found or 'a blank'}; the same in row{'s' * (len(rows) > 1)} {', '.join(rows[:MOST_ROWS])}{rest}"
+    found = f"{first.found or 'a blank'}; the same in row{'s' * (len(rows) > 1)} {some_of(rows, MOST_ROWS)}"
     return replace(first, found=found) if more else first
 
 
@@ -180,7 +184,7 @@ def _between_logs(records, names, reading):
     batches, found = records.get("batches"), records.get("faults")
     if batches is not None:
         notes += _open_notes(batches, found, reading)
-    notes += _strange_orders(records, names, reading)
+    notes += _strange_orders(records, names, reading) + _lone_days(records, reading)
     if batches is not None and found is not None and not faults:
         done = batches[batches.good.notna()]
         unexplained = (done.casts - done.good).sum() - found.pieces[(found.fate != "rework") & found.batch.isin(done.batch)].sum()
@@ -237,6 +241,27 @@ def _open_notes(batches, found, reading):
     return [f"{loads} of {file} {has} no count of good pieces yet; {counts} as in work{with_faults}."]
 
 
+def _lone_days(records, reading):
+    """The first and the last day of all logs, where nearly a year parts it from every other: the year may be typed wrong."""
+    days = [(log, frame.date[frame.date.notna()]) for log, frame in records.items() if "date" in frame]
+    rows = sorted((day, log, str(label)) for log, dates in days for label, day in dates.items())
+    known, notes = sorted({day for day, *_ in rows}), []
+    if len(known) < _FEWEST_DAYS:
+        return notes
+    for lone, near, side in ((known[0], known[1], "before"), (known[-1], known[-2], "after")):
+        there = [(log, label) for day, log, label in rows if day == lone]
+        if abs(lone - near) > _LONE and (
+            side == "after" or {log for log, _ in there} != {"purchases"}
+        ):  # a tool may be bought long before
+            log, label = there[0]
+            file, row = place_of(reading, log, label if ":" in label else int(label))
+            notes.append(
+                f"{file}:{row} is dated {lone:%Y-%m-%d}, {abs(lone - near).days:,} days {side} any other row: if the year is a slip, put it right, since "
+                "orders a year and weekly hours reckon with it."
+            )
+    return notes
+
+
 def _strange_orders(records, names, reading):
     """Orders of the logs that no commission of the study file has; those of the sales log are a shop's own numbers."""
     known, notes = {split_order(name) for name in names.order_names} if names is not None else set(), []
@@ -246,8 +271,7 @@ def _strange_orders(records, names, reading):
         if log != "batches":  # hours and purchases may be of an order as a whole
             strange = [name for name in strange if split_order(name)[0] not in {order for order, _ in known}]
         if strange:
-            listed = ", ".join(f"{name!r}{close_match(name, names.order_names)}" for name in strange[:3])
-            listed += f" and {len(strange) - 3} more" if len(strange) > 3 else ""
+            listed = some_of([f"{name!r}{close_match(name, names.order_names)}" for name in strange], 3)
             file = f"{_file(reading, log)} names orders that are no commission of study.toml"
             notes.append(f"{file}: {listed}. An order that is over may stay.")
     return notes

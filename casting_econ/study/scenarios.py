@@ -8,10 +8,12 @@ from dataclasses import replace
 from pydantic import BaseModel, ValidationError
 
 from ..faults import Fault
-from .consistency import STUDY_FILE, UNUSED, check_asked, check_commissions, check_correlations, cross_checks, working_windows
-from .faulty import MOST_FAULTS, faults_of, within
+from . import consistency
+from .consistency import STUDY_FILE, UNUSED, Enough, Faults
+from .faulty import faults_of
 from .numbers import Number
 from .schema import MaterialEntry, StudyFile
+from .text import within
 
 SCRAP, PASS_SHARE = ".scrap", ".pass_share"  # a scenario scales what a check scraps; the file states what it passes
 ORDER_TABLES = ("orders", "supplies", "quote")  # of orders by a date, with no bearing on a year
@@ -20,50 +22,42 @@ _LEFT_OUT = ("scenarios", "decision", "records", "commissions")
 _NUMBER_KEYS = {"value", "low", "likely", "high", "distribution"}
 
 
-class _Enough(Exception):
-    """No more faults are looked for."""
-
-
-class _Faults(list):
-    """Faults up to as many as are told."""
-
-    def append(self, fault):
-        super().append(fault)
-        if len(self) >= MOST_FAULTS:
-            raise _Enough
-
-
 def checked(file):
     """Working windows and numbers of a file, and the faults between its keys."""
-    windows, numbers, between = (), dict(numbers_of(file, ())) | _asked_too(file), _Faults()
-    with suppress(_Enough):
-        windows = working_windows(file.calendar, between)
-        cross_checks(file, windows, between)
-        check_correlations(file, numbers, between)
-        check_asked(numbers, between)
-        check_commissions(file, between)
+    windows, numbers, between = (), dict(numbers_of(file, ())) | _asked_too(file), Faults()
+    with suppress(Enough):
+        windows = consistency.working_windows(file.calendar, between)
+        consistency.cross_checks(file, windows, between)
+        consistency.check_correlations(file, numbers, between)
+        consistency.check_asked(numbers, between)
+        consistency.check_commissions(file, between)
     return windows, numbers, between
 
 
-def scenario_file(raw, currency, scenarios, *, orders=False):
-    """The study file with some scenarios, for a year or for orders, its windows and numbers, and the faults, each at the scenario it comes from."""
+def scenario_file(raw, currency, entries, *, orders=False):
+    """The study file with some scenarios, for a year or for orders, its windows and numbers, and the faults; `entries` are by the key that the
+    faults of each stand below, '' for a change of the file itself."""
     left_out = _LEFT_OUT if orders else _LEFT_OUT + ORDER_TABLES
     patched = copy.deepcopy({key: value for key, value in raw.items() if key not in left_out})
     context, faults, file, windows, numbers = {"currency": currency}, [], None, (), {}
-    for name in scenarios:
-        entry, place = raw["scenarios"][name], f"scenarios.{name}"
-        for key in entry.get("drop", []):
+    for place, entry in entries.items():
+        place += "." if place else ""
+        for key in entry.drop:
             *path, last = key.split(".")
             node = within(patched, path)
             if not isinstance(node, dict) or last not in node:
                 right = "a dotted key of this file, such as channels.NAME"
-                faults.append(Fault(STUDY_FILE, "no such key", right, column=f"{place}.drop", found=repr(key)))
+                faults.append(Fault(STUDY_FILE, "no such key", right, column=f"{place}drop", found=repr(key)))
             else:
                 del node[last]
-        change = copy.deepcopy(entry.get("change", {}))
-        for station, stated in _stations_of(change).items():
-            if isinstance(stated.get("places"), list):  # which says how many there are
-                _stations_of(patched).get(station, {}).pop("count", None)
+        change = copy.deepcopy(entry.change)
+        stations = within(change, ["stations"])
+        for station in stations if isinstance(stations, dict) else ():
+            there = within(patched, ["stations", station])
+            if isinstance(within(stations, [station, "places"]), list) and isinstance(
+                there, dict
+            ):  # which says how many there are
+                there.pop("count", None)
         _merge(patched, change)
         late, channels = within(patched, ["cash", "payment_delay"]), patched.get("channels", {})
         if isinstance(late, dict):
@@ -74,13 +68,12 @@ def scenario_file(raw, currency, scenarios, *, orders=False):
             found = [fault for fault in found if fault.wrong != UNUSED]  # a supply may be of what is no longer used
         except ValidationError as error:
             file, found = None, faults_of(error)
-        faults += [replace(f, column=f"{place}.{f.column}") for f in found]
-        if file is not None and "scale" in entry:
-            stated = dict(numbers_of(file, ()))
-            for pattern in entry["scale"]:
-                if not _matching(pattern, stated):
-                    right = "a dotted key of a number that the file states, with * for any name, such as channels.*.orders"
-                    faults.append(Fault(STUDY_FILE, "no such number", right, column=f"{place}.scale", found=repr(pattern)))
+        faults += [replace(f, column=f"{place}{f.column}") for f in found]
+        stated = dict(numbers_of(file, ())) if file is not None and entry.scale else {}
+        for pattern in entry.scale if file is not None else ():
+            if not _matching(pattern, stated):
+                right = "a dotted key of a number that the file states, with * for any name, such as channels.*.orders"
+                faults.append(Fault(STUDY_FILE, "no such number", right, column=f"{place}scale", found=repr(pattern)))
     return file, windows, numbers, faults
 
 
@@ -103,12 +96,6 @@ def dotted(tables, path=()):
             yield from dotted(value, (*path, key))
         else:
             yield ".".join((*path, key)), value
-
-
-def _stations_of(tables):
-    """The tables of stations in a file or a change that may have anything in their place."""
-    found = tables.get("stations") if isinstance(tables, dict) else None
-    return {name: table for name, table in found.items() if isinstance(table, dict)} if isinstance(found, dict) else {}
 
 
 def _merge(node, change):

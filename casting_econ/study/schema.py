@@ -10,7 +10,6 @@ from pydantic import AfterValidator, ValidationInfo
 
 from ..faults import close_match
 from ..reference import cautions
-from .cash import CashTable
 from .commissions import CommissionEntry, OrdersTable, QuoteTable, SupplyEntry, TemperatureTable
 from .fields import (
     DAYS,
@@ -35,8 +34,9 @@ from .fields import (
     decided,
     key,
     number,
+    reads,
 )
-from .numbers import Number
+from .numbers import Number, split_figure
 from .reading import RecordsTable
 from .stations import RackEntry, StationEntry
 
@@ -125,7 +125,9 @@ class MouldEntry(Node):
 class ProductEntry(Node):
     """What is cast, and how."""
 
-    casts_per_load: number(**PIECES_A_LOAD, basis="decided", whole=True) = key("pieces cast in a load")
+    casts_per_load: number(**PIECES_A_LOAD, basis="decided", whole=True) = key(
+        "pieces cast in a load; at most what its pot holds in whole moulds"
+    )
     lots_per_load: number(above=0.0, counts="lot", per="load") = key("lots in a load of the year; an order has its own", ONE)
     unsold_share: number(high=0.95) = key("share of the good pieces that is never sold: samples, gifts", ZERO)
     made_before: number(counts="piece cast") = key("pieces made before the study, from which learning goes on", ZERO)
@@ -316,6 +318,42 @@ class DecisionTable(Node):
     """What limits a choice between scenarios."""
 
     budget: PlainMoney | None = key("money for outlays of scenarios done together", None)
+
+
+def _season(raw, _):
+    """Twelve weights from January, or 'records'."""
+    if raw == "records":
+        return raw
+    if not isinstance(raw, list | tuple):
+        raise ValueError("not a list of weights")
+    weights = [split_figure(one) for one in raw]
+    if len(raw) != len(MONTHS):
+        raise ValueError(f"{len(raw)} weights for the {len(MONTHS)} months")
+    for month, (figure, unit), one in zip(MONTHS, weights, raw, strict=True):
+        if figure is None or unit or figure < 0:
+            raise ValueError(f"a weight of {month} that is no number of 0 or more, {one!r}")
+    if not any(figure for figure, _ in weights):
+        raise ValueError("no weight above 0")
+    return tuple(figure for figure, _ in weights)
+
+
+_WEIGHTS = 'twelve weights from January such as [0.8, 0.8, 1, 1, 1, 1, 0.9, 0.9, 1, 1, 1.3, 1.3], or "records"'
+
+
+class CashTable(Node):
+    """How money comes and goes by month. Decided figures; of them the season alone reaches the year, where it varies by months."""
+
+    reserve: PlainMoney = key("money there at the start", 0.0)
+    outlay: dict[Key, PlainMoney] | None = key("paid at the start, by what for; equipment and first moulds if not given", None)
+    months: decided(low=12.0, high=60.0, whole=True) = key("months that are followed", 24)
+    ramp_months: decided(high=60.0) = key("months until demand is full, growing evenly from nothing", 0.0)
+    season: Annotated[tuple[float, ...] | str, reads(_season, _WEIGHTS)] | None = key(
+        'how demand comes by month: twelve weights from January, or "records"; every month alike if not given', None
+    )
+    start_month: Literal[MONTHS] = key("month it starts in", MONTHS[0])
+    payment_delay: dict[Key, decided(high=24.0, whole=True)] = key("by channel: months from a sale to its money", {})
+    pay_taken: decided("{money}/month") = key("money a month that you mean to take out", 0.0)
+    material_lead: decided(high=12.0, whole=True) = key("months that materials are bought before the sale", 0)
 
 
 class CorrelationEntry(Node):

@@ -3,6 +3,7 @@
 import math
 from typing import Any
 
+import numpy as np
 from pydantic import model_validator
 
 from .fields import ONE, Node, Places, PlacesOfEach, key, number
@@ -46,14 +47,33 @@ def pot_name(station: str, number: int) -> str:
     return f"{station} {number}"
 
 
+def whole_moulds(places: float, mould) -> float:
+    """Casts that find room in so many places: a mould goes in whole, and takes a place for each of its cavities. [cast]
+
+    >>> from types import SimpleNamespace
+    >>> [int(whole_moulds(places, SimpleNamespace(cavities=4))) for places in (14, 6, 3)]
+    [12, 4, 0]
+    """
+    cavities = (mould and mould.cavities) or 1
+    return math.inf if math.isinf(places) else places // cavities * cavities
+
+
+def pot_loads(file, product: str, most=None) -> tuple:
+    """Casts of a full load of each pot that holds a mould, in their order; of one where they are alike. [cast/load]
+
+    At most as many as a load has, or as `most` says.
+    """
+    entry = file.products[product]
+    most = entry.casts_per_load.value if most is None else most
+    step = entry.steps.get(entry.first_wait)
+    station = None if step is None or step.load_size is not None else file.stations.get(step.wait_in)
+    rooms = (math.inf,) if station is None else station.sizes or (station.room(chosen=True),)
+    return tuple(np.minimum(most, room) for places in rooms if (room := whole_moulds(places, entry.mould)))
+
+
 def load_sizes(file, product: str, most: int | None = None) -> tuple[int, ...]:
     """Casts of full loads in turn, the largest first: each as many as its pot holds, at most those of a load. [cast/load]
 
     `most` limits them further, as where fewer moulds are there; one size where all pots are alike.
     """
-    entry = file.products[product]
-    most = int(entry.casts_per_load.value) if most is None else most
-    step = entry.steps.get(entry.first_wait)
-    station = None if step is None or step.load_size is not None else file.stations.get(step.wait_in)
-    sizes = () if station is None else station.sizes
-    return tuple(sorted((min(most, size) for size in sizes), reverse=True)) or (most,)
+    return tuple(sorted(map(int, pot_loads(file, product, most)), reverse=True))

@@ -54,7 +54,7 @@ def read_text(folder):
         return refused(text, row=row, wrong="is not valid TOML", found=str(error), right=_toml_remedy(text, row, str(error)))
     if path := _too_deep(raw):
         row = next((line for keys, line in lines_of(text).items() if keys[:MOST_LEVELS] == path), None)
-        return refused(text, **deep, row=row, column=".".join(path[:4]), found=f"{short('.'.join(path))[1:-1]} and on")
+        return refused(text, **deep, row=row, column=".".join(path[:4]), found=f"{cut(repr('.'.join(path)))[1:-1]} and on")
     return text, raw, list(_unclear(raw, ()))
 
 
@@ -88,10 +88,19 @@ def _unclear(node, path):
             return
 
 
+def within(node, path):
+    """What stands at a path of keys and places in lists; None where nothing does."""
+    for part in path:
+        if isinstance(node, dict):
+            node = node.get(part)
+        else:
+            node = node[part] if isinstance(node, list) and isinstance(part, int) and part < len(node) else None
+    return node
+
+
 def currency_of(raw, text=""):
     """Currency that the file's money is read in; where the file does not say, the code that its figures have most often."""
-    study = raw.get("study") if isinstance(raw, dict) else None
-    stated = study.get("currency") if isinstance(study, dict) else None
+    stated = within(raw, ["study", "currency"])
     if stated in list_currencies():
         return stated
     codes = Counter(code for code in re.findall(r"\d\s*([A-Z]{3})\b", text) if code in list_currencies())
@@ -108,11 +117,6 @@ def _too_deep(raw):
             return path
         open_ += [((*path, str(key)), inner) for key, inner in items if isinstance(inner, dict | list)]
     return ()
-
-
-def short(value):
-    """A value as it stands in the file, at most 80 characters of it."""
-    return cut(repr(value))
 
 
 def lines_of(text):

@@ -46,6 +46,26 @@ EURO = "date;channel;product;pieces;price\n2025-04-13;fair;planter;2;€ 14,50\n
 SOLD = "date channel product pieces price"
 PLANTER = rows((2, "2025-04-13", "fair", "planter", 2, 14.5), columns=SOLD, log="sales")
 case("cp1252-euro", {"sales.csv": EURO.encode("cp1252")}, **PLANTER)
+# how many, in dozens: twelve each, common practice, no source
+case(
+    "dozens",
+    {
+        "timesheet.csv": "date,step,minutes,pieces_handled\n2025-04-03,pour,12,4 doz\n2025-04-04,pour,7,a dozen\n2025-04-05,pour,7,1½ dozen\n2025-04-06,pour,7,half a dozen\n"
+    },
+    **rows(
+        (2, "2025-04-03", "pour", 48, 12),
+        (3, "2025-04-04", "pour", 12, 7),
+        (4, "2025-04-05", "pour", 18, 7),
+        (5, "2025-04-06", "pour", 6, 7),
+        columns="date step pieces_handled minutes",
+    ),
+)
+case(
+    "dozens-that-are-no-whole-number",
+    {"timesheet.csv": "date,step,minutes,pieces_handled\n2025-04-03,pour,12,1/5 dozen\n"},
+    faults=["pieces_handled"],
+    log="timesheet",
+)
 # what parts the cells
 case("tabs", {"timesheet.tsv": sheet_times("2025-04-03,pour,12").replace(",", "\t")}, **rows((2, "2025-04-03", "pour", 12)))
 case("bars", {"timesheet.txt": sheet_times("2025-04-03,pour,12").replace(",", "|")}, **rows((2, "2025-04-03", "pour", 12)))

@@ -1,0 +1,357 @@
+"""What a newcomer who has one order reads in its plan: moulds that go in whole, answers that agree, dates in their order, days off, ends."""
+
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+from commands import DATA, command
+from test_mould_making import order, study
+
+from casting_econ.evidence.loads import usual_load
+from casting_econ.faults import StudyError
+from casting_econ.kit import format_of, open_study
+from casting_econ.orders import open_order, order_lines, order_results, policies, price_of, quote_of, tables, wording
+from casting_econ.orders.making import planner_with
+from casting_econ.orders.mould_page import choice_table
+from casting_econ.orders.plan import OrderPlan
+from casting_econ.orders.spec import AT_ONCE, TOP_UP
+from casting_econ.orders.topping import in_loads
+from casting_econ.running.report import _markdown, kept_whole
+from casting_econ.study.stations import load_sizes, pot_loads
+from casting_econ.templates import page_style
+
+# moulds of four, and two pots whose places they do not fill
+POTS = (
+    ("count = 1\nplaces = 12", "places = [14, 6]"),
+    ("casts_per_load = 12", "casts_per_load = 14"),
+    ("cavities = 3", "cavities = 4"),
+    ("masters = 3", "masters = 4"),
+)
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory):
+    """24 pieces from four moulds of four casts in pots of 14 and 6 places."""
+    plan = order(tmp_path_factory.mktemp("whole"), *POTS)
+    return OrderPlan(planner=planner_with(plan.planner, 4), order=plan.order)
+
+
+def test_a_mould_goes_into_a_pot_whole(tmp_path):
+    """Own arithmetic: into 14 and 6 places go three moulds of four and one: 12 and 4 casts, in the year, the records and an order alike."""
+    kit = open_study(study(tmp_path, *POTS))
+    file, product = kit.study.file, kit.inputs().product("peg")
+    assert load_sizes(file, "peg") == (12, 4) and load_sizes(file, "peg", 8) == (8, 4)
+    assert tuple(map(int, product.pots)) == pot_loads(file, "peg") == (12, 4)
+    assert float(product.casts_per_load) == usual_load(kit.study, "peg") == 8.0
+    assert float(product.mould.minutes) == 3 * (25 + 15) + 5  # of the three that fill the larger pot
+
+
+@pytest.mark.parametrize(
+    ("places", "casts", "cavities", "loads"),
+    [
+        ("[14, 6]", 14, 4, (12, 4)),
+        ("[14, 3]", 14, 4, (12,)),
+        ("14", 14, 4, (12,)),
+        ("[12, 8]", 12, 4, (12, 8)),
+        ("[20, 16]", 14, 4, (14, 14)),
+    ],
+)
+def test_cavities_may_stay_empty_and_half_a_mould_does_not_go_in(tmp_path, places, casts, cavities, loads):
+    """Own arithmetic; a pot that holds no mould takes no load, and 14 casts fill four moulds of four where 16 places are there."""
+    changes = [("count = 1\nplaces = 12", f"places = {places}"), ("casts_per_load = 12", f"casts_per_load = {casts}")]
+    kit = open_study(study(tmp_path, *changes, ("cavities = 3", f"cavities = {cavities}")))
+    assert load_sizes(kit.study.file, "peg") == loads and float(kit.point().totals["hours_per_year"]) > 0
+
+
+def test_no_load_of_a_plan_takes_more_places_than_its_pot(whole):
+    """Every load, those of moulds and copies too, in whole moulds, all at once and topped up; loads of two moulds never go into the small pot."""
+    assert [load["station"] for load in order_results(whole, price_of(whole))["schedule"]].count("pot 1") > 2
+    for plan in whole.policies.values():
+        loads, places = plan.loads, {"pot 1": 14, "pot 2": 6}
+        for load in range(loads.planned):
+            made = loads.made.get(load)
+            moulds = (
+                made.count
+                if made and made.kind == "moulds"
+                else -(-(made.count if made else int(loads.by_draw[:, load].sum(axis=1).max())) // 4)
+            )
+            stage = int(plan.course.plan.first[load])
+            assert 4 * moulds <= places[plan.course.pot(load, stage)], (load, moulds)
+    assert whole.planner.load_sizes == (12, 4)
+    assert in_loads(np.array([[16]]), whole.planner.load_sizes, apart=False).sum(axis=2).tolist() == [[12, 4]]
+
+
+def test_a_load_of_two_moulds_waits_for_the_pot_that_holds_both(whole):
+    """Own arithmetic: 5 casts fill two moulds of four, so take 8 places: of 14 and 6 only the larger pot holds them."""
+    loads = whole.planner.loads(whole.order, {"": 17}, extra=0)
+    course = whole.planner.course(whole.order, loads, whole.planner.point, record=True)
+    assert [(int(loads.size[load]), course.pot(load)) for load in range(loads.new.start, loads.planned)] == [
+        (12, "pot 1"),
+        (4, "pot 2"),
+        (1, "pot 2"),
+    ]
+    five = whole.planner.loads(whole.order, {"": 21}, extra=0)
+    course = whole.planner.course(whole.order, five, whole.planner.point, record=True)
+    assert (int(five.size[-1]), course.pot(five.planned - 1)) == (5, "pot 1")
+
+
+def test_the_plan_says_how_many_moulds_go_into_a_pot(whole):
+    """Where places stay empty it says so, and nothing where moulds fill them."""
+    fmt = format_of(whole.planner.kit)
+    assert "moulds go into a pot whole, 3 into 14 places, 1 into 6 places" in wording.moulds_sentence(whole, fmt)
+
+
+def test_nothing_is_said_of_places_that_moulds_fill(tmp_path):
+    """Four moulds of three in a pot of twelve; of three a load of ten leaves two cavities empty."""
+    plan = order(tmp_path)
+    assert "whole" not in wording.moulds_sentence(plan, format_of(plan.planner.kit))
+    (tmp_path / "ten").mkdir()
+    plan = order(tmp_path / "ten", ("casts_per_load = 12", "casts_per_load = 10"))
+    assert "10 casts fill 4 moulds, one in part" in wording.moulds_sentence(plan, format_of(plan.planner.kit))
+
+
+# ------------------------------------------------------------------ answers that agree
+
+COLOURS = (
+    ("pieces = 24\nstart", "pieces = 96\nvariants = { red = 24, blue = 24, grey = 24, sand = 24 }\nstart"),
+    ('[products.peg.steps.sand]\nminutes = "3 min"', '[products.peg.steps.sand]\nminutes = "3 min"\npass_share = "80 %"'),
+)
+
+
+@pytest.fixture(scope="module")
+def late(tmp_path_factory):
+    """Four colours by a day that only counting and topping up holds."""
+    return order(tmp_path_factory.mktemp("late"), *COLOURS, ("due = 2027-03-31", "due = 2027-03-19"))
+
+
+def test_the_first_lines_say_yes_where_another_way_holds_the_date(late):
+    """Both in one line: as planned not safely, and yes with what is advised below, each with its chance; the paragraph says the same."""
+    fmt, quoted = format_of(late.planner.kit), price_of(late)
+    once, topped = (fmt.chance(late.policies[name].course.in_time) for name in (AT_ONCE, TOP_UP))
+    when = wording.first_lines(late, quoted, fmt)[1]
+    assert not late.meets_date and late.policies[TOP_UP].meets_date and policies.advised(late) == TOP_UP
+    assert (
+        f"yes with counting and topping up, with a chance of {topped}; as planned here not safely, the chance is {once}" in when
+    )
+    assert f"With counting and topping up the date holds with a chance of {topped}" in wording.headline(late, fmt)
+
+
+def test_what_changes_of_the_plan_save_the_date_is_said_too(late):
+    """Where neither way of casting holds it, the first change that does; where none does, no yes is said."""
+    fmt = format_of(late.planner.kit)
+    for due in (date(2027, 3, 17), date(2027, 3, 12)):
+        plan = late.with_order(due=due)
+        saving = [what for what, chance, _ in plan.options[1:] if chance >= 0.95]
+        line = wording.first_lines(plan, price_of(plan), fmt)[1]
+        assert (f"yes with {saving[0]}" in line) if saving else ("yes" not in line)
+
+
+def test_a_chance_is_the_same_wherever_it_is_told(late):
+    """As planned, begun on the first day, and with the moulds in use: the chance of the headline, not one of fewer draws."""
+    fmt = format_of(late.planner.kit)
+    options, starts = tables.option_table(late, fmt), tables.start_table(late, fmt)
+    moulds = choice_table(late, fmt).set_index("moulds in use").loc[late.planner.moulds.in_use]
+    assert options["in time"][0] == starts["in time"][0] == moulds["in time"] == late.course.in_time
+    assert options["date that holds"][0] == moulds["date that holds"] == tables.day(fmt, late.arrives)
+
+
+# ------------------------------------------------------------------ dates of the quote
+
+
+def in_order(quote, today, valid_days=14):
+    """A quote is made today, holds while its date does, and asks for the deposit by then; then posting, then arrival."""
+    assert (
+        quote.made_on
+        == today
+        <= quote.deposit_by
+        == quote.valid_until
+        <= min(quote.posted_by, today + timedelta(days=valid_days))
+    )
+    assert quote.arrives_by is None or quote.posted_by <= quote.arrives_by
+
+
+@pytest.mark.parametrize("today", ["2027-02-20", "2027-02-28", "2027-03-01", "2027-03-05", "2027-03-26", "2027-05-01"])
+def test_dates_of_a_quote_follow_each_other(tmp_path, today):
+    """Before the first day, on it, after it, and after the due date: the date given holds where work begins on the last day for the deposit."""
+    today = date.fromisoformat(today)
+    plan = order(tmp_path, ("[commissions.first]", "[orders]\ntransit_days = 2\n[commissions.first]"), today=today)
+    quote = quote_of(plan, price_of(plan), today)
+    in_order(quote, today)
+    begun = max(quote.deposit_by, plan.order.start)
+    assert plan.with_order(start=begun, due=max(quote.arrives_by, begun)).meets_date
+    assert (quote.arrives_by == plan.order.due) == (today < date(2027, 3, 20))
+
+
+def test_a_quote_of_an_order_that_begins_today(tmp_path):
+    """No first day is stated: it is today, and the quote is of today."""
+    today = date(2027, 3, 2)
+    plan = order(tmp_path, ("start = 2027-03-01\n", ""), today=today)
+    assert plan.order.start == today
+    in_order(quote_of(plan, price_of(plan), today), today)
+
+
+def test_a_date_that_is_safe_today_alone_is_said_to_be_so(late):
+    """The deposit would have to be there on the first day, and the quote ends with it: said, with what gives more time."""
+    fmt = format_of(late.planner.kit)
+    tight = late.with_order(due=late.arrives)
+    quote = quote_of(tight, price_of(tight), tight.order.start)
+    assert tight.meets_date and tight.last_start == tight.order.start == quote.valid_until == quote.deposit_by
+    assert "the quote holds no longer: a day later the date is not safe" in wording.deposit_sentence(
+        tight, price_of(tight), 300.0, fmt
+    )
+    assert "its date is later than the earliest here" in wording.deposit_sentence(late, price_of(late), 300.0, fmt)
+    assert quote_of(late, price_of(late)).posted_by > late.arrives
+
+
+@pytest.mark.parametrize(
+    ("name", "of"), [("kelpmoor-handles", "kitchen"), ("hollin-quay-pulls", "hotel-refit"), ("samphire-hooks", "first-order")]
+)
+def test_dates_of_the_quotes_of_the_demos(name, of):
+    """A week before each begins."""
+    kit = open_study(DATA / name, as_of="2026-01-05" if name == "samphire-hooks" else None)
+    plan = open_order(kit, of, today=date(2026, 1, 5))
+    today = plan.order.start - timedelta(days=7)
+    in_order(quote_of(plan, price_of(plan), today), today, kit.study.file.quote.valid_days)
+
+
+# ------------------------------------------------------------------ when it is over
+
+DONE = "batch,date,product,casts,good,checked,order\n" + "".join(
+    f"B{n},2027-03-{8 + n:02},peg,12,12,2027-03-{10 + n:02},first\n" for n in (1, 2)
+)
+SOLD = "date,order,channel,product,pieces,price\n"
+
+
+@pytest.mark.parametrize(
+    ("sales", "said"),
+    [
+        ("", "**All is in hand:** pack and post it"),
+        ("2027-03-20,first,direct,peg,10,125\n", "**10 pieces of it are sold** by the sales log: pack and post the other 14."),
+        ("2027-03-20,first,direct,peg,24,90\n", "**Delivered** by the sales log on Sat, 20 Mar 2027, asked for by Wed, 31 Mar 2027: ask for the balance of €210.00,"),
+        ("2027-03-20,first,direct,peg,24,300\n", "**Delivered and paid** by the sales log on Sat, 20 Mar 2027, asked for by Wed, 31 Mar 2027: log the hours"),
+    ],
+)  # fmt: skip
+def test_what_is_left_follows_from_what_is_sold(tmp_path, sales, said):
+    """A delivered order is not to be packed and posted again: what is owed, and the hours, are what is left."""
+    records = {"batches": DONE} | ({"sales": SOLD + sales} if sales else {})
+    plan = order(tmp_path, records=records)
+    quoted, fmt = price_of(plan), format_of(plan.planner.kit, year=False)
+    said_of_it = *wording.first_lines(plan, quoted, fmt), wording.headline(plan, fmt), wording.progress_sentence(plan, fmt)
+    lines = "\n".join(said_of_it)
+    assert plan.order.complete and said in lines
+    assert ("ack and post" in lines) == ("elivered" not in said) == ("must be packed" in lines)
+
+
+# ------------------------------------------------------------------ days off
+
+
+def test_days_off_that_no_one_stated_are_said_once(tmp_path):
+    """Over the turn of a year: the three days of most countries, or all of the country that a stated locale names; nothing once any is stated."""
+    turn = ("start = 2027-03-01\ndue = 2027-03-31", "start = 2027-12-20\ndue = 2028-02-15")
+    more = ("pieces = 24\nstart", "pieces = 96\nstart")
+    cases = {
+        "none": ((), "works on Sat, 25 Dec 2027; Sun, 26 Dec 2027; Sat, 1 Jan 2028**. `holidays"),
+        "german": ((('currency = "EUR"', 'currency = "EUR"\nlocale = "de_DE"'),), "(holidays of DE, by the study's locale). `holidays = \"DE\"`"),
+        "stated": ((("[commissions.first]", '[orders]\ndays_off = ["2027-12-25"]\n[commissions.first]'),), ""),
+        "public": ((("[commissions.first]", '[orders]\nholidays = "DE"\n[commissions.first]'),), ""),
+    }  # fmt: skip
+    for name, (changes, said) in cases.items():
+        (tmp_path / name).mkdir()
+        plan = order(tmp_path / name, more, turn, *changes)
+        fmt = format_of(plan.planner.kit)
+        told = wording.days_off_sentence(plan, fmt)
+        assert said in told and bool(said) == bool(told), name
+        lines = "\n".join(order_lines(plan, price_of(plan)))
+        assert lines.count("No days off are stated") == bool(said)
+
+
+def test_days_off_are_not_spoken_of_where_the_plan_meets_none(whole):
+    """A plan in March, no locale stated."""
+    assert wording.days_off_sentence(whole, format_of(whole.planner.kit)) == ""
+
+
+# ------------------------------------------------------------------ the ends
+
+MASTERS = ("masters = 3", "masters = 0")
+
+
+@pytest.mark.parametrize(
+    ("changes", "casts", "loads", "third"),
+    [
+        ((("pieces = 24\nstart", "pieces = 1\nstart"),), 1, 1, "**Start 1 cast** in 1 load once moulds are ready; making 1 mould for them begins on"),
+        ((("pieces = 24\nstart", "pieces = 12\nstart"), ("in_hand = 0", "in_hand = 4")), 12, 1, "**Start 12 casts** in 1 load on Mon, 1 Mar 2027."),
+        ((("in_hand = 0", "in_hand = 1"), MASTERS), 24, 8, "**Start 24 casts** in 8 loads on Mon, 1 Mar 2027."),
+    ],
+)  # fmt: skip
+def test_one_piece_one_load_one_mould(tmp_path, changes, casts, loads, third):
+    """Own arithmetic where nothing fails: one piece is one cast, a load of four moulds of three is twelve, one mould takes eight loads."""
+    plan = order(tmp_path, *changes)
+    fmt = format_of(plan.planner.kit)
+    assert (plan.casts, plan.new_loads) == (casts, loads) and plan.meets_date
+    assert wording.first_lines(plan, price_of(plan), fmt)[2].startswith(third)
+    assert order_lines(plan, price_of(plan)) and quote_of(plan, price_of(plan)).pieces == plan.order.pieces
+
+
+def test_a_day_gone_by_is_said(tmp_path):
+    """Not begun: refused with what mends it; begun: late, with the day that holds; all in hand: it had to be packed before."""
+    with pytest.raises(StudyError, match=r"commissions\.first\.due: is before the work can start; .*--by and --start"):
+        order(tmp_path, ("start = 2027-03-01\n", ""), today=date(2027, 4, 2))
+    half = DONE.splitlines(keepends=True)
+    plan = order(tmp_path, records={"batches": "".join(half[:2])}, start="2027-04-02")
+    line = wording.first_lines(plan, price_of(plan), format_of(plan.planner.kit))[1]
+    assert plan.course.in_time == 0.0 and "that day has gone by; safe by" in line and "yes" not in line
+
+
+def test_an_order_that_is_given_away_has_a_plan_and_no_quote(tmp_path):
+    """A price of zero is no price to quote: the plan is written, why there is no quote is said, and no deposit is asked."""
+    code, said, _ = command("order", study(tmp_path), "first", "--price", "0")
+    said = " ".join(said.split())
+    assert code == 0 and "There is no quote: no price to quote" in said and "Nothing is charged, so no deposit is asked." in said
+    folder = tmp_path / "orders" / "first"
+    assert (folder / "plan.html").is_file() and (folder / "order.json").is_file() and not (folder / "quote.html").exists()
+
+
+def test_what_is_delivered_is_not_quoted_again(tmp_path):
+    """One piece, made and sold: its folder holds what it paid and no quote, and one piece is not `all 1 piece`."""
+    one = ("pieces = 24\nstart", "pieces = 1\nstart")
+    sold = SOLD + "2027-03-20,first,direct,peg,1,300\n"
+    log = "batch,date,product,casts,good,checked,order\nB1,2027-03-09,peg,1,1,2027-03-11,first\n"
+    code, said, _ = command("order", study(tmp_path, one, batches=log, sales=sold), "first")
+    assert code == 0 and "the one piece is in hand" in said and "Quote" not in said and "project.html" in said
+    assert not (tmp_path / "orders" / "first" / "quote.html").exists()
+
+
+# ------------------------------------------------------------------ keys on a page
+
+_BROKEN = """() => { const found = [], walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT), range = document.createRange();
+  const top = (node, at) => { range.setStart(node, at); range.setEnd(node, at + 1); return range.getClientRects()[0]?.top; };
+  for (let node; node = walk.nextNode();) for (const part of node.data.matchAll(/[-](?=\\w)/g))
+    if (part.index && top(node, part.index) + 4 < top(node, part.index + 1)) found.push(node.data.slice(Math.max(part.index - 20, 0), part.index + 20));
+  return found; }"""
+
+
+def test_no_line_ends_within_a_key_or_a_date(tmp_path, browser):
+    """On a phone of 320 px and at every width up to 600: names, dates and code of a page stay whole, nothing is wider; copied text is as written."""
+    words = (
+        "Order first-order by 2027-01-20: `casting-econ order my-study first-order --start 2026-11-26`, `products.peg.steps.take-out`. "
+        * 9
+    )
+    html = kept_whole(
+        f"<html><head><style>{page_style()}</style></head><body><main>{_markdown(words)}</main></body></html>", ["first-order"]
+    )
+    (tmp_path / "page.html").write_text(html, encoding="utf-8")
+    page = browser.new_page()
+    page.goto((tmp_path / "page.html").as_uri())
+    for width in range(320, 601, 20):
+        page.set_viewport_size({"width": width, "height": 800})
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert page.evaluate(_BROKEN) == []
+    assert " ".join(page.evaluate("document.body.textContent").split()) == " ".join(words.replace("`", "").split())
+    page.close()
+
+
+def test_what_holds_no_words_of_a_page_is_left_as_it_is():
+    """Names in addresses, scripts, pictures and blocks of code are no words; escaped names are found as they stand."""
+    kept = "<body><a href='#first-order'></a><pre>first-order</pre><script>a-1-2</script><img alt=\"a-b\" src='data:<g d=\"1-2\">3-4</g>'>"
+    assert kept_whole(kept, ["first-order", "a-b"]) == kept
+    assert kept_whole("<body>a&amp;b-c d-a&amp;b-c", ["a&b-c"]) == '<body><span class="key">a&amp;b-c</span> d-a&amp;b-c'

@@ -398,7 +398,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("< floor).mean()", "<= 0.9 * floor).mean()"),
         ("FLOOR_SHARE = 0.5", "FLOOR_SHARE = 0.6"),
         ("if factor > 1.0 else", "if factor > 0.5 else"),
-        ('job.lives in ("no", "probably not") else "Go on"', 'job.lives in ("no",) else "Go on"'),
+        ('job.lives in _NO else "Go on"', 'job.lives in _NO[:1] else "Go on"'),
     ],
     "casting_econ/pages/towards.py": [
         ("_MOST_HOURS, _WEEKS_PAID = 80.0, 52.0", "_MOST_HOURS, _WEEKS_PAID = 80.0, 46.0"),

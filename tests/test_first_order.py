@@ -7,6 +7,7 @@ from datetime import date, timedelta
 import pytest
 from commands import command
 
+from casting_econ import orders
 from casting_econ.faults import StudyError
 from casting_econ.kit import open_study
 from casting_econ.orders import open_order
@@ -83,11 +84,14 @@ def test_pieces_and_a_day_are_enough_for_every_craft(craft, made):
     assert len(batches) == 2 and batches[1].startswith("# ") and FIRST_ORDER in batches[1]
 
 
-def test_the_first_answer_has_date_casts_hours_and_price(tmp_path):
+def test_the_first_answer_has_date_casts_hours_and_price(tmp_path, monkeypatch):
     """What `order` says of it, from today on, with its hours; the price that was offered is judged."""
+    plans = {}
+    monkeypatch.setattr(orders, "open_order", lambda *of, today: plans.setdefault(today, open_order(*of, today=today)))
     kit, defaults = new_study(tmp_path / "s", read_answers(ASKED | {"price": "900 EUR", "colours": "red, blue"}))
     said = "\n".join(first_answer(kit, defaults))
-    plan = open_order(kit, FIRST_ORDER, today=TODAY)
+    [(today, plan)] = plans.items()
+    assert today in (None, TODAY)
     assert plan.order.variants == {"red": 60, "blue": 60} and f"{plan.casts} casts" in said
     for part in ("120 good pieces", str(DUE.year), "hours in all", "At €900.00 an hour pays"):
         assert part in said

@@ -6,7 +6,6 @@ from functools import cache
 import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
-import seaborn as sns
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
@@ -22,18 +21,16 @@ def theme():
     look = {"axes.edgecolor": GREY, "grid.color": "#E3E3E3", "legend.fontsize": SMALL, "patch.linewidth": 0.0}
     # a sign of money is no mark of mathematics; titles stand over nothing that they would have to be moved from
     fixed = {"svg.hashsalt": "casting_econ", "text.parse_math": False, "axes.titley": 1.0}
-    sns.set_theme(
-        style="whitegrid", font="DejaVu Sans", rc=sizes | look | fixed
-    )  # which comes with the library, so is found at once
+    fixed |= {f"axes.spines.{side}": False for side in ("left", "top", "right")}
+    fixed |= dict.fromkeys(("xtick.major.pad", "ytick.major.pad"), 9.5)
+    fixed["font.family"] = "DejaVu Sans"  # which comes with the library, so is found at once
+    plt.style.use(["seaborn-v0_8-whitegrid", sizes | look | fixed])
 
 
 def new_axes(height: float = 3.4, *, rows: int = 1, columns: int = 1, **shape):
     """A figure in the look of every chart, with one set of axes or several; `shape` as of matplotlib's subplots. [inch]"""
     theme()
-    figure, axes = plt.subplots(rows, columns, figsize=(WIDTH, height), layout="constrained", **shape)
-    for part in np.ravel(axes):
-        sns.despine(ax=part, left=True)
-    return figure, axes
+    return plt.subplots(rows, columns, figsize=(WIDTH, height), layout="constrained", **shape)
 
 
 def laid_out(figure: Figure):
@@ -369,8 +366,9 @@ def heat_map(
         look = {"level": target, "level_label": "target", "at": now and now[way]}
         return lines(line, "x", [what], label, what, write, fmt.percent if chance else fmt.money, **look)
     figure, axes = new_axes(1.5 + 0.36 * len(frame))
-    sns.heatmap(frame, ax=axes, cmap="cividis", cbar=False, linewidths=0.5)
-    paint = axes.collections[0]
+    paint = axes.pcolormesh(np.ma.masked_invalid(values), cmap="cividis", edgecolors="white", linewidth=0.5)
+    axes.invert_yaxis()
+    axes.grid(visible=False)
     digits = 2 if np.nanmax(np.abs(values), initial=0.0) < 100 else 0
     for (row, column), value in np.ndenumerate(values):
         if np.isnan(value):  # not worked out yet
@@ -378,8 +376,8 @@ def heat_map(
         look = {"color": readable_on(paint.to_rgba(value)), "weight": "bold" if value >= target else "normal"}
         words = fmt.percent(value) if chance else fmt.number(value, digits)
         axes.text(column + 0.5, row + 0.5, words, ha="center", va="center", **look)
-    axes.set_yticklabels([write_rows(row) for row in frame.index], rotation=0)
-    axes.set_xticklabels([write_column(hours) for hours in frame.columns], rotation=0)
+    axes.set_yticks(np.arange(len(frame.index)) + 0.5, [write_rows(row) for row in frame.index])
+    axes.set_xticks(np.arange(len(frame.columns)) + 0.5, [write_column(hours) for hours in frame.columns])
     axes.set(ylabel=ylabel, xlabel=wrapped(xlabel, 40))
     axes.set_title(f"{what}{'' if chance else f', {fmt.currency}'} (bold: the target is met)", loc="left", pad=22)
     if now:

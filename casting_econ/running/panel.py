@@ -3,7 +3,7 @@
 import json
 import os
 from dataclasses import dataclass, replace
-from importlib.resources import files
+from importlib.util import find_spec
 from pathlib import Path
 
 import numpy as np
@@ -325,7 +325,7 @@ def panel_parts(kit: OpenStudy, workers: int = 1, kept: Path | None = None) -> d
             part = kept.with_suffix(".tmp")
             part.write_text(json.dumps([body, data]), encoding="utf-8", newline="\n")
             os.replace(part, kept)
-    library = files("bokeh") / "server" / "static" / "js"
+    library = Path(find_spec("bokeh").origin).parent / "server" / "static" / "js"  # found without loading it
     code = [(library / name).read_text(encoding="utf-8") for name in LIBRARY]
     code.append(Path(__file__).with_name("panel.js").read_text(encoding="utf-8"))
     scripts = [f"<script>{part}</script>" for part in code]

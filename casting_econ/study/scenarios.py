@@ -68,12 +68,18 @@ def scenario_file(raw, currency, scenarios, *, orders=False):
         late, channels = within(patched, ["cash", "payment_delay"]), patched.get("channels", {})
         if isinstance(late, dict):
             patched["cash"]["payment_delay"] = {name: months for name, months in late.items() if name in channels}
+        if name != scenarios[-1] and "scale" not in entry:
+            continue
         try:
             file = StudyFile.model_validate(patched, context=context)
             windows, numbers, found = checked(file)
             found = [fault for fault in found if fault.wrong != UNUSED]  # a supply may be of what is no longer used
         except ValidationError as error:
             file, found = None, faults_of(error)
+        if found and scenarios[0] != name:  # what does not go together is told at the first that makes it so
+            before = scenario_file(raw, currency, scenarios[: scenarios.index(name)], orders=orders)
+            if before[-1]:
+                return before
         faults += [replace(f, column=f"{place}.{f.column}") for f in found]
         if file is not None and "scale" in entry:
             stated = dict(numbers_of(file, ()))

@@ -38,7 +38,10 @@ def _registry():
     """Units without any currency; reading pint's own definitions takes several times as long as copying them."""
     import pint
 
-    registry = pint.UnitRegistry(cache_folder=None)
+    try:
+        registry = pint.UnitRegistry(cache_folder=":auto:")
+    except Exception:  # what pint kept was cut short, or there is nowhere to keep it
+        registry = pint.UnitRegistry()
     for word in COUNTED[:-1]:
         registry.define(f"{word} = 1 = {word} = _ = {word}s")
     registry.define("set_of_moulds = 1 = mould_set")

@@ -144,11 +144,11 @@ def best_after_counting(rates, benefit, shape, exposure, more) -> float:
     >>> [round(best_after_counting([0.0, 1.0], [-500.0, 300.0], 2.0, 4.0, more), 2) for more in (0.0, 1.0, 1e5)]
     [0.0, 20.32, 73.87]
     """
-    to_come = scipy.stats.nbinom(shape, exposure / (exposure + more))
-    counts = np.arange(max(float(to_come.ppf(1e-10)), 0.0), float(to_come.isf(1e-10)) + 1.0)
+    to_come, law = scipy.stats.nbinom, (shape, exposure / (exposure + more))
+    counts = np.arange(max(float(to_come.ppf(1e-10, *law)), 0.0), float(to_come.isf(1e-10, *law)) + 1.0)
     at = counts if counts.size <= 400 else np.unique(np.linspace(counts[0], counts[-1], 400).round())
     believed = np.interp(counts, at, expected_of_rate(rates, benefit, shape + at, exposure + more))
-    chances = to_come.pmf(counts)
+    chances = to_come.pmf(counts, *law)
     return float(np.maximum(believed, 0.0) @ chances / chances.sum())
 
 

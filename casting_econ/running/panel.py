@@ -2,7 +2,7 @@
 
 import json
 from dataclasses import dataclass, replace
-from importlib.resources import files
+from importlib.util import find_spec
 from itertools import product
 from pathlib import Path
 
@@ -263,7 +263,7 @@ def panel_parts(kit: OpenStudy, workers: int = 1, kept: Path | None = None) -> d
         if kept:
             kept.parent.mkdir(parents=True, exist_ok=True)
             write_whole(kept, json.dumps([body, data]).encode())
-    library = files("bokeh") / "server" / "static" / "js"
+    library = Path(find_spec("bokeh").origin).parent / "server" / "static" / "js"  # found without loading it
     code = [(library / name).read_text(encoding="utf-8") for name in LIBRARY]
     code.append(Path(__file__).with_name("panel.js").read_text(encoding="utf-8"))
     scripts = [f"<script>{part}</script>" for part in code]

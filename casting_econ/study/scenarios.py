@@ -40,8 +40,9 @@ def scenario_file(raw, currency, entries, *, orders=False):
     left_out = _LEFT_OUT if orders else _LEFT_OUT + ORDER_TABLES
     patched = copy.deepcopy({key: value for key, value in raw.items() if key not in left_out})
     context, faults, file, windows, numbers = {"currency": currency}, [], None, (), {}
-    for place, entry in entries.items():
-        place += "." if place else ""
+    last_key = next(reversed(entries), "")
+    for nth, (key_of, entry) in enumerate(entries.items()):
+        place = f"{key_of}." if key_of else ""
         for key in entry.drop:
             *path, last = key.split(".")
             node = within(patched, path)
@@ -62,12 +63,18 @@ def scenario_file(raw, currency, entries, *, orders=False):
         late, channels = within(patched, ["cash", "payment_delay"]), patched.get("channels", {})
         if isinstance(late, dict):
             patched["cash"]["payment_delay"] = {name: months for name, months in late.items() if name in channels}
+        if key_of != last_key and not entry.scale:
+            continue
         try:
             file = StudyFile.model_validate(patched, context=context)
             windows, numbers, found = checked(file)
             found = [fault for fault in found if fault.wrong != UNUSED]  # a supply may be of what is no longer used
         except ValidationError as error:
             file, found = None, faults_of(error)
+        if found and nth:  # what does not go together is told at the first that makes it so
+            before = scenario_file(raw, currency, dict(list(entries.items())[:nth]), orders=orders)
+            if before[-1]:
+                return before
         faults += [replace(f, column=f"{place}{f.column}") for f in found]
         stated = dict(numbers_of(file, ())) if file is not None and entry.scale else {}
         for pattern in entry.scale if file is not None else ():

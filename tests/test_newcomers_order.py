@@ -311,14 +311,22 @@ def test_an_order_that_is_given_away_has_a_plan_and_no_quote(tmp_path):
     assert (folder / "plan.html").is_file() and (folder / "order.json").is_file() and not (folder / "quote.html").exists()
 
 
-def test_what_is_delivered_is_not_quoted_again(tmp_path):
-    """One piece, made and sold: its folder holds what it paid and no quote, and one piece is not `all 1 piece`."""
+def test_the_last_day_for_packing_is_past_once_it_is(tmp_path):
+    """All in hand and not sold, looked at after the due date: it had to be packed before, with no chance of what is over."""
+    plan = order(tmp_path, records={"batches": DONE})
+    late = open_order(open_study(tmp_path, as_of="2027-04-15"), "first", today=date(2027, 4, 15))
+    fmt = format_of(plan.planner.kit)
+    assert "It must be packed by Wed, 31 Mar 2027." in wording.headline(plan, fmt)
+    assert wording.headline(late, fmt).endswith("To arrive by Wed, 31 Mar 2027 it had to be packed by Wed, 31 Mar 2027.")
+    assert "all 24 pieces are in hand" in wording.progress_sentence(plan, fmt)
+
+
+def test_one_piece_is_not_all_of_them(tmp_path):
+    """Its own grammar, also where it is sold."""
     one = ("pieces = 24\nstart", "pieces = 1\nstart")
-    sold = SOLD + "2027-03-20,first,direct,peg,1,300\n"
     log = "batch,date,product,casts,good,checked,order\nB1,2027-03-09,peg,1,1,2027-03-11,first\n"
-    code, said, _ = command("order", study(tmp_path, one, batches=log, sales=sold), "first")
-    assert code == 0 and "the one piece is in hand" in said and "Quote" not in said and "project.html" in said
-    assert not (tmp_path / "orders" / "first" / "quote.html").exists()
+    plan = order(tmp_path, one, records={"batches": log, "sales": SOLD + "2027-03-20,first,direct,peg,1,300\n"})
+    assert wording.progress_sentence(plan, format_of(plan.planner.kit)) == "**Complete: the one piece is in hand**."
 
 
 # ------------------------------------------------------------------ keys on a page

@@ -838,7 +838,7 @@ def test_a_later_start_is_set_beside_the_first_on_the_same_draws():
     fmt = format_of(kit)
     said = wording.start_sentence(plan, fmt)
     assert fmt.chance(first) == fmt.chance(later)
-    assert f"stays {fmt.chance(later)} (from half" in said and "Jan 12" in said
+    assert f"stays {fmt.chance(later)}." in said and "Jan 12" in said
     # both loads on the first day: there is no next load to wait for
     kit = demo("gannet-lane-figures")
     plan = open_order(kit, today=date(2027, 1, 11), product="figure", pieces=12, by="2027-03-12")
@@ -959,7 +959,9 @@ def test_the_quote_shows_what_the_customer_needs_and_no_cost():
     hidden = [fmt.money(n) for n in numbers] + [str(plan.casts), "yield", "an hour", "cost", "scrap"]
     assert not [word for word in hidden if word in text.lower() or word in text]
     late = plan.with_order(due=date(2026, 9, 18))
-    assert quote_of(late, price_of(late)).arrives_by == late.earliest_promise[1]
+    quote = quote_of(late, price_of(late))  # begins once it has run out, so later than what begins at once
+    assert quote.deposit_by == quote.valid_until == late.order.start + timedelta(days=demo().study.file.quote.valid_days)
+    assert quote.arrives_by == late.promise_from(quote.valid_until)[1] > late.earliest_promise[1]
 
 
 def test_a_quote_speaks_the_language_of_the_study(tmp_path):

@@ -52,7 +52,7 @@ def test_what_the_plan_does_not_do_is_not_called_the_plan():
     last, once = tables.rule_table(plan).iloc[-1], plan.policies["all at once"]
     assert plan.tops_up and last.rule == "all at once" and last.casts == once.casts > plan.casts
     assert last.chance == once.chance_of_enough >= 0.95
-    assert "the chance of the date stays over 99\xa0% (from" in wording.start_sentence(plan, fmt)
+    assert "the chance of the date stays over 99\xa0%." in wording.start_sentence(plan, fmt)
 
 
 def test_half_way_says_what_to_do_next():
@@ -85,9 +85,9 @@ def test_in_the_end_all_is_in_hand_and_what_an_hour_paid_is_said():
 
 
 def test_a_day_gone_by_is_not_ahead():
-    """Complete and looked at after the last day for packing: that day is said as past, with no chance of what is over."""
+    """Sold and paid, and looked at later: what is left is said, no day for packing and no chance of what is over."""
     late = said("2026-04-15")
-    assert "To arrive by Fri, 20 Mar 2026 it had to be packed by Mon, 16 Mar 2026." in late
+    assert "Delivered and paid by the sales log on Fri, 27 Feb 2026, asked for by Fri, 20 Mar 2026: log the hours" in late
     assert "must be packed" not in late and "The parcel arrives" not in late
 
 

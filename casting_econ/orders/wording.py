@@ -63,7 +63,7 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
         when = f"**By {day(fmt, order.due)}:**{yes} {late}"
     year = [line for line in (year_line(plan, quoted, fmt),) if line]
     if order.complete:
-        return [price, *([] if to_post(plan) <= 0 else [when]), left_to_do(plan, fmt), *year]
+        return [price, *([] if _to_post(plan) <= 0 else [when]), left_to_do(plan, fmt), *year]
     making, first = plan.loads.making, day(fmt, order.start)
     moulds = f"aking {fmt.count(making.to_make, 'mould')} for them begins on {first}." if making and making.to_make else ""
     if plan.tops_up:
@@ -73,7 +73,7 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
     return [price, when, start if plan.casts else "**Cast nothing more:** what is there is enough.", *year]
 
 
-def to_post(plan):
+def _to_post(plan):
     """Pieces of the order that no sale names yet. [piece]"""
     sold = sales_of(plan.planner.kit.study, plan.order.name)
     return plan.order.pieces - (0 if sold is None else sold.pieces.sum())
@@ -81,7 +81,7 @@ def to_post(plan):
 
 def left_to_do(plan: OrderPlan, fmt: Format) -> str:
     """What is left of an order whose pieces are all in hand, by what the sales log says of it."""
-    order, sold, left = plan.order, sales_of(plan.planner.kit.study, plan.order.name), to_post(plan)
+    order, sold, left = plan.order, sales_of(plan.planner.kit.study, plan.order.name), _to_post(plan)
     if sold is None:
         return "**All is in hand:** pack and post it, and once it is write it into the sales log, with the name of the order."
     if left > 0:
@@ -111,7 +111,7 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
     """What to start, the date, and how sure."""
     order, course = plan.order, plan.course
     chance = fmt.chance(plan.chance_of_enough)
-    if order.complete and to_post(plan) <= 0:
+    if order.complete and _to_post(plan) <= 0:
         return "**Nothing more needs to be cast or posted.**"
     if order.complete:
         text = "**Nothing more needs to be cast.** "
@@ -177,7 +177,7 @@ def progress_sentence(plan: OrderPlan, fmt: Format) -> str:
         return "Nothing of this order is cast yet, or the batches log does not say so."
     if order.complete:
         all_in_hand = f"all {fmt.count(order.pieces, 'piece')} are" if order.pieces > 1 else "the one piece is"
-        return f"**Complete: {all_in_hand} in hand**{_over(plan, fmt)}.{' Pack and post them.' if to_post(plan) > 0 else ''}"
+        return f"**Complete: {all_in_hand} in hand**{_over(plan, fmt)}.{' Pack and post them.' if _to_post(plan) > 0 else ''}"
     text = f"{fmt.count(sum(order.short.values()), 'piece')} still to come"
     if order.poured:
         without = fmt.chance(plan.planner.curve(order, [0])[0])

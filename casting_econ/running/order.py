@@ -10,7 +10,7 @@ from ..faults import StudyError
 from ..kit import format_of, known_day, open_copy, open_study
 from ..orders import open_order, order_lines, order_results, price_of, quote_of
 from ..orders.scenarios import scenario_results, scenario_table, under_scenarios
-from ..orders.wording import days_gone, to_post
+from ..orders.wording import days_gone
 from ..pages.table import shown_as
 from ..projects.lessons import look_back
 from ..projects.tables import project_results
@@ -71,9 +71,7 @@ def run_order(
 
 
 def _quote(plan, quoted, today, say):
-    """The quote of an order that is not delivered; None, said, where nothing can be quoted."""
-    if to_post(plan) <= 0:
-        return None
+    """The quote of an order; None, said, where there is no price or date to quote."""
     try:
         return quote_of(plan, quoted, today)
     except StudyError as error:

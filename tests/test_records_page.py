@@ -358,3 +358,10 @@ def test_logs_that_the_guess_holds_back_are_told(kit):
         "batch,date,product,casts,good\n" + rows.format(good=9), encoding="utf-8"
     )
     assert records.far_apart(open_study(opened.study.folder)) == ""
+
+
+@pytest.mark.parametrize(("last", "told"), [("2025-11-10", "No sale is in these 308 days"), ("2025-01-20", "")])
+def test_months_of_logs_without_a_sale_are_told(kit, last, told):
+    """Ten months of books and not one sale: orders rest on the guess, which is said with what to do; two weeks are too few."""
+    said = records.records_overview(kit(timesheet=f"date,step,minutes\n2025-01-06,books,30\n{last},books,30\n"))
+    assert ("No sale" in said) == bool(told) and told in said

@@ -26,6 +26,7 @@ from .table import shown
 from .waiting import known_orders
 
 FAR = 0.5  # of the number used, between it and the logs alone, before a sentence speaks of it
+LONG = 60  # days of logs without a sale that are spoken of
 LEARNT = 0.9  # chance of learning before a sentence speaks of it; several steps are tried, one could look so by luck
 hours_table = shown("records-hours", "Hours in the timesheet", "kind: text; hours: 0; share: percent")(hours_by_kind)
 materials_table = shown(
@@ -301,4 +302,6 @@ def records_overview(kit: OpenStudy) -> str:
     dates = [log.date for log in kit.study.records.values() if "date" in log]
     first, last = min(d.min() for d in dates), max(d.max() for d in dates)
     text = f"Logs from {first:%Y-%m-%d} to {last:%Y-%m-%d}: {', '.join(parts)}. They measure {len(kit.assumed.evidence)} of the study's numbers."
+    if "sales" not in kit.study.records and (last - first).days > LONG:
+        text += f" No sale is in these {(last - first).days} days: orders rest on the guess alone, so lower it if nothing was sold in them."
     return "\n\n".join([text + could_measure(kit) + far_apart(kit), *kit.study.reading.notes])

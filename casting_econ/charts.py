@@ -41,7 +41,7 @@ def laid_out(figure: Figure):
     if engine := figure.get_layout_engine():
         engine.execute(figure)
     figure.set_layout_engine(None)
-    return figure.get_tightbbox().padded(0.1)
+    return figure.bbox_inches.padded(0.06)  # within which the layout keeps everything
 
 
 def beside(axes, text: str, place, offset=(4, 0), **look):

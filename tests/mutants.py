@@ -30,7 +30,7 @@ PUBLISHED = "tests/published/test_"
 TESTS = {  # that should notice, quickest first
     "data/reference/taxes.toml": [f"{PUBLISHED}taxes.py"],
     "data/reference/wages.csv": [f"{PUBLISHED}taxes.py"],
-    "casting_econ/models/months.py": ["tests/test_months.py", "tests/test_served.py"],
+    "casting_econ/models/months.py": ["tests/test_months.py", "tests/test_served.py", "tests/test_year.py"],
     "casting_econ/models/capacity.py": ["tests/test_served.py", "tests/test_year.py"],
     "casting_econ/evidence/changes.py": ["tests/test_changes.py"],
     "casting_econ/evidence/months.py": ["tests/test_months.py", "tests/test_orders_seen.py"],

@@ -163,7 +163,7 @@ def choice_chart(plan: OrderPlan, fmt: Format) -> Figure:
     key(figure, columns=1)
     for place, one in zip(places, choices, strict=True):
         mine = one.moulds == plan.planner.moulds.in_use
-        if mine or len(choices) <= 6:  # more would run together
+        if mine or len(choices) <= 4:  # more would run together
             over(costs, fmt.money(one.in_all, 0), place, weight="bold" if mine else None)
         if one.arrives:
             dates.plot([place], [mdates.date2num(one.arrives)], "o", color=ORANGE if mine else BLUE, markersize=9 if mine else 6)

@@ -40,13 +40,13 @@ def test_forked_kernels_give_the_same_bytes(tmp_path, monkeypatch):
 
 
 def test_a_forked_kernel_knows_nothing_of_another(tmp_path):
-    """What one kernel sets is not there in the next, and each has a process of its own."""
+    """What one kernel sets is not there in the next, each has a process of its own, and none writes down what was asked of it."""
     import nbformat
 
     seen = []
     for name in ("first", "second"):
         cell = nbformat.v4.new_code_cell(
-            "import os, casting_econ\nwas = hasattr(casting_econ, 'touched')\ncasting_econ.touched = True\nprint(was, os.getpid())"
+            "import os, casting_econ\nassert not get_ipython().history_manager.enabled\nwas = hasattr(casting_econ, 'touched')\ncasting_econ.touched = True\nprint(was, os.getpid())"
         )
         notebook = nbformat.v4.new_notebook(
             cells=[cell], metadata={"kernelspec": {"name": "python3", "display_name": "x", "language": "python"}}

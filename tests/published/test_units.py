@@ -2,6 +2,7 @@
 
 import pytest
 
+from casting_econ import units
 from casting_econ.units import ratio_of_units
 
 SP811 = "NIST SP 811 (2008), app. B"
@@ -48,3 +49,21 @@ def test_ratio_of_units_refuses_what_does_not_fit(unit, wanted, message):
     """Mass is not volume, a misspelt unit is unknown, one currency is not another."""
     with pytest.raises(ValueError, match=message):
         ratio_of_units(unit, wanted, "EUR")
+
+
+def test_what_pint_keeps_is_trusted_only_where_it_can_be_read(tmp_path, monkeypatch):
+    """Units are the same kept the first time, read again, read from files cut short, and with nowhere to keep them; an ounce is 28.349523125 g
+    (NIST SP 811, from memory)."""
+    folder = tmp_path / "kept"
+
+    def gram_of_an_ounce():
+        return units._registry.__wrapped__().Quantity(1.0, "ounce").to("gram").magnitude
+
+    monkeypatch.setattr("platformdirs.user_cache_path", lambda **_: folder)
+    first, again = gram_of_an_ounce(), gram_of_an_ounce()
+    kept = list(folder.rglob("*.pickle"))
+    for path in kept:
+        path.write_bytes(path.read_bytes()[:20])
+    cut = gram_of_an_ounce()
+    folder = kept[0] / "none"
+    assert kept and first == again == cut == gram_of_an_ounce() == pytest.approx(28.349523125, rel=1e-12)

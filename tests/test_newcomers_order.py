@@ -10,7 +10,7 @@ from test_mould_making import order, study
 from casting_econ.evidence.loads import usual_load
 from casting_econ.faults import StudyError
 from casting_econ.kit import format_of, open_study
-from casting_econ.orders import open_order, order_lines, order_results, policies, price_of, quote_of, tables, wording
+from casting_econ.orders import open_order, order_lines, order_results, policies, price_of, quote_of, tables, timetable, wording
 from casting_econ.orders.making import planner_with
 from casting_econ.orders.mould_page import choice_table
 from casting_econ.orders.plan import OrderPlan
@@ -259,7 +259,7 @@ def test_days_off_that_no_one_stated_are_said_once(tmp_path):
         (tmp_path / name).mkdir()
         plan = order(tmp_path / name, more, turn, *changes)
         fmt = format_of(plan.planner.kit)
-        told = wording.days_off_sentence(plan, fmt)
+        told = timetable.days_off_sentence(plan, fmt)
         assert said in told and bool(said) == bool(told), name
         lines = "\n".join(order_lines(plan, price_of(plan)))
         assert lines.count("No days off are stated") == bool(said)
@@ -267,7 +267,7 @@ def test_days_off_that_no_one_stated_are_said_once(tmp_path):
 
 def test_days_off_are_not_spoken_of_where_the_plan_meets_none(whole):
     """A plan in March, no locale stated."""
-    assert wording.days_off_sentence(whole, format_of(whole.planner.kit)) == ""
+    assert timetable.days_off_sentence(whole, format_of(whole.planner.kit)) == ""
 
 
 # ------------------------------------------------------------------ the ends

@@ -17,7 +17,7 @@ from .policies import policy_results, policy_sentence
 from .price import SAFE, Quoted
 from .quote import Quote
 from .spec import AT_ONCE, order_of
-from .timetable import schedule_results
+from .timetable import days_off_sentence, schedule_results
 
 
 def open_order(
@@ -50,7 +50,7 @@ def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
     said += [wording.progress_sentence(plan, fmt)] if plan.order.good or plan.order.under_way else []
     if not plan.order.complete:
         said += [
-            wording.days_off_sentence(plan, fmt),
+            days_off_sentence(plan, fmt),
             wording.by_feel_sentence(plan, quoted, fmt),
             wording.alike_sentence(plan, fmt),
         ]

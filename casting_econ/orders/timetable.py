@@ -4,8 +4,9 @@ import pandas as pd
 from babel.dates import format_time
 
 from ..formatting import Format
-from ..models.schedule import NEVER
+from ..models.schedule import DAY, NEVER
 from ..pages.table import shown
+from .dates import days_off_unsaid
 from .tables import day
 
 
@@ -66,3 +67,17 @@ def schedule_table(plan, fmt: Format) -> pd.DataFrame:
         (load + 1, _lot(plan, load), plan.typical.pot(load, stage) or "", plan.stage_names[stage], at(begin), at(end))
         for load, stage, begin, end in _steps(plan)
     ]
+
+
+def days_off_sentence(plan, fmt: Format) -> str:
+    """Days off that a typical course works on as the study states none, and how to state them; nothing where it meets none."""
+    opened = plan.typical.opened
+    worked = sorted({opened.date_of(number * DAY) for number, *_ in plan.typical.by_day()})
+    off, country = days_off_unsaid(plan.planner.kit.study, worked)
+    if not off:
+        return ""
+    more = f" and {len(off) - 3} more" if off[3:] else ""
+    said = "; ".join(day(fmt, one) for one in off[:3]) + more
+    whose = f" (holidays of {country}, by the study's locale)" if country else ""
+    line = f'`holidays = "{country or "DE-BY"}"` under `[orders]` leaves out the public ones of a country'
+    return f'**No days off are stated, so the plan works on {said}**{whose}. {line}, `days_off = ["{off[0]}"]` any day or span of your own.'

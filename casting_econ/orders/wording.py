@@ -6,10 +6,8 @@ import numpy as np
 
 from ..evidence import likeness
 from ..formatting import Format
-from ..models.schedule import DAY
 from ..models.yields import full_sets_per_load
 from ..pages.monte_carlo import certainty_word
-from .dates import days_off_unsaid
 from .mould_page import moulds_said
 from .plan import OrderPlan
 from .policies import cast_now_sentence
@@ -296,20 +294,6 @@ def sanding_sentence(plan: OrderPlan, fmt: Format) -> str:
         text += f"**Worked as it comes it would be {fmt.number(unspread, 1)} hours on one day; the calendar spreads it to stay within {fmt.number(cap, 1)}.** "
     caution = "says nothing about what a hand can bear: change tasks, rest often, wet-sand, wear a fitted mask."
     return text + f"The cap is for planning (common practice, no source) and {caution}"
-
-
-def days_off_sentence(plan: OrderPlan, fmt: Format) -> str:
-    """Days off that a typical course works on as the study states none, and how to state them; nothing where it meets none."""
-    opened = plan.typical.opened
-    worked = sorted({opened.date_of(number * DAY) for number, *_ in plan.typical.by_day()})
-    off, country = days_off_unsaid(plan.planner.kit.study, worked)
-    if not off:
-        return ""
-    more = f" and {len(off) - 3} more" if off[3:] else ""
-    said = "; ".join(day(fmt, one) for one in off[:3]) + more
-    whose = f" (holidays of {country}, by the study's locale)" if country else ""
-    line = f'`holidays = "{country or "DE-BY"}"` under `[orders]` leaves out the public ones of a country'
-    return f'**No days off are stated, so the plan works on {said}**{whose}. {line}, `days_off = ["{off[0]}"]` any day or span of your own.'
 
 
 def start_sentence(plan: OrderPlan, fmt: Format) -> str:

@@ -414,7 +414,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
     ],
     "casting_econ/draws/information.py": [
         ("a / b * special.gammaincc(a + 1.0, b * bends)", "a / b * special.gammaincc(a, b * bends)"),
-        ("stats.nbinom(shape, exposure / (exposure + more))", "stats.nbinom(shape, more / (exposure + more))"),
+        ("scipy.stats.nbinom, (shape, exposure / (exposure + more))", "scipy.stats.nbinom, (shape, more / (exposure + more))"),
         ("shape + at, exposure + more)", "shape + at, exposure)"),
         ("np.sqrt(exposure / (exposure +", "(exposure / (exposure +"),
         ("np.clip(gained.mean(), 0.0, most)", "np.clip(1.015 * gained.mean(), 0.0, most)"),

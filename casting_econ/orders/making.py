@@ -107,7 +107,7 @@ def taken_out(planner) -> int:
 
 
 def room_in(planner, station: str | None, places: int) -> tuple[int, ...]:
-    """Moulds of so many places that each of a station's pots takes at once; empty where nothing limits them. [mould]"""
+    """Moulds of so many places that each of the places of a station takes at once; empty where nothing limits them. [mould]"""
     entry = planner.kit.study.file.stations.get(station)
     if entry is None or entry.places is None:
         return ()
@@ -115,7 +115,7 @@ def room_in(planner, station: str | None, places: int) -> tuple[int, ...]:
 
 
 def casting_rooms(planner) -> list[int]:
-    """Casts of a full load of each pot there is, whole moulds and at most those of a load. [cast]"""
+    """Casts of a full load of each station there is, whole moulds and at most those of a load. [cast]"""
     file, step = planner.kit.study.file, list(planner.entry.steps.values())[planner.first_wait]
     station = file.stations.get(step.wait_in)
     alike = 1 if station is None or station.sizes else int(station.count.value)

@@ -126,7 +126,7 @@ class ProductEntry(Node):
     """What is cast, and how."""
 
     casts_per_load: number(**PIECES_A_LOAD, basis="decided", whole=True) = key(
-        "pieces cast in a load; at most what its pot holds in whole moulds"
+        "pieces cast in a load; at most what its station holds in whole moulds"
     )
     lots_per_load: number(above=0.0, counts="lot", per="load") = key("lots in a load of the year; an order has its own", ONE)
     unsold_share: number(high=0.95) = key("share of the good pieces that is never sold: samples, gifts", ZERO)

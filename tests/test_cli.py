@@ -554,7 +554,10 @@ def test_every_key_of_the_study_file_has_a_line_of_help():
         ("channels.a fair.fee_base", ["taken of", "one of price, price and postage; price and postage if not given"]),
         ("overheads.rent", ["overheads: money a year", "'2 EUR/year'; may be left out", "GBP/year"]),
         ("supplies.x.packs.quantity", ["how much is in it", "needed", "packs = [{ quantity = "]),
-        ("products", ["products: ", "needed", "casts_per_load: pieces cast in a load; needed", "unsold_share", "0 if not given"]),
+        (
+            "products",
+            ["products: ", "needed", "casts_per_load: pieces cast in a load;", "needed", "unsold_share", "0 if not given"],
+        ),
         ("", ["study: ", "products: ", "cash: "]),
     ],
 )

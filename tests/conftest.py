@@ -14,6 +14,7 @@ from types import SimpleNamespace
 from casting_econ.running import ONE_THREAD
 
 os.environ.update(ONE_THREAD)  # as commands do, and before numpy reads it: workers need no threads of each other's cores
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else every command that is started compiles the kit anew
 # isort: split
 import nbval.kernel
 import pytest

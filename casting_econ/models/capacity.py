@@ -181,7 +181,7 @@ def _month(a, asked, plans, needs, times, m, late, shelf):
         "rooms": {name: weeks * times.open_share(name, m) for name in needs[m]} | {HANDS: np.maximum(times.hours[..., m], 0.0)},
     }
     hard = np.ones(())
-    if not any(np.any(p.shelf) for p in a.products):  # most draws have time for all that is asked, and none who waits
+    if a.months.luck is not None and not any(np.any(p.shelf) for p in a.products):  # most draws have time for all that is asked, and none who waits
         left = _Left(a, given | {"late": dict.fromkeys(late, (0.0,) * 4)})
         used = left.wants(left.asked["own"], a.months.working[m], own=left.asked["own"])[1]
         hard = [np.greater(used[name], room) for name, room in given["rooms"].items()]
@@ -323,6 +323,8 @@ def limit_of(months: tuple[Month, ...]):
 
 def share_of(part, whole, otherwise):
     """Part over whole, and something else where the whole is zero."""
+    if isinstance(part, float) and isinstance(whole, float):  # as at a point, in a tenth of the time
+        return part / whole if whole > 0 else otherwise
     whole = np.asarray(whole)
     there = whole > 0
     if there.all():

@@ -183,6 +183,10 @@ class Year:
                     share |= {n: share[n] * rooms[r] / need for n in users[r]}
             need = sum(hours[n] * share[n] for n in hours)
             short = {r: wanted[r] / rooms[r] if rooms[r] > 0 else np.inf for r in users if wanted[r] > rooms[r] * (1 + 1e-12)}
+            taken = {r: sum(make[n] * each[n][0][r] * share[n] for n in users[r]) for r in short}
+            short = {
+                r: times for r, times in short.items() if taken[r] > rooms[r] * (1 - 1e-9) or rooms[r] == 0
+            }  # full in the end
             limit = max(short, key=short.get) if short else "demand"
             if need > rooms["hands"]:
                 limit = limit if need < rooms["hands"] * (1 + 1e-12) else "hands"

@@ -181,7 +181,9 @@ def _month(a, asked, plans, needs, times, m, late, shelf):
         "rooms": {name: weeks * times.open_share(name, m) for name in needs[m]} | {HANDS: np.maximum(times.hours[..., m], 0.0)},
     }
     hard = np.ones(())
-    if a.months.luck is not None and not any(np.any(p.shelf) for p in a.products):  # most draws have time for all that is asked, and none who waits
+    if a.months.luck is not None and not any(
+        np.any(p.shelf) for p in a.products
+    ):  # most draws have time for all that is asked, and none who waits
         left = _Left(a, given | {"late": dict.fromkeys(late, (0.0,) * 4)})
         used = left.wants(left.asked["own"], a.months.working[m], own=left.asked["own"])[1]
         hard = [np.greater(used[name], room) for name, room in given["rooms"].items()]
@@ -338,7 +340,7 @@ def use_of(used, room):
 
 
 def _limits(wants, used, rooms):
-    """The share of its work that each product can have, and which resource binds."""
+    """The share of its work that each product can have, and which resource binds: of those that are full, the most wanted."""
     scale, peak, binding = dict.fromkeys(wants[HANDS], 1.0), 1.0, 0
     short = [name for name in wants if name != HANDS and np.any(used[name] > rooms[name])]
     # what one product alone needs first, so that what several share is shared by what is left to make
@@ -350,7 +352,9 @@ def _limits(wants, used, rooms):
     # index 0 is demand; hands are last because they are shared out after everything else
     for index, name in enumerate(wants, start=1):
         if name in short:
-            share = use_of(used[name], rooms[name])
+            # what one product is short of may stand idle in part, as something shared cuts more of it
+            full = (1.0 + _ROUNDING) * reduce(add, (want * scale[p] for p, want in wants[name].items())) >= rooms[name]
+            share = np.where(full, use_of(used[name], rooms[name]), 0.0)
             binding, peak = np.where(share > peak, index, binding), np.maximum(peak, share)
     nobody = (rooms[HANDS] == 0.0) & (np.asarray(used[HANDS]) > 0)  # away: then no pot is what is full
     binding = np.where((hands < 1.0) | nobody, len(wants), binding)[()]

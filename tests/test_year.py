@@ -343,63 +343,24 @@ def test_evaluate_totals_equal_the_sum_of_parts(v, kilns, ruined):
 
 
 # moulds of one product want 3 in 100 more than there are, and the kiln that it shares 2: the kiln is what is full in the end
-KILN_FULL = {
-    "weeks": 40.0,
-    "hours": 10.0,
-    "fixed": 1.0,
-    "target": 6.0,
-    "interest": 0.0,
-    "set_aside": 0.0,
-    "pass_1": 0.5,
-    "pass_2": 0.5,
-    "pass_3": 0.5,
-    "minutes": 1.0,
-    "load_minutes": 10.0,
-    "rework": 0.0,
-    "rework_minutes": 0.0,
-    "cure": 4.0,
-    "rest": 22.0,
-    "resin": 5.0,
-    "dry": 12.0,
-    "loss": 0.0,
-    "recovered": 1.0,
-    "rate": 1.0,
-    "firing": 4.0,
-    "mould_cost": 5.0,
-    "shape": 4.0,
-    "life": 16.0,
-    "mould_minutes": 3.0,
-    "replace_at": 5.0,
-    "unsold": 0.0,
-    "before": 0.0,
-    "first": 1.0,
-    "paper": 1.0,
-    "orders_1": 1.0,
-    "orders_2": 17.0,
-    "orders_3": 161.0,
-    "pieces_1": 1.0,
-    "pieces_2": 29.0,
-    "price_1": 5.0,
-    "price_2": 5.0,
-    "price_3": 5.0,
-    "charged": 0.0,
-    "fee": 0.0,
-    "fee_fixed": 0.0,
-    "paid": 0.0,
-    "packing": 0.0,
-    "refund": 0.0,
-    "order_minutes": 0.0,
-    "days": 0.0,
-    "day_hours": 4.0,
-    "day_fee": 0.0,
-    "overhead": 0.0,
-    "tool": 0.0,
-    "resale": 0.0,
-    "tool_life": 1.0,
-    "places": 20.0,
-    "elasticity": 0.0,
-    "reference": 5.0,
-}
+KILN_FULL = dict(
+    zip(
+        (
+            "weeks hours fixed target interest set_aside pass_1 pass_2 pass_3 minutes load_minutes rework rework_minutes cure "
+            "rest resin dry loss recovered rate firing mould_cost shape life mould_minutes replace_at unsold before first "
+            "paper orders_1 orders_2 orders_3 pieces_1 pieces_2 price_1 price_2 price_3 charged fee fee_fixed paid packing "
+            "refund order_minutes days day_hours day_fee overhead tool resale tool_life places elasticity reference "
+        ).split(),
+        map(
+            float,
+            (
+                "40 10 1 6 0 0 0.5 0.5 0.5 1 10 0 0 4 22 5 12 0 1 1 4 5 4 16 3 5 0 0 1 1 1 17 161 1 29 5 5 5 0 0 0 0 0 0 0 0 4 0 "
+                "0 0 0 1 20 0 5 "
+            ).split(),
+        ),
+        strict=True,
+    )
+)
 
 
 @settings(deadline=None, max_examples=60)

@@ -50,8 +50,10 @@ def test_a_sweep_survives_the_loss_of_a_worker_with_the_same_bytes(cluster, tmp_
     assert swept(tmp_path / "there") == swept(tmp_path / "here")
 
 
-def test_a_scheduler_that_does_not_answer_is_a_fault(tmp_path):
+def test_a_scheduler_that_does_not_answer_is_a_fault(tmp_path, monkeypatch):
     """Nobody listens on a reserved port: one message with the remedy, and nothing is left half written."""
+    client = distributed.Client
+    monkeypatch.setattr(distributed, "Client", lambda address, **given: client(address, **given | {"timeout": 1}))
     study = copy_of("hollin-quay-pulls", tmp_path)
     code, _, err = command("sweep", study, "--scrap", "10%", "--scheduler", "tcp://127.0.0.1:9")
     assert code == 2 and "--scheduler" in err and "does not answer" in err and "Traceback" not in err

@@ -241,7 +241,7 @@ def _worked(a, left, m, shelf):
     out = _each(lambda sent, asked: share_of(sent, asked, 0.0), left.out, left.asked)
     for c in a.channels:
         (begun, rest), (orders, new), (others, behind) = (left.orders[kind][c.name] for kind in _KINDS)
-        sent = pieces[c.name] = sum(left.orders[kind][c.name][1] * out[kind][c.product] for kind in _KINDS)
+        sent = pieces[c.name] = _sum(left.orders[kind][c.name][1] * out[kind][c.product] for kind in _KINDS)
         first = np.minimum(sent, rest)  # the oldest order goes out first, and first of all the one that is begun
         then = np.minimum(sent - first, behind)
         share = np.minimum(share_of(sent - first - then, new, 1.0), 1.0)
@@ -260,6 +260,12 @@ def _worked(a, left, m, shelf):
     return {"met": met, "pieces": pieces, "lost": lost, "late": waits, "shelf": shelf, "used": used, "binding": binding}
 
 
+def _sum(parts):
+    """The sum without a first pass that adds to nothing; zero of no parts."""
+    parts = list(parts)
+    return reduce(add, parts) if parts else 0.0
+
+
 def _begun(a, orders):
     """What is over a whole number of orders that wait: what is left of the one that is begun. Nothing where they are expected, not drawn."""
     over = orders + _WHOLE - np.floor(orders + _WHOLE)
@@ -275,7 +281,7 @@ class _Left:
         others = {name: (due - part, waited - rest) for name, (due, waited, part, rest) in late}
         self.orders = {"begun": {name: of[2:] for name, of in late}, "own": given["own"], "others": others}
         self.asked = {
-            kind: {p: sum(of[c.name][1] for c in a.channels if c.product == p) for p in given["year"]}
+            kind: {p: _sum(of[c.name][1] for c in a.channels if c.product == p) for p in given["year"]}
             for kind, of in self.orders.items()
         }
         self.rooms, self.used = dict(given["rooms"]), dict.fromkeys(given["rooms"], 0.0)  # of a year's time, hands in hours
@@ -325,8 +331,11 @@ def limit_of(months: tuple[Month, ...]):
 
 def share_of(part, whole, otherwise):
     """Part over whole, and something else where the whole is zero."""
-    if isinstance(part, float) and isinstance(whole, float):  # as at a point, in a tenth of the time
-        return part / whole if whole > 0 else otherwise
+    if isinstance(part, float):  # as at a point, or where none is begun: in a tenth of the time
+        if isinstance(whole, float):
+            return part / whole if whole > 0 else otherwise
+        if part == otherwise == 0.0:
+            return 0.0
     whole = np.asarray(whole)
     there = whole > 0
     if there.all():
@@ -344,7 +353,8 @@ def _limits(wants, used, rooms):
     scale, peak, binding = dict.fromkeys(wants[HANDS], 1.0), 1.0, 0
     short = [name for name in wants if name != HANDS and np.any(used[name] > rooms[name])]
     # what one product alone needs first, so that what several share is shared by what is left to make
-    for name in sorted(short, key=lambda name: len(wants[name])):
+    short.sort(key=lambda name: len(wants[name]))
+    for name in short:
         want = wants[name]
         part = np.minimum(share_of(rooms[name], reduce(add, (want[p] * scale[p] for p in want)), 1.0), 1.0)
         scale |= {p: scale[p] * part for p in want}
@@ -352,9 +362,10 @@ def _limits(wants, used, rooms):
     # index 0 is demand; hands are last because they are shared out after everything else
     for index, name in enumerate(wants, start=1):
         if name in short:
-            # what one product is short of may stand idle in part, as something shared cuts more of it
-            full = (1.0 + _ROUNDING) * reduce(add, (want * scale[p] for p, want in wants[name].items())) >= rooms[name]
-            share = np.where(full, use_of(used[name], rooms[name]), 0.0)
+            share = use_of(used[name], rooms[name])
+            if name != short[-1]:  # of what one product is short of a part may stand idle, as something shared cuts more
+                needed = reduce(add, (want * scale[p] for p, want in wants[name].items()))
+                share = np.where((1.0 + _ROUNDING) * needed >= rooms[name], share, 0.0)
             binding, peak = np.where(share > peak, index, binding), np.maximum(peak, share)
     nobody = (rooms[HANDS] == 0.0) & (np.asarray(used[HANDS]) > 0)  # away: then no pot is what is full
     binding = np.where((hands < 1.0) | nobody, len(wants), binding)[()]

@@ -76,7 +76,7 @@ minutes_per_order = "20 min"
 clustering = 0.4
 size_spread = 0.5
 """
-REPEATS = 5
+REPEATS = 15
 
 
 def studies(folder):

@@ -98,7 +98,7 @@ def test_a_load_of_two_moulds_waits_for_the_pot_that_holds_both(whole):
 def test_the_plan_says_how_many_moulds_go_into_a_pot(whole):
     """Where places stay empty it says so, and nothing where moulds fill them."""
     fmt = format_of(whole.planner.kit)
-    assert "moulds go into a station whole, 3 into 14 places, 1 into 6 places" in wording.moulds_sentence(whole, fmt)
+    assert "moulds go into the pot whole, 3 into 14 places, 1 into 6 places" in wording.moulds_sentence(whole, fmt)
 
 
 def test_nothing_is_said_of_places_that_moulds_fill(tmp_path):

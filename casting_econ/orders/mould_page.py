@@ -75,10 +75,11 @@ def moulds_said(plan: OrderPlan, fmt: Format) -> str:
 def _in_pots(planner, fmt):
     """How many moulds go whole into each station, where they leave places empty, and whether a full load leaves cavities empty."""
     cavities, said = planner.moulds.cavities, ""
-    places = room_in(planner, planner.point_product.steps[planner.first_wait].wait_in, 1)
+    station = planner.point_product.steps[planner.first_wait].wait_in
+    places = room_in(planner, station, 1)
     if any(room % cavities for room in places):
         fits = ", ".join(f"{fmt.number(room // cavities)} into {fmt.number(room)} places" for room in dict.fromkeys(places))
-        said = f"; moulds go into a station whole, {fits}, and what is left of the places stays empty"
+        said = f"; moulds go into the {station.replace('-', ' ')} whole, {fits}, and what is left of the places stays empty"
     full = casting_rooms(planner)
     if odd := [load for load in dict.fromkeys(full) if load % cavities]:
         said += "".join(

@@ -426,7 +426,9 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
     ],
 }
 
-KNOWN = {}  # (in place of, stands): why no test notices
+KNOWN = {
+    ("1.0 - _ROUNDING", "1.0"): "what stays of an order is then a rounding, which moves no number: it only costs time"
+}  # (in place of, stands): why no test notices
 
 
 def listed():

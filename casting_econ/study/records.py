@@ -250,9 +250,8 @@ def _lone_days(records, reading):
         return notes
     for lone, near, side in ((known[0], known[1], "before"), (known[-1], known[-2], "after")):
         there = [(log, label) for day, log, label in rows if day == lone]
-        if abs(lone - near) > _LONE and (
-            side == "after" or {log for log, _ in there} != {"purchases"}
-        ):  # a tool may be bought long before
+        bought = side == "before" and {log for log, _ in there} == {"purchases"}  # as a tool may be, long before
+        if abs(lone - near) > _LONE and not bought:
             log, label = there[0]
             file, row = place_of(reading, log, label if ":" in label else int(label))
             notes.append(

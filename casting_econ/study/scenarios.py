@@ -54,10 +54,8 @@ def scenario_file(raw, currency, entries, *, orders=False):
         change = copy.deepcopy(entry.change)
         stations = within(change, ["stations"])
         for station in stations if isinstance(stations, dict) else ():
-            there = within(patched, ["stations", station])
-            if isinstance(within(stations, [station, "places"]), list) and isinstance(
-                there, dict
-            ):  # which says how many there are
+            there, places = within(patched, ["stations", station]), within(stations, [station, "places"])
+            if isinstance(places, list) and isinstance(there, dict):  # which says how many there are
                 there.pop("count", None)
         _merge(patched, change)
         late, channels = within(patched, ["cash", "payment_delay"]), patched.get("channels", {})

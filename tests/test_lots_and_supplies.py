@@ -21,7 +21,6 @@ from casting_econ.models import (
 from casting_econ.models import lots as lots_module
 from casting_econ.models.moulds import mean_to_scale
 
-
 # --- moulds of an order ---
 
 

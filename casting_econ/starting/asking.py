@@ -90,7 +90,7 @@ def ask(
             "or just press Enter if you don't know: a guess of the trade stands in and is marked as one."
         )
     if terminal and BEGIN.key not in texts and not asks_order(texts):
-        texts[BEGIN.key] = _begin(say, prompt)
+        texts[BEGIN.key] = _until(say, prompt, BEGIN.ask, "workshop", lambda text: asks_order({BEGIN.key: text}))
     if terminal and "craft" not in texts:
         texts["craft"] = _craft(say, prompt, len(questions(asks_order(texts))))
     checked = read_answers(texts, currency, "answers", partly=terminal)
@@ -111,32 +111,31 @@ def ask(
     return read_answers(texts, currency, "answers")
 
 
-def _begin(say, prompt) -> str:
-    """Which of the two it is; asked again until it is one."""
+def _until(say, prompt, words: str, default: str, read: Callable[[str], Any]) -> str:
+    """The first answer that `read` takes; what is wrong with one that it does not is said, and it is asked again."""
     while True:
-        text = prompt(BEGIN.ask, default="workshop")
+        text = prompt(words, default=default)
         try:
-            asks_order({BEGIN.key: text})
+            read(text)
+            return text
+        except StudyError as error:  # who is asked knows where
+            say("  " + "; ".join(f"{fault.wrong}; right would be {fault.right}" for fault in error.faults))
         except ValueError as error:
             say(f"  {str(error).replace(' -> ', '; right would be ')}")
-        else:
-            return text
 
 
 def _craft(say, prompt, many) -> str:
     for number, craft in enumerate(crafts().values(), start=1):
         say(f"  {number}  {craft.name}")
-    while True:
-        text = prompt(f"1/{many}  Which craft? The number or the name", default="1")
-        try:
-            return list(crafts())[int(text) - 1] if text.isdecimal() and int(text) else read_answers({"craft": text}).craft.id
-        except (IndexError, StudyError) as error:
-            say(f"  {_without_place(error) if isinstance(error, StudyError) else 'one of the numbers above, please'}")
 
+    def read(text):
+        if not text.isdecimal():
+            return read_answers({"craft": text}).craft.id
+        if not 0 < int(text) <= len(crafts()):
+            raise ValueError("one of the numbers above, please")
+        return list(crafts())[int(text) - 1]
 
-def _without_place(error: StudyError) -> str:
-    """What is wrong and what would be right; who is asked knows where."""
-    return "; ".join(f"{fault.wrong}; right would be {fault.right}" for fault in error.faults)
+    return read(_until(say, prompt, f"1/{many}  Which craft? The number or the name", "1", read))
 
 
 def _asked(words: str, part: Part, texts, chosen: str | None, before: Answers, prompt, say) -> str:
@@ -145,21 +144,15 @@ def _asked(words: str, part: Part, texts, chosen: str | None, before: Answers, p
     unit = part.in_words(f"{currency} or another currency" if part.key == "price" else currency, per=part.key != "price")
     stands = default_of(before, part)
     aside = "; ".join(text for text in (unit, stands and f"don't know takes {stands}") if text)
-    while True:
-        text = prompt(f"{words}{f' [{aside}]' if aside else ''}", default="" if part.needed else "don't know")
+
+    def read(text):
         if part.needed and text.strip().casefold() in UNKNOWN:
-            say("  this is needed, and no guess can stand in for it")
-            continue
-        try:
-            if part.kind == "figure" and part.key != "price":  # which says the currency itself
-                read_answer(part, text, currency)
-            read_answers({**texts, part.key: text}, chosen, partly=True)
-        except ValueError as error:
-            say(f"  {str(error).replace(' -> ', '; right would be ')}")
-        except StudyError as error:
-            say(f"  {_without_place(error)}")
-        else:
-            return text
+            raise ValueError("this is needed, and no guess can stand in for it")
+        if part.kind == "figure" and part.key != "price":  # which says the currency itself
+            read_answer(part, text, currency)
+        read_answers({**texts, part.key: text}, chosen, partly=True)
+
+    return _until(say, prompt, f"{words}{f' [{aside}]' if aside else ''}", "" if part.needed else "don't know", read)
 
 
 def default_of(answers: Answers, part: Part) -> str:

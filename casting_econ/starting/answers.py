@@ -180,6 +180,7 @@ def _outside(part, figures):
     return ""
 
 
+_PERIODS = ("hour", "day", "week", "month", "year")
 _PER = re.compile(r"(.*?)\s*(?:/|\bper\b|\ban?\b|\beach\b|\bevery\b|\bin an?\b)\s*(\w+)")
 _EVERY = {"hourly": "hour", "daily": "day", "weekly": "week", "monthly": "month", "yearly": "year", "annually": "year"}
 _EVERY |= {"each": "piece", "apiece": "piece"}
@@ -192,6 +193,7 @@ def _factor(given: str, part: Part, currency: str) -> float:
     if given == "" or plain(given).rstrip("s") == part.unit:
         return 1.0
     wanted, unit = part.in_words(currency), part.in_words(currency, per=False)
+    wanted = "a percentage, such as '85 %'" if unit == "%" else wanted
     what, per = given, ""
     if match := _PER.fullmatch(given):
         what, per = match[1], match[2]
@@ -208,9 +210,7 @@ def _factor(given: str, part: Part, currency: str) -> float:
             f"money in {what} while the study counts in {currency} -> {currency} throughout, or the price with another currency's code"
         )
     if per != part.per and (per not in _PERIODS or part.per not in _PERIODS):
-        raise ValueError(
-            f"an answer for each {per} where {_asked_for(wanted, unit, part)} is asked for -> {_asked_for(wanted, unit, part)}"
-        )
+        raise ValueError(f"an answer for each {per} where {wanted} is asked for -> {wanted}")
     what = what or unit
     try:
         if unit in ("%", *COUNTED):
@@ -223,17 +223,8 @@ def _factor(given: str, part: Part, currency: str) -> float:
     except Unclear:
         raise
     except ValueError as error:
-        raise told(
-            ValueError(str(error) if repr(given) in str(error) else f"{error}, not {given!r}"),
-            f"{_asked_for(wanted, unit, part)}, or a unit that can be turned into it",
-        ) from None
-
-
-_PERIODS = ("hour", "day", "week", "month", "year")
-
-
-def _asked_for(wanted, unit, part):
-    return "a percentage, such as '85 %'" if unit == "%" else wanted
+        said = str(error) if repr(given) in str(error) else f"{error}, not {given!r}"
+        raise told(ValueError(said), f"{wanted}, or a unit that can be turned into it") from None
 
 
 def read_answers(

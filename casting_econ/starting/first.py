@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from ..faults import StudyError, refusal
-from ..kit import OpenStudy, open_study
+from ..kit import OpenStudy, format_of, open_study
 from ..study import STUDY_FILE
 from .answers import Answers
 from .asking import must_be_new
@@ -74,7 +74,6 @@ def first_answer(kit: OpenStudy, defaults: list[str], today: date | None = None)
     """
     if FIRST_ORDER in kit.study.file.commissions:
         return [*_order_answer(kit, today or date.today()), _guessed(defaults)]
-    from ..kit import format_of
     from ..pages.curing import limit_sentence
     from ..pages.deciding import decision_of, information_table, next_to_measure
     from ..pages.monte_carlo import verdict, year_sentence
@@ -107,7 +106,6 @@ def _guessed(defaults) -> str:
 
 def _order_answer(kit, today) -> list[str]:
     """Date, casts, price and hours of the first order, or why it cannot be planned as it stands."""
-    from ..kit import format_of
     from ..orders import open_order, order_lines, price_of
     from ..orders.mould_choice import mould_cost
 

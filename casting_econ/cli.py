@@ -1,5 +1,6 @@
 """Thin commands; everything heavy is imported when a command runs, so that --help is instant."""
 
+import atexit
 import gc
 import os
 import sys
@@ -32,6 +33,7 @@ def main() -> None:
     from .running import ONE_THREAD, SELDOM
 
     gc.set_threshold(*SELDOM)
+    atexit.register(gc.freeze)  # what is left goes with the process, so nobody need look through it for rubbish
     if "numpy" not in sys.modules:  # which reads this once
         os.environ.update(ONE_THREAD)
 

@@ -1,7 +1,7 @@
 """How much of what is asked for a workshop can make: month by month, with what waits, what stands ready and what stops work."""
 
 import itertools
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass
 from functools import partial, reduce
 from operator import add
 from typing import Any
@@ -31,8 +31,14 @@ class Month:
     waits: dict[str, Any]  # orders of each channel that wait at the end [order]
     late: dict[str, tuple]  # orders and pieces of all that wait, then what is left of the one that is begun [order, piece]
     shelf: dict[str, Any]  # of each product ready at the end [piece]
-    utilisation: dict[str, Any]  # share of each resource that what was asked for needed [-]
+    used: dict[str, Any]  # of each resource by what was asked for [part of a year; of hands hour]
+    rooms: dict[str, Any]  # of each, that there is of it [as used]
     binding: Any  # index into the resources, demand being 0, of what limits orders
+
+    @property
+    def utilisation(self) -> dict[str, Any]:
+        """Share of each resource that what was asked for needed. [-]"""
+        return {name: use_of(self.used[name], room) for name, room in self.rooms.items()}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,9 +94,8 @@ def needs_by_month(a, plans, weeks) -> list[dict]:
 
 def _depth(group):
     """Most axes of a number in a group of them."""
-    if is_dataclass(group):
-        group = tuple(getattr(group, one.name) for one in fields(group))
-    return max(map(_depth, group), default=0) if isinstance(group, tuple) else np.ndim(group)
+    inner = group if isinstance(group, tuple) else vars(group).values() if hasattr(group, "__dict__") else None
+    return getattr(group, "ndim", 0) if inner is None else max(map(_depth, inner), default=0)
 
 
 def _needs(a, plans, weeks):
@@ -161,16 +166,16 @@ def served(a, asked: Asked, plans, needs, times: Working) -> tuple[Month, ...]:
     waited, shelf = a.months.before or ({}, {})
     late, shelf, months = {c.name: (0.0,) * 4 for c in a.channels} | dict(waited), full | dict(shelf), []
     if last and a.months.before is None and any(c.waits for c in a.channels):
-        late = _month(a, asked, plans, needs, times, last, late, full)[1]
+        late = _month(a, asked, plans, needs, times, last, late, full).late
     for m in range(last + 1):
-        month, late = _month(a, asked, plans, needs, times, m, late, shelf)
-        shelf = month.shelf
+        month = _month(a, asked, plans, needs, times, m, late, shelf)
+        late, shelf = month.late, month.shelf
         months.append(month)
     return tuple(months)
 
 
 def _month(a, asked, plans, needs, times, m, late, shelf):
-    """One month, in which `late` orders wait from the one before; and those that wait at its end, as `Month.late`."""
+    """One month, in which `late` orders wait from the one before."""
     weeks = times.weeks[..., m] / a.weeks_per_year
     given = {
         "own": {c.name: (asked.orders[c.name][m], asked.pieces[c.name][m]) for c in a.channels},
@@ -180,26 +185,24 @@ def _month(a, asked, plans, needs, times, m, late, shelf):
         "year": {p: plan["pieces"] for p, plan in plans.items()},
         "rooms": {name: weeks * times.open_share(name, m) for name in needs[m]} | {HANDS: np.maximum(times.hours[..., m], 0.0)},
     }
-    hard = np.ones(())
-    if a.months.luck is not None and not any(
-        np.any(p.shelf) for p in a.products
-    ):  # most draws have time for all that is asked, and none who waits
-        left = _Left(a, given | {"late": dict.fromkeys(late, (0.0,) * 4)})
+    hard, none = np.True_, dict.fromkeys(given["own"], 0.0)
+    if not any(np.any(p.shelf) for p in a.products):  # most draws have time for all that is asked, and none who waits
+        left = _Left(a, given | {"late": dict.fromkeys(none, (0.0,) * 4)})
         used = left.wants(left.asked["own"], a.months.working[m], own=left.asked["own"])[1]
         hard = [np.greater(used[name], room) for name, room in given["rooms"].items()]
-        hard = np.asarray(reduce(np.logical_or, hard + [np.greater(orders, 0) for orders, *_ in late.values()]))
-    if not hard.ndim or 2 * np.count_nonzero(hard) > hard.size:
+        hard = reduce(np.logical_or, hard + [np.greater(orders, 0) for orders, *_ in late.values()])
+    if 2 * np.count_nonzero(hard) > hard.size:
         became = _worked(a, _Left(a, given), m, shelf)
     else:
-        rows, none = np.flatnonzero(hard), dict.fromkeys(given["own"], 0.0)
         met, pieces = ({name: one[at] for name, one in given["own"].items()} for at in (0, 1))
         late = dict.fromkeys(none, (0.0,) * 4)
         became = {"met": met, "pieces": pieces, "lost": none, "late": late, "used": used, "binding": 0}
-        some = _each(lambda one: np.broadcast_to(one, hard.shape).take(rows) if np.ndim(one) else one, given)
-        became = _each(partial(_put, rows, hard.shape), became, _worked(a, _Left(a, some), m, shelf))
-    used, came, waits = became.pop("used"), *({c: one[0] for c, one in of.items()} for of in (given["own"], became["late"]))
-    utilisation = {name: use_of(used[name], room) for name, room in given["rooms"].items()}
-    return Month(came=came, waits=waits, utilisation=utilisation, **{"shelf": shelf} | became), became["late"]
+        rows = np.flatnonzero(hard)
+        if rows.size:
+            some = _each(lambda one: np.broadcast_to(one, hard.shape).take(rows) if np.ndim(one) else one, given)
+            became = _each(partial(_put, rows, hard.shape), became, _worked(a, _Left(a, some), m, shelf))
+    came, waits = ({c: one[0] for c, one in of.items()} for of in (given["own"], became["late"]))
+    return Month(came=came, waits=waits, rooms=given["rooms"], **{"shelf": shelf} | became)
 
 
 def _each(do, group, *alike):
@@ -325,17 +328,16 @@ class _Left:
 def limit_of(months: tuple[Month, ...]):
     """Index of what limits a year: what does in most of its months, demand where as many have it as something else."""
     by_month = np.stack(np.broadcast_arrays(*(month.binding for month in months)))
-    counts = [(by_month == index).sum(axis=0, dtype=np.int8) for index in range(len(months[0].utilisation) + 1)]
+    counts = [(by_month == index).sum(axis=0, dtype=np.int8) for index in range(len(months[0].rooms) + 1)]
     return np.argmax(counts, axis=0)[()]
 
 
 def share_of(part, whole, otherwise):
     """Part over whole, and something else where the whole is zero."""
-    if isinstance(part, float):  # as at a point, or where none is begun: in a tenth of the time
-        if isinstance(whole, float):
-            return part / whole if whole > 0 else otherwise
-        if part == otherwise == 0.0:
-            return 0.0
+    if isinstance(whole, float):  # as at a point, or where none is begun: in a tenth of the time
+        return part / whole if whole > 0 else otherwise
+    if isinstance(part, float) and part == otherwise == 0.0:
+        return 0.0
     whole = np.asarray(whole)
     there = whole > 0
     if there.all():

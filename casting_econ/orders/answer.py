@@ -47,8 +47,8 @@ def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
     """The answer for a terminal, without Markdown."""
     fmt = format_of(plan.planner.kit, year=False)
     said = [wording.what_is_asked(plan, fmt), wording.headline(plan, fmt)]
-    said += [wording.progress_sentence(plan, fmt)] if plan.order.good or plan.order.under_way else []
-    if not plan.order.complete:
+    said += [wording.progress_sentence(plan, fmt)] if plan.order.good or plan.order.begun else []
+    if not plan.order.closed:
         said += [
             days_off_sentence(plan, fmt),
             wording.by_feel_sentence(plan, quoted, fmt),

@@ -7,7 +7,7 @@ from itertools import accumulate
 
 import numpy as np
 
-from ..evidence import mould_lives, moulds_in_hand
+from ..evidence import casts_poured, mould_lives, moulds_in_hand
 from ..models.counts import loads_for
 from ..models.mould_making import MouldMaking, mould_making, moulds_for_load
 from ..models.moulds import moulds_worn
@@ -27,6 +27,7 @@ class MouldsInUse:
     cavities: int  # [cast/mould]
     life: tuple[float, float, float | None]  # casts a cavity, its shape, and the age of replacement [cast, -, cast]
     age: float  # casts a cavity that those in hand have given [cast]
+    unlogged: bool = False  # whether those in hand are neither stated nor logged, but must be there by the loads that were poured
     early: tuple[int, ...] = ()  # loads poured first, in moulds that are there while others are made [cast]
 
     @classmethod
@@ -36,14 +37,20 @@ class MouldsInUse:
         if entry is None or not entry.steps:
             return None
         full = int(moulds_for_load(load_sizes(study.file, product)[0], entry.cavities))
-        there = int(entry.sets.value) * full if "sets" in entry.model_fields_set else moulds_in_hand(study, product)
+        in_sets = "sets" in entry.model_fields_set
+        there = int(entry.sets.value) * full if in_sets else moulds_in_hand(study, product)
+        age = mean_age(study, product)
+        unlogged = age is None and bool(there) and not (in_sets or entry.in_hand)
+        if unlogged:
+            age = float(casts_poured(study, product).sum()) / (there * entry.cavities)
         return cls(
             in_hand=there,
             in_use=there or full,
             masters=entry.masters,
             cavities=entry.cavities,
             life=(float(mould.life_casts), float(mould.life_shape), mould.replace_at),
-            age=mean_age(study, product) or 0.0,
+            age=age or 0.0,
+            unlogged=unlogged,
         )
 
     def in_loads(self, casts: int, sizes: tuple[int, ...]) -> tuple[int, ...]:

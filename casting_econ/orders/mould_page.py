@@ -53,6 +53,8 @@ def moulds_said(plan: OrderPlan, fmt: Format) -> str:
     moulds, order = plan.planner.moulds, plan.order
     counts = (moulds.in_hand, "mould"), (moulds.masters, "master")
     there = ", ".join(fmt.count(count, word) if count else f"no {word}" for count, word in counts)
+    if moulds.unlogged:
+        there = f"at least {there}: so many filled the largest load of the batches log, and no row of the moulds log nor `in_hand` tells of any"
     text = f"In hand: {there}; a mould gives {fmt.count(moulds.cavities, 'cast')} at once{_in_pots(plan.planner, fmt)}. "
     if not plan.new_loads:
         return text + "No load of this order is left to pour, so it asks for no more."

@@ -310,7 +310,7 @@ class OrderPlan:
     @cached_property
     def saved_by(self) -> tuple[str, float] | None:
         """What holds the date where the plan as it stands does not, and its chance [-]: the other way of casting, else the first of the options."""
-        if self.meets_date or self.order.complete:
+        if self.meets_date or self.order.closed:
             return None
         said = {AT_ONCE: "all cast at once", TOP_UP: "counting and topping up"}
         ways = [(said[name], one.course.in_time) for name, one in self.policies.items() if one.meets_date]

@@ -63,7 +63,7 @@ def advised(plan: OrderPlan) -> str:
 
     Where nothing is left to cast, the way that it was cast.
     """
-    if plan.order.complete:
+    if plan.order.closed:
         return plan.order.policy or AT_ONCE
     once, topped = compared(plan).values()
     if once.plan.meets_date != topped.plan.meets_date:
@@ -152,7 +152,7 @@ def cast_now_sentence(plan: OrderPlan, fmt: Format) -> str:
 
 def policy_sentence(plan: OrderPlan, fmt: Format) -> str:
     """Which way of casting is advised, and why; nothing where all is in hand."""
-    if plan.order.complete:
+    if plan.order.closed:
         return ""
     once, topped = compared(plan).values()
     best = advised(plan)

@@ -188,7 +188,7 @@ def _shared(plan, bench):
     making = float(year["make_hours_per_year"])
     share = np.minimum(bench / making if making > 0 else np.ones_like(bench), 1.0)
     if order.good > sum(good for _, good in order.checked):  # no log says since when: as long as from nothing
-        course = plan.with_order(in_hand={}, under_way=()).course
+        course = plan.with_order(in_hand={}, under_way=(), finished=False).course
     ran = course.schedule.finish - course.opened.seconds(min(order.start, order.begun or order.start))
     share = np.minimum(share, ran / (7 * DAY) / weeks)
     # the weekly hours of weeks at work: illness takes none of an order's own

@@ -78,6 +78,6 @@ def days_off_sentence(plan, fmt: Format) -> str:
         return ""
     more = f" and {len(off) - 3} more" if off[3:] else ""
     said = "; ".join(day(fmt, one) for one in off[:3]) + more
-    whose = f" (holidays of {country}, by the study's locale)" if country else ""
+    whose = f" (holidays of {country}, by the study's locale; if you live elsewhere, state yours)" if country else ""
     line = f'`holidays = "{country or "DE-BY"}"` under `[orders]` leaves out the public ones of a country'
     return f'**No days off are stated, so the plan works on {said}**{whose}. {line}, `days_off = ["{off[0]}"]` any day or span of your own.'

@@ -128,7 +128,7 @@ class Project:
     def _shape(self) -> Account | None:
         """Pieces, loads and days as they were, before hours and money; None where nothing is known of it."""
         log, planned, order = self.log, self.planned, self.order
-        if log.nothing:
+        if log.nothing and not order.sold:
             return None
         unbooked = max(order.good - log.good, 0.0)
         pieces = log.good + unbooked

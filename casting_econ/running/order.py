@@ -55,12 +55,12 @@ def run_order(
     StudyError for faults in the study or in what is asked for, NotebookError if the notebook fails.
     """
     folder, kit, today = Path(folder), open_study(folder, as_of=as_of), known_day(as_of) or today
-    plan = open_order(kit, name, today=today, **asked)
+    plan = open_order(kit, name, today=today, finished=finished, **asked)
     quoted = price_of(plan)
-    gone = "" if asked.get("start") or finished else days_gone(plan, today, format_of(kit))
+    gone = "" if asked.get("start") else days_gone(plan, today, format_of(kit))
     over = finished or bool(name and plan.order.complete)
     back = look_back(kit, name, finished=finished, **asked) if over else None
-    beside = under_scenarios(plan, quoted, scenarios, name, today=today, **asked) if scenarios else []
+    beside = under_scenarios(plan, quoted, scenarios, name, today=today, finished=finished, **asked) if scenarios else []
     for line in [*order_lines(plan, quoted), *(["", gone] if gone else []), *(project_lines(back) if back else [])]:
         say(line)
     if beside:
@@ -118,6 +118,7 @@ def _write(kit, plan, quoted, quote, beside, back, folder, name, out, asked):
     given = {key: value.isoformat() if isinstance(value, date) else value for key, value in given.items()}
     given |= {"in_hand": given["in_hand"].get("", given["in_hand"])} if "in_hand" in given else {}
     given |= {"as_of": kit.study.as_of.isoformat()} if kit.study.as_of else {}
+    given |= {"finished": True} if plan.order.finished else {}
     given |= {"scenarios": [one.name for one in beside[1:]]} if beside else {}
     part = working_folder(out, folder, work_key(folder, "order", name, given))
     inner = part / "order"

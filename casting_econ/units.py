@@ -2,7 +2,8 @@
 
 import re
 from copy import deepcopy
-from functools import cache, lru_cache
+from functools import cache, lru_cache, reduce
+from operator import truediv
 from tokenize import TokenError
 
 from babel.numbers import list_currencies
@@ -13,11 +14,15 @@ COUNTED = ("piece", "cast", "load", "lot", "order", "cavity", "place", "event", 
 UNIT = re.compile(r"(?!.*[\d⁰¹²³⁴-⁹]\s*(?:\*\*|\^|[\d⁰¹²³⁴-⁹]))[\w\s%°/*^.·-]{0,60}")  # no powers of powers, which never end
 _USUAL = ("min", "minute", "h", "hour", "day", "week", "month", "year", "g", "gram", "kg", "kilogram", "oz", "ounce", "lb")
 _USUAL += ("pound", "mL", "L", "liter", "litre", "pint", "gallon", "piece", "cast", "load", "order")
+# words that most studies make do with, each with its base and so many of that: whoever needs another waits for pint to load
+_UNPREFIXED = ("minute", "hour", "day", "week", "month", "year", *COUNTED)
+_PLAIN = {f"{base}{s}": (base, 1.0) for base in (*_UNPREFIXED[:-1], "gram", "milliliter") for s in ("", "s")}
+_PLAIN |= {"min": ("minute", 1.0), "h": ("hour", 1.0), "g": ("gram", 1.0), "kg": ("gram", 1000.0)}
+_PLAIN |= {"ml": ("milliliter", 1.0), "l": ("milliliter", 1000.0), "L": ("milliliter", 1000.0)}
 _FLUID_OUNCE = re.compile(r"\bfl(?:uid)?\.?[ _]*(?:oz|ounces?)\b\.?", re.IGNORECASE)
 _WHOSE = re.compile(r"\b(us|uk|imperial)[ _](pint|quart|gallon|cup|gill|fluid_ounce)s?\b", re.IGNORECASE)
 _WORKED = {"second", "minute", "hour", "day"}  # periods that one counts as worked and another by the calendar
 _UNREADABLE = ValueError, AttributeError, TypeError, AssertionError, ArithmeticError, SyntaxError, TokenError  # from pint too
-_UNPREFIXED = {"minute", "hour", "day", "week", "month", "year", *COUNTED}
 
 
 class Unclear(ValueError):
@@ -57,10 +62,16 @@ def ratio_of_units(unit: str, wanted: str, currency: str) -> float:
     Unclear, a ValueError, where two conventions read the unit differently: `gr`, pints and tons outside the US, and periods
     that one counts as worked time and another by the calendar.
     """
+    said = "a unit where a plain number is needed" if wanted == "dimensionless" else f"a unit that cannot be read as {wanted}"
+    own, asked = (_plain(text, currency) for text in (unit, wanted))
+    if own and list(own) == list(asked):
+        return reduce(truediv, (own[base] / asked[base] for base in own))
+    if own and asked and own.keys() | asked.keys() == {"gram", "milliliter"}:
+        raise ValueError(said)
+
     import pint
 
     registry = unit_registry(currency)
-    said = "a unit where a plain number is needed" if wanted == "dimensionless" else f"a unit that cannot be read as {wanted}"
     given = _parsed(unit, currency, said)
     target = registry.parse_units(wanted)
     _asked(unit, given, wanted, target, currency)
@@ -70,6 +81,13 @@ def ratio_of_units(unit: str, wanted: str, currency: str) -> float:
         return float(registry.Quantity(1.0, given).to(target).magnitude)
     except (pint.PintError, *_UNREADABLE) as error:
         raise ValueError(said) from error
+
+
+def _plain(unit, currency):
+    """Bases of a unit of the usual words alone, at most one over another, each with how many of it; none of any other unit."""
+    words = [word.strip() for word in unit.split("/")]
+    found = dict(_PLAIN.get(word) or (word == currency and word, 1.0) for word in words)
+    return found if len(found) == len(words) <= 2 and all(found) else {}
 
 
 @lru_cache(maxsize=4096)
@@ -86,7 +104,7 @@ def _parsed(unit, currency, said):
         parsed = registry.parse_units(unit.removeprefix("/")) ** (-1 if unit.startswith("/") else 1)
         for name in parsed._units:  # no hectohours, which is a slip; thousands of money may be
             prefix, plain, _ = registry.parse_unit_name(name)[0]
-            if prefix and plain in _UNPREFIXED | {currency} and (plain, prefix) != (currency, "kilo"):
+            if prefix and plain in (*_UNPREFIXED, currency) and (plain, prefix) != (currency, "kilo"):
                 raise pint.UndefinedUnitError(unit)
         return parsed
     except pint.UndefinedUnitError as error:
@@ -125,7 +143,8 @@ def _asked(unit, given, wanted, target, currency):
 def question_of(unit: str, currency: str) -> str:
     """What is to be asked about a unit, with its answers behind ' -> '; '' where it can be read in one way only, or in none."""
     try:
-        _asked(unit, _parsed(unit, currency, ""), "", unit_registry(currency).dimensionless, currency)
+        if not _plain(unit, currency):
+            _asked(unit, _parsed(unit, currency, ""), "", unit_registry(currency).dimensionless, currency)
     except Unclear as error:
         return str(error)
     except ValueError:
@@ -139,7 +158,8 @@ def _is_time(name, registry):
 
 def check_counted(unit: str, counts: str, per: str, currency: str) -> None:
     """ValueError where a unit counts or is 'per' something else than the words of `counts` and `per`, such as a load for a piece."""
-    for name, power in _parsed(unit, currency, "a unit that cannot be read")._units.items():
+    plain = dict(zip(_plain(unit, currency), (1, -1)))
+    for name, power in (plain or _parsed(unit, currency, "a unit that cannot be read")._units).items():
         words = (counts if power > 0 else per).split()
         if name in COUNTED and name not in words:
             right, what = " or ".join(word.replace("_", " ") for word in words), name.replace("_", " ")

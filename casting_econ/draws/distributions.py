@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cache, lru_cache
 
 import numpy as np
 import scipy
@@ -47,17 +47,25 @@ class Distribution:
         return replace(self, parameters=told, quantile=quantile, middle=(1.0 - chance) * self.middle)
 
 
+def _once_asked(make):
+    """An inverse distribution function that is made when it is first drawn from, as many a prior never is."""
+    made = cache(make)
+    return lambda p: made()(p)
+
+
 def _tabulated(exact, to_line, from_line):
     """A smooth inverse distribution function by a spline over normal scores, some fifteen times faster than the exact one.
 
     The spline runs through `to_line` of the exact values at 1,601 scores from -6.4 to 6.4, beyond which no draw falls; its
     relative error is below 1e-8, or 1e-6 within 1e-9 of either end. Where the exact value under- or overflows, it is used itself.
     """
-    with np.errstate(divide="ignore"):
-        nodes = to_line(exact(special.ndtr(_SCORES)))
-    if not np.isfinite(nodes).all():
-        return exact
-    return _on_scores(nodes, from_line)
+
+    def table():
+        with np.errstate(divide="ignore"):
+            nodes = to_line(exact(special.ndtr(_SCORES)))
+        return _on_scores(nodes, from_line) if np.isfinite(nodes).all() else exact
+
+    return _once_asked(table)
 
 
 def _on_scores(nodes, from_line=lambda line: line):
@@ -166,9 +174,9 @@ def _weighed(values, weights, middle):
     inside = np.isfinite(scores) & np.append(True, np.diff(below) > 0)
     _need(inside.sum() > 2, "a density above 0 in at least three places")
     line = scipy.interpolate.PchipInterpolator(scores[inside], values[inside])
-    nodes = line(np.clip(_SCORES, scores[inside][0], scores[inside][-1]))
     mean = float(masses @ (values[1:] + values[:-1])) / 2
-    return _on_scores(nodes), mean if middle == "mean" else float(line(0.0))
+    ends = scores[inside][[0, -1]]
+    return _once_asked(lambda: _on_scores(line(np.clip(_SCORES, *ends)))), mean if middle == "mean" else float(line(0.0))
 
 
 # name -> (builder, parameters in the number's unit, parameters that are plain numbers)

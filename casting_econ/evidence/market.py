@@ -33,6 +33,7 @@ def orders_of(study: Study, channel: str) -> pd.DataFrame | None:
     return groups[sums].sum(min_count=1).assign(date=groups.date.min())
 
 
+@lru_cache(maxsize=16)
 def _dates(study):
     """Days of every row of every log. What a log says beside its date, such as when a mould was made, may be older than it."""
     return pd.concat([log.date for log in (*study.records.values(), study.in_work) if len(log) and "date" in log])

@@ -127,8 +127,9 @@ def load_share_posterior(stated, prior_weight, hits, sizes, pooled=0.0):
     True
     """
     stated = min(max(stated, 1e-3), 1 - 1e-3)
-    pairs, counts = np.unique(np.column_stack([hits, sizes]).astype(float), axis=0, return_counts=True)
-    k, n = pairs[:, 0, None], pairs[:, 1, None]
+    hits, sizes = np.asarray(hits, float), np.asarray(sizes, float)
+    # loads that share a correlation, with its ratio to that of two pieces of a load
+    groups = [((pooled - 1) / (max(n, 2.0) - 1), [at]) for at, n in enumerate(sizes)] if pooled else [(1.0, slice(None))]
     total = prior_weight + float(np.sum(sizes))
     middle = special.logit((stated * prior_weight + float(np.sum(hits))) / total)
     reach = 9.0 * np.hypot(2.0 / np.sqrt(total), 0.35)  # far beyond any mass, loads alike or not
@@ -136,11 +137,12 @@ def load_share_posterior(stated, prior_weight, hits, sizes, pooled=0.0):
     alike = special.expit(np.linspace(-9.0, 1.5, 71))
     joint = np.empty((alike.size, share.size))
     for row, rho in enumerate(alike):
-        within = rho * (pooled - 1) / (np.maximum(n, 2.0) - 1) if pooled else rho
-        strength = (1 - within) / within
-        a, b = share * strength, (1 - share) * strength
-        likelihood = special.betaln(k + a, n - k + b) - special.betaln(a, b)
-        joint[row] = counts @ likelihood + _log_beta(rho, *PRIOR_LOADS) + np.log(rho * (1 - rho))  # even in log-odds
+        joint[row] = _log_beta(rho, *PRIOR_LOADS) + np.log(rho * (1 - rho))  # even in log-odds
+        for ratio, loads in groups:
+            strength, hit, of = (1 - rho * ratio) / (rho * ratio), hits[loads], sizes[loads]
+            joint[row] += (
+                _log_risen(share * strength, hit) + _log_risen((1 - share) * strength, of - hit) - _log_risen(strength, of)
+            )
     joint += _log_beta(share, stated * prior_weight, (1 - stated) * prior_weight)
     joint = np.exp(joint - joint.max())
     found = weighed(share, joint.sum(axis=0), "mean")
@@ -155,6 +157,12 @@ def weighed(values, weights, middle):
     0.707
     """
     return distribution("weighed", values=tuple(map(float, values)), weights=tuple(map(float, weights)), middle=middle)
+
+
+def _log_risen(a, counts):
+    """Log of the product, over all counts, of Gamma(a + count) / Gamma(a)."""
+    found, often = np.unique(counts, return_counts=True)
+    return often @ special.gammaln(found[:, None] + a) - counts.size * special.gammaln(a)
 
 
 def _log_beta(x, a, b):

@@ -48,18 +48,13 @@ def rows_posterior(stated, prior_weight, totals, units, fixed=0.0, spread=PRIOR_
     logs, units = np.log(np.asarray(totals, float)), np.asarray(units, float)
     fixed, kinds = np.broadcast_to(np.asarray(fixed, float), logs.shape), stated.size
     scatters = np.exp(np.linspace(np.log(spread) - 4 * PRIOR_SPREAD_FACTOR, np.log(spread) + 4 * PRIOR_SPREAD_FACTOR, 41))
-    means, widths, chances, covariances, start = [], [], [], [], stated
-    for scatter in scatters:
-        start, covariance, chance = _given_scatter(scatter, start, stated, firm, logs, units, fixed)
-        means.append(start)
-        widths.append(np.sqrt(np.diag(covariance)))
-        covariances.append(covariance)
-        chances.append(chance - np.log(scatter / spread) ** 2 / (2 * PRIOR_SPREAD_FACTOR**2))
-    means, widths, chances = np.array(means), np.array(widths), np.array(chances)
+    means, covariances, chances = _given_scatter(scatters, stated, firm, logs, units, fixed)
+    widths = np.sqrt(np.diagonal(covariances, axis1=1, axis2=2))
+    chances = chances - np.log(scatters / spread) ** 2 / (2 * PRIOR_SPREAD_FACTOR**2)
     chances = np.exp(chances - chances.max())
     chances /= chances.sum()
     found = tuple(_log_normals(means[:, j], widths[:, j], chances) for j in range(kinds))
-    covariance = np.tensordot(chances, np.array(covariances), axes=1)
+    covariance = np.tensordot(chances, covariances, axes=1)
     sd = np.sqrt(np.diag(covariance))
     likely = np.exp(chances @ means)
     slope = units * likely / (fixed + units @ likely)[:, None]
@@ -84,36 +79,37 @@ def _times_to_halve(told, firm, at):
     return float(optimize.brentq(lambda times: variance(times) - wanted, 0.0, 1e6))
 
 
-def _given_scatter(scatter, start, stated, firm, logs, units, fixed):
-    """Most likely log means, their covariance and the log evidence for one scatter, by damped Gauss-Newton.
-
-    `firm` is the precision of the stated log means.
+def _given_scatter(scatters, stated, firm, logs, units, fixed):
+    """Most likely log means, their covariances and the log evidence, all for each scatter, by damped Gauss-Newton from the stated log means, of
+    which `firm` is the precision.
     """
-    weight = 1 / scatter**2
+    kinds, weight, rows = stated.size, scatters[:, None] ** -2, units[:, :, None] * units[:, None, :]
 
     def misfit(theta):
-        expected = fixed + units @ np.exp(theta)
-        apart = logs - np.log(expected) + scatter**2 / 2
-        return expected, apart, (weight * apart @ apart + firm @ (theta - stated) ** 2) / 2
+        expected = fixed + np.exp(theta) @ units.T
+        apart = logs - np.log(expected) + scatters[:, None] ** 2 / 2
+        return expected, apart, (weight[:, 0] * np.sum(apart**2, axis=1) + (theta - stated) ** 2 @ firm) / 2
 
-    theta = start
+    def precision(theta, expected):
+        told = (weight * expected**-2 @ rows.reshape(-1, kinds**2)).reshape(-1, kinds, kinds)
+        return told * np.exp(theta[:, :, None] + theta[:, None, :]) + np.diag(firm)
+
+    theta = np.tile(stated, (scatters.size, 1))
     expected, apart, lack = misfit(theta)
     for _ in range(60):
-        slope = units * np.exp(theta) / expected[:, None]
-        precision = weight * slope.T @ slope + np.diag(firm)
-        step = np.linalg.solve(precision, weight * slope.T @ apart - firm * (theta - stated))
+        pull = np.exp(theta) * (weight * apart / expected @ units) - firm * (theta - stated)
+        step = np.linalg.solve(precision(theta, expected), pull[:, :, None])[:, :, 0]
         while True:
             tried = misfit(theta + step)
-            if tried[2] <= lack + 1e-12 * abs(lack) or np.abs(step).max() < 1e-10:
+            worse = ~(tried[2] <= lack + 1e-12 * abs(lack)) & (np.abs(step).max(axis=1) >= 1e-10)
+            if not worse.any():
                 break
-            step = step / 2
+            step = np.where(worse[:, None], step / 2, step)
         theta, (expected, apart, lack) = theta + step, tried
         if np.abs(step).max() < 1e-9:
             break
-    slope = units * np.exp(theta) / expected[:, None]
-    precision = weight * slope.T @ slope + np.diag(firm)
-    evidence = -lack - logs.size * np.log(scatter) - np.linalg.slogdet(precision)[1] / 2
-    return theta, np.linalg.inv(precision), evidence
+    found = precision(theta, expected)
+    return theta, np.linalg.inv(found), -lack - logs.size * np.log(scatters) - np.linalg.slogdet(found)[1] / 2
 
 
 def _log_normals(means, widths, chances):

@@ -32,6 +32,7 @@ _UNREAD = {  # what is wrong, found, and would be right
     sheets.LOCKED: (_CLOSED, "a password", "a copy saved without a password"),
     sheets.DAMAGED: (_CLOSED, "a damaged or unfinished file", "the workbook saved anew, or its sheet as CSV"),
 }
+_CONTROL = bytes([*range(9), *range(14, 32)])  # bytes that no text has
 _MORE = "a table of the workshop: CSV, text with tabs, XLSX or ODS"
 
 
@@ -78,7 +79,7 @@ def read_file(path: Path, score: Callable[[list[Any]], int]) -> tuple[list[Grid]
 def decoded(data):
     """Text and the name of its encoding; None for what is no text."""
     start = data[:4000]
-    no_text = 0 in data or sum(byte < 9 or 13 < byte < 32 for byte in start) > len(start) / 50
+    no_text = 0 in data or len(start) - len(start.translate(None, _CONTROL)) > len(start) / 50
     codecs = [(codec, name) for mark, codec, name in _MARKS if data.startswith(mark)][:1]
     if start.count(0) > len(start) / 4:  # every other byte of plain text in UTF-16 is zero
         order = "le" if start[1::2].count(0) > start[::2].count(0) else "be"

@@ -71,9 +71,9 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
     for log in LOGS:
         mine = [table for table in tables if table.log == log and not table.empty]
         if mine and all(table.frame is not None for table in mine):
-            frame, raw = _joined(mine, log)
+            frame = _joined(mine, log)
             told = {(table.place, *cell) for table in mine for cell in table.told}
-            more = _checked(frame, raw, log, mine)
+            more = _checked(frame, log, mine)
             faults += [f for f in more if (f.file, f.row, f.column) not in told and (f.file, None, f.column) not in told]
             (unsound if more or not all(table.sound for table in mine) else records)[log] = frame
     for table in tables:
@@ -100,26 +100,21 @@ def _not_there(declared, entries, folder):
 
 
 def _joined(tables, log):
-    """One frame of all files of a log, each event once, and its raw cells."""
+    """One frame of all files of a log, each event once."""
+    rows = [row for table in tables for row in table.frame.index]
+    blocks = [f"{table.place}:{block}" for table in tables for block in table.blocks]
+    owners = [table for table in tables for _ in table.blocks]
     single = len(tables) == 1
-    frames, raws, blocks, owners, rows = [], [], [], [], []
-    for table in tables:
-        labels = table.frame.index if single else [f"{table.place}:{row}" for row in table.frame.index]
-        rows += list(table.frame.index)
-        frames.append(table.frame.set_axis(labels))
-        raws.append(pd.DataFrame(table.raw, index=labels, dtype=object))
-        blocks += [f"{table.place}:{block}" for block in table.blocks]
-        owners += [table] * len(table.frame)
-    frame, raw = (frames[0], raws[0]) if single else (pd.concat(frames), pd.concat(raws))
+    frame = tables[0].frame if single else pd.concat([table.frame for table in tables])
+    if not single:
+        frame.index = [f"{table.place}:{row}" for table, row in zip(owners, rows)]
     keep = _once(frame, blocks, owners, rows, tables, log)
     if log in OPEN:
         keep &= ~_overtaken(frame, keep, owners, rows, log)
         _say_open(frame, keep, owners, rows, tables, log)
-    frame, raw = frame[keep], raw[keep]
-    if not single and "date" in frame:
-        order = frame.date.to_numpy().argsort(kind="stable")  # blank dates last; pandas would put the last row in their place
-        frame, raw = frame.iloc[order], raw.iloc[order]
-    return frame, raw
+    frame = frame[keep]
+    # blank dates last; pandas would put the last row in their place
+    return frame if single or "date" not in frame else frame.iloc[frame.date.to_numpy().argsort(kind="stable")]
 
 
 def _once(frame, blocks, owners, rows, tables, log):
@@ -129,6 +124,8 @@ def _once(frame, blocks, owners, rows, tables, log):
     """
     comparable = {name: column.astype(float).round(9) if column.dtype.kind in "fi" else column for name, column in frame.items()}
     codes = pd.DataFrame({name: pd.factorize(column)[0] for name, column in comparable.items()})
+    if not codes.duplicated().any():  # as in most
+        return np.ones(len(frame), bool)
     same = codes.groupby(list(codes.columns), sort=False).ngroup().to_numpy()
     keys = pd.DataFrame({"same": same, "block": blocks, "at": range(len(frame))})
     nth = keys.groupby(["same", "block"]).cumcount()
@@ -183,11 +180,11 @@ def _say_open(frame, keep, owners, rows, tables, log):
             table.decisions.append(f"{counted(len(mine), 'load')} without a count in {OPEN[log]}, still in work: {places}")
 
 
-def _checked(frame, raw, log, tables):
+def _checked(frame, log, tables):
     """Blanks where something is needed, ids that repeat, and figures outside their limits or not whole."""
     faults = []
     for name, (kind, needed) in LOGS[log].items():
-        if name not in raw:
+        if not any(name in table.raw for table in tables):
             continue
         column, right = frame[name], in_words(kind)
         rules = [("empty cell", right, column.isna())] if needed and name != OPEN.get(log) else []
@@ -202,6 +199,7 @@ def _checked(frame, raw, log, tables):
         for wrong, right, where in rules:
             for label in column.index[where]:
                 place, row = label.rsplit(":", 1) if isinstance(label, str) else (tables[0].place, label)
-                found = "" if wrong == "empty cell" else shown(raw[name][label])
+                table = next(table for table in tables if table.place == place)
+                found = "" if wrong == "empty cell" else shown(table.raw[name][table.frame.index.get_loc(int(row))])
                 faults.append(Fault(place, wrong, right, row=int(row), column=name, found=found))
     return faults

@@ -89,11 +89,13 @@ def blocks_of(rows: list[tuple[int, list[Any]]], log: str, settings: Any) -> tup
 
     There is more than one block where the header is repeated, none without a header.
     """
-    filled = [(row, cells) for row, cells in rows if cells.count("") < len(cells)]
-    aside = [SetAside(row=row, reason="blank line") for row, cells in rows if cells.count("") == len(cells)]
-    remarks = [row for row, cells in filled if _REMARK.match(str(next(cell for cell in cells if cell != "")))]
-    aside += [SetAside(row=row, reason="a remark, after #") for row in remarks]
-    filled = [(row, cells) for row, cells in filled if row not in remarks]
+    filled, aside = [], []
+    for row, cells in rows:
+        first = next((cell for cell in cells if cell != ""), None)
+        if first is None or _REMARK.match(str(first)):
+            aside.append(SetAside(row=row, reason="blank line" if first is None else "a remark, after #"))
+        else:
+            filled.append((row, cells))
     if not filled:
         return [], aside
     best = max(range(min(len(filled), 40)), key=lambda i: (score_of(filled[i][1], log, settings), -i))

@@ -1,10 +1,12 @@
 """One file or sheet as the typed rows of a log, with every decision, change and fault."""
 
 import json
+import sys
 from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from ..faults import Fault, Question, close_match, counted, cut
@@ -64,7 +66,7 @@ def read_table(
     blocks, aside = blocks_of(grid.rows, log, settings)
     table = FileReading(place=grid.place, log=log, set_aside=aside, decisions=list(grid.decisions))
     table.read = len(grid.rows) - min(len(blocks), 1)
-    rows = [(number, block, cells) for number, one in enumerate(blocks) for block, cells in one.rows]
+    rows = [row for block in blocks for row, _ in block.rows]
     table.empty = not rows
     if not any(column.known for block in blocks for column in block.columns) and not rows:
         return table, [Fault(grid.place, "empty log", "at least a header, or no such file", found="no header")]
@@ -85,16 +87,14 @@ def read_table(
             if column.name is None:
                 cells = {str(cells[column.at]) for _, cells in block.rows if column.at < len(cells)}
                 table.unread.setdefault(column.header, set()).update(cells)
-    numbers = [row for _, row, _ in rows]
-    table.blocks = [number for number, _, _ in rows]
+    table.blocks = [number for number, block in enumerate(blocks) for _ in block.rows]
     columns = {column.name: column for column in blocks[0].columns if column.name}
-    places = [{column.name: column.at for column in block.columns} for block in blocks]
     for name in columns:
-        found = ((places[number].get(name, len(cells)), cells) for number, _, cells in rows)
-        table.raw[name] = [cells[at] if at < len(cells) else "" for at, cells in found]
-    rules, said, faults = rules_of(grid, log, numbers, table.raw, columns, settings, names, currency, locale)
+        at_of = [(next((column.at for column in block.columns if column.name == name), sys.maxsize), block) for block in blocks]
+        table.raw[name] = [cells[at] if at < len(cells) else "" for at, block in at_of for _, cells in block.rows]
+    rules, said, faults = rules_of(grid, log, rows, table.raw, columns, settings, names, currency, locale)
     table.decisions += said
-    frame, more = _frame(table, numbers, rules, faults)
+    frame, more = _frame(table, rows, rules, faults)
     more += _ounces(grid, log, frame, names, currency)
     faults += more
     table.frame, table.sound = frame, not faults
@@ -181,12 +181,14 @@ def _width_faults(grid, block, row, cells):
 
 
 def _frame(table, rows, rules, open_faults):
-    """Canonical columns from the cells, with changes and what cannot be read."""
-    log, faults, data, units = table.log, [], {}, None
+    """Canonical columns from the cells, with changes and what cannot be read; each distinct cell is read once."""
+    log, faults, data, units, lines = table.log, [], {}, None, np.array(rows)
     undecided = {fault.column for fault in open_faults}
     for name, rule in rules.items():
         found: dict[Any, Cell] = {}
-        for raw in dict.fromkeys(table.raw[name]):
+        number = {raw: at for at, raw in enumerate(dict.fromkeys(table.raw[name]))}
+        which = np.array([number[raw] for raw in table.raw[name]])
+        for raw in number:
             try:
                 found[raw] = read_cell(raw, rule)
             except Unreadable as error:
@@ -195,27 +197,24 @@ def _frame(table, rows, rules, open_faults):
                     continue  # once the order is known it may be a date
                 hint = close_match(raw, rule.kind) if isinstance(rule.kind, tuple) else ""
                 right = error.right or f"{in_words(rule.kind)}{hint}"
-                faults += [
-                    Fault(table.place, error.wrong, right, row=at, column=name, found=shown(raw))
-                    for at, cell in zip(rows, table.raw[name])
-                    if cell == raw and type(cell) is type(raw)
-                ]
-        cells = [found[raw] for raw in table.raw[name]]
-        table.changes += _changes(name, rows, table.raw[name], found)
+                at_fault = lines[which == number[raw]].tolist()
+                faults += [Fault(table.place, error.wrong, right, row=row, column=name, found=shown(raw)) for row in at_fault]
+
+        table.changes += _changes(name, lines, which, found)
         if name not in undecided:  # else what it would be read as is not decided yet
-            table.decisions += _spelled(name, rule, table.raw[name], found)
+            table.decisions += _spelled(name, rule, which, found)
         whole = all(isinstance(raw, int) or (isinstance(raw, str) and raw.isdigit()) for raw in found)
-        data[name] = _series([cell.value for cell in cells], rule.kind, rows, whole)
+        data[name] = _typed([cell.value for cell in found.values()], rule.kind, whole)[which]
         if any(cell.low is not None for cell in found.values()):
             for end in ("low", "high"):
-                data[f"{name}_{end}"] = pd.Series([getattr(cell, end) for cell in cells], index=rows, dtype=float)
+                data[f"{name}_{end}"] = _typed([getattr(cell, end) for cell in found.values()], rule.kind)[which]
         if rule.kind == "quantity":
-            units = [cell.unit for cell in cells]
+            units = _typed([cell.unit for cell in found.values()], "text")[which]
     if units is not None and any(units):
         faults += _fill_units(table, data, units, rows, rules)
     ordered = {}
     for name, (kind, _) in LOGS[log].items():
-        ordered[name] = data.get(name, _series([None] * len(rows), kind, rows, False))
+        ordered[name] = data[name] if name in data else _typed([None] * len(rows), kind)
         ordered |= {key: data[key] for key in (f"{name}_low", f"{name}_high") if key in data}
     return pd.DataFrame(ordered, index=rows), faults
 
@@ -225,21 +224,24 @@ def shown(raw: Any) -> str:
     return cut(repr(str(raw)))
 
 
-def _series(values, kind, rows, whole):
+def _typed(values, kind, whole=False):
     """Values as the evidence expects them: times, figures, or text with None for blanks."""
     if kind == "date":
-        return pd.Series(pd.to_datetime(pd.Series(values, dtype=object)).astype("datetime64[ns]").to_numpy(), index=rows)
+        return pd.to_datetime(pd.Series(values, dtype=object)).to_numpy("datetime64[ns]")
     if kind in NUMBERS:
-        figures = pd.Series(values, index=rows, dtype=float)
-        return figures.astype("int64") if whole and figures.abs().max() < 2**53 and (figures % 1 == 0).all() else figures
-    return pd.Series(values, index=rows, dtype=object)
+        figures = np.array(values, dtype=float)
+        return figures.astype("int64") if whole and np.abs(figures).max() < 2**53 and (figures % 1 == 0).all() else figures
+    return np.array(values, dtype=object)
 
 
-def _changes(name, rows, raw, found):
+def _changes(name, rows, which, found):
     """Cells that were interpreted beyond the rule of their column, each by itself."""
-    how = {cell: value.how for cell, value in found.items() if value.how not in ("", SPELLING)}
-    changed = [(row, cell) for row, cell in zip(rows, raw) if cell in how] if how else []
-    return [Change(row=row, column=name, before=str(cell), after=_after(found[cell]), how=how[cell]) for row, cell in changed]
+    cells = list(found.items())
+    changed = [at for at, (_, cell) in enumerate(cells) if cell.how not in ("", SPELLING)]
+    return [
+        Change(row=int(row), column=name, before=str(raw), after=_after(cell), how=cell.how)
+        for row, (raw, cell) in ((rows[at], cells[which[at]]) for at in np.flatnonzero(np.isin(which, changed)))
+    ]
 
 
 def _after(cell):
@@ -250,12 +252,12 @@ def _after(cell):
     return f"{text} {cell.unit}".strip()
 
 
-def _spelled(name, rule, raw, found):
+def _spelled(name, rule, which, found):
     """One line for all cells that only a column's rule spells otherwise."""
-    spelled = {cell for cell, value in found.items() if value.how == SPELLING}
+    spelled = [at for at, cell in enumerate(found.values()) if cell.how == SPELLING]
     if not spelled:
         return []
-    count, one = sum(cell in spelled for cell in raw), next(cell for cell in raw if cell in spelled)
+    count, one = int(np.isin(which, spelled).sum()), list(found)[spelled[0]]
     unit = NUMBERS[rule.kind].unit if rule.kind in NUMBERS else ""
     unit = f", {rule.unit} as {UNIT_NAMES[unit]}" if rule.unit and unit else ""
     return [f"{name}: {count} {'cell' if count == 1 else 'cells'} respelled{unit}, such as {one} to {_after(found[one])}"]
@@ -264,7 +266,7 @@ def _spelled(name, rule, raw, found):
 def _fill_units(table, data, units, rows, rules):
     """Units that stand with the quantity go to the unit's column, unless another stands there."""
     faults, words = [], dict(rules["quantity"].words) | dict(rules["unit"].words if "unit" in rules else ())
-    stated = data["unit"].tolist() if "unit" in data else [None] * len(rows)
+    stated = data.get("unit", [None] * len(rows))
     filled = []
     for row, unit, own, raw in zip(rows, units, stated, table.raw["quantity"]):
         unit = words.get(plain(unit), unit)
@@ -273,7 +275,7 @@ def _fill_units(table, data, units, rows, rules):
             found = f"{raw!r} beside the unit {own!r}"
             faults.append(Fault(table.place, "has two units", "one of them", row=row, column="quantity", found=found))
         filled.append(own or unit or None)
-    data["unit"] = pd.Series(filled, index=rows, dtype=object)
+    data["unit"] = _typed(filled, "text")
     return faults
 
 

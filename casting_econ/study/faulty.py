@@ -1,6 +1,5 @@
 """What pydantic finds wrong in a study file, in the kit's words, and the file without it."""
 
-import copy
 import re
 from collections import Counter
 
@@ -12,7 +11,7 @@ from .consistency import MOST_FAULTS, STUDY_FILE
 from .keys import names_at
 from .numbers import UNKNOWN
 from .schema import StudyFile
-from .text import within
+from .text import copied, within
 
 # in place of a table that is missing or none, so that what stands beside it can be checked
 _STAND_INS = {
@@ -34,7 +33,7 @@ def validated(raw, currency):
 
 def _without_faulty(raw, error, context, faults):
     """The file with what is faulty in it unknown or left out, so that the rest can still be checked; no file if that fails."""
-    patched, tries, left_out = copy.deepcopy(raw), Counter(), set()
+    patched, tries, left_out = copied(raw), Counter(), set()
     currency = context["currency"]
     stand_ins = _STAND_INS | {("study",): {"name": "study", "currency": currency}, ("study", "currency"): currency}
     for _ in range(6):  # a value made unknown may need its neighbour made unknown, or be no number after all

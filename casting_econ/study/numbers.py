@@ -23,12 +23,7 @@ _EXTRAS = {"from", "worth", "note", "source", "basis", "value", "low", "likely",
 _WORDS = ("from", "worth", "note", "source", "basis", "distribution")  # of those, what holds no figure in the number's unit
 
 
-class _Unknown:
-    def __deepcopy__(self, _):
-        return self
-
-
-UNKNOWN = _Unknown()  # stands for a value that could not be read, while the rest of the file is checked
+UNKNOWN = object()  # stands for a value that could not be read, while the rest of the file is checked
 
 
 class BareFigure(float):

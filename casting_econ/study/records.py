@@ -111,7 +111,13 @@ def _unknown_names(log, frame, study, reading):
     for column, names in study.of_columns(log).items():
         if column not in frame or (column == "station" and not names):
             continue
-        for (name, product), rows in _pairs(frame, column):
+        pairs = {}  # rows of each name and, of steps, product
+        for label, name, product in zip(
+            frame.index, frame[column], frame["product"] if column == "step" else [None] * len(frame)
+        ):
+            if name is not None:
+                pairs.setdefault((name, product), []).append(label)
+        for (name, product), rows in pairs.items():
             allowed = study.products[product] | other if column == "step" and product in study.products else names
             if name not in allowed and not (column == "step" and log == "timesheet" and steps_of(name, allowed)):
                 where = "a step, channel, weekly or one-off task" if column == "step" and log == "timesheet" else f"a {column}"
@@ -143,20 +149,12 @@ def _with_rows(first, *more):
     return replace(first, found=found) if more else first
 
 
-def _pairs(frame, column):
-    """Rows of each pair of a name and a product, None where there is none."""
-    products = frame["product"] if column == "step" else pd.Series([None] * len(frame), index=frame.index, dtype=object)
-    named = frame[column].notna()
-    codes = pd.DataFrame({"name": frame[column][named], "product": products[named].fillna("")})
-    return codes.groupby(["name", "product"], sort=False).groups.items()
-
-
 # frame | column of the fault | what no row of the frame may be | wrong | found | right; the last three name columns of the frame
 _RULES = """
 batches | good | good > casts | more good than casts | {good:g} of {casts:g} | at most {casts:g}
 batches | checked | checked < date | dates out of order | checked {checked:%Y-%m-%d}, poured {date:%Y-%m-%d} | a date on or after the pour
 timesheet | until | until < date | dates out of order | until {until:%Y-%m-%d}, date {date:%Y-%m-%d} | a last day on or after the date
-timesheet | days | until >= date & days > span | more days than there are | {days:g} days from {date:%Y-%m-%d} until {until:%Y-%m-%d} | at most {span:g}
+timesheet | days | (until >= date) & (days > span) | more days than there are | {days:g} days from {date:%Y-%m-%d} until {until:%Y-%m-%d} | at most {span:g}
 timesheet | pieces_passed | pieces_passed > pieces_handled | more pieces_passed than pieces_handled | {pieces_passed:g} of {pieces_handled:g} | at most {pieces_handled:g}
 moulds | retired | retired < made | dates out of order | retired {retired:%Y-%m-%d}, made {made:%Y-%m-%d} | a date on or after the one it was made
 moulds | casts_at_retirement | retired.notna() & casts_at_retirement.isna() | retired without its casts | {mould} | casts a cavity had given
@@ -165,8 +163,8 @@ sales | date | date < offered | sold before {channel} was offered | {date:%Y-%m-
 faults | product | several & batch.isna() & product.isna() | neither batch nor product | blank | one of them, as there are several products
 faults of batches | batch | batch.notna() & poured.isna() | unknown batch | {batch!r} | a batch of {file}{hint}
 faults of batches | date | date < poured | dates out of order | {date:%Y-%m-%d}, batch poured {poured:%Y-%m-%d} | a date on or after the pour
-faults of batches | product | date >= poured & product.notna() & product != made | not the product of its batch | {product!r} | {made!r}, as in {file}
-faults by batch | pieces | lost > room & room >= 0 | more faults than losses in batch {batch} | {lost:g} scrapped or seconds, {room:g} {kind} | at most {room:g} in all
+faults of batches | product | (date >= poured) & product.notna() & (product != made) | not the product of its batch | {product!r} | {made!r}, as in {file}
+faults by batch | pieces | (lost > room) & (room >= 0) | more faults than losses in batch {batch} | {lost:g} scrapped or seconds, {room:g} {kind} | at most {room:g} in all
 faults by product | pieces | lost > room | more faults than losses of {product} | {lost:g} scrapped or seconds of no batch, room for {room:g} | at most {room:g} in all
 """
 
@@ -177,7 +175,7 @@ def _between_logs(records, names, reading):
     for rule in _RULES.strip().splitlines():
         name, column, broken, *words = rule.split(" | ")
         frame = frames.get(name)
-        for label, line in () if frame is None else frame[frame.eval(broken, engine="python")].iterrows():
+        for label, line in () if frame is None else frame[eval(broken, {}, frame)].iterrows():
             file, row = place_of(reading, name.partition(" ")[0], label)
             wrong, found, right = (text.format_map(line) for text in words)
             faults.append(Fault(file, wrong, right, row=row, column=column, found=found))
@@ -196,11 +194,7 @@ def _between_logs(records, names, reading):
 
 def _frames(records, names, reading):
     """The logs with what they name in the study file and in each other, and the faults summed by batch and by product."""
-    frames = {log: records[log] for log in ("moulds", "sales", "faults") if log in records}
-    for log, numbers in (("batches", ["good", "casts"]), ("timesheet", ["pieces_passed", "pieces_handled"])):
-        if log in records | reading.unsound:
-            frame = (records | reading.unsound)[log]
-            frames[log] = frame.assign(**frame[numbers].apply(pd.to_numeric, errors="coerce"))
+    frames = {log: frame for log, frame in reading.unsound.items() if log in ("batches", "timesheet")} | records
     offered, several = ({}, False) if names is None else (names.offered, len(names.products) > 1)
     if "timesheet" in frames:
         sheet = frames["timesheet"]
@@ -243,13 +237,12 @@ def _open_notes(batches, found, reading):
 
 def _lone_days(records, reading):
     """The first and the last day of all logs, where nearly a year parts it from every other: the year may be typed wrong."""
-    days = [(log, frame.date[frame.date.notna()]) for log, frame in records.items() if "date" in frame]
-    rows = sorted((day, log, str(label)) for log, dates in days for label, day in dates.items())
-    known, notes = sorted({day for day, *_ in rows}), []
+    days = {log: frame.date for log, frame in records.items() if "date" in frame}
+    known, notes = sorted({day for dates in days.values() for day in dates.dropna().unique()}), []
     if len(known) < _FEWEST_DAYS:
         return notes
     for lone, near, side in ((known[0], known[1], "before"), (known[-1], known[-2], "after")):
-        there = [(log, label) for day, log, label in rows if day == lone]
+        there = sorted((log, str(label)) for log, dates in days.items() for label in dates.index[dates == lone])
         bought = side == "before" and {log for log, _ in there} == {"purchases"}  # as a tool may be, long before
         if abs(lone - near) > _LONE and not bought:
             log, label = there[0]

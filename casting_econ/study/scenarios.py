@@ -1,6 +1,5 @@
 """Numbers of a study file, what is wrong between its keys, and the file as its scenarios would have it."""
 
-import copy
 import re
 from contextlib import suppress
 from dataclasses import replace
@@ -13,7 +12,7 @@ from .consistency import STUDY_FILE, UNUSED, Enough, Faults
 from .faulty import faults_of
 from .numbers import Number
 from .schema import MaterialEntry, StudyFile
-from .text import within
+from .text import copied, within
 
 SCRAP, PASS_SHARE = ".scrap", ".pass_share"  # a scenario scales what a check scraps; the file states what it passes
 ORDER_TABLES = ("orders", "supplies", "quote")  # of orders by a date, with no bearing on a year
@@ -38,7 +37,7 @@ def scenario_file(raw, currency, entries, *, orders=False):
     """The study file with some scenarios, for a year or for orders, its windows and numbers, and the faults; `entries` are by the key that the
     faults of each stand below, '' for a change of the file itself."""
     left_out = _LEFT_OUT if orders else _LEFT_OUT + ORDER_TABLES
-    patched = copy.deepcopy({key: value for key, value in raw.items() if key not in left_out})
+    patched = copied({key: value for key, value in raw.items() if key not in left_out})
     context, faults, file, windows, numbers = {"currency": currency}, [], None, (), {}
     last_key = next(reversed(entries), "")
     for nth, (key_of, entry) in enumerate(entries.items()):
@@ -51,7 +50,7 @@ def scenario_file(raw, currency, entries, *, orders=False):
                 faults.append(Fault(STUDY_FILE, "no such key", right, column=f"{place}drop", found=repr(key)))
             else:
                 del node[last]
-        change = copy.deepcopy(entry.change)
+        change = copied(entry.change)
         stations = within(change, ["stations"])
         for station in stations if isinstance(stations, dict) else ():
             there, places = within(patched, ["stations", station]), within(stations, [station, "places"])

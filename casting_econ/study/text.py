@@ -88,6 +88,13 @@ def _unclear(node, path):
             return
 
 
+def copied(node):
+    """Keys of a file, to be changed without those that they were."""
+    if isinstance(node, dict):
+        return {key: copied(inner) for key, inner in node.items()}
+    return [copied(inner) for inner in node] if isinstance(node, list) else node
+
+
 def within(node, path):
     """What stands at a path of keys and places in lists; None where nothing does."""
     for part in path:

@@ -51,6 +51,28 @@ def test_ratio_of_units_refuses_what_does_not_fit(unit, wanted, message):
         ratio_of_units(unit, wanted, "EUR")
 
 
+def test_usual_words_give_what_pint_gives():
+    """Each word that needs no pint, alone and over another, is to its base what pint makes of both, to the last digit."""
+    registry = units.unit_registry("EUR")
+    words = {"EUR": ("EUR", 1.0)} | units._PLAIN
+    pairs = [(word, base) for word, (base, _) in words.items()]
+    pairs += [(f"{a} / {b}", f"{words[a][0]}/{words[b][0]}") for a in words for b in words if words[a][0] != words[b][0]]
+    assert len(pairs) > 1500
+    for unit, wanted in pairs:
+        assert ratio_of_units(unit, wanted, "EUR") == registry.Quantity(1.0, registry.parse_units(unit)).to(wanted).magnitude, (
+            unit
+        )
+
+
+@pytest.mark.parametrize(
+    ("unit", "wanted"), [("g/ml", "ml/g"), ("g", "ml"), ("h/g", "g/h"), ("piece", "gram"), ("EUR", "minute")]
+)
+def test_usual_words_the_wrong_way_round_do_not_fit(unit, wanted):
+    """A density is no volume of a mass, nor a mass a volume."""
+    with pytest.raises(ValueError, match="cannot be read as"):
+        ratio_of_units(unit, wanted, "EUR")
+
+
 def test_what_pint_keeps_is_trusted_only_where_it_can_be_read(tmp_path, monkeypatch):
     """Units are the same kept the first time, read again, read from files cut short, and with nowhere to keep them; an ounce is 28.349523125 g
     (NIST SP 811, from memory)."""

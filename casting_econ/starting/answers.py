@@ -14,6 +14,7 @@ from ..ledger.cells import clean
 from ..ledger.logs import plain
 from ..ledger.rules import currency_signs
 from ..study.numbers import read_figure, told, written
+from ..study.stations import whole_moulds
 from ..units import COUNTED, Unclear, ratio_of_units
 from .crafts import Craft, Guess, crafts, rough_rates
 from .order_answers import STAND_IN, pieces_by_colour, read_colours, read_day, read_places, read_times
@@ -22,6 +23,9 @@ from .questions import BEGIN, QUESTIONS, Part, parts_of, questions
 _READ = {"date": read_day, "colours": read_colours, "places": read_places, "times": read_times}
 UNKNOWN = ("", "don't know", "dont know", "don’t know", "?", "unknown")
 _SIGNS = {"€": "EUR", "£": "GBP", "$": "USD"}
+# of currencies that one country has; a study in another states none, so that no country's holidays are taken for the maker's
+LOCALES = {"GBP": "en_GB", "USD": "en_US", "CAD": "en_CA", "AUD": "en_AU", "NZD": "en_NZ", "CHF": "de_CH"}
+LOCALES |= {"SEK": "sv_SE", "NOK": "nb_NO", "DKK": "da_DK", "PLN": "pl_PL", "CZK": "cs_CZ"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,6 +54,29 @@ class Answers:
     def parts(self) -> list[Part]:
         """All that is asked."""
         return [part for question in questions(self.order) for part in parts_of(question, self.craft)]
+
+    @property
+    def places(self) -> int:
+        """Casts that a load has room for, as answered, as the largest pot holds, or as usual in the craft. [cast]"""
+        answered = self.figures.get("casts_per_load")
+        return int(answered[1] if answered else max(self.pots, default=self.craft.table["casts_per_load"]))
+
+    @property
+    def masters(self) -> int:
+        """Masters there are, as answered or as usual. [master]"""
+        return int((self.figures.get("masters") or self.craft.table["masters"])[1])
+
+    @property
+    def cavities(self) -> int | None:
+        """Casts that a mould of a first order gives at once, as answered or of one over all masters; None where none is made. [cast]"""
+        if not (self.order and self.craft.mould_steps):
+            return None
+        return int((self.figures.get("cavities") or (0, min(self.masters, self.places), 0))[1])
+
+    @property
+    def casts_a_load(self) -> int:
+        """Casts a load: as there is room for, in a pot in whole moulds. [cast]"""
+        return int(whole_moulds(self.places, self if self.craft.pots else None))
 
     def guess(self, key: str) -> Guess:
         """The craft's guess of a key; money in the study's currency."""
@@ -321,8 +348,6 @@ def read_answers(
     hours, hidden = figures.get("weekly_hours"), figures.get("hidden_hours")
     if hours and hidden and hidden[2] >= hours[0]:
         fault("hidden_hours", "no hours are left to make anything -> fewer than the hours you can give", texts["hidden_hours"])
-    if others.get("due", dt.date.max) <= dt.date.today():
-        fault("due", "has gone by -> a day to come", texts["due"])
     room = max(others.get("pots", ()), default=craft.table["casts_per_load"])
     if craft.pots and "cavities" in figures and figures["cavities"][1] > room:
         fault("cavities", f"a mould of more casts than the largest pot holds -> at most {room}", texts["cavities"])
@@ -348,9 +373,10 @@ def _offer(part, text, currency, pieces, how_many):
     return None if count is None else tuple(figure * count[1] for figure in each)
 
 
-def understood(answers: Answers, locale: str) -> list[str]:
+def understood(answers: Answers, locale: str | None = None) -> list[str]:
     """Each answer as it was read, with unit and period, or that it is not known, by the question it answers."""
-    fmt, lines = Format(answers.currency, locale), [f"The craft: {answers.craft.name}.", f"A piece: {answers.piece}."]
+    fmt = Format(answers.currency, locale or LOCALES.get(answers.currency, "en_GB"))  # as of a study that states none
+    lines = [f"The craft: {answers.craft.name}.", f"A piece: {answers.piece}."]
     for part in (part for part in answers.parts if part.kind not in ("craft", "word")):
         if part.kind != "figure":
             lines.append(f"{part.ask} {_heard(part, answers, fmt)}.")
@@ -376,9 +402,14 @@ def understood(answers: Answers, locale: str) -> list[str]:
 def _heard(part, answers, fmt):
     """A day, colours or pots as they were read."""
     if part.kind == "date":
-        return format_skeleton("yMMMEd", answers.due, locale=fmt.locale)
+        gone = answers.due < dt.date.today()
+        return format_skeleton("yMMMEd", answers.due, locale=fmt.locale) + (
+            ". That day has gone by, so the order is looked back on" if gone else ""
+        )
     if part.kind == "places":
-        return ", ".join(map(str, answers.pots)) or "Not known: a guess of the trade stands in"
+        whole = answers.casts_a_load < answers.places
+        aside = f". Moulds of {answers.cavities} casts go in whole, so a load is {answers.casts_a_load}" if whole else ""
+        return (", ".join(map(str, answers.pots)) or "Not known: a guess of the trade stands in") + aside
     if part.kind == "times":
         return "; ".join(f"{day} {hours}" for day, hours in answers.bench_times.items()) or f"Not known: {STAND_IN} stands in"
     return ", ".join(f"{name} {count}" for name, count in answers.colours.items()) or "All alike"

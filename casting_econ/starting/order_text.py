@@ -1,8 +1,7 @@
 """What the study file of a first order has of its own: pots, and moulds from nothing."""
 
-from .answers import Answers
 from .crafts import Guess
-from .writer import WORTH, Writer, casts_a_load, read_figure
+from .writer import WORTH, Writer, read_figure
 
 FIRST_ORDER = "first-order"
 
@@ -12,7 +11,7 @@ def pots(w: Writer) -> list[str]:
     places = w.answers.pots
     if not places:
         w.defaults.append("places of the pot")
-        return [f"places = {casts_a_load(w.answers)} # a guess of the trade: how many casts does it hold? Of two: [12, 20]"]
+        return [f"places = {w.answers.places} # a guess of the trade: how many casts does it hold? Of two: [12, 20]"]
     return [f"places = {list(places) if len(places) > 1 else places[0]} # your answer"]
 
 
@@ -29,23 +28,16 @@ def lots(w: Writer, item: str) -> list[str]:
     ]
 
 
-def masters_and_cavities(answers: Answers) -> tuple[int, int]:
-    """Masters there are, and casts that a mould gives at once: as answered, else a master and a mould over all of them."""
-    masters = int((answers.figures.get("masters") or answers.craft.table["masters"])[1])
-    return masters, int((answers.figures.get("cavities") or (0, min(masters, casts_a_load(answers)), 0))[1])
-
-
 def moulds(w: Writer) -> list[str]:
     """How moulds are made, one by one, from masters; none is there yet."""
     answers, mould = w.answers, w.answers.craft.table["mould"]
     counts = {key: answers.figures.get(key) for key in ("masters", "cavities")}
     w.defaults += [what for key, what in (("masters", "masters"), ("cavities", "casts a mould")) if counts[key] is None]
-    masters, cavities = masters_and_cavities(answers)
     heading, money = f"[products.{answers.piece}.mould", answers.currency
     lines = [
         f"{heading}] # how moulds are made; the plan says how many this order needs",
-        f"cavities = {cavities} # casts that one mould gives at once{'' if counts['cavities'] else ': a guess, all masters in one, at most a load'}",
-        f"masters = {masters}{'' if counts['masters'] else ' # a guess'}",
+        f"cavities = {answers.cavities} # casts that one mould gives at once{'' if counts['cavities'] else ': a guess, all masters in one, at most a load'}",
+        f"masters = {answers.masters}{'' if counts['masters'] else ' # a guess'}",
         "in_hand = 0 # moulds there now",
         f"life = {w.value(Guess.of(mould['life']), '', worth=WORTH['life'])} # casts a cavity until worn out",
         *([f'rest = "{read_figure(mould["rest"][1])} h" # before it is filled again'] if "rest" in mould else []),
@@ -61,7 +53,7 @@ def moulds(w: Writer) -> list[str]:
             *([f'wait_in = "{step["wait_in"]}"'] if "wait_in" in step else []),
         ]
         if "share" in step:
-            grams, price = Guess.of(mould["grams"]).times(cavities * step["share"]), w.money(mould["kg"], f"{money}/kg")
+            grams, price = Guess.of(mould["grams"]).times(answers.cavities * step["share"]), w.money(mould["kg"], f"{money}/kg")
             lines.append(
                 f"materials.{mould.get('material', 'silicone')} = {{ quantity = {w.value(grams, 'g')}, price = {price} }}"
             )

@@ -11,10 +11,8 @@ from . import order_text
 from .answers import Answers
 from .crafts import Guess, kinds
 from .order_answers import STAND_IN, read_times
-from .writer import WORTH, Writer, casts_a_load, read_figure
+from .writer import WORTH, Writer, read_figure
 
-LOCALES = {"EUR": "en_IE", "GBP": "en_GB", "USD": "en_US", "CAD": "en_CA", "AUD": "en_AU", "NZD": "en_NZ", "CHF": "de_CH"}
-LOCALES |= {"SEK": "sv_SE", "NOK": "nb_NO", "DKK": "da_DK", "PLN": "pl_PL", "CZK": "cs_CZ"}
 _STUDY, _WALL = (Path(__file__).with_name(name) for name in ("study.toml.j2", "what-to-write-down.md.j2"))
 _EXAMPLES = {
     "timesheet": {"date": "2026-01-15", "step": "{step}", "minutes": "45", "product": "{piece}", "pieces_handled": "12"},
@@ -44,7 +42,7 @@ def _shares(answers: Answers) -> dict[str, Guess]:
     return {name: Guess(*share, guess.kind) for name, share in shares.items()}
 
 
-def study_text(answers: Answers, name: str, locale: str) -> tuple[str, list[str]]:
+def study_text(answers: Answers, name: str, locale: str | None) -> tuple[str, list[str]]:
     """The study file of a set of answers, and what in it is a trade default."""
     w, table = Writer(answers), answers.craft.table
     tools = {"hand-tools-and-scales": [*table["hand_tools"][:3], 5, table["hand_tools"][3]]} | table["equipment"]
@@ -63,7 +61,7 @@ def _places(w: Writer) -> list[str]:
         own = w.answers.order and station == w.answers.craft.pots
         lines += [f"[stations.{station}]", *(order_text.pots(w) if own else [f"count = {entry['count']}"]), ""]
     for rack, entry in table.get("racks", {}).items():
-        places = max(entry["places"], math.ceil(3 * casts_a_load(w.answers) * entry["places"] / 100))
+        places = max(entry["places"], math.ceil(3 * w.answers.casts_a_load * entry["places"] / 100))
         lines += [f"[racks.{rack}]", f"places = {places} # how many pieces find room? Count yours", ""]
     return lines
 
@@ -72,9 +70,11 @@ def _product(w: Writer) -> list[str]:
     """What is cast, step by step, and its moulds."""
     answers, shares = w.answers, _shares(w.answers)
     known = "casts_per_load" in answers.figures or bool(answers.pots)
+    whole = f"moulds of {answers.cavities} go into {answers.places} places whole"
+    note = whole if answers.casts_a_load < answers.places else "your answer"
     lines = [
         f"[products.{answers.piece}]",
-        f"casts_per_load = {w.one(known, casts_a_load(answers), 'casts a load')}",
+        f"casts_per_load = {w.one(known, answers.casts_a_load, 'casts a load', note)}",
         f"unsold_share = {w.number('unsold_share', '%', 'share that never sells')}",
         "",
     ]
@@ -139,16 +139,16 @@ def _step(w: Writer, piece: str, step: dict, shares: dict[str, Guess]) -> list[s
 def log_texts(answers: Answers) -> dict[str, str]:
     """Each log by its file name: the header, and an example row that is not read."""
     checked = next(step for step in answers.steps if step.get("losses"))
-    sold = {"sold": "0001", "channel": "online", "pieces": "2", "price": "30.00", "cavities": str(casts_a_load(answers))}
+    sold = {"sold": "0001", "channel": "online", "pieces": "2", "price": "30.00", "cavities": str(answers.casts_a_load)}
     if answers.order:
         pieces, price = (answers.figures.get(key, (0, 0, 0))[1] for key in ("pieces", "price"))
         sold |= {"sold": order_text.FIRST_ORDER, "channel": "direct", "pieces": written(pieces)}
-        sold |= {"price": written(price or 15 * pieces), "cavities": str(order_text.masters_and_cavities(answers)[1])}
+        sold |= {"price": written(price or 15 * pieces), "cavities": str(answers.cavities or answers.masters)}
     words = sold | {
         "piece": answers.piece,
         "step": answers.craft.main_steps[0],
-        "casts": str(casts_a_load(answers)),
-        "good": str(max(casts_a_load(answers) - 2, 1)),
+        "casts": str(answers.casts_a_load),
+        "good": str(max(answers.casts_a_load - 2, 1)),
         "checked": checked["name"],
         "cause": next(iter(checked["causes"])),
         "item": next(item for step in answers.steps for item in step.get("materials", {})),

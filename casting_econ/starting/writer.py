@@ -57,9 +57,3 @@ class Writer:
     def money(self, row: list, unit: str) -> str:
         """A craft's money guess in the study's currency."""
         return self.value(self.answers.in_money(Guess.of(row)), unit)
-
-
-def casts_a_load(answers: Answers) -> int:
-    """Casts a load, as answered, as the largest pot holds, or as usual in the craft."""
-    answered = answers.figures.get("casts_per_load")
-    return int(answered[1] if answered else max(answers.pots, default=answers.craft.table["casts_per_load"]))

@@ -14,8 +14,7 @@ from ..study import STUDY_FILE
 from .answers import LOCALES, Answers
 from .asking import must_be_new
 from .crafts import kinds
-from .order_text import FIRST_ORDER
-from .write import log_texts, study_text, what_to_write_down
+from .write import FIRST_ORDER, log_texts, study_text, what_to_write_down
 
 
 def new_study(folder: Path | str, answers: Answers, locale: str | None = None) -> tuple[OpenStudy, list[str]]:

@@ -89,7 +89,7 @@ def demo(name: str | None, folder: str | None) -> None:
     "--answer", multiple=True, metavar="KEY=ANSWER", help="One answer, such as begin=order or 'price=11 12 15 EUR'; repeatable."
 )
 @click.option("--currency", metavar="CODE", help="Such as EUR; that of the price if not given.")
-@click.option("--locale", metavar="CODE", help="For numbers and dates, such as de_DE.")
+@click.option("--locale", metavar="CODE", help="Language and country, for numbers, dates and holidays, such as de_DE.")
 @click.option("--form", is_flag=True, help="Ask on a page in the browser instead.")
 @_page
 def new(
@@ -121,11 +121,10 @@ def new(
 
         found = ask(given, currency, folder, terminal=terminal, say=lambda line: click.echo(plain(line)), prompt=prompt)
         from .starting.answers import understood  # and the models, while the answers are read
-        from .starting.first import first_answer, new_study
-        from .starting.write import LOCALES
+        from .starting.first import first_answer, new_study, what_next
 
         click.echo("\nAs understood:")
-        for line in understood(found, locale or LOCALES[found.currency]):
+        for line in understood(found, locale):
             click.echo(plain(f"- {line}"))
         if terminal and not click.confirm("Write the study like this?", default=True):
             click.echo("Nothing was written.")
@@ -134,9 +133,7 @@ def new(
         for paragraph in first_answer(kit, defaults):
             click.echo(f"\n{plain(paragraph)}")
         click.echo(f"\nYour study: {click.format_filename(folder)}; edit study.toml, and see what-to-write-down.md.")
-        order = next(iter(kit.study.file.commissions), "")
-        words = f"plan and quote: casting-econ order {{}} {order}" if order else "report: casting-econ run {}"
-        click.echo(f"The whole {words.format(click.format_filename(folder))}")
+        click.echo("The whole {}: {}".format(*what_next(kit, click.format_filename(folder))))
 
 
 @main.command()

@@ -481,6 +481,24 @@ def test_logs_that_tell_no_time_leave_the_guess_of_orders(tile, since, logs):
     assert seen_orders(tile, since, **logs) is None
 
 
+NOTHING = "date,channel,product,pieces,price,kind\n2025-01-01,shop,tile,0,0,nothing\n2025-12-31,shop,tile,0,0,nothing"
+
+
+def test_nothing_sold_can_be_written_down(tile):
+    """No order in 365 days that two rows of `nothing` mark, 2 a year guessed and worth a month, by hand; 1 month in, with more of work later."""
+    found = seen_orders(tile, sales=NOTHING)
+    assert found.number.value == pytest.approx((2 / 12) / (1 + 365 / MONTH) * 12)
+    assert found.data == "0 orders in 12.0 months"
+    assert seen_orders(tile, sales=NOTHING.splitlines()[0]) is None  # a log without a row may not have been kept
+
+
+@pytest.mark.parametrize("row", ["1,0", "0,12"])
+def test_nothing_sold_with_pieces_or_money_is_a_fault(tile, row):
+    """A row that says nothing was sold and yet has a piece or money is told, with the way out."""
+    with pytest.raises(StudyError, match=r"something sold in a row of kind nothing.*0 for 0, or another kind"):
+        seen_orders(tile, sales=NOTHING.replace("0,0", row, 1))
+
+
 def test_sale_before_its_channel_was_offered_is_a_fault(tile):
     """A sale of 6 March in a channel offered since 7 March is one message with the row and both days."""
     with pytest.raises(StudyError, match=r"sold before shop was offered.*2025-03-06, offered since 2025-03-07"):

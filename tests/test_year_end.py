@@ -344,7 +344,8 @@ def test_refunds_and_replacements(bare):
         "01.02.2025;online;knob;6;96,00;5,90;6,30;;sale\n"
         "13.02.2025;online;knob;6;96,00;;6,30;-101,90;\n"
         "20.02.2025;online;knob;6;0;0;7,15;;replacement\n"
-        "21.02.2025;joiner;knob;1;0;0;;;gift\n",
+        "21.02.2025;joiner;knob;1;0;0;;;gift\n"
+        "28.02.2025;online;knob;0;0;;;;nothing\n",  # that nothing was sold is no order
     )
     sheets = sheets_of(bare)
     rows = {row[:2]: row for row in sheets["sales"].rows}
@@ -352,7 +353,7 @@ def test_refunds_and_replacements(bare):
 
     assert rows["online", "sale"][2:] == tuple(map(Decimal, ("2", "12", "192", "5.90", "0", "12.60", "0", "101.90", "83.40")))
     assert rows["online", "replacement"][-1] == Decimal("-7.15") and rows["joiner", "gift"][-1] == 0
-    assert rows["total", ""][-1] == Decimal("76.25")
+    assert rows["total", ""][-1] == Decimal("76.25") and rows["total", ""][2] == 4
     assert "postage_charged is not known in 1 row" in how and "postage_paid is not known in 1 row" in how
 
 

@@ -108,7 +108,9 @@ class _Maker:
         sheet, frame = _sheet(f"sales: channel, kind, orders, pieces, {money}"), self.rows("sales")
         if frame is None:
             return self.grouped(sheet, None)
-        frame = frame.assign(kind=pd.Categorical(frame.kind.fillna("sale"), SALE_KINDS))
+        frame = frame.assign(kind=pd.Categorical(frame.kind.fillna("sale"), SALE_KINDS)).dropna(
+            subset="kind"
+        )  # nothing is no order
         self.blanks("sales", frame, _MONEY)
         for kind in SALE_KINDS:
             mine = frame[frame.kind == kind]

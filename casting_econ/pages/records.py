@@ -303,5 +303,5 @@ def records_overview(kit: OpenStudy) -> str:
     first, last = min(d.min() for d in dates), max(d.max() for d in dates)
     text = f"Logs from {first:%Y-%m-%d} to {last:%Y-%m-%d}: {', '.join(parts)}. They measure {len(kit.assumed.evidence)} of the study's numbers."
     if "sales" not in kit.study.records and (last - first).days > LONG:
-        text += f" No sale is in these {(last - first).days} days: orders rest on the guess alone, so lower it if nothing was sold in them."
+        text += f" No sale is in these {(last - first).days} days: orders rest on the guess alone. If nothing was sold in them, two rows of the sales log with `nothing` as their kind, of the first and the last of these days, say so."
     return "\n\n".join([text + could_measure(kit) + far_apart(kit), *kit.study.reading.notes])

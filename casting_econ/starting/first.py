@@ -11,11 +11,10 @@ import numpy as np
 from ..faults import StudyError, refusal
 from ..kit import OpenStudy, open_study
 from ..study import STUDY_FILE
-from .answers import Answers
+from .answers import LOCALES, Answers
 from .asking import must_be_new
 from .crafts import kinds
-from .order_text import FIRST_ORDER
-from .write import LOCALES, log_texts, study_text, what_to_write_down
+from .write import FIRST_ORDER, log_texts, study_text, what_to_write_down
 
 
 def new_study(folder: Path | str, answers: Answers, locale: str | None = None) -> tuple[OpenStudy, list[str]]:
@@ -28,7 +27,7 @@ def new_study(folder: Path | str, answers: Answers, locale: str | None = None) -
     answers : Answers
         As far as they are known.
     locale : str, optional
-        For numbers and dates; if not given the usual one of the currency.
+        For numbers, dates and holidays; if not given that of the one country of the currency.
 
     Returns
     -------
@@ -48,7 +47,7 @@ def new_study(folder: Path | str, answers: Answers, locale: str | None = None) -
         target.resolve().name.replace('"', "").replace("\\", "").replace("-", " ").replace("_", " ").strip().capitalize()
         or "My study"
     )
-    text, defaults = study_text(answers, name, locale or LOCALES[answers.currency])
+    text, defaults = study_text(answers, name, locale or LOCALES.get(answers.currency))
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         # made beside its place and moved there whole
@@ -65,6 +64,16 @@ def new_study(folder: Path | str, answers: Answers, locale: str | None = None) -
         reason = error.strerror or str(error)
         raise refusal(str(target), "cannot be made", "a folder that you may write to", found=reason) from None
     return replace(kit, study=replace(kit.study, folder=target)), defaults
+
+
+def what_next(kit: OpenStudy, folder: str) -> tuple[str, str]:
+    """What the whole of a study is called, and the command that makes it in a folder."""
+    order = next(iter(kit.study.file.commissions.items()), None)
+    if order is None:
+        return "report", f"casting-econ run {folder}"
+    over = order[1].due < date.today()
+    command = f"casting-econ order {folder} {order[0]}"
+    return ("account of the order", f"{command} --finished") if over else ("plan and quote", command)
 
 
 def first_answer(kit: OpenStudy, defaults: list[str], today: date | None = None) -> list[str]:
@@ -110,8 +119,15 @@ def _order_answer(kit, today) -> list[str]:
     from ..kit import format_of
     from ..orders import open_order, order_lines, price_of
     from ..orders.mould_choice import mould_cost
+    from ..orders.tables import day
 
-    fmt = format_of(kit, year=False)
+    fmt, due = format_of(kit, year=False), kit.study.file.commissions[FIRST_ORDER].due
+    if due < today:
+        rows = f"its loads (`batches`), hours (`timesheet`) and sale (`sales`), each row with `{FIRST_ORDER}` as its order"
+        return [
+            f"**{day(fmt, due)} has gone by**, so nothing is planned. Write into `records/` {rows}; `casting-econ order` then says what it "
+            "took and paid. Where its loads are in no log, say with `--start` when work on it began."
+        ]
     try:
         plan = open_order(kit, FIRST_ORDER, today=today)
         quoted = price_of(plan)

@@ -12,9 +12,8 @@ from ..faults import Fault, StudyError, counted, refusal
 from .answers import Answers, read_answers, understood
 from .asking import default_of
 from .crafts import crafts
-from .first import first_answer, new_study
+from .first import first_answer, new_study, what_next
 from .questions import BEGIN, parts_of, questions
-from .write import LOCALES
 
 _BEGINS = {"workshop": "A workshop that runs", "order": "A first order"}
 
@@ -87,18 +86,17 @@ class StartForm(Controls):
         folder = self.place.parent / self.values["folder"].strip()
         try:
             answers = read_answers({key: self.values.get(key, "") for key in self.asked})
-            heard = understood(answers, LOCALES[answers.currency])
+            heard = understood(answers)
             kit, defaults = new_study(folder, answers)
         except StudyError as error:
             self._wrong(error.faults)
             return
         self.faults = {}
-        order = next(iter(kit.study.file.commissions), "")
-        then = f"casting-econ order {folder} {order}" if order else f"casting-econ run {folder}"
+        whole, command = what_next(kit, str(folder))
         paragraphs = [
             "## The answer",
             *first_answer(kit, defaults),
-            f"Your study: `{folder}`. The whole {'plan and quote' if order else 'report'}: `{then}`.",
+            f"Your study: `{folder}`. The whole {whole}: `{command}`.",
             "## As understood",
             "\n".join(f"- {line}" for line in heard),
         ]

@@ -1,7 +1,6 @@
 """Units of the study file and of the logs, and the ratios between them."""
 
 import re
-from copy import deepcopy
 from functools import cache, lru_cache, reduce
 from operator import truediv
 from tokenize import TokenError
@@ -31,16 +30,7 @@ class Unclear(ValueError):
 
 @cache
 def unit_registry(currency: str):
-    """Pint units with the study's currency and the trade's counting words."""
-    registry = deepcopy(_registry()) if currency else _registry()
-    if currency:
-        registry.define(f"{currency} = [money]")
-    return registry
-
-
-@cache
-def _registry():
-    """Units without any currency; reading pint's own definitions takes several times as long as copying them."""
+    """Pint units with the study's currency, if there is one, and the trade's counting words."""
     import pint
 
     try:
@@ -52,6 +42,8 @@ def _registry():
     registry.define("set_of_moulds = 1 = mould_set")
     for name in ("quart", "gallon", "cup", "gill"):
         registry.define(f"US_{name} = {name}")
+    if currency:
+        registry.define(f"{currency} = [money]")
     return registry
 
 

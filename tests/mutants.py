@@ -373,7 +373,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("matrix_rank(held) < n", "matrix_rank(held) <= n"),
     ],
     "casting_econ/evidence/rows.py": [
-        ("np.log(expected) + scatter**2 / 2", "np.log(expected) - scatter**2 / 2"),
+        ("np.log(expected) + scatters[:, None] ** 2 / 2", "np.log(expected) - scatters[:, None] ** 2 / 2"),
         ("variance(0.0) / 4", "variance(0.0) / 2"),
     ],
     "casting_econ/evidence/posteriors.py": [
@@ -384,7 +384,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("+ 2 * usual) / (totals.size + 1)", "+ 2 * usual) / totals.size"),
         ("events, casts = prior_weight + retired.size", "events, casts = prior_weight"),
         ("special.gammainccinv(prior_weight, 0.5)", "special.gammainccinv(prior_weight, 0.4)"),
-        ("(pooled - 1) / (np.maximum(n, 2.0) - 1)", "pooled / (np.maximum(n, 2.0) - 1)"),
+        ("(pooled - 1) / (max(n, 2.0) - 1)", "pooled / (max(n, 2.0) - 1)"),
         ("* rows) / units if rows else 0.0", "* rows) / units if rows else 0.1"),
     ],
     "casting_econ/evidence/control.py": [

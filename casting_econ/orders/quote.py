@@ -12,7 +12,6 @@ from babel.numbers import format_currency, format_decimal, get_currency_precisio
 
 from ..faults import Fault, StudyError
 from ..reference import quote_words
-from ..templates import template
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -111,6 +110,8 @@ def quote_html(quote: Quote) -> str:
     """The quote as one page of HTML that needs nothing outside itself; it prints on one sheet of A4 or US Letter unless texts are long."""
     locale = Locale.parse(quote.locale)
     language = _language(quote)
+    from ..templates import template  # late: an answer needs no page
+
     return template(Path(__file__).with_name("quote.html.j2"), _printable).render(
         quote=quote,
         amounts=quote_amounts(quote),

@@ -12,9 +12,6 @@ from ..orders import open_order, order_lines, order_results, price_of, quote_of
 from ..orders.scenarios import scenario_results, scenario_table, under_scenarios
 from ..orders.wording import days_gone
 from ..pages.table import shown_as
-from ..projects.lessons import look_back
-from ..projects.tables import project_results
-from ..projects.wording import project_lines
 
 PAGE, PROJECT = "order", "project"
 
@@ -57,11 +54,17 @@ def run_order(
     folder, kit, today = Path(folder), open_study(folder, as_of=as_of), known_day(as_of) or today
     plan = open_order(kit, name, today=today, finished=finished, **asked)
     quoted = price_of(plan)
-    gone = "" if asked.get("start") else days_gone(plan, today, format_of(kit))
-    over = finished or bool(name and plan.order.complete)
-    back = look_back(kit, name, finished=finished, **asked) if over else None
+    lines, back = order_lines(plan, quoted), None
+    if not asked.get("start") and (gone := days_gone(plan, today, format_of(kit))):
+        lines += ["", gone]
+    if finished or (name and plan.order.complete):
+        from ..projects.lessons import look_back  # late: most orders are to come
+        from ..projects.wording import project_lines
+
+        back = look_back(kit, name, finished=finished, **asked)
+        lines += project_lines(back)
     beside = under_scenarios(plan, quoted, scenarios, name, today=today, finished=finished, **asked) if scenarios else []
-    for line in [*order_lines(plan, quoted), *(["", gone] if gone else []), *(project_lines(back) if back else [])]:
+    for line in lines:
         say(line)
     if beside:
         fmt = format_of(kit, year=False)
@@ -102,6 +105,7 @@ def table_text(frame, fmt) -> str:
 def _write(kit, plan, quoted, quote, beside, back, folder, name, out, asked):
     """The folder of an order; what only this needs is imported here, since the answer alone is asked for far more often."""
     from ..orders.quote import quote_html
+    from ..projects.tables import project_results
     from ..reference import kit_folder
     from ..study.inputs import copy_inputs
     from .notebooks import Job, check_parameters, run_jobs

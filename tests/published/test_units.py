@@ -79,7 +79,7 @@ def test_what_pint_keeps_is_trusted_only_where_it_can_be_read(tmp_path, monkeypa
     folder = tmp_path / "kept"
 
     def gram_of_an_ounce():
-        return units._registry.__wrapped__().Quantity(1.0, "ounce").to("gram").magnitude
+        return units.unit_registry.__wrapped__("").Quantity(1.0, "ounce").to("gram").magnitude
 
     monkeypatch.setattr("platformdirs.user_cache_path", lambda **_: folder)
     first, again = gram_of_an_ounce(), gram_of_an_ounce()

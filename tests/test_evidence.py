@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from casting_econ.assumptions import assume, draw_values, point_values, spread_values
+from casting_econ.assumptions import assume, draw_values, spread_values
 from casting_econ.draws.distributions import distribution
 from casting_econ.evidence import (
     could_update,
@@ -759,7 +759,7 @@ def test_one_row_leaves_most_of_the_width_of_the_guess(tile):
     widths = [float(np.diff(one.quantile(np.array([0.1, 0.9])))[0]) for one in (found.prior, found.number.distribution)]
 
     assert 0.8 < widths[1] / widths[0] < 1.0
-    assert spread_values(assumed, point_values(assumed), {"minutes": 1.5})[key] == found.number.value
+    assert spread_values(assumed, {"spread.minutes": 1.5})[key] == found.number.value
 
 
 def test_numbers_of_the_same_rows_are_drawn_together(tile):

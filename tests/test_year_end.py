@@ -7,11 +7,11 @@ import shutil
 from collections import defaultdict
 from decimal import Decimal
 from itertools import pairwise
-from pathlib import Path
 
 import openpyxl
 import pytest
 from click.testing import CliRunner
+from commands import DATA
 
 from casting_econ.accounts.sheets import Sheet, as_csv, as_xlsx, looks_like_formula
 from casting_econ.accounts.tax_years import Period, periods_of, tax_year_start
@@ -23,7 +23,6 @@ from casting_econ.models.money import straight_line
 from casting_econ.reference import kit_folder
 from casting_econ.study import read_study
 
-DATA = Path(__file__).parents[1] / "data"
 TODAY = dt.date(2026, 2, 1)
 CALENDAR = Period(first=dt.date(2025, 1, 1), last=dt.date(2025, 12, 31))
 # log column -> column of the sheet

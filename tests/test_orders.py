@@ -191,7 +191,7 @@ def test_every_cast_is_scrapped_somewhere_or_good():
     assert (course.entering[..., 0] == loads.size).all()
     assert (np.diff(course.entering, axis=2) <= 0).all()
     assert (course.good.sum(axis=2) <= course.entering[..., -1]).all()
-    shares = [s.mean() for s in plan.planner.draws.shares]
+    shares = [s.mean() for s in plan.planner.draws.shares.T]
     seen = course.entering[:, : loads.planned].sum(axis=(0, 1)) / loads.size[: loads.planned].sum() / 512
     assert seen == pytest.approx([np.prod(shares[:k]) for k in range(len(shares))], abs=0.01)
 
@@ -368,7 +368,7 @@ def test_hand_sanding_is_spread_below_the_cap_and_said(tmp_path):
     kit = open_study(study(tmp_path, free=FREE, **changes))
     plan = open_order(kit, "kitchen", by="2027-02-26")
     cap = kit.study.file.orders.sanding_cap
-    assert cap == 3.0 and max(plan.sanding_by_day.values()) <= cap + 1e-9 < plan.sanding_uncapped
+    assert cap == 3.0 and max(plan.typical.sanding_by_day.values()) <= cap + 1e-9 < plan.sanding_uncapped
     assert "the calendar spreads it" in wording.sanding_sentence(plan, format_of(kit))
     calm, _ = first_commission()
     assert calm.sanding_uncapped <= 2.5 and "spreads" not in wording.sanding_sentence(calm, format_of(demo()))
@@ -643,7 +643,7 @@ def test_few_hours_a_week_stay_few(tmp_path):
     """2 h a week over five days, and an hour to pour a load: no plan works more than the hours and what is left of one load."""
     kit = open_study(study(tmp_path, hours=(HOURS[0], 'hours = "2 h/week"')))
     plan = open_order(kit, today=date(2027, 1, 11), pieces=30, by="2027-04-28")  # a Monday; no holiday until the 1st of February
-    load = sum(float(minutes[0]) for minutes in plan.planner.point.load_minutes) / 60
+    load = plan.planner.point.load_minutes.sum() / 60
     by_week = [0.0] * 3
     for _, stage, start, end in plan.typical.schedule.segments:
         load = max(load, (end - start) / 3600 if stage == 0 else 0.0)

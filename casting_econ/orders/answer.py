@@ -87,7 +87,7 @@ def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
         "moulds": mould_results(plan),
         "schedule": schedule_results(plan),
         "hours": {row.what: row.hours for row in tables.hours_table(plan, quoted).itertuples()},
-        "sanding_hours_per_day": max(plan.sanding_by_day.values(), default=0.0),
+        "sanding_hours_per_day": max(plan.typical.sanding_by_day.values(), default=0.0),
         "materials_to_buy": {row.item: {"needed": row.needed, "unit": row.unit, "cost": row.cost} for row in buying_list(plan)},
         "prices": {
             "bills_only": quoted.bills_only,

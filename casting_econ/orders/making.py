@@ -264,7 +264,7 @@ def _pours(planner, plan, counts, draws, longest):
     """Pours of so many moulds each, as a plan of their own."""
     stages, work, wait = [], [], []
     for n, (name, step) in enumerate(planner.entry.mould.steps.items()):
-        each, pour, hours = (draws.mould_steps[3 * n + at][:, None] for at in range(3))
+        each, pour, hours = draws.mould_steps[:, n].T[..., None]
         work.append(np.rint((each * counts + pour) * 60))
         wait.append(np.broadcast_to(np.rint(hours * 3600), work[-1].shape))
         stages.append(Stage(name=f"{name} of moulds", block=bool(work[-1].max() <= longest), station=step.wait_in))

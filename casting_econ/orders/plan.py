@@ -103,6 +103,32 @@ class OrderPlan:
         """Casts that counting and topping up takes, round by round, in many draws."""
         return topped_often(self.planner, self.order, self.casts_by_item)
 
+    @property
+    def casts_in_all(self) -> float:
+        """Casts still to start, those of later rounds too, on average. [cast]"""
+        return float(self.topped.total.mean()) if self.tops_up else self.casts
+
+    def casts_of(self, item: str) -> float:
+        """Those of one colour or form. [cast]"""
+        if not self.tops_up:
+            return self.casts_by_item[item]
+        return float(self.topped.casts[..., list(self.casts_by_item).index(item)].sum(axis=0).mean())
+
+    @property
+    def casts_surely(self) -> int:
+        """Casts that are enough with the wanted certainty. [cast]"""
+        return self.topped.total_at(self.order.confidence) if self.tops_up else self.casts
+
+    @property
+    def rounds_in_all(self) -> float:
+        """Rounds still to cast, on average. [round]"""
+        return float(self.topped.rounds.mean()) if self.tops_up else float(self.casts > 0)
+
+    @property
+    def within_two(self) -> float:
+        """Chance of enough within two rounds, or in the one. [-]"""
+        return self.topped.within(2) if self.tops_up else self.chance_of_enough
+
     @cached_property
     def policies(self) -> dict[str, "OrderPlan"]:
         """The plan all at once, and the one that counts and tops up, on the same draws."""
@@ -119,62 +145,42 @@ class OrderPlan:
         return ["casting", *(stage.name for stage in self.typical.plan.stages[1:])]
 
     @cached_property
-    def sanding_stages(self) -> list[bool]:
-        """Which stages are sanding by hand."""
-        return [stage.sanding for stage in self.typical.plan.stages]
-
-    @cached_property
     def casting_stages(self) -> set[int]:
         """Which stages pour a load: the first of each product."""
         return set(self.typical.plan.first.tolist())
 
     @cached_property
-    def sanding_by_day(self) -> dict[int, float]:
-        """Hours of sanding by hand on each day of a typical course; empty where no step is. [hour]"""
-        return self._sanding(self.typical)
-
-    @cached_property
     def sanding_uncapped(self) -> float:
         """Most hours of sanding on one day of a typical course if nothing capped them. [hour]"""
         free = self.planner.course(self.order, self.typical_loads, self.planner.point, record=True, capped=False)
-        return max(self._sanding(free).values(), default=0.0)
-
-    def _sanding(self, course):
-        by_day: dict[int, float] = {}
-        for day, _, stage, _, hours in course.by_day():
-            if self.sanding_stages[stage]:
-                by_day[day] = by_day.get(day, 0.0) + hours
-        return by_day
+        return max(free.sanding_by_day.values(), default=0.0)
 
     @cached_property
     def meets_date(self) -> bool:
         """Whether the chance of the date is at least the confidence, within what the draws can tell."""
         return self.course.in_time >= self.order.confidence
 
-    @cached_property
-    def earliest_promise(self) -> tuple[date, date] | None:
-        """Dates of posting and arrival that hold with the confidence; None within the calendar looked at."""
-        return arrival(self.planner.kit.study, self.course.opened, self.course.finish_at(self.order.confidence))
-
-    def promise_from(self, start: date) -> tuple[date, date] | None:
-        """Dates of posting and arrival that hold with the confidence where work begins on a day; None within the calendar looked at."""
-        course = self.planner.course(self.order, self.loads, self.planner.draws, starts=(start,))
+    def promise(self, course: SimulatedOrder) -> tuple[date, date] | None:
+        """Dates of posting and arrival that hold with the confidence in a course; None within the calendar looked at."""
         return arrival(self.planner.kit.study, course.opened, course.finish_at(self.order.confidence))
 
     @property
-    def arrives(self) -> date | None:
-        """Date of arrival that holds with the confidence; None within the calendar looked at."""
-        return self.arrives_in(self.course)
+    def earliest_promise(self) -> tuple[date, date] | None:
+        """Those of the plan."""
+        return self.promise(self.course)
 
-    @cached_property
-    def tried(self) -> SimulatedOrder:
-        """What happens to the loads of the plan in some of the draws."""
-        return self.planner.course(self.order, self.loads, self.planner.draws.part(TRIES))
+    def promise_from(self, start: date) -> tuple[date, date] | None:
+        """Those of the plan where work begins on a day."""
+        return self.promise(self.planner.course(self.order, self.loads, self.planner.draws, starts=(start,)))
 
     def arrives_in(self, course: SimulatedOrder) -> date | None:
         """Date of arrival that holds with the confidence in a course; None within the calendar looked at."""
-        dates = arrival(self.planner.kit.study, course.opened, course.finish_at(self.order.confidence))
-        return dates and dates[1]
+        return (self.promise(course) or (None, None))[1]
+
+    @property
+    def arrives(self) -> date | None:
+        """That of the plan."""
+        return self.arrives_in(self.course)
 
     @cached_property
     def last_start(self) -> date | None:

@@ -112,14 +112,14 @@ class Planner:
         entering = surviving_share([step.pass_share for step in product.steps])
         full = float(np.mean(self.load_sizes))
         minutes = [
-            float(own[0] + product.turn_minutes(step) / (step.load_size or full * share))
-            for own, step, share in zip(point.minutes, product.steps, entering, strict=True)
+            float(own + product.turn_minutes(step) / (step.load_size or full * share))
+            for own, step, share in zip(point.minutes[0], product.steps, entering, strict=True)
         ]
         stations = {station.name: int(station.count) for station in self.point_inputs.stations}
         for wait in load_waits(product, minutes, stations, product.mould is not None):
             if wait.step == name and wait.turnaround_hours > 0:
                 return wait
-        nothing = {"wait_hours": float(point.wait[self.first_wait][0]), "turnaround_hours": 1 / 60, "count": 1}
+        nothing = {"wait_hours": float(point.wait[0, self.first_wait]), "turnaround_hours": 1 / 60, "count": 1}
         return LoadWait(product=self.product, step=name, resource=step.wait_in or name, **nothing)
 
     # ------------------------------------------------------------------ how many
@@ -279,7 +279,7 @@ class Planner:
             float(hours_at_temperature(1.0, s.wait_at, REFERENCE_C, file.temperature.factor)) if follows else 1.0
             for follows, (_, s) in zip(warm, steps, strict=True)
         ]
-        wait = np.stack([np.rint(w * 3600) for w in draws.wait], axis=-1) * np.array(reference)
+        wait = np.rint(draws.wait * 3600) * np.array(reference)
         work = np.rint(minutes * 60)
         work = np.where(entering > 0, np.maximum(work, 1), 0).astype(np.int64)
         longest = int(np.diff(opened.calendar.windows).max())
@@ -356,10 +356,7 @@ class Planner:
 
     def step_minutes(self, draws: Draws, entering: np.ndarray, lots: np.ndarray) -> np.ndarray:
         """Hand work of each load, with so many lots in it, at each step; shape (D, L, K). [min]"""
-        parts = []
-        for k, step in enumerate(self.entry.steps.values()):
-            pieces = entering[..., k]
-            turns = 1.0 if step.load_size is None else pieces / step.load_size.value
-            load = turns * draws.load_minutes[k][:, None] + lots * draws.lot_minutes[k][:, None]
-            parts.append(pieces * draws.minutes[k][:, None] + np.where(pieces > 0, load, 0.0))
-        return np.stack(parts, axis=-1)
+        sizes = np.array([np.nan if step.load_size is None else step.load_size.value for step in self.entry.steps.values()])
+        turns = np.where(np.isnan(sizes), 1.0, entering / sizes)
+        load = turns * draws.load_minutes[:, None] + lots[..., None] * draws.lot_minutes[:, None]
+        return entering * draws.minutes[:, None] + np.where(entering > 0, load, 0.0)

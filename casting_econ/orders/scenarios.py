@@ -12,7 +12,6 @@ from ..pages.change import study_with_scenarios
 from ..pages.table import shown
 from .answer import open_order
 from .plan import OrderPlan
-from .policies import Policy
 from .price import SAFE, Quoted, price_of
 from .tables import day
 
@@ -81,7 +80,7 @@ def scenario_numbers(one: Beside, asked: float) -> dict:
     """Numbers of an order under a scenario; pay is at a price asked. [money]"""
     plan, quoted = one.plan, one.quoted
     return {
-        "casts": Policy(plan).casts,
+        "casts": plan.casts_in_all,
         "loads": plan.loads_in_all,
         "chance_of_date": plan.course.in_time,
         "honest_arrival": plan.arrives,

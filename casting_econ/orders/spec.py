@@ -163,7 +163,7 @@ def order_of(
     done, known = _from_batches(booked, items)
     known |= {"under_way": ()} if over else {}  # loads that were never counted are those of the pieces that went out
     if in_hand is None:  # what the command line says is the whole count
-        given = {key: given.get(key, 0) + done.get(key, 0) for key in {*given, *done}}
+        given = {key: given.get(key, 0) + done.get(key, 0) for key in given | done}
         if sold >= entry.pieces or (finished and not (sold or done or any(given.values()))):  # whatever the batches say
             given = {key: max(given.get(key, 0), wanted) for key, wanted in items.items()}
         elif sold and len(items) == 1:  # what is sold was made, in loads under way or before

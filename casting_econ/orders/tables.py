@@ -177,7 +177,7 @@ def day_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
         if not work and closed in ("", "day off") and not opened.day_open(when):
             continue
         what = ", ".join(f"{stages[s]} {fmt.number(h, 1)} h" for s, h in sorted(work.items()))
-        total, sanded = sum((part[3] for part in parts), 0.0), plan.sanding_by_day.get(n, 0.0)
+        total, sanded = sum((part[3] for part in parts), 0.0), plan.typical.sanding_by_day.get(n, 0.0)
         rows.append((_short(fmt, when), ", ".join(poured), total, sanded, what or closed or "waiting"))
     return rows
 

@@ -311,8 +311,8 @@ def moulds_sentence(plan: OrderPlan, fmt: Format) -> str:
 def sanding_sentence(plan: OrderPlan, fmt: Format) -> str:
     """Hand sanding a day against the planning cap."""
     cap = plan.planner.kit.study.file.orders.sanding_cap
-    by_day = plan.sanding_by_day
-    if not any(plan.sanding_stages):
+    by_day = plan.typical.sanding_by_day
+    if not any(stage.sanding for stage in plan.typical.plan.stages):
         return "No step of this product counts as sanding by hand."
     if not by_day:
         return "Nothing is left to sand by hand."

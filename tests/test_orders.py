@@ -19,7 +19,7 @@ from casting_econ.models import rolled_yield
 from casting_econ.models.schedule import DAY, NEVER
 from casting_econ.orders import figures, open_order, order_lines, order_results, price_of, quote_of, tables, wording
 from casting_econ.orders.buying import buying_list
-from casting_econ.orders.dates import arrival, last_moment
+from casting_econ.orders.mould_page import moulds_sentence
 from casting_econ.orders.quote import quote_html
 from casting_econ.orders.spec import order_of
 from casting_econ.pages.curing import cure_by_season, temperature_table
@@ -221,10 +221,8 @@ def test_dates_follow_from_each_other():
     later = next(d for d in plan._open_days() if d > last)
     starts = plan.starts([last, later])
     assert starts[last] >= 0.95 > starts[later]
-    assert (
-        last_moment(kit.study, course.opened, plan.order.due) == (date(2026, 10, 15) - plan.order.start).days * DAY + DAY
-    )  # a Thursday
-    assert arrival(kit.study, course.opened, NEVER) is None
+    assert course.deadline == (date(2026, 10, 15) - plan.order.start).days * DAY + DAY  # a Thursday
+    assert course.opened.arrival(NEVER) is None
     said = wording.headline(plan, format_of(kit))
     assert "last safe start" in said and "less than the" not in said
 
@@ -385,11 +383,11 @@ def test_more_moulds_where_they_hold_up_the_date(tmp_path):
     kit = open_study(study(tmp_path, free=FREE, hours=HOURS, **slow))
     plan = open_order(kit, "kitchen", by="2026-12-18")
     assert plan.sets_wanted > 1 and plan.moulds_to_make >= plan.sets_wanted - 1
-    assert "The date wants" in wording.moulds_sentence(plan, format_of(kit))
+    assert "The date wants" in moulds_sentence(plan, format_of(kit))
     assert any(row.item == "silicone" for row in buying_list(plan))
     few = open_order(demo("kelpmoor-handles"), "kitchen")
     assert few.moulds_to_make == 0 and not any(row.item == "silicone" for row in buying_list(few))
-    assert "would do" in wording.moulds_sentence(few, format_of(kit))
+    assert "would do" in moulds_sentence(few, format_of(kit))
 
 
 def test_what_is_bought_covers_the_loads_and_stock_is_taken_off():
@@ -697,10 +695,7 @@ def test_batches_may_name_the_variant_after_a_slash(tmp_path):
 def test_no_set_of_moulds_would_do_for_a_date_that_none_makes():
     """Said either way: one set is enough for the date asked for, and none makes one three days from the start."""
     fmt = format_of(demo("kelpmoor-handles"))
-    said = [
-        wording.moulds_sentence(open_order(demo("kelpmoor-handles"), "kitchen", by=by), fmt)
-        for by in ("2026-12-18", "2026-12-03")
-    ]
+    said = [moulds_sentence(open_order(demo("kelpmoor-handles"), "kitchen", by=by), fmt) for by in ("2026-12-18", "2026-12-03")]
     assert "1 set would do for the date, and the order pours" in said[0] and "No number of sets" not in said[0]
     assert "No number of sets makes the date; the order pours" in said[1] and "would do" not in said[1]
 

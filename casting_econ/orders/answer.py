@@ -8,9 +8,8 @@ from ..faults import refusal
 from ..kit import OpenStudy, format_of
 from . import tables, wording
 from .buying import buying_list
-from .dates import last_posting
 from .mould_choice import with_moulds_chosen
-from .mould_page import mould_results
+from .mould_page import mould_results, moulds_sentence
 from .plan import OrderPlan
 from .planner import Planner
 from .policies import policy_results, policy_sentence
@@ -54,7 +53,7 @@ def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
             wording.by_feel_sentence(plan, quoted, fmt),
             wording.alike_sentence(plan, fmt),
         ]
-        said += [wording.moulds_sentence(plan, fmt), policy_sentence(plan, fmt)]
+        said += [moulds_sentence(plan, fmt), policy_sentence(plan, fmt)]
     said += [wording.price_sentence(plan, quoted, fmt), wording.deposit_sentence(plan, quoted, quoted.asked, fmt)]
     lines = [*wording.first_lines(plan, quoted, fmt), *(line for sentence in said if sentence for line in ("", sentence))]
     return [line.replace("**", "").replace("`", "") for line in lines]
@@ -117,14 +116,16 @@ def quote_of(plan: OrderPlan, quoted: Quoted, today: date | None = None) -> Quot
         right = "the price agreed, by --price or as `price` of the commission"
         raise refusal("--price", "no price to quote", right, found=f"{price:g}")
     made_on, posted, arrives, until = _quote_dates(plan, order.start if order.begun or today is None else today, words.valid_days)
+    kept = (
+        (words, "contact changes tax_note language"),
+        (order, "pieces set_of variants"),
+        (file.study, "currency locale invented"),
+    )
     return Quote(
+        **{name: getattr(table, name) for table, names in kept for name in names.split()},
         maker=words.maker or file.study.name,
-        contact=words.contact,
         what=order.what or order.product.replace("-", " "),
-        pieces=order.pieces,
-        set_of=order.set_of,
         cast_together=order.matched > 1,
-        variants=dict(order.variants),
         price=price + charged,
         postage=charged if charged else None if channel is None else 0.0,
         deposit=quoted.deposit(price),
@@ -133,13 +134,7 @@ def quote_of(plan: OrderPlan, quoted: Quoted, today: date | None = None) -> Quot
         posted_by=posted,
         arrives_by=arrives if file.orders.transit_days else None,
         deposit_by=until,
-        changes=words.changes,
         terms=tuple(words.terms),
-        tax_note=words.tax_note,
-        currency=file.study.currency,
-        locale=file.study.locale,
-        language=words.language,
-        invented=file.study.invented,
     )
 
 
@@ -149,7 +144,7 @@ def _quote_dates(plan, day, valid_days):
     if day > order.start:  # the first day of the plan has gone by
         plan = plan.with_order(start=day)
     if plan.meets_date:
-        posted = last_posting(plan.planner.kit.study, plan.course.opened, order.due)
+        posted = plan.course.opened.last_posting(order.due)
         return day, posted, order.due, min(plan.last_start or day, until)
     promise = plan.promise_from(max(until, plan.order.start))
     if promise is None:

@@ -37,14 +37,13 @@ def mould_cost(plan: OrderPlan) -> MouldCost:
     if making is None:
         hours = plan.moulds_to_make * float(product.mould.minutes) / 60.0
     else:
-        steps, until = product.mould.steps, taken_out(planner) + 1
-        minutes = (sum(float(getattr(step, key)) for step in steps) for key in ("minutes", "load_minutes"))
-        kinds = planner.point.minutes, planner.point.load_minutes + planner.point.lot_minutes
-        copying = (sum(kind[0, :until].tolist()) for kind in kinds)
-        hours = sum(way.hands_on_hours(*each) for each in [(*minutes, *copying)] for way in making.found)
+        point, until = planner.point, taken_out(planner) + 1
+        each = point.mould_steps[0, :, :2].sum(axis=0)
+        copying = (kind[0, :until].sum() for kind in (point.minutes, point.load_minutes + point.lot_minutes))
+        minutes = [float(value) for value in (*each, *copying)]
+        hours = sum(way.hands_on_hours(*minutes) for way in making.found)
     each, used = mould_per_cast(product)
-    casts = plan.loads.by_draw[:, plan.loads.own].sum(axis=(1, 2)).mean()
-    worn = float(casts * (each * target + used))
+    worn = float(plan.casts_in_loads * (each * target + used))
     return MouldCost(hours=hours, material=float(material), now=float(material + hours * 60.0 * target), worn=worn)
 
 

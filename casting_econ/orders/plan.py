@@ -12,12 +12,11 @@ from ..models.lots import LotPlan, cheapest_lots, load_cost
 from ..models.moulds import moulds_worn
 from ..models.schedule import DAY, NEVER
 from ..models.topping import ToppedUp
-from .dates import arrival
 from .making import mean_age, with_making
 from .planner import Planner
 from .simulated import Loads, SimulatedOrder
 from .spec import AT_ONCE, TOP_UP, Order
-from .topping import cast_now, topped_loads, topped_often, typical_of
+from .topping import cast_now, topped_loads, topped_often
 
 MOST_LOTS = 400  # pieces up to which the cheapest lots are searched
 LOT_DRAWS = 48  # yields that stand for all draws in that search
@@ -83,10 +82,15 @@ class OrderPlan:
             return self.new_loads
         return float(self.loads.by_draw[:, self.loads.new].any(axis=2).sum(axis=1).mean())
 
+    @property
+    def casts_in_loads(self) -> float:
+        """Casts under way and still to pour, those of later rounds too, on average. [cast]"""
+        return float(self.loads.by_draw[:, self.loads.own].sum(axis=(1, 2)).mean())
+
     @cached_property
     def typical_loads(self) -> Loads:
         """Loads of a typical course."""
-        return typical_of(self.loads)
+        return self.loads.of_a_typical_course()
 
     @cached_property
     def course(self) -> SimulatedOrder:
@@ -160,22 +164,19 @@ class OrderPlan:
         """Whether the chance of the date is at least the confidence, within what the draws can tell."""
         return self.course.in_time >= self.order.confidence
 
-    def promise(self, course: SimulatedOrder) -> tuple[date, date] | None:
-        """Dates of posting and arrival that hold with the confidence in a course; None within the calendar looked at."""
-        return arrival(self.planner.kit.study, course.opened, course.finish_at(self.order.confidence))
-
     @property
     def earliest_promise(self) -> tuple[date, date] | None:
-        """Those of the plan."""
-        return self.promise(self.course)
+        """Dates of posting and arrival that hold with the confidence; None within the calendar looked at."""
+        return self.course.promise(self.order.confidence)
 
     def promise_from(self, start: date) -> tuple[date, date] | None:
         """Those of the plan where work begins on a day."""
-        return self.promise(self.planner.course(self.order, self.loads, self.planner.draws, starts=(start,)))
+        course = self.planner.course(self.order, self.loads, self.planner.draws, starts=(start,))
+        return course.promise(self.order.confidence)
 
     def arrives_in(self, course: SimulatedOrder) -> date | None:
         """Date of arrival that holds with the confidence in a course; None within the calendar looked at."""
-        return (self.promise(course) or (None, None))[1]
+        return (course.promise(self.order.confidence) or (None, None))[1]
 
     @property
     def arrives(self) -> date | None:
@@ -190,13 +191,11 @@ class OrderPlan:
         days = [d for d in self._open_days() if d <= self.order.due]
         spare = max(self.course.deadline - self.course.finish_at(self.order.confidence), 0) // DAY
         at = max(sum(d <= self.order.start + timedelta(days=spare) for d in days) - 1, 0)
-        chance = {0: self.course.in_time}  # what all draws say of the first day stands
 
         def holds(n):
-            if n not in chance:  # with the next one, which is likely to be asked for
-                tried = [m for m in (n, n + 1) if m not in chance and m < len(days)]
-                chance.update(zip(tried, self.starts([days[m] for m in tried]).values(), strict=True))
-            return chance[n] >= self.order.confidence
+            if days[n] not in self._starts:
+                self.starts(days[n : n + 2])  # with the next one, which is likely to be asked for
+            return self._starts[days[n]] >= self.order.confidence
 
         if holds(at):
             while at + 1 < len(days) and holds(at + 1):

@@ -72,7 +72,7 @@ def _lots(plan):
             "lot": name or order.product,
             "wanted": wanted,
             "in_hand": order.in_hand.get(name, 0),
-            "under_way": sum(load.casts for load in order.under_way if load.variant == name),
+            "under_way": sum(order.started[name]),
             "short": order.short[name],
             "cast_now": plan.casts_by_item[name],
             "expected_casts": plan.casts_of(name),

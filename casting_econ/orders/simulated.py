@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from datetime import date
 from functools import cached_property
 
 import numpy as np
@@ -47,23 +48,30 @@ class Draws:
 class Loads:
     """Loads of a plan in the order in which they are poured."""
 
-    casts: np.ndarray  # by load and item; shape (L, I) [cast]
+    by_draw: np.ndarray  # casts of each load and item in each draw, one row where all are alike; shape (D or 1, L, I) [cast]
     promised: int  # loads of earlier promises, which come first
     started: int  # loads of the order under way, which come next
     planned: int  # all but the extra ones
     promised_products: tuple[str, ...] = ()  # of each promised load
     making: Making | None = None  # whose loads come between those under way and the new ones; None where moulds come in sets
-    # of a plan that is topped up, whose `casts` are those of a typical draw: the round of each load, and of every draw the casts of
-    # each load, shape (D, L, I), and what `fates` gives for them
+    # of a plan that is topped up: the round of each load, what `fates` gives in every draw, and which draw is typical
     rounds: tuple[int, ...] = ()
-    each: np.ndarray | None = None
     fate: tuple[np.ndarray, np.ndarray] | None = None
-    typical: int = 0  # the draw whose casts `casts` are
+    typical: int = 0
 
     @property
-    def by_draw(self) -> np.ndarray:
-        """Casts of each load in each draw; one row where all are alike; shape (D or 1, L, I). [cast]"""
-        return self.casts[None] if self.each is None else self.each
+    def casts(self) -> np.ndarray:
+        """Those of the typical draw; shape (L, I). [cast]"""
+        return self.by_draw[self.typical]
+
+    def of(self, draws: Draws) -> np.ndarray:
+        """Those of some of the draws; shape (D or 1, L, I). [cast]"""
+        return self.by_draw if len(self.by_draw) == 1 or draws.rows is None else self.by_draw[draws.rows]
+
+    def of_a_typical_course(self) -> "Loads":
+        """Those of the typical draw alone, without the extra ones."""
+        fate = self.fate and tuple(part[[self.typical]] for part in self.fate)
+        return replace(self, by_draw=self.by_draw[[self.typical], : self.planned], fate=fate, typical=0)
 
     @property
     def after(self) -> dict[int, tuple[int, ...]]:
@@ -149,6 +157,10 @@ class SimulatedOrder:
             total += (weight * count) ** 2 * max(share * (1 - share), 0.25 / count) / count
         return float(np.sqrt(total))
 
+    def promise(self, chance: float) -> tuple[date, date] | None:
+        """Dates of posting and arrival that hold with a chance; None within the calendar."""
+        return self.opened.arrival(self.finish_at(chance))
+
     def finish_at(self, chance: float) -> int:
         """Moment by which the order is packed with a chance; NEVER where it is not. [s]"""
         order = np.argsort(self.schedule.finish, kind="stable")
@@ -189,7 +201,6 @@ def fates(loads: Loads, draws: Draws, seed: tuple[int, int] | None) -> tuple[np.
     """
     if loads.fate is not None:
         return loads.fate if draws.rows is None else tuple(part[draws.rows] for part in loads.fate)
-    casts = loads.casts[None]
     if seed is None:
         surviving = np.array(surviving_share(draws.shares[0]))
         entering = np.ceil(loads.size[None, :, None] * surviving - 1e-9).astype(np.int64)
@@ -197,8 +208,8 @@ def fates(loads: Loads, draws: Draws, seed: tuple[int, int] | None) -> tuple[np.
         good = np.diff(np.floor(total + 1e-9), axis=0, prepend=0)[None].astype(np.int64)
         return entering, np.minimum(good, loads.casts)
     rng = np.random.default_rng(seed)
-    good = good_of(casts, draws, rng)
-    return entering_of(casts, good, draws, rng), good
+    good = good_of(loads.by_draw, draws, rng)
+    return entering_of(loads.by_draw, good, draws, rng), good
 
 
 def good_of(casts: np.ndarray, draws: Draws, rng: np.random.Generator) -> np.ndarray:

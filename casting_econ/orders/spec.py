@@ -80,6 +80,11 @@ class Order:
         return sum(under.casts for under in self.under_way)
 
     @property
+    def started(self) -> dict[str, tuple[int, ...]]:
+        """Casts of each load under way, by item. [cast]"""
+        return {name: tuple(load.casts for load in self.under_way if load.variant == name) for name in self.items}
+
+    @property
     def short(self) -> dict[str, int]:
         """Good pieces still to come by item, loads under way not counted; none of an order said to be over. [piece]"""
         return {name: 0 if self.finished else max(wanted - self.in_hand.get(name, 0), 0) for name, wanted in self.items.items()}

@@ -71,7 +71,7 @@ class Project:
         share = float(year["overhead_per_year"]) / yearly if yearly else 0.0
         gross, receipts = self._receipts(plan.order.price)
         account = Account(
-            casts=casts_of(plan),
+            casts=plan.casts_in_loads,
             loads=float(plan.loads_in_all),
             lots=float(lots.sum(axis=1).mean()),
             pieces=good + plan.order.good,
@@ -299,11 +299,6 @@ class Project:
             item, parts, _ = row.item.partition(": ")
             found[item] = (nan if parts else row.bought, row.cost + found.get(item, (0.0, 0.0))[1])
         return found
-
-
-def casts_of(plan: OrderPlan) -> float:
-    """Casts of a plan, later rounds of topping up in them, on average. [cast]"""
-    return float(plan.loads.by_draw[:, plan.loads.own].sum(axis=(1, 2)).mean())
 
 
 def order_then(kit: OpenStudy, name: str, **asked) -> Order:

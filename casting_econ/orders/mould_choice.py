@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import lru_cache
 from math import ceil
 
 import numpy as np
@@ -27,6 +28,7 @@ class MouldCost:
     worn: float  # of all moulds by the casts of the order, hours at the target in it [money]
 
 
+@lru_cache(maxsize=16)  # its price, its page and the choice among several ask for it
 def mould_cost(plan: OrderPlan) -> MouldCost:
     """What an order's moulds cost, paid now and by what it wears."""
     planner, product = plan.planner, plan.planner.point_product

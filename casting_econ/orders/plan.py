@@ -23,7 +23,7 @@ LOT_DRAWS = 48  # yields that stand for all draws in that search
 TRIES = 128  # draws of a trial of another plan, beside the plan itself
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class OrderPlan:
     """The answer for one order, each part worked out when it is first asked for."""
 

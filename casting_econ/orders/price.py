@@ -1,7 +1,7 @@
 """What an order costs, what it must bring, and what a price would pay an hour."""
 
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from math import ceil
 
 import numpy as np
@@ -108,6 +108,7 @@ class Quoted:
         return float(bought + (first[new].sum() / 60 * self.target if self.plan.new_loads else 0.0))
 
 
+@lru_cache(maxsize=8)  # its page, its numbers and the ways of casting ask for it
 def price_of(plan: OrderPlan) -> Quoted:
     """Hours and money of an order for every draw.
 

@@ -201,7 +201,7 @@ def project_results(lessons: Lessons) -> dict:
     return {
         "order": _of(order, "name product pieces complete")
         | {
-            "finished": project.finished,
+            "finished": order.finished,
             "plan_start": project.plan.order.start,
             "first_day": log.begun,
             "last_day": log.ended,

@@ -573,7 +573,7 @@ def test_where_no_number_holds_the_date_the_earliest_is_taken(tmp_path):
     """Two days after the start no order from nothing is done: the plan is the one with the earliest date, and says so."""
     late = order(tmp_path, *DEAR, ("due = 2027-03-31", "due = 2027-03-03"))
     assert not late.meets_date and late.earliest_promise[1] == min(one.arrives for one in late.choices)
-    assert "None of the numbers of moulds looked at holds the date" in mould_page.moulds_said(
+    assert "None of the numbers of moulds looked at holds the date" in mould_page.moulds_sentence(
         late, format_of(late.planner.kit, year=False)
     )
 

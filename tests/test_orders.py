@@ -255,7 +255,7 @@ def test_no_load_is_poured_into_full_moulds(tmp_path):
     held = in_moulds(plan)
     assert len(held) == 14 and all(before[1] <= after[0] for before, after in pairwise(held))
     out = [end - start for load, stage, start, end in plan.typical.schedule.segments if (load, stage) == (2, 1)]
-    assert sum(out) / 60 == pytest.approx(33 * float(plan.planner.point.minutes[2][0]), abs=0.02) and sum(out) > 1.9 * 3600
+    assert sum(out) / 60 == pytest.approx(33 * float(plan.planner.point.minutes[0, 2]), abs=0.02) and sum(out) > 1.9 * 3600
     named = {"free": ('minutes = "260 min"\n', 'minutes = "260 min"\nfree_after = "sand-seam"\n')}
     later = open_order(open_study(study(tmp_path, "hollin-quay-pulls", **named)), "hotel-refit")
     held = in_moulds(later)
@@ -711,8 +711,8 @@ def test_a_load_says_in_how_many_courses_it_is_needed_and_when_those_have_it_thr
     assert "not needed" not in set(table.astype(str).values.flat)
     assert row.needed == pytest.approx(plan.course.weights[ends < NEVER].sum()) and table.needed[:12].min() == pytest.approx(1.0)
     days = sorted(plan.typical.opened.date_of(moment) for moment in ends[ends < NEVER])
-    assert row.early == tables._short(fmt, days[int(0.1 * len(days))])
-    assert row.late == tables._short(fmt, days[int(0.9 * len(days))])
+    assert row.early == tables.day(fmt, days[int(0.1 * len(days))], year=False)
+    assert row.late == tables.day(fmt, days[int(0.9 * len(days))], year=False)
 
 
 # ------------------------------------------------------------------ what is asked, and answers

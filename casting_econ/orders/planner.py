@@ -10,8 +10,8 @@ import numpy as np
 from ..assumptions import draw_values, point_values, workshop_at
 from ..evidence import load_correlation
 from ..kit import OpenStudy
-from ..models.counts import chance_of, loads_for
-from ..models.orders import casts_by_variant, casts_for, chance_by_variant
+from ..models.counts import loads_for
+from ..models.orders import casts_by_variant, chance_by_variant
 from ..models.schedule import DAY, Plan, Stage, simulate, through_other_stages
 from ..models.supplies import hours_at_temperature
 from ..models.workshop import Channel, Product, Workshop
@@ -133,15 +133,8 @@ class Planner:
 
         Not `alike`, pieces of one load fail one by one. ValueError if no number of casts gives that chance.
         """
-        needed, d = self.needed(order), self.draws
-        given = self.load_sizes, d.good_share, d.load_correlation if alike else np.zeros_like(d.load_correlation)
-        started = list(order.started.values())
-        if len(needed) == 1:
-            [(name, count)], lost = needed.items(), {"started": started[0], "ruined": d.ruined}
-            casts = casts_for(count, order.confidence, *given, set_size=order.matched, **lost)
-            return {name: casts}, self.chance(order, [casts])
-        wanted = list(needed.values())
-        found, chance = casts_by_variant(wanted, order.confidence, *given, order.matched, started, ruined=d.ruined)
+        needed, given = self.needed(order), self._given(order, alike)
+        found, chance = casts_by_variant(list(needed.values()), order.confidence, *given)
         return dict(zip(needed, found, strict=True)), chance
 
     def curve(self, order: Order, casts, shared: dict[str, int] | None = None) -> np.ndarray:
@@ -153,11 +146,12 @@ class Planner:
 
     def chance(self, order, casts):
         """Chance that these new casts by item, with the loads under way, are enough."""
-        needed, started, d = list(self.needed(order).values()), list(order.started.values()), self.draws
-        given = (self.load_sizes, d.good_share, d.load_correlation)
-        if len(needed) == 1:
-            return chance_of(needed[0], casts[0], *given, set_size=order.matched, started=started[0], ruined=d.ruined)
-        return chance_by_variant(needed, casts, *given, order.matched, started, d.ruined)
+        return chance_by_variant(list(self.needed(order).values()), casts, *self._given(order))
+
+    def _given(self, order, alike=True):
+        """What the chance of enough depends on beside casts and pieces."""
+        d, started = self.draws, list(order.started.values())
+        return self.load_sizes, d.good_share, d.load_correlation * alike, order.matched, started, d.ruined
 
     # ------------------------------------------------------------------ when
 

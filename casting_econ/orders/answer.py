@@ -15,7 +15,7 @@ from .planner import Planner
 from .policies import policy_results, policy_sentence
 from .price import SAFE, Quoted
 from .quote import Quote
-from .spec import AT_ONCE, order_of
+from .spec import AT_ONCE, order_of, picked
 from .timetable import days_off_sentence, schedule_results
 
 
@@ -62,7 +62,7 @@ def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
 def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
     """Numbers of the answer, for `order.json`; hours, money, chances and shares in the units of the tables."""
     order, course, price = plan.order, plan.course, quoted.asked
-    asked = {key: getattr(order, key) for key in "name product pieces set_of variants start due confidence".split()}
+    asked = picked(order, "name product pieces set_of variants start due confidence")
     in_hand = {key or order.product: value for key, value in order.in_hand.items()}
     return {
         "order": asked | {"in_hand": in_hand, "under_way": order.poured},
@@ -89,9 +89,7 @@ def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
         "sanding_hours_per_day": max(plan.typical.sanding_by_day.values(), default=0.0),
         "materials_to_buy": {row.item: {"needed": row.needed, "unit": row.unit, "cost": row.cost} for row in buying_list(plan)},
         "prices": {
-            "bills_only": quoted.bills_only,
-            "extra_cost": quoted.extra_cost,
-            "full_cost": quoted.full_cost,
+            **picked(quoted, "bills_only extra_cost full_cost"),
             "target_in_eight_of_ten": quoted.at_chance(SAFE),
             "asked": price,
         },
@@ -116,13 +114,10 @@ def quote_of(plan: OrderPlan, quoted: Quoted, today: date | None = None) -> Quot
         right = "the price agreed, by --price or as `price` of the commission"
         raise refusal("--price", "no price to quote", right, found=f"{price:g}")
     made_on, posted, arrives, until = _quote_dates(plan, order.start if order.begun or today is None else today, words.valid_days)
-    kept = (
-        (words, "contact changes tax_note language"),
-        (order, "pieces set_of variants"),
-        (file.study, "currency locale invented"),
-    )
     return Quote(
-        **{name: getattr(table, name) for table, names in kept for name in names.split()},
+        **picked(words, "contact changes tax_note language"),
+        **picked(order, "pieces set_of variants"),
+        **picked(file.study, "currency locale invented"),
         maker=words.maker or file.study.name,
         what=order.what or order.product.replace("-", " "),
         cast_together=order.matched > 1,

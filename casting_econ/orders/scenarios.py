@@ -13,6 +13,7 @@ from ..pages.table import shown
 from .answer import open_order
 from .plan import OrderPlan
 from .price import SAFE, Quoted, price_of
+from .spec import picked
 from .tables import day
 
 AS_IT_IS = "as it is"
@@ -85,8 +86,7 @@ def scenario_numbers(one: Beside, asked: float) -> dict:
         "chance_of_date": plan.course.in_time,
         "honest_arrival": plan.arrives,
         "hours": float(quoted.hours.mean()),
-        "extra_cost": quoted.extra_cost,
-        "full_cost": quoted.full_cost,
+        **picked(quoted, "extra_cost full_cost"),
         "target_in_eight_of_ten": quoted.at_chance(SAFE),
         "pay_per_hour": float(quoted.pay(asked).mean()),
         "outlay": one.outlay,

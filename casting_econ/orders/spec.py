@@ -176,8 +176,9 @@ def order_of(
             poured = sum(under.casts for under in known["under_way"])
             given = {key: max(given.get(key, 0), sold - poured) for key in items}
     own = name or f"{entry.product} {entry.pieces} by {entry.due}"  # so that one order without a name does not replace another
-    stated = {key: getattr(entry, key) for key in _STATED}
-    order = Order(**stated | known | {"name": own, "start": start, "in_hand": given, "sold": sold, "finished": finished})
+    order = Order(
+        **picked(entry, _STATED) | known | {"name": own, "start": start, "in_hand": given, "sold": sold, "finished": finished}
+    )
     if booked and kit.study.as_of and not order.closed and "start" not in asked:  # what is left goes on from that day
         return replace(order, start=max(start, kit.study.as_of))
     return order
@@ -218,13 +219,18 @@ def _read(kit, name, asked, in_hand):
     return entry, counts if by_variant else entry.in_hand
 
 
+def picked(thing, names: str) -> dict:
+    """Some properties of a thing, by name; the names parted by blanks."""
+    return {name: getattr(thing, name) for name in names.split()}
+
+
 def _option(key):
     """The option of the command that asks for a key of a commission."""
     return "--" + {"due": "by", "variants": "variant"}.get(key, key).replace("_", "-")
 
 
 _PIECES = decided(whole=True, high=100_000.0, counts="piece")
-_STATED = tuple(f.name for f in fields(Order) if f.name in CommissionEntry.model_fields)
+_STATED = " ".join(f.name for f in fields(Order) if f.name in CommissionEntry.model_fields)
 
 
 def _booked(kit, name, product):

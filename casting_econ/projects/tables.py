@@ -8,6 +8,7 @@ import pandas as pd
 from ..assumptions import as_shown, label
 from ..formatting import Format
 from ..kit import format_of
+from ..orders.spec import picked
 from ..orders.tables import day
 from ..pages.table import shown
 from .account import BASES, DIGITS, Account
@@ -199,7 +200,7 @@ def project_results(lessons: Lessons) -> dict:
     if causes is not None:
         causes = causes | {"total": round(actual.pay(), DIGITS) - round(project.planned.pay(), DIGITS)}
     return {
-        "order": _of(order, "name product pieces complete")
+        "order": picked(order, "name product pieces complete")
         | {
             "finished": order.finished,
             "plan_start": project.plan.order.start,
@@ -213,7 +214,7 @@ def project_results(lessons: Lessons) -> dict:
         "pay_per_hour": {basis: None if actual is None else actual.pay(basis) for basis in BASES},
         "hours": project.logged_hours | ({} if stated is None else {"stated_total": stated}),
         "hours_not_logged": project.not_logged,
-        "materials": {row.item: _of(row, "unit planned used bought paid") for row in project.items},
+        "materials": {row.item: picked(row, "unit planned used bought paid") for row in project.items},
         "against_wage": {
             "wage": project.wage,
             "outlay": project.outlay,
@@ -221,7 +222,7 @@ def project_results(lessons: Lessons) -> dict:
             "per_piece": project.by_division(hours) if hours else None,
             "per_piece_with_stated_total": None if stated is None else project.by_division(stated),
         },
-        "lessons": {row.key: _of(row, "unit old measured new") for row in lessons.rows},
+        "lessons": {row.key: picked(row, "unit old measured new") for row in lessons.rows},
         "again": {
             "casts": plan.casts_in_loads,
             "hours": float(quoted.hours.mean()),
@@ -232,14 +233,9 @@ def project_results(lessons: Lessons) -> dict:
     }
 
 
-def _of(thing, names):
-    """Some properties of a thing, by name."""
-    return {name: getattr(thing, name) for name in names.split()}
-
-
 def _account(account: Account, wage: float) -> dict:
     pay = account.pay()
-    return _of(account, "pieces casts loads moulds days entering lost hours total_hours spent") | {
+    return picked(account, "pieces casts loads moulds days entering lost hours total_hours spent") | {
         "delivered": account.paid,
         "minutes_per_piece": {step: account.minutes_each(step) for step in account.entering},
         "lost_money": account.lost_money(wage),

@@ -25,7 +25,6 @@ from casting_econ.ledger.preview import preview
 from casting_econ.models import rolled_yield
 from casting_econ.orders import open_order
 from casting_econ.orders.timetable import days_off_sentence
-from casting_econ.projects.project import casts_of
 from casting_econ.reference import cautions, kit_folder
 from casting_econ.running.results import results
 from casting_econ.running.run import PAGES
@@ -149,7 +148,7 @@ def test_a_yield_of_all_is_written_as_all_and_asks_for_records(begin, tmp_path):
     assert all("no certainty" in share.note and "20 pieces that passed" in share.note for share in shares)
     assert any("None fails, by that" in line for line in understood(answers, "en_IE"))
     if begin == "order":
-        assert casts_of(open_order(kit, "first-order", today=date.today())) == 1
+        assert open_order(kit, "first-order", today=date.today()).casts_in_loads == 1
 
 
 def test_a_range_that_ends_at_all_never_passes_more(tmp_path):

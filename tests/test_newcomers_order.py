@@ -13,7 +13,7 @@ from casting_econ.faults import StudyError
 from casting_econ.kit import format_of, open_study
 from casting_econ.orders import open_order, order_lines, order_results, policies, price_of, quote_of, tables, timetable, wording
 from casting_econ.orders.making import planner_with
-from casting_econ.orders.mould_page import choice_table
+from casting_econ.orders.mould_page import choice_table, moulds_sentence
 from casting_econ.orders.plan import OrderPlan
 from casting_econ.orders.spec import AT_ONCE, TOP_UP
 from casting_econ.orders.topping import in_loads
@@ -99,16 +99,16 @@ def test_a_load_of_two_moulds_waits_for_the_pot_that_holds_both(whole):
 def test_the_plan_says_how_many_moulds_go_into_a_pot(whole):
     """Where places stay empty it says so, and nothing where moulds fill them."""
     fmt = format_of(whole.planner.kit)
-    assert "moulds go into the pot whole, 3 into 14 places, 1 into 6 places" in wording.moulds_sentence(whole, fmt)
+    assert "moulds go into the pot whole, 3 into 14 places, 1 into 6 places" in moulds_sentence(whole, fmt)
 
 
 def test_nothing_is_said_of_places_that_moulds_fill(tmp_path):
     """Four moulds of three in a pot of twelve; of three a load of ten leaves two cavities empty."""
     plan = order(tmp_path)
-    assert "whole" not in wording.moulds_sentence(plan, format_of(plan.planner.kit))
+    assert "whole" not in moulds_sentence(plan, format_of(plan.planner.kit))
     (tmp_path / "ten").mkdir()
     plan = order(tmp_path / "ten", ("casts_per_load = 12", "casts_per_load = 10"))
-    assert "10 casts fill 4 moulds, one in part" in wording.moulds_sentence(plan, format_of(plan.planner.kit))
+    assert "10 casts fill 4 moulds, one in part" in moulds_sentence(plan, format_of(plan.planner.kit))
 
 
 # ------------------------------------------------------------------ answers that agree
@@ -323,7 +323,7 @@ def test_moulds_that_were_poured_in_are_there(tmp_path):
     plan = order(tmp_path, ("pieces = 24\nstart", "pieces = 48\nstart"), records={"batches": DONE})
     moulds, fmt = plan.planner.moulds, format_of(plan.planner.kit)
     assert (moulds.in_hand, moulds.age, moulds.unlogged) == (4, 2.0, True)
-    said = wording.moulds_sentence(plan, fmt)
+    said = moulds_sentence(plan, fmt)
     assert (
         "In hand: at least 4 moulds" in said
         and "no row of the moulds log nor `in_hand` tells of any" in said
@@ -332,7 +332,7 @@ def test_moulds_that_were_poured_in_are_there(tmp_path):
     (tmp_path / "logged").mkdir()
     log = MOULDS_LOG + "M1,peg,3,2027-03-01,,\n"
     plan = order(tmp_path / "logged", ("pieces = 24\nstart", "pieces = 48\nstart"), records={"batches": DONE, "moulds": log})
-    assert plan.planner.moulds.in_hand == 1 and "In hand: 1 mould" in wording.moulds_sentence(plan, fmt)
+    assert plan.planner.moulds.in_hand == 1 and "In hand: 1 mould" in moulds_sentence(plan, fmt)
 
 
 def test_a_channel_of_the_command_reaches_the_page(tmp_path):

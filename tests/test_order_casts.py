@@ -139,7 +139,7 @@ def test_every_cast_is_scrapped_somewhere_or_good():
     assert (course.entering[..., 0] == loads.size).all()
     assert (np.diff(course.entering, axis=2) <= 0).all()
     assert (course.good.sum(axis=2) <= course.entering[..., -1]).all()
-    shares = [s.mean() for s in plan.planner.draws.shares]
+    shares = [s.mean() for s in plan.planner.draws.shares.T]
     seen = course.entering[:, : loads.planned].sum(axis=(0, 1)) / loads.size[: loads.planned].sum() / 512
     assert seen == pytest.approx([np.prod(shares[:k]) for k in range(len(shares))], abs=0.01)
 

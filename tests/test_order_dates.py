@@ -13,7 +13,7 @@ from casting_econ.kit import format_of, open_study
 from casting_econ.models.schedule import DAY, NEVER
 from casting_econ.orders import figures, open_order, order_lines, order_results, price_of, quote_of, tables, wording
 from casting_econ.orders.buying import buying_list
-from casting_econ.orders.dates import arrival, last_moment
+from casting_econ.orders.mould_page import moulds_sentence
 from casting_econ.pages.curing import cure_by_season, temperature_table
 from casting_econ.running.results import as_json
 
@@ -27,10 +27,8 @@ def test_dates_follow_from_each_other():
     later = next(d for d in plan._open_days() if d > last)
     starts = plan.starts([last, later])
     assert starts[last] >= 0.95 > starts[later]
-    assert (
-        last_moment(kit.study, course.opened, plan.order.due) == (date(2026, 10, 15) - plan.order.start).days * DAY + DAY
-    )  # a Thursday
-    assert arrival(kit.study, course.opened, NEVER) is None
+    assert course.deadline == (date(2026, 10, 15) - plan.order.start).days * DAY + DAY  # a Thursday
+    assert course.opened.arrival(NEVER) is None
     said = wording.headline(plan, format_of(kit))
     assert "last safe start" in said and "less than the" not in said
 
@@ -63,7 +61,7 @@ def test_no_load_is_poured_into_full_moulds(tmp_path):
     held = in_moulds(plan)
     assert len(held) == 14 and all(before[1] <= after[0] for before, after in pairwise(held))
     out = [end - start for load, stage, start, end in plan.typical.schedule.segments if (load, stage) == (2, 1)]
-    assert sum(out) / 60 == pytest.approx(33 * float(plan.planner.point.minutes[2][0]), abs=0.02) and sum(out) > 1.9 * 3600
+    assert sum(out) / 60 == pytest.approx(33 * float(plan.planner.point.minutes[0, 2]), abs=0.02) and sum(out) > 1.9 * 3600
     named = {"free": ('minutes = "260 min"\n', 'minutes = "260 min"\nfree_after = "sand-seam"\n')}
     later = open_order(open_study(study(tmp_path, "hollin-quay-pulls", **named)), "hotel-refit")
     held = in_moulds(later)
@@ -171,7 +169,7 @@ def test_hand_sanding_is_spread_below_the_cap_and_said(tmp_path):
     kit = open_study(study(tmp_path, free=FREE, **changes))
     plan = open_order(kit, "kitchen", by="2027-02-26")
     cap = kit.study.file.orders.sanding_cap
-    assert cap == 3.0 and max(plan.sanding_by_day.values()) <= cap + 1e-9 < plan.sanding_uncapped
+    assert cap == 3.0 and max(plan.typical.sanding_by_day.values()) <= cap + 1e-9 < plan.sanding_uncapped
     assert "the calendar spreads it" in wording.sanding_sentence(plan, format_of(kit))
     calm, _ = first_commission()
     assert calm.sanding_uncapped <= 2.5 and "spreads" not in wording.sanding_sentence(calm, format_of(demo()))
@@ -185,11 +183,11 @@ def test_more_moulds_where_they_hold_up_the_date(tmp_path):
     kit = open_study(study(tmp_path, free=FREE, hours=HOURS, **slow))
     plan = open_order(kit, "kitchen", by="2026-12-18")
     assert plan.sets_wanted > 1 and plan.moulds_to_make >= plan.sets_wanted - 1
-    assert "The date wants" in wording.moulds_sentence(plan, format_of(kit))
+    assert "The date wants" in moulds_sentence(plan, format_of(kit))
     assert any(row.item == "silicone" for row in buying_list(plan))
     few = open_order(demo("kelpmoor-handles"), "kitchen")
     assert few.moulds_to_make == 0 and not any(row.item == "silicone" for row in buying_list(few))
-    assert "would do" in wording.moulds_sentence(few, format_of(kit))
+    assert "would do" in moulds_sentence(few, format_of(kit))
 
 
 def test_what_is_bought_covers_the_loads_and_stock_is_taken_off():
@@ -250,10 +248,7 @@ def test_no_mould_is_made_for_a_date_that_none_can_bring(tmp_path):
 def test_no_set_of_moulds_would_do_for_a_date_that_none_makes():
     """Said either way: one set is enough for the date asked for, and none makes one three days from the start."""
     fmt = format_of(demo("kelpmoor-handles"))
-    said = [
-        wording.moulds_sentence(open_order(demo("kelpmoor-handles"), "kitchen", by=by), fmt)
-        for by in ("2026-12-18", "2026-12-03")
-    ]
+    said = [moulds_sentence(open_order(demo("kelpmoor-handles"), "kitchen", by=by), fmt) for by in ("2026-12-18", "2026-12-03")]
     assert "1 set would do for the date, and the order pours" in said[0] and "No number of sets" not in said[0]
     assert "No number of sets makes the date; the order pours" in said[1] and "would do" not in said[1]
 
@@ -269,8 +264,8 @@ def test_a_load_says_in_how_many_courses_it_is_needed_and_when_those_have_it_thr
     assert "not needed" not in set(table.astype(str).values.flat)
     assert row.needed == pytest.approx(plan.course.weights[ends < NEVER].sum()) and table.needed[:12].min() == pytest.approx(1.0)
     days = sorted(plan.typical.opened.date_of(moment) for moment in ends[ends < NEVER])
-    assert row.early == tables._short(fmt, days[int(0.1 * len(days))])
-    assert row.late == tables._short(fmt, days[int(0.9 * len(days))])
+    assert row.early == tables.day(fmt, days[int(0.1 * len(days))], year=False)
+    assert row.late == tables.day(fmt, days[int(0.9 * len(days))], year=False)
 
 
 def test_what_is_ready_must_be_packed_before_the_last_posting_day_is_over():

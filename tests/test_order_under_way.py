@@ -145,7 +145,7 @@ def test_few_hours_a_week_stay_few(tmp_path):
     """2 h a week over five days, and an hour to pour a load: no plan works more than the hours and what is left of one load."""
     kit = open_study(study(tmp_path, hours=(HOURS[0], 'hours = "2 h/week"')))
     plan = open_order(kit, today=date(2027, 1, 11), pieces=30, by="2027-04-28")  # a Monday; no holiday until the 1st of February
-    load = sum(float(minutes[0]) for minutes in plan.planner.point.load_minutes) / 60
+    load = plan.planner.point.load_minutes.sum() / 60
     by_week = [0.0] * 3
     for _, stage, start, end in plan.typical.schedule.segments:
         load = max(load, (end - start) / 3600 if stage == 0 else 0.0)

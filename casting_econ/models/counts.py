@@ -77,7 +77,7 @@ def counts_from_loads(loads, good_share, load_correlation, set_size=1, ruined=0.
     return chances[0] if np.ndim(good_share) == np.ndim(load_correlation) == 0 else chances
 
 
-def chance_of(needed, casts, casts_per_load, good_share, load_correlation, *, set_size=1, started=(), weights=None, ruined=0.0):
+def chance_of(needed, casts, casts_per_load, good_share, load_correlation, *, set_size=1, started=(), ruined=0.0):
     """Chance that so many casts, with the loads already started, give enough, averaged over the draws. [-]
 
     The average of convolutions is taken before the one inverse transform, which is the same and much quicker.
@@ -92,8 +92,6 @@ def chance_of(needed, casts, casts_per_load, good_share, load_correlation, *, se
         As in `counts_from_loads`.
     started : sequence of int, optional
         Sizes of the loads already poured, whose pieces can still end either way. [cast]
-    weights : array_like, shape (draws,), optional
-        Weight of each draw; None weighs all alike. [-]
 
     Raises
     ------
@@ -108,16 +106,16 @@ def chance_of(needed, casts, casts_per_load, good_share, load_correlation, *, se
     needed, set_size = checked_whole("needed", needed), checked_whole("set size", set_size, low=1)
     loads = loads_for(casts, casts_per_load) + checked_loads(started)
     share, rho = share_and_correlation(good_share, load_correlation)
-    weights = _checked_weights(weights, share.size)
     if not 0 < needed <= _most_counted(loads, set_size):
         return float(needed <= _most_counted(loads, set_size))
-    return _chance_of(needed, loads, set_size, *(a.tobytes() for a in (share, rho, _checked_ruined(ruined, share), weights)))
+    return _chance_of(needed, loads, set_size, *(a.tobytes() for a in (share, rho, _checked_ruined(ruined, share))))
 
 
 @lru_cache(maxsize=64)  # searches for several confidences begin alike
 def _chance_of(needed, loads, set_size, *draws):
-    """Average chance of enough, from the bytes of share, correlation, chance of ruin and weight of the draws."""
-    share, rho, lost, weights = map(np.frombuffer, draws)
+    """Average chance of enough, from the bytes of share, correlation and chance of ruin of the draws."""
+    share, rho, lost = map(np.frombuffer, draws)
+    weights = np.full(share.size, 1.0 / share.size)
     most = _most_counted(loads, set_size)
     size = scipy.fft.next_fast_len(most + 1, real=True)
     rows = max(_MOST_NUMBERS // size, 1)
@@ -168,12 +166,3 @@ def _checked_ruined(ruined, share):
 def checked_loads(loads):
     """Casts of each load as whole numbers; ValueError otherwise. [cast]"""
     return tuple(checked_whole("load", load) for load in loads)
-
-
-def _checked_weights(weights, draws):
-    if weights is None:
-        return np.full(draws, 1.0 / draws)
-    weights = np.asarray(checked("weights", weights, low=0.0))
-    if weights.shape != (draws,) or not weights.sum() > 0.0:
-        raise ValueError(f"weights must be one for each of {draws} draws, not all zero; got shape {weights.shape}")
-    return weights / weights.sum()

@@ -80,6 +80,11 @@ class Order:
         return sum(under.casts for under in self.under_way)
 
     @property
+    def started(self) -> dict[str, tuple[int, ...]]:
+        """Casts of each load under way, by item. [cast]"""
+        return {name: tuple(load.casts for load in self.under_way if load.variant == name) for name in self.items}
+
+    @property
     def short(self) -> dict[str, int]:
         """Good pieces still to come by item, loads under way not counted; none of an order said to be over. [piece]"""
         return {name: 0 if self.finished else max(wanted - self.in_hand.get(name, 0), 0) for name, wanted in self.items.items()}
@@ -164,15 +169,17 @@ def order_of(
     done, known = _from_batches(booked, items)
     known |= {"under_way": ()} if over else {}  # loads that were never counted are those of the pieces that went out
     if in_hand is None:  # what the command line says is the whole count
-        given = {key: given.get(key, 0) + done.get(key, 0) for key in {*given, *done}}
-        if sold >= entry.pieces or (finished and not (sold or done or any(given.values()))):  # whatever the batches say
+        given = {key: given.get(key, 0) + done.get(key, 0) for key in given | done}
+        some = sold and len(items) == 1
+        if sold >= entry.pieces or (finished and not (some or done or any(given.values()))):  # whatever the batches say
             given = {key: max(given.get(key, 0), wanted) for key, wanted in items.items()}
-        elif sold and len(items) == 1:  # what is sold was made, in loads under way or before
+        elif some:  # what is sold was made, in loads under way or before
             poured = sum(under.casts for under in known["under_way"])
             given = {key: max(given.get(key, 0), sold - poured) for key in items}
     own = name or f"{entry.product} {entry.pieces} by {entry.due}"  # so that one order without a name does not replace another
-    stated = {key: getattr(entry, key) for key in _STATED}
-    order = Order(**stated | known | {"name": own, "start": start, "in_hand": given, "sold": sold, "finished": finished})
+    order = Order(
+        **picked(entry, _STATED) | known | {"name": own, "start": start, "in_hand": given, "sold": sold, "finished": finished}
+    )
     if booked and kit.study.as_of and not order.closed and "start" not in asked:  # what is left goes on from that day
         return replace(order, start=max(start, kit.study.as_of))
     return order
@@ -213,13 +220,18 @@ def _read(kit, name, asked, in_hand):
     return entry, counts if by_variant else entry.in_hand
 
 
+def picked(thing, names: str) -> dict:
+    """Some properties of a thing, by name; the names parted by blanks."""
+    return {name: getattr(thing, name) for name in names.split()}
+
+
 def _option(key):
     """The option of the command that asks for a key of a commission."""
     return "--" + {"due": "by", "variants": "variant"}.get(key, key).replace("_", "-")
 
 
 _PIECES = decided(whole=True, high=100_000.0, counts="piece")
-_STATED = tuple(f.name for f in fields(Order) if f.name in CommissionEntry.model_fields)
+_STATED = " ".join(f.name for f in fields(Order) if f.name in CommissionEntry.model_fields)
 
 
 def _booked(kit, name, product):

@@ -9,7 +9,6 @@ from ..formatting import Format
 from ..models.counts import chance_of
 from ..models.yields import full_sets_per_load
 from ..pages.monte_carlo import certainty_word
-from .mould_page import moulds_said
 from .plan import OrderPlan
 from .policies import cast_now_sentence
 from .price import Quoted
@@ -280,39 +279,11 @@ def sets_sentence(plan: OrderPlan, fmt: Format) -> str:
     )
 
 
-def moulds_sentence(plan: OrderPlan, fmt: Format) -> str:
-    """Sets for the date, sets worn out, sets to make."""
-    mould = plan.planner.entry.mould
-    if mould is None:
-        return "The study has no moulds for this product, so none limit the order."
-    if plan.planner.moulds is not None:
-        return moulds_said(plan, fmt)
-    have, want = int(mould.sets.value), plan.sets_wanted
-    text = f"In use: {fmt.count(have, 'set')}. "
-    loads = round(plan.loads_in_all)
-    if not loads:
-        return text + "No load of this order is left to pour, so it asks for no more."
-    if not plan.moulds_meet_date:
-        text += f"No number of sets makes the date{f', {want} come nearest to it' if want > have else ''}; "
-    elif want > have:
-        text += f"**The date wants {fmt.count(want, 'set')}**, and "
-    else:
-        text += f"{fmt.count(want, 'set')} would do for the date, and "
-    more, wear = " more" if plan.order.under_way else "", "wears" if loads == 1 else "wear"
-    worn = f"which {wear} out {fmt.number(plan.sets_worn, 2)} sets on average"
-    text += f"the order pours {fmt.count(loads, 'load')}{more}, {worn}. "
-    make, age = plan.moulds_to_make, plan.mould_age
-    text += f"**Make {fmt.count(make, 'set')}.**" if make else "None needs to be made for this order."
-    if age is None:
-        return text + " Without a moulds log they are taken as new."
-    return text + f" The moulds in use have given {fmt.number(age)} casts a cavity on average."
-
-
 def sanding_sentence(plan: OrderPlan, fmt: Format) -> str:
     """Hand sanding a day against the planning cap."""
     cap = plan.planner.kit.study.file.orders.sanding_cap
-    by_day = plan.sanding_by_day
-    if not any(plan.sanding_stages):
+    by_day = plan.typical.sanding_by_day
+    if not any(stage.sanding for stage in plan.typical.plan.stages):
         return "No step of this product counts as sanding by hand."
     if not by_day:
         return "Nothing is left to sand by hand."

@@ -41,7 +41,7 @@ class Materials:
     def _pours(self):
         """Pours for each mould of the plan; None where moulds come in sets or none is made."""
         making = self.plan.loads.making
-        return making.total("pours") / making.total("moulds") if making is not None and making.total("moulds") else None
+        return making.total("moulds", "pours") / making.total("moulds") if making and making.total("moulds") else None
 
     @cached_property
     def _prices(self):

@@ -129,7 +129,7 @@ def _write(kit, plan, quoted, quote, beside, back, folder, name, out, asked):
     copy_inputs(folder, part / "study")
     jobs, asks = [], {PAGE: given}
     if back:
-        asks[PROJECT] = {key: value for key, value in given.items() if key != "scenarios"} | {"finished": back.project.finished}
+        asks[PROJECT] = {key: value for key, value in given.items() if key != "scenarios"} | {"finished": plan.order.finished}
     for page, asks_for in asks.items():
         source, target = kit_folder("notebooks") / f"{page}.ipynb", inner / "notebooks" / f"{page}.ipynb"
         parameters = check_parameters(source, {"study": "study", "order": name or "", "out": "order", **asks_for})

@@ -1,5 +1,6 @@
 """A new study folder, and the first answer it gives."""
 
+import re
 import shutil
 import tempfile
 from dataclasses import replace
@@ -18,45 +19,27 @@ from .write import FIRST_ORDER, log_texts, study_text, what_to_write_down
 
 
 def new_study(folder: Path | str, answers: Answers, locale: str | None = None) -> tuple[OpenStudy, list[str]]:
-    """Write a study folder and open it.
+    """Write a study folder, where nothing may be yet, and open it; the open study, and what in it is a trade default.
 
-    Parameters
-    ----------
-    folder : Path or str
-        To make; nothing may be there yet.
-    answers : Answers
-        As far as they are known.
-    locale : str, optional
-        For numbers, dates and holidays; if not given that of the one country of the currency.
-
-    Returns
-    -------
-    kit : OpenStudy
-        The open study.
-    defaults : list of str
-        What in it is a trade default.
-
-    Raises
-    ------
-    StudyError
-        If the folder is there already or cannot be made, or the answers together make no study; nothing is left behind then.
+    The `locale`, for numbers, dates and holidays, is that of the one country of the currency if not given. StudyError if the folder is there
+    already or cannot be made, or the answers together make no study; nothing is left behind then.
     """
     target = Path(folder)
     must_be_new(target)
-    name = (
-        target.resolve().name.replace('"', "").replace("\\", "").replace("-", " ").replace("_", " ").strip().capitalize()
-        or "My study"
-    )
-    text, defaults = study_text(answers, name, locale or LOCALES.get(answers.currency))
+    name = re.sub("[-_]", " ", re.sub(r'["\\]', "", target.resolve().name)).strip().capitalize()
+    text, defaults = study_text(answers, name or "My study", locale or LOCALES.get(answers.currency))
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         # made beside its place and moved there whole
         with tempfile.TemporaryDirectory(dir=target.parent, prefix=".new-study-") as part:
             whole = Path(part) / "study"
             (whole / "records").mkdir(parents=True)
-            files = {STUDY_FILE: text, "what-to-write-down.md": what_to_write_down(answers, defaults)}
-            files |= {f"records/{file}": log for file, log in log_texts(answers).items()}
-            for place, content in files.items():
+            logs = {f"records/{file}": log for file, log in log_texts(answers).items()}
+            for place, content in {
+                STUDY_FILE: text,
+                "what-to-write-down.md": what_to_write_down(answers, defaults),
+                **logs,
+            }.items():
                 (whole / place).write_text(content, encoding="utf-8", newline="\n")
             kit = open_study(whole)
             shutil.move(whole, target)

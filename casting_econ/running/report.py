@@ -6,7 +6,6 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from importlib.metadata import version
 from pathlib import Path
-from string import punctuation
 from urllib.parse import quote
 
 import jinja2
@@ -30,7 +29,8 @@ _NOT_DRAWN = re.compile(r"<\?xml.*?\?>|<!DOCTYPE.*?>|<!--.*?-->|<metadata>.*?</m
 # of a page, to leave as it is
 _NO_TEXT = r"<(?:script|style|pre)\b.*?</(?:script|style|pre)>|<img\b[^']*'[^']*'>|(?!<code>)<[^>]*>"
 _IN_CODE, _KEY = re.compile(r"[^\s<>]*-[^\s<>]*"), r'<span class="key">\g<0></span>'
-_IN_ADDRESS = str.maketrans("", "", "#%&'")  # an address within apostrophes may hold every other sign
+_NOT_IN_ADDRESS = re.compile("[#%&']|[^ -~]")  # what an address within apostrophes cannot hold as it is
+_MARKDOWN = mistune.create_markdown(escape=True, plugins=["table", "strikethrough"])
 
 
 def build_report(
@@ -155,7 +155,7 @@ def read_page(path: Path) -> dict[str, object]:
 def _markdown(text):
     """Markdown to HTML, raw HTML escaped, headings one level down since the study's name is the first."""
     kept = re.sub(rf"{MINUS}(?=[^\s\u2060])", f"{MINUS}\u2060", text)  # no line ends between the sign and its figure
-    rendered = mistune.create_markdown(escape=True, plugins=["table", "strikethrough"])(kept)
+    rendered = _MARKDOWN(kept)
     for level in (4, 3, 2, 1):
         rendered = rendered.replace(f"<h{level}>", f"<h{level + 1}>").replace(f"</h{level}>", f"</h{level + 1}>")
     return rendered
@@ -185,7 +185,7 @@ def _output(output, after_figure):
         alt = html.escape(output.metadata.get(kind, {}).get("alt", ""), quote=True)
         source = f";base64,{''.join(data[kind].split())}"
         if kind == SVG:
-            source = "," + quote(slim(data[SVG]), safe=punctuation.translate(_IN_ADDRESS) + " ")
+            source = "," + _NOT_IN_ADDRESS.sub(lambda sign: quote(sign[0]), slim(data[SVG]))
         return f"<figure><img alt=\"{alt}\" src='data:{kind}{source}'></figure>"
     if "text/html" in data:
         table = re.sub("^<details><summary>.*?</summary>(.*)</details>$", r"\1", data["text/html"], flags=re.DOTALL)

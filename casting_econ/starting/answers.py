@@ -141,25 +141,9 @@ def read_answers(
 ) -> Answers:
     """All answers of a file or of options, every fault in one go.
 
-    Parameters
-    ----------
-    texts : mapping of str to str, int or float
-        By key, such as `craft`, `casts_per_load` or `minutes.sand`; what is missing is not known.
-    currency : str, optional
-        Code; if not given that of the price, else EUR.
-    place : str, optional
-        Named in faults.
-    partly : bool, optional
-        Whether more answers are to come, so that none is missing yet.
-
-    Returns
-    -------
-    Answers
-
-    Raises
-    ------
-    StudyError
-        For unknown keys and for answers that cannot be read.
+    `texts` are by key, such as `craft`, `casts_per_load` or `minutes.sand`, as text or figures; what is missing is not known. The code of
+    the `currency` is that of the price if not given, else EUR; `place` is named in faults; `partly` says that more answers are to come,
+    so that none is missing yet. StudyError for unknown keys and for answers that cannot be read.
     """
     faults, texts = [], dict(texts)
 

@@ -25,13 +25,8 @@ def known_locale(locale: str | None) -> str | None:
 
 
 def answers_given(file: str | None, options: tuple[str, ...] = (), craft: str | None = None) -> dict[str, Any]:
-    """Answers of a file and of options by key; an option counts more than the file.
-
-    Raises
-    ------
-    StudyError
-        If the file cannot be read, or an option is not KEY=ANSWER.
-    """
+    """Answers of a file and of options by key; an option counts more than the file. StudyError if the file cannot be read, or an option is
+    not KEY=ANSWER."""
     found: dict[str, Any] = {}
     if file is not None:
         right = 'a text file with lines such as: craft = "soap", price = "6 7 9 EUR"'
@@ -77,11 +72,8 @@ def ask(
 ) -> Answers:
     """All answers; what is not given is asked for in a terminal, and else counts as not known, which is said.
 
-    Raises
-    ------
-    StudyError
-        For given answers that cannot be read, all in one go; a wrong answer in a terminal is asked again instead. Also where no
-        craft is given and nobody can be asked, or the folder is there already.
+    StudyError for given answers that cannot be read, all in one go (a wrong answer in a terminal is asked again instead), where no craft is
+    given and nobody can be asked, or where the folder is there already.
     """
     must_be_new(folder)  # before a dozen answers are lost
     texts = dict(given)

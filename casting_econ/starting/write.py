@@ -47,7 +47,7 @@ def log_texts(answers: Answers) -> dict[str, str]:
         sold |= {"price": written(price or 15 * pieces), "cavities": str(answers.cavities or answers.masters)}
     words = sold | {
         "piece": answers.piece,
-        "step": answers.craft.main_steps[0],
+        "step": next(step["name"] for step in answers.craft.steps if step.get("main")),
         "casts": str(answers.casts_a_load),
         "good": str(max(answers.casts_a_load - 2, 1)),
         "checked": checked["name"],

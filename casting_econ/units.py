@@ -16,6 +16,7 @@ _USUAL += ("pound", "mL", "L", "liter", "litre", "pint", "gallon", "piece", "cas
 # words that most studies make do with, each with its base and so many of that: whoever needs another waits for pint to load
 _UNPREFIXED = ("minute", "hour", "day", "week", "month", "year", *COUNTED)
 _PLAIN = {f"{base}{s}": (base, 1.0) for base in (*_UNPREFIXED[:-1], "gram", "milliliter") for s in ("", "s")}
+_PLAIN |= {"dimensionless": ("dimensionless", 1.0)}
 _PLAIN |= {"min": ("minute", 1.0), "h": ("hour", 1.0), "g": ("gram", 1.0), "kg": ("gram", 1000.0)}
 _PLAIN |= {"ml": ("milliliter", 1.0), "l": ("milliliter", 1000.0), "L": ("milliliter", 1000.0)}
 _FLUID_OUNCE = re.compile(r"\bfl(?:uid)?\.?[ _]*(?:oz|ounces?)\b\.?", re.IGNORECASE)
@@ -55,10 +56,10 @@ def ratio_of_units(unit: str, wanted: str, currency: str) -> float:
     that one counts as worked time and another by the calendar.
     """
     said = "a unit where a plain number is needed" if wanted == "dimensionless" else f"a unit that cannot be read as {wanted}"
-    own, asked = (_plain(text, currency) for text in (unit, wanted))
-    if own and list(own) == list(asked):
-        return reduce(truediv, (own[base] / asked[base] for base in own))
-    if own and asked and own.keys() | asked.keys() == {"gram", "milliliter"}:
+    own, asked = (_plain(text or "dimensionless", currency) for text in (unit, wanted))
+    if own and (list(own) == list(asked) or (wanted == "dimensionless" and own.keys() <= {*COUNTED, wanted})):
+        return reduce(truediv, (own[base] / asked.get(base, 1.0) for base in own))
+    if own and asked and own.keys() | asked.keys() <= {"gram", "milliliter", "dimensionless"}:
         raise ValueError(said)
 
     import pint

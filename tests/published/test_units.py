@@ -57,6 +57,7 @@ def test_usual_words_give_what_pint_gives():
     words = {"EUR": ("EUR", 1.0)} | units._PLAIN
     pairs = [(word, base) for word, (base, _) in words.items()]
     pairs += [(f"{a} / {b}", f"{words[a][0]}/{words[b][0]}") for a in words for b in words if words[a][0] != words[b][0]]
+    pairs += [(word, "dimensionless") for word, (base, _) in words.items() if base in units.COUNTED]
     assert len(pairs) > 1500
     for unit, wanted in pairs:
         assert ratio_of_units(unit, wanted, "EUR") == registry.Quantity(1.0, registry.parse_units(unit)).to(wanted).magnitude, (

@@ -168,16 +168,16 @@ def best_set(kit: OpenStudy, budget: float | None = None, draws: int = 512) -> t
     the study's own. The budget is as `[decision]` says if not given; None is no limit. [money]
     """
     budget = kit.study.file.decision.budget if budget is None else budget
-    names = [row.names[0] for row in changed(kit, draws)][:MOST_COMBINED]
-    order = list(kit.study.file.scenarios)
+    alone = {row.names: row for row in changed(kit, draws)[:MOST_COMBINED]}
+    names = [name for name in kit.study.file.scenarios if (name,) in alone]
     best, most, tried = None, 0.0, 0
     for count in range(1, len(names) + 1):
-        for chosen in combinations(sorted(names, key=order.index), count):
+        for chosen in combinations(names, count):
             outlay = sum(kit.study.file.scenarios[name].outlay for name in chosen)
             if (budget is not None and outlay > budget) or _clash(kit, chosen):
                 continue
             try:
-                gain = float(compared(kit, list(chosen), draws).gain.mean())
+                gain = float((alone.get(chosen) or compared(kit, list(chosen), draws)).gain.mean())
             except (StudyError, ValueError):  # they do not go together
                 continue
             tried += 1

@@ -143,12 +143,11 @@ def solve_for_target(
 def needed_table(kit: OpenStudy, product: str | None = None) -> pd.DataFrame:
     """Each lever alone: what is now, what the target needs, and the change as a share; not a number where no value does. [each in its unit; -]"""
     chosen = levers(kit, product)
-    found = solve_for_target(kit, chosen)
-    rows = [
-        (lever.key, lever.label, lever.unit, lever.now, value, value / lever.now - 1.0 if lever.now else np.nan)
-        for lever, value in zip(chosen, found, strict=True)
-    ]
-    frame = pd.DataFrame(rows, columns=["key", "lever", "unit", "now", "needed", "change"])
+    frame = pd.DataFrame(
+        [(lever.key, lever.label, lever.unit, lever.now) for lever in chosen], columns=["key", "lever", "unit", "now"]
+    )
+    frame["needed"] = solve_for_target(kit, chosen)
+    frame["change"] = frame.needed / frame.now.replace(0.0, np.nan) - 1.0
     return frame.sort_values("change", key=np.abs, kind="stable", ignore_index=True)
 
 

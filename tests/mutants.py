@@ -418,10 +418,10 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("shape + at, exposure + more)", "shape + at, exposure)"),
         ("np.sqrt(exposure / (exposure +", "(exposure / (exposure +"),
         ("np.clip(gained.mean(), 0.0, most)", "np.clip(1.015 * gained.mean(), 0.0, most)"),
-        ("benefit.max(axis=1) - benefit[", "1.01 * benefit.max(axis=1) - benefit["),
+        ("reduce(np.maximum, benefit.T) - benefit[", "1.01 * reduce(np.maximum, benefit.T) - benefit["),
     ],
     "casting_econ/draws/sobol.py": [
-        ("first=shares(first_terms)", "first=np.where(shares(first_terms) > 0.02, shares(first_terms), 0.0)"),
+        ("first=first,", "first=np.where(first > 0.02, first, 0.0),"),
         ("(at_a - mixed) ** 2 / 2", "(at_a - mixed) ** 2"),
     ],
 }

@@ -82,7 +82,7 @@ class CashAnswer:
         return len(self.calendar)
 
 
-def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 2_048, workers: int = 1) -> CashAnswer:
+def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 4_096, workers: int = 1) -> CashAnswer:
     """Cash by month on the draws of the year, at most 65,536; arguments are those of `OpenStudy.by_draw`, StudyError as of `season_weights`.
 
     Of a study whose months vary each draw is a path of its own: its numbers stay, and orders, sizes and rare events come anew in every

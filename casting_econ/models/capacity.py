@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from .checks import checked
+from .checks import checked, share_of
 from .curing import ENOUGH_LOADS, WEEK_HOURS, in_moulds, loads_per_week, places_needed
 from .levers import moved_at
 from .months import Asked, side_by_side, weeks_lost
@@ -341,20 +341,6 @@ def limit_of(months: tuple[Month, ...]):
     by_month = np.stack(np.broadcast_arrays(*(month.binding for month in months)))
     counts = [(by_month == index).sum(axis=0, dtype=np.int8) for index in range(len(months[0].rooms) + 1)]
     return np.argmax(counts, axis=0)[()]
-
-
-def share_of(part, whole, otherwise):
-    """Part over whole, and something else where the whole is zero."""
-    if isinstance(whole, float):  # as at a point, or where none is begun: in a tenth of the time
-        return part / whole if whole > 0 else otherwise
-    if isinstance(part, float) and part == otherwise == 0.0:
-        return 0.0
-    whole = np.asarray(whole)
-    there = whole > 0
-    if there.all():
-        return (part / whole)[()]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(there, part / whole, otherwise)[()]
 
 
 def use_of(used, room):

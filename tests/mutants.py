@@ -142,7 +142,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("np.where(done[p] < 1.0, 0.0, pieces)", "pieces"),
         ("p.shelf - shelf[p.name]", "p.shelf"),
         ("np.minimum(sent, rest)", "0.0 * rest"),
-        ("np.minimum(sent - first, behind)", "0.0 * behind"),
+        ("np.minimum(later, behind)", "0.0 * behind"),
         ("others - still - unmade", "others - still"),
         ("np.where(due > 0, waited, new", "np.where(due < 0, waited, new"),
         ("if c.waits and a.months.season.size > 1", "if c.waits"),
@@ -413,7 +413,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("1.0 / (spread**2 * orders)", "1.0 / (spread * orders)"),
     ],
     "casting_econ/draws/information.py": [
-        ("a / b * special.gammaincc(a + 1.0, b * bends)", "a / b * special.gammaincc(a, b * bends)"),
+        ("a / b * beyond", "a / b * above"),
         ("scipy.stats.nbinom, (shape, exposure / (exposure + more))", "scipy.stats.nbinom, (shape, more / (exposure + more))"),
         ("shape + at, exposure + more)", "shape + at, exposure)"),
         ("np.sqrt(exposure / (exposure +", "(exposure / (exposure +"),

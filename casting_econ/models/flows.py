@@ -5,7 +5,8 @@ from typing import Any
 
 import numpy as np
 
-from .capacity import share_of, working
+from .capacity import working
+from .checks import share_of
 from .months import risk_cost_by_month
 from .workshop import Months, Workshop
 from .year import Outcome, order_money, shelf_cost

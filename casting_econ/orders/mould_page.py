@@ -7,7 +7,7 @@ import pandas as pd
 from ..faults import counted
 from ..formatting import Format
 from ..pages.table import shown
-from .making import casting_rooms, room_in
+from .making import casting_rooms, mean_age, room_in
 from .mould_choice import mould_cost
 from .plan import OrderPlan
 from .tables import day
@@ -69,7 +69,7 @@ def moulds_sentence(plan: OrderPlan, fmt: Format) -> str:
     more, wear = " more" if plan.order.under_way else "", "wears" if loads == 1 else "wear"
     worn = f"which {wear} out {fmt.number(plan.sets_worn, 2)} sets on average"
     text += f"the order pours {fmt.count(loads, 'load')}{more}, {worn}. "
-    make, age = plan.moulds_to_make, plan.mould_age
+    make, age = plan.moulds_to_make, mean_age(plan.planner.kit.study, plan.order.product)
     text += f"**Make {fmt.count(make, 'set')}.**" if make else "None needs to be made for this order."
     if age is None:
         return text + " Without a moulds log they are taken as new."

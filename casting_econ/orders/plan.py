@@ -197,12 +197,10 @@ class OrderPlan:
                 self.starts(days[n : n + 2])  # with the next one, which is likely to be asked for
             return self._starts[days[n]] >= self.order.confidence
 
-        if holds(at):
-            while at + 1 < len(days) and holds(at + 1):
-                at += 1
-        else:
-            while at > 0 and not holds(at):
-                at -= 1
+        while at + 1 < len(days) and holds(at) and holds(at + 1):
+            at += 1
+        while at > 0 and not holds(at):
+            at -= 1
         return days[at] if at else self.order.start
 
     @cached_property
@@ -274,18 +272,13 @@ class OrderPlan:
         return self.meets_date or max((chance for _, chance, _ in self.mould_choices), default=0.0) >= self.order.confidence
 
     @cached_property
-    def mould_age(self) -> float | None:
-        """Casts a cavity that the moulds in use have given on average; None without mould records. [cast]"""
-        return mean_age(self.planner.kit.study, self.order.product)
-
-    @cached_property
     def sets_worn(self) -> float:
         """Sets of moulds that the planned loads wear out, on average; none where moulds are counted one by one. [set]"""
         mould, sets = self.planner.point_product.mould, max(self.sets_wanted, 1)
         if mould is None or self.planner.moulds or not self.loads_in_all:
             return 0.0
-        life = float(mould.life_casts), float(mould.life_shape)
-        return moulds_worn(round(self.loads_in_all), sets, *life, self.mould_age or 0.0, mould.replace_at)
+        life, age = (float(mould.life_casts), float(mould.life_shape)), mean_age(self.planner.kit.study, self.order.product)
+        return moulds_worn(round(self.loads_in_all), sets, *life, age or 0.0, mould.replace_at)
 
     @property
     def moulds_to_make(self) -> int:

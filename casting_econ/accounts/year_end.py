@@ -10,7 +10,7 @@ from babel.numbers import get_currency_precision
 
 from ..evidence.equipment import owned
 from ..evidence.labour import KINDS_OF_STEPS, by_day, kinds_of_steps
-from ..evidence.materials import amount_in, items_of
+from ..evidence.materials import amount_in
 from ..faults import counted
 from ..kit import OpenStudy, open_study
 from ..ledger import place_of
@@ -19,6 +19,7 @@ from ..ledger.preview import runs
 from ..models.costs import piece_cost
 from ..models.money import straight_line
 from ..running.run import manifest, replace_folder, working_folder, write_manifest
+from ..study.consistency import items_of
 from .sheets import Sheet, as_csv, as_xlsx
 from .tax_years import Period, periods_of, tax_year_start
 
@@ -230,7 +231,7 @@ class _Maker:
                 found[product.name, step.name] = (self.fine(step.spent_when_found), self.fine(own), "piece", None)
             last = spent.steps[-1].spent_when_found + spent.parts
             found[product.name, "finished"] = (self.fine(last), self.fine(own), "piece", None)
-        for key, *_, item, entry in items_of(self.study):
+        for key, *_, item, entry in items_of(self.study.file):
             number = self.kit.assumed.numbers[f"{key}.price"]
             base = number.unit.partition("/")[2] or "piece's worth"
             found.setdefault((item, "material"), (self.fine(number.value), None, base, entry))

@@ -6,6 +6,7 @@ import numpy as np
 from scipy import special
 
 from ..faults import counted
+from ..study.consistency import items_of
 from .channels import SCATTERS, channel_finding
 from .finding import BEYOND, Finding, mean_finding, prior_weight_of, rate_finding, rows_finding, share_finding, weight_in
 from .labour import by_day
@@ -58,14 +59,11 @@ def _ask(study, path, number):
             return _mould_life(study, product, kind, number)
         case ["products", product, "mould", "minutes"]:
             return _mould_minutes(study, product, number)
-        case ["products", product, *rest, item, "price" | "loss" as kind]:
-            node = study.file.products[product]
-            if rest[0] == "mould":
-                node, rest = node.mould, rest[1:]
-            entries = getattr(node.steps[rest[1]], rest[2]) if rest[0] == "steps" else getattr(node, rest[0])
-            if kind == "price":
-                return _price(study, item, entries[item], number)
+        case ["products", product, *_, item, "loss"]:
             return _loss(study, product, ".".join(path[:-1]), number)
+        case ["products", *_, item, "price"]:
+            entry = next(entry for key, *_, entry in items_of(study.file) if key == ".".join(path[:-1]))
+            return _price(study, item, entry, number)
         case ["channels", channel, kind]:
             return channel_finding(study, channel, kind, number)
         case ["time", "fixed_hours"]:

@@ -44,15 +44,11 @@ def answers_given(file: str | None, options: tuple[str, ...] = (), craft: str | 
                 found |= {f"{key}.{inner}": one for inner, one in value.items()}
             else:
                 found[key] = ", ".join(map(str, value)) if isinstance(value, list) else value
-    faults = []
-    for option in options:
-        key, equals, text = option.partition("=")
-        if not equals:
-            faults.append(Fault("--answer", "not an answer", "KEY=ANSWER, such as 'cure=24 h'", found=repr(option)))
-        found[key.strip()] = text.strip()
-    if faults:
+    right = "KEY=ANSWER, such as 'cure=24 h'"
+    if faults := [Fault("--answer", "not an answer", right, found=repr(one)) for one in options if "=" not in one]:
         raise StudyError(faults)
-    return found | ({"craft": craft} if craft else {})
+    given = {key.strip(): text.strip() for key, _, text in (option.partition("=") for option in options)}
+    return found | given | ({"craft": craft} if craft else {})
 
 
 def must_be_new(folder: Path | str) -> None:
@@ -77,6 +73,12 @@ def ask(
     """
     must_be_new(folder)  # before a dozen answers are lost
     texts = dict(given)
+    if not terminal:
+        found = read_answers(texts, currency, "answers")
+        if missing := [part.key for part in found.parts if part.key not in texts]:
+            count = f"{counted(len(missing), 'answer')} count{'s' if len(missing) == 1 else ''}"
+            say(f"Nobody to ask here, so {count} as don't know: {', '.join(missing)}.")
+        return found
 
     def asked(words: str, default: str, check: Callable[[str], object]) -> str:
         """What is typed, asked again until `check` takes it; what it gives, if anything, stands in its place."""
@@ -89,32 +91,25 @@ def ask(
             except StudyError as error:  # who is asked knows where
                 say("  " + "; ".join(f"{fault.wrong}; right would be {fault.right}" for fault in error.faults))
 
-    if terminal and "craft" not in texts:
+    if "craft" not in texts:
         say(
             "A dozen questions. Answer with one figure if you are sure, with low, likely and high (such as 2 3 5) if not, "
             "or just press Enter if you don't know: a guess of the trade stands in and is marked as one."
         )
-    if terminal and BEGIN.key not in texts and not asks_order(texts):
+    if BEGIN.key not in texts and not asks_order(texts):
         texts[BEGIN.key] = asked(BEGIN.ask, "workshop", lambda text: asks_order({BEGIN.key: text}) and None)
-    if terminal and "craft" not in texts:
+    if "craft" not in texts:
         for number, craft in enumerate(crafts().values(), start=1):
             say(f"  {number}  {craft.name}")
         which = f"1/{len(questions(asks_order(texts)))}  Which craft? The number or the name"
         texts["craft"] = asked(which, "1", _craft)
-    checked = read_answers(texts, currency, "answers", partly=terminal)
-    if not terminal:
-        missing = [part.key for part in checked.parts if part.key not in texts]
-        if missing:
-            count = f"{counted(len(missing), 'answer')} count{'s' if len(missing) == 1 else ''}"
-            say(f"Nobody to ask here, so {count} as don't know: {', '.join(missing)}.")
-        return checked
+    checked = read_answers(texts, currency, "answers", partly=True)
     for number, question in enumerate(order := questions(checked.order), start=1):
         for part in parts_of(question, checked.craft):
             if part.key not in texts:
                 words = _words(f"{number}/{len(order)}  {part.ask}", part, currency or checked.currency, checked)
-                texts[part.key] = asked(
-                    words, "" if part.needed else "don't know", partial(_fits, part, texts, currency, checked)
-                )
+                fits = partial(_fits, part, texts, currency, checked)
+                texts[part.key] = asked(words, "" if part.needed else "don't know", fits)
                 checked = read_answers(texts, currency, partly=True)  # the price says the currency
     return read_answers(texts, currency, "answers")
 

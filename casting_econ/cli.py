@@ -27,7 +27,16 @@ def _page(command):
     return click.option("--port", type=click.IntRange(1024, 65535), help="Of the page; a free one if not given.")(command)
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+class _Commands(click.Group):
+    """Commands whose faults, failures and interrupts are told in a few words."""
+
+    def invoke(self, ctx):
+        """Run the command that was asked for."""
+        with faults_told():
+            return super().invoke(ctx)
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="casting_econ")
 def main() -> None:
     """Can casting pieces by hand pay a living wage? Works on a study folder: study.toml and records/."""
@@ -44,24 +53,23 @@ def main() -> None:
 @click.option("--fresh", is_flag=True, help="Run every page again, also those that nothing moved.")
 def run(study: str, out: str | None, workers: int, fresh: bool) -> None:
     """Run the whole study: report, results, figures and tables."""
-    with faults_told():
-        from pathlib import Path
+    from pathlib import Path
 
-        from .running import store
+    from .running import store
 
-        report = Path(out) if out else Path(study) / "report"
-        if not fresh and store.unchanged(report, store.key_of_all(Path(study))):
-            click.echo("Nothing has changed since this report was made, so it stands as it is (--fresh runs every page again).")
-        else:
-            from .running.run import run_study
+    report = Path(out) if out else Path(study) / "report"
+    if not fresh and store.unchanged(report, store.key_of_all(Path(study))):
+        click.echo("Nothing has changed since this report was made, so it stands as it is (--fresh runs every page again).")
+    else:
+        from .running.run import run_study
 
-            click.echo(f"Running {study} ...")
-            report = run_study(study, out, workers=workers, say=click.echo, fresh=fresh)
-        click.echo("")
-        for line in store.said_first(report):
-            click.echo(plain(line))
-        click.echo(f"\nReport: {(report / 'report.html').resolve()}")
-        click.echo(f"Numbers: {(report / 'results.json').resolve()}")
+        click.echo(f"Running {study} ...")
+        report = run_study(study, out, workers=workers, say=click.echo, fresh=fresh)
+    click.echo("")
+    for line in store.said_first(report):
+        click.echo(plain(line))
+    click.echo(f"\nReport: {(report / 'report.html').resolve()}")
+    click.echo(f"Numbers: {(report / 'results.json').resolve()}")
 
 
 @main.command()
@@ -69,13 +77,12 @@ def run(study: str, out: str | None, workers: int, fresh: bool) -> None:
 @click.argument("folder", type=click.Path(), required=False)
 def demo(name: str | None, folder: str | None) -> None:
     """Copy a demo study to a folder, to try or to start from; without a name, list them."""
-    with faults_told():
-        from .running.run import copy_demo, demo_names
+    from .running.run import copy_demo, demo_names
 
-        if name is None:
-            click.echo("Invented demo studies: " + ", ".join(demo_names()))
-        else:
-            click.echo(f"Copied to {copy_demo(name, folder or name).resolve()}")
+    if name is None:
+        click.echo("Invented demo studies: " + ", ".join(demo_names()))
+    else:
+        click.echo(f"Copied to {copy_demo(name, folder or name).resolve()}")
 
 
 @main.command()
@@ -102,37 +109,36 @@ def new(
     **page: object,
 ) -> None:
     """Start a study of a first order, or of a workshop that runs, from plain questions; 'don't know' takes a guess of the trade."""
-    with faults_told():
-        from .starting.asking import answers_given, ask, known_locale, must_be_new
+    from .starting.asking import answers_given, ask, known_locale, must_be_new
 
-        locale, given, terminal = known_locale(locale), answers_given(answers, answer, craft), sys.stdin.isatty()
-        if form:
-            from .running.served import show_page
-            from .starting.form import begun
+    locale, given, terminal = known_locale(locale), answers_given(answers, answer, craft), sys.stdin.isatty()
+    if form:
+        from .running.served import show_page
+        from .starting.form import begun
 
-            must_be_new(folder)
-            asked = {"study": os.path.abspath(folder), "given": begun(given, currency, locale)}
-            show_page("start", asked, click.echo, **page)
-            return
+        must_be_new(folder)
+        asked = {"study": os.path.abspath(folder), "given": begun(given, currency, locale)}
+        show_page("start", asked, click.echo, **page)
+        return
 
-        def prompt(words: str, default: str) -> str:
-            return click.prompt(words, default=default, show_default=bool(default))
+    def prompt(words: str, default: str) -> str:
+        return click.prompt(words, default=default, show_default=bool(default))
 
-        found = ask(given, currency, folder, terminal=terminal, say=lambda line: click.echo(plain(line)), prompt=prompt)
-        from .starting.answers import understood  # and the models, while the answers are read
-        from .starting.first import first_answer, new_study, what_next
+    found = ask(given, currency, folder, terminal=terminal, say=lambda line: click.echo(plain(line)), prompt=prompt)
+    from .starting.answers import understood  # and the models, while the answers are read
+    from .starting.first import first_answer, new_study, what_next
 
-        click.echo("\nAs understood:")
-        for line in understood(found, locale):
-            click.echo(plain(f"- {line}"))
-        if terminal and not click.confirm("Write the study like this?", default=True):
-            click.echo("Nothing was written.")
-            return
-        kit, defaults = new_study(folder, found, locale)
-        for paragraph in first_answer(kit, defaults):
-            click.echo(f"\n{plain(paragraph)}")
-        click.echo(f"\nYour study: {click.format_filename(folder)}; edit study.toml, and see what-to-write-down.md.")
-        click.echo("The whole {}: {}".format(*what_next(kit, click.format_filename(folder))))
+    click.echo("\nAs understood:")
+    for line in understood(found, locale):
+        click.echo(plain(f"- {line}"))
+    if terminal and not click.confirm("Write the study like this?", default=True):
+        click.echo("Nothing was written.")
+        return
+    kit, defaults = new_study(folder, found, locale)
+    for paragraph in first_answer(kit, defaults):
+        click.echo(f"\n{plain(paragraph)}")
+    click.echo(f"\nYour study: {click.format_filename(folder)}; edit study.toml, and see what-to-write-down.md.")
+    click.echo("The whole {}: {}".format(*what_next(kit, click.format_filename(folder))))
 
 
 @main.command()
@@ -140,49 +146,48 @@ def new(
 @click.option("--full", is_flag=True, help="Show every changed cell and every row set aside.")
 def check(study: str, full: bool) -> None:
     """Only check: how the records were read, every fault, and what is guessed and what measured."""
-    with faults_told():
-        from pathlib import Path
+    from pathlib import Path
 
-        from rich.console import Console
-        from rich.table import Table
+    from rich.console import Console
+    from rich.table import Table
 
-        from .evidence import likeness
-        from .faults import StudyError
-        from .kit import format_of, open_study
-        from .ledger.preview import preview
-        from .pages.answer import certainty_list, first_lines
-        from .pages.change import changed
-        from .pages.deciding import decision_of
-        from .pages.records import assumption_table, records_overview, season_sentence
-        from .running import store
+    from .evidence import likeness
+    from .faults import StudyError
+    from .kit import format_of, open_study
+    from .ledger.preview import preview
+    from .pages.answer import certainty_list, first_lines
+    from .pages.change import changed
+    from .pages.deciding import decision_of
+    from .pages.records import assumption_table, records_overview, season_sentence
+    from .running import store
 
-        wall = (Path(study) / "what-to-write-down.md").is_file()
-        try:
-            kit = open_study(study)
-        except StudyError as error:
-            click.echo(preview(error.reading, full=full, wall=wall), nl=False)
-            raise
-        click.echo(preview(kit.study.reading, full=full, wall=wall), nl=False)
-        fmt, console = format_of(kit), Console()
-        table = Table("number", "value", "middle eight in ten", "unit", "rests on")
-        for row in assumption_table(kit).itertuples():
-            band = "" if row.low is None or row.low != row.low else f"{fmt.significant(row.low)} to {fmt.significant(row.high)}"
-            table.add_row(row.number, fmt.significant(row.value), band, row.unit, row._6)
-        for name in kit.study.file.products:
-            value, band, basis = likeness(kit.study, name)
-            spread = "" if band is None else f"{fmt.number(band[0], 2)} to {fmt.number(band[1], 2)}"
-            table.add_row(f"{name}: pieces of a load fail together", fmt.number(value, 2), spread, "correlation", basis)
-        console.print(table)
-        console.print(certainty_list(kit).replace("The page on records", "The table above"))
-        console.print(records_overview(kit).replace("\n\n", "\n"))
-        if said := season_sentence(kit):
-            console.print(said)
-        console.print("No faults found.")
-        click.echo("")
-        report = Path(study) / "report"
-        known = store.unchanged(report, store.key_of_all(Path(study)))
-        for line in store.said_first(report) if known else first_lines(kit, kit.monte_carlo(), decision_of(kit), changed(kit)):
-            click.echo(plain(line))
+    wall = (Path(study) / "what-to-write-down.md").is_file()
+    try:
+        kit = open_study(study)
+    except StudyError as error:
+        click.echo(preview(error.reading, full=full, wall=wall), nl=False)
+        raise
+    click.echo(preview(kit.study.reading, full=full, wall=wall), nl=False)
+    fmt, console = format_of(kit), Console()
+    table = Table("number", "value", "middle eight in ten", "unit", "rests on")
+    for row in assumption_table(kit).itertuples():
+        band = "" if row.low is None or row.low != row.low else f"{fmt.significant(row.low)} to {fmt.significant(row.high)}"
+        table.add_row(row.number, fmt.significant(row.value), band, row.unit, row._6)
+    for name in kit.study.file.products:
+        value, band, basis = likeness(kit.study, name)
+        spread = "" if band is None else f"{fmt.number(band[0], 2)} to {fmt.number(band[1], 2)}"
+        table.add_row(f"{name}: pieces of a load fail together", fmt.number(value, 2), spread, "correlation", basis)
+    console.print(table)
+    console.print(certainty_list(kit).replace("The page on records", "The table above"))
+    console.print(records_overview(kit).replace("\n\n", "\n"))
+    if said := season_sentence(kit):
+        console.print(said)
+    console.print("No faults found.")
+    click.echo("")
+    report = Path(study) / "report"
+    known = store.unchanged(report, store.key_of_all(Path(study)))
+    for line in store.said_first(report) if known else first_lines(kit, kit.monte_carlo(), decision_of(kit), changed(kit)):
+        click.echo(plain(line))
 
 
 @main.command()
@@ -190,16 +195,15 @@ def check(study: str, full: bool) -> None:
 @click.option("--page", type=click.Path(), help="Write the whole manual to this new HTML file instead.")
 def explain(key: str, page: str | None) -> None:
     """What a key of the study file is, such as channels.NAME.orders or products; without one, list the tables."""
-    with faults_told():
-        from .study.keys import explained
+    from .study.keys import explained
 
-        if page is None:
-            click.echo("\n".join(explained(key)))
-        else:
-            from .running.manual import write_manual
+    if page is None:
+        click.echo("\n".join(explained(key)))
+    else:
+        from .running.manual import write_manual
 
-            write_manual(page)
-            click.echo(f"Manual: {click.format_filename(page)}")
+        write_manual(page)
+        click.echo(f"Manual: {click.format_filename(page)}")
 
 
 @main.command()
@@ -217,15 +221,14 @@ def explain(key: str, page: str | None) -> None:
 @click.option("--scheduler", metavar="ADDRESS", help="Of a Dask cluster that runs the points, such as tcp://192.0.2.7:8786.")
 def sweep(study: str, scrap: str | None, cure: str | None, vary: tuple[str, ...], **asked: object) -> None:
     """Run one notebook over a grid of scrap rates, cure times and any other keys of the study file."""
-    with faults_told():
-        from .running.sweep import run_sweep, values_of
+    from .running.sweep import run_sweep, values_of
 
-        rates = figures_of("--scrap", scrap, "", high=0.95) if scrap else []
-        hours = figures_of("--cure", cure, "hour") if cure else []
-        found = run_sweep(study, rates, hours, vary=dict(values_of(text) for text in vary), say=click.echo, **asked)
-        click.echo(f"\nTable: {(found / 'sweep.csv').resolve()}")
-        if (found / "sweep.png").is_file():
-            click.echo(f"Chart: {(found / 'sweep.png').resolve()}")
+    rates = figures_of("--scrap", scrap, "", high=0.95) if scrap else []
+    hours = figures_of("--cure", cure, "hour") if cure else []
+    found = run_sweep(study, rates, hours, vary=dict(values_of(text) for text in vary), say=click.echo, **asked)
+    click.echo(f"\nTable: {(found / 'sweep.csv').resolve()}")
+    if (found / "sweep.png").is_file():
+        click.echo(f"Chart: {(found / 'sweep.png').resolve()}")
 
 
 @main.command()
@@ -255,28 +258,27 @@ def sweep(study: str, scrap: str | None, cure: str | None, vary: tuple[str, ...]
 @_OUT
 def order(study: str, name: str | None, answer_only: bool, scenario: tuple[str, ...], out: str | None, **asked: object) -> None:
     """Plan and quote a commission: NAME of the study file, or what the options ask for."""
-    with faults_told():
-        from datetime import date
+    from datetime import date
 
-        from .running.order import run_order
+    from .running.order import run_order
 
-        variants, in_hand = counts_of("--variant", asked.pop("variant")), counts_of("--in-hand", asked.pop("in_hand"), alone=True)
-        found = run_order(
-            study,
-            name,
-            today=date.today(),
-            out=out,
-            files=not answer_only,
-            scenarios=scenario,
-            say=lambda line: click.echo(plain(line)),
-            variants=variants or None,
-            in_hand=in_hand.get("", in_hand) if in_hand else None,
-            **asked,
-        )
-        if found:
-            for label, page in (("\nPlan", "plan"), ("Quote to print", "quote"), ("What it paid", "project")):
-                if (found / f"{page}.html").is_file():
-                    click.echo(f"{label}: {(found / f'{page}.html').resolve()}")
+    variants, in_hand = counts_of("--variant", asked.pop("variant")), counts_of("--in-hand", asked.pop("in_hand"), alone=True)
+    found = run_order(
+        study,
+        name,
+        today=date.today(),
+        out=out,
+        files=not answer_only,
+        scenarios=scenario,
+        say=lambda line: click.echo(plain(line)),
+        variants=variants or None,
+        in_hand=in_hand.get("", in_hand) if in_hand else None,
+        **asked,
+    )
+    if found:
+        for label, page in (("\nPlan", "plan"), ("Quote to print", "quote"), ("What it paid", "project")):
+            if (found / f"{page}.html").is_file():
+                click.echo(f"{label}: {(found / f'{page}.html').resolve()}")
 
 
 @main.command()
@@ -285,10 +287,9 @@ def order(study: str, name: str | None, answer_only: bool, scenario: tuple[str, 
 @click.option("--to", "target", required=True, type=click.Path(), help="New folder.")
 def learn(study: str, order: str, target: str) -> None:
     """Write a new study in which what an order taught rests on its records."""
-    with faults_told():
-        from .projects.learnt import learn_from
+    from .projects.learnt import learn_from
 
-        click.echo(f"\nNew study: {learn_from(study, order, os.path.abspath(target), click.echo).resolve()}")
+    click.echo(f"\nNew study: {learn_from(study, order, os.path.abspath(target), click.echo).resolve()}")
 
 
 @main.command()
@@ -296,11 +297,10 @@ def learn(study: str, order: str, target: str) -> None:
 @_page
 def explore(study: str, **page: object) -> None:
     """Open a page with sliders on a study: move a number, see at once what an hour and a year would bring. The study stays as it is."""
-    with faults_told():
-        from .running.served import show_page
+    from .running.served import show_page
 
-        ended = show_page("explore", {"study": os.path.abspath(study)}, click.echo, **page)
-    sys.exit(ended)
+    if ended := show_page("explore", {"study": os.path.abspath(study)}, click.echo, **page):
+        sys.exit(ended)
 
 
 @main.command("year-end")
@@ -311,13 +311,12 @@ def explore(study: str, **page: object) -> None:
 @_OUT
 def year_end(study: str, year: int | None, first: str | None, last: str | None, out: str | None) -> None:
     """Totals for the accountant: sales, expenses, equipment, stock, hours and mileage by tax year."""
-    with faults_told():
-        from datetime import date
+    from datetime import date
 
-        from .accounts.year_end import CAUTION, run_year_end
+    from .accounts.year_end import CAUTION, run_year_end
 
-        made = run_year_end(study, today=date.today(), out=out, say=click.echo, year=year, first=first, last=last)
-        click.echo(f"\n{CAUTION}\nWorkbook and text files: {made}")
+    made = run_year_end(study, today=date.today(), out=out, say=click.echo, year=year, first=first, last=last)
+    click.echo(f"\n{CAUTION}\nWorkbook and text files: {made}")
 
 
 @main.command()
@@ -329,11 +328,10 @@ def year_end(study: str, year: int | None, first: str | None, last: str | None, 
 @_WORKERS
 def pack(study: str, out: str | None, keep_column: tuple[str, ...], workers: int) -> None:
     """Put a study, its results and its report in one archive for a partner, without columns that name customers."""
-    with faults_told():
-        from .sharing.pack import pack_study
+    from .sharing.pack import pack_study
 
-        found = pack_study(study, out, keep=keep_column, workers=workers, say=click.echo)
-        click.echo(f"\nPack: {found.resolve()}\nYour partner checks it with: casting-econ verify {found.name}")
+    found = pack_study(study, out, keep=keep_column, workers=workers, say=click.echo)
+    click.echo(f"\nPack: {found.resolve()}\nYour partner checks it with: casting-econ verify {found.name}")
 
 
 @main.command()
@@ -341,10 +339,9 @@ def pack(study: str, out: str | None, keep_column: tuple[str, ...], workers: int
 @click.option("--out", type=click.Path(), help="PDF to write instead of NAME-page.pdf in this folder.")
 def pdf(page: str, out: str | None) -> None:
     """Set a page on paper, such as my-study/report/report.html or a quote: a PDF, its contents with the sheet of each part."""
-    with faults_told():
-        from .running.paper import write_pdf
+    from .running.paper import write_pdf
 
-        click.echo(f"PDF: {write_pdf(page, out).resolve()}")
+    click.echo(f"PDF: {write_pdf(page, out).resolve()}")
 
 
 @main.command()
@@ -356,13 +353,12 @@ def pdf(page: str, out: str | None) -> None:
 @_WORKERS
 def verify(archive: str, out: str | None, quick: bool, workers: int) -> None:
     """Check a pack and work it out anew: the same numbers, or each difference. Runs nothing that is in the pack."""
-    with faults_told():
-        from .sharing.verify import verify_pack
+    from .sharing.verify import verify_pack
 
-        found = verify_pack(archive, out, quick=quick, workers=workers, say=click.echo)
-        click.echo("\n".join(found.lines()))
-        if not found.same:
-            sys.exit(1)
+    found = verify_pack(archive, out, quick=quick, workers=workers, say=click.echo)
+    click.echo("\n".join(found.lines()))
+    if not found.same:
+        sys.exit(1)
 
 
 @main.command()
@@ -371,18 +367,17 @@ def verify(archive: str, out: str | None, quick: bool, workers: int) -> None:
 @click.option("--out", type=click.Path(), help="Page to write as well, such as compared.html.")
 def compare(before: str, after: str, out: str | None) -> None:
     """Two studies or packs side by side: what was changed in numbers and records, and what that does to the results."""
-    with faults_told():
-        from rich.console import Console
+    from rich.console import Console
 
-        from .sharing.compare import compare_studies, comparison_page, comparison_tables
+    from .sharing.compare import compare_studies, comparison_page, comparison_tables
 
-        found = compare_studies(before, after)
-        if out:
-            comparison_page(found, out)
-        for part in comparison_tables(found):
-            Console().print(part)
-        if out:
-            click.echo(f"\nPage: {out}")
+    found = compare_studies(before, after)
+    if out:
+        comparison_page(found, out)
+    for part in comparison_tables(found):
+        Console().print(part)
+    if out:
+        click.echo(f"\nPage: {out}")
 
 
 if __name__ == "__main__":

@@ -46,9 +46,14 @@ def cautions() -> pd.DataFrame:
 
 
 @cache
+def tables(name: str) -> dict[str, dict]:
+    """Tables of a reference file, such as 'crafts'."""
+    return tomllib.loads((kit_folder("data") / "reference" / f"{name}.toml").read_text(encoding="utf-8"))
+
+
 def words(of: str) -> dict[str, dict]:
     """Words that the kit says or looks for, which are data: of a `fault`, `people`, a `quote` or a `result`."""
-    return tomllib.loads((kit_folder("data") / "reference" / f"{of}-words.toml").read_text(encoding="utf-8"))
+    return tables(f"{of}-words")
 
 
 def quote_words() -> dict[str, dict[str, str]]:
@@ -59,9 +64,8 @@ def quote_words() -> dict[str, dict[str, str]]:
 @cache
 def taxes() -> dict[str, TaxScheme]:
     """Contributions and income tax by id, such as 'uk-2025', each part with its source and status."""
-    read = tomllib.loads((kit_folder("data") / "reference" / "taxes.toml").read_text(encoding="utf-8"))
     schemes = {}
-    for name, table in read.items():
-        parts = [part | {"bands": tuple(tuple(band) for band in part["bands"])} for part in table.pop("parts")]
-        schemes[name] = TaxScheme(name=name, parts=tuple(TaxPart(**part) for part in parts), **table)
+    for name, table in tables("taxes").items():
+        parts = (TaxPart(**part | {"bands": tuple(tuple(band) for band in part["bands"])}) for part in table["parts"])
+        schemes[name] = TaxScheme(name=name, **table | {"parts": tuple(parts)})
     return schemes

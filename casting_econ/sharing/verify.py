@@ -225,12 +225,11 @@ def _compare_words(packed: bytes, new: bytes, found: Verified) -> None:
     """Every byte of the report, but for places in pictures, whose last digits are rounded otherwise on other systems."""
     found.numbers += _other_line("report.html", *(_PICTURE.sub(b'src="picture"', data) for data in (packed, new)))
     pictures = [_PICTURE.findall(data) for data in (packed, new)]
-    for number, (one, other) in enumerate(zip(*pictures), start=1):
-        if not _same_picture(one, other):
-            what = f"report.html, picture {number} of {len(pictures[1])}"
-            found.numbers.append(_differs(what, "another picture", "the one worked out here"))
-    again = sum(one != other for one, other in zip(*pictures))
-    bytes_ = f", {again} of them the same to the eye in other bytes" if again else ""
+    again = {at: pair for at, pair in enumerate(zip(*pictures), start=1) if pair[0] != pair[1]}
+    for at in (at for at, pair in again.items() if not _same_picture(*pair)):
+        what = f"report.html, picture {at} of {len(pictures[1])}"
+        found.numbers.append(_differs(what, "another picture", "the one worked out here"))
+    bytes_ = f", {len(again)} of them the same to the eye in other bytes" if again else ""
     found.compared.append(f"words, scripts and {counted(len(pictures[1]), 'picture')} of report.html{bytes_}")
 
 

@@ -1,11 +1,10 @@
 """Dated starting guesses by craft, as the kit's reference table has them."""
 
-import tomllib
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from ..reference import kit_folder
+from ..reference import tables
 
 
 @dataclass(frozen=True)
@@ -57,23 +56,18 @@ class Craft:
 
 
 @cache
-def _read() -> dict[str, Any]:
-    return tomllib.loads((kit_folder("data") / "reference" / "crafts.toml").read_text(encoding="utf-8"))
-
-
-@cache
 def crafts() -> dict[str, Craft]:
     """Every craft by the name that `craft` of a study has."""
-    common = _read()["common"]
-    named = {key: table for key, table in _read().items() if isinstance(table, dict) and "steps" in table}
-    return {key: Craft(id=key, name=table["name"], table=common | table) for key, table in named.items()}
+    read = tables("crafts")
+    named = {key: table for key, table in read.items() if isinstance(table, dict) and "steps" in table}
+    return {key: Craft(id=key, name=table["name"], table=read["common"] | table) for key, table in named.items()}
 
 
 def kinds() -> dict[str, str]:
     """Kinds of sources, in words, with the date of the table."""
-    return {kind: f"{words}, {_read()['date']}" for kind, words in _read()["kinds"].items()}
+    return {kind: f"{words}, {tables('crafts')['date']}" for kind, words in tables("crafts")["kinds"].items()}
 
 
 def rough_rates() -> dict[str, float]:
     """Euros to one unit of a currency, rounded. [EUR]"""
-    return dict(_read()["rough_rates"])
+    return dict(tables("crafts")["rough_rates"])

@@ -89,15 +89,8 @@ def _pass_share(study, product, step, number):
     # pieces of a load that are alike tell less than as many from different loads
     usual = max((sizes**2).sum() / sizes.sum(), 1.0)
     told = sizes.sum() / (1 + (usual - 1) * alike.middle) if not counts.pooled[step] else sizes.sum()
-    return Finding(
-        posterior=posterior,
-        prior=share_posterior(stated, weight, 0, 0),
-        observed=float(hits.sum() / sizes.sum()),
-        data=data,
-        prior_weight=weight * sizes.sum() / told,
-        amount=float(sizes.sum()),
-        counted="pieces",
-    )
+    prior, entered = share_posterior(stated, weight, 0, 0), float(sizes.sum())
+    return Finding(posterior, prior, float(hits.sum() / sizes.sum()), data, weight * sizes.sum() / told, entered, "pieces")
 
 
 def _rework(study, product, step, kind, number):
@@ -151,16 +144,9 @@ def _mould_life(study, product, kind, number):
     at = ("life", "life_shape").index(kind)
     said = f"{worn.size} worn out" if worn.size else "none worn out yet, so still a guess"
     scale = (np.sum(np.concatenate([worn, live]) ** shape) / worn.size) ** (1 / shape) if worn.size else np.nan
-    return Finding(
-        posterior=both[at],
-        prior=guess[at],
-        observed=float(scale * special.gamma(1 + 1 / shape)) if kind == "life" else both[at].middle,
-        data=f"{said}, {live.size} still good after {live.sum():.0f} casts a cavity",
-        prior_weight=weight,
-        amount=float(worn.size),
-        counted="moulds worn out",
-        seen=worn.size > 0,
-    )
+    observed = float(scale * special.gamma(1 + 1 / shape)) if kind == "life" else both[at].middle
+    data, count = f"{said}, {live.size} still good after {live.sum():.0f} casts a cavity", float(worn.size)
+    return Finding(both[at], guess[at], observed, data, weight, count, "moulds worn out", seen=worn.size > 0)
 
 
 def _mould_minutes(study, product, number):

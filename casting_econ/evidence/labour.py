@@ -126,17 +126,12 @@ def _one_group(study, keys, minutes, units, fixed):
 
     def finding(j, key):
         name = "load" if key.endswith("load_minutes") else "piece"
-        return Finding(
-            posterior=both.means[j],
-            prior=rows_posterior([stated[j]], [weight[j]], [], np.empty((0, 1))).means[0],
-            observed=stated[j] * factors[j],
-            data=f"{counted(int(rows[j]), 'timesheet row')}, {counted(round(units[:, j].sum()), name)}{BEYOND if beyond[j] else ''}",
-            prior_weight=float(weight[j] * (both.scatter / PRIOR_SPREAD) ** 2),  # in rows that scatter as these do
-            amount=int(rows[j]),
-            counted="timesheet rows",
-            tied={other: float(both.correlation[j, i]) for i, other in enumerate(keys) if i != j},
-            to_halve=both.to_halve[j] * int(rows[j]),
-        )
+        seen = f"{counted(int(rows[j]), 'timesheet row')}, {counted(round(units[:, j].sum()), name)}"
+        guess = rows_posterior([stated[j]], [weight[j]], [], np.empty((0, 1))).means[0]
+        firm = float(weight[j] * (both.scatter / PRIOR_SPREAD) ** 2)  # in rows that scatter as these do
+        told = both.means[j], guess, stated[j] * factors[j], seen + BEYOND * beyond[j], firm, int(rows[j]), "timesheet rows"
+        tied = {other: float(both.correlation[j, i]) for i, other in enumerate(keys) if i != j}
+        return Finding(*told, tied=tied, to_halve=both.to_halve[j] * int(rows[j]))
 
     return {key: finding(j, key) for j, key in enumerate(keys)}
 
@@ -176,13 +171,8 @@ def kinds_of_steps(study: Study, steps) -> dict[str, str]:
     """Kind of each step of the timesheet, one of `KINDS_OF_STEPS`, by the step as it is written."""
     known = {step for product in study.file.products.values() for step in product.steps}
     moulds = {step for product in study.file.products.values() for step in getattr(product.mould, "steps", ())}
-    named = (
-        known,
-        moulds | {MOULD},
-        study.file.channels,
-        study.file.time.weekly_tasks,
-        {*study.file.time.one_off_tasks, ONE_OFF},
-    )
+    time = study.file.time
+    named = known, moulds | {MOULD}, study.file.channels, time.weekly_tasks, {*time.one_off_tasks, ONE_OFF}
 
     def kind(text):
         return next((kind for kind, names in zip(KINDS_OF_STEPS, named) if steps_of(text, names)), KINDS_OF_STEPS[-1])

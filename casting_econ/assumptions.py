@@ -166,25 +166,30 @@ def key_points(keys: tuple[str, ...], draws: int, seed: int, start: int = 0, sto
 
 def values_at(assumed: StudyWithEvidence, uniform: np.ndarray) -> dict[str, object]:
     """Values of every number at points of the unit cube, one column a key of `uncertain`, before they are correlated."""
-    values, factors = point_values(assumed), {}
+    return spread_values(assumed, dict(zip(assumed.uncertain, drawn_at(assumed, uniform).T, strict=True)))
+
+
+def drawn_at(assumed: StudyWithEvidence, uniform: np.ndarray) -> np.ndarray:
+    """Uncertain numbers and shared factors at such points, in the same rows and columns."""
     uniform = correlate(uniform, assumed.root)
+    drawn = np.empty(uniform.shape, order="F")  # columns are what models work with
     for column, key in enumerate(assumed.uncertain):
-        p = np.ascontiguousarray(uniform[:, column])
-        if key.startswith("spread."):
-            kind = key.removeprefix("spread.")
-            factors[kind] = np.exp(getattr(assumed.study.file.spread, kind).value * special.ndtri(p))
+        p, kind = np.ascontiguousarray(uniform[:, column]), key.removeprefix("spread.")
+        if kind != key:
+            drawn[:, column] = np.exp(getattr(assumed.study.file.spread, kind).value * special.ndtri(p))
         else:
-            values[key] = assumed.numbers[key].distribution.quantile(p)
-    return spread_values(assumed, values, factors)
+            drawn[:, column] = assumed.numbers[key].distribution.quantile(p)
+    return drawn
 
 
-def spread_values(assumed: StudyWithEvidence, values: dict[str, object], factors: Mapping[str, object]) -> dict[str, object]:
-    """Apply shared factors to the numbers that take them; odds are scaled for shares of pieces that pass."""
-    result = dict(values)
+def spread_values(assumed: StudyWithEvidence, drawn: Mapping[str, object]) -> dict[str, object]:
+    """Values of every number where some keys of `uncertain` are drawn, shared factors among them; odds are scaled for shares of pieces
+    that pass."""
+    result = point_values(assumed) | {key: value for key, value in drawn.items() if not key.startswith("spread.")}
     for key in assumed.numbers:
         kind = takes_factor(assumed.numbers, key)
-        if kind in factors:
-            value, factor = values[key], factors[kind]
+        if (factor := drawn.get(f"spread.{kind}")) is not None:
+            value = result[key]
             # what fails is summed first: of a share of 1 nothing does, to the last digit
             result[key] = value * factor / (value * factor + (1.0 - value)) if kind == "pass_odds" else value * factor
     return result

@@ -8,14 +8,15 @@ import sys
 try:
     import click
 
+    from .running import ONE_THREAD, SELDOM, WORKERS
     from .telling import counts_of, faults_told, figures_of, plain
 except KeyboardInterrupt:  # in the first moment, before any command could answer it
     raise SystemExit(130) from None
 
 _STUDY = click.argument("study", type=click.Path())
 _OUT = click.option("--out", type=click.Path(), help="Folder to write instead of one in the study.")
-_MORE_WORKERS = click.option("--workers", type=click.IntRange(1, 8), help="Notebooks at a time; as many as processors, up to 4.")
-_WORKERS = click.option("--workers", type=click.IntRange(1, 8), default=2, show_default=True, help="Notebooks at a time.")
+_HELP_WORKERS = "Notebooks at a time; one more than processors, up to 5, if not given."
+_WORKERS = click.option("--workers", type=click.IntRange(1, 8), default=WORKERS, help=_HELP_WORKERS)
 
 
 def _page(command):
@@ -39,8 +40,6 @@ class _Commands(click.Group):
 @click.version_option(package_name="casting_econ")
 def main() -> None:
     """Can casting pieces by hand pay a living wage? Works on a study folder: study.toml and records/."""
-    from .running import ONE_THREAD, SELDOM
-
     gc.set_threshold(*SELDOM)
     atexit.register(gc.freeze)  # what is left goes with the process, so nobody need look through it for rubbish
     if "numpy" not in sys.modules:  # which reads this once
@@ -96,7 +95,7 @@ def demo(name: str | None, folder: str | None) -> None:
     "--answer", multiple=True, metavar="KEY=ANSWER", help="One answer, such as begin=order or 'price=11 12 15 EUR'; repeatable."
 )
 @click.option("--currency", metavar="CODE", help="Such as EUR; that of the price if not given.")
-@click.option("--locale", metavar="CODE", help="For numbers and dates, such as de_DE.")
+@click.option("--locale", metavar="CODE", help="Language and country, for numbers, dates and holidays, such as de_DE.")
 @click.option("--form", is_flag=True, help="Ask on a page in the browser instead.")
 @_page
 def new(
@@ -127,11 +126,10 @@ def new(
 
     found = ask(given, currency, folder, terminal=terminal, say=lambda line: click.echo(plain(line)), prompt=prompt)
     from .starting.answers import understood  # and the models, while the answers are read
-    from .starting.first import first_answer, new_study
-    from .starting.write import LOCALES
+    from .starting.first import first_answer, new_study, what_next
 
     click.echo("\nAs understood:")
-    for line in understood(found, locale or LOCALES[found.currency]):
+    for line in understood(found, locale):
         click.echo(plain(f"- {line}"))
     if terminal and not click.confirm("Write the study like this?", default=True):
         click.echo("Nothing was written.")
@@ -140,9 +138,7 @@ def new(
     for paragraph in first_answer(kit, defaults):
         click.echo(f"\n{plain(paragraph)}")
     click.echo(f"\nYour study: {click.format_filename(folder)}; edit study.toml, and see what-to-write-down.md.")
-    order = next(iter(kit.study.file.commissions), "")
-    words = f"plan and quote: casting-econ order {{}} {order}" if order else "report: casting-econ run {}"
-    click.echo(f"The whole {words.format(click.format_filename(folder))}")
+    click.echo("The whole {}: {}".format(*what_next(kit, click.format_filename(folder))))
 
 
 @main.command()
@@ -329,8 +325,8 @@ def year_end(study: str, year: int | None, first: str | None, last: str | None, 
 @click.option(
     "--keep-column", multiple=True, metavar="LOG.COLUMN", help="Column to keep though it may name people; as often as needed."
 )
-@_MORE_WORKERS
-def pack(study: str, out: str | None, keep_column: tuple[str, ...], workers: int | None) -> None:
+@_WORKERS
+def pack(study: str, out: str | None, keep_column: tuple[str, ...], workers: int) -> None:
     """Put a study, its results and its report in one archive for a partner, without columns that name customers."""
     from .sharing.pack import pack_study
 
@@ -354,8 +350,8 @@ def pdf(page: str, out: str | None) -> None:
     "--out", type=click.Path(), help="New folder for the study and the report as worked out here; none is kept otherwise."
 )
 @click.option("--quick", is_flag=True, help="Work out the results only, not the pages with their tables.")
-@_MORE_WORKERS
-def verify(archive: str, out: str | None, quick: bool, workers: int | None) -> None:
+@_WORKERS
+def verify(archive: str, out: str | None, quick: bool, workers: int) -> None:
     """Check a pack and work it out anew: the same numbers, or each difference. Runs nothing that is in the pack."""
     from .sharing.verify import verify_pack
 

@@ -15,18 +15,19 @@ class Format:
     def __init__(self, currency: str, locale: str, certain: bool = False) -> None:
         self.currency, self.locale, self.certain = currency, locale, certain
 
+    def _rounded(self, value, digits, unit=""):
+        if value is None or not isfinite(value):
+            return "none"
+        return _written(round(float(value), digits + 2 * (unit == "%")) + 0.0, digits, self.locale, unit)
+
     def money(self, amount, digits: int = 2) -> str:
         """An amount with its currency sign; 'none' where no amount does."""
-        if amount is None or not isfinite(amount):
-            return "none"
         digits = min(digits, get_currency_precision(self.currency)) if digits <= 2 else digits
-        return _written(round(float(amount), digits) + 0.0, digits, self.locale, self.currency)
+        return self._rounded(amount, digits, self.currency)
 
     def number(self, value, digits: int = 0) -> str:
         """A plain number, rounded; 'none' where no number does."""
-        if value is None or not isfinite(value):
-            return "none"
-        return _written(round(float(value), digits) + 0.0, digits, self.locale)
+        return self._rounded(value, digits)
 
     def count(self, number, one: str) -> str:
         """'1 piece', '2 pieces', the number as the study writes it."""
@@ -45,9 +46,7 @@ class Format:
 
     def percent(self, share, digits: int = 0) -> str:
         """A share as a percentage, rounded; 'none' where there is none."""
-        if share is None or not isfinite(share):
-            return "none"
-        return _written(round(float(share), digits + 2) + 0.0, digits, self.locale, "%")
+        return self._rounded(share, digits, "%")
 
     def wait(self, hours) -> str:
         """A wait in hours, in days where there are many, in minutes where there is none.

@@ -21,15 +21,9 @@ from .study.inputs import input_files
 from .study.schema import ScenarioEntry
 
 _BY_PRODUCT = (
-    "yield",
-    "casts_per_good_piece",
-    "minutes_per_good_piece",
-    "material_per_good_piece",
-    "cost_per_good_piece",
-    "scrap_cost_per_good_piece",
-    "break_even_price",
-    "cash_break_even_price",
-)
+    "yield casts_per_good_piece minutes_per_good_piece material_per_good_piece cost_per_good_piece scrap_cost_per_good_piece "
+    "break_even_price cash_break_even_price"
+).split()
 CHANCES = ("hour_pays_living_wage", "year_pays_living_wage")
 
 
@@ -203,18 +197,14 @@ def _opened(folder: Path, with_records: bool, as_of: dt.date | None, digest: str
     busy = a.fixed_hours_per_week + sum(c.days_per_year * c.hours_per_day for c in a.channels) / a.weeks_per_year
     faults = []
     if busy >= a.hours_per_week:  # what is stated was checked before; the logs may say otherwise
-        wrong, found = (
-            "leaves no hours to make anything",
-            f"{busy:.1f} fixed and stall hours a week in the logs, {a.hours_per_week:g} given",
-        )
-        faults.append(Fault(STUDY_FILE, wrong, "the hours really given", column="time.hours", found=found))
+        wrong, right = "leaves no hours to make anything", "the hours really given"
+        found = f"{busy:.1f} fixed and stall hours a week in the logs, {a.hours_per_week:g} given"
+        faults.append(Fault(STUDY_FILE, wrong, right, column="time.hours", found=found))
     longest = max(end - start for start, end in merged_windows(study.windows)) / 60.0
     for key, known in kit.assumed.evidence.items():
         if key.endswith(".load_minutes") and known.observed > longest:
-            found, right = (
-                f"about {known.observed:.0f} minutes a load in the logs",
-                f"longer working hours, or loads within {longest:g} minutes",
-            )
+            found = f"about {known.observed:.0f} minutes a load in the logs"
+            right = f"longer working hours, or loads within {longest:g} minutes"
             faults.append(Fault(STUDY_FILE, "does not fit a working window", right, column=key, found=found))
     if faults:
         raise StudyError(faults)
@@ -223,11 +213,10 @@ def _opened(folder: Path, with_records: bool, as_of: dt.date | None, digest: str
 
 def grid(kit: OpenStudy, scrap, cure_hours=None, *, product=None) -> Outcome:
     """Outcome at the point over scrap rates (rows) and, if given, cure hours (columns)."""
-    scrap = np.asarray(scrap, float)
-    if cure_hours is None:
-        return evaluate(with_levers(kit.inputs(), product=product, scrap=scrap))
-    cure = np.asarray(cure_hours, float)[None, :]
-    return evaluate(with_levers(kit.inputs(), product=product, scrap=scrap[:, None], cure_hours=cure))
+    levers = {"scrap": np.asarray(scrap, float)}
+    if cure_hours is not None:
+        levers = {"scrap": levers["scrap"][:, None], "cure_hours": np.asarray(cure_hours, float)[None, :]}
+    return evaluate(with_levers(kit.inputs(), product=product, **levers))
 
 
 def main_wait(kit: OpenStudy, product=None):

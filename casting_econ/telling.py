@@ -80,10 +80,8 @@ class faults_told:
         if kind is None:
             return False
         if self.stopped or issubclass(kind, KeyboardInterrupt):
-            click.echo(
-                "\nStopped; nothing is half written. A run keeps its finished pages, and the same command goes on from there.",
-                err=True,
-            )
+            said = "Stopped; nothing is half written. A run keeps its finished pages, and the same command goes on from there."
+            click.echo(f"\n{said}", err=True)
             sys.exit(130)
         if kind.__module__.startswith("casting_econ"):
             faults = getattr(error, "faults", None)

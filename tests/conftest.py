@@ -8,6 +8,7 @@ import subprocess
 import threading
 import time
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -18,7 +19,10 @@ os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else every command that is st
 # isort: split
 import nbval.kernel
 import pytest
-from commands import DATA, NOTEBOOKS, command, copy_of, hashes, is_rates_copy
+from broken import first_rows
+from commands import DATA, NOTEBOOKS, command, copy_of, hashes, is_rates_copy, only_pages
+from packs import with_customers
+from tile_maker import tile_study
 
 from casting_econ import kit
 from casting_econ.running import warm
@@ -38,8 +42,10 @@ FLAGS = [
 CORE = (
     "casting_econ/",  # examples in docstrings
     "tests/published/",
-    "tests/test_broken_input.py",
+    "tests/test_broken_",
     "tests/test_cash.py",
+    "tests/test_cash_said.py",
+    "tests/test_cash_study.py",
     "tests/test_curing.py",
     "tests/test_demos.py::test_break_even_share",
     "tests/test_demos.py::test_insert_lost",
@@ -131,6 +137,51 @@ def pytest_sessionfinish():
     """End the process that forks them."""
     if WarmKernels.warm:
         WarmKernels.warm.close()
+
+
+# Small studies --------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def tile(tmp_path):
+    """A maker of one tile; called with logs by name, rows of text under a header, it gives the study."""
+    return partial(tile_study, tmp_path)
+
+
+@pytest.fixture
+def file_only(tmp_path):
+    """A demo without its logs, to be broken."""
+    shutil.copyfile(DATA / "kelpmoor-handles" / "study.toml", tmp_path / "study.toml")
+    return tmp_path
+
+
+@pytest.fixture
+def with_logs(tmp_path):
+    """A demo with the first rows of its logs: enough for every kind of fault, and quick to read."""
+    return first_rows("kelpmoor-handles", tmp_path / "study")
+
+
+# Packs ----------------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="session")
+def pack_made(tmp_path_factory):
+    """A study with customers, its pack of one page, and what was said."""
+    folder = tmp_path_factory.mktemp("a folder with spaces")
+    study = with_customers(folder / "my study")
+    with pytest.MonkeyPatch.context() as patch:
+        only_pages(patch, "03_cost")
+        code, out, err = command("pack", study, "--out", folder / "the pack.zip")
+    assert (code, err) == (0, "")
+    return study, folder / "the pack.zip", out
+
+
+@pytest.fixture(scope="module")
+def packed(pack_made):
+    """The same, where only that page is run, so that tests are quick; tests/test_fresh_environment.py runs them all."""
+    with pytest.MonkeyPatch.context() as patch:
+        only_pages(patch, "03_cost")
+        yield pack_made
 
 
 # One run for all ------------------------------------------------------------------------------------------------------

@@ -25,7 +25,7 @@ with faults_told():  # as the imports of a command are
     run.kit_folder = lambda name: pages if name == "notebooks" else real(name)
     run.PAGES = store.PAGES = tuple(path.stem for path in sorted(pages.glob("*.ipynb")))
     run.page_sources = store.page_sources = lambda: {page: pages / f"{page}.ipynb" for page in run.PAGES}
-    run._panel = lambda *_: {}
+    run.panel_parts = lambda *_: {}
     main(prog_name="casting-econ")
 """
 DATA = Path(__file__).parents[1] / "data"

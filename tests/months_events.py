@@ -14,6 +14,7 @@ go by that are worked; at the end of a month the time that there was is given to
 Packing takes the minutes of the orders that were made, though older ones get them: where orders differ in size, that is no longer the same.
 """
 
+from functools import cache
 from itertools import product
 
 import numpy as np
@@ -25,6 +26,7 @@ from casting_econ.models.workshop import Luck, Months, Risk
 
 KINDS = "begun", "own", "old"  # of orders: those of which a part has gone out, those of the month, others that wait
 DAYS = 30.4  # of a month, on which orders come in; no more than their order matters
+rate_of = cache(loads_per_week)  # the same in most months
 
 
 class Year:
@@ -138,7 +140,7 @@ class Year:
                 pour += step.load_minutes / 60
             if step.wait_in in {s.name for s in a.stations}:
                 count = next(s.count for s in a.stations if s.name == step.wait_in)
-                rate = loads_per_week(wait, step.load_minutes / 60, count, a.windows)
+                rate = rate_of(wait, step.load_minutes / 60, count, a.windows)
                 uses[step.wait_in] = (
                     uses.get(step.wait_in, 0) + (casts / p.casts_per_load + (0 if waited else self.ruined[p.name])) / rate
                 )
@@ -146,7 +148,7 @@ class Year:
                 uses[step.wait_in] = uses.get(step.wait_in, 0) + casts * entering * wait / 168 * step.places_per_piece
             if wait > 0 and not waited and p.mould:
                 sets = InMoulds(sets=p.mould.sets, rest_hours=p.mould.rest_hours)
-                held = loads / loads_per_week(wait, pour, None, a.windows, sets)
+                held = loads / rate_of(wait, pour, None, a.windows, sets)
             waited = waited or wait > 0
             entering *= step.pass_share
         if p.mould:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from commands import rates_copy
+from commands import DATA, rates_copy
 
 from casting_econ.explore.explorer import Explorer, levers_of, save_scenario, scenario_of, view_sentence
 from casting_econ.explore.widgets import TITLES, ExplorerView, explore
@@ -22,7 +22,6 @@ from casting_econ.pages.scrap import break_even_scrap
 from casting_econ.starting import read_answers
 from casting_econ.starting.first import new_study
 
-DATA = Path(__file__).parents[1] / "data"
 STUDIES = ("kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather", "hollin-quay-pulls")
 DRAWS = 512
 SAND, POT, ONLINE = "products.knob.steps.sand.pass_share", "products.knob.steps.pot.wait", "channels.online.price"
@@ -274,21 +273,25 @@ def test_a_scrap_that_is_hardly_moved_hardly_moves_anything(knobs):
 
 
 @pytest.mark.parametrize("study", STUDIES)
-def test_every_lever_can_be_moved_to_both_ends(study):
+def test_every_lever_can_be_moved_to_both_ends(study, monkeypatch):
     """No scrap at all and a great deal of it, no minutes and many: each look is of the moved study, or says in words what cannot be."""
     explorer = Explorer(open_study(DATA / study), draws=64)  # the ends are those of the study, however many years are drawn
-    here = explorer.look({}).point
+    here, in_words = explorer.look({}).point, set()
     for lever in explorer.levers:
-        for value in (lever.low, lever.high):
-            try:
-                view = explorer.look({lever.key: value})
-            except StudyError as error:
-                assert lever.group in ("minutes", "stations", "hours") and error.faults[0].found, lever.key
-            else:
-                assert np.isfinite(view.pay).all() and np.isfinite(view.curve).all(), lever.key
-                assert view.point == float(explorer.moved({lever.key: value}).point().totals["pay_per_hour"]), lever.key
-                if lever.is_scrap and value == 0:
-                    assert view.point >= here
+        with monkeypatch.context() as patch:
+            if lever.group in in_words:  # lines take most of a look: those of the first lever of a group stand for its others
+                patch.setattr("casting_econ.explore.explorer.first_lines", lambda *_: [])
+            in_words.add(lever.group)
+            for value in (lever.low, lever.high):
+                try:
+                    view = explorer.look({lever.key: value})
+                except StudyError as error:
+                    assert lever.group in ("minutes", "stations", "hours") and error.faults[0].found, lever.key
+                else:
+                    assert np.isfinite(view.pay).all() and np.isfinite(view.curve).all(), lever.key
+                    assert view.point == float(explorer.moved({lever.key: value}).point().totals["pay_per_hour"]), lever.key
+                    if lever.is_scrap and value == 0:
+                        assert view.point >= here
 
 
 def test_a_study_in_which_nothing_fails_draws(tmp_path):

@@ -13,12 +13,14 @@ from casting_econ.kit import open_study
 from casting_econ.orders import open_order
 from casting_econ.pages.records import assumption_table, could_measure
 from casting_econ.starting import crafts, read_answers
+from casting_econ.starting.answers import understood
 from casting_econ.starting.asking import answers_given, ask
 from casting_econ.starting.crafts import kinds
 from casting_econ.starting.first import first_answer, new_study
 from casting_econ.starting.form import StartForm
-from casting_econ.starting.order_text import FIRST_ORDER
 from casting_econ.starting.questions import ORDER_QUESTIONS, parts_of
+from casting_econ.starting.write import FIRST_ORDER
+from casting_econ.study.stations import load_sizes
 
 TODAY = date.today()
 DUE = TODAY + timedelta(days=150)
@@ -127,8 +129,6 @@ def test_a_file_answers_with_tables_lists_and_dates(tmp_path):
     [
         ({"pieces": None}, "pieces: is needed, and no guess can stand in for it"),
         ({"due": None}, "due: is needed"),
-        ({"due": "2020-01-01"}, "has gone by"),
-        ({"due": str(TODAY)}, "has gone by"),
         ({"due": "3/4/2090"}, "question: is this 04 March 2090 or 03 April 2090?"),
         ({"due": "soon"}, "not a date"),
         ({"pieces": "0"}, "outside what it can be"),
@@ -159,6 +159,60 @@ def test_what_an_order_cannot_be_is_told(answers, told):
 def test_what_is_offered_for_each_piece_is_an_offer_for_all(text):
     """120 pieces at 9.50 are 1,140; own arithmetic."""
     assert read_answers(ASKED | {"price": text}).figures["price"] == pytest.approx((1140, 1140, 1140))
+
+
+@pytest.mark.parametrize(
+    ("answers", "casts", "pots"),
+    [
+        ({"pots": "14", "masters": "4"}, 12, "14"),  # own arithmetic: three moulds of four, and two places stay empty
+        ({"pots": "14, 7", "masters": "8", "cavities": "5"}, 10, "[14, 7]"),
+        ({"masters": "5"}, 10, "12"),  # of the twelve that a load usually has
+        ({"pots": "12", "masters": "4"}, 12, "12"),
+    ],
+)
+def test_casts_a_load_are_those_that_whole_moulds_give(answers, casts, pots, tmp_path):
+    """A mould goes into a pot whole: the study, its example rows and what was understood have the load that the plan takes."""
+    read = read_answers(ASKED | answers)
+    kit, _ = new_study(tmp_path / "s", read)
+    text, batch = (kit.study.folder / name for name in ("study.toml", "records/batches.csv"))
+    assert (
+        f"casts_per_load = {{ value = {casts}," in text.read_text(encoding="utf-8") and f"\nplaces = {pots} #" in text.read_text()
+    )
+    assert load_sizes(kit.study.file, "piece")[0] == casts and f",{casts},{casts - 2}," in batch.read_text(encoding="utf-8")
+    said = any(f"casts go in whole, so a load is {casts}." in line for line in understood(read))
+    assert said == (f"\nplaces = {casts} #" not in text.read_text(encoding="utf-8"))
+
+
+GONE = TODAY - timedelta(days=40)
+LOADS = "".join(
+    f"B{n},{GONE - timedelta(days=30 - n)},piece,,,12,10,,{GONE - timedelta(days=28 - n)},,,first-order,\n" for n in (0, 4)
+)
+
+
+def test_an_order_whose_day_has_gone_by_can_be_entered_and_looked_back_on(tmp_path):
+    """The day is echoed as gone by and no plan is made of it; check, run and order work on the study, and say what it paid."""
+    folder = tmp_path / "s"
+    asked = ("craft=epoxy", "pieces=20", f"due={GONE}", "masters=3", "price=300 EUR")
+    code, out, _ = said_of(folder, *(part for word in asked for part in ("--answer", word)))
+    assert code == 0 and "That day has gone by, so the order is looked back on." in out and "so nothing is planned" in out
+    assert f"The whole account of the order: casting-econ order {folder} {FIRST_ORDER} --finished" in out
+    assert command("check", folder)[0] == 0 and float(open_study(folder).point().totals["revenue_per_year"]) == 300
+    code, _, told = command("order", folder, FIRST_ORDER)
+    assert code == 2 and "--start take new days; or its loads in the batches log, if it is over" in told
+    code, out, _ = command("order", folder, FIRST_ORDER, "--finished", "--answer-only", "--start", GONE - timedelta(days=40))
+    assert code == 0 and "Looked back on" in out  # with no load in any log
+    log = folder / "records" / "batches.csv"
+    log.write_text(log.read_text(encoding="utf-8") + LOADS, encoding="utf-8")
+    for more in ((), ("--finished",)):
+        code, out, _ = command("order", folder, FIRST_ORDER, "--answer-only", *more)
+        assert code == 0 and "complete, 20 good pieces from 24 casts" in out
+
+
+def test_an_order_that_is_due_today_is_planned(tmp_path):
+    """The day itself has not gone by: there is a plan, which says that the day cannot be held."""
+    kit, defaults = new_study(tmp_path / "s", read_answers(ASKED | {"due": str(TODAY)}))
+    assert "gone by" not in " ".join(understood(read_answers(ASKED | {"due": str(TODAY)})))
+    assert "hours in all" in "\n".join(first_answer(kit, defaults))
 
 
 def test_an_order_without_its_day_is_refused_and_nothing_is_made(tmp_path):

@@ -4,9 +4,9 @@ import random
 import re
 import signal
 import sys
-from pathlib import Path
 
 import pytest
+from commands import DATA
 
 from casting_econ.faults import StudyError, close_match
 from casting_econ.kit import open_study
@@ -14,7 +14,6 @@ from casting_econ.pages.change import changed
 from casting_econ.study import faulty, read_study
 from casting_econ.study.text import MOST_BYTES
 
-DATA = Path(__file__).parents[1] / "data"
 DEMO = (DATA / "kelpmoor-handles" / "study.toml").read_text(encoding="utf-8").partition("[scenarios.")[0]  # each is a reading
 WAIT = '"18 h"'  # of the demo, spoilt below
 

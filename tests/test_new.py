@@ -19,23 +19,22 @@ import casting_econ
 from casting_econ.assumptions import draw_values
 from casting_econ.cli import main
 from casting_econ.faults import StudyError
-from casting_econ.kit import open_study
+from casting_econ.kit import format_of, open_study
 from casting_econ.ledger.logs import LOGS
 from casting_econ.ledger.preview import preview
 from casting_econ.models import rolled_yield
 from casting_econ.orders import open_order
-from casting_econ.projects.project import casts_of
+from casting_econ.orders.timetable import days_off_sentence
 from casting_econ.reference import cautions, kit_folder
 from casting_econ.running.results import results
 from casting_econ.running.run import PAGES
 from casting_econ.starting import QUESTIONS, crafts, read_answers
-from casting_econ.starting.answers import read_answer, understood
+from casting_econ.starting.answers import LOCALES, read_answer, understood
 from casting_econ.starting.asking import ask
 from casting_econ.starting.crafts import kinds, rough_rates
 from casting_econ.starting.first import first_answer, new_study
 from casting_econ.starting.form import StartForm, begun
 from casting_econ.starting.questions import Part, parts_of
-from casting_econ.starting.write import LOCALES
 
 NINE = ("epoxy", "polyurethane", "polyester", "gypsum", "cement", "candle", "soap", "slip", "pewter")
 
@@ -149,7 +148,7 @@ def test_a_yield_of_all_is_written_as_all_and_asks_for_records(begin, tmp_path):
     assert all("no certainty" in share.note and "20 pieces that passed" in share.note for share in shares)
     assert any("None fails, by that" in line for line in understood(answers, "en_IE"))
     if begin == "order":
-        assert casts_of(open_order(kit, "first-order", today=date.today())) == 1
+        assert open_order(kit, "first-order", today=date.today()).casts_in_loads == 1
 
 
 def test_a_range_that_ends_at_all_never_passes_more(tmp_path):
@@ -360,6 +359,18 @@ def test_a_norwegian_study_says_its_quotes_are_in_english(tmp_path):
         assert kit.study.file.quote.language == language
 
 
+def test_a_study_in_euros_is_taken_for_no_country(tmp_path):
+    """Twenty countries pay in euros: no locale is stated, so a plan over a holiday names it of none; one that is asked for is written."""
+    asked = {"craft": "epoxy", "pieces": "600", "due": f"{date.today() + timedelta(days=400)}", "price": "900 EUR"}
+    kit, _ = new_study(tmp_path / "s", read_answers(asked))
+    said = days_off_sentence(open_order(kit, "first-order", today=date(date.today().year, 12, 20)), format_of(kit))
+    assert "locale" not in kit.study.raw["study"] and "25 Dec" in said and "holidays of" not in said
+    text = (tmp_path / "s" / "study.toml").read_text(encoding="utf-8")
+    assert '# locale = "de_DE" # your language and country' in text
+    german, _ = new_study(tmp_path / "g", read_answers(asked), "de_DE")
+    assert german.study.raw["study"]["locale"] == "de_DE"
+
+
 def test_an_unknown_locale_is_told_before_any_question(tmp_path):
     """Exit 2, and no folder."""
     done = command("new", tmp_path / "s", "--craft", "soap", "--locale", "xx_YY")
@@ -372,7 +383,7 @@ def test_an_unknown_locale_is_told_before_any_question(tmp_path):
 def test_the_price_says_the_currency(price, code, tmp_path):
     """In money of that currency throughout; guesses are turned by a rounded rate."""
     kit, _ = new_study(tmp_path / "s", read_answers({"craft": "gypsum", "price": price}))
-    assert kit.study.file.study.currency == code and kit.study.file.study.locale == LOCALES[code]
+    assert kit.study.file.study.currency == code and kit.study.raw["study"].get("locale") == LOCALES.get(code)
     target = kit.study.numbers["target.per_hour"].value
     assert target == pytest.approx(16 / rough_rates()[code], rel=0.06)
 

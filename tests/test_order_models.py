@@ -101,15 +101,13 @@ def test_counts_from_loads_mean_is_that_of_full_sets(load, size, rho):
     assert found @ np.arange(found.size) == pytest.approx(3 * full_sets_per_load(load, 0.83, size, rho), rel=1e-12)
 
 
-def test_chance_of_averages_over_weighted_draws():
-    """Average of the tails by draw; weights 3 to 1 by hand: .75 x .5 + .25 x .9."""
+def test_chance_of_averages_over_draws():
+    """Average of the tails by draw; of two, by hand: .5 x .5 + .5 x .9."""
     tails = counts_from_loads((14, 14, 8), SHARES, RHOS)[:, 28:].sum(axis=1)
 
     assert chance_of(28, 36, 14, SHARES, RHOS) == pytest.approx(tails.mean(), abs=1e-13)
-    assert chance_of(28, 22, 14, SHARES, RHOS, started=(14,), weights=SHARES) == pytest.approx(
-        np.average(tails, weights=SHARES), abs=1e-13
-    )
-    assert chance_of(1, 1, 14, [0.5, 0.9], 0.0, weights=[3, 1]) == pytest.approx(0.6, abs=1e-14)
+    assert chance_of(28, 22, 14, SHARES, RHOS, started=(14,)) == pytest.approx(tails.mean(), abs=1e-13)
+    assert chance_of(1, 1, 14, [0.5, 0.9], 0.0) == pytest.approx(0.7, abs=1e-14)
 
 
 def test_chance_of_does_not_depend_on_how_draws_are_parted(monkeypatch):
@@ -213,14 +211,10 @@ def test_casts_for_refuses(arguments, message):
         casts_for(*arguments)
 
 
-def test_sets_and_weights_refuse():
-    """A load that never holds a set; weights that are none or do not pair up; a broken load."""
+def test_sets_refuse():
+    """A load that never holds a set; a broken load."""
     with pytest.raises(ValueError, match="casts per load must be at least the set size of 6, whose pieces match; got 4"):
         casts_for(1, 0.95, 4, 0.8, 0.0, set_size=6)
-    with pytest.raises(ValueError, match=r"weights must be one for each of 2 draws, not all zero; got shape \(3,\)"):
-        chance_of(1, 1, 1, [0.5, 0.6], 0.0, weights=[1, 1, 1])
-    with pytest.raises(ValueError, match="not all zero"):
-        chance_of(1, 1, 1, [0.5, 0.6], 0.0, weights=[0, 0])
     with pytest.raises(ValueError, match="load must be at least 0; got -1"):
         counts_from_loads((3, -1), 0.5, 0.0)
     with pytest.raises(ValueError, match="set size must be at least 1; got 0"):

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 from commands import command
 from scipy import special, stats
-from test_evidence import FAIR, MONTH, TILE
+from tile_maker import FAIR, MONTH, TILE
 
 from casting_econ.assumptions import label
 from casting_econ.evidence import channels, season_table, season_weights, update

@@ -17,6 +17,7 @@ import pytest
 from hypothesis import event, given, settings
 from hypothesis import strategies as st
 from openpyxl import Workbook
+from ugly.build import workbook
 
 from casting_econ.evidence import update
 from casting_econ.faults import Question
@@ -40,9 +41,6 @@ def load(path):
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
-
-
-make = load(HERE / "ugly" / "make.py")
 
 
 def settings_of(text):
@@ -421,7 +419,7 @@ def test_any_text_dialect_comes_back_or_asks(rows, dialect):
 def test_any_workbook_comes_back_or_asks(rows, dialect, typed, kind):
     """The same in workbooks, with cells of text or of their own kinds."""
     with TemporaryDirectory() as name:
-        make.workbook(Path(name) / f"purchases.{kind}", written(rows, dialect, typed))
+        workbook(Path(name) / f"purchases.{kind}", written(rows, dialect, typed))
         check_back(Path(name), rows, dialect)
 
 

@@ -3,10 +3,10 @@
 import datetime as dt
 import shutil
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from commands import DATA
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -27,7 +27,6 @@ from casting_econ.pages.monte_carlo import target_sentence, year_sentence
 from casting_econ.reference import over_a_year_old, taxes, wages
 from casting_econ.study import read_study
 
-DATA = Path(__file__).parents[1] / "data"
 KNOBS, FIGURES, SOAP = "kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather"
 DRAWS = 1600  # sixteen sets of a hundred
 SCHEMES = sorted(taxes())

@@ -14,6 +14,7 @@ from casting_econ.kit import format_of, open_study
 from casting_econ.models import Material, Product, Step, chance_by_variant, first_casts, piece_cost, top_up, top_up_casts
 from casting_econ.orders import open_order, order_lines, order_results, policies, price_of, quote_of, scenarios, tables, wording
 from casting_econ.orders.buying import buying_list
+from casting_econ.orders.mould_page import moulds_sentence
 from casting_econ.orders.spec import AT_ONCE, TOP_UP
 
 COLOURS = ("red", "sand", "moss", "slate", "plum", "sky", "rust", "bone")
@@ -291,8 +292,8 @@ def test_beginnings_and_ends_of_topping_up(changes, asked, now, tmp_path):
     assert order_lines(plan, quoted) and order_results(plan, quoted)["casts"] == sum(now.values())
     for table in (tables.load_table, tables.day_table, tables.start_table, tables.option_table, policies.policy_table):
         table(plan, fmt)
-    assert policies.colour_table(plan)["casts in all"].sum() == pytest.approx(policies.compared(plan)[TOP_UP].casts)
-    assert wording.lots_sentence(plan, fmt) and wording.moulds_sentence(plan, fmt) and quote_of(plan, quoted)
+    assert policies.colour_table(plan)["casts in all"].sum() == pytest.approx(plan.policies[TOP_UP].casts_in_all)
+    assert wording.lots_sentence(plan, fmt) and moulds_sentence(plan, fmt) and quote_of(plan, quoted)
     if plan.order.complete:
         assert policies.policy_sentence(plan, fmt) == "" and plan.course.in_time == 1.0
 
@@ -303,7 +304,7 @@ def test_a_date_that_leaves_no_second_round_is_told(tmp_path):
     chances = {}
     for due in range(5, 14):
         plan = open_order(study(tmp_path, ("due = 2027-02-12", f"due = 2026-12-{due:02d}")), "pegs")
-        one = {name: policy.plan for name, policy in policies.compared(plan).items()}
+        one = plan.policies
         chances[due] = [one[name].course.in_time for name in (AT_ONCE, TOP_UP)]
         met, best = [one[name].meets_date for name in (AT_ONCE, TOP_UP)], policies.advised(plan)
         if met[0] != met[1]:

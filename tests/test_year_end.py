@@ -7,11 +7,11 @@ import shutil
 from collections import defaultdict
 from decimal import Decimal
 from itertools import pairwise
-from pathlib import Path
 
 import openpyxl
 import pytest
 from click.testing import CliRunner
+from commands import DATA
 
 from casting_econ.accounts.sheets import Sheet, as_csv, as_xlsx, looks_like_formula
 from casting_econ.accounts.tax_years import Period, periods_of, tax_year_start
@@ -23,7 +23,6 @@ from casting_econ.models.money import straight_line
 from casting_econ.reference import kit_folder
 from casting_econ.study import read_study
 
-DATA = Path(__file__).parents[1] / "data"
 TODAY = dt.date(2026, 2, 1)
 CALENDAR = Period(first=dt.date(2025, 1, 1), last=dt.date(2025, 12, 31))
 # log column -> column of the sheet
@@ -344,7 +343,8 @@ def test_refunds_and_replacements(bare):
         "01.02.2025;online;knob;6;96,00;5,90;6,30;;sale\n"
         "13.02.2025;online;knob;6;96,00;;6,30;-101,90;\n"
         "20.02.2025;online;knob;6;0;0;7,15;;replacement\n"
-        "21.02.2025;joiner;knob;1;0;0;;;gift\n",
+        "21.02.2025;joiner;knob;1;0;0;;;gift\n"
+        "28.02.2025;online;knob;0;0;;;;nothing\n",  # that nothing was sold is no order
     )
     sheets = sheets_of(bare)
     rows = {row[:2]: row for row in sheets["sales"].rows}
@@ -352,7 +352,7 @@ def test_refunds_and_replacements(bare):
 
     assert rows["online", "sale"][2:] == tuple(map(Decimal, ("2", "12", "192", "5.90", "0", "12.60", "0", "101.90", "83.40")))
     assert rows["online", "replacement"][-1] == Decimal("-7.15") and rows["joiner", "gift"][-1] == 0
-    assert rows["total", ""][-1] == Decimal("76.25")
+    assert rows["total", ""][-1] == Decimal("76.25") and rows["total", ""][2] == 4
     assert "postage_charged is not known in 1 row" in how and "postage_paid is not known in 1 row" in how
 
 

@@ -10,7 +10,7 @@ from babel.numbers import get_currency_precision
 
 from ..evidence.equipment import owned
 from ..evidence.labour import KINDS_OF_STEPS, by_day, kinds_of_steps
-from ..evidence.materials import amount_in, items_of
+from ..evidence.materials import amount_in
 from ..faults import counted
 from ..kit import OpenStudy, open_study
 from ..ledger import place_of
@@ -19,6 +19,7 @@ from ..ledger.preview import runs
 from ..models.costs import piece_cost
 from ..models.money import straight_line
 from ..running.run import manifest, replace_folder, working_folder, write_manifest
+from ..study.consistency import items_of
 from .sheets import Sheet, as_csv, as_xlsx
 from .tax_years import Period, periods_of, tax_year_start
 
@@ -108,7 +109,9 @@ class _Maker:
         sheet, frame = _sheet(f"sales: channel, kind, orders, pieces, {money}"), self.rows("sales")
         if frame is None:
             return self.grouped(sheet, None)
-        frame = frame.assign(kind=pd.Categorical(frame.kind.fillna("sale"), SALE_KINDS))
+        frame = frame.assign(kind=pd.Categorical(frame.kind.fillna("sale"), SALE_KINDS)).dropna(
+            subset="kind"
+        )  # nothing is no order
         self.blanks("sales", frame, _MONEY)
         for kind in SALE_KINDS:
             mine = frame[frame.kind == kind]
@@ -228,7 +231,7 @@ class _Maker:
                 found[product.name, step.name] = (self.fine(step.spent_when_found), self.fine(own), "piece", None)
             last = spent.steps[-1].spent_when_found + spent.parts
             found[product.name, "finished"] = (self.fine(last), self.fine(own), "piece", None)
-        for key, *_, item, entry in items_of(self.study):
+        for key, *_, item, entry in items_of(self.study.file):
             number = self.kit.assumed.numbers[f"{key}.price"]
             base = number.unit.partition("/")[2] or "piece's worth"
             found.setdefault((item, "material"), (self.fine(number.value), None, base, entry))

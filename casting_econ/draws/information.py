@@ -1,7 +1,8 @@
 """What it would be worth to know better: value of information from draws."""
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, reduce
+from itertools import combinations
 
 import numpy as np
 import scipy
@@ -31,7 +32,7 @@ def perfect_information(benefit) -> InformationValue:
     3.0
     """
     benefit = np.asarray(benefit, float)
-    lost = benefit.max(axis=1) - benefit[:, benefit.mean(axis=0).argmax()]
+    lost = reduce(np.maximum, benefit.T) - benefit[:, benefit.mean(axis=0).argmax()]
     return InformationValue(
         value=float(lost.mean()), error=float(lost.std(ddof=1) / np.sqrt(lost.size)) if lost.size > 1 else 0.0
     )
@@ -82,23 +83,13 @@ def partial_information(benefit, inputs, seed: int = 0, removed=1.0) -> Informat
         raise ValueError(f"as many inputs as benefits and at least {LEAST_DRAWS}; got {inputs.shape[0]} and {draws}")
     if not ((removed >= 0) & (removed <= 1)).all():
         raise ValueError(f"removed must lie in 0 to 1; got {removed}")
-    basis, made_of, spanned, turn = _spanned(inputs.tobytes(), draws)
-    kept = np.sqrt(removed)
-    moved = basis * [np.prod(kept[list(which)]) for which in made_of]
-    contrast = benefit - benefit.mean(axis=0)
-    usual = int(benefit.mean(axis=0).argmax())
-    projected, squares = spanned.T @ contrast, np.eye(spanned.shape[1]) * (1.0 + 1e-9)
-    chosen, gained = np.full(draws, usual), np.zeros(draws)
-    for part in np.array_split(np.random.default_rng([seed, 3]).permutation(draws), PARTS):
-        x = spanned[part]
-        # the normal equations of all draws less those of the part; a hair more where one part holds all that moves a column
-        weights = np.linalg.solve(squares - x.T @ x, projected - x.T @ contrast[part])
-        believed = moved[part] @ (turn @ weights) + benefit.mean(axis=0)
-        chosen[part] = believed.argmax(axis=1)
-        # what is not learned stays in the benefit, without moving the choice
-        seen = benefit[part] - x @ weights + moved[part] @ (turn @ weights)
-        gained[part] = np.take_along_axis(seen, chosen[part, None], 1)[:, 0] - seen[:, usual]
-    most = perfect_information(benefit).value
+    basis, made_of, weights, left = _fitted(inputs.tobytes(), benefit.tobytes(), draws, seed)
+    kept = np.array([np.prod(np.sqrt(removed)[list(which)]) for which in made_of])[:, None]
+    means, most = benefit.mean(axis=0), perfect_information(benefit).value
+    believed = np.concatenate([part @ (kept * own) for part, own in zip(np.array_split(basis, PARTS), weights)]) + means
+    # what is not learned stays in the benefit, without moving the choice
+    seen = left + believed
+    gained = np.take_along_axis(seen, believed.argmax(axis=1)[:, None], 1)[:, 0] - seen[:, means.argmax()]
     return InformationValue(value=float(np.clip(gained.mean(), 0.0, most)), error=float(gained.std(ddof=1) / np.sqrt(draws)))
 
 
@@ -122,7 +113,10 @@ def expected_of_rate(rates, benefit, shape, exposure):
         )
     a, b = (np.asarray(one, float)[..., None] for one in (shape, exposure))
     slopes, bends = np.diff(benefit) / np.diff(rates), rates[1:-1]
-    over = a / b * special.gammaincc(a + 1.0, b * bends) - bends * special.gammaincc(a, b * bends)
+    at = b * bends
+    above = special.gammaincc(a, at)
+    beyond = above + np.exp(special.xlogy(a, at) - at - special.gammaln(a + 1.0))  # P(a + 1, bk), in a third of its time
+    over = a / b * beyond - bends * above
     line = benefit[0] + slopes[0] * (a[..., 0] / b[..., 0] - rates[0])
     return (line + over @ np.diff(slopes))[()]
 
@@ -171,28 +165,40 @@ def _finite(values, name):
 
 
 @lru_cache(maxsize=1)  # knowing some inputs, and knowing them better, are asked about in turn
-def _spanned(inputs, draws):
-    """Columns to fit, which inputs each is made of, an orthonormal basis of what they span, and the turn from it to them.
+def _fitted(inputs, benefit, draws, seed):
+    """The fit that `partial_information` moves, draws in order of their parts: columns, which inputs each is made of, the weights of
+    columns in each part by the fit to the others, and what the fit leaves of each benefit beside its mean."""
+    benefit = np.frombuffer(benefit).reshape(draws, -1)
+    order = np.random.default_rng([seed, 3]).permutation(draws)
+    basis, made_of = _columns(np.frombuffer(inputs).reshape(draws, -1))
+    basis, contrast = basis[order], (benefit - benefit.mean(axis=0))[order]
+    spanned, size, turn = np.linalg.svd(basis, full_matrices=False)
+    kept = size > 1e-9 * size[0]  # an input of two values has no bends
+    spanned, turn = spanned[:, kept], turn[kept].T / size[kept]
+    projected, squares, weights = spanned.T @ contrast, np.eye(spanned.shape[1]) * (1.0 + 1e-9), []
+    for x, y in zip(np.array_split(spanned, PARTS), np.array_split(contrast, PARTS)):
+        # the normal equations of all draws less those of the part; a hair more where one part holds all that moves a column
+        weights.append(np.linalg.solve(squares - x.T @ x, projected - x.T @ y))
+        y -= x @ weights[-1]
+    return basis, made_of, [turn @ own for own in weights], contrast
 
-    An intercept, natural cubic splines of the normal scores of each input, and products of scores of the first few inputs.
-    """
-    inputs = np.frombuffer(inputs).reshape(draws, -1)
+
+def _columns(inputs):
+    """Columns to fit, and which inputs each is made of: an intercept, natural cubic splines of the normal scores of each input, and
+    products of scores of the first few inputs."""
+    draws = len(inputs)
     scores = special.ndtri((scipy.stats.rankdata(inputs, axis=0) - 0.5) / draws)  # equal values share a rank
     moving = [n for n in range(inputs.shape[1]) if np.ptp(inputs[:, n]) > 0]
     columns, made_of = [np.ones(draws)], [()]
     for n in moving:
-        z = scores[:, n]
-        bends = [(np.maximum(z - k, 0.0) ** 3 - np.maximum(z - KNOTS[-1], 0.0) ** 3) / (KNOTS[-1] - k) for k in KNOTS[:-1]]
-        mine = [z, *(bend - bends[-1] for bend in bends[:-1])]
-        columns += [column - column.mean() for column in mine]
-        made_of += [(n,)] * len(mine)
-    few = moving[:CROSSED]
-    for place, i in enumerate(few):
-        for j in few[place + 1 :]:
-            product = scores[:, i] * scores[:, j]
-            columns.append(product - product.mean())
-            made_of.append((i, j))
+        z = np.ascontiguousarray(scores[:, n])
+        past = [over * over * over for over in (np.maximum(z - knot, 0.0) for knot in KNOTS)]
+        bends = [(bend - past[-1]) / (KNOTS[-1] - knot) for bend, knot in zip(past[:-1], KNOTS)]
+        columns += [z, *(bend - bends[-1] for bend in bends[:-1])]
+        made_of += [(n,)] * len(bends)
+    for i, j in combinations(moving[:CROSSED], 2):
+        columns.append(scores[:, i] * scores[:, j])
+        made_of.append((i, j))
     basis = np.column_stack(columns)
-    left, size, right = np.linalg.svd(basis, full_matrices=False)
-    kept = size > 1e-9 * size[0]  # an input of two values has no bends
-    return basis, made_of, left[:, kept], right[kept].T / size[kept]
+    basis[:, 1:] -= basis[:, 1:].mean(axis=0)
+    return basis, made_of

@@ -2,12 +2,14 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
 
 from .sampling import REPLICATES, points, round_up_draws
 
 RESAMPLES = 200  # of the rows, for intervals
+AT_ONCE = 8_192  # rows, most that the model is asked about
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,19 +32,23 @@ def sobol_indices(
     rows: int,
     seed: int,
     groups: Sequence[Sequence[int]] | None = None,
+    inputs: Callable[[np.ndarray], np.ndarray] = np.asarray,
 ) -> Indices:
     """Estimate the indices by the sampling plan of Saltelli.
 
     Parameters
     ----------
     model : callable
-        From points of the unit cube, shape (n, dimensions), independent of each other, to outputs, shape (n,) or (n, outputs).
+        From inputs, shape (n, dimensions), to outputs, shape (n,) or (n, outputs).
     rows : int
-        Rows of each of the two base samples; sixteen times a power of two. The model is evaluated (groups + 2) x rows times.
+        Rows of each of the two base samples; sixteen times a power of two. The model is evaluated at (groups + 2) x rows points.
     seed : int
         Of the points.
     groups : sequence of sequence of int, optional
         Columns that belong together, such as inputs that depend on each other; every column alone if not given.
+    inputs : callable, optional
+        From independent points of the unit cube, shape (n, dimensions), to the inputs of the model, those of a group from its own columns
+        alone; the points themselves if not given.
 
     Raises
     ------
@@ -68,46 +74,46 @@ def sobol_indices(
     if rows != round_up_draws(rows):
         raise ValueError(f"rows must be {REPLICATES} times a power of two, such as {round_up_draws(rows)}; got {rows}")
     both = points(2 * dimensions, rows, seed)
-    a, b = both[:, :dimensions], both[:, dimensions:]
+    a, b = np.split(inputs(np.concatenate([both[:, :dimensions], both[:, dimensions:]])), 2)
 
-    def run(u):
-        found = np.asarray(model(u), float)
-        if not np.isfinite(found).all():
-            raise ValueError(f"outputs must be finite; got {found[~np.isfinite(found)][0]}")
-        return found[:, None] if found.ndim == 1 else found
+    def samples():
+        yield from (a, b)
+        for group in groups:
+            swapped = a.copy("K")
+            swapped[:, group] = b[:, group]
+            yield swapped
 
-    at_a, at_b = run(a), run(b)
-    centre = (at_a.mean(axis=0) + at_b.mean(axis=0)) / 2
-    at_a, at_b = at_a - centre, at_b - centre
-    mixed = np.empty((len(groups), *at_a.shape))
-    for index, group in enumerate(groups):
-        swapped = a.copy()
-        swapped[:, group] = b[:, group]
-        mixed[index] = run(swapped) - centre
+    left, parts = samples(), []
+    while some := list(islice(left, max(AT_ONCE // rows, 1))):
+        parts.append(np.asarray(model(np.concatenate(some)), float).reshape(len(some), rows, -1))
+    found = np.concatenate(parts)
+    if not np.isfinite(found).all():
+        raise ValueError(f"outputs must be finite; got {found[~np.isfinite(found)][0]}")
+    found -= (found[0].mean(axis=0) + found[1].mean(axis=0)) / 2
+    at_a, at_b, mixed = found[0], found[1], found[2:]
     first_terms, total_terms = at_b * (mixed - at_a), (at_a - mixed) ** 2 / 2
     squares = (at_a**2 + at_b**2) / 2
 
-    def shares(terms, weights=None):
-        mean = terms.mean(axis=1) if weights is None else np.tensordot(weights, terms, (1, 1))
-        spread = squares.mean(axis=0) if weights is None else (weights @ squares)[:, None]
-        return np.where(spread > 0, mean / np.where(spread > 0, spread, 1.0), 0.0)
+    def share(part, spread):
+        return np.where(spread > 0, part / np.where(spread > 0, spread, 1.0), 0.0)
 
     rng = np.random.default_rng([seed, 2])
     weights = rng.multinomial(rows, np.full(rows, 1.0 / rows), RESAMPLES) / rows
-    ends = {
-        name: np.quantile(shares(terms, weights), [0.05, 0.95], axis=0)
-        for name, terms in (("f", first_terms), ("t", total_terms))
-    }
-    spread = squares[: rows // 2].mean(axis=0)
-    half = np.where(spread > 0, total_terms[:, : rows // 2].mean(axis=1) / np.where(spread > 0, spread, 1.0), 0.0)
-    total = shares(total_terms)
+    (first, first_ends), (total, total_ends) = (
+        (
+            share(terms.mean(axis=1), squares.mean(axis=0)),
+            np.quantile(share(np.tensordot(weights, terms, (1, 1)), (weights @ squares)[:, None]), [0.05, 0.95], axis=0),
+        )
+        for terms in (first_terms, total_terms)
+    )
+    half = share(total_terms[:, : rows // 2].mean(axis=1), squares[: rows // 2].mean(axis=0))
     return Indices(
-        first=shares(first_terms),
-        first_low=ends["f"][0],
-        first_high=ends["f"][1],
+        first=first,
+        first_low=first_ends[0],
+        first_high=first_ends[1],
         total=total,
-        total_low=ends["t"][0],
-        total_high=ends["t"][1],
+        total_low=total_ends[0],
+        total_high=total_ends[1],
         variance=squares.mean(axis=0),
         half=np.abs(total - half).max(axis=0, initial=0.0),
     )

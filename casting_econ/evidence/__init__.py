@@ -6,6 +6,7 @@ from .labour import hours_by_kind, learning_table
 from .learning import fit_learning
 from .lives import kaplan_meier, remaining, weibull_fit
 from .loads import (
+    casts_poured,
     cause_shares,
     likeness,
     load_correlation,

@@ -6,6 +6,7 @@ import numpy as np
 from scipy import special
 
 from ..faults import counted
+from ..study.consistency import items_of
 from .channels import SCATTERS, channel_finding
 from .finding import BEYOND, Finding, mean_finding, prior_weight_of, rate_finding, rows_finding, share_finding, weight_in
 from .labour import by_day
@@ -58,14 +59,11 @@ def _ask(study, path, number):
             return _mould_life(study, product, kind, number)
         case ["products", product, "mould", "minutes"]:
             return _mould_minutes(study, product, number)
-        case ["products", product, *rest, item, "price" | "loss" as kind]:
-            node = study.file.products[product]
-            if rest[0] == "mould":
-                node, rest = node.mould, rest[1:]
-            entries = getattr(node.steps[rest[1]], rest[2]) if rest[0] == "steps" else getattr(node, rest[0])
-            if kind == "price":
-                return _price(study, item, entries[item], number)
+        case ["products", product, *_, item, "loss"]:
             return _loss(study, product, ".".join(path[:-1]), number)
+        case ["products", *_, item, "price"]:
+            entry = next(entry for key, *_, entry in items_of(study.file) if key == ".".join(path[:-1]))
+            return _price(study, item, entry, number)
         case ["channels", channel, kind]:
             return channel_finding(study, channel, kind, number)
         case ["time", "fixed_hours"]:
@@ -91,15 +89,8 @@ def _pass_share(study, product, step, number):
     # pieces of a load that are alike tell less than as many from different loads
     usual = max((sizes**2).sum() / sizes.sum(), 1.0)
     told = sizes.sum() / (1 + (usual - 1) * alike.middle) if not counts.pooled[step] else sizes.sum()
-    return Finding(
-        posterior=posterior,
-        prior=share_posterior(stated, weight, 0, 0),
-        observed=float(hits.sum() / sizes.sum()),
-        data=data,
-        prior_weight=weight * sizes.sum() / told,
-        amount=float(sizes.sum()),
-        counted="pieces",
-    )
+    prior, entered = share_posterior(stated, weight, 0, 0), float(sizes.sum())
+    return Finding(posterior, prior, float(hits.sum() / sizes.sum()), data, weight * sizes.sum() / told, entered, "pieces")
 
 
 def _rework(study, product, step, kind, number):
@@ -153,16 +144,9 @@ def _mould_life(study, product, kind, number):
     at = ("life", "life_shape").index(kind)
     said = f"{worn.size} worn out" if worn.size else "none worn out yet, so still a guess"
     scale = (np.sum(np.concatenate([worn, live]) ** shape) / worn.size) ** (1 / shape) if worn.size else np.nan
-    return Finding(
-        posterior=both[at],
-        prior=guess[at],
-        observed=float(scale * special.gamma(1 + 1 / shape)) if kind == "life" else both[at].middle,
-        data=f"{said}, {live.size} still good after {live.sum():.0f} casts a cavity",
-        prior_weight=weight,
-        amount=float(worn.size),
-        counted="moulds worn out",
-        seen=worn.size > 0,
-    )
+    observed = float(scale * special.gamma(1 + 1 / shape)) if kind == "life" else both[at].middle
+    data, count = f"{said}, {live.size} still good after {live.sum():.0f} casts a cavity", float(worn.size)
+    return Finding(both[at], guess[at], observed, data, weight, count, "moulds worn out", seen=worn.size > 0)
 
 
 def _mould_minutes(study, product, number):

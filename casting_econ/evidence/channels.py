@@ -53,15 +53,7 @@ def _scatter(prior, posterior, observed, data, amount, counted):
     """Finding for a scatter, whose log standard deviation falls with the root of what is counted."""
     left = stated_range(posterior, logarithms=True)[1]
     worth = amount * left**2 / max(prior[1] ** 2 - left**2, 1e-9)
-    return Finding(
-        posterior=posterior,
-        prior=prior_of(*prior[:2]),
-        observed=observed,
-        data=data,
-        prior_weight=worth,
-        amount=amount,
-        counted=counted,
-    )
+    return Finding(posterior, prior_of(*prior[:2]), observed, data, worth, amount, counted)
 
 
 def _orders(study, channel, kind, number):
@@ -96,15 +88,9 @@ def _orders(study, channel, kind, number):
     months = guess[1] * (1.0 + beside)  # that the guess counts for, of such as differ like these
     # guess and months by their number, the best of all that are linear in them; the mean of so skew a posterior lies beyond both
     middle = (guess[0] * months + count) / (months + float(time.sum())) * MONTHS
-    return Finding(
-        posterior=replace(of_year[0], middle=middle),
-        prior=replace(of_year[1], middle=stated),
-        observed=count / float(time.sum()) * MONTHS,
-        data=f"{counted(count, 'order')} in {parts.sum():.1f} months{since}",
-        prior_weight=months,
-        amount=float(parts.sum()),
-        counted="months",
-    )
+    posterior, prior = replace(of_year[0], middle=middle), replace(of_year[1], middle=stated)
+    data, observed = f"{counted(count, 'order')} in {parts.sum():.1f} months{since}", count / float(time.sum()) * MONTHS
+    return Finding(posterior, prior, observed, data, months, float(parts.sum()), "months")
 
 
 def _sizes(number, pieces):

@@ -18,7 +18,7 @@ DEFAULT_PRIOR_WEIGHT = 10.0  # pieces or loads that a guess counts for when the 
 _NO_ROWS = ([], np.empty((0, 1)))
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Finding:
     """What the logs say about one number, in its unit."""
 
@@ -53,15 +53,8 @@ def weight_in(number, unit):
 def share_finding(number, hits, count, data, counted):
     """Finding for a share of independent things."""
     stated, weight = share_prior(number.value, number.prior_weight, number.distribution)
-    return Finding(
-        posterior=share_posterior(stated, weight, hits, count - hits),
-        prior=share_posterior(stated, weight, 0, 0),
-        observed=hits / count,
-        data=data,
-        prior_weight=weight,
-        amount=count,
-        counted=counted,
-    )
+    posterior, prior = (share_posterior(stated, weight, *seen) for seen in ((hits, count - hits), (0, 0)))
+    return Finding(posterior, prior, hits / count, data, weight, count, counted)
 
 
 def guessed_rate(number):
@@ -73,31 +66,20 @@ def guessed_rate(number):
 def rate_finding(number, count, months, data):
     """Finding for events a year, of which so many came in so many months."""
     stated, years = guessed_rate(number)
-    return Finding(
-        posterior=rate_posterior(stated, years, count, months / MONTHS),
-        prior=rate_posterior(stated, years, 0, 0),
-        observed=count / months * MONTHS,
-        data=data,
-        prior_weight=years * MONTHS,
-        amount=months,
-        counted="months",
-    )
+    posterior, prior = (rate_posterior(stated, years, *seen) for seen in ((count, months / MONTHS), (0, 0)))
+    return Finding(posterior, prior, count / months * MONTHS, data, years * MONTHS, months, "months")
 
 
 def rows_finding(number, weight, totals, units, data, counted, spread):
     """Finding for a mean of positive rows with one kind of unit; the weight is in rows."""
     units = np.asarray(units, float)
     stated, rows = rows_prior(number.value, weight, number.distribution, spread)
-    found = rows_posterior([stated], [rows], totals, units[:, None], spread=spread)
-    return Finding(
-        posterior=found.means[0],
-        prior=rows_posterior([stated], [rows], *_NO_ROWS, spread=spread).means[0],
-        observed=float(np.sum(totals) / units.sum()),
-        data=data,
-        prior_weight=rows * (found.scatter / spread) ** 2,  # in rows that scatter as these do
-        amount=units.size,
-        counted=counted,
-    )
+    found, guess = (rows_posterior([stated], [rows], *seen, spread=spread) for seen in ((totals, units[:, None]), _NO_ROWS))
+    observed, weight = (
+        float(np.sum(totals) / units.sum()),
+        rows * (found.scatter / spread) ** 2,
+    )  # in rows that scatter as these do
+    return Finding(found.means[0], guess.means[0], observed, data, weight, units.size, counted)
 
 
 def mean_finding(number, totals, units, data, counted):
@@ -105,12 +87,5 @@ def mean_finding(number, totals, units, data, counted):
     units = np.asarray(units, float)
     stated, weight, sd = mean_prior(number.value, number.prior_weight, totals, units, number.distribution)
     posterior, prior = (mean_posterior(stated, weight, *rows, sd) for rows in ((totals, units), ([], [])))
-    return Finding(
-        posterior=posterior,
-        prior=prior,
-        observed=float(np.sum(totals) / units.sum()),
-        data=data,
-        prior_weight=weight,
-        amount=float(units.sum()),
-        counted=counted,
-    )
+    observed, amount = float(np.sum(totals) / units.sum()), float(units.sum())
+    return Finding(posterior, prior, observed, data, weight, amount, counted)

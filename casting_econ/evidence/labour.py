@@ -1,6 +1,7 @@
 """Timesheet to minutes: rows that mix products and steps, learning, and what does not add up."""
 
 from dataclasses import replace
+from functools import cache, lru_cache
 from itertools import compress
 
 import numpy as np
@@ -30,6 +31,7 @@ def by_day(sheet: pd.DataFrame) -> pd.DataFrame:
     return parted.assign(date=parted.date + pd.to_timedelta(nth, unit="D"), minutes=parted.minutes / count)
 
 
+@lru_cache(maxsize=16)  # several pages ask
 def labour_rows(study: Study) -> list[tuple[float, dict[tuple[str, str], tuple[float, float]], object]]:
     """Timesheet rows that say how many pieces they handled, for bench steps: minutes [min], units and row of the log.
 
@@ -42,25 +44,29 @@ def labour_rows(study: Study) -> list[tuple[float, dict[tuple[str, str], tuple[f
     products = study.file.products
     known = {step for product in products.values() for step in product.steps}
     poured = {} if batches is None else batches.groupby("product").casts.sum().to_dict()
-    named = {text: steps_of(text, known) for text in sheet.step.unique()}
-    rows, usual = [], {key: usual_load(study, key) for key in products}
-    counted = sheet[(sheet.pieces_handled > 0) & sheet.step.map(lambda text: bool(named[text]))]
-    for row, step, product, minutes, pieces in zip(
-        counted.index, counted.step, counted["product"], counted.minutes, counted.pieces_handled, strict=True
-    ):
-        units = {}
-        for name in named[step]:
-            owners = [product] if isinstance(product, str) else [key for key, entry in products.items() if name in entry.steps]
-            owners = [key for key in owners if name in products[key].steps]
+    usual = {key: usual_load(study, key) for key in products}
+
+    @cache
+    def parts(step, product):
+        """Product and step, share of the pieces, and pieces of a load, of each bench step that such a row is about."""
+        found = []
+        for name in steps_of(step, known):
+            owners = [key for key, entry in products.items() if name in entry.steps and product in (None, key)]
             weights = np.array([poured.get(key, 0.0) for key in owners], float)
             weights = weights / weights.sum() if weights.sum() > 0 else np.full(len(owners), 1.0 / max(len(owners), 1))
-            for key, weight in zip(owners, weights, strict=True):
-                stated = products[key].steps[name].load_size
-                size = usual[key] if stated is None else stated.value
-                share = pieces * weight
-                units[key, name] = (share, max(round(share / size), 1.0) if share > 0 else 0.0)
-        rows.append((float(minutes), units, row))
-    return rows
+            sizes = [products[key].steps[name].load_size for key in owners]
+            sizes = [usual[key] if size is None else size.value for key, size in zip(owners, sizes)]
+            found += [((key, name), weight, size) for key, weight, size in zip(owners, weights, sizes)]
+        return found
+
+    def units(step, product, pieces):
+        shares = ((key, pieces * weight, size) for key, weight, size in parts(step, product))
+        return {key: (share, max(round(share / size), 1.0) if share > 0 else 0.0) for key, share, size in shares}
+
+    bench = {text for text in sheet.step.unique() if steps_of(text, known)}
+    counted = sheet[(sheet.pieces_handled > 0) & sheet.step.isin(bench)]
+    columns = (counted[name] for name in ("step", "product", "minutes", "pieces_handled"))
+    return [(float(minutes), units(step, of, pieces), row) for row, step, of, minutes, pieces in zip(counted.index, *columns)]
 
 
 def minutes_posteriors(study: Study, asking: set[str]) -> dict[str, Finding]:
@@ -120,17 +126,12 @@ def _one_group(study, keys, minutes, units, fixed):
 
     def finding(j, key):
         name = "load" if key.endswith("load_minutes") else "piece"
-        return Finding(
-            posterior=both.means[j],
-            prior=rows_posterior([stated[j]], [weight[j]], [], np.empty((0, 1))).means[0],
-            observed=stated[j] * factors[j],
-            data=f"{counted(int(rows[j]), 'timesheet row')}, {counted(round(units[:, j].sum()), name)}{BEYOND if beyond[j] else ''}",
-            prior_weight=float(weight[j] * (both.scatter / PRIOR_SPREAD) ** 2),  # in rows that scatter as these do
-            amount=int(rows[j]),
-            counted="timesheet rows",
-            tied={other: float(both.correlation[j, i]) for i, other in enumerate(keys) if i != j},
-            to_halve=both.to_halve[j] * int(rows[j]),
-        )
+        seen = f"{counted(int(rows[j]), 'timesheet row')}, {counted(round(units[:, j].sum()), name)}"
+        guess = rows_posterior([stated[j]], [weight[j]], [], np.empty((0, 1))).means[0]
+        firm = float(weight[j] * (both.scatter / PRIOR_SPREAD) ** 2)  # in rows that scatter as these do
+        told = both.means[j], guess, stated[j] * factors[j], seen + BEYOND * beyond[j], firm, int(rows[j]), "timesheet rows"
+        tied = {other: float(both.correlation[j, i]) for i, other in enumerate(keys) if i != j}
+        return Finding(*told, tied=tied, to_halve=both.to_halve[j] * int(rows[j]))
 
     return {key: finding(j, key) for j, key in enumerate(keys)}
 
@@ -170,13 +171,8 @@ def kinds_of_steps(study: Study, steps) -> dict[str, str]:
     """Kind of each step of the timesheet, one of `KINDS_OF_STEPS`, by the step as it is written."""
     known = {step for product in study.file.products.values() for step in product.steps}
     moulds = {step for product in study.file.products.values() for step in getattr(product.mould, "steps", ())}
-    named = (
-        known,
-        moulds | {MOULD},
-        study.file.channels,
-        study.file.time.weekly_tasks,
-        {*study.file.time.one_off_tasks, ONE_OFF},
-    )
+    time = study.file.time
+    named = known, moulds | {MOULD}, study.file.channels, time.weekly_tasks, {*time.one_off_tasks, ONE_OFF}
 
     def kind(text):
         return next((kind for kind, names in zip(KINDS_OF_STEPS, named) if steps_of(text, names)), KINDS_OF_STEPS[-1])

@@ -95,27 +95,36 @@ class _Rows:
         # a floor within the first two rows would explain them alone, at any rate
         self.turns = np.geomspace(max(self.start[2], 1.0), max(before + pieces.sum(), 1.0), TURNS)
 
-    def _misfit(self, rate, turn):
-        """Log minutes a piece, less the curve's with a first piece of 1; the rows are the last axis."""
+    def _without(self, rate):
+        """Log minutes a piece, less those of the curve without a floor and with a first piece of 1; the rows are the last axis."""
+        rate = np.asarray(rate, float)[..., None]
+        return self.each - np.log(practised_minutes(0.0, 1.0, rate, self.start, self.pieces))
+
+    def _misfit(self, rate, turn, without):
+        """The same with a floor, which is reached within one row; all rows before it are as they are without."""
+        if np.all(np.isinf(turn)):
+            return without
         rate, turn = np.asarray(rate, float)[..., None], np.asarray(turn, float)[..., None]
-        floor = np.where(np.isinf(turn), 0.0, np.where(np.isinf(turn), 1.0, turn) ** learning_exponent(rate))
-        return self.each - np.log(practised_minutes(floor, 1.0, rate, self.start, self.pieces))
+        floor, rows = turn ** learning_exponent(rate), np.arange(self.count)
+        at = np.minimum(np.searchsorted(self.start + self.pieces, np.floor(turn)), self.count - 1)
+        partly = self.each[at] - np.log(practised_minutes(floor, 1.0, rate, self.start[at], self.pieces[at]))
+        return np.where(rows < at, without, np.where(rows > at, self.each - np.log(floor), partly))
 
     def offset(self, rate, turn):
         """Likeliest log minutes of the first piece."""
-        return self._misfit(rate, turn).mean(axis=-1)
+        return self._misfit(rate, turn, self._without(rate)).mean(axis=-1)
 
-    def squares(self, rate, turn):
+    def squares(self, rate, turn, without=None):
         """Sum of squared log errors at the likeliest first minutes."""
-        misfit = self._misfit(rate, turn)
+        misfit = self._misfit(rate, turn, self._without(rate) if without is None else without)
         return np.sum((misfit - misfit.mean(axis=-1, keepdims=True)) ** 2, axis=-1)
 
     def best_turn(self, rate):
         """Least squares for each rate over the age at which the floor is reached, and that age."""
         rate = np.asarray(rate, float)[..., None]
-        turns = np.broadcast_to(self.turns, (*rate.shape[:-1], TURNS))
+        turns, without = np.broadcast_to(self.turns, (*rate.shape[:-1], TURNS)), self._without(rate)
         for _ in range(5):
-            squares = self.squares(rate, turns)
+            squares = self.squares(rate, turns, without)
             best = np.argmin(squares, axis=-1)[..., None]
             least, turn = np.take_along_axis(squares, best, -1)[..., 0], np.take_along_axis(turns, best, -1)[..., 0]
             ends = [np.take_along_axis(turns, np.clip(best + step, 0, turns.shape[-1] - 1), -1) for step in (-1, 1)]

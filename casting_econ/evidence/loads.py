@@ -216,10 +216,19 @@ def mould_lives(study, product):
 
 
 def moulds_in_hand(study, product):
-    """Moulds that are there, where they are counted one by one: as stated, and those of the moulds log in use. [mould]"""
-    moulds = study.records.get("moulds")
-    logged = 0 if moulds is None else int(((moulds["product"] == product) & moulds.retired.isna()).sum())
-    return study.file.products[product].mould.in_hand + logged
+    """Moulds that are there, where they are counted one by one: as stated, and those of the moulds log in use; where neither says of any, as
+    many as the largest load of the batches log filled. [mould]"""
+    entry, moulds = study.file.products[product].mould, study.records.get("moulds")
+    mine = None if moulds is None else moulds.retired[moulds["product"] == product]
+    if entry.in_hand or (mine is not None and len(mine)):
+        return entry.in_hand + (0 if mine is None else int(mine.isna().sum()))
+    return math.ceil(casts_poured(study, product).max() / entry.cavities)
+
+
+def casts_poured(study, product):
+    """Casts of each load of a product in the batches log, those still in work too; one of none where it has no load. [cast]"""
+    frames = (study.records.get("batches"), study.in_work)
+    return np.concatenate([[0], *(frame.casts[frame["product"] == product] for frame in frames if frame is not None)])
 
 
 def mould_ages(study: Study, product: str) -> pd.Series:

@@ -51,7 +51,8 @@ def orders_seen(study: Study, channel: str):
     first row.
 
     None where nothing is told: without a sales log, with logs of one day alone, and before the channel is offered. The time goes
-    from `offered_since`, else the first row of all logs, to the last row of all logs; days without an order count. An order that
+    from `offered_since`, else the first row of all logs, to the last row of all logs; days without an order count, also where
+    rows of kind `nothing` are all the sales log has. An order that
     is itself the first row of all logs only starts the clock: orders after one of them are a Poisson process as before it.
     """
     entry = study.file.channels[channel]

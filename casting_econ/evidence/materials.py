@@ -4,24 +4,10 @@ import numpy as np
 import pandas as pd
 
 from ..study import Study
+from ..study.consistency import items_of
 from ..units import ratio_of_units
 from .loads import load_counts
 from .market import price_trend
-
-
-def items_of(study: Study):
-    """Every material and part of the study as (dotted key, product, step or None, item, entry of the study file)."""
-    for name, product in study.file.products.items():
-        for step, entry in product.steps.items():
-            for item, material in entry.materials.items():
-                yield f"products.{name}.steps.{step}.materials.{item}", name, step, item, material
-        for item, material in product.parts.items():
-            yield f"products.{name}.parts.{item}", name, None, item, material
-        if product.mould is not None:
-            steps = {f"steps.{step}.": entry.materials for step, entry in product.mould.steps.items()}
-            for place, materials in ({"": product.mould.materials} | steps).items():
-                for item, material in materials.items():
-                    yield f"products.{name}.mould.{place}materials.{item}", name, None, item, material
 
 
 def amount_in(quantity, unit, base, entry, currency):
@@ -78,7 +64,7 @@ def material_table(study: Study) -> pd.DataFrame:
     Amounts are in the unit of the price, `paid` is money, `cheaper when doubled` a share [-]: nan where purchases cannot tell.
     """
     rows = []
-    for _, product, step, item, entry in items_of(study):
+    for _, product, step, item, entry in items_of(study.file):
         base = entry.price.unit.partition("/")[2]
         paid, amounts = bought_amounts(study, item, entry, base or "dimensionless")
         known = np.isfinite(amounts) & (amounts > 0)

@@ -140,9 +140,8 @@ def load_share_posterior(stated, prior_weight, hits, sizes, pooled=0.0):
         joint[row] = _log_beta(rho, *PRIOR_LOADS) + np.log(rho * (1 - rho))  # even in log-odds
         for ratio, loads in groups:
             strength, hit, of = (1 - rho * ratio) / (rho * ratio), hits[loads], sizes[loads]
-            joint[row] += (
-                _log_risen(share * strength, hit) + _log_risen((1 - share) * strength, of - hit) - _log_risen(strength, of)
-            )
+            joint[row] += _log_risen(share * strength, hit) - _log_risen(strength, of)
+            joint[row] += _log_risen((1 - share) * strength, of - hit)
     joint += _log_beta(share, stated * prior_weight, (1 - stated) * prior_weight)
     joint = np.exp(joint - joint.max())
     found = weighed(share, joint.sum(axis=0), "mean")

@@ -43,7 +43,7 @@ NUMBERS = {
 }
 _WORDS = {
     "fate": ("scrap", "rework", "second"),
-    "sale": ("sale", "replacement", "sample", "gift"),
+    "sale": ("sale", "replacement", "sample", "gift", "nothing"),  # the last says that by its day none came
     "purchase": ("material", "consumable", "equipment", "overhead"),
     "yes_no": ("yes", "no"),
     "sold": ("yes", "no", "unknown"),

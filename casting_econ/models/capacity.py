@@ -1,14 +1,14 @@
 """How much of what is asked for a workshop can make: month by month, with what waits, what stands ready and what stops work."""
 
 import itertools
-from dataclasses import dataclass, fields, is_dataclass
-from functools import partial, reduce
+from dataclasses import dataclass
+from functools import cached_property, partial, reduce
 from operator import add
 from typing import Any
 
 import numpy as np
 
-from .checks import checked
+from .checks import checked, share_of
 from .curing import ENOUGH_LOADS, WEEK_HOURS, in_moulds, loads_per_week, places_needed
 from .levers import moved_at
 from .months import Asked, side_by_side, weeks_lost
@@ -31,8 +31,14 @@ class Month:
     waits: dict[str, Any]  # orders of each channel that wait at the end [order]
     late: dict[str, tuple]  # orders and pieces of all that wait, then what is left of the one that is begun [order, piece]
     shelf: dict[str, Any]  # of each product ready at the end [piece]
-    utilisation: dict[str, Any]  # share of each resource that what was asked for needed [-]
+    used: dict[str, Any]  # of each resource by what was asked for [part of a year; of hands hour]
+    rooms: dict[str, Any]  # of each, that there is of it [as used]
     binding: Any  # index into the resources, demand being 0, of what limits orders
+
+    @property
+    def utilisation(self) -> dict[str, Any]:
+        """Share of each resource that what was asked for needed. [-]"""
+        return {name: use_of(self.used[name], room) for name, room in self.rooms.items()}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,9 +94,8 @@ def needs_by_month(a, plans, weeks) -> list[dict]:
 
 def _depth(group):
     """Most axes of a number in a group of them."""
-    if is_dataclass(group):
-        group = tuple(getattr(group, one.name) for one in fields(group))
-    return max(map(_depth, group), default=0) if isinstance(group, tuple) else np.ndim(group)
+    inner = group if isinstance(group, tuple) else vars(group).values() if hasattr(group, "__dict__") else None
+    return getattr(group, "ndim", 0) if inner is None else max(map(_depth, inner), default=0)
 
 
 def _needs(a, plans, weeks):
@@ -161,16 +166,16 @@ def served(a, asked: Asked, plans, needs, times: Working) -> tuple[Month, ...]:
     waited, shelf = a.months.before or ({}, {})
     late, shelf, months = {c.name: (0.0,) * 4 for c in a.channels} | dict(waited), full | dict(shelf), []
     if last and a.months.before is None and any(c.waits for c in a.channels):
-        late = _month(a, asked, plans, needs, times, last, late, full)[1]
+        late = _month(a, asked, plans, needs, times, last, late, full).late
     for m in range(last + 1):
-        month, late = _month(a, asked, plans, needs, times, m, late, shelf)
-        shelf = month.shelf
+        month = _month(a, asked, plans, needs, times, m, late, shelf)
+        late, shelf = month.late, month.shelf
         months.append(month)
     return tuple(months)
 
 
 def _month(a, asked, plans, needs, times, m, late, shelf):
-    """One month, in which `late` orders wait from the one before; and those that wait at its end, as `Month.late`."""
+    """One month, in which `late` orders wait from the one before."""
     weeks = times.weeks[..., m] / a.weeks_per_year
     given = {
         "own": {c.name: (asked.orders[c.name][m], asked.pieces[c.name][m]) for c in a.channels},
@@ -178,28 +183,26 @@ def _month(a, asked, plans, needs, times, m, late, shelf):
         "packing": {c.name: c.minutes_per_order / 60.0 for c in a.channels},
         "needs": needs[m] | {HANDS: {p: plan["make_hours"] for p, plan in plans.items()}},
         "year": {p: plan["pieces"] for p, plan in plans.items()},
+        "working": a.months.working[m],
         "rooms": {name: weeks * times.open_share(name, m) for name in needs[m]} | {HANDS: np.maximum(times.hours[..., m], 0.0)},
     }
-    hard = np.ones(())
-    if a.months.luck is not None and not any(
-        np.any(p.shelf) for p in a.products
-    ):  # most draws have time for all that is asked, and none who waits
-        left = _Left(a, given | {"late": dict.fromkeys(late, (0.0,) * 4)})
-        used = left.wants(left.asked["own"], a.months.working[m], own=left.asked["own"])[1]
+    left, hard, none = _Left(a, given), np.True_, dict.fromkeys(given["own"], 0.0)
+    if not any(np.any(p.shelf) for p in a.products):  # most draws have time for all that is asked, and none who waits
+        used = left.all_own[1]
         hard = [np.greater(used[name], room) for name, room in given["rooms"].items()]
-        hard = np.asarray(reduce(np.logical_or, hard + [np.greater(orders, 0) for orders, *_ in late.values()]))
-    if not hard.ndim or 2 * np.count_nonzero(hard) > hard.size:
-        became = _worked(a, _Left(a, given), m, shelf)
+        hard = reduce(np.logical_or, hard + [np.greater(orders, 0) for orders, *_ in late.values()])
+    if 2 * np.count_nonzero(hard) > hard.size:
+        became = _worked(a, left, shelf)
     else:
-        rows, none = np.flatnonzero(hard), dict.fromkeys(given["own"], 0.0)
         met, pieces = ({name: one[at] for name, one in given["own"].items()} for at in (0, 1))
         late = dict.fromkeys(none, (0.0,) * 4)
         became = {"met": met, "pieces": pieces, "lost": none, "late": late, "used": used, "binding": 0}
-        some = _each(lambda one: np.broadcast_to(one, hard.shape).take(rows) if np.ndim(one) else one, given)
-        became = _each(partial(_put, rows, hard.shape), became, _worked(a, _Left(a, some), m, shelf))
-    used, came, waits = became.pop("used"), *({c: one[0] for c, one in of.items()} for of in (given["own"], became["late"]))
-    utilisation = {name: use_of(used[name], room) for name, room in given["rooms"].items()}
-    return Month(came=came, waits=waits, utilisation=utilisation, **{"shelf": shelf} | became), became["late"]
+        rows = np.flatnonzero(hard)
+        if rows.size:
+            some = _each(lambda one: np.broadcast_to(one, hard.shape).take(rows) if np.ndim(one) else one, given)
+            became = _each(partial(_put, rows, hard.shape), became, _worked(a, _Left(a, some), shelf))
+    came, waits = ({c: one[0] for c, one in of.items()} for of in (given["own"], became["late"]))
+    return Month(came=came, waits=waits, rooms=given["rooms"], **{"shelf": shelf} | became)
 
 
 def _each(do, group, *alike):
@@ -218,16 +221,16 @@ def _put(rows, shape, number, some):
     return whole
 
 
-def _worked(a, left, m, shelf):
+def _worked(a, left, shelf):
     """What becomes of a month's orders by the rules of `served`."""
-    kept, make = any(np.any(p.shelf) for p in a.products), dict(left.asked)
+    kept, drawn, make = any(np.any(p.shelf) for p in a.products), a.months.luck is not None, dict(left.asked)
     if kept:
         shelf, make["begun"] = left.off_the_shelf(shelf, "begun")
     if any(np.any(orders) for orders, _ in left.orders["begun"].values()):
         left.take(make["begun"], begun=make["begun"])
     if kept:
         shelf, make["own"], make["others"] = left.off_the_shelf(shelf, "own", "others")
-    done = left.take(make["own"], a.months.working[m], own=make["own"])
+    done = left.take(make["own"], left.given["working"], own=make["own"])
     if any(np.any(orders) for orders, _ in left.orders["others"].values()):
         uncut = {p: np.where(done[p] < 1.0, 0.0, pieces) for p, pieces in make["others"].items()}
         left.take(uncut, others=uncut)
@@ -238,25 +241,30 @@ def _worked(a, left, m, shelf):
         shelf = {p: shelf[p] + lacks[p] * done[p] for p in lacks}
         shelf = {p: np.where(ready > _ROUNDING, ready, 0.0) for p, ready in shelf.items()}  # a trace would ask for packing
     met, pieces, lost, waits = {}, {}, {}, {}
-    out = _each(lambda sent, asked: share_of(sent, asked, 0.0), left.out, left.asked)
+    out = {kind: {p: share_of(_sum(left.out[kind][p]), asked, 0.0) for p, asked in of.items()} for kind, of in left.asked.items()}
     for c in a.channels:
         (begun, rest), (orders, new), (others, behind) = (left.orders[kind][c.name] for kind in _KINDS)
         sent = pieces[c.name] = _sum(left.orders[kind][c.name][1] * out[kind][c.product] for kind in _KINDS)
         first = np.minimum(sent, rest)  # the oldest order goes out first, and first of all the one that is begun
-        then = np.minimum(sent - first, behind)
-        share = np.minimum(share_of(sent - first - then, new, 1.0), 1.0)
+        later = sent - first
+        then = np.minimum(later, behind)
+        share = np.minimum(share_of(later - then, new, 1.0), 1.0)
         still, unmade = begun * (1.0 - share_of(first, rest, 1.0)), others * (1.0 - share_of(then, behind, 1.0))
         met[c.name] = orders * share + begun + others - still - unmade
         # of those that have waited a month the one that is begun stays
-        due = _begun(a, still + unmade)
-        waited = np.where(still > _WHOLE, rest - first, (behind - then) * share_of(due, unmade, 0.0))
-        lost[c.name], stays = still + unmade - due, np.where(share < 1.0 - _ROUNDING, 1.0 - share, 0.0)
+        over, due, waited = still + unmade, 0.0, 0.0
+        if drawn:
+            due = _begun(over)
+            waited = np.where(still > _WHOLE, rest - first, (behind - then) * share_of(due, unmade, 0.0))
+        stays, part, rest = np.where(share < 1.0 - _ROUNDING, 1.0 - share, 0.0), 0.0, 0.0
         if c.waits and a.months.season.size > 1:
-            begun = _begun(a, orders * stays + due)
-            rest = np.where(due > 0, waited, new * share_of(begun, orders, 0.0))
-            waits[c.name] = orders * stays + due, new * stays + waited, begun, rest
+            wait = orders * stays + due
+            if drawn:
+                part = _begun(wait)
+                rest = np.where(due > 0, waited, new * share_of(part, orders, 0.0))
+            lost[c.name], waits[c.name] = over - due, (wait, new * stays + waited, part, rest)
         else:
-            lost[c.name], waits[c.name] = lost[c.name] + orders * stays, (due, waited, due, waited)
+            lost[c.name], waits[c.name] = over - due + orders * stays, (due, waited, due, waited)
     return {"met": met, "pieces": pieces, "lost": lost, "late": waits, "shelf": shelf, "used": used, "binding": binding}
 
 
@@ -266,10 +274,11 @@ def _sum(parts):
     return reduce(add, parts) if parts else 0.0
 
 
-def _begun(a, orders):
-    """What is over a whole number of orders that wait: what is left of the one that is begun. Nothing where they are expected, not drawn."""
-    over = orders + _WHOLE - np.floor(orders + _WHOLE)
-    return np.where(over > 2.0 * _WHOLE, over - _WHOLE, 0.0) if a.months.luck is not None else 0.0
+def _begun(orders):
+    """What is over a whole number of orders that wait: what is left of the one that is begun."""
+    orders = orders + _WHOLE
+    over = orders - np.floor(orders)
+    return np.where(over > 2.0 * _WHOLE, over - _WHOLE, 0.0)
 
 
 class _Left:
@@ -284,8 +293,8 @@ class _Left:
             kind: {p: _sum(of[c.name][1] for c in a.channels if c.product == p) for p in given["year"]}
             for kind, of in self.orders.items()
         }
-        self.rooms, self.used = dict(given["rooms"]), dict.fromkeys(given["rooms"], 0.0)  # of a year's time, hands in hours
-        self.out = {kind: dict.fromkeys(given["year"], 0.0) for kind in _KINDS}  # pieces that go out, by product
+        self.rooms, self.used = dict(given["rooms"]), {}  # of a year's time, hands in hours
+        self.out = {kind: dict.fromkeys(given["year"], ()) for kind in _KINDS}  # pieces that go out each time, by product
         self.binding = 0  # 0 is demand
 
     def off_the_shelf(self, shelf, *kinds):
@@ -309,15 +318,20 @@ class _Left:
             wants[HANDS][c.product] = wants[HANDS][c.product] + hours
         return wants, {name: reduce(add, want.values()) for name, want in wants.items()}
 
+    @cached_property
+    def all_own(self):
+        """What all of the month's own orders want, as `wants` has it."""
+        return self.wants(self.asked["own"], self.given["working"], own=self.asked["own"])
+
     def take(self, make, otherwise=0.0, **send):
         """Share of the work of `wants` that can be done, for each product; and what it takes is taken."""
-        wants, used = self.wants(make, otherwise, **send)
+        wants, used = self.all_own if make is self.asked["own"] else self.wants(make, otherwise, **send)
         done, binding = _limits(wants, used, self.rooms)
         for name, want in wants.items():
-            self.used[name] = self.used[name] + used[name]
+            self.used[name] = self.used[name] + used[name] if name in self.used else used[name]
             self.rooms[name] = np.maximum(self.rooms[name] - reduce(add, (want[p] * done[p] for p in want)), 0.0)
         for (kind, pieces), p in itertools.product(send.items(), done):
-            self.out[kind][p] = self.out[kind][p] + pieces[p] * done[p]
+            self.out[kind][p] += (pieces[p] * done[p],)
         self.binding = np.where(self.binding > 0, self.binding, binding)[()]
         return done
 
@@ -325,22 +339,8 @@ class _Left:
 def limit_of(months: tuple[Month, ...]):
     """Index of what limits a year: what does in most of its months, demand where as many have it as something else."""
     by_month = np.stack(np.broadcast_arrays(*(month.binding for month in months)))
-    counts = [(by_month == index).sum(axis=0, dtype=np.int8) for index in range(len(months[0].utilisation) + 1)]
+    counts = [(by_month == index).sum(axis=0, dtype=np.int8) for index in range(len(months[0].rooms) + 1)]
     return np.argmax(counts, axis=0)[()]
-
-
-def share_of(part, whole, otherwise):
-    """Part over whole, and something else where the whole is zero."""
-    if isinstance(part, float):  # as at a point, or where none is begun: in a tenth of the time
-        if isinstance(whole, float):
-            return part / whole if whole > 0 else otherwise
-        if part == otherwise == 0.0:
-            return 0.0
-    whole = np.asarray(whole)
-    there = whole > 0
-    if there.all():
-        return (part / whole)[()]
-    return np.where(there, part / np.where(there, whole, 1.0), otherwise)[()]
 
 
 def use_of(used, room):

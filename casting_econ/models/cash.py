@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from .checks import checked, checked_share, checked_whole
+from .checks import checked, checked_share, checked_whole, share_of
 from .months import MONTHS_IN_YEAR
 
 _LEVEL = (1.0,) * MONTHS_IN_YEAR
@@ -68,8 +68,7 @@ def payback(flows, rate=0.0, *, for_good=False):
         back = np.flip(np.logical_and.accumulate(np.flip(back, axis=-1), axis=-1), axis=-1)
     index = np.argmax(back, axis=-1)[..., None]
     now, before = (np.take_along_axis(held, np.maximum(at, 0), axis=-1)[..., 0] for at in (index, index - 1))
-    gained = now - before
-    part = np.clip(np.where(gained > 0, -before / np.where(gained > 0, gained, 1.0), 1.0), 0.0, 1.0)
+    part = np.clip(share_of(-before, now - before, 1.0), 0.0, 1.0)
     when = np.where(index[..., 0] == 0, 0.0, index[..., 0] - 1.0 + part)
     return np.where(back.any(axis=-1), when, np.inf)[()]
 

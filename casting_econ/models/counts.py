@@ -42,23 +42,11 @@ def counts_from_loads(loads, good_share, load_correlation, set_size=1, ruined=0.
     The chance of 0, 1, ... pieces or sets up to the most that the loads hold [-]. Given the draw loads are independent, so their
     distributions are convolved, by the discrete Fourier transform.
 
-    Parameters
-    ----------
-    loads : sequence of int
-        Size of each load; none gives no piece for certain. [cast]
-    good_share, load_correlation, ruined : float or array_like, shape (draws,)
-        Long-run share that ends good, in [0, 1]; correlation within a load, in [0, 1); and chance that a load is lost as a whole,
-        whatever its pieces, below 1. [-]
-    set_size : int, optional
-        Pieces that must match, so come from one load; 1 counts single pieces. [piece/set]
+    `loads` are the sizes of the loads, whole numbers; none gives no piece for certain [cast]. Numbers or arrays of shape (draws,) are the
+    long-run share that ends good, in [0, 1], the correlation within a load, in [0, 1), and the chance that a load is lost as a whole,
+    whatever its pieces, below 1 [-]. So many pieces must match, so come from one load; 1 counts single pieces [piece/set]. ValueError if
+    an input is outside its range.
 
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    Examples
-    --------
     >>> counts_from_loads((1, 1), 0.5, 0.0).round(2).tolist()
     [0.25, 0.5, 0.25]
     >>> counts_from_loads((4, 1), 0.5, 0.0, set_size=2).tolist()  # of the four: 0 or 1, 2 or 3, all
@@ -68,70 +56,49 @@ def counts_from_loads(loads, good_share, load_correlation, set_size=1, ruined=0.
     share, rho = share_and_correlation(good_share, load_correlation)
     most = _most_counted(loads, set_size)
     size = scipy.fft.next_fast_len(most + 1, real=True)
-    chances = np.clip(
-        scipy.fft.irfft(_spectra(loads, share, rho, set_size, size, _checked_ruined(ruined, share)), size)[:, : most + 1],
-        0.0,
-        None,
-    )
+    together = _spectra(loads, share, rho, set_size, size, _checked_ruined(ruined, share))
+    chances = np.clip(scipy.fft.irfft(together, size)[:, : most + 1], 0.0, None)
     chances /= chances.sum(axis=-1, keepdims=True)
     return chances[0] if np.ndim(good_share) == np.ndim(load_correlation) == 0 else chances
 
 
-def chance_of(needed, casts, casts_per_load, good_share, load_correlation, *, set_size=1, started=(), weights=None, ruined=0.0):
+def chance_of(needed, casts, casts_per_load, good_share, load_correlation, *, set_size=1, started=(), ruined=0.0):
     """Chance that so many casts, with the loads already started, give enough, averaged over the draws. [-]
 
     The average of convolutions is taken before the one inverse transform, which is the same and much quicker.
 
-    Parameters
-    ----------
-    needed : int
-        Good pieces wanted, or full sets where `set_size` is above 1. [piece or set]
-    casts, casts_per_load : int
-        New casts, poured in full loads and one for the rest, and casts of a full load. [cast, cast/load]
-    good_share, load_correlation, set_size, ruined
-        As in `counts_from_loads`.
-    started : sequence of int, optional
-        Sizes of the loads already poured, whose pieces can still end either way. [cast]
-    weights : array_like, shape (draws,), optional
-        Weight of each draw; None weighs all alike. [-]
+    `needed` are good pieces, or full sets where `set_size` is above 1 [piece or set]; `casts` are new ones, poured in full loads and one for
+    the rest [cast, cast/load]; `started` the sizes of the loads already poured, whose pieces can still end either way [cast]; the others
+    as in `counts_from_loads`. ValueError if an input is outside its range.
 
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    Examples
-    --------
     >>> round(chance_of(28, 38, 14, 0.828768, 0.0), 2), round(chance_of(1, 1, 14, [0.5, 0.9], 0.0), 6)
     (0.95, 0.7)
     """
     needed, set_size = checked_whole("needed", needed), checked_whole("set size", set_size, low=1)
     loads = loads_for(casts, casts_per_load) + checked_loads(started)
     share, rho = share_and_correlation(good_share, load_correlation)
-    weights = _checked_weights(weights, share.size)
     if not 0 < needed <= _most_counted(loads, set_size):
         return float(needed <= _most_counted(loads, set_size))
-    return _chance_of(needed, loads, set_size, *(a.tobytes() for a in (share, rho, _checked_ruined(ruined, share), weights)))
+    return _chance_of(needed, loads, set_size, *(a.tobytes() for a in (share, rho, _checked_ruined(ruined, share))))
 
 
 @lru_cache(maxsize=64)  # searches for several confidences begin alike
 def _chance_of(needed, loads, set_size, *draws):
-    """Average chance of enough, from the bytes of share, correlation, chance of ruin and weight of the draws."""
-    share, rho, lost, weights = map(np.frombuffer, draws)
+    """Average chance of enough, from the bytes of share, correlation and chance of ruin of the draws."""
+    share, rho, lost = map(np.frombuffer, draws)
     most = _most_counted(loads, set_size)
     size = scipy.fft.next_fast_len(most + 1, real=True)
     rows = max(_MOST_NUMBERS // size, 1)
     parts = [slice(first, first + rows) for first in range(0, share.size, rows)]
+    weights = np.full(share.size, 1.0 / share.size)
     mean = sum(weights[part] @ _spectra(loads, share[part], rho[part], set_size, size, lost[part]) for part in parts)
     return float(np.clip(scipy.fft.irfft(mean, size)[needed : most + 1].sum(), 0.0, 1.0))
 
 
 def share_and_correlation(good_share, load_correlation):
     """Share and correlation as arrays of shape (draws,); ValueError where they are outside their range or differ in length."""
-    share, rho = np.broadcast_arrays(
-        checked_share("good share", good_share),
-        checked("load correlation", load_correlation, low=0.0, high=1.0 - 1e-9),
-    )
+    share = checked_share("good share", good_share)
+    share, rho = np.broadcast_arrays(share, checked("load correlation", load_correlation, low=0.0, high=1.0 - 1e-9))
     if share.ndim > 1:
         raise ValueError(f"good share and load correlation must be numbers or one array of draws; got shape {share.shape}")
     return np.atleast_1d(share).astype(float), np.atleast_1d(rho).astype(float)
@@ -168,12 +135,3 @@ def _checked_ruined(ruined, share):
 def checked_loads(loads):
     """Casts of each load as whole numbers; ValueError otherwise. [cast]"""
     return tuple(checked_whole("load", load) for load in loads)
-
-
-def _checked_weights(weights, draws):
-    if weights is None:
-        return np.full(draws, 1.0 / draws)
-    weights = np.asarray(checked("weights", weights, low=0.0))
-    if weights.shape != (draws,) or not weights.sum() > 0.0:
-        raise ValueError(f"weights must be one for each of {draws} draws, not all zero; got shape {weights.shape}")
-    return weights / weights.sum()

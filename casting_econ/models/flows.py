@@ -5,7 +5,8 @@ from typing import Any
 
 import numpy as np
 
-from .capacity import share_of, working
+from .capacity import working
+from .checks import share_of
 from .months import risk_cost_by_month
 from .workshop import Months, Workshop
 from .year import Outcome, order_money, shelf_cost
@@ -57,20 +58,17 @@ def flows_of(a: Workshop, outcome: Outcome) -> YearFlows:
         # moulds may leave next to nothing below nothing
         material = material + of_year(np.maximum(used - worn, 0.0)) * share
         hours = hours + of_year(made) * share
-        if p.mould is not None:
-            moulds[p.name] = of_year(worn) * share
-    overhead = sum((of_year(o.per_year) * even for o in a.overheads), 0.0 * even)
-    for p in a.products:
-        overhead = overhead + by_month([shelf_cost(p, m.shelf[p.name], count) for m in found])
-    for r in a.risks:
-        overhead = overhead + risk_cost_by_month(r, count, None if luck is None else luck.risks[r.name])
+        moulds |= {} if p.mould is None else {p.name: of_year(worn) * share}
+    overhead = [of_year(o.per_year) * even for o in a.overheads]
+    overhead += [by_month([shelf_cost(p, m.shelf[p.name], count) for m in found]) for p in a.products]
+    overhead += [risk_cost_by_month(r, count, None if luck is None else luck.risks[r.name]) for r in a.risks]
     return YearFlows(
         receipts={name: by_month([m["revenue"] - m["fees"] - m["refunds"] for m in months]) for name, months in orders.items()},
         with_sales=kinds["postage"] + kinds["packaging"],
         stalls=of_year(outcome.totals["stall_fees_per_year"]) * a.months.season,
         material=material,
         moulds=moulds,
-        overhead=overhead,
+        overhead=sum(overhead, 0.0 * even),
         wear=of_year(outcome.totals["equipment_per_year"]) * even,
         hours=hours,
     )

@@ -110,32 +110,31 @@ def _follow(tables, hours, most_loads, sizes):
         # what could begin next and when: the loads in the moulds, and last the pour
         free_from = np.where(empty, ready, _NEVER)
         moulds_free = free_from.min(axis=1)
-        since = np.concatenate([ready, np.maximum(moulds_free, pot.min(axis=1))[:, None]], axis=1)
-        soonest = np.maximum(since, now[:, None])
-        begin, kind = hours.first(soonest[:, :-1]), np.where(nothing, 0, 2)
+        may_pour, soonest = np.maximum(moulds_free, pot.min(axis=1)), np.maximum(ready, now[:, None])
+        begin, kind = hours.first(soonest), np.where(nothing, 0, 2 << 16)
         if whole.any():
             in_one_go = _of_step(whole, number, np.maximum(at, 0)) & ~empty
-            kind[in_one_go & ~nothing] = 1
-            begin = np.where(in_one_go, hours.fit(soonest[:, :-1], np.where(in_one_go, left, 1)), begin)
+            kind[in_one_go & ~nothing] = 1 << 16
+            begin = np.where(in_one_go, hours.fit(soonest, np.where(in_one_go, left, 1)), begin)
         begin = np.where(empty, _NEVER, np.where(nothing, ready, begin))  # nothing to do: no hands, at once
-        pouring = np.where(moulds_free == _NEVER, _NEVER, hours.fit(soonest[:, -1], turn))
+        pouring = np.where(moulds_free == _NEVER, _NEVER, hours.fit(np.maximum(may_pour, now), turn))
         begin = np.concatenate([begin, pouring[:, None]], axis=1)
-        rank = np.concatenate([(kind << 16) + np.maximum(number - poured, -(1 << 14)), np.full((1, live.size), 1 << 16)])
+        rank = np.concatenate([kind + np.maximum(number - poured, -(1 << 14)), np.full((1, live.size), 1 << 16)]) + (1 << 15)
         order = begin
         if boxes:  # what waits for hands begins now or later, some of it now in every draw
-            at_once = (begin == now[:, None]).all(axis=0) & (since[1] <= now[0])
+            at_once = (begin == now[:, None]).all(axis=0) & (np.concatenate([ready[1], may_pour[1:]]) <= now[0])
             at_once &= hours.until(now[1]) - hours.until(now[0]) == now[1] - now[0]
-            hands = rank >= 1 << 15
+            hands = rank >= 1 << 16
             sure &= (hands | (begin[1] <= now[0]) | (begin[0] > now[1])).all(axis=0)
             after_now = np.array([0, 1])[:, None, None] * ~at_once  # the latest of what may have to wait
             order = np.where(hands, np.maximum(begin, now[1] + after_now), begin)
-        key = (order << 20) + rank + (1 << 15)
-        chosen, emptied = _least(key[0]), _least(free_from[0])
+        key = (order << 20) + rank
+        (chosen, least), (emptied, _) = _least(key[0]), _least(free_from[0])
         pours = chosen == sets
         mine, here = rows == chosen, rows[:-1] == np.where(pours, emptied, chosen)  # the moulds that it is about
-        start, own = _picked(begin, mine), _picked(rank, mine)
+        start, own = _picked(begin, mine) if boxes else least[None] >> 20, least & ((1 << 20) - 1)
         todo = np.where(pours, turn, _picked(left, here))
-        by_hand = own > 3 << 15  # it may be put down: for work in one go, or for an earlier load
+        by_hand = own > 1 << 17  # it may be put down: for work in one go, or for an earlier load
         early = pours & (poured == max(16, 2 * sets))
         if early.any() and not boxes:
             warm = np.where(early, _seen(state, given, hours), warm)
@@ -144,7 +143,7 @@ def _follow(tables, hours, most_loads, sizes):
         cut = by_hand & (sooner[-1] < end[0])
         if boxes:
             sure &= _picked(key[1], mine) < np.where(mine, _NEVER << 21, key[0]).min(axis=0)
-            sure &= (empty | nothing | (left[0] > 0)).all(axis=0) & (~pours | (emptied == _least(free_from[1])))
+            sure &= (empty | nothing | (left[0] > 0)).all(axis=0) & (~pours | (emptied == _least(free_from[1])[0]))
             sure &= ~by_hand | cut | (sooner[0] >= end[1])
         if cut.any():
             left -= here * np.where(cut, hours.until(sooner[::-1]) - hours.until(start), 0)[:, None]
@@ -152,7 +151,9 @@ def _follow(tables, hours, most_loads, sizes):
         by_itself = ~pours & (todo[-1] == 0)
         now = np.where(by_itself, now, end)
         after = np.where(pours, 0, _picked(at, here) + 1)
-        out, on = here & ~cut & (after > last), here & ~cut & (after <= last)
+        on = here & ~cut
+        out = on & (after > last)
+        on ^= out
         np.copyto(at, -1, where=out)
         np.copyto(ready, np.where((rest > 0) | by_itself, end + rest, 0)[:, None], where=out)  # no wait: by now in every draw
         np.copyto(number, poured, where=here & pours)
@@ -164,7 +165,7 @@ def _follow(tables, hours, most_loads, sizes):
             np.copyto(ready, np.where(((waits > 0) | by_itself)[:, None] | (next_left == 0), (end + waits)[:, None], 0), where=on)
             np.copyto(at, after, where=on)
         if pots:
-            np.copyto(pot, (end + cure)[:, None], where=(np.arange(pots)[:, None] == _least(pot)[:, None]) & pours)
+            np.copyto(pot, (end + cure)[:, None], where=(np.arange(pots)[:, None] == _least(pot)[0][:, None]) & pours)
         poured = poured + pours
         state[:2] = now, poured
 
@@ -192,11 +193,11 @@ def _follow(tables, hours, most_loads, sizes):
 
 
 def _least(rows):
-    """Row that holds the least of each column, the first of them, along the last axis but one: of few far quicker than `argmin`."""
+    """Row that holds the least of each column, the first of them, along the last axis but one, and the least: of few far quicker than `argmin`."""
     least, at = rows[..., 0, :], np.zeros(rows[..., 0, :].shape, np.int64)
     for k in range(1, rows.shape[-2]):
         at, least = np.where(rows[..., k, :] < least, k, at), np.minimum(rows[..., k, :], least)
-    return at
+    return at, least
 
 
 def _picked(rows, here):
@@ -207,6 +208,8 @@ def _picked(rows, here):
 def _of_step(values, number, step):
     """What loads of these numbers have at these steps, of values by load in turn, step and draw."""
     *before, turns, steps, draws = values.shape
+    if turns * steps == 1:  # as nearly always
+        return np.broadcast_to(values[..., 0, :] if number.ndim > 1 else values[..., 0, 0, :], (*before, *number.shape))
     place = ((number - number // turns * turns) * steps + step) * draws + np.arange(draws)
     return values.reshape(*before, -1).take(place, axis=-1)
 

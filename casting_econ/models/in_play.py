@@ -22,6 +22,8 @@ _COLUMNS = {
     "held_moulds": 0,  # given back at `back` [mould]
     "back": NEVER,  # [s]
 }
+# of each draw that still runs
+_ROWS = "rows t worked sanded day pool_free rack_free moulds_free short owed known".split()
 
 
 class InPlay:
@@ -84,20 +86,7 @@ class InPlay:
 
     def keep(self, rows: np.ndarray) -> None:
         """Drop the draws that have ended."""
-        for name in (
-            "rows",
-            "t",
-            "worked",
-            "sanded",
-            "day",
-            "pool_free",
-            "rack_free",
-            "moulds_free",
-            "short",
-            "owed",
-            "known",
-            *_COLUMNS,
-        ):
+        for name in (*_ROWS, *_COLUMNS):
             setattr(self, name, getattr(self, name)[rows])
 
     def give_back(self) -> None:

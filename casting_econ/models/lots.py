@@ -82,7 +82,7 @@ def cheapest_lots(
     One good piece, half of all casts good, 300 a lot and 100 a cast, 1,600 if none is good after three lots:
 
     >>> from casting_econ.models import good_per_load
-    >>> plan = cheapest_lots(1, 3, lambda q: good_per_load(q, 0.5), load_cost(300, 100), lambda short: 1600 * short)
+    >>> plan = cheapest_lots(1, 3, lambda q: good_per_load(q, 0.5), load_cost(300, 100, 99), lambda short: 1600 * short)
     >>> round(plan.expected_cost, 6), plan.first, plan.table[2, 1][1], plan.table[1, 1][1]
     (675.0, (2,), (2, 3), (3, 4))
     """
@@ -115,24 +115,21 @@ def cheapest_lots(
     return LotPlan(expected_cost=expected, first=first, chance_met=float(met[needed]), table=table)
 
 
-def load_cost(setup: float, unit: float, casts_per_load: float = np.inf) -> Callable[[int], float]:
+def load_cost(setup: float, unit: float, casts_per_load: int | tuple[int, ...]) -> Callable[[int], float]:
     """Cost of a lot poured in loads, as a callable from casts to money: a set-up for every load begun, and each cast.
 
     `setup` is the cost of one load however full, zero or more [money/load], `unit` that of each cast, above zero
-    [money/cast], and `casts_per_load` a full load, or full loads in turn [cast/load]; infinity is one set-up a lot. ValueError
-    outside these ranges.
+    [money/cast], and `casts_per_load` a full load, or full loads in turn [cast/load]. ValueError outside these ranges.
 
     >>> cost = load_cost(6.0, 1.5, casts_per_load=14)
     >>> cost(0), cost(14), cost(15)
     (0.0, 27.0, 34.5)
     """
     setup, unit = checked("set-up", setup, low=0.0), checked("unit cost", unit, above=0.0)
-    sizes = None if casts_per_load == np.inf else full_loads(casts_per_load)
+    sizes = full_loads(casts_per_load)
 
     def cost(casts):
-        casts = checked_whole("casts", casts)
-        loads = min(casts, 1) if sizes is None else len(loads_for(casts, sizes))
-        return setup * loads + unit * casts
+        return setup * len(loads_for(casts, sizes)) + unit * casts
 
     return cost
 

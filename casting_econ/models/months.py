@@ -13,7 +13,7 @@ import scipy
 from numpy.polynomial import chebyshev, polynomial
 from scipy import special
 
-from .checks import checked, checked_share
+from .checks import checked, checked_share, share_of
 
 MONTHS_IN_YEAR = 12
 _BLOCK = 32_768  # numbers that fit a processor's cache
@@ -248,8 +248,7 @@ def weeks_lost(risk, weeks, uniform=None):
     takes = np.asarray(checked("weeks that a risk takes", risk.weeks, low=0.0, high=53.0))
     if uniform is None:
         whole = weeks.sum(axis=-1)
-        share = np.where(whole > 0, chance * np.minimum(takes, whole) / np.where(whole > 0, whole, 1.0), 0.0)
-        return share[..., None] * weeks
+        return np.asarray(share_of(chance * np.minimum(takes, whole), whole, 0.0))[..., None] * weeks
     months = weeks.shape[-1]
     start = _starts(chance, uniform, months)[..., None]
     left, lost, at = np.where(uniform < chance, takes, 0.0), 0.0, np.arange(months)

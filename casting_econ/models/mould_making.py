@@ -23,6 +23,11 @@ class Round:
         """Moulds poured, or copies cast. [mould or cast]"""
         return sum(self.loads)
 
+    @property
+    def pours(self) -> int:
+        """Loads of it. [load]"""
+        return len(self.loads)
+
 
 @dataclass(frozen=True, kw_only=True)
 class MouldMaking:
@@ -32,48 +37,17 @@ class MouldMaking:
     waiting_hours: float  # cures one after the other, so the time it takes at the least [hour]
 
     def of(self, kind: str) -> list[Round]:
-        """Rounds of moulds, or of copies."""
+        """Rounds of moulds, each a generation, or of copies."""
         return [one for one in self.rounds if one.kind == kind]
 
-    @property
-    def generations(self) -> int:
-        """Rounds in which moulds are poured."""
-        return len(self.of("moulds"))
-
-    @property
-    def moulds(self) -> int:
-        """Moulds poured, a first one of fewer cavities too. [mould]"""
-        return sum(one.count for one in self.of("moulds"))
-
-    @property
-    def pours(self) -> int:
-        """Loads of moulds. [load]"""
-        return sum(len(one.loads) for one in self.of("moulds"))
-
-    @property
-    def copies(self) -> int:
-        """Casts for copies of the masters. [cast]"""
-        return sum(one.count for one in self.of("copies"))
-
-    @property
-    def copied(self) -> int:
-        """Of these, fit to be moulded. [cast]"""
-        return sum(one.gained for one in self.of("copies"))
-
-    @property
-    def copy_loads(self) -> int:
-        """Loads of copies. [load]"""
-        return sum(len(one.loads) for one in self.of("copies"))
-
-    @property
-    def days(self) -> float:
-        """What the cures take at the least, one after the other. [day]"""
-        return self.waiting_hours / 24.0
+    def total(self, kind: str, what: str = "count") -> int:
+        """Sum over the rounds of moulds, or of copies, of their count, of what is gained, or of their pours. [mould, cast or load]"""
+        return sum(getattr(one, what) for one in self.of(kind))
 
     def hands_on_hours(self, mould_minutes=0.0, pour_minutes=0.0, cast_minutes=0.0, load_minutes=0.0):
         """Hours of hands: minutes of a mould and of a pour of several, of a copy and of a load of them. [hour]"""
-        moulds, copies = self.moulds * mould_minutes + self.pours * pour_minutes, self.copies * cast_minutes
-        return (moulds + copies + self.copy_loads * load_minutes) / 60.0
+        moulds = self.total("moulds") * mould_minutes + self.total("moulds", "pours") * pour_minutes
+        return (moulds + self.total("copies") * cast_minutes + self.total("copies", "pours") * load_minutes) / 60.0
 
 
 def moulds_for_load(casts, cavities):
@@ -121,8 +95,8 @@ def mould_making(moulds, masters, cavities, *, in_hand=0, cure_hours=(24.0, 24.0
     nine copies, and the five moulds that are left.
 
     >>> made = mould_making(8, 3, 3, cure_hours=(32.0, 12.0))
-    >>> [(one.kind, one.count) for one in made.rounds], made.generations, made.copies, made.days
-    ([('moulds', 1), ('copies', 3), ('moulds', 2), ('copies', 9), ('moulds', 5)], 3, 12, 5.0)
+    >>> [(one.kind, one.count) for one in made.rounds], len(made.of("moulds")), made.total("copies"), made.waiting_hours
+    ([('moulds', 1), ('copies', 3), ('moulds', 2), ('copies', 9), ('moulds', 5)], 3, 12, 120.0)
     """
     wanted, masters = checked_whole("moulds", moulds), checked_whole("masters", masters)
     size, there = checked_whole("cavities", cavities, low=1), checked_whole("moulds in hand", in_hand)

@@ -119,6 +119,8 @@ def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correl
         casts_for(n, confidence, casts_per_load, share, rho, set_size=set_size, started=loads, ruined=ruined)
         for n, loads in zip(needed, started, strict=True)
     )
+    if len(needed) == 1:
+        return casts, chance_by_variant(needed, casts, casts_per_load, share, rho, set_size, started, ruined)
     most = [_most_tried(n, casts_per_load, share, set_size) if n else 0 for n in needed]
     chance = joint(casts)
     while chance < confidence - _ROUNDING:
@@ -142,6 +144,9 @@ def chance_by_variant(needed, casts, casts_per_load, good_share, load_correlatio
     """
     share, rho = share_and_correlation(good_share, load_correlation)
     started = [()] * len(needed) if started is None else started
+    if len(needed) == 1:  # much quicker
+        given = {"set_size": set_size, "started": started[0], "ruined": ruined}
+        return chance_of(needed[0], casts[0], casts_per_load, share, rho, **given)
     chance = np.ones(share.size)
     for wanted, count, loads in zip(needed, casts, started, strict=True):
         counts = counts_from_loads((*loads_for(count, casts_per_load), *loads), share, rho, set_size, ruined)

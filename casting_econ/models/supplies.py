@@ -12,11 +12,11 @@ _TOLERANCE = 1e-6  # to which HiGHS keeps a condition
 
 
 def mixed_masses(amount, parts, densities, by):
-    """Mass [g] and volume [ml] of each component of a mix, shape (components, ...); None for volumes without densities.
+    """Mass [g] and volume [ml] of each component of a mix, shape (components, ...).
 
     `amount` is the mix wanted, losses included [ml] by volume, [g] by mass; `parts` is the ratio of the components, each above zero: 2:1
-    is (2, 1) [-]; `densities` are those of each component, in the same order, None only by mass [g/ml]; `by` says what ratio and amount
-    count, 'volume' or 'mass'. ValueError if an input is outside its range or parts and densities do not pair up.
+    is (2, 1) [-]; `densities` are those of each component, in the same order [g/ml]; `by` says what ratio and amount count,
+    'volume' or 'mass'. ValueError if an input is outside its range or parts and densities do not pair up.
 
     Volumes are added up as if mixing changed them little, as it does in casting resins and rubbers. A ratio by volume is
     not one by mass unless the densities are equal: follow the data sheet of what is used.
@@ -29,10 +29,6 @@ def mixed_masses(amount, parts, densities, by):
         raise ValueError(f"a mix is by 'volume' or by 'mass'; got {by!r}")
     amount, parts = np.asarray(checked("amount", amount, low=0.0)), np.atleast_1d(checked("parts", parts, above=0.0))
     shares = np.multiply.outer(parts / parts.sum(), amount)
-    if densities is None:
-        if by == "volume":
-            raise ValueError("a mix by volume must have the density of each component; got none")
-        return shares, None
     densities = np.atleast_1d(checked("densities", densities, above=0.0))
     if parts.ndim != 1 or densities.shape != parts.shape:
         raise ValueError(f"parts and densities must be one of each a component; got {parts.size} and {densities.size}")

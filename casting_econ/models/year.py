@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from .capacity import DEMAND, HANDS, Month, limit_of, needs_by_month, served, share_of, use_of, working
-from .checks import checked, checked_share
+from .capacity import DEMAND, HANDS, Month, limit_of, needs_by_month, served, use_of, working
+from .checks import checked, checked_share, share_of
 from .costs import piece_cost
 from .money import yearly_charge
 from .months import asked_for, risk_cost
@@ -122,8 +122,8 @@ def evaluate(a: Workshop) -> Outcome:
         "residual_pay_per_year": residual,
         "pay_per_hour": pay,
         "pay_per_hour_after_set_aside": pay - np.maximum(pay, 0.0) * checked_share("set-aside share", a.set_aside_share),
-        "pay_break_even_share_of_demand": _ratio(pay_pieces, demand_pieces),
-        "cash_break_even_share_of_demand": _ratio(cash_pieces, demand_pieces),
+        "pay_break_even_share_of_demand": share_of(pay_pieces, demand_pieces, np.inf),
+        "cash_break_even_share_of_demand": share_of(cash_pieces, demand_pieces, np.inf),
         "pay_break_even_pieces_per_year": pay_pieces,
         "cash_break_even_pieces_per_year": cash_pieces,
     }
@@ -255,17 +255,14 @@ def _product_result(p, plans, scale, channels, carried, missing, target):
     """
     plan, piece, wage = plans[p.name], plans[p.name]["piece"], target / 60.0
     making = {name: other["made"] * other["piece"].minutes for name, other in plans.items()}
-    total = np.asarray(sum(making.values()))
-    by_piece = _ratio(plan["made"], sum(other["made"] for other in plans.values()))
-    share = 1.0 if len(plans) == 1 else np.where(total > 0, making[p.name] / np.where(total > 0, total, 1.0), by_piece)
+    by_piece = share_of(plan["made"], sum(other["made"] for other in plans.values()), np.inf)
+    share = 1.0 if len(plans) == 1 else share_of(making[p.name], sum(making.values()), by_piece)
     made, sold = plan["made"] * scale, plan["pieces"] * scale
     mine = {name: channel for name, channel in channels.items() if channel["product"] == p.name}
     kept = sum(c["kept_of_price"] for c in mine.values())
-    mean_price = _ratio(sum(c["price"] * plan["orders"][name] for name, c in mine.items()), plan["pieces"])
+    mean_price = share_of(sum(c["price"] * plan["orders"][name] for name, c in mine.items()), plan["pieces"], np.inf)
     priced = np.asarray(kept) > 0  # nothing kept of a price: no price does
-    to_target, to_zero = (
-        np.where(priced, mean_price * (1.0 + np.where(priced, _ratio(money, kept), 0.0)), np.inf) for money in missing
-    )
+    to_target, to_zero = (np.where(priced, mean_price * (1.0 + share_of(money, kept, 0.0)), np.inf) for money in missing)
     consumables = sum(step.entering * step.consumables for step in piece.steps)
     kinds = {
         "material": piece.material - consumables - piece.mould_material,
@@ -273,7 +270,7 @@ def _product_result(p, plans, scale, channels, carried, missing, target):
         "mould material": piece.mould_material,
         "labour: moulds": piece.mould_minutes * wage,
         **{f"labour: {step.name}": step.minutes_per_good * wage for step in piece.steps},
-        **{kind: _ratio(amount * share, made) for kind, amount in carried.items()},
+        **{kind: share_of(amount * share, made, np.inf) for kind, amount in carried.items()},
     }
     loads = made * piece.casts / p.casts_per_load + plan["ruined_loads"] * scale
     return {
@@ -298,14 +295,7 @@ def _product_result(p, plans, scale, channels, carried, missing, target):
     }
 
 
-def _ratio(part, whole):
-    """Part over whole, infinite (never not-a-number) where the whole is zero."""
-    whole = np.asarray(whole)
-    return np.where(whole != 0, part / np.where(whole != 0, whole, 1.0), np.inf)[()]
-
-
 def _pieces_needed(fixed, contribution, sold, room):
     """Pieces at which today's contribution for each piece sold covers what is fixed; infinite if none that can be made does."""
-    contribution = np.asarray(contribution)
-    pieces = np.where(contribution > 0, _ratio(fixed, contribution) * np.where(contribution > 0, sold, 1.0), np.inf)
+    pieces = share_of(fixed, contribution, np.inf) * np.where(np.asarray(contribution) > 0, sold, 1.0)
     return np.where(pieces <= room * (1.0 + 1e-9), pieces, np.inf)[()]

@@ -8,15 +8,14 @@ from ..faults import refusal
 from ..kit import OpenStudy, format_of
 from . import tables, wording
 from .buying import buying_list
-from .dates import last_posting
 from .mould_choice import with_moulds_chosen
-from .mould_page import mould_results
+from .mould_page import mould_results, moulds_sentence
 from .plan import OrderPlan
 from .planner import Planner
 from .policies import policy_results, policy_sentence
 from .price import SAFE, Quoted
 from .quote import Quote
-from .spec import AT_ONCE, order_of
+from .spec import AT_ONCE, order_of, picked
 from .timetable import days_off_sentence, schedule_results
 
 
@@ -47,14 +46,14 @@ def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
     """The answer for a terminal, without Markdown."""
     fmt = format_of(plan.planner.kit, year=False)
     said = [wording.what_is_asked(plan, fmt), wording.headline(plan, fmt)]
-    said += [wording.progress_sentence(plan, fmt)] if plan.order.good or plan.order.under_way else []
-    if not plan.order.complete:
+    said += [wording.progress_sentence(plan, fmt)] if plan.order.good or plan.order.begun else []
+    if not plan.order.closed:
         said += [
             days_off_sentence(plan, fmt),
             wording.by_feel_sentence(plan, quoted, fmt),
             wording.alike_sentence(plan, fmt),
         ]
-        said += [wording.moulds_sentence(plan, fmt), policy_sentence(plan, fmt)]
+        said += [moulds_sentence(plan, fmt), policy_sentence(plan, fmt)]
     said += [wording.price_sentence(plan, quoted, fmt), wording.deposit_sentence(plan, quoted, quoted.asked, fmt)]
     lines = [*wording.first_lines(plan, quoted, fmt), *(line for sentence in said if sentence for line in ("", sentence))]
     return [line.replace("**", "").replace("`", "") for line in lines]
@@ -63,7 +62,7 @@ def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
 def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
     """Numbers of the answer, for `order.json`; hours, money, chances and shares in the units of the tables."""
     order, course, price = plan.order, plan.course, quoted.asked
-    asked = {key: getattr(order, key) for key in "name product pieces set_of variants start due confidence".split()}
+    asked = picked(order, "name product pieces set_of variants start due confidence")
     in_hand = {key or order.product: value for key, value in order.in_hand.items()}
     return {
         "order": asked | {"in_hand": in_hand, "under_way": order.poured},
@@ -87,12 +86,10 @@ def order_results(plan: OrderPlan, quoted: Quoted) -> dict:
         "moulds": mould_results(plan),
         "schedule": schedule_results(plan),
         "hours": {row.what: row.hours for row in tables.hours_table(plan, quoted).itertuples()},
-        "sanding_hours_per_day": max(plan.sanding_by_day.values(), default=0.0),
+        "sanding_hours_per_day": max(plan.typical.sanding_by_day.values(), default=0.0),
         "materials_to_buy": {row.item: {"needed": row.needed, "unit": row.unit, "cost": row.cost} for row in buying_list(plan)},
         "prices": {
-            "bills_only": quoted.bills_only,
-            "extra_cost": quoted.extra_cost,
-            "full_cost": quoted.full_cost,
+            **picked(quoted, "bills_only extra_cost full_cost"),
             "target_in_eight_of_ten": quoted.at_chance(SAFE),
             "asked": price,
         },
@@ -118,13 +115,12 @@ def quote_of(plan: OrderPlan, quoted: Quoted, today: date | None = None) -> Quot
         raise refusal("--price", "no price to quote", right, found=f"{price:g}")
     made_on, posted, arrives, until = _quote_dates(plan, order.start if order.begun or today is None else today, words.valid_days)
     return Quote(
+        **picked(words, "contact changes tax_note language"),
+        **picked(order, "pieces set_of variants"),
+        **picked(file.study, "currency locale invented"),
         maker=words.maker or file.study.name,
-        contact=words.contact,
         what=order.what or order.product.replace("-", " "),
-        pieces=order.pieces,
-        set_of=order.set_of,
         cast_together=order.matched > 1,
-        variants=dict(order.variants),
         price=price + charged,
         postage=charged if charged else None if channel is None else 0.0,
         deposit=quoted.deposit(price),
@@ -133,13 +129,7 @@ def quote_of(plan: OrderPlan, quoted: Quoted, today: date | None = None) -> Quot
         posted_by=posted,
         arrives_by=arrives if file.orders.transit_days else None,
         deposit_by=until,
-        changes=words.changes,
         terms=tuple(words.terms),
-        tax_note=words.tax_note,
-        currency=file.study.currency,
-        locale=file.study.locale,
-        language=words.language,
-        invented=file.study.invented,
     )
 
 
@@ -149,7 +139,7 @@ def _quote_dates(plan, day, valid_days):
     if day > order.start:  # the first day of the plan has gone by
         plan = plan.with_order(start=day)
     if plan.meets_date:
-        posted = last_posting(plan.planner.kit.study, plan.course.opened, order.due)
+        posted = plan.course.opened.last_posting(order.due)
         return day, posted, order.due, min(plan.last_start or day, until)
     promise = plan.promise_from(max(until, plan.order.start))
     if promise is None:

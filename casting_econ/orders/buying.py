@@ -68,8 +68,9 @@ def mould_uses(plan) -> list[Use]:
     if making is None:
         return [(f"{path}.mould.materials", mould.materials, float(plan.moulds_to_make), 0.0, 0.0, "set")] if mould else []
     steps, until = planner.entry.steps.items(), taken_out(planner) + 1
-    moulds, copies = (making.total(what) for what in ("moulds", "copies"))
-    pours, loads = (making.total(what) for what in ("pours", "copy_loads"))
+    (moulds, pours), (copies, loads) = (
+        [making.total(kind, what) for what in ("count", "pours")] for kind in ("moulds", "copies")
+    )
     made = [(f"{path}.mould.steps.{name}", one.materials, moulds, pours, 0.0, "mould") for name, one in mould.steps.items()]
     copied = [(f"{path}.steps.{name}", one.materials, copies, loads, loads, "piece") for name, one in list(steps)[:until]]
     return [(f"{place}.materials", *use) for place, *use in made + copied]

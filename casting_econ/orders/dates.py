@@ -1,5 +1,6 @@
 """Calendar dates to open seconds, and back."""
 
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from math import ceil
 
@@ -16,11 +17,15 @@ from ..study.fields import DAYS
 REFERENCE_C = 20.0  # that waits are counted at before the month's temperature makes them longer [degC]
 
 
+@dataclass(frozen=True, kw_only=True)
 class Opening:
-    """The calendar of a study from its first day on, for one order: dates to seconds since then, and back."""
+    """The calendar of a study from its first day on, for one order: dates to seconds since then, and back; and the post."""
 
-    def __init__(self, first: date, calendar: Calendar, closed: dict[date, str]) -> None:
-        self.first, self.calendar, self.closed = first, calendar, closed
+    first: date
+    calendar: Calendar
+    closed: dict[date, str]  # days off and holidays, with what they are
+    posting: frozenset[str]  # weekdays on which parcels go off
+    transit: timedelta
 
     def seconds(self, day: date) -> int:
         """Midnight at which a date begins. [s]"""
@@ -39,6 +44,26 @@ class Opening:
         begin = self.seconds(day)
         starts = self.calendar.windows[:, 0]
         return bool(((starts >= begin) & (starts < begin + DAY)).any())
+
+    def posts(self, day: date) -> bool:
+        """Whether parcels go off on a date, which must be no day off."""
+        return DAYS[day.weekday()] in self.posting and day not in self.closed
+
+    def last_posting(self, due: date) -> date:
+        """Last date on which a parcel can go off to arrive on time; before the first day where none is left."""
+        day = due - self.transit
+        while day >= self.first and not self.posts(day):
+            day -= timedelta(days=1)
+        return day
+
+    def arrival(self, finish: int) -> tuple[date, date] | None:
+        """Dates on which a parcel that is packed then [s] is posted and arrives; None where it never is."""
+        if finish >= NEVER:
+            return None
+        day = self.date_of(finish)
+        while not self.posts(day):
+            day += timedelta(days=1)
+        return day, day + self.transit
 
 
 def closed_days(study: Study, first: date, last: date) -> dict[date, str]:
@@ -99,16 +124,20 @@ def opening(study: Study, first: date, days: int, hours_per_week: float) -> Open
         found = f"nothing open from {first} to {first + timedelta(days=days - 1)}"
         right = "days off and holidays that leave days of the calendar open"
         raise refusal(STUDY_FILE, "no day is left", right, column="orders.days_off", found=found)
-    caps = np.empty(days, np.int64)
-    for n in range(days):
-        day = first + timedelta(days=n)
+
+    def cap(day):
         promised = sum(p.hours for p in study.file.orders.promised if p.hours and (p.begins or day) <= day <= (p.until or day))
-        caps[n] = max(round((hours_per_week - promised) * 3600 / len(open_days)), 0)
+        return max(round((hours_per_week - promised) * 3600 / len(open_days)), 0)
+
+    caps = np.array([cap(first + timedelta(days=n)) for n in range(days)], np.int64)
     sanding = ceil(study.file.orders.sanding_cap * 3600)  # a cap of next to nothing is not none
+    orders, windows = study.file.orders, np.array(windows, np.int64)
     return Opening(
-        first,
-        Calendar(windows=np.array(windows, np.int64), day_cap=caps, sanding_cap=sanding, warmth=_warmth(study, first, days)),
-        closed,
+        first=first,
+        calendar=Calendar(windows=windows, day_cap=caps, sanding_cap=sanding, warmth=_warmth(study, first, days)),
+        closed=closed,
+        posting=frozenset(orders.posting_days or study.file.calendar),
+        transit=timedelta(days=orders.transit_days),
     )
 
 
@@ -119,32 +148,3 @@ def _warmth(study, first, days):
         return np.ones(1)
     by_month = np.array([hours_at_temperature(1.0, REFERENCE_C, degrees, temperature.factor) for degrees in temperature.months])
     return by_month[[(first + timedelta(days=n)).month - 1 for n in range(days)]]
-
-
-def last_posting(study: Study, opened: Opening, due: date) -> date:
-    """Last day on which a parcel can go off to arrive on time; before the first day where no posting day is left."""
-    day = due - timedelta(days=study.file.orders.transit_days)
-    while day >= opened.first and not _posts(study, opened, day):
-        day -= timedelta(days=1)
-    return day
-
-
-def last_moment(study: Study, opened: Opening, due: date) -> int:
-    """Midnight before which a parcel must be packed to arrive on time; zero or less where no posting day is left. [s]"""
-    return opened.seconds(last_posting(study, opened, due)) + DAY
-
-
-def arrival(study: Study, opened: Opening, finish: int) -> tuple[date, date] | None:
-    """Dates on which a parcel that is packed then [s] is posted and arrives; None where it never is."""
-    if finish >= NEVER:
-        return None
-    day = opened.date_of(finish)
-    while not _posts(study, opened, day):
-        day += timedelta(days=1)
-    return day, day + timedelta(days=study.file.orders.transit_days)
-
-
-def _posts(study, opened, day):
-    """Whether parcels go off on a day: one of the posting days if any are named, and no day off."""
-    days = study.file.orders.posting_days or study.file.calendar
-    return DAYS[day.weekday()] in days and day not in opened.closed

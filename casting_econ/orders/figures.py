@@ -17,6 +17,7 @@ from ..palette import BLUE, GREEN, GREY, INK, ORANGE, SKY
 from .plan import OrderPlan
 from .spec import AT_ONCE
 from .tables import day
+from .timetable import steps_taken
 
 READY = "#D9D9D9"  # colour of a load that waits for hands
 
@@ -45,7 +46,7 @@ def chance_chart(curve: pd.DataFrame, rules: pd.DataFrame, confidence: float, fm
 def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     """A typical course over the days: each load from pour to its last check, waits and hand work apart, and hours of hands a day."""
     course, order = plan.typical, plan.order
-    segments, opened = course.schedule.segments, course.opened
+    segments, steps, opened = course.schedule.segments, list(steps_taken(plan)), course.opened
     loads = sorted({s[0] for s in segments} | {plan.loads.promised + n for n in range(len(order.under_way))})
     height = 1.4 + 0.17 * min(len(loads), 40)
     figure, (axes, hands) = new_axes(height + 1.3, rows=2, height_ratios=[height, 1.3])
@@ -57,7 +58,7 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     least = end / 150  # of a mark, that it can be seen
 
     def colour_of(stage):
-        return ORANGE if stage in plan.casting_stages else GREEN if plan.sanding_stages[stage] else BLUE
+        return ORANGE if stage in plan.casting_stages else GREEN if course.plan.stages[stage].sanding else BLUE
 
     def bar(place, begin, length, colour):
         axes.barh(place, length, left=origin + begin, height=0.62, color=colour, edgecolor="none")
@@ -70,10 +71,7 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
         until = (through if through < NEVER else max((s[3] for s in mine), default=under_way[1] if under_way else 0)) / DAY
         bar(place, begin, until - begin, READY)
         waits = [(0, under_way[1])] if under_way else []
-        ends = {stage: stop for _, stage, _, stop in mine}
-        # a later one began, or the load is through
-        finished = [stage for stage in ends if stage < max(ends) or through < NEVER or stage == 0]
-        waits += [(stop, stop + course.waited(load, stage, stop)) for stage, stop in ends.items() if stage in finished]
+        waits += [(stop, ready) for other, _, _, stop, ready in steps if other == load and ready > stop]
         for start, stop in waits:
             bar(place, start / DAY, (stop - start) / DAY, SKY)
         for _, stage, start, stop in mine:
@@ -113,7 +111,7 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
         part.xaxis.set_major_locator(weeks if days > 12 else few)
     ticks(hands.xaxis, lambda x: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale))
     kinds = {ORANGE: "casting", SKY: "curing, drying, tumbling", READY: "lying ready", BLUE: "taking out, finishing"}
-    kinds |= {GREEN: "sanding by hand"} if any(plan.sanding_stages) else {}
+    kinds |= {GREEN: "sanding by hand"} if any(stage.sanding for stage in course.plan.stages) else {}
     key(figure, [Patch(color=colour, label=label) for colour, label in kinds.items()])
     hours = f"{fmt.number(np.sum([*totals.values()]), 1)} hours of hands, at most {fmt.number(bottom.max(), 1)} a day"
     return says(figure, f"{len(loads)} loads over {fmt.number(last / DAY, 0)} days", hours)

@@ -7,7 +7,7 @@ from itertools import accumulate
 
 import numpy as np
 
-from ..evidence import mould_lives, moulds_in_hand
+from ..evidence import casts_poured, mould_lives, moulds_in_hand
 from ..models.counts import loads_for
 from ..models.mould_making import MouldMaking, mould_making, moulds_for_load
 from ..models.moulds import moulds_worn
@@ -27,6 +27,7 @@ class MouldsInUse:
     cavities: int  # [cast/mould]
     life: tuple[float, float, float | None]  # casts a cavity, its shape, and the age of replacement [cast, -, cast]
     age: float  # casts a cavity that those in hand have given [cast]
+    unlogged: bool = False  # whether those in hand are neither stated nor logged, but must be there by the loads that were poured
     early: tuple[int, ...] = ()  # loads poured first, in moulds that are there while others are made [cast]
 
     @classmethod
@@ -36,14 +37,20 @@ class MouldsInUse:
         if entry is None or not entry.steps:
             return None
         full = int(moulds_for_load(load_sizes(study.file, product)[0], entry.cavities))
-        there = int(entry.sets.value) * full if "sets" in entry.model_fields_set else moulds_in_hand(study, product)
+        in_sets = "sets" in entry.model_fields_set
+        there = int(entry.sets.value) * full if in_sets else moulds_in_hand(study, product)
+        age = mean_age(study, product)
+        unlogged = age is None and bool(there) and not (in_sets or entry.in_hand)
+        if unlogged:
+            age = float(casts_poured(study, product).sum()) / (there * entry.cavities)
         return cls(
             in_hand=there,
             in_use=there or full,
             masters=entry.masters,
             cavities=entry.cavities,
             life=(float(mould.life_casts), float(mould.life_shape), mould.replace_at),
-            age=mean_age(study, product) or 0.0,
+            age=age or 0.0,
+            unlogged=unlogged,
         )
 
     def in_loads(self, casts: int, sizes: tuple[int, ...]) -> tuple[int, ...]:
@@ -83,20 +90,23 @@ class MakingLoad:
 class Making:
     """The moulds of an order that counts them one by one."""
 
-    moulds: int  # in use, once all are made [mould]
-    in_hand: int  # [mould]
     found: tuple[MouldMaking, ...] = ()  # the way to those in use, then to those that take the place of worn ones
     loads: tuple[MakingLoad, ...] = ()
     worn: float = 0.0  # out by the order, on average [mould]
 
-    def total(self, what: str) -> int:
-        """Sum of a property of the ways: moulds, pours, copies, copy_loads or generations."""
-        return sum(getattr(way, what) for way in self.found)
+    def total(self, kind: str, what: str = "count") -> int:
+        """Sum over all ways, as of each. [mould, cast or load]"""
+        return sum(way.total(kind, what) for way in self.found)
+
+    @property
+    def generations(self) -> int:
+        """Rounds in which moulds are poured."""
+        return sum(len(way.of("moulds")) for way in self.found)
 
     @property
     def to_make(self) -> int:
         """Moulds that count; a first one of fewer cavities is made besides. [mould]"""
-        return sum(one.gained for way in self.found for one in way.rounds if one.kind == "moulds")
+        return self.total("moulds", "gained")
 
 
 def taken_out(planner) -> int:
@@ -131,13 +141,13 @@ def making_of(planner, sizes: list[int], begin: int) -> Making:
     moulds = planner.moulds
     have, wanted = moulds.in_hand, moulds.in_use
     if not (sizes and have + moulds.masters):  # with neither mould nor master none of it comes about
-        return Making(moulds=wanted, in_hand=have)
+        return Making()
     first = _way(planner, wanted, moulds.masters, have)
     copied = sum(moulds.fills(load) for one in first.of("copies") for load in one.loads)
     used = accumulate((moulds.fills(size) for size in sizes), initial=copied)
     *worn, last = (moulds.worn(uses) for uses in used)  # when so many loads are poured
     anew = int(worn[-1] + 0.5)
-    again = _way(planner, wanted + anew, moulds.masters + first.copied, wanted)
+    again = _way(planner, wanted + anew, moulds.masters + first.total("copies", "gained"), wanted)
     loads, before = [], ()
     for way in (first, again):
         small = 0
@@ -152,7 +162,7 @@ def making_of(planner, sizes: list[int], begin: int) -> Making:
                 loads.append(MakingLoad(kind=one.kind, count=load, gain=gain, use=use, after=before))
             small = one.cavities if pour and not one.gained else small
             before = tuple(range(here, begin + len(loads)))
-    return Making(moulds=wanted, in_hand=have, found=(first, again), loads=tuple(loads), worn=last)
+    return Making(found=(first, again), loads=tuple(loads), worn=last)
 
 
 def _way(planner, wanted, masters, have):
@@ -210,12 +220,10 @@ def with_making(planner, loads):
     at = loads.promised + loads.started
     making = making_of(planner, loads.size[at : loads.planned].tolist(), at)
     places = [at] * len(making.loads)
-    more = {"casts": np.insert(loads.casts, places, 0, axis=0)}
-    if loads.each is not None:
-        more["each"] = np.insert(loads.each, places, 0, axis=1)
-        more["fate"] = tuple(np.insert(part, places, 0, axis=1) for part in loads.fate)
-        more["rounds"] = (*loads.rounds[:at], *(0 for _ in places), *loads.rounds[at:])
-    return replace(loads, **more, planned=loads.planned + len(places), making=making)
+    by_draw, *fate = (np.insert(part, places, 0, axis=1) for part in (loads.by_draw, *(loads.fate or ())))
+    rounds = loads.rounds and (*loads.rounds[:at], *(0 for _ in places), *loads.rounds[at:])
+    planned = loads.planned + len(places)
+    return replace(loads, by_draw=by_draw, fate=tuple(fate) or None, rounds=rounds, planned=planned, making=making)
 
 
 def with_copies(planner, entering: np.ndarray, lots: np.ndarray, loads) -> tuple[np.ndarray, np.ndarray]:
@@ -233,8 +241,7 @@ def with_copies(planner, entering: np.ndarray, lots: np.ndarray, loads) -> tuple
 def in_calendar(planner, plan: Plan, loads, draws, opened) -> Plan:
     """The plan with its pours of moulds in stages of their own, and with the moulds that each load takes and gives."""
     moulds = planner.moulds
-    casts = loads.by_draw if loads.each is None or draws.rows is None else loads.each[draws.rows]
-    use = -(-casts.sum(axis=2) // moulds.cavities)
+    use = -(-loads.of(draws).sum(axis=2) // moulds.cavities)
     use[:, [load for load, name in enumerate(loads.promised_products) if name != planner.product]] = 0
     gain, pours = np.zeros(use.shape[1], int), []
     for load, one in loads.made.items():
@@ -257,7 +264,7 @@ def _pours(planner, plan, counts, draws, longest):
     """Pours of so many moulds each, as a plan of their own."""
     stages, work, wait = [], [], []
     for n, (name, step) in enumerate(planner.entry.mould.steps.items()):
-        each, pour, hours = (draws.mould_steps[3 * n + at][:, None] for at in range(3))
+        each, pour, hours = draws.mould_steps[:, n].T[..., None]
         work.append(np.rint((each * counts + pour) * 60))
         wait.append(np.broadcast_to(np.rint(hours * 3600), work[-1].shape))
         stages.append(Stage(name=f"{name} of moulds", block=bool(work[-1].max() <= longest), station=step.wait_in))

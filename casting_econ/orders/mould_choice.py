@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, replace
 from datetime import date
-from functools import cached_property
+from functools import lru_cache
 from math import ceil
 
 import numpy as np
@@ -28,6 +28,7 @@ class MouldCost:
     worn: float  # of all moulds by the casts of the order, hours at the target in it [money]
 
 
+@lru_cache(maxsize=16)  # its price, its page and the choice among several ask for it
 def mould_cost(plan: OrderPlan) -> MouldCost:
     """What an order's moulds cost, paid now and by what it wears."""
     planner, product = plan.planner, plan.planner.point_product
@@ -38,54 +39,38 @@ def mould_cost(plan: OrderPlan) -> MouldCost:
     if making is None:
         hours = plan.moulds_to_make * float(product.mould.minutes) / 60.0
     else:
-        steps, until = product.mould.steps, taken_out(planner) + 1
-        minutes = (sum(float(getattr(step, key)) for step in steps) for key in ("minutes", "load_minutes"))
-        kinds = planner.point.minutes, [a + b for a, b in zip(planner.point.load_minutes, planner.point.lot_minutes, strict=True)]
-        copying = (sum(float(part[0]) for part in kind[:until]) for kind in kinds)
-        hours = sum(way.hands_on_hours(*each) for each in [(*minutes, *copying)] for way in making.found)
+        point, until = planner.point, taken_out(planner) + 1
+        each = point.mould_steps[0, :, :2].sum(axis=0)
+        copying = (kind[0, :until].sum() for kind in (point.minutes, point.load_minutes + point.lot_minutes))
+        minutes = [float(value) for value in (*each, *copying)]
+        hours = sum(way.hands_on_hours(*minutes) for way in making.found)
     each, used = mould_per_cast(product)
-    casts = plan.loads.by_draw[:, plan.loads.own].sum(axis=(1, 2)).mean()
-    worn = float(casts * (each * target + used))
+    worn = float(plan.casts_in_loads * (each * target + used))
     return MouldCost(hours=hours, material=float(material), now=float(material + hours * 60.0 * target), worn=worn)
 
 
 @dataclass(frozen=True, kw_only=True)
 class MouldChoice:
-    """An order with so many moulds."""
+    """An order with so many moulds; its hours, chance and date are from some of the draws."""
 
     plan: OrderPlan
+    moulds: int  # in use, with those in hand [mould]
+    cost: MouldCost
+    hours: float  # of hands at the bench, on average: moulds, casting and finishing [hour]
+    in_all: float  # materials of the moulds, and all those hours at the target [money]
+    in_time: float  # [-]
+    arrives: date | None  # that holds with the wanted certainty; None within the calendar
 
-    @property
-    def moulds(self) -> int:
-        """In use, with those in hand. [mould]"""
-        return self.plan.planner.moulds.in_use
-
-    @cached_property
-    def cost(self) -> MouldCost:
-        """What its moulds take."""
-        return mould_cost(self.plan)
-
-    @cached_property
-    def hours(self) -> float:
-        """Hours of hands at the bench, on average: moulds, casting and finishing. [hour]"""
-        planner, loads, draws = self.plan.planner, self.plan.loads, self.plan.planner.draws.part(TRIES)
-        minutes = planner.step_minutes(draws, self.plan.tried.entering, planner.lots(loads, draws))[:, loads.own]
-        return self.cost.hours + float(minutes.sum(axis=(1, 2)).mean()) / 60.0
-
-    @cached_property
-    def in_all(self) -> float:
-        """Materials of the moulds, and all those hours at the target. [money]"""
-        return self.cost.material + self.hours * float(self.plan.planner.point_inputs.target_per_hour)
-
-    @property
-    def in_time(self) -> float:
-        """Chance of the date, from some of the draws. [-]"""
-        return self.plan.tried.in_time
-
-    @cached_property
-    def arrives(self) -> date | None:
-        """Date that holds with the wanted certainty; None within the calendar."""
-        return self.plan.arrives_in(self.plan.tried)
+    @classmethod
+    def of(cls, plan: OrderPlan) -> "MouldChoice":
+        """The choice that a plan makes."""
+        planner, cost, draws = plan.planner, mould_cost(plan), plan.planner.draws.part(TRIES)
+        tried = planner.course(plan.order, plan.loads, draws)
+        minutes = planner.step_minutes(draws, tried.entering, planner.lots(plan.loads, draws))[:, plan.loads.own]
+        hours = cost.hours + float(minutes.sum(axis=(1, 2)).mean()) / 60.0
+        in_all = cost.material + hours * float(planner.point_inputs.target_per_hour)
+        when = {"in_time": tried.in_time, "arrives": plan.arrives_in(tried)}
+        return cls(plan=plan, moulds=planner.moulds.in_use, cost=cost, hours=hours, in_all=in_all, **when)
 
 
 def with_moulds_chosen(plan: OrderPlan) -> OrderPlan:
@@ -103,19 +88,23 @@ def with_moulds_chosen(plan: OrderPlan) -> OrderPlan:
     cheapest = sorted(choices, key=lambda one: (one.in_all, one.moulds))
     safe = (one for one in cheapest if one.in_time >= plan.order.confidence and one.plan.meets_date)
     dated = [one for one in cheapest if one.arrives]
-    best = next(safe, None) or min(dated or cheapest, key=lambda one: (one.arrives or date.max, -one.in_time))
+    best = next(safe, None) or min(dated or cheapest, key=_lateness)
     return replace(best.plan, choices=tuple(choices))
 
 
 def _choice(plan, count):
     """The order with so many moulds; where it is late so, with casting in those that are there while others are made, if that is earlier."""
     planner = planner_with(plan.planner, count)
-    found = MouldChoice(plan=OrderPlan(planner=planner, order=plan.order))
+    found = MouldChoice.of(OrderPlan(planner=planner, order=plan.order))
     early = () if plan.tops_up or found.in_time >= plan.order.confidence else early_loads(planner)
     if not early:
         return found
-    other = MouldChoice(plan=OrderPlan(planner=planner_with(planner, count, early), order=plan.order))
-    return min(found, other, key=lambda one: (one.arrives or date.max, -one.in_time))
+    return min(found, MouldChoice.of(OrderPlan(planner=planner_with(planner, count, early), order=plan.order)), key=_lateness)
+
+
+def _lateness(one):
+    """By which the earlier choice, or else the surer one, comes first."""
+    return one.arrives or date.max, -one.in_time
 
 
 def _numbers(plan):

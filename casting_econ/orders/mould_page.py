@@ -1,4 +1,4 @@
-"""The moulds of an order that counts them one by one: table and sentences of how many pay."""
+"""The moulds of an order: what is said of them, and the table of how many pay where they are counted one by one."""
 
 from itertools import groupby
 
@@ -7,7 +7,7 @@ import pandas as pd
 from ..faults import counted
 from ..formatting import Format
 from ..pages.table import shown
-from .making import casting_rooms, room_in
+from .making import casting_rooms, mean_age, room_in
 from .mould_choice import mould_cost
 from .plan import OrderPlan
 from .tables import day
@@ -25,7 +25,7 @@ def choice_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     for one in plan.choices:
         making, here = one.plan.loads.making, one.moulds == plan.planner.moulds.in_use
         in_time, arrives = (plan.course.in_time, plan.arrives) if here else (one.in_time, one.arrives)
-        counts = one.moulds, making.to_make, making.total("generations"), one.plan.new_loads
+        counts = one.moulds, making.to_make, making.generations, one.plan.new_loads
         rows.append((*counts, one.cost.hours, one.hours, one.cost.material, one.in_all, in_time, day(fmt, arrives)))
     return rows
 
@@ -48,11 +48,41 @@ def ways_said(plan: OrderPlan, fmt: Format) -> str:
     return ", then ".join(times.get(often, f"{often} times ") + said for said, often in runs)
 
 
-def moulds_said(plan: OrderPlan, fmt: Format) -> str:
+def moulds_sentence(plan: OrderPlan, fmt: Format) -> str:
+    """Moulds for the date, worn out and to make, in sets or one by one as the study counts them."""
+    mould = plan.planner.entry.mould
+    if mould is None:
+        return "The study has no moulds for this product, so none limit the order."
+    if plan.planner.moulds is not None:
+        return _one_by_one(plan, fmt)
+    have, want = int(mould.sets.value), plan.sets_wanted
+    text = f"In use: {fmt.count(have, 'set')}. "
+    loads = round(plan.loads_in_all)
+    if not loads:
+        return text + "No load of this order is left to pour, so it asks for no more."
+    if not plan.moulds_meet_date:
+        text += f"No number of sets makes the date{f', {want} come nearest to it' if want > have else ''}; "
+    elif want > have:
+        text += f"**The date wants {fmt.count(want, 'set')}**, and "
+    else:
+        text += f"{fmt.count(want, 'set')} would do for the date, and "
+    more, wear = " more" if plan.order.under_way else "", "wears" if loads == 1 else "wear"
+    worn = f"which {wear} out {fmt.number(plan.sets_worn, 2)} sets on average"
+    text += f"the order pours {fmt.count(loads, 'load')}{more}, {worn}. "
+    make, age = plan.moulds_to_make, mean_age(plan.planner.kit.study, plan.order.product)
+    text += f"**Make {fmt.count(make, 'set')}.**" if make else "None needs to be made for this order."
+    if age is None:
+        return text + " Without a moulds log they are taken as new."
+    return text + f" The moulds in use have given {fmt.number(age)} casts a cavity on average."
+
+
+def _one_by_one(plan, fmt):
     """Moulds in hand and to make, how, what they cost now and what the order wears of them, and what other numbers would do."""
     moulds, order = plan.planner.moulds, plan.order
     counts = (moulds.in_hand, "mould"), (moulds.masters, "master")
     there = ", ".join(fmt.count(count, word) if count else f"no {word}" for count, word in counts)
+    if moulds.unlogged:
+        there = f"at least {there}: so many filled the largest load of the batches log, and no row of the moulds log nor `in_hand` tells of any"
     text = f"In hand: {there}; a mould gives {fmt.count(moulds.cavities, 'cast')} at once{_in_pots(plan.planner, fmt)}. "
     if not plan.new_loads:
         return text + "No load of this order is left to pour, so it asks for no more."
@@ -60,7 +90,7 @@ def moulds_said(plan: OrderPlan, fmt: Format) -> str:
     wears = "what is left of the order" if order.good else "the order"
     if making.to_make:
         waiting = sum(way.waiting_hours for way in making.found) / 24
-        generations = making.total("generations")
+        generations = making.generations
         text += (
             f"**Make {fmt.count(making.to_make, 'mould')}** in {fmt.count(generations, 'generation')}: {ways_said(plan, fmt)}. "
             f"That takes {fmt.number(cost.hours, 1)} hours of hands and at the least {fmt.number(waiting, 1)} days of curing. "
@@ -119,10 +149,10 @@ def mould_results(plan: OrderPlan) -> dict | None:
         counts = {"counted_in": "sets", "in_hand": planner.mould_sets, "in_use": plan.sets_wanted, "worn": plan.sets_worn}
         return counts | {"to_make": plan.moulds_to_make, "generations": 0, "masters_copied": 0, **taken, "choices": choices}
     for one in plan.choices:
-        each = {"to_make": one.plan.loads.making.to_make, "generations": one.plan.loads.making.total("generations")}
+        each = {"to_make": one.plan.loads.making.to_make, "generations": one.plan.loads.making.generations}
         each |= {"loads": one.plan.new_loads, "hours": one.cost.hours, "hours_in_all": one.hours, "cost": one.in_all}
         each |= {"cost_now": one.cost.now, "cost_worn": one.cost.worn, "chance_of_date": one.in_time}
         choices.append({"moulds": one.moulds, **each, "arrival": one.arrives})
-    counts = {"counted_in": "moulds", "in_hand": making.in_hand, "in_use": making.moulds, "worn": making.worn}
-    ways = {"to_make": making.to_make, "generations": making.total("generations"), "masters_copied": making.total("copied")}
+    counts = {"counted_in": "moulds", "in_hand": planner.moulds.in_hand, "in_use": planner.moulds.in_use, "worn": making.worn}
+    ways = {"to_make": making.to_make, "generations": making.generations, "masters_copied": making.total("copies", "gained")}
     return counts | ways | taken | {"choices": choices}

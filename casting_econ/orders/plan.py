@@ -12,19 +12,18 @@ from ..models.lots import LotPlan, cheapest_lots, load_cost
 from ..models.moulds import moulds_worn
 from ..models.schedule import DAY, NEVER
 from ..models.topping import ToppedUp
-from .dates import arrival
 from .making import mean_age, with_making
 from .planner import Planner
 from .simulated import Loads, SimulatedOrder
 from .spec import AT_ONCE, TOP_UP, Order
-from .topping import cast_now, topped_loads, topped_often, typical_of
+from .topping import cast_now, topped_loads, topped_often
 
 MOST_LOTS = 400  # pieces up to which the cheapest lots are searched
 LOT_DRAWS = 48  # yields that stand for all draws in that search
 TRIES = 128  # draws of a trial of another plan, beside the plan itself
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class OrderPlan:
     """The answer for one order, each part worked out when it is first asked for."""
 
@@ -83,10 +82,15 @@ class OrderPlan:
             return self.new_loads
         return float(self.loads.by_draw[:, self.loads.new].any(axis=2).sum(axis=1).mean())
 
+    @property
+    def casts_in_loads(self) -> float:
+        """Casts under way and still to pour, those of later rounds too, on average. [cast]"""
+        return float(self.loads.by_draw[:, self.loads.own].sum(axis=(1, 2)).mean())
+
     @cached_property
     def typical_loads(self) -> Loads:
         """Loads of a typical course."""
-        return typical_of(self.loads)
+        return self.loads.of_a_typical_course()
 
     @cached_property
     def course(self) -> SimulatedOrder:
@@ -102,6 +106,32 @@ class OrderPlan:
     def topped(self) -> ToppedUp:
         """Casts that counting and topping up takes, round by round, in many draws."""
         return topped_often(self.planner, self.order, self.casts_by_item)
+
+    @property
+    def casts_in_all(self) -> float:
+        """Casts still to start, those of later rounds too, on average. [cast]"""
+        return float(self.topped.total.mean()) if self.tops_up else self.casts
+
+    def casts_of(self, item: str) -> float:
+        """Those of one colour or form. [cast]"""
+        if not self.tops_up:
+            return self.casts_by_item[item]
+        return float(self.topped.casts[..., list(self.casts_by_item).index(item)].sum(axis=0).mean())
+
+    @property
+    def casts_surely(self) -> int:
+        """Casts that are enough with the wanted certainty. [cast]"""
+        return self.topped.total_at(self.order.confidence) if self.tops_up else self.casts
+
+    @property
+    def rounds_in_all(self) -> float:
+        """Rounds still to cast, on average. [round]"""
+        return float(self.topped.rounds.mean()) if self.tops_up else float(self.casts > 0)
+
+    @property
+    def within_two(self) -> float:
+        """Chance of enough within two rounds, or in the one. [-]"""
+        return self.topped.within(2) if self.tops_up else self.chance_of_enough
 
     @cached_property
     def policies(self) -> dict[str, "OrderPlan"]:
@@ -119,62 +149,39 @@ class OrderPlan:
         return ["casting", *(stage.name for stage in self.typical.plan.stages[1:])]
 
     @cached_property
-    def sanding_stages(self) -> list[bool]:
-        """Which stages are sanding by hand."""
-        return [stage.sanding for stage in self.typical.plan.stages]
-
-    @cached_property
     def casting_stages(self) -> set[int]:
         """Which stages pour a load: the first of each product."""
         return set(self.typical.plan.first.tolist())
 
     @cached_property
-    def sanding_by_day(self) -> dict[int, float]:
-        """Hours of sanding by hand on each day of a typical course; empty where no step is. [hour]"""
-        return self._sanding(self.typical)
-
-    @cached_property
     def sanding_uncapped(self) -> float:
         """Most hours of sanding on one day of a typical course if nothing capped them. [hour]"""
         free = self.planner.course(self.order, self.typical_loads, self.planner.point, record=True, capped=False)
-        return max(self._sanding(free).values(), default=0.0)
-
-    def _sanding(self, course):
-        by_day: dict[int, float] = {}
-        for day, _, stage, _, hours in course.by_day():
-            if self.sanding_stages[stage]:
-                by_day[day] = by_day.get(day, 0.0) + hours
-        return by_day
+        return max(free.sanding_by_day.values(), default=0.0)
 
     @cached_property
     def meets_date(self) -> bool:
         """Whether the chance of the date is at least the confidence, within what the draws can tell."""
         return self.course.in_time >= self.order.confidence
 
-    @cached_property
+    @property
     def earliest_promise(self) -> tuple[date, date] | None:
         """Dates of posting and arrival that hold with the confidence; None within the calendar looked at."""
-        return arrival(self.planner.kit.study, self.course.opened, self.course.finish_at(self.order.confidence))
+        return self.course.promise(self.order.confidence)
 
     def promise_from(self, start: date) -> tuple[date, date] | None:
-        """Dates of posting and arrival that hold with the confidence where work begins on a day; None within the calendar looked at."""
+        """Those of the plan where work begins on a day."""
         course = self.planner.course(self.order, self.loads, self.planner.draws, starts=(start,))
-        return arrival(self.planner.kit.study, course.opened, course.finish_at(self.order.confidence))
-
-    @property
-    def arrives(self) -> date | None:
-        """Date of arrival that holds with the confidence; None within the calendar looked at."""
-        return self.arrives_in(self.course)
-
-    @cached_property
-    def tried(self) -> SimulatedOrder:
-        """What happens to the loads of the plan in some of the draws."""
-        return self.planner.course(self.order, self.loads, self.planner.draws.part(TRIES))
+        return course.promise(self.order.confidence)
 
     def arrives_in(self, course: SimulatedOrder) -> date | None:
         """Date of arrival that holds with the confidence in a course; None within the calendar looked at."""
-        dates = arrival(self.planner.kit.study, course.opened, course.finish_at(self.order.confidence))
-        return dates and dates[1]
+        return (course.promise(self.order.confidence) or (None, None))[1]
+
+    @property
+    def arrives(self) -> date | None:
+        """That of the plan."""
+        return self.arrives_in(self.course)
 
     @cached_property
     def last_start(self) -> date | None:
@@ -184,20 +191,16 @@ class OrderPlan:
         days = [d for d in self._open_days() if d <= self.order.due]
         spare = max(self.course.deadline - self.course.finish_at(self.order.confidence), 0) // DAY
         at = max(sum(d <= self.order.start + timedelta(days=spare) for d in days) - 1, 0)
-        chance = {0: self.course.in_time}  # what all draws say of the first day stands
 
         def holds(n):
-            if n not in chance:  # with the next one, which is likely to be asked for
-                tried = [m for m in (n, n + 1) if m not in chance and m < len(days)]
-                chance.update(zip(tried, self.starts([days[m] for m in tried]).values(), strict=True))
-            return chance[n] >= self.order.confidence
+            if days[n] not in self._starts:
+                self.starts(days[n : n + 2])  # with the next one, which is likely to be asked for
+            return self._starts[days[n]] >= self.order.confidence
 
-        if holds(at):
-            while at + 1 < len(days) and holds(at + 1):
-                at += 1
-        else:
-            while at > 0 and not holds(at):
-                at -= 1
+        while at + 1 < len(days) and holds(at) and holds(at + 1):
+            at += 1
+        while at > 0 and not holds(at):
+            at -= 1
         return days[at] if at else self.order.start
 
     @cached_property
@@ -269,18 +272,13 @@ class OrderPlan:
         return self.meets_date or max((chance for _, chance, _ in self.mould_choices), default=0.0) >= self.order.confidence
 
     @cached_property
-    def mould_age(self) -> float | None:
-        """Casts a cavity that the moulds in use have given on average; None without mould records. [cast]"""
-        return mean_age(self.planner.kit.study, self.order.product)
-
-    @cached_property
     def sets_worn(self) -> float:
         """Sets of moulds that the planned loads wear out, on average; none where moulds are counted one by one. [set]"""
         mould, sets = self.planner.point_product.mould, max(self.sets_wanted, 1)
         if mould is None or self.planner.moulds or not self.loads_in_all:
             return 0.0
-        life = float(mould.life_casts), float(mould.life_shape)
-        return moulds_worn(round(self.loads_in_all), sets, *life, self.mould_age or 0.0, mould.replace_at)
+        life, age = (float(mould.life_casts), float(mould.life_shape)), mean_age(self.planner.kit.study, self.order.product)
+        return moulds_worn(round(self.loads_in_all), sets, *life, age or 0.0, mould.replace_at)
 
     @property
     def moulds_to_make(self) -> int:
@@ -310,7 +308,7 @@ class OrderPlan:
     @cached_property
     def saved_by(self) -> tuple[str, float] | None:
         """What holds the date where the plan as it stands does not, and its chance [-]: the other way of casting, else the first of the options."""
-        if self.meets_date or self.order.complete:
+        if self.meets_date or self.order.closed:
             return None
         said = {AT_ONCE: "all cast at once", TOP_UP: "counting and topping up"}
         ways = [(said[name], one.course.in_time) for name, one in self.policies.items() if one.meets_date]

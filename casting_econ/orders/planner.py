@@ -10,8 +10,8 @@ import numpy as np
 from ..assumptions import draw_values, point_values, workshop_at
 from ..evidence import load_correlation
 from ..kit import OpenStudy
-from ..models.counts import chance_of, loads_for
-from ..models.orders import casts_by_variant, casts_for, chance_by_variant
+from ..models.counts import loads_for
+from ..models.orders import casts_by_variant, chance_by_variant
 from ..models.schedule import DAY, Plan, Stage, simulate, through_other_stages
 from ..models.supplies import hours_at_temperature
 from ..models.workshop import Channel, Product, Workshop
@@ -19,7 +19,7 @@ from ..models.yields import surviving_share
 from ..pages.curing import LoadWait, load_waits
 from ..study.schema import is_hand_sanding
 from ..study.stations import load_sizes
-from .dates import REFERENCE_C, Opening, last_moment, opening
+from .dates import REFERENCE_C, Opening, opening
 from .making import MouldsInUse, in_calendar, taken_out, with_copies, with_making
 from .pots import pools, slots_of
 from .simulated import Draws, Loads, SimulatedOrder, draws_of, fates, repeated
@@ -112,14 +112,14 @@ class Planner:
         entering = surviving_share([step.pass_share for step in product.steps])
         full = float(np.mean(self.load_sizes))
         minutes = [
-            float(own[0] + product.turn_minutes(step) / (step.load_size or full * share))
-            for own, step, share in zip(point.minutes, product.steps, entering, strict=True)
+            float(own + product.turn_minutes(step) / (step.load_size or full * share))
+            for own, step, share in zip(point.minutes[0], product.steps, entering, strict=True)
         ]
         stations = {station.name: int(station.count) for station in self.point_inputs.stations}
         for wait in load_waits(product, minutes, stations, product.mould is not None):
             if wait.step == name and wait.turnaround_hours > 0:
                 return wait
-        nothing = {"wait_hours": float(point.wait[self.first_wait][0]), "turnaround_hours": 1 / 60, "count": 1}
+        nothing = {"wait_hours": float(point.wait[0, self.first_wait]), "turnaround_hours": 1 / 60, "count": 1}
         return LoadWait(product=self.product, step=name, resource=step.wait_in or name, **nothing)
 
     # ------------------------------------------------------------------ how many
@@ -133,14 +133,8 @@ class Planner:
 
         Not `alike`, pieces of one load fail one by one. ValueError if no number of casts gives that chance.
         """
-        needed, d = self.needed(order), self.draws
-        given = self.load_sizes, d.good_share, d.load_correlation if alike else np.zeros_like(d.load_correlation)
-        if len(needed) == 1:
-            [(name, count)], lost = needed.items(), {"started": self._started(order), "ruined": d.ruined}
-            casts = casts_for(count, order.confidence, *given, set_size=order.matched, **lost)
-            return {name: casts}, self.chance(order, [casts])
-        wanted, started = list(needed.values()), self._started_by_item(order)
-        found, chance = casts_by_variant(wanted, order.confidence, *given, order.matched, started, ruined=d.ruined)
+        needed, given = self.needed(order), self._given(order, alike)
+        found, chance = casts_by_variant(list(needed.values()), order.confidence, *given)
         return dict(zip(needed, found, strict=True)), chance
 
     def curve(self, order: Order, casts, shared: dict[str, int] | None = None) -> np.ndarray:
@@ -152,19 +146,12 @@ class Planner:
 
     def chance(self, order, casts):
         """Chance that these new casts by item, with the loads under way, are enough."""
-        needed, d = list(self.needed(order).values()), self.draws
-        given = (self.load_sizes, d.good_share, d.load_correlation)
-        if len(needed) == 1:
-            lost = {"started": self._started(order), "ruined": d.ruined}
-            return chance_of(needed[0], casts[0], *given, set_size=order.matched, **lost)
-        return chance_by_variant(needed, casts, *given, order.matched, self._started_by_item(order), d.ruined)
+        return chance_by_variant(list(self.needed(order).values()), casts, *self._given(order))
 
-    def _started(self, order):
-        return tuple(under.casts for under in order.under_way)
-
-    @staticmethod
-    def _started_by_item(order):
-        return [tuple(under.casts for under in order.under_way if under.variant == name) for name in order.items]
+    def _given(self, order, alike=True):
+        """What the chance of enough depends on beside casts and pieces."""
+        d, started = self.draws, list(order.started.values())
+        return self.load_sizes, d.good_share, d.load_correlation * alike, order.matched, started, d.ruined
 
     # ------------------------------------------------------------------ when
 
@@ -188,7 +175,7 @@ class Planner:
         rows += [np.bincount(np.arange(sizes[n % len(sizes)]) % len(items), minlength=len(items)) for n in range(extra)]
         casts = np.array(rows).reshape(len(rows), len(items))
         counts = {"promised": promised, "started": started, "planned": planned}
-        return with_making(self, Loads(casts=casts, **counts, promised_products=tuple(products)))
+        return with_making(self, Loads(by_draw=casts[None], **counts, promised_products=tuple(products)))
 
     def course(
         self,
@@ -210,7 +197,7 @@ class Planner:
         for commissions [-], and sanding by hand keeps below its cap where `capped`.
         """
         opened = self._opened(order, hours_share)
-        key = loads.by_draw.tobytes(), loads.casts.shape, draws.load_correlation.size, record
+        key = loads.by_draw.tobytes(), loads.by_draw.shape, draws.load_correlation.size, record
         if key not in self._thrown:  # the same loads meet the same fate in every plan
             self._thrown = {key: fates(loads, draws, None if record else (self.seed, 2))} | dict(list(self._thrown.items())[-3:])
         entering, good = self._thrown[key]
@@ -223,20 +210,20 @@ class Planner:
             plan = in_calendar(self, plan, loads, draws, opened)
         if starts or sets:
             plan = repeated(plan, [opened.seconds(day) for day in starts], list(sets))
-        deadline = last_moment(self.kit.study, opened, order.due)
+        deadline = opened.seconds(opened.last_posting(order.due)) + DAY
         if not capped:
-            opened = Opening(opened.first, replace(opened.calendar, sanding_cap=DAY), opened.closed)
+            opened = replace(opened, calendar=replace(opened.calendar, sanding_cap=DAY))
         found = {"plan": plan, "schedule": simulate(plan, opened.calendar, record=record), "opened": opened, "deadline": deadline}
         weights = np.ones(1) if record else self._weights(order, loads, good)
         return SimulatedOrder(entering=entering, good=good, weights=weights, **found)
 
     def _weights(self, order, loads, good):
         """Weights of the draws by whether their planned loads are enough, which the formula knows without the noise of draws."""
-        if loads.each is not None:
+        if loads.fate is not None:
             return np.full(good.shape[0], 1.0 / good.shape[0])
         own, needed = loads.own, np.array(list(self.needed(order).values()))
         enough = ((good[:, own] // order.matched).sum(axis=1) >= needed).all(axis=1)
-        key = order.matched, tuple(needed), self._started(order), loads.casts[own].tobytes()
+        key = order.matched, tuple(needed), tuple(order.started.values()), loads.casts[own].tobytes()
         if key not in self._exact:
             self._exact[key] = self.chance(order, loads.casts[loads.new].sum(axis=0).tolist())
         seen, exact = enough.mean(), self._exact[key]
@@ -262,7 +249,7 @@ class Planner:
         other = self._others[name]
         mine = [load for load, product in enumerate(loads.promised_products) if product == name]
         given = (
-            Loads(casts=loads.size[mine][:, None], promised=len(mine), started=0, planned=len(mine)),
+            Loads(by_draw=loads.size[None, mine, None], promised=len(mine), started=0, planned=len(mine)),
             other.point if typical else other.draws.part(draws.load_correlation.size),
         )
         theirs = replace(order, product=name, variants={}, in_hand={}, under_way=())
@@ -279,15 +266,12 @@ class Planner:
             float(hours_at_temperature(1.0, s.wait_at, REFERENCE_C, file.temperature.factor)) if follows else 1.0
             for follows, (_, s) in zip(warm, steps, strict=True)
         ]
-        wait = np.stack([np.rint(w * 3600) for w in draws.wait], axis=-1) * np.array(reference)
+        wait = np.rint(draws.wait * 3600) * np.array(reference)
         work = np.rint(minutes * 60)
         work = np.where(entering > 0, np.maximum(work, 1), 0).astype(np.int64)
         longest = int(np.diff(opened.calendar.windows).max())
-        casting = work[..., : first + 1].sum(axis=-1)
-        whole = bool(casting.max(initial=0) <= longest)
-        work = np.concatenate([casting[..., None], work[..., first + 1 :]], axis=-1)
-        wait = np.concatenate([wait[..., [first]], wait[..., first + 1 :]], axis=-1)
-        waits = np.broadcast_to(np.rint(wait)[:, None, :], work.shape).astype(np.int64)
+        work = np.concatenate([work[..., : first + 1].sum(axis=-1, keepdims=True), work[..., first + 1 :]], axis=-1)
+        waits = np.broadcast_to(np.rint(wait)[:, None, first:], work.shape).astype(np.int64)
         room = np.array([s.places_per_piece.value for _, s in steps])
         places = np.ceil(entering * room).astype(np.int64)[..., first:]
         stages, slots = [], {}
@@ -296,10 +280,10 @@ class Planner:
             if station is not None:
                 most = getattr(s.load_size, "value", None)
                 slots |= slots_of(station, file.stations[station], most, self.casts_per_load, stations)
-            at_once = s.load_minutes.value + s.lot_minutes.value > 0 and int(work[..., k - first].max(initial=0)) <= longest
+            in_loads = k == first or s.load_minutes.value + s.lot_minutes.value > 0
             stage = Stage(
                 name=name if k > first else " + ".join(name for name, _ in steps[: first + 1]),
-                block=at_once if k > first else whole,
+                block=in_loads and int(work[..., k - first].max(initial=0)) <= longest,
                 station=station,
                 rack=s.wait_in if s.wait_in in file.racks else None,
                 sanding=is_hand_sanding(name, s),
@@ -349,17 +333,13 @@ class Planner:
 
     def lots(self, loads: Loads, draws: Draws) -> np.ndarray:
         """Lots in each load, those promised before having as many as the year's; shape (D or 1, L). [lot]"""
-        lots = (loads.by_draw if loads.each is None or draws.rows is None else loads.each[draws.rows]) > 0
-        lots = lots.sum(axis=2).astype(float)
+        lots = (loads.of(draws) > 0).sum(axis=2).astype(float)
         lots[:, : loads.promised] = self.entry.lots_per_load.value
         return lots
 
     def step_minutes(self, draws: Draws, entering: np.ndarray, lots: np.ndarray) -> np.ndarray:
         """Hand work of each load, with so many lots in it, at each step; shape (D, L, K). [min]"""
-        parts = []
-        for k, step in enumerate(self.entry.steps.values()):
-            pieces = entering[..., k]
-            turns = 1.0 if step.load_size is None else pieces / step.load_size.value
-            load = turns * draws.load_minutes[k][:, None] + lots * draws.lot_minutes[k][:, None]
-            parts.append(pieces * draws.minutes[k][:, None] + np.where(pieces > 0, load, 0.0))
-        return np.stack(parts, axis=-1)
+        sizes = np.array([np.nan if step.load_size is None else step.load_size.value for step in self.entry.steps.values()])
+        turns = np.where(np.isnan(sizes), 1.0, entering / sizes)
+        load = turns * draws.load_minutes[:, None] + lots[..., None] * draws.lot_minutes[:, None]
+        return entering * draws.minutes[:, None] + np.where(entering > 0, load, 0.0)

@@ -1,7 +1,7 @@
 """What an order costs, what it must bring, and what a price would pay an hour."""
 
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from math import ceil
 
 import numpy as np
@@ -108,6 +108,7 @@ class Quoted:
         return float(bought + (first[new].sum() / 60 * self.target if self.plan.new_loads else 0.0))
 
 
+@lru_cache(maxsize=8)  # its page, its numbers and the ways of casting ask for it
 def price_of(plan: OrderPlan) -> Quoted:
     """Hours and money of an order for every draw.
 
@@ -171,7 +172,7 @@ def _past(plan):
     casts = ceil(unbooked / float(planner.point.good_share[0]) - 1e-9)
     full = load_sizes(planner.kit.study.file, planner.product)  # whatever moulds what is left takes
     sizes = np.array([*(casts for casts, _ in order.checked), *loads_for(casts, full)])
-    surviving = np.stack([*np.broadcast_arrays(*surviving_share(draws.shares)), draws.good_share], axis=-1)
+    surviving = np.stack([*np.broadcast_arrays(*surviving_share(draws.shares.T)), draws.good_share], axis=-1)
     through = sizes[:, None] * surviving[:, None, :]
     named, whole = sum(count > 0 for count in order.in_hand.values()), len(sizes) - len(order.checked)
     lots = np.array([1.0] * len(order.checked) + [max(named / max(whole, 1), 1.0)] * whole)  # a booked load is of one lot
@@ -188,7 +189,7 @@ def _shared(plan, bench):
     making = float(year["make_hours_per_year"])
     share = np.minimum(bench / making if making > 0 else np.ones_like(bench), 1.0)
     if order.good > sum(good for _, good in order.checked):  # no log says since when: as long as from nothing
-        course = plan.with_order(in_hand={}, under_way=()).course
+        course = plan.with_order(in_hand={}, under_way=(), finished=False).course
     ran = course.schedule.finish - course.opened.seconds(min(order.start, order.begun or order.start))
     share = np.minimum(share, ran / (7 * DAY) / weeks)
     # the weekly hours of weeks at work: illness takes none of an order's own

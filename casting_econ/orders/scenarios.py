@@ -12,8 +12,8 @@ from ..pages.change import study_with_scenarios
 from ..pages.table import shown
 from .answer import open_order
 from .plan import OrderPlan
-from .policies import Policy
 from .price import SAFE, Quoted, price_of
+from .spec import picked
 from .tables import day
 
 AS_IT_IS = "as it is"
@@ -81,13 +81,12 @@ def scenario_numbers(one: Beside, asked: float) -> dict:
     """Numbers of an order under a scenario; pay is at a price asked. [money]"""
     plan, quoted = one.plan, one.quoted
     return {
-        "casts": Policy(plan).casts,
+        "casts": plan.casts_in_all,
         "loads": plan.loads_in_all,
         "chance_of_date": plan.course.in_time,
         "honest_arrival": plan.arrives,
         "hours": float(quoted.hours.mean()),
-        "extra_cost": quoted.extra_cost,
-        "full_cost": quoted.full_cost,
+        **picked(quoted, "extra_cost full_cost"),
         "target_in_eight_of_ten": quoted.at_chance(SAFE),
         "pay_per_hour": float(quoted.pay(asked).mean()),
         "outlay": one.outlay,

@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from datetime import date
+from functools import cached_property
 
 import numpy as np
 
@@ -15,24 +17,23 @@ from .making import Making, MakingLoad
 
 @dataclass(frozen=True, kw_only=True)
 class Draws:
-    """One product in D possible worlds, or in one; every array of length D."""
+    """One product of K steps in D possible worlds, or in one."""
 
-    minutes: tuple[np.ndarray, ...]  # by step, for a piece entering, rework in it [min/piece]
-    load_minutes: tuple[np.ndarray, ...]  # by step [min/load]
-    lot_minutes: tuple[np.ndarray, ...]  # by step [min/lot]
-    wait: tuple[np.ndarray, ...]  # by step [hour]
-    shares: tuple[np.ndarray, ...]  # by step, passing [-]
-    load_correlation: np.ndarray  # [-]
-    ruined: np.ndarray  # chance that a load is lost as a whole [-]
-    order_minutes: np.ndarray  # [min/order]
+    minutes: np.ndarray  # for a piece entering each step, rework in it; shape (D, K) [min/piece]
+    load_minutes: np.ndarray  # shape (D, K) [min/load]
+    lot_minutes: np.ndarray  # shape (D, K) [min/lot]
+    wait: np.ndarray  # shape (D, K) [hour]
+    shares: np.ndarray  # passing each step; shape (D, K) [-]
+    load_correlation: np.ndarray  # shape (D,) [-]
+    ruined: np.ndarray  # chance that a load is lost as a whole; shape (D,) [-]
+    order_minutes: np.ndarray  # shape (D,) [min/order]
+    mould_steps: np.ndarray  # making moulds: each one, a pour of several [min], and the wait [hour]; shape (D, steps, 3)
     rows: np.ndarray | None = None  # which of all draws these are; None: all of them
-    # of each step of making moulds: for a mould, for a pour of several [min], and its wait [hour]
-    mould_steps: tuple[np.ndarray, ...] = ()
 
     @property
     def good_share(self) -> np.ndarray:
-        """Share of casts that end good. [-]"""
-        return rolled_yield(self.shares)
+        """Share of casts that end good; shape (D,). [-]"""
+        return rolled_yield(self.shares.T)
 
     def part(self, size: int) -> "Draws":
         """So many of the draws, evenly spread over all; all of them where there are no more."""
@@ -40,32 +41,37 @@ class Draws:
 
     def at(self, rows: np.ndarray) -> "Draws":
         """Some of the draws, in this order, any of them more than once."""
-        many = ("minutes", "load_minutes", "lot_minutes", "wait", "shares", "mould_steps")
-        alone = {name: getattr(self, name)[rows] for name in ("load_correlation", "ruined", "order_minutes")}
-        return Draws(**{name: tuple(a[rows] for a in getattr(self, name)) for name in many}, **alone, rows=rows)
+        return replace(self, **{name: values[rows] for name, values in vars(self).items() if name != "rows"}, rows=rows)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Loads:
     """Loads of a plan in the order in which they are poured."""
 
-    casts: np.ndarray  # by load and item; shape (L, I) [cast]
+    by_draw: np.ndarray  # casts of each load and item in each draw, one row where all are alike; shape (D or 1, L, I) [cast]
     promised: int  # loads of earlier promises, which come first
     started: int  # loads of the order under way, which come next
     planned: int  # all but the extra ones
     promised_products: tuple[str, ...] = ()  # of each promised load
     making: Making | None = None  # whose loads come between those under way and the new ones; None where moulds come in sets
-    # of a plan that is topped up, whose `casts` are those of a typical draw: the round of each load, and of every draw the casts of
-    # each load, shape (D, L, I), and what `fates` gives for them
+    # of a plan that is topped up: the round of each load, what `fates` gives in every draw, and which draw is typical
     rounds: tuple[int, ...] = ()
-    each: np.ndarray | None = None
     fate: tuple[np.ndarray, np.ndarray] | None = None
-    typical: int = 0  # the draw whose casts `casts` are
+    typical: int = 0
 
     @property
-    def by_draw(self) -> np.ndarray:
-        """Casts of each load in each draw; one row where all are alike; shape (D or 1, L, I). [cast]"""
-        return self.casts[None] if self.each is None else self.each
+    def casts(self) -> np.ndarray:
+        """Those of the typical draw; shape (L, I). [cast]"""
+        return self.by_draw[self.typical]
+
+    def of(self, draws: Draws) -> np.ndarray:
+        """Those of some of the draws; shape (D or 1, L, I). [cast]"""
+        return self.by_draw if len(self.by_draw) == 1 or draws.rows is None else self.by_draw[draws.rows]
+
+    def of_a_typical_course(self) -> "Loads":
+        """Those of the typical draw alone, without the extra ones."""
+        fate = self.fate and tuple(part[[self.typical]] for part in self.fate)
+        return replace(self, by_draw=self.by_draw[[self.typical], : self.planned], fate=fate, typical=0)
 
     @property
     def after(self) -> dict[int, tuple[int, ...]]:
@@ -122,6 +128,15 @@ class SimulatedOrder:
             for day in range(start // DAY, (end - 1) // DAY + 1):
                 yield day, load, stage, start, (min(end, (day + 1) * DAY) - max(start, day * DAY)) / 3600
 
+    @cached_property
+    def sanding_by_day(self) -> dict[int, float]:
+        """Hours of sanding by hand on each day that has any. [hour]"""
+        by_day: dict[int, float] = {}
+        for day, _, stage, _, hours in self.by_day():
+            if self.plan.stages[stage].sanding:
+                by_day[day] = by_day.get(day, 0.0) + hours
+        return by_day
+
     def split(self, count: int) -> list["SimulatedOrder"]:
         """The courses of several first days or sets of moulds apart; only their ends."""
         parts = np.split(self.schedule.finish, count)  # each with all draws, so with the same weights
@@ -142,6 +157,10 @@ class SimulatedOrder:
             total += (weight * count) ** 2 * max(share * (1 - share), 0.25 / count) / count
         return float(np.sqrt(total))
 
+    def promise(self, chance: float) -> tuple[date, date] | None:
+        """Dates of posting and arrival that hold with a chance; None within the calendar."""
+        return self.opened.arrival(self.finish_at(chance))
+
     def finish_at(self, chance: float) -> int:
         """Moment by which the order is packed with a chance; NEVER where it is not. [s]"""
         order = np.argsort(self.schedule.finish, kind="stable")
@@ -155,22 +174,23 @@ def draws_of(product: Product, channel: Channel | None, size: int, alike, *, cas
     The channel gives the minutes of an order, none without it; `alike` is the intra-load correlation, shape (D,) [-]; learning is averaged
     over `casts` [cast]; loads that are ruined as a whole are among the `loads_per_year` [load/year].
     """
-    entering = list(zip(product.steps, surviving_share([step.pass_share for step in product.steps]), strict=True))
-    making = product.mould.steps if product.mould else ()
+    steps, making = product.steps, product.mould.steps if product.mould else ()
+    entering = zip(steps, surviving_share([step.pass_share for step in steps]), strict=True)
 
-    def full(value):
-        return np.broadcast_to(np.asarray(value, float), (size,))
+    def full(values):
+        columns = [np.broadcast_to(np.asarray(value, float), (size,)) for value in values]
+        return np.stack(columns, axis=-1) if columns else np.empty((size, 0))
 
     return Draws(
-        minutes=tuple(full(hands_on_minutes(step, product.made_before, casts * np.asarray(share))) for step, share in entering),
-        load_minutes=tuple(full(step.load_minutes) for step in product.steps),
-        lot_minutes=tuple(full(step.lot_minutes) for step in product.steps),
-        wait=tuple(full(step.wait_hours) for step in product.steps),
-        shares=tuple(full(step.pass_share) for step in product.steps),
-        load_correlation=full(alike),
-        ruined=full(np.minimum(product.ruined_loads_per_year / loads_per_year, 0.9)),
-        order_minutes=full(0.0 if channel is None else channel.minutes_per_order),
-        mould_steps=tuple(full(one) for step in making for one in (step.minutes, step.load_minutes, step.wait_hours)),
+        minutes=full(hands_on_minutes(step, product.made_before, casts * np.asarray(share)) for step, share in entering),
+        load_minutes=full(step.load_minutes for step in steps),
+        lot_minutes=full(step.lot_minutes for step in steps),
+        wait=full(step.wait_hours for step in steps),
+        shares=full(step.pass_share for step in steps),
+        load_correlation=full([alike])[:, 0],
+        ruined=full([np.minimum(product.ruined_loads_per_year / loads_per_year, 0.9)])[:, 0],
+        order_minutes=full([0.0 if channel is None else channel.minutes_per_order])[:, 0],
+        mould_steps=full(one for s in making for one in (s.minutes, s.load_minutes, s.wait_hours)).reshape(size, -1, 3),
     )
 
 
@@ -181,18 +201,15 @@ def fates(loads: Loads, draws: Draws, seed: tuple[int, int] | None) -> tuple[np.
     """
     if loads.fate is not None:
         return loads.fate if draws.rows is None else tuple(part[draws.rows] for part in loads.fate)
-    casts = loads.casts[None]
     if seed is None:
-        shape = (draws.load_correlation.size, loads.size.size)
-        surviving = np.array([float(share) for share in surviving_share([s[0] for s in draws.shares])])
-        entering = np.empty((*shape, len(draws.shares)), np.int64)
-        entering[:] = np.ceil(loads.size[None, :, None] * surviving - 1e-9)
+        surviving = np.array(surviving_share(draws.shares[0]))
+        entering = np.ceil(loads.size[None, :, None] * surviving - 1e-9).astype(np.int64)
         total = np.cumsum(loads.casts * float(draws.good_share[0]), axis=0)
         good = np.diff(np.floor(total + 1e-9), axis=0, prepend=0)[None].astype(np.int64)
         return entering, np.minimum(good, loads.casts)
     rng = np.random.default_rng(seed)
-    good = good_of(casts, draws, rng)
-    return entering_of(casts, good, draws, rng), good
+    good = good_of(loads.by_draw, draws, rng)
+    return entering_of(loads.by_draw, good, draws, rng), good
 
 
 def good_of(casts: np.ndarray, draws: Draws, rng: np.random.Generator) -> np.ndarray:
@@ -210,10 +227,9 @@ def good_of(casts: np.ndarray, draws: Draws, rng: np.random.Generator) -> np.nda
 
 def entering_of(casts: np.ndarray, good: np.ndarray, draws: Draws, rng: np.random.Generator) -> np.ndarray:
     """Pieces of each load that enter each step, scrap falling on the steps in proportion to what each rejects; shape (D, L, K)."""
-    size, count = casts.sum(axis=2), len(draws.shares)
+    size, count = casts.sum(axis=2), draws.shares.shape[1]
     left = size - good.sum(axis=2)
-    surviving = surviving_share(draws.shares)
-    rejects = [np.asarray(s * (1 - y)) for s, y in zip(surviving, draws.shares, strict=True)]
+    rejects = [np.asarray(s * (1 - y)) for s, y in zip(surviving_share(draws.shares.T), draws.shares.T, strict=True)]
     remaining = np.cumsum(rejects[::-1], axis=0)[::-1]
     gone = np.zeros(left.shape, np.int64)
     entering = np.empty((*left.shape, count), np.int64)

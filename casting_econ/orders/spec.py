@@ -56,6 +56,8 @@ class Order:
     begun: date | None = None  # first pour in the batches log
     policy: str | None = None  # "all at once" or "count, then top up"; None as the first
     what: str = ""
+    sold: int = 0  # of it by the sales log [piece]
+    finished: bool = False  # said to be over, complete or not
 
     @property
     def matched(self) -> int:
@@ -78,9 +80,14 @@ class Order:
         return sum(under.casts for under in self.under_way)
 
     @property
+    def started(self) -> dict[str, tuple[int, ...]]:
+        """Casts of each load under way, by item. [cast]"""
+        return {name: tuple(load.casts for load in self.under_way if load.variant == name) for name in self.items}
+
+    @property
     def short(self) -> dict[str, int]:
-        """Good pieces not in hand yet by item, loads under way not counted. [piece]"""
-        return {name: max(wanted - self.in_hand.get(name, 0), 0) for name, wanted in self.items.items()}
+        """Good pieces still to come by item, loads under way not counted; none of an order said to be over. [piece]"""
+        return {name: 0 if self.finished else max(wanted - self.in_hand.get(name, 0), 0) for name, wanted in self.items.items()}
 
     @property
     def over(self) -> int:
@@ -90,16 +97,28 @@ class Order:
     @property
     def complete(self) -> bool:
         """Whether all that is wanted is in hand."""
+        return all(self.in_hand.get(name, 0) >= wanted for name, wanted in self.items.items())
+
+    @property
+    def closed(self) -> bool:
+        """Whether nothing is left to make: all of it is in hand, or it is said to be over."""
         return not any(self.short.values())
 
+    @property
+    def to_post(self) -> int:
+        """Pieces that no sale names yet; none of an order said to be over. [piece]"""
+        return 0 if self.finished else max(self.pieces - self.sold, 0)
 
-def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = None, in_hand=None, **asked) -> Order:
-    """An order of the study file with what is asked for in its place, and what its batches say; StudyError with every fault of that.
+
+def order_of(
+    kit: OpenStudy, name: str | None = None, *, today: date | None = None, in_hand=None, finished: bool = False, **asked
+) -> Order:
+    """An order of the study file with what is asked for in its place, and what its batches and sales say; StudyError with every fault of that.
 
     `name` is its key under `[commissions]`, None makes an order of what is asked for alone; `today` is the first day of work where nothing else
-    says one; `in_hand` are good pieces there already, in all that is done so far, by variant where there are several [piece]. `asked` are keys
-    of a commission, read as in the study file, but that `due` may be `by` and `price` need not name its currency; None and what is empty leave
-    a key as it is.
+    says one; `in_hand` are good pieces there already, in all that is done so far, by variant where there are several [piece]; `finished` says
+    that it is over, complete or not. `asked` are keys of a commission, read as in the study file, but that `due` may be `by` and `price` need
+    not name its currency; None and what is empty leave a key as it is.
     """
     file, faults = kit.study.file, []
     asked = {{"by": "due"}.get(key, key): value for key, value in asked.items() if value not in (None, "", {})}
@@ -125,12 +144,16 @@ def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = No
     else:
         check_commission("", entry, file, fault)
     start, booked = entry.start or today, _booked(kit, name, entry.product)
+    sales = sales_of(kit.study, name) if name else None
+    sold = 0 if sales is None else int(sales.pieces.sum())
+    over = finished or sold >= entry.pieces
     if booked and "start" not in asked:  # what is left cannot begin before what the log says was done
         start = max(start or booked[-1].date.date(), booked[-1].date.date())
     if start is None:
         fault("start", "is missing", "", "the first day on which work can begin")
-    elif entry.due < start and not booked:  # an order under way may be late
+    elif entry.due < start and not (booked or over):  # an order under way may be late
         right = "a date after the start; --by and --start take new days"
+        right += "; or its loads in the batches log, if it is over" if name else ""
         fault("due", "is before the work can start", f"{entry.due}, start {start}", right)
     items = entry.variants or {"": entry.pieces}
     if not isinstance(given, dict):
@@ -144,12 +167,20 @@ def order_of(kit: OpenStudy, name: str | None = None, *, today: date | None = No
     if faults:
         raise StudyError(faults)
     done, known = _from_batches(booked, items)
+    known |= {"under_way": ()} if over else {}  # loads that were never counted are those of the pieces that went out
     if in_hand is None:  # what the command line says is the whole count
-        given = {key: given.get(key, 0) + done.get(key, 0) for key in {*given, *done}}
+        given = {key: given.get(key, 0) + done.get(key, 0) for key in given | done}
+        some = sold and len(items) == 1
+        if sold >= entry.pieces or (finished and not (some or done or any(given.values()))):  # whatever the batches say
+            given = {key: max(given.get(key, 0), wanted) for key, wanted in items.items()}
+        elif some:  # what is sold was made, in loads under way or before
+            poured = sum(under.casts for under in known["under_way"])
+            given = {key: max(given.get(key, 0), sold - poured) for key in items}
     own = name or f"{entry.product} {entry.pieces} by {entry.due}"  # so that one order without a name does not replace another
-    stated = {key: getattr(entry, key) for key in _STATED}
-    order = Order(**stated | known | {"name": own, "start": start, "in_hand": given})
-    if booked and kit.study.as_of and not order.complete and "start" not in asked:  # what is left goes on from that day
+    order = Order(
+        **picked(entry, _STATED) | known | {"name": own, "start": start, "in_hand": given, "sold": sold, "finished": finished}
+    )
+    if booked and kit.study.as_of and not order.closed and "start" not in asked:  # what is left goes on from that day
         return replace(order, start=max(start, kit.study.as_of))
     return order
 
@@ -189,13 +220,18 @@ def _read(kit, name, asked, in_hand):
     return entry, counts if by_variant else entry.in_hand
 
 
+def picked(thing, names: str) -> dict:
+    """Some properties of a thing, by name; the names parted by blanks."""
+    return {name: getattr(thing, name) for name in names.split()}
+
+
 def _option(key):
     """The option of the command that asks for a key of a commission."""
     return "--" + {"due": "by", "variants": "variant"}.get(key, key).replace("_", "-")
 
 
 _PIECES = decided(whole=True, high=100_000.0, counts="piece")
-_STATED = tuple(f.name for f in fields(Order) if f.name in CommissionEntry.model_fields)
+_STATED = " ".join(f.name for f in fields(Order) if f.name in CommissionEntry.model_fields)
 
 
 def _booked(kit, name, product):

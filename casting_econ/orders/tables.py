@@ -22,14 +22,9 @@ DISCOUNTS = (0.05, 0.10, 0.20)
 MARGIN = 0.25  # casts beyond the order that a by-feel plan adds: common practice, no source
 
 
-def day(fmt: Format, when) -> str:
-    """A date with its weekday, as the study's locale writes it."""
-    return "not within the calendar" if when is None else format_skeleton("yMMMEd", when, locale=fmt.locale)
-
-
-def _short(fmt: Format, when) -> str:
-    """A date with its weekday and without its year, for tables."""
-    return format_skeleton("MMMEd", when, locale=fmt.locale)
+def day(fmt: Format, when, *, year: bool = True) -> str:
+    """A date with its weekday, as the study's locale writes it, in tables without its year."""
+    return "not within the calendar" if when is None else format_skeleton("yMMMEd" if year else "MMMEd", when, locale=fmt.locale)
 
 
 @shown(
@@ -119,7 +114,7 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     typical, course, loads, opened = plan.typical, plan.course, plan.loads, plan.typical.opened
 
     def ending(moment):
-        return _short(fmt, opened.date_of(moment))
+        return day(fmt, opened.date_of(moment), year=False)
 
     order_ends = course.schedule.complete < NEVER  # else what is not through is beyond the calendar, not unneeded
 
@@ -146,7 +141,7 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
         here = typical.schedule.done[0, load]
         missing = "complete before" if typical.schedule.complete[0] < NEVER else "not within the calendar"
         when = opened.moment(plan.pours[load]) if load in plan.pours else None
-        at = "–" if when is None else f"{_short(fmt, when.date())}, {format_time(when, 'short', locale=fmt.locale)}"
+        at = "–" if when is None else f"{day(fmt, when.date(), year=False)}, {format_time(when, 'short', locale=fmt.locale)}"
         nothing = load >= loads.new.start and not loads.size[load]  # in the typical course, of a later round
         done = missing if here == NEVER else "–" if nothing else ending(here)
         needed = float(course.weights[cast & ((ends < NEVER) | ~order_ends)].sum())
@@ -177,8 +172,8 @@ def day_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
         if not work and closed in ("", "day off") and not opened.day_open(when):
             continue
         what = ", ".join(f"{stages[s]} {fmt.number(h, 1)} h" for s, h in sorted(work.items()))
-        total, sanded = sum((part[3] for part in parts), 0.0), plan.sanding_by_day.get(n, 0.0)
-        rows.append((_short(fmt, when), ", ".join(poured), total, sanded, what or closed or "waiting"))
+        total, sanded = sum((part[3] for part in parts), 0.0), plan.typical.sanding_by_day.get(n, 0.0)
+        rows.append((day(fmt, when, year=False), ", ".join(poured), total, sanded, what or closed or "waiting"))
     return rows
 
 

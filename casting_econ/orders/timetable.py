@@ -10,8 +10,8 @@ from .dates import days_off_unsaid
 from .tables import day
 
 
-def _steps(plan):
-    """Load, stage, and when it begins and is ready for the next, of every stage that hands worked on. [-, -, s, s]"""
+def steps_taken(plan):
+    """Load, stage, when its work begins and ends, and when it is ready for the next, of every stage that hands worked on. [-, -, s, s, s]"""
     course, spans = plan.typical, {}
     for load, stage, start, end in course.schedule.segments:
         begin, _ = spans.get((load, stage), (start, end))
@@ -20,7 +20,7 @@ def _steps(plan):
         later = any(other == load and after > stage for other, after in spans)
         # a stage that the end of the order cut short has no wait yet
         finished = later or course.schedule.done[0, load] < NEVER or stage in plan.casting_stages
-        yield load, stage, begin, end + course.waited(load, stage, end) * finished
+        yield load, stage, begin, end, end + course.waited(load, stage, end) * finished
 
 
 def _lot(plan, load):
@@ -45,7 +45,7 @@ def schedule_results(plan) -> list[dict]:
             "start": moment(begin),
             "end": moment(end),
         }
-        for load, stage, begin, end in _steps(plan)
+        for load, stage, begin, _, end in steps_taken(plan)
     ]
 
 
@@ -65,7 +65,7 @@ def schedule_table(plan, fmt: Format) -> pd.DataFrame:
 
     return [
         (load + 1, _lot(plan, load), plan.typical.pot(load, stage) or "", plan.stage_names[stage], at(begin), at(end))
-        for load, stage, begin, end in _steps(plan)
+        for load, stage, begin, _, end in steps_taken(plan)
     ]
 
 
@@ -78,6 +78,6 @@ def days_off_sentence(plan, fmt: Format) -> str:
         return ""
     more = f" and {len(off) - 3} more" if off[3:] else ""
     said = "; ".join(day(fmt, one) for one in off[:3]) + more
-    whose = f" (holidays of {country}, by the study's locale)" if country else ""
+    whose = f" (holidays of {country}, by the study's locale; if you live elsewhere, state yours)" if country else ""
     line = f'`holidays = "{country or "DE-BY"}"` under `[orders]` leaves out the public ones of a country'
     return f'**No days off are stated, so the plan works on {said}**{whose}. {line}, `days_off = ["{off[0]}"]` any day or span of your own.'

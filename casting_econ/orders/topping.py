@@ -19,8 +19,7 @@ def cast_now(planner, order: Order) -> dict[str, int]:
     """
     share, size, found = float(planner.point.good_share[0]), order.matched, {}
     for name, short in planner.needed(order).items():
-        under = sum(load.casts for load in order.under_way if load.variant == name)
-        counted = order.counted.get(name, 0)
+        under, counted = sum(order.started[name]), order.counted.get(name, 0)
         wanted = short if not counted else -(-order.items[name] // size)
         casts = int(first_casts(wanted, planner.casts_per_load, share, size)) - counted - under
         if counted and not under:
@@ -64,7 +63,7 @@ def topped_loads(planner, order: Order, now: dict[str, int]) -> Loads:
     """Loads of all rounds, as many of each as the draw that needs most, with what becomes of them in every draw; `now` has the casts of
     the first round by item. [cast]
 
-    Its `casts` are those of a typical draw: with as many rounds as half of the draws have, and the middle number of casts.
+    The typical draw has as many rounds as half of the draws have, and the middle number of casts.
     """
     base, rng = planner.loads(order, {}, extra=0), np.random.default_rng([planner.seed, 4])
     parts, goods, found = _followed(planner, order, base, now, planner.draws, rng)
@@ -76,21 +75,12 @@ def topped_loads(planner, order: Order, now: dict[str, int]) -> Loads:
     typical = int(np.lexsort((found.total, found.rounds))[found.total.size // 2])  # in the middle by rounds, then by casts
     return replace(
         base,
-        casts=each[typical],
+        by_draw=each,
         planned=each.shape[1],
         rounds=tuple(rounds),
-        each=each,
         fate=(entering_of(each, good, planner.draws, rng), good),
         typical=typical,
     )
-
-
-def typical_of(loads: Loads) -> Loads:
-    """Loads of a typical course: those of the typical draw where what is cast differs by draw, otherwise all but the extra ones."""
-    if loads.each is None:
-        return replace(loads, casts=loads.casts[: loads.planned])
-    each, *fate = (part[[loads.typical]] for part in (loads.each, *loads.fate))
-    return replace(loads, casts=each[0], each=each, fate=tuple(fate))
 
 
 def topped_often(planner, order: Order, now: dict[str, int]) -> ToppedUp:

@@ -6,15 +6,16 @@ import numpy as np
 
 from ..evidence import likeness
 from ..formatting import Format
+from ..models.counts import chance_of
 from ..models.yields import full_sets_per_load
 from ..pages.monte_carlo import certainty_word
-from .mould_page import moulds_said
 from .plan import OrderPlan
 from .policies import cast_now_sentence
 from .price import Quoted
 from .spec import AT_ONCE, sales_of
 from .tables import day, rule_table
 
+UNLIKELY = 0.01  # chance of what a log says, below which it contradicts the plan
 SPREAD_LIMIT = 0.02  # of a chance, within which two plans are as good as each other
 
 
@@ -29,7 +30,7 @@ def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
         text += f" in sets of {order.set_of} that must match, so that each set comes from one {place},"
     text += f" to arrive by {day(fmt, order.due)}; work can begin on {day(fmt, order.start)}; wanted certainty {fmt.sure(order.confidence)}."
     if order.good or order.under_way:
-        text += f" **In hand: {fmt.count(order.good, 'piece')}**"
+        text += f" **In hand{' or sold' if order.sold else ''}: {fmt.count(order.good, 'piece')}**"
         if order.under_way:
             loads = fmt.count(len(order.under_way), "load")
             text += f"; poured and not yet checked: {fmt.count(order.poured, 'cast')} in {loads}"
@@ -39,7 +40,7 @@ def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
 
 
 def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
-    """The answer in three lines: whether the price pays, by when, what to do first; and that the year does otherwise, where it does."""
+    """The answer in three lines: whether the price pays, by when, what to do first; and that the log or the year says otherwise, where it does."""
     order, chance = plan.order, plan.course.in_time
     if order.price is None:
         price = f"**No price is stated yet:** ask {fmt.money(quoted.asked)}, and every hour earns the target of {fmt.money(quoted.target)}."
@@ -48,8 +49,10 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
     else:
         earned, pay = quoted.chance(order.price), fmt.money(quoted.pay(order.price).mean())
         price = f"**{fmt.money(order.price)} {certainty_word(earned)}:** an hour brings {pay}, target {fmt.money(quoted.target)} (chance {fmt.chance(earned)})."
-        if order.complete:
+        if order.closed:
             price = f"**{fmt.money(order.price)}:** an hour paid {pay} by the study's minutes, target {fmt.money(quoted.target)}."
+        if order.closed and not order.complete:
+            price = f"**{fmt.money(order.price)}** was for {fmt.count(order.pieces, 'piece')}: what an hour of fewer paid is in `project.html`."
     if plan.meets_date:
         when = f"**By {day(fmt, order.due)}:** yes, with a chance of {fmt.chance(chance)}."
     else:
@@ -59,35 +62,54 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
         saved = plan.saved_by
         yes = f" yes with {saved[0]}, with a chance of {fmt.chance(saved[1])}; as planned here" if saved else ""
         when = f"**By {day(fmt, order.due)}:**{yes} {late}"
-    year = [line for line in (year_line(plan, quoted, fmt),) if line]
-    if order.complete:
-        return [price, *([] if _to_post(plan) <= 0 else [when]), left_to_do(plan, fmt), *year]
+    year, doubt = ([line] if line else [] for line in (year_line(plan, quoted, fmt), contradiction(plan, fmt)))
+    if order.closed:
+        return [price, *([when] if order.to_post else []), left_to_do(plan, fmt), *year]
     making, first = plan.loads.making, day(fmt, order.start)
     moulds = f"aking {fmt.count(making.to_make, 'mould')} for them begins on {first}." if making and making.to_make else ""
     if plan.tops_up:
-        return [price, when, cast_now_sentence(plan, fmt) + (f" M{moulds}" if moulds else ""), *year]
+        return [price, when, *doubt, cast_now_sentence(plan, fmt) + (f" M{moulds}" if moulds else ""), *year]
     start = f"**Start {fmt.count(plan.casts, 'cast')}** in {fmt.count(plan.new_loads, 'load')}"
     start += f" once moulds are ready; m{moulds}" if moulds else f" on {first}."
-    return [price, when, start if plan.casts else "**Cast nothing more:** what is there is enough.", *year]
-
-
-def _to_post(plan):
-    """Pieces of the order that no sale names yet. [piece]"""
-    sold = sales_of(plan.planner.kit.study, plan.order.name)
-    return plan.order.pieces - (0 if sold is None else sold.pieces.sum())
+    return [price, when, *doubt, start if plan.casts else "**Cast nothing more:** what is there is enough.", *year]
 
 
 def left_to_do(plan: OrderPlan, fmt: Format) -> str:
-    """What is left of an order whose pieces are all in hand, by what the sales log says of it."""
-    order, sold, left = plan.order, sales_of(plan.planner.kit.study, plan.order.name), _to_post(plan)
+    """What is left of an order of which nothing is left to make, by what the sales log says of it."""
+    order, sold = plan.order, sales_of(plan.planner.kit.study, plan.order.name)
+    if order.finished and order.sold < order.pieces:
+        there = "sold by the sales log" if order.sold else "good"
+        what = f"{fmt.number(order.sold or order.good)} of {fmt.count(order.pieces, 'piece')} {there}"
+        return f"**Over, as you say, with {what}:** log its sale and the hours that are in no log yet, and read in `project.html` what it paid."
     if sold is None:
         return "**All is in hand:** pack and post it, and once it is write it into the sales log, with the name of the order."
-    if left > 0:
-        return f"**{fmt.count(sold.pieces.sum(), 'piece')} of it are sold** by the sales log: pack and post the other {fmt.number(left)}."
+    if order.to_post:
+        return f"**{fmt.count(order.sold, 'piece')} of it are sold** by the sales log: pack and post the other {fmt.number(order.to_post)}."
     owed = 0.0 if order.price is None else order.price - float(sold.price.sum())
     state, ask = ("Delivered", f"ask for the balance of {fmt.money(owed)}, ") if owed >= 0.005 else ("Delivered and paid", "")
     when = day(fmt, sold.date.max().date())
     return f"**{state}** by the sales log on {when}, asked for by {day(fmt, order.due)}: {ask}log the hours that are in no log yet, and read in `project.html` what it paid."
+
+
+def contradiction(plan: OrderPlan, fmt: Format) -> str:
+    """That the order's own loads say another yield than the plan counts on, and what to do; nothing where they may well come of it."""
+    order, d = plan.order, plan.planner.draws
+    sizes, good = tuple(casts for casts, _ in order.checked), sum(good for _, good in order.checked)
+    least, more = (
+        chance_of(count, 0, 1, d.good_share, d.load_correlation, started=sizes, ruined=d.ruined) for count in (good, good + 1)
+    )
+    if min(1.0 - more, least) >= UNLIKELY:
+        return ""
+    path = f"products.{order.product}.steps"
+    shares = [(step, plan.planner.kit.study.numbers.get(f"{path}.{step}.pass_share")) for step in plan.planner.entry.steps]
+    silent = [step for step, share in shares if share and not share.from_records]
+    remedy = "state the pass shares as they are now, or a smaller `worth` beside them, so that the log counts for more"
+    if silent:
+        remedy = f'write `from = "records"` beside the pass share of {", ".join(silent)}, so that the log counts'
+    text = f"**The log contradicts this plan:** {fmt.number(good)} of {fmt.count(sum(sizes), 'cast')} of the order were good, and it counts on "
+    text += f"{fmt.percent(float(d.good_share.mean()))}. "
+    why = "Find out why before you pour another load; then " if 1.0 - more < least else ""
+    return text + (why + remedy if why else remedy[0].upper() + remedy[1:]) + "."
 
 
 def year_line(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
@@ -109,9 +131,9 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
     """What to start, the date, and how sure."""
     order, course = plan.order, plan.course
     chance = fmt.chance(plan.chance_of_enough)
-    if order.complete and _to_post(plan) <= 0:
+    if order.closed and not order.to_post:
         return "**Nothing more needs to be cast or posted.**"
-    if order.complete:
+    if order.closed:
         text = "**Nothing more needs to be cast.** "
     elif plan.tops_up:
         text = f"{cast_now_sentence(plan, fmt)} "
@@ -123,10 +145,10 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
     arrive += f" (± {fmt.percent(2 * course.error)} from the number of draws)" if 0.005 < course.in_time < 0.995 else ""
     if plan.meets_date:
         last, as_of = plan.last_start, plan.planner.kit.study.as_of
-        if order.complete and last and as_of and as_of > last:
+        if order.closed and last and as_of and as_of > last:
             return text + f"To arrive by {day(fmt, order.due)} it had to be packed by {day(fmt, last)}."
         text += f"The parcel {arrive}. "
-        if order.complete:
+        if order.closed:
             return text + (f"It must be packed by {day(fmt, last)}." if last else "")
         if last and last > order.start:
             text += f"The **last safe start is {day(fmt, last)}**. "
@@ -171,11 +193,16 @@ def alike_sentence(plan: OrderPlan, fmt: Format) -> str:
 def progress_sentence(plan: OrderPlan, fmt: Format) -> str:
     """On course or not, and what to do now."""
     order = plan.order
-    if not (order.under_way or order.good):
+    if not (order.begun or order.good):
         return "Nothing of this order is cast yet, or the batches log does not say so."
-    if order.complete:
-        all_in_hand = f"all {fmt.count(order.pieces, 'piece')} are" if order.pieces > 1 else "the one piece is"
-        return f"**Complete: {all_in_hand} in hand**{_over(plan, fmt)}.{' Pack and post them.' if _to_post(plan) > 0 else ''}"
+    if order.closed and not order.complete:
+        return (
+            f"**Over: {fmt.number(order.good)} of {fmt.count(order.pieces, 'piece')} were good**, and the rest is not cast again."
+        )
+    if order.closed:
+        all_of_it = f"all {fmt.count(order.pieces, 'piece')} are" if order.pieces > 1 else "the one piece is"
+        there = "sold" if order.sold >= order.pieces else "in hand"
+        return f"**Complete: {all_of_it} {there}**{_over(plan, fmt)}.{' Pack and post them.' if order.to_post else ''}"
     text = f"{fmt.count(sum(order.short.values()), 'piece')} still to come"
     if order.poured:
         without = fmt.chance(plan.planner.curve(order, [0])[0])
@@ -203,7 +230,7 @@ def progress_sentence(plan: OrderPlan, fmt: Format) -> str:
 def days_gone(plan: OrderPlan, today: date, fmt: Format) -> str:
     """What to ask for where the first day of the plan has gone by; nothing where it has not or nothing is left to do."""
     order = plan.order
-    if today <= order.start or order.complete:
+    if today <= order.start or order.closed:
         return ""
     text = f"Today is {day(fmt, today)}, and this plan begins on {day(fmt, order.start)}. "
     if today > order.due:
@@ -252,39 +279,11 @@ def sets_sentence(plan: OrderPlan, fmt: Format) -> str:
     )
 
 
-def moulds_sentence(plan: OrderPlan, fmt: Format) -> str:
-    """Sets for the date, sets worn out, sets to make."""
-    mould = plan.planner.entry.mould
-    if mould is None:
-        return "The study has no moulds for this product, so none limit the order."
-    if plan.planner.moulds is not None:
-        return moulds_said(plan, fmt)
-    have, want = int(mould.sets.value), plan.sets_wanted
-    text = f"In use: {fmt.count(have, 'set')}. "
-    loads = round(plan.loads_in_all)
-    if not loads:
-        return text + "No load of this order is left to pour, so it asks for no more."
-    if not plan.moulds_meet_date:
-        text += f"No number of sets makes the date{f', {want} come nearest to it' if want > have else ''}; "
-    elif want > have:
-        text += f"**The date wants {fmt.count(want, 'set')}**, and "
-    else:
-        text += f"{fmt.count(want, 'set')} would do for the date, and "
-    more, wear = " more" if plan.order.under_way else "", "wears" if loads == 1 else "wear"
-    worn = f"which {wear} out {fmt.number(plan.sets_worn, 2)} sets on average"
-    text += f"the order pours {fmt.count(loads, 'load')}{more}, {worn}. "
-    make, age = plan.moulds_to_make, plan.mould_age
-    text += f"**Make {fmt.count(make, 'set')}.**" if make else "None needs to be made for this order."
-    if age is None:
-        return text + " Without a moulds log they are taken as new."
-    return text + f" The moulds in use have given {fmt.number(age)} casts a cavity on average."
-
-
 def sanding_sentence(plan: OrderPlan, fmt: Format) -> str:
     """Hand sanding a day against the planning cap."""
     cap = plan.planner.kit.study.file.orders.sanding_cap
-    by_day = plan.sanding_by_day
-    if not any(plan.sanding_stages):
+    by_day = plan.typical.sanding_by_day
+    if not any(stage.sanding for stage in plan.typical.plan.stages):
         return "No step of this product counts as sanding by hand."
     if not by_day:
         return "Nothing is left to sand by hand."
@@ -322,15 +321,15 @@ def price_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
         casts = "the casts of its batches" if order.checked else "as many casts as the yield asks for"
         text += f" The pieces in hand are in all this: {casts}, {fmt.number(quoted.done_hours.mean(), 1)} hours by the study's minutes."
     if order.price is None:
-        state = " State the price agreed, to see what the order pays." if order.complete else ""
+        state = " State the price agreed, to see what the order pays." if order.closed else ""
         return text + " No price is stated yet: the quote asks the last of these, rounded up." + state
     if not quoted.hours.any():
         return text + " It takes no hours, so no pay an hour follows from its price."
     pay, chance = quoted.pay(order.price), quoted.chance(order.price)
     low, high = np.quantile(pay, [0.1, 0.9])
-    by = " by the study's minutes and prices" if order.complete else ""
-    text += f" At **{fmt.money(order.price)}** an hour {'paid' if order.complete else 'pays'} {fmt.money(pay.mean())}{by} ({fmt.money(low)} to {fmt.money(high)}), and the target of {fmt.money(target)} is earned with a chance of {fmt.chance(chance)}."
-    if order.complete:
+    by = " by the study's minutes and prices" + ("" if order.complete else ", were it paid in full") if order.closed else ""
+    text += f" At **{fmt.money(order.price)}** an hour {'paid' if order.closed else 'pays'} {fmt.money(pay.mean())}{by} ({fmt.money(low)} to {fmt.money(high)}), and the target of {fmt.money(target)} is earned with a chance of {fmt.chance(chance)}."
+    if order.closed:
         return text
     if order.price < quoted.bills_only:
         text += " **That does not even pay the bills.**"
@@ -343,7 +342,7 @@ def price_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
 
 def deposit_sentence(plan: OrderPlan, quoted: Quoted, price: float, fmt: Format) -> str:
     """The deposit and what it covers."""
-    if plan.order.complete:
+    if plan.order.closed:
         return "Nothing is left to buy or to cast, so there is nothing for a deposit to cover."
     if price <= 0:
         return "Nothing is charged, so no deposit is asked."
@@ -375,7 +374,7 @@ def lots_sentence(plan: OrderPlan, fmt: Format) -> str:
     order, lots = plan.order, plan.lots
     if not (order.short_penalty or order.short_penalty_each):
         return "Ending short costs nothing by what is stated (`short_penalty`, `short_penalty_each`), so the plan above is for the wanted certainty alone."
-    if order.complete:
+    if order.closed:
         return "All is in hand, so no lot is left to weigh."
     if lots is None:
         return "The cheapest lots are worked out for up to 400 pieces or sets only."

@@ -9,7 +9,7 @@ from ..formatting import MINUS, Format
 from ..kit import Answer, OpenStudy, basis_counts, format_of
 from ..models import evaluate
 from .change import Changed, best_of, cost_words
-from .conditions import moved_words, needed_table, pay_over_target
+from .conditions import moved_words, needed_table
 from .deciding import Decision, brings_words, decision_sentence, decision_word
 from .job import Job, hour_words, job_line, job_of, todo_words
 from .monte_carlo import certainty_word
@@ -84,7 +84,7 @@ def next_things(kit: OpenStudy, decision: Decision, information: pd.DataFrame, r
         thing = f"**Try for: {words}**; that alone would reach the target"
         if abs(row.change) > REACH:
             thing = f"**No change by less than half is enough alone:** the nearest would be {words}"
-        if float(pay_over_target(kit.inputs())) >= 0:
+        if kit.point().totals["pay_per_hour"] >= kit.inputs().target_per_hour:
             thing = f"**Watch: {row.lever}**; with {words} the target is only just reached"
         things.append(f"{thing}, every other number at its middle.")
     return things
@@ -149,10 +149,9 @@ def signed(fmt: Format, amount: float) -> str:
 
 def evidence_steps(kit: OpenStudy) -> list[tuple[str, float]]:
     """What each measured number, by its label, alone changes in the stated pay an hour, largest first. [money/hour]"""
-    stated = point_values(kit.assumed, stated=True)
-    base = float(kit.point(stated=True).totals["pay_per_hour"])
-    rows = []
-    for key, found in kit.assumed.evidence.items():
-        pay = evaluate(workshop_at(kit.study, stated | {key: found.number.value})).totals["pay_per_hour"]
-        rows.append((label(key), float(pay) - base))
-    return sorted(rows, key=lambda row: -abs(row[1]))
+    stated, found = point_values(kit.assumed, stated=True), kit.assumed.evidence
+    alone = np.eye(len(found), dtype=bool)  # a row for each, in which only that one is as measured
+    values = {key: np.where(one, found[key].number.value, stated[key]) for key, one in zip(found, alone, strict=True)}
+    change = evaluate(workshop_at(kit.study, stated | values)).totals["pay_per_hour"]
+    change = np.broadcast_to(change, len(found)) - float(kit.point(stated=True).totals["pay_per_hour"])
+    return sorted(zip(map(label, found), change.tolist(), strict=True), key=lambda row: -abs(row[1]))

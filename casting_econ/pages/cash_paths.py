@@ -21,6 +21,7 @@ from ..models.cash import (
     rate_per_month,
     sales_share,
 )
+from ..models.checks import share_of
 from ..models.flows import YearFlows, flows_of, starting_in
 from ..reference import taxes
 from ..study.fields import MONTHS
@@ -82,7 +83,7 @@ class CashAnswer:
         return len(self.calendar)
 
 
-def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 2_048, workers: int = 1) -> CashAnswer:
+def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 4_096, workers: int = 1) -> CashAnswer:
     """Cash by month on the draws of the year, at most 65,536; arguments are those of `OpenStudy.by_draw`, StudyError as of `season_weights`.
 
     Of a study whose months vary each draw is a path of its own: its numbers stay, and orders, sizes and rare events come anew in every
@@ -139,12 +140,12 @@ def practice_of(kit, a, outcome):
     if not any(step.first_minutes is not None for p in a.products for step in p.steps):
         return np.ones(months)
     casts = {name: np.asarray(p["casts_per_year"]) / MONTHS_IN_YEAR for name, p in outcome.products.items()}
-    done, usual, share = {name: 0.0 for name in casts}, np.asarray(outcome.totals["revenue_per_year"]), []
+    done, usual, share = {name: 0.0 for name in casts}, outcome.totals["revenue_per_year"], []
     for _ in range(months):
         # a window of nothing has no mean; where nothing is made its minutes do not matter
         products = tuple(practised_between(p, done[p.name], np.maximum(casts[p.name], 1e-9)) for p in a.products)
         month = evaluate(replace(a, products=products))
-        share.append(np.where(usual > 0, month.totals["revenue_per_year"] / np.where(usual > 0, usual, 1.0), 1.0))
+        share.append(share_of(month.totals["revenue_per_year"], usual, 1.0))
         casts = {name: np.asarray(p["casts_per_year"]) / MONTHS_IN_YEAR for name, p in month.products.items()}
         done = {name: done[name] + casts[name] for name in casts}
     return np.stack(np.broadcast_arrays(*share), axis=-1)

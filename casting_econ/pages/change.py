@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from itertools import combinations
+from itertools import combinations, product
 
 import numpy as np
 import pandas as pd
@@ -93,9 +93,9 @@ class Changed:
     @property
     def present_value(self) -> np.ndarray:
         """Gains before the charge over its life, at the study's interest, less the first cost. [money]"""
-        years = self.life
-        factor = years if not self.interest else (1.0 - (1.0 + self.interest) ** -years) / self.interest
-        return (self.gain + self.charge + self.set_up) * factor - self.first_cost
+        return (self.gain + self.charge + self.set_up) / float(
+            yearly_charge(1.0, 0.0, self.life, self.interest)
+        ) - self.first_cost
 
     @property
     def now_limits(self) -> str:
@@ -168,34 +168,28 @@ def best_set(kit: OpenStudy, budget: float | None = None, draws: int = 512) -> t
     the study's own. The budget is as `[decision]` says if not given; None is no limit. [money]
     """
     budget = kit.study.file.decision.budget if budget is None else budget
-    names = [row.names[0] for row in changed(kit, draws)][:MOST_COMBINED]
-    order = list(kit.study.file.scenarios)
+    alone = {row.names: row for row in changed(kit, draws)[:MOST_COMBINED]}
+    names = [name for name in kit.study.file.scenarios if (name,) in alone]
     best, most, tried = None, 0.0, 0
-    for count in range(1, len(names) + 1):
-        for chosen in combinations(sorted(names, key=order.index), count):
-            outlay = sum(kit.study.file.scenarios[name].outlay for name in chosen)
-            if (budget is not None and outlay > budget) or _clash(kit, chosen):
-                continue
-            try:
-                gain = float(compared(kit, list(chosen), draws).gain.mean())
-            except (StudyError, ValueError):  # they do not go together
-                continue
-            tried += 1
-            if gain > most:
-                best, most = chosen, gain
+    for chosen in (chosen for count in range(len(names)) for chosen in combinations(names, count + 1)):
+        entries = [kit.study.file.scenarios[name] for name in chosen]
+        if (budget is not None and sum(entry.outlay for entry in entries) > budget) or _clash(entries):
+            continue
+        try:
+            gain = float((alone.get(chosen) or compared(kit, list(chosen), draws)).gain.mean())
+        except (StudyError, ValueError):  # they do not go together
+            continue
+        tried += 1
+        if gain > most:
+            best, most = chosen, gain
     return (None if best is None else compared(kit, list(best))), tried
 
 
-def _clash(kit, chosen):
-    """Whether two of the scenarios change the same key, so that only one can be done."""
-    seen: set[str] = set()
-    for name in chosen:
-        entry = kit.study.file.scenarios[name]
-        keys = {*dict(dotted(entry.change)), *entry.drop}
-        if any(key == other or key.startswith(other + ".") or other.startswith(key + ".") for key in keys for other in seen):
-            return True
-        seen |= keys
-    return False
+def _clash(entries):
+    """Whether two of the scenarios change the same key, or one within it, so that only one can be done."""
+    keys = [[f"{key}." for key in (*dict(dotted(entry.change)), *entry.drop)] for entry in entries]
+    pairs = (pair for two in combinations(keys, 2) for pair in product(*two))
+    return any(one.startswith(other) or other.startswith(one) for one, other in pairs)
 
 
 @shown(
@@ -212,18 +206,14 @@ def scenario_table(rows: list[Changed]) -> pd.DataFrame:
     frame = []
     for row in rows:
         low, high = np.quantile(row.gain, [0.1, 0.9])
-        pay, year = (_mean_change(x, base) for x, base in ((row.pay, row.base_pay), (row.residual, row.base_residual)))
+        pay, year = (
+            pd.Series(of).mean() for of in (row.pay - row.base_pay, row.residual - row.base_residual)
+        )  # of draws with both
         months = row.payback * 12.0 if row.first_cost else np.nan  # nothing to be paid back
         gain, worth = float(row.gain.mean()), float(row.present_value.mean())
         limits = row.now_limits.replace("-", " ")
         frame.append((row.what, row.outlay, row.hours_once, pay, year, gain, low, high, row.better, months, worth, limits))
     return frame
-
-
-def _mean_change(after, before):
-    """Mean of a change over the draws that have both."""
-    both = ~np.isnan(after - before)
-    return float(after[both].mean() - before[both].mean()) if both.any() else np.nan
 
 
 def scenario_sentence(row: Changed, fmt: Format) -> str:
@@ -235,7 +225,8 @@ def scenario_sentence(row: Changed, fmt: Format) -> str:
         text = f"**{name}: worth it.** It brings about {size} more, its own hours paid the target"
         text += "." if row.certain else f"; the chance that it brings anything is {fmt.chance(row.better)}."
         if row.first_cost:
-            text += f" {cost_words(row, fmt)} are back in about {_months(row.payback, fmt)}."
+            months = row.payback * 12.0
+            text += f" {cost_words(row, fmt)} are back in about {f'{fmt.number(months)} months' if months >= 1.5 else 'a month'}."
     elif row.perhaps_better:
         text = f"**{name}: open.** On average it brings {size}, but the chance that it brings anything is only {fmt.chance(row.better)}; better numbers are worth having first."
     elif not row.clear:
@@ -298,8 +289,3 @@ def _because(row):
 
 def _limit(name):
     return {DEMAND: "demand", HANDS: "your hands"}.get(name, f"the {name.replace('-', ' ')}")
-
-
-def _months(years, fmt):
-    months = years * 12.0
-    return f"{fmt.number(months)} months" if months >= 1.5 else "a month"

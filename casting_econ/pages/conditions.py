@@ -101,49 +101,36 @@ def solve_for_target(
     (levers, values) with another lever held at each of its `values` meanwhile. [each in its unit]
 
     Of several crossings it is the one nearest to what is now; not a number where no value between the lever's ends does. All levers and
-    values are in one array: a grid finds the interval, halving narrows it down. Pay may rise and fall with a lever (a cure is a staircase),
-    so it is not taken as monotone.
+    values are in one array: a grid finds the interval, parting it again and again narrows it down. Pay may rise and fall with a lever (a cure
+    is a staircase), so it is not taken as monotone.
     """
-    base, held = kit.inputs(), np.array([np.nan]) if at is None else np.asarray(values, float)
-    count, width = len(chosen), held.size
-    low, high, now = (np.array([getattr(lever, name) for lever in chosen]) for name in ("low", "high", "now"))
+    values = np.array([np.nan]) if at is None else np.asarray(values, float)
+    which, held = np.repeat(np.arange(len(chosen)), values.size), np.tile(values, len(chosen))
+    low, high, now = (np.array([getattr(lever, name) for lever in chosen])[which, None] for name in ("low", "high", "now"))
 
-    def over(x):  # x: (levers, values, anything)
-        a = base
-        for row, lever in enumerate(chosen):
-            column = np.full(x.shape, lever.now)
-            column[row] = x[row]
-            a = lever.move(a, column)
+    def pays(x):  # x: (levers and values, anything)
+        a = kit.inputs()
+        for own in np.unique(which):
+            a = chosen[own].move(a, np.where((which == own)[:, None], x, chosen[own].now))
         if at is not None:
-            a = at.move(a, np.broadcast_to(held[None, :, None], x.shape))
-        return np.broadcast_to(aim(a), x.shape)
+            a = at.move(a, np.broadcast_to(held[:, None], x.shape))
+        return np.broadcast_to(aim(a), x.shape) >= 0
 
-    share = np.linspace(0.0, 1.0, GRID)
-    grid = low[:, None] + (high - low)[:, None] * share**2  # finer where levers are small
-    grid = np.sort(np.concatenate([grid, now[:, None]], axis=1), axis=1)[:, None, :]
-    grid = np.broadcast_to(grid, (count, width, GRID + 1)).copy()
-    signs = over(grid) >= 0
-    crossing = signs[..., 1:] != signs[..., :-1]
-    middles = (grid[..., 1:] + grid[..., :-1]) / 2
-    distance = np.where(crossing, np.abs(middles - now[:, None, None]), np.inf)
-    cell = distance.argmin(axis=-1)[..., None]
-    a, b = np.take_along_axis(grid[..., :-1], cell, -1), np.take_along_axis(grid[..., 1:], cell, -1)
-    left = np.take_along_axis(signs[..., :-1], cell, -1)
-    ahead = next((n for n in AHEAD if count * width << n <= AT_ONCE), AHEAD[-1])
-    for _ in range(STEPS // ahead):
-        points = np.concatenate([a, b], axis=-1)
-        for _ in range(ahead):
-            points = np.repeat(points, 2, axis=-1)[..., :-1]
-            points[..., 1::2] = (points[..., :-1:2] + points[..., 2::2]) / 2
-        same = (over(points) >= 0) == left
-        first, last = np.zeros_like(cell), np.full_like(cell, 2**ahead)
-        for _ in range(ahead):
-            middle = (first + last) // 2
-            on = np.take_along_axis(same, middle, -1)
-            first, last = np.where(on, middle, first), np.where(on, last, middle)
-        a, b = np.take_along_axis(points, first, -1), np.take_along_axis(points, last, -1)
-    found = np.where(crossing.any(axis=-1), np.where(left[..., 0], a[..., 0], b[..., 0]), np.nan)
-    return found[:, 0] if at is None else found
+    grid = low + (high - low) * np.linspace(0.0, 1.0, GRID) ** 2  # finer where levers are small
+    points = np.sort(np.append(grid, now, axis=1), axis=1)
+    signs = pays(points)
+    crossing = signs[:, 1:] != signs[:, :-1]
+    distance = np.where(crossing, np.abs((points[:, 1:] + points[:, :-1]) / 2 - now), np.inf)
+    there, found = np.flatnonzero(crossing.any(axis=1)), np.full(which.size, np.nan)
+    if there.size:
+        row, cell = np.arange(there.size), distance.argmin(axis=1)[there]
+        points, which, held, left = points[there], which[there], held[there], signs[there, cell]
+        ahead = next((n for n in AHEAD if there.size << n <= AT_ONCE), AHEAD[-1])
+        for _ in range(STEPS // ahead):
+            points = np.linspace(points[row, cell], points[row, cell + 1], 2**ahead + 1, axis=1)
+            cell = (pays(points) == left[:, None]).argmin(axis=1) - 1
+        found[there] = points[row, cell + ~left]
+    return found if at is None else found.reshape(len(chosen), -1)
 
 
 @lru_cache(maxsize=4)  # several pages ask for it
@@ -156,12 +143,11 @@ def solve_for_target(
 def needed_table(kit: OpenStudy, product: str | None = None) -> pd.DataFrame:
     """Each lever alone: what is now, what the target needs, and the change as a share; not a number where no value does. [each in its unit; -]"""
     chosen = levers(kit, product)
-    found = solve_for_target(kit, chosen)
-    rows = [
-        (lever.key, lever.label, lever.unit, lever.now, value, value / lever.now - 1.0 if lever.now else np.nan)
-        for lever, value in zip(chosen, found, strict=True)
-    ]
-    frame = pd.DataFrame(rows, columns=["key", "lever", "unit", "now", "needed", "change"])
+    frame = pd.DataFrame(
+        [(lever.key, lever.label, lever.unit, lever.now) for lever in chosen], columns=["key", "lever", "unit", "now"]
+    )
+    frame["needed"] = solve_for_target(kit, chosen)
+    frame["change"] = frame.needed / frame.now.replace(0.0, np.nan) - 1.0
     return frame.sort_values("change", key=np.abs, kind="stable", ignore_index=True)
 
 

@@ -139,6 +139,7 @@ def _orders_now(kit):
     return sum(float(channel["came"]) for channel in kit.point().channels.values())
 
 
+@lru_cache(maxsize=16)  # more than one page asks for it
 def factor_for(kit: OpenStudy, aim=year_over_living) -> float:
     """Of today's orders, at which a year brings a living at today's prices, or another aim is just met, of no more than today's where those
     meet it; not a number where none does. [-]"""
@@ -147,6 +148,7 @@ def factor_for(kit: OpenStudy, aim=year_over_living) -> float:
     return float(solve_for_target(kit, [orders], aim=aim)[0])
 
 
+@lru_cache(maxsize=16)
 def ample_year(kit: OpenStudy) -> Outcome:
     """The year at the point with more orders than can be made."""
     orders = ample_orders(kit)

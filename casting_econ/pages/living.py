@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from ..kit import Answer, OpenStudy, format_of
-from ..models.capacity import share_of
+from ..models.checks import share_of
 from ..models.tax import TaxScheme, charges, take_home
 from ..reference import taxes, wages
 from .monte_carlo import old_words

@@ -8,6 +8,7 @@ import pandas as pd
 from ..formatting import Format
 from ..kit import OpenStudy
 from ..models import Workshop, evaluate
+from ..models.checks import share_of
 from ..models.mix import Mix, best_mix
 from ..models.selling import orders_at_price
 from ..models.year import HANDS
@@ -100,7 +101,7 @@ def _slopes(a: Workshop, orders, resources):
     fewer = counts * (1.0 - np.vstack([np.zeros(counts.size), np.eye(counts.size) / 2.0]))  # first row: all of them
     found = evaluate(replace(a, channels=tuple(replace(c, orders_per_year=fewer[:, n]) for n, c in enumerate(a.channels))))
     used = np.array([np.broadcast_to(found.utilisation_at_demand[name], counts.size + 1) for name in resources], float)
-    return np.where(orders > 0, (used[:, :1] - used[:, 1:]) / np.where(orders > 0, orders / 2.0, 1.0), 0.0)
+    return share_of(used[:, :1] - used[:, 1:], orders / 2.0, 0.0)
 
 
 def _taken(a: Workshop, resource, casts, loads, hours, use):

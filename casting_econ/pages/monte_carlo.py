@@ -149,15 +149,15 @@ def luck_of(kit: OpenStudy, draws=None, seed=None, *, base: OpenStudy | None = N
     of the numbers; the mean variance about that is luck's (law of total variance).
     """
 
-    def work(*years):
-        outcomes = [evaluate(with_levers(a, **levers)) for a in years]
-        return {n: outcome.totals["residual_pay_per_year"] for n, outcome in enumerate(outcomes)}
+    def work(_, again):
+        return {"again": evaluate(with_levers(again, **levers)).totals["residual_pay_per_year"]}
 
-    found = kit.by_draw(work, draws, seed, base=base, years=2)
-    if np.ptp(found[0]) <= 1e-9 * max(1.0, float(np.abs(found[0]).max())):
+    one = kit.monte_carlo(draws, seed, base=base, **levers).draws["residual_pay_per_year"]
+    if np.ptp(one) <= 1e-9 * max(1.0, float(np.abs(one).max())):
         return None
-    sets = [1.0 - _correlation(*pair) for pair in zip(*(np.split(found[n], REPLICATES) for n in (0, 1)), strict=True)]
-    share = min(max(1.0 - _correlation(found[0], found[1]), 0.0), 1.0)
+    other = kit.by_draw(work, draws, seed, base=base, years=2)["again"]
+    sets = [1.0 - _correlation(*pair) for pair in zip(*(np.split(year, REPLICATES) for year in (one, other)), strict=True)]
+    share = min(max(1.0 - _correlation(one, other), 0.0), 1.0)
     return Luck(share=share, error=float(np.std(sets, ddof=1) / np.sqrt(REPLICATES)))
 
 

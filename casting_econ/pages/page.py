@@ -9,7 +9,9 @@ import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
 from IPython.display import HTML, Image, Markdown, display
+from matplotlib.axis import Axis
 from matplotlib.figure import Figure
+from matplotlib.legend import Legend
 from matplotlib.text import Text
 from matplotlib.ticker import FixedLocator
 
@@ -70,7 +72,7 @@ class Page:
         if not self.draws:
             plt.close(figure)
             return self.say(alt)
-        for text in figure.findobj(Text):
+        for text in _words(figure):
             if (said := self.spoken(text.get_text())) != text.get_text():
                 text.set_text(said)
         for axis in (axis for axes in figure.axes for axis in (axes.xaxis, axes.yaxis)):
@@ -111,13 +113,13 @@ class Page:
         unknown = set(styles) - {*frame.columns, "*"}
         if unknown:
             raise KeyError(f"table {told.name} has no column {', '.join(sorted(unknown))}; it has {', '.join(frame.columns)}")
-        without = {*without, *(c for c in frame.columns if (frame[c].isna() | (frame[c] == "")).all())}
+        without = {*without, *frame.columns[(frame.isna() | (frame == "")).all()]}
         styles = {c: styles.get(c, styles.get("*")) for c in frame.columns if c not in without}
         styles = {column: style for column, style in styles.items() if style is not None}
         sides = [' class="text"' if style == "text" else "" for style in styles.values()]
         head = "".join(f'<th scope="col"{side}>{html.escape(_SAID.get(c, c))}</th>' for c, side in zip(styles, sides))
         body = ""
-        for _, row in frame.iterrows():
+        for row in frame.to_dict("records"):
             in_percent = {"significant": "percent1"} if row.get("unit") in _SHARES else {}
             shown = (self.fmt.styled(row[column], in_percent.get(style, style)) for column, style in styles.items())
             first, *texts = (html.escape(self.spoken(text)) for text in shown)
@@ -140,6 +142,15 @@ class Page:
         """Leave numbers in the notebook for a sweep to collect, those that there are."""
         rounded = {name: nine_digits(value) for name, value in numbers.items() if value is not None}
         display({RECORD_MIME: rounded, "text/plain": ", ".join(f"{k} = {v:.4g}" for k, v in rounded.items())}, raw=True)
+
+
+def _words(figure):
+    """Texts of a chart, but for those along its axes, which are written anew when it is drawn."""
+    for part in (child for group in (figure, *figure.axes) for child in group.get_children()):
+        if isinstance(part, Legend):
+            yield from part.get_texts()
+        elif isinstance(part, Text | Axis):
+            yield part if isinstance(part, Text) else part.label
 
 
 def _ids(

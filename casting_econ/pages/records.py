@@ -77,30 +77,28 @@ def learning_sentences(kit: OpenStudy) -> str:
 
 def unreconciled(kit: OpenStudy) -> list[str]:
     """What does not add up between the logs, as sentences."""
-    study, fmt = kit.study, format_of(kit)
-    found = [sentence for file in study.reading.files for sentence in file.unequal]
+    return list(_contradictions(kit.study, format_of(kit)))
+
+
+def _contradictions(study, fmt):
+    """Sentences of what each rule between the logs finds: within a file, by day, by material, by step and by product."""
+    for file in study.reading.files:
+        yield from file.unequal
     sheet, batches, sales = (study.records.get(log) for log in ("timesheet", "batches", "sales"))
     if sheet is not None:
         hours = sheet.groupby("date").minutes.sum() / 60.0
         for day, value in hours[hours > 16.0].items():
-            found.append(f"{day:%Y-%m-%d} has {fmt.number(value, 1)} hours in the timesheet, more than a long day holds.")
+            yield f"{day:%Y-%m-%d} has {fmt.number(value, 1)} hours in the timesheet, more than a long day holds."
     if sheet is not None and batches is not None:
         silent = sorted(set(batches.date[batches.date.between(sheet.date.min(), sheet.date.max())]) - set(sheet.date))
         if silent:
             days = ", ".join(f"{day:%Y-%m-%d}" for day in silent[:3]) + (" and others" if len(silent) > 3 else "")
-            found.append(
-                f"On {counted(len(silent), 'day')} with a pour the timesheet has no row ({days}): hours are missing, or a date is wrong."
-            )
+            yield f"On {counted(len(silent), 'day')} with a pour the timesheet has no row ({days}): hours are missing, or a date is wrong."
     for row in material_table(study).itertuples():
         if row.unread:
-            right = (
-                ': with its `quantity` a piece, such as "20 g", and a price by that unit in study.toml they would'
-                if row.unit == "pieces"
-                else ""
-            )
-            found.append(
-                f"{row.material}: {row.unread} of {row.purchases} purchases are in a unit that does not turn into {row.unit}, and say nothing of its price{right}."
-            )
+            would = ': with its `quantity` a piece, such as "20 g", and a price by that unit in study.toml they would'
+            said = f"are in a unit that does not turn into {row.unit}, and say nothing of its price{would if row.unit == 'pieces' else ''}"
+            yield f"{row.material}: {row.unread} of {row.purchases} purchases {said}."
     units = [(key, pieces) for _, parts, _ in labour_rows(study) for key, (pieces, _) in parts.items()]
     handled = pd.DataFrame(units, columns=["key", "pieces"]).groupby("key").pieces.sum()
     for product in study.file.products:
@@ -110,20 +108,16 @@ def unreconciled(kit: OpenStudy) -> list[str]:
         for step, entering, lost in counts.totals[["entering", "lost"]].itertuples():
             seen, short = handled.get((product, step), 0.0), _short(study, product, step)
             if short is not None and abs(short - lost) > max(0.25 * lost, 3.0):
-                found.append(
-                    f"{product}, {step}: {fmt.number(short)} pieces did not pass by the timesheet, {fmt.number(lost)} were lost by batches and faults."
-                )
+                said = f"{fmt.number(short)} pieces did not pass by the timesheet, {fmt.number(lost)} were lost by batches and faults"
+                yield f"{product}, {step}: {said}."
             if seen and abs(seen - entering) > 0.1 * entering:
-                found.append(
-                    f"{product}, {step}: the timesheet handles {fmt.number(seen)} pieces, batches and faults say that {fmt.number(entering)} reached it."
-                )
+                said = f"{fmt.number(seen)} pieces, batches and faults say that {fmt.number(entering)} reached it"
+                yield f"{product}, {step}: the timesheet handles {said}."
         sold = 0.0 if sales is None else float(sales.pieces[sales["product"] == product].sum())
         good = float(counts.batches.good.sum())
         if sold > good:
-            found.append(
-                f"{product}: {fmt.number(sold)} pieces left by the sales log, {fmt.number(good)} good ones by the batches; the rest was in stock before, or a log has gaps."
-            )
-    return found
+            left = f"{fmt.number(sold)} pieces left by the sales log, {fmt.number(good)} good ones by the batches"
+            yield f"{product}: {left}; the rest was in stock before, or a log has gaps."
 
 
 def _short(study, product, step):
@@ -144,14 +138,13 @@ def _short(study, product, step):
 def assumption_table(kit: OpenStudy) -> pd.DataFrame:
     """Every number in force: value, unit, what it rests on, why."""
     rows, groups = [], basis_counts(kit)
-    for basis in (basis for basis in BASES if basis in groups):
-        for key in groups[basis]:
-            number = kit.assumed.numbers[key]
-            unit, factor = as_shown(key, number.unit, kit.study.currency)
-            spread = number.distribution or known_orders(kit, key)
-            band = (None, None) if spread is None else spread.quantile(np.array([0.1, 0.9])) * factor
-            why = "; ".join(text for text in (number.note, number.source) if text)
-            rows.append((label(key), number.value * factor, unit, *band, basis, why, key))
+    for key in (key for basis in BASES for key in groups.get(basis, ())):
+        number = kit.assumed.numbers[key]
+        unit, factor = as_shown(key, number.unit, kit.study.currency)
+        spread = number.distribution or known_orders(kit, key)
+        band = (None, None) if spread is None else spread.quantile(np.array([0.1, 0.9])) * factor
+        why = "; ".join(text for text in (number.note, number.source) if text)
+        rows.append((label(key), number.value * factor, unit, *band, number.basis, why, key))
     return rows
 
 
@@ -209,11 +202,9 @@ def evidence_curves(kit: OpenStudy, points: int = 161) -> list[dict[str, object]
 )
 def yield_table(kit: OpenStudy) -> pd.DataFrame:
     """Pieces through each step of the logs, by product. [piece]"""
-    parts = {}
-    for name in kit.study.file.products:
-        counts = load_counts(kit.study, name)
-        if counts is not None:
-            parts[name] = counts.totals.assign(**{"share lost": counts.totals.lost / counts.totals.entering})
+    counts = {name: load_counts(kit.study, name) for name in kit.study.file.products}
+    totals = {name: found.totals for name, found in counts.items() if found is not None}
+    parts = {name: total.assign(**{"share lost": total.lost / total.entering}) for name, total in totals.items()}
     return pd.concat(parts, names=["product", "step"]).reset_index() if parts else pd.DataFrame()
 
 
@@ -303,5 +294,5 @@ def records_overview(kit: OpenStudy) -> str:
     first, last = min(d.min() for d in dates), max(d.max() for d in dates)
     text = f"Logs from {first:%Y-%m-%d} to {last:%Y-%m-%d}: {', '.join(parts)}. They measure {len(kit.assumed.evidence)} of the study's numbers."
     if "sales" not in kit.study.records and (last - first).days > LONG:
-        text += f" No sale is in these {(last - first).days} days: orders rest on the guess alone, so lower it if nothing was sold in them."
+        text += f" No sale is in these {(last - first).days} days: orders rest on the guess alone. If nothing was sold in them, two rows of the sales log with `nothing` as their kind, of the first and the last of these days, say so."
     return "\n\n".join([text + could_measure(kit) + far_apart(kit), *kit.study.reading.notes])

@@ -1,13 +1,13 @@
 """The sensitivity page: which numbers move pay most."""
 
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 import pandas as pd
 from scipy import special
 from scipy.sparse.csgraph import connected_components
 
-from ..assumptions import as_shown, label, point_values, spread_values, values_at, workshop_at
+from ..assumptions import as_shown, drawn_at, label, spread_values, workshop_at
 from ..draws import round_up_draws
 from ..draws.sobol import Indices, sobol_indices
 from ..formatting import Format
@@ -40,14 +40,14 @@ def sobol_table(kit: OpenStudy, rows: int = ROWS, seed: int | None = None) -> tu
     seed = kit.plan_of_draws(seed=seed)[1]
     uncertain, groups = kit.assumed.uncertain, groups_of(kit)
 
-    def model(u):
-        a = workshop_at(kit.study, values_at(kit.assumed, u))
+    def model(drawn):
+        a = workshop_at(kit.study, spread_values(kit.assumed, dict(zip(uncertain, drawn.T, strict=True))))
         outcome = evaluate(a)
         over = beyond_target(a, outcome)
         outputs = (outcome.totals["pay_per_hour"], over, np.greater(over, 0))
-        return np.column_stack([np.broadcast_to(x, u.shape[:1]) for x in outputs])
+        return np.column_stack([np.broadcast_to(x, drawn.shape[:1]) for x in outputs])
 
-    found = sobol_indices(model, len(uncertain), round_up_draws(rows), seed, groups)
+    found = sobol_indices(model, len(uncertain), round_up_draws(rows), seed, groups, partial(drawn_at, kit.assumed))
     columns = {"number": [names_of([uncertain[n] for n in group]) for group in groups]}
     columns |= {"alone": found.first[:, 0], "alone low": found.first_low[:, 0], "alone high": found.first_high[:, 0]}
     for output, name, of in ((0, "total", ""), (1, "on the year", "on the year "), (2, "on the choice", "on the choice ")):
@@ -98,8 +98,7 @@ def names_of(keys):
 def swing_table(kit: OpenStudy) -> pd.DataFrame:
     """What each uncertain number alone does to pay an hour, tried where one time in ten is below, and above, the others at their point; largest
     swing first. [money/hour]"""
-    assumed, rows, factors = kit.assumed, [], {}
-    values: dict[str, object] = dict(point_values(assumed))
+    assumed, rows, drawn = kit.assumed, [], {}
     # row 2 i tries number i low, row 2 i + 1 tries it high: one evaluation for all
     size = 2 * len(assumed.uncertain)
     for i, key in enumerate(assumed.uncertain):
@@ -111,12 +110,11 @@ def swing_table(kit: OpenStudy) -> pd.DataFrame:
             number = assumed.numbers[key]
             tried, now = number.distribution.quantile(np.array([0.1, 0.9])), number.value
             unit, factor = as_shown(key, number.unit, kit.study.currency)
-        column = np.full(size, now)
-        column[2 * i : 2 * i + 2] = tried
-        (values if kind == key else factors)[kind] = column
+        drawn[key] = np.full(size, now)
+        drawn[key][2 * i : 2 * i + 2] = tried
         rows.append((label(key), *(tried * factor), unit, key))
     frame = pd.DataFrame(rows, columns=["label", "low", "high", "unit", "key"])
-    pay = evaluate(workshop_at(kit.study, spread_values(assumed, values, factors))).totals["pay_per_hour"] if rows else ()
+    pay = evaluate(workshop_at(kit.study, spread_values(assumed, drawn))).totals["pay_per_hour"] if rows else ()
     less, more = np.broadcast_to(pay, (size,)).reshape(-1, 2).T
     frame = frame.assign(pay_low=less, pay_high=more, swing=np.abs(more - less))
     frame = frame[["label", "low", "high", "unit", "pay_low", "pay_high", "swing", "key"]]

@@ -21,6 +21,10 @@ class Shown:
     columns: dict[str, str | None]  # column to style, * for every other; columns without one are kept, but not shown
     fold: bool  # whether it opens at a click on its caption
 
+    def __deepcopy__(self, memo) -> "Shown":
+        """Itself, as it never changes: pandas copies what a frame carries with every column that is looked at."""
+        return self
+
 
 def shown(name: str, caption: str, columns: str, *, fold: bool = False) -> Callable:
     """Let the frame that a function returns carry how a page shows it, as `Shown` in its `attrs`; a function may return its rows alone, as

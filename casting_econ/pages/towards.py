@@ -37,8 +37,8 @@ class Towards:
     reach: float  # most of today's orders that is looked at, more than can be made [-]
     most: float  # that a year leaves when so many come, at today's prices [money/year]
     full: str  # what is full then
-    price: float  # of now at which it brings a living with so many [-]
-    hours_needed: float  # that would do with so many at today's prices, were they given [hour/week]
+    price: float  # of now at which it brings a living with so many, where today's does with no number [-]
+    hours_needed: float  # that would do then with so many at today's prices, were they given [hour/week]
 
     @property
     def reached(self) -> bool:
@@ -63,16 +63,16 @@ def towards(kit: OpenStudy) -> Towards | None:
     if now <= 0:
         return None
     orders, price = _levers(kit)
-    factor = factor_for(kit)
-    ample = ample_year(kit)
-    wanted = evaluate(orders.move(a, np.asarray(factor if np.isfinite(factor) else orders.high)))
+    factor, ample, given = factor_for(kit), ample_year(kit), float(a.hours_per_week)
+    hours = Lever(key="hours", label="", places=("hours_per_week",), unit="hour/week", now=given, low=given, high=_MOST_HOURS)
+    if np.isfinite(factor):
+        wanted, needed = evaluate(orders.move(a, np.asarray(factor))), (np.nan, np.nan)
+    else:
+        wanted, needed = ample, solve_for_target(kit, [price, hours], orders, [orders.high], aim=year_over_living)[:, 0]
 
     def weekly(outcome):
         return float(outcome.totals["hours_per_year"]) / float(a.weeks_per_year)
 
-    given = float(a.hours_per_week)
-    hours = Lever(key="hours", label="", places=("hours_per_week",), unit="hour/week", now=given, low=given, high=_MOST_HOURS)
-    at_most = [solve_for_target(kit, [lever], orders, [orders.high], aim=year_over_living)[0, 0] for lever in (price, hours)]
     return Towards(
         now=now,
         left=left,
@@ -84,8 +84,8 @@ def towards(kit: OpenStudy) -> Towards | None:
         reach=orders.high,
         most=float(ample.totals["residual_pay_per_year"]),
         full=full_of(ample),
-        price=float(at_most[0]),
-        hours_needed=float(at_most[1]),
+        price=float(needed[0]),
+        hours_needed=float(needed[1]),
     )
 
 
@@ -101,11 +101,11 @@ def towards_table(kit: OpenStudy, found: Towards | None) -> pd.DataFrame:
         return []
     (orders, price), a = _levers(kit), kit.inputs()
     prices = np.array(PRICES)
-    reached = year_over_living(price.move(a, prices)) >= 0  # there no more than today's are looked at, as in `factor_for`
-    some, fewer = (
-        solve_for_target(kit, [replace(orders, high=most)], price, prices, aim=year_over_living)[0] for most in (orders.high, 1.0)
-    )
-    factors = np.where(reached, fewer, some)
+    reached, factors = year_over_living(price.move(a, prices)) >= 0, np.empty(prices.size)
+    for most, there in ((orders.high, ~reached), (1.0, reached)):  # no more than today's where those do, as in `factor_for`
+        if there.any():
+            most_orders = [replace(orders, high=most)]
+            factors[there] = solve_for_target(kit, most_orders, price, prices[there], aim=year_over_living)[0]
     there = np.where(np.isfinite(factors), factors, orders.high)
     needed, ample = (evaluate(orders.move(price.move(a, prices), at)).totals for at in (there, np.full(prices.size, orders.high)))
     hours = np.where(np.isfinite(factors), needed["hours_per_year"] / a.weeks_per_year, np.nan)

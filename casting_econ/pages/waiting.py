@@ -144,12 +144,13 @@ def _guessed(number):
 
 def _years_told(kit, channel, number):
     """Years that guess and log of a channel's orders count for, and orders and months of the log."""
-    log, found = orders_seen(kit.study, channel), ask(kit.study, ["channels", channel, "orders"], number)
-    told = log and (int(log[0].sum()), float(log[1].sum()))
+    key, log = f"channels.{channel}.orders", orders_seen(kit.study, channel)
+    told, found = log and (int(log[0].sum()), float(log[1].sum())), kit.assumed.evidence.get(key)
+    if found is None or kit.assumed.numbers[key] is not found.number:  # the study does not ask the log, or scales what it says
+        found = ask(kit.study, key.split("."), number)
     if found is not None:  # of a rate with this mean and variance
         return float(found.posterior.middle / found.posterior.quantile(_EVEN).var()), told
     (orders, years), spread = guessed_rate(number), kit.study.file.spread.demand.value
-    key = f"channels.{channel}.orders"
     if spread > 0 and takes_factor(kit.study.numbers, key):  # stated as wider than that
         years = min(years, 1.0 / (spread**2 * orders))
     return years, told

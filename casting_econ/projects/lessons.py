@@ -245,9 +245,9 @@ def _minutes_lesson(key, old, minutes, count, data):
     return Lesson(key=key, unit="minute", old=old, measured=each, new=each, data=data, counted=count)
 
 
-def look_back(kit: OpenStudy, name: str, *, finished: bool = False, **asked) -> Lessons:
+def look_back(kit: OpenStudy, name: str, **asked) -> Lessons:
     """An order afterwards with what it teaches; arguments and errors as of `project_of`."""
     order, known = order_then(kit, name, **asked), kit.kept.get(Lessons)
-    if known and known.project.finished == finished and replace(order, start=known.project.order.start) == known.project.order:
+    if known and replace(order, start=known.project.order.start) == known.project.order:
         return known
-    return Lessons(project=project_of(kit, name, finished=finished, **asked))
+    return Lessons(project=project_of(kit, name, **asked))

@@ -26,7 +26,6 @@ class Logged:
     unnamed: dict[str, int]  # rows of the days of the order that name none, by log: counted where it was alone, else left out
     alone: bool  # whether nothing else was poured in its days, so that what names no order is of it
     hours: dict[str, float]  # by step of the product, then by kind [hour]
-    pieces: dict[str, float]  # handled by step, where the rows say so [piece]
     stated_total: float | None  # by the study or a total row that is of this order alone [hour]
     casts: float  # of its counted loads [cast]
     loads: int
@@ -90,7 +89,6 @@ def logged(study: Study, name: str, product: str, start: date | None) -> Logged:
     still = study.in_work[_named(study.in_work, name)]
     own = replace(study, records=kept, in_work=still, in_work_faults=study.in_work_faults.iloc[:0])
     counts = load_counts(own, product)
-    hours, pieces = _hours(own, product)
     worked = [*still.date, *still.checked.dropna()]
     for log in ("batches", "timesheet"):
         frame = kept.get(log)
@@ -102,8 +100,7 @@ def logged(study: Study, name: str, product: str, start: date | None) -> Logged:
         ended=max(worked).date() if worked else None,
         unnamed=unnamed,
         alone=alone,
-        hours=hours,
-        pieces=pieces,
+        hours=_hours(own, product),
         stated_total=_stated_total(study, name, kept),
         casts=0.0 if counts is None else float(counts.batches.casts.sum()),
         loads=0 if counts is None else loads_poured(study, counts.batches),
@@ -115,11 +112,11 @@ def logged(study: Study, name: str, product: str, start: date | None) -> Logged:
 
 
 def _hours(study, product):
-    """Hours of the order's timesheet by step and by kind [hour], and pieces handled by step [piece]."""
+    """Hours of the order's timesheet by step and by kind. [hour]"""
     sheet, steps = study.records.get("timesheet"), study.file.products[product].steps
-    hours, pieces = dict.fromkeys(steps, 0.0), dict.fromkeys(steps, 0.0)
     if sheet is None:
-        return {}, {}
+        return {}
+    hours = dict.fromkeys(steps, 0.0)
     kinds, load = kinds_of_steps(study, sheet.step.unique()), usual_load(study, product)
     lots = study.file.products[product].lots_per_load.value
 
@@ -127,7 +124,7 @@ def _hours(study, product):
         turn = step.load_minutes.value + lots * step.lot_minutes.value
         return step.minutes.value + turn / (load if step.load_size is None else step.load_size.value)
 
-    for text, minutes, handled in zip(sheet.step, sheet.minutes, sheet.pieces_handled, strict=True):
+    for text, minutes in zip(sheet.step, sheet.minutes, strict=True):
         named = steps_of(text, set(steps))
         if not named:
             hours[kinds[text]] = hours.get(kinds[text], 0.0) + minutes / 60
@@ -136,8 +133,7 @@ def _hours(study, product):
         weights = weights / weights.sum() if weights.sum() > 0 else np.full(len(named), 1 / len(named))
         for name, weight in zip(named, weights, strict=True):
             hours[name] += minutes / 60 * weight
-            pieces[name] += handled if handled == handled else 0.0
-    return tuple({name: float(value) for name, value in found.items() if value > 0} for found in (hours, pieces))
+    return {name: float(value) for name, value in hours.items() if value > 0}
 
 
 def _stated_total(study, name, kept):

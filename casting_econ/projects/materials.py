@@ -5,9 +5,10 @@ from functools import cached_property
 
 import numpy as np
 
-from ..evidence.materials import amount_in, bought_amounts, cup_rows, items_of
+from ..evidence.materials import amount_in, bought_amounts, cup_rows
 from ..models import piece_cost
 from ..orders import OrderPlan
+from ..study.consistency import items_of
 from .account import Account
 from .logged import Logged
 
@@ -35,13 +36,13 @@ class Materials:
     @cached_property
     def entries(self) -> list[tuple]:
         """Materials and parts of the product: (key, step or None, item, entry), those of moulds among them."""
-        return [row[:1] + row[2:] for row in items_of(self.log.study) if row[1] == self.plan.order.product]
+        return [row[:1] + row[2:] for row in items_of(self.log.study.file) if row[1] == self.plan.order.product]
 
     @cached_property
     def _pours(self):
         """Pours for each mould of the plan; None where moulds come in sets or none is made."""
         making = self.plan.loads.making
-        return making.total("pours") / making.total("moulds") if making is not None and making.total("moulds") else None
+        return making.total("moulds", "pours") / making.total("moulds") if making and making.total("moulds") else None
 
     @cached_property
     def _prices(self):

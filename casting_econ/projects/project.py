@@ -29,7 +29,6 @@ class Project:
     order: Order  # as it stands now
     log: Logged
     plan: OrderPlan  # as of its first day, without any of its rows
-    finished: bool  # said to be over, complete or not
 
     @cached_property
     def quoted(self) -> Quoted:
@@ -71,7 +70,7 @@ class Project:
         share = float(year["overhead_per_year"]) / yearly if yearly else 0.0
         gross, receipts = self._receipts(plan.order.price)
         account = Account(
-            casts=casts_of(plan),
+            casts=plan.casts_in_loads,
             loads=float(plan.loads_in_all),
             lots=float(lots.sum(axis=1).mean()),
             pieces=good + plan.order.good,
@@ -128,15 +127,11 @@ class Project:
     def _shape(self) -> Account | None:
         """Pieces, loads and days as they were, before hours and money; None where nothing is known of it."""
         log, planned, order = self.log, self.planned, self.order
-        if log.nothing:
+        if log.nothing and not order.sold:
             return None
-        unbooked = max(order.good - log.good, 0.0)
-        pieces = log.good + unbooked
-        if log.entering is None and not order.good and self.finished:
-            pieces = float(order.pieces)  # said to be over, and no load says how many
+        pieces = float(max(log.good, order.good))
         paid = sum(min(order.in_hand.get(name, 0), wanted) for name, wanted in order.items.items()) if order.good else pieces
-        if self._sales is not None:  # as the sale says, whatever a load was called
-            paid = max(paid, float(self._sales.pieces.sum()))
+        paid = max(paid, order.sold)  # as the sale says, whatever a load was called
         if log.entering is None:  # no load is counted: as many enter for a good one as planned
             scale = pieces / planned.pieces if planned.pieces else 0.0
             entering = {step: value * scale for step, value in planned.entering.items()}
@@ -228,14 +223,9 @@ class Project:
             tools.append(replace(same, price=float(price), resale=float(min(resale, price)), life_years=years))
         return tuple(tools)
 
-    @cached_property
-    def _sales(self):
-        """Rows of the sales log that name the order; None where there are none."""
-        return sales_of(self.kit.study, self.order.name)
-
     def _brought(self, shape):
         """What came in: by the sales that name the order, else the price for what was delivered. [money]"""
-        order, mine = self.order, self._sales
+        order, mine = self.order, sales_of(self.kit.study, self.order.name)
         if mine is not None:
             price = float(mine.price.sum())
             gross, kept = self._receipts(price)
@@ -301,11 +291,6 @@ class Project:
         return found
 
 
-def casts_of(plan: OrderPlan) -> float:
-    """Casts of a plan, later rounds of topping up in them, on average. [cast]"""
-    return float(plan.loads.by_draw[:, plan.loads.own].sum(axis=(1, 2)).mean())
-
-
 def order_then(kit: OpenStudy, name: str, **asked) -> Order:
     """An order of the study file as it stands now; StudyError where there is none of the name, and as of `orders.order_of`."""
     known = kit.study.file.commissions
@@ -315,13 +300,13 @@ def order_then(kit: OpenStudy, name: str, **asked) -> Order:
     return order_of(kit, name, today=known[name].due, **asked)
 
 
-def project_of(kit: OpenStudy, name: str, *, finished: bool = False, **asked) -> Project:
-    """An order of the study file afterwards, said to be over, complete or not, where `finished`; `asked` and errors as of `orders.open_order`."""
+def project_of(kit: OpenStudy, name: str, **asked) -> Project:
+    """An order of the study file afterwards; `asked` and errors as of `orders.open_order`."""
     order = order_then(kit, name, **asked)
     log = logged(kit.study, name, order.product, kit.study.file.commissions[name].start)
     first = log.first or order.start
     before = study_before(kit.study, name, first)
     earlier = OpenStudy(study=before, assumed=assume(before))
-    then = {key: value for key, value in asked.items() if key not in ("start", "in_hand")}
+    then = {key: value for key, value in asked.items() if key not in ("start", "in_hand", "finished")}
     plan = open_order(earlier, name, today=min(log.begun or first, order.due), **then)
-    return Project(kit=kit, order=order, log=log, plan=plan, finished=finished)
+    return Project(kit=kit, order=order, log=log, plan=plan)

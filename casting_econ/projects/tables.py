@@ -8,12 +8,13 @@ import pandas as pd
 from ..assumptions import as_shown, label
 from ..formatting import Format
 from ..kit import format_of
+from ..orders.spec import picked
 from ..orders.tables import day
 from ..pages.table import shown
 from .account import BASES, DIGITS, Account
 from .lessons import Lessons
 from .logged import ORDERS, WEEKLY
-from .project import Project, casts_of
+from .project import Project
 
 KINDS = {ORDERS: "enquiry, packing and posting", WEEKLY: "weekly hours"}  # as the plan of an order calls them
 # rows of the whole order, where those by step, check and material are folded
@@ -28,7 +29,11 @@ SHORT = [
     "price, postage charged in it",
 ]
 SHORT += ["fees, packing and postage", "materials, parts and moulds used", "overheads", "equipment by use", "pay an hour"]
-BASIS_NAMES = {"by_use": "equipment by use", "by_time": "equipment by time", "at_once": "equipment all at once"}
+TOLD = {  # of each basis: its name, and what it means
+    "by_use": ("equipment by use", "the share of its life, in loads or hours of making, that the order took"),
+    "by_time": ("equipment by time", "straight line over the days of the order"),
+    "at_once": ("equipment all at once", "all that it cost"),
+}
 
 
 @shown(
@@ -92,17 +97,12 @@ def project_table(project: Project) -> pd.DataFrame:
 )
 def pay_table(project: Project) -> pd.DataFrame:
     """Equipment charged to the order [money] and pay an hour [money/hour] on each basis."""
-    told = {
-        "by_use": "the share of its life, in loads or hours of making, that the order took",
-        "by_time": "straight line over the days of the order",
-        "at_once": "all that it cost",
-    }
-    account = project.actual or project.planned
-    after = [None if project.actual is None else project.actual.pay(basis) for basis in BASES]
-    return [
-        (BASIS_NAMES[basis], account.equipment(basis), project.planned.pay(basis), pay, told[basis])
-        for basis, pay in zip(BASES, after, strict=True)
-    ]
+    planned, actual = project.planned, project.actual
+    rows = []
+    for basis, (name, told) in TOLD.items():
+        after = None if actual is None else actual.pay(basis)
+        rows.append((name, (actual or planned).equipment(basis), planned.pay(basis), after, told))
+    return rows
 
 
 @shown("project-bridge", "From planned to actual pay an hour, by cause; the parts add up", "cause: text; money an hour: money")
@@ -181,7 +181,7 @@ def again_table(lessons: Lessons, fmt: Format) -> pd.DataFrame:
         return ["–" if value is None else write(value) for value in values]
 
     return [
-        ("casts", *told(fmt.number, project.planned.casts, actual and actual.casts, casts_of(plan))),
+        ("casts", *told(fmt.number, project.planned.casts, actual and actual.casts, plan.casts_in_loads)),
         ("loads", *told(fmt.number, project.planned.loads, actual and actual.loads, plan.loads_in_all)),
         ("hours", *told(fmt.significant, project.quoted.hours.mean(), actual and actual.total_hours, quoted.hours.mean())),
         ("price that earns the target", *told(fmt.money, project.quoted.full_cost, None, quoted.full_cost)),
@@ -200,9 +200,9 @@ def project_results(lessons: Lessons) -> dict:
     if causes is not None:
         causes = causes | {"total": round(actual.pay(), DIGITS) - round(project.planned.pay(), DIGITS)}
     return {
-        "order": _of(order, "name product pieces complete")
+        "order": picked(order, "name product pieces complete")
         | {
-            "finished": project.finished,
+            "finished": order.finished,
             "plan_start": project.plan.order.start,
             "first_day": log.begun,
             "last_day": log.ended,
@@ -214,7 +214,7 @@ def project_results(lessons: Lessons) -> dict:
         "pay_per_hour": {basis: None if actual is None else actual.pay(basis) for basis in BASES},
         "hours": project.logged_hours | ({} if stated is None else {"stated_total": stated}),
         "hours_not_logged": project.not_logged,
-        "materials": {row.item: _of(row, "unit planned used bought paid") for row in project.items},
+        "materials": {row.item: picked(row, "unit planned used bought paid") for row in project.items},
         "against_wage": {
             "wage": project.wage,
             "outlay": project.outlay,
@@ -222,9 +222,9 @@ def project_results(lessons: Lessons) -> dict:
             "per_piece": project.by_division(hours) if hours else None,
             "per_piece_with_stated_total": None if stated is None else project.by_division(stated),
         },
-        "lessons": {row.key: _of(row, "unit old measured new") for row in lessons.rows},
+        "lessons": {row.key: picked(row, "unit old measured new") for row in lessons.rows},
         "again": {
-            "casts": casts_of(plan),
+            "casts": plan.casts_in_loads,
             "hours": float(quoted.hours.mean()),
             "full_cost": quoted.full_cost,
             "start": plan.order.start,
@@ -233,14 +233,9 @@ def project_results(lessons: Lessons) -> dict:
     }
 
 
-def _of(thing, names):
-    """Some properties of a thing, by name."""
-    return {name: getattr(thing, name) for name in names.split()}
-
-
 def _account(account: Account, wage: float) -> dict:
     pay = account.pay()
-    return _of(account, "pieces casts loads moulds days entering lost hours total_hours spent") | {
+    return picked(account, "pieces casts loads moulds days entering lost hours total_hours spent") | {
         "delivered": account.paid,
         "minutes_per_piece": {step: account.minutes_each(step) for step in account.entering},
         "lost_money": account.lost_money(wage),

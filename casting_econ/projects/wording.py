@@ -18,7 +18,7 @@ def headline(project: Project, fmt: Format) -> str:
     if actual is None:
         pay = "No price is stated, so no pay an hour follows" if planned is None else f"Planned pay an hour: {fmt.money(planned)}"
         return f"{what}: nothing of it is logged, so there is only the plan. {pay}."
-    state = "complete" if order.complete else "said to be over" if project.finished else "not complete yet"
+    state = "complete" if order.complete else "said to be over" if order.finished else "not complete yet"
     text = f"{what}: {state}, {fmt.count(actual.pieces, 'good piece')} from {fmt.count(actual.casts, 'cast')}"
     text += f", {fmt.number(actual.pieces - actual.paid)} more than were delivered" if actual.pieces - actual.paid >= 0.5 else ""
     text += f", {fmt.number(order.pieces - actual.paid)} short" if actual.paid < order.pieces else ""

@@ -1,5 +1,6 @@
 """Papermill over the notebooks, results, report and manifest."""
 
+import os
 import sys
 
 # a grammar of web addresses, by which notebooks are not checked and which takes more than a second to build
@@ -9,3 +10,5 @@ sys.modules.setdefault("rfc3987_syntax", None)
 SELDOM = (50_000, 20, 20)
 # sums of linear algebra depend on their number of threads in the last digits
 ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"), "1")
+# notebooks at a time: as many as processors, up to four, and one that works while another's kernel starts or its notebook is written
+WORKERS = min(4, os.cpu_count() or 2) + 1

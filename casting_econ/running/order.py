@@ -52,10 +52,10 @@ def run_order(
     StudyError for faults in the study or in what is asked for, NotebookError if the notebook fails.
     """
     folder, kit, today = Path(folder), open_study(folder, as_of=as_of), known_day(as_of) or today
-    plan = open_order(kit, name, today=today, **asked)
+    plan = open_order(kit, name, today=today, finished=finished, **asked)
     quoted = price_of(plan)
     lines, back = order_lines(plan, quoted), None
-    if not (asked.get("start") or finished) and (gone := days_gone(plan, today, format_of(kit))):
+    if not asked.get("start") and (gone := days_gone(plan, today, format_of(kit))):
         lines += ["", gone]
     if finished or (name and plan.order.complete):
         from ..projects.lessons import look_back  # late: most orders are to come
@@ -63,7 +63,7 @@ def run_order(
 
         back = look_back(kit, name, finished=finished, **asked)
         lines += project_lines(back)
-    beside = under_scenarios(plan, quoted, scenarios, name, today=today, **asked) if scenarios else []
+    beside = under_scenarios(plan, quoted, scenarios, name, today=today, finished=finished, **asked) if scenarios else []
     for line in lines:
         say(line)
     if beside:
@@ -122,13 +122,14 @@ def _write(kit, plan, quoted, quote, beside, back, folder, name, out, asked):
     given = {key: value.isoformat() if isinstance(value, date) else value for key, value in given.items()}
     given |= {"in_hand": given["in_hand"].get("", given["in_hand"])} if "in_hand" in given else {}
     given |= {"as_of": kit.study.as_of.isoformat()} if kit.study.as_of else {}
+    given |= {"finished": True} if plan.order.finished else {}
     given |= {"scenarios": [one.name for one in beside[1:]]} if beside else {}
     part = working_folder(out, folder, work_key(folder, "order", name, given))
     inner = part / "order"
     copy_inputs(folder, part / "study")
     jobs, asks = [], {PAGE: given}
     if back:
-        asks[PROJECT] = {key: value for key, value in given.items() if key != "scenarios"} | {"finished": back.project.finished}
+        asks[PROJECT] = {key: value for key, value in given.items() if key != "scenarios"} | {"finished": plan.order.finished}
     for page, asks_for in asks.items():
         source, target = kit_folder("notebooks") / f"{page}.ipynb", inner / "notebooks" / f"{page}.ipynb"
         parameters = check_parameters(source, {"study": "study", "order": name or "", "out": "order", **asks_for})

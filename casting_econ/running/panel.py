@@ -15,6 +15,7 @@ from ..draws import in_chunks, round_up_draws
 from ..formatting import Format
 from ..kit import OpenStudy, format_of, main_wait
 from ..models import Workshop, evaluate, moved_at, with_levers
+from ..models.checks import share_of
 from ..models.workshop import Luck
 from ..pages.curing import waits_around
 from ..pages.monte_carlo import living_words
@@ -130,8 +131,7 @@ def _crossing(scrap, over):
     last = scrap.size - 1 - enough[::-1].argmax(axis=0)
     after = np.minimum(last + 1, scrap.size - 1)
     here, there = (np.take_along_axis(over, at[None], 0)[0] for at in (last, after))
-    step = np.where(here > there, here / np.where(here > there, here - there, 1.0), 0.0)
-    rate = scrap[last] + step * (scrap[after] - scrap[last])
+    rate = scrap[last] + share_of(here, here - there, 0.0) * (scrap[after] - scrap[last])
     return np.where(enough[-1], np.inf, np.where(enough.any(axis=0), rate, -np.inf))
 
 

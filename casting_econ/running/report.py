@@ -6,7 +6,6 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from importlib.metadata import version
 from pathlib import Path
-from string import punctuation
 from urllib.parse import quote
 
 import jinja2
@@ -27,11 +26,11 @@ _BEFORE_TABLES = ("<figure", '<details class="table">')  # a table after these i
 _LONG_CAPTION = 60  # letters beyond which a folded table is called by the first part of its caption
 LIMITS = ("Limits", "What this study does not model")  # headings of what the report gathers at its end
 _NOT_DRAWN = re.compile(r"<\?xml.*?\?>|<!DOCTYPE.*?>|<!--.*?-->|<metadata>.*?</metadata>", re.DOTALL)
-_NO_TEXT = (
-    r"<(?:script|style|pre)\b.*?</(?:script|style|pre)>|<img\b[^']*'[^']*'>|(?!<code>)<[^>]*>"  # of a page, to leave as it is
-)
+# of a page, to leave as it is
+_NO_TEXT = r"<(?:script|style|pre)\b.*?</(?:script|style|pre)>|<img\b[^']*'[^']*'>|(?!<code>)<[^>]*>"
 _IN_CODE, _KEY = re.compile(r"[^\s<>]*-[^\s<>]*"), r'<span class="key">\g<0></span>'
-_IN_ADDRESS = str.maketrans("", "", "#%&'")  # an address within apostrophes may hold every other sign
+_NOT_IN_ADDRESS = re.compile("[#%&']|[^ -~]")  # what an address within apostrophes cannot hold as it is
+_MARKDOWN = mistune.create_markdown(escape=True, plugins=["table", "strikethrough"])
 
 
 def build_report(
@@ -105,11 +104,6 @@ class _Part:
     parts: list[str] = field(default_factory=list)
 
     @property
-    def empty(self) -> bool:
-        """Whether its cells had nothing to show."""
-        return self.asked and not self.shown
-
-    @property
     def html(self) -> str:
         """The part with its heading, folded where it is to be."""
         body = "\n".join(self.parts)
@@ -141,15 +135,12 @@ def read_page(path: Path) -> dict[str, object]:
             code.append(cell.source)
             found[-1].asked |= "page." in cell.source
             for output in () if AGAIN in tags else cell.outputs:
-                if output.get("metadata", {}).get(NOTHING):
-                    continue
-                after_figure = found[-1].parts and found[-1].parts[-1].startswith(_BEFORE_TABLES)
-                text = _output(output, after_figure)
-                found[-1].shown |= bool(text)
-                found[-1].parts += [text] if text else []
+                if text := _output(output, "".join(found[-1].parts[-1:]).startswith(_BEFORE_TABLES)):
+                    found[-1].shown = True
+                    found[-1].parts.append(text)
     limits = [part for part in found if part.title in LIMITS]
     lead, *named = found
-    named = [part for part in named if part.title not in LIMITS and not part.empty]
+    named = [part for part in named if part.title not in LIMITS and (part.shown or not part.asked)]
     opening = [lead, *([] if not named or named[0].fold else named[:1])]
     return {
         "anchor": path.stem,
@@ -164,7 +155,7 @@ def read_page(path: Path) -> dict[str, object]:
 def _markdown(text):
     """Markdown to HTML, raw HTML escaped, headings one level down since the study's name is the first."""
     kept = re.sub(rf"{MINUS}(?=[^\s\u2060])", f"{MINUS}\u2060", text)  # no line ends between the sign and its figure
-    rendered = mistune.create_markdown(escape=True, plugins=["table", "strikethrough"])(kept)
+    rendered = _MARKDOWN(kept)
     for level in (4, 3, 2, 1):
         rendered = rendered.replace(f"<h{level}>", f"<h{level + 1}>").replace(f"</h{level}>", f"</h{level + 1}>")
     return rendered
@@ -184,17 +175,17 @@ def slim(svg: str) -> str:
     return text
 
 
-def _output(output, after_figure=False):
-    """HTML of an output; the table of a figure is folded below it, as are those that their page folds.
+def _output(output, after_figure):
+    """HTML of an output, if it shows anything; the table of a figure is folded below it, as are those that their page folds.
 
     An SVG is a picture of its own, so that names in it are of no other figure, sharp on paper, and no larger than its dots were.
     """
-    data = output.get("data", {})
+    data = {} if output.get("metadata", {}).get(NOTHING) else output.get("data", {})
     if kind := next((kind for kind in (SVG, "image/png") if kind in data), ""):
         alt = html.escape(output.metadata.get(kind, {}).get("alt", ""), quote=True)
         source = f";base64,{''.join(data[kind].split())}"
         if kind == SVG:
-            source = "," + quote(slim(data[SVG]), safe=punctuation.translate(_IN_ADDRESS) + " ")
+            source = "," + _NOT_IN_ADDRESS.sub(lambda sign: quote(sign[0]), slim(data[SVG]))
         return f"<figure><img alt=\"{alt}\" src='data:{kind}{source}'></figure>"
     if "text/html" in data:
         table = re.sub("^<details><summary>.*?</summary>(.*)</details>$", r"\1", data["text/html"], flags=re.DOTALL)
@@ -206,6 +197,5 @@ def _output(output, after_figure=False):
             table = table.replace("<caption>", '<caption class="whole">', 1) if short != name else table
         table = f'<div class="scroll" tabindex="0" role="group" aria-label="{name}">{table}</div>'
         return f'<details class="table"><summary>{short}</summary>{table}</details>' if fold else table
-    if "text/markdown" in data:
-        return _markdown(data["text/markdown"]) if data["text/markdown"].strip() else ""
-    return ""
+    text = data.get("text/markdown", "")
+    return _markdown(text) if text.strip() else ""

@@ -10,64 +10,42 @@ from ..formatting import nine_digits
 from ..kit import Answer, OpenStudy
 from ..models import Outcome
 
-TOTAL_UNITS = {
-    "casts_per_year": "cast/year",
-    "good_pieces_per_year": "piece/year",
-    "pieces_sold_per_year": "piece/year",
-    "loads_per_year": "load/year",
-    "loads_per_week": "load/week",
-    "hours_per_year": "hour/year",
-    "make_hours_per_year": "hour/year",
-    "order_hours_per_year": "hour/year",
-    "stall_hours_per_year": "hour/year",
-    "fixed_hours_per_year": "hour/year",
-    "ruined_hours_per_year": "hour/year",
-    "revenue_per_year": "{money}/year",
-    "fees_per_year": "{money}/year",
-    "postage_per_year": "{money}/year",
-    "packaging_per_year": "{money}/year",
-    "refunds_per_year": "{money}/year",
-    "stall_fees_per_year": "{money}/year",
-    "material_per_year": "{money}/year",
-    "ruined_loss_per_year": "{money}/year",
-    "overhead_per_year": "{money}/year",
-    "equipment_per_year": "{money}/year",
-    "residual_pay_per_year": "{money}/year",
-    "pay_per_hour": "{money}/hour",
-    "pay_per_hour_after_set_aside": "{money}/hour",
-    "pay_break_even_share_of_demand": "share",
-    "cash_break_even_share_of_demand": "share",
-    "pay_break_even_pieces_per_year": "piece/year",
-    "cash_break_even_pieces_per_year": "piece/year",
+# by unit the results of a year, then those of a product
+_OF_YEAR = {
+    "cast/year": "casts_per_year",
+    "piece/year": "good_pieces_per_year pieces_sold_per_year pay_break_even_pieces_per_year cash_break_even_pieces_per_year",
+    "load/year": "loads_per_year",
+    "load/week": "loads_per_week",
+    "hour/year": "hours_per_year make_hours_per_year order_hours_per_year stall_hours_per_year fixed_hours_per_year ruined_hours_per_year",
+    "{money}/year": "revenue_per_year fees_per_year postage_per_year packaging_per_year refunds_per_year stall_fees_per_year "
+    "material_per_year ruined_loss_per_year overhead_per_year equipment_per_year residual_pay_per_year",
+    "{money}/hour": "pay_per_hour pay_per_hour_after_set_aside",
+    "share": "pay_break_even_share_of_demand cash_break_even_share_of_demand",
 }
+_OF_PRODUCT = {
+    "share": "yield",
+    "cast/piece": "casts_per_good_piece",
+    "minute/piece": "minutes_per_good_piece",
+    "{money}/piece": "material_per_good_piece cost_per_good_piece scrap_cost_per_good_piece break_even_price cash_break_even_price",
+}
+TOTAL_UNITS, PRODUCT_UNITS = (
+    {name: unit for unit, names in table.items() for name in names.split()} for table in (_OF_YEAR, _OF_PRODUCT)
+)
 _WRITTEN = {"ruined_hours_per_year": "freak_hours_per_year", "ruined_loss_per_year": "freak_loss_per_year"}  # keys of the file
-PRODUCT_UNITS = {
-    "yield": "share",
-    "casts_per_good_piece": "cast/piece",
-    "minutes_per_good_piece": "minute/piece",
-    "material_per_good_piece": "{money}/piece",
-    "cost_per_good_piece": "{money}/piece",
-    "scrap_cost_per_good_piece": "{money}/piece",
-    "break_even_price": "{money}/piece",
-    "cash_break_even_price": "{money}/piece",
-}
 
 
 def results(kit: OpenStudy, answer: Answer) -> dict[str, object]:
     """Everything results.json holds, of a study and its Monte Carlo; None stands for 'no value does' (infinite)."""
-    money = kit.study.currency
+    money, products, channels = kit.study.currency, kit.study.file.products, kit.study.file.channels
     units = {name: unit.format(money=money) for name, unit in TOTAL_UNITS.items()}
     units["products"] = {name: unit.format(money=money) for name, unit in PRODUCT_UNITS.items()}
-    draws: dict[str, object] = {"n": len(answer.draws["pay_per_hour"]), "seed": kit.study.file.study.seed}
-    draws |= {name: answer.summary(name) for name in TOTAL_UNITS}
-    draws["products"] = {
-        product: {name: answer.summary(f"{product}/{name}") for name in PRODUCT_UNITS} for product in kit.study.file.products
-    }
-    chances = answer.chances
-    came = {name: answer.draws[f"orders/{name}"] for name in kit.study.file.channels}
     units["channels"] = {"orders_per_year": "order/year"}
-    draws["channels"] = {name: {"orders_per_year": answer.summary(f"orders/{name}")} for name in came}
-    no_order = {name: {"no_order": float(np.mean(orders == 0))} for name, orders in came.items()}
+    draws: dict[str, object] = {name: answer.summary(name) for name in TOTAL_UNITS}
+    draws |= {"n": len(answer.draws["pay_per_hour"]), "seed": kit.study.file.study.seed}
+    draws["products"] = {one: {name: answer.summary(f"{one}/{name}") for name in PRODUCT_UNITS} for one in products}
+    draws["channels"] = {name: {"orders_per_year": answer.summary(f"orders/{name}")} for name in channels}
+    chances = answer.chances
+    no_order = {name: {"no_order": float(np.mean(answer.draws[f"orders/{name}"] == 0))} for name in channels}
     return {
         "variation": kit.variation,
         "units": units,

@@ -21,7 +21,7 @@ from ..pages.sensitivity import swing_table
 from ..reference import kit_folder
 from ..study import STUDY_FILE
 from ..study.inputs import copy_inputs, input_files
-from . import store
+from . import WORKERS, store
 from .notebooks import Job, NotebookError, finished, run_jobs
 from .panel import panel_parts
 from .report import build_report, read_page
@@ -36,7 +36,7 @@ def run_study(
     folder: Path | str,
     out: Path | str | None = None,
     *,
-    workers: int = 2,
+    workers: int = WORKERS,
     say: Callable[[str], None] = print,
     fresh: bool = False,
 ) -> Path:

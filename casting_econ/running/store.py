@@ -57,11 +57,8 @@ def page_sources() -> dict[str, Path]:
 @cache
 def _code() -> str:
     """Changes with the kit: code, templates, reference tables, and the libraries it stands on."""
-    package = Path(__file__).resolve().parents[1]
-    data = package / "_kit" if (package / "_kit").is_dir() else package.parent
-    files = [path for kind in ("*.py", "*.j2", "*.js") for path in package.rglob(kind)] + [
-        *(data / "data" / "reference").iterdir()
-    ]
+    package, tables = Path(__file__).resolve().parents[1], (_home() / "data" / "reference").iterdir()
+    files = [*tables, *(path for kind in ("*.py", "*.j2", "*.js") for path in package.rglob(kind))]
     found = [file_hash(path) for path in sorted(files)] + [f"{name} {version(name)}" for name in VERSIONS] + [sys.version]
     return hashlib.sha256("\n".join(found).encode()).hexdigest()
 

@@ -19,6 +19,7 @@ from ..pages.page import RECORD_MIME, WORDS_ONLY
 from ..reference import kit_folder
 from ..study.inputs import copy_inputs
 from ..study.scenarios import nested
+from . import WORKERS
 from .cluster import Cluster
 from .notebooks import Job, check_parameters, finished, run_jobs
 from .run import manifest, replace_folder, work_key, working_folder, write_manifest
@@ -61,7 +62,7 @@ def run_sweep(
     notebook: str = "07_monte_carlo",
     product: str = "",
     draws: int = 2048,
-    workers: int = 2,
+    workers: int = WORKERS,
     scheduler: str | None = None,
     say: Callable[[str], None] = print,
 ) -> Path:

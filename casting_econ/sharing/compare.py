@@ -111,15 +111,13 @@ def _changed_keys(one, other, packed):
 
     Who changed a study is told apart; how records are read is compared between folders only, as a pack does not say.
     """
-    before, after = (dict(dotted(kit.study.raw)) for kit in (one, other))
-    rows = []
-    for key in dict.fromkeys((*before, *after)):
-        told = [(key in lines, _plainly(lines.get(key)), _note(lines.get(key))) for lines in (before, after)]
+    lines, rows = [dict(dotted(kit.study.raw)) for kit in (one, other)], []
+    for key in dict.fromkeys((*lines[0], *lines[1])):
+        (_, before, why), (_, after, note) = told = [(key in own, _plainly(own.get(key)), _note(own.get(key))) for own in lines]
         if key in ("study.changed_by", "study.changed_on") or (packed and key.startswith("records.")) or told[0] == told[1]:
             continue
-        note = told[1][2] or (told[0][2] and f"before: {told[0][2]}")
         what = label(key) if key.startswith(("products.", "channels.")) else key
-        rows.append({"key": key, "what": what, "before": told[0][1], "after": told[1][1], "note": note})
+        rows.append({"key": key, "what": what, "before": before, "after": after, "note": note or (why and f"before: {why}")})
     return rows
 
 
@@ -168,17 +166,16 @@ def _told_otherwise(one, other, fmt):
 
 def _only(one, other):
     """What only one of the studies has."""
-
-    def names(kit):
-        file = kit.study.file
-        steps = [f"{name}: {step}" for name, product in file.products.items() for step in product.steps]
-        places = [*file.stations, *file.racks]
-        return {"product": [*file.products], "step": steps, "channel": [*file.channels], "station or rack": places}
-
-    before, after, lines = names(one), names(other), []
-    for kind in before:
-        for which, mine, yours in (("before", before[kind], after[kind]), ("after", after[kind], before[kind])):
-            if alone := [name for name in mine if name not in yours]:
+    kinds = {
+        "product": lambda file: file.products,
+        "step": lambda file: [f"{name}: {step}" for name, product in file.products.items() for step in product.steps],
+        "channel": lambda file: file.channels,
+        "station or rack": lambda file: [*file.stations, *file.racks],
+    }
+    files, lines = (one.study.file, other.study.file), []
+    for kind, names in kinds.items():
+        for which, mine, yours in (("before", *files), ("after", *files[::-1])):
+            if alone := [name for name in names(mine) if name not in names(yours)]:
                 lines.append(f"Only {which}: {kind} {', '.join(alone)}.")
     return lines
 
@@ -232,13 +229,13 @@ def _result(what, style, old, new):
     if old is not None and new is not None:
         both = ~(np.isnan(old) | np.isnan(new))
         old, new = (old[both], new[both]) if both.any() else (None, None)
-    finite = [values is not None and bool(np.isfinite(values).all()) for values in (old, new)]
-    means = {name: float(v.mean()) if fine else None for name, v, fine in zip(("before", "after"), (old, new), finite)}
-    if not all(finite):
-        return Result(what=what, style=style, **means)
+    before, after = (None if v is None or not np.isfinite(v).all() else float(v.mean()) for v in (old, new))
+    found = Result(what=what, style=style, before=before, after=after)
+    if before is None or after is None:
+        return found
     # what only the last bits of a sum move is no difference
     gap = np.where(np.abs(new - old) <= 1e-9 * np.maximum(np.abs(old), np.abs(new)), 0.0, new - old)
-    found = Result(what=what, style=style, **means, difference=float(gap.mean()))
+    found = replace(found, difference=float(gap.mean()))
     if style == "chance":  # a draw pays or does not: between none and all there is no band
         return found if gap.any() else replace(found, low=0.0, high=0.0)
     low, high = map(float, np.quantile(gap, [0.1, 0.9]))
@@ -268,17 +265,15 @@ def _sections(found: Comparison) -> list[dict]:
     def section(title, caption, heads, rows, text, none=""):
         return {"title": title, "caption": caption, "heads": heads.split("; "), "rows": rows, "text": text, "none": none}
 
-    def lines(rows):
-        return [[row[name] for name in ("what", "before", "after", "note")] for row in rows]
-
+    numbers, told = ([[*row.values()][1:] for row in rows] for rows in (found.numbers, found.told))  # without their keys
     logs, results = [[*row.values()] for row in found.records], [_cells(one, found.fmt) for one in found.results]
     changed, why = "What was changed in the study file", "Each line that says another thing, with the reason it gives."
-    told, alike = "Numbers that the records changed", "Both study files state these alike; the records tell them otherwise."
+    moved, alike = "Numbers that the records changed", "Both study files state these alike; the records tell them otherwise."
     rows, corrected = "Rows of the records that came and went", "A corrected row is one gone and one new. Notes are not compared."
     heads, none = "log; rows before; rows after; new rows; rows gone", "The records are the same (notes are not compared)."
     return [
-        section(changed, why, "number or line; before; after; why", lines(found.numbers), 4, "The study files say the same."),
-        section(told, alike, "number; before; after; rests on", lines(found.told), 4, "The records changed no number."),
+        section(changed, why, "number or line; before; after; why", numbers, 4, "The study files say the same."),
+        section(moved, alike, "number; before; after; rests on", told, 4, "The records changed no number."),
         section(rows, corrected, heads, logs, 1, none),
         section("Results", _method(found), "result; before; after; difference; middle eight in ten; chance higher", results, 1),
     ]

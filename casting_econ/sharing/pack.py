@@ -2,7 +2,6 @@
 
 import hashlib
 import json
-import os
 import platform
 import re
 import tempfile
@@ -17,13 +16,12 @@ from packaging.requirements import Requirement
 
 from ..faults import Fault, StudyError, counted, refusal, some_of
 from ..kit import OpenStudy, open_study
+from ..running import WORKERS
 from ..running.run import VERSIONS, manifest, run_study
 from ..study import STUDY_FILE
 from ..templates import write_whole
 from .form import FORM, MOST_ALL, pack_of, read_pack, write_study, zipped
 from .redact import Records, packed_records, packed_study_file, whole_logs
-
-SOME_WORKERS = min(4, os.cpu_count() or 2)  # notebooks at a time on this machine
 
 
 def pack_study(
@@ -31,7 +29,7 @@ def pack_study(
     out: Path | str | None = None,
     *,
     keep: tuple[str, ...] = (),
-    workers: int | None = None,
+    workers: int = WORKERS,
     say: Callable[[str], None] = print,
 ) -> Path:
     """Run a study, in whose folder nothing is changed, as it goes into the pack, and write the archive.
@@ -59,7 +57,7 @@ def pack_study(
         for line in _read_otherwise(kit, packed, records):
             say(line)
         say("Running the study as it is in the pack ...")
-        run_study(study, report, workers=workers or SOME_WORKERS, say=say)
+        run_study(study, report, workers=workers, say=say)
         files = (report / "report.html", report / "results.json", *sorted((report / "tables").glob("*.csv")))
         members = inputs | {f"report/{path.relative_to(report).as_posix()}": path.read_bytes() for path in files}
         listed = manifest(packed, study)

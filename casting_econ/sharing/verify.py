@@ -15,10 +15,10 @@ from pathlib import Path
 from ..faults import StudyError, counted, cut, refusal
 from ..kit import open_study
 from ..reference import kit_folder
-from ..running import run
+from ..running import WORKERS, run
 from ..running.results import as_json, results
 from .form import Pack, read_json, read_pack, write_study
-from .pack import SOME_WORKERS, code_hash, installed_versions, texts
+from .pack import code_hash, installed_versions, texts
 
 _SAME = 1e-8  # relative; results carry nine digits and processors differ in the last
 _NOTHING = 1e-9  # absolute: what is left when equal sums are taken from each other
@@ -75,7 +75,7 @@ def verify_pack(
     out: Path | str | None = None,
     *,
     quick: bool = False,
-    workers: int | None = None,
+    workers: int = WORKERS,
     say: Callable[[str], None] = print,
 ) -> Verified:
     """Check a pack's hashes and versions, and work everything out anew from its study with the same seed; nothing in the archive is run.
@@ -88,7 +88,7 @@ def verify_pack(
     out = Path(out) if out else None
     if out is not None and out.exists() and (not out.is_dir() or any(out.iterdir())):
         raise refusal(str(out), "is there already", "a new or empty folder with --out")
-    pack, workers = read_pack(archive), workers or SOME_WORKERS
+    pack = read_pack(archive)
     found = Verified(changed=_changed_members(pack), versions=_versions(pack))
     with tempfile.TemporaryDirectory(prefix="casting-econ-") as place:
         study, report = write_study(pack.members, Path(place)), Path(place) / "report"

@@ -2,6 +2,7 @@
 
 import tomllib
 from collections.abc import Callable, Mapping
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -10,8 +11,8 @@ from babel import Locale, UnknownLocaleError
 from ..faults import Fault, StudyError, counted, refusal
 from .answers import UNKNOWN, Answers, asks_order, read_answer, read_answers
 from .crafts import Guess, crafts
-from .order_answers import STAND_IN
 from .questions import BEGIN, Part, parts_of, questions
+from .reading import STAND_IN
 
 
 def known_locale(locale: str | None) -> str | None:
@@ -24,13 +25,8 @@ def known_locale(locale: str | None) -> str | None:
 
 
 def answers_given(file: str | None, options: tuple[str, ...] = (), craft: str | None = None) -> dict[str, Any]:
-    """Answers of a file and of options by key; an option counts more than the file.
-
-    Raises
-    ------
-    StudyError
-        If the file cannot be read, or an option is not KEY=ANSWER.
-    """
+    """Answers of a file and of options by key; an option counts more than the file. StudyError if the file cannot be read, or an option is
+    not KEY=ANSWER."""
     found: dict[str, Any] = {}
     if file is not None:
         right = 'a text file with lines such as: craft = "soap", price = "6 7 9 EUR"'
@@ -48,15 +44,11 @@ def answers_given(file: str | None, options: tuple[str, ...] = (), craft: str | 
                 found |= {f"{key}.{inner}": one for inner, one in value.items()}
             else:
                 found[key] = ", ".join(map(str, value)) if isinstance(value, list) else value
-    faults = []
-    for option in options:
-        key, equals, text = option.partition("=")
-        if not equals:
-            faults.append(Fault("--answer", "not an answer", "KEY=ANSWER, such as 'cure=24 h'", found=repr(option)))
-        found[key.strip()] = text.strip()
-    if faults:
+    right = "KEY=ANSWER, such as 'cure=24 h'"
+    if faults := [Fault("--answer", "not an answer", right, found=repr(one)) for one in options if "=" not in one]:
         raise StudyError(faults)
-    return found | ({"craft": craft} if craft else {})
+    given = {key.strip(): text.strip() for key, _, text in (option.partition("=") for option in options)}
+    return found | given | ({"craft": craft} if craft else {})
 
 
 def must_be_new(folder: Path | str) -> None:
@@ -76,83 +68,77 @@ def ask(
 ) -> Answers:
     """All answers; what is not given is asked for in a terminal, and else counts as not known, which is said.
 
-    Raises
-    ------
-    StudyError
-        For given answers that cannot be read, all in one go; a wrong answer in a terminal is asked again instead. Also where no
-        craft is given and nobody can be asked, or the folder is there already.
+    StudyError for given answers that cannot be read, all in one go (a wrong answer in a terminal is asked again instead), where no craft is
+    given and nobody can be asked, or where the folder is there already.
     """
     must_be_new(folder)  # before a dozen answers are lost
     texts = dict(given)
-    if terminal and "craft" not in texts:
+    if not terminal:
+        found = read_answers(texts, currency, "answers")
+        if missing := [part.key for part in found.parts if part.key not in texts]:
+            count = f"{counted(len(missing), 'answer')} count{'s' if len(missing) == 1 else ''}"
+            say(f"Nobody to ask here, so {count} as don't know: {', '.join(missing)}.")
+        return found
+
+    def asked(words: str, default: str, check: Callable[[str], object]) -> str:
+        """What is typed, asked again until `check` takes it; what it gives, if anything, stands in its place."""
+        while True:
+            text = prompt(words, default=default)
+            try:
+                return check(text) or text
+            except ValueError as error:
+                say(f"  {str(error).replace(' -> ', '; right would be ')}")
+            except StudyError as error:  # who is asked knows where
+                say("  " + "; ".join(f"{fault.wrong}; right would be {fault.right}" for fault in error.faults))
+
+    if "craft" not in texts:
         say(
             "A dozen questions. Answer with one figure if you are sure, with low, likely and high (such as 2 3 5) if not, "
             "or just press Enter if you don't know: a guess of the trade stands in and is marked as one."
         )
-    if terminal and BEGIN.key not in texts and not asks_order(texts):
-        texts[BEGIN.key] = _until(say, prompt, BEGIN.ask, "workshop", lambda text: asks_order({BEGIN.key: text}))
-    if terminal and "craft" not in texts:
-        texts["craft"] = _craft(say, prompt, len(questions(asks_order(texts))))
-    checked = read_answers(texts, currency, "answers", partly=terminal)
-    if not terminal:
-        missing = [part.key for part in checked.parts if part.key not in texts]
-        if missing:
-            say(
-                f"Nobody to ask here, so {counted(len(missing), 'answer')} count{'s' if len(missing) == 1 else ''} as don't know: {', '.join(missing)}."
-            )
-        return checked
-    asked = questions(checked.order)
-    for number, question in enumerate(asked, start=1):
+    if BEGIN.key not in texts and not asks_order(texts):
+        texts[BEGIN.key] = asked(BEGIN.ask, "workshop", lambda text: asks_order({BEGIN.key: text}) and None)
+    if "craft" not in texts:
+        for number, craft in enumerate(crafts().values(), start=1):
+            say(f"  {number}  {craft.name}")
+        which = f"1/{len(questions(asks_order(texts)))}  Which craft? The number or the name"
+        texts["craft"] = asked(which, "1", _craft)
+    checked = read_answers(texts, currency, "answers", partly=True)
+    for number, question in enumerate(order := questions(checked.order), start=1):
         for part in parts_of(question, checked.craft):
             if part.key not in texts:
-                words = f"{number}/{len(asked)}  {part.ask}"
-                texts[part.key] = _asked(words, part, texts, currency, checked, prompt, say)
+                words = _words(f"{number}/{len(order)}  {part.ask}", part, currency or checked.currency, checked)
+                fits = partial(_fits, part, texts, currency, checked)
+                texts[part.key] = asked(words, "" if part.needed else "don't know", fits)
                 checked = read_answers(texts, currency, partly=True)  # the price says the currency
     return read_answers(texts, currency, "answers")
 
 
-def _until(say, prompt, words: str, default: str, read: Callable[[str], Any]) -> str:
-    """The first answer that `read` takes; what is wrong with one that it does not is said, and it is asked again."""
-    while True:
-        text = prompt(words, default=default)
-        try:
-            read(text)
-            return text
-        except StudyError as error:  # who is asked knows where
-            say("  " + "; ".join(f"{fault.wrong}; right would be {fault.right}" for fault in error.faults))
-        except ValueError as error:
-            say(f"  {str(error).replace(' -> ', '; right would be ')}")
+def _craft(text) -> str:
+    """The craft of a number of the list, or of a name; ValueError or StudyError where there is none."""
+    if not text.isdecimal():
+        return read_answers({"craft": text}).craft.id
+    known = list(crafts())
+    if not 0 < int(text) <= len(known):
+        raise ValueError("one of the numbers above, please")
+    return known[int(text) - 1]
 
 
-def _craft(say, prompt, many) -> str:
-    for number, craft in enumerate(crafts().values(), start=1):
-        say(f"  {number}  {craft.name}")
-
-    def read(text):
-        if not text.isdecimal():
-            return read_answers({"craft": text}).craft.id
-        if not 0 < int(text) <= len(crafts()):
-            raise ValueError("one of the numbers above, please")
-        return list(crafts())[int(text) - 1]
-
-    return read(_until(say, prompt, f"1/{many}  Which craft? The number or the name", "1", read))
+def _fits(part, texts, currency, before, text):
+    """ValueError or StudyError for an answer that cannot be read, or does not fit those there are."""
+    if part.needed and text.strip().casefold() in UNKNOWN:
+        raise ValueError("this is needed, and no guess can stand in for it")
+    if part.kind == "figure" and part.key != "price":  # which says the currency itself
+        read_answer(part, text, currency or before.currency)
+    read_answers({**texts, part.key: text}, currency, partly=True)
 
 
-def _asked(words: str, part: Part, texts, chosen: str | None, before: Answers, prompt, say) -> str:
-    """One answer that can be read and that fits those before it; asked again until it does."""
-    currency = chosen or before.currency
+def _words(ask, part, currency, before):
+    """A question with the unit of its answer, and what stands in for it."""
     unit = part.in_words(f"{currency} or another currency" if part.key == "price" else currency, per=part.key != "price")
     stands = default_of(before, part)
     aside = "; ".join(text for text in (unit, stands and f"don't know takes {stands}") if text)
-
-    def read(text):
-        if part.needed and text.strip().casefold() in UNKNOWN:
-            raise ValueError("this is needed, and no guess can stand in for it")
-        if part.kind == "figure" and part.key != "price":  # which says the currency itself
-            read_answer(part, text, currency)
-        read_answers({**texts, part.key: text}, chosen, partly=True)
-
-    return _until(say, prompt, f"{words}{f' [{aside}]' if aside else ''}", "" if part.needed else "don't know", read)
+    return f"{ask}{f' [{aside}]' if aside else ''}"
 
 
 def default_of(answers: Answers, part: Part) -> str:
@@ -164,23 +150,16 @@ def default_of(answers: Answers, part: Part) -> str:
     >>> [default_of(soap, part) for part in soap.parts if part.key in ("cure", "target")]
     ['28 35 42', '12 13 16']
     """
-    craft, (kind, _, name) = answers.craft, part.key.partition(".")
+    table = answers.craft.table
     if part.needed:
         return ""
-    if part.kind != "figure":
-        stands = {"word": craft.table["piece"], "colours": "all alike", "places": str(craft.table["casts_per_load"])}
-        return (stands | {"times": STAND_IN})[part.kind]
-    if name:
-        steps = craft.mould_steps if kind == "mould_minutes" else craft.table["steps"]
-        step = next(step for step in steps if step["name"] == name)
-        guess = Guess.of(step["load_minutes"] if kind == "load_minutes" or "minutes" not in step else step["minutes"])
-    elif part.key == "cavities":
+    stands = {"word": table["piece"], "colours": "all alike", "places": str(table["casts_per_load"]), "times": STAND_IN}
+    if part.kind in stands:
+        return stands[part.kind]
+    if part.key == "cavities":
         return "as many as there are masters, at most a load"
-    elif part.key == "masters":
-        return str(craft.table["masters"][1])
-    elif part.whole:
-        return str(craft.table[part.key])
-    else:
-        guess = answers.guess(part.key).times(1 / part.scale)
+    if part.whole:
+        return str(table["masters"][1] if part.key == "masters" else table[part.key])
+    guess = Guess.of(part.guess) if part.guess else answers.guess(part.key).times(1 / part.scale)
     figures = " ".join(f"{figure:g}" for figure in dict.fromkeys((guess.low, guess.likely, guess.high)))
     return f"{figures} a piece" if part.key == "price" and part.per != "piece" else figures

@@ -54,11 +54,6 @@ class Craft:
         held = next((step.get("wait_in") for step in self.steps if step.get("cure")), None)
         return held if held in self.table.get("stations", {}) else None
 
-    @property
-    def main_steps(self) -> list[str]:
-        """Steps whose minutes matter most, and so are asked for."""
-        return [step["name"] for step in self.steps if step.get("main")]
-
 
 @cache
 def crafts() -> dict[str, Craft]:

@@ -1,79 +1,63 @@
 """A new study folder, and the first answer it gives."""
 
-import shutil
-import tempfile
+import re
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import numpy as np
 
-from ..faults import StudyError, refusal
+from ..faults import StudyError
 from ..kit import OpenStudy, format_of, open_study
 from ..study import STUDY_FILE
-from .answers import Answers
+from ..study.inputs import made_whole
+from .answers import LOCALES, Answers
 from .asking import must_be_new
 from .crafts import kinds
-from .order_text import FIRST_ORDER
-from .write import LOCALES, log_texts, study_text, what_to_write_down
+from .write import FIRST_ORDER, log_texts, study_text, what_to_write_down
 
 
 def new_study(folder: Path | str, answers: Answers, locale: str | None = None) -> tuple[OpenStudy, list[str]]:
-    """Write a study folder and open it.
+    """Write a study folder, where nothing may be yet, and open it; the open study, and what in it is a trade default.
 
-    Parameters
-    ----------
-    folder : Path or str
-        To make; nothing may be there yet.
-    answers : Answers
-        As far as they are known.
-    locale : str, optional
-        For numbers and dates; if not given the usual one of the currency.
-
-    Returns
-    -------
-    kit : OpenStudy
-        The open study.
-    defaults : list of str
-        What in it is a trade default.
-
-    Raises
-    ------
-    StudyError
-        If the folder is there already or cannot be made, or the answers together make no study; nothing is left behind then.
+    The `locale`, for numbers, dates and holidays, is that of the one country of the currency if not given. StudyError if the folder is there
+    already or cannot be made, or the answers together make no study; nothing is left behind then.
     """
     target = Path(folder)
     must_be_new(target)
-    name = (
-        target.resolve().name.replace('"', "").replace("\\", "").replace("-", " ").replace("_", " ").strip().capitalize()
-        or "My study"
-    )
-    text, defaults = study_text(answers, name, locale or LOCALES[answers.currency])
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        # made beside its place and moved there whole
-        with tempfile.TemporaryDirectory(dir=target.parent, prefix=".new-study-") as part:
-            whole = Path(part) / "study"
-            (whole / "records").mkdir(parents=True)
-            files = {STUDY_FILE: text, "what-to-write-down.md": what_to_write_down(answers, defaults)}
-            files |= {f"records/{file}": log for file, log in log_texts(answers).items()}
-            for place, content in files.items():
-                (whole / place).write_text(content, encoding="utf-8", newline="\n")
-            kit = open_study(whole)
-            shutil.move(whole, target)
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise refusal(str(target), "cannot be made", "a folder that you may write to", found=reason) from None
+    name = re.sub("[-_]", " ", re.sub(r'["\\]', "", target.resolve().name)).strip().capitalize()
+    text, defaults = study_text(answers, name or "My study", locale or LOCALES.get(answers.currency))
+    files = {STUDY_FILE: text, "what-to-write-down.md": what_to_write_down(answers, defaults)}
+    files |= {f"records/{file}": log for file, log in log_texts(answers).items()}
+
+    def written(whole):
+        (whole / "records").mkdir(parents=True)
+        for place, content in files.items():
+            (whole / place).write_text(content, encoding="utf-8", newline="\n")
+        return open_study(whole)
+
+    kit = made_whole(target, written, parents=True)
     return replace(kit, study=replace(kit.study, folder=target)), defaults
 
 
-def first_answer(kit: OpenStudy, defaults: list[str], today: date | None = None) -> list[str]:
+def what_next(kit: OpenStudy, folder: str) -> tuple[str, str]:
+    """What the whole of a study is called, and the command that makes it in a folder."""
+    order = next(iter(kit.study.file.commissions.items()), None)
+    if order is None:
+        return "report", f"casting-econ run {folder}"
+    over = order[1].due < date.today()
+    command = f"casting-econ order {folder} {order[0]}"
+    return ("account of the order", f"{command} --finished") if over else ("plan and quote", command)
+
+
+def first_answer(kit: OpenStudy, defaults: list[str]) -> list[str]:
     """The answer in paragraphs: pay an hour with its band, chance of the target, what matters most, what to record, what is guessed.
 
-    Of a first order instead what `casting-econ order` says of it from `today` on, and its hours.
+    Of a first order instead what `casting-econ order` says of it from today on, and its hours.
     """
+    guessed = f"These rest on trade defaults, which are guesses ({kinds()['P']}, and the like): {'; '.join(defaults)}."
     if FIRST_ORDER in kit.study.file.commissions:
-        return [*_order_answer(kit, today or date.today()), _guessed(defaults)]
+        return [*_order_answer(kit, date.today()), guessed]
     from ..pages.curing import limit_sentence
     from ..pages.deciding import decision_of, information_table, next_to_measure
     from ..pages.monte_carlo import verdict, year_sentence
@@ -81,8 +65,7 @@ def first_answer(kit: OpenStudy, defaults: list[str], today: date | None = None)
     from ..study.told import log_of
 
     answer, tornado, fmt = kit.monte_carlo(), swing_table(kit), format_of(kit)
-    logs = [(log_of(row.key), row.label) for row in tornado.itertuples() if log_of(row.key)]
-    decision = decision_of(kit)
+    logs, decision = [(log_of(row.key), row.label) for row in tornado.itertuples() if log_of(row.key)], decision_of(kit)
     record = "Write down what you sell, buy, cast and do from the first day on."
     if logs:
         log, what = logs[0]
@@ -95,21 +78,23 @@ def first_answer(kit: OpenStudy, defaults: list[str], today: date | None = None)
         limit_sentence(kit, answer),
         "The three numbers that matter most:\n\n" + three_numbers(kit, tornado),
         record + " " + next_to_measure(decision, information_table(decision), fmt),
-        _guessed(defaults),
+        guessed,
     ]
-
-
-def _guessed(defaults) -> str:
-    """What nobody answered."""
-    return f"These rest on trade defaults, which are guesses ({kinds()['P']}, and the like): {'; '.join(defaults)}."
 
 
 def _order_answer(kit, today) -> list[str]:
     """Date, casts, price and hours of the first order, or why it cannot be planned as it stands."""
     from ..orders import open_order, order_lines, price_of
     from ..orders.mould_choice import mould_cost
+    from ..orders.tables import day
 
-    fmt = format_of(kit, year=False)
+    fmt, due = format_of(kit, year=False), kit.study.file.commissions[FIRST_ORDER].due
+    if due < today:
+        rows = f"its loads (`batches`), hours (`timesheet`) and sale (`sales`), each row with `{FIRST_ORDER}` as its order"
+        return [
+            f"**{day(fmt, due)} has gone by**, so nothing is planned. Write into `records/` {rows}; `casting-econ order` then says what it "
+            "took and paid. Where its loads are in no log, say with `--start` when work on it began."
+        ]
     try:
         plan = open_order(kit, FIRST_ORDER, today=today)
         quoted = price_of(plan)

@@ -3,32 +3,25 @@
 import html
 from collections.abc import Mapping
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 
 import mistune
 
 from ..controls import Controls, button, choice, group, text, words
 from ..faults import Fault, StudyError, counted, refusal
-from .answers import Answers, read_answers, understood
+from .answers import read_answers, understood
 from .asking import default_of
 from .crafts import crafts
-from .first import first_answer, new_study
+from .first import first_answer, new_study, what_next
 from .questions import BEGIN, parts_of, questions
-from .write import LOCALES
 
 _BEGINS = {"workshop": "A workshop that runs", "order": "A first order"}
 
 
 class StartForm(Controls):
-    """Fields for every answer, a folder to make, and a button; what comes of it, or what is wrong, shows at the field and below.
-
-    Parameters
-    ----------
-    folder : str
-        Folder to make; another name that is typed is made beside it.
-    given : mapping of str to str, optional
-        Answers to begin with.
-    """
+    """Fields for every answer, those given filled in, a folder to make, beside which another name that is typed is made, and a button; what
+    comes of it, or what is wrong, shows at the field and below."""
 
     def __init__(self, folder: str, given: Mapping[str, object] | None = None) -> None:
         self.place = Path(folder).absolute()
@@ -68,9 +61,7 @@ class StartForm(Controls):
 
     def _stand(self) -> None:
         """What stands in where a field is left empty, in the currency of the price and within the hours as far as they can be read."""
-        craft = crafts()[self.values["craft"]]
-        answers = Answers(craft=craft, piece=craft.table["piece"], currency="EUR", order=self.values[BEGIN.key] == "order")
-        for keys in (("price", "pieces"), ("price", "pieces", "weekly_hours")):
+        for keys in ((), ("price", "pieces"), ("price", "pieces", "weekly_hours")):
             known = {key: self.values[key] for key in (BEGIN.key, "craft", *keys) if key in self.values and key in self.asked}
             with suppress(StudyError):
                 answers = read_answers(known, partly=True)
@@ -87,49 +78,37 @@ class StartForm(Controls):
         folder = self.place.parent / self.values["folder"].strip()
         try:
             answers = read_answers({key: self.values.get(key, "") for key in self.asked})
-            heard = understood(answers, LOCALES[answers.currency])
+            heard = understood(answers)
             kit, defaults = new_study(folder, answers)
         except StudyError as error:
             self._wrong(error.faults)
             return
         self.faults = {}
-        order = next(iter(kit.study.file.commissions), "")
-        then = f"casting-econ order {folder} {order}" if order else f"casting-econ run {folder}"
+        whole, command = what_next(kit, str(folder))
         paragraphs = [
             "## The answer",
             *first_answer(kit, defaults),
-            f"Your study: `{folder}`. The whole {'plan and quote' if order else 'report'}: `{then}`.",
+            f"Your study: `{folder}`. The whole {whole}: `{command}`.",
             "## As understood",
             "\n".join(f"- {line}" for line in heard),
         ]
         self.say(made=mistune.create_markdown(escape=True)("\n\n".join(paragraphs)))
 
     def _wrong(self, faults: list[Fault]) -> None:
-        """Each fault at its question, and how many there are below."""
-        told = {fault.column if fault.column in self.asked else "folder": _words(fault) for fault in faults}
+        """Each fault at its question, where its place is seen, and how many there are below."""
+        plain = [(fault.column, str(replace(fault, file="", column="")).removeprefix(": ")) for fault in faults]
+        told = {place if place in self.asked else "folder": words for place, words in plain}
         names = {**self.asked, "folder": "Folder to make"}
         rows = "".join(f"<li>{html.escape(names[key])} <b>{html.escape(words)}</b></li>" for key, words in told.items())
         self.faults = told
         self.say(made=f"<p><b>Not made yet: {counted(len(told), 'answer')} to mend.</b></p><ul>{rows}</ul>")
 
 
-def _words(fault):
-    """A fault where its place is seen."""
-    return str(Fault("", fault.wrong, fault.right, found=fault.found)).removeprefix(": ")
-
-
 def begun(given: Mapping[str, object], currency: str | None = None, locale: str | None = None) -> dict[str, str]:
     """Answers that a form begins with, the craft and the beginning among them; StudyError where they cannot be read, and for a
     currency or locale, which a form takes from the price."""
-    if currency or locale:
-        raise refusal(
-            "--form", "takes currency and locale from the price", "no --currency and no --locale", found=currency or locale
-        )
+    if found := currency or locale:
+        raise refusal("--form", "takes currency and locale from the price", "no --currency and no --locale", found=found)
     read = read_answers({"craft": next(iter(crafts())), **given}, partly=True)
     texts = {key: str(value) for key, value in given.items()}
     return texts | {BEGIN.key: "order" if read.order else "workshop", "craft": read.craft.id}
-
-
-def start_form(folder: str, given: Mapping[str, object] | None = None) -> StartForm:
-    """The form; `folder` is what is made unless another is typed."""
-    return StartForm(folder, given)

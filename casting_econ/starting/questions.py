@@ -18,6 +18,7 @@ class Part:
     whole: bool = False  # one whole number instead of a range
     needed: bool = False  # whether no guess can stand in
     scale: float = 1.0  # what the study counts in one unit of the answer, such as 24 hours in a day
+    guess: tuple = ()  # row of the craft's table that stands in, of a step's minutes
 
     def in_words(self, currency: str, per: bool = True) -> str:
         """What the answer counts, such as 'order/month'."""
@@ -33,121 +34,66 @@ class Question:
     parts: tuple[Part, ...]
 
 
-def _one(title, key, ask, unit="", **limits):
-    return Question(title=title, parts=(Part(key=key, ask=ask, unit=unit, **limits),))
+# a row a part: title of its question | key | what is asked | unit/per, or the kind of answer | limits, `above` low, one `whole` number, `needed`;
+# a title alone is asked by craft, see `parts_of`, a key alone as in the rows before
+_WORKSHOP = """
+Craft | craft | Which craft? | craft
+The piece | piece | What is one piece called, in one word? | word
+A load | casts_per_load | How many do you cast at a time? | cast/load | low=1 high=5000 whole
+Waiting | cure | How long does a load cure, set or rest before it can go on (the longest wait)? | hour/load | high=8760
+Minutes by hand
+Good ones | yield | Of a hundred cast, how many turn out good enough to sell? | %/load | low=1 high=100
+Price | price | What does one piece sell for? | {money}/piece | above
+Buyers | orders_a_month | How many orders a month? | order/month | above high=1e5
+Buyers | pieces_per_order | How many pieces in an order? | piece/order | above high=1e4
+Fees | fee_share | Of what a buyer pays, how much do marketplace, card and adverts take? | %/order | high=90
+Hours | weekly_hours | How many hours a week can you give, all in? | hour/week | above high=100
+Hours | hidden_hours | How many of them go to what no buyer sees (books, cleaning, photos, ordering)? | hour/week | high=100
+Hours | bench_times | On which days and hours can you be at the bench, such as 'mon-fri 9-17' or 'tue thu 18-21, sat 10-16'? | times
+Running costs | overheads | What do workspace, power, insurance, gloves and filters cost a year? | {money}/year | high=1e8
+Target | target | What should an hour of your work bring, before tax? | {money}/hour | above high=1e5
+"""
+_ORDER = """
+Craft | craft
+The piece | piece
+The order | pieces | How many pieces are ordered? | piece/order | low=1 high=1e5 whole needed
+The order | colours | In which colours, such as 'red, blue' or 'red 40, blue 20', or how many? | colours
+The order | due | By which day must they have arrived, such as 2027-03-20? | date | needed
+Masters | masters | How many masters are there to mould from? | master | low=1 high=200 whole
+Masters | cavities | How many casts does one mould give at once? | cast/mould | low=1 high=500 whole
+Pots | pots | How many casts does each pot hold, such as 20, or 12, 20 for two pots? | places
+Waiting | cure
+Every hand step
+Good ones | yield
+Price | price | What is offered for the whole order? | {money}/order | above high=1e8
+Hours | weekly_hours
+Hours | bench_times
+Hours | order_hours | How many hours go to talking, photographs, packing and posting? | hour/order | high=1000
+Target | target
+"""
+_KINDS = ("craft", "word", "date", "colours", "places", "times")
+PARTS: dict[str, Part] = {}  # by key, those of both tables
 
 
-QUESTIONS = (
-    _one("Craft", "craft", "Which craft?", kind="craft"),
-    _one("The piece", "piece", "What is one piece called, in one word?", kind="word"),
-    _one("A load", "casts_per_load", "How many do you cast at a time?", "cast", per="load", low=1, high=5000, whole=True),
-    _one(
-        "Waiting",
-        "cure",
-        "How long does a load cure, set or rest before it can go on (the longest wait)?",
-        "hour",
-        per="load",
-        high=8760,
-    ),
-    Question(title="Minutes by hand", parts=()),  # by craft, see `parts_of`
-    _one("Good ones", "yield", "Of a hundred cast, how many turn out good enough to sell?", "%", per="load", low=1, high=100),
-    _one("Price", "price", "What does one piece sell for?", "{money}", per="piece", above=True),
-    Question(
-        title="Buyers",
-        parts=(
-            Part(key="orders_a_month", ask="How many orders a month?", unit="order", per="month", above=True, high=100_000),
-            Part(key="pieces_per_order", ask="How many pieces in an order?", unit="piece", per="order", above=True, high=10_000),
-        ),
-    ),
-    _one("Fees", "fee_share", "Of what a buyer pays, how much do marketplace, card and adverts take?", "%", per="order", high=90),
-    Question(
-        title="Hours",
-        parts=(
-            Part(
-                key="weekly_hours",
-                ask="How many hours a week can you give, all in?",
-                unit="hour",
-                per="week",
-                above=True,
-                high=100,
-            ),
-            Part(
-                key="hidden_hours",
-                ask="How many of them go to what no buyer sees (books, cleaning, photos, ordering)?",
-                unit="hour",
-                per="week",
-                high=100,
-            ),
-            Part(
-                key="bench_times",
-                ask="On which days and hours can you be at the bench, such as 'mon-fri 9-17' or 'tue thu 18-21, sat 10-16'?",
-                kind="times",
-            ),
-        ),
-    ),
-    _one(
-        "Running costs",
-        "overheads",
-        "What do workspace, power, insurance, gloves and filters cost a year?",
-        "{money}",
-        per="year",
-        high=1e8,
-    ),
-    _one("Target", "target", "What should an hour of your work bring, before tax?", "{money}", per="hour", above=True, high=1e5),
-)
+def _read(table: str) -> tuple[Question, ...]:
+    """The questions of a table, in their order."""
+    found: dict[str, list[Part]] = {}
+    for title, *cells in (row.split(" | ") for row in table.strip().splitlines()):
+        parts = found.setdefault(title, [])
+        if len(cells) > 1:
+            key, ask, unit, limits = (*cells, "")[:4]
+            what, _, per = unit.partition("/")
+            kind = {"kind": what} if what in _KINDS else {"unit": what, "per": per}
+            named = (limit.partition("=") for limit in limits.split())
+            limits = {name: float(value) if value else True for name, _, value in named}
+            PARTS[key] = Part(key=key, ask=ask, **kind, **limits)
+        parts += [PARTS[key] for key in cells[:1]]
+    return tuple(Question(title=title, parts=tuple(parts)) for title, parts in found.items())
 
 
+QUESTIONS, ORDER_QUESTIONS = _read(_WORKSHOP), _read(_ORDER)
 # asked before all others
 BEGIN = Part(key="begin", ask="A first order, or a workshop that runs? (order or workshop)", kind="begin")
-_ASKED = {question.title: question for question in QUESTIONS}
-ORDER_QUESTIONS = (
-    _ASKED["Craft"],
-    _ASKED["The piece"],
-    Question(
-        title="The order",
-        parts=(
-            Part(
-                key="pieces",
-                ask="How many pieces are ordered?",
-                unit="piece",
-                per="order",
-                low=1,
-                high=100_000,
-                whole=True,
-                needed=True,
-            ),
-            Part(key="colours", ask="In which colours, such as 'red, blue' or 'red 40, blue 20', or how many?", kind="colours"),
-            Part(key="due", ask="By which day must they have arrived, such as 2027-03-20?", kind="date", needed=True),
-        ),
-    ),
-    Question(title="Masters", parts=()),
-    Question(title="Pots", parts=()),
-    _ASKED["Waiting"],
-    Question(title="Every hand step", parts=()),
-    _ASKED["Good ones"],
-    _one("Price", "price", "What is offered for the whole order?", "{money}", per="order", above=True, high=1e8),
-    Question(
-        title="Hours",
-        parts=(
-            *_ASKED["Hours"].parts[::2],
-            Part(
-                key="order_hours",
-                ask="How many hours go to talking, photographs, packing and posting?",
-                unit="hour",
-                per="order",
-                high=1000,
-            ),
-        ),
-    ),
-    _ASKED["Target"],
-)
-_MASTERS = (
-    Part(key="masters", ask="How many masters are there to mould from?", unit="master", low=1, high=200, whole=True),
-    Part(
-        key="cavities", ask="How many casts does one mould give at once?", unit="cast", per="mould", low=1, high=500, whole=True
-    ),
-)
-_POTS = (Part(key="pots", ask="How many casts does each pot hold, such as 20, or 12, 20 for two pots?", kind="places"),)
 
 
 def questions(order: bool) -> tuple[Question, ...]:
@@ -157,25 +103,25 @@ def questions(order: bool) -> tuple[Question, ...]:
 
 def parts_of(question: Question, craft) -> tuple[Part, ...]:
     """What a question asks for in a craft: minutes by its steps, moulds and pots where it has any."""
-    if question.title == "Masters":
-        return _MASTERS if craft.mould_steps else ()
-    if question.title == "Pots":
-        return _POTS if craft.pots else _ASKED["A load"].parts
+    if question.title == "Masters" and not craft.mould_steps:
+        return ()
+    if question.title == "Pots" and not craft.pots:
+        return (PARTS["casts_per_load"],)
     if question.title == "Waiting" and craft.table["cure"][1] >= 48:  # nobody counts the weeks of a rack in hours
         return (replace(question.parts[0], unit="day", high=365, scale=24.0),)
     if question.title == "Every hand step":
         colour = Part(key="lot_minutes", ask="Minutes to weigh and mix one colour?", unit="minute", per="colour", high=1440)
         steps = [_minutes(step, key) for step in craft.table["steps"] for key in ("minutes", "load_minutes") if key in step]
         return (*steps, colour, *(_minutes(step, "mould_minutes") for step in craft.mould_steps))
-    return question.parts or tuple(
-        _minutes(step, "minutes" if "minutes" in step else "load_minutes") for step in craft.steps if step.get("main")
-    )
+    main = (step for step in craft.steps if step.get("main"))
+    return question.parts or tuple(_minutes(step, "minutes" if "minutes" in step else "load_minutes") for step in main)
 
 
 def _minutes(step, kind) -> Part:
     """Minutes of a step: of a piece or else a load, or of a mould."""
     what = {"minutes": "piece", "load_minutes": "load", "mould_minutes": "mould"}[kind]
-    both = kind == "load_minutes" and "minutes" in step  # so that each has a key of its own
-    key = f"{kind if both or what == 'mould' else 'minutes'}.{step['name']}"
+    key = "minutes" if kind == "load_minutes" and "minutes" not in step else kind  # so that each has a key of its own
     aside = ", 0 if you don't" if step.get("order") else ""
-    return Part(key=key, ask=f"Minutes a {what} at: {step['name'].replace('-', ' ')}{aside}?", unit="minute", per=what, high=1440)
+    ask = f"Minutes a {what} at: {step['name'].replace('-', ' ')}{aside}?"
+    row = tuple(step["minutes" if kind == "mould_minutes" else kind])
+    return Part(key=f"{key}.{step['name']}", ask=ask, unit="minute", per=what, high=1440, guess=row)

@@ -1,32 +1,34 @@
-"""Numbers as a new study file writes them, each with where it comes from."""
+"""What a new study file says, number by number, each with where it comes from: places, routing and moulds."""
+
+import math
+from collections.abc import Callable
+from typing import Any
 
 from ..study.numbers import written
 from .answers import Answers
 from .crafts import Guess
 
-# how many pieces, rows, loads, weeks or months a guess is worth against the logs
-WORTH = {"minutes": "10 pieces", "load_minutes": "5 loads", "pass_share": "20 pieces", "life": "3 moulds"}
+# how many pieces, loads or moulds a guess is worth against the logs
+_WORTH = {"minutes": "10 pieces", "load_minutes": "5 loads", "pass_share": "20 pieces", "life": "3 moulds"}
 
 
-def read_figure(value: float, kind: str = "P") -> str:
+def _figure(value: float, kind: str = "P") -> str:
     """A figure as the study file writes it: an answer as it was given, a guess without digits that say nothing."""
     return written(value, 4 if kind else 12)
 
 
 class Writer:
-    """Numbers of one new study, each with where it comes from."""
+    """Numbers of one new study, each with where it comes from; a guess may be a row of the craft's table."""
 
     def __init__(self, answers: Answers) -> None:
-        self.answers = answers
+        self.answers, self.table = answers, answers.craft.table
         self.defaults: list[str] = []  # what was not answered, in words
 
-    def known(self, key: str, guess: Guess, what: str) -> Guess:
+    def known(self, key: str, guess: Guess | list, what: str) -> Guess | list:
         """An answer, or else a guess, which is then a default, in words `what`."""
-        if key in self.answers.figures:
-            return Guess(*self.answers.figures[key], "")
-        return self.guessed(guess, what)
+        return Guess(*self.answers.figures[key], "") if key in self.answers.figures else self.guessed(guess, what)
 
-    def guessed(self, guess, what: str):
+    def guessed(self, guess: Any, what: str) -> Any:
         """A guess that nothing stands beside, as it is; a default, in words `what`."""
         self.defaults.append(what)
         return guess
@@ -40,26 +42,130 @@ class Writer:
         said = f'note = "{note}"' if answered else self.guessed('basis = "guess", note = "trade default (P)"', what)
         return f"{{ value = {written(figure)}, {said} }}"
 
-    def value(self, guess: Guess, unit: str, *, factor: float = 1.0, worth: str = "", note: str = "your answer") -> str:
+    def value(self, guess: Guess | list, unit: str, *, factor: float = 1.0, worth: str = "", note: str = "your answer") -> str:
         """A range, or one figure where there is none."""
-        guess, unit = guess.times(factor), f" {unit}" if unit else ""
+        guess = (guess if isinstance(guess, Guess) else Guess.of(guess)).times(factor)
+        unit = f" {unit}" if unit else ""
         note = f'basis = "guess", note = "trade default ({guess.kind})"' if guess.kind else f'note = "{note}"'
         tail = f', from = "records", worth = "{worth}"' if worth else ""
         if guess.low == guess.high:
-            return f'{{ value = "{read_figure(guess.likely, guess.kind)}{unit}"{tail}, {note} }}'
-        likely = min(max(guess.likely, guess.low), guess.high)
-        ends = ", ".join(
-            f'{name} = "{read_figure(figure, guess.kind)}{unit}"'
-            for name, figure in (("low", guess.low), ("likely", likely), ("high", guess.high))
-        )
-        return f"{{ {ends}{tail}, {note} }}"
+            return f'{{ value = "{_figure(guess.likely, guess.kind)}{unit}"{tail}, {note} }}'
+        ends = {"low": guess.low, "likely": min(max(guess.likely, guess.low), guess.high), "high": guess.high}
+        said = ", ".join(f'{name} = "{_figure(figure, guess.kind)}{unit}"' for name, figure in ends.items())
+        return f"{{ {said}{tail}, {note} }}"
 
-    def money(self, row: list, unit: str) -> str:
-        """A craft's money guess in the study's currency."""
-        return self.value(self.answers.in_money(Guess.of(row)), unit)
+    def money(self, row: list, unit: str = "") -> str:
+        """A craft's money guess in the study's currency, for a `unit` such as '/kg'."""
+        return self.value(self.answers.in_money(Guess.of(row)), self.answers.currency + unit)
 
+    def places(self) -> list[str]:
+        """Stations and racks, those answered with the places of each."""
+        lines, pots = [], self.answers.pots
+        for station, entry in self.table.get("stations", {}).items():
+            said = f"count = {entry['count']}"
+            if self.answers.order and station == self.answers.craft.pots:
+                said = f"places = {list(pots) if len(pots) > 1 else pots[0]} # your answer" if pots else ""
+                aside = "a guess of the trade: how many casts does it hold? Of two: [12, 20]"
+                said = said or f"places = {self.guessed(self.answers.places, 'places of the pot')} # {aside}"
+            lines += [f"[stations.{station}]", said, ""]
+        for rack, entry in self.table.get("racks", {}).items():
+            places = max(entry["places"], math.ceil(3 * self.answers.casts_a_load * entry["places"] / 100))
+            lines += [f"[racks.{rack}]", f"places = {places} # how many pieces find room? Count yours", ""]
+        return lines
 
-def casts_a_load(answers: Answers) -> int:
-    """Casts a load, as answered, as the largest pot holds, or as usual in the craft."""
-    answered = answers.figures.get("casts_per_load")
-    return int(answered[1] if answered else max(answers.pots, default=answers.craft.table["casts_per_load"]))
+    def product(self) -> list[str]:
+        """What is cast, step by step, and its moulds."""
+        answers, heading = self.answers, f"products.{self.answers.piece}"
+        known, load = "casts_per_load" in answers.figures or bool(answers.pots), answers.casts_a_load
+        whole = f"moulds of {answers.cavities} go into {answers.places} places whole"
+        lines = [
+            f"[{heading}]",
+            f"casts_per_load = {self.one(known, load, 'casts a load', whole if load < answers.places else 'your answer')}",
+            f"unsold_share = {self.number('unsold_share', '%', 'share that never sells')}",
+            "",
+        ]
+        shares = self._shares()
+        mixed = next((step["name"] for step in answers.steps if step.get("materials")), None) if answers.order else None
+        for step in answers.steps:
+            lines += self._step(heading, step, "minutes of", lambda key, guess: self.value(guess, "min", worth=_WORTH[key]))
+            lines += [f"load_size = {step['load_size']} # pieces that go in together"] if "load_size" in step else []
+            if step["name"] in shares:
+                share, worth = shares[step["name"]], _WORTH["pass_share"]
+                said = f"your answer: none fails; a strong guess, no certainty: it counts for {worth} that passed, and logged rejects move it"
+                note = said if share.low == 100.0 else "your answer"
+                lines.append(f"pass_share = {self.value(share, '%', worth=worth, note=note)}")
+                lines.append(
+                    "causes = { " + ", ".join(f'"{cause}" = {weight}' for cause, weight in step["causes"].items()) + " }"
+                )
+            for table, per in (("materials", ""), ("per_load", ', per = "load"')):
+                for item, row in step.get(table, {}).items():
+                    kind = ', kind = "consumable"' if per or row[4:] else ""
+                    back = step.get("recovered", {}).get(item)
+                    again = f', recovered = "{back} %"' if back else ""
+                    lines.append(f"materials.{item} = {{ price = {self.money(row)}{per}{kind}{again} }}")
+            lines += [*(self._lots(next(iter(step["materials"]))) if step["name"] == mixed else []), ""]
+        return lines + (self._moulds(f"{heading}.mould", self.table["mould"]) if "mould" in self.table else [])
+
+    def _shares(self) -> dict[str, Guess]:
+        """Share passing each check: together the yield that was said, and scattering about as much, though each scatters by itself."""
+        guess = self.known("yield", self.answers.guess("yield"), "share good enough to sell")
+        low, likely, high = (figure / 100.0 for figure in (guess.low, guess.likely, guess.high))
+        losses = {step["name"]: step["losses"] for step in self.answers.steps if step.get("losses")}
+        parts = {name: loss / sum(losses.values()) for name, loss in losses.items()}
+        wider = math.hypot(*parts.values())  # of independent parts the widths add up by their squares
+
+        def share(part, end):
+            return round(100.0 * min(likely**part * (end / likely) ** (part / wider), 1.0), 4)
+
+        return {name: Guess(*(share(part, end) for end in (low, likely, high)), guess.kind) for name, part in parts.items()}
+
+    def _step(self, heading: str, step: dict, what: str, minutes: Callable[[str, Any], str], prefix: str = "") -> list[str]:
+        """Heading, minutes and wait of a step, of the routing or of making a mould."""
+        lines = [f"[{heading}.steps.{step['name']}]"]
+        for key in ("minutes", "load_minutes"):
+            if key in step:
+                asked = f"{prefix}{'minutes' if 'minutes' not in step else key}.{step['name']}"
+                guess = self.known(asked, step[key], f"{what} {step['name'].replace('-', ' ')}")
+                lines.append(f"{key} = {minutes(key, guess)}")
+        if step.get("cure") or "wait" in step:
+            wait = self.number("cure", "h", "hours of waiting") if step.get("cure") else self.value(step["wait"], "h")
+            lines.append(f"wait = {wait}")
+        return [*lines, *([f'wait_in = "{step["wait_in"]}"'] if "wait_in" in step else [])]
+
+    def _lots(self, item: str) -> list[str]:
+        """What each colour of a load takes beside its pieces: minutes to mix it, and what stays in its cup; nothing where all are alike."""
+        if "lot_minutes" not in self.answers.figures and not self.answers.colours:
+            return []
+        minutes = self.known("lot_minutes", self.table["lot_minutes"], "minutes to mix a colour")
+        cup = self.money(self.guessed(self.table["cup_loss"], "what stays in a cup"))
+        return [
+            f"lot_minutes = {self.value(minutes, 'min')} # for each colour in a load",
+            f'materials.{item}-in-the-cup = {{ price = {cup}, per = "lot" }}',
+        ]
+
+    def _moulds(self, heading: str, mould: dict) -> list[str]:
+        """What fills one load; of a first order how moulds are made, one by one, from masters, as none is there yet."""
+        answers, material = self.answers, f"materials.{mould.get('material', 'silicone')}"
+        last = [f"life = {self.value(mould['life'], '', worth=_WORTH['life'])} # casts a cavity until worn out"]
+        last += [f'rest = "{_figure(mould["rest"][1])} h" # before it is filled again'] if "rest" in mould else []
+        if not answers.order:
+            lines = [f"[{heading}] # what fills one load", f"{material} = {{ price = {self.money(mould['silicone'])} }}"]
+            lines += [f"minutes = {self.value(mould['minutes'], 'min')}", f"sets = {mould['sets']}", *last]
+            return self.guessed(lines, "mould life and cost")
+        guessed = {key: key not in answers.figures for key in ("masters", "cavities")}
+        self.defaults += [what for key, what in (("masters", "masters"), ("cavities", "casts a mould")) if guessed[key]]
+        aside = ": a guess, all masters in one, at most a load" if guessed["cavities"] else ""
+        lines = [
+            f"[{heading}] # how moulds are made; the plan says how many this order needs",
+            f"cavities = {answers.cavities} # casts that one mould gives at once{aside}",
+            f"masters = {answers.masters}{' # a guess' if guessed['masters'] else ''}",
+            "in_hand = 0 # moulds there now",
+            *last,
+        ]
+        for step in mould["steps"]:
+            what = "minutes of making a mould:"
+            lines += ["", *self._step(heading, step, what, lambda _, guess: f"{self.value(guess, 'min')} # a mould", "mould_")]
+            if "share" in step:
+                grams = self.value(mould["grams"], "g", factor=answers.cavities * step["share"])
+                lines.append(f"{material} = {{ quantity = {grams}, price = {self.money(mould['kg'], '/kg')} }}")
+        return self.guessed(lines, "mould life and cost")

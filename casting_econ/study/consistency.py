@@ -39,6 +39,18 @@ def _is_known(fault, column, kind, name, names):
     return False
 
 
+def items_of(file):
+    """Every material and part of a study file as (dotted key, product, step or None, item, entry of the file)."""
+    for name, product in file.products.items():
+        path, steps = f"products.{name}", [] if product.mould is None else product.mould.steps.items()
+        tables = [(f"{path}.steps.{step}.materials", step, entry.materials) for step, entry in product.steps.items()]
+        tables += [(f"{path}.parts", None, product.parts)]
+        tables += [] if product.mould is None else [(f"{path}.mould.materials", None, product.mould.materials)]
+        tables += [(f"{path}.mould.steps.{step}.materials", None, entry.materials) for step, entry in steps]
+        for place, step, table in tables:
+            yield from ((f"{place}.{item}", name, step, item, entry) for item, entry in table.items())
+
+
 def working_windows(calendar, faults):
     """Working windows of the week, Monday 0:00 being 0 [hour]; what is wrong with them is added to `faults`."""
     windows, fault = [], faults.told
@@ -239,12 +251,8 @@ def _check_target(file, fault):
 def check_commissions(file, faults):
     """What commissions, their supplies and their hands say together. What is wrong itself trips no comparison, as above."""
     fault, items = faults.told, {}
-    for product in file.products.values():
-        tables = [step.materials for step in product.steps.values()] + [product.parts]
-        mould = product.mould
-        for table in tables + ([mould.materials, *(step.materials for step in mould.steps.values())] if mould else []):
-            for item, entry in table.items():
-                items.setdefault(item, []).append(entry)
+    for *_, item, entry in items_of(file):
+        items.setdefault(item, []).append(entry)
     for item, supply in file.supplies.items():
         _is_known(fault, f"supplies.{item}", "material or part", item, items)
         _check_supply(f"supplies.{item}", supply, items.get(item, []), file.study.currency, fault)

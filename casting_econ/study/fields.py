@@ -140,27 +140,20 @@ class Node(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, defer_build=True)
 
 
-def _read_amount(raw: Any, info: ValidationInfo) -> Number:
+def _given(raw: Any, info: ValidationInfo) -> Number:
     """A quantity in the unit it is given in; a density turns volume into grams."""
-    if raw is UNKNOWN:
-        return Number(math.nan, "")
-    unit, currency = given_unit(raw), info.context["currency"]
-    density = info.data.get("density")
-    try:
-        number = Quantity(unit, above=0.0, counts=" ".join(COUNTED)).read(raw, currency)
-        if density is None:
-            return number
-        return number.scaled(ratio_of_units(f"{unit} * gram / milliliter", "gram", currency) * density.value, "gram")
-    except ValueError as error:
-        raise told(error, "an amount above 0 with a unit, such as '24 g' (volume if a density is given)") from None
+    unit, currency, density = given_unit(raw), info.context["currency"], info.data.get("density")
+    number = Quantity(unit, above=0.0, counts=" ".join(COUNTED)).read(raw, currency)
+    if density is None:
+        return number
+    return number.scaled(ratio_of_units(f"{unit} * gram / milliliter", "gram", currency) * density.value, "gram")
 
 
-def _read_price(raw: Any, info: ValidationInfo) -> Number:
+def _price_of_unit(raw: Any, info: ValidationInfo) -> Number:
     """A price in money per unit of the quantity."""
-    currency = info.context["currency"]
-    amount = info.data.get("quantity")
-    if raw is UNKNOWN or amount is None:  # a quantity that is at fault is reported there
-        return Number(math.nan, currency)
+    currency, amount = info.context["currency"], info.data.get("quantity")
+    if amount is None:  # a quantity that is at fault is reported there
+        return _UNKNOWN
     quantity = Quantity(f"{currency}/{amount.unit}" if amount.unit else currency, per=" ".join(COUNTED))
     try:
         return quantity.read(raw, currency)
@@ -168,8 +161,9 @@ def _read_price(raw: Any, info: ValidationInfo) -> Number:
         raise told(error, quantity.in_words(currency)) from None
 
 
-Given = Annotated[Number, BeforeValidator(_read_amount)]
-PriceOfUnit = Annotated[Number, BeforeValidator(_read_price)]
+_UNKNOWN = Number(math.nan, "")
+Given = Annotated[Number, reads(_given, "an amount above 0 with a unit, such as '24 g' (volume if a density is given)", _UNKNOWN)]
+PriceOfUnit = Annotated[Number, reads(_price_of_unit, "", _UNKNOWN)]
 
 
 def _amount(above: float | None, limits: str) -> Any:

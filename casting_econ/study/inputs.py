@@ -4,6 +4,7 @@ import shutil
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from ..faults import Fault, refusal
 from ..ledger import record_files
@@ -38,18 +39,30 @@ def place_for_copy(source: Path, folder: Path | str) -> tuple[Path, list[Fault]]
 
 
 def changed_copy(source: Path, target: Path, change: Callable[[str], str], check: Callable[[Path], object]) -> Path:
-    """Copy a study's inputs to a new folder with the text of its file changed; made beside its place, checked, and moved there whole.
+    """Copy a study's inputs to a new folder with the text of its file changed, and `check` it; StudyError as of `made_whole`."""
 
-    StudyError where it cannot be written, or as `check` raises it; nothing is left behind then.
+    def copied(whole):
+        copy_inputs(source, whole)
+        text = (whole / STUDY_FILE).read_bytes().decode("utf-8-sig")
+        (whole / STUDY_FILE).write_bytes(change(text).encode())
+        check(whole)
+
+    made_whole(target, copied)
+    return target
+
+
+def made_whole(target: Path, fill: Callable[[Path], Any], *, parents: bool = False) -> Any:
+    """What `fill` gives for a new folder that it fills, made beside its place, with its `parents` too if asked, and moved there whole.
+
+    StudyError where it cannot be written, or as `fill` raises it; nothing is left behind then.
     """
     try:
-        with tempfile.TemporaryDirectory(dir=target.parent, prefix=".copy-") as part:
-            whole = Path(part) / "study"
-            copy_inputs(source, whole)
-            text = (whole / STUDY_FILE).read_bytes().decode("utf-8-sig")
-            (whole / STUDY_FILE).write_bytes(change(text).encode())
-            check(whole)
+        if parents:
+            target.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(dir=target.parent, prefix=".new-study-") as part:
+            found = fill(whole := Path(part) / "study")
             shutil.move(whole, target)
+            return found
     except OSError as error:
-        raise refusal(str(target), "cannot be made", "a folder that you may write to", found=error.strerror or "") from None
-    return target
+        found = error.strerror or str(error)
+        raise refusal(str(target), "cannot be made", "a folder that you may write to", found=found) from None

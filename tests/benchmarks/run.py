@@ -77,7 +77,10 @@ def main(names: list[str]) -> None:
             cold, same = seconds(run) / empty, seconds(run) / empty
             file = study / "study.toml"
             text = file.read_text(encoding="utf-8")
-            text = re.sub(r"(?m)^price = (.*?)(\d+)", lambda found: f"price = {found[1]}{int(found[2]) + 1}", text, count=1)
+            text, moves = re.subn(
+                r'(?m)^price = "(\d+)(?=[.\d]* [A-Z]{3})', lambda price: f'price = "{int(price[1]) + 1}', text, count=1
+            )
+            assert moves == 1, "no channel's price found"
             file.write_text(text, encoding="utf-8")
             moved = seconds(run) / empty
             print(f"{name}: cold {told(cold)}, unchanged {told(same)}, one price changed {told(moved)}", end="")

@@ -114,7 +114,7 @@ def test_casts_for_is_scipys_negative_binomial():
 
 def test_cheapest_lots_published():
     """R01: one good item, half good, set-up 300, unit 100, 1,600 if short after three lots: 675; start 2, then 2 or 3, then 3 or 4."""
-    plan = cheapest_lots(1, 3, lambda q: good_per_load(q, 0.5), load_cost(300, 100), lambda short: 1600)
+    plan = cheapest_lots(1, 3, lambda q: good_per_load(q, 0.5), load_cost(300, 100, 10_000), lambda short: 1600)
 
     assert plan.expected_cost == printed("675.00"), HL
     assert plan.first == (2,), HL
@@ -124,7 +124,7 @@ def test_cheapest_lots_published():
 
 def test_cheapest_lots_problem_by_hand():
     """R02: the same with two thirds good and two lots: 573.25, start 2, then 3; by hand the last lot costs 600 + 1,600 / 27."""
-    plan = cheapest_lots(1, 2, lambda q: good_per_load(q, 2 / 3), load_cost(300, 100), lambda short: 1600)
+    plan = cheapest_lots(1, 2, lambda q: good_per_load(q, 2 / 3), load_cost(300, 100, 10_000), lambda short: 1600)
 
     assert plan.expected_cost == printed("573.25"), HL_PROBLEM
     assert plan.first == (2,), HL_PROBLEM
@@ -148,7 +148,7 @@ def test_chance_of_reject_allowance_published(casts, profit, source):
 
 def test_cheapest_lots_reject_allowance_published():
     """R03, R04: best start 5, profit 35,224.80, a loss with chance .08146."""
-    plan = cheapest_lots(4, 1, lambda q: good_per_load(q, 0.9), load_cost(0, 15_000), lambda short: 120_000)
+    plan = cheapest_lots(4, 1, lambda q: good_per_load(q, 0.9), load_cost(0, 15_000, 10_000), lambda short: 120_000)
 
     assert 120_000 - plan.expected_cost == printed("35,224.80"), TOMPKINS
     assert plan.first == (5,), TOMPKINS

@@ -1,0 +1,175 @@
+"""What an order costs and pays, what its quote says, and every table and chart of it."""
+
+import re
+from dataclasses import replace
+from datetime import date, timedelta
+from html.parser import HTMLParser
+from math import ceil
+
+import numpy as np
+import pytest
+from order_plans import ALONE, CERTAIN, TODAY, demo, first_commission, study
+
+from casting_econ.kit import format_of, open_study
+from casting_econ.orders import figures, open_order, price_of, quote_of, tables, wording
+from casting_econ.orders.quote import quote_html
+
+
+def test_prices_by_hand_where_everything_is_certain(tmp_path):
+    kit = open_study(study(tmp_path, spread=CERTAIN, alone=ALONE))
+    plan = open_order(kit, "kitchen")
+    quoted = price_of(plan)
+    casts, entering = plan.casts, plan.course.entering[:, 1:4].sum(axis=1).mean(axis=0)
+    good = plan.course.good[:, 1:4].sum(axis=(1, 2)).mean()
+    assert 0 < good < entering[7]
+    minutes = (1.8 + 0.5) * casts + 24 * 3 + 0.7 * casts + entering[4] * (2.2 + 3.4) + entering[6] * 1.3 + entering[7] * 1.3
+    moulds = casts / (14 * 35)
+    bench = (minutes + 100 * moulds) / 60
+    assert quoted.bench_hours.mean() == pytest.approx(bench)
+    # the insert is pressed out of a reject and used again, so one is spent for each good piece
+    spent = casts * (0.12 + 24 * 0.024 + 0.05 + 0.14) + good * 0.42 + moulds * 0.66 * 30 + 2.00 + 7.90 - 7.50
+    assert quoted.spent.mean() == pytest.approx(spent)
+    fixed = 0.25 + 0.015 * 7.50 + 0.02 * (7.50 + 7.90)
+    kept = 1 - 0.015 - 0.02
+    assert quoted.bills_only == pytest.approx((spent + fixed) / kept)
+    assert quoted.extra_cost == pytest.approx((spent + fixed + (bench + 95 / 60) * 16) / kept)
+    year = kit.point().totals
+    share = bench / year["make_hours_per_year"]
+    carried = share * (year["overhead_per_year"] + year["equipment_per_year"] + 6.5 * 46 * 16)
+    assert quoted.full_cost == pytest.approx((spent + fixed + carried + (bench + 95 / 60) * 16) / kept)
+
+
+def test_a_price_pays_what_it_was_worked_out_for():
+    plan, quoted = first_commission()
+    assert quoted.bills_only < quoted.extra_cost < quoted.full_cost < quoted.at_chance(0.8) < quoted.at_chance(0.95)
+    for price, draw in zip(quoted.each_full_cost[:5], range(5), strict=True):
+        assert quoted.pay(price)[draw] == pytest.approx(quoted.target)
+    assert quoted.chance(quoted.at_chance(0.8)) == pytest.approx(0.8, abs=0.01)
+    table = tables.discount_table(quoted, 4000.0)
+    assert list(table.discount) == [0.0, 0.05, 0.10, 0.20] and (np.diff(table["pay an hour"]) < 0).all()
+    lost = 4000 * 0.2 * quoted.kept_share / quoted.hours
+    assert table["change"].iloc[-1] == pytest.approx(-lost.mean())
+    assert quoted.deposit(2900.0) >= quoted.at_risk and quoted.deposit(2900.0) == ceil(max(quoted.at_risk, 0.3 * 2900))
+    assert quoted.deposit(100.0) == 100.0
+    fmt = format_of(demo())
+    short, enough = (wording.deposit_sentence(plan, quoted, price, fmt) for price in (100.0, 2900.0))
+    assert "No deposit covers" in short and "even the whole price, $100.00, does not" in short and "A deposit" not in short
+    assert "A deposit of" in enough and "even the whole price" not in enough
+
+
+@pytest.mark.parametrize(
+    ("price", "said"),
+    [
+        (200.0, "does not even pay the bills"),
+        (1000.0, "less than its own hours"),
+        (2400.0, "only while hands"),
+        (5000.0, "over 99"),
+    ],
+)
+def test_the_sentence_on_a_price_switches_with_it(price, said):
+    plan = first_commission()[0].with_order(price=price)
+    quoted = price_of(plan)
+    text = wording.price_sentence(plan, quoted, format_of(demo()))
+    others = {"does not even pay the bills", "less than its own hours", "only while hands"} - {said}
+    assert said in text and not any(other in text for other in others)
+
+
+def test_the_quote_says_a_day_on_which_parcels_go_off():
+    """Mondays, Wednesdays and Fridays, two days on the way: for Saturday the 30th it is Wednesday the 27th."""
+    plan = open_order(demo("kelpmoor-handles"), today=date(2027, 1, 11), pieces=10, by="2027-01-30")
+    quote = quote_of(plan, price_of(plan))
+    assert (quote.posted_by, quote.arrives_by) == (date(2027, 1, 27), date(2027, 1, 30))
+
+
+def test_what_no_channel_leaves_out_is_said():
+    kit, fmt = demo("kelpmoor-handles"), format_of(demo("kelpmoor-handles"))
+    for channel in (None, "joiner"):
+        plan = open_order(kit, "kitchen").with_order(channel=channel)
+        plan = (
+            replace(plan, planner=open_order(kit, today=TODAY, pieces=28, by="2026-12-18").planner) if channel is None else plan
+        )
+        quoted = price_of(plan)
+        assert ("No channel is named" in wording.price_sentence(plan, quoted, fmt)) == (channel is None)
+        assert (
+            ("talking, packing" in wording.by_feel_sentence(plan, quoted, fmt))
+            == (quoted.order_hours.mean() > 0)
+            == (channel is not None)
+        )
+
+
+def test_what_is_left_over_is_said_where_it_lowers_the_price():
+    plan = open_order(demo("kelpmoor-handles"), "dressers")
+    quoted, fmt = price_of(plan), format_of(demo("kelpmoor-handles"))
+    over = np.maximum(plan.course.good[:, 1 : plan.loads.planned].sum(axis=(1, 2)) - 18, 0).mean() * 4.0
+    assert quoted.brought.mean() == pytest.approx(over)
+    assert fmt.money(over) in wording.price_sentence(plan, quoted, fmt)
+    free = plan.with_order(leftover_value=0.0)
+    assert "beyond the order" not in wording.price_sentence(free, price_of(free), fmt)
+
+
+def test_every_table_and_chart_of_an_order():
+    plan, quoted = first_commission()
+    fmt = format_of(demo())
+    rows = {
+        "confidence": tables.confidence_table(plan, fmt),
+        "loads": tables.load_table(plan, fmt),
+        "days": tables.day_table(plan, fmt),
+        "materials": tables.material_table(plan, fmt),
+        "prices": tables.price_table(plan, quoted),
+        "moulds": tables.mould_table(plan, fmt),
+        "options": tables.option_table(plan, fmt),
+        "starts": tables.start_table(plan, fmt),
+        "variants": tables.variant_table(plan),
+    }
+    assert all(len(frame) for frame in rows.values())
+    assert (
+        rows["confidence"].casts.is_monotonic_increasing
+        and (rows["confidence"]["enough good"] >= rows["confidence"].confidence).all()
+    )
+    assert len(rows["loads"]) == plan.loads.planned and rows["loads"].casts.sum() == plan.casts
+    assert rows["variants"].casts.sum() == plan.casts and (rows["variants"]["spare casts"] > 0).all()
+    cap = plan.course.opened.calendar.day_cap[0] / 3600
+    assert (rows["days"].hours <= cap + 1e-9).all() and (rows["days"].sanding <= 2.5).all()
+    hours = sum(end - start for _, _, start, end in plan.typical.schedule.segments) / 3600
+    assert rows["days"].hours.sum() == pytest.approx(hours)
+    curve = tables.curve_table(plan)
+    assert (np.diff(curve.chance) >= -1e-9).all()
+    for figure in (
+        figures.chance_chart(curve, tables.rule_table(plan), 0.95, fmt),
+        figures.calendar_chart(plan, fmt),
+        figures.date_chart(plan, fmt),
+    ):
+        assert figure.axes
+
+
+class _Text(HTMLParser):
+    def __init__(self):
+        super().__init__()
+        self.words = []
+
+    def handle_data(self, data):
+        self.words.append(data)
+
+
+def test_the_quote_shows_what_the_customer_needs_and_no_cost():
+    plan, quoted = first_commission()
+    fmt, page = format_of(demo()), _Text()
+    page.feed(quote_html(quote_of(plan, quoted)))
+    text = " ".join(" ".join(page.words).split())
+    for shown in ("320", "200", "120", "$2,900.00", "$870.00", "October 19, 2026", "harbour blue"):
+        assert shown in text
+    numbers = [quoted.bills_only, quoted.extra_cost, quoted.full_cost, quoted.at_risk, quoted.target, quoted.at_chance(0.8)]
+    hidden = [fmt.money(n) for n in numbers] + [str(plan.casts), "yield", "an hour", "cost", "scrap"]
+    assert not [word for word in hidden if word in text.lower() or word in text]
+    late = plan.with_order(due=date(2026, 9, 18))
+    quote = quote_of(late, price_of(late))  # begins once it has run out, so later than what begins at once
+    assert quote.deposit_by == quote.valid_until == late.order.start + timedelta(days=demo().study.file.quote.valid_days)
+    assert quote.arrives_by == late.promise_from(quote.valid_until)[1] > late.earliest_promise[1]
+
+
+def test_a_quote_speaks_the_language_of_the_study(tmp_path):
+    kit = open_study(study(tmp_path, locale=('locale = "en_IE"', 'locale = "de_DE"')))
+    plan = open_order(kit, "kitchen")
+    html = quote_html(quote_of(plan, price_of(plan)))
+    assert 'lang="de"' in html and "Dezember 2026" in html and "Angebot" in html
+    assert re.search(r"\d+,\d\d\s€", html)

@@ -31,11 +31,6 @@ class Lever:
     low: float = 0.0
     high: float = 20.0
 
-    @property
-    def is_factor(self) -> bool:
-        """Whether it is a factor on what the study states."""
-        return self.unit == ""
-
     def move(self, a: Workshop, x: np.ndarray) -> Workshop:
         """The workshop with the lever at x, in its unit; what a load takes by hand never falls to nothing."""
         if self.key == "scrap":
@@ -43,7 +38,7 @@ class Lever:
         for place in self.places:
             # a station is not turned round in no time
             factor = np.maximum(x, 0.02) if place.endswith("load_minutes") else x
-            a = moved_at(a, place, lambda now, by=factor: now * by if self.is_factor else x)
+            a = moved_at(a, place, lambda now, by=factor: x if self.unit else now * by)
         return a
 
 
@@ -156,7 +151,7 @@ def frontier(kit: OpenStudy, along: str, needs: str, points: int = 41, product: 
     what is needed; not a number where no value does. [each in its unit]"""
     by_key = {lever.key: lever for lever in levers(kit, product)}
     one, other = by_key[along], by_key[needs]
-    low, high = (max(one.low, 0.4), 2.0) if one.is_factor else (max(one.low, 0.0), min(one.high, max(3.0 * one.now, 0.5)))
+    low, high = (max(one.low, 0.0), min(one.high, max(3.0 * one.now, 0.5))) if one.unit else (max(one.low, 0.4), 2.0)
     values = np.unique(np.append(np.linspace(low, high, points - 1), one.now))
     frame = pd.DataFrame({along: values, needs: solve_for_target(kit, [other], one, values)[0]})
     frame.attrs["now"] = one.now, other.now  # for its chart

@@ -30,27 +30,26 @@ def drop_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None
     if len(names) < 2:
         return []
 
-    found = kit.by_draw(
-        lambda a: {(name, key): value for name in (None, *names) for key, value in _without(a, name).items()}, draws, seed
-    )
-    point = {name: _without(kit.inputs(), name) for name in (None, *names)}
-    rows = []
+    found = kit.by_draw(lambda a: {(name, of): value for name in names for of, value in _without(a, name).items()}, draws, seed)
+    now, rows = kit.monte_carlo(draws, seed).draws, []
     for name in names:
-        changes = [found[name, kind] - found[None, kind] for kind in ("pay", "residual", "hours", "over")]
+        point = _without(kit.inputs(), name)
+        changes = [found[name, of] - now[of] for of in point]
         beyond, means = changes[-1], [float(np.mean(change[~np.isnan(change)])) for change in changes]
-        at_point, error = float(point[name]["over"] - point[None]["over"]), summarise(beyond)["mean_error"]
+        at_point = float(point["beyond_target"] - beyond_target(kit.inputs(), kit.point()))
         ends, better = np.quantile(beyond, [0.1, 0.9]), float((beyond > 0).mean())
-        rows.append((name, float(point[name]["pay"]), *means[:3], at_point, means[3], error, *ends, better))
+        error = summarise(beyond)["mean_error"]
+        rows.append((name, float(point["pay_per_hour"]), *means[:3], at_point, means[3], error, *ends, better))
     return rows
 
 
-def _without(a: Workshop, name: str | None):
+def _without(a: Workshop, name: str):
     """A year without one channel; what no other sells is not made, so no load of it is ruined either."""
     channels = tuple(c for c in a.channels if c.name != name)
     sold = {c.product for c in channels}
     outcome = evaluate(replace(a, channels=channels, products=tuple(p for p in a.products if p.name in sold)))
-    kinds = {"pay": "pay_per_hour", "residual": "residual_pay_per_year", "hours": "hours_per_year"}
-    return {kind: outcome.totals[quantity] for kind, quantity in kinds.items()} | {"over": beyond_target(a, outcome)}
+    totals = {of: outcome.totals[of] for of in ("pay_per_hour", "residual_pay_per_year", "hours_per_year")}
+    return totals | {"beyond_target": beyond_target(a, outcome)}
 
 
 def drop_sentence(frame: pd.DataFrame, fmt: Format) -> str:

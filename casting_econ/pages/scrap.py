@@ -9,14 +9,14 @@ from .conditions import scrap_lever, solve_for_target
 from .table import shown
 
 
-def pay_at_scrap(kit: OpenStudy, product: str, rate: float) -> float:
-    """Pay an hour at the point, with so much of the casts of a product scrapped. [money/hour]"""
-    return float(np.ravel(grid(kit, [rate], product=product).totals["pay_per_hour"])[0])
+def pay_at_scrap(kit: OpenStudy, product: str, *rates: float) -> list[float]:
+    """Pay an hour at the point, with so much of the casts of a product scrapped, for each rate [-]. [money/hour]"""
+    return np.broadcast_to(grid(kit, rates, product=product).totals["pay_per_hour"], len(rates)).tolist()
 
 
 def break_even_scrap(kit: OpenStudy, product: str) -> float | None:
     """Scrap rate at which an hour pays the target, at most what the lever reaches; None when even none at all does not. [-]"""
-    if pay_at_scrap(kit, product, 0.0) < float(kit.inputs().target_per_hour):
+    if pay_at_scrap(kit, product, 0.0)[0] < float(kit.inputs().target_per_hour):
         return None
     lever = scrap_lever(kit, product)
     found = float(solve_for_target(kit, [lever])[0])
@@ -49,12 +49,12 @@ def scrap_curve(kit: OpenStudy, product: str, rates) -> pd.DataFrame:
 def scrap_now(kit: OpenStudy, product: str) -> str:
     """Today's scrap rate and what none at all would add."""
     fmt, scrap, now = format_of(kit), 1 - float(kit.point().products[product]["yield"]), float(kit.point().totals["pay_per_hour"])
-    none, more = pay_at_scrap(kit, product, 0.0), pay_at_scrap(kit, product, scrap + 0.05) - now
+    none, more = pay_at_scrap(kit, product, 0.0, scrap + 0.05)
     without = f"Without any, an hour would bring {fmt.money(none)} instead of {fmt.money(now)}"
     start = f"Today {fmt.percent(scrap, 1)} of the casts of {product} end as scrap. {without}"
     if scrap == 0:
         start = f"No cast of {product} ends as scrap in this study, and an hour brings {fmt.money(now)}"
-    return f"{start}; five points more scrap would change it by {signed(fmt, more)}."
+    return f"{start}; five points more scrap would change it by {signed(fmt, more - now)}."
 
 
 def scrap_break_even(kit: OpenStudy, product: str) -> str:

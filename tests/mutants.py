@@ -413,7 +413,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("1.0 / (spread**2 * orders)", "1.0 / (spread * orders)"),
     ],
     "casting_econ/draws/information.py": [
-        ("a / b * beyond", "a / b * above"),
+        ("a / b * special.gammaincc(a + 1.0, b * bends)", "a / b * special.gammaincc(a, b * bends)"),
         ("scipy.stats.nbinom, (shape, exposure / (exposure + more))", "scipy.stats.nbinom, (shape, more / (exposure + more))"),
         ("shape + at, exposure + more)", "shape + at, exposure)"),
         ("np.sqrt(exposure / (exposure +", "(exposure / (exposure +"),

@@ -113,10 +113,7 @@ def expected_of_rate(rates, benefit, shape, exposure):
         )
     a, b = (np.asarray(one, float)[..., None] for one in (shape, exposure))
     slopes, bends = np.diff(benefit) / np.diff(rates), rates[1:-1]
-    at = b * bends
-    above = special.gammaincc(a, at)
-    beyond = above + np.exp(special.xlogy(a, at) - at - special.gammaln(a + 1.0))  # P(a + 1, bk), in a third of its time
-    over = a / b * beyond - bends * above
+    over = a / b * special.gammaincc(a + 1.0, b * bends) - bends * special.gammaincc(a, b * bends)
     line = benefit[0] + slopes[0] * (a[..., 0] / b[..., 0] - rates[0])
     return (line + over @ np.diff(slopes))[()]
 

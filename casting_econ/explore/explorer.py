@@ -12,7 +12,7 @@ import pandas as pd
 from ..draws import summarise
 from ..faults import Fault, StudyError, refusal
 from ..formatting import Format
-from ..kit import Answer, OpenStudy, grid, open_study
+from ..kit import OpenStudy, grid, open_study
 from ..pages.answer import first_lines
 from ..pages.change import changed
 from ..pages.curing import LoadWait, load_wait
@@ -149,7 +149,6 @@ class View:
 
     lines: list[str]  # the answer as the first page of the report has it: an hour, a year, what to do
     pay: tuple[float, float, float]  # an hour: one in ten below, half, one in ten above [money/hour]
-    chance: float  # of the target [-]
     gain: tuple[float, float, float]  # in pay an hour against the study, on common draws: the same three [money/hour]
     limits: dict[str, float]  # share of draws in which each thing limits [-]
     curve: np.ndarray  # pay an hour at the point over RATES [money/hour]
@@ -170,11 +169,7 @@ class Explorer:
         self.draws, self.seed = kit.plan_of_draws(draws, seed)
         self.levers = levers_of(kit, self.product)
         self._stairs: dict[tuple, pd.DataFrame] = {}
-        self.base = self._year(kit).draws["pay_per_hour"]
-
-    def _year(self, kit) -> Answer:
-        """The year of a study on the draws of this one."""
-        return kit.monte_carlo(self.draws, self.seed, base=self.kit)
+        self.base = kit.monte_carlo(self.draws, self.seed).draws["pay_per_hour"]
 
     def moved(self, state: Mapping[str, float]) -> OpenStudy:
         """The study at a state; StudyError where the state makes no study."""
@@ -186,7 +181,7 @@ class Explorer:
         kit = self.moved(state)
         offers = [] if any(scenario_of(self.levers, state)[how] for how in ("scale", "change")) else self._offers
         try:
-            year = self._year(kit)
+            year = kit.monte_carlo(self.draws, self.seed, base=self.kit)
             curve, point, goal = self._curve(kit, RATES), kit.point(), float(kit.inputs().target_per_hour)
             even = self._break_even(kit, curve, goal)
         except ValueError as error:  # a model that cannot be worked out says why
@@ -198,7 +193,6 @@ class Explorer:
         return View(
             lines=first_lines(kit, year, decision, offers),
             pay=tuple(own[key] for key in band),
-            chance=year.chances["hour_pays_living_wage"]["chance"],
             gain=tuple(gain[key] for key in band),
             limits={name: share for name, share in year.bottleneck.items() if share > 0},
             curve=curve,

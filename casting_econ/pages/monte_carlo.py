@@ -38,23 +38,21 @@ def wage_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     return rows
 
 
-def _summary_rows(answer: Answer, quantities) -> pd.DataFrame:
-    rows = []
-    for quantity, name in quantities.items():
-        found = answer.summary(quantity)
-        row = {"quantity": name, "1 in 10 below": found["p10"], "half below": found["p50"], "1 in 10 above": found["p90"]}
-        rows.append(row | {"mean": found["mean"], "error of mean": found["mean_error"]})
-    return pd.DataFrame(rows)
+def _summed_up(answer, quantity):
+    """What one draw in ten, half, and nine in ten stay below, the mean and its error."""
+    found = answer.summary(quantity)
+    return tuple(found[name] for name in ("p10", "p50", "p90", "mean", "mean_error"))
 
 
 @shown(
     "answer-pay-an-hour",
     "Pay an hour over the draws",
-    "quantity: text; 1 in 10 below: money; half below: money; 1 in 10 above: money",
+    "quantity: text; 1 in 10 below: money; half below: money; 1 in 10 above: money; mean: kept; error of mean: kept",
 )
 def pay_table(answer: Answer) -> pd.DataFrame:
     """Pay an hour before and after what is set aside. [money/hour]"""
-    return _summary_rows(answer, {"pay_per_hour": "pay an hour", "pay_per_hour_after_set_aside": "after set-aside"})
+    names = {"pay_per_hour": "pay an hour", "pay_per_hour_after_set_aside": "after set-aside"}
+    return [(name, *_summed_up(answer, quantity)) for quantity, name in names.items()]
 
 
 @shown(
@@ -64,17 +62,15 @@ def pay_table(answer: Answer) -> pd.DataFrame:
 )
 def year_table(answer: Answer, currency: str) -> pd.DataFrame:
     """The year's money, hours and pieces."""
-    names = {
-        "revenue_per_year": "sales and postage charged",
-        "residual_pay_per_year": "left for the maker",
-        "hours_per_year": "hours",
-        "pieces_sold_per_year": "pieces sold",
-        "casts_per_year": "casts",
-        "loads_per_year": "loads",
+    named = {
+        "revenue": ("sales and postage charged", currency),
+        "residual_pay": ("left for the maker", currency),
+        "hours": ("hours", "hour"),
+        "pieces_sold": ("pieces sold", "piece"),
+        "casts": ("casts", "cast"),
+        "loads": ("loads", "load"),
     }
-    frame = _summary_rows(answer, names)
-    frame.insert(1, "unit", [f"{currency}/year"] * 2 + ["hour/year", "piece/year", "cast/year", "load/year"])
-    return frame
+    return [(name, f"{unit}/year", *_summed_up(answer, f"{key}_per_year")) for key, (name, unit) in named.items()]
 
 
 def draw_words(kit: OpenStudy) -> str:

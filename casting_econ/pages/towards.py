@@ -6,7 +6,6 @@ import numpy as np
 import pandas as pd
 from babel import Locale
 
-from ..formatting import Format
 from ..kit import OpenStudy, format_of
 from ..models import evaluate
 from ..models.tax import take_home
@@ -135,17 +134,12 @@ def chart_words(kit: OpenStudy) -> tuple[str, str]:
     return does, f"Prices beside today's at which a year just {does}, by orders a year"
 
 
-def orders_words(count: float, fmt: Format) -> str:
-    """Orders a year, rounded up where they are few enough to count."""
-    return f"{fmt.count(np.ceil(count - 1e-9), 'order')} a year"
-
-
 def towards_sentence(kit: OpenStudy, found: Towards | None) -> str:
     """How many more orders, how many hours, or that no number and no price does; every other number at its middle."""
     fmt, living = format_of(kit), living_words(kit)
     if found is None:
         return f"No orders are stated, so nothing can be multiplied to reach {living}."
-    takes = f"about {orders_words(found.factor * found.now, fmt)}"
+    takes = f"about {fmt.count(np.ceil(found.factor * found.now - 1e-9), 'order')} a year"
     if found.reached:
         count = takes if found.possible else "far fewer orders"
         return f"With every number at its middle a year brings {living} now; at today's prices **{count} would still do** instead of {fmt.number(found.now)}."

@@ -64,11 +64,6 @@ def moved(a: Workshop, product: str, scrap, price, wait) -> Workshop:
     return replace(every, channels=tuple(new if new.product == product else old for old, new in own))
 
 
-def _along(drawn):
-    """What chance draws row by row, with an axis for each lever after that of the rows."""
-    return drawn.reshape(len(drawn), 1, 1, 1, *drawn.shape[1:])
-
-
 def panel_grid(kit: OpenStudy, product: str | None = None, workers: int = 1) -> Grid:
     """Work out the grid of a product, the first if none is named, on the study's own draws, the same at every place and for any `workers`."""
     table, point = kit.study.file.study, kit.point()
@@ -89,8 +84,8 @@ def panel_grid(kit: OpenStudy, product: str | None = None, workers: int = 1) -> 
         )
         a = with_luck(a, kit.study, table.seed, start, stop)
         if luck := a.months.luck:
-            along = Luck(**{kind: {key: _along(one) for key, one in drawn.items()} for kind, drawn in vars(luck).items()})
-            a = replace(a, months=replace(a.months, luck=along))
+            each = {kind: {key: one[:, None, None, None] for key, one in drawn.items()} for kind, drawn in vars(luck).items()}
+            a = replace(a, months=replace(a.months, luck=Luck(**each)))  # with an axis for each lever after that of the rows
         found = evaluate(moved(a, name, scrap[:, None, None], price[:, None], wait))
         pay = found.totals["pay_per_hour"]
         parts = {"pay": pay, "meets": pay >= a.target_per_hour, "price": found.products[name]["break_even_price"]}

@@ -263,15 +263,15 @@ def test_an_order_that_is_sold_is_over_whatever_its_batches_say(tmp_path, batche
 
 
 def test_pieces_that_are_sold_were_made(tmp_path):
-    """Ten of 24 sold and no load logged: 14 are left; a load under way that was never counted may be where they came from."""
+    """Ten of 24 sold and no load logged: 14 are left, of two colours seven each; a load that was never counted may be where they came from."""
     sold = {"sales": SOLD + "2027-03-20,first,direct,peg,10,125\n"}
-    (tmp_path / "poured").mkdir()
-    for folder, more, left in (
-        (tmp_path, {}, 14),
-        (tmp_path / "poured", {"batches": DONE.splitlines()[0] + "\nB1,2027-03-09,peg,12,,,first\n"}, 24),
-    ):
-        plan = order(folder, records=sold | more)
-        assert sum(plan.order.short.values()) == left and plan.order.to_post == 14
+    colours = ("pieces = 24\nstart", "pieces = 24\nvariants = { red = 12, blue = 12 }\nstart")
+    poured = {"batches": DONE.splitlines()[0] + "\nB1,2027-03-09,peg,12,,,first\n"}
+    for name, changes, more, left in ("one", (), {}, [14]), ("two", (colours,), {}, [7, 7]), ("poured", (), poured, [24]):
+        (tmp_path / name).mkdir()
+        plan = order(tmp_path / name, *changes, records=sold | more)
+        assert list(plan.order.short.values()) == left and plan.order.to_post == 14
+        assert "**By the sales log 10 pieces of it are sold.**" in wording.what_is_asked(plan, format_of(plan.planner.kit))
 
 
 def test_an_order_said_to_be_over_casts_no_more(tmp_path):

@@ -170,12 +170,12 @@ def order_of(
     known |= {"under_way": ()} if over else {}  # loads that were never counted are those of the pieces that went out
     if in_hand is None:  # what the command line says is the whole count
         given = {key: given.get(key, 0) + done.get(key, 0) for key in given | done}
-        some = sold and len(items) == 1
-        if sold >= entry.pieces or (finished and not (some or done or any(given.values()))):  # whatever the batches say
-            given = {key: max(given.get(key, 0), wanted) for key, wanted in items.items()}
-        elif some:  # what is sold was made, in loads under way or before
-            poured = sum(under.casts for under in known["under_way"])
-            given = {key: max(given.get(key, 0), sold - poured) for key in items}
+        short = {key: max(wanted - given.get(key, 0), 0) for key, wanted in items.items()}
+        made = sold - sum(given.values()) - sum(under.casts for under in known["under_way"])  # and in no load of the log
+        if sold >= entry.pieces or (finished and not (sold or done or any(given.values()))):  # whatever the batches say
+            given = {key: given.get(key, 0) + left for key, left in short.items()}
+        elif made > 0:  # of each variant by what is short of it, as no row says of which
+            given = {key: given.get(key, 0) + made * left // sum(short.values()) for key, left in short.items()}
     own = name or f"{entry.product} {entry.pieces} by {entry.due}"  # so that one order without a name does not replace another
     order = Order(
         **picked(entry, _STATED) | known | {"name": own, "start": start, "in_hand": given, "sold": sold, "finished": finished}

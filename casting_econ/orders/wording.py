@@ -35,6 +35,8 @@ def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
             loads = fmt.count(len(order.under_way), "load")
             text += f"; poured and not yet checked: {fmt.count(order.poured, 'cast')} in {loads}"
         text += "."
+    if 0 < order.sold < order.pieces:
+        text += f" **By the sales log {fmt.count(order.sold, 'piece')} of it {'is' if order.sold == 1 else 'are'} sold.**"
     as_of = plan.planner.kit.study.as_of
     return text + (f" As the logs stood on the evening of {day(fmt, as_of)}." if as_of else "")
 
@@ -80,7 +82,8 @@ def left_to_do(plan: OrderPlan, fmt: Format) -> str:
     if order.finished and order.sold < order.pieces:
         there = "sold by the sales log" if order.sold else "good"
         what = f"{fmt.number(order.sold or order.good)} of {fmt.count(order.pieces, 'piece')} {there}"
-        return f"**Over, as you say, with {what}:** log its sale and the hours that are in no log yet, and read in `project.html` what it paid."
+        sale = "its sale and " if order.good else ""
+        return f"**Over, as you say, with {what}:** log {sale}the hours that are in no log yet, and read in `project.html` what it paid."
     if sold is None:
         return "**All is in hand:** pack and post it, and once it is write it into the sales log, with the name of the order."
     if order.to_post:
@@ -169,13 +172,6 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
     return text + f"{'no' if plan.saved_by else 'No'} date within the calendar holds with that certainty."
 
 
-def _over(plan, fmt):
-    """What is in hand and under way beyond the order, nothing where nothing is."""
-    over = [f"{fmt.count(plan.order.over, 'piece')} over"] if plan.order.over else []
-    over += [f"{fmt.count(plan.order.poured, 'cast')} under way and no longer needed"] if plan.order.poured else []
-    return f", with {' and '.join(over)}" if over else ""
-
-
 def alike_sentence(plan: OrderPlan, fmt: Format) -> str:
     """What it adds that pieces of one load fail together, and what that rests on; nothing where nothing is cast."""
     if not plan.casts or plan.tops_up:
@@ -202,7 +198,10 @@ def progress_sentence(plan: OrderPlan, fmt: Format) -> str:
     if order.closed:
         all_of_it = f"all {fmt.count(order.pieces, 'piece')} are" if order.pieces > 1 else "the one piece is"
         there = "sold" if order.sold >= order.pieces else "in hand"
-        return f"**Complete: {all_of_it} {there}**{_over(plan, fmt)}.{' Pack and post them.' if order.to_post else ''}"
+        over = [f"{fmt.count(order.over, 'piece')} over"] if order.over else []
+        over += [f"{fmt.count(order.poured, 'cast')} under way and no longer needed"] if order.poured else []
+        beyond = f", with {' and '.join(over)}" if over else ""
+        return f"**Complete: {all_of_it} {there}**{beyond}.{' Pack and post them.' if order.to_post else ''}"
     text = f"{fmt.count(sum(order.short.values()), 'piece')} still to come"
     if order.poured:
         without = fmt.chance(plan.planner.curve(order, [0])[0])

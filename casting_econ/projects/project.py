@@ -129,7 +129,7 @@ class Project:
         log, planned, order = self.log, self.planned, self.order
         if log.nothing and not order.sold:
             return None
-        pieces = float(max(log.good, order.good))
+        pieces = float(max(log.good, order.good, order.sold))
         paid = sum(min(order.in_hand.get(name, 0), wanted) for name, wanted in order.items.items()) if order.good else pieces
         paid = max(paid, order.sold)  # as the sale says, whatever a load was called
         if log.entering is None:  # no load is counted: as many enter for a good one as planned

@@ -302,3 +302,15 @@ def test_product_of_lognormals_equals_closed_form():
     share = chance(product <= p90)
     assert share["chance"] == pytest.approx(0.9, abs=4 * share["error"])
     assert first["mean_error"] < 1e-3 * mean
+
+
+def test_what_is_never_drawn_from_has_no_table(monkeypatch):
+    """A prior that only says its middle makes no spline; the first draw makes it, and the second takes the same."""
+    made = []
+    monkeypatch.setattr("casting_econ.draws.distributions._on_scores", lambda nodes, *_: made.append(nodes) or (lambda p: p))
+    even = distribution("weighed", values=(1, 2, 3, 4, 5), weights=(1, 1, 1, 1, 1), middle="mean")
+    found = [distribution("gamma", mean=7.25, sd=1.5), even]
+    assert not made and [one.middle for one in found] == [7.25, 3.0]
+    for one in found * 2:
+        one.quantile(np.array([0.5]))
+    assert len(made) == 2

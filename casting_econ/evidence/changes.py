@@ -84,7 +84,8 @@ def share_change(before, after, correlation=None):
     effect = [design_effect(sizes, correlation) for _, sizes in sides]
     hits, n = (np.array([side[at].sum() / by for side, by in zip(sides, effect, strict=True)]) for at in (0, 1))
     first, second = (scipy.stats.beta(k + 0.5, m - k + 0.5) for k, m in zip(hits, n, strict=True))
-    return (*(hits / n).tolist(), *newcombe(hits, n), float(second.sf(first.ppf(_EVEN)).mean()))
+    shares = (float(hits.sum() / sizes.sum()) for hits, sizes in sides)
+    return (*shares, *newcombe(hits, n), float(second.sf(first.ppf(_EVEN)).mean()))
 
 
 def mean_change(before, after):

@@ -36,9 +36,7 @@ class FileReading:
 
     place: str
     log: str
-    frame: pd.DataFrame | None = field(
-        default=None, repr=False
-    )  # canonical columns; None without a header, index the rows of the file
+    frame: pd.DataFrame | None = field(default=None, repr=False)  # canonical columns by row of the file; None without a header
     raw: dict[str, list[Any]] = field(default_factory=dict, repr=False)  # cells as they stand, in the order of the frame
     told: set[tuple[int, str]] = field(default_factory=set)  # row and column of cells at fault
     sound: bool = False

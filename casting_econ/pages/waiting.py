@@ -107,6 +107,7 @@ def waiting_of(kit: OpenStudy, now: float) -> Waiting | None:
     more = months / MONTHS * mean / noise
     after = np.array([best_after_counting(rates, benefit, shape, exposure, one) for one in more])
     worth = (months * now + (horizon - months) * after - horizon * max(now, 0.0)) / MONTHS
+    worth = np.round(worth, 6) + 0.0  # what is less is what rounding leaves of thousands that cancel
     return Waiting(
         mean=mean,
         untold=tuple(untold),

@@ -86,6 +86,12 @@ def each(cases):
     return over
 
 
+def table(text):
+    """Cases from a table in text, one a row, its cells between bars; `\\n` is the end of a line, and rows that begin with # are left out."""
+    rows = [row for row in text.strip().splitlines() if not row.startswith("# ")]
+    return [tuple(None if cell == "None" else cell.replace("\\n", "\n") for cell in row.split(" | ")) for row in rows]
+
+
 def only_pages(patch, *pages, folder=NOTEBOOKS):
     """Let a run have some pages only, or those of another folder."""
     from casting_econ.running import run, store

@@ -20,12 +20,12 @@ from casting_econ.cli import main
 from casting_econ.telling import faults_told
 pages = Path(sys.argv.pop(1))
 with faults_told():  # as the imports of a command are
-    from casting_econ.running import run, store
+    from casting_econ.running import panel, run, store
     real = run.kit_folder
     run.kit_folder = lambda name: pages if name == "notebooks" else real(name)
     run.PAGES = store.PAGES = tuple(path.stem for path in sorted(pages.glob("*.ipynb")))
     run.page_sources = store.page_sources = lambda: {page: pages / f"{page}.ipynb" for page in run.PAGES}
-    run.panel_parts = lambda *_: {}
+    panel._body_and_data = lambda *_: ("", "{}")
     main(prog_name="casting-econ")
 """
 DATA = Path(__file__).parents[1] / "data"

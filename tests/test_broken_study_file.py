@@ -4,165 +4,88 @@ import re
 
 import pytest
 from broken import HOOK, KNOB, STUDY, append, cut, edit, faults_of, row_of, tie
+from commands import table
 
 # id, old text, new text, dotted key, what the line must say
-EDITS = [
-    # keys and kinds
-    ("unknown table", "[spread]", "[spreads]", "spreads", "unknown key", "did you mean 'spread'?"),
-    ("unknown key of a step", "wait = ", "waits = ", f"{KNOB}.pot.waits", "did you mean 'wait'?"),
-    ("unknown key of a material", "loss =", "los =", f"{KNOB}.pour.materials.resin.los", "did you mean 'loss'?"),
-    ("unknown key of a channel", "fee_fixed", "fee_fix", "channels.online.fee_fix", "did you mean 'fee_fixed'?"),
-    ("misspelt day", "monday =", "mondy =", "calendar.mondy", "did you mean 'monday'?"),
-    ("misspelt word", '"consumable"', '"consumabel"', f"{KNOB}.pour.materials.abrasives.kind", "did you mean 'consumable'?"),
-    ("neither true nor false", "invented = true", 'invented = "perhaps"', "study.invented", "true or false"),
-    ("number for a text", 'name = "Kelpmoor Handles"', "name = 7", "study.name", "found 7", "text in quotes"),
-    ("text for a list", "weekly_tasks = [", 'weekly_tasks = "books" # [', "time.weekly_tasks", "square brackets"),
-    ("name with a dot", "[channels.wholesale]", '[channels."j.öiner"]', "channels.j.öiner", "letters, digits, spaces"),
-    # single numbers of other kinds
-    ("minutes in grams", '"24 min"', '"24 g"', f"{KNOB}.pot.load_minutes", "cannot be read as minute"),
-    (
-        "money of another country",
-        '"96.00 EUR"',
-        '"96.00 GBP"',
-        "channels.online.price",
-        "money in GBP while the study counts in EUR",
-        "by hand",
-    ),
-    ("money of no country", '"96.00 EUR"', '"96.00 kr"', "channels.online.price", "unknown unit 'kr'", "'2 EUR'"),
-    ("price for another unit", '"30.00 EUR/kg"', '"30.00 EUR/h"', "products.knob.mould.materials.silicone.price", "EUR/g"),
-    ("amount in braces", '"21.6 g"', '"21.6 {g}"', f"{KNOB}.pour.materials.resin.quantity", "'24 g'"),
-    ("none of a material", '"21.6 g"', '"0 g"', f"{KNOB}.pour.materials.resin.quantity", "an amount above 0"),
-    ("share above one", '"89 %"', '"189 %"', f"{KNOB}.demould.pass_share", "outside the limits", "at most 1", "'25 %'"),
-    ("nothing passes", '"89 %"', '"0 %"', f"{KNOB}.demould.pass_share", "outside the limits", "above 0"),
-    ("negative minutes", '"24 min"', '"-24 min"', f"{KNOB}.pot.load_minutes", "outside the limits", "at least 0"),
-    ("negative price", '"96.00 EUR"', '"-96.00 EUR"', "channels.online.price", "outside the limits", "at least 0"),
-    ("more hours than a week has", '"34 h/week"', '"200 h/week"', "time.hours", "outside the limits", "at most 168"),
-    ("not a number", "count = 1", "count = nan", "stations.pressure-pot.count", "not a finite number", "found nan"),
-    ("infinity", "count = 1", "count = inf", "stations.pressure-pot.count", "not a finite number", "found inf"),
-    ("half a pot", "count = 1", "count = 1.5", "stations.pressure-pot.count", "a whole number above 0"),
-    ("a range of pots", "count = 1", "count = { low = 1, likely = 2, high = 3 }", "stations.pressure-pot.count", "'discrete'"),
-    ("more pots than fit a town", "count = 1", "count = 1e9", "stations.pressure-pot.count", "at most 200"),
-    (
-        "mould emptied by no step",
-        "life = {",
-        'free_after = "demold"\nlife = {',
-        "products.knob.mould.free_after",
-        "unknown step",
-        "mean 'demould'?",
-    ),
-    (
-        "mould emptied before the pot",
-        "life = {",
-        'free_after = "pour"\nlife = {',
-        "products.knob.mould.free_after",
-        "a step before the load has waited",
-        "demould, flat-lap",
-    ),
-    ("mould that never wears", "life = {", "life_shape = 1e5\nlife = {", "products.knob.mould.life_shape", "at most 20"),
-    # what two conventions read differently, and what is for another thing than the key
-    (
-        "bare figure",
-        "pieces_per_order = 6",
-        "pieces_per_order = 6.000",
-        "channels.online.pieces_per_order",
-        "question: is this 6000 or 6.000?",
-        "6000, or 6.0000",
-    ),
-    ("bare figure of a cause", "voids = 5", "voids = 1.250", f"{KNOB}.demould.causes.voids", "question: is this 1250 or 1.250?"),
-    ("grams or grains", '"21.6 g"', '"21.6 gr"', f"{KNOB}.pour.materials.resin.quantity", "grams or grains"),
-    ("whose ton", '"30.00 EUR/kg"', '"30.00 EUR/ton"', "products.knob.mould.materials.silicone.price", "which ton", "tonne"),
-    ("hours a day", '"34 h/week"', '"7 h/day"', "time.hours", "by the calendar, or as worked?", "the figure in hour/week"),
-    ("hours a year", '"34 h/week"', '"1600 h/year"', "time.hours", "by the calendar, or as worked?"),
-    ("pay a month", '"16.00 EUR/h"', '"2500 EUR/month"', "target.per_hour", "by the calendar, or as worked?", "EUR/hour"),
-    ("orders a day", '"216 orders/year"', '"1 order/day"', "channels.online.orders", "by the calendar, or as worked?"),
-    (
-        "pieces for orders",
-        '"216 orders/year"',
-        '"216 pieces/year"',
-        "channels.online.orders",
-        "a number of pieces where orders are counted",
-    ),
-    ("price a piece", '"96.00 EUR"', '"16.00 EUR/piece"', "channels.online.price", "for each piece where one for each order"),
-    (
-        "minutes a load",
-        'minutes = { value = "1.8 min"',
-        'minutes = { value = "25 min/load"',
-        f"{KNOB}.press-weed.minutes",
-        "for each load where one for each piece or cast",
-    ),
-    (
-        "an angle for a count",
-        "pieces_per_order = 6",
-        'pieces_per_order = "6 mil"',
-        "channels.online.pieces_per_order",
-        "plain number",
-    ),
-    (
-        "life in years",
-        "value = 35,",
-        'value = "2 year",',
-        "products.knob.mould.life",
-        "plain number",
-        "the casts that a cavity gives",
-    ),
-    (
-        "percentage without its sign",
-        'unsold_share = "5 %"',
-        "unsold_share = 9",
-        "products.knob.unsold_share",
-        "'9 %' if that is meant",
-    ),
-    ("all or one in a hundred", '"2.5 %"', "1", "channels.online.refund_share", "question: is this 1 % or 100 %?"),
-    # study table
-    ("unknown craft", '"epoxy"', '"slipcasting"', "study.craft", "unknown craft", "slip, pewter, other"),
-    ("craft in capitals", '"epoxy"', '"Epoxy"', "study.craft", "did you mean 'epoxy'?"),
-    ("no currency", '"EUR"', '"ERU"', "study.currency", "unknown currency", "such as EUR"),
-    ("currency in words", '"EUR"', '"euro"', "study.currency", "found 'euro'", "three capitals"),
-    ("unknown locale", '"en_IE"', '"en-IE"', "study.locale", "unknown locale", "en_IE, de_DE or en_US"),
-    ("negative seed", "seed = 20", "seed = -1", "study.seed", "found -1", "greater than or equal to 0"),
-    ("seed in words", "seed = 20", 'seed = "lucky"', "study.seed", "a whole number"),
-    ("too few draws", "draws = 8192", "draws = 100", "study.draws", "found 100", "greater than or equal to 128"),
-    # calendar
-    (
-        "hours in words",
-        'monday = "09:00-17:00"',
-        'monday = "nine to five"',
-        "calendar.monday",
-        "not working hours",
-        "'09:00-12:30'",
-    ),
-    ("hours as a number", 'monday = "09:00-17:00"', "monday = 9", "calendar.monday", "text in quotes"),
-    ("hours backwards", 'monday = "09:00-17:00"', 'monday = "17:00-09:00"', "calendar.monday", "not working hours"),
-    ("seventy-five minutes", 'monday = "09:00-17:00"', 'monday = "09:75-17:00"', "calendar.monday", "not working hours"),
-    # what no single key can know
-    ("unknown product of a channel", 'product = "knob"', 'product = "knop"', "channels.online.product", "did you mean 'knob'?"),
-    ("unknown place to wait", 'wait_in = "pressure-pot"', 'wait_in = "presure-pot"', f"{KNOB}.pot.wait_in", "'pressure-pot'?"),
-    ("load larger than its station", "value = 14,", "value = 15,", f"{KNOB}.pot.wait_in", "found 15 pieces", "at most 14"),
-    ("load longer than any window", '"24 min"', '"9 h"', f"{KNOB}.pot.load_minutes", "found 540 minutes", "480 minutes"),
-    ("load with no minutes", '"24 min"', '"0 min"', f"{KNOB}.pot.load_minutes", "found 0 minutes", "above 0"),
-    (
-        "load that may outlast any window",
-        'load_minutes = { value = "24 min", from = "records", worth = "10 loads" }',
-        'load_minutes = { low = "24 min", likely = "60 min", high = "500 min" }',
-        f"{KNOB}.pot.load_minutes",
-        "does not fit a working window",
-    ),
-    ("negative weight of a cause", "voids = 5", "voids = -5", f"{KNOB}.demould.causes", "not weights"),
-    ("weight that is no number", "voids = 5", "voids = nan", f"{KNOB}.demould.causes", "not weights"),
-    ("weights all zero", "causes = { voids = 5", "causes = { voids = 0 } # {", f"{KNOB}.demould.causes", "not all zero"),
-    (
-        "asks the records for what no log tells",
-        'unsold_share = "5 %"',
-        'unsold_share = { value = "5 %", from = "records" }',
-        "products.knob.unsold_share",
-        "no log tells this number",
-    ),
-    ("no hours left", '"34 h/week"', '"6 h/week"', "time.hours", "no hours left", "found 299 fixed and stall hours"),
-    ("two targets", "per_hour =", 'wage = "ie-living-wage-2024"\nper_hour =', "target", "needs one target", "found both"),
-    ("unknown wage", "per_hour =", 'wage = "ie-living-wage-2O24" #', "target.wage", "did you mean 'ie-living-wage-2024'?"),
-    ("wage of another currency", "per_hour =", 'wage = "uk-living-wage-2024" #', "target.wage", "found GBP", "a wage in EUR"),
-    ("no target", "per_hour =", "#", "target", "needs one target", "found neither"),
-]
+EDITS = table(r"""
+# keys and kinds
+unknown table | [spread] | [spreads] | spreads | unknown key | did you mean 'spread'?
+unknown key of a step | wait =  | waits =  | products.knob.steps.pot.waits | did you mean 'wait'?
+unknown key of a material | loss = | los = | products.knob.steps.pour.materials.resin.los | did you mean 'loss'?
+unknown key of a channel | fee_fixed | fee_fix | channels.online.fee_fix | did you mean 'fee_fixed'?
+misspelt day | monday = | mondy = | calendar.mondy | did you mean 'monday'?
+misspelt word | "consumable" | "consumabel" | products.knob.steps.pour.materials.abrasives.kind | did you mean 'consumable'?
+neither true nor false | invented = true | invented = "perhaps" | study.invented | true or false
+number for a text | name = "Kelpmoor Handles" | name = 7 | study.name | found 7 | text in quotes
+text for a list | weekly_tasks = [ | weekly_tasks = "books" # [ | time.weekly_tasks | square brackets
+name with a dot | [channels.wholesale] | [channels."j.öiner"] | channels.j.öiner | letters, digits, spaces
+# single numbers of other kinds
+minutes in grams | "24 min" | "24 g" | products.knob.steps.pot.load_minutes | cannot be read as minute
+money of another country | "96.00 EUR" | "96.00 GBP" | channels.online.price | money in GBP while the study counts in EUR | by hand
+money of no country | "96.00 EUR" | "96.00 kr" | channels.online.price | unknown unit 'kr' | '2 EUR'
+price for another unit | "30.00 EUR/kg" | "30.00 EUR/h" | products.knob.mould.materials.silicone.price | EUR/g
+amount in braces | "21.6 g" | "21.6 {g}" | products.knob.steps.pour.materials.resin.quantity | '24 g'
+none of a material | "21.6 g" | "0 g" | products.knob.steps.pour.materials.resin.quantity | an amount above 0
+share above one | "89 %" | "189 %" | products.knob.steps.demould.pass_share | outside the limits | at most 1 | '25 %'
+nothing passes | "89 %" | "0 %" | products.knob.steps.demould.pass_share | outside the limits | above 0
+negative minutes | "24 min" | "-24 min" | products.knob.steps.pot.load_minutes | outside the limits | at least 0
+negative price | "96.00 EUR" | "-96.00 EUR" | channels.online.price | outside the limits | at least 0
+more hours than a week has | "34 h/week" | "200 h/week" | time.hours | outside the limits | at most 168
+not a number | count = 1 | count = nan | stations.pressure-pot.count | not a finite number | found nan
+infinity | count = 1 | count = inf | stations.pressure-pot.count | not a finite number | found inf
+half a pot | count = 1 | count = 1.5 | stations.pressure-pot.count | a whole number above 0
+a range of pots | count = 1 | count = { low = 1, likely = 2, high = 3 } | stations.pressure-pot.count | 'discrete'
+more pots than fit a town | count = 1 | count = 1e9 | stations.pressure-pot.count | at most 200
+mould emptied by no step | life = { | free_after = "demold"\nlife = { | products.knob.mould.free_after | unknown step | mean 'demould'?
+mould emptied before the pot | life = { | free_after = "pour"\nlife = { | products.knob.mould.free_after | a step before the load has waited | demould, flat-lap
+mould that never wears | life = { | life_shape = 1e5\nlife = { | products.knob.mould.life_shape | at most 20
+# what two conventions read differently, and what is for another thing than the key
+bare figure | pieces_per_order = 6 | pieces_per_order = 6.000 | channels.online.pieces_per_order | question: is this 6000 or 6.000? | 6000, or 6.0000
+bare figure of a cause | voids = 5 | voids = 1.250 | products.knob.steps.demould.causes.voids | question: is this 1250 or 1.250?
+grams or grains | "21.6 g" | "21.6 gr" | products.knob.steps.pour.materials.resin.quantity | grams or grains
+whose ton | "30.00 EUR/kg" | "30.00 EUR/ton" | products.knob.mould.materials.silicone.price | which ton | tonne
+hours a day | "34 h/week" | "7 h/day" | time.hours | by the calendar, or as worked? | the figure in hour/week
+hours a year | "34 h/week" | "1600 h/year" | time.hours | by the calendar, or as worked?
+pay a month | "16.00 EUR/h" | "2500 EUR/month" | target.per_hour | by the calendar, or as worked? | EUR/hour
+orders a day | "216 orders/year" | "1 order/day" | channels.online.orders | by the calendar, or as worked?
+pieces for orders | "216 orders/year" | "216 pieces/year" | channels.online.orders | a number of pieces where orders are counted
+price a piece | "96.00 EUR" | "16.00 EUR/piece" | channels.online.price | for each piece where one for each order
+minutes a load | minutes = { value = "1.8 min" | minutes = { value = "25 min/load" | products.knob.steps.press-weed.minutes | for each load where one for each piece or cast
+an angle for a count | pieces_per_order = 6 | pieces_per_order = "6 mil" | channels.online.pieces_per_order | plain number
+life in years | value = 35, | value = "2 year", | products.knob.mould.life | plain number | the casts that a cavity gives
+percentage without its sign | unsold_share = "5 %" | unsold_share = 9 | products.knob.unsold_share | '9 %' if that is meant
+all or one in a hundred | "2.5 %" | 1 | channels.online.refund_share | question: is this 1 % or 100 %?
+# study table
+unknown craft | "epoxy" | "slipcasting" | study.craft | unknown craft | slip, pewter, other
+craft in capitals | "epoxy" | "Epoxy" | study.craft | did you mean 'epoxy'?
+no currency | "EUR" | "ERU" | study.currency | unknown currency | such as EUR
+currency in words | "EUR" | "euro" | study.currency | found 'euro' | three capitals
+unknown locale | "en_IE" | "en-IE" | study.locale | unknown locale | en_IE, de_DE or en_US
+negative seed | seed = 20 | seed = -1 | study.seed | found -1 | greater than or equal to 0
+seed in words | seed = 20 | seed = "lucky" | study.seed | a whole number
+too few draws | draws = 8192 | draws = 100 | study.draws | found 100 | greater than or equal to 128
+# calendar
+hours in words | monday = "09:00-17:00" | monday = "nine to five" | calendar.monday | not working hours | '09:00-12:30'
+hours as a number | monday = "09:00-17:00" | monday = 9 | calendar.monday | text in quotes
+hours backwards | monday = "09:00-17:00" | monday = "17:00-09:00" | calendar.monday | not working hours
+seventy-five minutes | monday = "09:00-17:00" | monday = "09:75-17:00" | calendar.monday | not working hours
+# what no single key can know
+unknown product of a channel | product = "knob" | product = "knop" | channels.online.product | did you mean 'knob'?
+unknown place to wait | wait_in = "pressure-pot" | wait_in = "presure-pot" | products.knob.steps.pot.wait_in | 'pressure-pot'?
+load larger than its station | value = 14, | value = 15, | products.knob.steps.pot.wait_in | found 15 pieces | at most 14
+load longer than any window | "24 min" | "9 h" | products.knob.steps.pot.load_minutes | found 540 minutes | 480 minutes
+load with no minutes | "24 min" | "0 min" | products.knob.steps.pot.load_minutes | found 0 minutes | above 0
+load that may outlast any window | load_minutes = { value = "24 min", from = "records", worth = "10 loads" } | load_minutes = { low = "24 min", likely = "60 min", high = "500 min" } | products.knob.steps.pot.load_minutes | does not fit a working window
+negative weight of a cause | voids = 5 | voids = -5 | products.knob.steps.demould.causes | not weights
+weight that is no number | voids = 5 | voids = nan | products.knob.steps.demould.causes | not weights
+weights all zero | causes = { voids = 5 | causes = { voids = 0 } # { | products.knob.steps.demould.causes | not all zero
+asks the records for what no log tells | unsold_share = "5 %" | unsold_share = { value = "5 %", from = "records" } | products.knob.unsold_share | no log tells this number
+no hours left | "34 h/week" | "6 h/week" | time.hours | no hours left | found 299 fixed and stall hours
+two targets | per_hour = | wage = "ie-living-wage-2024"\nper_hour = | target | needs one target | found both
+unknown wage | per_hour = | wage = "ie-living-wage-2O24" # | target.wage | did you mean 'ie-living-wage-2024'?
+wage of another currency | per_hour = | wage = "uk-living-wage-2024" # | target.wage | found GBP | a wage in EUR
+no target | per_hour = | # | target | needs one target | found neither
+""")
 # where the fault of some edits stands, if not in the edited line
 ELSEWHERE = {
     "load larger than its station": 'wait_in = "pressure-pot"',

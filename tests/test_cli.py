@@ -15,7 +15,7 @@ import nbformat
 import numpy as np
 import pandas as pd
 import pytest
-from commands import DATA, NOTEBOOKS, ROOT, command, copy_of, hashes, only_pages
+from commands import DATA, NOTEBOOKS, ROOT, command, copy_of, edited, hashes, only_pages
 
 from casting_econ.faults import StudyError
 from casting_econ.kit import OpenStudy, open_study
@@ -576,7 +576,7 @@ def test_explain_names_the_nearest_key():
     assert code == 2 and "(did you mean 'channels.NAME.orders'?)" in error
 
 
-def test_asking_and_checking_load_only_what_they_use():
+def test_asking_and_checking_load_only_what_they_use(tmp_path):
     """The questions come before the year and any optimiser are loaded; a check, which draws the year, and an order's answer load no
     charts, panels or pages; nothing of what a command leaves is looked through when it ends."""
     asked = "import sys, casting_econ.starting.asking"
@@ -587,8 +587,10 @@ def test_asking_and_checking_load_only_what_they_use():
         "; print([name for name in ('matplotlib', 'bokeh', 'papermill', 'jinja2') if name in sys.modules])"
         for words in (["check"], ["order", "kitchen", "--answer-only"])
     )
+    study = copy_of(STUDIES[0], tmp_path) / "study.toml"
+    study.write_text(edited(study.read_text(encoding="utf-8"), ("draws = 8192", "draws = 256")), encoding="utf-8")
     said = [
-        subprocess.run([sys.executable, "-c", code, str(DATA / STUDIES[0])], capture_output=True, text=True, check=True).stdout
+        subprocess.run([sys.executable, "-c", code, str(study.parent)], capture_output=True, text=True, check=True).stdout
         for code in (asked, checked, answered)
     ]
     assert [text.splitlines()[-2:] for text in said] == [["[]"], ["[]", "True"], ["[]", "True"]]

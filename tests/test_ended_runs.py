@@ -83,12 +83,12 @@ def test_an_interrupt_is_not_lost_where_python_cannot_raise():
 def test_a_tied_process_ends_however_its_parent_does():
     """Also one that stands in no Python code: the other end of its standard input closes, and it is ended."""
     code = f"import subprocess, time\nsubprocess.Popen({command('timeit', '-n1', '-r1', 'sum(range(10**12))')!r}, stdin=subprocess.PIPE)\nprint(1, flush=True)\ntime.sleep(60)"
-    parent = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE)
-    parent.stdout.readline()
-    family = ended_runs.family(parent)
-    while family[0].cpu_times().user < 0.5 and family[0].status() != psutil.STATUS_ZOMBIE:
-        time.sleep(0.05)
-    parent.kill()
+    with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE) as parent:
+        parent.stdout.readline()
+        family = ended_runs.family(parent)
+        while family[0].cpu_times().user < 0.5 and family[0].status() != psutil.STATUS_ZOMBIE:
+            time.sleep(0.05)
+        parent.kill()
 
     assert len(family) == 1 and ended_runs.alive(family) == []
 

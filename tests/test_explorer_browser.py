@@ -45,7 +45,10 @@ def opened(browser, tmp_path_factory):
     finally:
         for process in started.values():
             process.send_signal(signal.SIGINT)
-        assert [process.wait(timeout=30) for process in started.values()] == [0, 0]
+        ended = [process.wait(timeout=30) for process in started.values()]
+        for process in started.values():
+            process.stdout.close()
+        assert ended == [0, 0]
         for page in pages.values():  # a page whose command has ended says so
             page.get_by_role("alert").filter(has_text="Start it again").wait_for(timeout=30_000)
 

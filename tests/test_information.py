@@ -69,6 +69,21 @@ def test_several_outputs_are_as_each_alone():
     assert sobol_indices(lambda u: np.ones(len(u)), 2, 512, 1).total.tolist() == [[0.0], [0.0]]
 
 
+def test_inputs_drawn_first_are_as_a_model_that_draws_its_own():
+    """Inputs made once of the two samples, each group of its own columns, give the indices of a model of the points."""
+
+    def drawn(u):
+        return np.column_stack([u[:, 0] ** 2, u[:, 1] + u[:, 2], u[:, 2]])
+
+    def product(x):
+        return x[:, 0] * x[:, 1] + x[:, 2]
+
+    first = sobol_indices(product, 3, 512, 1, [[0], [1, 2]], drawn)
+    each = sobol_indices(lambda u: product(drawn(u)), 3, 512, 1, [[0], [1, 2]])
+    assert np.array_equal(first.total, each.total) and np.array_equal(first.first, each.first)
+    assert 0.1 < first.total[0, 0] < 0.9 < first.total.sum()
+
+
 def test_what_indices_cannot_be_made_of_is_told():
     with pytest.raises(ValueError, match="16 times a power of two, such as 1024; got 1000"):
         sobol_indices(ishigami, 3, 1000, 1)

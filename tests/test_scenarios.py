@@ -235,6 +235,16 @@ def test_each_lever_at_what_it_needs_earns_exactly_the_target(name):
             assert over == pytest.approx(0.0, abs=1e-6), lever.key
 
 
+def test_a_lever_alone_needs_what_it_needs_among_others():
+    """Levers narrowed down together, those that no value helps left out, each need what they need alone; none where none crosses."""
+    kit = demo("gannet-lane-figures")
+    chosen = levers(kit)
+    found = solve_for_target(kit, chosen)
+    alone = [solve_for_target(kit, [lever])[0] for lever in chosen]
+    assert found == pytest.approx(alone, rel=1e-11, nan_ok=True) and 0 < np.isnan(found).sum() < len(found)
+    assert np.isnan(frontier(kit, "scrap", "cure", points=5).cure).all()
+
+
 def test_levers_where_they_are_leave_pay_as_it_is():
     kit = demo()
     here = float(kit.point().totals["pay_per_hour"])

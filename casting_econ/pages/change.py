@@ -93,9 +93,8 @@ class Changed:
     @property
     def present_value(self) -> np.ndarray:
         """Gains before the charge over its life, at the study's interest, less the first cost. [money]"""
-        return (self.gain + self.charge + self.set_up) / float(
-            yearly_charge(1.0, 0.0, self.life, self.interest)
-        ) - self.first_cost
+        of_one = float(yearly_charge(1.0, 0.0, self.life, self.interest))
+        return (self.gain + self.charge + self.set_up) / of_one - self.first_cost
 
     @property
     def now_limits(self) -> str:
@@ -129,10 +128,8 @@ def compared(kit: OpenStudy, names: list[str], draws: int | None = None, seed: i
     draws, seed = kit.plan_of_draws(draws, seed)
     before, after = kit.monte_carlo(draws, seed), other.monte_carlo(draws, seed, base=kit)
     interest, target = float(kit.inputs().interest), float(kit.inputs().target_per_hour)
-    charge, set_up = (
-        sum(float(yearly_charge(cost, 0.0, e.life, interest)) for e, cost in zip(entries, costs, strict=True))
-        for costs in ([e.outlay for e in entries], [e.hours * target for e in entries])
-    )
+    charge = sum(float(yearly_charge(entry.outlay, 0.0, entry.life, interest)) for entry in entries)
+    set_up = sum(float(yearly_charge(entry.hours * target, 0.0, entry.life, interest)) for entry in entries)
     return Changed(
         names=tuple(names),
         what=" + ".join(entry.what for entry in entries),
@@ -206,9 +203,8 @@ def scenario_table(rows: list[Changed]) -> pd.DataFrame:
     frame = []
     for row in rows:
         low, high = np.quantile(row.gain, [0.1, 0.9])
-        pay, year = (
-            pd.Series(of).mean() for of in (row.pay - row.base_pay, row.residual - row.base_residual)
-        )  # of draws with both
+        # of draws that have both
+        pay, year = (pd.Series(more).mean() for more in (row.pay - row.base_pay, row.residual - row.base_residual))
         months = row.payback * 12.0 if row.first_cost else np.nan  # nothing to be paid back
         gain, worth = float(row.gain.mean()), float(row.present_value.mean())
         limits = row.now_limits.replace("-", " ")

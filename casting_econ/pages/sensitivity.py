@@ -129,8 +129,7 @@ def swing_table(kit: OpenStudy) -> pd.DataFrame:
 def grid_table(kit: OpenStudy, scrap, cure_hours, *, product: str) -> pd.DataFrame:
     """Pay an hour over scrap rates (rows) and cure hours (columns). [money/hour]"""
     waiting, hours = main_wait(kit, product)
-    waits = waiting is not None
-    pay = grid(kit, scrap, cure_hours if waits else None, product=product).totals["pay_per_hour"]
+    pay = grid(kit, scrap, cure_hours if waiting else None, product=product).totals["pay_per_hour"]
     pay = np.broadcast_to(np.reshape(pay, (len(scrap), -1)), (len(scrap), len(cure_hours)))
     frame = pd.DataFrame(pay, index=pd.Index(scrap, name="scrap rate"), columns=pd.Index(cure_hours, name="cure hours"))
     frame.attrs["now"] = 1.0 - float(kit.point().products[product]["yield"]), hours  # for its chart

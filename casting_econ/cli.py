@@ -77,7 +77,7 @@ def run(study: str, out: str | None, workers: int, fresh: bool) -> None:
 @click.argument("folder", type=click.Path(), required=False)
 def demo(name: str | None, folder: str | None) -> None:
     """Copy a demo study to a folder, to try or to start from; without a name, list them."""
-    from .running.run import copy_demo, demo_names
+    from .study.inputs import copy_demo, demo_names
 
     if name is None:
         click.echo("Invented demo studies: " + ", ".join(demo_names()))

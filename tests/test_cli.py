@@ -411,6 +411,8 @@ def test_demo_copies_the_inputs_and_never_overwrites(tmp_path, monkeypatch):
         "timesheet.csv",
     ]
     assert command("demo", "ninepenny-lather", "mine")[0] == 2
+    code, _, told = command("demo", "ninepenny-lather", "mine/study.toml/there")
+    assert code == 2 and "cannot be made" in told and "Traceback" not in told
     assert "gannet-lane-figures" in command("demo")[1]
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from ..draws import round_up_draws
 from ..evidence import season_weights
-from ..faults import close_match, refusal
+from ..faults import refusal
 from ..kit import OpenStudy, open_copy, open_study
 from ..pages.change import changed
 from ..pages.conditions import needed_table
@@ -116,23 +116,6 @@ def share(kit: OpenStudy, draws: int, seed: int) -> None:
     changed(kit, draws, seed)
     swing_table(kit)
     needed_table(kit, next(iter(kit.study.file.products)))
-
-
-def demo_names() -> list[str]:
-    """Demo studies that travel with the kit."""
-    return sorted(path.parent.name for path in kit_folder("data").glob(f"*/{STUDY_FILE}"))
-
-
-def copy_demo(name: str, folder: Path | str) -> Path:
-    """Copy a demo study's inputs to a new folder; StudyError for an unknown name or a folder that is there already."""
-    if name not in demo_names():
-        known = ", ".join(demo_names())
-        raise refusal("demo", "unknown demo", f"one of {known}{close_match(name, demo_names())}", found=repr(name))
-    target = Path(folder)
-    if target.exists():
-        raise refusal(str(target), "is there already", "a folder that does not exist yet")
-    copy_inputs(kit_folder("data") / name, target)
-    return target
 
 
 def manifest(kit: OpenStudy, folder: Path) -> dict[str, object]:

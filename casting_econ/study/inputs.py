@@ -6,8 +6,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from ..faults import Fault, refusal
+from ..faults import Fault, one_of, refusal
 from ..ledger import record_files
+from ..reference import kit_folder
 from .consistency import STUDY_FILE
 
 
@@ -22,6 +23,22 @@ def copy_inputs(folder: Path, target: Path) -> None:
         copy = target / path.relative_to(folder)
         copy.parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(path, copy)
+
+
+def demo_names() -> list[str]:
+    """Demo studies that travel with the kit."""
+    return sorted(path.parent.name for path in kit_folder("data").glob(f"*/{STUDY_FILE}"))
+
+
+def copy_demo(name: str, folder: Path | str) -> Path:
+    """Copy a demo study's inputs to a new folder, whole or not at all; StudyError for an unknown name or a folder that cannot be made."""
+    if name not in demo_names():
+        raise refusal("demo", "unknown demo", one_of(name, demo_names()), found=repr(name))
+    target = Path(folder)
+    if target.exists():
+        raise refusal(str(target), "is there already", "a folder that does not exist yet")
+    made_whole(target, lambda whole: copy_inputs(kit_folder("data") / name, whole), parents=True)
+    return target
 
 
 def place_for_copy(source: Path, folder: Path | str) -> tuple[Path, list[Fault]]:

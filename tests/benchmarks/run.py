@@ -21,7 +21,7 @@ import numpy as np
 import papermill
 import psutil
 
-from casting_econ.running.run import copy_demo, demo_names
+from casting_econ.study.inputs import copy_demo, demo_names
 
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # whoever uses the kit compiles it once
 COMMAND = [sys.executable, "-c", "from casting_econ.cli import main; main()", "run"]

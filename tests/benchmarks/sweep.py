@@ -7,7 +7,7 @@ from pathlib import Path
 
 from run import COMMAND, base, seconds, told
 
-from casting_econ.running.run import copy_demo
+from casting_econ.study.inputs import copy_demo
 
 
 def main(points: int) -> None:

@@ -94,7 +94,7 @@ def table(text):
 
 def only_pages(patch, *pages, folder=NOTEBOOKS):
     """Let a run have some pages only, or those of another folder."""
-    from casting_econ.running import run, store
+    from casting_econ.running import folders, run, store
 
     def sources():
         return {page: folder / f"{page}.ipynb" for page in pages}
@@ -102,4 +102,4 @@ def only_pages(patch, *pages, folder=NOTEBOOKS):
     for module in (run, store):
         patch.setattr(module, "PAGES", pages)
         patch.setattr(module, "page_sources", sources)
-    patch.setattr(run, "kit_folder", lambda name: folder if name == "notebooks" else DATA)
+    patch.setattr(folders, "kit_folder", lambda name: folder if name == "notebooks" else DATA)

@@ -19,7 +19,7 @@ from casting_econ.pages.deciding import decision_of, information_table
 from casting_econ.pages.monte_carlo import error_sentence, verdict, year_sentence
 from casting_econ.pages.sensitivity import sobol_table
 from casting_econ.running.panel import panel_parts
-from casting_econ.running.run import PAGES
+from casting_econ.running.store import PAGES
 
 ROOT = Path(__file__).parents[1]
 NOTEBOOKS = ROOT / "notebooks"

@@ -19,7 +19,7 @@ from commands import DATA, NOTEBOOKS, ROOT, command, copy_of, edited, hashes, on
 
 from casting_econ.faults import StudyError
 from casting_econ.kit import OpenStudy, open_study
-from casting_econ.running import notebooks, run
+from casting_econ.running import folders, notebooks, run
 from casting_econ.running.notebooks import NotebookError, check_parameters
 from casting_econ.study.keys import keys_of
 
@@ -217,7 +217,7 @@ def test_what_only_looks_like_ours_is_left_alone(names, tmp_path):
     lay_out(tmp_path, *names)
 
     with pytest.raises(StudyError):
-        run.working_folder(tmp_path / "out", DATA / STUDIES[0], "key")
+        folders.working_folder(tmp_path / "out", DATA / STUDIES[0], "key")
 
     assert all((tmp_path / name).is_file() for name in names)
 
@@ -245,18 +245,18 @@ def test_a_run_that_ends_at_any_moment_is_in_nobodys_way(key, tmp_path, monkeypa
     monkeypatch.setattr(Path, "write_text", ending(Path.write_text))
 
     def one_run(out, key):
-        part = run.working_folder(out, DATA / STUDIES[0], key)
+        part = folders.working_folder(out, DATA / STUDIES[0], key)
         lay_out(part / "report", "tables/a.csv", "tables/b.csv")
         (part / "report" / "page.html").write_text(key, encoding="utf-8")
         made = json.dumps({"inputs": {}, "notebooks": {}, "versions": {}})
         (part / "report" / "manifest.json").write_text(made, encoding="utf-8")
-        run.replace_folder(part / "report", out, part)
+        folders.replace_folder(part / "report", out, part)
 
     while left[0] <= 0:  # until a run comes to its end by itself
         moment += 1
         out = tmp_path / str(moment) / "out"
         one_run(out, "old")
-        lay_out(run.working_folder(out, DATA / STUDIES[0], "cut short"), "report/tables/c.csv")
+        lay_out(folders.working_folder(out, DATA / STUDIES[0], "cut short"), "report/tables/c.csv")
         left[0] = moment
         with contextlib.suppress(Killed):
             one_run(out, "new")
@@ -274,7 +274,7 @@ def test_empty_folder_that_one_stands_in_can_be_written_to(tmp_path, monkeypatch
     """`--out .` in an empty folder means that folder."""
     monkeypatch.chdir(tmp_path)
 
-    assert run.working_folder(Path("."), DATA / STUDIES[0], "key").is_dir()
+    assert folders.working_folder(Path("."), DATA / STUDIES[0], "key").is_dir()
 
 
 @pytest.fixture
@@ -330,7 +330,7 @@ def test_sweep_collects_one_table_and_one_heat_map(tmp_path):
     """Two scrap rates by two cure times: four notebooks kept, their charts in words, four rows, more scrap pays less, the study
     untouched, and nothing of another sweep that was ended."""
     study = copy_of(STUDIES[0], tmp_path)
-    lay_out(run.working_folder(tmp_path / "sweep", study, "sweep"), "sweep/notebooks/other.ipynb")
+    lay_out(folders.working_folder(tmp_path / "sweep", study, "sweep"), "sweep/notebooks/other.ipynb")
     before = hashes(study)
     code, out, err = command(
         "sweep", study, "--scrap", "10%,30%", "--cure", "18h,2 days", "--draws", 256, "--out", tmp_path / "sweep"

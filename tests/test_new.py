@@ -27,7 +27,7 @@ from casting_econ.orders import open_order
 from casting_econ.orders.timetable import days_off_sentence
 from casting_econ.reference import cautions, kit_folder
 from casting_econ.running.results import results
-from casting_econ.running.run import PAGES
+from casting_econ.running.store import PAGES
 from casting_econ.starting import QUESTIONS, crafts, read_answers
 from casting_econ.starting.answers import LOCALES, read_answer, understood
 from casting_econ.starting.asking import ask

@@ -7,7 +7,7 @@ import nbformat
 import papermill
 import pytest
 
-from casting_econ.running.run import PAGES
+from casting_econ.running.store import PAGES
 
 NOTEBOOKS = Path(__file__).parents[1] / "notebooks"
 PATHS = sorted(NOTEBOOKS.glob("*.ipynb"))

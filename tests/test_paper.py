@@ -11,7 +11,7 @@ from casting_econ.faults import StudyError
 from casting_econ.kit import open_study
 from casting_econ.running.paper import write_pdf
 from casting_econ.running.report import build_report
-from casting_econ.running.run import PAGES
+from casting_econ.running.store import PAGES
 
 ROOT = Path(__file__).parents[1]
 

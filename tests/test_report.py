@@ -9,7 +9,7 @@ import pytest
 from casting_econ.kit import open_study
 from casting_econ.reference import cautions
 from casting_econ.running.report import build_report, caution_rows
-from casting_econ.running.run import PAGES as RUN_PAGES
+from casting_econ.running.store import PAGES as RUN_PAGES
 
 ROOT = Path(__file__).parents[1]
 PAGES = [ROOT / "notebooks" / f"{name}.ipynb" for name in (*RUN_PAGES, "order")]

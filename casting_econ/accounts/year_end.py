@@ -18,7 +18,7 @@ from ..ledger.logs import plain
 from ..ledger.preview import runs
 from ..models.costs import piece_cost
 from ..models.money import straight_line
-from ..running.run import manifest, replace_folder, working_folder, write_manifest
+from ..running.folders import manifest, replace_folder, working_folder, write_manifest
 from ..study.consistency import items_of
 from .sheets import Sheet, as_csv, as_xlsx
 from .tax_years import Period, periods_of, tax_year_start

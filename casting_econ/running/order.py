@@ -108,10 +108,10 @@ def _write(kit, plan, quoted, quote, beside, back, folder, name, out, asked):
     from ..projects.tables import project_results
     from ..reference import kit_folder
     from ..study.inputs import copy_inputs
+    from .folders import manifest, replace_folder, work_key, working_folder, write_manifest
     from .notebooks import Job, check_parameters, run_jobs
     from .report import build_report
     from .results import as_json
-    from .run import manifest, replace_folder, work_key, working_folder, write_manifest
 
     content = order_results(plan, quoted)
     content |= {"scenarios": scenario_results(beside)} if beside else {}

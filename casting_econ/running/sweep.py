@@ -21,8 +21,8 @@ from ..study.inputs import copy_inputs
 from ..study.scenarios import nested
 from . import WORKERS
 from .cluster import Cluster
+from .folders import manifest, replace_folder, work_key, working_folder, write_manifest
 from .notebooks import Job, check_parameters, finished, run_jobs
-from .run import manifest, replace_folder, work_key, working_folder, write_manifest
 
 SCRAP, CURE = "scrap_rate", "cure_hours"  # columns of the two that are no keys of the study file
 _NAMES = {SCRAP: "scrap", CURE: "cure_hours"}  # parameters of the notebook

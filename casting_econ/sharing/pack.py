@@ -17,7 +17,9 @@ from packaging.requirements import Requirement
 from ..faults import Fault, StudyError, counted, refusal, some_of
 from ..kit import OpenStudy, open_study
 from ..running import WORKERS
-from ..running.run import VERSIONS, manifest, run_study
+from ..running.folders import manifest
+from ..running.run import run_study
+from ..running.store import VERSIONS
 from ..study import STUDY_FILE
 from ..templates import write_whole
 from .form import FORM, MOST_ALL, pack_of, read_pack, write_study, zipped

@@ -1,0 +1,110 @@
+"""The folder that a run, a sweep, an order or a year end writes: worked on beside its place, and put there whole."""
+
+import hashlib
+import json
+import os
+import platform
+import shutil
+from contextlib import suppress
+from importlib.metadata import version
+from pathlib import Path
+
+from ..draws import round_up_draws
+from ..faults import refusal
+from ..kit import OpenStudy
+from ..reference import kit_folder
+from ..study import STUDY_FILE
+from ..study.inputs import input_files
+from . import store
+
+
+def manifest(kit: OpenStudy, folder: Path) -> dict[str, object]:
+    """What a rerun needs to be the same: seed, draws, hashes of inputs and notebooks, versions."""
+    table, notebooks = kit.study.file.study, kit_folder("notebooks")
+    return {
+        "study": table.name,
+        "seed": table.seed,
+        "draws": round_up_draws(table.draws),
+        "inputs": {path.relative_to(folder).as_posix(): store.file_hash(path) for path in input_files(folder)},
+        "notebooks": {page: store.file_hash(notebooks / f"{page}.ipynb") for page in store.PAGES},
+        "versions": {"python": platform.python_version()} | {name: version(name) for name in store.VERSIONS},
+    }
+
+
+def write_manifest(folder: Path, content: dict[str, object]) -> None:
+    """Write what a rerun needs into a finished folder, which tells it as ours."""
+    (folder / "manifest.json").write_text(json.dumps(content, indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n")
+
+
+def working_folder(out: Path, folder: Path, key: str) -> Path:
+    """Folder beside `out` to work in; what a run with the same key finished there is kept, at whatever moment it was ended.
+
+    StudyError where `out` is the study itself, the folder is in the way, or it cannot be written to.
+    """
+    out = out.resolve()
+    if (folder / STUDY_FILE).resolve().parent == out:
+        raise refusal(str(out), "is the study itself", "another folder to write to")
+    part = out.with_name(out.name + ".part")
+    mark = part / "key.txt"
+    if part.exists() and not mark.is_file() and not (part.is_dir() and not any(part.iterdir())):
+        raise refusal(str(part), "is in the way, and not of our making", "this name free to work in, or another --out")
+    try:
+        if (part / "old").is_dir():  # ended while this was replaced
+            if _ours(part / "old") and not out.exists():
+                os.replace(part / "old", out)
+            else:
+                _forget(part / "old")
+        if out.exists() and (not out.is_dir() or (any(out.iterdir()) and not _ours(out))):
+            right = "a new or empty folder, or one that an earlier run wrote"
+            raise refusal(str(out), "holds other things, which would be lost", right, found=f"no manifest.json in {out}")
+        if mark.is_file() and mark.read_text(encoding="utf-8", errors="replace") != key:
+            _clear(part)
+        part.mkdir(parents=True, exist_ok=True)
+        mark.write_text(key, encoding="utf-8")
+    except OSError as error:
+        raise refusal(
+            str(part), "cannot be written", "a folder you may write to, with --out", found=str(error.strerror)
+        ) from None
+    return part
+
+
+def _ours(out: Path) -> bool:
+    """Whether a folder holds what an earlier run or sweep wrote."""
+    try:
+        return {"inputs", "notebooks", "versions"} <= set(json.loads((out / "manifest.json").read_text(encoding="utf-8")))
+    except (OSError, ValueError, TypeError):
+        return False
+
+
+def replace_folder(new: Path, out: Path, part: Path) -> None:
+    """Put a finished folder in the place of the old one, then clear the working folder; `working_folder` mends what was cut short."""
+    if out.exists():
+        os.replace(out, part / "old")
+    os.replace(new, out)
+    with suppress(OSError):
+        _forget(part / "old")
+        _clear(part)
+
+
+def _forget(old: Path) -> None:
+    """Remove a replaced folder, first what makes it ours, so that a remnant is never put back."""
+    if old.is_dir():
+        (old / "manifest.json").unlink(missing_ok=True)
+        shutil.rmtree(old)
+
+
+def _clear(part: Path) -> None:
+    """Remove a working folder, its mark last, so that a remnant is known to be ours and no run goes on from it."""
+    (part / "key.txt").write_text("", encoding="utf-8")
+    for path in part.iterdir():
+        if path.is_dir():
+            shutil.rmtree(path)
+        elif path.name != "key.txt":
+            path.unlink()
+    (part / "key.txt").unlink()
+    part.rmdir()
+
+
+def work_key(folder: Path, *asked: object) -> str:
+    """Changes whenever anything changes that a page may depend on: the inputs, the kit and what is asked for."""
+    return hashlib.sha256(json.dumps([store.key_of_all(folder), *asked], sort_keys=True).encode()).hexdigest()

@@ -3,6 +3,7 @@
 import asyncio
 import json
 import os
+import pickle
 import re
 import shutil
 import subprocess
@@ -10,6 +11,7 @@ import threading
 import time
 from dataclasses import replace
 from functools import partial
+from hashlib import sha256
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -26,6 +28,7 @@ from packs import with_customers
 from tile_maker import tile_study
 
 from casting_econ import kit
+from casting_econ.orders import planner
 from casting_econ.projects import project
 from casting_econ.running import warm
 from casting_econ.running.warm import CAN_FORK, Forked, Warm
@@ -122,6 +125,18 @@ def planned_once(of, name, **asked):
 
 
 project.open_order = planned_once
+simulate, courses = planner.simulate, {}
+
+
+def simulated_once(plan, calendar, *, record=False):
+    """Follow the same loads through the same calendar once for all plans of a worker; tests of the rules call the model itself."""
+    key = sha256(pickle.dumps((plan, calendar, record))).digest()
+    if key not in courses:
+        courses[key] = simulate(plan, calendar, record=record)
+    return courses[key]
+
+
+planner.simulate = simulated_once
 
 
 # Notebooks ------------------------------------------------------------------------------------------------------------

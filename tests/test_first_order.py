@@ -90,12 +90,12 @@ def test_the_first_answer_has_date_casts_hours_and_price(tmp_path, monkeypatch):
     """What `order` says of it, from today on, with its hours; the price that was offered is judged."""
     plans = {}
     monkeypatch.setattr(orders, "open_order", lambda *of, today: plans.setdefault(today, open_order(*of, today=today)))
-    kit, defaults = new_study(tmp_path / "s", read_answers(ASKED | {"price": "900 EUR", "colours": "red, blue"}))
+    kit, defaults = new_study(tmp_path / "s", read_answers(ASKED | {"pieces": "40", "price": "900 EUR", "colours": "red, blue"}))
     said = "\n".join(first_answer(kit, defaults))
     [(today, plan)] = plans.items()
     assert today in (None, TODAY)
-    assert plan.order.variants == {"red": 60, "blue": 60} and f"{plan.casts} casts" in said
-    for part in ("120 good pieces", str(DUE.year), "hours in all", "At €900.00 an hour pays"):
+    assert plan.order.variants == {"red": 20, "blue": 20} and f"{plan.casts} casts" in said
+    for part in ("40 good pieces", str(DUE.year), "hours in all", "At €900.00 an hour pays"):
         assert part in said
     assert "These rest on trade defaults" in said and "minutes of demould" in said and "masters" in said
 
@@ -210,7 +210,7 @@ def test_an_order_whose_day_has_gone_by_can_be_entered_and_looked_back_on(tmp_pa
 
 def test_an_order_that_is_due_today_is_planned(tmp_path):
     """The day itself has not gone by: there is a plan, which says that the day cannot be held."""
-    kit, defaults = new_study(tmp_path / "s", read_answers(ASKED | {"due": str(TODAY)}))
+    kit, defaults = new_study(tmp_path / "s", read_answers(ASKED | {"pieces": "24", "due": str(TODAY)}))
     assert "gone by" not in " ".join(understood(read_answers(ASKED | {"due": str(TODAY)})))
     assert "hours in all" in "\n".join(first_answer(kit, defaults))
 
@@ -253,8 +253,8 @@ def test_the_form_makes_the_same_order(tmp_path):
     assert "as many as there are masters" in hints["cavities"]
     form.press("make")
     assert "Not made yet" in form.said["made"] and "is needed" in form.faults["pieces"] and not (tmp_path / "by-form").exists()
-    form.press("make", {**form.values, **ASKED, "price": "800 EUR"})
-    new_study(tmp_path / "by-file", read_answers(ASKED | {"price": "800 EUR"}))
+    form.press("make", {**form.values, **ASKED, "pieces": "24", "price": "800 EUR"})
+    new_study(tmp_path / "by-file", read_answers(ASKED | {"pieces": "24", "price": "800 EUR"}))
     texts = [(tmp_path / name / "study.toml").read_text(encoding="utf-8") for name in ("by-form", "by-file")]
     assert texts[0].replace("By form", "By file") == texts[1] and "hours in all" in form.said["made"]
 
@@ -265,7 +265,7 @@ def test_the_form_makes_the_same_order(tmp_path):
 )
 def test_the_smallest_orders_are_planned(more, tmp_path):
     """One piece, three hours a week (of which not all are hidden ones), one colour, one master with one cavity, a pot for fewer than the masters."""
-    kit, defaults = new_study(tmp_path / "s", read_answers(ASKED | more))
+    kit, defaults = new_study(tmp_path / "s", read_answers(ASKED | {"pieces": "24"} | more))
     assert "hours in all" in "\n".join(first_answer(kit, defaults)) and not kit.study.file.commissions[FIRST_ORDER].variants
     assert all(not step.lot_minutes.value for step in kit.study.file.products["piece"].steps.values())  # all are alike
 
@@ -332,7 +332,7 @@ def test_the_empty_logs_and_their_page_speak_of_this_order(tmp_path):
 def test_the_first_answer_says_what_all_the_moulds_take_and_how_to_plan_the_other_way(tmp_path):
     """The order wears a part of its moulds, but all of them are made; the way that is advised stands there as the file has it."""
     soon = {
-        "pieces": "240",
+        "pieces": "96",
         "colours": "red, blue, grey, bone",
         "masters": "4",
         "pots": "6, 14",

@@ -361,7 +361,7 @@ def test_a_norwegian_study_says_its_quotes_are_in_english(tmp_path):
 
 def test_a_study_in_euros_is_taken_for_no_country(tmp_path):
     """Twenty countries pay in euros: no locale is stated, so a plan over a holiday names it of none; one that is asked for is written."""
-    asked = {"craft": "epoxy", "pieces": "600", "due": f"{date.today() + timedelta(days=400)}", "price": "900 EUR"}
+    asked = {"craft": "epoxy", "pieces": "60", "due": f"{date.today() + timedelta(days=400)}", "price": "900 EUR"}
     kit, _ = new_study(tmp_path / "s", read_answers(asked))
     said = days_off_sentence(open_order(kit, "first-order", today=date(date.today().year, 12, 20)), format_of(kit))
     assert "locale" not in kit.study.raw["study"] and "25 Dec" in said and "holidays of" not in said

@@ -20,9 +20,9 @@ from casting_econ.cli import main
 from casting_econ.telling import faults_told
 pages = Path(sys.argv.pop(1))
 with faults_told():  # as the imports of a command are
-    from casting_econ.running import panel, run, store
-    real = run.kit_folder
-    run.kit_folder = lambda name: pages if name == "notebooks" else real(name)
+    from casting_econ.running import folders, panel, run, store
+    real = folders.kit_folder
+    folders.kit_folder = lambda name: pages if name == "notebooks" else real(name)
     run.PAGES = store.PAGES = tuple(path.stem for path in sorted(pages.glob("*.ipynb")))
     run.page_sources = store.page_sources = lambda: {page: pages / f"{page}.ipynb" for page in run.PAGES}
     panel._body_and_data = lambda *_: ("", "{}")

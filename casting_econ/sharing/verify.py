@@ -15,7 +15,7 @@ from pathlib import Path
 from ..faults import StudyError, counted, cut, refusal
 from ..kit import open_study
 from ..reference import kit_folder
-from ..running import WORKERS, run
+from ..running import WORKERS, run, store
 from ..running.results import as_json, results
 from .form import Pack, read_json, read_pack, write_study
 from .pack import code_hash, installed_versions, texts
@@ -134,7 +134,7 @@ def _changed_members(pack: Pack) -> list[str]:
 
 def _versions(pack: Pack) -> list[str]:
     """Where what is installed is not what the pack was made with."""
-    pages = {f"page {name}": run.file_hash(kit_folder("notebooks") / f"{name}.ipynb")[:12] for name in run.PAGES}
+    pages = {f"page {name}": store.file_hash(kit_folder("notebooks") / f"{name}.ipynb")[:12] for name in store.PAGES}
     theirs = {f"page {name}": own[:12] for name, own in pack.manifest.notebooks.items()}
     found, told, code = _unlike(pack.manifest.versions, installed_versions()), pack.manifest.code, code_hash()
     if told != code and not any(one.startswith("casting_econ:") for one in found):

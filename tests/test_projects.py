@@ -422,7 +422,8 @@ def test_a_sale_says_how_many_were_delivered(tmp_path):
         # 300 so far and what is left of 600 at the plan's 3 % of fees, 14 of postage, 6 of packing
         ("25,300,14", False, 40, 600, 600 * 0.97 - 14 - 6, "more than were ordered."),
         ("0,150,", False, 40, 600, None, "more than were ordered."),  # a deposit
-        ("25,300,14", True, 25, 300, 300 * 0.97 - 14 - 6, "more than were delivered, 15 short."),  # said to be over: no more comes
+        # said to be over: no more comes
+        ("25,300,14", True, 25, 300, 300 * 0.97 - 14 - 6, "more than were delivered, 15 short."),
         ("40,580,14", False, 40, 580, 580 * 0.97 - 14 - 6, "more than were delivered."),
     ],
 )

@@ -131,7 +131,8 @@ class Project:
             return None
         pieces = float(max(log.good, order.good, order.sold))
         paid = sum(min(order.in_hand.get(name, 0), wanted) for name, wanted in order.items.items()) if order.good else pieces
-        paid = order.sold if order.finished and order.sold else max(paid, order.sold)  # as the sale says, whatever a load was called
+        if order.sold:  # as the sale says, whatever a load was called
+            paid = order.sold if order.finished else max(paid, order.sold)
         if log.entering is None:  # no load is counted: as many enter for a good one as planned
             scale = pieces / planned.pieces if planned.pieces else 0.0
             entering = {step: value * scale for step, value in planned.entering.items()}

@@ -9,8 +9,9 @@ from commands import command
 
 from casting_econ import orders
 from casting_econ.faults import StudyError
-from casting_econ.kit import open_study
+from casting_econ.kit import format_of, open_study
 from casting_econ.orders import open_order
+from casting_econ.orders.policies import policy_sentence
 from casting_econ.pages.records import assumption_table, could_measure
 from casting_econ.starting import crafts, read_answers
 from casting_econ.starting.answers import understood
@@ -181,6 +182,15 @@ def test_casts_a_load_are_those_that_whole_moulds_give(answers, casts, pots, tmp
     assert load_sizes(kit.study.file, "piece")[0] == casts and f",{casts},{casts - 2}," in batch.read_text(encoding="utf-8")
     said = any(f"casts go in whole, so a load is {casts}." in line for line in understood(read))
     assert said == (f"\nplaces = {casts} #" not in text.read_text(encoding="utf-8"))
+
+
+def test_of_one_piece_fewer_casts_are_told_in_tenths(tmp_path):
+    """One piece topped up takes under two casts on average, two at once: the sentence that calls it fewer shows that it is."""
+    kit, _ = new_study(tmp_path / "s", read_answers(ASKED | {"pieces": "1", "masters": "1"}))
+    plan = open_order(kit, "first-order", today=TODAY)
+    (once, topped), said = plan.policies.values(), policy_sentence(plan, format_of(kit, year=False))
+    assert once.casts == round(topped.casts_in_all) == 2 and "fewer casts" in said
+    assert f"takes {topped.casts_in_all:.1f} casts on average" in said
 
 
 GONE = TODAY - timedelta(days=40)

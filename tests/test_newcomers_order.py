@@ -291,7 +291,7 @@ def test_an_order_said_to_be_over_with_nothing_logged_is_not_said_to_be_good(tmp
     """As `new` advises for a day gone by, before any row is written: what counts as made, and what to log; 10 sold of 24 ask for no sale of these."""
     (tmp_path / "none").mkdir()
     none = said_of(order(tmp_path / "none", finished=True))
-    assert "no load and no sale of it is logged, so all 24 pieces of it count as made" in none and "24 pieces good" not in none
+    assert "no load and no sale of it is logged, so all of it counts as made" in none and "24 pieces good" not in none
     part = said_of(order(tmp_path, records={"sales": SOLD + "2027-03-20,first,direct,peg,10,125\n"}, finished=True))
     assert "10 of 24 pieces sold by the sales log:** log the sale of any others and the hours" in part
 

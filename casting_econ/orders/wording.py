@@ -82,11 +82,9 @@ def left_to_do(plan: OrderPlan, fmt: Format) -> str:
     """What is left of an order of which nothing is left to make, by what the sales log says of it."""
     order, sold = plan.order, sales_of(plan.planner.kit.study, plan.order.name)
     if order.finished and not (order.begun or order.sold):  # as `new` says of an order whose day has gone by
-        taken = f"all {fmt.count(order.good, 'piece')} of it count as made" if order.good > 1 else "it counts as made"
-        return f"**Over, as you say:** no load and no sale of it is logged, so {taken}; log its loads, its hours and its sale, and ask again what it paid."
+        return "**Over, as you say:** no load and no sale of it is logged, so all of it counts as made; log its loads, its hours and its sale, and ask again what it paid."
     if order.finished and order.sold < order.pieces:
-        there = "sold by the sales log" if order.sold else "good"
-        what = f"{fmt.number(order.sold or order.good)} of {fmt.count(order.pieces, 'piece')} {there}"
+        what = f"{fmt.number(order.sold or order.good)} of {fmt.count(order.pieces, 'piece')} {'sold by the sales log' if order.sold else 'good'}"
         sale = "the sale of any others and " if order.sold else "its sale and " if order.good else ""
         return f"**Over, as you say, with {what}:** log {sale}the hours that are in no log yet, and read in `project.html` what it paid."
     if sold is None or not (order.sold or order.finished):  # a deposit alone is a row of no piece

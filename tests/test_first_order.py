@@ -9,8 +9,9 @@ from commands import command
 
 from casting_econ import orders
 from casting_econ.faults import StudyError
-from casting_econ.kit import open_study
+from casting_econ.kit import format_of, open_study
 from casting_econ.orders import open_order
+from casting_econ.orders.policies import policy_sentence
 from casting_econ.pages.records import assumption_table, could_measure
 from casting_econ.starting import crafts, read_answers
 from casting_econ.starting.answers import understood
@@ -183,6 +184,15 @@ def test_casts_a_load_are_those_that_whole_moulds_give(answers, casts, pots, tmp
     assert said == (f"\nplaces = {casts} #" not in text.read_text(encoding="utf-8"))
 
 
+def test_of_one_piece_fewer_casts_are_told_in_tenths(tmp_path):
+    """One piece topped up takes under two casts on average, two at once: the sentence that calls it fewer shows that it is."""
+    kit, _ = new_study(tmp_path / "s", read_answers(ASKED | {"pieces": "1", "masters": "1"}))
+    plan = open_order(kit, "first-order", today=TODAY)
+    (once, topped), said = plan.policies.values(), policy_sentence(plan, format_of(kit, year=False))
+    assert once.casts == round(topped.casts_in_all) == 2 and "fewer casts" in said
+    assert f"takes {topped.casts_in_all:.1f} casts on average" in said
+
+
 GONE = TODAY - timedelta(days=40)
 LOADS = "".join(
     f"B{n},{GONE - timedelta(days=30 - n)},piece,,,12,10,,{GONE - timedelta(days=28 - n)},,,first-order,\n" for n in (0, 4)
@@ -198,7 +208,8 @@ def test_an_order_whose_day_has_gone_by_can_be_entered_and_looked_back_on(tmp_pa
     assert f"The whole account of the order: casting-econ order {folder} {FIRST_ORDER} --finished" in out
     assert command("check", folder)[0] == 0 and float(open_study(folder).point().totals["revenue_per_year"]) == 300
     code, _, told = command("order", folder, FIRST_ORDER)
-    assert code == 2 and "--start take new days; or its loads in the batches log, if it is over" in told
+    assert code == 2 and "--start take new days; or, if it is over, its loads or its sale in the logs, or --finished" in told
+    assert command("order", folder, FIRST_ORDER, "--answer-only", "--finished")[0] == 0  # as that says
     code, out, _ = command("order", folder, FIRST_ORDER, "--finished", "--answer-only", "--start", GONE - timedelta(days=40))
     assert code == 0 and "Looked back on" in out  # with no load in any log
     log = folder / "records" / "batches.csv"

@@ -262,6 +262,40 @@ def test_an_order_that_is_sold_is_over_whatever_its_batches_say(tmp_path, batche
     assert plan.casts == plan.order.poured == 0 and price_of(plan).done_hours.mean() > 0
 
 
+def said_of(plan):
+    """All sentences on what is asked, what is left and how it stands, in one text."""
+    quoted, fmt = price_of(plan), format_of(plan.planner.kit, year=False)
+    told = wording.what_is_asked(plan, fmt), *wording.first_lines(plan, quoted, fmt), wording.progress_sentence(plan, fmt)
+    return "\n".join(told)
+
+
+def test_an_order_of_which_a_part_is_sold_is_not_told_to_be_packed_whole(tmp_path):
+    """All 24 made, ten sold: 14 are to post, in every sentence; a deposit alone, a row of no piece, sells none."""
+    (tmp_path / "part").mkdir()
+    part = said_of(order(tmp_path / "part", records={"batches": DONE, "sales": SOLD + "2027-03-20,first,direct,peg,10,125\n"}))
+    assert "all 24 pieces are in hand or sold**. Pack and post the other 14." in part and "post them" not in part
+    paid = said_of(order(tmp_path, records={"batches": DONE, "sales": SOLD + "2027-03-02,first,direct,peg,0,90\n"}))
+    assert "**All is in hand:** pack and post it" in paid and "0 pieces of it" not in paid
+
+
+def test_what_is_over_has_no_first_day_of_work(tmp_path):
+    """Once all is in hand no sentence says when work can begin, and once it is sold none what certainty is wanted."""
+    sold = {"sales": SOLD + "2027-03-20,first,direct,peg,24,300\n"}
+    for name, records, begin, sure in ("new", {}, 1, 1), ("made", {"batches": DONE}, 0, 1), ("sold", sold, 0, 0):
+        (tmp_path / name).mkdir()
+        said = said_of(order(tmp_path / name, records=records))
+        assert (said.count("work can begin"), said.count("wanted certainty")) == (begin, sure)
+
+
+def test_an_order_said_to_be_over_with_nothing_logged_is_not_said_to_be_good(tmp_path):
+    """As `new` advises for a day gone by, before any row is written: what counts as made, and what to log; 10 sold of 24 ask for no sale of these."""
+    (tmp_path / "none").mkdir()
+    none = said_of(order(tmp_path / "none", finished=True))
+    assert "no load and no sale of it is logged, so all of it counts as made" in none and "24 pieces good" not in none
+    part = said_of(order(tmp_path, records={"sales": SOLD + "2027-03-20,first,direct,peg,10,125\n"}, finished=True))
+    assert "10 of 24 pieces sold by the sales log:** log the sale of any others and the hours" in part
+
+
 def test_pieces_that_are_sold_were_made(tmp_path):
     """Ten of 24 sold and no load logged: 14 are left, of two colours seven each; a load that was never counted may be where they came from."""
     sold = {"sales": SOLD + "2027-03-20,first,direct,peg,10,125\n"}

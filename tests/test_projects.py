@@ -416,6 +416,40 @@ def test_a_sale_says_how_many_were_delivered(tmp_path):
     assert after.actual.paid == 40 and "short" not in wording.headline(after, format_of(after.kit))
 
 
+@pytest.mark.parametrize(
+    ("row", "finished", "paid", "gross", "receipts", "said"),
+    [
+        # 300 so far and what is left of 600 at the plan's 3 % of fees, 14 of postage, 6 of packing
+        ("25,300,14", False, 40, 600, 600 * 0.97 - 14 - 6, "more than were ordered."),
+        ("0,150,", False, 40, 600, None, "more than were ordered."),  # a deposit
+        # said to be over: no more comes
+        ("25,300,14", True, 25, 300, 300 * 0.97 - 14 - 6, "more than were delivered, 15 short."),
+        ("40,580,14", False, 40, 580, 580 * 0.97 - 14 - 6, "more than were delivered."),
+    ],
+)
+def test_what_is_still_to_post_counts_at_what_is_left_of_the_price(row, finished, paid, gross, receipts, said, tmp_path):
+    """With all made and part of it sold the price of the rest is to come, as all of it is where none is sold (own arithmetic)."""
+    sale = "date,order,channel,product,pieces,price,postage_paid\n2026-03-25,first,direct,hook," + row + "\n"
+    project = told(with_logs(tmp_path, sales=sale), finished=finished)
+    told_of_it = wording.headline(project, format_of(project.kit))
+    assert (project.actual.paid, project.actual.gross) == (paid, pytest.approx(gross)) and said in told_of_it
+    assert receipts is None or project.actual.receipts == pytest.approx(receipts)
+    assert ("The 15 pieces that no sale names yet count at what is left" in told_of_it) == (row[0] == "2" and not finished)
+
+
+def test_casts_that_no_load_says_are_told_as_planned(tmp_path):
+    """An order entered with its sale alone: its casts are the plan's, and are not told as if they were logged."""
+    sale = "date,order,channel,product,pieces,price\n2026-03-25,first,direct,hook,40,600\n"
+    alone, logged = (
+        wording.headline(project, format_of(project.kit))
+        for project in (
+            told(with_logs(tmp_path / "a", **NOTHING | {"sales": sale})),
+            told(with_logs(tmp_path / "b", sales=sale)),
+        )
+    )
+    assert ", as planned, as no load of it is counted" in alone and "as planned, as no" not in logged
+
+
 def test_a_refund_counts_where_the_fees_are_not_known(tmp_path):
     """100 paid back and no fees in the row: 580 less the plan's 3 %, 14 of postage, 6 of packing and the 100 (own arithmetic)."""
     sale = "date,order,channel,product,pieces,price,postage_paid,refund\n2026-03-25,first,direct,hook,40,580,14,100\n"

@@ -235,6 +235,14 @@ def test_what_does_not_add_up_is_said(kit):
     assert "50 pieces left by the sales log, 27 good ones" in said
 
 
+@pytest.mark.parametrize(("last", "told"), [(10, False), (20, True)])
+def test_a_load_in_work_may_have_been_handled(kit, last, told):
+    """Ten pieces more than the counted loads are those of a load without a count; twenty more are not."""
+    sheet = f"date,step,minutes,pieces_handled\n2025-01-06,trim,30,20\n2025-01-07,trim,30,10\n2025-01-08,trim,30,{last}"
+    said = "\n".join(records.unreconciled(kit(batches=batches([9, 9, 9, np.nan]), timesheet=sheet)))
+    assert ("tile, trim: the timesheet handles" in said) == told
+
+
 def test_logs_that_agree_are_left_in_peace(kit):
     """Nothing is said where everything fits."""
     sheet = "date,step,minutes,pieces_handled,pieces_passed\n2025-01-06,trim,20,10,9\n2025-01-07,trim,20,10,9\n2025-01-08,trim,22,10,9"

@@ -118,8 +118,11 @@ def policy_sentence(plan: OrderPlan, fmt: Format) -> str:
     best = advised(plan)
     saved = once.casts - topped.casts_in_all
     sure = fmt.sure(plan.order.confidence)
+    average = fmt.count(round(topped.casts_in_all), "cast")
+    if round(topped.casts_in_all) == once.casts and abs(saved) >= 0.05:  # of few casts the difference shows in tenths
+        average = f"{fmt.number(topped.casts_in_all, 1)} casts"
     text = (
-        f"Counting and topping up takes {fmt.count(round(topped.casts_in_all), 'cast')} on average, {fmt.number(topped.casts_surely)} for {sure}, "
+        f"Counting and topping up takes {average} on average, {fmt.number(topped.casts_surely)} for {sure}, "
         f"and ends within two rounds in {fmt.chance(topped.within_two)} of cases; all at once takes {fmt.number(once.casts)} for {sure}. "
     )
     chances = f"{fmt.chance(topped.course.in_time)} against {fmt.chance(once.course.in_time)}"

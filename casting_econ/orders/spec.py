@@ -153,7 +153,7 @@ def order_of(
         fault("start", "is missing", "", "the first day on which work can begin")
     elif entry.due < start and not (booked or over):  # an order under way may be late
         right = "a date after the start; --by and --start take new days"
-        right += "; or its loads in the batches log, if it is over" if name else ""
+        right += "; or, if it is over, its loads or its sale in the logs, or --finished" if name else ""
         fault("due", "is before the work can start", f"{entry.due}, start {start}", right)
     items = entry.variants or {"": entry.pieces}
     if not isinstance(given, dict):

@@ -28,7 +28,9 @@ def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
     if order.set_of > 1:
         place = "load" if order.match_within == "load" else "lot, whatever its loads"
         text += f" in sets of {order.set_of} that must match, so that each set comes from one {place},"
-    text += f" to arrive by {day(fmt, order.due)}; work can begin on {day(fmt, order.start)}; wanted certainty {fmt.sure(order.confidence)}."
+    begin = "" if order.closed else f"; work can begin on {day(fmt, order.start)}"  # nothing of it is left to begin
+    sure = "" if order.closed and not order.to_post else f"; wanted certainty {fmt.sure(order.confidence)}"
+    text += f" to arrive by {day(fmt, order.due)}{begin}{sure}."
     if order.good or order.under_way:
         text += f" **In hand{' or sold' if order.sold else ''}: {fmt.count(order.good, 'piece')}**"
         if order.under_way:
@@ -79,12 +81,13 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
 def left_to_do(plan: OrderPlan, fmt: Format) -> str:
     """What is left of an order of which nothing is left to make, by what the sales log says of it."""
     order, sold = plan.order, sales_of(plan.planner.kit.study, plan.order.name)
+    if order.finished and not (order.begun or order.sold):  # as `new` says of an order whose day has gone by
+        return "**Over, as you say:** no load and no sale of it is logged, so all of it counts as made; log its loads, its hours and its sale, and ask again what it paid."
     if order.finished and order.sold < order.pieces:
-        there = "sold by the sales log" if order.sold else "good"
-        what = f"{fmt.number(order.sold or order.good)} of {fmt.count(order.pieces, 'piece')} {there}"
-        sale = "its sale and " if order.good else ""
+        what = f"{fmt.number(order.sold or order.good)} of {fmt.count(order.pieces, 'piece')} {'sold by the sales log' if order.sold else 'good'}"
+        sale = "the sale of any others and " if order.sold else "its sale and " if order.good else ""
         return f"**Over, as you say, with {what}:** log {sale}the hours that are in no log yet, and read in `project.html` what it paid."
-    if sold is None:
+    if sold is None or not (order.sold or order.finished):  # a deposit alone is a row of no piece
         return "**All is in hand:** pack and post it, and once it is write it into the sales log, with the name of the order."
     if order.to_post:
         return f"**{fmt.count(order.sold, 'piece')} of it are sold** by the sales log: pack and post the other {fmt.number(order.to_post)}."
@@ -197,11 +200,12 @@ def progress_sentence(plan: OrderPlan, fmt: Format) -> str:
         )
     if order.closed:
         all_of_it = f"all {fmt.count(order.pieces, 'piece')} are" if order.pieces > 1 else "the one piece is"
-        there = "sold" if order.sold >= order.pieces else "in hand"
+        there = "sold" if order.sold >= order.pieces else "in hand or sold" if order.sold else "in hand"
         over = [f"{fmt.count(order.over, 'piece')} over"] if order.over else []
         over += [f"{fmt.count(order.poured, 'cast')} under way and no longer needed"] if order.poured else []
         beyond = f", with {' and '.join(over)}" if over else ""
-        return f"**Complete: {all_of_it} {there}**{beyond}.{' Pack and post them.' if order.to_post else ''}"
+        rest = f"the other {fmt.number(order.to_post)}" if order.sold else "them"
+        return f"**Complete: {all_of_it} {there}**{beyond}.{f' Pack and post {rest}.' if order.to_post else ''}"
     text = f"{fmt.count(sum(order.short.values()), 'piece')} still to come"
     if order.poured:
         without = fmt.chance(plan.planner.curve(order, [0])[0])

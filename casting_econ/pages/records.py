@@ -105,12 +105,15 @@ def _contradictions(study, fmt):
         counts = load_counts(study, product)
         if counts is None:
             continue
+        working = float(
+            study.in_work.casts[study.in_work["product"] == product].sum()
+        )  # which the first steps may have handled already
         for step, entering, lost in counts.totals[["entering", "lost"]].itertuples():
             seen, short = handled.get((product, step), 0.0), _short(study, product, step)
             if short is not None and abs(short - lost) > max(0.25 * lost, 3.0):
                 said = f"{fmt.number(short)} pieces did not pass by the timesheet, {fmt.number(lost)} were lost by batches and faults"
                 yield f"{product}, {step}: {said}."
-            if seen and abs(seen - entering) > 0.1 * entering:
+            if seen and max(entering - seen, seen - entering - working) > 0.1 * entering:
                 said = f"{fmt.number(seen)} pieces, batches and faults say that {fmt.number(entering)} reached it"
                 yield f"{product}, {step}: the timesheet handles {said}."
         sold = 0.0 if sales is None else float(sales.pieces[sales["product"] == product].sum())

@@ -131,7 +131,8 @@ class Project:
             return None
         pieces = float(max(log.good, order.good, order.sold))
         paid = sum(min(order.in_hand.get(name, 0), wanted) for name, wanted in order.items.items()) if order.good else pieces
-        paid = max(paid, order.sold)  # as the sale says, whatever a load was called
+        if order.sold:  # as the sale says, whatever a load was called
+            paid = order.sold if order.finished else max(paid, order.sold)
         if log.entering is None:  # no load is counted: as many enter for a good one as planned
             scale = pieces / planned.pieces if planned.pieces else 0.0
             entering = {step: value * scale for step, value in planned.entering.items()}
@@ -224,7 +225,8 @@ class Project:
         return tuple(tools)
 
     def _brought(self, shape):
-        """What came in: by the sales that name the order, else the price for what was delivered. [money]"""
+        """What came in: by the sales that name the order, what is still to post at what is left of the price; else the price for what was
+        delivered. [money]"""
         order, mine = self.order, sales_of(self.kit.study, self.order.name)
         if mine is not None:
             price = float(mine.price.sum())
@@ -241,7 +243,8 @@ class Project:
                     usual = 0.0 if channel is None else float(getattr(channel, column))
                     kept += sign * (float(mine[column].sum()) - usual)
                     gross += float(mine[column].sum()) - usual if sign == 1 else 0.0
-            return gross, kept
+            left = max(order.price - price, 0.0) if order.to_post and order.price is not None else 0.0
+            return gross + left, kept + left * float(self.quoted.kept_share.mean())
         if order.price is None:
             return None, None
         missing = order.pieces - shape.paid

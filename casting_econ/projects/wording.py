@@ -19,8 +19,11 @@ def headline(project: Project, fmt: Format) -> str:
         pay = "No price is stated, so no pay an hour follows" if planned is None else f"Planned pay an hour: {fmt.money(planned)}"
         return f"{what}: nothing of it is logged, so there is only the plan. {pay}."
     state = "complete" if order.complete else "said to be over" if order.finished else "not complete yet"
-    text = f"{what}: {state}, {fmt.count(actual.pieces, 'good piece')} from {fmt.count(actual.casts, 'cast')}"
-    text += f", {fmt.number(actual.pieces - actual.paid)} more than were delivered" if actual.pieces - actual.paid >= 0.5 else ""
+    casts = fmt.count(actual.casts, "cast")
+    casts = f"about {casts}, as planned, as no load of it is counted" if project.log.entering is None else casts
+    text = f"{what}: {state}, {fmt.count(actual.pieces, 'good piece')} from {casts}"
+    than = "ordered" if order.to_post else "delivered"
+    text += f", {fmt.number(actual.pieces - actual.paid)} more than were {than}" if actual.pieces - actual.paid >= 0.5 else ""
     text += f", {fmt.number(order.pieces - actual.paid)} short" if actual.paid < order.pieces else ""
     pay = actual.pay()
     if pay is None:
@@ -30,7 +33,9 @@ def headline(project: Project, fmt: Format) -> str:
     if not side and planned is not None:
         side = f"{fmt.money(abs(pay - planned))} {'more' if pay > planned else 'less'} than the {fmt.money(planned)} planned"
     versus = "reaches" if pay >= project.wage else "does not reach"
-    return f"{text}. **An hour of it paid {fmt.money(pay)}**{f', {side}' if side else ''}; that {versus} the target of {fmt.money(project.wage)}."
+    rest = f" The {fmt.count(order.to_post, 'piece')} that no sale names yet {'counts' if order.to_post == 1 else 'count'} at what is left of its price."
+    rest = rest if order.sold and order.to_post and order.price is not None else ""
+    return f"{text}. **An hour of it paid {fmt.money(pay)}**{f', {side}' if side else ''}; that {versus} the target of {fmt.money(project.wage)}.{rest}"
 
 
 def hours_sentence(project: Project, fmt: Format) -> str:

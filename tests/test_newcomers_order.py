@@ -342,7 +342,10 @@ def test_a_log_that_contradicts_the_yield_is_told(tmp_path, share, records, reme
     good = 12 if share == "20 %" else 0
     log = "batch,date,product,casts,good,order\n" + "".join(f"B{n},2027-03-{n:02},peg,12,{good},first\n" for n in (1, 2, 3))
     sand = '[products.peg.steps.sand]\nminutes = "3 min"'
-    changes = (sand, f'{sand}\npass_share = {{ value = "{share}"{records} }}'), ("pieces = 24\nstart", "pieces = 48\nstart")
+    changes = (
+        (sand, f'{sand}\npass_share = {{ value = "{share}"{records} }}'),
+        ("pieces = 24\nstart", f"pieces = {4 * good or 4}\nstart"),
+    )
     plan = order(tmp_path, *changes, records={"batches": log})
     fmt = format_of(plan.planner.kit)
     told = wording.contradiction(plan, fmt)

@@ -59,7 +59,7 @@ def ratio_of_units(unit: str, wanted: str, currency: str) -> float:
     own, asked = (_plain(text or "dimensionless", currency) for text in (unit, wanted))
     if own and (list(own) == list(asked) or (wanted == "dimensionless" and own.keys() <= {*COUNTED, wanted})):
         return reduce(truediv, (own[base] / asked.get(base, 1.0) for base in own))
-    if own and asked and own.keys() | asked.keys() <= {"gram", "milliliter", "dimensionless"}:
+    if len(own) == len(asked) == 1 and own.keys() | asked.keys() <= {"gram", "milliliter", "dimensionless"}:
         raise ValueError(said)
 
     import pint

@@ -400,6 +400,13 @@ def test_scrap_now_where_more_scrap_helps(changed):
     assert "would change it by +\u2060€" in said
 
 
+def test_scrap_now_where_nearly_all_is_scrap(changed):
+    """Of a hundred casts a check passes one: there are no five points more, so nothing is said of them."""
+    said = scrap_now(changed(('"89 %"', '"1 %"')), "knob")
+
+    assert said.startswith(f"Today 99.1{NB}% of the casts of knob end as scrap.") and "five points" not in said
+
+
 # prices, hours, places
 
 

@@ -49,12 +49,13 @@ def scrap_curve(kit: OpenStudy, product: str, rates) -> pd.DataFrame:
 def scrap_now(kit: OpenStudy, product: str) -> str:
     """Today's scrap rate and what none at all would add."""
     fmt, scrap, now = format_of(kit), 1 - float(kit.point().products[product]["yield"]), float(kit.point().totals["pay_per_hour"])
-    none, more = pay_at_scrap(kit, product, 0.0, scrap + 0.05)
+    none, more = pay_at_scrap(kit, product, 0.0, scrap + 0.05 if scrap < 0.95 else scrap)
     without = f"Without any, an hour would bring {fmt.money(none)} instead of {fmt.money(now)}"
     start = f"Today {fmt.percent(scrap, 1)} of the casts of {product} end as scrap. {without}"
     if scrap == 0:
         start = f"No cast of {product} ends as scrap in this study, and an hour brings {fmt.money(now)}"
-    return f"{start}; five points more scrap would change it by {signed(fmt, more - now)}."
+    change = f"; five points more scrap would change it by {signed(fmt, more - now)}" if scrap < 0.95 else ""
+    return f"{start}{change}."
 
 
 def scrap_break_even(kit: OpenStudy, product: str) -> str:

@@ -30,10 +30,16 @@ def test_ratio_of_units_published(unit, wanted, expected, source):
 
 @pytest.mark.parametrize(
     ("unit", "wanted", "expected"),
-    [("week", "hour", 168.0), ("hour", "minute", 60.0), ("percent", "dimensionless", 0.01), ("EUR/kg", "EUR/gram", 0.001)],
+    [
+        ("week", "hour", 168.0),
+        ("hour", "minute", 60.0),
+        ("percent", "dimensionless", 0.01),
+        ("EUR/kg", "EUR/gram", 0.001),
+        ("kg/dimensionless", "gram", 1000.0),
+    ],
 )
 def test_ratio_of_units_by_definition(unit, wanted, expected):
-    """Definitions: 7 x 24 h, 60 min, a hundredth, a thousandth."""
+    """Definitions: 7 x 24 h, 60 min, a hundredth, a thousandth, and a kilogram for each of what is only counted."""
     assert ratio_of_units(unit, wanted, "EUR") == pytest.approx(expected, rel=1e-15)
 
 

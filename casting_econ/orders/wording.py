@@ -53,9 +53,10 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
     else:
         earned, pay = quoted.chance(order.price), fmt.money(quoted.pay(order.price).mean())
         price = f"**{fmt.money(order.price)} {certainty_word(earned)}:** an hour brings {pay}, target {fmt.money(quoted.target)} (chance {fmt.chance(earned)})."
-        if order.closed:
-            price = f"**{fmt.money(order.price)}:** an hour paid {pay} by the study's minutes, target {fmt.money(quoted.target)}."
-        if order.closed and not order.complete:
+        if order.closed and order.complete:
+            known = order.name in plan.planner.kit.study.file.commissions
+            price = f"**{fmt.money(order.price)}:** an hour would have paid {pay} by the study's minutes, target {fmt.money(quoted.target)}{'; what it did pay, by the logs, is in `project.html`' * known}."
+        elif order.closed:
             price = f"**{fmt.money(order.price)}** was for {fmt.count(order.pieces, 'piece')}: what an hour of fewer paid is in `project.html`."
     if plan.meets_date:
         when = f"**By {day(fmt, order.due)}:** yes, with a chance of {fmt.chance(chance)}."
@@ -324,14 +325,13 @@ def price_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
         casts = "the casts of its batches" if order.checked else "as many casts as the yield asks for"
         text += f" The pieces in hand are in all this: {casts}, {fmt.number(quoted.done_hours.mean(), 1)} hours by the study's minutes."
     if order.price is None:
-        state = " State the price agreed, to see what the order pays." if order.closed else ""
-        return text + " No price is stated yet: the quote asks the last of these, rounded up." + state
+        return f"{text} No price is stated yet: the quote asks the last of these, rounded up.{' State the price agreed, to see what the order pays.' * order.closed}"
     if not quoted.hours.any():
         return text + " It takes no hours, so no pay an hour follows from its price."
     pay, chance = quoted.pay(order.price), quoted.chance(order.price)
     low, high = np.quantile(pay, [0.1, 0.9])
     by = " by the study's minutes and prices" + ("" if order.complete else ", were it paid in full") if order.closed else ""
-    text += f" At **{fmt.money(order.price)}** an hour {'paid' if order.closed else 'pays'} {fmt.money(pay.mean())}{by} ({fmt.money(low)} to {fmt.money(high)}), and the target of {fmt.money(target)} is earned with a chance of {fmt.chance(chance)}."
+    text += f" At **{fmt.money(order.price)}** an hour {'would have paid' if order.closed else 'pays'} {fmt.money(pay.mean())}{by} ({fmt.money(low)} to {fmt.money(high)}), and the target of {fmt.money(target)} is earned with a chance of {fmt.chance(chance)}."
     if order.closed:
         return text
     if order.price < quoted.bills_only:

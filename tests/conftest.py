@@ -131,9 +131,11 @@ simulate, courses = planner.simulate, {}
 def simulated_once(plan, calendar, *, record=False):
     """Follow the same loads through the same calendar once for all plans of a worker; tests of the rules call the model itself."""
     key = sha256(pickle.dumps((plan, calendar, record))).digest()
-    if key not in courses:
-        courses[key] = simulate(plan, calendar, record=record)
-    return courses[key]
+    found = courses[key] if key in courses else simulate(plan, calendar, record=record)
+    if len(courses) > 128:  # what is kept of each can be large
+        del courses[next(iter(courses))]
+    courses[key] = found
+    return found
 
 
 planner.simulate = simulated_once

@@ -281,7 +281,6 @@ def test_what_is_ready_must_be_packed_before_the_last_posting_day_is_over():
     assert "A load more" not in lines and "0 casts" not in lines and "quarter more" not in lines and "0 sets" not in lines
     assert (
         "an hour would have paid" in lines
-        and "project.html" not in lines  # it is no commission, so nothing is looked back on
         and "nan" not in lines
         and '"pay_per_hour_at_price": null' not in as_json(order_results(plan, price_of(plan)))
     )

@@ -76,9 +76,7 @@ def test_half_way_the_curve_meets_the_plan():
 
 def test_in_the_end_all_is_in_hand_and_what_an_hour_paid_is_said():
     """Complete, with what is over, whether the day is after the last row or none is given."""
-    assert "Complete: all 256 pieces are sold, with" in said(
-        FINISHED
-    ) and "what it did pay, by the logs, is in project.html" in said(FINISHED)
+    assert "Complete: all 256 pieces are sold, with" in said(FINISHED) and "an hour would have paid" in said(FINISHED)
     plan = priced(FINISHED)[0]
     assert all(plan.order.in_hand[colour] >= 32 for colour in plan.order.variants)
     code, out, _ = command("order", DATA / STUDY, "first-order", "--answer-only")

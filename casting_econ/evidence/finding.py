@@ -75,10 +75,8 @@ def rows_finding(number, weight, totals, units, data, counted, spread):
     units = np.asarray(units, float)
     stated, rows = rows_prior(number.value, weight, number.distribution, spread)
     found, guess = (rows_posterior([stated], [rows], *seen, spread=spread) for seen in ((totals, units[:, None]), _NO_ROWS))
-    observed, weight = (
-        float(np.sum(totals) / units.sum()),
-        rows * (found.scatter / spread) ** 2,
-    )  # in rows that scatter as these do
+    observed = float(np.sum(totals) / units.sum())
+    weight = rows * (found.scatter / spread) ** 2  # in rows that scatter as these do
     return Finding(found.means[0], guess.means[0], observed, data, weight, units.size, counted)
 
 

@@ -227,9 +227,8 @@ def _picture(state, columns, sizes, origin):
     """What the future of these draws depends on, moments since `origin`; sets and stations that are alike in order."""
     now, poured, number, at, ready, left, pot = (a[..., columns] for a in state)
     empty, passed = at < 0, now[:, None]
-    moment = (
-        np.where(~empty & (left == 0), ready, np.maximum(ready, passed)) - origin[columns]
-    )  # no hands: it does not wait for now
+    # what needs no hands does not wait for now
+    moment = np.where(~empty & (left == 0), ready, np.maximum(ready, passed)) - origin[columns]
     order = np.argsort(np.where(empty, -_NEVER - moment[0], number - poured), axis=0)
     rows = np.where(empty, 0, number - poured), at, moment, np.where(empty, 0, left)
     loads = [np.take_along_axis(*np.broadcast_arrays(row, order), -2) for row in rows]

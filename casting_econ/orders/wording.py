@@ -54,8 +54,7 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
         earned, pay = quoted.chance(order.price), fmt.money(quoted.pay(order.price).mean())
         price = f"**{fmt.money(order.price)} {certainty_word(earned)}:** an hour brings {pay}, target {fmt.money(quoted.target)} (chance {fmt.chance(earned)})."
         if order.closed and order.complete:
-            known = order.name in plan.planner.kit.study.file.commissions
-            price = f"**{fmt.money(order.price)}:** an hour would have paid {pay} by the study's minutes, target {fmt.money(quoted.target)}{'; what it did pay, by the logs, is in `project.html`' * known}."
+            price = f"**{fmt.money(order.price)}:** an hour would have paid {pay} by the study's minutes, target {fmt.money(quoted.target)}."
         elif order.closed:
             price = f"**{fmt.money(order.price)}** was for {fmt.count(order.pieces, 'piece')}: what an hour of fewer paid is in `project.html`."
     if plan.meets_date:

@@ -105,9 +105,8 @@ def _contradictions(study, fmt):
         counts = load_counts(study, product)
         if counts is None:
             continue
-        working = float(
-            study.in_work.casts[study.in_work["product"] == product].sum()
-        )  # which the first steps may have handled already
+        # loads in work, which the first steps may have handled already
+        working = float(study.in_work.casts[study.in_work["product"] == product].sum())
         for step, entering, lost in counts.totals[["entering", "lost"]].itertuples():
             seen, short = handled.get((product, step), 0.0), _short(study, product, step)
             if short is not None and abs(short - lost) > max(0.25 * lost, 3.0):

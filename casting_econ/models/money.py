@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from .checks import checked, checked_share
+from .checks import checked, checked_share, share_of
 
 
 def yearly_charge(price, resale, life_years, interest=0.0):
@@ -38,6 +38,21 @@ def straight_line(price, resale, life_years, years):
     (225.0, 300.0)
     """
     return float(yearly_charge(price, min(resale, price), life_years)) * min(max(years, 0.0), life_years)
+
+
+def part_of_year(making, year_making, days, weeks):
+    """Part of a year that falls on an order: of the year's hours of making, never more than that of its days, nor than the whole. [-]
+
+    Hours of making of the order and of the year [hour]; days that the order ran [day], over the weeks at work in a year [week/year],
+    above zero. Of a year without making the days alone say it. ValueError outside these ranges.
+
+    30 of 120 hours are a quarter of the year; in 23 days of 46 weeks they are 23 / (7 x 46) of it (own arithmetic):
+
+    >>> float(part_of_year(30, 120, 200, 46)), round(float(part_of_year(30, 120, 23, 46)), 4)
+    (0.25, 0.0714)
+    """
+    making, whole = checked("making", making, low=0.0), checked("making of the year", year_making, low=0.0)
+    return np.minimum(share_of(making, whole, 1.0), np.minimum(checked("days", days, low=0.0) / 7 / checked("weeks", weeks, above=0.0), 1.0))
 
 
 def self_employed_target(wage, paid_hours_per_year, employer_share, weeks_worked, full_week_hours):

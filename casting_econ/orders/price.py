@@ -9,6 +9,7 @@ import numpy as np
 from ..models import piece_cost
 from ..models.costs import material_cost, mould_per_cast
 from ..models.counts import loads_for
+from ..models.money import part_of_year
 from ..models.schedule import DAY
 from ..models.yields import surviving_share
 from ..study.stations import load_sizes
@@ -180,18 +181,13 @@ def _past(plan):
 
 
 def _shared(plan, bench):
-    """Overheads and equipment, and weekly hours, that fall on an order by draw. [money, hour]
-
-    Its part of the year is its part of the hours of making, never more than that of the weeks it runs, nor than the whole.
-    """
+    """Overheads and equipment, and weekly hours, that fall on an order by draw. [money, hour]"""
     planner, order, course = plan.planner, plan.order, plan.course
     year, weeks = planner.kit.point().totals, float(planner.point_inputs.weeks_per_year)
-    making = float(year["make_hours_per_year"])
-    share = np.minimum(bench / making if making > 0 else np.ones_like(bench), 1.0)
     if order.good > sum(good for _, good in order.checked):  # no log says since when: as long as from nothing
         course = plan.with_order(in_hand={}, under_way=(), finished=False).course
     ran = course.schedule.finish - course.opened.seconds(min(order.start, order.begun or order.start))
-    share = np.minimum(share, ran / (7 * DAY) / weeks)
+    share = part_of_year(bench, float(year["make_hours_per_year"]), ran / DAY, weeks)
     # the weekly hours of weeks at work: illness takes none of an order's own
     fixed = float(planner.point_inputs.fixed_hours_per_week) * weeks
     return share * float(year["overhead_per_year"] + year["equipment_per_year"]), share * fixed

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from ..models import piece_cost
-from ..models.money import straight_line
+from ..models.money import part_of_year, straight_line
 from ..models.projects import YEAR, bridge, charged_by_use, in_digits
 from ..models.workshop import Material, Product, Step
 from .logged import MOULDS
@@ -47,8 +47,9 @@ class Account:
     parts: float = 0.0  # [money]
     mould_money: float = 0.0  # [money]
     other: float = 0.0  # bought for it and in no plan [money]
-    overhead_rate: float  # on an hour of making [money/hour]
-    year_hours: float  # of making in the study's year, by which equipment without another life wears [hour]
+    year_overhead: float  # [money/year]
+    year_hours: float  # of making in the study's year [hour]
+    year_weeks: float  # at work in it [week]
     tools: tuple[Tool, ...]
 
     @property
@@ -70,14 +71,19 @@ class Account:
         """Materials, parts, moulds, and what was bought beside them. [money]"""
         return sum(self.materials.values()) + self.parts + self.mould_money + self.other
 
+    def of_year(self, making: float, days: float | None) -> float:
+        """Part of the study's year that so many hours of making in so many days are; by the hours alone where nobody knows the days. [-]"""
+        return float(part_of_year(making, self.year_hours, 7 * self.year_weeks if days is None else days, self.year_weeks))
+
     @property
     def overhead(self) -> float:
         """[money]"""
-        return self.overhead_rate * self.making
+        return self.year_overhead * self.of_year(self.making, self.days)
 
-    def equipment(self, basis: str) -> float:
-        """Charge of equipment on one of the bases. [money]"""
-        return equipment(self.tools, basis, self.making, self.loads, self.days or 0.0, self.year_hours)
+    def equipment(self, basis: str, tools: tuple[Tool, ...] | None = None) -> float:
+        """Charge of equipment, its own or other, on one of the bases. [money]"""
+        used = {"loads": self.loads, "making": self.making, "year": self.of_year(self.making, self.days)}
+        return equipment(self.tools if tools is None else tools, basis, days=self.days or 0.0, **used)
 
     def pay(self, basis: str = "by_use") -> float | None:
         """Pay an hour; None without a price or without hours. [money/hour]"""
@@ -101,10 +107,10 @@ class Account:
         return {step.name: self.lost.get(step.name, 0.0) * step.spent_when_found for step in cost.steps}
 
 
-def equipment(tools, basis: str, making: float, loads: float, days: float, year_hours: float) -> float:
-    """Charge of equipment for an order: by the share of its life in loads or hours of making that it took, by time, or all at once.
+def equipment(tools, basis: str, *, days=0.0, loads=0.0, making=0.0, year=0.0) -> float:
+    """Charge of equipment for an order: by the share of its life in loads or hours of making that it took, by time, or all at once. [money]
 
-    A life in years alone is so many of the study's years of making; equipment of unknown life is used up. [money]
+    A life in years alone passes with the part of the year that falls on the order; equipment of unknown life is used up.
     """
     total = 0.0
     for tool in tools:
@@ -114,9 +120,10 @@ def equipment(tools, basis: str, making: float, loads: float, days: float, year_
             total += straight_line(tool.price, tool.resale, tool.life_years, days / YEAR)
         elif tool.life_loads is not None:
             total += charged_by_use(tool.price, tool.resale, tool.life_loads, loads)
+        elif tool.life_hours is not None:
+            total += charged_by_use(tool.price, tool.resale, tool.life_hours, making)
         else:
-            life = tool.life_hours or tool.life_years * (year_hours or making)
-            total += charged_by_use(tool.price, tool.resale, life, making) if life > 0 else 0.0
+            total += straight_line(tool.price, tool.resale, tool.life_years, year)
     return total
 
 
@@ -130,8 +137,6 @@ def _parted(account: Account, planned: Account) -> dict[str, object]:
             extra[name] = hours
         else:
             each[name] = hours if at is None else hours / at
-    own = equipment(account.tools, "by_use", account.making, account.loads, 0.0, account.year_hours)
-    usual = equipment(planned.tools, "by_use", account.making, account.loads, 0.0, planned.year_hours)
     return {
         "volume": (account.pieces, account.paid, account.loads / next(iter(account.entering.values()))),
         "minutes": each,
@@ -139,7 +144,8 @@ def _parted(account: Account, planned: Account) -> dict[str, object]:
         "materials": (
             {step: money / account.entering[step] for step, money in account.materials.items() if account.entering[step] > 0},
             account.parts / account.paid,
-            account.mould_money + account.other + own - usual,
+            account.mould_money + account.other + account.equipment("by_use") - account.equipment("by_use", planned.tools),
+            account.days,
         ),
         "price": account.receipts / account.paid,
         "hours not planned": extra,
@@ -158,22 +164,25 @@ def causes_of(planned: Account, actual: Account) -> dict[str, float] | None:
 def parts_of(planned: Account, actual: Account) -> dict[str, float] | None:
     """The same with all digits, as the bridge has it. [money/hour]
 
-    Equipment counts by use and overheads by hours of making, at the plan's rates; what equipment cost beyond the plan is with the materials.
+    Equipment counts by use, overheads by the part of the year. What equipment cost beyond the plan, and what of the year falls on it as it
+    ran for other days than planned, is with the materials.
     """
     if planned.pay() is None or actual.pay() is None or min(planned.pieces, planned.paid, actual.pieces, actual.paid) <= 0:
         return None
     steps = list(planned.entering)
 
     def pay(value: Mapping[str, object]) -> float:
-        (pieces, paid, loads), (materials, parts, rest) = value["volume"], value["materials"]
+        (pieces, paid, loads), (materials, parts, rest, days) = value["volume"], value["materials"]
         entering = {step: pieces * value["scrap"].get(step, 0.0) for step in steps}
         hours = {name: each * entering.get(name, 1.0) for name, each in value["minutes"].items()}
         for name, more in value["hours not planned"].items():
             hours[name] = hours.get(name, 0.0) + more
         making = sum(hours.get(name, 0.0) for name in (*steps, MOULDS))
-        charge = equipment(planned.tools, "by_use", making, entering[steps[0]] * loads, 0.0, planned.year_hours)
+        year = planned.of_year(making, days)
+        charge = equipment(planned.tools, "by_use", loads=entering[steps[0]] * loads, making=making, year=year)
+        charge += planned.year_overhead * year
         spent = sum(entering[step] * each for step, each in materials.items()) + paid * parts + rest
-        return (paid * value["price"] - spent - planned.overhead_rate * making - charge) / sum(hours.values())
+        return (paid * value["price"] - spent - charge) / sum(hours.values())
 
     try:
         return bridge(pay, _parted(planned, planned), _parted(actual, planned))

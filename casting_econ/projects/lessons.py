@@ -217,7 +217,7 @@ class Lessons:
         rows = []
         for tool in account.tools:
             if tool.life_years:
-                worn = equipment((tool,), "by_time", 0.0, 0.0, account.days or 0.0, 0.0)
+                worn = equipment((tool,), "by_time", days=account.days or 0.0)
                 rows.append((tool.name, f"serves {tool.life_years:.3g} years", tool.price - worn))
         for row in project.items:
             left = row.bought - row.used

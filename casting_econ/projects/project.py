@@ -65,9 +65,7 @@ class Project:
         }
         end = plan.course.finish_at(0.5)
         days = (plan.course.opened.date_of(end) - plan.order.start).days + 1.0 if end < NEVER else None
-        year, making = planner.kit.point().totals, float(quoted.bench_hours.mean())
-        yearly = float(year["overhead_per_year"] + year["equipment_per_year"])
-        share = float(year["overhead_per_year"]) / yearly if yearly else 0.0
+        year = planner.kit.point().totals
         gross, receipts = self._receipts(plan.order.price)
         account = Account(
             casts=plan.casts_in_loads,
@@ -82,8 +80,9 @@ class Project:
             hours={name: value for name, value in hours.items() if value > 0},
             gross=gross,
             receipts=receipts,
-            overhead_rate=float(quoted.carried.mean()) * share / making if making else 0.0,
+            year_overhead=float(year["overhead_per_year"]),
             year_hours=float(year["make_hours_per_year"]),
+            year_weeks=float(planner.point_inputs.weeks_per_year),
             tools=self._tools(),
         )
         return replace(account, **self.materials.money(account))
@@ -148,7 +147,7 @@ class Project:
             lots=lots,
             pieces=pieces,
             paid=float(min(paid, order.pieces)),
-            days=(log.ended - log.begun).days + 1.0 if log.begun else None,
+            days=(log.ended - log.begun).days + 1.0 if log.begun else planned.days,
             moulds=planned.moulds if made is None else made,
             entering=entering,
             lost=lost,

@@ -30,7 +30,7 @@ SHORT = [
 ]
 SHORT += ["fees, packing and postage", "materials, parts and moulds used", "overheads", "equipment by use", "pay an hour"]
 TOLD = {  # of each basis: its name, and what it means
-    "by_use": ("equipment by use", "the share of its life, in loads or hours of making, that the order took"),
+    "by_use": ("equipment by use", "the share of its life in loads or hours of making that the order took; of a life in years alone its part of the year"),
     "by_time": ("equipment by time", "straight line over the days of the order"),
     "at_once": ("equipment all at once", "all that it cost"),
 }
@@ -58,7 +58,7 @@ def project_table(project: Project) -> pd.DataFrame:
     row("casts", "cast", lambda a: a.casts)
     row("loads", "load", lambda a: a.loads)
     row("moulds made", "mould" if project.plan.planner.moulds else "set", lambda a: a.moulds)
-    row("first day to last", "day", lambda a: a.days)
+    row("first day to last", "day", lambda a: a.days, "" if project.log.begun or not actual else "in no log: as planned")
     for step in planned.entering:
         remark = "in no log: as planned" if step in project.not_logged else ""
         row(f"{step}: a piece", "min", lambda a, step=step: a.minutes_each(step), remark)

@@ -276,7 +276,7 @@ def order(study: str, name: str | None, answer_only: bool, scenario: tuple[str, 
         **asked,
     )
     if found:
-        for label, page in (("\nPlan", "plan"), ("Quote to print", "quote"), ("What it paid", "project")):
+        for label, page in (("\nPlan", "plan"), ("Quote to print", "quote"), ("Looked back on", "project")):
             if (found / f"{page}.html").is_file():
                 click.echo(f"{label}: {(found / f'{page}.html').resolve()}")
 

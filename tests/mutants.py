@@ -35,7 +35,7 @@ TESTS = {  # that should notice, quickest first
     "casting_econ/evidence/changes.py": ["tests/test_changes.py"],
     "casting_econ/evidence/months.py": ["tests/test_months.py", "tests/test_orders_seen.py"],
     "casting_econ/models/tax.py": [f"{PUBLISHED}taxes.py", "tests/test_tax.py"],
-    "casting_econ/models/money.py": [f"{PUBLISHED}money.py"],
+    "casting_econ/models/money.py": [f"{PUBLISHED}money.py", "tests/test_projects.py"],
     "casting_econ/models/cash.py": [f"{PUBLISHED}cash_flow.py", "tests/test_cash.py", "tests/test_cash_months.py"],
     "casting_econ/models/flows.py": ["tests/test_cash_months.py"],
     "casting_econ/pages/cash_paths.py": ["tests/test_cash_months.py"],
@@ -193,6 +193,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("(price - resale) / life", "price / life"),
         ('checked("price", price, low=0.0)', 'checked("price", price, low=0.1)'),
         ("year * (1.0 + checked_share", "year * (1.0 - checked_share"),
+        ("share_of(making, whole, 1.0), run), 1.0)", "share_of(making, whole, 1.0), 1.0), 1.0)"),
     ],
     "casting_econ/models/cash.py": [
         ("flows * np.exp(-growth", "flows * np.exp(growth"),
@@ -364,8 +365,8 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
     "casting_econ/projects/account.py": [
         ("- self.overhead - self.equipment(basis)", "- self.equipment(basis)"),
         ("making, entering[steps[0]] * loads", "making, entering[steps[-1]] * loads"),
-        ("account.mould_money + account.other + own - usual", "account.mould_money + account.other"),
-        ("tool.life_years * (year_hours or making)", "(year_hours or making)"),
+        (' - account.equipment("by_use", planned.tools)', ""),
+        ("planned.of_year(making, days)", "planned.of_year(making, planned.days)"),
     ],
     "casting_econ/models/mix.py": [
         ("linprog(-gain", "linprog(gain"),

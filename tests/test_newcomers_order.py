@@ -296,6 +296,17 @@ def test_an_order_said_to_be_over_with_nothing_logged_is_not_said_to_be_good(tmp
     assert "10 of 24 pieces sold by the sales log:** log the sale of any others and the hours" in part
 
 
+def test_an_order_that_is_over_with_part_of_it_sold_goes_by_its_sales(tmp_path):
+    """All 24 good and 10 sold: once it is said to be over its price is that of more than it brought; before, the others are to post."""
+    for name, finished in ("open", False), ("over", True):
+        (tmp_path / name).mkdir()
+        records = {"batches": DONE, "sales": SOLD + "2027-03-20,first,direct,peg,10,125\n"}
+        said = said_of(order(tmp_path / name, records=records, finished=finished))
+        over = "was for 24 pieces: what an hour of fewer paid is in", "10 of 24 pieces were sold**, 24 were good"
+        assert [part in said for part in over] == [finished] * 2
+        assert ("Complete: all 24 pieces are in hand or sold" in said) == ("Pack and post the other 14" in said) == (not finished)
+
+
 def test_pieces_that_are_sold_were_made(tmp_path):
     """Ten of 24 sold and no load logged: 14 are left, of two colours seven each; a load that was never counted may be where they came from."""
     sold = {"sales": SOLD + "2027-03-20,first,direct,peg,10,125\n"}

@@ -52,7 +52,8 @@ def part_of_year(making, year_making, days, weeks):
     (0.25, 0.0714)
     """
     making, whole = checked("making", making, low=0.0), checked("making of the year", year_making, low=0.0)
-    return np.minimum(share_of(making, whole, 1.0), np.minimum(checked("days", days, low=0.0) / 7 / checked("weeks", weeks, above=0.0), 1.0))
+    run = checked("days", days, low=0.0) / 7 / checked("weeks", weeks, above=0.0)
+    return np.minimum(np.minimum(share_of(making, whole, 1.0), run), 1.0)
 
 
 def self_employed_target(wage, paid_hours_per_year, employer_share, weeks_worked, full_week_hours):

@@ -105,6 +105,11 @@ class Order:
         return not any(self.short.values())
 
     @property
+    def ended_short(self) -> bool:
+        """Whether it is said to be over with less than was ordered: by its sales where there are any, else by what is good."""
+        return self.finished and (self.sold < self.pieces if self.sold else not self.complete)
+
+    @property
     def to_post(self) -> int:
         """Pieces that no sale names yet; none of an order said to be over. [piece]"""
         return 0 if self.finished else max(self.pieces - self.sold, 0)

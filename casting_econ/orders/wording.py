@@ -53,7 +53,7 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
     else:
         earned, pay = quoted.chance(order.price), fmt.money(quoted.pay(order.price).mean())
         price = f"**{fmt.money(order.price)} {certainty_word(earned)}:** an hour brings {pay}, target {fmt.money(quoted.target)} (chance {fmt.chance(earned)})."
-        if order.closed and order.complete:
+        if order.closed and not order.ended_short:
             price = f"**{fmt.money(order.price)}:** an hour would have paid {pay} by the study's minutes, target {fmt.money(quoted.target)}."
         elif order.closed:
             price = f"**{fmt.money(order.price)}** was for {fmt.count(order.pieces, 'piece')}: what an hour of fewer paid is in `project.html`."
@@ -194,10 +194,9 @@ def progress_sentence(plan: OrderPlan, fmt: Format) -> str:
     order = plan.order
     if not (order.begun or order.good):
         return "Nothing of this order is cast yet, or the batches log does not say so."
-    if order.closed and not order.complete:
-        return (
-            f"**Over: {fmt.number(order.good)} of {fmt.count(order.pieces, 'piece')} were good**, and the rest is not cast again."
-        )
+    if order.ended_short:
+        what = f"sold**, {fmt.number(order.good)} were good" if order.sold else "good**"
+        return f"**Over: {fmt.number(order.sold or order.good)} of {fmt.count(order.pieces, 'piece')} were {what}, and no more is cast."
     if order.closed:
         all_of_it = f"all {fmt.count(order.pieces, 'piece')} are" if order.pieces > 1 else "the one piece is"
         there = "sold" if order.sold >= order.pieces else "in hand or sold" if order.sold else "in hand"
@@ -329,7 +328,7 @@ def price_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
         return text + " It takes no hours, so no pay an hour follows from its price."
     pay, chance = quoted.pay(order.price), quoted.chance(order.price)
     low, high = np.quantile(pay, [0.1, 0.9])
-    by = " by the study's minutes and prices" + ("" if order.complete else ", were it paid in full") if order.closed else ""
+    by = " by the study's minutes and prices" + (", were it paid in full" if order.ended_short else "") if order.closed else ""
     text += f" At **{fmt.money(order.price)}** an hour {'would have paid' if order.closed else 'pays'} {fmt.money(pay.mean())}{by} ({fmt.money(low)} to {fmt.money(high)}), and the target of {fmt.money(target)} is earned with a chance of {fmt.chance(chance)}."
     if order.closed:
         return text

@@ -209,7 +209,7 @@ class Project:
         if bought is None:
             return 0.0
         known = {item for _, _, item, _ in self.materials.entries}
-        known |= set(self.kit.study.file.overheads)  # which fall on it by the hour
+        known |= set(self.kit.study.file.overheads)  # of which a part of the year falls on it
         return float(bought.paid[(bought.kind != "equipment") & ~bought["item"].isin(known)].sum())
 
     @cached_property
@@ -224,9 +224,13 @@ class Project:
         return tuple(tools)
 
     def _brought(self, shape):
-        """What came in: by the sales that name the order, what is still to post at what is left of the price; else the price for what was
-        delivered. [money]"""
-        order, mine = self.order, sales_of(self.kit.study, self.order.name)
+        """What came in: by the sales that name the order, what no sale names yet at what is left of the price for what was made; else that
+        price. [money]"""
+        order, mine, owed = self.order, sales_of(self.kit.study, self.order.name), None
+        if order.price is not None:
+            missing = order.pieces - shape.paid
+            owed = order.price * shape.paid / order.pieces
+            owed -= (order.short_penalty + order.short_penalty_each * missing) if missing > 0 else 0.0
         if mine is not None:
             price = float(mine.price.sum())
             gross, kept = self._receipts(price)
@@ -242,13 +246,8 @@ class Project:
                     usual = 0.0 if channel is None else float(getattr(channel, column))
                     kept += sign * (float(mine[column].sum()) - usual)
                     gross += float(mine[column].sum()) - usual if sign == 1 else 0.0
-            left = max(order.price - price, 0.0) if order.to_post and order.price is not None else 0.0
+            left = max(owed - price, 0.0) if owed is not None and (order.to_post or not order.sold) else 0.0
             return gross + left, kept + left * float(self.quoted.kept_share.mean())
-        if order.price is None:
-            return None, None
-        missing = order.pieces - shape.paid
-        owed = order.price * shape.paid / order.pieces
-        owed -= (order.short_penalty + order.short_penalty_each * missing) if missing > 0 else 0.0
         return self._receipts(owed)
 
     # ------------------------------------------------------------------ both

@@ -30,7 +30,7 @@ SHORT = [
 ]
 SHORT += ["fees, packing and postage", "materials, parts and moulds used", "overheads", "equipment by use", "pay an hour"]
 TOLD = {  # of each basis: its name, and what it means
-    "by_use": ("equipment by use", "the share of its life in loads or hours of making that the order took; of a life in years alone its part of the year"),
+    "by_use": ("equipment by use", "the share of its life in loads or hours that the order took, or else its part of the year"),
     "by_time": ("equipment by time", "straight line over the days of the order"),
     "at_once": ("equipment all at once", "all that it cost"),
 }

@@ -18,7 +18,7 @@ def headline(project: Project, fmt: Format) -> str:
     if actual is None:
         pay = "No price is stated, so no pay an hour follows" if planned is None else f"Planned pay an hour: {fmt.money(planned)}"
         return f"{what}: nothing of it is logged, so there is only the plan. {pay}."
-    state = "complete" if order.complete else "said to be over" if order.finished else "not complete yet"
+    state = "said to be over" if order.ended_short else "complete" if order.complete else "not complete yet"
     casts = fmt.count(actual.casts, "cast")
     casts = f"about {casts}, as planned, as no load of it is counted" if project.log.entering is None else casts
     text = f"{what}: {state}, {fmt.count(actual.pieces, 'good piece')} from {casts}"
@@ -33,9 +33,16 @@ def headline(project: Project, fmt: Format) -> str:
     if not side and planned is not None:
         side = f"{fmt.money(abs(pay - planned))} {'more' if pay > planned else 'less'} than the {fmt.money(planned)} planned"
     versus = "reaches" if pay >= project.wage else "does not reach"
-    rest = f" The {fmt.count(order.to_post, 'piece')} that no sale names yet {'counts' if order.to_post == 1 else 'count'} at what is left of its price."
-    rest = rest if order.sold and order.to_post and order.price is not None else ""
-    return f"{text}. **An hour of it paid {fmt.money(pay)}**{f', {side}' if side else ''}; that {versus} the target of {fmt.money(project.wage)}.{rest}"
+    left = order.to_post if order.sold else round(actual.paid)
+    rest = f" The {fmt.count(left, 'piece')} that no sale names yet {'counts' if left == 1 else 'count'} at what is left of its price."
+    rest = rest if _would(project, "", rest) and order.price is not None else ""
+    paid = _would(project, "paid", "would pay")
+    return f"{text}. **An hour of it {paid} {fmt.money(pay)}**{f', {side}' if side else ''}; that {versus} the target of {fmt.money(project.wage)}.{rest}"
+
+
+def _would(project, paid, still_to):
+    """What is said of an order whose pieces are sold, or that is over with what it sold; what of one that still has to bring its price."""
+    return paid if project.order.sold and not project.order.to_post else still_to
 
 
 def hours_sentence(project: Project, fmt: Format) -> str:
@@ -56,7 +63,7 @@ def hours_sentence(project: Project, fmt: Format) -> str:
         text += f" **About {fmt.significant(missing)} h of {names} are in the plan and in no log**; they count as planned."
         if actual is not None and actual.pay() is not None and actual.total_hours - missing > 0:
             seemed = fmt.money(actual.pay() * actual.total_hours / (actual.total_hours - missing))
-            text += f" By the logged hours alone an hour would seem to have paid {seemed}."
+            text += f" By the logged hours alone an hour would seem to bring {seemed}."
     return text.strip()
 
 
@@ -69,7 +76,7 @@ def one_off_sentence(project: Project, fmt: Format) -> str:
     text = f"{fmt.significant(hours)} h of work done once only (photographs, filming, trying things out) {'are included' if project.one_off_counts else 'are left out'}"
     if actual.pay() is not None and other > 0:
         way = "without them" if project.one_off_counts else "with them"
-        text += f"; {way} an hour paid {fmt.money(actual.pay() * actual.total_hours / other)}"
+        text += f"; {way} an hour {_would(project, 'paid', 'would pay')} {fmt.money(actual.pay() * actual.total_hours / other)}"
     return f'{text}. `one_off = "{"left out" if project.one_off_counts else "included"}"` of the commission counts the other way.'
 
 
@@ -118,8 +125,9 @@ def planned_sentence(project: Project, fmt: Format) -> str:
     if there is None or fmt.money(there) == fmt.money(here):
         return ""
     return (
-        f"The plan itself said {fmt.money(there)} an hour: it charges moulds by what the order wears of them and equipment for the weeks of the order at most. "
-        f"Here moulds count in full and equipment by use, planned and actual alike, which makes {fmt.money(here)} of the same plan."
+        f"The plan itself said {fmt.money(there)} an hour: it divides draw by draw, with moulds by what the order wears of them and all equipment by its part "
+        "of the year. Here the means are divided, moulds count in full, and equipment whose life is in loads or hours goes by that, planned and "
+        f"actual alike, which makes {fmt.money(here)} of the same plan."
     )
 
 
@@ -137,7 +145,7 @@ def bridge_sentence(project: Project, fmt: Format) -> str:
     return (
         f"What moved the pay an hour most: **{told}**. Each cause is averaged over all orders in which they could have changed one after the other, "
         "so the parts add up. Volume is pieces made and delivered; scrap what enters each step for a good piece; minutes the time of work that was planned; "
-        "materials amounts and prices, moulds and equipment beyond the plan; price what came in for a delivered piece after fees and postage."
+        "materials amounts and prices, moulds and equipment beyond the plan, and what more or fewer days make of the year's overheads and equipment; price what came in for a delivered piece after fees and postage."
     )
 
 

@@ -364,7 +364,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
     ],
     "casting_econ/projects/account.py": [
         ("- self.overhead - self.equipment(basis)", "- self.equipment(basis)"),
-        ("making, entering[steps[0]] * loads", "making, entering[steps[-1]] * loads"),
+        ("loads=entering[steps[0]] * loads", "loads=entering[steps[-1]] * loads"),
         (' - account.equipment("by_use", planned.tools)', ""),
         ("planned.of_year(making, days)", "planned.of_year(making, planned.days)"),
     ],

@@ -33,9 +33,9 @@ def headline(project: Project, fmt: Format) -> str:
     if not side and planned is not None:
         side = f"{fmt.money(abs(pay - planned))} {'more' if pay > planned else 'less'} than the {fmt.money(planned)} planned"
     versus = "reaches" if pay >= project.wage else "does not reach"
-    left = order.to_post if order.sold else round(actual.paid)
+    left = round(actual.paid - order.sold)
     rest = f" The {fmt.count(left, 'piece')} that no sale names yet {'counts' if left == 1 else 'count'} at what is left of its price."
-    rest = rest if _would(project, "", rest) and order.price is not None else ""
+    rest = _would(project, "", rest) if left > 0 and order.price is not None else ""
     paid = _would(project, "paid", "would pay")
     return f"{text}. **An hour of it {paid} {fmt.money(pay)}**{f', {side}' if side else ''}; that {versus} the target of {fmt.money(project.wage)}.{rest}"
 

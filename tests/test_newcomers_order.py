@@ -302,7 +302,7 @@ def test_an_order_that_is_over_with_part_of_it_sold_goes_by_its_sales(tmp_path):
         (tmp_path / name).mkdir()
         records = {"batches": DONE, "sales": SOLD + "2027-03-20,first,direct,peg,10,125\n"}
         said = said_of(order(tmp_path / name, records=records, finished=finished))
-        over = "was for 24 pieces: what an hour of fewer paid is in", "10 of 24 pieces were sold**, 24 were good"
+        over = "was for 24 pieces: what an hour of fewer pays is in", "10 of 24 pieces were sold**, 24 were good"
         assert [part in said for part in over] == [finished] * 2
         assert ("Complete: all 24 pieces are in hand or sold" in said) == ("Pack and post the other 14" in said) == (not finished)
 

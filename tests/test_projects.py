@@ -1,6 +1,7 @@
 """One order afterwards: hand arithmetic of what it paid, parts that add up, and a new study of what it taught."""
 
 import json
+import re
 import tomllib
 from dataclasses import replace
 from datetime import date
@@ -658,6 +659,7 @@ def test_an_order_that_is_over_has_its_page_and_its_numbers(folder, tmp_path):
     )
     assert {path.stem for path in (tmp_path / "out" / "tables").iterdir()} >= set(names)
     assert 'alt="From planned to actual pay an hour' in page and "Planned and actual" in page
+    assert not re.search(r"(hour|it|first) paid", page)  # as none of it is sold yet
 
 
 def test_finished_needs_an_order_of_the_study(folder):

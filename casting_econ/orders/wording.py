@@ -56,7 +56,7 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
         if order.closed and not order.ended_short:
             price = f"**{fmt.money(order.price)}:** an hour would have paid {pay} by the study's minutes, target {fmt.money(quoted.target)}."
         elif order.closed:
-            price = f"**{fmt.money(order.price)}** was for {fmt.count(order.pieces, 'piece')}: what an hour of fewer paid is in `project.html`."
+            price = f"**{fmt.money(order.price)}** was for {fmt.count(order.pieces, 'piece')}: what an hour of fewer pays is in `project.html`."
     if plan.meets_date:
         when = f"**By {day(fmt, order.due)}:** yes, with a chance of {fmt.chance(chance)}."
     else:

@@ -28,7 +28,7 @@ def headline(project: Project, fmt: Format) -> str:
     pay = actual.pay()
     if pay is None:
         lacking = "No price is stated: give the `price` of the order" if actual.receipts is None else "No hours are known"
-        return f"{text}. {lacking}, to see what an hour of it paid."
+        return f"{text}. {lacking}, to see what an hour of it pays."
     side = "as planned" if planned is not None and round(pay, 2) == round(planned, 2) else ""
     if not side and planned is not None:
         side = f"{fmt.money(abs(pay - planned))} {'more' if pay > planned else 'less'} than the {fmt.money(planned)} planned"

@@ -146,7 +146,7 @@ def _write(kit, plan, quoted, quote, beside, back, folder, name, out, asked):
     about = kit.study.file.study.name
     build_report(kit, [jobs[0].target], inner / "plan.html", title=f"{about}: plan for {plan.order.name}")
     if back:
-        build_report(kit, [jobs[1].target], inner / "project.html", title=f"{about}: what {plan.order.name} paid")
+        build_report(kit, [jobs[1].target], inner / "project.html", title=f"{about}: {plan.order.name} looked back on")
         (inner / "project.json").write_text(as_json(project_results(back)), encoding="utf-8", newline="\n")
     if quote:
         (inner / "quote.html").write_text(quote_html(quote), encoding="utf-8", newline="\n")

@@ -38,7 +38,7 @@ def perfect_information(benefit) -> InformationValue:
     )
 
 
-def partial_information(benefit, inputs, seed: int = 0, removed=1.0) -> InformationValue:
+def partial_information(benefit, inputs, removed=1.0) -> InformationValue:
     """Expected value of knowing some inputs, or of knowing them better, the rest as uncertain as before; at most that of knowing everything.
 
     Parameters
@@ -47,8 +47,6 @@ def partial_information(benefit, inputs, seed: int = 0, removed=1.0) -> Informat
         What each action brings in each draw. [money]
     inputs : array_like, shape (draws,) or (draws, inputs)
         Values of what would be known.
-    seed : int, optional
-        Of the parts that the draws are cut into.
     removed : float or array_like, shape (inputs,), optional
         Share of the variance of each input that goes: 1 is to know it, 0.75 to halve its width, 0 to learn nothing. [-]
 
@@ -83,7 +81,7 @@ def partial_information(benefit, inputs, seed: int = 0, removed=1.0) -> Informat
         raise ValueError(f"as many inputs as benefits and at least {LEAST_DRAWS}; got {inputs.shape[0]} and {draws}")
     if not ((removed >= 0) & (removed <= 1)).all():
         raise ValueError(f"removed must lie in 0 to 1; got {removed}")
-    basis, made_of, weights, left = _fitted(inputs.tobytes(), benefit.tobytes(), draws, seed)
+    basis, made_of, weights, left = _fitted(inputs.tobytes(), benefit.tobytes(), draws)
     kept = np.array([np.prod(np.sqrt(removed)[list(which)]) for which in made_of])[:, None]
     means, most = benefit.mean(axis=0), perfect_information(benefit).value
     believed = np.concatenate([part @ (kept * own) for part, own in zip(np.array_split(basis, PARTS), weights)]) + means
@@ -162,11 +160,11 @@ def _finite(values, name):
 
 
 @lru_cache(maxsize=1)  # knowing some inputs, and knowing them better, are asked about in turn
-def _fitted(inputs, benefit, draws, seed):
+def _fitted(inputs, benefit, draws):
     """The fit that `partial_information` moves, draws in order of their parts: columns, which inputs each is made of, the weights of
     columns in each part by the fit to the others, and what the fit leaves of each benefit beside its mean."""
     benefit = np.frombuffer(benefit).reshape(draws, -1)
-    order = np.random.default_rng([seed, 3]).permutation(draws)
+    order = np.random.default_rng([0, 3]).permutation(draws)
     basis, made_of = _columns(np.frombuffer(inputs).reshape(draws, -1))
     basis, contrast = basis[order], (benefit - benefit.mean(axis=0))[order]
     spanned, size, turn = np.linalg.svd(basis, full_matrices=False)

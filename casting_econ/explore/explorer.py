@@ -164,9 +164,9 @@ class View:
 class Explorer:
     """A study on draws of its own, beside which any state of the steps and channels of one product is put."""
 
-    def __init__(self, kit: OpenStudy, product: str | None = None, draws: int | None = None, seed: int | None = None) -> None:
+    def __init__(self, kit: OpenStudy, product: str | None = None, draws: int | None = None) -> None:
         self.kit, self.product = kit, product or next(iter(kit.study.file.products))
-        self.draws, self.seed = kit.plan_of_draws(draws, seed)
+        self.draws, self.seed = kit.plan_of_draws(draws)
         self.levers = levers_of(kit, self.product)
         self._stairs: dict[tuple, pd.DataFrame] = {}
         self.base = kit.monte_carlo(self.draws, self.seed).draws["pay_per_hour"]

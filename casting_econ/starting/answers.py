@@ -150,9 +150,8 @@ def read_answers(
     def fault(key, error, found):
         faults.append(fault_of(error, file=place, column=key, found=repr(found)))
 
-    def tried(
-        key, found, otherwise, read, *of
-    ):  # what cannot be read is a fault, and something stands in so that the rest is looked at too
+    def tried(key, found, otherwise, read, *of):
+        """What is read; what cannot be is a fault, and something stands in so that the rest is looked at too."""
         try:
             return read(*of)
         except ValueError as error:

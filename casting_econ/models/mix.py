@@ -19,7 +19,7 @@ class Mix:
     spare: np.ndarray  # of each resource; shape (m,) [unit]
     worth_of_resource: np.ndarray  # one more unit of each resource; shape (m,) [money/unit]
     worth_of_demand: np.ndarray  # one more of each activity's most; shape (n,) [money]
-    reduced_cost: np.ndarray  # what a unit must bring more before another is taken, infinite where none can be; shape (n,) [money]
+    reduced_cost: np.ndarray  # what a unit lacks before another is taken, infinite where none can be; shape (n,) [money]
     others_as_good: bool  # whether other amounts bring as much
 
 

@@ -144,8 +144,6 @@ def _words(ask, part, currency, before):
 def default_of(answers: Answers, part: Part) -> str:
     """What stands in where an answer is not known, in the unit that is asked for; '' where nothing can.
 
-    Examples
-    --------
     >>> soap = read_answers({"craft": "soap", "price": "6 GBP"})
     >>> [default_of(soap, part) for part in soap.parts if part.key in ("cure", "target")]
     ['28 35 42', '12 13 16']

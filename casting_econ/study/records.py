@@ -93,8 +93,6 @@ def part_in_work(records):
 def steps_of(text: str, known) -> list[str]:
     """Steps that a cell of the timesheet names: one, or several joined by + & / , or 'and'; empty where one is unknown.
 
-    Examples
-    --------
     >>> steps_of("sand + polish", {"sand", "polish"})
     ['sand', 'polish']
     """

@@ -78,8 +78,6 @@ class StepEntry(Node):
 def is_hand_sanding(name: str, step: StepEntry) -> bool:
     """Whether a step is sanding by hand: as stated, else where its name says so.
 
-    Examples
-    --------
     >>> is_hand_sanding("wet-sand", StepEntry()), is_hand_sanding("polish", StepEntry())
     (True, False)
     """

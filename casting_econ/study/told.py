@@ -25,8 +25,6 @@ TOLD = {
 def log_of(key: str) -> str | None:
     """The log that tells a number, or None for what no log knows.
 
-    Examples
-    --------
     >>> log_of("channels.online.orders"), log_of("target.per_hour")
     ('sales', None)
     """

@@ -41,22 +41,11 @@ def perfect_information(benefit) -> InformationValue:
 def partial_information(benefit, inputs, removed=1.0) -> InformationValue:
     """Expected value of knowing some inputs, or of knowing them better, the rest as uncertain as before; at most that of knowing everything.
 
-    Parameters
-    ----------
-    benefit : array_like, shape (draws, actions)
-        What each action brings in each draw. [money]
-    inputs : array_like, shape (draws,) or (draws, inputs)
-        Values of what would be known.
-    removed : float or array_like, shape (inputs,), optional
-        Share of the variance of each input that goes: 1 is to know it, 0.75 to halve its width, 0 to learn nothing. [-]
+    `benefit`, shape (draws, actions), is what each action brings in each draw [money]; `inputs`, shape (draws,) or (draws, inputs), are values
+    of what would be known; `removed`, one number or shape (inputs,), is the share of the variance of each input that goes: 1 is to know it,
+    0.75 to halve its width, 0 to learn nothing [-]. ValueError if a number is not finite, lengths differ, there are fewer than 100 draws, or a
+    share lies outside 0 to 1.
 
-    Raises
-    ------
-    ValueError
-        If a number is not finite, lengths differ, there are fewer than 100 draws, or a share lies outside 0 to 1.
-
-    Notes
-    -----
     The benefits are regressed on natural cubic splines of the normal scores of each input and products of the first pairs of scores
     (Strong, Oakley & Brennan, *Medical Decision Making* 34 (2014) 311-326); splines, because a Gaussian process takes the cube of the
     draws. Each of ten parts of the draws is decided by the fit to the other nine, and what those choices bring beyond the best single
@@ -66,8 +55,6 @@ def partial_information(benefit, inputs, removed=1.0) -> InformationValue:
     Part of the knowledge moves each spline by the root of the removed variance (Jalal & Alarid-Escudero, *Medical Decision Making* 38
     (2018) 174-188, Gaussian approximation, from memory), a product by that of both.
 
-    Examples
-    --------
     >>> rng = np.random.default_rng(1)
     >>> x, noise = rng.normal(size=(2, 4000))
     >>> worth = partial_information(np.column_stack([np.zeros(4000), x + noise]), x)

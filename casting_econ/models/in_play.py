@@ -29,14 +29,7 @@ _ROWS = "rows t worked sanded day pool_free rack_free moulds_free short owed kno
 class InPlay:
     """Draws that still run, with their loads in play; rows go as draws end.
 
-    Parameters
-    ----------
-    plan : Plan
-        D draws of L loads through K stages for I counted things.
-
-    Notes
-    -----
-    `all_*` have a row for every draw of the plan, the rest for the draws that still run: `rows` has their numbers.
+    The plan has D draws of L loads through K stages for I counted things. `all_*` have a row for every draw of the plan, the rest for the draws that still run: `rows` has their numbers.
     """
 
     def __init__(self, plan) -> None:

@@ -39,13 +39,8 @@ class Outcome:
 def evaluate(a: Workshop) -> Outcome:
     """Work out a year of the workshop; any of its numbers may be an array, and all arrays broadcast together.
 
-    Raises
-    ------
-    ValueError
-        If an input is outside its range, a turnaround fits no working window in any draw, or a year has no hours.
+    ValueError if an input is outside its range, a turnaround fits no working window in any draw, or a year has no hours.
 
-    Notes
-    -----
     Orders come month by month, or all in one piece, as `a.months` has it, and what is made of them month by month
     (`capacity.served`); money and hours are worked out once, from the year's sums. Pieces on the shelf are charged when they are sold.
     Products share stations by the time each takes alone. What is short is shared out by cutting all orders of the products

@@ -4,7 +4,6 @@ import datetime as dt
 import re
 from typing import Annotated, Any, Literal
 
-from babel import Locale, UnknownLocaleError
 from babel.numbers import list_currencies
 from pydantic import AfterValidator, ValidationInfo
 
@@ -33,6 +32,7 @@ from .fields import (
     Share,
     decided,
     key,
+    known_locale,
     number,
     reads,
 )
@@ -197,15 +197,6 @@ class EquipmentEntry(Node):
     bought: Date | None = key("day from when on it counts for the charge of a tax year", None)
 
 
-def _known_locale(text: str) -> str:
-    """A locale that numbers can be written in."""
-    try:
-        Locale.parse(text)
-    except (UnknownLocaleError, ValueError):
-        raise ValueError("unknown locale -> a language and country such as en_IE, de_DE or en_US") from None
-    return text
-
-
 def _known_currency(text: str, info: ValidationInfo) -> str:
     """A currency of ISO 4217."""
     if text not in list_currencies():
@@ -230,7 +221,7 @@ class StudyTable(Node):
     about: str = key("what it is about, in a sentence", "")
     craft: Annotated[str, AfterValidator(_known_craft)] = key("craft whose safety reminders the report has", "other")
     currency: Annotated[str, AfterValidator(_known_currency)] = key("code of the money that everything is counted in")
-    locale: Annotated[str, AfterValidator(_known_locale)] = key("how the report writes numbers and dates", "en_GB")
+    locale: Annotated[str, AfterValidator(known_locale)] = key("how the report writes numbers and dates", "en_GB")
     invented: bool = key("whether its numbers are made up, which the report then says", False)
     variation: Literal["rates", "counts", "months"] = key(
         "what differs between years: what you do not know alone, the number of orders too, or month by month", "rates"

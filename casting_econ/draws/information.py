@@ -33,9 +33,8 @@ def perfect_information(benefit) -> InformationValue:
     """
     benefit = np.asarray(benefit, float)
     lost = reduce(np.maximum, benefit.T) - benefit[:, benefit.mean(axis=0).argmax()]
-    return InformationValue(
-        value=float(lost.mean()), error=float(lost.std(ddof=1) / np.sqrt(lost.size)) if lost.size > 1 else 0.0
-    )
+    error = float(lost.std(ddof=1) / np.sqrt(lost.size)) if lost.size > 1 else 0.0
+    return InformationValue(value=float(lost.mean()), error=error)
 
 
 def partial_information(benefit, inputs, removed=1.0) -> InformationValue:

@@ -38,9 +38,8 @@ class InPlay:
         self.racks, self.pools = list(plan.places_in), list(plan.slots)
         self.room = np.array([*plan.places_in.values(), 0], np.int64)
         self.rack_of = np.array([-1 if s.rack is None else self.racks.index(s.rack) for s in plan.stages])
-        self.block, self.sanding, self.follows = (
-            np.array([getattr(s, name) for s in plan.stages]) for name in ("block", "sanding", "follows_temperature")
-        )
+        kinds = [(s.block, s.sanding, s.follows_temperature) for s in plan.stages]
+        self.block, self.sanding, self.follows = np.array(kinds).T
         self.use = np.broadcast_to(plan.mould_use, (draws, loads))
         self.short_of = np.maximum(np.asarray(plan.needed) - plan.in_hand, 0)
         self.limited = bool(self.use.any())
@@ -142,9 +141,9 @@ class InPlay:
 
     def mould_need(self, row, load, stage):
         """Moulds that loads take when they begin a stage: all at their first. [mould]"""
-        return (
-            np.where(stage == self.plan.first[load], self.use[self.rows[row], load], 0) if self.limited else np.zeros_like(load)
-        )
+        if not self.limited:
+            return np.zeros_like(load)
+        return np.where(stage == self.plan.first[load], self.use[self.rows[row], load], 0)
 
     def places_wanted(self, row, load, stage):
         """Rack places that loads take at a stage, at most all there are. [place]"""

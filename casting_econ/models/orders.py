@@ -24,9 +24,8 @@ def casts_for(needed, confidence, casts_per_load, good_share, load_correlation, 
     share, _ = share_and_correlation(good_share, load_correlation)
 
     def chance(casts):
-        return chance_of(
-            needed, casts, casts_per_load, good_share, load_correlation, set_size=set_size, started=started, ruined=ruined
-        )
+        given = casts_per_load, good_share, load_correlation
+        return chance_of(needed, casts, *given, set_size=set_size, started=started, ruined=ruined)
 
     def enough(casts):
         return chance(casts) >= confidence - _ROUNDING

@@ -50,9 +50,8 @@ def evaluate(a: Workshop) -> Outcome:
     """
     weeks = checked("weeks per year", a.weeks_per_year, above=0.0, high=53.0)
     target = checked("target pay", a.target_per_hour, low=0.0)
-    asked = asked_for(
-        a, {c.name: orders_at_price(c.orders_per_year, c.price, c.reference_price, c.elasticity) for c in a.channels}
-    )
+    orders = {c.name: orders_at_price(c.orders_per_year, c.price, c.reference_price, c.elasticity) for c in a.channels}
+    asked = asked_for(a, orders)
     plans = {p.name: _plan(p, a, target, asked) for p in a.products}
     stall_hours, stall_fees = _stalls(a)
     times, needs = working(a, stall_hours), needs_by_month(a, plans, weeks)

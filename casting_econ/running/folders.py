@@ -62,9 +62,8 @@ def working_folder(out: Path, folder: Path, key: str) -> Path:
         part.mkdir(parents=True, exist_ok=True)
         mark.write_text(key, encoding="utf-8")
     except OSError as error:
-        raise refusal(
-            str(part), "cannot be written", "a folder you may write to, with --out", found=str(error.strerror)
-        ) from None
+        right = "a folder you may write to, with --out"
+        raise refusal(str(part), "cannot be written", right, found=str(error.strerror)) from None
     return part
 
 

@@ -113,9 +113,9 @@ def _crafts(text):
     """Crafts of an id, or with all its words in the name."""
     named, known = text.casefold(), crafts().values()
     fits = [craft for craft in known if craft.id == named]
-    return fits or [
-        craft for craft in known if named not in UNKNOWN and all(word in craft.name.casefold() for word in named.split())
-    ]
+    if fits or named in UNKNOWN:
+        return fits
+    return [craft for craft in known if all(word in craft.name.casefold() for word in named.split())]
 
 
 def _only(fits, text):

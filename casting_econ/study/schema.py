@@ -172,8 +172,7 @@ class ChannelEntry(Node):
     )
     size_spread: number(high=5.0) = key("how orders differ in pieces: their scatter over their mean; learnt if not given", ZERO)
     waits: bool | None = key(
-        "whether buyers wait a month for what is not ready, longer if begun; yes, but at stalls, if not given",
-        None,
+        "whether buyers wait a month for what is not ready, longer if begun; yes, but at stalls, if not given", None
     )
 
 

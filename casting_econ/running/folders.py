@@ -1,6 +1,5 @@
 """The folder that a run, a sweep, an order or a year end writes: worked on beside its place, and put there whole."""
 
-import hashlib
 import json
 import os
 import platform
@@ -106,4 +105,4 @@ def _clear(part: Path) -> None:
 
 def work_key(folder: Path, *asked: object) -> str:
     """Changes whenever anything changes that a page may depend on: the inputs, the kit and what is asked for."""
-    return hashlib.sha256(json.dumps([store.key_of_all(folder), *asked], sort_keys=True).encode()).hexdigest()
+    return store.hash_of(store.key_of_all(folder), *asked)

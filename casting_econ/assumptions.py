@@ -258,8 +258,8 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
         moulds = mould(f"{path}.mould", entry.mould, name, reduce(np.maximum, loads))
         own = entry.steps.get(entry.first_wait)
         pots = () if own is None or own.load_size is not None or not loads_in(own, np.inf) else loads
-        of_load = {"casts_per_load": sum(loads) / len(loads), "pots": pots}
-        return filled(model.Product, path, entry, name=name, steps=steps, parts=parts, mould=moulds, **of_load)
+        made = {"steps": steps, "parts": parts, "casts_per_load": sum(loads) / len(loads)}
+        return filled(model.Product, path, entry, name=name, mould=moulds, pots=pots, **made)
 
     def channel(name, entry):
         # orders were counted or guessed at the stated price

@@ -94,9 +94,8 @@ def _assumed(study, evidence, numbers):
     ]
     uncertain = (*own, *shared)
     pairs = [(*pair.between, pair.rank) for pair in study.file.correlations if set(pair.between) <= set(uncertain)]
-    return StudyWithEvidence(
-        study=study, evidence=evidence, numbers=numbers, uncertain=uncertain, root=_root(uncertain, pairs, evidence)
-    )
+    root = _root(uncertain, pairs, evidence)
+    return StudyWithEvidence(study=study, evidence=evidence, numbers=numbers, uncertain=uncertain, root=root)
 
 
 def _root(uncertain, stated, evidence):
@@ -259,10 +258,8 @@ def workshop_at(study: Study, values: Mapping[str, object]) -> model.Workshop:
         moulds = mould(f"{path}.mould", entry.mould, name, reduce(np.maximum, loads))
         own = entry.steps.get(entry.first_wait)
         pots = () if own is None or own.load_size is not None or not loads_in(own, np.inf) else loads
-        mean = sum(loads) / len(loads)
-        return filled(
-            model.Product, path, entry, name=name, steps=steps, parts=parts, mould=moulds, pots=pots, casts_per_load=mean
-        )
+        made = {"steps": steps, "parts": parts, "casts_per_load": sum(loads) / len(loads)}
+        return filled(model.Product, path, entry, name=name, mould=moulds, pots=pots, **made)
 
     def channel(name, entry):
         # orders were counted or guessed at the stated price

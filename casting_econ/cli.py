@@ -109,9 +109,9 @@ def new(
     **page: object,
 ) -> None:
     """Start a study of a first order, or of a workshop that runs, from plain questions; 'don't know' takes a guess of the trade."""
-    from .starting.asking import answers_given, ask, known_locale, must_be_new
+    from .starting.asking import answers_given, ask, locale_asked, must_be_new
 
-    locale, given, terminal = known_locale(locale), answers_given(answers, answer, craft), sys.stdin.isatty()
+    locale, given, terminal = locale_asked(locale), answers_given(answers, answer, craft), sys.stdin.isatty()
     if form:
         from .running.served import show_page
         from .starting.form import begun

@@ -64,8 +64,6 @@ def cut(text: str, most: int = 80) -> str:
 def some_of(names, most: int) -> str:
     """The first of some names, and how many more there are.
 
-    Examples
-    --------
     >>> some_of(["pour", "sand", "paint"], 2)
     'pour, sand and 1 more'
     """
@@ -76,8 +74,6 @@ def some_of(names, most: int) -> str:
 def one_of(word, known) -> str:
     """What an unknown word could be: the known ones, the first 20 of many, with a hint.
 
-    Examples
-    --------
     >>> one_of("pots", ["pot", "vat"])
     "one of pot, vat (did you mean 'pot'?)"
     """

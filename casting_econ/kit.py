@@ -156,9 +156,8 @@ class OpenStudy:
 
         found = self.by_draw(work, draws, seed, base=base, chunk=chunk, workers=workers)
         point = self.inputs()
-        self.kept[asked] = Answer(
-            draws=found, resources=resources, target=float(point.target_per_hour), living=float(point.living_per_year)
-        )
+        target, living = float(point.target_per_hour), float(point.living_per_year)
+        self.kept[asked] = Answer(draws=found, resources=resources, target=target, living=living)
         return self.kept[asked]
 
 
@@ -167,9 +166,8 @@ def open_study(folder, *, with_records: bool = True, as_of: dt.date | str | None
     stay the same. StudyError has every fault."""
     folder, as_of = Path(folder).resolve(), known_day(as_of)
     files = [path for path in input_files(folder) if path.is_file()]
-    digest = hashlib.sha256(
-        b"".join(path.name.encode() + hashlib.sha256(path.read_bytes()).digest() for path in files)
-    ).hexdigest()
+    parts = (path.name.encode() + hashlib.sha256(path.read_bytes()).digest() for path in files)
+    digest = hashlib.sha256(b"".join(parts)).hexdigest()
     return _copies.get((folder, with_records, as_of, digest)) or _opened(folder, with_records, as_of, digest)
 
 

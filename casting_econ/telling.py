@@ -14,9 +14,8 @@ def plain(paragraph: str) -> str:
     import textwrap
 
     width = max(min(shutil.get_terminal_size().columns, 100), 30)
-    return "\n".join(
-        textwrap.fill(line, width, break_on_hyphens=False) for line in paragraph.replace("**", "").splitlines() if line
-    )
+    lines = filter(None, paragraph.replace("**", "").splitlines())
+    return "\n".join(textwrap.fill(line, width, break_on_hyphens=False) for line in lines)
 
 
 def counts_of(option: str, texts: tuple[str, ...], *, alone: bool = False) -> dict[str, str]:

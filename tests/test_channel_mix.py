@@ -184,11 +184,11 @@ def changed(tmp_path, *changes, name="kelpmoor-handles"):
 # ------------------------------------------------------------------ the programme
 
 
-def best_corner(gain, use, capacity, most, least):
+def best_corner(gain, use, capacity, most, least=0.0):
     """The most that any corner brings, by trying every set of limits that can meet; -inf where no corner is allowed."""
     n = len(gain)
     rows = np.vstack([use, np.eye(n), -np.eye(n)])
-    limits = np.concatenate([capacity, most, -np.asarray(least)])
+    limits = np.concatenate([capacity, most, np.zeros(n) - least])
     best = -math.inf
     for chosen in combinations(range(len(rows)), n):
         square = rows[list(chosen)]
@@ -210,75 +210,70 @@ def programmes(draw):
     else:
         gain, use = rng.uniform(-2, 5, n), rng.uniform(0, 2, (m, n))
         capacity, most = rng.uniform(0.5, 3, m), rng.uniform(0.2, 3, n)
-    least = most * rng.choice([0.0, 0.3], n)
-    return gain, use, np.maximum(capacity, use @ least), most, least
+    return gain, use, capacity, most
 
 
 @settings(max_examples=150, deadline=None)
 @given(programmes())
 def test_best_mix_is_the_best_corner_and_its_worths_are_slopes(programme):
-    """Amounts allowed and as good as the best corner; one more and one less against differences between corners."""
-    gain, use, capacity, most, least = programme
+    """Amounts allowed and as good as the best corner; one more against differences between corners."""
+    gain, use, capacity, most = programme
     mix = best_mix(*programme)
 
     assert (use @ mix.amounts <= capacity + 1e-7).all() and (mix.amounts <= most + 1e-9).all()
-    assert (mix.amounts >= least - 1e-9).all() and mix.spare == pytest.approx(capacity - use @ mix.amounts, abs=1e-6)
+    assert (mix.amounts >= -1e-9).all() and mix.spare == pytest.approx(capacity - use @ mix.amounts, abs=1e-6)
     assert mix.contribution == pytest.approx(best_corner(*programme), abs=1e-6)
     step, now = 1e-4, best_corner(*programme)
     for at in range(len(capacity)):
         nudge = np.eye(len(capacity))[at] * step
-        more = (best_corner(gain, use, capacity + nudge, most, least) - now) / step
-        less = (now - best_corner(gain, use, capacity - nudge, most, least)) / step
+        more = (best_corner(gain, use, capacity + nudge, most) - now) / step
         assert mix.worth_of_resource[at] == pytest.approx(more, abs=1e-3)
-        assert mix.worth_if_less[at] == pytest.approx(less, abs=1e-3)
     for at in range(len(gain)):
         nudge = np.eye(len(gain))[at] * step
-        assert mix.worth_of_demand[at] == pytest.approx(
-            (best_corner(gain, use, capacity, most + nudge, least) - now) / step, abs=1e-3
-        )
-        cost = (now - best_corner(gain, use, capacity, most, least + nudge)) / step
-        assert mix.cost_of_least[at] == pytest.approx(cost, abs=1e-3)
+        more = (best_corner(gain, use, capacity, most + nudge) - now) / step
+        assert mix.worth_of_demand[at] == pytest.approx(more, abs=1e-3)
+        forced = (now - best_corner(gain, use, capacity, most, nudge)) / step
+        assert mix.reduced_cost[at] == pytest.approx(forced, abs=1e-3)
 
 
 @settings(max_examples=80, deadline=None)
 @given(programmes())
-def test_the_cost_of_the_least_is_what_a_unit_lacks(programme):
+def test_the_reduced_cost_is_what_a_unit_lacks(programme):
     """A little less than it and the mix stays the best; a little more and another is better."""
-    gain, use, capacity, most, least = programme
+    gain, use, capacity, most = programme
     mix = best_mix(*programme)
     for at in range(len(gain)):
-        if mix.amounts[at] > least[at] + 1e-9 or least[at] == most[at] or not np.isfinite(mix.cost_of_least[at]):
+        if mix.amounts[at] > 1e-9 or not np.isfinite(mix.reduced_cost[at]):
             continue
         for nudge, better in ((-1e-3, False), (1e-3, True)):
-            richer = gain + np.eye(len(gain))[at] * (mix.cost_of_least[at] + nudge)
-            found = best_corner(richer, use, capacity, most, least) - richer @ mix.amounts
+            richer = gain + np.eye(len(gain))[at] * (mix.reduced_cost[at] + nudge)
+            found = best_corner(richer, use, capacity, most) - richer @ mix.amounts
             assert (found > 1e-7) == better
 
 
 @settings(max_examples=80, deadline=None)
 @given(programmes())
 def test_worths_and_gain_agree_where_there_is_one_set_of_them(programme):
-    """Duality: capacities and demand at their worths, less the cost of the least, are all that is brought; no free gain is left."""
-    gain, use, capacity, most, least = programme
+    """Duality: capacities and demand at their worths are all that is brought; no free gain is left."""
+    gain, use, capacity, most = programme
     mix = best_mix(*programme)
-    one_set = np.allclose(mix.worth_if_less, mix.worth_of_resource, rtol=1e-9, atol=1e-9)
-    if not one_set or not np.isfinite(mix.cost_of_least).all():
+    met = np.sum(mix.spare == 0) + np.sum(np.isclose(mix.amounts, most)) + np.sum(np.isclose(mix.amounts, 0.0))
+    if met > len(gain):  # several sets of worths
         return
-    total = mix.worth_of_resource @ capacity + mix.worth_of_demand @ most - mix.cost_of_least @ least
+    total = mix.worth_of_resource @ capacity + mix.worth_of_demand @ most
     assert total == pytest.approx(mix.contribution, abs=1e-6)
-    assert mix.worth_of_resource @ use + mix.worth_of_demand - mix.cost_of_least == pytest.approx(gain, abs=1e-6)
+    assert mix.worth_of_resource @ use + mix.worth_of_demand - mix.reduced_cost == pytest.approx(gain, abs=1e-6)
 
 
 @pytest.mark.parametrize(
     ("given_", "told"),
     [
-        (([1.0], [[1.0]], [1.0], [9.0], [5.0]), "resource 0 would need 5 of 1"),
         (
             ([1.0, 2.0], [[1.0, 0.0]], [1.0], [np.inf, np.inf]),
             "limited by a resource or by what can be sold; got none at index 1",
         ),
-        (([1.0], [[1.0]], [1.0], [2.0], [3.0]), "must not be below its least; got 2 and 3 at index 0"),
-        (([1.0], [[1.0]], [1.0], [np.nan]), "must not be below its least"),
+        (([1.0], [[1.0]], [1.0], [-2.0]), "most must be at least 0; got -2 at index 0"),
+        (([1.0], [[1.0]], [1.0], [np.nan]), "most must be at least 0"),
         (([1.0], [[1.0, 2.0]], [1.0], [2.0]), r"use must have shape \(1, 1\)"),
         (([1.0, 1.0], [[1.0, 2.0]], [1.0], [2.0, 2.0, 2.0]), "one number or 2"),
         (([1.0], [[-1.0]], [1.0], [2.0]), "use must be at least 0"),
@@ -292,9 +287,8 @@ def test_a_mix_that_cannot_be_is_told(given_, told):
 
 def test_what_costs_is_not_made_however_much_could_be_sold():
     mix = best_mix([-1.0, 0.5], [[0.0, 1.0]], [4.0], [np.inf, np.inf])
-    assert mix.amounts.tolist() == [0.0, 4.0] and mix.cost_of_least == pytest.approx([1.0, 0.0])
-    full = best_mix([2.0], [[1.0]], [4.0], [9.0], [4.0])
-    assert full.cost_of_least.tolist() == [math.inf] and full.worth_if_less.tolist() == [math.inf]  # the least fills it
+    assert mix.amounts.tolist() == [0.0, 4.0] and mix.reduced_cost == pytest.approx([1.0, 0.0])
+    assert best_mix([2.0], [[1.0]], [0.0], [9.0]).reduced_cost.tolist() == [math.inf]  # nothing of it can be made
 
 
 def test_what_brings_nothing_may_as_well_be_left():
@@ -514,7 +508,7 @@ def test_a_mix_that_just_fits_promises_nothing_for_more(tmp_path):
     exact = two(tmp_path, places=17, tiles=repr(90 + float(more)))
     found, mix = the_mix(exact)
     assert mix.amounts == pytest.approx(found.demand) and mix.spare[shelf] == 0.0
-    assert mix.worth_of_resource[shelf] == pytest.approx(0.0, abs=1e-6) and mix.worth_if_less[shelf] > 1.0
+    assert mix.worth_of_resource[shelf] == pytest.approx(0.0, abs=1e-6)
     assert "The shelf is full, but one more place alone would bring hardly anything." in mix_sentences(exact, format_of(exact))
 
 

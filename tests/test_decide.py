@@ -147,19 +147,6 @@ def test_the_mix_is_the_best_corner_of_all(seed):
     assert mix.contribution == pytest.approx(best, abs=1e-7)
 
 
-@pytest.mark.parametrize(
-    ("least", "most", "told"),
-    [([5.0], [9.0], "resource 0 would need 5 of 1"), ([0.0], [np.inf], None), ([3.0], [2.0], "must not be below its least")],
-)
-def test_a_mix_that_cannot_be_is_told(least, most, told):
-    if told is None:
-        with pytest.raises(ValueError, match="must be limited"):
-            best_mix([1.0], [[0.0]], [1.0], most)
-    else:
-        with pytest.raises(ValueError, match=told):
-            best_mix([1.0], [[1.0]], [1.0], most, least)
-
-
 # ------------------------------------------------------------------ sensitivity
 
 

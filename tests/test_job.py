@@ -459,7 +459,7 @@ def test_orders_of_a_living_bring_it(small):
     """At the orders and the price that the page names, a year leaves the living; at the most orders and hours it names, too."""
     kit = small(orders=300, hours=12)
     found, (orders, price), a = towards.towards(kit), towards._levers(kit), kit.inputs()
-    ample = orders.move(a, np.asarray(found.reach))
+    ample = orders.move(a, np.asarray(orders.high))
     assert not found.possible and found.full == "hands"
     for workshop in (price.move(ample, np.asarray(found.price)), replace(ample, hours_per_week=found.hours_needed)):
         assert float(evaluate(workshop).totals["residual_pay_per_year"]) == pytest.approx(found.living, rel=1e-8)

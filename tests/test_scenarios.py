@@ -164,15 +164,20 @@ def test_payback_and_present_value_by_hand(tmp_path):
     assert found.present_value == pytest.approx(np.full(8192, 120 * 3.7907868 - 460), abs=1e-4)
 
 
-def test_the_best_set_is_the_best_of_all_that_can_be_paid():
-    kit = demo()
-    found, tried = best_set(kit, budget=500.0, draws=256)
+def test_the_best_set_is_the_best_of_all_that_can_be_paid(tmp_path):
+    def within(budget):
+        text = (rates_copy("kelpmoor-handles") / "study.toml").read_text(encoding="utf-8")
+        (tmp_path / "study.toml").write_text(text.replace('budget = "1200 EUR"', f'budget = "{budget} EUR"'), encoding="utf-8")
+        return open_study(tmp_path)
+
+    kit = within(500)
+    found, tried = best_set(kit, draws=256)
     names, outlay = list(kit.study.file.scenarios), {n: e.outlay for n, e in kit.study.file.scenarios.items()}
     all_sets = [c for k in range(1, len(names) + 1) for c in combinations(names, k) if sum(outlay[n] for n in c) <= 500]
     gains = {c: compared(kit, list(c), 256).gain.mean() for c in all_sets}
     assert tried == len(all_sets) and found.names == max(gains, key=gains.get)
     assert found.outlay <= 500.0
-    assert best_set(kit, budget=0.0, draws=256)[0].outlay == 0.0
+    assert best_set(within(0), draws=256)[0].outlay == 0.0
     assert [row.gain.mean() for row in changed(kit, 256)] == sorted((row.gain.mean() for row in changed(kit, 256)), reverse=True)
 
 

@@ -264,7 +264,7 @@ def test_fit_learning_keeps_its_word(rows, before):
     assert 0 <= fit.weight <= 1
     assert fit.pieces == sum(pieces)
     hours = fit_learning(np.array(minutes) / 60, pieces, before=before)
-    assert (hours.bic, 60 * hours.practised) == pytest.approx((fit.bic, fit.practised), rel=1e-4, abs=1e-4)
+    assert (hours.weight, 60 * hours.practised) == pytest.approx((fit.weight, fit.practised), rel=1e-4, abs=1e-4)
 
 
 @pytest.mark.parametrize(

@@ -32,8 +32,6 @@ def plain_text(text: str) -> str:
 def looks_like_formula(text: str) -> bool:
     """Whether a spreadsheet might take a text for a formula: = + - or @ first, also full-width or behind quotes and blanks.
 
-    Examples
-    --------
     >>> [looks_like_formula(text) for text in ("=1+1", " '-2", "＝1", '"@x', "knob", "sea-weed")]
     [True, True, True, True, False, False]
     """

@@ -109,9 +109,8 @@ class _Maker:
         sheet, frame = _sheet(f"sales: channel, kind, orders, pieces, {money}"), self.rows("sales")
         if frame is None:
             return self.grouped(sheet, None)
-        frame = frame.assign(kind=pd.Categorical(frame.kind.fillna("sale"), SALE_KINDS)).dropna(
-            subset="kind"
-        )  # nothing is no order
+        # nothing is no order
+        frame = frame.assign(kind=pd.Categorical(frame.kind.fillna("sale"), SALE_KINDS)).dropna(subset="kind")
         self.blanks("sales", frame, _MONEY)
         for kind in SALE_KINDS:
             mine = frame[frame.kind == kind]

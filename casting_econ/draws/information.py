@@ -33,32 +33,18 @@ def perfect_information(benefit) -> InformationValue:
     """
     benefit = np.asarray(benefit, float)
     lost = reduce(np.maximum, benefit.T) - benefit[:, benefit.mean(axis=0).argmax()]
-    return InformationValue(
-        value=float(lost.mean()), error=float(lost.std(ddof=1) / np.sqrt(lost.size)) if lost.size > 1 else 0.0
-    )
+    error = float(lost.std(ddof=1) / np.sqrt(lost.size)) if lost.size > 1 else 0.0
+    return InformationValue(value=float(lost.mean()), error=error)
 
 
-def partial_information(benefit, inputs, seed: int = 0, removed=1.0) -> InformationValue:
+def partial_information(benefit, inputs, removed=1.0) -> InformationValue:
     """Expected value of knowing some inputs, or of knowing them better, the rest as uncertain as before; at most that of knowing everything.
 
-    Parameters
-    ----------
-    benefit : array_like, shape (draws, actions)
-        What each action brings in each draw. [money]
-    inputs : array_like, shape (draws,) or (draws, inputs)
-        Values of what would be known.
-    seed : int, optional
-        Of the parts that the draws are cut into.
-    removed : float or array_like, shape (inputs,), optional
-        Share of the variance of each input that goes: 1 is to know it, 0.75 to halve its width, 0 to learn nothing. [-]
+    `benefit`, shape (draws, actions), is what each action brings in each draw [money]; `inputs`, shape (draws,) or (draws, inputs), are values
+    of what would be known; `removed`, one number or shape (inputs,), is the share of the variance of each input that goes: 1 is to know it,
+    0.75 to halve its width, 0 to learn nothing [-]. ValueError if a number is not finite, lengths differ, there are fewer than 100 draws, or a
+    share lies outside 0 to 1.
 
-    Raises
-    ------
-    ValueError
-        If a number is not finite, lengths differ, there are fewer than 100 draws, or a share lies outside 0 to 1.
-
-    Notes
-    -----
     The benefits are regressed on natural cubic splines of the normal scores of each input and products of the first pairs of scores
     (Strong, Oakley & Brennan, *Medical Decision Making* 34 (2014) 311-326); splines, because a Gaussian process takes the cube of the
     draws. Each of ten parts of the draws is decided by the fit to the other nine, and what those choices bring beyond the best single
@@ -68,8 +54,6 @@ def partial_information(benefit, inputs, seed: int = 0, removed=1.0) -> Informat
     Part of the knowledge moves each spline by the root of the removed variance (Jalal & Alarid-Escudero, *Medical Decision Making* 38
     (2018) 174-188, Gaussian approximation, from memory), a product by that of both.
 
-    Examples
-    --------
     >>> rng = np.random.default_rng(1)
     >>> x, noise = rng.normal(size=(2, 4000))
     >>> worth = partial_information(np.column_stack([np.zeros(4000), x + noise]), x)
@@ -83,7 +67,7 @@ def partial_information(benefit, inputs, seed: int = 0, removed=1.0) -> Informat
         raise ValueError(f"as many inputs as benefits and at least {LEAST_DRAWS}; got {inputs.shape[0]} and {draws}")
     if not ((removed >= 0) & (removed <= 1)).all():
         raise ValueError(f"removed must lie in 0 to 1; got {removed}")
-    basis, made_of, weights, left = _fitted(inputs.tobytes(), benefit.tobytes(), draws, seed)
+    basis, made_of, weights, left = _fitted(inputs.tobytes(), benefit.tobytes(), draws)
     kept = np.array([np.prod(np.sqrt(removed)[list(which)]) for which in made_of])[:, None]
     means, most = benefit.mean(axis=0), perfect_information(benefit).value
     believed = np.concatenate([part @ (kept * own) for part, own in zip(np.array_split(basis, PARTS), weights)]) + means
@@ -162,11 +146,11 @@ def _finite(values, name):
 
 
 @lru_cache(maxsize=1)  # knowing some inputs, and knowing them better, are asked about in turn
-def _fitted(inputs, benefit, draws, seed):
+def _fitted(inputs, benefit, draws):
     """The fit that `partial_information` moves, draws in order of their parts: columns, which inputs each is made of, the weights of
     columns in each part by the fit to the others, and what the fit leaves of each benefit beside its mean."""
     benefit = np.frombuffer(benefit).reshape(draws, -1)
-    order = np.random.default_rng([seed, 3]).permutation(draws)
+    order = np.random.default_rng([0, 3]).permutation(draws)
     basis, made_of = _columns(np.frombuffer(inputs).reshape(draws, -1))
     basis, contrast = basis[order], (benefit - benefit.mean(axis=0))[order]
     spanned, size, turn = np.linalg.svd(basis, full_matrices=False)

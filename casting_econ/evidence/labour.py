@@ -114,10 +114,9 @@ def _one_group(study, keys, minutes, units, fixed):
     beyond = [False] * len(keys)
     if any(number.distribution is not None for number in numbers):
         without = [replace(number, distribution=None) for number in numbers]
-        means = told(without)[2].means
-        beyond = [
-            n.distribution is not None and contradicts(mean, n.distribution) for n, mean in zip(numbers, means, strict=True)
-        ]
+        stated = [number.distribution for number in numbers]
+        means = zip(told(without)[2].means, stated, strict=True)
+        beyond = [spread is not None and contradicts(mean, spread) for mean, spread in means]
         numbers = [plain if gone else number for plain, number, gone in zip(without, numbers, beyond, strict=True)]
     stated, weight, both = told(numbers)
     expected = units @ stated

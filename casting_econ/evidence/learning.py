@@ -26,26 +26,24 @@ class LearningFit:
     practised: float  # [min/piece] the floor reached, or the last piece's
     floor_reached: bool
     scatter: float  # [-] sd of log minutes of a row
-    bic: float  # of learning, smaller is better
-    bic_without: float  # of constant minutes a piece
     weight: float  # [-] approximate posterior probability of learning, both taken as equally likely before
     rows: int
     pieces: float  # on these rows
 
 
-def fit_learning(minutes, pieces, before=0.0, level=0.8):
+def fit_learning(minutes, pieces, before=0.0):
     """Unit (Crawford) learning curve with a floor, fitted to timesheet rows; None for fewer than six.
 
     Of each row, in date order: `minutes` and `pieces`, shape (n_rows,), above zero and of one length, else ValueError [min, piece];
-    `before` are pieces made before the first [piece], `level` is that of the interval of the rate [-].
+    `before` are pieces made before the first [piece].
 
     Piece x takes max(floor, first x ** b) minutes, b = log2(rate), the rate in [0.5, 1]; the total of a row has
     log-normal scatter. A floor is kept only where it lowers the BIC (Kass & Raftery, *J. Am. Stat. Assoc.* 90 (1995) 773-795, also for
     the posterior probability), and is not reached within the first two rows, which it would explain alone. Without learning a piece
     always takes the same. The interval holds every rate whose best fit, with a floor or without one, is not worse than
     F(1, rows - numbers fitted) allows: the profile likelihood in its form for few rows (Bates & Watts, *Nonlinear Regression Analysis
-    and Its Applications*, 1988, ch. 6). A floor reached within a few rows hides the rate, and the interval then covers less than its
-    level.
+    and Its Applications*, 1988, ch. 6). A floor reached within a few rows hides the rate, and the interval then covers less than
+    its 80 %.
 
     >>> rows = [4.1, 3.5, 3.1, 2.9, 2.8, 2.7, 2.6]  # minutes a piece fall from row to row
     >>> fit = fit_learning([10 * m for m in rows], [10] * 7)
@@ -67,7 +65,7 @@ def fit_learning(minutes, pieces, before=0.0, level=0.8):
     floored = bics[1] < bics[0]
     bic, (squares, rate, turn, _) = bics[floored], fits[floored]
     # where no floor is kept one may still be there, so the interval allows for both
-    ends = [_interval(rows, with_floor, fits[with_floor], level) for with_floor in {True, floored}]
+    ends = [_interval(rows, with_floor, fits[with_floor]) for with_floor in {True, floored}]
     first = float(np.exp(rows.offset(rate, turn)))
     last = before + rows.pieces.sum()
     return LearningFit(
@@ -78,8 +76,6 @@ def fit_learning(minutes, pieces, before=0.0, level=0.8):
         practised=first * float(min(turn, last) ** learning_exponent(rate)),
         floor_reached=floored,
         scatter=float(np.sqrt(squares / (rows.count - 2 - floored))),
-        bic=bic,
-        bic_without=without,
         weight=float(1.0 / (1.0 + np.exp(np.clip((bic - without) / 2.0, -700.0, 700.0)))),
         rows=rows.count,
         pieces=float(rows.pieces.sum()),
@@ -154,11 +150,11 @@ def _bic(squares, count, fitted):
     return float(count * (np.log(2.0 * np.pi * variance) + 1.0) + (fitted + 1) * np.log(count))
 
 
-def _interval(rows, floored, fit, level):
+def _interval(rows, floored, fit):
     """Outermost rates whose fit is not too much worse than the best; 0.5 or 1 where it stays good enough."""
     least, rate, _, squares = fit
     spare = rows.count - 2 - floored
-    cut = max(least, rows.count * LEAST_VARIANCE) * (1.0 + scipy.stats.f.ppf(level, 1, spare) / spare)
+    cut = max(least, rows.count * LEAST_VARIANCE) * (1.0 + scipy.stats.f.ppf(0.8, 1, spare) / spare)
     place = np.searchsorted(RATES, rate)
     inside = np.flatnonzero(np.insert(squares <= cut, place, True))
     rates = np.insert(RATES, place, rate)

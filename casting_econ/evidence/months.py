@@ -92,6 +92,5 @@ def sizes_posterior(sizes, prior=PRIOR_SIZES) -> Distribution:
 
 def prior_of(middle, spread) -> Distribution:
     """The log-normal prior of a dispersion or of how far orders differ, by its median and log standard deviation. [-]"""
-    return distribution(
-        "lognormal", p10=middle * np.exp(spread * special.ndtri(0.1)), p90=middle * np.exp(spread * special.ndtri(0.9))
-    )
+    p10, p90 = middle * np.exp(spread * special.ndtri((0.1, 0.9)))
+    return distribution("lognormal", p10=p10, p90=p90)

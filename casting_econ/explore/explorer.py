@@ -12,11 +12,12 @@ import pandas as pd
 from ..draws import summarise
 from ..faults import Fault, StudyError, refusal
 from ..formatting import Format
-from ..kit import OpenStudy, grid, open_study
+from ..kit import OpenStudy, open_study
 from ..pages.answer import first_lines
 from ..pages.change import changed
 from ..pages.curing import LoadWait, load_wait
 from ..pages.deciding import Decision, expected_benefit
+from ..pages.scrap import pay_at_scrap
 from ..study.inputs import changed_copy, place_for_copy
 from ..study.numbers import written
 from ..study.scenarios import PASS_SHARE, SCRAP, dotted, nested
@@ -164,9 +165,9 @@ class View:
 class Explorer:
     """A study on draws of its own, beside which any state of the steps and channels of one product is put."""
 
-    def __init__(self, kit: OpenStudy, product: str | None = None, draws: int | None = None, seed: int | None = None) -> None:
+    def __init__(self, kit: OpenStudy, product: str | None = None, draws: int | None = None) -> None:
         self.kit, self.product = kit, product or next(iter(kit.study.file.products))
-        self.draws, self.seed = kit.plan_of_draws(draws, seed)
+        self.draws, self.seed = kit.plan_of_draws(draws)
         self.levers = levers_of(kit, self.product)
         self._stairs: dict[tuple, pd.DataFrame] = {}
         self.base = kit.monte_carlo(self.draws, self.seed).draws["pay_per_hour"]
@@ -182,7 +183,8 @@ class Explorer:
         offers = [] if any(scenario_of(self.levers, state)[how] for how in ("scale", "change")) else self._offers
         try:
             year = kit.monte_carlo(self.draws, self.seed, base=self.kit)
-            curve, point, goal = self._curve(kit, RATES), kit.point(), float(kit.inputs().target_per_hour)
+            curve, point = np.array(pay_at_scrap(kit, self.product, *RATES)), kit.point()
+            goal = float(kit.inputs().target_per_hour)
             even = self._break_even(kit, curve, goal)
         except ValueError as error:  # a model that cannot be worked out says why
             raise refusal("explorer", "these numbers cannot be worked out together", "others", found=str(error)) from None
@@ -210,11 +212,6 @@ class Explorer:
         """Scenarios of the study; they were thought of for it as it stands, and so nothing is said of them elsewhere."""
         return changed(self.kit, self.draws, self.seed)
 
-    def _curve(self, kit, rates):
-        """Pay an hour at the point over scrap rates. [money/hour]"""
-        pay = grid(kit, rates, product=self.product).totals["pay_per_hour"]
-        return np.broadcast_to(np.asarray(pay, float), rates.shape)
-
     def _break_even(self, kit, curve, goal):
         """Scrap rate at which the curve falls below the target; None where it starts below."""
         if curve[0] < goal:
@@ -223,7 +220,7 @@ class Explorer:
         if not below.size:
             return float(RATES[-1])
         finer = np.linspace(*RATES[below[0] - 1 : below[0] + 1], 65)  # between them the curve is all but straight
-        return float(np.interp(-goal, -self._curve(kit, finer), finer))
+        return float(np.interp(-goal, -np.array(pay_at_scrap(kit, self.product, *finer)), finer))
 
     def _stair_table(self, kit, wait):
         """Loads a week over cure hours; worked out anew only where the stairs themselves move."""

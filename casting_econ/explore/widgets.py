@@ -31,8 +31,8 @@ TITLES = {  # what buyers do first; minutes are many, so they open at a click
 class ExplorerView(Controls):
     """Sliders of one product of a study at a time, and at once what comes of them."""
 
-    def __init__(self, kit: OpenStudy, product: str = "", draws: int | None = None, seed: int | None = None) -> None:
-        self.kit, self.fmt, self._plan = kit, format_of(kit), (draws, seed)
+    def __init__(self, kit: OpenStudy, product: str = "", draws: int | None = None) -> None:
+        self.kit, self.fmt, self._draws = kit, format_of(kit), draws
         self.read_figure = self._axes()
         super().__init__({"back": self.back, "keep": self.save})
         self.observe(self._moved, "values")
@@ -40,7 +40,7 @@ class ExplorerView(Controls):
 
     def _choose(self, product):
         """The sliders of a product, as the study has them."""
-        self.explorer = Explorer(self.kit, product, *self._plan)
+        self.explorer = Explorer(self.kit, product, self._draws)
         self.levers, self._shown = {lever.key: lever for lever in self.explorer.levers}, None
         products = {name: name.replace("-", " ") for name in self.kit.study.file.products}
         asked = [choice("product", "Product", products)] if len(products) > 1 else []
@@ -210,6 +210,6 @@ def _paragraph(said):
     return f"<p>{html.escape(said)}</p>"
 
 
-def explore(study: str, product: str = "", draws: int | None = None, seed: int | None = None) -> ExplorerView:
-    """The explorer of a study folder, on one product or, if none is named, on any; draws and seed of the study if not given."""
-    return ExplorerView(open_study(study), product, draws, seed)
+def explore(study: str, product: str = "", draws: int | None = None) -> ExplorerView:
+    """The explorer of a study folder, on one product or, if none is named, on any; draws of the study if not given."""
+    return ExplorerView(open_study(study), product, draws)

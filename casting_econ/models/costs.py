@@ -103,9 +103,8 @@ def piece_cost(product: Product, target_per_hour, casts_per_year=None):
     mould_minutes, mould_material = mould_per_cast(product)
     spent, recovered, recovered_per_good, steps = mould_minutes * wage + mould_material, 0.0, 0.0, []
     places = []  # what a place costs in the loads of each step that later scrap cannot fill again
-    for step, entering, scrapped, surviving in zip(
-        product.steps, entering_per_good(shares), scrapped_per_good(shares), surviving_share(shares), strict=True
-    ):
+    flow = (entering_per_good(shares), scrapped_per_good(shares), surviving_share(shares))
+    for step, entering, scrapped, surviving in zip(product.steps, *flow, strict=True):
         load_size = product.casts_per_load * surviving if step.load_size is None else step.load_size
         load_size = checked(f"load size of {step.name}", load_size, above=0.0)
         full = product.casts_per_load if step.load_size is None else step.load_size

@@ -29,14 +29,7 @@ _ROWS = "rows t worked sanded day pool_free rack_free moulds_free short owed kno
 class InPlay:
     """Draws that still run, with their loads in play; rows go as draws end.
 
-    Parameters
-    ----------
-    plan : Plan
-        D draws of L loads through K stages for I counted things.
-
-    Notes
-    -----
-    `all_*` have a row for every draw of the plan, the rest for the draws that still run: `rows` has their numbers.
+    The plan has D draws of L loads through K stages for I counted things. `all_*` have a row for every draw of the plan, the rest for the draws that still run: `rows` has their numbers.
     """
 
     def __init__(self, plan) -> None:
@@ -45,9 +38,8 @@ class InPlay:
         self.racks, self.pools = list(plan.places_in), list(plan.slots)
         self.room = np.array([*plan.places_in.values(), 0], np.int64)
         self.rack_of = np.array([-1 if s.rack is None else self.racks.index(s.rack) for s in plan.stages])
-        self.block, self.sanding, self.follows = (
-            np.array([getattr(s, name) for s in plan.stages]) for name in ("block", "sanding", "follows_temperature")
-        )
+        kinds = [(s.block, s.sanding, s.follows_temperature) for s in plan.stages]
+        self.block, self.sanding, self.follows = np.array(kinds).T
         self.use = np.broadcast_to(plan.mould_use, (draws, loads))
         self.short_of = np.maximum(np.asarray(plan.needed) - plan.in_hand, 0)
         self.limited = bool(self.use.any())
@@ -149,9 +141,9 @@ class InPlay:
 
     def mould_need(self, row, load, stage):
         """Moulds that loads take when they begin a stage: all at their first. [mould]"""
-        return (
-            np.where(stage == self.plan.first[load], self.use[self.rows[row], load], 0) if self.limited else np.zeros_like(load)
-        )
+        if not self.limited:
+            return np.zeros_like(load)
+        return np.where(stage == self.plan.first[load], self.use[self.rows[row], load], 0)
 
     def places_wanted(self, row, load, stage):
         """Rack places that loads take at a stage, at most all there are. [place]"""

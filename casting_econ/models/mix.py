@@ -18,14 +18,12 @@ class Mix:
     contribution: float  # of all together [money]
     spare: np.ndarray  # of each resource; shape (m,) [unit]
     worth_of_resource: np.ndarray  # one more unit of each resource; shape (m,) [money/unit]
-    worth_if_less: np.ndarray  # one unit less, infinite where the least then cannot be; shape (m,) [money/unit]
     worth_of_demand: np.ndarray  # one more of each activity's most; shape (n,) [money]
-    cost_of_least: np.ndarray  # one more of each activity's least, infinite where it cannot be; shape (n,) [money]
-    # the same is what a unit must bring more before another is taken (reduced cost)
+    reduced_cost: np.ndarray  # what a unit lacks before another is taken, infinite where none can be; shape (n,) [money]
     others_as_good: bool  # whether other amounts bring as much
 
 
-def best_mix(contribution, use, capacity, most, least=0.0) -> Mix:
+def best_mix(contribution, use, capacity, most) -> Mix:
     """Amounts of activities that bring most within what the resources hold.
 
     Parameters
@@ -36,20 +34,19 @@ def best_mix(contribution, use, capacity, most, least=0.0) -> Mix:
         Of each resource by one unit of each activity, zero or more.
     capacity : array_like, shape (m,)
         Of each resource, zero or more.
-    most, least : array_like, shape (n,)
-        Of each activity that can be sold, infinity being no limit, and that must be done.
+    most : array_like, shape (n,)
+        Of each activity that can be sold, zero or more, infinity being no limit.
 
     Raises
     ------
     ValueError
-        If an input is outside its range, shapes do not agree, the least asks more than a resource holds, or nothing limits
-        an activity that pays.
+        If an input is outside its range, shapes do not agree, or nothing limits an activity that pays.
 
     Notes
     -----
-    Maximises contribution @ x subject to use @ x <= capacity and least <= x <= most, by HiGHS. Where more limits meet than
+    Maximises contribution @ x subject to use @ x <= capacity and 0 <= x <= most, by HiGHS. Where more limits meet than
     there are activities (a degenerate answer) the solver's dual values are one set of many; the worth of one more is then the
-    smallest, and of one less the largest, over all sets that are optimal. Hillier & Lieberman, *Introduction to Operations
+    smallest, and what a unit lacks the largest, over all sets that are optimal. Hillier & Lieberman, *Introduction to Operations
     Research*, ch. 3-4 and 6 (product mix, shadow prices).
 
     Examples
@@ -58,15 +55,16 @@ def best_mix(contribution, use, capacity, most, least=0.0) -> Mix:
     >>> mix.amounts.round(6).tolist(), round(mix.contribution, 6), mix.worth_of_resource.round(6).tolist()
     ([2.0, 6.0], 36.0, [0.0, 1.5, 1.0])
     """
-    gain, use, capacity, most, least = _checked(contribution, use, capacity, most, least)
-    found = scipy.optimize.linprog(-gain, A_ub=use, b_ub=capacity, bounds=np.column_stack([least, most]), method="highs")
+    gain, use, capacity, most = _checked(contribution, use, capacity, most)
+    bounds = np.column_stack([np.zeros_like(most), most])
+    found = scipy.optimize.linprog(-gain, A_ub=use, b_ub=capacity, bounds=bounds, method="highs")
     if not found.success:
         raise ValueError(f"the mix could not be worked out: {found.message}")
-    x, spare = np.clip(found.x, least, most), capacity - use @ found.x
+    x, spare = np.clip(found.x, 0.0, most), capacity - use @ found.x
     reached = spare <= _NEAR * np.maximum(capacity, 1.0)
-    at_most, at_least = (np.isclose(x, limit, rtol=_NEAR, atol=_NEAR) for limit in (most, least))
+    at_most, at_none = (np.isclose(x, limit, rtol=_NEAR, atol=_NEAR) for limit in (most, 0.0))
     duals = -np.concatenate([found.ineqlin.marginals, found.upper.marginals, -found.lower.marginals]) + 0.0
-    free = np.concatenate([reached, at_most, at_least])  # what may have a worth: limits that are reached
+    free = np.concatenate([reached, at_most, at_none])  # what may have a worth: limits that are reached
     low, high = (duals, duals) if free.sum() <= gain.size else _span(gain, use, free, duals)
     m, n = use.shape
     held = np.vstack([use, np.eye(n), np.eye(n)])[high > 1e-7 * max(np.abs(gain).max(), 1.0)]  # HiGHS's own tolerance
@@ -75,41 +73,32 @@ def best_mix(contribution, use, capacity, most, least=0.0) -> Mix:
         contribution=float(gain @ x),
         spare=np.where(reached, 0.0, spare),
         worth_of_resource=low[:m],
-        worth_if_less=high[:m],
         worth_of_demand=low[m : m + n],
-        cost_of_least=high[m + n :],
+        reduced_cost=high[m + n :],
         others_as_good=bool(np.linalg.matrix_rank(held) < n),
     )
 
 
-def _checked(contribution, use, capacity, most, least):
-    """Inputs as arrays that agree, can be met and have an end."""
+def _checked(contribution, use, capacity, most):
+    """Inputs as arrays that agree and have an end."""
     gain = np.atleast_1d(np.asarray(checked("contribution", contribution), float))
     use = np.atleast_2d(np.asarray(checked("use", use, low=0.0), float))
     capacity = np.atleast_1d(np.asarray(checked("capacity", capacity, low=0.0), float))
-    least = np.asarray(checked("least", least, low=0.0), float)
     if use.shape != (capacity.size, gain.size):
         raise ValueError(f"use must have shape {(capacity.size, gain.size)}, resources by activities; got {use.shape}")
     try:
-        most, least = np.broadcast_to(np.asarray(most, float), gain.shape), np.broadcast_to(least, gain.shape)
+        most = np.broadcast_to(np.asarray(most, float), gain.shape)
     except ValueError as error:
-        raise ValueError(f"most and least must be one number or {gain.size}, one for each activity") from error
-    wrong = np.flatnonzero(~(most >= least))  # refuses not-a-number too
+        raise ValueError(f"most must be one number or {gain.size}, one for each activity") from error
+    wrong = np.flatnonzero(~(most >= 0.0))  # refuses not-a-number too
     if wrong.size:
-        n = wrong[0]
-        raise ValueError(f"the most of an activity must not be below its least; got {most[n]:g} and {least[n]:g} at index {n}")
-    over = use @ least - capacity
-    if (over > _NEAR * np.maximum(capacity, 1.0)).any():
-        worst = int(np.argmax(over / np.maximum(capacity, 1e-12)))
-        raise ValueError(
-            f"least amounts must fit every resource; resource {worst} would need {use[worst] @ least:g} of {capacity[worst]:g}"
-        )
+        raise ValueError(f"most must be at least 0; got {most[wrong[0]]:g} at index {wrong[0]}")
     endless = np.flatnonzero((gain > 0) & np.isinf(most) & ~(use > 0).any(axis=0))
     if endless.size:
         raise ValueError(
             f"an activity that pays must be limited by a resource or by what can be sold; got none at index {endless[0]}"
         )
-    return gain, use, capacity, most, least
+    return gain, use, capacity, most
 
 
 def _span(gain, use, free, duals):

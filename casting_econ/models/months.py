@@ -38,26 +38,10 @@ def season_shares(weights):
 def orders_at(uniform, mean, dispersion=0.0):
     """Whole orders of a month at a uniform number: the quantile of a Poisson or, clustered, a negative binomial count. [order/month]
 
-    Parameters
-    ----------
-    uniform : array_like
-        In [0, 1). [-]
-    mean : array_like
-        Orders expected, zero or more. [order/month]
-    dispersion : array_like, optional
-        Variance beyond the Poisson's, over the squared mean: the variance is mean + dispersion x mean². Zero is the Poisson. [-]
+    The `uniform` number is in [0, 1) [-], `mean` the orders expected, zero or more [order/month], and `dispersion` the variance beyond the
+    Poisson's over the squared mean, zero or more: the variance is mean + dispersion x mean² [-]. They broadcast; ValueError outside these
+    ranges. Months are independent: clusters within a month, not seasons, are what the dispersion is for.
 
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    Notes
-    -----
-    Months are independent: clusters within a month, not seasons, are what the dispersion is for.
-
-    Examples
-    --------
     >>> orders_at([0.1, 0.5, 0.9], 2.0), orders_at([0.1, 0.5, 0.9], 2.0, dispersion=1.0)
     (array([0., 2., 4.]), array([0., 1., 5.]))
     """
@@ -113,27 +97,13 @@ def chance_of_none(mean, dispersion=0.0):
 def pieces_at(uniform, orders, mean_size, sd_size=0.0):
     """Pieces of so many orders together at a uniform number, when sizes of orders differ. [piece/month]
 
-    Parameters
-    ----------
-    uniform : array_like
-        In [0, 1); not used where sizes are all alike. [-]
-    orders : array_like
-        Whole, zero or more. [order/month]
-    mean_size, sd_size : array_like
-        Of the pieces in an order: mean, above zero, and standard deviation between orders. [piece/order]
+    The `uniform` number is in [0, 1), and not used where sizes are all alike [-]; `orders` are whole, zero or more [order/month];
+    `mean_size`, above zero, and `sd_size` are mean and standard deviation of the pieces in an order [piece/order]. They broadcast;
+    ValueError outside these ranges.
 
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
-    Notes
-    -----
     Gamma with the mean and variance that the sum of as many independent sizes has, so that with Poisson orders the variance is
     the compound one, rate x (mean² + sd²). What comes out need not be whole.
 
-    Examples
-    --------
     >>> pieces_at(0.5, [0, 3], 4.0)
     array([ 0., 12.])
     """
@@ -230,19 +200,9 @@ def side_by_side(numbers):
 def weeks_lost(risk, weeks, uniform=None):
     """Weeks of work that a rare event takes from each month: on average, or as a uniform number decides. [week/month]
 
-    Parameters
-    ----------
-    risk : Risk
-    weeks : array_like, shape (..., months)
-        Worked in each month; a month cannot lose more. [week/month]
-    uniform : array_like, shape (...), optional
-        In [0, 1); below the chance of the event it comes, and where it lies there says in which month it starts. What goes
-        on beyond December counts in January, of an event that came the year before. [-]
-
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
+    `weeks`, shape (..., months), are worked in each month, which cannot lose more [week/month]; the `uniform` number, shape (...), is in
+    [0, 1): below the chance of the event it comes, and where it lies there says in which month it starts [-]. What goes on beyond December
+    counts in January, of an event that came the year before. ValueError if a number of the risk is outside its range.
     """
     weeks, chance = np.asarray(weeks, float), np.asarray(checked_share("chance of a risk", risk.chance))
     takes = np.asarray(checked("weeks that a risk takes", risk.weeks, low=0.0, high=53.0))

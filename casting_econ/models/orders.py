@@ -13,16 +13,9 @@ def casts_for(needed, confidence, casts_per_load, good_share, load_correlation, 
     """Fewest new casts that give enough with a wanted chance, zero where the loads already started are enough. [cast]
 
     One more cast in a load, or in a load of its own, never lowers the chance, so the fewest are found by halving. The
-    confidence lies in (0, 1) [-]; the other arguments are those of `chance_of`.
+    confidence lies in (0, 1) [-]; the other arguments are those of `chance_of`. ValueError if an input is outside its range, or no number
+    up to 40 times what an average draw needs (and 200 more) is enough, as when some draws hardly ever give a good piece.
 
-    Raises
-    ------
-    ValueError
-        If an input is outside its range, or no number up to 40 times what an average draw needs (and 200 more)
-        is enough, as when some draws hardly ever give a good piece.
-
-    Examples
-    --------
     >>> casts_for(28, 0.95, 14, 0.828768, 0.0), casts_for(28, 0.95, 14, 0.828768, 0.0, started=(14, 14))
     (38, 10)
     """
@@ -31,9 +24,8 @@ def casts_for(needed, confidence, casts_per_load, good_share, load_correlation, 
     share, _ = share_and_correlation(good_share, load_correlation)
 
     def chance(casts):
-        return chance_of(
-            needed, casts, casts_per_load, good_share, load_correlation, set_size=set_size, started=started, ruined=ruined
-        )
+        given = casts_per_load, good_share, load_correlation
+        return chance_of(needed, casts, *given, set_size=set_size, started=started, ruined=ruined)
 
     def enough(casts):
         return chance(casts) >= confidence - _ROUNDING

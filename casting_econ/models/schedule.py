@@ -69,19 +69,8 @@ class Plan:
 def through_other_stages(plan: Plan, other: Plan, loads: list[int]) -> Plan:
     """A plan some of whose loads go through the stages of another plan instead, which come behind its own.
 
-    Parameters
-    ----------
-    plan : Plan
-        L loads.
-    other : Plan
-        In as many draws, one load for each of `loads`.
-    loads : list of int
-        Which of the plan's; they take none of its moulds.
-
-    Returns
-    -------
-    Plan
-        A station that both use holds as many loads as of the one of which it holds fewer: the cautious side.
+    The `other` plan has, in as many draws, one load for each of `loads` of the plan's, which take none of its moulds. A station that both use
+    holds as many loads as of the one of which it holds fewer: the cautious side.
     """
     own = len(plan.stages)
     shared = plan.slots | {name: min(count, plan.slots.get(name, count)) for name, count in other.slots.items()}
@@ -112,25 +101,9 @@ class Schedule:
 
 
 def simulate(plan: Plan, calendar: Calendar, *, record: bool = False) -> Schedule:
-    """Follow every draw of an order through the calendar, all draws side by side.
+    """Follow every draw of an order through the calendar, all draws side by side; `record` keeps the segments of hand work of the first.
 
-    Parameters
-    ----------
-    plan : Plan
-        Loads; arrays of draws D, loads L, stages K and counted things I.
-    calendar : Calendar
-        Open windows and caps.
-    record : bool, optional
-        Keep the segments of hand work of the first draw.
-
-    Returns
-    -------
-    Schedule
-        `done` (D, L), `complete` (D,) and `finish` (D,) in seconds from midnight of day 0.
-
-    Notes
-    -----
-    Whole seconds, so an event simulation of the rules above gives the same moments to the second. No loop over draws: each
+    Moments are seconds from midnight of day 0. Whole seconds, so an event simulation of the rules above gives the same moments to the second. No loop over draws: each
     turn of the loop takes every draw on to its own next change, and looks only at the loads in play.
     """
     windows = np.asarray(calendar.windows, np.int64)

@@ -202,9 +202,8 @@ class Months:
     # what the month before left, `Month.late` by channel and the shelf by product; of what is not named nothing waits and the shelf is full;
     # None: as many wait as the year's own last month leaves, and the shelf is full
     before: tuple[Mapping[str, tuple], Mapping[str, Any]] | None = None
-    slower: Mapping[tuple[str, str], np.ndarray] = field(
-        default_factory=dict
-    )  # by product and step: its wait beside the stated [-]
+    # by product and step: its wait beside the stated [-]
+    slower: Mapping[tuple[str, str], np.ndarray] = field(default_factory=dict)
     luck: Luck | None = None  # None: as many orders as expected, and the mean of the rare events
 
 

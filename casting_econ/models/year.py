@@ -39,13 +39,8 @@ class Outcome:
 def evaluate(a: Workshop) -> Outcome:
     """Work out a year of the workshop; any of its numbers may be an array, and all arrays broadcast together.
 
-    Raises
-    ------
-    ValueError
-        If an input is outside its range, a turnaround fits no working window in any draw, or a year has no hours.
+    ValueError if an input is outside its range, a turnaround fits no working window in any draw, or a year has no hours.
 
-    Notes
-    -----
     Orders come month by month, or all in one piece, as `a.months` has it, and what is made of them month by month
     (`capacity.served`); money and hours are worked out once, from the year's sums. Pieces on the shelf are charged when they are sold.
     Products share stations by the time each takes alone. What is short is shared out by cutting all orders of the products
@@ -55,9 +50,8 @@ def evaluate(a: Workshop) -> Outcome:
     """
     weeks = checked("weeks per year", a.weeks_per_year, above=0.0, high=53.0)
     target = checked("target pay", a.target_per_hour, low=0.0)
-    asked = asked_for(
-        a, {c.name: orders_at_price(c.orders_per_year, c.price, c.reference_price, c.elasticity) for c in a.channels}
-    )
+    orders = {c.name: orders_at_price(c.orders_per_year, c.price, c.reference_price, c.elasticity) for c in a.channels}
+    asked = asked_for(a, orders)
     plans = {p.name: _plan(p, a, target, asked) for p in a.products}
     stall_hours, stall_fees = _stalls(a)
     times, needs = working(a, stall_hours), needs_by_month(a, plans, weeks)

@@ -70,11 +70,9 @@ def cash_table(answer: CashAnswer) -> pd.DataFrame:
     """Each rule of pay: lowest money, when the outlay is back, chance that it is, what the path is worth today. [money, month]"""
     rows = []
     for case in answer.cases.values():
-        lowest, untaxed = ends_of(case.lowest)[:2], ends_of(case.back_untaxed)[1]
-        within = float(np.isfinite(case.back).mean())
-        rows.append(
-            (case.name, case.pay, *lowest, case.lowest_month()[0], *ends_of(case.back), within, untaxed, *ends_of(case.worth))
-        )
+        lowest = *ends_of(case.lowest)[:2], case.lowest_month()[0]
+        back = *ends_of(case.back), float(np.isfinite(case.back).mean()), ends_of(case.back_untaxed)[1]
+        rows.append((case.name, case.pay, *lowest, *back, *ends_of(case.worth)))
     return rows
 
 
@@ -118,9 +116,8 @@ def _paid_words(kit, answer):
     ends, later = tax_months(kit)
     if not (answer.by_chance and later):
         return ""
-    year, paid = (
-        MONTHS[(MONTHS.index(kit.study.file.cash.start_month) + month - 1) % 12].capitalize() for month in (ends, ends + later)
-    )
+    before = MONTHS.index(kit.study.file.cash.start_month) - 1
+    year, paid = (MONTHS[(before + month) % 12].capitalize() for month in (ends, ends + later))
     return f" and leaves the bank in {paid}, {later} months after the tax year ends with {year} (payments on account are not counted)"
 
 

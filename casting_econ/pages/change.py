@@ -158,13 +158,13 @@ def changed(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -
     return sorted(rows, key=lambda row: -float(row.gain.mean()))
 
 
-def best_set(kit: OpenStudy, budget: float | None = None, draws: int = 512) -> tuple[Changed | None, int]:
-    """The scenarios that together bring most a year within a budget for outlays, None where doing nothing does; and how many sets were tried.
+def best_set(kit: OpenStudy, draws: int = 512) -> tuple[Changed | None, int]:
+    """The scenarios that together bring most a year within the budget of `[decision]` for outlays, None where doing nothing does; and how many sets were tried.
 
     Every combination that goes together is tried, on few draws, of the ten scenarios that bring most alone; the best is worked out again on
-    the study's own. The budget is as `[decision]` says if not given; None is no limit. [money]
+    the study's own.
     """
-    budget = kit.study.file.decision.budget if budget is None else budget
+    budget = kit.study.file.decision.budget
     alone = {row.names: row for row in changed(kit, draws)[:MOST_COMBINED]}
     names = [name for name in kit.study.file.scenarios if (name,) in alone]
     best, most, tried = None, 0.0, 0

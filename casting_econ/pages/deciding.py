@@ -151,10 +151,9 @@ def decision_word(decision: Decision) -> str:
         return "Go on or not, it comes to the same."
     if decision.untold:
         return "These numbers cannot tell whether to go on."
-    sure, perhaps = (
-        ("Go on.", "Go on, but watch it.") if decision.goes else ("Stop, or change something.", "Rather not as it is.")
-    )
-    return sure if decision.right >= 0.9 else perhaps
+    if decision.right >= 0.9:
+        return "Go on." if decision.goes else "Stop, or change something."
+    return "Go on, but watch it." if decision.goes else "Rather not as it is."
 
 
 def decision_sentence(decision: Decision, fmt: Format) -> str:
@@ -180,9 +179,8 @@ def next_to_measure(decision: Decision, frame: pd.DataFrame, fmt: Format) -> str
     if not decision.kit.assumed.uncertain:
         return "Every number is stated as certain, so nothing is left to measure for the choice; a guess is never certain, so give guesses a range."
     if everything.value <= 2.0 * everything.error or everything.value < 0.001 * abs(float(decision.benefit.mean())):
-        return (
-            f"Knowing every number exactly would hardly change the choice: it is worth {fmt.money(everything.value, 0)} a year."
-        )
+        worth = fmt.money(everything.value, 0)
+        return f"Knowing every number exactly would hardly change the choice: it is worth {worth} a year."
     text = f"Knowing everything first would be worth {fmt.money(everything.value, 0)} a year. "
     known = frame[(frame.worth > 2.0 * frame.error) & (frame.kind == "number")]
     told = worth_waiting_for(decision.kit, known, float(decision.benefit.mean()))

@@ -27,8 +27,7 @@ class Basis:
 
 def scheme_of(kit: OpenStudy) -> TaxScheme | None:
     """The tax table that the study names, or None."""
-    name = kit.study.file.target.tax
-    return None if name is None else taxes()[name]
+    return taxes().get(kit.study.file.target.tax)
 
 
 @shown(

@@ -160,7 +160,7 @@ def mix_table(kit: OpenStudy) -> pd.DataFrame:
     'Lacks' is what an order would have to leave more before another is taken; 'one more order' what one more buyer is worth.
     """
     found, mix = the_mix(kit)
-    return list(zip(found.names, found.demand, mix.amounts, found.after_target, mix.worth_of_demand, mix.cost_of_least))
+    return list(zip(found.names, found.demand, mix.amounts, found.after_target, mix.worth_of_demand, mix.reduced_cost))
 
 
 @shown(

@@ -28,9 +28,8 @@ def wage_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     a, target = kit.inputs(), kit.study.file.target
     rows = []
     for identifier, row in wages()[wages().currency == kit.study.currency].iterrows():
-        needed = self_employed_target(
-            row.amount, row.paid_hours_per_year, target.employer_share.value, a.weeks_per_year, target.full_week.value
-        )
+        own = target.employer_share.value, a.weeks_per_year, target.full_week.value
+        needed = self_employed_target(row.amount, row.paid_hours_per_year, *own)
         hour = float((answer.draws["pay_per_hour"] >= needed).mean())
         year = float((answer.draws["residual_pay_per_year"] >= needed * a.weeks_per_year * target.full_week.value).mean())
         stated = identifier, row.place, row.kind, row.valid_from, row.amount

@@ -27,6 +27,7 @@ _SAID = {
     "change beyond the target": "gain a year",
     "label": "number",
 }  # columns of tables, as a page says them
+_NAMED = "products channels stations racks equipment overheads steps parts materials time".split()  # tables whose keys are names
 _PLAIN = {"count": ""}  # units that the name of a number says
 _SHARES = ("share", "of now", "of today", "of its middle")  # units that a page shows in per cent
 _ENDS = (
@@ -153,12 +154,10 @@ def _words(figure):
             yield part if isinstance(part, Text) else part.label
 
 
-def _ids(
-    node, names=("products", "channels", "stations", "racks", "equipment", "overheads", "steps", "parts", "materials", "time")
-):
+def _ids(node):
     """Keys with a hyphen or underscore that the maker gave to things of a study, but for its orders, which commands name."""
     for name, value in vars(node).items() if hasattr(node, "__dict__") else ():
-        if name in names and isinstance(value, dict):
+        if name in _NAMED and isinstance(value, dict):
             yield from (key for key in value if "-" in key or "_" in key)
             for inner in value.values():
                 yield from _ids(inner)

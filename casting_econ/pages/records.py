@@ -175,9 +175,9 @@ def _more(found, kit) -> str:
     return f"{format_of(kit).exactly(float(f'{found.more_to_halve:.2g}'))} more {found.counted}"
 
 
-def evidence_curves(kit: OpenStudy, points: int = 161) -> list[dict[str, object]]:
+def evidence_curves(kit: OpenStudy) -> list[dict[str, object]]:
     """Guess and number in force as densities, and what the logs alone say, one entry a number, in shown units."""
-    scores = np.linspace(-3.2, 3.2, points)
+    scores = np.linspace(-3.2, 3.2, 161)
     found = []
     for key, told in kit.assumed.evidence.items():
         unit, factor = as_shown(key, told.number.unit, kit.study.currency)
@@ -185,8 +185,8 @@ def evidence_curves(kit: OpenStudy, points: int = 161) -> list[dict[str, object]
         for name, spread in (("guess", told.prior), ("in force", told.number.distribution)):
             values = np.asarray(spread.quantile(special.ndtr(scores)), float) * factor
             there = values != 0.0  # what may be none at all has no density there
-            there = there if there.sum() > 1 else np.arange(points) > 0
-            density = np.zeros(points)
+            there = there if there.sum() > 1 else np.arange(scores.size) > 0
+            density = np.zeros(scores.size)
             with np.errstate(divide="ignore"):
                 density[there] = np.exp(-(scores[there] ** 2) / 2) / np.gradient(values[there], scores[there])
             curves[name] = (values, np.where(np.isfinite(density), density, 1.0))

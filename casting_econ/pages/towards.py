@@ -33,8 +33,7 @@ class Towards:
     given: float  # [hour/week]
     factor: float  # of today's orders at which a year brings a living at today's prices [-]
     hours: float  # that those take [hour/week]
-    reach: float  # most of today's orders that is looked at, more than can be made [-]
-    most: float  # that a year leaves when so many come, at today's prices [money/year]
+    most: float  # that a year leaves when more come than can be made, at today's prices [money/year]
     full: str  # what is full then
     price: float  # of now at which it brings a living with so many, where today's does with no number [-]
     hours_needed: float  # that would do then with so many at today's prices, were they given [hour/week]
@@ -80,7 +79,6 @@ def towards(kit: OpenStudy) -> Towards | None:
         given=given,
         factor=factor,
         hours=weekly(wanted),
-        reach=orders.high,
         most=float(ample.totals["residual_pay_per_year"]),
         full=full_of(ample),
         price=float(needed[0]),
@@ -113,7 +111,7 @@ def towards_table(kit: OpenStudy, found: Towards | None) -> pd.DataFrame:
     return list(zip(prices, count, more, hours, ample["residual_pay_per_year"] + 0.0 * prices, strict=True))
 
 
-def towards_frontier(kit: OpenStudy, found: Towards | None, points: int = 41) -> pd.DataFrame:
+def towards_frontier(kit: OpenStudy, found: Towards | None) -> pd.DataFrame:
     """Pairs of orders a year and price beside today's at which a year just brings a living; up to where more orders change nothing. [order/year, -]"""
     if found is None:
         return pd.DataFrame(columns=["orders", "price"])
@@ -121,7 +119,7 @@ def towards_frontier(kit: OpenStudy, found: Towards | None, points: int = 41) ->
     use = [float(share) for share in kit.point().utilisation_at_demand.values()]
     full = 1.0 / max(*use, 1e-9) if use else orders.high
     far = min(max(1.5, 1.25 * (found.factor if found.possible else full), 1.25 * full), orders.high)
-    values = np.unique(np.append(np.linspace(far / points, far, points - 1), 1.0))
+    values = np.unique(np.append(np.linspace(far / 41, far, 40), 1.0))
     needed = solve_for_target(kit, [price], orders, values, aim=year_over_living)[0]
     frame = pd.DataFrame({"orders": values * found.now, "price": needed})
     frame.attrs["now"] = found.now, 1.0

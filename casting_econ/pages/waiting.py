@@ -125,17 +125,13 @@ def waiting_of(kit: OpenStudy, now: float) -> Waiting | None:
 
 def known_orders(kit: OpenStudy, key: str) -> Distribution | None:
     """What guess and log make of a channel's orders that state no range, as `waiting_of` has it; None for any other number. [order/year]"""
-    number, path = kit.study.numbers.get(key), key.split(".")
-    if (
-        kit.certain
-        or number is None
-        or path[0] != "channels"
-        or path[-1] != "orders"
-        or not _guessed(number)
-        or number.value <= 0
-    ):
+    table, *names = key.split(".")
+    if kit.certain or table != "channels" or names[-1] != "orders":
         return None
-    return rate_posterior(number.value, _years_told(kit, path[1], number)[0], 0.0, 0.0)
+    number = kit.study.numbers.get(key)
+    if number is None or not _guessed(number) or number.value <= 0:
+        return None
+    return rate_posterior(number.value, _years_told(kit, names[0], number)[0], 0.0, 0.0)
 
 
 def _guessed(number):
@@ -187,9 +183,8 @@ def width_sentence(kit: OpenStudy, found: Waiting | None) -> str:
         text = f"**The orders of a year are little more than a guess.** {text}"
     if found.untold:
         text += f' The chances above rest on the guess alone: `from = "records"` beside the orders of {some_of(found.untold, 3)} lets the log count in them too.'
-    narrows = [
-        f"{fmt.percent(1.0 - found.width[n - 1])} after {counted(n, 'month')}" for n in (1, 6, 12) if n <= len(found.width)
-    ]
+    told = [n for n in (1, 6, 12) if n <= len(found.width)]
+    narrows = [f"{fmt.percent(1.0 - found.width[n - 1])} after {counted(n, 'month')}" for n in told]
     return f"{text} Each month more of offering narrows that: by {', '.join(narrows)}."
 
 

@@ -138,10 +138,8 @@ def cost_table(project: Project) -> pd.DataFrame:
 )
 def lesson_table(lessons: Lessons) -> pd.DataFrame:
     """Each number that the order measures: before it, by its rows alone, and from now on."""
-    rows, kit = (
-        {(label(row.key, each=False), row.old, row.new): row for row in lessons.rows},
-        lessons.project.kit,
-    )  # a material once
+    kit = lessons.project.kit
+    rows = {(label(row.key, each=False), row.old, row.new): row for row in lessons.rows}  # a material once
     names, found, fmt = Counter(what for what, *_ in rows), [], format_of(kit)
     for (what, *_), row in rows.items():
         unit, factor = as_shown(row.key, row.unit, kit.study.currency)

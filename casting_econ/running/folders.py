@@ -1,6 +1,5 @@
 """The folder that a run, a sweep, an order or a year end writes: worked on beside its place, and put there whole."""
 
-import hashlib
 import json
 import os
 import platform
@@ -62,9 +61,8 @@ def working_folder(out: Path, folder: Path, key: str) -> Path:
         part.mkdir(parents=True, exist_ok=True)
         mark.write_text(key, encoding="utf-8")
     except OSError as error:
-        raise refusal(
-            str(part), "cannot be written", "a folder you may write to, with --out", found=str(error.strerror)
-        ) from None
+        right = "a folder you may write to, with --out"
+        raise refusal(str(part), "cannot be written", right, found=str(error.strerror)) from None
     return part
 
 
@@ -107,4 +105,4 @@ def _clear(part: Path) -> None:
 
 def work_key(folder: Path, *asked: object) -> str:
     """Changes whenever anything changes that a page may depend on: the inputs, the kit and what is asked for."""
-    return hashlib.sha256(json.dumps([store.key_of_all(folder), *asked], sort_keys=True).encode()).hexdigest()
+    return store.hash_of(store.key_of_all(folder), *asked)

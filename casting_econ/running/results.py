@@ -28,9 +28,8 @@ _OF_PRODUCT = {
     "minute/piece": "minutes_per_good_piece",
     "{money}/piece": "material_per_good_piece cost_per_good_piece scrap_cost_per_good_piece break_even_price cash_break_even_price",
 }
-TOTAL_UNITS, PRODUCT_UNITS = (
-    {name: unit for unit, names in table.items() for name in names.split()} for table in (_OF_YEAR, _OF_PRODUCT)
-)
+TOTAL_UNITS = {name: unit for unit, names in _OF_YEAR.items() for name in names.split()}
+PRODUCT_UNITS = {name: unit for unit, names in _OF_PRODUCT.items() for name in names.split()}
 _WRITTEN = {"ruined_hours_per_year": "freak_hours_per_year", "ruined_loss_per_year": "freak_loss_per_year"}  # keys of the file
 
 

@@ -77,9 +77,8 @@ def show_page(
                 while not _answers(ip, port):
                     if process.poll() is not None:
                         told = (folder / "log.txt").read_text(encoding="utf-8", errors="replace").strip().splitlines()
-                        raise refusal(
-                            f"{ip}:{port}", "nothing can be shown here", "another --ip or --port", found=(told or [""])[-1]
-                        )
+                        right, found = "another --ip or --port", (told or [""])[-1]
+                        raise refusal(f"{ip}:{port}", "nothing can be shown here", right, found=found)
                     time.sleep(0.05)
                 address = f"http://{'localhost' if ip in ('', '0.0.0.0', '::') else ip}:{port}/?token={token}"
                 opened = browser and webbrowser.open(address)

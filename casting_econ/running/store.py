@@ -73,18 +73,19 @@ def inputs_of(folder: Path) -> dict[str, str]:
     }
 
 
-def _hashed(*parts: object) -> str:
+def hash_of(*parts: object) -> str:
+    """SHA-256 of anything that JSON can say."""
     return hashlib.sha256(json.dumps(parts, sort_keys=True, default=str).encode()).hexdigest()
 
 
 def key_of_kit() -> str:
     """Changes with the kit, its notebooks and the libraries it stands on."""
-    return _hashed(_code(), {path.name: file_hash(path) for path in (_home() / "notebooks").glob("*.ipynb")})
+    return hash_of(_code(), {path.name: file_hash(path) for path in (_home() / "notebooks").glob("*.ipynb")})
 
 
 def key_of_all(folder: Path) -> str:
     """Changes with anything that a report may depend on, to the last comment in the study file."""
-    return _hashed(key_of_kit(), inputs_of(folder))
+    return hash_of(key_of_kit(), inputs_of(folder))
 
 
 def page_keys(folder: Path, parameters: dict[str, object]) -> dict[str, str]:
@@ -99,7 +100,7 @@ def page_keys(folder: Path, parameters: dict[str, object]) -> dict[str, str]:
         return found, raw.get("cash", {}).get("season")
 
     sources = {page: file_hash(path) for page, path in page_sources().items()} | {"panel": ""}
-    return {page: _hashed(_code(), source, parameters, records, *read_by(page)) for page, source in sources.items()}
+    return {page: hash_of(_code(), source, parameters, records, *read_by(page)) for page, source in sources.items()}
 
 
 def _without_notes(node, inside=False):

@@ -118,9 +118,8 @@ def run_sweep(
     given = {"study": "study", "draws": round_up_draws(draws), "seed": kit.study.file.study.seed, "out": WORDS_ONLY}
     given |= {"product": product} if product or {SCRAP, CURE} & set(axes) else {}
     targets = [inner / "notebooks" / f"{notebook}_{_slug(point)}.ipynb" for point in points]
-    jobs = [
-        Job(source=source, target=to, parameters=_parameters(source, given, at)) for to, at in zip(targets, points, strict=True)
-    ]
+    parameters = (_parameters(source, given, point) for point in points)
+    jobs = [Job(source=source, target=to, parameters=own) for to, own in zip(targets, parameters, strict=True)]
     left = [job for job in jobs if not finished(job.target)]
     if len(left) < len(jobs):
         say(f"{len(jobs) - len(left)} points are kept from a sweep that was interrupted")
@@ -184,17 +183,14 @@ def _parameters(source, given, point):
     try:
         return check_parameters(source, own | ({"vary": change} if change else {}) | given)
     except ValueError as error:
-        raise refusal(
-            "--notebook", str(error), "a notebook with a parameter for what is varied, such as 07_monte_carlo"
-        ) from None
+        right = "a notebook with a parameter for what is varied, such as 07_monte_carlo"
+        raise refusal("--notebook", str(error), right) from None
 
 
 def _slug(point):
     """A point as part of a file name."""
-    words = {SCRAP: "scrap", CURE: "cure"}
-    parts = [
-        f"{words.get(name, name)}-{value:g}" if isinstance(value, float) else f"{name}-{value}" for name, value in point.items()
-    ]
+    named = (({SCRAP: "scrap", CURE: "cure"}.get(name, name), value) for name, value in point.items())
+    parts = [f"{name}-{value:g}" if isinstance(value, float) else f"{name}-{value}" for name, value in named]
     return re.sub(r"[^\w.-]+", "-", "_".join(parts))
 
 

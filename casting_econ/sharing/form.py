@@ -68,8 +68,6 @@ def unzipped(data: bytes, place: str, allowed: Callable[[str], bool]) -> dict[st
 
     StudyError with each name that may not be in it, or the first other reason for which it is refused.
 
-    Examples
-    --------
     >>> unzipped(zipped({"a.txt": b"1"}), "x.zip", lambda name: True)
     {'a.txt': b'1'}
     """
@@ -180,8 +178,6 @@ def pack_of(data: bytes, place: str) -> Pack:
 def read_json(data: bytes):
     """Plain content of JSON from a stranger; ValueError in words where it is none.
 
-    Examples
-    --------
     >>> read_json(b'{"a": [1, 2.5]}')
     {'a': [1, 2.5]}
     """

@@ -246,9 +246,8 @@ def _other_line(name: str, packed: bytes, new: bytes) -> list[str]:
 def _same_picture(packed: bytes, own: bytes) -> bool:
     """Whether two pictures are drawn with the same strokes at the same places; a stranger's is read as text only."""
     (lines, places), (own_lines, own_places) = ((_FIGURE.sub(b"#", one), _FIGURE.findall(one)) for one in (packed, own))
-    return lines == own_lines and all(
-        math.isclose(float(one), float(other), rel_tol=_PLACE, abs_tol=0.01) for one, other in zip(places, own_places)
-    )
+    pairs = ((float(one), float(other)) for one, other in zip(places, own_places))
+    return lines == own_lines and all(math.isclose(*pair, rel_tol=_PLACE, abs_tol=0.01) for pair in pairs)
 
 
 def _keep(place: Path, out: Path) -> None:

@@ -113,9 +113,9 @@ def _crafts(text):
     """Crafts of an id, or with all its words in the name."""
     named, known = text.casefold(), crafts().values()
     fits = [craft for craft in known if craft.id == named]
-    return fits or [
-        craft for craft in known if named not in UNKNOWN and all(word in craft.name.casefold() for word in named.split())
-    ]
+    if fits or named in UNKNOWN:
+        return fits
+    return [craft for craft in known if all(word in craft.name.casefold() for word in named.split())]
 
 
 def _only(fits, text):
@@ -150,9 +150,8 @@ def read_answers(
     def fault(key, error, found):
         faults.append(fault_of(error, file=place, column=key, found=repr(found)))
 
-    def tried(
-        key, found, otherwise, read, *of
-    ):  # what cannot be read is a fault, and something stands in so that the rest is looked at too
+    def tried(key, found, otherwise, read, *of):
+        """What is read; what cannot be is a fault, and something stands in so that the rest is looked at too."""
         try:
             return read(*of)
         except ValueError as error:

@@ -6,22 +6,20 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from babel import Locale, UnknownLocaleError
-
-from ..faults import Fault, StudyError, counted, refusal
+from ..faults import Fault, StudyError, counted, fault_of, refusal
+from ..study.fields import known_locale
 from .answers import UNKNOWN, Answers, asks_order, read_answer, read_answers
 from .crafts import Guess, crafts
 from .questions import BEGIN, Part, parts_of, questions
 from .reading import STAND_IN
 
 
-def known_locale(locale: str | None) -> str | None:
+def locale_asked(locale: str | None) -> str | None:
     """A locale that numbers can be written in, or none; StudyError for another."""
     try:
-        return locale and str(Locale.parse(locale))
-    except (UnknownLocaleError, ValueError):
-        right = "a language and country such as en_IE, de_DE or en_US"
-        raise refusal("--locale", "unknown locale", right, found=repr(locale)) from None
+        return locale and known_locale(locale)
+    except ValueError as error:
+        raise StudyError([fault_of(error, file="--locale", found=repr(locale))]) from None
 
 
 def answers_given(file: str | None, options: tuple[str, ...] = (), craft: str | None = None) -> dict[str, Any]:
@@ -144,8 +142,6 @@ def _words(ask, part, currency, before):
 def default_of(answers: Answers, part: Part) -> str:
     """What stands in where an answer is not known, in the unit that is asked for; '' where nothing can.
 
-    Examples
-    --------
     >>> soap = read_answers({"craft": "soap", "price": "6 GBP"})
     >>> [default_of(soap, part) for part in soap.parts if part.key in ("cure", "target")]
     ['28 35 42', '12 13 16']

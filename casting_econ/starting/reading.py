@@ -33,8 +33,6 @@ def read_answer(part: Part, text: Any, currency: str) -> tuple[float, float, flo
 
     ValueError says what is wrong, and Unclear asks where two conventions read the text differently.
 
-    Examples
-    --------
     >>> price = Part(key="price", ask="Price?", unit="{money}", per="piece")
     >>> read_answer(price, "1,5 2 3 EUR", "EUR"), read_answer(price, "2 160", "EUR"), read_answer(price, "don't know", "EUR")
     ((1.5, 2.0, 3.0), (2160.0, 2160.0, 2160.0), None)
@@ -143,8 +141,6 @@ def _factor(given, part, currency):
 def read_day(text: str) -> dt.date:
     """A day as people write it; ValueError for none, Unclear with a question where day and month could be either.
 
-    Examples
-    --------
     >>> read_day("20 March 2027") == read_day("2027-03-20") == read_day("20.3.2027") == dt.date(2027, 3, 20)
     True
     """
@@ -162,8 +158,6 @@ def read_colours(text: str) -> dict[str, int | None]:
 
     ValueError for a name or a number of pieces that cannot be.
 
-    Examples
-    --------
     >>> read_colours("sea green 40, slate=20"), read_colours("red and blue"), read_colours("2 colours")
     ({'sea green': 40, 'slate': 20}, {'red': None, 'blue': None}, {'colour 1': None, 'colour 2': None})
     """
@@ -189,8 +183,6 @@ def read_colours(text: str) -> dict[str, int | None]:
 def pieces_by_colour(colours: dict[str, int | None], pieces: int) -> dict[str, int]:
     """Pieces of each colour, evenly where none are said; ValueError where they are not the whole order.
 
-    Examples
-    --------
     >>> pieces_by_colour({"red": None, "blue": None, "grey": None}, 32)
     {'red': 11, 'blue': 11, 'grey': 10}
     """
@@ -207,8 +199,6 @@ def pieces_by_colour(colours: dict[str, int | None], pieces: int) -> dict[str, i
 def read_places(text: str) -> tuple[int, ...]:
     """Places of each pot; ValueError where they are no whole numbers above zero.
 
-    Examples
-    --------
     >>> read_places("12, 20"), read_places("2 x 16"), read_places("20")
     ((12, 20), (16, 16), (20,))
     """
@@ -227,8 +217,6 @@ def read_places(text: str) -> tuple[int, ...]:
 def read_times(text: str) -> dict[str, str]:
     """Working hours by day of the week, as the study file writes them; ValueError for what cannot be read.
 
-    Examples
-    --------
     >>> read_times("mon-tue 9-12, 13:30-17 and sat 6pm-9pm")
     {'monday': '09:00-12:00, 13:30-17:00', 'tuesday': '09:00-12:00, 13:30-17:00', 'saturday': '18:00-21:00'}
     """

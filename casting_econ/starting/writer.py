@@ -94,9 +94,8 @@ class Writer:
                 said = f"your answer: none fails; a strong guess, no certainty: it counts for {worth} that passed, and logged rejects move it"
                 note = said if share.low == 100.0 else "your answer"
                 lines.append(f"pass_share = {self.value(share, '%', worth=worth, note=note)}")
-                lines.append(
-                    "causes = { " + ", ".join(f'"{cause}" = {weight}' for cause, weight in step["causes"].items()) + " }"
-                )
+                causes = ", ".join(f'"{cause}" = {weight}' for cause, weight in step["causes"].items())
+                lines.append(f"causes = {{ {causes} }}")
             for table, per in (("materials", ""), ("per_load", ', per = "load"')):
                 for item, row in step.get(table, {}).items():
                     kind = ', kind = "consumable"' if per or row[4:] else ""

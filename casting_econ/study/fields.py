@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Annotated, Any
 
+from babel import Locale, UnknownLocaleError
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainValidator, ValidationInfo
 
 from ..ledger.cells import celsius
@@ -111,6 +112,14 @@ def as_date(raw: Any) -> dt.date:
     if not 2000 <= raw.year <= 2099:
         raise ValueError("a date of another century")
     return raw
+
+
+def known_locale(text: Any) -> str:
+    """A locale that numbers can be written in, as its language, script and country are usually written; ValueError for another."""
+    try:
+        return str(Locale.parse(text))
+    except (UnknownLocaleError, ValueError, TypeError):
+        raise ValueError("unknown locale -> a language and country such as en_IE, de_DE or en_US") from None
 
 
 Date = Annotated[dt.date, reads(lambda raw, _: as_date(raw), "a day such as 2026-12-24")]

@@ -5,7 +5,6 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import pandas as pd
-from babel import Locale, UnknownLocaleError
 from pydantic import ValidationError
 
 from ..faults import Fault, StudyError
@@ -13,6 +12,7 @@ from ..ledger import LOGS, Reading
 from ..units import measures
 from .consistency import MOST_FAULTS, STUDY_FILE
 from .faulty import validated
+from .fields import known_locale
 from .numbers import Number, given_unit
 from .reading import RecordsTable
 from .records import MOULD, ONE_OFF, Names, known_on, part_in_work, read_records
@@ -132,8 +132,8 @@ def _records_settings(raw):
     """The [records] table, currency and locale, as far as the study file can be read: its own faults are told elsewhere."""
     currency, locale = currency_of(raw), within(raw, ["study", "locale"])
     try:
-        locale = locale if locale is None else str(Locale.parse(locale))
-    except (UnknownLocaleError, ValueError, TypeError):
+        locale = locale if locale is None else known_locale(locale)
+    except ValueError:
         locale = None
     try:
         settings = RecordsTable.model_validate((raw or {}).get("records", {}), context={"currency": currency})

@@ -42,8 +42,6 @@ def read_figure(text: str, unit: str = "") -> float:
     Unclear where two conventions read the text differently: 2.160 and 2,160 are two thousand for some and two for others; ValueError for no
     figure at all.
 
-    Examples
-    --------
     >>> read_figure("2 160"), read_figure("2.160,50"), read_figure("2'160.50"), read_figure("12,5")
     (2160.0, 2160.5, 2160.5, 12.5)
     """
@@ -273,8 +271,6 @@ class Amount:
         """The amount in another unit, '' for counted things, by a density between mass and volume [g/ml] where one is needed; ValueError says
         what is missing: a density, or a unit of the same kind.
 
-        Examples
-        --------
         >>> Amount(1000.0, "milliliter").in_unit("kg", "EUR", density=1.1)
         1.1
         """
@@ -303,8 +299,6 @@ def given_unit(raw: Any) -> str:
 def split_figure(raw: Any) -> tuple[float | None, str]:
     """Figure and unit of a plain value of the study file; None where it is no finite figure.
 
-    Examples
-    --------
     >>> split_figure("22 °C"), split_figure(22)
     ((22.0, '°C'), (22.0, ''))
     """

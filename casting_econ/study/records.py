@@ -93,8 +93,6 @@ def part_in_work(records):
 def steps_of(text: str, known) -> list[str]:
     """Steps that a cell of the timesheet names: one, or several joined by + & / , or 'and'; empty where one is unknown.
 
-    Examples
-    --------
     >>> steps_of("sand + polish", {"sand", "polish"})
     ['sand', 'polish']
     """
@@ -111,10 +109,9 @@ def _unknown_names(log, frame, study, reading):
     for column, names in study.of_columns(log).items():
         if column not in frame or (column == "station" and not names):
             continue
+        products = frame["product"] if column == "step" else [None] * len(frame)
         pairs = {}  # rows of each name and, of steps, product
-        for label, name, product in zip(
-            frame.index, frame[column], frame["product"] if column == "step" else [None] * len(frame)
-        ):
+        for label, name, product in zip(frame.index, frame[column], products):
             if name is not None:
                 pairs.setdefault((name, product), []).append(label)
         for (name, product), rows in pairs.items():

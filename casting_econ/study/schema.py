@@ -4,7 +4,6 @@ import datetime as dt
 import re
 from typing import Annotated, Any, Literal
 
-from babel import Locale, UnknownLocaleError
 from babel.numbers import list_currencies
 from pydantic import AfterValidator, ValidationInfo
 
@@ -33,6 +32,7 @@ from .fields import (
     Share,
     decided,
     key,
+    known_locale,
     number,
     reads,
 )
@@ -78,8 +78,6 @@ class StepEntry(Node):
 def is_hand_sanding(name: str, step: StepEntry) -> bool:
     """Whether a step is sanding by hand: as stated, else where its name says so.
 
-    Examples
-    --------
     >>> is_hand_sanding("wet-sand", StepEntry()), is_hand_sanding("polish", StepEntry())
     (True, False)
     """
@@ -174,8 +172,7 @@ class ChannelEntry(Node):
     )
     size_spread: number(high=5.0) = key("how orders differ in pieces: their scatter over their mean; learnt if not given", ZERO)
     waits: bool | None = key(
-        "whether buyers wait a month for what is not ready, longer if begun; yes, but at stalls, if not given",
-        None,
+        "whether buyers wait a month for what is not ready, longer if begun; yes, but at stalls, if not given", None
     )
 
 
@@ -197,15 +194,6 @@ class EquipmentEntry(Node):
     life_loads: decided(above=0.0, high=1e7, counts="load") | None = key("loads that it lasts; what a project took by use", None)
     life_hours: decided("hour", above=0.0, high=1e7) | None = key("hours of making that it lasts; or loads", None)
     bought: Date | None = key("day from when on it counts for the charge of a tax year", None)
-
-
-def _known_locale(text: str) -> str:
-    """A locale that numbers can be written in."""
-    try:
-        Locale.parse(text)
-    except (UnknownLocaleError, ValueError):
-        raise ValueError("unknown locale -> a language and country such as en_IE, de_DE or en_US") from None
-    return text
 
 
 def _known_currency(text: str, info: ValidationInfo) -> str:
@@ -232,7 +220,7 @@ class StudyTable(Node):
     about: str = key("what it is about, in a sentence", "")
     craft: Annotated[str, AfterValidator(_known_craft)] = key("craft whose safety reminders the report has", "other")
     currency: Annotated[str, AfterValidator(_known_currency)] = key("code of the money that everything is counted in")
-    locale: Annotated[str, AfterValidator(_known_locale)] = key("how the report writes numbers and dates", "en_GB")
+    locale: Annotated[str, AfterValidator(known_locale)] = key("how the report writes numbers and dates", "en_GB")
     invented: bool = key("whether its numbers are made up, which the report then says", False)
     variation: Literal["rates", "counts", "months"] = key(
         "what differs between years: what you do not know alone, the number of orders too, or month by month", "rates"

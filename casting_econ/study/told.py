@@ -5,10 +5,7 @@ import re
 _STEP = r"products\.[^.]+\.steps\.[^.]+\."
 # log in words: the tables it is kept in, and the dotted keys it tells; what no log tells is in none
 TOLD = {
-    "timesheet": (
-        ("timesheet",),
-        rf"time\.fixed_hours|{_STEP}(minutes|load_minutes)|channels\.[^.]+\.minutes_per_order",
-    ),
+    "timesheet": (("timesheet",), rf"time\.fixed_hours|{_STEP}(minutes|load_minutes)|channels\.[^.]+\.minutes_per_order"),
     "moulds": (("batches", "moulds"), r"products\.[^.]+\.mould\.(life|life_shape|minutes)"),
     "batches and faults": (
         ("batches", "faults"),
@@ -25,8 +22,6 @@ TOLD = {
 def log_of(key: str) -> str | None:
     """The log that tells a number, or None for what no log knows.
 
-    Examples
-    --------
     >>> log_of("channels.online.orders"), log_of("target.per_hour")
     ('sales', None)
     """

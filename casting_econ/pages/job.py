@@ -166,7 +166,8 @@ def full_of(year: Outcome) -> str:
 def verdict_words(job: Job) -> str:
     """Whether it is a job, in a few words: what is said of a living never denies what is said of the hours, nor the other way round."""
     living, short = job.living, job.side in _NO
-    side = _SIDE[job.side].replace("as it is", "at these orders") if job.few else _SIDE[job.side]
+    held = "as all of a year" if job.alone else "at these orders" if job.few else "as it is"
+    side = _SIDE[job.side].replace("as it is", held)
     long_hours = ", but only by more hours than a full week"
     if job.lives in ("yes", "probably"):
         words = (living if job.lives == "yes" else f"probably {living}") + _SAFE[job.safe]

@@ -117,8 +117,9 @@ def order_of(
 
     `name` is its key under `[commissions]`; None makes an order of what is asked for alone, or is the only one there where neither pieces nor a
     day are asked for. `today` is the first day of work where nothing else says one; `in_hand` are good pieces made so far, those of the batches
-    and the sold ones among them, by variant where there are several [piece]; `finished` says that it is over, complete or not. `asked` are keys of a commission, read as in the study file, but that `due` may be `by` and `price` need
-    not name its currency; None and what is empty leave a key as it is.
+    and the sold ones among them, by variant where there are several [piece]; `finished` says that it is over, complete or not. `asked` are keys
+    of a commission, read as in the study file, but that `due` may be `by` and `price` need not name its currency; None and what is empty leave a
+    key as it is.
     """
     file, faults = kit.study.file, []
     asked = {{"by": "due"}.get(key, key): value for key, value in asked.items() if value not in (None, "", {})}

@@ -228,11 +228,8 @@ def _heard(part, answers, fmt):
         loads = {pot: int(whole_moulds(pot, answers)) for pot in answers.pots or [answers.places]}
         each = ", ".join(f"{load or 'none'} in the pot of {pot}" for pot, load in loads.items())
         load = each if len(loads) > 1 else answers.casts_a_load
-        aside = (
-            f". Moulds of {answers.cavities} casts go in whole, so a load is {load}"
-            if list(loads) != list(loads.values())
-            else ""
-        )
+        told = any(load < pot for pot, load in loads.items())
+        aside = f". Moulds of {answers.cavities} casts go in whole, so a load is {load}" if told else ""
         return (", ".join(map(str, answers.pots)) or unknown) + aside
     if part.kind == "times":
         return "; ".join(f"{day} {hours}" for day, hours in answers.bench_times.items()) or f"Not known: {STAND_IN} stands in"

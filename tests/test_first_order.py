@@ -403,13 +403,13 @@ def test_a_study_of_one_order_says_where_its_plan_is_before_it_judges_a_year(pri
     plan = open_order(kit, FIRST_ORDER, today=TODAY)
     assert ("pays:" in wording.first_lines(plan, price_of(plan), format_of(kit))[0]) == (price == "2500 EUR")
     assert (
-        lead.startswith("**What first-order pays, and by when, says its plan:** `casting-econ order`.")
+        lead.startswith("**What first-order pays by itself, planned or done, is said by** `casting-econ order`.")
         and "if this order were all" in lead
     )
     assert hour.startswith("**An hour of such a year does not pay:**") and todo.startswith(f"**{advice}")
     assert verdict.startswith("**Not worth its hours as all of a year, nor a living:** 1 order a year") and "top" not in todo
     said = re.sub(r"\s+", " ", command("check", kit.study.folder)[1])
-    assert said.index("says its plan: `casting-econ order`") < said.index("An hour of such a year does not pay")
+    assert said.index("is said by `casting-econ order`") < said.index("An hour of such a year does not pay")
 
 
 @pytest.mark.parametrize(

@@ -25,7 +25,7 @@ def first_lines(kit: OpenStudy, answer: Answer, decision: Decision, rows: list[C
     """
     fmt, job = format_of(kit), job_of(kit, answer)
     about, sure = ("", "") if kit.certain else ("about ", f" (chance {fmt.chance(job.hour)})")
-    lead = f"**What {job.alone} pays, and by when, says its plan:** `casting-econ order`. What follows is a year **if this order were all you sold in it**, with the weekly hours and overheads of the whole year on it."
+    lead = f"**What {job.alone} pays by itself, planned or done, is said by** `casting-econ order`. What follows is a year **if this order were all you sold in it**, with the weekly hours and overheads of the whole year on it."
     hour = f"**An hour {'of such a year ' if job.alone else ''}{certainty_word(job.hour)}:** {about}{hour_words(kit, answer)}, target {fmt.money(answer.target)}{sure}."
     todo = f"**{advice(kit, job, decision)}**"
     if best := best_of(rows):

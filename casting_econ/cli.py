@@ -240,7 +240,10 @@ def sweep(study: str, scrap: str | None, cure: str | None, vary: tuple[str, ...]
 @click.option("--start", metavar="DATE", help="First day of work; today if not given.")
 @click.option("--confidence", metavar="SHARE", help="Wanted certainty, such as 0.95 or 95%.")
 @click.option(
-    "--in-hand", multiple=True, metavar="N", help="Good pieces there already; with variants NAME=N, as often as needed."
+    "--in-hand",
+    multiple=True,
+    metavar="N",
+    help="Good pieces made so far, sold ones too; with variants NAME=N, as often as needed.",
 )
 @click.option("--set-of", metavar="N", help="Pieces that must match and so come from one load.")
 @click.option("--variant", multiple=True, metavar="NAME=N", help="Pieces of one colour or form; as often as needed.")
@@ -257,7 +260,7 @@ def sweep(study: str, scrap: str | None, cure: str | None, vary: tuple[str, ...]
 @click.option("--answer-only", is_flag=True, help="Only say the answer; write nothing.")
 @_OUT
 def order(study: str, name: str | None, answer_only: bool, scenario: tuple[str, ...], out: str | None, **asked: object) -> None:
-    """Plan and quote a commission: NAME of the study file, or what the options ask for."""
+    """Plan and quote a commission: NAME of the study file, the only one if not given, or what the options ask for."""
     from datetime import date
 
     from .running.order import run_order

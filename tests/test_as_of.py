@@ -38,7 +38,7 @@ def kitchen(tmp_path):
         ("2026-12-02", 12, ("K2",), "2026-12-02", False),
         ("2026-12-03", 25, (), "2026-12-03", False),  # that day is today, though the log's last row is older
         ("2026-12-04", 36, (), "2026-12-04", True),  # without `checked` a load counts from its own date on
-        ("2027-06-01", 36, (), "2026-12-04", True),  # long after: as without a day
+        ("2027-06-01", 36, (), "2027-06-01", True),  # long after, and not sold: nothing is posted before today
     ],
 )
 def test_an_order_is_what_the_logs_had_by_that_evening(day, in_hand, under_way, start, complete, kitchen):

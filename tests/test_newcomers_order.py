@@ -319,6 +319,14 @@ def test_pieces_that_are_sold_were_made(tmp_path):
         assert "**By the sales log 10 pieces of it are sold.**" in wording.what_is_asked(plan, format_of(plan.planner.kit))
 
 
+def test_a_count_of_the_command_never_takes_back_what_is_sold(tmp_path):
+    """Sold as a whole, `--in-hand 0` plans none of it again; of 24 with ten sold 0 in hand leaves 14, and twelve made leave twelve."""
+    for name, pieces, count, left in ("all", 24, 0, 0), ("ten", 10, 0, 14), ("twelve", 10, 12, 12):
+        (tmp_path / name).mkdir()
+        plan = order(tmp_path / name, records={"sales": SOLD + f"2027-03-20,first,direct,peg,{pieces},300\n"}, in_hand=count)
+        assert sum(plan.order.short.values()) == left and plan.order.to_post == 24 - pieces
+
+
 def test_an_order_said_to_be_over_casts_no_more(tmp_path):
     """One load of 12 good for 24 pieces, then over: its plan and its page advise nothing more, and say how many there are."""
     folder = study(tmp_path, batches="".join(DONE.splitlines(keepends=True)[:2]))
@@ -460,12 +468,14 @@ def test_an_order_that_is_given_away_has_a_plan_and_no_quote(tmp_path):
 
 
 def test_the_last_day_for_packing_is_past_once_it_is(tmp_path):
-    """All in hand and not sold, looked at after the due date: it had to be packed before, with no chance of what is over."""
+    """All in hand and not sold: after the last day for packing its first day is today, so that no chance is told of a day gone by, but one that holds."""
     plan = order(tmp_path, records={"batches": DONE})
-    late = open_order(open_study(tmp_path, as_of="2027-04-15"), "first", today=date(2027, 4, 15))
+    late = open_order(open_study(tmp_path), "first", today=date(2027, 4, 15))
     fmt = format_of(plan.planner.kit)
     assert "It must be packed by Wed, 31 Mar 2027." in wording.headline(plan, fmt)
-    assert wording.headline(late, fmt).endswith("To arrive by Wed, 31 Mar 2027 it had to be packed by Wed, 31 Mar 2027.")
+    told = "**Wed, 31 Mar 2027 has gone by.** **The earliest honest date is Thu, 15 Apr 2027** (posted Thu, 15 Apr 2027)."
+    assert wording.headline(late, fmt) == f"**Nothing more needs to be cast.** {told}"
+    assert "that day has gone by; safe by Thu, 15 Apr 2027" in wording.first_lines(late, price_of(late), fmt)[1]
     assert "all 24 pieces are in hand" in wording.progress_sentence(plan, fmt)
 
 

@@ -51,9 +51,10 @@ def test_a_note_moves_the_page_that_shows_it(study):
     assert moved(study, lambda: edited(study, "books, cleaning", "books and cleaning")) == ({store.NOTES}, True)
 
 
-def test_what_only_orders_need_moves_the_page_that_names_them(study):
-    """A commission is looked at by `order`, and by the records page, which says which orders of the logs are none."""
-    assert moved(study, lambda: edited(study, "[commissions.kitchen]", "[commissions.galley]")) == ({store.NOTES}, True)
+def test_what_only_orders_need_moves_the_pages_that_name_them(study):
+    """A commission is looked at by `order`, by the records page, which says which orders of the logs are none, and where one may be all of a year."""
+    pages = {"01_answer", store.NOTES, "11_living"}
+    assert moved(study, lambda: edited(study, "[commissions.kitchen]", "[commissions.galley]")) == (pages, True)
 
 
 @pytest.mark.parametrize(

@@ -120,10 +120,11 @@ def order_of(
 ) -> Order:
     """An order of the study file with what is asked for in its place, and what its batches and sales say; StudyError with every fault of that.
 
-    `name` is its key under `[commissions]`, None makes an order of what is asked for alone; `today` is the first day of work where nothing else
-    says one; `in_hand` are good pieces there already, in all that is done so far, by variant where there are several [piece]; `finished` says
-    that it is over, complete or not. `asked` are keys of a commission, read as in the study file, but that `due` may be `by` and `price` need
-    not name its currency; None and what is empty leave a key as it is.
+    `name` is its key under `[commissions]`; None makes an order of what is asked for alone, or is the only one there where neither pieces nor a
+    day are asked for. `today` is the first day of work where nothing else says one; `in_hand` are good pieces made so far, those of the batches
+    and the sold ones among them, by variant where there are several [piece]; `finished` says that it is over, complete or not. `asked` are keys
+    of a commission, read as in the study file, but that `due` may be `by` and `price` need not name its currency; None and what is empty leave a
+    key as it is.
     """
     file, faults = kit.study.file, []
     asked = {{"by": "due"}.get(key, key): value for key, value in asked.items() if value not in (None, "", {})}
@@ -141,7 +142,9 @@ def order_of(
         right = one_of(name, known) if known else f"a [commissions.NAME] table in {STUDY_FILE}"
         raise refusal("NAME", "unknown commission", right, found=repr(name))
     if name is None and file.commissions and not asked.keys() & {"pieces", "variants", "due"}:
-        raise refusal("NAME", "is missing", f"{one_of('', file.commissions)}, or --pieces and --by of another order")
+        if len(file.commissions) > 1:
+            raise refusal("NAME", "is missing", f"{one_of('', file.commissions)}, or --pieces and --by of another order")
+        name = next(iter(file.commissions))
     entry, given = _read(kit, name, asked, in_hand)
     product, size = file.products.get(entry.product), entry.set_of if entry.match_within == "load" else 1
     if product and size > (load := load_sizes(file, entry.product)[0]):
@@ -175,19 +178,19 @@ def order_of(
     known |= {"under_way": ()} if over else {}  # loads that were never counted are those of the pieces that went out
     if in_hand is None:  # what the command line says is the whole count
         given = {key: given.get(key, 0) + done.get(key, 0) for key in given | done}
-        short = {key: max(wanted - given.get(key, 0), 0) for key, wanted in items.items()}
-        made = sold - sum(given.values()) - sum(under.casts for under in known["under_way"])  # and in no load of the log
-        if sold >= entry.pieces or (finished and not (sold or done or any(given.values()))):  # whatever the batches say
-            given = {key: given.get(key, 0) + left for key, left in short.items()}
-        elif made > 0:  # of each variant by what is short of it, as no row says of which
-            given = {key: given.get(key, 0) + made * left // sum(short.values()) for key, left in short.items()}
+    short = {key: max(wanted - given.get(key, 0), 0) for key, wanted in items.items()}
+    made = sold - sum(given.values()) - sum(under.casts for under in known["under_way"])  # and in no load of the log
+    untold = in_hand is None and not (sold or done or any(given.values()))
+    if sold >= entry.pieces or (finished and untold):  # whatever batches and count say
+        given = {key: given.get(key, 0) + left for key, left in short.items()}
+    elif made > 0:  # of each variant by what is short of it, as no row says of which
+        given = {key: given.get(key, 0) + made * left // sum(short.values()) for key, left in short.items()}
     own = name or f"{entry.product} {entry.pieces} by {entry.due}"  # so that one order without a name does not replace another
     order = Order(
         **picked(entry, _STATED) | known | {"name": own, "start": start, "in_hand": given, "sold": sold, "finished": finished}
     )
-    if booked and kit.study.as_of and not order.closed and "start" not in asked:  # what is left goes on from that day
-        return replace(order, start=max(start, kit.study.as_of))
-    return order
+    since = kit.study.as_of if booked and not order.closed else today if order.closed and order.to_post else None
+    return replace(order, start=max(start, since)) if since and "start" not in asked else order  # what is left goes on from there
 
 
 def _read(kit, name, asked, in_hand):

@@ -8,7 +8,7 @@ from ..evidence import likeness
 from ..formatting import Format
 from ..models.counts import chance_of
 from ..models.yields import full_sets_per_load
-from ..pages.monte_carlo import certainty_word
+from ..pages.monte_carlo import LOSS, certainty_word
 from .plan import OrderPlan
 from .policies import cast_now_sentence
 from .price import Quoted
@@ -22,7 +22,8 @@ SPREAD_LIMIT = 0.02  # of a chance, within which two plans are as good as each o
 def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
     """The order in one sentence."""
     order = plan.order
-    text = f"**{fmt.count(order.pieces, 'good piece')} of {order.product.replace('-', ' ')}**"
+    of = "" if order.product == "piece" else f" of {order.product.replace('-', ' ')}"  # which nobody gave a name
+    text = f"**{fmt.count(order.pieces, 'good piece')}{of}**"
     if order.variants:
         text += f" ({', '.join(f'{fmt.number(n)} {name}' for name, n in order.variants.items())})"
     if order.set_of > 1:
@@ -150,9 +151,7 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
     arrive = f"arrives by {day(fmt, order.due)} with a chance of **{fmt.chance(course.in_time)}**"
     arrive += f" (± {fmt.percent(2 * course.error)} from the number of draws)" if 0.005 < course.in_time < 0.995 else ""
     if plan.meets_date:
-        last, as_of = plan.last_start, plan.planner.kit.study.as_of
-        if order.closed and last and as_of and as_of > last:
-            return text + f"To arrive by {day(fmt, order.due)} it had to be packed by {day(fmt, last)}."
+        last = plan.last_start
         text += f"The parcel {arrive}. "
         if order.closed:
             return text + (f"It must be packed by {day(fmt, last)}." if last else "")
@@ -163,7 +162,8 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
         more = "A load more follows at once where the planned ones fall short; that is in the chance."
         more = "Rounds that top up are in the chance." if plan.tops_up else more
         return text + more if plan.casts or order.under_way else text.rstrip()
-    text += f"The parcel {arrive}, which is **less than the {fmt.sure(order.confidence)} asked for**. "
+    late = f"**{day(fmt, order.due)} has gone by.** " if order.due < order.start else ""
+    text += late or f"The parcel {arrive}, which is **less than the {fmt.sure(order.confidence)} asked for**. "
     if plan.saved_by:
         text += f"**With {plan.saved_by[0]} the date holds with a chance of {fmt.chance(plan.saved_by[1])}.** As planned here: "
     if plan.earliest_promise:
@@ -236,8 +236,10 @@ def days_gone(plan: OrderPlan, today: date, fmt: Format) -> str:
         return ""
     text = f"Today is {day(fmt, today)}, and this plan begins on {day(fmt, order.start)}. "
     if today > order.due:
-        text += f"The due date, {day(fmt, order.due)}, has gone by. "
-        return text + (f"--start {today} plans what is left from today." if order.begun else "--start and --by take new days.")
+        text += f"The due date, {day(fmt, order.due)}, has gone by"
+        if order.begun:
+            return f"{text}. --start {today} plans what is left from today."
+        return f"{text}, so this is how it would have stood on that first day. --start and --by take new days; --finished looks back on it."
     return text + f"--start {today} plans from today{'' if order.begun else ', as the quote does'}."
 
 
@@ -330,15 +332,13 @@ def price_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
     low, high = np.quantile(pay, [0.1, 0.9])
     by = " by the study's minutes and prices" + (", were it paid in full" if order.ended_short else "") if order.closed else ""
     text += f" At **{fmt.money(order.price)}** an hour {'would have paid' if order.closed else 'pays'} {fmt.money(pay.mean())}{by} ({fmt.money(low)} to {fmt.money(high)}), and the target of {fmt.money(target)} is earned with a chance of {fmt.chance(chance)}."
-    if order.closed:
-        return text
-    if order.price < quoted.bills_only:
-        text += " **That does not even pay the bills.**"
-    elif order.price < quoted.extra_cost:
-        text += " **That pays less than its own hours at the target, even if nothing else is charged to it.**"
-    elif order.price < quoted.full_cost:
-        text += " That is worth taking only while hands and stations would be idle otherwise, and cannot carry the workshop."
-    return text
+    limits = (
+        (quoted.bills_only, " **That does not even pay the bills.**"),
+        (quoted.extra_cost, " **That pays less than its own hours at the target, even if nothing else is charged to it.**"),
+        (quoted.full_cost, " That is worth taking only while hands and stations would be idle otherwise, and cannot carry the workshop."),
+    )  # fmt: skip
+    text += next((said for limit, said in limits if order.price < limit and not order.closed), "")
+    return text + (f" {LOSS}" if pay.mean() < 0 else "")
 
 
 def deposit_sentence(plan: OrderPlan, quoted: Quoted, price: float, fmt: Format) -> str:

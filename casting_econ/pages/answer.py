@@ -19,15 +19,19 @@ REACH = 0.5  # share of now up to which moving one thing alone is advice
 
 
 def first_lines(kit: OpenStudy, answer: Answer, decision: Decision, rows: list[Changed]) -> list[str]:
-    """The answer in three lines: an hour, whether it is a job, what to do. Whoever reads no further has read what counts."""
+    """The answer in three lines: an hour, whether it is a job, what to do. Whoever reads no further has read what counts.
+
+    Of a study whose year is one order alone a line before them says where to read what that order pays, and what the year then is.
+    """
     fmt, job = format_of(kit), job_of(kit, answer)
     about, sure = ("", "") if kit.certain else ("about ", f" (chance {fmt.chance(job.hour)})")
-    hour = f"**An hour {certainty_word(job.hour)}:** {about}{hour_words(kit, answer)}, target {fmt.money(answer.target)}{sure}."
+    lead = f"**What {job.alone} pays by itself, planned or done, is said by** `casting-econ order`. What follows is a year **if this order were all you sold in it**, with the weekly hours and overheads of the whole year on it."
+    hour = f"**An hour {'of such a year ' if job.alone else ''}{certainty_word(job.hour)}:** {about}{hour_words(kit, answer)}, target {fmt.money(answer.target)}{sure}."
     todo = f"**{advice(kit, job, decision)}**"
     if best := best_of(rows):
         todo += f" First: {best.what}, {about}{fmt.money(float(best.gain.mean()), 0)} more a year."
     guess = guess_words(waiting_of(kit, float(decision.benefit.mean())), fmt)
-    return [hour, job_line(kit, answer, job), f"{todo} {guess}".rstrip()]
+    return [*([lead] if job.alone else []), hour, job_line(kit, answer, job), f"{todo} {guess}".rstrip()]
 
 
 def advice(kit: OpenStudy, job: Job, decision: Decision) -> str:

@@ -49,6 +49,7 @@ class Job:
     pays_from: float = np.nan  # orders a year from which an hour pays, where it does not at those that come [order/year]
     living_from: float = np.nan  # orders a year from which today's prices bring a living, if any number does [order/year]
     orders: float = np.nan  # expected at the point [order/year]
+    alone: str = ""  # the one order of the study file, where its year has no other
     full: str | None = None  # where no number of orders brings a living at today's prices, what more of them fill
 
     @property
@@ -96,7 +97,8 @@ def job_of(kit: OpenStudy, answer: Answer) -> Job:
         case = STATED_PAY if cash.pay_taken > 0 else NO_PAY
         fails = _runs_out(kit, len(answer.draws["pay_per_hour"]), case)
     shares, hour, year = answer.bottleneck, *(answer.chances[f"{one}_pays_living_wage"]["chance"] for one in ("hour", "year"))
-    living_from = factor_for(kit) * _orders_now(kit)
+    orders, named = _orders_now(kit), list(kit.study.file.commissions)
+    living_from = factor_for(kit) * orders
     return Job(
         hour=hour,
         year=year,
@@ -110,7 +112,8 @@ def job_of(kit: OpenStudy, answer: Answer) -> Job:
         luck=kit.variation != "rates",
         pays_from=orders_for_target(kit) if hour < _PAYING else np.nan,
         living_from=living_from,
-        orders=_orders_now(kit),
+        orders=orders,
+        alone=named[0] if len(named) == 1 and orders <= 1 else "",
         full=None if year >= _PAYING or np.isfinite(living_from) else full_of(ample_year(kit)),
     )
 
@@ -163,7 +166,8 @@ def full_of(year: Outcome) -> str:
 def verdict_words(job: Job) -> str:
     """Whether it is a job, in a few words: what is said of a living never denies what is said of the hours, nor the other way round."""
     living, short = job.living, job.side in _NO
-    side = _SIDE[job.side].replace("as it is", "at these orders") if job.few else _SIDE[job.side]
+    held = "as all of a year" if job.alone else "at these orders" if job.few else "as it is"
+    side = _SIDE[job.side].replace("as it is", held)
     long_hours = ", but only by more hours than a full week"
     if job.lives in ("yes", "probably"):
         words = (living if job.lives == "yes" else f"probably {living}") + _SAFE[job.safe]
@@ -242,7 +246,7 @@ def living_from_words(job: Job, fmt: Format) -> str:
     """From how many orders a year at today's prices the year brings a living, or that no number does where the verdict has not said it."""
     if not np.isfinite(job.living_from):
         return ", which no number of orders brings at these prices" if job.lives in _NO and job.side in _NO else ""
-    count, luck = f"{fmt.number(np.ceil(job.living_from - 1e-9))} orders", f", {APART}" if job.luck else ""
+    count, luck = counted_orders(np.ceil(job.living_from - 1e-9), fmt), f", {APART}" if job.luck else ""
     return f", from about {count} a year on{luck}" if job.living_from > job.orders else f", and about {count} would do{luck}"
 
 
@@ -287,9 +291,13 @@ def todo_words(job: Job, decision: Decision, fmt: Format) -> str:
     if job.side in ("yes", "probably"):
         return "Rather not as it is: a few bad years cost more than the others bring."
     if job.few:
+        takes, luck = fmt.number(np.ceil(job.pays_from - 1e-9)), f", {APART}" if job.luck else ""
+        if job.alone:
+            return f"As a year's work it takes about {takes} such orders for an hour to pay{luck}."
         start = "Find more orders, or stop" if job.side == "no" else "Rather not at these orders"
-        luck = f", {APART}" if job.luck else ""
-        return f"{start}: an hour pays from about {fmt.number(np.ceil(job.pays_from - 1e-9))} orders a year on{luck}."
+        return f"{start}: an hour pays from about {takes} orders a year on{luck}."
+    if job.alone and job.side in _NO:
+        return "As a year's work no number of such orders makes an hour pay."
     return word if job.side in _NO else "Rather not as it is."
 
 

@@ -198,6 +198,10 @@ _GRADES = (
 )
 
 
+# said where pay an hour is below nothing
+LOSS = "**Below nothing an hour misleads:** the same loss over fewer hours looks worse an hour, so compare the money as a whole."
+
+
 def certainty_word(chance: float) -> str:
     """How sure a verdict may sound at this chance of reaching the target.
 
@@ -224,7 +228,7 @@ def verdict(kit: OpenStudy, answer: Answer) -> str:
     if kit.certain:
         brings = f"it brings {middle}, with every number stated as certain"
     text = f"On these numbers an hour of work **{certainty_word(chance)}** the target of {fmt.money(answer.target)}: {brings}. "
-    text += "Every hour counts here, at the bench or not, and every cost."
+    text += f"Every hour counts here, at the bench or not, and every cost.{f' {LOSS}' if (pay['p50'] or 0) < 0 else ''}"
     if idle >= 0.005:
         text += f" In {fmt.chance(idle)} of the years drawn no hour is worked at all; they count as years that do not reach the target."
     return text

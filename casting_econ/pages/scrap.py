@@ -48,13 +48,19 @@ def scrap_curve(kit: OpenStudy, product: str, rates) -> pd.DataFrame:
 
 def scrap_now(kit: OpenStudy, product: str) -> str:
     """Today's scrap rate and what none at all would add."""
-    fmt, scrap, now = format_of(kit), 1 - float(kit.point().products[product]["yield"]), float(kit.point().totals["pay_per_hour"])
+    fmt, scrap, year = format_of(kit), 1 - float(kit.point().products[product]["yield"]), kit.point().totals
+    now, whole = (float(year[of]) for of in ("pay_per_hour", "residual_pay_per_year"))
     none, more = pay_at_scrap(kit, product, 0.0, scrap + 0.05 if scrap < 0.95 else scrap)
     without = f"Without any, an hour would bring {fmt.money(none)} instead of {fmt.money(now)}"
     start = f"Today {fmt.percent(scrap, 1)} of the casts of {product} end as scrap. {without}"
     if scrap == 0:
         start = f"No cast of {product} ends as scrap in this study, and an hour brings {fmt.money(now)}"
     change = f"; five points more scrap would change it by {signed(fmt, more - now)}" if scrap < 0.95 else ""
+    saved = np.ravel(grid(kit, (0.0,), product=product).totals["residual_pay_per_year"])[0] - whole
+    if none < now < 0 < saved:
+        change += (
+            f". Without any it looks worse an hour, yet the year loses {fmt.money(saved, 0)} less: fewer hours carry the loss"
+        )
     return f"{start}{change}."
 
 

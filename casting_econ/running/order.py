@@ -53,10 +53,9 @@ def run_order(
     """
     folder, kit, today = Path(folder), open_study(folder, as_of=as_of), known_day(as_of) or today
     plan = open_order(kit, name, today=today, finished=finished, **asked)
-    quoted = price_of(plan)
-    lines, back = order_lines(plan, quoted), None
-    if not asked.get("start") and (gone := days_gone(plan, today, format_of(kit))):
-        lines += ["", gone]
+    name = plan.order.name if plan.order.name in kit.study.file.commissions else None  # the only one needs none
+    quoted, gone = price_of(plan), days_gone(plan, today, format_of(kit))
+    lines, back = [*([gone, ""] if gone else []), *order_lines(plan, quoted)], None
     if finished or (name and plan.order.complete):
         from ..projects.lessons import look_back  # late: most orders are to come
         from ..projects.wording import project_lines

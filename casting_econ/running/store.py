@@ -32,7 +32,7 @@ VERSIONS = tuple("casting_econ numpy pandas scipy matplotlib seaborn papermill p
 _NOTED = "products channels equipment stations racks overheads time target".split()  # tables in which numbers have notes
 NOTES = "02_records"  # the page that shows them, and names orders of the logs that are no commission
 # tables of the study file that no other pages look at, but for the season under [cash]; test_store.py has what would notice
-READERS = {table: {NOTES} for table in ("commissions", "orders", "quote", "supplies")}
+READERS = {table: {NOTES} for table in ("orders", "quote", "supplies")} | {"commissions": {"01_answer", NOTES, "11_living"}}
 READERS |= {table: {"01_answer", "09_change"} for table in ("scenarios", "decision")} | {
     "cash": {"01_answer", "08_sensitivity", "10_cash", "11_living"}
 }

@@ -219,12 +219,16 @@ def understood(answers: Answers, locale: str | None = None) -> list[str]:
 
 def _heard(part, answers, fmt):
     """One answer as it was read, and what follows from it."""
-    unknown, whole = "Not known: a guess of the trade stands in", answers.casts_a_load < answers.places
+    unknown = "Not known: a guess of the trade stands in"
     if part.kind == "date":
         gone = ". That day has gone by, so the order is looked back on" if answers.due < dt.date.today() else ""
         return format_skeleton("yMMMEd", answers.due, locale=fmt.locale) + gone
     if part.kind == "places":
-        aside = f". Moulds of {answers.cavities} casts go in whole, so a load is {answers.casts_a_load}" if whole else ""
+        loads = {pot: int(whole_moulds(pot, answers)) for pot in answers.pots or [answers.places]}
+        each = ", ".join(f"{load or 'none'} in the pot of {pot}" for pot, load in loads.items())
+        load = each if len(loads) > 1 else answers.casts_a_load
+        told = any(load < pot for pot, load in loads.items())
+        aside = f". Moulds of {answers.cavities} casts go in whole, so a load is {load}" if told else ""
         return (", ".join(map(str, answers.pots)) or unknown) + aside
     if part.kind == "times":
         return "; ".join(f"{day} {hours}" for day, hours in answers.bench_times.items()) or f"Not known: {STAND_IN} stands in"

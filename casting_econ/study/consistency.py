@@ -13,6 +13,7 @@ from .told import log_of
 
 STUDY_FILE, UNUSED = "study.toml", "unknown material or part"
 MOST_FAULTS = 500  # told in one round
+LEAST_GOOD = 0.005  # of the casts; less is a slip of the pen, or no craft
 MOST_PROMISED = 100  # loads that go before an order; the calendar follows each in every draw
 _HOURS = re.compile(r"^(\d{1,2}):([0-5]\d)\s*-\s*(\d{1,2}):([0-5]\d)$", re.ASCII)
 
@@ -142,6 +143,10 @@ def _check_product(place, product, file, windows, fault):
         wrong = "a step before the load has waited" if out in steps else "unknown step"
         right = f"the step that gets the pieces out of the moulds, one of {', '.join(after) or 'those after a step that waits'}"
         fault(f"{place}.mould.free_after", wrong, repr(out), right + close_match(out, after))
+    good = math.prod(step.pass_share.value for step in product.steps.values())
+    if good < LEAST_GOOD:
+        right = f"at least {LEAST_GOOD:g} of them; a pass_share of 0.88 is '88 %', not '0.88 %'"
+        fault(f"{place}.steps", "pass shares that together leave hardly a good piece", f"{good:.1g} of the casts", right)
     if product.mould is not None:
         _check_mould(f"{place}.mould", product.mould, file, fault)
     for key, step in product.steps.items():

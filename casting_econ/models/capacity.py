@@ -107,8 +107,15 @@ def _needs(a, plans, weeks):
         moulds = None if p.mould is None else in_moulds(p, [step.minutes for step in plan["piece"].steps])
         if moulds is not None and np.all(np.asarray(moulds[0]) > 0) and np.all(np.asarray(moulds[1]) > 0):
             pour, cure, held = moulds
-            waiting = next(step.name for step in p.steps if np.any(np.asarray(step.wait_hours) > 0))
-            emptied = _rate(waiting, cure, pour, None, a.windows, held)
+            waiting, count = next(step for step in p.steps if np.any(np.asarray(step.wait_hours) > 0)), np.inf
+            if waiting.wait_in in stations and waiting.load_size is None and np.any(held.work_hours):
+                count = p.stations_for(waiting, stations[waiting.wait_in].count)
+            if np.any(np.asarray(count) < held.sets):  # else a load that has moulds has a station
+                counts = np.stack(np.broadcast_arrays(0, count))  # of both in one go, along a first axis
+                counts = counts.reshape(2, *[1] * (_depth((cure, pour, held, count)) - np.ndim(count)), *np.shape(count))
+                emptied, both = _rate(waiting.name, cure, pour, counts, a.windows, held)
+            else:
+                emptied = both = _rate(waiting.name, cure, pour, None, a.windows, held)
         casts_a_week = plan["made"] / plan["piece"].good_share / weeks
         for step in p.steps:
             flow = casts_a_week * surviving
@@ -119,9 +126,7 @@ def _needs(a, plans, weeks):
                 first = np.all(still * step.wait_hours > 0)
                 if emptied is not None and first and step.load_size is None and np.any(held.work_hours):
                     # a pour waits for both: what that costs falls on the one that lets less through
-                    both = np.minimum(rate, emptied)
-                    if np.any(np.asarray(count) < held.sets):  # else a load that has moulds has a station
-                        both = np.minimum(_rate(step.name, cure, pour, count, a.windows, held), both)
+                    both = np.minimum(both, np.minimum(rate, emptied))
                     rate, emptied = np.where(rate <= emptied, both, rate), np.where(rate <= emptied, emptied, both)
                 spoilt = still * plan["ruined_loads"] / weeks
                 _add(needs, step.wait_in, p.name, (flow / load + spoilt) / rate)

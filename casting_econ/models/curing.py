@@ -68,7 +68,7 @@ def loads_per_week(cure_hours, turnaround_hours, stations, windows, moulds=None,
     cure_hours, turnaround_hours : float or array_like
         Time a load stays in its station, zero or more, and hands-on time to unload and load, above zero; taken to the whole second. [hour]
     stations : int or array_like or None
-        Stations that work side by side; None, or 0 in an array, where moulds alone limit. [station]
+        Stations that work side by side; None, or with moulds 0, where moulds alone limit. [station]
     windows : sequence of (float, float)
         Working windows of the week, Monday 0:00 being 0. [hour]
     moulds : InMoulds, optional
@@ -105,7 +105,7 @@ def loads_per_week(cure_hours, turnaround_hours, stations, windows, moulds=None,
     hours, sizes, most_loads = OpenWeek(merged_windows(windows)), 1, _MOST_LOADS if moulds is None else int(most_loads)
     cure = _seconds("cure hours", cure_hours)
     turn = np.maximum(_seconds("turnaround hours", turnaround_hours, above=0.0), 1)
-    rows = [cure, turn, 0 if stations is None else _whole("stations", stations, low=float(np.ndim(stations) == 0 or moulds is None)), 1, 0]
+    rows = [cure, turn, 0 if stations is None else _whole("stations", stations, low=float(moulds is None)), 1, 0]
     if moulds is not None:
         if stations is None and not np.any(moulds.work_hours):  # nothing competes for the hands: all of it is one wait
             held = cure_hours + sum((wait for _, _, wait in moulds.steps), 0.0) + moulds.rest_hours
@@ -175,12 +175,15 @@ def _rates(times, *rule):
     for left, k in zip(range(wide.size, 0, -1), sorted(wide, key=lambda k: axes[k].size)):
         axes[k] = axes[k][np.linspace(0, axes[k].size - 1, min(int(room ** (1 / left)), axes[k].size)).astype(int)]
         room /= axes[k].size
-    corners, exact = _repeat_rates(np.array(np.meshgrid(*axes, indexing="ij")).reshape(len(axes), -1), *rule)
+    grid = np.array(np.meshgrid(*axes, indexing="ij")).reshape(len(axes), -1)
     low = high = 0
     for k in wide:
         at = np.searchsorted(axes[k], times[k], side="right") - 1
         low, high = low * axes[k].size + at, high * axes[k].size + at + (axes[k].take(at) != times[k])
-    corners[~exact] = np.nan
+    used, corners = np.zeros(grid.shape[1], bool), np.full(grid.shape[1], np.nan)
+    used[low] = used[high] = True  # no others: some repeat after weeks without number
+    found, exact = _repeat_rates(grid[:, used], *rule)
+    corners[used] = np.where(exact, found, np.nan)
     result = corners.take(low)
     unsure = np.flatnonzero(result != corners.take(high))
     if unsure.size:

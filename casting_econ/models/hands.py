@@ -74,7 +74,6 @@ def _boxes(table):
 class _Rule(NamedTuple):
     """What stays as it is of each draw, draws last; times are the least and the most of a box, or one of each draw. [s]"""
 
-    turn: np.ndarray
     held: np.ndarray  # how long a pour holds its station; long over where none limits
     waits: np.ndarray  # before each step, and before the moulds are poured again; as `_of_step` takes them, and so the next two
     work: np.ndarray  # of each step by load in turn; then something, so that empty moulds do not count as left alone
@@ -103,7 +102,7 @@ def _begun(tables, hours, sizes):
     sure, content, none = (whole[0] == whole[-1]).all(axis=(0, 1)), turn[0] + work[0].sum(axis=1).mean(axis=0), work[:, :, :1]
     waits = np.concatenate([cure[:, None, None], wait[:, :, :-1], rest[:, None, None]], axis=2)
     work, whole = np.concatenate([work, np.ones_like(none)], axis=2), np.concatenate([whole, none > np.inf], axis=2)[0]
-    rule = _Rule(turn, np.where(pots > 0, cure, -_NEVER), waits, work, whole, content, sets)
+    rule = _Rule(np.where(pots > 0, cure, -_NEVER), waits, work, whole, content, sets)
     moulds, stations = np.arange(sets.max() + 1)[:, None], np.arange(max(pots.max(), 1))[:, None]
     number = np.zeros((len(moulds), sets.size), np.int64)
     at = np.where(moulds < len(moulds) - 1, last, number - 1)
@@ -132,12 +131,12 @@ def _follow(tables, hours, most_loads, sizes):
     rule, state, sure = _begun(tables[..., live], hours, sizes)
     mark, next_mark, warm = _State(*(a.copy() for a in state)), 2 * rule.sets, np.zeros((2, live.size))
     while live.size:
-        chosen = _next(state, rule, hours, sure)
-        pours = chosen.mine[-1]
+        mine, *chosen = _next(state, rule, hours, sure)
+        pours = mine[-1]
         early = pours & (state.number[-1] == np.maximum(16, 2 * rule.sets))
         if early.any() and not boxes:
             warm = np.where(early, _seen(state, rule, hours), warm)
-        state = _done(state, rule, hours, sure, chosen)
+        state = _done(state, rule, hours, sure, mine, *chosen)
         poured, passed = state.number[-1], state.now - mark.now
         shift = passed[0] // again * again
         maybe = np.flatnonzero(pours & (passed[-1] <= shift) & (mark.number[-1] > 0) & sure)
@@ -163,26 +162,18 @@ def _follow(tables, hours, most_loads, sizes):
     return rates
 
 
-class _Chosen(NamedTuple):
-    """The piece of work that is next, and what it is about."""
-
-    mine: np.ndarray  # the row of it
-    here: np.ndarray  # the moulds of it
-    begin: np.ndarray  # when each row could begin [s]
-    rank: np.ndarray  # of each row
-    start: np.ndarray  # [s]
-    own: np.ndarray  # rank
-
-
 def _next(state, rule, hours, sure):
-    """What begins first, and what is first among what begins at once; `sure` is no longer where it is not the same in all of a box."""
+    """What begins first, of what begins at once that of least rank: its row, its moulds, when and of which rank each row could begin, and it does.
+
+    Of that `sure` is no longer where it is not the same in all draws of a box.
+    """
     now, number, at, ready, left, pot = state
     empty, nothing = at == rule.work.shape[-2] - 1, left[-1] == 0
     free = (np.where(empty, ready, _NEVER)[:, :-1] << 10) + np.arange(len(at) - 1)[:, None]
     freest = free.min(axis=1)
     ready[:, -1] = np.maximum(freest >> 10, pot.min(axis=1))
     empty[-1] = ready[0, -1] >= _NEVER  # no pour
-    by_hand, length = np.arange(len(at))[:, None] < len(at) - 1, 1
+    by_hand = np.arange(len(at))[:, None] < len(at) - 1
     if rule.whole.any():
         by_hand = by_hand & ~(_of_step(rule.whole, number, np.maximum(at, 0)) & ~empty)
     begin = hours.fit(np.maximum(ready, now[:, None]), np.where(by_hand, 1, left))
@@ -204,13 +195,12 @@ def _next(state, rule, hours, sure):
         sure &= _picked(key[1], mine) < np.where(mine, np.iinfo(np.int64).max, key[0]).min(axis=0)
         sure &= (empty | nothing | (left[0] > 0)).all(axis=0) & (~here | ~mine[-1] | (free[1] == freest[1])).all(axis=0)
     start = least[None] >> 20 if len(now) == 1 else _picked(begin, mine)
-    return _Chosen(mine, here, begin, rank, start, least & ((1 << 20) - 1))
+    return mine, here, begin, rank, start, least & ((1 << 20) - 1)
 
 
-def _done(state, rule, hours, sure, chosen):
+def _done(state, rule, hours, sure, mine, here, begin, rank, start, own):
     """The state after a piece of work, or the part of it after which it is put down for what goes before it."""
     now, number, at, ready, left, pot = state
-    mine, here, begin, rank, start, own = chosen
     todo, by_hand = _picked(left, mine), own >= 2 * _HANDS  # it may be put down: for work in one go, or for an earlier load
     end = np.where(by_hand, hours.end(start, np.maximum(todo, 1)), start + todo)
     sooner = np.where(rank < own, begin, _NEVER).min(axis=1)
@@ -223,7 +213,8 @@ def _done(state, rule, hours, sure, chosen):
     alone = todo[-1] == 0
     after, load, on = _picked(at, mine) + 1, own & (_HANDS - 1), here & ~cut
     waits, next_left = _of_step(rule.waits, load, after), _of_step(rule.work, load, after)
-    np.copyto(ready[:, :-1], np.where((waits > 0) | alone | (next_left == 0), end + waits, 0)[:, None], where=on)  # no wait: by now in every draw
+    soon = np.where((waits > 0) | alone | (next_left == 0), end + waits, 0)  # no wait: by now in every draw
+    np.copyto(ready[:, :-1], soon[:, None], where=on)
     np.copyto(left[:, :-1], next_left[:, None], where=on)
     np.copyto(at[:-1], after, where=on)
     np.copyto(number[:-1], load, where=on)

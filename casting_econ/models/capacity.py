@@ -298,7 +298,7 @@ class _Left:
             kind: {p: _sum(of[c.name][1] for c in a.channels if c.product == p) for p in given["year"]}
             for kind, of in self.orders.items()
         }
-        self.rooms, self.used = dict(given["rooms"]), {}  # of a year's time, hands in hours
+        self.rooms, self.used, self.taken = dict(given["rooms"]), {}, ({}, {})  # of a year's time, hands in hours
         self.out = {kind: dict.fromkeys(given["year"], ()) for kind in _KINDS}  # pieces that go out each time, by product
         self.binding = 0  # 0 is demand
 
@@ -329,12 +329,13 @@ class _Left:
         return self.wants(self.asked["own"], self.given["working"], own=self.asked["own"])
 
     def take(self, make, otherwise=0.0, **send):
-        """Share of the work of `wants` that can be done, for each product; and what it takes is taken."""
+        """Share of the work of `wants` that can be done, for each product; and what it takes is taken, once there is more to do."""
+        for name, want in self.taken[0].items():
+            part = self.taken[1]
+            self.rooms[name] = np.maximum(self.rooms[name] - reduce(add, (want[p] * part[p] for p in want)), 0.0)
         wants, used = self.all_own if make is self.asked["own"] else self.wants(make, otherwise, **send)
         done, binding = _limits(wants, used, self.rooms)
-        for name, want in wants.items():
-            self.used[name] = self.used[name] + used[name] if name in self.used else used[name]
-            self.rooms[name] = np.maximum(self.rooms[name] - reduce(add, (want[p] * done[p] for p in want)), 0.0)
+        self.taken, self.used = (wants, done), {name: self.used[name] + use if self.used else use for name, use in used.items()}
         for (kind, pieces), p in itertools.product(send.items(), done):
             self.out[kind][p] += (pieces[p] * done[p],)
         self.binding = np.where(self.binding > 0, self.binding, binding)[()]

@@ -49,7 +49,8 @@ def share_of(part, whole, otherwise):
     there = np.greater(whole, 0)
     if np.count_nonzero(there) == there.size:
         return np.divide(part, whole)[()]
-    return np.where(there, part / np.where(there, whole, 1.0), otherwise)[()]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(there, np.divide(part, whole), otherwise)[()]
 
 
 def _range_in_words(low, high, above):

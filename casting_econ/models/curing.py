@@ -121,14 +121,17 @@ def loads_per_week(cure_hours, turnaround_hours, stations, windows, moulds=None,
     whole = (steps[:, 2::2] > 0) & (steps[:, 1::2] <= hours.longest) & (table[3] == 1)
     alike, left = np.concatenate([table[2:4], whole.reshape(-1, rates.size)]), np.arange(rates.size)
     while left.size:
-        same = (alike[:, left] == alike[:, left[:1]]).all(axis=0)
+        kinds = alike.take(left, axis=1)
+        same = (kinds == kinds[:, :1]).all(axis=0)
         chosen, left = left[same], left[~same]
-        pots, sets = table[2:4, chosen][:, 0].tolist()
+        own, (pots, sets) = table.take(chosen, axis=1), kinds[:2, 0].tolist()
         if sets > 1:
-            rates[chosen] = rates_of_boxes(table[:, chosen], hours, most_loads, sizes)
+            rates[chosen] = rates_of_boxes(own, hours, most_loads, sizes)
         else:
-            times = np.concatenate([table[[0, 1, 4]], *np.delete(steps, np.s_[2::2], axis=1)])[:, chosen]
-            rates[chosen] = _rates(times, pots if moulds is None else 1, whole[..., chosen][..., 0], hours, most_loads)
+            times = np.concatenate(
+                [own[[0, 1, 4]], *np.delete(own[5:].reshape(-1, 1 + 2 * sizes, chosen.size), np.s_[2::2], axis=1)]
+            )
+            rates[chosen] = _rates(times, pots if moulds is None else 1, whole[..., chosen[0]], hours, most_loads)
     unsure = np.flatnonzero(np.isnan(rates))
     if unsure.size:  # of any number of stations and sets together, which takes hardly longer than of one
         rates[unsure] = rates_of_draws(table[None, :, unsure], hours, most_loads, sizes)

@@ -330,8 +330,8 @@ class _Left:
 
     def take(self, make, otherwise=0.0, **send):
         """Share of the work of `wants` that can be done, for each product; and what it takes is taken, once there is more to do."""
-        for name, want in self.taken[0].items():
-            part = self.taken[1]
+        before, part = self.taken
+        for name, want in before.items():
             self.rooms[name] = np.maximum(self.rooms[name] - reduce(add, (want[p] * part[p] for p in want)), 0.0)
         wants, used = self.all_own if make is self.asked["own"] else self.wants(make, otherwise, **send)
         done, binding = _limits(wants, used, self.rooms)

@@ -78,7 +78,6 @@ class _Rule(NamedTuple):
     waits: np.ndarray  # before each step, and before the moulds are poured again; as `_of_step` takes them, and so the next two
     work: np.ndarray  # of each step by load in turn; then something, so that empty moulds do not count as left alone
     whole: np.ndarray  # whether it is done in one go
-    content: np.ndarray  # all work of a mean load
     sets: np.ndarray
 
 
@@ -99,24 +98,21 @@ def _begun(tables, hours, sizes):
     steps = np.array(steps or np.zeros((1 + 2 * sizes, *cure.shape), np.int64)).reshape(-1, 1 + 2 * sizes, *cure.shape)
     wait, work, whole = (steps[:, own].transpose(2, 1, 0, 3) for own in (np.s_[:1], np.s_[1::2], np.s_[2::2]))  # by load, step
     whole, last, pots, sets = (whole > 0) & (work <= hours.longest), len(steps), pots[0], sets[0]
-    sure, content, none = (whole[0] == whole[-1]).all(axis=(0, 1)), turn[0] + work[0].sum(axis=1).mean(axis=0), work[:, :, :1]
+    sure, none = (whole[0] == whole[-1]).all(axis=(0, 1)), work[:, :, :1]
     waits = np.concatenate([cure[:, None, None], wait[:, :, :-1], rest[:, None, None]], axis=2)
     work, whole = np.concatenate([work, np.ones_like(none)], axis=2), np.concatenate([whole, none > np.inf], axis=2)[0]
-    rule = _Rule(np.where(pots > 0, cure, -_NEVER), waits, work, whole, content, sets)
+    rule = _Rule(np.where(pots > 0, cure, -_NEVER), waits, work, whole, sets)
     moulds, stations = np.arange(sets.max() + 1)[:, None], np.arange(max(pots.max(), 1))[:, None]
     number = np.zeros((len(moulds), sets.size), np.int64)
     at = np.where(moulds < len(moulds) - 1, last, number - 1)
     ready, pot = (np.where(rows < there, 0, _NEVER) for rows, there in ((moulds, sets), (stations, np.maximum(pots, 1))))
     ready, left, pot = (np.repeat(one[None], len(cure), axis=0) for one in (ready, number, pot))
     left[:, -1] = turn
-    state = _State(np.full(cure.shape, hours.spans[0][0]), number, at, ready, left, pot)
-    return rule, state, sure
+    return rule, _State(np.full(cure.shape, hours.spans[0][0]), number, at, ready, left, pot), sure
 
 
 def _follow(tables, hours, most_loads, sizes):
-    """Follow the hands of every draw, one piece of work at a time, until what is in the moulds repeats.
-
-    The draws are compared with a state of their own that moves on as in `_repeat_rates`.
+    """Follow the hands of every draw, one piece of work at a time, until what is in the moulds repeats: as in a state that moves on as in `_repeat_rates`.
 
     `tables` is of draws, shape (1, rows, draws), or of least and most in boxes of draws, shape (2, rows, boxes). Moments and work left
     then are the soonest and the latest that they are in any draw of the box; what happens next must be the same in all of them, else the
@@ -163,10 +159,7 @@ def _follow(tables, hours, most_loads, sizes):
 
 
 def _next(state, rule, hours, sure):
-    """What begins first, of what begins at once that of least rank: its row, its moulds, when and of which rank each row could begin, and it does.
-
-    Of that `sure` is no longer where it is not the same in all draws of a box.
-    """
+    """What begins first, by rank: its row and moulds, when each row could and its rank, when it does and its rank; not `sure` where boxes differ."""
     now, number, at, ready, left, pot = state
     empty, nothing = at == rule.work.shape[-2] - 1, left[-1] == 0
     free = (np.where(empty, ready, _NEVER)[:, :-1] << 10) + np.arange(len(at) - 1)[:, None]
@@ -214,10 +207,8 @@ def _done(state, rule, hours, sure, mine, here, begin, rank, start, own):
     after, load, on = _picked(at, mine) + 1, own & (_HANDS - 1), here & ~cut
     waits, next_left = _of_step(rule.waits, load, after), _of_step(rule.work, load, after)
     soon = np.where((waits > 0) | alone | (next_left == 0), end + waits, 0)  # no wait: by now in every draw
-    np.copyto(ready[:, :-1], soon[:, None], where=on)
-    np.copyto(left[:, :-1], next_left[:, None], where=on)
-    np.copyto(at[:-1], after, where=on)
-    np.copyto(number[:-1], load, where=on)
+    for rows, then in zip((ready, left, at, number), (soon[:, None], next_left[:, None], after, load), strict=True):
+        np.copyto(rows[..., :-1, :], then, where=on)
     first = (pot[0] << 10) + np.arange(pot.shape[1])[:, None]
     np.copyto(pot, (end + rule.held)[:, None], where=(first == first.min(axis=0)) & mine[-1])
     number[-1] += mine[-1]
@@ -242,23 +233,21 @@ def _seen(state, rule, hours):
     *steps, empty = range(rule.work.shape[-2])
     later = sum(np.where(at < k, _of_step(rule.work[0], number, k), 0) for k in steps[1:])
     behind = np.where(at == empty, 0, left + later).sum(axis=0)
-    return np.stack([state.number[-1] - behind / rule.content, hours.until(state.now[0]) / hours.week])
+    content = state.left[0, -1] + rule.work[0, :, :-1].sum(axis=1).mean(axis=0)
+    return np.stack([state.number[-1] - behind / content, hours.until(state.now[0]) / hours.week])
 
 
 def _picture(state, columns, rule, origin):
     """What the future of these draws depends on, moments since `origin`; sets and stations that are alike in order."""
     now, number, at, ready, left, pot = (a[..., columns] for a in state)
     number, poured, at, ready, left, passed = number[:-1], number[-1], at[:-1], ready[:, :-1], left[:, :-1], now[:, None]
-
-    def since(moment):
-        return np.where(moment < _NEVER, moment - origin[columns], _NEVER)
-
     *_, turns, steps, _ = rule.work.shape
     empty = at == steps - 1
     # what needs no hands does not wait for now
-    moment = since(np.where(~empty & (left == 0), ready, np.maximum(ready, passed)))
+    moments = np.where(~empty & (left == 0), ready, np.maximum(ready, passed)), np.sort(np.maximum(pot, passed), axis=1)
+    moment, pots = (np.where(one < _NEVER, one - origin[columns], _NEVER) for one in moments)
     order = np.argsort(np.where(empty, -_NEVER - moment[0], number - poured), axis=0)
     rows = np.where(empty, 0, number - poured), at, moment, np.where(empty, 0, left)
     loads = [np.take_along_axis(*np.broadcast_arrays(row, order), -2) for row in rows]
-    pots, turn = np.sort(since(np.maximum(pot, passed)), axis=1), np.broadcast_to(poured % turns, (len(now), 1, columns.size))
+    turn = np.broadcast_to(poured % turns, (len(now), 1, columns.size))
     return np.concatenate([*(np.broadcast_to(load, moment.shape) for load in loads), pots, turn], axis=1)

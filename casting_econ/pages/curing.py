@@ -156,7 +156,7 @@ def stair_table(kit: OpenStudy, wait: LoadWait) -> pd.DataFrame:
     """Loads a week over cure hours, for what there is and one and two more. [load/week]"""
     hours = np.unique(np.append(np.linspace(0.0, 3.0 * wait.wait_hours, 241), wait.wait_hours))
     counts = np.arange(wait.count, wait.count + 3)
-    # all in one go, but where what there is more changes the loads in turn
+    # in one go, but where one more changes the loads in turn
     rates = np.vstack([wait.loads(kit.study.windows, hours, n) for n in (counts.tolist() if wait.sizes else [counts[:, None]])])
     return pd.DataFrame({"cure hours": hours} | {f"{n} in use": rate for n, rate in zip(counts, rates, strict=True)})
 

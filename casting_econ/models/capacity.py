@@ -357,7 +357,7 @@ def use_of(used, room):
 def _limits(wants, used, rooms):
     """The share of its work that each product can have, and which resource binds: of those that are full, the most wanted."""
     scale, peak, binding = dict.fromkeys(wants[HANDS], 1.0), 1.0, 0
-    short = [name for name in wants if name != HANDS and np.any(used[name] > rooms[name])]
+    short = [name for name in wants if name != HANDS and np.count_nonzero(used[name] > rooms[name])]
     # what one product alone needs first, so that what several share is shared by what is left to make
     short.sort(key=lambda name: len(wants[name]))
     for name in short:

@@ -151,8 +151,7 @@ def _follow(tables, hours, most_loads, sizes):
             for old, new in zip(mark, state, strict=True):
                 old[..., moves] = new[..., moves]
             next_mark = np.where(moves, 2 * poured, next_mark)
-        keep &= ~late
-        if not keep.all():
+        if not (keep := keep & ~late).all():
             live, next_mark, warm, sure = live[keep], next_mark[keep], warm[:, keep], sure[keep]
             rule, state, mark = (type(group)(*(a[..., keep] for a in group)) for group in (rule, state, mark))
     return rates

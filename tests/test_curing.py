@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from order_events import Settled
 
-from casting_econ.models import Mould, Product, Step, loads_per_week, places_needed
+from casting_econ.models import Mould, Product, Step, curing, loads_per_week, places_needed
 from casting_econ.models.curing import ENOUGH_LOADS, WEEK_HOURS, InMoulds, in_moulds
 from casting_econ.models.windows import fit, merged_windows
 
@@ -499,6 +499,36 @@ def test_many_draws_are_followed_no_further_than_each_by_itself():
         return loads_per_week(4.2, turn[some], 2, WEEKDAYS, use, 24)
 
     assert np.array_equal(rates(slice(None)), np.concatenate([rates(slice(at, at + 500)) for at in range(0, 2_000, 500)]))
+
+
+@pytest.mark.parametrize("draws", [3, 1_100])
+def test_stations_and_sets_of_moulds_together_have_the_rates_of_each_by_itself(draws):
+    """No limit of stations to three of them, one to three sets of moulds, few draws and many: as one number of both after the other."""
+    cure, work = np.linspace(5.0, 19.0, draws), np.linspace(0.5, 7.5, draws)
+    stations, sets = (one[..., None] for one in np.mgrid[:4, 1:4])
+
+    def rates(stations, sets):
+        return loads_per_week(cure, 0.8, stations, WEEKDAYS, InMoulds(sets=sets, steps=((work, False, 0.0),)), ENOUGH_LOADS)
+
+    alone = [[rates(count or None, number) for number in (1, 2, 3)] for count in range(4)]
+    assert np.array_equal(rates(stations, sets), alone) and len(np.unique(alone, axis=0)) > 1
+
+
+def test_corners_that_no_draw_lies_beside_are_not_worked_out(monkeypatch):
+    """A quick pour with a cure of a week, whose loads come round a few seconds later each week, is no draw of those that vary one alone."""
+    cure, turn = np.full(2_000, 24.0), np.full(2_000, 0.5)
+    cure[:1_000], turn[1_000:], asked = np.linspace(1.0, 168.0, 1_000), np.linspace(0.006, 0.5, 1_000), []
+
+    def seen(times, *rule):
+        asked.extend(times[:2].T.tolist())
+        return worked_out(times, *rule)
+
+    worked_out = curing._repeat_rates
+    monkeypatch.setattr(curing, "_repeat_rates", seen)
+    rates = loads_per_week(cure, turn, 2, WEEKDAYS)
+
+    assert [604_800, 22] not in asked and len(asked) < 2_000
+    assert rates[[0, 999, 1_000]].tolist() == [loads_per_week(cure[at], turn[at], 2, WEEKDAYS) for at in (0, 999, 1_000)]
 
 
 def test_pours_of_seconds_are_followed_in_boxes_without_a_warning():

@@ -107,8 +107,15 @@ def _needs(a, plans, weeks):
         moulds = None if p.mould is None else in_moulds(p, [step.minutes for step in plan["piece"].steps])
         if moulds is not None and np.all(np.asarray(moulds[0]) > 0) and np.all(np.asarray(moulds[1]) > 0):
             pour, cure, held = moulds
-            waiting = next(step.name for step in p.steps if np.any(np.asarray(step.wait_hours) > 0))
-            emptied = _rate(waiting, cure, pour, None, a.windows, held)
+            waiting, count = next(step for step in p.steps if np.any(np.asarray(step.wait_hours) > 0)), np.inf
+            if waiting.wait_in in stations and waiting.load_size is None and np.any(held.work_hours):
+                count = p.stations_for(waiting, stations[waiting.wait_in].count)
+            if np.any(np.asarray(count) < held.sets):  # else a load that has moulds has a station
+                counts = np.stack(np.broadcast_arrays(0, count))  # of both in one go, along a first axis
+                counts = counts.reshape(2, *[1] * (_depth((cure, pour, held, count)) - np.ndim(count)), *np.shape(count))
+                emptied, both = _rate(waiting.name, cure, pour, counts, a.windows, held)
+            else:
+                emptied = both = _rate(waiting.name, cure, pour, None, a.windows, held)
         casts_a_week = plan["made"] / plan["piece"].good_share / weeks
         for step in p.steps:
             flow = casts_a_week * surviving
@@ -119,9 +126,7 @@ def _needs(a, plans, weeks):
                 first = np.all(still * step.wait_hours > 0)
                 if emptied is not None and first and step.load_size is None and np.any(held.work_hours):
                     # a pour waits for both: what that costs falls on the one that lets less through
-                    both = np.minimum(rate, emptied)
-                    if np.any(np.asarray(count) < held.sets):  # else a load that has moulds has a station
-                        both = np.minimum(_rate(step.name, cure, pour, count, a.windows, held), both)
+                    both = np.minimum(both, np.minimum(rate, emptied))
                     rate, emptied = np.where(rate <= emptied, both, rate), np.where(rate <= emptied, emptied, both)
                 spoilt = still * plan["ruined_loads"] / weeks
                 _add(needs, step.wait_in, p.name, (flow / load + spoilt) / rate)
@@ -293,7 +298,7 @@ class _Left:
             kind: {p: _sum(of[c.name][1] for c in a.channels if c.product == p) for p in given["year"]}
             for kind, of in self.orders.items()
         }
-        self.rooms, self.used = dict(given["rooms"]), {}  # of a year's time, hands in hours
+        self.rooms, self.used, self.taken = dict(given["rooms"]), {}, ({}, {})  # of a year's time, hands in hours
         self.out = {kind: dict.fromkeys(given["year"], ()) for kind in _KINDS}  # pieces that go out each time, by product
         self.binding = 0  # 0 is demand
 
@@ -324,12 +329,13 @@ class _Left:
         return self.wants(self.asked["own"], self.given["working"], own=self.asked["own"])
 
     def take(self, make, otherwise=0.0, **send):
-        """Share of the work of `wants` that can be done, for each product; and what it takes is taken."""
+        """Share of the work of `wants` that can be done, for each product; and what it takes is taken, once there is more to do."""
+        before, part = self.taken
+        for name, want in before.items():
+            self.rooms[name] = np.maximum(self.rooms[name] - reduce(add, (want[p] * part[p] for p in want)), 0.0)
         wants, used = self.all_own if make is self.asked["own"] else self.wants(make, otherwise, **send)
         done, binding = _limits(wants, used, self.rooms)
-        for name, want in wants.items():
-            self.used[name] = self.used[name] + used[name] if name in self.used else used[name]
-            self.rooms[name] = np.maximum(self.rooms[name] - reduce(add, (want[p] * done[p] for p in want)), 0.0)
+        self.taken, self.used = (wants, done), {name: self.used[name] + use if self.used else use for name, use in used.items()}
         for (kind, pieces), p in itertools.product(send.items(), done):
             self.out[kind][p] += (pieces[p] * done[p],)
         self.binding = np.where(self.binding > 0, self.binding, binding)[()]
@@ -351,7 +357,7 @@ def use_of(used, room):
 def _limits(wants, used, rooms):
     """The share of its work that each product can have, and which resource binds: of those that are full, the most wanted."""
     scale, peak, binding = dict.fromkeys(wants[HANDS], 1.0), 1.0, 0
-    short = [name for name in wants if name != HANDS and np.any(used[name] > rooms[name])]
+    short = [name for name in wants if name != HANDS and np.count_nonzero(used[name] > rooms[name])]
     # what one product alone needs first, so that what several share is shared by what is left to make
     short.sort(key=lambda name: len(wants[name]))
     for name in short:

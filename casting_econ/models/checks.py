@@ -46,12 +46,11 @@ def share_of(part, whole, otherwise):
         return part / whole if whole > 0 else otherwise
     if isinstance(part, float) and part == otherwise == 0.0:
         return 0.0
-    whole = np.asarray(whole)
-    there = whole > 0
-    if there.all():
-        return (part / whole)[()]
+    there = np.greater(whole, 0)
+    if np.count_nonzero(there) == there.size:
+        return np.divide(part, whole)[()]
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(there, part / whole, otherwise)[()]
+        return np.where(there, np.divide(part, whole), otherwise)[()]
 
 
 def _range_in_words(low, high, above):

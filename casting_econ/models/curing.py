@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from .checks import checked
-from .hands import mould_rates
+from .hands import rates_of_boxes, rates_of_draws
 from .windows import WEEK, OpenWeek, merged_windows
 
 WEEK_HOURS = 168.0
@@ -68,7 +68,7 @@ def loads_per_week(cure_hours, turnaround_hours, stations, windows, moulds=None,
     cure_hours, turnaround_hours : float or array_like
         Time a load stays in its station, zero or more, and hands-on time to unload and load, above zero; taken to the whole second. [hour]
     stations : int or array_like or None
-        Stations that work side by side; None where moulds alone limit. [station]
+        Stations that work side by side; None, or with moulds 0, where moulds alone limit. [station]
     windows : sequence of (float, float)
         Working windows of the week, Monday 0:00 being 0. [hour]
     moulds : InMoulds, optional
@@ -105,7 +105,7 @@ def loads_per_week(cure_hours, turnaround_hours, stations, windows, moulds=None,
     hours, sizes, most_loads = OpenWeek(merged_windows(windows)), 1, _MOST_LOADS if moulds is None else int(most_loads)
     cure = _seconds("cure hours", cure_hours)
     turn = np.maximum(_seconds("turnaround hours", turnaround_hours, above=0.0), 1)
-    rows = [cure, turn, 0 if stations is None else _whole("stations", stations), 1, 0]
+    rows = [cure, turn, 0 if stations is None else _whole("stations", stations, low=float(moulds is None)), 1, 0]
     if moulds is not None:
         if stations is None and not np.any(moulds.work_hours):  # nothing competes for the hands: all of it is one wait
             held = cure_hours + sum((wait for _, _, wait in moulds.steps), 0.0) + moulds.rest_hours
@@ -119,17 +119,22 @@ def loads_per_week(cure_hours, turnaround_hours, stations, windows, moulds=None,
     shape, table = rows[0].shape, np.stack([row.ravel() for row in rows])
     steps, rates = table[5:].reshape(-1, 1 + 2 * sizes, table.shape[1]), np.empty(table.shape[1])
     whole = (steps[:, 2::2] > 0) & (steps[:, 1::2] <= hours.longest) & (table[3] == 1)
-    alike = np.concatenate([table[2:4], whole.reshape(-1, rates.size)])
-    mixed = (alike != alike[:, :1]).any()
-    kind = np.unique(alike, axis=1, return_inverse=True)[1].reshape(-1) if mixed else np.zeros(rates.size, int)
-    for own in {*kind.tolist()}:
-        chosen = kind == own if mixed else slice(None)
-        pots, sets = table[2:4, chosen][:, 0].tolist()
+    alike, left = np.concatenate([table[2:4], whole.reshape(-1, rates.size)]), np.arange(rates.size)
+    while left.size:
+        kinds = alike.take(left, axis=1)
+        same = (kinds == kinds[:, :1]).all(axis=0)
+        chosen, left = left[same], left[~same]
+        own, (pots, sets) = table.take(chosen, axis=1), kinds[:2, 0].tolist()
         if sets > 1:
-            rates[chosen] = mould_rates(table[:, chosen], hours, most_loads, sizes)
+            rates[chosen] = rates_of_boxes(own, hours, most_loads, sizes)
         else:
-            times = np.concatenate([table[[0, 1, 4]], *np.delete(steps, np.s_[2::2], axis=1)])[:, chosen]
-            rates[chosen] = _rates(times, pots if moulds is None else 1, whole[..., chosen][..., 0], hours, most_loads)
+            times = np.concatenate(
+                [own[[0, 1, 4]], *np.delete(own[5:].reshape(-1, 1 + 2 * sizes, chosen.size), np.s_[2::2], axis=1)]
+            )
+            rates[chosen] = _rates(times, pots if moulds is None else 1, whole[..., chosen[0]], hours, most_loads)
+    unsure = np.flatnonzero(np.isnan(rates))
+    if unsure.size:  # of any number of stations and sets together, which takes hardly longer than of one
+        rates[unsure] = rates_of_draws(table[None, :, unsure], hours, most_loads, sizes)
     return rates.reshape(shape)[()]
 
 
@@ -139,9 +144,9 @@ def _seconds(name, hours, **limits):
     return np.rint(np.asarray(checked(name, hours, **limits)) * 3600).astype(np.int64)
 
 
-def _whole(name, count):
-    """A count of one or more, refused where it is no whole number."""
-    count = np.asarray(checked(name, count, low=1.0))
+def _whole(name, count, low=1.0):
+    """A count of so many or more, refused where it is no whole number."""
+    count = np.asarray(checked(name, count, low=low))
     if np.any(count != np.rint(count)):
         raise ValueError(f"{name} must be whole numbers; got {count[count != np.rint(count)].flat[0]}")
     return count.astype(np.int64)
@@ -173,12 +178,15 @@ def _rates(times, *rule):
     for left, k in zip(range(wide.size, 0, -1), sorted(wide, key=lambda k: axes[k].size)):
         axes[k] = axes[k][np.linspace(0, axes[k].size - 1, min(int(room ** (1 / left)), axes[k].size)).astype(int)]
         room /= axes[k].size
-    corners, exact = _repeat_rates(np.array(np.meshgrid(*axes, indexing="ij")).reshape(len(axes), -1), *rule)
+    grid = np.array(np.meshgrid(*axes, indexing="ij")).reshape(len(axes), -1)
     low = high = 0
     for k in wide:
         at = np.searchsorted(axes[k], times[k], side="right") - 1
         low, high = low * axes[k].size + at, high * axes[k].size + at + (axes[k].take(at) != times[k])
-    corners[~exact] = np.nan
+    used, corners = np.zeros(grid.shape[1], bool), np.full(grid.shape[1], np.nan)
+    used[low] = used[high] = True  # no others: some repeat after weeks without number
+    found, exact = _repeat_rates(grid[:, used], *rule)
+    corners[used] = np.where(exact, found, np.nan)
     result = corners.take(low)
     unsure = np.flatnonzero(result != corners.take(high))
     if unsure.size:

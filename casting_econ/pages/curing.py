@@ -34,7 +34,7 @@ class LoadWait:
 
     def loads(self, windows, hours=None, count=None):
         """Loads a week that it lets through, as it is or with other hours or another count. [load/week]"""
-        hours, count = self.wait_hours if hours is None else hours, count or self.count
+        hours, count = self.wait_hours if hours is None else hours, self.count if count is None else count
         if self.resource == moulds_for(self.product):
             stations, moulds = self.stations, replace(self.moulds, sets=count)
         else:
@@ -155,8 +155,10 @@ def month_sentence(kit: OpenStudy, frame: pd.DataFrame) -> str:
 def stair_table(kit: OpenStudy, wait: LoadWait) -> pd.DataFrame:
     """Loads a week over cure hours, for what there is and one and two more. [load/week]"""
     hours = np.unique(np.append(np.linspace(0.0, 3.0 * wait.wait_hours, 241), wait.wait_hours))
-    rates = {f"{n} in use": wait.loads(kit.study.windows, hours, n) for n in range(wait.count, wait.count + 3)}
-    return pd.DataFrame({"cure hours": hours, **rates})
+    counts = np.arange(wait.count, wait.count + 3)
+    # in one go, but where one more changes the loads in turn
+    rates = np.vstack([wait.loads(kit.study.windows, hours, n) for n in (counts.tolist() if wait.sizes else [counts[:, None]])])
+    return pd.DataFrame({"cure hours": hours} | {f"{n} in use": rate for n, rate in zip(counts, rates, strict=True)})
 
 
 @shown(

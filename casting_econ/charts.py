@@ -100,9 +100,11 @@ def _rows(names, height: float):
 
 def _figures(axes, places, words):
     """A column of figures right of the rows, where they cover no bar and no line."""
+    longest = max(map(len, words), default=0)
     for place, text in zip(places, words, strict=True):
         look = {"xycoords": axes.get_yaxis_transform(), "ha": "right", "va": "center", "annotation_clip": False}
-        axes.annotate(text, (1.0, place), xytext=(5.2 * max(map(len, words)) + 6, 0), textcoords="offset points", **look)
+        look["in_layout"] = len(text) == longest  # all end at one place
+        axes.annotate(text, (1.0, place), xytext=(5.2 * longest + 6, 0), textcoords="offset points", **look)
 
 
 def _series(axes, x: pd.Series, frame: pd.DataFrame, **look):
@@ -351,7 +353,7 @@ def heat_map(frame: pd.DataFrame, fmt: Format, *, xlabel: str, target: float, yl
         if np.isnan(value):  # not worked out yet
             continue
         look = {"color": readable_on(paint.to_rgba(value)), "weight": "bold" if value >= target else "normal"}
-        axes.text(column + 0.5, row + 0.5, fmt.number(value, digits), ha="center", va="center", **look)
+        axes.text(column + 0.5, row + 0.5, fmt.number(value, digits), ha="center", va="center", in_layout=False, **look)
     axes.set_yticks(np.arange(len(frame)) + 0.5, [write_rows(row) for row in frame.index], va="center")
     axes.set_xticks(np.arange(frame.shape[1]) + 0.5, [write_column(hours) for hours in frame.columns])
     axes.set(ylabel=ylabel, xlabel=wrapped(xlabel, 40))

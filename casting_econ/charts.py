@@ -6,7 +6,6 @@ from functools import cache
 import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
-import seaborn as sns
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
@@ -18,21 +17,30 @@ DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)))
 
 def theme():
     """The look of every chart; names inside an SVG are the same each time."""
-    sizes = dict.fromkeys(("font.size", "axes.labelsize", "axes.titlesize", "xtick.labelsize", "ytick.labelsize"), SMALL)
-    look = {"axes.edgecolor": GREY, "grid.color": "#E3E3E3", "legend.fontsize": SMALL, "patch.linewidth": 0.0}
+    sizes = dict.fromkeys(
+        ("font.size", "axes.labelsize", "axes.titlesize", "xtick.labelsize", "ytick.labelsize", "legend.fontsize"), SMALL
+    )
+    look = {
+        "axes.edgecolor": GREY,
+        "grid.color": "#E3E3E3",
+        "grid.linewidth": 1.0,
+        "axes.linewidth": 1.25,
+        "legend.frameon": True,
+    }
+    look |= {"patch.linewidth": 0.0, "patch.edgecolor": "w", "patch.force_edgecolor": True}
+    # words stand as far from the axes as marks would take
+    look |= {"xtick.bottom": False, "ytick.left": False, "xtick.major.size": 6.0, "ytick.major.size": 6.0}
+    look |= dict.fromkeys(("axes.spines.left", "axes.spines.right", "axes.spines.top"), False)
     # a sign of money is no mark of mathematics; titles stand over nothing that they would have to be moved from
     fixed = {"svg.hashsalt": "casting_econ", "text.parse_math": False, "axes.titley": 1.0}
     # the font comes with the library, so is found at once
-    sns.set_theme(style="whitegrid", font="DejaVu Sans", rc=sizes | look | fixed)
+    plt.style.use(["seaborn-v0_8-whitegrid", sizes | look | fixed | {"font.family": ["DejaVu Sans"]}])
 
 
 def new_axes(height: float = 3.4, *, rows: int = 1, columns: int = 1, **shape):
     """A figure in the look of every chart, with one set of axes or several; `shape` as of matplotlib's subplots. [inch]"""
     theme()
-    figure, axes = plt.subplots(rows, columns, figsize=(WIDTH, height), layout="constrained", **shape)
-    for part in np.ravel(axes):
-        sns.despine(ax=part, left=True)
-    return figure, axes
+    return plt.subplots(rows, columns, figsize=(WIDTH, height), layout="constrained", **shape)
 
 
 def laid_out(figure: Figure):
@@ -92,9 +100,11 @@ def _rows(names, height: float):
 
 def _figures(axes, places, words):
     """A column of figures right of the rows, where they cover no bar and no line."""
+    longest = max(map(len, words), default=0)
     for place, text in zip(places, words, strict=True):
         look = {"xycoords": axes.get_yaxis_transform(), "ha": "right", "va": "center", "annotation_clip": False}
-        axes.annotate(text, (1.0, place), xytext=(5.2 * max(map(len, words)) + 6, 0), textcoords="offset points", **look)
+        look["in_layout"] = len(text) == longest  # all end at one place
+        axes.annotate(text, (1.0, place), xytext=(5.2 * longest + 6, 0), textcoords="offset points", **look)
 
 
 def _series(axes, x: pd.Series, frame: pd.DataFrame, **look):
@@ -335,16 +345,17 @@ def heat_map(frame: pd.DataFrame, fmt: Format, *, xlabel: str, target: float, yl
         look = {"level": target, "level_label": "target", "at": now and now[way]}
         return lines(line, "x", [what], label, what, write_x, fmt.money, **look)
     figure, axes = new_axes(1.5 + 0.36 * len(frame))
-    sns.heatmap(frame, ax=axes, cmap="cividis", cbar=False, linewidths=0.5)
-    paint = axes.collections[0]
+    paint = axes.pcolormesh(np.ma.masked_invalid(values), cmap="cividis", edgecolors="white", linewidths=0.5)
+    axes.invert_yaxis()
+    axes.spines.bottom.set_visible(False)
     digits = 2 if np.nanmax(np.abs(values), initial=0.0) < 100 else 0
     for (row, column), value in np.ndenumerate(values):
         if np.isnan(value):  # not worked out yet
             continue
         look = {"color": readable_on(paint.to_rgba(value)), "weight": "bold" if value >= target else "normal"}
-        axes.text(column + 0.5, row + 0.5, fmt.number(value, digits), ha="center", va="center", **look)
-    axes.set_yticklabels([write_rows(row) for row in frame.index], rotation=0)
-    axes.set_xticklabels([write_column(hours) for hours in frame.columns], rotation=0)
+        axes.text(column + 0.5, row + 0.5, fmt.number(value, digits), ha="center", va="center", in_layout=False, **look)
+    axes.set_yticks(np.arange(len(frame)) + 0.5, [write_rows(row) for row in frame.index], va="center")
+    axes.set_xticks(np.arange(frame.shape[1]) + 0.5, [write_column(hours) for hours in frame.columns])
     axes.set(ylabel=ylabel, xlabel=wrapped(xlabel, 40))
     axes.set_title(f"{what}, {fmt.currency} (bold: the target is met)", loc="left", pad=22)
     if now:

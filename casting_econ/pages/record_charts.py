@@ -6,33 +6,45 @@ from matplotlib.dates import DateFormatter
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from ..charts import key, new_axes, says, ticks, wrapped
+from ..charts import beside, key, new_axes, says, ticks, wrapped
 from ..formatting import Format
 from ..palette import BLUE, GREY, INK, ORANGE, SKY
 
 
 def guess_and_logs(curves: list[dict], fmt: Format) -> Figure:
-    """Guess, logs alone and number in force, one small chart a number."""
+    """Guess, logs alone and number in force, one small chart a number: all within one set of axes, as each set takes long to draw."""
     rows = -(-len(curves) // 2)
-    figure, axes = new_axes(0.5 + 1.45 * rows, rows=rows, columns=2, squeeze=False)
-    for place, told in zip(axes.ravel(), curves, strict=False):
-        guess, force = told["guess"], told["in force"]
-        place.plot(guess[0], guess[1] / guess[1].max(), color=GREY, linestyle="--", linewidth=1.2, label="guess")
-        place.fill_between(force[0], force[1] / force[1].max(), color=BLUE, alpha=0.45, linewidth=0, label="both together")
-        place.plot([told["logs alone"]], [0.0], "D", color=ORANGE, markersize=6, clip_on=False, label="logs alone", zorder=5)
+    titles = [told["label"] + ("" if told["unit"] in ("share", "count") else f" [{told['unit']}]") for told in curves]
+    titles = [wrapped(title, 24) for title in titles]
+    tall = 0.68 - 0.115 * (1 + max(title.count("\n") for title in titles))  # of a row, between its title and the figures below
+    figure, axes = new_axes(0.5 + 1.45 * rows)
+    axes.axis("off")
+    axes.set(xlim=(-0.06, 2.36), ylim=(0.78 - rows, 0.78))
+    for place, (told, title) in enumerate(zip(curves, titles, strict=True)):
+        guess, force, (row, column) = told["guess"], told["in force"], divmod(place, 2)
+        left, base = 1.26 * column, -row
         # the guess's far tails would squeeze what matters
         low, high = min(guess[0][20], force[0][5], told["logs alone"]), max(guess[0][-21], force[0][-6], told["logs alone"])
-        place.set_xlim(low - 0.03 * (high - low), high + 0.03 * (high - low))
-        place.set_ylim(0, 1.15)
-        title = wrapped(told["label"] + ("" if told["unit"] in ("share", "count") else f" [{told['unit']}]"), 24)
-        place.set_title(title, loc="left")
-        place.set_yticks([])
-        place.grid(visible=False)
-        ticks(place.xaxis, fmt.percent if told["unit"] == "share" else fmt.significant, 3)
-    figure.get_layout_engine().set(wspace=0.08)
-    for place in axes.ravel()[len(curves) :]:
-        place.set_visible(False)
-    key(figure, axes[0, 0].get_legend_handles_labels()[0], 3)
+        low, high = low - 0.03 * (high - low), high + 0.03 * (high - low)
+        width = (high - low) or 1.0
+        shown = []
+        for values, density in (guess, force):
+            within = values[(values > low) & (values < high)]
+            x = np.concatenate([[max(low, values[0])], within, [min(high, values[-1])]])
+            shown.append((left + (x - low) / width, base + tall * np.interp(x, values, density) / density.max()))
+        names = [None] * 3 if place else ["guess", "both together", "logs alone"]
+        axes.plot(*shown[0], color=GREY, linestyle="--", linewidth=1.2, label=names[0])
+        axes.fill_between(*shown[1], base, color=BLUE, alpha=0.45, linewidth=0, label=names[1])
+        axes.hlines(base, left, left + 1.0, color=GREY, linewidth=1.25)
+        axes.plot([left + (told["logs alone"] - low) / width], [base], "D", color=ORANGE, markersize=6, label=names[2], zorder=5)
+        beside(axes, title, (left, base + tall), (0, 12), va="bottom", in_layout=False)
+        write = fmt.percent if told["unit"] == "share" else fmt.significant
+        for value in MaxNLocator(3).tick_values(low, high):
+            if low <= value <= high:
+                beside(
+                    axes, write(value), (left + (value - low) / width, base), (0, -9.5), ha="center", va="top", in_layout=False
+                )
+    key(figure, columns=3)
 
     def written(told, name):
         unit = "" if told["unit"] == "count" else told["unit"]
@@ -92,7 +104,8 @@ def monthly_bars(frame: pd.DataFrame) -> Figure:
         row.bar(places, frame[channel], color=BLUE, width=0.6)
         told = places if len(frame) <= 12 else [frame[channel].to_numpy().argmax()]  # more would run together
         for place in told:
-            row.annotate(f"{frame[channel].iloc[place]:g}", (place, frame[channel].iloc[place]), ha="center", va="bottom")
+            look = {"ha": "center", "va": "bottom", "in_layout": False}
+            row.annotate(f"{frame[channel].iloc[place]:g}", (place, frame[channel].iloc[place]), **look)
         row.set_ylim(0, max(frame[channels].max(axis=None), 1) * 1.4)
         row.set_title(channel, loc="left")
         row.set_yticks([])

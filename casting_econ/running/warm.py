@@ -23,8 +23,9 @@ from jupyter_client.provisioning import LocalProvisioner
 
 from . import ONE_THREAD, SELDOM
 
-_NEEDED = ("ipykernel.ipkernel", "ipykernel.kernelapp", "ipykernel.zmqshell", "psutil", "IPython.core.completerlib")
-_NEEDED += ("IPython.core.oinspect", "pdb", "matplotlib.pyplot", "casting_econ.charts", "casting_econ.pages.page")
+_NEEDED = """ipykernel.ipkernel ipykernel.kernelapp ipykernel.zmqshell ipykernel.debugger psutil tornado.platform.asyncio
+    IPython.core.completerlib IPython.core.oinspect IPython.core.debugger IPython.extensions.storemagic pandas.io.formats.csvs
+    matplotlib.pyplot matplotlib.backends.backend_agg matplotlib.backends.backend_svg casting_econ.charts casting_econ.pages.page"""
 CAN_FORK = sys.platform == "linux"
 NO_HISTORY = "--HistoryManager.enabled=False"  # what notebooks ask is no part of what their maker typed, nor kept in a file outside the study
 
@@ -171,7 +172,7 @@ def _serve(parameters: dict[str, object], later: Callable[[], None] | None = Non
     commands, answers = os.fdopen(os.dup(0)), os.fdopen(os.dup(1), "w")
     os.dup2(2, 1)  # what a kernel prints past its notebook is no answer
     sys.modules.setdefault("debugpy", None)  # nobody debugs these kernels, and it takes long to load
-    for name in _NEEDED:
+    for name in _NEEDED.split():
         importlib.import_module(name)
     from ..kit import open_study
 

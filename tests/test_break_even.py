@@ -223,9 +223,16 @@ def test_price_sentences_of_several_products_say_that_each_moves_alone(tmp_path)
     cheap = ('price = "96.00 EUR"', 'price = "36.00 EUR"'), ("217.00 EUR", "50.00 EUR"), ("192.00 EUR", "50.00 EUR")
     for power in ("0", "0.5"):
         said = price_sentences(edited_demo(tmp_path, *cheap, more=f"{TRAY}elasticity = {power}\n")).split("\n\n")
-        assert said[0].startswith("One product's prices at a time") and len(said) == 3
+        assert said[0].startswith("One product's prices move at a time") and len(said) == 3
         end = "No price up to 8 times today's lets every hour earn the target; the bills are paid whatever it sells for."
         assert said[2].endswith(end) and "A **tray** sells for €16.00 on average." in said[2]
+
+
+def test_the_panel_of_several_products_says_whose_price_it_is(tmp_path):
+    """Of one product that alone moves; of a study that has one only there is nothing to say."""
+    for more, said in ((TRAY, True), ("", False)):
+        kit = edited_demo(tmp_path, ("draws = 8192", "draws = 128"), more=more)
+        assert ("are of this product alone, what half of the years" in panel_parts(kit)["body"]) is said
 
 
 def test_price_sentences_where_no_price_pays_the_bills(tmp_path):

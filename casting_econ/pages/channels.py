@@ -121,7 +121,7 @@ def price_sentences(kit: OpenStudy) -> str:
     fmt, products, rows = format_of(kit), kit.point().products, []
     if len(products) > 1:
         rows.append(
-            "One product's prices at a time, while the others bring what they bring now: so each alone carries the whole workshop."
+            "One product's prices move at a time, while the others bring what they bring now: so each alone carries the whole workshop."
         )
     for name, found in products.items():
         now, (target, cash) = float(found["mean_price_per_piece"]), map(float, break_even_prices(kit, name).values())

@@ -44,7 +44,7 @@ def share_of(part, whole, otherwise):
     """Part over whole, and something else where the whole is zero."""
     if isinstance(whole, float):  # as at a point, or where none is begun: in a tenth of the time
         return part / whole if whole > 0 else otherwise
-    if isinstance(part, float) and part == otherwise == 0.0:
+    if isinstance(part, float) and part == 0.0 and np.ndim(otherwise) == 0 and otherwise == 0.0:
         return 0.0
     there = np.greater(whole, 0)
     if np.count_nonzero(there) == there.size:

@@ -132,6 +132,11 @@ class Channel:
         """Of the price, after fees and refunds. [-]"""
         return 1.0 - self.fee_share - self.refund_share
 
+    @property
+    def elastic(self) -> bool:
+        """Whether buyers leave or come with the price."""
+        return bool(np.any(np.asarray(self.elasticity) > 0))
+
     def order(self, price: Value | None = None) -> dict[str, Value]:
         """What one order brings and costs, as `order_contribution` has it, at its price or at another one. [money/order]"""
         kinds = ("postage_charged", "fee_share", "fee_on_postage", "fee_fixed", "postage_paid", "packaging", "refund_share")

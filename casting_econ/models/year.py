@@ -46,7 +46,8 @@ def evaluate(a: Workshop) -> Outcome:
     Products share stations by the time each takes alone. What is short is shared out by cutting all orders of the products
     that need it by the same share; hands come last. Learning is averaged over the casts that the year's demand needs. Overhead,
     equipment and weekly hours are spread over products by the making hours that the year's demand needs, or by pieces where
-    nothing takes time. A ruined load is lost where it first waits, in proportion to what is poured.
+    nothing takes time. A ruined load is lost where it first waits, in proportion to what is poured. Break-even prices are worked out
+    with as many orders, and not a number for a product whose buyers leave or come with the price.
     """
     weeks = checked("weeks per year", a.weeks_per_year, above=0.0, high=53.0)
     target = checked("target pay", a.target_per_hour, low=0.0)
@@ -90,6 +91,8 @@ def evaluate(a: Workshop) -> Outcome:
         p.name: _product_result(p, plans, scale[p.name], channels, carried, (target * hours - residual, -residual), target)
         for p in a.products
     }
+    for name in {c.product for c in a.channels if c.elastic}:  # solved for instead, in pages.conditions.break_even_prices
+        products[name] |= {"break_even_price": np.nan, "cash_break_even_price": np.nan}
     fixed_time = (fixed_hours + stall_hours + ruined_hours) * target
     variable_time = (variable_hours - ruined_hours) * target
     room = demand_pieces / np.maximum(reduce(np.maximum, at_demand.values()), 1e-12)

@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 
 from ..kit import OpenStudy, format_of
+from .conditions import MOST_PRICE, break_even_prices
 from .cost import CARRIED
 from .mix import activities, the_mix
 from .table import shown
@@ -116,14 +117,24 @@ def hidden_hours(kit: OpenStudy) -> str:
 
 
 def price_sentences(kit: OpenStudy) -> str:
-    """Price now against both break-even prices, by product."""
-    fmt, rows = format_of(kit), []
-    for name, found in kit.point().products.items():
-        now, target, cash = (float(found[key]) for key in ("mean_price_per_piece", "break_even_price", "cash_break_even_price"))
+    """Price now against both break-even prices, by product; of several products, that each moves alone."""
+    fmt, products, rows = format_of(kit), kit.point().products, []
+    if len(products) > 1:
+        rows.append(
+            "One product's prices move at a time, while the others bring what they bring now: so each alone carries the whole workshop."
+        )
+    for name, found in products.items():
+        now, (target, cash) = float(found["mean_price_per_piece"]), map(float, break_even_prices(kit, name).values())
         sells, factor = f"A **{name}** sells for {fmt.money(now)} on average", target / now
+        elastic = any(c.elastic for c in kit.inputs().channels if c.product == name)
+        start = "With the orders that a price brings, every hour just" if elastic else "Every hour"
         side = f"{fmt.percent(abs(factor - 1))} {'above' if factor > 1 else 'below'}"
         side = "about the same as" if abs(factor - 1) < 0.005 else side
-        paid = f"at {fmt.money(max(cash, 0.0))} the bills are paid and the hours earn nothing."
-        told = f"{sells}. Every hour earns the target at {fmt.money(target)}, {side} that; {paid}"
-        rows.append(told if target > 0 else f"{sells}; the rest of the studio earns the target without it.")
+        none = f"No price up to {fmt.number(MOST_PRICE)} times today's"
+        earns = f"{none} lets every hour earn the target"
+        earns = earns if factor > MOST_PRICE else f"{start} earns the target at {fmt.money(target)}, {side} that"
+        paid = f"at {fmt.money(cash)} the bills are paid and the hours earn nothing"
+        paid = paid if cash > 0 else "the bills are paid whatever it sells for"
+        told = f"{none} pays the bills, let alone the hours" if cash > MOST_PRICE * now else f"{earns}; {paid}"
+        rows.append(f"{sells}. {told}." if target > 0 else f"{sells}; the rest of the studio earns the target without it.")
     return "\n\n".join(rows)

@@ -17,6 +17,7 @@ GRID = 129  # values tried between the ends before the crossing is narrowed down
 STEPS = 40  # halvings, to a millionth of a millionth of the range
 AHEAD = (10, 8, 5, 4)  # how many of them have all their middles worked out in one go: the most that stays within
 AT_ONCE = 4_096  # numbers, which take hardly longer than one
+MOST_PRICE = 8.0  # of now; none beyond it is looked for
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,7 +65,7 @@ def levers(kit: OpenStudy, product: str | None = None) -> list[Lever]:
     ends = {"now": hours, "low": 0.05 * hours, "high": 12.0 * hours}
     worked = [step.name for step in own.steps if step.minutes or step.load_minutes or step.lot_minutes]
     found = [
-        Lever(key="price", label="every price", places=("channels.*.price",), low=0.05, high=8.0),
+        Lever(key="price", label="every price", places=("channels.*.price",), low=0.05, high=MOST_PRICE),
         Lever(key="buyers", label="buyers of every channel", places=("channels.*.orders_per_year",), low=0.02, high=8.0),
         scrap_lever(kit, own.name),
         Lever(key="cure", label=f"wait at {waiting}", places=(f"{steps}.{waiting}.wait_hours",), unit="hour", **ends),
@@ -86,14 +87,19 @@ def pay_over_target(a: Workshop) -> np.ndarray:
 
 def year_over_living(a: Workshop) -> np.ndarray:
     """What a year leaves beyond a year's living. [money/year]"""
-    return np.asarray(evaluate(a).totals["residual_pay_per_year"] - a.living_per_year)
+    return year_left(a) - a.living_per_year
+
+
+def year_left(a: Workshop) -> np.ndarray:
+    """What a year leaves when its bills are paid. [money/year]"""
+    return np.asarray(evaluate(a).totals["residual_pay_per_year"])
 
 
 def solve_for_target(
-    kit: OpenStudy, chosen: list[Lever], at: Lever | None = None, values=None, *, aim=pay_over_target
+    kit: OpenStudy, chosen: list[Lever], at: Lever | None = None, values=None, *, aim=pay_over_target, stated: bool = False
 ) -> np.ndarray:
     """Value of each lever alone at which every hour just earns the target, or another `aim` of the workshop is just zero, shape (levers,); or
-    (levers, values) with another lever held at each of its `values` meanwhile. [each in its unit]
+    (levers, values) with another lever held at each of its `values` meanwhile; other numbers as used, or as `stated`. [each in its unit]
 
     Of several crossings it is the one nearest to what is now; not a number where no value between the lever's ends does. All levers and
     values are in one array: a grid finds the interval, parting it again and again narrows it down. Pay may rise and fall with a lever (a cure
@@ -104,7 +110,7 @@ def solve_for_target(
     low, high, now = (np.array([getattr(lever, name) for lever in chosen])[which, None] for name in ("low", "high", "now"))
 
     def pays(x):  # x: (levers and values, anything)
-        a = kit.inputs()
+        a = kit.inputs(stated=stated)
         for own in np.unique(which):
             a = chosen[own].move(a, np.where((which == own)[:, None], x, chosen[own].now))
         if at is not None:
@@ -126,6 +132,27 @@ def solve_for_target(
             cell = (pays(points) == left[:, None]).argmin(axis=1) - 1
         found[there] = points[row, cell + ~left]
     return found if at is None else found.reshape(len(chosen), -1)
+
+
+def break_even_prices(kit: OpenStudy, product: str, scrap=None, *, stated: bool = False) -> dict[str, np.ndarray]:
+    """Price of a product at which every hour earns the target, and at which the bills are paid, by their keys in `evaluate`; nothing else moves
+    but, where given, its scrap rate [-]. [money/piece]
+
+    Where buyers leave or come with the price it is the one that pays with the orders that it brings: today's mean times the factor on
+    every price of the product, infinite where none up to `MOST_PRICE` does, 0 where all do.
+    """
+    a, at = kit.inputs(stated=stated), None if scrap is None else scrap_lever(kit, product)
+    a = a if at is None else at.move(a, np.asarray(scrap, float))
+    found, own = evaluate(a).products[product], [c for c in a.channels if c.product == product]
+    price = Lever(key="price", label="", places=tuple(f"channels.{c.name}.price" for c in own), low=0.05, high=MOST_PRICE)
+    prices = {}
+    for key, aim in (("break_even_price", pay_over_target), ("cash_break_even_price", year_left)):
+        prices[key] = found[key]
+        if any(c.elastic for c in own):
+            factor = solve_for_target(kit, [price], at, scrap, aim=aim, stated=stated)[0]
+            none = np.where(aim(a) >= 0, 0.0, np.inf)
+            prices[key] = found["mean_price_per_piece"] * np.where(np.isnan(factor), none, factor)
+    return prices
 
 
 @lru_cache(maxsize=4)  # several pages ask for it

@@ -5,7 +5,7 @@ import pandas as pd
 
 from ..kit import OpenStudy, format_of, grid
 from .answer import signed
-from .conditions import scrap_lever, solve_for_target
+from .conditions import break_even_prices, scrap_lever, solve_for_target
 from .table import shown
 
 
@@ -32,7 +32,7 @@ def break_even_scrap(kit: OpenStudy, product: str) -> float | None:
 def scrap_curve(kit: OpenStudy, product: str, rates) -> pd.DataFrame:
     """Cost, break-even prices and pay over scrap rates of one product. [money/piece, money/hour]"""
     outcome = grid(kit, rates, product=product)
-    found = outcome.products[product]
+    found = outcome.products[product] | break_even_prices(kit, product, rates)
     columns = {
         "scrap rate": np.asarray(rates),
         "casts a good piece": found["casts_per_good_piece"],

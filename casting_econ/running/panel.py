@@ -50,7 +50,9 @@ class Grid:
     chance: np.ndarray  # of an hour that pays the target [-]
     year: np.ndarray  # what half of the years leave at least [money/year]
     year_chance: np.ndarray  # of a year that brings the living [-]
-    break_even_price: np.ndarray  # middle over the years drawn; infinite: no price does [money/piece]
+    elastic: bool  # whether buyers of the product leave or come with its price
+    # middle over the years drawn, or if elastic where their middle crosses; infinite: no price does, or none tried [money/piece]
+    break_even_price: np.ndarray
     break_even_scrap: np.ndarray  # highest rate whose middle pays, shape (price, wait); -inf or inf: none, or all tried [-]
 
 
@@ -97,6 +99,11 @@ def panel_grid(kit: OpenStudy, product: str | None = None, workers: int = 1) -> 
     low, middle, high = np.quantile(found["pay"], [0.1, 0.5, 0.9], axis=0)
     target = float(kit.inputs().target_per_hour)
     prices = evaluate(moved(kit.inputs(), name, now, price, hours if waiting else np.nan)).products[name]["mean_price_per_piece"]
+    prices, elastic = np.broadcast_to(prices, price.shape), any(c.elastic for c in kit.inputs().channels if c.product == name)
+    # a rank, not a mean of two: infinite draws must not make the middle one not a number
+    even = np.quantile(found["price"], 0.5, axis=0, method="inverted_cdf")
+    if elastic:  # the lowest price whose middle pays
+        even = -_crossing(-prices[::-1], np.swapaxes(middle - target, 0, 1)[::-1])[:, None] + np.zeros(middle.shape)
     return Grid(
         product=name,
         waiting=waiting,
@@ -107,15 +114,15 @@ def panel_grid(kit: OpenStudy, product: str | None = None, workers: int = 1) -> 
         draws=draws,
         target=target,
         living=float(kit.inputs().living_per_year),
-        mean_price=np.broadcast_to(prices, price.shape),
+        mean_price=prices,
         low=low,
         middle=middle,
         high=high,
         chance=found["meets"].mean(axis=0),
         year=np.quantile(found["year"], 0.5, axis=0),
         year_chance=found["lives"].mean(axis=0),
-        # a rank, not a mean of two: infinite draws must not make the middle one not a number
-        break_even_price=np.quantile(found["price"], 0.5, axis=0, method="inverted_cdf"),
+        elastic=elastic,
+        break_even_price=even,
         break_even_scrap=_crossing(scrap, middle - target),
     )
 
@@ -149,7 +156,7 @@ def panel_view(kit: OpenStudy, grid: Grid) -> dict[str, object]:
         "chance": _each(fmt.chance, grid.chance),
         "year": _each(lambda x: fmt.money(x, 0), grid.year),
         "year_chance": _each(fmt.chance, grid.year_chance),
-        "break_even_price": _each(lambda x: _price_words(fmt, x), grid.break_even_price),
+        "break_even_price": _each(lambda x: _price_words(fmt, x, grid.elastic), grid.break_even_price),
         "break_even_scrap": _each(lambda x: _scrap_words(fmt, x, grid.scrap[-1]), scrap),
     }
     return {
@@ -181,10 +188,10 @@ def _factor(fmt: Format, factor):
     return f", {fmt.percent(abs(factor - 1.0))} {'up' if factor > 1 else 'down'}"
 
 
-def _price_words(fmt: Format, price):
-    if price == float("inf"):
-        return "no price does"
-    return fmt.money(price) if price > 0 else "any price does"
+def _price_words(fmt: Format, price, elastic):
+    if 0 < price < float("inf"):
+        return f"about {fmt.money(price)}" if elastic else fmt.money(price)
+    return f"{'no' if price > 0 else 'any'} price {'tried ' if elastic else ''}does"
 
 
 def _scrap_words(fmt: Format, rate, most):
@@ -270,11 +277,10 @@ def _body_and_data(kit, workers):
     """Its part of the page, and what its script shows there as JSON."""
     grids = [panel_grid(kit, name, workers) for name in kit.study.file.products]
     views = [panel_view(kit, grid) for grid in grids]
-    elastic = any(bool(np.any(channel.elasticity)) for channel in kit.inputs().channels)
     body = template("panel.html.j2").render(
         views=views,
         draws=format_of(kit).number(grids[0].draws),
-        elastic=elastic,
+        elastic=any(grid.elastic for grid in grids),
         several=len(views) > 1,
         certain=kit.certain,
         living=living_words(kit),

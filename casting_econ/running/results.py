@@ -9,6 +9,7 @@ import numpy as np
 from ..formatting import nine_digits
 from ..kit import Answer, OpenStudy
 from ..models import Outcome
+from ..pages.conditions import break_even_prices
 
 # by unit the results of a year, then those of a product
 _OF_YEAR = {
@@ -34,7 +35,8 @@ _WRITTEN = {"ruined_hours_per_year": "freak_hours_per_year", "ruined_loss_per_ye
 
 
 def results(kit: OpenStudy, answer: Answer) -> dict[str, object]:
-    """Everything results.json holds, of a study and its Monte Carlo; None stands for 'no value does' (infinite)."""
+    """Everything results.json holds, of a study and its Monte Carlo; None stands for 'no value does' (infinite), and
+    for break-even prices over the draws where buyers leave or come with the price: those are solved for at the point alone."""
     money, products, channels = kit.study.currency, kit.study.file.products, kit.study.file.channels
     units = {name: unit.format(money=money) for name, unit in TOTAL_UNITS.items()}
     units["products"] = {name: unit.format(money=money) for name, unit in PRODUCT_UNITS.items()}
@@ -48,8 +50,8 @@ def results(kit: OpenStudy, answer: Answer) -> dict[str, object]:
     return {
         "variation": kit.variation,
         "units": units,
-        "stated": _point(kit.point(stated=True)),
-        "point": _point(kit.point()),
+        "stated": _point(kit, stated=True),
+        "point": _point(kit, stated=False),
         "draws": draws,
         "chances": {name: found["chance"] for name, found in chances.items()} | {"channels": no_order},
         "chance_errors": {name: found["error"] for name, found in chances.items()},
@@ -60,9 +62,11 @@ def results(kit: OpenStudy, answer: Answer) -> dict[str, object]:
     }
 
 
-def _point(outcome: Outcome) -> dict[str, object]:
+def _point(kit: OpenStudy, *, stated: bool) -> dict[str, object]:
+    outcome = kit.point(stated=stated)
+    products = {name: found | break_even_prices(kit, name, stated=stated) for name, found in outcome.products.items()}
     point: dict[str, object] = {name: outcome.totals[name] for name in TOTAL_UNITS}
-    point["products"] = {name: {key: found[key] for key in PRODUCT_UNITS} for name, found in outcome.products.items()}
+    point["products"] = {name: {key: found[key] for key in PRODUCT_UNITS} for name, found in products.items()}
     point["bottleneck"] = outcome.resources[int(outcome.binding)]
     point["use_at_demand"] = dict(outcome.utilisation_at_demand)
     return point

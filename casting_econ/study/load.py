@@ -96,6 +96,11 @@ def study_with(study: Study, entries: dict[str, ScenarioEntry], *, orders: bool 
     file, windows, numbers, faults = scenario_file(study.raw, study.currency, entries, orders=orders)
     if faults:
         raise StudyError(faults)
+    # orders hold at the price that the study itself states, whatever a change makes of it
+    here, now = study.file.channels, file.channels
+    unsaid = [name for name in now if now[name].reference_price is None and name in here]
+    held = {name: now[name].model_copy(update={"reference_price": here[name].price}) for name in unsaid}
+    file = file.model_copy(update={"channels": now | held})
     if orders:
         file = file.model_copy(update={"commissions": study.file.commissions})
     return replace(study, file=file, numbers=numbers, windows=windows), factors_of(entries.values(), numbers)

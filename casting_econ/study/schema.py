@@ -166,7 +166,7 @@ class ChannelEntry(Node):
     hours_per_day: number("hour/day", high=24.0) = key("hours that a day of the stall takes, all in", ZERO)
     fee_per_day: number("{money}/day", basis="agreed") = key("what a day of the stall costs", ZERO)
     elasticity: number(high=10.0) = key("percent of orders lost for each percent on the price", ZERO)
-    reference_price: Price | None = key("price at which the orders hold; the price if not given", None)
+    reference_price: Price | None = key("price at which the orders were counted or guessed; the price if not given", None)
     clustering: number(high=20.0) = key(
         "how bunched orders come: 0 by chance alone, 1 and more in clusters; learnt if not given", ZERO
     )

@@ -167,7 +167,7 @@ def test_a_study_without_any_time_is_refused(tmp_path):
         text = re.sub(rf"\n{hours}", "", text) if "fixed" not in hours else text.replace(hours, 'fixed_hours = "0 h/week"')
     (tmp_path / "study.toml").write_text(text, encoding="utf-8")
 
-    with pytest.raises(StudyError, match="nothing takes time.*the minutes that a step or an order takes"):
+    with pytest.raises(StudyError, match=r"nothing takes time.*the minutes that a step or an order takes"):
         open_study(tmp_path)
 
 

@@ -469,7 +469,7 @@ def test_a_look_back_leaves_the_quote_of_today(tmp_path):
     said = "\n".join(lines)
     assert (folder / "orders" / "first" / "quote.html").read_bytes() == sent
     assert (
-        "first as of 2027-02-20, in a folder of its own: the plan and the quote of today stay" in said
+        "first as of 2027-02-20, in a folder of its own: no plan and no quote of today is replaced" in said
         and "who offers" not in said
     )
     assert "<strong>Brindle Row</strong>" in (folder / "orders" / "first-as-of-2027-02-20" / "quote.html").read_text(

@@ -74,11 +74,13 @@ def run_order(
         return None
     quote = _quote(plan, quoted, today, say)
     if quote and not quote.maker.strip():
-        say('\nThe quote does not say who offers: write maker = "your name or the workshop\'s" under [quote] in study.toml.')
+        say("")
+        say('The quote does not say who offers: write maker = "your name or the workshop\'s" under [quote] in study.toml.')
     seen = f"{plan.order.name}-as-of-{kit.study.as_of}" if kit.study.as_of else plan.order.name
     if kit.study.as_of and not out:
+        say("")
         say(
-            f"\nThis is {plan.order.name} as of {kit.study.as_of}, in a folder of its own: the plan and the quote of today stay as they are."
+            f"This is {plan.order.name} as of {kit.study.as_of}, in a folder of its own: no plan and no quote of today is replaced."
         )
     return _write(kit, plan, quoted, quote, beside, back, folder, name, Path(out) if out else folder / "orders" / seen, asked)
 

@@ -9,7 +9,8 @@ def yearly_charge(price, resale, life_years, interest=0.0):
     """Yearly charge for a piece of equipment: (price - resale) x (A/P, i, n) + resale x i. [money/year]
 
     It cost the price and still brings the resale at the end [money] of a life above zero [year]; zero `interest` is straight line
-    [1/year]. A resale above the price counts as the price, as what it wears is never below zero. ValueError outside these ranges. Capital recovery factor: standard compound-interest tables, (A/P, 10 %, 5) = 0.2637975.
+    [1/year]. A resale above the price counts as the price, as what it wears is never below zero. ValueError outside these ranges.
+    Capital recovery factor: standard compound-interest tables, (A/P, 10 %, 5) = 0.2637975.
 
     >>> float(yearly_charge(58_000, 10_000, 5)), round(float(yearly_charge(1, 0, 5, interest=0.10)), 7)
     (9600.0, 0.2637975)

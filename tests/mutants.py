@@ -188,9 +188,9 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("due - part.credit", "due - 0.0"),
     ],
     "casting_econ/models/money.py": [
-        ("recovery + resale * rate)", "recovery)"),
+        ("recovery + (price - wear) * rate)", "recovery)"),
         ("-np.expm1(-life *", "-np.expm1(-(life + 1) *"),
-        ("(price - resale) / life", "price / life"),
+        ("return wear / life", "return price / life"),
         ('checked("price", price, low=0.0)', 'checked("price", price, low=0.1)'),
         ("year * (1.0 + checked_share", "year * (1.0 - checked_share"),
         ("share_of(making, whole, 1.0), run), 1.0)", "share_of(making, whole, 1.0), 1.0), 1.0)"),

@@ -1,16 +1,23 @@
 """Figures that cannot be used are told as faults, and those of any country read as themselves or asked about."""
 
 import re
+import tomllib
+from typing import Literal, get_args, get_origin
 
 import pytest
 from babel.numbers import format_decimal, list_currencies
 from broken import STUDY, WAIT, edit, faults_of
+from pydantic import ValidationError
 
 from casting_econ.formatting import Format
 from casting_econ.kit import open_study
 from casting_econ.starting.answers import read_answer
 from casting_econ.starting.questions import Part
 from casting_econ.study import Quantity, read_study
+from casting_econ.study.faulty import faults_of as every_fault
+from casting_econ.study.fields import Node
+from casting_econ.study.keys import _parts
+from casting_econ.study.schema import StudyFile
 from casting_econ.units import Unclear
 
 # a wait of "18 h" that becomes: id, new text, what the line must say
@@ -60,6 +67,59 @@ WAITS = [
 ]
 
 
+EXAMPLE = re.compile(r"""\b(?:such as|or) (\[.*?\]|'[^']*'|"[^"]*"|[\d.-]+|[A-Z]{2,3}(?:-[A-Z]{2})?\b|[a-z]{2}_[A-Z]{2})""")
+
+
+def tables(node, seen):
+    """A table of the study file and all that stand below it."""
+    seen.append(node)
+    for part in [part for field in node.model_fields.values() for part in _parts(field.annotation)]:
+        if isinstance(part, type) and issubclass(part, Node) and part not in seen:
+            tables(part, seen)
+    return seen
+
+
+def refusal_of(node, key, value):
+    """What is said of a value of one key, apart from what the table lacks; nothing where it is taken."""
+    try:
+        node.model_validate({key: value}, context={"currency": "EUR"})
+    except ValidationError as error:
+        return next(
+            (fault for fault in every_fault(error) if fault.column.split(".")[0] == key and fault.wrong != "is missing"), None
+        )
+
+
+def test_the_example_of_every_refusal_is_accepted():
+    """Whatever stands at a key that does not belong there: the example in what is told of it can be written there as it stands."""
+    tried = set()
+    for node in tables(StudyFile, []):
+        for name, field in node.model_fields.items():
+            parts, key = _parts(field.annotation), field.alias or name
+            if any(isinstance(part, type) and issubclass(part, Node) for part in parts):
+                continue
+            names = next((get_args(part)[0] for part in parts if get_origin(part) is dict), None)
+            inner = get_args(names)[0] if get_origin(names) is Literal else "one"
+            for wrong in ("??", "5 bananas", "-3", 1e9, 0.5, "3", "5 %", "7 h", "4 EUR"):
+                fault = refusal_of(node, key, {inner: wrong} if names else wrong)
+                if fault is None or "did you mean" in fault.right:
+                    continue
+                units = re.findall(r"where (?:one|a unit) is needed, such as (.+)", fault.wrong)
+                for text in [f"'2 {unit}'" for unit in units] + EXAMPLE.findall(fault.right):
+                    text = f"'{text}'" if text[0].isalpha() else text
+                    example = tomllib.loads(f"x = {text}")["x"]
+                    found = refusal_of(node, key, {inner: example} if names else example)
+                    assert found is None, f"{node.__name__}.{key}: {text} is told for {wrong!r} and {found}"
+                    tried.add((node.__name__, key))
+    assert len(tried) > 90
+
+
+@pytest.mark.parametrize("written", ['"5 %"', '"5 %/year"', '"0.05 1/year"', '"0.05/year"', '"0,05 /year"', '{ value = "5 %" }'])
+def test_interest_is_of_a_year(written, file_only):
+    """Five in a hundred a year, however it is written."""
+    edit(file_only, STUDY, "[study]", f"interest = {written}\n[study]")
+    assert open_study(file_only).inputs().interest == 0.05
+
+
 @pytest.mark.parametrize("case", WAITS, ids=lambda case: case[0])
 def test_wrong_number_is_told(case, file_only):
     """A number that cannot be used is told by its line, its key, what it is, and what it should be."""
@@ -87,6 +147,16 @@ def test_a_figure_with_one_reading_is_read(written, hours, file_only):
     """Spaces, thin spaces and apostrophes between thousands, as reports print them, and marks that leave no doubt."""
     edit(file_only, STUDY, '"18 h"', f'"{written}"')
     assert read_study(file_only).numbers[WAIT].value == hours
+
+
+def test_a_bare_figure_is_what_it_is_in_toml(file_only):
+    """A point between bare figures is a decimal one in TOML 1.0 (Float), so there is nothing to ask: twelve weights with three digits."""
+    season = "[1.539, 1.100, 1.000, 0.900, 0.800, 0.700, 0.800, 0.900, 1.000, 1.100, 1.100, 1.061]"
+    text = (file_only / STUDY).read_text(encoding="utf-8")
+    (file_only / STUDY).write_text(f"{text}\n[cash]\nseason = {season}\n", encoding="utf-8")
+    edit(file_only, STUDY, "pieces_per_order = 6", "pieces_per_order = 6.000")
+    study = read_study(file_only)
+    assert study.file.cash.season[0] == 1.539 and study.numbers["channels.online.pieces_per_order"].value == 6
 
 
 PLACES = (

@@ -40,8 +40,7 @@ mould emptied by no step | life = { | free_after = "demold"\nlife = { | products
 mould emptied before the pot | life = { | free_after = "pour"\nlife = { | products.knob.mould.free_after | a step before the load has waited | demould, flat-lap
 mould that never wears | life = { | life_shape = 1e5\nlife = { | products.knob.mould.life_shape | at most 20
 # what two conventions read differently, and what is for another thing than the key
-bare figure | pieces_per_order = 6 | pieces_per_order = 6.000 | channels.online.pieces_per_order | question: is this 6000 or 6.000? | 6000, or 6.0000
-bare figure of a cause | voids = 5 | voids = 1.250 | products.knob.steps.demould.causes.voids | question: is this 1250 or 1.250?
+interest of no unit | [study] | interest = 0.05\n[study] | interest | no unit where one is needed, such as % | such as '5 %', the percentage of a year
 grams or grains | "21.6 g" | "21.6 gr" | products.knob.steps.pour.materials.resin.quantity | grams or grains
 whose ton | "30.00 EUR/kg" | "30.00 EUR/ton" | products.knob.mould.materials.silicone.price | which ton | tonne
 hours a day | "34 h/week" | "7 h/day" | time.hours | by the calendar, or as worked? | the figure in hour/week

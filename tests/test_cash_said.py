@@ -175,6 +175,8 @@ def test_worth_sentence_by_band(worth, said):
         ((), "No rate of return balances it"),
         ((0.123,), "with every number at its middle, is 12.3"),
         ((1.01,), "beyond 100"),
+        ((-0.49,), "with every number at its middle, is −49.0"),
+        ((-0.96,), "is below −50"),
         ((0.1, 0.6), "More than one rate of return"),
     ],
 )

@@ -10,11 +10,13 @@ from commands import without_chance
 
 from casting_econ.charts import pay_histogram
 from casting_econ.explore.explorer import Explorer, view_sentence
+from casting_econ.faults import StudyError
 from casting_econ.formatting import Format
 from casting_econ.kit import format_of, open_study
 from casting_econ.pages import page as show
 from casting_econ.pages.answer import next_things, the_decision
 from casting_econ.pages.change import best_sentence, best_set, changed, scenario_sentence
+from casting_econ.pages.conditions import needed_table
 from casting_econ.pages.deciding import decision_of, information_table
 from casting_econ.pages.monte_carlo import error_sentence, verdict, year_sentence
 from casting_econ.pages.sensitivity import sobol_table
@@ -134,6 +136,39 @@ def test_every_page_works_and_claims_no_chance(folders, name, monkeypatch):
     heads = set(re.findall(r'<th scope="col"[^>]*>([^<]*)</th>', "".join(tables)))
     assert not heads & {"1 in 10 below", "half below", "1 in 10 above", "error of mean"} and "in every draw" in heads
     assert not re.search(r">(nan|-?inf|over 99[^<]*|under 1[^<]*)<", "".join(tables))
+
+
+_HOURS = {"bench": 'minutes = "3 min"', "loads": 'load_minutes = "20 min"', "weekly": 'fixed_hours = "2 h/week"'}
+_HOURS["orders"] = 'minutes_per_order = "9 min"'
+POT = '[equipment.pot]\nprice = "100 EUR"\nresale = "150 EUR"\nlife = "5 year"\n'  # bought used and cheap
+
+
+@pytest.mark.parametrize("only", _HOURS)
+def test_one_kind_of_hours_and_a_bargain_pot_leave_every_page(only, tmp_path, monkeypatch):
+    """All hours in one lever, which alone takes them to nothing, and equipment that brings more than it cost: every page works, what wears is
+    nothing (5 years at 100 - 150 would be -10 a year), and no lever needs an hour without end."""
+    text = SMALL.replace('price = "12 EUR"\n', 'price = "12 EUR"\nminutes_per_order = "9 min"\n') + POT
+    for other in _HOURS.values():
+        text = text if other == _HOURS[only] else re.sub(rf"\n{other}", "\n" + re.sub(r"\d+", "0", other), text)
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    said, tables = pages(tmp_path, monkeypatch)
+    kit = open_study(tmp_path)
+
+    assert list(said) == list(PAGES) and all(said.values()) and not re.search(r">(nan|-?inf)<|-inf", "".join(tables))
+    assert kit.point().totals["equipment_per_year"] == 0.0 < kit.point().totals["hours_per_year"]
+    needed = needed_table(kit).set_index("key").needed
+    assert needed.notna().any() and (needed.dropna() > 0).all()
+
+
+def test_a_study_without_any_time_is_refused(tmp_path):
+    """Nothing to pay an hour for: told as a fault, not as a failure of a page."""
+    text = SMALL
+    for hours in _HOURS.values():
+        text = re.sub(rf"\n{hours}", "", text) if "fixed" not in hours else text.replace(hours, 'fixed_hours = "0 h/week"')
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+
+    with pytest.raises(StudyError, match=r"nothing takes time.*the minutes that a step or an order takes"):
+        open_study(tmp_path)
 
 
 def test_sentences_of_a_certain_study(folders):

@@ -17,6 +17,7 @@ from casting_econ.orders.mould_page import choice_table, moulds_sentence
 from casting_econ.orders.plan import OrderPlan
 from casting_econ.orders.spec import AT_ONCE, TOP_UP
 from casting_econ.orders.topping import in_loads
+from casting_econ.running.order import run_order
 from casting_econ.running.report import _markdown, kept_whole
 from casting_econ.study.stations import load_sizes, pot_loads
 from casting_econ.templates import page_style
@@ -331,7 +332,9 @@ def test_an_order_said_to_be_over_casts_no_more(tmp_path):
     """One load of 12 good for 24 pieces, then over: its plan and its page advise nothing more, and say how many there are."""
     folder = study(tmp_path, batches="".join(DONE.splitlines(keepends=True)[:2]))
     code, out, _ = command("order", folder, "first", "--finished", "--as-of", "2027-03-20")
-    page, numbers = ((folder / "orders" / "first" / name).read_text(encoding="utf-8") for name in ("plan.html", "order.json"))
+    page, numbers = (
+        (folder / "orders" / "first-as-of-2027-03-20" / name).read_text(encoding="utf-8") for name in ("plan.html", "order.json")
+    )
     assert (
         code == 0
         and "Over, as you say, with 12 of 24 pieces good" in page
@@ -456,6 +459,30 @@ def test_a_day_gone_by_is_said(tmp_path):
     plan = order(tmp_path, records={"batches": "".join(half[:2])}, start="2027-04-02")
     line = wording.first_lines(plan, price_of(plan), format_of(plan.planner.kit))[1]
     assert plan.course.in_time == 0.0 and "that day has gone by; safe by" in line and "yes" not in line
+
+
+def test_a_look_back_leaves_the_quote_of_today(tmp_path):
+    """As of an earlier day the same order is written beside today's, whose quote goes to the customer, and that is said; who offers is not made
+    up of the study's name, and how to state it is said."""
+    folder, lines = study(tmp_path), []
+    run_order(folder, "first", today=date(2027, 2, 27), say=lines.append)
+    sent, said = (folder / "orders" / "first" / "quote.html").read_bytes(), "\n".join(lines)
+    assert 'write maker = "your name or the workshop\'s" under [quote]' in said and "folder of its own" not in said
+    page = sent.decode("utf-8")
+    assert open_study(folder).study.file.study.name not in page and "Offered by" not in page and "<title>Quote</title>" in page
+
+    (folder / "study.toml").open("a", encoding="utf-8").write('\n[quote]\nmaker = "Brindle Row"\n')
+    lines.clear()
+    run_order(folder, "first", today=date(2027, 2, 27), as_of="2027-02-20", say=lines.append)
+    said = "\n".join(lines)
+    assert (folder / "orders" / "first" / "quote.html").read_bytes() == sent
+    assert (
+        "first as of 2027-02-20, in a folder of its own: no plan and no quote of today is replaced" in said
+        and "who offers" not in said
+    )
+    assert "<strong>Brindle Row</strong>" in (folder / "orders" / "first-as-of-2027-02-20" / "quote.html").read_text(
+        encoding="utf-8"
+    )
 
 
 def test_an_order_that_is_given_away_has_a_plan_and_no_quote(tmp_path):

@@ -75,6 +75,9 @@ def test_piece_cost_by_hand():
     assert cost.minutes == pytest.approx(2.5 * 3 + 2 * 5 + 2 + 2.5 * 0.5)  # 20.75
     assert cost.material == pytest.approx(2.5 * 1.0 + 2 * 0.3 + 0.5 + 2.5 * 0.3 + 0.25)  # 4.60
     assert cost.scrap_cost == pytest.approx(0.5 * 2.0 + 1.0 * 3.3)  # 4.30
+    # of what passes 4 of 5, then 1 of 2, then all; parts of .25 come after the last check
+    assert [money for _, money in cost.carried] == pytest.approx([(0.3 + 1.0) / 0.8, (1.625 + 0.3) / 0.5, 3.85 + 0.5])
+    assert (cost.carried[-1][0], cost.carried[-1][1] + 0.25) == pytest.approx((20.75, 4.60))
 
 
 def test_piece_cost_recovered_material_by_hand():

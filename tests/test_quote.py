@@ -275,12 +275,12 @@ def test_own_wording_replaces_that_of_the_kit():
 
 
 def test_all_faults_at_once():
-    """A maker and pieces without a name are two faults, in one go, each with what was found and what would be right."""
+    """Pieces without a name and a language without words are two faults, in one go, each with what was found and what would be right."""
     with pytest.raises(StudyError) as caught:
-        dataclasses.replace(EXAMPLE, maker="", what=" ")
+        dataclasses.replace(EXAMPLE, what=" ", language="tlh")
 
     assert [(fault.column, fault.wrong, fault.found) for fault in caught.value.faults] == [
-        ("maker", "empty", "''"),
+        ("language", "a language that the quote has no words in", "'tlh'"),
         ("what", "empty", "' '"),
     ]
 

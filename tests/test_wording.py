@@ -27,6 +27,7 @@ from casting_econ.pages.monte_carlo import (
 from casting_econ.pages.records import records_overview
 from casting_econ.pages.scrap import break_even_scrap, scrap_break_even, scrap_now
 from casting_econ.pages.sensitivity import grid_sentence, grid_still, swing_table, three_numbers
+from casting_econ.reference import tables
 
 KNOBS, FIGURES, SOAP = "kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather"
 NB, NNB = "\u00a0", "\u202f"  # spaces that do not break, wide and narrow
@@ -373,6 +374,23 @@ def test_scrap_order_names_the_step_where_no_causes_are_given(changed):
     assert "not said" not in said
     alone = scrap_order(changed(*bare, ('"96 %"', '"100 %"'), ('"97 %"', '"100 %"')))
     assert alone.startswith("Most pieces of knob and most money are lost to **demould** (no causes given): €")
+
+
+def test_scrap_order_where_all_rounds_to_nothing(changed):
+    """One in 50,000 that fails each check costs some cents a year: no ranks of zeros, and no cause leads."""
+    said = scrap_order(changed(('"89 %"', '"99.9980 %"'), ('"96 %"', '"99.9980 %"'), ('"97 %"', '"99.9980 %"')))
+
+    assert said == "Scrap of knob takes less than €1 a year, so no cause of it stands out."
+
+
+def test_scrap_order_says_whose_causes_they_are(changed):
+    """Causes as the table of crafts has them were never counted; the maker's own, with any other weight, are theirs."""
+    template = next(step["causes"] for step in tables("crafts")["gypsum"]["steps"] if step.get("causes"))
+    told = "How its causes share the loss is a guess of the trade; a faults log counts them."
+    for weight, guessed in (0, True), (1, False):
+        causes = ", ".join(f'"{cause}" = {share + weight}' for cause, share in template.items())
+        said = scrap_order(changed(('causes = { voids = 5, "weed shifted or bled" = 4, tacky = 2 }', f"causes = {{ {causes} }}")))
+        assert said.endswith(told) == guessed
 
 
 def test_scrap_order_where_nothing_is_scrapped(changed):

@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 from babel.numbers import get_currency_precision
 
-from ..evidence.equipment import owned
+from ..evidence.equipment import doubt_of, owned
 from ..evidence.labour import KINDS_OF_STEPS, by_day, kinds_of_steps
 from ..evidence.materials import amount_in
 from ..faults import counted
@@ -19,6 +19,7 @@ from ..ledger.preview import runs
 from ..models.costs import piece_cost
 from ..models.money import straight_line
 from ..running.folders import manifest, replace_folder, working_folder, write_manifest
+from ..study import STUDY_FILE
 from ..study.consistency import items_of
 from .sheets import Sheet, as_csv, as_xlsx
 from .tax_years import Period, periods_of, tax_year_start
@@ -150,9 +151,12 @@ class _Maker:
     def equipment(self) -> Sheet:
         money = "cost, resale, life in years, months charged, charge, left at the end"
         sheet = _sheet(f"equipment: item, from, bought, {money}, note")
-        period, charges = self.period, Decimal(0)
+        period, charges, apart = self.period, Decimal(0), []
         for item, source, bought, price, resale, life, note in owned(self.study, period.last):
             cost, worth = self.money(price), self.money(resale)
+            if doubt := source == STUDY_FILE and doubt_of(self.study, item):
+                apart.append((item, source, bought, cost, worth, None, None, None, None, f"not in the total: {doubt}"))
+                continue
             if life is None:
                 sheet.rows.append((item, source, bought, cost, worth, None, None, None, None, f"useful years not known{note}"))
                 continue
@@ -169,9 +173,14 @@ class _Maker:
         total = charges.quantize(self.quantum)
         sheet.rows.append(("total", "", None, None, None, None, None, total, None, ""))
         self.tell("equipment: charge for the period, straight line", total, "equipment")
+        sheet.rows.extend(apart)
+        for item, _, _, cost, *_, note in apart:
+            self.tell(f"equipment {item}, {note}", cost, "equipment")
         self.how.append(
             "equipment: (cost - resale) / life, by months in use, the month of purchase in them and months beginning on the day of the month on which the tax year starts; "
             "never more than cost less resale in all. What is in the purchases and, by the same name, in study.toml is counted once, as bought. "
+            "What study.toml alone has counts where it states one price. A range or a guess was never paid and stands below the total until the purchases "
+            "have it, or study.toml the price that was paid; so does what has nearly the name of a purchase and no day of its own. "
             "Tax offices may have their own rates and allowances in place of this."
         )
         return sheet
@@ -180,10 +189,12 @@ class _Maker:
         sheet = _sheet("stock: item, stage, quantity, unit, cost each, value at cost, own time each, note")
         frame, costs = self.rows("stock_count"), self._costs()
         self.how.append(
-            "stock: each piece at what was spent on it up to its stage (material, consumables and moulds), materials at the price used. "
+            "stock: each piece that has passed its stage at what was spent on it (material, consumables and moulds) with its share of what normally fails "
+            "up to there, as normal waste stays in cost (IAS 2, from memory): all that was spent so far over the pieces that pass. Whole loads lost "
+            "are not in it. Materials at the price used; what is priced for a piece, a load or a set of moulds stands as that. "
             "Your own time is shown beside it and is in no value: a sole trader's own hours are usually no cost of stock (common practice, no source). "
             "IAS 2 values stock at the lower of cost and net realisable value: what will sell for less than cost, or not at all, goes down to that. "
-            "The cost of pieces expected to fail later is not in it."
+            "What is expected to fail later is not in it."
         )
         if frame is None or frame.empty:
             sheet.rows.extend((*key, None, unit, cost, None, own, "") for key, (cost, own, unit, _) in costs.items())
@@ -224,15 +235,15 @@ class _Maker:
         a, point = self.kit.inputs(), self.kit.point()
         for product in a.products:
             casts = point.products[product.name]["casts_per_year"]
-            spent, full = (piece_cost(product, target, casts) for target in (0.0, a.target_per_hour))
-            for step, with_time in zip(spent.steps, full.steps):
-                own = with_time.spent_when_found - step.spent_when_found
-                found[product.name, step.name] = (self.fine(step.spent_when_found), self.fine(own), "piece", None)
-            last = spent.steps[-1].spent_when_found + spent.parts
-            found[product.name, "finished"] = (self.fine(last), self.fine(own), "piece", None)
+            piece = piece_cost(product, a.target_per_hour, casts)
+            stages = [(step.name, *carried) for step, carried in zip(piece.steps, piece.carried, strict=True)]
+            for stage, minutes, money in [*stages, ("finished", piece.minutes, piece.material)]:
+                own = minutes / 60 * a.target_per_hour
+                found[product.name, stage] = (self.fine(money), self.fine(own), "piece", None)
         for key, *_, item, entry in items_of(self.study.file):
             number = self.kit.assumed.numbers[f"{key}.price"]
-            base = number.unit.partition("/")[2] or "piece's worth"
+            whole = "set of moulds'" if ".mould.materials." in key else "mould's" if ".mould.steps." in key else f"{entry.per}'s"
+            base = number.unit.partition("/")[2] or f"{whole} worth"
             found.setdefault((item, "material"), (self.fine(number.value), None, base, entry))
         return found
 
@@ -285,7 +296,7 @@ def _in_base(quantity, unit, base, entry, currency):
     """A counted quantity in the unit that has a price; None where it does not fit."""
     if not unit or plain(unit) == plain(base) or (base.startswith("piece") and plain(unit) in ("piece", "pieces")):
         return quantity
-    amount = amount_in(quantity, unit, base, entry, currency) if entry is not None and not base.startswith("piece") else None
+    amount = amount_in(quantity, unit, base, entry, currency) if entry is not None and not base.endswith("worth") else None
     return amount if amount == amount else None
 
 

@@ -1,9 +1,13 @@
 """Equipment that there is."""
 
+import re
+from difflib import get_close_matches
+
 import pandas as pd
 
 from ..ledger import place_of
 from ..ledger.logs import plain
+from ..study import STUDY_FILE
 
 
 def owned(study, last):
@@ -28,4 +32,23 @@ def owned(study, last):
     for key, (name, entry) in stated.items():
         if key not in seen and (entry.bought is None or entry.bought <= last):
             note = "; resale above cost" if entry.resale.value > entry.price.value else ""
-            yield name, "study.toml", entry.bought, entry.price.value, entry.resale.value, entry.life.value, note
+            yield name, STUDY_FILE, entry.bought, entry.price.value, entry.resale.value, entry.life.value, note
+
+
+def doubt_of(study, name):
+    """Why what the study file says of a piece of equipment proves no purchase, nothing where it states a price as paid and no purchase has nearly
+    its name: words with the remedy."""
+    entry, stated, frame = study.file.equipment[name], study.raw["equipment"][name]["price"], study.records.get("purchases")
+    guess = entry.price.distribution is not None or (isinstance(stated, dict) and stated.get("basis") == "guess")
+    doubts = ["a guess, not what was paid"] if guess else []
+    bought = {} if frame is None else {_words(item): item for item in frame["item"][frame.kind == "equipment"]}
+    for like in get_close_matches(_words(name), bought, n=1) if entry.bought is None else ():
+        doubts.append(
+            f"like {bought[like]!r} of the purchases: give both one name, or say when this one was bought (bought = 2026-03-01)"
+        )
+    return "; ".join(doubts)
+
+
+def _words(name):
+    """Words of a name in one order."""
+    return " ".join(sorted(set(re.findall(r"\w+", plain(name).replace("_", " "))) - {"and"}))

@@ -63,6 +63,18 @@ class PieceCost:
         return used + self.mould_material + self.parts - self.recovered
 
     @cached_property
+    def carried(self):
+        """What a piece that has passed each check carries: its minutes and its material, consumables and moulds with its share of what failed
+        up to there, less what that gave back; the last, parts added, is a good piece. [min/piece, money/piece]"""
+        minutes, money, found = self.mould_minutes, self.mould_material, []
+        for step in self.steps:
+            minutes = minutes + step.minutes_per_good
+            money = money + step.entering * (step.material + step.consumables) - step.scrapped * step.recovered
+            passed = step.entering - step.scrapped
+            found.append((minutes / passed, money / passed))
+        return tuple(found)
+
+    @cached_property
     def scrap_cost(self):
         """What scrap costs each good piece, labour at the target in it. [money/piece]"""
         return sum(step.scrap_cost for step in self.steps)

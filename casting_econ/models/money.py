@@ -9,20 +9,33 @@ def yearly_charge(price, resale, life_years, interest=0.0):
     """Yearly charge for a piece of equipment: (price - resale) x (A/P, i, n) + resale x i. [money/year]
 
     It cost the price and still brings the resale at the end [money] of a life above zero [year]; zero `interest` is straight line
-    [1/year]. ValueError outside these ranges. Capital recovery factor: standard compound-interest tables, (A/P, 10 %, 5) = 0.2637975.
+    [1/year]. A resale above the price counts as the price, as what it wears is never below zero. ValueError outside these ranges.
+    Capital recovery factor: standard compound-interest tables, (A/P, 10 %, 5) = 0.2637975.
 
-    >>> yearly_charge(58_000, 10_000, 5), round(float(yearly_charge(1, 0, 5, interest=0.10)), 7)
+    >>> float(yearly_charge(58_000, 10_000, 5)), round(float(yearly_charge(1, 0, 5, interest=0.10)), 7)
     (9600.0, 0.2637975)
     """
-    price, resale = checked("price", price, low=0.0), checked("resale", resale, low=0.0)
+    wear = worn_in_all(price, resale)
     life, rate = checked("life", life_years, above=0.0), checked("interest", interest, low=0.0)
     if np.ndim(rate) == 0 and rate == 0.0:
-        return (price - resale) / life
+        return wear / life
     rate = np.asarray(rate)
     growth = -np.expm1(-life * np.log1p(rate))
     with np.errstate(divide="ignore", invalid="ignore"):
         recovery = np.where(rate > 0, rate / growth, 1.0 / np.asarray(life))
-    return ((price - resale) * recovery + resale * rate)[()]
+    return (wear * recovery + (price - wear) * rate)[()]
+
+
+def worn_in_all(price, resale):
+    """What equipment wears in all its life: price less resale, nothing where a used one brings more than it cost. [money]
+
+    ValueError for a price or a resale below zero.
+
+    >>> float(worn_in_all(100, 40)), float(worn_in_all(100, 150))
+    (60.0, 0.0)
+    """
+    price, resale = checked("price", price, low=0.0), checked("resale", resale, low=0.0)
+    return np.maximum(price - resale, 0.0)
 
 
 def straight_line(price, resale, life_years, years):
@@ -37,7 +50,7 @@ def straight_line(price, resale, life_years, years):
     >>> straight_line(5100, 0, 17, 9 / 12), straight_line(5100, 0, 17, 21 / 12) - straight_line(5100, 0, 17, 9 / 12)
     (225.0, 300.0)
     """
-    return float(yearly_charge(price, min(resale, price), life_years)) * min(max(years, 0.0), life_years)
+    return float(yearly_charge(price, resale, life_years)) * min(max(years, 0.0), life_years)
 
 
 def part_of_year(making, year_making, days, weeks):

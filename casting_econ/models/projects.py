@@ -6,6 +6,7 @@ from itertools import combinations
 from math import factorial
 
 from .checks import checked
+from .money import worn_in_all
 
 YEAR = 365.25  # days of a year, leap years in it
 
@@ -61,8 +62,7 @@ def charged_by_use(price, resale, life, used):
     >>> charged_by_use(300.0, 60.0, 600, 15)
     6.0
     """
-    worn = checked("price", price, low=0.0) - min(checked("resale", resale, low=0.0), price)
-    return float(worn * min(checked("use", used, low=0.0) / checked("life", life, above=0.0), 1.0))
+    return float(worn_in_all(price, resale) * min(checked("use", used, low=0.0) / checked("life", life, above=0.0), 1.0))
 
 
 def piece_by_division(outlay, hours, wage, pieces):

@@ -118,7 +118,7 @@ def quote_of(plan: OrderPlan, quoted: Quoted, today: date | None = None) -> Quot
         **picked(words, "contact changes tax_note language"),
         **picked(order, "pieces set_of variants"),
         **picked(file.study, "currency locale invented"),
-        maker=words.maker or file.study.name,
+        maker=words.maker,
         what=order.what or order.product.replace("-", " "),
         cast_together=order.matched > 1,
         price=price + charged,

@@ -18,10 +18,10 @@ from ..reference import quote_words
 class Quote:
     """What a maker offers a customer, from a plan of a study that was read without faults.
 
-    StudyError where the maker or the pieces have no name, or the language no words.
+    StudyError where the pieces have no name, or the language no words.
     """
 
-    maker: str  # who offers
+    maker: str  # who offers; empty: the page does not say
     what: str  # the pieces in the maker's words
     pieces: int  # of the order, above zero [piece]
     price: float  # all the customer pays, above zero; postage, if any is charged, is part of it [money]
@@ -48,8 +48,7 @@ class Quote:
         blank = "empty", "a text that the customer knows it by"
         no_words = "a language that the quote has no words in"
         right = f'language = "en" under [quote] in study.toml, or one of {", ".join(quote_words())}'
-        rules = [("maker", self.maker.strip(), *blank), ("what", self.what.strip(), *blank)]
-        rules += [("language", _language(self) in quote_words(), no_words, right)]
+        rules = [("what", self.what.strip(), *blank), ("language", _language(self) in quote_words(), no_words, right)]
         found = vars(self) | {"language": self.language or self.locale}
         faults = [Fault("quote", wrong, r, column=name, found=repr(found[name])) for name, fits, wrong, r in rules if not fits]
         if faults:

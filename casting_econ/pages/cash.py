@@ -10,7 +10,9 @@ from ..study.fields import MONTHS
 from .cash_paths import BAND, NO_PAY, TARGET_PAY, CashAnswer, ends_of, practice_of, tax_months
 from .table import shown
 
-_MEANINGLESS = 1.0  # a year; a rate of return beyond it says only that little was put in
+_MEANINGLESS = (
+    1.0  # a year, twice the money: beyond that a rate says only that little was put in, beyond half of it that little comes back
+)
 
 
 def _by_month(answer, columns):
@@ -216,4 +218,9 @@ def worth_sentence(kit: OpenStudy, answer: CashAnswer) -> str:
         return f"{text} More than one rate of return balances it ({', '.join(rates)} a year), so none of them may be relied on."
     if found.rates[0] > _MEANINGLESS:
         return text + f" Its rate of return is beyond {fmt.percent(_MEANINGLESS)} a year, which says only that little is put in."
+    if found.rates[0] < 1.0 / (1.0 + _MEANINGLESS) - 1.0:
+        return (
+            text
+            + f" Its rate of return is below {fmt.percent(1.0 / (1.0 + _MEANINGLESS) - 1.0)} a year, which says only that most of what is put in does not come back."
+        )
     return text + f" Its rate of return, with every number at its middle, is {rates[0]} a year."

@@ -23,6 +23,7 @@ from ..models.cash import (
 )
 from ..models.checks import share_of
 from ..models.flows import YearFlows, flows_of, starting_in
+from ..models.money import worn_in_all
 from ..reference import taxes
 from ..study.fields import MONTHS
 
@@ -197,7 +198,7 @@ def _outlays(kit, a):
     at = np.arange(months + 1.0)
     outlays = np.asarray(sum(_outlay(kit, a).values(), 0.0), float)[..., None] * (at == 0)
     for e in a.equipment:
-        cost = np.asarray(np.maximum(np.subtract(e.price, e.resale), 0.0))[..., None]
+        cost = np.asarray(worn_in_all(e.price, e.resale))[..., None]
         outlays = outlays + cost * np.diff(_bought_anew(e, at, months), prepend=0.0, axis=-1)
     return outlays
 
@@ -320,7 +321,7 @@ def _left(kit, a, flows):
     for e in a.equipment:
         life = np.asarray(e.life_years * MONTHS_IN_YEAR, float)
         age = months - _bought_anew(e, months, months)[..., 0] * life
-        left = left + e.price - np.subtract(e.price, e.resale) * np.minimum(age / life, 1.0)
+        left = left + e.price - worn_in_all(e.price, e.resale) * np.minimum(age / life, 1.0)
     return left + sum((np.maximum(there - np.sum(worn, axis=-1), 0.0) for worn, there in flows.moulds), 0.0)
 
 

@@ -109,11 +109,11 @@ def hidden_hours(kit: OpenStudy) -> str:
     fmt, totals = format_of(kit), kit.point().totals
     hidden = float(1 - totals["make_hours_per_year"] / totals["hours_per_year"])
     stalls = "stalls, " if any(np.any(channel.days_per_year) for channel in kit.inputs().channels) else ""
+    said = f"{fmt.percent(hidden)} of the {fmt.number(totals['hours_per_year'])} hours of the year are not making: orders, {stalls}books, cleaning."
+    if totals["make_hours_per_year"] <= 0:
+        return f"{said} Over every hour the year brings **{fmt.money(float(totals['pay_per_hour']))}** an hour."
     naive = float(totals["residual_pay_per_year"] / totals["make_hours_per_year"])
-    return (
-        f"{fmt.percent(hidden)} of the {fmt.number(totals['hours_per_year'])} hours of the year are not making: orders, {stalls}books, cleaning. "
-        f"Over the making hours alone the same money would look like {fmt.money(naive)} an hour; over every hour it is **{fmt.money(float(totals['pay_per_hour']))}**."
-    )
+    return f"{said} Over the making hours alone the same money would look like {fmt.money(naive)} an hour; over every hour it is **{fmt.money(float(totals['pay_per_hour']))}**."
 
 
 def price_sentences(kit: OpenStudy) -> str:

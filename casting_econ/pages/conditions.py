@@ -9,7 +9,7 @@ import pandas as pd
 
 from ..formatting import Format
 from ..kit import OpenStudy
-from ..models import Workshop, evaluate, longest_wait, moved_at, with_levers
+from ..models import Workshop, beyond_target, evaluate, longest_wait, moved_at, with_levers
 from ..models.yields import rolled_yield
 from .table import shown
 
@@ -81,8 +81,8 @@ def levers(kit: OpenStudy, product: str | None = None) -> list[Lever]:
 
 
 def pay_over_target(a: Workshop) -> np.ndarray:
-    """Pay an hour less the target. [money/hour]"""
-    return np.asarray(evaluate(a).totals["pay_per_hour"] - a.target_per_hour)
+    """What a year leaves beyond the target for every hour, above zero where pay an hour is; also where there are no hours. [money/year]"""
+    return np.asarray(beyond_target(a, evaluate(a)))
 
 
 def year_over_living(a: Workshop) -> np.ndarray:

@@ -9,6 +9,7 @@ from ..evidence import own_faults
 from ..formatting import Format
 from ..kit import OpenStudy, format_of
 from ..palette import BLUE, GREY, ORANGE
+from ..reference import tables
 from .table import shown
 
 CARRIED = ("overhead", "equipment", "weekly hours")  # kinds of cost that the whole year bears
@@ -81,6 +82,16 @@ def _lost_by(row, lost):
     return f"**{row.cause}**" + (f" at {row['found at']}" if (lost.cause == row.cause).sum() > 1 else "")
 
 
+def _guessed(kit, name):
+    """That how causes share a step's loss is a template's, where any are and no log counts them."""
+    crafts = [table for table in tables("crafts").values() if isinstance(table, dict)]
+    known = [step.get("causes") for craft in crafts for step in craft.get("steps", ())]
+    faults, steps = kit.study.records.get("faults"), kit.study.file.products[name].steps.items()
+    counted = set() if faults is None else set(faults.step[own_faults(kit.study, name, faults) & (faults.fate != "rework")])
+    taken = any(step.causes and step.causes in known and key not in counted for key, step in steps)
+    return " How its causes share the loss is a guess of the trade; a faults log counts them." if taken else ""
+
+
 def scrap_order(kit: OpenStudy) -> str:
     """Whether money ranks the causes of scrap as their count does."""
     fmt, rows = format_of(kit), []
@@ -88,6 +99,9 @@ def scrap_order(kit: OpenStudy) -> str:
         lost = scrap_money(kit, name)
         if lost.empty:
             rows.append(f"Nothing of {name} is scrapped in this study.")
+            continue
+        if lost["money a year"].max() < 0.5:  # a rank of what is all written as nothing
+            rows.append(f"Scrap of {name} takes less than {fmt.money(1, 0)} a year, so no cause of it stands out.")
             continue
         first, most = lost.iloc[0], lost.sort_values("pieces a year", ascending=False, kind="stable").iloc[0]
         if first.name == most.name:
@@ -99,5 +113,5 @@ def scrap_order(kit: OpenStudy) -> str:
             )
         moved = (lost["rank by pieces"].to_numpy() != lost["money a year"].rank(ascending=False, method="min").to_numpy()).sum()
         place = f" {moved} of {len(lost)} causes change place when money is counted instead of pieces."
-        rows.append(text + (place if moved else ""))
+        rows.append(text + (place if moved else "") + _guessed(kit, name))
     return "\n\n".join(rows)

@@ -220,7 +220,7 @@ class Project:
         for name, _, _, price, resale, life, _ in owned(self.log.study, self.log.ended or date.max):
             same = planned.get(name, Tool(name=name, price=0.0, resale=0.0, life_years=None))
             years = same.life_years if life is None else life
-            tools.append(replace(same, price=float(price), resale=float(min(resale, price)), life_years=years))
+            tools.append(replace(same, price=float(price), resale=float(resale), life_years=years))
         return tuple(tools)
 
     def _brought(self, shape):

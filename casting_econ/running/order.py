@@ -37,7 +37,7 @@ def run_order(
     name, today, asked : optional
         As `orders.order_of` takes them.
     out : Path or str, optional
-        Folder to write; `folder/orders/NAME` if not given. The study folder is never written to but for that.
+        Folder to write; if not given `folder/orders/NAME`, as of a day `folder/orders/NAME-as-of-DAY`. The study folder is never written to but for that.
     files : bool, optional
         Whether to write anything at all; None is returned where not.
     as_of : str, optional
@@ -69,7 +69,19 @@ def run_order(
         fmt = format_of(kit, year=False)
         say("")
         say(table_text(scenario_table(beside, fmt), fmt))
-    return _write(kit, plan, quoted, _quote(plan, quoted, today, say), beside, back, folder, name, out, asked) if files else None
+    if not files:
+        return None
+    quote = _quote(plan, quoted, today, say)
+    if quote and not quote.maker.strip():
+        say("")
+        say('The quote does not say who offers: write maker = "your name or the workshop\'s" under [quote] in study.toml.')
+    seen = f"{plan.order.name}-as-of-{kit.study.as_of}" if kit.study.as_of else plan.order.name
+    if kit.study.as_of and not out:
+        say("")
+        say(
+            f"This is {plan.order.name} as of {kit.study.as_of}, in a folder of its own: no plan and no quote of today is replaced."
+        )
+    return _write(kit, plan, quoted, quote, beside, back, folder, name, Path(out) if out else folder / "orders" / seen, asked)
 
 
 def _quote(plan, quoted, today, say):
@@ -114,7 +126,7 @@ def _write(kit, plan, quoted, quote, beside, back, folder, name, out, asked):
 
     content = order_results(plan, quoted)
     content |= {"scenarios": scenario_results(beside)} if beside else {}
-    out = (Path(out) if out else folder / "orders" / plan.order.name).resolve()
+    out = out.resolve()
     # as they were understood, however written, and the first day too, so that a rerun on another day gives the same
     fields = {key: "due" if key == "by" else key for key, value in asked.items() if value not in (None, "", {})}
     given = {key: getattr(plan.order, field) for key, field in (fields | {"start": "start"}).items()}

@@ -227,6 +227,14 @@ def check_correlations(file, numbers, faults):
         fault("correlations.0", str(error), "", "fewer or weaker correlations")
 
 
+def check_time(numbers, faults):
+    """A year needs an hour somewhere, or no pay an hour follows from it."""
+    hours = [n for key, n in numbers.items() if key.endswith(("minutes", "minutes_per_order", "fixed_hours", "hours_per_day"))]
+    if all(number.most <= 0 and not number.from_records for number in hours):  # one that is wrong itself is not-a-number here
+        right = "the minutes that a step or an order takes, or weekly hours, so that a year has hours to pay"
+        faults.told("products", "nothing takes time", "no minutes and no hours", right)
+
+
 def check_asked(numbers, faults):
     """Only what some log tells may be asked of the records."""
     right = "a value or a range; logs tell minutes, pass and rework shares, waits, mould life, prices, losses, orders and how they come, what they bring, and fixed hours"

@@ -19,20 +19,12 @@ from ..units import COUNTED, UNIT, Unclear, check_counted, measures, ratio_of_un
 BASES = ("guess", "measured", "published", "agreed", "decided")
 _LONGEST = 200  # characters of a figure with its unit, with which no expression can go on for long
 _LEADING = re.compile(r"([-+]?[\d.,][\d.,'_ ]*(?:[eE][-+]?\d+)?)(.*)", re.DOTALL)
+_ONE_OVER = re.compile(r"\s1\s*/(?=\s*[^\W\d])")  # "0.05 1/year" is 0.05/year
 _EXTRAS = {"from", "worth", "note", "source", "basis", "value", "low", "likely", "high", "distribution"}
 _WORDS = ("from", "worth", "note", "source", "basis", "distribution")  # of those, what holds no figure in the number's unit
 
 
 UNKNOWN = object()  # stands for a value that could not be read, while the rest of the file is checked
-
-
-class BareFigure(float):
-    """A figure without quotes that remembers how it was written: 2.160 may be meant for two thousand."""
-
-    def __new__(cls, text: str) -> "BareFigure":
-        made = super().__new__(cls, text)
-        made.text = str(text)
-        return made
 
 
 @lru_cache(maxsize=4096)  # a study is read again with each scenario
@@ -69,7 +61,7 @@ def told(error: ValueError, right: str) -> ValueError:
 
 def _split(raw):
     """Figure of a text as it is written, and its unit; None where it begins with no figure."""
-    match = _LEADING.fullmatch(clean(raw)) if isinstance(raw, str) and len(raw) <= _LONGEST else None
+    match = _LEADING.fullmatch(_ONE_OVER.sub(" /", clean(raw))) if isinstance(raw, str) and len(raw) <= _LONGEST else None
     return (None, "") if match is None else (match[1].strip(), match[2].strip())
 
 
@@ -228,11 +220,11 @@ class Quantity:
             found, given = float(raw), ""
         bare = found
         if given == "%":
-            if unit:
+            if unit and unit != "1/year":  # what is for each of a year is a year's percentage
                 raise ValueError(f"a percentage where a unit is needed, such as {unit}")
             found /= 100.0
         elif unit and not given:
-            raise ValueError(f"no unit where one is needed, such as {unit}")
+            raise ValueError(f"no unit where one is needed, such as {'%' if unit == '1/year' else unit}")
         elif given:
             found *= ratio_of_units(given, unit or "dimensionless", currency)
             counted = " ".join(word for word in COUNTED if word in unit) if self.counts is None else self.counts

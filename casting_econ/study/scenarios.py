@@ -28,6 +28,7 @@ def checked(file):
         windows = consistency.working_windows(file.calendar, between)
         consistency.cross_checks(file, windows, between)
         consistency.check_correlations(file, numbers, between)
+        consistency.check_time(numbers, between)
         consistency.check_asked(numbers, between)
         consistency.check_commissions(file, between)
     return windows, numbers, between

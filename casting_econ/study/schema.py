@@ -369,7 +369,9 @@ class StudyFile(Node):
     overheads: dict[Key, number("{money}/year")] = key("money a year, whatever is made", {})
     equipment: dict[Key, EquipmentEntry] = key("what was bought for years", {})
     risks: dict[Key, RiskEntry] = key("rare events that stop work", {})
-    interest: number("1/year", high=1.0) = key("interest a year on money in equipment", ZERO)
+    interest: number("1/year", high=1.0, such="'5 %', the percentage of a year") = key(
+        "interest a year on money in equipment; a percentage is a year's", ZERO
+    )
     correlations: list[CorrelationEntry] = key("numbers that move together", [], max_length=200)
     records: RecordsTable = key("how your own files are to be read", RecordsTable())
     supplies: dict[Key, SupplyEntry] = key("how materials and parts are bought, and what is in stock", {})

@@ -7,10 +7,8 @@ from dataclasses import replace
 
 from babel.numbers import list_currencies
 
-from ..faults import Fault, cut, fault_of
-from ..units import Unclear
+from ..faults import Fault, cut
 from .consistency import STUDY_FILE
-from .numbers import BareFigure, read_figure
 
 # of a study file; what is within them takes seconds to check, whatever stands in it
 MOST_BYTES, MOST_LEVELS, MOST_DOTS = 250_000, 20, 400  # in all; tables within tables; dots in a line, as each may open a table
@@ -45,7 +43,7 @@ def read_text(folder):
         if line.count(".") > MOST_DOTS:  # a key of a thousand names keeps the parser for hours
             return refused(text, row=number, **deep, found=f"{line.count('.'):,} dots in a line")
     try:
-        raw = tomllib.loads(text, parse_float=BareFigure)
+        raw = tomllib.loads(text)
     except RecursionError:
         return refused(text, **deep)
     except ValueError as error:  # TOMLDecodeError, a figure of thousands of digits
@@ -55,7 +53,7 @@ def read_text(folder):
     if path := _too_deep(raw):
         row = next((line for keys, line in lines_of(text).items() if keys[:MOST_LEVELS] == path), None)
         return refused(text, **deep, row=row, column=".".join(path[:4]), found=f"{cut(repr('.'.join(path)))[1:-1]} and on")
-    return text, raw, list(_unclear(raw, ()))
+    return text, raw, []
 
 
 def _toml_remedy(text, row, said):
@@ -71,21 +69,6 @@ def _toml_remedy(text, row, said):
     if comma := re.search(r"=\s*([-+]?\d+),(\d+)\s*(?=[}#,]|$)", line):
         return f"a decimal point in a figure without quotes, {comma[1]}.{comma[2]}, or quotes around it and its unit"
     return "key = value lines under [table] headings, texts between straight quotes"
-
-
-def _unclear(node, path):
-    """A question for each bare figure that two conventions read differently."""
-    if isinstance(node, dict | list):
-        for key, inner in node.items() if isinstance(node, dict) else enumerate(node):
-            yield from _unclear(inner, (*path, str(key)))
-    elif isinstance(node, BareFigure):
-        try:
-            read_figure(node.text)
-        except Unclear as error:
-            said = str(error).replace("'", "")  # without quotes, as the figure stands
-            yield fault_of(said, file=STUDY_FILE, column=".".join(path), found=node.text)
-        except ValueError:  # inf and nan, which each key refuses itself
-            return
 
 
 def copied(node):

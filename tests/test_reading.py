@@ -562,3 +562,20 @@ def test_a_total_that_was_set_aside_is_kept_beside_the_sum_of_its_parts(tmp_path
     [file] = reading.files
     assert faults == [] and records["timesheet"].minutes.sum() == 160 * 60
     assert file.totals == [(8, "minutes", 155 * 60.0)] and "9300 minutes" in file.unequal[0] and "9600" in file.unequal[0]
+
+
+def test_a_row_is_told_with_its_own_sheet_beside_an_empty_file_of_the_same_log(tmp_path):
+    """A header alone in timesheet.csv beside a sheet with rows: the sheet is named, and the timesheet is not said to lack rows."""
+    (tmp_path / "timesheet.csv").write_text("date,step,minutes\n# 2026-01-15,sand,45\n", encoding="utf-8")
+    book = Workbook()
+    book.active.title = "timesheet"
+    for row in (["date", "step", "minutes"], [dt.date(2026, 5, 4), "sand", 40], [dt.date(2026, 5, 5), "sawing", 20]):
+        book.active.append(row)
+    book.save(tmp_path / "my notes.xlsx")
+    names = Names(products={"coaster": frozenset({"sand"})}, channels=frozenset(), places=frozenset(), tasks=frozenset())
+    _, reading, [fault] = read_records(tmp_path, names)
+    assert (fault.file, fault.row, fault.wrong) == ("records/my notes.xlsx/timesheet", 3, "unknown step")
+    assert "No rows yet" not in preview(reading)
+    (tmp_path / "my notes.xlsx").unlink()
+    _, reading, _ = read_records(tmp_path, names)
+    assert reading.places("timesheet") == ["records/timesheet.csv"] and "No rows yet in: timesheet" in preview(reading)

@@ -23,8 +23,9 @@ class Reading:
     unsound: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)  # logs with faults: cells at fault missing
 
     def places(self, log: str) -> list[str]:
-        """Files and sheets that a log was read from."""
-        return [file.place for file in self.files if file.log == log]
+        """Files and sheets that a log was read from; those with a header alone only where no other has a row."""
+        mine = [file for file in self.files if file.log == log]
+        return [file.place for file in mine if not file.empty] or [file.place for file in mine]
 
 
 def place_of(reading: Reading, log: str, label: Any) -> tuple[str, int]:

@@ -22,9 +22,10 @@ def preview(reading: Reading | None, *, full: bool = False, wall: bool = False) 
     if reading is None or not reading.files:
         return ""
     empty = [] if full else [file for file in reading.files if _blank(file)]
+    without = [file for file in empty if not any(other.log == file.log for other in reading.files if other not in empty)]
     parts = ["How the records were read (the files themselves are never changed)"]
     parts += ["\n".join(_file(file, full)) for file in reading.files if file not in empty]
-    return "\n\n".join([*parts, *(["\n".join(_lines(_no_rows(empty, wall), ""))] if empty else [])]) + "\n\n"
+    return "\n\n".join([*parts, *(["\n".join(_lines(_no_rows(without, wall), ""))] if without else [])]) + "\n\n"
 
 
 def _blank(file):

@@ -6,7 +6,9 @@ from tile_maker import FAIR, MONTH, ONE_SALE, PURCHASES, STEPS, TILE
 from casting_econ.evidence import (
     update,
 )
+from casting_econ.evidence.market import orders_of
 from casting_econ.faults import StudyError
+from casting_econ.ledger.preview import preview
 
 
 def test_worth_of_a_price_keeps_its_unit(tile):
@@ -184,3 +186,36 @@ def test_price_is_learned_by_the_piece(tile):
 
     assert found.observed == pytest.approx(12.0)
     assert found.number.value == pytest.approx(12.0)
+
+
+TWO = TILE + '[products.tray]\ncasts_per_load = 4\n[products.tray.steps.cast]\nminutes = "1 min"\n'
+TWO += FAIR.replace("tile", "tray").replace("fair]", "shop-trays]")
+MIXED = """
+date,order,channel,product,pieces,price,kind
+2025-02-03,,shop,tile,1,12,
+2025-02-04,,shop,tray,5,80,
+2025-02-05,,shop,tray,4,64,sale
+2025-02-06,,shop,tray,1,0,gift
+2025-02-07,,shop-trays,tray,1,16,
+"""
+
+
+def test_sales_of_a_product_that_their_channel_does_not_sell_are_told(tile):
+    """9 trays of two rows in the channel of tiles count in no channel: told with rows, money and the channel of trays; a gift is none."""
+    study = tile(TWO, sales=MIXED)
+    [note] = study.reading.notes
+    for words in ("9 of tray, for 144.00 in all, are sold in shop, which sells tile", "2 rows", "(sales.csv:3, sales.csv:4)"):
+        assert words in note
+    assert "Write shop-trays as their channel, or a table [channels.shop-tray]" in note
+    assert "2 rows of these of tray in shop count in no channel: 3, 4" in preview(study.reading)
+    followed = tile(TWO, sales=MIXED.replace(",shop,tray", ",shop-trays,tray"))
+    assert not followed.reading.notes and len(orders_of(followed, "shop-trays")) == 3
+
+
+def test_a_commission_may_be_sold_in_any_channel(tile):
+    """A row of an order that the study states is that order's; one of another order is told."""
+    order = '[commissions.Harbour]\nproduct = "tray"\npieces = 5\nprice = "80 EUR"\nstart = 2025-01-06\ndue = 2025-02-06\n'
+    one = "date,order,channel,product,pieces,price\n2025-02-04,{},shop,tray,5,80"
+    assert not tile(TWO + order, sales=one.format("harbour")).reading.notes
+    [note] = tile(TWO + order, sales=one.format("K-7")).reading.notes
+    assert "1 row of the sales log" in note

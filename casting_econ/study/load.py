@@ -126,6 +126,7 @@ def _names(raw, file):
         products={name: frozenset(table(product, "steps")) for name, product in products.items()},
         channels=frozenset(table(raw, "channels")),
         offered={name: channel.offered_since for name, channel in file.channels.items() if channel.offered_since} if file else {},
+        sells={name: channel.product for name, channel in file.channels.items()} if file else {},
         places=frozenset(stations).union(table(raw, "racks"), pots),
         items=dict.fromkeys(table(raw, "equipment"), False) | _volumes(products),
         orders={name: frozenset(table(entry, "variants")) for name, entry in table(raw, "commissions").items()},

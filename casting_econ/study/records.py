@@ -29,6 +29,7 @@ class Names:
     items: dict[str, bool] = field(default_factory=dict)  # materials, parts and equipment, and whether by volume
     orders: dict[str, frozenset[str]] = field(default_factory=dict)  # commissions, with the variants of each
     offered: dict[str, dt.date] = field(default_factory=dict)  # channels that say since when
+    sells: dict[str, str] = field(default_factory=dict)  # product of each channel
 
     @property
     def beside(self) -> frozenset[str]:
@@ -180,7 +181,7 @@ def _between_logs(records, names, reading):
     batches, found = records.get("batches"), records.get("faults")
     if batches is not None:
         notes += _open_notes(batches, found, reading)
-    notes += _strange_orders(records, names, reading) + _lone_days(records, reading)
+    notes += _sold_elsewhere(records, names, reading) + _strange_orders(records, names, reading) + _lone_days(records, reading)
     if batches is not None and found is not None and not faults:
         done = batches[batches.good.notna()]
         unexplained = (done.casts - done.good).sum() - found.pieces[(found.fate != "rework") & found.batch.isin(done.batch)].sum()
@@ -231,6 +232,34 @@ def _open_notes(batches, found, reading):
     has, counts = ("has", "it counts") if still.sum() == 1 else ("have", "they count")
     loads = counted(int(still.sum()), "load")
     return [f"{loads} of {file} {has} no count of good pieces yet; {counts} as in work{with_faults}."]
+
+
+def _sold_elsewhere(records, names, reading):
+    """Sales in a channel that states another product, which no channel counts; those of a commission are its own."""
+    notes, sales = [], records.get("sales")
+    if sales is None or names is None:
+        return notes
+    sells, commissions = sales.channel.map(names.sells), {order.casefold() for order in names.orders}
+    other = sells.notna() & (sells != sales["product"]) & (sales.kind.fillna("sale") == "sale")
+    other &= ~sales.order.fillna("").map(lambda order: split_order(order)[0]).isin(commissions)
+    for (channel, product), rows in sales[other].groupby(["channel", "product"], sort=False):
+        places = sorted(place_of(reading, "sales", label) for label in rows.index)
+        for file in reading.files:
+            if mine := [str(row) for place, row in places if place == file.place]:
+                counts = (
+                    f"{counted(len(mine), 'row')} of these of {product} in {channel} {'counts' if len(mine) == 1 else 'count'}"
+                )
+                file.decisions.append(f"{counts} in no channel: {some_of(mine, MOST_ROWS)}")
+        own = [name for name, sold in names.sells.items() if sold == product]
+        table = f"a table [channels.{channel}-{product}] with this product into study.toml, and it as their channel"
+        told = some_of([f"{place.removeprefix('records/')}:{row}" for place, row in places], FEW)
+        are = "is" if rows.pieces.sum() == 1 else "are"
+        notes.append(
+            f"{rows.pieces.sum():g} of {product}, for {rows.price.sum():,.2f} in all, {are} sold in {channel}, which sells {names.sells[channel]}: "
+            f"{counted(len(rows), 'row')} of the sales log not counted in any channel ({told}). "
+            f"Write {f'{some_of(own, MOST_ROWS)} as their channel, or ' if own else ''}{table}."
+        )
+    return notes
 
 
 def _lone_days(records, reading):

@@ -373,3 +373,38 @@ def test_months_of_logs_without_a_sale_are_told(kit, last, told):
     """Ten months of books and not one sale: orders rest on the guess, which is said with what to do; two weeks are too few."""
     said = records.records_overview(kit(timesheet=f"date,step,minutes\n2025-01-06,books,30\n{last},books,30\n"))
     assert ("No sale" in said) == bool(told) and told in said
+
+
+DAYS = (
+    "date,channel,product,pieces,price\n2025-02-03,shop,tile,14,182\n2025-03-03,shop,tile,12,156\n2025-04-03,shop,tile,15,202.5\n"
+)
+
+
+@pytest.mark.parametrize(
+    ("rows", "words"),
+    [(4, "3 orders in shop bring €180.17 and 13.7 pieces"), (2, "1 order in shop brings €182.00 and 14.0 pieces")],
+)
+def test_a_days_takings_in_one_row_are_told(kit, rows, words):
+    """Three rows of 180.17 and 13.7 pieces on average, or the first alone, where an order is 24 for two: own arithmetic."""
+    opened = kit(sales="\n".join(DAYS.splitlines()[:rows]))
+    [note] = records.unlike_orders(opened)
+    assert words in note and "€24.00 and 2.0 are stated" in note and "a day's takings" in note
+    assert note in records.records_overview(opened)
+
+
+def test_a_days_takings_count_rightly_by_the_remedy_told(kit):
+    """Price and pieces both from the records: nothing more is told, and a piece is between the guess's 24 / 2 and the rows' 540.5 / 41."""
+    both = TILE.replace("pieces_per_order = 2", 'pieces_per_order = { value = 2, from = "records", worth = "1 order" }')
+    opened = kit(
+        both.replace('price = "24 EUR"', 'price = { value = "24 EUR", from = "records", worth = "1 order" }'), sales=DAYS
+    )
+    price, pieces = (opened.assumed.evidence[f"channels.shop.{key}"].number.value for key in ("price", "pieces_per_order"))
+    assert records.unlike_orders(opened) == [] and 12 <= price / pieces <= 540.5 / 41
+
+
+@pytest.mark.parametrize(("rows", "told"), [("2,24", 0), ("4,48", 0), ("6,72", 1), ("2,10", 1)])
+def test_only_orders_far_from_the_stated_one_are_told(kit, rows, told):
+    """Orders of twice the stated pieces or of its own are ordinary; thrice, or less than half the money, is told."""
+    sales = "date,channel,product,pieces,price\n" + "".join(f"2025-0{n}-03,shop,tile,{rows}\n" for n in range(2, 6))
+    notes = records.unlike_orders(kit(sales=sales))
+    assert len(notes) == told and ("takings" in "".join(notes)) == (rows == "6,72")

@@ -27,6 +27,11 @@ from .waiting import known_orders
 
 FAR = 0.5  # of the number used, between it and the logs alone, before a sentence speaks of it
 LONG = 60  # days of logs without a sale that are spoken of
+TIMES, TIMES_OF_FEW, FEW = (
+    2.0,
+    5.0,
+    3,
+)  # an order of the log against the stated one before it is spoken of, and with fewer orders than these
 LEARNT = 0.9  # chance of learning before a sentence speaks of it; several steps are tried, one could look so by luck
 hours_table = shown("records-hours", "Hours in the timesheet", "kind: text; hours: 0; share: percent")(hours_by_kind)
 materials_table = shown(
@@ -286,6 +291,27 @@ def far_apart(kit: OpenStudy) -> str:
     )
 
 
+def unlike_orders(kit: OpenStudy) -> list[str]:
+    """Channels whose orders bring far more or less money, or pieces, than the study states for one; none that takes both from the records."""
+    fmt, numbers, told = format_of(kit), kit.study.numbers, []
+    for channel, mine in channel_summary(kit.study).iterrows():
+        price, pieces = (numbers[f"channels.{channel}.{key}"] for key in ("price", "pieces_per_order"))
+        far, pairs = (TIMES if mine.orders >= FEW else TIMES_OF_FEW), ((mine.price, price.value), (mine.pieces, pieces.value))
+        if (price.from_records and pieces.from_records) or all(one <= far * other and other <= far * one for one, other in pairs):
+            continue
+        brings = "bring" if mine.orders > 1 else "brings"
+        is_it = (
+            "Is a row a day's takings, or the order of a shop? " if mine.price > price.value or mine.pieces > pieces.value else ""
+        )
+        told.append(
+            f"{fmt.count(int(mine.orders), 'order')} in {channel.replace('_', ' ').replace('-', ' ')} {brings} {fmt.money(mine.price)} and "
+            f"{fmt.number(mine.pieces, 1)} pieces each by the sales log, where {fmt.money(price.value)} and {fmt.number(pieces.value, 1)} are stated "
+            f'for an order, so that its sales are reckoned wrong. {is_it}Write `from = "records"` beside both its price and its '
+            "pieces_per_order, not one of them alone, and state such rows a year as its orders; or write down a row for each buyer."
+        )
+    return told
+
+
 def records_overview(kit: OpenStudy) -> str:
     """Which logs there are, how long they run, and what is odd in them."""
     if not kit.study.records:
@@ -297,4 +323,4 @@ def records_overview(kit: OpenStudy) -> str:
     text = f"Logs from {first:%Y-%m-%d} to {last:%Y-%m-%d}: {', '.join(parts)}. They measure {len(kit.assumed.evidence)} of the study's numbers."
     if "sales" not in kit.study.records and (last - first).days > LONG:
         text += f" No sale is in these {(last - first).days} days: orders rest on the guess alone. If nothing was sold in them, two rows of the sales log with `nothing` as their kind, of the first and the last of these days, say so."
-    return "\n\n".join([text + could_measure(kit) + far_apart(kit), *kit.study.reading.notes])
+    return "\n\n".join([text + could_measure(kit) + far_apart(kit), *unlike_orders(kit), *kit.study.reading.notes])

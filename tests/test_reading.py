@@ -579,3 +579,14 @@ def test_a_row_is_told_with_its_own_sheet_beside_an_empty_file_of_the_same_log(t
     (tmp_path / "my notes.xlsx").unlink()
     _, reading, _ = read_records(tmp_path, names)
     assert reading.places("timesheet") == ["records/timesheet.csv"] and "No rows yet in: timesheet" in preview(reading)
+
+
+def test_rows_of_one_fault_are_told_in_their_order(tmp_path):
+    """An unknown step of two products by turns is one fault with its rows in order."""
+    (tmp_path / "timesheet.csv").write_text(
+        "date,step,minutes,product\n" + "".join(f"2026-05-0{n},sawing,20,{'ab'[n % 2]}\n" for n in range(1, 5)), encoding="utf-8"
+    )
+    steps = frozenset({"sand"})
+    names = Names(products={"a": steps, "b": steps}, channels=frozenset(), places=frozenset(), tasks=frozenset())
+    [fault] = read_records(tmp_path, names)[2]
+    assert fault.row == 2 and fault.found.endswith("the same in rows 3, 4, 5")

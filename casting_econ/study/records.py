@@ -138,7 +138,7 @@ def _once_a_cause(faults):
         few = many[cause(fault)] <= FEW
         once = fault.row is not None and fault.column and (fault.found or not few)
         told.setdefault((*cause(fault), fault.found if few else "") if once else (id(fault),), []).append(fault)
-    return [_with_rows(*same) for same in told.values()]
+    return [_with_rows(*sorted(same, key=lambda fault: fault.row or 0)) for same in told.values()]
 
 
 def _with_rows(first, *more):

@@ -22,8 +22,7 @@ SPREAD_LIMIT = 0.02  # of a chance, within which two plans are as good as each o
 def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
     """The order in one sentence."""
     order = plan.order
-    of = "" if order.product == "piece" else f" of {order.product.replace('-', ' ')}"  # which nobody gave a name
-    text = f"**{fmt.count(order.pieces, 'good piece')}{of}**"
+    text = f"**{fmt.count(order.pieces, 'good piece')}{order.of_product}**"
     if order.variants:
         text += f" ({', '.join(f'{fmt.number(n)} {name}' for name, n in order.variants.items())})"
     if order.set_of > 1:

@@ -229,7 +229,7 @@ def scenario_sentence(row: Changed, fmt: Format) -> str:
         text = f"**{name}: no difference{'' if row.certain else ' that these draws can tell'}.**"
     else:
         text = f"**{name}: not worth it.** {'It' if row.certain else 'On average it'} costs {size} more than it brings"
-        text += f"{_because(row)}."
+        text += f"{_because(row) or _short_of_target(row, fmt)}."
     if row.now_limits != row.limited_before:
         text += f" With it, {_limit(row.now_limits)} would be what limits, not {_limit(row.limited_before)}."
     return text
@@ -281,6 +281,18 @@ def _because(row):
     full = f"{_limit(row.now_limits)} is full"
     reason = {HANDS: "hands are full", DEMAND: "buyers limit already"}.get(row.now_limits, full)
     return f", because {reason} and it hardly changes what is sold"
+
+
+def _short_of_target(row, fmt):
+    """That a scenario brings money, and less than its hours at the target; nothing where it brings none."""
+    brings, loses = float((row.residual - row.base_residual).mean()), -float(row.gain.mean())
+    if brings < 0.5 or brings + loses < 0.5:
+        return ""
+    hours, worth = (brings + loses - row.set_up) / row.target, fmt.money(brings + loses, 0)
+    if hours < 0.5:
+        return ""
+    once = " with those to set it up" if row.set_up >= 0.5 else ""
+    return f": it brings {fmt.money(brings, 0)}, but its {fmt.count(round(hours), 'hour')} at the target{once} are worth {worth}"
 
 
 def _limit(name):

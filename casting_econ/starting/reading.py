@@ -252,7 +252,7 @@ def _days(first, last, right):
     named = {"weekday": DAYS[:5], "weekend": DAYS[5:], "daily": DAYS, "day": DAYS}
     if first == last and first.removesuffix("s") in named:
         return list(named[first.removesuffix("s")])
-    at = [[n for n, day in enumerate(DAYS) if len(word) > 2 and f"{day}s".startswith(word)] for word in (first, last)]
+    at = [[n for n, day in enumerate(DAYS) if len(word) > 1 and f"{day}s".startswith(word)] for word in (first, last)]
     if [len(one) for one in at] != [1, 1]:
         raise ValueError(f"not days of a week -> {right}")
     (begin,), (end,) = at

@@ -6,6 +6,8 @@ import pytest
 from broken import HOOK, KNOB, STUDY, append, cut, edit, faults_of, row_of, tie
 from commands import table
 
+from casting_econ.study.faulty import validated
+
 # id, old text, new text, dotted key, what the line must say
 EDITS = table(r"""
 # keys and kinds
@@ -247,3 +249,11 @@ def test_nothing_sold_is_told_for_every_product(file_only):
     wrong = [(fault.column, fault.wrong) for fault in faults_of(file_only)]
 
     assert wrong == [("channels", "nothing is sold"), ("products.knob", "is sold nowhere")]
+
+
+def test_an_everyday_word_for_a_key_is_told_with_the_key():
+    """`by` for `due`, `note` for `what`: each is named, and a scenario that lacks its words is told what they look like."""
+    file = {"scenarios": {"stall": {"note": "a second day"}}, "commissions": {"first": {"by": "2027-02-20"}}}
+    told = "\n".join(str(fault) for fault in validated(file, "EUR")[1])
+    for part in ("(did you mean 'what'?)", "(did you mean 'due'?)", 'such as what = "a second stall day a month"'):
+        assert part in told

@@ -9,14 +9,14 @@ from commands import command, edited
 
 from casting_econ import orders
 from casting_econ.faults import StudyError
-from casting_econ.kit import format_of, grid, open_study
+from casting_econ.kit import format_of, open_study
 from casting_econ.orders import open_order, price_of, wording
 from casting_econ.orders.policies import policy_sentence
 from casting_econ.pages.answer import first_lines
 from casting_econ.pages.deciding import decision_of
 from casting_econ.pages.monte_carlo import LOSS, verdict
 from casting_econ.pages.records import assumption_table, could_measure
-from casting_econ.pages.scrap import pay_at_scrap, scrap_now
+from casting_econ.pages.scrap import pay_at_scrap, scrap_curve, scrap_now
 from casting_econ.starting import crafts, read_answers
 from casting_econ.starting.answers import understood
 from casting_econ.starting.asking import answers_given, ask
@@ -436,14 +436,12 @@ def test_a_loss_over_fewer_hours_is_explained_where_it_looks_worse(tmp_path):
     """Without scrap an hour of a loss comes out lower and its year higher: said with the money, on the order's price too; nothing of it where an hour earns."""
     loss, gain = (new_study(tmp_path / name, read_answers(ASKED | {"price": name}))[0] for name in ("100 EUR", "2500 EUR"))
     none, now = pay_at_scrap(loss, "piece", 0.0, 1.0 - float(loss.point().products["piece"]["yield"]))
-    less = float(
-        grid(loss, (0.0,), product="piece").totals["residual_pay_per_year"][0] - loss.point().totals["residual_pay_per_year"]
-    )
-    assert none < now < 0 < less
-    assert f"Without any it looks worse an hour, yet the year loses {format_of(loss).money(less, 0)} less" in scrap_now(
-        loss, "piece"
-    )
-    assert "worse" not in scrap_now(gain, "piece")
+    curve, whole = scrap_curve(loss, "piece", (0.0, 0.5)), float(loss.point().totals["residual_pay_per_year"])
+    least, most = curve["left a year"]
+    assert none < now < 0 and most < whole < least
+    money = format_of(loss).money
+    assert f"Without any, the year would leave {money(least)} instead of {money(whole)}" in scrap_now(loss, "piece")
+    assert "an hour would bring" in scrap_now(gain, "piece") and "left a year" not in scrap_curve(gain, "piece", (0.0, 0.5))
     for kit, told in ((loss, True), (gain, False)):
         plan = open_order(kit, FIRST_ORDER, today=TODAY)
         assert (

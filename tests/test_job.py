@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import date
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -453,6 +454,18 @@ def test_orders_of_a_living_by_hand(small):
     assert towards.towards_sentence(kit, found) == (
         "At today's prices a living takes **about 757 orders a year, 457 more than now**, and 17.0 hours a week of the 34.0 given; it is 7.9 now."
     )
+
+
+def test_days_at_a_stall_would_have_to_sell_the_more(small):
+    """Orders of a channel rise and its stall days do not: said with the factor where there are days, and not without, or where today's orders do."""
+    kit = small(orders=300, hours=34)
+    found, channel = towards.towards(kit), kit.inputs().channels[0]
+    for days, more in ((0.0, found.factor), (8.0, found.factor), (8.0, 1.0)):
+        inputs = replace(kit.inputs(), channels=(replace(channel, days_per_year=days),))
+        said = towards._each_stall_day(
+            SimpleNamespace(inputs=lambda inputs=inputs: inputs), replace(found, factor=more), format_of(kit)
+        )
+        assert ("each would have to sell 2.5 times as much" in said) == (days > 0 and more > 1)
 
 
 def test_orders_of_a_living_bring_it(small):

@@ -371,6 +371,8 @@ def test_from_the_plan_alone(tmp_path):
     project = told(with_logs(tmp_path, **NOTHING), finished=True)
     lessons, fmt = Lessons(project=project), format_of(project.kit)
     assert "nothing of it is logged, so there is only the plan" in wording.headline(project, fmt)
+    nameless = replace(project.order, product="piece")
+    assert "pieces of piece" not in wording.headline(replace(project, order=nameless), fmt)
     results = project_results(lessons)
     assert results["actual"] is None and results["bridge"] is None and results["lessons"] == {} and results["hours"] == {}
     assert results["planned"]["pay_per_hour"] > 0 and set(results["pay_per_hour"].values()) == {None}

@@ -319,6 +319,10 @@ def test_a_scenario_in_words_switches_with_its_draws():
     )
     assert "because hands are full" in scenario_sentence(same, fmt)
     assert "because" not in scenario_sentence(replace(same, residual=same.base_residual - 5000.0), fmt)
+    # 1,000 more in money, and 60 short of the target: 1,060 at it are so many hours (own arithmetic)
+    cash = replace(with_gain(np.full(1024, -60.0), set_up=0.0), target=10.0)
+    cash = scenario_sentence(replace(cash, residual=cash.base_residual + 1000.0), fmt)
+    assert "not worth it.** It brings €1,000 a year, but its 106 hours are worth €1,060 at the target." in cash
     assert "none brings more" in best_sentence(None, 7, 500.0, fmt) and "within €500" in best_sentence(None, 7, 500.0, fmt)
     assert "without a limit" in best_sentence(with_gain(500 + noise), 7, None, fmt)
     table = scenario_table([with_gain(500 + 100 * noise)])

@@ -110,6 +110,16 @@ def cast_now_sentence(plan: OrderPlan, fmt: Format) -> str:
     return f"**Cast {what} now** ({fmt.number(plan.casts)} in {loads}), count what is good, and cast what is short."
 
 
+def way_words(plan: OrderPlan, fmt: Format) -> str:
+    """That a number to start is that of all at once, where the other way is the one advised; else nothing."""
+    if plan.tops_up or advised(plan) != TOP_UP:
+        return ""
+    once, topped = plan.policies.values()
+    costs = cost_of(topped), cost_of(once)
+    why = f"cheaper: {fmt.money(costs[0])} against {fmt.money(costs[1])}" if costs[0] < costs[1] else "advised"
+    return f' That is all at once; **counting, then topping up is {why}** (`policy = "{TOP_UP}"`).'
+
+
 def policy_sentence(plan: OrderPlan, fmt: Format) -> str:
     """Which way of casting is advised, and why; nothing where all is in hand."""
     if plan.order.closed:

@@ -60,6 +60,11 @@ class Order:
     finished: bool = False  # said to be over, complete or not
 
     @property
+    def of_product(self) -> str:
+        """Of what the pieces are; nothing of a piece that nobody gave a name."""
+        return "" if self.product == "piece" else f" of {self.product.replace('-', ' ')}"
+
+    @property
     def matched(self) -> int:
         """Pieces that must come from one load. [piece]"""
         return self.set_of if self.match_within == "load" else 1

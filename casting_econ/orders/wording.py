@@ -10,7 +10,7 @@ from ..models.counts import chance_of
 from ..models.yields import full_sets_per_load
 from ..pages.monte_carlo import LOSS, certainty_word
 from .plan import OrderPlan
-from .policies import cast_now_sentence
+from .policies import cast_now_sentence, way_words
 from .price import Quoted
 from .spec import AT_ONCE, sales_of
 from .tables import day, rule_table
@@ -22,8 +22,7 @@ SPREAD_LIMIT = 0.02  # of a chance, within which two plans are as good as each o
 def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
     """The order in one sentence."""
     order = plan.order
-    of = "" if order.product == "piece" else f" of {order.product.replace('-', ' ')}"  # which nobody gave a name
-    text = f"**{fmt.count(order.pieces, 'good piece')}{of}**"
+    text = f"**{fmt.count(order.pieces, 'good piece')}{order.of_product}**"
     if order.variants:
         text += f" ({', '.join(f'{fmt.number(n)} {name}' for name, n in order.variants.items())})"
     if order.set_of > 1:
@@ -76,6 +75,7 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
         return [price, when, *doubt, cast_now_sentence(plan, fmt) + (f" M{moulds}" if moulds else ""), *year]
     start = f"**Start {fmt.count(plan.casts, 'cast')}** in {fmt.count(plan.new_loads, 'load')}"
     start += f" once moulds are ready; m{moulds}" if moulds else f" on {first}."
+    start += way_words(plan, fmt)
     return [price, when, *doubt, start if plan.casts else "**Cast nothing more:** what is there is enough.", *year]
 
 

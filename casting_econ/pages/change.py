@@ -228,8 +228,9 @@ def scenario_sentence(row: Changed, fmt: Format) -> str:
     elif not row.clear:
         text = f"**{name}: no difference{'' if row.certain else ' that these draws can tell'}.**"
     else:
-        text = f"**{name}: not worth it.** {'It' if row.certain else 'On average it'} costs {size} more than it brings"
-        text += f"{_because(row)}."
+        start, why = "It" if row.certain else "On average it", _because(row)
+        short = "" if why else _short_of_target(row, fmt)
+        text = f"**{name}: not worth it.** {start} {short or f'costs {size} more than it brings{why}'}."
     if row.now_limits != row.limited_before:
         text += f" With it, {_limit(row.now_limits)} would be what limits, not {_limit(row.limited_before)}."
     return text
@@ -281,6 +282,16 @@ def _because(row):
     full = f"{_limit(row.now_limits)} is full"
     reason = {HANDS: "hands are full", DEMAND: "buyers limit already"}.get(row.now_limits, full)
     return f", because {reason} and it hardly changes what is sold"
+
+
+def _short_of_target(row, fmt):
+    """That a scenario brings money, and less than its hours at the target are worth; nothing where it brings none, or takes none."""
+    brings, loses = float((row.residual - row.base_residual).mean()), -float(row.gain.mean())
+    hours = (brings + loses - row.set_up) / row.target
+    if brings < 0.5 or hours < 0.5:
+        return ""
+    once = ", with those to set it up," if row.set_up >= 0.5 else ""
+    return f"brings {fmt.money(brings, 0)} a year, but its {fmt.count(round(hours), 'hour')}{once} are worth {fmt.money(brings + loses, 0)} at the target"
 
 
 def _limit(name):

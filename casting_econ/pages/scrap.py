@@ -6,6 +6,7 @@ import pandas as pd
 from ..kit import OpenStudy, format_of, grid
 from .answer import signed
 from .conditions import break_even_prices, scrap_lever, solve_for_target
+from .monte_carlo import LOSS
 from .table import shown
 
 
@@ -27,7 +28,7 @@ def break_even_scrap(kit: OpenStudy, product: str) -> float | None:
     "scrap-{product}",
     "Break-even of {product} over scrap rates",
     "scrap rate: percent; casts a good piece: 2; cost a good piece: money; scrap cost a good piece: money; break-"
-    "even price: money; cash break-even price: money; pay an hour: money; break-even share of demand: percent",
+    "even price: money; cash break-even price: money; pay an hour: money; *: money0; break-even share of demand: percent",
 )
 def scrap_curve(kit: OpenStudy, product: str, rates) -> pd.DataFrame:
     """Cost, break-even prices and pay over scrap rates of one product. [money/piece, money/hour]"""
@@ -43,25 +44,24 @@ def scrap_curve(kit: OpenStudy, product: str, rates) -> pd.DataFrame:
         "pay an hour": outcome.totals["pay_per_hour"],
         "break-even share of demand": outcome.totals["pay_break_even_share_of_demand"],
     }
+    if float(kit.point().totals["pay_per_hour"]) < 0:  # where an hour looks the better for more scrap
+        columns["left a year"] = outcome.totals["residual_pay_per_year"]
     return pd.DataFrame({name: np.broadcast_to(value, np.shape(rates)) for name, value in columns.items()})
 
 
 def scrap_now(kit: OpenStudy, product: str) -> str:
-    """Today's scrap rate and what none at all would add."""
+    """Today's scrap rate and what none at all would add: to an hour, or to the year where an hour is below nothing."""
     fmt, scrap, year = format_of(kit), 1 - float(kit.point().products[product]["yield"]), kit.point().totals
-    now, whole = (float(year[of]) for of in ("pay_per_hour", "residual_pay_per_year"))
-    none, more = pay_at_scrap(kit, product, 0.0, scrap + 0.05 if scrap < 0.95 else scrap)
-    without = f"Without any, an hour would bring {fmt.money(none)} instead of {fmt.money(now)}"
-    start = f"Today {fmt.percent(scrap, 1)} of the casts of {product} end as scrap. {without}"
+    # below nothing an hour misleads, so there it is the year that is spoken of
+    loss = float(year["pay_per_hour"]) < 0
+    of, what, verb = ("residual_pay_per_year", "the year", "leave") if loss else ("pay_per_hour", "an hour", "bring")
+    now = float(year[of])
+    none, more = grid(kit, (0.0, scrap + 0.05 if scrap < 0.95 else scrap), product=product).totals[of]
+    start = f"Today {fmt.percent(scrap, 1)} of the casts of {product} end as scrap. Without any, {what} would {verb} {fmt.money(none)} instead of {fmt.money(now)}"
     if scrap == 0:
-        start = f"No cast of {product} ends as scrap in this study, and an hour brings {fmt.money(now)}"
+        start = f"No cast of {product} ends as scrap in this study, and {what} {verb}s {fmt.money(now)}"
     change = f"; five points more scrap would change it by {signed(fmt, more - now)}" if scrap < 0.95 else ""
-    saved = np.ravel(grid(kit, (0.0,), product=product).totals["residual_pay_per_year"])[0] - whole
-    if none < now < 0 < saved:
-        change += (
-            f". Without any it looks worse an hour, yet the year loses {fmt.money(saved, 0)} less: fewer hours carry the loss"
-        )
-    return f"{start}{change}."
+    return f"{start}{change}.{f' {LOSS}' if loss else ''}"
 
 
 def scrap_break_even(kit: OpenStudy, product: str) -> str:

@@ -147,6 +147,7 @@ def towards_sentence(kit: OpenStudy, found: Towards | None) -> str:
         return (
             f"At today's prices {living} takes **{takes}, {beside}**, "
             f"and {fmt.number(found.hours, 1)} hours a week of the {fmt.number(found.given, 1)} given; it is {fmt.number(found.worked, 1)} now."
+            f"{_each_stall_day(kit, found, fmt)}"
         )
     text = f"**At today's prices no number of orders brings {living}:** "
     more_loses = found.most < found.left - 1e-6 * abs(found.left)
@@ -167,6 +168,13 @@ def towards_sentence(kit: OpenStudy, found: Towards | None) -> str:
         loses = " The study takes it that no buyer is lost by a dearer price." if kept else ""
         return f"{text} With prices about {fmt.percent(found.price - 1.0)} up, and orders enough, it would.{loses}"
     return f"{text} **No price up to {fmt.number(MOST_PRICE)} times today's does {_while(kit, found.full)}.**"
+
+
+def _each_stall_day(kit, found, fmt):
+    """That the days at a stall stay as they are, so that each has to sell so much more; nothing where there are none, or no more orders."""
+    if found.factor < 1.05 or not any(float(c.days_per_year) > 0 for c in kit.inputs().channels):
+        return ""
+    return f" **Stall days stay as many as now, so each would have to sell {fmt.number(found.factor, 1)} times as much.**"
 
 
 def _while(kit, full):

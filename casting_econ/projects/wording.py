@@ -14,7 +14,7 @@ LEAST = 0.01  # share of the sum of parts by which a stated total may miss it wi
 def headline(project: Project, fmt: Format) -> str:
     """What it was, what an hour paid, and what was planned."""
     order, planned, actual = project.order, project.planned.pay(), project.actual
-    what = f"**{fmt.count(order.pieces, 'piece')} of {order.product.replace('-', ' ')}, order {order.name}**"
+    what = f"**{fmt.count(order.pieces, 'piece')}{order.of_product}, order {order.name}**"
     if actual is None:
         pay = "No price is stated, so no pay an hour follows" if planned is None else f"Planned pay an hour: {fmt.money(planned)}"
         return f"{what}: nothing of it is logged, so there is only the plan. {pay}."

@@ -219,6 +219,8 @@ def read_times(text: str) -> dict[str, str]:
 
     >>> read_times("mon-tue 9-12, 13:30-17 and sat 6pm-9pm")
     {'monday': '09:00-12:00, 13:30-17:00', 'tuesday': '09:00-12:00, 13:30-17:00', 'saturday': '18:00-21:00'}
+    >>> read_times("mo-fr 9-15") == read_times("mon-fri 9-15")
+    True
     """
     right = "days and hours of a clock with 24, such as 'mon-fri 9-17' or 'tue thu 18-21, sat 10-16'"
     days, timed, found = [], False, {}
@@ -252,7 +254,7 @@ def _days(first, last, right):
     named = {"weekday": DAYS[:5], "weekend": DAYS[5:], "daily": DAYS, "day": DAYS}
     if first == last and first.removesuffix("s") in named:
         return list(named[first.removesuffix("s")])
-    at = [[n for n, day in enumerate(DAYS) if len(word) > 2 and f"{day}s".startswith(word)] for word in (first, last)]
+    at = [[n for n, day in enumerate(DAYS) if len(word) > 1 and f"{day}s".startswith(word)] for word in (first, last)]
     if [len(one) for one in at] != [1, 1]:
         raise ValueError(f"not days of a week -> {right}")
     (begin,), (end,) = at

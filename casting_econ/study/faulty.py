@@ -80,10 +80,13 @@ def _fault(item, currency="EUR"):
     wrong, _, right = message.partition(" -> ")
     if item["type"] == "extra_forbidden":
         known = names_at([key for key in _keys(item["loc"])[:-1] if isinstance(key, str)])
-        wrong, right = "unknown key", f"one of {', '.join(known)}{close_match(keys[-1], known)}"
+        meant = words("fault")["everyday"].get(keys[-1])
+        near = f" (did you mean {meant!r}?)" if meant in known else close_match(keys[-1], known)
+        wrong, right = "unknown key", f"one of {', '.join(known)}{near}"
         found = repr(keys[-1])
     elif item["type"] == "missing":
-        example = words("fault")["examples"].get(".".join(keys), "this key with a value")
+        examples = words("fault")["examples"]
+        example = examples.get(".".join(keys)) or examples.get(f"{keys[0]}.NAME.{keys[-1]}", "this key with a value")
         wrong, right = "is missing", example.replace("X", currency)
     elif item["type"] == "too_long":
         wrong, found, right = "too many entries", f"{len(item['input']):,}", f"at most {item['ctx']['max_length']}"

@@ -195,6 +195,15 @@ def test_what_luck_alone_does(small):
     assert by_luck_alone(kit) is None and "luck alone" not in job_line(kit, year, job_of(kit, year))
 
 
+def test_luck_of_another_year_is_not_set_beside_it(small, monkeypatch):
+    """What luck alone leaves of the year at the middle of every number, where what is not known moves the year drawn out of it: not said."""
+    kit = small(orders=300, spread=True, variation="counts")
+    year = kit.monte_carlo(512, 3)
+    assert "luck alone" in job_line(kit, year, job_of(kit, year))
+    monkeypatch.setattr("casting_econ.pages.job.by_luck_alone", lambda kit: (0.0, 100.0))
+    assert "luck alone" not in job_line(kit, year, job_of(kit, year))
+
+
 def test_orders_that_would_do_are_told_apart_from_luck(small):
     """757 orders that each leave 36.89, less 300 of rent, are the living with nothing left to chance: so many are said to do bad luck apart, since
     by chance every other year of 757 brings less (own arithmetic). Where luck is in nothing that is said, it is not named again."""

@@ -230,8 +230,10 @@ def test_range_gives_way_to_a_channel_that_hardly_sells(tile):
     logs = {"sales": ONE_SALE, "purchases": PURCHASES.format("2025-01-01", "2026-12-31")}
     found = update(tile(ranged("channels.shop.orders", "110 order/year", "120 order/year", "130 order/year"), **logs))
 
-    # 10 a month worth 10 months where no worth is stated: 101 in 10 + 730 days, own arithmetic
-    assert found["channels.shop.orders"].number.value == pytest.approx(101 / (10 + 730 / MONTH) * 12)
+    # 10 a month worth 10 months where no worth is stated: 101 in 10 + 730 days by their number, own arithmetic, which no draw bears out
+    number = found["channels.shop.orders"].number
+    low, high = number.distribution.quantile(np.array([0.1, 0.9]))
+    assert low < number.value < high < 101 / (10 + 730 / MONTH) * 12
     assert found["channels.shop.orders"].data.endswith(", beyond the stated range")
 
 

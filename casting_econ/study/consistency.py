@@ -7,9 +7,10 @@ from ..draws.sampling import copula_matrix
 from ..faults import Fault, close_match, one_of
 from ..models.windows import merged_windows
 from ..reference import taxes, wages
+from ..units import measures
 from .fields import DAYS, MONTHS
-from .numbers import Amount
-from .told import log_of
+from .numbers import Amount, written
+from .told import log_of, worth_of
 
 STUDY_FILE, UNUSED = "study.toml", "unknown material or part"
 MOST_FAULTS = 500  # told in one round
@@ -241,6 +242,34 @@ def check_asked(numbers, faults):
     for key, number in numbers.items():
         if number.from_records and log_of(key) is None:
             faults.told(key, "no log tells this number", 'from = "records"', right)
+
+
+def check_worth(file, numbers, faults):
+    """A guess counts for so many of what its own logs are counted in: of anything else its figure would stand for another amount."""
+    items = {f"{key}.price": entry for key, *_, entry in items_of(file)}
+    for key, number in numbers.items():
+        if not number.prior_weight_unit or log_of(key) is None:
+            continue
+        unit, counts = number.prior_weight_unit, worth_of(key)
+        if counts:
+            fits = measures(unit, counts) if counts == "month" else unit.removesuffix("s") == counts
+        else:
+            counts = number.unit.partition("/")[2]
+            fits = _is_amount(unit, counts, items[key], file.study.currency)
+        if not fits:
+            usual = {"month": "months or weeks", "": "a plain count", "g": "g or kg", "gram": "g or kg"}
+            right = usual.get(counts, f"{counts}s" if worth_of(key) else counts)
+            found = f"{written(number.prior_weight)} {unit}"
+            faults.told(key, "worth in another unit than its logs are counted in", repr(found), f"a worth in {right}")
+
+
+def _is_amount(unit, base, entry, currency):
+    """Whether a unit measures what a price is for, through the density of the item where that is needed."""
+    try:
+        Amount.read(f"1 {unit}", currency).in_unit(base, currency, entry.density and entry.density.value)
+    except ValueError:
+        return False
+    return True
 
 
 def _check_target(file, fault):

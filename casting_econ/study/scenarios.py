@@ -30,6 +30,7 @@ def checked(file):
         consistency.check_correlations(file, numbers, between)
         consistency.check_time(numbers, between)
         consistency.check_asked(numbers, between)
+        consistency.check_worth(file, numbers, between)
         consistency.check_commissions(file, between)
     return windows, numbers, between
 

@@ -26,3 +26,21 @@ def log_of(key: str) -> str | None:
     ('sales', None)
     """
     return next((log for log, (_, pattern) in TOLD.items() if re.fullmatch(pattern, key)), None)
+
+
+def worth_of(key: str) -> str:
+    """What the `worth` of a number that a log tells is counted in: a counting word, 'month' for any time, '' for what its price is for.
+
+    >>> worth_of("channels.online.orders"), worth_of("products.knob.steps.pot.load_minutes"), worth_of("products.knob.parts.pin.price")
+    ('month', 'load', '')
+    """
+    kind = key.rpartition(".")[2]
+    if kind in ("orders", "clustering", "fixed_hours", "ruined_loads"):
+        return "month"
+    if key.startswith("channels."):
+        return "order"
+    if kind == "price":
+        return ""
+    if ".mould." in key:
+        return "mould"
+    return "load" if kind in ("load_minutes", "wait", "loss") else "piece"

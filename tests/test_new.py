@@ -690,6 +690,33 @@ def test_what_stands_in_is_said_before_it_does(tmp_path):
     assert page.hints["hidden_hours"] == "left empty, 0.4 0.7 1 stands in"  # of three hours not all can be hidden
 
 
+@pytest.mark.parametrize("begin", ["workshop", "order"])
+@pytest.mark.parametrize("craft", NINE)
+def test_the_wait_that_is_asked_for_names_its_step_and_leaves_the_longer_ones(craft, begin, tmp_path):
+    """Plaster sets in its mould within the hour and dries for days (common practice, no source): the question names the step that the
+    answer fills, where that is and for how long as a rule, and each longer wait after it, which stays a trade default and is listed."""
+    asked = {"craft": craft, "begin": begin, "cure": "77 h"} | ({"pieces": "9", "due": "2099-01-01"} if begin == "order" else {})
+    answers = read_answers(asked)
+    kit, defaults = new_study(tmp_path / "s", answers)
+    [words] = [part.ask for part in answers.parts if part.key == "cure"]
+    product = next(iter(kit.study.raw["products"].values()))
+    waits = {name.replace("-", " "): step["wait"] for name, step in product["steps"].items() if "wait" in step}
+    [filled] = [name for name, wait in waits.items() if wait.get("value") == "77 h"]
+    later = list(waits)[list(waits).index(filled) + 1 :]
+
+    assert f" at {filled}, {'on the rack' if craft == 'soap' else 'in '}" in words and re.search(
+        r"usually [\d.]+ to [\d.]+ (hours|days)", words
+    )
+    assert ("in the mould" in words) == (craft not in ("soap", "candle"))
+    assert ("trade defaults in the study file" in words) == (craft not in ("epoxy", "soap", "pewter")) == bool(later)
+    assert all(re.search(rf"\b{name} [\d.]+ to [\d.]+ (hours|days)", words) for name in later)
+    assert all(
+        "trade default" in waits[name]["note"] and f"hours of waiting at {name}" in defaults for name in waits if name != filled
+    )
+    if craft == "gypsum":
+        assert filled == "mix and fill" and "usually 0.35 to 1 hours;" in words and words.endswith("dry 1 to 7 days)?")
+
+
 def test_a_wait_of_weeks_is_asked_in_days(tmp_path):
     """Soap rests four to six weeks (common practice, no source): 28 means days and is kept as 672 hours; a pot's wait is in hours."""
     [soap] = [part for part in read_answers({"craft": "soap"}).parts if part.key == "cure"]

@@ -717,6 +717,22 @@ def test_the_wait_that_is_asked_for_names_its_step_and_leaves_the_longer_ones(cr
         assert filled == "mix and fill" and "usually 0.35 to 1 hours;" in words and words.endswith("dry 1 to 7 days)?")
 
 
+@pytest.mark.parametrize("craft", NINE)
+def test_purchases_count_once_the_study_has_what_the_page_says(craft, made, tmp_path):
+    """No new study is told to record purchases next, as none counts; with the line of what-to-write-down.md in place of its own they do."""
+    kit, defaults = made[craft]
+    [record] = [line for line in first_answer(kit, defaults) if "Record first" in line]
+    assert "purchases" not in record.split(" Knowing")[0].partition(" What `purchases` need")[0]
+    text, page = ((kit.study.folder / name).read_text(encoding="utf-8") for name in ("study.toml", "what-to-write-down.md"))
+    [line] = re.findall(r"`(materials\.(\S+) = .*)`", page)
+    log = f"date,item,kind,quantity,unit,paid\n2026-01-10,{line[1]},material,5,kg,40\n"
+    (tmp_path / "records").mkdir()
+    (tmp_path / "records" / "purchases.csv").write_text(log, encoding="utf-8")
+    for now, counts in ((text, False), (re.sub(rf"(?m)^materials\.{line[1]} = .*$", line[0], text), True)):
+        (tmp_path / "study.toml").write_text(now, encoding="utf-8")
+        assert any(key.endswith(f"{line[1]}.price") for key in open_study(tmp_path).assumed.evidence) == counts
+
+
 def test_a_wait_of_weeks_is_asked_in_days(tmp_path):
     """Soap rests four to six weeks (common practice, no source): 28 means days and is kept as 672 hours; a pot's wait is in hours."""
     [soap] = [part for part in read_answers({"craft": "soap"}).parts if part.key == "cure"]

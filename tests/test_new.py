@@ -690,6 +690,49 @@ def test_what_stands_in_is_said_before_it_does(tmp_path):
     assert page.hints["hidden_hours"] == "left empty, 0.4 0.7 1 stands in"  # of three hours not all can be hidden
 
 
+@pytest.mark.parametrize("begin", ["workshop", "order"])
+@pytest.mark.parametrize("craft", NINE)
+def test_the_wait_that_is_asked_for_names_its_step_and_leaves_the_longer_ones(craft, begin, tmp_path):
+    """Plaster sets in its mould within the hour and dries for days (common practice, no source): the question names the step that the
+    answer fills, where that is and for how long as a rule, and each longer wait after it, which stays a trade default and is listed."""
+    asked = {"craft": craft, "begin": begin, "cure": "77 h"} | ({"pieces": "9", "due": "2099-01-01"} if begin == "order" else {})
+    answers = read_answers(asked)
+    kit, defaults = new_study(tmp_path / "s", answers)
+    [words] = [part.ask for part in answers.parts if part.key == "cure"]
+    product = next(iter(kit.study.raw["products"].values()))
+    waits = {name.replace("-", " "): step["wait"] for name, step in product["steps"].items() if "wait" in step}
+    [filled] = [name for name, wait in waits.items() if wait.get("value") == "77 h"]
+    later = list(waits)[list(waits).index(filled) + 1 :]
+
+    assert f" at {filled}, {'on the rack' if craft == 'soap' else 'in '}" in words and re.search(
+        r"usually [\d.]+ to [\d.]+ (hours|days)", words
+    )
+    assert ("in the mould" in words) == (craft not in ("soap", "candle"))
+    assert ("trade defaults in the study file" in words) == (craft not in ("epoxy", "soap", "pewter")) == bool(later)
+    assert all(re.search(rf"\b{name} [\d.]+ to [\d.]+ (hours|days)", words) for name in later)
+    assert all(
+        "trade default" in waits[name]["note"] and f"hours of waiting at {name}" in defaults for name in waits if name != filled
+    )
+    if craft == "gypsum":
+        assert filled == "mix and fill" and "usually 0.35 to 1 hours;" in words and words.endswith("dry 1 to 7 days)?")
+
+
+@pytest.mark.parametrize("craft", NINE)
+def test_purchases_count_once_the_study_has_what_the_page_says(craft, made, tmp_path):
+    """No new study is told to record purchases next, as none counts; with the line of what-to-write-down.md in place of its own they do."""
+    kit, defaults = made[craft]
+    [record] = [line for line in first_answer(kit, defaults) if "Record first" in line]
+    assert "purchases" not in record.split(" Knowing")[0].partition(" What `purchases` need")[0]
+    text, page = ((kit.study.folder / name).read_text(encoding="utf-8") for name in ("study.toml", "what-to-write-down.md"))
+    [line] = re.findall(r"`(materials\.(\S+) = .*)`", page)
+    log = f"date,item,kind,quantity,unit,paid\n2026-01-10,{line[1]},material,5,kg,40\n"
+    (tmp_path / "records").mkdir()
+    (tmp_path / "records" / "purchases.csv").write_text(log, encoding="utf-8")
+    for now, counts in ((text, False), (re.sub(rf"(?m)^materials\.{line[1]} = .*$", line[0], text), True)):
+        (tmp_path / "study.toml").write_text(now, encoding="utf-8")
+        assert any(key.endswith(f"{line[1]}.price") for key in open_study(tmp_path).assumed.evidence) == counts
+
+
 def test_a_wait_of_weeks_is_asked_in_days(tmp_path):
     """Soap rests four to six weeks (common practice, no source): 28 means days and is kept as 672 hours; a pot's wait is in hours."""
     [soap] = [part for part in read_answers({"craft": "soap"}).parts if part.key == "cure"]

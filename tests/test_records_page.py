@@ -310,6 +310,9 @@ def test_a_row_of_two_steps_counts_for_both(kit):
     ]
 
 
+REMEDY = ', such as "20 g", and a price by that unit `from = "records"` in study.toml they would.'
+
+
 def test_purchases_in_a_unit_that_does_not_fit_are_told(kit):
     """Plaster by the sack says nothing about its price by weight, and that is said."""
     said = records.unreconciled(kit(purchases="date,item,kind,quantity,unit,paid\n2025-01-07,plaster,material,2,sack,44"))
@@ -318,12 +321,25 @@ def test_purchases_in_a_unit_that_does_not_fit_are_told(kit):
 
 
 def test_purchases_by_weight_of_what_has_a_price_a_piece_say_what_would_help(kit):
-    """A price a piece without an amount cannot learn from receipts in kilograms; the sentence says which two keys let it."""
+    """A price a piece without an amount cannot learn from receipts in kilograms; one sentence a material says which keys let it, for each of what and of which products."""
     text = TILE.replace('{ quantity = "50 g", price = "4 EUR/kg", loss', '{ price = "0.20 EUR", loss')
     said = records.unreconciled(kit(text, purchases="date,item,kind,quantity,unit,paid\n2025-01-07,plaster,material,2,kg,44"))
 
     assert len(said) == 1 and "in a unit that does not turn into pieces" in said[0]
-    assert said[0].endswith('with its `quantity` a piece, such as "20 g", and a price by that unit in study.toml they would.')
+    assert said[0].endswith(f"with its `quantity` a piece{REMEDY}")
+
+
+def test_purchases_of_what_several_products_take_are_told_once(kit):
+    """One sentence a material, with each product that it goes into; the rubber of moulds has its amount a set of them."""
+    text = TILE.replace('{ quantity = "50 g", price = "4 EUR/kg", loss', '{ price = "0.20 EUR", loss')
+    twice = text + text[text.index("[products.tile]") : text.index("[channels")].replace("products.tile", "products.dish")
+    moulded = twice + '[products.dish.mould]\nmaterials.silicone = { price = "30 EUR" }\n'
+    bought = "date,item,kind,quantity,unit,paid\n2025-01-07,plaster,material,2,kg,44\n2025-01-07,silicone,material,1,kg,30"
+    said = [one for one in records.unreconciled(kit(moulded, purchases=bought)) if "purchases" in one]
+    assert [one.partition("`quantity` ")[2] for one in said] == [
+        f"a piece of tile and dish{remedy}",
+        f"a set of moulds of dish{remedy}",
+    ]
 
 
 @pytest.mark.parametrize(

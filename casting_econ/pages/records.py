@@ -20,6 +20,7 @@ from ..evidence.labour import labour_rows
 from ..evidence.loads import pots_used
 from ..faults import counted, some_of
 from ..kit import OpenStudy, basis_counts, format_of
+from ..study.consistency import items_of
 from ..study.numbers import BASES
 from ..study.stations import load_sizes
 from .table import shown
@@ -99,11 +100,13 @@ def _contradictions(study, fmt):
         if silent:
             days = ", ".join(f"{day:%Y-%m-%d}" for day in silent[:3]) + (" and others" if len(silent) > 3 else "")
             yield f"On {counted(len(silent), 'day')} with a pour the timesheet has no row ({days}): hours are missing, or a date is wrong."
-    for row in material_table(study).itertuples():
-        if row.unread:
-            would = ': with its `quantity` a piece, such as "20 g", and a price by that unit in study.toml they would'
-            said = f"are in a unit that does not turn into {row.unit}, and say nothing of its price{would if row.unit == 'pieces' else ''}"
-            yield f"{row.material}: {row.unread} of {row.purchases} purchases {said}."
+    unread = [(row.material, row.purchases, row.unread, row.unit) for row in material_table(study).itertuples() if row.unread]
+    for material, purchases, count, unit in dict.fromkeys(unread):  # one receipt may be of what goes into several products
+        would = (
+            f': with its `quantity` {_amounts(study.file, material)}, such as "20 g", and a price by that unit `from = "records"`'
+        )
+        said = f"are in a unit that does not turn into {unit}, and say nothing of its price"
+        yield f"{material}: {count} of {purchases} purchases {said}{f'{would} in study.toml they would' if unit == 'pieces' else ''}."
     units = [(key, pieces) for _, parts, _ in labour_rows(study) for key, (pieces, _) in parts.items()]
     handled = pd.DataFrame(units, columns=["key", "pieces"]).groupby("key").pieces.sum()
     for product in study.file.products:
@@ -125,6 +128,27 @@ def _contradictions(study, fmt):
         if sold > good:
             left = f"{fmt.number(sold)} pieces left by the sales log, {fmt.number(good)} good ones by the batches"
             yield f"{product}: {left}; the rest was in stock before, or a log has gaps."
+
+
+def _amounts(file, material):
+    """For each of what the study states a material's amount, such as 'a piece of dish and tray'; products where there are several."""
+    per: dict[str, list[str]] = {}
+    for key, product, step, item, entry in items_of(file):
+        if item == material:
+            each = (
+                "set of moulds"
+                if ".mould.materials." in key
+                else "mould"
+                if ".mould.steps." in key
+                else entry.per
+                if step
+                else "piece"
+            )
+            per.setdefault(each, []).append(product)
+    products = {
+        each: f" of {' and '.join(dict.fromkeys(names))}" if len(file.products) > 1 else "" for each, names in per.items()
+    }
+    return " and ".join(f"a {each}{of}" for each, of in products.items())
 
 
 def _short(study, product, step):

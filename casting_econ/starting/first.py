@@ -65,13 +65,16 @@ def first_answer(kit: OpenStudy, defaults: list[str]) -> list[str]:
     from ..study.told import log_of
 
     answer, tornado, fmt = kit.monte_carlo(), swing_table(kit), format_of(kit)
-    logs, decision = [(log_of(row.key), row.label) for row in tornado.itertuples() if log_of(row.key)], decision_of(kit)
+    asking = {key for key, number in kit.study.numbers.items() if number.from_records}  # no other counts a log as it stands
+    logs = [(log_of(row.key), row.label) for row in tornado.itertuples() if row.key in asking and log_of(row.key)]
+    decision = decision_of(kit)
     record = "Write down what you sell, buy, cast and do from the first day on."
     if logs:
         log, what = logs[0]
         others = [other for other in dict.fromkeys(name for name, _ in logs) if other != log][:2]
         record = f"**Record first: {log}**, which tells {what}, the number with a log that moves pay an hour most"
         record += f"; then {' and '.join(others)}." if others else "."
+    record += " What `purchases` need before they count is in what-to-write-down.md."
     return [
         verdict(kit, answer),
         year_sentence(kit, answer),

@@ -1,6 +1,7 @@
 """The dozen questions on a workshop that runs, and those on a first order; the terminal and the form both ask these."""
 
 from dataclasses import dataclass, replace
+from itertools import dropwhile
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,7 +41,7 @@ _WORKSHOP = """
 Craft | craft | Which craft? | craft
 The piece | piece | What is one piece called, in one word? | word
 A load | casts_per_load | How many do you cast at a time? | cast/load | low=1 high=5000 whole
-Waiting | cure | How long does a load cure, set or rest before it can go on (the longest wait)? | hour/load | high=8760
+Waiting | cure | How long does a load wait at {step}, {until} (usually {usual}{later})? | hour/load | high=8760
 Minutes by hand
 Good ones | yield | Of a hundred cast, how many turn out good enough to sell? | %/load | low=1 high=100
 Price | price | What does one piece sell for? | {money}/piece | above
@@ -107,8 +108,8 @@ def parts_of(question: Question, craft) -> tuple[Part, ...]:
         return ()
     if question.title == "Pots" and not craft.pots:
         return (PARTS["casts_per_load"],)
-    if question.title == "Waiting" and craft.table["cure"][1] >= 48:  # nobody counts the weeks of a rack in hours
-        return (replace(question.parts[0], unit="day", high=365, scale=24.0),)
+    if question.title == "Waiting":
+        return (_waiting(question.parts[0], craft.table),)
     if question.title == "Every hand step":
         colour = Part(key="lot_minutes", ask="Minutes to weigh and mix one colour?", unit="minute", per="colour", high=1440)
         steps = [_minutes(step, key) for step in craft.table["steps"] for key in ("minutes", "load_minutes") if key in step]
@@ -117,11 +118,38 @@ def parts_of(question: Question, craft) -> tuple[Part, ...]:
     return question.parts or tuple(_minutes(step, "minutes" if "minutes" in step else "load_minutes") for step in main)
 
 
+def _waiting(part, table) -> Part:
+    """The one wait that is asked for, by its step and where it is spent, and any longer one after it, for which a guess stands."""
+    first, *after = dropwhile(lambda step: not step.get("cure"), table["steps"])
+    longer = [step for step in after if step.get("wait", table["cure"])[2] > table["cure"][2]]
+    told = ", ".join(f"{_plain(step)} {_span(step['wait'])}" for step in longer)
+    later = f"; not counting longer waits afterwards, trade defaults in the study file: {told}" if longer else ""
+    ask = part.ask.format(step=_plain(first), until=table["cure_until"], usual=_span(table["cure"]), later=later)
+    part = replace(part, ask=ask)
+    return replace(part, unit="day", high=365, scale=24.0) if _in_days(table["cure"]) else part
+
+
+def _in_days(wait) -> bool:
+    """Whether a row of hours is told in days: nobody counts the weeks of a rack in hours."""
+    return wait[1] >= 48
+
+
+def _span(wait) -> str:
+    """Low and high of a wait, such as '8 to 24 hours'."""
+    scale, unit = (24.0, "days") if _in_days(wait) else (1.0, "hours")
+    return f"{wait[0] / scale:g} to {wait[2] / scale:g} {unit}"
+
+
+def _plain(step) -> str:
+    """Name of a step in words."""
+    return step["name"].replace("-", " ")
+
+
 def _minutes(step, kind) -> Part:
     """Minutes of a step: of a piece or else a load, or of a mould."""
     what = {"minutes": "piece", "load_minutes": "load", "mould_minutes": "mould"}[kind]
     key = "minutes" if kind == "load_minutes" and "minutes" not in step else kind  # so that each has a key of its own
     aside = ", 0 if you don't" if step.get("order") else ""
-    ask = f"Minutes a {what} at: {step['name'].replace('-', ' ')}{aside}?"
+    ask = f"Minutes a {what} at: {_plain(step)}{aside}?"
     row = tuple(step["minutes" if kind == "mould_minutes" else kind])
     return Part(key=f"{key}.{step['name']}", ask=ask, unit="minute", per=what, high=1440, guess=row)

@@ -52,7 +52,7 @@ def log_texts(answers: Answers) -> dict[str, str]:
         "good": str(max(answers.casts_a_load - 2, 1)),
         "checked": checked["name"],
         "cause": next(iter(checked["causes"])),
-        "item": next(item for step in answers.steps for item in step.get("materials", {})),
+        "item": _first_material(answers),
         "order": " / ".join([FIRST_ORDER, *list(answers.colours)[:1]]) if answers.order else "",
     }
     texts = {}
@@ -66,4 +66,8 @@ def log_texts(answers: Answers) -> dict[str, str]:
 def what_to_write_down(answers: Answers, defaults: list[str]) -> str:
     """A page for the workshop wall."""
     page = template(_WALL, plain=True)
-    return page.render(answers=answers, defaults=defaults, first_order=FIRST_ORDER) + "\n"
+    return page.render(answers=answers, defaults=defaults, first_order=FIRST_ORDER, item=_first_material(answers)) + "\n"
+
+
+def _first_material(answers):
+    return next(item for step in answers.steps for item in step.get("materials", {}))

@@ -127,8 +127,9 @@ class Writer:
                 guess = self.known(asked, step[key], f"{what} {step['name'].replace('-', ' ')}")
                 lines.append(f"{key} = {minutes(key, guess)}")
         if step.get("cure") or "wait" in step:
-            wait = self.number("cure", "h", "hours of waiting") if step.get("cure") else self.value(step["wait"], "h")
-            lines.append(f"wait = {wait}")
+            waits = f"hours of waiting at {step['name'].replace('-', ' ')}"
+            wait = self.known("cure", self.table["cure"], waits) if step.get("cure") else self.guessed(step["wait"], waits)
+            lines.append(f"wait = {self.value(wait, 'h')}")
         return [*lines, *([f'wait_in = "{step["wait_in"]}"'] if "wait_in" in step else [])]
 
     def _lots(self, item: str) -> list[str]:

@@ -257,9 +257,8 @@ def job_line(kit: OpenStudy, answer: Answer, job: Job) -> str:
     about, sure = ("", "") if kit.certain else ("about ", f" (chance {fmt.chance(job.year)})")
     come = f"{counted_orders(job.orders, fmt)} a year leave{'s' if job.orders == 1 else ''}"
     luck, verdict = "" if job.luck or _tells_floor(job) else f", {APART}", verdict_words(job)
-    band = by_luck_alone(
-        kit
-    )  # with every number at its middle: of a year that what is not known moves out of it, luck says nothing
+    # the band is of every number at its middle: of a year that what is not known moves out of it, it says nothing
+    band = by_luck_alone(kit)
     if band and band[0] <= year["p50"] <= band[1]:
         luck = " (by luck alone {} to {} in eight years of ten)".format(*(fmt.money(end, 0) for end in band))
     return (

@@ -67,7 +67,7 @@ class Writer:
         lines, pots = [], self.answers.pots
         for station, entry in self.table.get("stations", {}).items():
             if not (self.answers.order and station == self.answers.craft.pots):
-                said = f"count = {self.one(False, entry['count'], f'how many of the {station}')}"
+                said = f"count = {self.one(False, entry['count'], f'number of {station}s')}"
             else:
                 said = f"places = {list(pots) if len(pots) > 1 else pots[0]} # your answer" if pots else ""
                 aside = "a guess of the trade: how many casts does it hold? Of two: [12, 20]"

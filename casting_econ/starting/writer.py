@@ -111,7 +111,7 @@ class Writer:
                 for item, row in step.get(table, {}).items():
                     kind = ', kind = "consumable"' if per or row[4:] else ""
                     back = step.get("recovered", {}).get(item)
-                    again = f', recovered = "{back} %"' if back else ""
+                    again = f", recovered = {self.value([back, back, back, 'P'], '%')}" if back else ""
                     lines.append(f"materials.{item} = {{ price = {self.money(row)}{per}{kind}{again} }}")
             lines += [*(self._lots(next(iter(step["materials"]))) if step["name"] == mixed else []), ""]
         return lines + (self._moulds(f"{heading}.mould", self.table["mould"]) if "mould" in self.table else [])

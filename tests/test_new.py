@@ -19,12 +19,14 @@ import casting_econ
 from casting_econ.assumptions import draw_values
 from casting_econ.cli import main
 from casting_econ.faults import StudyError
-from casting_econ.kit import format_of, open_study
+from casting_econ.kit import basis_counts, format_of, open_study
 from casting_econ.ledger.logs import LOGS
 from casting_econ.ledger.preview import preview
 from casting_econ.models import rolled_yield
 from casting_econ.orders import open_order
 from casting_econ.orders.timetable import days_off_sentence
+from casting_econ.pages.answer import counts_words
+from casting_econ.pages.waiting import known_orders
 from casting_econ.reference import cautions, kit_folder
 from casting_econ.running.results import results
 from casting_econ.running.store import PAGES
@@ -87,7 +89,9 @@ def test_every_guess_is_marked_and_listed(craft, made):
     assert "your answer" not in text
     assert text.count('basis = "guess", note = "trade default (') == text.count("trade default (")
     noted = [key for key, number in kit.study.numbers.items() if "trade default" in number.note]
-    assert len(noted) > 15 and {kit.study.numbers[key].basis for key in noted} == {"guess"}
+    assert len(noted) > 15 and set(basis_counts(kit)) == {"guess"}
+    by_itself = {"channels.online.clustering"}  # an input that the file does not state
+    assert set(basis_counts(kit)["guess"]) - by_itself == {key for key in noted if not key.startswith("spread.")}
     for step in crafts()[craft].steps:
         asked = "minutes" in step or "load_minutes" in step
         assert not asked or f"minutes of {step['name'].replace('-', ' ')}" in said
@@ -106,6 +110,39 @@ def test_every_guess_is_marked_and_listed(craft, made):
         and "Record first" in said
         and "the chance of reaching the target is" in said
     )
+
+
+def test_an_answer_counts_as_the_makers_and_what_was_filled_in_does_not(tmp_path):
+    """Overheads of 1,400 that a maker stated are no guess; sets, weeks, a full week and places that nobody asked for are no decision of his."""
+    said = {
+        "overheads": "1400",
+        "cure": "1",
+        "orders_a_month": "20",
+        "yield": "85",
+        "minutes.paint": "5",
+        "target": "14",
+        "price": "12",
+    }
+    kit, defaults = new_study(tmp_path / "s", read_answers({"craft": "gypsum", **said}))
+    steps, groups = "products.piece.steps", basis_counts(kit)
+    shares = {f"{steps}.{step}.pass_share" for step in ("demould", "dry", "check")}
+    assert set(groups) == {"guess", "answered"} and set(groups["answered"]) == shares | {
+        "overheads.workspace-and-running",
+        f"{steps}.mix-and-fill.wait",
+        f"{steps}.paint.minutes",
+        "channels.online.orders",
+        "channels.online.price",
+        "target.per_hour",
+    }
+    filled = {"time.weeks", "target.full_week", "products.piece.mould.sets", "racks.drying-rack.places"}
+    assert filled <= set(groups["guess"]) and all("trade default" in kit.study.numbers[key].note for key in filled)
+    assert {"weeks worked a year", "hours of a full week", "sets of moulds", "places of the drying-rack"} <= set(defaults)
+    assert counts_words(kit).endswith(" guessed, 9 answered by the maker.")
+    assert known_orders(kit, "channels.online.orders") is not None  # a log still moves what was answered
+    log = "batch,date,product,casts,good\nB1,2026-01-05,piece,12,12\n"
+    (tmp_path / "s" / "records" / "batches.csv").write_text(log, encoding="utf-8")
+    seen = open_study(tmp_path / "s").assumed.numbers
+    assert {seen[key].basis for key in shares} <= {"answered", "measured"}
 
 
 @pytest.mark.parametrize("craft", NINE)

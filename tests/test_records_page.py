@@ -332,13 +332,13 @@ def test_purchases_by_weight_of_what_has_a_price_a_piece_say_what_would_help(kit
 def test_purchases_of_what_several_products_take_are_told_once(kit):
     """One sentence a material, with each product that it goes into; the rubber of moulds has its amount a set of them."""
     text = TILE.replace('{ quantity = "50 g", price = "4 EUR/kg", loss', '{ price = "0.20 EUR", loss')
-    twice = text + text[text.index("[products.tile]") : text.index("[channels")].replace("products.tile", "products.dish")
-    moulded = twice + '[products.dish.mould]\nmaterials.silicone = { price = "30 EUR" }\n'
-    bought = "date,item,kind,quantity,unit,paid\n2025-01-07,plaster,material,2,kg,44\n2025-01-07,silicone,material,1,kg,30"
-    said = [one for one in records.unreconciled(kit(moulded, purchases=bought)) if "purchases" in one]
+    more = text[text.index("[products.tile]") :].replace("products.tile", "products.dish")
+    twice = text + more.replace('"tile"', '"dish"').replace("channels.shop", "channels.fair")
+    bought = "date,item,kind,quantity,unit,paid\n2025-01-07,plaster,material,2,kg,44\n2025-01-07,rubber,material,1,kg,30"
+    said = [one for one in records.unreconciled(kit(twice, purchases=bought)) if "purchases" in one]
     assert [one.partition("`quantity` ")[2] for one in said] == [
-        f"a piece of tile and dish{remedy}",
-        f"a set of moulds of dish{remedy}",
+        f"a piece of tile and dish{REMEDY}",
+        f"a set of moulds of tile and dish{REMEDY}",
     ]
 
 

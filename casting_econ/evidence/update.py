@@ -13,7 +13,7 @@ class Evidence(Finding):
     """One number after the logs have spoken."""
 
     key: str
-    number: Number  # with its posterior; its basis stays 'guess' where the logs bound it but never saw it happen
+    number: Number  # with its posterior; its basis stays where the logs bound it but never saw it happen
 
     @property
     def more_to_halve(self) -> float:
@@ -28,8 +28,9 @@ def update(study: Study, keys: list[str] | None = None) -> dict[str, Evidence]:
     """Posterior, by dotted key, of every number that says `from = "records"`, or of those named, that the logs know something about."""
 
     def measured(key, found):
-        basis = "measured" if found.seen else "guess"
-        return replace(study.numbers[key], value=found.posterior.middle, distribution=found.posterior, basis=basis)
+        number = study.numbers[key]
+        basis = "measured" if found.seen else "answered" if number.basis == "answered" else "guess"
+        return replace(number, value=found.posterior.middle, distribution=found.posterior, basis=basis)
 
     asking = [key for key, number in study.numbers.items() if number.from_records] if keys is None else keys
     found = _findings(study, asking)
@@ -37,8 +38,8 @@ def update(study: Study, keys: list[str] | None = None) -> dict[str, Evidence]:
 
 
 def could_update(study: Study) -> list[str]:
-    """Keys of guesses that do not ask for records though the logs alone differ from them by more than 5 %."""
-    keys = [key for key, number in study.numbers.items() if not number.from_records and number.basis == "guess"]
+    """Keys of guesses and answers that do not ask for records though the logs alone differ from them by more than 5 %."""
+    keys = [key for key, number in study.numbers.items() if not number.from_records and number.basis in ("guess", "answered")]
     stated = {key: study.numbers[key].value for key in keys}
     found = _findings(study, keys)
     return [key for key, told in found.items() if abs(told.observed - stated[key]) > 0.05 * abs(stated[key])]

@@ -104,6 +104,7 @@ def introduction(kit: OpenStudy) -> str:
 
 _RESTS_ON = {
     "guess": "guessed",
+    "answered": "answered by the maker",
     "measured": "measured by the logs",
     "published": "published",
     "agreed": "agreed or bought",

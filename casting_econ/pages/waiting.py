@@ -136,7 +136,7 @@ def known_orders(kit: OpenStudy, key: str) -> Distribution | None:
 
 def _guessed(number):
     """Whether a log may still move it: neither agreed nor decided."""
-    return number.basis in ("guess", "measured")
+    return number.basis in ("guess", "answered", "measured")
 
 
 def _years_told(kit, channel, number):

@@ -39,14 +39,18 @@ class Writer:
 
     def one(self, answered: bool, figure: float, what: str, note: str = "your answer") -> str:
         """A figure without a range, answered or not."""
-        said = f'note = "{note}"' if answered else self.guessed('basis = "guess", note = "trade default (P)"', what)
+        said = (
+            f'basis = "answered", note = "{note}"'
+            if answered
+            else self.guessed('basis = "guess", note = "trade default (P)"', what)
+        )
         return f"{{ value = {written(figure)}, {said} }}"
 
     def value(self, guess: Guess | list, unit: str, *, factor: float = 1.0, worth: str = "", note: str = "your answer") -> str:
         """A range, or one figure where there is none."""
         guess = (guess if isinstance(guess, Guess) else Guess.of(guess)).times(factor)
         unit = f" {unit}" if unit else ""
-        note = f'basis = "guess", note = "trade default ({guess.kind})"' if guess.kind else f'note = "{note}"'
+        note = f'basis = "guess", note = "trade default ({guess.kind})"' if guess.kind else f'basis = "answered", note = "{note}"'
         tail = f', from = "records", worth = "{worth}"' if worth else ""
         if guess.low == guess.high:
             return f'{{ value = "{_figure(guess.likely, guess.kind)}{unit}"{tail}, {note} }}'
@@ -62,15 +66,20 @@ class Writer:
         """Stations and racks, those answered with the places of each."""
         lines, pots = [], self.answers.pots
         for station, entry in self.table.get("stations", {}).items():
-            said = f"count = {entry['count']}"
-            if self.answers.order and station == self.answers.craft.pots:
+            if not (self.answers.order and station == self.answers.craft.pots):
+                said = f"count = {self.one(False, entry['count'], f'number of {station}s')}"
+            else:
                 said = f"places = {list(pots) if len(pots) > 1 else pots[0]} # your answer" if pots else ""
                 aside = "a guess of the trade: how many casts does it hold? Of two: [12, 20]"
-                said = said or f"places = {self.guessed(self.answers.places, 'places of the pot')} # {aside}"
+                said = said or f"places = {self.one(False, self.answers.places, 'places of the pot')} # {aside}"
             lines += [f"[stations.{station}]", said, ""]
         for rack, entry in self.table.get("racks", {}).items():
             places = max(entry["places"], math.ceil(3 * self.answers.casts_a_load * entry["places"] / 100))
-            lines += [f"[racks.{rack}]", f"places = {places} # how many pieces find room? Count yours", ""]
+            lines += [
+                f"[racks.{rack}]",
+                f"places = {self.one(False, places, f'places of the {rack}')} # how many pieces find room? Count yours",
+                "",
+            ]
         return lines
 
     def product(self) -> list[str]:
@@ -88,7 +97,9 @@ class Writer:
         mixed = next((step["name"] for step in answers.steps if step.get("materials")), None) if answers.order else None
         for step in answers.steps:
             lines += self._step(heading, step, "minutes of", lambda key, guess: self.value(guess, "min", worth=_WORTH[key]))
-            lines += [f"load_size = {step['load_size']} # pieces that go in together"] if "load_size" in step else []
+            if "load_size" in step:
+                size = self.one(False, step["load_size"], f"pieces of a load at {step['name'].replace('-', ' ')}")
+                lines.append(f"load_size = {size} # pieces that go in together")
             if step["name"] in shares:
                 share, worth = shares[step["name"]], _WORTH["pass_share"]
                 said = f"your answer: none fails; a strong guess, no certainty: it counts for {worth} that passed, and logged rejects move it"
@@ -100,7 +111,7 @@ class Writer:
                 for item, row in step.get(table, {}).items():
                     kind = ', kind = "consumable"' if per or row[4:] else ""
                     back = step.get("recovered", {}).get(item)
-                    again = f', recovered = "{back} %"' if back else ""
+                    again = f", recovered = {self.value([back, back, back, 'P'], '%')}" if back else ""
                     lines.append(f"materials.{item} = {{ price = {self.money(row)}{per}{kind}{again} }}")
             lines += [*(self._lots(next(iter(step["materials"]))) if step["name"] == mixed else []), ""]
         return lines + (self._moulds(f"{heading}.mould", self.table["mould"]) if "mould" in self.table else [])
@@ -147,10 +158,18 @@ class Writer:
         """What fills one load; of a first order how moulds are made, one by one, from masters, as none is there yet."""
         answers, material = self.answers, f"materials.{mould.get('material', 'silicone')}"
         last = [f"life = {self.value(mould['life'], '', worth=_WORTH['life'])} # casts a cavity until worn out"]
-        last += [f'rest = "{_figure(mould["rest"][1])} h" # before it is filled again'] if "rest" in mould else []
+        last += (
+            [f"rest = {self.value([mould['rest'][1]] * 3 + [mould['rest'][3]], 'h')} # before it is filled again"]
+            if "rest" in mould
+            else []
+        )
         if not answers.order:
             lines = [f"[{heading}] # what fills one load", f"{material} = {{ price = {self.money(mould['silicone'])} }}"]
-            lines += [f"minutes = {self.value(mould['minutes'], 'min')}", f"sets = {mould['sets']}", *last]
+            lines += [
+                f"minutes = {self.value(mould['minutes'], 'min')}",
+                f"sets = {self.one(False, mould['sets'], 'sets of moulds')}",
+                *last,
+            ]
             return self.guessed(lines, "mould life and cost")
         guessed = {key: key not in answers.figures for key in ("masters", "cavities")}
         self.defaults += [what for key, what in (("masters", "masters"), ("cavities", "casts a mould")) if guessed[key]]

@@ -16,7 +16,7 @@ from ..ledger.cells import figure as figure_by_mark
 from ..ledger.columns import marks_of
 from ..units import COUNTED, UNIT, Unclear, check_counted, measures, ratio_of_units
 
-BASES = ("guess", "measured", "published", "agreed", "decided")
+BASES = ("guess", "answered", "measured", "published", "agreed", "decided")
 _LONGEST = 200  # characters of a figure with its unit, with which no expression can go on for long
 _LEADING = re.compile(r"([-+]?[\d.,][\d.,'_ ]*(?:[eE][-+]?\d+)?)(.*)", re.DOTALL)
 _ONE_OVER = re.compile(r"\s1\s*/(?=\s*[^\W\d])")  # "0.05 1/year" is 0.05/year

@@ -252,7 +252,8 @@ def check_worth(file, numbers, faults):
             continue
         unit, counts = number.prior_weight_unit, worth_of(key)
         if counts:
-            fits = measures(unit, counts) if counts == "month" else unit.removesuffix("s") == counts
+            one = unit.removesuffix("s")
+            fits = one == counts or (counts == "month" and (one == "week" or measures(unit, counts)))
         else:
             counts = number.unit.partition("/")[2]
             fits = _is_amount(unit, counts, items[key], file.study.currency)

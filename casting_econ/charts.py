@@ -17,16 +17,9 @@ DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)))
 
 def theme():
     """The look of every chart; names inside an SVG are the same each time."""
-    sizes = dict.fromkeys(
-        ("font.size", "axes.labelsize", "axes.titlesize", "xtick.labelsize", "ytick.labelsize", "legend.fontsize"), SMALL
-    )
-    look = {
-        "axes.edgecolor": GREY,
-        "grid.color": "#E3E3E3",
-        "grid.linewidth": 1.0,
-        "axes.linewidth": 1.25,
-        "legend.frameon": True,
-    }
+    sizes = "font.size axes.labelsize axes.titlesize xtick.labelsize ytick.labelsize legend.fontsize".split()
+    look = dict.fromkeys(sizes, SMALL) | {"axes.edgecolor": GREY, "axes.linewidth": 1.25}
+    look |= {"grid.color": "#E3E3E3", "grid.linewidth": 1.0, "legend.frameon": True}
     look |= {"patch.linewidth": 0.0, "patch.edgecolor": "w", "patch.force_edgecolor": True}
     # words stand as far from the axes as marks would take
     look |= {"xtick.bottom": False, "ytick.left": False, "xtick.major.size": 6.0, "ytick.major.size": 6.0}
@@ -34,7 +27,7 @@ def theme():
     # a sign of money is no mark of mathematics; titles stand over nothing that they would have to be moved from
     fixed = {"svg.hashsalt": "casting_econ", "text.parse_math": False, "axes.titley": 1.0}
     # the font comes with the library, so is found at once
-    plt.style.use(["seaborn-v0_8-whitegrid", sizes | look | fixed | {"font.family": ["DejaVu Sans"]}])
+    plt.style.use(["seaborn-v0_8-whitegrid", look | fixed | {"font.family": ["DejaVu Sans"]}])
 
 
 def new_axes(height: float = 3.4, *, rows: int = 1, columns: int = 1, **shape):

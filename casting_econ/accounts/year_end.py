@@ -20,7 +20,7 @@ from ..models.costs import piece_cost
 from ..models.money import straight_line
 from ..running.folders import manifest, replace_folder, working_folder, write_manifest
 from ..study import STUDY_FILE
-from ..study.consistency import items_of
+from ..study.consistency import items_of, whole_of
 from .sheets import Sheet, as_csv, as_xlsx
 from .tax_years import Period, periods_of, tax_year_start
 
@@ -240,10 +240,9 @@ class _Maker:
             for stage, minutes, money in [*stages, ("finished", piece.minutes, piece.material)]:
                 own = minutes / 60 * a.target_per_hour
                 found[product.name, stage] = (self.fine(money), self.fine(own), "piece", None)
-        for key, *_, item, entry in items_of(self.study.file):
-            number = self.kit.assumed.numbers[f"{key}.price"]
-            whole = "set of moulds'" if ".mould.materials." in key else "mould's" if ".mould.steps." in key else f"{entry.per}'s"
-            base = number.unit.partition("/")[2] or f"{whole} worth"
+        for key, _, step, item, entry in items_of(self.study.file):
+            number, whole = self.kit.assumed.numbers[f"{key}.price"], whole_of(key, step, entry)
+            base = number.unit.partition("/")[2] or f"{whole}'{'' if whole.endswith('s') else 's'} worth"
             found.setdefault((item, "material"), (self.fine(number.value), None, base, entry))
         return found
 

@@ -169,7 +169,7 @@ def _price(study, item, entry, number):
         return None
     if number.prior_weight_unit:
         weight = amount_in(number.prior_weight, number.prior_weight_unit, base, entry, study.currency)
-        number = replace(number, prior_weight=weight) if np.isfinite(weight) else number
+        number = replace(number, prior_weight=weight)
     data = counted(int(known.sum()), "purchase") + (f", {(~known).sum()} in another unit left out" if not known.all() else "")
     found = mean_finding(number, paid[known], amounts[known], data, base)
     usual = amounts[known].mean()  # people buy, they do not weigh

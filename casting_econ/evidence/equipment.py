@@ -43,9 +43,8 @@ def doubt_of(study, name):
     doubts = ["a guess, not what was paid"] if guess else []
     bought = {} if frame is None else {_words(item): item for item in frame["item"][frame.kind == "equipment"]}
     for like in get_close_matches(_words(name), bought, n=1) if entry.bought is None else ():
-        doubts.append(
-            f"like {bought[like]!r} of the purchases: give both one name, or say when this one was bought (bought = 2026-03-01)"
-        )
+        right = "give both one name, or say when this one was bought (bought = 2026-03-01)"
+        doubts.append(f"like {bought[like]!r} of the purchases: {right}")
     return "; ".join(doubts)
 
 

@@ -44,10 +44,7 @@ def prior_weight_of(number: Number) -> float:
 
 def weight_in(number, unit):
     """A prior weight given in time, in months or weeks; a bare number is in them already."""
-    try:
-        return number.prior_weight * (ratio_of_units(number.prior_weight_unit, unit, "EUR") if number.prior_weight_unit else 1.0)
-    except ValueError:
-        return number.prior_weight
+    return number.prior_weight * (ratio_of_units(number.prior_weight_unit, unit, "EUR") if number.prior_weight_unit else 1.0)
 
 
 def share_finding(number, hits, count, data, counted):

@@ -233,6 +233,11 @@ class Workshop:
     risks: tuple[Risk, ...] = ()
     months: Months = field(default_factory=Months)
 
+    @property
+    def elastic(self) -> set[str]:
+        """Products whose buyers leave or come with a price."""
+        return {channel.product for channel in self.channels if channel.elastic}
+
     def product(self, name: str | None = None) -> Product:
         """A product by its name, the first if none is given; ValueError for one there is not."""
         found = next((p for p in self.products if p.name == name), self.products[0] if name is None else None)

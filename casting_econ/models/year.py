@@ -91,7 +91,7 @@ def evaluate(a: Workshop) -> Outcome:
         p.name: _product_result(p, plans, scale[p.name], channels, carried, (target * hours - residual, -residual), target)
         for p in a.products
     }
-    for name in {c.product for c in a.channels if c.elastic}:  # solved for instead, in pages.conditions.break_even_prices
+    for name in a.elastic:  # solved for instead, in pages.conditions.break_even_prices
         products[name] |= {"break_even_price": np.nan, "cash_break_even_price": np.nan}
     fixed_time = (fixed_hours + stall_hours + ruined_hours) * target
     variable_time = (variable_hours - ruined_hours) * target

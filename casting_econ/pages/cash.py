@@ -10,9 +10,8 @@ from ..study.fields import MONTHS
 from .cash_paths import BAND, NO_PAY, TARGET_PAY, CashAnswer, ends_of, practice_of, tax_months
 from .table import shown
 
-_MEANINGLESS = (
-    1.0  # a year, twice the money: beyond that a rate says only that little was put in, beyond half of it that little comes back
-)
+# a year, twice the money: beyond that a rate says only that little was put in, and beyond half of it that little comes back
+_MEANINGLESS = 1.0
 
 
 def _by_month(answer, columns):
@@ -219,8 +218,8 @@ def worth_sentence(kit: OpenStudy, answer: CashAnswer) -> str:
     if found.rates[0] > _MEANINGLESS:
         return text + f" Its rate of return is beyond {fmt.percent(_MEANINGLESS)} a year, which says only that little is put in."
     if found.rates[0] < 1.0 / (1.0 + _MEANINGLESS) - 1.0:
+        half = fmt.percent(1.0 / (1.0 + _MEANINGLESS) - 1.0)
         return (
-            text
-            + f" Its rate of return is below {fmt.percent(1.0 / (1.0 + _MEANINGLESS) - 1.0)} a year, which says only that most of what is put in does not come back."
+            text + f" Its rate of return is below {half} a year, which says only that most of what is put in does not come back."
         )
     return text + f" Its rate of return, with every number at its middle, is {rates[0]} a year."

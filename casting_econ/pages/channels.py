@@ -126,8 +126,7 @@ def price_sentences(kit: OpenStudy) -> str:
     for name, found in products.items():
         now, (target, cash) = float(found["mean_price_per_piece"]), map(float, break_even_prices(kit, name).values())
         sells, factor = f"A **{name}** sells for {fmt.money(now)} on average", target / now
-        elastic = any(c.elastic for c in kit.inputs().channels if c.product == name)
-        start = "With the orders that a price brings, every hour just" if elastic else "Every hour"
+        start = "With the orders that a price brings, every hour just" if name in kit.inputs().elastic else "Every hour"
         side = f"{fmt.percent(abs(factor - 1))} {'above' if factor > 1 else 'below'}"
         side = "about the same as" if abs(factor - 1) < 0.005 else side
         none = f"No price up to {fmt.number(MOST_PRICE)} times today's"

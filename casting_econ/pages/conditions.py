@@ -143,15 +143,15 @@ def break_even_prices(kit: OpenStudy, product: str, scrap=None, *, stated: bool 
     """
     a, at = kit.inputs(stated=stated), None if scrap is None else scrap_lever(kit, product)
     a = a if at is None else at.move(a, np.asarray(scrap, float))
-    found, own = evaluate(a).products[product], [c for c in a.channels if c.product == product]
-    price = Lever(key="price", label="", places=tuple(f"channels.{c.name}.price" for c in own), low=0.05, high=MOST_PRICE)
-    prices = {}
-    for key, aim in (("break_even_price", pay_over_target), ("cash_break_even_price", year_left)):
-        prices[key] = found[key]
-        if any(c.elastic for c in own):
-            factor = solve_for_target(kit, [price], at, scrap, aim=aim, stated=stated)[0]
-            none = np.where(aim(a) >= 0, 0.0, np.inf)
-            prices[key] = found["mean_price_per_piece"] * np.where(np.isnan(factor), none, factor)
+    found, aims = evaluate(a).products[product], {"break_even_price": pay_over_target, "cash_break_even_price": year_left}
+    if product not in a.elastic:
+        return {key: found[key] for key in aims}
+    places = tuple(f"channels.{c.name}.price" for c in a.channels if c.product == product)
+    price, prices = Lever(key="price", label="", places=places, low=0.05, high=MOST_PRICE), {}
+    for key, aim in aims.items():
+        factor = solve_for_target(kit, [price], at, scrap, aim=aim, stated=stated)[0]
+        none = np.where(aim(a) >= 0, 0.0, np.inf)
+        prices[key] = found["mean_price_per_piece"] * np.where(np.isnan(factor), none, factor)
     return prices
 
 

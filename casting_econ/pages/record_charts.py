@@ -41,9 +41,8 @@ def guess_and_logs(curves: list[dict], fmt: Format) -> Figure:
         write = fmt.percent if told["unit"] == "share" else fmt.significant
         for value in MaxNLocator(3).tick_values(low, high):
             if low <= value <= high:
-                beside(
-                    axes, write(value), (left + (value - low) / width, base), (0, -9.5), ha="center", va="top", in_layout=False
-                )
+                at = left + (value - low) / width, base
+                beside(axes, write(value), at, (0, -9.5), ha="center", va="top", in_layout=False)
     key(figure, columns=3)
 
     def written(told, name):

@@ -20,7 +20,7 @@ from ..evidence.labour import labour_rows
 from ..evidence.loads import pots_used
 from ..faults import counted, some_of
 from ..kit import OpenStudy, basis_counts, format_of
-from ..study.consistency import items_of
+from ..study.consistency import items_of, whole_of
 from ..study.numbers import BASES
 from ..study.stations import load_sizes
 from .table import shown
@@ -28,11 +28,8 @@ from .waiting import known_orders
 
 FAR = 0.5  # of the number used, between it and the logs alone, before a sentence speaks of it
 LONG = 60  # days of logs without a sale that are spoken of
-TIMES, TIMES_OF_FEW, FEW = (
-    2.0,
-    5.0,
-    3,
-)  # an order of the log against the stated one before it is spoken of, and with fewer orders than these
+TIMES, TIMES_OF_FEW = 2.0, 5.0  # an order of the log against the stated one, either way, before it is spoken of
+FEW = 3  # orders, below which it is the second of these
 LEARNT = 0.9  # chance of learning before a sentence speaks of it; several steps are tried, one could look so by luck
 hours_table = shown("records-hours", "Hours in the timesheet", "kind: text; hours: 0; share: percent")(hours_by_kind)
 materials_table = shown(
@@ -102,9 +99,8 @@ def _contradictions(study, fmt):
             yield f"On {counted(len(silent), 'day')} with a pour the timesheet has no row ({days}): hours are missing, or a date is wrong."
     unread = [(row.material, row.purchases, row.unread, row.unit) for row in material_table(study).itertuples() if row.unread]
     for material, purchases, count, unit in dict.fromkeys(unread):  # one receipt may be of what goes into several products
-        would = (
-            f': with its `quantity` {_amounts(study.file, material)}, such as "20 g", and a price by that unit `from = "records"`'
-        )
+        amount = f"`quantity` {_amounts(study.file, material)}"
+        would = f': with its {amount}, such as "20 g", and a price by that unit `from = "records"`'
         said = f"are in a unit that does not turn into {unit}, and say nothing of its price"
         yield f"{material}: {count} of {purchases} purchases {said}{f'{would} in study.toml they would' if unit == 'pieces' else ''}."
     units = [(key, pieces) for _, parts, _ in labour_rows(study) for key, (pieces, _) in parts.items()]
@@ -135,20 +131,9 @@ def _amounts(file, material):
     per: dict[str, list[str]] = {}
     for key, product, step, item, entry in items_of(file):
         if item == material:
-            each = (
-                "set of moulds"
-                if ".mould.materials." in key
-                else "mould"
-                if ".mould.steps." in key
-                else entry.per
-                if step
-                else "piece"
-            )
-            per.setdefault(each, []).append(product)
-    products = {
-        each: f" of {' and '.join(dict.fromkeys(names))}" if len(file.products) > 1 else "" for each, names in per.items()
-    }
-    return " and ".join(f"a {each}{of}" for each, of in products.items())
+            per.setdefault(whole_of(key, step, entry), []).append(product)
+    of = {each: " and ".join(dict.fromkeys(names)) for each, names in per.items()}
+    return " and ".join(f"a {each} of {names}" if len(file.products) > 1 else f"a {each}" for each, names in of.items())
 
 
 def _short(study, product, step):
@@ -323,10 +308,8 @@ def unlike_orders(kit: OpenStudy) -> list[str]:
         far, pairs = (TIMES if mine.orders >= FEW else TIMES_OF_FEW), ((mine.price, price.value), (mine.pieces, pieces.value))
         if (price.from_records and pieces.from_records) or all(one <= far * other and other <= far * one for one, other in pairs):
             continue
-        brings = "bring" if mine.orders > 1 else "brings"
-        is_it = (
-            "Is a row a day's takings, or the order of a shop? " if mine.price > price.value or mine.pieces > pieces.value else ""
-        )
+        brings, more = "bring" if mine.orders > 1 else "brings", mine.price > price.value or mine.pieces > pieces.value
+        is_it = "Is a row a day's takings, or the order of a shop? " if more else ""
         told.append(
             f"{fmt.count(int(mine.orders), 'order')} in {channel.replace('_', ' ').replace('-', ' ')} {brings} {fmt.money(mine.price)} and "
             f"{fmt.number(mine.pieces, 1)} pieces each by the sales log, where {fmt.money(price.value)} and {fmt.number(pieces.value, 1)} are stated "

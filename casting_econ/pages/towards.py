@@ -164,8 +164,7 @@ def towards_sentence(kit: OpenStudy, found: Towards | None) -> str:
         needed = f"With orders enough it would take about {fmt.number(found.hours_needed, 1)} hours a week; {fmt.number(found.given, 1)} are given."
         text += f" {needed if np.isfinite(found.hours_needed) else 'More hours alone would not do either.'}"
     if np.isfinite(found.price):
-        kept = not any(c.elastic for c in kit.inputs().channels)
-        loses = " The study takes it that no buyer is lost by a dearer price." if kept else ""
+        loses = "" if kit.inputs().elastic else " The study takes it that no buyer is lost by a dearer price."
         return f"{text} With prices about {fmt.percent(found.price - 1.0)} up, and orders enough, it would.{loses}"
     return f"{text} **No price up to {fmt.number(MOST_PRICE)} times today's does {_while(kit, found.full)}.**"
 

@@ -99,7 +99,7 @@ def panel_grid(kit: OpenStudy, product: str | None = None, workers: int = 1) -> 
     low, middle, high = np.quantile(found["pay"], [0.1, 0.5, 0.9], axis=0)
     target = float(kit.inputs().target_per_hour)
     prices = evaluate(moved(kit.inputs(), name, now, price, hours if waiting else np.nan)).products[name]["mean_price_per_piece"]
-    prices, elastic = np.broadcast_to(prices, price.shape), any(c.elastic for c in kit.inputs().channels if c.product == name)
+    prices, elastic = np.broadcast_to(prices, price.shape), name in kit.inputs().elastic
     # a rank, not a mean of two: infinite draws must not make the middle one not a number
     even = np.quantile(found["price"], 0.5, axis=0, method="inverted_cdf")
     if elastic:  # the lowest price whose middle pays

@@ -39,12 +39,8 @@ class Writer:
 
     def one(self, answered: bool, figure: float, what: str, note: str = "your answer") -> str:
         """A figure without a range, answered or not."""
-        said = (
-            f'basis = "answered", note = "{note}"'
-            if answered
-            else self.guessed('basis = "guess", note = "trade default (P)"', what)
-        )
-        return f"{{ value = {written(figure)}, {said} }}"
+        basis, note = ("answered", note) if answered else self.guessed(("guess", "trade default (P)"), what)
+        return f'{{ value = {written(figure)}, basis = "{basis}", note = "{note}" }}'
 
     def value(self, guess: Guess | list, unit: str, *, factor: float = 1.0, worth: str = "", note: str = "your answer") -> str:
         """A range, or one figure where there is none."""
@@ -75,11 +71,8 @@ class Writer:
             lines += [f"[stations.{station}]", said, ""]
         for rack, entry in self.table.get("racks", {}).items():
             places = max(entry["places"], math.ceil(3 * self.answers.casts_a_load * entry["places"] / 100))
-            lines += [
-                f"[racks.{rack}]",
-                f"places = {self.one(False, places, f'places of the {rack}')} # how many pieces find room? Count yours",
-                "",
-            ]
+            room = self.one(False, places, f"places of the {rack}")
+            lines += [f"[racks.{rack}]", f"places = {room} # how many pieces find room? Count yours", ""]
         return lines
 
     def product(self) -> list[str]:
@@ -158,18 +151,13 @@ class Writer:
         """What fills one load; of a first order how moulds are made, one by one, from masters, as none is there yet."""
         answers, material = self.answers, f"materials.{mould.get('material', 'silicone')}"
         last = [f"life = {self.value(mould['life'], '', worth=_WORTH['life'])} # casts a cavity until worn out"]
-        last += (
-            [f"rest = {self.value([mould['rest'][1]] * 3 + [mould['rest'][3]], 'h')} # before it is filled again"]
-            if "rest" in mould
-            else []
-        )
+        if "rest" in mould:
+            _, likely, _, kind = mould["rest"]
+            last.append(f"rest = {self.value([likely, likely, likely, kind], 'h')} # before it is filled again")
         if not answers.order:
             lines = [f"[{heading}] # what fills one load", f"{material} = {{ price = {self.money(mould['silicone'])} }}"]
-            lines += [
-                f"minutes = {self.value(mould['minutes'], 'min')}",
-                f"sets = {self.one(False, mould['sets'], 'sets of moulds')}",
-                *last,
-            ]
+            sets = self.one(False, mould["sets"], "sets of moulds")
+            lines += [f"minutes = {self.value(mould['minutes'], 'min')}", f"sets = {sets}", *last]
             return self.guessed(lines, "mould life and cost")
         guessed = {key: key not in answers.figures for key in ("masters", "cavities")}
         self.defaults += [what for key, what in (("masters", "masters"), ("cavities", "casts a mould")) if guessed[key]]

@@ -53,6 +53,13 @@ def items_of(file):
             yield from ((f"{place}.{item}", name, step, item, entry) for item, entry in table.items())
 
 
+def whole_of(key, step, entry):
+    """What a material or part of `items_of` is stated for: a piece, a load or another `per` of its step, a mould, or a set of them."""
+    if ".mould." in key:
+        return "set of moulds" if ".mould.materials." in key else "mould"
+    return entry.per if step else "piece"
+
+
 def working_windows(calendar, faults):
     """Working windows of the week, Monday 0:00 being 0 [hour]; what is wrong with them is added to `faults`."""
     windows, fault = [], faults.told

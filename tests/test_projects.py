@@ -272,7 +272,7 @@ def test_days_that_no_log_tells_are_those_of_the_plan(tmp_path):
     sale = "date,order,channel,product,pieces,price\n2026-03-25,first,direct,hook,40,600\n"
     project = told(with_logs(tmp_path, YEARS.replace("6 orders/year", "1 orders/year"), **NOTHING | {"sales": sale}))
     assert project.actual.days == project.planned.days and project.actual.overhead == project.planned.overhead < 30
-    row = tables.project_table(project).set_index("what").loc["first day to last"]
+    row = tables.project_table(project).set_index("what").loc["days, first to last"]
     assert (row.actual, row.remark) == (project.planned.days, "in no log: as planned")
 
 

@@ -24,7 +24,7 @@ SHORT = [
     "casts",
     "loads",
     "moulds made",
-    "first day to last",
+    "days, first to last",
     "hours in all",
     "price, postage charged in it",
 ]
@@ -58,7 +58,7 @@ def project_table(project: Project) -> pd.DataFrame:
     row("casts", "cast", lambda a: a.casts)
     row("loads", "load", lambda a: a.loads)
     row("moulds made", "mould" if project.plan.planner.moulds else "set", lambda a: a.moulds)
-    row("first day to last", "day", lambda a: a.days, "" if project.log.begun or not actual else "in no log: as planned")
+    row("days, first to last", "day", lambda a: a.days, "" if project.log.begun or not actual else "in no log: as planned")
     for step in planned.entering:
         remark = "in no log: as planned" if step in project.not_logged else ""
         row(f"{step}: a piece", "min", lambda a, step=step: a.minutes_each(step), remark)

@@ -25,8 +25,8 @@ def command(*words):
 
 
 def copy_of(study, folder):
-    """A study without any report of an earlier run."""
-    return Path(shutil.copytree(DATA / study, folder / study, ignore=shutil.ignore_patterns("report*", "sweep*")))
+    """A study without what earlier commands wrote into it."""
+    return Path(shutil.copytree(DATA / study, folder / study, ignore=shutil.ignore_patterns("report*", "sweep*", "orders")))
 
 
 def without_chance(text):

@@ -54,7 +54,8 @@ def small_kit(folder: Path, **more: str) -> Path:
 
 def small_study(folder: Path) -> Path:
     """The smallest demo with few draws."""
-    study = Path(shutil.copytree(DATA / "hollin-quay-pulls", folder, ignore=shutil.ignore_patterns("report*", "sweep*")))
+    made = shutil.ignore_patterns("report*", "sweep*", "orders")
+    study = Path(shutil.copytree(DATA / "hollin-quay-pulls", folder, ignore=made))
     text = (study / "study.toml").read_text(encoding="utf-8")
     (study / "study.toml").write_text(re.sub(r"draws = \d+", "draws = 128", text), encoding="utf-8")
     return study

@@ -44,6 +44,10 @@ class StudyError(Exception):
         self.faults = sorted(faults, key=lambda f: (f.file, f.row or 0, f.column))
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
+    def _render_traceback_(self) -> list[str]:
+        """What a notebook shows instead of the way through the code."""
+        return ["This study cannot be worked out yet:", *(f"- {fault}" for fault in self.faults)]
+
 
 def refusal(file: str, wrong: str, right: str, **where: Any) -> StudyError:
     """A single fault, to be raised; arguments as of `Fault`."""

@@ -88,7 +88,8 @@ class Page:
         else:
             figure.savefig(picture, format="svg", bbox_inches=box, metadata={"Date": None})
             (self.out / "figures" / f"{name}.svg").write_bytes(picture.getvalue())
-            display({SVG: picture.getvalue().decode()}, raw=True, metadata={SVG: {"alt": alt}})
+            instead = f"[Chart, to be seen once the cells have run here. {alt}]"  # where a notebook from elsewhere is not trusted
+            display({SVG: picture.getvalue().decode(), "text/plain": instead}, raw=True, metadata={SVG: {"alt": alt}})
         plt.close(figure)
 
     def table(self, frame: pd.DataFrame, name=None, caption=None, columns=None, *, fold=None, without=(), still=False) -> None:

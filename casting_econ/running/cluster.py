@@ -48,7 +48,7 @@ class Cluster:
 
     def submit(self, job: Job) -> Future:
         """Seconds, and cell and cause of a failure or None, once the notebook has been written to its target."""
-        there = self.pool.submit(_point, self.inputs, job.source.stem, job.target.name, job.parameters)
+        there = self.pool.submit(_point, self.inputs, job.source.stem, job.target.name, job.parameters, job.again)
         here: Future = Future()
 
         def arrived(done):
@@ -73,11 +73,12 @@ class Cluster:
         self.client.close()
 
 
-def _point(inputs, page, name, parameters):
+def _point(inputs, page, name, parameters, again):
     """On a worker: execute a notebook; seconds, failure and what came of it."""
     opened = _opened(tuple(sorted(inputs.items())), tuple((key, parameters[key]) for key in ("study", "draws", "seed")))
     with tempfile.TemporaryDirectory(dir=opened.folder) as place:
-        job = Job(source=kit_folder("notebooks") / f"{page}.ipynb", target=Path(place) / name, parameters=parameters)
+        source = kit_folder("notebooks") / f"{page}.ipynb"
+        job = Job(source=source, target=Path(place) / name, parameters=parameters, again=again)
         seconds, failure = run_one(job, opened.kernels, lambda _: None, Event())
         return seconds, failure, job.target.read_bytes() if job.target.exists() else b""
 

@@ -31,7 +31,8 @@ def manifest(kit: OpenStudy, folder: Path) -> dict[str, object]:
 
 
 def write_manifest(folder: Path, content: dict[str, object]) -> None:
-    """Write what a rerun needs into a finished folder, which tells it as ours."""
+    """Write what a rerun needs into a finished folder, which tells it and the files in it as ours."""
+    content = content | {"files": sorted(path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file())}
     (folder / "manifest.json").write_text(json.dumps(content, indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n")
 
 
@@ -74,14 +75,52 @@ def _ours(out: Path) -> bool:
         return False
 
 
-def replace_folder(new: Path, out: Path, part: Path) -> None:
-    """Put a finished folder in the place of the old one, then clear the working folder; `working_folder` mends what was cut short."""
+def replace_folder(new: Path, out: Path, part: Path) -> list[str]:
+    """Put a finished folder in the place of the old one, then clear the working folder; `working_folder` mends what was cut short.
+
+    What its maker put into the old one, and notebooks whose cells were changed, are in the new one too; a line about each that has another
+    name there.
+    """
+    said = _carried(out, new)
     if out.exists():
         os.replace(out, part / "old")
     os.replace(new, out)
     with suppress(OSError):
         _forget(part / "old")
         _clear(part)
+    return said
+
+
+def _carried(out, new):
+    """Copy what no run wrote, or somebody changed, from an old folder into a new one; lines about what got another name."""
+    said, written = [], {"manifest.json", store.MADE}
+    if not _ours(out) or (files := json.loads((out / "manifest.json").read_text(encoding="utf-8")).get("files")) is None:
+        return said
+    for path in sorted(out.rglob("*")):
+        name = path.relative_to(out)
+        if (
+            not path.is_file()
+            or ".ipynb_checkpoints" in name.parts
+            or (name.as_posix() in {*files, *written} and not _changed(path))
+        ):
+            continue
+        target, number = new / name, 1
+        while target.exists():
+            target, number = new / name.with_stem(f"{name.stem}-changed{'' if number == 1 else -number}"), number + 1
+        target.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copy2(path, target)
+        if target.name != name.name:
+            said.append(f"{name.as_posix()} was changed by hand; that is kept as {target.name} beside it")
+    return said
+
+
+def _changed(path):
+    """Whether somebody changed the cells of an executed notebook."""
+    try:
+        notebook = json.loads(path.read_text(encoding="utf-8")) if path.suffix == ".ipynb" else {"metadata": {}}
+        return notebook["metadata"].get("casting_econ", {}).get("cells", "") not in ("", store.cells_hash(notebook))
+    except (OSError, ValueError, LookupError, TypeError, AttributeError):
+        return True
 
 
 def _forget(old: Path) -> None:

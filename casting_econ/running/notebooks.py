@@ -6,7 +6,7 @@ import sys
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor, as_completed
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from logging import NullHandler, getLogger
 from pathlib import Path
@@ -18,6 +18,7 @@ import numpy as np
 
 from ..faults import close_match
 from . import ONE_THREAD
+from .store import cells_hash
 from .tied import command
 from .warm import CAN_FORK, NO_HISTORY, Forked, Warm
 
@@ -28,11 +29,22 @@ _PLAIN = (str, bool, int, float, type(None), list, dict)
 
 @dataclass(frozen=True, kw_only=True)
 class Job:
-    """One notebook to run: where it comes from, where it goes, and with which parameters, as `check_parameters` gives them."""
+    """One notebook to run: where it comes from, where it goes, and with which parameters, as `check_parameters` gives them.
+
+    Whoever opens it later runs it again with those in `again`, which hold where it then lies.
+    """
 
     source: Path
     target: Path
     parameters: dict[str, object]
+    again: dict[str, object] = field(default_factory=dict)
+
+
+def from_there(study: Path, out: Path) -> dict[str, object]:
+    """Parameters with which the notebooks of a folder `out` run again from where they lie, by hand: on the study itself, keeping no files."""
+    with contextlib.suppress(ValueError):  # on another drive
+        study = Path(os.path.relpath(study.resolve(), out.resolve() / "notebooks"))
+    return {"study": study.as_posix(), "out": ""}
 
 
 class NotebookError(Exception):
@@ -264,12 +276,13 @@ def _execute(job, kernels):
             return None, _ENDED
         first = (str(error).strip().splitlines() or [""])[0]
         return None, f"{type(error).__name__}: {first}"
-    return _tidy(notebook, job.target)
+    return _tidy(notebook, job)
 
 
-def _tidy(notebook, path):
-    """Refuse cells that never ran, and write the notebook without clock times and paths of this machine."""
+def _tidy(notebook, job):
+    """Refuse cells that never ran, and write the notebook without clock times and paths of this machine, ready to be run again by hand."""
     import nbformat
+    from papermill.translators import PythonTranslator
 
     for index, cell in enumerate(notebook.cells):
         status = cell.metadata.pop("papermill", {}).get("status")
@@ -279,10 +292,14 @@ def _tidy(notebook, path):
     notebook.metadata.pop("papermill", None)
     for index, cell in enumerate(notebook.cells):
         cell["id"] = f"cell-{index}"  # papermill gives the cell it adds a random id
-    notebook.metadata["casting_econ"] = {"finished": True}
-    part = path.with_suffix(".tmp")
+        if "injected-parameters" in cell.metadata.get("tags", []):
+            cell.source = PythonTranslator.codify(
+                job.parameters | job.again, "What counts instead of the cell above; change it here"
+            ).strip()
+    notebook.metadata["casting_econ"] = {"finished": True, "cells": cells_hash(notebook)}
+    part = job.target.with_suffix(".tmp")
     nbformat.write(notebook, part)
     with contextlib.suppress(OSError):
         os.chmod(part, 0o644)
-    os.replace(part, path)
+    os.replace(part, job.target)
     return None

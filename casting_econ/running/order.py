@@ -120,7 +120,7 @@ def _write(kit, plan, quoted, quote, beside, back, folder, name, out, asked):
     from ..reference import kit_folder
     from ..study.inputs import copy_inputs
     from .folders import manifest, replace_folder, work_key, working_folder, write_manifest
-    from .notebooks import Job, check_parameters, run_jobs
+    from .notebooks import Job, check_parameters, from_there, run_jobs
     from .report import build_report
     from .results import as_json
 
@@ -144,7 +144,7 @@ def _write(kit, plan, quoted, quote, beside, back, folder, name, out, asked):
     for page, asks_for in asks.items():
         source, target = kit_folder("notebooks") / f"{page}.ipynb", inner / "notebooks" / f"{page}.ipynb"
         parameters = check_parameters(source, {"study": "study", "order": name or "", "out": "order", **asks_for})
-        jobs.append(Job(source=source, target=target, parameters=parameters))
+        jobs.append(Job(source=source, target=target, parameters=parameters, again=from_there(folder, out)))
 
     def ready():  # the notebook finds the plan that is worked out already
         open_copy(kit, Path("study"))

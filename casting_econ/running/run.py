@@ -14,7 +14,7 @@ from ..pages.sensitivity import swing_table
 from ..study.inputs import copy_inputs
 from . import WORKERS, store
 from .folders import manifest, replace_folder, work_key, working_folder, write_manifest
-from .notebooks import Job, NotebookError, finished, run_jobs
+from .notebooks import Job, NotebookError, finished, from_there, run_jobs
 from .panel import panel_parts
 from .report import build_report, read_page
 from .results import as_json, results
@@ -50,7 +50,8 @@ def run_study(
     (inner / "notebooks").mkdir(parents=True, exist_ok=True)
     copy_inputs(folder, part / "study")
     parameters = {"study": "study", "draws": round_up_draws(table.draws), "seed": table.seed}
-    keys = store.page_keys(folder, parameters)
+    again = from_there(folder, out)
+    keys = store.page_keys(folder, parameters | again)
     targets = {page: part / "made" / page / "notebooks" / f"{page}.ipynb" for page in PAGES}
     kept = [page for page in PAGES if finished(targets[page])]
     if kept:
@@ -60,7 +61,7 @@ def run_study(
     if same := len({*taken} & {*PAGES}):
         say(f"{same} pages are as they were")
     jobs = [
-        Job(source=sources[page], target=targets[page], parameters=parameters | {"out": f"made/{page}"})
+        Job(source=sources[page], target=targets[page], parameters=parameters | {"out": f"made/{page}"}, again=again)
         for page in dict.fromkeys((*_LONG, *PAGES))
         if page in PAGES and page not in (*kept, *taken)
     ]
@@ -98,7 +99,8 @@ def run_study(
     build_report(kit, pages, inner / "report.html", panel=panel)
     write_manifest(inner, manifest(kit, folder))
     store.keep(inner, everything, keys, files)
-    replace_folder(inner, out, part)
+    for line in replace_folder(inner, out, part):
+        say(line)
     return out
 
 

@@ -9,6 +9,7 @@ import os
 import shutil
 import sys
 import tomllib
+from collections.abc import Mapping
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
@@ -76,6 +77,11 @@ def inputs_of(folder: Path) -> dict[str, str]:
 def hash_of(*parts: object) -> str:
     """SHA-256 of anything that JSON can say."""
     return hashlib.sha256(json.dumps(parts, sort_keys=True, default=str).encode()).hexdigest()
+
+
+def cells_hash(notebook: Mapping) -> str:
+    """Changes with what the cells of a notebook say, not with what they show."""
+    return hash_of(["".join(cell["source"]) for cell in notebook["cells"]])
 
 
 def key_of_kit() -> str:

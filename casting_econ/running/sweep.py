@@ -22,7 +22,7 @@ from ..study.scenarios import nested
 from . import WORKERS
 from .cluster import Cluster
 from .folders import manifest, replace_folder, work_key, working_folder, write_manifest
-from .notebooks import Job, check_parameters, finished, run_jobs
+from .notebooks import Job, check_parameters, finished, from_there, run_jobs
 
 SCRAP, CURE = "scrap_rate", "cure_hours"  # columns of the two that are no keys of the study file
 _NAMES = {SCRAP: "scrap", CURE: "cure_hours"}  # parameters of the notebook
@@ -119,7 +119,8 @@ def run_sweep(
     given |= {"product": product} if product or {SCRAP, CURE} & set(axes) else {}
     targets = [inner / "notebooks" / f"{notebook}_{_slug(point)}.ipynb" for point in points]
     parameters = (_parameters(source, given, point) for point in points)
-    jobs = [Job(source=source, target=to, parameters=own) for to, own in zip(targets, parameters, strict=True)]
+    again = from_there(folder, out)
+    jobs = [Job(source=source, target=to, parameters=own, again=again) for to, own in zip(targets, parameters, strict=True)]
     left = [job for job in jobs if not finished(job.target)]
     if len(left) < len(jobs):
         say(f"{len(jobs) - len(left)} points are kept from a sweep that was interrupted")
@@ -160,7 +161,8 @@ def run_sweep(
         raise errors[0]
     show()
     write_manifest(inner, manifest(kit, folder))
-    replace_folder(inner, out, part)
+    for line in replace_folder(inner, out, part):
+        say(line)
     return out
 
 

@@ -132,11 +132,11 @@ def test_nothing_written_tells_of_this_machine(whole_run):
 
 
 def test_manifest_holds_what_a_rerun_needs(whole_run):
-    """Seed, draws, the hash of every input and notebook, versions, the study's name, and nothing else."""
+    """Seed, draws, the hash of every input and notebook, versions, the study's name, which files are the run's, and nothing else."""
     _, before, result, *_ = whole_run
     content = json.loads((result / "manifest.json").read_text())
 
-    assert set(content) == {"study", "seed", "draws", "inputs", "notebooks", "versions"}
+    assert set(content) == {"study", "seed", "draws", "inputs", "notebooks", "versions", "files"}
     assert content["inputs"] == {path.as_posix(): found for path, found in before.items()}
     assert content["notebooks"] == {path.stem: found for path, found in hashes(NOTEBOOKS).items() if path.stem in run.PAGES}
     assert (content["seed"], content["draws"], content["study"]) == (20, 8192, "Kelpmoor Handles")
@@ -146,15 +146,15 @@ def test_same_study_and_seed_give_the_same_bytes(whole_run, tmp_path, monkeypatc
     """A second run of two pages, in another folder: results, notebooks, tables and figures as in the whole run, and its manifest but for
     the pages. Reports to the byte are in test_pack, and nbval runs every page anew."""
     only_pages(monkeypatch, "01_answer", "07_monte_carlo")
-    again = copy_of(STUDIES[0], tmp_path)
-    assert command("run", again)[0] == 0
+    one, other = whole_run[2], tmp_path / "result"
+    assert command("run", copy_of(STUDIES[0], tmp_path), "--out", other)[0] == 0
 
-    one, other = whole_run[2], again / "report"
     first, second = hashes(one), hashes(other)
     assert len(second) > 10 and second.keys() <= first.keys()
     assert {str(name) for name in second if first[name] != second[name]} == {".made.json", "manifest.json", "report.html"}
     listed, listed_again = (json.loads((folder / "manifest.json").read_text(encoding="utf-8")) for folder in (one, other))
     listed["notebooks"] = {page: listed["notebooks"][page] for page in run.PAGES}
+    assert set(listed_again.pop("files")) < set(listed.pop("files"))
     assert listed_again == listed
 
 

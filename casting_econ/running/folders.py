@@ -93,16 +93,14 @@ def replace_folder(new: Path, out: Path, part: Path) -> list[str]:
 
 def _carried(out, new):
     """Copy what no run wrote, or somebody changed, from an old folder into a new one; lines about what got another name."""
-    said, written = [], {"manifest.json", store.MADE}
-    if not _ours(out) or (files := json.loads((out / "manifest.json").read_text(encoding="utf-8")).get("files")) is None:
+    said = []
+    if not _ours(out) or (written := json.loads((out / "manifest.json").read_text(encoding="utf-8")).get("files")) is None:
         return said
     for path in sorted(out.rglob("*")):
         name = path.relative_to(out)
-        if (
-            not path.is_file()
-            or ".ipynb_checkpoints" in name.parts
-            or (name.as_posix() in {*files, *written} and not _changed(path))
-        ):
+        if not path.is_file() or any(part.startswith(".") for part in name.parts):
+            continue
+        if name.as_posix() in [*written, "manifest.json"] and not _changed(path):
             continue
         target, number = new / name, 1
         while target.exists():
@@ -116,8 +114,10 @@ def _carried(out, new):
 
 def _changed(path):
     """Whether somebody changed the cells of an executed notebook."""
+    if path.suffix != ".ipynb":
+        return False
     try:
-        notebook = json.loads(path.read_text(encoding="utf-8")) if path.suffix == ".ipynb" else {"metadata": {}}
+        notebook = json.loads(path.read_text(encoding="utf-8"))
         return notebook["metadata"].get("casting_econ", {}).get("cells", "") not in ("", store.cells_hash(notebook))
     except (OSError, ValueError, LookupError, TypeError, AttributeError):
         return True

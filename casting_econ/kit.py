@@ -31,7 +31,7 @@ CHANCES = ("hour_pays_living_wage", "year_pays_living_wage")
 class Answer:
     """Monte Carlo of a study: draws by quantity, in the order they were made."""
 
-    draws: dict[str, np.ndarray]  # totals of the year, then `product/quantity`
+    draws: dict[str, np.ndarray] = field(repr=False)  # totals of the year, then `product/quantity`
     resources: list[str]  # names that draws["binding"] points into
     target: float  # pay an hour aimed at [money/hour]
     living: float  # a year's living [money/year]
@@ -70,6 +70,10 @@ class OpenStudy:
     digest: str = ""  # of the files it was read from, records among them
     # what was worked out of it, found where it is asked for again: years by what was asked of `monte_carlo`, plan and lessons of an order
     kept: dict[object, object] = field(default_factory=dict, init=False, repr=False)
+
+    def __repr__(self) -> str:
+        pay = format_of(self).money(float(self.point().totals["pay_per_hour"]))
+        return f"{self.study.file.study.name}: {pay} an hour with every number at its middle, {len(self.assumed.uncertain)} of them uncertain"
 
     @property
     def certain(self) -> bool:

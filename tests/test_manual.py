@@ -33,6 +33,22 @@ def test_the_study_file_of_the_readme_is_complete(tmp_path):
     assert -100 < pay < 100 and pay != 0
 
 
+def test_a_notebook_of_ones_own_as_the_manual_shows_it(tmp_path, monkeypatch):
+    """On the README's study: a dearer hook brings more, and an open study is shown in a line."""
+    study, code = (
+        re.search(rf"```{kind}\n(.*?)```", (ROOT / name).read_text(encoding="utf-8"), re.DOTALL)[1]
+        for kind, name in (("toml", "README.md"), ("python", "data/manual.md"))
+    )
+    (tmp_path / "my-study").mkdir()
+    (tmp_path / "my-study" / "study.toml").write_text(study, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    exec(code, names := {})
+
+    before, after = (kit.monte_carlo().summary("pay_per_hour")["p50"] for kit in (names["kit"], names["dearer"]))
+    assert after > before and len(repr(names["year"])) < 300
+    assert repr(names["kit"]).startswith("Tidewrack hooks: €") and "\n" not in repr(names["kit"])
+
+
 def test_readme_and_manual_name_only_commands_and_options_there_are():
     """Every command and long option that follows `casting-econ` in README and manual exists."""
     for name in ("README.md", "data/manual.md"):

@@ -67,6 +67,13 @@ def test_a_fault_in_a_notebook_is_told_without_the_way_through_the_code():
     )
 
 
+def rewritten(place, page="as run"):
+    """Put a folder as a run writes it in the place of the last one; what is said of it."""
+    said = []
+    folders.replace_folder(*written(place, page), said.append)
+    return said
+
+
 def written(place, page="as run"):
     """A folder as a run writes it, with one executed notebook that says `page` and a table; where a run works, and the folder's place."""
     part, out = place / "report.part", place / "report"
@@ -102,49 +109,53 @@ def changed(path, source=None):
 def test_what_was_put_into_a_report_or_changed_in_it_outlives_the_next_run(tmp_path):
     """A changed notebook under another name, a second one beside the first, own files as they were; what was only run again, checkpoints
     and what earlier runs wrote go."""
-    assert folders.replace_folder(*written(tmp_path)) == []
+    assert rewritten(tmp_path) == []
     out = tmp_path / "report"
     page = out / "notebooks" / "03_cost.ipynb"
     changed(page)
     shutil.copytree(page.parent, page.parent / ".ipynb_checkpoints")
-    assert folders.replace_folder(*written(tmp_path, "run anew")) == []
+    assert rewritten(tmp_path, "run anew") == []
     assert held(out) == {"cost.csv": "1\n", "notebooks/03_cost.ipynb": "run anew"}
 
     (out / "mine.txt").write_text("kept", encoding="utf-8")
+    (out / "cost.csv").write_text("9\n", encoding="utf-8")
     changed(page, ["mine\n", "too"])
-    lines = folders.replace_folder(*written(tmp_path))
-    assert lines == ["notebooks/03_cost.ipynb was changed by hand; that is kept as 03_cost-changed.ipynb beside it"]
+    assert rewritten(tmp_path) == [
+        "cost.csv was changed by hand; that is kept as cost-changed.csv beside it",
+        "notebooks/03_cost.ipynb was changed by hand; that is kept as 03_cost-changed.ipynb beside it",
+    ]
     mine = {
         "cost.csv": "1\n",
+        "cost-changed.csv": "9\n",
         "mine.txt": "kept",
         "notebooks/03_cost.ipynb": "as run",
         "notebooks/03_cost-changed.ipynb": "mine\ntoo",
     }
     assert held(out) == mine
 
-    assert folders.replace_folder(*written(tmp_path)) == [] and held(out) == mine
+    assert rewritten(tmp_path) == [] and held(out) == mine
     changed(page, "second")
-    assert "03_cost-changed-2.ipynb" in folders.replace_folder(*written(tmp_path))[0]
+    assert "03_cost-changed-2.ipynb" in rewritten(tmp_path)[0]
     assert held(out) == mine | {"notebooks/03_cost-changed-2.ipynb": "second"}
 
 
 def test_a_notebook_that_cannot_be_read_is_kept_too(tmp_path):
     """Cut short by hand: nobody can tell whether it was changed."""
-    folders.replace_folder(*written(tmp_path))
+    rewritten(tmp_path)
     page = tmp_path / "report" / "notebooks" / "03_cost.ipynb"
     page.write_text(page.read_text(encoding="utf-8")[:40], encoding="utf-8")
 
-    assert len(folders.replace_folder(*written(tmp_path))) == 1
+    assert len(rewritten(tmp_path)) == 1
     assert page.with_stem("03_cost-changed").stat().st_size == 40
 
 
 def test_a_folder_that_does_not_say_which_files_are_its_own_is_replaced(tmp_path):
     """As earlier versions wrote it: what is in it is theirs."""
     new, out, part = written(tmp_path)
-    folders.replace_folder(new, out, part)
+    folders.replace_folder(new, out, part, print)
     told = json.loads((out / "manifest.json").read_text(encoding="utf-8"))
     del told["files"]
     (out / "manifest.json").write_text(json.dumps(told), encoding="utf-8")
     (out / "old.csv").write_text("2\n", encoding="utf-8")
 
-    assert folders.replace_folder(*written(tmp_path)) == [] and "old.csv" not in held(out)
+    assert rewritten(tmp_path) == [] and "old.csv" not in held(out)

@@ -250,7 +250,7 @@ def test_a_run_that_ends_at_any_moment_is_in_nobodys_way(key, tmp_path, monkeypa
         (part / "report" / "page.html").write_text(key, encoding="utf-8")
         made = json.dumps({"inputs": {}, "notebooks": {}, "versions": {}})
         (part / "report" / "manifest.json").write_text(made, encoding="utf-8")
-        folders.replace_folder(part / "report", out, part)
+        folders.replace_folder(part / "report", out, part, print)
 
     while left[0] <= 0:  # until a run comes to its end by itself
         moment += 1

@@ -360,5 +360,5 @@ def run_year_end(
             if unit:
                 say(f"  {what}: {unit if amount is None else f'{amount:,} {unit}'}")
     write_manifest(inner, manifest(kit, folder) | {"year_end": [[str(period.first), str(period.last)] for period in periods]})
-    replace_folder(inner, out, part)
+    replace_folder(inner, out, part, say)
     return out

@@ -4,6 +4,7 @@ import json
 import os
 import platform
 import shutil
+from collections.abc import Callable
 from contextlib import suppress
 from importlib.metadata import version
 from pathlib import Path
@@ -31,8 +32,9 @@ def manifest(kit: OpenStudy, folder: Path) -> dict[str, object]:
 
 
 def write_manifest(folder: Path, content: dict[str, object]) -> None:
-    """Write what a rerun needs into a finished folder, which tells it and the files in it as ours."""
-    content = content | {"files": sorted(path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file())}
+    """Write what a rerun needs into a finished folder, which tells it and the files in it, as they are, as ours."""
+    files = {path.relative_to(folder).as_posix(): store.file_hash(path) for path in folder.rglob("*") if path.is_file()}
+    content = content | {"files": files}
     (folder / "manifest.json").write_text(json.dumps(content, indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n")
 
 
@@ -75,32 +77,31 @@ def _ours(out: Path) -> bool:
         return False
 
 
-def replace_folder(new: Path, out: Path, part: Path) -> list[str]:
+def replace_folder(new: Path, out: Path, part: Path, say: Callable[[str], None]) -> None:
     """Put a finished folder in the place of the old one, then clear the working folder; `working_folder` mends what was cut short.
 
-    What its maker put into the old one, and notebooks whose cells were changed, are in the new one too; a line about each that has another
-    name there.
+    What its maker put into the old one, or changed there, is in the new one too; `say` takes a line about each that has another name there.
     """
-    said = _carried(out, new)
+    _carry(out, new, say)
     if out.exists():
         os.replace(out, part / "old")
     os.replace(new, out)
     with suppress(OSError):
         _forget(part / "old")
         _clear(part)
-    return said
 
 
-def _carried(out, new):
-    """Copy what no run wrote, or somebody changed, from an old folder into a new one; lines about what got another name."""
-    said = []
-    if not _ours(out) or (written := json.loads((out / "manifest.json").read_text(encoding="utf-8")).get("files")) is None:
-        return said
+def _carry(out, new, say):
+    """Copy what no run wrote, or somebody changed, from an old folder into a new one."""
+    if not _ours(out) or not isinstance(
+        written := json.loads((out / "manifest.json").read_text(encoding="utf-8")).get("files"), dict
+    ):
+        return
     for path in sorted(out.rglob("*")):
         name = path.relative_to(out)
-        if not path.is_file() or any(part.startswith(".") for part in name.parts):
+        if not path.is_file() or any(part.startswith(".") for part in name.parts) or name.as_posix() == "manifest.json":
             continue
-        if name.as_posix() in [*written, "manifest.json"] and not _changed(path):
+        if name.as_posix() in written and (store.file_hash(path) == written[name.as_posix()] or _only_run(path)):
             continue
         target, number = new / name, 1
         while target.exists():
@@ -108,19 +109,16 @@ def _carried(out, new):
         target.parent.mkdir(parents=True, exist_ok=True)
         shutil.copy2(path, target)
         if target.name != name.name:
-            said.append(f"{name.as_posix()} was changed by hand; that is kept as {target.name} beside it")
-    return said
+            say(f"{name.as_posix()} was changed by hand; that is kept as {target.name} beside it")
 
 
-def _changed(path):
-    """Whether somebody changed the cells of an executed notebook."""
-    if path.suffix != ".ipynb":
-        return False
+def _only_run(path):
+    """Whether nothing was done to a notebook but to run it."""
     try:
-        notebook = json.loads(path.read_text(encoding="utf-8"))
-        return notebook["metadata"].get("casting_econ", {}).get("cells", "") not in ("", store.cells_hash(notebook))
-    except (OSError, ValueError, LookupError, TypeError, AttributeError):
-        return True
+        notebook = json.loads(path.read_text(encoding="utf-8")) if path.suffix == ".ipynb" else {}
+        return notebook["metadata"]["casting_econ"]["cells"] == store.cells_hash(notebook)
+    except (OSError, ValueError, LookupError, TypeError):
+        return False
 
 
 def _forget(old: Path) -> None:

@@ -81,7 +81,9 @@ def run_order(
         say(
             f"This is {plan.order.name} as of {kit.study.as_of}, in a folder of its own: no plan and no quote of today is replaced."
         )
-    return _write(kit, plan, quoted, quote, beside, back, folder, name, Path(out) if out else folder / "orders" / seen, asked)
+    return _write(
+        kit, plan, quoted, quote, beside, back, folder, name, Path(out) if out else folder / "orders" / seen, asked, say
+    )
 
 
 def _quote(plan, quoted, today, say):
@@ -113,7 +115,7 @@ def table_text(frame, fmt) -> str:
     return console.file.getvalue()
 
 
-def _write(kit, plan, quoted, quote, beside, back, folder, name, out, asked):
+def _write(kit, plan, quoted, quote, beside, back, folder, name, out, asked, say):
     """The folder of an order; what only this needs is imported here, since the answer alone is asked for far more often."""
     from ..orders.quote import quote_html
     from ..projects.tables import project_results
@@ -162,5 +164,5 @@ def _write(kit, plan, quoted, quote, beside, back, folder, name, out, asked):
     if quote:
         (inner / "quote.html").write_text(quote_html(quote), encoding="utf-8", newline="\n")
     write_manifest(inner, manifest(kit, folder) | {"order": {"name": name, **given}})
-    replace_folder(inner, out, part)
+    replace_folder(inner, out, part, say)
     return out

@@ -99,8 +99,7 @@ def run_study(
     build_report(kit, pages, inner / "report.html", panel=panel)
     write_manifest(inner, manifest(kit, folder))
     store.keep(inner, everything, keys, files)
-    for line in replace_folder(inner, out, part):
-        say(line)
+    replace_folder(inner, out, part, say)
     return out
 
 

@@ -161,8 +161,7 @@ def run_sweep(
         raise errors[0]
     show()
     write_manifest(inner, manifest(kit, folder))
-    for line in replace_folder(inner, out, part):
-        say(line)
+    replace_folder(inner, out, part, say)
     return out
 
 

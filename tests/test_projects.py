@@ -454,6 +454,13 @@ def test_an_order_without_a_price_has_no_pay_and_says_what_to_state(tmp_path):
     assert json.loads(as_json(project_results(Lessons(project=project))))["pay_per_hour"]["by_use"] is None
 
 
+def test_an_order_of_which_more_was_sold_than_ordered_is_paid_for_that(tmp_path):
+    """All 47 good ones of 40 ordered went out for 700: none is left over, and the price a piece is of 47 (own arithmetic)."""
+    sale = "date,order,channel,product,pieces,price\n2026-03-25,first,direct,hook,47,700\n"
+    actual = told(with_logs(tmp_path, sales=sale)).actual
+    assert (actual.pieces, actual.paid, actual.gross) == (47, 47, 700)
+
+
 def test_an_order_that_ended_short_is_paid_for_what_was_delivered(tmp_path):
     """Three loads are 29 good pieces of 24 and 16: 19 and 10 delivered of 40, said to be over, paid in proportion."""
     batches = "\n".join(LOGS["batches"].splitlines()[:4]) + "\n"

@@ -146,7 +146,7 @@ class Project:
             loads=loads,
             lots=lots,
             pieces=pieces,
-            paid=float(min(paid, order.pieces)),
+            paid=float(min(paid, max(order.pieces, order.sold))),
             days=(log.ended - log.begun).days + 1.0 if log.begun else planned.days,
             moulds=planned.moulds if made is None else made,
             entering=entering,

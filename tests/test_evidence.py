@@ -13,9 +13,13 @@ from casting_econ.evidence import (
     could_update,
     load_counts,
     load_share_posterior,
+    mould_life_posterior,
     rows_posterior,
+    share_posterior,
     update,
 )
+from casting_econ.evidence.months import counts_posterior, sizes_posterior
+from casting_econ.evidence.posteriors import mean_posterior, rate_posterior
 from casting_econ.faults import StudyError
 from casting_econ.kit import open_study
 from casting_econ.study import read_study
@@ -322,8 +326,8 @@ def test_evidence_of_the_demos_lies_between_guess_and_logs(name):
     """Every measured number lies between what was guessed and what the logs alone say, and says from how much.
 
     A mould's life is left out: its middle is a median, which need not lie between two means; how orders differ too, of which a
-    study that does not state it guesses nothing. Of minutes and pass
-    shares the middle eight in ten must: their rows and loads count more alike than all minutes over all pieces do.
+    study that does not state it guesses nothing. Of minutes, pass shares and
+    orders the middle eight in ten must: their rows, loads and months count more alike than all minutes over all pieces do.
     """
     study = read_study(DATA / name)
     apart = ("mould.life", "clustering", "size_spread")
@@ -331,7 +335,7 @@ def test_evidence_of_the_demos_lies_between_guess_and_logs(name):
     outside = []
     for key, one in found.items():
         low, high = one.number.value, one.number.value
-        if "minutes" in key or "pass_share" in key:
+        if "minutes" in key or key.endswith(("pass_share", ".orders")):
             low, high = one.number.distribution.quantile(np.array([0.1, 0.9]))
         ends = sorted((study.numbers[key].value, one.observed))
         if low > ends[1] or high < ends[0]:
@@ -340,6 +344,50 @@ def test_evidence_of_the_demos_lies_between_guess_and_logs(name):
     assert len(found) >= 10
     assert outside == []
     assert all(any(letter.isdigit() for letter in one.data) for one in found.values())
+
+
+def halves_and_mean(spread):
+    """Median and mean of a distribution, from its quantiles at even normal scores."""
+    scores = np.linspace(-6.0, 6.0, 4001)
+    values, weights = spread.quantile(stats.norm.cdf(scores)), stats.norm.pdf(scores)
+    return values[2000], values @ weights / weights.sum()
+
+
+@pytest.mark.parametrize("name", STUDIES)
+def test_numbers_used_are_the_mean_or_the_median_of_their_draws(name):
+    """Pass shares, minutes, orders, baskets, prices, losses, refunds, moulds: no number used is anything but what its own draws centre on."""
+    for key, one in update(read_study(DATA / name)).items():
+        median, mean = halves_and_mean(one.posterior)
+        kind = (
+            "median"
+            if key.endswith(("minutes", "minutes_per_order", "wait", "loss", "life", "life_shape", "size_spread"))
+            else "mean"
+        )
+        assert one.number.value == pytest.approx({"median": median, "mean": mean}[kind], rel=5e-3), (key, kind)
+
+
+def test_posteriors_of_any_guess_and_log_lie_where_their_draws_do():
+    """Thirty random guesses, from a tenth of to ten times what the rows say, of each kind of evidence: the middle is the mean or the median."""
+    rng = np.random.default_rng(11)
+    for _ in range(30):
+        worth, off, n = rng.choice([0.5, 2.0, 10.0, 60.0]), np.exp(rng.uniform(-2.3, 2.3)), int(rng.integers(1, 15))
+        rows, sizes, share = rng.lognormal(1.0, 0.4, n), np.full(n, 12.0), rng.uniform(0.05, 0.99)
+        hits = rng.binomial(12, share, n).astype(float)
+        means = [
+            share_posterior(rng.uniform(0.02, 0.98), worth, hits.sum(), (sizes - hits).sum()),
+            load_share_posterior(rng.uniform(0.02, 0.98), worth, hits, sizes)[0],
+            rate_posterior(off * 3.0, worth, rng.poisson(3.0 * n), n),
+            counts_posterior(off * 3.0, worth, rng.poisson(3.0 * rng.gamma(1.0, 1.0, n)))[0],
+            mean_posterior(off * rows.mean(), worth, rows, np.ones(n)),
+        ]
+        medians = [
+            rows_posterior([off * rows.mean()], [worth], rows, np.ones((n, 1))).means[0],
+            mould_life_posterior(off * 30.0, worth, 2.5, 30.0 * rng.weibull(2.5, n), [10.0], 0.3)[0],
+            sizes_posterior(rows),
+        ]
+        for at, kind in ((1, means), (0, medians)):
+            for one in kind:
+                assert one.middle == pytest.approx(halves_and_mean(one)[at], rel=5e-3)
 
 
 def test_mould_replaced_by_plan_counts_as_still_good(tile):

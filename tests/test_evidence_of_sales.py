@@ -53,7 +53,8 @@ def test_orders_by_hand(tile):
 
     Rows of one order are one order, a replacement is none, and a blank kind is a sale. A month has 365.2425 / 12 days.
     """
-    found = update(tile(sales=SALES))["channels.shop.orders"]
+    text = TILE.replace("pieces_per_order = 1", "clustering = 0\npieces_per_order = 1")
+    found = update(tile(text, sales=SALES))["channels.shop.orders"]
     months = 10 / MONTH
 
     assert found.observed == pytest.approx(2 / months * 12)
@@ -61,7 +62,7 @@ def test_orders_by_hand(tile):
     assert found.data == "2 orders in 0.3 months after the first, with which the logs begin"
 
 
-SEEN = 'orders = { value = "2 orders/year", from = "records", worth = "1 month" }'
+SEEN = 'orders = { value = "2 orders/year", from = "records", worth = "1 month" }\nclustering = 0'
 
 
 def seen_orders(tile, since="", **logs):
@@ -114,7 +115,7 @@ NOTHING = "date,channel,product,pieces,price,kind\n2025-01-01,shop,tile,0,0,noth
 
 def test_nothing_sold_can_be_written_down(tile):
     """No order in 365 days that two rows of `nothing` mark, 2 a year guessed and worth a month, by hand; 1 month in, with more of work later."""
-    found = seen_orders(tile, "clustering = 0", sales=NOTHING)
+    found = seen_orders(tile, sales=NOTHING)
     assert found.number.value == pytest.approx((2 / 12) / (1 + 365 / MONTH) * 12)
     assert found.data == "0 orders in 12.0 months"
     assert seen_orders(tile, sales=NOTHING.splitlines()[0]) is None  # a log without a row may not have been kept

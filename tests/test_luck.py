@@ -96,8 +96,8 @@ def test_luck_at_both_ends(one):
     certain, rates, nothing = one("months", '"4 orders/year"'), one("rates"), one("rates", '"4 orders/year"')
     all_luck = monte_carlo.luck_of(one("months", '"4 orders/year"'), DRAWS, 20)
 
-    assert all_luck.share == pytest.approx(1.0, abs=4 * all_luck.error)
-    assert "all stated as certain" in monte_carlo.luck_sentence(certain, all_luck)
+    said = monte_carlo.luck_sentence(certain, all_luck)
+    assert all_luck.share == 1.0 and "**all is luck**" in said and "all stated as certain" in said
     assert monte_carlo.luck_of(one("rates"), DRAWS, 20).share == 0.0 and rates.variation == "rates"
     assert monte_carlo.luck_of(nothing, DRAWS, 20) is None and monte_carlo.luck_sentence(nothing, None) == ""
 
@@ -106,7 +106,7 @@ def test_luck_with_levers_is_of_that_year(one):
     """With half of the casts scrapped each order leaves as much here, and takes longer: the share stays, of the levers' own draws."""
     kit = one(
         "months",
-        '"4 orders/year"',
+        '{ low = "2 orders/year", likely = "4 orders/year", high = "9 orders/year" }',
         "0",
         ('minutes = "6 min"', 'minutes = "6 min"\npass_share = "95 %"\nmaterials.resin = { price = "5 EUR" }'),
     )

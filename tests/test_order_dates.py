@@ -1,6 +1,7 @@
 """Orders as a maker asks for them: when they are ready, what holds them up, and what is bought for their loads."""
 
 import re
+from dataclasses import replace
 from datetime import date, timedelta
 from itertools import pairwise
 
@@ -13,9 +14,11 @@ from casting_econ.kit import format_of, open_study
 from casting_econ.models.schedule import DAY, NEVER
 from casting_econ.orders import figures, open_order, order_lines, order_results, price_of, quote_of, tables, wording
 from casting_econ.orders.buying import buying_list
+from casting_econ.orders.dates import opening
 from casting_econ.orders.mould_page import moulds_sentence
 from casting_econ.pages.curing import cure_by_season, temperature_table
 from casting_econ.running.results import as_json
+from casting_econ.study.fields import DAYS
 
 
 def test_dates_follow_from_each_other():
@@ -230,6 +233,35 @@ materials.media = { price = "1.10 EUR", per = "load", kind = "consumable" }
     table = tables.material_table(plan, format_of(kit)).set_index("item")
     assert table.needed["media"] == table["to buy"]["media"] == "for 2 loads"
     assert table.needed["seaweed"] == f"for {plan.casts} pieces"
+
+
+@pytest.mark.parametrize(
+    ("posted", "days", "arrives"),
+    [
+        ("2027-03-10", 2, "2027-03-12"),  # Wednesday to Friday
+        ("2027-03-11", 3, "2027-03-15"),  # Thursday: Friday, Saturday, Monday
+        ("2027-03-12", 2, "2027-03-15"),  # never on the Sunday
+        ("2027-03-25", 1, "2027-03-27"),  # Good Friday is none
+        ("2027-03-24", 3, "2027-03-30"),  # Thursday, Saturday, then Easter Monday is none
+        ("2027-03-13", 0, "2027-03-13"),  # handed over
+    ],
+)
+def test_parcels_arrive_on_days_of_delivery(posted, days, arrives):
+    """Neither on a Sunday nor on a public holiday, counted on a calendar by hand (common practice, no source; Easter 2027 is 28 March); a parcel
+    posted a day later than the last for a date arrives after it."""
+    kit = demo("kelpmoor-handles")
+    orders = kit.study.file.orders.model_copy(
+        update={"transit_days": days, "holidays": "GB-ENG", "posting_days": DAYS[:6], "days_off": ()}
+    )
+    kit = replace(kit.study, file=kit.study.file.model_copy(update={"orders": orders}))
+    opened, posted, arrives = opening(kit, date(2027, 3, 1), 60, 20.0), date.fromisoformat(posted), date.fromisoformat(arrives)
+    assert opened.arrival(opened.seconds(posted)) == (posted, arrives)
+    for due in (arrives + timedelta(days=n) for n in range(7)):
+        last = opened.last_posting(due)
+        assert posted <= last and opened.delivered(last) <= due
+        assert all(
+            opened.delivered(last + timedelta(days=n)) > due for n in range(1, 8) if opened.posts(last + timedelta(days=n))
+        )
 
 
 def test_days_off_that_leave_nothing_open_are_a_fault(tmp_path):

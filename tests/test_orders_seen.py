@@ -15,7 +15,7 @@ from tile_maker import FAIR, MONTH, TILE
 from casting_econ.assumptions import label
 from casting_econ.evidence import channels, season_table, season_weights, update
 from casting_econ.evidence.market import orders_seen, season_beside
-from casting_econ.evidence.months import PRIOR_DISPERSION, PRIOR_SIZES, central, counts_posterior, sizes_posterior
+from casting_econ.evidence.months import PRIOR_DISPERSION, PRIOR_SIZES, counts_posterior, sizes_posterior
 from casting_econ.evidence.posteriors import rate_posterior
 from casting_econ.faults import StudyError
 from casting_econ.kit import open_study
@@ -95,20 +95,25 @@ def test_known_not_to_cluster_is_the_gamma_of_a_poisson_rate():
         assert rate.quantile(np.array([0.1, 0.5, 0.9])) == pytest.approx(expected, rel=1e-3) and alike is None
 
 
-def test_middle_of_orders_lies_within_its_own_band():
-    """Of 200 guesses from a tenth of to ten times what comes, and of months without any: the middle is one that the draws bear out."""
-    rng, held = np.random.default_rng(7), []
-    for _ in range(200):
-        stated, weight, months = np.exp(rng.uniform(-1.0, 4.0)), rng.choice([0.25, 1.0, 2.0, 10.0]), int(rng.integers(1, 25))
-        counts = rng.poisson(stated * rng.choice([0.0, 0.1, 0.5, 1.0, 2.0, 10.0]), months)
-        rate = counts_posterior(stated, weight, counts)[0]
-        (low, high), (first, last) = (rate.quantile(np.array(ends)) for ends in (ENDS, (0.25, 0.75)))
-        by_number = (stated * weight + counts.sum()) / (weight + months)
-        middle = central(rate, by_number)
-        assert low <= middle <= high
-        assert middle == by_number or not first <= by_number <= last  # moved only where it lies beside the middle half
-        held.append(middle != by_number)
-    assert 10 < sum(held) < 190  # both were tried
+def test_orders_used_follow_six_quiet_months_against_a_high_guess():
+    """Guess 40 a month worth one, then 2, 1, 3, 2, 2, 1: the point is the mean of a plain sum over rate and dispersion, 2.88, not the
+    7.29 that (40 + 11) / 7 would be, which one draw in thirty reaches."""
+    rates, alike = np.geomspace(1e-3, 300.0, 4000), np.geomspace(0.3 * np.exp(-6.0), 0.3 * np.exp(4.0), 400)
+    r, d = np.meshgrid(rates, alike)
+    like = stats.gamma.pdf(r, 40.0 / (1.0 + d * 40.0), scale=1.0 + d * 40.0)
+    one_by_one = stats.gamma.pdf(rates, 40.0)
+    for count in (2, 1, 3, 2, 2, 1):
+        like, one_by_one = (
+            like * stats.nbinom.pmf(count, 1.0 / d, 1.0 / (1.0 + d * r)),
+            one_by_one * stats.poisson.pmf(count, rates),
+        )
+    prior = stats.norm.pdf(np.log(alike / 0.3))
+    density = (prior / prior.sum()) @ like + one_by_one
+    mean = np.sum(density * rates * rates) / np.sum(density * rates)  # rates are even in logarithms
+
+    rate = counts_posterior(40.0, 1.0, [2, 1, 3, 2, 2, 1])[0]
+    assert rate.middle == pytest.approx(mean, rel=1e-3) and rate.middle == pytest.approx(2.88, abs=0.01)
+    assert rate.quantile(np.array([0.95]))[0] < 51 / 7
 
 
 def test_a_guess_of_hardly_an_order_before_any_comes():
@@ -151,9 +156,9 @@ def test_same_orders_bunched_say_less(study, counts):
     low, high = found[ORDERS].number.distribution.quantile(ENDS)
     plain = rate_posterior(10.0, 2.0, 120, 366 / MONTH).quantile(ENDS) * 12
 
-    assert found[ORDERS].number.value == pytest.approx((20 + 120) / (2 + 366 / MONTH) * 12)
     assert (high - low > 2.0 * np.diff(plain)) == (max(counts) > 10) and high - low > np.diff(plain)
     even = max(counts) == 10
+    assert found[ORDERS].number.value == pytest.approx((20 + 120) / (2 + 366 / MONTH) * 12, rel=1e-3) or not even
     assert (found[CLUSTERS].number.value < 0.1, found[CLUSTERS].number.value > 1.0) == (even, not even)
     assert found[CLUSTERS].data == f"120 orders by month, {min(counts)} to {max(counts)}"
     # moments by hand: sum((n - m)^2 - m) / sum(m^2), for means by the days of each month about 10
@@ -548,10 +553,9 @@ def test_orders_without_any_sold(study):
     found = update(study(varies(LEARNT + fair), **sales_of([3, 2, 4, 3, 3, 2])))
 
     fewer = found["channels.fair.orders"].number
-    # 7.999 by their number, were they known not to bunch, is beyond the middle half of what the draws hold: its end, or their mean above that
+    # fewer than the 7.999 by their number, were they known not to bunch: months of none scatter far less than such as guessed
     drawn = fewer.distribution.quantile((np.arange(100_000) + 0.5) / 100_000)
-    assert max(np.quantile(drawn, 0.75), drawn.mean()) < 24 * 3 / (3 + 182 / MONTH)
-    assert fewer.value == pytest.approx(max(np.quantile(drawn, 0.75), drawn.mean()), rel=0.01)
+    assert fewer.value == pytest.approx(drawn.mean(), rel=0.01) and fewer.value < 24 * 3 / (3 + 182 / MONTH)
     assert (
         found["channels.fair.clustering"].data == "0 orders by month, 0 to 0"
         and found["channels.fair.clustering"].observed == 0.0
@@ -567,7 +571,8 @@ def test_one_order_a_year_and_one_in_the_log(study):
     kit = open_study(study(varies(one), **sales_of([0, 0, 1, 0, 0, 0, 0, 0, 0])).folder)
     answer = kit.monte_carlo(1024)
 
-    assert kit.assumed.numbers[ORDERS].value == pytest.approx((0.5 + 1) / (6 + 274 / MONTH) * 12)
+    # a hundredth more than by their number, as they may bunch
+    assert kit.assumed.numbers[ORDERS].value == pytest.approx((0.5 + 1) / (6 + 274 / MONTH) * 12, rel=0.02)
     came = answer.draws["orders/shop"]
     assert 0.2 < np.mean(came == 0) < 0.45 and came.max() > 3 and np.array_equal(came, np.rint(came))
 

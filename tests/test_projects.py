@@ -216,6 +216,26 @@ def test_pay_an_hour_on_three_bases_by_hand(whole):
     )
 
 
+@pytest.mark.parametrize(
+    ("item", "remark"),
+    [("Pressure pot", ""), ("Pot, pressure", "'Pot, pressure' of the purchases taken for pressure-pot")],
+)
+def test_equipment_bought_under_nearly_its_name_is_charged_once(item, remark, tmp_path):
+    """However the log writes the pot of the study: 220 x 5 / 400 by use, 260 at once, not 240 more (own arithmetic); the table says so."""
+    bought = LOGS["purchases"].replace("pressure-pot", f'"{item}"')
+    project = told(with_logs(tmp_path, purchases=bought))
+    charges = [project.actual.equipment(basis) for basis in ("by_use", "by_time", "at_once")]
+    assert charges == pytest.approx([220 * 5 / 400, 220 / 5 * 26 / 365.25, 260.0])
+    assert remark in tables.project_table(project).set_index("what").loc["equipment by use", "remark"]
+
+
+def test_equipment_that_a_purchase_names_leaves_one_like_it_alone(tmp_path):
+    """Two pots in the study, of which the order bought the first by its own name: the other, of 100, stays beside it."""
+    pot = '[equipment.pressure-pot-2]\nprice = "100 EUR"\nlife = "5 year"\nlife_loads = 400\n[orders]\n'
+    project = told(with_logs(tmp_path, STUDY.replace("[orders]\n", pot)))
+    assert project.actual.equipment("at_once") == pytest.approx(360) and len(project.actual.tools) == 2
+
+
 YEARS = STUDY.replace("life_loads = 400\n", "")  # the life of its pot is known in years alone
 
 
@@ -432,6 +452,13 @@ def test_an_order_without_a_price_has_no_pay_and_says_what_to_state(tmp_path):
     assert "give the `price` of the order" in wording.headline(project, format_of(project.kit))
     assert "cannot be compared" in wording.bridge_sentence(project, format_of(project.kit))
     assert json.loads(as_json(project_results(Lessons(project=project))))["pay_per_hour"]["by_use"] is None
+
+
+def test_an_order_of_which_more_was_sold_than_ordered_is_paid_for_that(tmp_path):
+    """All 47 good ones of 40 ordered went out for 700: none is left over, and the price a piece is of 47 (own arithmetic)."""
+    sale = "date,order,channel,product,pieces,price\n2026-03-25,first,direct,hook,47,700\n"
+    actual = told(with_logs(tmp_path, sales=sale)).actual
+    assert (actual.pieces, actual.paid, actual.gross) == (47, 47, 700)
 
 
 def test_an_order_that_ended_short_is_paid_for_what_was_delivered(tmp_path):

@@ -286,6 +286,29 @@ def test_bases_go_down_and_agree_with_the_year(soap):
     assert before.pay - contributed.pay == pytest.approx(0.153 * 0.9235 * before.pay, rel=1e-12)
 
 
+def test_interest_on_own_money_is_no_expense_to_a_tax_office(taxed):
+    """6 % a year on money in equipment lowers pay and no tax: the contribution stays 15.3 % of 92.35 % of what pays without it (T03), and a year at
+    the target is reached in the same draws on every basis."""
+    plain, with_interest = (
+        open_study(taxed(SOAP, "us-2025", *edits)) for edits in ((), [("[study]", 'interest = "6 %"\n[study]')])
+    )
+    without, answer = plain.monte_carlo(DRAWS), with_interest.monte_carlo(DRAWS)
+    before, _, contributed, _ = pay_bases(with_interest, answer)
+    # (A/P, 6 %, n) by the formula of standard compound-interest tables, less straight line
+    apart = [
+        (e.price - e.resale) * (0.06 / (1 - 1.06**-e.life_years) - 1 / e.life_years) + e.resale * 0.06
+        for e in plain.inputs().equipment
+    ]
+
+    assert without.draws["residual_pay_per_year"] - before.pay == pytest.approx(sum(apart)) and sum(apart) > 1
+    assert before.pay - contributed.pay == pytest.approx(0.153 * 0.9235 * without.draws["residual_pay_per_year"])
+    table = bases_table(with_interest, answer)
+    assert table["target reached"].nunique() == 1
+    assert tax_table(with_interest, answer)["money a year"].sum() == pytest.approx(
+        tax_table(plain, without)["money a year"].sum()
+    )
+
+
 def test_living_page_has_one_basis(soap):
     """Pay and target of every row are those that half of the draws stay below: the first is the middle that the first page says."""
     kit, answer = soap
@@ -332,7 +355,11 @@ def test_without_a_table_two_bases_are_left(taxed):
 def with_pay(answer, pay):
     """The same answer with these years' pay, all of 1,000 hours and a target of 17 an hour."""
     size = len(pay)
-    draws = {"residual_pay_per_year": np.asarray(pay, float), "hours_per_year": np.full(size, 1000.0)}
+    draws = {
+        "residual_pay_per_year": np.asarray(pay, float),
+        "interest_per_year": np.zeros(size),
+        "hours_per_year": np.full(size, 1000.0),
+    }
     return Answer(
         draws=answer.draws | draws | {"target_per_hour": np.full(size, 17.0)},
         resources=answer.resources,

@@ -7,7 +7,7 @@ import numpy as np
 from ..faults import counted
 from .finding import MONTHS, Finding, mean_finding, prior_weight_of, rows_finding, share_finding, weight_in
 from .market import orders_of, orders_seen, season_beside
-from .months import PRIOR_DISPERSION, PRIOR_SIZES, central, counts_posterior, prior_of, sizes_posterior
+from .months import PRIOR_DISPERSION, PRIOR_SIZES, counts_posterior, prior_of, sizes_posterior
 from .posteriors import PRIOR_SPREAD, rate_prior, stated_range
 
 SCATTERS = ("clustering", "size_spread")  # how orders differ; what is usual of them is known without a worth
@@ -86,8 +86,7 @@ def _orders(study, channel, kind, number):
     of_year = [one.mapped(lambda rate: rate * MONTHS) for one in (rate, counts_posterior(*guess, [], [], prior, firm=firm)[0])]
     beside = (prior[0] if alike is None else alike.or_none(none).middle) * guess[0] if firm else 0.0
     months = guess[1] * (1.0 + beside)  # that the guess counts for, of such as differ like these
-    middle = central(of_year[0], (guess[0] * months + count) / (months + float(time.sum())) * MONTHS)
-    posterior, prior = replace(of_year[0], middle=middle), replace(of_year[1], middle=stated)
+    posterior, prior = of_year[0], replace(of_year[1], middle=stated)
     data, observed = f"{counted(count, 'order')} in {parts.sum():.1f} months{since}", count / float(time.sum()) * MONTHS
     return Finding(posterior, prior, observed, data, months, float(parts.sum()), "months")
 

@@ -10,25 +10,27 @@ from ..ledger.logs import plain
 from ..study import STUDY_FILE
 
 
-def owned(study, last):
-    """Equipment that a study had by a day: purchases first, then what only the study file has.
+def owned(study, last, *, alike=False):
+    """Equipment that a study had by a day: purchases first, then what only the study file has; with `alike` a purchase of nearly the name of
+    what the study file has is that, and has its name.
 
     Yields item, where it stands, day it was bought (None: not known), cost and resale [money], useful life [year] (None: not
     known), and a note that begins with a semicolon or is empty.
     """
     stated = {plain(name): (name, entry) for name, entry in study.file.equipment.items()}
+    same = {plain(item): plain(name) for name in study.file.equipment if alike and (item := bought_as(study, name))}
     frame, seen = study.records.get("purchases"), set()
     for label, row in frame[frame.kind == "equipment"].iterrows() if frame is not None else ():
-        name, bought = plain(row["item"]), row.date.date()
+        name, bought = same.get(plain(row["item"]), plain(row["item"])), row.date.date()
         seen.add(name)
         if bought > last:
             continue
-        entry = stated.get(name, (None, None))[1]
+        known, entry = stated.get(name, (row["item"], None))
         life = row.useful_years if pd.notna(row.useful_years) else entry.life.value if entry else None
         resale = row.resale if pd.notna(row.resale) else entry.resale.value if entry else 0.0
         file, at = place_of(study.reading, "purchases", label)
         note = "; resale above cost" if resale > row.paid else ""
-        yield row["item"], f"{file} row {at}", bought, row.paid, resale, life, note
+        yield known if alike else row["item"], f"{file} row {at}", bought, row.paid, resale, life, note
     for key, (name, entry) in stated.items():
         if key not in seen and (entry.bought is None or entry.bought <= last):
             note = "; resale above cost" if entry.resale.value > entry.price.value else ""
@@ -38,14 +40,21 @@ def owned(study, last):
 def doubt_of(study, name):
     """Why what the study file says of a piece of equipment proves no purchase, nothing where it states a price as paid and no purchase has nearly
     its name: words with the remedy."""
-    entry, stated, frame = study.file.equipment[name], study.raw["equipment"][name]["price"], study.records.get("purchases")
+    entry, stated = study.file.equipment[name], study.raw["equipment"][name]["price"]
     guess = entry.price.distribution is not None or (isinstance(stated, dict) and stated.get("basis") == "guess")
     doubts = ["a guess, not what was paid"] if guess else []
-    bought = {} if frame is None else {_words(item): item for item in frame["item"][frame.kind == "equipment"]}
-    for like in get_close_matches(_words(name), bought, n=1) if entry.bought is None else ():
+    if like := bought_as(study, name):
         right = "give both one name, or say when this one was bought (bought = 2026-03-01)"
-        doubts.append(f"like {bought[like]!r} of the purchases: {right}")
+        doubts.append(f"like {like!r} of the purchases: {right}")
     return "; ".join(doubts)
+
+
+def bought_as(study, name):
+    """The purchase that has nearly the name of a piece of equipment without a day of its own, and the name of none; None where there is none."""
+    frame, named = study.records.get("purchases"), {plain(one) for one in study.file.equipment}
+    items = [] if frame is None or study.file.equipment[name].bought else frame["item"][frame.kind == "equipment"]
+    bought = {_words(item): item for item in items if plain(item) not in named}
+    return next((bought[like] for like in get_close_matches(_words(name), bought, n=1)), None)
 
 
 def _words(name):

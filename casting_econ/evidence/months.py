@@ -71,23 +71,6 @@ def counts_posterior(
     return rate, weighed(alike, np.exp(alone - alone.max()) / alike, "mean"), chance
 
 
-def central(rate: Distribution, by_number: float) -> float:
-    """The middle of a posterior rate: what guess and months make weighed by their number, held within the middle half of that posterior.
-
-    Of orders one by one that is the posterior's mean, as a gamma prior is conjugate to Poisson counts. To clustered ones it is not, and the
-    mean parts from that estimate, the best of all that are linear in the counts (Bühlmann & Gisler, as above). Where guess and months
-    agree the skew mean lies beyond both, and the estimate is the better middle. Where they do not, months of few orders scatter far less
-    than months as guessed would, so they tell more than by their number: the estimate lies where hardly a draw does.
-
-    >>> apart = counts_posterior(40.0, 1.0, [2, 1, 3, 2, 2, 1])[0]
-    >>> bool(2.0 < central(apart, 51 / 7) < apart.quantile(np.array([0.9]))[0] < 51 / 7)
-    True
-    """
-    low, high, most = rate.quantile(np.array([0.25, 0.75, 0.9]))
-    high = min(max(high, rate.middle), most)  # a mean of hardly an order lies above three quarters
-    return float(np.clip(by_number, low, high))
-
-
 def sizes_posterior(sizes, prior=PRIOR_SIZES) -> Distribution:
     """Posterior of the standard deviation of pieces between orders over their mean, from the pieces of each order. [-]
 

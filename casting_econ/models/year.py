@@ -68,7 +68,9 @@ def evaluate(a: Workshop) -> Outcome:
     money = {kind: sum(channel[kind] for channel in channels.values()) for kind in _ORDER_KINDS}
     overhead = sum((checked(f"overhead {o.name}", o.per_year, low=0.0) for o in a.overheads), 0.0)
     overhead = overhead + _ready_and_rare(a, months)
-    equipment = sum((yearly_charge(e.price, e.resale, e.life_years, a.interest) for e in a.equipment), 0.0)
+    worn, equipment = (
+        sum((yearly_charge(e.price, e.resale, e.life_years, rate) for e in a.equipment), 0.0) for rate in (0.0, a.interest)
+    )
     made = {name: plan["made"] * scale[name] for name, plan in plans.items()}
     material = {name: plans[name]["piece"].material * made[name] for name in plans}
     make_hours = {name: plans[name]["piece"].minutes / 60.0 * made[name] for name in plans}
@@ -116,6 +118,7 @@ def evaluate(a: Workshop) -> Outcome:
         "ruined_loss_per_year": ruined_material,
         "overhead_per_year": overhead,
         "equipment_per_year": equipment,
+        "interest_per_year": equipment - worn,  # of that, on money of one's own: no expense to a tax office
         "residual_pay_per_year": residual,
         "pay_per_hour": pay,
         "pay_per_hour_after_set_aside": pay - np.maximum(pay, 0.0) * checked_share("set-aside share", a.set_aside_share),

@@ -24,8 +24,9 @@ class Opening:
     first: date
     calendar: Calendar
     closed: dict[date, str]  # days off and holidays, with what they are
+    holidays: frozenset[date]
     posting: frozenset[str]  # weekdays on which parcels go off
-    transit: timedelta
+    transit: int  # days of delivery from posting to arrival [day]
 
     def seconds(self, day: date) -> int:
         """Midnight at which a date begins. [s]"""
@@ -51,9 +52,17 @@ class Opening:
 
     def last_posting(self, due: date) -> date:
         """Last date on which a parcel can go off to arrive on time; before the first day where none is left."""
-        day = due - self.transit
-        while day >= self.first and not self.posts(day):
+        day = due
+        while day >= self.first and not (self.posts(day) and self.delivered(day) <= due):
             day -= timedelta(days=1)
+        return day
+
+    def delivered(self, posted: date) -> date:
+        """Date on which a parcel of that date arrives: neither Sundays nor public holidays are days of delivery (common practice, no source)."""
+        day, left = posted, self.transit
+        while left:
+            day += timedelta(days=1)
+            left -= day.weekday() < 6 and day not in self.holidays
         return day
 
     def arrival(self, finish: int) -> tuple[date, date] | None:
@@ -63,19 +72,22 @@ class Opening:
         day = self.date_of(finish)
         while not self.posts(day):
             day += timedelta(days=1)
-        return day, day + self.transit
+        return day, self.delivered(day)
 
 
 def closed_days(study: Study, first: date, last: date) -> dict[date, str]:
     """Days off and public holidays from one date to another, with what they are."""
-    orders, found = study.file.orders, {}
-    if orders.holidays:
-        country, _, region = orders.holidays.partition("-")
-        found |= _public(country, region, first, last)
+    orders, found = study.file.orders, _holidays_of(study, first, last)
     for begin, end in orders.days_off:
         days = (end - begin).days + 1
         found |= {begin + timedelta(days=n): "day off" for n in range(days)}
     return {day: name for day, name in found.items() if first <= day <= last}
+
+
+def _holidays_of(study, first, last):
+    """Public holidays that the study observes, of the years of two dates, with their names."""
+    country, _, region = (study.file.orders.holidays or "").partition("-")
+    return _public(country, region, first, last) if country else {}
 
 
 def _public(country, region, first, last):
@@ -137,7 +149,8 @@ def opening(study: Study, first: date, days: int, hours_per_week: float) -> Open
         calendar=Calendar(windows=windows, day_cap=caps, sanding_cap=sanding, warmth=_warmth(study, first, days)),
         closed=closed,
         posting=frozenset(orders.posting_days or study.file.calendar),
-        transit=timedelta(days=orders.transit_days),
+        holidays=frozenset(_holidays_of(study, first, first + timedelta(days=days))),
+        transit=orders.transit_days,
     )
 
 

@@ -58,17 +58,23 @@ def pay_bases(kit: OpenStudy, answer: Answer) -> list[Basis]:
     """Pay of the year before set-aside and after it and, where the study names a tax table, after contributions, and after tax; each beside the
     target on the same basis."""
     scheme = scheme_of(kit)
-    profit, hours = answer.draws["residual_pay_per_year"], answer.draws["hours_per_year"]
-    sides = (profit, answer.draws["target_per_hour"] * hours)
+    pay, interest = answer.draws["residual_pay_per_year"], answer.draws["interest_per_year"]
+    sides = (pay, answer.draws["target_per_hour"] * answer.draws["hours_per_year"])
     share = float(kit.inputs().set_aside_share)
     ways = {
         "before set-aside": lambda money: np.asarray(money, float),
         "after set-aside": lambda money: money - share * np.maximum(money, 0.0),
     }
     if scheme is not None:
-        ways["after contributions"] = lambda money: take_home(money, scheme, kinds=("contribution",))
-        ways["after contributions and tax"] = lambda money: take_home(money, scheme)
+        ways["after contributions"] = lambda money: left_of(money, interest, scheme, kinds=("contribution",))
+        ways["after contributions and tax"] = lambda money: left_of(money, interest, scheme)
     return [Basis(name=name, pay=way(sides[0]), target=way(sides[1])) for name, way in ways.items()]
+
+
+def left_of(pay, interest, scheme: TaxScheme, **kinds):
+    """What `take_home` leaves of a year's pay, from which interest on money of one's own in equipment is taken off: such is no expense to a tax
+    office (common practice, no source). [money/year]"""
+    return take_home(pay + interest, scheme, **kinds) - interest
 
 
 def an_hour(money, hours):
@@ -101,7 +107,8 @@ def bases_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
 )
 def tax_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     """Each contribution and tax on the profit that half of the draws stay below, with its source and how well that is known; empty without a tax table. [money/year]"""
-    scheme, profit = scheme_of(kit), float(np.median(answer.draws["residual_pay_per_year"]))
+    scheme, year = scheme_of(kit), answer.draws
+    profit = float(np.median(year["residual_pay_per_year"] + year["interest_per_year"]))
     due, share = {} if scheme is None else charges(profit, scheme), profit if profit > 0 else np.nan
     parts = () if scheme is None else scheme.parts
     return [(p.name, p.kind, float(due[p.name]), float(due[p.name]) / share, p.source, p.status, p.link) for p in parts]
@@ -141,9 +148,10 @@ def set_aside_sentence(kit: OpenStudy, answer: Answer) -> str:
     fmt, scheme, share = format_of(kit), scheme_of(kit), float(kit.inputs().set_aside_share)
     if scheme is None:
         return f"Whether setting {fmt.percent(share)} aside is enough cannot be said without a tax table."
-    profit = answer.draws["residual_pay_per_year"]
+    pay = answer.draws["residual_pay_per_year"]
+    profit = pay + answer.draws["interest_per_year"]
     due = profit - take_home(profit, scheme)
-    enough = float((share * np.maximum(profit, 0.0) >= due - 1e-9).mean())
+    enough = float((share * np.maximum(pay, 0.0) >= due - 1e-9).mean())
     needed = np.quantile(due / np.where(profit > 0, profit, 1.0), 0.9)
     words = "**would cover**" if enough >= _ENOUGH else "**would not cover**" if enough <= _SHORT else "**may not cover**"
     takes = fmt.percent(float(needed), 1)

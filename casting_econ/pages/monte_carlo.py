@@ -150,6 +150,8 @@ def luck_of(kit: OpenStudy, draws=None, seed=None, *, base: OpenStudy | None = N
     one = kit.monte_carlo(draws, seed, base=base, **levers).draws["residual_pay_per_year"]
     if np.ptp(one) <= 1e-9 * max(1.0, float(np.abs(one).max())):
         return None
+    if not kit.assumed.uncertain:
+        return Luck(share=1.0, error=0.0)
     other = kit.by_draw(work, draws, seed, base=base, years=2)["again"]
     sets = [1.0 - _correlation(*pair) for pair in zip(*(np.split(year, REPLICATES) for year in (one, other)), strict=True)]
     share = min(max(1.0 - _correlation(one, other), 0.0), 1.0)
@@ -180,7 +182,7 @@ def luck_sentence(kit: OpenStudy, luck: Luck | None) -> str:
     fmt = format_of(kit)
     if luck is None:
         return ""
-    size = fmt.chance(luck.share)
+    size = fmt.chance(luck.share) if kit.assumed.uncertain else "all"
     size = f"{'about ' if size[0].isdigit() else ''}**{size} is luck**: how many orders come, how large they are, and what goes wrong"
     text = f"Of the spread of what a year leaves (its variance) {size}. No record takes that away, only a reserve, or more and steadier buyers."
     if not kit.assumed.uncertain:

@@ -8,12 +8,11 @@ from babel import Locale
 
 from ..kit import OpenStudy, format_of
 from ..models import evaluate
-from ..models.tax import take_home
 from ..models.year import DEMAND, HANDS
 from ..reference import wages
 from .conditions import Lever, levers, solve_for_target, year_over_living
 from .job import APART, ample_orders, ample_year, factor_for, full_of, full_words
-from .living import scheme_of
+from .living import left_of, scheme_of
 from .monte_carlo import living_words
 from .table import shown
 
@@ -225,7 +224,9 @@ def paid_job_table(kit: OpenStudy, found: Towards | None) -> pd.DataFrame:
         for row in jobs_known(kit).itertuples():
             works.append((f"{row.kind}, {row.place}, from {row.valid_from}", hours, row.amount * hours * _WEEKS_PAID, row.source))
     works.sort(key=lambda work: work[1])
-    return [(*work[:3], np.nan if scheme is None else float(take_home(work[2], scheme)), work[3]) for work in works]
+    interest = {"this study": float(totals["interest_per_year"])}
+    left = [np.nan if scheme is None else float(left_of(pay, interest.get(own, 0.0), scheme)) for _, _, pay, own in works]
+    return [(*work[:3], after, work[3]) for work, after in zip(works, left, strict=True)]
 
 
 def paid_job_sentence(kit: OpenStudy, frame: pd.DataFrame) -> str:

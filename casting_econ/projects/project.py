@@ -146,7 +146,7 @@ class Project:
             loads=loads,
             lots=lots,
             pieces=pieces,
-            paid=float(min(paid, order.pieces)),
+            paid=float(min(paid, max(order.pieces, order.sold))),
             days=(log.ended - log.begun).days + 1.0 if log.begun else planned.days,
             moulds=planned.moulds if made is None else made,
             entering=entering,
@@ -214,10 +214,10 @@ class Project:
 
     @cached_property
     def _tools_now(self):
-        """Equipment as bought for the order, else as the study has it."""
+        """Equipment as bought for the order, by its name or nearly so, else as the study has it."""
         planned = {tool.name: tool for tool in self.planned.tools}
         tools = []
-        for name, _, _, price, resale, life, _ in owned(self.log.study, self.log.ended or date.max):
+        for name, _, _, price, resale, life, _ in owned(self.log.study, self.log.ended or date.max, alike=True):
             same = planned.get(name, Tool(name=name, price=0.0, resale=0.0, life_years=None))
             years = same.life_years if life is None else life
             tools.append(replace(same, price=float(price), resale=float(resale), life_years=years))

@@ -6,6 +6,7 @@ from math import nan
 import pandas as pd
 
 from ..assumptions import as_shown, label
+from ..evidence.equipment import bought_as
 from ..formatting import Format
 from ..kit import format_of
 from ..orders.spec import picked
@@ -85,7 +86,9 @@ def project_table(project: Project) -> pd.DataFrame:
     row("fees, packing and postage", money, lambda a: None if a.gross is None else a.gross - a.receipts)
     row("materials, parts and moulds used", money, lambda a: a.spent)
     row("overheads", money, lambda a: a.overhead)
-    row("equipment by use", money, lambda a: a.equipment("by_use"))
+    bought = {name: bought_as(project.log.study, name) for name in project.kit.study.file.equipment}
+    remark = "; ".join(f"{item!r} of the purchases taken for {name}" for name, item in bought.items() if item and actual)
+    row("equipment by use", money, lambda a: a.equipment("by_use"), remark)
     row("pay an hour", money, lambda a: a.pay(), "equipment by use")
     return [line for line in found if any(value == value and value != 0 for value in line[1:3])]
 

@@ -7,20 +7,8 @@ import numpy as np
 from ..draws import chance
 from ..evidence import season_weights
 from ..kit import OpenStudy
-from ..models import evaluate, practised_between
-from ..models.cash import (
-    MONTHS_IN_YEAR,
-    CashFlows,
-    CashPath,
-    CashPlan,
-    cash_path,
-    from_start,
-    irr,
-    npv,
-    payback,
-    rate_per_month,
-    sales_share,
-)
+from ..models import cash, evaluate, practised_between
+from ..models.cash import MONTHS_IN_YEAR, CashFlows, CashPath, from_start
 from ..models.checks import share_of
 from ..models.flows import YearFlows, flows_of, starting_in
 from ..models.money import worn_in_all
@@ -113,7 +101,7 @@ def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 4_096, wor
 
     found, cases = kit.by_draw(work, draws, seed, years=years, chunk=chunk, workers=workers), {}
     for name, point in ruled(*[a] * years).items():
-        monthly = irr(point["valued"]) if np.any(point["valued"]) else ()
+        monthly = cash.irr(point["valued"]) if np.any(point["valued"]) else ()
         cases[name] = CashCase(
             name=name,
             pay=float(np.mean(point["path"].pay[1:])),
@@ -160,12 +148,12 @@ def _case(kit, a, flows, hours, name):
         gross = np.asarray(a.target_per_hour)[..., None] * hours / MONTHS_IN_YEAR if name == TARGET_PAY else 0.0 * hours
         # the target is before set-aside, which the path takes of the whole surplus; she gets what is left of her pay
         pay = gross * (1.0 - np.asarray(a.set_aside_share)[..., None])
-    path, left = cash_path(replace(flows, pay=pay, set_aside=a.set_aside_share)), _left(kit, a, flows)
-    untaxed = cash_path(replace(flows, pay=gross))
+    path, left = cash.cash_path(replace(flows, pay=pay, set_aside=a.set_aside_share)), _left(kit, a, flows)
+    untaxed = cash.cash_path(replace(flows, pay=gross))
     gains = _gains(kit, path)
-    back, back_untaxed = payback(gains), payback(_gains(kit, untaxed))
+    back, back_untaxed = cash.payback(gains), cash.payback(_gains(kit, untaxed))
     valued = gains + np.asarray(left)[..., None] * (np.arange(gains.shape[-1]) == gains.shape[-1] - 1)
-    worth = npv(rate_per_month(a.interest), valued)
+    worth = cash.npv(cash.rate_per_month(a.interest), valued)
     return {
         "left": left,
         "valued": valued,
@@ -173,7 +161,7 @@ def _case(kit, a, flows, hours, name):
         "free": path.free,
         "back": back,
         "back_untaxed": back_untaxed,
-        "dips": np.isfinite(back) & (payback(gains, for_good=True) > back),
+        "dips": np.isfinite(back) & (cash.payback(gains, for_good=True) > back),
         "worth": worth,
     }
 
@@ -214,8 +202,8 @@ def _level_months(kit, a, season):
         (found["piece"].mould_material * found["piece"].good_share * found["casts_per_year"], first_set)
         for first_set, found in made
     )
-    share = sales_share(months + lead, season=season, first_month=first, ramp_months=stated.ramp_months)
-    plan = CashPlan(
+    share = cash.sales_share(months + lead, season=season, first_month=first, ramp_months=stated.ramp_months)
+    plan = cash.CashPlan(
         share=practice_of(kit, a, outcome) * share,
         outlays=_outlays(kit, a),
         opening=stated.reserve,
@@ -225,7 +213,7 @@ def _level_months(kit, a, season):
         ),
         with_sales=year["postage_per_year"] + year["packaging_per_year"],
         by_season=year["stall_fees_per_year"],
-        season_share=sales_share(months, season=season, first_month=first),
+        season_share=cash.sales_share(months, season=season, first_month=first),
         # less the moulds, which may leave next to nothing below nothing
         material=np.maximum(year["material_per_year"] + year["ruined_loss_per_year"] - sum(wear for wear, _ in moulds), 0.0),
         material_lead=lead,
@@ -243,7 +231,7 @@ def _years(kit, each):
     year begins with the orders that wait, and with the shelf, that the one before it leaves.
     """
     stated, made, before, found = kit.study.file.cash, {}, ({}, {}), []
-    full = sales_share(MONTHS_IN_YEAR * len(each), ramp_months=stated.ramp_months) * MONTHS_IN_YEAR
+    full = cash.sales_share(MONTHS_IN_YEAR * len(each), ramp_months=stated.ramp_months) * MONTHS_IN_YEAR
     for grown, a in zip(full.reshape(len(each), -1), each, strict=True):
         months = replace(starting_in(a.months, MONTHS.index(stated.start_month)), grown=grown, before=before)
         products = tuple(replace(p, made_before=p.made_before + made.get(p.name, 0.0)) for p in a.products)

@@ -124,7 +124,6 @@ def quote_of(plan: OrderPlan, quoted: Quoted, today: date | None = None) -> Quot
         valid_until=until,
         posted_by=posted,
         arrives_by=arrives if file.orders.transit_days else None,
-        deposit_by=until,
         terms=tuple(words.terms),
     )
 

@@ -10,7 +10,7 @@ from ..kit import OpenStudy
 from ..models import cash, evaluate, practised_between
 from ..models.cash import MONTHS_IN_YEAR, CashFlows, CashPath, from_start
 from ..models.checks import share_of
-from ..models.flows import YearFlows, flows_of, starting_in
+from ..models.flows import flows_of, one_after_other, starting_in
 from ..models.money import worn_in_all
 from ..reference import taxes
 from ..study.fields import MONTHS
@@ -87,8 +87,7 @@ def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 4_096, wor
     a, years = kit.inputs(), -(-stated.months // MONTHS_IN_YEAR) if by_month else 1
     planned = None
     if by_month:
-        ahead = _years(kit, [a] * -(-(stated.months + stated.material_lead) // MONTHS_IN_YEAR))
-        planned = _joined(ahead, lambda year: year.material)
+        planned = _years(kit, [a] * -(-(stated.months + stated.material_lead) // MONTHS_IN_YEAR)).material
 
     def ruled(*each):
         """Path, payback and worth under each rule of pay, of workshops alike in all but the luck of their years."""
@@ -240,12 +239,7 @@ def _years(kit, each):
         made = {p.name: made.get(p.name, 0.0) + outcome.products[p.name]["made_per_year"] for p in a.products}
         before = outcome.months[-1].late, outcome.months[-1].shelf
         found.append(flows_of(a, outcome))
-    return found
-
-
-def _joined(flows: list[YearFlows], of, months=None):
-    """Something of each year's flows, one month after the other."""
-    return np.concatenate([of(year) for year in flows], axis=-1)[..., :months]
+    return one_after_other(found)
 
 
 def _own_months(kit, each, planned):
@@ -257,10 +251,10 @@ def _own_months(kit, each, planned):
     stated, flows = kit.study.file.cash, _years(kit, each)
     months, lead = stated.months, stated.material_lead
 
-    def joined(of):
-        return from_start(_joined(flows, of, months))
+    def of_path(values):
+        return from_start(values[..., :months])
 
-    used = _joined(flows, lambda year: year.material, months)
+    used = flows.material[..., :months]
     kept = np.convolve(planned, np.ones(lead))[lead - 1 :][: months + 1] if lead else np.zeros(months + 1)
     bought, there = [kept[0] * np.ones(used.shape[:-1])], kept[0]
     for month in range(months):
@@ -271,18 +265,14 @@ def _own_months(kit, each, planned):
     return CashFlows(
         outlays=_outlays(kit, each[0]),
         opening=stated.reserve,
-        receipts=tuple((joined(lambda year, c=c: year.receipts[c]), stated.payment_delay.get(c, 0)) for c in flows[0].receipts),
-        paid=bought + joined(lambda year: year.with_sales + year.stalls + year.overhead),
+        receipts=tuple((of_path(money), stated.payment_delay.get(c, 0)) for c, money in flows.receipts.items()),
+        paid=bought + of_path(flows.with_sales + flows.stalls + flows.overhead),
         stocked=bought - from_start(used),
-        moulds=tuple(
-            (joined(lambda year, p=p: year.moulds[p.name]), p.mould.material_cost)
-            for p in each[0].products
-            if p.mould is not None
-        ),
-        wear=joined(lambda year: year.wear),
+        moulds=tuple((of_path(flows.moulds[p.name]), p.mould.material_cost) for p in each[0].products if p.mould is not None),
+        wear=of_path(flows.wear),
         tax_year_ends=ends,
         tax_later=later,
-    ), MONTHS_IN_YEAR * joined(lambda year: year.hours)
+    ), MONTHS_IN_YEAR * of_path(flows.hours)
 
 
 def tax_months(kit: OpenStudy) -> tuple[int, int]:

@@ -70,12 +70,8 @@ class QuoteAmounts:
 def quote_amounts(quote: Quote) -> QuoteAmounts:
     """Amounts of a quote in whole minor units of its currency: deposit and balance, and pieces and postage, sum to the price. [money]
 
-    References
-    ----------
-    .. [1] ISO 4217, minor units of each currency, as the CLDR tables of babel hold them.
+    Minor units of each currency are those of ISO 4217, as the CLDR tables of babel hold them.
 
-    Examples
-    --------
     >>> day = date(2026, 3, 2)
     >>> amounts = quote_amounts(
     ...     Quote(maker="Anyone", what="Knobs", pieces=6, price=100.0, deposit=33.335, made_on=day, valid_until=day,

@@ -10,7 +10,7 @@ from casting_econ.evidence.changes import before_and_after, design_effect, mean_
 from casting_econ.faults import StudyError
 from casting_econ.kit import grid, open_study
 from casting_econ.models import beyond_target, with_levers
-from casting_econ.pages.records_changes import change_rows, change_sentences, yearly_worth
+from casting_econ.pages.records_work import change_rows, change_sentences, yearly_worth
 
 PAPER = "Newcombe, Statistics in Medicine 17 (1998) 873-890, table II, method 10"
 READ = f"{PAPER}, digits read in a public test that quotes it"

@@ -16,8 +16,7 @@ from casting_econ.kit import format_of, open_study
 from casting_econ.models import evaluate
 from casting_econ.models.mix import best_mix
 from casting_econ.pages.change import compared, study_with_scenarios
-from casting_econ.pages.channels import channel_table, order_table, price_floors
-from casting_econ.pages.drop import drop_sentence, drop_table
+from casting_econ.pages.channels import channel_table, drop_sentence, drop_table, order_table, price_floors
 from casting_econ.pages.mix import activities, mix_sentences, mix_table, one_more, the_mix, worth_table
 
 # an invented workshop: two products share a station and a rack, one learns, one loses loads, one has a load size of its own

@@ -18,9 +18,8 @@ from casting_econ.models import evaluate
 from casting_econ.models.mix import best_mix
 from casting_econ.pages import answer, change, conditions, sensitivity, waiting
 from casting_econ.pages.change import study_with_scenarios
-from casting_econ.pages.channels import order_table, price_floors
+from casting_econ.pages.channels import drop_sentence, drop_table, order_table, price_floors
 from casting_econ.pages.deciding import Decision, decision_of, decision_sentence, information_table, next_to_measure
-from casting_econ.pages.drop import drop_sentence, drop_table
 from casting_econ.pages.mix import activities, mix_sentences, mix_table, the_mix
 from casting_econ.pages.sensitivity import groups_of, sobol_table
 from casting_econ.running.run import share

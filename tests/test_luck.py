@@ -13,7 +13,7 @@ from casting_econ.assumptions import draw_values
 from casting_econ.charts import pay_histogram
 from casting_econ.kit import Answer, format_of, open_study
 from casting_econ.models import evaluate
-from casting_econ.pages import change, channels, curing, deciding, drop, living, mix, monte_carlo
+from casting_econ.pages import change, channels, curing, deciding, living, mix, monte_carlo
 from casting_econ.sharing.compare import compare_studies
 
 DRAWS = 4096
@@ -239,7 +239,7 @@ def test_scenarios_and_channels_with_years_without_an_hour(one):
     )
     kit = one("months", '"2 orders/year"', "0", more, *dearer)
     [row] = change.changed(kit, 512, 20)
-    table, without = change.scenario_table([row]), drop.drop_table(kit, 512, 20)
+    table, without = change.scenario_table([row]), channels.drop_table(kit, 512, 20)
     both = ~np.isnan(row.pay)
 
     assert not both.all() and table["change in pay an hour"][0] == pytest.approx((row.pay - row.base_pay)[both].mean())

@@ -162,13 +162,7 @@ def test_a_chance_is_the_same_wherever_it_is_told(late):
 
 def in_order(quote, today, valid_days=14):
     """A quote is made today, holds while its date does, and asks for the deposit by then; then posting, then arrival."""
-    assert (
-        quote.made_on
-        == today
-        <= quote.deposit_by
-        == quote.valid_until
-        <= min(quote.posted_by, today + timedelta(days=valid_days))
-    )
+    assert quote.made_on == today <= quote.valid_until <= min(quote.posted_by, today + timedelta(days=valid_days))
     assert quote.arrives_by is None or quote.posted_by <= quote.arrives_by
 
 
@@ -179,7 +173,7 @@ def test_dates_of_a_quote_follow_each_other(tmp_path, today):
     plan = order(tmp_path, ("[commissions.first]", "[orders]\ntransit_days = 2\n[commissions.first]"), today=today)
     quote = quote_of(plan, price_of(plan), today)
     in_order(quote, today)
-    begun = max(quote.deposit_by, plan.order.start)
+    begun = max(quote.valid_until, plan.order.start)
     assert plan.with_order(start=begun, due=max(quote.arrives_by, begun)).meets_date
     assert (quote.arrives_by == plan.order.due) == (today < date(2027, 3, 20))
 
@@ -197,7 +191,7 @@ def test_a_date_that_is_safe_today_alone_is_said_to_be_so(late):
     fmt = format_of(late.planner.kit)
     tight = late.with_order(due=late.arrives)
     quote = quote_of(tight, price_of(tight), tight.order.start)
-    assert tight.meets_date and tight.last_start == tight.order.start == quote.valid_until == quote.deposit_by
+    assert tight.meets_date and tight.last_start == tight.order.start == quote.valid_until
     assert "the quote holds no longer: a day later the date is not safe" in wording.deposit_sentence(
         tight, price_of(tight), 300.0, fmt
     )

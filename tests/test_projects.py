@@ -15,8 +15,7 @@ from one_project import LOGS, STUDY, write
 
 from casting_econ.faults import StudyError
 from casting_econ.kit import format_of, open_study
-from casting_econ.models.money import part_of_year, straight_line
-from casting_econ.models.projects import bridge, charged_by_use, in_digits, piece_by_division
+from casting_econ.models.money import bridge, charged_by_use, in_digits, part_of_year, piece_by_division, straight_line
 from casting_econ.projects import tables, wording
 from casting_econ.projects.account import CAUSES, DIGITS, causes_of, parts_of
 from casting_econ.projects.learnt import write_learnt

@@ -31,7 +31,6 @@ EXAMPLE = Quote(  # invented, as is every name in this file
     valid_until=date(2026, 3, 16),
     posted_by=date(2026, 9, 24),
     arrives_by=date(2026, 9, 30),
-    deposit_by=date(2026, 3, 13),
     terms=(
         "Colours are mixed by hand and may differ a little from the sample.",
         "Bubbles under a millimetre are part of the work.",
@@ -44,9 +43,9 @@ EXAMPLE = Quote(  # invented, as is every name in this file
     invented=True,
 )
 PLAIN = dataclasses.replace(
-    EXAMPLE, variants={}, set_of=1, postage=None, deposit=0.0, deposit_by=None, arrives_by=None, terms=(), tax_note="", contact=""
+    EXAMPLE, variants={}, set_of=1, postage=None, deposit=0.0, arrives_by=None, terms=(), tax_note="", contact=""
 )
-LIMITS = dataclasses.replace(PLAIN, postage=0.0, price=840.0, set_of=14, deposit_by=date(2026, 3, 20))  # price is 15 a piece
+LIMITS = dataclasses.replace(PLAIN, postage=0.0, price=840.0, set_of=14)  # price is 15 a piece
 HOSTILE = {
     "script": "</title></style><script>window.taken = 1</script>",
     "picture": '"><img src=x onerror="window.taken = 1">',
@@ -259,7 +258,7 @@ def test_price_a_piece_says_when_it_is_rounded():
 
 def test_page_holds_no_number_but_the_offers():
     """Every number on the page is one of the offer or of its texts: nothing of the study's costs, hours or spares."""
-    allowed = "3 38 60 56 14 28 4 1 2 818.20 805.70 12.50 14.39 245.46 572.74 2026 16 24 30 13".split()
+    allowed = "3 38 60 56 14 28 4 1 2 818.20 805.70 12.50 14.39 245.46 572.74 2026 16 24 30".split()
     numbers = set(re.findall(r"\d+(?:\.\d+)?", "  ".join(Reader(quote_html(EXAMPLE)).texts)))
 
     assert numbers == set(allowed)

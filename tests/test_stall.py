@@ -9,7 +9,7 @@ from scipy import stats
 
 from casting_econ.kit import format_of, open_study
 from casting_econ.models import newsvendor_quantity
-from casting_econ.pages.stall import stall_sentences, stall_table
+from casting_econ.pages.channels import stall_sentences, stall_table
 
 
 @given(

@@ -77,13 +77,9 @@ def loads_per_week(cure_hours, turnaround_hours, stations, windows, moulds=None,
         With moulds: loads after which no repeat is looked for. The answer is then the mean over them, with pieces still in
         moulds counted by the work done on them; beyond 200 loads it is within 1 % of the rate, a few in 10,000 as a rule. [load]
 
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
     Notes
     -----
+    ValueError if an input is outside its range.
     Without moulds start k obeys t_k = W(max(t_{k-1} + turnaround, t_{k-S} + turnaround + cure)), W moving a start
     on to where the turnaround fits a window. With one set of moulds S is one, and its emptying and rest follow the cure.
     The rate then falls monotonically in every time, so where

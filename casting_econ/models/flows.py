@@ -74,6 +74,17 @@ def flows_of(a: Workshop, outcome: Outcome) -> YearFlows:
     )
 
 
+def one_after_other(years: list[YearFlows]) -> YearFlows:
+    """The flows of years that follow on each other, as those of one year with all their months."""
+
+    def joined(parts):
+        if isinstance(parts[0], dict):
+            return {name: joined([part[name] for part in parts]) for name in parts[0]}
+        return np.concatenate(parts, axis=-1)
+
+    return YearFlows(**{name: joined([getattr(year, name) for year in years]) for name in vars(years[0])})
+
+
 def starting_in(months: Months, first: int) -> Months:
     """The same year, its luck too, with its months from another one on: `first` is its index, January being 0.
 

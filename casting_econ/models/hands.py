@@ -15,20 +15,11 @@ _FEW = 1_024  # draws that are followed one by one as quickly
 
 
 def rates_of_boxes(table, hours, most_loads, sizes=1):
-    """Loads a week with moulds, of whole boxes of draws where they are many; not a number where that does not settle it.
+    """Loads a week with moulds, of whole boxes of draws where they are many, shape (draws,); not a number where that does not settle it. [load/week]
 
-    Parameters
-    ----------
-    table : ndarray of int64, shape (rows, draws)
-        Cure, turnaround [s], stations (0: none limit) and sets of moulds, the same in all draws, rest [s]; then for each step in the moulds the wait after it [s],
-        and for each of `sizes` loads in turn its hand work [s] and whether that is in one go.
-    hours : OpenWeek
-    most_loads, sizes : int
-
-    Returns
-    -------
-    ndarray, shape (draws,)
-        [load/week]
+    `table`, whole numbers of shape (rows, draws), has cure, turnaround [s], stations (0: none limit) and sets of moulds, the same in all draws, and
+    rest [s]; then for each step in the moulds the wait after it [s], and for each of `sizes` loads in turn its hand work [s] and whether that is in
+    one go. `hours` are the open hours of the week; after `most_loads` no repeat is looked for.
     """
     if table.shape[1] <= _FEW:
         return np.full(table.shape[1], np.nan)

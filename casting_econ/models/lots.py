@@ -55,13 +55,9 @@ def cheapest_lots(
     LotPlan
         The plan, and in its `table` what is cheapest in every later state.
 
-    Raises
-    ------
-    ValueError
-        If an input is outside its range, an outcome is no distribution, or more casts cost no more.
-
     Notes
     -----
+    ValueError if an input is outside its range, an outcome is no distribution, or more casts cost no more.
     Dynamic programme over rounds left r and pieces still needed k [1]_:
 
     V_r(k) = least over q of cost(q) + sum over good g < k of P_q(g) V_{r-1}(k - g) - leftover value x E (g - k)+,

@@ -88,13 +88,9 @@ def moulds_worn(loads, sets, life_casts, life_shape, age=0.0, replace_at=None):
     replace_at : float, optional
         Age at which a set is replaced anyway, rounded up to whole casts; None or infinity runs it until worn out. [cast]
 
-    Raises
-    ------
-    ValueError
-        If an input is outside its range.
-
     Notes
     -----
+    ValueError if an input is outside its range.
     The renewal function M of the equation M(t) = F(t) + integral of M(t - x) dF(x), F the distribution of the life: Tijms, *A First
     Course in Stochastic Models*, 2003, ch. 8. The integral is summed over whole casts with the mean of M over each, its error
     falling with the square of 1 / mean life; where replacements are planned F and M jump, and the jumps are kept apart. A set of

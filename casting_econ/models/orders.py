@@ -62,13 +62,9 @@ def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correl
     started : sequence of sequence of int, optional
         Casts of each load already started, by variant. [cast/load]
 
-    Raises
-    ------
-    ValueError
-        If an input is outside its range or no number of casts tried is enough.
-
     Notes
     -----
+    ValueError if an input is outside its range or no number of casts tried is enough.
     Each variant begins at the fewest casts that make it alone sure enough, below which the joint chance cannot
     reach the confidence; then casts are added where they raise the joint chance most for each cast added. That is the
     fewest in all or nearly so: in sets, one more than the fewest can come out.

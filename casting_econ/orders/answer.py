@@ -48,11 +48,7 @@ def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
     said = [wording.what_is_asked(plan, fmt), wording.headline(plan, fmt)]
     said += [wording.progress_sentence(plan, fmt)] if plan.order.good or plan.order.begun else []
     if not plan.order.closed:
-        said += [
-            days_off_sentence(plan, fmt),
-            wording.by_feel_sentence(plan, quoted, fmt),
-            wording.alike_sentence(plan, fmt),
-        ]
+        said += [days_off_sentence(plan, fmt), wording.by_feel_sentence(plan, quoted, fmt), wording.alike_sentence(plan, fmt)]
         said += [moulds_sentence(plan, fmt), policy_sentence(plan, fmt)]
     said += [wording.price_sentence(plan, quoted, fmt), wording.deposit_sentence(plan, quoted, quoted.asked, fmt)]
     lines = [*wording.first_lines(plan, quoted, fmt), *(line for sentence in said if sentence for line in ("", sentence))]
@@ -128,7 +124,6 @@ def quote_of(plan: OrderPlan, quoted: Quoted, today: date | None = None) -> Quot
         valid_until=until,
         posted_by=posted,
         arrives_by=arrives if file.orders.transit_days else None,
-        deposit_by=until,
         terms=tuple(words.terms),
     )
 

@@ -197,8 +197,6 @@ def early_loads(planner) -> tuple[int, ...]:
     Where they hold at least half of a full load, but not all of it, and a pot is free.
     """
     moulds, full = planner.moulds, planner.casts_per_load
-    if not moulds.in_hand + moulds.masters:
-        return ()
     station = planner.point_product.steps[planner.first_wait].wait_in
     entry, there, sizes = planner.kit.study.file.stations.get(station), moulds.in_hand, []
     cures = [step.wait_in for step in planner.entry.mould.steps.values() if step.wait.value > 0]

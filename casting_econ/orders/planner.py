@@ -52,7 +52,7 @@ class Planner:
         self._exact: dict[tuple, float] = {}
         self._thrown: dict[tuple, tuple[np.ndarray, np.ndarray]] = {}
         self.values = point_values(kit.assumed)  # numbers in force, by dotted key
-        self.point_inputs = workshop_at(kit.study, self.values)
+        self.point_inputs = kit.inputs()
         self.point = self._draws(self.point_inputs, 1, np.array([alike.mean()]))
 
     def _draws(self, inputs, draws, alike):

@@ -26,7 +26,7 @@ class Quote:
     pieces: int  # of the order, above zero [piece]
     price: float  # all the customer pays, above zero; postage, if any is charged, is part of it [money]
     made_on: date
-    valid_until: date  # last day on which the quote holds
+    valid_until: date  # last day on which the quote holds, and for the deposit, or acceptance, so that the posting date does
     posted_by: date  # last day of posting
     currency: str  # its code
     locale: str  # in which amounts and dates are written
@@ -37,7 +37,6 @@ class Quote:
     postage: float | None = None  # part of the price, shown apart; 0: the price holds it, None: it does not [money]
     deposit: float = 0.0  # part of the price that is paid first [money]
     arrives_by: date | None = None  # last day on which the order is expected with the customer
-    deposit_by: date | None = None  # for the deposit, or acceptance, so that the posting date holds; None: while the quote holds
     changes: str = ""  # what happens with changes and cancelling; empty: the kit's own wording
     terms: tuple[str, ...] = ()  # further ones, one a paragraph
     tax_note: str = ""  # what to say of tax beside the price
@@ -71,12 +70,8 @@ class QuoteAmounts:
 def quote_amounts(quote: Quote) -> QuoteAmounts:
     """Amounts of a quote in whole minor units of its currency: deposit and balance, and pieces and postage, sum to the price. [money]
 
-    References
-    ----------
-    .. [1] ISO 4217, minor units of each currency, as the CLDR tables of babel hold them.
+    Minor units of each currency are those of ISO 4217, as the CLDR tables of babel hold them.
 
-    Examples
-    --------
     >>> day = date(2026, 3, 2)
     >>> amounts = quote_amounts(
     ...     Quote(maker="Anyone", what="Knobs", pieces=6, price=100.0, deposit=33.335, made_on=day, valid_until=day,

@@ -279,21 +279,13 @@ def mould_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     return [(sets, chance, day(fmt, arrives)) for sets, chance, arrives in rows]
 
 
-@shown(
-    "order-options",
-    "What a change of the plan does to the date",
-    "change: text; in time: chance; date that holds: text",
-)
+@shown("order-options", "What a change of the plan does to the date", "change: text; in time: chance; date that holds: text")
 def option_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """What a change of the plan does to the chance of the date [-], and the date that it makes possible."""
     return [(what, chance, day(fmt, arrives)) for what, chance, arrives in plan.options]
 
 
-@shown(
-    "order-start",
-    "The chance of the date if the work starts later",
-    "first day: text; days later: 0; in time: chance",
-)
+@shown("order-start", "The chance of the date if the work starts later", "first day: text; days later: 0; in time: chance")
 def start_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """The chance of the date [-] when the work starts later, by one load at a time; the last safe start among them."""
     starts = plan.starts(plan.start_days)

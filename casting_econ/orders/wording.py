@@ -8,6 +8,7 @@ from ..evidence import likeness
 from ..formatting import Format
 from ..models.counts import chance_of
 from ..models.yields import full_sets_per_load
+from ..pages.job import orders_now
 from ..pages.monte_carlo import LOSS, certainty_word
 from .plan import OrderPlan
 from .policies import cast_now_sentence, way_words
@@ -124,9 +125,8 @@ def year_line(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
     kit, price = plan.planner.kit, plan.order.price
     if price is None or not quoted.hours.any():
         return ""
-    point, chance = kit.point(), quoted.chance(price)
-    pay, orders = float(point.totals["pay_per_hour"]), sum(float(c["came"]) for c in point.channels.values())
-    lead = f"**That is this order, not the year:** with {fmt.count(np.ceil(orders), 'order')} a year an hour brings about {fmt.money(pay)}, luck apart"
+    pay, chance = float(kit.point().totals["pay_per_hour"]), quoted.chance(price)
+    lead = f"**That is this order, not the year:** with {fmt.count(np.ceil(orders_now(kit)), 'order')} a year an hour brings about {fmt.money(pay)}, luck apart"
     if chance >= 0.75 and pay < quoted.target:
         return (
             f"{lead}, as weekly hours and overheads run on where no order does; `casting-econ check` says what that is as a job."

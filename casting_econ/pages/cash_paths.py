@@ -7,22 +7,10 @@ import numpy as np
 from ..draws import chance
 from ..evidence import season_weights
 from ..kit import OpenStudy
-from ..models import evaluate, practised_between
-from ..models.cash import (
-    MONTHS_IN_YEAR,
-    CashFlows,
-    CashPath,
-    CashPlan,
-    cash_path,
-    from_start,
-    irr,
-    npv,
-    payback,
-    rate_per_month,
-    sales_share,
-)
+from ..models import cash, evaluate, practised_between
+from ..models.cash import MONTHS_IN_YEAR, CashFlows, CashPath, from_start
 from ..models.checks import share_of
-from ..models.flows import YearFlows, flows_of, starting_in
+from ..models.flows import flows_of, one_after_other, starting_in
 from ..models.money import worn_in_all
 from ..reference import taxes
 from ..study.fields import MONTHS
@@ -99,8 +87,7 @@ def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 4_096, wor
     a, years = kit.inputs(), -(-stated.months // MONTHS_IN_YEAR) if by_month else 1
     planned = None
     if by_month:
-        ahead = _years(kit, [a] * -(-(stated.months + stated.material_lead) // MONTHS_IN_YEAR))
-        planned = _joined(ahead, lambda year: year.material)
+        planned = _years(kit, [a] * -(-(stated.months + stated.material_lead) // MONTHS_IN_YEAR)).material
 
     def ruled(*each):
         """Path, payback and worth under each rule of pay, of workshops alike in all but the luck of their years."""
@@ -113,7 +100,7 @@ def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 4_096, wor
 
     found, cases = kit.by_draw(work, draws, seed, years=years, chunk=chunk, workers=workers), {}
     for name, point in ruled(*[a] * years).items():
-        monthly = irr(point["valued"]) if np.any(point["valued"]) else ()
+        monthly = cash.irr(point["valued"]) if np.any(point["valued"]) else ()
         cases[name] = CashCase(
             name=name,
             pay=float(np.mean(point["path"].pay[1:])),
@@ -160,12 +147,12 @@ def _case(kit, a, flows, hours, name):
         gross = np.asarray(a.target_per_hour)[..., None] * hours / MONTHS_IN_YEAR if name == TARGET_PAY else 0.0 * hours
         # the target is before set-aside, which the path takes of the whole surplus; she gets what is left of her pay
         pay = gross * (1.0 - np.asarray(a.set_aside_share)[..., None])
-    path, left = cash_path(replace(flows, pay=pay, set_aside=a.set_aside_share)), _left(kit, a, flows)
-    untaxed = cash_path(replace(flows, pay=gross))
+    path, left = cash.cash_path(replace(flows, pay=pay, set_aside=a.set_aside_share)), _left(kit, a, flows)
+    untaxed = cash.cash_path(replace(flows, pay=gross))
     gains = _gains(kit, path)
-    back, back_untaxed = payback(gains), payback(_gains(kit, untaxed))
+    back, back_untaxed = cash.payback(gains), cash.payback(_gains(kit, untaxed))
     valued = gains + np.asarray(left)[..., None] * (np.arange(gains.shape[-1]) == gains.shape[-1] - 1)
-    worth = npv(rate_per_month(a.interest), valued)
+    worth = cash.npv(cash.rate_per_month(a.interest), valued)
     return {
         "left": left,
         "valued": valued,
@@ -173,7 +160,7 @@ def _case(kit, a, flows, hours, name):
         "free": path.free,
         "back": back,
         "back_untaxed": back_untaxed,
-        "dips": np.isfinite(back) & (payback(gains, for_good=True) > back),
+        "dips": np.isfinite(back) & (cash.payback(gains, for_good=True) > back),
         "worth": worth,
     }
 
@@ -214,8 +201,8 @@ def _level_months(kit, a, season):
         (found["piece"].mould_material * found["piece"].good_share * found["casts_per_year"], first_set)
         for first_set, found in made
     )
-    share = sales_share(months + lead, season=season, first_month=first, ramp_months=stated.ramp_months)
-    plan = CashPlan(
+    share = cash.sales_share(months + lead, season=season, first_month=first, ramp_months=stated.ramp_months)
+    plan = cash.CashPlan(
         share=practice_of(kit, a, outcome) * share,
         outlays=_outlays(kit, a),
         opening=stated.reserve,
@@ -225,7 +212,7 @@ def _level_months(kit, a, season):
         ),
         with_sales=year["postage_per_year"] + year["packaging_per_year"],
         by_season=year["stall_fees_per_year"],
-        season_share=sales_share(months, season=season, first_month=first),
+        season_share=cash.sales_share(months, season=season, first_month=first),
         # less the moulds, which may leave next to nothing below nothing
         material=np.maximum(year["material_per_year"] + year["ruined_loss_per_year"] - sum(wear for wear, _ in moulds), 0.0),
         material_lead=lead,
@@ -243,7 +230,7 @@ def _years(kit, each):
     year begins with the orders that wait, and with the shelf, that the one before it leaves.
     """
     stated, made, before, found = kit.study.file.cash, {}, ({}, {}), []
-    full = sales_share(MONTHS_IN_YEAR * len(each), ramp_months=stated.ramp_months) * MONTHS_IN_YEAR
+    full = cash.sales_share(MONTHS_IN_YEAR * len(each), ramp_months=stated.ramp_months) * MONTHS_IN_YEAR
     for grown, a in zip(full.reshape(len(each), -1), each, strict=True):
         months = replace(starting_in(a.months, MONTHS.index(stated.start_month)), grown=grown, before=before)
         products = tuple(replace(p, made_before=p.made_before + made.get(p.name, 0.0)) for p in a.products)
@@ -252,12 +239,7 @@ def _years(kit, each):
         made = {p.name: made.get(p.name, 0.0) + outcome.products[p.name]["made_per_year"] for p in a.products}
         before = outcome.months[-1].late, outcome.months[-1].shelf
         found.append(flows_of(a, outcome))
-    return found
-
-
-def _joined(flows: list[YearFlows], of, months=None):
-    """Something of each year's flows, one month after the other."""
-    return np.concatenate([of(year) for year in flows], axis=-1)[..., :months]
+    return one_after_other(found)
 
 
 def _own_months(kit, each, planned):
@@ -269,10 +251,10 @@ def _own_months(kit, each, planned):
     stated, flows = kit.study.file.cash, _years(kit, each)
     months, lead = stated.months, stated.material_lead
 
-    def joined(of):
-        return from_start(_joined(flows, of, months))
+    def of_path(values):
+        return from_start(values[..., :months])
 
-    used = _joined(flows, lambda year: year.material, months)
+    used = flows.material[..., :months]
     kept = np.convolve(planned, np.ones(lead))[lead - 1 :][: months + 1] if lead else np.zeros(months + 1)
     bought, there = [kept[0] * np.ones(used.shape[:-1])], kept[0]
     for month in range(months):
@@ -283,18 +265,14 @@ def _own_months(kit, each, planned):
     return CashFlows(
         outlays=_outlays(kit, each[0]),
         opening=stated.reserve,
-        receipts=tuple((joined(lambda year, c=c: year.receipts[c]), stated.payment_delay.get(c, 0)) for c in flows[0].receipts),
-        paid=bought + joined(lambda year: year.with_sales + year.stalls + year.overhead),
+        receipts=tuple((of_path(money), stated.payment_delay.get(c, 0)) for c, money in flows.receipts.items()),
+        paid=bought + of_path(flows.with_sales + flows.stalls + flows.overhead),
         stocked=bought - from_start(used),
-        moulds=tuple(
-            (joined(lambda year, p=p: year.moulds[p.name]), p.mould.material_cost)
-            for p in each[0].products
-            if p.mould is not None
-        ),
-        wear=joined(lambda year: year.wear),
+        moulds=tuple((of_path(flows.moulds[p.name]), p.mould.material_cost) for p in each[0].products if p.mould is not None),
+        wear=of_path(flows.wear),
         tax_year_ends=ends,
         tax_later=later,
-    ), MONTHS_IN_YEAR * joined(lambda year: year.hours)
+    ), MONTHS_IN_YEAR * of_path(flows.hours)
 
 
 def tax_months(kit: OpenStudy) -> tuple[int, int]:

@@ -14,6 +14,7 @@ from ..models import yearly_charge
 from ..models.capacity import share_of
 from ..models.year import DEMAND, HANDS
 from ..study.scenarios import dotted
+from .job import full_words
 from .table import shown
 
 SURE = 0.8  # chance from which on a scenario is called better
@@ -279,8 +280,7 @@ def _because(row):
     sold = float((row.residual + row.charge - row.base_residual).mean())
     if abs(sold) >= 0.02 * abs(float(row.base_residual.mean())):
         return ""
-    full = f"{_limit(row.now_limits)} is full"
-    reason = {HANDS: "hands are full", DEMAND: "buyers limit already"}.get(row.now_limits, full)
+    reason = "buyers limit already" if row.now_limits == DEMAND else full_words(row.now_limits)
     return f", because {reason} and it hardly changes what is sold"
 
 

@@ -1,13 +1,22 @@
-"""The channels page: from sales to pay, what each channel and each order leaves, and prices."""
+"""The channels page: from sales to pay, what each channel and each order leaves, the year without a channel, prices, and what to bring to a stall."""
+
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
+import scipy
 
+from ..draws import summarise
+from ..formatting import Format
 from ..kit import OpenStudy, format_of
+from ..models import Workshop, beyond_target, evaluate, newsvendor_quantity, orders_at_price
+from .change import SURE
 from .conditions import MOST_PRICE, break_even_prices
 from .cost import CARRIED
 from .mix import activities, the_mix
 from .table import shown
+
+_ENOUGH = 0.95  # chance of having enough pieces on a day, in the table beside what pays best
 
 
 @shown(
@@ -137,3 +146,134 @@ def price_sentences(kit: OpenStudy) -> str:
         told = f"{none} pays the bills, let alone the hours" if cash > MOST_PRICE * now else f"{earns}; {paid}"
         rows.append(f"{sells}. {told}." if target > 0 else f"{sells}; the rest of the studio earns the target without it.")
     return "\n\n".join(rows)
+
+
+@shown(
+    "channels-without",
+    "What the year would gain or lose without each channel, its fixed hours shared by the others: means over the draws; the gain a year is after "
+    "paying every hour the target",
+    "without: text; pay without: kept; change in pay an hour: money; change in pay a year: money0; change in hours a year: kept; "
+    "at the point: kept; change beyond the target: money0; error: kept; low: money0; high: money0; chance better: chance",
+)
+def drop_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> pd.DataFrame:
+    """The year without each channel, on the draws of the study: change in pay with its band, and the chance that it is better. [money/hour, money/year, hour/year]
+
+    The others keep their demand and carry the overheads and weekly hours; the dropped one's days at stalls and their fees go with it. Change
+    beyond the target is pay a year less the target for every hour; 'pay without' and 'at the point' are at the point, all else means over draws.
+    """
+    names = list(kit.study.file.channels)
+    if len(names) < 2:
+        return []
+
+    found = kit.by_draw(lambda a: {(name, of): value for name in names for of, value in _without(a, name).items()}, draws, seed)
+    now, rows = kit.monte_carlo(draws, seed).draws, []
+    for name in names:
+        point = _without(kit.inputs(), name)
+        changes = [found[name, of] - now[of] for of in point]
+        beyond, means = changes[-1], [float(np.mean(change[~np.isnan(change)])) for change in changes]
+        at_point = float(point["beyond_target"] - beyond_target(kit.inputs(), kit.point()))
+        ends, better = np.quantile(beyond, [0.1, 0.9]), float((beyond > 0).mean())
+        error = summarise(beyond)["mean_error"]
+        rows.append((name, float(point["pay_per_hour"]), *means[:3], at_point, means[3], error, *ends, better))
+    return rows
+
+
+def _without(a: Workshop, name: str):
+    """A year without one channel; what no other sells is not made, so no load of it is ruined either."""
+    channels = tuple(c for c in a.channels if c.name != name)
+    sold = {c.product for c in channels}
+    outcome = evaluate(replace(a, channels=channels, products=tuple(p for p in a.products if p.name in sold)))
+    totals = {of: outcome.totals[of] for of in ("pay_per_hour", "residual_pay_per_year", "hours_per_year")}
+    return totals | {"beyond_target": beyond_target(a, outcome)}
+
+
+def drop_sentence(frame: pd.DataFrame, fmt: Format) -> str:
+    """Which channel, if any, is better dropped; claims no more than its chance and the error of its mean."""
+    if frame.empty:
+        return "With one channel there is none to drop."
+    best = frame.loc[frame["change beyond the target"].idxmax()]
+    name, gain, chance = best.without.replace("-", " "), best["change beyond the target"], best["chance better"]
+    size, often, known = fmt.money(abs(gain), 0), fmt.chance(chance), abs(gain) > 2.0 * best["error"]
+    if gain > 0 and known and chance >= SURE:
+        sure = "" if fmt.certain else f", with a chance of {often}"
+        return f"**Dropping {name} would be better** by about {size} a year, every hour paid the target{sure}."
+    if gain > 0 and chance < 0.5:
+        text = f"No channel is clearly better dropped: without {name}, which costs least to lose, a year is better with a chance of only {often}"
+        return f"{text}, though the few large gains make {size} more on average."
+    if gain > 0:
+        return f"Dropping {name} might be better ({size} a year on average), but only with a chance of {often}."
+    if abs(gain) < 0.5 and chance == 0:
+        return f"No channel is better dropped; without {name} a year would be as it is."
+    text = f"No channel is better dropped: even without {name}, which costs least to lose, a year brings {size} less, every hour paid the target"
+    return text + (f" on average; with a chance of {often} it would bring more." if chance >= 1.0 - SURE else ".")
+
+
+@shown(
+    "channels-stall",
+    "Pieces to bring to a day, over the draws; lost is the mean of a day by too few and too many",
+    "channel: text; wanted: 0; short: money; over: money; bring: 0; enough: percent; lost: money; to be sure: 0",
+)
+def stall_table(kit: OpenStudy, draws: int | None = None, seed: int | None = None) -> pd.DataFrame:
+    """What to bring to a day of each channel that has days: enough on most days, and what pays best. [piece, money, -]
+
+    Mean pieces `wanted` a day; `bring` loses least if a piece brought home again is never sold, and is `enough` with that chance; `short` and
+    `over` are what a piece missing and a piece left loses, `lost` the mean of a day; `to be sure` is enough on 95 of 100 days.
+
+    Buyers of a day are Poisson about the mean of the draw, each taking the mean number of pieces; the draws are mixed. A piece
+    missing loses what a sold one leaves after its hours at the target; a piece left loses its material and hours at most.
+    """
+    found, a, point = activities(kit), kit.inputs(), kit.point()
+    stalls = {n: c for n, c in enumerate(a.channels) if np.any(np.asarray(c.days_per_year) > 0)}
+    if not stalls:
+        return []
+    drawn = kit.by_draw(lambda a: {n: _orders_a_day(a.channels[n]) for n in stalls}, draws, seed)
+    rows = []
+    for n, c in stalls.items():
+        buyers, chances = _buyers(drawn[n])
+        size = float(c.pieces_per_order)
+        pieces = np.ceil(buyers * size - 1e-9)
+        short = float(found.after_target[n] / found.pieces[n])
+        kinds = point.products[c.product]["cost_by_kind"]
+        over = float(sum(cost for kind, cost in kinds.items() if kind not in CARRIED))
+        enough = np.cumsum(chances)
+        best = (0.0, float(enough[0]), np.nan) if short <= 0 else (pieces[-1], 1.0, np.nan)
+        if short > 0 and over > 0:
+            bring, lost = newsvendor_quantity(buyers * size, chances, short, over)
+            index = int(np.searchsorted(buyers * size, bring))
+            best = pieces[index], float(enough[index]), lost
+        sure = pieces[int(np.searchsorted(enough, _ENOUGH))]
+        rows.append((c.name, float(chances @ buyers * size), short, over, *best, sure))
+    return rows
+
+
+def _orders_a_day(channel):
+    """Orders of a day at a stall. [order/day]"""
+    asked = orders_at_price(channel.orders_per_year, channel.price, channel.reference_price, channel.elasticity)
+    return asked / channel.days_per_year
+
+
+def _buyers(mean):
+    """Numbers of buyers a day and the chance of each, mixed over the draws of their mean."""
+    counts = np.arange(int(scipy.stats.poisson.ppf(1.0 - 1e-9, mean.max())) + 1)
+    # equal steps of the mean instead of every draw: many draws and counts would fill the memory
+    means = np.quantile(mean, (np.arange(256) + 0.5) / 256)
+    chances = scipy.stats.poisson.pmf(counts[:, None], means).mean(axis=1)
+    return counts, chances / chances.sum()
+
+
+def stall_sentences(frame: pd.DataFrame, fmt: Format) -> str:
+    """What to bring, in words; nothing where there is no stall."""
+    text = []
+    for row in frame.to_dict("records"):
+        name = row["channel"].replace("-", " ")
+        name = name[:1].upper() + name[1:]
+        if row["short"] <= 0:
+            text.append(f"**{name}: a sold piece leaves nothing after its hours at the target**, so bringing more loses more.")
+            continue
+        text.append(
+            f"**{name}: bring about {fmt.number(row['bring'])} pieces** to a day on which {fmt.number(row['wanted'])} are "
+            f"wanted on average: a piece missing loses {fmt.money(row['short'])}, one left over {fmt.money(row['over'])} at most, and that is "
+            f"enough on {fmt.percent(row['enough'])} of days. {fmt.number(row['to be sure'])} are enough on {fmt.percent(_ENOUGH)}. "
+            "What keeps can be brought again, so rather more than less; weather and season make days differ more than this."
+        )
+    return " ".join(text)

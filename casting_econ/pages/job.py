@@ -97,7 +97,7 @@ def job_of(kit: OpenStudy, answer: Answer) -> Job:
         case = STATED_PAY if cash.pay_taken > 0 else NO_PAY
         fails = _runs_out(kit, len(answer.draws["pay_per_hour"]), case)
     shares, hour, year = answer.bottleneck, *(answer.chances[f"{one}_pays_living_wage"]["chance"] for one in ("hour", "year"))
-    orders, named = _orders_now(kit), list(kit.study.file.commissions)
+    orders, named = orders_now(kit), list(kit.study.file.commissions)
     living_from = factor_for(kit) * orders
     return Job(
         hour=hour,
@@ -134,11 +134,11 @@ def orders_for_target(kit: OpenStudy) -> float:
     """Orders a year from which every hour earns the target at today's prices, every other number at its middle; not a number where more orders
     than now do not. [order/year]"""
     factor = factor_for(kit, pay_over_target)
-    return factor * _orders_now(kit) if factor > 1.0 else np.nan
+    return factor * orders_now(kit) if factor > 1.0 else np.nan
 
 
-def _orders_now(kit):
-    """Orders a year that come at the point."""
+def orders_now(kit: OpenStudy) -> float:
+    """Orders a year that come at the point. [order/year]"""
     return sum(float(channel["came"]) for channel in kit.point().channels.values())
 
 
@@ -192,16 +192,17 @@ def _limits(job):
             return "at these orders"
         held = {DEMAND: "", HANDS: " and hours"}.get(job.full, " with this equipment")
         return f"at these prices{held}, however many orders come"
-    return "within these hours" if job.limit == HANDS else f"while the {full_words(job.limit)}"
+    return "within these hours" if job.limit == HANDS else f"while {full_words(job.limit)}"
 
 
 def full_words(name: str) -> str:
-    """A station, rack or set of moulds that is full, as it is said.
+    """Hands, a station, a rack or a set of moulds that is full, as it is said.
 
-    >>> full_words("pressure-pot"), full_words("moulds for knob")
-    ('pressure pot is full', 'moulds for knob are full')
+    >>> full_words("hands"), full_words("pressure-pot"), full_words("moulds for knob")
+    ('hands are full', 'the pressure pot is full', 'the moulds for knob are full')
     """
-    return f"{name.replace('-', ' ')} {'are' if name.startswith('moulds for ') else 'is'} full"
+    what = name if name == HANDS else f"the {name.replace('-', ' ')}"
+    return f"{what} {'are' if name == HANDS or name.startswith('moulds for ') else 'is'} full"
 
 
 def years_below(share: float, fmt: Format) -> str:

@@ -129,16 +129,13 @@ def tax_sentence(kit: OpenStudy) -> str:
 
 def bases_sentence(kit: OpenStudy, answer: Answer) -> str:
     """What an hour leaves on the last basis there is, against the target on the same basis, no surer than the draws are."""
-    fmt, hours = format_of(kit), answer.draws["hours_per_year"]
-    basis = pay_bases(kit, answer)[-1]
-    low, middle, high = an_hour(basis.pay, hours)
-    aim = an_hour(basis.target, hours)[1]
-    reached = float((basis.pay >= basis.target).mean())
+    fmt, last = format_of(kit), bases_table(kit, answer).iloc[-1]
+    low, middle, high, aim, reached = last[["1 in 10 below", "pay an hour", "1 in 10 above", "target an hour", "target reached"]]
     verb = "reaches" if reached >= _ENOUGH else "does not reach" if reached <= _SHORT else "may or may not reach"
     band = f" or more in half of the draws (eight in ten between {fmt.money(low)} and {fmt.money(high)})"
     sure = f"; the chance is {fmt.chance(reached)}"
     return (
-        f"**{basis.name.capitalize()}**, an hour leaves {fmt.money(middle)}{'' if kit.certain else band} and **{verb} the target counted "
+        f"**{last.basis.capitalize()}**, an hour leaves {fmt.money(middle)}{'' if kit.certain else band} and **{verb} the target counted "
         f"in the same way**, {fmt.money(aim)}{'' if kit.certain else sure}. {ADVISER}"
     )
 

@@ -198,9 +198,13 @@ def mix_sentences(kit: OpenStudy, fmt: Format) -> str:
         if mix.spare[m] > 0.0:
             continue
         unit, worth = one_more(found, mix, name)
-        what = "Hands are full" if name == HANDS else f"The {full_words(name)}"
+        full = full_words(name)
         brings = f": one more {unit} is worth about {fmt.money(worth, 0)} a year beyond own hours at the target."
-        text.append(what + (brings if round(worth) > 0 else f", but one more {unit} alone would bring hardly anything."))
+        text.append(
+            full[0].upper()
+            + full[1:]
+            + (brings if round(worth) > 0 else f", but one more {unit} alone would bring hardly anything.")
+        )
     if mix.others_as_good and cut:
         text.append("Other mixes bring as much.")
     if kit.variation == "months":

@@ -4,18 +4,8 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
+from .. import evidence
 from ..assumptions import as_shown, label
-from ..evidence import (
-    channel_summary,
-    could_update,
-    hours_by_kind,
-    learning_table,
-    load_counts,
-    material_table,
-    orders_by_month,
-    season_table,
-    season_told,
-)
 from ..evidence.labour import labour_rows
 from ..evidence.loads import pots_used
 from ..faults import counted, some_of
@@ -31,24 +21,24 @@ LONG = 60  # days of logs without a sale that are spoken of
 TIMES, TIMES_OF_FEW = 2.0, 5.0  # an order of the log against the stated one, either way, before it is spoken of
 FEW = 3  # orders, below which it is the second of these
 LEARNT = 0.9  # chance of learning before a sentence speaks of it; several steps are tried, one could look so by luck
-hours_table = shown("records-hours", "Hours in the timesheet", "kind: text; hours: 0; share: percent")(hours_by_kind)
+hours_table = shown("records-hours", "Hours in the timesheet", "kind: text; hours: 0; share: percent")(evidence.hours_by_kind)
 materials_table = shown(
     "records-materials",
     "Materials: bought by the purchases log, used by the batches at the stated amount and loss; what is in stock is in neither",
     "material: text; purchases: 0; unread: 0; bought: significant; used by batches: significant; unit: text; paid: money0; "
     "cheaper when doubled: percent",
-)(material_table)
+)(evidence.material_table)
 season_by_month = shown(
     "records-season",
     "Orders of a month against the average one, with the middle eight in ten",
     "month: 0; orders: 0; index: significant; low: significant; high: significant",
-)(season_table)
+)(evidence.season_table)
 DAYS_TO_FINISH = 14  # after a pour in which its pieces are worked on, for the effect of mould age on minutes
 
 
 def hours_sentence(kit: OpenStudy) -> str:
     """Where the hours of the timesheet went, and how many of the bench hours say how many pieces they made."""
-    hours, fmt = hours_by_kind(kit.study), format_of(kit)
+    hours, fmt = evidence.hours_by_kind(kit.study), format_of(kit)
     if hours.empty:
         return "There is no timesheet, so every minute is a guess."
     bench = hours[hours.kind == "at the bench"]
@@ -62,7 +52,7 @@ def hours_sentence(kit: OpenStudy) -> str:
 
 def learning_sentences(kit: OpenStudy) -> str:
     """For which steps the timesheet shows learning, and how sure that is."""
-    table, fmt = learning_table(kit.study), format_of(kit)
+    table, fmt = evidence.learning_table(kit.study), format_of(kit)
     if table.empty:
         return "Too few timesheet rows of single steps to tell learning from chance."
     found = table[table.weight > LEARNT].sort_values("weight", ascending=False)
@@ -97,7 +87,9 @@ def _contradictions(study, fmt):
         if silent:
             days = ", ".join(f"{day:%Y-%m-%d}" for day in silent[:3]) + (" and others" if len(silent) > 3 else "")
             yield f"On {counted(len(silent), 'day')} with a pour the timesheet has no row ({days}): hours are missing, or a date is wrong."
-    unread = [(row.material, row.purchases, row.unread, row.unit) for row in material_table(study).itertuples() if row.unread]
+    unread = [
+        (row.material, row.purchases, row.unread, row.unit) for row in evidence.material_table(study).itertuples() if row.unread
+    ]
     for material, purchases, count, unit in dict.fromkeys(unread):  # one receipt may be of what goes into several products
         amount = f"`quantity` {_amounts(study.file, material)}"
         would = f': with its {amount}, such as "20 g", and a price by that unit `from = "records"`'
@@ -106,7 +98,7 @@ def _contradictions(study, fmt):
     units = [(key, pieces) for _, parts, _ in labour_rows(study) for key, (pieces, _) in parts.items()]
     handled = pd.DataFrame(units, columns=["key", "pieces"]).groupby("key").pieces.sum()
     for product in study.file.products:
-        counts = load_counts(study, product)
+        counts = evidence.load_counts(study, product)
         if counts is None:
             continue
         # loads in work, which the first steps may have handled already
@@ -218,7 +210,7 @@ def evidence_curves(kit: OpenStudy) -> list[dict[str, object]]:
 )
 def yield_table(kit: OpenStudy) -> pd.DataFrame:
     """Pieces through each step of the logs, by product. [piece]"""
-    counts = {name: load_counts(kit.study, name) for name in kit.study.file.products}
+    counts = {name: evidence.load_counts(kit.study, name) for name in kit.study.file.products}
     totals = {name: found.totals for name, found in counts.items() if found is not None}
     parts = {name: total.assign(**{"share lost": total.lost / total.entering}) for name, total in totals.items()}
     return pd.concat(parts, names=["product", "step"]).reset_index() if parts else pd.DataFrame()
@@ -243,7 +235,7 @@ def pot_table(kit: OpenStudy) -> pd.DataFrame:
 )
 def monthly_orders(kit: OpenStudy) -> pd.DataFrame:
     """Orders by month and channel from the sales log. [order/month]"""
-    frame = orders_by_month(kit.study)
+    frame = evidence.orders_by_month(kit.study)
     return frame.rename_axis("month").reset_index().assign(month=lambda f: f.month.astype(str)) if len(frame) else frame
 
 
@@ -255,13 +247,13 @@ def monthly_orders(kit: OpenStudy) -> pd.DataFrame:
 )
 def sales_summary(kit: OpenStudy) -> pd.DataFrame:
     """What an order brought by channel, from the sales log. [money/order]"""
-    frame = channel_summary(kit.study)
+    frame = evidence.channel_summary(kit.study)
     return frame.rename_axis("channel").reset_index() if len(frame) else frame
 
 
 def season_sentence(kit: OpenStudy) -> str:
     """What a sales log of less than a year says of the season; nothing with a year or without sales."""
-    told, fmt = season_told(kit.study), format_of(kit)
+    told, fmt = evidence.season_told(kit.study), format_of(kit)
     if not 0 < told < 1:
         return ""
     start = "With less than a year of sales a season cannot be told from a trend, so"
@@ -273,7 +265,7 @@ def season_sentence(kit: OpenStudy) -> str:
 
 def could_measure(kit: OpenStudy) -> str:
     """What the logs know but the study does not ask them."""
-    names = some_of(list(dict.fromkeys(label(key, each=False) for key in could_update(kit.study))), 6)
+    names = some_of(list(dict.fromkeys(label(key, each=False) for key in evidence.could_update(kit.study))), 6)
     told = f' The logs also know something about {names}: write `from = "records"` beside a value in the study file to let them count.'
     return told if names else ""
 
@@ -303,7 +295,7 @@ def far_apart(kit: OpenStudy) -> str:
 def unlike_orders(kit: OpenStudy) -> list[str]:
     """Channels whose orders bring far more or less money, or pieces, than the study states for one; none that takes both from the records."""
     fmt, numbers, told = format_of(kit), kit.study.numbers, []
-    for channel, mine in channel_summary(kit.study).iterrows():
+    for channel, mine in evidence.channel_summary(kit.study).iterrows():
         price, pieces = (numbers[f"channels.{channel}.{key}"] for key in ("price", "pieces_per_order"))
         far, pairs = (TIMES if mine.orders >= FEW else TIMES_OF_FEW), ((mine.price, price.value), (mine.pieces, pieces.value))
         if (price.from_records and pieces.from_records) or all(one <= far * other and other <= far * one for one, other in pairs):

@@ -11,7 +11,7 @@ from ..models import evaluate
 from ..models.year import DEMAND, HANDS
 from ..reference import wages
 from .conditions import Lever, levers, solve_for_target, year_over_living
-from .job import APART, ample_orders, ample_year, factor_for, full_of, full_words
+from .job import APART, ample_orders, ample_year, factor_for, full_of, full_words, orders_now
 from .living import left_of, scheme_of
 from .monte_carlo import living_words
 from .table import shown
@@ -56,7 +56,7 @@ def _levers(kit: OpenStudy) -> tuple[Lever, Lever]:
 def towards(kit: OpenStudy) -> Towards | None:
     """What would make it a living, at the point; None of a study that no orders come to."""
     a, point = kit.inputs(), kit.point()
-    now, left = sum(float(c["came"]) for c in point.channels.values()), float(point.totals["residual_pay_per_year"])
+    now, left = orders_now(kit), float(point.totals["residual_pay_per_year"])
     if now <= 0:
         return None
     orders, price = _levers(kit)
@@ -153,11 +153,10 @@ def towards_sentence(kit: OpenStudy, found: Towards | None) -> str:
     if more_loses:
         text += "more orders leave less, not more."
     else:
-        why, spare = (
-            f"the {full_words(found.full)}",
-            f" for {fmt.number(found.hours, 1)} of the {fmt.number(found.given, 1)} hours a week given",
-        )
-        why, spare = ("the hours given are full", "") if found.full == HANDS else (why, spare)
+        why, spare = "the hours given are full", ""
+        if found.full != HANDS:
+            why = full_words(found.full)
+            spare = f" for {fmt.number(found.hours, 1)} of the {fmt.number(found.given, 1)} hours a week given"
         text += f"once {why}, a year leaves {fmt.money(found.most, 0)} of {fmt.money(found.living, 0)}{spare}."
     if found.full == HANDS and not more_loses:
         needed = f"With orders enough it would take about {fmt.number(found.hours_needed, 1)} hours a week; {fmt.number(found.given, 1)} are given."

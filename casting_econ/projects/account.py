@@ -5,8 +5,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from ..models import piece_cost
-from ..models.money import part_of_year, straight_line
-from ..models.projects import YEAR, bridge, charged_by_use, in_digits
+from ..models.money import YEAR, bridge, charged_by_use, in_digits, part_of_year, straight_line
 from ..models.workshop import Material, Product, Step
 from .logged import MOULDS
 

@@ -19,17 +19,10 @@ from .project import Project
 
 KINDS = {ORDERS: "enquiry, packing and posting", WEEKLY: "weekly hours"}  # as the plan of an order calls them
 # rows of the whole order, where those by step, check and material are folded
-SHORT = [
-    "good pieces",
-    "delivered",
-    "casts",
-    "loads",
-    "moulds made",
-    "days, first to last",
-    "hours in all",
-    "price, postage charged in it",
-]
-SHORT += ["fees, packing and postage", "materials, parts and moulds used", "overheads", "equipment by use", "pay an hour"]
+SHORT = (
+    "good pieces; delivered; casts; loads; moulds made; days, first to last; hours in all; price, postage charged in it; "
+    "fees, packing and postage; materials, parts and moulds used; overheads; equipment by use; pay an hour"
+).split("; ")
 TOLD = {  # of each basis: its name, and what it means
     "by_use": ("equipment by use", "the share of its life in loads or hours that the order took, or else its part of the year"),
     "by_time": ("equipment by time", "straight line over the days of the order"),
@@ -38,9 +31,7 @@ TOLD = {  # of each basis: its name, and what it means
 
 
 @shown(
-    "project",
-    "Planned and actual",
-    "what: text; planned: figure; actual: figure; difference: figure; unit: text; remark: text",
+    "project", "Planned and actual", "what: text; planned: figure; actual: figure; difference: figure; unit: text; remark: text"
 )
 def project_table(project: Project) -> pd.DataFrame:
     """The whole order in one table: pieces, loads, days, minutes and hours by step, what checks found, materials, money."""

@@ -13,6 +13,7 @@ import pytest
 from commands import DATA, command, hashes
 from one_project import LOGS, STUDY, write
 
+from casting_econ.evidence import material_table
 from casting_econ.faults import StudyError
 from casting_econ.kit import format_of, open_study
 from casting_econ.models.money import part_of_year, straight_line
@@ -200,6 +201,31 @@ def test_what_it_was_by_hand(whole):
     before = sum(minutes[:3]) / 4 + 0.5
     assert actual.lost_money(15)["take-out"] == pytest.approx(7 * before)
     assert actual.lost_money(15)["polish"] == pytest.approx(2 * (before + sum(minutes[3:]) / 4 + 0.05))
+
+
+def test_what_was_bought_for_moulds_is_used_once_whatever_their_steps(tmp_path):
+    """1,000 g for 32 that no log of moulds parts: halves and lids of 30 and 20 g share it, on the page of the logs too (own arithmetic)."""
+    mould = """[products.hook.mould]
+cavities = 4
+masters = 4
+life = 30
+[products.hook.mould.steps.bottom-half]
+minutes = "35 min"
+materials.silicone = { quantity = "30 g", price = "0.03 EUR/g" }
+[products.hook.mould.steps.lid]
+minutes = "25 min"
+materials.silicone = { quantity = "0.02 kg", price = "30 EUR/kg" }
+"""
+    start, end = STUDY.index("[products.hook.mould]"), STUDY.index("[channels.direct]")
+    study = STUDY[:start] + mould + STUDY[end:]
+    project = told(with_logs(tmp_path, study))
+    silicone = next(row for row in project.items if row.item == "silicone")
+    assert (silicone.bought, silicone.paid, project.actual.mould_money) == pytest.approx((1000, 32, 32))
+    project = told(with_logs(tmp_path / "one unit", study.replace("0.02 kg", "20 g").replace("30 EUR/kg", "0.03 EUR/g")))
+    silicone = next(row for row in project.items if row.item == "silicone")
+    assert (silicone.used, silicone.bought, project.actual.mould_money) == pytest.approx((1000, 1000, 32))
+    table = material_table(project.kit.study).set_index("material")
+    assert table.index.is_unique and (table.loc["silicone", "purchases"], table.loc["silicone", "paid"]) == (1, 32)
 
 
 def test_pay_an_hour_on_three_bases_by_hand(whole):

@@ -189,7 +189,7 @@ class Project:
         if shape is None:
             return None
         gross, receipts = self._brought(shape)
-        paid = {row.item: row.price for row in self.items if row.paid > 0}
+        paid = {(row.item, row.unit): row.price for row in self.items if row.paid > 0}
         account = replace(
             shape,
             hours=self.all_hours,

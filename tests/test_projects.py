@@ -628,6 +628,14 @@ def test_a_number_beside_guess_and_measurement_says_why(tmp_path, whole):
         assert bool(row.beside) == (not low * 0.9995 <= row.new <= high * 1.0005)
 
 
+def test_receipts_that_move_no_price_of_the_plan_are_named(tmp_path):
+    """Paper by the kg says nothing of a sheet, mixing cups are no material of the study: both are paid, and the table says why beside them."""
+    paper = LOGS["purchases"] + "2026-02-26,paper,consumable,1,kg,9,first\n"
+    remarks = tables.project_table(told(with_logs(tmp_path, purchases=paper))).set_index("what").remark
+    assert remarks["paper: paid"] == "bought by another unit than piece: at the price of the plan"
+    assert remarks["bought beside the plan"] == "mixing cups" and remarks["resin: paid"] == ""
+
+
 def test_the_first_table_of_a_project_is_short(whole):
     """Thirteen rows of the whole order at most, pay an hour the last; those by step, check and material are in the whole table alone."""
     frame = tables.project_table(whole)

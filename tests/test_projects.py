@@ -636,6 +636,20 @@ def test_receipts_that_move_no_price_of_the_plan_are_named(tmp_path):
     assert remarks["bought beside the plan"] == "mixing cups" and remarks["resin: paid"] == ""
 
 
+def test_an_order_that_is_over_says_first_what_it_paid(tmp_path, whole):
+    """Its first line is what an hour of it paid by its rows, and no other line begins with a pay an hour of the study's minutes."""
+    sale = "date,order,channel,product,pieces,price,refund\n2026-03-25,first,direct,hook,40,600,150\n"
+    folder = with_logs(tmp_path, sales=sale)
+    code, out, _ = command("order", folder, "--answer-only")
+    project = told(folder)
+    lines = out.replace("\n", " ")
+    pay = format_of(project.kit, year=False).money(project.actual.pay())
+    assert code == 0 and lines.index(f"An hour of it paid {pay}") < lines.index(
+        "600.00 was for 40 pieces: what an hour of it pays is in"
+    )
+    assert not re.search(r"^€600.00: an hour", out, re.MULTILINE) and "€150.00 of it paid back" in lines
+
+
 def test_the_first_table_of_a_project_is_short(whole):
     """Thirteen rows of the whole order at most, pay an hour the last; those by step, check and material are in the whole table alone."""
     frame = tables.project_table(whole)

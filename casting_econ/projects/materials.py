@@ -69,7 +69,9 @@ class Materials:
         materials, parts, moulds = dict.fromkeys(account.entering, 0.0), 0.0, 0.0
         for key, step, item, entry in self.entries:
             weighed, prices = ({}, {}) if paid is None else (self._weighed, paid)
-            money = weighed.get(key, self._amount(key, step, entry, account)) * prices.get((item, _unit(entry)), self._prices[key])
+            money = weighed.get(key, self._amount(key, step, entry, account)) * prices.get(
+                (item, _unit(entry)), self._prices[key]
+            )
             if step is not None:
                 materials[step] += money
             elif ".mould." in key:
@@ -107,7 +109,9 @@ class Materials:
             if rows is not None and rows[0].size and np.isfinite(grams):
                 weighed = batches[batches.mixed_mass_g > 0]
                 found[key] = float(rows[0].sum()) * grams * float(batches.casts.sum() / weighed.casts.sum())
-        made: dict[str, list] = {}  # by item: each step of mould making, what it takes for a mould, and what was bought in its unit
+        made: dict[
+            str, list
+        ] = {}  # by item: each step of mould making, what it takes for a mould, and what was bought in its unit
         for key, _, item, entry in self.entries if self.moulds_made is None else ():
             amounts = bought_amounts(self.log.study, item, entry, _unit(entry) or "dimensionless")[1]
             if ".mould." in key and np.isfinite(amounts).any() and (each := entry.quantity.value / (1.0 - entry.loss.value)):

@@ -13,6 +13,7 @@ import pytest
 from commands import DATA, command, hashes
 from one_project import LOGS, STUDY, write
 
+from casting_econ.evidence import material_table
 from casting_econ.faults import StudyError
 from casting_econ.kit import format_of, open_study
 from casting_econ.models.money import bridge, charged_by_use, in_digits, part_of_year, piece_by_division, straight_line
@@ -199,6 +200,31 @@ def test_what_it_was_by_hand(whole):
     before = sum(minutes[:3]) / 4 + 0.5
     assert actual.lost_money(15)["take-out"] == pytest.approx(7 * before)
     assert actual.lost_money(15)["polish"] == pytest.approx(2 * (before + sum(minutes[3:]) / 4 + 0.05))
+
+
+def test_what_was_bought_for_moulds_is_used_once_whatever_their_steps(tmp_path):
+    """1,000 g for 32 that no log of moulds parts: halves and lids of 30 and 20 g share it, on the page of the logs too (own arithmetic)."""
+    mould = """[products.hook.mould]
+cavities = 4
+masters = 4
+life = 30
+[products.hook.mould.steps.bottom-half]
+minutes = "35 min"
+materials.silicone = { quantity = "30 g", price = "0.03 EUR/g" }
+[products.hook.mould.steps.lid]
+minutes = "25 min"
+materials.silicone = { quantity = "0.02 kg", price = "30 EUR/kg" }
+"""
+    start, end = STUDY.index("[products.hook.mould]"), STUDY.index("[channels.direct]")
+    study = STUDY[:start] + mould + STUDY[end:]
+    project = told(with_logs(tmp_path, study))
+    silicone = next(row for row in project.items if row.item == "silicone")
+    assert (silicone.bought, silicone.paid, project.actual.mould_money) == pytest.approx((1000, 32, 32))
+    project = told(with_logs(tmp_path / "one unit", study.replace("0.02 kg", "20 g").replace("30 EUR/kg", "0.03 EUR/g")))
+    silicone = next(row for row in project.items if row.item == "silicone")
+    assert (silicone.used, silicone.bought, project.actual.mould_money) == pytest.approx((1000, 1000, 32))
+    table = material_table(project.kit.study).set_index("material")
+    assert table.index.is_unique and (table.loc["silicone", "purchases"], table.loc["silicone", "paid"]) == (1, 32)
 
 
 def test_pay_an_hour_on_three_bases_by_hand(whole):
@@ -626,6 +652,28 @@ def test_a_number_beside_guess_and_measurement_says_why(tmp_path, whole):
     for row in Lessons(project=whole).rows:
         low, high = sorted((row.old, row.measured))
         assert bool(row.beside) == (not low * 0.9995 <= row.new <= high * 1.0005)
+
+
+def test_receipts_that_move_no_price_of_the_plan_are_named(tmp_path):
+    """Paper by the kg says nothing of a sheet, mixing cups are no material of the study: both are paid, and the table says why beside them."""
+    paper = LOGS["purchases"] + "2026-02-26,paper,consumable,1,kg,9,first\n"
+    remarks = tables.project_table(told(with_logs(tmp_path, purchases=paper))).set_index("what").remark
+    assert remarks["paper: paid"] == "bought by another unit than piece: at the price of the plan"
+    assert remarks["bought beside the plan"] == "mixing cups" and remarks["resin: paid"] == ""
+
+
+def test_an_order_that_is_over_says_first_what_it_paid(tmp_path, whole):
+    """Its first line is what an hour of it paid by its rows, and no other line begins with a pay an hour of the study's minutes."""
+    sale = "date,order,channel,product,pieces,price,refund\n2026-03-25,first,direct,hook,40,600,150\n"
+    folder = with_logs(tmp_path, sales=sale)
+    code, out, _ = command("order", folder, "--answer-only")
+    project = told(folder)
+    lines = out.replace("\n", " ")
+    pay = format_of(project.kit, year=False).money(project.actual.pay())
+    assert code == 0 and lines.index(f"An hour of it paid {pay}") < lines.index(
+        "600.00 was for 40 pieces: what an hour of it pays is in"
+    )
+    assert not re.search(r"^€600.00: an hour", out, re.MULTILINE) and "€150.00 of it paid back" in lines
 
 
 def test_the_first_table_of_a_project_is_short(whole):

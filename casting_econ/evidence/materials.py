@@ -63,7 +63,7 @@ def material_table(study: Study) -> pd.DataFrame:
 
     Amounts are in the unit of the price, `paid` is money, `cheaper when doubled` a share [-]: nan where purchases cannot tell.
     """
-    rows = []
+    rows: dict[tuple, dict] = {}
     for _, product, step, item, entry in items_of(study.file):
         base = entry.price.unit.partition("/")[2]
         paid, amounts = bought_amounts(study, item, entry, base or "dimensionless")
@@ -75,17 +75,18 @@ def material_table(study: Study) -> pd.DataFrame:
             pieces = counts.totals.entering[step] if entry.per == "piece" else float(len(counts.batches))
             pieces *= study.file.products[product].lots_per_load.value if entry.per == "lot" else 1.0
             used = pieces * entry.quantity.value / (1 - entry.loss.value)
+        if (same := rows.get((item, base))) is not None:  # bought once for several steps or products
+            same["used by batches"] = np.nansum([same["used by batches"], used]) if np.isfinite(used) else same["used by batches"]
+            continue
         slope, error = price_trend(amounts[known], paid[known])
-        rows.append(
-            {
-                "material": item,
-                "purchases": len(paid),
-                "unread": int((~known).sum()),
-                "bought": float(amounts[known].sum()),
-                "used by batches": float(used),
-                "unit": base or "pieces",
-                "paid": float(paid.sum()),
-                "cheaper when doubled": 1 - 2**slope if np.isfinite(slope) and abs(slope) > 2 * error else np.nan,
-            }
-        )
-    return pd.DataFrame(rows)
+        rows[item, base] = {
+            "material": item,
+            "purchases": len(paid),
+            "unread": int((~known).sum()),
+            "bought": float(amounts[known].sum()),
+            "used by batches": float(used),
+            "unit": base or "pieces",
+            "paid": float(paid.sum()),
+            "cheaper when doubled": 1 - 2**slope if np.isfinite(slope) and abs(slope) > 2 * error else np.nan,
+        }
+    return pd.DataFrame(list(rows.values()))

@@ -54,10 +54,11 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
     else:
         earned, pay = quoted.chance(order.price), fmt.money(quoted.pay(order.price).mean())
         price = f"**{fmt.money(order.price)} {certainty_word(earned)}:** an hour brings {pay}, target {fmt.money(quoted.target)} (chance {fmt.chance(earned)})."
-        if order.closed and not order.ended_short:
+        if order.closed:
+            of = "fewer" if order.ended_short else "it"
+            price = f"**{fmt.money(order.price)}** was for {fmt.count(order.pieces, 'piece')}: what an hour of {of} pays is in `project.html`."
+        if order.closed and not (order.begun or order.sold):
             price = f"**{fmt.money(order.price)}:** an hour would have paid {pay} by the study's minutes, target {fmt.money(quoted.target)}."
-        elif order.closed:
-            price = f"**{fmt.money(order.price)}** was for {fmt.count(order.pieces, 'piece')}: what an hour of fewer pays is in `project.html`."
     if plan.meets_date:
         when = f"**By {day(fmt, order.due)}:** yes, with a chance of {fmt.chance(chance)}."
     else:
@@ -94,9 +95,10 @@ def left_to_do(plan: OrderPlan, fmt: Format) -> str:
     if order.to_post:
         return f"**{fmt.count(order.sold, 'piece')} of it are sold** by the sales log: pack and post the other {fmt.number(order.to_post)}."
     owed = 0.0 if order.price is None else order.price - float(sold.price.sum())
+    back = float(sold.refund.abs().sum())
     state, ask = ("Delivered", f"ask for the balance of {fmt.money(owed)}, ") if owed >= 0.005 else ("Delivered and paid", "")
-    when = day(fmt, sold.date.max().date())
-    return f"**{state}** by the sales log on {when}, asked for by {day(fmt, order.due)}: {ask}log the hours that are in no log yet, and read in `project.html` what it paid."
+    when, refunded = day(fmt, sold.date.max().date()), f", {fmt.money(back)} of it paid back" if back >= 0.005 else ""
+    return f"**{state}** by the sales log on {when}{refunded}, asked for by {day(fmt, order.due)}: {ask}log the hours that are in no log yet, and read in `project.html` what it paid."
 
 
 def contradiction(plan: OrderPlan, fmt: Format) -> str:

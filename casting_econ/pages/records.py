@@ -90,7 +90,7 @@ def _contradictions(study, fmt):
     unread = [
         (row.material, row.purchases, row.unread, row.unit) for row in evidence.material_table(study).itertuples() if row.unread
     ]
-    for material, purchases, count, unit in dict.fromkeys(unread):  # one receipt may be of what goes into several products
+    for material, purchases, count, unit in unread:
         amount = f"`quantity` {_amounts(study.file, material)}"
         would = f': with its {amount}, such as "20 g", and a price by that unit `from = "records"`'
         said = f"are in a unit that does not turn into {unit}, and say nothing of its price"

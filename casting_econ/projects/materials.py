@@ -64,12 +64,14 @@ class Materials:
             count = {"load": loads, "lot": account.lots}.get(entry.per, account.entering[step] * (1.0 + again))
         return quantity * count / (1.0 - loss)
 
-    def money(self, account: Account, paid: dict[str, float] | None = None) -> dict[str, object]:
-        """Money of materials by step, of parts and of moulds: as planned, or as logged and at the prices paid, by item. [money]"""
+    def money(self, account: Account, paid: dict[tuple[str, str], float] | None = None) -> dict[str, object]:
+        """Money of materials by step, of parts and of moulds: as planned, or as logged and at the prices paid, by item and unit. [money]"""
         materials, parts, moulds = dict.fromkeys(account.entering, 0.0), 0.0, 0.0
         for key, step, item, entry in self.entries:
             weighed, prices = ({}, {}) if paid is None else (self._weighed, paid)
-            money = weighed.get(key, self._amount(key, step, entry, account)) * prices.get(item, self._prices[key])
+            money = weighed.get(key, self._amount(key, step, entry, account)) * prices.get(
+                (item, _unit(entry)), self._prices[key]
+            )
             if step is not None:
                 materials[step] += money
             elif ".mould." in key:
@@ -83,9 +85,9 @@ class Materials:
 
     def items(self, before: Account, account: Account | None) -> list[Item]:
         """Every material and part for what was planned and for what was made: used, bought, paid."""
-        rows: dict[str, Item] = {}
+        rows: dict[tuple[str, str], Item] = {}
         for key, step, item, entry in self.entries:
-            unit = entry.price.unit.partition("/")[2]
+            unit = _unit(entry)
             paid, amounts = bought_amounts(self.log.study, item, entry, unit or "dimensionless")
             known = np.isfinite(amounts) & (amounts > 0)
             price = float(paid[known].sum() / amounts[known].sum()) if known.any() else self._prices[key]
@@ -93,8 +95,8 @@ class Materials:
             used = self._weighed.get(key, planned if account is None else self._amount(key, step, entry, account))
             own = {"bought": float(amounts.sum()), "paid": float(paid.sum()), "price": price}
             first = Item(item=item, unit=unit, planned=0.0, used=0.0, **own)
-            same = rows.get(item, first)  # of another step
-            rows[item] = replace(first, planned=same.planned + planned, used=same.used + used, bought=same.bought)
+            same = rows.get((item, unit), first)  # of another step
+            rows[item, unit] = replace(first, planned=same.planned + planned, used=same.used + used, bought=same.bought)
         return list(rows.values())
 
     @cached_property
@@ -103,14 +105,20 @@ class Materials:
         found, batches = {}, self.log.study.records.get("batches")
         for key, step, _, entry in self.entries:
             rows = cup_rows(self.log.study, self.plan.order.product, key) if step is not None and batches is not None else None
-            grams = amount_in(1.0, "gram", entry.price.unit.partition("/")[2], entry, self.log.study.currency)
+            grams = amount_in(1.0, "gram", _unit(entry), entry, self.log.study.currency)
             if rows is not None and rows[0].size and np.isfinite(grams):
                 weighed = batches[batches.mixed_mass_g > 0]
                 found[key] = float(rows[0].sum()) * grams * float(batches.casts.sum() / weighed.casts.sum())
+        made: dict[
+            str, list
+        ] = {}  # by item: each step of mould making, what it takes for a mould, and what was bought in its unit
         for key, _, item, entry in self.entries if self.moulds_made is None else ():
-            if ".mould." in key:  # no log of moulds: what was bought for them went into them
-                amounts = bought_amounts(self.log.study, item, entry, entry.price.unit.partition("/")[2] or "dimensionless")[1]
-                found |= {key: float(amounts[np.isfinite(amounts)].sum())} if np.isfinite(amounts).any() else {}
+            amounts = bought_amounts(self.log.study, item, entry, _unit(entry) or "dimensionless")[1]
+            if ".mould." in key and np.isfinite(amounts).any() and (each := entry.quantity.value / (1.0 - entry.loss.value)):
+                made.setdefault(item, []).append((key, each, float(amounts[np.isfinite(amounts)].sum())))
+        for steps in made.values():  # no log of moulds: what was bought for them went into them, once, as their steps share it
+            per_mould = sum(each / bought for _, each, bought in steps if bought)
+            found |= {key: each / per_mould for key, each, _ in steps if per_mould}
         return found
 
     @cached_property
@@ -120,3 +128,8 @@ class Materials:
         if moulds is None:
             return None
         return float(len(moulds) if self.plan.planner.moulds else moulds.cavities.sum() / self.plan.planner.casts_per_load)
+
+
+def _unit(entry):
+    """The unit of which a material's price is; nothing where it is of a piece."""
+    return entry.price.unit.partition("/")[2]

@@ -189,13 +189,13 @@ class Project:
         if shape is None:
             return None
         gross, receipts = self._brought(shape)
-        paid = {row.item: row.price for row in self.items if row.paid > 0}
+        paid = {(row.item, row.unit): row.price for row in self.items if row.paid > 0}
         account = replace(
             shape,
             hours=self.all_hours,
             gross=gross,
             receipts=receipts,
-            other=self.bought_beside,
+            other=sum(self.bought_beside.values()),
             tools=self._tools_now,
             **self.materials.money(shape, paid),
         )
@@ -203,14 +203,15 @@ class Project:
         return account if self.one_off_counts else replace(account, hours=hours)
 
     @cached_property
-    def bought_beside(self) -> float:
-        """Paid for what is no material, part or equipment of the study. [money]"""
+    def bought_beside(self) -> dict[str, float]:
+        """Paid for what is no material, part or equipment of the study, by item. [money]"""
         bought = self.log.study.records.get("purchases")
         if bought is None:
-            return 0.0
+            return {}
         known = {item for _, _, item, _ in self.materials.entries}
         known |= set(self.kit.study.file.overheads)  # of which a part of the year falls on it
-        return float(bought.paid[(bought.kind != "equipment") & ~bought["item"].isin(known)].sum())
+        beside = bought[(bought.kind != "equipment") & ~bought["item"].isin(known)]
+        return beside.groupby("item", sort=False).paid.sum().to_dict()
 
     @cached_property
     def _tools_now(self):

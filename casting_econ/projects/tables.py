@@ -66,13 +66,15 @@ def project_table(project: Project) -> pd.DataFrame:
             row(f"{step}: what they had cost", money, lambda a, step=step: a.lost_money(project.wage)[step])
     buy = project.planned_purchases
     for item in project.items:
-        remark = "" if item.bought else "nothing bought for it: at the price of the plan"
+        remark = "" if item.bought > 0 else "nothing bought for it: at the price of the plan"
+        if item.bought != item.bought:  # nan
+            remark = f"bought by another unit than {item.unit or 'piece'}: at the price of the plan"
         used, bought, paid = (item.used, item.bought, item.paid) if actual else (nan, nan, nan)
         amount, cost = buy.get(item.item, (0.0, 0.0))
         beside(f"{item.item}: used", item.unit or "piece", item.planned, used)
         beside(f"{item.item}: bought", item.unit or "piece", amount, bought)
         beside(f"{item.item}: paid", money, cost, paid, remark)
-    row("bought beside the plan", money, lambda a: a.other)
+    row("bought beside the plan", money, lambda a: a.other, ", ".join(project.bought_beside))
     row("price, postage charged in it", money, lambda a: a.gross)
     row("fees, packing and postage", money, lambda a: None if a.gross is None else a.gross - a.receipts)
     row("materials, parts and moulds used", money, lambda a: a.spent)

@@ -180,10 +180,10 @@ def again_sentence(lessons: Lessons, fmt: Format) -> str:
 
 
 def project_lines(lessons: Lessons) -> list[str]:
-    """An order afterwards for a terminal, without Markdown."""
+    """An order afterwards for a terminal, without Markdown: its headline, and the rest under a heading."""
     project = lessons.project
     fmt = format_of(project.kit, year=False)
-    sentences = headline, planned_sentence, hours_sentence, one_off_sentence, rows_sentence, bridge_sentence, division_sentence
+    sentences = planned_sentence, hours_sentence, one_off_sentence, rows_sentence, bridge_sentence, division_sentence
     said = [*(sentence(project, fmt) for sentence in sentences), practice_sentence(lessons, fmt)]
-    lines = ["", "Looked back on", *(line for sentence in said if sentence for line in ("", sentence))]
+    lines = [headline(project, fmt), "", "Looked back on", *(line for sentence in said if sentence for line in ("", sentence))]
     return [line.replace("**", "").replace("`", "") for line in lines]

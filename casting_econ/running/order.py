@@ -61,7 +61,8 @@ def run_order(
         from ..projects.wording import project_lines
 
         back = look_back(kit, name, finished=finished, **asked)
-        lines += project_lines(back)
+        paid, *account = project_lines(back)
+        lines = [paid, *lines, *account]  # what it paid comes first: all that the plan can say of it is by the study's minutes
     beside = under_scenarios(plan, quoted, scenarios, name, today=today, finished=finished, **asked) if scenarios else []
     for line in lines:
         say(line)

@@ -14,6 +14,7 @@ from ..units import question_of
 from .cells import SPELLING, UNIT_NAMES, Cell, Unreadable, read_cell
 from .dates import possible_orders
 from .files import Grid
+from .headings import in_words_like, paired, unit_of
 from .logs import LOGS, NUMBERS, in_words, plain
 from .rows import ABOVE, Column, SetAside, blocks_of
 from .rules import rules_of
@@ -68,7 +69,7 @@ def read_table(
     table.empty = not rows
     if not any(column.known for block in blocks for column in block.columns) and not rows:
         return table, [Fault(grid.place, "empty log", "at least a header, or no such file", found="no header")]
-    faults = [fault for block in blocks for fault in _header_faults(grid, block, log, blocks[0])]
+    faults = [fault for block in blocks for fault in _header_faults(grid, block, log, blocks[0], names, currency)]
     faults += [fault for block in blocks for row, cells in block.rows for fault in _width_faults(grid, block, row, cells)]
     faults += _above_faults(grid, aside, blocks)
     if faults:
@@ -127,28 +128,44 @@ def _unequal(table):
     return said
 
 
-def _header_faults(grid, block, log, first):
-    """Columns that are unknown, named twice or missing."""
+def _header_faults(grid, block, log, first, names, currency):
+    """Columns that are unknown, named twice or missing; a missing one with the headings that may be it."""
     known, faults = LOGS[log], []
 
     def fault(wrong, found, right, column=""):
         faults.append(Fault(grid.place, wrong, right, row=block.row, column=column, found=found))
 
     seen = [column.name for column in block.columns if column.name]
+    missing = [name for name, (_, needed) in known.items() if needed and name not in seen]
+    unknown = [column for column in block.columns if not column.known]
+    cells = {column.at: [cells[column.at] for _, cells in block.rows if column.at < len(cells)] for column in unknown}
+    pairs = paired(missing, unknown, cells, log, names, currency) if missing and unknown else {}
+    told = {likely[0].at for likely in pairs.values()}
     for column in block.columns:
-        if not column.known:
-            declare = f'or {quoted(column.header)} = "ignore" (or one of them) under [records.columns.{log}] in study.toml'
-            right = f"one of {', '.join(known)}{close_match(column.header, known)}, {declare}"
-            fault("unknown column", repr(column.header), right)
+        if not column.known and column.at not in told:
+            left = [name for name in known if name not in seen and name not in pairs]
+            near = max(left, key=lambda name: in_words_like(column.header, name), default="")
+            hint = f" (did you mean {near!r}?)" if near and in_words_like(column.header, near) else ""
+            line = f'"{near}" (or "ignore")' if hint else '"ignore" (or one of them)'
+            declare = f"or {quoted(column.header)} = {line} under [records.columns.{log}] in study.toml"
+            fault("unknown column", repr(column.header), f"one of {', '.join(left)}{hint}, {declare}")
         elif column.name and seen.count(column.name) > 1:
             fault("column twice", repr(column.header), "each column once", column.name)
     units = {column.name: column.unit for column in first.columns}
     for column in block.columns:
         if column.name and units.get(column.name, column.unit) != column.unit:
             fault("header again with another unit", repr(column.header), "one unit a column in a file", column.name)
-    for name, (kind, needed) in known.items():
-        if needed and name not in seen:
-            fault("column is missing", "", f"a column {name} with {in_words(kind)}", name)
+    for name in missing:
+        right = f"a column {name} with {in_words(known[name][0])}"
+        if not (likely := pairs.get(name)):
+            fault("column is missing", "", right, name)
+            continue
+        unit = unit_of(likely[0].header, name, log, currency)
+        line = f'{{ column = "{name}", unit = "{unit}" }}' if unit else f'"{name}"'
+        renamed = f"{name} ({unit})" if unit else name
+        right = f"{renamed} as its heading, or {quoted(likely[0].header)} = {line} under [records.columns.{log}] in study.toml"
+        others = f", then {' or '.join(repr(one.header) for one in likely[1:3])}" if likely[1:] else ""
+        fault("column is missing", f"{likely[0].header!r}, the unknown heading most like it{others}", right, name)
     named = {column.at for column in block.columns}
     for at in range(block.width):
         if at not in named and (row := next((r for r, cells in block.rows if at < len(cells) and cells[at] != ""), None)):

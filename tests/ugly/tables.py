@@ -154,7 +154,20 @@ case(
 case(
     "unknown-column",
     {"timesheet.csv": "date,step,minuets\n2025-04-03,pour,12\n"},
-    faults=["unknown column; found 'minuets'", "did you mean 'minutes'?", "[records.columns.timesheet]", "column is missing"],
+    faults=[
+        "timesheet.csv:1:minutes: column is missing; found 'minuets', the",
+        '"minuets" = "minutes" under [records.columns.timesheet]',
+    ],
+)
+case(
+    "unknown-columns-of-each-kind",
+    {"timesheet.csv": "Tag,Stunden,Wetter,Arbeit\n03.04.2025,1.5,12 %,gießen\n14.04.2025,2,90 %,gießen\n"},
+    faults=[
+        "timesheet.csv:1:date: column is missing; found 'Tag', the",
+        'minutes (stunden) as its heading, or "Stunden" = { column = "minutes", unit = "stunden" }',
+        "step: column is missing; found 'Arbeit', the",
+        "unknown column; found 'Wetter'",
+    ],
 )
 case(
     "unknown-file",

@@ -405,6 +405,7 @@ def test_a_days_takings_in_one_row_are_told(kit, rows, words):
     opened = kit(sales="\n".join(DAYS.splitlines()[:rows]))
     [note] = records.unlike_orders(opened)
     assert words in note and "€24.00 and 2.0 are stated" in note and "a day's takings" in note
+    assert "in a column `buyers` of the sales log" in note and "`pieces_per_order` of [channels.shop] in study.toml" in note
     assert note in records.records_overview(opened)
 
 
@@ -416,6 +417,13 @@ def test_a_days_takings_count_rightly_by_the_remedy_told(kit):
     )
     price, pieces = (opened.assumed.evidence[f"channels.shop.{key}"].number.value for key in ("price", "pieces_per_order"))
     assert records.unlike_orders(opened) == [] and 12 <= price / pieces <= 540.5 / 41
+
+
+def test_a_days_takings_with_their_buyers_are_ordinary(kit):
+    """Seven, six and eight who bought two pieces each, for 24 or 27: nothing is told, and 21 orders are counted in their months."""
+    rows = [f"{line},{said}" for line, said in zip(DAYS.splitlines(), ("buyers", 7, 6, 8), strict=True)]
+    opened = kit(sales="\n".join(rows).replace(",15,", ",16,"))
+    assert records.unlike_orders(opened) == [] and records.monthly_orders(opened).shop.tolist() == [7, 6, 8]
 
 
 @pytest.mark.parametrize(("rows", "told"), [("2,24", 0), ("4,48", 0), ("6,72", 1), ("2,10", 1)])

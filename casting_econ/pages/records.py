@@ -309,12 +309,16 @@ def unlike_orders(kit: OpenStudy) -> list[str]:
         if (price.from_records and pieces.from_records) or all(one <= far * other and other <= far * one for one, other in pairs):
             continue
         brings, more = "bring" if mine.orders > 1 else "brings", mine.price > price.value or mine.pieces > pieces.value
-        is_it = "Is a row a day's takings, or the order of a shop? " if more else ""
+        is_it = (
+            "Is a row a day's takings? Then say how many bought in a column `buyers` of the sales log. Or is it the order of a shop? "
+            if more
+            else ""
+        )
         told.append(
             f"{fmt.count(int(mine.orders), 'order')} in {channel.replace('_', ' ').replace('-', ' ')} {brings} {fmt.money(mine.price)} and "
             f"{fmt.number(mine.pieces, 1)} pieces each by the sales log, where {fmt.money(price.value)} and {fmt.number(pieces.value, 1)} are stated "
-            f'for an order, so that its sales are reckoned wrong. {is_it}Write `from = "records"` beside both its price and its '
-            "pieces_per_order, not one of them alone, and state such rows a year as its orders; or write down a row for each buyer."
+            f'for an order, so that its sales are reckoned wrong. {is_it}Write `from = "records"` beside both `price` and `pieces_per_order` of '
+            f"[channels.{channel}] in study.toml, not one of them alone, and state such rows a year as its `orders`; or write down a row for each buyer."
         )
     return told
 

@@ -419,6 +419,34 @@ def test_a_days_takings_count_rightly_by_the_remedy_told(kit):
     assert records.unlike_orders(opened) == [] and 12 <= price / pieces <= 540.5 / 41
 
 
+MOULDS = "mould,product,cavities,made,retired,casts_at_retirement\n" + "".join(
+    f"M{n},tile,6,2025-01-01,2025-05-0{n},{{}}\n" for n in (1, 2, 3)
+)
+
+
+@pytest.mark.parametrize(
+    ("casts", "loads", "words"),
+    [
+        (
+            (230, 250, 200),
+            "",
+            "3 moulds of 6 cavities wore out after 230 casts, about 6 times the stated life of 40. Does `casts_at",
+        ),
+        ((7, 6, 8), "", "after 7 casts, and the stated life of 40 is about 6 times that. Does `life` of [products.tile.mould]"),
+        ((12, 11, 13), "M1;M2;M3", "after 12 casts, about 6 times the 2 loads that name them"),
+        ((50, 30, 80), "", None),
+        ((2, 2, 2), "M1;M2;M3", None),
+    ],
+)
+def test_lives_of_moulds_counted_in_pieces_are_told_once(kit, casts, loads, words):
+    """Moulds of six cavities, of a life of 40 fills or of two loads that name them: 230 of them, and 7, are six times off: own arithmetic."""
+    logs = {"batches": batches([9, 9], moulds=loads)} if loads else {}
+    opened = kit(moulds=MOULDS.format(*casts), **logs)
+    told = records.unlike_lives(opened)
+    assert len(told) == (words is not None) and (words or "") in "".join(told)
+    assert records.records_overview(opened).count("Does `") == len(told)
+
+
 def test_a_days_takings_with_their_buyers_are_ordinary(kit):
     """Seven, six and eight who bought two pieces each, for 24 or 27: nothing is told, and 21 orders are counted in their months."""
     rows = [f"{line},{said}" for line, said in zip(DAYS.splitlines(), ("buyers", 7, 6, 8), strict=True)]

@@ -1,12 +1,14 @@
 """What the records page says: each sentence and table on small records made so that the answer is known."""
 
+import shutil
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from casting_econ.evidence import fit_learning, load_counts, season_table
 from casting_econ.evidence.labour import labour_rows
-from casting_econ.kit import open_study
+from casting_econ.kit import format_of, open_study
 from casting_econ.pages import records, records_work
 
 TILE = """
@@ -417,6 +419,18 @@ def test_a_days_takings_count_rightly_by_the_remedy_told(kit):
     )
     price, pieces = (opened.assumed.evidence[f"channels.shop.{key}"].number.value for key in ("price", "pieces_per_order"))
     assert records.unlike_orders(opened) == [] and 12 <= price / pieces <= 540.5 / 41
+
+
+def test_a_mould_that_outlives_every_plan_says_so_in_words(kit):
+    """A mould for a million casts, filled some ten times a year, has no number of weeks left but words; one for a hundred has a number."""
+    log = "mould,product,cavities,made\nM1,tile,10,2025-01-01\n"
+    for life, orders, words in ((10**6, 50, "more than 20 years"), (100, 300, "")):
+        text = TILE.replace("value = 40", f"value = {life}").replace('"300 orders', f'"{orders} orders')
+        opened = kit(text, moulds=log, batches=batches([9]))
+        [left] = records_work.mould_table(opened, "tile")["weeks left"]
+        said = format_of(opened).styled(left, "weeks1")
+        assert said == words if words else float(said) < 520
+        shutil.rmtree(opened.study.folder / "records")
 
 
 MOULDS = "mould,product,cavities,made,retired,casts_at_retirement\n" + "".join(

@@ -20,6 +20,7 @@ from ..evidence import (
 from ..evidence.labour import labour_rows
 from ..evidence.loads import pots_used
 from ..faults import counted, some_of
+from ..formatting import too_long
 from ..kit import OpenStudy, basis_counts, format_of
 from ..study.consistency import items_of, whole_of
 from ..study.numbers import BASES
@@ -191,6 +192,8 @@ def _more(found, kit) -> str:
     """How much more recording would halve a width, in words."""
     if np.isinf(found.more_to_halve):
         return "rows with more or fewer pieces a load; more of the same tell only the sum"
+    if too_long(found.more_to_halve, found.counted):
+        return f"{format_of(kit).time(found.more_to_halve, found.counted.removesuffix('s'))} more"
     return f"{format_of(kit).exactly(float(f'{found.more_to_halve:.2g}'))} more {found.counted}"
 
 

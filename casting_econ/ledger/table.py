@@ -94,6 +94,7 @@ def read_table(
     rules, said, faults = rules_of(grid, log, rows, table.raw, columns, settings, names, currency, locale)
     table.decisions += said
     frame, more = _frame(table, rows, rules, faults)
+    frame, more = _without_bare_totals(table, frame, more)
     more += _ounces(grid, log, frame, names, currency)
     faults += more
     table.frame, table.sound = frame, not faults
@@ -102,6 +103,33 @@ def read_table(
     table.told = {(fault.row, fault.column) for fault in more} | {(None, fault.column) for fault in faults if fault not in more}
     asked = {fault.wrong: fault for fault in reversed(faults) if isinstance(fault, Question)}  # once, as one answer answers all
     return table, [fault for fault in faults if asked.get(fault.wrong, fault) is fault]
+
+
+def _without_bare_totals(table, frame, faults):
+    """The frame and its faults without rows of figures alone: set aside where they are sums of the rows above, else asked about."""
+    kinds = LOGS[table.log].items()
+    names = [name for name, (kind, needed) in kinds if needed and kind != "date" and kind != "id" and kind not in NUMBERS]
+    numbers = [name for name, (kind, _) in kinds if kind in NUMBERS]
+    bare = frame[names].isna().all(axis=1) & frame[numbers].notna().any(axis=1)
+    before, gone = 0, []
+    for row in frame.index[bare]:
+        above, stated = frame[~bare & (frame.index < row)], frame.loc[row, numbers].dropna().astype(float)
+        dated = "date" in frame and pd.notna(frame.date[row])
+        sums = [abs(stated - part[stated.index].sum()) < 0.011 for part in (above, above[above.index > before])]
+        if any(same.all() if dated else same.any() for same in sums) and len(above) > dated:
+            figures = tuple((name, raw[frame.index.get_loc(row)]) for name, raw in table.raw.items())
+            reason = "total: figures alone, the sums of the rows above; with its names it would be an event"
+            table.set_aside.append(SetAside(row=row, reason=reason, figures=figures))
+            before, gone = row, [*gone, row]
+        elif not dated:
+            right = "the word total in the row if it is a sum, or the date and the names of an event"
+            faults.append(Fault(table.place, "figures alone", right, row=row, found=", ".join(map("{:g}".format, stated))))
+            gone.append(row)
+    kept = ~frame.index.isin(gone)
+    table.raw = {name: [raw for raw, keep in zip(cells, kept) if keep] for name, cells in table.raw.items()}
+    table.blocks = [block for block, keep in zip(table.blocks, kept) if keep]
+    table.changes = [one for one in table.changes if one.row not in gone]
+    return frame[kept], [fault for fault in faults if fault.row not in gone or not fault.column]
 
 
 def _stated_totals(table, rules):

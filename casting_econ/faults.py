@@ -1,12 +1,15 @@
 """Faults in a study: what is wrong, where, and what would be right."""
 
+import re
 from dataclasses import dataclass, field
-from difflib import get_close_matches
+from difflib import SequenceMatcher, get_close_matches
+from functools import lru_cache
 from itertools import islice
 from typing import Any
 
 MOST_NAMES = 100  # that a hint is looked for among, as each costs time
 MOST_LISTED = 20  # that a fault lists
+_NEAR = 0.6  # share of letters in common from which two words are near
 
 
 @dataclass(frozen=True)
@@ -54,10 +57,32 @@ def refusal(file: str, wrong: str, right: str, **where: Any) -> StudyError:
     return StudyError([Fault(file, wrong, right, **where)])
 
 
+def likeness(word: str, other: str) -> float:
+    """How alike two names are: by their letters, and by words that are the same but for their endings; 0 for what is not near. [-]
+
+    >>> [likeness(word, "demould") > 0.5 for word in ("demoulded", "Demoulding", "deburr")]
+    [True, True, False]
+    """
+    ours, theirs, letters = _stems(word), _stems(other), SequenceMatcher(None, other.casefold(), word.casefold()).ratio()
+    shared = len(ours & theirs) / max(len(ours | theirs), 1)
+    return (shared + letters) / 2 if shared or letters >= _NEAR else 0.0
+
+
+@lru_cache(maxsize=4096)
+def _stems(text):
+    """Words of a name without their usual endings."""
+    found = set()
+    for word in re.findall(r"[^\W\d_]{3,}", text.casefold()):
+        stem = re.sub(r"(ing|ed|e?s|e)$", "", word)
+        found.add(re.sub(r"(.)\1$|y$", lambda end: end[1] or "i", stem if len(stem) > 2 else word))
+    return frozenset(found - {"and", "the", "for", "per"})
+
+
 def close_match(word, known, most: int | None = MOST_NAMES) -> str:
     """A hint ' (did you mean …?)' for an unknown word, or nothing; None looks among any number of names."""
-    near = get_close_matches(str(word), [str(k) for k in islice(known, most)], n=1, cutoff=0.6)
-    return f" (did you mean {near[0]!r}?)" if near else ""
+    word, names = str(word), [str(name) for name in islice(known, most)]
+    near = [name for name in names if _stems(word) & _stems(name)] + get_close_matches(word, names, n=3, cutoff=_NEAR)
+    return f" (did you mean {max(near, key=lambda name: likeness(word, name))!r}?)" if near else ""
 
 
 def cut(text: str, most: int = 80) -> str:

@@ -6,6 +6,7 @@ from math import isfinite
 from babel import Locale
 from babel.numbers import format_currency, format_decimal, format_percent, get_currency_precision
 
+_MOST_YEARS, _PER_YEAR = 20, {"week": 52, "month": 12}  # that anybody plans for; of each time that is told
 MINUS = "\u2212"  # the one sign of what is below nothing, whatever the locale writes
 
 
@@ -48,6 +49,17 @@ class Format:
         """A share as a percentage, rounded; 'none' where there is none."""
         return self._rounded(share, digits, "%")
 
+    def time(self, count, unit: str, digits: int = 0) -> str:
+        """So many weeks or months, in words where they are longer than anybody plans, or never come at this pace.
+
+        >>> [Format("EUR", "en_IE").time(count, "week") for count in (1, 30, 10_873, float("inf"))]
+        ['1 week', '30 weeks', 'more than 20 years', 'never at this pace']
+        """
+        if too_long(count, unit):
+            return f"more than {_MOST_YEARS} years" if isfinite(count) else "never at this pace"
+        said = self.number(count, digits)
+        return f"{said} {unit}{'' if said == '1' else 's'}"
+
     def wait(self, hours) -> str:
         """A wait in hours, in days where there are many, in minutes where there is none.
 
@@ -72,7 +84,7 @@ class Format:
 
     def styled(self, value, style: str) -> str:
         """A value as the column of a table says: text, money, money0, percent, percent1, chance, sure, significant, figure (that or
-        whole), or digits; – for none."""
+        whole), weeks, months, weeks1 (without the word, but where they are too many), or digits; – for none."""
         if value is None or value != value:
             return "" if style == "text" else "–"
         if style == "text":
@@ -81,6 +93,9 @@ class Format:
             return self.money(value, int(style[5:] or 2))
         if style.startswith("percent"):
             return self.percent(value, int(style[7:] or 0))
+        if style.startswith(("week", "month")):
+            unit, digits = style.rstrip("s1"), 1 if style.endswith("1") else 0
+            return self.time(value, unit, digits).removesuffix(f" {unit}").removesuffix(f" {unit}s")
         if style == "figure":
             return self.number(value) if value == round(value) else self.significant(value)
         return getattr(self, style)(value) if style in ("chance", "significant", "sure") else self.number(value, int(style))
@@ -101,6 +116,11 @@ def _written(value, digits, locale, unit=""):
     else:
         text = format_decimal(value, "#,##0" + cents, locale=locale)
     return text.replace("-", MINUS)
+
+
+def too_long(count: float, counted: str) -> bool:
+    """Whether so many weeks or months are more than anybody plans for; never of anything else that is counted."""
+    return count > _MOST_YEARS * _PER_YEAR.get(counted.removesuffix("s"), float("inf"))
 
 
 def nine_digits(value: float) -> float:

@@ -52,7 +52,7 @@ def tables(name: str) -> dict[str, dict]:
 
 
 def words(of: str) -> dict[str, dict]:
-    """Words that the kit says or looks for, which are data: of a `fault`, `people`, a `quote` or a `result`."""
+    """Words that the kit says or looks for, which are data: of a `column`, a `fault`, `people`, a `quote` or a `result`."""
     return tables(f"{of}-words")
 
 

@@ -56,6 +56,7 @@ CELLS = [
     ("sales", "unknown kind", "kind", "sael", "found 'sael'", "did you mean 'sale'?"),
     ("sales", "unknown channel", "channel", "onlien", "found 'onlien'", "did you mean 'online'?", "[records.words.channel]"),
     ("sales", "unknown product", "product", "knop", "found 'knop'", "did you mean 'knob'?"),
+    ("timesheet", "step by its noun", "step", "doing the sanding", "did you mean 'sand'?"),
     ("timesheet", "negative minutes", "minutes", "-6", "found '-6'", "above zero"),
     ("timesheet", "no minutes", "minutes", "0", "found '0'", "above zero"),
     ("timesheet", "more minutes than a day", "minutes", "1441", "found '1441'", "1440 of a day"),

@@ -3,9 +3,7 @@
 import pytest
 from tile_maker import FAIR, MONTH, ONE_SALE, PURCHASES, STEPS, TILE
 
-from casting_econ.evidence import (
-    update,
-)
+from casting_econ.evidence import channel_summary, update
 from casting_econ.evidence.market import orders_of
 from casting_econ.faults import StudyError
 from casting_econ.ledger.preview import preview
@@ -46,6 +44,45 @@ date,order,channel,product,pieces,price,postage_paid,refund,kind
 2025-02-11,O3,shop,tile,1,15,,,
 2025-02-12,O4,shop,tile,1,0,3,,replacement
 """
+
+
+TAKINGS = """date,channel,product,pieces,price,buyers
+2025-02-03,shop,tile,2,20,
+2025-02-10,shop,tile,9,96,3
+2025-02-17,shop,tile,0,0,0
+2025-02-24,shop,tile,4,36,2"""
+EACH = """date,channel,product,pieces,price
+2025-02-03,shop,tile,2,20
+2025-02-10,shop,tile,3,32
+2025-02-10,shop,tile,3,32
+2025-02-10,shop,tile,3,32
+2025-02-24,shop,tile,2,18
+2025-02-24,shop,tile,2,18"""
+
+
+def test_takings_of_several_buyers_count_as_a_row_for_each(tile):
+    """A day's takings with how many bought give the orders, pieces and money of an order that a row for each buyer gives; a day on which
+    nobody did is no order."""
+    text = TILE.replace("pieces_per_order = 1", 'pieces_per_order = { value = 2, from = "records", worth = "10 orders" }')
+    summed, each = (tile(text, sales=sales) for sales in (TAKINGS, EACH))
+    keys = [f"channels.shop.{key}" for key in ("orders", "pieces_per_order", "price")]
+
+    summed, each = (update(study) | {"all": channel_summary(study)} for study in (summed, each))
+
+    assert [summed[key].observed for key in keys] == pytest.approx([each[key].observed for key in keys])
+    assert [summed[key].number.value for key in keys] == pytest.approx([each[key].number.value for key in keys])
+    assert summed[keys[2]].data == "6 orders" and summed["all"].loc["shop", "orders"] == 6
+    assert dict(summed["all"].loc["shop"]) == pytest.approx(dict(each["all"].loc["shop"]))
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [("3,30,4", "more buyers than pieces"), ("3,30,0", "something sold to no buyer"), ("3,30,1.5", "a whole number")],
+)
+def test_buyers_that_cannot_be_are_told(tile, row, words):
+    """Four who bought three pieces, nobody who bought them, and one and a half are each refused in their row."""
+    with pytest.raises(StudyError, match=f"sales.csv:2:buyers: .*{words}"):
+        tile(sales=f"date,channel,product,pieces,price,buyers\n2025-02-03,shop,tile,{row}")
 
 
 def test_orders_by_hand(tile):

@@ -289,7 +289,7 @@ def frame_of(rng, counts, start, sizes=None):
     sales = pd.DataFrame(
         {"date": pd.to_datetime(sorted(rows)), "channel": "shop", "product": "tile", "order": None, "kind": "sale"}
     )
-    for column in ("pieces", "price", "postage_charged", "postage_paid", "packaging", "fees", "refund"):
+    for column in ("pieces", "price", "postage_charged", "postage_paid", "packaging", "fees", "refund", "buyers"):
         sales[column] = 1.0
     return sales if sizes is None else sales.assign(pieces=sizes)
 

@@ -12,6 +12,7 @@ from commands import DATA, command
 from openpyxl import load_workbook
 from openpyxl.comments import Comment
 from packs import BUYERS, members_of, with_customers
+from tile_maker import TILE
 
 from casting_econ.faults import StudyError
 from casting_econ.kit import open_study
@@ -115,6 +116,16 @@ def test_a_needed_column_that_names_customers_is_not_packed_silently(packed, tmp
     with pytest.raises(StudyError, match=r'may name customers and cannot be left out.*--keep-column "sales.buyer channel"'):
         packed_records(read_study(study))
     assert "sales.who" in packed_records(read_study(study), ("sales.buyer channel",)).left_out
+
+
+def test_how_many_bought_names_nobody(tile):
+    """A count of buyers goes along under whatever heading it stood, as figures name nobody."""
+    text = TILE + '\n[records.columns.sales]\n"buyer_count" = "buyers"\n'
+    study = tile(text, sales="date,channel,product,pieces,price,buyer_count\n2025-02-03,shop,tile,9,96,3\n")
+
+    found = packed_records(study)
+
+    assert found.files["sales.csv"].endswith(b",buyers\n2025-02-03,shop,tile,9,96,3\n") and not found.left_out
 
 
 ODD = {  # minutes of a timesheet that plain CSV could be read otherwise by

@@ -1,12 +1,14 @@
 """What the records page says: each sentence and table on small records made so that the answer is known."""
 
+import shutil
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from casting_econ.evidence import fit_learning, load_counts, season_table
 from casting_econ.evidence.labour import labour_rows
-from casting_econ.kit import open_study
+from casting_econ.kit import format_of, open_study
 from casting_econ.pages import records, records_work
 
 TILE = """
@@ -405,6 +407,7 @@ def test_a_days_takings_in_one_row_are_told(kit, rows, words):
     opened = kit(sales="\n".join(DAYS.splitlines()[:rows]))
     [note] = records.unlike_orders(opened)
     assert words in note and "€24.00 and 2.0 are stated" in note and "a day's takings" in note
+    assert "in a column `buyers` of the sales log" in note and "`pieces_per_order` of [channels.shop] in study.toml" in note
     assert note in records.records_overview(opened)
 
 
@@ -416,6 +419,53 @@ def test_a_days_takings_count_rightly_by_the_remedy_told(kit):
     )
     price, pieces = (opened.assumed.evidence[f"channels.shop.{key}"].number.value for key in ("price", "pieces_per_order"))
     assert records.unlike_orders(opened) == [] and 12 <= price / pieces <= 540.5 / 41
+
+
+def test_a_mould_that_outlives_every_plan_says_so_in_words(kit):
+    """A mould for a million casts, filled some ten times a year, has no number of weeks left but words; one for a hundred has a number."""
+    log = "mould,product,cavities,made\nM1,tile,10,2025-01-01\n"
+    for life, orders, words in ((10**6, 50, "more than 20 years"), (100, 300, "")):
+        text = TILE.replace("value = 40", f"value = {life}").replace('"300 orders', f'"{orders} orders')
+        opened = kit(text, moulds=log, batches=batches([9]))
+        [left] = records_work.mould_table(opened, "tile")["weeks left"]
+        said = format_of(opened).styled(left, "weeks1")
+        assert said == words if words else float(said) < 520
+        shutil.rmtree(opened.study.folder / "records")
+
+
+MOULDS = "mould,product,cavities,made,retired,casts_at_retirement\n" + "".join(
+    f"M{n},tile,6,2025-01-01,2025-05-0{n},{{}}\n" for n in (1, 2, 3)
+)
+
+
+@pytest.mark.parametrize(
+    ("casts", "loads", "words"),
+    [
+        (
+            (230, 250, 200),
+            "",
+            "3 moulds of 6 cavities wore out after 230 casts, about 6 times the stated life of 40. Does `casts_at",
+        ),
+        ((7, 6, 8), "", "after 7 casts, and the stated life of 40 is about 6 times that. Does `life` of [products.tile.mould]"),
+        ((12, 11, 13), "M1;M2;M3", "after 12 casts, about 6 times the 2 loads that name them"),
+        ((50, 30, 80), "", None),
+        ((2, 2, 2), "M1;M2;M3", None),
+    ],
+)
+def test_lives_of_moulds_counted_in_pieces_are_told_once(kit, casts, loads, words):
+    """Moulds of six cavities, of a life of 40 fills or of two loads that name them: 230 of them, and 7, are six times off: own arithmetic."""
+    logs = {"batches": batches([9, 9], moulds=loads)} if loads else {}
+    opened = kit(moulds=MOULDS.format(*casts), **logs)
+    told = records.unlike_lives(opened)
+    assert len(told) == (words is not None) and (words or "") in "".join(told)
+    assert records.records_overview(opened).count("Does `") == len(told)
+
+
+def test_a_days_takings_with_their_buyers_are_ordinary(kit):
+    """Seven, six and eight who bought two pieces each, for 24 or 27: nothing is told, and 21 orders are counted in their months."""
+    rows = [f"{line},{said}" for line, said in zip(DAYS.splitlines(), ("buyers", 7, 6, 8), strict=True)]
+    opened = kit(sales="\n".join(rows).replace(",15,", ",16,"))
+    assert records.unlike_orders(opened) == [] and records.monthly_orders(opened).shop.tolist() == [7, 6, 8]
 
 
 @pytest.mark.parametrize(("rows", "told"), [("2,24", 0), ("4,48", 0), ("6,72", 1), ("2,10", 1)])

@@ -14,7 +14,7 @@ from ..evidence.materials import amount_in
 from ..faults import counted
 from ..kit import OpenStudy, open_study
 from ..ledger import place_of
-from ..ledger.logs import plain
+from ..ledger.logs import buyers_of, plain
 from ..ledger.preview import runs
 from ..models.costs import piece_cost
 from ..models.money import straight_line
@@ -116,7 +116,7 @@ class _Maker:
         for kind in SALE_KINDS:
             mine = frame[frame.kind == kind]
             if len(mine) or kind == "sale":
-                self.tell(f"{kind}: price of {counted(len(mine), 'order')}", self.money(_total(mine.price)), "sales")
+                self.tell(f"{kind}: price of {counted(buyers_of(mine).sum(), 'order')}", self.money(_total(mine.price)), "sales")
         self.grouped(sheet, frame, ["channel", "kind"], self._sold)
         for name, amount in zip(sheet.header[5:-1], sheet.rows[-1][5:-1]):
             self.tell(name, amount, "sales")
@@ -129,7 +129,12 @@ class _Maker:
 
     def _sold(self, frame):
         sums = [_total(frame[column]) for column in _MONEY]
-        return len(frame), int(frame.pieces.sum()), *map(self.money, sums), self.money(sums[0] + sums[1] - sum(sums[2:]))
+        return (
+            buyers_of(frame).sum(),
+            int(frame.pieces.sum()),
+            *map(self.money, sums),
+            self.money(sums[0] + sums[1] - sum(sums[2:])),
+        )
 
     def expenses(self) -> Sheet:
         sheet, frame = _sheet("expenses: kind, item, purchases, paid"), self.rows("purchases")

@@ -27,18 +27,17 @@ def channel_finding(study, channel, kind, number):
     if kind in ("orders", "clustering"):
         return _orders(study, channel, kind, number)
     mine = orders_of(study, channel)
-    count = 0 if mine is None else len(mine)
-    if count == 0:
+    if mine is None:
         return None
     if kind == "refund_share":
         if mine.refund.isna().all():  # nothing written down is not known, which is not none
             return None
         charged = (mine.price + mine.postage_charged.fillna(0.0)).where(lambda amount: amount > 0)
-        back = float((mine.refund.fillna(0.0) / charged).clip(upper=1.0).sum())
+        back, count = float(((mine.refund.fillna(0.0) / charged).clip(upper=1.0) * mine.buyers).sum()), mine.buyers.sum()
         return share_finding(number, back, count, f"{back:.1f} orders' worth paid back of {count}", "orders")
     if kind in ("price", "pieces_per_order", "postage_charged", "postage_paid", "packaging"):
         return _money(entry, channel, kind, number, mine)
-    return _sizes(number, mine.pieces.dropna().astype(float)) if kind == "size_spread" else None
+    return _sizes(number, mine.pieces[mine.buyers == 1].dropna().astype(float)) if kind == "size_spread" else None
 
 
 def _scale_prior(number, usual, rows):
@@ -107,16 +106,19 @@ def _money(entry, channel, kind, number, mine):
     seen = mine[kind.replace("pieces_per_order", "pieces")].dropna().astype(float)
     if seen.sum() <= 0 or number.value <= 0:
         return None
-    data, asked = counted(len(seen), "order"), entry.pieces_per_order
+    buyers = mine.buyers[seen.index]
+    data, asked = counted(buyers.sum(), "order"), entry.pieces_per_order
     if kind == "price" and not asked.from_records:  # by the piece, as orders differ in size; then for an order of the stated size
         size = asked.value
         by_piece = replace(number.scaled(1 / size, number.unit), prior_weight=number.prior_weight * size)
         found = mean_finding(by_piece, seen, mine.pieces[seen.index], data, "orders")
         posterior, prior = (one.mapped(lambda price: price * size) for one in (found.posterior, found.prior))
         weight, observed = found.prior_weight / size, found.observed * size
-        return replace(found, posterior=posterior, prior=prior, observed=observed, prior_weight=weight, amount=float(len(seen)))
-    found, pieces = mean_finding(number, seen, np.ones(len(seen)), data, "orders"), mine.pieces[seen.index].astype(float)
+        return replace(
+            found, posterior=posterior, prior=prior, observed=observed, prior_weight=weight, amount=float(buyers.sum())
+        )
+    found, pieces = mean_finding(number, seen, buyers, data, "orders"), mine.pieces[seen.index].astype(float) / buyers
     if kind == "price" and len(seen) > 2 and seen.std() > 0 and pieces.std() > 0:
-        together = float(np.corrcoef(seen, pieces)[0, 1]) * len(seen) / (len(seen) + found.prior_weight)
+        together = float(np.corrcoef(seen / buyers, pieces)[0, 1]) * len(seen) / (len(seen) + found.prior_weight)
         return replace(found, tied={f"channels.{channel}.pieces_per_order": float(np.clip(together, -0.999, 0.999))})
     return found

@@ -7,6 +7,7 @@ import pandas as pd
 import scipy
 
 from ..faults import refusal
+from ..ledger.logs import buyers_of
 from ..models.months import season_shares
 from ..study import STUDY_FILE, Study
 
@@ -17,20 +18,22 @@ FULL_YEAR = 12  # months of sales before a season can be told from a trend
 def _sales_of(study, channel):
     """Rows of real sales of a channel's product."""
     sales, product = study.records["sales"], study.file.channels[channel].product
-    return sales[(sales.channel == channel) & (sales["product"] == product) & sales.kind.fillna("sale").eq("sale")]
+    real = sales.kind.fillna("sale").eq("sale") & (sales.buyers != 0)
+    return sales[(sales.channel == channel) & (sales["product"] == product) & real]
 
 
 @lru_cache(maxsize=32)  # each number of a channel asks for it
 def orders_of(study: Study, channel: str) -> pd.DataFrame | None:
-    """Real sales of a channel's product, a row an order: pieces [piece], money [money/order], date; None without any."""
+    """Real sales of a channel's product, a row an order, or the takings of so many `buyers` [order]: pieces [piece], money [money], date; None
+    without any. Rows that name the same order are one, of the same buyers."""
     if "sales" not in study.records or (mine := _sales_of(study, channel)).empty:
         return None
     mine = mine.reset_index(names="row")
     order = mine.order.where(mine.order.notna(), "row " + mine.row.astype(str))
     sums = ["pieces", "price", "postage_charged", "postage_paid", "packaging", "fees", "refund"]
     mine[sums] = mine[sums].apply(pd.to_numeric)
-    groups = mine.groupby(order)
-    return groups[sums].sum(min_count=1).assign(date=groups.date.min())
+    groups = mine.assign(buyers=buyers_of(mine)).groupby(order)
+    return groups[sums].sum(min_count=1).assign(date=groups.date.min(), buyers=groups.buyers.max())
 
 
 @lru_cache(maxsize=16)
@@ -82,7 +85,7 @@ def _days_by_month(first, last):
 
 def _by_month(orders, months):
     """Orders of each of some months. [order]"""
-    return orders.date.dt.to_period("M").value_counts().reindex(months, fill_value=0)
+    return orders.buyers.groupby(orders.date.dt.to_period("M")).sum().reindex(months, fill_value=0)
 
 
 def season_beside(study: Study, channel: str) -> np.ndarray:
@@ -168,15 +171,16 @@ def channel_summary(study: Study) -> pd.DataFrame:
     for channel, entry in study.file.channels.items():
         mine = orders_of(study, channel)
         if mine is not None:
-            mean = mine.drop(columns="date").astype(float).fillna(0.0).mean()
+            orders = mine.buyers.sum()
+            mean = mine.drop(columns=["date", "buyers"]).astype(float).fillna(0.0).sum() / orders
             net = mean.price + mean.postage_charged - mean.fees - mean.postage_paid - mean.packaging - mean.refund
             kinds = sales.kind[(sales.channel == channel) & (sales["product"] == entry.product)].value_counts()
             rows[channel] = {
-                "orders": len(mine),
+                "orders": orders,
                 **mean.to_dict(),
                 "net": net,
-                "refunded": float((mine.refund.fillna(0.0) > 0).mean()),
-                "replaced": kinds.get("replacement", 0) / len(mine),
+                "refunded": float((mine.refund.fillna(0.0) > 0).sum() / orders),
+                "replaced": kinds.get("replacement", 0) / orders,
                 "given": int(kinds.get("sample", 0) + kinds.get("gift", 0)),
             }
     return pd.DataFrame(rows).T

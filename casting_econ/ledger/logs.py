@@ -61,7 +61,7 @@ _COLUMNS = {
     "purchases": "date!:date item!:text kind!:purchase quantity!:quantity unit:text paid!:money tax_included:yes_no "
     "useful_years:years resale:money order:id",
     "sales": "date!:date order:id channel!:text product!:text pieces!:whole price!:money postage_charged:money "
-    "postage_paid:money packaging:money fees:money refund:refund kind:sale",
+    "postage_paid:money packaging:money fees:money refund:refund kind:sale buyers:whole",
     "prices_seen": "date!:date place!:text description!:free pieces!:positive price!:price sold:sold",
     "stock_count": "date!:date item!:text quantity!:quantity unit:text stage:text note:free",
     "mileage": "date!:date purpose!:free distance_km!:distance note:free",
@@ -87,6 +87,12 @@ def days_of(frame: Any) -> Any:
 def last_day_of(frame: Any) -> Any:
     """Day on which what each row of a timesheet is about was over."""
     return frame.until.fillna(frame.date + (days_of(frame) - 1.0) * timedelta(days=1))
+
+
+def buyers_of(frame: Any) -> Any:
+    """Buyers, each with an order, that a row of the sales log stands for: as stated, else one. [order]"""
+    buyers = frame.buyers.fillna(1.0)
+    return buyers if (buyers % 1 != 0).any() else buyers.astype("int64")
 
 
 def in_words(kind: str | tuple[str, ...]) -> str:

@@ -13,6 +13,7 @@ _TOTAL = re.compile(
     r"(grand |sub-?)?(total|totals|sum)\b|(zwischen|gesamt)?summe\b|gesamt\b|insgesamt\b|totaux\b|somme\b|totale\b|suma\b|totaal\b|yhteens|celkem\b",
     re.IGNORECASE,
 )
+_BARE = re.compile(rf"(?:{_TOTAL.pattern})[\s:.]*(?:\d{{4}})?", re.IGNORECASE)  # and no more: no name of anything
 ABOVE = "reads as an event, above the header"
 _REMARK = re.compile(r"#\s+(?!\d+$)")  # '# 12' may be a number of an order
 _NOTE = re.compile(r"\*|(?:nb|n\.b|notes?|anm(?:erkung(?:en)?)?|hinweise?|stand|source|quelle|remarks?)\s*[:.]", re.IGNORECASE)
@@ -144,13 +145,16 @@ def _no_events(block, log):
     aside, fine = [], []
     for row, cells in block.rows:
         last = len(cells)
-        if all(at < last and cells[at] != "" for at in needed) and not any(_TOTAL.match(str(cells[at])) for at in dates):
+        named = any(_BARE.fullmatch(str(cells[at])) for at in needed if at < last)
+        if all(at < last and cells[at] != "" for at in needed) and not (
+            named or any(_TOTAL.match(str(cells[at])) for at in dates)
+        ):
             fine.append((row, cells))
             continue
         full = [at for at, cell in enumerate(cells) if cell != ""]
         texts = [cells[at] for at in full if isinstance(cells[at], str)]
         dated = any(re.search(r"\d", str(cells[at])) and not _TOTAL.match(str(cells[at])) for at in dates if at in full)
-        if not dated and any(_TOTAL.match(text) for text in texts):
+        if (named or not dated) and any(_TOTAL.match(text) for text in texts):
             figures = tuple((name, cells[at]) for at, name in used.items() if at in full)
             aside.append(SetAside(row=row, reason=f"total: {cut(' '.join(texts), 40)}", figures=figures))
         elif not dated and texts and _is_note(cells, full, used, log):

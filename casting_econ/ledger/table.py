@@ -14,6 +14,7 @@ from ..units import question_of
 from .cells import SPELLING, UNIT_NAMES, Cell, Unreadable, read_cell
 from .dates import possible_orders
 from .files import Grid
+from .headings import in_words_like, paired, unit_of
 from .logs import LOGS, NUMBERS, in_words, plain
 from .rows import ABOVE, Column, SetAside, blocks_of
 from .rules import rules_of
@@ -68,7 +69,7 @@ def read_table(
     table.empty = not rows
     if not any(column.known for block in blocks for column in block.columns) and not rows:
         return table, [Fault(grid.place, "empty log", "at least a header, or no such file", found="no header")]
-    faults = [fault for block in blocks for fault in _header_faults(grid, block, log, blocks[0])]
+    faults = [fault for block in blocks for fault in _header_faults(grid, block, log, blocks[0], names, currency)]
     faults += [fault for block in blocks for row, cells in block.rows for fault in _width_faults(grid, block, row, cells)]
     faults += _above_faults(grid, aside, blocks)
     if faults:
@@ -93,6 +94,7 @@ def read_table(
     rules, said, faults = rules_of(grid, log, rows, table.raw, columns, settings, names, currency, locale)
     table.decisions += said
     frame, more = _frame(table, rows, rules, faults)
+    frame, more = _without_bare_totals(table, frame, more)
     more += _ounces(grid, log, frame, names, currency)
     faults += more
     table.frame, table.sound = frame, not faults
@@ -101,6 +103,33 @@ def read_table(
     table.told = {(fault.row, fault.column) for fault in more} | {(None, fault.column) for fault in faults if fault not in more}
     asked = {fault.wrong: fault for fault in reversed(faults) if isinstance(fault, Question)}  # once, as one answer answers all
     return table, [fault for fault in faults if asked.get(fault.wrong, fault) is fault]
+
+
+def _without_bare_totals(table, frame, faults):
+    """The frame and its faults without rows of figures alone: set aside where they are sums of the rows above, else asked about."""
+    kinds = LOGS[table.log].items()
+    names = [name for name, (kind, needed) in kinds if needed and kind != "date" and kind != "id" and kind not in NUMBERS]
+    numbers = [name for name, (kind, _) in kinds if kind in NUMBERS]
+    bare = frame[names].isna().all(axis=1) & frame[numbers].notna().any(axis=1)
+    before, gone = 0, []
+    for row in frame.index[bare]:
+        above, stated = frame[~bare & (frame.index < row)], frame.loc[row, numbers].dropna().astype(float)
+        dated = "date" in frame and pd.notna(frame.date[row])
+        sums = [abs(stated - part[stated.index].sum()) < 0.011 for part in (above, above[above.index > before])]
+        if any(same.all() if dated else same.any() for same in sums) and len(above) > dated:
+            figures = tuple((name, raw[frame.index.get_loc(row)]) for name, raw in table.raw.items())
+            reason = "total: figures alone, the sums of the rows above; with its names it would be an event"
+            table.set_aside.append(SetAside(row=row, reason=reason, figures=figures))
+            before, gone = row, [*gone, row]
+        elif not dated:
+            right = "the word total in the row if it is a sum, or the date and the names of an event"
+            faults.append(Fault(table.place, "figures alone", right, row=row, found=", ".join(map("{:g}".format, stated))))
+            gone.append(row)
+    kept = ~frame.index.isin(gone)
+    table.raw = {name: [raw for raw, keep in zip(cells, kept) if keep] for name, cells in table.raw.items()}
+    table.blocks = [block for block, keep in zip(table.blocks, kept) if keep]
+    table.changes = [one for one in table.changes if one.row not in gone]
+    return frame[kept], [fault for fault in faults if fault.row not in gone or not fault.column]
 
 
 def _stated_totals(table, rules):
@@ -127,28 +156,44 @@ def _unequal(table):
     return said
 
 
-def _header_faults(grid, block, log, first):
-    """Columns that are unknown, named twice or missing."""
+def _header_faults(grid, block, log, first, names, currency):
+    """Columns that are unknown, named twice or missing; a missing one with the headings that may be it."""
     known, faults = LOGS[log], []
 
     def fault(wrong, found, right, column=""):
         faults.append(Fault(grid.place, wrong, right, row=block.row, column=column, found=found))
 
     seen = [column.name for column in block.columns if column.name]
+    missing = [name for name, (_, needed) in known.items() if needed and name not in seen]
+    unknown = [column for column in block.columns if not column.known]
+    cells = {column.at: [cells[column.at] for _, cells in block.rows if column.at < len(cells)] for column in unknown}
+    pairs = paired(missing, unknown, cells, log, names, currency) if missing and unknown else {}
+    told = {likely[0].at for likely in pairs.values()}
     for column in block.columns:
-        if not column.known:
-            declare = f'or {quoted(column.header)} = "ignore" (or one of them) under [records.columns.{log}] in study.toml'
-            right = f"one of {', '.join(known)}{close_match(column.header, known)}, {declare}"
-            fault("unknown column", repr(column.header), right)
+        if not column.known and column.at not in told:
+            left = [name for name in known if name not in seen and name not in pairs]
+            near = max(left, key=lambda name: in_words_like(column.header, name), default="")
+            hint = f" (did you mean {near!r}?)" if near and in_words_like(column.header, near) else ""
+            line = f'"{near}" (or "ignore")' if hint else '"ignore" (or one of them)'
+            declare = f"or {quoted(column.header)} = {line} under [records.columns.{log}] in study.toml"
+            fault("unknown column", repr(column.header), f"one of {', '.join(left)}{hint}, {declare}")
         elif column.name and seen.count(column.name) > 1:
             fault("column twice", repr(column.header), "each column once", column.name)
     units = {column.name: column.unit for column in first.columns}
     for column in block.columns:
         if column.name and units.get(column.name, column.unit) != column.unit:
             fault("header again with another unit", repr(column.header), "one unit a column in a file", column.name)
-    for name, (kind, needed) in known.items():
-        if needed and name not in seen:
-            fault("column is missing", "", f"a column {name} with {in_words(kind)}", name)
+    for name in missing:
+        right = f"a column {name} with {in_words(known[name][0])}"
+        if not (likely := pairs.get(name)):
+            fault("column is missing", "", right, name)
+            continue
+        unit = unit_of(likely[0].header, name, log, currency)
+        line = f'{{ column = "{name}", unit = "{unit}" }}' if unit else f'"{name}"'
+        renamed = f"{name} ({unit})" if unit else name
+        right = f"{renamed} as its heading, or {quoted(likely[0].header)} = {line} under [records.columns.{log}] in study.toml"
+        others = f", then {' or '.join(repr(one.header) for one in likely[1:3])}" if likely[1:] else ""
+        fault("column is missing", f"{likely[0].header!r}, the unknown heading most like it{others}", right, name)
     named = {column.at for column in block.columns}
     for at in range(block.width):
         if at not in named and (row := next((r for r, cells in block.rows if at < len(cells) and cells[at] != ""), None)):

@@ -196,7 +196,7 @@ def _clash(entries):
     "payback is in months and counts the hours once at the target, worth is over the life of the outlay",
     "scenario: text; outlay: money0; hours once: 0; change in pay an hour: money; change in pay a year: kept; gain a year: money0; low: money0; "
     "high: money0; "
-    "chance: chance; payback: 0; worth: money0; limits then: text",
+    "chance: chance; payback: months; worth: money0; limits then: text",
     fold=True,
 )
 def scenario_table(rows: list[Changed]) -> pd.DataFrame:

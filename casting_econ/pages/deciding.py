@@ -10,8 +10,8 @@ from ..assumptions import draw_values, takes_factor, workshop_at
 from ..draws.information import InformationValue, partial_information, perfect_information
 from ..evidence import Evidence
 from ..evidence.market import DAYS_PER_MONTH
-from ..formatting import Format
-from ..kit import OpenStudy
+from ..formatting import Format, too_long
+from ..kit import OpenStudy, format_of
 from ..models import beyond_target, evaluate
 from ..study.told import TOLD, log_of
 from .sensitivity import groups_of, names_of
@@ -107,6 +107,8 @@ def information_table(decision: Decision) -> pd.DataFrame:
         more = [evidence[key] for key in keys if key in evidence]
         finite = len(more) == len(keys) == 1 and np.isfinite(more[0].more_to_halve)
         takes = f"{more[0].more_to_halve:.0f} more {more[0].counted}" if finite else ""
+        if finite and too_long(more[0].more_to_halve, more[0].counted):
+            takes = format_of(kit).time(np.floor(more[0].more_to_halve), more[0].counted.removesuffix("s"))
         month = np.nan if removed is None else partial_information(actions, inputs, removed=removed).value
         rows.append((kind, name, known.value, known.error, halved.value, takes, month))
 

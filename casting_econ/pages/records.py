@@ -9,6 +9,7 @@ from ..assumptions import as_shown, label
 from ..evidence.labour import labour_rows
 from ..evidence.loads import pots_used
 from ..faults import counted, some_of
+from ..formatting import too_long
 from ..kit import OpenStudy, basis_counts, format_of
 from ..study.consistency import items_of, whole_of
 from ..study.numbers import BASES
@@ -19,6 +20,8 @@ from .waiting import known_orders
 FAR = 0.5  # of the number used, between it and the logs alone, before a sentence speaks of it
 LONG = 60  # days of logs without a sale that are spoken of
 TIMES, TIMES_OF_FEW = 2.0, 5.0  # an order of the log against the stated one, either way, before it is spoken of
+PIECES = 0.2  # part of the cavities' logarithm about them
+FEWEST_CAVITIES = 3  # from so many on a guess of a life can be so far off
 FEW = 3  # orders, below which it is the second of these
 LEARNT = 0.9  # chance of learning before a sentence speaks of it; several steps are tried, one could look so by luck
 hours_table = shown("records-hours", "Hours in the timesheet", "kind: text; hours: 0; share: percent")(evidence.hours_by_kind)
@@ -178,6 +181,8 @@ def _more(found, kit) -> str:
     """How much more recording would halve a width, in words."""
     if np.isinf(found.more_to_halve):
         return "rows with more or fewer pieces a load; more of the same tell only the sum"
+    if too_long(found.more_to_halve, found.counted):
+        return f"{format_of(kit).time(found.more_to_halve, found.counted.removesuffix('s'))} more"
     return f"{format_of(kit).exactly(float(f'{found.more_to_halve:.2g}'))} more {found.counted}"
 
 
@@ -301,12 +306,39 @@ def unlike_orders(kit: OpenStudy) -> list[str]:
         if (price.from_records and pieces.from_records) or all(one <= far * other and other <= far * one for one, other in pairs):
             continue
         brings, more = "bring" if mine.orders > 1 else "brings", mine.price > price.value or mine.pieces > pieces.value
-        is_it = "Is a row a day's takings, or the order of a shop? " if more else ""
+        is_it = (
+            "Is a row a day's takings? Then say how many bought in a column `buyers` of the sales log. Or is it the order of a shop? "
+            if more
+            else ""
+        )
         told.append(
             f"{fmt.count(int(mine.orders), 'order')} in {channel.replace('_', ' ').replace('-', ' ')} {brings} {fmt.money(mine.price)} and "
             f"{fmt.number(mine.pieces, 1)} pieces each by the sales log, where {fmt.money(price.value)} and {fmt.number(pieces.value, 1)} are stated "
-            f'for an order, so that its sales are reckoned wrong. {is_it}Write `from = "records"` beside both its price and its '
-            "pieces_per_order, not one of them alone, and state such rows a year as its orders; or write down a row for each buyer."
+            f'for an order, so that its sales are reckoned wrong. {is_it}Write `from = "records"` beside both `price` and `pieces_per_order` of '
+            f"[channels.{channel}] in study.toml, not one of them alone, and state such rows a year as its `orders`; or write down a row for each buyer."
+        )
+    return told
+
+
+def unlike_lives(kit: OpenStudy) -> list[str]:
+    """Products whose worn moulds gave as many times what their loads or the stated life say, or as small a part of it, as they have cavities."""
+    moulds, fmt, told = kit.study.records.get("moulds"), format_of(kit), []
+    for product, stated in kit.study.file.products.items() if moulds is not None else ():
+        worn = moulds[(moulds["product"] == product) & (moulds.casts_at_retirement > 0) & (moulds.cavities > 1)]
+        if stated.mould is None or worn.empty:
+            continue
+        loads, life = worn.mould.map(evidence.loads_of_mould(kit.study)), stated.mould.life.value
+        named, casts, cavities = bool(loads.notna().all()), worn.casts_at_retirement.median(), worn.cavities.median()
+        of = loads.median() if named else life
+        power = np.log(casts / of) / np.log(cavities)  # 1 where pieces of all cavities are counted, 0 where casts of one are
+        if abs(power - 1 if named else abs(power) - 1) > PIECES or not (named or cavities >= FEWEST_CAVITIES):
+            continue
+        than = f"the {fmt.number(of)} loads that name them" if named else f"the stated life of {fmt.number(of)}"
+        times, at = f"about {fmt.number(cavities)} times", f"`life` of [products.{product}.mould] in study.toml"
+        far, at = (f"{times} {than}", "`casts_at_retirement`") if power > 0 else (f"and {than} is {times} that", at)
+        told.append(
+            f"{product}: {fmt.count(len(worn), 'mould')} of {fmt.number(cavities)} cavities wore out after {fmt.number(casts)} casts, {far}. "
+            f"Does {at} count pieces? It is to say how often a mould was filled, a cast in each of its cavities: divide pieces by the cavities."
         )
     return told
 
@@ -317,9 +349,12 @@ def records_overview(kit: OpenStudy) -> str:
         return "This study has no logs: everything rests on what the study file states."
     fmt = format_of(kit)
     parts = [f"{name.replace('_', ' ')} ({fmt.count(len(log), 'row')})" for name, log in kit.study.records.items()]
-    dates = [log.date for log in kit.study.records.values() if "date" in log]
+    logs = kit.study.records.values()
+    dates = [log.date for log in logs if "date" in log] or [log.made for log in logs]  # of a study with a moulds log alone
     first, last = min(d.min() for d in dates), max(d.max() for d in dates)
     text = f"Logs from {first:%Y-%m-%d} to {last:%Y-%m-%d}: {', '.join(parts)}. They measure {len(kit.assumed.evidence)} of the study's numbers."
     if "sales" not in kit.study.records and (last - first).days > LONG:
         text += f" No sale is in these {(last - first).days} days: orders rest on the guess alone. If nothing was sold in them, two rows of the sales log with `nothing` as their kind, of the first and the last of these days, say so."
-    return "\n\n".join([text + could_measure(kit) + far_apart(kit), *unlike_orders(kit), *kit.study.reading.notes])
+    return "\n\n".join(
+        [text + could_measure(kit) + far_apart(kit), *unlike_orders(kit), *unlike_lives(kit), *kit.study.reading.notes]
+    )

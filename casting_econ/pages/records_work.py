@@ -125,7 +125,7 @@ def still_good(casts, mean_life: float, shape: float):
 @shown(
     "records-moulds-{product}",
     "Moulds of {product}: those in use with the chance of going in the next four weeks at the planned rate, and the weeks that half of such moulds reach",
-    "mould: text; casts a cavity: 0; state: text; chance of going: chance; weeks left: 1",
+    "mould: text; casts a cavity: 0; state: text; chance of going: chance; weeks left: weeks1",
 )
 def mould_table(kit: OpenStudy, product: str) -> pd.DataFrame:
     """Each mould of a product: casts so far, whether worn out, and for live ones the chance of going in the next weeks; no figure of those in
@@ -142,7 +142,7 @@ def mould_table(kit: OpenStudy, product: str) -> pd.DataFrame:
     scale = mean_to_scale(entry.life_casts, entry.life_shape)
     chance, left = remaining(entry.life_shape, scale, casts.fillna(0.0).to_numpy(), WEEKS_AHEAD * weekly)
     state = np.where(live, "in use" if counted else "in use; the loads do not name it", mine.reason.fillna("retired"))
-    left, told = left / weekly if weekly > 0 else np.nan, live & counted
+    left, told = left / weekly if weekly > 0 else np.inf, live & counted
     return list(zip(mine.mould, casts, state, np.where(told, chance, np.nan), np.where(told, left, np.nan)))
 
 

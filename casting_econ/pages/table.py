@@ -32,7 +32,7 @@ def shown(name: str, caption: str, columns: str, *, fold: bool = False) -> Calla
 
     `name` and `caption` may hold arguments of the function in braces, such as {product}. `columns` are columns and their styles, such as
     'step: text; money a year: money0; *: 2', where * is every other column. Styles are money, money0, percent, percent1, chance, sure,
-    significant, figure, text or a number of digits; a column that is kept, but not shown, has the style kept. With `fold` the table opens
+    significant, figure, weeks, months, weeks1, text or a number of digits; a column that is kept, but not shown, has the style kept. With `fold` the table opens
     at a click on its caption.
 
     >>> @shown("steps", "Steps of {product}", "step: text; minutes: 1; key: kept")

@@ -8,6 +8,7 @@ from babel import Locale
 
 from ..kit import OpenStudy, format_of
 from ..models import evaluate
+from ..models.curing import WEEK_HOURS
 from ..models.year import DEMAND, HANDS
 from ..reference import wages
 from .conditions import Lever, levers, solve_for_target, year_over_living
@@ -160,7 +161,7 @@ def towards_sentence(kit: OpenStudy, found: Towards | None) -> str:
         text += f"once {why}, a year leaves {fmt.money(found.most, 0)} of {fmt.money(found.living, 0)}{spare}."
     if found.full == HANDS and not more_loses:
         needed = f"With orders enough it would take about {fmt.number(found.hours_needed, 1)} hours a week; {fmt.number(found.given, 1)} are given."
-        text += f" {needed if np.isfinite(found.hours_needed) else 'More hours alone would not do either.'}"
+        text += f" {needed if found.hours_needed <= WEEK_HOURS else 'More hours alone would not do either.'}"
     if np.isfinite(found.price):
         loses = "" if kit.inputs().elastic else " The study takes it that no buyer is lost by a dearer price."
         return f"{text} With prices about {fmt.percent(found.price - 1.0)} up, and orders enough, it would.{loses}"
@@ -192,8 +193,11 @@ def ramp_sentence(kit: OpenStudy, found: Towards | None) -> str:
         return ""
     if not ramp:
         return "How long that takes cannot be said: the study states no pace (`ramp_months` under [cash])."
-    more = (found.factor - 1.0) * ramp
-    return f"If orders go on growing at the stated pace, {fmt.exactly(ramp)} months from none to today's, that is **about {fmt.number(np.ceil(more))} months more**."
+    about = fmt.time(np.ceil((found.factor - 1.0) * ramp), "month")
+    about = about if about.startswith("more") else f"about {about}"
+    return (
+        f"If orders go on growing at the stated pace, {fmt.exactly(ramp)} months from none to today's, that is **{about} more**."
+    )
 
 
 def jobs_known(kit: OpenStudy) -> pd.DataFrame:

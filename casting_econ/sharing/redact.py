@@ -10,7 +10,7 @@ import pandas as pd
 
 from ..faults import Fault, StudyError, close_match, refusal
 from ..ledger import LOGS
-from ..ledger.logs import FREE, plain
+from ..ledger.logs import FREE, NUMBERS, plain
 from ..ledger.table import quoted
 from ..reference import words
 from ..study import STUDY_FILE, Study
@@ -61,7 +61,7 @@ def packed_records(study: Study, keep: tuple[str, ...] = ()) -> Records:
     kept = {(file.log, column.name) for file, column, place in headed if column.name and names[place] & wanted.keys()}
     for file, column, place in headed:
         kind, needed = LOGS[file.log][column.name] if column.name else (FREE, False)
-        named = column.name == "note" or _is_named(column.header, buyers=kind != FREE)
+        named = column.name == "note" or (kind not in NUMBERS and _is_named(column.header, buyers=kind != FREE))
         if column.name and not named:
             continue
         met |= names[place] & wanted.keys()

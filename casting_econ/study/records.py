@@ -158,6 +158,8 @@ moulds | retired | retired < made | dates out of order | retired {retired:%Y-%m-
 moulds | casts_at_retirement | retired.notna() & casts_at_retirement.isna() | retired without its casts | {mould} | casts a cavity had given
 moulds | retired | retired.isna() & casts_at_retirement.notna() | casts at retirement without the date | {casts_at_retirement:g} casts of {mould}, and no date | the date, or no casts while it is in use
 sales | date | (date < offered) & (kind != "nothing") | sold before {channel} was offered | {date:%Y-%m-%d}, offered since {offered:%Y-%m-%d} | offered_since in study.toml on or before the first sale
+sales | buyers | (buyers > pieces) & order.isna() | more buyers than pieces | {buyers:g} for {pieces:g} pieces | at most {pieces:g}, each with an order of theirs
+sales | buyers | (buyers < 1) & (pieces + price > 0) | something sold to no buyer | {pieces:g} for {price:g} | how many bought, or a blank for one
 sales | pieces | (kind == "nothing") & (pieces + price > 0) | something sold in a row of kind nothing | {pieces:g} for {price:g} | 0 for 0, or another kind
 faults | product | several & batch.isna() & product.isna() | neither batch nor product | blank | one of them, as there are several products
 faults of batches | batch | batch.notna() & poured.isna() | unknown batch | {batch!r} | a batch of {file}{hint}

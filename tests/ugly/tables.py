@@ -104,6 +104,42 @@ timesheet(
     **rows((2, "2025-04-03", "pour", 12), (4, "2025-05-03", "pour", 7)),
     aside={"3": "total", "5": "total"},
 )
+timesheet(
+    "totals-without-the-word",
+    "2025-04-03,pour,12",
+    "2025-04-04,pour,8",
+    ",,20",
+    "2025-05-03,pour,7",
+    ",,27",
+    **rows((2, "2025-04-03", "pour", 12), (3, "2025-04-04", "pour", 8), (5, "2025-05-03", "pour", 7)),
+    aside={"4": "total: figures alone", "6": "total: figures alone"},
+)
+timesheet(
+    "figures-alone-that-are-no-sum",
+    "2025-04-03,pour,12",
+    "2025-04-04,pour,8",
+    ",,25",
+    faults=["timesheet.csv:4: figures alone; found 25; right would be the word total in the row"],
+)
+case(
+    "totals-with-a-date",
+    {
+        "purchases.csv": "date,item,kind,quantity,paid\n2025-04-03,lye,material,1,9\n2025-04-05,oil,material,2,10\n2025-04-30,,,3,19\n2025-05-03,oil,material,2,10\n2025-05-31,TOTAL 2025,material,5,29\n"
+    },
+    **rows(
+        (2, "2025-04-03", "lye", "material", 1, 9),
+        (3, "2025-04-05", "oil", "material", 2, 10),
+        (5, "2025-05-03", "oil", "material", 2, 10),
+        columns="date item kind quantity paid",
+        log="purchases",
+    ),
+    aside={"4": "total: figures alone", "6": "total: 2025-05-31 TOTAL"},
+)
+case(
+    "dated-figures-that-are-no-sum",
+    {"purchases.csv": "date,item,kind,quantity,paid\n2025-04-03,lye,material,1,9\n2025-04-05,,,1,12\n"},
+    faults=["purchases.csv:3:item: empty cell", "purchases.csv:3:kind: empty cell"],
+)
 case(
     "note-of-one-cell",
     {"timesheet.csv": sheet_times("2025-04-03,pour,12") + "\nNote: the week of the fair is missing\n"},
@@ -154,7 +190,20 @@ case(
 case(
     "unknown-column",
     {"timesheet.csv": "date,step,minuets\n2025-04-03,pour,12\n"},
-    faults=["unknown column; found 'minuets'", "did you mean 'minutes'?", "[records.columns.timesheet]", "column is missing"],
+    faults=[
+        "timesheet.csv:1:minutes: column is missing; found 'minuets', the",
+        '"minuets" = "minutes" under [records.columns.timesheet]',
+    ],
+)
+case(
+    "unknown-columns-of-each-kind",
+    {"timesheet.csv": "Tag,Stunden,Wetter,Arbeit\n03.04.2025,1.5,12 %,gießen\n14.04.2025,2,90 %,gießen\n"},
+    faults=[
+        "timesheet.csv:1:date: column is missing; found 'Tag', the",
+        'minutes (stunden) as its heading, or "Stunden" = { column = "minutes", unit = "stunden" }',
+        "step: column is missing; found 'Arbeit', the",
+        "unknown column; found 'Wetter'",
+    ],
 )
 case(
     "unknown-file",

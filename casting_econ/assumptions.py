@@ -60,7 +60,7 @@ def assume_changed(study: Study, factors: Mapping[str, float], base: StudyWithEv
     no log knows them yet.
     """
     stated = base.study.numbers
-    kept = {key: found for key, found in base.evidence.items() if _says_the_same(study.numbers.get(key), stated[key])}
+    kept = {key: found for key, found in base.evidence.items() if study.numbers.get(key) == stated[key]}
     numbers = study.numbers | {key: found.number for key, found in kept.items()}
 
     def scaled(values):
@@ -74,14 +74,6 @@ def assume_changed(study: Study, factors: Mapping[str, float], base: StudyWithEv
         return found
 
     return _assumed(replace(study, numbers=scaled(study.numbers)), kept, scaled(numbers))
-
-
-def _says_the_same(one, other):
-    """Whether two numbers are stated alike; spreads are compared by where they lie."""
-    if one is None or replace(one, distribution=None) != replace(other, distribution=None):
-        return False
-    spreads = [None if n.distribution is None else n.distribution.quantile(np.array([0.05, 0.5, 0.95])) for n in (one, other)]
-    return (spreads[0] is None) == (spreads[1] is None) and (spreads[0] is None or bool(np.array_equal(*spreads)))
 
 
 def _assumed(study, evidence, numbers):

@@ -20,11 +20,13 @@ from .study.fields import as_date
 from .study.inputs import input_files
 from .study.schema import ScenarioEntry
 
-_BY_PRODUCT = (
-    "yield casts_per_good_piece minutes_per_good_piece material_per_good_piece cost_per_good_piece scrap_cost_per_good_piece "
-    "break_even_price cash_break_even_price"
-).split()
-CHANCES = ("hour_pays_living_wage", "year_pays_living_wage")
+_OF_PRODUCT = {  # results of a product by unit
+    "share": "yield",
+    "cast/piece": "casts_per_good_piece",
+    "minute/piece": "minutes_per_good_piece",
+    "{money}/piece": "material_per_good_piece cost_per_good_piece scrap_cost_per_good_piece break_even_price cash_break_even_price",
+}
+PRODUCT_UNITS = {name: unit for unit, names in _OF_PRODUCT.items() for name in names.split()}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,11 +50,15 @@ class Answer:
         return {"mean": None, "sd": None, **found, "mean_error": None, "p50_error": None}
 
     @property
+    def pays(self) -> dict[str, np.ndarray]:
+        """Whether an hour, and whether a year, pays the living wage, draw by draw."""
+        hour = self.draws["pay_per_hour"] >= self.draws["target_per_hour"]
+        return {"hour": hour, "year": self.draws["residual_pay_per_year"] >= self.draws["living_per_year"]}
+
+    @property
     def chances(self) -> dict[str, dict[str, float]]:
         """Chance that an hour, and that a year, pays the living wage, each with its error."""
-        hour = self.draws["pay_per_hour"] >= self.draws["target_per_hour"]
-        year = self.draws["residual_pay_per_year"] >= self.draws["living_per_year"]
-        return dict(zip(CHANCES, (chance(hour), chance(year)), strict=True))
+        return {f"{what}_pays_living_wage": chance(pays) for what, pays in self.pays.items()}
 
     @property
     def bottleneck(self) -> dict[str, float]:
@@ -154,7 +160,7 @@ class OpenStudy:
             found |= {"target_per_hour": a.target_per_hour, "living_per_year": a.living_per_year}
             for name, result in outcome.products.items():
                 none = np.asarray(result["made_per_year"]) == 0  # a year without orders has no cost of a piece
-                found |= {f"{name}/{quantity}": np.where(none, np.nan, result[quantity]) for quantity in _BY_PRODUCT}
+                found |= {f"{name}/{quantity}": np.where(none, np.nan, result[quantity]) for quantity in PRODUCT_UNITS}
             found["full_months"] = sum(np.greater(month.binding, 0) for month in outcome.months)
             return found | {f"orders/{name}": channel["came"] for name, channel in outcome.channels.items()}
 

@@ -76,6 +76,17 @@ def ratio_of_units(unit: str, wanted: str, currency: str) -> float:
         raise ValueError(said) from error
 
 
+def ratio_through(unit: str, wanted: str, currency: str, density: float | None) -> float:
+    """The same, also from volume to mass or back by a density, if there is one. [g/ml]"""
+    try:
+        return ratio_of_units(unit, wanted, currency)
+    except ValueError:
+        for one, other, factor in (("milliliter", "gram", density), ("gram", "milliliter", density and 1 / density)):
+            if factor and measures(unit, one) and measures(wanted, other):
+                return ratio_of_units(unit, one, currency) * factor * ratio_of_units(other, wanted, currency)
+        raise
+
+
 def _plain(unit, currency):
     """Bases of a unit of the usual words alone, at most one over another, each with how many of it; none of any other unit."""
     words = [word.strip() for word in unit.split("/")]

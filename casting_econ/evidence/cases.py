@@ -10,7 +10,7 @@ from ..study.consistency import items_of
 from .channels import SCATTERS, channel_finding
 from .finding import BEYOND, Finding, mean_finding, prior_weight_of, rate_finding, rows_finding, share_finding, weight_in
 from .labour import by_day
-from .loads import load_counts, mould_lives, own_faults, ruined_loads
+from .loads import load_counts, mould_lives, own_faults, rows_of, ruined_loads
 from .market import DAYS_PER_MONTH
 from .materials import amount_in, bought_amounts, cup_rows
 from .posteriors import (
@@ -150,8 +150,8 @@ def _mould_life(study, product, kind, number):
 
 
 def _mould_minutes(study, product, number):
-    moulds = study.records.get("moulds")
-    rows = None if moulds is None else moulds[(moulds["product"] == product) & (moulds.minutes > 0) & (moulds.cavities > 0)]
+    moulds = rows_of(study, "moulds", product)
+    rows = None if moulds is None else moulds[(moulds.minutes > 0) & (moulds.cavities > 0)]
     if rows is None or rows.empty or number.value <= 0:
         return None
     # the study's minutes are those of a set, which fills one load; a row of the log is one mould with so many of its cavities

@@ -42,6 +42,13 @@ class LoadCounts:
         return entering - lost, entering
 
 
+def rows_of(study: Study, log: str, product: str) -> pd.DataFrame | None:
+    """Rows of a log that are of a product; None where it has none."""
+    frame = study.records.get(log)
+    mine = None if frame is None else frame[frame["product"] == product]
+    return None if mine is None or mine.empty else mine
+
+
 @lru_cache(maxsize=16)  # each number of a product asks for it
 def load_counts(study: Study, product: str) -> LoadCounts | None:
     """Pieces entering, and lost at, each step, load by load; None without batches of the product.
@@ -49,10 +56,10 @@ def load_counts(study: Study, product: str) -> LoadCounts | None:
     Seconds count as lost: they cannot be sold at full price. Losses that a batch shows but its faults do not explain are
     booked to the first step with a check.
     """
-    batches, faults = study.records.get("batches"), study.records.get("faults")
-    if batches is None or not (batches["product"] == product).any():
+    mine, faults = rows_of(study, "batches", product), study.records.get("faults")
+    if mine is None:
         return None
-    mine = batches[batches["product"] == product].sort_values("date", kind="stable")
+    mine = mine.sort_values("date", kind="stable")
     steps = study.file.products[product].steps
     lost, loose = pd.DataFrame(0.0, index=mine.index, columns=list(steps)), pd.Series(0.0, index=list(steps))
     if faults is not None:
@@ -84,17 +91,13 @@ def load_counts(study: Study, product: str) -> LoadCounts | None:
 
 def usual_load(study: Study, product: str) -> float:
     """Casts of a load: as stated; where stations differ, the mean of the batches, or without any of loads that go to them in turn. [cast]"""
-    sizes, batches = load_sizes(study.file, product), study.records.get("batches")
-    if len(sizes) == 1:
-        return float(sizes[0])
-    mine = None if batches is None else batches[batches["product"] == product]
-    return float(np.mean(sizes)) if mine is None or mine.empty else float(mine.casts.sum()) / loads_poured(study, mine)
+    sizes = load_sizes(study.file, product)
+    mine = rows_of(study, "batches", product) if len(sizes) > 1 else None
+    return float(np.mean(sizes)) if mine is None else float(mine.casts.sum()) / loads_poured(study, mine)
 
 
 def loads_poured(study: Study, batches: pd.DataFrame) -> int:
     """Loads that rows of the batches log were: those of one day and one station that name different colours of an order are one. [load]"""
-    if "order" not in batches or "station" not in batches:
-        return len(batches)
     stations = study.file.stations.items()
     single = {name for name, entry in stations if entry.count.value == 1}
     single |= {pot_name(name, n) for name, entry in stations for n in range(1, len(entry.sizes) + 1)}
@@ -106,9 +109,8 @@ def loads_poured(study: Study, batches: pd.DataFrame) -> int:
 
 def pots_used(study: Study, product: str) -> pd.DataFrame:
     """Loads of each station that the batches log names, each of several for itself: how many, casts a load, and the share that is good."""
-    batches, rows = study.records.get("batches"), []
-    named = batches is not None and "station" in batches
-    for station, mine in batches[batches["product"] == product].groupby("station") if named else ():
+    batches, rows = rows_of(study, "batches", product), []
+    for station, mine in () if batches is None else batches.groupby("station"):
         loads, casts = loads_poured(study, mine), mine.casts.sum()
         rows.append((station, loads, casts / loads, mine.good.sum() / casts))
     return pd.DataFrame(rows, columns=["station", "loads", "casts a load", "good"])
@@ -116,10 +118,10 @@ def pots_used(study: Study, product: str) -> pd.DataFrame:
 
 def own_faults(study, product, faults):
     """Which rows of the faults log are of a product, as a mask: by their batch, by name, or because there is no other."""
-    batches, alone = study.records.get("batches"), len(study.file.products) == 1
+    batches, alone = rows_of(study, "batches", product), len(study.file.products) == 1
     mine = faults["product"] == product
     if batches is not None:
-        mine |= faults.batch.isin(batches.batch[batches["product"] == product])
+        mine |= faults.batch.isin(batches.batch)
     return mine | (faults.batch.isna() & faults["product"].isna() & alone)
 
 
@@ -203,10 +205,9 @@ def loads_of_mould(study: Study) -> pd.Series:
 
 def mould_lives(study, product):
     """Casts a cavity at wear-out, and so far of moulds good or replaced by plan [cast]; None without moulds."""
-    moulds = study.records.get("moulds")
-    if moulds is None or not (moulds["product"] == product).any():
+    mine, loads, entry = rows_of(study, "moulds", product), loads_of_mould(study), study.file.products[product].mould
+    if mine is None:
         return None
-    mine, loads, entry = moulds[moulds["product"] == product], loads_of_mould(study), study.file.products[product].mould
     gone = mine.casts_at_retirement[mine.retired.notna()].to_numpy(float)
     # a mould replaced by plan was still good: it counts like one in use
     plan = None if entry is None else entry.replace_at
@@ -218,23 +219,22 @@ def mould_lives(study, product):
 def moulds_in_hand(study, product):
     """Moulds that are there, where they are counted one by one: as stated, and those of the moulds log in use; where neither says of any, as
     many as the largest load of the batches log filled. [mould]"""
-    entry, moulds = study.file.products[product].mould, study.records.get("moulds")
-    mine = None if moulds is None else moulds.retired[moulds["product"] == product]
-    if entry.in_hand or (mine is not None and len(mine)):
-        return entry.in_hand + (0 if mine is None else int(mine.isna().sum()))
+    entry, mine = study.file.products[product].mould, rows_of(study, "moulds", product)
+    if entry.in_hand or mine is not None:
+        return entry.in_hand + (0 if mine is None else int(mine.retired.isna().sum()))
     return math.ceil(casts_poured(study, product).max() / entry.cavities)
 
 
 def casts_poured(study, product):
     """Casts of each load of a product in the batches log, those still in work too; one of none where it has no load. [cast]"""
-    frames = (study.records.get("batches"), study.in_work)
-    return np.concatenate([[0], *(frame.casts[frame["product"] == product] for frame in frames if frame is not None)])
+    batches = study.whole_logs.get("batches", study.in_work)
+    return np.concatenate([[0], batches.casts[batches["product"] == product]])
 
 
 def mould_ages(study: Study, product: str) -> pd.Series:
     """Casts that the moulds of each load had given before it, on average; index: rows of the batches log. [cast]"""
-    batches = study.records.get("batches")
+    batches = rows_of(study, "batches", product)
     if batches is None:
         return pd.Series(dtype=float)
-    rows = _moulds_of(batches[batches["product"] == product].sort_values("date", kind="stable"))
+    rows = _moulds_of(batches.sort_values("date", kind="stable"))
     return rows.groupby("mould").cumcount().groupby(level=0).mean()

@@ -36,15 +36,9 @@ def orders_of(study: Study, channel: str) -> pd.DataFrame | None:
     return groups[sums].sum(min_count=1).assign(date=groups.date.min(), buyers=groups.buyers.max())
 
 
-@lru_cache(maxsize=16)
-def _dates(study):
-    """Days of every row of every log. What a log says beside its date, such as when a mould was made, may be older than it."""
-    return pd.concat([log.date for log in (*study.records.values(), study.in_work) if len(log) and "date" in log])
-
-
 def _offered(study, channel):
     """First and last day on which orders could have come: since it is offered, else since all logs began, until they end."""
-    dates, since = _dates(study), study.file.channels[channel].offered_since
+    dates, since = study.dates, study.file.channels[channel].offered_since
     return dates.min() if since is None else pd.Timestamp(since), dates.max()
 
 
@@ -68,7 +62,7 @@ def orders_seen(study: Study, channel: str):
     counts = pd.Series(0.0, index=days.index) if orders is None else _by_month(orders, days.index)
     if entry.offered_since is not None:
         since = f" since {first:%Y-%m-%d}"
-    elif orders is not None and (_dates(study) == first).sum() == (_sales_of(study, channel).date == first).sum():
+    elif orders is not None and (study.dates == first).sum() == (_sales_of(study, channel).date == first).sum():
         counts.iloc[0] -= 1
         since = " after the first, with which the logs begin"
     return counts.to_numpy(float), days.to_numpy() / DAYS_PER_MONTH, since

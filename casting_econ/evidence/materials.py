@@ -5,19 +5,17 @@ import pandas as pd
 
 from ..study import Study
 from ..study.consistency import items_of
-from ..units import ratio_of_units
+from ..units import ratio_of_units, ratio_through
 from .loads import load_counts
 from .market import price_trend
 
 
 def amount_in(quantity, unit, base, entry, currency):
     """A quantity of a `unit` in the unit `base` of the price, through the density from volume to mass; else nan."""
-    for given, factor in ((unit, 1.0), (f"{unit} * gram / milliliter", entry.density.value if entry.density else np.nan)):
-        try:
-            return quantity * factor * ratio_of_units(given or "dimensionless", base, currency)
-        except ValueError:
-            continue
-    return np.nan
+    try:
+        return quantity * ratio_through(unit or "dimensionless", base, currency, entry.density and entry.density.value)
+    except ValueError:
+        return np.nan
 
 
 def bought_amounts(study, item, entry, base):

@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from ..units import Unclear, ratio_of_units
+from ..units import Unclear, measures, ratio_through
 from .dates import read_date
 from .logs import NUMBERS, plain
 
@@ -263,25 +263,17 @@ def _factor(unit, wanted, currency, density):
     short = {"m": "minute"} if wanted == "minute" else {}
     tried = [(short | _WORDS_FOR_UNITS).get(word.lower(), word), word.lower()]
     for name in tried:
-        for full, factor in ((name, 1.0), (f"{name} * gram / milliliter", density)):
-            try:
-                return round(ratio_of_units(full, wanted, currency) * factor, 12) if factor else _no_density(name, currency)
-            except Unreadable:
-                raise
-            except Unclear as error:
-                wrong, _, right = str(error).partition(" -> ")
-                raise Unreadable(wrong.removeprefix("question: "), right) from None
-            except ValueError:
-                continue
+        try:
+            return round(ratio_through(name, wanted, currency, density), 12)
+        except Unclear as error:
+            wrong, _, right = str(error).partition(" -> ")
+            raise Unreadable(wrong.removeprefix("question: "), right) from None
+        except ValueError:
+            if wanted == "gram" and measures(name, "milliliter"):
+                raise Unreadable("is a volume where a mass is needed", _DENSITY) from None
     raise Unreadable(f"has a unit, {unit!r}, that is no {_MEASURE[wanted]}", _USUAL[wanted])
 
 
 _MEASURE = {"minute": "time", "hour": "time", "gram": "mass", "year": "time", "kilometer": "distance"}
 _USUAL = {"minute": "min or h", "hour": "h or min", "gram": "g, kg, oz or lb", "year": "years", "kilometer": "km or mile"}
-
-
-def _no_density(name, currency):
-    """A volume where a mass is needed asks for its density; anything else is no fitting unit."""
-    ratio_of_units(name, "milliliter", currency)  # ValueError where it is no volume either
-    right = 'its density in study.toml, such as { column = "mixed_mass_g", density = "1.1 g/ml" } under [records.columns.batches]'
-    raise Unreadable("is a volume where a mass is needed", right)
+_DENSITY = 'its density in study.toml, such as { column = "mixed_mass_g", density = "1.1 g/ml" } under [records.columns.batches]'

@@ -249,8 +249,8 @@ _STATED = " ".join(f.name for f in fields(Order) if f.name in CommissionEntry.mo
 
 def _booked(kit, name, product):
     """Rows of the batches log that name an order, in order of date; `good` is not a number where a load is under way."""
-    frames = [kit.study.records.get("batches"), kit.study.in_work]
-    rows = [row for frame in frames if frame is not None and "order" in frame for row in frame.itertuples()] if name else []
+    batches = kit.study.whole_logs.get("batches") if name else None
+    rows = () if batches is None else batches.itertuples()
     mine = [row for row in rows if row.product == product and isinstance(row.order, str)]
     return sorted((row for row in mine if split_order(row.order)[0] == name.casefold()), key=lambda row: row.date)
 

@@ -55,8 +55,7 @@ def logged(study: Study, name: str, product: str, start: date | None) -> Logged:
     """
     ours = ("timesheet", "batches", "purchases", "moulds", "faults")
     logs = {log: frame for log, frame in study.records.items() if log in ours}
-    poured = [frame for frame in (logs.get("batches"), study.in_work) if frame is not None and len(frame)]
-    poured = pd.concat(poured) if poured else study.in_work.assign(date=pd.to_datetime(study.in_work.date))
+    poured = study.whole_logs.get("batches", study.in_work.assign(date=pd.to_datetime(study.in_work.date)))
     others = poured.date[~_named(poured, name)]
     dated = [poured, *(frame for log, frame in logs.items() if log in ("timesheet", "purchases"))]
     days = [frame.date[_named(frame, name)] for frame in dated]

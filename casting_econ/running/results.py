@@ -7,12 +7,11 @@ from datetime import date
 import numpy as np
 
 from ..formatting import nine_digits
-from ..kit import Answer, OpenStudy
+from ..kit import PRODUCT_UNITS, Answer, OpenStudy
 from ..models import Outcome
 from ..pages.conditions import break_even_prices
 
-# by unit the results of a year, then those of a product
-_OF_YEAR = {
+_OF_YEAR = {  # results of a year by unit
     "cast/year": "casts_per_year",
     "piece/year": "good_pieces_per_year pieces_sold_per_year pay_break_even_pieces_per_year cash_break_even_pieces_per_year",
     "load/year": "loads_per_year",
@@ -23,14 +22,7 @@ _OF_YEAR = {
     "{money}/hour": "pay_per_hour pay_per_hour_after_set_aside",
     "share": "pay_break_even_share_of_demand cash_break_even_share_of_demand",
 }
-_OF_PRODUCT = {
-    "share": "yield",
-    "cast/piece": "casts_per_good_piece",
-    "minute/piece": "minutes_per_good_piece",
-    "{money}/piece": "material_per_good_piece cost_per_good_piece scrap_cost_per_good_piece break_even_price cash_break_even_price",
-}
 TOTAL_UNITS = {name: unit for unit, names in _OF_YEAR.items() for name in names.split()}
-PRODUCT_UNITS = {name: unit for unit, names in _OF_PRODUCT.items() for name in names.split()}
 _WRITTEN = {"ruined_hours_per_year": "freak_hours_per_year", "ruined_loss_per_year": "freak_loss_per_year"}  # keys of the file
 
 

@@ -22,7 +22,6 @@ from ..study import STUDY_FILE
 from ..study.scenarios import dotted
 from ..templates import page_style, template, write_whole
 from .form import read_pack, write_study
-from .redact import whole_logs
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -182,7 +181,7 @@ def _only(one, other):
 
 def _changed_rows(one, other, fmt):
     """Rows that came and went, by log; a changed row is one of each. Notes are not compared: a pack may leave them out."""
-    logs, rows = [whole_logs(kit.study) for kit in (one, other)], []
+    logs, rows = [kit.study.whole_logs for kit in (one, other)], []
     for log, columns in LOGS.items():
         names = [name for name, (kind, _) in columns.items() if kind != FREE]
         frames = [frames.get(log, pd.DataFrame()).reindex(columns=names).astype(object) for frames in logs]
@@ -203,11 +202,10 @@ def _dated(rows, names, fmt):
 
 def _draws(kit, base):
     """Results by draw, on the draws of the first study."""
-    draws = kit.monte_carlo(*base.plan_of_draws(), base=base).draws
+    answer = kit.monte_carlo(*base.plan_of_draws(), base=base)
     year, each = words("result")["year"], words("result")["product"]
     names = [*year, *(f"{product}/{name}" for product in kit.study.file.products for name in each)]
-    pays = {"hour": ("pay_per_hour", "target_per_hour"), "year": ("residual_pay_per_year", "living_per_year")}
-    return {name: draws[name] for name in names} | {name: (draws[pay] >= draws[aim]) * 1.0 for name, (pay, aim) in pays.items()}
+    return {name: answer.draws[name] for name in names} | {name: pays * 1.0 for name, pays in answer.pays.items()}
 
 
 def _results(one, other):

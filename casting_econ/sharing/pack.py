@@ -23,7 +23,7 @@ from ..running.store import VERSIONS
 from ..study import STUDY_FILE
 from ..templates import write_whole
 from .form import FORM, MOST_ALL, pack_of, read_pack, write_study, zipped
-from .redact import Records, packed_records, packed_study_file, whole_logs
+from .redact import Records, packed_records, packed_study_file
 
 
 def pack_study(
@@ -108,7 +108,7 @@ def _open_packed(study):
 
 def _read_otherwise(kit: OpenStudy, packed: OpenStudy, records: Records) -> list[str]:
     """Where the pack tells otherwise than the study for what is left out; StudyError where a log is not read as it was written."""
-    lines, logs = [], whole_logs(packed.study)
+    lines, logs = [], packed.study.whole_logs
     for log, frame in records.frames.items():
         other = logs.get(log, frame.iloc[:0])
         if len(frame) != len(other):

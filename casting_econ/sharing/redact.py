@@ -37,15 +37,6 @@ def _is_named(header, buyers=False):
     return any(part in named["words"] for part in parts) or any(word in text for word in named["parts"])
 
 
-def whole_logs(study: Study) -> dict[str, pd.DataFrame]:
-    """Every row of the logs that counts, loads still worked on and their faults after the others."""
-    logs = {log: [study.records[log]] for log in LOGS if log in study.records}
-    for log, more in (("batches", study.in_work), ("faults", study.in_work_faults)):
-        if len(more):
-            logs.setdefault(log, []).append(more)
-    return {log: parts[0] if len(parts) == 1 else pd.concat(parts) for log, parts in logs.items()}
-
-
 def packed_records(study: Study, keep: tuple[str, ...] = ()) -> Records:
     """The records of a study for a pack: a file a log, with the columns that the study reads and no other; those named in `keep` stay though
     they may name people, as LOG.COLUMN, by their heading or by the log's own name.
@@ -54,7 +45,7 @@ def packed_records(study: Study, keep: tuple[str, ...] = ()) -> Records:
     """
     unread = [file.place.removeprefix("records/") for file in study.reading.files if file.log == "ignore"]
     found = Records(left_out=dict.fromkeys(unread, "the study does not read it"))
-    logs, gone, faults = whole_logs(study), set(), []
+    logs, gone, faults = study.whole_logs, set(), []
     wanted, met = {_key(name): name for name in keep}, set()
     headed = [(file, column, f"{file.log}.{column.header}") for file in study.reading.files for column in file.columns]
     names = {place: {_key(place), f"{file.log}.{column.name or place}"} for file, column, place in headed}

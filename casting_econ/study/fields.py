@@ -155,7 +155,7 @@ def _given(raw: Any, info: ValidationInfo) -> Number:
     number = Quantity(unit, above=0.0, counts=" ".join(COUNTED)).read(raw, currency)
     if density is None:
         return number
-    return number.scaled(ratio_of_units(f"{unit} * gram / milliliter", "gram", currency) * density.value, "gram")
+    return number.scaled(ratio_of_units(unit, "milliliter", currency) * density.value, "gram")
 
 
 def _price_of_unit(raw: Any, info: ValidationInfo) -> Number:

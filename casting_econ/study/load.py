@@ -2,6 +2,7 @@
 
 import datetime as dt
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 
 import pandas as pd
@@ -42,11 +43,25 @@ class Study:
         """Currency code of the study."""
         return self.file.study.currency
 
+    @cached_property
+    def whole_logs(self) -> dict[str, pd.DataFrame]:
+        """Every row of the logs that counts, loads still worked on and their faults after the others."""
+        logs = {log: [self.records[log]] for log in LOGS if log in self.records}
+        for log, more in (("batches", self.in_work), ("faults", self.in_work_faults)):
+            if len(more):
+                logs.setdefault(log, []).append(more)
+        return {log: parts[0] if len(parts) == 1 else pd.concat(parts) for log, parts in logs.items()}
+
+    @cached_property
+    def dates(self) -> pd.Series:
+        """Days of every row of every log. What a log says beside its date, such as when a mould was made, may be older than it."""
+        dated = [log.date for log in self.whole_logs.values() if "date" in log]
+        return pd.concat(dated) if dated else pd.Series(dtype="datetime64[ns]")
+
     @property
     def day(self) -> dt.date | None:
         """Day that the study speaks of, for want of a clock: the newest row of its logs, else the day it was changed, where stated."""
-        newest = [log.date.max() for log in (*self.records.values(), self.in_work) if len(log) and "date" in log]
-        return max(newest).date() if newest else self.file.study.changed_on
+        return self.file.study.changed_on if self.dates.empty else self.dates.max().date()
 
 
 def read_study(folder: str | Path, *, with_records: bool = True, as_of: dt.date | None = None) -> Study:

@@ -2,7 +2,6 @@
 
 import math
 import re
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
@@ -14,7 +13,7 @@ from ..faults import close_match
 from ..ledger.cells import clean
 from ..ledger.cells import figure as figure_by_mark
 from ..ledger.columns import marks_of
-from ..units import COUNTED, UNIT, Unclear, check_counted, measures, ratio_of_units
+from ..units import COUNTED, UNIT, Unclear, check_counted, measures, ratio_of_units, ratio_through
 
 BASES = ("guess", "answered", "measured", "published", "agreed", "decided")
 _LONGEST = 200  # characters of a figure with its unit, with which no expression can go on for long
@@ -207,17 +206,9 @@ class Quantity:
     def read_figure(self, raw: Any, currency: str) -> float:
         """One figure in the base unit; ValueError says what is wrong with it."""
         unit = self.unit.format(money=currency)
-        if isinstance(raw, bool) or not isinstance(raw, (int, float, str)):
-            raise ValueError("not a number")
-        if isinstance(raw, str):
-            text, given = _split(raw)
-            if text is None:
-                raise ValueError("not a number")
-            found = read_figure(text, given)
-        elif abs(raw) > 1e300:
-            raise ValueError("not a finite number")
-        else:
-            found, given = float(raw), ""
+        found, given = split_figure(raw)
+        if found is None or not math.isfinite(found):
+            raise ValueError("not a number" if found is None else "not a finite number")
         bare = found
         if given == "%":
             if unit and unit != "1/year":  # what is for each of a year is a year's percentage
@@ -266,16 +257,12 @@ class Amount:
         >>> Amount(1000.0, "milliliter").in_unit("kg", "EUR", density=1.1)
         1.1
         """
-        own, wanted = self.unit or "dimensionless", unit or "dimensionless"
-        said = f"{self.unit or 'a count'} cannot be turned into {unit or 'a count'}"
-        with suppress(ValueError):
-            return self.value * ratio_of_units(own, wanted, currency)
-        other = {"gram": "milliliter", "milliliter": "gram"}.get(self.unit)
-        if other is None or not (measures(unit, "milliliter") or measures(unit, "gram")):
-            raise ValueError(said)
-        if density is None:
-            raise ValueError(f"{said} without a density")
-        return self.value * (1 / density if other == "milliliter" else density) * ratio_of_units(other, wanted, currency)
+        try:
+            return self.value * ratio_through(self.unit or "dimensionless", unit or "dimensionless", currency, density)
+        except ValueError:
+            said = f"{self.unit or 'a count'} cannot be turned into {unit or 'a count'}"
+            lacking = density is None and all(measures(one, "gram") or measures(one, "milliliter") for one in (self.unit, unit))
+            raise ValueError(said + " without a density" * lacking) from None
 
 
 def given_unit(raw: Any) -> str:
@@ -289,18 +276,18 @@ def given_unit(raw: Any) -> str:
 
 
 def split_figure(raw: Any) -> tuple[float | None, str]:
-    """Figure and unit of a plain value of the study file; None where it is no finite figure.
+    """Figure and unit of a plain value of the study file; None where it is no figure, infinite where it is too large for one.
 
     >>> split_figure("22 °C"), split_figure(22)
     ((22.0, '°C'), (22.0, ''))
     """
     text, unit = _split(raw)
-    if text is None and (isinstance(raw, bool | str) or not isinstance(raw, int | float) or abs(raw) > 1e300):
-        return None, ""
+    if text is None:
+        plain = isinstance(raw, int | float) and not isinstance(raw, bool)
+        return (None if not plain else float(raw) if abs(raw) <= 1e300 else math.inf), ""
     try:
-        found = float(raw) if text is None else read_figure(text, unit)
+        return read_figure(text, unit), unit
     except Unclear:
         raise
     except ValueError:
         return None, unit
-    return (found if math.isfinite(found) else None), unit

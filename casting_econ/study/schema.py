@@ -1,6 +1,7 @@
 """The study file as typed, frozen objects: the year's workshop. `commissions` has the tables of orders by a date."""
 
 import datetime as dt
+import math
 import re
 from typing import Annotated, Any, Literal
 
@@ -321,7 +322,7 @@ def _season(raw, _):
     if len(raw) != len(MONTHS):
         raise ValueError(f"{len(raw)} weights for the {len(MONTHS)} months")
     for month, (figure, unit), one in zip(MONTHS, weights, raw, strict=True):
-        if figure is None or unit or figure < 0:
+        if figure is None or unit or not 0 <= figure < math.inf:
             raise ValueError(f"a weight of {month} that is no number of 0 or more, {one!r}")
     if not any(figure for figure, _ in weights):
         raise ValueError("no weight above 0")

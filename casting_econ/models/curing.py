@@ -111,8 +111,9 @@ def loads_per_week(cure_hours, turnaround_hours, stations, windows, moulds=None,
             rows.append(_seconds("wait in the moulds", wait))
             for share in moulds.shares:
                 rows += [_seconds("hand work in the moulds", work * share), np.asarray(in_one_go, np.int64)]
-    rows = np.broadcast_arrays(*rows)
-    shape, table = rows[0].shape, np.stack([row.ravel() for row in rows])
+    shape = np.broadcast_shapes(*map(np.shape, rows))
+    rows = np.broadcast_arrays(*map(_once, rows))
+    table = np.stack([row.ravel() for row in rows])
     steps, rates = table[5:].reshape(-1, 1 + 2 * sizes, table.shape[1]), np.empty(table.shape[1])
     whole = (steps[:, 2::2] > 0) & (steps[:, 1::2] <= hours.longest) & (table[3] == 1)
     alike, left = np.concatenate([table[2:4], whole.reshape(-1, rates.size)]), np.arange(rates.size)
@@ -131,13 +132,22 @@ def loads_per_week(cure_hours, turnaround_hours, stations, windows, moulds=None,
     unsure = np.flatnonzero(np.isnan(rates))
     if unsure.size:  # of any number of stations and sets together, which takes hardly longer than of one
         rates[unsure] = rates_of_draws(table[None, :, unsure], hours, most_loads, sizes)
-    return rates.reshape(shape)[()]
+    return np.broadcast_to(rates.reshape(rows[0].shape), shape)[()]
 
 
 def _seconds(name, hours, **limits):
     """Hours as whole seconds."""
     limits = limits or {"low": 0.0}
     return np.rint(np.asarray(checked(name, hours, **limits)) * 3600).astype(np.int64)
+
+
+def _once(numbers):
+    """Numbers with one place along each axis that moves none of them: a lever that leaves a time alone asks for no draw twice."""
+    numbers = np.asarray(numbers)
+    for axis in range(numbers.ndim):
+        first = numbers.take([0], axis)
+        numbers = first if (numbers == first).all() else numbers
+    return numbers
 
 
 def _whole(name, count, low=1.0):

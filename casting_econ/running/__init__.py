@@ -3,8 +3,8 @@
 import os
 import sys
 
-# a grammar of web addresses, by which notebooks are not checked and which takes more than a second to build
-sys.modules.setdefault("rfc3987_syntax", None)
+# grammars of web addresses and durations, by which notebooks are not checked; the first takes more than a second to build
+sys.modules |= dict.fromkeys({"rfc3987_syntax", "rfc3986_validator", "isoduration"} - {*sys.modules})
 
 # how seldom a run looks for rubbish: modules, inputs and draws stay, and looking through them takes a tenth of it
 SELDOM = (50_000, 20, 20)

@@ -85,11 +85,13 @@ def _known(source):
 
 def finished(path: Path) -> bool:
     """Whether an executed notebook is there and every code cell of it ran to its end."""
+    if not path.is_file():
+        return False
     import nbformat
 
     try:
         notebook = nbformat.read(path, as_version=4)
-    except Exception:  # absent, cut short or not a notebook: not finished, whatever the reason
+    except Exception:  # cut short or not a notebook: not finished, whatever the reason
         return False
     return bool(notebook.metadata.get("casting_econ", {}).get("finished"))
 

@@ -15,9 +15,6 @@ from ..study.inputs import copy_inputs
 from . import WORKERS, store
 from .folders import manifest, replace_folder, work_key, working_folder, write_manifest
 from .notebooks import Job, NotebookError, finished, from_there, run_jobs
-from .panel import panel_parts
-from .report import build_report, read_page
-from .results import as_json, results
 from .store import PAGES, page_sources
 
 _LONG = ("02_records", "09_change", "08_sensitivity", "01_answer")  # begun first, so that none is waited for at the end
@@ -46,7 +43,6 @@ def run_study(
     part = working_folder(out, folder, work_key(folder))
     table, inner = kit.study.file.study, part / "report"
     answer = kit.monte_carlo(*kit.plan_of_draws(), workers=workers)
-    content = results(kit, answer)
     (inner / "notebooks").mkdir(parents=True, exist_ok=True)
     copy_inputs(folder, part / "study")
     parameters = {"study": "study", "draws": round_up_draws(table.draws), "seed": table.seed}
@@ -69,12 +65,23 @@ def run_study(
     read: dict[str, dict[str, object]] = {}  # pages for the report, while others run
 
     def ended(job):
+        from .report import read_page
+
         read[job.source.stem] = read_page(job.target)
 
     def ready():
         open_copy(kit, Path("study"))
         if len(_SHARE & {job.source.stem for job in jobs}) > 1:
             return lambda: share(kit, parameters["draws"], parameters["seed"])
+
+    def meanwhile():
+        # loaded here, while the process that starts kernels loads what they need
+        from .panel import panel_parts
+        from .results import as_json, results
+
+        content = as_json(results(kit, answer))
+        (inner / "results.json").write_text(content, encoding="utf-8", newline="\n")
+        panel.update(panel_parts(kit, workers, part / "made" / "panel" / store.PANEL))
 
     errors = run_jobs(
         jobs,
@@ -83,18 +90,19 @@ def run_study(
         part,
         len(PAGES) - len(jobs),
         ready,
-        lambda: panel.update(panel_parts(kit, workers, part / "made" / "panel" / store.PANEL)),
+        meanwhile,
         ended=ended,
     )
     if errors:
         first, more = errors[0], f"; {len(errors) - 1} more failed" if len(errors) > 1 else ""
         raise NotebookError(first.notebook, first.cell, first.cause + more, first.saved)
-    (inner / "results.json").write_text(as_json(content), encoding="utf-8", newline="\n")
     files = {}
     for page in keys:
         made = part / "made" / page
         files[page] = sorted(path.relative_to(made).as_posix() for path in made.rglob("*") if path.is_file())
         shutil.copytree(made, inner, copy_function=shutil.copyfile, dirs_exist_ok=True)
+    from .report import build_report
+
     pages = [read.get(page) or inner / "notebooks" / f"{page}.ipynb" for page in PAGES]
     build_report(kit, pages, inner / "report.html", panel=panel)
     write_manifest(inner, manifest(kit, folder))

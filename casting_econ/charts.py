@@ -326,6 +326,8 @@ def swing_bars(frame: pd.DataFrame, middle: float, fmt: Format) -> Figure:
 def heat_map(frame: pd.DataFrame, fmt: Format, *, xlabel: str, target: float, ylabel="scrap rate", write_rows=None) -> Figure:
     """Pay an hour over scrap rate and cure time: every cell written, bold where the target is met, and a mark at each edge
     where the study is (`frame.attrs["now"]`). Where only one of the two moves anything, a line."""
+    import seaborn  # here, so that only who draws a map waits for it
+
     values, write_rows, now, what = frame.to_numpy(float), write_rows or fmt.percent, frame.attrs.get("now"), "pay an hour"
 
     def write_column(hours):
@@ -338,17 +340,17 @@ def heat_map(frame: pd.DataFrame, fmt: Format, *, xlabel: str, target: float, yl
         look = {"level": target, "level_label": "target", "at": now and now[way]}
         return lines(line, "x", [what], label, what, write_x, fmt.money, **look)
     figure, axes = new_axes(1.5 + 0.36 * len(frame))
-    paint = axes.pcolormesh(np.ma.masked_invalid(values), cmap="cividis", linewidths=0.5, edgecolor="white")
+    seaborn.heatmap(frame, ax=axes, cmap="cividis", cbar=False, linewidths=0.5)
+    paint = axes.collections[0]
     digits = 2 if np.nanmax(np.abs(values), initial=0.0) < 100 else 0
     for (row, column), value in np.ndenumerate(values):
         if np.isnan(value):  # not worked out yet
             continue
         look = {"color": readable_on(paint.to_rgba(value)), "weight": "bold" if value >= target else "normal"}
         axes.text(column + 0.5, row + 0.5, fmt.number(value, digits), ha="center", va="center", in_layout=False, **look)
-    axes.set_yticks(np.arange(len(frame)) + 0.5, [write_rows(row) for row in frame.index], va="center")
-    axes.set_xticks(np.arange(len(frame.columns)) + 0.5, [write_column(hours) for hours in frame.columns])
-    axes.set(ylabel=ylabel, xlabel=wrapped(xlabel, 40), xlim=(0, len(frame.columns)), ylim=(len(frame), 0))
-    axes.spines["bottom"].set_visible(False)
+    axes.set_yticklabels([write_rows(row) for row in frame.index], rotation=0)
+    axes.set_xticklabels([write_column(hours) for hours in frame.columns], rotation=0)
+    axes.set(ylabel=ylabel, xlabel=wrapped(xlabel, 40))
     axes.set_title(f"{what}, {fmt.currency} (bold: the target is met)", loc="left", pad=22)
     if now:
         ends = {"left": np.nan, "right": np.nan}  # beyond its ends a map has no place for it

@@ -9,7 +9,7 @@ import casting_econ
 PACKAGE = Path(casting_econ.__file__).parent
 # from the top: what a room may import stands before it; rooms in one line do not know each other
 ROOMS = """
-controls faults formatting light palette
+controls faults formatting palette
 models templates
 reference draws units
 ledger

@@ -4,7 +4,6 @@ Unless a docstring says otherwise a number is a float or an array, all of them b
 ValueError names the input that is not finite or outside the range stated for it.
 """
 
-from .. import light  # before SciPy is
 from .costs import PieceCost, StepCost, piece_cost
 from .counts import chance_of, counts_from_loads, loads_for
 from .curing import InMoulds, in_moulds, loads_per_week, places_needed

@@ -98,7 +98,7 @@ def _contradictions(study, fmt):
             days = ", ".join(f"{day:%Y-%m-%d}" for day in silent[:3]) + (" and others" if len(silent) > 3 else "")
             yield f"On {counted(len(silent), 'day')} with a pour the timesheet has no row ({days}): hours are missing, or a date is wrong."
     unread = [(row.material, row.purchases, row.unread, row.unit) for row in material_table(study).itertuples() if row.unread]
-    for material, purchases, count, unit in dict.fromkeys(unread):  # one receipt may be of what goes into several products
+    for material, purchases, count, unit in unread:
         amount = f"`quantity` {_amounts(study.file, material)}"
         would = f': with its {amount}, such as "20 g", and a price by that unit `from = "records"`'
         said = f"are in a unit that does not turn into {unit}, and say nothing of its price"

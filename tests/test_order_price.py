@@ -173,3 +173,42 @@ def test_a_quote_speaks_the_language_of_the_study(tmp_path):
     html = quote_html(quote_of(plan, price_of(plan)))
     assert 'lang="de"' in html and "Dezember 2026" in html and "Angebot" in html
     assert re.search(r"\d+,\d\d\s€", html)
+
+
+ONE_STEP = """
+[study]
+name = "Plaques"
+currency = "EUR"
+[time]
+weeks = "46 week/year"
+hours = "20 h/week"
+fixed_hours = "0 h/week"
+[calendar]
+monday = "09:00-17:00"
+[target]
+per_hour = "15 EUR/h"
+[products.plaque]
+casts_per_load = 6
+[products.plaque.steps.cast]
+minutes = "2 min"
+load_minutes = "10 min"
+wait = "4 h"
+materials.plaster = { price = "0.5 EUR" }
+[channels.shop]
+product = "plaque"
+orders = "20 orders/year"
+pieces_per_order = 6
+price = "40 EUR"
+"""
+
+
+@pytest.mark.parametrize("in_hand", [0, 6])
+def test_an_order_of_pieces_that_have_one_step_by_hand(tmp_path, in_hand):
+    """Twelve, half of them in hand or none: 2 loads of 10 min and 12 pieces of 2 min are 44 min at 15 an hour, and 12 x 0.5 of plaster."""
+    (tmp_path / "study.toml").write_text(ONE_STEP, encoding="utf-8")
+    plan = open_order(open_study(tmp_path), pieces=12, by=date(2027, 3, 1), in_hand=in_hand, today=date(2027, 1, 4))
+    quoted = price_of(plan)
+
+    assert plan.casts_in_loads == 12 - in_hand
+    assert quoted.bench_hours == pytest.approx(44 / 60) and quoted.bills_only == pytest.approx(6.0)
+    assert quoted.extra_cost == quoted.full_cost == pytest.approx(6.0 + 44 / 60 * 15)

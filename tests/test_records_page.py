@@ -468,3 +468,21 @@ def test_only_orders_far_from_the_stated_one_are_told(kit, rows, told):
     sales = "date,channel,product,pieces,price\n" + "".join(f"2025-0{n}-03,shop,tile,{rows}\n" for n in range(2, 6))
     notes = records.unlike_orders(kit(sales=sales))
     assert len(notes) == told and ("takings" in "".join(notes)) == (rows == "6,72")
+
+
+def test_a_material_of_several_products_is_one_row(kit):
+    """Plaster for 20 tiles of 50 g (5 % lost), 100 g for each of their 2 loads of trimming done in fives, and for 8 cups of 30 g of which a tenth is
+    done again: 1,000 / 0.95 + 4 x 100 + 8 x 1.1 x 30 g used of the 2,000 bought once (own arithmetic)."""
+    trim = "[products.tile.steps.trim]\n"
+    text = TILE.replace(
+        trim, f'{trim}load_size = 5\nmaterials.plaster = {{ quantity = "100 g", price = "4 EUR/kg", per = "load" }}\n'
+    )
+    text += '[products.cup]\ncasts_per_load = 8\n[products.cup.steps.cast]\nwait = "1 h"\nrework_share = "10 %"\n'
+    text += 'materials.plaster = { quantity = "30 g", price = "4 EUR/kg" }\n[channels.cups]\nproduct = "cup"\norders = "9 orders/year"\n'
+    text += 'pieces_per_order = 1\nprice = "9 EUR"\n'
+    logs = pd.concat([batches([10, 10]), batches([8], casts=8).assign(batch="C", product="cup", moulds="")])
+    bought = "date,item,kind,quantity,unit,paid\n2025-01-02,plaster,material,2,kg,8\n"
+    [row] = records.materials_table(kit(text, batches=logs, purchases=bought).study).to_dict("records")
+
+    assert (row["material"], row["bought"], row["paid"]) == ("plaster", 2000.0, 8.0)
+    assert row["used by batches"] == pytest.approx(1000 / 0.95 + 4 * 100 + 8 * 1.1 * 30)

@@ -6,7 +6,7 @@ import pandas as pd
 from ..study import Study
 from ..study.consistency import items_of
 from ..units import ratio_of_units, ratio_through
-from .loads import load_counts
+from .loads import load_counts, loads_poured
 from .market import price_trend
 
 
@@ -57,11 +57,11 @@ def cup_rows(study: Study, product: str, item_key: str):
 
 
 def material_table(study: Study) -> pd.DataFrame:
-    """What was bought of each material against what the batches used, and whether buying more was cheaper.
+    """What was bought of each material against what the batches used of it in all steps and products, and whether buying more was cheaper.
 
     Amounts are in the unit of the price, `paid` is money, `cheaper when doubled` a share [-]: nan where purchases cannot tell.
     """
-    rows: dict[tuple, dict] = {}
+    rows: dict[tuple[str, str], dict] = {}
     for _, product, step, item, entry in items_of(study.file):
         base = entry.price.unit.partition("/")[2]
         paid, amounts = bought_amounts(study, item, entry, base or "dimensionless")
@@ -70,11 +70,14 @@ def material_table(study: Study) -> pd.DataFrame:
             continue
         used, counts = np.nan, load_counts(study, product)
         if counts is not None and step is not None:
-            pieces = counts.totals.entering[step] if entry.per == "piece" else float(len(counts.batches))
-            pieces *= study.file.products[product].lots_per_load.value if entry.per == "lot" else 1.0
-            used = pieces * entry.quantity.value / (1 - entry.loss.value)
-        if (same := rows.get((item, base))) is not None:  # bought once for several steps or products
-            same["used by batches"] = np.nansum([same["used by batches"], used]) if np.isfinite(used) else same["used by batches"]
+            own, entering = study.file.products[product].steps[step], float(counts.totals.entering[step])
+            loads = loads_poured(study, counts.batches) if own.load_size is None else entering / own.load_size.value
+            lots = loads * study.file.products[product].lots_per_load.value
+            count = {"load": loads, "lot": lots}.get(entry.per, entering * (1 + own.rework_share.value))
+            used = count * entry.quantity.value / (1 - entry.loss.value)
+        if (item, base) in rows:  # of another step or product, for which the same was bought
+            before = rows[item, base]["used by batches"]
+            rows[item, base]["used by batches"] = before if np.isnan(used) else np.nansum([before, used])
             continue
         slope, error = price_trend(amounts[known], paid[known])
         rows[item, base] = {
@@ -87,4 +90,4 @@ def material_table(study: Study) -> pd.DataFrame:
             "paid": float(paid.sum()),
             "cheaper when doubled": 1 - 2**slope if np.isfinite(slope) and abs(slope) > 2 * error else np.nan,
         }
-    return pd.DataFrame(list(rows.values()))
+    return pd.DataFrame(rows.values())

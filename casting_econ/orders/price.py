@@ -173,7 +173,7 @@ def _past(plan):
     casts = ceil(unbooked / float(planner.point.good_share[0]) - 1e-9)
     full = load_sizes(planner.kit.study.file, planner.product)  # whatever moulds what is left takes
     sizes = np.array([*(casts for casts, _ in order.checked), *loads_for(casts, full)])
-    surviving = np.stack([*np.broadcast_arrays(*surviving_share(draws.shares.T)), draws.good_share], axis=-1)
+    surviving = np.stack(np.broadcast_arrays(*surviving_share(draws.shares.T), draws.good_share), axis=-1)
     through = sizes[:, None] * surviving[:, None, :]
     named, whole = sum(count > 0 for count in order.in_hand.values()), len(sizes) - len(order.checked)
     lots = np.array([1.0] * len(order.checked) + [max(named / max(whole, 1), 1.0)] * whole)  # a booked load is of one lot

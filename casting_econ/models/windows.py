@@ -122,19 +122,13 @@ class OpenWeek:
         starts, ends = np.array(sorted(parts)).T
         passed = np.cumsum(ends - starts)
         self.week = passed[-1]  # [s]
-        self._ends, self._begun = _passed(ends, WEEK), _passed(starts, WEEK)
-        self._worked = _passed(passed, self.week)
-        self._next, self._by_end = np.append(starts, starts[0] + WEEK), (np.append(0, ends), np.append(0, passed))
+        self._begun, self._worked = _passed(starts, WEEK), _passed(passed, self.week)
+        self._by_end = np.append(0, ends), np.append(0, passed)
         self._closed = ends - passed  # closed time of the week before the end of each window
 
     def fit(self, moment, length):
         """Earliest start at which work fits one window. [s]"""
         return moment if self.always else fit(moment, length, self.spans)
-
-    def first(self, moment):
-        """First open moment, not before. [s]"""
-        phase, (grid, ended) = since_week(moment), self._ends
-        return moment + np.maximum(self._next.take(ended.take(phase // grid)) - phase, 0)
 
     def until(self, moment):
         """Open seconds before a moment."""

@@ -98,11 +98,10 @@ class Planner:
 
     @cached_property
     def first_wait(self) -> int:
-        """Index of the first step that waits: up to there a load is cast in one go."""
-        steps = list(self.entry.steps.values())
-        waits = [index for index, step in enumerate(steps) if step.wait.value > 0]
-        loads = [index for index, step in enumerate(steps) if step.load_minutes.value + step.lot_minutes.value > 0]
-        return [*waits, *loads, 0][0]
+        """Index of the first step that waits, up to which a load is cast in one go; of one with minutes of a load where none does."""
+        waits, steps = self.point_product.first_wait, enumerate(self.entry.steps.values())
+        loads = (index for index, step in steps if step.load_minutes.value + step.lot_minutes.value > 0)
+        return next(loads, 0) if waits is None else waits
 
     @property
     def load_wait(self) -> LoadWait:

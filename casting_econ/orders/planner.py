@@ -136,13 +136,6 @@ class Planner:
         found, chance = casts_by_variant(list(needed.values()), order.confidence, *given)
         return dict(zip(needed, found, strict=True)), chance
 
-    def curve(self, order: Order, casts, shared: dict[str, int] | None = None) -> np.ndarray:
-        """Chance of enough good pieces by number of new casts, shared out over variants as their pieces are, or as `shared`. [-]"""
-        wanted = np.array(list((shared or self.needed(order)).values()))
-        shares = np.cumsum(wanted / max(wanted.sum(), 1))
-        split = [np.diff(np.floor(shares * n + 0.5), prepend=0).astype(int).tolist() for n in casts]
-        return np.array([self.chance(order, part) for part in split])
-
     def chance(self, order, casts):
         """Chance that these new casts by item, with the loads under way, are enough."""
         return chance_by_variant(list(self.needed(order).values()), casts, *self._given(order))

@@ -42,18 +42,13 @@ def confidence_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     return rows
 
 
-def _shared(once):
-    """How new casts are shared out over variants where loads under way give some of them more than others: as the plan does."""
-    return once.casts_by_item if once.order.under_way and once.casts else None
-
-
 @shown("order-curve", "The curve in figures", "casts: 0; chance: chance", fold=True)
 def curve_table(plan: OrderPlan) -> pd.DataFrame:
     """Chance of enough good pieces [-] by number of new casts."""
     low = max(sum(plan.planner.needed(plan.order).values()) * plan.order.matched - plan.order.poured, 0)
     high = max(ceil(1.12 * plan.casts), plan.casts + 4)
     casts = np.unique(np.linspace(low, high, 41).round().astype(int))
-    return list(zip(casts, plan.planner.curve(plan.order, casts, _shared(plan)), strict=True))
+    return list(zip(casts, plan.curve(casts), strict=True))
 
 
 @shown(
@@ -74,7 +69,7 @@ def rule_table(plan: OrderPlan) -> pd.DataFrame:
     rules = {rule: max(casts - order.poured, 0) for rule, casts in rules.items()}
     rules[AT_ONCE if plan.tops_up else "this plan"] = once.casts
     casts = list(rules.values())
-    chances = [*list(planner.curve(order, casts[:-1], _shared(once))), once.chance_of_enough]
+    chances = [*once.curve(casts[:-1]), once.chance_of_enough]
     loads = [len(loads_for(n, planner.load_sizes)) for n in casts]
     return list(zip(rules, casts, loads, chances, strict=True))
 

@@ -76,14 +76,9 @@ def merged_windows(windows):
     return tuple(joined)
 
 
-def since_week(moment):
-    """Seconds since the week began; the same as a remainder, several times as fast. [s]"""
-    return moment - moment // WEEK * WEEK
-
-
 def fit(start, turn, spans):
     """Earliest start not before `start` at which the turnaround fits one working window."""
-    phase = since_week(start)
+    phase = start - start // WEEK * WEEK  # a remainder, several times as fast
     # the last window may reach into the next week, so it is also tried as last week's
     first, last, grid, after = _around(spans)
     at = after.take(phase // grid)

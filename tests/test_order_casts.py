@@ -74,7 +74,7 @@ def test_casts_of_the_trade_notes_where_yield_is_known_and_pieces_fail_alone(tmp
     plan = open_order(kit, "kitchen")
     assert (plan.casts, plan.new_loads) == (38, 3)
     assert plan.chance_of_enough == pytest.approx(0.95, abs=0.005)
-    assert plan.planner.curve(plan.order, [34, 36, 42]) == pytest.approx([0.64, 0.85, 0.997], abs=0.005)
+    assert plan.curve([34, 36, 42]) == pytest.approx([0.64, 0.85, 0.997], abs=0.005)
     rules = tables.rule_table(plan).set_index("rule")
     assert rules.casts["wanted ÷ yield"] == 34
     assert [plan.with_order(confidence=c).casts for c in (0.5, 0.9, 0.95, 0.99)] == [34, 37, 38, 41]
@@ -108,7 +108,7 @@ def test_what_unlike_loads_add_is_said_with_the_correlation_and_its_source(chang
     text = wording.alike_sentence(plan, fmt)
     assert text.replace("**", "").replace("`", "") in order_lines(plan, price_of(plan))
     assert said in text and f"{alone} casts if pieces failed one by one; {plan.casts} because loads differ" in text
-    assert alone < plan.casts and plan.planner.curve(plan.order, [alone])[0] < 0.95
+    assert alone < plan.casts and plan.curve([alone])[0] < 0.95
     assert order_results(plan, price_of(plan))["casts_if_pieces_failed_one_by_one"] == alone
 
 

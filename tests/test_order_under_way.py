@@ -37,7 +37,7 @@ def test_the_plan_is_made_anew_from_what_the_batches_say(tmp_path):
     plan = open_order(kit, "kitchen", start="2026-12-02")
     assert plan.order.in_hand == {"": 12} and [(u.batch, u.casts) for u in plan.order.under_way] == [("K2", 14)]
     assert 0 < plan.casts < fresh.casts - 14 and plan.loads.started == 1
-    assert plan.chance_of_enough >= 0.95 > plan.planner.curve(plan.order, [0])[0]
+    assert plan.chance_of_enough >= 0.95 > plan.curve([0])[0]
     said = wording.progress_sentence(plan, format_of(kit))
     assert "On course" in said and "16 pieces still to come" in said and "14 casts under way" in said
     late = wording.progress_sentence(plan.with_order(due=date(2026, 12, 5)), format_of(kit))

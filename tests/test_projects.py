@@ -690,9 +690,11 @@ def test_the_next_time_is_taken_from_the_learning_curve(tmp_path, whole):
     rows = "".join(f"2026-03-{k + 4:02d},sand,{minutes:.3f},hook,6,,,first\n" for k, minutes in enumerate(each))
     head = LOGS["timesheet"].splitlines(keepends=True)[0]
     lessons = Lessons(project=told(with_logs(tmp_path, timesheet=head + rows)))
-    [sand] = [row for row in lessons.practice if row.step == "sand"]
+    sand = tables.practice_table(lessons).set_index("step").loc["sand"]
     then = sum(10 * n ** np.log2(0.8) for n in range(49, 97)) / sum(each)
-    assert sand.rate == pytest.approx(0.8, abs=0.01) and sand.next_minutes / sand.minutes == pytest.approx(then, rel=0.01)
+    assert sand["left after twice as many"] == pytest.approx(0.8, abs=0.01) and sand["next time"] / sand[
+        "minutes a piece"
+    ] == pytest.approx(then, rel=0.01)
     fmt = format_of(whole.kit)
     said, silent = wording.practice_sentence(lessons, fmt), wording.practice_sentence(Lessons(project=whole), fmt)
     assert fmt.percent(then) in said and "in the timesheet minutes a piece fell from row to row at sand" in said
@@ -706,7 +708,7 @@ def test_the_same_order_again_begins_after_the_last_day(whole):
     plan, quoted = lessons.again
     assert plan.order.start == date(2026, 3, 25) and plan.order.items == whole.order.items and plan.order.good == 0
     assert quoted.full_cost > whole.quoted.full_cost * 1.2 and quoted.hours.mean() > whole.planned.total_hours * 1.2
-    kept = {what: worth for what, _, worth in lessons.kept()}
+    kept = {what: worth for what, _, worth in tables.kept_table(lessons).itertuples(index=False)}
     assert kept["resin"] == pytest.approx(880 * 0.025) and 250 < kept["pressure-pot"] < 260 and kept["moulds"] > 0
 
 

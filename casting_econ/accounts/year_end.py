@@ -82,13 +82,6 @@ class _Maker:
             told.append(f"{file} row{'s' * (len(rows) > 1)} {shown}")
         return "; ".join(told)
 
-    def blanks(self, log, frame, columns):
-        """Say which amounts are not known, as blank is never zero."""
-        for column in columns:
-            missing = frame[frame[column].isna()]
-            if len(missing):
-                self.how.append(f"{log}: {column} is not known in {counted(len(missing), 'row')} and not in the totals.")
-
     def grouped(self, sheet, frame, by=(), figures=None, totals=()):
         """Figures of each group of rows, of each kind of `totals` after its groups, and of all; no log is not zero."""
         if frame is None:
@@ -112,7 +105,9 @@ class _Maker:
             return self.grouped(sheet, None)
         # nothing is no order
         frame = frame.assign(kind=pd.Categorical(frame.kind.fillna("sale"), SALE_KINDS)).dropna(subset="kind")
-        self.blanks("sales", frame, _MONEY)
+        for column, missing in frame[_MONEY].isna().sum().items():  # blank is never zero
+            if missing:
+                self.how.append(f"sales: {column} is not known in {counted(missing, 'row')} and not in the totals.")
         for kind in SALE_KINDS:
             mine = frame[frame.kind == kind]
             if len(mine) or kind == "sale":

@@ -76,14 +76,9 @@ def merged_windows(windows):
     return tuple(joined)
 
 
-def since_week(moment):
-    """Seconds since the week began; the same as a remainder, several times as fast. [s]"""
-    return moment - moment // WEEK * WEEK
-
-
 def fit(start, turn, spans):
     """Earliest start not before `start` at which the turnaround fits one working window."""
-    phase = since_week(start)
+    phase = start - start // WEEK * WEEK  # a remainder, several times as fast
     # the last window may reach into the next week, so it is also tried as last week's
     first, last, grid, after = _around(spans)
     at = after.take(phase // grid)
@@ -122,19 +117,13 @@ class OpenWeek:
         starts, ends = np.array(sorted(parts)).T
         passed = np.cumsum(ends - starts)
         self.week = passed[-1]  # [s]
-        self._ends, self._begun = _passed(ends, WEEK), _passed(starts, WEEK)
-        self._worked = _passed(passed, self.week)
-        self._next, self._by_end = np.append(starts, starts[0] + WEEK), (np.append(0, ends), np.append(0, passed))
+        self._begun, self._worked = _passed(starts, WEEK), _passed(passed, self.week)
+        self._by_end = np.append(0, ends), np.append(0, passed)
         self._closed = ends - passed  # closed time of the week before the end of each window
 
     def fit(self, moment, length):
         """Earliest start at which work fits one window. [s]"""
         return moment if self.always else fit(moment, length, self.spans)
-
-    def first(self, moment):
-        """First open moment, not before. [s]"""
-        phase, (grid, ended) = since_week(moment), self._ends
-        return moment + np.maximum(self._next.take(ended.take(phase // grid)) - phase, 0)
 
     def until(self, moment):
         """Open seconds before a moment."""

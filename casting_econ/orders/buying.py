@@ -56,7 +56,7 @@ def buying_list(plan) -> list[Purchase]:
         turns = plan.new_loads if step.load_size is None else ceil(pieces / step.load_size.value)
         uses.append((f"{path}.materials", step.materials, pieces * (1.0 + again), float(turns), lots, "piece"))
     if plan.new_loads:
-        wanted = float(sum(planner.needed(order).values()) * order.set_of)
+        wanted = float(sum(order.needed.values()) * order.set_of)
         uses.append((f"products.{order.product}.parts", entry.parts, wanted, 0.0, lots, "piece"))
     return purchases(planner, uses + mould_uses(plan))
 

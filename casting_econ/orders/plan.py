@@ -63,6 +63,15 @@ class OrderPlan:
         """New casts that would do if pieces of one load failed one by one. [cast]"""
         return sum(self.planner.casts(self.order, alike=False)[0].values())
 
+    def curve(self, casts) -> np.ndarray:
+        """Chance of enough good pieces by number of new casts, shared out over variants as their pieces are; as the plan does where loads under
+        way give some of them more than others. [-]"""
+        as_planned = self.order.under_way and self.casts
+        wanted = np.array(list((self.casts_by_item if as_planned else self.order.needed).values()))
+        shares = np.cumsum(wanted / max(wanted.sum(), 1))
+        split = [np.diff(np.floor(shares * n + 0.5), prepend=0).astype(int).tolist() for n in casts]
+        return np.array([self.planner.chance(self.order, part) for part in split])
+
     @cached_property
     def loads(self) -> Loads:
         """Loads of the plan."""
@@ -318,7 +327,7 @@ class OrderPlan:
     def lots(self) -> LotPlan | None:
         """Cheapest first and later lots where ending short costs something; None where no penalty is stated. [cast, money]"""
         order, planner = self.order, self.planner
-        needed = sum(planner.needed(order).values())
+        needed = sum(order.needed.values())
         if not (order.short_penalty or order.short_penalty_each) or not needed or needed > MOST_LOTS:
             return None
         target = float(planner.point_inputs.target_per_hour)

@@ -98,11 +98,10 @@ class Planner:
 
     @cached_property
     def first_wait(self) -> int:
-        """Index of the first step that waits: up to there a load is cast in one go."""
-        steps = list(self.entry.steps.values())
-        waits = [index for index, step in enumerate(steps) if step.wait.value > 0]
-        loads = [index for index, step in enumerate(steps) if step.load_minutes.value + step.lot_minutes.value > 0]
-        return [*waits, *loads, 0][0]
+        """Index of the first step that waits, up to which a load is cast in one go; of one with minutes of a load where none does."""
+        waits, steps = self.point_product.first_wait, enumerate(self.entry.steps.values())
+        loads = (index for index, step in steps if step.load_minutes.value + step.lot_minutes.value > 0)
+        return next(loads, 0) if waits is None else waits
 
     @property
     def load_wait(self) -> LoadWait:
@@ -116,37 +115,25 @@ class Planner:
             for own, step, share in zip(point.minutes[0], product.steps, entering, strict=True)
         ]
         stations = {station.name: int(station.count) for station in self.point_inputs.stations}
-        for wait in load_waits(product, minutes, stations, product.mould is not None):
-            if wait.step == name and wait.turnaround_hours > 0:
-                return wait
+        waits = load_waits(product, minutes, stations, product.mould is not None)
         nothing = {"wait_hours": float(point.wait[0, self.first_wait]), "turnaround_hours": 1 / 60, "count": 1}
-        return LoadWait(product=self.product, step=name, resource=step.wait_in or name, **nothing)
+        none = LoadWait(product=self.product, step=name, resource=step.wait_in or name, **nothing)
+        return next((wait for wait in waits if wait.step == name and wait.turnaround_hours > 0), none)
 
     # ------------------------------------------------------------------ how many
-
-    def needed(self, order: Order) -> dict[str, int]:
-        """Good pieces, or sets, still to come by item, loads under way not counted. [piece or set]"""
-        return {name: -(-count // order.matched) for name, count in order.short.items()}
 
     def casts(self, order: Order, *, alike: bool = True) -> tuple[dict[str, int], float]:
         """Casts to start by item so that the order is met with its confidence, and the chance of that. [cast, -]
 
         Not `alike`, pieces of one load fail one by one. ValueError if no number of casts gives that chance.
         """
-        needed, given = self.needed(order), self._given(order, alike)
+        needed, given = order.needed, self._given(order, alike)
         found, chance = casts_by_variant(list(needed.values()), order.confidence, *given)
         return dict(zip(needed, found, strict=True)), chance
 
-    def curve(self, order: Order, casts, shared: dict[str, int] | None = None) -> np.ndarray:
-        """Chance of enough good pieces by number of new casts, shared out over variants as their pieces are, or as `shared`. [-]"""
-        wanted = np.array(list((shared or self.needed(order)).values()))
-        shares = np.cumsum(wanted / max(wanted.sum(), 1))
-        split = [np.diff(np.floor(shares * n + 0.5), prepend=0).astype(int).tolist() for n in casts]
-        return np.array([self.chance(order, part) for part in split])
-
     def chance(self, order, casts):
         """Chance that these new casts by item, with the loads under way, are enough."""
-        return chance_by_variant(list(self.needed(order).values()), casts, *self._given(order))
+        return chance_by_variant(list(order.needed.values()), casts, *self._given(order))
 
     def _given(self, order, alike=True):
         """What the chance of enough depends on beside casts and pieces."""
@@ -221,7 +208,7 @@ class Planner:
         """Weights of the draws by whether their planned loads are enough, which the formula knows without the noise of draws."""
         if loads.fate is not None:
             return np.full(good.shape[0], 1.0 / good.shape[0])
-        own, needed = loads.own, np.array(list(self.needed(order).values()))
+        own, needed = loads.own, np.array(list(order.needed.values()))
         enough = ((good[:, own] // order.matched).sum(axis=1) >= needed).all(axis=1)
         key = order.matched, tuple(needed), tuple(order.started.values()), loads.casts[own].tobytes()
         if key not in self._exact:
@@ -295,7 +282,7 @@ class Planner:
         in_moulds = [self.moulds.fills(size) * self.moulds.cavities for size in casts] if self.moulds else casts
         takes = [in_moulds if stage < out else casts for stage in range(len(stages))]
         pool = pools([stage.station for stage in stages], takes, slots, file.stations, known)
-        names, needed = [*slots, None], np.array(list(self.needed(order).values()))
+        names, needed = [*slots, None], np.array(list(order.needed.values()))
         credit = good // order.matched
         credit[:, : loads.promised] = 0
         size = draws.load_correlation.size

@@ -95,6 +95,11 @@ class Order:
         return {name: 0 if self.finished else max(wanted - self.in_hand.get(name, 0), 0) for name, wanted in self.items.items()}
 
     @property
+    def needed(self) -> dict[str, int]:
+        """Good pieces, or sets, still to come by item, loads under way not counted. [piece or set]"""
+        return {name: -(-count // self.matched) for name, count in self.short.items()}
+
+    @property
     def over(self) -> int:
         """Good pieces in hand beyond what is wanted. [piece]"""
         return sum(max(self.in_hand.get(name, 0) - wanted, 0) for name, wanted in self.items.items())

@@ -42,18 +42,13 @@ def confidence_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     return rows
 
 
-def _shared(once):
-    """How new casts are shared out over variants where loads under way give some of them more than others: as the plan does."""
-    return once.casts_by_item if once.order.under_way and once.casts else None
-
-
 @shown("order-curve", "The curve in figures", "casts: 0; chance: chance", fold=True)
 def curve_table(plan: OrderPlan) -> pd.DataFrame:
     """Chance of enough good pieces [-] by number of new casts."""
-    low = max(sum(plan.planner.needed(plan.order).values()) * plan.order.matched - plan.order.poured, 0)
+    low = max(sum(plan.order.needed.values()) * plan.order.matched - plan.order.poured, 0)
     high = max(ceil(1.12 * plan.casts), plan.casts + 4)
     casts = np.unique(np.linspace(low, high, 41).round().astype(int))
-    return list(zip(casts, plan.planner.curve(plan.order, casts, _shared(plan)), strict=True))
+    return list(zip(casts, plan.curve(casts), strict=True))
 
 
 @shown(
@@ -64,7 +59,7 @@ def curve_table(plan: OrderPlan) -> pd.DataFrame:
 def rule_table(plan: OrderPlan) -> pd.DataFrame:
     """Ways of choosing the number of casts still to start, and the chance [-] that each gives."""
     planner, order, once = plan.planner, plan.order, plan.policies[AT_ONCE]
-    wanted = [sets * order.set_of for sets in planner.needed(order).values()]
+    wanted = [sets * order.set_of for sets in order.needed.values()]
     share = float(planner.point.good_share[0])
     rules = {
         "as many as are wanted": sum(wanted),
@@ -74,7 +69,7 @@ def rule_table(plan: OrderPlan) -> pd.DataFrame:
     rules = {rule: max(casts - order.poured, 0) for rule, casts in rules.items()}
     rules[AT_ONCE if plan.tops_up else "this plan"] = once.casts
     casts = list(rules.values())
-    chances = [*list(planner.curve(order, casts[:-1], _shared(once))), once.chance_of_enough]
+    chances = [*once.curve(casts[:-1]), once.chance_of_enough]
     loads = [len(loads_for(n, planner.load_sizes)) for n in casts]
     return list(zip(rules, casts, loads, chances, strict=True))
 
@@ -299,7 +294,7 @@ def start_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
 )
 def lot_table(plan: OrderPlan) -> pd.DataFrame:
     """Cheapest lots [cast] and their cost [money] by lots left and pieces still wanted, for a few of them."""
-    needed, rows = sum(plan.planner.needed(plan.order).values()), []
+    needed, rows = sum(plan.order.needed.values()), []
     for left in range(plan.rounds, 0, -1) if plan.lots else ():
         wanted = [needed] if left == plan.rounds else sorted({1, 2, 3, 5, needed // 4, needed // 2} - {0})
         for k in (k for k in wanted if k <= needed):

@@ -18,7 +18,7 @@ def cast_now(planner, order: Order) -> dict[str, int]:
     An item of which loads are under way waits for their count, unless its first round is not all poured.
     """
     share, size, found = float(planner.point.good_share[0]), order.matched, {}
-    for name, short in planner.needed(order).items():
+    for name, short in order.needed.items():
         under, counted = sum(order.started[name]), order.counted.get(name, 0)
         wanted = short if not counted else -(-order.items[name] // size)
         casts = int(first_casts(wanted, planner.casts_per_load, share, size)) - counted - under
@@ -54,7 +54,7 @@ def _followed(planner, order, base, now, draws, rng):
         goods.append(good_of(parts[-1], draws, rng))
         return (goods[-1] // size).sum(axis=1)
 
-    short = np.array(list(planner.needed(order).values())) - (goods[0][:, begun:] // size).sum(axis=1)
+    short = np.array(list(order.needed.values())) - (goods[0][:, begun:] // size).sum(axis=1)
     found = top_up(np.maximum(short, 0), list(now.values()), outcome, float(planner.point.good_share[0]), size)
     return parts, goods, found
 

@@ -209,7 +209,7 @@ def progress_sentence(plan: OrderPlan, fmt: Format) -> str:
         return f"**Complete: {all_of_it} {there}**{beyond}.{f' Pack and post {rest}.' if order.to_post else ''}"
     text = f"{fmt.count(sum(order.short.values()), 'piece')} still to come"
     if order.poured:
-        without = fmt.chance(plan.planner.curve(order, [0])[0])
+        without = fmt.chance(plan.curve([0])[0])
         text += f", {fmt.count(order.poured, 'cast')} under way; without another load they are enough with a chance of {without}"
     state = "**On course**" if plan.meets_date else "**Not on course**"
     text += f". {state}: in time with a chance of {fmt.chance(plan.course.in_time)}"

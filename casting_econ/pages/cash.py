@@ -48,13 +48,8 @@ def path_table(answer: CashAnswer, case: str = NO_PAY) -> pd.DataFrame:
 def lines_table(answer: CashAnswer, case: str = NO_PAY) -> pd.DataFrame:
     """Where the money of each month comes from and goes to, at the point; each balance follows from the one before. [money]"""
     path = answer.cases[case].path
-    columns = {
-        "received": path.received,
-        "paid": -path.paid,
-        "outlay": -path.outlays,
-        "pay taken": -path.pay,
-        "tax paid": -path.tax,
-    }
+    goes = {"paid": path.paid, "outlay": path.outlays, "pay taken": path.pay, "tax paid": path.tax}
+    columns = {"received": path.received} | {name: -values for name, values in goes.items()}
     columns |= {"balance": path.balance, "set aside for tax": path.set_aside, "free": path.free}
     columns |= {"owed by buyers": path.owed, "material bought ahead": path.in_stock}
     return _by_month(answer, {name: values + 0.0 for name, values in columns.items()})

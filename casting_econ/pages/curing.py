@@ -55,7 +55,7 @@ def load_waits(p: Product, minutes, stations: dict[str, int], counts_moulds: boo
     `minutes` is hand work by step, load minutes in it [min/piece entering]; `stations` says how many there are, by name.
     """
     pour, _, use = in_moulds(p, minutes) if counts_moulds else (0.0, 0.0, None)
-    first, found = next((step for step in p.steps if step.wait_hours > 0), None), []
+    first, found = None if p.first_wait is None else p.steps[p.first_wait], []
     by_hand = use is not None and float(use.work_hours) > 0
     for step in p.steps:
         here = {"product": p.name, "step": step.name, "wait_hours": float(step.wait_hours)}

@@ -13,10 +13,9 @@ from ..models.mix import Mix, best_mix
 from ..models.selling import orders_at_price
 from ..models.year import HANDS
 from ..models.yields import surviving_share
+from .curing import moulds_for
 from .job import full_words
 from .table import shown
-
-_MOULDS = "moulds for "  # how a year names the moulds of a product
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -111,7 +110,7 @@ def _taken(a: Workshop, resource, casts, loads, hours, use):
     rack = next((r for r in a.racks if r.name == resource), None)
     if rack is not None:
         return "place", use * float(rack.places)
-    if resource.startswith(_MOULDS):
+    if resource in map(moulds_for, (p.name for p in a.products)):
         return "load", np.where(use > 0, loads, 0.0)
     count = []
     for c in a.channels:

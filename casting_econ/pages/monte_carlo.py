@@ -1,13 +1,11 @@
 """The Monte Carlo page: an hour and a year over the draws, and the target they are held against."""
 
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 import pandas as pd
 
 from ..assumptions import with_luck
-from ..draws import REPLICATES
 from ..kit import Answer, OpenStudy, format_of, main_wait
 from ..models import evaluate, self_employed_target, with_levers
 from ..reference import over_a_year_old, wages
@@ -129,19 +127,11 @@ def orders_sentence(kit: OpenStudy, answer: Answer) -> str:
     return f"{text} Fewer than half of the {fmt.styled(every.expected, 'figure')} expected come in {fmt.chance(few)}."
 
 
-@dataclass(frozen=True, kw_only=True)
-class Luck:
-    """How much of the variance of what a year leaves chance has in it, the rest being what is not known. [-]"""
-
-    share: float
-    error: float  # standard error, from the scatter of independent sets of draws
-
-
-def luck_of(kit: OpenStudy, draws=None, seed=None, *, base: OpenStudy | None = None, **levers) -> Luck | None:
-    """The part of chance in what a year leaves; None where nothing scatters. Arguments as of `OpenStudy.monte_carlo`.
+def luck_of(kit: OpenStudy, draws=None, seed=None, *, base: OpenStudy | None = None, **levers) -> float | None:
+    """How much of the variance of what a year leaves chance has in it, the rest being what is not known; None where nothing scatters. [-]
 
     Two years of the same draw have the same numbers and each its own luck, so that their covariance is the variance of what is expected
-    of the numbers; the mean variance about that is luck's (law of total variance).
+    of the numbers; the mean variance about that is luck's (law of total variance). Arguments as of `OpenStudy.monte_carlo`.
     """
 
     def work(_, again):
@@ -151,11 +141,11 @@ def luck_of(kit: OpenStudy, draws=None, seed=None, *, base: OpenStudy | None = N
     if np.ptp(one) <= 1e-9 * max(1.0, float(np.abs(one).max())):
         return None
     if not kit.assumed.uncertain:
-        return Luck(share=1.0, error=0.0)
+        return 1.0
     other = kit.by_draw(work, draws, seed, base=base, years=2)["again"]
-    sets = [1.0 - _correlation(*pair) for pair in zip(*(np.split(year, REPLICATES) for year in (one, other)), strict=True)]
-    share = min(max(1.0 - _correlation(one, other), 0.0), 1.0)
-    return Luck(share=share, error=float(np.std(sets, ddof=1) / np.sqrt(REPLICATES)))
+    apart = (one - one.mean()) * (other - other.mean())
+    known = float(apart.mean() / ((one.var() + other.var()) / 2.0))  # a correlation of two that are alike in law
+    return min(max(1.0 - known, 0.0), 1.0)
 
 
 @lru_cache(maxsize=16)  # the explorer looks at one study after the other
@@ -170,19 +160,12 @@ def by_luck_alone(kit: OpenStudy) -> tuple[float, float] | None:
     return round(float(low), digits), round(float(high), digits)
 
 
-def _correlation(one, other):
-    """Covariance over the mean variance, of two that are alike in law."""
-    apart = (one - one.mean()) * (other - other.mean())
-    spread = (one.var() + other.var()) / 2.0
-    return float(apart.mean() / spread) if spread > 0 else 0.0
-
-
-def luck_sentence(kit: OpenStudy, luck: Luck | None) -> str:
+def luck_sentence(kit: OpenStudy, luck: float | None) -> str:
     """How much of the spread no record can take away."""
     fmt = format_of(kit)
     if luck is None:
         return ""
-    size = fmt.chance(luck.share) if kit.assumed.uncertain else "all"
+    size = fmt.chance(luck) if kit.assumed.uncertain else "all"
     size = f"{'about ' if size[0].isdigit() else ''}**{size} is luck**: how many orders come, how large they are, and what goes wrong"
     text = f"Of the spread of what a year leaves (its variance) {size}. No record takes that away, only a reserve, or more and steadier buyers."
     if not kit.assumed.uncertain:

@@ -8,22 +8,18 @@ import numpy as np
 import pandas as pd
 
 from ..assumptions import assume
-from ..evidence import learning_table, update
+from ..evidence import update
 from ..evidence.labour import by_day
 from ..faults import counted
 from ..kit import OpenStudy
-from ..models.labour import practised_minutes
 from ..orders import OrderPlan, Quoted, open_order, price_of
-from ..orders.making import mean_age
 from ..study import Number, Study
 from ..study.records import steps_of
 from ..study.told import log_of
-from .account import equipment
 from .logged import MOULDS
 from .project import Project, order_then, project_of
 
 SHOWN = 5e-4  # of a figure, which no table shows
-LIKELY = 0.5  # weight of learning against constant minutes, above which the curve is believed
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,17 +53,6 @@ class Lesson:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Practice:
-    """A step this time, and by the learning curve of its rows the next time."""
-
-    step: str
-    hours: float  # this time [hour]
-    minutes: float  # this time [min/piece]
-    rate: float | None  # minutes left after twice as many pieces; None where the rows show no learning [-]
-    next_minutes: float  # as many pieces again [min/piece]
-
-
-@dataclass(frozen=True, kw_only=True)
 class Lessons:
     """What one order teaches its study."""
 
@@ -88,8 +73,8 @@ class Lessons:
         found |= {channel: 1.0} if channel and channel in set(sheet.step) and channel not in told else {}
         return {name: count for name, count in found.items() if count > 0}
 
-    def _counted(self, study: Study, *, parted: bool = True) -> Study:
-        """The logs with what is known of the order written beside hours that have no count, and those parted by day."""
+    def counted_logs(self, study: Study, *, parted: bool = True) -> Study:
+        """The logs of a study with what is known of the order written beside hours that have no count, and those parted by day."""
         own, sheet = self.project.log.study.records, study.records.get("timesheet")
         records = dict(study.records)
         if sheet is not None and "timesheet" in own:
@@ -125,7 +110,7 @@ class Lessons:
         product, channel = project.order.product, project.order.channel
         ours = f"products.{product}.", f"channels.{channel}.minutes_per_order"
         keys = [key for key in study.numbers if key.startswith(ours) and log_of(key)]
-        own, new = update(self._counted(project.log.study), keys), update(self._counted(study), keys)
+        own, new = update(self.counted_logs(project.log.study), keys), update(self.counted_logs(study), keys)
         found, before = [], project.plan.planner.kit.assumed.numbers
         for key in (key for key in keys if key in own and key in new):
             number, over, now = before.get(key, study.numbers[key]), self._spread_over(key), float(new[key].number.value)
@@ -164,30 +149,9 @@ class Lessons:
         return rows
 
     @cached_property
-    def practice(self) -> list[Practice]:
-        """Each step this time, and as many pieces again by its learning curve."""
-        project, account = self.project, self.project.actual
-        curves = learning_table(self._counted(project.log.study, parted=False))
-        own = curves[curves["product"] == project.order.product].set_index("step") if len(curves) else curves
-        before, found = project.kit.study.file.products[project.order.product].made_before.value, []
-        for step, entering in account.entering.items() if account is not None else ():
-            hours = project.log.hours.get(step, 0.0)
-            if hours <= 0 or entering <= 0:
-                continue
-            minutes = nexts = hours * 60 / entering
-            rate = None
-            if step in own.index and own.weight[step] > LIKELY:
-                fit = own.loc[step]
-                rate, floor = float(fit.rate), float(fit.practised) if fit.floor_reached else 0.0
-                curve = [practised_minutes(floor, fit["first"], rate, at, fit.pieces) for at in (before, before + fit.pieces)]
-                nexts = minutes * float(curve[1] / curve[0])
-            found.append(Practice(step=step, hours=hours, minutes=minutes, rate=rate, next_minutes=nexts))
-        return found
-
-    @cached_property
     def taught(self) -> OpenStudy:
         """The study with what the order teaches in force."""
-        study = self._counted(self.project.kit.study)
+        study = self.counted_logs(self.project.kit.study)
         numbers = dict(study.numbers)
         for row in self.rows:
             known = numbers.get(row.key)
@@ -208,31 +172,6 @@ class Lessons:
         asked = {key: getattr(order, key) for key in kept}
         plan = open_order(self.taught, start=begin, by=due, **asked)
         return plan, price_of(plan)
-
-    def kept(self) -> list[tuple[str, str, float]]:
-        """What need not be bought again: what, why, and its worth by what it cost. [money]"""
-        project, account = self.project, self.project.actual
-        if account is None:
-            return []
-        rows = []
-        for tool in account.tools:
-            if tool.life_years:
-                worn = equipment((tool,), "by_time", days=account.days or 0.0)
-                rows.append((tool.name, f"serves {tool.life_years:.3g} years", tool.price - worn))
-        for row in project.items:
-            left = row.bought - row.used
-            if left > 1e-9 * max(row.bought, 1.0):
-                rows.append((row.item, f"{left:,.0f} {row.unit or 'left'} over", left * row.price))
-        mould, planner = project.kit.study.file.products[project.order.product].mould, project.plan.planner
-        if mould is not None and account.casts > 0:
-            model = planner.point_product.mould
-            mean, sets = float(model.life_casts), max(account.moulds, 0.0 if planner.moulds else float(mould.sets.value))
-            cavities = planner.moulds.cavities if planner.moulds else planner.casts_per_load
-            age = mean_age(project.kit.study, project.order.product) or account.casts / max(sets * cavities, 1.0)
-            cost = account.mould_money or float(model.material_cost) * sets
-            if sets and age < mean:
-                rows.append(("moulds", f"about {mean - age:.0f} more casts a cavity", (1 - age / mean) * cost))
-        return rows
 
 
 def _four_digits(value):

@@ -6,17 +6,21 @@ from math import nan
 import pandas as pd
 
 from ..assumptions import as_shown, label
+from ..evidence import learning_table
 from ..evidence.equipment import bought_as
 from ..formatting import Format
 from ..kit import format_of
+from ..models.labour import practised_minutes
+from ..orders.making import mean_age
 from ..orders.spec import picked
 from ..orders.tables import day
 from ..pages.table import shown
-from .account import BASES, DIGITS, Account
+from .account import BASES, DIGITS, Account, equipment
 from .lessons import Lessons
 from .logged import ORDERS, WEEKLY
 from .project import Project
 
+LIKELY = 0.5  # weight of learning against constant minutes, above which the curve is believed
 KINDS = {ORDERS: "enquiry, packing and posting", WEEKLY: "weekly hours"}  # as the plan of an order calls them
 # rows of the whole order, where those by step, check and material are folded
 SHORT = (
@@ -153,13 +157,50 @@ def lesson_table(lessons: Lessons) -> pd.DataFrame:
 )
 def practice_table(lessons: Lessons) -> pd.DataFrame:
     """Hours and minutes a piece of each step, and minutes the next time where the rows show learning. [hour, min/piece, -]"""
-    return [(row.step, row.hours, row.minutes, row.rate, row.next_minutes) for row in lessons.practice]
+    project, account = lessons.project, lessons.project.actual
+    curves = learning_table(lessons.counted_logs(project.log.study, parted=False))
+    own = curves[curves["product"] == project.order.product].set_index("step") if len(curves) else curves
+    before, found = project.kit.study.file.products[project.order.product].made_before.value, []
+    for step, entering in account.entering.items() if account is not None else ():
+        hours = project.log.hours.get(step, 0.0)
+        if hours <= 0 or entering <= 0:
+            continue
+        minutes = nexts = hours * 60 / entering
+        rate = None
+        if step in own.index and own.weight[step] > LIKELY:
+            fit = own.loc[step]
+            rate, floor = float(fit.rate), float(fit.practised) if fit.floor_reached else 0.0
+            curve = [practised_minutes(floor, fit["first"], rate, at, fit.pieces) for at in (before, before + fit.pieces)]
+            nexts = minutes * float(curve[1] / curve[0])
+        found.append((step, hours, minutes, rate, nexts))
+    return found
 
 
 @shown("project-kept", "What need not be bought again", "what: text; why: text; worth: money")
 def kept_table(lessons: Lessons) -> pd.DataFrame:
     """Equipment, moulds and materials that are left, with what they are worth by their cost. [money]"""
-    return lessons.kept()
+    project, account = lessons.project, lessons.project.actual
+    if account is None:
+        return []
+    rows = []
+    for tool in account.tools:
+        if tool.life_years:
+            worn = equipment((tool,), "by_time", days=account.days or 0.0)
+            rows.append((tool.name, f"serves {tool.life_years:.3g} years", tool.price - worn))
+    for row in project.items:
+        left = row.bought - row.used
+        if left > 1e-9 * max(row.bought, 1.0):
+            rows.append((row.item, f"{left:,.0f} {row.unit or 'left'} over", left * row.price))
+    mould, planner = project.kit.study.file.products[project.order.product].mould, project.plan.planner
+    if mould is not None and account.casts > 0:
+        model = planner.point_product.mould
+        mean, sets = float(model.life_casts), max(account.moulds, 0.0 if planner.moulds else float(mould.sets.value))
+        cavities = planner.moulds.cavities if planner.moulds else planner.casts_per_load
+        age = mean_age(project.kit.study, project.order.product) or account.casts / max(sets * cavities, 1.0)
+        cost = account.mould_money or float(model.material_cost) * sets
+        if sets and age < mean:
+            rows.append(("moulds", f"about {mean - age:.0f} more casts a cavity", (1 - age / mean) * cost))
+    return rows
 
 
 @shown("project-again", "The same order again", "what: text; first plan: text; as it was: text; again: text")

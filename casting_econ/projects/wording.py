@@ -6,7 +6,7 @@ from .account import CAUSES
 from .lessons import Lessons
 from .logged import ONE_OFF
 from .project import Project
-from .tables import KINDS
+from .tables import KINDS, practice_table
 
 LEAST = 0.01  # share of the sum of parts by which a stated total may miss it without a word
 
@@ -151,15 +151,14 @@ def bridge_sentence(project: Project, fmt: Format) -> str:
 
 def practice_sentence(lessons: Lessons, fmt: Format) -> str:
     """How long as many pieces again would take by the timesheet's rows, where that shows, and what to do about it."""
-    rows = lessons.practice
-    if not rows:
+    rows = practice_table(lessons)
+    if rows.empty:
         return "No hours by step are in the timesheet, so nothing says how much faster the next time would be: write a row a sitting, with its step."
-    now = sum(row.hours for row in rows)
-    then = sum(row.hours * row.next_minutes / row.minutes for row in rows)
-    learnt = [row.step for row in rows if row.rate is not None]
+    now, then = rows.hours.sum(), (rows.hours * rows["next time"] / rows["minutes a piece"]).sum()
+    learnt = rows.step[rows["left after twice as many"].notna()]
     once = lessons.project.logged_hours.get(ONE_OFF, 0.0)
     tail = f" The {fmt.significant(once)} h done once only need not be done again." if once else ""
-    if not learnt:
+    if learnt.empty:
         return (
             f"**Plan the next one with the same minutes a piece**: in the timesheet no step got clearly faster from row to row (six rows a step, each with "
             f"its pieces, are the least that can tell).{tail}"

@@ -70,7 +70,7 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
     year, doubt = ([line] if line else [] for line in (year_line(plan, quoted, fmt), contradiction(plan, fmt)))
     if order.closed:
         return [price, *([when] if order.to_post else []), left_to_do(plan, fmt), *year]
-    making, first = plan.loads.making, day(fmt, order.start)
+    making, first = plan.loads.making, day(fmt, plan.begins)
     moulds = f"aking {fmt.count(making.to_make, 'mould')} for them begins on {first}." if making and making.to_make else ""
     if plan.tops_up:
         return [price, when, *doubt, cast_now_sentence(plan, fmt) + (f" M{moulds}" if moulds else ""), *year]
@@ -156,7 +156,7 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
         last = plan.last_start
         text += f"The parcel {arrive}. "
         if order.closed:
-            return text + (f"It must be packed by {day(fmt, last)}." if last else "")
+            return text + (f"Begin to pack it by {day(fmt, last)}." if last else "")
         if last and last > order.start:
             text += f"The **last safe start is {day(fmt, last)}**. "
         elif last:

@@ -12,7 +12,7 @@ from ..pages.monte_carlo import LOSS, certainty_word
 from .plan import OrderPlan
 from .policies import cast_now_sentence, way_words
 from .price import Quoted
-from .spec import AT_ONCE, sales_of
+from .spec import AT_ONCE, rows_of
 from .tables import day, rule_table
 
 UNLIKELY = 0.01  # chance of what a log says, below which it contradicts the plan
@@ -82,7 +82,7 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
 
 def left_to_do(plan: OrderPlan, fmt: Format) -> str:
     """What is left of an order of which nothing is left to make, by what the sales log says of it."""
-    order, sold = plan.order, sales_of(plan.planner.kit.study, plan.order.name)
+    order, sold = plan.order, rows_of(plan.planner.kit.study, "sales", plan.order.name)
     if order.finished and not (order.begun or order.sold):  # as `new` says of an order whose day has gone by
         return "**Over, as you say:** no load and no sale of it is logged, so all of it counts as made; log its loads, its hours and its sale, and ask again what it paid."
     if order.finished and order.sold < order.pieces:

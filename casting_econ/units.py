@@ -9,7 +9,7 @@ from babel.numbers import list_currencies
 
 from .faults import close_match
 
-COUNTED = ("piece", "cast", "load", "lot", "order", "cavity", "place", "event", "mould", "set_of_moulds")
+COUNTED = ("piece", "cast", "load", "lot", "order", "cavity", "place", "event", "master", "mould", "set_of_moulds")
 UNIT = re.compile(r"(?!.*[\d⁰¹²³⁴-⁹]\s*(?:\*\*|\^|[\d⁰¹²³⁴-⁹]))[\w\s%°/*^.·-]{0,60}")  # no powers of powers, which never end
 _USUAL = ("min", "minute", "h", "hour", "day", "week", "month", "year", "g", "gram", "kg", "kilogram", "oz", "ounce", "lb")
 _USUAL += ("pound", "mL", "L", "liter", "litre", "pint", "gallon", "piece", "cast", "load", "order")

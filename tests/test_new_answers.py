@@ -9,7 +9,7 @@ from casting_econ.faults import StudyError
 from casting_econ.starting import QUESTIONS, crafts, read_answers
 from casting_econ.starting.answers import read_answer, understood
 from casting_econ.starting.first import new_study
-from casting_econ.starting.questions import Part, parts_of
+from casting_econ.starting.questions import ORDER_QUESTIONS, Part, parts_of
 
 FIGURE = Part(key="cure", ask="?", unit="hour", high=8760)
 
@@ -113,6 +113,14 @@ def test_what_can_be_read_in_two_ways_is_never_guessed(key, text, told):
     with pytest.raises(ValueError, match=re.escape(told)) as caught:
         read_answer(PARTS[key], text, "NOK")
     assert " -> " in str(caught.value)
+
+
+def test_masters_are_counted_and_never_paid_for():
+    """A price slipped into their line is told as any other unit that is none, and masters may be named."""
+    [masters] = (part for question in ORDER_QUESTIONS for part in question.parts if part.key == "masters")
+    assert read_answer(masters, "3 masters", "NOK") == (3, 3, 3)
+    with pytest.raises(ValueError, match="masters are asked for, not 'NOK'"):
+        read_answer(masters, "11 NOK", "NOK")
 
 
 @pytest.mark.parametrize(

@@ -445,6 +445,15 @@ def test_one_piece_one_load_one_mould(tmp_path, changes, casts, loads, third):
     assert order_lines(plan, price_of(plan)) and quote_of(plan, price_of(plan)).pieces == plan.order.pieces
 
 
+def test_work_begins_on_a_day_that_is_open(tmp_path):
+    """A first day on a Saturday, the bench shut until Monday: work begins on Monday, and to begin then is no change of the plan."""
+    shut = [(f'{day} = "09:00-17:00"\n', "") for day in ("saturday", "sunday")]
+    plan = order(tmp_path, ("start = 2027-03-01", "start = 2027-02-27"), *shut)
+    fmt = format_of(plan.planner.kit)
+    assert wording.first_lines(plan, price_of(plan), fmt)[2].endswith("begins on Mon, 1 Mar 2027.")
+    assert "Mon, 1 Mar 2027" not in wording.start_sentence(plan, fmt)
+
+
 def test_a_day_gone_by_is_said(tmp_path):
     """Not begun: refused with what mends it; begun: late, with the day that holds; all in hand: it had to be packed before."""
     with pytest.raises(StudyError, match=r"commissions\.first\.due: is before the work can start; .*--by and --start"):
@@ -493,7 +502,7 @@ def test_the_last_day_for_packing_is_past_once_it_is(tmp_path):
     plan = order(tmp_path, records={"batches": DONE})
     late = open_order(open_study(tmp_path), "first", today=date(2027, 4, 15))
     fmt = format_of(plan.planner.kit)
-    assert "It must be packed by Wed, 31 Mar 2027." in wording.headline(plan, fmt)
+    assert "Begin to pack it by Wed, 31 Mar 2027." in wording.headline(plan, fmt)
     told = "**Wed, 31 Mar 2027 has gone by.** **The earliest honest date is Thu, 15 Apr 2027** (posted Thu, 15 Apr 2027)."
     assert wording.headline(late, fmt) == f"**Nothing more needs to be cast.** {told}"
     assert "that day has gone by; safe by Thu, 15 Apr 2027" in wording.first_lines(late, price_of(late), fmt)[1]

@@ -17,6 +17,7 @@ from casting_econ.evidence import material_table
 from casting_econ.faults import StudyError
 from casting_econ.kit import format_of, open_study
 from casting_econ.models.money import bridge, charged_by_use, in_digits, part_of_year, piece_by_division, straight_line
+from casting_econ.orders import open_order, price_of
 from casting_econ.projects import tables, wording
 from casting_econ.projects.account import CAUSES, DIGITS, causes_of, parts_of
 from casting_econ.projects.learnt import write_learnt
@@ -674,6 +675,22 @@ def test_an_order_that_is_over_says_first_what_it_paid(tmp_path, whole):
         "600.00 was for 40 pieces: what an hour of it pays is in"
     )
     assert not re.search(r"^€600.00: an hour", out, re.MULTILINE) and "€150.00 of it paid back" in lines
+
+
+def test_an_order_runs_from_the_first_hour_that_is_logged_for_it(tmp_path):
+    """Its moulds were made on 27 February, its first load poured on 3 March: four more days of rent and weekly hours (own arithmetic), and no
+    row without a pour begins it."""
+    half = "".join(LOGS["batches"].splitlines(keepends=True)[:3])
+    unnamed = re.sub(",first$", ",", LOGS["timesheet"], flags=re.MULTILINE)
+    found = {}
+    for name, sheet in ("named", LOGS["timesheet"]), ("unnamed", unnamed):
+        kit = open_study(with_logs(tmp_path / name, batches=half, faults=None, timesheet=sheet))
+        plan = open_order(kit, "first")
+        found[name] = plan.order.begun, float(price_of(plan).hidden_hours.max())
+    assert [begun for begun, _ in found.values()] == [date(2026, 2, 27), date(2026, 3, 3)]
+    assert found["named"][1] - found["unnamed"][1] == pytest.approx(2 * 4 / 7)
+    kit = open_study(with_logs(tmp_path / "no pour", batches=None, faults=None))
+    assert open_order(kit, "first").order.begun is None
 
 
 def test_the_first_table_of_a_project_is_short(whole):

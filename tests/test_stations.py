@@ -134,7 +134,13 @@ def test_a_second_larger_pot_is_a_scenario(tmp_path):
     [
         ("places = [12, 20]\ncount = 3", 14, "stations.pressure-pot.count", "is not as many as the places", "2, or no count"),
         ("places = [14, 14]\ncount = 3", 14, "stations.pressure-pot.count", "is not as many as the places", "2, or no count"),
-        ("places = [12, 20]", 21, "products.knob.steps.pot.wait_in", "load larger than the station", "at most 20"),
+        (
+            "places = [12, 20]",
+            21,
+            "products.knob.steps.pot.wait_in",
+            "load larger than the station",
+            "at most 20, as products.knob.casts_per_load, or more",
+        ),
         ("places = []", 14, "stations.pressure-pot.places", "a list of nothing", "such as [12, 20]"),
         ("places = [12, 0]", 12, "stations.pressure-pot.places", "outside the limits", "a whole number above 0"),
         ("places = [12, 'large']", 12, "stations.pressure-pot.places", "not a number", "a whole number above 0"),
@@ -154,7 +160,9 @@ def test_a_load_that_is_there_already_must_fit_any_oven(tmp_path):
     more = '\n[stations.oven]\nplaces = [9, 30]\n[products.knob.steps.bake]\nwait = "2 h"\nwait_in = "oven"\nload_minutes = "5 min"\n'
     with pytest.raises(StudyError) as raised:
         kit_of(tmp_path, "places = 14", 14, more)
-    assert [(f.column, f.right) for f in raised.value.faults] == [("products.knob.steps.bake.wait_in", "at most 9")]
+    assert [(f.column, f.right) for f in raised.value.faults] == [
+        ("products.knob.steps.bake.wait_in", "at most 9, as products.knob.casts_per_load, or more places")
+    ]
 
 
 def test_pots_take_turns():

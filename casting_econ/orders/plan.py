@@ -222,9 +222,16 @@ class OrderPlan:
 
     @cached_property
     def next_start(self) -> date | None:
-        """First day after the first on which a load is poured in a typical course; None where there is none."""
+        """First day after that of the first work on which a load is poured in a typical course; None where there is none."""
         days = (self.course.opened.date_of(begin) for begin in sorted(self.pours.values()))
-        return next((day for day in days if day > self.order.start), None)
+        return next((day for day in days if day > self.begins), None)
+
+    @cached_property
+    def begins(self) -> date:
+        """Day of the first work on it in a typical course, the first open one as a rule; the order's first day where nothing is worked on."""
+        promised = self.typical_loads.promised
+        own = [start for load, _, start, _ in self.typical.schedule.segments if load >= promised]
+        return self.typical.opened.date_of(min(own)) if own else self.order.start
 
     @cached_property
     def pours(self) -> dict[int, int]:

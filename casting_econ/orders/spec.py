@@ -53,7 +53,7 @@ class Order:
     under_way: tuple[UnderWay, ...] = ()
     counted: dict[str, int] = field(default_factory=dict)  # casts through their last check by variant
     checked: tuple[tuple[int, int], ...] = ()  # casts and good pieces of each load through its last check
-    begun: date | None = None  # first pour in the batches log
+    begun: date | None = None  # where a pour is in the batches log: the first day of work on it, its moulds too
     policy: str | None = None  # "all at once" or "count, then top up"; None as the first
     what: str = ""
     sold: int = 0  # of it by the sales log [piece]
@@ -130,8 +130,8 @@ def order_of(
 ) -> Order:
     """An order of the study file with what is asked for in its place, and what its batches and sales say; StudyError with every fault of that.
 
-    `name` is its key under `[commissions]`; None makes an order of what is asked for alone, or is the only one there where neither pieces nor a
-    day are asked for. `today` is the first day of work where nothing else says one; `in_hand` are good pieces made so far, those of the batches
+    `name` is its key under `[commissions]`; None makes an order of what is asked for alone, or is the only one there where no pieces
+    are asked for. `today` is the first day of work where nothing else says one; `in_hand` are good pieces made so far, those of the batches
     and the sold ones among them, by variant where there are several [piece]; `finished` says that it is over, complete or not. `asked` are keys
     of a commission, read as in the study file, but that `due` may be `by` and `price` need not name its currency; None and what is empty leave a
     key as it is.
@@ -151,10 +151,11 @@ def order_of(
         known = file.commissions
         right = one_of(name, known) if known else f"a [commissions.NAME] table in {STUDY_FILE}"
         raise refusal("NAME", "unknown commission", right, found=repr(name))
-    if name is None and file.commissions and not asked.keys() & {"pieces", "variants", "due"}:
-        if len(file.commissions) > 1:
+    if name is None and file.commissions and not asked.keys() & {"pieces", "variants"}:
+        if len(file.commissions) == 1:
+            name = next(iter(file.commissions))
+        elif "due" not in asked:
             raise refusal("NAME", "is missing", f"{one_of('', file.commissions)}, or --pieces and --by of another order")
-        name = next(iter(file.commissions))
     entry, given = _read(kit, name, asked, in_hand)
     product, size = file.products.get(entry.product), entry.set_of if entry.match_within == "load" else 1
     if product and size > (load := load_sizes(file, entry.product)[0]):
@@ -162,7 +163,7 @@ def order_of(
     else:
         check_commission("", entry, file, fault)
     start, booked = entry.start or today, _booked(kit, name, entry.product)
-    sales = sales_of(kit.study, name) if name else None
+    sales, hours = (rows_of(kit.study, log, name) if name else None for log in ("sales", "timesheet"))
     sold = 0 if sales is None else int(sales.pieces.sum())
     over = finished or sold >= entry.pieces
     if booked and "start" not in asked:  # what is left cannot begin before what the log says was done
@@ -185,6 +186,8 @@ def order_of(
     if faults:
         raise StudyError(faults)
     done, known = _from_batches(booked, items)
+    if booked and hours is not None:
+        known["begun"] = min(known["begun"], hours.date.min().date())
     known |= {"under_way": ()} if over else {}  # loads that were never counted are those of the pieces that went out
     if in_hand is None:  # what the command line says is the whole count
         given = {key: given.get(key, 0) + done.get(key, 0) for key in given | done}
@@ -260,10 +263,14 @@ def _booked(kit, name, product):
     return sorted((row for row in mine if split_order(row.order)[0] == name.casefold()), key=lambda row: row.date)
 
 
-def sales_of(study, name: str):
-    """Rows of the sales log that name an order; None where there are none."""
-    sales = study.records.get("sales")
-    mine = None if sales is None else sales[sales.order.map(lambda text: str(text).casefold() == name.casefold())]
+def rows_of(study, log: str, name: str):
+    """Rows of a log that name an order; None where there are none."""
+    rows = study.records.get(log)
+    mine = (
+        None
+        if rows is None or "order" not in rows
+        else rows[rows.order.map(lambda text: split_order(str(text))[0] == name.casefold())]
+    )
     return None if mine is None or mine.empty else mine
 
 

@@ -13,7 +13,7 @@ from ..pages.monte_carlo import LOSS, certainty_word
 from .plan import OrderPlan
 from .policies import cast_now_sentence, way_words
 from .price import Quoted
-from .spec import AT_ONCE, sales_of
+from .spec import AT_ONCE, rows_of
 from .tables import day, rule_table
 
 UNLIKELY = 0.01  # chance of what a log says, below which it contradicts the plan
@@ -71,7 +71,7 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
     year, doubt = ([line] if line else [] for line in (year_line(plan, quoted, fmt), contradiction(plan, fmt)))
     if order.closed:
         return [price, *([when] if order.to_post else []), left_to_do(plan, fmt), *year]
-    making, first = plan.loads.making, day(fmt, order.start)
+    making, first = plan.loads.making, day(fmt, plan.begins)
     moulds = f"aking {fmt.count(making.to_make, 'mould')} for them begins on {first}." if making and making.to_make else ""
     if plan.tops_up:
         return [price, when, *doubt, cast_now_sentence(plan, fmt) + (f" M{moulds}" if moulds else ""), *year]
@@ -83,7 +83,7 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
 
 def left_to_do(plan: OrderPlan, fmt: Format) -> str:
     """What is left of an order of which nothing is left to make, by what the sales log says of it."""
-    order, sold = plan.order, sales_of(plan.planner.kit.study, plan.order.name)
+    order, sold = plan.order, rows_of(plan.planner.kit.study, "sales", plan.order.name)
     if order.finished and not (order.begun or order.sold):  # as `new` says of an order whose day has gone by
         return "**Over, as you say:** no load and no sale of it is logged, so all of it counts as made; log its loads, its hours and its sale, and ask again what it paid."
     if order.finished and order.sold < order.pieces:
@@ -156,7 +156,7 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
         last = plan.last_start
         text += f"The parcel {arrive}. "
         if order.closed:
-            return text + (f"It must be packed by {day(fmt, last)}." if last else "")
+            return text + (f"Begin to pack it by {day(fmt, last)}." if last else "")
         if last and last > order.start:
             text += f"The **last safe start is {day(fmt, last)}**. "
         elif last:

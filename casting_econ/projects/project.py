@@ -14,7 +14,7 @@ from ..models.schedule import NEVER
 from ..orders import Order, OrderPlan, Quoted, open_order, order_of, price_of
 from ..orders.buying import buying_list
 from ..orders.mould_choice import mould_cost
-from ..orders.spec import sales_of
+from ..orders.spec import rows_of
 from ..study import STUDY_FILE
 from .account import Account, Tool, causes_of
 from .logged import MOULDS, ONE_OFF, ORDERS, WEEKLY, Logged, logged, study_before
@@ -227,7 +227,7 @@ class Project:
     def _brought(self, shape):
         """What came in: by the sales that name the order, what no sale names yet at what is left of the price for what was made; else that
         price. [money]"""
-        order, mine, owed = self.order, sales_of(self.kit.study, self.order.name), None
+        order, mine, owed = self.order, rows_of(self.kit.study, "sales", self.order.name), None
         if order.price is not None:
             missing = order.pieces - shape.paid
             owed = order.price * shape.paid / order.pieces

@@ -238,7 +238,7 @@ def _heard(part, answers, fmt):
         return unknown
     low, likely, high = (fmt.exactly(figure / part.scale) for figure in figures)
     unit = part.in_words(answers.currency, per=False)
-    unit = f"{unit}s" if unit in (*COUNTED, "day", "hour", "minute", "master") and likely != fmt.exactly(1) else unit
+    unit = f"{unit}s" if unit in (*COUNTED, "day", "hour", "minute") and likely != fmt.exactly(1) else unit
     period = f" {'an' if part.per in ('hour', 'order') else 'a'} {part.per}" if unit != "%" and part.per else ""
     none = ". None fails, by that, so no cast is planned beyond those asked for until your log of batches says otherwise"
     aside = none if part.key == "yield" and figures[0] == 100.0 else ""

@@ -146,6 +146,7 @@ def new(
 @click.option("--full", is_flag=True, help="Show every changed cell and every row set aside.")
 def check(study: str, full: bool) -> None:
     """Only check: how the records were read, every fault, and what is guessed and what measured."""
+    from datetime import date
     from pathlib import Path
 
     from rich.console import Console
@@ -160,6 +161,7 @@ def check(study: str, full: bool) -> None:
     from .pages.deciding import decision_of
     from .pages.records import assumption_table, records_overview, season_sentence
     from .running import store
+    from .study.records import still_to_come
 
     wall = (Path(study) / "what-to-write-down.md").is_file()
     try:
@@ -180,8 +182,9 @@ def check(study: str, full: bool) -> None:
     console.print(table)
     console.print(certainty_list(kit).replace("The page on records", "The table above"))
     console.print(records_overview(kit).replace("\n\n", "\n"))
-    if said := season_sentence(kit):
-        console.print(said)
+    for said in (season_sentence(kit), *still_to_come(kit.study, date.today())):
+        if said:
+            console.print(said)
     console.print("No faults found.")
     click.echo("")
     report = Path(study) / "report"

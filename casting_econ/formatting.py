@@ -6,6 +6,7 @@ from math import isfinite
 from babel import Locale
 from babel.numbers import format_currency, format_decimal, format_percent, get_currency_precision
 
+_MOST = 1e15  # beyond which a figure has no units left, and no one to read it
 _MOST_YEARS, _PER_YEAR = 20, {"week": 52, "month": 12}  # that anybody plans for; of each time that is told
 MINUS = "\u2212"  # the one sign of what is below nothing, whatever the locale writes
 
@@ -19,6 +20,8 @@ class Format:
     def _rounded(self, value, digits, unit=""):
         if value is None or not isfinite(value):
             return "none"
+        if abs(value) > _MOST:
+            return f"{'over' if value > 0 else 'under'} {self._rounded(_MOST if value > 0 else -_MOST, 0, unit)}"
         return _written(round(float(value), digits + 2 * (unit == "%")) + 0.0, digits, self.locale, unit)
 
     def money(self, amount, digits: int = 2) -> str:
@@ -27,7 +30,11 @@ class Format:
         return self._rounded(amount, digits, self.currency)
 
     def number(self, value, digits: int = 0) -> str:
-        """A plain number, rounded; 'none' where no number does."""
+        """A plain number, rounded; 'none' where no number does.
+
+        >>> [Format("EUR", "en_IE").number(value) for value in (1e6, 1e27)]
+        ['1,000,000', 'over 1,000,000,000,000,000']
+        """
         return self._rounded(value, digits)
 
     def count(self, number, one: str) -> str:
@@ -36,6 +43,8 @@ class Format:
 
     def exactly(self, value) -> str:
         """A number with all its digits, up to six after the decimal mark."""
+        if abs(value) > _MOST:
+            return self.number(value)
         return format_decimal(round(float(value), 6) + 0.0, "#,##0.######", locale=self.locale)
 
     def significant(self, value) -> str:

@@ -48,7 +48,6 @@ def test_all_faults_come_in_one_round(with_logs):
 
     assert {
         (STUDY, "calendar"),
-        (STUDY, "target"),
         (STUDY, "targets"),
         (STUDY, f"{KNOB}.pot.wait_in"),
         (STUDY, "scenarios.no-wholesale.drop"),
@@ -57,7 +56,7 @@ def test_all_faults_come_in_one_round(with_logs):
         ("timesheet.csv", "step"),
         ("sales.csv", "channel"),
     } <= found
-    assert len([file for file, _ in found if file == STUDY]) == 5  # and nothing that only follows
+    assert len([file for file, _ in found if file == STUDY]) == 4  # and nothing that only follows
 
 
 @pytest.mark.parametrize(("name", "found"), [("nowhere", "no such folder"), ("nowhere/study.toml", "no such folder")])

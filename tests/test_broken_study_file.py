@@ -255,5 +255,6 @@ def test_an_everyday_word_for_a_key_is_told_with_the_key():
     """`by` for `due`, `note` for `what`: each is named, and a scenario that lacks its words is told what they look like."""
     file = {"scenarios": {"stall": {"note": "a second day"}}, "commissions": {"first": {"by": "2027-02-20"}}}
     told = "\n".join(str(fault) for fault in validated(file, "EUR")[1])
+    assert told.count("scenarios.stall") == 1  # the key that is missing and the one that is wrong are one fault
     for part in ("(did you mean 'what'?)", "(did you mean 'due'?)", 'such as what = "a second stall day a month"'):
         assert part in told

@@ -1,5 +1,6 @@
 """What the records page says: each sentence and table on small records made so that the answer is known."""
 
+import datetime as dt
 import shutil
 from dataclasses import replace
 
@@ -11,6 +12,7 @@ from casting_econ.evidence import fit_learning, load_counts, season_table
 from casting_econ.evidence.labour import labour_rows
 from casting_econ.kit import format_of, open_study
 from casting_econ.pages import records, records_work
+from casting_econ.study.records import still_to_come
 
 TILE = """
 [study]
@@ -413,6 +415,14 @@ def test_a_days_takings_count_rightly_by_the_remedy_told(kit):
     )
     price, pieces = (opened.assumed.evidence[f"channels.shop.{key}"].number.value for key in ("price", "pieces_per_order"))
     assert records.unlike_orders(opened) == [] and 12 <= price / pieces <= 540.5 / 41
+
+
+def test_rows_of_days_to_come_are_told_by_log(kit):
+    """Two of three sales after the first of March are still to come then, none on the fourth of April."""
+    study = kit(sales=DAYS).study
+    [told] = still_to_come(study, dt.date(2025, 3, 1))
+    assert "records/sales.csv:3 is dated 2025-03-03, a day still to come, and 1 more" in told
+    assert not list(still_to_come(study, dt.date(2025, 4, 4)))
 
 
 def test_a_mould_that_outlives_every_plan_says_so_in_words(kit):

@@ -25,6 +25,9 @@ _FRACTION = re.compile(rf"([0-9]+\s+)?([0-9]{{1,2}})/([0-9]{{1,2}})\s*({_UNIT})?
 _MONEY = re.compile(r"(-?)\s*([^\d\s.,'+~-][^\d.,'+-]*?\.?)?\s*(-?)\s*([\d.,' –+-]*?\d[\d.,' ]*)\s*([^\d\s.,'?][^\d]*)?")
 _HALF = re.compile(r"(half|quarter)(?: of)?(?: an?)?\s+(\D+)|(?:an?|one)\s+(half|quarter)?(?: of)?(?: an?)?\s*(\D+)", re.I)
 _A_DOZEN, _DOZENS = re.compile(r"(half )?(?:an? |one )?doz(?:en)?\.?", re.IGNORECASE), {"doz", "doz.", "dozen", "dozens"}
+_ONES = set(
+    "x pc pcs piece pieces cast casts stk stück st pièces pièce piezas pezzi".split()
+)  # what a count may say after its figure
 _ABOUT = re.compile(r"^(?:~|≈|about\s|approx\.?\s|ca\.?\s|circa\s)\s*", re.IGNORECASE)
 _CODE_AS_DATE = re.compile(r"[0-9]{1,2}[-. ]{1,2}([^\W\d_]{3,4})\.?|([^\W\d_]{3})\.?-[0-9]{2}")
 _YES = {"y": "yes", "true": "yes", "n": "no", "false": "no"}
@@ -187,9 +190,10 @@ def _clock(text, kind):
 
 def _figures(text, kind, rule):
     """A plain figure, a fraction or an interval, each with or without a unit."""
-    if match := _HALF.fullmatch(text) if rule.kind == "quantity" else None:
+    if match := _HALF.fullmatch(text) if rule.kind == "quantity" or kind.unit else None:
         part, unit = (match[1] or match[3] or "").lower(), (match[2] or match[4]).strip()
-        return Cell(value={"half": 0.5, "quarter": 0.25}.get(part, 1.0), unit=unit, how="an amount in words")
+        amount = {"half": 0.5, "quarter": 0.25}.get(part, 1.0)
+        return replace(_in_unit(amount, unit, kind, rule), how="an amount in words")
     if match := _FRACTION.fullmatch(text):
         if not int(match[2]) < int(match[3]) <= 16:
             raise Unreadable
@@ -242,6 +246,8 @@ def _in_unit(value, unit, kind, rule, otherwise=""):
         value = converted
     elif kind.whole and given.casefold() in _DOZENS:
         value, how = 12.0 * value, "dozens"
+    elif kind.whole and given.casefold().strip(".") in _ONES:
+        how = "its unit"
     elif given:
         raise Unreadable(f"has a unit, {given!r}, where none is asked for")
     return Cell(value=value, unit=kept, how=how if how not in ("", SPELLING) else otherwise or how)

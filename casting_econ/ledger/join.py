@@ -53,13 +53,13 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
         likely = [of_file] if of_file in LOGS else list(LOGS)
         grids, more = read_file(path, lambda cells, likely=likely: max(score_of(cells, one, settings) for one in likely))
         if path.suffix.lower() in TEXTS and of_file is None:
-            grids, more = [], [_undeclared(path.name, path.stem)]
+            grids, more = [], [_undeclared(path.name, path.stem, grids, settings)]
         faults += more
         for grid in grids:
             entry = path.name if grid.sheet is None else f"{path.name}/{grid.sheet}"
             log = declared.get(entry) or log_named(grid.sheet or path.stem) or (of_file if len(grids) == 1 else None)
             if log is None:
-                faults.append(_undeclared(entry, grid.sheet))
+                faults.append(_undeclared(entry, grid.sheet, [grid], settings))
             elif log == "ignore":
                 files.append(FileReading(place=grid.place, log="ignore"))
             else:
@@ -84,9 +84,14 @@ def read_logs(folder: Path, settings: Any, names: Any, currency: str, locale: st
     return records, Reading(files=tuple(sorted(files + tables, key=lambda file: file.place)), unsound=unsound), faults
 
 
-def _undeclared(entry, stem):
+def _undeclared(entry, stem, grids, settings):
+    """A file or sheet of no log's name, with the log whose headings it has, or else whose name is near."""
     right = f'"{entry}" = one of {", ".join(LOGS)} under [records.files] in study.toml, or = "ignore"'
-    return Fault(f"records/{entry}", "unknown log", right + close_match(plain(stem), LOGS), found=repr(entry))
+    heads = [cells for grid in grids for _, cells in grid.rows[:40]]
+    named = {log: max((score_of(cells, log, settings) for cells in heads), default=0) for log in LOGS}
+    like = max(LOGS, key=named.get)
+    hint = f" (did you mean {like!r}? It has those headings)" if named[like] > 1 else close_match(plain(stem), LOGS)
+    return Fault(f"records/{entry}", "unknown log", right + hint, found=repr(entry))
 
 
 def _not_there(declared, entries, folder):
@@ -188,7 +193,8 @@ def _checked(frame, log, tables):
         if not any(name in table.raw for table in tables):
             continue
         column, right = frame[name], in_words(kind)
-        rules = [("empty cell", right, column.isna())] if needed and name != OPEN.get(log) else []
+        each = ", in every row, also under one of the same day" if kind == "date" else ""
+        rules = [("empty cell", right + each, column.isna())] if needed and name != OPEN.get(log) else []
         if UNIQUE.get(log) == name:
             rules.append(("the same id twice", "each id once", column.notna() & column.duplicated(keep=False)))
         if kind in NUMBERS:

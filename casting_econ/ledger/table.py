@@ -1,6 +1,7 @@
 """One file or sheet as the typed rows of a log, with every decision, change and fault."""
 
 import json
+import re
 import sys
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -165,6 +166,10 @@ def _header_faults(grid, block, log, first, names, currency):
 
     seen = [column.name for column in block.columns if column.name]
     missing = [name for name, (_, needed) in known.items() if needed and name not in seen]
+    if not seen and (len(block.columns) == 1 or any(re.match(r"\d", column.header) for column in block.columns)):
+        right = f"a row above the events that names the columns, a cell each: {', '.join(missing)}"
+        fault("no row names the columns", cut(repr(block.columns[0].header)), right)
+        return faults
     unknown = [column for column in block.columns if not column.known]
     cells = {column.at: [cells[column.at] for _, cells in block.rows if column.at < len(cells)] for column in unknown}
     pairs = paired(missing, unknown, cells, log, names, currency) if missing and unknown else {}

@@ -2,6 +2,7 @@
 
 import re
 from collections import Counter
+from dataclasses import replace
 
 from pydantic import ValidationError
 
@@ -68,8 +69,14 @@ def _keys(location):
 
 
 def faults_of(error, currency="EUR"):
-    """The first faults of a validation, in the kit's words."""
-    return [_fault(item, currency) for item in error.errors(include_url=False)[:MOST_FAULTS]]
+    """The first faults of a validation, in the kit's words; a key that is missing and an unknown one that means it are one."""
+    found = [_fault(item, currency) for item in error.errors(include_url=False)[:MOST_FAULTS]]
+    missing, told = {fault.column: fault for fault in found if fault.wrong == "is missing"}, []
+    for fault in found:
+        hint = re.search(r"did you mean '([^']+)'", fault.right) if fault.wrong == "unknown key" else None
+        meant = missing.pop(f"{fault.column.rpartition('.')[0]}.{hint[1]}".strip("."), None) if hint else None
+        told.append(fault if meant is None else replace(fault, right=f"{fault.right}, which is missing: {meant.right}"))
+    return [fault for fault in told if fault.wrong != "is missing" or fault.column in missing]
 
 
 def _fault(item, currency="EUR"):

@@ -283,6 +283,19 @@ def _lone_days(records, reading):
     return notes
 
 
+def still_to_come(study, today):
+    """Sentences of the logs that have rows dated after a day, one a log."""
+    found = {log: frame.date[frame.date > pd.Timestamp(today)] for log, frame in study.records.items() if "date" in frame}
+    for log, days in found.items():
+        if len(days):
+            file, row = place_of(study.reading, log, days.index[0])
+            more = f", and {len(days) - 1} more of its rows with such a day" if len(days) > 1 else ""
+            yield (
+                f"{file}:{row} is dated {days.iloc[0]:%Y-%m-%d}, a day still to come{more}: put it right, since orders a year and weekly hours reckon "
+                "with the time until then."
+            )
+
+
 def _strange_orders(records, names, reading):
     """Orders of the logs that no commission of the study file has; those of the sales log are a shop's own numbers."""
     known, notes = {split_order(name) for name in names.order_names} if names is not None else set(), []

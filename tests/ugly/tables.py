@@ -163,7 +163,33 @@ timesheet(
     aside={"3": "header again"},
 )
 case("empty-file", {"timesheet.csv": ""}, faults=["timesheet.csv: empty log"])
-case("no-header", {"timesheet.csv": "2025-04-03,pour,12\n2025-04-04,pour,12\n"}, faults=["column is missing"])
+case(
+    "no-header",
+    {"timesheet.csv": "2025-04-03,pour,12\n2025-04-04,pour,12\n"},
+    faults=["timesheet.csv:1: no row names the columns; found '2025-04-03'"],
+)
+case(
+    "phone-note",
+    {"timesheet.txt": "Mon 4 May - sanded ten, 50 min\nTue - polished, half an hour\n"},
+    faults=["timesheet.txt:1: no row names the columns", "a cell each: date, step, minutes"],
+)
+case(
+    "date-once-a-day",
+    {"timesheet.csv": sheet_times("2025-04-03,pour,12", ",trim,7")},
+    faults=["timesheet.csv:3:date: empty cell; right would be a date such as 2025-04-03, in every row"],
+)
+timesheet(
+    "times-in-words",
+    "2025-04-03,pour,half an hour",
+    "2025-04-04,pour,an hour",
+    "2025-04-05,pour,2 h 15",
+    **rows((2, "2025-04-03", "pour", 30), (3, "2025-04-04", "pour", 60), (4, "2025-04-05", "pour", 135)),
+)
+case(
+    "counts-with-their-word",
+    {"sales.csv": f"{SOLD.replace(' ', ',')}\n2025-04-03,fair,candle,2 pcs,12\n2025-04-03,fair,bowl,3 Stück,12\n"},
+    **rows((2, "2025-04-03", "fair", "candle", 2, 12), (3, "2025-04-03", "fair", "bowl", 3, 12), columns=SOLD, log="sales"),
+)
 # her own columns, words, files
 OWN = """[records.files]
 "Stunden 2025.csv" = "timesheet"
@@ -208,7 +234,11 @@ case(
 case(
     "unknown-file",
     {"hours.csv": sheet_times("2025-04-03,pour,12")},
-    faults=["records/hours.csv: unknown log", '"hours.csv" = one of timesheet', "[records.files]"],
+    faults=[
+        "records/hours.csv: unknown log",
+        '"hours.csv" = one of timesheet',
+        "(did you mean 'timesheet'? It has those headings)",
+    ],
 )
 case(
     "file-left-alone",

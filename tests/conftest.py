@@ -1,6 +1,7 @@
 """What several test modules share: which tests are core, in which order modules run, and what is made once for all workers."""
 
 import asyncio
+import gc
 import json
 import os
 import pickle
@@ -15,9 +16,10 @@ from hashlib import sha256
 from pathlib import Path
 from types import SimpleNamespace
 
-from casting_econ.running import ONE_THREAD
+from casting_econ.running import ONE_THREAD, SELDOM
 
 os.environ.update(ONE_THREAD)  # as commands do, and before numpy reads it: workers need no threads of each other's cores
+gc.set_threshold(*SELDOM)  # as commands do too: looking for rubbish takes a third of collecting the tests
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else every command that is started compiles the kit anew
 # isort: split
 import nbval.kernel
@@ -85,6 +87,19 @@ def pytest_collection_modifyitems(items):
             item.add_marker("core")
     places = {name: place for place, name in enumerate(SLOWEST)}
     items.sort(key=lambda item: places.get(item.nodeid.split("::")[0], len(places)))
+
+
+def pytest_ignore_collect(collection_path, config):
+    """Where only the core is asked for, read none of the other files."""
+    if config.option.markexpr == "core" and collection_path.is_file():
+        name = collection_path.relative_to(config.rootpath).as_posix()
+        return None if any(name.startswith(start.split("::")[0]) for start in CORE) else True
+    return None
+
+
+def pytest_collection_finish():
+    """Tests and modules stay to the end: nobody need look through them for rubbish."""
+    gc.freeze()
 
 
 # Demos ----------------------------------------------------------------------------------------------------------------

@@ -19,7 +19,6 @@ from types import SimpleNamespace
 from casting_econ.running import ONE_THREAD, SELDOM
 
 os.environ.update(ONE_THREAD)  # as commands do, and before numpy reads it: workers need no threads of each other's cores
-gc.set_threshold(*SELDOM)  # as commands do too: looking for rubbish takes a third of collecting the tests
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else every command that is started compiles the kit anew
 # isort: split
 import nbval.kernel
@@ -35,6 +34,7 @@ from casting_econ.projects import project
 from casting_econ.running import warm
 from casting_econ.running.warm import CAN_FORK, Forked, Warm
 
+gc.set_threshold(*SELDOM)  # as commands do too: looking for rubbish takes a third of collecting the tests
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FLAGS = [
     "--no-sandbox",

@@ -1,6 +1,7 @@
 """What several test modules share: which tests are core, in which order modules run, and what is made once for all workers."""
 
 import asyncio
+import gc
 import json
 import os
 import pickle
@@ -15,7 +16,7 @@ from hashlib import sha256
 from pathlib import Path
 from types import SimpleNamespace
 
-from casting_econ.running import ONE_THREAD
+from casting_econ.running import ONE_THREAD, SELDOM
 
 os.environ.update(ONE_THREAD)  # as commands do, and before numpy reads it: workers need no threads of each other's cores
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else every command that is started compiles the kit anew
@@ -33,6 +34,7 @@ from casting_econ.projects import project
 from casting_econ.running import warm
 from casting_econ.running.warm import CAN_FORK, Forked, Warm
 
+gc.set_threshold(*SELDOM)  # as commands do too: looking for rubbish takes a third of collecting the tests
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FLAGS = [
     "--no-sandbox",
@@ -57,8 +59,10 @@ CORE = (
     "tests/test_demos.py::test_scrap_costs",
     "tests/test_demos.py::test_stated_result",
     "tests/test_draws.py",
+    "tests/test_formatting.py",
     "tests/test_functions.py",
     "tests/test_good_pieces.py",
+    "tests/test_levers.py",
     "tests/test_order_calendar.py",
     "tests/test_piece.py",
     "tests/test_reading.py",
@@ -71,9 +75,9 @@ CORE = (
 SLOWEST = [
     f"tests/test_{name}.py"
     for name in (
-        "fresh_environment cli explorer first_order orders_seen pack ended_runs certain samphire broken_at_once served projects every_page "
-        "broken_logs panel posteriors demos warm new verify explorer_browser calibration reading compare evidence information curing "
-        "order_calendar screens order_under_way order_price order_casts"
+        "fresh_environment cli explorer ended_runs first_order orders_seen pack break_even certain samphire curing cluster broken_at_once "
+        "served projects every_page broken_logs panel posteriors demos warm new verify explorer_browser calibration reading compare evidence "
+        "information order_calendar figures screens order_under_way order_price draws hostile as_of job changes newcomers_order order_casts"
     ).split()
 ] + ["notebooks/order.ipynb", "notebooks/project.ipynb", "notebooks/start.ipynb"]
 
@@ -85,6 +89,19 @@ def pytest_collection_modifyitems(items):
             item.add_marker("core")
     places = {name: place for place, name in enumerate(SLOWEST)}
     items.sort(key=lambda item: places.get(item.nodeid.split("::")[0], len(places)))
+
+
+def pytest_ignore_collect(collection_path, config):
+    """Where only the core is asked for, read none of the other files."""
+    if config.option.markexpr == "core" and collection_path.is_file():
+        name = collection_path.relative_to(config.rootpath).as_posix()
+        return None if any(name.startswith(start.split("::")[0]) for start in CORE) else True
+    return None
+
+
+def pytest_collection_finish():
+    """Tests and modules stay to the end: nobody need look through them for rubbish."""
+    gc.freeze()
 
 
 # Demos ----------------------------------------------------------------------------------------------------------------

@@ -128,8 +128,9 @@ def test_results_hold_the_price_that_pays_with_its_orders():
     assert break_even_prices(still, "figure") == {key: found[key] for key in KEYS}
 
 
-def test_the_panel_reads_the_price_off_where_buyers_leave():
+def test_the_panel_reads_the_price_off_where_buyers_leave(monkeypatch):
     """Where the middle over the draws crosses the target, within a hundredth; where no price tried does, it says so."""
+    monkeypatch.setattr("casting_econ.running.panel.MOST_DRAWS", 256)
     kit = elastic("hollin-quay-pulls", 0.5)
     grid = panel_grid(kit)
     i, j, k = grid.now

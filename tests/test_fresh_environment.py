@@ -32,38 +32,40 @@ def put_into(folder, names):
 def test_a_pack_verifies_in_a_fresh_environment(tmp_path):
     """With what the pack pins and the kit alone, which pip finds whole and in agreement without an index, every page run there, from
     another folder, gives the same numbers. That pip gets those versions from an index is shown by the environment that this one is made of."""
+    elsewhere = tmp_path / "another machine"
+    elsewhere.mkdir()
+    venv.create(elsewhere / "env")
+    python = elsewhere / "env" / ("Scripts" if os.name == "nt" else "bin") / "python"
+    own = {key: value for key, value in os.environ.items() if key not in ("PYTHONPATH", "VIRTUAL_ENV", "PYTHONHOME")}
+
+    def installs(*words):
+        words = [sys.executable, "-m", "pip", "--python", str(python), "install", "-q", "--disable-pip-version-check", *words]
+        return subprocess.Popen(words, cwd=elsewhere, env=own, stderr=subprocess.PIPE, text=True)
+
+    # the kit is built from a copy, so that nothing of another build gets in; the pack is made meanwhile
+    kit = shutil.copytree(
+        ROOT, elsewhere / "kit", ignore=shutil.ignore_patterns(".git", ".venv", "report", ".*cache", "__pycache__")
+    )
+    built = installs("--no-compile", "--no-deps", str(kit))
     study = Path(shutil.copytree(ROOT / "data" / "hollin-quay-pulls", tmp_path / "one study"))
     text = (study / "study.toml").read_text(encoding="utf-8")
     (study / "study.toml").write_text(text.replace("draws = 4096", "draws = 256"), encoding="utf-8")
     archive = tmp_path / "the pack.zip"
     code, said, error = command("pack", study, "--out", archive)
     assert code == 0, said + error
-    elsewhere = tmp_path / "another machine"
-    elsewhere.mkdir()
     with zipfile.ZipFile(archive) as book:
         (elsewhere / "requirements.txt").write_bytes(book.read("requirements.txt"))
     pins = dict(line.split("==") for line in (elsewhere / "requirements.txt").read_text(encoding="utf-8").split())
     assert {name: version(name) for name in pins} == pins
-    venv.create(elsewhere / "env")
-    put_into(elsewhere / "env", pins)
-    python = elsewhere / "env" / ("Scripts" if os.name == "nt" else "bin") / "python"
-    own = {key: value for key, value in os.environ.items() if key not in ("PYTHONPATH", "VIRTUAL_ENV", "PYTHONHOME")}
-
-    def installs(*words):
-        words = [sys.executable, "-m", "pip", "--python", str(python), "install", "-q", "--disable-pip-version-check", *words]
-        return subprocess.run(words, cwd=elsewhere, env=own, capture_output=True, text=True)
-
-    # the kit is built from a copy, so that nothing of another build gets in
-    kit = shutil.copytree(
-        ROOT, elsewhere / "kit", ignore=shutil.ignore_patterns(".git", ".venv", "report", ".*cache", "__pycache__")
-    )
-    installed = installs("--no-index", "-r", "requirements.txt")  # fails where one is missing or does not go with the others
-    assert installed.returncode == 0, installed.stderr
-    installed = installs("--no-compile", "--no-deps", str(kit))
-    if installed.returncode and any(word in installed.stderr for word in ("NewConnectionError", "ConnectTimeoutError")):
-        pytest.skip(f"no package index to build from: {installed.stderr.strip().splitlines()[-1]}")
-    assert installed.returncode == 0, installed.stderr
+    _, told = built.communicate()
+    if built.returncode and any(word in told for word in ("NewConnectionError", "ConnectTimeoutError")):
+        pytest.skip(f"no package index to build from: {told.strip().splitlines()[-1]}")
+    assert built.returncode == 0, told
     shutil.rmtree(kit)
+    put_into(elsewhere / "env", pins)
+    checked = installs("--no-index", "-r", "requirements.txt")  # fails where one is missing or does not go with the others
+    told = checked.communicate()[1]
+    assert checked.returncode == 0, told
 
     words = [str(python), "-m", "casting_econ.cli", "verify", str(archive)]
     found = subprocess.run(words, cwd=elsewhere, env=own, capture_output=True, text=True)

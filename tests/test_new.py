@@ -1,7 +1,6 @@
 """A new study from a dozen answers: every craft by trade defaults alone, answers as people write them, and nothing half made."""
 
 import ast
-import html
 import json
 import re
 import sys
@@ -481,66 +480,6 @@ def test_every_guess_is_in_order_and_says_its_kind():
     assert json.dumps(kinds())
 
 
-# ---- the form ----
-
-
-def typed(form, **values):
-    """What somebody types, as the page sends it; keys with __ for the dot."""
-    form.values = {**form.values, **{key.replace("__", ".").replace("_or_", "-"): value for key, value in values.items()}}
-
-
-def test_the_form_asks_the_same_and_makes_the_same(tmp_path):
-    """Fields by craft, what was typed stays when the craft is changed, and the study is the one that answers in writing make."""
-    form = StartForm(str(tmp_path / "by-form"))
-    asked = {part.key for q in QUESTIONS for part in parts_of(q, crafts()["epoxy"])}
-    assert form.asked.keys() == asked | {"begin"}
-    typed(form, price="6 7 9 GBP")
-    typed(form, craft="soap")
-    assert form.values["price"] == "6 7 9 GBP" and "minutes.cut-and-trim" in form.asked and "minutes.sand" not in form.asked
-    typed(form, **{"yield": "ninety"})
-    form.press("make")
-    assert form.faults.keys() == {"yield"} and "not an answer that can be read; found 'ninety'" in form.faults["yield"]
-    assert "1 answer to mend" in form.said["made"] and html.escape(form.asked["yield"]) in form.said["made"]
-    assert not (tmp_path / "by-form").exists()
-    form.press("make", {**form.values, "yield": "80 90 95"})
-    new_study(tmp_path / "by-file", read_answers({"craft": "soap", "price": "6 7 9 GBP", "yield": "80 90 95"}))
-
-    texts = [(tmp_path / name / "study.toml").read_text(encoding="utf-8") for name in ("by-form", "by-file")]
-    assert texts[0].replace("By form", "By file") == texts[1]
-    assert form.faults == {} and "the chance of reaching the target is" in form.said["made"]
-
-
-def test_the_form_names_each_fault_at_its_question(tmp_path):
-    """A first order with nothing answered: what is needed is said where it is asked; a folder that is there, at the folder."""
-    form = StartForm(str(tmp_path / "mine"), begun({"begin": "order", "craft": "gypsum plaster"}))
-    assert form.values["craft"] == "gypsum" and form.asked["pieces"].startswith("3. ")
-    form.press("make")
-    assert form.faults.keys() == {"pieces", "due"} and "is needed" in form.faults["due"]
-    (tmp_path / "mine").mkdir()
-    form.press("make", {**form.values, "begin": "workshop"})
-    assert form.faults.keys() == {"folder"} and "is there already" in form.faults["folder"]
-    typed(form, folder="other")
-    form.press("make")
-    assert (tmp_path / "other" / "study.toml").is_file()
-
-
-def test_the_form_is_drawn_whole_when_the_craft_changes(tmp_path):
-    """Old faults and answers go with the old questions."""
-    form = StartForm(str(tmp_path / "s"))
-    typed(form, cure="soon")
-    form.press("make")
-    assert form.faults and form.said["made"]
-    typed(form, craft="pewter")
-    assert form.faults == {} and not form.said.get("made")
-
-
-@pytest.mark.parametrize(("options", "told"), [(["--craft", "resin"], "one of epoxy"), (["--currency", "USD"], "no --currency")])
-def test_a_form_that_cannot_begin_is_told_before_it_opens(options, told, tmp_path):
-    """A craft that is none, and a currency apart from the price: exit 2, no page."""
-    done = command("new", tmp_path / "s", "--form", *options)
-    assert done.exit_code == 2 and told in done.stderr
-
-
 # ---- what stands in, and days ----
 
 
@@ -583,7 +522,7 @@ def test_what_stands_in_is_said_before_it_does(tmp_path):
     assert [target[end] for end in ("low", "likely", "high")] == ["12 GBP/h", "13 GBP/h", "16 GBP/h"]
     assert form["casts_per_load"] == "left empty, 36 stands in" and form["target"] == "left empty, 14 16 19 EUR stands in"
     assert form["cure"] == "left empty, 28 35 42 stands in"
-    typed(page, price="6 GBP", weekly_hours="3")
+    page.values = {**page.values, "price": "6 GBP", "weekly_hours": "3"}
     assert page.hints["target"] == "left empty, 12 13 16 GBP stands in"
     assert page.hints["hidden_hours"] == "left empty, 0.4 0.7 1 stands in"  # of three hours not all can be hidden
 

@@ -6,7 +6,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from commands import DATA, without_chance
-from test_curing import KINDS, WEEKDAYS, MouldShop, hours, random_mould_case
+from curing_events import KINDS, WEEKDAYS, MouldShop, hours, random_mould_case
 
 from casting_econ.evidence.loads import loads_poured, usual_load
 from casting_econ.faults import StudyError

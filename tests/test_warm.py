@@ -31,9 +31,14 @@ def page(folder, ready=None):
     }
 
 
-def test_forked_kernels_give_the_same_bytes(tmp_path, monkeypatch):
+@pytest.fixture(scope="module")
+def forked(tmp_path_factory):
+    """What a page writes whose kernel is a fork of a process that has opened the study."""
+    return page(tmp_path_factory.mktemp("pages") / "forked")
+
+
+def test_forked_kernels_give_the_same_bytes(forked, tmp_path, monkeypatch):
     """A notebook, its tables and figures are the same to the byte with a kernel of its own; nbval compares every page so."""
-    forked = page(tmp_path / "forked")
     monkeypatch.setattr(notebooks, "CAN_FORK", False)
     assert forked == page(tmp_path / "alone") and len(forked) > 2
 
@@ -80,7 +85,7 @@ def test_kernels_take_no_port_and_leave_no_file(tmp_path, monkeypatch, forks):
     assert {path.name for path in tmp_path.iterdir()} == {"asks.ipynb", "done.ipynb", "kernels.log"}
 
 
-def test_a_page_finds_what_the_run_has_worked_out_and_gives_the_same_bytes(tmp_path, monkeypatch):
+def test_a_page_finds_what_the_run_has_worked_out_and_gives_the_same_bytes(forked, tmp_path, monkeypatch):
     """Kernels are then forks of the run itself: the study is not read again, and figures and tables are the same to the byte."""
     monkeypatch.setattr(
         "threading.active_count", lambda: 1
@@ -93,7 +98,7 @@ def test_a_page_finds_what_the_run_has_worked_out_and_gives_the_same_bytes(tmp_p
         open_copy(kit, Path("study"))
         monkeypatch.setattr("casting_econ.kit.read_study", lambda *_, **__: read.touch())
 
-    assert page(tmp_path / "known", ready=ready) == page(tmp_path / "unknown") and not read.exists()
+    assert page(tmp_path / "known", ready=ready) == forked and not read.exists()
 
 
 def test_the_first_kernel_is_forked_before_what_the_others_share_is_worked_out(tmp_path, monkeypatch):

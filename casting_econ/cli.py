@@ -170,7 +170,7 @@ def check(study: str, full: bool) -> None:
         click.echo(preview(error.reading, full=full, wall=wall), nl=False)
         raise
     click.echo(preview(kit.study.reading, full=full, wall=wall), nl=False)
-    fmt, console = format_of(kit), Console()
+    fmt, console = format_of(kit), Console(markup=False)  # [channels.NAME] is no mark of style
     table = Table("number", "value", "middle eight in ten", "unit", "rests on")
     for row in assumption_table(kit).itertuples():
         band = "" if row.low is None or row.low != row.low else f"{fmt.significant(row.low)} to {fmt.significant(row.high)}"

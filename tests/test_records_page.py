@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from commands import command
 
 from casting_econ.evidence import fit_learning, load_counts, season_table
 from casting_econ.evidence.labour import labour_rows
@@ -463,6 +464,12 @@ def test_lives_of_moulds_counted_in_pieces_are_told_once(kit, casts, loads, word
     told = records.unlike_lives(opened)
     assert len(told) == (words is not None) and (words or "") in "".join(told)
     assert records.records_overview(opened).count("Does `") == len(told)
+
+
+def test_check_names_the_table_that_a_remedy_is_for(kit):
+    """The name of a table in square brackets comes through to the terminal."""
+    code, said, _ = command("check", kit(sales=DAYS).study.folder)
+    assert code == 0 and "[channels.shop] in study.toml" in " ".join(said.split())
 
 
 def test_a_days_takings_with_their_buyers_are_ordinary(kit):

@@ -14,7 +14,7 @@ from .dates import read_date
 from .logs import NUMBERS, plain
 
 SPELLING = "spelling"  # changed by the rule of the whole column only
-_BLANKS = {"", "-", "–", "—", "?", "n/a", "...", "…"}  # all but the first are listed as 'not known'
+BLANKS = {"", "-", "–", "—", "?", "n/a", "...", "…"}  # all but the first are listed as 'not known'
 _FIGURE = r"[+-]?[0-9.,][0-9.,' ]*(?:[eE][+-]?[0-9]+)?"
 _UNIT = r"[^\d\s.,?~+-][^\d?~]*"
 _PLAIN = re.compile(rf"({_FIGURE})\s*({_UNIT})?")
@@ -107,7 +107,7 @@ def read_cell(raw: Any, rule: Rule) -> Cell:
     Unreadable with what is wrong and, if its kind does not say it, what would be right.
     """
     text = raw.strip() if isinstance(raw, str) else raw
-    if isinstance(text, str) and text in _BLANKS and (text == "" or rule.kind != "free"):
+    if isinstance(text, str) and text in BLANKS and (text == "" or rule.kind != "free"):
         return Cell(value=None, how="not known" if text else "")
     if isinstance(text, str) and len(text) > _LONGEST and rule.kind not in ("text", "id", "free"):
         raise Unreadable

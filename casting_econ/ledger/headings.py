@@ -6,7 +6,7 @@ from typing import Any
 
 from ..faults import likeness
 from ..reference import words
-from .cells import Rule, Unreadable, read_cell
+from .cells import BLANKS, Rule, Unreadable, read_cell
 from .logs import LOGS, NUMBERS, plain
 from .rows import Column
 
@@ -43,7 +43,7 @@ def in_words_like(header: str, name: str) -> float:
 
 def _likely(name, column, cells, log, known, currency):
     """How likely a heading is a column: as many points of one as its words and its cells each give. [-]"""
-    seen = [cell for cell in dict.fromkeys(cells) if cell != ""][:_LOOKED_AT]
+    seen = [cell for cell in dict.fromkeys(cells) if cell not in BLANKS][:_LOOKED_AT]
     fit = sum(_fits(cell, LOGS[log][name][0], known, currency) for cell in seen) / len(seen) if seen else 0.2
     return 0.0 if _PARTED.search(column.header) else (in_words_like(column.header, name) + fit) * (fit > 0 or 0.5)
 

@@ -174,11 +174,13 @@ def _header_faults(grid, block, log, first, names, currency):
     cells = {column.at: [cells[column.at] for _, cells in block.rows if column.at < len(cells)] for column in unknown}
     pairs = paired(missing, unknown, cells, log, names, currency) if missing and unknown else {}
     told = {likely[0].at for likely in pairs.values()}
+    left = [name for name in known if name not in seen and name not in pairs]
+    rest = paired(left, [column for column in unknown if column.at not in told], cells, log, names, currency)
+    nearest = {likely[0].at: name for name, likely in rest.items() if in_words_like(likely[0].header, name)}
     for column in block.columns:
         if not column.known and column.at not in told:
-            left = [name for name in known if name not in seen and name not in pairs]
-            near = max(left, key=lambda name: in_words_like(column.header, name), default="")
-            hint = f" (did you mean {near!r}?)" if near and in_words_like(column.header, near) else ""
+            near = nearest.get(column.at)
+            hint = f" (did you mean {near!r}?)" if near else ""
             line = f'"{near}" (or "ignore")' if hint else '"ignore" (or one of them)'
             declare = f"or {quoted(column.header)} = {line} under [records.columns.{log}] in study.toml"
             fault("unknown column", repr(column.header), f"one of {', '.join(left)}{hint}, {declare}")
@@ -245,6 +247,8 @@ def _frame(table, rows, rules, open_faults):
                     continue  # once the order is known it may be a date
                 hint = close_match(raw, rule.kind) if isinstance(rule.kind, tuple) else ""
                 right = error.right or f"{in_words(rule.kind)}{hint}"
+                if isinstance(rule.kind, tuple):
+                    right += f", or {quoted(cut(str(raw)))} = one of them in quotes, under [records.words.{name}] in study.toml"
                 at_fault = lines[which == number[raw]].tolist()
                 faults += [Fault(table.place, error.wrong, right, row=row, column=name, found=shown(raw)) for row in at_fault]
 

@@ -223,12 +223,13 @@ case(
 )
 case(
     "unknown-columns-of-each-kind",
-    {"timesheet.csv": "Tag,Stunden,Wetter,Arbeit\n03.04.2025,1.5,12 %,gießen\n14.04.2025,2,90 %,gießen\n"},
+    {"timesheet.csv": "Tag,Stunden,Wetter,Arbeit,gut\n03.04.2025,1.5,12 %,gießen,-\n14.04.2025,?,90 %,gießen,3\n"},
     faults=[
         "timesheet.csv:1:date: column is missing; found 'Tag', the",
         'minutes (stunden) as its heading, or "Stunden" = { column = "minutes", unit = "stunden" }',
         "step: column is missing; found 'Arbeit', the",
         "unknown column; found 'Wetter'",
+        '(did you mean \'pieces_passed\'?), or "gut" = "pieces_passed" (or',
     ],
 )
 case(

@@ -235,7 +235,7 @@ def test_what_is_left_follows_from_what_is_sold(tmp_path, sales, said):
     said_of_it = *wording.first_lines(plan, quoted, fmt), wording.headline(plan, fmt), wording.progress_sentence(plan, fmt)
     lines = "\n".join(said_of_it)
     assert plan.order.complete and said in lines
-    assert ("ack and post" in lines) == ("elivered" not in said) == ("must be packed" in lines)
+    assert ("ack and post" in lines) == ("elivered" not in said) == ("Begin to pack it" in lines)
 
 
 @pytest.mark.parametrize("batches", ["", DONE.replace("12,2027", ",2027"), DONE.replace(",12,2027-03-11", ",,")])
@@ -452,6 +452,32 @@ def test_work_begins_on_a_day_that_is_open(tmp_path):
     fmt = format_of(plan.planner.kit)
     assert wording.first_lines(plan, price_of(plan), fmt)[2].endswith("begins on Mon, 1 Mar 2027.")
     assert "Mon, 1 Mar 2027" not in wording.start_sentence(plan, fmt)
+
+
+def test_another_order_that_is_open_is_said_to_be_in_no_plan(tmp_path):
+    """Two orders for the same hands: the plan of one names the other, and the line that puts it first, taken as it stands, plans both."""
+    other = '[commissions.cafe]\nproduct = "peg"\npieces = 6\ndue = 2027-03-24\nprice = "90 EUR"\n[commissions.first]'
+    both = ("[commissions.first]", other)
+    plan = order(tmp_path, both)
+    said = wording.what_is_asked(plan, format_of(plan.planner.kit))
+    assert "**cafe (by Wed, 24 Mar 2027) is not in this plan**" in said
+    line = re.search(r"`(promised = .*?)`", said)[1]
+    assert line == 'promised = [{ what = "cafe", product = "peg", casts = 6 }]'  # nothing fails there
+    (tmp_path / "promised").mkdir()
+    first = order(tmp_path / "promised", both, ("[commissions.first]", f"[orders]\n{line}\n[commissions.first]"))
+    assert first.loads.promised and "not in this plan" not in wording.what_is_asked(first, format_of(first.planner.kit))
+    (tmp_path / "gone").mkdir()
+    gone = order(tmp_path / "gone", ("[commissions.first]", other.replace("2027-03-24", "2027-02-01")))
+    assert "not in this plan" not in wording.what_is_asked(gone, format_of(gone.planner.kit))
+
+
+def test_a_deposit_says_where_it_is_the_least_that_is_asked(tmp_path):
+    """30 % of 9,000 is far more than what is bought and begun, of 100 less: only the first is the share that is asked at least."""
+    plan = order(tmp_path)
+    quoted, fmt = price_of(plan), format_of(plan.planner.kit)
+    few, much = (wording.deposit_sentence(plan, quoted, price, fmt).replace("\xa0", " ") for price in (100.0, 9000.0))
+    assert quoted.at_risk == 65 and "€2,700.00** (30 % of the price, the least by `deposit_least`)" in much
+    assert "€65.00** (65 % of the price)" in few
 
 
 def test_a_day_gone_by_is_said(tmp_path):

@@ -9,7 +9,7 @@ from order_plans import FREE, HOURS, demo, first_commission, study
 from casting_econ.faults import StudyError
 from casting_econ.kit import format_of, open_study
 from casting_econ.models.schedule import DAY
-from casting_econ.orders import figures, open_order, order_lines, order_results, price_of, quote_of, tables, wording
+from casting_econ.orders import figures, open_order, order_lines, order_results, price_of, quote_of, tables, timetable, wording
 from casting_econ.orders.buying import buying_list
 from casting_econ.orders.spec import order_of
 
@@ -121,9 +121,9 @@ def test_what_is_left_begins_when_the_log_ends_and_a_late_order_is_planned(tmp_p
     assert not late.meets_date and late.earliest_promise[1] > date(2026, 12, 20)
     fmt = format_of(kit)
     assert "Tell the customer now" in wording.progress_sentence(late, fmt)
-    assert wording.days_gone(plan, date(2026, 12, 2), fmt) == ""
-    assert "--start 2026-12-05 plans from today" in wording.days_gone(plan, date(2026, 12, 5), fmt)
-    assert "has gone by. --start 2026-12-20 plans what is left" in wording.days_gone(plan, date(2026, 12, 20), fmt)
+    assert timetable.days_gone(plan, date(2026, 12, 2), fmt) == ""
+    assert "--start 2026-12-05 plans from today" in timetable.days_gone(plan, date(2026, 12, 5), fmt)
+    assert "has gone by. --start 2026-12-20 plans what is left" in timetable.days_gone(plan, date(2026, 12, 20), fmt)
 
 
 def test_an_order_never_carries_more_than_its_weeks_nor_than_the_year(tmp_path):

@@ -1,12 +1,17 @@
 """What each load does when, in a typical course: step by step, in which station, from which moment to which."""
 
+from datetime import date
+from math import ceil
+
 import pandas as pd
 from babel.dates import format_time
 
+from ..faults import StudyError
 from ..formatting import Format
 from ..models.schedule import DAY, NEVER
 from ..pages.table import shown
 from .dates import days_off_unsaid
+from .spec import order_of
 from .tables import day
 
 
@@ -81,3 +86,35 @@ def days_off_sentence(plan, fmt: Format) -> str:
     whose = f" (holidays of {country}, by the study's locale; if you live elsewhere, state yours)" if country else ""
     line = f'`holidays = "{country or "DE-BY"}"` under `[orders]` leaves out the public ones of a country'
     return f'**No days off are stated, so the plan works on {said}**{whose}. {line}, `days_off = ["{off[0]}"]` any day or span of your own.'
+
+
+def beside_sentence(plan, fmt: Format) -> str:
+    """Commissions of the study that are still to be made, as the plan leaves them out, and what puts them first; nothing where some are promised."""
+    kit, order, open_ones = plan.planner.kit, plan.order, []
+    for name in kit.study.file.commissions if not (order.closed or kit.study.file.orders.promised) else ():
+        try:
+            other = None if name == order.name else order_of(kit, name, today=order.start)
+        except StudyError:  # its day has gone by, or it is no order that could be planned
+            continue
+        open_ones += [other] if other and not other.closed else []
+    if not open_ones:
+        return ""
+    told, rows = " and ".join(f"{other.name} (by {day(fmt, other.due)})" for other in open_ones), []
+    for other in open_ones:
+        casts = ceil(sum(other.short.values()) / float(kit.point().products[other.product]["yield"]) - 1e-9)
+        rows.append(f'{{ what = "{other.name}", product = "{other.product}", casts = {casts} }}')
+    return f" **{told} {'is' if len(open_ones) == 1 else 'are'} not in this plan**, though the same hands and places are to do that work too: `promised = [{', '.join(rows)}]` under `[orders]` puts that first."
+
+
+def days_gone(plan, today: date, fmt: Format) -> str:
+    """What to ask for where the first day of the plan has gone by; nothing where it has not or nothing is left to do."""
+    order = plan.order
+    if today <= order.start or order.closed:
+        return ""
+    text = f"Today is {day(fmt, today)}, and this plan begins on {day(fmt, order.start)}. "
+    if today > order.due:
+        text += f"The due date, {day(fmt, order.due)}, has gone by"
+        if order.begun:
+            return f"{text}. --start {today} plans what is left from today."
+        return f"{text}, so this is how it would have stood on that first day. --start and --by take new days; --finished looks back on it."
+    return text + f"--start {today} plans from today{'' if order.begun else ', as the quote does'}."

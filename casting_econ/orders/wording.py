@@ -1,7 +1,5 @@
 """Sentences about an order, each written from its numbers."""
 
-from datetime import date
-
 import numpy as np
 
 from ..evidence import likeness
@@ -15,6 +13,7 @@ from .policies import cast_now_sentence, way_words
 from .price import Quoted
 from .spec import AT_ONCE, rows_of
 from .tables import day, rule_table
+from .timetable import beside_sentence
 
 UNLIKELY = 0.01  # chance of what a log says, below which it contradicts the plan
 SPREAD_LIMIT = 0.02  # of a chance, within which two plans are as good as each other
@@ -41,6 +40,7 @@ def what_is_asked(plan: OrderPlan, fmt: Format) -> str:
     if 0 < order.sold < order.pieces:
         text += f" **By the sales log {fmt.count(order.sold, 'piece')} of it {'is' if order.sold == 1 else 'are'} sold.**"
     as_of = plan.planner.kit.study.as_of
+    text += beside_sentence(plan, fmt)
     return text + (f" As the logs stood on the evening of {day(fmt, as_of)}." if as_of else "")
 
 
@@ -151,7 +151,8 @@ def headline(plan: OrderPlan, fmt: Format) -> str:
     else:
         text = f"Nothing more needs to be cast: what is there is enough with a chance of {chance}. "
     arrive = f"arrives by {day(fmt, order.due)} with a chance of **{fmt.chance(course.in_time)}**"
-    arrive += f" (± {fmt.percent(2 * course.error)} from the number of draws)" if 0.005 < course.in_time < 0.995 else ""
+    doubtful = 0.005 < course.in_time < 0.995 and course.error >= 0.0025
+    arrive += f" (± {fmt.percent(2 * course.error)} from the number of draws)" if doubtful else ""
     if plan.meets_date:
         last = plan.last_start
         text += f"The parcel {arrive}. "
@@ -229,20 +230,6 @@ def progress_sentence(plan: OrderPlan, fmt: Format) -> str:
     helps = f" {best[0].capitalize()} would lift the chance to {fmt.chance(best[1])}." if best[1] > now + SPREAD_LIMIT else ""
     promise = f" **Tell the customer now: {day(fmt, plan.arrives)} can be promised.**" if plan.arrives else ""
     return text + helps + promise
-
-
-def days_gone(plan: OrderPlan, today: date, fmt: Format) -> str:
-    """What to ask for where the first day of the plan has gone by; nothing where it has not or nothing is left to do."""
-    order = plan.order
-    if today <= order.start or order.closed:
-        return ""
-    text = f"Today is {day(fmt, today)}, and this plan begins on {day(fmt, order.start)}. "
-    if today > order.due:
-        text += f"The due date, {day(fmt, order.due)}, has gone by"
-        if order.begun:
-            return f"{text}. --start {today} plans what is left from today."
-        return f"{text}, so this is how it would have stood on that first day. --start and --by take new days; --finished looks back on it."
-    return text + f"--start {today} plans from today{'' if order.begun else ', as the quote does'}."
 
 
 def by_feel_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
@@ -354,7 +341,8 @@ def deposit_sentence(plan: OrderPlan, quoted: Quoted, price: float, fmt: Format)
     risk = f"what must be bought{made} and the first load at the target, {fmt.money(quoted.at_risk)}"
     if deposit < quoted.at_risk - 0.005:
         return f"No deposit covers {risk}: **even the whole price, {fmt.money(price)}, does not.**"
-    return f"A deposit of **{fmt.money(deposit)}** ({fmt.percent(deposit / price)} of the price) covers {risk}.{_deposit_day(plan, fmt)}"
+    least = ", the least by `deposit_least`" if deposit >= quoted.at_risk + 1 else ""
+    return f"A deposit of **{fmt.money(deposit)}** ({fmt.percent(deposit / price)} of the price{least}) covers {risk}.{_deposit_day(plan, fmt)}"
 
 
 def _deposit_day(plan, fmt):

@@ -10,7 +10,7 @@ from ..faults import StudyError
 from ..kit import format_of, known_day, open_copy, open_study
 from ..orders import open_order, order_lines, order_results, price_of, quote_of
 from ..orders.scenarios import scenario_results, scenario_table, under_scenarios
-from ..orders.wording import days_gone
+from ..orders.timetable import days_gone
 from ..pages.table import shown_as
 
 PAGE, PROJECT = "order", "project"

@@ -244,9 +244,16 @@ def test_price_sentences_where_no_price_pays_the_bills(tmp_path):
     assert said == "A **tray** sells for €16.00 on average. No price up to 8 times today's pays the bills, let alone the hours."
 
 
+def test_price_sentences_of_what_is_given_away(tmp_path):
+    """At a price of nothing no multiple of it pays the bills: said, and no division by it."""
+    free = [(f'price = "{price}.00 EUR"', 'price = "0 EUR"') for price in (96, 217, 192)]
+    said = price_sentences(edited_demo(tmp_path, *free))
+    assert "sells for €0.00 on average. No price up to 8 times today's pays the bills" in said
+
+
 def test_price_sentences_say_when_orders_move_with_the_price():
     """Of one product, whose price alone there is."""
     said, still = (price_sentences(elastic("gannet-lane-figures", power)) for power in (0.5, 0.0))
 
-    assert ". With the orders that a price brings, every hour just earns the target at £9.55, " in said
-    assert ". Every hour earns the target at £8.11, " in still and "One product's" not in said + still
+    assert ". With the orders that a price brings, every hour just earns the target at £9.42, " in said
+    assert ". Every hour earns the target at £8.04, " in still and "One product's" not in said + still

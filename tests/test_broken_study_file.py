@@ -223,6 +223,14 @@ ACTS = [
         "cannot be read as text",
         "the file saved as UTF-8",
     ),
+    (
+        "a price of nothing that buyers follow",
+        lambda f: edit(f, STUDY, 'price = "96.00 EUR"', 'price = "0 EUR"\nelasticity = 1'),
+        'price = "0 EUR"',
+        "channels.online.price",
+        "nothing where buyers follow",
+        "or no elasticity",
+    ),
     ("no study file", lambda f: (f / STUDY).unlink(), None, None, "study file is missing", "folder without it"),
 ]
 

@@ -134,7 +134,7 @@ def price_sentences(kit: OpenStudy) -> str:
         )
     for name, found in products.items():
         now, (target, cash) = float(found["mean_price_per_piece"]), map(float, break_even_prices(kit, name).values())
-        sells, factor = f"A **{name}** sells for {fmt.money(now)} on average", target / now
+        sells, factor = f"A **{name}** sells for {fmt.money(now)} on average", target / now if now else np.inf
         start = "With the orders that a price brings, every hour just" if name in kit.inputs().elastic else "Every hour"
         side = f"{fmt.percent(abs(factor - 1))} {'above' if factor > 1 else 'below'}"
         side = "about the same as" if abs(factor - 1) < 0.005 else side

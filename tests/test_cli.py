@@ -580,9 +580,12 @@ def test_explain_names_the_nearest_key():
 
 def test_asking_and_checking_load_only_what_they_use(tmp_path):
     """The questions come before the year and any optimiser are loaded; a check, which draws the year, and an order's answer load no
-    charts, panels or pages; nothing of what a command leaves is looked through when it ends."""
+    charts, panels or pages; a run loads what reports need once its kernels are on their way; SciPy writes nothing into its own help; nothing
+    of what a command leaves is looked through when it ends."""
     asked = "import sys, casting_econ.starting.asking"
     asked += "; print([name for name in ('casting_econ.kit', 'scipy.optimize', 'scipy.stats') if name in sys.modules])"
+    run = "import sys, casting_econ.running.run, scipy.special; print('Array API' in scipy.special.logsumexp.__doc__)"
+    run += "; print([name for name in ('papermill', 'nbformat', 'mistune') if name in sys.modules])"
     checked, answered = (
         "import atexit, gc, sys; atexit.register(lambda: print(gc.get_freeze_count() > 0)); from casting_econ.cli import main"
         f"; main(['{words[0]}', sys.argv[1], *{words[1:]}], standalone_mode=False)"
@@ -593,6 +596,6 @@ def test_asking_and_checking_load_only_what_they_use(tmp_path):
     study.write_text(edited(study.read_text(encoding="utf-8"), ("draws = 8192", "draws = 256")), encoding="utf-8")
     said = [
         subprocess.run([sys.executable, "-c", code, str(study.parent)], capture_output=True, text=True, check=True).stdout
-        for code in (asked, checked, answered)
+        for code in (asked, run, checked, answered)
     ]
-    assert [text.splitlines()[-2:] for text in said] == [["[]"], ["[]", "True"], ["[]", "True"]]
+    assert [text.splitlines()[-2:] for text in said] == [["[]"], ["False", "[]"], ["[]", "True"], ["[]", "True"]]

@@ -582,9 +582,11 @@ def test_explain_names_the_nearest_key():
 
 def test_asking_and_checking_load_only_what_they_use(tmp_path):
     """The questions come before the year and any optimiser are loaded; a check, which draws the year, and an order's answer load no
-    charts, panels or pages; nothing of what a command leaves is looked through when it ends."""
+    charts, panels or pages; a run loads what reports need once its kernels are on their way; nothing of what a command leaves is looked
+    through when it ends."""
     ends = "; print([name for name in {} if name in sys.modules])"
     asked = "import sys, casting_econ.starting.asking" + ends.format(("casting_econ.kit", "scipy.optimize", "scipy.stats"))
+    run = "import sys, casting_econ.running.run" + ends.format(("papermill", "nbformat", "mistune"))
     done = "import atexit, gc, sys; atexit.register(lambda: print(gc.get_freeze_count() > 0)); from casting_econ.cli import main"
     for first, *options in (["check"], ["order", "kitchen", "--answer-only"]):
         done += f"; main([{first!r}, sys.argv[1], *{options}], standalone_mode=False)"
@@ -593,6 +595,6 @@ def test_asking_and_checking_load_only_what_they_use(tmp_path):
     study.write_text(edited(study.read_text(encoding="utf-8"), ("draws = 8192", "draws = 256")), encoding="utf-8")
     said = [
         subprocess.run([sys.executable, "-c", code, str(study.parent)], capture_output=True, text=True, check=True).stdout
-        for code in (asked, done)
+        for code in (asked, run, done)
     ]
-    assert [text.splitlines()[-2:] for text in said] == [["[]"], ["[]", "True"]]
+    assert [text.splitlines()[-2:] for text in said] == [["[]"], ["[]"], ["[]", "True"]]

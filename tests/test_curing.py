@@ -289,6 +289,23 @@ def test_stations_and_sets_of_moulds_together_have_the_rates_of_each_by_itself(d
     assert np.array_equal(rates(stations, sets), alone) and len(np.unique(alone, axis=0)) > 1
 
 
+def test_a_lever_that_leaves_the_times_alone_has_no_rate_worked_out_twice(monkeypatch):
+    """Hand work that is written out along an axis but the same all along it gives one rate all along it, of as many draws as without."""
+    worked_out, asked = curing.rates_of_draws, []
+    monkeypatch.setattr(
+        curing, "rates_of_draws", lambda tables, *rest: asked.append(tables.shape[-1]) or worked_out(tables, *rest)
+    )
+    cure, work = np.linspace(4.0, 30.0, 7), np.linspace(0.5, 6.0, 9)[:, None, None]
+
+    def rates(work):
+        return loads_per_week(cure, 0.8, 1, WEEKDAYS, InMoulds(sets=2, steps=((work, False, 0.0),)), ENOUGH_LOADS)
+
+    once, along = rates(work), rates(np.broadcast_to(work, (9, 5, 1)).copy())
+
+    assert np.array_equal(along, np.broadcast_to(once, (9, 5, 7))) and len(np.unique(once)) > 5
+    assert asked == [9 * 7] * 2
+
+
 def test_corners_that_no_draw_lies_beside_are_not_worked_out(monkeypatch):
     """A quick pour with a cure of a week, whose loads come round a few seconds later each week, is no draw of those that vary one alone."""
     cure, turn = np.full(2_000, 24.0), np.full(2_000, 0.5)

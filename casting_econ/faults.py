@@ -1,5 +1,7 @@
 """Faults in a study: what is wrong, where, and what would be right."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from itertools import islice
@@ -48,6 +50,15 @@ class StudyError(Exception):
 def refusal(file: str, wrong: str, right: str, **where: Any) -> StudyError:
     """A single fault, to be raised; arguments as of `Fault`."""
     return StudyError([Fault(file, wrong, right, **where)])
+
+
+@contextmanager
+def refusals_told(file: object, wrong: str, right: str) -> Iterator[None]:
+    """StudyError, with its reason, for what the system refuses within; arguments as of `Fault`."""
+    try:
+        yield
+    except OSError as error:
+        raise refusal(str(file), wrong, right, found=error.strerror or str(error)) from None
 
 
 def close_match(word, known, most: int | None = MOST_NAMES) -> str:

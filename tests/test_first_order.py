@@ -24,7 +24,7 @@ from casting_econ.starting.crafts import kinds
 from casting_econ.starting.first import first_answer, new_study
 from casting_econ.starting.form import StartForm
 from casting_econ.starting.questions import ORDER_QUESTIONS, parts_of
-from casting_econ.starting.write import FIRST_ORDER
+from casting_econ.starting.writer import FIRST_ORDER
 from casting_econ.study.stations import load_sizes
 
 TODAY = date.today()

@@ -10,7 +10,7 @@ import numpy as np
 from scipy import special
 
 from .draws import copula_matrix, correlate, points, round_up_draws
-from .evidence import DAYS_PER_MONTH, SCATTERS, Evidence, moulds_in_hand, season_weights, update
+from .evidence import DAYS_PER_MONTH, SCATTERS, Finding, moulds_in_hand, season_weights, update
 from .models import hours_at_temperature
 from .models import workshop as model
 from .models.costs import material_cost
@@ -41,7 +41,7 @@ class StudyWithEvidence:
     """A study with what its logs say, and the plan for drawing from it."""
 
     study: Study
-    evidence: dict[str, Evidence]
+    evidence: dict[str, Finding]
     numbers: dict[str, Number]  # in force: measured where the logs know, stated otherwise
     uncertain: tuple[str, ...]  # keys that are drawn, then shared factors as `spread.<kind>`
     root: np.ndarray | None  # correlation of the normal scores of `uncertain`
@@ -50,7 +50,12 @@ class StudyWithEvidence:
 def assume(study: Study) -> StudyWithEvidence:
     """Put the evidence in place of guesses and list what is uncertain, of a study with or without logs."""
     evidence = update(study)
-    return _assumed(study, evidence, study.numbers | {key: found.number for key, found in evidence.items()})
+    return _assumed(study, evidence, _with(study, evidence))
+
+
+def _with(study, evidence):
+    """Numbers of a study with what the logs say in their place."""
+    return study.numbers | {key: found.in_place_of(study.numbers[key]) for key, found in evidence.items()}
 
 
 def assume_changed(study: Study, factors: Mapping[str, float], base: StudyWithEvidence) -> StudyWithEvidence:
@@ -61,7 +66,7 @@ def assume_changed(study: Study, factors: Mapping[str, float], base: StudyWithEv
     """
     stated = base.study.numbers
     kept = {key: found for key, found in base.evidence.items() if study.numbers.get(key) == stated[key]}
-    numbers = study.numbers | {key: found.number for key, found in kept.items()}
+    numbers = _with(study, kept)
 
     def scaled(values):
         found = dict(values)

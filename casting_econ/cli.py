@@ -109,12 +109,13 @@ def new(
     **page: object,
 ) -> None:
     """Start a study of a first order, or of a workshop that runs, from plain questions; 'don't know' takes a guess of the trade."""
-    from .starting.asking import answers_given, ask, locale_asked, must_be_new
+    from .starting.asking import answers_given, ask, locale_asked
 
     locale, given, terminal = locale_asked(locale), answers_given(answers, answer, craft), sys.stdin.isatty()
     if form:
         from .running.served import show_page
         from .starting.form import begun
+        from .study.inputs import must_be_new
 
         must_be_new(folder)
         asked = {"study": os.path.abspath(folder), "given": begun(given, currency, locale)}

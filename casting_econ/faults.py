@@ -1,6 +1,8 @@
 """Faults in a study: what is wrong, where, and what would be right."""
 
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from difflib import SequenceMatcher, get_close_matches
 from functools import lru_cache
@@ -76,6 +78,15 @@ def _stems(text):
         stem = re.sub(r"(ing|ed|e?s|e)$", "", word)
         found.add(re.sub(r"(.)\1$|y$", lambda end: end[1] or "i", stem if len(stem) > 2 else word))
     return frozenset(found - {"and", "the", "for", "per"})
+
+
+@contextmanager
+def refusals_told(file: object, wrong: str, right: str) -> Iterator[None]:
+    """StudyError, with its reason, for what the system refuses within; arguments as of `Fault`."""
+    try:
+        yield
+    except OSError as error:
+        raise refusal(str(file), wrong, right, found=error.strerror or str(error)) from None
 
 
 def close_match(word, known, most: int | None = MOST_NAMES) -> str:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import jinja2
 
-from .faults import refusal
+from .faults import refusals_told
 
 
 @cache
@@ -33,18 +33,16 @@ def page_style() -> str:
     return re.sub("{#.*?#}", "", re.search(r"<style>(.*?)</style>", text, re.DOTALL)[1])
 
 
-def write_whole(target: Path, data: bytes, what: str = "a file") -> None:
-    """Write a file, `what` in a fault, so that whatever happens the old one or the new one is there; StudyError if it cannot be written."""
+def write_whole(target: Path, data: bytes) -> None:
+    """Write a file so that whatever happens the old one or the new one is there; StudyError if it cannot be written."""
     part = None
     try:
-        with tempfile.NamedTemporaryFile(dir=target.resolve().parent, prefix=".new-", suffix=".part", delete=False) as file:
-            part = Path(file.name)
-            file.write(data)
-        os.chmod(part, 0o644)  # temporary files start out unreadable to others
-        os.replace(part, target)
-    except OSError as error:
-        right = f"{what} that you may write to, with --out"
-        raise refusal(str(target), "cannot be written", right, found=str(error.strerror)) from None
+        with refusals_told(target, "cannot be written", "a place that you may write to"):
+            with tempfile.NamedTemporaryFile(dir=target.resolve().parent, prefix=".new-", suffix=".part", delete=False) as file:
+                part = Path(file.name)
+                file.write(data)
+            os.chmod(part, 0o644)  # temporary files start out unreadable to others
+            os.replace(part, target)
     finally:
         with suppress(OSError):
             if part is not None:

@@ -42,8 +42,8 @@ def test_workshop_is_what_the_reader_gives(tmp_path, size, seed):
     for name, log in read.records.items():
         pd.testing.assert_frame_equal(log, made.study.records[name])
     ours, theirs = update(made.study), update(read)
-    assert {key: one.number.value for key, one in ours.items()} == pytest.approx(
-        {key: one.number.value for key, one in theirs.items()}, rel=1e-12
+    assert {key: one.posterior.middle for key, one in ours.items()} == pytest.approx(
+        {key: one.posterior.middle for key, one in theirs.items()}, rel=1e-12
     )
 
 

@@ -60,8 +60,8 @@ def test_rejects_move_a_stated_share_of_all(tile):
     assert load_counts(study, "tile").totals.lost.to_dict() == {"cast": 0.0, "trim": 6.0, "glaze": 0.0}
     found = update(study)
     trim, glaze = found[f"{STEPS}.trim.pass_share"], found[f"{STEPS}.glaze.pass_share"]
-    assert trim.number.value == pytest.approx(50 / 56, abs=0.02) and "the stated 100 % counts for 20 pieces" in trim.data
-    assert 0.99 < glaze.number.value < 1.0  # 30 of 30 more, and still no certainty
+    assert trim.posterior.middle == pytest.approx(50 / 56, abs=0.02) and "the stated 100 % counts for 20 pieces" in trim.data
+    assert 0.99 < glaze.posterior.middle < 1.0  # 30 of 30 more, and still no certainty
 
     stays = tile(re.sub(r"pass_share = .*", 'pass_share = "100 %"', TILE), batches=one)
     assert f"{STEPS}.trim.pass_share" not in update(stays) and f"{STEPS}.trim.pass_share" in could_update(stays)
@@ -80,10 +80,10 @@ def test_pass_share_by_hand(tile):
     found = update(tile(batches=BATCHES, faults=FAULTS))
 
     assert found[f"{STEPS}.trim.pass_share"].observed == pytest.approx(16 / 20)
-    assert found[f"{STEPS}.trim.pass_share"].number.value == pytest.approx(25 / 30, abs=0.002)
+    assert found[f"{STEPS}.trim.pass_share"].posterior.middle == pytest.approx(25 / 30, abs=0.002)
     assert found[f"{STEPS}.glaze.pass_share"].observed == pytest.approx(15 / 16)
-    assert 15 / 16 < found[f"{STEPS}.glaze.pass_share"].number.value < 0.95
-    assert found[f"{STEPS}.glaze.pass_share"].number.basis == "measured"
+    assert 15 / 16 < found[f"{STEPS}.glaze.pass_share"].posterior.middle < 0.95
+    assert found[f"{STEPS}.glaze.pass_share"].seen
 
 
 @pytest.mark.parametrize(
@@ -114,9 +114,9 @@ def test_loose_faults_are_pooled_and_widen(tile):
     by_load, pooled = (update(tile(batches=BATCHES, faults=text))[f"{STEPS}.trim.pass_share"] for text in (FAULTS, loose))
 
     assert pooled.observed == by_load.observed
-    widths = [float(np.diff(one.number.distribution.quantile(np.array([0.1, 0.9])))[0]) for one in (by_load, pooled)]
+    widths = [float(np.diff(one.posterior.quantile(np.array([0.1, 0.9])))[0]) for one in (by_load, pooled)]
     assert widths[1] > 0.95 * widths[0]
-    assert pooled.number.value == pytest.approx(by_load.number.value, abs=0.01)
+    assert pooled.posterior.middle == pytest.approx(by_load.posterior.middle, abs=0.01)
 
 
 def test_ruined_load_counts_apart_when_asked(tile):
@@ -133,7 +133,7 @@ def test_ruined_load_counts_apart_when_asked(tile):
     assert apart[f"{STEPS}.trim.pass_share"].observed == pytest.approx(0.9)
     assert "1 ruined loads apart" in apart[f"{STEPS}.trim.pass_share"].data
     # one in 20 days, beside 2 in a year guessed: 3 in 1 + 20 / 365.2425 years
-    assert apart["products.tile.ruined_loads"].number.value == pytest.approx(3 / (1 + 20 / 365.2425))
+    assert apart["products.tile.ruined_loads"].posterior.middle == pytest.approx(3 / (1 + 20 / 365.2425))
 
 
 def test_faults_without_batch_belong_to_the_only_product(tile):
@@ -163,7 +163,7 @@ def test_minutes_by_hand(tile, step, row, key, observed):
     found, stated = update(study)[key], study.numbers[key].value
 
     assert found.observed == pytest.approx(observed)
-    assert min(stated, observed) < found.number.value < max(stated, observed)
+    assert min(stated, observed) < found.posterior.middle < max(stated, observed)
 
 
 @pytest.mark.parametrize("rows", [1, 6])
@@ -231,7 +231,7 @@ def test_price_by_hand(tile, bought, item, observed, value):
     found = update(tile(purchases=f"date,item,kind,quantity,unit,paid\n{rows}"))[f"{STEPS}.{step}.{item}.price"]
 
     assert found.observed == pytest.approx(observed, rel=1e-8)
-    assert found.number.value == pytest.approx(value, rel=1e-8)
+    assert found.posterior.middle == pytest.approx(value, rel=1e-8)
 
 
 def test_rows_without_pieces_are_left_out(tile):
@@ -255,7 +255,7 @@ date,step,minutes
     found = update(tile(timesheet=sheet))["time.fixed_hours"]
 
     assert found.observed == pytest.approx(12 / (22 / 7))
-    assert found.number.value == pytest.approx((5 * 2 + 12) / (2 + 22 / 7))
+    assert found.posterior.middle == pytest.approx((5 * 2 + 12) / (2 + 22 / 7))
 
 
 def test_fixed_hours_of_weeks_that_begin_on_thursday(tile):
@@ -273,10 +273,10 @@ def test_mould_life_by_hand(tile):
     found = update(tile(batches=BATCHES, moulds=moulds))["products.tile.mould.life"]
 
     assert found.observed == pytest.approx(26.0)
-    assert 26.0 < found.number.value < 30.0  # (30 log 2 + 26) / 1.678347 = 27.9 for a shape known to be 1
-    assert (found.amount, found.counted, found.number.basis) == (1, "moulds worn out", "measured")
+    assert 26.0 < found.posterior.middle < 30.0  # (30 log 2 + 26) / 1.678347 = 27.9 for a shape known to be 1
+    assert (found.amount, found.counted, found.seen) == (1, "moulds worn out", True)
     none_gone = update(tile(batches=BATCHES, moulds=moulds.replace("2025-01-07,25", ",")))["products.tile.mould.life"]
-    assert none_gone.number.basis == "guess"
+    assert not none_gone.seen
     assert "still a guess" in none_gone.data
 
 
@@ -290,8 +290,8 @@ def test_minutes_of_a_set_of_moulds_by_their_cavities(tile, moulds, cavities, mi
     found = update(tile(text, moulds=f"mould,product,cavities,made,minutes\n{rows}"))["products.tile.mould.minutes"]
 
     assert found.observed == pytest.approx(363.0)
-    assert 200.0 < found.number.value < 363.5
-    assert moulds < 33 or found.number.value == pytest.approx(363.0, rel=0.01)  # 33 that agree leave little of the guess
+    assert 200.0 < found.posterior.middle < 363.5
+    assert moulds < 33 or found.posterior.middle == pytest.approx(363.0, rel=0.01)  # 33 that agree leave little of the guess
     assert found.data == f"{moulds} mould{'s' if moulds > 1 else ''} made, 33 cavities"
 
 
@@ -334,9 +334,9 @@ def test_evidence_of_the_demos_lies_between_guess_and_logs(name):
     found = {key: one for key, one in update(study).items() if not key.endswith(apart)}
     outside = []
     for key, one in found.items():
-        low, high = one.number.value, one.number.value
+        low, high = one.posterior.middle, one.posterior.middle
         if "minutes" in key or key.endswith(("pass_share", ".orders")):
-            low, high = one.number.distribution.quantile(np.array([0.1, 0.9]))
+            low, high = one.posterior.quantile(np.array([0.1, 0.9]))
         ends = sorted((study.numbers[key].value, one.observed))
         if low > ends[1] or high < ends[0]:
             outside.append(key)
@@ -363,7 +363,7 @@ def test_numbers_used_are_the_mean_or_the_median_of_their_draws(name):
             if key.endswith(("minutes", "minutes_per_order", "wait", "loss", "life", "life_shape", "size_spread"))
             else "mean"
         )
-        assert one.number.value == pytest.approx({"median": median, "mean": mean}[kind], rel=5e-3), (key, kind)
+        assert one.posterior.middle == pytest.approx({"median": median, "mean": mean}[kind], rel=5e-3), (key, kind)
 
 
 def test_posteriors_of_any_guess_and_log_lie_where_their_draws_do():
@@ -398,7 +398,7 @@ def test_mould_replaced_by_plan_counts_as_still_good(tile):
     found = update(tile(text, moulds=moulds))["products.tile.mould.life"]
 
     # 150 for a shape known to be 1: (30 log 2 + 60) / log 2, the median of Gamma(1) being log 2; less where it may be higher
-    assert 30.0 < found.number.value < 120.0
+    assert 30.0 < found.posterior.middle < 120.0
     assert np.isnan(found.observed)
 
 

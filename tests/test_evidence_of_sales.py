@@ -16,7 +16,7 @@ def test_worth_of_a_price_keeps_its_unit(tile):
         purchases="date,item,kind,quantity,unit,paid\n2025-01-06,plaster,material,1,kg,7",
     )
 
-    assert update(study)[f"{STEPS}.cast.materials.plaster.price"].number.value == pytest.approx(0.005)
+    assert update(study)[f"{STEPS}.cast.materials.plaster.price"].posterior.middle == pytest.approx(0.005)
 
 
 def test_worth_of_orders_keeps_its_unit(tile):
@@ -24,7 +24,7 @@ def test_worth_of_orders_keeps_its_unit(tile):
     sales = "date,channel,product,pieces,price\n2025-01-06,shop,tile,1,12\n2025-02-06,shop,tile,1,12"
     year, months = (update(tile(TILE.replace('"2 months"', f'"{worth}"'), sales=sales)) for worth in ("1 year", "12 months"))
 
-    assert year["channels.shop.orders"].number.value == months["channels.shop.orders"].number.value
+    assert year["channels.shop.orders"].posterior.middle == months["channels.shop.orders"].posterior.middle
 
 
 def test_purchase_in_a_wrong_unit_is_left_out_and_told(tile):
@@ -70,7 +70,7 @@ def test_takings_of_several_buyers_count_as_a_row_for_each(tile):
     summed, each = (update(study) | {"all": channel_summary(study)} for study in (summed, each))
 
     assert [summed[key].observed for key in keys] == pytest.approx([each[key].observed for key in keys])
-    assert [summed[key].number.value for key in keys] == pytest.approx([each[key].number.value for key in keys])
+    assert [summed[key].posterior.middle for key in keys] == pytest.approx([each[key].posterior.middle for key in keys])
     assert summed[keys[2]].data == "6 orders" and summed["all"].loc["shop", "orders"] == 6
     assert dict(summed["all"].loc["shop"]) == pytest.approx(dict(each["all"].loc["shop"]))
 
@@ -95,7 +95,7 @@ def test_orders_by_hand(tile):
     months = 10 / MONTH
 
     assert found.observed == pytest.approx(2 / months * 12)
-    assert found.number.value == pytest.approx((20 + 2) / (2 + months) * 12)
+    assert found.posterior.middle == pytest.approx((20 + 2) / (2 + months) * 12)
     assert found.data == "2 orders in 0.3 months after the first, with which the logs begin"
 
 
@@ -117,7 +117,7 @@ def test_orders_are_counted_over_all_logs(tile):
     found = seen_orders(tile, sales=ONE_SALE, purchases=PURCHASES.format("2025-01-01", "2025-12-31"), moulds=moulds)
     months = 365 / MONTH
 
-    assert found.number.value == pytest.approx((2 / 12 + 1) / (1 + months) * 12)
+    assert found.posterior.middle == pytest.approx((2 / 12 + 1) / (1 + months) * 12)
     assert found.data == "1 order in 12.0 months"
 
 
@@ -127,7 +127,7 @@ def test_orders_are_counted_since_they_were_offered(tile, since):
     logs = {"sales": ONE_SALE, "purchases": PURCHASES.format("2024-03-07", "2024-05-07")}
     found = seen_orders(tile, f"offered_since = {since}", **logs)
 
-    assert found.number.value == pytest.approx((2 / 12 + 1) / (1 + 60 / MONTH) * 12)
+    assert found.posterior.middle == pytest.approx((2 / 12 + 1) / (1 + 60 / MONTH) * 12)
     assert found.data == "1 order in 2.0 months since 2025-01-06"
 
 
@@ -153,7 +153,7 @@ NOTHING = "date,channel,product,pieces,price,kind\n2025-01-01,shop,tile,0,0,noth
 def test_nothing_sold_can_be_written_down(tile):
     """No order in 365 days that two rows of `nothing` mark, 2 a year guessed and worth a month, by hand; 1 month in, with more of work later."""
     found = seen_orders(tile, sales=NOTHING)
-    assert found.number.value == pytest.approx((2 / 12) / (1 + 365 / MONTH) * 12)
+    assert found.posterior.middle == pytest.approx((2 / 12) / (1 + 365 / MONTH) * 12)
     assert found.data == "0 orders in 12.0 months"
     assert seen_orders(tile, sales=NOTHING.splitlines()[0]) is None  # a log without a row may not have been kept
 
@@ -179,7 +179,7 @@ def test_no_order_is_evidence_too(tile):
 
     found = update(tile(TILE + fair, sales=sales))
 
-    assert found["channels.fair.orders"].number.value == pytest.approx(100 / (10 + 182 / MONTH) * 12)
+    assert found["channels.fair.orders"].posterior.middle == pytest.approx(100 / (10 + 182 / MONTH) * 12)
 
 
 @pytest.mark.parametrize(
@@ -195,7 +195,7 @@ def test_blank_is_not_zero(tile, kind, observed, value):
     found = update(tile(sales=SALES))[f"channels.shop.{kind}"]
 
     assert found.observed == pytest.approx(observed)
-    assert found.number.value == pytest.approx(value)
+    assert found.posterior.middle == pytest.approx(value)
 
 
 SILENT = {
@@ -223,7 +223,7 @@ def test_price_is_learned_by_the_piece(tile):
     found = update(tile(sales=f"date,order,channel,product,pieces,price\n{rows}"))["channels.shop.price"]
 
     assert found.observed == pytest.approx(12.0)
-    assert found.number.value == pytest.approx(12.0)
+    assert found.posterior.middle == pytest.approx(12.0)
 
 
 TWO = TILE + '[products.tray]\ncasts_per_load = 4\n[products.tray.steps.cast]\nminutes = "1 min"\n'

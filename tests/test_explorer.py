@@ -20,7 +20,7 @@ from casting_econ.pages.answer import first_lines
 from casting_econ.pages.change import changed, compared, study_with_scenarios
 from casting_econ.pages.deciding import decision_of
 from casting_econ.pages.scrap import break_even_scrap
-from casting_econ.starting import read_answers
+from casting_econ.starting.answers import read_answers
 from casting_econ.starting.first import new_study
 
 STUDIES = ("kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather", "hollin-quay-pulls")

@@ -17,14 +17,13 @@ from casting_econ.pages.deciding import decision_of
 from casting_econ.pages.monte_carlo import LOSS, verdict
 from casting_econ.pages.records import assumption_table, could_measure
 from casting_econ.pages.scrap import pay_at_scrap, scrap_curve, scrap_now, what_scrap_moves
-from casting_econ.starting import crafts, read_answers
-from casting_econ.starting.answers import understood
+from casting_econ.starting.answers import read_answers, understood
 from casting_econ.starting.asking import answers_given, ask
-from casting_econ.starting.crafts import kinds
+from casting_econ.starting.crafts import crafts, kinds
 from casting_econ.starting.first import first_answer, new_study
 from casting_econ.starting.form import StartForm
 from casting_econ.starting.questions import ORDER_QUESTIONS, parts_of
-from casting_econ.starting.write import FIRST_ORDER
+from casting_econ.starting.writer import FIRST_ORDER
 from casting_econ.study.stations import load_sizes
 
 TODAY = date.today()

@@ -14,7 +14,7 @@ from casting_econ.assumptions import values_at, workshop_at
 from casting_econ.draws import points
 from casting_econ.draws.information import partial_information, perfect_information
 from casting_econ.draws.sobol import Indices, sobol_indices
-from casting_econ.evidence import Evidence
+from casting_econ.evidence import Finding
 from casting_econ.kit import format_of, open_study
 from casting_econ.models import evaluate
 from casting_econ.pages.deciding import Decision, decision_of, information_table, month_share, next_to_measure
@@ -251,9 +251,7 @@ def test_a_number_of_a_study_against_nested_draws():
 
 
 def known(worth, amount, **more):
-    return Evidence(
-        key="k",
-        number=None,
+    return Finding(
         posterior=None,
         prior=None,
         observed=1.0,

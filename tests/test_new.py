@@ -29,13 +29,12 @@ from casting_econ.pages.waiting import known_orders
 from casting_econ.reference import cautions, kit_folder
 from casting_econ.running.results import results
 from casting_econ.running.store import PAGES
-from casting_econ.starting import QUESTIONS, crafts, read_answers
-from casting_econ.starting.answers import LOCALES, understood
+from casting_econ.starting.answers import LOCALES, read_answers, understood
 from casting_econ.starting.asking import ask
-from casting_econ.starting.crafts import kinds, rough_rates
+from casting_econ.starting.crafts import crafts, kinds, rough_rates
 from casting_econ.starting.first import first_answer, new_study
 from casting_econ.starting.form import StartForm, begun
-from casting_econ.starting.questions import parts_of
+from casting_econ.starting.questions import QUESTIONS, parts_of
 
 NINE = ("epoxy", "polyurethane", "polyester", "gypsum", "cement", "candle", "soap", "slip", "pewter")
 

@@ -6,10 +6,10 @@ import tomllib
 import pytest
 
 from casting_econ.faults import StudyError
-from casting_econ.starting import QUESTIONS, crafts, read_answers
-from casting_econ.starting.answers import read_answer, understood
+from casting_econ.starting.answers import read_answer, read_answers, understood
+from casting_econ.starting.crafts import crafts
 from casting_econ.starting.first import new_study
-from casting_econ.starting.questions import ORDER_QUESTIONS, Part, parts_of
+from casting_econ.starting.questions import ORDER_QUESTIONS, QUESTIONS, Part, parts_of
 
 FIGURE = Part(key="cure", ask="?", unit="hour", high=8760)
 

@@ -153,13 +153,13 @@ def test_many_orders_are_not_too_fine_for_the_sums():
 def test_same_orders_bunched_say_less(study, counts):
     """120 orders in a year, guessed at 120: that many either way, and wider by far where they came in bunches."""
     found = update(study(varies(), **sales_of(counts)))
-    low, high = found[ORDERS].number.distribution.quantile(ENDS)
+    low, high = found[ORDERS].posterior.quantile(ENDS)
     plain = rate_posterior(10.0, 2.0, 120, 366 / MONTH).quantile(ENDS) * 12
 
     assert (high - low > 2.0 * np.diff(plain)) == (max(counts) > 10) and high - low > np.diff(plain)
     even = max(counts) == 10
-    assert found[ORDERS].number.value == pytest.approx((20 + 120) / (2 + 366 / MONTH) * 12, rel=1e-3) or not even
-    assert (found[CLUSTERS].number.value < 0.1, found[CLUSTERS].number.value > 1.0) == (even, not even)
+    assert found[ORDERS].posterior.middle == pytest.approx((20 + 120) / (2 + 366 / MONTH) * 12, rel=1e-3) or not even
+    assert (found[CLUSTERS].posterior.middle < 0.1, found[CLUSTERS].posterior.middle > 1.0) == (even, not even)
     assert found[CLUSTERS].data == f"120 orders by month, {min(counts)} to {max(counts)}"
     # moments by hand: sum((n - m)^2 - m) / sum(m^2), for means by the days of each month about 10
     assert found[CLUSTERS].observed == pytest.approx(0.0 if even else (sum((n - 10) ** 2 for n in counts) - 120) / 1200, abs=0.06)
@@ -170,11 +170,11 @@ def test_clustering_is_asked_with_the_orders_where_years_differ_by_chance(study)
     logs = sales_of([0, 9, 3, 0, 12, 0])
     asked = {variation: update(study(varies(variation=variation), **logs)) for variation in ("rates", "counts", "months")}
 
-    assert CLUSTERS not in asked["rates"] and asked["counts"][CLUSTERS].number == asked["months"][CLUSTERS].number
-    assert asked["rates"][ORDERS].number == asked["months"][ORDERS].number
+    assert CLUSTERS not in asked["rates"] and asked["counts"][CLUSTERS].posterior == asked["months"][CLUSTERS].posterior
+    assert asked["rates"][ORDERS].posterior == asked["months"][ORDERS].posterior
     assert (
-        asked["rates"][ORDERS].number.distribution.quantile(ENDS)[0]
-        < update(study(**logs, text=STATED))[ORDERS].number.distribution.quantile(ENDS)[0]
+        asked["rates"][ORDERS].posterior.quantile(ENDS)[0]
+        < update(study(**logs, text=STATED))[ORDERS].posterior.quantile(ENDS)[0]
     )
     stated = open_study(study(varies(STATED.replace("clustering = 0", "clustering = 0.7")), **logs).folder)
     assert CLUSTERS not in stated.assumed.evidence and stated.inputs().channels[0].clustering == 0.7
@@ -201,7 +201,7 @@ def test_worth_of_a_guess_of_clusters_holds_it(study):
     """A guess of 1 worth ten years holds against a year of even months; without a worth it gives way."""
     logs, asks = sales_of([10] * 12), 'clustering = {{ value = 1, from = "records"{} }}\npieces_per_order = 1'
     free, held = (
-        update(study(LEARNT.replace("pieces_per_order = 1", asks.format(worth)), **logs))[CLUSTERS].number.value
+        update(study(LEARNT.replace("pieces_per_order = 1", asks.format(worth)), **logs))[CLUSTERS].posterior.middle
         for worth in ("", ', worth = "120 months"')
     )
 
@@ -228,7 +228,7 @@ def test_what_may_be_none_at_all_has_a_curve(study, counts):
     base = study(varies(), **sales_of([3, 2, 4]))
     _, alike, none = counts_posterior(counts[0] or 4.0, 2.0, counts)
     evidence = update(study(varies(), folder="own", **sales_of([0, 9, 3, 0, 12, 0])))
-    told = replace(evidence[CLUSTERS], number=replace(evidence[CLUSTERS].number, distribution=alike.or_none(none)))
+    told = replace(evidence[CLUSTERS], posterior=alike.or_none(none))
     kit = type("Kit", (), {"study": base, "assumed": type("Assumed", (), {"evidence": {CLUSTERS: told}})()})()
     [curves] = evidence_curves(kit)
 
@@ -272,10 +272,10 @@ def test_sizes_come_with_pieces_that_ask_the_records(study):
 
     assert SIZES not in update(study(asks, **logs)) and SIZES not in update(study(varies(), **logs))
     assert found.data == "15 orders of 1 to 9 pieces" and found.observed == pytest.approx(np.std([1, 2, 9, 4, 4]) / 4)
-    assert 0.5 < found.number.value < 1.0
-    assert update(study(varies(asks), **sales_of([5, 5, 5], pieces=[6] * 15)))[SIZES].number.value < 0.01
+    assert 0.5 < found.posterior.middle < 1.0
+    assert update(study(varies(asks), **sales_of([5, 5, 5], pieces=[6] * 15)))[SIZES].posterior.middle < 0.01
     own = LEARNT.replace("pieces_per_order = 1", 'pieces_per_order = 4\nsize_spread = { value = 0.5, from = "records" }')
-    assert update(study(own, **logs))[SIZES].number.value == pytest.approx(found.number.value, rel=0.05)
+    assert update(study(own, **logs))[SIZES].posterior.middle == pytest.approx(found.posterior.middle, rel=0.05)
 
 
 # ---- calibration through the real path ----
@@ -405,11 +405,11 @@ def test_bands_hold_the_truth_of_invented_workshops(study, monkeypatch, buyers):
         monkeypatch.setattr(channels, "orders_seen", lambda *_, told=told: told)
         monkeypatch.setattr(channels, "season_beside", lambda *_, size=months: np.ones(size))
         found = update(made)
-        orders = found[ORDERS].number.distribution
+        orders = found[ORDERS].posterior
         held.append(inner(place_of(rng, orders, truth * 12)))
         plain.append(inner(special.gammainc(stated * worth + counts.sum(), truth * (worth + days.sum()))))  # a Poisson rate's
         if CLUSTERS in found:
-            alike = found[CLUSTERS].number.distribution
+            alike = found[CLUSTERS].posterior
             clusters.append(inner(place_of(rng, alike, bunched)))
             years.append(inner(year_place(rng, orders.mapped(lambda year: year / 12.0), alike, truth, bunched)))
 
@@ -488,8 +488,8 @@ def test_a_stated_season_is_taken_out_of_the_counts(study):
     )
 
     assert known[ORDERS].observed == pytest.approx(120, rel=0.03) and half[ORDERS].observed == pytest.approx(44, rel=0.01)
-    assert whole[CLUSTERS].number.value < 0.1 < 0.3 < level[CLUSTERS].number.value
-    assert whole[ORDERS].number.value == pytest.approx(120, rel=0.01)
+    assert whole[CLUSTERS].posterior.middle < 0.1 < 0.3 < level[CLUSTERS].posterior.middle
+    assert whole[ORDERS].posterior.middle == pytest.approx(120, rel=0.01)
 
 
 def test_a_month_without_a_season_that_sold_has_one(study):
@@ -513,10 +513,10 @@ def test_a_season_of_the_log_is_told_by_other_years(study):
     assert np.argsort(beside)[-2:].tolist() == [11, 23] and beside[11] > 5 * beside[0]
     assert season_beside(study(varies(season='"records"'), folder="one", **sales_of(year)), "shop").tolist() == [1.0] * 12
     assert (
-        update(two)[CLUSTERS].number.value
+        update(two)[CLUSTERS].posterior.middle
         < 0.1
         < 0.5
-        < update(study(varies(), folder="flat", **sales_of(year * 2)))[CLUSTERS].number.value
+        < update(study(varies(), folder="flat", **sales_of(year * 2)))[CLUSTERS].posterior.middle
     )
 
 
@@ -552,15 +552,15 @@ def test_orders_without_any_sold(study):
     fair = FAIR.replace('"1 order/year"', '{ value = "24 orders/year", from = "records", worth = "3 months" }')
     found = update(study(varies(LEARNT + fair), **sales_of([3, 2, 4, 3, 3, 2])))
 
-    fewer = found["channels.fair.orders"].number
+    fewer = found["channels.fair.orders"].posterior
     # fewer than the 7.999 by their number, were they known not to bunch: months of none scatter far less than such as guessed
-    drawn = fewer.distribution.quantile((np.arange(100_000) + 0.5) / 100_000)
-    assert fewer.value == pytest.approx(drawn.mean(), rel=0.01) and fewer.value < 24 * 3 / (3 + 182 / MONTH)
+    drawn = fewer.quantile((np.arange(100_000) + 0.5) / 100_000)
+    assert fewer.middle == pytest.approx(drawn.mean(), rel=0.01) and fewer.middle < 24 * 3 / (3 + 182 / MONTH)
     assert (
         found["channels.fair.clustering"].data == "0 orders by month, 0 to 0"
         and found["channels.fair.clustering"].observed == 0.0
     )
-    assert 0.25 < found["channels.fair.clustering"].number.value < 2.0
+    assert 0.25 < found["channels.fair.clustering"].posterior.middle < 2.0
 
 
 def test_one_order_a_year_and_one_in_the_log(study):

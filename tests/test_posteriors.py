@@ -106,7 +106,7 @@ SPREAD = 3 * np.sqrt(0.8 * 0.2 / RUNS)  # three standard errors of a share of 0.
 def covered(study, key, truth, **records):
     """Whether the truth lies between the 10 % and the 90 % point of what these logs say about one number."""
     alone = replace(study, numbers={key: study.numbers[key]}, records=records)
-    low, high = update(alone)[key].number.distribution.quantile(np.array([0.1, 0.9]))
+    low, high = update(alone)[key].posterior.quantile(np.array([0.1, 0.9]))
     return low <= truth <= high
 
 
@@ -169,10 +169,10 @@ def test_one_row_leaves_most_of_the_width_of_the_guess(tile):
     study = tile(TILE + '\n[spread]\nminutes = "20 %"\n', timesheet=sheet)
     assumed, key = assume(study), f"{STEPS}.trim.minutes"
     found = assumed.evidence[key]
-    widths = [float(np.diff(one.quantile(np.array([0.1, 0.9])))[0]) for one in (found.prior, found.number.distribution)]
+    widths = [float(np.diff(one.quantile(np.array([0.1, 0.9])))[0]) for one in (found.prior, found.posterior)]
 
     assert 0.8 < widths[1] / widths[0] < 1.0
-    assert spread_values(assumed, {"spread.minutes": 1.5})[key] == found.number.value
+    assert spread_values(assumed, {"spread.minutes": 1.5})[key] == found.posterior.middle
 
 
 RANGES = {  # a range stated for a number of the tile, and one row of a log that agrees with it
@@ -203,12 +203,12 @@ def test_one_row_that_agrees_leaves_no_more_width_than_the_range(tile, key):
     low, likely, high, log, rows = RANGES[key]
     study = tile(ranged(key, low, likely, high), **{log: rows})
     found, stated = update(study)[key], study.numbers[key].distribution
-    ends = np.array([one.quantile(np.array([0.1, 0.9, 0.05, 0.95])) for one in (found.number.distribution, stated)])
+    ends = np.array([one.quantile(np.array([0.1, 0.9, 0.05, 0.95])) for one in (found.posterior, stated)])
     eight, nine = ends[:, 1] - ends[:, 0], ends[:, 3] - ends[:, 2]
 
     assert eight[0] <= eight[1] and nine[0] <= nine[1]
     assert eight[0] > 0.5 * eight[1]  # nor is one row taken for certainty
-    assert found.number.value == pytest.approx(study.numbers[key].value, rel=0.02)
+    assert found.posterior.middle == pytest.approx(study.numbers[key].value, rel=0.02)
 
 
 def test_range_gives_way_to_many_rows_that_contradict_it(tile):
@@ -219,10 +219,10 @@ def test_range_gives_way_to_many_rows_that_contradict_it(tile):
 
     found = update(tile(ranged(key, "1.9 min", "2 min", "2.1 min"), timesheet=sheet))[key]
 
-    assert 3.5 < found.number.value < 4.01
+    assert 3.5 < found.posterior.middle < 4.01
     assert found.data == "50 timesheet rows, 500 pieces, beyond the stated range"
     one = update(tile(ranged(key, "1.9 min", "2 min", "2.1 min"), timesheet="\n".join(sheet.split()[:2])))[key]
-    assert 2.0 < one.number.value < 2.1 and "beyond" not in one.data
+    assert 2.0 < one.posterior.middle < 2.1 and "beyond" not in one.data
 
 
 def test_range_gives_way_to_a_channel_that_hardly_sells(tile):
@@ -231,10 +231,10 @@ def test_range_gives_way_to_a_channel_that_hardly_sells(tile):
     found = update(tile(ranged("channels.shop.orders", "110 order/year", "120 order/year", "130 order/year"), **logs))
 
     # 10 a month worth 10 months where no worth is stated: 101 in 10 + 730 days by their number, own arithmetic, which no draw bears out
-    number = found["channels.shop.orders"].number
-    drawn = number.distribution.quantile((np.arange(100_000) + 0.5) / 100_000)
+    rate = found["channels.shop.orders"].posterior
+    drawn = rate.quantile((np.arange(100_000) + 0.5) / 100_000)
     assert np.quantile(drawn, 0.9) < 101 / (10 + 730 / MONTH) * 12
-    assert number.value == pytest.approx(
+    assert rate.middle == pytest.approx(
         max(np.quantile(drawn, 0.75), drawn.mean()), rel=0.01
     )  # so it is their upper end that is held to
     assert found["channels.shop.orders"].data.endswith(", beyond the stated range")
@@ -246,7 +246,7 @@ def test_range_of_a_life_gives_way_to_moulds_that_wear_out_early(tile):
     moulds = f"mould,product,cavities,made,retired,casts_at_retirement\n{rows}"
     found = update(tile(ranged("products.tile.mould.life", "28", "30", "32", ', worth = "1 mould"'), moulds=moulds))
 
-    assert found["products.tile.mould.life"].number.value == pytest.approx(10.0, rel=0.15)
+    assert found["products.tile.mould.life"].posterior.middle == pytest.approx(10.0, rel=0.15)
     assert found["products.tile.mould.life"].data.endswith(", beyond the stated range")
 
 
@@ -254,7 +254,7 @@ def test_worth_beside_a_range_counts_where_it_says_more(tile):
     """80 to 98 % is worth some 80 pieces; a worth of 500 beside it holds the share, and one of 1 changes nothing."""
     key, batches = f"{STEPS}.trim.pass_share", "batch,date,product,casts,good\nB1,2025-01-06,tile,10,5"
     plain, less, more = (
-        update(tile(ranged(key, "80 %", "90 %", "98 %", tail), batches=batches))[key].number.value
+        update(tile(ranged(key, "80 %", "90 %", "98 %", tail), batches=batches))[key].posterior.middle
         for tail in ("", ', worth = "1 piece"', ', worth = "500 pieces"')
     )
 

@@ -463,8 +463,8 @@ def test_messy_twin_tells_the_evidence_the_same(name):
     points = np.linspace(0.01, 0.99, 9)
     for key, evidence in clean.items():
         twin = messy[key]
-        assert (evidence.observed, evidence.data, evidence.number.value) == (twin.observed, twin.data, twin.number.value)
-        assert evidence.number.distribution.quantile(points).tolist() == twin.number.distribution.quantile(points).tolist()
+        assert (evidence.observed, evidence.data, evidence.posterior.middle) == (twin.observed, twin.data, twin.posterior.middle)
+        assert evidence.posterior.quantile(points).tolist() == twin.posterior.quantile(points).tolist()
 
 
 def test_twins_are_what_their_script_writes(tmp_path, monkeypatch):

@@ -217,8 +217,8 @@ def test_cup_loss_from_mixed_mass(kit):
     found = opened.assumed.evidence["products.tile.steps.cast.materials.plaster.loss"]
 
     assert found.observed == pytest.approx(1 / 6)
-    assert 0.05 < found.number.value < 1 / 6
-    assert found.number.value == pytest.approx(1 / 6, abs=0.02)
+    assert 0.05 < found.posterior.middle < 1 / 6
+    assert found.posterior.middle == pytest.approx(1 / 6, abs=0.02)
 
 
 def test_one_silent_day_is_told_as_one(kit):
@@ -373,7 +373,7 @@ def test_logs_that_the_guess_holds_back_are_told(kit):
     )
     rows = "".join(f"B{n},2025-01-{n:02d},tile,10,{{good}}\n" for n in range(6, 9))
     opened = kit(firm, batches="batch,date,product,casts,good\n" + rows.format(good=0))
-    used = opened.assumed.evidence["products.tile.steps.trim.pass_share"].number.value
+    used = opened.assumed.evidence["products.tile.steps.trim.pass_share"].posterior.middle
     said = " ".join(records.records_overview(opened).split())
     assert used > 0.6 and f"tile: pass share of trim (0 % by the logs, {100 * used:.0f} % used)" in said
     assert "one event, not so many pieces" in said and "give it less `worth`" in said
@@ -414,7 +414,7 @@ def test_a_days_takings_count_rightly_by_the_remedy_told(kit):
     opened = kit(
         both.replace('price = "24 EUR"', 'price = { value = "24 EUR", from = "records", worth = "1 order" }'), sales=DAYS
     )
-    price, pieces = (opened.assumed.evidence[f"channels.shop.{key}"].number.value for key in ("price", "pieces_per_order"))
+    price, pieces = (opened.assumed.evidence[f"channels.shop.{key}"].posterior.middle for key in ("price", "pieces_per_order"))
     assert records.unlike_orders(opened) == [] and 12 <= price / pieces <= 540.5 / 41
 
 

@@ -36,34 +36,17 @@ def sobol_indices(
 ) -> Indices:
     """Estimate the indices by the sampling plan of Saltelli.
 
-    Parameters
-    ----------
-    model : callable
-        From inputs, shape (n, dimensions), to outputs, shape (n,) or (n, outputs).
-    rows : int
-        Rows of each of the two base samples; sixteen times a power of two. The model is evaluated at (groups + 2) x rows points.
-    seed : int
-        Of the points.
-    groups : sequence of sequence of int, optional
-        Columns that belong together, such as inputs that depend on each other; every column alone if not given.
-    inputs : callable, optional
-        From independent points of the unit cube, shape (n, dimensions), to the inputs of the model, those of a group from its own columns
-        alone; the points themselves if not given.
+    `model` goes from inputs, shape (n, dimensions), to outputs, shape (n,) or (n, outputs), and is evaluated at (groups + 2) x rows points;
+    `rows` are those of each of the two base samples, sixteen times a power of two. `groups` are columns that belong together, such as inputs
+    that depend on each other, every column alone if not given; `inputs` goes from independent points of the unit cube, shape (n,
+    dimensions), to the inputs of the model, those of a group from its own columns alone, the points themselves if not given. ValueError if
+    groups leave out or repeat a column, rows are no such number, or an output is not finite.
 
-    Raises
-    ------
-    ValueError
-        If groups leave out or repeat a column, rows are no such number, or an output is not finite.
-
-    Notes
-    -----
     First order: mean of f(B) (f(A with the group from B) - f(A)) over the variance (Saltelli et al., *Computer Physics Communications*
     181 (2010) 259-270, table 2); total: half the mean square of f(A) - f(A with the group from B) over the variance (Jansen, *Computer
     Physics Communications* 117 (1999) 35-43), outputs centred first. The two samples are the two halves of one scrambled Sobol point
     set. Intervals resample rows; they leave out what is systematic in so few points.
 
-    Examples
-    --------
     >>> found = sobol_indices(lambda u: u[:, 0] + 2.0 * u[:, 1], 2, 4096, seed=1)  # variances 1/12 and 4/12
     >>> found.first[:, 0].round(2).tolist(), found.total[:, 0].round(2).tolist()
     ([0.2, 0.8], [0.2, 0.8])

@@ -30,7 +30,7 @@ def summarise(values) -> dict[str, float]:
     result = {"mean": float(there.mean()), "sd": float(there.std(ddof=1)) if there.size > 1 else 0.0}
     result |= {name: float(q) for name, q in zip(QUANTILES, quantiles, strict=True)}
     split = _by_replicate(values)
-    if split is not None and split.shape[1] > 0:
+    if split is not None:
         root = np.sqrt(REPLICATES)
         result["mean_error"] = float(np.nanmean(split, axis=1).std(ddof=1) / root)
         result["p50_error"] = float(np.nanmedian(split, axis=1).std(ddof=1) / root)

@@ -1,7 +1,9 @@
 """Workshop logs to distributions."""
 
+from .cases import could_update, update
 from .channels import SCATTERS
 from .control import binomial_limits, p_chart, run_rules, trend
+from .finding import Finding
 from .labour import hours_by_kind, learning_table
 from .learning import fit_learning
 from .lives import kaplan_meier, remaining, weibull_fit
@@ -24,4 +26,3 @@ from .market import DAYS_PER_MONTH, channel_summary, orders_by_month, season_tab
 from .materials import material_table
 from .posteriors import load_share_posterior, mould_life_posterior, share_posterior
 from .rows import rows_posterior
-from .update import Evidence, could_update, update

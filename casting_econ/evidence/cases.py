@@ -1,4 +1,4 @@
-"""What the logs say about one number: a case for each kind."""
+"""What the workshop logs say about each number that asks for records: a case for each kind."""
 
 from dataclasses import replace
 
@@ -6,10 +6,11 @@ import numpy as np
 from scipy import special
 
 from ..faults import counted
+from ..study import Study
 from ..study.consistency import items_of
 from .channels import SCATTERS, channel_finding
 from .finding import BEYOND, Finding, mean_finding, prior_weight_of, rate_finding, rows_finding, share_finding, weight_in
-from .labour import by_day
+from .labour import by_day, minutes_posteriors
 from .loads import load_counts, mould_lives, own_faults, rows_of, ruined_loads
 from .market import DAYS_PER_MONTH
 from .materials import amount_in, bought_amounts, cup_rows
@@ -27,6 +28,22 @@ from .posteriors import (
 
 LEAST_WEEKS = 3.0  # of timesheet, before it says anything about weekly hours
 WAIT_SPREAD = 0.15  # of cure hours and mixed mass between loads, as a share: common practice, no source
+
+
+def update(study: Study, keys: list[str] | None = None) -> dict[str, Finding]:
+    """What the logs say, by dotted key, of every number that says `from = "records"`, or of those named, that they know something about."""
+    asking = [key for key, number in study.numbers.items() if number.from_records] if keys is None else keys
+    minutes = {key for key in asking if ".steps." in key and key.endswith((".minutes", ".load_minutes"))}
+    labour = minutes_posteriors(study, {key for key in minutes if study.numbers[key].value > 0})
+    found = {key: labour.get(key) if key in minutes else ask(study, key.split("."), study.numbers[key]) for key in asking}
+    return {key: told for key, told in found.items() if told is not None}
+
+
+def could_update(study: Study) -> list[str]:
+    """Keys of guesses and answers that do not ask for records though the logs alone differ from them by more than 5 %."""
+    stated = {key: n.value for key, n in study.numbers.items() if not n.from_records and n.basis in ("guess", "answered")}
+    found = update(study, list(stated))
+    return [key for key, told in found.items() if abs(told.observed - stated[key]) > 0.05 * abs(stated[key])]
 
 
 def ask(study, path, number):

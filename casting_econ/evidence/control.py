@@ -169,7 +169,10 @@ def trend(counts, sizes, when):
     start = [special.logit(counts.sum() / sizes.sum()), 0.0]
     found = optimize.root(score, start, jac=lambda at: -information(at), options={"xtol": 1e-11})
     variance, slope = variances(found.x), found.x[1]
-    if not found.success or not variance.all():
+    flat = np.allclose(
+        found.fun, 0.0, rtol=0.0, atol=1e-9
+    )  # no step goes further from where it begins, where no slope is the likeliest
+    if not (found.success or flat) or not variance.all():
         return untold
     dispersion = np.sum((counts - sizes * special.expit(design @ found.x)) ** 2 / variance) / (loads - 2)
     error = np.sqrt(dispersion * np.linalg.inv(information(found.x))[1, 1])

@@ -33,6 +33,19 @@ class Finding:
     to_halve: float | None = None  # how much more would halve the width, where guess and amount do not say it
     seen: bool = True  # whether the thing itself was seen to happen
 
+    @property
+    def more_to_halve(self) -> float:
+        """How much more of what is counted would halve the width; infinite where more of the same cannot.
+
+        A width falls with the root of guess and data, unless rows tell only the sum of several numbers.
+        """
+        return 3.0 * (self.prior_weight + self.amount) if self.to_halve is None else self.to_halve
+
+    def in_place_of(self, number: Number) -> Number:
+        """A number with its posterior; its basis stays where the logs bound it but never saw it happen."""
+        basis = "measured" if self.seen else "answered" if number.basis == "answered" else "guess"
+        return replace(number, value=self.posterior.middle, distribution=self.posterior, basis=basis)
+
 
 def prior_weight_of(number: Number) -> float:
     """What a guess counts for against records, in the unit of its `worth` in the study file.

@@ -75,8 +75,6 @@ class Lever:
 
 def _nice(value: float) -> float:
     """A step of about a fiftieth: 1, 2 or 5 times a power of ten."""
-    if value <= 0:
-        return 0.1
     power = 10.0 ** np.floor(np.log10(value))
     return float(round(power * min((1, 2, 5, 10), key=lambda n: abs(n - value / power)), 10))
 

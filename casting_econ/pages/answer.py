@@ -156,7 +156,7 @@ def evidence_steps(kit: OpenStudy) -> list[tuple[str, float]]:
     """What each measured number, by its label, alone changes in the stated pay an hour, largest first. [money/hour]"""
     stated, found = point_values(kit.assumed, stated=True), kit.assumed.evidence
     alone = np.eye(len(found), dtype=bool)  # a row for each, in which only that one is as measured
-    values = {key: np.where(one, found[key].number.value, stated[key]) for key, one in zip(found, alone, strict=True)}
+    values = {key: np.where(one, found[key].posterior.middle, stated[key]) for key, one in zip(found, alone, strict=True)}
     change = evaluate(workshop_at(kit.study, stated | values)).totals["pay_per_hour"]
     change = np.broadcast_to(change, len(found)) - float(kit.point(stated=True).totals["pay_per_hour"])
     return sorted(zip(map(label, found), change.tolist(), strict=True), key=lambda row: -abs(row[1]))

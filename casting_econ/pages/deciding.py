@@ -8,7 +8,7 @@ import pandas as pd
 
 from ..assumptions import draw_values, takes_factor, workshop_at
 from ..draws.information import InformationValue, partial_information, perfect_information
-from ..evidence import Evidence
+from ..evidence import Finding
 from ..evidence.market import DAYS_PER_MONTH
 from ..formatting import Format, too_long
 from ..kit import OpenStudy, format_of
@@ -123,15 +123,14 @@ def information_table(decision: Decision) -> pd.DataFrame:
     return sorted(rows, key=lambda row: -row[2])
 
 
-def month_share(found: Evidence, months: float) -> float:
+def month_share(found: Finding, months: float) -> float:
     """Share of a number's variance that a month more of a log would remove, which has run for so many months. [-]
 
     It is m / (m + n): a width falls with the root of what is counted, so the count n there already is a third of what would halve it.
 
     A guess worth 4 weeks and 20 weeks in 5 months; a month more brings 4: 4 / 28.
 
-    >>> spreads = {"number": None, "posterior": None, "prior": None}
-    >>> month_share(Evidence(key="k", observed=1.0, data="", prior_weight=4.0, amount=20.0, counted="weeks", **spreads), 5.0)
+    >>> month_share(Finding(None, None, observed=1.0, data="", prior_weight=4.0, amount=20.0, counted="weeks"), 5.0)
     0.14285714285714285
     """
     if not np.isfinite(found.more_to_halve):

@@ -170,9 +170,9 @@ def evidence_table(kit: OpenStudy) -> pd.DataFrame:
     """Stated guess, what the logs say, and the number in force, side by side."""
     rows = []
     for key, found in kit.assumed.evidence.items():
-        unit, factor = as_shown(key, found.number.unit, kit.study.currency)
-        values = (kit.study.numbers[key].value, found.observed, found.number.value)
-        band = found.number.distribution.quantile(np.array([0.1, 0.9]))
+        unit, factor = as_shown(key, kit.study.numbers[key].unit, kit.study.currency)
+        values = (kit.study.numbers[key].value, found.observed, found.posterior.middle)
+        band = found.posterior.quantile(np.array([0.1, 0.9]))
         rows.append((label(key), unit, *(float(v * factor) for v in (*values, *band)), found.data, _more(found, kit)))
     return rows or pd.DataFrame()
 
@@ -191,9 +191,9 @@ def evidence_curves(kit: OpenStudy) -> list[dict[str, object]]:
     scores = np.linspace(-3.2, 3.2, 161)
     found = []
     for key, told in kit.assumed.evidence.items():
-        unit, factor = as_shown(key, told.number.unit, kit.study.currency)
+        unit, factor = as_shown(key, kit.study.numbers[key].unit, kit.study.currency)
         curves = {}
-        for name, spread in (("guess", told.prior), ("in force", told.number.distribution)):
+        for name, spread in (("guess", told.prior), ("in force", told.posterior)):
             values = np.asarray(spread.quantile(special.ndtr(scores)), float) * factor
             there = values != 0.0  # what may be none at all has no density there
             there = there if there.sum() > 1 else np.arange(scores.size) > 0
@@ -201,7 +201,7 @@ def evidence_curves(kit: OpenStudy) -> list[dict[str, object]]:
             with np.errstate(divide="ignore"):
                 density[there] = np.exp(-(scores[there] ** 2) / 2) / np.gradient(values[there], scores[there])
             curves[name] = (values, np.where(np.isfinite(density), density, 1.0))
-        values = {"stated": kit.study.numbers[key].value, "logs alone": told.observed, "used": told.number.value}
+        values = {"stated": kit.study.numbers[key].value, "logs alone": told.observed, "used": told.posterior.middle}
         said = {"label": label(key, each=False), "unit": unit, **{name: float(value * factor) for name, value in values.items()}}
         if not any(said.items() <= other.items() for other in found):  # what two steps use, and one log tells, is one chart
             found.append(said | curves)
@@ -279,9 +279,9 @@ def far_apart(kit: OpenStudy) -> str:
     """Where the logs alone lie far from the number used, since its guess counts for more than their rows; nothing where they do not."""
     fmt, told, whole = format_of(kit), [], ""
     for key, found in kit.assumed.evidence.items():
-        used, (low, high) = found.number.value, found.number.distribution.quantile(np.array([0.01, 0.99]))
+        used, (low, high) = found.posterior.middle, found.posterior.quantile(np.array([0.01, 0.99]))
         if not low <= found.observed <= high and abs(found.observed - used) > FAR * used:
-            unit, factor = as_shown(key, found.number.unit, kit.study.currency)
+            unit, factor = as_shown(key, kit.study.numbers[key].unit, kit.study.currency)
             figures = [
                 fmt.styled(one * factor, "percent" if unit == "share" else "significant") for one in (found.observed, used)
             ]

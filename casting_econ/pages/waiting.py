@@ -143,7 +143,8 @@ def _years_told(kit, channel, number):
     """Years that guess and log of a channel's orders count for, and orders and months of the log."""
     key, log = f"channels.{channel}.orders", orders_seen(kit.study, channel)
     told, found = log and (int(log[0].sum()), float(log[1].sum())), kit.assumed.evidence.get(key)
-    if found is None or kit.assumed.numbers[key] is not found.number:  # the study does not ask the log, or scales what it says
+    in_force = kit.assumed.numbers[key].distribution
+    if found is None or in_force is not found.posterior:  # the study does not ask the log, or scales what it says
         found = ask(kit.study, key.split("."), number)
     if found is not None:  # of a rate with this mean and variance
         return float(found.posterior.middle / found.posterior.quantile(_EVEN).var()), told

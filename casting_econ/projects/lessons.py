@@ -113,7 +113,7 @@ class Lessons:
         own, new = update(self.counted_logs(project.log.study), keys), update(self.counted_logs(study), keys)
         found, before = [], project.plan.planner.kit.assumed.numbers
         for key in (key for key in keys if key in own and key in new):
-            number, over, now = before.get(key, study.numbers[key]), self._spread_over(key), float(new[key].number.value)
+            number, over, now = before.get(key, study.numbers[key]), self._spread_over(key), float(new[key].posterior.middle)
             told = {"old": number.value, "measured": float(own[key].observed), "new": now if over is None else _four_digits(now)}
             told |= {"middle": None if number.distribution is None else float(new[key].prior.middle)}
             others = not np.isclose(own[key].observed, new[key].observed, rtol=SHOWN)

@@ -12,7 +12,7 @@ from threading import Event
 
 from ..faults import refusal
 from ..reference import kit_folder
-from ..study.inputs import input_files
+from ..study.inputs import read_inputs, write_files
 from ..templates import write_whole
 from . import ONE_THREAD
 from .notebooks import Job, kernels_of, run_one
@@ -44,7 +44,7 @@ class Cluster:
             found = f"{others} of {len(there)} workers with another kit or other libraries" if there else "no workers"
             right = "workers that all have this version of the kit, installed with -c data/constraints.txt"
             raise refusal("--scheduler", "cannot give the same results", right, found=found)
-        self.inputs = {path.relative_to(folder / "study").as_posix(): path.read_bytes() for path in input_files(folder / "study")}
+        self.inputs = read_inputs(folder / "study")
 
     def submit(self, job: Job) -> Future:
         """Seconds, and cell and cause of a failure or None, once the notebook has been written to its target."""
@@ -92,9 +92,7 @@ class _opened:
 
         self.place = tempfile.TemporaryDirectory(dir=get_worker().local_directory)  # which the next worker clears if this is lost
         self.folder = Path(self.place.name)
-        for name, content in inputs:
-            (self.folder / "study" / name).parent.mkdir(parents=True, exist_ok=True)
-            (self.folder / "study" / name).write_bytes(content)
+        write_files(dict(inputs), self.folder / "study")
         self.log = open(self.folder / "kernels.log", "ab")  # noqa: SIM115  as long as its kernels
         self.warm = Warm(self.folder, self.log, dict(parameters), os.environ | ONE_THREAD) if CAN_FORK else None
         self.kernels = kernels_of(self.folder, self.log, [], Event(), self.warm)

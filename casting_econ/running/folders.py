@@ -10,7 +10,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from ..draws import round_up_draws
-from ..faults import refusal
+from ..faults import refusal, refusals_told
 from ..kit import OpenStudy
 from ..reference import kit_folder
 from ..study import STUDY_FILE
@@ -50,7 +50,7 @@ def working_folder(out: Path, folder: Path, key: str) -> Path:
     mark = part / "key.txt"
     if part.exists() and not mark.is_file() and not (part.is_dir() and not any(part.iterdir())):
         raise refusal(str(part), "is in the way, and not of our making", "this name free to work in, or another --out")
-    try:
+    with refusals_told(part, "cannot be written", "a folder you may write to, with --out"):
         if (part / "old").is_dir():  # ended while this was replaced
             if _ours(part / "old") and not out.exists():
                 os.replace(part / "old", out)
@@ -63,9 +63,6 @@ def working_folder(out: Path, folder: Path, key: str) -> Path:
             _clear(part)
         part.mkdir(parents=True, exist_ok=True)
         mark.write_text(key, encoding="utf-8")
-    except OSError as error:
-        right = "a folder you may write to, with --out"
-        raise refusal(str(part), "cannot be written", right, found=str(error.strerror)) from None
     return part
 
 

@@ -8,13 +8,15 @@ from mistune.toc import add_toc_hook
 
 from ..faults import refusal
 from ..reference import kit_folder
-from ..templates import page_style, template
+from ..templates import page_style, template, write_whole
 from .report import kept_whole
 
 
 def write_manual(target: Path | str) -> None:
     """Write the manual as HTML with an address for every heading; StudyError where something is there or it cannot be written."""
-    target, right = Path(target), "the name of a new file, such as manual.html"
+    target = Path(target)
+    if target.exists():
+        raise refusal(str(target), "is there already", "the name of a new file, such as manual.html")
     markdown = mistune.create_markdown(escape=True, plugins=["table"])
     add_toc_hook(
         markdown, max_level=3, heading_id=lambda token, _: re.sub(r"[^\w-]", "", token["text"].lower().replace(" ", "-"))
@@ -22,14 +24,7 @@ def write_manual(target: Path | str) -> None:
     text = (kit_folder("data") / "manual.md").read_text(encoding="utf-8")
     body = re.sub(r"&lt;!--.*?--&gt;", "", markdown(text).replace('<a href="../README.md">README</a>', "README"))
     page = template(Path(__file__).with_name("manual.html.j2")).render(body=_in_boxes(body), style=page_style())
-    page = kept_whole(page, ())
-    try:
-        with target.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(page)
-    except FileExistsError:
-        raise refusal(str(target), "is there already", right) from None
-    except OSError as error:
-        raise refusal(str(target), "cannot be written", right, found=error.strerror or "") from None
+    write_whole(target, kept_whole(page, ()).encode())
 
 
 def _in_boxes(body):

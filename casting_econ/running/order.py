@@ -32,22 +32,10 @@ def run_order(
     """Plan an order, say the answer, and write its folder: `plan.html`, `quote.html`, `order.json`, the notebook, tables and figures; of an order
     that is over `project.html` and `project.json` too.
 
-    Parameters
-    ----------
-    name, today, asked : optional
-        As `orders.order_of` takes them.
-    out : Path or str, optional
-        Folder to write; if not given `folder/orders/NAME`, as of a day `folder/orders/NAME-as-of-DAY`. The study folder is never written to but for that.
-    files : bool, optional
-        Whether to write anything at all; None is returned where not.
-    as_of : str, optional
-        Day after whose evening no row of the logs is read, which then is today too.
-    scenarios : sequence of str, optional
-        Scenarios of the study to put the order under, side by side.
-    finished : bool, optional
-        Whether the order is over, complete or not, so that it is looked back on.
-    say : callable, optional
-        Takes a line.
+    `name`, `today` and what is `asked` are as `orders.order_of` takes them. Written is `out`, if not given `folder/orders/NAME`, as of a day
+    `folder/orders/NAME-as-of-DAY`, and nothing else in the study folder; nothing at all, and None is returned, without `files`. After the
+    evening of the day `as_of`, which then is today too, no row of the logs is read. The order is put under `scenarios` of the study, side by
+    side; one that is `finished`, complete or not, is looked back on; `say` takes a line.
 
     StudyError for faults in the study or in what is asked for, NotebookError if the notebook fails.
     """

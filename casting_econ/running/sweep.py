@@ -18,6 +18,7 @@ from ..kit import format_of, main_wait, open_copy, open_study
 from ..pages.page import RECORD_MIME, WORDS_ONLY
 from ..reference import kit_folder
 from ..study.inputs import copy_inputs
+from ..study.numbers import split_figure
 from ..study.scenarios import nested
 from . import WORKERS
 from .cluster import Cluster
@@ -69,29 +70,13 @@ def run_sweep(
     """Run a notebook at every point of a grid, and collect what it records, in a folder with every executed notebook, `sweep.csv` and, of one
     or two figures that are varied, a chart; table and chart grow in the working folder beside it while points end.
 
-    Parameters
-    ----------
-    folder, out : Path or str
-        Study folder, never written to, except for `sweep/` when no `out` is given.
-    scrap, cure : sequence of float, optional
-        Shares of casts scrapped, and hours of the longest wait, of the `product`, "" being the first. [-, hour]
-    vary : mapping of str to sequence, optional
-        Dotted keys of the study file, each with values as the file would have them.
-    notebook : str, optional
-        Name of a notebook of the kit with a parameter for each of what is given.
-    draws, workers : int, optional
-        Draws in each run, and notebooks at a time.
-    scheduler : str, optional
-        Address of a Dask cluster that runs the notebooks instead of this machine.
-    say : callable, optional
-        Takes a line of progress.
+    The study folder is never written to, except for `sweep/` when no `out` is given. `scrap` and `cure` are shares of casts scrapped, and
+    hours of the longest wait, of the `product`, "" being the first [-, hour]; `vary` has dotted keys of the study file, each with values as
+    the file would have them; the `notebook` is one of the kit with a parameter for each of what is given. `draws` are those of each run,
+    `workers` notebooks run at a time, or a Dask cluster at the address `scheduler` runs them; `say` takes a line of progress.
 
-    Raises
-    ------
-    StudyError
-        For faults in the study or the request.
-    NotebookError
-        For the first notebook that failed; the points that were finished are kept for the next run.
+    StudyError for faults in the study or the request, NotebookError for the first notebook that failed; the points that were finished are
+    kept for the next run.
     """
     kit, folder = open_study(folder), Path(folder)
     out = (Path(out) if out else folder / "sweep").resolve()
@@ -217,11 +202,11 @@ def _recorded(path):
 def _chart(kit, table, axes, waiting):
     """A heat map over two figures, a line over one; nothing over words, single values or more."""
     fmt, target = format_of(kit), float(kit.inputs().target_per_hour)
-    figures = {name: [_figure(value) for value in values] for name, values in axes.items() if len(values) > 1}
+    figures = {name: [split_figure(value)[0] for value in values] for name, values in axes.items() if len(values) > 1}
     words = {SCRAP: "share of casts scrapped", CURE: f"hours of waiting at {waiting}"}
     if len(figures) not in (1, 2) or len(figures) < len(axes) or any(None in values for values in figures.values()):
         return None
-    frame = table.assign(**{name: table[name].map(_figure) for name in figures})
+    frame = table.assign(**{name: table[name].map(lambda value: split_figure(value)[0]) for name in figures})
     first, *second = figures
     write = fmt.percent if first == SCRAP else fmt.significant
     if second:
@@ -234,9 +219,3 @@ def _chart(kit, table, axes, waiting):
     frame = frame.rename(columns={"pay_p10": "1 in 10 below", "pay_p50": "half below", "pay_p90": "1 in 10 above"})
     ends, label = ["half below", "1 in 10 below", "1 in 10 above"], words.get(first, first)
     return lines(frame, first, ends, label, "pay an hour", write, fmt.money, level=target, level_label="target")
-
-
-def _figure(value):
-    """The figure that a value begins with; None for words."""
-    found = re.match(r"-?\d+(\.\d+)?", str(value))
-    return float(found[0]) if found else None

@@ -332,4 +332,4 @@ def comparison_page(found: Comparison, target: Path | str) -> None:
         raise refusal(str(target), "is no name for a page", "a name that ends in .html")
     page = template(Path(__file__).with_name("compare.html.j2"))
     text = page.render(found=found, style=page_style(), summary=_summary(found), sections=_sections(found))
-    write_whole(target, text.encode(), "a file")
+    write_whole(target, text.encode())

@@ -18,6 +18,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from ..faults import Fault, StudyError, cut, refusal
 from ..ledger import LOGS
 from ..study import STUDY_FILE
+from ..study.inputs import write_files
 
 MOST_ALL, MOST_MEMBERS = 150_000_000, 500  # bytes in all; members
 _PACK = "the .zip that casting-econ pack wrote"
@@ -126,11 +127,7 @@ class Pack:
 
 def write_study(members: dict[str, bytes], folder: Path) -> Path:
     """Write the study file and the records among the members of a pack below a folder; the study's own folder."""
-    for name, data in members.items():
-        if name.startswith("study/"):
-            target = folder / name
-            target.parent.mkdir(parents=True, exist_ok=True)
-            target.write_bytes(data)
+    write_files({name: data for name, data in members.items() if name.startswith("study/")}, folder)
     return folder / "study"
 
 

@@ -71,7 +71,7 @@ def pack_study(
     members["manifest.json"] = (json.dumps(listed, indent=1, sort_keys=True, ensure_ascii=False) + "\n").encode()
     data = zipped(members)
     pack_of(data, out.name)  # as a partner would
-    write_whole(out, data, "a place")
+    write_whole(out, data)
     return out
 
 

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from ..faults import StudyError, counted, cut, refusal
+from ..faults import StudyError, counted, cut, refusal, refusals_told
 from ..kit import open_study
 from ..reference import kit_folder
 from ..running import WORKERS, run, store
@@ -252,9 +252,6 @@ def _same_picture(packed: bytes, own: bytes) -> bool:
 
 def _keep(place: Path, out: Path) -> None:
     """Put study and report where they were asked for."""
-    try:
+    with refusals_told(out, "cannot be written", "a folder you may write to"):
         for name in ("study", "report"):
             shutil.copytree(place / name, out / name)
-    except OSError as error:
-        right = "a folder you may write to"
-        raise refusal(str(out), "cannot be written", right, found=str(error.strerror)) from None

@@ -6,8 +6,9 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from ..faults import Fault, StudyError, counted, fault_of, refusal
+from ..faults import Fault, StudyError, counted, fault_of, refusal, refusals_told
 from ..study.fields import known_locale
+from ..study.inputs import must_be_new
 from .answers import UNKNOWN, Answers, asks_order, read_answer, read_answers
 from .crafts import Guess, crafts
 from .questions import BEGIN, Part, parts_of, questions
@@ -28,11 +29,11 @@ def answers_given(file: str | None, options: tuple[str, ...] = (), craft: str | 
     found: dict[str, Any] = {}
     if file is not None:
         right = 'a text file with lines such as: craft = "soap", price = "6 7 9 EUR"'
+        with refusals_told(file, "cannot be read", right):
+            data = Path(file).read_bytes()
         try:
             # a figure without quotes stays as it is written: 2.160 may be two thousand
-            read = tomllib.loads(Path(file).read_text(encoding="utf-8-sig"), parse_float=str)
-        except OSError as error:
-            raise refusal(file, "cannot be read", right, found=error.strerror or str(error)) from None
+            read = tomllib.loads(data.decode("utf-8-sig"), parse_float=str)
         except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
             raise refusal(file, "is not a file of answers", right, found=str(error)) from None
         for key, value in read.items():  # [minutes] sand = 3 is minutes.sand
@@ -47,12 +48,6 @@ def answers_given(file: str | None, options: tuple[str, ...] = (), craft: str | 
         raise StudyError(faults)
     given = {key.strip(): text.strip() for key, _, text in (option.partition("=") for option in options)}
     return found | given | ({"craft": craft} if craft else {})
-
-
-def must_be_new(folder: Path | str) -> None:
-    """StudyError for a folder that is there already."""
-    if Path(folder).exists():
-        raise refusal(str(folder), "is there already", "a folder that does not exist yet")
 
 
 def ask(

@@ -10,11 +10,10 @@ import numpy as np
 from ..faults import StudyError
 from ..kit import OpenStudy, format_of, open_study
 from ..study import STUDY_FILE
-from ..study.inputs import made_whole
+from ..study.inputs import made_whole, write_files
 from .answers import LOCALES, Answers
-from .asking import must_be_new
 from .crafts import kinds
-from .write import FIRST_ORDER, log_texts, study_text, what_to_write_down
+from .writer import FIRST_ORDER, log_texts, study_text, what_to_write_down
 
 
 def new_study(folder: Path | str, answers: Answers, locale: str | None = None) -> tuple[OpenStudy, list[str]]:
@@ -24,16 +23,13 @@ def new_study(folder: Path | str, answers: Answers, locale: str | None = None) -
     already or cannot be made, or the answers together make no study; nothing is left behind then.
     """
     target = Path(folder)
-    must_be_new(target)
     name = re.sub("[-_]", " ", re.sub(r'["\\]', "", target.resolve().name)).strip().capitalize()
     text, defaults = study_text(answers, name or "My study", locale or LOCALES.get(answers.currency))
-    files = {STUDY_FILE: text, "what-to-write-down.md": what_to_write_down(answers, defaults)}
-    files |= {f"records/{file}": log for file, log in log_texts(answers).items()}
+    texts = {STUDY_FILE: text, "what-to-write-down.md": what_to_write_down(answers, defaults)}
+    texts |= {f"records/{file}": log for file, log in log_texts(answers).items()}
 
     def written(whole):
-        (whole / "records").mkdir(parents=True)
-        for place, content in files.items():
-            (whole / place).write_text(content, encoding="utf-8", newline="\n")
+        write_files({place: content.encode() for place, content in texts.items()}, whole)
         return open_study(whole)
 
     kit = made_whole(target, written, parents=True)

@@ -37,7 +37,7 @@ def _is_known(fault, column, kind, name, names):
     """Whether a name, if one is given, is one of those there are; a fault where it is not."""
     if name is None or name in names:
         return True
-    fault(column, f"unknown {kind}", repr(name), one_of(name, names))
+    fault(column, f"unknown {kind}", repr(name), one_of(name, names) if len(names) else f"a {kind} of the study, none yet")
     return False
 
 
@@ -112,7 +112,9 @@ def cross_checks(file, windows, faults):
         _is_known(fault, f"channels.{name}.product", "product", channel.product, file.products)
         for key in ("price", "reference_price") if channel.elasticity.most > 0 else ():
             if (price := getattr(channel, key)) is not None and price.most <= 0:
-                fault(f"channels.{name}.{key}", "is nothing where buyers follow the price", "0", "a price above 0, or no elasticity")
+                fault(
+                    f"channels.{name}.{key}", "is nothing where buyers follow the price", "0", "a price above 0, or no elasticity"
+                )
     if all(channel.orders.value <= 0 for channel in file.channels.values()):
         fault("channels", "nothing is sold", "no orders in any channel", "at least one channel with orders above 0")
     sold = {c.product for c in file.channels.values() if not c.orders.value <= 0}
@@ -161,9 +163,7 @@ def _check_product(place, product, file, windows, fault):
         _check_mould(f"{place}.mould", product.mould, file, fault)
     for key, step in product.steps.items():
         column, station = f"{place}.steps.{key}", file.stations.get(step.wait_in)
-        if step.wait_in is not None and step.wait_in not in places:
-            known = one_of(step.wait_in, places) if places else "one of the stations and racks, none yet"
-            fault(f"{column}.wait_in", "unknown station or rack", repr(step.wait_in), known)
+        _is_known(fault, f"{column}.wait_in", "station or rack", step.wait_in, places)
         # a load turns round at a station, and in the moulds up to the first step that waits
         most = _turn(product, step) if station is not None else handled if key == first and product.mould else None
         if most is not None and windows and (most > longest or (most <= 0 and station is not None)):
@@ -200,9 +200,7 @@ def _check_mould(column, mould, file, fault):
         fault(f"{column}.cavities", "is missing", "", "the casts that one mould gives at once, such as 3")
     for key, step in steps.items():
         place, station = f"{column}.steps.{key}", file.stations.get(step.wait_in)
-        if step.wait_in is not None and station is None:
-            known = one_of(step.wait_in, file.stations) if file.stations else "one of the stations, none yet"
-            fault(f"{place}.wait_in", "unknown station", repr(step.wait_in), known)
+        _is_known(fault, f"{place}.wait_in", "station", step.wait_in, file.stations)
         for item, material in step.materials.items():
             if material.per == "lot":
                 fault(f"{place}.materials.{item}.per", "lots are of colours, which moulds have none of", "'lot'", "piece or load")

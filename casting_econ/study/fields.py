@@ -87,7 +87,7 @@ def reads(read: Callable[[Any, ValidationInfo], Any], right: str, unknown: Any =
 def _celsius(raw, _):
     """A temperature in °C, from a plain number or a text with °C or °F."""
     figure, unit = split_figure(raw)
-    if figure is None:
+    if figure is None or math.isinf(figure):
         raise ValueError("not a temperature")
     degrees = celsius(figure, plain(unit))
     if not -30.0 <= degrees <= 60.0:

@@ -68,7 +68,7 @@ def ranks(world, size, workshops, seed, *, part="posterior", most=20):
         asked = {key: made.study.numbers[key] for key, kind in made.kinds.items() if kind in wanted}
         found = update(replace(made.study, numbers=asked))
         for key, one in found.items():
-            place = rank(one.number.distribution if part == "posterior" else one.prior, made.truth[key])
+            place = rank(one.posterior if part == "posterior" else one.prior, made.truth[key])
             rows.append({"workshop": at, "kind": made.kinds[key], "rank": place})
         for kind in {made.kinds[key] for key in found}:
             left[kind] -= 1

@@ -195,7 +195,7 @@ def _learnt(made, amount):
 
 
 def _width(found):
-    return float(np.diff(found.number.distribution.quantile(np.array([0.1, 0.9])))[0])
+    return float(np.diff(found.posterior.quantile(np.array([0.1, 0.9])))[0])
 
 
 def main():

@@ -1,7 +1,7 @@
 """What a newcomer who has one order reads in its plan: moulds that go in whole, answers that agree, dates in their order, days off, ends."""
 
 import re
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -478,6 +478,16 @@ def test_a_deposit_says_where_it_is_the_least_that_is_asked(tmp_path):
     few, much = (wording.deposit_sentence(plan, quoted, price, fmt).replace("\xa0", " ") for price in (100.0, 9000.0))
     assert quoted.at_risk == 65 and "€2,700.00** (30 % of the price, the least by `deposit_least`)" in much
     assert "€65.00** (65 % of the price)" in few
+
+
+def test_a_quote_that_promises_a_later_day_than_was_asked_for_is_said(tmp_path):
+    """Asked for the second day of work, long before moulds can be made and casts cured: the day that the quote has stands beside it."""
+    folder, page = study(tmp_path, ("due = 2027-03-31", "due = 2027-03-02")), tmp_path / "orders" / "first" / "quote.html"
+    code, said, _ = command("order", folder, "first")
+    said = re.search(r"The quote promises \w+, (\d+ \w+ 2027), (\d+) days after the date asked for", re.sub(r"\s+", " ", said))
+    promised = datetime.strptime(said[1], "%d %b %Y").date()
+    assert code == 0 and (promised - date(2027, 3, 2)).days == int(said[2]) > 0
+    assert f"{promised.day} {promised:%B} {promised.year}" in re.sub(r"\s+", " ", page.read_text(encoding="utf-8"))
 
 
 def test_a_day_gone_by_is_said(tmp_path):

@@ -10,6 +10,7 @@ from ..faults import StudyError
 from ..kit import format_of, known_day, open_copy, open_study
 from ..orders import open_order, order_lines, order_results, price_of, quote_of
 from ..orders.scenarios import scenario_results, scenario_table, under_scenarios
+from ..orders.tables import day
 from ..orders.timetable import days_gone
 from ..pages.table import shown_as
 
@@ -60,7 +61,13 @@ def run_order(
         say(table_text(scenario_table(beside, fmt), fmt))
     if not files:
         return None
-    quote = _quote(plan, quoted, today, say)
+    quote, due = _quote(plan, quoted, today, say), plan.order.due
+    if quote and not plan.order.closed and (promised := quote.arrives_by or quote.posted_by) > due:
+        late, fmt = (promised - due).days, format_of(kit)
+        say("")
+        say(
+            f"The quote promises {day(fmt, promised)}, {fmt.count(late, 'day')} after the date asked for: send it as it is, or change the plan first."
+        )
     if quote and not quote.maker.strip():
         say("")
         say('The quote does not say who offers: write maker = "your name or the workshop\'s" under [quote] in study.toml.')

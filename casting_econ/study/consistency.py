@@ -173,9 +173,8 @@ def _check_product(place, product, file, windows, fault):
         # a load is cast, or put together, for its own station; one that is there already must fit any of them
         room = math.inf if station is None else station.room(chosen=key == first or step.load_size is not None)
         if (size := (step.load_size or product.casts_per_load).value) > room:
-            right = (
-                f"at most {room:g}, as {f'{column}.load_size' if step.load_size else f'{place}.casts_per_load'}, or more places"
-            )
+            named = f"{column}.load_size" if step.load_size else f"{place}.casts_per_load"
+            right = f"at most {room:g}, as {named}, or more places"
             fault(f"{column}.wait_in", "load larger than the station", f"{size:g} pieces", right)
         if key == first and product.mould is not None:
             _check_fits(column, product.mould, room, fault)
@@ -210,9 +209,7 @@ def _check_mould(column, mould, file, fault):
 def _check_fits(place, mould, room, fault):
     """A mould takes a place for each of its cavities, whether it is made or cast in."""
     if mould.cavities is not None and mould.cavities > room:
-        fault(
-            f"{place}.wait_in", "mould larger than the station", f"{mould.cavities} cavities", f"at most {room:g}, or more places"
-        )
+        fault(f"{place}.wait_in", "mould larger than the station", f"{mould.cavities} cavities", f"at most {room:g}")
 
 
 def check_correlations(file, numbers, faults):

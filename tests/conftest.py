@@ -25,6 +25,7 @@ import nbval.kernel
 import pytest
 from broken import first_rows
 from commands import DATA, NOTEBOOKS, command, copy_of, hashes, is_rates_copy, only_pages
+from hypothesis import HealthCheck, settings
 from packs import with_customers
 from tile_maker import tile_study
 
@@ -34,6 +35,10 @@ from casting_econ.projects import project
 from casting_econ.running import warm
 from casting_econ.running.warm import CAN_FORK, Forked, Warm
 
+settings.register_profile(
+    "untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)  # on a busy machine nothing is quick
+settings.load_profile("untimed")
 gc.set_threshold(*SELDOM)  # as commands do too: looking for rubbish takes a third of collecting the tests
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FLAGS = [

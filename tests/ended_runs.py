@@ -4,6 +4,7 @@ import hashlib
 import os
 import re
 import shutil
+import signal
 import subprocess
 import sys
 import time
@@ -11,6 +12,9 @@ from pathlib import Path
 
 import nbformat
 import psutil
+
+# tests that are started in the background ignore an interrupt, and so would all that they start
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 # stands in for the command: its first word is a folder of pages
 COMMAND = """

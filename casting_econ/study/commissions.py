@@ -155,7 +155,9 @@ class OrdersTable(Node):
     posting_days: Annotated[tuple[str, ...], reads(_weekdays, f"a list of {', '.join(DAYS)}")] | None = key(
         "weekdays on which parcels are posted; every day of the calendar if not given", None
     )
-    transit_days: decided(high=365.0, whole=True) = key("days of delivery from posting to arrival, Sundays and public holidays none", 0)
+    transit_days: decided(high=365.0, whole=True) = key(
+        "days of delivery from posting to arrival, Sundays and public holidays none", 0
+    )
     deposit_least: PlainShare = key("least share of the price asked as a deposit", 0.3)
     promised: list[PromiseEntry] = key("what is promised already", [])
 

@@ -228,7 +228,7 @@ ACTS = [
         lambda f: edit(f, STUDY, 'price = "96.00 EUR"', 'price = "0 EUR"\nelasticity = 1'),
         'price = "0 EUR"',
         "channels.online.price",
-        "nothing where buyers follow",
+        "nothing where buyers follow it",
         "or no elasticity",
     ),
     ("no study file", lambda f: (f / STUDY).unlink(), None, None, "study file is missing", "folder without it"),

@@ -112,9 +112,7 @@ def cross_checks(file, windows, faults):
         _is_known(fault, f"channels.{name}.product", "product", channel.product, file.products)
         for key in ("price", "reference_price") if channel.elasticity.most > 0 else ():
             if (price := getattr(channel, key)) is not None and price.most <= 0:
-                fault(
-                    f"channels.{name}.{key}", "is nothing where buyers follow the price", "0", "a price above 0, or no elasticity"
-                )
+                fault(f"channels.{name}.{key}", "is nothing where buyers follow it", "0", "a price above 0, or no elasticity")
     if all(channel.orders.value <= 0 for channel in file.channels.values()):
         fault("channels", "nothing is sold", "no orders in any channel", "at least one channel with orders above 0")
     sold = {c.product for c in file.channels.values() if not c.orders.value <= 0}

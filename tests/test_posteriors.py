@@ -136,7 +136,14 @@ def test_order_rate_interval_covers_eight_in_ten(tile):
         truth = rng.gamma(20) / 10 * 12
         count = rng.poisson(truth * len(days) / 365.2425)
         sales = pd.DataFrame(
-            {"date": rng.choice(days, count), "channel": "shop", "product": "tile", "order": None, "kind": "sale"}
+            {
+                "date": rng.choice(days, count),
+                "channel": "shop",
+                "product": "tile",
+                "order": None,
+                "kind": "sale",
+                "buyers": np.nan,
+            }
         )
         for column in ("pieces", "price", "postage_charged", "postage_paid", "packaging", "fees", "refund"):
             sales[column] = 1.0

@@ -68,7 +68,7 @@ def test_changed_numbers_are_as_stated_and_the_others_as_the_logs_have_them():
     sand = "products.knob.steps.sand.minutes"
     assert other.assumed.numbers[sand].value == 0.8 and sand not in other.assumed.evidence
     lap = "products.knob.steps.flat-lap.minutes"
-    assert other.assumed.numbers[lap] is kit.assumed.numbers[lap]
+    assert other.assumed.numbers[lap].distribution is kit.assumed.numbers[lap].distribution
     scaled = study_with_scenarios(kit, ["more-buyers"])
     for channel in ("online", "joiner", "wholesale"):
         key = f"channels.{channel}.orders"

@@ -5,10 +5,11 @@ import html
 import pytest
 from commands import command
 
-from casting_econ.starting import QUESTIONS, crafts, read_answers
+from casting_econ.starting.answers import read_answers
+from casting_econ.starting.crafts import crafts
 from casting_econ.starting.first import new_study
 from casting_econ.starting.form import StartForm, begun
-from casting_econ.starting.questions import parts_of
+from casting_econ.starting.questions import QUESTIONS, parts_of
 
 
 def typed(form, **values):

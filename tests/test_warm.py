@@ -1,12 +1,13 @@
 """Kernels forked from one warm process give what kernels of their own give, and leave nothing behind."""
 
-import asyncio
 import os
+import subprocess
+import sys
 from pathlib import Path
 
+import nbformat
 import pytest
 
-import casting_econ
 from casting_econ.kit import open_copy, open_study
 from casting_econ.reference import kit_folder
 from casting_econ.running import ONE_THREAD, notebooks, warm
@@ -101,26 +102,31 @@ def test_a_page_finds_what_the_run_has_worked_out_and_gives_the_same_bytes(forke
     assert page(tmp_path / "known", ready=ready) == forked and not read.exists()
 
 
-def test_the_first_kernel_is_forked_before_what_the_others_share_is_worked_out(tmp_path, monkeypatch):
+ALONE = """
+import asyncio, sys
+from pathlib import Path
+
+import casting_econ
+from casting_econ.running.notebooks import Job, run_jobs
+
+asyncio.set_event_loop(asyncio.new_event_loop())
+place, given = Path(sys.argv[1]), {"study": ""}
+jobs = [Job(source=place / "asks.ipynb", target=place / f"{n}.ipynb", parameters=given) for n in range(4)]
+assert not run_jobs(jobs, 4, lambda _: None, place, ready=lambda: lambda: setattr(casting_econ, "shared", True))
+assert not hasattr(casting_econ, "shared")
+"""
+
+
+def test_the_first_kernel_is_forked_before_what_the_others_share_is_worked_out(tmp_path):
     """What the warm process does later is not there in the first kernel, and is in every other, however many start at a time;
-    an event loop that the process forked from has set is none of a kernel's."""
-    import nbformat
-
-    asyncio.set_event_loop(asyncio.new_event_loop())
-
-    monkeypatch.setattr("threading.active_count", lambda: 1)
-    for name, value in ONE_THREAD.items():
-        monkeypatch.setenv(name, value)
+    an event loop that the process forked from has set is none of a kernel's. In a process of its own: other tests leave threads."""
     cell = nbformat.v4.new_code_cell("import casting_econ\nprint(hasattr(casting_econ, 'shared'))")
     kernel = {"name": "python3", "display_name": "x", "language": "python"}
     nbformat.write(nbformat.v4.new_notebook(cells=[cell], metadata={"kernelspec": kernel}), tmp_path / "asks.ipynb")
-    given = {"study": ""}
-    jobs = [Job(source=tmp_path / "asks.ipynb", target=tmp_path / f"{n}.ipynb", parameters=given) for n in range(4)]
 
-    assert not run_jobs(jobs, 4, lambda _: None, tmp_path, ready=lambda: lambda: setattr(casting_econ, "shared", True))
-    asyncio.set_event_loop(None)
-    told = [nbformat.read(job.target, as_version=4).cells[-1].outputs[0].text.strip() for job in jobs]
-    assert told == ["False", "True", "True", "True"] and not hasattr(casting_econ, "shared")
+    subprocess.run([sys.executable, "-c", ALONE, str(tmp_path)], env=os.environ | ONE_THREAD, check=True)
+    cells = (nbformat.read(tmp_path / f"{n}.ipynb", as_version=4).cells[-1] for n in range(4))
+    assert [cell.outputs[0].text.strip() for cell in cells] == ["False", "True", "True", "True"]
 
 
 def test_where_the_warm_process_is_gone_kernels_start_alone(tmp_path, monkeypatch):

@@ -61,7 +61,8 @@ TESTS = {  # that should notice, quickest first
     "casting_econ/orders/topping.py": ["tests/test_topping.py"],
     "casting_econ/models/lots.py": [f"{PUBLISHED}casts_and_lots.py", "tests/test_lots_and_supplies.py"],
     "casting_econ/models/supplies.py": [f"{PUBLISHED}casts_and_lots.py", "tests/test_lots_and_supplies.py"],
-    "casting_econ/projects/account.py": ["tests/test_projects.py"],
+    "casting_econ/models/projects.py": ["tests/test_project_models.py", "tests/test_projects.py"],
+    "casting_econ/projects/account.py": ["tests/test_projects.py", "tests/test_project_ends.py"],
     "casting_econ/models/mix.py": [f"{PUBLISHED}mix.py", "tests/test_channel_mix.py"],
     "casting_econ/evidence/rows.py": [f"{PUBLISHED}yields.py", "tests/test_posteriors.py", "tests/test_evidence.py"],
     "casting_econ/evidence/posteriors.py": [f"{PUBLISHED}yields.py", f"{PUBLISHED}moulds.py", f"{PUBLISHED}dispersion.py", "tests/test_posteriors.py", "tests/test_evidence.py"],
@@ -193,9 +194,11 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ('checked("price", price, low=0.0)', 'checked("price", price, low=0.1)'),
         ("year * (1.0 + checked_share", "year * (1.0 - checked_share"),
         ("share_of(making, whole, 1.0), run), 1.0)", "share_of(making, whole, 1.0), 1.0), 1.0)"),
+        ('min(checked("use", used, low=0.0) /', 'min(2 * checked("use", used, low=0.0) /'),
+    ],
+    "casting_econ/models/projects.py": [
         ("factorial(count - size - 1)", "factorial(count - size)"),
         ("rounded[max(parts", "rounded[min(parts"),
-        ('min(checked("use", used, low=0.0) /', 'min(2 * checked("use", used, low=0.0) /'),
         ('whole = checked("outlay", outlay, low=0.0) +', "whole ="),
     ],
     "casting_econ/models/cash.py": [

@@ -1,5 +1,8 @@
 """An invented first order with all its rows: 40 coat hooks in two colours, to be planned, made and looked back on."""
 
+from casting_econ.kit import open_study
+from casting_econ.projects.project import project_of
+
 STUDY = """
 [study]
 name = "Marram Row Hooks (invented)"
@@ -120,3 +123,16 @@ def write(folder, logs=LOGS, study=STUDY):
     for log, text in logs.items():
         (folder / "records" / f"{log}.csv").write_text(text, encoding="utf-8")
     return folder
+
+
+NOTHING = dict.fromkeys(LOGS)
+
+
+def told(folder, **asked):
+    """The order of a study, looked at afterwards."""
+    return project_of(open_study(folder), "first", **asked)
+
+
+def with_logs(tmp_path, study=STUDY, **logs):
+    """The study with some logs in the place of its own; None leaves one out."""
+    return write(tmp_path / "hooks", {log: text for log, text in (LOGS | logs).items() if text is not None}, study)

@@ -401,7 +401,9 @@ def test_loads_per_week_is_bounded_by_hands_and_stations(windows, cure, turnarou
     rate = loads_per_week(cure, turnaround, stations, windows)
     second = 1 / 3600  # times are taken to the whole second
     open_hours = sum(end - start for start, end in windows)
-    mean = stations / curing._MOST_LOADS  # by which the mean of the loads looked at may be off where they do not repeat, of the rate
+    mean = (
+        stations / curing._MOST_LOADS
+    )  # by which the mean of the loads looked at may be off where they do not repeat, of the rate
 
     assert rate * (turnaround - second) <= open_hours * (1 + mean)
     assert rate * (cure + turnaround - 2 * second) <= stations * WEEK_HOURS * (1 + mean)

@@ -6,7 +6,8 @@ from math import factorial
 import numpy as np
 import pytest
 
-from casting_econ.models.money import bridge, charged_by_use, in_digits, piece_by_division, straight_line
+from casting_econ.models.money import charged_by_use, straight_line
+from casting_econ.models.projects import bridge, in_digits, piece_by_division
 
 
 def test_parts_of_a_difference_are_the_mean_over_all_orders_of_changing():

@@ -169,9 +169,8 @@ def trend(counts, sizes, when):
     start = [special.logit(counts.sum() / sizes.sum()), 0.0]
     found = optimize.root(score, start, jac=lambda at: -information(at), options={"xtol": 1e-11})
     variance, slope = variances(found.x), found.x[1]
-    flat = np.allclose(
-        found.fun, 0.0, rtol=0.0, atol=1e-9
-    )  # no step goes further from where it begins, where no slope is the likeliest
+    # where no slope is the likeliest, no step goes further from where it begins
+    flat = np.allclose(found.fun, 0.0, rtol=0.0, atol=1e-9)
     if not (found.success or flat) or not variance.all():
         return untold
     dispersion = np.sum((counts - sizes * special.expit(design @ found.x)) ** 2 / variance) / (loads - 2)

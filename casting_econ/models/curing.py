@@ -63,6 +63,8 @@ def in_moulds(product, minutes):
 def loads_per_week(cure_hours, turnaround_hours, stations, windows, moulds=None, most_loads=_MOST_LOADS):
     """Long-run loads a week, exactly as an event simulation of the rules gives it; zero where the turnaround fits no window. [load/week]
 
+    ValueError if an input is outside its range.
+
     Parameters
     ----------
     cure_hours, turnaround_hours : float or array_like
@@ -79,7 +81,6 @@ def loads_per_week(cure_hours, turnaround_hours, stations, windows, moulds=None,
 
     Notes
     -----
-    ValueError if an input is outside its range.
     Without moulds start k obeys t_k = W(max(t_{k-1} + turnaround, t_{k-S} + turnaround + cure)), W moving a start
     on to where the turnaround fits a window. With one set of moulds S is one, and its emptying and rest follow the cure.
     The rate then falls monotonically in every time, so where

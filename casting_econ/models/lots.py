@@ -33,6 +33,8 @@ def cheapest_lots(
 ) -> LotPlan:
     """Lots that cost least when rejects are seen only after each lot and time allows so many.
 
+    ValueError if an input is outside its range, an outcome is no distribution, or more casts cost no more.
+
     Parameters
     ----------
     needed : int
@@ -57,7 +59,6 @@ def cheapest_lots(
 
     Notes
     -----
-    ValueError if an input is outside its range, an outcome is no distribution, or more casts cost no more.
     Dynamic programme over rounds left r and pieces still needed k [1]_:
 
     V_r(k) = least over q of cost(q) + sum over good g < k of P_q(g) V_{r-1}(k - g) - leftover value x E (g - k)+,

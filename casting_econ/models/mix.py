@@ -26,6 +26,8 @@ class Mix:
 def best_mix(contribution, use, capacity, most) -> Mix:
     """Amounts of activities that bring most within what the resources hold.
 
+    ValueError if an input is outside its range, shapes do not agree, or nothing limits an activity that pays.
+
     Parameters
     ----------
     contribution : array_like, shape (n,)
@@ -39,7 +41,6 @@ def best_mix(contribution, use, capacity, most) -> Mix:
 
     Notes
     -----
-    ValueError if an input is outside its range, shapes do not agree, or nothing limits an activity that pays.
     Maximises contribution @ x subject to use @ x <= capacity and 0 <= x <= most, by HiGHS. Where more limits meet than
     there are activities (a degenerate answer) the solver's dual values are one set of many; the worth of one more is then the
     smallest, and what a unit lacks the largest, over all sets that are optimal. Hillier & Lieberman, *Introduction to Operations

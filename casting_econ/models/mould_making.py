@@ -62,6 +62,8 @@ def moulds_for_load(casts, cavities):
 def mould_making(moulds, masters, cavities, *, in_hand=0, cure_hours=(24.0, 24.0), good_share=1.0, mould_room=(), copy_room=()):
     """The quickest way from masters to so many moulds, as `MouldMaking`.
 
+    ValueError if an input is outside its range, if there is neither master nor mould to begin with, or no room for a mould.
+
     Parameters
     ----------
     moulds, in_hand : int
@@ -79,7 +81,6 @@ def mould_making(moulds, masters, cavities, *, in_hand=0, cure_hours=(24.0, 24.0
 
     Notes
     -----
-    ValueError if an input is outside its range, if there is neither master nor mould to begin with, or no room for a mould.
     A round is waited for before the next begins. Masters are free again once their moulds are made. With fewer masters than
     cavities and no mould, the first mould has as many cavities as there are masters; it gives copies and is not counted.
     Least time first, then fewest rounds, copies and moulds, by Dijkstra's search over (moulds, masters with copies): A note on

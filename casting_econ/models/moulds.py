@@ -77,6 +77,8 @@ def cheapest_replacement_age(mean_life, shape, planned_cost, failure_cost, wear_
 def moulds_worn(loads, sets, life_casts, life_shape, age=0.0, replace_at=None):
     """Expected sets of moulds that an order wears out or has replaced, a fresh one taking the place of each. [set]
 
+    ValueError if an input is outside its range.
+
     Parameters
     ----------
     loads, sets : int
@@ -90,7 +92,6 @@ def moulds_worn(loads, sets, life_casts, life_shape, age=0.0, replace_at=None):
 
     Notes
     -----
-    ValueError if an input is outside its range.
     The renewal function M of the equation M(t) = F(t) + integral of M(t - x) dF(x), F the distribution of the life: Tijms, *A First
     Course in Stochastic Models*, 2003, ch. 8. The integral is summed over whole casts with the mean of M over each, its error
     falling with the square of 1 / mean life; where replacements are planned F and M jump, and the jumps are kept apart. A set of

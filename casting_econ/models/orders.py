@@ -51,6 +51,8 @@ def casts_for(needed, confidence, casts_per_load, good_share, load_correlation, 
 def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correlation, set_size=1, started=None, ruined=0.0):
     """New casts of each colour or form of one order, so that all are enough together, and the chance of that. [cast, -]
 
+    ValueError if an input is outside its range or no number of casts tried is enough.
+
     Parameters
     ----------
     needed : sequence of int
@@ -64,7 +66,6 @@ def casts_by_variant(needed, confidence, casts_per_load, good_share, load_correl
 
     Notes
     -----
-    ValueError if an input is outside its range or no number of casts tried is enough.
     Each variant begins at the fewest casts that make it alone sure enough, below which the joint chance cannot
     reach the confidence; then casts are added where they raise the joint chance most for each cast added. That is the
     fewest in all or nearly so: in sets, one more than the fewest can come out.

@@ -1,4 +1,4 @@
-"""What each load does when, in a typical course: step by step, in which station, from which moment to which."""
+"""What each load does when, in a typical course: step by step, in which station, from which moment to which; and days off, gone by or shared."""
 
 from datetime import date
 from math import ceil

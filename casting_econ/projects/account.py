@@ -5,7 +5,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from ..models import piece_cost
-from ..models.money import YEAR, bridge, charged_by_use, in_digits, part_of_year, straight_line
+from ..models.money import YEAR, charged_by_use, part_of_year, straight_line
+from ..models.projects import bridge, in_digits
 from ..models.workshop import Material, Product, Step
 from .logged import MOULDS
 

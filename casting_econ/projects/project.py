@@ -9,7 +9,7 @@ from ..assumptions import assume
 from ..evidence.equipment import owned
 from ..faults import one_of, refusal
 from ..kit import OpenStudy
-from ..models.money import in_digits, piece_by_division
+from ..models.projects import in_digits, piece_by_division
 from ..models.schedule import NEVER
 from ..orders import Order, OrderPlan, Quoted, open_order, order_of, price_of
 from ..orders.buying import buying_list

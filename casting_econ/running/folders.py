@@ -52,11 +52,11 @@ def working_folder(out: Path, folder: Path, key: str) -> Path:
         raise refusal(str(part), "is in the way, and not of our making", "this name free to work in, or another --out")
     with refusals_told(part, "cannot be written", "a folder you may write to, with --out"):
         if (part / "old").is_dir():  # ended while this was replaced
-            if _ours(part / "old") and not out.exists():
+            if _told(part / "old") and not out.exists():
                 os.replace(part / "old", out)
             else:
                 _forget(part / "old")
-        if out.exists() and (not out.is_dir() or (any(out.iterdir()) and not _ours(out))):
+        if out.exists() and (not out.is_dir() or (any(out.iterdir()) and not _told(out))):
             right = "a new or empty folder, or one that an earlier run wrote"
             raise refusal(str(out), "holds other things, which would be lost", right, found=f"no manifest.json in {out}")
         if mark.is_file() and mark.read_text(encoding="utf-8", errors="replace") != key:
@@ -66,12 +66,13 @@ def working_folder(out: Path, folder: Path, key: str) -> Path:
     return part
 
 
-def _ours(out: Path) -> bool:
-    """Whether a folder holds what an earlier run or sweep wrote."""
+def _told(out: Path) -> dict[str, object]:
+    """The manifest of a folder that an earlier run or sweep wrote; of any other nothing."""
     try:
-        return {"inputs", "notebooks", "versions"} <= set(json.loads((out / "manifest.json").read_text(encoding="utf-8")))
+        found = json.loads((out / "manifest.json").read_text(encoding="utf-8"))
+        return found if {"inputs", "notebooks", "versions"} <= set(found) else {}
     except (OSError, ValueError, TypeError):
-        return False
+        return {}
 
 
 def replace_folder(new: Path, out: Path, part: Path, say: Callable[[str], None]) -> None:
@@ -90,9 +91,7 @@ def replace_folder(new: Path, out: Path, part: Path, say: Callable[[str], None])
 
 def _carry(out, new, say):
     """Copy what no run wrote, or somebody changed, from an old folder into a new one."""
-    if not _ours(out) or not isinstance(
-        written := json.loads((out / "manifest.json").read_text(encoding="utf-8")).get("files"), dict
-    ):
+    if (written := _told(out).get("files")) is None:  # of an earlier version of the kit
         return
     for path in sorted(out.rglob("*")):
         name = path.relative_to(out)

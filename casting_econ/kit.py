@@ -74,6 +74,8 @@ class OpenStudy:
     study: Study
     assumed: StudyWithEvidence
     digest: str = ""  # of the files it was read from, records among them
+    origin: "OpenStudy | None" = None  # as it was read, where this is that with changes
+    changes: tuple[ScenarioEntry, ...] = ()
     # what was worked out of it, found where it is asked for again: years by what was asked of `monte_carlo`, plan and lessons of an order
     kept: dict[object, object] = field(default_factory=dict, init=False, repr=False)
 
@@ -106,9 +108,10 @@ class OpenStudy:
         return self.with_scenarios({"": ScenarioEntry(what="a change", change=change)}) if change else self
 
     def with_scenarios(self, entries: dict[str, ScenarioEntry], *, orders: bool = False) -> "OpenStudy":
-        """The study with some scenarios, as `study_with` takes them; StudyError where they do not go together."""
-        assumed = assume_changed(*study_with(self.study, entries, orders=orders), self.assumed)
-        return OpenStudy(study=assumed.study, assumed=assumed)
+        """The study with some scenarios, as `study_with` takes them, on top of those it has; StudyError where they do not go together."""
+        as_read, before = self.origin or self, {f"before {n}": entry for n, entry in enumerate(self.changes)}
+        assumed = assume_changed(*study_with(as_read.study, before | entries, orders=orders), as_read.assumed)
+        return OpenStudy(study=assumed.study, assumed=assumed, origin=as_read, changes=(*self.changes, *entries.values()))
 
     def plan_of_draws(self, draws: int | None = None, seed: int | None = None) -> tuple[int, int]:
         """Draws, rounded up to 16 powers of two, and seed: as the study says where not given."""

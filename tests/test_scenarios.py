@@ -47,6 +47,20 @@ def money(value, digits=2):
 # ------------------------------------------------------------------ scenarios
 
 
+def test_changes_in_turn_are_those_changes_at_once():
+    """Also on top of a scenario that scales what the logs know, and of a price that buyers follow from where the study has it."""
+    kit, online, joiner = demo(), {"online": {"price": "60 EUR", "elasticity": 1.5}}, {"joiner": {"price": "300 EUR"}}
+    for begun in (kit, study_with_scenarios(kit, ["more-buyers"])):
+        in_turn = begun.changed({"channels": online}).changed({"channels": joiner})
+        at_once = begun.changed({"channels": online | joiner})
+        assert (
+            in_turn.point().totals["pay_per_hour"]
+            == at_once.point().totals["pay_per_hour"]
+            != begun.point().totals["pay_per_hour"]
+        )
+        assert in_turn.assumed.evidence.keys() == at_once.assumed.evidence.keys()
+
+
 def test_the_study_itself_keeps_its_numbers_beside_a_scenario():
     kit = demo()
     found = compared(kit, ["second-pot"])

@@ -105,66 +105,6 @@ def sales_share(months, *, season=_LEVEL, first_month=1, ramp_months=0.0):
 
 
 @dataclass(frozen=True, kw_only=True)
-class CashPlan:
-    """What a path of cash is made of. Yearly figures are those of a year at full demand; they broadcast together."""
-
-    share: np.ndarray  # of a year's sales by month, `sales_share`, for the months and as many more as the lead; or (..., same)
-    outlays: Any  # put in, at the start and at each month's end, shape (..., months + 1) [money]
-    opening: Any = 0.0  # there before the outlays [money]
-    receipts: tuple[tuple[Any, int], ...] = ()  # what is paid out, and how long after the sale [money/year, month]
-    with_sales: Any = 0.0  # paid out in the month of the sale: postage, packing [money/year]
-    by_season: Any = 0.0  # paid as the season goes, whether demand has grown or not: stalls [money/year]
-    season_share: Any = 1.0 / MONTHS_IN_YEAR  # of it by month, shape (..., months) [year/month]
-    material: Any = 0.0  # [money/year]
-    material_lead: int = 0  # bought so long before the sale [month]
-    # wear with the sales, and what of it the sets bear that the outlays paid [money/year, money]
-    moulds: tuple[tuple[Any, Any], ...] = ()
-    overhead: Any = 0.0  # the same every month [money/year]
-    wear: Any = 0.0  # of equipment, no payment but deducted before tax [money/year]
-    pay: Any = 0.0  # that the maker takes out, every month [money/month]
-    set_aside: Any = 0.0  # share of the surplus, for contributions and tax [-]
-
-    def flows(self) -> "CashFlows":
-        """The same by month. ValueError if an input is outside its range, or shapes of months do not fit.
-
-        Material that the lead asks for before the start is bought at the start.
-        """
-        outlays = checked("outlays", self.outlays, low=0.0)
-        lead = checked_whole("material lead", self.material_lead)
-        months = np.shape(outlays)[-1] - 1 if np.ndim(outlays) else 0
-        share = checked("share of sales", self.share, low=0.0)
-        if months < 1 or np.ndim(share) == 0 or share.shape[-1] < months + lead:
-            raise ValueError(
-                f"share of sales must have the months of the outlays and the lead, {months + lead} in all; got {np.shape(share)}"
-            )
-        now = from_start(share[..., :months])
-        bought = share[..., lead : lead + months]
-        ahead = np.concatenate([share[..., :lead].sum(axis=-1, keepdims=True), bought], axis=-1)
-        material = _column("material", self.material)
-        running = np.asarray(checked("season share", self.season_share, low=0.0))
-        running = from_start(np.broadcast_to(running, (*share.shape[:-1], months)))
-        each_month = from_start(np.ones(months))
-        paid = (
-            _column("payments with sales", self.with_sales) * now
-            + material * ahead
-            + _column("stalls", self.by_season) * running
-            + _column("overhead", self.overhead) / MONTHS_IN_YEAR * each_month
-        )
-        return CashFlows(
-            outlays=outlays,
-            opening=self.opening,
-            # a channel may cost more than it brings
-            receipts=tuple((np.asarray(checked("receipts", money))[..., None] * now, delay) for money, delay in self.receipts),
-            paid=paid,
-            stocked=material * (ahead - now),
-            moulds=tuple((_column("wear of moulds", wear) * now, there) for wear, there in self.moulds),
-            wear=_column("wear", self.wear) / MONTHS_IN_YEAR * each_month,
-            pay=_column("pay", self.pay) * each_month,
-            set_aside=self.set_aside,
-        )
-
-
-@dataclass(frozen=True, kw_only=True)
 class CashFlows:
     """Money of each month, the start before them; last axis months + 1 where not said otherwise, and all broadcast together."""
 
@@ -198,8 +138,8 @@ class CashPath:
     in_stock: Any  # material bought for sales to come [money]
 
 
-def cash_path(plan):
-    """What is in the bank month by month, as a `CashPath`, of a `CashPlan` or of `CashFlows`: months are along the last axis.
+def cash_path(flows: CashFlows) -> CashPath:
+    """What is in the bank month by month: months are along the last axis.
 
     Closing balance = opening + received - paid - outlays - pay - tax, in every month. ValueError if an input is outside its
     range, or shapes of months do not fit.
@@ -209,11 +149,10 @@ def cash_path(plan):
     from the start, so that the date does not matter to what can be spent. Moulds there at the start are paid in the outlays:
     what they wear until they are used up is deducted, not paid again; wear after that is paid as it comes.
 
-    >>> path = cash_path(CashPlan(share=sales_share(3), outlays=[300, 0, 0, 0], opening=500, receipts=((2400, 1),), overhead=600))
-    >>> path.balance.tolist()
+    >>> earned, rent = [0, 200, 200, 200], [0, 50, 50, 50]
+    >>> cash_path(CashFlows(outlays=[300, 0, 0, 0], opening=500, receipts=((earned, 1),), paid=rent)).balance.tolist()
     [200.0, 150.0, 300.0, 450.0]
     """
-    flows = plan.flows() if isinstance(plan, CashPlan) else plan
     outlays = checked("outlays", flows.outlays, low=0.0)
     none = 0.0 * outlays
     due = [(np.asarray(checked("receipts", money)), checked_whole("delay of receipts", delay)) for money, delay in flows.receipts]
@@ -222,7 +161,8 @@ def cash_path(plan):
     paid, prepaid, pay = checked("payments", flows.paid), none, checked("pay", flows.pay, low=0.0)
     for worn, there in flows.moulds:
         worn = checked("wear of moulds", worn, low=0.0)
-        borne = np.diff(np.minimum(np.cumsum(worn, axis=-1), _column("moulds at the start", there)), prepend=0.0, axis=-1)
+        there = np.asarray(checked("moulds at the start", there, low=0.0))[..., None]
+        borne = np.diff(np.minimum(np.cumsum(worn, axis=-1), there), prepend=0.0, axis=-1)
         paid, prepaid = paid + worn - borne, prepaid + borne
     taxed = received - paid - prepaid - checked("wear", flows.wear, low=0.0)
     share_of_tax = np.asarray(checked_share("set-aside share", flows.set_aside))[..., None]
@@ -234,10 +174,6 @@ def cash_path(plan):
     parts |= {"owed": np.cumsum(earned - received, axis=-1), "in_stock": np.cumsum(flows.stocked + none, axis=-1)}
     whole = {name: np.broadcast_to(value, shape) for name, value in parts.items()}
     return CashPath(**whole, balance=balance, free=balance - whole["set_aside"])
-
-
-def _column(name, value):
-    return np.asarray(checked(name, value, low=0.0))[..., None]
 
 
 def from_start(monthly):

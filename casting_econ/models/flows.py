@@ -6,8 +6,9 @@ from typing import Any
 import numpy as np
 
 from .capacity import working
+from .cash import from_start
 from .checks import share_of
-from .months import risk_cost_by_month
+from .months import MONTHS_IN_YEAR, risk_cost_by_month
 from .workshop import Months, Workshop
 from .year import Outcome, order_money, shelf_cost
 
@@ -72,6 +73,39 @@ def flows_of(a: Workshop, outcome: Outcome) -> YearFlows:
         wear=of_year(outcome.totals["equipment_per_year"]) * even,
         hours=hours,
     )
+
+
+def level(year: YearFlows, share, running) -> YearFlows:
+    """Months of years that are all as one in one piece: what goes with the sales by their share of a year, stalls by the season alone, the
+    rest evenly; shapes (..., months). [year/month]"""
+    even = np.ones(share.shape[-1]) / MONTHS_IN_YEAR
+    return YearFlows(
+        receipts={name: money * share for name, money in year.receipts.items()},
+        with_sales=year.with_sales * share,
+        stalls=year.stalls * running,
+        material=year.material * share,
+        moulds={name: worn * share for name, worn in year.moulds.items()},
+        overhead=year.overhead * even,
+        wear=year.wear * even,
+        hours=year.hours * even,
+    )
+
+
+def bought_ahead(used, planned, lead):
+    """Material bought at the start and in each month, shape (..., months + 1), where what the next `lead` months plan is kept. [money/month]
+
+    `used` is that of each month, shape (..., months), `planned` what it is expected to be, for so many months more [money/month].
+
+    >>> bought_ahead(np.array([20.0, 30.0]), np.full(3, 20.0), 1).tolist()
+    [20.0, 20.0, 30.0]
+    """
+    months, sums = used.shape[-1], from_start(np.cumsum(planned, axis=-1))
+    kept = sums[..., lead : lead + months + 1] - sums[..., : months + 1]
+    bought, there = [kept[..., 0] * np.ones(used.shape[:-1])], kept[..., 0]
+    for month in range(months):
+        bought.append(np.maximum(kept[..., month + 1] - there + used[..., month], 0.0))
+        there = there - used[..., month] + bought[-1]
+    return np.stack(bought, axis=-1)
 
 
 def one_after_other(years: list[YearFlows]) -> YearFlows:

@@ -10,7 +10,7 @@ from ..kit import OpenStudy
 from ..models import cash, evaluate, practised_between
 from ..models.cash import MONTHS_IN_YEAR, CashFlows, CashPath, from_start
 from ..models.checks import share_of
-from ..models.flows import flows_of, one_after_other, starting_in
+from ..models.flows import bought_ahead, flows_of, level, one_after_other, starting_in
 from ..models.money import worn_in_all
 from ..reference import taxes
 from ..study.fields import MONTHS
@@ -91,7 +91,7 @@ def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 4_096, wor
 
     def ruled(*each):
         """Path, payback and worth under each rule of pay, of workshops alike in all but the luck of their years."""
-        flows, hours = _own_months(kit, each, planned) if by_month else _level_months(kit, each[0], season)
+        flows, hours = _by_month(kit, each, season, planned)
         return {name: _case(kit, each[0], flows, hours, name) for name in names}
 
     def work(*each):
@@ -190,37 +190,13 @@ def _outlays(kit, a):
     return outlays
 
 
-def _level_months(kit, a, season):
-    """One year's outcome as the flows of all months, and the hours of each at the pace of a year."""
+def _level_year(kit, a, season):
+    """One year's outcome as the flows of all months, those that material is bought ahead for among them."""
     stated, outcome = kit.study.file.cash, evaluate(a)
-    year, months, lead = outcome.totals, stated.months, stated.material_lead
-    first = 1 + MONTHS.index(stated.start_month)
-    made = ((p.mould.material_cost, outcome.products[p.name]) for p in a.products if p.mould is not None)
-    # wear of the moulds of each product, ruined loads in it, and what of it a first set bears
-    moulds = tuple(
-        (found["piece"].mould_material * found["piece"].good_share * found["casts_per_year"], first_set)
-        for first_set, found in made
-    )
-    share = cash.sales_share(months + lead, season=season, first_month=first, ramp_months=stated.ramp_months)
-    plan = cash.CashPlan(
-        share=practice_of(kit, a, outcome) * share,
-        outlays=_outlays(kit, a),
-        opening=stated.reserve,
-        receipts=tuple(
-            (channel["revenue"] - channel["fees"] - channel["refunds"], stated.payment_delay.get(name, 0))
-            for name, channel in outcome.channels.items()
-        ),
-        with_sales=year["postage_per_year"] + year["packaging_per_year"],
-        by_season=year["stall_fees_per_year"],
-        season_share=cash.sales_share(months, season=season, first_month=first),
-        # less the moulds, which may leave next to nothing below nothing
-        material=np.maximum(year["material_per_year"] + year["ruined_loss_per_year"] - sum(wear for wear, _ in moulds), 0.0),
-        material_lead=lead,
-        moulds=moulds,
-        overhead=year["overhead_per_year"],
-        wear=year["equipment_per_year"],
-    )
-    return plan.flows(), np.asarray(year["hours_per_year"])[..., None] * from_start(np.ones(months))
+    when = {"season": season, "first_month": 1 + MONTHS.index(stated.start_month)}
+    months = stated.months + stated.material_lead
+    share = cash.sales_share(months, ramp_months=stated.ramp_months, **when)
+    return level(flows_of(a, outcome), practice_of(kit, a, outcome) * share, cash.sales_share(months, **when))
 
 
 def _years(kit, each):
@@ -242,26 +218,20 @@ def _years(kit, each):
     return one_after_other(found)
 
 
-def _own_months(kit, each, planned):
-    """Flows of months as they come, and the hours of each at the pace of a year; `planned` is the material that expected sales need.
+def _by_month(kit, each, season, planned):
+    """Flows of months, and the hours of each at the pace of a year, of one year held through all of them or of years as they come.
 
-    Nobody knows which orders will come: material is kept for the expected sales of so many months as it is bought ahead, and what is used
-    is bought again.
+    Of those nobody knows which orders will come: material is kept for the expected sales of so many months as it is bought ahead, `planned`,
+    and what is used is bought again.
     """
-    stated, flows = kit.study.file.cash, _years(kit, each)
-    months, lead = stated.months, stated.material_lead
+    stated, (ends, later) = kit.study.file.cash, tax_months(kit) if planned is not None else (MONTHS_IN_YEAR, 0)
+    flows = _level_year(kit, each[0], season) if planned is None else _years(kit, each)
 
     def of_path(values):
-        return from_start(values[..., :months])
+        return from_start(values[..., : stated.months])
 
-    used = flows.material[..., :months]
-    kept = np.convolve(planned, np.ones(lead))[lead - 1 :][: months + 1] if lead else np.zeros(months + 1)
-    bought, there = [kept[0] * np.ones(used.shape[:-1])], kept[0]
-    for month in range(months):
-        bought.append(np.maximum(kept[month + 1] - there + used[..., month], 0.0))
-        there = there - used[..., month] + bought[-1]
-    bought = np.stack(bought, axis=-1)
-    ends, later = tax_months(kit)
+    used = flows.material[..., : stated.months]
+    bought = bought_ahead(used, flows.material if planned is None else planned, stated.material_lead)
     return CashFlows(
         outlays=_outlays(kit, each[0]),
         opening=stated.reserve,

@@ -3,9 +3,10 @@
 import numpy as np
 import numpy_financial
 import pytest
+from cash_studies import level_flows
 from printed import printed
 
-from casting_econ.models.cash import CashPlan, cash_path, irr, npv, payback, rate_per_month
+from casting_econ.models.cash import cash_path, irr, npv, payback, rate_per_month
 
 TABLE_10 = "NCEES, FE Reference Handbook, interest rate table for 10 %, from memory"
 TABLE_025 = "compound-interest table for 0.25 %, read in scribd 413220553; as in Blank & Tarquin, Engineering Economy, Table 1, from memory"
@@ -112,7 +113,7 @@ def test_receipts_of_a_cash_path_published():
     """
     sales = np.array([200_000, 600_000, 800_000, 400_000])
     path = cash_path(
-        CashPlan(share=sales / sales.sum(), outlays=np.zeros(5), receipts=((1_400_000, 0), (600_000, 1)), opening=90_000)
+        level_flows(share=sales / sales.sum(), outlays=np.zeros(5), receipts=((1_400_000, 0), (600_000, 1)), opening=90_000)
     )
 
     assert path.received[1:].tolist() == [230_000 - 90_000, 480_000, 740_000, 520_000], GARRISON
@@ -124,7 +125,7 @@ def test_balances_of_a_cash_path_published():
     """5,750 there; 1,400 a month and 500 more in the fourth; 4,410 paid once and 1,110 a month: 1,630, 1,920, 2,210 and 3,000 are left."""
     earned = np.array([1_400, 1_400, 1_400, 1_900])
     once = [0, 210 + 3_700 + 500, 0, 0, 0]  # tickets, fees and a deposit of the first month
-    plan = CashPlan(
+    plan = level_flows(
         share=earned / earned.sum(), outlays=once, receipts=((earned.sum(), 0),), overhead=12 * (275 + 600 + 235), opening=5_750
     )
     path = cash_path(plan)

@@ -6,7 +6,7 @@ from itertools import islice
 
 import numpy as np
 
-from .sampling import REPLICATES, points, round_up_draws
+from .sampling import points
 
 RESAMPLES = 200  # of the rows, for intervals
 AT_ONCE = 8_192  # rows, most that the model is asked about
@@ -40,7 +40,7 @@ def sobol_indices(
     `rows` are those of each of the two base samples, sixteen times a power of two. `groups` are columns that belong together, such as inputs
     that depend on each other, every column alone if not given; `inputs` goes from independent points of the unit cube, shape (n,
     dimensions), to the inputs of the model, those of a group from its own columns alone, the points themselves if not given. ValueError if
-    groups leave out or repeat a column, rows are no such number, or an output is not finite.
+    an output is not finite.
 
     First order: mean of f(B) (f(A with the group from B) - f(A)) over the variance (Saltelli et al., *Computer Physics Communications*
     181 (2010) 259-270, table 2); total: half the mean square of f(A) - f(A with the group from B) over the variance (Jansen, *Computer
@@ -52,10 +52,6 @@ def sobol_indices(
     ([0.2, 0.8], [0.2, 0.8])
     """
     groups = [[column] for column in range(dimensions)] if groups is None else [list(group) for group in groups]
-    if sorted(column for group in groups for column in group) != list(range(dimensions)):
-        raise ValueError(f"groups must hold each of {dimensions} columns once; got {groups}")
-    if rows != round_up_draws(rows):
-        raise ValueError(f"rows must be {REPLICATES} times a power of two, such as {round_up_draws(rows)}; got {rows}")
     both = points(2 * dimensions, rows, seed)
     a, b = np.split(inputs(np.concatenate([both[:, :dimensions], both[:, dimensions:]])), 2)
 

@@ -17,7 +17,7 @@ from ..pages.answer import first_lines
 from ..pages.change import changed
 from ..pages.curing import LoadWait, load_wait
 from ..pages.deciding import Decision, expected_benefit
-from ..pages.scrap import pay_at_scrap
+from ..pages.scrap import break_even_scrap, pay_at_scrap
 from ..study.inputs import changed_copy, place_for_copy
 from ..study.numbers import written
 from ..study.scenarios import PASS_SHARE, SCRAP, dotted, nested
@@ -153,7 +153,7 @@ class View:
     curve: np.ndarray  # pay an hour at the point over RATES [money/hour]
     scrap: float  # of all casts, at the point [-]
     point: float  # pay an hour at the point [money/hour]
-    break_even: float | None  # scrap rate at which the target is just earned; None where none does [-]
+    break_even: float | None  # as `break_even_scrap` has it [-]
     wait: LoadWait | None
     stairs: pd.DataFrame | None  # loads a week over cure hours
     loads: float | None  # that the wait lets through [load/week]
@@ -182,8 +182,7 @@ class Explorer:
         try:
             year = kit.monte_carlo(self.draws, self.seed, base=self.kit)
             curve, point = np.array(pay_at_scrap(kit, self.product, *RATES)), kit.point()
-            goal = float(kit.inputs().target_per_hour)
-            even = self._break_even(kit, curve, goal)
+            even = break_even_scrap(kit, self.product)
         except ValueError as error:  # a model that cannot be worked out says why
             raise refusal("explorer", "these numbers cannot be worked out together", "others", found=str(error)) from None
         wait, band = load_wait(kit), ("p10", "p50", "p90")
@@ -202,23 +201,13 @@ class Explorer:
             wait=wait,
             stairs=None if wait is None else self._stair_table(kit, wait),
             loads=None if wait is None else float(wait.loads(kit.study.windows)),
-            target=goal,
+            target=float(kit.inputs().target_per_hour),
         )
 
     @cached_property
     def _offers(self):
         """Scenarios of the study; they were thought of for it as it stands, and so nothing is said of them elsewhere."""
         return changed(self.kit, self.draws, self.seed)
-
-    def _break_even(self, kit, curve, goal):
-        """Scrap rate at which the curve falls below the target; None where it starts below."""
-        if curve[0] < goal:
-            return None
-        below = np.flatnonzero(curve < goal)
-        if not below.size:
-            return float(RATES[-1])
-        finer = np.linspace(*RATES[below[0] - 1 : below[0] + 1], 65)  # between them the curve is all but straight
-        return float(np.interp(-goal, -np.array(pay_at_scrap(kit, self.product, *finer)), finer))
 
     def _stair_table(self, kit, wait):
         """Loads a week over cure hours; worked out anew only where the stairs themselves move."""
@@ -241,11 +230,8 @@ def view_sentence(view: View, fmt: Format) -> str:
     if not any(round(end, 2) for end in view.gain):
         against = "An hour brings as much as in the study."
     band = "" if certain else f" Eight of ten years bring {fmt.money(low)} to {fmt.money(high)} an hour."
-    if view.break_even is None:
-        even = "no scrap rate lets an hour earn the target"
-    elif view.break_even >= RATES[-1]:
-        even = f"the target is earned at any scrap rate up to {fmt.percent(view.break_even)}"
-    else:
+    even = "no scrap rate lets an hour earn the target"
+    if view.break_even is not None:
         even = f"the target is earned up to a scrap rate of {fmt.percent(view.break_even)}"
     middle_words = "" if certain else ", with every number at its middle"
     return f"{against}{band} Scrap is {fmt.percent(view.scrap)}; {even}{middle_words}."

@@ -308,8 +308,9 @@ def months_of(study: Study) -> model.Months:
     return model.Months(working=open_weeks / open_weeks.sum(), season=season, slower=slower)
 
 
-def with_luck(a: model.Workshop, study: Study, seed: int, start: int, stop: int, year: int = 0) -> model.Workshop:
-    """The same workshop with what chance decides in rows `start` to `stop` of the draws; as it is where rates alone vary.
+def with_luck(a: model.Workshop, study: Study, seed: int, start: int, stop: int, year: int = 0, axes: int = 0) -> model.Workshop:
+    """The same workshop with what chance decides in rows `start` to `stop` of the draws, and so many axes of one after them; as it is where
+    rates alone vary.
 
     What a row holds does not depend on how the whole is cut, nor on the other channels; `year` 1 and later are further years of
     the same draws. Of a year in one piece, clusters count as they do over the twelve months of the season.
@@ -319,14 +320,14 @@ def with_luck(a: model.Workshop, study: Study, seed: int, start: int, stop: int,
 
     def uniforms(name, kind, months):
         stream = np.random.PCG64(np.random.SeedSequence([seed, zlib.crc32(name.encode()), kind, year])).advance(start * months)
-        return np.random.Generator(stream).random((stop - start, months))
+        return np.random.Generator(stream).random((stop - start, months)).reshape(-1, *[1] * axes, months)
 
     months, channels = a.months.season.size, a.channels
     if months == 1:
         clusters = np.sum(np.square(season_weights(study) / MONTHS_IN_YEAR))
         channels = tuple(replace(c, clustering=c.clustering * clusters) for c in channels)
     orders, sizes = ({c.name: uniforms(c.name, kind, months) for c in channels} for kind in (_ORDERS, _SIZES))
-    luck = model.Luck(orders=orders, sizes=sizes, risks={r.name: uniforms(r.name, _RISK, 1)[:, 0] for r in a.risks})
+    luck = model.Luck(orders=orders, sizes=sizes, risks={r.name: uniforms(r.name, _RISK, 1)[..., 0] for r in a.risks})
     return replace(a, channels=channels, months=replace(a.months, luck=luck))
 
 

@@ -128,19 +128,22 @@ class OpenStudy:
         years: int = 1,
         chunk: int = 8_192,
         workers: int = 1,
+        axes: int = 0,
     ) -> dict[object, np.ndarray]:
         """What `work` finds in the workshop of every draw, arrays of length draws by name: the one loop over draws.
 
         `work` takes a workshop of arrays of some rows, one for each of the `years`, alike in all but their luck; its values broadcast to one a
         row, or have rows first. In what both share the draws are those of `base`, so that two studies can be compared row by row. The result
-        does not depend on `chunk`, rows a time, nor on `workers`, threads.
+        does not depend on `chunk`, rows a time, nor on `workers`, threads. With `axes` the rows have so many axes behind them, for levers that
+        `work` moves.
         """
         draws, seed = self.plan_of_draws(draws, seed)
 
         def rows(start, stop):
             values = draw_values(self.assumed, draws, seed, start, stop, base=(base or self).assumed)
-            a = workshop_at(self.study, values)
-            each = (with_luck(a, self.study, seed, start, stop, year) for year in range(years))
+            behind = (..., *[None] * axes)
+            a = workshop_at(self.study, {key: value[behind] if np.ndim(value) else value for key, value in values.items()})
+            each = (with_luck(a, self.study, seed, start, stop, year, axes) for year in range(years))
             found = {key: np.asarray(value) for key, value in work(*each).items()}
             found = {key: value if value.dtype == bool else value.astype(float, copy=False) for key, value in found.items()}
             return {key: np.broadcast_to(value, (stop - start, *value.shape[1:])) for key, value in found.items()}

@@ -16,7 +16,7 @@ from casting_econ.assumptions import draw_values, with_luck, workshop_at
 from casting_econ.formatting import Format
 from casting_econ.kit import OpenStudy, open_study
 from casting_econ.models import evaluate, with_levers
-from casting_econ.running.panel import _crossing, moved, panel_grid, panel_parts, panel_view
+from casting_econ.running.panel import _crossing, panel_grid, panel_parts, panel_view
 
 ROOT = Path(__file__).parents[1]
 STUDY = ROOT / "data" / "kelpmoor-handles"
@@ -125,7 +125,7 @@ def test_moved_leaves_other_products_alone(kit):
         products=(first, replace(first, name="other")),
         channels=(*a.channels, replace(a.channels[0], name="fair", product="other")),
     )
-    found = moved(both, first.name, 0.3, 1.5, 20.0)
+    found = with_levers(both, product=first.name, scrap=0.3, price=1.5, cure_hours=20.0)
 
     assert found.products[1] == both.products[1]
     assert found.channels[-1] == both.channels[-1]

@@ -45,9 +45,9 @@ def longest_wait(a: Workshop, product=None):
 def with_levers(a: Workshop, *, product=None, scrap=None, cure_hours=None, price=None, demand=None) -> Workshop:
     """The same workshop with some levers moved.
 
-    `scrap` is the overall share of casts scrapped, in [0, 1) [-], and `cure_hours` the length of the longest wait [hour], both of one
-    product, the first if none is named; `price` and `demand` are factors on every price and on every channel's orders [-]. Each may be
-    an array. ValueError if a lever is outside its range or has nothing to act on.
+    `scrap` is the overall share of casts scrapped, in [0, 1) [-], `cure_hours` the length of the longest wait [hour], and `price` a factor
+    on every price [-], all of one product, the first if none is named; `demand` is a factor on every channel's orders [-]. Each may
+    be an array. ValueError if a lever is outside its range or has nothing to act on.
     """
     name = a.product(product).name
     own = f"products.{name}.steps"
@@ -68,6 +68,8 @@ def with_levers(a: Workshop, *, product=None, scrap=None, cure_hours=None, price
         price = checked("price factor", price, above=0.0)
 
         def priced(c):
+            if c.product != name:
+                return c
             return replace(c, price=c.price * price, reference_price=c.price if c.reference_price is None else c.reference_price)
 
         a = moved_at(a, "channels.*", priced)

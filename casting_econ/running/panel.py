@@ -10,13 +10,11 @@ import numpy as np
 from markupsafe import Markup
 from matplotlib.ticker import MaxNLocator
 
-from ..assumptions import draw_values, with_luck, workshop_at
-from ..draws import in_chunks, round_up_draws
+from ..draws import round_up_draws
 from ..formatting import Format
 from ..kit import OpenStudy, format_of, main_wait
-from ..models import Workshop, evaluate, moved_at, with_levers
+from ..models import evaluate, moved_at, with_levers
 from ..models.checks import share_of
-from ..models.workshop import Luck
 from ..pages.curing import waits_around
 from ..pages.monte_carlo import living_words
 from ..palette import BLUE, INK, ORANGE, WORDS
@@ -56,16 +54,6 @@ class Grid:
     break_even_scrap: np.ndarray  # highest rate whose middle pays, shape (price, wait); -inf or inf: none, or all tried [-]
 
 
-def moved(a: Workshop, product: str, scrap, price, wait) -> Workshop:
-    """Scrap, price factor and hours of waiting of one product set, as in `Grid`; what other products sell for is left alone. [-, -, hour]
-
-    Each may be an array; they broadcast with the values of `a`, which is left as it is.
-    """
-    every = with_levers(a, product=product, scrap=scrap, price=price, cure_hours=None if np.all(np.isnan(wait)) else wait)
-    own = zip(a.channels, every.channels, strict=True)
-    return replace(every, channels=tuple(new if new.product == product else old for old, new in own))
-
-
 def panel_grid(kit: OpenStudy, product: str | None = None, workers: int = 1) -> Grid:
     """Work out the grid of a product, the first if none is named, on the study's own draws, the same at every place and for any `workers`."""
     table, point = kit.study.file.study, kit.point()
@@ -74,31 +62,22 @@ def panel_grid(kit: OpenStudy, product: str | None = None, workers: int = 1) -> 
     now = 1.0 - float(point.products[name]["yield"])
     scrap = np.unique(np.append(np.linspace(0.0, min(max(0.4, np.ceil(20 * now) / 10), 0.9), SCRAPS), now))
     price, wait = np.array(PRICES), np.array([np.nan] if waiting is None else waits_around(hours))
-    draws = round_up_draws(min(table.draws, MOST_DRAWS))
-    values = draw_values(kit.assumed, draws, table.seed)
-    resting = {key: value for key, value in values.items() if np.ndim(value) == 0}
+    draws, shape = round_up_draws(min(table.draws, MOST_DRAWS)), (scrap.size, price.size, wait.size)
+    levers = {"product": name, "price": price[:, None], "cure_hours": None if waiting is None else wait}
 
-    def work(start: int, stop: int) -> dict[str, np.ndarray]:
-        drawn = {key: value[start:stop, None, None, None] for key, value in values.items() if np.ndim(value)}
+    def work(a):
         # the same step waits in every chunk of draws, whichever is longest in it
-        a = moved_at(
-            workshop_at(kit.study, resting | drawn), f"products.{name}", lambda p: replace(p, cure_step=waiting or p.cure_step)
-        )
-        a = with_luck(a, kit.study, table.seed, start, stop)
-        if luck := a.months.luck:
-            each = {kind: {key: one[:, None, None, None] for key, one in drawn.items()} for kind, drawn in vars(luck).items()}
-            a = replace(a, months=replace(a.months, luck=Luck(**each)))  # with an axis for each lever after that of the rows
-        found = evaluate(moved(a, name, scrap[:, None, None], price[:, None], wait))
-        pay = found.totals["pay_per_hour"]
+        a = moved_at(a, f"products.{name}", lambda p: replace(p, cure_step=waiting or p.cure_step))
+        found = evaluate(with_levers(a, scrap=scrap[:, None, None], **levers))
+        pay, year = found.totals["pay_per_hour"], found.totals["residual_pay_per_year"]
         parts = {"pay": pay, "meets": pay >= a.target_per_hour, "price": found.products[name]["break_even_price"]}
-        parts |= {"year": (year := found.totals["residual_pay_per_year"]), "lives": year >= a.living_per_year}
-        shape = (stop - start, scrap.size, price.size, wait.size)
-        return {key: np.broadcast_to(np.asarray(part), shape) for key, part in parts.items()}
+        parts |= {"year": year, "lives": year >= a.living_per_year}
+        return {key: np.broadcast_to(part, np.broadcast_shapes(np.shape(part), (1, *shape))) for key, part in parts.items()}
 
-    found = in_chunks(work, draws, CHUNK, workers)
+    found = kit.by_draw(work, draws, chunk=CHUNK, workers=workers, axes=len(shape))
     low, middle, high = np.quantile(found["pay"], [0.1, 0.5, 0.9], axis=0)
     target = float(kit.inputs().target_per_hour)
-    prices = evaluate(moved(kit.inputs(), name, now, price, hours if waiting else np.nan)).products[name]["mean_price_per_piece"]
+    prices = evaluate(with_levers(kit.inputs(), product=name, price=price)).products[name]["mean_price_per_piece"]
     prices, elastic = np.broadcast_to(prices, price.shape), name in kit.inputs().elastic
     # a rank, not a mean of two: infinite draws must not make the middle one not a number
     even = np.quantile(found["price"], 0.5, axis=0, method="inverted_cdf")

@@ -154,8 +154,8 @@ class OrderPlan:
 
     @cached_property
     def stage_names(self) -> list[str]:
-        """Names of the stages of the calendar: casting, then the steps after the first wait; so for each product promised."""
-        return ["casting", *(stage.name for stage in self.typical.plan.stages[1:])]
+        """Names of the stages of the calendar: casting, then the steps after the first wait; so for each product promised; packing."""
+        return ["casting", *(stage.name for stage in self.typical.plan.stages[1:]), "talking, packing, posting"]
 
     @cached_property
     def casting_stages(self) -> set[int]:

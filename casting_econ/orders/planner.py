@@ -10,6 +10,7 @@ import numpy as np
 from ..assumptions import draw_values, point_values, workshop_at
 from ..evidence import load_correlation
 from ..kit import OpenStudy
+from ..models import evaluate
 from ..models.counts import loads_for
 from ..models.orders import casts_by_variant, chance_by_variant
 from ..models.schedule import DAY, Plan, Stage, simulate, through_other_stages
@@ -62,6 +63,11 @@ class Planner:
     def channel_in(self, inputs: Workshop) -> Channel | None:
         """The order's channel among the inputs; None where it has none."""
         return next((channel for channel in inputs.channels if channel.name == self.channel), None)
+
+    @cached_property
+    def year(self) -> dict[str, np.ndarray]:
+        """Totals of the study's year in each draw, as many orders coming as on average in it."""
+        return evaluate(self.inputs).totals
 
     @cached_property
     def point_product(self) -> Product:

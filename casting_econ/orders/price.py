@@ -92,7 +92,12 @@ class Quoted:
         return float(ceil(self.at_chance(SAFE) - 1e-9)) if stated is None else stated
 
     def deposit(self, price: float) -> float:
-        """Deposit that covers what must be bought and the hours of the first load, in whole money; never above the price. [money]"""
+        """Deposit that covers what must be bought and the hours of the first load, in whole money; never above the price. [money]
+
+        Nothing where nothing is left to make, as it would cover nothing.
+        """
+        if self.plan.order.closed:
+            return 0.0
         least = self.plan.planner.kit.study.file.orders.deposit_least * price
         wanted = max(self.at_risk, least)
         return float(min(ceil(wanted - 1e-9), price))
@@ -181,13 +186,12 @@ def _past(plan):
 
 
 def _shared(plan, bench):
-    """Overheads and equipment, and weekly hours, that fall on an order by draw. [money, hour]"""
-    planner, order, course = plan.planner, plan.order, plan.course
-    year, weeks = planner.kit.point().totals, float(planner.point_inputs.weeks_per_year)
+    """Overheads and equipment, and weekly hours, that fall on an order, each draw by its own year. [money, hour]"""
+    order, course, inputs, year = plan.order, plan.course, plan.planner.inputs, plan.planner.year
     if order.good > sum(good for _, good in order.checked):  # no log says since when: as long as from nothing
         course = plan.with_order(in_hand={}, under_way=(), finished=False).course
     ran = course.schedule.finish - course.opened.seconds(min(order.start, order.begun or order.start))
-    share = part_of_year(bench, float(year["make_hours_per_year"]), ran / DAY, weeks)
+    share = part_of_year(bench, year["make_hours_per_year"], ran / DAY, inputs.weeks_per_year)
     # the weekly hours of weeks at work: illness takes none of an order's own
-    fixed = float(planner.point_inputs.fixed_hours_per_week) * weeks
-    return share * float(year["overhead_per_year"] + year["equipment_per_year"]), share * fixed
+    fixed = inputs.fixed_hours_per_week * inputs.weeks_per_year
+    return share * (year["overhead_per_year"] + year["equipment_per_year"]), share * fixed

@@ -153,9 +153,9 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
 def day_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """Every day from the start to the parcel in a typical course: loads poured, hours of hands and of sanding [hour], what is done, and days that are closed."""
     typical, opened, stages = plan.typical, plan.typical.opened, plan.stage_names
-    last = min(int(typical.schedule.finish[0]), int(max((s[3] for s in typical.schedule.segments), default=0)) + DAY)
-    by_day = {n: [] for n in range(last // DAY + 1)}
-    for n, *part in typical.by_day():
+    worked = list(typical.by_day())
+    by_day = {n: [] for n in range(max((n for n, *_ in worked), default=0) + 1)}
+    for n, *part in worked:
         by_day[n].append(part)
     rows = []
     for n, parts in by_day.items():
@@ -194,7 +194,7 @@ def hours_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
 
 @shown(
     "order-materials",
-    "For all new loads, losses in it; stock is taken off, packs are the cheapest that cover it",
+    "For all new loads in 95 of 100 draws, losses in it; stock is taken off, packs are the cheapest that cover it",
     "item: text; needed: text; in stock: text; to buy: text; cost: money; left over: text",
 )
 def material_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:

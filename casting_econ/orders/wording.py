@@ -281,7 +281,7 @@ def sanding_sentence(plan: OrderPlan, fmt: Format) -> str:
     if not by_day:
         return "Nothing is left to sand by hand."
     total, most, unspread = sum(by_day.values()), max(by_day.values()), plan.sanding_uncapped
-    text = f"Sanding by hand: {fmt.number(total, 1)} hours in all, at most {fmt.number(most, 1)} a day. "
+    text = f"Sanding by hand in a typical course: {fmt.number(total, 1)} hours in all, at most {fmt.number(most, 1)} a day. "
     if unspread > cap + 1e-6:
         text += f"**Worked as it comes it would be {fmt.number(unspread, 1)} hours on one day; the calendar spreads it to stay within {fmt.number(cap, 1)}.** "
     caution = "says nothing about what a hand can bear: change tasks, rest often, wet-sand, wear a fitted mask."

@@ -12,9 +12,10 @@ from ..models.costs import mould_per_cast
 from ..study import STUDY_FILE
 from .buying import mould_uses, purchases
 from .making import casting_rooms, early_loads, planner_with, taken_out
-from .plan import TRIES, OrderPlan
+from .plan import OrderPlan
 
 CHOICES = 8  # numbers of moulds that are looked at
+TRIES = 128  # draws of a trial of another number
 MOST_LOADS = 80  # that a plan with few moulds may take, where more of them are allowed
 
 

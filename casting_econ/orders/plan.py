@@ -20,7 +20,6 @@ from .topping import cast_now, topped_loads, topped_often
 
 MOST_LOTS = 400  # pieces up to which the cheapest lots are searched
 LOT_DRAWS = 48  # yields that stand for all draws in that search
-TRIES = 128  # draws of a trial of another plan, beside the plan itself
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -259,13 +258,14 @@ class OrderPlan:
     @cached_property
     def mould_choices(self) -> list[tuple[int, float, date | None]]:
         """Sets of moulds in use [set], chance of the date [-], and the date that holds; up to where more change nothing, none without moulds."""
-        have, rows, draws = self.planner.mould_sets, [], self.planner.draws.part(TRIES)
+        have, rows = self.planner.mould_sets, []
         for tried in (tuple(range(1, have + 2)), (have + 2, have + 3)) if have else ():
-            course = self.planner.course(self.order, self.loads, draws, sets=tried)
+            course = self.planner.course(self.order, self.loads, self.planner.draws, sets=tried)
             for sets, part in zip(tried, course.split(len(tried)), strict=True):
-                arrives = self.arrives_in(part)
-                same = sets > have and rows and rows[-1][2] == arrives
-                rows.append((sets, part.in_time, arrives))
+                found = part.in_time, self.arrives_in(part)
+                found = _no_worse(found, rows[-1][1:]) if rows else found
+                same = sets > have and rows and rows[-1][2] == found[1]
+                rows.append((sets, *found))
                 if same:  # more change nothing
                     return rows
         return rows
@@ -317,8 +317,9 @@ class OrderPlan:
             tried.append(("one more station of each kind", {"stations": 1}))
         rows = [("as planned", self.course.in_time, self.arrives)]
         for what, change in tried:
-            course = planner.course(order, change.pop("loads", self.loads), planner.draws, **change)
-            rows.append((what, course.in_time, self.arrives_in(course)))
+            course = planner.course(order=order, draws=planner.draws, **{"loads": self.loads} | change)
+            found = course.in_time, self.arrives_in(course)
+            rows.append((what, *(found if "loads" in change else _no_worse(found, rows[0][1:]))))
         return rows
 
     @cached_property
@@ -384,3 +385,8 @@ class OrderPlan:
         span = range((self.order.due - self.order.start).days + 1)
         days = [self.order.start + timedelta(days=n) for n in span]
         return [self.order.start, *(d for d in days[1:] if opened.day_open(d))]
+
+
+def _no_worse(found, without):
+    """Chance of the date and the date that holds with more at hand, or without it: as hands go, it can come out later, but may stay unused."""
+    return max(found[0], without[0]), min(filter(None, (found[1], without[1])), default=None)

@@ -264,14 +264,12 @@ def discount_table(quoted: Quoted, price: float) -> pd.DataFrame:
 
 @shown(
     "order-moulds",
-    "Sets of moulds in use and the date (other numbers from fewer draws)",
+    "Sets of moulds in use and the date",
     "sets in use: 0; in time: chance; date that holds: text",
 )
 def mould_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """Sets of moulds in use, the chance of the date [-], and the date that each makes possible."""
-    here = plan.planner.mould_sets
-    rows = [(sets, *((plan.course.in_time, plan.arrives) if sets == here else row)) for sets, *row in plan.mould_choices]
-    return [(sets, chance, day(fmt, arrives)) for sets, chance, arrives in rows]
+    return [(sets, chance, day(fmt, arrives)) for sets, chance, arrives in plan.mould_choices]
 
 
 @shown("order-options", "What a change of the plan does to the date", "change: text; in time: chance; date that holds: text")

@@ -5,6 +5,8 @@ from datetime import date
 from functools import cached_property
 from math import nan
 
+import numpy as np
+
 from ..assumptions import assume
 from ..evidence.equipment import owned
 from ..faults import one_of, refusal
@@ -65,7 +67,7 @@ class Project:
         }
         end = plan.course.finish_at(0.5)
         days = (plan.course.opened.date_of(end) - plan.order.start).days + 1.0 if end < NEVER else None
-        year = planner.kit.point().totals
+        year = {what: float(np.mean(value)) for what, value in planner.year.items()}
         gross, receipts = self._receipts(plan.order.price)
         account = Account(
             casts=plan.casts_in_loads,
@@ -80,9 +82,9 @@ class Project:
             hours={name: value for name, value in hours.items() if value > 0},
             gross=gross,
             receipts=receipts,
-            year_overhead=float(year["overhead_per_year"]),
-            year_hours=float(year["make_hours_per_year"]),
-            year_weeks=float(planner.point_inputs.weeks_per_year),
+            year_overhead=year["overhead_per_year"],
+            year_hours=year["make_hours_per_year"],
+            year_weeks=float(np.mean(planner.inputs.weeks_per_year)),
             tools=self._tools(),
         )
         return replace(account, **self.materials.money(account))

@@ -32,7 +32,7 @@ class MouldCost:
 @lru_cache(maxsize=16)  # its price, its page and the choice among several ask for it
 def mould_cost(plan: OrderPlan) -> MouldCost:
     """What an order's moulds cost, paid now and by what it wears."""
-    planner, product, own = plan.planner, plan.planner.inputs.product(plan.order.product), plan.loads.own
+    planner, product = plan.planner, plan.planner.inputs.product(plan.order.product)
     target = float(planner.point_inputs.target_per_hour) / 60.0
     if product.mould is None:
         return MouldCost(hours=0.0, material=0.0, now=0.0, worn=0.0)
@@ -46,7 +46,7 @@ def mould_cost(plan: OrderPlan) -> MouldCost:
         minutes = [float(value.mean()) for value in (*each, *copying)]
         hours = sum(way.hands_on_hours(*minutes) for way in making.found)
     each, used = mould_per_cast(product)
-    worn = float((plan.loads.by_draw[:, own].sum(axis=(1, 2)) * (each * target + used)).mean())  # as the prices carry it
+    worn = float((plan.casts_by_draw.sum(axis=(1, 2)) * (each * target + used)).mean())  # as the prices carry it
     return MouldCost(hours=hours, material=float(material), now=float(material + hours * 60.0 * target), worn=worn)
 
 
@@ -67,7 +67,8 @@ class MouldChoice:
         """The choice that a plan makes."""
         planner, cost, draws = plan.planner, mould_cost(plan), plan.planner.draws.part(TRIES)
         tried = planner.course(plan.order, plan.loads, draws)
-        minutes = planner.step_minutes(draws, tried.entering, planner.lots(plan.loads, draws))[:, plan.loads.own]
+        minutes = planner.step_minutes(draws, tried.entering, planner.lots(plan.loads, draws))
+        minutes = minutes * plan.loads.poured(tried.good, plan.order)[..., None]
         hours = cost.hours + float(minutes.sum(axis=(1, 2)).mean()) / 60.0
         in_all = cost.material + hours * float(planner.point_inputs.target_per_hour)
         when = {"in_time": tried.in_time, "arrives": plan.arrives_in(tried)}

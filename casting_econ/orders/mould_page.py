@@ -60,7 +60,7 @@ def moulds_sentence(plan: OrderPlan, fmt: Format) -> str:
     loads = round(plan.loads_in_all)
     if not loads:
         return text + "No load of this order is left to pour, so it asks for no more."
-    if not plan.moulds_meet_date:
+    if not (plan.meets_date or any(chance >= plan.order.confidence for _, chance, _ in plan.mould_choices)):
         text += f"No number of sets makes the date{f', {want} come nearest to it' if want > have else ''}; "
     elif want > have:
         text += f"**The date wants {fmt.count(want, 'set')}**, and "

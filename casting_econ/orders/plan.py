@@ -84,16 +84,24 @@ class OrderPlan:
         return self.loads.rounds[self.loads.new].count(1) if self.tops_up else self.loads.planned - self.loads.new.start
 
     @cached_property
+    def poured(self) -> np.ndarray:
+        """Which loads of the order are poured in each draw, extra ones where they are needed; shape (D, L)."""
+        return self.loads.poured(self.planner.fate(self.loads, self.planner.draws)[1], self.order)
+
+    @cached_property
+    def casts_by_draw(self) -> np.ndarray:
+        """Casts of the order's loads as they are poured; shape (D, L, I). [cast]"""
+        return self.loads.by_draw * self.poured[..., None]
+
+    @cached_property
     def loads_in_all(self) -> float:
-        """Loads still to pour, those of later rounds too, on average. [load]"""
-        if not self.tops_up:
-            return self.new_loads
-        return float(self.loads.by_draw[:, self.loads.new].any(axis=2).sum(axis=1).mean())
+        """Loads still to pour, those of later rounds and extra ones too, on average. [load]"""
+        return float(self.casts_by_draw[:, self.loads.new.start :].any(axis=2).sum(axis=1).mean())
 
     @property
     def casts_in_loads(self) -> float:
-        """Casts under way and still to pour, those of later rounds too, on average. [cast]"""
-        return float(self.loads.by_draw[:, self.loads.own].sum(axis=(1, 2)).mean())
+        """Casts under way and still to pour, those of later rounds and extra loads too, on average. [cast]"""
+        return float(self.casts_by_draw.sum(axis=(1, 2)).mean())
 
     @cached_property
     def typical_loads(self) -> Loads:
@@ -117,14 +125,15 @@ class OrderPlan:
 
     @property
     def casts_in_all(self) -> float:
-        """Casts still to start, those of later rounds too, on average. [cast]"""
-        return float(self.topped.total.mean()) if self.tops_up else self.casts
+        """Casts still to start, those of later rounds and extra loads too, on average. [cast]"""
+        return sum(map(self.casts_of, self.casts_by_item))
 
     def casts_of(self, item: str) -> float:
         """Those of one colour or form. [cast]"""
+        number = list(self.casts_by_item).index(item)
         if not self.tops_up:
-            return self.casts_by_item[item]
-        return float(self.topped.casts[..., list(self.casts_by_item).index(item)].sum(axis=0).mean())
+            return float(self.casts_by_draw[:, self.loads.new.start :, number].sum(axis=1).mean())
+        return float(self.topped.casts[..., number].sum(axis=0).mean())
 
     @property
     def casts_surely(self) -> int:
@@ -240,9 +249,9 @@ class OrderPlan:
 
     @cached_property
     def step_minutes(self) -> np.ndarray:
-        """Hand work on each load of the order, under way and new, at each step; shape (D, L, K). [min]"""
+        """Hand work on each load of the order as it is poured, at each step; shape (D, L, K). [min]"""
         planner, draws = self.planner, self.planner.draws
-        return planner.step_minutes(draws, self.course.entering, planner.lots(self.loads, draws))[:, self.loads.own]
+        return planner.step_minutes(draws, self.course.entering, planner.lots(self.loads, draws)) * self.poured[..., None]
 
     def starts(self, days: list[date]) -> dict[date, float]:
         """The chance of the date [-] with other first days; each day worked out once."""
@@ -281,11 +290,6 @@ class OrderPlan:
             # where no number of sets makes a date, none is worth making
             return min((row for row in rows if row[2]), key=lambda row: row[2], default=(self.planner.mould_sets,))[0]
         return next(row[0] for row in rows if row[1] >= min(best - 0.01, 1.0))
-
-    @property
-    def moulds_meet_date(self) -> bool:
-        """Whether the date holds with the confidence, with some number of sets of moulds."""
-        return self.meets_date or max((chance for _, chance, _ in self.mould_choices), default=0.0) >= self.order.confidence
 
     @cached_property
     def sets_worn(self) -> float:

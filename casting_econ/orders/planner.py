@@ -190,10 +190,7 @@ class Planner:
         for commissions [-], and sanding by hand keeps below its cap where `capped`.
         """
         opened = self._opened(order, hours_share)
-        key = loads.by_draw.tobytes(), loads.by_draw.shape, draws.load_correlation.size, record
-        if key not in self._thrown:  # the same loads meet the same fate in every plan
-            self._thrown = {key: fates(loads, draws, None if record else (self.seed, 2))} | dict(list(self._thrown.items())[-3:])
-        entering, good = self._thrown[key]
+        entering, good = self.fate(loads, draws, record)
         entering = entering.copy()
         entering[:, [load for load, name in enumerate(loads.promised_products) if name != self.product]] = 0
         plan = self._plan(order, loads, draws, entering, good, opened, stations)
@@ -209,6 +206,13 @@ class Planner:
         found = {"plan": plan, "schedule": simulate(plan, opened.calendar, record=record), "opened": opened, "deadline": deadline}
         weights = np.ones(1) if record else self._weights(order, loads, good)
         return SimulatedOrder(entering=entering, good=good, weights=weights, **found)
+
+    def fate(self, loads: Loads, draws: Draws, record: bool = False) -> tuple[np.ndarray, np.ndarray]:
+        """What becomes of loads, as `fates` gives it; the same loads meet the same fate in every plan."""
+        key = loads.by_draw.tobytes(), loads.by_draw.shape, draws.load_correlation.size, record
+        if key not in self._thrown:
+            self._thrown = {key: fates(loads, draws, None if record else (self.seed, 2))} | dict(list(self._thrown.items())[-3:])
+        return self._thrown[key]
 
     def _weights(self, order, loads, good):
         """Weights of the draws by whether their planned loads are enough, which the formula knows without the noise of draws."""

@@ -118,27 +118,27 @@ class Quoted:
 def price_of(plan: OrderPlan) -> Quoted:
     """Hours and money of an order for every draw.
 
-    Its loads are all taken as cast and finished; what is good beyond the order is worth its leftover value. What is in hand counts with
-    the casts that the log books to it, or as many as the yield asks for, at the study's minutes and prices.
+    Its loads are all taken as cast and finished, with an extra one in each draw that needs it; what is good beyond the order is worth its
+    leftover value. What is in hand counts with the casts that the log books to it, or as many as the yield asks for, at the study's minutes and prices.
     """
     planner, order, loads, course = plan.planner, plan.order, plan.loads, plan.course
-    inputs, own = planner.inputs, plan.loads.own
+    inputs, poured = planner.inputs, plan.poured
     product = inputs.product(order.product)
     channel = planner.channel_in(inputs)
     target = float(planner.point_inputs.target_per_hour)
     size = planner.draws.load_correlation.size
-    lots = planner.lots(loads, planner.draws)[:, own].sum(axis=1)
+    lots = (planner.lots(loads, planner.draws) * poured).sum(axis=1)
     cost = piece_cost(replace(product, lots_per_load=0.0), target, planner.learning_casts)  # what lots take is counted by lots
     past, past_minutes, past_lots = _past(plan)
-    entering = course.entering[:, own].sum(axis=1) + past[:, :-1]
-    casts = loads.by_draw[:, own].sum(axis=(1, 2)) + past[:, 0]
+    entering = (course.entering * poured[..., None]).sum(axis=1) + past[:, :-1]
+    casts = plan.casts_by_draw.sum(axis=(1, 2)) + past[:, 0]
     minutes = plan.step_minutes.sum(axis=(1, 2)) + past_minutes
     spent = sum(entering[:, k] * (step.material + step.consumables) for k, step in enumerate(cost.steps))
     a_lot = [material_cost(m.cost, m.loss_share) for step in product.steps for m in step.materials if m.per == "lot"]
     spent = spent + order.pieces * cost.parts + (lots + past_lots) * sum(a_lot, 0.0)
     mould_minutes, mould_material = mould_per_cast(product)
     minutes, spent = minutes + casts * mould_minutes, spent + casts * mould_material
-    good = course.good[:, own].sum(axis=(1, 2))
+    good = (course.good * poured[..., None]).sum(axis=(1, 2))
     through = np.concatenate([entering[:, 1:], (good + past[:, -1])[:, None]], axis=1)
     spent = spent - sum((entering - through)[:, k] * step.recovered for k, step in enumerate(cost.steps))
     brought = np.maximum(good + order.good - order.pieces, 0) * order.leftover_value

@@ -94,6 +94,13 @@ class Loads:
         """Loads of the order, under way and new, with those of mould making, which give no piece of it."""
         return slice(self.promised, self.planned)
 
+    def poured(self, good: np.ndarray, order) -> np.ndarray:
+        """Which loads of an order are poured by what comes of them: those planned, an extra one where all before it fall short; shape (D, L)."""
+        credit, number = good // order.matched, np.arange(good.shape[1])
+        credit[:, : self.promised] = 0
+        short = (np.cumsum(credit, axis=1) - credit < np.array(list(order.needed.values()))).any(axis=2)
+        return (number >= self.promised) & ((number < self.planned) | short)
+
     @property
     def new(self) -> slice:
         """Loads of the order still to pour, extra ones apart."""

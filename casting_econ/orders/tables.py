@@ -174,7 +174,7 @@ def day_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
 
 @shown(
     "order-hours",
-    "Hours of the order, with eight in ten draws between low and high",
+    "Hours of the order, all its loads cast and finished and those that follow where they fall short, with eight in ten draws between low and high",
     "what: text; hours: 1; low: 1; high: 1; share: percent",
 )
 def hours_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:

@@ -54,12 +54,12 @@ class Project:
     def planned(self) -> Account:
         """The plan, on average over its draws."""
         plan, quoted, planner = self.plan, self.quoted, self.plan.planner
-        steps, own = list(planner.entry.steps), plan.loads.own
-        entering = dict(zip(steps, plan.course.entering[:, own].sum(axis=1).mean(axis=0).tolist(), strict=True))
-        good = float(plan.course.good[:, own].sum(axis=(1, 2)).mean())
+        steps, poured = list(planner.entry.steps), plan.poured[..., None]
+        entering = dict(zip(steps, (plan.course.entering * poured).sum(axis=1).mean(axis=0).tolist(), strict=True))
+        good = float((plan.course.good * poured).sum(axis=(1, 2)).mean())
         through = [*list(entering.values())[1:], good]
         by_step = dict(zip(steps, (plan.step_minutes.sum(axis=1).mean(axis=0) / 60).tolist(), strict=True))
-        ways, lots = plan.loads.making, planner.lots(plan.loads, planner.draws)[:, own]
+        ways, lots = plan.loads.making, planner.lots(plan.loads, planner.draws) * plan.poured
         hours = by_step | {
             MOULDS: float(mould_cost(plan).hours),
             ORDERS: float(quoted.order_hours.mean()),

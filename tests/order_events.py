@@ -229,16 +229,25 @@ class Order:
             job.worked.succeed()
 
     def packed(self):
-        """End of packing."""
+        """End of packing, which is hand work of its days like any other."""
+        self.packing = []
         if self.pack == 0 or self.complete == NEVER:
             return self.complete
-        left = self.pack
+        left, worked, last = self.pack, Counter(), None
         for opens, closes in self.windows:
+            day = opens // DAY
+            if last is not None and day != last:  # what a block took beyond the cap of its day
+                worked[day] += max(worked[last] - self.day_cap(last), 0)
+            last = day
+            worked[day] += sum(min(end, closes) - begin for _, _, begin, end in self.segments if opens <= begin < closes)
             begin = max(opens, self.complete)
-            if begin < closes:
-                if begin + left <= closes:
-                    return begin + left
-                left -= closes - begin
+            span = max(min(closes - begin, self.day_cap(day) - worked[day]), 0)
+            self.seen["packing that a cap put off"] += begin < closes and span < min(left, closes - begin)
+            span = min(span, left)
+            self.packing += [(begin, begin + span)] if span else []
+            left, worked[day] = left - span, worked[day] + span
+            if not left:
+                return begin + span
         return NEVER
 
 

@@ -132,7 +132,7 @@ def test_the_answer_stays_in_sight_on_a_phone(explorer):
 def test_the_form_is_filled_in_and_mended_where_it_is_wrong(opened):
     """A fault stands at its question, which gets the keys and is said to be wrong; a changed craft draws all questions anew."""
     page = opened["form"]
-    wait = page.get_by_label("How long does a load wait at")
+    wait = page.get_by_label("How long does a load wait")
     wait.fill("soon")
     page.get_by_role("button", name="Make my study").click()
     page.get_by_text("1 answer to mend").wait_for()

@@ -498,10 +498,10 @@ def test_one_full_pot_and_no_price(small):
     assert "once the pot is full" in towards.towards_sentence(short, found)
     assert towards.towards_sentence(short, found).endswith("**No price up to 3 times today's does while there is one pot.**")
     assert towards.towards_sentence(reached, towards.towards(reached)).endswith(
-        f"With prices about 198{NB}% up, and orders enough, it would. The study takes it that no buyer is lost by a dearer price."
+        "With prices about 3 times today's, and orders enough, it would. The study takes it that no buyer is lost by a dearer price."
     )
     elastic = small(orders=900, price=9.6, channel="elasticity = 0.1")
-    assert towards.towards_sentence(elastic, towards.towards(elastic)).endswith("up, and orders enough, it would.")
+    assert towards.towards_sentence(elastic, towards.towards(elastic)).endswith("times today's, and orders enough, it would.")
     two = small(orders=2500, price=4.5, hours=80, pots=2)
     assert towards.towards_sentence(two, towards.towards(two)).endswith("while there are 2 pots.**")
 

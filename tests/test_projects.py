@@ -76,7 +76,7 @@ def test_hours_in_the_plan_and_in_no_log_count_as_planned(whole):
     assert whole.not_logged == pytest.approx({name: whole.planned.hours[name] for name in (ORDERS, WEEKLY)})
     assert whole.actual.hours[ORDERS] == whole.planned.hours[ORDERS]
     said = wording.hours_sentence(whole, format_of(whole.kit, year=False))
-    assert "5.43 h of enquiry, packing and posting, weekly hours are in the plan and in no log" in said
+    assert "5.45 h of enquiry, packing and posting, weekly hours are in the plan and in no log" in said
 
 
 def test_work_done_once_only_counts_as_the_commission_says(tmp_path, whole):
@@ -236,10 +236,13 @@ def test_an_order_never_bears_more_than_a_year():
 
 @pytest.mark.parametrize(("orders", "within"), [(1, 1.0), (60, 1e-9)])
 def test_the_account_of_a_plan_carries_what_its_quote_carries(orders, within, tmp_path):
-    """Without moulds, which one counts in full: the same by the hours, and to a day by the days, of which the account counts whole ones."""
+    """Without moulds, which one counts in full, and with certain minutes: the same by the hours, and to a day by the days, which it counts whole."""
     start, end = YEARS.index("[products.hook.mould]"), YEARS.index("[channels")
     slow = 'hours = "15 h', 'hours = "6 h'  # so that of many orders no draw runs for so few days that these say less
     study = (YEARS[:start] + YEARS[end:]).replace("6 orders/year", f"{orders} orders/year").replace(*slow)
+    study = study.replace('minutes = "10 %"', 'minutes = "0 %"').replace(
+        '{ low = "4 min", likely = "6 min", high = "9 min" }', '"6 min"'
+    )
     project = told(with_logs(tmp_path, study, **NOTHING))
     planned = project.planned
     carried = planned.overhead + planned.equipment("by_use")

@@ -39,7 +39,7 @@ NUMBERS = {
     "years": Kind(words="years above zero", low=1e-9, unit="year"),
     "money": Kind(words="money of zero or more", money=True),
     "price": Kind(words="money above zero", low=1e-9, money=True),
-    "refund": Kind(words="money paid back", money=True),
+    "refund": Kind(words="money paid back, or owed and never paid", money=True),
 }
 _WORDS = {
     "fate": ("scrap", "rework", "second"),

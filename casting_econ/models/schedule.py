@@ -7,7 +7,7 @@ comes off the open days that follow. Whenever something changes the hands turn t
 the earliest load that can go on. A step begins when its station, moulds or rack places are free. Which pot a load goes into is
 planned. A load holds its moulds from its first step on until its pieces are out, which ends the hand work of a later one; then
 they rest. A load of mould making gives its moulds when it is done. A load may have to wait until others are done; one of which
-there is nothing is done as soon as it might begin.
+there is nothing is done as soon as it might begin. Once the order is complete the hands pack it, below the cap of hours too.
 """
 
 from dataclasses import dataclass, field, replace
@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from .in_play import InPlay
-from .windows import DAY, NEVER, Calendar, open_seconds_after
+from .windows import DAY, NEVER, Calendar
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,6 +98,7 @@ class Schedule:
     complete: np.ndarray  # enough good pieces; shape (D,) [s]
     finish: np.ndarray  # packed; shape (D,) [s]
     segments: tuple[tuple[int, int, int, int], ...] = ()  # load, stage, start, end of hand work, where recorded [s]
+    packing: tuple[tuple[int, int], ...] = ()  # start, end of it, where recorded [s]
 
 
 def simulate(plan: Plan, calendar: Calendar, *, record: bool = False) -> Schedule:
@@ -116,10 +117,11 @@ def simulate(plan: Plan, calendar: Calendar, *, record: bool = False) -> Schedul
     _, loads, count = plan.work.shape
     pool = np.pad(plan.pool, [(0, 1), (0, 1)], constant_values=-1)
     segments: list[tuple[int, int, int, int]] = []
-    s = InPlay(plan)
+    s, last = InPlay(plan), np.zeros((3, len(plan.work)), np.int64)
 
     while s.rows.size:
         w = np.searchsorted(ends, s.t, side="right")
+        last[:, s.rows] = s.t, s.worked, s.day
         ended = s.enough | (w == ends.size)
         if ended.any():
             s.keep(~ended)
@@ -183,12 +185,28 @@ def simulate(plan: Plan, calendar: Calendar, *, record: bool = False) -> Schedul
     done[done > ends[-1]] = NEVER
     complete = _complete(done, plan.credit, s.short_of, plan.start)
     done[done > complete[:, None]] = NEVER
-    return Schedule(
-        done=done,
-        complete=complete,
-        finish=open_seconds_after(complete, plan.pack, windows),
-        segments=_joined(segments, complete[0]),
-    )
+    t, worked, day = last
+    worked -= np.maximum(t - complete, 0)  # of a block that the order was complete before the end of
+    finish, packing = _packed(complete, plan.pack, worked, day, windows, caps, before)
+    found = {"segments": _joined(segments, complete[0]), "packing": packing} if record else {}
+    return Schedule(done=done, complete=complete, finish=finish, **found)
+
+
+def _packed(complete, pack, worked, day, windows, caps, before):
+    """When every draw is packed, and the spans of that in the first; of the day `worked` has the hand work before it. [s]"""
+    (starts, ends), finish, spans = windows.T, np.where(pack > 0, NEVER, complete), []
+    t, left, w = complete.copy(), pack.copy(), np.searchsorted(ends, complete, side="right")
+    while (some := (left > 0) & (w < ends.size)).any():
+        at = np.minimum(w, ends.size - 1)
+        today, begin = starts[at] // DAY, np.maximum(t, starts[at])
+        worked = np.where(today > day, np.maximum(worked - (before[today] - before[day]), 0), worked)
+        room = np.maximum(caps[np.minimum(today, caps.size - 1)] - worked, 0)
+        spent = np.where(some, np.minimum(np.minimum(ends[at] - begin, room), left), 0)
+        if spent[0]:
+            spans.append((int(begin[0]), int(begin[0] + spent[0])))
+        t, day, left, worked, w = begin + spent, today, left - spent, worked + spent, w + 1
+        finish = np.where(some & (left == 0), t, finish)
+    return finish, tuple(spans)
 
 
 def _complete(done, credit, short_of, start):

@@ -31,25 +31,6 @@ class Calendar:
             raise ValueError(f"caps of a day must not be below 0; got {np.min(self.day_cap)} and {self.sanding_cap}")
 
 
-def open_seconds_after(moment, seconds, windows):
-    """When so much open time has passed after a moment; NEVER where the windows end before, and after NEVER. [s]
-
-    With no `seconds` that must pass it is the moment itself; `windows` are open times, shape (windows, 2) [s]. All are whole numbers.
-
-    >>> open_seconds_after(50, 20, np.array([[0, 60], [100, 160]])).item()
-    110
-    """
-    moment, seconds = np.asarray(moment, np.int64), np.asarray(seconds, np.int64)
-    starts, ends = np.asarray(windows, np.int64).T
-    passed = np.cumsum(ends - starts)
-    w = np.minimum(np.searchsorted(ends, moment, side="right"), ends.size - 1)
-    before = passed[w] - (ends[w] - starts[w]) + np.clip(moment - starts[w], 0, ends[w] - starts[w])
-    target = before + seconds
-    last = np.minimum(np.searchsorted(passed, target, side="left"), ends.size - 1)
-    found = np.where(target > passed[-1], NEVER, ends[last] - (passed[last] - target))
-    return np.where(moment == NEVER, NEVER, np.where(seconds == 0, moment, found))
-
-
 def merged_windows(windows):
     """Working windows in order, touching ones joined, as whole seconds of the week. [s]
 

@@ -58,7 +58,7 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     least = end / 150  # of a mark, that it can be seen
 
     def colour_of(stage):
-        return ORANGE if stage in plan.casting_stages else GREEN if course.plan.stages[stage].sanding else BLUE
+        return ORANGE if stage in plan.casting_stages else GREEN if course.sands(stage) else BLUE
 
     def bar(place, begin, length, colour):
         axes.barh(place, length, left=origin + begin, height=0.62, color=colour, edgecolor="none")
@@ -110,7 +110,7 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     for part in (hands, axes):
         part.xaxis.set_major_locator(weeks if days > 12 else few)
     ticks(hands.xaxis, lambda x: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale))
-    kinds = {ORANGE: "casting", SKY: "curing, drying, tumbling", READY: "lying ready", BLUE: "taking out, finishing"}
+    kinds = {ORANGE: "casting", SKY: "curing, drying, tumbling", READY: "lying ready", BLUE: "taking out, finishing, packing"}
     kinds |= {GREEN: "sanding by hand"} if any(stage.sanding for stage in course.plan.stages) else {}
     key(figure, [Patch(color=colour, label=label) for colour, label in kinds.items()])
     hours = f"{fmt.number(np.sum([*totals.values()]), 1)} hours of hands, at most {fmt.number(bottom.max(), 1)} a day"

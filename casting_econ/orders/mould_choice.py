@@ -12,9 +12,10 @@ from ..models.costs import mould_per_cast
 from ..study import STUDY_FILE
 from .buying import mould_uses, purchases
 from .making import casting_rooms, early_loads, planner_with, taken_out
-from .plan import TRIES, OrderPlan
+from .plan import OrderPlan
 
 CHOICES = 8  # numbers of moulds that are looked at
+TRIES = 128  # draws of a trial of another number
 MOST_LOADS = 80  # that a plan with few moulds may take, where more of them are allowed
 
 
@@ -31,21 +32,21 @@ class MouldCost:
 @lru_cache(maxsize=16)  # its price, its page and the choice among several ask for it
 def mould_cost(plan: OrderPlan) -> MouldCost:
     """What an order's moulds cost, paid now and by what it wears."""
-    planner, product = plan.planner, plan.planner.point_product
+    planner, product = plan.planner, plan.planner.inputs.product(plan.order.product)
     target = float(planner.point_inputs.target_per_hour) / 60.0
     if product.mould is None:
         return MouldCost(hours=0.0, material=0.0, now=0.0, worn=0.0)
     making, material = plan.loads.making, sum(row.cost for row in purchases(planner, mould_uses(plan)))
     if making is None:
-        hours = plan.moulds_to_make * float(product.mould.minutes) / 60.0
+        hours = plan.moulds_to_make * float(np.mean(product.mould.minutes)) / 60.0
     else:
-        point, until = planner.point, taken_out(planner) + 1
-        each = point.mould_steps[0, :, :2].sum(axis=0)
-        copying = (kind[0, :until].sum() for kind in (point.minutes, point.load_minutes + point.lot_minutes))
-        minutes = [float(value) for value in (*each, *copying)]
+        draws, until = planner.draws, taken_out(planner) + 1
+        each = draws.mould_steps[..., :2].sum(axis=1).T
+        copying = (kind[:, :until].sum(axis=1) for kind in (draws.minutes, draws.load_minutes + draws.lot_minutes))
+        minutes = [float(value.mean()) for value in (*each, *copying)]
         hours = sum(way.hands_on_hours(*minutes) for way in making.found)
     each, used = mould_per_cast(product)
-    worn = float(plan.casts_in_loads * (each * target + used))
+    worn = float((plan.casts_by_draw.sum(axis=(1, 2)) * (each * target + used)).mean())  # as the prices carry it
     return MouldCost(hours=hours, material=float(material), now=float(material + hours * 60.0 * target), worn=worn)
 
 
@@ -66,7 +67,8 @@ class MouldChoice:
         """The choice that a plan makes."""
         planner, cost, draws = plan.planner, mould_cost(plan), plan.planner.draws.part(TRIES)
         tried = planner.course(plan.order, plan.loads, draws)
-        minutes = planner.step_minutes(draws, tried.entering, planner.lots(plan.loads, draws))[:, plan.loads.own]
+        minutes = planner.step_minutes(draws, tried.entering, planner.lots(plan.loads, draws))
+        minutes = minutes * plan.loads.poured(tried.good, plan.order)[..., None]
         hours = cost.hours + float(minutes.sum(axis=(1, 2)).mean()) / 60.0
         in_all = cost.material + hours * float(planner.point_inputs.target_per_hour)
         when = {"in_time": tried.in_time, "arrives": plan.arrives_in(tried)}

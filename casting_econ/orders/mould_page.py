@@ -16,11 +16,11 @@ from .tables import day
 @shown(
     "order-moulds",
     "Numbers of moulds for this order: what they take, what moulds and hours at the bench cost, at the target, and the date (other numbers from fewer draws)",
-    "moulds in use: 0; to make: 0; generations: 0; loads: 0; hours of moulds: 1; hours in all: 1; material of moulds: money; "
+    "moulds in use: 0; to make: 0; generations: 0; loads now: 0; hours of moulds: 1; hours in all: 1; material of moulds: money; "
     "cost: money; in time: chance; date that holds: text",
 )
 def choice_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
-    """Numbers of moulds: generations, loads [load], hours of hands for moulds and in all [hour], material of the moulds and that with all hours at the target [money], chance of the date [-], and the date that each makes possible."""
+    """Numbers of moulds: generations, loads to pour now [load], hours of hands for moulds and in all [hour], material of the moulds and that with all hours at the target [money], chance of the date [-], and the date that each makes possible."""
     rows = []
     for one in plan.choices:
         making, here = one.plan.loads.making, one.moulds == plan.planner.moulds.in_use
@@ -60,7 +60,7 @@ def moulds_sentence(plan: OrderPlan, fmt: Format) -> str:
     loads = round(plan.loads_in_all)
     if not loads:
         return text + "No load of this order is left to pour, so it asks for no more."
-    if not plan.moulds_meet_date:
+    if not (plan.meets_date or any(chance >= plan.order.confidence for _, chance, _ in plan.mould_choices)):
         text += f"No number of sets makes the date{f', {want} come nearest to it' if want > have else ''}; "
     elif want > have:
         text += f"**The date wants {fmt.count(want, 'set')}**, and "

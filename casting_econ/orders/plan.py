@@ -20,7 +20,6 @@ from .topping import cast_now, topped_loads, topped_often
 
 MOST_LOTS = 400  # pieces up to which the cheapest lots are searched
 LOT_DRAWS = 48  # yields that stand for all draws in that search
-TRIES = 128  # draws of a trial of another plan, beside the plan itself
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -85,16 +84,24 @@ class OrderPlan:
         return self.loads.rounds[self.loads.new].count(1) if self.tops_up else self.loads.planned - self.loads.new.start
 
     @cached_property
+    def poured(self) -> np.ndarray:
+        """Which loads of the order are poured in each draw, extra ones where they are needed; shape (D, L)."""
+        return self.loads.poured(self.planner.fate(self.loads, self.planner.draws)[1], self.order)
+
+    @cached_property
+    def casts_by_draw(self) -> np.ndarray:
+        """Casts of the order's loads as they are poured; shape (D, L, I). [cast]"""
+        return self.loads.by_draw * self.poured[..., None]
+
+    @cached_property
     def loads_in_all(self) -> float:
-        """Loads still to pour, those of later rounds too, on average. [load]"""
-        if not self.tops_up:
-            return self.new_loads
-        return float(self.loads.by_draw[:, self.loads.new].any(axis=2).sum(axis=1).mean())
+        """Loads still to pour, those of later rounds and extra ones too, on average. [load]"""
+        return float(self.casts_by_draw[:, self.loads.new.start :].any(axis=2).sum(axis=1).mean())
 
     @property
     def casts_in_loads(self) -> float:
-        """Casts under way and still to pour, those of later rounds too, on average. [cast]"""
-        return float(self.loads.by_draw[:, self.loads.own].sum(axis=(1, 2)).mean())
+        """Casts under way and still to pour, those of later rounds and extra loads too, on average. [cast]"""
+        return float(self.casts_by_draw.sum(axis=(1, 2)).mean())
 
     @cached_property
     def typical_loads(self) -> Loads:
@@ -118,14 +125,15 @@ class OrderPlan:
 
     @property
     def casts_in_all(self) -> float:
-        """Casts still to start, those of later rounds too, on average. [cast]"""
-        return float(self.topped.total.mean()) if self.tops_up else self.casts
+        """Casts still to start, those of later rounds and extra loads too, on average. [cast]"""
+        return sum(map(self.casts_of, self.casts_by_item))
 
     def casts_of(self, item: str) -> float:
         """Those of one colour or form. [cast]"""
+        number = list(self.casts_by_item).index(item)
         if not self.tops_up:
-            return self.casts_by_item[item]
-        return float(self.topped.casts[..., list(self.casts_by_item).index(item)].sum(axis=0).mean())
+            return float(self.casts_by_draw[:, self.loads.new.start :, number].sum(axis=1).mean())
+        return float(self.topped.casts[..., number].sum(axis=0).mean())
 
     @property
     def casts_surely(self) -> int:
@@ -154,8 +162,8 @@ class OrderPlan:
 
     @cached_property
     def stage_names(self) -> list[str]:
-        """Names of the stages of the calendar: casting, then the steps after the first wait; so for each product promised."""
-        return ["casting", *(stage.name for stage in self.typical.plan.stages[1:])]
+        """Names of the stages of the calendar: casting, then the steps after the first wait; so for each product promised; packing."""
+        return ["casting", *(stage.name for stage in self.typical.plan.stages[1:]), "talking, packing, posting"]
 
     @cached_property
     def casting_stages(self) -> set[int]:
@@ -241,9 +249,9 @@ class OrderPlan:
 
     @cached_property
     def step_minutes(self) -> np.ndarray:
-        """Hand work on each load of the order, under way and new, at each step; shape (D, L, K). [min]"""
+        """Hand work on each load of the order as it is poured, at each step; shape (D, L, K). [min]"""
         planner, draws = self.planner, self.planner.draws
-        return planner.step_minutes(draws, self.course.entering, planner.lots(self.loads, draws))[:, self.loads.own]
+        return planner.step_minutes(draws, self.course.entering, planner.lots(self.loads, draws)) * self.poured[..., None]
 
     def starts(self, days: list[date]) -> dict[date, float]:
         """The chance of the date [-] with other first days; each day worked out once."""
@@ -259,13 +267,14 @@ class OrderPlan:
     @cached_property
     def mould_choices(self) -> list[tuple[int, float, date | None]]:
         """Sets of moulds in use [set], chance of the date [-], and the date that holds; up to where more change nothing, none without moulds."""
-        have, rows, draws = self.planner.mould_sets, [], self.planner.draws.part(TRIES)
+        have, rows = self.planner.mould_sets, []
         for tried in (tuple(range(1, have + 2)), (have + 2, have + 3)) if have else ():
-            course = self.planner.course(self.order, self.loads, draws, sets=tried)
+            course = self.planner.course(self.order, self.loads, self.planner.draws, sets=tried)
             for sets, part in zip(tried, course.split(len(tried)), strict=True):
-                arrives = self.arrives_in(part)
-                same = sets > have and rows and rows[-1][2] == arrives
-                rows.append((sets, part.in_time, arrives))
+                found = part.in_time, self.arrives_in(part)
+                found = _no_worse(found, rows[-1][1:]) if rows else found
+                same = sets > have and rows and rows[-1][2] == found[1]
+                rows.append((sets, *found))
                 if same:  # more change nothing
                     return rows
         return rows
@@ -281,11 +290,6 @@ class OrderPlan:
             # where no number of sets makes a date, none is worth making
             return min((row for row in rows if row[2]), key=lambda row: row[2], default=(self.planner.mould_sets,))[0]
         return next(row[0] for row in rows if row[1] >= min(best - 0.01, 1.0))
-
-    @property
-    def moulds_meet_date(self) -> bool:
-        """Whether the date holds with the confidence, with some number of sets of moulds."""
-        return self.meets_date or max((chance for _, chance, _ in self.mould_choices), default=0.0) >= self.order.confidence
 
     @cached_property
     def sets_worn(self) -> float:
@@ -317,8 +321,9 @@ class OrderPlan:
             tried.append(("one more station of each kind", {"stations": 1}))
         rows = [("as planned", self.course.in_time, self.arrives)]
         for what, change in tried:
-            course = planner.course(order, change.pop("loads", self.loads), planner.draws, **change)
-            rows.append((what, course.in_time, self.arrives_in(course)))
+            course = planner.course(order=order, draws=planner.draws, **{"loads": self.loads} | change)
+            found = course.in_time, self.arrives_in(course)
+            rows.append((what, *(found if "loads" in change else _no_worse(found, rows[0][1:]))))
         return rows
 
     @cached_property
@@ -384,3 +389,8 @@ class OrderPlan:
         span = range((self.order.due - self.order.start).days + 1)
         days = [self.order.start + timedelta(days=n) for n in span]
         return [self.order.start, *(d for d in days[1:] if opened.day_open(d))]
+
+
+def _no_worse(found, without):
+    """Chance of the date and the date that holds with more at hand, or without it: as hands go, it can come out later, but may stay unused."""
+    return max(found[0], without[0]), min(filter(None, (found[1], without[1])), default=None)

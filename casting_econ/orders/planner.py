@@ -10,6 +10,7 @@ import numpy as np
 from ..assumptions import draw_values, point_values, workshop_at
 from ..evidence import load_correlation
 from ..kit import OpenStudy
+from ..models import evaluate
 from ..models.counts import loads_for
 from ..models.orders import casts_by_variant, chance_by_variant
 from ..models.schedule import DAY, Plan, Stage, simulate, through_other_stages
@@ -62,6 +63,11 @@ class Planner:
     def channel_in(self, inputs: Workshop) -> Channel | None:
         """The order's channel among the inputs; None where it has none."""
         return next((channel for channel in inputs.channels if channel.name == self.channel), None)
+
+    @cached_property
+    def year(self) -> dict[str, np.ndarray]:
+        """Totals of the study's year in each draw, as many orders coming as on average in it."""
+        return evaluate(self.inputs).totals
 
     @cached_property
     def point_product(self) -> Product:
@@ -184,10 +190,7 @@ class Planner:
         for commissions [-], and sanding by hand keeps below its cap where `capped`.
         """
         opened = self._opened(order, hours_share)
-        key = loads.by_draw.tobytes(), loads.by_draw.shape, draws.load_correlation.size, record
-        if key not in self._thrown:  # the same loads meet the same fate in every plan
-            self._thrown = {key: fates(loads, draws, None if record else (self.seed, 2))} | dict(list(self._thrown.items())[-3:])
-        entering, good = self._thrown[key]
+        entering, good = self.fate(loads, draws, record)
         entering = entering.copy()
         entering[:, [load for load, name in enumerate(loads.promised_products) if name != self.product]] = 0
         plan = self._plan(order, loads, draws, entering, good, opened, stations)
@@ -203,6 +206,13 @@ class Planner:
         found = {"plan": plan, "schedule": simulate(plan, opened.calendar, record=record), "opened": opened, "deadline": deadline}
         weights = np.ones(1) if record else self._weights(order, loads, good)
         return SimulatedOrder(entering=entering, good=good, weights=weights, **found)
+
+    def fate(self, loads: Loads, draws: Draws, record: bool = False) -> tuple[np.ndarray, np.ndarray]:
+        """What becomes of loads, as `fates` gives it; the same loads meet the same fate in every plan."""
+        key = loads.by_draw.tobytes(), loads.by_draw.shape, draws.load_correlation.size, record
+        if key not in self._thrown:
+            self._thrown = {key: fates(loads, draws, None if record else (self.seed, 2))} | dict(list(self._thrown.items())[-3:])
+        return self._thrown[key]
 
     def _weights(self, order, loads, good):
         """Weights of the draws by whether their planned loads are enough, which the formula knows without the noise of draws."""

@@ -36,7 +36,7 @@ def cost_of(plan: OrderPlan) -> float:
 
 @shown(
     "order-policies",
-    "Ways of casting; the later rounds of topping up are in it on average, and for the wanted certainty",
+    "Ways of casting; later rounds and loads that follow are in it on average, and for the wanted certainty",
     "way: text; casts now: 0; casts in all: 1; surely enough: 0; loads: 1; rounds: 1; in time: chance; date that holds: text; "
     "cost: money",
 )
@@ -60,7 +60,7 @@ def colour_table(plan: OrderPlan) -> pd.DataFrame:
     rows = []
     for name, row in zip(plan.order.items, _lots(plan), strict=True):
         stands = row["lot"], row["wanted"], row["in_hand"], row["under_way"]
-        rows.append((*stands, topped.casts_by_item[name], topped.casts_of(name), once.casts_of(name)))
+        rows.append((*stands, topped.casts_by_item[name], topped.casts_of(name), once.casts_by_item[name]))
     return rows
 
 

@@ -92,7 +92,12 @@ class Quoted:
         return float(ceil(self.at_chance(SAFE) - 1e-9)) if stated is None else stated
 
     def deposit(self, price: float) -> float:
-        """Deposit that covers what must be bought and the hours of the first load, in whole money; never above the price. [money]"""
+        """Deposit that covers what must be bought and the hours of the first load, in whole money; never above the price. [money]
+
+        Nothing where nothing is left to make, as it would cover nothing.
+        """
+        if self.plan.order.closed:
+            return 0.0
         least = self.plan.planner.kit.study.file.orders.deposit_least * price
         wanted = max(self.at_risk, least)
         return float(min(ceil(wanted - 1e-9), price))
@@ -113,27 +118,27 @@ class Quoted:
 def price_of(plan: OrderPlan) -> Quoted:
     """Hours and money of an order for every draw.
 
-    Its loads are all taken as cast and finished; what is good beyond the order is worth its leftover value. What is in hand counts with
-    the casts that the log books to it, or as many as the yield asks for, at the study's minutes and prices.
+    Its loads are all taken as cast and finished, with an extra one in each draw that needs it; what is good beyond the order is worth its
+    leftover value. What is in hand counts with the casts that the log books to it, or as many as the yield asks for, at the study's minutes and prices.
     """
     planner, order, loads, course = plan.planner, plan.order, plan.loads, plan.course
-    inputs, own = planner.inputs, plan.loads.own
+    inputs, poured = planner.inputs, plan.poured
     product = inputs.product(order.product)
     channel = planner.channel_in(inputs)
     target = float(planner.point_inputs.target_per_hour)
     size = planner.draws.load_correlation.size
-    lots = planner.lots(loads, planner.draws)[:, own].sum(axis=1)
+    lots = (planner.lots(loads, planner.draws) * poured).sum(axis=1)
     cost = piece_cost(replace(product, lots_per_load=0.0), target, planner.learning_casts)  # what lots take is counted by lots
     past, past_minutes, past_lots = _past(plan)
-    entering = course.entering[:, own].sum(axis=1) + past[:, :-1]
-    casts = loads.by_draw[:, own].sum(axis=(1, 2)) + past[:, 0]
+    entering = (course.entering * poured[..., None]).sum(axis=1) + past[:, :-1]
+    casts = plan.casts_by_draw.sum(axis=(1, 2)) + past[:, 0]
     minutes = plan.step_minutes.sum(axis=(1, 2)) + past_minutes
     spent = sum(entering[:, k] * (step.material + step.consumables) for k, step in enumerate(cost.steps))
     a_lot = [material_cost(m.cost, m.loss_share) for step in product.steps for m in step.materials if m.per == "lot"]
     spent = spent + order.pieces * cost.parts + (lots + past_lots) * sum(a_lot, 0.0)
     mould_minutes, mould_material = mould_per_cast(product)
     minutes, spent = minutes + casts * mould_minutes, spent + casts * mould_material
-    good = course.good[:, own].sum(axis=(1, 2))
+    good = (course.good * poured[..., None]).sum(axis=(1, 2))
     through = np.concatenate([entering[:, 1:], (good + past[:, -1])[:, None]], axis=1)
     spent = spent - sum((entering - through)[:, k] * step.recovered for k, step in enumerate(cost.steps))
     brought = np.maximum(good + order.good - order.pieces, 0) * order.leftover_value
@@ -181,13 +186,12 @@ def _past(plan):
 
 
 def _shared(plan, bench):
-    """Overheads and equipment, and weekly hours, that fall on an order by draw. [money, hour]"""
-    planner, order, course = plan.planner, plan.order, plan.course
-    year, weeks = planner.kit.point().totals, float(planner.point_inputs.weeks_per_year)
+    """Overheads and equipment, and weekly hours, that fall on an order, each draw by its own year. [money, hour]"""
+    order, course, inputs, year = plan.order, plan.course, plan.planner.inputs, plan.planner.year
     if order.good > sum(good for _, good in order.checked):  # no log says since when: as long as from nothing
         course = plan.with_order(in_hand={}, under_way=(), finished=False).course
     ran = course.schedule.finish - course.opened.seconds(min(order.start, order.begun or order.start))
-    share = part_of_year(bench, float(year["make_hours_per_year"]), ran / DAY, weeks)
+    share = part_of_year(bench, year["make_hours_per_year"], ran / DAY, inputs.weeks_per_year)
     # the weekly hours of weeks at work: illness takes none of an order's own
-    fixed = float(planner.point_inputs.fixed_hours_per_week) * weeks
-    return share * float(year["overhead_per_year"] + year["equipment_per_year"]), share * fixed
+    fixed = inputs.fixed_hours_per_week * inputs.weeks_per_year
+    return share * (year["overhead_per_year"] + year["equipment_per_year"]), share * fixed

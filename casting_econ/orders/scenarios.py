@@ -65,14 +65,14 @@ def under_scenarios(
 @shown(
     "order-scenarios",
     "The order under scenarios; what a scenario takes once is in no price, and pay is at the price asked as it is",
-    "with: text; casts: 0; in time: chance; date that holds: text; hours: 1; price: money; pay an hour: money; once: money",
+    "with: text; casts in all: 1; in time: chance; date that holds: text; hours: 1; price: money; pay an hour: money; once: money",
 )
 def scenario_table(beside: list[Beside], fmt: Format) -> pd.DataFrame:
-    """The order as it is and under each scenario: casts, chance of the date [-], date, hours [hour], price, pay [money/hour], outlay [money]."""
+    """The order as it is and under each scenario: casts on average, chance of the date [-], date, hours [hour], price, pay [money/hour], outlay [money]."""
     asked, rows = beside[0].quoted.asked, []
     for one in beside:
         numbers = scenario_numbers(one, asked)
-        counts = (numbers["casts"], numbers["chance_of_date"], day(fmt, one.plan.arrives), numbers["hours"])
+        counts = (numbers["expected_casts"], numbers["chance_of_date"], day(fmt, one.plan.arrives), numbers["hours"])
         rows.append((one.name, *counts, numbers["target_in_eight_of_ten"], numbers["pay_per_hour"], one.outlay))
     return rows
 
@@ -81,8 +81,8 @@ def scenario_numbers(one: Beside, asked: float) -> dict:
     """Numbers of an order under a scenario; pay is at a price asked. [money]"""
     plan, quoted = one.plan, one.quoted
     return {
-        "casts": plan.casts_in_all,
-        "loads": plan.loads_in_all,
+        "expected_casts": plan.casts_in_all,
+        "expected_loads": plan.loads_in_all,
         "chance_of_date": plan.course.in_time,
         "honest_arrival": plan.arrives,
         "hours": float(quoted.hours.mean()),

@@ -94,6 +94,13 @@ class Loads:
         """Loads of the order, under way and new, with those of mould making, which give no piece of it."""
         return slice(self.promised, self.planned)
 
+    def poured(self, good: np.ndarray, order) -> np.ndarray:
+        """Which loads of an order are poured by what comes of them: those planned, an extra one where all before it fall short; shape (D, L)."""
+        credit, number = good // order.matched, np.arange(good.shape[1])
+        credit[:, : self.promised] = 0
+        short = (np.cumsum(credit, axis=1) - credit < np.array(list(order.needed.values()))).any(axis=2)
+        return (number >= self.promised) & ((number < self.planned) | short)
+
     @property
     def new(self) -> slice:
         """Loads of the order still to pour, extra ones apart."""
@@ -123,17 +130,25 @@ class SimulatedOrder:
         return round(wait * longer)
 
     def by_day(self) -> Iterator[tuple[int, int, int, int, float]]:
-        """Hand work parted at midnight: day, load, stage, moment it begins [s], and the hours of it on that day [hour]."""
-        for load, stage, start, end in self.schedule.segments:
+        """Hand work parted at midnight: day, load, stage, moment it begins [s], and the hours of it on that day [hour].
+
+        Packing is a stage behind the last, of no load: -1.
+        """
+        packing = [(-1, len(self.plan.stages), *span) for span in self.schedule.packing]
+        for load, stage, start, end in (*self.schedule.segments, *packing):
             for day in range(start // DAY, (end - 1) // DAY + 1):
                 yield day, load, stage, start, (min(end, (day + 1) * DAY) - max(start, day * DAY)) / 3600
+
+    def sands(self, stage: int) -> bool:
+        """Whether a stage is sanding by hand."""
+        return stage < len(self.plan.stages) and self.plan.stages[stage].sanding
 
     @cached_property
     def sanding_by_day(self) -> dict[int, float]:
         """Hours of sanding by hand on each day that has any. [hour]"""
         by_day: dict[int, float] = {}
         for day, _, stage, _, hours in self.by_day():
-            if self.plan.stages[stage].sanding:
+            if self.sands(stage):
                 by_day[day] = by_day.get(day, 0.0) + hours
         return by_day
 

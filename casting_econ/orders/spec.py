@@ -171,9 +171,9 @@ def order_of(
     if start is None:
         fault("start", "is missing", "", "the first day on which work can begin")
     elif entry.due < start and not (booked or over):  # an order under way may be late
-        right = "a date after the start; --by and --start take new days"
+        right = "a day after that; --by and --start take new ones"
         right += "; or, if it is over, its loads or its sale in the logs, or --finished" if name else ""
-        fault("due", "is before the work can start", f"{entry.due}, start {start}", right)
+        fault("due", "is before the work can start", f"{entry.due}, work begins on {start}", right)
     items = entry.variants or {"": entry.pieces}
     if not isinstance(given, dict):
         if given and len(items) > 1:

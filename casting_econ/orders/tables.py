@@ -153,9 +153,9 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
 def day_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """Every day from the start to the parcel in a typical course: loads poured, hours of hands and of sanding [hour], what is done, and days that are closed."""
     typical, opened, stages = plan.typical, plan.typical.opened, plan.stage_names
-    last = min(int(typical.schedule.finish[0]), int(max((s[3] for s in typical.schedule.segments), default=0)) + DAY)
-    by_day = {n: [] for n in range(last // DAY + 1)}
-    for n, *part in typical.by_day():
+    worked = list(typical.by_day())
+    by_day = {n: [] for n in range(max((n for n, *_ in worked), default=0) + 1)}
+    for n, *part in worked:
         by_day[n].append(part)
     rows = []
     for n, parts in by_day.items():
@@ -174,7 +174,7 @@ def day_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
 
 @shown(
     "order-hours",
-    "Hours of the order, with eight in ten draws between low and high",
+    "Hours of the order, all its loads cast and finished and those that follow where they fall short, with eight in ten draws between low and high",
     "what: text; hours: 1; low: 1; high: 1; share: percent",
 )
 def hours_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
@@ -194,7 +194,7 @@ def hours_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
 
 @shown(
     "order-materials",
-    "For all new loads, losses in it; stock is taken off, packs are the cheapest that cover it",
+    "For all new loads in 95 of 100 draws, losses in it; stock is taken off, packs are the cheapest that cover it",
     "item: text; needed: text; in stock: text; to buy: text; cost: money; left over: text",
 )
 def material_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
@@ -264,14 +264,12 @@ def discount_table(quoted: Quoted, price: float) -> pd.DataFrame:
 
 @shown(
     "order-moulds",
-    "Sets of moulds in use and the date (other numbers from fewer draws)",
+    "Sets of moulds in use and the date",
     "sets in use: 0; in time: chance; date that holds: text",
 )
 def mould_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """Sets of moulds in use, the chance of the date [-], and the date that each makes possible."""
-    here = plan.planner.mould_sets
-    rows = [(sets, *((plan.course.in_time, plan.arrives) if sets == here else row)) for sets, *row in plan.mould_choices]
-    return [(sets, chance, day(fmt, arrives)) for sets, chance, arrives in rows]
+    return [(sets, chance, day(fmt, arrives)) for sets, chance, arrives in plan.mould_choices]
 
 
 @shown("order-options", "What a change of the plan does to the date", "change: text; in time: chance; date that holds: text")

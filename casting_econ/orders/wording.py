@@ -96,8 +96,15 @@ def left_to_do(plan: OrderPlan, fmt: Format) -> str:
         return f"**{fmt.count(order.sold, 'piece')} of it are sold** by the sales log: pack and post the other {fmt.number(order.to_post)}."
     owed = 0.0 if order.price is None else order.price - float(sold.price.sum())
     back = float(sold.refund.abs().sum())
-    state, ask = ("Delivered", f"ask for the balance of {fmt.money(owed)}, ") if owed >= 0.005 else ("Delivered and paid", "")
-    when, refunded = day(fmt, sold.date.max().date()), f", {fmt.money(back)} of it paid back" if back >= 0.005 else ""
+    state, ask = (
+        ("Delivered", f"ask for the balance of {fmt.money(owed)}, ")
+        if owed >= 0.005
+        else ("Delivered" if back >= 0.005 else "Delivered and paid", "")
+    )
+    when, refunded = (
+        day(fmt, sold.date.max().date()),
+        f", {fmt.money(back)} of it paid back or never paid" if back >= 0.005 else "",
+    )
     return f"**{state}** by the sales log on {when}{refunded}, asked for by {day(fmt, order.due)}: {ask}log the hours that are in no log yet, and read in `project.html` what it paid."
 
 
@@ -281,7 +288,7 @@ def sanding_sentence(plan: OrderPlan, fmt: Format) -> str:
     if not by_day:
         return "Nothing is left to sand by hand."
     total, most, unspread = sum(by_day.values()), max(by_day.values()), plan.sanding_uncapped
-    text = f"Sanding by hand: {fmt.number(total, 1)} hours in all, at most {fmt.number(most, 1)} a day. "
+    text = f"Sanding by hand in a typical course: {fmt.number(total, 1)} hours in all, at most {fmt.number(most, 1)} a day. "
     if unspread > cap + 1e-6:
         text += f"**Worked as it comes it would be {fmt.number(unspread, 1)} hours on one day; the calendar spreads it to stay within {fmt.number(cap, 1)}.** "
     caution = "says nothing about what a hand can bear: change tasks, rest often, wet-sand, wear a fitted mask."

@@ -207,10 +207,19 @@ def condition_sentence(frame: pd.DataFrame, pays: bool, fmt: Format) -> str:
     return text + " All other numbers stay at their middle."
 
 
+def beside_now(factor: float, fmt: Format) -> str:
+    """A factor on what is now in words: so much up or down, from twice on so many times."""
+    return (
+        f"{fmt.number(factor, 1)} times today's"
+        if factor >= 2.0
+        else f"{fmt.percent(abs(factor - 1.0))} {'up' if factor > 1 else 'down'}"
+    )
+
+
 def moved_words(row, fmt):
     """From what is now to what is needed."""
     if row.unit == "":
-        return f"{fmt.percent(abs(row.change))} {'up' if row.change > 0 else 'down'}"
+        return beside_now(1.0 + row.change, fmt)
     if row.unit == "share":
         return f"at {fmt.percent(row.needed, 1)} instead of {fmt.percent(row.now, 1)}"
     return f"at {fmt.number(row.needed, 1)} {row.unit.replace('hour', 'hours', 1)} instead of {fmt.number(row.now, 1)}"

@@ -11,7 +11,7 @@ from ..models import evaluate
 from ..models.curing import WEEK_HOURS
 from ..models.year import DEMAND, HANDS
 from ..reference import wages
-from .conditions import Lever, levers, solve_for_target, year_over_living
+from .conditions import Lever, beside_now, levers, solve_for_target, year_over_living
 from .job import APART, ample_orders, ample_year, factor_for, full_of, full_words, orders_now
 from .living import left_of, scheme_of
 from .monte_carlo import living_words
@@ -164,7 +164,7 @@ def towards_sentence(kit: OpenStudy, found: Towards | None) -> str:
         text += f" {needed if found.hours_needed <= WEEK_HOURS else 'More hours alone would not do either.'}"
     if np.isfinite(found.price):
         loses = "" if kit.inputs().elastic else " The study takes it that no buyer is lost by a dearer price."
-        return f"{text} With prices about {fmt.percent(found.price - 1.0)} up, and orders enough, it would.{loses}"
+        return f"{text} With prices about {beside_now(found.price, fmt)}, and orders enough, it would.{loses}"
     return f"{text} **No price up to {fmt.number(MOST_PRICE)} times today's does {_while(kit, found.full)}.**"
 
 

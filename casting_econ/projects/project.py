@@ -5,6 +5,8 @@ from datetime import date
 from functools import cached_property
 from math import nan
 
+import numpy as np
+
 from ..assumptions import assume
 from ..evidence.equipment import owned
 from ..faults import one_of, refusal
@@ -52,12 +54,12 @@ class Project:
     def planned(self) -> Account:
         """The plan, on average over its draws."""
         plan, quoted, planner = self.plan, self.quoted, self.plan.planner
-        steps, own = list(planner.entry.steps), plan.loads.own
-        entering = dict(zip(steps, plan.course.entering[:, own].sum(axis=1).mean(axis=0).tolist(), strict=True))
-        good = float(plan.course.good[:, own].sum(axis=(1, 2)).mean())
+        steps, poured = list(planner.entry.steps), plan.poured[..., None]
+        entering = dict(zip(steps, (plan.course.entering * poured).sum(axis=1).mean(axis=0).tolist(), strict=True))
+        good = float((plan.course.good * poured).sum(axis=(1, 2)).mean())
         through = [*list(entering.values())[1:], good]
         by_step = dict(zip(steps, (plan.step_minutes.sum(axis=1).mean(axis=0) / 60).tolist(), strict=True))
-        ways, lots = plan.loads.making, planner.lots(plan.loads, planner.draws)[:, own]
+        ways, lots = plan.loads.making, planner.lots(plan.loads, planner.draws) * plan.poured
         hours = by_step | {
             MOULDS: float(mould_cost(plan).hours),
             ORDERS: float(quoted.order_hours.mean()),
@@ -65,7 +67,7 @@ class Project:
         }
         end = plan.course.finish_at(0.5)
         days = (plan.course.opened.date_of(end) - plan.order.start).days + 1.0 if end < NEVER else None
-        year = planner.kit.point().totals
+        year = {what: float(np.mean(value)) for what, value in planner.year.items()}
         gross, receipts = self._receipts(plan.order.price)
         account = Account(
             casts=plan.casts_in_loads,
@@ -80,9 +82,9 @@ class Project:
             hours={name: value for name, value in hours.items() if value > 0},
             gross=gross,
             receipts=receipts,
-            year_overhead=float(year["overhead_per_year"]),
-            year_hours=float(year["make_hours_per_year"]),
-            year_weeks=float(planner.point_inputs.weeks_per_year),
+            year_overhead=year["overhead_per_year"],
+            year_hours=year["make_hours_per_year"],
+            year_weeks=float(np.mean(planner.inputs.weeks_per_year)),
             tools=self._tools(),
         )
         return replace(account, **self.materials.money(account))

@@ -84,7 +84,11 @@ def project_table(project: Project) -> pd.DataFrame:
     row("materials, parts and moulds used", money, lambda a: a.spent)
     row("overheads", money, lambda a: a.overhead)
     bought = {name: bought_as(project.log.study, name) for name in project.kit.study.file.equipment}
-    remark = "; ".join(f"{item!r} of the purchases taken for {name}" for name, item in bought.items() if item and actual)
+    remark = "; ".join(
+        f"{' and '.join(map(repr, items))} of the purchases taken for {name}"
+        for name, items in bought.items()
+        if items and actual
+    )
     row("equipment by use", money, lambda a: a.equipment("by_use"), remark)
     row("pay an hour", money, lambda a: a.pay(), "equipment by use")
     return [line for line in found if any(value == value and value != 0 for value in line[1:3])]

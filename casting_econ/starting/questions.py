@@ -41,7 +41,7 @@ _WORKSHOP = """
 Craft | craft | Which craft? | craft
 The piece | piece | What is one piece called, in one word? | word
 A load | casts_per_load | How many do you cast at a time? | cast/load | low=1 high=5000 whole
-Waiting | cure | How long does a load wait at {step}, {until} (usually {usual}{later})? | hour/load | high=8760
+Waiting | cure | How long does a load wait {until} (usually {usual}{later})? | hour/load | high=8760
 Minutes by hand
 Good ones | yield | Of a hundred cast, how many turn out good enough to sell? | %/load | low=1 high=100
 Price | price | What does one piece sell for? | {money}/piece | above
@@ -119,12 +119,12 @@ def parts_of(question: Question, craft) -> tuple[Part, ...]:
 
 
 def _waiting(part, table) -> Part:
-    """The one wait that is asked for, by its step and where it is spent, and any longer one after it, for which a guess stands."""
-    first, *after = dropwhile(lambda step: not step.get("cure"), table["steps"])
+    """The one wait that is asked for, by where it is spent, and any longer one after it, for which a guess stands."""
+    _, *after = dropwhile(lambda step: not step.get("cure"), table["steps"])
     longer = [step for step in after if step.get("wait", table["cure"])[2] > table["cure"][2]]
     told = ", ".join(f"{_plain(step)} {_span(step['wait'])}" for step in longer)
     later = f"; not counting longer waits afterwards, trade defaults in the study file: {told}" if longer else ""
-    ask = part.ask.format(step=_plain(first), until=table["cure_until"], usual=_span(table["cure"]), later=later)
+    ask = part.ask.format(until=table["cure_until"], usual=_span(table["cure"]), later=later)
     part = replace(part, ask=ask)
     return replace(part, unit="day", high=365, scale=24.0) if _in_days(table["cure"]) else part
 

@@ -272,6 +272,24 @@ def test_a_wage_is_reached_as_often_wherever_it_stands(one):
     assert row["year reached"] == (answer.draws["residual_pay_per_year"] >= needed).mean()
 
 
+@pytest.mark.parametrize("variation", ["rates", "months"])
+def test_tables_that_change_places_change_nothing(one, variation):
+    """Two channels with ranges of their own, the one before the other or behind it: the same results in every draw, but for the order of sums."""
+    fair = """[channels.fair]
+product = "knob"
+orders = { low = "2 orders/year", likely = "9 orders/year", high = "20 orders/year" }
+pieces_per_order = 3
+price = { low = "60 EUR", likely = "70 EUR", high = "90 EUR" }
+"""
+    first, last = (
+        one(variation, '{ low = "2 orders/year", likely = "4 orders/year", high = "9 orders/year" }', "2", (at, fair + at))
+        for at in ("[channels.shop]", "[overheads]")
+    )
+    each = [answer.draws for answer in (first.monte_carlo(DRAWS, 20), last.monte_carlo(DRAWS, 20))]
+    for quantity in each[0]:
+        assert each[1][quantity] == pytest.approx(each[0][quantity], rel=1e-9, abs=1e-9, nan_ok=True), quantity
+
+
 def test_set_aside_that_is_unsure_is_one_share_in_a_draw(one):
     """After set-aside an hour brings the same on the first page and on the one on a living, draw by draw."""
     kit = one("rates", '{ low = "100 orders/year", likely = "200 orders/year", high = "900 orders/year" }', "20", UNSURE, WAGE)

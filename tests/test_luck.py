@@ -272,6 +272,22 @@ def test_a_wage_is_reached_as_often_wherever_it_stands(one):
     assert row["year reached"] == (answer.draws["residual_pay_per_year"] >= needed).mean()
 
 
+def test_hands_that_learn_in_a_year_without_orders(one):
+    """A draw without an order has nothing to learn from: its year loses the rent of 100, and the others are as they are. Of 6 minutes after a first
+    of 12 at 80 % the first two pieces take 12 and 9.6 on average 10.8 (unit model, own arithmetic)."""
+    learns = ('minutes = "6 min"', 'minutes = "6 min"\nfirst_minutes = "12 min"\nlearning_rate = "80 %"')
+    for variation in ("rates", "counts", "months"):
+        kit = one(variation, MAYBE if variation == "rates" else '"1 orders/year"', "0", learns)
+        draws = kit.monte_carlo(DRAWS, 20).draws
+        idle = draws["hours_per_year"] == 0
+        assert 0.2 < idle.mean() < 0.5 and (draws["residual_pay_per_year"][idle] == -100).all()
+        assert np.isnan(draws["knob/minutes_per_good_piece"][idle]).all()
+        once = draws["orders/shop"] == 1
+        if variation != "rates":  # 30 minutes a load of ten besides
+            assert draws["knob/minutes_per_good_piece"][once] == pytest.approx((12 + 12 * 0.8) / 2 + 3)
+        assert np.isfinite(deciding.decision_of(kit, 256, 20).benefit).all()
+
+
 @pytest.mark.parametrize("variation", ["rates", "months"])
 def test_tables_that_change_places_change_nothing(one, variation):
     """Two channels with ranges of their own, the one before the other or behind it: the same results in every draw, but for the order of sums."""

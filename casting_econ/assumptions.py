@@ -83,7 +83,8 @@ def assume_changed(study: Study, factors: Mapping[str, float], base: StudyWithEv
 
 def _assumed(study, evidence, numbers):
     """Numbers in force with the list of those that are drawn and how they are tied."""
-    own = [key for key, number in numbers.items() if number.distribution is not None and not key.startswith("spread.")]
+    # in an order of their own, so that tables of the file may change places and no draw moves
+    own = sorted(key for key, number in numbers.items() if number.distribution is not None and not key.startswith("spread."))
     shared = [
         f"spread.{kind}"
         for kind in _SHARED

@@ -163,7 +163,7 @@ class OpenStudy:
             outcome = evaluate(a)
             resources[:] = outcome.resources
             found = {**outcome.totals, "binding": outcome.binding, "beyond_target": beyond_target(a, outcome)}
-            found |= {"target_per_hour": a.target_per_hour, "living_per_year": a.living_per_year}
+            found |= {key: getattr(a, key) for key in ("target_per_hour", "living_per_year", "set_aside_share")}
             for name, result in outcome.products.items():
                 none = np.asarray(result["made_per_year"]) == 0  # a year without orders has no cost of a piece
                 found |= {f"{name}/{quantity}": np.where(none, np.nan, result[quantity]) for quantity in PRODUCT_UNITS}

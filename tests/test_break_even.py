@@ -56,6 +56,19 @@ def edited_demo(folder, *edits, more=""):
     return open_study(folder, with_records=False)
 
 
+def test_half_of_all_minutes_is_half_of_them_where_hands_learn(tmp_path):
+    """What the first piece took is halved with what a practised hand takes, so the mean between them is too: own arithmetic. What hands
+    have learnt is as in a study whose minutes are all stated as half."""
+    learns = ('minutes = { value = "3.4 min"', 'first_minutes = "9 min"\nlearning_rate = "80 %"\nminutes = { value = "3.4 min"')
+    kit = edited_demo(tmp_path, learns)
+    for key, steps in {"bench": None, "minutes.sand": ["sand"]}.items():
+        lever = next(lever for lever in levers(kit) if lever.key == key)
+        now, half = (evaluate(lever.move(kit.inputs(), np.asarray(x))).products["knob"]["piece"].steps for x in (1.0, 0.5))
+        for before, after in zip(now, half, strict=True):
+            part = 0.5 if steps is None or before.name in steps else 1.0
+            assert after.minutes == pytest.approx(part * before.minutes), before.name
+
+
 def beyond(a, key):
     """What a year pays an hour beyond the target, or leaves when the bills are paid. [money/hour, money/year]"""
     totals = evaluate(a).totals

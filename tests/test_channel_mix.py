@@ -18,6 +18,7 @@ from casting_econ.models.mix import best_mix
 from casting_econ.pages.change import compared, study_with_scenarios
 from casting_econ.pages.channels import channel_table, drop_sentence, drop_table, order_table, price_floors
 from casting_econ.pages.mix import activities, mix_sentences, mix_table, one_more, the_mix, worth_table
+from casting_econ.study.schema import ScenarioEntry
 
 # an invented workshop: two products share a station and a rack, one learns, one loses loads, one has a load size of its own
 TWO = """
@@ -487,6 +488,15 @@ def test_one_more_hour_and_place_are_worth_what_they_bring(tmp_path):
     richer = the_mix(two(tmp_path, places=9))[1]
     assert unit == "place" and worth == pytest.approx(richer.contribution - mix.contribution, rel=1e-6) and worth > 0
     assert "The shelf is full: one more place is worth about" in mix_sentences(kit, format_of(kit))
+
+
+def test_a_channel_is_cut_for_what_is_there(tmp_path):
+    """What another channel takes of the pot is said to be worth more there; where there is no other, that nothing more is left of it."""
+    several = changed(tmp_path, ('value = "216 orders/year"', 'value = "2160 orders/year"'))
+    only = several.with_scenarios({"": ScenarioEntry(what="x", drop=["channels.joiner", "channels.wholesale"])})
+    assert "what it takes is worth more elsewhere" in mix_sentences(several, format_of(several))
+    said = mix_sentences(only, format_of(only))
+    assert "orders of online**, because nothing more is left of what it takes" in said and "elsewhere" not in said
 
 
 def test_own_hours_are_a_cost():

@@ -257,6 +257,9 @@ def test_orders_are_no_measurement_where_waiting_for_them_is_worth_nothing(monke
     said = next_to_measure(replace(decision, benefit=decision.benefit), table, fmt)
     assert ("**Measure next: markets: orders" in said) == (best is not None)
     assert ("Orders are not among them" in said) == (best is None)
+    alone = next_to_measure(replace(decision, benefit=decision.benefit), orders.assign(worth=200.0, error=1.0), fmt)
+    assert ("Only orders would be worth knowing, and the months that tell them cost more" in alone) == (best is None)
+    assert "No single number" not in alone
 
 
 def test_what_several_pages_ask_for_is_worked_out_once(monkeypatch):

@@ -89,6 +89,15 @@ def test_what_indices_cannot_be_made_of_is_told():
         sobol_indices(lambda u: np.where(u[:, 0] > 0.5, np.inf, 0.0), 2, 512, 1)
 
 
+def test_an_output_that_some_rows_lack_has_no_indices():
+    """Those of another output are as without it."""
+    alone = sobol_indices(ishigami, 3, 512, 1)
+    both = sobol_indices(lambda u: np.column_stack([ishigami(u), np.where(u[:, 0] > 0.5, np.nan, u[:, 1])]), 3, 512, 1)
+    for one, other in ((both.total, alone.total), (both.first_high, alone.first_high)):
+        assert one[:, 0] == pytest.approx(other[:, 0], rel=1e-12)  # sums of two outputs go in another order
+    assert np.isnan(both.total[:, 1]).all() and np.isnan(both.first_low[:, 1]).all() and np.isnan(both.half[1])
+
+
 def test_the_choice_has_indices_only_where_it_is_open():
     frame, found = sobol_table(demo(), 1024)
     share = (decided()[0].benefit > 0).mean()

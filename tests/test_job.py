@@ -506,6 +506,13 @@ def test_one_full_pot_and_no_price(small):
     assert towards.towards_sentence(two, towards.towards(two)).endswith("while there are 2 pots.**")
 
 
+def test_what_is_full_where_most_months_have_no_orders(small):
+    """All orders in November and December: however many come, ten months lack them, and still it is the pot that no more orders get past."""
+    kit = small(orders=300, price=30, variation="months", cash=f"[cash]\nseason = {[0] * 10 + [6] * 2}")
+    said = towards.towards_sentence(kit, towards.towards(kit))
+    assert "once the pot is full" in said and "demand" not in said and said.endswith("does while there is one pot.**")
+
+
 def test_more_orders_that_lose(small):
     """Where an order costs more than it brings, more of them are said to leave less; orders that fill all hours already are not."""
     loses, full = small(orders=300, price=2.5), small(orders=900, hours=12)

@@ -13,7 +13,8 @@ from casting_econ.assumptions import draw_values
 from casting_econ.charts import pay_histogram
 from casting_econ.kit import Answer, format_of, open_study
 from casting_econ.models import evaluate
-from casting_econ.pages import change, channels, curing, deciding, living, mix, monte_carlo
+from casting_econ.pages import change, channels, curing, deciding, living, mix, monte_carlo, sensitivity, waiting
+from casting_econ.reference import wages
 from casting_econ.sharing.compare import compare_studies
 
 DRAWS = 4096
@@ -214,6 +215,106 @@ def test_years_without_an_hour_are_left_out_everywhere(one):
     assert "of the years drawn no hour is worked at all" in words[0] and "years drawn with any work bring" in words[0]
     assert sum(bar.get_height() for bar in figure.axes[0].patches[:36]) == pytest.approx(1.0)
     assert not any("nan" in text or "none" in text for text in words) and wages["hour reached"].notna().all()
+
+
+MAYBE = '{ distribution = "discrete", values = ["0 orders/year", "50 orders/year", "400 orders/year"], weights = [1, 1, 1] }'
+
+
+def test_what_moves_a_year_that_may_have_no_hour(one):
+    """No, 50 or 400 orders, and nothing else unsure: pay an hour has no shares, as a third of the draws have none; the year and the choice owe
+    all to the orders, and no share is more than all of it. 50 left of an order less 100 of rent and 12 minutes at 15: own arithmetic."""
+    kit = one("rates", MAYBE)
+    table, found = sensitivity.sobol_table(kit, 1024)
+
+    assert table[["alone", "total", "low", "high"]].isna().all(axis=None) and np.isnan(found.half[0])
+    assert table["on the year"][0] == pytest.approx(1.0, abs=0.05) and table["on the year high"][0] <= 1.0
+    assert table["on the choice"][0] == pytest.approx(1.0, abs=0.1)
+    assert "moves most with shop: orders" in sensitivity.sensitivity_sentence(table, found, format_of(kit))
+
+
+def test_orders_of_a_range_are_waited_for_about_its_mean(one):
+    """A pert has the mean (low + 4 likely + high) / 6 (Malcolm et al., Operations Research 7 (1959), from memory): 70 of 0, 30 and 300. What is
+    taken at the middle is what is likeliest; a year without orders loses, so that looking again is worth something."""
+    kit = one("rates", '{ low = "0 orders/year", likely = "30 orders/year", high = "300 orders/year" }', "8")
+    decision = deciding.decision_of(kit, 1024, 20)
+    found = waiting.waiting_of(kit, float(decision.benefit.mean()))
+
+    assert found.shape / found.exposure == pytest.approx(70.0, rel=1e-3) and found.taken == 30.0
+    assert "the study takes 30." in waiting.width_sentence(kit, found)
+    maybe = one("rates", MAYBE, "8")
+    worth = waiting.waiting_of(maybe, float(deciding.decision_of(maybe, 1024, 20).benefit.mean()))
+    assert worth.best is not None and "whatever the orders" not in waiting.waiting_sentence(maybe, worth)
+
+
+UNSURE = (
+    'weeks = "48 week/year"',
+    'weeks = { low = "30 week/year", likely = "46 week/year", high = "50 week/year" }',
+)
+WAGE = ('per_hour = "15 EUR/h"', 'wage = "ie-minimum-2025"\nset_aside = { low = "10 %", likely = "20 %", high = "40 %" }')
+
+
+def test_a_wage_is_reached_as_often_wherever_it_stands(one):
+    """Where weeks are unsure a wage becomes another target in each draw: its row of the table has the chance of the verdict. A target that is
+    typed moves with nothing, but the wages beside it do: 12 an hour for 1,950 hours, over the weeks of the draw (own arithmetic)."""
+    kit = one("rates", '{ low = "100 orders/year", likely = "200 orders/year", high = "900 orders/year" }', "20", UNSURE, WAGE)
+    answer = kit.monte_carlo(DRAWS, 20)
+    row = monte_carlo.wage_table(kit, answer).set_index("wage").loc["ie-minimum-2025"]
+    chances = {what: found["chance"] for what, found in answer.chances.items()}
+    assert 0.2 < chances["hour_pays_living_wage"] < 0.8
+    assert row["hour reached"] == chances["hour_pays_living_wage"] and row["year reached"] == chances["year_pays_living_wage"]
+
+    typed = one("rates", '{ low = "100 orders/year", likely = "200 orders/year", high = "900 orders/year" }', "20", UNSURE)
+    answer = typed.monte_carlo(DRAWS, 20)
+    row = monte_carlo.wage_table(typed, answer).set_index("wage").loc["ie-minimum-2025"]
+    weeks = draw_values(typed.assumed, DRAWS, 20)["time.weeks"]
+    needed = row.published * wages().loc["ie-minimum-2025"].paid_hours_per_year
+    assert row["hour reached"] == (answer.draws["pay_per_hour"] >= needed / (weeks * 35)).mean()
+    assert row["year reached"] == (answer.draws["residual_pay_per_year"] >= needed).mean()
+
+
+def test_hands_that_learn_in_a_year_without_orders(one):
+    """A draw without an order has nothing to learn from: its year loses the rent of 100, and the others are as they are. Of 6 minutes after a first
+    of 12 at 80 % the first two pieces take 12 and 9.6 on average 10.8 (unit model, own arithmetic)."""
+    learns = ('minutes = "6 min"', 'minutes = "6 min"\nfirst_minutes = "12 min"\nlearning_rate = "80 %"')
+    for variation in ("rates", "counts", "months"):
+        kit = one(variation, MAYBE if variation == "rates" else '"1 orders/year"', "0", learns)
+        draws = kit.monte_carlo(DRAWS, 20).draws
+        idle = draws["hours_per_year"] == 0
+        assert 0.2 < idle.mean() < 0.5 and (draws["residual_pay_per_year"][idle] == -100).all()
+        assert np.isnan(draws["knob/minutes_per_good_piece"][idle]).all()
+        once = draws["orders/shop"] == 1
+        if variation != "rates":  # 30 minutes a load of ten besides
+            assert draws["knob/minutes_per_good_piece"][once] == pytest.approx((12 + 12 * 0.8) / 2 + 3)
+        assert np.isfinite(deciding.decision_of(kit, 256, 20).benefit).all()
+
+
+@pytest.mark.parametrize("variation", ["rates", "months"])
+def test_tables_that_change_places_change_nothing(one, variation):
+    """Two channels with ranges of their own, the one before the other or behind it: the same results in every draw, but for the order of sums."""
+    fair = """[channels.fair]
+product = "knob"
+orders = { low = "2 orders/year", likely = "9 orders/year", high = "20 orders/year" }
+pieces_per_order = 3
+price = { low = "60 EUR", likely = "70 EUR", high = "90 EUR" }
+"""
+    first, last = (
+        one(variation, '{ low = "2 orders/year", likely = "4 orders/year", high = "9 orders/year" }', "2", (at, fair + at))
+        for at in ("[channels.shop]", "[overheads]")
+    )
+    each = [answer.draws for answer in (first.monte_carlo(DRAWS, 20), last.monte_carlo(DRAWS, 20))]
+    for quantity in each[0]:
+        assert each[1][quantity] == pytest.approx(each[0][quantity], rel=1e-9, abs=1e-9, nan_ok=True), quantity
+
+
+def test_set_aside_that_is_unsure_is_one_share_in_a_draw(one):
+    """After set-aside an hour brings the same on the first page and on the one on a living, draw by draw."""
+    kit = one("rates", '{ low = "100 orders/year", likely = "200 orders/year", high = "900 orders/year" }', "20", UNSURE, WAGE)
+    answer = kit.monte_carlo(DRAWS, 20)
+    after = living.bases_table(kit, answer).set_index("basis").loc["after set-aside"]
+    first = monte_carlo.pay_table(answer).set_index("quantity").loc["after set-aside"]
+    assert (after["1 in 10 below"], after["pay an hour"], after["1 in 10 above"]) == pytest.approx(
+        (first["1 in 10 below"], first["half below"], first["1 in 10 above"])
+    )
 
 
 def test_no_hour_in_any_draw(one):

@@ -361,7 +361,7 @@ def with_pay(answer, pay):
         "hours_per_year": np.full(size, 1000.0),
     }
     return Answer(
-        draws=answer.draws | draws | {"target_per_hour": np.full(size, 17.0)},
+        draws=answer.draws | draws | {"target_per_hour": np.full(size, 17.0), "set_aside_share": np.full(size, 0.25)},
         resources=answer.resources,
         target=17.0,
         living=answer.living,

@@ -40,7 +40,8 @@ def sobol_indices(
     `rows` are those of each of the two base samples, sixteen times a power of two. `groups` are columns that belong together, such as inputs
     that depend on each other, every column alone if not given; `inputs` goes from independent points of the unit cube, shape (n,
     dimensions), to the inputs of the model, those of a group from its own columns alone, the points themselves if not given. ValueError if
-    an output is not finite.
+    groups leave out or repeat a column, rows are no such number, or an output is infinite. Of an output that is not a number in some row
+    there are no indices.
 
     First order: mean of f(B) (f(A with the group from B) - f(A)) over the variance (Saltelli et al., *Computer Physics Communications*
     181 (2010) 259-270, table 2); total: half the mean square of f(A) - f(A with the group from B) over the variance (Jansen, *Computer
@@ -66,15 +67,15 @@ def sobol_indices(
     while some := list(islice(left, max(AT_ONCE // rows, 1))):
         parts.append(np.asarray(model(np.concatenate(some)), float).reshape(len(some), rows, -1))
     found = np.concatenate(parts)
-    if not np.isfinite(found).all():
-        raise ValueError(f"outputs must be finite; got {found[~np.isfinite(found)][0]}")
+    if np.isinf(found).any():
+        raise ValueError(f"outputs must be finite; got {found[np.isinf(found)][0]}")
     found -= (found[0].mean(axis=0) + found[1].mean(axis=0)) / 2
     at_a, at_b, mixed = found[0], found[1], found[2:]
     first_terms, total_terms = at_b * (mixed - at_a), (at_a - mixed) ** 2 / 2
     squares = (at_a**2 + at_b**2) / 2
 
     def share(part, spread):
-        return np.where(spread > 0, part / np.where(spread > 0, spread, 1.0), 0.0)
+        return np.where(spread == 0, 0.0, part / np.where(spread == 0, 1.0, spread))
 
     rng = np.random.default_rng([seed, 2])
     weights = rng.multinomial(rows, np.full(rows, 1.0 / rows), RESAMPLES) / rows

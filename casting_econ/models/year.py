@@ -16,6 +16,7 @@ from .workshop import Workshop
 from .yields import rolled_yield
 
 _ORDER_KINDS = ("revenue", "fees", "postage", "packaging", "refunds")
+_NO_PIECES = 1e-9  # in a year without orders, whose next piece would take as long as the last one
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -155,7 +156,7 @@ def _plan(p, a, target, asked):
     # learning needs the casts before the costs; without it one pass is enough
     learns = any(step.first_minutes is not None for step in p.steps)
     good_share = rolled_yield([step.pass_share for step in p.steps])
-    piece = piece_cost(p, target, made / good_share if learns else None)
+    piece = piece_cost(p, target, np.maximum(made, _NO_PIECES) / good_share if learns else None)
     used, minutes, still = piece.mould_material * piece.good_share, piece.mould_minutes * piece.good_share, 1.0
     for step, cost in zip(p.steps, piece.steps, strict=True):
         used, minutes = used + still * (cost.material + cost.consumables), minutes + still * cost.minutes

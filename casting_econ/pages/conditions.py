@@ -60,7 +60,9 @@ def levers(kit: OpenStudy, product: str | None = None) -> list[Lever]:
     materials = ("products.*.steps.*.materials.*.cost", "products.*.parts.*.cost", "products.*.mould.material_cost")
 
     def minutes(step):
-        return tuple(f"{steps}.{step}.{kind}" for kind in ("minutes", "load_minutes", "lot_minutes", "rework_minutes"))
+        return tuple(
+            f"{steps}.{step}.{kind}" for kind in ("minutes", "load_minutes", "lot_minutes", "rework_minutes", "first_minutes")
+        )
 
     ends = {"now": hours, "low": 0.05 * hours, "high": 12.0 * hours}
     worked = [step.name for step in own.steps if step.minutes or step.load_minutes or step.lot_minutes]

@@ -187,7 +187,9 @@ def next_to_measure(decision: Decision, frame: pd.DataFrame, fmt: Format) -> str
     told = worth_waiting_for(decision.kit, known, float(decision.benefit.mean()))
     sure = told.head(3)
     if sure.empty:
-        return text + "No single number is worth measuring for the decision alone."
+        none = "No single number is worth measuring for the decision alone"
+        alone = "Only orders would be worth knowing, and the months that tell them cost more than they tell (page on the job)"
+        return f"{text}{none if known.empty else alone}."
     takes = [f"; {row.takes} would halve its width" if row.takes else "" for row in sure.itertuples()]
     parts = [f"{row.what} ({fmt.money(row.worth, 0)}{more})" for row, more in zip(sure.itertuples(), takes)]
     text += f"**Measure next: {'; '.join(parts)}.**"

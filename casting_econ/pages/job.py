@@ -159,8 +159,9 @@ def ample_year(kit: OpenStudy) -> Outcome:
 
 
 def full_of(year: Outcome) -> str:
-    """What limits a year at the point: a resource, or demand."""
-    return year.resources[int(year.binding)]
+    """What limits most of those months of a year at the point in which a resource does, or demand: in some no orders come, however many do in all."""
+    counts = np.bincount([int(month.binding) for month in year.months], minlength=2)
+    return year.resources[1 + int(counts[1:].argmax()) if counts[1:].any() else 0]
 
 
 def verdict_words(job: Job) -> str:

@@ -60,7 +60,7 @@ def pay_bases(kit: OpenStudy, answer: Answer) -> list[Basis]:
     scheme = scheme_of(kit)
     pay, interest = answer.draws["residual_pay_per_year"], answer.draws["interest_per_year"]
     sides = (pay, answer.draws["target_per_hour"] * answer.draws["hours_per_year"])
-    share = float(kit.inputs().set_aside_share)
+    share = answer.draws["set_aside_share"]
     ways = {
         "before set-aside": lambda money: np.asarray(money, float),
         "after set-aside": lambda money: money - share * np.maximum(money, 0.0),
@@ -148,7 +148,7 @@ def set_aside_sentence(kit: OpenStudy, answer: Answer) -> str:
     pay = answer.draws["residual_pay_per_year"]
     profit = pay + answer.draws["interest_per_year"]
     due = profit - take_home(profit, scheme)
-    enough = float((share * np.maximum(pay, 0.0) >= due - 1e-9).mean())
+    enough = float((answer.draws["set_aside_share"] * np.maximum(pay, 0.0) >= due - 1e-9).mean())
     needed = np.quantile(due / np.where(profit > 0, profit, 1.0), 0.9)
     words = "**would cover**" if enough >= _ENOUGH else "**would not cover**" if enough <= _SHORT else "**may not cover**"
     takes = fmt.percent(float(needed), 1)

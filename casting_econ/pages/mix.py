@@ -189,7 +189,9 @@ def mix_sentences(kit: OpenStudy, fmt: Format) -> str:
     elif 1 < len(cut) == len(found.names) and not mix.amounts.any() and (gain[cut] <= 0).all():
         text = [f"The best mix takes **no orders at all**: an order leaves {lacking} in every channel."]
     for n in () if text else cut:
-        elsewhere = "what it takes is worth more elsewhere" if mix.amounts.any() else "nothing is left of what it takes"
+        others, full = np.where(np.arange(len(found.names)) == n, 0.0, mix.amounts), (mix.spare <= 0.0) & (found.use[:, n] > 0)
+        left = f"nothing {'more ' if mix.amounts[n] > 0.5 else ''}is left of what it takes"
+        elsewhere = "what it takes is worth more elsewhere" if np.any(found.use[full] @ others > 0.0) else left
         count = f"only {fmt.number(mix.amounts[n])} of {fmt.number(found.demand[n])} orders"
         kept, why = count if mix.amounts[n] > 0.5 else "no orders", elsewhere if gain[n] > 0 else f"an order leaves {lacking}"
         text.append(f"The best mix takes **{kept} of {found.names[n].replace('-', ' ')}**, because {why}.")

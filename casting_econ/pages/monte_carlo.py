@@ -8,6 +8,7 @@ import pandas as pd
 from ..assumptions import with_luck
 from ..kit import Answer, OpenStudy, format_of, main_wait
 from ..models import evaluate, self_employed_target, with_levers
+from ..models.checks import share_of
 from ..reference import over_a_year_old, wages
 from ..study.scenarios import dotted
 from .table import shown
@@ -23,13 +24,15 @@ _LUCKY_YEARS = 2_048  # enough for ends that are said with two figures
 )
 def wage_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     """Chance that an hour, and a full year, reaches each published wage of the study's currency as a self-employed one. [money/hour, -]"""
-    a, target = kit.inputs(), kit.study.file.target
-    rows = []
+    a, target, draws, rows = kit.inputs(), kit.study.file.target, answer.draws, []
+    # beside the point, a wage by the year, and the hours of a full year under it, move in the draws as those of the target do
+    by_year = draws["living_per_year"] / answer.living if target.wage else 1.0
+    by_hour = by_year * share_of(draws["target_per_hour"] * answer.living, draws["living_per_year"] * answer.target, 1.0)
     for identifier, row in wages()[wages().currency == kit.study.currency].iterrows():
         own = target.employer_share.value, a.weeks_per_year, target.full_week.value
         needed = self_employed_target(row.amount, row.paid_hours_per_year, *own)
-        hour = float((answer.draws["pay_per_hour"] >= needed).mean())
-        year = float((answer.draws["residual_pay_per_year"] >= needed * a.weeks_per_year * target.full_week.value).mean())
+        hour = float((draws["pay_per_hour"] >= needed * by_hour).mean())
+        year = float((draws["residual_pay_per_year"] >= needed * a.weeks_per_year * target.full_week.value * by_year).mean())
         stated = identifier, row.place, row.kind, row.valid_from, row.amount
         rows.append((*stated, float(needed), hour, year, row.source, row.link))
     return rows

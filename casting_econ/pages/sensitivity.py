@@ -55,7 +55,8 @@ def sobol_table(kit: OpenStudy, rows: int = ROWS, seed: int | None = None) -> tu
         columns |= {name: found.total[:, output]} | ends
     if found.variance[2] < RARE * (1.0 - RARE):
         columns |= {name: np.nan for name in columns if name.startswith("on the choice")}
-    return pd.DataFrame(columns).sort_values("on the year", ascending=False, ignore_index=True), found
+    frame = pd.DataFrame(columns).sort_values("on the year", ascending=False, ignore_index=True)
+    return frame.assign(**frame.drop(columns="number").clip(upper=1.0)), found  # what an estimate has beyond all is its error
 
 
 @shown(

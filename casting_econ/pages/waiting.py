@@ -33,7 +33,7 @@ _NEAR = 0.95  # of the best, from which fewer months do as well
 class Waiting:
     """What is known of the orders of a year, and what going on for some months before deciding is worth."""
 
-    mean: float  # [order/year]
+    taken: float  # at the point [order/year]
     untold: tuple[str, ...]  # channels whose guess takes nothing from the log that has them
     shape: float  # of the gamma of their rate: orders that it counts for [order]
     exposure: float  # what the guess and the log count for [year]
@@ -81,7 +81,7 @@ def waiting_of(kit: OpenStudy, now: float) -> Waiting | None:
     """
     if kit.certain:
         return None
-    mean = variance = noise = known = 0.0
+    taken = mean = variance = noise = known = 0.0
     seen, months_seen, untold, point = None, 0.0, [], kit.point()
     for c in kit.inputs().channels:
         key = f"channels.{c.name}.orders"
@@ -90,6 +90,9 @@ def waiting_of(kit: OpenStudy, now: float) -> Waiting | None:
             known += orders
             continue
         years, told = _years_told(kit, c.name, number)
+        taken, drawn = taken + orders, kit.assumed.numbers[key]
+        if drawn.distribution is not None and drawn.value > 0:  # the mean of a range is not what is likeliest
+            orders *= float(drawn.distribution.quantile(_EVEN).mean()) / drawn.value
         mean, variance = mean + orders, variance + orders / years
         noise += orders * (1.0 + float(c.clustering) * orders / MONTHS)
         if told is not None:
@@ -100,7 +103,7 @@ def waiting_of(kit: OpenStudy, now: float) -> Waiting | None:
     shape, exposure, horizon = mean**2 / variance, mean / variance, int(kit.study.file.cash.months)
     last = scipy.stats.gamma.isf(1e-6, shape) / exposure
     rates = np.linspace(0.0, last, KNOTS)
-    a = with_levers(kit.inputs(), demand=np.maximum((rates + known) / (mean + known), 1e-9))
+    a = with_levers(kit.inputs(), demand=np.maximum((rates + known) / (taken + known), 1e-9))
     benefit = np.broadcast_to(np.asarray(beyond_target(a, evaluate(a)), float), rates.shape)
     benefit = benefit + now - expected_of_rate(rates, benefit, shape, exposure)
     months = np.arange(1, min(MOST_MONTHS, horizon) + 1)
@@ -109,7 +112,7 @@ def waiting_of(kit: OpenStudy, now: float) -> Waiting | None:
     worth = (months * now + (horizon - months) * after - horizon * max(now, 0.0)) / MONTHS
     worth = np.round(worth, 6) + 0.0  # what is less is what rounding leaves of thousands that cancel
     return Waiting(
-        mean=mean,
+        taken=taken,
         untold=tuple(untold),
         shape=shape,
         exposure=exposure,
@@ -174,11 +177,10 @@ def width_sentence(kit: OpenStudy, found: Waiting | None) -> str:
     if found is None:
         stated = "stated as certain" if kit.certain else "agreed or decided"
         return f"The orders of this study are {stated}, so no month more of offering could tell anything."
-    low, high = (fmt.number(end, 0 if found.mean >= 20 else 1) for end in found.band)
+    low, high, takes = (fmt.number(end, 0 if found.taken >= 20 else 1) for end in (*found.band, found.taken))
     basis = "Going by the guess, as no log has orders yet,"
     if found.seen is not None:
         basis = f"Going by guess and log together, {_seen(found, fmt)},"
-    takes = fmt.number(found.mean, 0 if found.mean >= 20 else 1)
     text = f"{basis} **{low} to {high} orders a year** come in eight cases of ten; the study takes {takes}."
     if found.wide:
         text = f"**The orders of a year are little more than a guess.** {text}"

@@ -47,6 +47,13 @@ def test_newcombe_as_another_library_has_it():
         assert newcombe(hits, n, level) == pytest.approx(expected, abs=1e-12)
 
 
+@pytest.mark.parametrize(("hits", "n", "said"), [((3, 1), (2, 2), "hits must be"), ((0, 0), (0, 1), "pieces must be above 0")])
+def test_newcombe_refuses(hits, n, said):
+    """More hits than pieces, and a side without pieces, are refused by name."""
+    with pytest.raises(ValueError, match=said):
+        newcombe(hits, n)
+
+
 def test_design_effect_of_loads():
     """Own arithmetic: loads of m alike give 1 + (m - 1) rho; independent pieces, or loads of one, give 1."""
     assert design_effect([10] * 7, 0.3) == pytest.approx(1 + 9 * 0.3)

@@ -180,6 +180,8 @@ def test_a_group_counts_what_its_members_do_together():
     share = (1 / 144) / (1 / 144 + 0.01 / 12)
     assert found.first[:, 0] == pytest.approx([share, 1 - share], abs=0.02)
     assert found.total[:, 0] == pytest.approx([share, 1 - share], abs=0.02)
+    with pytest.raises(ValueError, match="each of 3 columns once"):
+        sobol_indices(lambda u: u[:, 0], 3, 1024, 1, [[0], [1]])
 
 
 # ------------------------------------------------------------------ information and the decision

@@ -149,6 +149,12 @@ def test_copula_refuses_contradictions():
         copula_matrix(["a", "b", "c"], [("a", "b", 0.9), ("b", "c", 0.9), ("a", "c", -0.9)])
 
 
+def test_copula_refuses_a_number_tied_to_itself():
+    """A number's correlation with itself is one and cannot be stated."""
+    with pytest.raises(ValueError, match="a correlation needs two numbers; got 'a' twice"):
+        copula_matrix(["a", "b"], [("a", "a", 0.5)])
+
+
 def test_discrete_values_in_any_order_have_one_quantile_function():
     """Quantiles rise, and the middle is the median, in whatever order the values are written."""
     written, sorted_ = (distribution("discrete", values=v, weights=[1, 1, 1]) for v in ([10, 1, 5], [1, 5, 10]))

@@ -85,6 +85,8 @@ def test_inputs_drawn_first_are_as_a_model_that_draws_its_own():
 
 
 def test_what_indices_cannot_be_made_of_is_told():
+    with pytest.raises(ValueError, match="16 times a power of two, such as 1024; got 1000"):
+        sobol_indices(ishigami, 3, 1000, 1)
     with pytest.raises(ValueError, match="outputs must be finite; got inf"):
         sobol_indices(lambda u: np.where(u[:, 0] > 0.5, np.inf, 0.0), 2, 512, 1)
 
@@ -220,15 +222,18 @@ def test_an_input_of_two_values_or_of_one():
 
 
 @pytest.mark.parametrize(
-    ("benefit", "inputs", "told"),
+    ("benefit", "inputs", "removed", "told"),
     [
-        (np.full((200, 2), np.nan), np.zeros(200), "benefit must be finite"),
-        (np.zeros((200, 2)), np.full(200, np.inf), "inputs must be finite"),
+        (np.zeros((200, 2)), np.zeros(199), 1.0, "as many inputs as benefits"),
+        (np.zeros((50, 2)), np.zeros(50), 1.0, "at least 100; got 50"),
+        (np.full((200, 2), np.nan), np.zeros(200), 1.0, "benefit must be finite"),
+        (np.zeros((200, 2)), np.full(200, np.inf), 1.0, "inputs must be finite"),
+        (np.zeros((200, 2)), np.zeros(200), 1.5, "removed must lie in 0 to 1"),
     ],
 )
-def test_what_information_cannot_be_made_of_is_told(benefit, inputs, told):
+def test_what_information_cannot_be_made_of_is_told(benefit, inputs, removed, told):
     with pytest.raises(ValueError, match=told):
-        partial_information(benefit, inputs)
+        partial_information(benefit, inputs, removed=removed)
 
 
 def test_a_number_of_a_study_against_nested_draws():

@@ -63,6 +63,15 @@ def test_p_chart_limits_are_shares_about_the_centre(loads):
     assert [tuple(pair) for pair in zip(counts, sizes)] == loads
 
 
+@pytest.mark.parametrize("function", [p_chart, lambda c, s: trend(c, s, np.arange(len(c)))])
+def test_counts_above_sizes_are_refused(function):
+    """A load cannot lose more than it holds, nor less than nothing."""
+    with pytest.raises(ValueError, match="counts must be at most the sizes; got 9 of 8 at index 1"):
+        function([1, 9], 8)
+    with pytest.raises(ValueError, match="counts must be at least 0; got -1"):
+        function([1, -1], 8)
+
+
 @given(st.lists(st.floats(-4, 4), max_size=30))
 def test_run_rules_do_not_know_up_from_down(z):
     """Turned upside down the same loads signal; each signal lies in its own zone."""
@@ -119,6 +128,14 @@ def test_trend_never_fails_and_turns_with_time(loads, spread):
         assert result.error >= 0
 
 
+def test_trend_wants_one_time_a_load():
+    """A time for each load, and finite."""
+    with pytest.raises(ValueError, match="when must be one finite number for each load"):
+        trend([1, 2, 3], 10, [1, 2])
+    with pytest.raises(ValueError, match="when must be one finite number for each load"):
+        trend([1, 2, 3], 10, [1, 2, np.nan])
+
+
 # --- lives ---
 
 
@@ -131,9 +148,11 @@ def test_kaplan_meier_with_ties_by_hand():
 
 
 def test_kaplan_meier_at_the_ends():
-    """Nothing failed: all survive. One item that failed: none does."""
+    """Nothing failed: all survive. One item that failed: none does. No item is no curve."""
     assert kaplan_meier([5, 9], [False, False]).survival.tolist() == [1.0, 1.0]
     assert kaplan_meier([7], [True]).survival.tolist() == [0.0]
+    with pytest.raises(ValueError, match="times must hold at least one"):
+        kaplan_meier([], [])
 
 
 @pytest.mark.parametrize(
@@ -143,6 +162,20 @@ def test_kaplan_meier_at_the_ends():
 def test_no_law_of_lives_without_failures_at_two_ages(times, events):
     """None failed, one did, or all at one age that nothing outlived."""
     assert weibull_fit(times, events) is None
+
+
+@pytest.mark.parametrize(
+    ("times", "events", "message"),
+    [
+        ([0, 9, 4], [1, 1, 0], "times must be above 0"),
+        ([5, 9], [2, 0], "events that are true"),
+        ([5, np.nan], [1, 1], "times must be above 0"),
+    ],
+)
+def test_weibull_fit_refuses_what_is_no_life(times, events, message):
+    """Each fault in words."""
+    with pytest.raises(ValueError, match=message):
+        weibull_fit(times, events)
 
 
 def test_weibull_fit_of_equal_failures_that_others_outlived():
@@ -176,6 +209,13 @@ def test_remaining_limits():
     assert remaining(2.5, 40.0, 20.0, 0.0)[0] == 0.0
     assert remaining(80.0, 40.0, 1e9, 1.0) == (1.0, 0.0)
     assert np.shape(remaining(2.5, 40.0, 1.0, np.zeros(3))[1]) == (3,)
+
+
+def test_remaining_refuses_what_is_no_life():
+    """Shape and scale above zero, ages not below it."""
+    for arguments, message in (((0.0, 40.0, 1.0, 1.0), "life shape"), ((2.0, 40.0, -1.0, 1.0), "age")):
+        with pytest.raises(ValueError, match=message):
+            remaining(*arguments)
 
 
 # --- learning ---
@@ -228,6 +268,20 @@ def test_fit_learning_keeps_its_word(rows, before):
     assert (hours.weight, 60 * hours.practised) == pytest.approx((fit.weight, fit.practised), rel=1e-4, abs=1e-4)
 
 
+@pytest.mark.parametrize(
+    ("minutes", "pieces", "message"),
+    [
+        ([10] * 6, [5] * 5 + [0], "pieces must be above 0; got 0.0 at index 5"),
+        ([10] * 5 + [0], [5] * 6, "minutes must be above 0; got 0.0 at index 5"),
+        ([10] * 6, [5] * 7, "rows of one length; got 6 and 7"),
+    ],
+)
+def test_fit_learning_refuses_rows_without_work(minutes, pieces, message):
+    """A row needs minutes and pieces."""
+    with pytest.raises(ValueError, match=message):
+        fit_learning(minutes, pieces)
+
+
 # --- loads that share their fate ---
 
 
@@ -267,3 +321,13 @@ def test_binomial_limits_hold_the_share(pair):
 
     assert 0.0 <= low <= hits / n <= high <= 1.0
     assert (1 - mirrored[1], 1 - mirrored[0]) == pytest.approx((low, high), abs=1e-9)
+
+
+def test_binomial_limits_refuse_what_is_no_share():
+    """More hits than pieces, and a level that there is not."""
+    for arguments, message in (
+        ((6, 5), "hits must be at most"),
+        ((1, 5, 1.0), "level must be"),
+    ):
+        with pytest.raises(ValueError, match=message):
+            binomial_limits(*arguments)

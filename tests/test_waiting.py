@@ -84,6 +84,13 @@ def test_many_counts_are_thinned_without_harm():
     assert best_after_counting(rates, benefit, shape, exposure, more) == pytest.approx(whole, rel=1e-4)
 
 
+@pytest.mark.parametrize("rates", [[1.0], [1.0, 1.0], [2.0, 1.0]])
+def test_rates_that_do_not_rise_are_refused(rates):
+    """Fewer than two rates, or such as do not rise, are named."""
+    with pytest.raises(ValueError, match="rates must be two or more that rise"):
+        expected_of_rate(rates, [0.0] * len(rates), 1.0, 1.0)
+
+
 # on a study
 
 

@@ -11,6 +11,7 @@ from scipy import special
 KNOTS = (-2.0, -1.0, 0.0, 1.0, 2.0)  # of the splines, in normal scores
 CROSSED = 6  # inputs whose products are fitted
 PARTS = 10  # of the draws, each decided by the others
+LEAST_DRAWS = 100
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,7 +42,8 @@ def partial_information(benefit, inputs, removed=1.0) -> InformationValue:
 
     `benefit`, shape (draws, actions), is what each action brings in each draw [money]; `inputs`, shape (draws,) or (draws, inputs), are values
     of what would be known; `removed`, one number or shape (inputs,), is the share of the variance of each input that goes: 1 is to know it,
-    0.75 to halve its width, 0 to learn nothing [-]. ValueError if a number is not finite.
+    0.75 to halve its width, 0 to learn nothing [-]. ValueError if a number is not finite, lengths differ, there are fewer than 100 draws, or a
+    share lies outside 0 to 1.
 
     The benefits are regressed on natural cubic splines of the normal scores of each input and products of the first pairs of scores
     (Strong, Oakley & Brennan, *Medical Decision Making* 34 (2014) 311-326); splines, because a Gaussian process takes the cube of the
@@ -61,6 +63,10 @@ def partial_information(benefit, inputs, removed=1.0) -> InformationValue:
     benefit, inputs = _finite(benefit, "benefit"), np.asarray(inputs, float)
     inputs = _finite(inputs[:, None] if inputs.ndim == 1 else inputs, "inputs")
     draws, removed = benefit.shape[0], np.broadcast_to(np.asarray(removed, float), inputs.shape[1:])
+    if inputs.shape[0] != draws or draws < LEAST_DRAWS:
+        raise ValueError(f"as many inputs as benefits and at least {LEAST_DRAWS}; got {inputs.shape[0]} and {draws}")
+    if not ((removed >= 0) & (removed <= 1)).all():
+        raise ValueError(f"removed must lie in 0 to 1; got {removed}")
     basis, made_of, weights, left = _fitted(inputs.tobytes(), benefit.tobytes(), draws)
     kept = np.array([np.prod(np.sqrt(removed)[list(which)]) for which in made_of])[:, None]
     means, most = benefit.mean(axis=0), perfect_information(benefit).value
@@ -76,7 +82,7 @@ def expected_of_rate(rates, benefit, shape, exposure):
 
     `rates` and `benefit`, shape (knots,), are rising rates and the benefit at each, straight lines between them, and beyond the ends as
     in the last part [1/exposure, money]; `shape` is the events that the gamma counts for, above zero, in how much `exposure`. ValueError
-    if a number is not finite.
+    if there are fewer than two rates, or they do not rise.
 
     Exact: with a = shape and b = exposure, E[max(x - k, 0)] = a / b P(a + 1, bk) - k P(a, bk), P being what lies above in a gamma of unit
     scale (partial expectation; Raiffa & Schlaifer, *Applied Statistical Decision Theory*, 1961, from memory).
@@ -85,6 +91,10 @@ def expected_of_rate(rates, benefit, shape, exposure):
     100.0
     """
     rates, benefit = _finite(rates, "rates"), _finite(benefit, "benefit")
+    if rates.ndim != 1 or rates.shape != benefit.shape or rates.size < 2 or np.any(np.diff(rates) <= 0):
+        raise ValueError(
+            f"rates must be two or more that rise, each with its benefit; got shapes {rates.shape} and {benefit.shape}"
+        )
     a, b = (np.asarray(one, float)[..., None] for one in (shape, exposure))
     slopes, bends = np.diff(benefit) / np.diff(rates), rates[1:-1]
     over = a / b * special.gammaincc(a + 1.0, b * bends) - bends * special.gammaincc(a, b * bends)

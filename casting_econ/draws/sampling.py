@@ -48,13 +48,15 @@ def copula_matrix(names: list[str], pairs: list[tuple[str, str, float]]) -> np.n
     """Lower triangular root of the correlations of normal scores, shape (names, names); None when there are none. [-]
 
     `pairs` are two of the `names` and their rank correlation in (-1, 1), Spearman's r, turned into the normal score correlation
-    2 sin(pi r / 6). ValueError if correlations contradict each other.
+    2 sin(pi r / 6). ValueError if a pair is of one number alone, or correlations contradict each other.
     """
     if not pairs:
         return None
     matrix = np.eye(len(names))
     for one, other, rank in pairs:
         i, j = names.index(one), names.index(other)
+        if i == j:
+            raise ValueError(f"a correlation needs two numbers; got {one!r} twice")
         matrix[i, j] = matrix[j, i] = 2.0 * np.sin(np.pi * rank / 6.0)
     try:
         return np.linalg.cholesky(matrix)

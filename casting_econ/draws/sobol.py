@@ -6,7 +6,7 @@ from itertools import islice
 
 import numpy as np
 
-from .sampling import points
+from .sampling import REPLICATES, points, round_up_draws
 
 RESAMPLES = 200  # of the rows, for intervals
 AT_ONCE = 8_192  # rows, most that the model is asked about
@@ -53,6 +53,10 @@ def sobol_indices(
     ([0.2, 0.8], [0.2, 0.8])
     """
     groups = [[column] for column in range(dimensions)] if groups is None else [list(group) for group in groups]
+    if sorted(column for group in groups for column in group) != list(range(dimensions)):
+        raise ValueError(f"groups must hold each of {dimensions} columns once; got {groups}")
+    if rows != round_up_draws(rows):
+        raise ValueError(f"rows must be {REPLICATES} times a power of two, such as {round_up_draws(rows)}; got {rows}")
     both = points(2 * dimensions, rows, seed)
     a, b = np.split(inputs(np.concatenate([both[:, :dimensions], both[:, dimensions:]])), 2)
 

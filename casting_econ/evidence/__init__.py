@@ -1,4 +1,4 @@
-"""Workshop logs to distributions. Numbers out of their range raise nothing here: files and logs have been checked."""
+"""Workshop logs to distributions."""
 
 from .cases import could_update, update
 from .channels import SCATTERS

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import scipy
 
+from ..models.checks import checked
 from ..study import Study
 from .labour import labour_rows, single_rows
 from .loads import load_counts, ruined_loads
@@ -34,13 +35,18 @@ class BeforeAfter:
 def newcombe(hits, n, level=0.8):
     """Difference of two independent shares, the second less the first: low and high limit by Newcombe's hybrid score. [-]
 
-    `hits` among `n` pieces, above zero, before and after, need not be whole, as effective counts are not [piece]; `level` is the
-    confidence, in (0, 1) [-]. Newcombe, *Statistics in Medicine* 17 (1998) 873-890, method 10.
+    `hits` among `n` pieces, before and after, need not be whole, as effective counts are not [piece]; `level` is the confidence, in
+    (0, 1) [-]. ValueError if hits exceed n, n is not above zero, or the level is outside its range. Newcombe, *Statistics in Medicine*
+    17 (1998) 873-890, method 10.
 
     >>> [round(float(limit), 4) for limit in newcombe((48, 56), (80, 70), level=0.95)]
     [0.0524, 0.3339]
     """
-    hits, n, z = np.asarray(hits, float), np.asarray(n, float), scipy.special.ndtri((1.0 + level) / 2.0)
+    n = np.asarray(checked("pieces", n, above=0.0))
+    hits = np.asarray(checked("hits", hits, low=0.0))
+    if np.any(hits > n):
+        raise ValueError("hits must be at most the pieces looked at")
+    z = scipy.special.ndtri((1.0 + checked("level", level, above=0.0, high=1.0 - 1e-12)) / 2.0)
     share = hits / n
     centre = (share + z**2 / (2 * n)) / (1 + z**2 / n)
     reach = z / (1 + z**2 / n) * np.sqrt(share * (1 - share) / n + z**2 / (4 * n**2))  # Wilson's score
@@ -52,14 +58,14 @@ def newcombe(hits, n, level=0.8):
 def design_effect(sizes, correlation):
     """How many pieces of loads alike within themselves tell as much as one piece alone: 1 + (Σn² / Σn - 1) ρ, at least 1. [piece/piece]
 
-    `sizes` are pieces of each load, shape (n_loads,) and above zero; `correlation` is that between two pieces of a load, in [0, 1).
-    Kish, *Survey Sampling*, 1965, section 5.4, with unequal clusters, from memory.
+    `sizes` are pieces of each load, shape (n_loads,); `correlation` is that between two pieces of a load, in [0, 1). ValueError
+    otherwise. Kish, *Survey Sampling*, 1965, section 5.4, with unequal clusters, from memory.
 
     >>> float(design_effect([10, 10, 10], 0.05))
     1.45
     """
-    sizes = np.asarray(sizes, float)
-    return 1.0 + (np.sum(sizes**2) / np.sum(sizes) - 1.0) * correlation
+    sizes = np.atleast_1d(checked("sizes", sizes, above=0.0))
+    return 1.0 + (np.sum(sizes**2) / np.sum(sizes) - 1.0) * checked("correlation", correlation, low=0.0, high=1.0 - 1e-9)
 
 
 def share_change(before, after, correlation=None):

@@ -7,6 +7,8 @@ import pandas as pd
 import scipy
 from scipy import optimize, special
 
+from ..models.checks import checked
+
 D2 = 2.0 / np.sqrt(np.pi)  # mean range of two standard normals, 1.128 in the handbooks' tables
 # name in plain words, of the range between the limits at 3 sigma: (points in a row, how many of them, beyond how many sigma on one side)
 RULES = {
@@ -17,16 +19,33 @@ RULES = {
 }
 
 
+def _counts_and_sizes(counts, sizes):
+    """Counts of loads and their sizes as arrays of one shape (n_loads,); ValueError if below zero, or above its size. [piece]"""
+    counts, sizes = np.broadcast_arrays(np.atleast_1d(np.asarray(counts, float)), np.asarray(sizes, float))
+    if counts.size:
+        checked("counts", counts, low=0.0)
+        checked("sizes", sizes, low=0.0)
+    over = np.flatnonzero(counts > sizes)
+    if over.size:
+        first = over[0]
+        raise ValueError(f"counts must be at most the sizes; got {counts[first]:g} of {sizes[first]:g} at index {first}")
+    return counts, sizes
+
+
 def binomial_limits(hits, n, level=0.8):
     """Limits of a share from hits among n independent pieces: quantiles of Beta(hits + 1/2, misses + 1/2), after Jeffreys. [-]
 
     `hits` and `n` are pieces [piece], `level` is the confidence, in (0, 1) [-]. The lower limit is 0 at no hits, the upper 1
-    at no misses. Brown, Cai & DasGupta, *Statistical Science* 16 (2001) 101-133.
+    at no misses. ValueError if hits exceed n, or the level is outside its range. Brown, Cai & DasGupta, *Statistical Science*
+    16 (2001) 101-133.
 
     >>> [round(float(limit), 3) for limit in binomial_limits(4, 20)]
     [0.108, 0.33]
     """
-    tail, hits, n = (1.0 - level) / 2.0, np.asarray(hits, float), np.asarray(n, float)
+    tail = (1.0 - checked("level", level, above=0.0, high=1.0 - 1e-12)) / 2.0
+    hits, n = np.broadcast_arrays(np.asarray(checked("hits", hits, low=0.0)), np.asarray(checked("pieces", n, low=0.0)))
+    if np.any(hits > n):
+        raise ValueError("hits must be at most the pieces looked at")
     shape = hits + 0.5, n - hits + 0.5
     low, high = scipy.stats.beta.ppf(tail, *shape), scipy.stats.beta.isf(tail, *shape)
     return np.where(hits == 0, 0.0, low)[()], np.where(hits == n, 1.0, high)[()]
@@ -37,7 +56,8 @@ def p_chart(counts, sizes, *, laney=True):
 
     Of each load, in date order: `counts`, shape (n_loads,), pieces lost, and `sizes` pieces in it; one of zero has no share and no
     limits [piece]. `laney` widens (or narrows) the limits by the scatter seen from load to load (p′ chart: Laney, *Quality Engineering*
-    14 (2002) 531-537); without it it is the classical p chart (NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.3.2).
+    14 (2002) 531-537); without it it is the classical p chart (NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.3.2). ValueError if
+    a count is below zero or above its size.
 
     Index: loads from 0. Columns `share`, `centre`, `lower`, `upper` [-], `z` (sigmas from the centre, by the chart's own sigma) and
     `sigma_z` (seen over binomial scatter, 1 for the classical chart) [-]. The centre is all lost over all pieces; limits are 3 sigma,
@@ -49,7 +69,7 @@ def p_chart(counts, sizes, *, laney=True):
     >>> chart.loc[0, ["share", "centre", "lower", "upper"]].round(3).tolist()
     [0.24, 0.187, 0.021, 0.352]
     """
-    counts, sizes = np.broadcast_arrays(np.asarray(counts, float), np.asarray(sizes, float))
+    counts, sizes = _counts_and_sizes(counts, sizes)
     centre = counts.sum() / sizes.sum() if sizes.sum() > 0 else np.nan
     with np.errstate(divide="ignore", invalid="ignore"):
         share = counts / sizes
@@ -112,8 +132,9 @@ def trend(counts, sizes, when):
     """Drift of the share lost over time, as a `Trend`, by quasi-binomial logistic regression.
 
     Of each load: `counts`, shape (n_loads,), pieces lost, and `sizes` pieces in it, those of zero being left out [piece]; `when`, or which
-    load: any number that grows with time, shape (n_loads,). Slope and the rest are nan with fewer than three loads, all at one time, nothing
-    or everything lost, or all losses on one side of all good pieces (the slope would be infinite).
+    load: any number that grows with time. ValueError if a count is below zero or above its size, or `when` has another length or is not
+    finite. Slope and the rest are nan with fewer than three loads, all at one time, nothing or everything lost, or all losses on one
+    side of all good pieces (the slope would be infinite).
 
     Maximum likelihood; the scale is Pearson's chi-square over loads - 2, the p-value from Student's t with as many degrees of
     freedom: McCullagh & Nelder, *Generalized Linear Models*, 2nd ed., 1989, sections 4.4-4.5.
@@ -122,7 +143,10 @@ def trend(counts, sizes, when):
     >>> round(drift.slope, 3), drift.p_value < 0.01
     (0.444, True)
     """
-    counts, sizes, when = np.broadcast_arrays(*(np.asarray(one, float) for one in (counts, sizes, when)))
+    counts, sizes = _counts_and_sizes(counts, sizes)
+    when = np.atleast_1d(np.asarray(when, float))
+    if when.shape != counts.shape or not np.all(np.isfinite(when)):
+        raise ValueError("when must be one finite number for each load")
     counts, when, sizes = counts[sizes > 0], when[sizes > 0], sizes[sizes > 0]
     loads = int(sizes.size)
     untold = Trend(slope=np.nan, error=np.nan, p_value=np.nan, dispersion=np.nan, loads=loads)

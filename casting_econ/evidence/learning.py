@@ -6,6 +6,7 @@ import numpy as np
 import scipy
 from scipy import optimize
 
+from ..models.checks import checked
 from ..models.labour import learning_exponent, practised_minutes
 
 LEAST_ROWS = 6  # of timesheet, below which four numbers cannot be told from scatter
@@ -33,8 +34,8 @@ class LearningFit:
 def fit_learning(minutes, pieces, before=0.0):
     """Unit (Crawford) learning curve with a floor, fitted to timesheet rows; None for fewer than six.
 
-    Of each row, in date order: `minutes` and `pieces`, shape (n_rows,), above zero [min, piece]; `before` are pieces made before the
-    first [piece].
+    Of each row, in date order: `minutes` and `pieces`, shape (n_rows,), above zero and of one length, else ValueError [min, piece];
+    `before` are pieces made before the first [piece].
 
     Piece x takes max(floor, first x ** b) minutes, b = log2(rate), the rate in [0.5, 1]; the total of a row has
     log-normal scatter. A floor is kept only where it lowers the BIC (Kass & Raftery, *J. Am. Stat. Assoc.* 90 (1995) 773-795, also for
@@ -49,9 +50,14 @@ def fit_learning(minutes, pieces, before=0.0):
     >>> round(fit.rate, 2), fit.weight > 0.99
     (0.89, True)
     """
-    minutes, pieces = np.asarray(minutes, float), np.asarray(pieces, float)
+    minutes, pieces = np.atleast_1d(np.asarray(minutes, float)), np.atleast_1d(np.asarray(pieces, float))
+    if minutes.shape != pieces.shape or minutes.ndim != 1:
+        raise ValueError(f"minutes and pieces must be rows of one length; got {minutes.size} and {pieces.size}")
     if minutes.size < LEAST_ROWS:
         return None
+    checked("minutes", minutes, above=0.0)
+    checked("pieces", pieces, above=0.0)
+    before = checked("pieces made before", before, low=0.0)
     rows = _Rows(minutes, pieces, before)
     without = _bic(rows.squares(1.0, np.inf), rows.count, fitted=1)
     fits = [_fit(rows, floored) for floored in (False, True)]

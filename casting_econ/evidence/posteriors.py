@@ -1,6 +1,7 @@
 """Prior guess and data to posterior: shares, rates, means and lives; `rows` has the means of rows that share a total.
 
-A guess counts for its prior weight, the `worth` of the study file, beside data of the same unit.
+A guess counts for its prior weight, the `worth` of the study file, beside data of the same unit. Numbers out of their range raise
+nothing here: the study file has been checked.
 """
 
 import numpy as np

@@ -39,9 +39,10 @@ def manifest(kit: OpenStudy, folder: Path) -> dict[str, object]:
 
 
 def write_manifest(folder: Path, content: dict[str, object]) -> None:
-    """Write what a rerun needs into a finished folder, which tells it and the files in it, as they are, as ours."""
+    """Write what a rerun needs into a finished folder, which tells it and the files in it, as they are, as ours; `files` of `content` are ours
+    too, and stay if the last one has them."""
     files = {path.relative_to(folder).as_posix(): store.file_hash(path) for path in folder.rglob("*") if path.is_file()}
-    content = content | {"files": files}
+    content = content | {"files": content.get("files", {}) | files}
     (folder / "manifest.json").write_text(json.dumps(content, indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n")
 
 
@@ -58,14 +59,14 @@ def working_folder(out: Path, folder: Path, key: str) -> Path:
     if part.exists() and not mark.is_file() and not (part.is_dir() and not any(part.iterdir())):
         raise refusal(str(part), "is in the way, and not of our making", "this name free to work in, or another --out")
     with refusals_told(part, "cannot be written", "a folder you may write to, with --out"):
-        if out.exists() and (not out.is_dir() or (any(out.iterdir()) and not _told(out))):
+        if out.exists() and (not out.is_dir() or (any(out.iterdir()) and not told_by(out))):
             right = "a new or empty folder, or one that an earlier run wrote"
             raise refusal(str(out), "holds other things, which would be lost", right, found=f"no manifest.json in {out}")
         part.mkdir(parents=True, exist_ok=True)
         mark.touch()
         _lock(part, out)
         if (part / "old").is_dir():  # ended while this was replaced
-            if _told(part / "old") and not out.exists():
+            if told_by(part / "old") and not out.exists():
                 os.replace(part / "old", out)
             else:
                 _forget(part / "old")
@@ -94,7 +95,7 @@ def _unlock(part):
         os.close(file)
 
 
-def _told(out: Path) -> dict[str, object]:
+def told_by(out: Path) -> dict[str, object]:
     """The manifest of a folder that an earlier run or sweep wrote; of any other nothing."""
     try:
         found = json.loads((out / "manifest.json").read_text(encoding="utf-8"))
@@ -119,15 +120,17 @@ def replace_folder(new: Path, out: Path, part: Path, say: Callable[[str], None])
 
 def _carry(out, new, say):
     """Copy what no run wrote, or somebody changed, from an old folder into a new one."""
-    if (written := _told(out).get("files")) is None:  # of an earlier version of the kit
+    if (written := told_by(out).get("files")) is None:  # of an earlier version of the kit
         return
+    stays = told_by(new).get("files", {})
     for path in sorted(out.rglob("*")):
         name = path.relative_to(out)
         if not path.is_file() or any(part.startswith(".") for part in name.parts) or name.as_posix() == "manifest.json":
             continue
-        if name.as_posix() in written and (store.file_hash(path) == written[name.as_posix()] or _only_run(path)):
-            continue
         target, number = new / name, 1
+        ours = name.as_posix() in written and (store.file_hash(path) == written[name.as_posix()] or _only_run(path))
+        if ours and (target.exists() or name.as_posix() not in stays):
+            continue
         while target.exists():
             target, number = new / name.with_stem(f"{name.stem}-changed{'' if number == 1 else -number}"), number + 1
         target.parent.mkdir(parents=True, exist_ok=True)

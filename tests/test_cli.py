@@ -409,6 +409,16 @@ def test_sweep_over_any_key_of_a_study_without_a_wait(tmp_path):
     assert table.scrap_rate.tolist() == [0.1, 0.3] and table.pay_p50[0] > table.pay_p50[1]
 
 
+def test_sweep_over_the_seed_draws_other_years(tmp_path):
+    """Each seed gives what the study gives with it, so that their rows say how much is the draws' own chance."""
+    study = copy_of(STUDIES[0], tmp_path)
+    assert command("sweep", study, "--vary", "study.seed=1,2", "--draws", 128, "--out", tmp_path / "sweep")[0] == 0
+    found = pd.read_csv(tmp_path / "sweep" / "sweep.csv").pay_p50
+
+    own = [open_study(study).monte_carlo(128, seed).summary("pay_per_hour")["p50"] for seed in (1, 2)]
+    assert found.tolist() == pytest.approx(own, rel=1e-8) and found[0] != found[1]  # nine digits are kept
+
+
 @pytest.mark.parametrize(
     ("words", "expected"),
     [
@@ -422,6 +432,7 @@ def test_sweep_over_any_key_of_a_study_without_a_wait(tmp_path):
         (["--vary", "channels.online.price"], "--vary: cannot be read; found 'channels.online.price'"),
         (["--vary", "channels.online.price=24..36/1"], "--vary: cannot be read"),
         (["--vary", "channels.onlin.price=24,30"], "channels.onlin"),
+        (["--vary", "time.hours=20", "--vary", "time.hours=30"], "--vary: is given twice; found time.hours"),
         (["--vary", "channels.online.fee_share=10 %,120 %"], "study.toml:channels.online.fee_share: "),
         (["--vary", "channels.online.price=24,30", "--notebook", "03_cost"], "03_cost.ipynb has no parameter 'vary'"),
     ],

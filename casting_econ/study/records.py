@@ -189,7 +189,7 @@ def _between_logs(records, names, reading):
         unexplained = (done.casts - done.good).sum() - found.pieces[(found.fate != "rework") & found.batch.isin(done.batch)].sum()
         if unexplained > 0:
             files = f"in {_file(reading, 'batches')}, without a row in {_file(reading, 'faults')}"
-            notes.append(f"{unexplained:g} pieces are not good {files}; they are booked to the first check.")
+            notes.append(f"{counted(int(unexplained), 'piece')} not good {files}; booked to the first check.")
     return faults, notes
 
 
